@@ -1,0 +1,123 @@
+"""The one door for arguments: a finite float array of the promised shape, or a `ValueError` that helps.
+
+Every message has three parts: the argument and what it must be, what came, what would do.
+"""
+
+import numpy as np
+
+
+def numbers(name, value, *shape, dtype=np.float64, hint=""):
+    """`value` as a finite float array with batch axes first and `shape` last.
+
+    Parameters
+    ----------
+    name : str
+        The argument's name, as the caller typed it.
+    value : array_like, shape (..., *shape)
+    *shape : int or str
+        The last axes: a number is a required length, a letter any length of at least one.
+    hint : str
+        A sentence on what would do, where the shape alone does not say it.
+
+    Returns
+    -------
+    ndarray, shape (..., *shape)
+
+    Raises
+    ------
+    ValueError
+        Not numbers, not finite, empty, or not of that shape.
+    """
+    need = f"numbers with shape {_shape_text(shape)}"
+    try:
+        array = np.asarray(value)
+    except ValueError:  # ragged lists
+        raise _refuse(name, need, f"rows of different lengths: {_short(value)}", hint) from None
+    if array.dtype.kind not in "iuf":
+        raise _refuse(name, need, f"{_kind(array, value)} {_short(value)}", hint)
+    if array.size == 0:
+        raise _refuse(name, need, f"an empty array of shape {array.shape}", hint or "Give at least one.")
+    if not _fits(array.shape, shape):
+        raise _refuse(name, need, f"shape {array.shape}: {_short(value)}", hint)
+    array = array.astype(dtype, copy=False)
+    finite = np.isfinite(array)
+    if not finite.all():
+        where = tuple(int(i) for i in np.argwhere(~finite)[0])
+        place = f" at index {where}" if where else ""
+        raise _refuse(name, "finite numbers", f"{array[where]}{place}",
+                      hint or "Leave out or fill in what is missing first.")
+    return array
+
+
+def positive(name, value, *shape, hint=""):
+    """Like `numbers`, and every number above zero (a length, a stature, a tolerance)."""
+    array = numbers(name, value, *shape, hint=hint)
+    if not (array > 0).all():
+        raise _refuse(name, "above zero", f"{array.min():g}", hint or "Lengths are in metres, such as 0.43.")
+    return array
+
+
+def directions(name, value, hint=""):
+    """Like `numbers(…, 3)`, scaled to length one; a zero vector has no direction and is refused."""
+    vectors = numbers(name, value, 3, hint=hint)
+    lengths = np.linalg.norm(vectors, axis=-1, keepdims=True)
+    if not (lengths > 0).all():
+        raise _refuse(name, "vectors with a direction", "a vector of length zero",
+                      hint or "Give a direction such as (0, 0, 1), forward.")
+    return vectors / lengths
+
+
+def choice(name, value, options):
+    """`value` if it is one of `options`, else a `ValueError` that lists them."""
+    if not isinstance(value, str) or value not in options:
+        raise _refuse(name, "one of " + ", ".join(map(repr, options)), _short(value), "")
+    return value
+
+
+def count(name, value, least=1):
+    """`value` as a whole number of at least `least`."""
+    if isinstance(value, bool) or not isinstance(value, (int, np.integer)) or value < least:
+        raise _refuse(name, f"a whole number of at least {least}", _short(value), "")
+    return int(value)
+
+
+def batch(**shapes):
+    """The common batch shape of arguments that must broadcast; names them all when they do not.
+
+    Parameters
+    ----------
+    **shapes : tuple of int
+        Each argument's batch shape: what its shape is without the last, meaningful axes.
+    """
+    try:
+        return np.broadcast_shapes(*shapes.values())
+    except ValueError:
+        listed = ", ".join(f"`{name}` {shape}" for name, shape in shapes.items())
+        raise ValueError(f"Batch shapes must broadcast; got {listed}. "
+                         "Give each argument once, or the same number of times.") from None
+
+
+def _refuse(name, need, came, hint):
+    return ValueError(f"`{name}` must be {need}; got {came}." + (f" {hint}" if hint else ""))
+
+
+def _fits(shape, wanted):
+    tail = shape[len(shape) - len(wanted):] if len(shape) >= len(wanted) else None
+    return tail is not None and all(isinstance(w, str) or s == w for s, w in zip(tail, wanted, strict=True))
+
+
+def _shape_text(shape):
+    return "(" + ", ".join(["...", *map(str, shape)]) + ")"
+
+
+def _kind(array, value):
+    if array.dtype.kind in "US":
+        return "text"
+    if array.dtype.kind == "b":
+        return "true/false"
+    return type(value).__name__
+
+
+def _short(value, most=60):
+    text = " ".join(repr(value).split())
+    return text if len(text) <= most else text[: most - 1] + "…"

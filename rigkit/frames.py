@@ -1,0 +1,138 @@
+"""Frames: where something is and how it is turned, as rigid 4×4 matrices, one at a time or in batches.
+
+Column vectors: `world = parent_world @ local`. A frame's first three columns are its x, y and z axes, the fourth
+its origin.
+"""
+
+import numpy as np
+
+from rigkit import _check, rotation
+
+
+def frame(rotation_matrix=None, origin=None):
+    """A frame from its rotation and its origin; what is left out is no turn, or the parent's origin.
+
+    Parameters
+    ----------
+    rotation_matrix : array_like, shape (..., 3, 3), optional
+    origin : array_like, shape (..., 3), optional
+        Metres.
+
+    Returns
+    -------
+    ndarray, shape (..., 4, 4)
+
+    Raises
+    ------
+    ValueError
+        If `rotation_matrix` is not a rotation, or the batch shapes do not broadcast.
+    """
+    turn = np.eye(3) if rotation_matrix is None else rotation.check_matrix("rotation_matrix", rotation_matrix)
+    origin = np.zeros(3) if origin is None else _check.numbers("origin", origin, 3)
+    shape = _check.batch(rotation_matrix=turn.shape[:-2], origin=origin.shape[:-1])
+    frames = np.zeros((*shape, 4, 4))
+    frames[..., :3, :3] = turn
+    frames[..., :3, 3] = origin
+    frames[..., 3, 3] = 1.0
+    return frames
+
+
+def invert(frames):
+    """The frame that undoes `frames`, shape (..., 4, 4): the parent as seen from the child."""
+    frames = check_frames("frames", frames)
+    turn = np.swapaxes(frames[..., :3, :3], -1, -2)
+    origin = -(turn @ frames[..., :3, 3:])
+    return frame(turn, origin[..., 0])
+
+
+def relative(parent, child):
+    """`child` as seen from `parent`: the local frame for which `parent @ local` is `child`; shapes (..., 4, 4)."""
+    parent, child = check_frames("parent", parent), check_frames("child", child)
+    _check.batch(parent=parent.shape[:-2], child=child.shape[:-2])
+    return invert(parent) @ child
+
+
+def apply(frames, points):
+    """Points given in `frames`, as their parent sees them.
+
+    Parameters
+    ----------
+    frames : array_like, shape (..., 4, 4)
+    points : array_like, shape (..., 3)
+        One batch shape for both: to move a cloud of points by one frame, shapes (4, 4) and (n, 3); by many
+        frames, (m, 1, 4, 4) and (n, 3).
+
+    Returns
+    -------
+    ndarray, shape (..., 3)
+    """
+    frames, points = check_frames("frames", frames), _check.numbers("points", points, 3)
+    _check.batch(frames=frames.shape[:-2], points=points.shape[:-1])
+    return (frames[..., :3, :3] @ points[..., None])[..., 0] + frames[..., :3, 3]
+
+
+def turn(frames, directions):
+    """Directions given in `frames`, shape (..., 3), as their parent sees them; origins do not count."""
+    frames, directions = check_frames("frames", frames), _check.numbers("directions", directions, 3)
+    _check.batch(frames=frames.shape[:-2], directions=directions.shape[:-1])
+    return (frames[..., :3, :3] @ directions[..., None])[..., 0]
+
+
+def mirror_points(points, normal=(1.0, 0.0, 0.0), through=(0.0, 0.0, 0.0)):
+    """Points on the other side of a plane; the default is the midplane, x = 0.
+
+    Parameters
+    ----------
+    points : array_like, shape (..., 3)
+    normal : array_like, shape (..., 3)
+        The plane's normal, any length above zero.
+    through : array_like, shape (..., 3)
+        A point of the plane.
+
+    Returns
+    -------
+    ndarray, shape (..., 3)
+    """
+    points, through = _check.numbers("points", points, 3), _check.numbers("through", through, 3)
+    normal = _check.directions("normal", normal)
+    _check.batch(points=points.shape[:-1], normal=normal.shape[:-1], through=through.shape[:-1])
+    height = np.sum((points - through) * normal, axis=-1, keepdims=True)
+    return points - 2 * height * normal
+
+
+def mirror_frames(frames, flip, normal=(1.0, 0.0, 0.0), through=(0.0, 0.0, 0.0)):
+    """Frames on the other side of a plane, kept right-handed.
+
+    A reflected frame is left-handed; negating one of its axes, the one named by `flip`, makes it a frame again.
+    Which axis is a choice with consequences: the same angle about the flipped axis gives the mirrored motion,
+    about the other two it gives the opposite of it.
+
+    Parameters
+    ----------
+    frames : array_like, shape (..., 4, 4)
+    flip : {"x", "y", "z"}
+        The frame's own axis that is negated after the reflection.
+    normal, through : array_like, shape (..., 3)
+        The plane; the default is the midplane, x = 0.
+
+    Returns
+    -------
+    ndarray, shape (..., 4, 4)
+    """
+    frames = check_frames("frames", frames)
+    flip = rotation.AXES[_check.choice("flip", flip, rotation.AXES)]
+    columns = np.swapaxes(frames[..., :3, :3], -1, -2)
+    origin = mirror_points(frames[..., :3, 3], normal, through)
+    axes = mirror_points(columns, np.asarray(normal)[..., None, :])
+    axes[..., flip, :] *= -1
+    return frame(np.swapaxes(axes, -1, -2), origin)
+
+
+def check_frames(name, frames):
+    """`frames` as a float array, shape (..., 4, 4), if each is rigid; scale, shear and reflections are refused."""
+    frames = _check.numbers(name, frames, 4, 4)
+    rotation.check_matrix(name, frames[..., :3, :3])
+    if not (np.abs(frames[..., 3, :] - [0, 0, 0, 1]) < 1e-9).all():
+        raise ValueError(f"`{name}` must have the last row 0 0 0 1; got {frames[..., 3, :].reshape(-1, 4)[0]}. "
+                         "Origins belong in the last column; transpose if yours are rows.")
+    return frames

@@ -1,0 +1,356 @@
+"""Rotations: matrices, quaternions, rotation vectors and named Euler orders, one at a time or in batches.
+
+A matrix turns column vectors: `turned = matrix @ vector`. Quaternions are scalar-last (x, y, z, w), as in
+glTF 2.0. Angles are radians, positive by the right-hand rule.
+"""
+
+import numpy as np
+
+from rigkit import _check
+
+AXES = {"x": 0, "y": 1, "z": 2}
+
+
+def matrix_about(axis, angle):
+    """The matrix of a turn by `angle` about `axis` (Rodrigues' formula).
+
+    Parameters
+    ----------
+    axis : array_like, shape (..., 3), or "x", "y", "z"
+        Any length above zero.
+    angle : array_like, shape (...)
+        Radians.
+
+    Returns
+    -------
+    ndarray, shape (..., 3, 3)
+
+    Raises
+    ------
+    ValueError
+        If `axis` has no direction, or the batch shapes do not broadcast.
+    """
+    axis = np.eye(3)[AXES[_check.choice("axis", axis, AXES)]] if isinstance(axis, str) else axis
+    axis = _check.directions("axis", axis)
+    angle = _check.numbers("angle", angle)
+    _check.batch(axis=axis.shape[:-1], angle=angle.shape)
+    cross = _cross_matrix(axis)
+    sine, cosine = np.sin(angle)[..., None, None], np.cos(angle)[..., None, None]
+    return np.eye(3) + sine * cross + (1 - cosine) * (cross @ cross)
+
+
+def matrix_from_vector(vector):
+    """The matrix of a rotation vector: its direction is the axis, its length the angle in radians.
+
+    Parameters
+    ----------
+    vector : array_like, shape (..., 3)
+
+    Returns
+    -------
+    ndarray, shape (..., 3, 3)
+    """
+    return matrix_from_quaternion(quaternion_from_vector(vector))
+
+
+def vector_from_matrix(matrix):
+    """The rotation vector of a matrix, its angle between 0 and π.
+
+    Parameters
+    ----------
+    matrix : array_like, shape (..., 3, 3)
+
+    Returns
+    -------
+    ndarray, shape (..., 3)
+        Radians.
+    """
+    return vector_from_quaternion(quaternion_from_matrix(matrix))
+
+
+def quaternion_from_vector(vector):
+    """The unit quaternion (x, y, z, w) of a rotation vector, shape (..., 3) in radians, to shape (..., 4)."""
+    vector = _check.numbers("vector", vector, 3)
+    half = np.linalg.norm(vector, axis=-1, keepdims=True) / 2
+    return np.concatenate([vector * (np.sinc(half / np.pi) / 2), np.cos(half)], axis=-1)
+
+
+def vector_from_quaternion(quaternion):
+    """The rotation vector of a quaternion, shape (..., 4) to (..., 3), its angle between 0 and π radians."""
+    quaternion = unit_quaternion(quaternion)
+    quaternion = np.where(quaternion[..., 3:] < 0, -quaternion, quaternion)
+    sine = np.linalg.norm(quaternion[..., :3], axis=-1, keepdims=True)
+    angle = 2 * np.arctan2(sine, quaternion[..., 3:])  # atan2: exact for the smallest turns too
+    tiny = sine < 1e-150
+    return quaternion[..., :3] * np.where(tiny, 2.0, angle / np.where(tiny, 1.0, sine))
+
+
+def unit_quaternion(quaternion):
+    """`quaternion`, shape (..., 4), scaled to length one; a quaternion of length zero is refused."""
+    quaternion = _check.numbers("quaternion", quaternion, 4)
+    length = np.linalg.norm(quaternion, axis=-1, keepdims=True)
+    if not (length > 0).all():
+        raise ValueError("`quaternion` must have a length; got (0, 0, 0, 0). No turn at all is (0, 0, 0, 1).")
+    return quaternion / length
+
+
+def matrix_from_quaternion(quaternion):
+    """The matrix of a quaternion (x, y, z, w) of any length above zero.
+
+    Parameters
+    ----------
+    quaternion : array_like, shape (..., 4)
+
+    Returns
+    -------
+    ndarray, shape (..., 3, 3)
+    """
+    x, y, z, w = np.moveaxis(unit_quaternion(quaternion), -1, 0)
+    return _stack_rows([
+        [1 - 2 * (y * y + z * z), 2 * (x * y - z * w), 2 * (x * z + y * w)],
+        [2 * (x * y + z * w), 1 - 2 * (x * x + z * z), 2 * (y * z - x * w)],
+        [2 * (x * z - y * w), 2 * (y * z + x * w), 1 - 2 * (x * x + y * y)],
+    ])
+
+
+def quaternion_from_matrix(matrix):
+    """The unit quaternion (x, y, z, w) of a rotation matrix, with w never negative.
+
+    Computed from the largest of the four components (Shepperd, *J. Guidance and Control* 1:223, 1978; from memory),
+    so no digit is lost at any angle.
+
+    Parameters
+    ----------
+    matrix : array_like, shape (..., 3, 3)
+
+    Returns
+    -------
+    ndarray, shape (..., 4)
+
+    Raises
+    ------
+    ValueError
+        If `matrix` is not a rotation.
+    """
+    m = check_matrix("matrix", matrix)
+    trace = np.trace(m, axis1=-2, axis2=-1)
+    diagonal = np.diagonal(m, axis1=-2, axis2=-1)
+    # Row i of `table` is the quaternion times four times its i-th component.
+    x, y, z = 1 + 2 * np.moveaxis(diagonal, -1, 0) - trace
+    w = 1 + trace
+    xy, yz, zx = m[..., 1, 0] + m[..., 0, 1], m[..., 2, 1] + m[..., 1, 2], m[..., 0, 2] + m[..., 2, 0]
+    xw, yw, zw = m[..., 2, 1] - m[..., 1, 2], m[..., 0, 2] - m[..., 2, 0], m[..., 1, 0] - m[..., 0, 1]
+    table = _stack_rows([[x, xy, zx, xw], [xy, y, yz, yw], [zx, yz, z, zw], [xw, yw, zw, w]])
+    largest = np.argmax(np.stack([x, y, z, w], axis=-1), axis=-1)
+    quaternion = unit_quaternion(np.take_along_axis(table, largest[..., None, None], axis=-2)[..., 0, :])
+    return np.where(quaternion[..., 3:] < 0, -quaternion, quaternion)
+
+
+def multiply_quaternions(first, second):
+    """The quaternion of turning by `second` and then by `first`, as `matrix @ matrix` would; shapes (..., 4)."""
+    a, b = _check.numbers("first", first, 4), _check.numbers("second", second, 4)
+    _check.batch(first=a.shape[:-1], second=b.shape[:-1])
+    av, aw, bv, bw = a[..., :3], a[..., 3:], b[..., :3], b[..., 3:]
+    vector = aw * bv + bw * av + np.cross(av, bv)
+    return np.concatenate([vector, aw * bw - np.sum(av * bv, axis=-1, keepdims=True)], axis=-1)
+
+
+def slerp(start, end, share):
+    """The quaternion a `share` of the shorter way from `start` to `end`, at an even rate of turn.
+
+    K. Shoemake, "Animating rotation with quaternion curves", SIGGRAPH 1985 (from memory).
+
+    Parameters
+    ----------
+    start, end : array_like, shape (..., 4)
+    share : array_like, shape (...)
+        0 gives `start`, 1 gives `end`.
+
+    Returns
+    -------
+    ndarray, shape (..., 4)
+    """
+    start, end = unit_quaternion(start), unit_quaternion(end)
+    share = _check.numbers("share", share)
+    _check.batch(start=start.shape[:-1], end=end.shape[:-1], share=share.shape)
+    inverse = start * np.array([-1.0, -1.0, -1.0, 1.0])
+    way = vector_from_quaternion(multiply_quaternions(end, inverse))
+    return multiply_quaternions(quaternion_from_vector(way * share[..., None]), start)
+
+
+def matrix_from_euler(angles, order, axes="moving"):
+    """The matrix of three turns about named axes.
+
+    Parameters
+    ----------
+    angles : array_like, shape (..., 3)
+        Radians, in the order of the letters.
+    order : str
+        Three letters such as "zxy"; no letter twice in a row.
+    axes : {"moving", "fixed"}
+        "moving": each turn is about the axes as the turns before left them. "fixed": about the parent's axes.
+
+    Returns
+    -------
+    ndarray, shape (..., 3, 3)
+
+    Raises
+    ------
+    ValueError
+        If `order` or `axes` is not one of the above.
+    """
+    angles = _check.numbers("angles", angles, 3)
+    letters, moving = _check_order(order, axes)
+    first, second, third = (matrix_about(letter, angles[..., i]) for i, letter in enumerate(letters))
+    return first @ second @ third if moving else third @ second @ first
+
+
+def euler_from_matrix(matrix, order, axes="moving"):
+    """The three turns about named axes that make `matrix`; the inverse of `matrix_from_euler`.
+
+    The middle angle lies in [-π/2, π/2] for three different letters, in [0, π] where the first repeats. Where the
+    first and third axis fall together (gimbal lock) only the sum of their turns counts, and the first moving turn
+    (third fixed one) is zero. The third angle is read after undoing the first, so that nothing is lost near there
+    (after E. Herter and others; from memory).
+
+    Parameters
+    ----------
+    matrix : array_like, shape (..., 3, 3)
+    order : str
+    axes : {"moving", "fixed"}
+
+    Returns
+    -------
+    ndarray, shape (..., 3)
+        Radians.
+    """
+    m = check_matrix("matrix", matrix)
+    letters, moving = _check_order(order, axes)
+    i, j, k = (AXES[letter] for letter in (letters if moving else letters[::-1]))
+    proper = i == k
+    k = 3 - i - j
+    sign = 1.0 if (j - i) % 3 == 1 else -1.0
+    if proper:
+        middle = np.arctan2(np.hypot(m[..., i, j], m[..., i, k]), m[..., i, i])
+        parts = m[..., j, i], -sign * m[..., k, i]
+    else:
+        middle = np.arctan2(sign * m[..., i, k], np.hypot(m[..., i, i], m[..., i, j]))
+        parts = -sign * m[..., j, k], m[..., k, k]
+    locked = np.hypot(*parts) < 1e-9
+    first = np.where(locked, 0.0, np.arctan2(*parts))
+    row = np.swapaxes(matrix_about("xyz"[i], first), -1, -2)[..., j, None, :] @ m
+    row = row[..., 0, :]
+    third = np.arctan2(-sign * row[..., k] if proper else sign * row[..., i], row[..., j])
+    angles = [first, middle, third]
+    return np.stack(angles if moving else angles[::-1], axis=-1)
+
+
+def matrix_between(start, end):
+    """The smallest turn that takes the direction `start` to the direction `end`.
+
+    For opposite directions every half turn across them is equally small; one is chosen, always the same for the
+    same `start`.
+
+    Parameters
+    ----------
+    start, end : array_like, shape (..., 3)
+        Any length above zero.
+
+    Returns
+    -------
+    ndarray, shape (..., 3, 3)
+    """
+    start, end = _check.directions("start", start), _check.directions("end", end)
+    _check.batch(start=start.shape[:-1], end=end.shape[:-1])
+    start, end = np.broadcast_arrays(start, end)
+    # A half turn about the middle direction, after a half turn about `start`, takes start to end.
+    middle = start + end
+    opposite = np.linalg.norm(middle, axis=-1, keepdims=True) < 1e-12
+    middle = _check.directions("middle", np.where(opposite, perpendicular(start), middle))
+    return _half_turn(middle) @ _half_turn(start)
+
+
+def perpendicular(direction):
+    """A unit vector square to `direction`, shape (..., 3): always the same one for the same direction."""
+    direction = _check.directions("direction", direction)
+    least = np.argmin(np.abs(direction), axis=-1)
+    return _check.directions("direction", np.cross(direction, np.eye(3)[least]))
+
+
+def angle_between(first, second):
+    """The angle between two directions, 0 to π, exact for the smallest angles too.
+
+    W. Kahan's 2 atan2(|a|b| − b|a||, |a|b| + b|a||) (from memory).
+
+    Parameters
+    ----------
+    first, second : array_like, shape (..., 3)
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Radians.
+    """
+    first, second = _check.directions("first", first), _check.directions("second", second)
+    _check.batch(first=first.shape[:-1], second=second.shape[:-1])
+    return 2 * np.arctan2(np.linalg.norm(first - second, axis=-1), np.linalg.norm(first + second, axis=-1))
+
+
+def turn_angle(matrix):
+    """How far a rotation matrix, shape (..., 3, 3), turns: 0 to π radians, shape (...)."""
+    return np.linalg.norm(vector_from_matrix(matrix), axis=-1)
+
+
+def check_matrix(name, matrix):
+    """`matrix` as a float array, shape (..., 3, 3), if it is a rotation to within 1e-6.
+
+    Raises
+    ------
+    ValueError
+        If its columns are not square to each other and of length one, or if it reflects.
+    """
+    matrix = _check.numbers(name, matrix, 3, 3)
+    off = np.abs(np.swapaxes(matrix, -1, -2) @ matrix - np.eye(3)).max()
+    if not off <= 1e-6:
+        raise ValueError(f"`{name}` must be a rotation matrix; got one whose columns are off by {off:.2g} "
+                         "from being square and of length one. Use `orthonormalise` to repair a drifted one.")
+    if not (np.linalg.det(matrix) > 0).all():
+        raise ValueError(f"`{name}` must be a rotation matrix; got a reflection (determinant −1). "
+                         "Negate one column to make it a rotation.")
+    return matrix
+
+
+def orthonormalise(matrix):
+    """The rotation nearest to a drifted matrix, shape (..., 3, 3), by singular values (Kabsch's rule)."""
+    matrix = _check.numbers("matrix", matrix, 3, 3)
+    left, values, right = np.linalg.svd(matrix)
+    if not (values[..., -1] > 1e-12 * values[..., 0]).all():
+        raise ValueError("`matrix` must have three independent columns; got one that is flat. "
+                         "Start from a rotation.")
+    sign = np.linalg.det(left @ right)
+    left = np.concatenate([left[..., :2], left[..., 2:] * sign[..., None, None]], axis=-1)
+    return left @ right
+
+
+def _check_order(order, axes):
+    _check.choice("axes", axes, ("moving", "fixed"))
+    good = (isinstance(order, str) and len(order) == 3 and set(order) <= set(AXES)
+            and order[0] != order[1] != order[2])
+    if not good:
+        raise ValueError(f"`order` must be three of x, y, z, none twice in a row; got {order!r}. "
+                         'Hip angles, for one, use "zxy".')
+    return order, axes == "moving"
+
+
+def _cross_matrix(vector):
+    x, y, z = np.moveaxis(vector, -1, 0)
+    zero = np.zeros_like(x)
+    return _stack_rows([[zero, -z, y], [z, zero, -x], [-y, x, zero]])
+
+
+def _half_turn(axis):
+    return 2 * axis[..., :, None] * axis[..., None, :] - np.eye(3)
+
+
+def _stack_rows(rows):
+    return np.stack([np.stack(row, axis=-1) for row in rows], axis=-2)

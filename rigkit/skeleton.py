@@ -1,0 +1,241 @@
+"""Skeletons: named joints with parents and a rest pose, and the forward chain that poses them.
+
+A pose is a turn (and, for the root, a shift) per joint *after* its rest frame: `local = rest @ turn`. So a joint
+left alone reads zero, and turning one joint carries all below it.
+"""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from rigkit import _check
+from rigkit import frames as fr
+
+SIDE_TAGS = ("L_", "R_")
+
+
+@dataclass(frozen=True)
+class Joint:
+    """A named joint: its parent's name (None for a root) and its rest frame seen from the parent, shape (4, 4)."""
+
+    name: str
+    parent: str | None
+    rest: np.ndarray
+
+
+class Skeleton:
+    """Joints in an order where parents come before children.
+
+    Parameters
+    ----------
+    joints : iterable of Joint
+        In any order; one or more roots.
+
+    Attributes
+    ----------
+    names : tuple of str
+    parents : ndarray of int, shape (n,)
+        The index of each joint's parent, −1 for a root.
+    rest_local, rest_world : ndarray, shape (n, 4, 4)
+
+    Raises
+    ------
+    ValueError
+        For no joints, a name used twice, a parent that is missing, or a cycle of parents, each named.
+    """
+
+    def __init__(self, joints: Iterable[Joint]):
+        joints = _parents_first(list(joints))
+        self.names = tuple(joint.name for joint in joints)
+        self._index = {name: i for i, name in enumerate(self.names)}
+        self.parents = np.array([-1 if j.parent is None else self._index[j.parent] for j in joints])
+        self.rest_local = np.stack([fr.check_frames(f"rest of {j.name}", j.rest) for j in joints])
+        self.rest_world = self.world(self.rest_local)
+
+    @classmethod
+    def from_world(cls, world: Mapping, parents: Mapping):
+        """A skeleton from each joint's world frame and parent name.
+
+        Parameters
+        ----------
+        world : mapping of str to array_like, shape (4, 4)
+        parents : mapping of str to (str or None)
+        """
+        missing = [p for p in parents.values() if p is not None and p not in world]
+        if missing or set(world) != set(parents):
+            raise ValueError(f"`parents` must name a parent, or None, for every joint of `world`; got {parents!r}.")
+        return cls(
+            Joint(name, parents[name],
+                  fr.check_frames(name, frame) if parents[name] is None
+                  else fr.relative(world[parents[name]], frame))
+            for name, frame in world.items()
+        )
+
+    def __len__(self):
+        return len(self.names)
+
+    def __repr__(self):
+        return f"Skeleton({', '.join(self.names)})"
+
+    def index(self, name):
+        """The place of the joint called `name`; a `ValueError` lists the names there are."""
+        if name not in self._index:
+            raise ValueError(f"`name` must be a joint of this skeleton ({', '.join(self.names)}); got {name!r}.")
+        return self._index[name]
+
+    def parent(self, name):
+        """The name of a joint's parent, None for a root."""
+        parent = self.parents[self.index(name)]
+        return None if parent < 0 else self.names[parent]
+
+    def children(self, name):
+        """The names of the joints right below `name`."""
+        return tuple(self.names[i] for i in np.flatnonzero(self.parents == self.index(name)))
+
+    def below(self, name):
+        """The names of all joints that turning `name` carries along, parents first."""
+        carried = {name}
+        self.index(name)
+        for joint in self.names:
+            if self.parent(joint) in carried:
+                carried.add(joint)
+        return tuple(joint for joint in self.names if joint in carried and joint != name)
+
+    def chain(self, start, end):
+        """The names from `start` down to `end`, both included; `end` must hang below `start`."""
+        names = [end]
+        self.index(start)
+        while names[-1] != start:
+            parent = self.parent(names[-1])
+            if parent is None:
+                raise ValueError(f"`end` must hang below {start!r}; got {end!r}, whose root is {names[-1]!r}.")
+            names.append(parent)
+        return tuple(reversed(names))
+
+    def world(self, local):
+        """World frames from local ones: the forward chain, `world = parent_world @ local`.
+
+        Parameters
+        ----------
+        local : array_like, shape (..., n, 4, 4)
+
+        Returns
+        -------
+        ndarray, shape (..., n, 4, 4)
+        """
+        local = _check.numbers("local", local, len(self), 4, 4)
+        world = np.array(local)
+        for i, parent in enumerate(self.parents):
+            if parent >= 0:
+                world[..., i, :, :] = world[..., parent, :, :] @ local[..., i, :, :]
+        return world
+
+    def local(self, world):
+        """Local frames from world ones, shapes (..., n, 4, 4): the inverse of `world`."""
+        world = fr.check_frames("world", _check.numbers("world", world, len(self), 4, 4))
+        local = np.array(world)
+        child = self.parents >= 0
+        local[..., child, :, :] = fr.relative(world[..., self.parents[child], :, :], world[..., child, :, :])
+        return local
+
+    def pose(self, turns: Mapping | None = None, shifts: Mapping | None = None):
+        """World frames when some joints turn or shift away from rest; joints not named stay at zero.
+
+        Parameters
+        ----------
+        turns : mapping of joint name to array_like, shape (..., 3, 3)
+            Turns about the joint's own rest axes.
+        shifts : mapping of joint name to array_like, shape (..., 3)
+            Shifts along the parent's axes, metres; usually of the root only.
+
+        Returns
+        -------
+        ndarray, shape (..., n, 4, 4)
+            Batched over the common batch shape of all turns and shifts.
+        """
+        turns = {name: fr.frame(turn) for name, turn in (turns or {}).items()}
+        shifts = {name: _check.numbers(name, shift, 3) for name, shift in (shifts or {}).items()}
+        shape = _check.batch(**{f"turn of {k}": v.shape[:-2] for k, v in turns.items()},
+                             **{f"shift of {k}": v.shape[:-1] for k, v in shifts.items()})
+        local = np.array(np.broadcast_to(self.rest_local, (*shape, len(self), 4, 4)))
+        for name, turn in turns.items():
+            i = self.index(name)
+            local[..., i, :, :] = self.rest_local[i] @ turn
+        for name, shift in shifts.items():
+            local[..., self.index(name), :3, 3] += shift
+        return self.world(local)
+
+    def origins(self, world, names=None):
+        """Where joints are, shape (..., len(names), 3), from world frames; all joints when no names are given."""
+        world = _check.numbers("world", world, len(self), 4, 4)
+        picked = slice(None) if names is None else [self.index(name) for name in names]
+        return world[..., picked, :3, 3]
+
+
+def planar_chain(angles, lengths, start=(0.0, 0.0)):
+    """The joints of a flat chain of hinges, from where it starts to its end.
+
+    Each angle is measured from the bone before, the first from the x axis; anticlockwise is positive.
+
+    Parameters
+    ----------
+    angles : array_like, shape (..., n)
+        Radians.
+    lengths : array_like, shape (..., n)
+        Metres, above zero.
+    start : array_like, shape (..., 2)
+
+    Returns
+    -------
+    ndarray, shape (..., n + 1, 2)
+    """
+    angles, lengths = _check.numbers("angles", angles, "n"), _check.positive("lengths", lengths, "n")
+    start = _check.numbers("start", start, 2)
+    if angles.shape[-1] != lengths.shape[-1]:
+        raise ValueError(f"`lengths` must be as many as `angles`; got {lengths.shape[-1]} lengths "
+                         f"and {angles.shape[-1]} angles. Give one of each for every bone.")
+    shape = _check.batch(angles=angles.shape[:-1], lengths=lengths.shape[:-1], start=start.shape[:-1])
+    heading = np.cumsum(angles, axis=-1)
+    bones = lengths[..., None] * np.stack([np.cos(heading), np.sin(heading)], axis=-1)
+    bones = np.broadcast_to(bones, (*shape, *bones.shape[-2:]))
+    first = np.broadcast_to(start[..., None, :], (*shape, 1, 2))
+    return np.concatenate([first, first + np.cumsum(bones, axis=-2)], axis=-2)
+
+
+def side_of(name):
+    """The side tag a name begins with, "L_" or "R_", or None."""
+    return next((tag for tag in SIDE_TAGS if name.startswith(tag)), None)
+
+
+def other_side(name):
+    """`name` with its side tag changed to the other side's; letters inside the name are never touched.
+
+    Raises
+    ------
+    ValueError
+        If the name carries no side tag.
+    """
+    tag = side_of(name)
+    if tag is None:
+        raise ValueError(f"`name` must begin with a side tag, L_ or R_; got {name!r}.")
+    left, right = SIDE_TAGS
+    return (right if tag == left else left) + name.removeprefix(tag)
+
+
+def _parents_first(joints):
+    if not joints:
+        raise ValueError("`joints` must hold at least one joint; got none.")
+    by_name = {joint.name: joint for joint in joints}
+    if len(by_name) < len(joints):
+        twice = sorted({j.name for j in joints if sum(k.name == j.name for k in joints) > 1})
+        raise ValueError(f"`joints` must have different names; got {', '.join(twice)} more than once.")
+    ordered, done = [], set()
+    while len(ordered) < len(joints):
+        ready = [j for j in joints if j.name not in done and (j.parent is None or j.parent in done)]
+        if not ready:
+            stuck = ", ".join(f"{j.name} (parent {j.parent})" for j in joints if j.name not in done)
+            raise ValueError(f"`joints` must hang from a root; got a missing parent or a cycle at {stuck}.")
+        ordered += ready
+        done |= {j.name for j in ready}
+    return ordered
