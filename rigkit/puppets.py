@@ -1,0 +1,129 @@
+"""The harbour parade: demo characters with leg proportions for lessons, and a personal one for each learner.
+
+Tamsin has average proportions (from `body`); all other numbers here are invented, and so are the characters.
+"""
+
+from dataclasses import dataclass
+from types import MappingProxyType
+
+import numpy as np
+
+from rigkit import _check, body
+
+INVENTED = "A made-up puppet: its proportions are invented, not measured on anyone."
+
+
+@dataclass(frozen=True)
+class Puppet:
+    """A walking puppet's proportions; lengths in metres.
+
+    Attributes
+    ----------
+    name, role : str
+    stature : float
+        Standing, from the floor to the top of the head.
+    bones : tuple of float
+        From the hip down: thigh, shank, and for the heron its metatarsal.
+    ankle_height : float
+        From the floor to the end of the last bone, when the foot stands flat.
+    foot_length, heel_length, ball_length : float
+        Heel to toe; and from below the last bone's end, back to the heel and forward to the ball.
+    hip_width : float
+        Between the two hip joint centres.
+    knee_side : int
+        +1: the middle joint of the visible leg points forward, like a knee. −1: backward, like the heron's ankle.
+    """
+
+    name: str
+    role: str
+    stature: float
+    bones: tuple[float, ...]
+    ankle_height: float
+    foot_length: float
+    heel_length: float
+    ball_length: float
+    hip_width: float
+    knee_side: int = 1
+
+    def __post_init__(self):
+        if len(self.bones) not in (2, 3):
+            raise ValueError(f"`bones` must be thigh and shank, or thigh, shank and metatarsal; got {self.bones!r}.")
+        for field in ("stature", "bones", "ankle_height", "foot_length", "heel_length", "ball_length", "hip_width"):
+            _check.positive(field, getattr(self, field))
+        if self.knee_side not in (1, -1):
+            raise ValueError(f"`knee_side` must be 1 (forward) or -1 (backward); got {self.knee_side!r}.")
+
+    @property
+    def thigh(self):
+        """Hip to knee, metres."""
+        return self.bones[0]
+
+    @property
+    def shank(self):
+        """Knee to ankle, metres."""
+        return self.bones[1]
+
+    @property
+    def leg_length(self):
+        """All bones in line: the farthest the last bone's end can be from the hip, metres."""
+        return round(sum(self.bones), 9)
+
+    @property
+    def hip_height(self):
+        """From the floor to the hips when the legs are straight, metres."""
+        return round(self.leg_length + self.ankle_height, 9)
+
+
+def personal(rng):
+    """A puppet with plausible proportions of its own, for one learner; the same generator state, the same puppet.
+
+    Stature 1.50 to 1.90 m. As shares of it: thigh 0.22 to 0.27, shank 0.22 to 0.30, ankle height 0.035 to 0.045,
+    foot 0.14 to 0.165, hip width 0.09 to 0.12. The heel lies 0.22 to 0.28, the ball 0.45 to 0.52 of the foot from
+    below the ankle. All invented; lengths are rounded to the millimetre.
+
+    Parameters
+    ----------
+    rng : numpy.random.Generator
+
+    Returns
+    -------
+    Puppet
+    """
+    if not isinstance(rng, np.random.Generator):
+        raise ValueError(f"`rng` must be a numpy Generator; got {rng!r}. numpy.random.default_rng(7) makes one.")
+    stature = rng.uniform(1.50, 1.90)
+    thigh, shank, ankle, foot, hips = stature * rng.uniform([0.22, 0.22, 0.035, 0.14, 0.09],
+                                                            [0.27, 0.30, 0.045, 0.165, 0.12])
+    heel, ball = foot * rng.uniform([0.22, 0.45], [0.28, 0.52])
+    return _in_millimetres("your puppet", "new to the parade", stature, (thigh, shank), ankle, foot, heel, ball, hips)
+
+
+def _in_millimetres(name, role, stature, bones, *lengths):
+    def mm(length):
+        return round(float(length), 3)
+
+    return Puppet(name, role, mm(stature), tuple(map(mm, bones)), *map(mm, lengths))
+
+
+def _tamsin():
+    stature = 1.70
+    average = body.segment_lengths(stature)
+    foot = average.foot_length  # the heel and ball shares and the hip width are invented
+    return _in_millimetres("Tamsin", "lamplighter", stature, (average.thigh, average.shank), average.ankle_height,
+                           foot, 0.25 * foot, 0.49 * foot, 0.10 * stature)
+
+
+def _odo():
+    grown = body.segment_lengths(1.76)
+    stilts = grown.shank / 2  # a shank half as long again
+    return _in_millimetres("Odo", "on stilts", 1.76 + stilts, (grown.thigh, grown.shank + stilts), 0.05,
+                           0.20, 0.07, 0.08, 0.18)
+
+
+PUPPETS = MappingProxyType({puppet.name: puppet for puppet in (
+    _tamsin(),
+    _odo(),
+    Puppet("Pip", "short-legged baker", 1.40, (0.27, 0.25), 0.06, 0.23, 0.06, 0.11, 0.18),
+    Puppet("heron", "the heron, whose backward knee is an ankle", 1.95, (0.20, 0.52, 0.46), 0.03, 0.24, 0.07, 0.06,
+           0.15, knee_side=-1),
+)})
