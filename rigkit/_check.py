@@ -57,13 +57,17 @@ def positive(name, value, *shape, hint=""):
     return array
 
 
-def directions(name, value, hint=""):
-    """Like `numbers(…, 3)`, scaled to length one; a zero vector has no direction and is refused."""
-    vectors = numbers(name, value, 3, hint=hint)
-    lengths = np.linalg.norm(vectors, axis=-1, keepdims=True)
-    if not (lengths > 0).all():
-        raise _refuse(name, "vectors with a direction", "a vector of length zero",
-                      hint or "Give a direction such as (0, 0, 1), forward.")
+def directions(name, value, hint="", size=3):
+    """Like `numbers(…, size)`, scaled to length one; a zero vector has no direction and is refused."""
+    vectors = numbers(name, value, size, hint=hint)
+    lengths = _lengths(vectors)
+    if not ((lengths > 1e-150) & (lengths < 1e150)).all():  # too short or long to square
+        largest = np.abs(vectors).max(axis=-1, keepdims=True)
+        if not (largest > 0).all():
+            raise _refuse(name, "vectors with a direction", "a vector of length zero",
+                          hint or "Give a direction such as (0, 0, 1), forward.")
+        vectors = vectors / largest
+        lengths = _lengths(vectors)
     return vectors / lengths
 
 
@@ -99,6 +103,11 @@ def batch(**shapes):
 
 def _refuse(name, need, came, hint):
     return ValueError(f"`{name}` must be {need}; got {came}." + (f" {hint}" if hint else ""))
+
+
+def _lengths(vectors):
+    with np.errstate(over="ignore"):
+        return np.sqrt(np.einsum("...i,...i->...", vectors, vectors))[..., None]
 
 
 def _fits(shape, wanted):

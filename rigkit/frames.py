@@ -121,9 +121,12 @@ def mirror_frames(frames, flip, normal=(1.0, 0.0, 0.0), through=(0.0, 0.0, 0.0))
     """
     frames = check_frames("frames", frames)
     flip = rotation.AXES[_check.choice("flip", flip, rotation.AXES)]
+    normal = _check.directions("normal", normal)
+    through = _check.numbers("through", through, 3)
+    _check.batch(frames=frames.shape[:-2], normal=normal.shape[:-1], through=through.shape[:-1])
     columns = np.swapaxes(frames[..., :3, :3], -1, -2)
     origin = mirror_points(frames[..., :3, 3], normal, through)
-    axes = mirror_points(columns, np.asarray(normal)[..., None, :])
+    axes = mirror_points(columns, normal[..., None, :])
     axes[..., flip, :] *= -1
     return frame(np.swapaxes(axes, -1, -2), origin)
 
@@ -132,7 +135,9 @@ def check_frames(name, frames):
     """`frames` as a float array, shape (..., 4, 4), if each is rigid; scale, shear and reflections are refused."""
     frames = _check.numbers(name, frames, 4, 4)
     rotation.check_matrix(name, frames[..., :3, :3])
-    if not (np.abs(frames[..., 3, :] - [0, 0, 0, 1]) < 1e-9).all():
-        raise ValueError(f"`{name}` must have the last row 0 0 0 1; got {frames[..., 3, :].reshape(-1, 4)[0]}. "
+    last = frames[..., 3, :].reshape(-1, 4)
+    off = np.abs(last - [0, 0, 0, 1]).max(axis=-1)
+    if not (off < 1e-9).all():
+        raise ValueError(f"`{name}` must have the last row 0 0 0 1; got {last[np.argmax(off)]}. "
                          "Origins belong in the last column; transpose if yours are rows.")
     return frames

@@ -87,11 +87,7 @@ def vector_from_quaternion(quaternion):
 
 def unit_quaternion(quaternion):
     """`quaternion`, shape (..., 4), scaled to length one; a quaternion of length zero is refused."""
-    quaternion = _check.numbers("quaternion", quaternion, 4)
-    length = np.linalg.norm(quaternion, axis=-1, keepdims=True)
-    if not (length > 0).all():
-        raise ValueError("`quaternion` must have a length; got (0, 0, 0, 0). No turn at all is (0, 0, 0, 1).")
-    return quaternion / length
+    return _check.directions("quaternion", quaternion, "No turn at all is (0, 0, 0, 1).", size=4)
 
 
 def matrix_from_quaternion(quaternion):
@@ -152,7 +148,7 @@ def multiply_quaternions(first, second):
     _check.batch(first=a.shape[:-1], second=b.shape[:-1])
     av, aw, bv, bw = a[..., :3], a[..., 3:], b[..., :3], b[..., 3:]
     vector = aw * bv + bw * av + np.cross(av, bv)
-    return np.concatenate([vector, aw * bw - np.sum(av * bv, axis=-1, keepdims=True)], axis=-1)
+    return np.concatenate([vector, aw * bw - _dot(av, bv)], axis=-1)
 
 
 def slerp(start, end, share):
@@ -164,7 +160,7 @@ def slerp(start, end, share):
     ----------
     start, end : array_like, shape (..., 4)
     share : array_like, shape (...)
-        0 gives `start`, 1 gives `end`.
+        0 gives `start`, 1 gives `end` (or its negative, which is the same turn).
 
     Returns
     -------
@@ -265,8 +261,12 @@ def matrix_between(start, end):
     start, end = np.broadcast_arrays(start, end)
     # A half turn about the middle direction, after a half turn about `start`, takes start to end.
     middle = start + end
-    opposite = np.linalg.norm(middle, axis=-1, keepdims=True) < 1e-12
+    opposite = np.linalg.norm(middle, axis=-1, keepdims=True) < 1e-14
     middle = _check.directions("middle", np.where(opposite, perpendicular(start), middle))
+    # Close to opposite the sum keeps few digits; the difference keeps them all, and the two are square.
+    obtuse = _dot(start, end) < 0
+    apart = np.where(obtuse, start - end, 0)
+    middle = _check.directions("middle", middle - apart * _dot(apart, middle) / np.where(obtuse, _dot(apart, apart), 1))
     return _half_turn(middle) @ _half_turn(start)
 
 
@@ -327,7 +327,7 @@ def orthonormalise(matrix):
     if not (values[..., -1] > 1e-12 * values[..., 0]).all():
         raise ValueError("`matrix` must have three independent columns; got one that is flat. "
                          "Start from a rotation.")
-    sign = np.linalg.det(left @ right)
+    sign = np.sign(np.linalg.det(left @ right))
     left = np.concatenate([left[..., :2], left[..., 2:] * sign[..., None, None]], axis=-1)
     return left @ right
 
@@ -346,6 +346,10 @@ def _cross_matrix(vector):
     x, y, z = np.moveaxis(vector, -1, 0)
     zero = np.zeros_like(x)
     return _stack_rows([[zero, -z, y], [z, zero, -x], [-y, x, zero]])
+
+
+def _dot(a, b):
+    return np.sum(a * b, axis=-1, keepdims=True)
 
 
 def _half_turn(axis):

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from rigkit import _check
+from rigkit import _check, rotation
 from rigkit import frames as fr
 
 SIDE_TAGS = ("L_", "R_")
@@ -50,7 +50,7 @@ class Skeleton:
         self.names = tuple(joint.name for joint in joints)
         self._index = {name: i for i, name in enumerate(self.names)}
         self.parents = np.array([-1 if j.parent is None else self._index[j.parent] for j in joints])
-        self.rest_local = np.stack([fr.check_frames(f"rest of {j.name}", j.rest) for j in joints])
+        self.rest_local = np.stack([_one_frame(f"rest of {j.name}", j.rest) for j in joints])
         self.rest_world = self.world(self.rest_local)
 
     @classmethod
@@ -65,10 +65,10 @@ class Skeleton:
         missing = [p for p in parents.values() if p is not None and p not in world]
         if missing or set(world) != set(parents):
             raise ValueError(f"`parents` must name a parent, or None, for every joint of `world`; got {parents!r}.")
+        world = {name: _one_frame(f"world of {name}", frame) for name, frame in world.items()}
         return cls(
             Joint(name, parents[name],
-                  fr.check_frames(name, frame) if parents[name] is None
-                  else fr.relative(world[parents[name]], frame))
+                  frame if parents[name] is None else fr.relative(world[parents[name]], frame))
             for name, frame in world.items()
         )
 
@@ -154,14 +154,14 @@ class Skeleton:
         ndarray, shape (..., n, 4, 4)
             Batched over the common batch shape of all turns and shifts.
         """
-        turns = {name: fr.frame(turn) for name, turn in (turns or {}).items()}
-        shifts = {name: _check.numbers(name, shift, 3) for name, shift in (shifts or {}).items()}
+        turns = {name: rotation.check_matrix(f"turn of {name}", turn) for name, turn in (turns or {}).items()}
+        shifts = {name: _check.numbers(f"shift of {name}", shift, 3) for name, shift in (shifts or {}).items()}
         shape = _check.batch(**{f"turn of {k}": v.shape[:-2] for k, v in turns.items()},
                              **{f"shift of {k}": v.shape[:-1] for k, v in shifts.items()})
         local = np.array(np.broadcast_to(self.rest_local, (*shape, len(self), 4, 4)))
         for name, turn in turns.items():
             i = self.index(name)
-            local[..., i, :, :] = self.rest_local[i] @ turn
+            local[..., i, :3, :3] = self.rest_local[i, :3, :3] @ turn
         for name, shift in shifts.items():
             local[..., self.index(name), :3, 3] += shift
         return self.world(local)
@@ -221,6 +221,13 @@ def other_side(name):
         raise ValueError(f"`name` must begin with a side tag, L_ or R_; got {name!r}.")
     left, right = SIDE_TAGS
     return (right if tag == left else left) + name.removeprefix(tag)
+
+
+def _one_frame(name, frame):
+    frame = fr.check_frames(name, frame)
+    if frame.ndim != 2:
+        raise ValueError(f"`{name}` must be one frame, shape (4, 4); got shape {frame.shape}.")
+    return frame
 
 
 def _parents_first(joints):
