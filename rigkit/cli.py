@@ -1,0 +1,96 @@
+"""The command `rigkit`: one function for each subcommand."""
+
+import argparse
+import signal
+import sys
+from pathlib import Path
+
+import rigkit
+from rigkit import course
+
+
+def main(argv=None):
+    """Run the command line; returns the exit code."""
+    signal.signal(signal.SIGTERM, signal.default_int_handler)  # to be ended is to be interrupted: both are no error
+    try:
+        arguments = _parser().parse_args(argv)
+        return arguments.run(arguments) or 0
+    except KeyboardInterrupt:
+        return 0
+
+
+def _parser():
+    parser = _Parser(prog="rigkit", description="Learn to rig a character's legs.")
+    parser.add_argument("--version", action="version", version=f"rigkit {rigkit.__version__}")
+    parser.set_defaults(run=lambda arguments: parser.print_help())
+    commands = parser.add_subparsers(title="commands", metavar="COMMAND", parser_class=_Parser)
+
+    learn = commands.add_parser("learn", help="open the course in your web browser",
+                                description="Copy the course into a folder of your own and open it. "
+                                            "What you changed there is never overwritten.")
+    learn.add_argument("lesson", nargs="?", metavar="LESSON", help="the lesson to open, such as 06")
+    learn.add_argument("--dir", type=Path, default=Path("leg-rigging"), metavar="FOLDER",
+                       help="your own folder (default: leg-rigging)")
+    learn.add_argument("--no-browser", dest="browser", action="store_false",
+                       help="only print the address")
+    learn.add_argument("--port", type=_port, help="the port to answer on (default: a free one)")
+    learn.set_defaults(run=_learn)
+    return parser
+
+
+class _Parser(argparse.ArgumentParser):
+    """argparse that says what is wrong in one line."""
+
+    def __init__(self, **options):
+        super().__init__(allow_abbrev=False, **options)
+
+    def error(self, message):
+        self.exit(2, f"{self.prog}: {message}\n")
+
+
+def _port(text):
+    if not (text.isascii() and text.isdigit() and 1 <= int(text) <= 65535):
+        raise argparse.ArgumentTypeError(f"must be a number from 1 to 65535; got {text!r}")
+    return int(text)
+
+
+def _learn(arguments):
+    from rigkit import server  # JupyterLab takes a second to load; no other command needs it
+
+    try:
+        lesson = _lesson_to_open(arguments.lesson)
+        copies = course.hand_out(arguments.dir)
+    except ValueError as problem:
+        return _refuse(problem)
+    except OSError as problem:
+        why = f"{problem.strerror}: {problem.filename}" if problem.strerror else problem
+        return _refuse(f"Cannot use {arguments.dir} as your folder ({why}). Choose another with --dir.")
+    obstacle = server.obstacle(arguments.port, arguments.browser)
+    if obstacle:
+        return _refuse(obstacle)
+    print(_report(copies))
+    print(f"\nLesson {lesson.number}, {lesson.title}:" if lesson else "\nThe course:")
+    server.serve(copies.folder, f"lessons/{lesson.path.name}" if lesson else "", arguments.port, arguments.browser)
+    return 0
+
+
+def _lesson_to_open(number):
+    if number is not None:
+        return course.lesson(number)
+    return next(iter(course.lessons()), None)
+
+
+def _report(copies):
+    said = [
+        ("Copied", copies.copied),
+        ("Brought up to date", copies.updated),
+        ("Kept as you changed it", copies.kept),
+        ("Kept as you changed it, though the course has a newer copy (rename yours to get it)", copies.newer),
+        ("Left alone because of a link", copies.links),
+    ]
+    return "\n".join([f"Your folder: {copies.folder}", *(f"{what}: {', '.join(names)}" for what, names in said if names)])
+
+
+def _refuse(problem):
+    print(f"rigkit: {problem}", file=sys.stderr)
+    return 1

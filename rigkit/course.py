@@ -1,0 +1,307 @@
+"""The course: finds lessons and exercises, gives a learner their own copies, keeps their progress.
+
+A learner's folder holds `lessons/`, `exercises/` and a hidden `.rigkit/` with what was handed out and what was scored.
+Nothing a learner made is ever lost: a file they changed is left alone, and old progress is put aside, not deleted.
+"""
+
+import hashlib
+import json
+import math
+import os
+import secrets
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+
+from rigkit import _check
+
+PARTS = ("lessons", "exercises")
+MARKER = ".rigkit"
+_memory = []  # what could not be written to a learner's folder
+
+
+# --- lessons -------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Lesson:
+    """One lesson as it is shipped: two-digit number, title, minutes, aims, and its notebooks' paths.
+
+    `exercise` is None where a lesson has none.
+    """
+
+    number: str
+    title: str
+    minutes: int | None
+    aims: tuple
+    path: Path
+    exercise: Path | None
+
+
+def source():
+    """The folder that the course is copied from: inside the installed package, or the checkout around it."""
+    inside = Path(__file__).parent / "_course"
+    return inside if inside.is_dir() else Path(__file__).parents[1]
+
+
+def lessons():
+    """All lessons, in order of number; what is known of each comes from its notebook's metadata."""
+    return tuple(_read_lesson(path) for path in sorted((source() / "lessons").glob("[0-9][0-9]-*.ipynb")))
+
+
+def lesson(number):
+    """The `Lesson` of that number, given as "06", "6" or 6.
+
+    Raises
+    ------
+    ValueError
+        If there is none; the message lists those there are.
+    """
+    wanted = _two_digits(number)
+    for each in lessons():
+        if each.number == wanted:
+            return each
+    there = ", ".join(each.number for each in lessons()) or "none yet"
+    raise ValueError(f"There is no lesson {wanted}. Lessons: {there}.")
+
+
+def _read_lesson(path):
+    about = json.loads(path.read_text(encoding="utf-8"))["metadata"].get("rigkit", {})
+    number, _, name = path.stem.partition("-")
+    exercise = next((source() / "exercises").glob(f"{number}-*.ipynb"), None)
+    return Lesson(number, about.get("title", name.replace("-", " ").capitalize()), about.get("minutes"),
+                  tuple(about.get("aims", ())), path, exercise)
+
+
+def _two_digits(number):
+    return str(number).strip().zfill(2)
+
+
+# --- a learner's own copies ----------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Copies:
+    """What `hand_out` did; each field after `folder` holds paths seen from it.
+
+    `copied` were not there; `updated` were an older copy, untouched; `same` were up to date. Left alone were `kept`,
+    which the learner changed; `newer`, likewise, and the course has a newer copy; `links`, behind a link.
+    """
+
+    folder: Path
+    copied: tuple
+    updated: tuple
+    same: tuple
+    kept: tuple
+    newer: tuple
+    links: tuple
+
+
+def hand_out(folder):
+    """Copy lessons and exercises into `folder`; a file that the learner changed is left alone.
+
+    A file counts as untouched while its bytes are those that were handed out. An untouched older copy is brought up
+    to date. Links are never followed.
+
+    Parameters
+    ----------
+    folder : str or path
+        Made if it is not there.
+
+    Returns
+    -------
+    Copies
+
+    Raises
+    ------
+    OSError
+        If `folder` is a file or cannot be written to.
+    """
+    folder = Path(folder).resolve()
+    marker = folder / MARKER
+    marker.mkdir(parents=True, exist_ok=True)
+    if marker.is_symlink():
+        raise OSError(f"{marker} is a link. Move it away, or choose another folder.")
+    ledger = _read_ledger(marker)
+    done = {"copied": [], "updated": [], "same": [], "kept": [], "newer": [], "links": []}
+    for name, data in _shipped():
+        state = _state(folder, name, _digest(data), ledger.get(name))
+        done[state].append(name)
+        if state in ("copied", "updated"):
+            _write(folder / name, data)
+        if state in ("copied", "updated", "same"):
+            ledger[name] = _digest(data)
+    _write(marker / "handed-out.json", json.dumps(ledger, indent=1, sort_keys=True).encode())
+    return Copies(folder, **{state: tuple(names) for state, names in done.items()})
+
+
+def _state(folder, name, ours, handed_out):
+    """What becomes of one file: the name of the `Copies` field it belongs to."""
+    target = folder / name
+    if any(step.is_symlink() for step in (target, *target.parents[:len(Path(name).parts) - 1])):
+        return "links"
+    if not target.exists():
+        return "copied"
+    theirs = _digest(target.read_bytes()) if target.is_file() else None
+    if theirs == ours:
+        return "same"
+    if theirs is not None and theirs == handed_out:
+        return "updated"
+    return "kept" if handed_out == ours else "newer"
+
+
+def _shipped():
+    """(path with forward slashes, bytes) of every file of the course."""
+    for part in PARTS:
+        for path in sorted((source() / part).rglob("*")):
+            name = path.relative_to(source())
+            if path.is_file() and not any(p.startswith((".", "__")) for p in name.parts):
+                yield name.as_posix(), path.read_bytes()
+
+
+def _read_ledger(marker):
+    """The digest of each file as handed out; an unreadable ledger counts as empty, so that everything is kept."""
+    try:
+        ledger = json.loads((marker / "handed-out.json").read_bytes())
+    except (OSError, ValueError):
+        return {}
+    return ledger if isinstance(ledger, dict) else {}
+
+
+def _digest(data):
+    return hashlib.sha256(data).hexdigest()
+
+
+def _write(target, data):
+    """Write a whole file or nothing, so that a crash leaves no half lesson."""
+    target.parent.mkdir(parents=True, exist_ok=True)
+    part = target.with_name(f".{target.name}.{secrets.token_hex(4)}")
+    try:
+        with open(part, "xb") as file:
+            file.write(data)
+        os.replace(part, target)
+    finally:
+        part.unlink(missing_ok=True)
+
+
+# --- progress ------------------------------------------------------------------------------------------------------
+
+
+def record(lesson, question, score, **details):
+    """Add one attempt to the learner's progress.
+
+    It goes to the learner's folder, found by walking up from the current one; where there is none, or it cannot be
+    written to, it is remembered until Python ends.
+
+    Parameters
+    ----------
+    lesson : str or int
+    question : str
+    score : float
+        From 0 to 1.
+    **details
+        Whatever else is worth keeping, as JSON can hold it.
+
+    Returns
+    -------
+    pathlib.Path or None
+        Where it was written, None if only remembered.
+
+    Raises
+    ------
+    ValueError
+        If `score` is not a number from 0 to 1 or `question` is not a name.
+    """
+    score = float(_check.numbers("score", score))
+    if not 0 <= score <= 1:
+        raise ValueError(f"`score` must be from 0 to 1; got {score:g}. 1 means everything is right.")
+    if not isinstance(question, str) or not question:
+        raise ValueError(f"`question` must be a question's name; got {question!r}.")
+    entry = {"time": datetime.now(UTC).isoformat(timespec="seconds"), "lesson": _two_digits(lesson),
+             "question": question, "score": score, **details}
+    path = _progress_path()
+    try:
+        if path is None:
+            raise FileNotFoundError("no learner's folder")
+        _append(path, json.dumps(entry).encode())
+    except OSError:
+        _memory.append(entry)
+        return None
+    return path
+
+
+def progress(lesson=None):
+    """The best score of each question tried so far.
+
+    Parameters
+    ----------
+    lesson : str or int, optional
+
+    Returns
+    -------
+    dict
+        {question: score} of one lesson; without `lesson`, {lesson: {question: score}} of all that were tried.
+    """
+    best = {}
+    for number, question, score in _entries():
+        of_lesson = best.setdefault(number, {})
+        of_lesson[question] = max(score, of_lesson.get(question, 0.0))
+    return best if lesson is None else best.get(_two_digits(lesson), {})
+
+
+def reset_progress():
+    """Begin again from nothing; the old record stays beside the new one under a name with its date.
+
+    Returns
+    -------
+    pathlib.Path or None
+        Where the old record is, None if there was none.
+    """
+    _memory.clear()
+    path = _progress_path()
+    if path is None or not path.exists():
+        return None
+    stamp = datetime.now(UTC).strftime("%Y%m%d-%H%M%S")
+    aside = path.with_name(f"progress-until-{stamp}-{secrets.token_hex(2)}.jsonl")
+    path.rename(aside)
+    return aside
+
+
+def _progress_path():
+    try:
+        here = Path.cwd()
+    except OSError:  # the current folder was deleted
+        return None
+    marker = next((f / MARKER for f in (here, *here.parents) if (f / MARKER).is_dir()), None)
+    return marker and marker / "progress.jsonl"
+
+
+def _append(path, line):
+    """Add a line in one write, safe on disk before this returns; links are not followed."""
+    flags = os.O_RDWR | os.O_APPEND | os.O_CREAT | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_BINARY", 0)
+    with open(os.open(path, flags, 0o644), "r+b", buffering=0) as file:
+        size = file.seek(0, os.SEEK_END)
+        if size:
+            file.seek(size - 1)
+            if file.read(1) != b"\n":  # a crash tore the last line; keep the new one apart from it
+                line = b"\n" + line
+        file.write(line + b"\n")
+        os.fsync(file.fileno())
+
+
+def _entries():
+    """(lesson, question, score) of every attempt that can be read; torn or strange lines are passed over."""
+    path = _progress_path()
+    lines = path.read_bytes().splitlines() if path is not None and path.is_file() else []
+    for entry in (*map(_parse, lines), *_memory):
+        match entry:
+            case {"lesson": str(number), "question": str(question), "score": int() | float() as score}:
+                if not isinstance(score, bool) and math.isfinite(score):
+                    yield number, question, float(score)
+
+
+def _parse(line):
+    try:
+        return json.loads(line)
+    except ValueError:
+        return None

@@ -1,0 +1,103 @@
+"""The server behind `rigkit learn`: JupyterLab on a learner's folder, quick to answer and easy to stop."""
+
+import errno
+import os
+import secrets
+import signal
+import webbrowser
+from urllib.parse import quote, urlencode, urlsplit
+
+from jupyter_server.serverapp import ServerApp
+from jupyter_server.services.kernels.connection.channels import ZMQChannelsWebsocketConnection
+from tornado.netutil import bind_sockets
+from traitlets.config import Config
+
+HOST = "localhost"
+
+
+class PromptConnection(ZMQChannelsWebsocketConnection):
+    """The stock kernel connection, sending every small message at once.
+
+    Without TCP_NODELAY a slider's message waits some 45 ms until the one before it is acknowledged.
+    """
+
+    def connect(self):
+        self.websocket_handler.set_nodelay(True)
+        return super().connect()
+
+
+class CourseServer(ServerApp):
+    """A Jupyter server that Ctrl-C and SIGTERM end at once and without a question."""
+
+    def init_signal(self):
+        for number in (signal.SIGINT, signal.SIGTERM):
+            signal.signal(number, self._end)
+
+    def _end(self, number, frame):
+        for each in (signal.SIGINT, signal.SIGTERM):  # kernels take a moment to end; asking twice must not orphan them
+            signal.signal(each, signal.SIG_IGN)
+        print("\nStopping.", flush=True)
+        self.stop(from_signal=True)
+
+
+def obstacle(port=None, browser=True):
+    """What would keep `serve` from starting, in one sentence; None if nothing does."""
+    if browser:
+        try:
+            webbrowser.get()
+        except webbrowser.Error:
+            return "No web browser was found here. Add --no-browser, and open the address that is printed."
+    if port is not None:
+        try:
+            for sock in bind_sockets(port, HOST):
+                sock.close()
+        except OSError as problem:
+            why = "is taken" if problem.errno == errno.EADDRINUSE else f"cannot be used ({problem.strerror})"
+            return f"Port {port} {why}. Choose another, or leave out --port to have a free one chosen."
+    return None
+
+
+def serve(folder, page="", port=None, browser=True):
+    """Run JupyterLab on `folder` until it is stopped; print the address once it answers.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+        The folder that the server shows, the learner's own.
+    page : str
+        The file to open, seen from `folder`, with forward slashes.
+    port : int, optional
+        This one and no other; None for the first free one.
+    browser : bool
+        Whether to open a web browser as well.
+    """
+    # This environment's kernel and widgets go before others that the user may have.
+    os.environ.setdefault("JUPYTER_PREFER_ENV_PATH", "1")
+    token = secrets.token_hex(24)
+    server = CourseServer.instance(config=_config(folder, page, port, browser, token),
+                                   jpserver_extensions={"jupyterlab": True})
+    server.initialize(argv=[], starter_extension="lab")
+    address = urlsplit(server.public_url)._replace(query=urlencode({"token": token})).geturl()
+    server.io_loop.add_callback(print, f"\n    {address}\n\nStop with Ctrl-C.", flush=True)
+    server.start()
+
+
+def _config(folder, page, port, browser, token):
+    """Settings for this run alone; the user's own Jupyter settings, themes and shortcuts stay as they are."""
+    config = Config()
+    config.ServerApp.kernel_websocket_connection_class = PromptConnection
+    config.ServerApp.root_dir = str(folder)
+    config.LabApp.default_url = "/lab" + (f"/tree/{quote(page)}" if page else "")
+    config.ServerApp.open_browser = browser
+    config.ServerApp.ip = HOST
+    config.ServerApp.allow_root = True  # only this machine can reach it, and only with the token
+    config.Application.log_level = "ERROR"
+    if port is not None:
+        config.ServerApp.port = port
+        config.ServerApp.port_retries = 0
+    config.IdentityProvider.token = token
+    # A newcomer should see the lesson first, not a question about news; and their tabs are kept with their folder.
+    config.LabApp.news_url = None
+    config.LabApp.check_for_updates_class = "jupyterlab.handlers.announcements.NeverCheckForUpdate"
+    config.LabApp.workspaces_dir = str(folder / ".rigkit" / "workspaces")
+    return config
