@@ -1,0 +1,206 @@
+"""Panels: a sentence, a picture, its numbers in words, and the sliders that change them.
+
+There is one way from a slider to the screen: `observe` → `draw(**values)` → SVG text into an `ipywidgets.HTML`. `draw` is
+a pure function, so a lesson can call it for a picture at rest and a test can call it without a widget.
+"""
+
+from collections.abc import Callable, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from html import escape
+
+import ipywidgets as widgets
+
+from rigkit import _check
+from rigkit.stage import STYLE, Picture
+
+_LOOK = f"""<style>{STYLE}
+.rig-panel-title{{font-size:18px;font-weight:600;line-height:1.35}}
+.rig-readout{{font-size:15px;line-height:1.45;min-height:2.9em;font-variant-numeric:tabular-nums}}
+.rig-panel .widget-label,.rig-panel .jupyter-button,.rig-panel input{{font-size:14px}}
+.rig-panel .jupyter-button{{width:auto;padding:0 12px}}
+</style>"""
+
+
+@dataclass(frozen=True)
+class Slider:
+    """A number to drag or type, from `low` to `high`; whole numbers throughout give a slider of whole numbers.
+
+    Raises
+    ------
+    ValueError
+        If the range is empty, the step is not above zero, or the value lies outside the range.
+    """
+
+    key: str
+    label: str
+    low: float
+    high: float
+    step: float
+    value: float
+    unit: str = ""
+
+    def __post_init__(self):
+        for name in ("low", "high", "value"):
+            _check.numbers(name, getattr(self, name))
+        _check.positive("step", self.step)
+        if not self.low < self.high:
+            raise ValueError(f"`high` of {self.key!r} must be above `low`; got {self.high!r} and {self.low!r}.")
+        self.check(self.value)
+
+    def check(self, value):
+        """`value` if it lies in the range, else a `ValueError`; a bare widget would clamp it in silence."""
+        number = _check.numbers(self.key, value).item()
+        if not self.low <= number <= self.high:
+            raise ValueError(f"`{self.key}` must lie between {self.low:g} and {self.high:g}; got {number:g}.")
+        return value
+
+    def build(self):
+        """The widget that holds the value, and the row a panel shows."""
+        whole = all(isinstance(v, int) for v in (self.low, self.high, self.step, self.value))
+        slide, typed = ((widgets.IntSlider, widgets.BoundedIntText) if whole
+                        else (widgets.FloatSlider, widgets.BoundedFloatText))
+        description = f"{self.label} ({self.unit})" if self.unit else self.label
+        common = {"description": description, "min": self.low, "max": self.high, "step": self.step,
+                  "value": self.value}
+        slider = slide(**common, readout=False, style={"description_width": "200px"},
+                       layout={"flex": "1 1 auto", "min_width": "200px"})
+        # The box carries the same name, out of sight: it is what a screen reader says.
+        box = typed(**common, style={"description_width": "0px"}, layout={"width": "88px"})
+        widgets.link((slider, "value"), (box, "value"))
+        return slider, widgets.HBox([slider, box])
+
+
+@dataclass(frozen=True)
+class Choice:
+    """One of a few named options, each a button."""
+
+    key: str
+    label: str
+    options: Sequence
+    value: object
+
+    def __post_init__(self):
+        self.check(self.value)
+
+    def check(self, value):
+        """`value` if it is one of the options, else a `ValueError`."""
+        if value not in tuple(self.options):
+            raise ValueError(f"`{self.key}` must be one of {', '.join(map(repr, self.options))}; got {value!r}.")
+        return value
+
+    def build(self):
+        """The widget that holds the value, and the row a panel shows: here the same."""
+        buttons = widgets.ToggleButtons(description=self.label, options=list(self.options), value=self.value,
+                                        style={"description_width": "200px", "button_width": "auto"})
+        return buttons, buttons
+
+
+class Panel:
+    """Sliders that change a picture, and what it shows in words.
+
+    Parameters
+    ----------
+    title : str
+        A sentence.
+    controls : sequence of Slider or Choice
+        From cause to effect.
+    draw : callable
+        `draw(**values)` gives (picture or markup, readout): a pure function of the controls' values. A `ValueError`
+        from it is shown as a sentence and the last picture stays; any other error is a fault and is raised.
+    moments : mapping of str to mapping, optional
+        Named values to jump to; keys that a moment leaves out keep their value.
+    size : int
+        Greatest width in px.
+
+    Raises
+    ------
+    ValueError
+        For a key used twice, or a moment with an unknown key or a value out of range.
+    """
+
+    def __init__(self, title: str, controls: Sequence, draw: Callable, moments: Mapping | None = None, size: int = 880):
+        self.controls = {control.key: control for control in controls}
+        if len(self.controls) < len(controls):
+            raise ValueError(f"`controls` must have different keys; got {', '.join(c.key for c in controls)}.")
+        self.moments = {name: self._checked(values) for name, values in (moments or {}).items()}
+        self._draw, self._quiet = draw, False
+        self._start = {control.key: control.value for control in controls}
+        self._stage = widgets.HTML()
+        self._words = widgets.HTML()
+        self._holders, rows = {}, []
+        for control in controls:
+            self._holders[control.key], shown = control.build()
+            self._holders[control.key].observe(self._changed, names="value")
+            rows.append(shown)
+        heading = widgets.HTML(f'{_LOOK}<div class="rig-panel-title" role="heading" aria-level="3">'
+                               f"{escape(title)}</div>")
+        buttons = [self._button(name, values) for name, values in self.moments.items()]
+        buttons.append(self._button("Reset", self._start))
+        self.widget = widgets.VBox(
+            [heading, self._stage, self._words, *rows, widgets.HBox(buttons, layout={"flex_flow": "row wrap"})],
+            layout={"max_width": f"{_check.count('size', size)}px", "width": "100%", "overflow": "hidden"})
+        self.widget.add_class("rig-panel")
+        self._show()
+
+    @property
+    def values(self):
+        """The controls' values by key."""
+        return {key: holder.value for key, holder in self._holders.items()}
+
+    @property
+    def picture(self):
+        """The markup of the picture now."""
+        return self._stage.value
+
+    @property
+    def readout(self):
+        """The words under the picture now, as markup."""
+        return self._words.value
+
+    def set(self, **values):
+        """Set some of the controls and draw once; unknown keys and values out of range are refused."""
+        values = self._checked(values)
+        with self._held():
+            for key, value in values.items():
+                self._holders[key].value = value
+        self._show()
+
+    def reset(self):
+        """Back to the values it started with."""
+        self.set(**self._start)
+
+    def _repr_mimebundle_(self, **kwargs):
+        return self.widget._repr_mimebundle_(**kwargs)
+
+    def _checked(self, values):
+        unknown = [key for key in values if key not in self.controls]
+        if unknown:
+            raise ValueError(f"`values` must be among {', '.join(self.controls)}; got {', '.join(unknown)}.")
+        return {key: self.controls[key].check(value) for key, value in values.items()}
+
+    def _button(self, name, values):
+        button = widgets.Button(description=name)
+        button.on_click(lambda _: self.set(**values))
+        return button
+
+    @contextmanager
+    def _held(self):
+        self._quiet = True
+        try:
+            yield
+        finally:
+            self._quiet = False
+
+    def _changed(self, _):
+        if not self._quiet:
+            self._show()
+
+    def _show(self):
+        try:
+            picture, words = self._draw(**self.values)
+        except ValueError as problem:
+            words = f"<strong>Check:</strong> {escape(str(problem))}"
+        else:
+            self._stage.value = picture.html(style=False) if isinstance(picture, Picture) else picture
+        self._words.value = f'<div class="rig-readout" aria-live="polite">{words}</div>'

@@ -1,0 +1,575 @@
+"""The picture of a rig: a small SVG scene in a flat view, with fixed limits and its number in it.
+
+A stage takes points in metres and gives SVG text. The same markup is right on a light and on a dark page: all inks
+are CSS variables. Hue tells the kind of chain; side is told by a letter and by the outline, solid left, dashed right.
+Palette: M. Okabe and K. Ito, "Color Universal Design" (2002/2008), with a lighter pair on dark and darker shades
+where small text needs them.
+"""
+
+import math
+from base64 import b64encode
+from html import escape
+
+import numpy as np
+
+from rigkit import _check
+
+VIEWS = ("side", "front", "top", "turntable")
+KINDS = ("forward", "inverse", "goal", "miss", "plain", "soft")
+PLACES = ("right", "left", "above", "below")
+
+# Every ink on a light and on a dark page. Names ending in `text` are for letters, the others for shapes.
+INKS = {
+    "paper": ("#ffffff", "#111111"),
+    "floor": ("#f1f3f5", "#262b31"),
+    "ink": ("#1f2328", "#e8eaed"),
+    "soft": ("#7d858f", "#8b939d"),
+    "soft-text": ("#5c6570", "#a9b1bb"),
+    "forward": ("#d55e00", "#e69f00"),
+    "forward-text": ("#b04a00", "#e69f00"),
+    "inverse": ("#0072b2", "#56b4e9"),
+    "inverse-text": ("#0067a1", "#56b4e9"),
+    "goal": ("#009e73", "#2fbf8f"),
+    "goal-text": ("#007a59", "#2fbf8f"),
+    "miss": ("#b00020", "#ff7a66"),
+    "miss-text": ("#b00020", "#ff7a66"),
+}
+
+FONT = 'system-ui,-apple-system,"Segoe UI",Roboto,"Helvetica Neue",Arial,sans-serif'
+TEXT, NUMBER, TITLE = 15, 21, 17  # sizes in px at the drawn width
+LEAST_TEXT = 13  # a row wraps rather than draw TEXT smaller than this
+EDGE = 6  # px that text keeps from the edge of the view
+
+_SHAPES = (
+    f".rig{{display:block;max-width:100%;height:auto;font-family:{FONT}}}"
+    f".rig text{{fill:var(--rig-hue-text);font-size:{TEXT}px;paint-order:stroke;stroke:var(--paper);"
+    "stroke-width:3px;stroke-linejoin:round}"
+    f".rig .rig-number{{font-size:{NUMBER}px;font-weight:600}}"
+    f".rig .rig-title{{font-size:{TITLE}px;font-weight:600}}"
+    ".rig .rig-side{font-weight:700;text-anchor:middle}"
+    ".rig-ground{fill:var(--floor)}"
+    ".rig-line,.rig-ghost,.rig-bone,.rig-ring,.rig-control{fill:none;stroke:var(--rig-hue);stroke-width:2.5;"
+    "stroke-linejoin:round;stroke-linecap:round}"
+    ".rig-thin{stroke-width:1.25}"
+    ".rig-ghost{stroke-width:2.5;stroke-dasharray:.1 6}"
+    ".rig-bone{fill:var(--rig-hue);fill-opacity:.45}"
+    ".rig-dashed{stroke-dasharray:7 5;stroke-linecap:butt}"
+    ".rig-joint{fill:var(--paper);stroke:var(--rig-hue);stroke-width:3}"
+    ".rig-ring{stroke-width:3}"
+    ".rig-skin{fill:var(--rig-hue);fill-opacity:.16;stroke:var(--rig-hue);stroke-width:1.25;stroke-linejoin:round}"
+    ".rig-dot{fill:var(--rig-hue)}"
+    ".rig-row{display:flex;flex-wrap:wrap;gap:12px 16px;align-items:flex-end}"
+    + "".join(f".rig-{kind}{{--rig-hue:var(--{kind});--rig-hue-text:var(--{kind}-text)}}"
+              for kind in KINDS if kind != "plain")
+    + ".rig,.rig-plain{--rig-hue:var(--ink);--rig-hue-text:var(--ink)}"
+)
+
+
+def _inks(dark, page="", paper=True):
+    """The variables of one theme; a page may set `--rig-ink` and the like itself."""
+    names = {name: pair[dark] for name, pair in INKS.items()}
+    if paper:  # the page's own background, where the page says what it is
+        names["paper"] = f"var(--jp-layout-color0,{names['paper']})"
+    return page + ".rig{" + "".join(f"--{name}:var(--rig-{name},{ink});" for name, ink in names.items()) + "}"
+
+
+STYLE = (_inks(False) + "@media (prefers-color-scheme:dark){" + _inks(True, "body:not([data-jp-theme-light]) ") + "}"
+         + _inks(True, 'body[data-jp-theme-light="false"] ') + _SHAPES)
+CARD_STYLE = _inks(False, paper=False) + _SHAPES
+
+
+class Picture:
+    """Something drawn: it shows itself in a notebook, and gives its markup to panels, reports and pages.
+
+    Attributes
+    ----------
+    title, desc : str
+        Its name and its text alternative.
+    width, height : int
+        The size it is drawn at, in px; a narrower place makes it smaller.
+    """
+
+    def __init__(self, title, desc, width, height):
+        self.title, self.desc, self.width, self.height = title, desc, width, height
+
+    def svg(self, style=True):
+        """One `<svg>` that follows the page's theme; without `style` the page must hold `STYLE` already."""
+        return self._wrap(f"<style>{STYLE}</style>" if style else "")
+
+    def html(self, style=True):
+        """The markup for a page: like `svg`, save that views in a row wrap where there is little room."""
+        return self.svg(style)
+
+    def card(self):
+        """A standalone SVG file on a light card, for viewers that cannot see a page's theme."""
+        card = (f'<style>{CARD_STYLE}</style><rect x="0" y="0" width="{self.width}" height="{self.height}" rx="8" '
+                f'fill="{INKS["paper"][0]}"/>')
+        return self._wrap(card)
+
+    def _wrap(self, first, extra=""):
+        return (f'<svg xmlns="http://www.w3.org/2000/svg" class="rig" viewBox="0 0 {self.width} {self.height}" '
+                f'width="{self.width}" height="{self.height}" role="img"{extra}><title>{_text(self.title)}</title>'
+                f"<desc>{_text(self.desc)}</desc>{first}{self._inner()}</svg>")
+
+    def _inner(self):
+        raise NotImplementedError
+
+    def _repr_mimebundle_(self, include=None, exclude=None):
+        # A notebook that is not trusted yet loses <svg> and <style> from its HTML, but keeps inline styles and images.
+        # So the live drawing is hidden until the style sheet is there to show it, and the card stands in until then.
+        card = self.card()
+        alt = escape(f"{self.title}. {self.desc}")
+        image = f"data:image/svg+xml;base64,{b64encode(card.encode()).decode()}"
+        html = (f'<div><style>.rig-live{{display:block!important}}.rig-still{{display:none!important}}</style>'
+                f'<div class="rig-live" style="display:none">{self.html()}</div>'
+                f'<img class="rig-still" alt="{alt}" src="{image}"></div>')
+        return {"text/plain": f"{self.title}. {self.desc}", "text/html": html, "image/svg+xml": card}
+
+
+class Row(Picture):
+    """Views side by side; made by `row`."""
+
+    GAP = 16
+
+    def __init__(self, pictures, title):
+        self.pictures = pictures
+        super().__init__(title, " ".join(_sentence(p.title) + " " + _sentence(p.desc) for p in pictures),
+                         sum(p.width for p in pictures) + self.GAP * (len(pictures) - 1),
+                         max(p.height for p in pictures))
+
+    def html(self, style=True):
+        style = f"<style>{STYLE}</style>" if style else ""
+        least = LEAST_TEXT / TEXT
+        views = "".join(p._wrap("", f' style="flex:1 1 {p.width * least:.0f}px;max-width:{p.width}px"')
+                        for p in self.pictures)
+        return f'<div class="rig-row" role="group" aria-label="{escape(self.title)}">{style}{views}</div>'
+
+    def _inner(self):
+        inner, x = [], 0
+        for p in self.pictures:
+            inner.append(f'<svg x="{x}" y="{self.height - p.height}" width="{p.width}" height="{p.height}" '
+                         f'viewBox="0 0 {p.width} {p.height}">{p._inner()}</svg>')
+            x += p.width + self.GAP
+        return "".join(inner)
+
+
+def row(*pictures, title=None):
+    """One picture of several side by side; they wrap where there is little room and are never cut off.
+
+    Parameters
+    ----------
+    *pictures : Picture
+        Stages or plots. Two of width 430 stand side by side in a notebook beside an open file browser.
+    title : str, optional
+        Its name for a screen reader; the pictures' own titles by default.
+    """
+    if not pictures or not all(isinstance(p, Picture) for p in pictures):
+        raise ValueError(f"`pictures` must be stages or plots; got {pictures!r}. Give at least one.")
+    return Row(pictures, title or "; ".join(p.title for p in pictures))
+
+
+class Stage(Picture):
+    """A scene in metres, seen flat, with fixed limits.
+
+    Every method takes points of shape (..., 3) in world metres, or (..., 2) already in the view's own plane, adds to
+    the scene and returns the stage, so that calls chain. What is added later lies on top; words are placed last, where
+    they touch neither lines nor each other.
+
+    Parameters
+    ----------
+    view : {"side", "front", "top", "turntable"}
+        To the right and up in the picture lie: side +Z and +Y (seen from the character's right), front +X and +Y,
+        top +X and −Z; the turntable is the front seen by a viewer who walked `yaw_deg` toward the character's left.
+    low, high : array_like, shape (2,)
+        The corners of the view in its own plane [m].
+    title, desc : str
+        A sentence drawn above the scene; its text alternative (the words in the scene by default).
+    width : int
+        px at which it is drawn.
+    yaw_deg : float
+        For the turntable only.
+
+    Raises
+    ------
+    ValueError
+        Here and in every method: unknown names, points that are not finite or not of two or three numbers.
+    """
+
+    def __init__(self, view="side", low=(-0.6, -0.15), high=(0.6, 1.05), title="", desc="", width=600, yaw_deg=0.0):
+        self.view = _check.choice("view", view, VIEWS)
+        self._axes = _view_axes(view, yaw_deg)
+        low, high = _check.numbers("low", low, 2), _check.numbers("high", high, 2)
+        if not (low < high).all():
+            raise ValueError(f"`high` must lie right of and above `low`; got {high.tolist()} and {low.tolist()}.")
+        width = _check.count("width", width, least=120)
+        self._scale = width / float(high[0] - low[0])
+        lines = _wrapped(title, width - 2 * EDGE, TITLE)
+        self._top = 24 * len(lines) + 10 if lines else 0
+        self._left, self._high = float(low[0]), float(high[1])
+        height = round(self._top + self._scale * float(high[1] - low[1]))
+        self._shapes = [f'<text class="rig-title rig-plain" x="{EDGE}" y="{21 + 24 * i}">{_text(line)}</text>'
+                        for i, line in enumerate(lines)]
+        self._solids, self._labels, self._desc = [], [], desc
+        super().__init__(title, desc, width, height)
+
+    @property
+    def desc(self):
+        """The text alternative: as given, or else the view and the words in it."""
+        return self._desc or f"{self.view.capitalize()} view: " + "; ".join(label.text for label in self._labels) + "."
+
+    @desc.setter
+    def desc(self, text):
+        self._desc = text
+
+    def floor(self, height=0.0):
+        """The ground line at `height` [m] and a band below it that something can sink into."""
+        if self.view == "top":
+            self._shapes.append(f'<rect class="rig-ground" x="0" y="{self._top}" width="{self.width}" '
+                                f'height="{self.height - self._top}"/>')
+            return self
+        y = self._xy("height", (0.0, height))[0][1]
+        self._shapes.append(f'<rect class="rig-ground" x="0" y="{_n(y)}" width="{self.width}" '
+                            f'height="{_n(max(self.height - y, 0.0))}"/>')
+        return self._line([(0.0, y), (float(self.width), y)], "rig-line rig-soft")
+
+    def chain(self, points, kind="forward", side=None, names=(), thickness=24.0):
+        """Bones from joint to joint, tapering toward the far end, with hollow rings for joints.
+
+        Parameters
+        ----------
+        points : array_like, shape (n, 2) or (n, 3)
+            From the root down.
+        kind : {"forward", "inverse"}
+            Told by hue.
+        side : {"L", "R"}, optional
+            Told by a letter in the first ring and by the outline, solid left, dashed right.
+        names : sequence of str
+            Words beside the joints, from the root; "" for none.
+        thickness : float
+            Width of the first bone at its root in px.
+        """
+        marks = _marks("rig-bone", kind, side)
+        xy = self._xy("points", points)
+        if len(names) > len(xy):
+            raise ValueError(f"`names` must be no more than the joints; got {len(names)} for {len(xy)} joints.")
+        wide = thickness / 2
+        for start, end in zip(xy[:-1], xy[1:], strict=True):
+            narrow = wide * 0.6
+            self._shapes.append(f'<path class="{marks}" d="{_bone(start, end, wide, narrow)}"/>')
+            self._solids.append((*start, *end, wide))
+            wide *= 0.8
+        for i, (x, y) in enumerate(xy):
+            radius = 12 if side and i == 0 else 8
+            self._shapes.append(f'<circle class="rig-joint rig-{kind}" cx="{_n(x)}" cy="{_n(y)}" r="{radius}"/>')
+            self._solids.append((x, y, x, y, radius + 2))
+            if side and i == 0:
+                self._shapes.append(f'<text class="rig-side rig-{kind}" x="{_n(x)}" y="{_n(y + 5.5)}">{side}</text>')
+            if i < len(names) and names[i]:
+                self._label((x, y), names[i], "soft", radius + 8)
+        return self
+
+    def ghost(self, points):
+        """A dotted line: the rest pose, or a pose to compare with."""
+        return self._line(self._xy("points", points), "rig-ghost rig-soft")
+
+    def foot(self, ankle, heel=None, toe=None, kind="forward", side=None, height=0.08):
+        """A plain wedge with a rounded instep; drawn before its chain, it lies under the ankle's ring.
+
+        Parameters
+        ----------
+        ankle, heel, toe : array_like, shape (2,) or (3,)
+            Without `heel` and `toe` the foot is level, its sole `height` below the ankle.
+        kind, side
+            As for `chain`.
+        height : float
+            Of the ankle above a level sole [m].
+        """
+        marks = _marks("rig-bone", kind, side)
+        ankle = self._xy("ankle", ankle)[0]
+        if (heel is None) != (toe is None):
+            raise ValueError("`heel` and `toe` must be given together, or neither for a level foot.")
+        if heel is None:
+            drop = ankle[1] + float(_check.positive("height", height)) * self._scale
+            along = {"side": (0.06, 0.19), "front": (0.045, 0.045)}.get(self.view)
+            if along is None:
+                raise ValueError(f"`heel` and `toe` must be given in the {self.view} view.")
+            heel, toe = ((ankle[0] + way * self._scale, drop) for way in (-along[0], along[1]))
+        else:
+            heel, toe = self._xy("heel", heel)[0], self._xy("toe", toe)[0]
+            heel, toe = _at_least(heel, toe, 0.09 * self._scale)
+        lift = ((toe[0] - heel[0]) * 0.92 + heel[0], (toe[1] - heel[1]) * 0.92 + heel[1])
+        crown = (lift[0] + (ankle[0] - heel[0]) * 0.35, lift[1] + (ankle[1] - heel[1]) * 0.7)
+        self._shapes.append(f'<path class="{marks}" d="M{_p(heel)}L{_p(toe)}Q{_p(crown)} {_p(ankle)}Z"/>')
+        for start, end in ((heel, toe), (toe, ankle), (ankle, heel)):
+            self._solids.append((*start, *end, 3))
+        return self
+
+    def goal(self, point, label="goal", place=None):
+        """A green ring where the chain's end should be."""
+        return self._ring(point, label, "goal", 18, place)
+
+    def pole(self, point, label="pole", knee=None, place=None):
+        """A small diamond: the point the knee turns toward; a thin line to it if `knee` is given."""
+        x, y = self._xy("pole", point)[0]
+        if knee is not None:
+            self._line([*self._xy("knee", knee), (x, y)], "rig-line rig-thin rig-plain rig-dashed")
+        self._polygon([(x - 8, y), (x, y - 8), (x + 8, y), (x, y + 8)], "rig-joint rig-plain")
+        return self._label((x, y), label, "plain", 14, place)
+
+    def control(self, points, label="", place=None):
+        """The outline of a control, a closed line through `points`; its label stands by the first point."""
+        xy = self._xy("points", points)
+        self._polygon(xy, "rig-control rig-plain")
+        return self._label(xy[0], label, "plain", 8, place)
+
+    def skin(self, points, kind="soft"):
+        """A filled outline: skin seen flat."""
+        outline = "L".join(map(_p, self._xy("points", points)))
+        self._shapes.append(f'<path class="{_marks("rig-skin", kind)}" d="M{outline}Z"/>')
+        return self
+
+    def path(self, points, kind="plain", side=None):
+        """A line through `points`: the way something went; dashed for the right side."""
+        return self._line(self._xy("points", points), _marks("rig-line", kind, side))
+
+    def dots(self, points, kind="plain"):
+        """A small dot at each of `points`."""
+        marks = _marks("rig-dot", kind)
+        for x, y in self._xy("points", points):
+            self._shapes.append(f'<circle class="{marks}" cx="{_n(x)}" cy="{_n(y)}" r="4"/>')
+            self._solids.append((x, y, x, y, 5))
+        return self
+
+    def arrow(self, start, end, text="", kind="plain", place=None):
+        """An arrow from `start` to `end`, named at its head: an axis or a direction."""
+        a, b = self._xy("start", start)[0], self._xy("end", end)[0]
+        ux, uy = _unit(a, b)
+        marks = _marks("rig-line", kind)
+        self._line([a, b], marks)
+        wings = [(b[0] - 10 * ux + s * 6 * uy, b[1] - 10 * uy - s * 6 * ux) for s in (1, -1)]
+        self._line([wings[0], b, wings[1]], marks)
+        return self._label(b, text, kind, 10, place)
+
+    def measure(self, a, b, text, kind="miss", offset=0.0, place=None):
+        """A dimension line from `a` to `b` with end ticks, and its number beside it, the loudest thing in the picture.
+
+        Parameters
+        ----------
+        a, b : array_like, shape (2,) or (3,)
+        text : str
+            The number with its unit.
+        kind : {"miss", "plain"} or a kind of chain
+        offset : float
+            px that the line stands off to the right (upward, where it lies level) from what it measures.
+        place : {"right", "left", "above", "below"}, optional
+            The side on which the number stands; by default where there is room.
+        """
+        marks = _marks("rig-line", kind)
+        a, b = self._xy("a", a)[0], self._xy("b", b)[0]
+        ux, uy = _unit(a, b)
+        nx, ny = -uy, ux
+        level = abs(ny) > abs(nx)
+        if (ny > 0) if level else (nx < 0):
+            nx, ny = -nx, -ny
+        offset = float(_check.numbers("offset", offset))
+        start, end = ((x + offset * nx, y + offset * ny) for x, y in (a, b))
+        for far, near in ((start, a), (end, b)):
+            if abs(offset) > 20:
+                self._line([(near[0] + 14 * nx * math.copysign(1, offset), near[1] + 14 * ny * math.copysign(1, offset)),
+                            far], f"{marks} rig-thin")
+            self._line([(far[0] - 8 * nx, far[1] - 8 * ny), (far[0] + 8 * nx, far[1] + 8 * ny)], marks)
+        self._line([start, end], marks)
+        sides = ("above", "below") if level else ("right", "left")
+        sides = sides if offset >= 0 else sides[::-1]
+        middle = ((start[0] + end[0]) / 2, (start[1] + end[1]) / 2)
+        return self._label(middle, text, kind, 12, place, sides, NUMBER)
+
+    def note(self, point, text, kind="plain", place=None):
+        """Words beside `point`."""
+        return self._label(self._xy("point", point)[0], text, kind, 8, place)
+
+    def arc(self, centre, start, end, text="", kind="plain", radius=38.0, place=None):
+        """An angle at `centre`, from the direction of `start` the shorter way to that of `end`; `radius` in px."""
+        marks = _marks("rig-line", kind)
+        c, s, e = (self._xy(n, p)[0] for n, p in (("centre", centre), ("start", start), ("end", end)))
+        first = math.atan2(s[1] - c[1], s[0] - c[0])
+        turn = math.remainder(math.atan2(e[1] - c[1], e[0] - c[0]) - first, math.tau)
+        steps = max(2, round(abs(turn) * 12))
+        ways = [(math.cos(first + turn * i / steps), math.sin(first + turn * i / steps)) for i in range(steps + 1)]
+        self._line([(c[0] + radius * x, c[1] + radius * y) for x, y in ways], marks)
+        x, y = math.cos(first + turn / 2), math.sin(first + turn / 2)
+        side = (("right" if x > 0 else "left") if abs(x) > abs(y) else ("above" if y < 0 else "below"),)
+        return self._label((c[0] + radius * x, c[1] + radius * y), text, kind, 8, place, side, NUMBER)
+
+    def _xy(self, name, points):
+        """`points` in px, as a list of pairs."""
+        hint = "Points are (x, y, z) in metres, or (right, up) in the view."
+        array = _check.numbers(name, points, "n", hint=hint)
+        if array.shape[-1] == 3:
+            array = array @ self._axes
+        elif array.shape[-1] != 2:
+            raise ValueError(f"`{name}` must be points of two or three numbers; got shape {array.shape}. {hint}")
+        scale, left, high, top = self._scale, self._left, self._high, self._top
+        return [((x - left) * scale, (high - y) * scale + top) for x, y in array.reshape(-1, 2).tolist()]
+
+    def _line(self, xy, marks):
+        self._shapes.append(f'<path class="{marks}" d="M{"L".join(map(_p, xy))}"/>')
+        self._solids += [(*start, *end, 2) for start, end in zip(xy[:-1], xy[1:], strict=True)]
+        return self
+
+    def _polygon(self, xy, marks):
+        self._line([*xy, xy[0]], marks)
+        self._shapes[-1] = self._shapes[-1].replace('"/>', 'Z"/>')
+
+    def _ring(self, point, label, kind, radius, place):
+        x, y = self._xy("point", point)[0]
+        self._shapes.append(f'<circle class="rig-ring rig-{kind}" cx="{_n(x)}" cy="{_n(y)}" r="{radius}"/>')
+        self._solids.append((x, y, x, y, radius + 2))
+        return self._label((x, y), label, kind, radius + 6, place)
+
+    def _label(self, xy, text, kind, reach, place=None, sides=PLACES, size=TEXT):
+        if text:
+            places = (_check.choice("place", place, PLACES),) if place else sides
+            self._labels.append(_Label(xy, str(text), _check.choice("kind", kind, KINDS), reach, places, size))
+        return self
+
+    def _inner(self):
+        boxes, words = [], []
+        view = (EDGE, self._top + 2, self.width - EDGE, self.height - EDGE)
+        for label in sorted(self._labels, key=lambda label: -label.size):  # numbers choose first
+            markup, box = label.placed(view, self._solids, boxes)
+            boxes.append(box)
+            words.append(markup)
+        return "".join(self._shapes + words)
+
+
+class _Label:
+    """Words that stand beside a point, on the first of the sides where they touch nothing."""
+
+    def __init__(self, xy, text, kind, reach, places, size):
+        self.xy, self.text, self.kind, self.reach, self.places, self.size = xy, text, kind, reach, places, size
+        self.width = text_width(text, size)
+
+    def placed(self, view, solids, boxes):
+        """The markup, and the box (left, top, right, bottom) it fills."""
+        best = None
+        for place, box in self._boxes():
+            box = _inside(box, view)
+            touched = sum(_touches(solid, box) for solid in solids) + 3 * sum(_overlap(box, other) for other in boxes)
+            if best is None or touched < best[0]:
+                best = touched, place, box
+            if touched == 0:
+                break
+        _, place, box = best
+        anchor, x = {"right": ("start", box[0]), "left": ("end", box[2])}.get(place, ("middle", (box[0] + box[2]) / 2))
+        marks = f"rig-{self.kind}" + (" rig-number" if self.size == NUMBER else "")
+        return (f'<text class="{marks}" x="{_n(x)}" y="{_n(box[3] - 0.2 * self.size)}" text-anchor="{anchor}">'
+                f"{_text(self.text)}</text>", box)
+
+    def _boxes(self):
+        x, y = self.xy
+        w, h, reach = self.width, self.size, self.reach
+        for shift in (0.0, -0.75, 0.75, -1.5, 1.5):  # first beside the point, then a little further along
+            for place in self.places:
+                if place in ("right", "left"):
+                    left, top = (x + reach if place == "right" else x - reach - w), y - h / 2 + shift * h
+                else:
+                    left, top = x - w / 2 + shift * w / 2, (y - reach - h if place == "above" else y + reach)
+                yield place, (left, top, left + w, top + h)
+
+
+def text_width(text, size):
+    """A generous estimate of the width of `text` in px, the same on every machine whatever fonts it has."""
+    return size * sum(0.36 if c in " .,:;'|!iljtfrI()[]" else 0.98 if c in "mwMW—…%" else 0.66 for c in text)
+
+
+def _view_axes(view, yaw_deg):
+    """The directions right and up in the picture as the columns of a (3, 2) array."""
+    yaw = math.radians(float(_check.numbers("yaw_deg", yaw_deg)))
+    right, up = {"side": ((0, 0, 1), (0, 1, 0)), "front": ((1, 0, 0), (0, 1, 0)), "top": ((1, 0, 0), (0, 0, -1)),
+                 "turntable": ((math.cos(yaw), 0, -math.sin(yaw)), (0, 1, 0))}[view]
+    return np.array([right, up], dtype=float).T
+
+
+def _marks(shape, kind, side=None):
+    """The class names of a shape: what it is, its kind, and its side's outline."""
+    _check.choice("kind", kind, KINDS)
+    if side is not None:
+        _check.choice("side", side, ("L", "R"))
+    return f"{shape} rig-{kind}" + (" rig-dashed" if side == "R" else "")
+
+
+def _bone(start, end, wide, narrow):
+    """The outline of a bone: rounded at both ends, tapering toward the far joint."""
+    ux, uy = _unit(start, end)
+    sides = [(x + s * r * -uy, y + s * r * ux) for (x, y), r, s in
+             ((start, wide, 1), (start, wide, -1), (end, narrow, -1), (end, narrow, 1))]
+    one, two, three, four = map(_p, sides)
+    return f"M{one}A{_n(wide)} {_n(wide)} 0 0 1 {two}L{three}A{_n(narrow)} {_n(narrow)} 0 0 1 {four}Z"
+
+
+def _unit(a, b):
+    """The direction from `a` to `b`; straight down the picture where they coincide."""
+    length = math.hypot(b[0] - a[0], b[1] - a[1])
+    return ((b[0] - a[0]) / length, (b[1] - a[1]) / length) if length > 1e-6 else (0.0, 1.0)
+
+
+def _at_least(a, b, length):
+    """`a` and `b` moved apart to `length` where they are closer: a foot seen end on still has its width."""
+    gap = math.hypot(b[0] - a[0], b[1] - a[1])
+    if gap >= length:
+        return a, b
+    x, y = (a[0] + b[0]) / 2, (a[1] + b[1]) / 2
+    return (x - length / 2, y), (x + length / 2, y)
+
+
+def _touches(solid, box):
+    """Whether a thick segment (x1, y1, x2, y2, half width) touches a box: separating axes, so exact for r = 0."""
+    x1, y1, x2, y2, r = solid
+    left, top, right, bottom = box[0] - r, box[1] - r, box[2] + r, box[3] + r
+    if (x1 < left and x2 < left) or (x1 > right and x2 > right) or (y1 < top and y2 < top) or (
+            y1 > bottom and y2 > bottom):
+        return False
+    dx, dy = x2 - x1, y2 - y1
+    sides = [dx * (y - y1) - dy * (x - x1) for x in (left, right) for y in (top, bottom)]
+    return min(sides) <= 0 <= max(sides)
+
+
+def _overlap(a, b):
+    return a[0] < b[2] and b[0] < a[2] and a[1] < b[3] and b[1] < a[3]
+
+
+def _inside(box, view):
+    """`box` moved into `view`."""
+    dx = max(view[0] - box[0], 0) or min(view[2] - box[2], 0)
+    dy = max(view[1] - box[1], 0) or min(view[3] - box[3], 0)
+    return box[0] + dx, box[1] + dy, box[2] + dx, box[3] + dy
+
+
+def _wrapped(text, width, size):
+    """`text` broken into lines no wider than `width`."""
+    lines = []
+    for word in text.split():
+        longer = f"{lines[-1]} {word}" if lines else word
+        if lines and text_width(longer, size) <= width:
+            lines[-1] = longer
+        else:
+            lines.append(word)
+    return lines
+
+
+def _n(value):
+    """A number of px to one decimal, never −0; the nudge keeps halves from rounding differently elsewhere."""
+    return f"{round(value + 1e-6, 1) + 0.0:g}" if abs(value) < 1e5 else f"{math.copysign(1e5, value):g}"
+
+
+def _p(xy):
+    return f"{_n(xy[0])} {_n(xy[1])}"
+
+
+def _text(text):
+    return escape(text, quote=False)
+
+
+def _sentence(text):
+    return text if not text or text.endswith((".", "?", "!")) else text + "."
