@@ -1,0 +1,334 @@
+"""A learner's JupyterLab in headless Chromium: start it, open a notebook, run it, drag it, look at it.
+
+For tests and benchmarks alike; needs `playwright` and a Chromium, not pytest:
+
+    with learn(folder) as server, chromium() as browser:
+        lab = Lab(browser, server)
+        lab.open("lessons/06-….ipynb")
+        lab.run_all()
+"""
+
+import json
+import os
+import re
+import shutil
+import signal
+import socket
+import subprocess
+import sys
+import tempfile
+import threading
+import time
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from urllib.parse import parse_qs, urlsplit
+
+LIGHT, DARK = "JupyterLab Light", "JupyterLab Dark"
+CHROMIUM_OPTIONS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
+                    "--disable-background-networking", "--disable-component-update", "--disable-sync"]
+SCROLLER = ".jp-NotebookPanel:not(.lm-mod-hidden) .jp-WindowedPanel-outer"
+CELLS = ".jp-NotebookPanel:not(.lm-mod-hidden) .jp-Cell"
+
+
+# --- server and browser ----------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Server:
+    """A running `rigkit learn`: where it answers, its token, what it printed, its process."""
+
+    base: str
+    token: str
+    printed: str
+    process: subprocess.Popen
+
+    @property
+    def headers(self):
+        return {"Authorization": f"token {self.token}"}
+
+
+def free_port():
+    """A port that was free a moment ago."""
+    with socket.socket() as sock:
+        sock.bind(("localhost", 0))
+        return sock.getsockname()[1]
+
+
+@contextmanager
+def learn(folder, *options, command=(sys.executable, "-m", "rigkit", "learn"), wait=60, **environment):
+    """`rigkit learn` on `folder`, with Jupyter settings of its own; ended by Ctrl-C, which must succeed.
+
+    `command` may be any other that prints a Jupyter address with a token.
+    """
+    with tempfile.TemporaryDirectory() as home:
+        places = {"JUPYTER_CONFIG_DIR": f"{home}/config", "JUPYTER_DATA_DIR": f"{home}/data",
+                  "JUPYTER_RUNTIME_DIR": f"{home}/runtime", "IPYTHONDIR": f"{home}/ipython", "PYTHONUNBUFFERED": "1"}
+        process = subprocess.Popen(
+            [*map(str, command), "--no-browser", "--port", str(free_port()), *map(str, options or ("--dir", folder))],
+            stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, encoding="utf-8",
+            cwd=Path(folder).parent, env={**os.environ, **places, **environment})
+        try:
+            yield _wait_for_address(process, wait)
+            assert process.poll() is None, f"the server ended by itself, exit code {process.returncode}"
+        finally:
+            code = stop(process)
+        assert code == 0, f"Ctrl-C ended the server with exit code {code}"
+
+
+def stop(process, wait=30):
+    """End a server as Ctrl-C does; its exit code. One that does not end is killed, and `TimeoutExpired` raised."""
+    if process.poll() is None:
+        process.send_signal(signal.SIGINT if os.name == "posix" else signal.SIGTERM)
+    try:
+        return process.wait(wait)
+    except subprocess.TimeoutExpired:
+        process.kill()
+        raise
+
+
+def _wait_for_address(process, wait):
+    lines, found = [], threading.Event()
+
+    def read():  # goes on reading to the end, so that the server never waits for us
+        for line in process.stdout:
+            lines.append(line)
+            if "token=" in line:
+                found.set()
+        found.set()
+
+    threading.Thread(target=read, daemon=True).start()
+    found.wait(wait)
+    printed = "".join(lines)
+    address = re.search(r"https?://\S+token=\w+", printed)
+    if not address:
+        raise RuntimeError(f"no address within {wait} s; printed:\n{printed}")
+    parts = urlsplit(address[0])
+    return Server(f"{parts.scheme}://{parts.netloc}", parse_qs(parts.query)["token"][0], printed, process)
+
+
+def find_chromium():
+    """The path of a Chromium, RIGKIT_CHROMIUM before any other; None if there is none."""
+    names = (os.environ.get("RIGKIT_CHROMIUM"), "chromium", "chromium-browser", "google-chrome")
+    return next(filter(None, (shutil.which(name) for name in names if name)), None)
+
+
+@contextmanager
+def chromium():
+    """A headless Chromium, driven by playwright."""
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=find_chromium(), args=CHROMIUM_OPTIONS)
+        try:
+            yield browser
+        finally:
+            browser.close()
+
+
+# --- a page of JupyterLab ------------------------------------------------------------------------------------------
+
+
+class Lab:
+    """One browser window on a server.
+
+    Parameters
+    ----------
+    browser : playwright Browser
+    server : Server
+    size : (int, int)
+        Width and height of the window in pixels.
+    theme : str
+        `LIGHT` or `DARK`.
+    windowing : str, optional
+        JupyterLab's windowing mode, such as "none" to keep all cells in the page; None leaves its default.
+    watch : bool
+        Whether to read what the kernel sends, to find errors that no cell shows; a benchmark turns it off.
+
+    Attributes
+    ----------
+    page : playwright Page
+    errors : list of str
+        What went wrong so far in the page, its console, and the kernel.
+    """
+
+    def __init__(self, browser, server, size=(1280, 800), theme=LIGHT, windowing=None, watch=True):
+        self.server = server
+        self.errors = []
+        self.page = browser.new_page(viewport={"width": size[0], "height": size[1]}, extra_http_headers=server.headers)
+        self.page.on("pageerror", lambda error: self.errors.append(f"page: {error}"))
+        self.page.on("console", self._hear)
+        if watch:
+            self.page.on("websocket", lambda socket: socket.on("framereceived", self._receive))
+        self._set("@jupyterlab/apputils-extension:themes", theme=theme)
+        self._set("@jupyterlab/notebook-extension:tracker", **({"windowingMode": windowing} if windowing else {}))
+
+    def open(self, notebook, kernel=True):
+        """Open a notebook by its path in the learner's folder, alone; wait for its cells and its kernel."""
+        self.page.goto(f"{self.server.base}/lab/tree/{notebook}?token={self.server.token}&reset")
+        self.page.wait_for_selector(CELLS, timeout=60_000)
+        if kernel:
+            self._wait_idle(60)
+
+    def close(self):
+        """Close the window and end its kernels."""
+        for session in self._ask("GET", "api/sessions"):
+            self._ask("DELETE", f"api/sessions/{session['id']}")
+        self.page.context.close()
+
+    # What a learner does.
+
+    def run_all(self, wait=120):
+        """Run all cells and wait until the kernel has nothing more to do."""
+        self.menu("Run", "Run All Cells")
+        self.page.wait_for_function(f"() => [...document.querySelectorAll('{CELLS} .jp-InputPrompt')]"
+                                    ".some(p => /[*]|\\d/.test(p.textContent))", timeout=wait * 1000)
+        self._wait_idle(wait)
+
+    def menu(self, *path):
+        """Choose from JupyterLab's menus: `menu("Run", "Run All Cells")`."""
+        self.page.locator(".lm-MenuBar-item", has_text=re.compile(f"^{path[0]}$")).click()
+        for name in path[1:]:
+            self.page.locator(".lm-Menu-itemLabel", has_text=re.compile(f"^{re.escape(name)}")).last.click()
+
+    def sliders(self):
+        """The labels of all sliders in the page, in order."""
+        return self.page.locator(".widget-slider").evaluate_all(
+            "all => all.map(s => s.querySelector('.widget-label')?.textContent ?? '')")
+
+    def focus_slider(self, which=0):
+        """Give a slider, by number or label, the keyboard, scrolling to it; the playwright Locator of its handle."""
+        slider = self.page.locator(".widget-slider")
+        slider = slider.nth(which) if isinstance(which, int) else slider.filter(has_text=which).first
+        handle = slider.locator(".noUi-handle").first
+        handle.scroll_into_view_if_needed()
+        handle.focus()
+        return handle
+
+    def press(self, key, times=1):
+        """Press a key where the keyboard is, as ArrowRight on a slider."""
+        for _ in range(times):
+            self.page.keyboard.press(key)
+
+    def scroll_through(self):
+        """Show all of the notebook, one windowful after another; yields after each."""
+        scroller = self.page.locator(SCROLLER).first
+        scroller.evaluate("e => e.scrollTo(0, 0)")
+        while True:
+            self.page.wait_for_timeout(300)  # cells are built as they come into sight
+            yield
+            if scroller.evaluate("e => e.scrollTop + e.clientHeight >= e.scrollHeight - 2"):
+                return
+            scroller.evaluate("e => e.scrollBy(0, e.clientHeight * 0.9)")
+
+    # What a learner sees.
+
+    def pictures(self):
+        """The markup of every SVG in the cells' outputs that are in the page."""
+        return self.page.locator(".jp-OutputArea svg[role=img]").evaluate_all("all => all.map(s => s.outerHTML)")
+
+    def words(self):
+        """The text of every HTML or label widget that is not a picture, in order."""
+        return self.page.locator(".widget-html, .widget-label-basic").evaluate_all(
+            "all => all.filter(w => !w.querySelector('svg')).map(w => w.textContent.trim())")
+
+    def wait_until_changed(self, look, before, wait=10):
+        """What `look()` gives once it differs from `before`; `AssertionError` if it does not within `wait` seconds."""
+        end = time.monotonic() + wait
+        while (now := look()) == before:
+            assert time.monotonic() < end, f"{look.__name__} did not change"
+            self.page.wait_for_timeout(50)
+        return now
+
+    def failures(self):
+        """Everything that went wrong: `errors`, and each error text in an output, looking through all cells."""
+        shown = set()
+        for _ in self.scroll_through():
+            shown.update(self.page.evaluate(_FAILED_OUTPUTS))
+        return [*self.errors, *sorted(shown)]
+
+    def clipped(self):
+        """Each picture or panel that is cut off or makes its output scroll sideways, looking through all cells."""
+        found = set()
+        for _ in self.scroll_through():
+            found.update(self.page.evaluate(_CLIPPED))
+        return sorted(found)
+
+    def screenshots(self, folder, name):
+        """PNG files of the notebook from top to bottom, one windowful each; their paths."""
+        Path(folder).mkdir(parents=True, exist_ok=True)
+        paths = []
+        for number, _ in enumerate(self.scroll_through(), 1):
+            paths.append(Path(folder) / f"{name}-{number:02d}.png")
+            self.page.screenshot(path=paths[-1])
+        return paths
+
+    # How it is done.
+
+    def _set(self, plugin, **settings):
+        self._ask("PUT", f"lab/api/settings/{plugin}", {"raw": json.dumps(settings)})
+
+    def _ask(self, method, path, data=None):
+        answer = self.page.request.fetch(f"{self.server.base}/{path}", method=method, data=data,
+                                         headers=self.server.headers)
+        assert answer.ok, f"{method} {path}: {answer.status} {answer.text()[:300]}"
+        return json.loads(answer.text() or "null")
+
+    def _wait_idle(self, wait):
+        """Idle, nothing waiting to run, and still so a moment later."""
+        for _ in range(2):
+            self.page.wait_for_function(
+                "() => document.querySelector('.jp-NotebookPanel:not(.lm-mod-hidden) "
+                ".jp-Notebook-ExecutionIndicator')?.dataset.status === 'idle'"
+                f" && ![...document.querySelectorAll('{CELLS} .jp-InputPrompt')]"
+                ".some(p => p.textContent.includes('*'))", timeout=wait * 1000)
+            self.page.wait_for_timeout(250)
+
+    def _hear(self, message):
+        if message.type == "error" and not any(known in message.text for known in _HARMLESS):
+            self.errors.append(f"console: {message.text}")
+
+    def _receive(self, frame):
+        text = frame if isinstance(frame, str) else frame.decode("utf-8", "replace")
+        if re.search(r'"msg_type": ?"error"|"name": ?"stderr"', text) and not any(known in text for known in _HARMLESS):
+            self.errors.append(f"kernel: {text[-2000:]}")
+
+
+# What a stock JupyterLab says while it looks for widgets in a kernel that has loaded none yet.
+_HARMLESS = ("No such comm",)
+
+_FAILED_OUTPUTS = """() => {
+  const texts = [];
+  const wrong = '[data-mime-type="application/vnd.jupyter.stderr"], [data-mime-type="application/vnd.jupyter.error"]';
+  for (const e of document.querySelectorAll(wrong)) texts.push('output: ' + e.textContent.trim());
+  for (const e of document.querySelectorAll('.jp-OutputArea-output'))
+    if (/Error displaying widget|model not found|Javascript Error/i.test(e.textContent))
+      texts.push('widget: ' + e.textContent.trim());
+  return texts;
+}"""
+
+_CLIPPED = """() => {
+  const found = [];
+  const name = e => e.querySelector('title')?.textContent || e.textContent.trim().slice(0, 60) || e.className;
+  for (const area of document.querySelectorAll('.jp-OutputArea-output, .jp-OutputArea-child'))
+    if (area.scrollWidth > area.clientWidth + 1)
+      found.push(`scrolls sideways by ${area.scrollWidth - area.clientWidth} px: ${name(area)}`);
+  for (const svg of document.querySelectorAll('.jp-OutputArea svg[role=img]')) {
+    const box = svg.getBoundingClientRect();
+    if (!box.width) continue;
+    for (const text of svg.querySelectorAll('text')) {
+      const b = text.getBoundingClientRect();
+      const inside = b.left >= box.left - 1 && b.right <= box.right + 1
+                  && b.top >= box.top - 1 && b.bottom <= box.bottom + 1;
+      if (b.width && !inside)
+        found.push(`text outside its picture: "${text.textContent}" in ${name(svg)}`);
+    }
+    for (let e = svg.parentElement; e && !e.classList.contains('jp-Cell'); e = e.parentElement) {
+      const b = e.getBoundingClientRect();
+      const over = Math.round(Math.max(box.right - b.right, b.left - box.left));
+      if (getComputedStyle(e).overflowX !== 'visible' && over > 1)
+        found.push(`picture cut off by ${over} px: ${name(svg)}`);
+    }
+  }
+  return found;
+}"""
