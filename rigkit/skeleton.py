@@ -170,7 +170,7 @@ class Skeleton:
         """Where joints are, shape (..., len(names), 3), from world frames; all joints when no names are given."""
         world = _check.numbers("world", world, len(self), 4, 4)
         picked = slice(None) if names is None else [self.index(name) for name in names]
-        return world[..., picked, :3, 3]
+        return world[..., :3, 3][..., picked, :]
 
 
 def planar_chain(angles, lengths, start=(0.0, 0.0)):
