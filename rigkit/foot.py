@@ -1,0 +1,129 @@
+"""The foot: a roll over heel, ball and toe, each a pivot that stays where it is while the foot turns about it.
+
+Everything here is seen from a foot frame: origin on the floor below the ankle, x across the foot, y up, z from heel
+to toe; the floor is y = 0. A roll is one angle, a turn about x: negative on the heel with the toes up, positive with
+the heel up.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from rigkit import _check
+
+PIVOTS = ("heel", "ball", "toe")
+BALL_LIMIT = np.radians(40.0)  # common practice, no source
+
+
+@dataclass(frozen=True)
+class Foot:
+    """A foot standing flat, from the side: four points (forward, height) in its own frame, metres.
+
+    Attributes
+    ----------
+    ankle : array_like, shape (..., 2)
+        The joint the foot hangs from; for the heron the joint above its toes.
+    heel, toe : array_like, shape (..., 2)
+        Where the sole ends; both touch the floor.
+    ball : array_like, shape (..., 2)
+        The joint of the toes, at the floor or above it.
+
+    Raises
+    ------
+    ValueError
+        If heel, ankle, ball and toe do not follow each other forward, or a point lies below the floor.
+    """
+
+    ankle: np.ndarray
+    heel: np.ndarray
+    ball: np.ndarray
+    toe: np.ndarray
+
+    def __post_init__(self):
+        for name in ("ankle", *PIVOTS):
+            object.__setattr__(self, name, _check.numbers(name, getattr(self, name), 2))
+        _check.batch(**{name: getattr(self, name).shape[:-1] for name in ("ankle", *PIVOTS)})
+        for name in ("heel", "toe"):
+            if not (np.abs(getattr(self, name)[..., 1]) < 1e-9).all():
+                raise ValueError(f"`{name}` must touch the floor, height 0; got {getattr(self, name).tolist()}.")
+        if not ((self.ankle[..., 1] >= 0) & (self.ball[..., 1] >= 0)).all():
+            raise ValueError("`ankle` and `ball` must be at or above the floor; "
+                             f"got heights {self.ankle[..., 1].tolist()} and {self.ball[..., 1].tolist()}.")
+        heel, ankle, ball, toe = (getattr(self, name)[..., 0] for name in ("heel", "ankle", "ball", "toe"))
+        if not ((heel <= ankle) & (ankle <= ball) & (heel < ball) & (ball < toe)).all():
+            raise ValueError("`heel`, `ankle`, `ball` and `toe` must follow each other forward; got "
+                             f"{heel.tolist()}, {ankle.tolist()}, {ball.tolist()}, {toe.tolist()}.")
+
+
+@dataclass(frozen=True)
+class FootRoll:
+    """A rolled foot, seen from its foot frame.
+
+    Attributes
+    ----------
+    ankle, heel, ball, toe : ndarray, shape (..., 2)
+        Points (forward, height), metres.
+    foot_turn, toe_turn : ndarray, shape (...)
+        Turns about x of the foot behind the ball, and of the toes, radians.
+    pivot : ndarray of str, shape (...)
+        What the foot turns about at this roll, of `PIVOTS`; at a roll of zero the foot is flat and "ball" is next.
+    """
+
+    ankle: np.ndarray
+    heel: np.ndarray
+    ball: np.ndarray
+    toe: np.ndarray
+    foot_turn: np.ndarray
+    toe_turn: np.ndarray
+    pivot: np.ndarray
+
+
+def roll(foot, angle, ball_limit=BALL_LIMIT):
+    """The foot rolled by an angle, its ankle carried along; nothing slips and nothing goes below the floor.
+
+    Below zero the whole foot turns about the heel. From zero to `ball_limit` the heel rises about the ball while the
+    toes stay flat. Beyond it the ball rises too, about the toe's tip, and the bend at the ball stays `ball_limit`.
+
+    Parameters
+    ----------
+    foot : Foot
+    angle : array_like, shape (...)
+        Radians, from −π/2 to π/2.
+    ball_limit : array_like, shape (...)
+        Radians, from 0 to π/2.
+
+    Returns
+    -------
+    FootRoll
+
+    Raises
+    ------
+    ValueError
+        If an angle is outside its range.
+    """
+    angle, ball_limit = _check.numbers("angle", angle), _check.numbers("ball_limit", ball_limit)
+    _check.batch(foot=foot.ankle.shape[:-1], angle=angle.shape, ball_limit=ball_limit.shape)
+    if not (np.abs(angle) <= np.pi / 2).all():
+        raise ValueError(f"`angle` must be between −π/2 and π/2 radians; got {angle.flat[np.abs(angle).argmax()]:g}. "
+                         "A foot does not roll over further than upright.")
+    if not ((ball_limit >= 0) & (ball_limit <= np.pi / 2)).all():
+        raise ValueError(f"`ball_limit` must be between 0 and π/2 radians; got {ball_limit.tolist()}.")
+    return FootRoll(*_roll(foot, angle, ball_limit),
+                    np.where(angle < 0, "heel", np.where(angle > ball_limit, "toe", "ball")))
+
+
+def _roll(foot, angle, ball_limit):
+    """`roll` without its checks and without the pivot's name."""
+    on_heel, on_toe = np.minimum(angle, 0.0), np.maximum(angle - ball_limit, 0.0)
+    toe_turn = on_heel + on_toe
+    toe = foot.heel + _turned(foot.toe - foot.heel, on_heel)
+    ball = toe + _turned(foot.ball - foot.toe, toe_turn)
+    heel, ankle = (ball + _turned(point - foot.ball, angle) for point in (foot.heel, foot.ankle))
+    return ankle, heel, ball, toe, angle + np.zeros_like(toe_turn), toe_turn
+
+
+def _turned(points, angle):
+    """Points (forward, height) turned about the foot's x axis: what lies forward goes down."""
+    sine, cosine = np.sin(angle), np.cos(angle)
+    forward, height = points[..., 0], points[..., 1]
+    return np.stack([cosine * forward + sine * height, cosine * height - sine * forward], axis=-1)

@@ -1,0 +1,106 @@
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from rigkit import foot as ft
+from rigkit import rotation
+
+FOOT = ft.Foot(ankle=(0.0, 0.07), heel=(-0.06, 0.0), ball=(0.13, 0.02), toe=(0.2, 0.0))
+POINTS = ("ankle", "heel", "ball", "toe")
+
+angles = st.floats(-np.pi / 2, np.pi / 2)
+limits = st.floats(0, np.pi / 2)
+feet = st.tuples(*[st.floats(0.01, 0.3)] * 3, *[st.floats(0, 0.1)] * 2).map(
+    lambda f: ft.Foot(ankle=(0, f[3]), heel=(-f[0], 0), ball=(f[1], f[4]), toe=(f[1] + f[2], 0)))
+quick = settings(max_examples=60, deadline=None)
+
+
+def test_flat_foot_is_as_it_stands():
+    flat = ft.roll(FOOT, 0)
+    for name in POINTS:
+        np.testing.assert_allclose(getattr(flat, name), getattr(FOOT, name), atol=1e-17)
+    assert flat.foot_turn == flat.toe_turn == 0
+    assert flat.pivot == "ball"
+
+
+def test_each_phase_turns_about_its_pivot():
+    angle = np.radians([-20, 20, 60])
+    rolled = ft.roll(FOOT, angle, np.radians(40))
+    assert rolled.pivot.tolist() == ["heel", "ball", "toe"]
+    np.testing.assert_allclose(rolled.heel[0], FOOT.heel, atol=1e-16)
+    np.testing.assert_allclose(rolled.ball[1], FOOT.ball, atol=1e-16)
+    np.testing.assert_allclose(rolled.toe[1:], np.tile(FOOT.toe, (2, 1)), atol=1e-16)
+    np.testing.assert_allclose(np.degrees(rolled.toe_turn), [-20, 0, 20], atol=1e-12)
+    assert rolled.toe[0, 1] > 0
+    assert rolled.heel[1, 1] > 0
+    assert rolled.ball[2, 1] > FOOT.ball[1]
+
+
+def test_roll_is_a_turn_about_x_in_space():
+    rolled = ft.roll(FOOT, 0.3)
+    turn = rotation.matrix_about("x", 0.3)
+    arm = np.array([0, *(FOOT.ankle - FOOT.ball)[::-1]])
+    np.testing.assert_allclose((turn @ arm)[1:], (rolled.ankle - rolled.ball)[::-1], atol=1e-16)
+
+
+@quick
+@given(feet, angles, limits)
+def test_nothing_goes_below_the_floor_and_no_bone_changes(foot, angle, limit):
+    rolled = ft.roll(foot, angle, limit)
+    for name in POINTS:
+        assert getattr(rolled, name)[1] >= -1e-15
+    sole = rolled.ball + ft._turned(np.array([0, -foot.ball[1]]), rolled.foot_turn)  # under the ball joint
+    assert sole[1] >= -1e-15
+    for one, other in (("ankle", "heel"), ("ankle", "ball"), ("heel", "ball"), ("ball", "toe")):
+        before = np.linalg.norm(getattr(foot, one) - getattr(foot, other))
+        assert np.linalg.norm(getattr(rolled, one) - getattr(rolled, other)) == pytest.approx(before, abs=1e-12)
+
+
+@quick
+@given(feet, angles, limits, st.floats(-1e-6, 1e-6))
+def test_nothing_slips_and_nothing_jumps(foot, angle, limit, step):
+    one, two = ft.roll(foot, angle, limit), ft.roll(foot, np.clip(angle + step, -np.pi / 2, np.pi / 2), limit)
+    for name in POINTS:
+        assert np.abs(getattr(one, name) - getattr(two, name)).max() <= 1e-6
+    if one.pivot == two.pivot:
+        still = str(one.pivot)
+        np.testing.assert_allclose(getattr(one, still), getattr(two, still), atol=1e-15)
+
+
+@quick
+@given(st.lists(angles, min_size=1, max_size=8), limits)
+def test_batch_equals_loop(many, limit):
+    together = ft.roll(FOOT, many, limit)
+    for i, angle in enumerate(many):
+        one = ft.roll(FOOT, angle, limit)
+        for name in (*POINTS, "foot_turn", "toe_turn"):
+            np.testing.assert_allclose(getattr(one, name), getattr(together, name)[i], atol=1e-15)
+        assert one.pivot == together.pivot[i]
+
+
+def test_many_feet_at_once_and_integers():
+    both = ft.Foot(ankle=[(0, 1), (0, 2)], heel=[(-1, 0), (-1, 0)], ball=[(2, 0), (2, 0)], toe=[(3, 0), (4, 0)])
+    rolled = ft.roll(both, [[0], [1]])
+    assert rolled.ankle.shape == (2, 2, 2)
+    one = ft.roll(ft.Foot(ankle=(0.0, 2.0), heel=(-1.0, 0.0), ball=(2.0, 0.0), toe=(4.0, 0.0)), 1.0)
+    np.testing.assert_allclose(rolled.ankle[1, 1], one.ankle, atol=1e-15)
+
+
+@pytest.mark.parametrize(("change", "message"), [
+    ({"heel": (0.14, 0)}, "follow each other"), ({"heel": (-0.06, 0.01)}, "touch the floor"),
+    ({"ankle": (0.14, 0.07)}, "follow each other"), ({"ball": (0.13, -0.01)}, "at or above"), ({"toe": (np.nan, 0)}, "toe"), ({"ankle": (0, 0, 0)}, "ankle"),
+    ({"ankle": "high"}, "ankle"), ({"ankle": []}, "ankle"),
+])
+def test_foot_refuses(change, message):
+    points = {"ankle": (0, 0.07), "heel": (-0.06, 0), "ball": (0.13, 0.02), "toe": (0.2, 0)}
+    with pytest.raises(ValueError, match=message):
+        ft.Foot(**points | change)
+
+
+@pytest.mark.parametrize(("angle", "limit", "message"), [
+    (30, 0.7, "angle"), (np.nan, 0.7, "angle"), (0.1, 45, "ball_limit"), (0.1, -0.1, "ball_limit"), ("up", 1, "angle"),
+])
+def test_roll_refuses(angle, limit, message):
+    with pytest.raises(ValueError, match=message):
+        ft.roll(FOOT, angle, limit)
