@@ -1,0 +1,238 @@
+"""The learner's side of a check: call the function, keep the notebook alive, turn what comes back into plain data.
+
+Nothing here knows a question or an answer, and nothing is imported from the rest of the library, so this file can run
+alone where neither may be. What it hands on is a *record* per case, and a record is JSON: `{"out": …}`, or
+`{"end": …}` with what went wrong.
+"""
+
+import contextlib
+import copy
+import dis
+import io
+import math
+import signal
+import sys
+import threading
+
+import numpy as np
+
+MOST_NUMBERS = 10_000
+MOST_TEXT = 300
+DEEPEST = 8
+
+
+class TimeUp(BaseException):
+    """Raised inside the learner's function; not an `Exception`, so that `except Exception` does not swallow it."""
+
+
+def call(function, cases, seconds=3.0):
+    """What `function` makes of each case: one record per case, never an error.
+
+    Parameters
+    ----------
+    function : callable
+        Called with a case's values in their order; lists of numbers arrive as arrays, fresh ones for each call.
+    cases : list of dict
+    seconds : float or None
+        For all cases together. Keeps to it only where `can_stop()`; None sets no limit.
+
+    Returns
+    -------
+    list of dict
+    """
+    if is_blank(function):
+        return [{"end": "blank"} for _ in cases]
+    records, sink = [], _Sink()
+    with contextlib.redirect_stdout(sink), contextlib.redirect_stderr(sink):
+        try:
+            _limited(lambda: _call_all(function, cases, records), seconds)
+        except (TimeUp, KeyboardInterrupt) as stop:
+            took = seconds if isinstance(stop, TimeUp) else None
+            records += [{"end": "stopped", "seconds": took} for _ in cases[len(records):]]
+    if sink.written:
+        records[0]["printed"] = sink.written
+    return records
+
+
+def give(value):
+    """The record of an answer that is a value."""
+    try:
+        return _record(value)
+    except Exception as error:
+        return _raised(error)
+
+
+def can_stop():
+    """Whether a function that never ends can be stopped: on Linux and macOS, in the main thread (a notebook's)."""
+    return hasattr(signal, "setitimer") and threading.current_thread() is threading.main_thread()
+
+
+def is_blank(function):
+    """Whether the function has no body yet: a docstring, `...`, `pass` or `return None`, nothing else."""
+    code = getattr(function, "__code__", None)
+    if code is None:
+        return False
+    steps = [s for s in dis.get_instructions(code) if s.opname not in ("RESUME", "NOP", "COPY_FREE_VARS")]
+    return all(s.opname.startswith(("LOAD_CO", "RETURN_")) and s.argval in (None, ...) for s in steps)
+
+
+def arguments(case):
+    """A case's values as a function gets them: lists of numbers as new arrays, all else as it is."""
+    return [np.array(v, dtype=float) if isinstance(v, list) and not _has_text(v) else copy.deepcopy(v)
+            for v in case.values()]
+
+
+class Unreadable(Exception):
+    """What came back is nothing that can be measured; the text says what it was."""
+
+
+def plain(value, depth=0, budget=None):
+    """`value` as JSON data: numbers, text, true/false, lists, dicts; numbers that are not finite become None.
+
+    Raises
+    ------
+    Unreadable
+        Anything else: generators and other lazy things (never consumed), objects, or more than `MOST_NUMBERS`.
+    """
+    budget = [MOST_NUMBERS] if budget is None else budget
+    budget[0] -= 1
+    if budget[0] < 0 or depth > DEEPEST:
+        raise Unreadable("far more than was asked for")
+    if isinstance(value, (bool, np.bool_)):
+        return bool(value)
+    if isinstance(value, (int, float, np.integer, np.floating)):
+        return _number(value)
+    if isinstance(value, str):
+        return value[:MOST_TEXT]
+    if isinstance(value, dict):
+        return {str(k)[:MOST_TEXT]: plain(v, depth + 1, budget) for k, v in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [plain(v, depth + 1, budget) for v in value]
+    if hasattr(value, "__array__"):
+        return _array(np.asarray(value), depth, budget)
+    raise Unreadable(_kind(value))
+
+
+def _array(array, depth, budget):
+    if array.size > MOST_NUMBERS:
+        raise Unreadable(f"{array.size:,} numbers")
+    if array.dtype.kind not in "biufUO":
+        raise Unreadable("complex numbers" if array.dtype.kind == "c" else f"an array of {array.dtype}")
+    return plain(array.tolist(), depth + 1, budget)
+
+
+def _number(value):
+    try:
+        value = float(value)
+    except OverflowError:
+        return None
+    if not math.isfinite(value):
+        return None
+    return value
+
+
+def _call_all(function, cases, records):
+    for case in cases:
+        records.append(_call(function, case))
+
+
+def _call(function, case):
+    try:
+        return _record(function(*arguments(case)))
+    except (TimeUp, KeyboardInterrupt):
+        raise
+    except NotImplementedError:
+        return {"end": "blank"}
+    except BaseException as error:
+        return _raised(error, function)
+
+
+def _record(value):
+    if value is ...:
+        return {"end": "blank"}
+    if value is None:
+        return {"end": "nothing"}
+    try:
+        return {"out": plain(value)}
+    except Unreadable as error:
+        return {"end": "unreadable", "what": str(error)}
+
+
+def _raised(error, function=None):
+    try:
+        message = str(error)
+    except Exception:
+        message = ""
+    return {"end": "raised", "type": type(error).__name__, "message": message[:MOST_TEXT],
+            "line": _line(error, function)}
+
+
+def _line(error, function):
+    """The last line of the learner's own cell or file that the error passed through."""
+    home = getattr(getattr(function, "__code__", None), "co_filename", None)
+    lines, step = [], error.__traceback__
+    while step is not None:
+        if step.tb_frame.f_code.co_filename == home:
+            lines.append(step.tb_lineno)
+        step = step.tb_next
+    return lines[-1] if lines else None
+
+
+def _limited(work, seconds):
+    """Do `work`, or raise `TimeUp` when it takes longer than `seconds`."""
+    if seconds is None or not can_stop():
+        return work()
+    here, running, trace_before = sys._getframe(), True, sys.gettrace()
+
+    def stop(_, event, __):
+        if running and event == "line":
+            raise TimeUp
+        return stop
+
+    def alarm(_, frame):
+        # A bare `except:` may catch the first TimeUp; the trace raises a second one from inside that clause.
+        if not running:
+            return
+        sys.settrace(stop)
+        while frame is not None and frame is not here:
+            frame.f_trace = stop
+            frame = frame.f_back
+        raise TimeUp
+
+    handler_before = signal.signal(signal.SIGALRM, alarm)
+    try:
+        signal.setitimer(signal.ITIMER_REAL, seconds, 0.05)  # and again, should the function have caught both
+        return work()
+    finally:
+        running = False
+        sys.settrace(trace_before)
+        signal.setitimer(signal.ITIMER_REAL, 0)
+        signal.signal(signal.SIGALRM, handler_before)
+
+
+class _Sink(io.TextIOBase):
+    """Takes what the function prints and only counts it."""
+
+    written = 0
+
+    def writable(self):
+        return True
+
+    def write(self, text):
+        self.written += len(text)
+        return len(text)
+
+
+def _has_text(value):
+    return any(_has_text(v) for v in value) if isinstance(value, list) else isinstance(value, (str, dict))
+
+
+def _kind(value):
+    if value is None:
+        return "None in place of a number"
+    if value is ...:
+        return "`...` in place of a number"
+    name = type(value).__name__
+    return {"function": "a function (did you forget to call it?)", "complex": "complex numbers",
+            "method": "a method (did you forget to call it?)",
+            "generator": "a generator (use `return`, not `yield`)"}.get(name, f"a {name}")

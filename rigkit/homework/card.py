@@ -1,0 +1,70 @@
+"""The small card that answers a check: words first, then numbers, a picture, and how far the homework is."""
+
+from html import escape
+
+from rigkit.homework import checking, picture
+
+_EDGE = {checking.RIGHT: "#009E73", checking.NEARLY: "#E69F00", checking.NOT_YET: "#D55E00"}
+
+
+class Card:
+    """An `Outcome` to look at: HTML that follows the notebook's theme, plain text elsewhere.
+
+    Attributes
+    ----------
+    outcome : Outcome
+    score : float
+    progress : str
+        One sentence.
+    """
+
+    def __init__(self, outcome, progress=""):
+        self.outcome, self.progress = outcome, progress
+
+    @property
+    def score(self):
+        return self.outcome.score
+
+    def __repr__(self):
+        return "\n".join([self._headline(), *self._lines()])
+
+    def _repr_mimebundle_(self, include=None, exclude=None):
+        return {"text/plain": repr(self), "text/html": self._html()}
+
+    def _headline(self):
+        return f"{self.outcome.word}: {self.outcome.sentence}"
+
+    def _lines(self):
+        outcome = self.outcome
+        lines = [f"Score {outcome.score:.0%}, {outcome.right} of {outcome.cases} cases right."] if self._tried else []
+        lines += [f"{name}: {value}" for name, value in outcome.measured.items()]
+        if self._tried and outcome.right < outcome.cases and outcome.inputs:
+            lines.append(f"Worst case: {_typed(outcome.inputs)}")
+        if outcome.printed:
+            lines.append(f"It also printed {outcome.printed:,} characters, which a check does not show.")
+        return [*lines, *([self.progress] if self.progress else [])]
+
+    @property
+    def _tried(self):
+        return self.outcome.word in _EDGE
+
+    def _html(self):
+        outcome = self.outcome
+        edge = _EDGE.get(outcome.word, "var(--jp-border-color1, #888)")
+        drawn = "" if outcome.picture is None else picture.draw(outcome.picture)._repr_mimebundle_()["text/html"]
+        lines = "".join(f"<li>{escape(line)}</li>" for line in self._lines())
+        return (f'<section aria-label="Check of {escape(outcome.question)}" style="border-left:4px solid {edge};'
+                'padding:4px 12px;margin:4px 0;color:var(--jp-ui-font-color1, inherit)">'
+                f'<p style="margin:0"><strong>{escape(outcome.word)}:</strong> {escape(outcome.sentence)}</p>'
+                f'{drawn}<ul style="margin:4px 0;padding-left:1.2em">{lines}</ul></section>')
+
+
+def _typed(inputs):
+    """Inputs as they would be typed, to call the function again."""
+    return ", ".join(f"{name}={_value(value)}" for name, value in inputs.items())
+
+
+def _value(value):
+    if isinstance(value, list):
+        return "[" + ", ".join(map(_value, value)) + "]"
+    return repr(value) if isinstance(value, str) else f"{value:.6g}"

@@ -1,0 +1,242 @@
+"""The teacher's side of a check: draw the cases, and weigh the records that `calling` made of them.
+
+Nothing here calls a learner's code. A check is `draw`, then `calling.call` or `calling.give`, then `weigh`; what passes
+between the three is JSON, so the middle one can run elsewhere.
+"""
+
+import hashlib
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from rigkit.homework import calling
+from rigkit.homework.question import Verdict
+
+RIGHT, NEARLY, NOT_YET, BLANK = "Right", "Nearly", "Not yet", "Not attempted yet"
+LARGEST = 1e9
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What a check found; all of it JSON data.
+
+    Attributes
+    ----------
+    question : str
+        The question's id.
+    word : str
+        "Right", "Nearly", "Not yet" or "Not attempted yet".
+    score : float
+        The mean over the cases, 0 to 1.
+    sentence : str
+        Of the worst case, or of the misconception that the whole answer follows.
+    right, cases : int
+    inputs : dict
+        The worst case.
+    measured, picture
+        Its numbers, and what its picture needs.
+    misconception : str or None
+    printed : int
+        How many characters the learner's function printed.
+    """
+
+    question: str
+    word: str
+    score: float
+    sentence: str
+    right: int = 0
+    cases: int = 0
+    inputs: dict = field(default_factory=dict)
+    measured: dict = field(default_factory=dict)
+    picture: dict | None = None
+    misconception: str | None = None
+    printed: int = 0
+
+
+def generator(*words):
+    """A numpy Generator seeded by words, such as a learner's name, a question's id and an attempt's number."""
+    digest = hashlib.sha256("\n".join(map(str, words)).encode()).digest()
+    return np.random.default_rng(int.from_bytes(digest[:16], "big"))
+
+
+def draw(question, character, rng):
+    """The question's cases as JSON data: floats, text and lists."""
+    return [{name: _json(value) for name, value in case.items()} for case in question.draw(rng, character)]
+
+
+def weigh(question, cases, records):
+    """The outcome of an answer, from the cases and their records alone.
+
+    Parameters
+    ----------
+    question : Question
+    cases : list of dict
+        As `draw` gave them.
+    records : list of dict
+        As `calling.call` or `calling.give` made them; fewer records than cases leave the rest unanswered.
+
+    Returns
+    -------
+    Outcome
+    """
+    records = [*records, *[{"end": "nothing"}] * (len(cases) - len(records))]
+    if all(record.get("end") == "blank" for record in records):
+        return Outcome(question.id, BLANK, 0.0, f"write your answer to `{question.name}`, then run the check again.",
+                       cases=len(cases))
+    verdicts = [_verdict(question, case, record) for case, record in zip(cases, records, strict=True)]
+    scores = [verdict.score for verdict in verdicts]
+    worst = int(np.argmin(scores))
+    right = sum(score == 1 for score in scores)
+    found = None if right == len(cases) else _misconception(question, cases, records)
+    sentence = verdicts[worst].sentence if found is None else f"these are the values you get when {found.sentence}."
+    score = float(np.mean(scores))
+    return Outcome(question.id, _word(score, right == len(cases)), score, sentence, right, len(cases), cases[worst],
+                   dict(verdicts[worst].measured), verdicts[worst].picture, found and found.name,
+                   sum(record.get("printed", 0) for record in records))
+
+
+class Unfit(Exception):
+    """An answer that cannot be measured; the text completes "your answer …"."""
+
+
+def fit(returns, output):
+    """The parts of an answer under their names: finite float arrays of the promised shapes, or one of the options.
+
+    Raises
+    ------
+    Unfit
+        The wrong number of parts, the wrong shape, text for numbers, or a number that is not finite.
+    """
+    parts = _fit(returns, output)
+    for name, value in parts.items():
+        if not isinstance(value, str) and not (np.abs(value) <= LARGEST).all():
+            raise Unfit(f"has a number that is not finite in {name}: a division by zero, or a root or arc cosine "
+                        "of something out of its range")
+    return parts
+
+
+def wants(returns):
+    """What an answer looks like, in words: "rank (a number), singular values (2 numbers)"."""
+    return ", ".join(f"{name} ({_part_text(shape)})" for name, shape in returns.items())
+
+
+def _verdict(question, case, record):
+    if "out" not in record:
+        return Verdict(0.0, _ended(question, record))
+    try:
+        output = fit(question.returns, record["out"])
+    except Unfit as error:
+        return Verdict(0.0, f"your answer {error}. Wanted: {wants(question.returns)}.")
+    with np.errstate(all="ignore"):
+        return question.judge({name: _array(value) for name, value in case.items()}, output)
+
+
+def _ended(question, record):
+    end = record["end"]
+    if end == "raised":
+        place = f" in line {record['line']}" if record["line"] else ""
+        return f"your function stopped{place} with {record['type']}: {record['message']}".rstrip(": .") + "."
+    if end == "stopped":
+        after = f" after {record['seconds']:g} seconds" if record["seconds"] else ""
+        return f"your function was stopped{after} without an answer; look for a loop that never ends."
+    if end == "unreadable":
+        return f"your answer is {record['what']}. Wanted: {wants(question.returns)}."
+    if end == "blank":
+        return "your answer is still `...` for some inputs."
+    return f"your answer is None; is a `return` missing? Wanted: {wants(question.returns)}."
+
+
+def _word(score, right):
+    return RIGHT if right else NEARLY if score >= 0.6 else NOT_YET
+
+
+def _misconception(question, cases, records):
+    """The misconception that the answer follows on every case, unless that one would be right here."""
+    for wrong in question.misconceptions:
+        theirs = calling.call(wrong.answer, cases, seconds=None)
+        if all(_same(question.returns, a, b) for a, b in zip(records, theirs, strict=True)):
+            if all(_verdict(question, c, r).score == 1 for c, r in zip(cases, theirs, strict=True)):
+                continue
+            return wrong
+    return None
+
+
+def _same(returns, mine, theirs):
+    """Whether two records hold the same answer; no number at all, or the error that gives, equals NaN."""
+    try:
+        ours, others = (_fit(returns, _or_nan(returns, record)) for record in (mine, theirs))
+    except Unfit:
+        return False
+    return all(_close(ours[name], others[name]) for name in returns)
+
+
+def _or_nan(returns, record):
+    if record.get("end") == "raised" and record["type"] in ("ValueError", "ZeroDivisionError", "FloatingPointError"):
+        return _nans(returns)
+    if "out" not in record:
+        raise Unfit("is missing")
+    return record["out"]
+
+
+def _nans(returns):
+    parts = [np.full(shape, np.nan).tolist() if not _is_choice(shape) else shape[0] for shape in returns.values()]
+    return parts[0] if len(parts) == 1 else parts
+
+
+def _close(a, b):
+    if isinstance(a, str) or isinstance(b, str):
+        return a == b
+    return np.allclose(a, b, rtol=1e-3, atol=1e-4, equal_nan=True)
+
+
+def _fit(returns, output):
+    """Like `fit`, but NaN may stand where a number was not finite."""
+    if len(returns) == 1:
+        values = [output]
+    elif isinstance(output, dict):
+        values = [output.get(name) for name in returns]
+    else:
+        values = output
+    if not isinstance(values, list) or len(values) != len(returns):
+        raise Unfit(f"has not {len(returns)} parts")
+    return {name: _part(name, shape, value) for (name, shape), value in zip(returns.items(), values, strict=True)}
+
+
+def _part(name, shape, value):
+    if _is_choice(shape):
+        if not isinstance(value, str) or value.strip().lower() not in shape:
+            raise Unfit(f"has something else for {name}")
+        return value.strip().lower()
+    if _has(value, str) or _has(value, bool):
+        raise Unfit(f"has {'text' if _has(value, str) else 'true or false'} for {name}, where numbers belong")
+    try:
+        array = np.asarray(value, dtype=float)
+    except (TypeError, ValueError):
+        raise Unfit(f"has rows of different lengths in {name}") from None
+    if array.shape != shape and array.squeeze().shape != shape:
+        raise Unfit(f"has shape {array.shape} for {name}")
+    return array.reshape(shape)
+
+
+def _part_text(shape):
+    if _is_choice(shape):
+        return " or ".join(f'"{option}"' for option in shape)
+    return "a number" if shape == () else " × ".join(map(str, shape)) + " numbers"
+
+
+def _is_choice(shape):
+    return len(shape) > 0 and isinstance(shape[0], str)
+
+
+def _has(value, kind):
+    return any(_has(v, kind) for v in value) if isinstance(value, list) else isinstance(value, kind)
+
+
+def _json(value):
+    if isinstance(value, str):
+        return value
+    return np.asarray(value, dtype=float).tolist()
+
+
+def _array(value):
+    return np.array(value, dtype=float) if isinstance(value, list) else value

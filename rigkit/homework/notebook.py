@@ -1,0 +1,139 @@
+"""Homework as a learner opens it in a notebook."""
+
+import importlib
+import pkgutil
+from types import SimpleNamespace
+
+from rigkit import course, homework, puppets
+from rigkit.homework import calling, checking
+from rigkit.homework.card import Card
+
+
+def open_homework(lesson, student):
+    """A lesson's questions, with numbers of the learner's own.
+
+    Parameters
+    ----------
+    lesson : str or int
+        Such as "06".
+    student : str
+        Any name, always the same one: it seeds the learner's character and the cases of each check.
+
+    Returns
+    -------
+    Homework
+
+    Raises
+    ------
+    ValueError
+        No such lesson, or no name.
+    """
+    if not isinstance(student, str) or not student.strip():
+        raise ValueError(f"`student` must be a name; got {student!r}. Use the same one each time.")
+    return Homework(questions(lesson), student.strip())
+
+
+def questions(lesson):
+    """A lesson's questions by name, in their order.
+
+    Raises
+    ------
+    ValueError
+        If the lesson has none; lists those that do.
+    """
+    number = f"{lesson:02d}" if isinstance(lesson, int) else str(lesson).strip().zfill(2)
+    if number not in lessons():
+        raise ValueError(f"`lesson` must be one that has questions ({', '.join(lessons())}); got {lesson!r}.")
+    module = importlib.import_module(f"rigkit.homework.questions_{number}")
+    return {question.name: question for question in module.QUESTIONS}
+
+
+def lessons():
+    """The numbers of the lessons that have questions, such as "06"."""
+    names = (module.name for module in pkgutil.iter_modules(homework.__path__))
+    return sorted(name.removeprefix("questions_") for name in names if name.startswith("questions_"))
+
+
+class Homework:
+    """One learner's questions of one lesson.
+
+    Attributes
+    ----------
+    student : str
+    character : Puppet
+        The learner's own.
+    questions : dict of str to Question
+    """
+
+    def __init__(self, questions, student):
+        self.questions, self.student = questions, student
+        self.lesson = next(iter(questions.values())).lesson
+        self.character = puppets.personal(checking.generator(student))
+        self._attempts = dict.fromkeys(questions, 0)
+
+    def __repr__(self):
+        who = self.character
+        lines = [f"Homework {self.lesson} for {self.student}: your character's thigh is {who.thigh:.3f} m, "
+                 f"its shank {who.shank:.3f} m."]
+        lines += [f"  {name}: {question.asks}" for name, question in self.questions.items()]
+        if not calling.can_stop():
+            lines.append("On this system a check cannot stop an endless loop: use Interrupt in the Kernel menu.")
+        return "\n".join(lines)
+
+    def inputs(self, name):
+        """The numbers of your own for a question: those its text speaks of, or one case to try a function on."""
+        if name not in self.questions:
+            raise ValueError(f"`name` must be a question of this homework ({self._names()}); got {name!r}.")
+        case = self._cases(self.questions[name], attempt=0)[0]
+        return SimpleNamespace(**dict(zip(case, calling.arguments(case), strict=True)))
+
+    def check(self, *function, **value):
+        """Measure one answer: `check(solve_leg)` for a function, `check(knee_side="front")` for a value.
+
+        The card that comes back shows itself when it is the last line of a cell. It never raises for a wrong answer,
+        whatever the answer does.
+
+        Returns
+        -------
+        Card
+        """
+        if len(function) + len(value) != 1:
+            return self._unknown("hand in one answer at a time, such as hw.check(my_function).")
+        if function and not callable(function[0]):
+            return self._unknown("hand in a function by itself, or a value by its keyword, "
+                                 "such as hw.check(answer=3).")
+        name, answer = next(iter(value.items())) if value else (getattr(function[0], "__name__", "?"), function[0])
+        if name not in self.questions:
+            return self._unknown(f"no question here is called {name!r}. The questions are {self._names()}.")
+        return self._check(self.questions[name], answer)
+
+    def progress(self):
+        """How far you are, in a sentence."""
+        best = course.progress(self.lesson)
+        right = sum(best.get(name, 0) == 1 for name in self.questions)
+        return f"{right} of {len(self.questions)} questions right so far."
+
+    def _check(self, question, answer):
+        takes_function = question.kind == "function"
+        if answer is not ... and callable(answer) != takes_function:
+            return self._unknown(f"{question.name} is a {question.kind}; hand it in as "
+                                 f"hw.check({question.name}{'' if takes_function else '=…'}).")
+        attempt = self._attempts[question.name] + 1
+        cases = self._cases(question, attempt)
+        records = calling.call(answer, cases) if callable(answer) else [calling.give(answer)]
+        outcome = checking.weigh(question, cases, records)
+        if outcome.word != checking.BLANK:
+            self._attempts[question.name] = attempt
+            course.record(self.lesson, question.name, outcome.score)
+        return Card(outcome, self.progress())
+
+    def _cases(self, question, attempt):
+        """A value's one case is that of the text, whichever attempt it is."""
+        words = (self.student, question.id, attempt if question.kind == "function" else 0)
+        return checking.draw(question, self.character, checking.generator(*words))
+
+    def _unknown(self, sentence):
+        return Card(checking.Outcome("", "Not checked", 0.0, sentence), self.progress())
+
+    def _names(self):
+        return ", ".join(self.questions)

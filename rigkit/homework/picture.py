@@ -1,0 +1,66 @@
+"""The picture of a case: what a judge says should be drawn, as JSON data, and the stage made of it.
+
+A judge lists marks, each the name of a stage's method and its arguments; nothing is drawn until a card is shown.
+"""
+
+import numpy as np
+
+from rigkit.stage import Stage
+
+MARGIN = 0.18  # around everything drawn, as a share of the larger side
+WIDTH = 440
+POINTS = ("points", "point", "a", "b", "start", "end")  # the arguments of marks that are places
+
+
+def side_view(title, desc, *marks):
+    """The ingredients of a picture in the side view, points as (forward, up) in metres."""
+    return {"view": "side", "title": title, "desc": desc, "marks": list(marks)}
+
+
+def chain(points, names):
+    """A chain through joints, shape (n, 2), each with its name."""
+    return ["chain", {"points": _plain(points), "kind": "inverse", "names": list(names)}]
+
+
+def ghost(points):
+    """A dotted chain to compare with, shape (n, 2)."""
+    return ["ghost", {"points": _plain(points)}]
+
+
+def goal(point):
+    """Where an end should be."""
+    return ["goal", {"point": _plain(point)}]
+
+
+def measure(start, end, text):
+    """A dimension line with its number."""
+    return ["measure", {"a": _plain(start), "b": _plain(end), "text": text}]
+
+
+def arrow(start, end, text):
+    """A direction, from where it starts."""
+    return ["arrow", {"start": _plain(start), "end": _plain(end), "text": text, "kind": "miss"}]
+
+
+def draw(ingredients):
+    """The `Stage` of a picture's ingredients, its limits around all that is in them."""
+    low, high = _limits(ingredients["marks"])
+    stage = Stage(ingredients["view"], low, high, ingredients["title"], ingredients["desc"], WIDTH)
+    for name, arguments in ingredients["marks"]:
+        getattr(stage, name)(**arguments)
+    return stage
+
+
+def _limits(marks):
+    points = np.concatenate([np.reshape(value, (-1, 2)) for _, arguments in marks
+                             for key, value in arguments.items() if key in POINTS])
+    low, high = points.min(axis=0), points.max(axis=0)
+    side = float((high - low).max()) or 1.0
+    low, high = low - MARGIN * side, high + MARGIN * side
+    middle = (low[0] + high[0]) / 2  # a hanging leg is narrow: leave room for its words
+    half = max((high[0] - low[0]) / 2, 0.6 * side)
+    return (middle - half, low[1]), (middle + half, high[1])
+
+
+def _plain(points):
+    return np.asarray(points, dtype=float).tolist()

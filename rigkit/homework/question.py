@@ -1,0 +1,81 @@
+"""What a question is: data, a draw, a judge, and the wrong models that learners really have."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+
+
+@dataclass(frozen=True)
+class Misconception:
+    """A wrong model of a question that works: its function, and the sentence to say when an answer follows it.
+
+    Attributes
+    ----------
+    name : str
+    answer : callable
+        Takes a case's values in their order, like a learner's function; also for questions asked for a value.
+    sentence : str
+        Completes "These are the values you get when …".
+    """
+
+    name: str
+    answer: Callable
+    sentence: str
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """What one measured answer is worth.
+
+    Attributes
+    ----------
+    score : float
+        0 to 1.
+    sentence : str
+        One a learner can act on; it never says the right answer.
+    measured : dict of str to str
+        Each number with its unit, under the words that name it.
+    picture : dict or None
+        What a stage of this case needs: see `rigkit.homework.picture`.
+    """
+
+    score: float
+    sentence: str
+    measured: Mapping[str, str] = field(default_factory=dict)
+    picture: dict | None = None
+
+
+@dataclass(frozen=True)
+class Question:
+    """Something asked, and how its answers are measured.
+
+    Attributes
+    ----------
+    lesson, name : str
+        The lesson's two digits; the function's name, or the keyword of a value.
+    asks : str
+        One line for lists.
+    kind : {"function", "value"}
+        A function is called with drawn cases. A value answers the one case in the learner's text.
+    returns : dict of str to tuple
+        The parts of an answer, in order: for numbers their shape, () for a single one; for a choice its options.
+    draw : callable
+        `draw(rng, character)`: a list of cases, each a dict of JSON values in the order of the function's arguments.
+        A value's draw gives one case.
+    judge : callable
+        `judge(inputs, output)`: a `Verdict`. `output` holds the parts under their names, finite arrays or an option.
+    misconceptions : tuple of Misconception
+    """
+
+    lesson: str
+    name: str
+    asks: str
+    kind: str
+    returns: Mapping[str, tuple]
+    draw: Callable
+    judge: Callable
+    misconceptions: tuple[Misconception, ...]
+
+    @property
+    def id(self):
+        """The name a solution's answer cell carries, such as "06/solve_leg"."""
+        return f"{self.lesson}/{self.name}"
