@@ -13,6 +13,7 @@ from tornado.netutil import bind_sockets
 from traitlets.config import Config
 
 HOST = "localhost"
+_NEWS = "@jupyterlab/apputils-extension:announcements"
 
 
 class PromptConnection(ZMQChannelsWebsocketConnection):
@@ -77,6 +78,7 @@ def serve(folder, page="", port=None, browser=True):
     server = CourseServer.instance(config=_config(folder, page, port, browser, token),
                                    jpserver_extensions={"jupyterlab": True})
     server.initialize(argv=[], starter_extension="lab")
+    server.web_app.settings["page_config_hook"] = _without_news
     address = urlsplit(server.public_url)._replace(query=urlencode({"token": token})).geturl()
     server.io_loop.add_callback(print, f"\n    {address}\n\nStop with Ctrl-C.", flush=True)
     server.start()
@@ -96,8 +98,11 @@ def _config(folder, page, port, browser, token):
         config.ServerApp.port = port
         config.ServerApp.port_retries = 0
     config.IdentityProvider.token = token
-    # A newcomer should see the lesson first, not a question about news; and their tabs are kept with their folder.
-    config.LabApp.news_url = None
-    config.LabApp.check_for_updates_class = "jupyterlab.handlers.announcements.NeverCheckForUpdate"
-    config.LabApp.workspaces_dir = str(folder / ".rigkit" / "workspaces")
+    config.LabApp.workspaces_dir = str(folder / ".rigkit" / "workspaces")  # open tabs belong to the folder
     return config
+
+
+def _without_news(handler, page_config):
+    """The page's settings without JupyterLab's question about news: a newcomer should see the lesson."""
+    page_config["disabledExtensions"] = [*page_config.get("disabledExtensions", []), _NEWS]
+    return page_config
