@@ -1,22 +1,37 @@
 """Human measurements: segment lengths, hip joint centres, ranges of motion, each number with its source and status.
 
-The numbers live in `rigkit/data/*.csv`. The `status` of a number says how it was come by: "seen" (read in the work
-itself), "seen, secondary" (read in a file that cites the work), "ran" (computed from the work's data), "derived"
-(follows from other rows), "from memory" (not confirmed), "our choice" (no source).
+The numbers live in `rigkit/data/*.csv`; `rows` reads them, `as_text` prints them, `sources` cites them. The `status`
+of a number says how it was come by: "seen" (read in the work itself), "seen, secondary" (read in a file that cites
+the work), "computed" (from the work's data), "from memory" (not confirmed), "our choice" (no source).
 """
 
 import csv
+from collections import Counter
 from dataclasses import dataclass
 from functools import cache
 from importlib import resources
+from types import MappingProxyType
 
 import numpy as np
 
 from rigkit import _check
+from rigkit import frames as fr
 
 CAUTION = "Population averages, for drawing and teaching; not for clinical or ergonomic use."
 
+DATA = ("segments", "hip_centres", "hip_centres_davis", "ranges_of_motion", "gait_angles", "gait_paces")
 SEGMENT_TABLES = ("drillis-contini", "ansur-men", "ansur-women", "de-leva-men", "de-leva-women")
+HIP_METHODS = ("bell-1989", "bell-1990", "harrington", "harrington-single", "hara", "davis", "leardini", "seidel")
+RANGE_TABLES = ("cdc", "aaos", "merck", "boone-azen")
+
+# Each joint's two ends, as the tables name them: the negative motion, then the positive one.
+JOINT_MOTIONS = MappingProxyType({
+    "hip": ("hip_extension", "hip_flexion"),
+    "hip_abduction": ("hip_adduction", "hip_abduction"),
+    "hip_rotation": ("hip_external_rotation", "hip_internal_rotation"),
+    "knee": ("knee_extension", "knee_flexion"),
+    "ankle": ("ankle_plantarflexion", "ankle_dorsiflexion"),
+})
 
 
 @dataclass(frozen=True)
@@ -37,7 +52,7 @@ class SegmentLengths:
 def segment_lengths(stature, table="drillis-contini"):
     """Average lengths of the leg's segments for a stature: published fractions of it.
 
-    Tables measure between different landmarks (`rows("segments")` says which), so their thighs differ.
+    Tables measure between different landmarks (`as_text("segments")` says which), so their thighs differ.
     Population averages, for drawing and teaching; not for clinical or ergonomic use.
 
     Parameters
@@ -61,12 +76,262 @@ def segment_lengths(stature, table="drillis-contini"):
                              for row in rows("segments") if row["table"] == table})
 
 
-@cache
+@dataclass(frozen=True)
+class Pelvis:
+    """What the pelvic landmarks say.
+
+    Attributes
+    ----------
+    frame : ndarray, shape (..., 4, 4)
+        Origin midway between the two ASISs; x to the left ASIS, z forward in the plane of both ASISs and the middle
+        of the PSISs, y up.
+    width : ndarray, shape (...)
+        From ASIS to ASIS, metres.
+    depth : ndarray, shape (...)
+        From the middle of the ASISs to the middle of the PSISs, metres.
+    """
+
+    frame: np.ndarray
+    width: np.ndarray
+    depth: np.ndarray
+
+
+def pelvis(left_asis, right_asis, left_psis, right_psis):
+    """The pelvis frame and its two measures from four landmarks.
+
+    ASIS and PSIS are the foremost and hindmost points of the pelvis rim (anterior and posterior superior iliac
+    spine). The frame is that of the ISB recommendation (G. Wu et al., J. Biomech. 35:543-548, 2002), in our axes
+    and with its origin midway between the ASISs.
+
+    Parameters
+    ----------
+    left_asis, right_asis, left_psis, right_psis : array_like, shape (..., 3)
+        Metres.
+
+    Returns
+    -------
+    Pelvis
+
+    Raises
+    ------
+    ValueError
+        If the ASISs fall together, or the PSISs' middle lies on their line.
+    """
+    points = {"left_asis": left_asis, "right_asis": right_asis, "left_psis": left_psis, "right_psis": right_psis}
+    points = {name: _check.numbers(name, value, 3) for name, value in points.items()}
+    _check.batch(**{name: value.shape[:-1] for name, value in points.items()})
+    left, right, left_back, right_back = points.values()
+    across, origin = left - right, (left + right) / 2
+    back = origin - (left_back + right_back) / 2
+    x = _check.directions("left_asis - right_asis", across, hint="The two ASISs must be apart.")
+    forward = back - np.sum(back * x, axis=-1, keepdims=True) * x
+    z = _check.directions("front - back", forward, hint="The PSISs must lie behind the ASISs.")
+    turn = np.stack([x, np.cross(z, x), z], axis=-1)
+    return Pelvis(fr.frame(turn, origin), np.linalg.norm(across, axis=-1), np.linalg.norm(back, axis=-1))
+
+
+@dataclass(frozen=True)
+class HipCentres:
+    """The two hip joint centres in the pelvis frame, each of shape (..., 3), metres."""
+
+    left: np.ndarray
+    right: np.ndarray
+
+
+def hip_centres(method="harrington", *, pelvis_width=None, pelvis_depth=None, leg_length=None, pelvis_height=None,
+                marker_radius=None):
+    """Where the hip joints are, from measures of the pelvis and leg: a published regression.
+
+    The answer is in the frame of `pelvis`: x left, y up, z forward, from the middle of the ASISs. "harrington" has
+    several predictors, "harrington-single" one for each axis. Bell's 1989 and Seidel's rules start at the ASIS
+    itself, half the width from the middle: 0.5 − 0.14 = 0.36. Leardini's numbers and Davis' x_dis are from memory.
+    Expect to be 1 to 3 cm off for a given person.
+
+    Parameters
+    ----------
+    method : {"bell-1989", "bell-1990", "harrington", "harrington-single", "hara", "davis", "leardini", "seidel"}
+    pelvis_width : array_like, shape (...), optional
+        From ASIS to ASIS, metres. A measure may be left out where the method does not use it.
+    pelvis_depth : array_like, shape (...), optional
+        From the middle of the ASISs to the middle of the PSISs, metres.
+    leg_length : array_like, shape (...), optional
+        From ASIS to inner ankle (medial malleolus), metres.
+    pelvis_height : array_like, shape (...), optional
+        As Seidel measures it, metres.
+    marker_radius : array_like, shape (...), optional
+        Of the skin markers on the ASISs, metres; Davis takes it off.
+
+    Returns
+    -------
+    HipCentres
+
+    Raises
+    ------
+    ValueError
+        If a measure the method needs is missing, named, or not above zero.
+    """
+    _check.choice("method", method, HIP_METHODS)
+    given = {"pelvis_width": pelvis_width, "pelvis_depth": pelvis_depth, "leg_length": leg_length,
+             "pelvis_height": pelvis_height, "marker_radius": marker_radius}
+    given = {name: _check.positive(name, value) for name, value in given.items() if value is not None}
+    _check.batch(**{name: value.shape for name, value in given.items()})
+    needed = _hip_terms(method)
+    missing = [name for name in needed if name not in given]
+    if missing:
+        raise ValueError(f"`{missing[0]}` must be given for the method {method!r}; got None. "
+                         f"It needs {', '.join(needed)}.")
+    measures = {name: given[name] for name in needed}
+    forward, up, outward = (_davis if method == "davis" else _linear_hip)(method, measures)
+    forward, up, outward = np.broadcast_arrays(forward, up, outward)
+    # The papers' axes are forward, up, and right or outward; ours are left, up, forward.
+    return HipCentres(np.stack([outward, up, forward], axis=-1), np.stack([-outward, up, forward], axis=-1))
+
+
+def _hip_terms(method):
+    if method == "davis":
+        return ["pelvis_width", "leg_length", "marker_radius"]
+    terms = [row["times"] for row in rows("hip_centres") if row["method"] == method]
+    return [name for name in dict.fromkeys(terms) if name != "one_metre"]
+
+
+def _linear_hip(method, measures):
+    measures = {**measures, "one_metre": np.ones(())}
+    return [sum(row["coefficient"] * measures[row["times"]] for row in rows("hip_centres")
+                if row["method"] == method and row["axis"] == axis) for axis in ("forward", "up", "outward")]
+
+
+def _davis(method, measures):
+    k = {row["constant"]: row["value"] for row in rows("hip_centres_davis")}
+    width, leg, radius = measures.values()
+    c = k["c_per_leg_length"] * leg + k["c_metres"]
+    back = k["xdis_per_leg_length"] * leg + k["xdis_metres"] + radius
+    theta, beta = np.deg2rad(k["theta_deg"]), np.deg2rad(k["beta_deg"])
+    forward = -back * np.cos(beta) + c * np.cos(theta) * np.sin(beta)
+    up = -back * np.sin(beta) - c * np.cos(theta) * np.cos(beta)
+    return forward, up, width / 2 - c * np.sin(theta)
+
+
+@dataclass(frozen=True)
+class JointRange:
+    """How far a joint turns on average: from `low` (zero or below) to `high`, radians, and each number's status."""
+
+    low: float
+    high: float
+    low_status: str
+    high_status: str
+
+    def outside(self, angles):
+        """How far angles lie outside, radians: below `low` negative, above `high` positive, inside zero."""
+        angles = _check.numbers("angles", angles)
+        return angles - np.clip(angles, self.low, self.high)
+
+
+def joint_range(joint, table="aaos", sex=None, age=None):
+    """The average range of motion of a joint of the leg.
+
+    Signs: hip, knee and ankle flexion (dorsiflexion) are positive, so are abduction and internal rotation; zero is
+    standing straight. Population averages, for drawing and teaching; not for clinical or ergonomic use. People vary
+    far more than their averages.
+
+    Parameters
+    ----------
+    joint : {"hip", "hip_abduction", "hip_rotation", "knee", "ankle"}
+    table : {"cdc", "aaos", "merck", "boone-azen"}
+        "cdc" is measured by age and sex (Soucie et al. 2011); the others are handbook values, one for all.
+    sex : {"F", "M"}, for "cdc" only
+    age : float, for "cdc" only
+        Years, 2 to below 70.
+
+    Returns
+    -------
+    JointRange
+
+    Raises
+    ------
+    ValueError
+        If the table does not list that joint, or needs sex and age and has them not, or the other way round.
+    """
+    _check.choice("joint", joint, JOINT_MOTIONS)
+    _check.choice("table", table, RANGE_TABLES)
+    if table == "cdc":
+        _check.choice("sex", sex, ("F", "M"))
+        age = _check_age(age)
+    elif (sex, age) != (None, None):
+        raise ValueError(f"`sex` and `age` must be left out for the table {table!r}, one for all; "
+                         f"got {sex!r} and {age!r}. Only the table 'cdc' has them.")
+    (low, low_status), (high, high_status) = (_range_row(motion, table, sex, age) for motion in JOINT_MOTIONS[joint])
+    return JointRange(0.0 - low, high, low_status, high_status)
+
+
+def _check_age(age):
+    years = _check.numbers("age", age, hint="Give one age in years, such as 30.")
+    if years.ndim or not 2 <= years < 70:
+        raise ValueError(f"`age` must be one age from 2 to below 70 years; got {age}. The study measured no others.")
+    return float(years)
+
+
+def _range_row(motion, table, sex, age):
+    for row in rows("ranges_of_motion"):
+        same = (row["table"], row["motion"], row["sex"]) == (table, motion, sex)
+        if same and (age is None or row["age_from"] <= age < row["age_to"] + 1):
+            return float(np.deg2rad(row["mean_deg"])), row["status"]
+    raise ValueError(f"`table` must list {motion.replace('_', ' ')}; got {table!r}, which does not. "
+                     "The table 'aaos' lists all joints.")
+
+
+@dataclass(frozen=True)
+class Source:
+    """A cited work, and how many of our numbers come from it by status."""
+
+    key: str
+    citation: str
+    statuses: dict
+
+
+def sources():
+    """Every work the data files cite, with how many rows rest on it and by which status.
+
+    Returns
+    -------
+    tuple of Source
+    """
+    counts = Counter((row["source"], row["status"]) for name in DATA for row in rows(name))
+    return tuple(Source(work["key"], work["citation"],
+                        {status: n for (key, status), n in counts.items() if key == work["key"]})
+                 for work in _read("sources"))
+
+
+def as_text(name):
+    """A data file as aligned text, with the citations it rests on and the caution, to print beside a lesson."""
+    table = rows(name)
+    lines = [list(table[0]), *([_cell(value) for value in row.values()] for row in table)]
+    widths = [max(map(len, column)) for column in zip(*lines, strict=True)]
+    text = ["  ".join(cell.ljust(width) for cell, width in zip(line, widths, strict=True)).rstrip() for line in lines]
+    used = {row["source"] for row in table}
+    cited = [f"{work['key']}: {work['citation']}" for work in _read("sources") if work["key"] in used]
+    return "\n".join([*text, "", *cited, "", CAUTION])
+
+
 def rows(name):
-    """The rows of a data file, as a tuple of dicts; numbers are floats, an empty field is None."""
+    """The rows of a data file, each a read-only mapping: numbers are floats, an empty field is None.
+
+    Parameters
+    ----------
+    name : {"segments", "hip_centres", "hip_centres_davis", "ranges_of_motion", "gait_angles", "gait_paces"}
+
+    Returns
+    -------
+    tuple of mapping
+    """
+    return _read(_check.choice("name", name, DATA))
+
+
+@cache
+def _read(name):
     path = resources.files("rigkit") / "data" / f"{name}.csv"
     with path.open(encoding="utf-8", newline="") as file:
-        return tuple({key: _value(text) for key, text in row.items()} for row in csv.DictReader(file))
+        return tuple(MappingProxyType({key: _value(text) for key, text in row.items()})
+                     for row in csv.DictReader(file))
 
 
 def _value(text):
@@ -74,3 +339,7 @@ def _value(text):
         return float(text) if text else None
     except ValueError:
         return text
+
+
+def _cell(value):
+    return "" if value is None else f"{value:g}" if isinstance(value, float) else value
