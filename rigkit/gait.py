@@ -1,0 +1,669 @@
+"""Walking: published joint angles, a walk on a puppet's own proportions, feet that slide and feet that are planted.
+
+`walk` applies the angles and moves the pelvis evenly: the feet slide. `plant` keeps each foot where it came down and
+solves the legs for it. The published angles are those of children and teenagers walking; every puppet's walk made
+from them is a teaching example, not a prediction.
+
+A phase is a share of the gait cycle, 0 when a leg's own foot strikes the floor. Sides are ordered left, right. Side
+views are (forward, up).
+"""
+
+from dataclasses import dataclass, replace
+from functools import cache
+
+import numpy as np
+
+from rigkit import _check, body, foot, two_bone
+from rigkit.puppets import Puppet
+from rigkit.skeleton import SIDE_TAGS
+
+GRAVITY = 9.81
+TABLES = ("schwartz-2008", "pinzone-2014")
+GROUPS = ("very slow", "slow", "free", "fast", "very fast")
+JOINTS = ("hip", "knee", "ankle")
+CARRIED_THIGH = np.deg2rad(60.0)  # how a three-bone leg carries its thigh, forward of hanging down; invented
+
+
+def headings(points):
+    """Each bone's angle from hanging straight down, forward positive, as seen from the side.
+
+    Knee flexion is the thigh's heading less the shank's; hip flexion the thigh's less the trunk's.
+
+    Parameters
+    ----------
+    points : array_like, shape (..., n, 3)
+        Joints in order, at least two; y up, z forward.
+
+    Returns
+    -------
+    ndarray, shape (..., n - 1)
+        Radians, −π to π.
+
+    Raises
+    ------
+    ValueError
+        If two neighbours fall together in the side view.
+    """
+    points = _check.numbers("points", points, "n", 3, hint="Give the joints in order, such as hip, knee, ankle.")
+    if points.shape[-2] < 2:
+        raise ValueError(f"`points` must be at least two joints in order; got {points.shape[-2]}.")
+    bones = np.diff(points[..., 1:], axis=-2)
+    _check.directions("points", bones, hint="Neighbours must be apart in the side view.", size=2)
+    return np.arctan2(bones[..., 1], -bones[..., 0])
+
+
+def periodic_spline(values, phase):
+    """The smooth closed curve (periodic cubic spline) through values spaced evenly round one cycle.
+
+    Parameters
+    ----------
+    values : array_like, shape (..., n)
+        At phases 0, 1/n, …; at least three. The first value is not repeated at the end.
+    phase : array_like, shape (...)
+        Cycles, of any size.
+
+    Returns
+    -------
+    ndarray, shape (...)
+    """
+    values, phase = _check.numbers("values", values, "n"), _check.numbers("phase", phase)
+    n = values.shape[-1]
+    if n < 3:
+        raise ValueError(f"`values` must be at least three round the cycle; got {n}.")
+    shape = _check.batch(values=values.shape[:-1], phase=phase.shape)
+    # Curvatures that make the slopes meet: m[i-1] + 4 m[i] + m[i+1] = 6 × second difference.
+    identity = np.eye(n)
+    ring = 4 * identity + np.roll(identity, 1, axis=1) + np.roll(identity, -1, axis=1)
+    bend = 6 * (np.roll(values, 1, axis=-1) - 2 * values + np.roll(values, -1, axis=-1)) @ np.linalg.inv(ring)
+    place = np.broadcast_to((phase % 1.0) * n, shape)
+    start = np.floor(place).astype(int)
+    after = place - start
+    before = 1 - after
+
+    def at(array, index):
+        return np.take_along_axis(np.broadcast_to(array, (*shape, n)), index[..., None] % n, axis=-1)[..., 0]
+
+    return (before * at(values, start) + after * at(values, start + 1)
+            + ((before**3 - before) * at(bend, start) + (after**3 - after) * at(bend, start + 1)) / 6)
+
+
+def joint_angles(percent, joint, table="schwartz-2008", relative_step=None):
+    """A leg joint's published mean angle through the gait cycle, interpolated smoothly and periodically.
+
+    The curve passes through every printed value but the ends: the means at 0 % and 100 % differ by up to 1.0 degree,
+    and both are replaced by their average, so that the cycle closes. Flexion (dorsiflexion) is positive; the hip is
+    relative to the pelvis, which tips forward in walking (`PELVIS_TILT`).
+
+    Parameters
+    ----------
+    percent : array_like, shape (...)
+        Of the cycle from foot strike; any size, 130 is 30.
+    joint : {"hip", "knee", "ankle"}
+    table : {"schwartz-2008", "pinzone-2014"}
+        One laboratory each; free walking.
+    relative_step : array_like, shape (...), optional
+        Step length divided by leg length. The curve is then stretched and shifted so that its extremes change as the
+        published extremes do from 0.51 to 0.92 (Schwartz 2008; held beyond). Without it: as printed.
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Radians.
+    """
+    percent = _check.numbers("percent", percent)
+    _check.choice("joint", joint, JOINTS)
+    printed = _printed(joint, _check.choice("table", table, TABLES))
+    degrees = periodic_spline(printed, percent / 100)
+    if relative_step is not None:
+        step = _check.positive("relative_step", relative_step, hint="Step length divided by leg length, such as 0.7.")
+        _check.batch(percent=percent.shape, relative_step=step.shape)
+        low, high = (np.interp(step, _pace_values("step_length"), _pace_values(f"{joint}_{end}_deg"))
+                     for end in ("min", "max"))
+        free_low, free_high = _pace("free", f"{joint}_min_deg"), _pace("free", f"{joint}_max_deg")
+        floor = printed.min()
+        degrees = floor + (low - free_low) + (degrees - floor) * (high - low) / (free_high - free_low)
+    return np.deg2rad(degrees)
+
+
+@cache
+def _printed(joint, table):
+    """Degrees at 0, 4, … 96 %, the first averaged with the one at 100 %."""
+    degrees = np.array([row[f"{joint}_deg"] for row in body.rows("gait_angles") if row["table"] == table])
+    return np.concatenate([[(degrees[0] + degrees[-1]) / 2], degrees[1:-1]])
+
+
+@cache
+def _pace(group, quantity):
+    return next(row["value"] for row in body.rows("gait_paces") if (row["group"], row["quantity"]) == (group, quantity))
+
+
+def _pace_values(quantity):
+    return [_pace(group, quantity) for group in GROUPS]
+
+
+PELVIS_TILT = float(np.deg2rad((_pace("free", "pelvis_tilt_min_deg") + _pace("free", "pelvis_tilt_max_deg")) / 2))
+
+
+@dataclass(frozen=True)
+class Pace:
+    """How fast and with what steps, each of the leg length's shape: m/s, metres, steps a second, and the share of
+    the cycle a foot is down."""
+
+    speed: np.ndarray
+    step_length: np.ndarray
+    cadence: np.ndarray
+    stance_share: np.ndarray
+
+
+def pace(leg_length, group="free"):
+    """How people of a leg length walk: the published dimensionless pace, scaled.
+
+    Speed is scaled by √(g L), cadence by √(g / L), step length by L (Schwartz 2008).
+
+    Parameters
+    ----------
+    leg_length : array_like, shape (...)
+        Metres.
+    group : {"very slow", "slow", "free", "fast", "very fast"}
+
+    Returns
+    -------
+    Pace
+    """
+    length = _check.positive("leg_length", leg_length)
+    _check.choice("group", group, GROUPS)
+    return Pace(_pace(group, "speed") * np.sqrt(GRAVITY * length), _pace(group, "step_length") * length,
+                _pace(group, "cadence") * np.sqrt(GRAVITY / length),
+                np.broadcast_to(_pace(group, "foot_off_percent") / 100, length.shape))
+
+
+def stance_share(speed, leg_length):
+    """The share of the cycle a foot is down: the published means, linear between speeds, held beyond.
+
+    Parameters
+    ----------
+    speed : array_like, shape (...)
+        m/s.
+    leg_length : array_like, shape (...)
+        Metres.
+
+    Returns
+    -------
+    ndarray, shape (...)
+        0.68 for very slow walking to 0.56 for very fast.
+    """
+    speed = _check.positive("speed", speed, hint="Speeds are in m/s, such as 1.3.")
+    length = _check.positive("leg_length", leg_length)
+    _check.batch(speed=speed.shape, leg_length=length.shape)
+    return np.interp(speed / np.sqrt(GRAVITY * length), _pace_values("speed"), _pace_values("foot_off_percent")) / 100
+
+
+@dataclass(frozen=True)
+class Walk:
+    """A walk along +Z from the world's origin, frame by frame; f frames, two sides (left, right).
+
+    Attributes
+    ----------
+    puppet : Puppet
+    speed, step_length : float
+        m/s, metres.
+    table : str
+        Where the angles are from.
+    planted : bool
+        Whether the legs were solved for planted feet (`plant`) or the angles applied as they are (`walk`).
+    times : ndarray, shape (f,)
+        Seconds.
+    phase : ndarray, shape (f, 2)
+        Of each leg, 0 at its foot strike.
+    stance : ndarray of bool, shape (f, 2)
+        Whether the foot is down.
+    pelvis : ndarray, shape (f, 3)
+        The middle of the hip centres.
+    points : ndarray, shape (f, 2, len(joints), 3)
+        Where the `joints` are; `at` picks one.
+    foot_pitch : ndarray, shape (f, 2)
+        The sole from level, toes up positive, radians.
+    miss : ndarray, shape (f, 2)
+        How far the leg's end fell short of where it should be, metres.
+    """
+
+    puppet: Puppet
+    speed: float
+    step_length: float
+    table: str
+    planted: bool
+    times: np.ndarray
+    phase: np.ndarray
+    stance: np.ndarray
+    pelvis: np.ndarray
+    points: np.ndarray
+    foot_pitch: np.ndarray
+    miss: np.ndarray
+
+    @property
+    def joints(self):
+        """The names of the points: hip, knee, ankle, for three bones also foot; then the sole's heel, ball, toe."""
+        return ("hip", "knee", "ankle", *(("foot",) if len(self.puppet.bones) == 3 else ()), *foot.PIVOTS)
+
+    def at(self, joint):
+        """Where a joint is, shape (f, 2, 3)."""
+        return self.points[:, :, self.joints.index(_check.choice("joint", joint, self.joints))]
+
+    @property
+    def hip(self):
+        """Hip flexion relative to the pelvis, which tips forward by `PELVIS_TILT`; radians, shape (f, 2)."""
+        return self._headings[..., 0] + PELVIS_TILT
+
+    @property
+    def knee(self):
+        """Knee flexion, radians, shape (f, 2)."""
+        return _wrapped(self._headings[..., 0] - self._headings[..., 1])
+
+    @property
+    def ankle(self):
+        """Dorsiflexion, radians, shape (f, 2): of the foot, or of the heron's metatarsal from the line of its shank."""
+        distal = self._headings[..., 2] if len(self.puppet.bones) == 3 else self.foot_pitch
+        return _wrapped(distal - self._headings[..., 1])
+
+    @property
+    def bend(self):
+        """The bend of the joint the leg is solved for, to its own side positive, radians, shape (f, 2).
+
+        The knee; the heron's ankle, whose own side is backward.
+        """
+        return self.puppet.knee_side * _wrapped(self._headings[..., -2] - self._headings[..., -1])
+
+    @property
+    def reach_share(self):
+        """How far the leg is stretched: 1 is straight; shape (f, 2)."""
+        root, _, end = (self.points[:, :, i] for i in range(*_limb_slice(self.puppet)))
+        return np.linalg.norm(end - root, axis=-1) / sum(self.puppet.bones[-2:])
+
+    @property
+    def slide_cm(self):
+        """How far each foot slides along the floor in one stride, cm, shape (2,)."""
+        strides = self.speed * self.times[-1] / (2 * self.step_length)
+        return foot_slide_cm(self.points[:, :, -len(foot.PIVOTS):], self.stance).sum(axis=0) / strides
+
+    @property
+    def _headings(self):
+        return headings(self.points[:, :, :len(self.puppet.bones) + 1])
+
+
+def walk(puppet, speed=None, step_length=None, frames=100, cycles=2, table="schwartz-2008"):
+    """A forward walk: the published angles applied to a puppet's legs, its pelvis moved forward evenly.
+
+    The pelvis rides at the height that keeps the lowest foot on the floor. The angles know nothing of the puppet's
+    bones or of the speed asked for, so the feet slide: `Walk.slide_cm` says how far. A leg that bends backward swings
+    as the forward one does, its middle joint on the other side of the line from its root to its end; a third bone
+    (the heron's thigh) is carried at `CARRIED_THIGH`. Both are invented.
+
+    Parameters
+    ----------
+    puppet : Puppet
+    speed : float, optional
+        m/s; by default the free pace for the puppet's legs.
+    step_length : float, optional
+        Metres; by default the published one for that speed.
+    frames : int
+        In one cycle, at least 8.
+    cycles : int
+        Strides; the last frame is the first one's pose again.
+    table : {"schwartz-2008", "pinzone-2014"}
+
+    Returns
+    -------
+    Walk
+    """
+    plan = _plan(puppet, speed, step_length, table)
+    cycles, frames = _check.count("cycles", cycles), _check.count("frames", frames, least=8)
+    count = np.arange(cycles * frames + 1) / frames
+    phase = (count[:, None] + [0.0, 0.5]) % 1.0
+    times = count * plan.cycle_time
+    pelvis = np.stack([0 * times, plan.height(phase[:, 0]), plan.speed * times], axis=-1)
+    leg, pitch = plan.leg(phase), plan.pitch(phase)
+    points = _in_space(np.concatenate([leg, _sole(puppet, leg[..., -1, :], pitch)], axis=-2), pelvis, puppet)
+    return Walk(puppet, plan.speed, plan.step_length, table, False, times, phase, phase < plan.stance_share, pelvis,
+                points, pitch, np.zeros_like(phase))
+
+
+def plant(walk, pelvis=None):
+    """The same walk with each foot planted where it comes down, and the legs solved for it.
+
+    In stance a foot rolls without slipping (`foot.roll`): on its heel, flat, on its ball, on its toe. In swing
+    its path is the forward walk's, eased from where it left to where it lands, and never below the floor.
+
+    Parameters
+    ----------
+    walk : Walk
+    pelvis : array_like, shape (f, 3), optional
+        The middle of the hip centres; by default `pelvis_path(walk)`. Where it carries a leg out of reach of its foot,
+        the leg is straight, `Walk.miss` says by how much it falls short, and the foot slides.
+
+    Returns
+    -------
+    Walk
+    """
+    pelvis = pelvis_path(walk) if pelvis is None else _check.numbers("pelvis", pelvis, 3)
+    if pelvis.shape != walk.pelvis.shape:
+        raise ValueError(f"`pelvis` must have shape {walk.pelvis.shape}, one point a frame; got {pelvis.shape}.")
+    puppet = walk.puppet
+    carried, upper, lower = _limb(puppet)
+    goals = foot_goals(walk)[..., [2, 1]] - pelvis[:, None, [2, 1]]  # seen from the hips, side view
+    solved = two_bone.solve_planar(goals - carried, upper, lower, bend=puppet.knee_side)
+    leg = np.stack([np.zeros_like(goals), solved.knee + carried, solved.ankle + carried], axis=-2)
+    if len(puppet.bones) == 3:
+        leg = np.insert(leg, 1, carried, axis=-2)
+    points = np.concatenate([leg, _sole(puppet, leg[..., -1, :], walk.foot_pitch)], axis=-2)
+    return replace(walk, planted=True, pelvis=pelvis, points=_in_space(points, pelvis, puppet), miss=solved.miss)
+
+
+def foot_goals(walk):
+    """Where the legs' ends (ankles; the heron's toe joints) must be for planted feet.
+
+    Parameters
+    ----------
+    walk : Walk
+
+    Returns
+    -------
+    ndarray, shape (f, 2, 3)
+    """
+    plan = _plan(walk.puppet, walk.speed, walk.step_length, walk.table)
+    ends = plan.planted_end(walk.phase)
+    pelvis = np.stack([0 * walk.times, 0 * walk.times, plan.speed * walk.times], axis=-1)
+    return _in_space(ends[..., None, :], pelvis, walk.puppet)[..., 0, :]
+
+
+def pelvis_path(walk, reach=0.995):
+    """A pelvis path at even speed that never carries a leg beyond a share of its full reach.
+
+    The height is a smooth minimum of three: the forward walk's, and for each leg the highest from which its foot's
+    goal is still near enough. It is never above any of them; it dips below by at most 1.1 % of the leg where they meet.
+    A step too long for the legs at any height is left with the pelvis low and a `Walk.miss` after `plant`.
+
+    Parameters
+    ----------
+    walk : Walk
+    reach : float
+        Above 0, at most 1.
+
+    Returns
+    -------
+    ndarray, shape (f, 3)
+        The middle of the hip centres.
+    """
+    reach = _check.positive("reach", reach, hint="A share of full reach, such as 0.995.")
+    if reach.ndim or reach > 1:
+        raise ValueError(f"`reach` must be one share of full reach, at most 1; got {reach}.")
+    plan = _plan(walk.puppet, walk.speed, walk.step_length, walk.table)
+    carried, upper, lower = _limb(walk.puppet)
+    goals = plan.planted_end(walk.phase) - carried
+    room = (reach * (upper + lower))**2 - goals[..., 0]**2
+    highest = goals[..., 1] + np.sqrt(np.maximum(room, 0))
+    forward = plan.height(walk.phase[:, 0])
+    height = _smooth_minimum([forward, *highest.T], softness=0.01 * (upper + lower))
+    return np.stack([0 * height, height, walk.speed * walk.times], axis=-1)
+
+
+def foot_slide_cm(sole, stance):
+    """How far a foot that should stay slides along the floor, in each step from one frame to the next.
+
+    The lowest point of the sole is watched. Where that is another point in the next frame, a rolling foot has handed
+    over from one to the other within the step, and the one that moves less counts.
+
+    Parameters
+    ----------
+    sole : array_like, shape (f, ..., n, 3)
+        Points of each foot's sole, such as heel, ball and toe, frame by frame; metres, y up.
+    stance : array_like of bool, shape (f, ...)
+        A step counts when the foot is down in both its frames.
+
+    Returns
+    -------
+    ndarray, shape (f, ...)
+        Centimetres; the first is 0. Sum over frames for the whole slide.
+    """
+    sole, stance = _check.numbers("sole", sole, "f", "n", 3), _check_stance(stance)
+    if sole.shape[:-2] != stance.shape:
+        raise ValueError(f"`stance` must have the shape of `sole` without its last two axes, {sole.shape[:-2]}; "
+                         f"got {stance.shape}.")
+    height = sole[..., 1]
+    low = height <= height.min(axis=-1, keepdims=True) + 1e-6
+    stays, either = low[1:] & low[:-1], low[1:] | low[:-1]
+    watched = np.where(stays.any(axis=-1, keepdims=True), stays, either)
+    moved = np.linalg.norm(np.diff(sole[..., [0, 2]], axis=0), axis=-1)
+    slide = np.where(watched, moved, np.inf).min(axis=-1) * (stance[1:] & stance[:-1])
+    return 100 * np.concatenate([np.zeros((1, *stance.shape[1:])), slide])
+
+
+def foot_strikes(stance):
+    """The frames in which a foot comes down, shape (n, 2): rows of frame and side (0 left, 1 right).
+
+    Parameters
+    ----------
+    stance : array_like of bool, shape (f, 2)
+    """
+    stance = _check_stance(stance, sides=True)
+    return np.argwhere(stance[1:] & ~stance[:-1]) + [1, 0]
+
+
+def toe_offs(stance):
+    """The frames in which a foot leaves the floor, shape (n, 2): rows of frame and side (0 left, 1 right).
+
+    Parameters
+    ----------
+    stance : array_like of bool, shape (f, 2)
+    """
+    return foot_strikes(~_check_stance(stance, sides=True))
+
+
+@dataclass(frozen=True)
+class Pop:
+    """A leg that snaps straight or out of straight: its side tag, the frame it ends in, its fastest bend in degrees
+    a second."""
+
+    side: str
+    frame: int
+    speed_deg: float
+
+
+def extension_pops(walk, near=0.99, fastest_deg=600.0):
+    """The moments when a leg near full reach bends or straightens faster than a leg should.
+
+    A pop is a run of frame steps in each of which the leg is, at one end at least, stretched to `near` or more, and
+    its bend changes by more than `fastest_deg`. The published knees turn at up to 332 degrees a second in
+    Tamsin's free walk, so more than 600 near full reach is the mark of a goal at the edge of reach.
+
+    Parameters
+    ----------
+    walk : Walk
+    near : float
+        Share of full reach.
+    fastest_deg : float
+        Degrees a second.
+
+    Returns
+    -------
+    tuple of Pop
+        In the order of frames, left before right.
+    """
+    near, fastest = _check.positive("near", near), _check.positive("fastest_deg", fastest_deg)
+    speed = np.rad2deg(np.abs(np.diff(walk.bend, axis=0))) / np.diff(walk.times)[:, None]
+    share = walk.reach_share
+    pops = (speed > fastest) & (np.maximum(share[1:], share[:-1]) >= near)
+    last = pops & ~np.concatenate([pops[1:], np.zeros((1, 2), bool)])
+    found = []
+    for step, side in np.argwhere(last):
+        first = step
+        while first > 0 and pops[first - 1, side]:
+            first -= 1
+        found.append(Pop(SIDE_TAGS[side], int(step) + 1, float(speed[first:step + 1, side].max())))
+    return tuple(found)
+
+
+def outside_range_deg(walk, table="aaos", sex=None, age=None):
+    """How far a walk's angles leave the average human ranges of motion.
+
+    Parameters
+    ----------
+    walk : Walk
+        Of a puppet with two bones a leg.
+    table, sex, age
+        As in `body.joint_range`.
+
+    Returns
+    -------
+    dict of joint name to float
+        The largest excess in degrees, 0 where the joint stays inside, negative beyond the low end.
+    """
+    if len(walk.puppet.bones) != 2:
+        raise ValueError(f"`walk` must be of a puppet with two bones a leg; got that of {walk.puppet.name!r}. "
+                         "Human ranges say nothing about its joints.")
+    excess = {joint: np.rad2deg(body.joint_range(joint, table, sex, age).outside(getattr(walk, joint))).ravel()
+              for joint in JOINTS}
+    return {joint: float(angles[np.argmax(np.abs(angles))]) for joint, angles in excess.items()}
+
+
+@dataclass(frozen=True)
+class _Plan:
+    """What a walk is made from; everything in it is a function of a leg's phase, seen from the hips in side view."""
+
+    puppet: Puppet
+    speed: float
+    step_length: float
+    table: str
+
+    @property
+    def cycle_time(self):
+        return 2 * self.step_length / self.speed
+
+    @property
+    def stance_share(self):
+        return float(stance_share(self.speed, sum(self.puppet.bones[-2:])))
+
+    def angle(self, phase, joint):
+        relative_step = self.step_length / sum(self.puppet.bones[-2:])
+        return joint_angles(100 * phase, joint, self.table, relative_step)
+
+    def pitch(self, phase):
+        return self.angle(phase, "hip") - PELVIS_TILT - self.angle(phase, "knee") + self.angle(phase, "ankle")
+
+    def leg(self, phase):
+        """The forward walk's joints from the hip down, shape (..., bones + 1, 2)."""
+        carried, upper, lower = _limb(self.puppet)
+        thigh = self.angle(phase, "hip") - PELVIS_TILT
+        middle = upper * _hanging(thigh)
+        end = middle + lower * _hanging(thigh - self.angle(phase, "knee"))
+        if self.puppet.knee_side < 0:
+            line = end / np.linalg.norm(end, axis=-1, keepdims=True)
+            middle = 2 * np.sum(middle * line, axis=-1, keepdims=True) * line - middle
+        joints = [np.zeros_like(end), *([carried + 0 * end] if len(self.puppet.bones) == 3 else []),
+                  carried + middle, carried + end]
+        return np.stack(joints, axis=-2)
+
+    def height(self, phase):
+        """Hips above the floor when the lowest of both feet's soles touches it."""
+        both = np.stack([phase, (phase + 0.5) % 1.0])
+        sole = _sole(self.puppet, self.leg(both)[..., -1, :], self.pitch(both))
+        return -sole[..., 1].min(axis=(0, -1))
+
+    def planted_end(self, phase):
+        """The leg's end with its foot planted, (forward from the hips, up from the floor)."""
+        left, landed = np.array(self.stance_share), np.array(1.0)
+        share = np.clip((phase - left) / (1 - left), 0, 1)[..., None]
+        ease = share**2 * (3 - 2 * share)
+        swing = (self._forward_end(phase) + (1 - ease) * (self._rolling_end(left) - self._forward_end(left))
+                 + ease * (self._rolling_end(landed - 1) - self._forward_end(landed)))
+        sunk = _sole(self.puppet, swing, self.pitch(phase))[..., 1].min(axis=-1)
+        swing[..., 1] -= np.minimum(sunk, 0)
+        return np.where((phase < left)[..., None], self._rolling_end(phase), swing)
+
+    def _forward_end(self, phase):
+        end = self.leg(phase)[..., -1, :]
+        return np.stack([end[..., 0], end[..., 1] + self.height(phase)], axis=-1)
+
+    def _rolling_end(self, phase):
+        return self._rolled(phase) + [self._spot, 0.0]
+
+    @property
+    def _spot(self):
+        """How far before the hips a foot lands: its way through stance as near the forward walk's as can be."""
+        phase = np.linspace(0, self.stance_share, 50)
+        return np.mean(self._forward_end(phase)[..., 0] - self._rolled(phase)[..., 0])
+
+    def _rolled(self, phase):
+        """The end as the foot rolls on a floor that passes back under the hips, from a spot under them at phase 0."""
+        passed = 2 * self.step_length * phase
+        return foot.roll(_foot(self.puppet), -self.pitch(phase)).ankle - np.stack([passed, 0 * passed], axis=-1)
+
+
+def _plan(puppet, speed, step_length, table):
+    if not isinstance(puppet, Puppet):
+        raise ValueError(f"`puppet` must be a Puppet; got {puppet!r}. PUPPETS['Tamsin'] is one.")
+    _check.choice("table", table, TABLES)
+    length = sum(puppet.bones[-2:])
+    speed = pace(length).speed if speed is None else _one("speed", speed, "Give one speed in m/s, such as 1.3.")
+    if step_length is None:
+        relative = np.interp(speed / np.sqrt(GRAVITY * length), _pace_values("speed"), _pace_values("step_length"))
+        step_length = relative * length
+    step_length = _one("step_length", step_length, "Give one step length in metres, such as 0.65.")
+    return _Plan(puppet, float(speed), step_length, table)
+
+
+def _one(name, value, hint):
+    value = _check.positive(name, value, hint=hint)
+    if value.ndim:
+        raise ValueError(f"`{name}` must be one number; got shape {value.shape}. {hint}")
+    return float(value)
+
+
+def _check_stance(stance, sides=False):
+    array = np.asarray(stance)
+    if array.dtype != bool or array.ndim < 1 or len(array) == 0 or (sides and array.shape[1:] != (2,)):
+        raise ValueError(f"`stance` must be true or false for every frame{' and two sides' if sides else ''}; "
+                         f"got {array.dtype} of shape {array.shape}.")
+    return array
+
+
+def _limb(puppet):
+    """The two bones the leg is solved with, and where they begin as seen from the hip, side view."""
+    carried = puppet.thigh * _hanging(CARRIED_THIGH) if len(puppet.bones) == 3 else np.zeros(2)
+    return carried, *puppet.bones[-2:]
+
+
+def _limb_slice(puppet):
+    return len(puppet.bones) - 2, len(puppet.bones) + 1
+
+
+def _foot(puppet):
+    """The puppet's foot, standing flat."""
+    return foot.Foot(ankle=(0.0, puppet.ankle_height), heel=(-puppet.heel_length, 0.0), ball=(puppet.ball_length, 0.0),
+                     toe=(puppet.foot_length - puppet.heel_length, 0.0))
+
+
+def _sole(puppet, end, pitch):
+    """Heel, ball and toe, shape (..., 3, 2), from the leg's end and the foot's pitch; the toes bend as in a roll."""
+    rolled = foot.roll(_foot(puppet), -pitch)
+    return np.stack([end + getattr(rolled, pivot) - rolled.ankle for pivot in foot.PIVOTS], axis=-2)
+
+
+def _hanging(angle):
+    return np.stack([np.sin(angle), -np.cos(angle)], axis=-1)
+
+
+def _in_space(flat, pelvis, puppet):
+    """Side-view points seen from the hips, shape (f, 2, n, 2), as world points, shape (f, 2, n, 3)."""
+    sideways = np.broadcast_to(np.array([[0.5], [-0.5]]) * puppet.hip_width, flat.shape[:-1])
+    return np.stack([sideways, flat[..., 1], flat[..., 0]], axis=-1) + pelvis[:, None, None, :]
+
+
+def _smooth_minimum(heights, softness):
+    """A smooth curve never above any of the heights, below their minimum by at most softness × log(their number)."""
+    heights = np.stack(heights)
+    least = heights.min(axis=0)
+    return least - softness * np.log(np.exp(-(heights - least) / softness).sum(axis=0))
+
+
+def _wrapped(angle):
+    return (angle + np.pi) % (2 * np.pi) - np.pi
