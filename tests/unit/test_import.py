@@ -1,0 +1,95 @@
+"""What importing loads, and that data flows one way: a module imports only what stands above it in DEVELOPERS.md."""
+
+import ast
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+import rigkit
+
+FOLDER = Path(rigkit.__file__).parent
+NOTEBOOK = ["matplotlib", "ipywidgets", "IPython"]
+
+
+def documented_order():
+    """The modules as DEVELOPERS.md lists them, one to a line or more: "      mesh.py, skin.py  what they do"."""
+    house = (FOLDER.parent / "DEVELOPERS.md").read_text(encoding="utf-8").split("    rigkit/\n")[1].split("\n\n")[0]
+    names = [line.strip().split("  ")[0] for line in house.splitlines()]
+    return re.findall(r"(\w+)(?:\.py|/)", " ".join(names))
+
+
+ORDER = [*documented_order(), "__main__"]
+MATHS = ORDER[:ORDER.index("gait") + 1]
+
+
+def written():
+    """The modules and packages of rigkit that exist, but for its own `__init__`."""
+    return sorted(path.stem for path in FOLDER.iterdir()
+                  if (path.suffix == ".py" or (path / "__init__.py").exists()) and path.stem != "__init__")
+
+
+def loaded_by(code):
+    """Which of the notebook's libraries, and NumPy, a new Python loads when it runs `code`."""
+    code += f"\nimport sys\nprint(*(name for name in {[*NOTEBOOK, 'numpy']} if name in sys.modules))"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=FOLDER.parent)
+    return done.stdout.split()
+
+
+def files(module):
+    path = FOLDER / f"{module}.py"
+    return [path] if path.exists() else sorted((FOLDER / module).rglob("*.py"))
+
+
+def imports(path):
+    """The full names a file imports, wherever in it: "numpy", "rigkit.frames", …"""
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            yield from (alias.name for alias in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, f"{path.name} imports relatively; say rigkit in full"
+            yield from ([f"rigkit.{alias.name}" for alias in node.names] if node.module == "rigkit" else [node.module])
+
+
+def test_import_rigkit_loads_nothing_heavy():
+    assert loaded_by("import rigkit") == []
+
+
+def test_the_check_would_notice():
+    assert loaded_by("import matplotlib") == ["matplotlib", "numpy"]
+
+
+def test_the_maths_loads_numpy_and_nothing_of_the_notebook():
+    modules = [name for name in MATHS if name in written()]
+    assert loaded_by("\n".join(f"import rigkit.{name}" for name in modules)) == ["numpy"]
+
+
+def test_modules_load_when_first_used():
+    assert loaded_by("import rigkit\nrigkit.skeleton.planar_chain([0], [1])") == ["numpy"]
+    assert set(rigkit.__all__) <= set(dir(rigkit))
+    assert rigkit.__version__[0].isdigit()
+    with pytest.raises(AttributeError, match="module 'rigkit' has no attribute 'knees'"):
+        _ = rigkit.knees
+
+
+def test_every_module_has_its_place_in_the_order():
+    assert set(written()) - set(ORDER) == set()
+    assert len(ORDER) == len(set(ORDER))
+
+
+@pytest.mark.parametrize("module", written())
+def test_a_module_imports_only_what_stands_before_it(module):
+    before = ORDER[:ORDER.index(module)]
+    for path in files(module):
+        ours = {name.split(".")[1] for name in imports(path) if name.startswith("rigkit.")}
+        after = ours - {*before, "__version__"} - ({module} if path.parent != FOLDER else set())
+        assert not after, f"{path.relative_to(FOLDER)} imports {after}, which should not stand before {module}"
+
+
+@pytest.mark.parametrize("module", [name for name in MATHS if name in written()])
+def test_the_maths_imports_numpy_and_the_standard_library_only(module):
+    for path in files(module):
+        roots = {name.split(".")[0] for name in imports(path)}
+        assert roots <= {*sys.stdlib_module_names, "numpy", "rigkit"}
