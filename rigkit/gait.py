@@ -276,8 +276,8 @@ class Walk:
     @property
     def reach_share(self):
         """How far the leg is stretched: 1 is straight; shape (f, 2)."""
-        root, _, end = (self.points[:, :, i] for i in range(*_limb_slice(self.puppet)))
-        return np.linalg.norm(end - root, axis=-1) / sum(self.puppet.bones[-2:])
+        end = len(self.puppet.bones)
+        return np.linalg.norm(self.points[:, :, end] - self.points[:, :, end - 2], axis=-1) / _limb_length(self.puppet)
 
     @property
     def slide_cm(self):
@@ -351,9 +351,7 @@ def plant(walk, pelvis=None):
     carried, upper, lower = _limb(puppet)
     goals = foot_goals(walk)[..., [2, 1]] - pelvis[:, None, [2, 1]]  # seen from the hips, side view
     solved = two_bone.solve_planar(goals - carried, upper, lower, bend=puppet.knee_side)
-    leg = np.stack([np.zeros_like(goals), solved.knee + carried, solved.ankle + carried], axis=-2)
-    if len(puppet.bones) == 3:
-        leg = np.insert(leg, 1, carried, axis=-2)
+    leg = _hung(puppet, two_bone.planar_points(solved.hip, solved.knee, upper, lower))
     points = np.concatenate([leg, _sole(puppet, leg[..., -1, :], walk.foot_pitch)], axis=-2)
     return replace(walk, planted=True, pelvis=pelvis, points=_in_space(points, pelvis, puppet), miss=solved.miss)
 
@@ -540,10 +538,10 @@ class _Plan:
 
     @property
     def stance_share(self):
-        return float(stance_share(self.speed, sum(self.puppet.bones[-2:])))
+        return float(stance_share(self.speed, _limb_length(self.puppet)))
 
     def angle(self, phase, joint):
-        relative_step = self.step_length / sum(self.puppet.bones[-2:])
+        relative_step = self.step_length / _limb_length(self.puppet)
         return joint_angles(100 * phase, joint, self.table, relative_step)
 
     def pitch(self, phase):
@@ -551,16 +549,14 @@ class _Plan:
 
     def leg(self, phase):
         """The forward walk's joints from the hip down, shape (..., bones + 1, 2)."""
-        carried, upper, lower = _limb(self.puppet)
-        thigh = self.angle(phase, "hip") - PELVIS_TILT
-        middle = upper * _hanging(thigh)
-        end = middle + lower * _hanging(thigh - self.angle(phase, "knee"))
-        if self.puppet.knee_side < 0:
-            line = end / np.linalg.norm(end, axis=-1, keepdims=True)
-            middle = 2 * np.sum(middle * line, axis=-1, keepdims=True) * line - middle
-        joints = [np.zeros_like(end), *([carried + 0 * end] if len(self.puppet.bones) == 3 else []),
-                  carried + middle, carried + end]
-        return np.stack(joints, axis=-2)
+        _, upper, lower = _limb(self.puppet)
+        thigh, knee = self.angle(phase, "hip") - PELVIS_TILT, self.angle(phase, "knee")
+        joints = two_bone.planar_points(thigh, knee, upper, lower)
+        if self.puppet.knee_side < 0:  # the middle joint on the other side of the line from root to end
+            line = joints[..., 2, :] / np.linalg.norm(joints[..., 2, :], axis=-1, keepdims=True)
+            middle = joints[..., 1, :]
+            joints[..., 1, :] = 2 * np.sum(middle * line, axis=-1, keepdims=True) * line - middle
+        return _hung(self.puppet, joints)
 
     def height(self, phase):
         """Hips above the floor when the lowest of both feet's soles touches it."""
@@ -602,7 +598,7 @@ def _plan(puppet, speed, step_length, table):
     if not isinstance(puppet, Puppet):
         raise ValueError(f"`puppet` must be a Puppet; got {puppet!r}. PUPPETS['Tamsin'] is one.")
     _check.choice("table", table, TABLES)
-    length = sum(puppet.bones[-2:])
+    length = _limb_length(puppet)
     speed = pace(length).speed if speed is None else _one("speed", speed, "Give one speed in m/s, such as 1.3.")
     if step_length is None:
         relative = np.interp(speed / np.sqrt(GRAVITY * length), _pace_values("speed"), _pace_values("step_length"))
@@ -627,13 +623,23 @@ def _check_stance(stance, sides=False):
 
 
 def _limb(puppet):
-    """The two bones the leg is solved with, and where they begin as seen from the hip, side view."""
-    carried = puppet.thigh * _hanging(CARRIED_THIGH) if len(puppet.bones) == 3 else np.zeros(2)
+    """Where the two bones the leg is solved with begin, seen from the hip in side view, and their lengths."""
+    carried = np.zeros(2)
+    if len(puppet.bones) == 3:
+        carried = puppet.thigh * np.array([np.sin(CARRIED_THIGH), -np.cos(CARRIED_THIGH)])
     return carried, *puppet.bones[-2:]
 
 
-def _limb_slice(puppet):
-    return len(puppet.bones) - 2, len(puppet.bones) + 1
+def _limb_length(puppet):
+    return sum(puppet.bones[-2:])
+
+
+def _hung(puppet, limb):
+    """The joints from the hip down, from those of the two solved bones seen from where they begin."""
+    joints = limb + _limb(puppet)[0]
+    if len(puppet.bones) == 3:
+        joints = np.concatenate([np.zeros_like(joints[..., :1, :]), joints], axis=-2)
+    return joints
 
 
 def _foot(puppet):
@@ -646,10 +652,6 @@ def _sole(puppet, end, pitch):
     """Heel, ball and toe, shape (..., 3, 2), from the leg's end and the foot's pitch; the toes bend as in a roll."""
     rolled = foot.roll(_foot(puppet), -pitch)
     return np.stack([end + getattr(rolled, pivot) - rolled.ankle for pivot in foot.PIVOTS], axis=-2)
-
-
-def _hanging(angle):
-    return np.stack([np.sin(angle), -np.cos(angle)], axis=-1)
 
 
 def _in_space(flat, pelvis, puppet):
