@@ -89,7 +89,8 @@ def test_many_feet_at_once_and_integers():
 
 @pytest.mark.parametrize(("change", "message"), [
     ({"heel": (0.14, 0)}, "follow each other"), ({"heel": (-0.06, 0.01)}, "touch the floor"),
-    ({"ankle": (0.14, 0.07)}, "follow each other"), ({"ball": (0.13, -0.01)}, "at or above"), ({"toe": (np.nan, 0)}, "toe"), ({"ankle": (0, 0, 0)}, "ankle"),
+    ({"ankle": (0.14, 0.07)}, "follow each other"),
+    ({"ball": (0.13, -0.01)}, "at or above"), ({"toe": (np.nan, 0)}, "toe"), ({"ankle": (0, 0, 0)}, "ankle"),
     ({"ankle": "high"}, "ankle"), ({"ankle": []}, "ankle"),
 ])
 def test_foot_refuses(change, message):

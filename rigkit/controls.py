@@ -1,0 +1,338 @@
+"""Controls: what an animator touches, its zeroed rest, what it follows and with which gap.
+
+A control is plain data. Its values are six channels, all zero at rest, on top of where it stays or what it hangs
+from or follows: `world = base @ values`. Turns are radians about the control's own axes through its pivot: about x
+first, then the moved z, then the moved y (a hip's flexion, abduction, rotation).
+"""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from rigkit import _check, rotation
+from rigkit import frames as fr
+
+CHANNELS = ("shift_x", "shift_y", "shift_z", "turn_x", "turn_y", "turn_z")
+TURN_ORDER = "xzy"
+FOLLOWS = ("both", "position", "turn")
+
+
+@dataclass(frozen=True, eq=False)
+class Follow:
+    """One leader of a control, and what of it is followed.
+
+    Attributes
+    ----------
+    leader : str
+        Another control, or anything posed before (a joint), by name.
+    what : {"both", "position", "turn"}
+        "both": as if fixed to the leader. "position": the leader's shift without its turn, the vector between the
+        two kept. "turn": the leader's turn without its shift.
+    weight : array_like, shape (...)
+        From 0 to 1. Weights for one control add up to at most 1; the rest of it stays where it is.
+    gap : array_like, shape (..., 4, 4), optional
+        The fixed relative frame kept while following, as `gap_to` gives it; the gap at rest when left out.
+    """
+
+    leader: str
+    what: str = "both"
+    weight: float = 1.0
+    gap: np.ndarray | None = None
+
+    def __post_init__(self):
+        _check.choice("what", self.what, FOLLOWS)
+        weight = _check.numbers("weight", self.weight)
+        if not ((weight >= 0) & (weight <= 1)).all():
+            raise ValueError(f"`weight` must be between 0 and 1; got {self.weight!r}.")
+        object.__setattr__(self, "weight", weight)
+        if self.gap is not None:
+            object.__setattr__(self, "gap", fr.check_frames("gap", self.gap))
+
+
+@dataclass(frozen=True, eq=False)
+class Control:
+    """What an animator moves.
+
+    Attributes
+    ----------
+    name : str
+    rest : array_like, shape (4, 4)
+        Its world frame when every control reads zero.
+    outline : array_like, shape (points, 3)
+        The shape one sees, in the control's frame, metres; nothing is computed from it.
+    pivot : array_like, shape (3,)
+        The point it turns about, in the control's frame.
+    parent : str, optional
+        What it hangs from for good: the same as following one leader in both ways with weight 1. A control has a
+        parent or follows, not both.
+    follows : tuple of Follow
+        What it follows; more than one leader by weights.
+    locked : tuple of str
+        Channels that stay at zero.
+    limits : mapping of str to (float, float)
+        The least and the greatest value of a channel.
+    stays : array_like, shape (..., 4, 4), optional
+        Where it stays as far as it follows nothing; `rest` when left out. `switch` sets it.
+    """
+
+    name: str
+    rest: np.ndarray = field(default_factory=lambda: np.eye(4))
+    outline: np.ndarray = field(default_factory=lambda: np.zeros((1, 3)))
+    pivot: np.ndarray = (0.0, 0.0, 0.0)
+    parent: str | None = None
+    follows: tuple = ()
+    locked: tuple = ()
+    limits: Mapping = field(default_factory=dict)
+    stays: np.ndarray | None = None
+
+    def __post_init__(self):
+        put = object.__setattr__
+        put(self, "rest", fr.check_frames("rest", self.rest))
+        put(self, "outline", _check.numbers("outline", self.outline, "points", 3))
+        put(self, "pivot", _check.numbers("pivot", self.pivot, 3))
+        put(self, "stays", self.rest if self.stays is None else fr.check_frames("stays", self.stays))
+        put(self, "follows", tuple(self.follows))
+        if self.parent is not None and self.follows:
+            raise ValueError(f"`{self.name}` must have a parent or follow, not both; got parent {self.parent!r} "
+                             f"and {len(self.follows)} to follow.")
+        low, high = np.full(6, -np.inf), np.full(6, np.inf)
+        for name, bounds in self.limits.items():
+            bounds = _check.numbers(f"limits of {name}", bounds, 2)
+            low[_channel(self, name)], high[_channel(self, name)] = bounds
+            if not bounds[0] <= 0 <= bounds[1]:
+                raise ValueError(f"`limits` of {name} must hold zero, the rest; got {bounds.tolist()}.")
+        for name in self.locked:
+            low[_channel(self, name)] = high[_channel(self, name)] = 0.0
+        put(self, "_bounds", np.stack([low, high]))
+
+    @property
+    def leaders(self):
+        """What it follows, a parent included, as a tuple of Follow."""
+        return self.follows if self.parent is None else (Follow(self.parent),)
+
+
+def pose(controls: Iterable[Control], values: Mapping | None = None, outside: Mapping | None = None):
+    """Where every control is, from its values and from what it follows.
+
+    Parameters
+    ----------
+    controls : iterable of Control
+        In any order.
+    values : mapping of control name to mapping of channel to array_like, shape (...)
+        Metres and radians; what is left out is zero. Locked channels stay at zero, limited ones within their limits.
+    outside : mapping of str to array_like, shape (..., 4, 4)
+        World frames of leaders that are not controls. To follow one, a `Follow` needs its `gap`.
+
+    Returns
+    -------
+    dict of str to ndarray, shape (..., 4, 4)
+        World frames, of the controls only.
+
+    Raises
+    ------
+    ValueError
+        For two controls of one name, a leader or channel that is not there, weights that add up to more than 1, or
+        controls that follow each other in a circle, each named.
+    """
+    ordered = in_order(controls, outside or ())
+    numbers = np.stack(np.broadcast_arrays(*_values(ordered, values or {})), axis=-2)
+    return _pose(ordered, _value_frames(numbers, np.stack([c.pivot for c in ordered])),
+                 {name: fr.check_frames(name, frame) for name, frame in (outside or {}).items()})
+
+
+def in_order(controls: Iterable[Control], outside=()):
+    """The controls as a tuple, leaders before followers; a circle of followers is refused by name."""
+    controls = tuple(controls)
+    by_name = {control.name: control for control in controls}
+    twice = sorted({c.name for c in controls if sum(c.name == d.name for d in controls) > 1} | by_name.keys() & outside)
+    if twice or not controls:
+        raise ValueError("`controls` must be at least one, each with a name of its own; "
+                         f"got {', '.join(twice) + ' more than once' if twice else 'none'}.")
+    ordered = {}
+
+    def visit(control, path):
+        if control.name in path:
+            circle = " → ".join([*path[path.index(control.name):], control.name])
+            raise ValueError(f"`controls` must not follow each other in a circle; got {circle}. "
+                             "Let one of them follow something else.")
+        for follow in control.leaders:
+            if follow.leader in by_name:
+                visit(by_name[follow.leader], [*path, control.name])
+            elif follow.leader not in outside or follow.gap is None:
+                raise ValueError(f"`{control.name}` must follow a control, or something posed outside with a gap; "
+                                 f"got {follow.leader!r}. There are {', '.join([*by_name, *outside])}.")
+        ordered[control.name] = control
+
+    for control in controls:
+        if control.name not in ordered:
+            visit(control, [])
+    return tuple(ordered.values())
+
+
+def allowed(control, values: Mapping):
+    """The values that count, all six channels: locked ones zero, limited ones within their limits.
+
+    Parameters
+    ----------
+    control : Control
+    values : mapping of channel to array_like, shape (...)
+
+    Returns
+    -------
+    dict of str to ndarray, shape (...)
+    """
+    return dict(zip(CHANNELS, np.moveaxis(_values([control], {control.name: values})[0], -1, 0), strict=True))
+
+
+def read(control, world, base=None):
+    """The values that put a control at `world`: the inverse of posing it, without regard to locks and limits.
+
+    Parameters
+    ----------
+    control : Control
+    world : array_like, shape (..., 4, 4)
+    base : array_like, shape (..., 4, 4), optional
+        Where the control would be if its values were zero; its rest when left out.
+
+    Returns
+    -------
+    dict of str to ndarray, shape (...)
+    """
+    local = fr.relative(control.rest if base is None else base, world)
+    turn = rotation.euler_from_matrix(local[..., :3, :3], TURN_ORDER)[..., [0, 2, 1]]
+    shift = fr.apply(local, control.pivot) - control.pivot
+    return dict(zip(CHANNELS, np.moveaxis(np.concatenate([shift, turn], axis=-1), -1, 0), strict=True))
+
+
+def gap_to(leader, follower, what="both"):
+    """The gap that keeps `follower` where it is now while `what` of `leader` is followed; shapes (..., 4, 4).
+
+    For "both" and "turn" the follower's frame seen from the leader; for "position" a frame without a turn that holds
+    the vector between their origins, along the world's axes.
+    """
+    leader, follower = fr.check_frames("leader", leader), fr.check_frames("follower", follower)
+    _check.batch(leader=leader.shape[:-2], follower=follower.shape[:-2])
+    if _check.choice("what", what, FOLLOWS) == "position":
+        return fr.frame(origin=follower[..., :3, 3] - leader[..., :3, 3])
+    return fr.relative(leader, follower)
+
+
+def switch(control, follows, worlds: Mapping, values: Mapping | None = None):
+    """The control with new leaders, placed so that it does not jump: every gap is taken at this moment.
+
+    Parameters
+    ----------
+    control : Control
+    follows : str, Follow or iterable of Follow
+        The new leaders; gaps they carry are replaced. An empty tuple lets go: the control stays where it is.
+    worlds : mapping of str to array_like, shape (..., 4, 4)
+        World frames at the moment of the switch, of the control and its new leaders.
+    values : mapping of channel to array_like, shape (...)
+        The control's values at that moment; they mean the same after it.
+
+    Returns
+    -------
+    Control
+    """
+    follows = [follows] if isinstance(follows, str | Follow) else follows
+    follows = [Follow(follow) if isinstance(follow, str) else follow for follow in follows]
+    for name in (control.name, *(follow.leader for follow in follows)):
+        if name not in worlds:
+            raise ValueError(f"`worlds` must hold the frame of {name}; got {', '.join(worlds)}.")
+    moved = _value_frames(_values([control], {control.name: values or {}})[0], control.pivot)
+    base = fr.check_frames(control.name, worlds[control.name]) @ fr.invert(moved)
+    return replace(control, parent=None, stays=base, follows=tuple(
+        replace(follow, gap=gap_to(worlds[follow.leader], base, follow.what)) for follow in follows))
+
+
+def _pose(ordered, moved, worlds):
+    """World frames from value frames, shape (..., n, 4, 4), of controls in order; all of it checked before."""
+    by_name, worlds = {control.name: control for control in ordered}, dict(worlds)
+    for i, control in enumerate(ordered):
+        worlds[control.name] = _base(control, worlds, by_name) @ moved[..., i, :, :]
+    return {control.name: worlds[control.name] for control in ordered}
+
+
+def _base(control, worlds, by_name):
+    """Where a control is before its values: a weighted mean of what its leaders ask for and of where it stays."""
+    leaders = control.leaders
+    if not leaders:
+        return control.stays
+    asked = []
+    for follow in leaders:
+        gap = follow.gap
+        if gap is None:
+            gap = gap_to(by_name[follow.leader].rest, control.rest, follow.what)
+        leader = worlds[follow.leader]
+        asked.append(gap @ leader if follow.what == "position" else leader @ gap)
+    if len(leaders) == 1 and leaders[0].what == "both" and (leaders[0].weight == 1).all():
+        return asked[0]
+    place = _weighted(control, leaders, "turn", control.stays[..., :3, 3],
+                      [frame[..., :3, 3] for frame in asked], _mean_place)
+    turn = _weighted(control, leaders, "position", rotation.quaternion_from_matrix(control.stays[..., :3, :3]),
+                     [rotation.quaternion_from_matrix(frame[..., :3, :3]) if follow.what != "position" else None
+                      for follow, frame in zip(leaders, asked, strict=True)], rotation.slerp)
+    return fr.frame(rotation.matrix_from_quaternion(turn), place)
+
+
+def _weighted(control, leaders, but, mean, asked, between):
+    """A mean grown one leader at a time, leaving out those that follow `but` only."""
+    counted = [(follow.weight, value) for follow, value in zip(leaders, asked, strict=True) if follow.what != but]
+    total = 1 - sum(weight for weight, _ in counted)
+    if not np.all(total > -1e-9):
+        raise ValueError(f"`{control.name}` must follow with weights that add up to at most 1; "
+                         f"got {1 - np.min(total):g}.")
+    total = np.maximum(total, 0.0)
+    for weight, value in counted:
+        total = total + weight
+        mean = between(mean, value, weight / np.where(total > 0, total, 1.0))
+    return mean
+
+
+def _mean_place(start, end, share):
+    return start + share[..., None] * (end - start)
+
+
+def _channel(control, name):
+    if name not in CHANNELS:
+        raise ValueError(f"`{control.name}` must be given channels of {', '.join(CHANNELS)}; got {name!r}.")
+    return CHANNELS.index(name)
+
+
+def _values(controls, values):
+    """For each control its six allowed values, shape (..., 6); names and numbers are checked."""
+    names = [control.name for control in controls]
+    for name, channels in values.items():
+        if name not in names:
+            raise ValueError(f"`values` must be for controls there are ({', '.join(names)}); got {name!r}.")
+        if not isinstance(channels, Mapping):
+            raise ValueError(f"`values` of {name} must be a mapping of channels such as "
+                             f"{{'shift_y': -0.1}}; got {channels!r}.")
+    listed = []
+    for control in controls:
+        given = {name: _check.numbers(f"{control.name} {name}", value)
+                 for name, value in values.get(control.name, {}).items()}
+        shape = _check.batch(**{f"{control.name} {name}": value.shape for name, value in given.items()})
+        numbers = np.zeros((*shape, 6))
+        for name, value in given.items():
+            numbers[..., _channel(control, name)] = value
+        listed.append(np.clip(numbers, *control._bounds))
+    _check.batch(**{name: numbers.shape[:-1] for name, numbers in zip(names, listed, strict=True)})
+    return listed
+
+
+def _value_frames(values, pivots):
+    """The frames that values make after their base: shift, then turn about the pivot.
+
+    The turn is `rotation.matrix_from_euler` in `TURN_ORDER`, written out: a walk makes thousands of them.
+    """
+    frames = np.empty((*values.shape[:-1], 4, 4))
+    sx, sy, sz = np.moveaxis(np.sin(values[..., 3:]), -1, 0)
+    cx, cy, cz = np.moveaxis(np.cos(values[..., 3:]), -1, 0)
+    frames[..., 0, 0], frames[..., 0, 1], frames[..., 0, 2] = cz * cy, -sz, cz * sy
+    frames[..., 1, 0], frames[..., 1, 1], frames[..., 1, 2] = cx * sz * cy + sx * sy, cx * cz, cx * sz * sy - sx * cy
+    frames[..., 2, 0], frames[..., 2, 1], frames[..., 2, 2] = sx * sz * cy - cx * sy, sx * cz, sx * sz * sy + cx * cy
+    frames[..., :3, 3] = values[..., :3] + pivots - (frames[..., :3, :3] @ pivots[..., None])[..., 0]
+    frames[..., 3, :] = 0.0, 0.0, 0.0, 1.0
+    return frames
