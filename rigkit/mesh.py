@@ -1,0 +1,445 @@
+"""Closed triangle meshes: a tube, a two-leg puppet at any level of detail, and their volume and cross-sections.
+
+Seen from outside, the corners of every triangle go anticlockwise, as glTF wants. Where a function takes vertices
+and triangles apart, the vertices may be batched: one mesh in many poses.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from rigkit import _check
+from rigkit.frames import mirror_points
+from rigkit.puppets import Puppet
+
+# The puppet's shape, made up by eye. Lengths are in half hip widths unless a comment says otherwise.
+# Along a bone: share of the way (for the thigh: from the crotch to the knee); then how far the skin stands off the
+# line through the joint centres, to the front, to the back, to the sides.
+BONES = (
+    ((0.16, 0.95, 0.95, 0.88), (0.46, 0.84, 0.78, 0.76), (0.80, 0.69, 0.63, 0.63)),
+    ((0.13, 0.56, 0.60, 0.57), (0.34, 0.52, 0.72, 0.60), (0.65, 0.46, 0.50, 0.46), (0.92, 0.40, 0.43, 0.38)),
+    ((0.10, 0.40, 0.40, 0.38), (0.50, 0.34, 0.34, 0.32), (0.92, 0.34, 0.36, 0.32)),
+)
+JOINTS = ((0.64, 0.56, 0.60), (0.44, 0.44, 0.42))  # the same three at the joints between the bones
+# The foot from the side: a point of its upper and one of its lower outline, each a share of the way from the ankle's
+# front to the toe tip (the lower one: of the heel length, where negative) and a share of the ankle's height; then to
+# the sides.
+FOOT = (
+    ((0.02, 0.98), (-0.90, 0.74), 0.38),
+    ((0.07, 0.86), (-1.00, 0.30), 0.39),
+    ((0.13, 0.76), (-0.72, 0.00), 0.41),
+    ((0.27, 0.60), (0.10, 0.00), 0.46),
+    ((0.62, 0.40), (0.56, 0.00), 0.54),
+    ((0.87, 0.33), (0.84, 0.02), 0.50),
+    ((0.97, 0.27), (0.96, 0.07), 0.32),
+    ((1.00, 0.16), (1.00, 0.16), 0.00),
+)
+# The pelvis: height above the hips; to the front, to the back, to the sides.
+PELVIS = ((1.62, 0.00, 0.00, 0.00), (1.60, 0.55, 0.55, 0.85), (1.45, 0.85, 0.88, 1.38), (1.10, 0.95, 1.00, 1.56),
+          (0.50, 1.02, 1.14, 1.82))
+GROIN = (0.98, 1.10, 1.92)  # where the legs begin: to the front, to the back, to the sides
+GROIN_DROP, CROTCH_DROP = 0.45, 1.10  # below the hips: front and back of that ring, and between the legs
+WINGS = 1.1  # above the hips: how far the pelvis' inner bones reach
+GIRTH = 4.0  # usual way around a leg: shares the detail between rings and columns
+
+
+@dataclass(frozen=True)
+class Mesh:
+    """A surface: vertices, shape (v, 3), in metres; triangles, shape (t, 3), each three indices of vertices."""
+
+    vertices: np.ndarray
+    triangles: np.ndarray
+
+    def __post_init__(self):
+        object.__setattr__(self, "vertices", _check.numbers("vertices", self.vertices, "v", 3))
+        object.__setattr__(self, "triangles", _check_triangles(self.triangles, len(self.vertices)))
+
+    def side(self, tag):
+        """The triangles on one side of the midplane: "L_" has x ≥ 0 at every corner, "R_" x ≤ 0; shape (t, 3)."""
+        sign = {"L_": 1, "R_": -1}[_check.choice("tag", tag, ("L_", "R_"))]
+        return self.triangles[(sign * self.vertices[self.triangles, 0] >= 0).all(axis=-1)]
+
+
+def tube(radius, length, around=32, along=32):
+    """A closed tube about the y axis, its middle at the origin: one limb, to see a bend or a twist by itself.
+
+    Parameters
+    ----------
+    radius, length : float
+        Metres.
+    around, along : int
+        How many vertices make a ring, at least 3, and how many bands lie between the rings.
+
+    Returns
+    -------
+    Mesh
+        The rings from the top down, each beginning at +z; then the middles of the top and the bottom.
+    """
+    radius, length = float(_check.positive("radius", radius)), float(_check.positive("length", length))
+    around, along = _check.count("around", around, least=3), _check.count("along", along)
+    angles = 2 * np.pi * np.arange(around) / around
+    ring = radius * np.stack([np.sin(angles), np.zeros(around), np.cos(angles)], axis=-1)
+    heights = np.linspace(length / 2, -length / 2, along + 1)[:, None, None] * [0.0, 1.0, 0.0]
+    numbers = np.arange((along + 1) * around).reshape(along + 1, around)
+    poles = np.repeat([[numbers.size], [numbers.size + 1]], around, axis=1)
+    return Mesh(np.concatenate([(ring + heights).reshape(-1, 3), heights[0], heights[-1]]),
+                _triangles(_wrapped(np.concatenate([poles[:1], numbers, poles[1:]]))))
+
+
+def puppet_chain(puppet):
+    """The left leg's joint centres when a puppet stands straight, from hip to the last bone's end; shape (n, 3)."""
+    _check_puppet(puppet)
+    chain = np.zeros((len(puppet.bones) + 1, 3))
+    chain[:, 0] = puppet.hip_width / 2
+    chain[:, 1] = puppet.hip_height - np.cumsum([0.0, *puppet.bones])
+    return chain
+
+
+def puppet_mesh(puppet, vertices=5000, chain=None):
+    """A puppet's skin from the waist down, one closed surface: pelvis, two legs, two flat feet facing +Z.
+
+    It is made of rings that all have the same number of vertices. Where the legs begin, half of a leg's ring lies on
+    the pelvis and the other half, shared by both legs, runs through the crotch. Left and right are mirror images,
+    vertex for vertex.
+
+    Parameters
+    ----------
+    puppet : Puppet
+    vertices : int
+        About how many, at least 300.
+    chain : array_like, shape (n, 3), optional
+        The left leg's joint centres in the rest pose, as many as `puppet_chain` gives; left out, those.
+
+    Returns
+    -------
+    Mesh
+
+    Raises
+    ------
+    ValueError
+        If `chain` has not one point more than the puppet has bones, is not on the left (x > 0), or has a bone
+        without length or along x.
+    """
+    chain = _check_chain(puppet, chain)
+    wanted = _check.count("vertices", vertices, least=300)
+    pelvis, leg = _parts_along(*_key_rings(puppet, chain, 16))
+    columns = 2 * max(4, round(np.sqrt(wanted * GIRTH * chain[0, 0] / (pelvis + 2 * leg)) / 2))
+    rows = wanted / columns - 0.5  # half a row is the crotch
+    above = max(3, round(rows * pelvis / (pelvis + 2 * leg)))
+    below = max(10, round((rows - above) / 2))
+    return _with_mirror_image(*_left_half(*_key_rings(puppet, chain, columns), above, below))
+
+
+def inner_bones(puppet, chain=None):
+    """Bones inside `puppet_mesh` that no joint lies at the end of, but that its skin should go with.
+
+    Parameters
+    ----------
+    puppet : Puppet
+    chain : array_like, shape (n, 3), optional
+        As for `puppet_mesh`.
+
+    Returns
+    -------
+    pelvis : ndarray, shape (4, 2, 3)
+        From hip to hip, up from each hip, and down the middle from the waist to the crotch.
+    left_foot, right_foot : ndarray, shape (2, 2, 3)
+        From the last bone's end back to the heel, and straight down to the sole.
+    """
+    chain = _check_chain(puppet, chain)
+    hip, ankle = chain[0], chain[-1]
+    other_hip, up = mirror_points(hip), np.array([0.0, hip[0], 0.0])
+    middle = (hip + other_hip) / 2
+    pelvis = np.stack([(hip, other_hip), (hip, hip + WINGS * up), (other_hip, other_hip + WINGS * up),
+                       (middle + WINGS * up, middle - 0.8 * CROTCH_DROP * up)])
+    foot = ankle - 0.7 * np.array([[(0.0, 0.0, 0.0), (0.0, puppet.ankle_height, puppet.heel_length)],
+                                   [(0.0, 0.0, 0.0), (0.0, puppet.ankle_height, 0.0)]])
+    return pelvis, foot, mirror_points(foot)
+
+
+def volume(vertices, triangles):
+    """The volume a closed mesh holds, by the divergence theorem: a sixth of Σ a · (b × c) over its triangles.
+
+    Where a posed mesh runs through itself, what it holds twice counts twice; what is inside out counts as less.
+
+    Parameters
+    ----------
+    vertices : array_like, shape (..., v, 3)
+    triangles : array_like of int, shape (t, 3)
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Cubic metres.
+    """
+    vertices = _check.numbers("vertices", vertices, "v", 3)
+    triangles = _check_triangles(triangles, vertices.shape[-2])
+    near = vertices - vertices[..., :1, :]  # measured from the mesh, not from far away, for the digits' sake
+    a, b, c = (near[..., triangles[:, corner], :] for corner in range(3))
+    return np.sum(a * np.cross(b, c), axis=(-2, -1)) / 6
+
+
+def volume_kept(rest, posed, triangles):
+    """A pose's volume as a share of the rest pose's; rest (v, 3), posed (..., v, 3), triangles (t, 3) to (...)."""
+    whole = volume(_check.numbers("rest", rest, "v", 3), triangles)
+    if not (whole != 0).all():
+        raise ValueError("`rest` must hold a volume; got 0. Give a closed mesh that is not flat.")
+    return volume(posed, triangles) / whole
+
+
+def slice_area(vertices, triangles, point, normal):
+    """The area of a mesh's cross-section with a plane, exact for the triangles as they are.
+
+    Each triangle that crosses the plane adds its piece of the section's outline, and the outline gives the area
+    (Green's theorem). Give only the triangles of the part you mean, such as `mesh.side("L_")`.
+
+    Parameters
+    ----------
+    vertices : array_like, shape (..., v, 3)
+    triangles : array_like of int, shape (t, 3)
+    point, normal : array_like, shape (..., 3)
+        A point of the plane and a direction square to it.
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Square metres; zero where the plane misses the mesh.
+
+    Raises
+    ------
+    ValueError
+        If the outline is not closed: the plane meets the border of the triangles given.
+    """
+    vertices = _check.numbers("vertices", vertices, "v", 3)
+    point, normal = _check.numbers("point", point, 3), _check.directions("normal", normal)
+    _check.batch(vertices=vertices.shape[:-2], point=point.shape[:-1], normal=normal.shape[:-1])
+    vertices = vertices - point[..., None, :]
+    first, last = _outline(vertices, *_cut(vertices, triangles, normal))
+    return np.sum(np.cross(first, last) * normal[..., None, :], axis=(-2, -1)) / 2
+
+
+def section_kept(rest, posed, triangles, point, normal):
+    """How much of a limb's cross-section a pose leaves: the outline cut at rest is carried along with the skin.
+
+    At the knee, cut at rest through its centre and square to the leg, equal weights keep cos(θ/2) of it in a linear
+    blend: the bend squeezes it front to back, not side to side. Unlike a fresh cut through the posed mesh this is not
+    disturbed where thigh and calf run into each other.
+
+    Parameters
+    ----------
+    rest : array_like, shape (v, 3)
+    posed : array_like, shape (..., v, 3)
+    triangles : array_like of int, shape (t, 3)
+    point, normal : array_like, shape (3,)
+        The plane of the cut, at rest.
+
+    Returns
+    -------
+    ndarray, shape (...)
+
+    Raises
+    ------
+    ValueError
+        If the plane misses the mesh, or meets the border of the triangles given.
+    """
+    rest, posed = _check.numbers("rest", rest, "v", 3), _check.numbers("posed", posed, "v", 3)
+    point, normal = _check.numbers("point", point, 3), _check.directions("normal", normal)
+    if rest.ndim != 2 or posed.shape[-2] != len(rest) or point.ndim != 1 or normal.ndim != 1:
+        raise ValueError("`rest` must be one pose of the vertices of `posed`, cut by one plane; got shapes "
+                         f"{rest.shape} and {posed.shape}, `point` {point.shape}, `normal` {normal.shape}.")
+    cut = _cut(rest - point, triangles, normal)
+    if not len(cut[0]):
+        raise ValueError(f"`point` and `normal` must be a plane that cuts the mesh; got {point.tolist()} "
+                         f"and {normal.tolist()}.")
+    return _outline_area(posed, cut) / _outline_area(rest, cut)
+
+
+def loose_edges(triangles):
+    """The edges that keep a mesh from being closed and of one orientation, shape (e, 2); none if it is.
+
+    In a closed mesh every edge is used twice, once in each direction. Listed is each directed edge that is used
+    more than once or has no opposite.
+    """
+    triangles = _check_triangles(triangles)
+    edges = np.stack([triangles, np.roll(triangles, -1, axis=1)], axis=-1).reshape(-1, 2)
+    size = triangles.max() + 1
+    codes, uses = np.unique(edges[:, 0] * size + edges[:, 1], return_counts=True)
+    opposite = (codes % size) * size + codes // size
+    loose = codes[(uses > 1) | ~np.isin(opposite, codes)]
+    return np.stack([loose // size, loose % size], axis=-1)
+
+
+def _cut(vertices, triangles, normal):
+    """What a plane through the origin cuts: triangles, which edges lead down and up through it, at what share."""
+    triangles = _check_triangles(triangles, vertices.shape[-2])
+    height = np.sum(vertices * normal[..., None, :], axis=-1)
+    above = height[..., triangles] >= 0
+    crossing = above.any(axis=-1) & ~above.all(axis=-1)
+    triangles = triangles[crossing.reshape(-1, len(triangles)).any(axis=0)]
+    start = height[..., triangles]
+    end = np.roll(start, -1, axis=-1)
+    down, up = (start >= 0) & (end < 0), (start < 0) & (end >= 0)
+    cut = triangles, down, up, start / np.where(down | up, start - end, 1.0)
+    first, last = _outline(vertices, *cut)
+    gap = np.linalg.norm(np.sum(last - first, axis=-2), axis=-1)
+    if not (gap <= 1e-9 * (1 + np.abs(vertices).max())).all():
+        raise ValueError("`triangles` must be closed where the plane meets them; got an outline open by "
+                         f"{gap.max():g} m. Give all triangles of the part, or move the plane.")
+    return cut
+
+
+def _outline(vertices, triangles, down, up, share):
+    """The pieces of a cut's outline, one a triangle: from its edge down through the plane to its edge up."""
+    start = vertices[..., triangles, :]
+    meets = start + share[..., None] * (np.roll(start, -1, axis=-2) - start)
+    return np.sum(meets * down[..., None], axis=-2), np.sum(meets * up[..., None], axis=-2)
+
+
+def _outline_area(vertices, cut):
+    """The area of an outline that need not be flat any more: half the length of Σ p × q."""
+    first, last = _outline(vertices - vertices[..., cut[0][0, :1], :], *cut)
+    return np.linalg.norm(np.sum(np.cross(first, last), axis=-2), axis=-1) / 2
+
+
+def _key_rings(puppet, chain, columns):
+    """Rings of the left half to draw a smooth skin through, waist first, and how far along it each lies."""
+    angles = 2 * np.pi * np.arange(columns) / columns  # front, outside, back, inside
+    ahead, out = np.cos(angles), np.sin(angles)
+    out[columns // 2] = 0.0  # the midline, exactly
+    front, back, sides = _leg_outline(puppet, chain)
+    leg = ((front + back)[:, None] + (front - back)[:, None] * ahead[:, None]) / 2
+    leg[..., 0] += sides[:, None] * out
+    pelvis = chain[0, 0] * np.stack([_pelvis_ring(*row, ahead, out) for row in (*PELVIS, (0.0, *GROIN))])
+    groin = pelvis[-1]
+    crotch = out < 0
+    groin[:, 1] -= chain[0, 0] * np.where(crotch, GROIN_DROP - (CROTCH_DROP - GROIN_DROP) * out, GROIN_DROP * ahead**2)
+    groin[crotch, 0] = 0.0
+    pelvis += chain[0] * [0.0, 1.0, 1.0]
+    # Before the crotch comes the mirror image of the ring after it, so that the skin runs level across the midplane.
+    pelvis[-2, crotch] = mirror_points(leg[0, crotch])
+    rings = np.concatenate([pelvis, leg])
+    steps = np.linalg.norm(np.diff(rings[:, ~crotch], axis=0), axis=-1).mean(axis=-1)
+    return rings, np.cumsum([0.0, *steps])
+
+
+def _pelvis_ring(height, front, back, side, ahead, out):
+    return np.stack([side * out, np.full_like(out, height), (front - back + (front + back) * ahead) / 2], axis=-1)
+
+
+def _leg_outline(puppet, chain):
+    """The front and the back point of each ring, shapes (k, 3), and its half width, shape (k,)."""
+    unit = chain[0, 0]
+    bones = np.diff(chain, axis=0)
+    forward = _check.directions("chain", np.cross(bones, [1.0, 0.0, 0.0]), hint="No bone may lie along x.")
+    centres, offsets, normals = [], [], []
+    for i, bone in enumerate(bones):
+        start = CROTCH_DROP * unit / np.linalg.norm(bone) if i == 0 else 0.0
+        for share, *skin in BONES[i]:
+            centres.append(chain[i] + (start + share * (1 - start)) * bone)
+            offsets.append(skin)
+            normals.append(forward[i])
+        if i + 1 < len(bones):
+            centres.append(chain[i + 1])
+            offsets.append(JOINTS[i])
+            normals.append(_check.directions("chain", forward[i] + forward[i + 1]))
+    centres, normals, offsets = np.stack(centres), np.stack(normals), unit * np.array(offsets)
+    front, back, sides = centres + normals * offsets[:, :1], centres - normals * offsets[:, 1:2], offsets[:, 2]
+    upper, lower, foot_sides = _foot_outline(puppet, chain[-1], offsets[-1, 0])
+    return np.concatenate([front, upper]), np.concatenate([back, lower]), np.concatenate([sides, unit * foot_sides])
+
+
+def _foot_outline(puppet, ankle, instep):
+    """As `_leg_outline`, for the foot; `instep` is how far before the ankle the upper outline begins."""
+    upper, lower = np.array([row[0] for row in FOOT]), np.array([row[1] for row in FOOT])
+    toe = puppet.foot_length - puppet.heel_length
+    ahead = np.stack([instep + upper[:, 0] * (toe - instep),
+                      lower[:, 0] * np.where(lower[:, 0] < 0, puppet.heel_length, toe)])
+    height = puppet.ankle_height * (np.stack([upper[:, 1], lower[:, 1]]) - 1)
+    return *(ankle + np.stack([np.zeros_like(ahead), height, ahead], axis=-1)), np.array([row[2] for row in FOOT])
+
+
+def _parts_along(_, along):
+    """How long the pelvis and a leg are, measured over the skin."""
+    groin = along[len(PELVIS)]
+    return groin, along[-1] - groin
+
+
+def _left_half(rings, along, above, below):
+    """The skin of the left half, open at the midplane, with so many rows above and below where the leg begins."""
+    columns = rings.shape[1]
+    groin = along[len(PELVIS)]
+    rows = np.concatenate([np.linspace(0, groin, above + 1), np.linspace(groin, along[-1], below + 1)[1:]])
+    vertices = _smooth_through(rings, along, rows)
+    numbers = np.arange(vertices.size // 3).reshape(-1, columns)
+    numbers[[0, -1]] = numbers[[0, -1], :1]  # the waist and the toe tip are single vertices
+    triangles = np.concatenate([_triangles(numbers[:above + 1, :columns // 2 + 1]),
+                                _triangles(_wrapped(numbers[above:]))])
+    used, triangles = np.unique(triangles, return_inverse=True)
+    return vertices.reshape(-1, 3)[used], triangles.reshape(-1, 3)
+
+
+def _with_mirror_image(vertices, triangles):
+    """A left half and its mirror image, joined at the midplane."""
+    ours = vertices[:, 0] != 0
+    image = np.arange(len(vertices))
+    image[ours] = len(vertices) + np.arange(ours.sum())
+    return Mesh(np.concatenate([vertices, mirror_points(vertices[ours])]),
+                np.concatenate([triangles, image[triangles][:, ::-1]]))
+
+
+def _smooth_through(keys, at, wanted):
+    """Points on smooth curves through `keys` (k, ...), given `at` (k,), for `wanted` (n,); never beyond the keys.
+
+    Piecewise cubic with limited slopes: F. N. Fritsch and J. Butland, SIAM J. Sci. Stat. Comput. 5:300, 1984
+    (from memory).
+    """
+    step = np.diff(at).reshape(-1, *[1] * (keys.ndim - 1))
+    secant = np.diff(keys, axis=0) / step
+    before, after = secant[:-1], secant[1:]
+    near, far = step[:-1] + 2 * step[1:], 2 * step[:-1] + step[1:]
+    level = before * after <= 0
+    slope = np.where(level, 0.0, (near + far) * before * after / np.where(level, 1.0, near * after + far * before))
+    slope = np.concatenate([secant[:1], slope, secant[-1:]])
+    i = np.clip(np.searchsorted(at, wanted, side="right") - 1, 0, len(at) - 2)
+    t = (wanted - at[i]).reshape(-1, *step.shape[1:]) / step[i]
+    bend = (slope[i] * (1 - t) - slope[i + 1] * t) * step[i] + (keys[i + 1] - keys[i]) * (2 * t - 1)
+    return keys[i] * (1 - t) + keys[i + 1] * t + t * (1 - t) * bend
+
+
+def _triangles(numbers):
+    """Two triangles to each cell of a grid of vertex numbers whose rows run down and columns anticlockwise."""
+    a, b, c, d = numbers[:-1, :-1], numbers[1:, :-1], numbers[1:, 1:], numbers[:-1, 1:]
+    triangles = np.stack([np.stack([a, b, c], axis=-1), np.stack([a, c, d], axis=-1)], axis=-2).reshape(-1, 3)
+    flat = (triangles == np.roll(triangles, 1, axis=1)).any(axis=1)  # at the poles
+    return triangles[~flat]
+
+
+def _wrapped(numbers):
+    return np.concatenate([numbers, numbers[:, :1]], axis=1)
+
+
+def _check_triangles(triangles, vertices=None):
+    array = _check.numbers("triangles", triangles, "t", 3)
+    whole = array.astype(np.int64)
+    most = np.inf if vertices is None else vertices
+    if array.ndim != 2 or not ((whole == array) & (whole >= 0) & (whole < most)).all():
+        raise ValueError("`triangles` must be vertex numbers from 0, shape (t, 3); "
+                         f"got shape {array.shape}, numbers from {array.min():g} to {array.max():g}"
+                         + (f" for {vertices} vertices." if vertices else "."))
+    return whole
+
+
+def _check_puppet(puppet):
+    if not isinstance(puppet, Puppet):
+        raise ValueError(f'`puppet` must be a Puppet; got {puppet!r}. One is rigkit.puppets.PUPPETS["Tamsin"].')
+
+
+def _check_chain(puppet, chain):
+    straight = puppet_chain(puppet)
+    if chain is None:
+        return straight
+    chain = _check.numbers("chain", chain, "n", 3)
+    if chain.shape != straight.shape or not (chain[:, 0] > 0).all():
+        raise ValueError(f"`chain` must be the left leg's {len(straight)} joint centres, x above zero; "
+                         f"got shape {chain.shape}: {chain.tolist()}.")
+    return chain
