@@ -135,10 +135,9 @@ def pose(controls: Iterable[Control], values: Mapping | None = None, outside: Ma
         For two controls of one name, a leader or channel that is not there, weights that add up to more than 1, or
         controls that follow each other in a circle, each named.
     """
-    ordered = in_order(controls, outside or ())
-    numbers = np.stack(np.broadcast_arrays(*_values(ordered, values or {})), axis=-2)
-    return _pose(ordered, _value_frames(numbers, np.stack([c.pivot for c in ordered])),
-                 {name: fr.check_frames(name, frame) for name, frame in (outside or {}).items()})
+    outside = {name: fr.check_frames(name, frame) for name, frame in (outside or {}).items()}
+    ordered = with_gaps(in_order(controls, outside))
+    return _pose(ordered, _values(ordered, values or {}), outside)
 
 
 def in_order(controls: Iterable[Control], outside=()):
@@ -182,7 +181,7 @@ def allowed(control, values: Mapping):
     -------
     dict of str to ndarray, shape (...)
     """
-    return dict(zip(CHANNELS, np.moveaxis(_values([control], {control.name: values})[0], -1, 0), strict=True))
+    return _by_channel(_values([control], {control.name: values})[..., 0, :])
 
 
 def read(control, world, base=None):
@@ -199,10 +198,13 @@ def read(control, world, base=None):
     -------
     dict of str to ndarray, shape (...)
     """
-    local = fr.relative(control.rest if base is None else base, world)
+    base = control.rest if base is None else fr.check_frames("base", base)
+    world = fr.check_frames("world", world)
+    _check.batch(base=base.shape[:-2], world=world.shape[:-2])
+    local = fr.relative(base, world)
     turn = rotation.euler_from_matrix(local[..., :3, :3], TURN_ORDER)[..., [0, 2, 1]]
     shift = fr.apply(local, control.pivot) - control.pivot
-    return dict(zip(CHANNELS, np.moveaxis(np.concatenate([shift, turn], axis=-1), -1, 0), strict=True))
+    return _by_channel(np.concatenate([shift, turn], axis=-1))
 
 
 def gap_to(leader, follower, what="both"):
@@ -240,45 +242,49 @@ def switch(control, follows, worlds: Mapping, values: Mapping | None = None):
     for name in (control.name, *(follow.leader for follow in follows)):
         if name not in worlds:
             raise ValueError(f"`worlds` must hold the frame of {name}; got {', '.join(worlds)}.")
-    moved = _value_frames(_values([control], {control.name: values or {}})[0], control.pivot)
+    moved = _value_frames(_values([control], {control.name: values or {}})[..., 0, :], control.pivot)
     base = fr.check_frames(control.name, worlds[control.name]) @ fr.invert(moved)
     return replace(control, parent=None, stays=base, follows=tuple(
         replace(follow, gap=gap_to(worlds[follow.leader], base, follow.what)) for follow in follows))
 
 
-def _pose(ordered, moved, worlds):
-    """World frames from value frames, shape (..., n, 4, 4), of controls in order; all of it checked before."""
-    by_name, worlds = {control.name: control for control in ordered}, dict(worlds)
+def with_gaps(controls: Iterable[Control]):
+    """The controls with every parent turned into a leader, and every gap left out filled in with that at rest."""
+    rest = {control.name: control.rest for control in controls}
+    return tuple(replace(control, parent=None, follows=tuple(
+        replace(follow, gap=gap_to(rest[follow.leader], control.rest, follow.what)) if follow.gap is None else follow
+        for follow in control.leaders)) for control in controls)
+
+
+def _pose(ordered, values, outside):
+    """World frames of controls in order and with gaps, from values of shape (..., n, 6); nothing is checked again."""
+    moved = _value_frames(values, np.stack([control.pivot for control in ordered]))
+    worlds = dict(outside)
     for i, control in enumerate(ordered):
-        worlds[control.name] = _base(control, worlds, by_name) @ moved[..., i, :, :]
+        worlds[control.name] = _base(control, worlds) @ moved[..., i, :, :]
     return {control.name: worlds[control.name] for control in ordered}
 
 
-def _base(control, worlds, by_name):
+def _base(control, worlds):
     """Where a control is before its values: a weighted mean of what its leaders ask for and of where it stays."""
-    leaders = control.leaders
+    leaders = control.follows
     if not leaders:
         return control.stays
-    asked = []
-    for follow in leaders:
-        gap = follow.gap
-        if gap is None:
-            gap = gap_to(by_name[follow.leader].rest, control.rest, follow.what)
-        leader = worlds[follow.leader]
-        asked.append(gap @ leader if follow.what == "position" else leader @ gap)
+    asked = [follow.gap @ worlds[follow.leader] if follow.what == "position" else worlds[follow.leader] @ follow.gap
+             for follow in leaders]
     if len(leaders) == 1 and leaders[0].what == "both" and (leaders[0].weight == 1).all():
         return asked[0]
-    place = _weighted(control, leaders, "turn", control.stays[..., :3, 3],
-                      [frame[..., :3, 3] for frame in asked], _mean_place)
-    turn = _weighted(control, leaders, "position", rotation.quaternion_from_matrix(control.stays[..., :3, :3]),
-                     [rotation.quaternion_from_matrix(frame[..., :3, :3]) if follow.what != "position" else None
-                      for follow, frame in zip(leaders, asked, strict=True)], rotation.slerp)
+    place = _weighted(control, "position", control.stays[..., :3, 3], [frame[..., :3, 3] for frame in asked],
+                      _place_between)
+    turn = _weighted(control, "turn", rotation.quaternion_from_matrix(control.stays[..., :3, :3]),
+                     [rotation.quaternion_from_matrix(frame[..., :3, :3]) for frame in asked], rotation.slerp)
     return fr.frame(rotation.matrix_from_quaternion(turn), place)
 
 
-def _weighted(control, leaders, but, mean, asked, between):
-    """A mean grown one leader at a time, leaving out those that follow `but` only."""
-    counted = [(follow.weight, value) for follow, value in zip(leaders, asked, strict=True) if follow.what != but]
+def _weighted(control, part, mean, asked, between):
+    """From where the control stays, a mean grown one leader at a time, of those that are followed in this part."""
+    counted = [(follow.weight, value) for follow, value in zip(control.follows, asked, strict=True)
+               if follow.what in ("both", part)]
     total = 1 - sum(weight for weight, _ in counted)
     if not np.all(total > -1e-9):
         raise ValueError(f"`{control.name}` must follow with weights that add up to at most 1; "
@@ -290,7 +296,7 @@ def _weighted(control, leaders, but, mean, asked, between):
     return mean
 
 
-def _mean_place(start, end, share):
+def _place_between(start, end, share):
     return start + share[..., None] * (end - start)
 
 
@@ -300,26 +306,29 @@ def _channel(control, name):
     return CHANNELS.index(name)
 
 
+def _by_channel(values):
+    return dict(zip(CHANNELS, np.moveaxis(values, -1, 0), strict=True))
+
+
 def _values(controls, values):
-    """For each control its six allowed values, shape (..., 6); names and numbers are checked."""
-    names = [control.name for control in controls]
+    """The allowed values of all controls, shape (..., n, 6); names and numbers are checked."""
+    at = {control.name: i for i, control in enumerate(controls)}
+    given = {}
     for name, channels in values.items():
-        if name not in names:
-            raise ValueError(f"`values` must be for controls there are ({', '.join(names)}); got {name!r}.")
+        if name not in at:
+            raise ValueError(f"`values` must be for controls there are ({', '.join(at)}); got {name!r}.")
         if not isinstance(channels, Mapping):
             raise ValueError(f"`values` of {name} must be a mapping of channels such as "
                              f"{{'shift_y': -0.1}}; got {channels!r}.")
-    listed = []
-    for control in controls:
-        given = {name: _check.numbers(f"{control.name} {name}", value)
-                 for name, value in values.get(control.name, {}).items()}
-        shape = _check.batch(**{f"{control.name} {name}": value.shape for name, value in given.items()})
-        numbers = np.zeros((*shape, 6))
-        for name, value in given.items():
-            numbers[..., _channel(control, name)] = value
-        listed.append(np.clip(numbers, *control._bounds))
-    _check.batch(**{name: numbers.shape[:-1] for name, numbers in zip(names, listed, strict=True)})
-    return listed
+        for channel, value in channels.items():
+            where = at[name], _channel(controls[at[name]], channel)
+            given[where] = _check.numbers(f"{name} {channel}", value)
+    shape = _check.batch(**{f"{controls[i].name} {CHANNELS[j]}": value.shape for (i, j), value in given.items()})
+    numbers = np.zeros((*shape, len(controls), 6))
+    for (i, j), value in given.items():
+        numbers[..., i, j] = value
+    bounds = np.stack([control._bounds for control in controls], axis=1)
+    return np.minimum(np.maximum(numbers, bounds[0]), bounds[1])
 
 
 def _value_frames(values, pivots):

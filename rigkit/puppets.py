@@ -46,9 +46,9 @@ class Puppet:
     knee_side: int = 1
 
     def __post_init__(self):
-        if len(self.bones) not in (2, 3):
+        if _check.positive("bones", self.bones, "n").shape not in ((2,), (3,)):
             raise ValueError(f"`bones` must be thigh and shank, or thigh, shank and metatarsal; got {self.bones!r}.")
-        for field in ("stature", "bones", "ankle_height", "foot_length", "heel_length", "ball_length", "hip_width"):
+        for field in ("stature", "ankle_height", "foot_length", "heel_length", "ball_length", "hip_width"):
             _check.positive(field, getattr(self, field))
         if self.knee_side not in (1, -1):
             raise ValueError(f"`knee_side` must be 1 (forward) or -1 (backward); got {self.knee_side!r}.")

@@ -87,7 +87,7 @@ def vector_from_quaternion(quaternion):
 
 def unit_quaternion(quaternion):
     """`quaternion`, shape (..., 4), scaled to length one; a quaternion of length zero is refused."""
-    return _check.directions("quaternion", quaternion, "No turn at all is (0, 0, 0, 1).", size=4)
+    return _unit_quaternion("quaternion", quaternion)
 
 
 def matrix_from_quaternion(quaternion):
@@ -166,7 +166,7 @@ def slerp(start, end, share):
     -------
     ndarray, shape (..., 4)
     """
-    start, end = unit_quaternion(start), unit_quaternion(end)
+    start, end = _unit_quaternion("start", start), _unit_quaternion("end", end)
     share = _check.numbers("share", share)
     _check.batch(start=start.shape[:-1], end=end.shape[:-1], share=share.shape)
     inverse = start * np.array([-1.0, -1.0, -1.0, 1.0])
@@ -330,6 +330,10 @@ def orthonormalise(matrix):
     sign = np.sign(np.linalg.det(left @ right))
     left = np.concatenate([left[..., :2], left[..., 2:] * sign[..., None, None]], axis=-1)
     return left @ right
+
+
+def _unit_quaternion(name, quaternion):
+    return _check.directions(name, quaternion, "No turn at all is (0, 0, 0, 1).", size=4)
 
 
 def _check_order(order, axes):

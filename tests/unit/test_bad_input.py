@@ -1,0 +1,287 @@
+"""Every array argument of every public function: NaN, infinity, a wrong last axis, empty and text are refused by name.
+
+`CALLS` holds one good call of each function; the bad calls are made from it by spoiling one array argument at a time.
+To add a function, add its good call: every parameter by name, array arguments as `array(good value, *last axes)`.
+A function without array arguments goes into `NO_ARRAYS`. A test fails for a public function in neither.
+"""
+
+import dataclasses
+import importlib
+import inspect
+import re
+
+import numpy as np
+import pytest
+
+from rigkit import body, controls, foot, frames, gait, mesh, placement, puppets, rotation, skeleton, skin
+from tests.unit.test_import import MATHS, written
+
+
+class array:
+    """A good value of an array argument.
+
+    Parameters
+    ----------
+    *axes : int or str
+        The last axes it must have, as `_check.numbers` takes them.
+    inside : str or tuple of str
+        For an array inside a mapping argument: the key or keys that lead to it.
+    named : str
+        What the refusal calls it, where that does not begin with the parameter's name.
+    """
+
+    def __init__(self, value, *axes, inside=(), named=None):
+        self.value, self.axes, self.named = np.asarray(value), axes, named
+        self.keys = (inside,) if isinstance(inside, str) else inside
+
+    def wrap(self, value):
+        for key in reversed(self.keys):
+            value = {key: value}
+        return value
+
+    def spoiled(self):
+        """Bad values by what is bad about them."""
+        for name, number in {"NaN": np.nan, "infinity": np.inf, "minus infinity": -np.inf}.items():
+            value = self.value.astype(float)
+            value.flat[value.size // 2] = number
+            yield name, value
+        if self.axes:
+            yield "no axis", 1.0
+        if self.axes and isinstance(self.axes[-1], int):
+            yield "wrong last axis", np.ones((*self.value.shape[:-1], self.value.shape[-1] + 1))
+        yield "empty", np.zeros((0, *self.value.shape[1:]))
+        yield "text", "north"
+        yield "numbers as text", np.full(self.value.shape, "1")
+
+
+class Call:
+    """A good call of a public function, method or class; `of` says of which, where `function` only wraps it."""
+
+    def __init__(self, function, of=None, **arguments):
+        self.function, self.arguments, self.wraps = function, arguments, of is not None
+        self.name = of or f"{function.__module__.removeprefix('rigkit.')}.{function.__qualname__}"
+
+    def __call__(self, **spoiled):
+        values = {name: value.wrap(value.value) if isinstance(value, array) else value
+                  for name, value in self.arguments.items()}
+        return self.function(**values | spoiled)
+
+    def bad(self):
+        """(argument, what is bad, the spoiled value, what the refusal must call it)."""
+        for name, good in self.arguments.items():
+            if isinstance(good, array):
+                for what, value in good.spoiled():
+                    yield name, what, good.wrap(value), good.named or name
+
+
+VECTOR, OTHER = [0.3, -0.5, 0.8], [0.1, 0.9, -0.2]
+QUATERNION = [0.1, 0.2, 0.3, 0.9]
+MATRIX = rotation.matrix_about("x", 0.4)
+FRAME = frames.frame(MATRIX, VECTOR)
+LEG = skeleton.Skeleton.from_world(
+    {"pelvis": frames.frame(origin=[0, 1, 0]),
+     "L_hip": frames.frame(origin=[0.1, 1, 0]), "L_knee": frames.frame(origin=[0.1, 0.5, 0]),
+     "R_hip": frames.frame(origin=[-0.1, 1, 0]), "R_knee": frames.frame(origin=[-0.1, 0.5, 0])},
+    {"pelvis": None, "L_hip": "pelvis", "L_knee": "L_hip", "R_hip": "pelvis", "R_knee": "R_hip"})
+PIP = puppets.PUPPETS["Pip"]
+CHAIN = mesh.puppet_chain(PIP)
+TUBE = mesh.tube(0.1, 1.0, around=6, along=2)
+WEIGHTS = np.stack([TUBE.vertices[:, 1] + 0.5, 0.5 - TUBE.vertices[:, 1]], axis=-1)
+HEEL_BALL_TOE = [[0, 0, -0.05], [0, 0, 0.1], [0, 0, 0.2]]
+WALK = gait.walk(PIP, frames=8, cycles=1)
+# Markers on a segment that circles a joint.
+MOTION = frames.apply(frames.frame(rotation.matrix_from_vector(
+    [[0.5 * np.cos(t), 0.3 * np.sin(2 * t), 0.5 * np.sin(t)] for t in range(8)]))[:, None], [VECTOR, OTHER])
+HAND = controls.Control("hand")
+
+CALLS = [
+    # rotation
+    Call(rotation.matrix_about, axis=array(VECTOR, 3), angle=array(0.5)),
+    Call(rotation.matrix_from_vector, vector=array(VECTOR, 3)),
+    Call(rotation.vector_from_matrix, matrix=array(MATRIX, 3, 3)),
+    Call(rotation.quaternion_from_vector, vector=array(VECTOR, 3)),
+    Call(rotation.vector_from_quaternion, quaternion=array(QUATERNION, 4)),
+    Call(rotation.unit_quaternion, quaternion=array(QUATERNION, 4)),
+    Call(rotation.matrix_from_quaternion, quaternion=array(QUATERNION, 4)),
+    Call(rotation.quaternion_from_matrix, matrix=array(MATRIX, 3, 3)),
+    Call(rotation.multiply_quaternions, first=array(QUATERNION, 4), second=array(QUATERNION, 4)),
+    Call(rotation.slerp, start=array(QUATERNION, 4), end=array([0, 0, 0, 1], 4), share=array(0.5)),
+    Call(rotation.matrix_from_euler, angles=array(VECTOR, 3), order="zxy", axes="moving"),
+    Call(rotation.euler_from_matrix, matrix=array(MATRIX, 3, 3), order="zxy", axes="moving"),
+    Call(rotation.matrix_between, start=array(VECTOR, 3), end=array(OTHER, 3)),
+    Call(rotation.perpendicular, direction=array(VECTOR, 3)),
+    Call(rotation.angle_between, first=array(VECTOR, 3), second=array(OTHER, 3)),
+    Call(rotation.turn_angle, matrix=array(MATRIX, 3, 3)),
+    Call(rotation.check_matrix, name="hip", matrix=array(MATRIX, 3, 3, named="hip")),
+    Call(rotation.orthonormalise, matrix=array(MATRIX, 3, 3)),
+    # frames
+    Call(frames.frame, rotation_matrix=array(MATRIX, 3, 3), origin=array(VECTOR, 3)),
+    Call(frames.invert, frames=array(FRAME, 4, 4)),
+    Call(frames.relative, parent=array(FRAME, 4, 4), child=array(FRAME, 4, 4)),
+    Call(frames.apply, frames=array(FRAME, 4, 4), points=array(VECTOR, 3)),
+    Call(frames.turn, frames=array(FRAME, 4, 4), directions=array(VECTOR, 3)),
+    Call(frames.mirror_points, points=array(VECTOR, 3), normal=array(OTHER, 3), through=array(VECTOR, 3)),
+    Call(frames.mirror_frames, frames=array(FRAME, 4, 4), flip="x", normal=array(OTHER, 3), through=array(VECTOR, 3)),
+    Call(frames.check_frames, name="hip", frames=array(FRAME, 4, 4, named="hip")),
+    # body
+    Call(body.segment_lengths, stature=array(1.7), table="drillis-contini"),
+    Call(body.pelvis, left_asis=array([0.12, 1, 0.1], 3), right_asis=array([-0.12, 1, 0.1], 3),
+         left_psis=array([0.05, 1, -0.1], 3), right_psis=array([-0.05, 1, -0.1], 3)),
+    Call(body.hip_centres, method="harrington", pelvis_width=array(0.24), pelvis_depth=array(0.15),
+         leg_length=array(0.85), pelvis_height=array(0.1), marker_radius=array(0.007)),
+    Call(body.joint_range, joint="knee", table="cdc", sex="F", age=array(30)),
+    Call(body.joint_range("knee").outside, angles=array(0.5)),
+    # puppets
+    Call(puppets.Puppet, name="Nel", role="tests", stature=array(1.7), bones=array([0.4, 0.4], "n"),
+         ankle_height=array(0.06), foot_length=array(0.25), heel_length=array(0.06), ball_length=array(0.12),
+         hip_width=array(0.2), knee_side=1),
+    # skeleton
+    Call(lambda rest: skeleton.Skeleton([skeleton.Joint("hip", None, rest)]), of="skeleton.Skeleton",
+         rest=array(FRAME, 4, 4)),
+    Call(skeleton.Skeleton.from_world, world=array(FRAME, 4, 4, inside="hip"),
+         parents={"hip": None}),
+    Call(LEG.world, local=array(LEG.rest_local, 4, 4)),
+    Call(LEG.local, world=array(LEG.rest_world, 4, 4)),
+    Call(LEG.pose, turns=array(MATRIX, 3, 3, inside="L_hip", named="turn of L_hip"),
+         shifts=array(VECTOR, 3, inside="pelvis", named="shift of pelvis")),
+    Call(LEG.origins, world=array(LEG.rest_world, 4, 4), names=["L_hip"]),
+    Call(skeleton.planar_chain, angles=array([0.1, 0.2], "n"), lengths=array([1, 2], "n"), start=array([0, 0], 2)),
+    # placement
+    Call(placement.orient_chain, points=array([[0, 1, 0], [0, 0.5, 0.1], [0, 0, 0]], "n", 3),
+         forward=array([0, 0, 1], 3), bends=array(1), least_bend_deg=array(1.0)),
+    Call(placement.reorient, skeleton=LEG, turns=array(MATRIX, 3, 3, inside="L_hip", named="turn of L_hip")),
+    Call(placement.mirror_chain, world=array(FRAME, 4, 4, inside="L_hip", named="L_hip"), kind="same bend",
+         normal=array(OTHER, 3), through=array(VECTOR, 3)),
+    Call(placement.mirror_turns, turns=array(MATRIX, 3, 3), kind="reflection"),
+    Call(placement.mirror_skeleton, skeleton=LEG, side="L_", kind="same bend", normal=array([1, 0, 0], 3),
+         through=array([0, 0, 0], 3)),
+    Call(placement.mirror_error, skeleton=LEG, world=array(LEG.rest_world, 4, 4), kind="same bend",
+         normal=array([1, 0, 0], 3), through=array([0, 0, 0], 3)),
+    Call(placement.centre_of_rotation, markers=array(MOTION, "frames", "markers", 3)),
+    Call(placement.hinge_axis_from_motion, markers=array(MOTION, "frames", "markers", 3), toward=array([1, 0, 0], 3)),
+    Call(placement.skin_slide, offset=array(VECTOR, 3), angle=array(0.5), axis=array(OTHER, 3)),
+    # controls
+    Call(controls.Follow, leader="pelvis", what="both", weight=array(0.5), gap=array(FRAME, 4, 4)),
+    Call(controls.Control, name="hand", rest=array(FRAME, 4, 4), outline=array([VECTOR], "n", 3),
+         pivot=array(VECTOR, 3), parent=None, follows=(), locked=(),
+         limits=array([-1, 1], 2, inside="shift_y"), stays=array(FRAME, 4, 4)),
+    Call(controls.pose, controls=[HAND], values=array(0.5, inside=("hand", "turn_x"), named="hand turn_x"),
+         outside=array(FRAME, 4, 4, inside="pelvis", named="pelvis")),
+    Call(controls.allowed, control=HAND, values=array(0.5, inside="turn_x", named="hand turn_x")),
+    Call(controls.read, control=HAND, world=array(FRAME, 4, 4), base=array(FRAME, 4, 4)),
+    Call(controls.gap_to, leader=array(FRAME, 4, 4), follower=array(FRAME, 4, 4), what="both"),
+    Call(controls.switch, control=HAND, follows=(), worlds=array(FRAME, 4, 4, inside="hand", named="hand"),
+         values=array(0.5, inside="turn_x", named="hand turn_x")),
+    # foot
+    Call(foot.Foot, ankle=array([0, 0.08], 2), heel=array([-0.05, 0], 2), ball=array([0.12, 0], 2),
+         toe=array([0.2, 0], 2)),
+    Call(foot.roll, foot=foot.Foot((0, 0.08), (-0.05, 0), (0.12, 0), (0.2, 0)), angle=array(0.3),
+         ball_limit=array(0.7)),
+    # mesh
+    Call(mesh.Mesh, vertices=array(TUBE.vertices, "v", 3), triangles=array(TUBE.triangles, "t", 3)),
+    Call(mesh.tube, radius=array(0.1), length=array(1.0), around=6, along=2),
+    Call(mesh.puppet_mesh, puppet=PIP, vertices=300, chain=array(CHAIN, "n", 3)),
+    Call(mesh.inner_bones, puppet=PIP, chain=array(CHAIN, "n", 3)),
+    Call(mesh.volume, vertices=array(TUBE.vertices, "v", 3), triangles=array(TUBE.triangles, "t", 3)),
+    Call(mesh.volume_kept, rest=array(TUBE.vertices, "v", 3), posed=array(TUBE.vertices, "v", 3),
+         triangles=array(TUBE.triangles, "t", 3)),
+    Call(mesh.slice_area, vertices=array(TUBE.vertices, "v", 3), triangles=array(TUBE.triangles, "t", 3),
+         point=array([0, 0.1, 0], 3), normal=array([0, 1, 0], 3)),
+    Call(mesh.section_kept, rest=array(TUBE.vertices, "v", 3), posed=array(TUBE.vertices, "v", 3),
+         triangles=array(TUBE.triangles, "t", 3), point=array([0, 0.1, 0], 3), normal=array([0, 1, 0], 3)),
+    Call(mesh.loose_edges, triangles=array(TUBE.triangles, "t", 3)),
+    # skin
+    Call(skin.bones_of, skeleton=LEG, more=array([[VECTOR, OTHER]], "n", 2, 3, inside="pelvis")),
+    Call(skin.weights_by_distance, vertices=array([VECTOR, OTHER], "v", 3),
+         bones=array([[VECTOR, OTHER]], "n", 2, 3, inside="hip"), softness=array(1.5), most=4),
+    Call(skin.normalise, weights=array(WEIGHTS, "joints")),
+    Call(skin.prune, weights=array(WEIGHTS, "joints"), most=1),
+    Call(skin.to_four, weights=array(WEIGHTS, "joints")),
+    Call(skin.from_four, indices=array([[0, 1, 0, 0]], "v", 4), four=array([[0.5, 0.5, 0, 0]], "v", 4), joints=2),
+    Call(skin.inverse_bind_matrices, rest_world=array(FRAME, 4, 4)),
+    Call(skin.joint_matrices, world=array([FRAME, FRAME], 4, 4), rest_world=array([FRAME, FRAME], 4, 4)),
+    Call(skin.linear_blend, vertices=array(TUBE.vertices, "v", 3), weights=array(WEIGHTS, "joints"),
+         matrices=array([FRAME, FRAME], 4, 4)),
+    Call(skin.dual_quaternion_blend, vertices=array(TUBE.vertices, "v", 3), weights=array(WEIGHTS, "joints"),
+         matrices=array([FRAME, FRAME], 4, 4)),
+    Call(skin.dual_quaternion_from_frame, frames=array(FRAME, 4, 4)),
+    Call(skin.frame_from_dual_quaternion, motion=array([*QUATERNION, 0, 0, 0, 0], 8)),
+    Call(skin.blend_radius, weight=array(0.5), angle=array(0.5)),
+    Call(skin.blend_zone, weights=array(WEIGHTS, "joints"), first=0, second=1),
+    Call(skin.radius_kept, rest=array(TUBE.vertices, "v", 3), posed=array(TUBE.vertices, "v", 3),
+         rest_joint=array(FRAME, 4, 4), posed_joint=array(FRAME, 4, 4), axis="x"),
+    Call(skin.worst_collapse, rest=array(TUBE.vertices, "v", 3), posed=array(TUBE.vertices, "v", 3),
+         rest_joint=array(FRAME, 4, 4), posed_joint=array(FRAME, 4, 4), axis="x",
+         zone=array(np.full(len(TUBE.vertices), True), "v")),
+    # gait
+    Call(gait.headings, points=array([[0, 1, 0], [0, 0.5, 0.1]], "n", 3)),
+    Call(gait.periodic_spline, values=array([1, 2, 3, 2], "n"), phase=array(0.3)),
+    Call(gait.joint_angles, percent=array(30), joint="knee", table="schwartz-2008", relative_step=array(0.7)),
+    Call(gait.pace, leg_length=array(0.8), group="free"),
+    Call(gait.stance_share, speed=array(1.2), leg_length=array(0.8)),
+    Call(gait.walk, puppet=PIP, speed=array(1.0), step_length=array(0.5), frames=8, cycles=1, table="schwartz-2008"),
+    Call(gait.plant, walk=WALK, pelvis=array(gait.pelvis_path(WALK), 3)),
+    Call(gait.pelvis_path, walk=WALK, reach=array(0.99)),
+    Call(gait.foot_slide_cm, sole=array([HEEL_BALL_TOE, HEEL_BALL_TOE], "n", 3), stance=array([True, True])),
+    Call(gait.foot_strikes, stance=array(WALK.stance)),
+    Call(gait.toe_offs, stance=array(WALK.stance)),
+    Call(gait.extension_pops, walk=WALK, near=array(0.99), fastest_deg=array(600.0)),
+    Call(gait.outside_range_deg, walk=WALK, table="cdc", sex="F", age=array(30)),
+]
+
+# Names, whole numbers, generators and objects checked when they were made.
+NO_ARRAYS = {
+    "body.sources", "body.as_text", "body.rows",
+    "puppets.personal",
+    "skeleton.Skeleton.index", "skeleton.Skeleton.parent", "skeleton.Skeleton.children", "skeleton.Skeleton.below",
+    "skeleton.Skeleton.chain", "skeleton.side_of", "skeleton.other_side",
+    "placement.swap_side", "placement.rename",
+    "controls.in_order",
+    "mesh.Mesh.side", "mesh.puppet_chain",
+    "gait.Walk.at", "gait.foot_goals",
+}
+
+BAD = [(call, *case) for call in CALLS for case in call.bad()]
+
+
+def public(module):
+    """The public functions, classes that take arguments to check, and their methods, defined in a module of rigkit."""
+    for name, thing in vars(importlib.import_module(f"rigkit.{module}")).items():
+        if name.startswith("_") or getattr(thing, "__module__", None) != f"rigkit.{module}":
+            continue
+        if inspect.isclass(thing):
+            # A dataclass without checks is a record of results.
+            if not dataclasses.is_dataclass(thing) or "__post_init__" in vars(thing):
+                yield f"{module}.{name}"
+            methods = ((key, value) for key, value in vars(thing).items() if not key.startswith("_"))
+            yield from (f"{module}.{name}.{key}" for key, value in methods
+                        if inspect.isfunction(value) or isinstance(value, classmethod | staticmethod))
+        elif callable(thing):
+            yield f"{module}.{name}"
+
+
+@pytest.mark.parametrize("module", [name for name in MATHS if name in written() and name != "_check"])
+def test_every_public_function_is_in_the_table(module):
+    listed = {call.name for call in CALLS} | NO_ARRAYS
+    assert set(public(module)) - listed == set(), "add a good call of each to CALLS, or its name to NO_ARRAYS"
+
+
+def test_nothing_is_listed_that_is_not_there():
+    there = {name for module in MATHS if module in written() for name in public(module)}
+    assert ({call.name for call in CALLS} | NO_ARRAYS) - there == set()
+    assert {call.name for call in CALLS} & NO_ARRAYS == set()
+
+
+@pytest.mark.parametrize("call", CALLS, ids=lambda call: call.name)
+def test_the_good_call_is_good_and_names_every_parameter(call):
+    call()
+    if not call.wraps:
+        assert set(call.arguments) == set(inspect.signature(call.function).parameters)
+    assert any(isinstance(value, array) for value in call.arguments.values())
+
+
+@pytest.mark.parametrize(("call", "argument", "what", "value", "named"), BAD,
+                         ids=[f"{call.name}-{argument}-{what}" for call, argument, what, *_ in BAD])
+def test_bad_input_is_refused_by_name(call, argument, what, value, named):
+    with pytest.raises(ValueError, match=rf"`{re.escape(named)}\b"):
+        call(**{argument: value})
