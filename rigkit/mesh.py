@@ -181,7 +181,6 @@ def volume(vertices, triangles):
 
 def volume_kept(rest, posed, triangles):
     """A pose's volume as a share of the rest pose's; rest (v, 3), posed (..., v, 3), triangles (t, 3) to (...)."""
-    posed = _check.numbers("posed", posed, "v", 3)
     rest, posed = _check.numbers("rest", rest, "v", 3), _check.numbers("posed", posed, "v", 3)
     whole = volume(rest, triangles)
     if not (whole != 0).all():
