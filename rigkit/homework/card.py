@@ -56,7 +56,8 @@ class Card:
         return (f'<section aria-label="Check of {escape(outcome.question)}" style="border-left:4px solid {edge};'
                 'padding:4px 12px;margin:4px 0;color:var(--jp-ui-font-color1, inherit)">'
                 f'<p style="margin:0"><strong>{escape(outcome.word)}:</strong> {escape(outcome.sentence)}</p>'
-                f'{drawn}<ul style="margin:4px 0;padding-left:1.2em">{lines}</ul></section>')
+                f'<div style="display:flex;flex-wrap:wrap;gap:4px 16px;align-items:center">{drawn}'
+                f'<ul style="margin:4px 0;padding-left:1.2em;flex:1 1 16em">{lines}</ul></div></section>')
 
 
 def _typed(inputs):

@@ -153,7 +153,8 @@ def _word(score, right):
 def _misconception(question, cases, records):
     """The misconception that the answer follows on every case, unless that one would be right here."""
     for wrong in question.misconceptions:
-        theirs = calling.call(wrong.answer, cases, seconds=None)
+        with np.errstate(all="ignore"):
+            theirs = calling.call(wrong.answer, cases, seconds=None)
         if all(_same(question.returns, a, b) for a, b in zip(records, theirs, strict=True)):
             if all(_verdict(question, c, r).score == 1 for c, r in zip(cases, theirs, strict=True)):
                 continue

@@ -120,7 +120,7 @@ class Homework:
                                  f"hw.check({question.name}{'' if takes_function else '=…'}).")
         attempt = self._attempts[question.name] + 1
         cases = self._cases(question, attempt)
-        records = calling.call(answer, cases) if callable(answer) else [calling.give(answer)]
+        records = calling.call(answer, cases) if callable(answer) else [calling.give(answer)] * len(cases)
         outcome = checking.weigh(question, cases, records)
         if outcome.word != checking.BLANK:
             self._attempts[question.name] = attempt

@@ -8,7 +8,7 @@ import numpy as np
 from rigkit.stage import Stage
 
 MARGIN = 0.18  # around everything drawn, as a share of the larger side
-WIDTH = 440
+WIDTH = 340
 POINTS = ("points", "point", "a", "b", "start", "end")  # the arguments of marks that are places
 
 

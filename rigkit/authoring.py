@@ -1,0 +1,274 @@
+"""For contributors: keep the notebooks as they are kept. Solutions are the source, exercises are derived from them.
+
+`python -m rigkit.authoring` derives all exercises, runs lessons and solutions, and saves their outputs; with numbers,
+`python -m rigkit.authoring 06`, only those lessons. `--check` changes nothing, says what would change, and exits with 1
+if anything would. Running it twice changes nothing the second time.
+
+Tags: `answer` (with the question's id in the metadata, {"rigkit": {"question": "06/solve_leg"}}), `solution-only`
+(dropped from the exercise), `live` (shows a panel: its output is neither saved nor compared).
+"""
+
+import argparse
+import ast
+import os
+import re
+import sys
+from pathlib import Path
+
+ROOT = Path(__file__).parents[1]
+KERNEL = {"display_name": "Python 3 (ipykernel)", "language": "python", "name": "python3"}
+SAVED = ("text/plain", "text/html", "image/svg+xml")
+IGNORED = "nbval-ignore-output"
+_READABLE_ID = re.compile(r"[a-z]+(-[a-z0-9]+)*")
+_ADDRESS = re.compile(r"\bat 0x[0-9a-f]+")
+_IMAGES = re.compile(r"<img\b[^>]*>|!\[[^\]]*\]\(")
+
+
+def main(arguments=None):
+    """The command; returns its exit code."""
+    parser = argparse.ArgumentParser(prog="python -m rigkit.authoring", description=__doc__.split("\n\n")[0])
+    parser.add_argument("lessons", nargs="*", metavar="NUMBER", help="only these lessons, such as 06")
+    parser.add_argument("--check", action="store_true", help="change nothing; exit with 1 if something would change")
+    options = parser.parse_args(arguments)
+    found, changed = [], []
+    for path, text in authored(options.lessons):
+        found += [f"{_shown(path)}: {problem}" for problem in problems(text)]
+        if not path.exists() or path.read_text(encoding="utf-8") != text:
+            changed.append(path)
+            print(f"{'would change' if options.check else 'wrote'} {_shown(path)}")
+            if not options.check:
+                path.write_text(text, encoding="utf-8", newline="\n")
+    print("\n".join(found) or f"{len(changed)} changed.", file=sys.stderr if found else sys.stdout)
+    return 1 if found or (options.check and changed) else 0
+
+
+def authored(numbers=(), root=ROOT):
+    """(path, text) of every lesson, solution and exercise as it should be kept; runs lessons and solutions."""
+    for path in notebooks("lessons", numbers, root):
+        yield path, text_of(run(read(path), path.parent))
+    for path in notebooks("solutions", numbers, root):
+        notebook = read(path)
+        yield path, text_of(run(notebook, path.parent))
+        yield root / "exercises" / path.name, text_of(exercise(notebook))
+
+
+def notebooks(part, numbers=(), root=ROOT):
+    """The paths of one part, "lessons", "exercises" or "solutions", in order; of those numbers only, if any."""
+    paths = sorted((root / part).glob("[0-9][0-9]-*.ipynb"))
+    return [path for path in paths if not numbers or path.name[:2] in numbers]
+
+
+def read(path):
+    """The notebook at `path`, in today's format."""
+    import nbformat
+
+    return nbformat.read(path, as_version=4)
+
+
+def text_of(notebook):
+    """A notebook as text, the same each time."""
+    import nbformat
+
+    return nbformat.writes(tidy(notebook)).rstrip("\n") + "\n"
+
+
+def run(notebook, folder):
+    """The notebook run from top to bottom in `folder`, with fresh outputs.
+
+    Raises
+    ------
+    ValueError
+        If a cell fails, or warns, with the cell's id.
+    """
+    from nbclient import NotebookClient
+    from nbclient.exceptions import CellExecutionError
+
+    environment = {**os.environ, "PYTHONPATH": os.pathsep.join([str(ROOT), os.environ.get("PYTHONPATH", "")])}
+    client = NotebookClient(notebook.copy(), timeout=120, kernel_name=KERNEL["name"], store_widget_state=False,
+                            record_timing=False, resources={"metadata": {"path": str(folder)}})
+    try:
+        client.execute(env=environment)
+    except CellExecutionError as error:
+        raise ValueError(f"A notebook in {folder.name} stopped: {error}") from None
+    for cell in _code(client.nb):
+        for output in cell.outputs:
+            if output.get("name") == "stderr" and "live" not in _tags(cell):
+                raise ValueError(f"Cell {cell.id} in {folder.name} warns: {output.text}")
+    return client.nb
+
+
+def tidy(notebook):
+    """A notebook with only what is kept: no times, no widget state, static outputs, cells counted from 1."""
+    import nbformat
+
+    notebook = nbformat.from_dict(notebook)
+    kept = {"rigkit": notebook.metadata["rigkit"]} if "rigkit" in notebook.metadata else {}
+    notebook.metadata = nbformat.from_dict({**kept, "kernelspec": KERNEL, "language_info": {"name": "python"}})
+    notebook.nbformat, notebook.nbformat_minor = 4, 5
+    ran = any(cell.execution_count for cell in _code(notebook))
+    for cell in notebook.cells:
+        tags = list(_tags(cell))
+        if "live" in tags and IGNORED not in tags:
+            tags.append(IGNORED)
+        about = {"tags": tags} if tags else {}
+        if "rigkit" in cell.metadata:
+            about["rigkit"] = cell.metadata["rigkit"]
+        cell.metadata = nbformat.from_dict(about)
+        cell.source = "\n".join(line.rstrip() for line in cell.source.strip("\n").split("\n"))
+    for count, cell in enumerate(_code(notebook), start=1):
+        cell.execution_count = count if ran else None
+        cell.outputs = [] if "live" in _tags(cell) else [o for o in map(_static, cell.outputs) if o]
+        for output in cell.outputs:
+            if "execution_count" in output:
+                output["execution_count"] = count
+    return notebook
+
+
+def exercise(solution):
+    """The exercise that a solution notebook answers: answers blanked, reasoning dropped, nothing run."""
+    import nbformat
+
+    notebook = nbformat.from_dict(solution)
+    notebook.cells = [cell for cell in notebook.cells if "solution-only" not in _tags(cell)]
+    for cell in _code(notebook):
+        cell.outputs, cell.execution_count = [], None
+        if "answer" in _tags(cell):
+            cell.source = blank(cell.source, question_of(cell))
+    return notebook
+
+
+def question_of(cell):
+    """The name of the question that an answer cell answers: the last part of its question's id."""
+    question = cell.metadata.get("rigkit", {}).get("question", "")
+    if not question:
+        raise ValueError(f"Cell {cell.id} is tagged answer; its metadata must name its question.")
+    return question.rpartition("/")[2]
+
+
+def blank(source, name):
+    """An answer cell without its answer.
+
+    A function `name` keeps its signature and docstring, a value `name` becomes `...`; imports and comments outside
+    statements stay; every other statement goes.
+
+    Parameters
+    ----------
+    source : str
+        Python.
+    name : str
+
+    Returns
+    -------
+    str
+
+    Raises
+    ------
+    ValueError
+        If the cell does not define `name`, exactly once and at its top.
+    """
+    lines, kept, after = source.split("\n"), [], 0
+    statements = ast.parse(source).body
+    answers = [node for node in statements if name in _defined(node)]
+    if len(answers) != 1:
+        raise ValueError(f"An answer cell must define `{name}` once, at its top; it does so {len(answers)} times.")
+    for node in statements:
+        first = min([node.lineno, *(d.lineno for d in getattr(node, "decorator_list", []))])
+        kept += lines[after:first - 1]
+        if node is answers[0]:
+            kept += _blanked(node, name, lines, first)
+        elif isinstance(node, ast.Import | ast.ImportFrom):
+            kept += lines[first - 1:node.end_lineno]
+        after = node.end_lineno
+    text = "\n".join(line.rstrip() for line in [*kept, *lines[after:]])
+    return re.sub(r"\n{4,}", "\n\n\n", text).strip("\n")
+
+
+def problems(text):
+    """What keeps a notebook, given as text, from being kept as it is: a list of sentences, empty if nothing."""
+    import nbformat
+
+    notebook = nbformat.reads(text, as_version=4)
+    found = []
+    if text_of(notebook) != text:
+        found.append("is not as authoring writes it; run python -m rigkit.authoring")
+    ids = [cell.get("id", "") for cell in notebook.cells]
+    found += [f"cell id {i!r} is not one a person can read" for i in ids if not _is_readable(i)]
+    found += [f"cell id {i!r} stands twice" for i in sorted(set(ids)) if ids.count(i) > 1]
+    for cell in notebook.cells:
+        for shown in (cell.source if cell.cell_type == "markdown" else "", *_texts(cell)):
+            found += [f"cell {cell.id} has a picture without a text alternative: {image}"
+                      for image in _without_alternative(shown)]
+            found += [f"cell {cell.id} shows an address in memory" for _ in _ADDRESS.findall(shown)]
+        found += [f"cell {cell.id} holds an error" for o in cell.get("outputs", []) if o.output_type == "error"]
+    return found
+
+
+def _defined(node):
+    """The names that a statement at the top of a cell defines."""
+    if isinstance(node, ast.FunctionDef):
+        return {node.name}
+    targets = node.targets if isinstance(node, ast.Assign) else [node.target] if isinstance(node, ast.AnnAssign) else []
+    return {name.id for target in targets for name in ast.walk(target) if isinstance(name, ast.Name)}
+
+
+def _blanked(node, name, lines, first):
+    if not isinstance(node, ast.FunctionDef):
+        return [f"{name} = ..."]
+    body = node.body[0]
+    if body.lineno == node.lineno:  # all on one line
+        return [lines[body.lineno - 1][:body.col_offset].rstrip() + " ..."]
+    has_docstring = ast.get_docstring(node) is not None
+    until = body.end_lineno if has_docstring else body.lineno - 1
+    head = lines[first - 1:until]
+    while not has_docstring and head[-1].strip().startswith("#"):  # a comment on the body goes with it
+        head.pop()
+    return [*head, " " * body.col_offset + "..."]
+
+
+def _static(output):
+    """An output as it is saved, None if it is not."""
+    if output.output_type in ("stream", "error"):
+        return output
+    if any("widget" in kind for kind in output.data):
+        return None
+    output.data = {kind: value for kind, value in output.data.items() if kind in SAVED}
+    output.metadata = {}
+    return output if output.data else None
+
+
+def _without_alternative(text):
+    for match in _IMAGES.finditer(text):
+        image = match.group()
+        if image.startswith("<img") and not re.search(r'\balt="[^"]+"', image):
+            yield image[:60]
+        if image == "![](":
+            yield image
+    if "<svg" in text and not ('role="img"' in text and "<title>" in text):
+        yield "<svg"
+
+
+def _texts(cell):
+    """All that a cell's outputs say, as text."""
+    for output in cell.get("outputs", []):
+        yield output.get("text", "")
+        yield from ("".join(value) for value in output.get("data", {}).values())
+
+
+def _is_readable(cell_id):
+    return bool(_READABLE_ID.fullmatch(cell_id)) and not re.fullmatch(r"[0-9a-f]{8}", cell_id)
+
+
+def _code(notebook):
+    return [cell for cell in notebook.cells if cell.cell_type == "code"]
+
+
+def _tags(cell):
+    return cell.metadata.get("tags", [])
+
+
+def _shown(path):
+    return path.relative_to(ROOT) if path.is_relative_to(ROOT) else path
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,167 @@
+"""Every question of every lesson, tested the same way: right answers, misconceptions, junk, and nothing given away."""
+
+import inspect
+import itertools
+import re
+
+import numpy as np
+import pytest
+
+from rigkit import course, homework
+from rigkit.homework import calling, checking, notebook
+from rigkit.homework.card import Card
+from tests.homework.solved import answered, solutions
+
+LEARNERS = [f"learner-{n:02d}" for n in range(20)]
+QUESTIONS = [question for lesson in notebook.lessons() for question in notebook.questions(lesson).values()]
+MISCONCEPTIONS = [(question, wrong) for question in QUESTIONS for wrong in question.misconceptions]
+
+
+def named(value):
+    return value.id if hasattr(value, "id") else value.name.replace(" ", "-")
+
+
+@pytest.fixture(autouse=True)
+def _own_progress(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    course.reset_progress()
+    yield
+    course.reset_progress()
+
+
+@pytest.fixture(scope="module")
+def answers():
+    """The names that each lesson's solution leaves behind, by lesson and learner."""
+    return {(lesson, learner): answered(lesson, learner) for lesson in notebook.lessons() for learner in LEARNERS}
+
+
+def cases_of(question, learner, attempt=1):
+    return homework.open_homework(question.lesson, learner)._cases(question, attempt)
+
+
+def outcome_of(question, learner, answer):
+    """The outcome of a function, also for questions that ask for a value."""
+    cases = cases_of(question, learner)
+    return checking.weigh(question, cases, calling.call(answer, cases, seconds=None))
+
+
+def test_every_lesson_with_questions_has_a_solution():
+    assert set(notebook.lessons()) == set(solutions())
+
+
+@pytest.mark.parametrize("question", QUESTIONS, ids=named)
+def test_the_question_is_well_formed(question):
+    assert question.kind in ("function", "value")
+    assert len(question.misconceptions) >= 3
+    assert len({wrong.name for wrong in question.misconceptions}) == len(question.misconceptions)
+    assert not any(wrong.sentence.endswith(".") for wrong in question.misconceptions)
+    cases = cases_of(question, "ada")
+    assert len(cases) == 1 if question.kind == "value" else len(cases) >= 5
+    for wrong in question.misconceptions:
+        assert len(inspect.signature(wrong.answer).parameters) == len(cases[0])
+
+
+@pytest.mark.parametrize("question", QUESTIONS, ids=named)
+def test_the_solution_earns_everything(question, answers):
+    for learner in LEARNERS:
+        names = answers[question.lesson, learner]
+        hw = names["hw"]
+        for _ in range(2):  # two attempts: other inputs
+            card = hw.check(**{question.name: names[question.name]})
+            assert card.outcome.word == "Right", (learner, repr(card))
+            assert card.score == 1
+
+
+@pytest.mark.parametrize(("question", "wrong"), MISCONCEPTIONS, ids=named)
+def test_each_misconception_earns_less_and_is_recognised(question, wrong):
+    for learner in LEARNERS:
+        outcome = outcome_of(question, learner, wrong.answer)
+        assert outcome.misconception == wrong.name, learner
+        assert outcome.score < 1
+        assert outcome.word != "Right"
+        assert wrong.sentence in repr(Card(outcome))
+
+
+def raises(*_):
+    raise RuntimeError("not today")
+
+
+def endless_generator(*_):
+    yield from itertools.count()
+
+
+def forgets_to_return(*inputs):
+    sum(map(np.sum, inputs), start=0.0)
+
+
+JUNK = {
+    "none": lambda *_: [None][0], "text": lambda *_: "0.4", "nan": lambda *_: float("nan"),
+    "list-of-text": lambda *_: ["a", "b"], "no-return": forgets_to_return,
+    "wrong-shape": lambda *_: np.zeros((3, 5)), "ragged": lambda *_: [[1, 2], [3]], "empty": lambda *_: [],
+    "nan-pair": lambda *_: (np.nan, np.nan), "infinite-pair": lambda *_: (np.inf, [np.inf, 1.0]),
+    "huge": lambda *_: np.zeros(10**6), "vast": lambda *_: [1e300, 1e300], "raises": raises,
+    "exits": lambda *_: raise_exit(), "endless": endless_generator, "counts": lambda *_: itertools.count(),
+    "object": lambda *_: object(), "set": lambda *_: {1, 2}, "true": lambda *_: True, "no-arguments": lambda: 1.0,
+}
+
+
+def raise_exit():
+    raise SystemExit(3)
+
+
+@pytest.mark.parametrize("junk", JUNK.values(), ids=JUNK)
+@pytest.mark.parametrize("question", QUESTIONS, ids=named)
+def test_junk_earns_nothing_and_breaks_nothing(question, junk):
+    outcome = outcome_of(question, "ada", junk)
+    assert (outcome.word, outcome.score) == ("Not yet", 0.0)
+    bundle = Card(outcome, "")._repr_mimebundle_()
+    assert bundle["text/plain"].startswith("Not yet: your ")
+    assert "<section" in bundle["text/html"]
+
+
+@pytest.mark.parametrize("number", [0.0, 1e-300, -1.0, 1e8])
+@pytest.mark.parametrize("question", QUESTIONS, ids=named)
+def test_any_finite_numbers_can_be_judged_and_drawn(question, number):
+    def answer(*_):
+        parts = [shape[-1] if checking._is_choice(shape) else np.full(shape, number)
+                 for shape in question.returns.values()]
+        return parts if len(parts) > 1 else parts[0]
+
+    outcome = outcome_of(question, "ada", answer)
+    assert 0 <= outcome.score < 1
+    assert 'role="img"' in Card(outcome)._repr_mimebundle_()["text/html"]
+
+
+def given_away(card, reference, known):
+    """The numbers of a right answer that stand in a card's text, to three digits, and are not known anyway."""
+    said = {float(word) for word in re.findall(r"-?\d+\.?\d*(?:e-?\d+)?", card)
+            if len(re.sub(r"e.*|\D", "", word).lstrip("0")) >= 3}
+    return [number for number in reference
+            if number not in known and any(abs(abs(number) - abs(word)) <= 6e-4 * abs(number) for word in said)]
+
+
+def numbers_in(value):
+    return [float(v) for v in np.ravel(np.array(value, dtype=object)) if not isinstance(v, str)] if not isinstance(
+        value, (list, tuple)) else [number for part in value for number in numbers_in(part)]
+
+
+def answer_of(names, question, inputs):
+    answer = names[question.name]
+    return answer(*calling.arguments(inputs)) if question.kind == "function" else answer
+
+
+@pytest.mark.parametrize(("question", "wrong"), MISCONCEPTIONS, ids=named)
+def test_a_wrong_answers_card_does_not_give_the_right_one_away(question, wrong, answers):
+    found = []
+    for learner in LEARNERS[:4]:
+        outcome = outcome_of(question, learner, wrong.answer)
+        reference = numbers_in(answer_of(answers[question.lesson, learner], question, outcome.inputs))
+        known = numbers_in(list(outcome.inputs.values())) + numbers_in(wrong.answer(*calling.arguments(outcome.inputs)))
+        close = [n for n in reference if not any(abs(abs(n) - abs(k)) <= 1e-3 * abs(k) for k in known)]
+        found.append(given_away(repr(Card(outcome)), close, known))
+    assert not all(found), found  # by chance one learner's numbers may look alike, not everyone's
+
+
+def test_a_card_that_gives_the_answer_away_would_be_found():
+    assert given_away("The knee should be at 0.8137 rad.", [0.81371], []) == [0.81371]
+    assert given_away("The knee misses by 12.3 cm.", [0.81371], []) == []

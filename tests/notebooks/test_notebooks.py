@@ -1,0 +1,62 @@
+"""The committed notebooks: kept as authoring writes them, lessons and solutions as saved, exercises polite when blank."""
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from rigkit import authoring
+from rigkit.homework import notebook
+
+ROOT = Path(__file__).parents[2]
+LESSONS, SOLUTIONS, EXERCISES = (authoring.notebooks(part, root=ROOT) for part in ("lessons", "solutions", "exercises"))
+
+
+def named(path):
+    return f"{path.parent.name}-{path.name[:2]}"
+
+
+@pytest.mark.parametrize("path", [*LESSONS, *SOLUTIONS, *EXERCISES], ids=named)
+def test_a_notebook_is_kept_as_authoring_writes_it(path):
+    assert authoring.problems(path.read_text(encoding="utf-8")) == []
+
+
+@pytest.mark.parametrize("path", [*LESSONS, *SOLUTIONS], ids=named)
+def test_lessons_and_solutions_were_run(path):
+    code = [cell for cell in authoring.read(path).cells if cell.cell_type == "code"]
+    assert [cell.execution_count for cell in code] == list(range(1, len(code) + 1))
+
+
+def test_every_exercise_is_derived_from_its_solution():
+    derived = {path.name: authoring.text_of(authoring.exercise(authoring.read(path))) for path in SOLUTIONS}
+    assert derived == {path.name: path.read_text(encoding="utf-8") for path in EXERCISES}
+
+
+@pytest.mark.parametrize("path", SOLUTIONS, ids=named)
+def test_a_solution_answers_every_question(path):
+    answers = [authoring.question_of(cell) for cell in authoring.read(path).cells
+               if "answer" in cell.metadata.get("tags", [])]
+    assert answers == list(notebook.questions(path.name[:2]))
+
+
+def test_lessons_and_solutions_run_to_what_is_saved():
+    run = subprocess.run(
+        [sys.executable, "-m", "pytest", "--nbval", "--nbval-current-env", "--nbval-cell-timeout=60",
+         "-p", "no:cacheprovider", *map(str, [*LESSONS, *SOLUTIONS])],
+        cwd=ROOT, env=_environment(), capture_output=True, text=True, timeout=600, check=False)
+    assert run.returncode == 0, run.stdout[-6000:] + run.stderr[-2000:]
+
+
+@pytest.mark.parametrize("path", EXERCISES, ids=named)
+def test_a_blank_exercise_runs_to_its_end_politely(path):
+    ran = authoring.run(authoring.read(path), path.parent)
+    said = [output.data["text/plain"] for cell in ran.cells if cell.cell_type == "code" and "hw.check(" in cell.source
+            for output in cell.outputs if output.output_type == "execute_result"]
+    assert len(said) == len(notebook.questions(path.name[:2]))
+    assert all(text.startswith("Not attempted yet: ") for text in said)
+
+
+def _environment():
+    return {**os.environ, "PYTHONPATH": os.pathsep.join([str(ROOT), os.environ.get("PYTHONPATH", "")])}
