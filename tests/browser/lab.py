@@ -191,24 +191,9 @@ class Lab:
         for name in path[1:]:
             self.page.locator(".lm-Menu-itemLabel", has_text=re.compile(f"^{re.escape(name)}")).last.click()
 
-    def sliders(self):
-        """The labels of all sliders in the page, in order."""
-        return self.page.locator(".widget-slider").evaluate_all(
-            "all => all.map(s => s.querySelector('.widget-label')?.textContent ?? '')")
-
-    def focus_slider(self, which=0):
-        """Give a slider, by number or label, the keyboard, scrolling to it; the playwright Locator of its handle."""
-        slider = self.page.locator(".widget-slider")
-        slider = slider.nth(which) if isinstance(which, int) else slider.filter(has_text=which).first
-        handle = slider.locator(".noUi-handle").first
-        handle.scroll_into_view_if_needed()
-        handle.focus()
-        return handle
-
-    def press(self, key, times=1):
-        """Press a key where the keyboard is, as ArrowRight on a slider."""
-        for _ in range(times):
-            self.page.keyboard.press(key)
+    def panels(self):
+        """All panels in the page, in order, as `PanelView`s."""
+        return [PanelView(each) for each in self.page.locator(".rig-panel").all()]
 
     def scroll_through(self):
         """Show all of the notebook, one windowful after another; yields after each."""
@@ -223,36 +208,16 @@ class Lab:
 
     # What a learner sees.
 
-    def pictures(self):
-        """The markup of every SVG in the cells' outputs that are in the page."""
-        return self.page.locator(".jp-OutputArea svg[role=img]").evaluate_all("all => all.map(s => s.outerHTML)")
+    def troubles(self):
+        """Everything that went wrong, looking through all cells.
 
-    def words(self):
-        """The text of every HTML or label widget that is not a picture, in order."""
-        return self.page.locator(".widget-html, .widget-label-basic").evaluate_all(
-            "all => all.filter(w => !w.querySelector('svg')).map(w => w.textContent.trim())")
-
-    def wait_until_changed(self, look, before, wait=10):
-        """What `look()` gives once it differs from `before`; `AssertionError` if it does not within `wait` seconds."""
-        end = time.monotonic() + wait
-        while (now := look()) == before:
-            assert time.monotonic() < end, f"{look.__name__} did not change"
-            self.page.wait_for_timeout(50)
-        return now
-
-    def failures(self):
-        """Everything that went wrong: `errors`, and each error text in an output, looking through all cells."""
+        `errors`, each error text in an output, each code cell left unrun, each picture or panel that is cut off or
+        makes its output scroll sideways.
+        """
         shown = set()
         for _ in self.scroll_through():
-            shown.update(self.page.evaluate(_FAILED_OUTPUTS))
+            shown.update(self.page.evaluate(_TROUBLES))
         return [*self.errors, *sorted(shown)]
-
-    def clipped(self):
-        """Each picture or panel that is cut off or makes its output scroll sideways, looking through all cells."""
-        found = set()
-        for _ in self.scroll_through():
-            found.update(self.page.evaluate(_CLIPPED))
-        return sorted(found)
 
     def screenshots(self, folder, name):
         """PNG files of the notebook from top to bottom, one windowful each; their paths."""
@@ -262,6 +227,13 @@ class Lab:
             paths.append(Path(folder) / f"{name}-{number:02d}.png")
             self.page.screenshot(path=paths[-1])
         return paths
+
+    def wait_for_change(self, look, before, what, wait=10):
+        """Wait until `look()` is no longer `before`; an `AssertionError` names `what` if it stays so `wait` seconds."""
+        end = time.monotonic() + wait
+        while look() == before:
+            assert time.monotonic() < end, f"{what} stayed as it was for {wait} s"
+            self.page.wait_for_timeout(20)
 
     # How it is done.
 
@@ -294,21 +266,79 @@ class Lab:
             self.errors.append(f"kernel: {text[-2000:]}")
 
 
+class PanelView:
+    """A panel in the page: what it shows, and what can be moved on it."""
+
+    def __init__(self, locator):
+        self.locator = locator
+
+    def picture(self):
+        """The markup of its picture."""
+        return "".join(self.locator.locator("svg[role=img]").evaluate_all("all => all.map(s => s.outerHTML)"))
+
+    def readout(self):
+        """What it says in words."""
+        return self.locator.locator(".rig-readout").text_content()
+
+    def sliders(self):
+        """Its sliders, from top to bottom."""
+        return [SliderView(row) for row in self.locator.locator(".widget-hbox:has(> .widget-slider)").all()]
+
+    def buttons(self):
+        """The names of its moments and its reset."""
+        return self.locator.locator("button.widget-button").all_text_contents()
+
+    def click(self, name):
+        """Press the button of that name."""
+        self.locator.get_by_role("button", name=name, exact=True).click()
+
+
+class SliderView:
+    """A slider in the page and its typed box."""
+
+    def __init__(self, row):
+        self.handle = row.locator(".noUi-handle")
+        self.box = row.locator("input")
+        self.label = row.locator(".widget-slider .widget-label").text_content()
+
+    def value(self):
+        """The number in its typed box."""
+        return float(self.box.input_value())
+
+    def lowest(self):
+        """The least it can be."""
+        return float(self.handle.get_attribute("aria-valuemin"))
+
+    def highest(self):
+        """The most it can be."""
+        return float(self.handle.get_attribute("aria-valuemax"))
+
+    def press(self, key, times=1):
+        """Press a key on its handle, as ArrowRight."""
+        self.handle.scroll_into_view_if_needed()
+        self.handle.focus()
+        for _ in range(times):
+            self.handle.page.keyboard.press(key)
+
+    def type(self, number):
+        """Type a number into its box and confirm it."""
+        self.box.fill(f"{number:g}")
+        self.box.press("Enter")
+
+
 # What a stock JupyterLab says while it looks for widgets in a kernel that has loaded none yet.
 _HARMLESS = ("No such comm",)
 
-_FAILED_OUTPUTS = """() => {
-  const texts = [];
+_TROUBLES = """() => {
+  const found = [];
   const wrong = '[data-mime-type="application/vnd.jupyter.stderr"], [data-mime-type="application/vnd.jupyter.error"]';
-  for (const e of document.querySelectorAll(wrong)) texts.push('output: ' + e.textContent.trim());
+  for (const e of document.querySelectorAll(wrong)) found.push('output: ' + e.textContent.trim());
   for (const e of document.querySelectorAll('.jp-OutputArea-output'))
     if (/Error displaying widget|model not found|Javascript Error/i.test(e.textContent))
-      texts.push('widget: ' + e.textContent.trim());
-  return texts;
-}"""
-
-_CLIPPED = """() => {
-  const found = [];
+      found.push('widget: ' + e.textContent.trim());
+  for (const cell of document.querySelectorAll('.jp-CodeCell'))
+    if (!/\\d/.test(cell.querySelector('.jp-InputPrompt')?.textContent ?? '1'))
+      found.push('not run: ' + cell.querySelector('.cm-content')?.textContent);
   const name = e => e.querySelector('title')?.textContent || e.textContent.trim().slice(0, 60) || e.className;
   for (const area of document.querySelectorAll('.jp-OutputArea-output, .jp-OutputArea-child'))
     if (area.scrollWidth > area.clientWidth + 1)
