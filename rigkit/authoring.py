@@ -10,6 +10,7 @@ Tags: `answer` (with the question's id in the metadata, {"rigkit": {"question": 
 
 import argparse
 import ast
+import json
 import os
 import re
 import sys
@@ -191,7 +192,7 @@ def problems(text):
     found = []
     if text_of(notebook) != text:
         found.append("is not as authoring writes it; run python -m rigkit.authoring")
-    ids = [cell.get("id", "") for cell in notebook.cells]
+    ids = [cell.get("id", "") for cell in json.loads(text)["cells"]]  # reading as a notebook renames doubles
     found += [f"cell id {i!r} is not one a person can read" for i in ids if not _is_readable(i)]
     found += [f"cell id {i!r} stands twice" for i in sorted(set(ids)) if ids.count(i) > 1]
     for cell in notebook.cells:
@@ -208,7 +209,8 @@ def _defined(node):
     if isinstance(node, ast.FunctionDef):
         return {node.name}
     targets = node.targets if isinstance(node, ast.Assign) else [node.target] if isinstance(node, ast.AnnAssign) else []
-    return {name.id for target in targets for name in ast.walk(target) if isinstance(name, ast.Name)}
+    return {name.id for target in targets for name in ast.walk(target)
+            if isinstance(name, ast.Name) and isinstance(name.ctx, ast.Store)}
 
 
 def _blanked(node, name, lines, first):

@@ -249,6 +249,12 @@ def progress(lesson=None):
     return best if lesson is None else best.get(_two_digits(lesson), {})
 
 
+def attempts(lesson, question):
+    """How many attempts at a question there have been."""
+    wanted = _two_digits(lesson), question
+    return sum((number, name) == wanted for number, name, _ in _entries())
+
+
 def reset_progress():
     """Begin again from nothing; the old record stays beside the new one under a name with its date.
 

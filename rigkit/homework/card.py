@@ -36,9 +36,11 @@ class Card:
 
     def _lines(self):
         outcome = self.outcome
-        lines = [f"Score {outcome.score:.0%}, {outcome.right} of {outcome.cases} cases right."] if self._tried else []
+        several = outcome.cases > 1
+        cases = f", {outcome.right} of {outcome.cases} cases right" if several else ""
+        lines = [f"Score {outcome.score:.0%}{cases}."] if self._tried else []
         lines += [f"{name}: {value}" for name, value in outcome.measured.items()]
-        if self._tried and outcome.right < outcome.cases and outcome.inputs:
+        if self._tried and several and outcome.right < outcome.cases:
             lines.append(f"Worst case: {_typed(outcome.inputs)}")
         if outcome.printed:
             lines.append(f"It also printed {outcome.printed:,} characters, which a check does not show.")

@@ -69,7 +69,6 @@ class Homework:
         self.questions, self.student = questions, student
         self.lesson = next(iter(questions.values())).lesson
         self.character = puppets.personal(checking.generator(student))
-        self._attempts = dict.fromkeys(questions, 0)
 
     def __repr__(self):
         who = self.character
@@ -84,7 +83,7 @@ class Homework:
         """The numbers of your own for a question: those its text speaks of, or one case to try a function on."""
         if name not in self.questions:
             raise ValueError(f"`name` must be a question of this homework ({self._names()}); got {name!r}.")
-        case = self._cases(self.questions[name], attempt=0)[0]
+        case = self.cases(self.questions[name], attempt=0)[0]
         return SimpleNamespace(**dict(zip(case, calling.arguments(case), strict=True)))
 
     def check(self, *function, **value):
@@ -113,24 +112,24 @@ class Homework:
         right = sum(best.get(name, 0) == 1 for name in self.questions)
         return f"{right} of {len(self.questions)} questions right so far."
 
+    def cases(self, question, attempt):
+        """The cases of one attempt, as JSON data; a value's one case is that of the text, whichever attempt it is."""
+        words = (self.student, question.id, attempt if question.kind == "function" else 0)
+        return checking.draw(question, self.character, checking.generator(*words))
+
     def _check(self, question, answer):
         takes_function = question.kind == "function"
         if answer is not ... and callable(answer) != takes_function:
             return self._unknown(f"{question.name} is a {question.kind}; hand it in as "
                                  f"hw.check({question.name}{'' if takes_function else '=…'}).")
-        attempt = self._attempts[question.name] + 1
-        cases = self._cases(question, attempt)
+        attempt = course.attempts(self.lesson, question.name) + 1
+        cases = self.cases(question, attempt)
         records = calling.call(answer, cases) if callable(answer) else [calling.give(answer)] * len(cases)
         outcome = checking.weigh(question, cases, records)
         if outcome.word != checking.BLANK:
-            self._attempts[question.name] = attempt
-            course.record(self.lesson, question.name, outcome.score)
+            course.record(self.lesson, question.name, outcome.score, student=self.student, attempt=attempt,
+                          misconception=outcome.misconception)
         return Card(outcome, self.progress())
-
-    def _cases(self, question, attempt):
-        """A value's one case is that of the text, whichever attempt it is."""
-        words = (self.student, question.id, attempt if question.kind == "function" else 0)
-        return checking.draw(question, self.character, checking.generator(*words))
 
     def _unknown(self, sentence):
         return Card(checking.Outcome("", "Not checked", 0.0, sentence), self.progress())

@@ -9,7 +9,7 @@ import numpy as np
 from rigkit import puppets
 from rigkit.homework import picture
 from rigkit.homework.question import Misconception, Question, Verdict
-from rigkit.skeleton import planar_chain
+from rigkit.two_bone import planar_points, solve_planar
 
 COUNTS = 1e-6  # a singular value counts above this share of the largest; the exercise says so
 MODEL_SIZES = (1.0, 0.02, 30.0)  # as built, as a marionette, as a parade giant
@@ -35,7 +35,7 @@ def _judge_shortening(inputs, output):
     drawn = picture.side_view(
         f"Your character's leg with {bend_deg:.0f}° of bend",
         f"A leg bent {bend_deg:.0f} degrees at the knee beside the same leg straight, which reaches lower.",
-        picture.ghost(_joints(upper, lower, 0, 0)),
+        picture.ghost(planar_points(0, 0, upper, lower)),
         picture.chain(_hung(upper, lower, np.radians(bend_deg)), ["hip", "knee", "ankle"]))
     measured = {"You say": f"{yours:.3g} cm"}
     if abs(yours - true) <= 0.0101:
@@ -106,7 +106,7 @@ def _judge_freedom(inputs, output):
                 "Your singular values": " and ".join(f"{size:.3g} m/rad" for size in yours)}
     drawn = picture.side_view(
         "The leg of this case", f"A leg in the side view, its knee bent {np.degrees(inputs['knee']):.3g} degrees.",
-        picture.chain(_joints(**inputs), ["hip", "knee", "ankle"]))
+        picture.chain(planar_points(**inputs), ["hip", "knee", "ankle"]))
     if rank_right and sizes_right:
         return Verdict(1.0, "you see how many ways the ankle can move, and how freely.", measured, drawn)
     if sizes_right:
@@ -174,7 +174,7 @@ def _judge_stuck(inputs, output):
     upper, lower, hip = inputs["upper"], inputs["lower"], inputs["hip"]
     yours = output["direction"]
     length = np.linalg.norm(yours)
-    joints = _joints(upper, lower, hip, 0)
+    joints = planar_points(hip, 0, upper, lower)
     if not length > 1e-12:
         return Verdict(0.0, "a direction needs a length above zero.", {"Your length": f"{length:.3g}"},
                        picture.side_view("The leg of this case", "A straight leg in the side view.",
@@ -231,9 +231,8 @@ def _draw_solve(rng, character):
 
 
 def _solve(goal, upper, lower, side):
-    distance = np.hypot(*goal)
-    knee = side * np.arccos(np.clip((distance**2 - upper**2 - lower**2) / (2 * upper * lower), -1, 1))
-    return _hip_toward(goal, upper, lower, knee), knee
+    leg = solve_planar(goal, upper, lower, side)
+    return float(leg.hip), float(leg.knee)
 
 
 def _hip_toward(goal, upper, lower, knee):
@@ -244,7 +243,7 @@ def _hip_toward(goal, upper, lower, knee):
 def _judge_solve(inputs, output):
     goal, upper, lower, side = inputs["goal"], inputs["upper"], inputs["lower"], inputs["side"]
     hip, knee = output["hip and knee"]
-    joints = _joints(upper, lower, hip, knee)
+    joints = planar_points(hip, knee, upper, lower)
     distance = np.hypot(*goal)
     best = max(distance - upper - lower, abs(upper - lower) - distance, 0.0)
     miss = float(np.linalg.norm(joints[2] - goal))
@@ -271,7 +270,8 @@ def _judge_solve(inputs, output):
 
 
 def _solve_unclamped(goal, upper, lower, side):
-    knee = side * np.arccos((goal[0]**2 + goal[1]**2 - upper**2 - lower**2) / (2 * upper * lower))
+    with np.errstate(invalid="ignore"):
+        knee = side * np.arccos((goal[0]**2 + goal[1]**2 - upper**2 - lower**2) / (2 * upper * lower))
     return _hip_toward(goal, upper, lower, knee), knee
 
 
@@ -340,7 +340,7 @@ def _judge_preset(inputs, output):
                                            f"{'ahead of' if joints[1][0] > 0 else 'behind'} the line hip to ankle"}
     drawn = picture.side_view(
         "Your preset bend", f"A leg bent {np.degrees(bend):.1f} degrees in the side view, and the same leg straight.",
-        picture.ghost(_joints(upper, lower, 0, 0)), picture.chain(joints, ["hip", "middle joint", "end"]))
+        picture.ghost(planar_points(0, 0, upper, lower)), picture.chain(joints, ["hip", "middle joint", "end"]))
     if sided and sized:
         return Verdict(1.0, "each leg knows its side, and none gives up more reach than it may.", measured, drawn)
     if sized:
@@ -389,7 +389,7 @@ def _judge_heron(inputs, output):
     measured = {"You say": f"{side}, {yours:.2f} cm"}
     drawn = picture.side_view(
         "Two bones of the heron's leg", "The heron's two long bones in the side view, and a dotted straight leg.",
-        picture.ghost(_joints(upper, lower, 0, 0)),
+        picture.ghost(planar_points(0, 0, upper, lower)),
         picture.chain(_hung(upper, lower, bend if side == "front" else -bend), ["", side, ""]))
     score = 0.4 * (side == "back") + 0.3 * sign_right + 0.3 * size_right
     if side == "back" and sign_right and size_right:
@@ -428,11 +428,6 @@ HERON = Question(
 QUESTIONS = (SHORTENING, FREEDOM, STUCK, SOLVE, PRESET, HERON)
 
 
-def _joints(upper, lower, hip, knee):
-    """Hip, knee and ankle in the side view, shape (3, 2)."""
-    return planar_chain([hip - np.pi / 2, -knee], [upper, lower])
-
-
 def _hung(upper, lower, bend):
-    """The leg with its ankle straight below its hip, bent at the middle joint."""
-    return _joints(upper, lower, _hip_toward((0.0, -1.0), upper, lower, bend), bend)
+    """The leg's points with its ankle straight below its hip, bent at the middle joint."""
+    return planar_points(_hip_toward((0.0, -1.0), upper, lower, bend), bend, upper, lower)

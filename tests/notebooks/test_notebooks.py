@@ -1,4 +1,4 @@
-"""The committed notebooks: kept as authoring writes them, lessons and solutions as saved, exercises polite when blank."""
+"""The committed notebooks: as authoring writes them; lessons and solutions run as saved, blank exercises politely."""
 
 import os
 import subprocess

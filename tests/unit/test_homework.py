@@ -42,7 +42,7 @@ DOUBLE = Question("06", "double", "twice the length", "function", {"double": ()}
                                  Misconception("root", lambda length: np.sqrt(5.0 - length), "a root is taken")))
 SIDE = Question("06", "side", "which side", "value", {"side": ("left", "right"), "proof": ()},
                 lambda rng, character: [{"length": character.thigh}],
-                lambda inputs, output: Verdict(0.5 * (output["side"] == "left") + 0.5 * (output["proof"] > 0), "Judged."),
+                lambda inputs, output: Verdict((output["side"] == "left") / 2 + (output["proof"] > 0) / 2, "Judged."),
                 (Misconception("mirrored", lambda length: ("right", -1.0), "left and right are swapped"),))
 
 
@@ -103,7 +103,8 @@ def test_generators_are_not_consumed():
         while True:
             yield 1.0
 
-    assert calling.call(forever, CASES) == [{"end": "unreadable", "what": "a generator (use `return`, not `yield`)"}] * 2
+    record = {"end": "unreadable", "what": "a generator (use `return`, not `yield`)"}
+    assert calling.call(forever, CASES) == [record] * 2
 
 
 def blank_body(length, way, side):
@@ -177,7 +178,7 @@ def loops_past_exceptions(*_):
 
 def loops_past_everything(*_):
     while True:
-        try:
+        try:  # noqa: SIM105
             loops_plainly()
         except:  # noqa: E722
             pass
@@ -369,8 +370,10 @@ def test_every_attempt_has_new_inputs_that_can_be_drawn_again(hw):
 
     first, second = (hw.check(double=wrong).outcome.inputs for _ in range(2))
     assert first != second
+    course.reset_progress()
     again = homework.Homework({"double": DOUBLE, "side": SIDE}, "ada")
     assert again.check(double=wrong).outcome.inputs == first
+    course.reset_progress()
     other = homework.Homework({"double": DOUBLE, "side": SIDE}, "bo")
     assert other.check(double=wrong).outcome.inputs != first
     assert other.character != again.character
@@ -389,7 +392,8 @@ def test_progress_is_kept_in_the_learners_folder(hw, tmp_path):
     hw.check(side=("left", 1))
     hw.check(side=("right", -1))
     lines = [json.loads(line) for line in (tmp_path / ".rigkit/progress.jsonl").read_text().splitlines()]
-    assert [line["score"] for line in lines] == [0.5, 1.0, 0.0]
+    assert [(line["score"], line["attempt"], line["misconception"]) for line in lines] == [
+        (0.5, 1, None), (1.0, 2, None), (0.0, 3, "mirrored")]
     assert hw.progress() == "1 of 2 questions right so far."
 
 
