@@ -1,11 +1,13 @@
 """The committed notebooks: as authoring writes them; lessons and solutions run as saved, blank exercises politely."""
 
 import os
+import signal
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
+from nbformat.v4 import new_code_cell, new_notebook
 
 from rigkit import authoring
 from rigkit.homework import notebook
@@ -56,6 +58,40 @@ def test_a_blank_exercise_runs_to_its_end_politely(path):
             for output in cell.outputs if output.output_type == "execute_result"]
     assert len(said) == len(notebook.questions(path.name[:2]))
     assert all(text.startswith("Not attempted yet: ") for text in said)
+
+
+MISBEHAVING = '''
+def solve_leg(goal, upper, lower, side):
+    while True:
+        try:
+            while True:
+                print("on and on")
+        except:
+            pass
+
+def freedom(upper, lower, hip, knee):
+    print("x" * 5_000_000)
+    raise SystemExit
+
+def stuck_direction(upper, lower, hip):
+    while True:
+        yield 1.0
+'''
+
+
+@pytest.mark.skipif(not hasattr(signal, "setitimer"), reason="an endless loop cannot be stopped on this platform")
+def test_the_notebook_goes_on_after_a_learners_worst(tmp_path):
+    sources = ["from rigkit.homework import calling, open_homework", "calling.call.__defaults__ = (0.3,)",
+               'hw = open_homework("06", student="ada")', MISBEHAVING, "hw.check(solve_leg)", "hw.check(freedom)",
+               "hw.check(stuck_direction)", "1 + 1"]
+    cells = [new_code_cell(source, id=f"cell-{i}") for i, source in enumerate(sources)]
+    ran = authoring.run(new_notebook(cells=cells), tmp_path)
+    loops, exits, yields, after = (cell.outputs for cell in ran.cells[4:])
+    assert [len(outputs) for outputs in (loops, exits, yields, after)] == [1, 1, 1, 1]
+    assert "stopped after 0.3 seconds" in loops[0].data["text/plain"]
+    assert "SystemExit" in exits[0].data["text/plain"]
+    assert "a generator" in yields[0].data["text/plain"]
+    assert after[0].data["text/plain"] == "2"
 
 
 def _environment():
