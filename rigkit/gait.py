@@ -90,7 +90,7 @@ def periodic_spline(values, phase):
 def joint_angles(percent, joint, table="schwartz-2008", relative_step=None):
     """A leg joint's published mean angle through the gait cycle, interpolated smoothly and periodically.
 
-    The curve passes through every printed value but the ends: the means at 0 % and 100 % differ by up to 1.0 degree,
+    The curve passes through every printed value but the ends: the means at 0 % and 100 % differ by up to 0.7 degree,
     and both are replaced by their average, so that the cycle closes. Flexion (dorsiflexion) is positive; the hip is
     relative to the pelvis, which tips forward in walking (`PELVIS_TILT`).
 
@@ -344,6 +344,7 @@ def plant(walk, pelvis=None):
     -------
     Walk
     """
+    _check_walk(walk)
     pelvis = pelvis_path(walk) if pelvis is None else _check.numbers("pelvis", pelvis, 3)
     if pelvis.shape != walk.pelvis.shape:
         raise ValueError(f"`pelvis` must have shape {walk.pelvis.shape}, one point a frame; got {pelvis.shape}.")
@@ -367,7 +368,7 @@ def foot_goals(walk):
     -------
     ndarray, shape (f, 2, 3)
     """
-    plan = _plan(walk.puppet, walk.speed, walk.step_length, walk.table)
+    plan = _plan_of(walk)
     ends = plan.planted_end(walk.phase)
     pelvis = np.stack([0 * walk.times, 0 * walk.times, plan.speed * walk.times], axis=-1)
     return _in_space(ends[..., None, :], pelvis, walk.puppet)[..., 0, :]
@@ -376,9 +377,10 @@ def foot_goals(walk):
 def pelvis_path(walk, reach=0.995):
     """A pelvis path at even speed that never carries a leg beyond a share of its full reach.
 
-    The height is a smooth minimum of three: the forward walk's, and for each leg the highest from which its foot's
-    goal is still near enough. It is never above any of them; it dips below by at most 1.1 % of the leg where they meet.
-    A step too long for the legs at any height is left with the pelvis low and a `Walk.miss` after `plant`.
+    In every phase there is a highest place for the hips: the forward walk's, or lower where a leg would not reach its
+    foot's goal. The path is a smooth wave, a mean and two harmonics of the step, fitted to that and lowered until it
+    is nowhere above. A step too long for the legs at any height is left with the pelvis low, and with a `Walk.miss`
+    after `plant`.
 
     Parameters
     ----------
@@ -391,16 +393,19 @@ def pelvis_path(walk, reach=0.995):
     ndarray, shape (f, 3)
         The middle of the hip centres.
     """
-    reach = _check.positive("reach", reach, hint="A share of full reach, such as 0.995.")
-    if reach.ndim or reach > 1:
-        raise ValueError(f"`reach` must be one share of full reach, at most 1; got {reach}.")
-    plan = _plan(walk.puppet, walk.speed, walk.step_length, walk.table)
-    carried, upper, lower = _limb(walk.puppet)
-    goals = plan.planted_end(walk.phase) - carried
-    room = (reach * (upper + lower))**2 - goals[..., 0]**2
-    highest = goals[..., 1] + np.sqrt(np.maximum(room, 0))
-    forward = plan.height(walk.phase[:, 0])
-    height = _smooth_minimum([forward, *highest.T], softness=0.01 * (upper + lower))
+    plan, reach = _plan_of(walk), _one("reach", reach, "A share of full reach, such as 0.995.")
+    if reach > 1:
+        raise ValueError(f"`reach` must be a share of full reach, at most 1; got {reach:g}. 0.995 is one.")
+    grid, phase = np.linspace(0, 0.5, 200, endpoint=False), walk.phase[:, 0]  # a step, after which the sides change
+    room = plan.highest(grid, reach)
+    waves = np.fft.rfft(room)[:3] / len(room) * [1, 2, 2]
+
+    def above(phase, room):
+        turns = np.exp(4j * np.pi * phase[:, None] * np.arange(3))
+        return (turns @ waves).real - room
+
+    lower = max(above(grid, room).max(), above(phase, plan.highest(phase, reach)).max())
+    height = above(phase, lower)
     return np.stack([0 * height, height, walk.speed * walk.times], axis=-1)
 
 
@@ -486,7 +491,9 @@ def extension_pops(walk, near=0.99, fastest_deg=600.0):
     tuple of Pop
         In the order of frames, left before right.
     """
-    near, fastest = _check.positive("near", near), _check.positive("fastest_deg", fastest_deg)
+    _check_walk(walk)
+    near = _one("near", near, "A share of full reach, such as 0.99.")
+    fastest = _one("fastest_deg", fastest_deg, "Degrees a second, such as 600.")
     speed = np.rad2deg(np.abs(np.diff(walk.bend, axis=0))) / np.diff(walk.times)[:, None]
     share = walk.reach_share
     pops = (speed > fastest) & (np.maximum(share[1:], share[:-1]) >= near)
@@ -515,6 +522,7 @@ def outside_range_deg(walk, table="aaos", sex=None, age=None):
     dict of joint name to float
         The largest excess in degrees, 0 where the joint stays inside, negative beyond the low end.
     """
+    _check_walk(walk)
     if len(walk.puppet.bones) != 2:
         raise ValueError(f"`walk` must be of a puppet with two bones a leg; got that of {walk.puppet.name!r}. "
                          "Human ranges say nothing about its joints.")
@@ -564,16 +572,27 @@ class _Plan:
         sole = _sole(self.puppet, self.leg(both)[..., -1, :], self.pitch(both))
         return -sole[..., 1].min(axis=(0, -1))
 
+    def highest(self, phase, reach):
+        """The highest hips from which both planted feet are within a share of reach, and no higher than the forward
+        walk's."""
+        carried, upper, lower = _limb(self.puppet)
+        ends = self.planted_end(np.stack([phase, (phase + 0.5) % 1.0])) - carried
+        room = (reach * (upper + lower))**2 - ends[..., 0]**2
+        return np.minimum((ends[..., 1] + np.sqrt(np.maximum(room, 0))).min(axis=0), self.height(phase))
+
     def planted_end(self, phase):
         """The leg's end with its foot planted, (forward from the hips, up from the floor)."""
-        left, landed = np.array(self.stance_share), np.array(1.0)
-        share = np.clip((phase - left) / (1 - left), 0, 1)[..., None]
-        ease = share**2 * (3 - 2 * share)
-        swing = (self._forward_end(phase) + (1 - ease) * (self._rolling_end(left) - self._forward_end(left))
-                 + ease * (self._rolling_end(landed - 1) - self._forward_end(landed)))
+        swing = self._forward_end(phase) + self._swing_correction(phase)
         sunk = _sole(self.puppet, swing, self.pitch(phase))[..., 1].min(axis=-1)
         swing[..., 1] -= np.minimum(sunk, 0)
-        return np.where((phase < left)[..., None], self._rolling_end(phase), swing)
+        return np.where((phase < self.stance_share)[..., None], self._rolling_end(phase), swing)
+
+    def _swing_correction(self, phase):
+        """From the forward walk's end to the planted one's: eased from theirs at toe-off to theirs at the strike."""
+        ends = np.array([self.stance_share, 0.0])
+        off, strike = self._rolling_end(ends) - self._forward_end(ends)
+        share = np.clip((phase - self.stance_share) / (1 - self.stance_share), 0, 1)[..., None]
+        return off + share**2 * (3 - 2 * share) * (strike - off)
 
     def _forward_end(self, phase):
         end = self.leg(phase)[..., -1, :]
@@ -605,6 +624,16 @@ def _plan(puppet, speed, step_length, table):
         step_length = relative * length
     step_length = _one("step_length", step_length, "Give one step length in metres, such as 0.65.")
     return _Plan(puppet, float(speed), step_length, table)
+
+
+def _plan_of(walk):
+    _check_walk(walk)
+    return _Plan(walk.puppet, walk.speed, walk.step_length, walk.table)
+
+
+def _check_walk(walk):
+    if not isinstance(walk, Walk):
+        raise ValueError(f"`walk` must be a Walk; got {walk!r}. walk(PUPPETS['Tamsin']) makes one.")
 
 
 def _one(name, value, hint):
@@ -658,13 +687,6 @@ def _in_space(flat, pelvis, puppet):
     """Side-view points seen from the hips, shape (f, 2, n, 2), as world points, shape (f, 2, n, 3)."""
     sideways = np.broadcast_to(np.array([[0.5], [-0.5]]) * puppet.hip_width, flat.shape[:-1])
     return np.stack([sideways, flat[..., 1], flat[..., 0]], axis=-1) + pelvis[:, None, None, :]
-
-
-def _smooth_minimum(heights, softness):
-    """A smooth curve never above any of the heights, below their minimum by at most softness × log(their number)."""
-    heights = np.stack(heights)
-    least = heights.min(axis=0)
-    return least - softness * np.log(np.exp(-(heights - least) / softness).sum(axis=0))
 
 
 def _wrapped(angle):

@@ -1,0 +1,527 @@
+"""Walking: angles, paces, forward and planted walks, and what is measured on them."""
+
+from dataclasses import replace
+from functools import cache
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from numpy.testing import assert_allclose, assert_array_equal
+
+from rigkit import gait, skeleton
+from rigkit.puppets import PUPPETS, personal
+
+TAMSIN = PUPPETS["Tamsin"]
+BAD = [np.nan, np.inf, "fast", [], None]
+puppets = st.one_of(st.sampled_from(list(PUPPETS.values())),
+                    st.integers(0, 999).map(lambda seed: personal(np.random.default_rng(seed))))
+# Dimensionless: a walk slower and faster, shorter and longer than any that was measured.
+speeds, steps = st.floats(0.1, 0.9), st.floats(0.3, 1.0)
+
+
+@cache
+def walked(name="Tamsin", **pace):
+    return gait.walk(PUPPETS[name], **pace)
+
+
+@cache
+def planted(name="Tamsin"):
+    return gait.plant(walked(name))
+
+
+def limb(puppet):
+    return sum(puppet.bones[-2:])
+
+
+def at_pace(puppet, speed, step, **more):
+    return gait.walk(puppet, speed * np.sqrt(9.81 * limb(puppet)), step * limb(puppet), **more)
+
+
+# Headings
+
+def test_headings_of_a_leg_hanging_bent_and_raised():
+    points = [[0, 1, 0], [0, 0.6, 0], [0, 0.6, -0.4], [0, 1.0, -0.4]]
+    assert_allclose(gait.headings(points), [0, -np.pi / 2, np.pi])
+    assert_allclose(gait.headings([[0, 1, 0], [5, 1, 0.4]]), [np.pi / 2])  # sideways does not count
+
+
+@given(angles=st.lists(st.floats(-3.1, 3.1), min_size=1, max_size=4), seed=st.integers(0, 99))
+@settings(max_examples=30)
+def test_headings_undo_the_forward_chain(angles, seed):
+    lengths = np.random.default_rng(seed).uniform(0.1, 1, len(angles))
+    turned = np.diff(np.array(angles) - np.pi / 2, prepend=0.0)
+    flat = skeleton.planar_chain(turned, lengths)
+    points = np.stack([np.zeros(len(flat)), flat[:, 1], flat[:, 0]], axis=-1)
+    assert_allclose(gait.headings(points), angles, atol=1e-9)
+
+
+def test_headings_of_a_batch_equal_those_one_by_one():
+    points = np.random.default_rng(1).normal(size=(3, 2, 4, 3))
+    together = gait.headings(points)
+    for index in np.ndindex(3, 2):
+        assert_array_equal(together[index], gait.headings(points[index]))
+
+
+@pytest.mark.parametrize("points", [*BAD, [[0, 1, 0]], [[0, 1], [0, 0]], [[0, 1, 0], [3, 1, 0]]])
+def test_headings_refuse_what_has_none(points):
+    with pytest.raises(ValueError, match="`points`"):
+        gait.headings(points)
+
+
+# The periodic spline
+
+values = st.lists(st.floats(-100, 100), min_size=3, max_size=30)
+
+
+@given(values=values)
+@settings(max_examples=40)
+def test_a_spline_passes_through_its_values_and_closes(values):
+    n = len(values)
+    assert_allclose(gait.periodic_spline(values, np.arange(n) / n), values, atol=1e-9)
+    assert_allclose(gait.periodic_spline(values, [0.25, 1.25, -3.75]), gait.periodic_spline(values, 0.25), atol=1e-9)
+
+
+@given(values=values, phase=st.floats(0, 1))
+@settings(max_examples=40)
+def test_a_spline_is_smooth_everywhere_seam_included(values, phase):
+    n, h = len(values), 1e-4
+    knot = round(phase * n) / n
+    around = knot + h * np.arange(-2, 3) / n
+    before2, before, here, after, after2 = gait.periodic_spline(values, around)
+    scale = np.ptp(values) + 1
+    assert abs((after - here) - (here - before)) / h < 20 * h * scale  # slopes meet
+    # and curvatures too
+    assert abs((after2 - 2 * after + here) - (here - 2 * before + before2)) / h**2 < 100 * h * scale + 1e-4
+
+
+def test_a_spline_of_equal_values_is_level():
+    assert_allclose(gait.periodic_spline([3, 3, 3, 3], np.linspace(-1, 1, 17)), 3)
+
+
+def test_splines_in_a_batch_equal_splines_one_by_one():
+    rng = np.random.default_rng(4)
+    values, phase = rng.normal(size=(5, 1, 8)), rng.normal(size=(3,))
+    together = gait.periodic_spline(values, phase)
+    assert together.shape == (5, 3)
+    for i, j in np.ndindex(5, 3):
+        assert together[i, j] == pytest.approx(gait.periodic_spline(values[i, 0], phase[j]))
+    assert gait.periodic_spline([1, 2, 4], 1) == gait.periodic_spline([1.0, 2.0, 4.0], 1.0)
+
+
+@pytest.mark.parametrize(("values", "phase", "name"), [
+    *((bad, 0.5, "values") for bad in [*BAD, [1, 2], 3.0]), *(([1, 2, 3], bad, "phase") for bad in BAD)])
+def test_splines_refuse_bad_input(values, phase, name):
+    with pytest.raises(ValueError, match=f"`{name}`"):
+        gait.periodic_spline(values, phase)
+
+
+def test_a_phase_a_hair_before_a_whole_cycle_is_its_end():
+    assert gait.periodic_spline([1, 5, 2], np.nextafter(1, 0)) == pytest.approx(1)
+    assert gait.periodic_spline([1, 5, 2], -1e-20) == pytest.approx(1)
+
+
+# Joint angles and paces
+
+@given(percent=st.floats(-500, 500), joint=st.sampled_from(gait.JOINTS), table=st.sampled_from(gait.TABLES))
+@settings(max_examples=40)
+def test_angles_repeat_every_cycle(percent, joint, table):
+    assert gait.joint_angles(percent, joint, table) == pytest.approx(gait.joint_angles(percent + 100, joint, table))
+
+
+@pytest.mark.parametrize("joint", gait.JOINTS)
+@pytest.mark.parametrize("table", gait.TABLES)
+def test_the_free_step_leaves_the_angles_as_printed(joint, table):
+    percent = np.arange(100)
+    stretched = gait.joint_angles(percent, joint, table, relative_step=0.760)
+    assert_allclose(stretched, gait.joint_angles(percent, joint, table), atol=1e-12)
+
+
+def test_longer_steps_swing_the_hip_further_and_are_held_beyond_what_was_measured():
+    percent, relative = np.arange(100), np.array([0.1, 0.51, 0.7, 0.85, 0.922, 2.0])[:, None]
+    ranges = np.ptp(gait.joint_angles(percent, "hip", relative_step=relative), axis=1)
+    assert ranges[0] == ranges[1] < ranges[2] < ranges[3] < ranges[4] == ranges[5]
+
+
+def test_angles_in_a_batch_equal_angles_one_by_one():
+    percent, step = np.array([[3], [50]]), np.array([0.6, 0.7, 0.8])
+    together = gait.joint_angles(percent, "knee", relative_step=step)
+    for i, j in np.ndindex(2, 3):
+        assert together[i, j] == pytest.approx(gait.joint_angles(float(percent[i, 0]), "knee", relative_step=step[j]))
+
+
+@pytest.mark.parametrize(("arguments", "name"), [
+    *(((bad, "hip"), "percent") for bad in BAD), ((10, "elbow"), "joint"), ((10, "hip", "almanac"), "table"),
+    ((10, "hip", "schwartz-2008", 0), "relative_step"), ((10, "hip", "schwartz-2008", np.nan), "relative_step")])
+def test_angles_refuse_bad_input(arguments, name):
+    with pytest.raises(ValueError, match=f"`{name}`"):
+        gait.joint_angles(*arguments)
+
+
+@given(length=st.floats(0.2, 2.0), group=st.sampled_from(gait.GROUPS))
+@settings(max_examples=30)
+def test_paces_scale_with_the_leg(length, group):
+    one, four = gait.pace(length, group), gait.pace(4 * length, group)
+    assert_allclose([four.speed, four.step_length, four.cadence],
+                    [2 * one.speed, 4 * one.step_length, one.cadence / 2])
+    assert gait.stance_share(one.speed, length) == pytest.approx(one.stance_share)
+
+
+def test_stance_shortens_with_speed_and_is_held_beyond_what_was_measured():
+    shares = gait.stance_share([0.01, 0.1, 0.9, 1.3, 1.6, 9.0, 99.0], 0.9)
+    assert (np.diff(shares)[1:-1] < 0).all()
+    assert_allclose(shares[[0, 1, -2, -1]], [0.68, 0.68, 0.56, 0.56])
+
+
+@pytest.mark.parametrize("bad", [*BAD, 0, -1])
+def test_paces_refuse_bad_input(bad):
+    for call, name in [(lambda: gait.pace(bad), "leg_length"), (lambda: gait.stance_share(bad, 0.9), "speed"),
+                       (lambda: gait.stance_share(1.0, bad), "leg_length")]:
+        with pytest.raises(ValueError, match=f"`{name}`"):
+            call()
+    with pytest.raises(ValueError, match="`group`"):
+        gait.pace(0.9, "brisk")
+
+
+# A walk
+
+def check_bones(walk):
+    bones = np.linalg.norm(np.diff(walk.points[:, :, :len(walk.puppet.bones) + 1], axis=2), axis=-1)
+    assert_allclose(bones, np.broadcast_to(walk.puppet.bones, bones.shape), atol=1e-12)
+
+
+@given(puppet=puppets, speed=speeds, step=steps, table=st.sampled_from(gait.TABLES))
+@settings(max_examples=40, deadline=None)
+def test_any_walk_keeps_its_bones_its_floor_and_its_pace(puppet, speed, step, table):
+    walk = at_pace(puppet, speed, step, table=table, frames=24, cycles=1)
+    for moved in (walk, gait.plant(walk)):
+        check_bones(moved)
+        assert moved.points[:, :, -3:, 1].min() > -1e-9  # no sole below the floor
+        assert np.isfinite(moved.points).all()
+        assert_allclose(np.diff(moved.pelvis[:, 2]) / np.diff(moved.times), walk.speed)
+        assert_allclose(moved.pelvis[-1, 2], 2 * walk.step_length)
+        assert_allclose(moved.points[:, 0, :, 0], puppet.hip_width / 2)
+        assert_allclose(moved.points[:, 1, :, 0], -puppet.hip_width / 2)
+        assert_allclose(moved.points[-1] - moved.points[0], np.broadcast_to(moved.pelvis[-1] - moved.pelvis[0],
+                                                                            moved.points[0].shape), atol=1e-9)
+        assert_allclose(moved.at("hip").mean(axis=1), moved.pelvis, atol=1e-12)
+
+
+@given(puppet=puppets, speed=speeds, step=steps)
+@settings(max_examples=30, deadline=None)
+def test_planted_feet_do_not_slide_wherever_the_legs_reach(puppet, speed, step):
+    walk = gait.plant(at_pace(puppet, speed, step, frames=60))
+    reached = walk.miss.max() < 1e-9
+    assert reached or step > 0.8  # only steps longer than legs like may be out of reach
+    if reached:
+        assert (walk.slide_cm < 0.05).all()
+        assert_allclose(walk.points[:, :, len(puppet.bones)], gait.foot_goals(walk), atol=1e-9)
+        assert (walk.reach_share <= 0.995 + 1e-9).all()
+
+
+@pytest.mark.parametrize("name", PUPPETS)
+def test_a_forward_walk_slides_and_a_planted_one_does_not(name):
+    assert (walked(name).slide_cm > 3).all()
+    assert (planted(name).slide_cm < 0.001).all()
+    assert planted(name).miss.max() < 1e-12
+
+
+def test_the_forward_walk_has_the_published_angles():
+    walk = walked()
+    relative = walk.step_length / TAMSIN.leg_length
+    for joint in gait.JOINTS:
+        assert_allclose(getattr(walk, joint), gait.joint_angles(100 * walk.phase, joint, relative_step=relative),
+                        atol=1e-12)
+
+
+def test_the_two_sides_are_half_a_cycle_apart():
+    for walk in (walked(), planted()):
+        assert_allclose(walk.knee[50:, 0], walk.knee[:-50, 1], atol=1e-9)
+        assert_allclose(walk.pelvis[50:, 1], walk.pelvis[:-50, 1], atol=1e-9)
+
+
+def test_the_lowest_sole_of_a_forward_walk_is_on_the_floor():
+    assert_allclose(walked().points[:, :, -3:, 1].min(axis=(1, 2)), 0, atol=1e-12)
+
+
+def test_steps_are_as_long_as_asked_for():
+    walk = gait.plant(gait.walk(TAMSIN, 1.2, 0.55, cycles=3))
+    heels = walk.at("heel")
+    frames, sides = gait.foot_strikes(walk.stance).T
+    landed = heels[frames, sides, 2]
+    assert_array_equal(sides, [1, 0, 1, 0, 1, 0])
+    assert_allclose(np.diff(landed), 0.55, atol=1e-12)
+
+
+def test_a_planted_foot_rolls_from_heel_over_flat_to_toe():
+    walk = planted()
+    down = np.flatnonzero(walk.stance[:100, 0])
+    heights = walk.points[down, 0, -3:, 1]
+    lowest = np.argmin(heights, axis=-1)
+    assert lowest[0] == 0  # on the heel
+    assert lowest[-1] == 2  # on the toe's tip
+    assert_allclose(heights.min(axis=-1), 0, atol=1e-12)
+
+
+def test_legs_bend_to_their_puppet_s_side():
+    for name in PUPPETS:
+        for walk in (walked(name), planted(name)):
+            assert walk.bend.min() > 0
+            root, middle, end = (walk.points[:, :, i] for i in np.arange(3) + len(walk.puppet.bones) - 2)
+            ahead = np.cross(end - root, middle - root)[..., 0]  # x: left of forward, so minus is in front
+            assert (np.sign(ahead) == -np.sign(walk.puppet.knee_side)).all()
+
+
+def test_the_heron_carries_its_thigh_and_bends_at_the_ankle():
+    walk = planted("heron")
+    assert walk.joints == ("hip", "knee", "ankle", "foot", "heel", "ball", "toe")
+    assert_allclose(walk.hip, gait.CARRIED_THIGH + gait.PELVIS_TILT)
+    assert_allclose(walk.ankle, walk.bend, atol=1e-12)
+    assert (walk.knee > 0).all()
+
+
+def test_a_step_too_long_for_the_legs_is_walked_as_far_as_they_reach():
+    walk = gait.plant(gait.walk(PUPPETS["Pip"], 1.2, 1.2))
+    assert walk.miss.max() > 0.05
+    check_bones(walk)
+    assert np.isfinite(walk.points).all()
+    assert (walk.slide_cm > 1).all()
+
+
+def test_defaults_are_the_free_pace_and_a_given_speed_brings_its_step():
+    free = gait.pace(TAMSIN.leg_length)
+    assert (walked().speed, walked().step_length) == pytest.approx((free.speed, free.step_length))
+    fast = gait.pace(TAMSIN.leg_length, "fast")
+    assert gait.walk(TAMSIN, fast.speed).step_length == pytest.approx(fast.step_length)
+    assert walked().times[-1] == pytest.approx(2 * 2 * free.step_length / free.speed)
+    assert len(walked().times) == 201
+
+
+def test_an_integer_pace_is_as_good_as_a_float_one():
+    assert_array_equal(gait.walk(TAMSIN, 1, 1, frames=10).points, gait.walk(TAMSIN, 1.0, 1.0, frames=10).points)
+
+
+def test_more_frames_are_the_same_walk():
+    fine, coarse = gait.plant(gait.walk(TAMSIN, frames=40)), gait.plant(gait.walk(TAMSIN, frames=20))
+    assert_allclose(fine.points[::2], coarse.points, atol=0.001)  # the pelvis path looks at its own frames too
+
+
+@pytest.mark.parametrize(("arguments", "name"), [
+    ({"puppet": "Tamsin"}, "puppet"), ({"puppet": None}, "puppet"),
+    *(({"speed": bad}, "speed") for bad in [np.nan, np.inf, "fast", [], 0, -1, [1.0, 1.2]]),
+    *(({"step_length": bad}, "step_length") for bad in [np.nan, np.inf, "long", [], 0, -1, [0.5]]),
+    ({"frames": 7}, "frames"), ({"frames": 10.5}, "frames"), ({"cycles": 0}, "cycles"), ({"table": "x"}, "table")])
+def test_walks_refuse_bad_input(arguments, name):
+    with pytest.raises(ValueError, match=f"`{name}`"):
+        gait.walk(**{"puppet": TAMSIN, **arguments})
+
+
+@pytest.mark.parametrize("call", [gait.plant, gait.foot_goals, gait.pelvis_path, gait.extension_pops,
+                                  gait.outside_range_deg])
+@pytest.mark.parametrize("bad", [None, "walk", TAMSIN, np.zeros((3, 3))])
+def test_what_is_not_a_walk_is_refused(call, bad):
+    with pytest.raises(ValueError, match="`walk` must be a Walk"):
+        call(bad)
+
+
+@pytest.mark.parametrize("pelvis", [*BAD[:4], np.zeros((5, 3)), np.zeros((201, 2)), [0, 1, 0]])
+def test_planting_refuses_a_bad_pelvis(pelvis):
+    with pytest.raises(ValueError, match="`pelvis`"):
+        gait.plant(walked(), pelvis)
+
+
+def test_a_walk_lists_its_joints_when_asked_for_another():
+    with pytest.raises(ValueError, match="`joint` must be one of 'hip', 'knee', 'ankle', 'heel'"):
+        walked().at("tail")
+
+
+# The pelvis path
+
+@given(puppet=puppets, speed=speeds, step=st.floats(0.3, 0.75), reach=st.floats(0.9, 1.0))
+@settings(max_examples=30, deadline=None)
+def test_the_pelvis_path_keeps_both_legs_within_reach(puppet, speed, step, reach):
+    walk = at_pace(puppet, speed, step, frames=30, cycles=1)
+    path = gait.pelvis_path(walk, reach)
+    shares = gait.plant(walk, path).reach_share
+    assert shares.max() <= reach + 1e-9
+    assert (path[:, 1] <= walk.pelvis[:, 1] + 1e-12).all()
+
+
+@pytest.mark.parametrize("name", PUPPETS)
+def test_the_pelvis_path_is_a_mean_and_two_waves_a_step(name):
+    height = gait.pelvis_path(gait.walk(PUPPETS[name], frames=64, cycles=1))[:-1, 1]
+    waves = np.abs(np.fft.rfft(height))
+    assert_allclose(np.delete(waves, [0, 2, 4]), 0, atol=1e-9)
+    assert waves[2] > 1e-3
+
+
+@pytest.mark.parametrize("name", PUPPETS)
+def test_the_pelvis_path_is_no_lower_than_it_must_be(name):
+    walk = gait.walk(PUPPETS[name], frames=200, cycles=1)
+    highest = np.minimum(walk.pelvis[:, 1], _highest(walk))
+    gap = highest - gait.pelvis_path(walk)[:, 1]
+    assert -1e-12 <= gap.min() < 1e-3
+    assert gap.mean() < 0.03 * limb(walk.puppet)
+
+
+def _highest(walk):
+    carried, upper, lower = gait._limb(walk.puppet)
+    goals = gait.foot_goals(walk)
+    along = goals[..., 2] - walk.pelvis[:, None, 2] - carried[0]
+    return (goals[..., 1] - carried[1] + np.sqrt((0.995 * (upper + lower))**2 - along**2)).min(axis=1)
+
+
+@pytest.mark.parametrize("name", PUPPETS)
+def test_a_foot_never_jumps_from_one_place_to_another(name):
+    walk = gait.walk(PUPPETS[name], frames=2000, cycles=1)
+    velocity = np.diff(gait.foot_goals(walk), axis=0) / np.diff(walk.times)[:, None, None]
+    assert np.linalg.norm(velocity, axis=-1).max() < 5 * walk.speed  # a jump of 5 mm would read 10 m/s
+
+
+@pytest.mark.parametrize("reach", [*BAD, 0, 1.01, [0.9, 0.95]])
+def test_the_pelvis_path_refuses_a_bad_reach(reach):
+    with pytest.raises(ValueError, match="`reach`"):
+        gait.pelvis_path(walked(), reach)
+
+
+# Slides, strikes, pops, ranges
+
+def sole(*heels):
+    """Heel, ball and toe of a flat foot whose heel is at these forward places, one a frame."""
+    return np.stack([np.stack([[0, 0, z], [0, 0, z + 0.2], [0, 0, z + 0.25]]) for z in heels])
+
+
+def test_a_slide_is_what_a_ruler_says():
+    slide = gait.foot_slide_cm(sole(0, 0.01, 0.01, 0.05, 0.02), [True] * 5)
+    assert_allclose(slide, [0, 1, 0, 4, 3])
+
+
+def test_only_steps_with_the_foot_down_count():
+    assert_allclose(gait.foot_slide_cm(sole(0, 1, 2, 3, 4), [True, False, True, True, False]), [0, 0, 0, 100, 0])
+
+
+def test_a_slide_is_level_whatever_the_direction():
+    moved = sole(0, 0)
+    moved[1] += [0.03, 0.5, 0.04]
+    assert_allclose(gait.foot_slide_cm(moved, [True, True]), [0, 5])
+
+
+def test_a_foot_rolling_on_its_ball_does_not_slide_but_its_heel_alone_would():
+    rolled = sole(0, 0)
+    rolled[1, 0] = [0, 0.05, 0.01]  # the heel has risen and come forward
+    assert_allclose(gait.foot_slide_cm(rolled, [True, True]), [0, 0])
+    assert_allclose(gait.foot_slide_cm(rolled[:, :1], [True, True]), [0, 1])
+
+
+def test_a_foot_that_hands_over_from_heel_to_ball_counts_the_one_that_moves_less():
+    handed = sole(0, 0)
+    handed[0, 1:, 1] = 0.01  # toes up
+    handed[1, 0] = [0, 0.01, 0.002]  # heel up
+    assert_allclose(gait.foot_slide_cm(handed, [True, True]), [0, 0])
+
+
+def test_slides_in_a_batch_equal_slides_one_by_one():
+    walk = walked()
+    points = walk.points[:, :, -3:]
+    together = gait.foot_slide_cm(points, walk.stance)
+    for side in (0, 1):
+        assert_allclose(together[:, side], gait.foot_slide_cm(points[:, side], walk.stance[:, side]))
+    assert_allclose(walk.slide_cm, together.sum(axis=0) / 2)  # two strides
+
+
+@given(shift=st.floats(-5, 5), amount=st.floats(0, 0.1))
+@settings(max_examples=30)
+def test_a_slide_does_not_depend_on_where_it_happens(shift, amount):
+    assert gait.foot_slide_cm(sole(shift, shift + amount), [True, True])[1] == pytest.approx(100 * amount, abs=1e-9)
+
+
+@pytest.mark.parametrize(("points", "stance", "name"), [
+    *((bad, [True], "sole") for bad in [*BAD, [[0, 1]]]),
+    *((sole(0, 1), bad, "stance") for bad in [None, "down", [1, 0], [True], [], True, [[True], [True]]])])
+def test_slides_refuse_bad_input(points, stance, name):
+    with pytest.raises(ValueError, match=f"`{name}`"):
+        gait.foot_slide_cm(points, stance)
+
+
+def test_strikes_and_toe_offs_are_where_stance_begins_and_ends():
+    stance = np.array([[1, 0], [1, 0], [0, 1], [0, 1], [1, 1], [1, 0]], dtype=bool)
+    assert gait.foot_strikes(stance).tolist() == [[2, 1], [4, 0]]
+    assert gait.toe_offs(stance).tolist() == [[2, 0], [5, 1]]
+    assert gait.foot_strikes([[True, False]]).shape == (0, 2)
+
+
+def test_a_walk_s_strikes_are_half_a_cycle_apart_and_stance_lasts_its_share():
+    walk = walked()
+    assert gait.foot_strikes(walk.stance).tolist() == [[50, 1], [100, 0], [150, 1], [200, 0]]
+    assert gait.toe_offs(walk.stance).tolist() == [[9, 1], [59, 0], [109, 1], [159, 0]]
+
+
+@pytest.mark.parametrize("call", [gait.foot_strikes, gait.toe_offs])
+@pytest.mark.parametrize("bad", [None, "down", [], [True, False], [[1, 0]], [[True, False, True]], [[[True, True]]]])
+def test_strikes_refuse_bad_input(call, bad):
+    with pytest.raises(ValueError, match="`stance`"):
+        call(bad)
+
+
+def test_a_pelvis_too_high_makes_the_knees_pop_and_the_path_cures_it():
+    walk = walked("Odo")
+    popped = gait.plant(walk, walk.pelvis)
+    pops = gait.extension_pops(popped)
+    assert len(pops) == 4  # every step once
+    assert {pop.side for pop in pops} == {"L_", "R_"}
+    assert all(pop.speed_deg > 600 for pop in pops)
+    assert gait.extension_pops(planted("Odo")) == ()
+    assert gait.extension_pops(walk) == ()
+
+
+def test_pops_are_measured_where_they_happen():
+    bend = np.deg2rad([20.0, 5.0, 5.0, 20.0, 40.0, 60.0, 60.0])  # at 100 frames a second
+    walk = _bending(bend)
+    assert [(p.side, p.frame, round(p.speed_deg)) for p in gait.extension_pops(walk)] == [
+        ("L_", 1, 1500), ("R_", 1, 1500), ("L_", 3, 1500), ("R_", 3, 1500)]
+    assert gait.extension_pops(walk, fastest_deg=1501) == ()
+    assert len(gait.extension_pops(walk, near=0.5)) == 4  # the far ones join the second pop
+    assert gait.extension_pops(walk, near=0.9)[-1].frame > 3
+
+
+def _bending(bend):
+    """A walk in which both legs hang from the hip and bend like this."""
+    thigh, shank = np.array([0.0, -0.4, 0.0]), np.stack([0 * bend, -0.4 * np.cos(bend), -0.4 * np.sin(bend)], axis=-1)
+    leg = np.stack([0 * shank, thigh + 0 * shank, thigh + shank], axis=1)
+    points = np.repeat(np.concatenate([leg, leg], axis=1)[:, None], 2, axis=1)
+    return replace(walked(), puppet=replace(TAMSIN, bones=(0.4, 0.4)), times=np.arange(len(bend)) / 100, points=points)
+
+
+@pytest.mark.parametrize(("arguments", "name"), [
+    *(({"near": bad}, "near") for bad in [*BAD, 0, [0.9]]),
+    *(({"fastest_deg": bad}, "fastest_deg") for bad in [*BAD, -1, [600]])])
+def test_pops_refuse_bad_bounds(arguments, name):
+    with pytest.raises(ValueError, match=f"`{name}`"):
+        gait.extension_pops(walked(), **arguments)
+
+
+@pytest.mark.parametrize("name", ["Tamsin", "Odo", "Pip"])
+def test_walks_stay_inside_human_ranges(name):
+    for walk in (walked(name), planted(name)):
+        assert gait.outside_range_deg(walk) == {"hip": 0.0, "knee": 0.0, "ankle": 0.0}
+
+
+def test_a_leg_beyond_its_range_is_told_by_how_much():
+    walk = _bending(np.deg2rad([10.0, 140.0, 139.0]))
+    walk = replace(walk, foot_pitch=np.zeros((3, 2)))
+    excess = gait.outside_range_deg(walk)
+    assert excess["knee"] == pytest.approx(5)  # the handbook's knee ends at 135
+    back = _bending(np.deg2rad([10.0, -8.0, -3.0]))
+    assert gait.outside_range_deg(replace(back, foot_pitch=np.zeros((3, 2))))["knee"] == pytest.approx(-8)
+
+
+def test_ranges_may_be_those_of_an_age():
+    excess = gait.outside_range_deg(planted(), "cdc", "F", 60)
+    dorsiflexion = np.rad2deg(planted().ankle.max())
+    assert excess == {"hip": 0.0, "knee": 0.0, "ankle": pytest.approx(dorsiflexion - 11.6)}
+    assert dorsiflexion > 11.6
+
+
+def test_human_ranges_say_nothing_about_the_heron():
+    with pytest.raises(ValueError, match="two bones a leg; got that of 'heron'"):
+        gait.outside_range_deg(walked("heron"))
