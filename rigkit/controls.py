@@ -7,6 +7,7 @@ first, then the moved z, then the moved y (a hip's flexion, abduction, rotation)
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
+from math import isfinite
 
 import numpy as np
 
@@ -16,6 +17,7 @@ from rigkit import frames as fr
 CHANNELS = ("shift_x", "shift_y", "shift_z", "turn_x", "turn_y", "turn_z")
 TURN_ORDER = "xzy"
 FOLLOWS = ("both", "position", "turn")
+_PLACES = {channel: i for i, channel in enumerate(CHANNELS)}
 
 
 @dataclass(frozen=True, eq=False)
@@ -46,6 +48,7 @@ class Follow:
         if not ((weight >= 0) & (weight <= 1)).all():
             raise ValueError(f"`weight` must be between 0 and 1; got {self.weight!r}.")
         object.__setattr__(self, "weight", weight)
+        object.__setattr__(self, "_whole", self.what == "both" and bool((weight == 1).all()))
         if self.gap is not None:
             object.__setattr__(self, "gap", fr.check_frames("gap", self.gap))
 
@@ -99,11 +102,11 @@ class Control:
         low, high = np.full(6, -np.inf), np.full(6, np.inf)
         for name, bounds in self.limits.items():
             bounds = _check.numbers(f"limits of {name}", bounds, 2)
-            low[_channel(self, name)], high[_channel(self, name)] = bounds
+            low[_channel(self.name, name)], high[_channel(self.name, name)] = bounds
             if not bounds[0] <= 0 <= bounds[1]:
                 raise ValueError(f"`limits` of {name} must hold zero, the rest; got {bounds.tolist()}.")
         for name in self.locked:
-            low[_channel(self, name)] = high[_channel(self, name)] = 0.0
+            low[_channel(self.name, name)] = high[_channel(self.name, name)] = 0.0
         put(self, "_bounds", np.stack([low, high]))
 
     @property
@@ -272,7 +275,7 @@ def _base(control, worlds):
         return control.stays
     asked = [follow.gap @ worlds[follow.leader] if follow.what == "position" else worlds[follow.leader] @ follow.gap
              for follow in leaders]
-    if len(leaders) == 1 and leaders[0].what == "both" and (leaders[0].weight == 1).all():
+    if len(leaders) == 1 and leaders[0]._whole:
         return asked[0]
     place = _weighted(control, "position", control.stays[..., :3, 3], [frame[..., :3, 3] for frame in asked],
                       _place_between)
@@ -300,10 +303,10 @@ def _place_between(start, end, share):
     return start + share[..., None] * (end - start)
 
 
-def _channel(control, name):
-    if name not in CHANNELS:
-        raise ValueError(f"`{control.name}` must be given channels of {', '.join(CHANNELS)}; got {name!r}.")
-    return CHANNELS.index(name)
+def _channel(control, channel):
+    if channel not in _PLACES:
+        raise ValueError(f"`{control}` must be given channels of {', '.join(CHANNELS)}; got {channel!r}.")
+    return _PLACES[channel]
 
 
 def _by_channel(values):
@@ -321,9 +324,10 @@ def _values(controls, values):
             raise ValueError(f"`values` of {name} must be a mapping of channels such as "
                              f"{{'shift_y': -0.1}}; got {channels!r}.")
         for channel, value in channels.items():
-            where = at[name], _channel(controls[at[name]], channel)
-            given[where] = _check.numbers(f"{name} {channel}", value)
-    shape = _check.batch(**{f"{controls[i].name} {CHANNELS[j]}": value.shape for (i, j), value in given.items()})
+            plain = isinstance(value, float) and isfinite(value)  # most are, and a slider cannot wait for the rest
+            given[at[name], _channel(name, channel)] = value if plain else _check.numbers(f"{name} {channel}", value)
+    shape = _check.batch(**{f"{controls[i].name} {CHANNELS[j]}": value.shape for (i, j), value in given.items()
+                            if not isinstance(value, float)})
     numbers = np.zeros((*shape, len(controls), 6))
     for (i, j), value in given.items():
         numbers[..., i, j] = value
