@@ -1,0 +1,514 @@
+"""The leg's inverse chain in closed form: two bones, a goal for the ankle, and a side for the knee.
+
+Two lengths and one distance make a triangle, and the triangle gives every angle (law of cosines). Two things it
+leaves open: on which side the knee is (planar: `bend`), and how the triangle is turned about the hip–ankle line
+(3-D: the pole, the hint, the swivel).
+"""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from rigkit import _check, rotation
+from rigkit import frames as fr
+
+FORWARD = (0.0, 0.0, 1.0)
+DOWN = (0.0, -1.0, 0.0)
+
+REACHED = 1e-9  # metres: a miss of no more is rounding
+ON_THE_LINE = 1e-6  # a point nearer to the hip–ankle line than this share of its distance gives no direction
+ROUNDING = 8 * np.finfo(float).eps  # a leg within this share of full reach is straight
+_NO_DISTANCE = 1e-150  # metres: hip and goal are one point
+
+
+@dataclass(frozen=True)
+class PlanarLeg:
+    """A leg in its own plane, seen from the side; every part has the batch shape.
+
+    Attributes
+    ----------
+    hip : ndarray
+        Hip flexion, radians: 0 hanging straight down, positive with the thigh forward.
+    knee : ndarray
+        Knee flexion, radians: 0 straight, positive with the knee forward, negative with the knee backward.
+    reached : ndarray of bool
+    miss : ndarray
+        How far the ankle stays from its goal, metres.
+    """
+
+    hip: np.ndarray
+    knee: np.ndarray
+    reached: np.ndarray
+    miss: np.ndarray
+
+
+@dataclass(frozen=True)
+class TwoBonePose:
+    """A solved leg.
+
+    Attributes
+    ----------
+    knee, ankle : ndarray, shape (..., 3)
+        Where the two joints are, metres.
+    flexion : ndarray, shape (...)
+        Knee flexion, radians: 0 straight, π folded.
+    hinge : ndarray, shape (..., 3)
+        The unit axis square to the bend plane about which a positive turn of the shank is flexion.
+    reached : ndarray of bool, shape (...)
+        Whether the ankle is on its goal, to within 1e-9 m.
+    miss : ndarray, shape (...)
+        How far the ankle stays from its goal, metres.
+    guided : ndarray of bool, shape (...)
+        Whether the pole gave the knee its direction; False where it lies on the hip–ankle line, and without a pole.
+    stretch : ndarray, shape (...)
+        How many times their own length the bones were made; 1 unless stretching was asked for.
+    """
+
+    knee: np.ndarray
+    ankle: np.ndarray
+    flexion: np.ndarray
+    hinge: np.ndarray
+    reached: np.ndarray
+    miss: np.ndarray
+    guided: np.ndarray
+    stretch: np.ndarray
+
+
+def solve_planar(goal, upper, lower, bend=1):
+    """Hip and knee angles that put the ankle on `goal`, seen from the side with the hip at the origin.
+
+    With far = upper + lower, near = |upper − lower| and d the goal's distance, tan²(knee/2) =
+    (far² − d²) / (d² − near²): the law of cosines in a form that keeps its digits in the straight and in the folded
+    leg, where acos loses half of them. A goal out of reach is answered by the nearest ankle there is; a goal in the
+    hip itself by a leg folded straight down.
+
+    Parameters
+    ----------
+    goal : array_like, shape (..., 2)
+        Forward and up, metres.
+    upper, lower : array_like, shape (...)
+        Bone lengths, metres, above zero.
+    bend : array_like of 1 or −1, shape (...)
+        1 for the knee forward, −1 for the knee backward.
+
+    Returns
+    -------
+    PlanarLeg
+
+    Raises
+    ------
+    ValueError
+        Bad numbers, lengths not above zero, a `bend` other than 1 and −1, shapes that do not broadcast.
+    """
+    goal, bend = _check.numbers("goal", goal, 2), _check.numbers("bend", bend)
+    upper, lower = _check.positive("upper", upper), _check.positive("lower", lower)
+    if not (np.abs(bend) == 1).all():
+        raise ValueError(f"`bend` must be 1 or -1; got {bend}. Give 1 for the knee forward, -1 for backward.")
+    _check.batch(goal=goal.shape[:-1], upper=upper.shape, lower=lower.shape, bend=bend.shape)
+    forward, up = goal[..., 0], goal[..., 1]
+    distance = np.hypot(forward, up)
+    held = _held(distance, upper, lower, 0.0)
+    flexion, along, aside = _triangle(held, upper, lower, np.sqrt, np.arctan2)
+    toward = np.arctan2(forward, 0.0 - up)  # 0 − up, not −up: the hip itself counts as straight down
+    hip = toward + bend * np.arctan2(aside, along)
+    miss = _full(abs(distance - held), hip.shape)
+    return PlanarLeg(hip, _full(bend * flexion, hip.shape), miss <= REACHED, miss)
+
+
+def planar_points(hip, knee, upper, lower):
+    """Hip, knee and ankle of a leg seen from the side: the forward chain, with the hip at the origin.
+
+    Parameters
+    ----------
+    hip, knee : array_like, shape (...)
+        Flexion, radians, as in `PlanarLeg`.
+    upper, lower : array_like, shape (...)
+        Bone lengths, metres, above zero.
+
+    Returns
+    -------
+    ndarray, shape (..., 3, 2)
+        Forward and up, metres.
+    """
+    hip, knee = _check.numbers("hip", hip), _check.numbers("knee", knee)
+    upper, lower = _check.positive("upper", upper), _check.positive("lower", lower)
+    shape = _check.batch(hip=hip.shape, knee=knee.shape, upper=upper.shape, lower=lower.shape)
+    points = np.zeros((*shape, 3, 2))
+    shank = hip - knee
+    points[..., 1, 0] = upper * np.sin(hip)
+    points[..., 1, 1] = -upper * np.cos(hip)
+    points[..., 2, 0] = points[..., 1, 0] + lower * np.sin(shank)
+    points[..., 2, 1] = points[..., 1, 1] - lower * np.cos(shank)
+    return points
+
+
+def solve(hip, goal, upper, lower, pole=None, *, hint=FORWARD, swivel=0.0, soft=0.0, stretch=False):
+    """The leg with its ankle on `goal` and its knee turned toward `pole`.
+
+    The knee stands off the hip–ankle line on the pole's side, then turns about that line by `swivel`. A pole on the
+    line gives no direction: there, and without a pole, the knee turns toward `hint`, the direction of the preset
+    bend. A pole that meets the line from the hint's side hands over without a jump; one that crosses to the other
+    side flips the knee, and no rule can avoid that. Where the hint is on the line as well, the knee turns toward
+    `rotation.perpendicular` of the line.
+
+    A goal out of reach, too far or (for bones of different lengths) too near, is answered by the nearest ankle there
+    is, with its miss. A goal in the hip itself counts as straight below it.
+
+    Parameters
+    ----------
+    hip, goal : array_like, shape (..., 3)
+        Metres.
+    upper, lower : array_like, shape (...)
+        Bone lengths, metres, above zero.
+    pole : array_like, shape (..., 3), optional
+        The point the knee turns toward.
+    hint : array_like, shape (..., 3)
+        A direction of any length above zero.
+    swivel : array_like, shape (...)
+        Radians, positive by the right-hand rule about the direction from hip to ankle. In a standing leg a positive
+        swivel takes the knee from front to right.
+    soft : array_like, shape (...)
+        How long before full reach the ankle begins to lag, metres; 0 for not at all, at most the whole leg. See
+        `soft_reach`.
+    stretch : bool
+        True lengthens both bones alike where the ankle would fall short; the knee bends as it would have.
+
+    Returns
+    -------
+    TwoBonePose
+
+    Raises
+    ------
+    ValueError
+        Bad numbers, lengths not above zero, a `hint` of no length, shapes that do not broadcast.
+
+    Notes
+    -----
+    The circle on which the knee may be: D. Tolani, A. Goswami, N. Badler, "Real-time inverse kinematics techniques
+    for anthropomorphic limbs", *Graphical Models* 62:353–388, 2000 (from memory).
+    """
+    one = _one_leg(hip, goal, upper, lower, pole, hint, swivel, soft)
+    hip, goal, upper, lower, pole, hint, swivel, soft, shape = one or _legs(
+        hip, goal, upper, lower, pole, hint, swivel, soft)
+    sqrt, arctan2, some = (math.sqrt, math.atan2, bool) if one else (np.sqrt, np.arctan2, np.any)
+
+    axis, distance = _line(hip, goal, sqrt, some)
+    held, miss, scale = _reach(distance, upper, lower, soft, stretch, some)
+    flexion, along, aside = _triangle(held, upper, lower, sqrt, arctan2)
+
+    side, guided = _side(pole and _minus(pole, hip), hint, axis, sqrt, some)
+    hinge = _cross(side, axis)
+    if some(swivel):  # the side turns toward axis × side, which is the hinge reversed
+        sine, cosine = np.sin(swivel), np.cos(swivel)
+        side, hinge = (_plus(_times(side, cosine), _times(hinge, -sine)),
+                       _plus(_times(hinge, cosine), _times(side, sine)))
+
+    knee = _plus(hip, _plus(_times(axis, along * scale), _times(side, aside * scale)))
+    ankle = _plus(hip, _times(axis, held * scale))
+    return TwoBonePose(_packed(knee, shape), _packed(ankle, shape), _full(flexion, shape), _packed(hinge, shape),
+                       _full(miss <= REACHED, shape), _full(miss, shape), _full(guided, shape), _full(scale, shape))
+
+
+def soft_reach(distance, upper, lower, soft):
+    """How far the ankle is from the hip when the goal is `distance` away and full reach is eased into.
+
+    Up to `soft` before full reach the ankle is on its goal. From there on, each further bit of distance moves the
+    ankle by the share of `soft` that is still left to full reach: dr/dd = (far − r) / soft, so
+
+        r = far − soft · exp(−(d − (far − soft)) / soft).
+
+    The first derivative has no jump, so the knee's speed has none either; the leg only ever nears full reach and is
+    never made longer. A goal exactly at full reach is missed by soft / e. Too near a goal is not eased: r is at least
+    |upper − lower|.
+
+    Parameters
+    ----------
+    distance : array_like, shape (...)
+        From hip to goal, metres, not below zero.
+    upper, lower : array_like, shape (...)
+        Bone lengths, metres, above zero.
+    soft : array_like, shape (...)
+        Metres, from 0 (not at all) to upper + lower.
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Metres.
+    """
+    return _held(*_check_reach(distance, upper, lower, soft))[()]
+
+
+def knee_rate(distance, upper, lower, soft=0.0):
+    """How fast the knee's flexion changes with the goal's distance from the hip; never above zero.
+
+    dk/dr = −r / (upper · lower · sin k), times dr/dd where the reach is soft. Without softness it has no bound: just
+    inside full reach it grows like 1/√(far − r), and at full reach it is −inf, the true limit from inside (so too at
+    the nearest reach of bones of different lengths). Out of reach the knee stays as it is: 0.
+
+    Parameters
+    ----------
+    distance, upper, lower, soft : array_like, shape (...)
+        As in `soft_reach`.
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Radians per metre; a hundredth of it is radians per centimetre.
+    """
+    distance, upper, lower, soft = _check_reach(distance, upper, lower, soft)
+    far, near = upper + lower, np.abs(upper - lower)
+    held = _held(distance, upper, lower, soft)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        stiff = 1 / np.sqrt((far - held) * (far + held))
+        eased = np.sqrt((far - held) / (far + held)) / soft  # the same times dr/dd
+        lever = np.where(near > 0, held / np.sqrt((held - near) * (held + near)), 1.0)
+        rate = -2 * lever * np.where((soft > 0) & (distance > far - soft), eased, stiff)
+    outside = ((soft == 0) & (distance > far * (1 + ROUNDING))) | (distance < near * (1 - ROUNDING))
+    return np.where(outside, 0.0, rate)[()]
+
+
+def place_pole(hip, knee, ankle, distance, hint=FORWARD):
+    """A pole in the bend plane, `distance` in front of the knee and square to the hip–ankle line.
+
+    Solving the same hip and ankle with it gives the same knee: nothing moves when the pole takes over. A straight leg
+    has no bend plane of its own; its pole lies toward `hint`.
+
+    Parameters
+    ----------
+    hip, knee, ankle : array_like, shape (..., 3)
+        The leg at rest, metres.
+    distance : array_like, shape (...)
+        Metres, above zero; about a leg's length is usual (common practice, no source).
+    hint : array_like, shape (..., 3)
+        A direction of any length above zero.
+
+    Returns
+    -------
+    ndarray, shape (..., 3)
+
+    Notes
+    -----
+    "Nothing" is at most 1e-12 m for a straight leg and from about 0.05° of bend on. Between, sixteen digits of length
+    cannot hold the bend, and the knee may move by up to 1e-7 of the leg's length.
+    """
+    distance = _check.positive("distance", distance)
+    _, side, shape = _seen(hip, knee, ankle, hint)[:3]
+    shape = _check.batch(distance=distance.shape, leg=shape)
+    return np.asarray(knee, dtype=float) + _packed(_times(side, distance), shape)
+
+
+def swivel_of(hip, knee, ankle, hint=FORWARD):
+    """How far a leg's knee is turned about the hip–ankle line, away from `hint`; a straight leg reads zero.
+
+    Its inverse is `solve(hip, ankle, upper, lower, hint=hint, swivel=swivel)`.
+
+    Parameters
+    ----------
+    hip, knee, ankle : array_like, shape (..., 3)
+        Metres.
+    hint : array_like, shape (..., 3)
+        Where the swivel is zero: a direction of any length above zero.
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Radians, −π to π, positive by the right-hand rule about the direction from hip to ankle. The angle of Tolani,
+        Goswami & Badler 2000 (see `solve`).
+    """
+    axis, side, shape, zero = _seen(hip, knee, ankle, hint)
+    return _full(np.arctan2(_dot(_cross(zero, side), axis), _dot(zero, side)), shape)
+
+
+def bone_frames(hip, pose):
+    """Frames of thigh and shank of a solved leg: y up the bone, x the hinge, z the way the knee points.
+
+    Parameters
+    ----------
+    hip : array_like, shape (..., 3)
+        As given to `solve`.
+    pose : TwoBonePose
+
+    Returns
+    -------
+    thigh, shank : ndarray, shape (..., 4, 4)
+        At the hip and at the knee; not turned at all in a straight leg that stands facing +Z.
+    """
+    hip = np.broadcast_to(_check.numbers("hip", hip, 3), pose.knee.shape)
+    return _bone_frame(hip, pose.knee, pose.hinge), _bone_frame(pose.knee, pose.ankle, pose.hinge)
+
+
+def _bone_frame(start, end, hinge):
+    up = _check.directions("pose", start - end)
+    return fr.frame(np.stack([hinge, up, np.cross(hinge, up)], axis=-1), start)
+
+
+# Inside, a vector is a tuple (x, y, z): of arrays for many legs, of plain floats for one. The formulas are the same; a
+# batch runs through memory in order, and one leg costs no array for each step.
+
+
+def _line(start, end, sqrt, some):
+    """The unit direction from `start` to `end`, straight down where they are one point, and their distance."""
+    line = _minus(end, start)
+    distance = sqrt(_dot(line, line))
+    nowhere = distance < _NO_DISTANCE
+    axis = _times(line, 1 / (distance + nowhere))
+    return (_select(nowhere, DOWN, axis) if some(nowhere) else axis), distance
+
+
+def _reach(distance, upper, lower, soft, stretch, some):
+    """How far from the hip the ankle is with bones as they are, how far it misses, how much the bones stretch."""
+    inside = (distance > abs(upper - lower)) & (distance < (upper + lower) * (1 - ROUNDING))
+    if not some(soft) and not some(inside ^ True):
+        return distance, 0.0, 1.0
+    held = _held(distance, upper, lower, soft)
+    scale = np.maximum(distance / held, 1.0) if stretch else 1.0
+    return held, abs(distance - held * scale), scale
+
+
+def _held(distance, upper, lower, soft):
+    """The distance nearest to `distance` that is in reach, eased by `soft`; see `soft_reach`."""
+    far, near = upper + lower, abs(upper - lower)
+    if np.any(soft):
+        start = far - soft
+        span = np.where(soft > 0, soft, 1.0)
+        eased = far - span * np.exp(-np.maximum(distance - start, 0.0) / span)
+        distance = np.where((soft > 0) & (distance > start), eased, distance)
+    straight = np.where(distance > far * (1 - ROUNDING), far, distance)
+    return np.maximum(straight, np.maximum(near, _NO_DISTANCE))
+
+
+def _triangle(distance, upper, lower, sqrt, arctan2):
+    """The knee's flexion, and where the knee is: how far along the hip–ankle line, how far aside from it."""
+    far, less = upper + lower, upper - lower
+    # Half the flexion is the angle of these two; factors, not differences of squares, keep the digits.
+    bent = sqrt((far - distance) * (far + distance))
+    unbent = sqrt((distance - abs(less)) * (distance + abs(less)))
+    half = 0.5 / distance
+    return 2 * arctan2(bent, unbent), (distance * distance + less * far) * half, bent * unbent * half
+
+
+def _side(pole, hint, axis, sqrt, some):
+    """The unit direction, square to `axis`, in which the knee stands out; and whether the pole gave it."""
+    side, guided = (None, False) if pole is None else _across(pole, axis, sqrt)
+    if guided is False or some(guided ^ True):
+        spare, clear = _across(hint, axis, sqrt)
+        if some(clear ^ True):
+            across = rotation.perpendicular(np.stack(np.broadcast_arrays(*axis), axis=-1))
+            spare = _select(clear, spare, _split(across))
+        side = _select(guided, side, spare)
+    return side, guided
+
+
+def _across(vector, axis, sqrt, least=ON_THE_LINE):
+    """The unit direction of the part of `vector` square to `axis`, and whether there is such a part."""
+    along = _dot(vector, axis)
+    across = _minus(vector, _times(axis, along))
+    off = sqrt(_dot(across, across))
+    return _times(across, 1 / (off + (off == 0))), off > least * abs(along)
+
+
+def _seen(hip, knee, ankle, hint):
+    """Of a given leg: its hip–ankle direction, the side its knee stands out to, the batch shape, the hint's side."""
+    hip, knee, ankle = (_check.numbers(*pair, 3) for pair in (("hip", hip), ("knee", knee), ("ankle", ankle)))
+    hint = _check.directions("hint", hint)
+    shape = _check.batch(hip=hip.shape[:-1], knee=knee.shape[:-1], ankle=ankle.shape[:-1], hint=hint.shape[:-1])
+    axis, _ = _line(_split(hip), _split(ankle), np.sqrt, np.any)
+    zero, _ = _side(None, _split(hint), axis, np.sqrt, np.any)
+    side, bent = _across(_split(knee - hip), axis, np.sqrt, least=1e-12)
+    return axis, _select(bent, side, zero), shape, zero
+
+
+def _one_leg(hip, goal, upper, lower, pole, hint, swivel, soft):
+    """The arguments of one leg as plain floats; None if they are anything else, or anything but right."""
+    hip, goal, hint, pole = _floats(hip), _floats(goal), _floats(hint), pole if pole is None else _floats(pole) or ()
+    scalars = upper, lower, swivel, soft
+    if not (hip and goal and hint and pole != () and all(isinstance(value, float) for value in scalars)):
+        return None
+    sound = math.isfinite(sum(hip) + sum(goal) + sum(hint) + sum(pole or ()) + sum(scalars))
+    if not (sound and upper > 0 and lower > 0 and 0 <= soft <= upper + lower and any(hint)):
+        return None
+    return hip, goal, upper, lower, pole, hint, swivel, soft, ()
+
+
+def _floats(vector):
+    """Three plain floats in a list or tuple if `vector` is just that or an array of it, else None."""
+    if type(vector) is np.ndarray and vector.ndim == 1:
+        vector = vector.tolist()
+    return vector if type(vector) in (list, tuple) and [*map(type, vector)] == [float, float, float] else None
+
+
+def _legs(hip, goal, upper, lower, pole, hint, swivel, soft):
+    """The arguments of any number of legs, checked, vectors split into x, y and z; and the batch shape."""
+    hip, goal, hint = _check.numbers("hip", hip, 3), _check.numbers("goal", goal, 3), _check.directions("hint", hint)
+    pole = None if pole is None else _check.numbers("pole", pole, 3)
+    upper, lower = _check.positive("upper", upper), _check.positive("lower", lower)
+    swivel, soft = _check.numbers("swivel", swivel), _check_soft(soft, upper, lower)
+    shape = _check.batch(hip=hip.shape[:-1], goal=goal.shape[:-1], upper=upper.shape, lower=lower.shape,
+                         pole=() if pole is None else pole.shape[:-1], hint=hint.shape[:-1], swivel=swivel.shape,
+                         soft=soft.shape)
+    pole = pole if pole is None else _split(pole)
+    return _split(hip), _split(goal), upper, lower, pole, _split(hint), swivel, soft, shape
+
+
+def _check_reach(distance, upper, lower, soft):
+    distance = _check.numbers("distance", distance)
+    upper, lower = _check.positive("upper", upper), _check.positive("lower", lower)
+    soft = _check_soft(soft, upper, lower)
+    _check.batch(distance=distance.shape, upper=upper.shape, lower=lower.shape, soft=soft.shape)
+    if not (distance >= 0).all():
+        raise ValueError(f"`distance` must not be below zero; got {distance.min():g}. It is from hip to goal, metres.")
+    return distance, upper, lower, soft
+
+
+def _check_soft(soft, upper, lower):
+    soft = _check.numbers("soft", soft)
+    _check.batch(soft=soft.shape, upper=upper.shape, lower=lower.shape)
+    if not ((soft >= 0) & (soft <= upper + lower)).all():
+        raise ValueError(f"`soft` must be from 0 to the leg's length, {np.min(upper + lower):g}; got {soft}. "
+                         "A few millimetres, such as 0.005, are usual to begin with.")
+    return soft
+
+
+def _split(vectors):
+    return vectors[..., 0], vectors[..., 1], vectors[..., 2]
+
+
+def _packed(vector, shape):
+    if shape == ():
+        return np.array(vector)
+    packed = np.empty((*shape, 3))
+    packed[..., 0], packed[..., 1], packed[..., 2] = vector
+    return packed
+
+
+def _full(value, shape):
+    value = np.asarray(value)
+    return value[()] if value.shape == shape else np.array(np.broadcast_to(value, shape))
+
+
+def _select(flag, first, second):
+    """`first` where `flag`, else `second`; both vectors."""
+    if isinstance(flag, bool):
+        return first if flag else second
+    return tuple(np.where(flag, a, b) for a, b in zip(first, second, strict=True))
+
+
+def _plus(a, b):
+    return a[0] + b[0], a[1] + b[1], a[2] + b[2]
+
+
+def _minus(a, b):
+    return a[0] - b[0], a[1] - b[1], a[2] - b[2]
+
+
+def _times(a, factor):
+    return a[0] * factor, a[1] * factor, a[2] * factor
+
+
+def _dot(a, b):
+    return a[0] * b[0] + a[1] * b[1] + a[2] * b[2]
+
+
+def _cross(a, b):
+    return a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]
