@@ -68,8 +68,8 @@ def _learn(arguments):
     obstacle = server.obstacle(arguments.port, arguments.browser)
     if obstacle:
         return _refuse(obstacle)
-    print(_report(copies))
-    print(f"\nLesson {lesson.number}, {lesson.title}:" if lesson else "\nThe course:")
+    print(_report(copies), flush=True)
+    print(f"\nLesson {lesson.number}, {lesson.title}:" if lesson else "\nThe course:", flush=True)
     server.serve(copies.folder, f"lessons/{lesson.path.name}" if lesson else "", arguments.port, arguments.browser)
     return 0
 
@@ -88,7 +88,8 @@ def _report(copies):
         ("Kept as you changed it, though the course has a newer copy (rename yours to get it)", copies.newer),
         ("Left alone because of a link", copies.links),
     ]
-    return "\n".join([f"Your folder: {copies.folder}", *(f"{what}: {', '.join(names)}" for what, names in said if names)])
+    lines = [f"{what}: {', '.join(names)}" for what, names in said if names]
+    return "\n".join([f"Your folder: {copies.folder}", *lines])
 
 
 def _refuse(problem):

@@ -6,7 +6,6 @@ Nothing a learner made is ever lost: a file they changed is left alone, and old 
 
 import hashlib
 import json
-import math
 import os
 import secrets
 from dataclasses import dataclass
@@ -163,7 +162,7 @@ def _read_ledger(marker):
     """The digest of each file as handed out; an unreadable ledger counts as empty, so that everything is kept."""
     try:
         ledger = json.loads((marker / "handed-out.json").read_bytes())
-    except (OSError, ValueError):
+    except (OSError, ValueError, RecursionError):
         return {}
     return ledger if isinstance(ledger, dict) else {}
 
@@ -212,13 +211,13 @@ def record(lesson, question, score, **details):
     ValueError
         If `score` is not a number from 0 to 1 or `question` is not a name.
     """
-    score = float(_check.numbers("score", score))
-    if not 0 <= score <= 1:
-        raise ValueError(f"`score` must be from 0 to 1; got {score:g}. 1 means everything is right.")
+    number = _check.numbers("score", score)
+    if number.ndim or not 0 <= number <= 1:
+        raise ValueError(f"`score` must be a number from 0 to 1; got {score!r}. 1 means everything is right.")
     if not isinstance(question, str) or not question:
         raise ValueError(f"`question` must be a question's name; got {question!r}.")
     entry = {"time": datetime.now(UTC).isoformat(timespec="seconds"), "lesson": _two_digits(lesson),
-             "question": question, "score": score, **details}
+             "question": question, "score": float(number), **details}
     path = _progress_path()
     try:
         if path is None:
@@ -302,12 +301,12 @@ def _entries():
     for entry in (*map(_parse, lines), *_memory):
         match entry:
             case {"lesson": str(number), "question": str(question), "score": int() | float() as score}:
-                if not isinstance(score, bool) and math.isfinite(score):
+                if not isinstance(score, bool) and 0 <= score <= 1:
                     yield number, question, float(score)
 
 
 def _parse(line):
     try:
         return json.loads(line)
-    except ValueError:
+    except (ValueError, RecursionError):
         return None

@@ -1,0 +1,90 @@
+"""The package as a learner installs it: built, put into an environment of its own, used with no checkout near."""
+
+import json
+import os
+import re
+import subprocess
+import sys
+import sysconfig
+import urllib.request
+import venv
+import zipfile
+from pathlib import Path
+
+import pytest
+
+from tests.browser import lab
+
+ROOT = Path(__file__).parents[1]
+
+
+@pytest.fixture(scope="module")
+def wheel(tmp_path_factory):
+    """The wheel, built from the source distribution as `python -m build` does."""
+    out = tmp_path_factory.mktemp("dist")
+    _run(sys.executable, "-m", "build", "--no-isolation", "--outdir", out, ROOT)
+    assert len(list(out.glob("rigkit-*.tar.gz"))) == 1
+    return next(out.glob("rigkit-*.whl"))
+
+
+@pytest.fixture(scope="module")
+def environment(wheel, tmp_path_factory):
+    """The folder of programs of an environment that holds the wheel, and borrows all other packages from this one."""
+    root = tmp_path_factory.mktemp("elsewhere")
+    venv.create(root, with_pip=False)
+    ours = {"base": str(root), "platbase": str(root), "installed_base": str(root)}
+    site = Path(sysconfig.get_path("purelib", vars=ours))
+    programs = Path(sysconfig.get_path("scripts", vars=ours))
+    python = programs / Path(sys.executable).name
+    # What a .pth file names comes last, and no .pth file in there counts: so an editable install is not seen.
+    (site / "borrowed.pth").write_text(sysconfig.get_path("purelib") + "\n")
+    _run(python, "-m", "pip", "install", "--no-deps", "--no-index", "--ignore-installed", wheel, cwd=root)
+    return programs
+
+
+def _run(*command, **options):
+    """What a command prints; one that fails fails the test, with what it printed."""
+    done = subprocess.run([*map(str, command)], stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, **options)
+    assert done.returncode == 0, done.stdout
+    return done.stdout
+
+
+def _named(wheel):
+    with zipfile.ZipFile(wheel) as file:
+        return file.namelist()
+
+
+def test_the_wheel_holds_lessons_exercises_and_data(wheel):
+    held = _named(wheel)
+    for folder in ("lessons", "exercises"):
+        for path in (ROOT / folder).rglob("*"):
+            if path.is_file() and ".ipynb_checkpoints" not in path.parts:
+                assert f"rigkit/_course/{path.relative_to(ROOT).as_posix()}" in held
+    for path in (ROOT / "rigkit" / "data").iterdir():
+        assert f"rigkit/data/{path.name}" in held
+    assert sum("/licenses/LICENSE" in name for name in held) == 2
+
+
+def test_the_wheel_holds_no_solutions_tests_or_leftovers(wheel):
+    unwanted = re.compile(r"(^|/)(solutions|tests|__pycache__|\.[^/]+)/|\.pyc$")
+    assert [name for name in _named(wheel) if unwanted.search(name)] == []
+    assert {name.split("/")[0].split("-")[0] for name in _named(wheel)} == {"rigkit"}
+
+
+def test_learn_works_from_the_wheel_alone(environment, tmp_path):
+    own = sys.prefix
+    borrowed = {"PYTHONPATH": "", "JUPYTER_PATH": f"{own}/share/jupyter", "JUPYTERLAB_DIR": f"{own}/share/jupyter/lab"}
+    where = _run(environment / "python", "-c", "import rigkit; print(rigkit.__file__)", cwd=tmp_path,
+                 env={**os.environ, **borrowed})
+    assert Path(where.strip()).is_relative_to(environment.parent)
+
+    folder = tmp_path / "leg-rigging"
+    with lab.learn(folder, command=[environment / "rigkit", "learn"], **borrowed) as running:
+        request = urllib.request.Request(f"{running.base}/lab?token={running.token}")
+        with urllib.request.urlopen(request, timeout=30) as page:
+            assert "jupyter-config-data" in page.read().decode()
+        for part in ("lessons", "exercises"):
+            copied = {p.name: p.read_bytes() for p in (folder / part).glob("*.ipynb")}
+            assert copied == {p.name: p.read_bytes() for p in (ROOT / part).glob("*.ipynb")}
+        assert not (folder / "solutions").exists()
+        json.loads((folder / ".rigkit" / "handed-out.json").read_text())
