@@ -43,7 +43,7 @@ def call(function, cases, seconds=3.0):
     if is_blank(function):
         return [{"end": "blank"} for _ in cases]
     records, sink = [], _Sink()
-    with contextlib.redirect_stdout(sink), contextlib.redirect_stderr(sink):
+    with contextlib.redirect_stdout(sink), contextlib.redirect_stderr(_Sink()):
         try:
             _limited(lambda: _call_all(function, cases, records), seconds)
         except (TimeUp, KeyboardInterrupt) as stop:

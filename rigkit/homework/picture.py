@@ -7,8 +7,8 @@ import numpy as np
 
 from rigkit.stage import Stage
 
-MARGIN = 0.18  # around everything drawn, as a share of the larger side
-WIDTH = 340
+MARGIN = 0.12  # around everything drawn, as a share of the larger side
+WIDTH = 320
 POINTS = ("points", "point", "a", "b", "start", "end")  # the arguments of marks that are places
 
 
@@ -58,7 +58,7 @@ def _limits(marks):
     side = float((high - low).max()) or 1.0
     low, high = low - MARGIN * side, high + MARGIN * side
     middle = (low[0] + high[0]) / 2  # a hanging leg is narrow: leave room for its words
-    half = max((high[0] - low[0]) / 2, 0.6 * side)
+    half = max((high[0] - low[0]) / 2, 0.5 * side)
     return (middle - half, low[1]), (middle + half, high[1])
 
 

@@ -33,7 +33,7 @@ def _judge_shortening(inputs, output):
     upper, lower, bend_deg = inputs["upper"], inputs["lower"], inputs["bend_deg"]
     yours, true = float(output["shortening"]), _shortening_cm(upper, lower, np.radians(bend_deg))
     drawn = picture.side_view(
-        f"Your character's leg with {bend_deg:.0f}° of bend",
+        f"Your leg, bent by {bend_deg:.0f}°",
         f"A leg bent {bend_deg:.0f} degrees at the knee beside the same leg straight, which reaches lower.",
         picture.ghost(planar_points(0, 0, upper, lower)),
         picture.chain(_hung(upper, lower, np.radians(bend_deg)), ["hip", "knee", "ankle"]))
