@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from rigkit import _check
+from rigkit.puppets import Puppet
 
 PIVOTS = ("heel", "ball", "toe")
 BALL_LIMIT = np.radians(40.0)  # common practice, no source
@@ -46,7 +47,7 @@ class Foot:
         for name in ("heel", "toe"):
             if not (np.abs(getattr(self, name)[..., 1]) < 1e-9).all():
                 raise ValueError(f"`{name}` must touch the floor, height 0; got {getattr(self, name).tolist()}.")
-        if not ((self.ankle[..., 1] >= 0) & (self.ball[..., 1] >= 0)).all():
+        if not ((self.ankle[..., 1] > -1e-9) & (self.ball[..., 1] > -1e-9)).all():
             raise ValueError("`ankle` and `ball` must be at or above the floor; "
                              f"got heights {self.ankle[..., 1].tolist()} and {self.ball[..., 1].tolist()}.")
         heel, ankle, ball, toe = (getattr(self, name)[..., 0] for name in ("heel", "ankle", "ball", "toe"))
@@ -76,6 +77,14 @@ class FootRoll:
     foot_turn: np.ndarray
     toe_turn: np.ndarray
     pivot: np.ndarray
+
+
+def of_puppet(puppet):
+    """The `Foot` of a `puppets.Puppet`, its ball on the floor."""
+    if not isinstance(puppet, Puppet):
+        raise ValueError(f"`puppet` must be a Puppet; got {puppet!r}. `puppets.PUPPETS` holds some.")
+    return Foot(ankle=(0.0, puppet.ankle_height), heel=(-puppet.heel_length, 0.0), ball=(puppet.ball_length, 0.0),
+                toe=(puppet.foot_length - puppet.heel_length, 0.0))
 
 
 def roll(foot, angle, ball_limit=BALL_LIMIT):

@@ -14,6 +14,7 @@ from functools import cache
 import numpy as np
 
 from rigkit import _check, body, foot, two_bone
+from rigkit.leg import CARRIED_THIGH
 from rigkit.puppets import Puppet
 from rigkit.skeleton import SIDE_TAGS
 
@@ -21,7 +22,6 @@ GRAVITY = 9.81
 TABLES = ("schwartz-2008", "pinzone-2014")
 GROUPS = ("very slow", "slow", "free", "fast", "very fast")
 JOINTS = ("hip", "knee", "ankle")
-CARRIED_THIGH = np.deg2rad(60.0)  # how a three-bone leg carries its thigh, forward of hanging down; invented
 
 
 def headings(points):
@@ -610,7 +610,7 @@ class _Plan:
     def _rolled(self, phase):
         """The end as the foot rolls on a floor that passes back under the hips, from a spot under them at phase 0."""
         passed = 2 * self.step_length * phase
-        return foot.roll(_foot(self.puppet), -self.pitch(phase)).ankle - np.stack([passed, 0 * passed], axis=-1)
+        return foot.roll(foot.of_puppet(self.puppet), -self.pitch(phase)).ankle - np.stack([passed, 0 * passed], axis=-1)
 
 
 def _plan(puppet, speed, step_length, table):
@@ -671,15 +671,9 @@ def _hung(puppet, limb):
     return joints
 
 
-def _foot(puppet):
-    """The puppet's foot, standing flat."""
-    return foot.Foot(ankle=(0.0, puppet.ankle_height), heel=(-puppet.heel_length, 0.0), ball=(puppet.ball_length, 0.0),
-                     toe=(puppet.foot_length - puppet.heel_length, 0.0))
-
-
 def _sole(puppet, end, pitch):
     """Heel, ball and toe, shape (..., 3, 2), from the leg's end and the foot's pitch; the toes bend as in a roll."""
-    rolled = foot.roll(_foot(puppet), -pitch)
+    rolled = foot.roll(foot.of_puppet(puppet), -pitch)
     return np.stack([end + getattr(rolled, pivot) - rolled.ankle for pivot in foot.PIVOTS], axis=-2)
 
 

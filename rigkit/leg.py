@@ -16,7 +16,6 @@ from rigkit import _check, placement, rotation, two_bone
 from rigkit import controls as ct
 from rigkit import foot as ft
 from rigkit import frames as fr
-from rigkit.puppets import Puppet
 from rigkit.skeleton import SIDE_TAGS, Skeleton
 
 FOOT_CHANNELS = ("roll", "toe")
@@ -137,7 +136,7 @@ class LegRig:
         """The rig of a puppet that stands with a preset bend.
 
         Its leg's end is straight below the joint where its two solved bones begin: the hip, or the heron's knee,
-        whose thigh is carried `CARRIED_THIGH` forward. The ball joint lies at three tenths of the ankle's height.
+        whose thigh is carried `CARRIED_THIGH` forward. The foot is that of `foot.of_puppet`.
 
         Parameters
         ----------
@@ -147,8 +146,7 @@ class LegRig:
         soft : float
             As for `LegRig`.
         """
-        if not isinstance(puppet, Puppet):
-            raise ValueError(f"`puppet` must be a Puppet; got {puppet!r}. `puppets.PUPPETS` holds some.")
+        foot = ft.of_puppet(puppet)
         bend = np.radians(_check.numbers("preset_bend_deg", preset_bend_deg))
         if not 0 <= bend <= np.pi / 2:
             raise ValueError(f"`preset_bend_deg` must be from 0 to 90; got {preset_bend_deg!r}. 5 is a usual choice.")
@@ -159,13 +157,11 @@ class LegRig:
         flat = two_bone.planar_points(tilt, bend, upper, lower)  # forward and up, from where the two bones begin
         carried = puppet.thigh * np.array([np.sin(CARRIED_THIGH), -np.cos(CARRIED_THIGH)]) if three else np.zeros(2)
         flat = np.concatenate([[[0.0, 0.0]] if three else np.empty((0, 2)), flat + carried])
-        forward, up = np.moveaxis(flat + [0.0, puppet.ankle_height - flat[-1, 1]], -1, 0)
-        sole = forward[-1] + np.array([puppet.ball_length, -puppet.heel_length,
-                                       puppet.foot_length - puppet.heel_length])
-        names = ("hip", "knee", "ankle", "foot")[:len(flat)] + ("ball", "heel", "toe")
-        places = zip([*forward, *sole], [*up, 0.3 * puppet.ankle_height, 0.0, 0.0], strict=True)
-        return cls({"L_" + name: (puppet.hip_width / 2, y, z) for name, (z, y) in zip(names, places, strict=True)},
-                   soft)
+        flat += foot.ankle - [0.0, flat[-1, 1]]
+        sole = [flat[-1] * [1, 0] + point for point in (foot.ball, foot.heel, foot.toe)]
+        names = [*("hip", "knee", "ankle", "foot")[:len(flat)], "ball", "heel", "toe"]
+        return cls({"L_" + name: (puppet.hip_width / 2, up, forward)
+                    for name, (forward, up) in zip(names, [*flat, *sole], strict=True)}, soft)
 
     def __repr__(self):
         return f"LegRig({len(self.chain) - 1} bones a leg; {', '.join(c.name for c in self.controls)})"

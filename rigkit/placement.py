@@ -416,8 +416,8 @@ def skin_slide(offset, angle, axis=(1.0, 0.0, 0.0)):
 
 def _check_least_bend(value):
     least = _check.positive("least_bend_deg", value)
-    if not (least < 90).all():
-        raise ValueError(f"`least_bend_deg` must be below 90; got {value!r}. A degree is a usual choice.")
+    if least.ndim or not least < 90:
+        raise ValueError(f"`least_bend_deg` must be one number below 90; got {value!r}. A degree is a usual choice.")
     return least
 
 

@@ -5,6 +5,7 @@ from hypothesis import strategies as st
 
 from rigkit import foot as ft
 from rigkit import rotation
+from rigkit.puppets import PUPPETS
 
 FOOT = ft.Foot(ankle=(0.0, 0.07), heel=(-0.06, 0.0), ball=(0.13, 0.02), toe=(0.2, 0.0))
 POINTS = ("ankle", "heel", "ball", "toe")
@@ -85,6 +86,15 @@ def test_many_feet_at_once_and_integers():
     assert rolled.ankle.shape == (2, 2, 2)
     one = ft.roll(ft.Foot(ankle=(0.0, 2.0), heel=(-1.0, 0.0), ball=(2.0, 0.0), toe=(4.0, 0.0)), 1.0)
     np.testing.assert_allclose(rolled.ankle[1, 1], one.ankle, atol=1e-15)
+
+
+@pytest.mark.parametrize("name", sorted(PUPPETS))
+def test_a_puppets_foot_has_the_puppets_measures(name):
+    puppet, foot = PUPPETS[name], ft.of_puppet(PUPPETS[name])
+    assert foot.toe[0] - foot.heel[0] == pytest.approx(puppet.foot_length)
+    assert (-foot.heel[0], foot.ball[0], foot.ankle[1]) == (puppet.heel_length, puppet.ball_length, puppet.ankle_height)
+    with pytest.raises(ValueError, match="puppet"):
+        ft.of_puppet(name)
 
 
 @pytest.mark.parametrize(("change", "message"), [

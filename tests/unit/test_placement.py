@@ -149,6 +149,7 @@ def test_integers_and_lists_equal_floats():
     ({"points": STRAIGHT, "bends": (1, 1)}, "bends"),
     ({"points": STRAIGHT, "least_bend_deg": 0}, "least_bend_deg"),
     ({"points": STRAIGHT, "least_bend_deg": 90}, "least_bend_deg"),
+    ({"points": STRAIGHT, "least_bend_deg": [1, 2]}, "least_bend_deg"),
     ({"points": STRAIGHT * np.nan}, "points"),
     ({"points": "knee"}, "points"),
 ])
