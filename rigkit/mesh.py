@@ -40,6 +40,9 @@ PELVIS = ((1.62, 0.00, 0.00, 0.00), (1.60, 0.55, 0.55, 0.85), (1.45, 0.85, 0.88,
 GROIN = (0.98, 1.10, 1.92)  # where the legs begin: to the front, to the back, to the sides
 GROIN_DROP, CROTCH_DROP = 0.45, 1.10  # below the hips: front and back of that ring, and between the legs
 WINGS = 1.1  # above the hips: how far the pelvis' inner bones reach
+# On the thigh's rings, what continues the midline's front and back is turned toward the other leg, in radians, so that
+# the skin goes straight down where the legs part.
+INWARD = (0.6, 0.35, 0.1)
 GIRTH = 4.0  # usual way around a leg: shares the detail between rings and columns
 
 
@@ -122,7 +125,8 @@ def puppet_mesh(puppet, vertices=5000, chain=None):
     """
     chain = _check_chain(puppet, chain)
     wanted = _check.count("vertices", vertices, least=300)
-    pelvis, leg = _parts_along(*_key_rings(puppet, chain, 16))
+    _, pelvis_along, _, leg_along = _key_rings(puppet, chain, 16)
+    pelvis, leg = pelvis_along[-2], leg_along[-1] - leg_along[1]
     columns = 2 * max(4, round(np.sqrt(wanted * GIRTH * chain[0, 0] / (pelvis + 2 * leg)) / 2))
     rows = wanted / columns - 0.5  # half a row is the crotch
     above = max(3, round(rows * pelvis / (pelvis + 2 * leg)))
@@ -152,8 +156,8 @@ def inner_bones(puppet, chain=None):
     middle = (hip + other_hip) / 2
     pelvis = np.stack([(hip, other_hip), (hip, hip + WINGS * up), (other_hip, other_hip + WINGS * up),
                        (middle + WINGS * up, middle - 0.8 * CROTCH_DROP * up)])
-    foot = ankle - 0.7 * np.array([[(0.0, 0.0, 0.0), (0.0, puppet.ankle_height, puppet.heel_length)],
-                                   [(0.0, 0.0, 0.0), (0.0, puppet.ankle_height, 0.0)]])
+    foot = np.stack([(ankle, ankle - 0.7 * np.array([0.0, puppet.ankle_height, puppet.heel_length])),
+                     (ankle, ankle - 0.95 * np.array([0.0, puppet.ankle_height, 0.0]))])
     return pelvis, foot, mirror_points(foot)
 
 
@@ -303,24 +307,36 @@ def _outline_area(vertices, cut):
 
 
 def _key_rings(puppet, chain, columns):
-    """Rings of the left half to draw a smooth skin through, waist first, and how far along it each lies."""
+    """Rings of the left half to draw a smooth skin through, and how far along it each lies.
+
+    First those of the pelvis from the waist, the ring where the leg begins, and the leg's first; then a ring before
+    that where the leg begins, that ring, and the leg's. The outer of each give the skin its direction there.
+    """
     angles = 2 * np.pi * np.arange(columns) / columns  # front, outside, back, inside
     ahead, out = np.cos(angles), np.sin(angles)
     out[columns // 2] = 0.0  # the midline, exactly
-    front, back, sides = _leg_outline(puppet, chain)
-    leg = ((front + back)[:, None] + (front - back)[:, None] * ahead[:, None]) / 2
-    leg[..., 0] += sides[:, None] * out
+    inside = out < 0
     pelvis = chain[0, 0] * np.stack([_pelvis_ring(*row, ahead, out) for row in (*PELVIS, (0.0, *GROIN))])
-    groin = pelvis[-1]
-    crotch = out < 0
-    groin[:, 1] -= chain[0, 0] * np.where(crotch, GROIN_DROP - (CROTCH_DROP - GROIN_DROP) * out, GROIN_DROP * ahead**2)
-    groin[crotch, 0] = 0.0
+    pelvis[-1, :, 1] -= chain[0, 0] * np.where(inside, GROIN_DROP - (CROTCH_DROP - GROIN_DROP) * out,
+                                               GROIN_DROP * ahead**2)
+    pelvis[-1, inside, 0] = 0.0
     pelvis += chain[0] * [0.0, 1.0, 1.0]
-    # Before the crotch comes the mirror image of the ring after it, so that the skin runs level across the midplane.
-    pelvis[-2, crotch] = mirror_points(leg[0, crotch])
+    front, back, sides = _leg_outline(puppet, chain)
+    turned = np.zeros(len(sides))
+    turned[:len(INWARD)] = INWARD
+    turned = angles - turned[:, None] * ahead
+    leg = ((front + back)[:, None] + (front - back)[:, None] * np.cos(turned)[..., None]) / 2
+    leg[..., 0] += sides[:, None] * np.sin(turned)
     rings = np.concatenate([pelvis, leg])
-    steps = np.linalg.norm(np.diff(rings[:, ~crotch], axis=0), axis=-1).mean(axis=-1)
-    return rings, np.cumsum([0.0, *steps])
+    steps = np.linalg.norm(np.diff(rings[:, ~inside], axis=0), axis=-1).mean(axis=-1)
+    groin = pelvis[-1]
+    # Across the midplane the skin runs level, and toward front and back more and more along it, as on the pelvis.
+    rise = pelvis[-2] - groin
+    rise[inside] = np.where(ahead[inside, None] > 0, rise[0], rise[columns // 2]) * ahead[inside, None] ** 4
+    rise[:, 0] = (groin - leg[0])[:, 0] * steps[len(PELVIS) - 1] / steps[len(PELVIS)]
+    along = np.cumsum([0.0, *steps])
+    return (np.concatenate([pelvis, leg[:1]]), along[:len(PELVIS) + 2],
+            np.concatenate([[groin + rise, groin], leg]), along[len(PELVIS) - 1:])
 
 
 def _pelvis_ring(height, front, back, side, ahead, out):
@@ -359,18 +375,12 @@ def _foot_outline(puppet, ankle, instep):
     return *(ankle + np.stack([np.zeros_like(ahead), height, ahead], axis=-1)), np.array([row[2] for row in FOOT])
 
 
-def _parts_along(_, along):
-    """How long the pelvis and a leg are, measured over the skin."""
-    groin = along[len(PELVIS)]
-    return groin, along[-1] - groin
-
-
-def _left_half(rings, along, above, below):
+def _left_half(pelvis, pelvis_along, leg, leg_along, above, below):
     """The skin of the left half, open at the midplane, with so many rows above and below where the leg begins."""
-    columns = rings.shape[1]
-    groin = along[len(PELVIS)]
-    rows = np.concatenate([np.linspace(0, groin, above + 1), np.linspace(groin, along[-1], below + 1)[1:]])
-    vertices = _smooth_through(rings, along, rows)
+    columns, groin = leg.shape[1], leg_along[1]
+    vertices = np.concatenate([
+        _smooth_through(pelvis, pelvis_along, np.linspace(0, groin, above + 1)),
+        _smooth_through(leg, leg_along, np.linspace(groin, leg_along[-1], below + 1))[1:]])
     numbers = np.arange(vertices.size // 3).reshape(-1, columns)
     numbers[[0, -1]] = numbers[[0, -1], :1]  # the waist and the toe tip are single vertices
     triangles = np.concatenate([_triangles(numbers[:above + 1, :columns // 2 + 1]),

@@ -5,12 +5,13 @@ four joint numbers and four weights for each vertex. Joints come in the same ord
 """
 
 from collections.abc import Mapping
+from itertools import combinations
 
 import numpy as np
 
 from rigkit import _check, rotation
 from rigkit import frames as fr
-from rigkit.skeleton import SIDE_TAGS, Skeleton, side_of
+from rigkit.skeleton import Skeleton, side_of
 
 # Vertices blended at a time: few enough for the processor's cache, and for the matrix product to stay on one core;
 # shared between two cores it waits, now and then ten times as long as it works, while one is busy.
@@ -43,13 +44,18 @@ def bones_of(skeleton, more=None):
     return bones
 
 
-def weights_by_distance(vertices, bones, softness=1.5, most=4):
+def weights_by_distance(vertices, bones, softness=2.0, most=4):
     """Weights that go with the nearest bone and pass smoothly from one bone to the next.
 
-    Let d be the distance to the nearest bone and e that to another. On a straight limb √(e² − d²) is the height
-    above the joint between the two, and d the limb's radius; the other bone's part falls from 1 at the joint, as a
-    parabola, to 0 at a height of `softness` radii. Parts are then divided by their sum. A joint with a side tag never
-    moves a vertex on the other side of the midplane.
+    Two bones share a vertex by where it lies between them. Take the point of each bone that is nearest to the vertex;
+    what counts is twice the vertex's distance from the plane midway between the two points. On a straight limb that
+    is the height above the joint; outside the corner of two bent bones it is zero, and they share evenly. The share
+    goes from all of one to all of the other by a smooth step, 3t² − 2t³, that reaches `softness` radii to either
+    side; the radius is the distance to the nearest bone.
+
+    A bone's part is its least share against any bone of another joint, a joint's part the greatest of its bones', and
+    a weight is a part divided by the sum of parts. A joint with a side tag moves only its own side of the midplane;
+    within a radius of it, its part falls smoothly to nothing.
 
     Parameters
     ----------
@@ -74,20 +80,23 @@ def weights_by_distance(vertices, bones, softness=1.5, most=4):
         If there is no bone at all on some vertex's side.
     """
     vertices = _one_table("vertices", vertices, 3)
-    softness = float(_check.positive("softness", softness, hint="1.5 suits a knee."))
+    softness = float(_check.positive("softness", softness, hint="2 suits a knee."))
     if not isinstance(bones, Mapping) or not bones:
         raise ValueError(f"`bones` must map joint names to bones; got {bones!r}. `bones_of` makes it from a skeleton.")
-    distance = np.stack([_distance(name, vertices, segments) for name, segments in bones.items()], axis=-1)
-    for tag, sign in zip(SIDE_TAGS, (1, -1), strict=True):
-        columns = [i for i, name in enumerate(bones) if side_of(name) == tag]
-        distance[np.ix_(sign * vertices[:, 0] < 0, columns)] = np.inf
-    nearest = distance.min(axis=-1, keepdims=True)
-    if not np.isfinite(nearest).all():
-        raise ValueError(f"`bones` must hold a bone for every vertex; got none for {np.isinf(nearest).sum()} of them. "
-                         "Give bones to both sides, or to a joint without a side tag.")
-    height = np.sqrt(distance**2 - nearest**2)
-    reach = softness * np.maximum(nearest, 1e-12)  # a vertex on a bone goes with that bone alone
-    return normalise(prune(np.maximum(1 - height / reach, 0.0) ** 2, most))
+    segments = [_check_bones(name, value) for name, value in bones.items()]
+    sides = np.array([{"L_": 1, "R_": -1}.get(side_of(name), 0) for name in bones])
+    parts = np.zeros((len(vertices), len(bones)))
+    for side in (1, 0, -1):
+        group = np.sign(vertices[:, 0]) == side
+        joints = [i for i in range(len(bones)) if len(segments[i]) and side * sides[i] >= 0]
+        if group.any() and not joints:
+            given = ", ".join(f"`bones[{name!r}]`" for name in bones)
+            raise ValueError(f"`bones` must hold a bone for every vertex; got none for {group.sum()} of them "
+                             f"in {given}. Give bones to both sides, or to a joint without a side tag.")
+        if group.any():
+            carried = [segments[i] for i in joints]
+            parts[np.ix_(group, joints)] = _parts(vertices[group], carried, sides[joints], softness)
+    return normalise(prune(parts, most))
 
 
 def normalise(weights):
@@ -368,18 +377,39 @@ def worst_collapse(rest, posed, rest_joint, posed_joint, axis, zone):
     return kept[..., zone].min(axis=-1)
 
 
-def _distance(name, vertices, segments):
-    """From each vertex to the nearest of some bones; infinite if there are none."""
-    segments = np.asarray(segments)
-    if segments.shape == (0, 2, 3):
-        return np.full(len(vertices), np.inf)
-    segments = _check.numbers(f"bones[{name!r}]", segments, "n", 2, 3)
-    nearest = np.inf
-    for start, end in segments:
-        bone = end - start
-        share = np.clip((vertices - start) @ bone / max(bone @ bone, 1e-300), 0.0, 1.0)
-        nearest = np.minimum(nearest, np.linalg.norm(vertices - start - share[:, None] * bone, axis=-1))
-    return nearest
+def _parts(vertices, segments, sides, softness):
+    """The joints' parts in each vertex, shape (v, joints); `segments` holds each joint's bones, shape (n, 2, 3)."""
+    owner = np.repeat(np.arange(len(segments)), [len(bones) for bones in segments])
+    nearest = [_nearest(vertices, start, end) for start, end in np.concatenate(segments)]
+    radius = np.maximum(np.min([_length(vertices - point) for point in nearest], axis=0), 1e-12)
+    least = np.ones((len(nearest), len(vertices)))
+    for i, j in combinations(range(len(nearest)), 2):
+        if owner[i] != owner[j]:
+            across = nearest[i] - nearest[j]
+            beyond = np.einsum("vi,vi->v", across, 2 * vertices - nearest[i] - nearest[j])
+            height = beyond / np.maximum(_length(across), 1e-12)
+            share = _smooth_step((1 + height / (softness * radius)) / 2)
+            least[i], least[j] = np.minimum(least[i], share), np.minimum(least[j], 1 - share)
+    parts = np.stack([least[owner == joint].max(axis=0) for joint in range(len(segments))], axis=-1)
+    # Never quite nothing at the midplane: there may be no joint without a side.
+    fade = np.maximum(_smooth_step(np.abs(vertices[:, 0]) / radius), 1e-15)
+    return np.where(sides == 0, parts, parts * fade[:, None])
+
+
+def _nearest(vertices, start, end):
+    """The point of a bone nearest to each vertex."""
+    bone = end - start
+    share = np.clip((vertices - start) @ bone / max(bone @ bone, 1e-300), 0.0, 1.0)
+    return start + share[:, None] * bone
+
+
+def _length(vectors):
+    return np.sqrt(np.einsum("vi,vi->v", vectors, vectors))
+
+
+def _smooth_step(t):
+    t = np.clip(t, 0.0, 1.0)
+    return t * t * (3 - 2 * t)
 
 
 def _axis_distance(name, joint, points, axis):
@@ -397,6 +427,11 @@ def _blocks(vertices):
 def _cross(a, b):
     """The cross product with components first, shapes (3, v)."""
     return np.stack([a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]])
+
+
+def _check_bones(name, value):
+    bones = np.asarray(value)
+    return bones if bones.shape == (0, 2, 3) else _check.numbers(f"bones[{name!r}]", bones, "n", 2, 3)
 
 
 def _one_table(name, value, width):

@@ -1,0 +1,292 @@
+from itertools import pairwise
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
+
+from rigkit import frames, mesh, rotation
+from rigkit.puppets import PUPPETS
+
+TETRAHEDRON = mesh.Mesh([[0, 0, 0], [1, 0, 0], [0, 1, 0], [0, 0, 1]], [[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])
+TUBE = mesh.tube(0.1, 1.0, around=12, along=10)
+TAMSIN = mesh.puppet_mesh(PUPPETS["Tamsin"], 2000)
+# The heron as it stands: thigh forward, shank back, metatarsal a little forward.
+HERON_CHAIN = [[0.075, 0.95, 0.0], [0.075, 0.82, 0.152], [0.075, 0.47, -0.232], [0.075, 0.03, -0.1]]
+
+puppets = pytest.mark.parametrize("puppet", PUPPETS.values(), ids=list(PUPPETS))
+quick = settings(max_examples=30, deadline=None)
+vectors = st.tuples(*[st.floats(-2, 2)] * 3).map(np.array)
+
+
+def polygon_area(radius, corners):
+    return corners / 2 * radius**2 * np.sin(2 * np.pi / corners)
+
+
+def pieces(surface):
+    a, b, _ = surface.triangles.T
+    size = len(surface.vertices)
+    return connected_components(coo_array((np.ones(len(a)), (a, b)), shape=(size, size)), directed=False)[0]
+
+
+def turns_around(point, surface):
+    """How often a surface goes around a point: 1 inside, 0 outside (solid angles; van Oosterom & Strackee 1983)."""
+    a, b, c = np.moveaxis(surface.vertices[surface.triangles] - point, 1, 0)
+    la, lb, lc = (np.linalg.norm(v, axis=-1) for v in (a, b, c))
+
+    def dot(u, v):
+        return np.sum(u * v, axis=-1)
+
+    below = la * lb * lc + dot(a, b) * lc + dot(b, c) * la + dot(c, a) * lb
+    return np.sum(np.arctan2(dot(a, np.cross(b, c)), below)) / (2 * np.pi)
+
+
+def assert_closed_and_whole(surface):
+    assert len(mesh.loose_edges(surface.triangles)) == 0
+    assert np.array_equal(np.unique(surface.triangles), np.arange(len(surface.vertices)))
+    assert pieces(surface) == 1
+    edges = len(surface.triangles) * 3 // 2
+    assert len(surface.vertices) - edges + len(surface.triangles) == 2  # no handles, no holes
+    assert mesh.volume(surface.vertices, surface.triangles) > 0
+
+
+# Tubes
+
+def test_tube_is_a_prism():
+    assert_closed_and_whole(TUBE)
+    assert len(TUBE.vertices) == 11 * 12 + 2
+    np.testing.assert_allclose(mesh.volume(TUBE.vertices, TUBE.triangles), polygon_area(0.1, 12), rtol=1e-13)
+    np.testing.assert_allclose(TUBE.vertices.max(axis=0), [0.1, 0.5, 0.1], rtol=1e-12)
+
+
+def test_finer_tubes_come_to_the_round_volume():
+    round_volume = np.pi * 0.1**2 * 1.5
+    errors = []
+    for around in (8, 16, 32, 64, 128):
+        tube = mesh.tube(0.1, 1.5, around, 3)
+        errors.append(1 - mesh.volume(tube.vertices, tube.triangles) / round_volume)
+    ratios = np.array(errors[:-1]) / errors[1:]
+    np.testing.assert_allclose(ratios, 4, rtol=0.05)  # the error goes with the square of the edge
+    assert errors[-1] < 5e-4
+
+
+@pytest.mark.parametrize(("around", "along"), [(3, 1), (3, 5), (7, 1), (40, 40)])
+def test_any_tube_is_closed(around, along):
+    assert_closed_and_whole(mesh.tube(1, 2, around, along))
+
+
+# The puppet's skin
+
+@puppets
+@pytest.mark.parametrize("wanted", [300, 1000, 4000, 20_000])
+def test_puppet_is_one_closed_surface_of_about_the_size_asked_for(puppet, wanted):
+    surface = mesh.puppet_mesh(puppet, wanted)
+    assert_closed_and_whole(surface)
+    assert abs(len(surface.vertices) / wanted - 1) < (0.1 if wanted < 1000 else 0.05)
+
+
+def test_finest_level_of_detail():
+    surface = mesh.puppet_mesh(PUPPETS["Odo"], 100_000)
+    assert len(mesh.loose_edges(surface.triangles)) == 0
+    assert abs(len(surface.vertices) / 100_000 - 1) < 0.01
+
+
+@puppets
+def test_puppet_is_its_own_mirror_image(puppet):
+    vertices = mesh.puppet_mesh(puppet, 1000).vertices
+    there = {tuple(v) for v in vertices + 0.0}
+    assert there == {tuple(v) for v in frames.mirror_points(vertices) + 0.0}
+    assert len(there) == len(vertices)  # none twice
+
+
+@puppets
+def test_puppet_has_no_thin_triangles_at_ordinary_detail(puppet):
+    surface = mesh.puppet_mesh(puppet, 5000)
+    corners = surface.vertices[surface.triangles]
+    sides = np.linalg.norm(corners - np.roll(corners, 1, axis=1), axis=-1)
+    assert sides.min() > 1e-5
+    assert np.median(sides.max(axis=1) / sides.min(axis=1)) < 3
+
+
+@puppets
+def test_feet_stand_flat_on_the_floor_as_long_as_the_puppet_says(puppet):
+    vertices = mesh.puppet_mesh(puppet, 3000).vertices
+    assert abs(vertices[:, 1].min()) < 1e-12
+    foot = vertices[vertices[:, 1] < 0.3 * puppet.ankle_height]
+    np.testing.assert_allclose(foot[:, 2].max(), puppet.foot_length - puppet.heel_length, atol=1e-12)
+    np.testing.assert_allclose(vertices[vertices[:, 1] < puppet.ankle_height, 2].min(), -puppet.heel_length, rtol=0.1)
+    sole = vertices[np.abs(vertices[:, 1]) < 1e-12]
+    assert np.ptp(sole[:, 2]) > 0.4 * puppet.foot_length
+
+
+@puppets
+def test_joint_centres_lie_inside(puppet):
+    surface = mesh.puppet_mesh(puppet, 1000)
+    chain = mesh.puppet_chain(puppet)
+    for point in [*chain, *frames.mirror_points(chain), [0, puppet.hip_height, 0]]:
+        np.testing.assert_allclose(turns_around(point, surface), 1, atol=1e-9)
+    between_the_knees = [0, chain[1, 1], 0]
+    np.testing.assert_allclose(turns_around(between_the_knees, surface), 0, atol=1e-9)
+
+
+@puppets
+def test_inner_bones_lie_inside(puppet):
+    surface = mesh.puppet_mesh(puppet, 2000)
+    for bones in mesh.inner_bones(puppet):
+        for start, end in bones:
+            for share in (0.02, 0.5, 1):
+                point = start + share * (end - start)
+                np.testing.assert_allclose(turns_around(point, surface), 1, atol=1e-9)
+
+
+@pytest.mark.parametrize(("name", "chain"), [
+    ("heron", HERON_CHAIN),
+    ("Tamsin", [[0.09, 0.9, 0.0], [0.08, 0.48, 0.06], [0.07, 0.07, 0.0]]),
+    ("Tamsin", [[0.09, 1.9, 1.0], [0.09, 1.48, 1.02], [0.09, 1.07, 1.0]]),
+])
+def test_skin_follows_the_joint_centres_given(name, chain):
+    surface = mesh.puppet_mesh(PUPPETS[name], 3000, chain)
+    assert_closed_and_whole(surface)
+    for point in chain[:-1]:
+        np.testing.assert_allclose(turns_around(point, surface), 1, atol=1e-9)
+    np.testing.assert_allclose(surface.vertices[:, 1].min(), chain[-1][1] - PUPPETS[name].ankle_height, atol=1e-12)
+
+
+def test_sides_share_only_the_midplane():
+    left, right = TAMSIN.side("L_"), TAMSIN.side("R_")
+    assert len(left) == len(right) == len(TAMSIN.triangles) / 2
+    shared = np.intersect1d(left, right)
+    assert np.all(TAMSIN.vertices[shared, 0] == 0)
+    assert np.all(TAMSIN.vertices[left, 0] >= 0)
+
+
+# Volume
+
+def test_volume_of_a_tetrahedron_given_as_whole_numbers():
+    vertices = TETRAHEDRON.vertices.astype(int).tolist()
+    assert mesh.volume(vertices, TETRAHEDRON.triangles.tolist()) == pytest.approx(1 / 6, abs=1e-16)
+    assert mesh.volume(vertices, TETRAHEDRON.triangles[:, ::-1]) == pytest.approx(-1 / 6, abs=1e-16)
+
+
+@quick
+@given(vectors, vectors, st.floats(0.1, 3))
+def test_volume_keeps_when_moved_and_goes_with_the_cube_of_the_size(turn, shift, size):
+    moved = frames.apply(frames.frame(rotation.matrix_from_vector(turn), 100 * shift), TAMSIN.vertices)
+    kept = mesh.volume_kept(TAMSIN.vertices, moved, TAMSIN.triangles)
+    np.testing.assert_allclose(kept, 1, rtol=1e-10)
+    np.testing.assert_allclose(mesh.volume_kept(TAMSIN.vertices, size * TAMSIN.vertices, TAMSIN.triangles), size**3)
+
+
+def test_volume_of_many_poses_is_that_of_each():
+    poses = TUBE.vertices * np.array([1, 2, 0.5])[:, None, None, None] * np.ones((3, 2, 1, 1))
+    volumes = mesh.volume(poses, TUBE.triangles)
+    assert volumes.shape == (3, 2)
+    for i in np.ndindex(3, 2):
+        np.testing.assert_allclose(volumes[i], mesh.volume(poses[i], TUBE.triangles), rtol=1e-14)
+
+
+# Sections
+
+def test_slice_of_a_tube_is_its_polygon_at_any_height_also_through_vertices():
+    heights = np.array([-0.5 + 1e-9, -0.3, -0.0123, 0.0, 0.1, 0.25, 0.5])
+    points = heights[:, None] * [0.0, 1.0, 0.0]
+    areas = mesh.slice_area(TUBE.vertices, TUBE.triangles, points, [0, 1, 0])
+    np.testing.assert_allclose(areas, polygon_area(0.1, 12), rtol=1e-12)
+
+
+def test_slice_looks_the_same_from_both_sides():
+    normals = np.array([[0, 1, 0], [0, -2, 0]])
+    areas = mesh.slice_area(TUBE.vertices, TUBE.triangles, [0, 0.03, 0], normals)
+    np.testing.assert_allclose(areas, polygon_area(0.1, 12), rtol=1e-12)
+
+
+def test_slanted_slice_grows_by_one_over_the_cosine():
+    slants = np.radians([0, 10, 30, 45, 60])
+    normals = np.stack([np.sin(slants), np.cos(slants), 0 * slants], axis=-1)
+    areas = mesh.slice_area(TUBE.vertices, TUBE.triangles, [0, 0, 0], normals)
+    np.testing.assert_allclose(areas, polygon_area(0.1, 12) / np.cos(slants), rtol=1e-12)
+
+
+def test_slice_that_misses_is_zero_and_one_of_both_legs_is_twice_one_leg():
+    assert mesh.slice_area(TUBE.vertices, TUBE.triangles, [0, 2, 0], [0, 1, 0]) == 0
+    knee = mesh.puppet_chain(PUPPETS["Tamsin"])[1]
+    both, left, right = (mesh.slice_area(TAMSIN.vertices, triangles, knee, [0, 1, 0])
+                         for triangles in (TAMSIN.triangles, TAMSIN.side("L_"), TAMSIN.side("R_")))
+    np.testing.assert_allclose([left, right], both / 2, rtol=1e-12)
+    half_width = knee[0]
+    np.testing.assert_allclose(left, np.pi * 0.6**2 * half_width**2, rtol=0.05)  # round, about 0.6 half hip widths
+
+
+def test_slices_of_many_poses():
+    poses = TUBE.vertices * np.array([1.0, 2.0, 0.5])[:, None, None]
+    areas = mesh.slice_area(poses, TUBE.triangles, [0, 0.01, 0], [0, 1, 0])
+    np.testing.assert_allclose(areas, polygon_area(0.1, 12) * np.array([1, 4, 0.25]), rtol=1e-12)
+
+
+@quick
+@given(vectors, vectors)
+def test_slices_add_up_to_the_volume(turn, shift):
+    """Cavalieri: the areas of all slices, summed over the height. Simpson's rule is exact within a tetrahedron."""
+    vertices = frames.apply(frames.frame(rotation.matrix_from_vector(turn), shift), TETRAHEDRON.vertices)
+    levels = np.sort(vertices[:, 1])
+    total = 0
+    for low, high in pairwise(levels):
+        inside = low + (high - low) * np.array([1e-9, 0.5, 1 - 1e-9])
+        areas = mesh.slice_area(vertices, TETRAHEDRON.triangles, inside[:, None] * [0, 1, 0], [0, 1, 0])
+        total += (high - low) * (areas @ [1, 4, 1]) / 6
+    np.testing.assert_allclose(total, 1 / 6, rtol=1e-6)
+
+
+def test_slice_through_the_border_of_a_part_is_refused():
+    with pytest.raises(ValueError, match="`triangles` must be closed where the plane meets them"):
+        mesh.slice_area(TAMSIN.vertices, TAMSIN.side("L_"), [0, PUPPETS["Tamsin"].hip_height, 0], [0, 1, 0])
+
+
+def test_section_kept_goes_along_with_the_skin():
+    turn = frames.frame(rotation.matrix_from_vector([0.3, 2, -1]), [5, 0, 1])
+    squeezed = frames.apply(turn, TUBE.vertices * [1, 1, 0.4])
+    kept = mesh.section_kept(TUBE.vertices, [TUBE.vertices, squeezed], TUBE.triangles, [0, 0.03, 0], [0, 1, 0])
+    np.testing.assert_allclose(kept, [1, 0.4], rtol=1e-12)
+
+
+def test_section_kept_needs_a_plane_that_cuts():
+    with pytest.raises(ValueError, match="`point` and `normal` must be a plane that cuts"):
+        mesh.section_kept(TUBE.vertices, TUBE.vertices, TUBE.triangles, [0, 2, 0], [0, 1, 0])
+    with pytest.raises(ValueError, match="cut by one plane"):
+        mesh.section_kept(TUBE.vertices, TUBE.vertices, TUBE.triangles, [[0, 0, 0]] * 2, [0, 1, 0])
+
+
+# Closed or not
+
+def test_loose_edges_show_a_hole_and_a_flipped_triangle():
+    hole = mesh.loose_edges(TUBE.triangles[1:])
+    assert len(hole) == 3
+    assert set(hole.ravel()) == set(TUBE.triangles[0])
+    flipped = TUBE.triangles.copy()
+    flipped[5] = flipped[5, ::-1]
+    assert len(mesh.loose_edges(flipped)) == 3
+    assert len(mesh.loose_edges(np.concatenate([TUBE.triangles, TUBE.triangles[:1]]))) == 3
+
+
+# Bad input
+
+@pytest.mark.parametrize(("call", "message"), [
+    (lambda: mesh.puppet_mesh("Tamsin"), "`puppet` must be a Puppet; got 'Tamsin'"),
+    (lambda: mesh.puppet_mesh(PUPPETS["Pip"], 50), "`vertices` must be a whole number of at least 300; got 50"),
+    (lambda: mesh.puppet_mesh(PUPPETS["Pip"], 1000, HERON_CHAIN), "`chain` must be the left leg's 3 joint centres"),
+    (lambda: mesh.puppet_mesh(PUPPETS["Pip"], 1000, [[-0.1, 1, 0], [-0.1, 0.5, 0], [-0.1, 0, 0]]), "x above zero"),
+    (lambda: mesh.puppet_mesh(PUPPETS["Pip"], 1000, [[0.1, 1, 0], [0.5, 1, 0], [0.1, 0, 0]]), "may lie along x"),
+    (lambda: mesh.tube(0, 1), "`radius` must be above zero"),
+    (lambda: mesh.tube(1, 1, around=2), "`around` must be a whole number of at least 3"),
+    (lambda: mesh.volume(TUBE.vertices, [[0, 1, 999]]), "`triangles` must be vertex numbers from 0"),
+    (lambda: mesh.volume(TUBE.vertices, [[0, 1, -1]]), "`triangles` must be vertex numbers from 0"),
+    (lambda: mesh.volume(TUBE.vertices, [[0, 1, 1.5]]), "`triangles` must be vertex numbers from 0"),
+    (lambda: mesh.volume_kept(np.zeros((4, 3)), np.zeros((4, 3)), [[0, 1, 2]]), "`rest` must hold a volume"),
+    (lambda: TUBE.side("left"), "`tag` must be one of 'L_', 'R_'"),
+])
+def test_bad_input_says_what_would_do(call, message):
+    with pytest.raises(ValueError) as refusal:  # noqa: PT011 (the message is checked below)
+        call()
+    assert message in str(refusal.value)
