@@ -610,7 +610,8 @@ class _Plan:
     def _rolled(self, phase):
         """The end as the foot rolls on a floor that passes back under the hips, from a spot under them at phase 0."""
         passed = 2 * self.step_length * phase
-        return foot.roll(foot.of_puppet(self.puppet), -self.pitch(phase)).ankle - np.stack([passed, 0 * passed], axis=-1)
+        rolled = foot.roll(foot.of_puppet(self.puppet), -self.pitch(phase))
+        return rolled.ankle - np.stack([passed, 0 * passed], axis=-1)
 
 
 def _plan(puppet, speed, step_length, table):

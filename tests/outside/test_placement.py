@@ -1,8 +1,9 @@
-"""Placement against scipy's least squares and against the ISB's segment frames.
+"""Placement against scipy's least squares; segment frames and joint angles against the ISB's by way of scipy.
 
 Sources: `scipy.optimize.least_squares` and `scipy.spatial.transform.Rotation` (SciPy, BSD-3-Clause);
 G. Wu and others, "ISB recommendation on definitions of joint coordinate system … part I", J. Biomech. 35:543–548,
-2002, femur frame as quoted in public files that cite it (seen, secondary).
+2002, femur frame as quoted in public files that cite it (seen, secondary), signs of the joint angles from memory;
+that its angles are moving Z-X-Y angles of frames with x forward, y up, z right is derived.
 """
 
 import numpy as np
@@ -11,7 +12,8 @@ from scipy.optimize import least_squares
 from scipy.spatial.transform import Rotation
 
 from rigkit import frames as fr
-from rigkit import placement
+from rigkit import leg, placement
+from rigkit.puppets import PUPPETS
 
 # ISB: x forward, y up, z right. Ours: x left, y up, z forward (derived; determinant +1).
 OURS_FROM_ISB = np.array([[0.0, 0, -1], [0, 1, 0], [1, 0, 0]])
@@ -106,3 +108,23 @@ def test_mirrored_frames_against_scipys_conjugation(rng):
     # Reflection in x = 0 keeps a rotation vector's x and negates its y and z.
     mirrored = Rotation.from_rotvec(turn.as_rotvec() * [1, -1, -1])
     np.testing.assert_allclose(right[:3, :3], mirrored.as_matrix(), atol=1e-12)
+
+
+def test_hip_knee_and_ankle_angles_against_scipys_zxy(rng):
+    rig = leg.LegRig.from_puppet(PUPPETS["Tamsin"])
+    angles = leg.LegAngles(rng.uniform(-1, 1, (2, 3)), rng.uniform(0.1, 2, 2), rng.uniform(-0.6, 0.6, (2, 3)))
+    pose = rig.pose(rig.values_from_angles(angles), inverse=False)
+
+    def isb(name):
+        return pose.world[rig.skeleton.index(name), :3, :3] @ OURS_FROM_ISB
+
+    for side, (tag, inward) in enumerate((("L_", -1), ("R_", 1))):
+        hip, knee, ankle = (
+            Rotation.from_matrix(isb(above).T @ isb(below)).as_euler("ZXY")
+            for above, below in (("pelvis", f"{tag}hip"), (f"{tag}hip", f"{tag}knee"), (f"{tag}knee", f"{tag}ankle")))
+        # About z to the right: flexion. About x forward and y up: adduction and internal rotation, of the right leg.
+        np.testing.assert_allclose(hip * [1, -inward, inward], angles.hip[side], atol=1e-12)
+        np.testing.assert_allclose(knee, [-angles.knee[side], 0, 0], atol=1e-12)  # the shank goes backward
+        np.testing.assert_allclose(ankle * [1, -inward, inward], angles.ankle[side], atol=1e-12)
+        found = rig.angles(pose)
+        np.testing.assert_allclose(found.hip[side], hip * [1, -inward, inward], atol=1e-12)
