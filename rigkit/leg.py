@@ -112,7 +112,7 @@ class LegRig:
     def __init__(self, centres: Mapping, soft=0.0):
         centres = _complete(centres)
         self.chain = ("hip", "knee", "ankle", "foot") if "L_foot" in centres else ("hip", "knee", "ankle")
-        self.soft = _check.numbers("soft", soft)
+        self.soft = _one("soft", soft)
         self._side = -1 if len(self.chain) == 4 else 1  # which way the leg bends
         self._parts = (*self.chain, "ball", "toe")
         frames = {"pelvis": fr.frame(origin=centres["pelvis"])}
@@ -147,7 +147,7 @@ class LegRig:
             As for `LegRig`.
         """
         foot = ft.of_puppet(puppet)
-        bend = np.radians(_check.numbers("preset_bend_deg", preset_bend_deg))
+        bend = np.radians(_one("preset_bend_deg", preset_bend_deg))
         if not 0 <= bend <= np.pi / 2:
             raise ValueError(f"`preset_bend_deg` must be from 0 to 90; got {preset_bend_deg!r}. 5 is a usual choice.")
         upper, lower = puppet.bones[-2:]
@@ -447,6 +447,13 @@ class LegRig:
 
 # From turns about x, z and y to flexion, abduction and internal rotation; left, right.
 _ANATOMY = np.array([[-1.0, 1.0, -1.0], [-1.0, -1.0, 1.0]])
+
+
+def _one(name, value):
+    number = _check.numbers(name, value)
+    if number.ndim:
+        raise ValueError(f"`{name}` must be one number; got shape {number.shape}. A rig has one rest pose.")
+    return float(number)
 
 
 def _complete(centres):

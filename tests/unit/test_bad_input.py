@@ -13,7 +13,7 @@ import re
 import numpy as np
 import pytest
 
-from rigkit import body, controls, foot, frames, gait, mesh, placement, puppets, rotation, skeleton, skin, two_bone
+from rigkit import body, controls, foot, frames, gait, leg, mesh, placement, puppets, rotation, skeleton, skin, two_bone
 from tests.unit.test_import import MATHS, written
 
 
@@ -95,6 +95,8 @@ WALK = gait.walk(PIP, frames=8, cycles=1)
 # Markers on a segment that circles a joint.
 MOTION = frames.apply(frames.frame(rotation.matrix_from_vector(
     [[0.5 * np.cos(t), 0.3 * np.sin(2 * t), 0.5 * np.sin(t)] for t in range(8)]))[:, None], [VECTOR, OTHER])
+CENTRES = {"L_hip": [0.1, 0.9, 0], "L_knee": [0.1, 0.5, 0.03], "L_ankle": [0.1, 0.08, 0], "L_heel": [0.1, 0, -0.06],
+           "L_ball": [0.1, 0, 0.12], "L_toe": [0.1, 0, 0.2]}
 HAND = controls.Control("hand")
 
 CALLS = [
@@ -192,6 +194,13 @@ CALLS = [
          toe=array([0.2, 0], 2)),
     Call(foot.roll, foot=foot.Foot((0, 0.08), (-0.05, 0), (0.12, 0), (0.2, 0)), angle=array(0.3),
          ball_limit=array(0.7)),
+    # leg
+    Call(lambda L_knee, soft: leg.LegRig(CENTRES | {"L_knee": L_knee}, soft), of="leg.LegRig",
+         L_knee=array(CENTRES["L_knee"], 3), soft=array(0.01)),
+    Call(leg.LegRig.from_puppet, puppet=PIP, preset_bend_deg=array(5.0), soft=array(0.01)),
+    Call(leg.LegRig(CENTRES).pose, values=array(0.5, inside=("L_foot", "roll"), named="L_foot roll"), inverse=True),
+    Call(leg.LegAngles, hip=array(np.zeros((2, 3)), 2, 3), knee=array([0.1, 0.2], 2),
+         ankle=array(np.zeros((2, 3)), 2, 3)),
     # mesh
     Call(mesh.Mesh, vertices=array(TUBE.vertices, "v", 3), triangles=array(TUBE.triangles, "t", 3)),
     Call(mesh.tube, radius=array(0.1), length=array(1.0), around=6, along=2),
@@ -252,6 +261,8 @@ NO_ARRAYS = {
     "skeleton.Skeleton.chain", "skeleton.side_of", "skeleton.other_side",
     "placement.swap_side", "placement.rename",
     "controls.in_order", "controls.with_gaps",
+    "foot.of_puppet",
+    "leg.LegRig.with_controls", "leg.LegRig.match", "leg.LegRig.angles", "leg.LegRig.values_from_angles",
     "mesh.Mesh.side", "mesh.puppet_chain",
     "gait.Walk.at", "gait.foot_goals",
 }
