@@ -1,7 +1,7 @@
 """Panels: a sentence, a picture, its numbers in words, and the sliders that change them.
 
-There is one way from a slider to the screen: `observe` → `draw(**values)` → SVG text into an `ipywidgets.HTML`. `draw` is
-a pure function, so a lesson can call it for a picture at rest and a test can call it without a widget.
+There is one way from a slider to the screen: `observe` → `draw(**values)` → SVG text into an `ipywidgets.HTML`. `draw`
+is a pure function, so a lesson can call it for a picture at rest and a test can call it without a widget.
 """
 
 from collections.abc import Callable, Mapping, Sequence
@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from html import escape
 
 import ipywidgets as widgets
+from traitlets import CFloat, CInt
 
 from rigkit import _check
 from rigkit.stage import STYLE, Picture
@@ -20,6 +21,15 @@ _LOOK = f"""<style>{STYLE}
 .rig-panel .widget-label,.rig-panel .jupyter-button,.rig-panel input{{font-size:14px}}
 .rig-panel .jupyter-button{{width:auto;padding:0 12px}}
 </style>"""
+
+
+# A slider's value is not sent back to the browser it came from: one message less for each picture.
+class _FloatSlider(widgets.FloatSlider):
+    value = CFloat().tag(sync=True, echo_update=False)
+
+
+class _IntSlider(widgets.IntSlider):
+    value = CInt().tag(sync=True, echo_update=False)
 
 
 @dataclass(frozen=True)
@@ -48,18 +58,23 @@ class Slider:
             raise ValueError(f"`high` of {self.key!r} must be above `low`; got {self.high!r} and {self.low!r}.")
         self.check(self.value)
 
+    @property
+    def whole(self):
+        """Whether it holds whole numbers."""
+        return all(isinstance(v, int) for v in (self.low, self.high, self.step))
+
     def check(self, value):
         """`value` if it lies in the range, else a `ValueError`; a bare widget would clamp it in silence."""
-        number = _check.numbers(self.key, value).item()
-        if not self.low <= number <= self.high:
-            raise ValueError(f"`{self.key}` must lie between {self.low:g} and {self.high:g}; got {number:g}.")
-        return value
+        number = _check.numbers(self.key, value)
+        if number.ndim or not self.low <= number <= self.high or (self.whole and number % 1):
+            need = f"a {'whole ' if self.whole else ''}number from {self.low:g} to {self.high:g}"
+            raise ValueError(f"`{self.key}` must be {need}; got {value!r}.")
+        return int(number) if self.whole else float(number)
 
     def build(self):
-        """The widget that holds the value, and the row a panel shows."""
-        whole = all(isinstance(v, int) for v in (self.low, self.high, self.step, self.value))
-        slide, typed = ((widgets.IntSlider, widgets.BoundedIntText) if whole
-                        else (widgets.FloatSlider, widgets.BoundedFloatText))
+        """The widget that holds the value, and the box to type it in."""
+        slide, typed = ((_IntSlider, widgets.BoundedIntText) if self.whole
+                        else (_FloatSlider, widgets.BoundedFloatText))
         description = f"{self.label} ({self.unit})" if self.unit else self.label
         common = {"description": description, "min": self.low, "max": self.high, "step": self.step,
                   "value": self.value}
@@ -67,8 +82,7 @@ class Slider:
                        layout={"flex": "1 1 auto", "min_width": "200px"})
         # The box carries the same name, out of sight: it is what a screen reader says.
         box = typed(**common, style={"description_width": "0px"}, layout={"width": "88px"})
-        widgets.link((slider, "value"), (box, "value"))
-        return slider, widgets.HBox([slider, box])
+        return slider, box
 
 
 @dataclass(frozen=True)
@@ -90,10 +104,9 @@ class Choice:
         return value
 
     def build(self):
-        """The widget that holds the value, and the row a panel shows: here the same."""
-        buttons = widgets.ToggleButtons(description=self.label, options=list(self.options), value=self.value,
-                                        style={"description_width": "200px", "button_width": "auto"})
-        return buttons, buttons
+        """The widget that holds the value; there is nothing to type."""
+        return widgets.ToggleButtons(description=self.label, options=list(self.options), value=self.value,
+                                     style={"description_width": "200px", "button_width": "auto"}), None
 
 
 class Panel:
@@ -126,19 +139,21 @@ class Panel:
         self.moments = {name: self._checked(values) for name, values in (moments or {}).items()}
         self._draw, self._quiet = draw, False
         self._start = {control.key: control.value for control in controls}
-        self._stage = widgets.HTML()
-        self._words = widgets.HTML()
+        self._screen, self._picture, self._readout = widgets.HTML(), "", ""
         self._holders, rows = {}, []
         for control in controls:
-            self._holders[control.key], shown = control.build()
-            self._holders[control.key].observe(self._changed, names="value")
-            rows.append(shown)
+            holder, box = control.build()
+            self._holders[control.key] = holder
+            holder.observe(self._changed, names="value")
+            if box:
+                widgets.link((holder, "value"), (box, "value"))  # after `observe`: the picture leaves first
+            rows.append(widgets.HBox([holder, box] if box else [holder]))
         heading = widgets.HTML(f'{_LOOK}<div class="rig-panel-title" role="heading" aria-level="3">'
                                f"{escape(title)}</div>")
         buttons = [self._button(name, values) for name, values in self.moments.items()]
         buttons.append(self._button("Reset", self._start))
         self.widget = widgets.VBox(
-            [heading, self._stage, self._words, *rows, widgets.HBox(buttons, layout={"flex_flow": "row wrap"})],
+            [heading, self._screen, *rows, widgets.HBox(buttons, layout={"flex_flow": "row wrap"})],
             layout={"max_width": f"{_check.count('size', size)}px", "width": "100%", "overflow": "hidden"})
         self.widget.add_class("rig-panel")
         self._show()
@@ -151,12 +166,12 @@ class Panel:
     @property
     def picture(self):
         """The markup of the picture now."""
-        return self._stage.value
+        return self._picture
 
     @property
     def readout(self):
         """The words under the picture now, as markup."""
-        return self._words.value
+        return self._readout
 
     def set(self, **values):
         """Set some of the controls and draw once; unknown keys and values out of range are refused."""
@@ -202,5 +217,6 @@ class Panel:
         except ValueError as problem:
             words = f"<strong>Check:</strong> {escape(str(problem))}"
         else:
-            self._stage.value = picture.html(style=False) if isinstance(picture, Picture) else picture
-        self._words.value = f'<div class="rig-readout" aria-live="polite">{words}</div>'
+            self._picture = picture.html(style=False) if isinstance(picture, Picture) else picture
+        self._readout = f'<div class="rig-readout" aria-live="polite">{words}</div>'
+        self._screen.value = self._picture + self._readout

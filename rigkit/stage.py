@@ -9,6 +9,7 @@ where small text needs them.
 import math
 from base64 import b64encode
 from html import escape
+from itertools import pairwise
 
 import numpy as np
 
@@ -253,7 +254,7 @@ class Stage(Picture):
         if len(names) > len(xy):
             raise ValueError(f"`names` must be no more than the joints; got {len(names)} for {len(xy)} joints.")
         wide = thickness / 2
-        for start, end in zip(xy[:-1], xy[1:], strict=True):
+        for start, end in pairwise(xy):
             narrow = wide * 0.6
             self._shapes.append(f'<path class="{marks}" d="{_bone(start, end, wide, narrow)}"/>')
             self._solids.append((*start, *end, wide))
@@ -272,35 +273,35 @@ class Stage(Picture):
         """A dotted line: the rest pose, or a pose to compare with."""
         return self._line(self._xy("points", points), "rig-ghost rig-soft")
 
-    def foot(self, ankle, heel=None, toe=None, kind="forward", side=None, height=0.08):
+    def foot(self, ankle, heel=None, toe=None, ball=None, kind="forward", side=None, height=0.08):
         """A plain wedge with a rounded instep; drawn before its chain, it lies under the ankle's ring.
 
         Parameters
         ----------
-        ankle, heel, toe : array_like, shape (2,) or (3,)
-            Without `heel` and `toe` the foot is level, its sole `height` below the ankle.
+        ankle, heel, toe, ball : array_like, shape (2,) or (3,)
+            Without `heel` and `toe` the foot is level, its sole `height` below the ankle; at `ball` the sole bends.
         kind, side
             As for `chain`.
         height : float
             Of the ankle above a level sole [m].
         """
         marks = _marks("rig-bone", kind, side)
-        ankle = self._xy("ankle", ankle)[0]
         if (heel is None) != (toe is None):
             raise ValueError("`heel` and `toe` must be given together, or neither for a level foot.")
+        ankle = self._xy("ankle", ankle)[0]
         if heel is None:
-            drop = ankle[1] + float(_check.positive("height", height)) * self._scale
-            along = {"side": (0.06, 0.19), "front": (0.045, 0.045)}.get(self.view)
+            along = {"side": (-0.06, 0.19), "front": (-0.045, 0.045)}.get(self.view)
             if along is None:
                 raise ValueError(f"`heel` and `toe` must be given in the {self.view} view.")
-            heel, toe = ((ankle[0] + way * self._scale, drop) for way in (-along[0], along[1]))
+            sole = ankle[1] + float(_check.positive("height", height)) * self._scale
+            heel, toe = ((ankle[0] + way * self._scale, sole) for way in along)
         else:
-            heel, toe = self._xy("heel", heel)[0], self._xy("toe", toe)[0]
-            heel, toe = _at_least(heel, toe, 0.09 * self._scale)
-        lift = ((toe[0] - heel[0]) * 0.92 + heel[0], (toe[1] - heel[1]) * 0.92 + heel[1])
-        crown = (lift[0] + (ankle[0] - heel[0]) * 0.35, lift[1] + (ankle[1] - heel[1]) * 0.7)
-        self._shapes.append(f'<path class="{marks}" d="M{_p(heel)}L{_p(toe)}Q{_p(crown)} {_p(ankle)}Z"/>')
-        for start, end in ((heel, toe), (toe, ankle), (ankle, heel)):
+            heel, toe = _at_least(self._xy("heel", heel)[0], self._xy("toe", toe)[0], 0.09 * self._scale)
+        bend = toe if ball is None else self._xy("ball", ball)[0]
+        rise = _off_line(ankle, heel, bend)
+        crown = toe[0] + 0.7 * rise[0], toe[1] + 0.7 * rise[1]
+        self._shapes.append(f'<path class="{marks}" d="M{_p(heel)}L{_p(bend)}L{_p(toe)}Q{_p(crown)} {_p(ankle)}Z"/>')
+        for start, end in ((heel, bend), (bend, toe), (toe, ankle), (ankle, heel)):
             self._solids.append((*start, *end, 3))
         return self
 
@@ -373,10 +374,10 @@ class Stage(Picture):
             nx, ny = -nx, -ny
         offset = float(_check.numbers("offset", offset))
         start, end = ((x + offset * nx, y + offset * ny) for x, y in (a, b))
+        clear = math.copysign(14, offset)  # the thin lines keep clear of what is measured
         for far, near in ((start, a), (end, b)):
             if abs(offset) > 20:
-                self._line([(near[0] + 14 * nx * math.copysign(1, offset), near[1] + 14 * ny * math.copysign(1, offset)),
-                            far], f"{marks} rig-thin")
+                self._line([(near[0] + clear * nx, near[1] + clear * ny), far], f"{marks} rig-thin")
             self._line([(far[0] - 8 * nx, far[1] - 8 * ny), (far[0] + 8 * nx, far[1] + 8 * ny)], marks)
         self._line([start, end], marks)
         sides = ("above", "below") if level else ("right", "left")
@@ -414,7 +415,7 @@ class Stage(Picture):
 
     def _line(self, xy, marks):
         self._shapes.append(f'<path class="{marks}" d="M{"L".join(map(_p, xy))}"/>')
-        self._solids += [(*start, *end, 2) for start, end in zip(xy[:-1], xy[1:], strict=True)]
+        self._solids += [(*start, *end, 2) for start, end in pairwise(xy)]
         return self
 
     def _polygon(self, xy, marks):
@@ -521,6 +522,13 @@ def _at_least(a, b, length):
         return a, b
     x, y = (a[0] + b[0]) / 2, (a[1] + b[1]) / 2
     return (x - length / 2, y), (x + length / 2, y)
+
+
+def _off_line(point, a, b):
+    """The way to `point` from the line through `a` and `b`, square to it."""
+    ux, uy = _unit(a, b)
+    across = (point[0] - a[0]) * -uy + (point[1] - a[1]) * ux
+    return -uy * across, ux * across
 
 
 def _touches(solid, box):

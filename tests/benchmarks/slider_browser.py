@@ -1,0 +1,146 @@
+"""From key press to picture on screen, in a real browser: a panel, and plain `interact` with inline figures.
+
+    python -m tests.benchmarks.slider_browser
+
+Both draw the same two views in one notebook on one server, `rigkit learn`, in turns.
+"""
+
+import os
+import statistics
+import tempfile
+import time
+from pathlib import Path
+
+import nbformat
+import numpy as np
+from nbformat import v4
+
+from tests.browser.lab import Lab, chromium, learn
+
+ROOT = Path(__file__).parents[2]
+NOTEBOOK = "slider.ipynb"
+BLOCKS, PRESSES = 4, 15  # single presses, in turns
+HELD_SECONDS, REPEAT = 4.0, 1 / 33  # a held key repeats about 33 times a second
+WAYS = {"panel": ("Pelvis lowered by", ".rig-panel"), "interact": ("drop_cm", ".widget-interact")}
+
+CELLS = {
+    "panel": "from tests.benchmarks import slider_kernel\nslider_kernel.panel()",
+    "interact": "%matplotlib inline\nimport matplotlib.pyplot as plt\nfrom ipywidgets import interact\n\n"
+                "def redraw(drop_cm):\n    slider_kernel.figure(drop_cm)\n    plt.show()\n\n"
+                "interact(redraw, drop_cm=(0, 30, 0.1));",
+}
+
+# Notes the time of every key, and of every picture once it is decoded and a frame has been shown with it.
+WATCH = """selector => {
+  const seen = {keys: [], pictures: [], last: ''};
+  window.seen = seen;
+  window.watching?.disconnect();
+  if (window.listener) document.removeEventListener('keydown', window.listener, true);
+  window.listener = () => seen.keys.push(performance.now());
+  document.addEventListener('keydown', window.listener, true);
+  const place = document.querySelector(selector);
+  const look = async () => {
+    const image = place.querySelector('img');
+    const picture = image ? image.src : [...place.querySelectorAll('svg.rig')].map(s => s.innerHTML).join();
+    if (!picture || picture === seen.last) return;
+    seen.last = picture;
+    if (image) { try { await image.decode(); } catch { return; } }
+    requestAnimationFrame(() => setTimeout(() => seen.pictures.push(performance.now())));
+  };
+  look();
+  window.watching = new MutationObserver(look);
+  window.watching.observe(place, {subtree: true, childList: true, attributes: true, characterData: true});
+}"""
+
+
+def _watch(lab, way):
+    """Give the slider the keyboard and start to note keys and pictures."""
+    label, place = WAYS[way]
+    handle = lab.page.locator(".widget-slider", has_text=label).locator(".noUi-handle")
+    handle.scroll_into_view_if_needed()
+    handle.focus()
+    lab.page.evaluate(WATCH, place)
+    lab.page.wait_for_timeout(300)
+
+
+def single(lab, way, count):
+    """Milliseconds from a key press to its picture, one press at a time."""
+    _watch(lab, way)
+    taken = []
+    for i in range(count):
+        lab.page.evaluate("() => { seen.keys = []; seen.pictures = []; }")
+        lab.page.keyboard.press("ArrowRight" if i % 2 else "ArrowLeft")
+        lab.page.wait_for_function("() => seen.pictures.length > 0", polling=20)
+        taken.append(lab.page.evaluate("() => seen.pictures[0] - seen.keys[0]"))
+        lab.page.wait_for_timeout(40 + 17 * (i % 5))  # not in step with the screen or the server
+    return taken
+
+
+def held(lab, way, key):
+    """Pictures a second with an arrow key held, and milliseconds from the last key to the last picture."""
+    _watch(lab, way)
+    lab.page.evaluate("() => { seen.keys = []; seen.pictures = []; }")
+    start = time.perf_counter()
+    presses = 0
+    while (now := time.perf_counter() - start) < HELD_SECONDS:
+        if now >= presses * REPEAT:
+            lab.page.keyboard.down(key)
+            presses += 1
+        else:
+            time.sleep(presses * REPEAT - now)
+    lab.page.keyboard.up(key)
+    lab.page.wait_for_timeout(1500)
+    keys, pictures = lab.page.evaluate("() => [seen.keys, seen.pictures]")
+    while_held = [t for t in pictures if t <= keys[-1]]
+    seconds = (keys[-1] - keys[0]) / 1000
+    return len(while_held) / seconds, pictures[-1] - keys[-1], len(keys) / seconds
+
+
+def measure(lab):
+    """All times by way: single presses, and (pictures a second, milliseconds after the last key, keys a second)."""
+    lab.open(NOTEBOOK)
+    lab.run_all()
+    for _, place in WAYS.values():
+        lab.page.wait_for_selector(f"{place} svg.rig, {place} img", timeout=60_000)
+    presses, holds = {way: [] for way in WAYS}, {way: [] for way in WAYS}
+    for way in WAYS:
+        single(lab, way, 3)  # warm
+    for _ in range(BLOCKS):
+        for way in WAYS:
+            presses[way] += single(lab, way, PRESSES)
+    for key in ("ArrowRight", "ArrowLeft"):
+        for way in WAYS:
+            holds[way].append(held(lab, way, key))
+    return presses, holds
+
+
+def main():
+    with tempfile.TemporaryDirectory() as place:
+        folder = Path(place) / "learner"
+        folder.mkdir()
+        notebook = v4.new_notebook(cells=[v4.new_code_cell(source, id=name) for name, source in CELLS.items()])
+        notebook.metadata.kernelspec = {"name": "python3", "display_name": "Python 3", "language": "python"}
+        nbformat.write(notebook, folder / NOTEBOOK)
+        path = os.pathsep.join(filter(None, (str(ROOT), os.environ.get("PYTHONPATH"))))
+        with learn(folder, PYTHONPATH=path) as server, chromium() as browser:
+            lab = Lab(browser, server, windowing="none", watch=False)
+            presses, holds = measure(lab)
+            lab.close()
+    report(presses, holds)
+
+
+def report(presses, holds):
+    """Print the table: each number beside the plain way's, and how many times better it is."""
+    rows = [("key to picture, median, ms", {w: statistics.median(t) for w, t in presses.items()}, 1),
+            ("key to picture, 95th, ms", {w: float(np.quantile(t, 0.95)) for w, t in presses.items()}, 1),
+            ("held key, pictures a second", {w: statistics.mean(h[0] for h in t) for w, t in holds.items()}, -1),
+            ("held key, keys a second", {w: statistics.mean(h[2] for h in t) for w, t in holds.items()}, 0),
+            ("last key to last picture, ms", {w: max(h[1] for h in t) for w, t in holds.items()}, 1)]
+    print(f"{'two views beside a slider':32}{'panel':>9}{'interact':>10}{'better':>9}")
+    for name, by, sense in rows:
+        better = f"{(by['interact'] / by['panel']) ** sense:>8.1f}×" if sense else ""
+        print(f"{name:32}{by['panel']:>9.1f}{by['interact']:>10.1f}{better}")
+
+
+if __name__ == "__main__":
+    main()
