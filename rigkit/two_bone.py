@@ -12,6 +12,7 @@ import numpy as np
 
 from rigkit import _check, rotation
 from rigkit import frames as fr
+from rigkit._xyz import cross, dot, minus, packed, plus, split, times, where
 
 FORWARD = (0.0, 0.0, 1.0)
 DOWN = (0.0, -1.0, 0.0)
@@ -197,16 +198,16 @@ def solve(hip, goal, upper, lower, pole=None, *, hint=FORWARD, swivel=0.0, soft=
     held, miss, scale = _reach(distance, upper, lower, soft, stretch, some)
     flexion, along, aside = _triangle(held, upper, lower, sqrt, arctan2)
 
-    side, guided = _side(pole and _minus(pole, hip), hint, axis, sqrt, some)
-    hinge = _cross(side, axis)
+    side, guided = _side(pole and minus(pole, hip), hint, axis, sqrt, some)
+    hinge = cross(side, axis)
     if some(swivel):  # the side turns toward axis × side, which is the hinge reversed
         sine, cosine = np.sin(swivel), np.cos(swivel)
-        side, hinge = (_plus(_times(side, cosine), _times(hinge, -sine)),
-                       _plus(_times(hinge, cosine), _times(side, sine)))
+        side, hinge = (plus(times(side, cosine), times(hinge, -sine)),
+                       plus(times(hinge, cosine), times(side, sine)))
 
-    knee = _plus(hip, _plus(_times(axis, along * scale), _times(side, aside * scale)))
-    ankle = _plus(hip, _times(axis, held * scale))
-    return TwoBonePose(_packed(knee, shape), _packed(ankle, shape), _full(flexion, shape), _packed(hinge, shape),
+    knee = plus(hip, plus(times(axis, along * scale), times(side, aside * scale)))
+    ankle = plus(hip, times(axis, held * scale))
+    return TwoBonePose(packed(knee, shape), packed(ankle, shape), _full(flexion, shape), packed(hinge, shape),
                        _full(miss <= REACHED, shape), _full(miss, shape), _full(guided, shape), _full(scale, shape))
 
 
@@ -295,7 +296,7 @@ def place_pole(hip, knee, ankle, distance, hint=FORWARD):
     distance = _check.positive("distance", distance)
     _, side, shape = _seen(hip, knee, ankle, hint)[:3]
     shape = _check.batch(distance=distance.shape, leg=shape)
-    return np.asarray(knee, dtype=float) + _packed(_times(side, distance), shape)
+    return np.asarray(knee, dtype=float) + packed(times(side, distance), shape)
 
 
 def swivel_of(hip, knee, ankle, hint=FORWARD):
@@ -317,7 +318,7 @@ def swivel_of(hip, knee, ankle, hint=FORWARD):
         Goswami & Badler 2000 (see `solve`).
     """
     axis, side, shape, zero = _seen(hip, knee, ankle, hint)
-    return _full(np.arctan2(_dot(_cross(zero, side), axis), _dot(zero, side)), shape)
+    return _full(np.arctan2(dot(cross(zero, side), axis), dot(zero, side)), shape)
 
 
 def bone_frames(hip, pose):
@@ -343,17 +344,17 @@ def _bone_frame(start, end, hinge):
     return fr.frame(np.stack([hinge, up, np.cross(hinge, up)], axis=-1), start)
 
 
-# Inside, a vector is a tuple (x, y, z): of arrays for many legs, of plain floats for one. The formulas are the same; a
-# batch runs through memory in order, and one leg costs no array for each step.
+# Inside, a vector is (x, y, z) of arrays for many legs, of plain floats for one, and the same formulas serve both: with
+# NumPy's functions or with those of `math`.
 
 
 def _line(start, end, sqrt, some):
     """The unit direction from `start` to `end`, straight down where they are one point, and their distance."""
-    line = _minus(end, start)
-    distance = sqrt(_dot(line, line))
+    line = minus(end, start)
+    distance = sqrt(dot(line, line))
     nowhere = distance < _NO_DISTANCE
-    axis = _times(line, 1 / (distance + nowhere))
-    return (_select(nowhere, DOWN, axis) if some(nowhere) else axis), distance
+    axis = times(line, 1 / (distance + nowhere))
+    return (where(nowhere, DOWN, axis) if some(nowhere) else axis), distance
 
 
 def _reach(distance, upper, lower, soft, stretch, some):
@@ -395,17 +396,17 @@ def _side(pole, hint, axis, sqrt, some):
         spare, clear = _across(hint, axis, sqrt)
         if some(clear ^ True):
             across = rotation.perpendicular(np.stack(np.broadcast_arrays(*axis), axis=-1))
-            spare = _select(clear, spare, _split(across))
-        side = _select(guided, side, spare)
+            spare = where(clear, spare, split(across))
+        side = where(guided, side, spare)
     return side, guided
 
 
 def _across(vector, axis, sqrt, least=ON_THE_LINE):
     """The unit direction of the part of `vector` square to `axis`, and whether there is such a part."""
-    along = _dot(vector, axis)
-    across = _minus(vector, _times(axis, along))
-    off = sqrt(_dot(across, across))
-    return _times(across, 1 / (off + (off == 0))), off > least * abs(along)
+    along = dot(vector, axis)
+    across = minus(vector, times(axis, along))
+    off = sqrt(dot(across, across))
+    return times(across, 1 / (off + (off == 0))), off > least * abs(along)
 
 
 def _seen(hip, knee, ankle, hint):
@@ -413,10 +414,10 @@ def _seen(hip, knee, ankle, hint):
     hip, knee, ankle = (_check.numbers(*pair, 3) for pair in (("hip", hip), ("knee", knee), ("ankle", ankle)))
     hint = _check.directions("hint", hint)
     shape = _check.batch(hip=hip.shape[:-1], knee=knee.shape[:-1], ankle=ankle.shape[:-1], hint=hint.shape[:-1])
-    axis, _ = _line(_split(hip), _split(ankle), np.sqrt, np.any)
-    zero, _ = _side(None, _split(hint), axis, np.sqrt, np.any)
-    side, bent = _across(_split(knee - hip), axis, np.sqrt, least=1e-12)
-    return axis, _select(bent, side, zero), shape, zero
+    axis, _ = _line(split(hip), split(ankle), np.sqrt, np.any)
+    zero, _ = _side(None, split(hint), axis, np.sqrt, np.any)
+    side, bent = _across(split(knee - hip), axis, np.sqrt, least=1e-12)
+    return axis, where(bent, side, zero), shape, zero
 
 
 def _one_leg(hip, goal, upper, lower, pole, hint, swivel, soft):
@@ -447,8 +448,8 @@ def _legs(hip, goal, upper, lower, pole, hint, swivel, soft):
     shape = _check.batch(hip=hip.shape[:-1], goal=goal.shape[:-1], upper=upper.shape, lower=lower.shape,
                          pole=() if pole is None else pole.shape[:-1], hint=hint.shape[:-1], swivel=swivel.shape,
                          soft=soft.shape)
-    pole = pole if pole is None else _split(pole)
-    return _split(hip), _split(goal), upper, lower, pole, _split(hint), swivel, soft, shape
+    pole = pole if pole is None else split(pole)
+    return split(hip), split(goal), upper, lower, pole, split(hint), swivel, soft, shape
 
 
 def _check_reach(distance, upper, lower, soft):
@@ -470,45 +471,6 @@ def _check_soft(soft, upper, lower):
     return soft
 
 
-def _split(vectors):
-    return vectors[..., 0], vectors[..., 1], vectors[..., 2]
-
-
-def _packed(vector, shape):
-    if shape == ():
-        return np.array(vector)
-    packed = np.empty((*shape, 3))
-    packed[..., 0], packed[..., 1], packed[..., 2] = vector
-    return packed
-
-
 def _full(value, shape):
     value = np.asarray(value)
     return value[()] if value.shape == shape else np.array(np.broadcast_to(value, shape))
-
-
-def _select(flag, first, second):
-    """`first` where `flag`, else `second`; both vectors."""
-    if isinstance(flag, bool):
-        return first if flag else second
-    return tuple(np.where(flag, a, b) for a, b in zip(first, second, strict=True))
-
-
-def _plus(a, b):
-    return a[0] + b[0], a[1] + b[1], a[2] + b[2]
-
-
-def _minus(a, b):
-    return a[0] - b[0], a[1] - b[1], a[2] - b[2]
-
-
-def _times(a, factor):
-    return a[0] * factor, a[1] * factor, a[2] * factor
-
-
-def _dot(a, b):
-    return a[0] * b[0] + a[1] * b[1] + a[2] * b[2]
-
-
-def _cross(a, b):
-    return a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]

@@ -1,0 +1,442 @@
+"""Bend: what a straight chain loses, and the preset bend that gives it back.
+
+A Jacobian says where the end goes for a small turn of each joint. In a straight chain every joint moves the end the
+same way, across the chain, and none moves it along: rank and one direction are lost, and a solver that only follows
+small turns has nothing to follow. A small bend at rest, the preset bend, gives it something, and its sign says
+on which side the knee shall be.
+
+Chains are given as points, from the root to the end: (..., n + 1, 2) seen from the side, or (..., n + 1, 3).
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from rigkit import _check, rotation
+from rigkit._xyz import cross, dot, minus, packed, plus, split, times, where
+
+TURN_AXIS = (0.0, 0.0, 1.0)  # what a flat chain turns about: anticlockwise is positive
+
+
+@dataclass(frozen=True)
+class Bend:
+    """A measured bend.
+
+    Attributes
+    ----------
+    angle : ndarray, shape (...)
+        Radians from straight; positive with the knee toward `forward`.
+    cost : ndarray, shape (...)
+        The share of full reach that the bend takes.
+    """
+
+    angle: np.ndarray
+    cost: np.ndarray
+
+
+def jacobian(points, axes=None):
+    """How the end moves when each joint turns, in metres per radian.
+
+    Parameters
+    ----------
+    points : array_like, shape (..., n + 1, 2) or (..., n + 1, 3)
+        From the root to the end, metres.
+    axes : array_like, shape (..., n, 3), optional
+        The hinge axes of a chain in space, any length above zero. Without them its joints turn about all three of x,
+        y and z.
+
+    Returns
+    -------
+    ndarray
+        A flat chain: (..., 2, n), a column for each joint, for an anticlockwise turn. Hinges in space: (..., 3, n).
+        Ball joints: (..., 3, 3 n), three columns for each joint.
+
+    Raises
+    ------
+    ValueError
+        Bad numbers, fewer than two points, `axes` for a flat chain, or not one for each joint.
+    """
+    points, _, axes, shape, flat = prepared(points, None, axes)
+    matrix = np.stack([packed(column, shape) for column in columns(points, axes)], axis=-1)
+    return matrix[..., :2, :] if flat else matrix
+
+
+def singular_values(matrix):
+    """The singular values of a Jacobian, (..., d, m) to (..., d), largest first: how far the end can go per radian.
+
+    A unit of turning, shared among the joints, moves the end onto an ellipse (in space an ellipsoid) with these
+    half-axes. With fewer columns than rows the missing ones are zero.
+    """
+    matrix = _check.numbers("matrix", matrix, "d", "m")
+    values = np.zeros(matrix.shape[:-1])
+    values[..., : min(matrix.shape[-2:])] = np.linalg.svd(matrix, compute_uv=False)
+    return values
+
+
+def manipulability(matrix):
+    """How freely the end of a chain can move, √det(J Jᵀ), from its Jacobian (..., d, m); 0 where a direction is lost.
+
+    For two bones in the plane it is upper · lower · |sin knee|. T. Yoshikawa, "Manipulability of robotic mechanisms",
+    *Int. J. Robotics Research* 4(2):3–9, 1985 (from memory); computed as the product of the singular values.
+    """
+    return np.prod(singular_values(matrix), axis=-1)
+
+
+def rank(matrix, tolerance=1e-9):
+    """In how many directions the end can move, from its Jacobian (..., d, m).
+
+    Counts the singular values above `tolerance` times the largest.
+    """
+    tolerance = _check.positive("tolerance", tolerance, hint="It is a share of the largest singular value.")
+    values = singular_values(matrix)
+    return np.sum(values > tolerance * values[..., :1], axis=-1)
+
+
+def lost_direction(matrix):
+    """The direction in which turning the joints moves the end least, from a Jacobian (..., d, m).
+
+    It is lost altogether where the last singular value is zero: in a straight flat chain, the chain's own line. Where
+    several directions are lost it is one of them.
+
+    Returns
+    -------
+    ndarray, shape (..., d)
+        Of length one; of the two opposite ones, that whose largest component is positive.
+    """
+    matrix = _check.numbers("matrix", matrix, "d", "m")
+    direction = np.linalg.svd(matrix)[0][..., -1]
+    largest = np.argmax(np.abs(direction), axis=-1)
+    sign = np.sign(np.take_along_axis(direction, largest[..., None], axis=-1))
+    return direction * sign
+
+
+def transpose_step(points, goal, axes=None):
+    """Jacobian transposed times error: the turn of each joint that a Jacobian method starts from.
+
+    All Jacobian methods scale, damp or mix this; where it is zero, so is every one of them.
+
+    Parameters
+    ----------
+    points, axes : array_like
+        As in `jacobian`.
+    goal : array_like, shape (..., 2) or (..., 3)
+
+    Returns
+    -------
+    ndarray, shape (..., n) or, for ball joints, (..., 3 n)
+        Square metres.
+    """
+    points, goal, axes, _, _ = prepared(points, goal, axes)
+    error = minus(goal, points[-1])
+    return np.stack([dot(column, error) for column in columns(points, axes)], axis=-1)
+
+
+def cyclic_turns(points, goal, axes=None):
+    """The turn by which a cyclic descent would bring the end as near to `goal` as each single joint can.
+
+    All are read from the pose as it is. A real pass turns one joint after the other, from the end inward; where all
+    of these are zero, the pass turns none.
+
+    Parameters
+    ----------
+    points, goal, axes : array_like
+        As in `transpose_step`.
+
+    Returns
+    -------
+    ndarray, shape (..., n)
+        Radians; for ball joints the size of the turn.
+    """
+    points, goal, axes, _, _ = prepared(points, goal, axes)
+    return np.stack([turn_toward(points, goal, axes, joint)[1] for joint in range(len(points) - 1)], axis=-1)
+
+
+def backward_forward(points, goal):
+    """The chain after one backward and one forward pass (FABRIK).
+
+    Backward: the end is put on `goal`, and each joint before it is drawn along the line to its old place until its bone
+    is right. Forward: the same from the root. Points on one line with the goal stay on that line.
+
+    A. Aristidou, J. Lasenby, "FABRIK: a fast, iterative solver for the inverse kinematics problem", *Graphical Models*
+    73(5):243–260, 2011 (from memory).
+
+    Parameters
+    ----------
+    points : array_like, shape (..., n + 1, 2) or (..., n + 1, 3)
+    goal : array_like, shape (..., 2) or (..., 3)
+
+    Returns
+    -------
+    ndarray, of the shape of `points`
+    """
+    points, goal, _, _, flat = prepared(points, goal, None)
+    passed = np.moveaxis(two_passes(points, goal, lengths(points)), (0, 1), (-2, -1))
+    return passed[..., :2] if flat else passed
+
+
+def off_line(points, goal):
+    """How far one backward and one forward pass takes each point off the line from the root to `goal`.
+
+    Parameters
+    ----------
+    points, goal : array_like
+        As in `backward_forward`.
+
+    Returns
+    -------
+    ndarray, shape (..., n + 1)
+        Metres; all zero for a straight chain with its goal on its own line.
+    """
+    passed, goal, _, shape, _ = prepared(backward_forward(points, goal), goal, None)
+    line = _check.directions("goal", packed(minus(goal, passed[0]), shape), "A goal in the root makes no line.")
+    away = [cross(minus(point, passed[0]), split(line)) for point in passed]
+    return np.stack([np.sqrt(dot(part, part)) for part in away], axis=-1)
+
+
+def stalls(points, goal, axes=None, within=0.0):
+    """Whether every solver of this kit stalls here: the goal is not met, yet no method proposes a move toward it.
+
+    Two things must be zero: the Jacobian transposed times the error (with it every Jacobian method), and all turns of
+    a cyclic descent. For ball joints and flat chains the points are then on one line with the goal, and a
+    backward-forward pass leaves them there.
+
+    "Zero" is exact. Many slanted lines have no exactly straight chain in floating point: their points are rounded, so
+    the chain has a bend of some 1e-16 radians that a solver may find and follow, to a side that only rounding chose.
+    `within` counts such chains as straight.
+
+    Parameters
+    ----------
+    points, goal, axes : array_like
+        As in `transpose_step`.
+    within : float
+        The largest turn taken for none, radians.
+
+    Returns
+    -------
+    ndarray of bool, shape (...)
+    """
+    within = _check.numbers("within", within)
+    slopes, turns = transpose_step(points, goal, axes), cyclic_turns(points, goal, axes)
+    points, goal, _, _, _ = prepared(points, goal, axes)
+    error = minus(goal, points[-1])
+    miss = np.sqrt(dot(error, error))
+    no_slope = np.abs(slopes).max(axis=-1) <= within * miss * lengths(points).sum(axis=0)
+    return (miss > 0) & no_slope & (np.abs(turns).max(axis=-1) <= within)
+
+
+def preset_bend(points, angle, forward=None):
+    """A straight leg given a small bend: the knee goes forward, the ankle up its own line, bones keep their length.
+
+    Parameters
+    ----------
+    points : array_like, shape (..., 3, 2) or (..., 3, 3)
+        Hip, knee and ankle, metres. Only the bone lengths and the direction from hip to ankle are used.
+    angle : array_like, shape (...)
+        Radians from straight; negative for the other side.
+    forward : array_like, shape (..., 2) or (..., 3), optional
+        Where the knee is to go; the part of it across the leg counts. +x for a leg seen from the side, +z in space.
+
+    Returns
+    -------
+    ndarray, of the shape of `points`
+
+    Raises
+    ------
+    ValueError
+        Hip and ankle in one place, a bone of no length, or `forward` along the leg.
+    """
+    space, forward, flat = _leg(points, forward)
+    angle = _check.numbers("angle", angle)
+    shape = _check.batch(points=space.shape[:-2], angle=angle.shape, forward=forward.shape[:-1])
+    hip = space[..., 0, :]
+    upper, lower = _bone_lengths(space)
+    line = _check.directions("points", space[..., 2, :] - hip, "Hip and ankle must be two places.")
+    across = forward - np.sum(forward * line, axis=-1, keepdims=True) * line
+    if not (np.sum(across**2, axis=-1) > 1e-18).all():
+        raise ValueError(f"`forward` must point across the leg; got {forward}, along it. "
+                         "The knee goes to that side.")
+    across = _check.directions("forward", across)
+    along, aside = upper + lower * np.cos(angle), lower * np.sin(angle)
+    tilt = np.arctan2(aside, along)
+    bent = np.empty((*shape, 3, 3))
+    bent[..., 0, :] = hip
+    bent[..., 1, :] = hip + (upper * np.cos(tilt))[..., None] * line + (upper * np.sin(tilt))[..., None] * across
+    bent[..., 2, :] = hip + np.hypot(along, aside)[..., None] * line
+    return bent[..., :2] if flat else bent
+
+
+def measure_bend(points, forward=None):
+    """How far a leg is bent, toward which side, and what that costs in reach.
+
+    Parameters
+    ----------
+    points : array_like, shape (..., 3, 2) or (..., 3, 3)
+        Hip, knee and ankle, metres.
+    forward : array_like, shape (..., 2) or (..., 3), optional
+        The side that counts as positive; as in `preset_bend`. A knee neither on it nor on the other counts as on it.
+
+    Returns
+    -------
+    Bend
+        Exact for the smallest angles too.
+    """
+    space, forward, _ = _leg(points, forward)
+    _check.batch(points=space.shape[:-2], forward=forward.shape[:-1])
+    upper, lower = _bone_lengths(space)
+    thigh, shank = space[..., 1, :] - space[..., 0, :], space[..., 2, :] - space[..., 1, :]
+    normal = np.cross(thigh, shank)
+    size = np.arctan2(np.linalg.norm(normal, axis=-1), np.sum(thigh * shank, axis=-1))
+    side = np.sum(normal * np.cross(forward, thigh + shank), axis=-1)
+    return Bend(np.where(side < 0, -size, size), reach_cost(size, upper, lower) + 0.0 * side)
+
+
+def reach_cost(angle, upper, lower):
+    """The share of full reach that a knee bend takes: 1 − r / (upper + lower), by the law of cosines.
+
+    Parameters
+    ----------
+    angle : array_like, shape (...)
+        Radians from straight, to either side.
+    upper, lower : array_like, shape (...)
+        Bone lengths, metres, above zero.
+
+    Returns
+    -------
+    ndarray, shape (...)
+    """
+    angle, most = _angle_and_most(angle, upper, lower)
+    taken = most * np.sin(angle / 2) ** 2
+    return taken / (1 + np.sqrt(np.maximum(1 - taken, 0.0)))
+
+
+def bend_of_cost(cost, upper, lower):
+    """The knee bend, radians from straight, that takes the share `cost` of full reach; the inverse of `reach_cost`.
+
+    Raises
+    ------
+    ValueError
+        If no bend costs that much: more than folding the leg altogether does.
+    """
+    cost, most = _angle_and_most(cost, upper, lower, name="cost")
+    sine = cost * (2 - cost) / most
+    if not ((cost >= 0) & (cost <= 1) & (sine <= 1 + 1e-12)).all():
+        raise ValueError(f"`cost` must be from 0 to what folding the leg costs, {reach_cost(np.pi, upper, lower)}; "
+                         f"got {cost}. One part in a thousand, 0.001, is a bend of about 5°.")
+    return 2 * np.arcsin(np.sqrt(np.minimum(sine, 1.0)))
+
+
+# What the solvers share with the functions above. Arguments are checked already; a flat chain lies in space with z = 0.
+# Points are (n + 1, 3, ...), goals (3, ...), axes (n, 3, ...): joint and component first, so that `points[joint]` is a
+# vector of `_xyz`. The number type is kept: a solver may run in single precision.
+
+
+def prepared(points, goal, axes, dtype=np.float64):
+    """Checked points, goal (or None) and unit axes (None for ball joints); the batch shape; whether it was flat."""
+    points = _check.numbers("points", points, "n", "d", dtype=dtype)
+    if points.shape[-1] not in (2, 3) or points.shape[-2] < 2:
+        raise ValueError(f"`points` must be two or more points of 2 or 3 numbers; got shape {points.shape}. "
+                         "Give them from the root to the end, such as hip, knee, ankle.")
+    flat, joints = points.shape[-1] == 2, points.shape[-2] - 1
+    if goal is not None:
+        goal = _in_space(_check.numbers("goal", goal, points.shape[-1], dtype=dtype))
+    if flat and axes is not None:
+        raise ValueError("`axes` must be left out for points in the plane; got some. Give points in space with them.")
+    if flat:
+        axes = np.broadcast_to(TURN_AXIS, (joints, 3)).astype(dtype)
+    elif axes is not None:
+        axes = _check.directions("axes", _check.numbers("axes", axes, joints, 3)).astype(dtype)
+    shape = _check.batch(points=points.shape[:-2], goal=() if goal is None else goal.shape[:-1],
+                         axes=() if axes is None else axes.shape[:-2])
+    return (_batch_last(_in_space(points), 2, shape), None if goal is None else _batch_last(goal, 1, shape),
+            None if axes is None else _batch_last(axes, 2, shape), shape, flat)
+
+
+def lengths(points):
+    """The bones' lengths, (n, ...)."""
+    return np.stack([np.sqrt(dot(bone, bone)) for bone in points[1:] - points[:-1]])
+
+
+def columns(points, axes):
+    """The Jacobian's columns, each a vector: one for each hinge, three for each ball joint."""
+    arms = [minus(points[-1], joint) for joint in points[:-1]]
+    if axes is None:
+        return [cross(axis, arm) for arm in arms for axis in np.eye(3, dtype=points.dtype)]
+    return [cross(axis, arm) for axis, arm in zip(axes, arms, strict=True)]
+
+
+def turn_toward(points, goal, axes, joint):
+    """The axis and the turn of one joint that bring the end nearest to the goal."""
+    arm, wanted = minus(points[-1], points[joint]), minus(goal, points[joint])
+    normal, level = cross(arm, wanted), dot(arm, wanted)
+    if axes is not None:
+        axis = axes[joint]
+        return axis, np.arctan2(dot(normal, axis), level - dot(axis, arm) * dot(axis, wanted))
+    size = np.sqrt(dot(normal, normal))
+    axis = times(normal, 1 / (size + (size == 0)))
+    behind = (size == 0) & (level < 0)
+    if behind.any():  # exactly behind: any half turn across the arm will do
+        vectors = packed(where(behind, arm, TURN_AXIS), behind.shape)
+        axis = where(behind, split(rotation.perpendicular(vectors).astype(size.dtype)), axis)
+    return axis, np.arctan2(size, level)
+
+
+def two_passes(points, goal, lengths):
+    """The points after a backward and a forward pass."""
+    passed = np.array(points)
+    passed[-1] = goal
+    for joint in range(len(points) - 2, -1, -1):
+        passed[joint] = _drawn(passed, joint, joint + 1, points, lengths[joint])
+    passed[0] = points[0]
+    for joint in range(1, len(points)):
+        passed[joint] = _drawn(passed, joint, joint - 1, points, lengths[joint - 1])
+    return passed
+
+
+def _drawn(passed, moved, fixed, points, length):
+    """One point drawn toward another until the bone between them is right."""
+    bone = minus(passed[moved], passed[fixed])
+    size = np.sqrt(dot(bone, bone))
+    if (size == 0).any():  # two points in one place: the bone keeps its old direction
+        bone = where(size == 0, minus(points[moved], points[fixed]), bone)
+        size = np.sqrt(dot(bone, bone))
+    return plus(passed[fixed], times(bone, length / size))
+
+
+def _batch_last(array, axes, shape):
+    """The last `axes` axes put first, the batch axes broadcast to `shape` and put last."""
+    array = np.broadcast_to(array, (*shape, *array.shape[-axes:]))
+    return np.moveaxis(array, range(-axes, 0), range(axes))
+
+
+def _in_space(vectors):
+    """Flat vectors with a z of zero; vectors in space as they are."""
+    return vectors if vectors.shape[-1] == 3 else np.concatenate([vectors, np.zeros_like(vectors[..., :1])], axis=-1)
+
+
+def _leg(points, forward):
+    """Hip, knee and ankle in space, the direction that counts as forward, and whether the leg was flat."""
+    points = _check.numbers("points", points, 3, "d")
+    if points.shape[-1] not in (2, 3):
+        raise ValueError(f"`points` must be hip, knee and ankle of 2 or 3 numbers; got shape {points.shape}. "
+                         "Give forward and up for a leg seen from the side, x, y and z in space.")
+    flat = points.shape[-1] == 2
+    if forward is None:
+        forward = (1.0, 0.0) if flat else (0.0, 0.0, 1.0)
+    forward = _check.numbers("forward", forward, 2 if flat else 3)
+    return _in_space(points), _check.directions("forward", _in_space(forward)), flat
+
+
+def _bone_lengths(space):
+    lengths = np.linalg.norm(np.diff(space, axis=-2), axis=-1)
+    if not (lengths > 0).all():
+        raise ValueError("`points` must be three different places; got a bone of no length. "
+                         "Give hip, knee and ankle of a leg.")
+    return lengths[..., 0], lengths[..., 1]
+
+
+def _angle_and_most(value, upper, lower, name="angle"):
+    """`value` checked, and 4 upper lower / (upper + lower)²."""
+    value = _check.numbers(name, value)
+    upper, lower = _check.positive("upper", upper), _check.positive("lower", lower)
+    _check.batch(**{name: value.shape, "upper": upper.shape, "lower": lower.shape})
+    return value, 4 * upper * lower / (upper + lower) ** 2

@@ -1,0 +1,259 @@
+"""Inverse chains by small steps, for chains of any length: four solvers that share one way of being called.
+
+Each starts from points, (..., n + 1, 2) seen from the side or (..., n + 1, 3), and repeats its step until the end is
+on its goal. Many chains are solved side by side; those that are done stay as they are. None knows on which side a knee
+belongs: they end on the side where they started, and a straight start gives them none (see `bend.stalls`).
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from rigkit import _check, bend
+from rigkit._xyz import cross, dot, minus, packed, plus, split, times, where
+
+
+@dataclass(frozen=True)
+class Solution:
+    """What a solver found, and how it went.
+
+    Attributes
+    ----------
+    points : ndarray, shape (..., n + 1, 2) or (..., n + 1, 3)
+        The chain at the end, in the number type it was solved in.
+    reached : ndarray of bool, shape (...)
+        Whether the end is within the tolerance of its goal.
+    miss : ndarray, shape (...)
+        How far the end is from its goal, metres.
+    steps : ndarray of int, shape (...)
+        How many steps were taken.
+    stalled : ndarray of bool, shape (...)
+        Whether it stopped moving, not by a single digit, short of a goal in reach.
+    trace : ndarray, shape (steps + 1, ..., n + 1, 2 or 3), or None
+        The chain at the start and after each step, if asked for; chains that are done stay as they are.
+    """
+
+    points: np.ndarray
+    reached: np.ndarray
+    miss: np.ndarray
+    steps: np.ndarray
+    stalled: np.ndarray
+    trace: np.ndarray | None
+
+
+def cyclic_descent(points, goal, *, axes=None, tolerance=1e-6, most=500, trace=False, dtype=float):
+    """Cyclic coordinate descent: one joint after the other, from the end inward, turns the end toward the goal.
+
+    L.-C. T. Wang, C. C. Chen, *IEEE Trans. Robotics and Automation* 7(4):489–499, 1991 (from memory).
+
+    Parameters
+    ----------
+    points : array_like, shape (..., n + 1, 2) or (..., n + 1, 3)
+        The chain at the start, from the root to the end, metres.
+    goal : array_like, shape (..., 2) or (..., 3)
+    axes : array_like, shape (..., n, 3), optional
+        Hinge axes of a chain in space, at the start; they are carried along. Without them joints turn freely.
+    tolerance : float
+        How near to its goal the end must be, metres.
+    most : int
+        The most steps to take.
+    trace : bool
+        Whether to keep the chain after each step.
+    dtype : float type
+        The number type of the whole iteration: `float` for double precision, `numpy.float32` for single.
+
+    Returns
+    -------
+    Solution
+        A goal out of reach is no error: the end comes near, and the solution says its miss.
+
+    Raises
+    ------
+    ValueError
+        Bad numbers, a bone of no length, shapes that do not fit.
+    """
+    return _repeat(_cyclic_pass, points, goal, axes, tolerance, most, trace, dtype)
+
+
+def fabrik(points, goal, *, axes=None, tolerance=1e-6, most=500, trace=False, dtype=float):
+    """Backward-forward passes (FABRIK), see `bend.backward_forward`; a goal too far away straightens the chain to it.
+
+    Parameters and result as in `cyclic_descent`, but that `axes` must be left out: the passes move points and know no
+    hinges.
+    """
+    if axes is not None:
+        raise ValueError("`axes` must be left out; got some. Backward-forward passes know no hinges: "
+                         "use another solver, or give points in the hinges' plane.")
+    return _repeat(_backward_forward_pass, points, goal, None, tolerance, most, trace, dtype)
+
+
+def jacobian_transpose(points, goal, *, axes=None, tolerance=1e-6, most=2000, trace=False, dtype=float):
+    """Steps along the Jacobian transposed times the error, as long as brings the end nearest if it moved in a line.
+
+    The step is α Jᵀe with α = (e · JJᵀe) / (JJᵀe · JJᵀe): S. R. Buss, "Introduction to inverse kinematics with
+    Jacobian transpose, pseudoinverse and damped least squares methods", 2004, revised 2009. Parameters and result as
+    in `cyclic_descent`.
+    """
+    return _repeat(_transpose_step, points, goal, axes, tolerance, most, trace, dtype)
+
+
+def damped_least_squares(points, goal, *, axes=None, tolerance=1e-6, most=500, trace=False, dtype=float,
+                         damping=0.05):
+    """Damped least squares, the turns Jᵀ(JJᵀ + λ²)⁻¹e: near Newton's step where the chain is free, small where not.
+
+    C. W. Wampler, *IEEE Trans. Systems, Man, Cybernetics* 16(1):93–101, 1986 (from memory). Parameters and result as
+    in `cyclic_descent`, and:
+
+    Parameters
+    ----------
+    damping : float
+        λ as a share of the chain's length, above zero.
+    """
+    damping = float(_check.positive("damping", damping, hint="It is a share of the chain's length, such as 0.05."))
+
+    def step(chain):
+        columns = bend.columns(chain.points, chain.axes)
+        square = np.empty((chain.length.size, 3, 3), dtype=chain.points.dtype)
+        for i, j in np.ndindex(3, 3):
+            square[:, i, j] = sum(column[i] * column[j] for column in columns)
+        square[:, range(3), range(3)] += ((damping * chain.length) ** 2)[:, None]
+        pull = np.linalg.solve(square, packed(chain.error(), chain.length.shape)[..., None])[..., 0]
+        chain.turn_all([dot(column, split(pull)) for column in columns])
+
+    return _repeat(step, points, goal, axes, tolerance, most, trace, dtype)
+
+
+SOLVERS = {
+    "cyclic descent": cyclic_descent,
+    "backward-forward": fabrik,
+    "Jacobian transpose": jacobian_transpose,
+    "damped least squares": damped_least_squares,
+}
+
+
+def _cyclic_pass(chain):
+    for joint in range(len(chain.points) - 2, -1, -1):
+        chain.turn(joint, *bend.turn_toward(chain.points, chain.goal, chain.axes, joint))
+
+
+def _backward_forward_pass(chain):
+    line = minus(chain.goal, chain.points[0])
+    distance = np.sqrt(dot(line, line))
+    too_far = distance >= chain.length
+    chain.points = bend.two_passes(chain.points, chain.goal, chain.lengths)
+    if too_far.any():
+        line = times(line, 1 / np.where(too_far, distance, 1))
+        for joint, reach in enumerate(np.cumsum(chain.lengths, axis=0), start=1):
+            straight = plus(chain.points[0], times(line, reach))
+            chain.points[joint] = where(too_far, straight, chain.points[joint])
+
+
+def _transpose_step(chain):
+    error, columns = chain.error(), bend.columns(chain.points, chain.axes)
+    turns = [dot(column, error) for column in columns]
+    moved = (0.0, 0.0, 0.0)
+    for column, turn in zip(columns, turns, strict=True):
+        moved = plus(moved, times(column, turn))
+    square = dot(moved, moved)
+    share = dot(error, moved) / (square + (square == 0))
+    chain.turn_all([share * turn for turn in turns])
+
+
+class _Chains:
+    """Chains on their way: points (n + 1, 3, b), goal (3, b), axes (n, 3, b) or None, lengths (n, b)."""
+
+    def __init__(self, points, goal, axes, lengths, carried):
+        self.points, self.goal, self.axes, self.lengths = points, goal, axes, lengths
+        self.length = lengths.sum(axis=0)
+        self.carried = carried  # whether turns carry the axes of the joints below along; flat chains need not
+
+    def only(self, kept):
+        axes = None if self.axes is None else self.axes[..., kept]
+        return _Chains(self.points[..., kept], self.goal[:, kept], axes, self.lengths[:, kept], self.carried)
+
+    def error(self):
+        return minus(self.goal, self.points[-1])
+
+    def miss(self):
+        error = self.error()
+        return np.sqrt(dot(error, error))
+
+    def turn(self, joint, axis, angle):
+        """Turn one joint, and with it all that hangs below."""
+        sine, versine = np.sin(angle), 2 * np.sin(angle / 2) ** 2
+        origin = self.points[joint]
+        for below in range(joint + 1, len(self.points)):
+            arm = minus(self.points[below], origin)
+            self.points[below] = plus(origin, _turned(arm, axis, sine, versine))
+        for below in range(joint + 1, len(self.axes) if self.carried else 0):
+            self.axes[below] = _turned(self.axes[below], axis, sine, versine)
+
+    def turn_all(self, turns):
+        """Turn all joints, from the end inward, so that each turns about its axis as it was."""
+        for joint in range(len(self.points) - 2, -1, -1):
+            if self.axes is not None:
+                self.turn(joint, self.axes[joint], turns[joint])
+            else:
+                vector = turns[3 * joint: 3 * joint + 3]
+                angle = np.sqrt(dot(vector, vector))
+                self.turn(joint, times(vector, 1 / (angle + (angle == 0))), angle)
+
+
+def _turned(vector, axis, sine, versine):
+    """A vector turned about a unit axis (Rodrigues' formula); no digit changes where the turn is zero."""
+    across = cross(axis, vector)
+    return plus(vector, plus(times(across, sine), times(cross(axis, across), versine)))
+
+
+def _repeat(step, points, goal, axes, tolerance, most, trace, dtype):
+    """Repeat `step` on all chains that are not done, until none is left or `most` steps are taken."""
+    tolerance = float(_check.positive("tolerance", tolerance, hint="It is in metres, such as 1e-6."))
+    most = _check.count("most", most)
+    if dtype not in (float, np.float64, np.float32, "float64", "float32"):
+        raise ValueError(f"`dtype` must be numpy.float64 or numpy.float32; got {dtype!r}.")
+    points, goal, axes, shape, flat = bend.prepared(points, goal, axes, dtype)
+    points = points.reshape(*points.shape[:2], -1).copy()
+    lengths = bend.lengths(points)
+    if not (lengths > 0).all():
+        raise ValueError("`points` must be different from one to the next; got a bone of no length. "
+                         "Leave the double out.")
+    axes = None if axes is None else axes.reshape(*axes.shape[:2], -1).copy()
+    going = _Chains(points.copy(), goal.reshape(3, -1), axes, lengths, carried=axes is not None and not flat)
+    count = points.shape[-1]
+    in_reach, miss = _in_reach(going), going.miss()
+    steps, moved = np.zeros(count, dtype=int), np.ones(count, dtype=bool)
+    index, alive = np.arange(count), miss > tolerance  # where in the batch each chain of `going` belongs; which go on
+    record = [points.copy()]
+    for step_count in range(1, most + 1):
+        if not alive.any():
+            break
+        if alive.mean() < 0.7:
+            index, going, alive = index[alive], going.only(alive), np.ones(alive.sum(), dtype=bool)
+        before = going.points.copy()
+        step(going)
+        now = going.miss()
+        still = (going.points == before).all(axis=(0, 1))
+        done = alive & ((now <= tolerance) | still | (step_count == most))
+        written = alive if trace else done
+        points[..., index[written]] = going.points[..., written]
+        if trace:
+            record.append(points.copy())
+        at = index[done]
+        miss[at], moved[at], steps[at] = now[done], ~still[done], step_count
+        alive = alive & ~done
+    reached = miss <= tolerance
+    width = 2 if flat else 3
+
+    def batch_first(chains):
+        chains = chains.reshape(*chains.shape[:-1], *shape)
+        return np.moveaxis(chains, (-len(shape) - 2, -len(shape) - 1), (-2, -1))[..., :width]
+
+    return Solution(batch_first(points), *(part.reshape(shape)[()] for part in (
+        reached, miss, steps, ~moved & ~reached & in_reach)), batch_first(np.stack(record)) if trace else None)
+
+
+def _in_reach(chains):
+    """Whether each goal is neither too far from the root nor, for one bone longer than the rest together, too near."""
+    line = minus(chains.goal, chains.points[0])
+    distance = np.sqrt(dot(line, line))
+    return (distance <= chains.length) & (distance >= 2 * chains.lengths.max(axis=0) - chains.length)
