@@ -44,7 +44,8 @@ def _fetch(folder):
     except subprocess.TimeoutExpired:
         pytest.skip(f"fetching {PACKAGE} took too long")
     if done.returncode:
-        pytest.skip(f"{PACKAGE} cannot be fetched here: {done.stderr.strip().splitlines()[-1:]}")
+        reason = (done.stderr.strip() or "no reason given").splitlines()[-1]
+        pytest.skip(f"{PACKAGE} cannot be fetched here: {reason}")
 
 
 def rms_deg(angles):
