@@ -77,9 +77,8 @@ class LegRig:
     Controls, each with the channels of `controls.CHANNELS` that it needs, all zero at rest:
 
     - `pelvis`;
-    - for an inverse leg `L_foot` (outline on the floor, pivot at the leg's end), which has also `roll` (`foot.roll`)
-      (within ±90°) and `toe` (a bend at the ball, toes down positive), and `L_knee`, the pole, which follows the
-      pelvis;
+    - for an inverse leg `L_foot` (outline on the floor, pivot at the leg's end), which has also `roll` (see `foot.roll`;
+      within ±90°) and `toe` (a bend at the ball, toes down positive), and `L_knee`, the pole, which follows the pelvis;
     - for a forward leg `L_hip_turn` and so on for each joint down to `L_ball_turn`. Of the bend joint only turn_x is
       free, and not past straight. The heron's `L_hip_turn` counts in an inverse leg too.
 
@@ -113,7 +112,7 @@ class LegRig:
         centres = _complete(centres)
         self.chain = ("hip", "knee", "ankle", "foot") if "L_foot" in centres else ("hip", "knee", "ankle")
         self.soft = _one("soft", soft)
-        self._side = -1 if len(self.chain) == 4 else 1  # which way the leg bends
+        self._way = -1 if len(self.chain) == 4 else 1  # which way the leg bends
         self._parts = (*self.chain, "ball", "toe")
         frames = {"pelvis": fr.frame(origin=centres["pelvis"])}
         parents = {"pelvis": None}
@@ -295,10 +294,10 @@ class LegRig:
 
     def _place(self, points, bending):
         """Frames for one leg's joint centres; its last three lie in the bend plane."""
-        placed = placement.orient_chain(points[-3:], bends=self._side, least_bend_deg=_STRAIGHT_DEG)
+        placed = placement.orient_chain(points[-3:], bends=self._way, least_bend_deg=_STRAIGHT_DEG)
         if placed[0, 0, 0] < 0.5:
             off = np.degrees(rotation.angle_between(placed[0, :3, 0], [1, 0, 0]))
-            way = "forward" if self._side > 0 else "backward"
+            way = "forward" if self._way > 0 else "backward"
             raise ValueError(f"`{bending}` must be placed so that the leg bends {way}; got a bend {off:.0f}° off that. "
                              "Move it a little that way, or exactly onto the line between its neighbours.")
         above = [placement.orient_chain(points[:2])[0]] if len(points) > 3 else []
@@ -314,7 +313,7 @@ class LegRig:
         two_bone.soft_reach(0.0, self._upper, self._lower, self.soft)  # refuses a `soft` that no leg can have
         self._start = self.skeleton.rest_local[self._at[:, self._solved[0]], :3, 3]
         self._tip = self.skeleton.rest_local[self._at[:, -1]]
-        self._ahead = self._side * root[:, :3, 2]  # where the leg bends to, seen from the pelvis
+        self._ahead = self._way * root[:, :3, 2]  # where the leg bends to, seen from the pelvis
         self._sole = np.array([[fr.apply(fr.invert(soles[tag]), centres[tag + part])
                                 for part in (self.chain[-1], "heel", "ball", "toe")] for tag in SIDE_TAGS])
         self._feet = {sides: ft.Foot(*np.moveaxis(self._sole[slice(*sides)][..., [2, 1]], 1, 0))
@@ -338,7 +337,7 @@ class LegRig:
 
     def _turn_limits(self, side):
         """From straight to folded, as turns of the bend joint away from rest."""
-        return sorted((self._side * (np.array([0.0, np.pi]) - self._rest_flexion[side])).tolist())
+        return sorted((self._way * (np.array([0.0, np.pi]) - self._rest_flexion[side])).tolist())
 
     def _set_controls(self, controls):
         self.controls = ct.in_order(controls)
@@ -397,7 +396,7 @@ class LegRig:
         goal = _moved(feet, np.stack([ankle[..., 0] * 0.0, ankle[..., 1], ankle[..., 0]], axis=-1))
         hint = (pelvis[..., :3, :3] @ self._ahead[sides, :, None])[..., 0]
         solved = two_bone.solve(start, goal, upper, lower, pole[..., :3, 3], hint=hint, soft=self.soft)
-        hinge = self._side * solved.hinge
+        hinge = self._way * solved.hinge
         _put(legs[..., root, :, :], hinge, (start - solved.knee) / upper[:, None], start)
         _put(legs[..., bend, :, :], hinge, (solved.knee - solved.ankle) / lower[:, None], solved.knee)
         end, ball, toe = (legs[..., i, :, :] for i in (end, end + 1, end + 2))
@@ -414,7 +413,7 @@ class LegRig:
         """The bend of legs, frames of shape (..., 2, parts, 4, 4), toward their own side."""
         upper, lower = (legs[..., i, :3, :3] for i in self._solved[:2])
         sine = np.sum(lower[..., 1] * upper[..., 2], axis=-1)  # the lower bone's y along the upper's z
-        return self._side * np.arctan2(sine, np.sum(lower[..., 1] * upper[..., 1], axis=-1))
+        return self._way * np.arctan2(sine, np.sum(lower[..., 1] * upper[..., 1], axis=-1))
 
     def _where(self, name, joints, base):
         """Where the control `name` must be for the joints to be where they are."""
@@ -429,10 +428,10 @@ class LegRig:
             foot = end @ fr.frame(origin=-self._sole[side, 0])
             foot[..., :3, 3] -= self._lag(side, line)[..., None] * line
             return foot
-        ahead = self._side * np.cross(root[..., :3, 0], line)
+        ahead = self._way * np.cross(root[..., :3, 0], line)
         length = np.linalg.norm(ahead, axis=-1, keepdims=True)
         folded = length < 1e-9
-        ahead = np.where(folded, self._side * root[..., :3, 2], ahead / np.where(folded, 1.0, length))
+        ahead = np.where(folded, self._way * root[..., :3, 2], ahead / np.where(folded, 1.0, length))
         return fr.frame(base[..., :3, :3], bend[..., :3, 3] + (self._upper + self._lower)[side] * ahead)
 
     def _lag(self, side, line):

@@ -1,3 +1,4 @@
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -195,7 +196,7 @@ def test_inverse_to_forward_makes_no_jump(name, rng):
 def test_straight_and_folded_legs_change_chains_too(name, flexion):
     rig = rig_of(name)
     bend = rig.chain[-2] + "_turn"
-    value = rig._side * (flexion - rig._rest_flexion)
+    value = rig._way * (flexion - rig._rest_flexion)
     before = rig.pose({tag + bend: {"turn_x": v} for tag, v in zip(("L_", "R_"), value, strict=True)}, inverse=False)
     np.testing.assert_allclose(before.flexion, flexion, atol=1e-12)
     after = rig.pose(rig.match(before))
@@ -344,6 +345,16 @@ def test_a_knee_control_may_follow_the_foot_without_a_jump(rng):
     before = other.pose(forward_values(rig, rng), inverse=False)
     np.testing.assert_allclose(other.pose(other.match(before)).world, before.world, atol=1e-9)
     np.testing.assert_array_equal(rig.pose().world, rig_of("Tamsin").pose().world)  # the first rig is as it was
+
+
+def test_a_knee_control_may_follow_the_thigh_of_a_forward_leg():
+    rig = rig_of("Tamsin")
+    knee = next(control for control in rig.controls if control.name == "L_knee")
+    other = rig.with_controls(replace(knee, parent="R_hip_turn"))
+    pose = other.pose({"R_hip_turn": {"turn_y": 0.5}})
+    gap = fr.relative(rig.skeleton.rest_world[rig.skeleton.index("R_hip")], knee.rest)
+    np.testing.assert_allclose(fr.relative(pose.controls["R_hip_turn"], pose.controls["L_knee"]), gap, atol=1e-12)
+    assert np.linalg.norm(pose.controls["L_knee"][:3, 3] - knee.rest[:3, 3]) > 0.1
 
 
 def test_with_controls_refuses_strangers_and_circles():

@@ -86,6 +86,20 @@ def test_forward_counts_only_below_the_least_bend():
 
 
 @quick
+@given(seeds, st.floats(0.05, 20), st.floats(0.01, 30))
+def test_the_hinge_is_the_stated_sum(rng, bend_deg, least_deg):
+    turn = rotation.matrix_from_vector(rng.normal(size=3))
+    upper, axis, forward = turn @ [0, -1, 0], turn @ [1, 0, 0], turn @ [0.5, 0.1, 1] / np.linalg.norm([0.5, 0.1, 1])
+    lower = rotation.matrix_about(axis, np.radians(bend_deg)) @ upper
+    frames = placement.orient_chain(np.cumsum([[0, 1, 0], 0.4 * upper, 0.3 * lower], axis=0), 7 * forward,
+                                    least_bend_deg=least_deg)
+    least = np.sin(np.radians(least_deg))
+    share = max(0, 1 - np.sin(np.radians(bend_deg)) / least) ** 2
+    wanted = np.cross(upper, lower) + least * share * np.cross(forward, lower)
+    np.testing.assert_allclose(frames[1, :3, 0], wanted / np.linalg.norm(wanted), atol=1e-9)
+
+
+@quick
 @given(seeds, st.floats(0, 2 * np.pi))
 def test_the_hinge_is_continuous_through_straight(rng, heading):
     # Bends from 3 degrees down to none, all around: the smaller the steps, the smaller the hinge's steps.
