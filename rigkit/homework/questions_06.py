@@ -4,9 +4,12 @@ All in the side view: x forward, y up, the hip at the origin; the hip angle is z
 and positive when it swings forward; the knee angle is zero when the leg is straight and positive when it flexes.
 """
 
+from functools import lru_cache
+
 import numpy as np
 
-from rigkit import puppets
+from rigkit import bend as bends
+from rigkit import puppets, solvers
 from rigkit.homework import picture
 from rigkit.homework.question import Misconception, Question, Verdict
 from rigkit.two_bone import planar_points, solve_planar
@@ -21,12 +24,8 @@ def _draw_shortening(rng, character):
     return [{"upper": character.thigh, "lower": character.shank, "bend_deg": float(rng.integers(8, 21))}]
 
 
-def _reach(upper, lower, bend):
-    return np.sqrt(upper**2 + lower**2 + 2 * upper * lower * np.cos(bend))
-
-
 def _shortening_cm(upper, lower, bend):
-    return 100 * (upper + lower - _reach(upper, lower, bend))
+    return 100 * (upper + lower) * float(bends.reach_cost(bend, upper, lower))
 
 
 def _judge_shortening(inputs, output):
@@ -82,15 +81,11 @@ def _draw_freedom(rng, character):
 
 
 def _jacobian(upper, lower, hip, knee):
-    shank = hip - knee
-    turn_knee = -lower * np.array([np.cos(shank), np.sin(shank)])
-    turn_hip = upper * np.array([np.cos(hip), np.sin(hip)]) - turn_knee
-    return np.stack([turn_hip, turn_knee], axis=-1)
+    return bends.jacobian(planar_points(hip, knee, upper, lower)) * [1, -1]  # flexing a knee is a clockwise turn
 
 
 def _freedom_from(matrix, rank=None):
-    sizes = np.linalg.svd(matrix, compute_uv=False)
-    return int(np.sum(sizes > COUNTS * sizes[0]) if rank is None else rank), sizes
+    return int(bends.rank(matrix, COUNTS) if rank is None else rank), bends.singular_values(matrix)
 
 
 def _freedom(upper, lower, hip, knee):
@@ -322,16 +317,11 @@ def _draw_preset(rng, character):
             for ((upper, lower), side), cost in zip(legs, shares, strict=True)]
 
 
-def _largest_bend(upper, lower, cost):
-    reach = (1 - cost) * (upper + lower)
-    return np.arccos((reach**2 - upper**2 - lower**2) / (2 * upper * lower))
-
-
 def _judge_preset(inputs, output):
     upper, lower, side, cost = inputs["upper"], inputs["lower"], inputs["side"], inputs["cost"]
     bend = float(output["bend"])
-    spent = 1 - _reach(upper, lower, bend) / (upper + lower)
-    share = abs(bend) / _largest_bend(upper, lower, cost)
+    spent = float(bends.reach_cost(bend, upper, lower))
+    share = abs(bend) / float(bends.bend_of_cost(cost, upper, lower))
     sided, sized = side * bend > 0, 0.9 <= share <= 1 + 1e-4
     joints = _hung(upper, lower, bend)
     measured = {"Your bend": f"{np.degrees(bend):.2f}°",
@@ -355,11 +345,11 @@ PRESET = Question(
     "06", "preset_bend", "sign and size of a preset bend for any puppet", "function",
     {"bend": ()}, _draw_preset, _judge_preset,
     (
-        Misconception("same side for all", lambda u, low, side, cost: _largest_bend(u, low, cost),
+        Misconception("same side for all", lambda u, low, side, cost: bends.bend_of_cost(cost, u, low),
                       "every leg bends the same way, the heron's too"),
-        Misconception("knee backwards", lambda u, low, side, cost: -side * _largest_bend(u, low, cost),
+        Misconception("knee backwards", lambda u, low, side, cost: -side * bends.bend_of_cost(cost, u, low),
                       "the middle joint bends to the side opposite the one asked for"),
-        Misconception("degrees", lambda u, low, side, cost: side * np.degrees(_largest_bend(u, low, cost)),
+        Misconception("degrees", lambda u, low, side, cost: side * np.degrees(bends.bend_of_cost(cost, u, low)),
                       "the bend is in degrees; it belongs in radians"),
         Misconception("whole bend on each bone", lambda u, low, side, cost: side * np.arccos(1 - cost),
                       "each bone is tilted by the whole bend; between them they share it"),
@@ -379,7 +369,7 @@ def _draw_heron(rng, character):
 
 def _offset_cm(upper, lower, bend):
     """How far the middle joint stands off the line between the ends of two bones."""
-    return 100 * upper * lower * np.sin(bend) / _reach(upper, lower, bend)
+    return 100 * upper * lower * np.sin(bend) / ((upper + lower) * (1 - float(bends.reach_cost(bend, upper, lower))))
 
 
 def _judge_heron(inputs, output):
@@ -425,7 +415,88 @@ HERON = Question(
     ))
 
 
-QUESTIONS = (SHORTENING, FREEDOM, STUCK, SOLVE, PRESET, HERON)
+# Steps against bend -------------------------------------------------------------------------------------------------
+
+FINDINGS = ("a hundredth", "a tenth", "more than half")
+
+
+def _draw_steps(rng, character):
+    reach_cm = 100 * character.leg_length
+    return [{"upper": character.thigh, "lower": character.shank,
+             "drop_cm": round(float(rng.uniform(0.06, 0.12)) * reach_cm, 1), "small_deg": 0.1, "large_deg": 10.0}]
+
+
+@lru_cache(maxsize=256)
+def _steps(upper, lower, drop, small, large, solver="cyclic descent"):
+    """The steps that a leg needs to bring its ankle up by `drop` [m], from either bend [rad]."""
+    straight = planar_points(0, 0, upper, lower)
+    bent = bends.preset_bend(straight, [small, large])
+    return tuple(solvers.SOLVERS[solver](bent, straight[2] + [0, drop]).steps.tolist())
+
+
+def _measured_steps(upper, lower, drop_cm, small_deg, large_deg, solver="cyclic descent"):
+    return _steps(upper, lower, drop_cm / 100, np.radians(small_deg), np.radians(large_deg), solver)
+
+
+def _finding(steps):
+    share = steps[1] / steps[0]
+    return FINDINGS[0] if share < 0.03 else FINDINGS[1] if share < 0.3 else FINDINGS[2]
+
+
+def _judge_steps(inputs, output):
+    true, yours, finding = np.array(_measured_steps(**inputs)), output["steps"], output["finding"]
+    right = np.abs(yours - true) <= np.maximum(2, 0.02 * true)
+    concluded = finding == _finding(true)
+    upper, lower, rise = inputs["upper"], inputs["lower"], inputs["drop_cm"] / 100
+    start = bends.preset_bend(planar_points(0, 0, upper, lower), np.radians(inputs["large_deg"]))
+    drawn = picture.side_view(
+        "The larger bend, and the goal", "A slightly bent leg in the side view, and the goal above its ankle.",
+        picture.goal((0, rise - upper - lower)), picture.chain(start, ["hip", "knee", ""]))
+    measured = {"You say": f"{yours[0]:g} steps from the small bend, {yours[1]:g} from the large one: {finding}"}
+    score = 0.3 * float(right.sum()) + 0.4 * (concluded and right.any())
+    if right.all():
+        return Verdict(1.0 if concluded else score,
+                       "a little bend is enough: a hundred times as much saves less than half the steps." if concluded else
+                       "your measurements are right; divide the second by the first, and conclude again.",
+                       measured, drawn)
+    return Verdict(score, "your steps are not what the solver counts: bends go in as radians, the goal lies above the "
+                          "straight leg's ankle, and the solution's `steps` is the count.", measured, drawn)
+
+
+def _steps_answer(steps):
+    return _finding(steps), list(steps)
+
+
+def _steps_in_degrees(upper, lower, drop_cm, small_deg, large_deg):
+    return _steps_answer(_steps(upper, lower, drop_cm / 100, small_deg, large_deg))
+
+
+def _steps_in_proportion(upper, lower, drop_cm, small_deg, large_deg):
+    first, _ = _measured_steps(upper, lower, drop_cm, small_deg, large_deg)
+    return FINDINGS[0], [first, first / 100]
+
+
+STEPS = Question(
+    "06", "steps", "how many steps a solver needs from a small and from a larger preset bend", "value",
+    {"finding": FINDINGS, "steps": (2,)}, _draw_steps, _judge_steps,
+    (
+        Misconception("degrees for radians", _steps_in_degrees,
+                      "the bends go in as degrees; the library takes radians"),
+        Misconception("in proportion", _steps_in_proportion,
+                      "the second count is the first one divided by a hundred, as if steps fell with the bend; "
+                      "measure it"),
+        Misconception("swapped", lambda *inputs: (FINDINGS[2], _measured_steps(*inputs)[::-1]),
+                      "the two counts stand in the wrong order: the small bend comes first"),
+        Misconception("goal below", lambda u, low, drop_cm, *bend_deg: _steps_answer(
+                      _measured_steps(u, low, -drop_cm, *bend_deg)),
+                      "the goal lies below the straight leg's ankle, out of reach; it should lie above"),
+        Misconception("another solver", lambda *inputs: _steps_answer(
+                      _measured_steps(*inputs, solver="damped least squares")),
+                      "damped least squares is the solver; cyclic descent was asked for"),
+    ))
+
+
+QUESTIONS = (SHORTENING, FREEDOM, STUCK, SOLVE, PRESET, HERON, STEPS)
 
 
 def _hung(upper, lower, bend):
