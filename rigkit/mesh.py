@@ -34,15 +34,15 @@ FOOT = (
     ((0.97, 0.27), (0.96, 0.07), 0.32),
     ((1.00, 0.16), (1.00, 0.16), 0.00),
 )
-# The pelvis: height above the hips; to the front, to the back, to the sides.
+# The pelvis: height above the hips; to the front, to the back, to the sides. At the last ring the legs part.
 PELVIS = ((1.62, 0.00, 0.00, 0.00), (1.60, 0.55, 0.55, 0.85), (1.45, 0.85, 0.88, 1.38), (1.10, 0.95, 1.00, 1.56),
-          (0.50, 1.02, 1.14, 1.82))
-GROIN = (0.98, 1.10, 1.92)  # where the legs begin: to the front, to the back, to the sides
-GROIN_DROP, CROTCH_DROP = 0.45, 1.10  # below the hips: front and back of that ring, and between the legs
-WINGS = 1.1  # above the hips: how far the pelvis' inner bones reach
+          (0.50, 1.02, 1.14, 1.82), (0.00, 0.98, 1.10, 1.92))
+PARTING = len(PELVIS) - 1
+PARTING_DROP, CROTCH_DROP = 0.45, 1.10  # below the hips: that ring's front and back, and its lowest, between the legs
 # On the thigh's rings, what continues the midline's front and back is turned toward the other leg, in radians, so that
 # the skin goes straight down where the legs part.
 INWARD = (0.6, 0.35, 0.1)
+WINGS = 1.1  # above the hips: how far the pelvis' inner bones reach
 GIRTH = 4.0  # usual way around a leg: shares the detail between rings and columns
 
 
@@ -125,13 +125,14 @@ def puppet_mesh(puppet, vertices=5000, chain=None):
     """
     chain = _check_chain(puppet, chain)
     wanted = _check.count("vertices", vertices, least=300)
-    _, pelvis_along, _, leg_along = _key_rings(puppet, chain, 16)
-    pelvis, leg = pelvis_along[-2], leg_along[-1] - leg_along[1]
+    along = _key_rings(puppet, chain, 16)[1]
+    pelvis, leg = along[PARTING], along[-1] - along[PARTING]
+    # Rings in proportion to length and columns to girth make about square cells.
     columns = 2 * max(4, round(np.sqrt(wanted * GIRTH * chain[0, 0] / (pelvis + 2 * leg)) / 2))
     rows = wanted / columns - 0.5  # half a row is the crotch
     above = max(3, round(rows * pelvis / (pelvis + 2 * leg)))
     below = max(10, round((rows - above) / 2))
-    return _with_mirror_image(*_left_half(*_key_rings(puppet, chain, columns), above, below))
+    return _with_mirror_image(*_left_half(puppet, chain, columns, above, below))
 
 
 def inner_bones(puppet, chain=None):
@@ -307,40 +308,57 @@ def _outline_area(vertices, cut):
 
 
 def _key_rings(puppet, chain, columns):
-    """Rings of the left half to draw a smooth skin through, and how far along it each lies.
+    """Rings of the left half to draw a smooth skin through: points, how far along, slopes before and after each.
 
-    First those of the pelvis from the waist, the ring where the leg begins, and the leg's first; then a ring before
-    that where the leg begins, that ring, and the leg's. The outer of each give the skin its direction there.
+    From the waist to the toe tip. Each begins at the front and goes round by the outside; the inside of the pelvis'
+    rings is the right half's and not used.
     """
-    angles = 2 * np.pi * np.arange(columns) / columns  # front, outside, back, inside
+    angles = 2 * np.pi * np.arange(columns) / columns
     ahead, out = np.cos(angles), np.sin(angles)
     out[columns // 2] = 0.0  # the midline, exactly
+    rings = np.concatenate([_pelvis_rings(chain[0], ahead, out), _leg_rings(puppet, chain, angles)])
+    steps = np.linalg.norm(np.diff(rings[:, out >= 0], axis=0), axis=-1).mean(axis=-1)
+    before = _slopes(rings, steps)
+    after = before.copy()
+    after[PARTING] = _slope_at_parting(before[PARTING], (rings[PARTING + 1] - rings[PARTING]) / steps[PARTING],
+                                       ahead, out)
+    return rings, np.cumsum([0.0, *steps]), before, after
+
+
+def _pelvis_rings(hip, ahead, out):
+    rings = np.empty((len(PELVIS), len(ahead), 3))
+    for ring, (height, front, back, side) in zip(rings, PELVIS, strict=True):
+        ring[:] = np.stack([side * out, height + 0 * out, (front - back + (front + back) * ahead) / 2], axis=-1)
+    # The last one leaves the pelvis: its outside is low in front and behind, its inside goes down the midplane.
     inside = out < 0
-    pelvis = chain[0, 0] * np.stack([_pelvis_ring(*row, ahead, out) for row in (*PELVIS, (0.0, *GROIN))])
-    pelvis[-1, :, 1] -= chain[0, 0] * np.where(inside, GROIN_DROP - (CROTCH_DROP - GROIN_DROP) * out,
-                                               GROIN_DROP * ahead**2)
-    pelvis[-1, inside, 0] = 0.0
-    pelvis += chain[0] * [0.0, 1.0, 1.0]
+    rings[-1, :, 1] -= np.where(inside, PARTING_DROP - (CROTCH_DROP - PARTING_DROP) * out, PARTING_DROP * ahead**2)
+    rings[-1, inside, 0] = 0.0
+    return hip[0] * rings + hip * [0.0, 1.0, 1.0]
+
+
+def _leg_rings(puppet, chain, angles):
     front, back, sides = _leg_outline(puppet, chain)
-    turned = np.zeros(len(sides))
-    turned[:len(INWARD)] = INWARD
-    turned = angles - turned[:, None] * ahead
-    leg = ((front + back)[:, None] + (front - back)[:, None] * np.cos(turned)[..., None]) / 2
-    leg[..., 0] += sides[:, None] * np.sin(turned)
-    rings = np.concatenate([pelvis, leg])
-    steps = np.linalg.norm(np.diff(rings[:, ~inside], axis=0), axis=-1).mean(axis=-1)
-    groin = pelvis[-1]
-    # Across the midplane the skin runs level, and toward front and back more and more along it, as on the pelvis.
-    rise = pelvis[-2] - groin
-    rise[inside] = np.where(ahead[inside, None] > 0, rise[0], rise[columns // 2]) * ahead[inside, None] ** 4
-    rise[:, 0] = (groin - leg[0])[:, 0] * steps[len(PELVIS) - 1] / steps[len(PELVIS)]
-    along = np.cumsum([0.0, *steps])
-    return (np.concatenate([pelvis, leg[:1]]), along[:len(PELVIS) + 2],
-            np.concatenate([[groin + rise, groin], leg]), along[len(PELVIS) - 1:])
+    inward = np.zeros((len(sides), 1))
+    inward[:len(INWARD), 0] = INWARD
+    angles = angles - inward * np.cos(angles)
+    rings = ((front + back)[:, None] + (front - back)[:, None] * np.cos(angles)[..., None]) / 2
+    rings[..., 0] += sides[:, None] * np.sin(angles)
+    return rings
 
 
-def _pelvis_ring(height, front, back, side, ahead, out):
-    return np.stack([side * out, np.full_like(out, height), (front - back + (front + back) * ahead) / 2], axis=-1)
+def _slope_at_parting(pelvis, straight, ahead, out):
+    """How the leg's columns leave the ring where the legs part, so that the skin is smooth there.
+
+    `pelvis` is how the pelvis' columns arrive, `straight` the way straight to the next ring. Outside, the leg goes on
+    as the pelvis arrives, but spreads along the skin toward front and back. Inside, it leaves square to the midplane,
+    and toward front and back more and more along it too, as its outside neighbours do.
+    """
+    outside = pelvis + (straight - pelvis) * np.stack([ahead**2, 0 * out, 0 * out], axis=-1)
+    fall = np.where(ahead > 0, pelvis[0, 1], pelvis[len(out) // 2, 1])
+    _, front, back, _ = PELVIS[PARTING]
+    aslant = (front + back) / 2 / (CROTCH_DROP - PARTING_DROP)
+    inside = np.stack([straight[:, 0], fall * ahead**4, -fall * ahead**3 * out * aslant], axis=-1)
+    return np.where(out[:, None] < 0, inside, outside)
 
 
 def _leg_outline(puppet, chain):
@@ -375,12 +393,12 @@ def _foot_outline(puppet, ankle, instep):
     return *(ankle + np.stack([np.zeros_like(ahead), height, ahead], axis=-1)), np.array([row[2] for row in FOOT])
 
 
-def _left_half(pelvis, pelvis_along, leg, leg_along, above, below):
-    """The skin of the left half, open at the midplane, with so many rows above and below where the leg begins."""
-    columns, groin = leg.shape[1], leg_along[1]
-    vertices = np.concatenate([
-        _smooth_through(pelvis, pelvis_along, np.linspace(0, groin, above + 1)),
-        _smooth_through(leg, leg_along, np.linspace(groin, leg_along[-1], below + 1))[1:]])
+def _left_half(puppet, chain, columns, above, below):
+    """The skin of the left half, open at the midplane, with so many rows above and below where the legs part."""
+    rings, along, before, after = _key_rings(puppet, chain, columns)
+    rows = np.concatenate([np.linspace(0, along[PARTING], above + 1),
+                           np.linspace(along[PARTING], along[-1], below + 1)[1:]])
+    vertices = _smooth_through(rings, along, before, after, rows)
     numbers = np.arange(vertices.size // 3).reshape(-1, columns)
     numbers[[0, -1]] = numbers[[0, -1], :1]  # the waist and the toe tip are single vertices
     triangles = np.concatenate([_triangles(numbers[:above + 1, :columns // 2 + 1]),
@@ -398,22 +416,26 @@ def _with_mirror_image(vertices, triangles):
                 np.concatenate([triangles, image[triangles][:, ::-1]]))
 
 
-def _smooth_through(keys, at, wanted):
-    """Points on smooth curves through `keys` (k, ...), given `at` (k,), for `wanted` (n,); never beyond the keys.
+def _slopes(keys, steps):
+    """Slopes for a smooth curve through `keys` (k, ...) that never goes beyond them.
 
-    Piecewise cubic with limited slopes: F. N. Fritsch and J. Butland, SIAM J. Sci. Stat. Comput. 5:300, 1984
-    (from memory).
+    F. N. Fritsch and J. Butland, SIAM J. Sci. Stat. Comput. 5:300, 1984 (from memory).
     """
-    step = np.diff(at).reshape(-1, *[1] * (keys.ndim - 1))
-    secant = np.diff(keys, axis=0) / step
-    before, after = secant[:-1], secant[1:]
-    near, far = step[:-1] + 2 * step[1:], 2 * step[:-1] + step[1:]
-    level = before * after <= 0
-    slope = np.where(level, 0.0, (near + far) * before * after / np.where(level, 1.0, near * after + far * before))
-    slope = np.concatenate([secant[:1], slope, secant[-1:]])
-    i = np.clip(np.searchsorted(at, wanted, side="right") - 1, 0, len(at) - 2)
-    t = (wanted - at[i]).reshape(-1, *step.shape[1:]) / step[i]
-    bend = (slope[i] * (1 - t) - slope[i + 1] * t) * step[i] + (keys[i + 1] - keys[i]) * (2 * t - 1)
+    steps = steps.reshape(-1, *[1] * (keys.ndim - 1))
+    straight = np.diff(keys, axis=0) / steps
+    before, after = straight[:-1], straight[1:]
+    near, far = steps[:-1] + 2 * steps[1:], 2 * steps[:-1] + steps[1:]
+    turns_back = before * after <= 0
+    mean = (near + far) * before * after / np.where(turns_back, 1.0, near * after + far * before)
+    return np.concatenate([straight[:1], np.where(turns_back, 0.0, mean), straight[-1:]])
+
+
+def _smooth_through(keys, along, before, after, wanted):
+    """Points on the cubic curves through `keys` with the slopes before and after each, at `wanted` (n,) along."""
+    i = np.clip(np.searchsorted(along, wanted, side="right") - 1, 0, len(along) - 2)
+    step = (along[i + 1] - along[i]).reshape(-1, *[1] * (keys.ndim - 1))
+    t = (wanted - along[i]).reshape(step.shape) / step
+    bend = (after[i] * (1 - t) - before[i + 1] * t) * step + (keys[i + 1] - keys[i]) * (2 * t - 1)
     return keys[i] * (1 - t) + keys[i + 1] * t + t * (1 - t) * bend
 
 

@@ -43,6 +43,15 @@ def turns_around(point, surface):
     return np.sum(np.arctan2(dot(a, np.cross(b, c)), below)) / (2 * np.pi)
 
 
+def creases(surface):
+    """The angle between the two triangles at each edge, radians."""
+    a, b, c = np.moveaxis(surface.vertices[surface.triangles], 1, 0)
+    normals = np.cross(b - a, c - a)
+    edges = np.sort(np.stack([surface.triangles, np.roll(surface.triangles, -1, axis=1)], axis=-1).reshape(-1, 2))
+    first, second = (np.lexsort(edges.T) // 3).reshape(-1, 2).T  # the two triangles of each edge come together
+    return rotation.angle_between(normals[first], normals[second])
+
+
 def assert_closed_and_whole(surface):
     assert len(mesh.loose_edges(surface.triangles)) == 0
     assert np.array_equal(np.unique(surface.triangles), np.arange(len(surface.vertices)))
@@ -108,6 +117,14 @@ def test_puppet_has_no_thin_triangles_at_ordinary_detail(puppet):
     sides = np.linalg.norm(corners - np.roll(corners, 1, axis=1), axis=-1)
     assert sides.min() > 1e-5
     assert np.median(sides.max(axis=1) / sides.min(axis=1)) < 3
+
+
+@puppets
+def test_the_skin_is_smooth_so_that_creases_fade_with_detail(puppet):
+    coarse, fine = (creases(mesh.puppet_mesh(puppet, vertices)) for vertices in (2000, 20_000))
+    assert fine.max() < np.radians(70)
+    assert fine.max() < 0.75 * coarse.max()
+    assert np.percentile(fine, 99) < np.radians(20)
 
 
 @puppets

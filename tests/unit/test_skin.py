@@ -141,6 +141,11 @@ def test_a_vertex_on_a_bone_goes_with_it_and_one_on_the_joint_with_both():
     np.testing.assert_allclose(weights, [[1, 0], [0, 1], [0.5, 0.5]], atol=1e-12)
 
 
+def test_a_bone_given_twice_counts_once():
+    twice = {name: bones * 2 for name, bones in LIMB_BONES.items()}
+    np.testing.assert_array_equal(skin.weights_by_distance(LIMB.vertices, twice), LIMB_WEIGHTS)
+
+
 def test_a_joint_without_bones_gets_no_weight():
     bones = {**LIMB_BONES, "end": np.zeros((0, 2, 3))}
     np.testing.assert_array_equal(skin.weights_by_distance(LIMB.vertices, bones)[:, 2], 0)
