@@ -77,7 +77,7 @@ class LegRig:
     Controls, each with the channels of `controls.CHANNELS` that it needs, all zero at rest:
 
     - `pelvis`;
-    - for an inverse leg `L_foot` (outline on the floor, pivot at the leg's end), which has also `roll` (see `foot.roll`;
+    - for an inverse leg `L_foot` (outline on the floor, pivot at the leg's end), which has also `roll` (by `foot.roll`,
       within ±90°) and `toe` (a bend at the ball, toes down positive), and `L_knee`, the pole, which follows the pelvis;
     - for a forward leg `L_hip_turn` and so on for each joint down to `L_ball_turn`. Of the bend joint only turn_x is
       free, and not past straight. The heron's `L_hip_turn` counts in an inverse leg too.
