@@ -232,7 +232,7 @@ def euler_from_matrix(matrix, order, axes="moving"):
     else:
         middle = np.arctan2(sign * m[..., i, k], np.hypot(m[..., i, i], m[..., i, j]))
         parts = -sign * m[..., j, k], m[..., k, k]
-    locked = np.hypot(*parts) < 1e-9
+    locked = np.hypot(*parts) < 1e-12
     first = np.where(locked, 0.0, np.arctan2(*parts))
     row = np.swapaxes(matrix_about("xyz"[i], first), -1, -2)[..., j, None, :] @ m
     row = row[..., 0, :]
