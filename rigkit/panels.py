@@ -17,7 +17,9 @@ from rigkit.stage import STYLE, Picture
 
 _LOOK = f"""<style>{STYLE}
 .rig-panel-title{{font-size:18px;font-weight:600;line-height:1.35}}
-.rig-readout{{font-size:15px;line-height:1.45;min-height:2.9em;font-variant-numeric:tabular-nums}}
+.rig-readout{{font-size:15px;line-height:1.45;min-height:2.9em;margin-top:8px;font-variant-numeric:tabular-nums}}
+.rig-panel .widget-label{{text-align:left}}
+.rig-panel .widget-toggle-buttons{{flex-flow:row nowrap;width:auto}}
 .rig-panel .widget-label,.rig-panel .jupyter-button,.rig-panel input{{font-size:14px}}
 .rig-panel .jupyter-button{{width:auto;padding:0 12px}}
 </style>"""
@@ -152,6 +154,7 @@ class Panel:
                                f"{escape(title)}</div>")
         buttons = [self._button(name, values) for name, values in self.moments.items()]
         buttons.append(self._button("Reset", self._start))
+        buttons[-1].layout.margin = "2px 2px 2px 16px"
         self.widget = widgets.VBox(
             [heading, self._screen, *rows, widgets.HBox(buttons, layout={"flex_flow": "row wrap"})],
             layout={"max_width": f"{_check.count('size', size)}px", "width": "100%", "overflow": "hidden"})

@@ -40,6 +40,7 @@ FONT = 'system-ui,-apple-system,"Segoe UI",Roboto,"Helvetica Neue",Arial,sans-se
 TEXT, NUMBER, TITLE = 15, 21, 17  # sizes in px at the drawn width
 LEAST_TEXT = 13  # a row wraps rather than draw TEXT smaller than this
 EDGE = 6  # px that text keeps from the edge of the view
+CARD = 14  # px around a picture on its card
 
 _SHAPES = (
     f".rig{{display:block;max-width:100%;height:auto;font-family:{FONT}}}"
@@ -47,6 +48,7 @@ _SHAPES = (
     "stroke-width:3px;stroke-linejoin:round}"
     f".rig .rig-number{{font-size:{NUMBER}px;font-weight:600}}"
     f".rig .rig-title{{font-size:{TITLE}px;font-weight:600}}"
+    ".rig .rig-plot{stroke-linejoin:round}.rig .rig-plot text{stroke:none}"
     ".rig .rig-side{font-weight:700;text-anchor:middle}"
     ".rig-ground{fill:var(--floor)}"
     ".rig-line,.rig-ghost,.rig-bone,.rig-ring,.rig-control{fill:none;stroke:var(--rig-hue);stroke-width:2.5;"
@@ -103,13 +105,14 @@ class Picture:
 
     def card(self):
         """A standalone SVG file on a light card, for viewers that cannot see a page's theme."""
-        card = (f'<style>{CARD_STYLE}</style><rect x="0" y="0" width="{self.width}" height="{self.height}" rx="8" '
+        card = (f'<style>{CARD_STYLE}</style><rect x="{-CARD}" y="{-CARD}" width="100%" height="100%" rx="8" '
                 f'fill="{INKS["paper"][0]}"/>')
-        return self._wrap(card)
+        return self._wrap(card, margin=CARD)
 
-    def _wrap(self, first, extra=""):
-        return (f'<svg xmlns="http://www.w3.org/2000/svg" class="rig" viewBox="0 0 {self.width} {self.height}" '
-                f'width="{self.width}" height="{self.height}" role="img"{extra}><title>{_text(self.title)}</title>'
+    def _wrap(self, first, extra="", margin=0):
+        width, height = self.width + 2 * margin, self.height + 2 * margin
+        return (f'<svg xmlns="http://www.w3.org/2000/svg" class="rig" viewBox="{-margin} {-margin} {width} {height}" '
+                f'width="{width}" height="{height}" role="img"{extra}><title>{_text(self.title)}</title>'
                 f"<desc>{_text(self.desc)}</desc>{first}{self._inner()}</svg>")
 
     def _inner(self):
@@ -204,12 +207,10 @@ class Stage(Picture):
             raise ValueError(f"`high` must lie right of and above `low`; got {high.tolist()} and {low.tolist()}.")
         width = _check.count("width", width, least=120)
         self._scale = width / float(high[0] - low[0])
-        lines = _wrapped(title, width - 2 * EDGE, TITLE)
-        self._top = 24 * len(lines) + 10 if lines else 0
+        heading, self._top = heading_markup(title, width)
         self._left, self._high = float(low[0]), float(high[1])
         height = round(self._top + self._scale * float(high[1] - low[1]))
-        self._shapes = [f'<text class="rig-title rig-plain" x="{EDGE}" y="{21 + 24 * i}">{_text(line)}</text>'
-                        for i, line in enumerate(lines)]
+        self._shapes = [heading]
         self._solids, self._labels, self._desc = [], [], desc
         super().__init__(title, desc, width, height)
 
@@ -229,8 +230,8 @@ class Stage(Picture):
                                 f'height="{self.height - self._top}"/>')
             return self
         y = self._xy("height", (0.0, height))[0][1]
-        self._shapes.append(f'<rect class="rig-ground" x="0" y="{_n(y)}" width="{self.width}" '
-                            f'height="{_n(max(self.height - y, 0.0))}"/>')
+        self._shapes.append(f'<rect class="rig-ground" x="0" y="{number(y)}" width="{self.width}" '
+                            f'height="{number(max(self.height - y, 0.0))}"/>')
         return self._line([(0.0, y), (float(self.width), y)], "rig-line rig-soft")
 
     def chain(self, points, kind="forward", side=None, names=(), thickness=24.0):
@@ -261,10 +262,12 @@ class Stage(Picture):
             wide *= 0.8
         for i, (x, y) in enumerate(xy):
             radius = 12 if side and i == 0 else 8
-            self._shapes.append(f'<circle class="rig-joint rig-{kind}" cx="{_n(x)}" cy="{_n(y)}" r="{radius}"/>')
+            self._shapes.append(f'<circle class="rig-joint rig-{kind}" cx="{number(x)}" cy="{number(y)}" '
+                                f'r="{radius}"/>')
             self._solids.append((x, y, x, y, radius + 2))
             if side and i == 0:
-                self._shapes.append(f'<text class="rig-side rig-{kind}" x="{_n(x)}" y="{_n(y + 5.5)}">{side}</text>')
+                self._shapes.append(f'<text class="rig-side rig-{kind}" x="{number(x)}" y="{number(y + 5.5)}">'
+                                    f"{side}</text>")
             if i < len(names) and names[i]:
                 self._label((x, y), names[i], "soft", radius + 8)
         return self
@@ -337,7 +340,7 @@ class Stage(Picture):
         """A small dot at each of `points`."""
         marks = _marks("rig-dot", kind)
         for x, y in self._xy("points", points):
-            self._shapes.append(f'<circle class="{marks}" cx="{_n(x)}" cy="{_n(y)}" r="4"/>')
+            self._shapes.append(f'<circle class="{marks}" cx="{number(x)}" cy="{number(y)}" r="4"/>')
             self._solids.append((x, y, x, y, 5))
         return self
 
@@ -424,14 +427,14 @@ class Stage(Picture):
 
     def _ring(self, point, label, kind, radius, place):
         x, y = self._xy("point", point)[0]
-        self._shapes.append(f'<circle class="rig-ring rig-{kind}" cx="{_n(x)}" cy="{_n(y)}" r="{radius}"/>')
+        self._shapes.append(f'<circle class="rig-ring rig-{kind}" cx="{number(x)}" cy="{number(y)}" r="{radius}"/>')
         self._solids.append((x, y, x, y, radius + 2))
         return self._label((x, y), label, kind, radius + 6, place)
 
     def _label(self, xy, text, kind, reach, place=None, sides=PLACES, size=TEXT):
         if text:
             places = (_check.choice("place", place, PLACES),) if place else sides
-            self._labels.append(_Label(xy, str(text), _check.choice("kind", kind, KINDS), reach, places, size))
+            self._labels.append(Label(xy, str(text), _check.choice("kind", kind, KINDS), reach, places, size))
         return self
 
     def _inner(self):
@@ -444,7 +447,7 @@ class Stage(Picture):
         return "".join(self._shapes + words)
 
 
-class _Label:
+class Label:
     """Words that stand beside a point, on the first of the sides where they touch nothing."""
 
     def __init__(self, xy, text, kind, reach, places, size):
@@ -464,7 +467,7 @@ class _Label:
         _, place, box = best
         anchor, x = {"right": ("start", box[0]), "left": ("end", box[2])}.get(place, ("middle", (box[0] + box[2]) / 2))
         marks = f"rig-{self.kind}" + (" rig-number" if self.size == NUMBER else "")
-        return (f'<text class="{marks}" x="{_n(x)}" y="{_n(box[3] - 0.2 * self.size)}" text-anchor="{anchor}">'
+        return (f'<text class="{marks}" x="{number(x)}" y="{number(box[3] - 0.2 * self.size)}" text-anchor="{anchor}">'
                 f"{_text(self.text)}</text>", box)
 
     def _boxes(self):
@@ -479,9 +482,24 @@ class _Label:
                 yield place, (left, top, left + w, top + h)
 
 
+def heading_markup(title, width):
+    """A title broken into lines that fit, and the height it takes in px."""
+    lines = []
+    for word in title.split():
+        longer = f"{lines[-1]} {word}" if lines else word
+        if lines and text_width(longer, TITLE) <= width:
+            lines[-1] = longer
+        else:
+            lines.append(word)
+    texts = (f'<text class="rig-title rig-plain" x="0" y="{21 + 24 * i}">{_text(line)}</text>'
+             for i, line in enumerate(lines))
+    return "".join(texts), 24 * len(lines) + 10 if lines else 0
+
+
 def text_width(text, size):
     """A generous estimate of the width of `text` in px, the same on every machine whatever fonts it has."""
-    return size * sum(0.36 if c in " .,:;'|!iljtfrI()[]" else 0.98 if c in "mwMW—…%" else 0.66 for c in text)
+    wide = 1.1 if size > TEXT else 1.0  # larger words are bolder
+    return wide * size * sum(0.36 if c in " .,:;'|!iljtfrI()[]" else 0.98 if c in "mwMW—…%" else 0.66 for c in text)
 
 
 def _view_axes(view, yaw_deg):
@@ -506,7 +524,7 @@ def _bone(start, end, wide, narrow):
     sides = [(x + s * r * -uy, y + s * r * ux) for (x, y), r, s in
              ((start, wide, 1), (start, wide, -1), (end, narrow, -1), (end, narrow, 1))]
     one, two, three, four = map(_p, sides)
-    return f"M{one}A{_n(wide)} {_n(wide)} 0 0 1 {two}L{three}A{_n(narrow)} {_n(narrow)} 0 0 1 {four}Z"
+    return f"M{one}A{number(wide)} {number(wide)} 0 0 1 {two}L{three}A{number(narrow)} {number(narrow)} 0 0 1 {four}Z"
 
 
 def _unit(a, b):
@@ -554,25 +572,13 @@ def _inside(box, view):
     return box[0] + dx, box[1] + dy, box[2] + dx, box[3] + dy
 
 
-def _wrapped(text, width, size):
-    """`text` broken into lines no wider than `width`."""
-    lines = []
-    for word in text.split():
-        longer = f"{lines[-1]} {word}" if lines else word
-        if lines and text_width(longer, size) <= width:
-            lines[-1] = longer
-        else:
-            lines.append(word)
-    return lines
-
-
-def _n(value):
+def number(value):
     """A number of px to one decimal, never −0; the nudge keeps halves from rounding differently elsewhere."""
     return f"{round(value + 1e-6, 1) + 0.0:g}" if abs(value) < 1e5 else f"{math.copysign(1e5, value):g}"
 
 
 def _p(xy):
-    return f"{_n(xy[0])} {_n(xy[1])}"
+    return f"{number(xy[0])} {number(xy[1])}"
 
 
 def _text(text):

@@ -1,0 +1,279 @@
+"""Curves and bars, by matplotlib, as pictures that follow the page's theme like stages do.
+
+Drawn without pyplot, so that nothing is left open and nothing depends on a notebook's back end. Words stay text: the
+file is small, sharp, readable by tests and by screen readers, and the same on every machine.
+"""
+
+import copy
+import io
+import re
+from itertools import pairwise
+
+import numpy as np
+
+from rigkit import _check
+from rigkit.stage import EDGE, INKS, KINDS, NUMBER, TEXT, Label, Picture, heading_markup, number
+
+# Curves differ by line style as well as by hue, in this order unless `kinds` says otherwise.
+HUES = ("inverse", "forward", "goal", "plain", "miss", "soft")
+STYLES = ("-", (0, (6, 2.5)), (0, (1.2, 1.6)), (0, (7, 2, 1.2, 2)), (0, (3, 1.5)), (0, (10, 3, 1, 3, 1, 3)))
+WIDE = 2.75  # px
+
+_SETTINGS = {
+    "svg.hashsalt": "rigkit", "svg.fonttype": "none", "font.family": "DejaVu Sans", "font.size": TEXT,
+    "axes.edgecolor": INKS["soft"][0], "axes.labelcolor": INKS["ink"][0], "axes.linewidth": 1.25,
+    "axes.spines.top": False, "axes.spines.right": False, "axes.grid": True, "axes.axisbelow": True,
+    "axes.unicode_minus": True, "grid.color": INKS["soft"][0], "grid.alpha": 0.35, "grid.linewidth": 1,
+    "xtick.color": INKS["soft"][0], "ytick.color": INKS["soft"][0], "xtick.labelcolor": INKS["soft-text"][0],
+    "ytick.labelcolor": INKS["soft-text"][0], "lines.linewidth": WIDE, "legend.frameon": False, "figure.dpi": 72,
+    "savefig.dpi": 72, "path.simplify": True, "text.usetex": False, "axes.formatter.useoffset": False,
+}
+_NAMES = {ink: name for name, (ink, _) in reversed(INKS.items())}  # a light ink's hex value to its variable
+
+
+class Plot(Picture):
+    """A drawn chart; made by `curves` and `bars`."""
+
+    def __init__(self, title, desc, width, height, body, axes=None):
+        self._body, self._axes, self._mark = body, axes, ""
+        super().__init__(title, desc, width, height)
+
+    def at(self, x, text=""):
+        """The same curves with a marker at `x` on each of them, and optionally a number beside it.
+
+        Only the marker is drawn anew. `x` beyond the axis is held at its end.
+
+        Parameters
+        ----------
+        x : float
+        text : str
+            Such as "31 steps".
+
+        Returns
+        -------
+        Plot
+        """
+        if self._axes is None:
+            raise ValueError("`at` needs curves; bars have no x to mark.")
+        at, ring_ys, hues = self._axes.mark(_check.numbers("x", x))
+        top, bottom = self._axes.top, self._axes.bottom
+        shapes = [f'<path class="rig-line rig-thin rig-plain" d="M{number(at)} {number(top)}V{number(bottom)}"/>']
+        shapes += [f'<circle class="rig-joint rig-{hue}" cx="{number(at)}" cy="{number(y)}" r="6"/>'
+                   for y, hue in zip(ring_ys, hues, strict=True)]
+        if text:
+            label = Label((at, ring_ys[0]), text, "plain", 14, ("right", "left"), NUMBER)
+            view = self._axes.left, top, self.width - EDGE, bottom
+            shapes.append(label.placed(view, self._axes.near(at, label.width + 20), [])[0])
+        marked = copy.copy(self)
+        marked._mark = "".join(shapes)
+        return marked
+
+    def _inner(self):
+        return self._body + self._mark
+
+
+def curves(x, lines, xlabel, ylabel, title="", desc="", *, log_x=False, log_y=False, bands=None, spans=None,
+           kinds=None, dots=False, ylim=None, width=600, height=380):
+    """Curves over a common x.
+
+    Parameters
+    ----------
+    x : array_like, shape (n,)
+        Rising.
+    lines : mapping of str to array_like, shape (n,)
+        At most six; the words name the curves.
+    xlabel, ylabel : str
+        With the unit: "knee flexion (°)".
+    title, desc : str
+        A sentence above the chart; its text alternative.
+    log_x, log_y : bool
+        Logarithmic axes, for values above zero.
+    bands : mapping of str to (low, high), optional
+        A shaded range in y, each end a number or of shape (n,).
+    spans : mapping of str to (low, high), optional
+        A shaded range in x, named at its top.
+    kinds : mapping of str to str, optional
+        The hue of a curve, by its kind: "forward", "inverse", "goal", "miss", "plain", "soft".
+    dots : bool
+        Whether each value gets a dot: for few, separate measurements.
+    ylim : (low, high), optional
+    width, height : int
+        px.
+
+    Returns
+    -------
+    Plot
+
+    Raises
+    ------
+    ValueError
+        For bad numbers, lengths that differ, x that does not rise, more than six curves, values on a logarithmic axis
+        that are not above zero.
+    """
+    x, lines = _checked(x, lines, log_x, log_y)
+    hues = _hues(lines, kinds)
+    figure, axes, heading, styles = _begin(title, width, height)
+    with styles:
+        drawn, shades = [], []
+        for name, ends in (bands or {}).items():
+            low, high = (np.broadcast_to(_check.numbers(name, end), x.shape) for end in ends)
+            shades.append(axes.fill_between(x, low, high, color=INKS["soft"][0], alpha=0.25, linewidth=0, label=name))
+        for (name, y), hue, style in zip(lines.items(), hues, STYLES, strict=False):
+            drawn += axes.plot(x, y, color=_ink(hue), linestyle=style, label=name, marker="o" if dots else None,
+                               markersize=7, markerfacecolor=INKS["paper"][0], markeredgewidth=2)
+        axes.set_xscale("log" if log_x else "linear")
+        axes.set_yscale("log" if log_y else "linear")
+        axes.set_xlim(x[0], x[-1])
+        if ylim is not None:
+            axes.set_ylim(*_check.numbers("ylim", ylim, 2).reshape(2))
+        for name, ends in (spans or {}).items():
+            low, high = _check.numbers(name, ends, 2).reshape(2)
+            axes.axvspan(low, high, color=INKS["soft"][0], alpha=0.18, linewidth=0)
+            axes.text((low + high) / 2, 0.985, name, transform=axes.get_xaxis_transform(), ha="center", va="top",
+                      color=INKS["soft-text"][0])
+        for axis, log in ((axes.xaxis, log_x), (axes.yaxis, log_y)):
+            if log:
+                axis.set_major_formatter(_power)
+                axis.set_minor_formatter(lambda value, place: "")
+        axes.set_xlabel(xlabel)
+        axes.set_ylabel(ylabel)
+        if len(lines) > 1 or bands:
+            axes.legend(handles=drawn + shades, loc="lower left", bbox_to_anchor=(-0.02, 1), ncols=3, borderpad=0.2,
+                        handlelength=2.6)
+        figure.get_layout_engine().execute(figure)
+        where = _Axes(axes, height, x, lines, hues)
+        body = heading + _markup(figure)
+    return Plot(title, desc or f"{ylabel} against {xlabel}: {', '.join(lines)}.", width, height, body, where)
+
+
+def bars(values, xlabel, title="", desc="", *, form="{:.1f}", kinds=None, width=600):
+    """Level bars, one for each name, with their numbers at their ends.
+
+    Parameters
+    ----------
+    values : mapping of str to float
+    xlabel : str
+        With the unit.
+    form : str
+        How a number is written, as for `str.format`.
+    kinds : mapping of str to str, optional
+        As for `curves`; all bars are blue otherwise.
+
+    Returns
+    -------
+    Plot
+    """
+    names = list(values)
+    lengths = _check.numbers("values", list(values.values()), "n")
+    hues = [(kinds or {}).get(name, "inverse") for name in names]
+    height = 34 * len(names) + 60 + heading_markup(title, width)[1]
+    figure, axes, heading, styles = _begin(title, width, height)
+    with styles:
+        drawn = axes.barh(names, lengths, color=[_ink(_check.choice("kinds", hue, KINDS)) for hue in hues], height=0.62)
+        axes.bar_label(drawn, [form.format(v) for v in lengths], padding=6, color=INKS["ink"][0], weight="bold")
+        axes.margins(x=0.2)
+        axes.invert_yaxis()
+        axes.grid(visible=False, axis="y")
+        axes.tick_params(axis="y", length=0)
+        axes.set_xlabel(xlabel)
+        body = heading + _markup(figure)
+    numbers = "; ".join(f"{name} {form.format(v)}" for name, v in zip(names, lengths, strict=True))
+    return Plot(title, desc or f"{xlabel}: {numbers}.", width, height, body)
+
+
+class _Axes:
+    """Where data lie in the picture, in px, for a marker that moves without matplotlib."""
+
+    def __init__(self, axes, height, x, lines, hues):
+        box = axes.get_window_extent()
+        self.left, self.right, self.top, self.bottom = box.x0, box.x1, height - box.y1, height - box.y0
+        self.log = axes.get_xscale() == "log"
+        self.low, self.high = x[0], x[-1]
+        to_px = axes.transData.transform
+        self.xs = to_px(np.column_stack([x, np.full_like(x, axes.get_ylim()[0])]))[:, 0]
+        self.ys = [height - to_px(np.column_stack([x, y]))[:, 1] for y in lines.values()]
+        self.hues = hues
+
+    def near(self, at, reach):
+        """What words should keep clear of around `at`: the marker's line and the curves, as thick segments."""
+        first, last = np.searchsorted(self.xs, (at - reach, at + reach))
+        some = slice(max(first - 1, 0), last + 1, max(1, (last - first) // 8))  # chords are near enough, and quick
+        xs, solids = self.xs[some].tolist(), [(at, self.top, at, self.bottom, 2)]
+        for ys in self.ys:
+            points = zip(xs, ys[some].tolist(), strict=True)
+            solids += [(*start, *end, 5) for start, end in pairwise(points)]
+        return solids
+
+    def mark(self, x):
+        """The place of `x`, and of every curve there, along the lines as they are drawn."""
+        x = min(max(float(x), self.low), self.high)
+        share = np.log(x / self.low) / np.log(self.high / self.low) if self.log else (
+            (x - self.low) / (self.high - self.low))
+        at = self.left + share * (self.right - self.left)
+        return at, [float(np.interp(at, self.xs, ys)) for ys in self.ys], self.hues
+
+
+def _checked(x, lines, log_x, log_y):
+    x = _check.numbers("x", x, "n")
+    if x.ndim != 1 or len(x) < 2 or not (np.diff(x) > 0).all():
+        raise ValueError(f"`x` must be two or more rising numbers; got shape {x.shape}. Sort the values first.")
+    if not 1 <= len(lines) <= len(STYLES):
+        raise ValueError(f"`lines` must be one to {len(STYLES)} curves; got {len(lines)}. Make two plots of more.")
+    lines = {name: _check.numbers(name, y, "n") for name, y in lines.items()}
+    for name, y in lines.items():
+        if y.shape != x.shape:
+            raise ValueError(f"`{name}` must have as many values as `x`; got shapes {y.shape} and {x.shape}.")
+        if log_y:
+            _check.positive(name, y, "n", hint="A logarithmic axis has no zero.")
+    if log_x:
+        _check.positive("x", x, "n", hint="A logarithmic axis has no zero.")
+    return x, lines
+
+
+def _hues(lines, kinds):
+    kinds = kinds or {}
+    unknown = [name for name in kinds if name not in lines]
+    if unknown:
+        raise ValueError(f"`kinds` must name curves, among {', '.join(lines)}; got {', '.join(unknown)}.")
+    return [_check.choice("kinds", kinds.get(name, hue), KINDS) for name, hue in zip(lines, HUES, strict=False)]
+
+
+def _begin(title, width, height):
+    """A figure with room for its title, its axes, the title's markup, and the settings to draw under."""
+    import matplotlib
+    from matplotlib.figure import Figure
+
+    heading, top = heading_markup(title, width)
+    with matplotlib.rc_context(_SETTINGS):
+        figure = Figure(figsize=(_check.count("width", width, 200) / 72, height / 72), layout="constrained")
+        figure.get_layout_engine().set(w_pad=12 / 72, h_pad=3 / 72, rect=(0, 0, 1, 1 - top / height))
+        return figure, figure.add_subplot(), heading, matplotlib.rc_context(_SETTINGS)
+
+
+def _ink(kind):
+    return INKS["ink" if kind == "plain" else kind][0]
+
+
+def _power(value, place):
+    """A tick on a logarithmic axis: 0.01, 1, 100, else a power of ten."""
+    if 0.001 <= value <= 10000:
+        return f"{value:g}"
+    return "10" + f"{round(np.log10(value))}".translate(str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹"))
+
+
+def _markup(figure):
+    """The figure's SVG without its frame: our inks and font, no ids of groups, numbers to two decimals."""
+    text = io.StringIO()
+    figure.savefig(text, format="svg", transparent=True, metadata={"Date": None, "Creator": None})
+    body = re.search(r"<svg[^>]*>(.*)</svg>", text.getvalue(), re.DOTALL)[1]
+    body = re.sub(r"<metadata>.*?</metadata>|<style.*?</style>|<!--.*?-->", "", body, flags=re.DOTALL)
+    return f'<g class="rig-plot">{re.sub("<[^>]*>", _tag, re.sub(chr(10) + " *", "", body))}</g>'
+
+
+def _tag(match):
+    """One tag of matplotlib's, made ours."""
+    tag = re.sub(r'^<g id="[^"]*"', "<g", match[0]).replace("xlink:href", "href")
+    tag = re.sub(r" font-family: [^;\"]*;| transform=\"rotate\(-?0 [^\"]*\)\"", "", tag)
+    tag = tag.replace("font-weight: 700", "font-weight: 600")
+    tag = re.sub(r"#[0-9a-f]{6}\b", lambda m: f"var(--{_NAMES[m[0]]})" if m[0] in _NAMES else m[0], tag)
+    return re.sub(r"-?\d+\.\d{3,}", lambda m: f"{round(float(m[0]) + 1e-7, 2) + 0.0:g}", tag)
