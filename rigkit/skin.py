@@ -11,6 +11,8 @@ import numpy as np
 
 from rigkit import _check, rotation
 from rigkit import frames as fr
+from rigkit.leg import LegRig
+from rigkit.mesh import inner_bones, puppet_mesh
 from rigkit.skeleton import Skeleton, side_of
 
 # Vertices blended at a time: few enough for the processor's cache, and for the matrix product to stay on one core;
@@ -42,6 +44,34 @@ def bones_of(skeleton, more=None):
         skeleton.index(name)
         bones[name] = np.concatenate([bones[name], _check.numbers(f"more[{name!r}]", extra, "n", 2, 3)])
     return bones
+
+
+def rig_skin(rig, puppet, vertices=5000, softness=2.0):
+    """A puppet's skin that fits a leg rig at rest, and its weights for the joints of the rig's skeleton.
+
+    Parameters
+    ----------
+    rig : LegRig
+        Of this puppet, such as `LegRig.from_puppet` makes, with any preset bend.
+    puppet : Puppet
+    vertices : int
+        As for `mesh.puppet_mesh`.
+    softness : float
+        As for `weights_by_distance`.
+
+    Returns
+    -------
+    surface : Mesh
+    weights : ndarray, shape (v, joints)
+    """
+    if not isinstance(rig, LegRig):
+        raise ValueError(f"`rig` must be a LegRig; got {rig!r}. `LegRig.from_puppet` makes one.")
+    skeleton = rig.skeleton
+    chain = skeleton.origins(skeleton.rest_world, ["L_" + joint for joint in rig.chain])
+    surface = puppet_mesh(puppet, vertices, chain)
+    pelvis, left, right = inner_bones(puppet, chain)
+    bones = bones_of(skeleton, {"pelvis": pelvis, "L_" + rig.chain[-1]: left, "R_" + rig.chain[-1]: right})
+    return surface, weights_by_distance(surface.vertices, bones, softness)
 
 
 def weights_by_distance(vertices, bones, softness=2.0, most=4):

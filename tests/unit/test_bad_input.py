@@ -216,6 +216,7 @@ CALLS = [
     Call(mesh.loose_edges, triangles=array(TUBE.triangles, "t", 3)),
     # skin
     Call(skin.bones_of, skeleton=LEG, more=array([[VECTOR, OTHER]], "n", 2, 3, inside="pelvis")),
+    Call(skin.rig_skin, rig=leg.LegRig.from_puppet(PIP), puppet=PIP, vertices=300, softness=array(2.0)),
     Call(skin.weights_by_distance, vertices=array([VECTOR, OTHER], "v", 3),
          bones=array([[VECTOR, OTHER]], "n", 2, 3, inside="hip"), softness=array(1.5), most=4),
     Call(skin.normalise, weights=array(WEIGHTS, "joints")),

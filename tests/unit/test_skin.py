@@ -4,6 +4,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rigkit import frames, mesh, rotation, skin
+from rigkit.leg import LegRig
 from rigkit.puppets import PUPPETS
 from rigkit.skeleton import Skeleton
 
@@ -153,6 +154,21 @@ def test_a_joint_without_bones_gets_no_weight():
     assert skin.bones_of(SKELETON)["pelvis"].shape == (2, 2, 3)
     np.testing.assert_allclose(skin.bones_of(SKELETON)["L_hip"], [[SKELETON.rest_world[HIP, :3, 3],
                                                                    SKELETON.rest_world[KNEE, :3, 3]]])
+
+
+@pytest.mark.parametrize("puppet", PUPPETS.values(), ids=list(PUPPETS))
+def test_skin_of_a_rig_fits_its_rest_pose_and_follows_its_feet(puppet):
+    rig = LegRig.from_puppet(puppet)
+    surface, weights = skin.rig_skin(rig, puppet, 1500)
+    assert weights.shape == (len(surface.vertices), len(rig.skeleton))
+    np.testing.assert_allclose(weights.sum(axis=1), 1, rtol=0, atol=1e-12)
+    posed = rig.pose({"pelvis": {"shift_y": -0.1}}).world
+    matrices = skin.joint_matrices(posed, rig.skeleton.rest_world)
+    soles, waist = surface.vertices[:, 1] < 1e-9, surface.vertices[:, 1].argmax()
+    for blend in BLENDS:
+        moved = blend(surface.vertices, weights, matrices) - surface.vertices
+        np.testing.assert_allclose(moved[soles], 0, atol=1e-3)  # the ankle's blend may just reach one
+        np.testing.assert_allclose(moved[waist], [0, -0.1, 0], atol=1e-9)
 
 
 @quick
@@ -397,6 +413,7 @@ ONE = [[0.5, 0.5]]
     (lambda: skin.weights_by_distance([[1, 0, 0]], {"R_knee": [[[0, 0, 0], [0, 1, 0]]]}), "`bones` must hold a bone"),
     (lambda: skin.weights_by_distance([[1, 0, 0]], {}), "`bones` must map joint names to bones"),
     (lambda: skin.weights_by_distance([[1, 0, 0]], LIMB_BONES, softness=0), "`softness` must be above zero"),
+    (lambda: skin.rig_skin("Tamsin", PUPPETS["Tamsin"]), "`rig` must be a LegRig; got 'Tamsin'"),
     (lambda: skin.bones_of("Tamsin"), "`skeleton` must be a Skeleton"),
     (lambda: skin.bones_of(SKELETON, {"tail": [[[0, 0, 0], [0, 0, 1]]]}), "'tail'"),
     (lambda: skin.blend_radius(1.5, 0), "`weight` must be from 0 to 1"),
