@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from rigkit import _check, bend
+from rigkit import _chain, _check
 from rigkit._xyz import cross, dot, minus, packed, plus, split, times, where
 
 
@@ -109,10 +109,10 @@ def damped_least_squares(points, goal, *, axes=None, tolerance=1e-6, most=500, t
     damping : float
         λ as a share of the chain's length, above zero.
     """
-    damping = float(_check.positive("damping", damping, hint="It is a share of the chain's length, such as 0.05."))
+    damping = _one_positive("damping", damping, "It is a share of the chain's length, such as 0.05.")
 
     def step(chain):
-        columns = bend.columns(chain.points, chain.axes)
+        columns = _chain.columns(chain.points, chain.axes)
         square = np.empty((chain.length.size, 3, 3), dtype=chain.points.dtype)
         for i, j in np.ndindex(3, 3):
             square[:, i, j] = sum(column[i] * column[j] for column in columns)
@@ -133,14 +133,14 @@ SOLVERS = {
 
 def _cyclic_pass(chain):
     for joint in range(len(chain.points) - 2, -1, -1):
-        chain.turn(joint, *bend.turn_toward(chain.points, chain.goal, chain.axes, joint))
+        chain.turn(joint, *_chain.turn_toward(chain.points, chain.goal, chain.axes, joint))
 
 
 def _backward_forward_pass(chain):
     line = minus(chain.goal, chain.points[0])
     distance = np.sqrt(dot(line, line))
     too_far = distance >= chain.length
-    chain.points = bend.two_passes(chain.points, chain.goal, chain.lengths)
+    chain.points = _chain.two_passes(chain.points, chain.goal, chain.lengths)
     if too_far.any():
         line = times(line, 1 / np.where(too_far, distance, 1))
         for joint, reach in enumerate(np.cumsum(chain.lengths, axis=0), start=1):
@@ -149,7 +149,7 @@ def _backward_forward_pass(chain):
 
 
 def _transpose_step(chain):
-    error, columns = chain.error(), bend.columns(chain.points, chain.axes)
+    error, columns = chain.error(), _chain.columns(chain.points, chain.axes)
     turns = [dot(column, error) for column in columns]
     moved = (0.0, 0.0, 0.0)
     for column, turn in zip(columns, turns, strict=True):
@@ -207,13 +207,12 @@ def _turned(vector, axis, sine, versine):
 
 def _repeat(step, points, goal, axes, tolerance, most, trace, dtype):
     """Repeat `step` on all chains that are not done, until none is left or `most` steps are taken."""
-    tolerance = float(_check.positive("tolerance", tolerance, hint="It is in metres, such as 1e-6."))
-    most = _check.count("most", most)
-    if dtype not in (float, np.float64, np.float32, "float64", "float32"):
+    tolerance, most = _one_positive("tolerance", tolerance, "It is in metres, such as 1e-6."), _check.count("most", most)
+    if dtype not in (float, np.float32, "float64", "float32"):
         raise ValueError(f"`dtype` must be numpy.float64 or numpy.float32; got {dtype!r}.")
-    points, goal, axes, shape, flat = bend.prepared(points, goal, axes, dtype)
+    points, goal, axes, shape, flat = _chain.prepared(points, goal, axes, dtype)
     points = points.reshape(*points.shape[:2], -1).copy()
-    lengths = bend.lengths(points)
+    lengths = _chain.lengths(points)
     if not (lengths > 0).all():
         raise ValueError("`points` must be different from one to the next; got a bone of no length. "
                          "Leave the double out.")
@@ -221,35 +220,41 @@ def _repeat(step, points, goal, axes, tolerance, most, trace, dtype):
     going = _Chains(points.copy(), goal.reshape(3, -1), axes, lengths, carried=axes is not None and not flat)
     count = points.shape[-1]
     in_reach, miss = _in_reach(going), going.miss()
-    steps, moved = np.zeros(count, dtype=int), np.ones(count, dtype=bool)
-    index, alive = np.arange(count), miss > tolerance  # where in the batch each chain of `going` belongs; which go on
+    steps, still = np.zeros(count, dtype=int), np.zeros(count, dtype=bool)
     record = [points.copy()]
-    for step_count in range(1, most + 1):
-        if not alive.any():
+    place = np.arange(count)  # where in the batch each chain of `going` belongs
+    busy = miss > tolerance  # which of `going` are not done; the room of the others is given back now and then
+    for taken in range(1, most + 1):
+        if not busy.any():
             break
-        if alive.mean() < 0.7:
-            index, going, alive = index[alive], going.only(alive), np.ones(alive.sum(), dtype=bool)
+        if busy.mean() < 0.7:
+            place, going, busy = place[busy], going.only(busy), np.ones(busy.sum(), dtype=bool)
         before = going.points.copy()
         step(going)
-        now = going.miss()
-        still = (going.points == before).all(axis=(0, 1))
-        done = alive & ((now <= tolerance) | still | (step_count == most))
-        written = alive if trace else done
-        points[..., index[written]] = going.points[..., written]
+        now, unmoved = going.miss(), (going.points == before).all(axis=(0, 1))
+        done = busy & ((now <= tolerance) | unmoved | (taken == most))
+        written = busy if trace else done
+        points[..., place[written]] = going.points[..., written]
         if trace:
             record.append(points.copy())
-        at = index[done]
-        miss[at], moved[at], steps[at] = now[done], ~still[done], step_count
-        alive = alive & ~done
+        miss[place[done]], still[place[done]], steps[place[done]] = now[done], unmoved[done], taken
+        busy &= ~done
     reached = miss <= tolerance
-    width = 2 if flat else 3
 
     def batch_first(chains):
-        chains = chains.reshape(*chains.shape[:-1], *shape)
-        return np.moveaxis(chains, (-len(shape) - 2, -len(shape) - 1), (-2, -1))[..., :width]
+        chains = np.moveaxis(chains, -1, -3)[..., : 2 if flat else 3]
+        return chains.reshape(*chains.shape[:-3], *shape, *chains.shape[-2:])
 
-    return Solution(batch_first(points), *(part.reshape(shape)[()] for part in (
-        reached, miss, steps, ~moved & ~reached & in_reach)), batch_first(np.stack(record)) if trace else None)
+    parts = (part.reshape(shape)[()] for part in (reached, miss, steps, still & ~reached & in_reach))
+    return Solution(batch_first(points), *parts, batch_first(np.stack(record)) if trace else None)
+
+
+def _one_positive(name, value, hint):
+    """One number above zero."""
+    number = _check.positive(name, value, hint=hint)
+    if number.ndim:
+        raise ValueError(f"`{name}` must be one number for the whole batch; got shape {number.shape}. {hint}")
+    return float(number)
 
 
 def _in_reach(chains):

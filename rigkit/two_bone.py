@@ -19,7 +19,8 @@ DOWN = (0.0, -1.0, 0.0)
 
 REACHED = 1e-9  # metres: a miss of no more is rounding
 ON_THE_LINE = 1e-6  # a point nearer to the hip–ankle line than this share of its distance gives no direction
-ROUNDING = 8 * np.finfo(float).eps  # a leg within this share of full reach is straight
+ROUNDING = 2.0**-49  # a leg within this share of full reach is straight
+_DOUBLE = np.dtype(float)
 _NO_DISTANCE = 1e-150  # metres: hip and goal are one point
 
 
@@ -182,13 +183,16 @@ def solve(hip, goal, upper, lower, pole=None, *, hint=FORWARD, swivel=0.0, soft=
     Raises
     ------
     ValueError
-        Bad numbers, lengths not above zero, a `hint` of no length, shapes that do not broadcast.
+        Bad numbers, lengths not above zero, a `hint` of no length, a `stretch` neither True nor False,
+        shapes that do not broadcast.
 
     Notes
     -----
     The circle on which the knee may be: D. Tolani, A. Goswami, N. Badler, "Real-time inverse kinematics techniques
     for anthropomorphic limbs", *Graphical Models* 62:353–388, 2000 (from memory).
     """
+    if not isinstance(stretch, (bool, np.bool_)):
+        raise ValueError(f"`stretch` must be True or False; got {stretch!r}. True lets the bones lengthen.")
     one = _one_leg(hip, goal, upper, lower, pole, hint, swivel, soft)
     hip, goal, upper, lower, pole, hint, swivel, soft, shape = one or _legs(
         hip, goal, upper, lower, pole, hint, swivel, soft)
@@ -422,21 +426,25 @@ def _seen(hip, knee, ankle, hint):
 
 def _one_leg(hip, goal, upper, lower, pole, hint, swivel, soft):
     """The arguments of one leg as plain floats; None if they are anything else, or anything but right."""
-    hip, goal, hint, pole = _floats(hip), _floats(goal), _floats(hint), pole if pole is None else _floats(pole) or ()
     scalars = upper, lower, swivel, soft
-    if not (hip and goal and hint and pole != () and all(isinstance(value, float) for value in scalars)):
+    if not (isinstance(upper, float) and isinstance(lower, float) and isinstance(swivel, float)
+            and isinstance(soft, float)):
         return None
-    sound = math.isfinite(sum(hip) + sum(goal) + sum(hint) + sum(pole or ()) + sum(scalars))
+    hip, goal, hint, pole = _floats(hip), _floats(goal), _floats(hint), pole if pole is None else _floats(pole)
+    if hip is False or goal is False or hint is False or pole is False:
+        return None
+    sound = math.isfinite(sum([*hip, *goal, *hint, *(pole or ()), *scalars]))
     if not (sound and upper > 0 and lower > 0 and 0 <= soft <= upper + lower and any(hint)):
         return None
-    return hip, goal, upper, lower, pole, hint, swivel, soft, ()
+    return hip, goal, float(upper), float(lower), pole, hint, float(swivel), float(soft), ()
 
 
 def _floats(vector):
-    """Three plain floats in a list or tuple if `vector` is just that or an array of it, else None."""
-    if type(vector) is np.ndarray and vector.ndim == 1:
-        vector = vector.tolist()
-    return vector if type(vector) in (list, tuple) and [*map(type, vector)] == [float, float, float] else None
+    """The three plain floats of `vector` if it is just that, or an array of it, else False."""
+    if type(vector) is np.ndarray and vector.shape == (3,) and vector.dtype is _DOUBLE:
+        return vector.tolist()
+    plain = type(vector) in (list, tuple) and [*map(type, vector)] == [float, float, float]
+    return vector if plain else False
 
 
 def _legs(hip, goal, upper, lower, pole, hint, swivel, soft):
