@@ -9,7 +9,7 @@ views are (forward, up).
 """
 
 from dataclasses import dataclass, replace
-from functools import cache
+from functools import cache, cached_property
 
 import numpy as np
 
@@ -71,20 +71,23 @@ def periodic_spline(values, phase):
     if n < 3:
         raise ValueError(f"`values` must be at least three round the cycle; got {n}.")
     shape = _check.batch(values=values.shape[:-1], phase=phase.shape)
-    # Curvatures that make the slopes meet: m[i-1] + 4 m[i] + m[i+1] = 6 × second difference.
-    identity = np.eye(n)
-    ring = 4 * identity + np.roll(identity, 1, axis=1) + np.roll(identity, -1, axis=1)
-    bend = 6 * (np.roll(values, 1, axis=-1) - 2 * values + np.roll(values, -1, axis=-1)) @ np.linalg.inv(ring)
+    bend = 6 * (np.roll(values, 1, axis=-1) - 2 * values + np.roll(values, -1, axis=-1)) @ _ring_inverse(n)
+    knots = np.stack([np.broadcast_to(array, (*shape, n)) for array in (values, bend)])
     place = np.broadcast_to((phase % 1.0) * n, shape)
     start = np.floor(place).astype(int)
     after = place - start
     before = 1 - after
+    index = np.broadcast_to(start, (2, *shape))[..., None]
+    left, right = (np.take_along_axis(knots, (index + step) % n, axis=-1)[..., 0] for step in (0, 1))
+    return (before * left[0] + after * right[0]
+            + ((before**3 - before) * left[1] + (after**3 - after) * right[1]) / 6)
 
-    def at(array, index):
-        return np.take_along_axis(np.broadcast_to(array, (*shape, n)), index[..., None] % n, axis=-1)[..., 0]
 
-    return (before * at(values, start) + after * at(values, start + 1)
-            + ((before**3 - before) * at(bend, start) + (after**3 - after) * at(bend, start + 1)) / 6)
+@cache
+def _ring_inverse(n):
+    """Turns second differences into the curvatures whose slopes meet: m[i-1] + 4 m[i] + m[i+1] = 6 × difference."""
+    identity = np.eye(n)
+    return np.linalg.inv(4 * identity + np.roll(identity, 1, axis=1) + np.roll(identity, -1, axis=1))
 
 
 def joint_angles(percent, joint, table="schwartz-2008", relative_step=None):
@@ -544,7 +547,7 @@ class _Plan:
     def cycle_time(self):
         return 2 * self.step_length / self.speed
 
-    @property
+    @cached_property
     def stance_share(self):
         return float(stance_share(self.speed, _limb_length(self.puppet)))
 
@@ -589,10 +592,14 @@ class _Plan:
 
     def _swing_correction(self, phase):
         """From the forward walk's end to the planted one's: eased from theirs at toe-off to theirs at the strike."""
-        ends = np.array([self.stance_share, 0.0])
-        off, strike = self._rolling_end(ends) - self._forward_end(ends)
+        off, strike = self._corrections
         share = np.clip((phase - self.stance_share) / (1 - self.stance_share), 0, 1)[..., None]
         return off + share**2 * (3 - 2 * share) * (strike - off)
+
+    @cached_property
+    def _corrections(self):
+        ends = np.array([self.stance_share, 0.0])
+        return self._rolling_end(ends) - self._forward_end(ends)
 
     def _forward_end(self, phase):
         end = self.leg(phase)[..., -1, :]
@@ -601,7 +608,7 @@ class _Plan:
     def _rolling_end(self, phase):
         return self._rolled(phase) + [self._spot, 0.0]
 
-    @property
+    @cached_property
     def _spot(self):
         """How far before the hips a foot lands: its way through stance as near the forward walk's as can be."""
         phase = np.linspace(0, self.stance_share, 50)
