@@ -9,7 +9,7 @@ import mujoco
 import numpy as np
 import pytest
 
-from rigkit import frames, rotation
+from rigkit import bend, frames, rotation
 from rigkit.skeleton import Joint, Skeleton, planar_chain
 
 CLOSE = {"rtol": 0, "atol": 1e-12}
@@ -52,13 +52,31 @@ def mujoco_scene(skeleton, joint_text):
     return model, mujoco.MjData(model)
 
 
+def posed_balls(skeleton, quaternions):
+    model, data = mujoco_scene(skeleton, lambda i: f'<joint name="{skeleton.names[i]}" type="ball"/>')
+    for name, quaternion in zip(skeleton.names, quaternions, strict=True):
+        data.joint(name).qpos[:] = np.roll(quaternion, 1)
+    return moved(model, data)
+
+
 def posed_hinges(skeleton, axes, angles):
     model, data = mujoco_scene(skeleton, lambda i: f'<joint name="{skeleton.names[i]}" axis="{numbers(axes[i])}"/>')
     for i, name in enumerate(skeleton.names):
         data.joint(name).qpos[0] = angles[i]
+    return moved(model, data)
+
+
+def moved(model, data):
     mujoco.mj_kinematics(model, data)
     mujoco.mj_comPos(model, data)  # what its Jacobians need
     return model, data
+
+
+def mujoco_jacobian(model, data, point):
+    """How the last body's `point` moves: (3, degrees of freedom)."""
+    jacobian = np.zeros((3, model.nv))
+    mujoco.mj_jac(model, data, jacobian, None, point, model.nbody - 1)
+    return jacobian
 
 
 def our_pose(skeleton, axes, angles):
@@ -79,10 +97,7 @@ def test_world_frames_of_random_trees_of_hinges(seed):
 def test_world_frames_of_a_chain_of_ball_joints():
     skeleton, _, _ = hinged_chain(5, 3)
     quaternions = rotation.unit_quaternion(np.random.default_rng(4).normal(size=(5, 4)))
-    model, data = mujoco_scene(skeleton, lambda i: f'<joint name="{skeleton.names[i]}" type="ball"/>')
-    for name, quaternion in zip(skeleton.names, quaternions, strict=True):
-        data.joint(name).qpos[:] = np.roll(quaternion, 1)
-    mujoco.mj_kinematics(model, data)
+    _, data = posed_balls(skeleton, quaternions)
     ours = skeleton.pose(dict(zip(skeleton.names, rotation.matrix_from_quaternion(quaternions), strict=True)))
     assert np.allclose(ours[:, :3, 3], [data.body(name).xpos for name in skeleton.names], **CLOSE)
 
@@ -147,3 +162,73 @@ def test_flat_chains_of_the_books(angles_deg, lengths, end, heading_deg, within)
     assert np.allclose(joints[-1], end, rtol=0, atol=within)
     last = joints[-1] - joints[-2]
     assert np.degrees(np.arctan2(last[1], last[0])) == pytest.approx(heading_deg, abs=1e-4)
+
+
+# Jacobians
+
+@pytest.mark.parametrize("seed", range(5))
+def test_jacobians_of_hinges_in_space(seed):
+    """A point off the last joint as the end; mujoco's mj_jac, and the columns of JacobianSpace as v + ω × end."""
+    skeleton, axes, angles = hinged_chain(6, seed)
+    model, data = posed_hinges(skeleton, axes, angles)
+    world = our_pose(skeleton, axes, angles)
+    end = frames.apply(world[-1], [0.1, -0.4, 0.2])
+    ours = bend.jacobian([*world[:, :3, 3], end], frames.turn(world, axes))
+    assert np.allclose(ours, mujoco_jacobian(model, data, end), rtol=0, atol=1e-10)
+    twists = modern_robotics.JacobianSpace(screws(skeleton.rest_world, axes), angles)
+    assert np.allclose(ours, twists[3:] + np.cross(twists[:3].T, end).T, rtol=0, atol=1e-10)
+
+
+def test_jacobian_of_ball_joints():
+    """mujoco turns a ball about the axes of its own body, rigkit about the world's: so its columns are ours @ body."""
+    skeleton, _, _ = hinged_chain(4, 8)
+    quaternions = rotation.unit_quaternion(np.random.default_rng(6).normal(size=(4, 4)))
+    model, data = posed_balls(skeleton, quaternions)
+    world = skeleton.pose(dict(zip(skeleton.names, rotation.matrix_from_quaternion(quaternions), strict=True)))
+    end = frames.apply(world[-1], [0.1, -0.4, 0.2])
+    ours = bend.jacobian([*world[:, :3, 3], end])
+    theirs = mujoco_jacobian(model, data, end)
+    assert ours.shape == theirs.shape == (3, 12)
+    for joint in range(4):
+        columns = slice(3 * joint, 3 * joint + 3)
+        assert np.allclose(ours[:, columns] @ world[joint, :3, :3], theirs[:, columns], rtol=0, atol=1e-10)
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_jacobians_of_flat_chains(seed):
+    """A chain of hinges about z along x, as mujoco has it, and how planar_chain moves for a small turn."""
+    rng = np.random.default_rng(seed)
+    angles, lengths = rng.uniform(-3, 3, 4), rng.uniform(0.2, 2, 4)
+    chain = Skeleton(Joint(f"j{i}", f"j{i - 1}" if i else None, frames.frame(origin=[lengths[i - 1] if i else 0, 0, 0]))
+                     for i in range(4))
+    model, data = posed_hinges(chain, np.tile([0, 0, 1], (4, 1)), angles)
+    points = planar_chain(angles, lengths)
+    ours = bend.jacobian(points)
+    assert ours.shape == (2, 4)
+    assert np.allclose(ours, mujoco_jacobian(model, data, [*points[-1], 0])[:2], rtol=0, atol=1e-10)
+    small = 1e-6 * np.eye(4)
+    slopes = (planar_chain(angles + small, lengths) - planar_chain(angles - small, lengths))[:, -1].T / 2e-6
+    assert np.allclose(ours, slopes, rtol=0, atol=1e-8)
+
+
+@pytest.mark.parametrize(("angles_deg", "lengths", "values", "within"), [
+    # a worked exercise, seen, and computed: legs 1 and 1
+    ([0, 90], [1, 1], [1.61803, 0.61803], 5e-6),
+    ([0, 0], [1, 1], [2.23607, 0], 5e-6),
+    # product: computed with roboticstoolbox, model Planar2, angles 0.3 and 0.2 rad
+    ([np.degrees(0.3), np.degrees(0.2)], [1, 1], 0.19866933, 5e-9),
+    # product: computed with mujoco, legs 3 and 2 at 90 degrees
+    ([0, 90], [3, 2], 6.0, 1e-12),
+])
+def test_singular_values_of_two_bones(angles_deg, lengths, values, within):
+    matrix = bend.jacobian(planar_chain(np.radians(angles_deg), lengths))
+    found = bend.manipulability(matrix) if np.ndim(values) == 0 else bend.singular_values(matrix)
+    assert np.allclose(found, values, rtol=0, atol=within)
+
+
+def test_what_a_straight_chain_loses():
+    """A worked exercise, seen: legs 1 and 1 straight lose the direction (1, 0); (-1, 2)/√5 moves nothing."""
+    matrix = bend.jacobian(planar_chain([0, 0], [1, 1]))
+    assert np.allclose(bend.lost_direction(matrix), [1, 0], **CLOSE)
+    assert np.allclose(matrix @ [-1, 2], 0, **CLOSE)
+    assert bend.rank(matrix) == 1

@@ -13,7 +13,23 @@ import re
 import numpy as np
 import pytest
 
-from rigkit import body, controls, foot, frames, gait, leg, mesh, placement, puppets, rotation, skeleton, skin, two_bone
+from rigkit import (
+    bend,
+    body,
+    controls,
+    foot,
+    frames,
+    gait,
+    leg,
+    mesh,
+    placement,
+    puppets,
+    rotation,
+    skeleton,
+    skin,
+    solvers,
+    two_bone,
+)
 from tests.unit.test_import import MATHS, written
 
 
@@ -97,6 +113,11 @@ MOTION = frames.apply(frames.frame(rotation.matrix_from_vector(
     [[0.5 * np.cos(t), 0.3 * np.sin(2 * t), 0.5 * np.sin(t)] for t in range(8)]))[:, None], [VECTOR, OTHER])
 CENTRES = {"L_hip": [0.1, 0.9, 0], "L_knee": [0.1, 0.5, 0.03], "L_ankle": [0.1, 0.08, 0], "L_heel": [0.1, 0, -0.06],
            "L_ball": [0.1, 0, 0.12], "L_toe": [0.1, 0, 0.2]}
+BENT = [[0, 1, 0], [0, 0.6, 0.1], [0, 0.2, 0]]  # hip, knee and ankle
+HINGES = [[1, 0, 0], [1, 0, 0]]
+JACOBIAN = [[1, 2, 0], [0, 1, 1]]
+CHAIN_SOLVING = {"points": array(BENT, "n", 3), "goal": array([0, 0.3, 0.1], 3), "tolerance": array(1e-6), "most": 50,
+                 "trace": False, "dtype": float}
 HAND = controls.Control("hand")
 
 CALLS = [
@@ -177,6 +198,27 @@ CALLS = [
     Call(two_bone.swivel_of, hip=array([0, 1, 0], 3), knee=array([0, 0.6, 0.1], 3), ankle=array([0, 0.2, 0], 3),
          hint=array([0, 0, 1], 3)),
     Call(two_bone.bone_frames, hip=array([0, 1, 0], 3), pose=two_bone.solve([0, 1, 0], [0, 0.3, 0.1], 0.4, 0.4)),
+    # bend
+    Call(bend.jacobian, points=array(BENT, "n", "d"), axes=array(HINGES, 2, 3)),
+    Call(bend.singular_values, matrix=array(JACOBIAN, "d", "m")),
+    Call(bend.manipulability, matrix=array(JACOBIAN, "d", "m")),
+    Call(bend.rank, matrix=array(JACOBIAN, "d", "m"), tolerance=array(1e-9)),
+    Call(bend.lost_direction, matrix=array(JACOBIAN, "d", "m")),
+    Call(bend.transpose_step, points=array(BENT, "n", 3), goal=array([0, 0.3, 0.1], 3), axes=array(HINGES, 2, 3)),
+    Call(bend.cyclic_turns, points=array(BENT, "n", 3), goal=array([0, 0.3, 0.1], 3), axes=array(HINGES, 2, 3)),
+    Call(bend.backward_forward, points=array(BENT, "n", 3), goal=array([0, 0.3, 0.1], 3)),
+    Call(bend.off_line, points=array(BENT, "n", 3), goal=array([0, 0.3, 0.1], 3)),
+    Call(bend.stalls, points=array(BENT, "n", 3), goal=array([0, 0.3, 0.1], 3), axes=array(HINGES, 2, 3),
+         within=array(0.0)),
+    Call(bend.preset_bend, points=array(BENT, 3, 3), angle=array(0.1), forward=array([0, 0, 1], 3)),
+    Call(bend.measure_bend, points=array(BENT, 3, 3), forward=array([0, 0, 1], 3)),
+    Call(bend.reach_cost, angle=array(0.1), upper=array(0.4), lower=array(0.4)),
+    Call(bend.bend_of_cost, cost=array(0.01), upper=array(0.4), lower=array(0.4)),
+    # solvers
+    Call(solvers.cyclic_descent, **CHAIN_SOLVING, axes=array(HINGES, 2, 3)),
+    Call(solvers.fabrik, **CHAIN_SOLVING, axes=None),
+    Call(solvers.jacobian_transpose, **CHAIN_SOLVING, axes=array(HINGES, 2, 3)),
+    Call(solvers.damped_least_squares, **CHAIN_SOLVING, axes=array(HINGES, 2, 3), damping=array(0.05)),
     # controls
     Call(controls.Follow, leader="pelvis", what="both", weight=array(0.5), gap=array(FRAME, 4, 4)),
     Call(controls.Control, name="hand", rest=array(FRAME, 4, 4), outline=array([VECTOR], "n", 3),
@@ -287,7 +329,7 @@ def public(module):
             yield f"{module}.{name}"
 
 
-@pytest.mark.parametrize("module", [name for name in MATHS if name in written() and name != "_check"])
+@pytest.mark.parametrize("module", [name for name in MATHS if name in written() and not name.startswith("_")])
 def test_every_public_function_is_in_the_table(module):
     listed = {call.name for call in CALLS} | NO_ARRAYS
     assert set(public(module)) - listed == set(), "add a good call of each to CALLS, or its name to NO_ARRAYS"
