@@ -307,7 +307,7 @@ NO_ARRAYS = {
     "foot.of_puppet",
     "leg.LegRig.with_controls", "leg.LegRig.match", "leg.LegRig.angles", "leg.LegRig.values_from_angles",
     "mesh.Mesh.side", "mesh.puppet_chain",
-    "gait.Walk.at", "gait.foot_goals",
+    "gait.Walk.at", "gait.control_values", "gait.foot_goals",
 }
 
 ARRAYS = [(call, name) for call in CALLS for name, value in call.arguments.items() if isinstance(value, array)]

@@ -7,7 +7,8 @@ import re
 import numpy as np
 import pytest
 
-from rigkit import foot, frames, gait, mesh, placement, puppets, rotation, skeleton
+from rigkit import foot, frames, gait, mesh, placement, puppets, rotation, skeleton, two_bone
+from rigkit.leg import LegRig
 from tests.unit.test_import import MATHS, written
 
 LEFT, UP, FORWARD = np.eye(3)
@@ -109,6 +110,33 @@ def test_a_positive_turn_about_the_knees_hinge_is_flexion_the_shank_goes_backwar
 
 def test_a_negative_turn_about_x_at_the_hip_is_flexion_the_thigh_goes_forward():
     assert np.allclose(posed_leg(hip=-QUARTER)[0], [0, 0.8, 0.4], **CLOSE)
+
+
+def test_seen_from_the_side_x_is_forward_and_the_hip_reads_zero_hanging_down():
+    assert np.allclose(two_bone.planar_points(0, 0, 0.4, 0.3), [[0, 0], [0, -0.4], [0, -0.7]], **CLOSE)
+    assert np.allclose(two_bone.planar_points(QUARTER, 0, 0.4, 0.3), [[0, 0], [0.4, 0], [0.7, 0]], **CLOSE)
+    assert np.allclose(two_bone.planar_points(0, QUARTER, 0.4, 0.3), [[0, 0], [0, -0.4], [-0.3, -0.4]], **CLOSE)
+
+
+def test_the_solved_knee_goes_forward_and_its_flexion_is_positive_zero_straight():
+    leg = two_bone.solve([0, 1, 0], [0, 0.4, 0], 0.4, 0.4)
+    assert leg.knee @ FORWARD > 0
+    assert leg.flexion > 0
+    assert np.allclose(leg.hinge, LEFT, **CLOSE)
+    assert two_bone.solve([0, 1, 0], [0, 0.2, 0], 0.4, 0.4).flexion == pytest.approx(0, abs=1e-12)
+    assert two_bone.solve_planar([0, -0.6], 0.4, 0.4).knee > 0
+
+
+def test_a_goal_out_of_reach_is_answered_by_its_miss():
+    leg = two_bone.solve([0, 1, 0], [0, 0, 0], 0.4, 0.4)
+    assert not leg.reached
+    assert leg.miss == pytest.approx(0.2)
+
+
+def test_a_rig_at_rest_reads_zero_and_has_its_left_leg_on_plus_x():
+    rig = LegRig.from_puppet(puppets.PUPPETS["Tamsin"])
+    assert np.allclose(rig.pose().world, rig.skeleton.rest_world, rtol=0, atol=1e-9)
+    assert rig.skeleton.rest_world[rig.skeleton.index("L_hip"), 0, 3] > 0
 
 
 def test_in_walking_the_swinging_knee_flexes_positively_and_the_thigh_swings_forward():
