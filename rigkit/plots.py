@@ -12,7 +12,7 @@ from itertools import pairwise
 import numpy as np
 
 from rigkit import _check
-from rigkit.stage import EDGE, INKS, KINDS, NUMBER, TEXT, Label, Picture, heading_markup, number
+from rigkit.stage import EDGE, INKS, KINDS, NUMBER, TEXT, Label, Picture, heading_markup, number, text_width
 
 # Curves differ by line style as well as by hue, in this order unless `kinds` says otherwise.
 HUES = ("inverse", "forward", "goal", "plain", "miss", "soft")
@@ -138,8 +138,8 @@ def curves(x, lines, xlabel, ylabel, title="", desc="", *, log_x=False, log_y=Fa
         axes.set_xlabel(xlabel)
         axes.set_ylabel(ylabel)
         if len(lines) > 1 or bands:
-            axes.legend(handles=drawn + shades, loc="lower left", bbox_to_anchor=(-0.02, 1), ncols=3, borderpad=0.2,
-                        handlelength=2.6)
+            axes.legend(handles=drawn + shades, loc="lower left", bbox_to_anchor=(-0.02, 1), borderpad=0.2,
+                        ncols=_columns([*lines, *(bands or {})], width), handlelength=2.6)
         figure.get_layout_engine().execute(figure)
         where = _Axes(axes, height, x, lines, hues)
         body = heading + _markup(figure)
@@ -248,6 +248,12 @@ def _begin(title, width, height):
         figure = Figure(figsize=(_check.count("width", width, 200) / 72, height / 72), layout="constrained")
         figure.get_layout_engine().set(w_pad=12 / 72, h_pad=3 / 72, rect=(0, 0, 1, 1 - top / height))
         return figure, figure.add_subplot(), heading, matplotlib.rc_context(_SETTINGS)
+
+
+def _columns(names, width):
+    """How many of a key's entries fit side by side; too wide a key would leave its axes no room."""
+    entry = max(text_width(name, TEXT) for name in names) + 4 * TEXT
+    return max(1, min(3, int((width - 6 * TEXT) / entry)))
 
 
 def _ink(kind):

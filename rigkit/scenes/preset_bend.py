@@ -1,0 +1,301 @@
+"""What lesson 06 shows: a straight leg that stalls, the bend that frees it, and the heron that bends the other way.
+
+Everything is seen from the side, x forward and y up, in metres.
+"""
+
+import numpy as np
+
+from rigkit import bend, plots, solvers, two_bone
+from rigkit.panels import Choice, Panel, Slider
+from rigkit.skeleton import planar_chain
+from rigkit.stage import Stage, row
+
+CLOSE = 1e-4  # metres: a solver is done when the ankle is a tenth of a millimetre from its goal
+DEFAULT = "damped least squares"
+LEG = ("hip", "knee", "ankle")
+HERON = ("hip", "knee", "ankle")
+
+
+def hanging(puppet, bend_deg=0.0):
+    """Hip, knee and ankle of a leg hung from the origin, the ankle straight below; shape (..., 3, 2)."""
+    straight = two_bone.planar_points(0.0, 0.0, puppet.thigh, puppet.shank)
+    return bend.preset_bend(straight, puppet.knee_side * np.radians(bend_deg))
+
+
+def hanging_heron(heron, bend_deg=-6.0, knee_deg=5.0):
+    """Hip, knee, ankle and toes of a three-bone leg hung from the origin, its end straight below; shape (4, 2)."""
+    points = planar_chain([0.0, -np.radians(knee_deg), -np.radians(bend_deg)], heron.bones)
+    tilt = -np.pi / 2 - np.arctan2(points[-1, 1], points[-1, 0])
+    return planar_chain([tilt, -np.radians(knee_deg), -np.radians(bend_deg)], heron.bones)
+
+
+# The opening: the same question to a straight leg and to a bent one
+
+
+def opening(puppet):
+    """A straight leg and a leg with five degrees of bend, both asked to keep their foot under a lower pelvis."""
+    asked = {"lowered": 0.13, "solver": DEFAULT}
+    straight, _ = _inverse_leg(puppet, 0.0, "Straight: it stalls, 13 cm short", **asked)
+    bent, _ = _inverse_leg(puppet, 5.0, "5° of preset bend: it knows its side", **asked)
+    return row(straight, bent, title="A straight leg asked to shorten does not move; the same leg with a preset bend "
+                                     "of 5 degrees brings its ankle to the goal")
+
+
+# Forward and inverse under one pelvis
+
+
+def crouch(puppet, lowered_cm, bend_deg, solver):
+    """A forward and an inverse leg whose pelvis was lowered, and what happened in words."""
+    lowered = lowered_cm / 100
+    forward = _forward_leg(puppet, bend_deg, lowered)
+    inverse, solution = _inverse_leg(puppet, bend_deg, "Inverse: posed from its goal", lowered, solver)
+    words = (f"Pelvis {lowered_cm:.1f} cm lower, preset bend {bend_deg:.1f}°. "
+             f"Forward chain: the foot is <b>{lowered_cm:.1f} cm</b> from its place. "
+             f"Inverse chain, {solver}: {_outcome(solution)}")
+    return row(forward, inverse), words
+
+
+def crouch_panel(puppet):
+    """Two legs under one pelvis slider: a forward chain and an inverse chain."""
+    return Panel(
+        "Lower the pelvis: what follows, and what stays?",
+        [Slider("lowered_cm", "Pelvis lowered", 0.0, 30.0, 0.5, 13.0, "cm"),
+         Slider("bend_deg", "Preset bend", 0.0, 20.0, 0.1, 0.0, "°"),
+         Choice("solver", "Solver", tuple(solvers.SOLVERS), DEFAULT)],
+        lambda **values: crouch(puppet, **values),
+        {"Standing": {"lowered_cm": 0.0, "bend_deg": 0.0},
+         "Straight, 13 cm down": {"lowered_cm": 13.0, "bend_deg": 0.0},
+         "One degree, 13 cm down": {"lowered_cm": 13.0, "bend_deg": 1.0},
+         "Ten degrees, deep crouch": {"lowered_cm": 30.0, "bend_deg": 10.0}})
+
+
+# A solver's way, and the closed form's two answers
+
+
+def two_answers(puppet, raised):
+    """The two poses of a leg that put its ankle on one goal, `raised` metres above where it hangs straight."""
+    goal = np.array([0.0, raised - puppet.leg_length])
+    return _answers(puppet, goal, 0.0, "One goal, and two legs that meet it")
+
+
+def pull(puppet, raised_cm, forward_cm, bend_deg, solver, step):
+    """A solver's chain after some steps beside the closed form's answers, and both in words."""
+    goal = np.array([forward_cm / 100, raised_cm / 100 - puppet.leg_length])
+    start = hanging(puppet, bend_deg)
+    solution = solvers.SOLVERS[solver](start, goal, tolerance=CLOSE, most=80, trace=True)
+    taken = min(step, len(solution.trace) - 1)
+    now = solution.trace[taken]
+    miss_cm = 100 * np.linalg.norm(now[-1] - goal)
+    last = len(solution.trace) - 1
+    stage = _room(puppet, f"{_capital(solver)}: step {taken} of {last}")
+    stage.ghost(start).path(solution.trace[:taken + 1, 1], "soft").chain(now, "inverse", names=LEG)
+    stage.goal(goal, f"goal, miss {miss_cm:.1f} cm")
+    words = (f"Step {taken}: miss <b>{miss_cm:.1f} cm</b>, knee {_side_in_words(bend.measure_bend(now).angle)}. "
+             f"In the end: {_outcome(solution)}")
+    return row(stage, _answers(puppet, goal, bend_deg, "The closed form's answers")), words
+
+
+def pull_panel(puppet):
+    """A goal to place, a bend to preset, a solver to follow step by step."""
+    return Panel(
+        "Walk through the steps: to which answer is the leg drawn?",
+        [Slider("bend_deg", "Preset bend", 0.0, 20.0, 0.1, 1.0, "°"),
+         Slider("raised_cm", "Goal raised", 0.0, 50.0, 0.5, 13.0, "cm"),
+         Slider("forward_cm", "Goal forward", -20.0, 20.0, 0.5, 0.0, "cm"),
+         Choice("solver", "Solver", tuple(solvers.SOLVERS), DEFAULT),
+         Slider("step", "Steps taken", 0, 80, 1, 2)],
+        lambda **values: pull(puppet, **values),
+        {"Straight and stuck": {"bend_deg": 0.0, "raised_cm": 13.0, "forward_cm": 0.0, "step": 80},
+         "One degree, first step": {"bend_deg": 1.0, "raised_cm": 13.0, "forward_cm": 0.0, "step": 1},
+         "One degree, to the end": {"bend_deg": 1.0, "raised_cm": 13.0, "forward_cm": 0.0, "step": 80},
+         "Straight, goal 3 cm forward": {"bend_deg": 0.0, "raised_cm": 13.0, "forward_cm": 3.0, "step": 80}})
+
+
+# How little bend is enough
+
+
+def steps_needed(puppet, bends_deg, raised=0.13):
+    """How many steps each solver takes from each preset bend; a mapping of solver name to int array."""
+    start = hanging(puppet, bends_deg)
+    goal = [0.0, raised - puppet.leg_length]
+    return {name: solve(start, goal, tolerance=CLOSE).steps for name, solve in solvers.SOLVERS.items()}
+
+
+def steps_plot(puppet):
+    """Steps against preset bend, for every solver."""
+    bends_deg = np.logspace(-6, np.log10(20), 60)
+    return plots.curves(
+        bends_deg, steps_needed(puppet, bends_deg), "preset bend (degrees, in powers of ten)",
+        "steps until within 0.1 mm", log_x=True, title="The smaller the bend, the longer the start",
+        desc="Steps against preset bend from a millionth of a degree to 20 degrees, for four solvers. Each tenfold "
+             "smaller bend costs about the same number of further steps.")
+
+
+def right_side_share(puppet, bends_deg, rng, legs=400, dtype=float, goal_noise=0.0, knee_noise=0.0):
+    """The share of legs, hung in random directions, whose knee comes out on its preset side by more than a degree.
+
+    Parameters
+    ----------
+    puppet : Puppet
+    bends_deg : array_like, shape (b,)
+    rng : numpy.random.Generator
+    legs : int
+        How many legs for each bend.
+    dtype : float type
+        The number type in which joints are stored and solved.
+    goal_noise, knee_noise : float
+        Standard deviation of each coordinate of the goal, and of the knee when it was placed, metres.
+
+    Returns
+    -------
+    ndarray, shape (b,)
+    """
+    turn = rng.uniform(0, 2 * np.pi, legs)
+    down = np.stack([np.sin(turn), -np.cos(turn)], axis=-1)
+    ahead = np.stack([np.cos(turn), np.sin(turn)], axis=-1)
+    straight = down[:, None, :] * np.array([0.0, puppet.thigh, puppet.leg_length])[:, None]
+    start = bend.preset_bend(straight, np.radians(bends_deg)[:, None], ahead)
+    start[..., 1, :] += knee_noise * rng.standard_normal(start[..., 1, :].shape)
+    goal = start[..., -1, :] - 0.13 * down + goal_noise * rng.standard_normal(start[..., -1, :].shape)
+    solved = solvers.damped_least_squares(start, goal, tolerance=CLOSE, dtype=dtype)
+    angle = bend.measure_bend(solved.points, np.broadcast_to(ahead, goal.shape)).angle
+    return np.mean(angle > np.radians(1.0), axis=-1)
+
+
+def sides_plot(puppet):
+    """How often the knee comes out on its preset side, against the preset bend."""
+    bends_deg = np.logspace(-15, 1, 49)
+    rng = np.random.default_rng(6)
+    shares = {
+        "double precision": right_side_share(puppet, bends_deg, rng),
+        "single precision": right_side_share(puppet, bends_deg, rng, dtype=np.float32),
+        "goal off by 1 cm": right_side_share(puppet, bends_deg, rng, goal_noise=0.01),
+        "knee placed 3 mm off": right_side_share(puppet, bends_deg, rng, knee_noise=0.003),
+    }
+    return plots.curves(
+        bends_deg, {name: 100 * share for name, share in shares.items()},
+        "preset bend (degrees, in powers of ten)", "knees on the preset side (%)", log_x=True,
+        title="Below its own noise, a bend is a toss of a coin",
+        desc="Share of legs whose knee comes out on its preset side, against preset bend. All curves rise from one "
+             "half to all: in double precision near a ten-million-millionth of a degree, in single precision near a "
+             "millionth, with a goal off by 1 centimetre near a tenth, with a knee placed 3 millimetres off near one "
+             "degree.")
+
+
+# What a bend costs, and the heron
+
+
+def cost_plot(puppet):
+    """How much reach a preset bend takes, in centimetres."""
+    bends_deg = np.linspace(0, 20, 81)
+    cost_cm = 100 * puppet.leg_length * bend.reach_cost(np.radians(bends_deg), puppet.thigh, puppet.shank)
+    return plots.curves(bends_deg, {"reach lost": cost_cm}, "preset bend (degrees)", "reach lost (cm)",
+                        title="Small bends are nearly free",
+                        desc="Reach lost against preset bend: it grows with the square of the bend.")
+
+
+def heron_crouch(heron, lowered_cm, bend_deg):
+    """The heron's leg before and after its hips sink, its middle joint preset by `bend_deg`; and what it looks like."""
+    rest = hanging_heron(heron, bend_deg)
+    rest[:, 1] += heron.ankle_height - rest[-1, 1]
+    start = rest - [0.0, lowered_cm / 100]
+    solution = solvers.SOLVERS[DEFAULT](start, rest[-1], tolerance=CLOSE)
+    angle_deg = np.degrees(bend.measure_bend(solution.points[1:]).angle)
+    good = angle_deg < -1
+    title = ("Its middle joint points back, like a heron's" if good else "Its middle joint points forward: a person "
+             "on stilts" if angle_deg > 1 else "Its middle joint has no side")
+    stage = Stage("side", (-0.95, -0.1), (0.95, 1.32), title, width=600).floor().ghost(rest)
+    stage.foot(solution.points[-1], kind="inverse", height=heron.ankle_height)
+    stage.chain(solution.points, "inverse", names=HERON)
+    stage.goal(rest[-1], f"goal, miss {100 * solution.miss:.1f} cm", place="left")
+    words = (f"Hips {lowered_cm:.1f} cm lower, preset bend {_signed(bend_deg)} (minus is back). The middle joint bends "
+             f"<b>{_side_in_words(np.radians(angle_deg))}</b>. {title}.")
+    return stage, words
+
+
+def heron_panel(heron):
+    """The heron's leg, whose preset bend can be given the wrong sign."""
+    return Panel(
+        "Break it: give the heron a person's bend",
+        [Slider("lowered_cm", "Hips lowered", 0.0, 45.0, 0.5, 25.0, "cm"),
+         Slider("bend_deg", "Preset bend of the middle joint", -20.0, 20.0, 0.5, 6.0, "°")],
+        lambda **values: heron_crouch(heron, **values),
+        {"A person's bend": {"lowered_cm": 25.0, "bend_deg": 6.0},
+         "A heron's bend": {"lowered_cm": 25.0, "bend_deg": -6.0},
+         "Deep, right way": {"lowered_cm": 45.0, "bend_deg": -6.0}}, size=640)
+
+
+# One view each
+
+
+def _room(puppet, title):
+    """A view of a hanging leg, hip at the origin."""
+    tall = puppet.leg_length
+    return Stage("side", (-0.75 * tall, -1.1 * tall), (0.75 * tall, 0.1 * tall), title, width=430)
+
+
+def _standing(puppet, bend_deg):
+    """The leg at rest with its foot flat on the floor, and a view that also holds it 30 cm lower."""
+    rest = hanging(puppet, bend_deg)
+    rest = rest + [0.0, puppet.ankle_height - rest[-1, 1]]
+    size = puppet.hip_height / 0.9
+    return rest, {"low": (-0.65 * size, -0.36 * size), "high": (0.65 * size, 0.98 * size), "width": 430}
+
+
+def _forward_leg(puppet, bend_deg, lowered):
+    rest, view = _standing(puppet, bend_deg)
+    now = rest - [0.0, lowered]
+    stage = Stage("side", title="Forward: posed from its angles", **view).floor().ghost(rest)
+    stage.foot(now[-1], kind="forward", height=puppet.ankle_height).chain(now, "forward", names=LEG)
+    stage.goal(rest[-1], "")
+    if lowered:
+        stage.measure(rest[-1], now[-1], f"{100 * lowered:.1f} cm", offset=-60)
+    return stage
+
+
+def _inverse_leg(puppet, bend_deg, title, lowered, solver):
+    rest, view = _standing(puppet, bend_deg)
+    solution = solvers.SOLVERS[solver](rest - [0.0, lowered], rest[-1], tolerance=CLOSE)
+    stage = Stage("side", title=title, **view).floor().ghost(rest)
+    stage.foot(solution.points[-1], kind="inverse", height=puppet.ankle_height)
+    stage.chain(solution.points, "inverse", names=LEG)
+    if solution.miss > 0.005:
+        stage.goal(rest[-1], "").measure(rest[-1], solution.points[-1], f"{100 * solution.miss:.1f} cm", offset=-60)
+    else:
+        stage.goal(rest[-1], f"goal, miss {100 * solution.miss:.1f} cm")
+    return stage, solution
+
+
+def _answers(puppet, goal, bend_deg, title):
+    """Both poses that meet a goal: the preset side drawn as a leg, what is not chosen dotted."""
+    stage = _room(puppet, title).goal(goal, "goal")
+    for side, name in ((-1, "back"), (1, "front")):
+        leg = two_bone.solve_planar(goal, puppet.thigh, puppet.shank, bend=side)
+        points = two_bone.planar_points(leg.hip, leg.knee, puppet.thigh, puppet.shank)
+        if bend_deg and side == puppet.knee_side:
+            stage.chain(points, "inverse", names=LEG)
+        else:
+            stage.ghost(points).dots(points).note(points[1], name if bend_deg else f"{name}?")
+    return stage
+
+
+def _outcome(solution):
+    """A solution in words."""
+    if solution.stalled:
+        return f"<b>stalled</b>, no joint turned, miss <b>{100 * solution.miss:.1f} cm</b>."
+    angle = bend.measure_bend(solution.points).angle
+    steps = f"{solution.steps} step" + ("" if solution.steps == 1 else "s")
+    return f"{steps}, miss <b>{100 * solution.miss:.1f} cm</b>, knee {_side_in_words(angle)}."
+
+
+def _side_in_words(angle):
+    degrees = np.degrees(angle)
+    return "straight" if abs(degrees) < 0.05 else f"{abs(degrees):.1f}° {'forward' if degrees > 0 else 'backward'}"
+
+
+def _signed(degrees):
+    return f"{'−' if degrees < 0 else '+'}{abs(degrees):.1f}°"
+
+
+def _capital(text):
+    return text[0].upper() + text[1:]
