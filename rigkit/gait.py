@@ -14,7 +14,7 @@ from functools import cache, cached_property
 import numpy as np
 
 from rigkit import _check, body, foot, two_bone
-from rigkit.leg import CARRIED_THIGH
+from rigkit.leg import CARRIED_THIGH, LegRig
 from rigkit.puppets import Puppet
 from rigkit.skeleton import SIDE_TAGS
 
@@ -410,6 +410,41 @@ def pelvis_path(walk, reach=0.995):
     lower = max(above(grid, room).max(), above(phase, plan.highest(phase, reach)).max())
     height = above(phase, lower)
     return np.stack([0 * height, height, walk.speed * walk.times], axis=-1)
+
+
+def control_values(walk, rig):
+    """What to give a rig's controls so that its inverse legs walk this walk: `rig.pose(control_values(walk, rig))`.
+
+    The pelvis control carries the pelvis, each foot control shifts its foot and rolls it by minus its pitch. On a rig
+    of the walk's own puppet every joint comes out where the walk has it; another rig's feet roll over the same spots.
+    For forward legs give a forward walk's angles to `LegRig.values_from_angles`, the hip's less `PELVIS_TILT`, as the
+    rig's pelvis stays level.
+
+    Parameters
+    ----------
+    walk : Walk
+    rig : LegRig
+
+    Returns
+    -------
+    dict of str to dict of str to ndarray, shape (f,)
+    """
+    _check_walk(walk)
+    if not isinstance(rig, LegRig):
+        raise ValueError(f"`rig` must be a LegRig; got {rig!r}. LegRig.from_puppet(walk.puppet) makes one.")
+    rest = dict(zip(rig.skeleton.names, rig.skeleton.rest_world[:, :3, 3], strict=True))
+    rolled = foot.roll(foot.of_puppet(walk.puppet), -walk.foot_pitch).ankle
+    above_flat = np.stack([0 * walk.foot_pitch, rolled[..., 1], rolled[..., 0]], axis=-1)
+    flat = walk.points[:, :, len(walk.puppet.bones)] - above_flat
+    values = {"pelvis": _shifts(walk.pelvis - rest["pelvis"])}
+    for side, tag in enumerate(SIDE_TAGS):
+        standing = rest[tag + rig.chain[-1]] * [1, 0, 1]
+        values[tag + "foot"] = _shifts(flat[:, side] - standing) | {"roll": -walk.foot_pitch[:, side]}
+    return values
+
+
+def _shifts(vectors):
+    return {f"shift_{axis}": vectors[..., i] for i, axis in enumerate("xyz")}
 
 
 def foot_slide_cm(sole, stance):

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose, assert_array_equal
 
-from rigkit import gait, skeleton
+from rigkit import gait, leg, skeleton
 from rigkit.puppets import PUPPETS, personal
 
 TAMSIN = PUPPETS["Tamsin"]
@@ -333,6 +333,52 @@ def test_planting_refuses_a_bad_pelvis(pelvis):
 def test_a_walk_lists_its_joints_when_asked_for_another():
     with pytest.raises(ValueError, match="`joint` must be one of 'hip', 'knee', 'ankle', 'heel'"):
         walked().at("tail")
+
+
+# On a rig
+
+@pytest.mark.parametrize("name", PUPPETS)
+def test_a_rig_s_inverse_legs_walk_either_walk(name):
+    rig = leg.LegRig.from_puppet(PUPPETS[name])
+    for walk in (walked(name), planted(name)):
+        pose = rig.pose(gait.control_values(walk, rig))
+        names = [joint for joint in walk.joints if joint != "heel"]
+        for side, tag in enumerate(("L_", "R_")):
+            posed = rig.skeleton.origins(pose.world, [tag + joint for joint in names])
+            there = np.stack([walk.at(joint)[:, side] for joint in names], axis=1)
+            assert_allclose(posed, there, atol=1e-9)
+        assert_allclose(rig.skeleton.origins(pose.world, ["pelvis"])[:, 0], walk.pelvis, atol=1e-12)
+
+
+@pytest.mark.parametrize("name", ["Tamsin", "Odo", "Pip"])
+def test_a_rig_s_forward_legs_walk_the_forward_walk_and_read_its_angles(name):
+    rig, walk = leg.LegRig.from_puppet(PUPPETS[name]), walked(name)
+    none = np.zeros_like(walk.knee)
+    angles = leg.LegAngles(np.stack([walk.hip - gait.PELVIS_TILT, none, none], axis=-1), walk.knee,
+                           np.stack([walk.ankle, none, none], axis=-1))
+    values = rig.values_from_angles(angles) | {"pelvis": gait.control_values(walk, rig)["pelvis"]}
+    pose = rig.pose(values, inverse=False)
+    for side, tag in enumerate(("L_", "R_")):
+        assert_allclose(rig.skeleton.origins(pose.world, [tag + "ankle"])[:, 0], walk.at("ankle")[:, side], atol=1e-9)
+    assert_allclose(rig.angles(pose).knee, walk.knee, atol=1e-9)
+
+
+def test_another_rig_s_feet_roll_over_the_same_spots():
+    walk, rig = planted("Pip"), leg.LegRig.from_puppet(TAMSIN)
+    pose = rig.pose(gait.control_values(walk, rig))
+    flat = walk.stance[:, 0] & (np.abs(walk.foot_pitch[:, 0]) < 0.02)
+    assert flat.sum() > 10
+    ankle = rig.skeleton.origins(pose.world[flat], ["L_ankle"])[:, 0]
+    assert_allclose(ankle[:, [0, 2]], walk.at("ankle")[flat, 0][:, [0, 2]], atol=0.001)
+    assert_allclose(ankle[:, 1], TAMSIN.ankle_height, atol=0.003)
+
+
+@pytest.mark.parametrize("rig", [None, "rig", TAMSIN])
+def test_only_a_rig_has_control_values(rig):
+    with pytest.raises(ValueError, match="`rig` must be a LegRig"):
+        gait.control_values(walked(), rig)
+    with pytest.raises(ValueError, match="`walk` must be a Walk"):
+        gait.control_values(rig, leg.LegRig.from_puppet(TAMSIN))
 
 
 # The pelvis path
