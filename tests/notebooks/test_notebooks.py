@@ -1,6 +1,7 @@
 """The committed notebooks: as authoring writes them; lessons and solutions run as saved, blank exercises politely."""
 
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -23,6 +24,13 @@ def named(path):
 @pytest.mark.parametrize("path", [*LESSONS, *SOLUTIONS, *EXERCISES], ids=named)
 def test_a_notebook_is_kept_as_authoring_writes_it(path):
     assert authoring.problems(path.read_text(encoding="utf-8")) == []
+
+
+@pytest.mark.parametrize("path", [*LESSONS, *SOLUTIONS, *EXERCISES], ids=named)
+def test_links_lead_somewhere(path):
+    text = "\n".join(cell.source for cell in authoring.read(path).cells if cell.cell_type == "markdown")
+    links = [link.partition("#")[0] for link in re.findall(r"\]\(([^)\s]+)", text) if "://" not in link]
+    assert [link for link in links if not (path.parent / link).exists()] == []
 
 
 @pytest.mark.parametrize("path", [*LESSONS, *SOLUTIONS], ids=named)
