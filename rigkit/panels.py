@@ -19,7 +19,9 @@ _LOOK = f"""<style>{STYLE}
 .rig-panel-title{{font-size:18px;font-weight:600;line-height:1.35}}
 .rig-readout{{font-size:15px;line-height:1.45;min-height:2.9em;margin-top:8px;font-variant-numeric:tabular-nums}}
 .rig-panel .widget-label{{text-align:left}}
-.rig-panel .widget-toggle-buttons{{flex-flow:row nowrap;width:auto}}
+.rig-panel .widget-radio{{display:flex;width:auto;height:auto;margin:2px;align-items:baseline}}
+.rig-panel .widget-radio-box{{flex-flow:row wrap;gap:4px 24px;margin:0!important}}
+.rig-panel .widget-radio-box label{{width:auto;font-size:14px}}
 .rig-panel .widget-label,.rig-panel .jupyter-button,.rig-panel input{{font-size:14px}}
 .rig-panel .jupyter-button{{width:auto;padding:0 12px}}
 </style>"""
@@ -89,7 +91,7 @@ class Slider:
 
 @dataclass(frozen=True)
 class Choice:
-    """One of a few named options, each a button."""
+    """One of a few named options, side by side."""
 
     key: str
     label: str
@@ -107,8 +109,8 @@ class Choice:
 
     def build(self):
         """The widget that holds the value; there is nothing to type."""
-        return widgets.ToggleButtons(description=self.label, options=list(self.options), value=self.value,
-                                     style={"description_width": "200px", "button_width": "auto"}), None
+        return widgets.RadioButtons(description=self.label, options=list(self.options), value=self.value,
+                                    style={"description_width": "200px"}), None
 
 
 class Panel:
