@@ -5,8 +5,8 @@
 if anything would. Running it twice changes nothing the second time.
 
 Tags: `answer` (with the question's id in the metadata, {"rigkit": {"question": "06/solve_leg"}}), `solution-only`
-(dropped from the exercise), `live` (shows a panel: its output is neither saved nor compared), `rounding` (what it shows
-hangs on the last digits of sums, which differ from machine to machine: saved, but not compared).
+(dropped from the exercise), `live` (shows a panel: its output is neither saved nor compared), `nbval-ignore-output`
+(saved but not compared: what it shows hangs on last digits, which differ from machine to machine).
 """
 
 import argparse
