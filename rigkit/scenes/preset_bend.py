@@ -59,14 +59,14 @@ def crouch_panel(puppet):
     """Two legs under one pelvis slider: a forward chain and an inverse chain."""
     return Panel(
         "Lower the pelvis: what follows, and what stays?",
-        [Slider("lowered_cm", "Pelvis lowered", 0.0, 30.0, 0.5, 13.0, "cm"),
+        [Slider("lowered_cm", "Pelvis lowered", 0.0, 25.0, 0.5, 13.0, "cm"),
          Slider("bend_deg", "Preset bend", 0.0, 20.0, 0.1, 0.0, "°"),
          Choice("solver", "Solver", tuple(solvers.SOLVERS), DEFAULT)],
         lambda **values: crouch(puppet, **values),
         {"Standing": {"lowered_cm": 0.0, "bend_deg": 0.0},
          "Straight, 13 cm down": {"lowered_cm": 13.0, "bend_deg": 0.0},
          "One degree, 13 cm down": {"lowered_cm": 13.0, "bend_deg": 1.0},
-         "Ten degrees, deep crouch": {"lowered_cm": 30.0, "bend_deg": 10.0}})
+         "Ten degrees, deep crouch": {"lowered_cm": 25.0, "bend_deg": 10.0}})
 
 
 # A solver's way, and the closed form's two answers
@@ -218,7 +218,7 @@ def heron_panel(heron):
     return Panel(
         "Break it: give the heron a person's bend",
         [Slider("lowered_cm", "Hips lowered", 0.0, 45.0, 0.5, 25.0, "cm"),
-         Slider("bend_deg", "Preset bend of the middle joint", -20.0, 20.0, 0.5, 6.0, "°")],
+         Slider("bend_deg", "Preset bend at the ankle", -20.0, 20.0, 0.5, 6.0, "°")],
         lambda **values: heron_crouch(heron, **values),
         {"A person's bend": {"lowered_cm": 25.0, "bend_deg": 6.0},
          "A heron's bend": {"lowered_cm": 25.0, "bend_deg": -6.0},
@@ -235,11 +235,11 @@ def _room(puppet, title):
 
 
 def _standing(puppet, bend_deg):
-    """The leg at rest with its foot flat on the floor, and a view that also holds it 30 cm lower."""
+    """The leg at rest with its foot flat on the floor, and a view that also holds it 25 cm lower."""
     rest = hanging(puppet, bend_deg)
     rest = rest + [0.0, puppet.ankle_height - rest[-1, 1]]
     size = puppet.hip_height / 0.9
-    return rest, {"low": (-0.65 * size, -0.36 * size), "high": (0.65 * size, 0.98 * size), "width": 430}
+    return rest, {"low": (-0.65 * size, -0.28 * size), "high": (0.65 * size, 0.96 * size), "width": 430}
 
 
 def _forward_leg(puppet, bend_deg, lowered):
