@@ -127,6 +127,19 @@ def test_the_skin_is_smooth_so_that_creases_fade_with_detail(puppet):
     assert np.percentile(fine, 99) < np.radians(20)
 
 
+@quick
+@given(st.lists(st.tuples(st.floats(-3, 3), st.floats(0.1, 2)), min_size=4, max_size=9))
+def test_the_curves_through_the_rings_never_go_beyond_them(pairs):
+    keys, steps = np.array(pairs).T
+    along = np.cumsum([0, *steps[1:]])
+    slopes = mesh._slopes(keys, steps[1:])
+    for i, (start, end) in enumerate(pairwise(along)):
+        curve = mesh._smooth_through(keys, along, slopes, slopes, np.linspace(start, end, 20))
+        low, high = np.sort(keys[i:i + 2])
+        assert curve.min() >= low - 1e-9
+        assert curve.max() <= high + 1e-9
+
+
 @puppets
 def test_feet_stand_flat_on_the_floor_as_long_as_the_puppet_says(puppet):
     vertices = mesh.puppet_mesh(puppet, 3000).vertices
