@@ -133,16 +133,16 @@ def curves(x, lines, xlabel, ylabel, title="", desc="", *, log_x=False, log_y=Fa
                       color=INKS["soft-text"][0])
         for axis, log in ((axes.xaxis, log_x), (axes.yaxis, log_y)):
             if log:
+                low, high = axis.get_view_interval()
                 axis.set_major_formatter(_power)
-                axis.set_minor_formatter(lambda value, place: "")
+                axis.set_minor_formatter(_power if high < 10 * low else lambda value, place: "")
         axes.set_xlabel(xlabel)
         axes.set_ylabel(ylabel)
         if len(lines) > 1 or bands:
             axes.legend(handles=drawn + shades, loc="lower left", bbox_to_anchor=(-0.02, 1), borderpad=0.2,
                         ncols=_columns([*lines, *(bands or {})], width), handlelength=2.6)
-        figure.get_layout_engine().execute(figure)
-        where = _Axes(axes, height, x, lines, hues)
         body = heading + _markup(figure)
+        where = _Axes(axes, height, x, lines, hues)  # only now is the layout settled
     return Plot(title, desc or f"{ylabel} against {xlabel}: {', '.join(lines)}.", width, height, body, where)
 
 

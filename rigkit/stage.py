@@ -40,6 +40,8 @@ FONT = 'system-ui,-apple-system,"Segoe UI",Roboto,"Helvetica Neue",Arial,sans-se
 TEXT, NUMBER, TITLE = 15, 21, 17  # sizes in px at the drawn width
 LEAST_TEXT = 13  # a row wraps rather than draw TEXT smaller than this
 EDGE = 6  # px that text keeps from the edge of the view
+# Where words are tried beside a point: right there, then further along (shares of their size) and away (px).
+PLACES_TRIED = ((0, 0), (-0.75, 0), (0.75, 0), (0, 24), (-1.5, 0), (1.5, 0), (-0.75, 24), (0.75, 24), (0, 48))
 CARD = 14  # px around a picture on its card
 
 _SHAPES = (
@@ -260,7 +262,7 @@ class Stage(Picture):
             self._shapes.append(f'<path class="{marks}" d="{_bone(start, end, wide, narrow)}"/>')
             self._solids.append((*start, *end, wide))
             wide *= 0.8
-        for i, (x, y) in enumerate(xy):
+        for i, (x, y) in reversed(list(enumerate(xy))):  # the root's ring, with the letter, lies on top
             radius = 12 if side and i == 0 else 8
             self._shapes.append(f'<circle class="rig-joint rig-{kind}" cx="{number(x)}" cy="{number(y)}" '
                                 f'r="{radius}"/>')
@@ -293,20 +295,30 @@ class Stage(Picture):
             raise ValueError("`heel` and `toe` must be given together, or neither for a level foot.")
         ankle = self._xy("ankle", ankle)[0]
         if heel is None:
-            along = {"side": (-0.06, 0.19), "front": (-0.045, 0.045)}.get(self.view)
-            if along is None:
+            if self.view not in ("side", "front"):
                 raise ValueError(f"`heel` and `toe` must be given in the {self.view} view.")
             sole = ankle[1] + float(_check.positive("height", height)) * self._scale
-            heel, toe = ((ankle[0] + way * self._scale, sole) for way in along)
+            back, front = (-0.06, 0.19) if self.view == "side" else (-0.045, 0.045)
+            heel, toe = (ankle[0] + back * self._scale, sole), (ankle[0] + front * self._scale, sole)
         else:
-            heel, toe = _at_least(self._xy("heel", heel)[0], self._xy("toe", toe)[0], 0.09 * self._scale)
+            heel, toe = self._xy("heel", heel)[0], self._xy("toe", toe)[0]
         bend = toe if ball is None else self._xy("ball", ball)[0]
-        rise = _off_line(ankle, heel, bend)
-        crown = toe[0] + 0.7 * rise[0], toe[1] + 0.7 * rise[1]
-        self._shapes.append(f'<path class="{marks}" d="M{_p(heel)}L{_p(bend)}L{_p(toe)}Q{_p(crown)} {_p(ankle)}Z"/>')
+        self._shapes.append(f'<path class="{marks}" d="{self._foot_outline(ankle, heel, bend, toe)}"/>')
         for start, end in ((heel, bend), (bend, toe), (toe, ankle), (ankle, heel)):
             self._solids.append((*start, *end, 3))
         return self
+
+    def _foot_outline(self, ankle, heel, ball, toe):
+        broad = 0.09 * self._scale
+        if self.view == "top":
+            return _bone(heel, toe, broad / 2, broad * 0.4)
+        end_on = abs(toe[0] - heel[0]) <= broad * 1.01
+        if end_on:  # seen from the front a foot still has its breadth
+            heel, ball, toe = ((ankle[0] + way * broad / 2, max(heel[1], toe[1])) for way in (-1, 1, 1))
+        rise = _off_line(ankle, heel, ball)
+        over_toe, over_heel = ((x + 0.7 * rise[0], y + 0.7 * rise[1]) for x, y in (toe, heel))
+        back = f"Q{_p(over_heel)} {_p(heel)}" if end_on else ""
+        return f"M{_p(heel)}L{_p(ball)}L{_p(toe)}Q{_p(over_toe)} {_p(ankle)}{back}Z"
 
     def goal(self, point, label="goal", place=None):
         """A green ring where the chain's end should be."""
@@ -328,9 +340,7 @@ class Stage(Picture):
 
     def skin(self, points, kind="soft"):
         """A filled outline: skin seen flat."""
-        outline = "L".join(map(_p, self._xy("points", points)))
-        self._shapes.append(f'<path class="{_marks("rig-skin", kind)}" d="M{outline}Z"/>')
-        return self
+        return self._polygon(self._xy("points", points), _marks("rig-skin", kind))
 
     def path(self, points, kind="plain", side=None):
         """A line through `points`: the way something went; dashed for the right side."""
@@ -385,8 +395,10 @@ class Stage(Picture):
         self._line([start, end], marks)
         sides = ("above", "below") if level else ("right", "left")
         sides = sides if offset >= 0 else sides[::-1]
+        sides += ("right", "left") if level else ("above", "below")  # beyond its ends, where it is short
         middle = ((start[0] + end[0]) / 2, (start[1] + end[1]) / 2)
-        return self._label(middle, text, kind, 12, place, sides, NUMBER)
+        reach = tuple(12 + abs(e - s) / 2 for s, e in zip(start, end, strict=True))
+        return self._label(middle, text, kind, reach, place, sides, NUMBER)
 
     def note(self, point, text, kind="plain", place=None):
         """Words beside `point`."""
@@ -424,6 +436,7 @@ class Stage(Picture):
     def _polygon(self, xy, marks):
         self._line([*xy, xy[0]], marks)
         self._shapes[-1] = self._shapes[-1].replace('"/>', 'Z"/>')
+        return self
 
     def _ring(self, point, label, kind, radius, place):
         x, y = self._xy("point", point)[0]
@@ -448,7 +461,10 @@ class Stage(Picture):
 
 
 class Label:
-    """Words that stand beside a point, on the first of the sides where they touch nothing."""
+    """Words that stand beside a point, on the first of the sides where they touch nothing.
+
+    They keep `reach` px from it: one number, or one for the sides and one for above and below.
+    """
 
     def __init__(self, xy, text, kind, reach, places, size):
         self.xy, self.text, self.kind, self.reach, self.places, self.size = xy, text, kind, reach, places, size
@@ -472,13 +488,16 @@ class Label:
 
     def _boxes(self):
         x, y = self.xy
-        w, h, reach = self.width, self.size, self.reach
-        for shift in (0.0, -0.75, 0.75, -1.5, 1.5):  # first beside the point, then a little further along
+        w, h = self.width, self.size
+        aside, along = self.reach if isinstance(self.reach, tuple) else (self.reach, self.reach)
+        for shift, away in PLACES_TRIED:
             for place in self.places:
                 if place in ("right", "left"):
-                    left, top = (x + reach if place == "right" else x - reach - w), y - h / 2 + shift * h
+                    gap, top = aside + away, y - h / 2 + shift * h
+                    left = x + gap if place == "right" else x - gap - w
                 else:
-                    left, top = x - w / 2 + shift * w / 2, (y - reach - h if place == "above" else y + reach)
+                    gap, left = along + away, x - w / 2 + shift * w / 2
+                    top = y + gap if place == "below" else y - gap - h
                 yield place, (left, top, left + w, top + h)
 
 
@@ -531,15 +550,6 @@ def _unit(a, b):
     """The direction from `a` to `b`; straight down the picture where they coincide."""
     length = math.hypot(b[0] - a[0], b[1] - a[1])
     return ((b[0] - a[0]) / length, (b[1] - a[1]) / length) if length > 1e-6 else (0.0, 1.0)
-
-
-def _at_least(a, b, length):
-    """`a` and `b` moved apart to `length` where they are closer: a foot seen end on still has its width."""
-    gap = math.hypot(b[0] - a[0], b[1] - a[1])
-    if gap >= length:
-        return a, b
-    x, y = (a[0] + b[0]) / 2, (a[1] + b[1]) / 2
-    return (x - length / 2, y), (x + length / 2, y)
 
 
 def _off_line(point, a, b):

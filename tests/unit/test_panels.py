@@ -1,0 +1,217 @@
+"""Panels: one draw for one change, values that are refused rather than clamped, errors in words."""
+
+import re
+import xml.etree.ElementTree as ET
+
+import ipywidgets as widgets
+import pytest
+
+from rigkit.panels import Choice, Panel, Slider
+from rigkit.stage import Stage, row
+
+
+class Drawing:
+    """A draw function that counts, shows what it was called with, and may fail."""
+
+    def __init__(self):
+        self.calls = []
+
+    def __call__(self, drop_cm, steps=0, side="front"):
+        self.calls.append((drop_cm, steps, side))
+        if drop_cm == 13:
+            raise ValueError("`drop_cm` must not be 13 & <unlucky>.")
+        if drop_cm == 14:
+            raise KeyError("a fault")
+        stage = Stage(width=300).measure((0, 1), (0, 1 - drop_cm / 100), f"{drop_cm} cm")
+        return stage, f"Down by {drop_cm} cm, {steps} steps, {side}."
+
+
+@pytest.fixture
+def drawing():
+    return Drawing()
+
+
+@pytest.fixture
+def panel(drawing):
+    return Panel("A pelvis goes down.",
+                 [Slider("drop_cm", "Pelvis lowered by", 0, 30, 0.5, 5, "cm"), Slider("steps", "Steps", 0, 9, 1, 3),
+                  Choice("side", "Knee", ("front", "back"), "front")],
+                 drawing, {"Sitting": {"drop_cm": 30, "side": "back"}, "Standing": {"drop_cm": 0}})
+
+
+def everything(widget):
+    """A widget and all widgets in it."""
+    yield widget
+    for child in getattr(widget, "children", ()):
+        yield from everything(child)
+
+
+def find(panel, kind):
+    return [w for w in everything(panel.widget) if isinstance(w, kind)]
+
+
+def press(panel, name):
+    next(b for b in find(panel, widgets.Button) if b.description == name).click()
+
+
+# --- values and drawing ----------------------------------------------------------------------------------------------
+
+
+def test_a_panel_shows_something_from_the_start(panel, drawing):
+    assert drawing.calls == [(5, 3, "front")]
+    assert panel.values == {"drop_cm": 5, "steps": 3, "side": "front"}
+    assert "5.0 cm" in panel.picture
+    assert "Down by 5.0 cm, 3 steps, front." in panel.readout
+    ET.fromstring(panel.picture)
+
+
+def test_setting_several_values_draws_once(panel, drawing):
+    panel.set(drop_cm=7, steps=8, side="back")
+    assert drawing.calls[1:] == [(7, 8, "back")]
+    assert panel.values == {"drop_cm": 7, "steps": 8, "side": "back"}
+
+
+def test_a_slider_moved_draws_once(panel, drawing):
+    slider = find(panel, widgets.FloatSlider)[0]
+    slider.value = 12
+    assert drawing.calls[1:] == [(12, 3, "front")]
+    slider.value = 12
+    assert len(drawing.calls) == 2
+
+
+def test_a_moment_jumps_draws_once_and_leaves_the_rest(panel, drawing):
+    panel.set(steps=9)
+    press(panel, "Sitting")
+    assert drawing.calls[2:] == [(30, 9, "back")]
+
+
+def test_reset_goes_back_to_the_start_and_is_the_last_button(panel, drawing):
+    panel.set(drop_cm=7, steps=8, side="back")
+    press(panel, "Reset")
+    assert panel.values == {"drop_cm": 5, "steps": 3, "side": "front"}
+    assert len(drawing.calls) == 3
+    panel.set(drop_cm=9)
+    panel.reset()
+    assert drawing.calls[-1] == (5, 3, "front")
+    assert [b.description for b in find(panel, widgets.Button)] == ["Sitting", "Standing", "Reset"]
+
+
+def test_whole_sliders_give_whole_numbers_and_others_floats(panel):
+    assert isinstance(panel.values["steps"], int)
+    assert isinstance(panel.values["drop_cm"], float)
+
+
+def test_draw_may_give_markup_instead_of_a_picture():
+    shown = Panel("A sentence.", [Slider("x", "x", 0, 1, 1, 0)], lambda x: (f"<p>{x}</p>", ""))
+    assert shown.picture == "<p>0</p>"
+
+
+def test_a_row_is_sent_without_its_style_sheet_which_the_panel_holds_once():
+    shown = Panel("A sentence.", [Slider("x", "x", 0, 1, 1, 0)], lambda x: (row(Stage(), Stage()), ""))
+    texts = [w.value for w in find(shown, widgets.HTML)]
+    assert "<style" not in shown.picture
+    assert sum(text.count("<style") for text in texts) == 1
+    assert ".rig-row{" in "".join(texts)
+
+
+# --- what is in it ---------------------------------------------------------------------------------------------------
+
+
+def test_order_title_picture_readout_controls_buttons(panel):
+    kinds = [type(w).__mro__ for w in everything(panel.widget)]
+    order = [next((k.__name__ for k in mro if k in (widgets.HTML, widgets.FloatSlider, widgets.IntSlider,
+                                                    widgets.RadioButtons, widgets.Button)), None) for mro in kinds]
+    assert [name for name in order if name] == ["HTML", "HTML", "FloatSlider", "IntSlider", "RadioButtons",
+                                                *["Button"] * 3]
+    title, screen = find(panel, widgets.HTML)
+    assert re.search(r'role="heading"[^>]*>A pelvis goes down\.<', title.value)
+    assert screen.value == panel.picture + panel.readout
+    assert 'aria-live="polite"' in panel.readout
+
+
+def test_neither_interact_nor_output_is_used(panel):
+    assert not find(panel, (widgets.Output, widgets.interactive))
+
+
+def test_every_slider_has_a_box_of_the_same_name_and_range(panel):
+    for slider_kind, box_kind in ((widgets.FloatSlider, widgets.BoundedFloatText),
+                                  (widgets.IntSlider, widgets.BoundedIntText)):
+        slider, box = find(panel, slider_kind)[0], find(panel, box_kind)[0]
+        for trait in ("description", "min", "max", "step", "value"):
+            assert getattr(slider, trait) == getattr(box, trait)
+    assert find(panel, widgets.FloatSlider)[0].description == "Pelvis lowered by (cm)"
+
+
+def test_box_and_slider_are_linked_both_ways_and_draw_once(panel, drawing):
+    slider, box = find(panel, widgets.FloatSlider)[0], find(panel, widgets.BoundedFloatText)[0]
+    box.value = 9.5
+    assert slider.value == 9.5
+    slider.value = 2
+    assert box.value == 2
+    panel.set(drop_cm=4)
+    assert box.value == 4
+    assert [drop for drop, *_ in drawing.calls] == [5, 9.5, 2, 4]
+
+
+def test_names_are_words_and_never_markup():
+    shown = Panel("a < b", [Slider("x", "x", 0, 1, 1, 0)], lambda x: ("", ""))
+    assert "a &lt; b" in find(shown, widgets.HTML)[0].value
+
+
+def test_a_panel_displays_itself(panel):
+    assert "application/vnd.jupyter.widget-view+json" in panel._repr_mimebundle_()
+
+
+def test_a_slider_that_was_moved_is_not_sent_its_own_value_back(panel):
+    for slider in (find(panel, widgets.FloatSlider)[0], find(panel, widgets.IntSlider)[0]):
+        assert slider.trait_metadata("value", "echo_update") is False
+        assert slider.trait_metadata("value", "sync") is True
+
+
+# --- errors ----------------------------------------------------------------------------------------------------------
+
+
+def test_an_expected_error_is_a_sentence_and_the_last_picture_stays(panel):
+    before = panel.picture
+    panel.set(drop_cm=13)
+    assert panel.picture == before
+    assert "<strong>Check:</strong> `drop_cm` must not be 13 &amp; &lt;unlucky&gt;." in panel.readout
+    panel.set(drop_cm=12)
+    assert "Check:" not in panel.readout
+    assert panel.picture != before
+
+
+def test_a_fault_is_raised(panel):
+    with pytest.raises(KeyError, match="a fault"):
+        panel.set(drop_cm=14)
+    with pytest.raises(KeyError, match="a fault"):
+        Panel("A sentence.", [Slider("drop_cm", "x", 14, 15, 1, 14)], Drawing())
+
+
+@pytest.mark.parametrize(("name", "values"), [
+    ("drop_cm", {"drop_cm": 31}), ("drop_cm", {"drop_cm": -0.1}), ("drop_cm", {"drop_cm": float("nan")}),
+    ("drop_cm", {"drop_cm": "5"}), ("drop_cm", {"drop_cm": [5]}), ("drop_cm", {"drop_cm": None}),
+    ("steps", {"steps": 2.5}), ("side", {"side": "left"}), ("values", {"nothing": 1}),
+    ("steps", {"drop_cm": 6, "steps": 99}),
+])
+def test_values_that_do_not_fit_are_refused_and_nothing_moves(panel, drawing, name, values):
+    before = panel.values
+    with pytest.raises(ValueError, match=f"`{name}` must"):
+        panel.set(**values)
+    assert panel.values == before
+    assert len(drawing.calls) == 1
+
+
+@pytest.mark.parametrize(("name", "make"), [
+    ("x", lambda: Slider("x", "x", 0, 1, 0.1, 2)), ("high", lambda: Slider("x", "x", 1, 0, 0.1, 0.5)),
+    ("step", lambda: Slider("x", "x", 0, 1, 0, 0.5)), ("low", lambda: Slider("x", "x", float("nan"), 1, 0.1, 0.5)),
+    ("x", lambda: Slider("x", "x", 0, 10, 1, 2.5)),
+    ("y", lambda: Choice("y", "y", ("a", "b"), "c")), ("y", lambda: Choice("y", "y", (), "c")),
+    ("controls", lambda: Panel("t", [Slider("x", "x", 0, 1, 1, 0)] * 2, lambda x: ("", ""))),
+    ("values", lambda: Panel("t", [Slider("x", "x", 0, 1, 1, 0)], lambda x: ("", ""), {"m": {"y": 1}})),
+    ("x", lambda: Panel("t", [Slider("x", "x", 0, 1, 1, 0)], lambda x: ("", ""), {"m": {"x": 2}})),
+    ("size", lambda: Panel("t", [Slider("x", "x", 0, 1, 1, 0)], lambda x: ("", ""), size=0)),
+])
+def test_panels_that_could_not_work_are_refused_when_made(name, make):
+    with pytest.raises(ValueError, match=f"`{name}`"):
+        make()

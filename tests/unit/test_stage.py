@@ -1,0 +1,405 @@
+"""Stages: what a picture of a rig says, that it can be read everywhere, and that it is the same everywhere."""
+
+import os
+import re
+import subprocess
+import sys
+import xml.etree.ElementTree as ET
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from rigkit import stage as st_module
+from rigkit.stage import EDGE, INKS, LEAST_TEXT, TEXT, Label, Stage, number, row, text_width
+
+SVG = "{http://www.w3.org/2000/svg}"
+LEG = [[0.1, 0.93, 0.0], [0.11, 0.5, 0.05], [0.1, 0.08, 0.0]]
+
+
+def full(view="side", leg=LEG, **options):
+    """A stage with one of everything."""
+    leg = np.asarray(leg)
+    stage = Stage(view, (-0.6, -0.2), (0.6, 1.1), "A leg stands", width=430, **options).floor()
+    stage.skin(leg + [0.0, 0.0, 0.05]).ghost(leg).foot(leg[2], leg[2] - [0, 0.08, 0.06], leg[2] + [0, -0.08, 0.19])
+    stage.chain(leg, "forward", "L", ("hip", "knee", "ankle")).chain(leg * [-1, 1, 1], "inverse", "R")
+    stage.goal(leg[2]).pole(leg[1] + [0, 0, 0.3], knee=leg[1]).control(leg + [0.0, 0.05, 0.05], "pelvis")
+    stage.measure(leg[2], leg[0], "85.0 cm", "plain", offset=40).arc(leg[1], leg[0], leg[2], "12°")
+    return stage.note(leg[0], "a note").arrow(leg[0], leg[1], "bone axis").path(leg).dots(leg)
+
+
+def parts(picture, name):
+    return ET.fromstring(picture.svg()).iter(SVG + name)
+
+
+def classes(picture):
+    return [element.get("class", "") for element in ET.fromstring(picture.svg()).iter()]
+
+
+# --- contrast --------------------------------------------------------------------------------------------------------
+# WCAG 2.x: contrast = (L1 + 0.05) / (L2 + 0.05); text 4.5:1 (SC 1.4.3), graphics 3:1 (SC 1.4.11), never rounded.
+
+
+def luminance(ink):
+    channels = np.array([int(ink[i:i + 2], 16) for i in (1, 3, 5)]) / 255
+    linear = np.where(channels <= 0.04045, channels / 12.92, ((channels + 0.055) / 1.055) ** 2.4)
+    return float(linear @ (0.2126, 0.7152, 0.0722))
+
+
+def contrast(one, other):
+    dark, light = sorted((luminance(one), luminance(other)))
+    return (light + 0.05) / (dark + 0.05)
+
+
+@pytest.mark.parametrize(("ink", "on_white"), [("#000000", 21), ("#767676", 4.542), ("#949494", 3.033),
+                                               ("#0072b2", 5.185), ("#d55e00", 3.867), ("#e69f00", 2.252)])
+def test_the_contrast_formula_gives_the_published_anchors(ink, on_white):
+    # Anchors of the WCAG formula and of the Okabe-Ito palette, computed independently of this project's code.
+    assert contrast(ink, "#ffffff") == pytest.approx(on_white, abs=6e-4)
+
+
+@pytest.mark.parametrize("dark", [0, 1], ids=["light", "dark"])
+@pytest.mark.parametrize("ground", ["paper", "floor"])
+@pytest.mark.parametrize("name", [name for name in INKS if name not in ("paper", "floor")])
+def test_every_ink_is_seen_on_paper_and_on_the_floor(name, ground, dark):
+    least = 4.5 if name == "ink" or name.endswith("-text") else 3
+    assert contrast(INKS[name][dark], INKS[ground][dark]) >= least
+
+
+def test_both_themes_have_the_same_inks_with_fallbacks_in_the_style_sheet():
+    for name, pair in INKS.items():
+        for ink in pair:
+            assert re.search(rf"--{name}:var\(--rig-{name},(var\(--jp-layout-color0,)?{ink}\)", st_module.STYLE)
+    assert 'body[data-jp-theme-light="false"] .rig{' in st_module.STYLE
+    assert "@media (prefers-color-scheme:dark){body:not([data-jp-theme-light]) .rig{" in st_module.STYLE
+
+
+def test_a_card_keeps_its_light_inks_whatever_the_page():
+    card = full().card()
+    ET.fromstring(card)
+    assert "prefers-color-scheme" not in card
+    assert "jp-" not in card
+    assert INKS["forward"][0] in card
+    assert INKS["forward"][1] not in card
+
+
+# --- markup ----------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("view", st_module.VIEWS)
+def test_markup_is_xml_with_a_role_a_title_and_a_description(view):
+    root = ET.fromstring(full(view).svg())
+    assert root.get("role") == "img"
+    assert [child.tag for child in root][:2] == [SVG + "title", SVG + "desc"]
+    assert root[0].text == "A leg stands"
+    assert "85.0 cm" in root[1].text
+    assert root.get("viewBox") == f"0 0 {root.get('width')} {root.get('height')}"
+
+
+def test_words_with_markup_in_them_are_words():
+    stage = Stage(title="a < b & c", desc='"<&>"').note((0, 0.5), "<script>")
+    texts = [text.text for text in parts(stage, "text")]
+    assert texts == ["a < b & c", "<script>"]
+    assert ET.fromstring(row(stage, stage, title='"<&>"').html()).get("aria-label") == '"<&>"'
+
+
+def test_a_description_may_be_given():
+    assert Stage(desc="What it shows.").note((0, 0), "x").desc == "What it shows."
+    assert Stage("front").note((0, 0), "x").desc == "Front view: x."
+
+
+def test_integers_lists_and_arrays_draw_the_same():
+    def drawn(p):
+        return Stage().chain(p).ghost(p).measure(p[0], p[1], "1 m").goal(p[1]).svg()
+
+    ints, floats = [[0, 1, 0], [0, 0, 0]], np.array([[0.0, 1.0, 0.0], [0.0, 0.0, 0.0]])
+    assert drawn(ints) == drawn(floats) == drawn(floats.tolist()) == drawn(tuple(map(tuple, ints)))
+
+
+def test_the_same_rig_is_the_same_text_in_another_process():
+    code = "from tests.unit.test_stage import full; print(ascii(full().svg()))"
+    other = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, env={
+        **os.environ, "PYTHONHASHSEED": "7", "PYTHONPATH": os.pathsep.join(sys.path)})
+    assert other.stdout.strip() == ascii(full().svg())
+
+
+def test_rounding_noise_does_not_change_the_text():
+    leg = np.array(LEG)
+    assert full(leg=leg).svg() == full(leg=leg + 1e-13).svg() == full(leg=leg - 1e-13).svg()
+
+
+@given(st.floats(-1e4, 1e4))
+def test_numbers_have_one_decimal_and_never_a_negative_zero(value):
+    text = number(value)
+    assert text != "-0"
+    assert re.fullmatch(r"-?\d+(\.\d)?", text)
+    assert float(text) == pytest.approx(value, abs=0.051)
+
+
+def test_a_halfway_number_rounds_up_whatever_its_last_bit():
+    assert {number(0.25 + noise) for noise in (-1e-12, 0, 1e-12)} == {"0.3"}
+    assert number(-1e-9) == "0"
+
+
+def test_no_markup_holds_a_negative_zero():
+    assert not re.search(r"-0(?![.\d])", full().card().replace("0 0 0 1", ""))
+
+
+# --- views -----------------------------------------------------------------------------------------------------------
+
+
+def dot_at(view, point, **options):
+    """Where the picture puts a point, in px right of and above the centre of a 100 px per metre view."""
+    stage = Stage(view, (-2, -2), (2, 2), width=400, **options).dots([point])
+    dot = next(parts(stage, "circle"))
+    return float(dot.get("cx")) - 200, 200 - float(dot.get("cy"))
+
+
+@pytest.mark.parametrize(("view", "options", "x", "y", "z"), [
+    ("side", {}, (0, 0), (0, 100), (100, 0)),
+    ("front", {}, (100, 0), (0, 100), (0, 0)),
+    ("top", {}, (100, 0), (0, 0), (0, -100)),
+    ("turntable", {}, (100, 0), (0, 100), (0, 0)),
+    ("turntable", {"yaw_deg": -90}, (0, 0), (0, 100), (100, 0)),  # from the character's right: the side view
+    ("turntable", {"yaw_deg": 90}, (0, 0), (0, 100), (-100, 0)),
+])
+def test_where_the_axes_lie(view, options, x, y, z):
+    assert dot_at(view, (1, 0, 0), **options) == pytest.approx(x, abs=0.1)
+    assert dot_at(view, (0, 1, 0), **options) == pytest.approx(y, abs=0.1)
+    assert dot_at(view, (0, 0, 1), **options) == pytest.approx(z, abs=0.1)
+
+
+def test_flat_points_lie_right_and_up_in_every_view():
+    for view in st_module.VIEWS:
+        assert dot_at(view, (1, 0.5)) == pytest.approx((100, 50), abs=0.1)
+
+
+def test_limits_are_fixed_whatever_is_drawn():
+    near, far = (Stage().dots([(0, 0.5), point]) for point in ((0.1, 0.5), (50, 50)))
+    assert ET.fromstring(near.svg()).get("viewBox") == ET.fromstring(far.svg()).get("viewBox")
+    assert next(parts(near, "circle")).attrib == next(parts(far, "circle")).attrib
+
+
+# --- what is drawn ---------------------------------------------------------------------------------------------------
+
+
+def test_kind_is_told_by_hue_and_side_by_letter_and_outline():
+    left, right = (Stage().chain(LEG, "inverse", side) for side in "LR")
+    assert [t.text for t in parts(left, "text")] == ["L"]
+    assert [t.text for t in parts(right, "text")] == ["R"]
+    assert "rig-bone rig-inverse" in classes(left)
+    assert "rig-bone rig-inverse rig-dashed" in classes(right)
+    assert [t.text for t in parts(Stage().chain(LEG), "text")] == []
+
+
+def test_a_bone_tapers_toward_its_far_joint():
+    stage = Stage(low=(-1, -1), high=(1, 1), width=400).chain([(0, 0.5), (0, -0.5)])
+    bone = next(p.get("d") for p in parts(stage, "path") if "rig-bone" in p.get("class"))
+    radii = [float(r) for r in re.findall(r"A(\S+)", bone)]
+    assert radii[0] > radii[1] > 0
+
+
+def test_a_ring_for_every_joint_and_the_root_on_top():
+    rings = list(parts(Stage(width=600).chain(LEG, side="L"), "circle"))
+    assert len(rings) == 3
+    assert float(rings[-1].get("cy")) == min(float(ring.get("cy")) for ring in rings)
+
+
+def test_bones_seen_end_on_and_zero_lengths_are_drawn_without_fault():
+    for view in st_module.VIEWS:
+        for points in ([[0, 1, 0]] * 3, [[0, 1, 0], [1, 1, 0]], [[0, 1, 0], [0, 0, 0]], [[0, 1, 0], [0, 1, 1]]):
+            stage = Stage(view).chain(points).arrow(points[0], points[1]).measure(points[0], points[1], "0.0 cm")
+            assert "nan" not in stage.arc(points[0], points[0], points[1], "0°").svg()
+
+
+def test_a_level_foot_has_its_sole_on_the_floor():
+    for view in ("side", "front"):
+        stage = Stage(view, (-1, -1), (1, 1), width=400).foot((0, 0.08), height=0.08)
+        outline = next(p.get("d") for p in parts(stage, "path"))
+        assert re.match(r"M\S+ 200L", outline)  # y = 0 lies 200 px down
+
+
+def test_a_foot_bends_at_the_ball():
+    heel, ball, toe = (0, 0.2, -0.06), (0, 0, 0.1), (0, 0, 0.17)
+    stage = Stage("side", (-1, -1), (1, 1), width=400).foot((0, 0.25, 0.02), heel, toe, ball)
+    assert next(p.get("d") for p in parts(stage, "path")).startswith("M188 160L220 200L234 200Q")
+
+
+def test_a_foot_seen_from_the_front_or_above_has_breadth():
+    for view in ("front", "top"):
+        stage = Stage(view, (-1, -1), (1, 1), width=400).foot((0, 0.08, 0), (0, 0, -0.06), (0, 0, 0.19))
+        xs = [float(x) for x in re.findall(r"[ML](\S+) ", next(p.get("d") for p in parts(stage, "path")))]
+        assert max(xs) - min(xs) > 10
+
+
+def test_the_floor_fills_everything_below_the_ground_line():
+    stage = Stage("side", (-1, -0.5), (1, 1), width=400).floor()
+    band = next(parts(stage, "rect"))
+    assert (float(band.get("y")), float(band.get("height"))) == (200, 100)
+    ground = next(p for p in parts(stage, "path"))
+    assert ground.get("d") == "M0 200L400 200"
+
+
+def test_a_dimension_line_has_ticks_and_stands_off():
+    plain, off = (Stage(low=(-1, -1), high=(1, 1), width=400).measure((0, 0), (0, 0.5), "50.0 cm", offset=o)
+                  for o in (0, 60))
+    lines = [p.get("d") for p in parts(plain, "path")]
+    assert sorted(lines) == sorted(["M200 200L200 100", "M192 200L208 200", "M192 100L208 100"])
+    assert "M260 200L260 100" in [p.get("d") for p in parts(off, "path")]
+    assert sum("rig-thin" in c for c in classes(off)) == 2
+    left = Stage(low=(-1, -1), high=(1, 1), width=400).measure((0, 0.5), (0, 0), "50.0 cm", offset=-60)
+    assert "M140 100L140 200" in [p.get("d") for p in parts(left, "path")]
+
+
+def test_an_angle_is_drawn_the_shorter_way():
+    stage = Stage(low=(-1, -1), high=(1, 1), width=400).arc((0, 0), (-1, 0.1), (-1, -0.1), "11°")
+    xs = [float(x) for x in re.findall(r"[ML](\S+) ", next(p.get("d") for p in parts(stage, "path")))]
+    assert max(xs) < 200
+
+
+# --- words -----------------------------------------------------------------------------------------------------------
+
+
+def boxes(picture):
+    """Each word's estimated box (left, top, right, bottom) and text."""
+    for text in parts(picture, "text"):
+        if "rig-side" in text.get("class"):
+            continue
+        size = {"rig-number": 21, "rig-title": 17}.get((text.get("class").split() + [""])[-1], TEXT)
+        size = 17 if "rig-title" in text.get("class") else size
+        width = text_width(text.text, size)
+        x, y = float(text.get("x")), float(text.get("y"))
+        left = x - {"start": 0, "end": width, "middle": width / 2}[text.get("text-anchor", "start")]
+        yield (left, y - 0.8 * size, left + width, y + 0.2 * size), text.text
+
+
+@pytest.mark.parametrize("view", st_module.VIEWS)
+@pytest.mark.parametrize("shift", [(0, 0, 0), (0.55, 0.2, 0.55), (-0.6, -0.9, -0.6), (3, 3, 3)])
+def test_every_word_stays_inside_the_view(view, shift):
+    stage = full(view, np.array(LEG) + shift)
+    for (left, top, right, bottom), text in boxes(stage):
+        assert left >= 0, text
+        assert top >= 0, text
+        assert right <= stage.width + 0.1, text
+        assert bottom <= stage.height + 0.1, text
+
+
+def test_words_touch_neither_lines_nor_each_other():
+    stage = Stage("side", (-0.6, -0.2), (0.6, 1.1), width=430).floor().ghost(LEG)
+    stage.foot(LEG[2]).chain(LEG, "forward", "L", ("hip", "knee", "ankle"))
+    stage.goal((0, 0.01, 0.0), "goal, miss 7.0 cm").measure((0, 0.07, 0), (0, -0.06, 0), "13.0 cm", offset=-50)
+    found = list(boxes(stage))
+    for i, (box, text) in enumerate(found):
+        for other, other_text in found[:i]:
+            assert not st_module._overlap(box, other), (text, other_text)
+        for solid in stage._solids:
+            assert not st_module._touches((*solid[:4], 1), box), text
+
+
+def test_a_place_asked_for_is_kept():
+    for place, anchor in (("left", "end"), ("right", "start"), ("above", "middle"), ("below", "middle")):
+        stage = Stage().chain([(0, 1), (0, 0)]).note((0, 0.5), "word", place=place)
+        assert [t.get("text-anchor") for t in parts(stage, "text")] == [anchor]
+
+
+def test_numbers_are_the_largest_words_and_choose_their_place_first():
+    stage = Stage().note((0, 0.5), "note").measure((0, 0.4), (0, 0.6), "20 cm")
+    assert [t.text for t in parts(stage, "text")] == ["20 cm", "note"]
+    assert ".rig-number{font-size:21px;font-weight:600}" in st_module.STYLE
+
+
+@given(st.tuples(*[st.floats(-50, 150)] * 4), st.floats(0, 10))
+def test_touching_agrees_with_walking_along_the_segment(segment, radius):
+    box = (20.0, 30.0, 80.0, 60.0)
+    walk = np.linspace(segment[:2], segment[2:], 400)
+    slack = np.hypot(segment[2] - segment[0], segment[3] - segment[1]) / 399 + 1e-9
+    outside = np.maximum(np.maximum(np.subtract(box[:2], walk), np.subtract(walk, box[2:])), 0)
+    distance = np.max(outside, axis=1).min()  # square distance: the box grown by r is a box
+    touches = st_module._touches((*segment, radius), box)
+    assert touches or distance > radius - 1e-9
+    assert not touches or distance <= radius + slack
+
+
+def test_long_titles_take_more_lines_and_more_room():
+    short, long = (Stage(title=t, width=300) for t in ("Short", "A long title " * 6))
+    titles = [t.text for t in parts(long, "text")]
+    assert len(titles) > 1
+    assert all(text_width(t, 17) <= 300 for t in titles)
+    assert long.height - short.height == 24 * (len(titles) - 1)
+
+
+def test_a_word_too_wide_for_the_view_begins_at_its_edge():
+    label = Label((50, 50), "a very long word indeed", "plain", 8, ("right",), TEXT)
+    _, box = label.placed((EDGE, 0, 60, 100), [], [])
+    assert box[0] == pytest.approx(60 - label.width)
+
+
+# --- rows and notebooks ----------------------------------------------------------------------------------------------
+
+
+def test_a_row_wraps_before_its_words_get_too_small():
+    html = row(Stage(width=400), Stage(width=300)).html()
+    root = ET.fromstring(html)
+    views = root.findall(SVG + "svg")
+    assert [v.get("style") for v in views] == [f"flex:1 1 {w * LEAST_TEXT / TEXT:.0f}px;max-width:{w}px"
+                                               for w in (400, 300)]
+    assert html.count("<style>") == 1
+    assert ".rig-row{display:flex;flex-wrap:wrap" in html
+
+
+def test_a_row_is_one_picture_too():
+    one, two = Stage(title="One", width=400), Stage(title="Two", width=300)
+    root = ET.fromstring(row(one, two).svg())
+    assert int(root.get("width")) == 400 + 16 + 300
+    assert [s.get("x") for s in root.findall(SVG + "svg")] == ["0", "416"]
+    assert root.find(SVG + "title").text == "One; Two"
+
+
+def test_a_notebook_gets_a_live_drawing_and_a_card():
+    bundle = full()._repr_mimebundle_()
+    assert set(bundle) == {"text/plain", "text/html", "image/svg+xml"}
+    ET.fromstring(bundle["image/svg+xml"])
+    assert full().svg() in bundle["text/html"]
+    assert bundle["text/plain"].startswith("A leg stands. Side view: ")
+
+
+def test_what_is_left_of_the_live_drawing_without_its_style_sheet_is_hidden_and_the_card_shown():
+    html = full()._repr_mimebundle_()["text/html"]
+    assert '<div class="rig-live" style="display:none"><svg' in html
+    assert re.search(r'<img class="rig-still" alt="A leg stands\. [^"]+" src="data:image/svg\+xml;base64,', html)
+    assert ".rig-live{display:block!important}.rig-still{display:none!important}" in html
+
+
+# --- bad input -------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("bad", [np.nan, np.inf, "0.5", None])
+@pytest.mark.parametrize(("name", "draw"), [
+    ("points", lambda s, p: s.chain([p, p])), ("points", lambda s, p: s.ghost([p, p])),
+    ("ankle", lambda s, p: s.foot(p)), ("point", lambda s, p: s.goal(p)), ("pole", lambda s, p: s.pole(p)),
+    ("points", lambda s, p: s.control([p, p])), ("a", lambda s, p: s.measure(p, p, "x")),
+    ("point", lambda s, p: s.note(p, "x")), ("centre", lambda s, p: s.arc(p, p, p)),
+    ("points", lambda s, p: s.skin([p, p])), ("points", lambda s, p: s.path([p, p])),
+    ("points", lambda s, p: s.dots([p])), ("start", lambda s, p: s.arrow(p, p)),
+])
+def test_points_that_are_not_numbers_are_refused_by_name(name, draw, bad):
+    with pytest.raises(ValueError, match=f"`{name}` must be"):
+        draw(Stage(), (0.0, bad))
+
+
+@pytest.mark.parametrize(("name", "make"), [
+    ("view", lambda: Stage("back")), ("low", lambda: Stage(low=(0, np.nan))), ("high", lambda: Stage(high=(1, 2, 3))),
+    ("high", lambda: Stage(low=(0, 0), high=(1, 0))), ("width", lambda: Stage(width=50)),
+    ("yaw_deg", lambda: Stage("turntable", yaw_deg=np.inf)), ("kind", lambda: Stage().chain(LEG, "blue")),
+    ("side", lambda: Stage().chain(LEG, side="left")), ("names", lambda: Stage().chain(LEG, names="abcd")),
+    ("points", lambda: Stage().chain([[1, 2, 3, 4]])), ("points", lambda: Stage().chain([])),
+    ("heel", lambda: Stage().foot((0, 0), heel=(0, 0))), ("heel", lambda: Stage("top").foot((0, 0))),
+    ("height", lambda: Stage().foot((0, 0), height=0)), ("height", lambda: Stage().floor(np.nan)),
+    ("place", lambda: Stage().note((0, 0), "x", place="north")), ("kind", lambda: Stage().note((0, 0), "x", "red")),
+    ("offset", lambda: Stage().measure((0, 0), (1, 1), "x", offset=np.nan)),
+    ("pictures", lambda: row()), ("pictures", lambda: row("<svg/>")),
+])
+def test_bad_arguments_are_refused_by_name(name, make):
+    with pytest.raises(ValueError, match=f"`{name}`"):
+        make()
