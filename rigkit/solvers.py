@@ -2,7 +2,8 @@
 
 Each starts from points, (..., n + 1, 2) seen from the side or (..., n + 1, 3), and repeats its step until the end is
 on its goal. Many chains are solved side by side; those that are done stay as they are. None knows on which side a knee
-belongs: they end on the side where they started, and a straight start gives them none (see `bend.stalls`).
+belongs. Mostly they end on the side where they started, though none promises it; a straight start gives them no side
+at all (see `bend.stalls`).
 """
 
 from dataclasses import dataclass
@@ -10,7 +11,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from rigkit import _chain, _check
-from rigkit._xyz import cross, dot, minus, packed, plus, split, times, where
+from rigkit._xyz import cross, dot, minus, plus, split, times, where
+
+LONGEST_ERROR = 0.25  # what damped least squares takes on in one step, as a share of the chain's length
 
 
 @dataclass(frozen=True)
@@ -90,9 +93,9 @@ def fabrik(points, goal, *, axes=None, tolerance=1e-6, most=500, trace=False, dt
 def jacobian_transpose(points, goal, *, axes=None, tolerance=1e-6, most=2000, trace=False, dtype=float):
     """Steps along the Jacobian transposed times the error, as long as brings the end nearest if it moved in a line.
 
-    The step is α Jᵀe with α = (e · JJᵀe) / (JJᵀe · JJᵀe): S. R. Buss, "Introduction to inverse kinematics with
-    Jacobian transpose, pseudoinverse and damped least squares methods", 2004, revised 2009. Parameters and result as
-    in `cyclic_descent`.
+    From a nearly straight chain that is far: it may leap across to the other side. The step is α Jᵀe with
+    α = (e · JJᵀe) / (JJᵀe · JJᵀe): S. R. Buss, "Introduction to inverse kinematics with Jacobian transpose,
+    pseudoinverse and damped least squares methods", 2004, revised 2009. Parameters and result as in `cyclic_descent`.
     """
     return _repeat(_transpose_step, points, goal, axes, tolerance, most, trace, dtype)
 
@@ -101,8 +104,10 @@ def damped_least_squares(points, goal, *, axes=None, tolerance=1e-6, most=500, t
                          damping=0.05):
     """Damped least squares, the turns Jᵀ(JJᵀ + λ²)⁻¹e: near Newton's step where the chain is free, small where not.
 
-    C. W. Wampler, *IEEE Trans. Systems, Man, Cybernetics* 16(1):93–101, 1986 (from memory). Parameters and result as
-    in `cyclic_descent`, and:
+    C. W. Wampler, *IEEE Trans. Systems, Man, Cybernetics* 16(1):93–101, 1986 (from memory). Two
+    additions of ours: a goal out of reach is aimed at only as far as reach goes, or the chain would swing about full
+    reach for ever; and an error longer than a quarter of the chain is shortened to that, or the first step of a nearly
+    straight chain would leap anywhere. Parameters and result as in `cyclic_descent`, and:
 
     Parameters
     ----------
@@ -117,7 +122,10 @@ def damped_least_squares(points, goal, *, axes=None, tolerance=1e-6, most=500, t
         for i, j in np.ndindex(3, 3):
             square[:, i, j] = sum(column[i] * column[j] for column in columns)
         square[:, range(3), range(3)] += ((damping * chain.length) ** 2)[:, None]
-        pull = np.linalg.solve(square, packed(chain.error(), chain.length.shape)[..., None])[..., 0]
+        error = minus(chain.aim(), chain.points[-1])
+        size = np.sqrt(dot(error, error))
+        error = times(error, np.minimum(1, LONGEST_ERROR * chain.length / (size + (size == 0))))
+        pull = np.linalg.solve(square, np.stack(error, axis=-1)[..., None])[..., 0]
         chain.turn_all([dot(column, split(pull)) for column in columns])
 
     return _repeat(step, points, goal, axes, tolerance, most, trace, dtype)
@@ -165,6 +173,7 @@ class _Chains:
     def __init__(self, points, goal, axes, lengths, carried):
         self.points, self.goal, self.axes, self.lengths = points, goal, axes, lengths
         self.length = lengths.sum(axis=0)
+        self.nearest = 2 * lengths.max(axis=0) - self.length  # below zero: all is near enough
         self.carried = carried  # whether turns carry the axes of the joints below along; flat chains need not
 
     def only(self, kept):
@@ -173,6 +182,13 @@ class _Chains:
 
     def error(self):
         return minus(self.goal, self.points[-1])
+
+    def aim(self):
+        """The goal, or the nearest point to it that is neither too far from the root nor too near."""
+        line = minus(self.goal, self.points[0])
+        distance = np.sqrt(dot(line, line))
+        held = np.minimum(np.maximum(distance, self.nearest), self.length)
+        return plus(self.points[0], times(line, np.where(held == distance, 1, held / (distance + (distance == 0)))))
 
     def miss(self):
         error = self.error()
@@ -207,9 +223,9 @@ def _turned(vector, axis, sine, versine):
 
 def _repeat(step, points, goal, axes, tolerance, most, trace, dtype):
     """Repeat `step` on all chains that are not done, until none is left or `most` steps are taken."""
-    tolerance, most = _one_positive("tolerance", tolerance, "It is in metres, such as 1e-6."), _check.count("most", most)
-    if dtype not in (float, np.float32, "float64", "float32"):
-        raise ValueError(f"`dtype` must be numpy.float64 or numpy.float32; got {dtype!r}.")
+    tolerance = _one_positive("tolerance", tolerance, "It is in metres, such as 1e-6.")
+    most = _check.count("most", most)
+    dtype = _check_dtype(dtype)
     points, goal, axes, shape, flat = _chain.prepared(points, goal, axes, dtype)
     points = points.reshape(*points.shape[:2], -1).copy()
     lengths = _chain.lengths(points)
@@ -219,7 +235,7 @@ def _repeat(step, points, goal, axes, tolerance, most, trace, dtype):
     axes = None if axes is None else axes.reshape(*axes.shape[:2], -1).copy()
     going = _Chains(points.copy(), goal.reshape(3, -1), axes, lengths, carried=axes is not None and not flat)
     count = points.shape[-1]
-    in_reach, miss = _in_reach(going), going.miss()
+    in_reach, miss = (np.array(going.aim()) == going.goal).all(axis=0), going.miss()
     steps, still = np.zeros(count, dtype=int), np.zeros(count, dtype=bool)
     record = [points.copy()]
     place = np.arange(count)  # where in the batch each chain of `going` belongs
@@ -249,16 +265,17 @@ def _repeat(step, points, goal, axes, tolerance, most, trace, dtype):
     return Solution(batch_first(points), *parts, batch_first(np.stack(record)) if trace else None)
 
 
+def _check_dtype(dtype):
+    for known in (np.float64, np.float32):
+        if dtype in (known, np.dtype(known).name) or (dtype is float and known is np.float64):
+            return known
+    raise ValueError(f"`dtype` must be float, numpy.float64 or numpy.float32; got {dtype!r}. "
+                     "They are double and single precision.")
+
+
 def _one_positive(name, value, hint):
     """One number above zero."""
     number = _check.positive(name, value, hint=hint)
     if number.ndim:
         raise ValueError(f"`{name}` must be one number for the whole batch; got shape {number.shape}. {hint}")
     return float(number)
-
-
-def _in_reach(chains):
-    """Whether each goal is neither too far from the root nor, for one bone longer than the rest together, too near."""
-    line = minus(chains.goal, chains.points[0])
-    distance = np.sqrt(dot(line, line))
-    return (distance <= chains.length) & (distance >= 2 * chains.lengths.max(axis=0) - chains.length)

@@ -21,6 +21,7 @@ REACHED = 1e-9  # metres: a miss of no more is rounding
 ON_THE_LINE = 1e-6  # a point nearer to the hip–ankle line than this share of its distance gives no direction
 ROUNDING = 2.0**-49  # a leg within this share of full reach is straight
 _DOUBLE = np.dtype(float)
+_TINY = 1e-200  # a squared length this small is no longer exact
 _NO_DISTANCE = 1e-150  # metres: hip and goal are one point
 
 
@@ -434,7 +435,7 @@ def _one_leg(hip, goal, upper, lower, pole, hint, swivel, soft):
     if hip is False or goal is False or hint is False or pole is False:
         return None
     sound = math.isfinite(sum([*hip, *goal, *hint, *(pole or ()), *scalars]))
-    if not (sound and upper > 0 and lower > 0 and 0 <= soft <= upper + lower and any(hint)):
+    if not (sound and upper > 0 and lower > 0 and 0 <= soft <= upper + lower and dot(hint, hint) > _TINY):
         return None
     return hip, goal, float(upper), float(lower), pole, hint, float(swivel), float(soft), ()
 
