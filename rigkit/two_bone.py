@@ -378,7 +378,8 @@ def _held(distance, upper, lower, soft):
     if np.any(soft):
         start = far - soft
         span = np.where(soft > 0, soft, 1.0)
-        eased = far - span * np.exp(-np.maximum(distance - start, 0.0) / span)
+        with np.errstate(over="ignore"):  # so far beyond so small a softness that nothing is left of it
+            eased = far - span * np.exp(-np.maximum(distance - start, 0.0) / span)
         distance = np.where((soft > 0) & (distance > start), eased, distance)
     straight = np.where(distance > far * (1 - ROUNDING), far, distance)
     return np.maximum(straight, np.maximum(near, _NO_DISTANCE))
