@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from rigkit.homework import calling
-from rigkit.homework.question import Verdict
+from rigkit.homework.question import WORDS, Verdict
 
 RIGHT, NEARLY, NOT_YET, BLANK = "Right", "Nearly", "Not yet", "Not attempted yet"
 LARGEST = 1e9
@@ -60,7 +60,7 @@ def generator(*words):
 
 
 def draw(question, character, rng):
-    """The question's cases as JSON data: floats, text and lists."""
+    """The question's cases as JSON data: floats, text, and lists of either."""
     return [{name: _json(value) for name, value in case.items()} for case in question.draw(rng, character)]
 
 
@@ -100,7 +100,7 @@ class Unfit(Exception):
 
 
 def fit(returns, output):
-    """The parts of an answer under their names: finite float arrays of the promised shapes, or one of the options.
+    """The parts of an answer under their names: finite float arrays of the promised shapes, an option, or words.
 
     Raises
     ------
@@ -109,7 +109,7 @@ def fit(returns, output):
     """
     parts = _fit(returns, output)
     for name, value in parts.items():
-        if not isinstance(value, str) and not (np.abs(value) <= LARGEST).all():
+        if isinstance(value, np.ndarray) and not (np.abs(value) <= LARGEST).all():
             raise Unfit(f"has a number that is not finite in {name}: a division by zero, or a root or arc cosine "
                         "of something out of its range")
     return parts
@@ -180,12 +180,13 @@ def _or_nan(returns, record):
 
 
 def _nans(returns):
-    parts = [np.full(shape, np.nan).tolist() if not _is_choice(shape) else shape[0] for shape in returns.values()]
+    parts = [None if shape == WORDS else shape[0] if _is_choice(shape) else np.full(shape, np.nan).tolist()
+             for shape in returns.values()]
     return parts[0] if len(parts) == 1 else parts
 
 
 def _close(a, b):
-    if isinstance(a, str) or isinstance(b, str):
+    if not isinstance(a, np.ndarray):
         return a == b
     return np.allclose(a, b, rtol=1e-3, atol=1e-4, equal_nan=True)
 
@@ -204,6 +205,10 @@ def _fit(returns, output):
 
 
 def _part(name, shape, value):
+    if shape == WORDS:
+        if not isinstance(value, list) or not all(isinstance(word, str) for word in value):
+            raise Unfit(f"has something else than a list of words for {name}")
+        return value
     if _is_choice(shape):
         if not isinstance(value, str) or value.strip().lower() not in shape:
             raise Unfit(f"has something else for {name}")
@@ -220,6 +225,8 @@ def _part(name, shape, value):
 
 
 def _part_text(shape):
+    if shape == WORDS:
+        return "a list of words"
     if _is_choice(shape):
         return " or ".join(f'"{option}"' for option in shape)
     return "a number" if shape == () else " × ".join(map(str, shape)) + " numbers"
@@ -236,8 +243,10 @@ def _has(value, kind):
 def _json(value):
     if isinstance(value, str):
         return value
+    if _has(value, str):
+        return [*value]
     return np.asarray(value, dtype=float).tolist()
 
 
 def _array(value):
-    return np.array(value, dtype=float) if isinstance(value, list) else value
+    return np.array(value, dtype=float) if isinstance(value, list) and not _has(value, str) else value

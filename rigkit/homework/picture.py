@@ -17,6 +17,11 @@ def side_view(title, desc, *marks):
     return {"view": "side", "title": title, "desc": desc, "marks": list(marks)}
 
 
+def front_view(title, desc, *marks):
+    """The ingredients of a picture in the front view, points as (the character's left, up) in metres."""
+    return {"view": "front", "title": title, "desc": desc, "marks": list(marks)}
+
+
 def chain(points, names):
     """A chain through joints, shape (n, 2), each with its name."""
     return ["chain", {"points": _plain(points), "kind": "inverse", "names": list(names)}]
@@ -37,9 +42,14 @@ def measure(start, end, text):
     return ["measure", {"a": _plain(start), "b": _plain(end), "text": text}]
 
 
-def arrow(start, end, text):
+def arrow(start, end, text, kind="miss"):
     """A direction, from where it starts."""
-    return ["arrow", {"start": _plain(start), "end": _plain(end), "text": text, "kind": "miss"}]
+    return ["arrow", {"start": _plain(start), "end": _plain(end), "text": text, "kind": kind}]
+
+
+def note(point, text, kind="plain"):
+    """Words beside a point."""
+    return ["note", {"point": _plain(point), "text": text, "kind": kind}]
 
 
 def draw(ingredients):

@@ -3,6 +3,8 @@
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
+WORDS = (str,)  # the shape of a list of words, of any length
+
 
 @dataclass(frozen=True)
 class Misconception:
@@ -57,12 +59,14 @@ class Question:
     kind : {"function", "value"}
         A function is called with drawn cases. A value answers the one case in the learner's text.
     returns : dict of str to tuple
-        The parts of an answer, in order: for numbers their shape, () for a single one; for a choice its options.
+        The parts of an answer, in order: for numbers their shape, () for a single one; for a choice its options; for a
+        list of words `WORDS`.
     draw : callable
         `draw(rng, character)`: a list of cases, each a dict of JSON values in the order of the function's arguments.
         A value's draw gives one case.
     judge : callable
-        `judge(inputs, output)`: a `Verdict`. `output` holds the parts under their names, finite arrays or an option.
+        `judge(inputs, output)`: a `Verdict`. `output` holds the parts under their names: finite arrays, an option, or
+        a list of words.
     misconceptions : tuple of Misconception
     """
 

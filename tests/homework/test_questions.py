@@ -10,6 +10,7 @@ import pytest
 from rigkit import course, homework
 from rigkit.homework import calling, checking, notebook
 from rigkit.homework.card import Card
+from rigkit.homework.question import WORDS
 from tests.homework.solved import answered, solutions
 
 LEARNERS = [f"learner-{n:02d}" for n in range(20)]
@@ -123,8 +124,8 @@ def test_junk_earns_nothing_and_breaks_nothing(question, junk):
 @pytest.mark.parametrize("question", QUESTIONS, ids=named)
 def test_any_finite_numbers_can_be_judged_and_drawn(question, number):
     def answer(*_):
-        parts = [shape[-1] if shape and isinstance(shape[-1], str) else np.full(shape, number)
-                 for shape in question.returns.values()]
+        parts = [[str(number)] if shape == WORDS else shape[-1] if shape and isinstance(shape[-1], str)
+                 else np.full(shape, number) for shape in question.returns.values()]
         return parts if len(parts) > 1 else parts[0]
 
     outcome = outcome_of(question, "ada", answer)

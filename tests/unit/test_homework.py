@@ -16,7 +16,7 @@ import pytest
 from rigkit import course, homework
 from rigkit.homework import calling, checking, picture
 from rigkit.homework.card import Card
-from rigkit.homework.question import Misconception, Question, Verdict
+from rigkit.homework.question import WORDS, Misconception, Question, Verdict
 
 CASES = [{"length": 1.5, "way": [3.0, 4.0], "side": "L"}, {"length": 2.0, "way": [0.0, 1.0], "side": "R"}]
 
@@ -274,10 +274,38 @@ def test_parts_come_in_order_or_by_name():
     ({"side": ("left", "right"), "proof": ()}, "left", "parts"),
     ({"side": ("left", "right"), "proof": ()}, ["left"], "parts"),
     ({"side": ("left", "right"), "proof": ()}, {"side": "left"}, "not finite"),
+    ({"names": WORDS}, "L_hip", "a list of words"),
+    ({"names": WORDS}, ["L_hip", 1.0], "a list of words"),
+    ({"names": WORDS}, {"names": ["L_hip"]}, "a list of words"),
 ])
 def test_what_does_not_fit_says_why(returns, output, says):
     with pytest.raises(checking.Unfit, match=says):
         checking.fit(returns, output)
+
+
+SWAPPED = Question("06", "swapped", "both words", "function", {"words": WORDS},
+                   lambda rng, character: [{"words": ["a", "b"]}, {"words": ["c"]}],
+                   lambda inputs, output: Verdict(float(output["words"] == inputs["words"][::-1]), "Judged."),
+                   (Misconception("kept", lambda words: words, "nothing is swapped"),))
+
+
+def test_words_go_out_and_come_back_as_they_are():
+    seen = []
+
+    def keeps(words):
+        seen.append(words)
+        return np.array(words)
+
+    outcome = weighed(keeps, SWAPPED)
+    assert seen == [["a", "b"], ["c"]]
+    assert (outcome.misconception, outcome.right) == ("kept", 1)
+    assert weighed(lambda words: tuple(reversed(words)), SWAPPED).word == "Right"
+    assert checking.wants(SWAPPED.returns) == "words (a list of words)"
+
+    def raises(words):
+        raise ValueError("no words")
+
+    assert weighed(raises, SWAPPED).misconception is None
 
 
 def weighed(function, question=DOUBLE):
@@ -424,3 +452,11 @@ def test_open_homework(lesson):
 def test_open_homework_refuses(lesson, student, says):
     with pytest.raises(ValueError, match=f"`{says}`"):
         homework.open_homework(lesson, student=student)
+
+
+def test_a_picture_in_the_front_view_with_words():
+    drawn = picture.draw(json.loads(json.dumps(picture.front_view(
+        "A line", "A line.", picture.ghost([(0, 0), (0, 1)]), picture.note((0, 1), "here"),
+        picture.arrow((0, 0), (0.5, 0), "x", "plain")))))
+    assert drawn.view == "front"
+    assert all(f">{words}</text>" in drawn.svg() for words in ("here", "x"))
