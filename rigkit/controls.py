@@ -17,6 +17,7 @@ from rigkit import frames as fr
 CHANNELS = ("shift_x", "shift_y", "shift_z", "turn_x", "turn_y", "turn_z")
 TURN_ORDER = "xzy"
 FOLLOWS = ("both", "position", "turn")
+SAME = 1e-6  # metres or radians: values no further apart need no key of their own
 _PLACES = {channel: i for i, channel in enumerate(CHANNELS)}
 
 
@@ -249,6 +250,82 @@ def switch(control, follows, worlds: Mapping, values: Mapping | None = None):
     base = fr.check_frames(control.name, worlds[control.name]) @ fr.invert(moved)
     return replace(control, parent=None, stays=base, follows=tuple(
         replace(follow, gap=gap_to(worlds[follow.leader], base, follow.what)) for follow in follows))
+
+
+def between_keys(values, keys):
+    """Values over frames as they come out when only some frames are keyed, on straight lines from key to key.
+
+    Parameters
+    ----------
+    values : mapping of control name to mapping of channel to array_like, shape (f, ...)
+        Frames first; a single number stays as it is.
+    keys : array_like of whole numbers, shape (n,)
+        The frames that are keyed, rising from 0 to f − 1.
+
+    Returns
+    -------
+    dict of str to dict of str to ndarray, shape (f, ...)
+
+    Raises
+    ------
+    ValueError
+        For keys that do not rise from the first frame to the last, or numbers that are not finite.
+    """
+    keys = _check.numbers("keys", keys, "n", hint="Give frames, such as range(0, 25, 6).")
+    if keys.ndim != 1 or len(keys) < 2 or (keys % 1).any() or keys[0] != 0 or not (np.diff(keys) > 0).all():
+        raise ValueError(f"`keys` must be two or more whole numbers that rise from 0; got {keys.tolist()}.")
+    keys = keys.astype(int)
+    frames = np.arange(keys[-1] + 1)
+    after = np.searchsorted(keys, frames[1:])
+    after = np.concatenate([after[:1], after])
+    share = (frames - keys[after - 1]) / (keys[after] - keys[after - 1])
+
+    def held(name, array):
+        if array.ndim == 0:
+            return array
+        if len(array) != len(frames):
+            raise ValueError(f"`keys` must end at the last frame of {name}, {len(array) - 1}; got {keys[-1]}.")
+        part = share.reshape(-1, *[1] * (array.ndim - 1))
+        return (1 - part) * array[keys[after - 1]] + part * array[keys[after]]
+
+    return {control: {channel: held(name, array) for channel, name, array in channels}
+            for control, channels in _over_frames(values)}
+
+
+def count_keys(values):
+    """How many keys give these values in every frame, on straight lines from key to key.
+
+    A channel that is zero throughout needs none, one that stays at another value needs one; any other needs its first
+    frame, its last, and each frame in which it leaves the straight line through its neighbours.
+
+    Parameters
+    ----------
+    values : mapping of control name to mapping of channel to array_like, shape (f,)
+
+    Returns
+    -------
+    int
+    """
+    count = 0
+    for _, channels in _over_frames(values):
+        for _, name, array in channels:
+            if array.ndim > 1:
+                raise ValueError(f"`{name}` must have one number a frame; got shape {array.shape}.")
+            if np.ptp(array) > SAME:
+                count += 2 + np.count_nonzero(np.abs(np.diff(array, 2)) > SAME)
+            else:
+                count += int(np.abs(array).max() > SAME)
+    return count
+
+
+def _over_frames(values):
+    """Pairs of a control and its channels, each with its name in messages and its numbers."""
+    if not isinstance(values, Mapping) or not all(isinstance(channels, Mapping) for channels in values.values()):
+        raise ValueError("`values` must be a mapping of controls to mappings of channels such as "
+                         f"{{'pelvis': {{'shift_y': [0.0, -0.1]}}}}; got {type(values).__name__}.")
+    for control, channels in values.items():
+        yield control, [(channel, f"{control} {channel}", _check.numbers(f"{control} {channel}", numbers))
+                        for channel, numbers in channels.items()]
 
 
 def with_gaps(controls: Iterable[Control]):

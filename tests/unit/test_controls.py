@@ -264,3 +264,59 @@ def test_circles_are_refused_by_name():
 def test_bad_input_is_refused_by_name(build, message):
     with pytest.raises(ValueError, match=message):
         build()
+
+
+# --- keys ---
+
+
+def test_between_keys_the_keyed_frames_keep_their_values_and_the_rest_lies_on_straight_lines(rng):
+    values = {"pelvis": {"shift_y": rng.normal(size=13)}, "L_foot": {"roll": rng.normal(size=(13, 2)), "toe": 0.3}}
+    keys = [0, 4, 5, 12]
+    held = ct.between_keys(values, keys)
+    np.testing.assert_array_equal(held["pelvis"]["shift_y"][keys], values["pelvis"]["shift_y"][keys])
+    for column in range(2):
+        roll = values["L_foot"]["roll"][:, column]
+        np.testing.assert_allclose(held["L_foot"]["roll"][:, column], np.interp(range(13), keys, roll[keys]),
+                                   atol=1e-15)
+    assert held["L_foot"]["toe"] == 0.3
+
+
+def test_with_every_frame_keyed_nothing_changes(rng):
+    values = rng.normal(size=9)
+    held = ct.between_keys({"pelvis": {"shift_x": values}}, range(9))
+    np.testing.assert_array_equal(held["pelvis"]["shift_x"], values)
+
+
+@pytest.mark.parametrize("keys", [[0], [1, 4], [0, 2, 2, 4], [0, 4, 2], [0, 1.5, 4], [[0, 4]], [0, 3], [0, 5]])
+def test_keys_that_do_not_rise_from_the_first_frame_to_the_last_are_refused(keys):
+    with pytest.raises(ValueError, match="`keys` must"):
+        ct.between_keys({"pelvis": {"shift_y": np.zeros(5)}}, keys)
+
+
+@pytest.mark.parametrize(("values", "keys"), [
+    ([0, 0, 0, 0, 0], 0), ([0.2, 0.2, 0.2], 1), ([0, 1, 2, 3], 2), ([0, -1, -2, -1, 0], 3), ([0, 1, 1, 1, 4], 4),
+    ([0, 1, 4, 9, 16], 5), (0.0, 0), (0.5, 1), ([3], 1), ([0, 1], 2)])
+def test_keys_are_counted_where_a_value_leaves_the_straight_line(values, keys):
+    assert ct.count_keys({"pelvis": {"shift_y": values}}) == keys
+
+
+@quick
+@given(seeds)
+def test_straight_lines_through_the_counted_keys_give_the_values_back(rng):
+    values = np.repeat(rng.normal(size=6), rng.integers(1, 5, 6))
+    corners = [0, *(np.flatnonzero(np.abs(np.diff(values, 2)) > ct.SAME) + 1), len(values) - 1]
+    assert ct.count_keys({"pelvis": {"turn_y": values}}) == len(corners)
+    held = ct.between_keys({"pelvis": {"turn_y": values}}, corners)
+    np.testing.assert_allclose(held["pelvis"]["turn_y"], values, atol=1e-12)
+
+
+@pytest.mark.parametrize("values", [[1, 2], {"pelvis": [1, 2]}, "pelvis", None])
+@pytest.mark.parametrize("function", [lambda values: ct.between_keys(values, [0, 1]), ct.count_keys])
+def test_values_over_frames_must_be_a_mapping_of_mappings(function, values):
+    with pytest.raises(ValueError, match="`values` must be a mapping"):
+        function(values)
+
+
+def test_more_than_one_number_a_frame_cannot_be_counted():
+    with pytest.raises(ValueError, match="`pelvis shift_y` must have one number a frame"):
+        ct.count_keys({"pelvis": {"shift_y": np.zeros((4, 2))}})
