@@ -124,12 +124,12 @@ class Picture:
         # A notebook that is not trusted yet loses <svg> and <style> from its HTML, but keeps inline styles and images.
         # So the live drawing is hidden until the style sheet is there to show it, and the card stands in until then.
         card = self.card()
-        alt = escape(f"{self.title}. {self.desc}")
+        words = f"{_sentence(self.title)} {self.desc}"
         image = f"data:image/svg+xml;base64,{b64encode(card.encode()).decode()}"
         html = (f'<div><style>.rig-live{{display:block!important}}.rig-still{{display:none!important}}</style>'
                 f'<div class="rig-live" style="display:none">{self.html()}</div>'
-                f'<img class="rig-still" alt="{alt}" src="{image}"></div>')
-        return {"text/plain": f"{self.title}. {self.desc}", "text/html": html, "image/svg+xml": card}
+                f'<img class="rig-still" alt="{escape(words)}" src="{image}"></div>')
+        return {"text/plain": words, "text/html": html, "image/svg+xml": card}
 
 
 class Row(Picture):
@@ -165,7 +165,7 @@ def row(*pictures, title=None):
     Parameters
     ----------
     *pictures : Picture
-        Stages or plots. Two of width 430 stand side by side in a notebook beside an open file browser.
+        Stages or plots. Two of width 400 fit side by side in a window of 1280 px beside a file browser.
     title : str, optional
         Its name for a screen reader; the pictures' own titles by default.
     """
@@ -214,7 +214,7 @@ class Stage(Picture):
         height = round(self._top + self._scale * float(high[1] - low[1]))
         self._shapes = [heading]
         self._solids, self._labels, self._desc = [], [], desc
-        super().__init__(title, desc, width, height)
+        super().__init__(title or f"{view.capitalize()} view", desc, width, height)
 
     @property
     def desc(self):
@@ -414,8 +414,10 @@ class Stage(Picture):
         ways = [(math.cos(first + turn * i / steps), math.sin(first + turn * i / steps)) for i in range(steps + 1)]
         self._line([(c[0] + radius * x, c[1] + radius * y) for x, y in ways], marks)
         x, y = math.cos(first + turn / 2), math.sin(first + turn / 2)
-        side = (("right" if x > 0 else "left") if abs(x) > abs(y) else ("above" if y < 0 else "below"),)
-        return self._label((c[0] + radius * x, c[1] + radius * y), text, kind, 8, place, side, NUMBER)
+        sides = ("right" if x > 0 else "left", "below" if y > 0 else "above")  # outside the arc, or beside its middle
+        sides = sides if abs(x) > abs(y) else sides[::-1]
+        return self._label((c[0] + radius * x, c[1] + radius * y), text, kind, 8, place,
+                           (*sides, *(other for other in PLACES if other not in sides)), NUMBER)
 
     def _xy(self, name, points):
         """`points` in px, as a list of pairs."""

@@ -109,6 +109,11 @@ def test_a_description_may_be_given():
     assert Stage("front").note((0, 0), "x").desc == "Front view: x."
 
 
+def test_a_picture_without_a_title_still_has_a_name():
+    assert next(parts(Stage("top"), "title")).text == "Top view"
+    assert list(parts(Stage("top"), "text")) == []
+
+
 def test_integers_lists_and_arrays_draw_the_same():
     def drawn(p):
         return Stage().chain(p).ghost(p).measure(p[0], p[1], "1 m").goal(p[1]).svg()
@@ -256,6 +261,16 @@ def test_an_angle_is_drawn_the_shorter_way():
     stage = Stage(low=(-1, -1), high=(1, 1), width=400).arc((0, 0), (-1, 0.1), (-1, -0.1), "11°")
     xs = [float(x) for x in re.findall(r"[ML](\S+) ", next(p.get("d") for p in parts(stage, "path")))]
     assert max(xs) < 200
+
+
+def test_an_angles_number_makes_way_for_a_bone():
+    def drawn(bones):
+        stage = Stage(low=(-1, -1), high=(1, 1), width=400).chain(bones, thickness=60)
+        return stage.arc((0, 0), (0, -1), (0.5, -1), "27°")
+
+    (alone, _), (beside, _) = (next(boxes(drawn(bones))) for bones in ([[-1, 1], [-0.8, 1]], [[0, -0.2], [0, -1]]))
+    assert alone != beside
+    assert beside[0] > 230 or beside[2] < 170  # the bone's edges
 
 
 # --- words -----------------------------------------------------------------------------------------------------------

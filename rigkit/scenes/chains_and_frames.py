@@ -1,0 +1,329 @@
+"""What lesson 02 shows: what a joint's turn carries, two turns in either order, and legs hung from a pelvis.
+
+Angles are in degrees. In the side view a turn that swings a bone forward is positive, so a knee's turn is minus its
+flexion; in space flexion of the hip is a negative turn about x, as everywhere in this library.
+"""
+
+from functools import lru_cache
+
+import numpy as np
+
+from rigkit import frames as fr
+from rigkit import rotation
+from rigkit.leg import LegRig
+from rigkit.panels import Choice, Panel, Slider
+from rigkit.skeleton import SIDE_TAGS, Joint, Skeleton
+from rigkit.stage import Stage, row
+
+JOINTS = ("hip", "knee", "ankle")
+BONES = ("thigh", "shank", "foot")
+PARENTS = ("none", "the pelvis")
+HIPS = tuple(tag + "hip" for tag in SIDE_TAGS)
+STEP = {"hip": 30.0, "knee": -10.0, "ankle": -20.0}  # a leg carved in mid-step, its foot level
+
+
+@lru_cache(maxsize=16)
+def standing(puppet):
+    """The puppet's skeleton on straight legs, all its frames unturned."""
+    return LegRig.from_puppet(puppet, preset_bend_deg=0.0).skeleton
+
+
+def swung(hip=0.0, knee=0.0, ankle=0.0, tag="L_"):
+    """Turns of a leg's joints by angles in the side view, forward positive [degrees]."""
+    return {tag + joint: rotation.matrix_about("x", -np.radians(angle))
+            for joint, angle in zip(JOINTS, (hip, knee, ankle), strict=True)}
+
+
+def leg_of(puppet, world, tag="L_", skeleton=None):
+    """Where a posed leg is: hip, knee and ankle, shape (3, 3), and its foot's heel, ball and toes, shape (3, 3)."""
+    skeleton = skeleton or standing(puppet)
+    names = [tag + name for name in ("hip", "knee", "ankle", "ball", "toe")]
+    *leg, ball, toe = skeleton.origins(world, names)
+    heel = fr.apply(world[skeleton.index(tag + "ankle")], [0.0, -puppet.ankle_height, -puppet.heel_length])
+    return np.array(leg), np.array([heel, ball, toe])
+
+
+def swung_leg(puppet, *angles_deg):
+    """`leg_of` the left leg with its joints turned in the side view, forward positive."""
+    return leg_of(puppet, standing(puppet).pose(swung(*angles_deg)))
+
+
+def moved_cm(before, after):
+    """How far a point went, in centimetres."""
+    return 100 * float(np.linalg.norm(np.subtract(after, before)))
+
+
+# The opening: the same turn at two joints
+
+
+def opening(puppet):
+    """One leg with its knee turned by forty degrees, one with its hip turned by as much."""
+    views = [_local_view(puppet, _before_and_after(puppet, local, joint), local, joint, title)
+             for local, joint, title in (((0.0, -40.0, 0.0), "knee", "Knee turns 40°: shank and foot move"),
+                                         ((40.0, 0.0, 0.0), "hip", "Hip turns 40°: the whole leg moves"))]
+    return row(*views, title="The same turn of forty degrees at the knee and at the hip: each carries all that hangs "
+                             "below the joint and nothing above it")
+
+
+# Local and world angles of a leg in the side view
+
+
+def turn_joints(puppet, hip_deg, knee_deg, ankle_deg, joint):
+    """A leg posed by its three turns, seen twice, and every angle in words.
+
+    On the left with local angles, each from the bone above, and what the turn of `joint` carries; on the right with
+    world angles, each from the vertical or, for the foot, from the level.
+    """
+    local = (hip_deg, -knee_deg, ankle_deg)
+    world = np.cumsum(local)
+    legs = before, after = _before_and_after(puppet, local, joint)
+    left = _local_view(puppet, legs, local, joint, "Local: each bone from the one above")
+    right = _view(puppet, after, joint, "World: each bone from the upright")
+    for i, angle in enumerate(world):
+        _angle(right, puppet, after[0][i], 90.0 * (i == 2), angle)
+    forward, down = 100 * (after[0][2] - after[0][0])[[2, 1]] * [1, -1]
+    angles = ", ".join(f"{bone} {_signed(a)} → {_signed(b)}" for bone, a, b in zip(BONES, local, world, strict=True))
+    ankle = "" if joint == "ankle" else f"the ankle {moved_cm(before[0][2], after[0][2]):.1f} cm and "
+    words = (f"Local → world: {angles}. The ankle is {_way(forward, 'ahead of', 'behind')} the hip and "
+             f"{down:.1f} cm below it. The {joint}'s turn carries {ankle}the toes "
+             f"<b>{moved_cm(before[1][2], after[1][2]):.1f} cm</b>.")
+    return row(left, right), words
+
+
+def joints_panel(puppet):
+    """Three turns of a leg in the side view, and the joint whose carrying is shown."""
+    return Panel(
+        "Turn one joint: what moves, and which angles change?",
+        [Slider("hip_deg", "Hip flexion", -20.0, 90.0, 1.0, 20.0, "°"),
+         Slider("knee_deg", "Knee flexion", 0.0, 120.0, 1.0, 50.0, "°"),
+         Slider("ankle_deg", "Ankle, toes up", -40.0, 30.0, 1.0, 0.0, "°"),
+         Choice("joint", "Joint to watch", JOINTS, "knee")],
+        lambda **values: turn_joints(puppet, **values),
+        {"Hip 30°, knee 30°": {"hip_deg": 30.0, "knee_deg": 30.0, "ankle_deg": 0.0, "joint": "knee"},
+         "Only the knee": {"hip_deg": 0.0, "knee_deg": 60.0, "ankle_deg": 0.0, "joint": "knee"},
+         "Only the hip": {"hip_deg": 40.0, "knee_deg": 0.0, "ankle_deg": 0.0, "joint": "hip"},
+         "High step": {"hip_deg": 80.0, "knee_deg": 90.0, "ankle_deg": 10.0, "joint": "hip"}})
+
+
+# Two turns in either order
+
+
+def hip_turns(flexion_deg, abduction_deg):
+    """The left hip's two turns about its own axes in either order: flexed first, abducted first; each (3, 3)."""
+    flex = rotation.matrix_about("x", -np.radians(flexion_deg))
+    abduct = rotation.matrix_about("z", np.radians(abduction_deg))
+    return flex @ abduct, abduct @ flex
+
+
+def order_gap_cm(puppet, flexion_deg, abduction_deg):
+    """How far apart the ankle of a straight left leg comes out when flexion and abduction change places."""
+    first, second = hip_turns(flexion_deg, abduction_deg)
+    return 100 * puppet.leg_length * float(np.linalg.norm((first - second)[:, 1]))
+
+
+def two_orders(puppet, flexion_deg, abduction_deg):
+    """The left leg after the same two turns in either order, from the front and from above, and both in words."""
+    legs = [leg_of(puppet, standing(puppet).pose({"L_hip": turn})) for turn in hip_turns(flexion_deg, abduction_deg)]
+    gap = order_gap_cm(puppet, flexion_deg, abduction_deg)
+    size, tall = puppet.hip_height / 0.9, puppet.hip_height
+    front = Stage("front", (-0.45 * size, -0.1 * size), (1.15 * size, 1.08 * size), "From the front", width=430).floor()
+    top = Stage("top", (-0.45 * size, -1.05 * size), (1.15 * size, 0.13 * size), "From above", width=430)
+    for stage in (front, top):
+        stage.path([[0, tall, 0], [puppet.hip_width / 2, tall, 0]], "soft")
+        for (leg, foot), kind, name in zip(legs[::-1], ("plain", "forward"), ("abduct first", "flex first"),
+                                           strict=True):
+            if stage is top:  # a wedge has no breadth to show from the front
+                stage.foot(leg[2], foot[0], foot[2], foot[1], kind)
+            stage.chain(leg, kind, names=["", "", name if gap > 4 else ""])
+    if gap > 0.05:
+        top.measure(legs[0][0][2], legs[1][0][2], f"{gap:.1f} cm")
+    places = [100 * (leg[2] - leg[0]) for leg, _ in legs]
+    words = "; ".join(f"{order}: ankle {_way(x, 'to the left', 'to the right')}, {_way(z, 'forward', 'back')}"
+                      for order, (x, _, z) in zip(("Flex, then abduct", "abduct, then flex"), places, strict=True))
+    words += f"; both {abs(places[0][1]):.1f} cm below the hip. They are <b>{gap:.1f} cm</b> apart."
+    return row(front, top), words
+
+
+def orders_panel(puppet):
+    """Two turns of the hip, done in either order."""
+    return Panel(
+        "Same two turns, other order: where does the foot go?",
+        [Slider("flexion_deg", "Hip flexion", 0.0, 90.0, 1.0, 60.0, "°"),
+         Slider("abduction_deg", "Hip abduction", 0.0, 60.0, 1.0, 40.0, "°")],
+        lambda **values: two_orders(puppet, **values),
+        {"Only flexion": {"flexion_deg": 60.0, "abduction_deg": 0.0},
+         "Ten degrees each": {"flexion_deg": 10.0, "abduction_deg": 10.0},
+         "A walker's turns": {"flexion_deg": 30.0, "abduction_deg": 7.0},
+         "A right angle": {"flexion_deg": 90.0, "abduction_deg": 45.0}})
+
+
+# A rest pose that reads zero, and one that does not
+
+
+def carved_cm(puppet):
+    """How far the ankle of a leg carved in mid-step goes when its angles, which hold the step, are put to zero."""
+    return moved_cm(swung_leg(puppet, *STEP.values())[0][2], swung_leg(puppet)[0][2])
+
+
+def two_rests(puppet):
+    """Two legs carved in mid-step, all turns put to zero: the step is in the rest frames, or it was in the turns."""
+    skeleton = standing(puppet)
+    step = skeleton.pose(swung(*STEP.values()))
+    carved = Skeleton.from_world(dict(zip(skeleton.names, step, strict=True)),
+                                 {name: skeleton.parent(name) for name in skeleton.names})
+    stages = []
+    for title, at_zero in (("All at zero; the step is in the rest", carved.pose()),
+                           ("All at zero; the step was in the turns", skeleton.pose())):
+        before, _ = leg_of(puppet, step)
+        leg, foot = leg_of(puppet, at_zero)
+        stage = _room(puppet, title).floor().ghost(before)
+        stage.foot(leg[2], foot[0], foot[2], foot[1]).chain(leg, names=JOINTS)
+        moved = moved_cm(before[2], leg[2])
+        if moved > 0.05:
+            stage.measure(before[2], leg[2], f"{moved:.1f} cm")
+        else:
+            stage.note(leg[2], "stays: 0.0 cm", place="left")
+        stages.append(stage)
+    return row(*stages, title="All turns of two legs that were carved in mid-step are put to zero: one stays as it was "
+                              "carved, the other straightens and its ankle moves")
+
+
+# Both legs hung from the pelvis
+
+
+@lru_cache(maxsize=16)
+def hung(puppet, parent, numbers_kept=False):
+    """The puppet's skeleton with its hips hung from nothing or from the pelvis, keeping their numbers or their place.
+
+    Parameters
+    ----------
+    puppet : Puppet
+    parent : {"none", "the pelvis"}
+    numbers_kept : bool
+        Whether the hips keep the local frames that they had before they got a parent: the mistake.
+    """
+    whole = standing(puppet)
+    world = dict(zip(whole.names, whole.rest_world, strict=True))
+    parents = {name: whole.parent(name) for name in whole.names}
+    if parent == PARENTS[0]:
+        return Skeleton.from_world(world, parents | dict.fromkeys(HIPS))
+    if not numbers_kept:
+        return Skeleton.from_world(world, parents)
+    loose = hung(puppet, PARENTS[0])
+    return Skeleton(Joint(name, parents[name], rest) for name, rest in zip(loose.names, loose.rest_local, strict=True))
+
+
+def hang_legs(puppet, parent, aside_cm, lean_deg):
+    """Two pelvises that moved, their legs hung keeping their place and keeping their numbers; and both in words."""
+    moved = {"turns": {"pelvis": rotation.matrix_about("z", -np.radians(lean_deg))},
+             "shifts": {"pelvis": [aside_cm / 100, 0.0, 0.0]}}
+    kept, jumped = (_hung_stage(puppet, hung(puppet, parent, numbers), moved, title) for numbers, title in (
+        (False, "Place kept, numbers changed"), (True, "Numbers kept, place changed")))
+    words = " ".join(f"{name}: {_seen(skeleton)}; {_state(off, parent)}" for name, (_, skeleton, off) in (
+        ("Place kept", kept), ("Numbers kept", jumped)))
+    return row(kept[0], jumped[0]), words
+
+
+def hang_panel(puppet):
+    """Hang both legs from the pelvis in two ways, then move it."""
+    return Panel(
+        "Give the hips a parent: what must change so that nothing moves?",
+        [Choice("parent", "Parent of both hips", PARENTS, PARENTS[0]),
+         Slider("aside_cm", "Pelvis to the left", -25.0, 25.0, 0.5, 0.0, "cm"),
+         Slider("lean_deg", "Pelvis leans to the left", -20.0, 20.0, 1.0, 0.0, "°")],
+        lambda **values: hang_legs(puppet, **values),
+        {"No parent, at rest": {"parent": PARENTS[0], "aside_cm": 0.0, "lean_deg": 0.0},
+         "No parent, pelvis moves": {"parent": PARENTS[0], "aside_cm": 20.0, "lean_deg": 0.0},
+         "Hung, at rest": {"parent": PARENTS[1], "aside_cm": 0.0, "lean_deg": 0.0},
+         "Hung, pelvis moves": {"parent": PARENTS[1], "aside_cm": 20.0, "lean_deg": 0.0},
+         "Hung, pelvis leans": {"parent": PARENTS[1], "aside_cm": 0.0, "lean_deg": 15.0}})
+
+
+# One view each
+
+
+def _room(puppet, title):
+    """A side view in which a standing leg can swing to the level."""
+    size = puppet.hip_height / 0.9
+    return Stage("side", (-0.55 * size, -0.1 * size), (1.05 * size, 1.08 * size), title, width=430)
+
+
+def _before_and_after(puppet, local, joint):
+    """A leg before and after `joint` takes its turn, the other joints' turns in place."""
+    before = [0.0 if name == joint else angle for name, angle in zip(JOINTS, local, strict=True)]
+    return swung_leg(puppet, *before), swung_leg(puppet, *local)
+
+
+def _view(puppet, posed, joint, title, dotted=None):
+    """A leg, plain where `joint` does not carry it; another one `dotted`."""
+    leg, foot = posed
+    turned = JOINTS.index(joint)
+    stage = _room(puppet, title).floor()
+    if dotted:
+        stage.ghost([*dotted[0], dotted[1][2]])
+    stage.foot(leg[2], foot[0], foot[2], foot[1])
+    if turned:
+        stage.chain(leg[:turned + 1], "plain")
+    return stage.chain(leg[turned:], "forward", names=[joint], thickness=24 * 0.8**turned)
+
+
+def _local_view(puppet, legs, local, joint, title):
+    """The view with local angles, the leg before `joint` turned dotted, and how far that carried the toes."""
+    before, after = legs
+    leg, foot = after
+    stage = _view(puppet, after, joint, title, before)
+    for i, (above, angle) in enumerate(zip(np.cumsum([0.0, *local[:2]]), local, strict=True)):
+        _angle(stage, puppet, leg[i], above + 90.0 * (i == 2), angle)
+    toes = moved_cm(before[1][2], foot[2])
+    return stage.measure(before[1][2], foot[2], f"{toes:.1f} cm") if toes > 0.05 else stage
+
+
+def _angle(stage, puppet, joint, zero_deg, angle_deg):
+    """An angle at a joint, from where its bone would be at zero; both counted from straight down, forward positive."""
+    start, end = (joint + 0.25 * puppet.shank * np.array([0, -np.cos(a), np.sin(a)])
+                  for a in np.radians([zero_deg, zero_deg + angle_deg]))
+    if abs(angle_deg) >= 0.5:
+        stage.ghost([joint, start]).arc(joint, start, end, _signed(angle_deg), radius=46)
+
+
+def _hung_stage(puppet, skeleton, moved, title):
+    """A pelvis and its two legs from the front, the skeleton, and how far the left ankle is from where it belongs."""
+    size = puppet.hip_height / 0.9
+    stage = Stage("front", (-1.05 * size, -0.1 * size), (1.05 * size, 1.95 * size), title, width=430).floor()
+    world, right = skeleton.pose(**moved), standing(puppet).pose(**moved)
+    pelvis = right[0, :3, 3]
+    for tag in SIDE_TAGS[::-1]:
+        side = tag[0]
+        socket = leg_of(puppet, right, tag)[0][0]
+        leg, foot = leg_of(puppet, world, tag, skeleton)
+        stage.foot(leg[2], foot[0], foot[2], foot[1], side=side).chain([pelvis, socket], "plain", thickness=14)
+        stage.chain(leg, side=side)
+    belongs, is_at = leg_of(puppet, right)[0][2], leg_of(puppet, world, "L_", skeleton)[0][2]
+    off = moved_cm(belongs, is_at)
+    stage.note(pelvis, "pelvis", place="below" if is_at[1] > pelvis[1] else "above")
+    if off > 0.05:
+        stage.measure(belongs, is_at, f"{off:.1f} cm", offset=60)
+    return stage, skeleton, off
+
+
+def _seen(skeleton):
+    """The left hip's place in the numbers of its parent, in words."""
+    x, y, _ = 100 * skeleton.rest_local[skeleton.index("L_hip"), :3, 3]
+    return f"the left hip's local place is {x:.1f} cm left, {y:.1f} cm up"
+
+
+def _state(off, parent):
+    if off <= 0.05:
+        return "the foot is where it belongs."
+    what = "left behind" if parent == PARENTS[0] else "off its place"
+    return f"the foot is {what} by <b>{off:.1f} cm</b>."
+
+
+def _way(distance_cm, ahead, behind):
+    """A signed distance in words."""
+    return f"{abs(distance_cm):.1f} cm {behind if distance_cm < -0.05 else ahead}"
+
+
+def _signed(degrees):
+    text = f"{abs(degrees):.0f}°"
+    return text if text == "0°" else ("−" if degrees < 0 else "+") + text
