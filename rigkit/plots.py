@@ -143,7 +143,8 @@ def curves(x, lines, xlabel, ylabel, title="", desc="", *, log_x=False, log_y=Fa
                         ncols=_columns([*lines, *(bands or {})], width), handlelength=2.6)
         body = heading + _markup(figure)
         where = _Axes(axes, height, x, lines, hues)  # only now is the layout settled
-    return Plot(title, desc or f"{ylabel} against {xlabel}: {', '.join(lines)}.", width, height, body, where)
+    name = f"{ylabel} against {xlabel}"
+    return Plot(title or name, desc or f"{name}: {', '.join(lines)}.", width, height, body, where)
 
 
 def bars(values, xlabel, title="", desc="", *, form="{:.1f}", kinds=None, width=600):
@@ -178,7 +179,7 @@ def bars(values, xlabel, title="", desc="", *, form="{:.1f}", kinds=None, width=
         axes.set_xlabel(xlabel)
         body = heading + _markup(figure)
     numbers = "; ".join(f"{name} {form.format(v)}" for name, v in zip(names, lengths, strict=True))
-    return Plot(title, desc or f"{xlabel}: {numbers}.", width, height, body)
+    return Plot(title or xlabel, desc or f"{xlabel}: {numbers}.", width, height, body)
 
 
 class _Axes:
