@@ -22,7 +22,7 @@ ON_THE_LINE = 1e-6  # a point nearer to the hip–ankle line than this share of 
 ROUNDING = 2.0**-49  # a leg within this share of full reach is straight
 _DOUBLE = np.dtype(float)
 _TINY = 1e-200  # a squared length this small is no longer exact
-_NO_DISTANCE = 1e-150  # metres: hip and goal are one point
+_NO_DISTANCE = 1e-150  # metres: what is nearer is in one place; its square would no longer be exact
 
 
 @dataclass(frozen=True)
@@ -412,7 +412,7 @@ def _across(vector, axis, sqrt, least=ON_THE_LINE):
     along = dot(vector, axis)
     across = minus(vector, times(axis, along))
     off = sqrt(dot(across, across))
-    return times(across, 1 / (off + (off == 0))), off > least * abs(along)
+    return times(across, 1 / (off + (off == 0))), off > least * abs(along) + _NO_DISTANCE
 
 
 def _seen(hip, knee, ankle, hint):
