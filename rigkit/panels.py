@@ -40,6 +40,8 @@ class _IntSlider(widgets.IntSlider):
 class Slider:
     """A number to drag or type, from `low` to `high`; whole numbers throughout give a slider of whole numbers.
 
+    In a browser a typed number snaps to the nearest `step`.
+
     Raises
     ------
     ValueError
@@ -150,7 +152,8 @@ class Panel:
             self._holders[control.key] = holder
             holder.observe(self._changed, names="value")
             if box:
-                widgets.link((holder, "value"), (box, "value"))  # after `observe`: the picture leaves first
+                # After `observe`, so that the picture leaves first.
+                widgets.link((holder, "value"), (box, "value"), transform=(_clean, _clean))
             rows.append(widgets.HBox([holder, box] if box else [holder]))
         heading = widgets.HTML(f'{_LOOK}<div class="rig-panel-title" role="heading" aria-level="3">'
                                f"{escape(title)}</div>")
@@ -166,7 +169,7 @@ class Panel:
     @property
     def values(self):
         """The controls' values by key."""
-        return {key: holder.value for key, holder in self._holders.items()}
+        return {key: _clean(holder.value) for key, holder in self._holders.items()}
 
     @property
     def picture(self):
@@ -225,3 +228,8 @@ class Panel:
             self._picture = picture.html(style=False) if isinstance(picture, Picture) else picture
         self._readout = f'<div class="rig-readout" aria-live="polite">{words}</div>'
         self._screen.value = self._picture + self._readout
+
+
+def _clean(value):
+    """`value` without the rounding noise of a slider in a browser, such as 5.000000000000001."""
+    return round(value, 9) if isinstance(value, float) else value

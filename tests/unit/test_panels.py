@@ -153,6 +153,13 @@ def test_box_and_slider_are_linked_both_ways_and_draw_once(panel, drawing):
     assert [drop for drop, *_ in drawing.calls] == [5, 9.5, 2, 4]
 
 
+def test_the_rounding_noise_of_a_browser_reaches_neither_box_nor_drawing(panel, drawing):
+    find(panel, widgets.FloatSlider)[0].value = 12.000000000000002
+    assert find(panel, widgets.BoundedFloatText)[0].value == 12
+    assert panel.values["drop_cm"] == 12
+    assert [drop for drop, *_ in drawing.calls] == [5, 12]
+
+
 def test_names_are_words_and_never_markup():
     shown = Panel("a < b", [Slider("x", "x", 0, 1, 1, 0)], lambda x: ("", ""))
     assert "a &lt; b" in find(shown, widgets.HTML)[0].value
