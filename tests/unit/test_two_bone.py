@@ -91,6 +91,8 @@ def test_planar_leg_straight_folded_and_out_of_reach():
     folded = two_bone.solve_planar([0, 0], 0.43, 0.43)
     assert folded.reached
     assert folded.knee == np.pi
+    assert folded.hip == pytest.approx(np.pi / 2)  # straight below the hip, so the thigh is level, forward
+    assert leg.hip[-1] == pytest.approx(0, abs=1e-12)
 
 
 def test_planar_batch_equals_loop_and_whole_numbers_equal_decimals():
