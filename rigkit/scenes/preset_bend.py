@@ -176,7 +176,7 @@ def sides_plot(puppet):
         bends_deg, {name: 100 * share for name, share in shares.items()},
         "preset bend (degrees, in powers of ten)", "knees on the preset side (%)", log_x=True,
         title="Below its own noise, a bend is a toss of a coin",
-        desc="Share of legs whose knee comes out on its preset side, against preset bend. All curves rise from one "
+        desc="Share of legs whose knee comes out on its preset side, against preset bend. All curves rise from about "
              "half to all: in double precision near a ten-million-millionth of a degree, in single precision near a "
              "millionth, with a goal off by 1 centimetre near a tenth, with a knee placed 3 millimetres off near one "
              "degree.")
