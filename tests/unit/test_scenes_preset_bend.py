@@ -75,3 +75,13 @@ def test_the_heron_bends_as_its_preset_says_and_meets_its_goal_both_times(bend_d
     rest = scene.hanging_heron(HERON, bend_deg)
     assert abs(rest[-1, 0]) < 1e-12
     assert np.linalg.norm(np.diff(rest, axis=0), axis=-1) == pytest.approx(HERON.bones)
+
+
+def test_the_jacobian_transpose_now_and_then_leaps_to_the_wrong_side_and_the_others_do_not():
+    raised = np.linspace(0.01, 0.45, 45)
+    goals = np.stack([np.zeros(45), raised - TAMSIN.leg_length], axis=-1)
+    starts = scene.hanging(TAMSIN, np.array([1.0, 2.0, 5.0])[:, None])
+    wrong = {name: np.mean(bend.measure_bend(solve(starts, goals, tolerance=scene.CLOSE).points).angle < 0)
+             for name, solve in solvers.SOLVERS.items()}
+    assert 0 < wrong.pop("Jacobian transpose") < 0.2
+    assert set(wrong.values()) == {0.0}
