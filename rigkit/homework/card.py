@@ -4,6 +4,8 @@ from html import escape
 
 from rigkit.homework import checking, picture
 
+LONG = 6  # more rows than that are not all shown
+
 _EDGE = {checking.RIGHT: "#009E73", checking.NEARLY: "#E69F00", checking.NOT_YET: "#D55E00"}
 
 
@@ -63,11 +65,12 @@ class Card:
 
 
 def _typed(inputs):
-    """Inputs as they would be typed, to call the function again."""
+    """Inputs as they would be typed, to call the function again; of a long list only its beginning."""
     return ", ".join(f"{name}={_value(value)}" for name, value in inputs.items())
 
 
 def _value(value):
     if isinstance(value, list):
-        return "[" + ", ".join(map(_value, value)) + "]"
+        shown = [*map(_value, value)] if len(value) <= LONG else [_value(value[0]), f"… {len(value)} in all"]
+        return "[" + ", ".join(shown) + "]"
     return repr(value) if isinstance(value, str) else f"{value:.6g}"

@@ -42,6 +42,11 @@ def measure(start, end, text):
     return ["measure", {"a": _plain(start), "b": _plain(end), "text": text}]
 
 
+def dots(points, kind="plain"):
+    """A small dot at each point, shape (n, 2)."""
+    return ["dots", {"points": _plain(points), "kind": kind}]
+
+
 def arrow(start, end, text, kind="miss"):
     """A direction, from where it starts."""
     return ["arrow", {"start": _plain(start), "end": _plain(end), "text": text, "kind": kind}]

@@ -460,3 +460,15 @@ def test_a_picture_in_the_front_view_with_words():
         picture.arrow((0, 0), (0.5, 0), "x", "plain")))))
     assert drawn.view == "front"
     assert all(f">{words}</text>" in drawn.svg() for words in ("here", "x"))
+
+
+def test_a_card_shows_only_the_beginning_of_a_long_list():
+    rows = [[float(i), 0.5] for i in range(7)]
+    outcome = checking.Outcome("06/double", checking.NOT_YET, 0.0, "no.", 0, 2, inputs={"few": rows[:6], "many": rows})
+    assert "few=[[0, 0.5], [1, 0.5], [2, 0.5], [3, 0.5], [4, 0.5], [5, 0.5]], many=[[0, 0.5], … 7 in all]" in repr(
+        Card(outcome))
+
+
+def test_a_picture_holds_dots():
+    drawn = picture.draw(picture.front_view("Two dots", "Two dots.", picture.dots([(0, 0), (1, 1)])))
+    assert drawn.svg().count('<circle class="rig-dot rig-plain"') == 2
