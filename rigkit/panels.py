@@ -4,8 +4,9 @@ There is one way from a slider to the screen: `observe` → `draw(**values)` →
 is a pure function, so a lesson can call it for a picture at rest and a test can call it without a widget.
 """
 
+import asyncio
+import time
 from collections.abc import Callable, Mapping, Sequence
-from contextlib import contextmanager
 from dataclasses import dataclass
 from html import escape
 
@@ -14,6 +15,8 @@ from traitlets import CFloat, CInt
 
 from rigkit import _check
 from rigkit.stage import STYLE, Picture
+
+FRAMES_A_SECOND = 24
 
 _LOOK = f"""<style>{STYLE}
 .rig-panel-title{{font-size:18px;font-weight:600;line-height:1.35}}
@@ -115,6 +118,83 @@ class Choice:
                                     style={"description_width": "200px"}), None
 
 
+class _Sign(widgets.Play):
+    """A sign of life from the page, out of sight: ask, and `value` rises once, if the page still shows this.
+
+    Asking starts a `Play` whose next step but one is days away, so each start is one step. Its view does it, and a
+    view is gone when its cell is run again or its tab is closed.
+    """
+
+    value = CInt().tag(sync=True, echo_update=False)
+
+    def __init__(self):
+        super().__init__(value=0, max=10**9, interval=10**9, layout={"display": "none"})
+
+    def ask(self):
+        """Ask; the answer is a change of `value`."""
+        self.playing = True
+
+    def rest(self):
+        """Be ready to be asked again."""
+        self.playing = False
+
+
+class _Player:
+    """A button that runs a slider of whole numbers at 24 frames a second, by the clock, round and round.
+
+    After each frame it waits for a sign of life from the page. So frames that would be late are skipped and never
+    queue up, a cell that is checked is not held up, and when the page no longer shows the panel nothing runs.
+    """
+
+    def __init__(self, slider, holder, show):
+        self._values, self._holder, self._show = range(slider.low, slider.high + 1, slider.step), holder, show
+        self._began = self._waiting = None
+        self._first = self._steps = 0
+        self.button = widgets.Button(tooltip=f"Play or pause: {slider.label}", layout={"min_width": "96px"})
+        self.button.on_click(self._pressed)
+        self.sign = _Sign()
+        self.sign.observe(self._answered, names="value")
+        self.pause()
+
+    @property
+    def playing(self):
+        return self._began is not None
+
+    def pause(self):
+        if self._waiting:
+            self._waiting.cancel()
+        self._began = self._waiting = None
+        self.sign.rest()
+        self.button.description = "Play"
+
+    def _pressed(self, _):
+        if self.playing:
+            self.pause()
+            self._show(self._holder.value)
+        else:
+            self._began, self._steps = time.perf_counter(), -1
+            self._first = (self._holder.value - self._values.start) // self._values.step
+            self.button.description = "Pause"
+            self._frame()
+
+    def _frame(self):
+        """Show what is due by the clock, and ask whether it arrived."""
+        self._waiting = None
+        self._steps = max(self._steps + 1, int((time.perf_counter() - self._began) * FRAMES_A_SECOND))
+        try:
+            self._show(self._values[(self._first + self._steps) % len(self._values)])
+        except Exception:
+            self.pause()
+            raise
+        self.sign.ask()
+
+    def _answered(self, _):
+        self.sign.rest()
+        if self.playing and self._waiting is None:  # a second page that shows this answers too
+            due = self._began + (self._steps + 1) / FRAMES_A_SECOND
+            self._waiting = asyncio.get_running_loop().call_later(max(due - time.perf_counter(), 0), self._frame)
+
+
 class Panel:
     """Sliders that change a picture, and what it shows in words.
 
@@ -131,14 +211,18 @@ class Panel:
         Named values to jump to; keys that a moment leaves out keep their value.
     size : int
         Greatest width in px.
+    play : str, optional
+        The key of a slider of whole numbers. A button runs it at 24 steps a second, after its last value from its
+        first again, until it is pressed once more, or anything else is.
 
     Raises
     ------
     ValueError
-        For a key used twice, or a moment with an unknown key or a value out of range.
+        For a key used twice, a moment with an unknown key or a value out of range, or a `play` that cannot be run.
     """
 
-    def __init__(self, title: str, controls: Sequence, draw: Callable, moments: Mapping | None = None, size: int = 880):
+    def __init__(self, title: str, controls: Sequence, draw: Callable, moments: Mapping | None = None, size: int = 880,
+                 play: str | None = None):
         self.controls = {control.key: control for control in controls}
         if len(self.controls) < len(controls):
             raise ValueError(f"`controls` must have different keys; got {', '.join(c.key for c in controls)}.")
@@ -157,7 +241,9 @@ class Panel:
             rows.append(widgets.HBox([holder, box] if box else [holder]))
         heading = widgets.HTML(f'{_LOOK}<div class="rig-panel-title" role="heading" aria-level="3">'
                                f"{escape(title)}</div>")
-        buttons = [self._button(name, values) for name, values in self.moments.items()]
+        self._player = self._player_of(play)
+        buttons = [self._player.button, self._player.sign] if self._player else []
+        buttons += [self._button(name, values) for name, values in self.moments.items()]
         buttons.append(self._button("Reset", self._start))
         buttons[-1].layout.margin = "2px 2px 2px 16px"
         self.widget = widgets.VBox(
@@ -184,10 +270,8 @@ class Panel:
     def set(self, **values):
         """Set some of the controls and draw once; unknown keys and values out of range are refused."""
         values = self._checked(values)
-        with self._held():
-            for key, value in values.items():
-                self._holders[key].value = value
-        self._show()
+        self._pause()
+        self._move(values)
 
     def reset(self):
         """Back to the values it started with."""
@@ -207,16 +291,31 @@ class Panel:
         button.on_click(lambda _: self.set(**values))
         return button
 
-    @contextmanager
-    def _held(self):
+    def _player_of(self, play):
+        if play is None:
+            return None
+        slider = self.controls.get(play)
+        if not (isinstance(slider, Slider) and slider.whole):
+            raise ValueError(f"`play` must be the key of a slider of whole numbers; got {play!r}.")
+        return _Player(slider, self._holders[play], lambda value: self._move({play: value}))
+
+    def _pause(self):
+        if self._player and self._player.playing:
+            self._player.pause()
+
+    def _move(self, values):
+        """Set values that were checked, and draw once."""
         self._quiet = True
         try:
-            yield
+            for key, value in values.items():
+                self._holders[key].value = value
         finally:
             self._quiet = False
+        self._show()
 
     def _changed(self, _):
         if not self._quiet:
+            self._pause()
             self._show()
 
     def _show(self):
@@ -226,7 +325,8 @@ class Panel:
             words = f"<strong>Check:</strong> {escape(str(problem))}"
         else:
             self._picture = picture.html(style=False) if isinstance(picture, Picture) else picture
-        self._readout = f'<div class="rig-readout" aria-live="polite">{words}</div>'
+        live = "off" if self._player and self._player.playing else "polite"  # nobody can listen to 24 a second
+        self._readout = f'<div class="rig-readout" aria-live="{live}">{words}</div>'
         self._screen.value = self._picture + self._readout
 
 

@@ -1,12 +1,15 @@
 """Panels: one draw for one change, values that are refused rather than clamped, errors in words."""
 
+import asyncio
 import re
+import time
 import xml.etree.ElementTree as ET
 
 import ipywidgets as widgets
 import pytest
 
-from rigkit.panels import Choice, Panel, Slider
+from rigkit import panels
+from rigkit.panels import FRAMES_A_SECOND, Choice, Panel, Slider
 from rigkit.stage import Stage, row
 
 
@@ -175,6 +178,174 @@ def test_a_slider_that_was_moved_is_not_sent_its_own_value_back(panel):
         assert slider.trait_metadata("value", "sync") is True
 
 
+# --- play ------------------------------------------------------------------------------------------------------------
+
+
+class Film:
+    """A panel that plays, a clock that is set by hand, and the page that answers."""
+
+    def __init__(self, monkeypatch, draw=lambda frame, tilt: (f"<p>{frame}</p>", "")):
+        self.now, self.timers, self.drawn = 1000.0, [], []
+        monkeypatch.setattr(panels.time, "perf_counter", lambda: self.now)
+        monkeypatch.setattr(panels.asyncio, "get_running_loop", lambda: self)
+
+        def shown(**values):
+            self.drawn.append(values["frame"])
+            return draw(**values)
+
+        self.panel = Panel(
+            "It walks.", [Slider("frame", "Frame", 0, 47, 1, 5), Slider("tilt", "Tilt", 0.0, 9.0, 0.5, 0.0)],
+            shown, {"Middle": {"frame": 24}}, play="frame")
+        self.drawn.clear()
+
+    def call_later(self, wait, call):
+        self.timers.append([self.now + wait, call, True])
+        return self
+
+    def cancel(self):
+        self.timers.clear()
+
+    def press(self, name):
+        press(self.panel, name)
+
+    def answer(self):
+        """As the page does."""
+        sign = find(self.panel, widgets.Play)[0]
+        if sign.playing:
+            sign.value += 1
+
+    def run(self, seconds, late=0.0):
+        """Let time pass; the page answers each picture after `late` seconds."""
+        end = self.now + seconds
+        while self.now < end:
+            self.now += late
+            self.answer()
+            if not self.timers:
+                return
+            due, call, _ = self.timers.pop(0)
+            self.now = max(self.now, due)
+            call()
+
+
+@pytest.fixture
+def film(monkeypatch):
+    return Film(monkeypatch)
+
+
+def test_nothing_moves_before_play_is_pressed(film):
+    film.answer()
+    assert (film.timers, film.drawn) == ([], [])
+    assert film.panel.values["frame"] == 5
+
+
+def test_play_shows_every_frame_in_its_time_and_wraps_round(film):
+    film.press("Play")
+    film.run(2.0)
+    assert FRAMES_A_SECOND == 24
+    assert film.drawn[:49] == [*range(5, 48), *range(6)]
+    assert film.panel.values["frame"] == film.drawn[-1]
+
+
+@pytest.mark.parametrize("late", [0.05, 0.1, 0.5])
+def test_a_slow_page_skips_frames_keeps_time_and_has_one_picture_under_way(film, late):
+    film.press("Play")
+    for count in range(2, 40):
+        film.run(late, late)
+        assert film.drawn[-1] == (5 + int((film.now - 1000) * 24 + 1e-6)) % 48
+        assert len(film.drawn) == count
+
+
+def test_a_page_that_no_longer_answers_gets_nothing_more(film):
+    film.press("Play")
+    assert (len(film.drawn), film.timers) == (1, [])
+
+
+def test_two_pages_that_answer_do_not_play_twice_as_fast(film):
+    film.press("Play")
+    sign = find(film.panel, widgets.Play)[0]
+    sign.value += 1
+    sign.value += 1
+    assert len(film.timers) == 1
+
+
+@pytest.mark.parametrize("touch", [
+    lambda film: film.press("Pause"), lambda film: film.press("Middle"), lambda film: film.press("Reset"),
+    lambda film: film.panel.set(tilt=2.0), lambda film: setattr(find(film.panel, widgets.IntSlider)[0], "value", 40),
+    lambda film: setattr(find(film.panel, widgets.BoundedIntText)[0], "value", 40),
+    lambda film: setattr(find(film.panel, widgets.FloatSlider)[0], "value", 3.0),
+], ids=["pause", "moment", "reset", "set", "its slider", "its box", "another slider"])
+def test_pressing_anything_pauses(film, touch):
+    film.press("Play")
+    film.run(0.5)
+    assert 'aria-live="off"' in film.panel.readout
+    film.answer()
+    touch(film)
+    assert film.timers == []
+    assert 'aria-live="polite"' in film.panel.readout
+    shown = len(film.drawn)
+    film.answer()
+    film.run(0.5)
+    assert len(film.drawn) == shown
+    film.press("Play")
+    film.run(0.1)
+    assert len(film.drawn) > shown
+
+
+def test_it_goes_on_from_where_the_slider_is(film):
+    film.panel.set(frame=40)
+    film.press("Play")
+    film.run(0.2)
+    assert film.drawn[1:5] == [40, 41, 42, 43]
+
+
+def test_an_expected_error_is_a_sentence_and_the_play_goes_on(monkeypatch):
+    def draw(frame, tilt):
+        if frame == 7:
+            raise ValueError("`frame` must not be 7.")
+        return "", ""
+
+    film = Film(monkeypatch, draw)
+    film.press("Play")
+    film.run(0.2)
+    assert film.drawn[:4] == [5, 6, 7, 8]
+
+
+def test_a_fault_ends_the_play(monkeypatch):
+    film = Film(monkeypatch, lambda frame, tilt: ("", "") if frame != 7 else 1 / 0)
+    film.press("Play")
+    with pytest.raises(ZeroDivisionError):
+        film.run(0.2)
+    film.answer()
+    assert film.timers == []
+    assert find(film.panel, widgets.Button)[0].description == "Play"
+
+
+def test_the_first_button_is_play_and_says_so(film):
+    button = find(film.panel, widgets.Button)[0]
+    assert (button.description, button.tooltip) == ("Play", "Play or pause: Frame")
+    film.press("Play")
+    assert button.description == "Pause"
+
+
+def test_in_a_real_loop_play_waits_its_time_and_lets_others_run():
+    drawn = []
+    panel = Panel("It walks.", [Slider("frame", "Frame", 0, 9, 1, 0)],
+                  lambda frame: (drawn.append(frame) or "", ""), play="frame")
+    sign, others = find(panel, widgets.Play)[0], []
+
+    async def kernel():
+        press(panel, "Play")
+        while len(drawn) < 5:
+            sign.value += sign.playing
+            others.append(time.perf_counter())
+            await asyncio.sleep(0.001)
+        press(panel, "Pause")
+
+    asyncio.run(asyncio.wait_for(kernel(), 30))
+    assert drawn[0] == drawn[1] == 0  # when made, and when play was pressed
+    assert len(others) > 5
+
+
 # --- errors ----------------------------------------------------------------------------------------------------------
 
 
@@ -217,6 +388,9 @@ def test_values_that_do_not_fit_are_refused_and_nothing_moves(panel, drawing, na
     ("controls", lambda: Panel("t", [Slider("x", "x", 0, 1, 1, 0)] * 2, lambda x: ("", ""))),
     ("values", lambda: Panel("t", [Slider("x", "x", 0, 1, 1, 0)], lambda x: ("", ""), {"m": {"y": 1}})),
     ("x", lambda: Panel("t", [Slider("x", "x", 0, 1, 1, 0)], lambda x: ("", ""), {"m": {"x": 2}})),
+    ("play", lambda: Panel("t", [Slider("x", "x", 0, 1, 1, 0)], lambda x: ("", ""), play="y")),
+    ("play", lambda: Panel("t", [Slider("x", "x", 0.0, 1.0, 0.5, 0.0)], lambda x: ("", ""), play="x")),
+    ("play", lambda: Panel("t", [Choice("x", "x", "ab", "a")], lambda x: ("", ""), play="x")),
     ("size", lambda: Panel("t", [Slider("x", "x", 0, 1, 1, 0)], lambda x: ("", ""), size=0)),
 ])
 def test_panels_that_could_not_work_are_refused_when_made(name, make):
