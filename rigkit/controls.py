@@ -312,7 +312,7 @@ def count_keys(values):
             if array.ndim > 1:
                 raise ValueError(f"`{name}` must have one number a frame; got shape {array.shape}.")
             if np.ptp(array) > SAME:
-                count += 2 + np.count_nonzero(np.abs(np.diff(array, 2)) > SAME)
+                count += 2 + int(np.count_nonzero(np.abs(np.diff(array, 2)) > SAME))
             else:
                 count += int(np.abs(array).max() > SAME)
     return count
