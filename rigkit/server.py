@@ -1,5 +1,6 @@
 """The server behind `rigkit learn`: JupyterLab on a learner's folder, quick to answer and easy to stop."""
 
+import asyncio
 import errno
 import os
 import secrets
@@ -82,6 +83,15 @@ def serve(folder, page="", port=None, browser=True):
     address = urlsplit(server.public_url)._replace(query=urlencode({"token": token})).geturl()
     server.io_loop.add_callback(print, f"\n    {address}\n\nStop with Ctrl-C.", flush=True)
     server.start()
+    _finish(server.io_loop.asyncio_loop)
+
+
+def _finish(loop):
+    """End what a stopped loop was still doing: the threads that work for it would keep Python from ending."""
+    tasks = asyncio.all_tasks(loop)
+    for task in tasks:
+        task.cancel()
+    loop.run_until_complete(asyncio.gather(*tasks, return_exceptions=True))
 
 
 def _config(folder, page, port, browser, token):

@@ -163,11 +163,19 @@ class Lab:
         self._set("@jupyterlab/apputils-extension:themes", theme=theme)
         self._set("@jupyterlab/notebook-extension:tracker", **({"windowingMode": windowing} if windowing else {}))
 
+    def write(self, path, notebook):
+        """Put a notebook into the learner's folder."""
+        self._ask("PUT", f"api/contents/{path}", {"type": "notebook", "format": "json", "content": notebook})
+
     def open(self, notebook, kernel=True):
         """Open a notebook by its path in the learner's folder, alone; wait for its cells and its kernel."""
         self.page.goto(f"{self.server.base}/lab/tree/{notebook}?token={self.server.token}&reset")
         self.page.wait_for_selector(CELLS, timeout=60_000)
-        if kernel:
+        if kernel:  # the page says "Idle" before there is a kernel, and would run cells into nothing
+            end = time.monotonic() + 60
+            while not self._has_kernel():
+                assert time.monotonic() < end, "waited 60 s for a kernel"
+                self.page.wait_for_timeout(100)
             self._wait_idle(60)
 
     def close(self):
@@ -245,6 +253,11 @@ class Lab:
                                          headers=self.server.headers)
         assert answer.ok, f"{method} {path}: {answer.status} {answer.text()[:300]}"
         return json.loads(answer.text() or "null")
+
+    def _has_kernel(self):
+        """Whether a kernel is connected and idle; the server cannot say (status 500) while one is being started."""
+        answer = self.page.request.get(f"{self.server.base}/api/kernels", headers=self.server.headers)
+        return answer.ok and any(k["connections"] and k["execution_state"] == "idle" for k in answer.json())
 
     def _wait_idle(self, wait):
         """Idle, nothing waiting to run, and still so a moment later."""

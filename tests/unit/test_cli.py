@@ -1,17 +1,20 @@
 """The command line, from what it says to how it ends."""
 
+import asyncio
 import json
 import os
 import signal
 import socket
 import subprocess
 import sys
+import threading
 import time
 import urllib.error
 import urllib.request
 import webbrowser
 from unittest.mock import create_autospec
 
+import anyio
 import psutil
 import pytest
 from jupyter_server.services.kernels.connection.channels import ZMQChannelsWebsocketConnection
@@ -170,6 +173,24 @@ def test_small_messages_are_sent_at_once(monkeypatch, tmp_path):
     connection.websocket_handler = create_autospec(KernelWebsocketHandler, instance=True)
     assert connection.connect() == "connected"
     connection.websocket_handler.set_nodelay.assert_called_once_with(True)
+
+
+def test_a_page_left_half_answered_does_not_keep_it_from_ending():
+    async def half_answered():
+        await anyio.to_thread.run_sync(int)  # as the server reads files: in a thread that lives as long as its task
+        loop.stop()
+        await asyncio.Event().wait()
+
+    before = set(threading.enumerate())
+    loop = asyncio.new_event_loop()
+    task = loop.create_task(half_answered())
+    loop.run_forever()
+    (worker,) = set(threading.enumerate()) - before
+    server._finish(loop)
+    worker.join(10)
+    assert not worker.is_alive()
+    assert task.cancelled()
+    loop.close()
 
 
 def _answer(running, path, data=None, **headers):
