@@ -37,6 +37,12 @@ class _FloatSlider(widgets.FloatSlider):
 
 class _IntSlider(widgets.IntSlider):
     value = CInt().tag(sync=True, echo_update=False)
+    touched = None  # called when it is moved in the page, even to where it is: while it plays it may be there already
+
+    def set_state(self, sync_data):
+        if self.touched:
+            self.touched()
+        super().set_state(sync_data)
 
 
 @dataclass(frozen=True)
@@ -154,6 +160,7 @@ class _Player:
         self.button.on_click(self._pressed)
         self.sign = _Sign()
         self.sign.observe(self._answered, names="value")
+        holder.touched = self._halt
         self.pause()
 
     @property
@@ -167,10 +174,14 @@ class _Player:
         self.sign.rest()
         self.button.description = "Play"
 
-    def _pressed(self, _):
+    def _halt(self):
         if self.playing:
             self.pause()
             self._show(self._holder.value)
+
+    def _pressed(self, _):
+        if self.playing:
+            self._halt()
         else:
             self._began, self._steps = time.perf_counter(), -1
             self._first = (self._holder.value - self._values.start) // self._values.step

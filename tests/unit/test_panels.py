@@ -246,12 +246,12 @@ def test_play_shows_every_frame_in_its_time_and_wraps_round(film):
     assert film.panel.values["frame"] == film.drawn[-1]
 
 
-@pytest.mark.parametrize("late", [0.05, 0.1, 0.5])
+@pytest.mark.parametrize("late", [1 / 16, 1 / 8, 1 / 2])
 def test_a_slow_page_skips_frames_keeps_time_and_has_one_picture_under_way(film, late):
     film.press("Play")
     for count in range(2, 40):
         film.run(late, late)
-        assert film.drawn[-1] == (5 + int((film.now - 1000) * 24 + 1e-6)) % 48
+        assert film.drawn[-1] == (5 + int((film.now - 1000) * 24)) % 48
         assert len(film.drawn) == count
 
 
@@ -271,9 +271,10 @@ def test_two_pages_that_answer_do_not_play_twice_as_fast(film):
 @pytest.mark.parametrize("touch", [
     lambda film: film.press("Pause"), lambda film: film.press("Middle"), lambda film: film.press("Reset"),
     lambda film: film.panel.set(tilt=2.0), lambda film: setattr(find(film.panel, widgets.IntSlider)[0], "value", 40),
+    lambda film: find(film.panel, widgets.IntSlider)[0].set_state({"value": film.panel.values["frame"]}),
     lambda film: setattr(find(film.panel, widgets.BoundedIntText)[0], "value", 40),
     lambda film: setattr(find(film.panel, widgets.FloatSlider)[0], "value", 3.0),
-], ids=["pause", "moment", "reset", "set", "its slider", "its box", "another slider"])
+], ids=["pause", "moment", "reset", "set", "its slider", "its slider, to where it is", "its box", "another slider"])
 def test_pressing_anything_pauses(film, touch):
     film.press("Play")
     film.run(0.5)
