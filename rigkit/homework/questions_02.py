@@ -14,6 +14,7 @@ from rigkit.homework.question import Misconception, Question, Verdict
 from rigkit.two_bone import planar_points
 
 CLOSE_CM, CLOSE_DEG = 0.1, 0.1
+FACING_BACK = np.diag([-1.0, 1.0, -1.0])
 RIGID = 1e-4  # how far the columns of a frame may be from square and of length one
 
 
@@ -42,7 +43,7 @@ def _judge_carried(inputs, output):
     right, named = abs(yours - true) <= 0.0501, output["moves"] == CARRIED[2]
     leg = np.array([[0.0, 0.0], [0.0, -shank], [ahead, -shank - height]])
     drawn = picture.side_view(
-        "Your character's knee, before it turns", "A shank and a foot hang straight down from a knee in the side view.",
+        "Before the knee turns", "A shank and a foot hang straight down from a knee in the side view.",
         picture.chain(leg, ["knee", "ankle", "toes"]))
     measured = {"You say": f"{output['moves']} {'moves' if 'alone' in output['moves'] else 'move'}, "
                            f"the toes by {yours:.3g} cm"}
@@ -186,7 +187,7 @@ def _draw_space(rng, character):
                 "abduction": np.radians(abduction_deg), "knee": np.radians(knee_deg),
                 "upper": bones[0], "lower": bones[1]}
 
-    at_rest, turned = fr.frame(origin=[0.0, 1.0, 0.0]), fr.frame(rotation.matrix_about("y", np.pi), [0.4, 1.0, -0.3])
+    at_rest, turned = fr.frame(origin=[0.0, 1.0, 0.0]), fr.frame(FACING_BACK, [0.4, 1.0, -0.3])
     return [case(at_rest, 0, 0, 0), case(at_rest, rng.uniform(30, 80), 0, rng.uniform(20, 90)),
             case(at_rest, rng.uniform(50, 90), rng.uniform(30, 50), 0), case(turned, 90, 45, 90),
             case(turned, -rng.uniform(5, 20), rng.uniform(5, 20), rng.uniform(5, 40)),
@@ -295,7 +296,7 @@ def _below(rng, parent, length):
 
 def _draw_local(rng, character):
     cases = [(fr.frame(origin=[0.1, 0.9, 0.0]), fr.frame(origin=[0.1, 0.9 - character.thigh, 0.0]))]  # nothing turned
-    turned = fr.frame(rotation.matrix_about("y", np.pi), [0.3, 0.9, 0.2])
+    turned = fr.frame(FACING_BACK, [0.3, 0.9, 0.2])
     cases.append((turned, _below(rng, turned, character.thigh)))
     cases.append((np.eye(4), _any_frame(rng)))  # the world itself is the parent
     for length in (character.thigh, character.shank, 1.0):
@@ -322,9 +323,10 @@ def _judge_frame(parent, wanted, local, praise, should):
     shown = np.array([made[:3, 3], made[:3, 3] + made[:3, :3] @ bone])
     true = np.array([wanted[:3, 3], wanted[:3, 3] + wanted[:3, :3] @ bone])
     side, view, axes = _clearest(shown - true)
-    drawn = view(f"Where your frame puts it, from the {side}",
+    drawn = view(f"Your joint, from the {side}",
                  f"A joint with a short bone, {miss:.1f} centimetres from its place, which is dotted.",
-                 picture.ghost(true[:, axes]), picture.chain(shown[:, axes], ["yours"]))
+                 picture.ghost(true[:, axes]), picture.chain(shown[:, axes], ["yours"]),
+                 *([picture.note(true[0, axes], "its place")] if miss > 1 else []))
     placed, faced = miss <= CLOSE_CM, off is not None and off <= CLOSE_DEG
     if placed and faced:
         return Verdict(1.0, praise, measured, drawn)

@@ -126,15 +126,16 @@ def two_orders(puppet, flexion_deg, abduction_deg):
     legs = [leg_of(puppet, standing(puppet).pose({"L_hip": turn})) for turn in hip_turns(flexion_deg, abduction_deg)]
     gap = order_gap_cm(puppet, flexion_deg, abduction_deg)
     size, tall = puppet.hip_height / 0.9, puppet.hip_height
-    front = Stage("front", (-0.45 * size, -0.1 * size), (1.15 * size, 1.08 * size), "From the front", width=430).floor()
-    top = Stage("top", (-0.45 * size, -1.05 * size), (1.15 * size, 0.13 * size), "From above", width=430)
+    left, right = -0.3 * size, 1.05 * size
+    front = Stage("front", (left, -0.1 * size), (right, 1.0 * size), "From the front", width=430).floor()
+    top = Stage("top", (left, -1.0 * size), (right, 0.1 * size), "From above", width=430)
     for stage in (front, top):
         stage.path([[0, tall, 0], [puppet.hip_width / 2, tall, 0]], "soft")
         for (leg, foot), kind, name in zip(legs[::-1], ("plain", "forward"), ("abduct first", "flex first"),
                                            strict=True):
             if stage is top:  # a wedge has no breadth to show from the front
                 stage.foot(leg[2], foot[0], foot[2], foot[1], kind)
-            stage.chain(leg, kind, names=["", "", name if gap > 4 else ""])
+            stage.chain(leg, kind, names=["", name if gap > 4 else ""])
     if gap > 0.05:
         top.measure(legs[0][0][2], legs[1][0][2], f"{gap:.1f} cm")
     places = [100 * (leg[2] - leg[0]) for leg, _ in legs]
@@ -217,11 +218,15 @@ def hang_legs(puppet, parent, aside_cm, lean_deg):
     """Two pelvises that moved, their legs hung keeping their place and keeping their numbers; and both in words."""
     moved = {"turns": {"pelvis": rotation.matrix_about("z", -np.radians(lean_deg))},
              "shifts": {"pelvis": [aside_cm / 100, 0.0, 0.0]}}
-    kept, jumped = (_hung_stage(puppet, hung(puppet, parent, numbers), moved, title) for numbers, title in (
-        (False, "Place kept, numbers changed"), (True, "Numbers kept, place changed")))
-    words = " ".join(f"{name}: {_seen(skeleton)}; {_state(off, parent)}" for name, (_, skeleton, off) in (
-        ("Place kept", kept), ("Numbers kept", jumped)))
-    return row(kept[0], jumped[0]), words
+    loose = parent == PARENTS[0]
+    stages, words = [], []
+    for what, numbers_kept in (("Place", False), ("Numbers", True)):
+        skeleton = hung(puppet, parent, numbers_kept)
+        title = f"No parent yet; {what.lower()} to be kept" if loose else f"{what} kept"
+        stage, off = _hung_stage(puppet, skeleton, moved, title)
+        stages.append(stage)
+        words.append(f"{'No parent yet' if loose else title}: {_seen(skeleton)}; {_state(off, loose)}")
+    return row(*stages), " ".join(words[:1] if loose else words)
 
 
 def hang_panel(puppet):
@@ -229,14 +234,14 @@ def hang_panel(puppet):
     return Panel(
         "Give the hips a parent: what must change so that nothing moves?",
         [Choice("parent", "Parent of both hips", PARENTS, PARENTS[0]),
-         Slider("aside_cm", "Pelvis to the left", -25.0, 25.0, 0.5, 0.0, "cm"),
+         Slider("aside_cm", "Pelvis to the left", -25.0, 25.0, 0.5, 15.0, "cm"),
          Slider("lean_deg", "Pelvis leans to the left", -20.0, 20.0, 1.0, 0.0, "°")],
         lambda **values: hang_legs(puppet, **values),
-        {"No parent, at rest": {"parent": PARENTS[0], "aside_cm": 0.0, "lean_deg": 0.0},
-         "No parent, pelvis moves": {"parent": PARENTS[0], "aside_cm": 20.0, "lean_deg": 0.0},
+        {"At rest": {"parent": PARENTS[0], "aside_cm": 0.0, "lean_deg": 0.0},
+         "No parent, moved": {"parent": PARENTS[0], "aside_cm": 20.0, "lean_deg": 0.0},
          "Hung, at rest": {"parent": PARENTS[1], "aside_cm": 0.0, "lean_deg": 0.0},
-         "Hung, pelvis moves": {"parent": PARENTS[1], "aside_cm": 20.0, "lean_deg": 0.0},
-         "Hung, pelvis leans": {"parent": PARENTS[1], "aside_cm": 0.0, "lean_deg": 15.0}})
+         "Hung, moved": {"parent": PARENTS[1], "aside_cm": 20.0, "lean_deg": 0.0},
+         "Hung, leaning": {"parent": PARENTS[1], "aside_cm": 0.0, "lean_deg": 15.0}})
 
 
 # One view each
@@ -287,23 +292,23 @@ def _angle(stage, puppet, joint, zero_deg, angle_deg):
 
 
 def _hung_stage(puppet, skeleton, moved, title):
-    """A pelvis and its two legs from the front, the skeleton, and how far the left ankle is from where it belongs."""
+    """A pelvis and its legs from the front, dotted where they belong; and how far off the left ankle is, in cm."""
     size = puppet.hip_height / 0.9
-    stage = Stage("front", (-1.05 * size, -0.1 * size), (1.05 * size, 1.95 * size), title, width=430).floor()
+    stage = Stage("front", (-1.12 * size, -0.08 * size), (1.12 * size, 1.92 * size), title, width=430).floor()
     world, right = skeleton.pose(**moved), standing(puppet).pose(**moved)
     pelvis = right[0, :3, 3]
     for tag in SIDE_TAGS[::-1]:
         side = tag[0]
-        socket = leg_of(puppet, right, tag)[0][0]
+        belongs, _ = leg_of(puppet, right, tag)
         leg, foot = leg_of(puppet, world, tag, skeleton)
-        stage.foot(leg[2], foot[0], foot[2], foot[1], side=side).chain([pelvis, socket], "plain", thickness=14)
+        stage.ghost(belongs).foot(leg[2], foot[0], foot[2], foot[1], side=side)
+        stage.chain([pelvis, belongs[0]], "plain", thickness=14)
         stage.chain(leg, side=side)
-    belongs, is_at = leg_of(puppet, right)[0][2], leg_of(puppet, world, "L_", skeleton)[0][2]
-    off = moved_cm(belongs, is_at)
-    stage.note(pelvis, "pelvis", place="below" if is_at[1] > pelvis[1] else "above")
+    stage.note(pelvis, "pelvis", place="below" if leg[2, 1] > pelvis[1] else "above")
+    off = moved_cm(belongs[2], leg[2])  # the left leg's, drawn last
     if off > 0.05:
-        stage.measure(belongs, is_at, f"{off:.1f} cm", offset=60)
-    return stage, skeleton, off
+        stage.measure(belongs[2], leg[2], f"{off:.1f} cm", offset=60)
+    return stage, off
 
 
 def _seen(skeleton):
@@ -312,10 +317,11 @@ def _seen(skeleton):
     return f"the left hip's local place is {x:.1f} cm left, {y:.1f} cm up"
 
 
-def _state(off, parent):
+def _state(off, loose):
+    """How far a foot is from where it belongs, in words."""
     if off <= 0.05:
         return "the foot is where it belongs."
-    what = "left behind" if parent == PARENTS[0] else "off its place"
+    what = "left behind" if loose else "off its place"
     return f"the foot is {what} by <b>{off:.1f} cm</b>."
 
 

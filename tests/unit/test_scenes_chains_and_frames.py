@@ -143,7 +143,8 @@ def test_the_panel_on_parents_says_what_the_prose_says():
     assert "by 58.0 cm" in text
     assert "Place kept: the left hip's local place is 9.0 cm left, 0.0 cm up; the foot is where it belongs" in text
     text = words(scene.hang_legs(PIP, "none", 20.0, 0.0)[1])
-    assert text.count("the foot is left behind by 20.0 cm") == 2
+    assert text == ("No parent yet: the left hip's local place is 9.0 cm left, 58.0 cm up; "
+                    "the foot is left behind by 20.0 cm.")
 
 
 def test_legs_that_kept_their_place_follow_the_pelvis():
