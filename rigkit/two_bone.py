@@ -326,6 +326,35 @@ def swivel_of(hip, knee, ankle, hint=FORWARD):
     return _full(np.arctan2(dot(cross(zero, side), axis), dot(zero, side)), shape)
 
 
+def off_toes(hip, knee, ankle, toe):
+    """How far a knee stands off the plane through hip, ankle and toe: zero where it points the way the foot does.
+
+    A straight leg reads zero. A toe on the hip–ankle line makes no plane; `rotation.perpendicular` of the line then
+    stands in for it, as for a hint in `solve`.
+
+    Parameters
+    ----------
+    hip, knee, ankle, toe : array_like, shape (..., 3)
+        Metres.
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Metres, positive on the side to which a positive swivel takes the knee: a standing character's right.
+
+    Raises
+    ------
+    ValueError
+        Bad numbers, a toe in the ankle, shapes that do not broadcast.
+    """
+    points = {"hip": hip, "knee": knee, "ankle": ankle, "toe": toe}
+    hip, knee, ankle, toe = (_check.numbers(*pair, 3) for pair in points.items())
+    _check.batch(hip=hip.shape[:-1], knee=knee.shape[:-1], ankle=ankle.shape[:-1], toe=toe.shape[:-1])
+    along = _check.directions("toe", toe - ankle, "Toe and ankle must be apart.")
+    axis, _, shape, ahead = _seen(hip, knee, ankle, along)
+    return _full(dot(split(knee - hip), cross(axis, ahead)), shape)
+
+
 def bone_frames(hip, pose):
     """Frames of thigh and shank of a solved leg: y up the bone, x the hinge, z the way the knee points.
 

@@ -2,7 +2,7 @@ import dataclasses
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from rigkit import rotation, two_bone
@@ -274,6 +274,33 @@ def test_swivel_of_a_standing_leg_takes_the_knee_from_front_to_right():
 
 def test_straight_leg_has_no_swivel():
     assert two_bone.swivel_of([0, 1, 0], [0, 0.5, 0], [0, 0, 0]) == 0
+
+
+# A knee and its toes
+
+
+@quick
+@given(vector, vector, length, length, turn, vector)
+def test_a_knee_is_off_its_toes_by_its_swivel_from_them(hip, goal, upper, lower, swivel, toe):
+    assume(distance(goal, hip) > 0.01 and distance(toe, goal) > 0.01)
+    pose = two_bone.solve(hip, goal, upper, lower, swivel=swivel)
+    assume(distance(toe, pose.ankle) > 0.01)
+    axis = (pose.ankle - hip) / distance(pose.ankle, hip)
+    lever = np.linalg.norm(np.cross(pose.knee - hip, axis))
+    turned = two_bone.swivel_of(hip, pose.knee, pose.ankle, hint=toe - pose.ankle)
+    off = two_bone.off_toes(hip, pose.knee, pose.ankle, toe)
+    assert off == pytest.approx(lever * np.sin(turned), abs=1e-6)
+    assert abs(off) <= lever + 1e-9
+
+
+def test_off_toes_by_hand():
+    standing = {"hip": [0.1, 1, 0], "ankle": [0.1, 0, 0], "toe": [0.1, -0.1, 0.2]}
+    knees = [[0.1, 0.5, 0.3], [0.0, 0.5, 0.3], [0.15, 0.5, 0.3], [0.1, 0.5, 0]]  # the character's left is +x
+    np.testing.assert_allclose(two_bone.off_toes(knee=knees, **standing), [0, 0.1, -0.05, 0], atol=1e-15)
+    turned_out = two_bone.off_toes([0, 1, 0], [0, 0.5, 0.3], [0, 0, 0], [0.1, 0, 0.1])
+    assert turned_out == pytest.approx(0.3 / np.sqrt(2))
+    on_the_line = two_bone.off_toes([0, 1, 0], [0, 0.5, 0.3], [0, 0, 0], [0, -0.1, 0])
+    assert abs(on_the_line) in (0.0, 0.3)
 
 
 # The pole of a rest pose
