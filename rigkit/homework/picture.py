@@ -22,6 +22,11 @@ def front_view(title, desc, *marks):
     return {"view": "front", "title": title, "desc": desc, "marks": list(marks)}
 
 
+def top_view(title, desc, *marks):
+    """The ingredients of a picture seen from above, points as (the character's left, backward) in metres."""
+    return {"view": "top", "title": title, "desc": desc, "marks": list(marks)}
+
+
 def chain(points, names):
     """A chain through joints, shape (n, 2), each with its name."""
     return ["chain", {"points": _plain(points), "kind": "inverse", "names": list(names)}]
@@ -35,6 +40,11 @@ def ghost(points):
 def goal(point):
     """Where an end should be."""
     return ["goal", {"point": _plain(point)}]
+
+
+def pole(point, text="pole"):
+    """The point that a knee turns toward."""
+    return ["pole", {"point": _plain(point), "label": text}]
 
 
 def measure(start, end, text):

@@ -469,6 +469,13 @@ def test_a_card_shows_only_the_beginning_of_a_long_list():
         Card(outcome))
 
 
+def test_a_picture_from_above_with_a_pole():
+    drawn = picture.draw(picture.top_view("From above", "From above.", picture.chain([(0, 0), (0, -1)], []),
+                                          picture.pole((0, -2), "yours")))
+    assert drawn.view == "top"
+    assert ">yours</text>" in drawn.svg()
+
+
 def test_a_picture_holds_dots():
     drawn = picture.draw(picture.front_view("Two dots", "Two dots.", picture.dots([(0, 0), (1, 1)])))
     assert drawn.svg().count('<circle class="rig-dot rig-plain"') == 2
