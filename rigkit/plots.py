@@ -18,6 +18,8 @@ from rigkit.stage import EDGE, INKS, KINDS, NUMBER, TEXT, Label, Picture, headin
 HUES = ("inverse", "forward", "goal", "plain", "miss", "soft")
 STYLES = ("-", (0, (6, 2.5)), (0, (1.2, 1.6)), (0, (7, 2, 1.2, 2)), (0, (3, 1.5)), (0, (10, 3, 1, 3, 1, 3)))
 WIDE = 2.75  # px
+CURVE = "curve"  # the group of a curve that can be drawn anew
+NO_ZERO = "A logarithmic axis has no zero."
 
 _SETTINGS = {
     "svg.hashsalt": "rigkit", "svg.fonttype": "none", "font.family": "DejaVu Sans", "font.size": TEXT,
@@ -35,7 +37,7 @@ class Plot(Picture):
     """A drawn chart; made by `curves` and `bars`."""
 
     def __init__(self, title, desc, width, height, body, axes=None):
-        self._body, self._axes, self._mark = body, axes, ""
+        self._pieces, self._axes, self._mark = _pieces(body), axes, ""
         super().__init__(title, desc, width, height)
 
     def at(self, x, text=""):
@@ -68,8 +70,38 @@ class Plot(Picture):
         marked._mark = "".join(shapes)
         return marked
 
+    def with_lines(self, lines):
+        """The same chart with some of its curves drawn anew, over the same x and in the same axes.
+
+        Only their paths are made again, quickly enough for a slider; a marker has to be set again.
+
+        Parameters
+        ----------
+        lines : mapping of str to array_like, shape (n,)
+            Among the names of the chart's curves; not for curves with dots.
+
+        Returns
+        -------
+        Plot
+        """
+        if len(self._pieces) == 1:
+            raise ValueError("`with_lines` needs curves without dots; dots and bars stay where they were drawn.")
+        unknown = [name for name in lines if name not in self._axes.names]
+        if unknown:
+            raise ValueError(f"`lines` must name curves, among {', '.join(self._axes.names)}; "
+                             f"got {', '.join(map(str, unknown))}.")
+        drawn = copy.copy(self)
+        drawn._axes, drawn._pieces, drawn._mark = copy.copy(self._axes), [*self._pieces], ""
+        drawn._axes.ys = [*self._axes.ys]
+        for name, y in lines.items():
+            i = self._axes.names.index(name)
+            ys = drawn._axes.ys[i] = self._axes.px_of(name, y)
+            drawn._pieces[2 * i + 1] = "M" + "L".join(
+                f"{number(x)} {number(y)}" for x, y in zip(self._axes.xs.tolist(), ys.tolist(), strict=True))
+        return drawn
+
     def _inner(self):
-        return self._body + self._mark
+        return "".join(self._pieces) + self._mark
 
 
 def curves(x, lines, xlabel, ylabel, title="", desc="", *, log_x=False, log_y=False, bands=None, spans=None,
@@ -120,7 +152,8 @@ def curves(x, lines, xlabel, ylabel, title="", desc="", *, log_x=False, log_y=Fa
             shades.append(axes.fill_between(x, low, high, color=INKS["soft"][0], alpha=0.25, linewidth=0, label=name))
         for (name, y), hue, style in zip(lines.items(), hues, STYLES, strict=False):
             drawn += axes.plot(x, y, color=_ink(hue), linestyle=style, label=name, marker="o" if dots else None,
-                               markersize=7, markerfacecolor=INKS["paper"][0], markeredgewidth=2)
+                               markersize=7, markerfacecolor=INKS["paper"][0], markeredgewidth=2,
+                               gid=None if dots else CURVE)
         axes.set_xscale("log" if log_x else "linear")
         axes.set_yscale("log" if log_y else "linear")
         axes.set_xlim(x[0], x[-1])
@@ -192,8 +225,19 @@ class _Axes:
         self.low, self.high = x[0], x[-1]
         to_px = axes.transData.transform
         self.xs = to_px(np.column_stack([x, np.full_like(x, axes.get_ylim()[0])]))[:, 0]
-        self.ys = [height - to_px(np.column_stack([x, y]))[:, 1] for y in lines.values()]
-        self.hues = hues
+        self.names, self.hues = list(lines), hues
+        self.log_y, self.ylim = axes.get_yscale() == "log", axes.get_ylim()
+        self.ys = [self.px_of(name, y) for name, y in lines.items()]
+
+    def px_of(self, name, y):
+        """How far down the picture the values of a curve lie."""
+        y = _check.numbers(name, y, "n")
+        if y.shape != self.xs.shape:
+            raise ValueError(f"`{name}` must have as many values as `x`; got shapes {y.shape} and {self.xs.shape}.")
+        low, high = self.ylim
+        if self.log_y:
+            low, high, y = np.log(low), np.log(high), np.log(_check.positive(name, y, hint=NO_ZERO))
+        return self.bottom + (y - low) / (high - low) * (self.top - self.bottom)
 
     def near(self, at, reach):
         """What words should keep clear of around `at`: the marker's line and the curves, as thick segments."""
@@ -225,9 +269,9 @@ def _checked(x, lines, log_x, log_y):
         if y.shape != x.shape:
             raise ValueError(f"`{name}` must have as many values as `x`; got shapes {y.shape} and {x.shape}.")
         if log_y:
-            _check.positive(name, y, "n", hint="A logarithmic axis has no zero.")
+            _check.positive(name, y, "n", hint=NO_ZERO)
     if log_x:
-        _check.positive("x", x, "n", hint="A logarithmic axis has no zero.")
+        _check.positive("x", x, "n", hint=NO_ZERO)
     return x, lines
 
 
@@ -268,6 +312,13 @@ def _power(value, place):
     return "10" + f"{round(np.log10(value))}".translate(str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹"))
 
 
+def _pieces(body):
+    """A chart's markup cut where its curves are: what stands before the first, its path, what follows, the next …"""
+    pieces = re.split(rf'<g id="{CURVE}"><path d="([^"]*)', body)
+    pieces[:-1:2] = [text + '<g><path d="' for text in pieces[:-1:2]]
+    return pieces
+
+
 def _markup(figure):
     """The figure's SVG without its frame: our inks and font, no ids of groups, numbers to two decimals."""
     text = io.StringIO()
@@ -279,7 +330,7 @@ def _markup(figure):
 
 def _tag(match):
     """One tag of matplotlib's, made ours."""
-    tag = re.sub(r'^<g id="[^"]*"', "<g", match[0]).replace("xlink:href", "href")
+    tag = re.sub(rf'^<g id="(?!{CURVE}")[^"]*"', "<g", match[0]).replace("xlink:href", "href")
     tag = re.sub(r" font-family: [^;\"]*;| transform=\"rotate\(-?0 [^\"]*\)\"", "", tag)
     tag = tag.replace("font-weight: 700", "font-weight: 600")
     tag = re.sub(r"#[0-9a-f]{6}\b", lambda m: f"var(--{_NAMES[m[0]]})" if m[0] in _NAMES else m[0], tag)

@@ -191,3 +191,37 @@ def test_only_the_marker_changes_and_its_number_shows():
 def test_bad_arguments_are_refused_by_name(name, make):
     with pytest.raises(ValueError, match=f"`{name}`"):
         make()
+
+
+def test_a_curve_drawn_anew_is_the_curve_drawn_at_first():
+    for log in (False, True):
+        first, last = ({"still": X + 1, "moved": y} for y in (X + 0.5, 20 - X))
+        options = {"xlabel": "x", "ylabel": "y", "log_x": log, "log_y": log, "ylim": (0.5, 25)}
+        again, afresh = curves(X, first, **options).with_lines({"moved": last["moved"]}), curves(X, last, **options)
+        assert rings(again.at(3)) == [pytest.approx(ring, abs=0.1) for ring in rings(afresh.at(3))]
+        still, moved = drawn_curves(again)
+        assert still == drawn_curves(afresh)[0]
+        np.testing.assert_allclose(moved[[0, -1]], drawn_curves(afresh)[1][[0, -1]], atol=0.1)
+        ET.fromstring(again.card())
+
+
+def drawn_curves(picture):
+    """The points of both curves of a picture, the first as text."""
+    paths = re.findall(rf'<path d="([^"]*)" clip-path="[^"]*" style="[^"]*stroke-width: {WIDE}', picture.svg())
+    return paths[0], np.array(re.findall(r"-?[\d.]+", paths[1]), dtype=float).reshape(-1, 2)
+
+
+def test_curves_are_not_drawn_anew_in_place_by_wrong_names_or_with_dots():
+    plot = steps()
+    before = plot.svg()
+    plot.with_lines({"cyclic descent": 50 / X**0.3})
+    assert plot.svg() == before
+    with pytest.raises(ValueError, match="`lines` must name curves, among cyclic descent"):
+        plot.with_lines({"cyclic": X})
+    with pytest.raises(ValueError, match="as many values"):
+        plot.with_lines({"cyclic descent": X[1:]})
+    with pytest.raises(ValueError, match="logarithmic"):
+        plot.with_lines({"cyclic descent": X - 1})
+    for still in (steps(dots=True), bars({"Tamsin": 1}, "slide (cm)")):
+        with pytest.raises(ValueError, match="without dots"):
+            still.with_lines({"cyclic descent": X})
