@@ -111,7 +111,8 @@ def _weigh_turns(upper, lower, drop, ahead, turns, near, level, praise):
     knee = (turns[1] + np.pi) % (2 * np.pi) - np.pi
     back, flat, forward = miss <= near, abs(tilt) <= level, knee > -1e-3
     measured = {"Your ankle misses its place by": f"{100 * miss:.1f} cm",
-                "Your sole is": f"{np.degrees(tilt):+.2g}° from level, toes up counting as plus"}
+                "Your sole is": (f"{abs(np.degrees(tilt)):.2g}° toes {'up' if tilt > 0 else 'down'}"
+                                 if abs(tilt) > level / 2 else "level")}
     drawn = picture.side_view(
         "Your leg under the lower pelvis", f"A turned leg in the side view; its ankle is {100 * miss:.1f} centimetres "
         f"from where it stood and its sole {abs(np.degrees(tilt)):.0f} degrees from level.",
@@ -248,7 +249,7 @@ def _judge_crouch(inputs, output):
     upper, lower, deep_cm = inputs["upper"], inputs["lower"], inputs["deep_cm"]
     bottom = planar_points(*_compensation(upper, lower, deep_cm / 100)[:2], upper, lower) - [0, deep_cm / 100]
     drawn = picture.side_view(
-        "The keyed poses of your crouch", "A standing leg, dotted, and the same leg at the bottom of its crouch.",
+        "Your crouch, as keyed", "A standing leg, dotted, and the same leg at the bottom of its crouch.",
         picture.ghost(planar_points(0, 0, upper, lower)), picture.goal((0, -upper - lower)),
         picture.chain(bottom, ["hip", "knee", ""]))
     return _judge_job(
@@ -292,7 +293,7 @@ def _cut_cm(leg_length, back_deg, forward_deg):
 def _judge_kick(inputs, output):
     length = inputs["leg_length"]
     start, end = _kicked(length, -inputs["back_deg"]), _kicked(length, inputs["forward_deg"])
-    drawn = picture.side_view("The keyed poses of your kick", "A straight leg swung back, dotted, and swung forward.",
+    drawn = picture.side_view("Your kick, as keyed", "A straight leg swung back, dotted, and swung forward.",
                               picture.ghost([(0, 0), start]), picture.chain([(0, 0), end], ["hip", "ankle"]))
     return _judge_job(
         "forward", _cut_cm(**inputs), drawn, "a swing is one angle; a straight line between two places is not an arc.",

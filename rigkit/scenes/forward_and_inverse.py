@@ -99,13 +99,13 @@ def by_hand(puppet, lowered_cm, hip_deg, knee_deg, ankle_deg):
     miss, tilt = slip_cm(rig, pose)[0], hip_deg - knee_deg + ankle_deg
     rest, now, solved = (_joints(puppet, world, tag) for world, tag in (
         (rig.skeleton.rest_world, "L_"), (pose.world, "L_"), (pose.world, "R_")))
-    forward = _room(puppet, "side", "Forward: three turns by hand").floor().ghost(rest[:3])
+    forward = _room(puppet, "side", "Forward: three turns by hand", 0.18).floor().ghost(rest[:3])
     _draw(forward, now, "L", "forward", LEG).goal(rest[2], "" if miss > 0.5 else f"miss {miss:.1f} cm")
     if miss > 0.5:
         forward.measure(rest[2], now[2], f"{miss:.1f} cm", offset=-70)
     if abs(tilt) > 0.5:
         forward.note(now[-1], _tilted(tilt), "miss")
-    inverse = _room(puppet, "side", "Inverse: no turn by hand").floor().ghost(rest[:3])
+    inverse = _room(puppet, "side", "Inverse: no turn by hand", 0.18).floor().ghost(rest[:3])
     _draw(inverse, solved, "R", "inverse", LEG).goal(rest[2], f"miss {100 * pose.miss[1]:.1f} cm")
     done = miss <= 0.5 and abs(tilt) <= 1
     keyed = np.count_nonzero([hip_deg, knee_deg, ankle_deg])
@@ -119,7 +119,7 @@ def hand_panel(puppet, lowered_cm=13.0):
     """Three joints to turn until the foot is back under a pelvis that was lowered."""
     return Panel(
         "Bring the foot back by hand: hip, knee, ankle",
-        [Slider("lowered_cm", "Pelvis lowered", 0.0, 25.0, 0.1, lowered_cm, "cm"),
+        [Slider("lowered_cm", "Pelvis lowered", 0.0, 18.0, 0.1, lowered_cm, "cm"),
          Slider("hip_deg", "Hip, thigh forward", -30.0, 90.0, 0.5, 0.0, "°"),
          Slider("knee_deg", "Knee, bent", 0.0, 130.0, 0.5, 0.0, "°"),
          Slider("ankle_deg", "Ankle, toes up", -45.0, 90.0, 0.5, 0.0, "°")],
@@ -179,7 +179,7 @@ def crouching(puppet, frame, every):
     every = int(every)
     joints = crouches(puppet)[every]
     low, kept = 100 * np.linalg.norm(joints[frame, :, 2] - joints[0, :, 2], axis=-1)
-    stage = _room(puppet, "side", "L forward, R inverse").floor()
+    stage = _room(puppet, "side", "L forward, R inverse", 0.13).floor()
     for side, (tag, kind) in enumerate((("L", "forward"), ("R", "inverse"))):
         _draw(stage, joints[frame, side], tag, kind)
     if low >= 0.05:
@@ -235,8 +235,8 @@ def walking(puppet, frame, forward):
     down = [side for side in (0, 1) if np.isfinite(slid[now, side])]
     said = " and ".join(f"the {('left', 'right')[side]} foot <b>{slid[now, side]:.1f} cm</b>" for side in down)
     planted = max(walks(puppet)["planted"][1][now, side] for side in down)
-    words = (f"Frame {frame} of {FRAMES}. Forward: since it came down, {said}; {np.nanmax(slid):.1f} cm before a foot "
-             f"leaves the floor. Inverse: <b>{planted:.1f} cm</b>.")
+    words = (f"Frame {frame} of {FRAMES}. Slid since it came down: forward, {said} ({np.nanmax(slid):.1f} cm when it "
+             f"leaves the floor); inverse, <b>{planted:.1f} cm</b>.")
     return row(*views), words
 
 
@@ -361,7 +361,7 @@ def switching(puppet, frame, match):
     """One frame of the switch, and how far the leg jumped in words."""
     joints, bent = switches(puppet)[match]
     kind = "forward" if frame >= SWITCH else "inverse"
-    stage = _room(puppet, "side", f"Right leg: {kind}").floor()
+    stage = _room(puppet, "side", f"Right leg: {kind}", 0.13).floor()
     for side, (tag, chain) in enumerate((("L", "inverse"), ("R", kind))):
         _draw(stage, joints[frame, side], tag, chain)
     step = 100 * np.linalg.norm(joints[frame, 1, 2] - joints[max(frame - 1, 0), 1, 2])
@@ -415,10 +415,10 @@ def _slid_cm(points, stance):
     return slid
 
 
-def _room(puppet, view, title):
-    """A view of the standing puppet that also holds it 25 cm lower."""
+def _room(puppet, view, title, deepest=0.25):
+    """A view of the standing puppet that also holds its foot `deepest` metres under the floor."""
     size = puppet.hip_height / 0.9
-    return Stage(view, (-0.62 * size, -0.28 * size), (0.62 * size, 0.97 * size), title, width=430)
+    return Stage(view, (-0.62 * size, -0.02 - deepest), (0.62 * size, 0.95 * size), title, width=430)
 
 
 def _draw(stage, joints, side, kind, names=()):
