@@ -84,7 +84,8 @@ def _judge_kneecap(inputs, output):
     drawn = picture.side_view(
         f"The pin's place, after {inputs['bend_deg']:.0f}°", "The pin, the joint on the kneecap, and where the pin's "
         "place has swung about the joint: a triangle with two equal sides.",
-        picture.chain([pin, joint, gone], ["pin", "kneecap", ""]), picture.arrow(pin, gone, "slide"))
+        picture.ghost([pin, joint, gone]), picture.dots([pin, joint]), picture.note(pin, "pin"),
+        picture.note(joint, "kneecap"), picture.arrow(pin, gone, "slide"))
     measured = {"You say": f"{yours:.3g} cm"}
     if abs(yours - true) <= 0.0201:
         return Verdict(1.0, "each point of the shank is off by that much, the sole of the foot too.", measured, drawn)
@@ -339,13 +340,14 @@ CENTRE = Question(
 
 def _draw_place(rng, character):
     depth = 0.065 * character.stature
-    places = {"front": [depth / 2, 0.0], "middle": [0.0, 0.0], "back": [-depth / 2, 0.0]}
+    middle = np.array([rng.uniform(0.01, 0.05), character.ankle_height + character.shank])  # seen from the ground
+    aheads = dict(zip(PLACES, (depth / 2, 0.0, -depth / 2), strict=True))
+    places = {name: np.round(middle + [ahead, 0.0], 4) for name, ahead in aheads.items()}
     angle_deg = float(rng.choice([50, 55, 65, 70, 75, 80]))
-    rivet = np.array([rng.uniform(0.01, 0.04), -rng.uniform(0.5, 0.8) * character.shank])
+    rivet = np.round(middle + [rng.uniform(0.01, 0.04), -rng.uniform(0.5, 0.8) * character.shank], 4)
     pin = places[str(rng.choice(["middle", "back"]))]
-    return [{name: np.round(place, 4) for name, place in places.items()} | {
-        "rivet": np.round(rivet, 4), "bent_rivet": np.round(_turned(rivet, pin, np.radians(angle_deg)), 5),
-        "bend_deg": angle_deg}]
+    return [places | {"rivet": rivet, "bent_rivet": np.round(_turned(rivet, pin, np.radians(angle_deg)), 5),
+                      "bend_deg": angle_deg}]
 
 
 def _turned(point, centre, angle):

@@ -61,7 +61,7 @@ def slide_panel():
         [Slider("ahead_cm", "Joint ahead of the pin", -5.5, 5.5, 0.5, half, "cm"),
          Slider("above_cm", "Joint above the pin", -5.5, 5.5, 0.5, 0.0, "cm"),
          Slider("bend_deg", "Knee bent", 0, 120, 5, 30, "°"),
-         Slider("below_cm", "Measured down the shin", 2, 17, 1, 12, "cm")],
+         Slider("below_cm", "Down the shin", 2, 17, 1, 12, "cm")],
         slide,
         {"Kneecap, 60°": {"ahead_cm": half, "above_cm": 0.0, "bend_deg": 60},
          "Kneecap, 90°": {"ahead_cm": half, "above_cm": 0.0, "bend_deg": 90},
@@ -184,7 +184,7 @@ def motion_panel(puppet):
     """An arc, a noise, markers to fit a knee's centre to, and takes to repeat it."""
     return Panel(
         "Bend the knee through an arc: how well do the markers tell its centre?",
-        [Slider("arc_deg", "Arc", 5, 120, 5, 60, "°"),
+        [Slider("arc_deg", "Arc", 5, 120, 5, 30, "°"),
          Slider("noise_mm", "Noise", 0.0, 10.0, 0.5, 3.0, "mm"),
          Choice("markers", "Markers", (ONE, THREE), ONE),
          Slider("take", "Take", 1, 20, 1, 1)],
@@ -296,9 +296,12 @@ def _close_up(lefts):
     stage = Stage("front", (0.040, -0.1355), (0.122, -0.0555), "The left hip, close: one box", width=430)
     places = np.stack(list(lefts.values()))[:, :2]
     low, high = places.min(axis=0), places.max(axis=0)
-    stage.control([low, [high[0], low[1]], high, [low[0], high[1]]]).dots(places, "inverse")
-    for name, place in lefts.items():
-        stage.note(place[:2], name, "inverse")
+    for corner, way in ((low, (1, 1)), ((high[0], low[1]), (-1, 1)), (high, (-1, -1)), ((low[0], high[1]), (1, -1))):
+        arm = 0.2 * (high - low) * way  # corners only: names may stand across the edges
+        stage.path([corner + arm * [1, 0], corner, corner + arm * [0, 1]], "plain")
+    stage.dots(places, "inverse")
+    for name in sorted(lefts, key=len, reverse=True):  # long names choose their place first
+        stage.note(lefts[name][:2], name, "inverse")
     wide, tall = 1000 * (high - low)
     stage.measure(low, [high[0], low[1]], f"{wide:.0f} mm", "plain", offset=-34, place="below")
     return stage.measure(low, [low[0], high[1]], f"{tall:.0f} mm", "plain", offset=-34, place="left")
