@@ -186,10 +186,10 @@ def _write(target, data):
 # --- progress ------------------------------------------------------------------------------------------------------
 
 
-def record(lesson, question, score, **details):
-    """Add one attempt to the learner's progress.
+def record(lesson, question, score, student="", **details):
+    """Add one attempt to the progress kept in the learner's folder.
 
-    It goes to the learner's folder, found by walking up from the current one; where there is none, or it cannot be
+    The folder is found by walking up from the current one; where there is none, or it cannot be
     written to, it is remembered until Python ends.
 
     Parameters
@@ -198,6 +198,8 @@ def record(lesson, question, score, **details):
     question : str
     score : float
         From 0 to 1.
+    student : str
+        Whose attempt it is: several can share a folder.
     **details
         Whatever else is worth keeping, as JSON can hold it.
 
@@ -209,15 +211,17 @@ def record(lesson, question, score, **details):
     Raises
     ------
     ValueError
-        If `score` is not a number from 0 to 1 or `question` is not a name.
+        If `score` is not a number from 0 to 1, or `question` or `student` is not a name.
     """
     number = _check.numbers("score", score)
     if number.ndim or not 0 <= number <= 1:
         raise ValueError(f"`score` must be a number from 0 to 1; got {score!r}. 1 means everything is right.")
     if not isinstance(question, str) or not question:
         raise ValueError(f"`question` must be a question's name; got {question!r}.")
+    if not isinstance(student, str):
+        raise ValueError(f"`student` must be a name; got {student!r}.")
     entry = {"time": datetime.now(UTC).isoformat(timespec="seconds"), "lesson": _two_digits(lesson),
-             "question": question, "score": float(number), **details}
+             "question": question, "score": float(number), "student": student, **details}
     path = _progress_path()
     try:
         if path is None:
@@ -229,12 +233,14 @@ def record(lesson, question, score, **details):
     return path
 
 
-def progress(lesson=None):
+def progress(lesson=None, student=None):
     """The best score of each question tried so far.
 
     Parameters
     ----------
     lesson : str or int, optional
+    student : str, optional
+        Only this one's attempts.
 
     Returns
     -------
@@ -242,16 +248,21 @@ def progress(lesson=None):
         {question: score} of one lesson; without `lesson`, {lesson: {question: score}} of all that were tried.
     """
     best = {}
-    for number, question, score in _entries():
-        of_lesson = best.setdefault(number, {})
-        of_lesson[question] = max(score, of_lesson.get(question, 0.0))
+    for attempt in _attempts(student):
+        of_lesson = best.setdefault(attempt.lesson, {})
+        of_lesson[attempt.question] = max(attempt.score, of_lesson.get(attempt.question, 0.0))
     return best if lesson is None else best.get(_two_digits(lesson), {})
 
 
-def attempts(lesson, question):
-    """How many attempts at a question there have been."""
+def attempts(lesson, question, student=None):
+    """How many attempts at a question there have been; with `student`, by this one only."""
     wanted = _two_digits(lesson), question
-    return sum((number, name) == wanted for number, name, _ in _entries())
+    return sum((attempt.lesson, attempt.question) == wanted for attempt in _attempts(student))
+
+
+def students():
+    """The names of those who tried a question in this folder, in order of their first attempt."""
+    return tuple(dict.fromkeys(attempt.student for attempt in _attempts()))
 
 
 def reset_progress():
@@ -294,15 +305,27 @@ def _append(path, line):
         os.fsync(file.fileno())
 
 
-def _entries():
-    """(lesson, question, score) of every attempt that can be read; torn or strange lines are passed over."""
+@dataclass(frozen=True)
+class _Attempt:
+    lesson: str
+    question: str
+    score: float
+    student: str
+
+
+def _attempts(student=None):
+    """Every attempt that can be read, by one student if named; torn or strange lines are passed over."""
     path = _progress_path()
-    lines = path.read_bytes().splitlines() if path is not None and path.is_file() else []
+    try:
+        lines = path.read_bytes().splitlines() if path else []
+    except OSError:
+        lines = []
     for entry in (*map(_parse, lines), *_memory):
         match entry:
             case {"lesson": str(number), "question": str(question), "score": int() | float() as score}:
-                if not isinstance(score, bool) and 0 <= score <= 1:
-                    yield number, question, float(score)
+                who = entry.get("student", "")
+                if not isinstance(score, bool) and 0 <= score <= 1 and student in (None, who):
+                    yield _Attempt(number, question, float(score), str(who))
 
 
 def _parse(line):

@@ -54,6 +54,12 @@ def lessons():
     return sorted(name.removeprefix("questions_") for name in names if name.startswith("questions_"))
 
 
+def right_so_far(lesson, names, student=None):
+    """How many of a lesson's questions have a right answer; with `student`, one of theirs."""
+    best = course.progress(lesson, student)
+    return sum(best.get(name, 0) == 1 for name in names)
+
+
 class Homework:
     """One learner's questions of one lesson.
 
@@ -108,8 +114,7 @@ class Homework:
 
     def progress(self):
         """How far you are, in a sentence."""
-        best = course.progress(self.lesson)
-        right = sum(best.get(name, 0) == 1 for name in self.questions)
+        right = right_so_far(self.lesson, self.questions, self.student)
         return f"{right} of {len(self.questions)} questions right so far."
 
     def cases(self, question, attempt):
@@ -122,12 +127,12 @@ class Homework:
         if answer is not ... and callable(answer) != takes_function:
             return self._unknown(f"{question.name} is a {question.kind}; hand it in as "
                                  f"hw.check({question.name}{'' if takes_function else '=…'}).")
-        attempt = course.attempts(self.lesson, question.name) + 1
+        attempt = course.attempts(self.lesson, question.name, self.student) + 1
         cases = self.cases(question, attempt)
         records = calling.call(answer, cases) if callable(answer) else [calling.give(answer)] * len(cases)
         outcome = checking.weigh(question, cases, records)
         if outcome.word != checking.BLANK:
-            course.record(self.lesson, question.name, outcome.score, student=self.student, attempt=attempt,
+            course.record(self.lesson, question.name, outcome.score, self.student, attempt=attempt,
                           misconception=outcome.misconception)
         return Card(outcome, self.progress())
 

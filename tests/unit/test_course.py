@@ -222,6 +222,35 @@ def test_the_best_score_of_each_question_counts(learner):
     assert (last["lesson"], last["seed"], last["time"][:2]) == ("07", 3, "20")
 
 
+def test_two_students_in_one_folder_are_told_apart(learner):
+    course.record("06", "rank", 1.0, "ada")
+    course.record("06", "rank", 0.5, "bela", attempt=1)
+    course.record("06", "rank", 0.75, student="bela", attempt=2)
+    assert course.progress("06", "ada") == {"rank": 1.0}
+    assert course.progress("06", student="bela") == {"rank": 0.75}
+    assert course.progress(student="nobody") == {}
+    assert course.progress() == {"06": {"rank": 1.0}}
+    assert [course.attempts("06", "rank", who) for who in ("ada", "bela", None)] == [1, 2, 3]
+    assert course.students() == ("ada", "bela")
+
+
+def test_an_attempt_without_a_name_is_nobodys(learner):
+    (learner / ".rigkit" / "progress.jsonl").write_text('{"lesson": "06", "question": "rank", "score": 1}\n')
+    assert course.progress("06") == {"rank": 1.0}
+    assert course.progress("06", "ada") == {}
+    assert course.students() == ("",)
+
+
+def test_a_record_that_cannot_be_read_counts_as_empty(learner, monkeypatch):
+    course.record("06", "rank", 1.0)
+
+    def refuse(path):
+        raise PermissionError(13, "Permission denied", str(path))
+
+    monkeypatch.setattr(Path, "read_bytes", refuse)
+    assert course.progress() == {}
+
+
 def test_without_a_learners_folder_progress_is_remembered_only(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     monkeypatch.setattr(course, "_memory", [])
@@ -268,6 +297,34 @@ def test_strange_lines_are_passed_over(learner, line):
     assert course.progress() == {"06": {"side": 1.0}}
 
 
+def _record_until_killed(folder, said):
+    os.chdir(folder)
+    for number in range(10**6):
+        course.record("06", f"q-{number}", 1.0, "ada")
+        said.send(number)
+
+
+@pytest.mark.skipif(os.name != "posix", reason="a process is killed in the midst of writing")
+def test_a_crash_costs_nothing_that_was_recorded(learner):
+    context = multiprocessing.get_context("spawn")
+    heard, said = context.Pipe(duplex=False)
+    notebook = context.Process(target=_record_until_killed, args=(learner, said))
+    notebook.start()
+    while heard.recv() < 20:
+        pass
+    notebook.kill()
+    notebook.join()
+    said.close()
+    last = 20
+    while heard.poll():
+        try:
+            last = heard.recv()
+        except EOFError:
+            break
+    course.record("06", "after", 1.0, "ada")
+    assert {f"q-{number}" for number in range(last + 1)} | {"after"} <= set(course.progress("06", "ada"))
+
+
 def _record_many(folder, who):
     os.chdir(folder)
     for number in range(200):
@@ -302,6 +359,12 @@ def test_a_score_must_be_from_0_to_1(learner, score):
     with pytest.raises(ValueError, match="`score` must be"):
         course.record("06", "rank", score)
     assert not Path(learner / ".rigkit" / "progress.jsonl").exists()
+
+
+@pytest.mark.parametrize("student", [None, 3, ["ada"]])
+def test_a_student_must_have_a_name(learner, student):
+    with pytest.raises(ValueError, match="`student` must be"):
+        course.record("06", "rank", 1.0, student)
 
 
 @pytest.mark.parametrize("question", ["", None, 3])

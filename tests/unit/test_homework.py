@@ -425,6 +425,17 @@ def test_progress_is_kept_in_the_learners_folder(hw, tmp_path):
     assert hw.progress() == "1 of 2 questions right so far."
 
 
+def test_two_students_in_one_folder_keep_their_own_attempts_and_progress(hw, tmp_path):
+    (tmp_path / ".rigkit").mkdir()
+    other = homework.Homework(hw.questions, "bo")
+    hw.check(side=("left", 1))
+    assert (hw.progress(), other.progress()) == ("1 of 2 questions right so far.", "0 of 2 questions right so far.")
+    assert "1 of 2" in repr(hw.check(side=("right", -1)))
+    assert "0 of 2" in repr(other.check(side=("right", -1)))
+    lines = [json.loads(line) for line in (tmp_path / ".rigkit/progress.jsonl").read_text().splitlines()]
+    assert [(line["student"], line["attempt"]) for line in lines] == [("ada", 1), ("ada", 2), ("bo", 1)]
+
+
 def test_the_card_is_text_and_html_and_begins_with_the_word_that_matters(hw):
     def double(length):
         print("<b>hello</b>")
