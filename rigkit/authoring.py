@@ -93,7 +93,7 @@ def run(notebook, folder):
 
     environment = {**os.environ, "PYTHONPATH": os.pathsep.join([str(ROOT), os.environ.get("PYTHONPATH", "")])}
     client = NotebookClient(notebook.copy(), timeout=120, kernel_name=KERNEL["name"], store_widget_state=False,
-                            record_timing=False, resources={"metadata": {"path": str(folder)}})
+                            record_timing=False, coalesce_streams=True, resources={"metadata": {"path": str(folder)}})
     try:
         client.execute(env=environment)
     except CellExecutionError as error:

@@ -183,3 +183,9 @@ def test_the_command_writes_once_and_check_only_looks(tmp_path, monkeypatch, cap
     assert authoring.main(["--check"]) == 0
     assert authoring.main(["07"]) == 0
     assert capsys.readouterr().out == "0 changed.\n0 changed.\n"
+
+
+def test_what_a_cell_prints_in_several_goes_is_one_output(tmp_path):
+    source = "import time\nfor word in 'abc':\n    print(word, flush=True)\n    time.sleep(0.3)"
+    ran = authoring.run(new_notebook(cells=[new_code_cell(source, id="prints")]), tmp_path)
+    assert [output.text for output in ran.cells[0].outputs] == ["a\nb\nc\n"]
