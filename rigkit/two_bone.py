@@ -15,7 +15,9 @@ from rigkit import frames as fr
 from rigkit._xyz import cross, dot, minus, packed, plus, split, times, where
 
 FORWARD = (0.0, 0.0, 1.0)
+UP = (0.0, 1.0, 0.0)
 DOWN = (0.0, -1.0, 0.0)
+LEVEL = (1.0, 0.0, 1.0)  # what of a vector is level
 
 REACHED = 1e-9  # metres: a miss of no more is rounding
 ON_THE_LINE = 1e-6  # a point nearer to the hip–ankle line than this share of its distance gives no direction
@@ -326,33 +328,28 @@ def swivel_of(hip, knee, ankle, hint=FORWARD):
     return _full(np.arctan2(dot(cross(zero, side), axis), dot(zero, side)), shape)
 
 
-def off_toes(hip, knee, ankle, toe):
-    """How far a knee stands off the plane through hip, ankle and toe: zero where it points the way the foot does.
-
-    A straight leg reads zero. A toe on the hip–ankle line makes no plane; `rotation.perpendicular` of the line then
-    stands in for it, as for a hint in `solve`.
+def off_toes(knee, ankle, toe):
+    """How far a knee stands off the upright plane through its foot: zero where it is over the toes, seen from above.
 
     Parameters
     ----------
-    hip, knee, ankle, toe : array_like, shape (..., 3)
-        Metres.
+    knee, ankle, toe : array_like, shape (..., 3)
+        Metres; the foot points from ankle to toe.
 
     Returns
     -------
     ndarray, shape (...)
-        Metres, positive on the side to which a positive swivel takes the knee: a standing character's right.
+        Metres, positive to the foot's right; the side to which a positive swivel takes the knee of a standing leg.
 
     Raises
     ------
     ValueError
-        Bad numbers, a toe in the ankle, shapes that do not broadcast.
+        Bad numbers, a toe straight above or below the ankle, shapes that do not broadcast.
     """
-    points = {"hip": hip, "knee": knee, "ankle": ankle, "toe": toe}
-    hip, knee, ankle, toe = (_check.numbers(*pair, 3) for pair in points.items())
-    _check.batch(hip=hip.shape[:-1], knee=knee.shape[:-1], ankle=ankle.shape[:-1], toe=toe.shape[:-1])
-    along = _check.directions("toe", toe - ankle, "Toe and ankle must be apart.")
-    axis, _, shape, ahead = _seen(hip, knee, ankle, along)
-    return _full(dot(split(knee - hip), cross(axis, ahead)), shape)
+    knee, ankle, toe = (_check.numbers(*pair, 3) for pair in (("knee", knee), ("ankle", ankle), ("toe", toe)))
+    shape = _check.batch(knee=knee.shape[:-1], ankle=ankle.shape[:-1], toe=toe.shape[:-1])
+    ahead = _check.directions("toe", (toe - ankle) * LEVEL, "Toe and ankle must be apart, seen from above.")
+    return _full(dot(split(knee - ankle), cross(split(ahead), UP)), shape)
 
 
 def bone_frames(hip, pose):

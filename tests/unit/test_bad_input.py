@@ -197,8 +197,7 @@ CALLS = [
          distance=array(0.8), hint=array([0, 0, 1], 3)),
     Call(two_bone.swivel_of, hip=array([0, 1, 0], 3), knee=array([0, 0.6, 0.1], 3), ankle=array([0, 0.2, 0], 3),
          hint=array([0, 0, 1], 3)),
-    Call(two_bone.off_toes, hip=array([0, 1, 0], 3), knee=array([0, 0.6, 0.1], 3), ankle=array([0, 0.2, 0], 3),
-         toe=array([0, 0.1, 0.2], 3)),
+    Call(two_bone.off_toes, knee=array([0, 0.6, 0.1], 3), ankle=array([0, 0.2, 0], 3), toe=array([0, 0.1, 0.2], 3)),
     Call(two_bone.bone_frames, hip=array([0, 1, 0], 3), pose=two_bone.solve([0, 1, 0], [0, 0.3, 0.1], 0.4, 0.4)),
     # bend
     Call(bend.jacobian, points=array(BENT, "n", "d"), axes=array(HINGES, 2, 3)),

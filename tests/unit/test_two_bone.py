@@ -280,27 +280,24 @@ def test_straight_leg_has_no_swivel():
 
 
 @quick
-@given(vector, vector, length, length, turn, vector)
-def test_a_knee_is_off_its_toes_by_its_swivel_from_them(hip, goal, upper, lower, swivel, toe):
-    assume(distance(goal, hip) > 0.01 and distance(toe, goal) > 0.01)
-    pose = two_bone.solve(hip, goal, upper, lower, swivel=swivel)
-    assume(distance(toe, pose.ankle) > 0.01)
-    axis = (pose.ankle - hip) / distance(pose.ankle, hip)
-    lever = np.linalg.norm(np.cross(pose.knee - hip, axis))
-    turned = two_bone.swivel_of(hip, pose.knee, pose.ankle, hint=toe - pose.ankle)
-    off = two_bone.off_toes(hip, pose.knee, pose.ankle, toe)
-    assert off == pytest.approx(lever * np.sin(turned), abs=1e-6)
-    assert abs(off) <= lever + 1e-9
+@given(vector, vector, vector, turn, number)
+def test_off_toes_counts_across_the_foot_whatever_its_heading_and_heights(knee, ankle, toe, heading, lift):
+    assume(distance(toe[[0, 2]], ankle[[0, 2]]) > 0.01)
+    off = two_bone.off_toes(knee, ankle, toe)
+    assert abs(off) <= distance(knee[[0, 2]], ankle[[0, 2]]) + 1e-9
+    turned = rotation.matrix_about("y", heading)
+    again = two_bone.off_toes(turned @ knee, turned @ ankle, turned @ toe + [0, lift, 0])
+    assert again == pytest.approx(off, abs=1e-9)
+    assert two_bone.off_toes(knee + 3 * (toe - ankle), ankle, toe) == pytest.approx(off, abs=1e-9)
 
 
 def test_off_toes_by_hand():
-    standing = {"hip": [0.1, 1, 0], "ankle": [0.1, 0, 0], "toe": [0.1, -0.1, 0.2]}
-    knees = [[0.1, 0.5, 0.3], [0.0, 0.5, 0.3], [0.15, 0.5, 0.3], [0.1, 0.5, 0]]  # the character's left is +x
-    np.testing.assert_allclose(two_bone.off_toes(knee=knees, **standing), [0, 0.1, -0.05, 0], atol=1e-15)
-    turned_out = two_bone.off_toes([0, 1, 0], [0, 0.5, 0.3], [0, 0, 0], [0.1, 0, 0.1])
-    assert turned_out == pytest.approx(0.3 / np.sqrt(2))
-    on_the_line = two_bone.off_toes([0, 1, 0], [0, 0.5, 0.3], [0, 0, 0], [0, -0.1, 0])
-    assert abs(on_the_line) in (0.0, 0.3)
+    knees = [[0.1, 0.5, 0.3], [0.0, 0.5, 0.3], [0.15, 0.5, 0.3], [0.1, 0.5, -0.2]]  # the character's left is +x
+    off = two_bone.off_toes(knees, [0.1, 0, 0], [0.1, -0.1, 0.2])
+    np.testing.assert_allclose(off, [0, 0.1, -0.05, 0], atol=1e-15)
+    assert two_bone.off_toes([0, 0.5, 0.3], [0, 0, 0], [0.1, 0, 0.1]) == pytest.approx(0.3 / np.sqrt(2))
+    with pytest.raises(ValueError, match="seen from above"):
+        two_bone.off_toes([0, 0.5, 0.3], [0, 0, 0], [0, -0.1, 0])
 
 
 # The pole of a rest pose
