@@ -7,9 +7,12 @@ Nothing a learner made is ever lost: a file they changed is left alone, and old 
 import hashlib
 import json
 import os
+import platform
 import secrets
+import sys
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from importlib import metadata
 from pathlib import Path
 
 from rigkit import _check
@@ -17,6 +20,24 @@ from rigkit import _check
 PARTS = ("lessons", "exercises")
 MARKER = ".rigkit"
 _memory = []  # what could not be written to a learner's folder
+
+
+# --- what it runs on ----
+
+
+def versions():
+    """What the course runs on, a line each: the kit, Python and where it is, JupyterLab, the sliders' two halves."""
+    lines = [_version("rigkit", "the kit"), f"Python {platform.python_version()}: {sys.executable}"]
+    lines += [_version("jupyterlab", "the page you read this in"), _version("ipywidgets", "sliders, in Python"),
+              _version("jupyterlab_widgets", "sliders, in the page")]
+    return "\n".join(lines)
+
+
+def _version(package, what):
+    try:
+        return f"{package} {metadata.version(package)}: {what}"
+    except metadata.PackageNotFoundError:
+        return f"{package} not found: {what}. Install the kit again, all of it in one environment."
 
 
 # --- lessons -------------------------------------------------------------------------------------------------------

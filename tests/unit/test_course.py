@@ -3,6 +3,8 @@
 import json
 import multiprocessing
 import os
+import sys
+from importlib import metadata
 from pathlib import Path
 
 import pytest
@@ -49,6 +51,22 @@ def learner(folder, monkeypatch):
     monkeypatch.chdir(folder / "lessons")
     monkeypatch.setattr(course, "_memory", [])
     return folder
+
+
+# --- what it runs on
+
+
+def test_versions_say_each_part_on_a_line_and_what_is_missing(monkeypatch):
+    lines = course.versions().splitlines()
+    assert [line.split()[0] for line in lines] == ["rigkit", "Python", "jupyterlab", "ipywidgets", "jupyterlab_widgets"]
+    assert sys.executable in lines[1]
+    assert f"jupyterlab {metadata.version('jupyterlab')}:" in lines[2]
+
+    def missing(package):
+        raise metadata.PackageNotFoundError(package)
+
+    monkeypatch.setattr(course.metadata, "version", missing)
+    assert course.versions().count(" not found: ") == 4
 
 
 # --- lessons

@@ -1,0 +1,68 @@
+"""The map of the course: every lesson there is, how long it takes, and how far those who learn here are."""
+
+from html import escape
+
+from rigkit import course
+from rigkit.homework import notebook
+
+_CELL = "padding:4px 14px 4px 0;text-align:left;vertical-align:top;font-size:14px"
+
+
+class CourseMap:
+    """A table of the course, made from its notebooks and from the progress in this folder; it shows itself.
+
+    Links lead to notebooks beside the one that shows it, in `lessons/`.
+    """
+
+    def __init__(self):
+        self.lessons, self.students = course.lessons(), course.students() or ("",)
+
+    def __repr__(self):
+        lines = [f"{lesson.number} {lesson.title}: {_minutes(lesson)}; {self._so_far(lesson)}"
+                 for lesson in self.lessons]
+        return "\n".join([*lines, self._total()])
+
+    def _repr_mimebundle_(self, include=None, exclude=None):
+        return {"text/plain": repr(self), "text/html": self._html()}
+
+    def _total(self):
+        hours = sum(lesson.minutes or 0 for lesson in self.lessons) / 60
+        return f"All lessons together: about {hours:.1f} hours, without the exercises."
+
+    def _so_far(self, lesson):
+        said = [_right(lesson, student) for student in self.students]
+        if not said[0]:
+            return "no exercise"
+        return ", ".join(f"{student}: {right}" if student else right
+                         for student, right in zip(self.students, said, strict=True))
+
+    def _html(self):
+        names = [f"Right so far, {student}" if student else "Right so far" for student in self.students]
+        heads = "".join(f'<th scope="col" style="{_CELL}">{escape(name)}</th>'
+                        for name in ("Lesson", "Time", "Exercise", *names))
+        rows = "".join(f"<tr>{self._row(lesson)}</tr>" for lesson in self.lessons)
+        return (f'<table style="border-collapse:collapse"><thead><tr>{heads}</tr></thead><tbody>{rows}</tbody></table>'
+                f'<p style="font-size:14px">{self._total()}</p>')
+
+    def _row(self, lesson):
+        name = f"{lesson.number}&nbsp; {_link(lesson.path.name, lesson.title)}"
+        exercise = _link(f"../exercises/{lesson.exercise.name}", "open") if lesson.exercise else ""
+        cells = [_minutes(lesson), exercise, *(_right(lesson, student) for student in self.students)]
+        return (f'<th scope="row" style="{_CELL};font-weight:400">{name}</th>'
+                + "".join(f'<td style="{_CELL}">{cell}</td>' for cell in cells))
+
+
+def _link(target, text):
+    return f'<a href="{escape(target)}">{escape(text)}</a>'
+
+
+def _minutes(lesson):
+    return f"{lesson.minutes} min"
+
+
+def _right(lesson, student):
+    """How far one student is with a lesson's questions, in words; "" where it has none."""
+    if lesson.exercise is None or lesson.number not in notebook.lessons():
+        return ""
+    names = notebook.questions(lesson.number)
+    return f"{notebook.right_so_far(lesson.number, names, student or None)} of {len(names)}"
