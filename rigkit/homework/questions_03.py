@@ -40,6 +40,10 @@ def _draw_point(rng, character):
             {"point": [middles[2], 1.0, -0.1], "middle": middles[2]}]  # on the midplane
 
 
+def _beside(x):
+    return f"{100 * abs(x):.1f} cm to the {'left' if x > 0 else 'right'}"
+
+
 def _mirrored(point, middle, normal=(1, 0, 0)):
     return fr.mirror_points(point, normal, (middle, 0, 0))
 
@@ -49,18 +53,16 @@ def _judge_point(inputs, output):
     miss = float(np.linalg.norm(yours - _mirrored(point, middle)))
     midplane = [(middle, 0.0), (middle, max(1.0, point[1]))]
     drawn = picture.front_view(
-        "The point, the midplane, and yours", "A point, the midplane as a dotted line, and the point you gave, "
+        "Point, midplane, and your point", "A point, the midplane as a dotted line, and the point you gave, "
         f"which is {100 * miss:.1f} centimetres from the point's mirror image.",
-        picture.ghost(midplane), picture.note(point[:2], "point", "miss"),
-        picture.note(_on_screen(yours[:2]), "yours"), picture.goal(_on_screen(yours[:2])))
+        picture.ghost(midplane), *_named(point[:2], "point", "plain"), *_named(yours[:2], "yours"))
     measured = {"Your point is from the mirror image": f"{100 * miss:.2f} cm",
-                "From the midplane": f"the point is {100 * (point[0] - middle):.1f} cm to its left, "
-                                     f"yours {100 * (yours[0] - middle):.1f} cm"}
+                "From the midplane": f"the point is {_beside(point[0] - middle)}, yours {_beside(yours[0] - middle)}"}
     if 100 * miss <= CLOSE_CM:
         return Verdict(1.0, "as far on the other side of the midplane, at the same height and depth.", measured, drawn)
     kept = np.allclose(yours[1:], point[1:], atol=1e-4)
     sentence = ("height and depth are right; the midplane must lie half way between the point and yours." if kept else
-                "a mirror at the side of the body changes neither how high a point is nor how far forward.")
+                "the midplane stands between left and right; mirroring changes neither height nor depth.")
     return Verdict(0.25 if kept else 0.0, sentence, measured, drawn)
 
 
@@ -183,10 +185,10 @@ def _judge_keep(inputs, output):
     before, after = knee @ ankle, new_knee @ yours
     moved = float(np.linalg.norm(after[:3, 3] - before[:3, 3]))
     turned = _turned_deg(after, before)
-    flat = np.array([knee[:2, 3], before[:2, 3]])
     drawn = picture.front_view(
-        "Where your ankle is now", f"A shank from the front; the ankle has moved by {100 * moved:.1f} centimetres.",
-        picture.chain(flat, ["knee", ""]), picture.goal(_on_screen(after[:2, 3])))
+        "Where your ankle is now", f"A shank from the front; the ankle is {100 * moved:.1f} centimetres from its goal, "
+        "the place where it was.", picture.goal(before[:2, 3]), picture.ghost([knee[:2, 3], before[:2, 3]]),
+        picture.chain([knee[:2, 3], _on_screen(after[:2, 3])], ["knee", "ankle"]))
     measured = {"The ankle has moved": f"{100 * moved:.2f} cm", "It has turned": _degrees(turned)}
     if 100 * moved <= CLOSE_CM and turned <= CLOSE_DEG:
         return Verdict(1.0, "the knee has new axes, and nothing below has noticed.", measured, drawn)
@@ -240,7 +242,8 @@ def _judge_frame(inputs, output):
     left_handed = square and np.linalg.det(axes) < 0
     drawn = picture.front_view(
         "The frame, and yours in red", "A frame on one side of the midplane, and the one you gave, with axes x and y.",
-        picture.ghost([(0.0, 0.0), (0.0, max(0.6, frame[1, 3]))]), *_axes(frame, "plain"), *_axes(yours, "miss"))
+        picture.ghost([(0.0, frame[1, 3] + rise) for rise in (-0.2, 0.2)]), *_axes(frame, "plain"),
+        *_axes(yours, "miss"))
     measured = {"Its origin is off by": f"{100 * miss:.2f} cm",
                 "Its axes are": "not square and of length one" if not square else
                 "left-handed" if left_handed else f"right-handed, turned away by {_degrees(turned)}"}
@@ -317,11 +320,13 @@ def _judge_numbers(inputs, output):
     error = placement.mirror_error(skeleton, world, kind)
     miss, turned = float(error.cm.max()), float(error.deg.max())
     names = ("hip", "knee", "ankle", "toe")
-    left, right = (skeleton.origins(world, [tag + name for name in names])[:, :2] for tag in SIDE_TAGS)
-    drawn = picture.front_view(
-        "The left leg, and yours", "Two legs from the front, the mirror image of the left one dotted; the right one is "
-        f"up to {miss:.1f} centimetres from it.",
-        picture.ghost(left * [-1, 1]), picture.chain(left, ["left"]), picture.chain(right, ["right"]))
+    left, right = (skeleton.origins(world, [tag + name for name in names]) for tag in SIDE_TAGS)
+    image = fr.mirror_points(left)
+    x, _, z = np.abs(right - image).max(axis=0)
+    view, axes = (picture.side_view, [2, 1]) if z > x else (picture.front_view, [0, 1])
+    drawn = view(
+        "Your right leg", "The right leg with your numbers, and dotted the mirror image of the left one; they are up "
+        f"to {miss:.1f} centimetres apart.", picture.ghost(image[:, axes]), picture.chain(right[:, axes], ["hip", "knee"]))
     measured = {"The right leg is from the mirror image": f"up to {miss:.1f} cm and {turned:.1f}°"}
     if miss <= CLOSE_CM and turned <= CLOSE_DEG:
         return Verdict(1.0, "the right leg is the mirror image of the left, in either kind of rig.", measured, drawn)
@@ -389,7 +394,7 @@ def _judge_names(inputs, output):
         "The names that went wrong" if wrong else "Your names", "The old names, and the new ones beside them.",
         *(picture.note((0.0, -0.1 * i), f"{name} → {word[:20]}", "miss" if wrong else "plain")
           for i, (name, word) in enumerate((wrong or list(zip(names, yours, strict=False)))[:6])),
-        picture.note((0.0, -0.6), ""))  # the same size for one name and for six
+        picture.note((0.6, -0.6), ""))  # the same room for one name and for six
     measured = {"Names right": f"{sum(right)} of {len(names)}"}
     if len(yours) != len(names):
         return Verdict(0.0, f"your list holds {len(yours)} names for {len(names)} joints; give each one, in order.",
@@ -398,7 +403,7 @@ def _judge_names(inputs, output):
         return Verdict(1.0, "each side has become the other, and no other letter was touched.", measured, drawn)
     name, word = wrong[0]
     tag = name[:2] in SIDE_TAGS
-    sentence = (f"your {name} became {word[:40]}: " + (
+    sentence = (f"your {name} {'stayed' if word == name else 'became'} {word[:40]}: " + (
         "only its side tag should have changed, to the other one." if tag else
         "it carries no side tag, so it should have stayed as it is."))
     return Verdict(0.5 * sum(right) / len(names), sentence, measured, drawn)
@@ -467,7 +472,7 @@ def _judge_odd(inputs, output):
     drawn = picture.front_view(
         f"The right {joint}, and the rest", "Both legs' joints from the front, with the joint you named marked.",
         picture.chain(left[:3, :2], ["left"]), picture.chain(right[:3, :2], ["right"]),
-        picture.goal(right[JOINTS.index(joint), :2]))
+        *_named(right[JOINTS.index(joint), :2], "yours"))
     score = 0.5 * named + 0.5 * (named and proven)
     if named and proven:
         return Verdict(1.0, "found: too small to see, and plain in the number.", measured, drawn)
@@ -524,6 +529,12 @@ def _degrees(angle):
 def _on_screen(point, most=3.0):
     """A point brought near enough to be drawn beside the rest."""
     return np.clip(point, -most, most)
+
+
+def _named(point, text, kind="miss"):
+    """A dot with a word beside it."""
+    yield picture.dots([_on_screen(point)], kind)
+    yield picture.note(_on_screen(point), text, kind)
 
 
 def _axes(frame, kind, size=0.12):
