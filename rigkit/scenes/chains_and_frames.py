@@ -85,7 +85,7 @@ def turn_joints(puppet, hip_deg, knee_deg, ankle_deg, joint):
     angles = ", ".join(f"{bone} {_signed(a)} → {_signed(b)}" for bone, a, b in zip(BONES, local, world, strict=True))
     ankle = "" if joint == "ankle" else f"the ankle {moved_cm(before[0][2], after[0][2]):.1f} cm and "
     words = (f"Local → world: {angles}. The ankle is {_way(forward, 'ahead of', 'behind')} the hip and "
-             f"{down:.1f} cm below it. The {joint}'s turn carries {ankle}the toes "
+             f"{down:z.1f} cm below it. The {joint}'s turn carries {ankle}the toes "
              f"<b>{moved_cm(before[1][2], after[1][2]):.1f} cm</b>.")
     return row(left, right), words
 

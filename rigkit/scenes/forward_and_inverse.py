@@ -69,7 +69,7 @@ def lowered(puppet, lowered_cm, forward_cm, left_cm):
     reached = "it stands" if slip[1] < 0.05 else f"<b>{slip[1]:.1f} cm</b> short, the leg is straight"
     words = (f"Pelvis {lowered_cm:.1f} cm down, {forward_cm:.1f} cm forward, {left_cm:.1f} cm to her left. "
              f"Left foot, forward chain: <b>{slip[0]:.1f} cm</b> from its place. Right foot, inverse chain: {reached}; "
-             f"knee bent {bent:.1f}°.")
+             f"knee bent {bent:z.1f}°.")
     return row(*_pelvis_views(puppet, pose)), words
 
 
