@@ -326,7 +326,8 @@ def _judge_numbers(inputs, output):
     view, axes = (picture.side_view, [2, 1]) if z > x else (picture.front_view, [0, 1])
     drawn = view(
         "Your right leg", "The right leg with your numbers, and dotted the mirror image of the left one; they are up "
-        f"to {miss:.1f} centimetres apart.", picture.ghost(image[:, axes]), picture.chain(right[:, axes], ["hip", "knee"]))
+        f"to {miss:.1f} centimetres apart.", picture.ghost(image[:, axes]),
+        picture.chain(right[:, axes], ["hip", "knee"]))
     measured = {"The right leg is from the mirror image": f"up to {miss:.1f} cm and {turned:.1f}°"}
     if miss <= CLOSE_CM and turned <= CLOSE_DEG:
         return Verdict(1.0, "the right leg is the mirror image of the left, in either kind of rig.", measured, drawn)
