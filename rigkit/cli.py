@@ -29,8 +29,10 @@ def _parser():
                                 description="Copy the course into a folder of your own and open it. "
                                             "What you changed there is never overwritten.")
     learn.add_argument("lesson", nargs="?", metavar="LESSON", help="the lesson to open, such as 06")
-    learn.add_argument("--dir", type=Path, default=Path("leg-rigging"), metavar="FOLDER",
-                       help="your own folder (default: leg-rigging)")
+    learn.add_argument("--teach", action="store_true",
+                       help="for a classroom: code folded, larger type, and a page of notes for the teacher")
+    learn.add_argument("--dir", type=Path, metavar="FOLDER",
+                       help="your own folder (default: leg-rigging, with --teach leg-rigging-teaching)")
     learn.add_argument("--no-browser", dest="browser", action="store_false",
                        help="only print the address")
     learn.add_argument("--port", type=_port, help="the port to answer on (default: a free one)")
@@ -55,29 +57,33 @@ def _port(text):
 
 
 def _learn(arguments):
-    from rigkit import server  # JupyterLab takes a second to load; no other command needs it
+    from rigkit import server, teaching  # JupyterLab takes a second to load; no other command needs it
 
+    teach = arguments.teach
+    folder = arguments.dir or Path("leg-rigging-teaching" if teach else "leg-rigging")
     try:
-        lesson = _lesson_to_open(arguments.lesson)
-        copies = course.hand_out(arguments.dir)
+        what, page = _to_open(arguments.lesson, teaching.NOTES if teach else "")
+        copies = (teaching if teach else course).hand_out(folder)
     except ValueError as problem:
         return _refuse(problem)
     except OSError as problem:
         why = f"{problem.strerror}: {problem.filename}" if problem.strerror else problem
-        return _refuse(f"Cannot use {arguments.dir} as your folder ({why}). Choose another with --dir.")
+        return _refuse(f"Cannot use {folder} as your folder ({why}). Choose another with --dir.")
     obstacle = server.obstacle(arguments.port, arguments.browser)
     if obstacle:
         return _refuse(obstacle)
     print(_report(copies), flush=True)
-    print(f"\nLesson {lesson.number}, {lesson.title}:" if lesson else "\nThe course:", flush=True)
-    server.serve(copies.folder, f"lessons/{lesson.path.name}" if lesson else "", arguments.port, arguments.browser)
+    print(f"\n{what}:", flush=True)
+    server.serve(copies.folder, page, arguments.port, arguments.browser, teach)
     return 0
 
 
-def _lesson_to_open(number):
-    if number is not None:
-        return course.lesson(number)
-    return next(iter(course.lessons()), None)
+def _to_open(number, notes):
+    """What is opened, in words and as a path: the lesson asked for, a teacher's notes, or the first lesson."""
+    if number is None and notes:
+        return "Notes for teaching", notes
+    lesson = next(iter(course.lessons()), None) if number is None else course.lesson(number)
+    return (f"Lesson {lesson.number}, {lesson.title}", f"lessons/{lesson.path.name}") if lesson else ("The course", "")
 
 
 def _report(copies):

@@ -10,7 +10,8 @@ import os
 import platform
 import secrets
 import sys
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from importlib import metadata
 from pathlib import Path
@@ -47,7 +48,8 @@ def _version(package, what):
 class Lesson:
     """One lesson as it is shipped: two-digit number, title, minutes, aims, and its notebooks' paths.
 
-    `exercise` is None where a lesson has none.
+    `exercise` is None where a lesson has none. `moments` are those of its panels worth showing to a class, `notes` are
+    for the teacher: sentences under "ask", "expect" and "stop".
     """
 
     number: str
@@ -56,6 +58,8 @@ class Lesson:
     aims: tuple
     path: Path
     exercise: Path | None
+    moments: tuple = ()
+    notes: Mapping = field(default_factory=dict)
 
 
 def source():
@@ -90,7 +94,8 @@ def _read_lesson(path):
     number, _, name = path.stem.partition("-")
     exercise = next((source() / "exercises").glob(f"{number}-*.ipynb"), None)
     return Lesson(number, about.get("title", name.replace("-", " ").capitalize()), about.get("minutes"),
-                  tuple(about.get("aims", ())), path, exercise)
+                  tuple(about.get("aims", ())), path, exercise, tuple(about.get("moments", ())),
+                  about.get("notes", {}))
 
 
 def _two_digits(number):
@@ -117,7 +122,7 @@ class Copies:
     links: tuple
 
 
-def hand_out(folder):
+def hand_out(folder, files=None):
     """Copy lessons and exercises into `folder`; a file that the learner changed is left alone.
 
     A file counts as untouched while its bytes are those that were handed out. An untouched older copy is brought up
@@ -127,6 +132,8 @@ def hand_out(folder):
     ----------
     folder : str or path
         Made if it is not there.
+    files : iterable of (str, bytes), optional
+        What to hand out, each under its path with forward slashes; by default all that `shipped()` gives.
 
     Returns
     -------
@@ -144,7 +151,7 @@ def hand_out(folder):
         raise OSError(f"{marker} is a link. Move it away, or choose another folder.")
     ledger = _read_ledger(marker)
     done = {"copied": [], "updated": [], "same": [], "kept": [], "newer": [], "links": []}
-    for name, data in _shipped():
+    for name, data in shipped() if files is None else files:
         state = _state(folder, name, _digest(data), ledger.get(name))
         done[state].append(name)
         if state in ("copied", "updated"):
@@ -170,7 +177,7 @@ def _state(folder, name, ours, handed_out):
     return "kept" if handed_out == ours else "newer"
 
 
-def _shipped():
+def shipped():
     """(path with forward slashes, bytes) of every file of the course."""
     for part in PARTS:
         for path in sorted((source() / part).rglob("*")):

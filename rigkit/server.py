@@ -6,6 +6,7 @@ import os
 import secrets
 import signal
 import webbrowser
+from pathlib import Path
 from urllib.parse import quote, urlencode, urlsplit
 
 from jupyter_server.serverapp import ServerApp
@@ -14,6 +15,7 @@ from tornado.netutil import bind_sockets
 from traitlets.config import Config
 
 HOST = "localhost"
+CLASSROOM = Path(__file__).parent / "data" / "classroom"  # its style sheet makes type and pictures larger
 _NEWS = "@jupyterlab/apputils-extension:announcements"
 
 
@@ -59,7 +61,7 @@ def obstacle(port=None, browser=True):
     return None
 
 
-def serve(folder, page="", port=None, browser=True):
+def serve(folder, page="", port=None, browser=True, classroom=False):
     """Run JupyterLab on `folder` until it is stopped; print the address once it answers.
 
     Parameters
@@ -72,12 +74,16 @@ def serve(folder, page="", port=None, browser=True):
         This one and no other; None for the first free one.
     browser : bool
         Whether to open a web browser as well.
+    classroom : bool
+        Whether type and pictures are larger, to be read from the back row.
     """
     # This environment's kernel and widgets go before others that the user may have.
     os.environ.setdefault("JUPYTER_PREFER_ENV_PATH", "1")
     token = secrets.token_hex(24)
-    server = CourseServer.instance(config=_config(folder, page, port, browser, token),
+    server = CourseServer.instance(config=_config(folder, page, port, browser, classroom, token),
                                    jpserver_extensions={"jupyterlab": True})
+    if classroom:
+        server.static_custom_path = [str(CLASSROOM)]
     server.initialize(argv=[], starter_extension="lab")
     server.web_app.settings["page_config_hook"] = _without_news
     address = urlsplit(server.public_url)._replace(query=urlencode({"token": token})).geturl()
@@ -94,7 +100,7 @@ def _finish(loop):
     loop.run_until_complete(asyncio.gather(*tasks, return_exceptions=True))
 
 
-def _config(folder, page, port, browser, token):
+def _config(folder, page, port, browser, classroom, token):
     """Settings for this run alone; the user's own Jupyter settings, themes and shortcuts stay as they are."""
     config = Config()
     config.ServerApp.kernel_websocket_connection_class = PromptConnection
@@ -108,6 +114,7 @@ def _config(folder, page, port, browser, token):
         config.ServerApp.port = port
         config.ServerApp.port_retries = 0
     config.IdentityProvider.token = token
+    config.LabApp.custom_css = classroom
     config.LabApp.workspaces_dir = str(folder / ".rigkit" / "workspaces")  # open tabs belong to the folder
     return config
 

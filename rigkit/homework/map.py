@@ -5,7 +5,8 @@ from html import escape
 from rigkit import course
 from rigkit.homework import notebook
 
-_CELL = "padding:4px 14px 4px 0;text-align:left;vertical-align:top;font-size:14px"
+_SIZE = "font-size:var(--jp-content-font-size1,14px)"
+_CELL = f"padding:4px 14px 4px 0;text-align:left;vertical-align:top;{_SIZE}"
 
 
 class CourseMap:
@@ -42,7 +43,7 @@ class CourseMap:
                         for name in ("Lesson", "Time", "Exercise", *names))
         rows = "".join(f"<tr>{self._row(lesson)}</tr>" for lesson in self.lessons)
         return (f'<table style="border-collapse:collapse"><thead><tr>{heads}</tr></thead><tbody>{rows}</tbody></table>'
-                f'<p style="font-size:14px">{self._total()}</p>')
+                f'<p style="{_SIZE}">{self._total()}</p>')
 
     def _row(self, lesson):
         name = f"{lesson.number}&nbsp; {_link(lesson.path.name, lesson.title)}"

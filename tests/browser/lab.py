@@ -189,7 +189,8 @@ class Lab:
     def run_all(self, wait=120):
         """Run all cells and wait until the kernel has nothing more to do."""
         self.menu("Run", "Run All Cells")
-        self.page.wait_for_function(f"() => [...document.querySelectorAll('{CELLS} .jp-InputPrompt')]"
+        prompts = f"{CELLS} .jp-InputPrompt, {CELLS} .jp-OutputPrompt"  # of folded code, only the outputs have one
+        self.page.wait_for_function(f"() => [...document.querySelectorAll('{prompts}')]"
                                     ".some(p => /[*]|\\d/.test(p.textContent))", timeout=wait * 1000)
         self._wait_idle(wait)
 
@@ -350,7 +351,7 @@ _TROUBLES = """() => {
     if (/Error displaying widget|model not found|Javascript Error/i.test(e.textContent))
       found.push('widget: ' + e.textContent.trim());
   for (const cell of document.querySelectorAll('.jp-CodeCell'))
-    if (!/\\d/.test(cell.querySelector('.jp-InputPrompt')?.textContent ?? '1'))
+    if (!/\\d/.test(cell.querySelector('.jp-InputPrompt:not(.jp-Placeholder-prompt)')?.textContent ?? '1'))
       found.push('not run: ' + cell.querySelector('.cm-content')?.textContent);
   const name = e => e.querySelector('title')?.textContent || e.textContent.trim().slice(0, 60) || e.className;
   for (const area of document.querySelectorAll('.jp-OutputArea-output, .jp-OutputArea-child'))

@@ -67,7 +67,7 @@ def test_learn_says_what_was_copied_and_kept_and_opens_the_first_lesson(tmp_path
     assert cli.main(["learn", "--dir", str(folder), "--no-browser"]) == 0
     first = next(iter(course.lessons()), None)
     page = f"lessons/{first.path.name}" if first else ""
-    assert served == [(folder, page, None, False)]
+    assert served == [(folder, page, None, False, False)]
     said = capsys.readouterr().out
     assert f"Your folder: {folder}\n" in said
     assert "Copied: " in said
@@ -85,7 +85,7 @@ def test_the_default_folder_is_leg_rigging_here(tmp_path, monkeypatch, served):
     monkeypatch.chdir(tmp_path)
     cli.main(["learn", "--no-browser", "--port", "8899"])
     assert served[0][0] == tmp_path / "leg-rigging"
-    assert served[0][2:] == (8899, False)
+    assert served[0][2:] == (8899, False, False)
 
 
 def test_a_lesson_is_opened_by_its_number(tmp_path, served):
