@@ -145,7 +145,7 @@ def _judge_swivel(inputs, output):
     there = _solved(hip, knee, ankle, swivel=yours).knee
     apart = float(np.linalg.norm(there - knee))
     drawn = picture.top_view(
-        "From above: the leg, and your swivel's", "A leg from above, dotted, and the leg that your swivel gives, its "
+        "Your swivel, from above", "A leg from above, dotted, and the leg that your swivel gives, its "
         f"knee {100 * apart:.1f} centimetres away.",
         picture.ghost(_from_above(leg)), picture.chain(_from_above([hip, there, ankle]), ["hip", "yours", ""]),
         *([picture.measure(*_from_above([knee, there]), f"{100 * apart:.1f} cm")] if apart > 0.01 else []))
@@ -215,7 +215,7 @@ def _judge_pole(inputs, output):
     apart = float(np.linalg.norm(yours - knee))
     shown = knee + (yours - knee) * min(1.0, 2.0 / max(apart, 1e-9))  # a pole in the next street would shrink the leg
     drawn = picture.top_view(
-        "From above: when your pole takes over", f"A leg from above. When your pole takes over, its knee moves by "
+        "Your pole takes over, from above", f"A leg from above. When your pole takes over, its knee moves by "
         f"{100 * pop:.1f} centimetres from the dotted leg.",
         picture.ghost(_from_above([hip, knee, ankle])),
         picture.chain(_from_above([hip, after.knee, ankle]), ["hip", "", ""]),
@@ -301,7 +301,7 @@ def _judge_distance(inputs, output):
     leg = _standing(inputs["upper"], inputs["lower"], inputs["bend_deg"])
     shown = leg[1, 2] + np.clip(yours / 100, -2, 2)
     drawn = picture.top_view(
-        "From above: your pole, and off", "A leg from above with your pole, and where it is when it is off.",
+        "Your pole, from above", "A leg from above with your pole, and where it is when it is off.",
         picture.chain(_from_above(leg), ["hip", "", ""]), picture.pole((0, -shown), "your pole"),
         picture.dots([(inputs["off_cm"] / 100, -shown)], "miss"))
     measured = {"You say": f"{yours:.1f} cm in front of the knee",
@@ -337,8 +337,8 @@ DISTANCE = Question(
                       "degrees go into a tangent that takes radians"),
         Misconception("metres", _distance(lambda far, knee: (far - knee) / 100),
                       "the distance is left in metres"),
-        Misconception("twice the turn", _distance(angle=lambda turn_deg: np.radians(turn_deg) / 2),
-                      "the turn allowed to one side is shared between two"),
+        Misconception("half the turn", _distance(angle=lambda turn_deg: np.radians(turn_deg) / 2),
+                      "half of the allowed turn is used, as if it had to do for both sides"),
     ))
 
 
@@ -396,7 +396,7 @@ def _judge_flip(inputs, output):
     seen = np.stack([heading, UP], axis=-1)
     flat = [(np.array([hip, pose.knee[i], pose.ankle[i]]) - hip) @ seen for i in (at, at + 1)]
     drawn = picture.side_view(
-        "The frame you name, and the next" if named is not None else "Two frames of the path",
+        "Your frame and the next" if named is not None else "Two frames of the path",
         "A leg in two frames one after the other, the first one dotted, seen square to the pole.",
         picture.ghost(flat[0]), picture.chain(flat[1], ["hip", "knee", "ankle"]),
         picture.pole((inputs["pole"] - hip) @ seen))
@@ -495,7 +495,7 @@ def _judge_squat(inputs, output):
         marks += [picture.ghost(_from_above([ankle, toe + (toe - ankle)])),
                   picture.chain(_from_above([hip, knee, ankle]), ["", f"knee {side}", ""])]
     drawn = picture.top_view(
-        "From above: the knees your poles give", "Both legs from above, and dotted lines from the ankles along the "
+        "Your two knees, from above", "Both legs from above, and dotted lines from the ankles along the "
         f"toes; a knee is {off.max():.1f} centimetres off its line.", *marks)
     measured = {"From the line of its toes, left and right knee": f"{off[0]:.1f} and {off[1]:.1f} cm",
                 "Knee to knee": f"{apart:.1f} cm",
@@ -559,7 +559,8 @@ def _draw_follows(rng, character):
     hip, ankle, toe = rig.skeleton.origins(poses[0].world, ["L_hip", "L_ankle", "L_toe"])
     places = {"hip": hip, "ankle": ankle, "toe": toe,
               "pelvis_pole": poses[0].controls["L_knee"][:3, 3], "feet_pole": poses[1].controls["L_knee"][:3, 3]}
-    return [{"upper": character.thigh, "lower": character.shank} | {name: at.round(4) + 0.0 for name, at in places.items()}]
+    rounded = {name: at.round(4) + 0.0 for name, at in places.items()}  # + 0.0: never −0
+    return [{"upper": character.thigh, "lower": character.shank} | rounded]
 
 
 def _knee_offs(upper, lower, hip, ankle, toe, pelvis_pole, feet_pole):
@@ -576,7 +577,7 @@ def _judge_follows(inputs, output):
     hip, ankle, toe = (inputs[name] for name in ("hip", "ankle", "toe"))
     knee = knees[FOLLOWS.index(choice)]
     drawn = picture.top_view(
-        f"From above: the pole follows the {choice}",
+        f"Following the {choice}, from above",
         "The left leg from above, and a dotted line from its ankle along its toes.",
         picture.ghost(_from_above([ankle, toe + (toe - ankle)])),
         picture.chain(_from_above([hip, knee, ankle]), ["hip", "knee", "ankle"]))
@@ -585,7 +586,7 @@ def _judge_follows(inputs, output):
     if choice == better and right.all():
         return Verdict(1.0, "the nearer knee wins; what is left of its distance is the leg's lean.", measured, drawn)
     if choice != better:
-        return Verdict(min(score, 0.6), "look at the picture: how far is this knee from the dotted line, and does the "
+        return Verdict(min(score, 0.5), "look at the picture: how far is this knee from the dotted line, and does the "
                                         "other pole bring it nearer?", measured, drawn)
     return Verdict(score, "a distance is wrong: solve the leg for each pole, then measure in the view from above, at a "
                           "right angle from the knee to the line of the toes, in centimetres.", measured, drawn)
@@ -608,7 +609,7 @@ CHOOSE = Question(
     {"follows": FOLLOWS, "off": (2,)}, _draw_follows, _judge_follows,
     (
         Misconception("the pelvis", _follows(lambda *inputs: _knee_offs(*inputs)[1], choice=0),
-                      "the farther knee is chosen"),
+                      "the pole is chosen that leaves the knee farther from the line of its toes"),
         Misconception("metres", _follows(lambda *inputs: _knee_offs(*inputs)[1] / 100),
                       "the distances are left in metres"),
         Misconception("other order", _follows(lambda *inputs: _knee_offs(*inputs)[1][::-1]),

@@ -264,7 +264,7 @@ def kick(puppet, aside_cm, higher_cm):
 def kick_plot(puppet):
     """How far the knee has turned against the goal's way; its curve is drawn anew for each pole."""
     return plots.curves(_goal_way_cm(puppet), {"turned": kick(puppet, 0.0, 0.0)[1]}, "goal's way (cm)",
-                        "knee turned (°)", title="How far the knee has turned", ylim=(-5, 190), width=430, height=400,
+                        "knee turned (°)", title="How far the knee has turned", ylim=(-5, 190), width=430, height=428,
                         desc="How far the knee has turned since the first frame, against the way that the goal has "
                              "gone, with a marker at this frame.")
 
