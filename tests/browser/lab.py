@@ -142,6 +142,8 @@ class Lab:
         `LIGHT` or `DARK`.
     windowing : str, optional
         JupyterLab's windowing mode, such as "none" to keep all cells in the page; None leaves its default.
+    type_px : int, optional
+        The size of type in text, code and controls; None leaves JupyterLab's own, 13 and 14 px.
     watch : bool
         Whether to read what the kernel sends, to find errors that no cell shows; a benchmark turns it off.
 
@@ -152,7 +154,8 @@ class Lab:
         What went wrong so far in the page, its console, and the kernel.
     """
 
-    def __init__(self, browser, server, size=(1280, 800), theme=LIGHT, windowing=None, watch=True):
+    def __init__(self, browser, server, size=(1280, 800), theme=LIGHT, windowing=None, type_px=None,
+                 watch=True):
         self.server = server
         self.errors = []
         self.page = browser.new_page(viewport={"width": size[0], "height": size[1]}, extra_http_headers=server.headers)
@@ -160,7 +163,9 @@ class Lab:
         self.page.on("console", self._hear)
         if watch:
             self.page.on("websocket", lambda socket: socket.on("framereceived", self._receive))
-        self._set("@jupyterlab/apputils-extension:themes", theme=theme)
+        sizes = ("content-font-size1", "code-font-size", "ui-font-size1") if type_px else ()
+        self._set("@jupyterlab/apputils-extension:themes", theme=theme,
+                  overrides={size: f"{type_px}px" for size in sizes})
         self._set("@jupyterlab/notebook-extension:tracker", **({"windowingMode": windowing} if windowing else {}))
 
     def write(self, path, notebook):
@@ -227,6 +232,10 @@ class Lab:
         for _ in self.scroll_through():
             shown.update(self.page.evaluate(_TROUBLES))
         return [*self.errors, *sorted(shown)]
+
+    def room(self):
+        """The height in which cells are seen, px."""
+        return self.page.locator(SCROLLER).first.evaluate("e => e.clientHeight")
 
     def screenshots(self, folder, name):
         """PNG files of the notebook from top to bottom, one windowful each; their paths."""
@@ -300,7 +309,12 @@ class PanelView:
 
     def buttons(self):
         """The names of its moments and its reset."""
-        return self.locator.locator("button.widget-button").all_text_contents()
+        names = self.locator.locator("button.widget-button").all_text_contents()
+        return [name for name in names if name not in ("Play", "Pause")]
+
+    def height(self):
+        """From its title to its buttons, px."""
+        return self.locator.bounding_box()["height"]
 
     def click(self, name):
         """Press the button of that name."""

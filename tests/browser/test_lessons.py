@@ -1,0 +1,62 @@
+"""Every lesson, exercise and solution as a learner meets it: opened, run and dragged in a real browser."""
+
+import pytest
+
+from rigkit import authoring, course
+from tests.browser.lab import Lab
+
+WINDOWS = {"1280": {"size": (1280, 800)}, "1920 large type": {"size": (1920, 1080), "type_px": 21}}
+
+pytestmark = pytest.mark.needs_browser
+
+
+@pytest.fixture(params=[(lesson, window) for window in WINDOWS for lesson in course.lessons()],
+                ids=[f"{lesson.number}-{window}" for window in WINDOWS for lesson in course.lessons()], scope="module")
+def opened(request, browser, server):
+    """A lesson, all cells run, in a window of each kind."""
+    lesson, window = request.param
+    lab = Lab(browser, server, **WINDOWS[window])
+    lab.open(f"lessons/{lesson.path.name}")
+    lab.run_all()
+    yield lab
+    lab.close()
+
+
+def test_a_lesson_runs_without_an_error_and_nothing_is_cut_off(opened):
+    assert opened.troubles() == []
+    assert opened.page.locator(".jp-Notification, .Toastify__toast").count() == 0
+
+
+def test_its_panels_answer_the_keyboard_and_are_seen_whole(opened):
+    assert opened.panels()
+    tall = {}
+    for panel in opened.panels():
+        slider = panel.sliders()[0]
+        shown, value = (panel.picture(), panel.readout()), slider.value()
+        slider.press("ArrowLeft" if value == slider.highest() else "ArrowRight", times=3)
+        opened.wait_for_change(slider.value, value, slider.label)
+        opened.wait_for_change(lambda panel=panel: (panel.picture(), panel.readout()), shown,
+                               f"what is shown beside {slider.label}")
+        if panel.height() > opened.room():
+            tall[slider.label] = panel.height()
+    assert opened.errors == []
+    assert tall == {}, f"taller than the {opened.room()} px in which cells are seen"
+
+
+NOTEBOOKS = [path for part in ("exercises", "solutions") for path in authoring.notebooks(part)]
+
+
+@pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda path: f"{path.parent.name}-{path.name[:2]}")
+def test_an_exercise_and_its_solution_run_without_an_error_and_nothing_is_cut_off(path, browser, server):
+    lab = Lab(browser, server, windowing="none")
+    if path.parent.name == "solutions":  # learners have none
+        lab.write(path.name, authoring.read(path))
+        lab.open(path.name)
+    else:
+        lab.open(f"exercises/{path.name}")
+    lab.run_all()
+    cards = lab.page.locator("section[aria-label^='Check of']").all_text_contents()
+    assert all(text.startswith("Not attempted yet:" if path.parent.name == "exercises" else "Right:") for text in cards)
+    assert len(cards) >= 4
+    assert lab.troubles() == []
+    lab.close()
