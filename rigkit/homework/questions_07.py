@@ -211,20 +211,19 @@ def _judge_pole(inputs, output):
     pop = float(np.linalg.norm(after.knee - knee))
     turn = float(np.degrees(rotation.angle_between(before.hinge, after.hinge)))
     line = _unit(ankle - hip)
-    above = float((knee - yours) @ line)
+    along = abs(float((yours - knee) @ line))
     apart = float(np.linalg.norm(yours - knee))
     shown = knee + (yours - knee) * min(1.0, 2.0 / max(apart, 1e-9))  # a pole in the next street would shrink the leg
     drawn = picture.top_view(
-        "Your pole takes over, from above", f"A leg from above. When your pole takes over, its knee moves by "
+        "Your pole, from above", f"A leg from above. When your pole takes over, its knee moves by "
         f"{100 * pop:.1f} centimetres from the dotted leg.",
         picture.ghost(_from_above([hip, knee, ankle])),
         picture.chain(_from_above([hip, after.knee, ankle]), ["hip", "", ""]),
         picture.pole(_from_above(shown), "your pole"))
     measured = {"The knee pops by": f"{100 * pop:.2f} cm", "It turns by": f"{turn:.2f}°",
                 "Your pole is from the knee": f"{apart:.3f} m",
-                "Along the line hip–ankle it stands": f"{100 * abs(above):.1f} cm "
-                                                      f"{'above' if above > 0 else 'below'} the knee"}
-    quiet, square, placed = pop <= QUIET, abs(above) <= 1e-3, abs(apart - distance) <= 1e-3
+                "Along the line from hip to ankle it is off the knee by": f"{100 * along:.1f} cm"}
+    quiet, square, placed = pop <= QUIET, along <= 1e-3, abs(apart - distance) <= 1e-3
     if not after.guided:
         return Verdict(0.0, "your pole lies on the line from hip to ankle and gives no direction.", measured, drawn)
     if quiet and square and placed:
