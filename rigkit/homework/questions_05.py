@@ -120,7 +120,7 @@ def _judge_angles(inputs, output):
     place = np.array([0.0, -_held(distance, upper, lower)])
     miss_cm = 100 * float(np.linalg.norm(joints[2] - place))
     drawn = picture.side_view(
-        "Your leg, its goal straight below", f"A leg posed by your angles in the side view; its ankle is {miss_cm:.1f} "
+        "Your leg, its goal below", f"A leg posed by your angles in the side view; its ankle is {miss_cm:.1f} "
         "centimetres from where it can best be.", picture.goal(place), picture.chain(joints, LEG),
         *([picture.measure(joints[2], place, f"{miss_cm:.1f} cm")] if miss_cm > 1 else []))
     measured = {"Your knee and hip": f"{knee:.1f}° and {hip:.1f}°",
@@ -128,7 +128,7 @@ def _judge_angles(inputs, output):
     if knee_right and hip_right:
         return Verdict(1.0, "the three lengths fix the angles, at both ends of the reach too.", measured, drawn)
     if knee_right:
-        return Verdict(0.5, "your knee is right, the angle at the hip is not: it lies between the thigh and the line "
+        return Verdict(0.3, "your knee is right, the angle at the hip is not: it lies between the thigh and the line "
                             "to the ankle, and the side opposite it is the shank.", measured, drawn)
     far, near = _far_and_near(upper, lower)
     if not near < distance < far:
@@ -332,11 +332,11 @@ def _judge_knee(inputs, output):
         return Verdict(0.0, f"your thigh is {wrong_cm[0]:.1f} cm too {way}: the steps along the line and "
                             "aside from it have to be square to each other.", measured, drawn)
     if wrong_cm[1] > CLOSE_CM:
-        return Verdict(0.25, f"your thigh is right; the shank is {wrong_cm[1]:.1f} cm off its length.", measured, drawn)
+        return Verdict(0.1, f"your thigh is right; the shank is {wrong_cm[1]:.1f} cm off its length.", measured, drawn)
     if off_cm > CLOSE_CM:
-        return Verdict(0.5, f"both bones are right, but your knee is {off_cm:.1f} cm off the plane of hip, ankle and "
+        return Verdict(0.3, f"both bones are right, but your knee is {off_cm:.1f} cm off the plane of hip, ankle and "
                             "pole.", measured, drawn)
-    return Verdict(0.5, "both bones are right and the plane is, but the knee is on the side away from the pole.",
+    return Verdict(0.3, "both bones are right and the plane is, but the knee is on the side away from the pole.",
                    measured, drawn)
 
 
@@ -434,7 +434,7 @@ def _judge_ease(inputs, output):
     beyond_cm, past_cm = 100 * float((yours - far).max()), 100 * float((yours - distance).max())
     back, left = float(-steps.min()), float((far - yours[-1]) / soft)
     drawn = picture.side_view(
-        "Your reach over the goal's distance", "Your reach drawn upward against the goal's distance drawn to the "
+        "Your reach by distance", "Your reach drawn upward against the goal's distance drawn to the "
         "right, near full reach; dotted, the reach that stops hard.",
         picture.ghost(np.stack([distance[10:], np.minimum(distance[10:], far)], axis=-1)),
         ["path", {"points": np.stack([distance[10:], yours[10:]], axis=-1).tolist(), "kind": "inverse"}])
@@ -452,11 +452,10 @@ def _judge_ease(inputs, output):
         (jumps[corner] <= SMOOTH, f"there is a corner: in one step the slope changes by {jumps[corner]:.2f}, and what "
                                   f"is smooth changes by less than {SMOOTH:g}."),
         (left <= NEAR_FULL, f"{left:.0%} of the soft length is left to full reach though the goal is far beyond it."))
-    passed = [good for good, _ in checks]
-    if all(passed):
+    broken = [sentence for good, sentence in checks if not good]
+    if not broken:
         return Verdict(1.0, "no corner, never too long, and untouched where it does not matter.", measured, drawn)
-    share = 0.6 * (sum(passed) - 3) / 2 if passed[0] and passed[1] else 0.0
-    return Verdict(max(share, 0.0), next(sentence for good, sentence in checks if not good), measured, drawn)
+    return Verdict(0.3 if len(broken) == 1 else 0.0, broken[0], measured, drawn)
 
 
 def _eased(after):
@@ -518,14 +517,16 @@ def _fastest(upper, lower, soft_cm, rise_cm_s):
 def _judge_fastest(inputs, output):
     upper, lower, soft_cm, _ = inputs.values()
     true, yours = _fastest(**inputs), float(output["speed"])
-    speeds = [_rate(upper, lower, short, soft_cm / 100) for short in (LOW, soft_cm / 100, 0.0)]
+    soft, places = soft_cm / 100, dict(zip(WHERE, (LOW, soft_cm / 100, 0.0), strict=True))
+    speeds = [_rate(upper, lower, short, soft) for short in places.values()]
     right, placed = abs(yours - true) <= 0.01 * true, output["where"] == WHERE[int(np.argmax(speeds))]
-    goal = np.array([0.0, soft_cm / 100 - upper - lower])
-    measured = {"You say": f"{yours:.3g}° a second, {output['where']}"}
+    short = places[output["where"]]
+    ankle = np.array([0.0, -_ease(upper + lower - short, upper, lower, soft)])
+    measured = {"You say": f"{yours:.1f}° a second, {output['where']}"}
     drawn = picture.side_view(
-        "Your leg where softening begins", f"Your character's leg in the side view, its goal {soft_cm:g} centimetres "
-        "short of full reach.", picture.goal(goal),
-        picture.chain(_toward(goal, upper, lower), LEG))
+        "Your leg at that place", f"Your character's leg in the side view, its goal {100 * short:g} centimetres short "
+        "of full reach.", picture.goal((0.0, short - upper - lower)),
+        picture.chain(_toward(ankle, upper, lower), LEG))
     if right and placed:
         return Verdict(1.0, "until softening begins the knee gets faster and faster, and from there on slower.",
                        measured, drawn)

@@ -34,7 +34,7 @@ def knee_deg(puppet, distance, soft=0.0):
 
 def degrees_a_mm(puppet, distance, soft=0.0):
     """How many degrees the knee straightens while the goal goes a millimetre farther; inf just at full reach."""
-    return -np.degrees(two_bone.knee_rate(distance, puppet.thigh, puppet.shank, soft)) / 1000
+    return np.degrees(np.abs(two_bone.knee_rate(distance, puppet.thigh, puppet.shank, soft))) / 1000
 
 
 # The opening, and the triangle worked by hand
@@ -42,8 +42,8 @@ def degrees_a_mm(puppet, distance, soft=0.0):
 
 def opening(puppet):
     """A leg as a triangle with everything measured, and the same leg with its goal out of reach."""
-    triangle = _triangle(puppet, 0.72, "Three lengths give three angles")
-    far = _room(puppet, "Out of reach: straight, and a miss")
+    triangle = _triangle(puppet, 0.72, "Three lengths give three angles", above=0.2)
+    far = _room(puppet, "Out of reach: straight, and a miss", above=0.2)
     _leg(far, puppet, np.array([0.3, -0.88]))
     return row(triangle, far, title="A leg's thigh, shank and the distance from hip to ankle make a triangle whose "
                                     "angles are known; out of reach the leg is straight and misses by centimetres")
@@ -81,19 +81,35 @@ def goal(puppet, forward_cm, below_cm):
 
 
 def goal_panel(puppet):
-    """A goal to place, in reach and out of it."""
-    tall_cm, near_cm = 100 * puppet.leg_length, 100 * abs(puppet.thigh - puppet.shank)
-    fifth = round(0.17 * tall_cm)  # sides of 3, 4 and 5 of these: one distance, two places
-    moments = {"Straight below": {"forward_cm": 0.0, "below_cm": 5.0 * fifth},
-               "As far, swung ahead": {"forward_cm": 3.0 * fifth, "below_cm": 4.0 * fifth},
-               "Too far": {"forward_cm": 2.0 * fifth, "below_cm": 6.0 * fifth}}
-    if near_cm > 2:
-        moments["Too near"] = {"forward_cm": 0.0, "below_cm": float(round(0.7 * near_cm))}
+    """A goal to place: one distance, two directions."""
+    fifth = _fifth(puppet)  # sides of 3, 4 and 5 of these: one distance, two places
+    return _goal_panel(puppet, "Move the goal: what changes, the triangle or only its place?", 0.5, {
+        "Straight below": (0, 5 * fifth), "As far, swung ahead": (3 * fifth, 4 * fifth),
+        "Too far": (2 * fifth, 6 * fifth)})
+
+
+def reach_panel(puppet):
+    """A goal to place at and past both ends of a leg's reach."""
+    far_cm, near_cm = 100 * puppet.leg_length, 100 * abs(puppet.thigh - puppet.shank)
+    return _goal_panel(puppet, "Move the goal: how near, how far?", 0.1, {
+        "Full reach": (0, far_cm), "Too far": (0, 1.07 * far_cm),
+        "Folded": (0, near_cm), "Too near": (0, 0.7 * near_cm)})
+
+
+def _goal_panel(puppet, title, step, places):
+    fifth = _fifth(puppet)
     return Panel(
-        "Move the goal: what changes, the triangle or only its place?",
-        [Slider("forward_cm", "Goal ahead of the hip", -5.0 * fifth, 5.0 * fifth, 0.5, 0.0, "cm"),
-         Slider("below_cm", "Goal below the hip", -1.0 * fifth, 6.5 * fifth, 0.5, 5.0 * fifth, "cm")],
-        lambda **values: goal(puppet, **values), moments)
+        title,
+        [Slider("forward_cm", "Goal ahead of the hip", -5.0 * fifth, 5.0 * fifth, step, 0.0, "cm"),
+         Slider("below_cm", "Goal below the hip", -1.0 * fifth, 6.5 * fifth, step, 5.0 * fifth, "cm")],
+        lambda **values: goal(puppet, **values),
+        {name: {"forward_cm": float(ahead), "below_cm": round(float(below), 1)}
+         for name, (ahead, below) in places.items()})
+
+
+def _fifth(puppet):
+    """A fifth of a distance well in reach, in whole centimetres."""
+    return round(17 * puppet.leg_length)
 
 
 # A pelvis that rises through full height
@@ -121,7 +137,7 @@ def rise_panel(puppet):
     """A pelvis that rises through full height, millimetre by millimetre, over a hard and a soft leg."""
     return Panel(
         "Let her rise: when does the knee turn fastest?",
-        [Slider("height_mm", "Pelvis, 0 = legs straight", round(-1000 * BELOW), round(1000 * ABOVE), 1, -120, "mm"),
+        [Slider("height_mm", "Pelvis, 0 = straight", round(-1000 * BELOW), round(1000 * ABOVE), 1, -120, "mm"),
          Slider("soft_cm", "Soft length", 0.0, 8.0, 0.5, 2.0, "cm")],
         lambda **values: rise(puppet, **values),
         {"The last centimetre": {"height_mm": -10}, "The last millimetre": {"height_mm": -1},
@@ -172,10 +188,10 @@ def knee_circle(puppet, goal=(0.0, -0.62, 0.3), poles=((0.0, 0.8), (0.6, 0.5))):
 # One view each
 
 
-def _room(puppet, title):
-    """A view of a leg that hangs from the origin, with room for goals beyond its reach and for a folded thigh."""
+def _room(puppet, title, above=0.46):
+    """A view of a leg that hangs from the origin, with room for goals beyond its reach and a folded thigh `above`."""
     tall = puppet.leg_length
-    return Stage("side", (-0.88 * tall, -1.2 * tall), (0.88 * tall, 0.46 * tall), title, width=430)
+    return Stage("side", (-0.88 * tall, -1.2 * tall), (0.88 * tall, above * tall), title, width=430)
 
 
 def _leg(stage, puppet, place):
@@ -194,9 +210,9 @@ def _leg(stage, puppet, place):
     return leg
 
 
-def _triangle(puppet, distance, title):
+def _triangle(puppet, distance, title, **room):
     """The triangle hip, knee, ankle with its sides and inner angles, the hip straight above the ankle."""
-    stage = _room(puppet, title)
+    stage = _room(puppet, title, **room)
     leg = straight_down(puppet, distance)
     corners = two_bone.planar_points(leg.hip, leg.knee, puppet.thigh, puppet.shank)
     hip, knee, ankle = corners
