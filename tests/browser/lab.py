@@ -142,8 +142,6 @@ class Lab:
         `LIGHT` or `DARK`.
     windowing : str, optional
         JupyterLab's windowing mode, such as "none" to keep all cells in the page; None leaves its default.
-    type_px : int, optional
-        The size of type in text, code and controls; None leaves JupyterLab's own, 13 and 14 px.
     watch : bool
         Whether to read what the kernel sends, to find errors that no cell shows; a benchmark turns it off.
 
@@ -154,18 +152,18 @@ class Lab:
         What went wrong so far in the page, its console, and the kernel.
     """
 
-    def __init__(self, browser, server, size=(1280, 800), theme=LIGHT, windowing=None, type_px=None,
-                 watch=True):
-        self.server = server
+    def __init__(self, browser, server, size=(1280, 800), theme=LIGHT, windowing=None, watch=True):
+        self.server, self.windowing = server, windowing
         self.errors = []
-        self.page = browser.new_page(viewport={"width": size[0], "height": size[1]}, extra_http_headers=server.headers)
+        context = browser.contexts[0] if browser.contexts else browser.new_context()  # one cache for all pages
+        self.page = context.new_page()
+        self.page.set_viewport_size({"width": size[0], "height": size[1]})
+        self.page.set_extra_http_headers(server.headers)
         self.page.on("pageerror", lambda error: self.errors.append(f"page: {error}"))
         self.page.on("console", self._hear)
         if watch:
             self.page.on("websocket", lambda socket: socket.on("framereceived", self._receive))
-        sizes = ("content-font-size1", "code-font-size", "ui-font-size1") if type_px else ()
-        self._set("@jupyterlab/apputils-extension:themes", theme=theme,
-                  overrides={size: f"{type_px}px" for size in sizes})
+        self._set("@jupyterlab/apputils-extension:themes", theme=theme)
         self._set("@jupyterlab/notebook-extension:tracker", **({"windowingMode": windowing} if windowing else {}))
 
     def write(self, path, notebook):
@@ -187,7 +185,7 @@ class Lab:
         """Close the window and end its kernels."""
         for session in self._ask("GET", "api/sessions"):
             self._ask("DELETE", f"api/sessions/{session['id']}")
-        self.page.context.close()
+        self.page.close()
 
     # What a learner does.
 
@@ -210,7 +208,14 @@ class Lab:
         return [PanelView(each) for each in self.page.locator(".rig-panel").all()]
 
     def scroll_through(self):
-        """Show all of the notebook, one windowful after another; yields after each."""
+        """Show all of the notebook, one windowful after another; yields after each.
+
+        Once only where all cells are in the page anyway.
+        """
+        if self.windowing == "none":
+            self.page.wait_for_timeout(300)
+            yield
+            return
         scroller = self.page.locator(SCROLLER).first
         scroller.evaluate("e => e.scrollTo(0, 0)")
         while True:
@@ -232,6 +237,15 @@ class Lab:
         for _ in self.scroll_through():
             shown.update(self.page.evaluate(_TROUBLES))
         return [*self.errors, *sorted(shown)]
+
+    def look(self, size, type_px=None):
+        """Make the window another size, and type in text, code and controls as large as JupyterLab's settings can."""
+        self.page.set_viewport_size({"width": size[0], "height": size[1]})
+        self.page.evaluate("""px => {
+          for (const name of ['--jp-content-font-size1', '--jp-code-font-size', '--jp-ui-font-size1'])
+            px ? document.documentElement.style.setProperty(name, px + 'px')
+               : document.documentElement.style.removeProperty(name);
+        }""", type_px)
 
     def room(self):
         """The height in which cells are seen, px."""

@@ -1,21 +1,19 @@
-"""Lesson 06 as a learner meets it: opened, run and dragged in a real browser."""
+"""One lesson closely, in the dark theme: every slider, every moment, a typed number, the way back."""
 
 import pytest
 
 from rigkit import course
-from tests.browser.lab import DARK, LIGHT, Lab
+from tests.browser.lab import DARK, Lab
 
 LESSON = next((lesson for lesson in course.lessons() if lesson.number == "06"), None)
 
 pytestmark = [pytest.mark.needs_browser, pytest.mark.skipif(LESSON is None, reason="lesson 06 is not there")]
 
 
-@pytest.fixture(params=[((1280, 800), LIGHT), ((1280, 800), DARK), ((1920, 1080), LIGHT), ((1920, 1080), DARK)],
-                ids=["1280 light", "1280 dark", "1920 light", "1920 dark"], scope="module")
-def opened(request, browser, server):
-    """The lesson, all cells run, in a window of each size and theme."""
-    size, theme = request.param
-    lab = Lab(browser, server, size, theme)
+@pytest.fixture(scope="module")
+def opened(browser, server):
+    """The lesson, all cells run, in the dark."""
+    lab = Lab(browser, server, theme=DARK)
     lab.open(f"lessons/{LESSON.path.name}")
     lab.run_all()
     yield lab

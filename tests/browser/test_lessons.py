@@ -5,31 +5,32 @@ import pytest
 from rigkit import authoring, course
 from tests.browser.lab import Lab
 
-WINDOWS = {"1280": {"size": (1280, 800)}, "1920 large type": {"size": (1920, 1080), "type_px": 21}}
+WINDOWS = {"1280": {"size": (1280, 800)}, "1920, large type": {"size": (1920, 1080), "type_px": 21}}
 
 pytestmark = pytest.mark.needs_browser
 
 
-@pytest.fixture(params=[(lesson, window) for window in WINDOWS for lesson in course.lessons()],
-                ids=[f"{lesson.number}-{window}" for window in WINDOWS for lesson in course.lessons()], scope="module")
+@pytest.fixture(params=course.lessons(), ids=lambda lesson: lesson.number, scope="module")
 def opened(request, browser, server):
-    """A lesson, all cells run, in a window of each kind."""
-    lesson, window = request.param
-    lab = Lab(browser, server, **WINDOWS[window])
-    lab.open(f"lessons/{lesson.path.name}")
+    """A lesson, all cells run."""
+    lab = Lab(browser, server, windowing="none")
+    lab.open(f"lessons/{request.param.path.name}")
     lab.run_all()
     yield lab
     lab.close()
 
 
-def test_a_lesson_runs_without_an_error_and_nothing_is_cut_off(opened):
+@pytest.mark.parametrize("window", WINDOWS)
+def test_a_lesson_runs_without_an_error_and_nothing_is_cut_off(opened, window):
+    opened.look(**WINDOWS[window])
     assert opened.troubles() == []
     assert opened.page.locator(".jp-Notification, .Toastify__toast").count() == 0
+    tall = {panel.sliders()[0].label: panel.height() for panel in opened.panels() if panel.height() > opened.room()}
+    assert tall == {}, f"taller than the {opened.room()} px in which cells are seen"
 
 
-def test_its_panels_answer_the_keyboard_and_are_seen_whole(opened):
+def test_its_panels_answer_the_keyboard(opened):
     assert opened.panels()
-    tall = {}
     for panel in opened.panels():
         slider = panel.sliders()[0]
         shown, value = (panel.picture(), panel.readout()), slider.value()
@@ -37,10 +38,7 @@ def test_its_panels_answer_the_keyboard_and_are_seen_whole(opened):
         opened.wait_for_change(slider.value, value, slider.label)
         opened.wait_for_change(lambda panel=panel: (panel.picture(), panel.readout()), shown,
                                f"what is shown beside {slider.label}")
-        if panel.height() > opened.room():
-            tall[slider.label] = panel.height()
     assert opened.errors == []
-    assert tall == {}, f"taller than the {opened.room()} px in which cells are seen"
 
 
 NOTEBOOKS = [path for part in ("exercises", "solutions") for path in authoring.notebooks(part)]
