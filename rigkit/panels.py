@@ -91,8 +91,8 @@ class Slider:
         slide, typed = ((_IntSlider, widgets.BoundedIntText) if self.whole
                         else (_FloatSlider, widgets.BoundedFloatText))
         description = f"{self.label} ({self.unit})" if self.unit else self.label
-        common = {"description": description, "min": self.low, "max": self.high, "step": self.step,
-                  "value": self.value}
+        common = {"description": description, "tooltip": description, "min": self.low, "max": self.high,
+                  "step": self.step, "value": self.value}
         slider = slide(**common, readout=False, style={"description_width": "200px"},
                        layout={"flex": "1 1 auto", "min_width": "200px"})
         # The box carries the same name, out of sight: it is what a screen reader says.
@@ -120,8 +120,8 @@ class Choice:
 
     def build(self):
         """The widget that holds the value; there is nothing to type."""
-        return widgets.RadioButtons(description=self.label, options=list(self.options), value=self.value,
-                                    style={"description_width": "200px"}), None
+        return widgets.RadioButtons(description=self.label, tooltip=self.label, options=list(self.options),
+                                    value=self.value, style={"description_width": "200px"}), None
 
 
 class _Sign(widgets.Play):

@@ -145,6 +145,11 @@ def test_every_slider_has_a_box_of_the_same_name_and_range(panel):
     assert find(panel, widgets.FloatSlider)[0].description == "Pelvis lowered by (cm)"
 
 
+def test_every_label_says_what_it_says_when_pointed_at(panel):  # without a tooltip the page would say "null"
+    for control in find(panel, (widgets.FloatSlider, widgets.BoundedFloatText, widgets.RadioButtons)):
+        assert control.tooltip == control.description
+
+
 def test_box_and_slider_are_linked_both_ways_and_draw_once(panel, drawing):
     slider, box = find(panel, widgets.FloatSlider)[0], find(panel, widgets.BoundedFloatText)[0]
     box.value = 9.5
