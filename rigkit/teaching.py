@@ -60,7 +60,7 @@ def _lesson(lesson):
              f"[Open the lesson](lessons/{lesson.path.name}), {lesson.minutes} minutes. Afterwards the class can:", "",
              *(f"- {aim}" for aim in lesson.aims)]
     if lesson.moments:
-        lines += ["", f"**Moments to show:** {', '.join(f'*{moment}*' for moment in lesson.moments)}."]
+        lines += ["", f"**Moments to show:** {'; '.join(f'*{moment}*' for moment in lesson.moments)}."]
     for part, heading in _PARTS.items():
         if lesson.notes.get(part):
             lines += ["", f"### {heading}", "", *(f"- {sentence}" for sentence in lesson.notes[part])]
