@@ -61,4 +61,4 @@ def test_every_moment_shows_something_else(opened):
             opened.page.wait_for_timeout(500)  # it may be there already, so there may be no change to wait for
             seen[moment] = panel.picture(), panel.readout()
         assert len(set(seen.values())) > 1 or len(seen) == 1, f"all of {', '.join(seen)} show the same"
-    assert opened.troubles() == []
+    assert opened.errors == []
