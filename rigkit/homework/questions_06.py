@@ -457,7 +457,8 @@ def _judge_steps(inputs, output):
     if right.all():
         return Verdict(1.0 if concluded else score,
                        "a little bend is enough: a hundred times as much saves less than half the steps."
-                       if concluded else "your measurements are right; divide the second by the first, and conclude again.",
+                       if concluded else
+                       "your measurements are right; divide the second by the first, and conclude again.",
                        measured, drawn)
     return Verdict(score, "your steps are not what the solver counts: bends go in as radians, the goal lies above the "
                           "straight leg's ankle, and the solution's `steps` is the count.", measured, drawn)

@@ -93,3 +93,13 @@ def test_the_maths_imports_numpy_and_the_standard_library_only(module):
     for path in files(module):
         roots = {name.split(".")[0] for name in imports(path)}
         assert roots <= {*sys.stdlib_module_names, "numpy", "rigkit"}
+
+
+def test_developers_md_lists_the_public_surface():
+    page = (FOLDER.parent / "DEVELOPERS.md").read_text(encoding="utf-8")
+    listed = dict(re.findall(r"^\| `(\w+)` \| (.+) \|$", page, re.MULTILINE))
+    assert "two_bone" in listed
+    for module, names in listed.items():
+        body = ast.parse((FOLDER / f"{module}.py").read_text(encoding="utf-8")).body
+        defined = [node.name for node in body if isinstance(node, ast.FunctionDef | ast.ClassDef)]
+        assert names.split(", ") == [name for name in defined if name[0] != "_"], module
