@@ -1,0 +1,105 @@
+"""What is known of one learner's homework in one lesson: the one thing that marking makes and reports show."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from rigkit.homework.checking import Outcome
+
+FINISHED = "finished"
+NOT_STARTED = "jail did not start"
+ENDS = (FINISHED, "time limit", "memory", "output limit", "stopped early", NOT_STARTED)
+
+
+@dataclass(frozen=True)
+class Learner:
+    """Someone on the roster; without one, whom a file's place names.
+
+    Attributes
+    ----------
+    id : str
+        Unique in the class.
+    name : str
+    email, group : str
+        Empty where not known.
+    also : tuple of str
+        Other names the roster gives.
+    """
+
+    id: str
+    name: str
+    email: str = ""
+    group: str = ""
+    also: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Override:
+    """A teacher's correction of one score.
+
+    Attributes
+    ----------
+    question : str
+        Its id, such as "06/solve_leg".
+    score : float
+        0 to 1.
+    reason, time : str
+    """
+
+    question: str
+    score: float
+    reason: str
+    time: str
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One learner's homework in one lesson, as it was marked.
+
+    Attributes
+    ----------
+    learner : Learner
+    lesson : str
+        Two digits.
+    file, digest : str
+        The place of the file inside the submissions, and its SHA-256.
+    marked : bool
+        False where nothing could be measured through no fault of the answers; never counts as zero.
+    end : str
+        How the run ended: one of `ENDS`; empty where nothing was run.
+    why : str
+        A sentence when not marked, or when the run was cut short.
+    outcomes : tuple of Outcome
+        One per question, in the lesson's order, as measured.
+    overrides : tuple of Override
+        At most one per question, the latest.
+    flags : tuple of str
+        What a teacher should look at, a sentence each.
+    time : str
+        When, UTC.
+    about : dict
+        The private part of the record: seed, jail, versions, digests, limits, seconds, what the cells printed.
+    """
+
+    learner: Learner
+    lesson: str
+    file: str = ""
+    digest: str = ""
+    marked: bool = True
+    end: str = FINISHED
+    why: str = ""
+    outcomes: tuple[Outcome, ...] = ()
+    overrides: tuple[Override, ...] = ()
+    flags: tuple[str, ...] = ()
+    time: str = ""
+    about: Mapping = field(default_factory=dict)
+
+    @property
+    def scores(self):
+        """The score of each question by its id, corrections applied; empty when not marked and not corrected."""
+        measured = {outcome.question: outcome.score for outcome in self.outcomes} if self.marked else {}
+        return measured | {override.question: override.score for override in self.overrides}
+
+    @property
+    def score(self):
+        """The mean over the lesson's questions, 0 to 1; None when not marked."""
+        return sum(self.scores.values()) / len(self.scores) if self.marked and self.scores else None
