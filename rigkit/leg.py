@@ -438,10 +438,9 @@ class LegRig:
         """How far a goal lies beyond the end that soft reach lets follow it, as a share of the distance so far."""
         if not self.soft:
             return np.zeros(line.shape[:-1])
-        far, distance = (self._upper + self._lower)[side], np.linalg.norm(line, axis=-1)
-        start = far - self.soft
-        left = np.clip((far - distance) / self.soft, 1e-15, 1.0)  # the inverse of `two_bone.soft_reach`
-        return np.where(distance > start, (start - self.soft * np.log(left)) / np.maximum(distance, start) - 1, 0.0)
+        distance = np.linalg.norm(line, axis=-1)
+        goal = two_bone.soft_goal(distance, self._upper[side], self._lower[side], self.soft)
+        return (goal - distance) / np.maximum(distance, 1e-12)
 
 
 # From turns about x, z and y to flexion, abduction and internal rotation; left, right.

@@ -247,6 +247,30 @@ def soft_reach(distance, upper, lower, soft):
     return _held(*_check_reach(distance, upper, lower, soft))[()]
 
 
+def soft_goal(distance, upper, lower, soft):
+    """How far from the hip the goal is when soft reach holds the ankle `distance` away: `soft_reach` undone.
+
+    d = far − soft − soft · ln((far − r) / soft) within `soft` of full reach, d = r before it. At full reach the goal
+    would be infinitely far; the answer then is that of a share of 1e-15 of `soft` left.
+
+    Parameters
+    ----------
+    distance : array_like, shape (...)
+        From hip to ankle, metres, not below zero.
+    upper, lower, soft : array_like, shape (...)
+        As in `soft_reach`.
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Metres.
+    """
+    distance, upper, lower, soft = _check_reach(distance, upper, lower, soft)
+    far, span = upper + lower, np.where(soft > 0, soft, 1.0)
+    left = np.clip((far - distance) / span, 1e-15, 1.0)
+    return np.where((soft > 0) & (distance > far - soft), far - soft - span * np.log(left), distance)[()]
+
+
 def knee_rate(distance, upper, lower, soft=0.0):
     """How fast the knee's flexion changes with the goal's distance from the hip; never above zero.
 

@@ -192,6 +192,7 @@ CALLS = [
     Call(two_bone.solve, hip=array([0, 1, 0], 3), goal=array([0, 0.3, 0.1], 3), upper=array(0.4), lower=array(0.4),
          pole=array([0, 0.6, 1], 3), hint=array([0, 0, 1], 3), swivel=array(0.1), soft=array(0.01), stretch=False),
     Call(two_bone.soft_reach, distance=array(0.7), upper=array(0.4), lower=array(0.4), soft=array(0.01)),
+    Call(two_bone.soft_goal, distance=array(0.7), upper=array(0.4), lower=array(0.4), soft=array(0.01)),
     Call(two_bone.knee_rate, distance=array(0.7), upper=array(0.4), lower=array(0.4), soft=array(0.01)),
     Call(two_bone.place_pole, hip=array([0, 1, 0], 3), knee=array([0, 0.6, 0.1], 3), ankle=array([0, 0.2, 0], 3),
          distance=array(0.8), hint=array([0, 0, 1], 3)),

@@ -355,6 +355,16 @@ def test_soft_reach_is_smooth_and_never_beyond_full_reach():
     assert two_bone.soft_reach(far, 0.43, 0.42, soft) == pytest.approx(far - soft / np.e, abs=1e-15)
 
 
+def test_soft_goal_undoes_soft_reach():
+    d = np.linspace(0.02, 0.95, 2001)
+    for soft in (0.0, 0.01, 0.2):
+        inside = d < (0.85 if soft == 0 else 0.95)
+        held = two_bone.soft_reach(d[inside], 0.43, 0.42, soft)
+        np.testing.assert_allclose(two_bone.soft_goal(held, 0.43, 0.42, soft), d[inside], atol=1e-9)
+    full = two_bone.soft_goal(0.85, 0.43, 0.42, [0, 0.01])
+    assert full.tolist() == pytest.approx([0.85, 0.84 - 0.01 * np.log(1e-15)])
+
+
 def test_soft_leg_and_its_knee_have_no_jump_in_speed():
     d = np.linspace(0.8, 0.95, 30_001)
     goals = np.stack([0 * d, -d, 0 * d], axis=-1)
