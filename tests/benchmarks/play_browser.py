@@ -5,20 +5,13 @@
 Both draw the same two views in one notebook on one server, `rigkit learn`, in turns. 24 a second are asked for.
 """
 
-import os
 import statistics
-import tempfile
 from itertools import pairwise
-from pathlib import Path
-
-import nbformat
-from nbformat import v4
 
 from tests.benchmarks.slider_browser import WATCH
-from tests.browser.lab import Lab, chromium, learn
+from tests.browser.lab import lab_with
 
-ROOT = Path(__file__).parents[2]
-NOTEBOOK, TURNS, SECONDS = "play.ipynb", 3, 5.0
+TURNS, SECONDS = 3, 5.0
 
 CELLS = {
     "panel": "from tests.benchmarks.play_browser import film\nfilm(play='frame')",
@@ -58,22 +51,12 @@ def played(lab, way):
 
 
 def main():
-    with tempfile.TemporaryDirectory() as place:
-        folder = Path(place) / "learner"
-        folder.mkdir()
-        notebook = v4.new_notebook(cells=[v4.new_code_cell(source, id=name) for name, source in CELLS.items()])
-        notebook.metadata.kernelspec = {"name": "python3", "display_name": "Python 3", "language": "python"}
-        nbformat.write(notebook, folder / NOTEBOOK)
-        path = os.pathsep.join(filter(None, (str(ROOT), os.environ.get("PYTHONPATH"))))
-        with learn(folder, PYTHONPATH=path) as server, chromium() as browser:
-            lab = Lab(browser, server, windowing="none", watch=False)
-            lab.open(NOTEBOOK)
-            lab.run_all()
-            runs = {way: [] for way in CELLS}
-            for _ in range(TURNS):
-                for way in CELLS:
-                    runs[way].append(played(lab, way))
-            lab.close()
+    with lab_with(CELLS) as lab:
+        lab.run_all()
+        runs = {way: [] for way in CELLS}
+        for _ in range(TURNS):
+            for way in CELLS:
+                runs[way].append(played(lab, way))
     print(f"{'24 pictures a second asked for':34}{'panel':>9}{'plain':>9}")
     for name, place, pick in (("shown a second, median", 0, statistics.median), ("shown a second, least", 0, min),
                               ("longest wait for one, ms", 1, max), ("last one after the pause, ms", 2, max)):

@@ -5,20 +5,13 @@
 Both draw the same two views in one notebook on one server, `rigkit learn`, in turns.
 """
 
-import os
 import statistics
-import tempfile
 import time
-from pathlib import Path
 
-import nbformat
 import numpy as np
-from nbformat import v4
 
-from tests.browser.lab import Lab, chromium, learn
+from tests.browser.lab import lab_with
 
-ROOT = Path(__file__).parents[2]
-NOTEBOOK = "slider.ipynb"
 BLOCKS, PRESSES = 4, 15  # single presses, in turns
 HELD_SECONDS, REPEAT = 4.0, 1 / 33  # a held key repeats about 33 times a second
 WAYS = {"panel": ("Pelvis lowered by", ".rig-panel"), "interact": ("drop_cm", ".widget-interact")}
@@ -98,7 +91,6 @@ def held(lab, way, key):
 
 def measure(lab):
     """All times by way: single presses, and (pictures a second, milliseconds after the last key, keys a second)."""
-    lab.open(NOTEBOOK)
     lab.run_all()
     for _, place in WAYS.values():
         lab.page.wait_for_selector(f"{place} svg.rig, {place} img", timeout=60_000)
@@ -115,17 +107,8 @@ def measure(lab):
 
 
 def main():
-    with tempfile.TemporaryDirectory() as place:
-        folder = Path(place) / "learner"
-        folder.mkdir()
-        notebook = v4.new_notebook(cells=[v4.new_code_cell(source, id=name) for name, source in CELLS.items()])
-        notebook.metadata.kernelspec = {"name": "python3", "display_name": "Python 3", "language": "python"}
-        nbformat.write(notebook, folder / NOTEBOOK)
-        path = os.pathsep.join(filter(None, (str(ROOT), os.environ.get("PYTHONPATH"))))
-        with learn(folder, PYTHONPATH=path) as server, chromium() as browser:
-            lab = Lab(browser, server, windowing="none", watch=False)
-            presses, holds = measure(lab)
-            lab.close()
+    with lab_with(CELLS) as lab:
+        presses, holds = measure(lab)
     report(presses, holds)
 
 

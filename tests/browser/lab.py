@@ -303,6 +303,26 @@ class Lab:
             self.errors.append(f"kernel: {text[text.rfind('}{') + 1:]}")
 
 
+@contextmanager
+def lab_with(cells):
+    """For benchmarks: a lab with one notebook of these cells (id: source), whose kernel can import the tests."""
+    from nbformat import v4
+
+    root = Path(__file__).parents[2]
+    notebook = v4.new_notebook(cells=[v4.new_code_cell(source, id=name) for name, source in cells.items()])
+    notebook.metadata.kernelspec = {"name": "python3", "display_name": "Python 3", "language": "python"}
+    path = os.pathsep.join(filter(None, (str(root), os.environ.get("PYTHONPATH"))))
+    with tempfile.TemporaryDirectory() as place:
+        folder = Path(place) / "learner"
+        folder.mkdir()
+        with learn(folder, PYTHONPATH=path) as server, chromium() as browser:
+            lab = Lab(browser, server, windowing="none", watch=False)
+            lab.write("cells.ipynb", notebook)
+            lab.open("cells.ipynb")
+            yield lab
+            lab.close()
+
+
 class PanelView:
     """A panel in the page: what it shows, and what can be moved on it."""
 
