@@ -155,10 +155,10 @@ def hand_out(folder, files=None):
         state = _state(folder, name, _digest(data), ledger.get(name))
         done[state].append(name)
         if state in ("copied", "updated"):
-            _write(folder / name, data)
+            write_whole(folder / name, data)
         if state in ("copied", "updated", "same"):
             ledger[name] = _digest(data)
-    _write(marker / "handed-out.json", json.dumps(ledger, indent=1, sort_keys=True).encode())
+    write_whole(marker / "handed-out.json", json.dumps(ledger, indent=1, sort_keys=True).encode())
     return Copies(folder, **{state: tuple(names) for state, names in done.items()})
 
 
@@ -199,7 +199,7 @@ def _digest(data):
     return hashlib.sha256(data).hexdigest()
 
 
-def _write(target, data):
+def write_whole(target, data):
     """Write a whole file or nothing, so that a crash leaves no half lesson."""
     target.parent.mkdir(parents=True, exist_ok=True)
     part = target.with_name(f".{target.name}.{secrets.token_hex(4)}")
