@@ -1,0 +1,253 @@
+"""The record of a class: one SQLite file that is only ever added to, and from which all else can be made again.
+
+It holds every entry as it was marked, every correction a teacher made, what each run of marking found, and the class's
+secret, from which the cases of each submission are drawn. It is the teacher's alone: mode 0600.
+"""
+
+import hashlib
+import hmac
+import json
+import os
+import secrets
+import sqlite3
+from contextlib import contextmanager
+from dataclasses import asdict, replace
+from datetime import UTC, datetime
+from pathlib import Path
+
+from rigkit.homework.checking import Outcome
+from rigkit.marking.entry import Entry, Learner, Override
+
+SCHEMA = 1
+KIND = 0x5249474B  # the file's application id, "RIGK"
+PATIENCE = 5.0  # seconds to wait for another program that has the file locked
+
+_TABLES = """
+    CREATE TABLE header (key TEXT PRIMARY KEY, value TEXT NOT NULL);
+    CREATE TABLE entries (number INTEGER PRIMARY KEY, learner TEXT NOT NULL, lesson TEXT NOT NULL, digest TEXT NOT NULL,
+                          time TEXT NOT NULL, marked INTEGER NOT NULL, end TEXT NOT NULL, entry TEXT NOT NULL,
+                          about TEXT NOT NULL);
+    CREATE TABLE overrides (number INTEGER PRIMARY KEY, learner TEXT NOT NULL, lesson TEXT NOT NULL,
+                            question TEXT NOT NULL, score REAL NOT NULL, reason TEXT NOT NULL, time TEXT NOT NULL);
+    CREATE TABLE runs (number INTEGER PRIMARY KEY, time TEXT NOT NULL, found TEXT NOT NULL);
+    CREATE INDEX of_learner ON entries (learner, lesson);
+    CREATE VIEW latest AS
+        SELECT * FROM entries WHERE number IN (SELECT max(number) FROM entries GROUP BY learner, lesson);
+"""
+_ONLY_ADDED_TO = """
+    CREATE TRIGGER {table}_{what} BEFORE {what} ON {table}
+    BEGIN SELECT RAISE(ABORT, 'the record is only ever added to'); END;
+"""
+
+
+class RecordError(Exception):
+    """The record cannot be read or written now; the text says why, and what would do."""
+
+
+class Record:
+    """The record at `path`; made, with a new secret, where there is none.
+
+    Parameters
+    ----------
+    path : path-like
+    create : bool
+        Whether a new one may be made.
+
+    Raises
+    ------
+    ValueError
+        No record there (without `create`), not a record, or made by a later version.
+    RecordError
+        The file system or another program is in the way.
+    """
+
+    def __init__(self, path, create=True):
+        self.path = Path(path)
+        if not create and not self.path.is_file():
+            raise ValueError(f"There is no record of marks at {self.path}. Marking a class makes one.")
+        with self._plainly():
+            os.close(os.open(self.path, os.O_RDWR | os.O_CREAT if create else os.O_RDONLY, 0o600))
+            self._base = sqlite3.connect(self.path, timeout=PATIENCE, isolation_level=None)
+            try:
+                self._base.execute("PRAGMA synchronous = FULL")
+                if create:
+                    self._make()
+                self._check()
+            except BaseException:
+                self.close()
+                raise
+
+    def __enter__(self):
+        return self
+
+    def __exit__(self, *_):
+        self.close()
+
+    def close(self):
+        self._base.close()
+
+    def add(self, entry):
+        """Keep one entry, at once and for good; its overrides are kept by `override` alone."""
+        plain, about = frozen(entry)
+        with self._plainly():
+            self._base.execute(
+                "INSERT INTO entries (learner, lesson, digest, time, marked, end, entry, about) "
+                "VALUES (?,?,?,?,?,?,?,?)",
+                (entry.learner.id, entry.lesson, entry.digest, entry.time, entry.marked, entry.end, plain, about))
+
+    def override(self, learner, question, score, reason):
+        """Keep a teacher's correction: a learner's id, a question's id, 0 to 1, why."""
+        with self._plainly():
+            self._base.execute(
+                "INSERT INTO overrides (learner, lesson, question, score, reason, time) VALUES (?,?,?,?,?,?)",
+                (learner, question.split("/")[0], question, score, reason, now()))
+
+    def add_run(self, found):
+        """Keep what a run of marking found, JSON data."""
+        with self._plainly():
+            self._base.execute("INSERT INTO runs (time, found) VALUES (?,?)", (now(), json.dumps(found)))
+
+    def last_run(self):
+        """What the last finished run found; empty before the first."""
+        with self._plainly():
+            row = self._base.execute("SELECT found FROM runs ORDER BY number DESC LIMIT 1").fetchone()
+        return json.loads(row[0]) if row else {}
+
+    def entries(self, about=True, learner=None):
+        """The latest entry of each learner in each lesson, corrections applied, one after the other.
+
+        Parameters
+        ----------
+        about : bool
+            Whether to read the private part too.
+        learner : str or None
+            The id of the only one asked for.
+        """
+        corrections = self._corrections()
+        columns = "entry, about" if about else "entry"
+        rows = self._rows(f"SELECT {columns} FROM latest WHERE learner = ifnull(?, learner) ORDER BY learner, lesson",
+                          learner)
+        for row in rows:
+            entry = thawed(*row)
+            yield replace(entry, overrides=tuple(corrections.get((entry.learner.id, entry.lesson), {}).values()))
+
+    def history(self):
+        """Every entry ever kept, in the order they were, without corrections."""
+        for row in self._rows("SELECT entry, about FROM entries ORDER BY number"):
+            yield thawed(*row)
+
+    def marked(self):
+        """The digest of the file that was marked last, by (learner's id, lesson); only of those that are marked."""
+        return {(learner, lesson): digest for learner, lesson, digest in
+                self._rows("SELECT learner, lesson, digest FROM latest WHERE marked")}
+
+    def seed(self, learner, lesson, digest):
+        """The secret seed of one submission: always the same for the same file of the same learner."""
+        secret = bytes.fromhex(next(self._rows("SELECT value FROM header WHERE key = 'secret'"))[0])
+        return hmac.new(secret, json.dumps([learner, lesson, digest]).encode(), hashlib.sha256).hexdigest()
+
+    def _make(self):
+        self._base.execute("BEGIN IMMEDIATE")
+        with self._base:  # all of it or nothing
+            if self._base.execute("SELECT count(*) FROM sqlite_master").fetchone()[0] == 0:
+                triggers = [_ONLY_ADDED_TO.format(table=table, what=what)
+                            for table in ("header", "entries", "overrides", "runs") for what in ("UPDATE", "DELETE")]
+                for statement in [*_TABLES.split(";")[:-1], *triggers]:
+                    self._base.execute(statement)
+                self._base.execute("INSERT INTO header VALUES ('secret', ?)", (secrets.token_hex(32),))
+                self._base.execute(f"PRAGMA application_id = {KIND}")
+                self._base.execute(f"PRAGMA user_version = {SCHEMA}")
+
+    def _check(self):
+        kind, schema = (self._base.execute(f"PRAGMA {name}").fetchone()[0]
+                        for name in ("application_id", "user_version"))
+        if kind != KIND:
+            raise ValueError(f"{self.path} is not a record of marks. Choose another folder.")
+        if schema > SCHEMA:
+            raise ValueError(f"{self.path} was made by a later version of rigkit (form {schema}; this one knows form "
+                             f"{SCHEMA}). Use that version or a later one, or choose another folder.")
+
+    def _corrections(self):
+        """Question to the latest correction, by (learner's id, lesson); questions in order."""
+        found = {}
+        for learner, lesson, *correction in self._rows(
+                "SELECT learner, lesson, question, score, reason, time FROM overrides ORDER BY question, number"):
+            override = Override(*correction)
+            found.setdefault((learner, lesson), {})[override.question] = override
+        return found
+
+    def _rows(self, query, *values):
+        with self._plainly():
+            yield from self._base.execute(query, values)
+
+    @contextmanager
+    def _plainly(self):
+        try:
+            yield
+        except sqlite3.DatabaseError as error:
+            raise _in_words(self.path, error) from error
+        except OSError as error:
+            raise RecordError(f"{self.path} cannot be used: {error.strerror}.") from error
+
+
+def frozen(entry):
+    """An entry as two JSON texts: what reports show, and its private part."""
+    plain = asdict(replace(entry, overrides=(), about={}))
+    del plain["overrides"], plain["about"]
+    return _dumps(plain), _dumps(dict(entry.about))
+
+
+def thawed(plain, about=None):
+    """The entry of two JSON texts."""
+    parts = json.loads(plain)
+    learner = parts.pop("learner")
+    return Entry(**parts | {"learner": Learner(**learner | {"also": tuple(learner["also"])}),
+                            "outcomes": tuple(Outcome(**outcome) for outcome in parts["outcomes"]),
+                            "flags": tuple(parts["flags"]),
+                            "about": json.loads(about) if about else {}})
+
+
+@contextmanager
+def sole(folder):
+    """Be the only one who marks into `folder`, until the block or the process ends, however it ends.
+
+    Raises
+    ------
+    RecordError
+        Somebody else does.
+    """
+    lock = sqlite3.connect(Path(folder) / ".lock", timeout=0, isolation_level=None)
+    try:
+        lock.execute("BEGIN EXCLUSIVE")
+    except sqlite3.OperationalError as error:
+        lock.close()
+        if "locked" not in str(error):
+            raise RecordError(f"{folder} cannot be written to: {error}.") from error
+        raise RecordError(f"Somebody is marking into {folder} right now. Wait until that has ended.") from error
+    try:
+        yield
+    finally:
+        lock.close()
+
+
+def now():
+    """The time, UTC, to the second."""
+    return datetime.now(UTC).isoformat(timespec="seconds")
+
+
+def _in_words(path, error):
+    text = str(error)
+    if "not a database" in text or "malformed" in text:
+        return ValueError(f"{path} is not a record of marks, or is damaged ({text}). Choose another folder, or put "
+                          "back a copy of the record.")
+    if "locked" in text:
+        return RecordError(f"{path} is locked by another program. Close what has it open, then give the same command "
+                           "again; all that is recorded is safe.")
+    if "full" in text or "I/O" in text:
+        return RecordError(f"{path} cannot be written to: no room on the disk, or a fault of it ({text}). Make room, "
+                           "then give the same command again; all that is recorded is safe.")
+    return RecordError(f"{path} cannot be used: {text}.")
+
+
+def _dumps(value):
+    return json.dumps(value, default=lambda number: number.item())  # NumPy's integers and truths
