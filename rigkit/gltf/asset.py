@@ -1,0 +1,453 @@
+"""What a glTF file says of a rig, as arrays, and the poses that follow from it.
+
+Nodes, skins and meshes refer to each other by their place in the asset, as in the file. Transforms may have scale, so
+worlds here are 4×4 matrices, not always rigid frames.
+"""
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from rigkit import _check, rotation
+
+PATHS = {"translation": 3, "rotation": 4, "scale": 3}
+INTERPOLATIONS = ("LINEAR", "STEP", "CUBICSPLINE")
+UNIT = 1e-6  # a rotation this near to length one is as near as 32-bit numbers are, and is left as it is
+_BLOCK = 2**18  # numbers of a weight table made at a time
+
+
+@dataclass(frozen=True, eq=False)
+class Node:
+    """A node of the tree: where it stands in its parent, `translation · rotation · scale`.
+
+    Attributes
+    ----------
+    name : str
+        Files may repeat names, or leave them empty.
+    parent : int or None
+        The parent's place in `Asset.nodes`.
+    translation, scale : ndarray, shape (3,)
+    rotation : ndarray, shape (4,)
+        Quaternion (x, y, z, w) of length one.
+    mesh, skin : int or None
+        Which mesh it carries, and the skin that moves the mesh.
+    """
+
+    name: str = ""
+    parent: int | None = None
+    translation: np.ndarray = (0.0, 0.0, 0.0)
+    rotation: np.ndarray = (0.0, 0.0, 0.0, 1.0)
+    scale: np.ndarray = (1.0, 1.0, 1.0)
+    mesh: int | None = None
+    skin: int | None = None
+
+    def __post_init__(self):
+        _text(self)
+        for field, size in PATHS.items():
+            _set(self, field, _exactly(field, getattr(self, field), size))
+        if abs(np.linalg.norm(self.rotation) - 1) > UNIT:
+            _set(self, "rotation", rotation.unit_quaternion(self.rotation))
+
+
+@dataclass(frozen=True, eq=False)
+class Skin:
+    """Which nodes move a mesh, and from where.
+
+    Attributes
+    ----------
+    name : str
+    joints : ndarray of int, shape (k,)
+        Places in `Asset.nodes`; weights refer to a joint by its place in here.
+    inverse_bind : ndarray, shape (k, 4, 4)
+        From the mesh to each joint, as they stood when they were joined. Given as None: the identity.
+    root : int or None
+        The node all joints hang from, where the file names it ("skeleton").
+    """
+
+    name: str
+    joints: np.ndarray
+    inverse_bind: np.ndarray | None = None
+    root: int | None = None
+
+    def __post_init__(self):
+        _text(self)
+        _set(self, "joints", _whole("joints", self.joints, "k"))
+        if len(np.unique(self.joints)) < len(self.joints):
+            raise ValueError("`joints` must be different nodes; got one of them twice.")
+        bind = np.eye(4) if self.inverse_bind is None else self.inverse_bind
+        if self.inverse_bind is None:
+            bind = np.broadcast_to(bind, (len(self.joints), 4, 4))
+        _set(self, "inverse_bind", _exactly("inverse_bind", bind, len(self.joints), 4, 4))
+
+
+@dataclass(frozen=True, eq=False)
+class Mesh:
+    """A surface of triangles; the parts ("primitives") of a glTF mesh are joined into one.
+
+    Attributes
+    ----------
+    name : str
+    positions : ndarray, shape (v, 3)
+        Metres.
+    triangles : ndarray of int, shape (t, 3)
+        Anticlockwise seen from outside.
+    joints, weights : ndarray, shape (v, 4 n), or None
+        Which joints of the skin move each vertex, and how much; the joint is 0 where the weight is 0.
+    normals : ndarray, shape (v, 3), or None
+    """
+
+    name: str
+    positions: np.ndarray
+    triangles: np.ndarray
+    joints: np.ndarray | None = None
+    weights: np.ndarray | None = None
+    normals: np.ndarray | None = None
+
+    def __post_init__(self):
+        _text(self)
+        _set(self, "positions", _exactly("positions", self.positions, "v", 3))
+        count = len(self.positions)
+        _set(self, "triangles", _whole("triangles", self.triangles, "t", 3, below=count, of="vertices"))
+        if self.normals is not None:
+            _set(self, "normals", _exactly("normals", self.normals, count, 3))
+        if (self.joints is None) != (self.weights is None):
+            raise ValueError("`joints` and `weights` must be given together; got one without the other.")
+        if self.joints is not None:
+            weights = _exactly("weights", self.weights, count, "4 n")
+            joints = _whole("joints", self.joints, count, weights.shape[1])
+            if weights.shape[1] % 4:
+                raise ValueError(f"`weights` must come in fours; got {weights.shape[1]} to a vertex. Fill up with 0.")
+            _set(self, "weights", weights)
+            _set(self, "joints", np.where(weights != 0, joints, 0) if joints[weights == 0].any() else joints)
+
+    @cached_property
+    def highest_joint(self):
+        """The highest joint number that moves a vertex; −1 for a mesh without weights."""
+        return -1 if self.joints is None else int(self.joints.max())
+
+
+@dataclass(frozen=True, eq=False)
+class Channel:
+    """How one property of one node changes over time.
+
+    Attributes
+    ----------
+    node : int
+    path : {"translation", "rotation", "scale"}
+    times : ndarray, shape (k,)
+        Seconds, from 0 and increasing.
+    values : ndarray, shape (k, 3), for a rotation (k, 4)
+        For "CUBICSPLINE" shape (k, 3, 3) or (k, 3, 4): at each time the slope before, the value, the slope after.
+    interpolation : {"LINEAR", "STEP", "CUBICSPLINE"}
+    """
+
+    node: int
+    path: str
+    times: np.ndarray
+    values: np.ndarray
+    interpolation: str = "LINEAR"
+
+    def __post_init__(self):
+        _check.choice("path", self.path, PATHS)
+        _check.choice("interpolation", self.interpolation, INTERPOLATIONS)
+        times = _exactly("times", self.times, "k")
+        if times[0] < 0 or not (np.diff(times) > 0).all():
+            raise ValueError("`times` must be zero or more and increasing; "
+                             f"got {times[0]:g} first and a least step of {np.diff(times).min(initial=np.inf):g}.")
+        cubic = (3,) if self.interpolation == "CUBICSPLINE" else ()
+        values = _exactly("values", self.values, len(times), *cubic, PATHS[self.path])
+        _set(self, "times", times)
+        _set(self, "values", values)
+        if self.path == "rotation" and not (np.abs(self._keys).max(axis=-1) > 0).all():
+            raise ValueError("`values` must be rotations; got (0, 0, 0, 0). No turn at all is (0, 0, 0, 1).")
+
+    @property
+    def _keys(self):
+        return self.values[:, 1] if self.interpolation == "CUBICSPLINE" else self.values
+
+    def sample(self, times):
+        """The property at `times`, shape (...) to (..., 3 or 4); before the first and after the last it stays.
+
+        Between two times: on the straight line, for a rotation the shorter arc at an even rate ("LINEAR"); as it was
+        ("STEP"); on the cubic curve through both with the slopes given ("CUBICSPLINE"). glTF 2.0, appendix C.
+        """
+        times = np.clip(_check.numbers("times", times), self.times[0], self.times[-1])
+        keys, last = self._keys, len(self.times) - 1
+        before = np.clip(np.searchsorted(self.times, times, side="right") - 1, 0, last)
+        after = np.minimum(before + 1, last)
+        step = self.times[after] - self.times[before]
+        share = (times - self.times[before]) / np.where(step > 0, step, 1.0)
+        if self.interpolation == "STEP":
+            answer = keys[before]
+        elif self.interpolation == "CUBICSPLINE":
+            answer = self._cubic(before, after, share[..., None], step[..., None])
+        elif self.path == "rotation":
+            return rotation.slerp(keys[before], keys[after], share)
+        else:
+            answer = keys[before] + share[..., None] * (keys[after] - keys[before])
+        return rotation.unit_quaternion(answer) if self.path == "rotation" else answer
+
+    def _cubic(self, before, after, share, step):
+        square, cube = share**2, share**3
+        return ((2 * cube - 3 * square + 1) * self._keys[before] + (3 * square - 2 * cube) * self._keys[after]
+                + step * ((cube - 2 * square + share) * self.values[before, 2]
+                          + (cube - square) * self.values[after, 0]))
+
+
+@dataclass(frozen=True, eq=False)
+class Animation:
+    """A named motion: channels, each of another node or property."""
+
+    name: str
+    channels: tuple[Channel, ...]
+
+    def __post_init__(self):
+        _text(self)
+        _set(self, "channels", _all_of(Channel, "channels", self.channels))
+        if not self.channels:
+            raise ValueError("`channels` must be at least one; got none.")
+        targets = [(channel.node, channel.path) for channel in self.channels]
+        if len(set(targets)) < len(targets):
+            raise ValueError("`channels` must each move another node or property; got two for the same.")
+
+    @property
+    def duration(self):
+        """When the last channel ends, seconds."""
+        return float(max(channel.times[-1] for channel in self.channels))
+
+
+@dataclass(frozen=True, eq=False)
+class Asset:
+    """A rig file: its nodes and what they carry. What does not fit together is refused.
+
+    Attributes
+    ----------
+    nodes, skins, meshes, animations : tuple of Node, Skin, Mesh, Animation
+    generator, copyright : str
+        As the file's maker wrote them.
+    notes : tuple of str
+        What the file held that is not read, each a sentence; what `write` would leave out.
+
+    Raises
+    ------
+    ValueError
+        For a parent, joint, mesh or skin that is not there, a cycle of parents, or a weight for a joint that the
+        node's skin has not.
+    """
+
+    nodes: tuple[Node, ...]
+    skins: tuple[Skin, ...] = ()
+    meshes: tuple[Mesh, ...] = ()
+    animations: tuple[Animation, ...] = ()
+    generator: str = ""
+    copyright: str = ""
+    notes: tuple[str, ...] = ()
+
+    def __post_init__(self):
+        for kind, field in ((Node, "nodes"), (Skin, "skins"), (Mesh, "meshes"), (Animation, "animations"),
+                            (str, "notes")):
+            _set(self, field, _all_of(kind, field, getattr(self, field)))
+        _text(self, "generator")
+        _text(self, "copyright")
+        self._check_references()
+        _set(self, "_levels", self._by_depth())
+
+    @cached_property
+    def parents(self):
+        """Each node's parent, −1 for a root; ndarray of int, shape (n,)."""
+        return np.array([-1 if node.parent is None else node.parent for node in self.nodes], dtype=np.int64)
+
+    @cached_property
+    def children(self):
+        """The places of the nodes right below each node, a tuple for each."""
+        below = [[] for _ in self.nodes]
+        for i, parent in enumerate(self.parents):
+            if parent >= 0:
+                below[parent].append(i)
+        return tuple(map(tuple, below))
+
+    def rest_world(self):
+        """World matrices of all nodes as they stand in the file, shape (n, 4, 4)."""
+        return self._world(_matrices(*self._rest()))
+
+    def pose_world(self, animation, times):
+        """World matrices of all nodes at some times of an animation; what it does not move is at rest.
+
+        Parameters
+        ----------
+        animation : Animation or int
+            One of this asset's, or its place.
+        times : array_like, shape (...)
+            Seconds.
+
+        Returns
+        -------
+        ndarray, shape (..., n, 4, 4)
+        """
+        animation = self._animation(animation)
+        times = _check.numbers("times", times)
+        parts = dict(zip(PATHS, (np.array(np.broadcast_to(part, (*times.shape, *part.shape)))
+                                 for part in self._rest()), strict=True))
+        for channel in animation.channels:
+            parts[channel.path][..., channel.node, :] = channel.sample(times)
+        return self._world(_matrices(*parts.values()))
+
+    def joint_matrices(self, skin, world):
+        """What moves the mesh of a skin: each joint's world times its inverse bind matrix.
+
+        Parameters
+        ----------
+        skin : int
+        world : array_like, shape (..., n, 4, 4)
+            Of all nodes.
+
+        Returns
+        -------
+        ndarray, shape (..., k, 4, 4)
+        """
+        skin = self.skins[_place("skin", skin, len(self.skins))]
+        return self._check_world(world)[..., skin.joints, :, :] @ skin.inverse_bind
+
+    def skin_points(self, node, world):
+        """The vertices of the mesh that a node carries, in the world: moved by its skin's joints, else by the node.
+
+        Parameters
+        ----------
+        node : int
+            Its own transform does not count where it has a skin (glTF 2.0, "Skins").
+        world : array_like, shape (..., n, 4, 4)
+
+        Returns
+        -------
+        ndarray, shape (..., v, 3)
+        """
+        place = _place("node", node, len(self.nodes))
+        node, world = self.nodes[place], self._check_world(world)
+        if node.mesh is None:
+            raise ValueError(f"`node` must carry a mesh; got {place} ({node.name!r}), which has none.")
+        mesh = self.meshes[node.mesh]
+        if node.skin is None or mesh.weights is None:
+            own = world[..., place, :, :]
+            return mesh.positions @ np.swapaxes(own[..., :3, :3], -1, -2) + own[..., None, :3, 3]
+        matrices = self.joint_matrices(node.skin, world)
+        count = matrices.shape[-3]
+        rows = matrices[..., :3, :].reshape(-1, count, 12)
+        posed = np.empty((len(rows), *mesh.positions.shape))
+        size = max(1, _BLOCK // count)
+        for part in (slice(start, start + size) for start in range(0, len(mesh.positions), size)):
+            table = _weight_table(mesh.joints[part], mesh.weights[part], count)
+            for row, out in zip(rows, posed[:, part], strict=True):
+                blend = (table @ row).reshape(-1, 3, 4)
+                out[:] = np.einsum("vij,vj->vi", blend[..., :3], mesh.positions[part]) + blend[..., 3]
+        return posed.reshape(*matrices.shape[:-3], *mesh.positions.shape)
+
+    def _rest(self):
+        return (np.array([getattr(node, path) for node in self.nodes]).reshape(-1, size)
+                for path, size in PATHS.items())
+
+    def _world(self, local):
+        for level in self._levels[1:]:
+            local[..., level, :, :] = local[..., self.parents[level], :, :] @ local[..., level, :, :]
+        return local
+
+    def _check_world(self, world):
+        return _check.numbers("world", world, len(self.nodes), 4, 4)
+
+    def _animation(self, animation):
+        if isinstance(animation, Animation):
+            for channel in animation.channels:
+                _place("animation.node", channel.node, len(self.nodes))
+            return animation
+        return self.animations[_place("animation", animation, len(self.animations))]
+
+    def _check_references(self):
+        nodes, skins, meshes = map(len, (self.nodes, self.skins, self.meshes))
+        for i, node in enumerate(self.nodes):
+            for field, count in (("parent", nodes), ("mesh", meshes), ("skin", skins)):
+                if getattr(node, field) is not None:
+                    _place(f"nodes[{i}].{field}", getattr(node, field), count)
+            if node.skin is not None and node.mesh is not None:
+                highest, joints = self.meshes[node.mesh].highest_joint, len(self.skins[node.skin].joints)
+                if highest >= joints:
+                    raise ValueError(f"`meshes[{node.mesh}].joints` must be below {joints}, the joints of "
+                                     f"`skins[{node.skin}]`; got {highest}.")
+        for i, skin in enumerate(self.skins):
+            _place(f"skins[{i}].joints", int(skin.joints.max()), nodes)
+            if skin.root is not None:
+                _place(f"skins[{i}].root", skin.root, nodes)
+        for i, animation in enumerate(self.animations):
+            for j, channel in enumerate(animation.channels):
+                _place(f"animations[{i}].channels[{j}].node", channel.node, nodes)
+
+    def _by_depth(self):
+        """The roots' places, then their children's, and so on."""
+        levels, level, found = [], np.flatnonzero(self.parents < 0), 0
+        while len(level):
+            levels.append(level)
+            found += len(level)
+            level = np.array([child for i in level for child in self.children[i]], dtype=np.int64)
+        if found < len(self.nodes):
+            inside = set(range(len(self.nodes))) - {int(i) for level in levels for i in level}
+            raise ValueError(f"`nodes` must hang from a root; got a cycle of parents at nodes[{min(inside)}].")
+        return levels
+
+
+def _matrices(translation, rotations, scale):
+    """Local matrices from their parts, shapes (..., 3), (..., 4), (..., 3)."""
+    local = np.zeros((*translation.shape[:-1], 4, 4))
+    if local.size:
+        local[..., :3, :3] = rotation.matrix_from_quaternion(rotations) * scale[..., None, :]
+        local[..., :3, 3] = translation
+        local[..., 3, 3] = 1.0
+    return local
+
+
+def _weight_table(joints, weights, count):
+    """A row of `count` weights for each vertex; what is listed twice is added up."""
+    table = np.zeros((len(weights), count))
+    np.add.at(table, (np.arange(len(weights))[:, None], joints), weights)
+    return table
+
+
+def _exactly(name, value, *shape):
+    """`value` as a finite array of exactly this shape, no batch axes before it."""
+    array = _check.numbers(name, value, *(size if isinstance(size, int) else str(size) for size in shape))
+    if array.ndim != len(shape):
+        raise ValueError(f"`{name}` must have shape ({', '.join(map(str, shape))}); got {array.shape}.")
+    return array
+
+
+def _whole(name, value, *shape, below=np.inf, of="numbers"):
+    array = _exactly(name, value, *shape)
+    whole = array.astype(np.int64)
+    low, high = array.min(), array.max()
+    if low < 0 or high >= below or not (whole == array).all():
+        end = f", below the {below} {of}" if below < np.inf else ""
+        raise ValueError(f"`{name}` must be whole numbers from 0{end}; got {low:g} to {high:g}.")
+    return whole
+
+
+def _place(name, value, count):
+    if isinstance(value, bool) or not isinstance(value, int | np.integer) or not 0 <= value < count:
+        there = f"from 0 to {count - 1}" if count else "left out, as there are none"
+        raise ValueError(f"`{name}` must be {there}; got {value!r}.")
+    return int(value)
+
+
+def _all_of(kind, name, values):
+    values = tuple(values)
+    wrong = [value for value in values if not isinstance(value, kind)]
+    if wrong:
+        raise ValueError(f"`{name}` must each be a {kind.__name__}; got {_check._short(wrong[0])}.")
+    return values
+
+
+def _text(thing, field="name"):
+    value = getattr(thing, field)
+    if not isinstance(value, str) or any("\ud800" <= letter <= "\udfff" for letter in value):
+        raise ValueError(f"`{field}` must be text; got {_check._short(value)}.")
+
+
+def _set(thing, field, value):
+    object.__setattr__(thing, field, value)

@@ -1,0 +1,237 @@
+"""The outside of a glTF file: bytes to JSON and buffers, and back. What comes in may be a stranger's.
+
+A file is held to what it can honestly need: it and its buffers may not be larger than `LARGEST`, and what is made of
+them may take ten times their size, or `FLOOR` if that is more.
+"""
+
+import base64
+import binascii
+import json
+import os
+import re
+import secrets
+import stat
+import struct
+from pathlib import Path, PurePosixPath
+from urllib.parse import unquote
+
+LARGEST = 2**30
+FLOOR = 2**25
+_HEADER, _CHUNK = struct.Struct("<4sII"), struct.Struct("<I4s")
+_DATA_URI = re.compile(r"data:[\w.+/-]*(?:;[\w.+=-]+)*;base64,", re.ASCII)
+
+
+class Container:
+    """A file's JSON, and its buffers as they are asked for.
+
+    Attributes
+    ----------
+    json : dict
+    notes : list of str
+    """
+
+    def __init__(self, data, folder):
+        self.notes, self._folder, self._files, self._buffers = [], folder, {}, {}
+        self._read = len(data)
+        self._memory = self._work = 0
+        text, self._binary = self._chunks(memoryview(data)) if bytes(data[:4]) == b"glTF" else (data, None)
+        self.json = self._parse(bytes(text))
+
+    def spend(self, size, what):
+        """Count memory that is about to be used; refuse what is out of proportion to the file."""
+        self._memory += size
+        self._refuse_if(self._memory, max(10 * self._read, FLOOR), what)
+
+    def reuse(self, size, what):
+        """Count data that is looked through once more."""
+        self._work += size
+        self._refuse_if(self._work, 20 * max(10 * self._read, FLOOR), what)
+
+    def _refuse_if(self, used, most, what):
+        if used > most:
+            raise ValueError(f"{what}: a file of {self._read} bytes may not ask for this much; with what came before "
+                             f"it takes {used} bytes, more than {most}.")
+
+    def buffer(self, number, length, uri, where):
+        """The bytes of a buffer of the JSON; `uri` is None for the binary chunk of a .glb."""
+        if number not in self._buffers:
+            data = self._bytes_of(number, length, uri, where)
+            if len(data) < length:
+                raise ValueError(f"{where}: `byteLength` must be at most the {len(data)} bytes there are; "
+                                 f"got {length}. The file may be cut short.")
+            self._buffers[number] = data[:length]
+        return self._buffers[number]
+
+    def _bytes_of(self, number, length, uri, where):
+        if uri is None:
+            if number or self._binary is None:
+                raise ValueError(f"{where}: has no `uri`, and only the first buffer of a .glb with a binary chunk "
+                                 "may have none.")
+            return self._binary
+        if uri[:5].lower() == "data:":
+            return self._embedded(uri, where)
+        path = self._inside(uri, where)
+        if path not in self._files:
+            self._files[path] = _regular_file(path, where, LARGEST - self._read)
+            self._read += len(self._files[path])
+        return memoryview(self._files[path])
+
+    def _embedded(self, uri, where):
+        head = _DATA_URI.match(uri)
+        if head is None:
+            raise ValueError(f"{where}: `uri` must begin data:application/octet-stream;base64, to hold data; "
+                             f"got {uri[:60]!r}.")
+        self.spend(len(uri), where)
+        try:
+            return memoryview(base64.b64decode(uri[head.end():], validate=True))
+        except (binascii.Error, ValueError) as problem:
+            raise ValueError(f"{where}: `uri` must hold base64 text; {problem}.") from None
+
+    def _inside(self, uri, where):
+        """The path of a file in the folder or below it; whatever would lead elsewhere is refused."""
+        if self._folder is None:
+            raise ValueError(f"{where}: the data is in another file, {uri[:60]!r}, and no folder was given to look in.")
+        name = unquote(uri)
+        parts = PurePosixPath(name).parts
+        odd = any(c in text for text in (uri, name) for c in "\\:\0?#") or not name.isprintable()
+        if odd or not parts or name.startswith("/") or ".." in parts:
+            raise ValueError(f"{where}: `uri` must name a file in the folder of the file, or below it; "
+                             f"got {uri[:60]!r}.")
+        folder = Path(self._folder).resolve()
+        try:
+            path = folder.joinpath(*parts).resolve()
+        except (OSError, RuntimeError):  # a name too long, links in a circle
+            path = Path()
+        if not path.is_relative_to(folder):
+            raise ValueError(f"{where}: `uri` must stay in the folder of the file; got {uri[:60]!r}, "
+                             "which leads out of it by a link.")
+        return path
+
+    def _chunks(self, data):
+        """The JSON and the binary chunk of a .glb."""
+        if len(data) < _HEADER.size:
+            raise ValueError(f"the header of a .glb has {_HEADER.size} bytes; got {len(data)}. The file is cut short.")
+        _, version, length = _HEADER.unpack_from(data)
+        if version != 2:
+            raise ValueError(f"only version 2 of .glb is read; got version {version}. Save the file as glTF 2.0.")
+        if length != len(data):
+            raise ValueError(f"the header says {length} bytes; got {len(data)}. The file is damaged or cut short.")
+        chunks, at = [], _HEADER.size
+        while at < length:
+            if at + _CHUNK.size > length:
+                raise ValueError(f"a chunk begins at byte {at} of {length} and is cut short.")
+            size, kind = _CHUNK.unpack_from(data, at)
+            at += _CHUNK.size
+            if at + size > length:
+                raise ValueError(f"the chunk at byte {at - _CHUNK.size} says it has {size} bytes; "
+                                 f"got {length - at} to the end of the file.")
+            chunks.append((kind, data[at:at + size]))
+            at += size
+            if len(chunks) > 100:
+                raise ValueError("a .glb has a chunk of JSON and one of data; got more than 100.")
+        kinds = [kind for kind, _ in chunks]
+        if kinds[:1] != [b"JSON"] or kinds.count(b"JSON") > 1 or b"BIN\0" in kinds[2:]:
+            raise ValueError("a .glb has one chunk of JSON first, then one of data; "
+                             f"got {', '.join(map(repr, kinds)) or 'none'}.")
+        binary = chunks[1][1] if kinds[1:2] == [b"BIN\0"] else None
+        if len(chunks) > 1 + (binary is not None):
+            self.notes.append("The file has chunks of a kind that is not in the standard; they are not read.")
+        return chunks[0][1], binary
+
+    def _parse(self, text):
+        # What Python makes of each piece of JSON: an object, a list, another value.
+        self.spend(240 * text.count(b"{") + 96 * text.count(b"[") + 40 * text.count(b","), "JSON")
+        try:
+            found = json.loads(text.decode("utf-8-sig"), object_pairs_hook=_no_key_twice, parse_constant=_no_constant)
+        except UnicodeDecodeError:
+            raise ValueError("JSON: must be text in UTF-8; got other bytes. Is this a .glb or .gltf file?") from None
+        except RecursionError:
+            raise ValueError("JSON: must not be nested hundreds deep; got more.") from None
+        except json.JSONDecodeError as problem:
+            raise ValueError(f"JSON: {problem.msg} at character {problem.pos}. "
+                             "Is this a .glb or .gltf file, and whole?") from None
+        if not isinstance(found, dict):
+            raise ValueError(f"JSON: must be an object with `asset` in it; got a {type(found).__name__}.")
+        return found
+
+
+def load(source, folder):
+    """The container of a path or of bytes; files beside it are looked for in `folder`, by default the path's."""
+    if isinstance(source, bytes | bytearray | memoryview):
+        data = bytes(source)
+        if len(data) > LARGEST:
+            raise ValueError(f"the file must be at most {LARGEST} bytes; got {len(data)}.")
+        return Container(data, folder)
+    path = Path(source)
+    return Container(_regular_file(path, "the file", LARGEST), path.parent if folder is None else folder)
+
+
+def pack(document, binary, embed=False):
+    """The bytes of a .glb, or with `embed` of a .gltf that holds its data in itself; `document` gets its buffer."""
+    if binary:
+        document = document | {"buffers": [{"byteLength": len(binary)}]}
+    if embed:
+        if binary:
+            data = base64.b64encode(binary).decode("ascii")
+            document["buffers"][0]["uri"] = f"data:application/octet-stream;base64,{data}"
+        return json.dumps(document, allow_nan=False, indent=1).encode("ascii") + b"\n"
+    text = json.dumps(document, allow_nan=False, separators=(",", ":")).encode("ascii")
+    chunks = [(b"JSON", text + b" " * (-len(text) % 4)), (b"BIN\0", bytes(binary) + b"\0" * (-len(binary) % 4))]
+    body = b"".join(_CHUNK.pack(len(data), kind) + data for kind, data in chunks if data)
+    return _HEADER.pack(b"glTF", 2, _HEADER.size + len(body)) + body
+
+
+def save(path, data, replace):
+    """Write a whole file or nothing; a file that is there is refused unless `replace` is true."""
+    part = path.with_name(f".{path.name}.{secrets.token_hex(4)}")
+    try:
+        with open(part, "xb") as file:
+            file.write(data)
+        if replace:
+            os.replace(part, path)
+        else:
+            _put(part, path)
+    finally:
+        part.unlink(missing_ok=True)
+
+
+def _put(part, path):
+    try:
+        os.link(part, path)  # fails if there is one, even one made this very moment
+    except FileExistsError:
+        raise ValueError(f"`path` must be a new file; got {str(path)!r}, which is there. "
+                         "Say replace=True to write over it.") from None
+
+
+def _regular_file(path, where, most):
+    try:
+        with open(path, "rb", opener=_without_waiting) as file:
+            status = os.fstat(file.fileno())
+            if not stat.S_ISREG(status.st_mode):
+                raise ValueError(f"{where}: must be a file; got {str(path)!r}, which is something else.")
+            if status.st_size > most:
+                raise ValueError(f"{where}: must be at most {most} bytes; got {status.st_size} in {path.name!r}.")
+            return file.read(most)
+    except OSError as problem:
+        raise ValueError(f"{where}: cannot read {str(path)!r} ({problem.strerror}).") from None
+    except ValueError as problem:
+        if "null byte" not in str(problem):
+            raise
+        raise ValueError(f"{where}: must be a path; got {str(path)!r}.") from None
+
+
+def _without_waiting(path, flags):
+    return os.open(path, flags | getattr(os, "O_NONBLOCK", 0))  # a pipe would wait for somebody to write
+
+
+def _no_key_twice(pairs):
+    found = dict(pairs)
+    if len(found) < len(pairs):
+        seen = set()
+        twice = next(key for key, _ in pairs if key in seen or seen.add(key))
+        raise ValueError(f"JSON: each key must stand once in an object; got {twice[:60]!r} twice.")
+    return found
+
+
+def _no_constant(text):
+    raise ValueError(f"JSON: must hold finite numbers; got {text}.")

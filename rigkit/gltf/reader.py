@@ -1,0 +1,329 @@
+"""A glTF file's JSON and buffers to an `Asset`."""
+
+import os
+import re
+from contextlib import contextmanager
+from dataclasses import replace
+
+import numpy as np
+
+from rigkit import rotation
+from rigkit.gltf import container
+from rigkit.gltf.accessors import Accessors
+from rigkit.gltf.asset import INTERPOLATIONS, PATHS, Animation, Asset, Channel, Mesh, Node, Skin
+from rigkit.gltf.fields import choice, fields, is_whole, item, items, numbers, short, text
+
+UNDERSTOOD = ("KHR_mesh_quantization",)  # positions and normals in small whole numbers
+LOOKS = ("KHR_materials_", "KHR_texture_", "EXT_texture_")  # may be required: what they say is not read anyway
+NOT_READ = ("cameras", "images", "materials", "textures")
+TRIANGLES, FAN = 4, 6  # between them: strips
+_READ = re.compile(r"POSITION|NORMAL|(JOINTS|WEIGHTS)_\d+", re.ASCII)
+_NORMAL_OFF = 1e-3  # a rotation farther from length one than this is worth a note
+
+
+def read(source, folder=None):
+    """What a .glb or .gltf file says of a rig.
+
+    Read are the tree of nodes, skins, triangles with weights and normals, and animations of nodes. All else is named
+    in `Asset.notes`.
+
+    Parameters
+    ----------
+    source : str, Path or bytes
+        A file, or what stands in one.
+    folder : str or Path, optional
+        Where buffers in files of their own are looked for, and below; for a file by default its own folder, for
+        bytes none.
+
+    Returns
+    -------
+    Asset
+
+    Raises
+    ------
+    ValueError
+        If the file cannot be read, breaks the standard where a rig would depend on it, leads out of its folder, needs
+        an extension that is not known, or asks for memory out of proportion to its size. It names the place.
+    """
+    name = os.path.basename(source) if isinstance(source, str | os.PathLike) else "the bytes given"
+    try:
+        return _Reader(container.load(source, folder)).asset()
+    except ValueError as problem:
+        raise ValueError(f"Cannot read {short(str(name))}: {problem}") from None
+
+
+class _Reader:
+    def __init__(self, file):
+        self.file, self.json, self.accessors = file, file.json, Accessors(file)
+        self.counts = dict.fromkeys(file.notes, 1)
+
+    def asset(self):
+        about = fields(self.json, "asset", "JSON")
+        self._check_version(about)
+        self._check_extensions()
+        for kind in NOT_READ:
+            if items(self.json, kind, "JSON"):
+                self.note(f"{kind.capitalize()} are not read.", len(self.json[kind]))
+        parents = self._parents()
+        self._scenes(parents)
+        meshes = [self._mesh(entry, place) for entry, place in self._each("meshes")]
+        kept = [i for i, mesh in enumerate(meshes) if mesh is not None]
+        places = {i: place for place, i in enumerate(kept)}
+        nodes = [self._node(entry, place, parent, places)
+                 for (entry, place), parent in zip(self._each("nodes"), parents, strict=True)]
+        skins = [self._skin(entry, place) for entry, place in self._each("skins")]
+        animations = [self._animation(entry, place) for entry, place in self._each("animations")]
+        return Asset(tuple(nodes), tuple(skins), tuple(meshes[i] for i in kept),
+                     tuple(animation for animation in animations if animation is not None),
+                     text(about, "generator", "asset"), text(about, "copyright", "asset"), self._notes())
+
+    def note(self, sentence, count=1):
+        self.counts[sentence] = self.counts.get(sentence, 0) + count
+
+    def _notes(self):
+        return tuple(note if count == 1 else f"{note[:-1]} ({count} times)." for note, count in self.counts.items())
+
+    def _each(self, field):
+        """Each object of a list of the JSON, and its place."""
+        for i in range(len(items(self.json, field, "JSON"))):
+            entry, place = item(self.json, field, i, field), f"{field}[{i}]"
+            if "extras" in entry:
+                self.note("What programs keep for themselves (extras) is not read.")
+            yield entry, place
+
+    def _check_version(self, about):
+        version = text(about, "version", "asset")
+        least = text(about, "minVersion", "asset") or "2.0"
+        if not re.fullmatch(r"2\.\d{1,9}", version, re.ASCII) or least != "2.0":
+            raise ValueError(f"asset: `version` must be 2.0; got {short(version if least == '2.0' else least)}. "
+                             "Save the file as glTF 2.0.")
+
+    def _check_extensions(self):
+        used, required = items(self.json, "extensionsUsed", "JSON"), items(self.json, "extensionsRequired", "JSON")
+        for name in required:
+            if not isinstance(name, str) or not (name in UNDERSTOOD or name.startswith(LOOKS)):
+                raise ValueError(f"extensionsRequired: the file cannot be understood without {short(name)}, which is "
+                                 "not known here. Save it without that extension.")
+        for name in used:
+            if name not in UNDERSTOOD:
+                self.note(f"The extension {short(name)} is not read.")
+
+    # Nodes
+
+    def _parents(self):
+        parents = [None] * len(items(self.json, "nodes", "JSON"))
+        for i, place in enumerate(place for _, place in self._each("nodes")):
+            for child in items(self.json["nodes"][i], "children", place):
+                item(self.json, "nodes", child, f"{place}.children")
+                if parents[child] is not None:
+                    raise ValueError(f"nodes[{child}]: must have one parent; got nodes[{parents[child]}] and {place}.")
+                parents[child] = i
+        return parents
+
+    def _scenes(self, parents):
+        scenes = [entry for entry, _ in self._each("scenes")]
+        if len(scenes) > 1:
+            self.note("The file has several scenes; their nodes are read together.")
+        shown = {node for scene in scenes for node in items(scene, "nodes", "scenes") if is_whole(node)}
+        hidden = [i for i, parent in enumerate(parents) if parent is None and i not in shown]
+        if scenes and hidden:
+            self.note("A root node is in no scene; it is read all the same.", len(hidden))
+
+    def _node(self, entry, place, parent, meshes):
+        parts = {path: numbers(entry, path, place, size, None) for path, size in PATHS.items()}
+        parts = {path: value for path, value in parts.items() if value is not None}
+        matrix = numbers(entry, "matrix", place, 16, None)
+        if matrix is not None:
+            if parts:
+                raise ValueError(f"{place}: must have `matrix` or `{next(iter(parts))}`, not both.")
+            parts = self._parts_of(matrix.reshape(4, 4).T, place)
+        elif "rotation" in parts and abs(np.linalg.norm(parts["rotation"]) - 1) > _NORMAL_OFF:
+            self.note("A node's rotation is not of length one; it is read as if it were.")
+        if "camera" in entry or "weights" in entry:
+            self.note("A node's camera or morph weights are not read.")
+        mesh, skin = (entry.get(field) for field in ("mesh", "skin"))
+        if mesh is not None:
+            item(self.json, "meshes", mesh, f"{place}.mesh")
+            mesh = meshes.get(mesh)
+        if skin is not None:
+            item(self.json, "skins", skin, f"{place}.skin")
+            if mesh is None:
+                self.note("A node's skin has no triangles to move; it is not read as that node's.")
+                skin = None
+        with _at(place):
+            return Node(text(entry, "name", place), parent, **parts, mesh=mesh, skin=skin)
+
+    def _parts_of(self, matrix, place):
+        if not np.allclose(matrix[3], [0, 0, 0, 1], rtol=0, atol=1e-6):
+            raise ValueError(f"{place}: the last row of `matrix` must be 0 0 0 1; got {matrix[3]}. "
+                             "glTF writes matrices column by column.")
+        scale = np.linalg.norm(matrix[:3, :3], axis=0)
+        left, _, right = np.linalg.svd(matrix[:3, :3] / np.where(scale > 0, scale, 1.0))
+        turn = left @ right
+        if np.linalg.det(turn) < 0:
+            turn, scale = turn * [-1, 1, 1], scale * [-1, 1, 1]
+        off = np.abs(turn * scale - matrix[:3, :3]).max()
+        if off > 1e-5 * (1e-30 + np.abs(scale).max()):
+            self.note("A node's matrix has shear, which the standard does not allow; the nearest without is read.")
+        return {"translation": matrix[:3, 3], "rotation": rotation.quaternion_from_matrix(turn), "scale": scale}
+
+    # Skins
+
+    def _skin(self, entry, place):
+        joints = items(entry, "joints", place)
+        for joint in joints:
+            item(self.json, "nodes", joint, f"{place}.joints")
+        root = entry.get("skeleton")
+        if root is not None:
+            item(self.json, "nodes", root, f"{place}.skeleton")
+        bind = None
+        if entry.get("inverseBindMatrices") is not None:
+            bind = self.accessors.read(entry["inverseBindMatrices"], f"{place}.inverseBindMatrices", 16)
+            if len(bind) < len(joints):
+                raise ValueError(f"{place}: must have an inverse bind matrix for each of its {len(joints)} joints; "
+                                 f"got {len(bind)}.")
+            bind = np.swapaxes(bind.reshape(-1, 4, 4), 1, 2)[:len(joints)]
+        with _at(place):
+            return Skin(text(entry, "name", place), np.array(joints, dtype=np.int64), bind, root)
+
+    # Meshes
+
+    def _mesh(self, entry, place):
+        """A mesh, or None if it has no triangles."""
+        name, parts = text(entry, "name", place), {}
+        if "weights" in entry:
+            self.note("A mesh's morph weights are not read.")
+        for i, primitive in enumerate(items(entry, "primitives", place)):
+            at = f"{place}.primitives[{i}]"
+            if not isinstance(primitive, dict):
+                raise ValueError(f"{at}: must be an object; got {short(primitive)}.")
+            if items(primitive, "targets", at):
+                self.note("Morph targets are not read.", len(primitive["targets"]))
+            attributes = fields(primitive, "attributes", at)
+            mode = choice(primitive, "mode", at, range(7), default=TRIANGLES)
+            if mode < TRIANGLES or "POSITION" not in attributes:
+                self.note("Points and lines of a mesh, and parts without positions, are not read.")
+                continue
+            part = self._part(primitive, attributes, mode, at)
+            vertices = tuple(sorted((key, value) for key, value in attributes.items() if _READ.fullmatch(key)))
+            parts.setdefault(vertices, []).append(part)
+        if not parts:
+            self.note("A mesh without triangles is not read.")
+            return None
+        if sum(map(len, parts.values())) > 1:
+            self.note("A mesh is made of several parts; they are read as one.")
+        joined = [part[0] if len(part) == 1 else self._sharing(part) for part in parts.values()]
+        return replace(joined[0] if len(joined) == 1 else self._joined(joined, place), name=name)
+
+    def _part(self, primitive, attributes, mode, place):
+        others = [key for key in attributes if not _READ.fullmatch(key)]
+        for key in others:
+            self.note(f"The vertex attribute {short(key)} is not read.")
+        positions = self._attribute(attributes, "POSITION", place, 3)
+        normals = self._attribute(attributes, "NORMAL", place, 3) if "NORMAL" in attributes else None
+        sets = sum(key.startswith(("JOINTS_", "WEIGHTS_")) for key in attributes)
+        joints, weights = (
+            [self._attribute(attributes, f"{kind}_{n}", place, 4, kind == "JOINTS") for n in range((sets + 1) // 2)]
+            for kind in ("JOINTS", "WEIGHTS"))
+        if len({len(array) for array in (positions, *joints, *weights)}) > 1:
+            raise ValueError(f"{place}: every attribute must have as many elements as POSITION, {len(positions)}.")
+        if len(joints) > 1:
+            self.file.spend(16 * len(positions) * 4 * len(joints), place)
+        indices = primitive.get("indices")
+        if indices is None:
+            self.file.spend(8 * len(positions), place)
+            corners = np.arange(len(positions))
+        else:
+            corners = self.accessors.read(indices, f"{place}.indices", 1, whole=True)[:, 0]
+        with _at(place):
+            return Mesh("", positions, self._triangles(corners, mode, place),
+                        *(np.concatenate(s, axis=1) if len(s) > 1 else s[0] if s else None for s in (joints, weights)),
+                        normals)
+
+    def _attribute(self, attributes, key, place, size, whole=False):
+        if key not in attributes:
+            raise ValueError(f"{place}: joints and weights must come together and be numbered from 0; "
+                             f"got no {key}.")
+        return self.accessors.read(attributes[key], f"{place}.attributes.{key}", size, whole)
+
+    def _triangles(self, corners, mode, place):
+        if len(corners) < 3 or (mode == TRIANGLES and len(corners) % 3):
+            raise ValueError(f"{place}: its triangles must have three corners each; got {len(corners)} corners.")
+        if mode == TRIANGLES:
+            return corners.reshape(-1, 3)
+        self.file.spend(24 * len(corners), place)
+        after, last = corners[1:-1], corners[2:]
+        if mode == FAN:
+            return np.stack([after, last, np.broadcast_to(corners[0], after.shape)], axis=-1)
+        odd = np.arange(len(after)) % 2 == 1
+        return np.stack([corners[:-2], np.where(odd, last, after), np.where(odd, after, last)], axis=-1)
+
+    def _sharing(self, parts):
+        """Parts with the same vertices as one."""
+        self.file.spend(sum(part.triangles.nbytes for part in parts), "meshes")
+        return replace(parts[0], triangles=np.concatenate([part.triangles for part in parts]))
+
+    def _joined(self, parts, place):
+        """Parts with vertices of their own as one."""
+        widest = max(0 if part.weights is None else part.weights.shape[1] for part in parts)
+        count = sum(len(part.positions) for part in parts)
+        self.file.spend((48 + 16 * widest) * count + sum(part.triangles.nbytes for part in parts), place)
+        starts = np.cumsum([0] + [len(part.positions) for part in parts[:-1]])
+        whole = [all(part.normals is not None for part in parts), widest > 0]
+        if not whole[0] and any(part.normals is not None for part in parts):
+            self.note("Normals that only some parts of a mesh have are not read.")
+        return Mesh("", np.concatenate([part.positions for part in parts]),
+                    np.concatenate([part.triangles + start for part, start in zip(parts, starts, strict=True)]),
+                    *(np.concatenate([_widened(part, field, widest) for part in parts]) if whole[1] else None
+                      for field in ("joints", "weights")),
+                    np.concatenate([part.normals for part in parts]) if whole[0] else None)
+
+    # Animations
+
+    def _animation(self, entry, place):
+        """An animation, or None if it moves no node."""
+        channels = []
+        for i, channel in enumerate(items(entry, "channels", place)):
+            at = f"{place}.channels[{i}]"
+            if not isinstance(channel, dict):
+                raise ValueError(f"{at}: must be an object; got {short(channel)}.")
+            target = fields(channel, "target", at)
+            path = text(target, "path", f"{at}.target")
+            if target.get("node") is None or path not in PATHS:
+                self.note(f"An animation of {short(path)}, or of no node, is not read.")
+                continue
+            item(self.json, "nodes", target["node"], f"{at}.target.node")
+            channels.append(self._channel(item(entry, "samplers", channel.get("sampler"), f"{at}.sampler"),
+                                          f"{place}.samplers[{channel['sampler']}]", target["node"], path))
+        if not channels:
+            self.note("An animation that moves no node is not read.")
+            return None
+        with _at(place):
+            return Animation(text(entry, "name", place), tuple(channels))
+
+    def _channel(self, sampler, place, node, path):
+        kind = choice(sampler, "interpolation", place, INTERPOLATIONS, default="LINEAR")
+        times = self.accessors.read(sampler.get("input"), f"{place}.input", 1)[:, 0]
+        values = self.accessors.read(sampler.get("output"), f"{place}.output", PATHS[path])
+        each = 3 if kind == "CUBICSPLINE" else 1
+        if len(values) != each * len(times):
+            raise ValueError(f"{place}: must have {each} output{'s' * (each > 1)} for each of its {len(times)} times; "
+                             f"got {len(values)}.")
+        with _at(place):
+            return Channel(node, path, times, values.reshape(len(times), 3, -1) if each > 1 else values, kind)
+
+
+@contextmanager
+def _at(place):
+    """Says where in the file it is that something is refused."""
+    try:
+        yield
+    except ValueError as problem:
+        raise ValueError(f"{place}: {problem}") from None
+
+
+def _widened(part, field, width):
+    array = getattr(part, field)
+    if array is None:
+        return np.zeros((len(part.positions), width), int if field == "joints" else float)
+    return np.pad(array, ((0, 0), (0, width - array.shape[1])))
