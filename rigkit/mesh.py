@@ -248,16 +248,58 @@ def section_kept(rest, posed, triangles, point, normal):
     ValueError
         If the plane misses the mesh, or meets the border of the triangles given.
     """
-    rest, posed = _check.numbers("rest", rest, "v", 3), _check.numbers("posed", posed, "v", 3)
-    point, normal = _check.numbers("point", point, 3), _check.directions("normal", normal)
-    if rest.ndim != 2 or posed.shape[-2] != len(rest) or point.ndim != 1 or normal.ndim != 1:
-        raise ValueError("`rest` must be one pose of the vertices of `posed`, cut by one plane; got shapes "
-                         f"{rest.shape} and {posed.shape}, `point` {point.shape}, `normal` {normal.shape}.")
-    cut = _cut(rest - point, triangles, normal)
-    if not len(cut[0]):
-        raise ValueError(f"`point` and `normal` must be a plane that cuts the mesh; got {point.tolist()} "
-                         f"and {normal.tolist()}.")
+    rest, posed, cut = _carried_cut(rest, posed, triangles, point, normal)
     return _outline_area(posed, cut) / _outline_area(rest, cut)
+
+
+def carried_section(rest, posed, triangles, point, normal):
+    """The outline that a plane cuts from a mesh at rest, carried along with the skin, as `section_kept` measures it.
+
+    Parameters
+    ----------
+    rest, posed, triangles, point, normal
+        As for `section_kept`; `rest` given for `posed` too shows the outline where it was cut.
+
+    Returns
+    -------
+    ndarray, shape (..., k, 2, 3)
+        Its k pieces, one a triangle, each from where it begins to where it ends; in no order, the same in every pose.
+
+    Raises
+    ------
+    ValueError
+        As `section_kept`.
+    """
+    _, posed, cut = _carried_cut(rest, posed, triangles, point, normal)
+    return np.stack(_outline(posed, *cut), axis=-2)
+
+
+def stretch(rest, posed, triangles):
+    """How much longer each edge has become: its posed length as a share of its length at rest.
+
+    Parameters
+    ----------
+    rest : array_like, shape (v, 3)
+    posed : array_like, shape (..., v, 3)
+    triangles : array_like of int, shape (t, 3)
+
+    Returns
+    -------
+    ndarray, shape (..., t, 3)
+        For each triangle the edges from its first corner to its second, and so on round.
+
+    Raises
+    ------
+    ValueError
+        If an edge has no length at rest.
+    """
+    rest, posed = _check_two_poses(rest, posed)
+    triangles = _check_triangles(triangles, len(rest))
+    before, after = (np.linalg.norm(np.diff(vertices[..., triangles[:, [0, 1, 2, 0]], :], axis=-2), axis=-1)
+                     for vertices in (rest, posed))
+    if not (before > 0).all():
+        raise ValueError("`rest` must have edges with a length; got one of 0 m. Take out triangles without an area.")
+    return after / before
 
 
 def loose_edges(triangles):
@@ -273,6 +315,28 @@ def loose_edges(triangles):
     opposite = (codes % size) * size + codes // size
     loose = codes[(uses > 1) | ~np.isin(opposite, codes)]
     return np.stack([loose // size, loose % size], axis=-1)
+
+
+def _check_two_poses(rest, posed):
+    rest, posed = _check.numbers("rest", rest, "v", 3), _check.numbers("posed", posed, "v", 3)
+    if rest.ndim != 2 or posed.shape[-2] != len(rest):
+        raise ValueError("`rest` must be one pose of the vertices of `posed`; got shapes "
+                         f"{rest.shape} and {posed.shape}.")
+    return rest, posed
+
+
+def _carried_cut(rest, posed, triangles, point, normal):
+    """Both poses, checked, and the cut of a plane through the first."""
+    rest, posed = _check_two_poses(rest, posed)
+    point, normal = _check.numbers("point", point, 3), _check.directions("normal", normal)
+    if point.ndim != 1 or normal.ndim != 1:
+        raise ValueError("`point` and `normal` must be one plane; got shapes "
+                         f"{point.shape} and {normal.shape}.")
+    cut = _cut(rest - point, triangles, normal)
+    if not len(cut[0]):
+        raise ValueError(f"`point` and `normal` must be a plane that cuts the mesh; got {point.tolist()} "
+                         f"and {normal.tolist()}.")
+    return rest, posed, cut
 
 
 def _cut(vertices, triangles, normal):

@@ -342,6 +342,37 @@ class Stage(Picture):
         """A filled outline: skin seen flat."""
         return self._polygon(self._xy("points", points), _marks("rig-skin", kind))
 
+    def surface(self, vertices, triangles, kind="soft", lines=()):
+        """Skin as it is seen from outside: filled, with its outline and its folds, and with lines drawn on it.
+
+        Parameters
+        ----------
+        vertices : array_like, shape (v, 2) or (v, 3)
+        triangles : array_like of int, shape (t, 3)
+            Three numbers of vertices each, anticlockwise seen from outside.
+        kind : str
+            As for `skin`.
+        lines : sequence of sequences of int
+            Numbers of vertices, in order along each line; drawn where the skin faces the viewer.
+        """
+        xy = np.array(self._xy("vertices", vertices))
+        triangles = _check_corners("triangles", triangles, len(xy))
+        marks = _marks("rig-skin", kind)
+        a, b, c = np.moveaxis(xy[triangles], 1, 0)
+        area = (b - a)[:, 1] * (c - a)[:, 0] - (b - a)[:, 0] * (c - a)[:, 1]  # y goes down the picture
+        seen = area > 1e-6  # px²: what is seen edge-on is neither, whatever the rounding
+        loops = [xy[loop].tolist() for loop in _borders(triangles[seen], len(xy))]
+        if loops:
+            self._shapes.append(f'<path class="{marks}" d="{"".join(f"M{_way(loop)}Z" for loop in loops)}"/>')
+            self._solids += [(*start, *end, 2) for loop in loops for start, end in pairwise([*loop, loop[0]])]
+        facing = np.zeros(len(xy), dtype=bool)
+        facing[triangles[seen]] = True
+        drawn = "".join(f"M{_way(part)}" for line in lines
+                        for part in _seen_parts(xy[_check_corners("lines", line, len(xy))], facing[np.asarray(line)]))
+        if drawn:
+            self._shapes.append(f'<path class="{_marks("rig-line", kind)} rig-thin" d="{drawn}"/>')
+        return self
+
     def path(self, points, kind="plain", side=None):
         """A line through `points`: the way something went; dashed for the right side."""
         return self._line(self._xy("points", points), _marks("rig-line", kind, side))
@@ -431,7 +462,7 @@ class Stage(Picture):
         return [((x - left) * scale, (high - y) * scale + top) for x, y in array.reshape(-1, 2).tolist()]
 
     def _line(self, xy, marks):
-        self._shapes.append(f'<path class="{marks}" d="M{"L".join(map(_p, xy))}"/>')
+        self._shapes.append(f'<path class="{marks}" d="M{_way(xy)}"/>')
         self._solids += [(*start, *end, 2) for start, end in pairwise(xy)]
         return self
 
@@ -529,6 +560,46 @@ def _view_axes(view, yaw_deg):
     right, up = {"side": ((0, 0, 1), (0, 1, 0)), "front": ((1, 0, 0), (0, 1, 0)), "top": ((1, 0, 0), (0, 0, -1)),
                  "turntable": ((math.cos(yaw), 0, -math.sin(yaw)), (0, 1, 0))}[view]
     return np.array([right, up], dtype=float).T
+
+
+def _check_corners(name, value, count):
+    """Numbers of vertices, as whole numbers below `count`."""
+    numbers = _check.numbers(name, value, *([3] if name == "triangles" else ["n"]))
+    whole = numbers.astype(np.int64)
+    if not ((whole == numbers) & (whole >= 0) & (whole < count)).all():
+        raise ValueError(f"`{name}` must be numbers of vertices from 0 to {count - 1}; "
+                         f"got {numbers.min():g} to {numbers.max():g}.")
+    return whole
+
+
+def _borders(triangles, count):
+    """The closed lines around some of a mesh's triangles, each as the numbers of its vertices."""
+    edges = np.stack([triangles, np.roll(triangles, -1, axis=1)], axis=-1).reshape(-1, 2)
+    codes, opposite = edges @ [count, 1], edges @ [1, count]
+    ways = {}
+    for start, end in edges[~np.isin(codes, opposite)].tolist():
+        ways.setdefault(start, []).append(end)
+    loops = []
+    while ways:
+        loop = [next(iter(ways))]
+        while loop[-1] in ways:
+            ends = ways[loop[-1]]
+            if len(ends) == 1:
+                del ways[loop[-1]]
+            loop.append(ends.pop())
+        loops.append(loop[:-1])
+    return loops
+
+
+def _seen_parts(line, seen):
+    """The stretches of a line, shape (n, 2), whose points are seen, of at least two points each."""
+    changes = np.flatnonzero(np.diff(seen)) + 1
+    return [part.tolist() for part, shown in zip(np.split(line, changes), np.split(seen, changes), strict=True)
+            if shown[0] and len(part) > 1]
+
+
+def _way(points):
+    return "L".join(map(_p, points))
 
 
 def _marks(shape, kind, side=None):

@@ -260,6 +260,10 @@ CALLS = [
          point=array([0, 0.1, 0], 3), normal=array([0, 1, 0], 3)),
     Call(mesh.section_kept, rest=array(TUBE.vertices, "v", 3), posed=array(TUBE.vertices, "v", 3),
          triangles=array(TUBE.triangles, "t", 3), point=array([0, 0.1, 0], 3), normal=array([0, 1, 0], 3)),
+    Call(mesh.carried_section, rest=array(TUBE.vertices, "v", 3), posed=array(TUBE.vertices, "v", 3),
+         triangles=array(TUBE.triangles, "t", 3), point=array([0, 0.1, 0], 3), normal=array([0, 1, 0], 3)),
+    Call(mesh.stretch, rest=array(TUBE.vertices, "v", 3), posed=array(TUBE.vertices, "v", 3),
+         triangles=array(TUBE.triangles, "t", 3)),
     Call(mesh.loose_edges, triangles=array(TUBE.triangles, "t", 3)),
     # skin
     Call(skin.bones_of, skeleton=LEG, more=array([[VECTOR, OTHER]], "n", 2, 3, inside="pelvis")),

@@ -281,10 +281,37 @@ def test_section_kept_goes_along_with_the_skin():
     np.testing.assert_allclose(kept, [1, 0.4], rtol=1e-12)
 
 
+def test_carried_section_is_where_it_was_cut_and_goes_along_with_the_skin():
+    rest = mesh.carried_section(TUBE.vertices, TUBE.vertices, TUBE.triangles, [0, 0.03, 0], [0, 1, 0])
+    np.testing.assert_allclose(rest[..., 1], 0.03, atol=1e-15)
+    ends = np.round(rest, 9) + 0.0
+    assert {tuple(p) for p in ends[:, 0].tolist()} == {tuple(p) for p in ends[:, 1].tolist()}  # it closes
+    motion = frames.frame(rotation.matrix_about("x", 0.4), [0.1, 0.2, 0.3])
+    poses = [frames.apply(motion, TUBE.vertices), TUBE.vertices * [1, 1, 0.5]]
+    carried = mesh.carried_section(TUBE.vertices, poses, TUBE.triangles, [0, 0.03, 0], [0, 1, 0])
+    np.testing.assert_allclose(carried, [frames.apply(motion, rest), rest * [1, 1, 0.5]], atol=1e-15)
+
+
+def test_stretch_is_the_share_of_each_edge():
+    np.testing.assert_allclose(mesh.stretch(TUBE.vertices, 2 * TUBE.vertices, TUBE.triangles), 2)
+    poses = np.stack([TETRAHEDRON.vertices, TETRAHEDRON.vertices * [3, 1, 1]])
+    shares = mesh.stretch(TETRAHEDRON.vertices, poses, TETRAHEDRON.triangles)
+    assert shares.shape == (2, 4, 3)
+    np.testing.assert_allclose(shares[0], 1)
+    np.testing.assert_allclose(shares[1, 0], [1, np.sqrt(5), 3])  # up, across, along x
+
+
+def test_stretch_refuses_edges_without_length():
+    with pytest.raises(ValueError, match="`rest` must have edges with a length"):
+        mesh.stretch(np.zeros((3, 3)), np.eye(3), [[0, 1, 2]])
+    with pytest.raises(ValueError, match="`rest` must be one pose of the vertices of `posed`"):
+        mesh.stretch(np.eye(3), np.eye(4, 3), [[0, 1, 2]])
+
+
 def test_section_kept_needs_a_plane_that_cuts():
     with pytest.raises(ValueError, match="`point` and `normal` must be a plane that cuts"):
         mesh.section_kept(TUBE.vertices, TUBE.vertices, TUBE.triangles, [0, 2, 0], [0, 1, 0])
-    with pytest.raises(ValueError, match="cut by one plane"):
+    with pytest.raises(ValueError, match="`point` and `normal` must be one plane"):
         mesh.section_kept(TUBE.vertices, TUBE.vertices, TUBE.triangles, [[0, 0, 0]] * 2, [0, 1, 0])
 
 

@@ -11,6 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from rigkit import mesh
 from rigkit import stage as st_module
 from rigkit.stage import EDGE, INKS, LEAST_TEXT, TEXT, Label, Stage, number, row, text_width
 
@@ -384,6 +385,66 @@ def test_what_is_left_of_the_live_drawing_without_its_style_sheet_is_hidden_and_
     assert '<div class="rig-live" style="display:none"><svg' in html
     assert re.search(r'<img class="rig-still" alt="A leg stands\. [^"]+" src="data:image/svg\+xml;base64,', html)
     assert ".rig-live{display:block!important}.rig-still{display:none!important}" in html
+
+
+# --- surfaces --------------------------------------------------------------------------------------------------------
+
+BOX = mesh.tube(0.2, 0.8, around=4, along=4)  # rings that begin at +z: seen from the front its edge is in the middle
+
+
+def outlines(picture):
+    """The loops of the one surface in a picture, each an array of points in px."""
+    shapes = [path.get("d") for path in parts(picture, "path") if "rig-skin" in path.get("class")]
+    return [np.array([point.split() for point in loop.rstrip("Z").split("L")], dtype=float)
+            for shape in shapes for loop in shape.split("M")[1:]]
+
+
+def test_a_surface_is_its_outline_as_seen():
+    stage = Stage("front", (-0.5, -0.5), (0.5, 0.5), width=500).surface(BOX.vertices, BOX.triangles)
+    loop, = outlines(stage)
+    assert loop.min(axis=0) == pytest.approx([150, 50])
+    assert loop.max(axis=0) == pytest.approx([350, 450])
+    assert set(loop[:, 0]) == {150.0, 350.0, 250.0}  # both sides; the middle of the top and of the bottom
+
+
+def test_a_surface_that_folds_over_itself_shows_each_layer():
+    bent = np.where(BOX.vertices[:, 1:2] < 0, BOX.vertices * [1, -1, -1] + [0.05, 0, 0.6], BOX.vertices)
+    stage = Stage("front", (-0.5, -0.5), (0.5, 0.5), width=500).surface(bent, BOX.triangles)
+    assert max(map(len, outlines(stage))) > len(outlines(Stage("front", (-0.5, -0.5), (0.5, 0.5), width=500)
+                                                         .surface(BOX.vertices, BOX.triangles))[0])
+
+
+@given(st.floats(-180, 180))
+def test_the_outline_of_a_convex_surface_is_one_loop_anticlockwise_from_everywhere(yaw):
+    stage = Stage("turntable", (-0.5, -0.5), (0.5, 0.5), width=500, yaw_deg=yaw).surface(BOX.vertices, BOX.triangles)
+    loop, = outlines(stage)
+    x, y = loop.T
+    assert np.sum(x * np.roll(y, -1) - y * np.roll(x, -1)) < 0  # y goes down the picture
+
+
+def test_lines_on_a_surface_are_drawn_where_it_faces_the_viewer():
+    ring = [8, 9, 10, 11, 8]  # the middle ring: front, left of her, behind, right of her
+    stage = Stage("front", (-0.5, -0.5), (0.5, 0.5), width=500).surface(BOX.vertices, BOX.triangles, lines=[ring])
+    drawn, = (path.get("d") for path in parts(stage, "path") if "rig-thin" in path.get("class"))
+    assert drawn == "M250 250L350 250M150 250L250 250"
+
+
+def test_what_faces_away_from_the_viewer_is_not_drawn():
+    behind = BOX.triangles[(BOX.vertices[BOX.triangles, 2] < 1e-9).all(axis=1)]
+    assert len(behind) == len(BOX.triangles) / 2
+    drawn = Stage("front").surface(BOX.vertices, behind, lines=[[0, 4]]).svg(style=False)
+    assert "rig-skin" not in drawn
+    assert "rig-thin" not in drawn
+
+
+@pytest.mark.parametrize(("name", "draw"), [
+    ("triangles", lambda s: s.surface(np.eye(3), [[0, 1, 3]])), ("triangles", lambda s: s.surface(np.eye(3), [0, 1])),
+    ("triangles", lambda s: s.surface(np.eye(3), [[0, 1, 0.5]])), ("vertices", lambda s: s.surface([[0, np.nan]], [])),
+    ("lines", lambda s: s.surface(np.eye(3), [[0, 1, 2]], lines=[[0, 7]])),
+])
+def test_surfaces_that_are_none_are_refused_by_name(name, draw):
+    with pytest.raises(ValueError, match=f"`{name}` must be"):
+        draw(Stage())
 
 
 # --- bad input -------------------------------------------------------------------------------------------------------
