@@ -192,8 +192,8 @@ class Stage(Picture):
         A sentence drawn above the scene; its text alternative (the words in the scene by default).
     width : int
         px at which it is drawn.
-    yaw_deg : float
-        For the turntable only.
+    yaw_deg, pitch_deg : float
+        For the turntable only; the second is how far the viewer looks down, 0 to 90.
 
     Raises
     ------
@@ -201,9 +201,10 @@ class Stage(Picture):
         Here and in every method: unknown names, points that are not finite or not of two or three numbers.
     """
 
-    def __init__(self, view="side", low=(-0.6, -0.15), high=(0.6, 1.05), title="", desc="", width=600, yaw_deg=0.0):
+    def __init__(self, view="side", low=(-0.6, -0.15), high=(0.6, 1.05), title="", desc="", width=600, yaw_deg=0.0,
+                 pitch_deg=0.0):
         self.view = _check.choice("view", view, VIEWS)
-        self._axes = _view_axes(view, yaw_deg)
+        self._axes = _view_axes(view, yaw_deg, pitch_deg)
         low, high = _check.numbers("low", low, 2), _check.numbers("high", high, 2)
         if not (low < high).all():
             raise ValueError(f"`high` must lie right of and above `low`; got {high.tolist()} and {low.tolist()}.")
@@ -226,8 +227,8 @@ class Stage(Picture):
         self._desc = text
 
     def floor(self, height=0.0):
-        """The ground line at `height` [m] and a band below it that something can sink into."""
-        if self.view == "top":
+        """The ground line at `height` [m] and a band below it that something can sink into; all of a view from above."""
+        if self._axes[1, 1] < 1:  # the viewer looks down
             self._shapes.append(f'<rect class="rig-ground" x="0" y="{self._top}" width="{self.width}" '
                                 f'height="{self.height - self._top}"/>')
             return self
@@ -554,11 +555,16 @@ def text_width(text, size):
     return wide * size * sum(0.36 if c in " .,:;'|!iljtfrI()[]" else 0.98 if c in "mwMW—…%" else 0.66 for c in text)
 
 
-def _view_axes(view, yaw_deg):
+def _view_axes(view, yaw_deg, pitch_deg):
     """The directions right and up in the picture as the columns of a (3, 2) array."""
-    yaw = math.radians(float(_check.numbers("yaw_deg", yaw_deg)))
+    yaw, pitch = (math.radians(float(_check.numbers(name, angle)))
+                  for name, angle in (("yaw_deg", yaw_deg), ("pitch_deg", pitch_deg)))
+    if not 0 <= pitch <= math.pi / 2:
+        raise ValueError(f"`pitch_deg` must be from 0, level, to 90, straight down; got {pitch_deg!r}.")
     right, up = {"side": ((0, 0, 1), (0, 1, 0)), "front": ((1, 0, 0), (0, 1, 0)), "top": ((1, 0, 0), (0, 0, -1)),
-                 "turntable": ((math.cos(yaw), 0, -math.sin(yaw)), (0, 1, 0))}[view]
+                 "turntable": ((math.cos(yaw), 0, -math.sin(yaw)),
+                               (-math.sin(pitch) * math.sin(yaw), math.cos(pitch),
+                                -math.sin(pitch) * math.cos(yaw)))}[view]
     return np.array([right, up], dtype=float).T
 
 

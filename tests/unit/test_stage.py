@@ -169,6 +169,9 @@ def dot_at(view, point, **options):
     ("turntable", {}, (100, 0), (0, 100), (0, 0)),
     ("turntable", {"yaw_deg": -90}, (0, 0), (0, 100), (100, 0)),  # from the character's right: the side view
     ("turntable", {"yaw_deg": 90}, (0, 0), (0, 100), (-100, 0)),
+    ("turntable", {"pitch_deg": 90}, (100, 0), (0, 0), (0, -100)),  # straight down: the top view
+    ("turntable", {"pitch_deg": 30}, (100, 0), (0, 86.6), (0, -50)),
+    ("turntable", {"yaw_deg": 90, "pitch_deg": 30}, (0, -50), (0, 86.6), (-100, 0)),  # what is near lies lower
 ])
 def test_where_the_axes_lie(view, options, x, y, z):
     assert dot_at(view, (1, 0, 0), **options) == pytest.approx(x, abs=0.1)
@@ -237,6 +240,13 @@ def test_a_foot_seen_from_the_front_or_above_has_breadth():
         stage = Stage(view, (-1, -1), (1, 1), width=400).foot((0, 0.08, 0), (0, 0, -0.06), (0, 0, 0.19))
         xs = [float(x) for x in re.findall(r"[ML](\S+) ", next(p.get("d") for p in parts(stage, "path")))]
         assert max(xs) - min(xs) > 10
+
+
+@pytest.mark.parametrize(("view", "options"), [("top", {}), ("turntable", {"yaw_deg": 120, "pitch_deg": 20})])
+def test_seen_from_above_the_floor_is_all_there_is(view, options):
+    stage = Stage(view, (-1, -0.5), (1, 1), width=400, **options).floor()
+    ground = next(parts(stage, "rect"))
+    assert [float(ground.get(side)) for side in ("x", "y", "width", "height")] == [0, 0, stage.width, stage.height]
 
 
 def test_the_floor_fills_everything_below_the_ground_line():
@@ -467,7 +477,9 @@ def test_points_that_are_not_numbers_are_refused_by_name(name, draw, bad):
 @pytest.mark.parametrize(("name", "make"), [
     ("view", lambda: Stage("back")), ("low", lambda: Stage(low=(0, np.nan))), ("high", lambda: Stage(high=(1, 2, 3))),
     ("high", lambda: Stage(low=(0, 0), high=(1, 0))), ("width", lambda: Stage(width=50)),
-    ("yaw_deg", lambda: Stage("turntable", yaw_deg=np.inf)), ("kind", lambda: Stage().chain(LEG, "blue")),
+    ("yaw_deg", lambda: Stage("turntable", yaw_deg=np.inf)),
+    ("pitch_deg", lambda: Stage("turntable", pitch_deg=-1)), ("pitch_deg", lambda: Stage("turntable", pitch_deg=91)),
+    ("kind", lambda: Stage().chain(LEG, "blue")),
     ("side", lambda: Stage().chain(LEG, side="left")), ("names", lambda: Stage().chain(LEG, names="abcd")),
     ("points", lambda: Stage().chain([[1, 2, 3, 4]])), ("points", lambda: Stage().chain([])),
     ("heel", lambda: Stage().foot((0, 0), heel=(0, 0))), ("heel", lambda: Stage("top").foot((0, 0))),
