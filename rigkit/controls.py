@@ -173,6 +173,34 @@ def in_order(controls: Iterable[Control], outside=()):
     return tuple(ordered.values())
 
 
+def carried(controls: Iterable[Control], name):
+    """The names of all controls that move when the one called `name` does, leaders before followers.
+
+    Those are its followers, theirs, and so on, whatever they follow it in; a follower by weight zero stays.
+
+    Parameters
+    ----------
+    controls : iterable of Control
+        In any order; what they follow besides each other does not count.
+    name : str
+
+    Returns
+    -------
+    tuple of str
+    """
+    controls = tuple(controls)
+    names = {control.name for control in controls}
+    leaders = {follow.leader for control in controls for follow in control.leaders if follow.gap is not None}
+    ordered = in_order(controls, leaders - names)
+    if name not in names:
+        raise ValueError(f"`name` must be one of the controls ({', '.join(c.name for c in ordered)}); got {name!r}.")
+    moving = {name}
+    for control in ordered:
+        if any(follow.leader in moving and np.any(follow.weight > 0) for follow in control.leaders):
+            moving.add(control.name)
+    return tuple(control.name for control in ordered if control.name in moving and control.name != name)
+
+
 def allowed(control, values: Mapping):
     """The values that count, all six channels: locked ones zero, limited ones within their limits.
 

@@ -227,7 +227,7 @@ class Stage(Picture):
         self._desc = text
 
     def floor(self, height=0.0):
-        """The ground line at `height` [m] and a band below it that something can sink into; all of a view from above."""
+        """The ground line at `height` [m] and a band below it to sink into; from above, floor wherever one looks."""
         if self._axes[1, 1] < 1:  # the viewer looks down
             self._shapes.append(f'<rect class="rig-ground" x="0" y="{self._top}" width="{self.width}" '
                                 f'height="{self.height - self._top}"/>')

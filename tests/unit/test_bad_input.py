@@ -312,7 +312,7 @@ NO_ARRAYS = {
     "skeleton.Skeleton.index", "skeleton.Skeleton.parent", "skeleton.Skeleton.children", "skeleton.Skeleton.below",
     "skeleton.Skeleton.chain", "skeleton.side_of", "skeleton.other_side",
     "placement.swap_side", "placement.rename",
-    "controls.in_order", "controls.with_gaps",
+    "controls.in_order", "controls.carried", "controls.with_gaps",
     "foot.of_puppet",
     "leg.LegRig.with_controls", "leg.LegRig.match", "leg.LegRig.angles", "leg.LegRig.values_from_angles",
     "mesh.Mesh.side", "mesh.puppet_chain",

@@ -168,6 +168,28 @@ def test_a_chain_of_followers_in_any_order(rng):
 # --- switch ---
 
 
+def test_what_a_control_carries_is_what_moves_with_it(rng):
+    control, follow = ct.Control, ct.Follow
+    rig = [control("lamp", random_frame(rng), parent="hand"), control("barge", random_frame(rng)),
+           control("hand", random_frame(rng), follows=[follow("pelvis", "position", 0.5), follow("barge", weight=0.5)]),
+           control("pelvis", random_frame(rng)),
+           control("foot", random_frame(rng), follows=[follow("barge", weight=0)]),
+           control("knee", random_frame(rng), follows=[follow("pelvis", "turn")])]
+    for name in ("barge", "pelvis", "hand", "lamp", "foot", "knee"):
+        moved = ct.pose(rig, {name: random_values(rng)})
+        seen = {c.name for c in rig if not np.allclose(moved[c.name], c.rest, atol=1e-9)}
+        assert {*ct.carried(rig, name), name} == seen
+    assert ct.carried(rig, "pelvis") in (("hand", "lamp", "knee"), ("hand", "knee", "lamp"), ("knee", "hand", "lamp"))
+    assert ct.carried(rig, "lamp") == ()
+
+
+def test_what_is_followed_outside_does_not_count(rng):
+    rig = [ct.Control("foot", follows=[ct.Follow("joint", gap=random_frame(rng))]), ct.Control("toe", parent="foot")]
+    assert ct.carried(rig, "foot") == ("toe",)
+    with pytest.raises(ValueError, match=r"`name` must be one of the controls \(foot, toe\); got 'joint'"):
+        ct.carried(rig, "joint")
+
+
 @quick
 @given(seeds, whats, st.floats(0, 1))
 def test_switching_makes_no_jump(rng, what, weight):
