@@ -1,0 +1,305 @@
+"""The teacher's page of a whole class: who needs a look first, what to explain again, then everyone.
+
+Without a script nothing can be sorted by hand, so every list stands in the order of need.
+"""
+
+from collections import Counter
+
+from rigkit import course
+from rigkit.marking import page, report
+from rigkit.marking.entry import FINISHED
+
+NAME = "class.html"
+MANY = 100  # a table of more learners than that is folded away
+FEW = 10  # so many names stand beside a count
+
+
+def write(entries, out, **found):
+    """Write the class page into the folder `out`; returns its path. `found` is what `html` takes besides entries."""
+    course.write_whole(out / NAME, html(entries, **found).encode())
+    return out / NAME
+
+
+def html(entries, groups=(), missing=(), problems=(), about=None):
+    """The page of a class: self-contained HTML, the same each time.
+
+    Parameters
+    ----------
+    entries : sequence of Entry
+        The latest of each learner and lesson.
+    groups : sequence
+        Submissions that are alike: each with `lesson`, `learners` (their ids) and `share` (1 for identical ones).
+    missing : sequence of (lesson, Learner)
+        Who handed in nothing.
+    problems : sequence
+        Files that belong to nobody or cannot be read: each with `place` and `why`.
+    about : mapping, optional
+        What was marked, when and with what: words to values.
+
+    Returns
+    -------
+    str
+    """
+    entries = sorted(entries, key=lambda entry: (entry.lesson, *_order(entry.learner)))
+    lessons = sorted({entry.lesson for entry in entries} | {lesson for lesson, _ in missing})
+    several, of = len(lessons) > 1, {lesson: [e for e in entries if e.lesson == lesson] for lesson in lessons}
+    sections = [("look", "Look at these first", _look(entries, several)),
+                *((f"lesson-{lesson}", _title(lesson), _lesson(of[lesson])) for lesson in lessons),
+                ("alike", "Alike", _alike(groups, entries, several)),
+                ("missing", f"Missing: {len(missing):,}", _missing(missing, several)),
+                ("files", "Files that are nobody's, or cannot be read", _problems(problems)),
+                ("corrections", "Corrections", _corrected(entries)),
+                *((f"everyone-{lesson}", f"Everyone{f' in lesson {page.safe(lesson, 20)}' if several else ''}",
+                   _everyone(lesson, of[lesson])) for lesson in lessons),
+                ("how", "How it was marked", _how(entries, about or {}))]
+    sections = [(page.safe(name, 40), head, inner) for name, head, inner in sections if inner]
+    links = " · ".join(f'<a href="#{name}">{head.partition(":")[0]}</a>' for name, head, _ in sections)
+    body = "".join(f'<section id="{name}"><h2>{head}</h2>{inner}</section>' for name, head, inner in sections)
+    head = f"{_head(entries, missing)}<nav>{links}</nav>"
+    return page.document("The class", f"{head}<main>{_stamp(entries)}{body}</main>")
+
+
+# --- the sections, in their order ----------------------------------------------------------------------------------
+
+
+def _head(entries, missing):
+    marked = [entry for entry in entries if entry.score is not None]
+    tiles = [(f"{len(entries):,}", "handed in"), (f"{len(marked):,}", "marked"),
+             (f"{len(entries) - len(marked):,}", "not marked"), (f"{len(missing):,}", "missing"),
+             (_mean(entry.score for entry in marked), "on average")]
+    lessons = ", ".join(sorted({page.safe(entry.lesson, 20) for entry in entries}))
+    shown = "".join(f"<li><b>{number}</b>{what}</li>" for number, what in tiles)
+    return (f'<header><p class="soft">Homework {lessons}</p><h1>The class</h1><ul class="tiles">{shown}</ul></header>')
+
+
+def _stamp(entries):
+    unjailed = [entry for entry in entries if page.is_unjailed(entry.about)]
+    if not unjailed:
+        return ""
+    return (f'<p class="alarm"><strong>unjailed</strong>: {page.count(len(unjailed), "submission")} ran with nothing '
+            "between their code and this machine. What they left behind, and whether the marks are honest, nobody can "
+            "say.</p>")
+
+
+def _look(entries, several):
+    """Runs that need a look: not marked first, then cut short, then flagged."""
+    needing = sorted((entry for entry in entries if _need(entry) < 3), key=_need)
+    return page.listed((f"{_link(entry, several)}: {_why(entry)}" for entry in needing), most=20) or (
+        "<p>No run needs a look.</p>")
+
+
+def _need(entry):
+    return 0 if entry.score is None else 1 if entry.end != FINISHED else 2 if entry.flags else 3
+
+
+def _why(entry):
+    said = [] if entry.score is not None else ["<strong>not marked.</strong>"]
+    if entry.end not in ("", FINISHED):
+        said.append(f"<strong>{page.safe(entry.end)}.</strong>")
+    texts = [entry.why, *entry.flags] if entry.score is None or not entry.flags else entry.flags
+    return " ".join([*said, *(page.sentence(text) for text in texts if text)])
+
+
+def _title(lesson):
+    title = page.lesson_title(lesson)
+    return f"Lesson {page.safe(lesson, 20)}" + (f": {page.escape(title)}" if title else "")
+
+
+def _lesson(entries):
+    """One lesson: what to explain again, the spread of totals, each question, the wrong models."""
+    marked = [entry for entry in entries if entry.score is not None]
+    if not marked:
+        return "<p>Nothing is marked yet.</p>"
+    return _again(marked) + _totals(marked) + _questions(marked) + _models(marked)
+
+
+def _again(entries):
+    """What to explain again in class: the question with most answers that follow a wrong model."""
+    followed = models(entries)
+    if followed:
+        asked = Counter()
+        for (question, _), who in followed.items():
+            asked[question] += len(who)
+        question = max(asked, key=lambda name: (asked[name], name))
+        (_, model), who = max(((key, who) for key, who in followed.items() if key[0] == question),
+                              key=lambda item: (len(item[1]), item[0]))
+        why = (f"{page.count(asked[question], 'answer follows', 'answers follow')} a wrong model; the commonest, with "
+               f"{page.count(len(who), 'learner')}: “{_sentence_of(question, model)}”.")
+    else:
+        scores = _by_question(entries)
+        question = min(scores, key=lambda name: (sum(s for _, s in scores[name]) / len(scores[name]), name))
+        if all(score == 1 for _, score in scores[question]):
+            return ""
+        why = f"It has the lowest average, {_mean(score for _, score in scores[question])}; no wrong model stands out."
+    return f'<p class="again"><strong>Explain again: {_asked(question)}.</strong> {why}</p>'
+
+
+def _totals(entries):
+    """How the totals spread, in tenths."""
+    tenths = Counter(min(int(10 * entry.score), 9) for entry in entries)
+    counts = {f"{10 * i}–{10 * i + 9 if i < 9 else 100}": tenths[i] for i in range(10)}
+    return (f"<h3>Totals, in percent</h3>{page.columns(counts, 'How many learners have which total')}")
+
+
+def _questions(entries):
+    """The spread of each question: a bar, and its parts in numbers."""
+    words = {question: Counter() for question in _by_question(entries)}
+    for entry in entries:
+        for question, word in page.words_of(entry).items():
+            words[question][word] += 1
+    items = []
+    for question, scores in _by_question(entries).items():
+        counts = {word: words[question][word] for word in page.WORDS}
+        items.append(f"<p>{_asked(question)}</p><div>{page.bar(counts)}<p>{page.counts_in_words(counts)} · "
+                     f"{_mean(score for _, score in scores)} on average</p></div>")
+    return "<h3>Question by question</h3>" + page.listed(items, len(items), "questions")
+
+
+def _models(entries):
+    """The commonest wrong models, with who follows them."""
+    followed = sorted(models(entries).items(), key=lambda item: (-len(item[1]), item[0]))
+    if not followed:
+        return ""
+    return "<h3>Wrong models, the commonest first</h3>" + page.listed(
+        (f"<strong>{page.count(len(who), 'learner')}</strong>, {_name_of(question)}: "
+         f"{_sentence_of(question, model)} <span class=\"soft\">({page.safe(model)})</span>. {_names(who)}"
+         for (question, model), who in followed), most=10)
+
+
+def _alike(groups, entries, several):
+    """Who handed in the same, or nearly."""
+    by_id = {entry.learner.id: entry for entry in entries}
+    items = []
+    for group in sorted(groups, key=lambda group: (-group.share, -len(group.learners), group.learners)):
+        links = ", ".join(_link(by_id[who]) if who in by_id else f"<bdi>{page.safe(who)}</bdi>"
+                          for who in group.learners)
+        how = "the same but for names and spacing" if group.share >= 1 else f"alike by {page.percent(group.share)}"
+        where = f" in lesson {page.safe(group.lesson, 20)}" if several else ""
+        items.append(f"<strong>{page.count(len(group.learners), 'learner')}</strong>, {how}{where}: {links}")
+    warning = "<p>Likeness is a reason to ask, never a proof: short answers are alike by nature.</p>"
+    return warning + page.listed(items) if items else ""
+
+
+def _missing(missing, several):
+    ordered = sorted(missing, key=lambda pair: (pair[0], *_order(pair[1])))
+    return page.listed((page.name_of(learner) + (f" ({page.safe(lesson, 20)})" if several else "")
+                        for lesson, learner in ordered), 60, "names")
+
+
+def _problems(problems):
+    items = (f"<bdi><code>{page.safe(problem.place, 400)}</code></bdi>: {page.sentence(problem.why)}"
+             for problem in problems)
+    return page.listed(items, 20)
+
+
+def _corrected(entries):
+    items = [f"{_link(entry)}, {_name_of(override.question)}: {page.percent(override.score)}. "
+             f"{page.sentence(override.reason)}" for entry in entries for override in entry.overrides]
+    return page.listed(items, 20)
+
+
+def _everyone(lesson, entries):
+    """All who handed in, the neediest first, with the score of every question."""
+    if not entries:
+        return ""
+    questions = list(_by_question(entries))
+    ordered = sorted(entries, key=lambda entry: (_need(entry) if entry.score is None else 1,
+                                                 -1 if entry.score is None else entry.score, *_order(entry.learner)))
+    rows = [[_link(entry), *(_cell(entry, question) for question in questions), _total(entry)] for entry in ordered]
+    heads = ["Learner", *(f"<code>{page.safe(name.partition('/')[2])}</code>" for name in questions), "Total"]
+    made = ("<p class=\"soft small\">Scores in percent; – where nothing was attempted.</p>"
+            + page.table(heads, rows, f"Everyone's scores in lesson {page.safe(lesson, 20)}"))
+    return page.folded(f"Show all {len(entries):,}", made) if len(entries) > MANY else made
+
+
+def _how(entries, about):
+    runs = {(f"{jail.get('kind')}", *(f"{name} {jail[name]}" for name in ("bwrap", "kernel", "python", "numpy")
+                                      if jail.get(name)))
+            for entry in entries if (jail := entry.about.get("jail", {}))}
+    facts = [(name, str(value)) for name, value in about.items()]
+    facts += [("jail", ", ".join(run)) for run in sorted(runs)]
+    versions = {str(entry.about["rigkit"]) for entry in entries if "rigkit" in entry.about}
+    facts += [("rigkit", version) for version in sorted(versions)]
+    times = sorted(entry.time for entry in entries if entry.time)
+    if times:
+        facts.append(("marked", " to ".join(dict.fromkeys((page.when(times[0]), page.when(times[-1]))))))
+    rows = "".join(f"<dt>{page.safe(name)}</dt><dd>{page.safe(value)}</dd>" for name, value in facts)
+    files = ", ".join(f'<a href="{name}">{name}</a>' for name in ("grades.csv", "lineItems.csv", "results.csv"))
+    return (f"<dl>{rows}</dl><p>Beside this page: {files}, the record results.sqlite, and class-results.ipynb to look "
+            "further.</p>")
+
+
+# --- what they share -----------------------------------------------------------------------------------------------
+
+
+def models(entries):
+    """Who follows each wrong model: (question's id, misconception's name) to entries, as measured."""
+    found = {}
+    for entry in entries:
+        for outcome in entry.outcomes if entry.marked else ():
+            if outcome.misconception:
+                found.setdefault((outcome.question, outcome.misconception), []).append(entry)
+    return found
+
+
+def _by_question(entries):
+    """Each question's (entry, score) pairs, in the lesson's order."""
+    found = {}
+    for entry in sorted(entries, key=lambda entry: -len(entry.outcomes)):
+        for question, score in entry.scores.items():
+            found.setdefault(question, []).append((entry, score))
+    return found
+
+
+def sentence_of(question_id, model):
+    """What a wrong model does, in words; its name where the course no longer has it."""
+    question = page.question_of(question_id)
+    found = [wrong.sentence for wrong in question.misconceptions if wrong.name == model] if question else []
+    return found[0] if found else model
+
+
+def _sentence_of(question_id, model):
+    return page.code(sentence_of(question_id, model))
+
+
+def _asked(question_id):
+    question = page.question_of(question_id)
+    return _name_of(question_id) + (f", {page.escape(question.asks)}" if question else "")
+
+
+def _name_of(question_id):
+    return f"<code>{page.safe(question_id.partition('/')[2] or question_id, page.MOST_NAME)}</code>"
+
+
+def _names(entries):
+    few = FEW if len(entries) > 1.5 * FEW else len(entries)
+    rest = ", ".join(_link(entry) for entry in entries[few:])
+    return ", ".join(_link(entry) for entry in entries[:few]) + (
+        page.folded(f"{len(entries) - few:,} more", rest) if rest else "")
+
+
+def _link(entry, several=False):
+    where = f" ({page.safe(entry.lesson, 20)})" if several else ""
+    return f'<a href="{report.FOLDER}/{report.name_of_file(entry.learner)}">{page.name_of(entry.learner)}</a>{where}'
+
+
+def _cell(entry, question):
+    word = page.words_of(entry).get(question)
+    if word is None:
+        return "<td></td>"
+    score = "–" if word == page.checking.BLANK else f"{100 * entry.scores[question]:.0f}"
+    return f'<td class="n {page.WORDS[word][1]}">{score}</td>'
+
+
+def _total(entry):
+    return f'<td class="n">{"not marked" if entry.score is None else page.percent(entry.score)}</td>'
+
+
+def _mean(scores):
+    scores = list(scores)
+    return page.percent(sum(scores) / len(scores)) if scores else "–"
+
+
+def _order(learner):
+    return learner.name.casefold(), learner.id
+

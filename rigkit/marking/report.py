@@ -1,0 +1,170 @@
+"""One learner's page: what every answer was worth and why, with a picture of where it went wrong.
+
+It is the learner's own: it names nobody else, and shows neither what a teacher should look at nor any seed.
+"""
+
+import hashlib
+import re
+
+from rigkit.homework import picture
+from rigkit.marking import page
+from rigkit.marking.entry import FINISHED, NOT_STARTED
+
+FOLDER = "learners"
+
+_PLAIN_ID = re.compile(r"[a-z0-9](?:[a-z0-9._-]{0,62}[a-z0-9])?")
+_TAKEN = re.compile(r"(con|prn|aux|nul|com\d|lpt\d)(\..*)?|.*-[0-9a-f]{16}")  # by Windows, and by ids made longer
+_ENDS = {
+    FINISHED: "Your notebook was run from its first cell to its last.",
+    "time limit": "Your notebook was stopped because it ran too long; look for a loop that never ends.",
+    "memory": "Your notebook was stopped because it asked for more memory than there is for one.",
+    "output limit": "Your notebook was stopped because it printed far more than anyone could read.",
+    "stopped early": "Your notebook ended before it had given all its answers.",
+    NOT_STARTED: "Your notebook could not be started, through no fault of yours.",
+}
+# What a page says of how something was run; all else that is known stays in the record.
+_HOW = {"kind": "jail", "bwrap": "bubblewrap", "kernel": "kernel", "python": "Python",
+        "numpy": "NumPy", "rigkit": "rigkit", "wall": "seconds"}
+
+
+def name_of_file(learner):
+    """The name of a learner's page in `learners`: their id where any system can have it, else one made from it."""
+    text = learner.id
+    if _PLAIN_ID.fullmatch(text) and not _TAKEN.fullmatch(text):
+        return f"{text}.html"
+    stem = re.sub("[^a-z0-9]+", "-", text[:200].lower()).strip("-")[:40] or "learner"
+    return f"{stem}-{hashlib.sha256(text.encode(errors='surrogatepass')).hexdigest()[:16]}.html"
+
+
+def write(learner, entries, out):
+    """Write a learner's page into the folder `out`/learners; returns its path."""
+    path = out / FOLDER / name_of_file(learner)
+    page.course.write_whole(path, html(learner, entries).encode())
+    return path
+
+
+def html(learner, entries):
+    """The page of one learner: self-contained HTML, the same each time.
+
+    Parameters
+    ----------
+    learner : Learner
+    entries : sequence of Entry
+        Theirs, one a lesson.
+
+    Returns
+    -------
+    str
+    """
+    entries = sorted(entries, key=lambda entry: entry.lesson)
+    who = [page.safe(text, page.MOST_NAME) for text in (learner.id, learner.group) if text and text != learner.name]
+    head = (f'<header><p class="soft">Homework</p><h1>{page.name_of(learner)}</h1>'
+            + (f'<p class="soft"><bdi>{"</bdi> · <bdi>".join(who)}</bdi></p>' if who else "") + "</header>")
+    parts = [_lesson(entry) for entry in entries] or ["<p>Nothing was handed in.</p>"]
+    title = f"Homework of {page.safe(learner.name or learner.id, page.MOST_NAME)}"
+    return page.document(title, f"{head}<main>{''.join(parts)}</main>")
+
+
+def _lesson(entry):
+    title = page.lesson_title(entry.lesson)
+    head = f"<h2>{page.safe(entry.lesson, 20)}" + (f" · {page.escape(title)}" if title else "") + "</h2>"
+    found = {outcome.question: outcome for outcome in entry.outcomes} if entry.marked else {}
+    overrides = {override.question: override for override in entry.overrides}
+    questions = [*found, *(question for question in overrides if question not in found)]
+    articles = [_question(question, found.get(question), overrides.get(question)) for question in questions]
+    return f"<section>{head}{_stamp(entry)}{_total(entry)}{''.join(articles)}{_run(entry)}</section>"
+
+
+def _stamp(entry):
+    if not page.is_unjailed(entry.about):
+        return ""
+    return ('<p class="alarm"><strong>unjailed</strong>: this homework was run with nothing between it and the '
+            "machine that marked it.</p>")
+
+
+def _total(entry):
+    if entry.score is None:
+        why = f"<p>{page.sentence(entry.why)}</p>" if entry.why else ""
+        return f'<div class="total"><b>Not marked</b><div>{why}<p>This is not a zero. Ask your teacher.</p></div></div>'
+    words = list(page.words_of(entry).values())
+    counts = {word: words.count(word) for word in page.WORDS}
+    why = f"<p>{page.sentence(entry.why)}</p>" if entry.why else ""
+    return (f'<div class="total"><b>{page.percent(entry.score)}</b><div>{page.bar(counts)}'
+            f"<p>{page.counts_in_words(counts)}</p></div></div>{why}")
+
+
+def _question(question_id, outcome, override):
+    """One question: its word and score, what was measured, a picture, and the teacher's correction."""
+    question = page.question_of(question_id)
+    name = page.safe(question_id.partition("/")[2] or question_id, page.MOST_NAME)
+    asks = f": {page.escape(question.asks)}" if question else ""
+    score = override.score if override else outcome.score
+    word = page.word_for(score) if override else outcome.word
+    parts = [f"<h3><code>{name}</code>{asks}</h3>",
+             f"<p>{page.mark(word)} · {page.percent(score)}{_cases(outcome)}</p>"]
+    if override:
+        instead = f" instead of {page.percent(outcome.score)}" if outcome else ""
+        parts.append(f"<p><strong>Corrected by your teacher:</strong> {page.percent(score)}{instead}. "
+                     f"{page.sentence(override.reason)}</p>")
+    figure = ""
+    if outcome:
+        parts += _found(outcome)
+        figure = "" if outcome.word == page.checking.RIGHT else _figure(outcome)
+    kinds = f"said {page.WORDS[word][1]}{' drawn' if figure else ''}"
+    return f'<article class="{kinds}"><div>{"".join(parts)}</div>{figure}</article>'
+
+
+def _cases(outcome):
+    return f" · {outcome.right} of {outcome.cases} cases right" if outcome and outcome.cases > 1 else ""
+
+
+def _found(outcome):
+    yield f"<p>{page.sentence(outcome.sentence)}</p>"
+    if outcome.misconception:
+        yield (f"<p>A known slip, and your answer agrees with it in every case: "
+               f"<strong>{page.safe(outcome.misconception, page.MOST_NAME)}</strong>.</p>")
+    if outcome.measured:
+        rows = "".join(f"<dt>{page.safe(name)}</dt><dd>{page.safe(value)}</dd>"
+                       for name, value in outcome.measured.items())
+        yield f'<dl class="measured">{rows}</dl>'
+
+
+def _figure(outcome):
+    drawn = drawing(outcome)
+    caption = "<figcaption>The case that went worst</figcaption>" if outcome.cases > 1 else ""
+    return f"<figure>{caption}{drawn}</figure>" if drawn else ""
+
+
+def drawing(outcome):
+    """The picture of an outcome as SVG for a page that has the stage's style; "" where there is none."""
+    if not outcome.picture:
+        return ""
+    try:
+        return picture.draw(_plain(outcome.picture)).svg(style=False)
+    except Exception:  # whatever an answer did to its picture, there is a page
+        return '<p class="soft">This case is too far from a leg to be drawn.</p>'
+
+
+def _plain(value):
+    """A picture's ingredients with every text in them made harmless."""
+    if isinstance(value, dict):
+        return {name: _plain(part) for name, part in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [_plain(part) for part in value]
+    return page.plain(value, page.MOST_NAME * 4) if isinstance(value, str) else value
+
+
+def _run(entry):
+    end = _ENDS.get(entry.end, "")
+    facts = {"file": entry.file, "SHA-256 of the file": entry.digest, "marked": page.when(entry.time),
+             **_how(entry.about)}
+    rows = "".join(f"<dt>{page.escape(name)}</dt><dd><bdi>{page.safe(value)}</bdi></dd>"
+                   for name, value in facts.items() if value not in ("", None))
+    return (f"<p>{end}</p>" if end else "") + page.folded("What was run, and how", f"<dl>{rows}</dl>")
+
+
+def _how(about):
+    """What may be told of how a homework was run, by the words for it."""
+    known = {**about, **about.get("jail", {})}
+    found = {said: known[name] for name, said in _HOW.items() if isinstance(known.get(name), (str, int, float))}
+    return {said: f"{value:.2g}" if isinstance(value, float) else value for said, value in found.items()}

@@ -1,0 +1,217 @@
+"""The marks of a class as tables: `grades.csv` for a spreadsheet, and four files for a school's own system.
+
+The four are in the CSV form of OneRoster 1.2, an open standard of 1EdTech (CSV Binding 1.2.1, final release of 22
+August 2023, imsglobal.org/spec/oneroster/v1p2/bind/csv). Its stored copies give only its opening; the names and order
+of columns, the required ones, and the rules for ids, dates and words below were read in two independent open programs
+that hold themselves to it, and agree: LongsightGroup/oneroster (checked by its authors against the standard's own
+certification cases) and a published set of row schemas for the binding's files.
+
+What is handed on, and why so:
+
+- `manifest.csv` is the one file that every set must have. It marks ours as "delta", new or changed records for a system
+  that holds the rest: "bulk" would mean that everything there is replaced.
+- `categories.csv` has one category, homework; `lineItems.csv` one item a lesson, worth 0 to 100; `results.csv` a
+  learner's result in each, "fully graded", or "submitted" where it is not marked, or "not submitted".
+- An item must name a class, an academic session and a school. Those belong to the school's system, and so do the days
+  it was set and due: give them as `school`. Without, there stand the words of `SCHOOL`, and the days of the first and
+  the last marking, which a person has to replace.
+- `studentSourcedId` is the learner's id of the roster. One that the standard does not allow is replaced by a digest.
+"""
+
+import csv
+import hashlib
+import io
+import json
+import re
+import uuid
+from datetime import UTC, datetime
+
+from rigkit import course
+from rigkit.marking.page import lesson_title, plain
+
+SCHOOL = {"classSourcedId": "class", "academicSessionSourcedId": "session", "schoolSourcedId": "school"}
+DAYS = ("assignDate", "dueDate")
+
+COMMON = ("sourcedId", "status", "dateLastModified")
+CATEGORIES = (*COMMON, "title", "weight")
+LINE_ITEMS = (*COMMON, "title", "description", "assignDate", "dueDate", "classSourcedId", "categorySourcedId",
+              "academicSessionSourcedId", "resultValueMin", "resultValueMax", "schoolSourcedId")
+RESULTS = (*COMMON, "lineItemSourcedId", "studentSourcedId", "scoreStatus", "score", "scoreDate", "comment",
+           "textScore", "classSourcedId", "inProgress", "incomplete", "late", "missing")
+FILES = ("academicSessions", "categories", "classes", "classResources", "courses", "courseResources", "demographics",
+         "enrollments", "lineItemLearningObjectiveIds", "lineItems", "lineItemScoreScales", "orgs", "resources",
+         "resultLearningObjectiveIds", "results", "resultScoreScales", "roles", "scoreScales", "userProfiles",
+         "userResources", "users")
+
+_GUID = re.compile(r"[0-9A-Za-z./_][0-9A-Za-z./@_-]{0,254}")  # narrower than allowed: none that begins like a formula
+_OURS = uuid.UUID("5b0d6c0e-7f0c-5a5e-9a53-0d3f9a6b7c11")
+
+
+def write(entries, learners, out, school=None):
+    """Write `grades.csv`, `manifest.csv`, `categories.csv`, `lineItems.csv` and `results.csv` into the folder `out`.
+
+    Parameters
+    ----------
+    entries : sequence of Entry
+        The latest of each learner and lesson.
+    learners : sequence of Learner
+        Everyone, also those who handed in nothing.
+    out : path
+    school : mapping of str to str, optional
+        What only the school's system knows: the ids in `SCHOOL`, and `assignDate` and `dueDate` as YYYY-MM-DD.
+
+    Raises
+    ------
+    ValueError
+        For names or values in `school` that the standard does not have.
+    """
+    made = one_roster(entries, learners, school)
+    rows = grades(entries, learners)
+    # A spreadsheet takes a file without the mark for the machine's old encoding, and Zoë for ZoÃ«.
+    course.write_whole(out / "grades.csv", b"\xef\xbb\xbf" + _csv(list(rows[0]) if rows else ["id", "name"], rows))
+    for name, (heads, lines) in made.items():
+        course.write_whole(out / name, _csv(heads, lines))
+
+
+def grades(entries, learners):
+    """One row per learner and lesson, as dicts: who, each question's score and the total in percent, and what to know.
+
+    Scores are numbers or "", "yes" and "no" are words. The rows stand in order of lesson, name and id.
+    """
+    questions = list(dict.fromkeys(question for entry in sorted(entries, key=lambda e: e.lesson)
+                                   for question in entry.scores))
+    rows = []
+    for lesson, learner, entry in _pairs(entries, learners):
+        scores = entry.scores if entry else {}
+        rows.append({
+            "id": learner.id, "name": learner.name, "group": learner.group, "lesson": lesson,
+            **{f"{question} (%)": _percent(scores.get(question)) for question in questions},
+            "total (%)": _percent(entry.score if entry else None),
+            "handed in": _yes(entry), "marked": _yes(entry and entry.marked),
+            "corrected": _yes(entry and entry.overrides), "end": entry.end if entry else "",
+            "why": entry.why if entry else "", "look": " ".join(entry.flags) if entry else ""})
+    return rows
+
+
+def one_roster(entries, learners, school=None):
+    """The files of the standard: a dict of file name to (columns, rows as dicts of text)."""
+    school = _school(school)
+    category = _id(school, "homework")
+    times = sorted(moment for entry in entries for moment in _moments(entry))
+    items, results = [], []
+    for lesson in sorted({entry.lesson for entry in entries}):
+        mine = sorted(moment for entry in entries if entry.lesson == lesson for moment in _moments(entry))
+        title = lesson_title(lesson)
+        items.append({
+            **_common(_id(school, lesson), mine[-1]), "title": f"Homework {lesson}" + (f": {title}" if title else ""),
+            "description": "Marked by measuring the answers.", "assignDate": mine[0].date().isoformat(),
+            "dueDate": mine[-1].date().isoformat(), "categorySourcedId": category, "resultValueMin": "0",
+            "resultValueMax": "100", **school})
+        results += [_result(school, lesson, learner, entry, mine[-1])
+                    for each, learner, entry in _pairs(entries, learners) if each == lesson]
+    categories = [{**_common(category, times[0]), "title": "Homework", "weight": ""}] if times else []
+    delta = {"categories", "lineItems", "results"}
+    manifest = {"manifest.version": "1.0", "oneroster.version": "1.2",
+                **{f"file.{name}": "delta" if name in delta else "absent" for name in FILES},
+                "source.systemName": "rigkit"}
+    return {"manifest.csv": (("propertyName", "value"),
+                             [{"propertyName": name, "value": value} for name, value in manifest.items()]),
+            "categories.csv": (CATEGORIES, categories), "lineItems.csv": (LINE_ITEMS, items),
+            "results.csv": (RESULTS, results)}
+
+
+def _result(school, lesson, learner, entry, last):
+    moment = max(_moments(entry)) if entry else last
+    status = "not submitted" if entry is None else "submitted" if entry.score is None else "fully graded"
+    return {**_common(_id(school, lesson, learner.id), moment), "lineItemSourcedId": _id(school, lesson),
+            "studentSourcedId": _guid(learner.id), "scoreStatus": status,
+            "score": str(_percent(entry.score if entry else None)), "scoreDate": moment.date().isoformat(),
+            "comment": _comment(entry), "classSourcedId": school["classSourcedId"],
+            "missing": "true" if entry is None else "false"}
+
+
+def _comment(entry):
+    if entry is None:
+        return ""
+    if entry.score is None:
+        return f"Not marked: {entry.why}"
+    right = sum(score == 1 for score in entry.scores.values())
+    reasons = [f" {override.question} corrected: {override.reason}" for override in entry.overrides]
+    return f"{right} of {len(entry.scores)} questions right.{''.join(reasons)}"
+
+
+def _pairs(entries, learners):
+    """(lesson, learner, entry or None) for every learner in every lesson that somebody handed in."""
+    of = {(entry.lesson, entry.learner.id): entry for entry in entries}
+    everyone = {learner.id: learner for learner in [*(entry.learner for entry in entries), *learners]}
+    ordered = sorted(everyone.values(), key=lambda learner: (learner.name.casefold(), learner.id))
+    for lesson in sorted({entry.lesson for entry in entries}):
+        for learner in ordered:
+            yield lesson, learner, of.get((lesson, learner.id))
+
+
+def _moments(entry):
+    """When an entry was made and corrected."""
+    texts = [entry.time, *(override.time for override in entry.overrides)]
+    moments = (datetime.fromisoformat(text) for text in texts)
+    return [moment.astimezone(UTC) if moment.tzinfo else moment.replace(tzinfo=UTC) for moment in moments]
+
+
+def _common(sourced_id, moment):
+    return {"sourcedId": sourced_id, "status": "active",
+            "dateLastModified": f"{moment:%Y-%m-%dT%H:%M:%S}.{moment.microsecond // 1000:03d}Z"}
+
+
+def _id(school, *words):
+    """An id that is ours, the same each time and for this class alone."""
+    return str(uuid.uuid5(_OURS, json.dumps([school["classSourcedId"], *words])))
+
+
+def _guid(text):
+    return text if _GUID.fullmatch(text) else "sha256-" + hashlib.sha256(json.dumps(text).encode()).hexdigest()
+
+
+def _school(given):
+    given = dict(given or {})
+    for name, value in given.items():
+        if name not in (*SCHOOL, *DAYS):
+            raise ValueError(f"`school` must name what the standard has ({', '.join((*SCHOOL, *DAYS))}); got {name!r}.")
+        if name in SCHOOL and not (isinstance(value, str) and _GUID.fullmatch(value)):
+            raise ValueError(f"`{name}` must be letters, digits and . / @ _ - (at most 255); got {value!r}. "
+                             "Copy it from the school's system.")
+        if name in DAYS:
+            _check_day(name, value)
+    return {**SCHOOL, **given}
+
+
+def _check_day(name, value):
+    try:
+        ok = datetime.strptime(value, "%Y-%m-%d").strftime("%Y-%m-%d") == value
+    except (TypeError, ValueError):
+        ok = False
+    if not ok:
+        raise ValueError(f"`{name}` must be a day such as 2026-11-25; got {value!r}.")
+
+
+def _percent(score):
+    return "" if score is None else round(100 * score, 2)
+
+
+def _yes(value):
+    return "yes" if value else "no"
+
+
+def _csv(heads, rows):
+    text = io.StringIO()
+    writer = csv.DictWriter(text, heads, restval="", lineterminator="\r\n")
+    writer.writeheader()
+    writer.writerows({name: _cell(value) for name, value in row.items()} for row in rows)
+    return text.getvalue().encode()
+
+
+def _cell(value):
+    """A value as a spreadsheet may see it: numbers as they are, text on one line that is never a formula."""
+    if not isinstance(value, str):
+        return value
+    text = plain(value)
+    return "'" + text if text.startswith(("=", "+", "-", "@", "＝", "＋", "－", "＠")) else text
