@@ -6,7 +6,7 @@ import sys
 from pathlib import Path
 
 import rigkit
-from rigkit import course
+from rigkit import course, puppets
 
 
 def main(argv=None):
@@ -37,6 +37,16 @@ def _parser():
                        help="only print the address")
     learn.add_argument("--port", type=_port, help="the port to answer on (default: a free one)")
     learn.set_defaults(run=_learn)
+
+    export = commands.add_parser("export", help="write a puppet, skinned and walking, as a glTF file",
+                                 description="Write a puppet of the parade as a .glb or .gltf file, for any program "
+                                             "that reads glTF 2.0.")
+    export.add_argument("puppet", choices=puppets.PUPPETS, metavar="PUPPET", help=", ".join(puppets.PUPPETS))
+    export.add_argument("--out", type=Path, metavar="FILE", help="the file to write (default: PUPPET.glb)")
+    export.add_argument("--vertices", type=int, default=5000, metavar="N", help="about how many (default: 5000)")
+    export.add_argument("--rest", action="store_true", help="the rest pose only, without the walk")
+    export.add_argument("--replace", action="store_true", help="write over a file that is there")
+    export.set_defaults(run=_export)
     return parser
 
 
@@ -75,6 +85,21 @@ def _learn(arguments):
     print(_report(copies), flush=True)
     print(f"\n{what}:", flush=True)
     server.serve(copies.folder, page, arguments.port, arguments.browser, teach)
+    return 0
+
+
+def _export(arguments):
+    from rigkit import export, gltf  # all of the maths; no other command needs it
+
+    out = arguments.out or Path(f"{arguments.puppet}.glb")
+    try:
+        asset = export.puppet_asset(puppets.PUPPETS[arguments.puppet], arguments.vertices, not arguments.rest)
+        gltf.write(asset, out, arguments.replace)
+    except ValueError as problem:
+        return _refuse(problem)
+    (mesh,) = asset.meshes
+    walk = f", a walk of {asset.animations[0].duration:.1f} s" if asset.animations else ""
+    print(f"{out}: {len(mesh.positions)} vertices, {len(asset.skins[0].joints)} joints{walk}")
     return 0
 
 

@@ -8,9 +8,11 @@ of nodes. `read` says in `Asset.notes` what else a file held.
     accessors.py  arrays out of buffers
     fields.py     values of the JSON, each of the kind it must be
     reader.py     JSON to an Asset
+    writer.py     an Asset to bytes, and to a file
 """
 
 from rigkit.gltf.asset import Animation, Asset, Channel, Mesh, Node, Skin
 from rigkit.gltf.reader import read
+from rigkit.gltf.writer import write
 
-__all__ = ["Node", "Skin", "Mesh", "Channel", "Animation", "Asset", "read"]
+__all__ = ["Node", "Skin", "Mesh", "Channel", "Animation", "Asset", "read", "write"]

@@ -152,6 +152,8 @@ class Channel:
         _check.choice("path", self.path, PATHS)
         _check.choice("interpolation", self.interpolation, INTERPOLATIONS)
         times = _exactly("times", self.times, "k")
+        if len(times) < 2 and self.interpolation == "CUBICSPLINE":
+            raise ValueError("`times` must be at least two for a cubic curve; got one.")
         if times[0] < 0 or not (np.diff(times) > 0).all():
             raise ValueError("`times` must be zero or more and increasing; "
                              f"got {times[0]:g} first and a least step of {np.diff(times).min(initial=np.inf):g}.")
@@ -161,6 +163,13 @@ class Channel:
         _set(self, "values", values)
         if self.path == "rotation" and not (np.abs(self._keys).max(axis=-1) > 0).all():
             raise ValueError("`values` must be rotations; got (0, 0, 0, 0). No turn at all is (0, 0, 0, 1).")
+
+    def unit_values(self):
+        """A rotation's values with every key of length one, as files must have them."""
+        values, keys = np.array(self.values), self._keys
+        off = np.abs(np.linalg.norm(keys, axis=-1) - 1) > UNIT
+        (values[:, 1] if self.interpolation == "CUBICSPLINE" else values)[off] = rotation.unit_quaternion(keys)[off]
+        return values
 
     @property
     def _keys(self):

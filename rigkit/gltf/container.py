@@ -199,8 +199,13 @@ def _put(part, path):
     try:
         os.link(part, path)  # fails if there is one, even one made this very moment
     except FileExistsError:
-        raise ValueError(f"`path` must be a new file; got {str(path)!r}, which is there. "
-                         "Say replace=True to write over it.") from None
+        raise taken(path) from None
+
+
+def taken(path):
+    """The refusal to write over a file."""
+    return ValueError(f"`path` must be a new file; got {str(path)!r}, which is there. To write over it "
+                      "say replace=True (--replace on the command line).")
 
 
 def _regular_file(path, where, most):

@@ -17,6 +17,7 @@ from rigkit import (
     bend,
     body,
     controls,
+    export,
     foot,
     frames,
     gait,
@@ -108,6 +109,7 @@ TUBE = mesh.tube(0.1, 1.0, around=6, along=2)
 WEIGHTS = np.stack([TUBE.vertices[:, 1] + 0.5, 0.5 - TUBE.vertices[:, 1]], axis=-1)
 HEEL_BALL_TOE = [[0, 0, -0.05], [0, 0, 0.1], [0, 0, 0.2]]
 WALK = gait.walk(PIP, frames=8, cycles=1)
+PIP_SKIN = skin.rig_skin(leg.LegRig.from_puppet(PIP), PIP, 300)
 # Markers on a segment that circles a joint.
 MOTION = frames.apply(frames.frame(rotation.matrix_from_vector(
     [[0.5 * np.cos(t), 0.3 * np.sin(2 * t), 0.5 * np.sin(t)] for t in range(8)]))[:, None], [VECTOR, OTHER])
@@ -290,6 +292,9 @@ CALLS = [
          rest_joint=array(FRAME, 4, 4), posed_joint=array(FRAME, 4, 4), axis="x",
          zone=array(np.full(len(TUBE.vertices), True), "v")),
     # gait
+    Call(export.rig_asset, skeleton=leg.LegRig.from_puppet(PIP).skeleton, surface=PIP_SKIN[0],
+         weights=array(PIP_SKIN[1], 11), motions={}),
+    Call(export.puppet_asset, puppet=PIP, vertices=300, walking=False, preset_bend_deg=array(5.0)),
     Call(gait.headings, points=array([[0, 1, 0], [0, 0.5, 0.1]], "n", 3)),
     Call(gait.periodic_spline, values=array([1, 2, 3, 2], "n"), phase=array(0.3)),
     Call(gait.joint_angles, percent=array(30), joint="knee", table="schwartz-2008", relative_step=array(0.7)),

@@ -23,7 +23,7 @@ def documented_order():
 
 
 ORDER = [*documented_order(), "__main__"]
-MATHS = ORDER[:ORDER.index("gltf") + 1]
+MATHS = ORDER[:ORDER.index("export") + 1]
 
 
 def written():

@@ -1,0 +1,189 @@
+"""An `Asset` to bytes, and to a file."""
+
+from pathlib import Path
+
+import numpy as np
+
+import rigkit
+from rigkit import _check
+from rigkit.gltf import container
+from rigkit.gltf.asset import PATHS, UNIT, Node
+from rigkit.gltf.fields import LARGEST_FLOAT
+
+VERTICES, INDICES = 34962, 34963  # what a stretch of the buffer is for
+_COMPONENTS = {"u1": 5121, "u2": 5123, "u4": 5125, "f4": 5126}
+_PLAIN = Node()
+_TYPES = {1: "SCALAR", 3: "VEC3", 4: "VEC4", 16: "MAT4"}
+_SUM_OFF = 1e-3  # weights that add up to one within this are scaled so that they do in 32-bit numbers too
+
+
+def write(asset, path, replace=False, as_is=False):
+    """Write an asset as a .glb file, or as a .gltf file that holds its data in itself.
+
+    Numbers are kept in 32 bits, as the standard has it; node transforms in full. The file is written whole or not at
+    all. Of `Asset.notes` nothing is written.
+
+    Parameters
+    ----------
+    asset : Asset
+    path : str or Path
+        Ends in .glb or .gltf.
+    replace : bool
+        Whether a file that is there may be written over.
+    as_is : bool
+        Whether weights, inverse bind matrices and normals that the standard forbids are written all the same, to show
+        what is wrong with such a file.
+
+    Raises
+    ------
+    ValueError
+        For a file that is there, a folder that cannot be written to, or an asset that would break the standard:
+        weights that do not add up to one, a joint twice at a vertex.
+    """
+    path = Path(path)
+    _check.choice("path", path.suffix.lower(), (".glb", ".gltf"))
+    if path.exists() and not replace:
+        raise container.taken(path)
+    document, binary = _Writer(asset, as_is).document()
+    try:
+        container.save(path, container.pack(document, binary, path.suffix.lower() == ".gltf"), replace)
+    except OSError as problem:
+        raise ValueError(f"`path` must be a place to write to; got {str(path)!r} ({problem.strerror}).") from None
+
+
+class _Writer:
+    def __init__(self, asset, as_is):
+        self.asset, self.as_is = asset, as_is
+        self.binary, self.views, self.accessors, self.known = bytearray(), [], [], {}
+
+    def document(self):
+        """The JSON, but for its buffer, and the buffer's bytes."""
+        asset = self.asset
+        about = {"version": "2.0", "generator": asset.generator or f"rigkit {rigkit.__version__}",
+                 "copyright": asset.copyright}
+        parts = {
+            "scenes": [{"nodes": np.flatnonzero(asset.parents < 0).tolist()}] if asset.nodes else [],
+            "nodes": [self._node(i) for i in range(len(asset.nodes))],
+            "skins": self._each("skins", self._skin),
+            "meshes": self._each("meshes", self._mesh),
+            "animations": self._each("animations", self._animation),
+            "accessors": self.accessors,
+            "bufferViews": self.views,
+        }
+        document = {"asset": _without_empty(about), **({"scene": 0} if asset.nodes else {}), **_without_empty(parts)}
+        return document, self.binary
+
+    def _each(self, field, encode):
+        entries = []
+        for i, thing in enumerate(getattr(self.asset, field)):
+            try:
+                entries.append(_without_empty({"name": thing.name}) | encode(thing))
+            except ValueError as problem:
+                raise ValueError(f"{field}[{i}]: {problem}") from None
+        return entries
+
+    def _node(self, place):
+        node = self.asset.nodes[place]
+        entry = _without_empty({"name": node.name, "children": list(self.asset.children[place])})
+        for path in PATHS:
+            value = getattr(node, path)
+            if not np.array_equal(value, getattr(_PLAIN, path)):
+                entry[path] = value.tolist()
+        references = {"mesh": node.mesh, "skin": node.skin}
+        return entry | {field: int(value) for field, value in references.items() if value is not None}
+
+    def _skin(self, skin):
+        bind = skin.inverse_bind
+        if not self.as_is:
+            last = np.abs(bind[:, 3] - [0, 0, 0, 1]).max(axis=-1)
+            if last.max() > UNIT:
+                raise ValueError("`inverse_bind` must have the last row 0 0 0 1; "
+                                 f"got {bind[np.argmax(last), 3]} for joint {np.argmax(last)}.")
+            bind = np.array(bind)
+            bind[:, 3] = [0, 0, 0, 1]
+        columns = np.swapaxes(bind, 1, 2).reshape(-1, 16)
+        root = {} if skin.root is None else {"skeleton": int(skin.root)}
+        return {"joints": skin.joints.tolist(), "inverseBindMatrices": self._add("inverse_bind", columns), **root}
+
+    def _mesh(self, mesh):
+        attributes = {"POSITION": self._add("positions", mesh.positions, VERTICES, bounds=True)}
+        if mesh.normals is not None:
+            attributes["NORMAL"] = self._add("normals", self._normals(mesh.normals), VERTICES)
+        if mesh.weights is not None:
+            weights = self._weights(mesh)
+            joints = np.where(weights > 0, mesh.joints, 0) if not self.as_is else mesh.joints
+            kind = "u1" if joints.max() < 256 else "u2"
+            for n in range(weights.shape[1] // 4):
+                four = slice(4 * n, 4 * n + 4)
+                attributes[f"JOINTS_{n}"] = self._add("joints", joints[:, four], VERTICES, kind)
+                attributes[f"WEIGHTS_{n}"] = self._add("weights", weights[:, four], VERTICES)
+        kind = "u2" if len(mesh.positions) < 2**16 else "u4"
+        return {"primitives": [{"attributes": attributes,
+                                "indices": self._add("triangles", mesh.triangles.reshape(-1, 1), INDICES, kind)}]}
+
+    def _normals(self, normals):
+        lengths = np.linalg.norm(normals, axis=-1, keepdims=True)
+        if self.as_is or (np.abs(lengths - 1) < UNIT).all():
+            return normals
+        if not lengths.all():
+            raise ValueError(f"`normals` must have a direction; got 0 at vertex {np.argmin(lengths)}. "
+                             "Leave them out if there are none.")
+        return normals / lengths
+
+    def _weights(self, mesh):
+        """Weights that add up to one in 32-bit numbers, if they did in the first place."""
+        weights = mesh.weights
+        if self.as_is:
+            return weights
+        sums = weights.sum(axis=-1)
+        off = np.abs(sums - 1)
+        if weights.min() < 0 or off.max() > _SUM_OFF:
+            vertex = np.argmax(np.where((weights < 0).any(axis=-1), np.inf, off))
+            raise ValueError("`weights` must be zero or more and add up to one at every vertex; "
+                             f"got {weights[vertex]} at vertex {vertex}.")
+        numbered = np.where(weights > 0, mesh.joints, -1 - np.arange(weights.shape[1]))
+        in_order = np.sort(numbered, axis=-1)
+        twice = (np.diff(in_order, axis=-1) == 0).any(axis=-1)
+        if twice.any():
+            raise ValueError("`joints` must be different where they have weight; "
+                             f"got {mesh.joints[np.argmax(twice)]} at vertex {np.argmax(twice)}.")
+        scaled = (weights / sums[:, None]).astype(np.float32)
+        return scaled.astype(np.float64)
+
+    def _animation(self, animation):
+        samplers, channels = [], []
+        for channel in animation.channels:
+            times = channel.times.astype(np.float32)
+            if not (np.diff(times) > 0).all():
+                raise ValueError("`times` must increase by more than 32-bit numbers can tell apart; got steps of "
+                                 f"{np.diff(channel.times).min():g} s.")
+            values = channel.unit_values() if channel.path == "rotation" else channel.values
+            sampler = {"input": self._add("times", times[:, None], bounds=True), "interpolation": channel.interpolation,
+                       "output": self._add("values", values.reshape(-1, PATHS[channel.path]))}
+            if sampler not in samplers:
+                samplers.append(sampler)
+            channels.append({"sampler": samplers.index(sampler),
+                             "target": {"node": int(channel.node), "path": channel.path}})
+        return {"channels": channels, "samplers": samplers}
+
+    def _add(self, name, array, target=None, kind="f4", bounds=False):
+        """Put an array, shape (count, size), into the buffer, or find it there; the accessor's place."""
+        if not np.abs(array).max() <= LARGEST_FLOAT:
+            raise ValueError(f"`{name}` must be numbers of 32 bits; got {np.abs(array).max():g}.")
+        array = np.ascontiguousarray(array, dtype=f"<{kind}")
+        data = array.tobytes()
+        key = data, kind, array.shape[1], target, bounds
+        if key not in self.known:
+            self.known[key] = len(self.accessors)
+            self.binary += b"\0" * (-len(self.binary) % 4)
+            view = {"buffer": 0, "byteOffset": len(self.binary), "byteLength": len(data)}
+            self.binary += data
+            limits = {"min": array.min(axis=0).tolist(), "max": array.max(axis=0).tolist()} if bounds else {}
+            self.accessors.append({"bufferView": len(self.views), "componentType": _COMPONENTS[kind],
+                                   "count": len(array), "type": _TYPES[array.shape[1]], **limits})
+            self.views.append(view | ({} if target is None else {"target": target}))
+        return self.known[key]
+
+
+def _without_empty(entries):
+    return {key: value for key, value in entries.items() if value}
