@@ -1,0 +1,132 @@
+"""What a joint's name says: its side, which part of a leg it may be, and whether it only helps.
+
+Names are split where separators, digits and capitals part them, and run-together words by a small vocabulary. Sides
+are read as words, prefixes and suffixes. Nothing here is certain: a name is one witness, where a joint stands another.
+"""
+
+import re
+from dataclasses import dataclass, field
+from functools import lru_cache
+
+LONGEST = 100  # letters of a name that are read
+PARTS = ("pelvis", "hip", "knee", "ankle", "ball", "toe")
+
+SIDES = {"l": "L", "left": "L", "lft": "L", "lt": "L", "lf": "L", "r": "R", "right": "R", "rgt": "R", "rt": "R"}
+
+# How well a word names the joint at the upper end of a part: the hip joint moves the thigh, and may be called so.
+_WORDS = {
+    "pelvis": {"pelvis": 1.0}, "hips": {"pelvis": 1.0}, "root": {"pelvis": 0.3}, "cog": {"pelvis": 0.3},
+    "thigh": {"hip": 1.0}, "femur": {"hip": 1.0}, "haunch": {"hip": 0.8},
+    "knee": {"knee": 1.0}, "shin": {"knee": 1.0}, "calf": {"knee": 1.0}, "shank": {"knee": 1.0},
+    "crus": {"knee": 1.0}, "tibia": {"knee": 1.0},
+    "ankle": {"ankle": 1.0}, "foot": {"ankle": 0.9, "ball": 0.2}, "hock": {"ankle": 0.6}, "paw": {"ankle": 0.8},
+    "hoof": {"ankle": 0.7, "ball": 0.3}, "tarsus": {"ankle": 0.8}, "talus": {"ankle": 0.8},
+    "ball": {"ball": 1.0}, "toe": {"ball": 0.9, "toe": 0.5}, "toes": {"ball": 0.9, "toe": 0.5},
+    "metatarsal": {"ball": 0.8}, "metatarsus": {"ankle": 0.6, "ball": 0.4},
+}
+_LEG = {"leg", "limb"}
+_UPPER, _LOWER = {"upper", "up", "top"}, {"lower", "low", "lo", "bottom", "under"}
+_TIP = {"tip", "end", "nub", "leaf"}
+_HELPS = {"twist", "twister", "roll", "pole", "ik", "ctrl", "control", "target", "goal", "helper", "help", "aim",
+          "dummy", "corrective", "correction", "fix", "aux", "bulge", "muscle", "volume", "locator", "null", "socket",
+          "attach", "offset", "driver", "pivot", "heel", "follow", "push", "kneecap", "patella", "cap", "pad", "jiggle",
+          "cloth"}
+_NOT_LEGS = {"arm", "arms", "forearm", "elbow", "wrist", "hand", "palm", "finger", "fingers", "thumb", "index",
+             "middle", "ring", "pinky", "little", "metacarpal", "phalanx", "proximal", "intermediate", "distal",
+             "shoulder", "clavicle", "collar", "scapula", "humerus", "radius", "ulna", "spine", "chest", "torso",
+             "belly", "abdomen", "neck", "head", "jaw", "eye", "eyes", "eyelid", "ear", "hair", "tail", "wing",
+             "feather", "tongue", "brow", "lip", "mouth", "nose", "cheek", "beak", "skirt", "coat", "cape", "strap",
+             "belt", "bag", "prop", "weapon", "hat", "antenna", "tentacle", "fin", "horn", "trunk", "bust", "breast",
+             "rib"}
+_VOCABULARY = ({*_WORDS, *_LEG, *_UPPER, *_LOWER, *_TIP, *_HELPS, *_NOT_LEGS, "hip", "joint", "bone", "front", "rear",
+                "hind", "back", "fore"} | {word for word in SIDES if len(word) > 2}) - {"lo"}
+
+
+@dataclass(frozen=True)
+class NameReading:
+    """What a name says.
+
+    Attributes
+    ----------
+    side : {"L", "R"} or None
+    parts : dict of part to float
+        How well it names each part, above 0 to 1; empty where it names none.
+    helps : bool
+        Whether it names a joint that helps another: a twist, a pole, a tip …
+    elsewhere : bool
+        Whether it names something that is no part of a leg.
+    stem : str
+        The name without its side: a joint and its partner on the other side have the same.
+    """
+
+    side: str | None = None
+    parts: dict = field(default_factory=dict)
+    helps: bool = False
+    elsewhere: bool = False
+    stem: str = ""
+
+
+@lru_cache(maxsize=4096)
+def read_name(name):
+    """What a joint's name says, as a `NameReading`; names of any kind are read, none is refused."""
+    tokens = _tokens(name)
+    sides = {SIDES[token] for token in tokens if token in SIDES}
+    words = [token for token in tokens if token not in SIDES]
+    side = sides.pop() if len(sides) == 1 else None
+    known = set(words)
+    return NameReading(side, _parts(known, side), bool(known & (_HELPS | _TIP)),
+                       bool(known & _NOT_LEGS) and not known & (_WORDS.keys() | _LEG), " ".join(words))
+
+
+def _parts(words, side):
+    parts = {}
+    for word in words & _WORDS.keys():
+        for part, weight in _WORDS[word].items():
+            parts[part] = max(weight, parts.get(part, 0.0))
+    if "hip" in words:  # one hip of two, or all of both
+        parts |= {"hip": 1.0} if side else {"pelvis": 0.9, "hip": 0.3}
+    if words & _LEG:
+        upper, lower = words & _UPPER, words & _LOWER
+        if upper or lower:
+            parts |= {"hip" if upper else "knee": 1.0}
+        elif not parts:
+            parts |= {"hip": 0.5, "knee": 0.5, "ankle": 0.2}
+    if words & _TIP and parts:
+        return {"toe": 0.8} if "ball" in parts else {}
+    return parts
+
+
+def _tokens(name):
+    """The words of a name in lower case, without a namespace before it."""
+    name = re.split(r"[:|]", name)[-1][:LONGEST]
+    pieces = re.findall(r"[A-Z]+(?=[A-Z][a-z])|[A-Z]?[a-z]+|[A-Z]+|\d+|[^\W\d_a-zA-Z]+", name)
+    return [word for piece in pieces for word in _words_in(piece.lower())]
+
+
+def _words_in(piece):
+    """A run of letters as the words it is made of, with a side's letter before or behind; itself if it is none."""
+    if piece in _VOCABULARY or piece in SIDES:
+        return [piece]
+    for words in (_split(piece), *(_beside(piece, side) for side in ("l", "r"))):
+        if words:
+            return words
+    return [piece]
+
+
+def _beside(piece, side):
+    """A side's single letter at one end of known words."""
+    if piece.startswith(side) and (words := _split(piece[1:])):
+        return [side, *words]
+    if piece.endswith(side) and (words := _split(piece[:-1])):
+        return [*words, side]
+    return None
+
+
+def _split(piece, most=4):
+    if piece in _VOCABULARY:
+        return [piece]
+    if most > 1:
+        for cut in range(len(piece) - 2, 1, -1):
+            if piece[:cut] in _VOCABULARY and (rest := _split(piece[cut:], most - 1)):
+                return [piece[:cut], *rest]
+    return None
