@@ -123,6 +123,18 @@ def _report(copies):
     return "\n".join([f"Your folder: {copies.folder}", *lines])
 
 
+def _workers(text):
+    if not (text.isascii() and text.isdigit() and int(text) >= 1):
+        raise argparse.ArgumentTypeError(f"must be a number from 1 on; got {text!r}")
+    return int(text)
+
+
+def _mark(arguments):
+    from rigkit.marking import command
+
+    return command.mark(arguments)
+
+
 def _refuse(problem):
     print(f"rigkit: {problem}", file=sys.stderr)
     return 1

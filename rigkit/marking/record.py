@@ -38,6 +38,9 @@ _ONLY_ADDED_TO = """
     CREATE TRIGGER {table}_{what} BEFORE {what} ON {table}
     BEGIN SELECT RAISE(ABORT, 'the record is only ever added to'); END;
 """
+_ABOUT_IN_BRIEF = """
+    json_object('jail', json(ifnull(json_extract(about, '$.jail'), '{}')), 'rigkit', json_extract(about, '$.rigkit'))
+"""
 
 
 class RecordError(Exception):
@@ -66,7 +69,10 @@ class Record:
         if not create and not self.path.is_file():
             raise ValueError(f"There is no record of marks at {self.path}. Marking a class makes one.")
         with self._plainly():
-            os.close(os.open(self.path, os.O_RDWR | os.O_CREAT if create else os.O_RDONLY, 0o600))
+            file = os.open(self.path, os.O_RDWR | os.O_CREAT if create else os.O_RDONLY, 0o600)
+            with open(file, "rb") as start:
+                if start.read(16) not in (b"SQLite format 3\0", b""):  # SQLite would write over a short file
+                    raise self._no_record()
             self._base = sqlite3.connect(self.path, timeout=PATIENCE, isolation_level=None)
             try:
                 self._base.execute("PRAGMA synchronous = FULL")
@@ -113,22 +119,24 @@ class Record:
             row = self._base.execute("SELECT found FROM runs ORDER BY number DESC LIMIT 1").fetchone()
         return json.loads(row[0]) if row else {}
 
-    def entries(self, about=True, learner=None):
+    def entries(self, learner=None, brief=False):
         """The latest entry of each learner in each lesson, corrections applied, one after the other.
 
         Parameters
         ----------
-        about : bool
-            Whether to read the private part too.
-        learner : str or None
+        learner : str, optional
             The id of the only one asked for.
+        brief : bool
+            Without pictures and cases, and of the private part only the jail and the kit's version: what a list of a
+            whole class needs, in little memory.
         """
         corrections = self._corrections()
-        columns = "entry, about" if about else "entry"
-        rows = self._rows(f"SELECT {columns} FROM latest WHERE learner = ifnull(?, learner) ORDER BY learner, lesson",
-                          learner)
-        for row in rows:
+        about = _ABOUT_IN_BRIEF if brief else "about"
+        for row in self._rows(f"SELECT entry, {about} FROM latest WHERE learner = ifnull(?, learner) "
+                              "ORDER BY learner, lesson", learner):
             entry = thawed(*row)
+            if brief:
+                entry = replace(entry, outcomes=tuple(replace(o, inputs={}, picture=None) for o in entry.outcomes))
             yield replace(entry, overrides=tuple(corrections.get((entry.learner.id, entry.lesson), {}).values()))
 
     def history(self):
@@ -162,10 +170,13 @@ class Record:
         kind, schema = (self._base.execute(f"PRAGMA {name}").fetchone()[0]
                         for name in ("application_id", "user_version"))
         if kind != KIND:
-            raise ValueError(f"{self.path} is not a record of marks. Choose another folder.")
+            raise self._no_record()
         if schema > SCHEMA:
             raise ValueError(f"{self.path} was made by a later version of rigkit (form {schema}; this one knows form "
                              f"{SCHEMA}). Use that version or a later one, or choose another folder.")
+
+    def _no_record(self):
+        return ValueError(f"{self.path} is not a record of marks. Choose another folder.")
 
     def _corrections(self):
         """Question to the latest correction, by (learner's id, lesson); questions in order."""

@@ -1,0 +1,121 @@
+"""The same work on the workers of a dask.distributed scheduler: `pip install "rigkit[cluster]"`.
+
+Each worker opens its own jail, once, and tries it before its first submission. What is sent to it is the bytes of a
+file and the seed of its cases; what comes back is the entry and the page. The record stays here.
+"""
+
+import threading
+from functools import lru_cache
+
+import rigkit
+from rigkit.marking.jail import NoJail, open_jail
+from rigkit.marking.workers import given_up, work
+
+PATIENCE = 10  # seconds for a scheduler to answer
+AHEAD = 2  # tasks sent ahead for each thread of the workers, so that none waits for the next
+_opening = threading.Lock()
+
+
+class ClusterError(Exception):
+    """The cluster cannot be used; the text says why, and what would do."""
+
+
+class Cluster:
+    """The workers of the scheduler at `address`; use it in a `with` statement.
+
+    Parameters
+    ----------
+    address : str
+        Such as "tcp://10.0.0.5:8786".
+    jail : str
+        The kind of jail that each worker opens.
+
+    Raises
+    ------
+    ClusterError
+        Without the extra, the scheduler, or any worker; or where a worker has another version of the kit, or no jail.
+    """
+
+    def __init__(self, address, jail):
+        try:
+            import distributed
+        except ImportError:
+            raise ClusterError('Marking on a cluster needs dask.distributed: pip install "rigkit[cluster]".') from None
+        self._distributed, self._jail = distributed, jail
+        try:
+            self._client = distributed.Client(address, timeout=PATIENCE, set_as_default=False)
+        except (OSError, ValueError, TypeError) as error:
+            raise ClusterError(f"No scheduler answers at {address} ({error}).") from error
+        try:
+            self._check(address)
+        except BaseException:
+            self._client.close()
+            raise
+
+    def __enter__(self):
+        return self
+
+    def __exit__(self, *_):
+        self._client.close()
+
+    def each(self, tasks):
+        """`Done` for each of the tasks, in the order in which they are done.
+
+        A task whose worker dies goes to another; one that took several along is given up.
+        """
+        tasks, sent = iter(tasks), {}
+        done = self._distributed.as_completed(with_results=False)
+        while True:
+            while len(sent) < AHEAD * self._threads() and (task := next(tasks, None)) is not None:
+                future = self._client.submit(_work, task, self._jail, pure=False)
+                sent[future] = task
+                done.add(future)
+            if not sent:
+                return
+            future = next(done)
+            task = sent.pop(future)
+            yield self._result(future, task)
+            future.release()
+
+    def _threads(self):
+        return max(1, sum(self._client.nthreads().values()))
+
+    def _result(self, future, task):
+        try:
+            return future.result()
+        except self._distributed.scheduler.KilledWorker:
+            return given_up(task, "Each worker that marked it died.")
+        except NoJail as why:
+            return given_up(task, f"The worker had no jail: {why}")
+
+    def _check(self, address):
+        answers = self._client.run(_ready, self._jail, on_error="return")
+        if not answers:
+            raise ClusterError(f"The scheduler at {address} has no workers. Start some: dask worker {address}")
+        for worker, answer in answers.items():
+            if isinstance(answer, Exception):
+                raise ClusterError(f"The worker {worker} cannot mark: {answer}")
+            if answer != rigkit.__version__:
+                raise ClusterError(f"The worker {worker} has rigkit {answer}, here it is {rigkit.__version__}. "
+                                   "Install the same version on all.")
+
+
+def _work(task, kind):
+    return work(task, _jail(kind))
+
+
+def _ready(kind):
+    _jail(kind)
+    return rigkit.__version__
+
+
+def _jail(kind):
+    with _opening:
+        return _opened(kind)
+
+
+@lru_cache
+def _opened(kind):
+    jail = open_jail(kind)
+    jail.self_test()
+    return jail

@@ -1,0 +1,197 @@
+"""One submission, from the bytes of a file to an entry: read it, draw its cases, run it in the jail, weigh the answers.
+
+The learner's code runs in the jail alone. The cases are drawn and the answers weighed out here, from copies of our own.
+"""
+
+import threading
+from collections import Counter
+from dataclasses import asdict, dataclass, replace
+
+import rigkit
+from rigkit.homework import checking, notebook
+from rigkit.marking import submissions
+from rigkit.marking.entry import FINISHED, NOT_STARTED, Entry, Learner
+from rigkit.marking.jail import Call, Request
+from rigkit.marking.record import now
+
+CUT_SHORT = {
+    "time limit": "The notebook was still running when its time was up",
+    "memory": "The notebook asked for more memory than one may have",
+    "output limit": "The notebook printed more than one may",
+    "stopped early": "The notebook's own code ended its run",
+}
+_weighing = threading.Lock()  # a wrong model that prints is kept quiet by swapping stdout, one thread at a time
+
+
+@dataclass(frozen=True)
+class Submission:
+    """One file to mark, complete: the same marks come of it on any machine.
+
+    Attributes
+    ----------
+    learner : Learner
+    lesson : str
+    place, digest : str
+        Where it lay, and its SHA-256.
+    data : bytes
+    seed : str
+        The secret that its cases are drawn from.
+    """
+
+    learner: Learner
+    lesson: str
+    place: str
+    digest: str
+    data: bytes
+    seed: str
+
+
+def mark_one(submission, jail):
+    """The entry of one submission; never an error, whatever is in the file.
+
+    Parameters
+    ----------
+    submission : Submission
+    jail : Jail
+        Open, and found sound by its self-test.
+
+    Returns
+    -------
+    Entry
+        Without overrides. Not marked where the file cannot be read, the jail did not start, or weighing failed by a
+        fault of ours.
+    """
+    try:
+        read = submissions.read_notebook(submission.data)
+    except submissions.Unreadable as why:
+        return _entry(submission, marked=False, end="", why=str(why))
+    try:
+        return _marked(submission, read, jail)
+    except Exception as fault:
+        return _entry(submission, marked=False, end="", why=f"Marking it failed by a fault of the kit: {fault!r:.300}")
+
+
+def ran_out_of_time(entry):
+    """Whether a clock cost an answer: then it is due a second run, with the machine to itself."""
+    return entry.end == "time limit" or any(count.get("stopped") for count in entry.about.get("counts", {}).values())
+
+
+def _marked(submission, read, jail):
+    questions = notebook.questions(submission.lesson)
+    homework = notebook.Homework(questions, _student(submission.learner, read.claimed))
+    cases = {name: _cases(homework, question, submission.seed) for name, question in questions.items()}
+    run = jail.run(_request(read, homework, cases))
+    about = _about(submission, homework, run)
+    if run.end == NOT_STARTED:
+        return _entry(submission, marked=False, end=run.end, about=about,
+                      why=f"The jail did not start: {run.about.get('why', 'it did not say why')}")
+    answers = {name: _answers(run, name, len(cases[name])) for name in questions}
+    with _weighing:
+        outcomes = tuple(_outcome(question, cases[name], answers[name], run) for name, question in questions.items())
+    about["counts"] = {name: _counts(outcome, answers[name])
+                       for name, outcome in zip(questions, outcomes, strict=True)}
+    flags = [*_of_the_name(submission.learner, read.claimed, homework, outcomes, answers), *_of_the_run(run, outcomes)]
+    why = "" if run.end == FINISHED else f"{_cut_short(run)}; answers given before that count."
+    return _entry(submission, end=run.end, why=why, outcomes=outcomes, flags=tuple(flags), about=about)
+
+
+def _entry(submission, **found):
+    return Entry(submission.learner, submission.lesson, submission.place, submission.digest, time=now(), **found)
+
+
+def _student(learner, claimed):
+    """The name that the learner's own numbers hang on: the one they typed, if it is theirs, else their id."""
+    return claimed.strip() if claimed and _is_theirs(learner, claimed) else learner.id
+
+
+def _is_theirs(learner, claimed):
+    return claimed.strip().casefold() in {name.strip().casefold() for name in (learner.id, learner.name, *learner.also)}
+
+
+def _cases(homework, question, seed):
+    """A value's one case is the learner's own; a function's are drawn from the secret seed."""
+    if question.kind == "value":
+        return homework.cases(question, attempt=0)
+    return checking.draw(question, homework.character, checking.generator(seed, question.id))
+
+
+def _request(read, homework, cases):
+    calls = tuple(Call(name, question.kind, cases[name] if question.kind == "function" else [])
+                  for name, question in homework.questions.items())
+    shown = {name: homework.cases(question, attempt=0)[0] for name, question in homework.questions.items()}
+    return Request(read.cells, calls, {"lesson": homework.lesson, "student": homework.student, "inputs": shown,
+                                       "character": asdict(homework.character)})
+
+
+def _answers(run, name, cases):
+    """The records of one question, as many as there are cases, or none."""
+    records = list(run.records.get(name, ()))
+    if records and run.end != FINISHED:
+        records += [{"end": "stopped", "seconds": None}] * (cases - len(records))
+    return records
+
+
+def _outcome(question, cases, records, run):
+    if records:
+        return checking.weigh(question, cases, records)
+    if run.end != FINISHED:
+        word, sentence = checking.NOT_YET, "no answer came before the run was cut short"
+    else:
+        word, sentence = checking.BLANK, ": ".join(filter(None, [f"the notebook ends without `{question.name}`",
+                                                                 _failed(run)]))
+    return checking.Outcome(question.id, word, 0.0, f"{sentence}.", cases=len(cases))
+
+
+def _failed(run):
+    """The first cell that stopped, in words; empty if none did."""
+    for number, cell in enumerate(run.cells, start=1):
+        if not cell.get("ok"):
+            line = f" in line {cell['line']}" if cell.get("line") else ""
+            return f"code cell {number} stopped with {cell.get('error')}{line}"
+    return ""
+
+
+def _cut_short(run):
+    return CUT_SHORT[run.end] + (f" (signal {run.signal})" if run.signal else "")
+
+
+def _of_the_run(run, outcomes):
+    if run.end != FINISHED:
+        yield f"{_cut_short(run)}."
+    failed = _failed(run)
+    if failed and any(outcome.score < 1 for outcome in outcomes):
+        yield f"Not every cell ran: {failed}."
+
+
+def _of_the_name(learner, claimed, homework, outcomes, answers):
+    """What to say when a notebook is made out to somebody else: whose numbers were taken, and what would fit theirs."""
+    if not claimed or _is_theirs(learner, claimed):
+        return
+    yield f'The notebook is made out to "{claimed.strip():.80}"; the numbers of {learner.id} were taken.'
+    theirs = notebook.Homework(homework.questions, claimed.strip())
+    for (name, question), outcome in zip(homework.questions.items(), outcomes, strict=True):
+        if question.kind == "value" and outcome.score < 1 and answers[name]:
+            with _weighing:
+                as_claimed = checking.weigh(question, theirs.cases(question, 0), answers[name])
+            if as_claimed.score == 1:
+                yield f'{question.id} would be right for "{claimed.strip():.80}".'
+
+
+def _counts(outcome, records):
+    ends = Counter(record.get("end", "answered") for record in records)
+    counts = {"right": outcome.right, "wrong": ends.pop("answered", 0) - outcome.right, **ends,
+              "missing": outcome.cases - len(records)}
+    return {what: count for what, count in counts.items() if count}
+
+
+def _about(submission, homework, run):
+    return {"seed": submission.seed, "student": homework.student, "rigkit": rigkit.__version__, "jail": run.about,
+            "signal": run.signal, "wall": run.wall, "cpu": run.cpu, "bytes_out": run.bytes_out, "cut": run.cut,
+            "cells": list(run.cells), "answers": dict(run.records), "printed": run.printed}
+
+
+def better(first, second):
+    """The entry to keep of two runs of one submission, the second if they are worth the same; it tells of both."""
+    kept = second if second.marked and (second.score or 0) >= (first.score or 0) else first
+    runs = [{"end": entry.end, "wall": entry.about.get("wall")} for entry in (first, second)]
+    return replace(kept, about={**kept.about, "runs": runs})

@@ -1,0 +1,368 @@
+"""A whole class from one command: who is due, marking shared out, the record kept, and all that is made from it."""
+
+import math
+import shutil
+import time
+from contextlib import suppress
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from types import SimpleNamespace
+
+from rigkit import course
+from rigkit.homework import notebook
+from rigkit.marking import class_page, likeness, page, report, submissions, tables
+from rigkit.marking import roster as rosters
+from rigkit.marking.cluster import Cluster
+from rigkit.marking.entry import FINISHED, Learner
+from rigkit.marking.jail import open_jail
+from rigkit.marking.marker import Submission, better, ran_out_of_time
+from rigkit.marking.record import Record, sole
+from rigkit.marking.workers import Task, Workers, done, how_many
+
+RECORD = "results.sqlite"
+NOTEBOOK = "class-results.ipynb"
+MOST_LINES = 20  # of a list in a summary
+
+
+@dataclass(frozen=True)
+class Progress:
+    """How far a run of marking is."""
+
+    done: int
+    total: int
+    seconds: float
+
+    @property
+    def rate(self):
+        """Submissions a second."""
+        return self.done / self.seconds if self.seconds > 0 else 0.0
+
+    @property
+    def left(self):
+        """Seconds to go, at the rate so far; None before there is one."""
+        return (self.total - self.done) / self.rate if self.done else None
+
+    def __str__(self):
+        left = "" if self.left is None else f", {_duration(self.left)} left"
+        return f"{self.done:,} of {self.total:,} marked, {self.rate:.1f} a second{left}"
+
+
+@dataclass(frozen=True)
+class Summary:
+    """What one run of marking came to.
+
+    Attributes
+    ----------
+    out : Path
+    marked, already : int
+        Submissions marked now, and those left as they were because they have not changed.
+    not_marked : tuple of (str, str)
+        The file, and why.
+    look, unjailed : int
+        How many of all entries a teacher should look at, and how many were run without a jail.
+    missing : tuple of (str, Learner)
+        The lesson, and who has handed in nothing.
+    seconds : float
+    """
+
+    out: Path
+    marked: int
+    already: int
+    not_marked: tuple[tuple[str, str], ...]
+    look: int
+    missing: tuple[tuple[str, Learner], ...]
+    unjailed: int
+    seconds: float
+
+    def __str__(self):
+        lines = [f"{self.marked:,} marked in {self.seconds:.0f} s."]
+        if self.already:
+            lines.append(f"{self.already:,} unchanged since they were marked, and left as they were.")
+        if self.not_marked:
+            lines += [f"{len(self.not_marked):,} not marked:", *_shortened(self.not_marked)]
+        if self.missing:
+            names = ", ".join(f"{page.plain(learner.name or learner.id)} ({lesson})"
+                              for lesson, learner in self.missing[:MOST_LINES])
+            lines.append(f"{len(self.missing):,} missing: {names}{', …' if len(self.missing) > MOST_LINES else ''}.")
+        if self.look:
+            lines.append(f"{self.look:,} to look at; the class page says why.")
+        if self.unjailed:
+            lines.append(f"{self.unjailed:,} run UNJAILED; each page says so.")
+        return "\n".join([*lines, f"Class page: {self.out / class_page.NAME}"])
+
+    @property
+    def data(self):
+        """The same as JSON data."""
+        return {"marked": self.marked, "already_marked": self.already,
+                "not_marked": [{"file": file, "why": why} for file, why in self.not_marked],
+                "to_look_at": self.look,
+                "missing": [{"lesson": lesson, "learner": learner.id} for lesson, learner in self.missing],
+                "unjailed": self.unjailed, "seconds": round(self.seconds, 2), "results": str(self.out),
+                "class_page": str(self.out / class_page.NAME)}
+
+
+def mark_class(path, out, roster=None, *, workers=None, cluster=None, lessons=(), anew=False, jail="bwrap",
+               progress=None):
+    """Mark all that is due in a folder or zip of submissions, and bring everything in the folder `out` up to date.
+
+    Parameters
+    ----------
+    path, out : path-like
+    roster : path-like, optional
+        Who is in the class; without one, each file's place names a learner.
+    workers : int, optional
+        How many processes; as many as fit, if not given.
+    cluster : str, optional
+        The address of a dask.distributed scheduler to use instead.
+    lessons : sequence of str
+        Only these; all, if empty.
+    anew : bool
+        Whether to mark those again whose file has not changed: with the same seed, so to the same marks.
+    jail : str
+        The kind.
+    progress : callable, optional
+        Called with a `Progress` after each submission.
+
+    Returns
+    -------
+    Summary
+
+    Raises
+    ------
+    ValueError
+        Wrong use: a path, a roster, a lesson, or a folder `out` that cannot be one.
+    RecordError, NoJail, ClusterError, OSError
+        Something is in the way; what is recorded until then stays.
+    """
+    began, out = time.monotonic(), Path(out)
+    lessons = tuple(_lesson(lesson) for lesson in lessons)
+    handed_in = submissions.collect(path)
+    listed = rosters.read(roster) if roster is not None else None
+    _make_folder(out, Path(path))
+    with sole(out), Record(out / RECORD) as record:
+        placed = rosters.place(handed_in.files, listed)
+        everyone = placed.learners
+        mine = {key: file for key, file in placed.of.items() if not lessons or key[1] in lessons}
+        marked = {} if anew else record.marked()
+        due = {key: file for key, file in mine.items() if marked.get(key) != file.digest}
+        if due:
+            with _hands(jail, cluster, workers, len(due)) as hands:
+                _mark(record, out, everyone, due, hands, _Clock(len(due), progress))
+        problems = [*handed_in.problems, *placed.problems]
+        record.add_run({
+            "lessons": lessons or sorted({lesson for _, lesson in mine}),
+            "learners": [asdict(learner) for learner in (listed.learners if listed else ())],
+            "problems": [[problem.place, problem.why] for problem in problems],
+            "groups": [[group.lesson, list(group.learners), group.share] for group in _alike(mine)]})
+        return _summary(record, out, mine, due, problems, time.monotonic() - began)
+
+
+def correct(out, learner, question, score, reason):
+    """Put a teacher's score in place of a measured one, and bring that learner's page and the class's up to date.
+
+    Parameters
+    ----------
+    out : path-like
+        The folder of results.
+    learner : str
+        Their id or name.
+    question : str
+        Its id, such as "06/solve_leg".
+    score : float
+        0 to 1.
+    reason : str
+
+    Returns
+    -------
+    Entry
+        With the correction.
+
+    Raises
+    ------
+    ValueError
+        No such learner, question or score, or no reason.
+    """
+    out = Path(out)
+    score = _score(score)
+    lesson = _question(question).lesson
+    if not str(reason or "").strip():
+        raise ValueError('A correction needs a reason: --reason "…".')
+    with Record(out / RECORD, create=False) as record, sole(out):
+        who = _one_learner(record, learner, lesson)
+        record.override(who.id, question, score, reason.strip())
+        write_all(record, out)
+        return next(entry for entry in record.entries(learner=who.id) if entry.lesson == lesson)
+
+
+def write_all(record, out):
+    """Make the tables, the class page, and the learners' pages that are corrected or not there, from the record.
+
+    Returns what the class page shows: the entries, in short, and who is missing.
+    """
+    found = record.last_run()
+    learners = [Learner(**learner | {"also": tuple(learner["also"])}) for learner in found.get("learners", ())]
+    entries = list(record.entries(brief=True))
+    missing = _missing(entries, learners, found.get("lessons", ()))
+    groups = [SimpleNamespace(lesson=lesson, learners=who, share=share)
+              for lesson, who, share in found.get("groups", ())]
+    problems = [SimpleNamespace(place=place, why=why) for place, why in found.get("problems", ())]
+    for entry in entries:
+        path = out / report.FOLDER / report.name_of_file(entry.learner)
+        if entry.overrides or not path.is_file() or path.stat().st_size == 0:  # a power cut can leave a page empty
+            report.write(entry.learner, list(record.entries(learner=entry.learner.id)), out)
+    tables.write(entries, learners, out)
+    class_page.write(entries, out, groups=groups, missing=missing, problems=problems)
+    if not (out / NOTEBOOK).exists():
+        shutil.copyfile(course.CLASSROOM / NOTEBOOK, out / NOTEBOOK)
+    return entries, missing
+
+
+class _Clock:
+    """Counts submissions, and tells whoever asked."""
+
+    def __init__(self, total, tell):
+        self._done, self._total, self._tell, self._began = 0, total, tell, time.monotonic()
+
+    def tick(self, count=1):
+        self._done += count
+        if self._tell:
+            self._tell(Progress(self._done, self._total, time.monotonic() - self._began))
+
+
+def _hands(jail, cluster, workers, due):
+    if cluster:
+        return Cluster(cluster, jail)
+    opened = open_jail(jail)
+    opened.self_test()
+    return Workers(opened, min(workers or how_many(), due))
+
+
+def _mark(record, out, everyone, due, hands, clock):
+    """Mark what is due; whom a clock cut short a second time at the end, one by one, with the machine to themselves."""
+    late = []
+    files = _by_learner(due)
+    for found in hands.each(_task(record, everyone[who], files[who]) for who in files):
+        if any(map(ran_out_of_time, found.entries)):
+            late.append(found)
+        else:
+            _keep(record, out, found, clock)
+    for first in late:
+        task = _task(record, first.learner, files[first.learner.id])
+        for second in hands.each([task]):
+            entries = [better(*pair) for pair in zip(first.entries, second.entries, strict=True)]
+            _keep(record, out, done(task, entries), clock)
+
+
+def _keep(record, out, found, clock):
+    """The page first, then the record: cut between the two, the same work is done again, to the same page."""
+    course.write_whole(out / report.FOLDER / report.name_of_file(found.learner), found.page.encode())
+    for entry in found.entries:
+        record.add(entry)
+        clock.tick()
+
+
+def _task(record, learner, files):
+    known = {entry.lesson: entry for entry in record.entries(learner=learner.id)}
+    return Task(learner, tuple(_submission(record, learner, lesson, file) for lesson, file in files.items()),
+                tuple(entry for lesson, entry in known.items() if lesson not in files),
+                {lesson: entry.overrides for lesson, entry in known.items()})
+
+
+def _submission(record, learner, lesson, file):
+    return Submission(learner, lesson, file.place, file.digest, file.data,
+                      record.seed(learner.id, lesson, file.digest))
+
+
+def _duration(seconds):
+    minutes = math.ceil(seconds / 60)
+    return f"{seconds:.0f} s" if seconds < 100 else f"{minutes} min" if minutes < 100 else f"{minutes / 60:.1f} h"
+
+
+def _shortened(lines):
+    for file, why in lines[:MOST_LINES]:
+        yield f"  {page.plain(file)}: {page.plain(why)}"
+    if len(lines) > MOST_LINES:
+        yield f"  and {len(lines) - MOST_LINES:,} more; the class page lists them"
+
+
+def _by_learner(due):
+    files = {}
+    for (learner, lesson), file in due.items():
+        files.setdefault(learner, {})[lesson] = file
+    return files
+
+
+def _alike(files):
+    """Groups of submissions that are alike, lesson by lesson."""
+    for lesson in sorted({lesson for _, lesson in files}):
+        yield from likeness.groups(_read(files, lesson))
+
+
+def _read(files, lesson):
+    for (learner, of), file in files.items():
+        if of == lesson:
+            with suppress(submissions.Unreadable):
+                yield learner, submissions.read_notebook(file.data).cells
+
+
+def _summary(record, out, mine, due, problems, seconds):
+    entries, missing = write_all(record, out)
+    found = {(entry.learner.id, entry.lesson): entry for entry in entries if (entry.learner.id, entry.lesson) in mine}
+    failed = [(entry.file, entry.why) for entry in found.values() if not entry.marked]
+    unjailed = sum(entry.about["jail"].get("kind") == "unjailed" for entry in entries)
+    return Summary(out, sum(found[key].marked for key in due), len(mine) - len(due),
+                   (*failed, *((problem.place, problem.why) for problem in problems)),
+                   sum(needs_a_look(entry) for entry in entries), tuple(missing), unjailed, seconds)
+
+
+def needs_a_look(entry):
+    """Whether a teacher should open this one."""
+    return not entry.marked or entry.end != FINISHED or bool(entry.flags)
+
+
+def _missing(entries, learners, lessons):
+    there = {(entry.lesson, entry.learner.id) for entry in entries}
+    return [(lesson, learner) for lesson in sorted({*lessons, *(entry.lesson for entry in entries)})
+            for learner in learners if (lesson, learner.id) not in there]
+
+
+def _make_folder(out, path):
+    if out.exists() and not out.is_dir():
+        raise ValueError(f"{out} is a file. Choose a folder for the results.")
+    if out.resolve().is_relative_to(path.resolve()):
+        raise ValueError(f"{out} lies in {path}: results would be taken for submissions. Choose a folder outside.")
+    out.mkdir(parents=True, exist_ok=True)
+
+
+def _lesson(lesson):
+    return next(iter(notebook.questions(lesson).values())).lesson
+
+
+def _question(text):
+    lesson, _, name = text.partition("/")
+    questions = notebook.questions(lesson)
+    if name not in questions:
+        raise ValueError(f"No question is called {text!r}. Lesson {lesson} has "
+                         f"{', '.join(question.id for question in questions.values())}.")
+    return questions[name]
+
+
+def _score(score):
+    try:
+        number = float(score)
+    except (TypeError, ValueError):
+        number = math.nan
+    if not 0 <= number <= 1:
+        raise ValueError(f"A score must be a number from 0 to 1; got {score!r}.")
+    return number
+
+
+def _one_learner(record, text, lesson):
+    """The learner of an id, or of a name that only one has, among those with homework in a lesson."""
+    there = [entry.learner for entry in record.entries(brief=True) if entry.lesson == lesson]
+    for same in (lambda learner: learner.id == text, lambda learner: learner.name.casefold() == text.casefold()):
+        found = [learner for learner in there if same(learner)]
+        if len(found) == 1:
+            return found[0]
+    raise ValueError(f"{text!r} is {'the name of several' if found else 'nobody'} with homework in lesson {lesson} "
+                     "here. Give an id, as in grades.csv.")
