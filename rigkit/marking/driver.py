@@ -1,0 +1,177 @@
+"""What runs inside the jail: a learner's cells in their order, then one call after the other.
+
+Standard library, NumPy and `calling` only. Each line of the request is "TOKEN JSON", and is answered by one line with
+the same token. Nothing here is a secret: the code it runs can read and change all of it, to the harm of its own answers
+alone. What comes out is read as a stranger's by `jail`.
+"""
+
+import json
+import os
+import sys
+
+MOST_LINE = 64 * 1024
+
+
+def main():
+    setup = json.loads(sys.argv[3])
+    _limit(setup["limits"])
+    sys.path += setup["paths"]
+    _copy(setup["copy"])
+    answers = Answers(int(sys.argv[1]), int(sys.argv[2]))
+    _serve(answers)
+
+
+def _limit(limits):
+    try:
+        import resource
+    except ImportError:
+        return
+    for name, pair in limits.items():
+        try:
+            resource.setrlimit(getattr(resource, f"RLIMIT_{name}"), pair)
+        except (AttributeError, ValueError, OSError):
+            if name == "AS":
+                continue  # not every system has it; the self-test finds out
+
+
+def _copy(folders):
+    """Copy small files, such as a cache of fonts, to where they may be written."""
+    for source, target in folders.items():
+        os.makedirs(target, exist_ok=True)
+        for name in os.listdir(source):
+            with open(f"{source}/{name}", "rb") as there, open(f"{target}/{name}", "wb") as here:
+                here.write(there.read())
+
+
+class Answers:
+    """The two pipes: lines in, one answer to each out."""
+
+    def __init__(self, request, result):
+        self._lines, self._result, self._token = open(request, "rb"), result, b""
+
+    def next(self):
+        """The next message, or None at the end."""
+        line = self._lines.readline()
+        if not line:
+            return None
+        self._token, _, text = line.partition(b" ")
+        return json.loads(text)
+
+    def give(self, data):
+        text = json.dumps(data, allow_nan=False).encode()
+        if len(text) > MOST_LINE - 100:
+            text = b'{"end": "unreadable", "what": "far more than was asked for"}'
+        line = self._token + b" " + text + b"\n"
+        while line:
+            line = line[os.write(self._result, line):]
+
+
+def _serve(answers):
+    import types
+
+    import numpy
+    from rigkit import homework
+    from rigkit.homework import calling
+
+    main = types.ModuleType("__main__")
+    main.display = lambda *things, **how: None
+    sys.modules["__main__"] = main
+    while (message := answers.next()) is not None:
+        match message["do"]:
+            case "hello":
+                homework.given.update(message["homework"])
+                answers.give({"python": sys.version.split()[0], "numpy": numpy.__version__})
+            case "cell":
+                answers.give(run_cell(message["source"], f"<cell {message['number']}>", vars(main)))
+            case "call":
+                answer = find_answer(message["question"], vars(main), homework.handed, calling.is_blank)
+                answers.give(make_record(message, answer, calling))
+            case "bye":
+                times = os.times()
+                answers.give({"cpu": times.user + times.system})
+                os._exit(0)  # whatever else was started or left for the exit
+
+
+def run_cell(source, name, namespace):
+    """`{"ok": true}`, or the error's type and its line in the cell; what a cell does wrong ends that cell only."""
+    try:
+        exec(_compiled(source, name), namespace)
+        return {"ok": True}
+    except BaseException as error:
+        return {"error": type(error).__name__, "line": _line(error, name)}
+    finally:
+        _flush()
+
+
+def _compiled(source, name):
+    try:
+        return compile(source, name, "exec")
+    except SyntaxError:
+        if not any(mark in source for mark in "%!?"):
+            raise
+        return compile(without_magics(source), name, "exec")
+
+
+def without_magics(source):
+    """A cell without what only a notebook understands, lines kept: `%` and `?` lines do nothing, `!` lines raise.
+
+    Of a cell under `%%time`, `%%timeit`, `%%capture` or `%%prun` the rest runs; under any other `%%` nothing does.
+    """
+    lines = source.split("\n")
+    first = next((i for i, line in enumerate(lines) if line.strip()), 0)
+    if lines[first].startswith("%%"):
+        if lines[first].split()[0] not in ("%%time", "%%timeit", "%%capture", "%%prun"):
+            return ""
+        lines[first] = ""
+    return "\n".join(map(_plain_line, lines))
+
+
+def _plain_line(line):
+    start, text = line[:len(line) - len(line.lstrip())], line.strip()
+    if text.startswith("!"):
+        return f"{start}raise PermissionError('no other programs here')"
+    if text.startswith(("%", "?")) or text.endswith("?"):
+        return f"{start}pass"
+    return line
+
+
+def _line(error, name):
+    if isinstance(error, SyntaxError) and error.filename == name:
+        return error.lineno
+    line, step = None, error.__traceback__
+    while step is not None:
+        if step.tb_frame.f_code.co_filename == name:
+            line = step.tb_lineno
+        step = step.tb_next
+    return line
+
+
+def _flush():
+    for stream in (sys.stdout, sys.stderr):
+        try:
+            stream.flush()
+        except BaseException:  # noqa: S110, BLE001 (replaced or closed by the cell)
+            pass
+
+
+def find_answer(question, namespace, handed, is_blank):
+    """The global of the question's name, unless that is missing or blank; else what was last handed in for it."""
+    answer = namespace.get(question, ...)
+    if answer is ... or is_blank(answer):
+        answer = handed.get(question, answer)
+    return answer
+
+
+def make_record(message, answer, calling):
+    """The record of a function's answer to one case, or of a value."""
+    if answer is ...:
+        return {"end": "blank"}
+    if message["kind"] == "function" and not callable(answer):
+        return {"end": "unreadable", "what": f"not a function but a {type(answer).__name__}"}
+    if message["kind"] == "value":
+        return calling.call(lambda: answer, [{}], message["seconds"])[0]
+    return calling.call(answer, [message["case"]], message["seconds"])[0]
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,374 @@
+"""Run a stranger's code where it can touch nothing: one process per submission, and only its answers come back.
+
+The code that runs can spoil its own answers and nothing else. `driver` is the other side, `talk` the words between the
+two, `site` what Python sees there, `seccomp` what the kernel refuses.
+"""
+
+import contextlib
+import functools
+import hashlib
+import json
+import math
+import os
+import pwd
+import signal as signals
+import socket
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from rigkit.marking import seccomp
+from rigkit.marking.entry import FINISHED, NOT_STARTED
+from rigkit.marking.site import Interpreter, NoSite, Site, interpreter, run_as
+from rigkit.marking.talk import MEMORY, MIB, STOPPED, TIME, Exchange, converse
+
+KINDS = ("bwrap", "landlock", "unjailed")
+LIMITS = {"AS": 1536 * MIB, "FSIZE": 16 * MIB, "NOFILE": 64, "CORE": 0, "MEMLOCK": 0, "MSGQUEUE": 0, "NPROC": 24}
+ENVIRONMENT = {"HOME": "/tmp", "PATH": "/nonexistent", "LC_ALL": "C.UTF-8", "MPLBACKEND": "Agg",
+               "MPLCONFIGDIR": "/tmp/fonts", "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1",
+               "MKL_NUM_THREADS": "1"}
+
+
+class NoJail(Exception):
+    """No jail can be had here; the text tells a teacher what is wrong and what would do."""
+
+
+@dataclass(frozen=True)
+class Call:
+    """One answer to collect.
+
+    Attributes
+    ----------
+    question : str
+        Its name, which is the function's or the value's.
+    kind : {"function", "value"}
+    cases : list of dict
+        A function's; empty for a value.
+    seconds : float
+        For all cases together.
+    """
+
+    question: str
+    kind: str
+    cases: list
+    seconds: float = 3.0
+
+
+@dataclass(frozen=True)
+class Request:
+    """What one submission is run with.
+
+    Attributes
+    ----------
+    cells : tuple of str
+    calls : tuple of Call
+        In their order.
+    homework : Mapping
+        For `open_homework` inside: "lesson", "student", "inputs" (question's name to case), "character" (a Puppet's
+        fields).
+    files : Mapping of str to bytes
+        Readable as /opt/data/NAME.
+    """
+
+    cells: tuple[str, ...]
+    calls: tuple[Call, ...]
+    homework: Mapping
+    files: Mapping[str, bytes] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Run:
+    """What came out.
+
+    Attributes
+    ----------
+    end : str
+        One of `entry.ENDS`. What was answered before the end stands.
+    signal : int or None
+        That ended it, as far as can be told.
+    cells : tuple of dict
+        `{"ok": True}` or `{"error": type, "line": int or None}`; fewer than the cells when it ended among them.
+    records : Mapping of str to list of dict
+        By question's name, as `homework.calling` makes them; fewer than the cases where it ended among them, none
+        where no answer came.
+    printed : str
+        The beginning of what the cells printed.
+    wall, cpu : float
+        Seconds; cpu is the submission's own word for it, or None.
+    bytes_out : int
+    cut : bool
+        Whether more was printed than is kept.
+    about : dict
+        Of the jail; with "why" a text for the teacher where it did not start.
+    """
+
+    end: str
+    signal: int | None
+    cells: tuple[dict, ...]
+    records: Mapping[str, list[dict]]
+    printed: str
+    wall: float
+    cpu: float | None
+    bytes_out: int
+    cut: bool
+    about: dict
+
+
+def open_jail(kind="bwrap", scratch=None, user=None):
+    """A jail on this machine, not yet tested: see `Jail.self_test`.
+
+    Parameters
+    ----------
+    kind : {"bwrap", "landlock", "unjailed"}
+        Namespaces by bubblewrap; the kernel's Landlock, which is weaker; nothing but limits.
+    scratch : path, optional
+        Where copies of packages are kept; the user's cache by default.
+    user : str, optional
+        Whom root runs learners' code as; "nobody" by default. Only root may name one.
+
+    Raises
+    ------
+    NoJail
+        It cannot be had; says what would do.
+    """
+    if kind not in KINDS:
+        raise ValueError(f"`kind` must be one of {', '.join(KINDS)}; got {kind!r}.")
+    if os.name != "posix":
+        raise NoJail("learners' code cannot be run on Windows itself; in the Windows Subsystem for Linux it can.")
+    if kind != "unjailed" and not sys.platform.startswith("linux"):
+        raise NoJail("a jail can be had on Linux only. Mark in a Linux virtual machine or on a Linux computer.")
+    user = _dropped(user)
+    try:
+        python = interpreter(user)
+        site = Site(python, scratch)
+        jail = Jail(kind, user, python, site, _filter(kind), _bwrap() if kind == "bwrap" else ())
+        site.kit, site.numpy  # noqa: B018 (made now, not by the first of several workers)
+        return jail
+    except (NoSite, OSError, ValueError, subprocess.SubprocessError) as error:
+        raise NoJail(str(error)) from None
+
+
+def _dropped(user):
+    """The ids of the user that root runs learners' code as; None for anyone else, who runs it as oneself."""
+    if os.geteuid() != 0:
+        if user is not None:
+            raise NoJail("only root can run learners' code as another user.")
+        return None
+    try:
+        entry = pwd.getpwnam(user or "nobody")
+    except KeyError:
+        raise NoJail(f"there is no user {user or 'nobody'!r} to run learners' code as; root must not.") from None
+    if entry.pw_uid == 0:
+        raise NoJail("learners' code must not be run as root: the limit on processes does not bind it.")
+    return entry.pw_uid, entry.pw_gid
+
+
+def _filter(kind):
+    if kind == "unjailed":
+        return b""
+    return seccomp.program(seccomp.REFUSED_WITHOUT_NAMESPACES if kind == "landlock" else None)
+
+
+def _bwrap():
+    """The program and those of its options that not every version has."""
+    try:
+        asked = subprocess.run(["bwrap", "--help"], capture_output=True, text=True, timeout=10)
+    except FileNotFoundError:
+        raise NoJail("the program bwrap is missing: install `bubblewrap`.") from None
+    if "--size" not in asked.stdout or "--json-status-fd" not in asked.stdout:
+        raise NoJail("this bubblewrap is too old to limit what is written in the jail; install 0.8 or newer.")
+    return ("bwrap", *(["--disable-userns"] if "--disable-userns" in asked.stdout else []))
+
+
+@dataclass(frozen=True)
+class Jail:
+    """A way to run learners' code; holds paths and settings only, so several workers may share or copy it.
+
+    Attributes
+    ----------
+    kind : str
+    user : tuple of int or None
+        The ids that root drops to.
+    python : Interpreter
+    site : Site
+    filter : bytes
+        For the kernel.
+    bwrap : tuple of str
+    """
+
+    kind: str
+    user: tuple[int, int] | None
+    python: Interpreter
+    site: Site
+    filter: bytes
+    bwrap: tuple[str, ...]
+
+    @functools.cached_property
+    def about(self):
+        """What is recorded with every mark."""
+        return {"jail": self.kind}
+
+    def run(self, request, seconds=20.0):
+        """Run one submission; whatever it does is in the `Run`, never an error.
+
+        Parameters
+        ----------
+        request : Request
+        seconds : float
+            From start to end.
+        """
+        begun = time.monotonic()
+        with _Process(self, request, seconds) as process:
+            talk = Exchange(process, begun + seconds)
+            found = converse(talk, request)
+            end, signal = found.end, process.ended_by() if found.end == STOPPED else None
+        if signal == signals.SIGXCPU:
+            end = TIME
+        if end in (FINISHED, STOPPED) and found.ran_out_of_memory():
+            end = MEMORY
+        about = dict(self.about)
+        if end == NOT_STARTED:
+            about["why"] = talk.errors()
+        return Run(end, signal, tuple(found.cells), {name: got for name, got in found.records.items() if got},
+                   talk.printed(), time.monotonic() - begun, found.cpu, talk.bytes_out, talk.cut, about)
+
+    def close(self):
+        """Nothing is held open between runs."""
+
+
+def _bwrap_arguments(jail, shelves, files, status):
+    """All of bwrap's own arguments; `files` are names and descriptors."""
+    python = jail.python
+    arguments = [*jail.bwrap, "--unshare-user", "--unshare-pid", "--unshare-net", "--unshare-ipc", "--unshare-uts",
+                 "--unshare-cgroup-try", "--uid", "1000", "--gid", "1000", "--hostname", "jail", "--cap-drop", "ALL",
+                 "--die-with-parent", "--new-session", "--clearenv"]
+    for name, value in ENVIRONMENT.items():
+        arguments += ["--setenv", name, value]
+    arguments += _readable("/usr/lib", "/usr/lib64", "/usr/share/zoneinfo", "/usr/share/fonts", "/etc/ld.so.cache")
+    for folder in ("/lib", "/lib64"):
+        arguments += ["--symlink", f"usr{folder}", folder] if os.path.islink(folder) else _readable(folder)
+    if not python.path.startswith("/usr/bin/"):
+        arguments += _readable(f"{python.base}/lib")
+    arguments += _readable(python.path)
+    for hidden in (f"{python.stdlib}/site-packages", f"{python.stdlib}/dist-packages", "/usr/lib/python3/dist-packages"):
+        if os.path.isdir(hidden):
+            arguments += ["--tmpfs", hidden, "--remount-ro", hidden]
+    for name, shelf in shelves.items():
+        arguments += ["--ro-bind", str(shelf), f"/opt/{name}"]
+    for name, file in files.items():
+        arguments += ["--ro-bind-data", str(file), f"/opt/data/{name}"]
+    return [*arguments, "--dev", "/dev", "--size", str(8 * MIB), "--tmpfs", "/dev/shm", "--remount-ro", "/dev",
+            "--size", str(32 * MIB), "--perms", "0700", "--tmpfs", "/tmp", "--remount-ro", "/", "--chdir", "/tmp",
+            "--json-status-fd", str(status)]
+
+
+def _readable(*places):
+    return [part for place in places if os.path.exists(place) for part in ("--ro-bind", place, place)]
+
+
+class _Process:
+    """One submission's process and its pipes; killed, reaped and closed at the end of `with`, whatever it does."""
+
+    def __init__(self, jail, request, seconds):
+        with contextlib.ExitStack() as theirs:  # the ends that only the process needs
+            self._open = contextlib.ExitStack()
+            try:
+                self._start(jail, request, seconds, theirs)
+            except BaseException:
+                self._open.close()
+                raise
+
+    def _start(self, jail, request, seconds, theirs):
+        request_end, self.request = self._pipe(theirs, reads=True)
+        result_end, self.result = self._pipe(theirs)
+        status_end, self._status = self._pipe(theirs)
+        shelves = {"kit": jail.site.kit, "numpy": jail.site.numpy}
+        if any(word in cell for cell in request.cells for word in ("matplotlib", "pylab", "plots")):
+            shelves["matplotlib"] = jail.site.matplotlib
+        inside = [request_end, result_end]
+        if jail.kind == "bwrap":
+            files = {_bare(name): _held(data, theirs) for name, data in request.files.items()}
+            filter_end = _held(jail.filter, theirs)
+            command = [*_bwrap_arguments(jail, shelves, files, status_end), "--seccomp", str(filter_end), "--"]
+            inside += [status_end, filter_end, *files.values()]
+            shelves, folder, environment = {name: f"/opt/{name}" for name in shelves}, "/", {}
+        else:
+            if request.files:
+                raise ValueError("`request.files` can be given to the bwrap jail only.")
+            folder = self._open.enter_context(_folder(jail.user))
+            command, environment = [], ENVIRONMENT | {"HOME": folder, "MPLCONFIGDIR": f"{folder}/fonts"}
+        setup = {"limits": _limits(jail.kind, seconds), "paths": [str(shelf) for shelf in shelves.values()],
+                 "copy": {}}
+        if "matplotlib" in shelves:
+            setup["copy"][f"{shelves['matplotlib']}/fonts"] = (environment or ENVIRONMENT)["MPLCONFIGDIR"]
+        command += [jail.python.path, "-I", "-S", "-B", "-X", "utf8", f"{shelves['kit']}/driver.py", str(request_end),
+                    str(result_end), json.dumps(setup)]
+        self._popen = subprocess.Popen(command, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE,
+                                       stderr=subprocess.PIPE, pass_fds=inside, env=environment, cwd=folder,
+                                       start_new_session=True, **run_as(jail.user))
+        self.stdout, self.stderr = self._popen.stdout.fileno(), self._popen.stderr.fileno()
+
+    def _pipe(self, theirs, reads=False):
+        """(the process's end, ours) of a new pipe."""
+        ends = os.pipe()
+        there, here = ends if reads else reversed(ends)
+        theirs.callback(os.close, there)
+        self._open.callback(os.close, here)
+        return there, here
+
+    def __enter__(self):
+        return self
+
+    def __exit__(self, *_):
+        with contextlib.suppress(ProcessLookupError):
+            os.killpg(self._popen.pid, signals.SIGKILL)
+        self._popen.wait()
+        self._popen.stdout.close()
+        self._popen.stderr.close()
+        self._open.close()
+
+    def ended_by(self):
+        """The signal that ended the process, as far as can be told; None when it ended by itself or goes on."""
+        try:
+            status = self._popen.wait(1.0)
+        except subprocess.TimeoutExpired:
+            return None
+        for line in os.read(self._status, 4096).splitlines() if status >= 0 else []:
+            with contextlib.suppress(ValueError):
+                status = 128 - json.loads(line)["exit-code"] if "exit-code" in json.loads(line) else status
+        return -status if status < 0 else None
+
+
+def _limits(kind, seconds):
+    """Each limit as (soft, hard). That on processes counts all of a user's, unless in a namespace of its own."""
+    limits = {name: (most, most) for name, most in LIMITS.items() if name != "NPROC" or kind == "bwrap"}
+    return limits | {"CPU": (math.ceil(seconds), math.ceil(seconds) + 1)}
+
+
+def _bare(name):
+    if not name or Path(name).name != name or "\0" in name:
+        raise ValueError(f"`request.files` must have bare names; got {name!r}.")
+    return name
+
+
+def _held(data, stack):
+    """A descriptor to read `data` from, held in memory."""
+    file = os.memfd_create("held")
+    stack.callback(os.close, file)
+    with open(file, "wb", closefd=False) as writing:
+        writing.write(data)
+    os.lseek(file, 0, os.SEEK_SET)
+    return file
+
+
+@contextlib.contextmanager
+def _folder(user):
+    """A folder for one run, the user's own."""
+    with tempfile.TemporaryDirectory(prefix="rigkit-", ignore_cleanup_errors=True) as folder:
+        if user is not None:
+            os.chown(folder, *user)
+        yield folder

@@ -1,0 +1,210 @@
+"""What Python sees inside the jail: an interpreter, and shelves of packages made for it.
+
+A shelf is a folder of copies, made once and kept: `numpy`, `matplotlib` with what it needs, and the `kit`: the part of
+rigkit that is public maths, with stand-ins for the rest. No judges, draws or solutions are on any.
+"""
+
+import contextlib
+import hashlib
+import importlib.metadata
+import json
+import os
+import re
+import shutil
+import subprocess
+import sys
+import tempfile
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+
+import rigkit
+
+HERE = Path(__file__).parent
+RIGKIT = Path(rigkit.__file__).parent
+KIT = ("__init__", "_check", "rotation", "frames", "body", "puppets", "skeleton", "placement", "_xyz", "_chain",
+       "two_bone", "bend", "solvers", "controls", "foot", "leg", "mesh", "skin", "gait", "stage", "plots")
+STAND_INS = {"rigkit/homework/__init__.py": "homework.py", "rigkit/panels.py": "panels.py",
+             "IPython/__init__.py": "display.py", "IPython/display.py": "display.py"}
+NOT_NEEDED = shutil.ignore_patterns("__pycache__", "tests", "*.pyi", "*.a", "*.h", "sample_data")
+
+
+class NoSite(Exception):
+    """No interpreter or no place that the jail's user can read; the text says what would do."""
+
+
+@dataclass(frozen=True)
+class Interpreter:
+    """A Python that the jail's user can run.
+
+    Attributes
+    ----------
+    path : str
+        Of the binary itself, no links.
+    base : str
+        The folder it was installed in, such as "/usr".
+    stdlib : str
+    version : str
+    """
+
+    path: str
+    base: str
+    stdlib: str
+    version: str
+
+
+def interpreter(user):
+    """This process's base Python, else a system Python of the same version, that `user` (ids, or None) can run."""
+    wanted = f"{sys.version_info.major}.{sys.version_info.minor}"
+    ask = ("import json, os, sys, sysconfig, encodings\n"
+           "print(json.dumps([os.path.realpath(sys.executable), sys.base_prefix, sysconfig.get_path('stdlib'), "
+           "sys.version.split()[0]]))")
+    base = getattr(sys, "_base_executable", "") or sys.executable
+    for candidate in (base, f"/usr/bin/python{wanted}", "/usr/bin/python3", f"/usr/local/bin/python{wanted}"):
+        with contextlib.suppress(OSError, subprocess.SubprocessError, ValueError):
+            done = subprocess.run([candidate, "-I", "-S", "-c", ask], capture_output=True, timeout=30, check=True,
+                                  env={}, cwd="/", **run_as(user))
+            found = Interpreter(*json.loads(done.stdout))
+            if found.version.startswith(f"{wanted}."):
+                return found
+    raise NoSite(f"the user who runs learners' code can run no Python {wanted}: {base} is in a folder closed to "
+                 f"others. Install python{wanted} for the whole system, or run `rigkit mark` as a user of your own.")
+
+
+def run_as(user):
+    """The arguments of `subprocess` for a user's ids, or for oneself (None)."""
+    return {} if user is None else {"user": user[0], "group": user[1], "extra_groups": []}
+
+
+class Site:
+    """The shelves in one cache folder; made when first asked for, by whoever comes first.
+
+    Attributes
+    ----------
+    folder : pathlib.Path
+    """
+
+    def __init__(self, interpreter, folder=None):
+        self._interpreter = interpreter
+        self.folder = Path(folder) if folder is not None else cache_folder()
+
+    @cached_property
+    def kit(self):
+        """The shelf with the driver, rigkit's maths and the stand-ins."""
+        files = {f"rigkit/{name}.py": RIGKIT / f"{name}.py" for name in KIT}
+        files |= {f"rigkit/{path.relative_to(RIGKIT).as_posix()}": path
+                  for folder, kind in (("scenes", "*.py"), ("data", "*.csv"))
+                  for path in sorted((RIGKIT / folder).glob(kind))}
+        files |= {place: HERE / "standins" / name for place, name in STAND_INS.items()}
+        files |= {"rigkit/homework/calling.py": RIGKIT / "homework" / "calling.py", "driver.py": HERE / "driver.py"}
+        contents = {place: path.read_bytes() for place, path in files.items()}
+        digest = hashlib.sha256()
+        for place, data in contents.items():
+            digest.update(f"{place}\n{len(data)}\n".encode() + data)
+
+        def fill(shelf):
+            for place, data in contents.items():
+                (shelf / place).parent.mkdir(parents=True, exist_ok=True)
+                (shelf / place).write_bytes(data)
+
+        return self._shelf("kit", digest.hexdigest(), fill)
+
+    @cached_property
+    def numpy(self):
+        """The shelf with NumPy."""
+        return self._packages("numpy", ["numpy"])
+
+    @cached_property
+    def matplotlib(self):
+        """The shelf with matplotlib and what it needs beside NumPy, and its cache of fonts in the folder `fonts`."""
+        def fonts(shelf):
+            places = [str(self.numpy), str(shelf)]
+            code = f"import sys; sys.path += {places!r}; import matplotlib.font_manager"
+            subprocess.run([self._interpreter.path, "-I", "-S", "-B", "-c", code], check=True, capture_output=True,
+                           env={"MPLCONFIGDIR": str(shelf / "fonts"), "HOME": "/"}, cwd="/")
+
+        return self._packages("matplotlib", sorted(_needed("matplotlib") - {"numpy"}), fonts)
+
+    def _packages(self, name, packages, afterwards=lambda shelf: None):
+        versions = {package: importlib.metadata.version(package) for package in packages}
+        key = hashlib.sha256(json.dumps([versions, self._interpreter.version], sort_keys=True).encode()).hexdigest()
+
+        def fill(shelf):
+            for place in {place for package in packages for place in _places(package)}:
+                if place.is_dir():
+                    shutil.copytree(place, shelf / place.name, ignore=NOT_NEEDED)
+                else:
+                    shutil.copy(place, shelf / place.name)
+            afterwards(shelf)
+
+        return self._shelf(f"{name}-{versions[name]}", key, fill)
+
+    def _shelf(self, name, key, fill):
+        """The folder of a name and key; filled beside its place and moved there whole."""
+        shelf = self.folder / f"{name}-{key[:16]}"
+        if not shelf.exists():
+            self._open_folder()
+            half = Path(tempfile.mkdtemp(prefix=f"{name}-part-", dir=self.folder))
+            try:
+                fill(half)
+                self._compile(half)
+                _readable(half)
+                with contextlib.suppress(OSError):  # somebody else was quicker
+                    half.rename(shelf)
+            finally:
+                shutil.rmtree(half, ignore_errors=True)
+        if not shelf.is_dir() or shelf.stat().st_uid != _me():
+            raise NoSite(f"{shelf} cannot be made, or belongs to somebody else.")
+        return shelf
+
+    def _open_folder(self):
+        self.folder.mkdir(parents=True, exist_ok=True)
+        if self.folder.stat().st_uid != _me() or self.folder.stat().st_mode & 0o022:
+            raise NoSite(f"{self.folder} must belong to you and be writable by nobody else.")
+        self.folder.chmod(0o755)
+
+    def _compile(self, shelf):
+        subprocess.run([self._interpreter.path, "-I", "-m", "compileall", "-q", "--invalidation-mode",
+                        "unchecked-hash", "-s", str(shelf), "-p", "/opt", str(shelf)], check=False,
+                       capture_output=True, cwd="/")  # a file that does not compile is not imported either
+
+
+def cache_folder():
+    """Where the shelves are kept: in the user's cache; for root in the machine's."""
+    if _me() == 0:
+        return Path("/var/cache/rigkit")
+    return Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache") / "rigkit"
+
+
+def _me():
+    return os.geteuid() if hasattr(os, "geteuid") else -1
+
+
+def _readable(folder):
+    for parent, _, names in os.walk(folder):
+        os.chmod(parent, 0o755)
+        for name in names:
+            os.chmod(os.path.join(parent, name), 0o644)
+
+
+def _needed(package, found=None):
+    """A package and all that it needs, of what is installed."""
+    found = set() if found is None else found
+    if package not in found:
+        found.add(package)
+        for requirement in importlib.metadata.requires(package) or []:
+            name = re.match(r"[\w.-]+", requirement)[0].lower()
+            if "extra ==" not in requirement:
+                with contextlib.suppress(importlib.metadata.PackageNotFoundError):
+                    importlib.metadata.version(name)
+                    _needed(name, found)
+    return found
+
+
+def _places(package):
+    """The folders and files that a package put beside the others."""
+    distribution = importlib.metadata.distribution(package)
+    names = {path.parts[0] for path in distribution.files or [Path(package)]}
+    places = {Path(distribution.locate_file(name)) for name in names
+              if name not in ("..", "__pycache__") and not name.endswith((".dist-info", ".pth", ".egg-info"))}
+    return {place for place in places if place.exists()}

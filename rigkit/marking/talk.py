@@ -1,0 +1,300 @@
+"""The talk with one process in the jail: ask line by line, and read what comes back as a stranger's words.
+
+Each line asked carries a fresh token that its answer must repeat, so nothing is answered before it was asked, or twice.
+"""
+
+import json
+import math
+import os
+import re
+import secrets
+import selectors
+import time
+import unicodedata
+from dataclasses import dataclass, field
+
+from rigkit.homework.calling import MOST_NUMBERS, MOST_TEXT
+from rigkit.marking.entry import FINISHED, NOT_STARTED
+
+TIME, MEMORY, OUTPUT, STOPPED = "time limit", "memory", "output limit", "stopped early"
+MIB = 2**20
+KEPT = 64 * 1024  # bytes of what the cells print
+MOST_PRINTED = 16 * MIB
+MOST_LINE = 64 * 1024
+MOST_RESULT = 4 * MIB
+
+
+@dataclass
+class Found:
+    """What a conversation has brought so far."""
+
+    end: str = NOT_STARTED
+    cells: list = field(default_factory=list)
+    records: dict = field(default_factory=dict)
+    cpu: float | None = None
+
+    def ran_out_of_memory(self):
+        types = [cell.get("error") for cell in self.cells]
+        types += [record.get("type") for records in self.records.values() for record in records]
+        return "MemoryError" in types
+
+
+def converse(talk, request):
+    """Hello, the cells, the calls, goodbye; until something ends it."""
+    found = Found()
+    try:
+        talk.ask({"do": "hello", "homework": dict(request.homework)})
+        found.end = STOPPED
+        for number, source in enumerate(request.cells, 1):
+            found.cells.append(_cell(talk.ask({"do": "cell", "number": number, "source": source})))
+        talk.keep_no_more()
+        for call in request.calls:
+            _collect(talk, call, found.records.setdefault(call.question, []))
+        found.cpu = _seconds(talk.ask({"do": "bye"}))
+        found.end = FINISHED
+    except _Over as over:
+        found.end = found.end if found.end == NOT_STARTED else over.end
+    return found
+
+
+def _collect(talk, call, records):
+    """Ask for one answer, case by case: no case is known inside before the one ahead of it is answered."""
+    begun = time.monotonic()
+    for case in call.cases if call.kind == "function" else [{}]:
+        left = call.seconds - (time.monotonic() - begun)
+        if left <= 0 or (records and records[-1].get("end") == "stopped"):
+            records.append({"end": "stopped", "seconds": call.seconds})
+            continue
+        records.append(_record(talk.ask({"do": "call", "question": call.question, "kind": call.kind, "case": case,
+                                         "seconds": left}), call.seconds))
+
+
+# The other side's words, read as a stranger's
+
+
+class Unclean(Exception):
+    """What came back is no answer; the text says why."""
+
+
+def clean(line):
+    """A line from the jail as JSON data of finite floats, text, true, false, None, lists and dicts.
+
+    Raises
+    ------
+    Unclean
+        It is not that, or larger or deeper than any answer.
+    """
+    try:
+        data = json.loads(line.decode("utf-8"), parse_constant=_no_number, parse_float=_float, parse_int=_float)
+        return _plain(data, [2 * MOST_NUMBERS])
+    except UnicodeDecodeError:
+        raise Unclean("not text") from None
+    except RecursionError:
+        raise Unclean("nested too deeply") from None
+    except ValueError:
+        raise Unclean("not an answer") from None
+
+
+def _no_number(text):
+    raise Unclean("not a finite number")
+
+
+def _float(text):
+    if len(text) > 30:
+        raise Unclean("a number of more than 30 digits")
+    if not math.isfinite(number := float(text)):
+        raise Unclean("not a finite number")
+    return number
+
+
+def _plain(data, budget, depth=0):
+    budget[0] -= 1
+    if budget[0] < 0 or depth > 20:
+        raise Unclean("far more than was asked for")
+    if isinstance(data, str):
+        return words(data[:MOST_TEXT])
+    if isinstance(data, list):
+        return [_plain(part, budget, depth + 1) for part in data]
+    if isinstance(data, dict):
+        return {words(name[:MOST_TEXT]): _plain(part, budget, depth + 1) for name, part in data.items()}
+    return data
+
+
+def words(text):
+    """Text with something harmless in place of control characters, surrogates and the like."""
+    return "".join("\N{REPLACEMENT CHARACTER}" if unicodedata.category(c)[0] == "C" and c not in "\n\t" else c
+                   for c in text)
+
+
+def _cell(line):
+    """What became of a cell."""
+    try:
+        match clean(line):
+            case {"ok": True}:
+                return {"ok": True}
+            case {"error": kind, "line": place}:
+                return {"error": _type(kind), "line": _whole(place)}
+    except Unclean:
+        pass
+    return {"error": "unreadable", "line": None}
+
+
+def _record(line, seconds):
+    """A record in exactly the shapes that `homework.calling` makes, without the messages of errors."""
+    try:
+        data = clean(line)
+    except Unclean as error:
+        return {"end": "unreadable", "what": str(error)}
+    printed = _whole(data.get("printed")) if isinstance(data, dict) else None
+    return _shape(data, seconds) | ({"printed": printed} if printed else {})
+
+
+def _shape(data, seconds):
+    match data:
+        case {"out": value}:
+            return {"out": value}
+        case {"end": "blank" | "nothing" as end}:
+            return {"end": end}
+        case {"end": "stopped"}:
+            return {"end": "stopped", "seconds": seconds}
+        case {"end": "unreadable", "what": str(what)}:
+            return {"end": "unreadable", "what": what}
+        case {"end": "raised", "type": kind, "line": place}:
+            return {"end": "raised", "type": _type(kind), "message": "", "line": _whole(place)}
+    return {"end": "unreadable", "what": "not an answer"}
+
+
+def _type(kind):
+    """The name of an error's type: one that a class can have in a program, else nobody's."""
+    return kind if isinstance(kind, str) and re.fullmatch(r"[A-Za-z_]\w{0,59}", kind, re.ASCII) else "Exception"
+
+
+def _whole(number):
+    """A count as an int, such as a line; None for anything else."""
+    return int(number) if isinstance(number, float) and number.is_integer() and 0 <= number <= 1e9 else None
+
+
+def _seconds(line):
+    try:
+        match clean(line):
+            case {"cpu": float(cpu)} if 0 <= cpu < 1e6:
+                return cpu
+    except Unclean:
+        pass
+    return None
+
+
+# Processes and pipes
+
+
+class _Over(Exception):
+    """The conversation cannot go on."""
+
+    def __init__(self, end):
+        self.end = end
+
+
+class Exchange:
+    """Both directions of the talk with one process, what it prints read on the side."""
+
+    def __init__(self, process, deadline):
+        self._deadline, self._request = deadline, process.request
+        self._selector = selectors.DefaultSelector()
+        for file, take in ((process.result, self._take_result), (process.stdout, self._take_printed),
+                           (process.stderr, self._take_errors)):
+            os.set_blocking(file, False)
+            self._selector.register(file, selectors.EVENT_READ, take)
+        os.set_blocking(self._request, False)
+        self._unread, self._answered, self._gone = b"", [], False
+        self._kept, self._errors, self._keeps, self.cut = bytearray(), bytearray(), True, False
+        self._result_bytes = self._printed_bytes = 0
+
+    @property
+    def bytes_out(self):
+        return self._result_bytes + self._printed_bytes
+
+    def ask(self, message):
+        """Send a message and wait for the line that repeats its token; lines that do not are dropped."""
+        token = secrets.token_hex(8).encode()
+        unsent = token + b" " + json.dumps(message).encode() + b"\n"
+        self._selector.register(self._request, selectors.EVENT_WRITE, None)
+        try:
+            while True:
+                left = self._deadline - time.monotonic()
+                if left <= 0:
+                    raise _Over(TIME)
+                for key, _ in self._selector.select(left):
+                    if key.fd == self._request:
+                        unsent = self._send(unsent)
+                    else:
+                        key.data(key.fd)
+                for line in self._lines():
+                    if line.startswith(token + b" "):
+                        return line[len(token) + 1:]
+                if self._gone:
+                    raise _Over(STOPPED)
+        finally:
+            if self._request in self._selector.get_map():
+                self._selector.unregister(self._request)
+
+    def keep_no_more(self):
+        """From here on, drop what is printed. All that was printed before this was printed before a call was known."""
+        for take, file in [(key.data, key.fd) for key in self._selector.get_map().values()]:
+            while take != self._take_result and len(self._kept) < KEPT and take(file):
+                pass
+        self._keeps = False
+
+    def printed(self):
+        return words(self._kept.decode("utf-8", "replace"))
+
+    def errors(self):
+        return words(self._errors.decode("utf-8", "replace"))
+
+    def _send(self, unsent):
+        try:
+            unsent = unsent[os.write(self._request, unsent):]
+        except BlockingIOError:
+            pass
+        except OSError:
+            self._gone = True
+        if not unsent or self._gone:
+            self._selector.unregister(self._request)
+        return unsent
+
+    def _lines(self):
+        *lines, self._unread = self._unread.split(b"\n")
+        if max(map(len, [*lines, self._unread])) > MOST_LINE or self._result_bytes > MOST_RESULT:
+            raise _Over(OUTPUT)
+        return lines
+
+    def _take_result(self, file):
+        data = self._read(file)
+        self._gone = self._gone or not data
+        self._result_bytes += len(data)
+        self._unread += data
+
+    def _take_errors(self, file):
+        data = self._take_printed(file)
+        self._errors += data[:KEPT - len(self._errors)]
+        return data
+
+    def _take_printed(self, file):
+        data = self._read(file)
+        self._printed_bytes += len(data)
+        if self._keeps:
+            room = KEPT - len(self._kept)
+            self._kept += data[:room]
+            self.cut = self.cut or len(data) > room
+        if self._printed_bytes > MOST_PRINTED:
+            raise _Over(OUTPUT)
+        return data
+
+    def _read(self, file):
+        """What is there; at its end the file is let go."""
+        try:
+            data = os.read(file, 64 * 1024)
+        except BlockingIOError:
+            return b""
+        if not data:
+            self._selector.unregister(file)
+        return data
