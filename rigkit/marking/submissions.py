@@ -1,0 +1,596 @@
+"""What strangers handed in, read as data: nothing here is run, unpacked to disk, or believed about itself.
+
+A class comes as a folder or a zip, nested as learning platforms export them. `collect` finds the notebooks in it and
+says what is wrong with all else; `read_notebook` takes the code cells out of one. A bad file spoils itself only.
+
+Bounds: a notebook has at most 10 MiB, 2,000 cells and 1 MiB of code. A class has at most 20 files and folders for each
+learner and never fewer than 2,000; that leaves room for a few files, a few folders and a zip of each one's own, and
+keeps a heap of a million names from filling the memory. A zip inside is one learner's: it has at most 2,000 entries,
+100 notebooks and 50 MiB unpacked.
+"""
+
+import ast
+import hashlib
+import io
+import json
+import os
+import re
+import stat
+import struct
+import unicodedata
+import warnings
+import zipfile
+import zlib
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime
+from functools import partial
+from itertools import islice
+from pathlib import Path, PurePosixPath
+
+MOST_BYTES = 10 * 2**20
+MOST_CELLS = 2_000
+MOST_CODE = 2**20
+MOST_ENTRIES = 2_000
+ENTRIES_EACH = 20
+MOST_NESTED = 100  # notebooks in a zip inside
+NESTED_BYTES = 50 * 2**20
+DEEPEST = 20  # folders in folders
+LONGEST_NAME = 500
+LONGEST_CLAIM = 200
+LONGEST_OPENING = 2**16  # characters of a cell that is searched for `open_homework(…)`
+
+_UNSEEN = ("Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp")
+_HIDDEN = ("__macosx", "thumbs.db", "desktop.ini")
+_BROKEN = (zipfile.BadZipFile, zlib.error, struct.error, EOFError, OSError, ValueError, OverflowError, RuntimeError)
+_NO_NOTEBOOK = "The file is not a notebook"
+_GIVE = "Give the folder or the zip that holds the submissions."
+_HAND_IN = "Hand in the exercise itself, the file whose name ends in .ipynb."
+_INSTEAD = {
+    ".py": f"The file is a Python script, not a notebook. {_HAND_IN}",
+    ".zip": "The file is a zip inside a zip inside the submissions. Pack the notebook once only.",
+    **dict.fromkeys((".rar", ".7z", ".tar", ".gz", ".tgz", ".xz", ".bz2"),
+                    f"The file is packed in a way that is not read here. {_HAND_IN} A zip will do too."),
+    **dict.fromkeys((".html", ".htm", ".pdf"), f"The file is a print of a page, which cannot be run. {_HAND_IN}"),
+    **dict.fromkeys((".doc", ".docx", ".odt", ".rtf", ".txt", ".md"),
+                    f"The file is a written text, not a notebook. {_HAND_IN}"),
+}
+
+
+class Unreadable(Exception):
+    """A file that cannot be read as what it should be; the text is a sentence that says why, and what would do."""
+
+
+@dataclass(frozen=True)
+class File:
+    """One notebook file of the submissions.
+
+    Attributes
+    ----------
+    place : str
+        Where it is inside, with forward slashes; a zip inside is a step of it. For people: characters that cannot be
+        shown are replaced.
+    digest : str
+        The SHA-256 of its bytes.
+    modified : str
+        When it was last changed, ISO: UTC in a folder, as the zip says in a zip.
+    lesson : str or None
+        The lesson that its code opens, two digits.
+    data : bytes
+        Read anew each time, so that a class takes no memory. Raises `Unreadable` when it has changed since.
+    """
+
+    place: str
+    digest: str
+    modified: str
+    lesson: str | None
+    read: Callable[[], bytes] = field(repr=False, compare=False)
+
+    @property
+    def data(self):
+        data = self.read()
+        if _digest(data) != self.digest:
+            raise Unreadable("The file was changed while it was being marked. Give the same command again.")
+        return data
+
+
+@dataclass(frozen=True)
+class Problem:
+    """Something in the submissions that cannot be marked: its place, and a sentence on why and what would do."""
+
+    place: str
+    why: str
+
+
+@dataclass(frozen=True)
+class Collected:
+    """What is in the submissions: notebooks, problems, and how many hidden files were passed over."""
+
+    files: tuple[File, ...]
+    problems: tuple[Problem, ...]
+    ignored: int = 0
+
+
+@dataclass(frozen=True)
+class Notebook:
+    """What marking takes from a notebook.
+
+    Attributes
+    ----------
+    cells : tuple of str
+        The source of each code cell, in order.
+    lesson : str or None
+        Two digits, where the code opens one by a literal.
+    claimed : str or None
+        The name typed in `open_homework(…, student=…)`; no proof of who it is.
+    digest : str
+        The SHA-256 of the cells: the same for the same code, whatever else is stored beside it.
+    """
+
+    cells: tuple[str, ...]
+    lesson: str | None
+    claimed: str | None
+    digest: str
+
+
+# --- a class -------------------------------------------------------------------------------------------------------
+
+
+def collect(path, learners=1_000):
+    """Find the notebooks in a folder or a zip of submissions.
+
+    Parameters
+    ----------
+    path : path-like
+    learners : int
+        How many the class has, where that is known; bounds how much is looked at.
+
+    Returns
+    -------
+    Collected
+        In order of place. Whatever is inside, it is a file or a problem, never an error.
+
+    Raises
+    ------
+    ValueError
+        `path` is neither a folder nor a zip.
+    """
+    path = Path(path)
+    if os.open not in os.supports_dir_fd or not hasattr(os, "O_NOFOLLOW"):
+        raise ValueError("This system cannot read strangers' files safely. Mark on Linux.")
+    try:
+        kind = stat.S_IFMT(path.stat().st_mode)
+    except (OSError, ValueError) as error:
+        raise ValueError(f"{path} cannot be read ({getattr(error, 'strerror', error)}). {_GIVE}") from None
+    most, box = max(MOST_ENTRIES, ENTRIES_EACH * learners), _Box(room=MOST_BYTES * max(1, learners))
+    if kind == stat.S_IFDIR:
+        box.take(_in_folder(path.resolve(), most))
+    elif kind == stat.S_IFREG:
+        box.take(_in_zip(_open_zip(path, most)))
+    else:
+        raise ValueError(f"{path} is neither a folder nor a zip. {_GIVE}")
+    return Collected(tuple(sorted(box.files, key=lambda file: file.place)),
+                     tuple(sorted(box.problems, key=lambda problem: problem.place)), box.ignored)
+
+
+@dataclass(frozen=True)
+class _Found:
+    """A regular file that was come upon; `again` reads it later, when a zip inside is closed."""
+
+    place: str
+    modified: str
+    read: Callable[[], bytes]
+    again: Callable[[], bytes] | None = None
+
+
+@dataclass
+class _Box:
+    """What was found so far, and the room left for reading."""
+
+    room: int
+    nested: bool = False
+    files: list = field(default_factory=list)
+    problems: list = field(default_factory=list)
+    ignored: int = 0
+
+    def take(self, things):
+        for thing in things:
+            if isinstance(thing, Problem):
+                self.problems.append(thing)
+            elif _is_hidden(thing.place):
+                self.ignored += 1
+            else:
+                try:
+                    self._take(thing)
+                except Unreadable as why:
+                    self.problems.append(Problem(thing.place, str(why)))
+
+    def _take(self, thing):
+        suffix = PurePosixPath(thing.place).suffix.casefold()
+        if suffix == ".zip" and not self.nested:
+            self._take_nested(thing)
+        elif suffix == ".ipynb":
+            if self.nested and len(self.files) >= MOST_NESTED:
+                raise Unreadable(f"The zip holds more than {MOST_NESTED} notebooks. Hand in the exercise only.")
+            data = self._spend(thing.read())
+            again = thing.again or thing.read
+            self.files.append(File(thing.place, _digest(data), thing.modified, _lesson(data), again))
+        else:
+            raise Unreadable(_INSTEAD.get(suffix, f"{_NO_NOTEBOOK}. {_HAND_IN}"))
+
+    def _take_nested(self, thing):
+        data = self._spend(thing.read())
+        inner = _Box(min(self.room, NESTED_BYTES), nested=True)
+        with _open_nested(data) as archive:
+            inner.take(replace(found, place=f"{thing.place}/{found.place}",
+                               again=partial(_read_nested, thing.again or thing.read, found.read.args[1].header_offset))
+                       if isinstance(found, _Found) else Problem(f"{thing.place}/{found.place}", found.why)
+                       for found in _in_zip(archive))
+        self.room -= min(self.room, NESTED_BYTES) - inner.room
+        self.files += inner.files
+        self.problems += inner.problems[:MOST_NESTED]  # no more is worth reading of one learner's zip
+        self.ignored += inner.ignored
+
+    def _spend(self, data):
+        if len(data) > self.room:
+            raise Unreadable("The files here are larger, all together, than a class's work can be. Leave out what is "
+                             "not homework.")
+        self.room -= len(data)
+        return data
+
+
+def _is_hidden(place):
+    return any(part.startswith(".") or part.casefold() in _HIDDEN for part in place.split("/"))
+
+
+def _lesson(data):
+    try:
+        return read_notebook(data).lesson
+    except Unreadable:
+        return None
+
+
+def _digest(data):
+    return hashlib.sha256(data).hexdigest()
+
+
+def shown(text, most=LONGEST_NAME):
+    """A name as people can be shown it: what has no picture of its own, or turns text around, is replaced."""
+    return "".join("\N{REPLACEMENT CHARACTER}" if unicodedata.category(character) in _UNSEEN else character
+                   for character in text[:most])
+
+
+# --- a folder ------------------------------------------------------------------------------------------------------
+
+
+def _in_folder(root, most):
+    """Everything below `root`, shallow files first; links are not followed."""
+    level, left = [()], most
+    while level:
+        below = []
+        for parts in level:
+            try:
+                names = _names(root, parts, left)
+            except OSError as error:
+                yield Problem(_place(parts), f"The folder cannot be read ({error.strerror}).")
+                continue
+            left -= len(names)
+            for name in sorted(names[:left + len(names)]):
+                yield from _at(root, (*parts, name), below)
+            if left < 0:
+                yield Problem(_place(parts), f"Here are more files than a class hands in ({most:,} in all); what comes "
+                                             "after is not read. Leave out what is not homework, or give the roster.")
+                return
+        level = below
+
+
+def _names(root, parts, left):
+    """The names in a folder, at most one more than are `left`."""
+    folder = _open(root, parts, os.O_DIRECTORY)
+    try:
+        with os.scandir(folder) as entries:
+            return [entry.name for entry in islice(entries, left + 1)]
+    finally:
+        os.close(folder)
+
+
+def _at(root, parts, below):
+    """What one name in a folder is; a folder goes to `below`."""
+    place = _place(parts)
+    if _is_hidden(place):
+        yield _Found(place, "", bytes)  # counted, never read
+        return
+    try:
+        folder = _open(root, parts[:-1], os.O_DIRECTORY)
+        try:
+            status = os.stat(parts[-1], dir_fd=folder, follow_symlinks=False)
+        finally:
+            os.close(folder)
+    except OSError as error:
+        yield Problem(place, f"The file cannot be read ({error.strerror}).")
+        return
+    if stat.S_ISREG(status.st_mode):
+        yield _Found(place, _iso(status.st_mtime), partial(_read_in_folder, root, parts))
+    elif not stat.S_ISDIR(status.st_mode):
+        what = "a link, which is not followed" if stat.S_ISLNK(status.st_mode) else "no ordinary file"
+        yield Problem(place, f"Here is {what}. {_HAND_IN}")
+    elif len(parts) > DEEPEST:
+        yield Problem(place, f"The folders go deeper than {DEEPEST}; what is further down is not read.")
+    else:
+        below.append(parts)
+
+
+def _read_in_folder(root, parts):
+    try:
+        file = _open(root, parts, os.O_NONBLOCK)  # a pipe in its place must not block
+        try:
+            status = os.fstat(file)
+            if not stat.S_ISREG(status.st_mode):
+                raise Unreadable(f"Here is no ordinary file. {_HAND_IN}")
+            if status.st_size > MOST_BYTES:
+                raise _too_large()
+            with open(file, "rb", closefd=False) as opened:
+                data = opened.read(MOST_BYTES + 1)
+        finally:
+            os.close(file)
+    except OSError as error:
+        raise Unreadable(f"The file cannot be read ({error.strerror}).") from None
+    if len(data) > MOST_BYTES:
+        raise _too_large()
+    return data
+
+
+def _open(root, parts, flags):
+    """Open what is below `root`, step by step, each relative to the one before; no step may be a link."""
+    here = os.open(root, os.O_RDONLY | os.O_DIRECTORY | os.O_CLOEXEC)
+    for number, name in enumerate(parts, 1):
+        how = flags if number == len(parts) else os.O_DIRECTORY
+        try:
+            there = os.open(name, os.O_RDONLY | os.O_NOFOLLOW | os.O_CLOEXEC | how, dir_fd=here)
+        finally:
+            os.close(here)
+        here = there
+    return here
+
+
+def _place(parts):
+    return "/".join(shown(part) for part in parts)
+
+
+def _iso(seconds):
+    try:
+        return datetime.fromtimestamp(seconds, UTC).isoformat(timespec="seconds")
+    except (ValueError, OverflowError, OSError):  # a year that no calendar has
+        return ""
+
+
+def _too_large():
+    return Unreadable(f"The file is larger than {MOST_BYTES // 2**20} MiB. Clear the outputs of all cells, save, and "
+                      "hand it in again.")
+
+
+# --- a zip ---------------------------------------------------------------------------------------------------------
+
+
+class _Entries(list):
+    """A list that refuses to grow beyond `most`."""
+
+    most = MOST_ENTRIES
+
+    def append(self, entry):
+        if len(self) >= self.most:
+            raise Unreadable(f"The zip holds more than {self.most:,} files and folders. Leave out what is not "
+                             "homework.")
+        super().append(entry)
+
+
+class _Zip(zipfile.ZipFile):
+    """A zip with at most `most` entries, however many it says it has."""
+
+    def __init__(self, file, most):
+        self._most = most
+        super().__init__(file)
+
+    @property
+    def filelist(self):
+        return self._filelist
+
+    @filelist.setter
+    def filelist(self, entries):  # set once, before the entries are read
+        self._filelist = _Entries(entries)
+        self._filelist.most = self._most
+
+
+def _open_zip(path, most):
+    try:
+        return _Zip(path, most)
+    except Unreadable as why:
+        raise ValueError(f"{path} cannot be read. {why} Or give the roster: a larger class may have more.") from None
+    except _BROKEN:
+        raise ValueError(f"{path} is neither a folder nor a zip that can be read. If it should be a zip, fetch it "
+                         "again: it may have been cut short.") from None
+
+
+def _open_nested(data):
+    try:
+        return _Zip(io.BytesIO(data), MOST_ENTRIES)
+    except _BROKEN:
+        raise Unreadable(f"The zip cannot be read; it is damaged or cut short. {_HAND_IN}") from None
+
+
+def _in_zip(archive):
+    """Every regular file of a zip; entries whose names mean mischief, or leave open which is meant, are problems."""
+    counts = {}
+    for entry in archive.infolist():
+        counts[_same(entry)] = counts.get(_same(entry), 0) + 1
+    for entry in archive.infolist():
+        place = shown(entry.orig_filename)
+        why = _wrong_with(entry) or (counts[_same(entry)] > 1 and "Two entries of the zip have this name, or one that "
+                                     "some systems take for it. Give each its own name.")
+        if why:
+            yield Problem(place, why)
+        elif not entry.is_dir():
+            modified = "{:04}-{:02}-{:02}T{:02}:{:02}:{:02}".format(*entry.date_time)
+            yield _Found(place, modified, partial(_read_entry, archive, entry))
+
+
+def _same(entry):
+    """What is equal for names that some file system takes for the same."""
+    composed = unicodedata.normalize("NFC", entry.orig_filename)
+    return unicodedata.normalize("NFC", composed.casefold())
+
+
+def _wrong_with(entry):
+    name = entry.orig_filename
+    parts = name.removesuffix("/").split("/")
+    if any(c in name for c in "\0\\:") or any(part in ("", ".", "..") for part in parts) or len(name) > LONGEST_NAME:
+        return "The entry's name is not a plain one inside the zip. Rename the file, and pack it again."
+    kind = stat.S_IFMT(entry.external_attr >> 16)
+    if kind not in (0, stat.S_IFREG, stat.S_IFDIR):
+        return f"The entry is a link or no ordinary file. {_HAND_IN}"
+    return None
+
+
+def _read_entry(archive, entry):
+    """The bytes of an entry, counted as they come: what the zip says of their number is not believed."""
+    if entry.flag_bits & 0x1:
+        raise Unreadable("The entry is locked with a password. Pack it again without one.")
+    if entry.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
+        raise Unreadable("The entry is packed in a way that is not read here. Make an ordinary zip.")
+    if entry.file_size > MOST_BYTES:
+        raise _too_large()
+    try:
+        with archive.open(entry) as opened:
+            data = opened.read(MOST_BYTES + 1)
+    except _BROKEN:
+        raise Unreadable("The entry cannot be unpacked; the zip is damaged.") from None
+    if len(data) != entry.file_size:
+        raise Unreadable("The entry is not as long as the zip says; the zip is damaged.")
+    return data
+
+
+def _read_nested(outer, offset):
+    """Read again, from a zip inside, the entry that begins at `offset`."""
+    with _open_nested(outer()) as archive:
+        for entry in archive.infolist():
+            if entry.header_offset == offset:
+                return _read_entry(archive, entry)
+    raise Unreadable("The file was changed while it was being marked. Give the same command again.")
+
+
+# --- a notebook ----------------------------------------------------------------------------------------------------
+
+
+def read_notebook(data):
+    """Take the code cells out of a notebook's bytes; stored outputs, metadata and kernels are ignored.
+
+    Returns
+    -------
+    Notebook
+
+    Raises
+    ------
+    Unreadable
+        Not a notebook of form 4, or beyond the bounds.
+    """
+    if len(data) > MOST_BYTES:
+        raise _too_large()
+    cells = tuple(_code(_cells(_parse(data))))
+    if sum(len(cell.encode()) for cell in cells) > MOST_CODE:
+        raise Unreadable(f"The notebook holds more than {MOST_CODE // 2**20} MiB of code. Keep data out of its cells.")
+    lesson, claimed = opened(cells)
+    return Notebook(cells, lesson, claimed, _digest(json.dumps(cells).encode()))
+
+
+def _parse(data):
+    try:
+        return json.loads(data.decode("utf-8-sig"), object_pairs_hook=_unique, parse_constant=_refuse_constant)
+    except UnicodeDecodeError:
+        raise Unreadable(f"{_NO_NOTEBOOK}: it is not text in UTF-8. {_HAND_IN}") from None
+    except (ValueError, RecursionError):
+        raise Unreadable(f"{_NO_NOTEBOOK}, or it was cut short or edited as text. Open it in JupyterLab to see; save, "
+                         "and hand it in again.") from None
+
+
+def _unique(pairs):
+    found = dict(pairs)
+    if len(found) != len(pairs):  # readers differ on which of them counts
+        raise ValueError("a key twice")
+    return found
+
+
+def _refuse_constant(name):
+    raise ValueError(name)
+
+
+def _cells(book):
+    if not isinstance(book, dict) or type(book.get("nbformat")) is not int:
+        raise Unreadable(f"{_NO_NOTEBOOK}. {_HAND_IN}")
+    if book["nbformat"] < 4:
+        raise Unreadable("The notebook has an old form. Open it in JupyterLab, save it, and hand it in again.")
+    if book["nbformat"] > 4:
+        raise Unreadable("The notebook has a later form than is known here. Save it with the course's JupyterLab.")
+    cells = book.get("cells")
+    if not isinstance(cells, list) or not all(isinstance(cell, dict) for cell in cells):
+        raise Unreadable("The notebook has no list of cells. Open it in JupyterLab, save it, and hand it in again.")
+    if len(cells) > MOST_CELLS:
+        raise Unreadable(f"The notebook has more than {MOST_CELLS:,} cells. Hand in the exercise only.")
+    return cells
+
+
+def _code(cells):
+    for number, cell in enumerate(cells, 1):
+        if cell.get("cell_type") == "code":
+            source = cell.get("source")
+            lines = [source] if isinstance(source, str) else source
+            if not isinstance(lines, list) or not all(isinstance(line, str) for line in lines):
+                raise Unreadable(f"Cell {number} of the notebook holds no text. Open it in JupyterLab, save it, and "
+                                 "hand it in again.")
+            yield "".join(lines).encode("utf-16", "surrogatepass").decode("utf-16", "replace")  # no half characters
+
+
+def opened(cells):
+    """The lesson and the name in the last `open_homework(…)` of the code that gives its lesson as a literal.
+
+    Returns
+    -------
+    lesson : str or None
+        Two digits.
+    claimed : str or None
+    """
+    found = None, None
+    for cell in cells:
+        if "open_homework" in cell and len(cell) <= LONGEST_OPENING:
+            for node in ast.walk(syntax(cell)):
+                if isinstance(node, ast.Call) and _called(node.func) == "open_homework":
+                    lesson, claimed = _opens(node)
+                    found = (lesson, claimed) if lesson else found
+    return found
+
+
+def syntax(cell):
+    """The syntax tree of a cell, its lines for the notebook itself (% and !) left out; an empty one if none.
+
+    Cells longer than `LONGEST_OPENING` give an empty one: within it, nesting cannot exhaust Python's own parser.
+    """
+    lines = ("" if line.lstrip().startswith(("%", "!")) else line for line in cell.split("\n"))
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            return ast.parse("\n".join(lines) if len(cell) <= LONGEST_OPENING else "")
+    except (SyntaxError, ValueError, RecursionError, MemoryError):
+        return ast.Module([], [])
+
+
+def _called(function):
+    return getattr(function, "id", getattr(function, "attr", None))
+
+
+def _opens(call):
+    given = dict(zip(("lesson", "student"), call.args, strict=False))
+    given |= {keyword.arg: keyword.value for keyword in call.keywords if keyword.arg}
+    lesson, claimed = (getattr(given.get(name), "value", None) for name in ("lesson", "student"))
+    number = f"{lesson:02d}" if type(lesson) is int else lesson.strip().zfill(2) if isinstance(lesson, str) else ""
+    name = claimed.strip() if isinstance(claimed, str) else ""
+    fits = 0 < len(name) <= LONGEST_CLAIM and not any("\ud800" <= c <= "\udfff" for c in name)  # no half characters
+    return number if re.fullmatch("[0-9]{2}", number) else None, name if fits else None
