@@ -18,6 +18,7 @@ PLACED = ("in the bend plane", "straight ahead")
 FOLLOWS = {"nothing": (), "the pelvis": "pelvis", "the feet": "foot"}
 TURNED_OUT_DEG = 15.0  # how far the leg that gets a pole is turned out at rest
 FRAMES = 36  # of a kick, a second and a half
+SQUAT_CM, SQUAT_FRAMES = 30.0, 24  # how far down a squat goes, and how long it takes to go down and come up again
 KICK_DEG = (-10.0, 100.0)
 SHOWN = 0.05  # cm or degrees: what is less is written as 0.0
 
@@ -192,8 +193,9 @@ def backward(puppet, pose):
     return np.abs(two_bone.swivel_of(hip, knee, ankle, hint=toe - ankle)) > np.pi / 2
 
 
-def squat(puppet, lowered_cm, apart_cm, turned_deg, walked_cm, follows):
-    """A squat from the front and from above, and where its knees are in words."""
+def squat(puppet, frame, apart_cm, turned_deg, walked_cm, follows):
+    """One frame of a squat from the front and from above, and where its knees are in words."""
+    lowered_cm = SQUAT_CM * (1 - abs(2 * frame / SQUAT_FRAMES - 1))
     pose = rig(puppet, follows).pose(squat_values(lowered_cm, apart_cm, turned_deg, walked_cm))
     apart, outside = knees(puppet, pose)
     views = [_squat_view(puppet, view, title, pose, walked_cm / 100)
@@ -201,18 +203,19 @@ def squat(puppet, lowered_cm, apart_cm, turned_deg, walked_cm, follows):
     between = f"{apart:.1f} cm apart" if apart >= 0 else f"crossed by {-apart:.1f} cm"
     more = "" if pose.miss.max() < 5e-4 else f" A foot is {100 * pose.miss.max():.1f} cm short of its goal."
     more += " <b>The knees point backward.</b>" if backward(puppet, pose).any() else ""
-    words = (f"Knees <b>{between}</b>. Seen from above, the left knee is <b>{_in_or_out(outside[0])}</b> the "
+    words = (f"Pelvis {lowered_cm:.1f} cm down, knees <b>{between}</b>. Seen from above, the left knee is "
+             f"<b>{_in_or_out(outside[0])}</b> the "
              f"line of its toes, the right knee <b>{_in_or_out(outside[1])}</b>.{more}")
     return row(*views), words
 
 
 def squat_panel(puppet):
     """Both legs in a squat, with knee controls that follow nothing, the pelvis or the feet."""
-    wide = {"lowered_cm": 30.0, "apart_cm": 20.0, "turned_deg": 30.0, "walked_cm": 0.0}
+    wide = {"frame": SQUAT_FRAMES // 2, "apart_cm": 20.0, "turned_deg": 30.0, "walked_cm": 0.0}
     return Panel(
         "Squat: are the knees over the toes?",
         [Choice("follows", "Knee controls follow", tuple(FOLLOWS), "nothing"),
-         Slider("lowered_cm", "Pelvis lowered", 0.0, 40.0, 1.0, 30.0, "cm"),
+         Slider("frame", "Frame", 0, SQUAT_FRAMES, 1, SQUAT_FRAMES // 2),
          Slider("apart_cm", "Each foot moved out", -5.0, 20.0, 1.0, 0.0, "cm"),
          Slider("turned_deg", "Each foot turned out", -20.0, 40.0, 1.0, 30.0, "°"),
          Slider("walked_cm", "Walked ahead", 0.0, 110.0, 1.0, 0.0, "cm")],
@@ -220,7 +223,8 @@ def squat_panel(puppet):
         {"Feet turned out": wide | {"apart_cm": 0.0},
          "Wide and turned out": wide,
          "Wide, toes ahead": wide | {"turned_deg": 0.0},
-         "Walked past": wide | {"apart_cm": 0.0, "turned_deg": 0.0, "walked_cm": 105.0}})
+         "Walked past": wide | {"apart_cm": 0.0, "turned_deg": 0.0, "walked_cm": 105.0}},
+        play="frame")
 
 
 def opening(puppet):

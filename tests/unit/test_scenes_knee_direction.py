@@ -79,7 +79,7 @@ def test_knees_in_a_squat(follows, feet, apart, outside):
     found = scene.knees(TAMSIN, squatting(follows, *FEET[feet]))
     assert found[0] == pytest.approx(apart, abs=0.05)
     assert found[1] == pytest.approx([outside, outside], abs=0.05)
-    words = scene.squat(TAMSIN, 30.0, *FEET[feet], 0.0, follows)[1]
+    words = scene.squat(TAMSIN, 12, *FEET[feet], 0.0, follows)[1]
     assert (f"crossed by {-apart:.1f} cm" if apart < 0 else f"{apart:.1f} cm apart") in words
 
 
@@ -96,7 +96,7 @@ def test_whoever_walks_past_their_poles_has_knees_that_point_backward():
     for follows, walked_cm in (("nothing", 0.0), ("the pelvis", 105.0), ("the feet", 105.0)):
         assert not scene.backward(TAMSIN, squatting(follows, 0.0, 0.0, walked_cm)).any()
     assert scene.backward(TAMSIN, squatting("nothing", 0.0, 0.0, 105.0)).all()
-    assert "point backward" in scene.squat(TAMSIN, 30.0, 0.0, 0.0, 105.0, "nothing")[1]
+    assert "point backward" in scene.squat(TAMSIN, 12, 0.0, 0.0, 105.0, "nothing")[1]
 
 
 def test_every_ankle_of_the_kick_is_on_its_goal_and_the_pole_guides_every_frame():
