@@ -47,7 +47,8 @@ class Node:
         for field, size in PATHS.items():
             _set(self, field, _exactly(field, getattr(self, field), size))
         if abs(np.linalg.norm(self.rotation) - 1) > UNIT:
-            _set(self, "rotation", rotation.unit_quaternion(self.rotation))
+            hint = "No turn at all is (0, 0, 0, 1)."
+            _set(self, "rotation", _check.directions("rotation", self.rotation, hint, size=4))
 
 
 @dataclass(frozen=True, eq=False)

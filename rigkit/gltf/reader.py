@@ -112,8 +112,9 @@ class _Reader:
 
     def _parents(self):
         parents = [None] * len(items(self.json, "nodes", "JSON"))
-        for i, place in enumerate(place for _, place in self._each("nodes")):
-            for child in items(self.json["nodes"][i], "children", place):
+        for i in range(len(parents)):
+            place = f"nodes[{i}]"
+            for child in items(item(self.json, "nodes", i, "nodes"), "children", place):
                 item(self.json, "nodes", child, f"{place}.children")
                 if parents[child] is not None:
                     raise ValueError(f"nodes[{child}]: must have one parent; got nodes[{parents[child]}] and {place}.")
