@@ -141,7 +141,8 @@ def boarded(puppet, gap, left_cm, ahead_cm, turned_deg):
              for view, title in (("turntable", "From the front, looking down"), ("top", "From above: she faces down"))]
     short = f" The leg is {100 * pose.miss[0]:.1f} cm too short." if pose.miss[0] > 5e-4 else ""
     words = (f"Boat {left_cm:.0f} cm off, {ahead_cm:.0f} cm ahead, turned {turned_deg:.0f}°. Gap {gap}: the foot "
-             f"control is <b>{off:.1f} cm</b> from its mark on the deck and turned <b>{aside:.1f}°</b> against it.{short}")
+             f"control is <b>{off:.1f} cm</b> from its mark on the deck and turned <b>{aside:.1f}°</b> against "
+             f"it.{short}")
     return row(*views), words.replace("-", "−")
 
 
@@ -277,8 +278,8 @@ def stepping(puppet, frame, share_percent, step_cm):
     gone = {"foot control": foot_control[:, 2, 3], "foot": pose.controls["L_foot"][:, 2, 3]}
     plot = step_plot(puppet).with_lines({name: 100 * z for name, z in gone.items()}).at(frame)
     stage = _step_view(puppet, pose, foot_control, frame, apart[frame])
-    words = (f"Frame {frame} of {FRAMES}. The foot control has gone {100 * gone['foot control'][frame]:.1f} cm ahead, "
-             f"the foot {100 * gone['foot'][frame]:.1f} cm: <b>{apart[frame]:.1f} cm</b> apart. In the last frame it "
+    words = (f"Frame {frame} of {FRAMES}. The foot control has gone {100 * gone['foot control'][frame]:z.1f} cm ahead, "
+             f"the foot {100 * gone['foot'][frame]:z.1f} cm: <b>{apart[frame]:.1f} cm</b> apart. In the last frame it "
              f"is {apart[-1]:.1f} cm.")
     return row(stage, plot), words
 
