@@ -1,0 +1,383 @@
+"""Names to learners: the class list, and whose each file is.
+
+A learner is known by the id, the name, the e-mail address and other names the roster gives. A file is theirs where one
+of these stands, whole, among the words of a folder's or the file's name; what the notebook itself claims counts nothing.
+"""
+
+import csv
+import io
+import re
+import unicodedata
+from collections import defaultdict
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+
+from rigkit import course
+from rigkit.homework import notebook
+from rigkit.marking.entry import Learner
+from rigkit.marking.submissions import File, Problem, shown
+
+MOST_BYTES = 10 * 2**20
+MOST_LEARNERS = 100_000
+LONGEST = 200  # characters of an id or a name
+
+_COLUMNS = {
+    "id": ("id", "learner", "learner id", "student id", "user id", "id number", "student number", "number", "username",
+           "user name", "login", "code", "identifier", "matriculation number"),
+    "name": ("name", "full name", "learner name", "student name", "student", "display name"),
+    "first": ("first name", "firstname", "given name", "givenname", "forename", "first"),
+    "last": ("last name", "lastname", "family name", "familyname", "surname", "last"),
+    "email": ("email", "e mail", "mail", "email address", "e mail address"),
+    "group": ("group", "class", "section", "course", "team"),
+    "also": ("also", "other names", "other name", "also known as", "nickname", "preferred name", "aliases", "alias"),
+}
+
+
+@dataclass(frozen=True)
+class Roster:
+    """The learners of a class, in the order of the list; no two have the same id."""
+
+    learners: tuple[Learner, ...]
+
+    def __iter__(self):
+        return iter(self.learners)
+
+    def __len__(self):
+        return len(self.learners)
+
+
+@dataclass(frozen=True)
+class Aside:
+    """A file that is not marked: why, in a sentence, and the ids of those it may be of."""
+
+    file: File
+    why: str
+    learners: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Placed:
+    """Whose what is.
+
+    Attributes
+    ----------
+    learners : tuple of Learner
+        The roster's, or without one those whom the places name.
+    of : dict of (learner's id, lesson) to File
+        What is marked: the newest where there are several.
+    notes : dict of (learner's id, lesson) to tuple of str
+        What a teacher should know of the choice, a sentence each; only where there is something.
+    extra : tuple of Aside
+        Older files of the same learner and lesson.
+    unplaced : tuple of Aside
+        Files that nobody on the roster goes with, or whose lesson cannot be told.
+    ambiguous : tuple of Aside
+        Files that several learners go with.
+    problems : dict of learner's id to tuple of Problem
+        What else they handed in, that could not be read. Problems that go with nobody are not here.
+    missing : tuple of Learner
+        Those for whom nothing was found: neither a notebook nor anything else.
+    """
+
+    learners: tuple[Learner, ...]
+    of: Mapping[tuple[str, str], File]
+    notes: Mapping[tuple[str, str], tuple[str, ...]]
+    extra: tuple[Aside, ...]
+    unplaced: tuple[Aside, ...]
+    ambiguous: tuple[Aside, ...]
+    problems: Mapping[str, tuple[Problem, ...]]
+    missing: tuple[Learner, ...]
+
+
+# --- the list ------------------------------------------------------------------------------------------------------
+
+
+def read(path):
+    """The roster in a CSV file: UTF-8, UTF-16 or Windows-1252, with commas, semicolons or tabs.
+
+    The first line names the columns: an id or a name, or both, in whichever common words; first and last name may stand
+    apart; e-mail, group and other names (several with semicolons or bars between) are optional.
+
+    Returns
+    -------
+    Roster
+
+    Raises
+    ------
+    ValueError
+        Not such a file, a line without an id, or an id twice.
+    """
+    path = Path(path)
+    rows = _rows(path, _text(path))
+    header = next(rows, (1, []))[1]
+    columns = _columns(header)
+    if not {"id", "name"} & columns.keys() and not {"first", "last"} <= columns.keys():
+        raise ValueError(f"The first line of {path} must name its columns, such as `id,name,email`; "
+                         f"got {shown(', '.join(header), 100)!r}.")
+    learners = {}
+    for line, row in rows:
+        learner = _learner({what: shown(_composed(row[i]).strip(), LONGEST) for what, i in columns.items()
+                            if i < len(row)})
+        if not learner.id:
+            raise ValueError(f"Line {line} of {path} has no id. Give everybody one, or take the column out.")
+        if _folded(learner.id) in learners:
+            raise ValueError(f"Line {line} of {path} has the id {learner.id!r} again. Give each learner their own.")
+        learners[_folded(learner.id)] = learner
+        if len(learners) > MOST_LEARNERS:
+            raise ValueError(f"{path} has more than {MOST_LEARNERS:,} lines. Split the class.")
+    if not learners:
+        raise ValueError(f"{path} lists nobody. Put one learner on each line after the first.")
+    return Roster(tuple(learners.values()))
+
+
+def _text(path):
+    try:
+        with open(path, "rb") as file:
+            data = file.read(MOST_BYTES + 1)
+    except OSError as error:
+        raise ValueError(f"The roster {path} cannot be read ({error.strerror}).") from None
+    if len(data) > MOST_BYTES:
+        raise ValueError(f"The roster {path} is larger than {MOST_BYTES // 2**20} MiB. Give a plain CSV file.")
+    for encoding in ("utf-16",) if data.startswith((b"\xff\xfe", b"\xfe\xff")) else ("utf-8-sig", "cp1252"):
+        try:
+            return data.decode(encoding)
+        except UnicodeDecodeError:
+            continue
+    raise ValueError(f"The roster {path} is not text. Save it as CSV, in UTF-8.")
+
+
+def _rows(path, text):
+    """(line number, cells) of each line that is not empty."""
+    first = next((line for line in text.splitlines() if line.strip()), "")
+    delimiter = max(",;\t", key=first.count)
+    rows = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
+    try:
+        for row in rows:
+            if any(cell.strip() for cell in row):
+                yield rows.line_num, row
+    except csv.Error as error:
+        raise ValueError(f"Line {rows.line_num} of {path} cannot be read as CSV ({error}). Save it anew from a "
+                         "spreadsheet.") from None
+
+
+def _columns(header):
+    """Where each thing stands; the first column that fits counts."""
+    found = {}
+    for i, cell in enumerate(header):
+        called = " ".join(words(cell))
+        for what, names in _COLUMNS.items():
+            if called in names:
+                found.setdefault(what, i)
+    return found
+
+
+def _learner(cells):
+    name = cells.get("name") or f"{cells.get('first', '')} {cells.get('last', '')}".strip()
+    who = cells.get("id", name)
+    also = tuple(filter(None, (other.strip() for other in re.split("[;|]", cells.get("also", "")))))
+    return Learner(who, name or who, cells.get("email", ""), cells.get("group", ""), also)
+
+
+# --- whose is it ---------------------------------------------------------------------------------------------------
+
+
+def place(files, roster=None, problems=()):
+    """Give each file to its learner and lesson.
+
+    The words of each part of a file's place are searched for what a learner is known by, after NFC and case folding:
+    an id, or a name's words in any order, beside each other or run together. A name within a longer one that fits does
+    not count. Folders that all files are in do not count where the rest names several learners. Files that two
+    learners go with are given to neither. Without a roster the first folder that differs is the learner, or else the
+    file's name less that of the exercise.
+
+    Parameters
+    ----------
+    files : iterable of File
+    roster : Roster, optional
+    problems : iterable of Problem
+
+    Returns
+    -------
+    Placed
+    """
+    files, problems = list(files), list(problems)
+    places = [thing.place for thing in (*files, *problems)]
+    common = _common([file.place for file in files])
+    learners, owners = _by_roster(places, common, roster) if roster else _by_place(places, common)
+    theirs, unplaced, ambiguous, spoilt = defaultdict(list), [], [], defaultdict(list)
+    for file in files:
+        who, lesson = owners[file.place], file.lesson or lesson_of_place(file.place)
+        if len(who) > 1:
+            names = " and ".join(learner.name for learner in who[:5])
+            why = f"The file's place names {names}. Rename it, so that it names one."
+            ambiguous.append(Aside(file, why, _ids(who)))
+        elif not who:
+            unplaced.append(Aside(file, "Nobody on the roster goes with the file's place. Add the name to the roster, "
+                                        "or put the learner's id into the file's name."))
+        elif not lesson:
+            unplaced.append(Aside(file, "Nothing in the file opens homework, and its name is not that of an exercise. "
+                                        "If it should be one, name it so.", _ids(who)))
+        else:
+            theirs[who[0].id, lesson].append(file)
+    for problem in problems:
+        for learner in owners[problem.place][:1] if len(owners[problem.place]) == 1 else ():
+            spoilt[learner.id].append(problem)
+    found = {who for who, _ in theirs} | spoilt.keys() | {who for aside in unplaced for who in aside.learners}
+    chosen = {key: _newest(several) for key, several in sorted(theirs.items())}
+    return Placed(
+        learners, {key: file for key, (file, _, _) in chosen.items()},
+        {key: (note,) for key, (_, _, note) in chosen.items() if note},
+        tuple(Aside(older, why, key[:1]) for key, (_, extra, _) in chosen.items() for older, why in extra),
+        tuple(unplaced), tuple(ambiguous), {who: tuple(what) for who, what in spoilt.items()},
+        tuple(learner for learner in learners if learner.id not in found))
+
+
+def _newest(files):
+    """The file that counts, the others with a sentence each, and a sentence on all of them where there are several.
+
+    One whose code opens homework counts before one that only has the name.
+    """
+    *others, best = sorted(files, key=lambda file: (file.lesson is not None, file.modified, _natural(file.place)))
+    if not others:
+        return best, [], ""
+    listed = ", ".join(file.place for file in others[:5]) + (" and more" if len(others) > 5 else "")
+    note = f"{len(files)} files were handed in; {best.place}, the newest, was marked, and not {listed}."
+    return best, [(file, f"{best.place} is newer and was marked.") for file in others], note
+
+
+def _natural(text):
+    return [(len(part), part) if part.isdecimal() else (0, part) for part in re.split(r"(\d+)", text)]
+
+
+def _ids(learners):
+    return tuple(learner.id for learner in learners)
+
+
+def _by_roster(places, common, roster):
+    known = _Known(roster)
+    owners = {place: known.who(_below(place, common)) for place in places}
+    if len(set().union(*owners.values())) < 2:  # then a folder all are in may be the learner's own
+        owners = {place: known.who(place.split("/")) for place in places}
+    return roster.learners, {place: tuple(roster.learners[i] for i in sorted(who)) for place, who in owners.items()}
+
+
+def _by_place(places, common):
+    found, owners = {}, {}
+    for place in places:
+        owners[place] = ()
+        if len(_below(place, common)) > 1 or place.casefold().endswith((".ipynb", ".zip")):  # else a letter beside them
+            name = _composed(_named_by(place.split("/"), len(common)))
+            owners[place] = (found.setdefault(_folded(name), Learner(name, name)),)
+    return tuple(sorted(found.values(), key=lambda learner: _natural(_folded(learner.id)))), owners
+
+
+def _below(place, common):
+    """The parts of a place less the folders that all files are in."""
+    parts = place.split("/")
+    return parts[len(common):] if parts[:len(common)] == common else parts
+
+
+def _named_by(parts, common):
+    below, above = ([_stem(folder) for folder in folders if folder.casefold() not in course.PARTS]
+                    for folders in (parts[common:-1], parts[:common]))
+    rest = _less_exercise(_stem(parts[-1])).strip(" _-.,()")
+    return (*below[:1], *([rest] if rest else above[-1:]), _stem(parts[-1]))[0][:LONGEST]
+
+
+def _stem(name):
+    return re.sub(r"\.(ipynb|zip)$", "", name, flags=re.I)
+
+
+def _common(places):
+    """The folders that all places begin with."""
+    common = []
+    for steps in zip(*(place.split("/")[:-1] for place in places), strict=False):
+        if len(set(steps)) > 1:
+            break
+        common.append(steps[0])
+    return common
+
+
+class _Known:
+    """What each learner is known by, ready to be looked for among words."""
+
+    def __init__(self, learners):
+        self._labels = defaultdict(set)  # words in order of the alphabet → learners' numbers
+        for number, learner in enumerate(learners):
+            for text in (learner.id, learner.name, learner.email, learner.email.partition("@")[0], *learner.also):
+                for label in _spellings(words(text)):
+                    self._labels[label].add(number)
+        self._lengths = sorted({len(label) for label in self._labels} - {0})
+
+    def who(self, parts):
+        """The numbers of those whom a place names: who is in every part that names anybody, or else all of them."""
+        named = [found for found in map(self._in_part, parts) if found]
+        return (set.intersection(*named) or set.union(*named)) if named else set()
+
+    def _in_part(self, part):
+        here = words(_less_exercise(_stem(part)))
+        covered, weak = defaultdict(set), defaultdict(set)
+        for length in self._lengths:
+            for start in range(len(here) - length + 1):
+                label = tuple(sorted(here[start:start + length]))
+                for number in self._labels.get(label, ()):
+                    into = weak if _is_weak(label) and len(here) > 1 else covered
+                    into[number].update(range(start, start + length))
+        for number in covered:
+            covered[number] |= weak[number]
+        return {number for number, mine in covered.items() if not any(mine < other for other in covered.values())}
+
+
+def _spellings(label):
+    """A label's words in order of the alphabet, and run together with the last one at the end or in front."""
+    label = label[:12]
+    together = {("".join(label),), ("".join(label[-1:] + label[:-1]),)} if len(label) > 1 else set()
+    return {tuple(sorted(label))} | together
+
+
+def _is_weak(label):
+    """A number of one or two digits stands in many names; by itself, beside other words, it names nobody."""
+    return len(label) == 1 and label[0].isdecimal() and len(label[0]) < 3
+
+
+def words(text):
+    """The words of a name: runs of letters and digits, composed and with case folded."""
+    return tuple(re.findall(r"[^\W_]+", _folded(text)))
+
+
+def _folded(text):
+    return _composed(_composed(text).casefold())
+
+
+def _composed(text):
+    return unicodedata.normalize("NFC", text)
+
+
+# --- which lesson --------------------------------------------------------------------------------------------------
+
+
+def lesson_of_place(place):
+    """The lesson that a file's name, or else a folder's, says: by its exercise's name, "homework 6", or a lone "06"."""
+    for part in reversed(place.split("/")):
+        stem = _folded(_stem(part))
+        by_name = _exercise_names().search(stem)
+        told = by_name or re.search(r"(?<![^\W\d_])(?:lesson|exercise|homework|hw|ex)[\W_]*(\d{1,2})(?!\d)", stem)
+        number = told.group(1).zfill(2) if told else stem
+        if number in notebook.lessons():
+            return number
+    return None
+
+
+def _less_exercise(stem):
+    """A file's name without that of the exercise and without the counter of a copy."""
+    return re.sub(r"\s*(\(\d{1,2}\)|[-_]copy\d*)$", "", _exercise_names().sub(" ", stem), flags=re.I)
+
+
+@cache
+def _exercise_names():
+    """Finds an exercise's name, whatever stands between its words; its group is the lesson's number."""
+    stems = sorted(path.stem for path in (course.source() / "exercises").glob("[0-9][0-9]-*.ipynb"))
+    titles = "|".join(r"[\W_]+".join(map(re.escape, words(stem)[1:])) for stem in stems)
+    return re.compile(rf"(?<!\d)(\d\d)[\W_]+(?:{titles})(?![^\W_])" if titles else "(?!)()", re.I)
