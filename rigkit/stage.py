@@ -346,6 +346,8 @@ class Stage(Picture):
     def surface(self, vertices, triangles, kind="soft", lines=()):
         """Skin as it is seen from outside: filled, with its outline and its folds, and with lines drawn on it.
 
+        What lies beyond the limits of the view is cut off.
+
         Parameters
         ----------
         vertices : array_like, shape (v, 2) or (v, 3)
@@ -358,20 +360,22 @@ class Stage(Picture):
         """
         xy = np.array(self._xy("vertices", vertices))
         triangles = _check_corners("triangles", triangles, len(xy))
-        marks = _marks("rig-skin", kind)
         a, b, c = np.moveaxis(xy[triangles], 1, 0)
         area = (b - a)[:, 1] * (c - a)[:, 0] - (b - a)[:, 0] * (c - a)[:, 1]  # y goes down the picture
         seen = area > 1e-6  # px²: what is seen edge-on is neither, whatever the rounding
         loops = [xy[loop].tolist() for loop in _borders(triangles[seen], len(xy))]
-        if loops:
-            self._shapes.append(f'<path class="{marks}" d="{"".join(f"M{_way(loop)}Z" for loop in loops)}"/>')
-            self._solids += [(*start, *end, 2) for loop in loops for start, end in pairwise([*loop, loop[0]])]
         facing = np.zeros(len(xy), dtype=bool)
         facing[triangles[seen]] = True
-        drawn = "".join(f"M{_way(part)}" for line in lines
-                        for part in _seen_parts(xy[_check_corners("lines", line, len(xy))], facing[np.asarray(line)]))
-        if drawn:
-            self._shapes.append(f'<path class="{_marks("rig-line", kind)} rig-thin" d="{drawn}"/>')
+        drawn = [part for line in lines
+                 for part in _seen_parts(xy[_check_corners("lines", line, len(xy))], facing[np.asarray(line)])]
+        outline = "".join(f"M{_way(loop)}Z" for loop in loops)
+        self._shapes.append(  # in a view of its own, cut off at the limits: a close-up does not run over the title
+            f'<svg y="{self._top}" width="{self.width}" height="{self.height - self._top}" '
+            f'viewBox="0 {self._top} {self.width} {self.height - self._top}">'
+            f'<path class="{_marks("rig-skin", kind)}" d="{outline}"/>'
+            f'<path class="{_marks("rig-line", kind)} rig-thin" d="{"".join(f"M{_way(part)}" for part in drawn)}"/>'
+            "</svg>")
+        self._solids += [(*start, *end, 2) for loop in loops for start, end in pairwise([*loop, loop[0]])]
         return self
 
     def path(self, points, kind="plain", side=None):
@@ -583,7 +587,7 @@ def _borders(triangles, count):
     edges = np.stack([triangles, np.roll(triangles, -1, axis=1)], axis=-1).reshape(-1, 2)
     codes, opposite = edges @ [count, 1], edges @ [1, count]
     ways = {}
-    for start, end in edges[~np.isin(codes, opposite)].tolist():
+    for start, end in edges[~np.isin(codes, opposite, kind="sort")].tolist():
         ways.setdefault(start, []).append(end)
     loops = []
     while ways:

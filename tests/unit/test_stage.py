@@ -442,9 +442,16 @@ def test_lines_on_a_surface_are_drawn_where_it_faces_the_viewer():
 def test_what_faces_away_from_the_viewer_is_not_drawn():
     behind = BOX.triangles[(BOX.vertices[BOX.triangles, 2] < 1e-9).all(axis=1)]
     assert len(behind) == len(BOX.triangles) / 2
-    drawn = Stage("front").surface(BOX.vertices, behind, lines=[[0, 4]]).svg(style=False)
-    assert "rig-skin" not in drawn
-    assert "rig-thin" not in drawn
+    stage = Stage("front").surface(BOX.vertices, behind, lines=[[0, 4]])
+    assert {path.get("d") for path in parts(stage, "path")} == {""}
+
+
+def test_a_surface_is_cut_off_at_the_limits_of_the_view():
+    stage = Stage("front", (-0.5, -0.1), (0.5, 0.1), "A close-up", width=500).surface(BOX.vertices, BOX.triangles)
+    view, = (svg for svg in parts(stage, "svg") if svg.get("role") != "img")
+    assert view.get("overflow") is None  # hidden, where nothing else is said
+    assert view.get("viewBox") == f"0 34 500 {stage.height - 34}"
+    assert [view.get(name) for name in ("y", "width", "height")] == ["34", "500", str(stage.height - 34)]
 
 
 @pytest.mark.parametrize(("name", "draw"), [

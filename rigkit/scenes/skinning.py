@@ -1,0 +1,427 @@
+"""What lesson 09 shows: a knee's skin in two blends, a wrung stocking, how far a blend reaches, and a joint moved late.
+
+A leg is the right one, seen from the character's right; z ahead and y up in the picture, in metres.
+"""
+
+from dataclasses import dataclass
+from functools import cache
+
+import numpy as np
+
+from rigkit import frames as fr
+from rigkit import mesh, plots, rotation, skin
+from rigkit.leg import LegRig
+from rigkit.panels import Choice, Panel, Slider
+from rigkit.skeleton import Skeleton
+from rigkit.stage import Stage, row
+
+BLENDS = {"linear blend": skin.linear_blend, "dual quaternion": skin.dual_quaternion_blend}
+LINEAR, DUAL = BLENDS
+LEG = ("R_hip", "R_knee", "R_ankle")
+VERTICES = 2000
+SOFTNESS = 2.0  # knee radii that a blend reaches to either side
+BONES = 0.18  # of the leg's length: how much of each bone a picture of the knee shows
+SHOWN_CM = 0.05  # what is less is written as 0.0
+BOUND = ("before the move", "again after it")
+
+# The stocking: a tube about a stilt, and how far its joints stand below each other.
+RADIUS, LENGTH, GAP = 0.05, 0.46, 0.1
+AROUND, ALONG, STRIPES = 32, 46, 8
+
+
+# A leg's skin
+
+
+@cache
+def dressed(puppet, softness=SOFTNESS):
+    """A puppet's skeleton at rest, the right half of its skin and the weights: what is bound."""
+    rig = LegRig.from_puppet(puppet)
+    surface, weights = skin.rig_skin(rig, puppet, VERTICES, softness)
+    used, triangles = np.unique(surface.side("R_"), return_inverse=True)
+    return rig.skeleton, mesh.Mesh(surface.vertices[used], triangles.reshape(-1, 3)), weights[used]
+
+
+def turned(skeleton, bend_deg, hip_deg=0.0):
+    """The skeleton's world frames, its right hip and knee flexed."""
+    return skeleton.pose({"R_hip": rotation.matrix_about("x", -np.radians(hip_deg)),
+                          "R_knee": rotation.matrix_about("x", np.radians(bend_deg))})
+
+
+@dataclass(frozen=True)
+class KneeSkin:
+    """A bent knee's skin, and what the bend did to it.
+
+    Attributes
+    ----------
+    vertices : ndarray, shape (v, 3)
+    bones : ndarray, shape (3, 3)
+        Hip, knee and ankle.
+    section : ndarray, shape (2, 3)
+        Front and back of the cross-section that went through the knee at rest.
+    section_kept : float
+        Its area, as a share of what it was.
+    change_cm3 : float
+        How much volume the leg has gained; below zero, lost.
+    stretch : float
+        The length of the most stretched edge, as a share of its length at rest.
+    stretched : ndarray, shape (2, 3)
+        Its ends.
+    bulge_cm : float
+        How far the front of the thigh stands out before where it was at rest.
+    """
+
+    vertices: np.ndarray
+    bones: np.ndarray
+    section: np.ndarray
+    section_kept: float
+    change_cm3: float
+    stretch: float
+    stretched: np.ndarray
+    bulge_cm: float
+
+
+def knee(puppet, bend_deg, blend=LINEAR, softness=SOFTNESS, hip_deg=0.0):
+    """A puppet's right knee, bent by `bend_deg` degrees: its skin and what is left of it, a `KneeSkin`."""
+    skeleton, surface, weights = dressed(puppet, softness)
+    world = turned(skeleton, bend_deg, hip_deg)
+    rest, triangles = surface.vertices, surface.triangles
+    cut, ends, volume = _at_rest(puppet)
+    posed = BLENDS[blend](rest, weights, skin.joint_matrices(world, skeleton.rest_world))
+    shares = mesh.stretch(rest, posed, triangles)
+    triangle, edge = np.unravel_index(shares.argmax(), shares.shape)
+    hip = skeleton.index("R_hip")
+    in_thigh = (fr.apply(fr.invert(frames[hip]), vertices)
+                for frames, vertices in ((skeleton.rest_world, rest), (world, posed)))
+    return KneeSkin(posed, skeleton.origins(world, LEG), mesh.carried_section(rest, posed, *cut)[ends, 0],
+                    float(mesh.section_kept(rest, posed, *cut)),
+                    float(1e6 * (mesh.volume(posed, triangles) - volume)), float(shares.max()),
+                    posed[np.roll(triangles[triangle], -edge)[:2]], _bulge_cm(*in_thigh, puppet.thigh))
+
+
+@cache
+def _at_rest(puppet):
+    """The cut through the knee, which of its outline's pieces are its front and its back, and the volume [m³]."""
+    skeleton, surface, _ = dressed(puppet)
+    cut = surface.triangles, skeleton.origins(skeleton.rest_world, LEG)[1], (0.0, 1.0, 0.0)
+    ahead = mesh.carried_section(surface.vertices, surface.vertices, *cut)[:, 0, 2]
+    return cut, [ahead.argmax(), ahead.argmin()], mesh.volume(surface.vertices, surface.triangles)
+
+
+def _bulge_cm(rest, posed, thigh):
+    """How far the front of the thigh's lower half stands out before where it was; seen from the hip's own frame."""
+    front = (np.abs(rest[:, 0]) < 0.005) & (rest[:, 2] > 0) & (np.abs(rest[:, 1] + 0.75 * thigh) < 0.25 * thigh)
+    front = np.flatnonzero(front)[rest[front, 1].argsort()]
+    line = np.interp(posed[front, 1], rest[front, 1], rest[front, 2])
+    above = posed[front, 1] > -thigh
+    return float(100 * max(np.max(posed[front, 2] - line, where=above, initial=0.0), 0.0))
+
+
+# The opening, and a knee in two blends
+
+
+def opening(puppet, bend_deg=120.0):
+    """A whole leg in a deep bend, its skin moved in two ways."""
+    views = []
+    tall = puppet.hip_height
+    for blend in BLENDS:
+        skinned = knee(puppet, bend_deg, blend, hip_deg=40.0)
+        stage = Stage("side", (-0.5 * tall, 0.2 * tall), (0.55 * tall, 1.2 * tall), _kept_title(blend, skinned),
+                      width=430)
+        stage.chain(skinned.bones, "forward").surface(skinned.vertices, dressed(puppet)[1].triangles, "plain")
+        views.append(_measure_knee(stage, skinned))
+    return row(*views, title=f"A leg whose knee is bent by {bend_deg:.0f} degrees, its skin moved in two ways: by "
+                             "linear blend the knee keeps half of its depth, by dual quaternions all of it")
+
+
+def bend(puppet, bend_deg):
+    """A bent knee in both blends, and what is left of it in words."""
+    views, words = [], [f"Knee bent {bend_deg:.0f}°."]
+    for blend in BLENDS:
+        skinned = knee(puppet, bend_deg, blend)
+        views.append(_measure_knee(_draw_knee(puppet, skinned, _kept_title(blend, skinned)), skinned))
+        words.append(f"{_capital(blend)}: section <b>{_percent(skinned.section_kept)}</b> kept, volume "
+                     f"<b>{_signed(skinned.change_cm3)} cm³</b>, thigh bulges by <b>{skinned.bulge_cm:.1f} cm</b>.")
+    return row(*views), " ".join(words)
+
+
+def bend_panel(puppet):
+    """One knee to bend, its skin moved in two ways."""
+    return Panel(
+        "Bend the knee: what is left of its depth?",
+        [Slider("bend_deg", "Knee bent", 0.0, 150.0, 1.0, 60.0, "°")],
+        lambda **values: bend(puppet, **values),
+        {"At rest": {"bend_deg": 0.0}, "Swinging forward": {"bend_deg": 60.0}, "Seated": {"bend_deg": 90.0},
+         "Squatting": {"bend_deg": 120.0}, "Heel to seat": {"bend_deg": 150.0}})
+
+
+# Why: halfway between two places
+
+
+def chord(puppet, bend_deg):
+    """The kneecap's skin carried by the thigh, by the shank, halfway between the two, and halfway along the arc."""
+    skeleton, _, _ = dressed(puppet)
+    skinned = knee(puppet, 0.0)
+    centre = skeleton.origins(skeleton.rest_world, LEG)[1]
+    depth = float(np.linalg.norm(skinned.section[0] - centre))
+    ways = np.array([_about(way) for way in np.radians([0.0, bend_deg / 2, bend_deg])])
+    thigh, arc, shank = depth * ways
+    linear = (thigh + shank) / 2
+    around = depth * np.array([_about(way) for way in np.radians(np.linspace(-20, bend_deg + 20, 41))])
+    stage = Stage("side", (-0.55 * depth, -1.35 * depth), (1.8 * depth, 0.45 * depth),
+                  "Halfway is on the straight line", width=430)
+    stage.path(around, "soft").ghost([thigh, shank]).path([[0, 0], shank], "soft")
+    stage.dots([[0, 0], thigh, shank]).note([0, 0], "axis", place="left")
+    stage.measure([0, 0], thigh, f"{100 * depth:.1f} cm", "plain", place="above")
+    stage.note(thigh, "with the thigh", place="right").note(shank, "with the shank", place="below")
+    stage.dots([linear], "miss").dots([arc], "goal").note(arc, "dual quaternion", "goal", "right")
+    stage.measure([0, 0], linear, f"{100 * np.linalg.norm(linear):.1f} cm")
+    stage.desc = (f"The skin of the kneecap, {100 * depth:.1f} centimetres before the knee's axis, carried by the thigh "
+                  f"and, {bend_deg:.0f} degrees further, by the shank. Halfway on the straight line between the two it "
+                  f"is only {100 * np.linalg.norm(linear):.1f} centimetres from the axis; dual quaternions take it "
+                  "halfway along the arc.")
+    return stage
+
+
+def _about(angle):
+    """A direction in the side view that was ahead at rest, turned backward as a bending knee turns the shank."""
+    return np.array([np.cos(angle), -np.sin(angle)])
+
+
+def kept_plot():
+    """How much of its distance from the axis the skin keeps, against the turn, for three shares."""
+    angles_deg = np.linspace(0, 180, 91)
+    lines = {name: 100 * skin.blend_radius(share, np.radians(angles_deg))
+             for name, share in (("shared 90 : 10", 0.1), ("shared 75 : 25", 0.25), ("shared 50 : 50", 0.5))}
+    lines["dual quaternion, any share"] = np.full(91, 100.0)
+    return plots.curves(angles_deg, lines, "turn of the joint (degrees)", "distance from the axis kept (%)",
+                        title="Shared evenly, half a turn leaves nothing", ylim=(0, 105),
+                        desc="Distance from the axis that a linear blend keeps, against the turn. Shared evenly: 71 "
+                             "per cent at 90 degrees, none at 180. Shared 90 to 10, it keeps 80 per cent at 180 "
+                             "degrees. Dual quaternions keep all of it.")
+
+
+# A stocking to wring
+
+
+@cache
+def stocking(joints=1):
+    """A tube, its weights for one joint above and `joints` below each other, and the joints' heights."""
+    heights = GAP * ((joints - 1) / 2 - np.arange(joints))
+    ends = np.concatenate([[LENGTH / 2], heights, [-LENGTH / 2]])
+    points = ends[:, None] * [0.0, 1.0, 0.0]
+    bones = {f"part {i}": [points[i:i + 2]] for i in range(joints + 1)}
+    limb = mesh.tube(RADIUS, LENGTH, AROUND, ALONG)
+    return limb, skin.weights_by_distance(limb.vertices, bones, softness=1.0), heights
+
+
+def wrung(twist_deg, joints=1, blend=LINEAR):
+    """The stocking's vertices when its joints share a twist evenly, and the width kept at each ring, shape (r,)."""
+    limb, weights, _ = stocking(joints)
+    turns = rotation.matrix_about("y", np.radians(twist_deg) * np.arange(joints + 1) / joints)
+    posed = BLENDS[blend](limb.vertices, weights, fr.frame(turns))
+    rings = posed[:AROUND * (ALONG + 1)].reshape(-1, AROUND, 3)
+    return posed, np.hypot(rings[:, 0, 0], rings[:, 0, 2]) / RADIUS
+
+
+def twist(twist_deg, joints):
+    """A stocking wrung in both blends, and how thin it gets in words."""
+    views, words = [], []
+    limb, _, heights = stocking(joints)
+    rows = np.arange(AROUND * (ALONG + 1)).reshape(-1, AROUND)
+    lines = rows[:, ::AROUND // STRIPES].T
+    for blend in BLENDS:
+        posed, kept = wrung(twist_deg, joints, blend)
+        thinnest = int(kept.argmin())
+        stage = Stage("front", (-0.27, -0.24), (0.27, 0.24),
+                      f"{_capital(blend)}: {_percent(kept[thinnest])} of its width left", width=430)
+        stage.surface(posed, limb.triangles, "plain", lines)
+        stage.dots(heights[:, None] * [0.0, 1.0, 0.0], "goal")
+        width, height = RADIUS * kept[thinnest], float(limb.vertices[rows[thinnest, 0], 1])
+        stage.measure([-width, height, 0.0], [width, height, 0.0], f"{200 * width:.1f} cm", place="right",
+                      kind="miss" if kept[thinnest] < 0.995 else "goal")
+        views.append(stage)
+        words.append(f"{_capital(blend)}: <b>{200 * width:.1f} of {200 * RADIUS:.0f} cm</b> where it is thinnest.")
+    each = twist_deg / joints
+    far = "" if each <= 180 else f" More than half a turn to a joint: dual quaternions go back by {360 - each:.0f}°."
+    said = "One joint turns" if joints == 1 else f"Each of {joints} joints turns"
+    return row(*views), f"{said} by {each:.0f}°. {' '.join(words)}{far}"
+
+
+def twist_panel():
+    """A striped stocking to wring, by one joint or by several."""
+    return Panel(
+        "Wring the stocking: how thin does it get?",
+        [Slider("twist_deg", "Lower end twisted", 0.0, 270.0, 1.0, 60.0, "°"),
+         Slider("joints", "Joints that share it", 1, 4, 1, 1)],
+        twist,
+        {"A quarter turn": {"twist_deg": 90.0, "joints": 1},
+         "Half a turn": {"twist_deg": 180.0, "joints": 1},
+         "Half a turn, three joints": {"twist_deg": 180.0, "joints": 3},
+         "Past half a turn": {"twist_deg": 200.0, "joints": 1}})
+
+
+# How far the blend reaches
+
+
+def reach(puppet, softness, bend_deg, blend):
+    """The shank's weight along the front of a knee, and what a bend does with it."""
+    skinned, rest = knee(puppet, bend_deg, blend, softness), knee(puppet, 0.0)
+    skeleton, _, _ = dressed(puppet)
+    size = puppet.leg_length
+    heights = np.linspace(-0.24, 0.24, 121) * size
+    line = rest.section[0] + heights[:, None] * [0.0, 1.0, 0.0]
+    bones = skin.bones_of(skeleton)
+    share = skin.weights_by_distance(line, {name: bones[name] for name in LEG[:2]}, softness)[:, 1]
+    stage = _draw_knee(puppet, rest, "The shank's weight, from 0 to 1")
+    zero, one = rest.section[0][2] + np.array([0.05, 0.15]) * size
+    for at in (zero, one):
+        stage.path([[at, line[0, 1]], [at, line[-1, 1]]], "soft")
+    stage.path(np.stack([zero + (one - zero) * share, line[:, 1]], axis=-1), "inverse")
+    shared = line[(share > 0) & (share < 1), 1]
+    behind = rest.section[1][2] - 0.05 * size
+    stage.measure([behind, shared[0]], [behind, shared[-1]], f"{100 * np.ptp(shared):.0f} cm", "plain", place="left")
+    bent = _draw_knee(puppet, skinned, f"Bent by {bend_deg:.0f}°: {_signed(skinned.change_cm3)} cm³")
+    bent.measure(*skinned.stretched, f"{skinned.stretch:.1f} ×")
+    words = (f"The blend reaches {softness:.2f} knee radii up and down. {_capital(blend)}, bent by {bend_deg:.0f}°: "
+             f"section <b>{_percent(skinned.section_kept)}</b> kept, volume <b>{_signed(skinned.change_cm3)} cm³</b>, "
+             f"skin stretched to at most <b>{skinned.stretch:.1f} times</b> its length.")
+    return row(stage, bent), words
+
+
+def reach_panel(puppet):
+    """How far a knee's blend reaches, and what a bend does with it."""
+    return Panel(
+        "Choose how far the blend reaches: what does each choice cost?",
+        [Slider("softness", "Blend reaches (radii)", 0.25, 4.0, 0.25, 2.0),
+         Slider("bend_deg", "Knee bent", 0.0, 150.0, 1.0, 90.0, "°"),
+         Choice("blend", "Skin moved by", tuple(BLENDS), LINEAR)],
+        lambda **values: reach(puppet, **values),
+        {"Nearly a hinge": {"softness": 0.25, "bend_deg": 90.0, "blend": LINEAR},
+         "One radius": {"softness": 1.0, "bend_deg": 90.0, "blend": LINEAR},
+         "Two radii": {"softness": 2.0, "bend_deg": 90.0, "blend": LINEAR},
+         "A rubber tube": {"softness": 4.0, "bend_deg": 90.0, "blend": LINEAR},
+         "Rubber, dual quaternion": {"softness": 4.0, "bend_deg": 90.0, "blend": DUAL}})
+
+
+# A joint moved after binding
+
+
+@cache
+def moved(puppet, ahead_cm, up_cm):
+    """The puppet's skeleton with its right knee joint moved, all other joints left where they are."""
+    skeleton, _, _ = dressed(puppet)
+    rest = dict(zip(skeleton.names, skeleton.rest_world, strict=True))
+    rest["R_knee"] = fr.frame(origin=np.array([0.0, up_cm, ahead_cm]) / 100) @ rest["R_knee"]
+    return Skeleton.from_world(rest, {name: skeleton.parent(name) for name in skeleton.names})
+
+
+def late(puppet, ahead_cm, up_cm, bend_deg, bound=BOUND[0]):
+    """The skin whose knee joint was moved, bound before or after; and as it would be, bound after; shapes (v, 3)."""
+    skeleton, surface, weights = dressed(puppet)
+    now = moved(puppet, ahead_cm, up_cm)
+    world = turned(now, bend_deg)
+    meant = skin.linear_blend(surface.vertices, _bound_weights(puppet, ahead_cm, up_cm),
+                              skin.joint_matrices(world, now.rest_world))
+    if bound == BOUND[1]:
+        return meant, meant
+    return skin.linear_blend(surface.vertices, weights, skin.joint_matrices(world, skeleton.rest_world)), meant
+
+
+@cache
+def _bound_weights(puppet, ahead_cm, up_cm):
+    """The weights that fit the moved knee joint."""
+    _, surface, _ = dressed(puppet)
+    now = moved(puppet, ahead_cm, up_cm)
+    chain = now.origins(now.rest_world, LEG) * [-1, 1, 1]
+    pelvis, left, right = mesh.inner_bones(puppet, chain)
+    bones = skin.bones_of(now, {"pelvis": pelvis, "L_ankle": left, "R_ankle": right})
+    return skin.weights_by_distance(surface.vertices, bones, SOFTNESS)
+
+
+def late_views(puppet, ahead_cm, up_cm, bend_deg, bound):
+    """A knee joint that was moved after binding, at rest and bent; by how many cm the skin is off in words."""
+    now, views, words = moved(puppet, ahead_cm, up_cm), [], []
+    triangles = dressed(puppet)[1].triangles
+    near = _shown(puppet)
+    for degrees, name in ((0.0, "At rest"), (bend_deg, f"Bent by {bend_deg:.0f}°")):
+        actual, meant = late(puppet, ahead_cm, up_cm, degrees, bound)
+        off_cm = 100 * np.linalg.norm(actual - meant, axis=-1)
+        worst = near[np.round(off_cm[near], 4).argmax()]
+        stage = _knee_room(puppet, name).surface(meant, triangles, "goal").surface(actual, triangles, "plain")
+        _draw_bones(stage, puppet, now.origins(turned(now, degrees), LEG))
+        if off_cm[worst] < SHOWN_CM:
+            stage.note(actual[worst], "0.0 cm", "goal")
+        else:
+            stage.measure(meant[worst], actual[worst], f"{off_cm[worst]:.1f} cm")
+        views.append(stage)
+        words.append(f"{name} the skin near the knee is off by up to <b>{off_cm[worst]:.1f} cm</b>.")
+    return row(*views), f"Knee joint moved by {np.hypot(ahead_cm, up_cm):.1f} cm, skin bound {bound}. {' '.join(words)}"
+
+
+def late_panel(puppet):
+    """A knee joint to move after its skin was bound."""
+    return Panel(
+        "Break it: move the knee joint of a leg that is bound",
+        [Slider("ahead_cm", "Joint moved ahead", -6.0, 6.0, 0.5, 0.0, "cm"),
+         Slider("up_cm", "Joint moved up", -6.0, 6.0, 0.5, 0.0, "cm"),
+         Slider("bend_deg", "Knee bent", 0.0, 120.0, 1.0, 60.0, "°"),
+         Choice("bound", "Skin bound", BOUND, BOUND[0])],
+        lambda **values: late_views(puppet, **values),
+        {"4 cm ahead": {"ahead_cm": 4.0, "up_cm": 0.0, "bend_deg": 60.0, "bound": BOUND[0]},
+         "4 cm up": {"ahead_cm": 0.0, "up_cm": 4.0, "bend_deg": 60.0, "bound": BOUND[0]},
+         "4 cm up, bound again": {"ahead_cm": 0.0, "up_cm": 4.0, "bend_deg": 60.0, "bound": BOUND[1]}})
+
+
+# One view each
+
+
+@cache
+def _shown(puppet):
+    """The numbers of the vertices that a picture of the knee surely shows."""
+    skeleton, surface, _ = dressed(puppet)
+    height = surface.vertices[:, 1] - skeleton.origins(skeleton.rest_world, LEG)[1, 1]
+    return np.flatnonzero(np.abs(height) < 0.2 * puppet.leg_length)
+
+
+def _knee_room(puppet, title):
+    """A view around the right knee, as large as the puppet's legs need."""
+    skeleton, _, _ = dressed(puppet)
+    knee_at = skeleton.origins(skeleton.rest_world, LEG)[1, [2, 1]]
+    low, high = puppet.leg_length * np.array([[-0.33, -0.26], [0.23, 0.26]])
+    return Stage("side", knee_at + low, knee_at + high, title, width=430)
+
+
+def _draw_knee(puppet, skinned, title):
+    """A knee in its skin."""
+    stage = _knee_room(puppet, title).surface(skinned.vertices, dressed(puppet)[1].triangles, "plain")
+    return _draw_bones(stage, puppet, skinned.bones)
+
+
+def _draw_bones(stage, puppet, bones):
+    """The knee joint, and its bones as far as the skin is shown."""
+    hip, knee_at, ankle = bones
+    ends = [knee_at + BONES * puppet.leg_length * (end - knee_at) / np.linalg.norm(end - knee_at)
+            for end in (hip, ankle)]
+    return stage.path([ends[0], knee_at, ends[1]], "forward").dots([knee_at], "forward")
+
+
+def _measure_knee(stage, skinned):
+    """How deep a knee still is, written into its picture."""
+    depth = 100 * np.linalg.norm(skinned.section[0] - skinned.section[1])
+    return stage.measure(*skinned.section, f"{depth:.1f} cm", "miss" if skinned.section_kept < 0.995 else "goal")
+
+
+def _kept_title(blend, skinned):
+    return f"{_capital(blend)}: {_percent(skinned.section_kept)} of its depth left"
+
+
+def _percent(share):
+    return f"{100 * share:.0f} %"
+
+
+def _signed(value):
+    return f"{'−' if round(value) < 0 else '+' if round(value) > 0 else '±'}{abs(value):.0f}"
+
+
+def _capital(text):
+    return text[0].upper() + text[1:]
