@@ -1,7 +1,7 @@
 """Names to learners: the class list, and whose each file is.
 
-A learner is known by the id, the name, the e-mail address and other names the roster gives. A file is theirs where one
-of these stands, whole, among the words of a folder's or the file's name; what the notebook itself claims counts nothing.
+A learner is known by the id, the name, the e-mail address and other names the roster gives. A file is theirs where
+one of these stands, whole, among the words of a folder's or the file's name. What the notebook claims is no proof.
 """
 
 import csv
