@@ -36,6 +36,8 @@ class Submission:
     data : bytes
     seed : str
         The secret that its cases are drawn from.
+    problem : str
+        Why its bytes cannot be had, where they cannot.
     """
 
     learner: Learner
@@ -44,6 +46,7 @@ class Submission:
     digest: str
     data: bytes
     seed: str
+    problem: str = ""
 
 
 def mark_one(submission, jail):
@@ -61,6 +64,8 @@ def mark_one(submission, jail):
         Without overrides. Not marked where the file cannot be read, the jail did not start, or weighing failed by a
         fault of ours.
     """
+    if submission.problem:
+        return _entry(submission, marked=False, end="", why=submission.problem)
     try:
         read = submissions.read_notebook(submission.data)
     except submissions.Unreadable as why:

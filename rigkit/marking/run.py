@@ -269,8 +269,13 @@ def _task(record, learner, files):
 
 
 def _submission(record, learner, lesson, file):
-    return Submission(learner, lesson, file.place, file.digest, file.data,
-                      record.seed(learner.id, lesson, file.digest))
+    data, problem = b"", ""
+    try:
+        data = file.data
+    except submissions.Unreadable as why:
+        problem = str(why)
+    return Submission(learner, lesson, file.place, file.digest, data, record.seed(learner.id, lesson, file.digest),
+                      problem)
 
 
 def _duration(seconds):

@@ -1,0 +1,214 @@
+"""One submission to its entry: whose numbers, which cases, what each end of a run comes to; the jail is pretended."""
+
+import hashlib
+
+import pytest
+
+from rigkit.homework import calling, checking, notebook
+from rigkit.marking.entry import FINISHED, NOT_STARTED, Learner
+from rigkit.marking.jail import Run
+from rigkit.marking.marker import Submission, better, mark_one, ran_out_of_time
+from tests.homework.solved import answered
+from tests.marking.classroom import submission
+
+MAREN = Learner("p07", "Maren Moorland", also=("Mo",))
+
+
+class PretendJail:
+    """Gives the answers it was made with, in the shape in which a jail gives them."""
+
+    def __init__(self, answers, end=FINISHED, cells=(), most=99, signal=None):
+        self._answers, self._end, self._cells, self._most, self._signal = answers, end, cells, most, signal
+
+    def run(self, request, seconds=20.0):
+        self.request = request
+        records = {}
+        for call in request.calls:
+            if call.question in self._answers:
+                answer = self._answers[call.question]
+                made = calling.call(answer, call.cases) if call.kind == "function" else [calling.give(answer)]
+                records[call.question] = made[:self._most]
+        return Run(self._end, self._signal, tuple(self._cells), records, "said", 0.1, 0.1, 10, False, {"kind": "bwrap"})
+
+
+def handed_in(learner=MAREN, kind="right", name="Maren Moorland", seed="s" * 64, data=None):
+    data = submission(kind, name=name) if data is None else data
+    return Submission(learner, "06", "a/06.ipynb", hashlib.sha256(data).hexdigest(), data, seed)
+
+
+def solution(student):
+    return {name: answer for name, answer in answered("06", student).items() if name in notebook.questions("06")}
+
+
+@pytest.fixture(scope="module")
+def solved():
+    return solution("Maren Moorland")
+
+
+@pytest.fixture
+def marens(solved):
+    return dict(solved)
+
+
+def test_right_answers_are_worth_everything_and_flag_nothing(marens):
+    entry = mark_one(handed_in(), PretendJail(marens))
+    assert entry.marked
+    assert entry.score == 1
+    assert [outcome.question for outcome in entry.outcomes] == [q.id for q in notebook.questions("06").values()]
+    assert (entry.flags, entry.why, entry.end, entry.file) == ((), "", FINISHED, "a/06.ipynb")
+    assert entry.about["seed"] == "s" * 64
+    assert entry.about["student"] == "Maren Moorland"
+    assert entry.about["counts"]["solve_leg"] == {"right": 12}
+
+
+def test_what_is_known_of_the_run_is_in_the_private_part_alone(marens):
+    about = mark_one(handed_in(), PretendJail(marens)).about
+    assert set(about) == {"seed", "student", "rigkit", "jail", "signal", "wall", "cpu", "bytes_out", "cut", "cells",
+                          "answers", "printed", "counts"}
+
+
+def hidden(jail, name="solve_leg"):
+    return next(call.cases for call in jail.request.calls if call.question == name)
+
+
+def test_the_cases_of_a_function_hang_on_the_seed_alone_and_are_none_that_a_learner_can_see(marens):
+    first, second, other = PretendJail(marens), PretendJail(marens), PretendJail(marens)
+    mark_one(handed_in(), first)
+    mark_one(handed_in(), second)
+    mark_one(handed_in(seed="t" * 64), other)
+    assert hidden(first) == hidden(second)
+    homework = notebook.Homework(notebook.questions("06"), "Maren Moorland")
+    fixed = [case for case in hidden(first) if case in hidden(other)]  # such as a straight leg hanging down
+    seen = [case for attempt in range(20) for case in homework.cases(homework.questions["solve_leg"], attempt)]
+    assert [case for case in hidden(first) if case in seen] == fixed
+    assert len(fixed) <= 3
+    assert hidden(first, "steps") == []
+
+
+def test_what_goes_in_tells_the_numbers_of_the_learner_and_neither_seed_nor_answer(marens):
+    jail = PretendJail(marens)
+    mark_one(handed_in(), jail)
+    assert set(jail.request.homework) == {"lesson", "student", "inputs", "character"}
+    homework = notebook.Homework(notebook.questions("06"), "Maren Moorland")
+    assert jail.request.homework["inputs"]["steps"] == homework.cases(homework.questions["steps"], 0)[0]
+    assert jail.request.homework["character"]["bones"] == homework.character.bones
+    assert "s" * 64 not in repr(jail.request)
+
+
+@pytest.mark.parametrize("name", ["Maren Moorland", "  maren MOORLAND ", "p07", "MO"])
+def test_the_typed_name_counts_when_it_is_the_learners_own(name):
+    jail = PretendJail(solution(name.strip()))
+    entry = mark_one(handed_in(name=name), jail)
+    assert jail.request.homework["student"] == name.strip()
+    assert entry.score == 1
+    assert entry.flags == ()
+
+
+def test_another_name_brings_no_marks_but_a_teacher_is_told_what_would_fit_it():
+    entry = mark_one(handed_in(name="learner-07"), PretendJail(solution("learner-07")))
+    assert entry.about["student"] == "p07"
+    assert entry.scores["06/shortening_cm"] < 1
+    assert entry.scores["06/solve_leg"] == 1  # a function is right for anybody
+    assert entry.flags[0] == 'The notebook is made out to "learner-07"; the numbers of p07 were taken.'
+    assert '06/shortening_cm would be right for "learner-07".' in entry.flags
+
+
+def test_a_misconception_is_recognised(marens):
+    wrong = {m.name: m.answer for m in notebook.questions("06")["solve_leg"].misconceptions}
+    entry = mark_one(handed_in(), PretendJail(marens | {"solve_leg": wrong["degrees"]}))
+    found = next(outcome for outcome in entry.outcomes if outcome.question == "06/solve_leg")
+    assert found.misconception == "degrees"
+    assert entry.score < 1
+    assert entry.flags == ()
+
+
+def test_a_blank_exercise_is_a_polite_zero():
+    def solve_leg(goal, upper, lower, side):
+        """Not written yet."""
+        ...
+
+    entry = mark_one(handed_in(kind="blank"), PretendJail({"solve_leg": solve_leg, "steps": ...}))
+    assert entry.marked
+    assert entry.score == 0
+    assert {outcome.word for outcome in entry.outcomes} == {checking.BLANK}
+    assert entry.flags == ()
+
+
+def test_an_answer_that_never_came_says_which_cell_stopped(marens):
+    del marens["shortening_cm"]
+    cells = [{"ok": True}, {"error": "SyntaxError", "line": 1}, {"ok": True}]
+    entry = mark_one(handed_in(), PretendJail(marens, cells=cells))
+    assert entry.outcomes[0].score == 0
+    assert entry.outcomes[0].sentence == ("the notebook ends without `shortening_cm`: code cell 2 stopped with "
+                                          "SyntaxError in line 1.")
+    assert entry.flags == ("Not every cell ran: code cell 2 stopped with SyntaxError in line 1.",)
+    assert [outcome.score for outcome in entry.outcomes[1:]] == [1] * 6
+
+
+def test_where_the_jail_did_not_start_nothing_is_marked_and_nothing_is_zero(marens):
+    entry = mark_one(handed_in(), PretendJail({}, end=NOT_STARTED))
+    assert not entry.marked
+    assert entry.score is None
+    assert entry.scores == {}
+    assert "jail did not start" in entry.why
+
+
+def test_a_file_that_is_no_notebook_is_not_marked():
+    entry = mark_one(handed_in(data=b"{"), PretendJail({}))
+    assert not entry.marked
+    assert entry.score is None
+    assert entry.why
+
+
+def test_a_fault_of_the_kit_costs_nobody_a_mark(marens, monkeypatch):
+    monkeypatch.setattr(checking, "weigh", lambda *_: 1 / 0)
+    entry = mark_one(handed_in(), PretendJail(marens))
+    assert not entry.marked
+    assert "fault of the kit" in entry.why
+
+
+@pytest.mark.parametrize("end", ["time limit", "memory", "output limit", "stopped early"])
+def test_answers_given_before_a_run_was_cut_short_count(marens, end):
+    del marens["steps"]
+    entry = mark_one(handed_in(), PretendJail(marens, end=end, most=3, signal=9))
+    assert entry.marked
+    assert entry.end == end
+    by_name = {outcome.question: outcome for outcome in entry.outcomes}
+    assert by_name["06/shortening_cm"].score == 1
+    assert by_name["06/solve_leg"].right == 3
+    assert by_name["06/solve_leg"].score == 3 / 12
+    assert "stopped" in by_name["06/solve_leg"].sentence
+    assert by_name["06/steps"].sentence == "no answer came before the run was cut short."
+    assert entry.flags == (entry.why.replace("; answers given before that count", ""),)
+
+
+def test_a_clock_that_cost_an_answer_asks_for_a_second_run(marens):
+    assert ran_out_of_time(mark_one(handed_in(), PretendJail(marens, end="time limit")))
+    slow = PretendJail(marens)
+    assert not ran_out_of_time(mark_one(handed_in(), slow))
+
+    class Stopped(PretendJail):
+        def run(self, request, seconds=20.0):
+            found = super().run(request)
+            found.records["solve_leg"][5:] = [{"end": "stopped", "seconds": 3.0}] * 7
+            return found
+
+    assert ran_out_of_time(mark_one(handed_in(), Stopped(marens)))
+
+
+def test_of_two_runs_the_better_one_is_kept(marens):
+    cut = mark_one(handed_in(), PretendJail({}, end="time limit"))
+    whole = mark_one(handed_in(), PretendJail(marens))
+    lost = mark_one(handed_in(), PretendJail({}, end=NOT_STARTED))
+    assert better(cut, whole).score == 1
+    assert better(whole, cut).score == 1
+    assert better(cut, lost).end == "time limit"
+    assert [run["end"] for run in better(cut, whole).about["runs"]] == ["time limit", FINISHED]
+
+
+def test_nothing_but_the_jail_runs_what_a_cell_says(marens):
+    """Were it run here, this process would end."""
+    data = submission("hostile", "ends the process", name="Maren Moorland")
+    jail = PretendJail(marens)
+    assert mark_one(handed_in(data=data), jail).score == 1
+    assert any("os._exit" in cell for cell in jail.request.cells)
