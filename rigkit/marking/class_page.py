@@ -11,6 +11,7 @@ from rigkit.marking.entry import FINISHED
 
 NAME = "class.html"
 MANY = 100  # a table of more learners than that is folded away
+SHORT = 400  # bytes of a text in a list; a learner's page has more
 FEW = 10  # so many names stand beside a count
 
 
@@ -47,7 +48,7 @@ def html(entries, groups=(), missing=(), problems=(), about=None):
                 *((f"lesson-{lesson}", _title(lesson), _lesson(of[lesson])) for lesson in lessons),
                 ("alike", "Alike", _alike(groups, entries, several)),
                 ("missing", f"Missing: {len(missing):,}", _missing(missing, several)),
-                ("files", "Files that are nobody's, or cannot be read", _problems(problems)),
+                ("files", "Files left over", _problems(problems)),
                 ("corrections", "Corrections", _corrected(entries)),
                 *((f"everyone-{lesson}", f"Everyone{f' in lesson {page.safe(lesson, 20)}' if several else ''}",
                    _everyone(lesson, of[lesson])) for lesson in lessons),
@@ -82,9 +83,8 @@ def _stamp(entries):
 
 
 def _look(entries, several):
-    """Runs that need a look: not marked first, then cut short, then flagged."""
-    needing = sorted((entry for entry in entries if _need(entry) < 3), key=_need)
-    return page.listed((f"{_link(entry, several)}: {_why(entry)}" for entry in needing), most=20) or (
+    """Runs that need a look."""
+    return page.listed((f"{_link(entry, several)}: {_why(entry)}" for entry in needing(entries)), most=20) or (
         "<p>No run needs a look.</p>")
 
 
@@ -97,7 +97,7 @@ def _why(entry):
     if entry.end not in ("", FINISHED):
         said.append(f"<strong>{page.safe(entry.end)}.</strong>")
     texts = [entry.why, *entry.flags] if entry.score is None or not entry.flags else entry.flags
-    return " ".join([*said, *(page.sentence(text) for text in texts if text)])
+    return " ".join([*said, *(page.sentence(text, SHORT) for text in texts if text)])
 
 
 def _title(lesson):
@@ -114,31 +114,25 @@ def _lesson(entries):
 
 
 def _again(entries):
-    """What to explain again in class: the question with most answers that follow a wrong model."""
-    followed = models(entries)
+    """What to explain again in class."""
+    question = to_explain(entries)
+    followed = {model: who for (asked, model), who in models(entries).items() if asked == question}
     if followed:
-        asked = Counter()
-        for (question, _), who in followed.items():
-            asked[question] += len(who)
-        question = max(asked, key=lambda name: (asked[name], name))
-        (_, model), who = max(((key, who) for key, who in followed.items() if key[0] == question),
-                              key=lambda item: (len(item[1]), item[0]))
-        why = (f"{page.count(asked[question], 'answer follows', 'answers follow')} a wrong model; the commonest, with "
-               f"{page.count(len(who), 'learner')}: “{_sentence_of(question, model)}”.")
+        answers = sum(map(len, followed.values()))
+        model = max(followed, key=lambda name: (len(followed[name]), name))
+        why = (f"{page.count(answers, 'answer follows', 'answers follow')} a wrong model; the commonest, with "
+               f"{page.count(len(followed[model]), 'learner')}: “{_sentence_of(question, model)}”.")
     else:
-        scores = _by_question(entries)
-        question = min(scores, key=lambda name: (sum(s for _, s in scores[name]) / len(scores[name]), name))
-        if all(score == 1 for _, score in scores[question]):
+        scores = [score for _, score in _by_question(entries)[question]]
+        if min(scores) == 1:
             return ""
-        why = f"It has the lowest average, {_mean(score for _, score in scores[question])}; no wrong model stands out."
+        why = f"It has the lowest average, {_mean(scores)}; no wrong model stands out."
     return f'<p class="again"><strong>Explain again: {_asked(question)}.</strong> {why}</p>'
 
 
 def _totals(entries):
-    """How the totals spread, in tenths."""
-    tenths = Counter(min(int(10 * entry.score), 9) for entry in entries)
-    counts = {f"{10 * i}–{10 * i + 9 if i < 9 else 100}": tenths[i] for i in range(10)}
-    return (f"<h3>Totals, in percent</h3>{page.columns(counts, 'How many learners have which total')}")
+    """How the totals spread."""
+    return f"<h3>Totals, in percent</h3>{page.columns(tenths(entries), 'How many learners have which total')}"
 
 
 def _questions(entries):
@@ -149,9 +143,9 @@ def _questions(entries):
             words[question][word] += 1
     items = []
     for question, scores in _by_question(entries).items():
-        counts = {word: words[question][word] for word in page.WORDS}
-        items.append(f"<p>{_asked(question)}</p><div>{page.bar(counts)}<p>{page.counts_in_words(counts)} · "
-                     f"{_mean(score for _, score in scores)} on average</p></div>")
+        counts, mean = {word: words[question][word] for word in page.WORDS}, _mean(score for _, score in scores)
+        items.append(f"<p>{_asked(question)}</p><div>{page.bar(counts)}"
+                     f"{page.counts_in_words(counts, f'<span>{mean} on average</span>')}</div>")
     return "<h3>Question by question</h3>" + page.listed(items, len(items), "questions")
 
 
@@ -187,14 +181,14 @@ def _missing(missing, several):
 
 
 def _problems(problems):
-    items = (f"<bdi><code>{page.safe(problem.place, 400)}</code></bdi>: {page.sentence(problem.why)}"
+    items = (f"<bdi><code>{page.safe(problem.place, SHORT)}</code></bdi>: {page.sentence(problem.why, SHORT)}"
              for problem in problems)
     return page.listed(items, 20)
 
 
 def _corrected(entries):
     items = [f"{_link(entry)}, {_name_of(override.question)}: {page.percent(override.score)}. "
-             f"{page.sentence(override.reason)}" for entry in entries for override in entry.overrides]
+             f"{page.sentence(override.reason, SHORT)}" for entry in entries for override in entry.overrides]
     return page.listed(items, 20)
 
 
@@ -229,7 +223,33 @@ def _how(entries, about):
             "further.</p>")
 
 
-# --- what they share -----------------------------------------------------------------------------------------------
+# --- what the notebook asks too ------------------------------------------------------------------------------------
+
+
+def needing(entries):
+    """The entries whose run needs a look: not marked first, then cut short, then flagged."""
+    return sorted((entry for entry in entries if _need(entry) < 3), key=lambda e: (_need(e), *_order(e.learner)))
+
+
+def to_explain(entries):
+    """The id of the question to explain again: with most answers that follow a wrong model, else the lowest average.
+
+    None where nothing has a score.
+    """
+    asked = Counter()
+    for (question, _), who in models(entries).items():
+        asked[question] += len(who)
+    if asked:
+        return max(asked, key=lambda question: (asked[question], question))
+    means = {question: sum(score for _, score in scores) / len(scores)
+             for question, scores in _by_question(entries).items()}
+    return min(means, key=lambda question: (means[question], question)) if means else None
+
+
+def tenths(entries):
+    """How many totals lie in each tenth, by its name in percent."""
+    found = Counter(min(int(10 * entry.score), 9) for entry in entries if entry.score is not None)
+    return {f"{10 * i}–{10 * i + 9 if i < 9 else 100}": found[i] for i in range(10)}
 
 
 def models(entries):
@@ -242,6 +262,16 @@ def models(entries):
     return found
 
 
+def sentence_of(question_id, model):
+    """What a wrong model does, in words; its name where the course no longer has it."""
+    question = page.question_of(question_id)
+    found = [wrong.sentence for wrong in question.misconceptions if wrong.name == model] if question else []
+    return found[0] if found else model
+
+
+# --- what they share -----------------------------------------------------------------------------------------------
+
+
 def _by_question(entries):
     """Each question's (entry, score) pairs, in the lesson's order."""
     found = {}
@@ -249,13 +279,6 @@ def _by_question(entries):
         for question, score in entry.scores.items():
             found.setdefault(question, []).append((entry, score))
     return found
-
-
-def sentence_of(question_id, model):
-    """What a wrong model does, in words; its name where the course no longer has it."""
-    question = page.question_of(question_id)
-    found = [wrong.sentence for wrong in question.misconceptions if wrong.name == model] if question else []
-    return found[0] if found else model
 
 
 def _sentence_of(question_id, model):

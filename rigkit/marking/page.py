@@ -49,23 +49,23 @@ def safe(text, most=MOST):
 
 def name_of(learner):
     """A learner's name as HTML, in its own direction of writing; the id where there is no name."""
-    return f"<bdi>{safe(learner.name or learner.id, MOST_NAME)}</bdi>"
+    return f"<bdi>{safe(plain(learner.name) or learner.id, MOST_NAME)}</bdi>"
 
 
-def sentence(text):
+def sentence(text, most=MOST):
     """A sentence as HTML: with a capital, and what stands between backticks as code."""
-    text = plain(text)
+    text = plain(text, most)
     return code(text[:1].upper() + text[1:])
 
 
 def code(text):
     """A text as HTML, with what stands between backticks as code."""
-    return _CODE.sub(r"<code>\1</code>", safe(text))
+    return _CODE.sub(r"<code>\1</code>", safe(text, 2 * MOST))
 
 
 def percent(score):
     """A score of 0 to 1 in words."""
-    return f"{100 * score:.0f} %"
+    return f"{100 * score:.0f}\N{NO-BREAK SPACE}%"
 
 
 def when(time):
@@ -132,10 +132,11 @@ def bar(counts):
             f'{"".join(parts)}</svg>')
 
 
-def counts_in_words(counts):
-    """How many of each word there are, as HTML."""
-    return " · ".join(f'<span class="mark {WORDS[word][1]}"><span aria-hidden="true">{WORDS[word][0]}</span> {n} '
-                      f"{word.lower()}</span>" for word, n in counts.items() if n)
+def counts_in_words(counts, more=""):
+    """How many of each word there are, as a line of HTML, with something more at its end."""
+    said = [f'<span class="mark {WORDS[word][1]}"><span aria-hidden="true">{WORDS[word][0]}</span> {n} '
+            f"{word.lower()}</span>" for word, n in counts.items() if n]
+    return f'<p class="counts">{" ".join([*said, more]).rstrip()}</p>'
 
 
 def columns(counts, title, width=560, height=150):
@@ -215,7 +216,8 @@ STYLE = (
     "padding-top:.9rem;border-top:1px solid var(--edge)}h3{font-size:1.1rem;line-height:1.35;margin:1.6rem 0 .4rem}"
     "p{margin:.4rem 0}ul{margin:.4rem 0;padding-left:1.3rem}li{margin:.2rem 0}a{color:var(--link)}"
     "code{font-size:.94em;background:var(--ground);padding:0 .25em;border-radius:3px}"
-    "nav{margin:1rem 0}.soft{color:var(--soft)}.small{font-size:.9rem}.names{columns:13rem}"
+    "nav{margin:1rem 0}.soft{color:var(--soft)}.small{font-size:.9rem}.names{columns:13rem}.names li{margin:0}"
+    ".counts{display:flex;flex-wrap:wrap;gap:0 1rem}"
     ".tiles{display:flex;flex-wrap:wrap;gap:.75rem;margin:1.2rem 0;padding:0;list-style:none}"
     ".tiles li{flex:1 1 7.5rem;background:var(--ground);border-radius:8px;padding:.6rem .9rem;margin:0}"
     ".tiles b{display:block;font-size:1.8rem;line-height:1.2}"

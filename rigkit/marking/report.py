@@ -8,19 +8,18 @@ import re
 
 from rigkit.homework import picture
 from rigkit.marking import page
-from rigkit.marking.entry import FINISHED, NOT_STARTED
+from rigkit.marking.entry import FINISHED
 
 FOLDER = "learners"
 
 _PLAIN_ID = re.compile(r"[a-z0-9](?:[a-z0-9._-]{0,62}[a-z0-9])?")
 _TAKEN = re.compile(r"(con|prn|aux|nul|com\d|lpt\d)(\..*)?|.*-[0-9a-f]{16}")  # by Windows, and by ids made longer
-_ENDS = {
+_ENDS = {  # what to say of an end, or to do about it
     FINISHED: "Your notebook was run from its first cell to its last.",
-    "time limit": "Your notebook was stopped because it ran too long; look for a loop that never ends.",
-    "memory": "Your notebook was stopped because it asked for more memory than there is for one.",
-    "output limit": "Your notebook was stopped because it printed far more than anyone could read.",
-    "stopped early": "Your notebook ended before it had given all its answers.",
-    NOT_STARTED: "Your notebook could not be started, through no fault of yours.",
+    "time limit": "Look for a loop that never ends.",
+    "memory": "Look for something that grows without end.",
+    "output limit": "Look for a print in a loop that never ends.",
+    "stopped early": "Look for a line that ends Python itself.",
 }
 # What a page says of how something was run; all else that is known stays in the record.
 _HOW = {"kind": "jail", "bwrap": "bubblewrap", "kernel": "kernel", "python": "Python",
@@ -88,9 +87,9 @@ def _total(entry):
         return f'<div class="total"><b>Not marked</b><div>{why}<p>This is not a zero. Ask your teacher.</p></div></div>'
     words = list(page.words_of(entry).values())
     counts = {word: words.count(word) for word in page.WORDS}
-    why = f"<p>{page.sentence(entry.why)}</p>" if entry.why else ""
+    cut = "" if entry.end == FINISHED else f"<p>{page.sentence(entry.why)} {_ENDS.get(entry.end, '')}</p>"
     return (f'<div class="total"><b>{page.percent(entry.score)}</b><div>{page.bar(counts)}'
-            f"<p>{page.counts_in_words(counts)}</p></div></div>{why}")
+            f"{page.counts_in_words(counts)}</div></div>{cut}")
 
 
 def _question(question_id, outcome, override):
@@ -155,12 +154,12 @@ def _plain(value):
 
 
 def _run(entry):
-    end = _ENDS.get(entry.end, "")
     facts = {"file": entry.file, "SHA-256 of the file": entry.digest, "marked": page.when(entry.time),
              **_how(entry.about)}
     rows = "".join(f"<dt>{page.escape(name)}</dt><dd><bdi>{page.safe(value)}</bdi></dd>"
                    for name, value in facts.items() if value not in ("", None))
-    return (f"<p>{end}</p>" if end else "") + page.folded("What was run, and how", f"<dl>{rows}</dl>")
+    end = f"<p>{_ENDS[FINISHED]}</p>" if entry.end == FINISHED and entry.marked else ""
+    return end + page.folded("What was run, and how", f"<dl>{rows}</dl>")
 
 
 def _how(about):

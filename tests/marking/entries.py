@@ -13,7 +13,8 @@ from tests.marking.classroom import _name
 SOLVER = "learner-07"
 JAIL = {"kind": "bwrap", "bwrap": "0.8.0", "kernel": "6.1", "python": "3.11.2", "numpy": "2.3.5"}
 HOSTILE = ('<script>alert(1)</script>', '"><img src=x onerror=alert(2)>', "]]><svg onload=alert(3)>",
-           "\u202eevil\u2066", "a\x00b\x1b[31m\x9b", "\ud800lone", "javascript:alert(4)", "'; DROP TABLE--", "=1+1", "&lt;b&gt;", "`<b>`",
+           "\u202eevil\u2066", "a\x00b\x1b[31m\x9b", "\ud800lone", "javascript:alert(4)",
+           "'; DROP TABLE--", "=1+1", "&lt;b&gt;", "`<b>`",
            "x" * 1_000_000)
 
 
@@ -52,8 +53,9 @@ def _weighed(question, cases, answer):
 def entry(learner, lesson="06", kinds=None, **more):
     """A learner's entry; `kinds` names the answer to each question, "right" where it says nothing."""
     found = tuple(outcomes(lesson, name)[(kinds or {}).get(name, "right")] for name in notebook.questions(lesson))
-    usual = {"outcomes": found, "time": "2026-11-25T10:00:00+00:00", "about": about(learner)}
-    return Entry(learner, lesson, f"{learner.name}/homework.ipynb", "ab" * 32, **usual | more)
+    usual = {"file": f"{learner.name}/homework.ipynb", "digest": "ab" * 32, "outcomes": found,
+             "time": "2026-11-25T10:00:00+00:00", "about": about(learner)}
+    return Entry(learner, lesson, **usual | more)
 
 
 def about(learner, **jail):

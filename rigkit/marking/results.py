@@ -1,0 +1,283 @@
+"""The marks of a class in a notebook: open the record, see the class, look closer at one question or one learner.
+
+    room = open_results("results.sqlite")
+"""
+
+from collections import Counter
+from pathlib import Path
+
+from rigkit import course
+from rigkit.homework import picture
+from rigkit.marking import class_page, page, record, tables
+from rigkit.marking.entry import Learner
+
+NOTEBOOK = Path(__file__).parents[1] / "data" / "classroom" / "class-results.ipynb"
+MOST_ROWS = 50  # of a table, shown in a notebook
+
+
+def open_results(path="results.sqlite"):
+    """The class that a record holds; the record is only read.
+
+    Parameters
+    ----------
+    path : path-like
+        `results.sqlite`, or the folder it is in.
+
+    Returns
+    -------
+    ClassResults
+
+    Raises
+    ------
+    ValueError
+        No record there.
+    """
+    path = Path(path)
+    path = path / "results.sqlite" if path.is_dir() else path
+    with record.Record(path, create=False) as found:
+        learners = [Learner(**learner | {"also": tuple(learner["also"])})
+                    for learner in found.last_run().get("learners", ())]
+        return ClassResults(found.entries(), learners, path.parent)
+
+
+def hand_notebook(out):
+    """Copy the teacher's notebook into the folder `out`; one that is there is left alone. Returns its path."""
+    path = Path(out) / NOTEBOOK.name
+    if not path.exists():
+        course.write_whole(path, NOTEBOOK.read_bytes())
+    return path
+
+
+class Table(list):
+    """Rows as dicts with the same keys; it shows itself as a table, and so does a part of it."""
+
+    def __getitem__(self, which):
+        found = super().__getitem__(which)
+        return Table(found) if isinstance(which, slice) else found
+
+    def __repr__(self):
+        if not self:
+            return "Nothing."
+        lines = [list(self[0]), *([page.plain(cell, 60) for cell in row.values()] for row in self[:MOST_ROWS])]
+        wide = [max(map(len, column)) for column in zip(*lines, strict=True)]
+        shown = ["  ".join(map(str.ljust, line, wide)).rstrip() for line in lines]
+        return "\n".join([*shown, *([self._rest()] if self[MOST_ROWS:] else [])])
+
+    def _repr_html_(self):
+        if not self:
+            return "<p>Nothing.</p>"
+        head = "".join(f'<th scope="col" style="text-align:left">{page.safe(name)}</th>' for name in self[0])
+        body = "".join("<tr>" + "".join(f'<td style="text-align:left">{page.code(page.plain(cell))}</td>'
+                                        for cell in row.values()) + "</tr>" for row in self[:MOST_ROWS])
+        rest = f"<p>{self._rest()}</p>" if self[MOST_ROWS:] else ""
+        return f"<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>{rest}"
+
+    def _rest(self):
+        return f"{len(self) - MOST_ROWS:,} more rows are not shown; a table is a list, so take a part of it."
+
+
+class ClassResults:
+    """The marks of a class.
+
+    Attributes
+    ----------
+    entries : list of Entry
+        The latest of each learner and lesson, corrections applied.
+    roster : list of Learner
+        Everyone on the roster that was used last; empty without one.
+    folder : Path
+    """
+
+    def __init__(self, entries, roster=(), folder="."):
+        self.entries, self.roster, self.folder = list(entries), list(roster), Path(folder)
+
+    def __repr__(self):
+        marked = [entry.score for entry in self.entries if entry.score is not None]
+        mean = f", {sum(marked) / len(marked):.0%} on average" if marked else ""
+        lessons = ", ".join(sorted({entry.lesson for entry in self.entries})) or "none"
+        return (f"Homework {lessons}: {page.count(len(self.entries), 'submission')}, {len(marked)} marked{mean}, "
+                f"{len(self.look())} to look at, {sum(row['handed in'] == 'no' for row in self.learners)} missing.")
+
+    @property
+    def learners(self):
+        """One row per learner and lesson, as in `grades.csv`."""
+        return Table(tables.grades(self.entries, self.roster))
+
+    @property
+    def questions(self):
+        """One row per question: how many have it right, nearly, not yet, not attempted, and its average in percent."""
+        rows = Table()
+        for question in self._questions():
+            answers, asked = self._answers(question), page.question_of(question)
+            words, scores = Counter(word for _, word, _ in answers), [score for _, _, score in answers]
+            rows.append({"question": question, "asks": asked.asks if asked else "",
+                         **{word.lower(): words[word] for word in page.WORDS},
+                         "average (%)": round(100 * sum(scores) / len(scores), 1)})
+        return rows
+
+    def question(self, question):
+        """One row per learner for one question, the lowest score first.
+
+        Parameters
+        ----------
+        question : str
+            Its id, such as "06/solve_leg".
+
+        Raises
+        ------
+        ValueError
+            Nobody was asked that.
+        """
+        self._check(question)
+        rows = []
+        for entry, word, score in sorted(self._answers(question), key=lambda answer: answer[2]):
+            found = next((outcome for outcome in entry.outcomes if outcome.question == question), None)
+            rows.append({"id": entry.learner.id, "name": entry.learner.name, "word": word,
+                         "score (%)": round(100 * score, 1), "sentence": found.sentence if found else "",
+                         "wrong model": (found.misconception or "") if found else "",
+                         "corrected": "yes" if any(o.question == question for o in entry.overrides) else ""})
+        return Table(rows)
+
+    def learner(self, who):
+        """What one learner handed in, question by question, with pictures of what went wrong.
+
+        Parameters
+        ----------
+        who : str
+            Their id or name.
+
+        Raises
+        ------
+        ValueError
+            Nobody of that name handed in anything, or several did.
+        """
+        wanted = str(who).strip().casefold()
+        ids = {entry.learner.id: entry.learner for entry in self.entries}
+        found = [learner for learner in ids.values() if learner.id == who] or [
+            learner for learner in ids.values() if wanted in (learner.id.casefold(), learner.name.casefold())]
+        if len(found) != 1:
+            some = ", ".join(f"{learner.name} ({learner.id})" for learner in (found or ids.values()))
+            raise ValueError(f"`who` must be one learner who handed in homework; got {who!r}. "
+                             f"Among them: {page.plain(some, 300)}.")
+        return LearnerResults(found[0], [entry for entry in self.entries if entry.learner.id == found[0].id])
+
+    def misconceptions(self):
+        """One row per wrong model that somebody follows, the commonest first, with who does."""
+        followed = sorted(class_page.models(self.entries).items(), key=lambda item: (-len(item[1]), item[0]))
+        return Table({"learners": len(who), "question": question, "wrong model": model,
+                      "in words": class_page.sentence_of(question, model),
+                      "who": ", ".join(entry.learner.name or entry.learner.id for entry in who)}
+                     for (question, model), who in followed)
+
+    def look(self):
+        """One row per run that needs a look, those not marked first."""
+        return Table({"id": entry.learner.id, "name": entry.learner.name, "lesson": entry.lesson,
+                      "marked": "no" if entry.score is None else "yes", "end": entry.end,
+                      "why": " ".join(filter(None, [entry.why, *entry.flags]))}
+                     for entry in class_page.needing(self.entries))
+
+    def hardest(self):
+        """The id of the question to explain again: with most answers that follow a wrong model, or the lowest average.
+
+        Raises
+        ------
+        ValueError
+            Nothing is marked.
+        """
+        found = class_page.to_explain([entry for entry in self.entries if entry.score is not None])
+        if found is None:
+            raise ValueError("Nothing is marked yet, so no question is the hardest.")
+        return found
+
+    def spread_plot(self, question=None):
+        """How many learners have which total; with a question's id, how many have it right, nearly, not yet.
+
+        Returns
+        -------
+        Plot
+        """
+        from rigkit import plots  # matplotlib takes a second
+
+        if question is None:
+            tenths = class_page.tenths(self.entries)
+            return plots.bars(tenths, "learners", "Totals, in percent", form="{:.0f}")
+        self._check(question)
+        words = Counter(word for _, word, _ in self._answers(question))
+        kinds = dict(zip(page.WORDS, ("goal", "inverse", "miss", "soft"), strict=True))
+        return plots.bars({word: words[word] for word in page.WORDS}, "learners", f"Answers to {question}",
+                          form="{:.0f}", kinds=kinds)
+
+    def write_tables(self, out=None, **school):
+        """Write the tables again, with what only the school's system knows: see `rigkit.marking.tables`.
+
+            room.write_tables(classSourcedId="…", academicSessionSourcedId="…", schoolSourcedId="…",
+                              assignDate="2026-11-02", dueDate="2026-11-23")
+        """
+        tables.write(self.entries, self.roster, self.folder if out is None else Path(out), school)
+
+    def _questions(self):
+        return list(dict.fromkeys(question for entry in sorted(self.entries, key=lambda entry: entry.lesson)
+                                  for question in entry.scores))
+
+    def _answers(self, question):
+        """(entry, word, score) of everyone who has a score in a question."""
+        return [(entry, page.words_of(entry)[question], entry.scores[question])
+                for entry in self.entries if question in entry.scores]
+
+    def _check(self, question):
+        there = self._questions()
+        if question not in there:
+            raise ValueError(f"`question` must be one of {', '.join(there) or 'none, for nothing is marked'}; "
+                             f"got {question!r}.")
+
+
+class LearnerResults:
+    """One learner's homework; it shows itself.
+
+    Attributes
+    ----------
+    learner : Learner
+    entries : list of Entry
+        One a lesson.
+    """
+
+    def __init__(self, learner, entries):
+        self.learner, self.entries = learner, sorted(entries, key=lambda entry: entry.lesson)
+
+    @property
+    def table(self):
+        """One row per question: the word, the score, what to say of it, and the teacher's reason where corrected."""
+        rows = Table()
+        for entry in self.entries:
+            words, scores = page.words_of(entry), entry.scores
+            found = {outcome.question: outcome for outcome in entry.outcomes}
+            reasons = {override.question: override.reason for override in entry.overrides}
+            rows += [{"question": question, "word": words[question], "score (%)": round(100 * scores[question], 1),
+                      "sentence": found[question].sentence if question in found else "",
+                      "measured": "; ".join(f"{name} {value}" for name, value in found[question].measured.items())
+                      if question in found else "", "corrected because": reasons.get(question, "")}
+                     for question in scores]
+        return rows
+
+    @property
+    def pictures(self):
+        """A `Row` of the worst cases of what is not right yet; None where there is nothing to draw."""
+        from rigkit import stage
+
+        drawn = [picture.draw(outcome.picture) for entry in self.entries for outcome in entry.outcomes
+                 if outcome.picture and outcome.word != page.checking.RIGHT]
+        return stage.row(*drawn) if drawn else None
+
+    def __repr__(self):
+        return f"{self._headline()}\n{self.table!r}"
+
+    def _repr_mimebundle_(self, include=None, exclude=None):
+        pictures = self.pictures
+        drawn = pictures._repr_mimebundle_()["text/html"] if pictures else ""
+        html = f"<p><strong>{page.safe(self._headline())}</strong></p>{self.table._repr_html_()}{drawn}"
+        return {"text/plain": repr(self), "text/html": html}
+
+    def _headline(self):
+        totals = (f"lesson {entry.lesson}: " + ("not marked" if entry.score is None else f"{entry.score:.0%}")
+                  for entry in self.entries)
+        return f"{self.learner.name or self.learner.id}, {'; '.join(totals)}"
