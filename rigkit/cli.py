@@ -47,6 +47,33 @@ def _parser():
     export.add_argument("--rest", action="store_true", help="the rest pose only, without the walk")
     export.add_argument("--replace", action="store_true", help="write over a file that is there")
     export.set_defaults(run=_export)
+
+    pack = commands.add_parser("pack", help="make a zip of exercises to hand out",
+                               description="Pack exercises, without solutions, for learners to answer and hand in.")
+    pack.add_argument("lessons", nargs="+", metavar="LESSON", help="a lesson's number, such as 06")
+    pack.add_argument("--out", type=Path, required=True, metavar="FILE", help="the zip to write")
+    pack.set_defaults(run=_pack)
+
+    mark = commands.add_parser("mark", help="mark a class's homework",
+                               description="Mark the notebooks in a folder or zip, each in a jail of its own. Given "
+                                           "again, it goes on where it was, and marks only what is new or changed.")
+    mark.add_argument("submissions", nargs="?", type=Path, metavar="SUBMISSIONS", help="a folder or zip of notebooks")
+    mark.add_argument("--out", type=Path, required=True, metavar="RESULTS", help="the folder for marks and reports")
+    mark.add_argument("--roster", type=Path, metavar="FILE", help="who is in the class: a CSV file with id and name")
+    mark.add_argument("--lesson", nargs="+", action="extend", default=[], metavar="NUMBER", help="only these lessons")
+    mark.add_argument("--again", action="store_true", help="mark also what has not changed: the same cases, anew")
+    mark.add_argument("--workers", type=_workers, metavar="N", help="how many at once (default: as many as fit)")
+    mark.add_argument("--cluster", metavar="ADDRESS", help="share the work out by a dask.distributed scheduler")
+    mark.add_argument("--json", action="store_true", help="print one JSON object in place of the summary")
+    jail = mark.add_mutually_exclusive_group()
+    jail.add_argument("--jail", choices=["bwrap", "landlock"], default="bwrap",
+                      help="landlock: a weaker jail, where bwrap cannot be had")
+    jail.add_argument("--unsafe-no-jail", dest="jail", action="store_const", const="unjailed",
+                      help="run strangers' code as yourself, with nothing protected; every record and report says so")
+    mark.add_argument("--override", nargs=3, metavar=("LEARNER", "QUESTION", "SCORE"),
+                      help="put a score of your own, 0 to 1, in place of a measured one; needs --reason")
+    mark.add_argument("--reason", metavar="TEXT")
+    mark.set_defaults(run=_mark)
     return parser
 
 
@@ -100,6 +127,19 @@ def _export(arguments):
     (mesh,) = asset.meshes
     walk = f", a walk of {asset.animations[0].duration:.1f} s" if asset.animations else ""
     print(f"{out}: {len(mesh.positions)} vertices, {len(asset.skins[0].joints)} joints{walk}")
+    return 0
+
+
+def _pack(arguments):
+    from rigkit.marking import pack
+
+    try:
+        names = pack.pack(arguments.lessons, arguments.out)
+    except ValueError as problem:
+        return _refuse(problem)
+    except OSError as problem:
+        return _refuse(f"Cannot write {arguments.out} ({problem.strerror}). Choose another place with --out.")
+    print(f"{arguments.out}: {', '.join(names)}")
     return 0
 
 

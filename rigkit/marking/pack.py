@@ -1,0 +1,95 @@
+"""The hand-out: a zip of exercises for learners, with nothing in it that helps to answer them."""
+
+import io
+import json
+import posixpath
+import re
+import zipfile
+from pathlib import Path
+
+from rigkit import course
+
+HOW_TO = """\
+Homework: {titles}
+
+1. Install the kit, if you have not yet, as your teacher or its README says.
+2. Unpack this zip. Open the exercise in JupyterLab: start `jupyter lab` in the folder that you unpacked.
+3. In the first code cell, in open_homework(..., student="..."), type your own name as it stands on the class list,
+   in place of the one that is there. The numbers in the questions are yours alone; they follow from that name.
+4. Answer, and run the check below each answer as often as you like. A wrong answer costs nothing.
+5. Save, and hand in the notebook itself, without renaming it:
+{files}
+"""
+
+
+def pack(lessons, out):
+    """Write the exercises of some lessons, the pictures they show, and how to go about it, as one zip.
+
+    The same lessons give the same bytes, wherever and whenever they are packed.
+
+    Parameters
+    ----------
+    lessons : iterable of str or int
+    out : path-like
+
+    Returns
+    -------
+    tuple of str
+        What is in it, as paths with forward slashes.
+
+    Raises
+    ------
+    ValueError
+        No such lesson, one without an exercise, or another file is at `out`.
+    OSError
+        `out` cannot be written.
+    """
+    chosen = {lesson.number: lesson for lesson in map(course.lesson, lessons)}
+    for lesson in chosen.values():
+        if lesson.exercise is None:
+            raise ValueError(f"Lesson {lesson.number} has no exercise to hand out. Leave it out.")
+    files = _files([chosen[number] for number in sorted(chosen)])
+    data, out = _zip(files), Path(out)
+    if not out.exists():
+        course.write_whole(out, data)
+    elif not out.is_file() or out.read_bytes() != data:
+        raise ValueError(f"{out} is there already and holds something else. Move it away, or give another name.")
+    return tuple(sorted(files))
+
+
+def _files(lessons):
+    """Each file's bytes by its path inside the zip."""
+    files = {}
+    for lesson in lessons:
+        data = lesson.exercise.read_bytes()
+        files[f"exercises/{lesson.exercise.name}"] = data
+        for picture in _pictures(json.loads(data)):
+            if not (course.source() / picture).is_file():
+                raise ValueError(f"{lesson.exercise.name} shows a picture that is not there: {picture}.")
+            files[picture] = (course.source() / picture).read_bytes()
+    exercises = [f"   {name}" for name in files if name.endswith(".ipynb")]
+    how_to = HOW_TO.format(titles="; ".join(f"{lesson.number} {lesson.title}" for lesson in lessons),
+                           files="\n".join(exercises))
+    return files | {"HOW-TO.txt": how_to.replace("\n", "\r\n").encode()}  # for every system's own text editor
+
+
+def _pictures(book):
+    """The paths of the pictures that an exercise's text shows from files."""
+    for cell in book["cells"]:
+        if cell["cell_type"] == "markdown":
+            text = "".join(cell["source"])
+            for target in re.findall(r"!\[[^\]]*\]\(\s*([^)\s]+)|<img[^>]*\ssrc=[\"']([^\"']+)", text):
+                link = target[0] or target[1]
+                if not re.match(r"[a-z]+:|/", link):  # on the web, inside the notebook itself
+                    yield posixpath.normpath(posixpath.join("exercises", link))
+
+
+def _zip(files):
+    """The zip's bytes; dates, order and rights are fixed, and nothing is squeezed, as squeezers differ."""
+    whole = io.BytesIO()
+    with zipfile.ZipFile(whole, "w", zipfile.ZIP_STORED) as archive:
+        for name in sorted(files):
+            entry = zipfile.ZipInfo(name, date_time=(1980, 1, 1, 0, 0, 0))
+            entry.create_system, entry.external_attr = 3, 0o100644 << 16  # the same on every system
+            archive.writestr(entry, files[name])
+    return whole.getvalue()
