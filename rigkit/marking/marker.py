@@ -38,6 +38,8 @@ class Submission:
         The secret that its cases are drawn from.
     problem : str
         Why its bytes cannot be had, where they cannot.
+    notes : tuple of str
+        What a teacher should know of how it came to be this file.
     """
 
     learner: Learner
@@ -47,6 +49,7 @@ class Submission:
     data: bytes
     seed: str
     problem: str = ""
+    notes: tuple[str, ...] = ()
 
 
 def mark_one(submission, jail):
@@ -97,11 +100,12 @@ def _marked(submission, read, jail):
                        for name, outcome in zip(questions, outcomes, strict=True)}
     flags = [*_of_the_name(submission.learner, read.claimed, homework, outcomes, answers), *_of_the_run(run, outcomes)]
     why = "" if run.end == FINISHED else f"{_cut_short(run)}; answers given before that count."
-    return _entry(submission, end=run.end, why=why, outcomes=outcomes, flags=tuple(flags), about=about)
+    return _entry(submission, end=run.end, why=why, outcomes=outcomes, flags=flags, about=about)
 
 
-def _entry(submission, **found):
-    return Entry(submission.learner, submission.lesson, submission.place, submission.digest, time=now(), **found)
+def _entry(submission, flags=(), **found):
+    return Entry(submission.learner, submission.lesson, submission.place, submission.digest, time=now(),
+                 flags=(*submission.notes, *flags), **found)
 
 
 def _student(learner, claimed):
@@ -137,14 +141,13 @@ def _answers(run, name, cases):
 
 
 def _outcome(question, cases, records, run):
-    if records:
-        return checking.weigh(question, cases, records)
-    if run.end != FINISHED:
-        word, sentence = checking.NOT_YET, "no answer came before the run was cut short"
-    else:
-        word, sentence = checking.BLANK, ": ".join(filter(None, [f"the notebook ends without `{question.name}`",
-                                                                 _failed(run)]))
-    return checking.Outcome(question.id, word, 0.0, f"{sentence}.", cases=len(cases))
+    if not records:
+        why = "it never ran" if run.end == FINISHED else "the run was cut short before it"
+        return checking.Outcome(question.id, checking.NOT_YET, 0.0, f"no answer came: {why}.", cases=len(cases))
+    outcome = checking.weigh(question, cases, records)
+    if outcome.word == checking.BLANK and _failed(run):
+        return replace(outcome, sentence=f"there is no answer in `{question.name}`; {_failed(run)}.")
+    return outcome
 
 
 def _failed(run):

@@ -1,7 +1,6 @@
 """A whole class from one command: who is due, marking shared out, the record kept, and all that is made from it."""
 
 import math
-import shutil
 import time
 from contextlib import suppress
 from dataclasses import asdict, dataclass
@@ -10,7 +9,7 @@ from types import SimpleNamespace
 
 from rigkit import course
 from rigkit.homework import notebook
-from rigkit.marking import class_page, likeness, page, report, submissions, tables
+from rigkit.marking import class_page, likeness, page, report, results, submissions, tables
 from rigkit.marking import roster as rosters
 from rigkit.marking.cluster import Cluster
 from rigkit.marking.entry import FINISHED, Learner
@@ -20,7 +19,6 @@ from rigkit.marking.record import Record, sole
 from rigkit.marking.workers import Task, Workers, done, how_many
 
 RECORD = "results.sqlite"
-NOTEBOOK = "class-results.ipynb"
 MOST_LINES = 20  # of a list in a summary
 
 
@@ -136,25 +134,23 @@ def mark_class(path, out, roster=None, *, workers=None, cluster=None, lessons=()
     """
     began, out = time.monotonic(), Path(out)
     lessons = tuple(_lesson(lesson) for lesson in lessons)
-    handed_in = submissions.collect(path)
-    listed = rosters.read(roster) if roster is not None else None
+    listed = rosters.read(roster) if roster is not None else ()
+    handed_in = submissions.collect(path, **({"learners": len(listed)} if listed else {}))
     _make_folder(out, Path(path))
     with sole(out), Record(out / RECORD) as record:
-        placed = rosters.place(handed_in.files, listed)
-        everyone = placed.learners
-        mine = {key: file for key, file in placed.of.items() if not lessons or key[1] in lessons}
+        placed = rosters.place(handed_in.files, listed or None, handed_in.problems)
+        work, strays = _sorted(placed, handed_in.problems, lessons)
         marked = {} if anew else record.marked()
-        due = {key: file for key, file in mine.items() if marked.get(key) != file.digest}
+        due = {key: item for key, item in work.items() if item.file is None or marked.get(key) != item.file.digest}
         if due:
             with _hands(jail, cluster, workers, len(due)) as hands:
-                _mark(record, out, everyone, due, hands, _Clock(len(due), progress))
-        problems = [*handed_in.problems, *placed.problems]
+                _mark(record, out, due, hands, _Clock(len(due), progress))
         record.add_run({
-            "lessons": lessons or sorted({lesson for _, lesson in mine}),
-            "learners": [asdict(learner) for learner in (listed.learners if listed else ())],
-            "problems": [[problem.place, problem.why] for problem in problems],
-            "groups": [[group.lesson, list(group.learners), group.share] for group in _alike(mine)]})
-        return _summary(record, out, mine, due, problems, time.monotonic() - began)
+            "lessons": lessons or sorted({lesson for _, lesson in work}),
+            "learners": [asdict(learner) for learner in listed],
+            "problems": [[stray.place, stray.why] for stray in strays],
+            "groups": [[lesson, list(group.learners), group.share] for lesson, group in _alike(work)]})
+        return _summary(record, out, work, due, strays, time.monotonic() - began)
 
 
 def correct(out, learner, question, score, reason):
@@ -212,9 +208,46 @@ def write_all(record, out):
             report.write(entry.learner, list(record.entries(learner=entry.learner.id)), out)
     tables.write(entries, learners, out)
     class_page.write(entries, out, groups=groups, missing=missing, problems=problems)
-    if not (out / NOTEBOOK).exists():
-        shutil.copyfile(course.CLASSROOM / NOTEBOOK, out / NOTEBOOK)
+    results.hand_notebook(out)
     return entries, missing
+
+
+@dataclass(frozen=True)
+class _Item:
+    """What one learner handed in for one lesson: a file, or a sentence on why there is none that can be read."""
+
+    learner: Learner
+    place: str
+    file: submissions.File | None
+    notes: tuple[str, ...] = ()
+    problem: str = ""
+
+
+@dataclass(frozen=True)
+class _Stray:
+    """Something that is not marked; whether it stands in the way of anybody's marks."""
+
+    place: str
+    why: str
+    matters: bool
+
+
+def _sorted(placed, problems, lessons):
+    """What there is to mark, as `_Item` by (learner's id, lesson), and all else."""
+    learners = {learner.id: learner for learner in placed.learners}
+    work = {key: _Item(learners[key[0]], file.place, file, placed.notes.get(key, ()))
+            for key, file in placed.of.items() if not lessons or key[1] in lessons}
+    there, known = {who for who, _ in placed.of}, {*lessons} or {lesson for _, lesson in placed.of}
+    for who, theirs in placed.problems.items():
+        problem = theirs[0]
+        lesson = rosters.lesson_of_place(problem.place) or (next(iter(known)) if len(known) == 1 else None)
+        if who not in there and lesson and (not lessons or lesson in lessons):
+            work[who, lesson] = _Item(learners[who], problem.place, None, problem=problem.why)
+    used = {item.place for item in work.values()}
+    beside = {problem.place for who in there for problem in placed.problems.get(who, ())}
+    return work, [*(_Stray(problem.place, problem.why, problem.place not in beside)
+                    for problem in problems if problem.place not in used),
+                  *(_Stray(aside.file.place, aside.why, True) for aside in (*placed.unplaced, *placed.ambiguous))]
 
 
 class _Clock:
@@ -237,17 +270,16 @@ def _hands(jail, cluster, workers, due):
     return Workers(opened, min(workers or how_many(), due))
 
 
-def _mark(record, out, everyone, due, hands, clock):
+def _mark(record, out, due, hands, clock):
     """Mark what is due; whom a clock cut short a second time at the end, one by one, with the machine to themselves."""
-    late = []
-    files = _by_learner(due)
-    for found in hands.each(_task(record, everyone[who], files[who]) for who in files):
+    late, theirs = [], _by_learner(due)
+    for found in hands.each(_task(record, items) for items in theirs.values()):
         if any(map(ran_out_of_time, found.entries)):
             late.append(found)
         else:
             _keep(record, out, found, clock)
     for first in late:
-        task = _task(record, first.learner, files[first.learner.id])
+        task = _task(record, theirs[first.learner.id])
         for second in hands.each([task]):
             entries = [better(*pair) for pair in zip(first.entries, second.entries, strict=True)]
             _keep(record, out, done(task, entries), clock)
@@ -261,21 +293,25 @@ def _keep(record, out, found, clock):
         clock.tick()
 
 
-def _task(record, learner, files):
+def _task(record, items):
+    """The task of one learner's items, by lesson."""
+    learner = next(iter(items.values())).learner
     known = {entry.lesson: entry for entry in record.entries(learner=learner.id)}
-    return Task(learner, tuple(_submission(record, learner, lesson, file) for lesson, file in files.items()),
-                tuple(entry for lesson, entry in known.items() if lesson not in files),
+    return Task(learner, tuple(_submission(record, lesson, item) for lesson, item in items.items()),
+                tuple(entry for lesson, entry in known.items() if lesson not in items),
                 {lesson: entry.overrides for lesson, entry in known.items()})
 
 
-def _submission(record, learner, lesson, file):
-    data, problem = b"", ""
-    try:
-        data = file.data
-    except submissions.Unreadable as why:
-        problem = str(why)
-    return Submission(learner, lesson, file.place, file.digest, data, record.seed(learner.id, lesson, file.digest),
-                      problem)
+def _submission(record, lesson, item):
+    digest, data, problem = "", b"", item.problem
+    if item.file is not None:
+        digest = item.file.digest
+        try:
+            data = item.file.data
+        except submissions.Unreadable as why:
+            problem = str(why)
+    seed = record.seed(item.learner.id, lesson, digest)
+    return Submission(item.learner, lesson, item.place, digest, data, seed, problem, item.notes)
 
 
 def _duration(seconds):
@@ -291,33 +327,35 @@ def _shortened(lines):
 
 
 def _by_learner(due):
-    files = {}
-    for (learner, lesson), file in due.items():
-        files.setdefault(learner, {})[lesson] = file
-    return files
+    theirs = {}
+    for (learner, lesson), item in due.items():
+        theirs.setdefault(learner, {})[lesson] = item
+    return theirs
 
 
-def _alike(files):
-    """Groups of submissions that are alike, lesson by lesson."""
-    for lesson in sorted({lesson for _, lesson in files}):
-        yield from likeness.groups(_read(files, lesson))
+def _alike(work):
+    """(lesson, group) of submissions that are alike."""
+    for lesson in sorted({lesson for _, lesson in work}):
+        for group in likeness.groups(_read(work, lesson)):
+            yield lesson, group
 
 
-def _read(files, lesson):
-    for (learner, of), file in files.items():
-        if of == lesson:
+def _read(work, lesson):
+    for (learner, of), item in work.items():
+        if of == lesson and item.file is not None:
             with suppress(submissions.Unreadable):
-                yield learner, submissions.read_notebook(file.data).cells
+                yield learner, submissions.read_notebook(item.file.data).cells
 
 
-def _summary(record, out, mine, due, problems, seconds):
+def _summary(record, out, work, due, strays, seconds):
     entries, missing = write_all(record, out)
-    found = {(entry.learner.id, entry.lesson): entry for entry in entries if (entry.learner.id, entry.lesson) in mine}
-    failed = [(entry.file, entry.why) for entry in found.values() if not entry.marked]
-    unjailed = sum(entry.about["jail"].get("kind") == "unjailed" for entry in entries)
-    return Summary(out, sum(found[key].marked for key in due), len(mine) - len(due),
-                   (*failed, *((problem.place, problem.why) for problem in problems)),
-                   sum(needs_a_look(entry) for entry in entries), tuple(missing), unjailed, seconds)
+    mine = [entry for entry in entries if (entry.learner.id, entry.lesson) in work]
+    failed = [(entry.file, entry.why) for entry in mine if not entry.marked]
+    marked = sum(entry.marked for entry in mine if (entry.learner.id, entry.lesson) in due)
+    return Summary(out, marked, len(work) - len(due),
+                   (*failed, *((stray.place, stray.why) for stray in strays if stray.matters)),
+                   sum(needs_a_look(entry) for entry in entries), tuple(missing),
+                   sum(entry.about["jail"].get("kind") == page.UNJAILED for entry in entries), seconds)
 
 
 def needs_a_look(entry):

@@ -26,7 +26,8 @@ class PretendJail:
         for call in request.calls:
             if call.question in self._answers:
                 answer = self._answers[call.question]
-                made = calling.call(answer, call.cases) if call.kind == "function" else [calling.give(answer)]
+                made = [calling.give(answer)] * max(1, len(call.cases)) if not callable(answer) \
+                    else calling.call(answer, call.cases)
                 records[call.question] = made[:self._most]
         return Run(self._end, self._signal, tuple(self._cells), records, "said", 0.1, 0.1, 10, False, {"kind": "bwrap"})
 
@@ -127,7 +128,8 @@ def test_a_blank_exercise_is_a_polite_zero():
         """Not written yet."""
         ...
 
-    entry = mark_one(handed_in(kind="blank"), PretendJail({"solve_leg": solve_leg, "steps": ...}))
+    blank = dict.fromkeys(notebook.questions("06"), ...)
+    entry = mark_one(handed_in(kind="blank"), PretendJail(blank | {"solve_leg": solve_leg}))
     assert entry.marked
     assert entry.score == 0
     assert {outcome.word for outcome in entry.outcomes} == {checking.BLANK}
@@ -135,12 +137,13 @@ def test_a_blank_exercise_is_a_polite_zero():
 
 
 def test_an_answer_that_never_came_says_which_cell_stopped(marens):
-    del marens["shortening_cm"]
+    marens["shortening_cm"] = ...
     cells = [{"ok": True}, {"error": "SyntaxError", "line": 1}, {"ok": True}]
     entry = mark_one(handed_in(), PretendJail(marens, cells=cells))
     assert entry.outcomes[0].score == 0
-    assert entry.outcomes[0].sentence == ("the notebook ends without `shortening_cm`: code cell 2 stopped with "
-                                          "SyntaxError in line 1.")
+    assert entry.outcomes[0].word == checking.BLANK
+    assert entry.outcomes[0].sentence == ("there is no answer in `shortening_cm`; code cell 2 stopped with SyntaxError "
+                                          "in line 1.")
     assert entry.flags == ("Not every cell ran: code cell 2 stopped with SyntaxError in line 1.",)
     assert [outcome.score for outcome in entry.outcomes[1:]] == [1] * 6
 
@@ -178,7 +181,7 @@ def test_answers_given_before_a_run_was_cut_short_count(marens, end):
     assert by_name["06/solve_leg"].right == 3
     assert by_name["06/solve_leg"].score == 3 / 12
     assert "stopped" in by_name["06/solve_leg"].sentence
-    assert by_name["06/steps"].sentence == "no answer came before the run was cut short."
+    assert by_name["06/steps"].sentence == "no answer came: the run was cut short before it."
     assert entry.flags == (entry.why.replace("; answers given before that count", ""),)
 
 
