@@ -23,7 +23,7 @@ _ENDS = {  # what to say of an end, or to do about it
 }
 # What a page says of how something was run; all else that is known stays in the record.
 _HOW = {"kind": "jail", "bwrap": "bubblewrap", "kernel": "kernel", "python": "Python",
-        "numpy": "NumPy", "rigkit": "rigkit", "wall": "seconds"}
+        "numpy": "NumPy", "rigkit": "rigkit"}
 
 
 def name_of_file(learner):
@@ -139,7 +139,7 @@ def drawing(outcome):
     if not outcome.picture:
         return ""
     try:
-        return picture.draw(_plain(outcome.picture)).svg(style=False)
+        return picture.draw(outcome.picture).svg(style=False)
     except Exception:  # whatever an answer did to its picture, there is a page
         return '<p class="soft">This case is too far from a leg to be drawn.</p>'
 
