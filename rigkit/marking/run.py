@@ -355,7 +355,7 @@ def _summary(record, out, work, due, strays, seconds):
     return Summary(out, marked, len(work) - len(due),
                    (*failed, *((stray.place, stray.why) for stray in strays if stray.matters)),
                    sum(needs_a_look(entry) for entry in entries), tuple(missing),
-                   sum(entry.about["jail"].get("kind") == page.UNJAILED for entry in entries), seconds)
+                   sum(page.is_unjailed(entry.about) for entry in entries), seconds)
 
 
 def needs_a_look(entry):
