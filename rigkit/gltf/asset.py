@@ -4,7 +4,7 @@ Nodes, skins and meshes refer to each other by their place in the asset, as in t
 worlds here are 4×4 matrices, not always rigid frames.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
@@ -12,7 +12,10 @@ import numpy as np
 from rigkit import _check, rotation
 
 PATHS = {"translation": 3, "rotation": 4, "scale": 3}
+PLAIN = {"translation": np.zeros(3), "rotation": np.eye(4)[3], "scale": np.ones(3)}  # of a node that says nothing
 INTERPOLATIONS = ("LINEAR", "STEP", "CUBICSPLINE")
+for _array in PLAIN.values():
+    _array.flags.writeable = False
 UNIT = 1e-6  # a rotation this near to length one is as near as 32-bit numbers are, and is left as it is
 _BLOCK = 2**18  # numbers of a weight table made at a time
 
@@ -36,17 +39,18 @@ class Node:
 
     name: str = ""
     parent: int | None = None
-    translation: np.ndarray = (0.0, 0.0, 0.0)
-    rotation: np.ndarray = (0.0, 0.0, 0.0, 1.0)
-    scale: np.ndarray = (1.0, 1.0, 1.0)
+    translation: np.ndarray = field(default_factory=lambda: PLAIN["translation"])
+    rotation: np.ndarray = field(default_factory=lambda: PLAIN["rotation"])
+    scale: np.ndarray = field(default_factory=lambda: PLAIN["scale"])
     mesh: int | None = None
     skin: int | None = None
 
     def __post_init__(self):
         _text(self)
-        for field, size in PATHS.items():
-            _set(self, field, _exactly(field, getattr(self, field), size))
-        if abs(np.linalg.norm(self.rotation) - 1) > UNIT:
+        for path, size in PATHS.items():
+            if getattr(self, path) is not PLAIN[path]:
+                _set(self, path, _exactly(path, getattr(self, path), size))
+        if self.rotation is not PLAIN["rotation"] and abs(np.linalg.norm(self.rotation) - 1) > UNIT:
             hint = "No turn at all is (0, 0, 0, 1)."
             _set(self, "rotation", _check.directions("rotation", self.rotation, hint, size=4))
 
@@ -255,9 +259,9 @@ class Asset:
     notes: tuple[str, ...] = ()
 
     def __post_init__(self):
-        for kind, field in ((Node, "nodes"), (Skin, "skins"), (Mesh, "meshes"), (Animation, "animations"),
-                            (str, "notes")):
-            _set(self, field, _all_of(kind, field, getattr(self, field)))
+        for kind, name in ((Node, "nodes"), (Skin, "skins"), (Mesh, "meshes"), (Animation, "animations"),
+                           (str, "notes")):
+            _set(self, name, _all_of(kind, name, getattr(self, name)))
         _text(self, "generator")
         _text(self, "copyright")
         self._check_references()
@@ -374,9 +378,9 @@ class Asset:
     def _check_references(self):
         nodes, skins, meshes = map(len, (self.nodes, self.skins, self.meshes))
         for i, node in enumerate(self.nodes):
-            for field, count in (("parent", nodes), ("mesh", meshes), ("skin", skins)):
-                if getattr(node, field) is not None:
-                    _place(f"nodes[{i}].{field}", getattr(node, field), count)
+            for name, count in (("parent", nodes), ("mesh", meshes), ("skin", skins)):
+                if getattr(node, name) is not None:
+                    _place(f"nodes[{i}].{name}", getattr(node, name), count)
             if node.skin is not None and node.mesh is not None:
                 highest, joints = self.meshes[node.mesh].highest_joint, len(self.skins[node.skin].joints)
                 if highest >= joints:
@@ -420,19 +424,20 @@ def _weight_table(joints, weights, count):
     return table
 
 
-def _exactly(name, value, *shape):
+def _exactly(name, value, *shape, dtype=np.float64):
     """`value` as a finite array of exactly this shape, no batch axes before it."""
-    array = _check.numbers(name, value, *(size if isinstance(size, int) else str(size) for size in shape))
+    array = _check.numbers(name, value, *shape, dtype=dtype)
     if array.ndim != len(shape):
         raise ValueError(f"`{name}` must have shape ({', '.join(map(str, shape))}); got {array.shape}.")
     return array
 
 
 def _whole(name, value, *shape, below=np.inf, of="numbers"):
-    array = _exactly(name, value, *shape)
-    whole = array.astype(np.int64)
+    value = np.asarray(value)
+    array = _exactly(name, value, *shape, dtype=np.int64 if value.dtype.kind in "iu" else np.float64)
+    whole = array.astype(np.int64, copy=False)
     low, high = array.min(), array.max()
-    if low < 0 or high >= below or not (whole == array).all():
+    if low < 0 or high >= below or not (whole is array or (whole == array).all()):
         end = f", below the {below} {of}" if below < np.inf else ""
         raise ValueError(f"`{name}` must be whole numbers from 0{end}; got {low:g} to {high:g}.")
     return whole
@@ -453,11 +458,11 @@ def _all_of(kind, name, values):
     return values
 
 
-def _text(thing, field="name"):
-    value = getattr(thing, field)
+def _text(thing, name="name"):
+    value = getattr(thing, name)
     if not isinstance(value, str) or any("\ud800" <= letter <= "\udfff" for letter in value):
-        raise ValueError(f"`{field}` must be text; got {_check._short(value)}.")
+        raise ValueError(f"`{name}` must be text; got {_check._short(value)}.")
 
 
-def _set(thing, field, value):
-    object.__setattr__(thing, field, value)
+def _set(thing, name, value):
+    object.__setattr__(thing, name, value)

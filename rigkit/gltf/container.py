@@ -17,6 +17,7 @@ from urllib.parse import unquote
 
 LARGEST = 2**30
 FLOOR = 2**25
+MOST_KEYS = 5000
 _HEADER, _CHUNK = struct.Struct("<4sII"), struct.Struct("<I4s")
 _DATA_URI = re.compile(r"data:[\w.+/-]*(?:;[\w.+=-]+)*;base64,", re.ASCII)
 
@@ -139,8 +140,9 @@ class Container:
         return chunks[0][1], binary
 
     def _parse(self, text):
-        # What Python makes of each piece of JSON: an object, a list, another value.
-        self.spend(240 * text.count(b"{") + 96 * text.count(b"[") + 40 * text.count(b","), "JSON")
+        # About what Python makes of an object, a key and its value, a list, a value in it.
+        cost = {b"{": 240, b":": 100, b"[": 96, b",": 40}
+        self.spend(sum(each * text.count(mark) for mark, each in cost.items()), "JSON")
         try:
             found = json.loads(text.decode("utf-8-sig"), object_pairs_hook=_no_key_twice, parse_constant=_no_constant)
         except UnicodeDecodeError:
@@ -230,6 +232,8 @@ def _without_waiting(path, flags):
 
 
 def _no_key_twice(pairs):
+    if len(pairs) > MOST_KEYS:
+        raise ValueError(f"JSON: an object must have at most {MOST_KEYS} keys; got {len(pairs)}.")
     found = dict(pairs)
     if len(found) < len(pairs):
         seen = set()

@@ -56,11 +56,11 @@ def choice(entry, field, where, options, **default):
     return value
 
 
-def numbers(entry, field, where, size, default):
-    """So many finite numbers."""
+def numbers(entry, field, where, size):
+    """So many finite numbers; None where they are left out."""
     value = entry.get(field)
     if value is None:
-        return default
+        return None
     good = isinstance(value, list) and len(value) == size and all(
         isinstance(x, int | float) and not isinstance(x, bool) and abs(x) <= LARGEST_FLOAT for x in value)
     if not good:

@@ -18,7 +18,10 @@ LOOKS = ("KHR_materials_", "KHR_texture_", "EXT_texture_")  # may be required: w
 NOT_READ = ("cameras", "images", "materials", "textures")
 TRIANGLES, FAN = 4, 6  # between them: strips
 _READ = re.compile(r"POSITION|NORMAL|(JOINTS|WEIGHTS)_\d+", re.ASCII)
-_NORMAL_OFF = 1e-3  # a rotation farther from length one than this is worth a note
+MOST_NOTES, OBJECT = 50, 600  # the latter: about what one object of the file becomes here, in bytes
+# How far something may be off before it is refused, or worth a note: a rotation's length, a matrix' last row, and
+# its columns' being square, as a share of the largest scale.
+ROTATION_OFF, ROW_OFF, SHEAR = 1e-3, 1e-6, 1e-5
 
 
 def read(source, folder=None):
@@ -66,30 +69,37 @@ class _Reader:
                 self.note(f"{kind.capitalize()} are not read.", len(self.json[kind]))
         parents = self._parents()
         self._scenes(parents)
-        meshes = [self._mesh(entry, place) for entry, place in self._each("meshes")]
+        meshes = [self._mesh(entry, place) for entry, place in self._each(self.json, "meshes")]
         kept = [i for i, mesh in enumerate(meshes) if mesh is not None]
         places = {i: place for place, i in enumerate(kept)}
-        nodes = [self._node(entry, place, parent, places)
-                 for (entry, place), parent in zip(self._each("nodes"), parents, strict=True)]
-        skins = [self._skin(entry, place) for entry, place in self._each("skins")]
-        animations = [self._animation(entry, place) for entry, place in self._each("animations")]
+        entries = list(self._each(self.json, "nodes"))
+        stands = self._stands(entries)
+        nodes = [self._node(*entry, parent, stand, places)
+                 for entry, parent, stand in zip(entries, parents, stands, strict=True)]
+        skins = [self._skin(entry, place) for entry, place in self._each(self.json, "skins")]
+        animations = [self._animation(entry, place) for entry, place in self._each(self.json, "animations")]
         return Asset(tuple(nodes), tuple(skins), tuple(meshes[i] for i in kept),
                      tuple(animation for animation in animations if animation is not None),
                      text(about, "generator", "asset"), text(about, "copyright", "asset"), self._notes())
 
     def note(self, sentence, count=1):
+        if len(self.counts) >= MOST_NOTES and sentence not in self.counts:
+            sentence, count = "More is not read than is listed here.", 0
         self.counts[sentence] = self.counts.get(sentence, 0) + count
 
     def _notes(self):
-        return tuple(note if count == 1 else f"{note[:-1]} ({count} times)." for note, count in self.counts.items())
+        return tuple(note if count < 2 else f"{note[:-1]} ({count} times)." for note, count in self.counts.items())
 
-    def _each(self, field):
-        """Each object of a list of the JSON, and its place."""
-        for i in range(len(items(self.json, field, "JSON"))):
-            entry, place = item(self.json, field, i, field), f"{field}[{i}]"
-            if "extras" in entry:
+    def _each(self, entry, field, where="JSON"):
+        """Each object of a list, and its place."""
+        for i, each in enumerate(items(entry, field, where)):
+            place = f"{field}[{i}]" if where == "JSON" else f"{where}.{field}[{i}]"
+            if not isinstance(each, dict):
+                raise ValueError(f"{place}: must be an object; got {short(each)}.")
+            self.file.spend(OBJECT, place)
+            if "extras" in each:
                 self.note("What programs keep for themselves (extras) is not read.")
-            yield entry, place
+            yield each, place
 
     def _check_version(self, about):
         version = text(about, "version", "asset")
@@ -122,7 +132,7 @@ class _Reader:
         return parents
 
     def _scenes(self, parents):
-        scenes = [entry for entry, _ in self._each("scenes")]
+        scenes = [entry for entry, _ in self._each(self.json, "scenes")]
         if len(scenes) > 1:
             self.note("The file has several scenes; their nodes are read together.")
         shown = {node for scene in scenes for node in items(scene, "nodes", "scenes") if is_whole(node)}
@@ -130,19 +140,50 @@ class _Reader:
         if scenes and hidden:
             self.note("A root node is in no scene; it is read all the same.", len(hidden))
 
-    def _node(self, entry, place, parent, meshes):
-        parts = {path: numbers(entry, path, place, size, None) for path, size in PATHS.items()}
-        parts = {path: value for path, value in parts.items() if value is not None}
-        matrix = numbers(entry, "matrix", place, 16, None)
-        if matrix is not None:
-            if parts:
-                raise ValueError(f"{place}: must have `matrix` or `{next(iter(parts))}`, not both.")
-            parts = self._parts_of(matrix.reshape(4, 4).T, place)
-        elif "rotation" in parts and abs(np.linalg.norm(parts["rotation"]) - 1) > _NORMAL_OFF:
-            self.note("A node's rotation is not of length one; it is read as if it were.")
+    def _stands(self, entries):
+        """How each node stands in its parent: a mapping with its translation, rotation and scale, as far as given."""
+        stands, matrices = [], {}
+        for entry, place in entries:
+            parts = {path: numbers(entry, path, place, size) for path, size in PATHS.items()}
+            stand = {path: value for path, value in parts.items() if value is not None}
+            matrix = numbers(entry, "matrix", place, 16)
+            if matrix is not None and stand:
+                raise ValueError(f"{place}: must have `matrix` or `{next(iter(stand))}`, not both.")
+            if matrix is not None:
+                matrices[len(stands)] = matrix.reshape(4, 4).T
+            elif "rotation" in stand and abs(np.linalg.norm(stand["rotation"]) - 1) > ROTATION_OFF:
+                self.note("A node's rotation is not of length one; it is read as if it were.")
+            stands.append(stand)
+        if matrices:
+            parts = self._taken_apart(np.stack(list(matrices.values())), [f"nodes[{i}]" for i in matrices])
+            for i, *part in zip(matrices, *parts, strict=True):
+                stands[i] = dict(zip(PATHS, part, strict=True))
+        return stands
+
+    def _taken_apart(self, matrices, places):
+        """Translations, rotations and scales of matrices, shape (m, 4, 4); a mirrored one has a negative x scale."""
+        off = np.abs(matrices[:, 3] - [0, 0, 0, 1]).max(axis=-1)
+        if off.max() > ROW_OFF:
+            worst = np.argmax(off)
+            raise ValueError(f"{places[worst]}: the last row of `matrix` must be 0 0 0 1; got {matrices[worst, 3]}. "
+                             "glTF writes matrices column by column.")
+        linear = matrices[:, :3, :3]
+        scale = np.linalg.norm(linear, axis=1)
+        left, _, right = np.linalg.svd(linear / np.where(scale > 0, scale, 1.0)[:, None])
+        turn = left @ right
+        mirror = np.where(np.linalg.det(turn) < 0, -1.0, 1.0)
+        turn[:, :, 0] *= mirror[:, None]
+        scale[:, 0] *= mirror
+        shear = np.abs(turn * scale[:, None] - linear).max(axis=(1, 2)) > SHEAR * np.abs(scale).max(axis=1)
+        if shear.any():
+            self.note("A node's matrix has shear, which the standard does not allow; the nearest without is read.",
+                      int(shear.sum()))
+        return matrices[:, :3, 3], rotation.quaternion_from_matrix(turn), scale
+
+    def _node(self, entry, place, parent, stand, meshes):
         if "camera" in entry or "weights" in entry:
             self.note("A node's camera or morph weights are not read.")
-        mesh, skin = (entry.get(field) for field in ("mesh", "skin"))
+        mesh, skin = (entry.get(name) for name in ("mesh", "skin"))
         if mesh is not None:
             item(self.json, "meshes", mesh, f"{place}.mesh")
             mesh = meshes.get(mesh)
@@ -152,21 +193,7 @@ class _Reader:
                 self.note("A node's skin has no triangles to move; it is not read as that node's.")
                 skin = None
         with _at(place):
-            return Node(text(entry, "name", place), parent, **parts, mesh=mesh, skin=skin)
-
-    def _parts_of(self, matrix, place):
-        if not np.allclose(matrix[3], [0, 0, 0, 1], rtol=0, atol=1e-6):
-            raise ValueError(f"{place}: the last row of `matrix` must be 0 0 0 1; got {matrix[3]}. "
-                             "glTF writes matrices column by column.")
-        scale = np.linalg.norm(matrix[:3, :3], axis=0)
-        left, _, right = np.linalg.svd(matrix[:3, :3] / np.where(scale > 0, scale, 1.0))
-        turn = left @ right
-        if np.linalg.det(turn) < 0:
-            turn, scale = turn * [-1, 1, 1], scale * [-1, 1, 1]
-        off = np.abs(turn * scale - matrix[:3, :3]).max()
-        if off > 1e-5 * (1e-30 + np.abs(scale).max()):
-            self.note("A node's matrix has shear, which the standard does not allow; the nearest without is read.")
-        return {"translation": matrix[:3, 3], "rotation": rotation.quaternion_from_matrix(turn), "scale": scale}
+            return Node(text(entry, "name", place), parent, **stand, mesh=mesh, skin=skin)
 
     # Skins
 
@@ -194,10 +221,7 @@ class _Reader:
         name, parts = text(entry, "name", place), {}
         if "weights" in entry:
             self.note("A mesh's morph weights are not read.")
-        for i, primitive in enumerate(items(entry, "primitives", place)):
-            at = f"{place}.primitives[{i}]"
-            if not isinstance(primitive, dict):
-                raise ValueError(f"{at}: must be an object; got {short(primitive)}.")
+        for primitive, at in self._each(entry, "primitives", place):
             if items(primitive, "targets", at):
                 self.note("Morph targets are not read.", len(primitive["targets"]))
             attributes = fields(primitive, "attributes", at)
@@ -236,8 +260,9 @@ class _Reader:
             corners = np.arange(len(positions))
         else:
             corners = self.accessors.read(indices, f"{place}.indices", 1, whole=True)[:, 0]
+        triangles = self._triangles(corners, mode, place)
         with _at(place):
-            return Mesh("", positions, self._triangles(corners, mode, place),
+            return Mesh("", positions, triangles,
                         *(np.concatenate(s, axis=1) if len(s) > 1 else s[0] if s else None for s in (joints, weights)),
                         normals)
 
@@ -284,10 +309,7 @@ class _Reader:
     def _animation(self, entry, place):
         """An animation, or None if it moves no node."""
         channels = []
-        for i, channel in enumerate(items(entry, "channels", place)):
-            at = f"{place}.channels[{i}]"
-            if not isinstance(channel, dict):
-                raise ValueError(f"{at}: must be an object; got {short(channel)}.")
+        for channel, at in self._each(entry, "channels", place):
             target = fields(channel, "target", at)
             path = text(target, "path", f"{at}.target")
             if target.get("node") is None or path not in PATHS:

@@ -7,14 +7,15 @@ import numpy as np
 import rigkit
 from rigkit import _check
 from rigkit.gltf import container
-from rigkit.gltf.asset import PATHS, UNIT, Node
+from rigkit.gltf.asset import PATHS, PLAIN, UNIT
 from rigkit.gltf.fields import LARGEST_FLOAT
 
 VERTICES, INDICES = 34962, 34963  # what a stretch of the buffer is for
 _COMPONENTS = {"u1": 5121, "u2": 5123, "u4": 5125, "f4": 5126}
-_PLAIN = Node()
 _TYPES = {1: "SCALAR", 3: "VEC3", 4: "VEC4", 16: "MAT4"}
-_SUM_OFF = 1e-3  # weights that add up to one within this are scaled so that they do in 32-bit numbers too
+# Weights that add up to one within the first are scaled so that in 32-bit numbers they do within the second, for each
+# weight above zero; the standard's own validator allows twice that.
+_SUM_OFF, _ROUNDING = 1e-3, 1e-7
 
 
 def write(asset, path, replace=False, as_is=False):
@@ -87,7 +88,7 @@ class _Writer:
         entry = _without_empty({"name": node.name, "children": list(self.asset.children[place])})
         for path in PATHS:
             value = getattr(node, path)
-            if not np.array_equal(value, getattr(_PLAIN, path)):
+            if not np.array_equal(value, PLAIN[path]):
                 entry[path] = value.tolist()
         references = {"mesh": node.mesh, "skin": node.skin}
         return entry | {field: int(value) for field, value in references.items() if value is not None}
@@ -147,8 +148,10 @@ class _Writer:
         if twice.any():
             raise ValueError("`joints` must be different where they have weight; "
                              f"got {mesh.joints[np.argmax(twice)]} at vertex {np.argmax(twice)}.")
-        scaled = (weights / sums[:, None]).astype(np.float32)
-        return scaled.astype(np.float64)
+        rounded = weights.astype(np.float32).astype(np.float64)
+        loose = np.abs(rounded.sum(axis=-1) - 1) > _ROUNDING * (rounded > 0).sum(axis=-1)
+        rounded[loose] = (weights[loose] / sums[loose, None]).astype(np.float32)
+        return rounded
 
     def _animation(self, animation):
         samplers, channels = [], []
