@@ -10,6 +10,7 @@ import hashlib
 import json
 import math
 import os
+import platform
 import pwd
 import signal as signals
 import socket
@@ -19,6 +20,7 @@ import tempfile
 import time
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from importlib import metadata
 from pathlib import Path
 
 from rigkit.marking import seccomp
@@ -31,6 +33,32 @@ LIMITS = {"AS": 1536 * MIB, "FSIZE": 16 * MIB, "NOFILE": 64, "CORE": 0, "MEMLOCK
 ENVIRONMENT = {"HOME": "/tmp", "PATH": "/nonexistent", "LC_ALL": "C.UTF-8", "MPLBACKEND": "Agg",
                "MPLCONFIGDIR": "/tmp/fonts", "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1",
                "MKL_NUM_THREADS": "1"}
+LIBRARIES = ("/usr/lib", "/usr/lib64", "/usr/share/zoneinfo", "/usr/share/fonts", "/etc/ld.so.cache")
+PROTECTS = {
+    "bwrap": "learners' code sees no file of this machine but Python's own, no network and no other process",
+    "landlock": "learners' code reads no file of this machine but the system's libraries, and writes none; it can tell "
+                "which files exist, and draws no plots",
+    "unjailed": "NOTHING: learners' code can read, change and send away all that the user who runs it can",
+}
+ADVICE = (  # what bwrap says, and what that means; to tell a teacher, never to decide
+    ("creating new namespace", "this system does not allow user namespaces, or this is a container whose filter "
+                               "refuses them: allow them, or mark on another machine"),
+    ("No permissions to create", "this system does not allow user namespaces: an administrator can"),
+    ("nesting depth", "`user.max_user_namespaces` is 0, or this is a jail already"),
+    ("uid map", "this system's AppArmor refuses: an administrator can give bwrap a profile with `userns,`"),
+    ("RTM_NEWADDR", "this system's AppArmor refuses: an administrator can give bwrap a profile with `userns,`"),
+    ("Resource temporarily unavailable", "a limit on processes is set outside the jail: raise it (`ulimit -u`)"),
+    ("Can't find source path", "a folder that the jail needs is gone or closed to the user it runs as"),
+)
+# What a jail must refuse, as code that gets through without one. Each is tried before the first submission.
+PROBES = {
+    "read a file outside": "open({canary!r}).read()",
+    "write a file outside": "open({canary!r}, 'a').write('changed')",
+    "write to the root folder": "open('/probe', 'w').write('made')",
+    "reach the network": "import socket; socket.create_connection(('127.0.0.1', {port}), 1)",
+    "start a process": "import os; os.fork() or os._exit(0)",
+    "take 2 GiB of memory": "bytearray(2**31)",
+}
 
 
 class NoJail(Exception):
@@ -146,7 +174,7 @@ def open_jail(kind="bwrap", scratch=None, user=None):
         python = interpreter(user)
         site = Site(python, scratch)
         jail = Jail(kind, user, python, site, _filter(kind), _bwrap() if kind == "bwrap" else ())
-        site.kit, site.numpy  # noqa: B018 (made now, not by the first of several workers)
+        jail.about  # noqa: B018 (made now with the shelves, not by the first of several workers)
         return jail
     except (NoSite, OSError, ValueError, subprocess.SubprocessError) as error:
         raise NoJail(str(error)) from None
@@ -184,6 +212,11 @@ def _bwrap():
     return ("bwrap", *(["--disable-userns"] if "--disable-userns" in asked.stdout else []))
 
 
+def _version(bwrap):
+    """Of bwrap, as it says itself; None where it is not used."""
+    return subprocess.run([*bwrap[:1], "--version"], capture_output=True, text=True).stdout.strip() if bwrap else None
+
+
 @dataclass(frozen=True)
 class Jail:
     """A way to run learners' code; holds paths and settings only, so several workers may share or copy it.
@@ -210,7 +243,20 @@ class Jail:
     @functools.cached_property
     def about(self):
         """What is recorded with every mark."""
-        return {"jail": self.kind}
+        files = {"driver": (self.site.kit / "driver.py").read_bytes(), "filter": self.filter,
+                 "arguments": json.dumps(self.bwrap and _bwrap_arguments(self, self.shelves(), {}, "", "")).encode()}
+        return {"kind": self.kind, "protects": PROTECTS[self.kind], "bwrap": _version(self.bwrap),
+                "kernel": platform.release(), "python": self.python.version, "numpy": metadata.version("numpy"),
+                "limits": {name: soft for name, (soft, _) in _limits(self.kind, 20.0).items()},
+                "kit": self.site.kit.name,
+                "digests": {name: hashlib.sha256(data).hexdigest() for name, data in files.items()}}
+
+    def shelves(self, request=None):
+        """The folders of packages that a submission gets; matplotlib, which is slow, only where it is spoken of."""
+        shelves = {"kit": self.site.kit, "numpy": self.site.numpy}
+        if request and any(word in cell for cell in request.cells for word in ("matplotlib", "pylab", "plots")):
+            shelves["matplotlib"] = self.site.matplotlib
+        return shelves
 
     def run(self, request, seconds=20.0):
         """Run one submission; whatever it does is in the `Run`, never an error.
@@ -221,8 +267,9 @@ class Jail:
         seconds : float
             From start to end.
         """
+        shelves = self.shelves(request)  # may have to be made first, which is not the learner's time
         begun = time.monotonic()
-        with _Process(self, request, seconds) as process:
+        with _Process(self, request, shelves, seconds) as process:
             talk = Exchange(process, begun + seconds)
             found = converse(talk, request)
             end, signal = found.end, process.ended_by() if found.end == STOPPED else None
@@ -236,34 +283,67 @@ class Jail:
         return Run(end, signal, tuple(found.cells), {name: got for name, got in found.records.items() if got},
                    talk.printed(), time.monotonic() - begun, found.cpu, talk.bytes_out, talk.cut, about)
 
+    def self_test(self):
+        """Try to get out, before any learner's code is run.
+
+        Raises
+        ------
+        NoJail
+            Something got through, or nothing ran; says what.
+        """
+        with _canary() as canary, socket.create_server(("127.0.0.1", 0)) as listener:
+            places = {"canary": canary, "port": listener.getsockname()[1]}
+            cells = [f"try:\n    {code.format(**places)}\n    probe_{number} = 'open'\n"
+                     f"except (OSError, MemoryError):\n    probe_{number} = 'refused'"
+                     for number, code in enumerate(PROBES.values())]
+            probes = [] if self.kind == "unjailed" else list(PROBES)
+            run = self.run(Request((*cells[:len(probes)], "def twice(x):\n    return 2 * x"),
+                                   (*(Call(f"probe_{number}", "value", []) for number, _ in enumerate(probes)),
+                                    Call("twice", "function", [{"x": 2.5}])), {}))
+        if run.end == NOT_STARTED:
+            raise NoJail(f"the jail does not start: {advice(run.about['why'])}.")
+        if run.records.get("twice") != [{"out": 5.0}]:
+            raise NoJail(f"Python does not work in the jail ({run.end}): {run.printed or 'it says nothing'}.")
+        got = [what for number, what in enumerate(probes) if run.records.get(f"probe_{number}") != [{"out": "refused"}]]
+        if got or run.end != FINISHED:
+            raise NoJail(f"the jail does not hold: code inside could {', '.join(got) or run.end}.")
+
     def close(self):
         """Nothing is held open between runs."""
 
 
-def _bwrap_arguments(jail, shelves, files, status):
-    """All of bwrap's own arguments; `files` are names and descriptors."""
+def advice(said):
+    """What bwrap's words mean, and what would do."""
+    meaning = next((meaning for words, meaning in ADVICE if words in said), "")
+    return ": ".join(filter(None, [meaning, said.strip() or "no reason given"]))
+
+
+def _bwrap_arguments(jail, shelves, files, status, program):
+    """bwrap's command as far as Python's own; `files` are names and descriptors, the last two are descriptors."""
     python = jail.python
-    arguments = [*jail.bwrap, "--unshare-user", "--unshare-pid", "--unshare-net", "--unshare-ipc", "--unshare-uts",
-                 "--unshare-cgroup-try", "--uid", "1000", "--gid", "1000", "--hostname", "jail", "--cap-drop", "ALL",
-                 "--die-with-parent", "--new-session", "--clearenv"]
+    command = [*jail.bwrap, "--unshare-user", "--unshare-pid", "--unshare-net", "--unshare-ipc", "--unshare-uts",
+               "--unshare-cgroup-try", "--uid", "1000", "--gid", "1000", "--hostname", "jail", "--cap-drop", "ALL",
+               "--die-with-parent", "--new-session", "--clearenv"]
     for name, value in ENVIRONMENT.items():
-        arguments += ["--setenv", name, value]
-    arguments += _readable("/usr/lib", "/usr/lib64", "/usr/share/zoneinfo", "/usr/share/fonts", "/etc/ld.so.cache")
+        command += ["--setenv", name, value]
+    command += _readable(*LIBRARIES)
     for folder in ("/lib", "/lib64"):
-        arguments += ["--symlink", f"usr{folder}", folder] if os.path.islink(folder) else _readable(folder)
-    if not python.path.startswith("/usr/bin/"):
-        arguments += _readable(f"{python.base}/lib")
-    arguments += _readable(python.path)
-    for hidden in (f"{python.stdlib}/site-packages", f"{python.stdlib}/dist-packages", "/usr/lib/python3/dist-packages"):
-        if os.path.isdir(hidden):
-            arguments += ["--tmpfs", hidden, "--remount-ro", hidden]
+        command += ["--symlink", f"usr{folder}", folder] if os.path.islink(folder) else _readable(folder)
+    if python.base != "/usr":
+        command += _readable(f"{python.base}/lib")
+    command += _readable(python.path)
+    installed = (f"{python.stdlib}/site-packages", f"{python.stdlib}/dist-packages", "/usr/lib/python3/dist-packages")
+    for folder in installed:  # hidden
+        if os.path.isdir(folder):
+            command += ["--tmpfs", folder, "--remount-ro", folder]
     for name, shelf in shelves.items():
-        arguments += ["--ro-bind", str(shelf), f"/opt/{name}"]
+        command += ["--ro-bind", str(shelf), f"/opt/{name}"]
     for name, file in files.items():
-        arguments += ["--ro-bind-data", str(file), f"/opt/data/{name}"]
-    return [*arguments, "--dev", "/dev", "--size", str(8 * MIB), "--tmpfs", "/dev/shm", "--remount-ro", "/dev",
-            "--size", str(32 * MIB), "--perms", "0700", "--tmpfs", "/tmp", "--remount-ro", "/", "--chdir", "/tmp",
-            "--json-status-fd", str(status)]
+        command += ["--ro-bind-data", str(file), f"/opt/data/{name}"]
+    # by themselves these folders are writable without limit
+    command += ["--dev", "/dev", "--size", str(8 * MIB), "--tmpfs", "/dev/shm", "--remount-ro", "/dev",
+                "--size", str(32 * MIB), "--perms", "0700", "--tmpfs", "/tmp", "--remount-ro", "/", "--chdir", "/tmp"]
+    return [*command, "--json-status-fd", str(status), "--seccomp", str(program), "--"]
 
 
 def _readable(*places):
@@ -273,43 +353,42 @@ def _readable(*places):
 class _Process:
     """One submission's process and its pipes; killed, reaped and closed at the end of `with`, whatever it does."""
 
-    def __init__(self, jail, request, seconds):
+    def __init__(self, jail, request, shelves, seconds):
         with contextlib.ExitStack() as theirs:  # the ends that only the process needs
             self._open = contextlib.ExitStack()
             try:
-                self._start(jail, request, seconds, theirs)
+                self._start(jail, request, shelves, seconds, theirs)
             except BaseException:
                 self._open.close()
                 raise
 
-    def _start(self, jail, request, seconds, theirs):
+    def _start(self, jail, request, shelves, seconds, theirs):
         request_end, self.request = self._pipe(theirs, reads=True)
         result_end, self.result = self._pipe(theirs)
         status_end, self._status = self._pipe(theirs)
-        shelves = {"kit": jail.site.kit, "numpy": jail.site.numpy}
-        if any(word in cell for cell in request.cells for word in ("matplotlib", "pylab", "plots")):
-            shelves["matplotlib"] = jail.site.matplotlib
-        inside = [request_end, result_end]
+        inside, command, environment, folder = [request_end, result_end], [], ENVIRONMENT, "/"
         if jail.kind == "bwrap":
             files = {_bare(name): _held(data, theirs) for name, data in request.files.items()}
-            filter_end = _held(jail.filter, theirs)
-            command = [*_bwrap_arguments(jail, shelves, files, status_end), "--seccomp", str(filter_end), "--"]
-            inside += [status_end, filter_end, *files.values()]
-            shelves, folder, environment = {name: f"/opt/{name}" for name in shelves}, "/", {}
-        else:
-            if request.files:
-                raise ValueError("`request.files` can be given to the bwrap jail only.")
+            program = _held(jail.filter, theirs)
+            inside += [status_end, program, *files.values()]
+            command = _bwrap_arguments(jail, shelves, files, status_end, program)
+            shelves, environment = {name: f"/opt/{name}" for name in shelves}, {}
+        elif request.files:
+            raise ValueError("`request.files` can be given to the bwrap jail only.")
+        elif jail.kind == "unjailed":
             folder = self._open.enter_context(_folder(jail.user))
-            command, environment = [], ENVIRONMENT | {"HOME": folder, "MPLCONFIGDIR": f"{folder}/fonts"}
+            environment = ENVIRONMENT | {"HOME": folder, "TMPDIR": folder, "MPLCONFIGDIR": f"{folder}/fonts"}
         setup = {"limits": _limits(jail.kind, seconds), "paths": [str(shelf) for shelf in shelves.values()],
-                 "copy": {}}
-        if "matplotlib" in shelves:
-            setup["copy"][f"{shelves['matplotlib']}/fonts"] = (environment or ENVIRONMENT)["MPLCONFIGDIR"]
-        command += [jail.python.path, "-I", "-S", "-B", "-X", "utf8", f"{shelves['kit']}/driver.py", str(request_end),
-                    str(result_end), json.dumps(setup)]
-        self._popen = subprocess.Popen(command, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE,
-                                       stderr=subprocess.PIPE, pass_fds=inside, env=environment, cwd=folder,
-                                       start_new_session=True, **run_as(jail.user))
+                 "fonts": f"{shelves['matplotlib']}/fonts" if "matplotlib" in shelves else None,
+                 "readable": [], "filter": jail.filter.hex()}
+        if jail.kind == "landlock":
+            setup["readable"] = [place for place in (*LIBRARIES, *setup["paths"], jail.python.stdlib, "/lib", "/lib64",
+                                                     "/dev/null", "/dev/urandom") if os.path.exists(place)]
+        self._popen = subprocess.Popen(
+            [*command, jail.python.path, "-I", "-S", "-B", "-X", "utf8", f"{shelves['kit']}/driver.py",
+             str(request_end), str(result_end), json.dumps(setup)],
+            stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.PIPE, pass_fds=inside,
+            env=environment, cwd=folder, start_new_session=True, **run_as(jail.user))
         self.stdout, self.stderr = self._popen.stdout.fileno(), self._popen.stderr.fileno()
 
     def _pipe(self, theirs, reads=False):
@@ -372,3 +451,16 @@ def _folder(user):
         if user is not None:
             os.chown(folder, *user)
         yield folder
+
+
+@contextlib.contextmanager
+def _canary():
+    """A file that anybody may read and change; afterwards it must be as it was."""
+    with tempfile.TemporaryDirectory(prefix="rigkit-") as folder:
+        os.chmod(folder, 0o755)
+        canary = Path(folder, "canary")
+        canary.write_text("sings")
+        canary.chmod(0o666)
+        yield str(canary)
+        if canary.read_text() != "sings":
+            raise NoJail("the jail does not hold: code inside could change a file outside.")

@@ -96,7 +96,8 @@ class Site:
                   for folder, kind in (("scenes", "*.py"), ("data", "*.csv"))
                   for path in sorted((RIGKIT / folder).glob(kind))}
         files |= {place: HERE / "standins" / name for place, name in STAND_INS.items()}
-        files |= {"rigkit/homework/calling.py": RIGKIT / "homework" / "calling.py", "driver.py": HERE / "driver.py"}
+        files |= {"rigkit/homework/calling.py": RIGKIT / "homework" / "calling.py"}
+        files |= {name: HERE / name for name in ("driver.py", "landlock.py")}
         contents = {place: path.read_bytes() for place, path in files.items()}
         digest = hashlib.sha256()
         for place, data in contents.items():
