@@ -6,8 +6,8 @@
 from importlib import import_module
 
 _MODULES = ("rotation", "frames", "body", "puppets", "skeleton", "placement", "two_bone", "bend", "solvers",
-            "controls", "leg", "foot", "mesh", "skin", "gait", "gltf", "export", "stage", "plots", "panels", "course",
-            "homework")
+            "controls", "leg", "foot", "mesh", "skin", "gait", "gltf", "export", "stage", "inspection", "plots",
+            "panels", "course", "homework")
 
 __all__ = list(_MODULES)
 

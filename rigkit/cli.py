@@ -48,6 +48,18 @@ def _parser():
     export.add_argument("--replace", action="store_true", help="write over a file that is there")
     export.set_defaults(run=_export)
 
+    inspect = commands.add_parser("inspect", help="inspect a finished leg rig",
+                                  description="Find the legs in a .glb or .gltf file and measure them by every rule. "
+                                              "Exit status: 0 all pass, 1 findings, 2 wrong use or no such file.")
+    inspect.add_argument("file", type=Path, metavar="FILE", help="a .glb or .gltf file, from any program")
+    inspect.add_argument("--json", action="store_true", help="print the report as JSON")
+    inspect.add_argument("--html", type=Path, metavar="OUT", help="write the report, with pictures, as a page")
+    inspect.add_argument("--map", type=_pair, action="append", default=[], metavar="PART=NAME",
+                         help="what a joint is: left.knee=NAME; or an axis: up=+z, forward=-y; or metres=0.01")
+    inspect.add_argument("--threshold", type=_pair, action="append", default=[], metavar="RULE=VALUE",
+                         help="another limit for a rule, such as sides-mirror=1")
+    inspect.set_defaults(run=_inspect)
+
     pack = commands.add_parser("pack", help="make a zip of exercises to hand out",
                                description="Pack exercises, without solutions, for learners to answer and hand in.")
     pack.add_argument("lessons", nargs="+", metavar="LESSON", help="a lesson's number, such as 06")
@@ -93,6 +105,13 @@ def _port(text):
     return int(text)
 
 
+def _pair(text):
+    name, equals, value = text.partition("=")
+    if not (name and equals and value):
+        raise argparse.ArgumentTypeError(f"must be a name, = and a value; got {text!r}")
+    return name, value
+
+
 def _learn(arguments):
     from rigkit import server, teaching  # JupyterLab takes a second to load; no other command needs it
 
@@ -128,6 +147,21 @@ def _export(arguments):
     walk = f", a walk of {asset.animations[0].duration:.1f} s" if asset.animations else ""
     print(f"{out}: {len(mesh.positions)} vertices, {len(asset.skins[0].joints)} joints{walk}")
     return 0
+
+
+def _inspect(arguments):
+    from rigkit import inspection  # all of the maths; no other command needs it
+
+    try:
+        report = inspection.inspect(arguments.file, dict(arguments.map), dict(arguments.threshold))
+        if arguments.html:
+            course.write_whole(arguments.html, report.html().encode())
+    except ValueError as problem:
+        return _refuse(problem, 2)
+    except OSError as problem:
+        return _refuse(f"Cannot use {problem.filename or arguments.file} ({problem.strerror}).", 2)
+    print(report.json() if arguments.json else report.text(), end="")
+    return 0 if report.passed else 1
 
 
 def _pack(arguments):
@@ -175,6 +209,6 @@ def _mark(arguments):
     return command.mark(arguments)
 
 
-def _refuse(problem):
+def _refuse(problem, status=1):
     print(f"rigkit: {problem}", file=sys.stderr)
-    return 1
+    return status

@@ -1,0 +1,114 @@
+"""Inspection: what a finished leg rig must meet, whoever made it and with whatever; each finding says how much.
+
+    names.py           what a joint's name says
+    legs.py            where the legs are: names and places together
+    subject.py         the rig in metres, y up, facing +Z; its skin; its animations, sampled
+    rule.py            what a rule is
+    skeleton_rules.py, skin_rules.py, motion_rules.py   the rules, each with its threshold
+    pictures.py        the picture of each finding
+    report.py          findings as an object, as text, as JSON; the schema
+    view.py            the same as a page, and as a card in a notebook
+"""
+
+from pathlib import Path
+
+import numpy as np
+
+from rigkit import gltf
+from rigkit.inspection import motion_rules, skeleton_rules, skin_rules
+from rigkit.inspection.legs import Leg, Legs, find_legs
+from rigkit.inspection.report import FINDING, PASS, UNMEASURED, Finding, Report
+from rigkit.inspection.rule import Rule, Unmeasured
+from rigkit.inspection.subject import Subject
+
+__all__ = ["inspect", "find_legs", "Leg", "Legs", "Finding", "Report", "Rule", "RULES"]
+
+RULES = (*skeleton_rules.RULES, *skin_rules.RULES, *motion_rules.RULES)
+
+
+def inspect(asset_or_path, mapping=None, thresholds=None):
+    """Inspect a rig: find its legs, measure them by every rule.
+
+    Parameters
+    ----------
+    asset_or_path : Asset, or str or path
+        A rig, or a .glb or .gltf file.
+    mapping : mapping of str to str, optional
+        Corrections to what is taken for what, such as {"left.knee": "shin_01"}; see `legs.find_legs`.
+    thresholds : mapping of rule id to float, optional
+        Limits other than the rules' own.
+
+    Returns
+    -------
+    Report
+
+    Raises
+    ------
+    ValueError
+        For a file that is no glTF, a mapping or a threshold that names nothing.
+    OSError
+        For a file that cannot be opened.
+    """
+    limits = _limits(thresholds or {})
+    asset, file = asset_or_path, ""
+    if not isinstance(asset, gltf.Asset):
+        asset, file = gltf.read(asset_or_path), Path(asset_or_path).name
+    subject = Subject(asset, mapping)
+    silent, motions = {}, []
+    for rule in RULES:
+        reason = _cannot_apply(rule, subject)
+        if reason:
+            silent[rule.id] = [Unmeasured(reason)]
+        elif "moves" not in rule.needs:
+            silent[rule.id] = [_measured(rule, subject)]
+    moving = [rule for rule in RULES if rule.id not in silent]
+    for motion in subject.motions() if moving else ():
+        motions += [(rule.id, _measured(rule, subject, motion)) for rule in moving]
+    findings = [_finding(rule, limits[rule.id], outcome) for rule in RULES for outcome in
+                (silent.get(rule.id) or [outcome for name, outcome in motions if name == rule.id])]
+    return Report(file, subject.legs, subject.names, tuple(findings), asset.notes)
+
+
+def _measured(rule, subject, *motion):
+    try:
+        return rule.measure(subject, *motion)
+    except (ValueError, np.linalg.LinAlgError) as problem:  # a rig so odd that its numbers have no meaning
+        return Unmeasured(f"its numbers cannot be made sense of ({problem})", *(each.name for each in motion))
+
+
+def _cannot_apply(rule, subject):
+    if rule.id == "legs-found":
+        return None
+    if not subject.sides:
+        return "no legs were found"
+    if "both" in rule.needs and len(subject.sides) < 2:
+        return "there is only one leg"
+    if "skin" in rule.needs and subject.surface is None:
+        return "no skin moves with the joints"
+    if "moves" in rule.needs and not subject.asset.animations:
+        return "the file holds no animation"
+    return None
+
+
+def _finding(rule, limit, outcome):
+    if isinstance(outcome, Unmeasured):
+        return Finding(rule.id, rule.title, outcome.about, UNMEASURED, rule.severity, None, rule.unit, rule.sense, limit,
+                       rule.because, f"{outcome.reason[:1].upper()}{outcome.reason[1:]}.", (), rule.why, rule.todo)
+    number, said, parts, draw = float(outcome.number), outcome.said, outcome.parts, outcome.draw
+    status = PASS if (number <= limit if rule.sense == "at most" else number >= limit) else FINDING
+    return Finding(rule.id, rule.title, outcome.about, status, rule.severity, number, rule.unit, rule.sense, limit,
+                   rule.because, said, parts, rule.why, rule.todo, draw)
+
+
+def _limits(thresholds):
+    limits = {rule.id: rule.limit for rule in RULES}
+    for name, value in dict(thresholds).items():
+        if name not in limits:
+            raise ValueError(f"`thresholds` must name rules ({', '.join(limits)}); got {name!r}.")
+        try:
+            limits[name] = float(value)
+        except (TypeError, ValueError):
+            limits[name] = np.nan
+        if not np.isfinite(limits[name]):
+            raise ValueError(f"`thresholds[{name!r}]` must be a number; got {value!r}.")
+    return limits

@@ -1,0 +1,256 @@
+"""Rules on each animation: feet that stay, legs that do not pop, knees that do not flip, joints within human range."""
+
+import numpy as np
+
+from rigkit import body, gait, placement, rotation
+from rigkit.controls import TURN_ORDER
+from rigkit.inspection import pictures
+from rigkit.inspection.rule import CHOSEN, Measured, Rule, Unmeasured, worst
+from rigkit.inspection.subject import RATE, side_name
+
+NEAR_FLOOR = 0.012  # of the leg's length: a foot no higher may be standing
+STILL = 0.3  # leg lengths a second: a standing foot is no faster, or no faster than the body
+TRIM = 0.05  # s at both ends of a stance that do not count: the foot comes down and takes off there
+LEAST_STANCE = 0.1  # s
+NEAR_REACH = 0.99  # as gait.extension_pops has it
+BENT_DEG = 10.0  # a knee bent less has no direction to speak of
+FLIP_WINDOW = 0.1  # s
+# Pitches and rolls at which the lowest point of a foot's skin is one of its sole.
+PITCHES_DEG, ROLLS_DEG = (-60, -30, -15, -5, 0, 5, 15, 30, 60), (-20, 0, 20)
+
+
+def foot_slide(subject, motion):
+    soles = {side: sole_paths(subject, side, motion) for side in subject.sides}
+    low = {side: path[..., 1].min(axis=-1) for side, path in soles.items()}
+    floor = min(height.min() for height in low.values())
+    root = motion.points([subject.root])[:, 0]
+    if len(motion.times) < 3:
+        return Unmeasured("it has fewer than three samples", motion.name)
+    step = np.diff(motion.times)[:, None]
+    near = {side: height - floor < NEAR_FLOOR * subject.length for side, height in low.items()}
+    ground = _passing_ground(subject, soles, near, root, motion.times)
+    parts, runs = [], {}
+    for side, path in soles.items():
+        path = path - motion.times[:, None, None] * ground
+        body_speed = np.linalg.norm(np.diff(root[:, [0, 2]] - motion.times[:, None] * ground[[0, 2]], axis=0) / step, axis=-1)
+        pace = max(float(np.median(body_speed)), STILL * subject.length)
+        moved = gait.foot_slide_cm(path, np.ones(len(path), bool)) / 100
+        still = np.concatenate([[True], moved[1:] / step[:, 0] < pace])
+        stance = _trimmed(near[side] & still, motion.times)
+        slide = gait.foot_slide_cm(path, stance)
+        for first, last in _runs(stance):
+            name = f"{side_name(side)} foot, {motion.times[first]:.2f} to {motion.times[last]:.2f} s"
+            parts.append((name, float(slide[first + 1:last + 1].sum())))
+            runs[name] = side, first, last, path
+    if not parts:
+        return Unmeasured("no foot stands on the floor in it for a tenth of a second", motion.name)
+    name, number = worst(parts)
+    side, first, last, path = runs[name]
+    spot = f" It is on the spot: the ground passes at {np.linalg.norm(ground):.2g} m/s." if ground.any() else ""
+    return Measured(number, f"The {side_name(side)} foot slides {number:.2g} cm while it stands, from "
+                            f"{motion.times[first]:.2f} to {motion.times[last]:.2f} s; {len(parts)} "
+                            f"{'time' if len(parts) == 1 else 'times'} a foot stood.{spot}", tuple(parts), motion.name,
+                    lambda: pictures.slide(subject, side, path[first], path[last], number))
+
+
+def _passing_ground(subject, soles, near, root, times):
+    """How fast the ground passes below a body that walks on the spot, shape (3,); zero for one that travels."""
+    speeds = []
+    for side, path in soles.items():
+        middle = path[:, :, [0, 2]].mean(axis=1)
+        speed = np.diff(middle, axis=0) / np.diff(times)[:, None]
+        speeds.append(speed[near[side][1:] & near[side][:-1]])
+    speeds = np.concatenate(speeds)
+    if not len(speeds):
+        return np.zeros(3)
+    ground = np.median(speeds, axis=0)
+    passed, went = np.linalg.norm(ground) * (times[-1] - times[0]), np.linalg.norm((root[-1] - root[0])[[0, 2]])
+    on_the_spot = passed > 0.3 * subject.length and went < 0.25 * passed
+    return np.array([ground[0], 0.0, ground[1]]) if on_the_spot else np.zeros(3)
+
+
+def _trimmed(stance, times):
+    """Stance without its beginnings and ends, and without what is too short."""
+    kept = np.zeros_like(stance)
+    for first, last in _runs(stance):
+        inside = (times >= times[first] + TRIM) & (times <= times[last] - TRIM)
+        inside[:first] = inside[last + 1:] = False
+        if inside.any() and np.ptp(times[inside]) >= LEAST_STANCE:
+            kept |= inside
+    return kept
+
+
+def _runs(flags):
+    """The first and last place of every run of true."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], flags.astype(int), [0]])))
+    return [(int(a), int(b) - 1) for a, b in edges.reshape(-1, 2)]
+
+
+def sole_paths(subject, side, motion):
+    """Where points of a foot's sole are, shape (f, n, 3): of its skin, or without one of the floor below its joints."""
+    joints = subject.legs.legs[side].joints
+    parts = [part for part in (subject.legs.legs[side].chain[-1], "ball", "toe") if part in joints]
+    points = _skin_sole(subject, [joints[part] for part in parts]) if subject.surface else None
+    if points is None:
+        points = [(joints[part], subject.points[joints[part]] * [1, 0, 1]) for part in parts]
+    paths = []
+    for node, point in points:
+        local = np.linalg.inv(subject.rest[node]) @ [*point, 1.0]
+        paths.append(motion.frames(node) @ local)
+    return np.stack(paths, axis=1)[..., :3]
+
+
+def _skin_sole(subject, nodes):
+    """The points of a foot's skin that are lowest in some pitch and roll, each with the joint that moves it most."""
+    surface = subject.surface
+    owner = surface.strongest()
+    mine = np.flatnonzero(np.isin(owner, nodes))
+    if len(mine) < 8:
+        return None
+    points = surface.vertices[mine]
+    pitch, roll = np.meshgrid(np.radians(PITCHES_DEG), np.radians(ROLLS_DEG))
+    down = np.stack([np.sin(roll), np.cos(roll) * np.cos(pitch), np.cos(roll) * np.sin(pitch)], axis=-1).reshape(-1, 3)
+    lowest = np.unique((points @ down.T).argmin(axis=0))
+    return [(int(owner[mine[i]]), points[i]) for i in lowest]
+
+
+def extension_pop(subject, motion):
+    parts, worst_at = [], {}
+    for side in subject.sides:
+        share, bend = _reach_and_bend(subject, side, motion)
+        if len(bend) < 2:
+            return Unmeasured("it has one sample only", motion.name)
+        speed = np.degrees(np.abs(np.diff(bend)) / np.diff(motion.times))
+        near = np.maximum(share[1:], share[:-1]) >= NEAR_REACH
+        number = float(np.where(near, speed, 0.0).max())
+        parts.append((side_name(side), number))
+        worst_at[side_name(side)] = int(np.where(near, speed, 0.0).argmax()), float(share.max()), side
+    side, number = worst(parts)
+    at, share, key = worst_at[side]
+    said = (f"Near full reach the {side} leg bends or straightens at up to {number:.0f}° a second, at "
+            f"{motion.times[at]:.2f} s." if number else f"No leg comes near full reach; the {side} one reaches "
+                                                        f"{100 * share:.1f} % of it.")
+    return Measured(number, said, tuple(parts), motion.name,
+                    lambda: pictures.two_frames(subject, key, motion, at, at + 1, f"{number:.0f}°/s"))
+
+
+def _reach_and_bend(subject, side, motion):
+    """How far a leg is stretched, 1 being straight, and how far it is bent, radians; shapes (f,)."""
+    leg = subject.legs.legs[side]
+    points = motion.points([leg.joints[part] for part in leg.chain[-3:]])
+    upper, lower = points[:, 1] - points[:, 0], points[:, 2] - points[:, 1]
+    whole = np.linalg.norm(upper, axis=-1) + np.linalg.norm(lower, axis=-1)
+    share = np.linalg.norm(upper + lower, axis=-1) / np.maximum(whole, 1e-12)
+    bend = np.arctan2(np.linalg.norm(np.cross(upper, lower), axis=-1), np.sum(upper * lower, axis=-1))
+    return share, bend
+
+
+def knee_flip(subject, motion):
+    parts, worst_at = [], {}
+    for side in subject.sides:
+        turn, first, last = _fastest_turn(subject, side, motion)
+        parts.append((side_name(side), turn))
+        worst_at[side_name(side)] = side, first, last
+    side, number = worst(parts)
+    key, first, last = worst_at[side]
+    joint = subject.legs.legs[key].bend
+    said = f"Within {FLIP_WINDOW:g} s the {side} {joint} turns at most {number:.0f}° about the line from hip to ankle" + (
+        f", from {motion.times[first]:.2f} to {motion.times[last]:.2f} s." if number > 1 else ".")
+    return Measured(number, said, tuple(parts), motion.name,
+                    lambda: pictures.two_frames(subject, key, motion, first, last, f"{number:.0f}°"))
+
+
+def _fastest_turn(subject, side, motion):
+    """The largest turn of a knee's direction about the leg's line within the window, degrees, and its two frames."""
+    leg = subject.legs.legs[side]
+    root, middle, end = np.moveaxis(motion.points([leg.joints[part] for part in leg.chain[-3:]]), 1, 0)
+    _, bend = _reach_and_bend(subject, side, motion)
+    pelvis = np.swapaxes(_turned(subject, motion, subject.root), -1, -2)
+    line, knee = ((pelvis @ way[..., None])[..., 0] for way in (end - root, middle - root))
+    length = np.linalg.norm(line, axis=-1, keepdims=True)
+    clear = (np.degrees(bend) > BENT_DEG) & (length[:, 0] > 1e-6)
+    line = line / np.maximum(length, 1e-12)
+    ahead = knee - np.sum(knee * line, axis=-1, keepdims=True) * line
+    best = 0.0, 0, 0
+    for apart in range(1, min(int(FLIP_WINDOW * RATE), len(line) - 1) + 1):
+        both = np.flatnonzero(clear[apart:] & clear[:-apart])
+        if not len(both):
+            continue
+        carried = (rotation.matrix_between(line[both], line[both + apart]) @ ahead[both, :, None])[..., 0]
+        turn = np.degrees(rotation.angle_between(carried, ahead[both + apart]))
+        if turn.max() > best[0]:
+            at = both[int(turn.argmax())]
+            best = float(turn.max()), int(at), int(at + apart)
+    return best
+
+
+def human_range(subject, motion):
+    if subject.way < 0:
+        return Unmeasured("legs of three bones are not a human's", motion.name)
+    parts, at = [], {}
+    for side in subject.sides:
+        for joint, angles in anatomical_angles(subject, side, motion).items():
+            outside = np.degrees(body.joint_range(joint).outside(angles))
+            i = int(np.abs(outside).argmax())
+            name = f"{side_name(side)} {joint.replace('_', ' ')}"
+            parts.append((name, abs(float(outside[i]))))
+            at[name] = side, i, float(np.degrees(angles[i])), joint
+    name, number = worst(parts)
+    side, i, angle, joint = at[name]
+    low, high = (np.degrees(getattr(body.joint_range(joint), end)) for end in ("low", "high"))
+    said = (f"The {name} turns to {angle:.0f}° at {motion.times[i]:.2f} s, {number:.0f}° beyond the average range of "
+            f"{low:.0f}° to {high:.0f}°." if number > 0.5 else "Every joint stays within the average human range.")
+    return Measured(number, f"{said} {body.CAUTION}", tuple(parts), motion.name,
+                    lambda: pictures.two_frames(subject, side, motion, i, i, f"{angle:.0f}°"))
+
+
+def anatomical_angles(subject, side, motion):
+    """A leg's joint angles as anatomy has them, radians, by `body.joint_range`'s names: zero is standing straight.
+
+    As in `LegRig.angles`; the frames are laid into the joints at rest.
+    """
+    leg = subject.legs.legs[side]
+    hip, knee, ankle = (leg.joints[part] for part in ("hip", "knee", "ankle"))
+    thigh, shank, _ = (frame[:3, :3] for frame in placement.orient_chain(subject.chain(side)))
+    ahead = subject.toe_way(side)
+    foot = np.column_stack([np.cross([0, 1, 0], ahead), [0, 1, 0], ahead])
+    turned = {node: _turned(subject, motion, node) for node in (subject.root, hip, knee, ankle)}
+    thigh, shank, foot = turned[hip] @ thigh, turned[knee] @ shank, turned[ankle] @ foot
+    hips = rotation.euler_from_matrix(np.swapaxes(turned[subject.root], -1, -2) @ thigh, TURN_ORDER)
+    outward = 1.0 if side == "L" else -1.0
+    return {
+        "hip": -hips[..., 0],
+        "hip_abduction": outward * hips[..., 1],
+        "hip_rotation": -outward * hips[..., 2],
+        "knee": rotation.euler_from_matrix(np.swapaxes(thigh, -1, -2) @ shank, TURN_ORDER)[..., 0],
+        "ankle": -rotation.euler_from_matrix(np.swapaxes(shank, -1, -2) @ foot, TURN_ORDER)[..., 0],
+    }
+
+
+def _turned(subject, motion, node):
+    """How far a node has turned from rest, as the world sees it, shape (f, 3, 3)."""
+    change = motion.frames(node)[:, :3, :3] @ np.linalg.inv(subject.rest[node, :3, :3])
+    return rotation.orthonormalise(change)
+
+
+RULES = (
+    Rule("foot-slide", "A foot that stands does not slide", "cm", "at most", 2.0,
+         f"in one stance; less is hidden by a sole that rolls; {CHOSEN}",
+         "Feet that slide look like skating: the eye knows that the ground holds them.",
+         "Plant the foot: hold its goal where it came down until it leaves, and let the leg follow.",
+         "moderate", foot_slide, ("moves",)),
+    Rule("extension-pop", "No leg snaps straight", "° a second", "at most", 600.0,
+         "published knees turn at up to 332° a second in a free walk (Schwartz 2008, computed); twice that is a snap",
+         "A goal at the edge of reach makes the knee snap: a millimetre there is five degrees.",
+         "Lower the pelvis, or ease the goal into the last centimetres of reach.", "moderate", extension_pop, ("moves",)),
+    Rule("knee-flip", "No knee flips", "°", "at most", 90.0,
+         f"within a tenth of a second; no thigh rotates that fast; {CHOSEN}",
+         "A goal that crosses the line of the pole throws the knee to the other side.",
+         "Keep the pole in front of the knee and away from the line from hip to ankle; let it follow the foot.",
+         "serious", knee_flip, ("moves",)),
+    Rule("human-range", "Joints stay within human range", "°", "at most", 15.0,
+         "beyond the AAOS averages; people differ by up to 10° (standard deviations of Boone and Azen 1979, from memory); "
+         + CHOSEN,
+         "A joint far beyond its range looks broken, unless that is meant.",
+         "Look at the moment it says: share the motion with the joints above and below.", "slight", human_range, ("moves",)),
+)

@@ -1,0 +1,251 @@
+"""What an inspection found, as an object, as text, as JSON and as a page.
+
+The JSON (schema 1; names are never taken away or given another meaning, only added):
+
+    {"rigkit_inspection": 1,
+     "file": str, "passed": bool, "counts": {"finding": int, "pass": int, "not measured": int},
+     "taken": {"certainty": 0…1, "why": str,
+               "up": [x, y, z], "up_why": str, "forward": …, "forward_why": …, "metres": float, "metres_why": …,
+               "pelvis": str or null, "helpers": [str],
+               "joints": [{"side": "left" or "right", "part": str, "name": str, "certainty": 0…1, "why": str}]},
+     "notes": [str],
+     "findings": [{"rule": str, "title": str, "about": str, "status": "finding", "pass" or "not measured",
+                   "severity": "serious", "moderate" or "slight", "number": float or null, "unit": str,
+                   "sense": "at most" or "at least", "limit": float, "because": str, "said": str,
+                   "parts": [{"what": str, "number": float or null}], "why": str, "todo": str}]}
+
+A number is null where nothing was measured, or where it is beyond all bounds. `about` is the animation's name, "" for
+the rest pose.
+"""
+
+import json
+from collections.abc import Callable
+from dataclasses import dataclass
+from textwrap import fill
+
+import numpy as np
+
+from rigkit.inspection.legs import AXES, SIDE_WORDS, UNITS, Legs
+from rigkit.inspection.rule import SEVERITIES
+from rigkit.page import plain
+
+FINDING, PASS, UNMEASURED = "finding", "pass", "not measured"
+SCHEMA = 1
+LONGEST_NAME = 80
+
+
+@dataclass(frozen=True)
+class Finding:
+    """What one rule has to say.
+
+    Attributes
+    ----------
+    rule, title : str
+    about : str
+        The animation; "" for the rest pose.
+    status : {"finding", "pass", "not measured"}
+    severity : {"serious", "moderate", "slight"}
+    number : float or None
+    unit, sense, limit, because
+        As in `Rule`; `limit` is the threshold that counted.
+    said : str
+        What was measured, in a sentence; or why nothing was.
+    parts : tuple of (str, float)
+    why, todo : str
+    draw : callable or None
+    """
+
+    rule: str
+    title: str
+    about: str
+    status: str
+    severity: str
+    number: float | None
+    unit: str
+    sense: str
+    limit: float
+    because: str
+    said: str
+    parts: tuple
+    why: str
+    todo: str
+    draw: Callable | None = None
+
+    @property
+    def picture(self):
+        """The picture of it, a `stage.Picture`; None where there is none."""
+        return None if self.draw is None else self.draw()
+
+    @property
+    def measured(self):
+        """The number beside its limit: "1.8 cm (at most 0.5 cm)"."""
+        return f"{_amount(self.number, self.unit)} ({self.sense} {_amount(self.limit, self.unit)})"
+
+
+@dataclass(frozen=True)
+class Report:
+    """An inspection's findings; it shows itself in a notebook.
+
+    Attributes
+    ----------
+    file : str
+    legs : Legs
+        What was taken for what; places in `names`.
+    names : tuple of str
+        Of all nodes.
+    findings : tuple of Finding
+        One for each rule, or for each rule and animation, in the order of the rules.
+    notes : tuple of str
+        What the file held that was not read.
+    """
+
+    file: str
+    legs: Legs
+    names: tuple
+    findings: tuple
+    notes: tuple = ()
+
+    @property
+    def passed(self):
+        """Whether no rule that could be measured found anything."""
+        return not self.of(FINDING)
+
+    def of(self, status):
+        """The findings of a status, the serious ones first."""
+        return sorted((finding for finding in self.findings if finding.status == status),
+                      key=lambda finding: SEVERITIES.index(finding.severity) if status == FINDING else 0)
+
+    def __getitem__(self, rule):
+        """The findings of a rule by its id; one, or the first that passes its limit, of several animations."""
+        found = [finding for finding in self.findings if finding.rule == rule]
+        if not found:
+            raise KeyError(rule)
+        return min(found, key=lambda finding: finding.status != FINDING)
+
+    @property
+    def headline(self):
+        """The whole report in one sentence."""
+        found, passed, silent = (len(self.of(status)) for status in (FINDING, PASS, UNMEASURED))
+        tail = f"{passed} pass" + (f", {silent} could not be measured" if silent else "")
+        return f"{found} finding{'s' * (found != 1)}; {tail}" if found else f"No findings; {tail}"
+
+    def taken(self):
+        """What was taken for what, as lines of text."""
+        legs = self.legs
+        if not legs.legs:
+            return (f"No legs were found: {legs.because['legs']}.",)
+        lines = [f"Legs, {100 * legs.certainty:.0f} % certain: {legs.because['legs']}."]
+        if legs.pelvis is not None:
+            lines.append(f"pelvis: {self.name(legs.pelvis)}")
+        for side, leg in legs.legs.items():
+            joints = ", ".join(f"{part} {self.name(node)}" for part, node in leg.joints.items())
+            lines.append(f"{SIDE_WORDS[side]}: {joints}")
+        if legs.helpers:
+            more = f" and {len(legs.helpers) - 8} more" if len(legs.helpers) > 8 else ""
+            lines.append(f"no part of the legs: {', '.join(map(self.name, legs.helpers[:8]))}{more}")
+        lines += [f"up {axis_name(legs.up)} ({legs.because['up']}); facing {axis_name(legs.forward)} "
+                  f"({legs.because['forward']})",
+                  f"in {_unit_name(legs.metres)} ({legs.because['metres']})"]
+        if legs.up @ AXES["+y"] < 0.99:
+            lines.append("glTF says that up is +Y: other programs will show this rig lying down")
+        if legs.metres != 1:
+            lines.append("glTF says that a unit is a metre: other programs will show this rig in another size")
+        return tuple(lines)
+
+    def name(self, node):
+        """A node's name, made harmless and short."""
+        return plain(self.names[node], LONGEST_NAME)
+
+    def text(self, width=100):
+        """The report for a terminal."""
+        lines = [f"{plain(self.file, 200)}: {self.headline}." if self.file else f"{self.headline}.", ""]
+        lines += [fill(line, width, subsequent_indent="    ") for line in self.taken()]
+        lines += [fill(f"Not read: {plain(note)}", width, subsequent_indent="    ") for note in self.notes]
+        for finding in self.of(FINDING):
+            lines += ["", f"{finding.severity.upper()}  {_heading(finding)}  {finding.measured}"]
+            lines += [fill(f"{label}{plain(text)}", width, initial_indent="    ", subsequent_indent="    ")
+                      for label, text in (("", finding.said), ("Why: ", finding.why), ("Do: ", finding.todo))]
+        for status, title in ((PASS, "Passed"), (UNMEASURED, "Not measured")):
+            if self.of(status):
+                lines += ["", f"{title}:"]
+                lines += [_short_line(finding, width) for finding in self.of(status)]
+        return "\n".join(lines) + "\n"
+
+    def data(self):
+        """The report as JSON's kinds of values; see this module's docstring."""
+        legs = self.legs
+        joints = [{"side": SIDE_WORDS[side], "part": part, "name": self.names[node], "certainty": leg.certainty[part],
+                   "why": leg.why[part]} for side, leg in legs.legs.items() for part, node in leg.joints.items()]
+        because = {key: legs.because.get(key, "") for key in ("legs", "up", "forward", "metres")}
+        return {
+            "rigkit_inspection": SCHEMA, "file": self.file, "passed": self.passed,
+            "counts": {status: len(self.of(status)) for status in (FINDING, PASS, UNMEASURED)},
+            "taken": {"certainty": legs.certainty, "why": because["legs"],
+                      "up": _floats(legs.up), "up_why": because["up"],
+                      "forward": _floats(legs.forward), "forward_why": because["forward"],
+                      "metres": float(legs.metres), "metres_why": because["metres"],
+                      "pelvis": None if legs.pelvis is None else self.names[legs.pelvis],
+                      "helpers": [self.names[node] for node in legs.helpers], "joints": joints},
+            "notes": list(self.notes),
+            "findings": [{"rule": f.rule, "title": f.title, "about": f.about, "status": f.status, "severity": f.severity,
+                          "number": _finite(f.number), "unit": f.unit, "sense": f.sense, "limit": f.limit,
+                          "because": f.because, "said": f.said,
+                          "parts": [{"what": what, "number": _finite(number)} for what, number in f.parts],
+                          "why": f.why, "todo": f.todo} for f in self.findings],
+        }
+
+    def json(self):
+        """`data` as text: JSON with nothing in it but ASCII."""
+        return json.dumps(self.data(), indent=1, allow_nan=False) + "\n"
+
+    def html(self):
+        """The report as a page of its own."""
+        from rigkit.inspection import view
+
+        return view.document(self)
+
+    def __repr__(self):
+        return self.text().rstrip()
+
+    def _repr_mimebundle_(self, include=None, exclude=None):
+        from rigkit.inspection import view
+
+        return {"text/plain": repr(self), "text/html": view.card(self)}
+
+
+def axis_name(direction):
+    """"+Y" for a file's own axis, else its three numbers."""
+    for name, axis in AXES.items():
+        if axis @ direction > 1 - 1e-9:
+            return name.upper()
+    return "(" + ", ".join(f"{number:.2f}" for number in direction) + ")"
+
+
+def _unit_name(metres):
+    return next((name for name, size in UNITS.items() if abs(size / metres - 1) < 1e-6), f"units of {metres:g} m")
+
+
+def _amount(number, unit):
+    if number is None or not np.isfinite(number):
+        return "beyond all bounds" if number is not None else "not measured"
+    number = round(number, 4) + 0.0
+    text = f"{number:.3g}" if abs(number) < 1000 else f"{number:,.0f}"
+    return text + (unit if unit.startswith("°") and unit != "° a second" else f"°{unit[1:]}" if unit.startswith("°")
+                   else f" {unit}" if unit else "")
+
+
+def _heading(finding):
+    return finding.rule + (f" in {plain(finding.about, LONGEST_NAME)!r}" if finding.about else "")
+
+
+def _short_line(finding, width):
+    number = f"{finding.measured}: " if finding.status == PASS else ""
+    return fill(f"  {_heading(finding)}  {number}{plain(finding.said)}", width, subsequent_indent="      ")
+
+
+def _floats(values):
+    return [round(float(value), 9) + 0.0 for value in values]
+
+
+def _finite(number):
+    return float(number) if number is not None and np.isfinite(number) else None

@@ -1,0 +1,88 @@
+"""What a rule is: one number, its limit, and in words why it matters and what to do."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+SEVERITIES = ("serious", "moderate", "slight")  # the rig breaks; it moves or looks wrong; it is harder to work with
+CRAFT = "common practice, no source"
+CHOSEN = "our choice"
+
+
+@dataclass(frozen=True)
+class Rule:
+    """A rule of the inspection.
+
+    Attributes
+    ----------
+    id : str
+        Words, such as "sides-mirror".
+    title : str
+        What a rig that passes does, as a sentence.
+    unit : str
+        Of its number; "" for a count.
+    sense : {"at most", "at least"}
+        On which side of the limit a rig passes.
+    limit : float
+        Its threshold, unless another is given.
+    because : str
+        Why this threshold; with its source, or that there is none.
+    why : str
+        Why it matters.
+    todo : str
+        What to do when it does not pass.
+    severity : {"serious", "moderate", "slight"}
+    measure : callable
+        From a Subject to a Measured or Unmeasured, or for each animation one, in a list.
+    needs : tuple of {"both", "skin", "moves"}
+        Both legs, a skin, an animation: without it the rule cannot apply.
+    """
+
+    id: str
+    title: str
+    unit: str
+    sense: str
+    limit: float
+    because: str
+    why: str
+    todo: str
+    severity: str
+    measure: Callable
+    needs: tuple = ()
+
+
+@dataclass(frozen=True)
+class Measured:
+    """What a rule found.
+
+    Attributes
+    ----------
+    number : float
+        In the rule's unit; the worst of what was measured.
+    said : str
+        It in a sentence.
+    parts : tuple of (str, float)
+        What was measured one by one.
+    about : str
+        Which animation; "" for the rest pose.
+    draw : callable, optional
+        Gives the picture.
+    """
+
+    number: float
+    said: str
+    parts: tuple = ()
+    about: str = ""
+    draw: Callable | None = None
+
+
+@dataclass(frozen=True)
+class Unmeasured:
+    """Why a rule could not apply."""
+
+    reason: str
+    about: str = ""
+
+
+def worst(parts, largest=True):
+    """The name and the number of the worst of (name, number) pairs."""
+    return (max if largest else min)(parts, key=lambda part: part[1])

@@ -1,0 +1,367 @@
+"""Rules on the skeleton at rest: what hangs from what, two sides alike, a bend that is ready, joints that read zero."""
+
+import numpy as np
+
+from rigkit import bend as bd
+from rigkit import frames as fr
+from rigkit.inspection import pictures
+from rigkit.inspection.names import read_name
+from rigkit.inspection.rule import CHOSEN, CRAFT, Measured, Rule, Unmeasured, worst
+from rigkit.inspection.subject import side_name, turns_of
+
+FLIPS = {"x": (-1, 1, 1), "y": (1, -1, 1), "z": (1, 1, -1), "all": (-1, -1, -1)}
+PLAIN_BEND_DEG = 0.5  # below this the bend plane is that of the foot
+
+
+def certainty(subject):
+    legs = subject.legs
+    if not legs.legs:
+        return Measured(0.0, f"No legs were found: {legs.because['legs']}.")
+    found = {1: "one leg", 2: "two legs"}[len(legs.legs)]
+    parts = [(f"{side_name(side)} {part}: {subject.name(side, part)}", 100 * leg.certainty[part])
+             for side, leg in legs.legs.items() for part in leg.chain]
+    name, number = worst(parts, largest=False)
+    return Measured(number, f"There {'are' if len(legs.legs) == 2 else 'is'} {found}; least certain is the {name}.",
+                    tuple(parts), draw=lambda: pictures.names(subject))
+
+
+def hierarchy(subject):
+    loose = []
+    for side, leg in subject.legs.legs.items():
+        way = [*leg.chain, *(part for part in ("ball", "toe") if part in leg.joints)]
+        for upper, lower in zip(way, way[1:], strict=False):
+            if leg.joints[upper] not in _above(subject, leg.joints[lower]):
+                loose.append((side, upper, lower))
+        if subject.legs.pelvis is not None and subject.legs.pelvis not in _above(subject, leg.joints["hip"]):
+            loose.append((side, "pelvis", "hip"))
+    count = len(subject.legs.legs)
+    if loose:
+        said = "; ".join(f"the {side_name(side)} {lower} ({subject.name(side, lower)}) does not hang below the {upper}"
+                         for side, upper, lower in loose)
+    else:
+        said = f"In {'both legs' if count == 2 else 'the leg'} every joint hangs below the one above it"
+    return Measured(len(loose), _sentence(said), tuple((subject.name(side, lower), 1.0) for side, _, lower in loose),
+                    draw=lambda: pictures.loose(subject, loose))
+
+
+def names(subject):
+    wrong = []
+    for side, leg in subject.legs.legs.items():
+        other = subject.legs.legs.get("R" if side == "L" else "L")
+        for part, node in leg.joints.items():
+            wrong += [(side, part, why) for why in _name_problem(subject, side, part, node, other)]
+    if wrong:
+        first = "; ".join(f"{_quoted(subject.name(side, part))} {why}" for side, part, why in wrong[:4])
+        more = f"; and {len(wrong) - 4} more" if len(wrong) > 4 else ""
+        said = f"{first}{more}"
+    else:
+        said = "Every joint's name says its side, and the sides' names go in pairs"
+    return Measured(len(wrong), _sentence(said), tuple((subject.name(side, part), 1.0) for side, part, _ in wrong),
+                    draw=lambda: pictures.names(subject, {(side, part) for side, part, _ in wrong}))
+
+
+def _name_problem(subject, side, part, node, other):
+    said = read_name(subject.names[node])
+    aside = subject.points[node, 0] * (1 if side == "L" else -1)
+    if not subject.asset.nodes[node].name:
+        yield "has no name"
+    elif subject.names.count(subject.names[node]) > 1:
+        yield "is the name of several joints"
+    elif said.side is None:
+        yield "does not say its side"
+    elif said.side != side:
+        yield f"says {side_name(said.side)}, but is part of the {side_name(side)} leg"
+    elif other is not None and aside < -0.01 * subject.length:
+        where = "right" if side == "L" else "left"
+        yield f"lies on the body's {where}, {_cm(100 * abs(aside))} from the middle"
+    elif other is not None and part in other.joints and read_name(subject.names[other.joints[part]]).stem != said.stem:
+        yield f"has no partner of the same name ({_quoted(subject.names[other.joints[part]])})"
+
+
+def mirrored_places(subject):
+    parts = []
+    for part in subject.common_parts:
+        image = subject.place("L", part) * [-1, 1, 1]
+        parts.append((part, 100 * float(np.linalg.norm(subject.place("R", part) - image))))
+    part, number = worst(parts)
+    return Measured(number, f"Farthest off is the {part}: {subject.name('R', part)} stands {_cm(number)} from the mirror "
+                            f"image of {subject.name('L', part)}.", tuple(parts),
+                    draw=lambda: pictures.mirror(subject, part, number))
+
+
+def mirrored_turns(subject):
+    lefts, rights = ([subject.joint(side, part) for part in subject.common_parts] for side in ("L", "R"))
+    image = fr.mirror_points(np.swapaxes(subject.turns[lefts], -1, -2))
+    found = {}
+    for name, signs in FLIPS.items():
+        wanted = np.swapaxes(image, -1, -2) * signs
+        found[name] = _turn_deg(np.swapaxes(wanted, -1, -2) @ subject.turns[rights])
+    kind, off = min(found.items(), key=lambda item: (np.round(np.sum(item[1]), 6), item[0]))
+    parts = [(part, float(deg)) for part, deg in zip(subject.common_parts, off, strict=True)]
+    part, number = worst(parts)
+    how = "with all three axes reversed" if kind == "all" else f"with the {kind} axis reversed"
+    return Measured(number, f"The right side is the left one mirrored, {how}; farthest off is the {part}: "
+                            f"{subject.name('R', part)} is turned {_deg(number)} away from the mirror image.", tuple(parts),
+                    draw=lambda: pictures.axes(subject, part, f"{_deg(number)} from the mirror image"))
+
+
+def preset_bend(subject):
+    parts = [(side_name(side), _bend_deg(subject, side)) for side in subject.sides]
+    side, number = worst(parts, largest=False)
+    joint = subject.legs.legs["L" if side == "left" else "R"].bend
+    way = "forward" if subject.way > 0 else "backward"
+    if number < -PLAIN_BEND_DEG:
+        said = (f"The {side} {joint} is bent {_deg(abs(number))} the wrong way, "
+                f"{'backward' if subject.way > 0 else 'forward'}: an inverse chain will bend it further that way.")
+    elif number < PLAIN_BEND_DEG:
+        said = f"The {side} leg is straight ({_deg(number)}): an inverse chain cannot tell which way to bend it."
+    else:
+        both = " and ".join(f"{name} {_deg(value)}" for name, value in parts)
+        said = f"The legs are bent {way} at the {joint}: {both}."
+    return Measured(number, said, tuple(parts), draw=lambda: pictures.bends(subject))
+
+
+def bends_alike(subject):
+    left, right = (_bend_deg(subject, side) for side in ("L", "R"))
+    number = abs(left - right)
+    return Measured(number, f"The left leg is bent {_deg(left)}, the right one {_deg(right)}.",
+                    (("left", left), ("right", right)), draw=lambda: pictures.bends(subject))
+
+
+def hinge_square(subject):
+    parts, axes = [], {}
+    for side in subject.sides:
+        joint = subject.joint(side, subject.legs.legs[side].bend)
+        along = subject.turns[joint].T @ bend_normal(subject, side)
+        axis = int(np.argmax(np.abs(along)))
+        axes[side] = "xyz"[axis]
+        parts.append((side_name(side), float(np.degrees(np.arccos(np.clip(abs(along[axis]), -1, 1))))))
+    side, number = worst(parts)
+    key = "L" if side == "left" else "R"
+    joint = subject.legs.legs[key].bend
+    return Measured(number, f"The {axes[key]} axis of {subject.name(key, joint)} is the one that could be its hinge; it is "
+                            f"{_deg(number)} from square to the plane the leg bends in.", tuple(parts),
+                    draw=lambda: pictures.hinge(subject, key, number))
+
+
+def bend_normal(subject, side):
+    """The unit normal of the plane a leg bends in; of a straight leg, of the plane through it and its foot."""
+    root, middle, end = subject.bending(side)
+    if abs(_bend_deg(subject, side)) >= PLAIN_BEND_DEG:
+        normal = np.cross(middle - root, end - middle)
+    else:
+        normal = np.cross(subject.toe_way(side), end - root)
+    length = np.linalg.norm(normal)
+    normal = normal / length if length > 1e-12 else np.array([1.0, 0.0, 0.0])
+    return normal if normal[0] >= 0 else -normal
+
+
+def knee_in_plane(subject):
+    parts = []
+    for side in subject.sides:
+        root, middle, end = subject.bending(side)
+        normal = np.cross(subject.toe_way(side), end - root)
+        length = np.linalg.norm(normal)
+        if length < 1e-9:
+            return Unmeasured(f"the {side_name(side)} leg lies along its foot")
+        parts.append((side_name(side), 100 * float((middle - root) @ normal / length) * (-1 if side == "R" else 1)))
+    side, number = worst([(name, abs(value)) for name, value in parts])
+    key = "L" if side == "left" else "R"
+    joint = subject.legs.legs[key].bend
+    aside = dict(parts)[side]
+    where = "outward" if aside > 0 else "inward"
+    off = f", {where}" if number > 0.05 else ""
+    return Measured(number, f"{subject.name(key, joint)} stands {_cm(number)} beside the plane through hip, "
+                            f"{subject.legs.legs[key].chain[-1]} and toes{off}.", tuple(parts),
+                    draw=lambda: pictures.plane(subject, key, number))
+
+
+def reads_zero(subject):
+    parts, nodes = [], {}
+    for joint, deg, _ in bind_and_rest(subject):
+        for side, leg in subject.legs.legs.items():
+            for part, node in leg.joints.items():
+                if node == joint:
+                    parts.append((subject.name(side, part), deg))
+                    nodes[subject.name(side, part)] = (side, part)
+    if not parts:
+        return Unmeasured("no skin says how its joints stood when it was bound")
+    name, number = worst(parts)
+    side, part = nodes[name]
+    return Measured(number, f"Since the skin was bound, {name} has been turned {_deg(number)} in its parent, the most of "
+                            "all leg joints.", tuple(parts),
+                    draw=lambda: pictures.axes(subject, part, f"{_deg(number)} from bound", side))
+
+
+def inverse_bind(subject):
+    found = bind_and_rest(subject)
+    if not found:
+        return Unmeasured("no skin moves a mesh, or it has one joint only")
+    parts = [(subject.names[joint], cm) for joint, _, cm in found]
+    name, number = worst(parts)
+    said = (f"The inverse bind matrix of {name} says that it stood {_cm(number)} from where it stands in its parent now."
+            if np.isfinite(number) else f"The inverse bind matrix of {name} cannot be undone.")
+    joint = next(joint for joint, _, cm in found if cm == number)
+    return Measured(number, said, tuple(parts), draw=lambda: pictures.one_joint(subject, joint, _cm(number)))
+
+
+def bind_and_rest(subject):
+    """How each skin joint's place in the joint above it has changed since binding: (node, degrees, centimetres)."""
+    worlds = subject.asset.rest_world()
+    found = {}
+    for place in subject.moving_skins:
+        skin = subject.asset.skins[place]
+        at = {int(node): i for i, node in enumerate(skin.joints)}
+        good = (np.abs(np.linalg.det(skin.inverse_bind[:, :3, :3])) > 1e-12) & (
+            np.abs(skin.inverse_bind[:, 3] - [0, 0, 0, 1]).max(axis=-1) < 1e-6)
+        bound = np.linalg.inv(np.where(good[:, None, None], skin.inverse_bind, np.eye(4)))
+        for node, i in at.items():
+            above = next((p for p in _above(subject, node) if p in at), None)
+            if above is None:
+                continue
+            then = skin.inverse_bind[at[above]] @ bound[i]
+            now = _undone(worlds[above]) @ worlds[node]
+            metre = subject.scale * np.cbrt(abs(np.linalg.det(worlds[above][:3, :3])))
+            cm = 100 * metre * float(np.linalg.norm(now[:3, 3] - then[:3, 3]))
+            deg = float(_turn_deg(turns_of(then).T @ turns_of(now)))
+            cm = cm if good[i] and good[at[above]] else np.inf
+            if node not in found or cm > found[node][2]:
+                found[node] = (node, deg, cm)
+    return list(found.values())
+
+
+def scale(subject):
+    nodes = {subject.root: subject.names[subject.root]} | {
+        node: subject.names[node] for side in subject.sides for node in subject.leg_nodes(side)}
+    parts = []
+    for node, name in nodes.items():
+        sizes = np.abs(subject.asset.nodes[node].scale)
+        if node == subject.root:  # what is above may change units, evenly
+            sizes = np.abs(np.linalg.svd(subject.rest[node, :3, :3], compute_uv=False))
+            sizes = sizes / max(np.median(sizes), 1e-300)
+        parts.append((name, 100 * float(np.abs(sizes - 1).max())))
+    name, number = worst(parts)
+    above = np.cbrt(abs(np.linalg.det(subject.rest[subject.root, :3, :3])))
+    units = f" A scale of {above:.4g} at or above {subject.names[subject.root]} changes units, evenly." \
+        if abs(above - 1) > 0.001 else ""
+    return Measured(number, (f"Every joint's scale is one to within {number:.3g} %." if number <= 0.1 else
+                             f"{name} is scaled by {number:.3g} % away from one.") + units, tuple(parts),
+                    draw=lambda: pictures.one_joint(subject, next(n for n, other in nodes.items() if other == name),
+                                                    f"{number:.3g} %"))
+
+
+def negative_scale(subject):
+    nodes = [subject.root, *(node for side in subject.sides for node in subject.leg_nodes(side))]
+    mirrored = [node for node in nodes if (np.asarray(subject.asset.nodes[node].scale) < 0).any()]
+    if not mirrored and np.linalg.det(subject.rest[subject.root, :3, :3]) < 0:
+        mirrored = [subject.root]
+    if mirrored:
+        said = f"{', '.join(subject.names[node] for node in mirrored[:4])} {'are' if len(mirrored) > 1 else 'is'} mirrored " \
+               "by a negative scale."
+    else:
+        said = "No joint of the legs is mirrored by its scale."
+    first = mirrored[0] if mirrored else subject.root
+    return Measured(len(mirrored), said, tuple((subject.names[node], 1.0) for node in mirrored),
+                    draw=lambda: pictures.one_joint(subject, first, "negative" if mirrored else "positive"))
+
+
+def _bend_deg(subject, side):
+    return float(np.degrees(bd.measure_bend(subject.bending(side), (0.0, 0.0, subject.way)).angle))
+
+
+def _turn_deg(matrices):
+    """How far rotation matrices turn, degrees; by their difference from no turn, so that tiny ones keep their digits."""
+    away = np.linalg.norm(matrices - np.eye(3), axis=(-2, -1)) / np.sqrt(8)
+    return np.degrees(2 * np.arcsin(np.clip(away, 0.0, 1.0)))
+
+
+def _undone(matrix):
+    return np.linalg.inv(matrix) if abs(np.linalg.det(matrix[:3, :3])) > 1e-18 else np.eye(4)
+
+
+def _above(subject, node):
+    """The nodes above, nearest first."""
+    found = []
+    while (node := int(subject.parents[node])) >= 0:
+        found.append(node)
+    return found
+
+
+def _cm(number):
+    return f"{number:.3g} cm" if number >= 0.1 else f"{number:.2f} cm"
+
+
+def _deg(number):
+    return f"{number:.1f}°"
+
+
+def _quoted(name):
+    return f"“{name}”"
+
+
+def _sentence(text):
+    return text[:1].upper() + text[1:] + "."
+
+
+RULES = (
+    Rule("legs-found", "The legs are found and certain", "%", "at least", 50.0,
+         f"below even odds a wrong joint may have been measured; {CHOSEN}",
+         "Everything below is measured on these joints: if one is wrong, so are its numbers.",
+         "Read what was taken for what; correct it with --map left.knee=NAME. Names such as left_knee help.",
+         "serious", certainty),
+    Rule("chain-unbroken", "Every joint hangs below the one above it", "loose joints", "at most", 0.0,
+         f"a leg is one chain from pelvis to toe; {CRAFT}",
+         "A foot that does not hang from its shin stays behind when the knee turns.",
+         "Make the joint a child of the one above it, keeping its place.", "serious", hierarchy),
+    Rule("names-say-sides", "Names say their side, and go in pairs", "names", "at most", 0.0,
+         f"every mirroring and copying goes by names; {CRAFT}",
+         "Poses are mirrored, and motions moved to another rig, by swapping the side in a name.",
+         "Give each joint a name with a side of its own, the same on both sides but for the side: L_knee and R_knee.",
+         "slight", names),
+    Rule("sides-mirror", "The sides are mirror images", "cm", "at most", 0.5,
+         f"half a centimetre is below what one sees in a walk; {CHOSEN}",
+         "A pose mirrored to the other side lands beside where it should, and one leg takes longer steps.",
+         "Place one side, mirror it to the other, then bind.", "moderate", mirrored_places, ("both",)),
+    Rule("sides-turn", "The sides' axes are mirror images", "°", "at most", 2.0,
+         f"a pose copied to the other side is off by as much; {CHOSEN}",
+         "The same angles must make mirrored motions, so the joints' axes must be mirrored, all in the same way.",
+         "Mirror the joints with their axes, the same way for all of them, and do not turn them by hand afterwards.",
+         "moderate", mirrored_turns, ("both",)),
+    Rule("preset-bend", "The legs have a preset bend to their own side", "°", "at least", 2.0,
+         f"2° to 10° is usual; {CRAFT}",
+         "An inverse chain bends a leg further the way it is bent already; a straight one stalls or guesses.",
+         "Move the knee a little forward in the side view (the heron's ankle backward), before binding.",
+         "serious", preset_bend),
+    Rule("bends-alike", "Both legs are bent alike", "°", "at most", 1.0,
+         f"more shows as one leg bending earlier; {CHOSEN}",
+         "The same step must bend both knees alike.",
+         "Give both legs the same preset bend: set one and mirror it.", "moderate", bends_alike, ("both",)),
+    Rule("hinge-square", "The hinge axis is square to the bend plane", "°", "at most", 5.0,
+         f"at 5° the shank swings 4 cm aside in a right-angled bend; derived (sin 5° × 0.43 m); {CHOSEN}",
+         "A knee is a hinge: turned about an axis aslant, the shank swings sideways.",
+         "Turn the joint's axes, not the joint: one axis along the bone, one square to hip, knee and ankle.",
+         "moderate", hinge_square),
+    Rule("knee-in-plane", "The knee lies in the leg's plane", "cm", "at most", 0.5,
+         f"hip, knee, ankle and toes in one plane; {CRAFT}",
+         "A knee beside the plane of its foot points elsewhere than the toes do as soon as it bends.",
+         "In the front view put the knee on the line from hip to ankle, or turn the foot to where the knee points.",
+         "moderate", knee_in_plane),
+    Rule("rest-reads-zero", "At rest the joints stand as they were bound", "°", "at most", 0.5,
+         f"a joint left alone reads zero; half a degree is rounding in other programs; {CHOSEN}",
+         "A rest pose that is already posed is added to every pose after it, and no one knows where zero is.",
+         "Put the legs back to the pose they were bound in, then export; or bind anew in this one.",
+         "moderate", reads_zero, ("skin",)),
+    Rule("scale-one", "No leg joint is scaled", "%", "at most", 0.1,
+         f"scale at rest is for units, above the legs only; {CRAFT}",
+         "What hangs below a scaled joint is scaled too, and sheared as soon as it turns.",
+         "Move joints apart instead of scaling them; apply the scale to the mesh before binding.", "moderate", scale),
+    Rule("no-negative-scale", "No leg joint is mirrored by its scale", "joints", "at most", 0.0,
+         f"a reflection is no turn, so no angles can undo it; {CRAFT}",
+         "Below a negative scale left turns right: angles, inverse chains and normals go wrong.",
+         "Mirror places and axes instead, and keep all scales positive.", "serious", negative_scale),
+    Rule("inverse-bind", "The inverse bind matrices agree with the rest pose", "cm", "at most", 0.1,
+         f"validators do not look at this; a millimetre is rounding; {CHOSEN}",
+         "In the bind pose, world times inverse bind must be one and the same for every joint (glTF 2.0, Skins): "
+         "else the skin is torn before anything moves.",
+         "Export again from the bind pose, or bind anew.", "serious", inverse_bind, ("skin",)),
+)

@@ -1,0 +1,357 @@
+"""A rig file as an inspection sees it: in metres, y up, facing +Z, its legs known, its skin as one surface.
+
+Everything is measured from here. What the file's own axes and units are is said once, in `Subject.legs`.
+"""
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from rigkit import rotation
+from rigkit.gltf import Asset
+from rigkit.inspection.legs import SIDE_WORDS, Legs, find_legs
+
+RATE = 60.0  # samples a second: what snaps between two of these, no one sees
+MOST_SAMPLES = 6000  # of one animation
+_BLOCK = 4096  # vertices, or numbers of frames, worked on at a time
+
+
+@dataclass(frozen=True)
+class Surface:
+    """All skinned meshes of a file as one surface, at rest.
+
+    Attributes
+    ----------
+    vertices : ndarray, shape (v, 3)
+    triangles : ndarray of int, shape (t, 3)
+    joints : ndarray of int, shape (v, m)
+        Places of the nodes that move each vertex.
+    weights : ndarray, shape (v, m)
+        As the file has them.
+    """
+
+    vertices: np.ndarray
+    triangles: np.ndarray
+    joints: np.ndarray
+    weights: np.ndarray
+
+    @cached_property
+    def sums(self):
+        """Of each vertex's weights, shape (v,)."""
+        return self.weights.sum(axis=-1)
+
+    @cached_property
+    def shares(self):
+        """The weights divided by their sum, shape (v, m); zero where nothing moves a vertex."""
+        return self.weights / np.where(self.sums > 0, self.sums, 1.0)[:, None]
+
+    def weight_of(self, nodes):
+        """How much of each vertex moves with any of some nodes, shape (v,)."""
+        return np.where(np.isin(self.joints, list(nodes)), self.shares, 0.0).sum(axis=-1)
+
+    def strongest(self):
+        """The node that moves each vertex most, shape (v,)."""
+        return np.take_along_axis(self.joints, self.weights.argmax(axis=-1)[:, None], axis=-1)[:, 0]
+
+    def posed(self, chosen, motions):
+        """Some of the vertices when joints have moved from rest: chosen (k,) of v, motions (n, 4, 4) to (k, 3)."""
+        return _blend(self.vertices[chosen], self.joints[chosen], self.shares[chosen], motions)
+
+
+@dataclass(frozen=True)
+class Motion:
+    """One animation, sampled; f frames.
+
+    Attributes
+    ----------
+    name : str
+    times : ndarray, shape (f,)
+        Seconds.
+    world : ndarray, shape (f, len(nodes), 4, 4)
+        Of the legs' nodes only.
+    nodes : tuple of int
+    whole : bool
+        Whether the animation was sampled to its end.
+    """
+
+    name: str
+    times: np.ndarray
+    world: np.ndarray
+    nodes: tuple
+    whole: bool
+
+    def frames(self, node):
+        """World frames of a node, shape (f, 4, 4)."""
+        return self.world[:, self.nodes.index(node)]
+
+    def points(self, nodes):
+        """Where nodes are, shape (f, len(nodes), 3)."""
+        return self.world[:, [self.nodes.index(node) for node in nodes]][..., :3, 3]
+
+
+class Subject:
+    """A rig to be inspected.
+
+    Parameters
+    ----------
+    asset : Asset
+    mapping : mapping, optional
+        As for `legs.find_legs`.
+
+    Attributes
+    ----------
+    asset : Asset
+    names : tuple of str
+        A name for every node; one that has none is called by its place.
+    parents : ndarray of int, shape (n,)
+    legs : Legs
+    scale : float
+        Metres to a unit of the file.
+    rest : ndarray, shape (n, 4, 4)
+        World matrices at rest; scale and shear stay in them.
+    surface : Surface or None
+    """
+
+    def __init__(self, asset, mapping=None):
+        if not isinstance(asset, Asset):
+            raise ValueError(f"`asset` must be an Asset; got {type(asset).__name__}. `gltf.read` makes one of a file.")
+        self.asset = asset
+        self.names = tuple(node.name or f"node {i}" for i, node in enumerate(asset.nodes))
+        self.parents = asset.parents
+        raw = asset.rest_world()
+        skinned = np.zeros(len(raw), dtype=bool)
+        for skin in asset.skins:
+            skinned[skin.joints] = True
+        plain = np.array([node.mesh is None for node in asset.nodes], dtype=bool)
+        surface = _surface(asset, raw)
+        self.legs = find_legs(self.names, self.parents, raw[:, :3, 3], mapping, skinned if skinned.any() else plain,
+                              _centres(surface, len(raw))) if len(raw) else Legs(because={"legs": "there are no nodes"})
+        self.scale = self.legs.metres
+        self._axes = np.stack([self.legs.left, self.legs.up, self.legs.forward])
+        self._origin = np.zeros(3)
+        self.rest = self._seen(raw)
+        self.surface = surface and self._surface_seen(surface)
+        self._origin = self._between_the_feet()
+        self.rest[:, :3, 3] -= self._origin
+        if self.surface:
+            self.surface.vertices[:] -= self._origin
+
+    # The skeleton at rest.
+
+    @cached_property
+    def points(self):
+        """Where the nodes are at rest, shape (n, 3)."""
+        return self.rest[:, :3, 3]
+
+    @cached_property
+    def turns(self):
+        """How the nodes are turned at rest, shape (n, 3, 3), without their scale; a mirrored one all its axes negated."""
+        return turns_of(self.rest)
+
+    @cached_property
+    def sides(self):
+        """The sides that have a leg: ("L", "R"), one, or none."""
+        return tuple(self.legs.legs)
+
+    def joint(self, side, part):
+        """The node of a part of a leg."""
+        return self.legs.legs[side].joints[part]
+
+    def place(self, side, part):
+        """Where a part of a leg is at rest, shape (3,)."""
+        return self.points[self.joint(side, part)]
+
+    def chain(self, side):
+        """The leg's joints from the hip to its end, shape (n, 3)."""
+        return np.stack([self.place(side, part) for part in self.legs.legs[side].chain])
+
+    def bending(self, side):
+        """The three joints of the leg's two lowest bones, shape (3, 3)."""
+        return self.chain(side)[-3:]
+
+    @cached_property
+    def way(self):
+        """Which way the legs bend: 1 forward, −1 backward as a leg of three bones does."""
+        return -1 if any("foot" in leg.joints for leg in self.legs.legs.values()) else 1
+
+    @cached_property
+    def length(self):
+        """The mean length of the legs from hip to end along their bones, metres."""
+        return float(np.mean([np.linalg.norm(np.diff(self.chain(side), axis=0), axis=-1).sum() for side in self.sides]))
+
+    def toe_way(self, side):
+        """The level unit direction in which a foot points; straight ahead where the foot has no joints."""
+        joints = self.legs.legs[side].joints
+        last = joints.get("toe", joints.get("ball"))
+        if last is not None:
+            way = (self.points[last] - self.chain(side)[-1]) * [1, 0, 1]
+            if np.linalg.norm(way) > 0.02 * self.length:
+                return way / np.linalg.norm(way)
+        return np.array([0.0, 0.0, 1.0])
+
+    def name(self, side, part):
+        """The name of a part's joint in the file."""
+        return self.names[self.joint(side, part)]
+
+    def leg_nodes(self, side):
+        """All nodes that the leg's hip carries, itself first, and the parts that hang elsewhere."""
+        found, joints = [], self.legs.legs[side].joints
+        for node in [joints["hip"], *joints.values()]:
+            if node not in found:
+                found += [node, *(i for i in self._below(node) if i not in found)]
+        return tuple(found)
+
+    def _below(self, node):
+        found = list(self.asset.children[node])
+        for child in found:
+            found += self.asset.children[child]
+        return found
+
+    @cached_property
+    def moving_skins(self):
+        """The skins that move a mesh."""
+        return tuple(sorted({node.skin for node in self.asset.nodes if node.skin is not None and node.mesh is not None}))
+
+    # The skin.
+
+    def leg_skin(self, side):
+        """The triangles that move more with one leg than with anything else, shape (t, 3)."""
+        mine = self.surface.weight_of(self.leg_nodes(side)) > 0.5
+        return self.surface.triangles[mine[self.surface.triangles].all(axis=-1)]
+
+    def motions_of(self, turned):
+        """How every node moves from rest when some turn about where they stand: {node: (3, 3)} to (n, 4, 4)."""
+        motions = np.broadcast_to(np.eye(4), (len(self.names), 4, 4)).copy()
+        for node, turn in turned.items():
+            about = np.eye(4)
+            about[:3, :3] = turn
+            about[:3, 3] = self.points[node] - turn @ self.points[node]
+            carried = [node, *self._below(node)]
+            motions[carried] = about @ motions[carried]
+        return motions
+
+    # The animations.
+
+    def motions(self):
+        """Every animation that moves the legs, one at a time: what is sampled here is large."""
+        for animation in self.asset.animations:
+            yield self._sampled(animation)
+
+    def _sampled(self, animation):
+        nodes = sorted({i for leg in self.legs.legs.values() for i in leg.joints.values()} | {self.root})
+        end = animation.duration
+        count = min(int(np.ceil(end * RATE)) + 1, MOST_SAMPLES)
+        times = np.arange(count) / RATE
+        times[-1] = min(times[-1], end) if count > 1 else 0.0
+        world = np.empty((count, len(nodes), 4, 4))
+        step = max(1, _BLOCK // max(len(self.names), 1))
+        for start in range(0, count, step):
+            part = slice(start, start + step)
+            world[part] = self._seen(self.asset.pose_world(animation, times[part])[:, nodes])
+        return Motion(animation.name or "without a name", times, world, tuple(nodes), times[-1] >= end - 1e-9)
+
+    @cached_property
+    def root(self):
+        """The node the legs hang from: the pelvis, or the hip of a single leg that hangs from nothing."""
+        return self.legs.pelvis if self.legs.pelvis is not None else self.joint(self.sides[0], "hip")
+
+    # From the file's axes and units to metres, y up, facing +Z.
+
+    def _seen(self, world):
+        seen = np.array(world)
+        seen[..., :3, :3] = self._axes @ world[..., :3, :3]
+        seen[..., :3, 3] = self.scale * (world[..., :3, 3] @ self._axes.T) - self._origin
+        return seen
+
+    def _surface_seen(self, surface):
+        return Surface(self.scale * (surface.vertices @ self._axes.T), surface.triangles, surface.joints, surface.weights)
+
+    def _between_the_feet(self):
+        """On the floor, in the midplane, below the hips."""
+        if not self.sides:
+            return np.zeros(3)
+        middle = self.points[self.root]
+        if len(self.sides) == 2:
+            pairs = [(self.place("L", part) + self.place("R", part)) / 2 for part in self.common_parts]
+            middle = np.array([np.median([pair[0] for pair in pairs]), 0.0, pairs[0][2]])
+        feet = [self.points[i] for side in self.sides for i in self.leg_nodes(side)]
+        floor = min(point[1] for point in feet)
+        if self.surface:
+            nodes = [i for side in self.sides for i in self.leg_nodes(side)]
+            carried = self.surface.vertices[self.surface.weight_of(nodes) > 0.5, 1]
+            floor = carried.min() if len(carried) else floor
+        return np.array([middle[0], floor, middle[2]])
+
+    @property
+    def common_parts(self):
+        """The parts that both legs have, from the hip down."""
+        left, right = (self.legs.legs[side].joints for side in ("L", "R"))
+        return tuple(part for part in left if part in right)
+
+
+def turns_of(matrices):
+    """The rotations in matrices of shape (..., 4, 4); a reflection has all its axes negated, a flat one none."""
+    linear = matrices[..., :3, :3]
+    sign = np.where(np.linalg.det(linear) < 0, -1.0, 1.0)[..., None, None]
+    values = np.linalg.svd(linear, compute_uv=False)
+    flat = values[..., 2] <= 1e-9 * np.maximum(values[..., 0], 1e-300)
+    return rotation.orthonormalise(np.where(flat[..., None, None], np.eye(3), sign * linear))
+
+
+def side_name(side):
+    """"left" or "right"."""
+    return SIDE_WORDS[side]
+
+
+def _surface(asset, rest):
+    """All skinned meshes at rest, in the file's own units; None if there are none."""
+    parts = []
+    for node in asset.nodes:
+        if node.mesh is None or node.skin is None or asset.meshes[node.mesh].weights is None:
+            continue
+        mesh, skin = asset.meshes[node.mesh], asset.skins[node.skin]
+        if mesh.highest_joint >= len(skin.joints):
+            continue
+        matrices = rest[skin.joints] @ skin.inverse_bind
+        weights = np.maximum(mesh.weights, 0.0)
+        sums = weights.sum(axis=-1, keepdims=True)
+        moved = _blend(mesh.positions, mesh.joints, weights / np.where(sums > 0, sums, 1.0), matrices)
+        parts.append((np.where(sums > 0, moved, mesh.positions), mesh.triangles, skin.joints[mesh.joints], mesh.weights))
+    if not parts:
+        return None
+    width = max(part[2].shape[1] for part in parts)
+    starts = np.cumsum([0, *(len(part[0]) for part in parts)])
+    wide = [[np.pad(part[i], ((0, 0), (0, width - part[i].shape[1]))) for part in parts] for i in (2, 3)]
+    if len(parts) == 1:
+        return Surface(parts[0][0], parts[0][1], wide[0][0], wide[1][0])
+    return Surface(np.concatenate([part[0] for part in parts]),
+                   np.concatenate([part[1] + start for part, start in zip(parts, starts, strict=False)]),
+                   np.concatenate(wide[0]), np.concatenate(wide[1]))
+
+
+def _blend(vertices, joints, shares, matrices):
+    """Linear blend skinning with a few joints to a vertex: vertices (v, 3), joints and shares (v, m), matrices (n, 4, 4)."""
+    posed = np.zeros_like(vertices)
+    rows = matrices[:, :3, :]
+    for start in range(0, len(vertices), _BLOCK):
+        part = slice(start, start + _BLOCK)
+        for column in range(joints.shape[1]):
+            share = shares[part, column]
+            used = share != 0
+            if used.any():
+                moved = rows[joints[part, column][used]]
+                points = np.einsum("vij,vj->vi", moved[..., :3], vertices[part][used]) + moved[..., 3]
+                posed[part][used] += share[used, None] * points
+    return posed
+
+
+def _centres(surface, nodes):
+    """The middle of the skin that each node moves most, shape (nodes, 3); NaN where it moves none."""
+    if surface is None:
+        return None
+    owner = surface.strongest()
+    count = np.bincount(owner, minlength=nodes).astype(float)
+    count[count == 0] = np.nan
+    return np.stack([np.bincount(owner, surface.vertices[:, axis], minlength=nodes) for axis in range(3)],
+                    axis=-1) / count[:, None]
