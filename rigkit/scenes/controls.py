@@ -321,6 +321,7 @@ def _rig_view(puppet, title, pose, names=False, ghosts=False, measured=None):
     size = puppet.hip_height / 0.9
     stage = Stage("turntable", (-0.98 * size, -0.38 * size), (0.53 * size, 0.98 * size), title, width=430, **OBLIQUE)
     stage.floor()
+    stage.desc = "Both legs and the outlines of their five controls, from the front left and a little above."
     outlines = {name: frames.apply(pose.controls[name], control(puppet, name).outline) for name in TOUCHED}
     for name in TOUCHED if ghosts else ():
         stage.ghost(frames.apply(control(puppet, name).rest, control(puppet, name).outline))
@@ -331,6 +332,7 @@ def _rig_view(puppet, title, pose, names=False, ghosts=False, measured=None):
         name, cm = measured
         was, now = (frames.apply(frame, control(puppet, name).pivot)
                     for frame in (control(puppet, name).rest, pose.controls[name]))
+        stage.desc += f" The left foot is {cm:.1f} centimetres from where it was at rest."
         if cm >= SHOWN:
             stage.measure(was, now, f"{cm:.1f} cm")
         else:
