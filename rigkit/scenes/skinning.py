@@ -60,8 +60,10 @@ class KneeSkin:
         Front and back of the cross-section that went through the knee at rest.
     section_kept : float
         Its area, as a share of what it was.
+    volume_kept : float
+        The volume of the right half of the skin, as a share of what it was.
     change_cm3 : float
-        How much volume the leg has gained; below zero, lost.
+        How much volume it has gained; below zero, lost.
     stretch : float
         The length of the most stretched edge, as a share of its length at rest.
     stretched : ndarray, shape (2, 3)
@@ -74,6 +76,7 @@ class KneeSkin:
     bones: np.ndarray
     section: np.ndarray
     section_kept: float
+    volume_kept: float
     change_cm3: float
     stretch: float
     stretched: np.ndarray
@@ -87,14 +90,14 @@ def knee(puppet, bend_deg, blend=LINEAR, softness=SOFTNESS, hip_deg=0.0):
     rest, triangles = surface.vertices, surface.triangles
     cut, ends, volume = _at_rest(puppet)
     posed = BLENDS[blend](rest, weights, skin.joint_matrices(world, skeleton.rest_world))
-    shares = mesh.stretch(rest, posed, triangles)
+    now, shares = mesh.volume(posed, triangles), mesh.stretch(rest, posed, triangles)
     triangle, edge = np.unravel_index(shares.argmax(), shares.shape)
     hip = skeleton.index("R_hip")
     in_thigh = (fr.apply(fr.invert(frames[hip]), vertices)
                 for frames, vertices in ((skeleton.rest_world, rest), (world, posed)))
     return KneeSkin(posed, skeleton.origins(world, LEG), mesh.carried_section(rest, posed, *cut)[ends, 0],
                     float(mesh.section_kept(rest, posed, *cut)),
-                    float(1e6 * (mesh.volume(posed, triangles) - volume)), float(shares.max()),
+                    float(now / volume), float(1e6 * (now - volume)), float(shares.max()),
                     posed[np.roll(triangles[triangle], -edge)[:2]], _bulge_cm(*in_thigh, puppet.thigh))
 
 
@@ -175,10 +178,10 @@ def chord(puppet, bend_deg):
     stage.note(thigh, "with the thigh", place="right").note(shank, "with the shank", place="below")
     stage.dots([linear], "miss").dots([arc], "goal").note(arc, "dual quaternion", "goal", "right")
     stage.measure([0, 0], linear, f"{100 * np.linalg.norm(linear):.1f} cm")
-    stage.desc = (f"The skin of the kneecap, {100 * depth:.1f} centimetres before the knee's axis, carried by the thigh "
-                  f"and, {bend_deg:.0f} degrees further, by the shank. Halfway on the straight line between the two it "
-                  f"is only {100 * np.linalg.norm(linear):.1f} centimetres from the axis; dual quaternions take it "
-                  "halfway along the arc.")
+    stage.desc = (f"The skin of the kneecap, {100 * depth:.1f} centimetres before the knee's axis, carried by the "
+                  f"thigh and, {bend_deg:.0f} degrees further, by the shank. Halfway on the straight line between the "
+                  f"two it is only {100 * np.linalg.norm(linear):.1f} centimetres from the axis; dual quaternions take "
+                  "it halfway along the arc.")
     return stage
 
 
