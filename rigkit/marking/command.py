@@ -11,6 +11,7 @@ from rigkit.marking.record import RecordError
 
 DONE, NOT_ALL, WRONG_USE = 0, 1, 2
 EVERY = 10.0  # seconds between lines, where there is no terminal to write in place
+GOES_ON = "What is marked is recorded; the same command goes on from there."
 UNJAILED = """\
 WITHOUT A JAIL every submission runs as you: it can read, change and delete your files, use the network, start
 programs, and change the marks. Nothing is protected. Every record and report will say "unjailed".
@@ -19,25 +20,25 @@ programs, and change the marks. Nothing is protected. Every record and report wi
 
 def mark(arguments):
     """Run the subcommand; returns the exit status: 0 all marked, 1 something could not be marked, 2 wrong use."""
-    say = _Line()
+    say, done = _Line(), _correct if arguments.override else _mark
     try:
-        status, text, data = (_correct if arguments.override else _mark)(arguments, say)
-    except KeyboardInterrupt:
-        status, text = NOT_ALL, "Stopped. What is marked is recorded; the same command goes on from there."
-        data = {"error": text}
+        status, text, data = done(arguments, say)
     except ValueError as problem:
-        status, text = WRONG_USE, str(problem)
-        data = {"error": text}
-    except (NoJail, RecordError, ClusterError, OSError) as problem:
-        status, text = NOT_ALL, str(problem)
-        data = {"error": text}
+        status, text, data = WRONG_USE, str(problem), None
+    except (NoJail, RecordError, ClusterError) as problem:
+        status, text, data = NOT_ALL, str(problem), None
+    except OSError as problem:
+        why = f"{problem.strerror}: {problem.filename}" if problem.filename else problem.strerror or problem
+        status, text, data = NOT_ALL, f"{why}. {GOES_ON}", None
+    except KeyboardInterrupt:
+        status, text, data = NOT_ALL, f"Stopped. {GOES_ON}", None
     say.end()
-    if arguments.json:
-        print(json.dumps(data))
-    if "error" in data:
+    if data is None:
         print(f"rigkit: {text}", file=sys.stderr)
     elif not arguments.json:
         print(text)
+    if arguments.json:
+        print(json.dumps(data or {"error": text}))
     return status
 
 

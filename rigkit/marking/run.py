@@ -149,7 +149,7 @@ def mark_class(path, out, roster=None, *, workers=None, cluster=None, lessons=()
             "lessons": lessons or sorted({lesson for _, lesson in work}),
             "learners": [asdict(learner) for learner in listed],
             "problems": [[stray.place, stray.why] for stray in strays],
-            "groups": [[lesson, list(group.learners), group.share] for lesson, group in _alike(work)]})
+            "groups": [{"lesson": lesson, **asdict(group)} for lesson, group in _alike(work)]})
         return _summary(record, out, work, due, strays, time.monotonic() - began)
 
 
@@ -199,8 +199,7 @@ def write_all(record, out):
     learners = [Learner(**learner | {"also": tuple(learner["also"])}) for learner in found.get("learners", ())]
     entries = list(record.entries(brief=True))
     missing = _missing(entries, learners, found.get("lessons", ()))
-    groups = [SimpleNamespace(lesson=lesson, learners=who, share=share)
-              for lesson, who, share in found.get("groups", ())]
+    groups = [SimpleNamespace(**group) for group in found.get("groups", ())]
     problems = [SimpleNamespace(place=place, why=why) for place, why in found.get("problems", ())]
     for entry in entries:
         path = out / report.FOLDER / report.name_of_file(entry.learner)

@@ -56,7 +56,7 @@ def make_class(folder, n, lesson="06", kinds=PATTERN, seed=0):
         For each learner's id its kind, with what there is to add: "misconception: 06/solve_leg degrees".
     """
     folder, rng = Path(folder), random.Random(seed)
-    wrong, hostile, made = _in_turn(_misconceptions(lesson)), _in_turn(HOSTILE), {}
+    wrong, hostile, made, first = _in_turn(_misconceptions(lesson)), _in_turn(HOSTILE), {}, None
     (folder / "submissions").mkdir(parents=True)
     with open(folder / "roster.csv", "w", newline="", encoding="utf-8") as file:
         roster = csv.writer(file)
@@ -70,7 +70,11 @@ def make_class(folder, n, lesson="06", kinds=PATTERN, seed=0):
             if kind != "missing":
                 place = folder / "submissions" / f"{name} ({learner})" / _template("exercises", lesson).name
                 place.parent.mkdir()
-                place.write_bytes(submission(kind, what, lesson, name, rng))
+                data = submission("right" if kind == "copy" else kind, what, lesson, name, rng)
+                if kind == "copy" and first:
+                    data = _copied(*first, name)
+                first = first or ((data, name) if kind == "right" else None)
+                place.write_bytes(data)
     return made
 
 
@@ -81,10 +85,7 @@ def submission(kind, what=None, lesson="06", name="Tamsin", rng=None):
         return b'{"cells": [{"cell_type": "code", "source": ["import num'
     book = _read("exercises", lesson)
     answers = {} if kind == "blank" else right_answers(lesson)
-    if kind == "copy":
-        answers = {question: source.replace("angle", "bend_angle") for question, source in answers.items()}
-    elif kind != "blank":
-        answers = {question: _of_ones_own(source, rng) for question, source in answers.items()}
+    answers = {question: _of_ones_own(source, rng) for question, source in answers.items()}
     if kind == "partly":
         for question in rng.sample(sorted(answers), 1 + len(answers) // 3):
             del answers[question]
@@ -102,6 +103,11 @@ def submission(kind, what=None, lesson="06", name="Tamsin", rng=None):
                                      "outputs": [], "source": HOSTILE[what]})
     text = json.dumps(book, ensure_ascii=False, indent=1)
     return text.replace('student=\\"learner-07\\"', f'student=\\"{name}\\"').encode()
+
+
+def _copied(data, name, new):
+    """Someone's notebook with their name replaced, and the names of their idle steps."""
+    return data.decode().replace(name, new).replace("try_", "attempt_").encode()
 
 
 def right_answers(lesson):

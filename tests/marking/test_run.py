@@ -1,0 +1,492 @@
+"""A whole class from the command line: what is marked, what stays, what a teacher corrects, and what a stop leaves."""
+
+import json
+import multiprocessing
+import os
+import re
+import shutil
+import signal
+import sqlite3
+import subprocess
+import sys
+import time
+from contextlib import contextmanager
+from pathlib import Path
+
+import pytest
+
+from rigkit import cli
+from rigkit.homework import notebook
+from rigkit.marking import run, workers
+from rigkit.marking.entry import Entry, Learner
+from rigkit.marking.marker import Submission
+from rigkit.marking.record import Record, now
+from rigkit.marking.workers import Task, Workers, done, work
+from tests.marking.classroom import ROOT, make_class, right_answers, submission
+from tests.marking.jails import opened
+
+pytestmark = pytest.mark.needs_jail
+QUESTIONS = list(notebook.questions("06"))
+_TIME = re.compile(rb"\d{4}-\d\d-\d\d(T\d\d:\d\d:\d\d(\.\d+)?(\+00:00|Z))?")
+
+
+class Here:
+    """Does the work in this process, for speed; remembers in which order."""
+
+    def __init__(self, jail, work=work):
+        self._jail, self._work, self.lots = jail, work, []
+
+    def __enter__(self):
+        return self
+
+    def __exit__(self, *_):
+        pass
+
+    def each(self, tasks):
+        self.lots.append([])
+        for task in tasks:
+            self.lots[-1].append(task.learner.id)
+            yield self._work(task, self._jail)
+
+
+@pytest.fixture
+def here(monkeypatch):
+    hands = Here(opened("unjailed"))
+    monkeypatch.setattr(run, "_hands", lambda *_: hands)
+    return hands
+
+
+@pytest.fixture
+def room(tmp_path):
+    """A small harmless class: submissions, roster, and a place for results."""
+    made = make_class(tmp_path, 5, kinds=("right", "partly", "misconception", "blank", "missing"))
+    assert list(made) == ["p0000", "p0001", "p0002", "p0003", "p0004"]
+    return tmp_path
+
+
+def mark(room, *more):
+    """The exit status of `rigkit mark` in a class's folder."""
+    return cli.main(["mark", str(room / "submissions"), "--out", str(room / "results"),
+                     "--roster", str(room / "roster.csv"), *more])
+
+
+def correct(room, *words, reason="A slip of the pen"):
+    return cli.main(["mark", "--out", str(room / "results"), "--override", *words, "--reason", reason])
+
+
+def entries(room):
+    with Record(room / "results" / run.RECORD, create=False) as record:
+        return {entry.learner.id: entry for entry in record.entries()}
+
+
+def history(room):
+    with Record(room / "results" / run.RECORD, create=False) as record:
+        return list(record.history())
+
+
+def files(folder, hide=None):
+    """The bytes of every file of results but the record, times hidden or not."""
+    return {str(path.relative_to(folder)): hide.sub(b"TIME", path.read_bytes()) if hide else path.read_bytes()
+            for path in sorted(Path(folder).rglob("*")) if path.is_file() and path.name not in (run.RECORD, ".lock")}
+
+
+def marks(room):
+    """All of each entry that does not tell when and how fast."""
+    return {who: (entry.outcomes, entry.flags, entry.end, entry.why, entry.about.get("seed"),
+                  entry.about.get("answers")) for who, entry in entries(room).items()}
+
+
+# --- one command, a whole class ------------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def twelve(tmp_path_factory):
+    """Twelve learners of every kind, marked in the jail by the command in a process of its own."""
+    opened("bwrap")
+    room = tmp_path_factory.mktemp("twelve")
+    made = make_class(room, 12)
+    done = subprocess.run(
+        [sys.executable, "-m", "rigkit", "mark", room / "submissions", "--out", room / "results", "--roster",
+         room / "roster.csv", "--json"], capture_output=True, text=True, cwd=ROOT, timeout=120)
+    return room, made, done
+
+
+def test_the_status_and_the_json_say_what_could_not_be_marked(twelve):
+    *_, done = twelve
+    assert done.returncode == 1, done.stderr
+    found = json.loads(done.stdout)
+    assert found["marked"] == 10
+    assert found["missing"] == [{"lesson": "06", "learner": "p0011"}]
+    assert [place["file"] for place in found["not_marked"]] == ["Joris Jetty (p0009)/06-preset-bend.ipynb"]
+    assert "not a notebook" in found["not_marked"][0]["why"]
+    assert "marked" in done.stderr
+
+
+def test_every_kind_of_submission_ends_in_the_right_record(twelve):
+    room, made, _ = twelve
+    found = entries(room)
+    assert set(found) == set(made) - {"p0011"}
+    for who, kind in made.items():
+        entry = found.get(who)
+        what, _, more = kind.partition(": ")
+        if what in ("right", "copy"):
+            assert entry.score == 1, kind
+            assert not entry.flags, kind
+        elif what == "partly":
+            assert 0 < entry.score < 1
+            assert {outcome.word for outcome in entry.outcomes} == {"Right", "Not attempted yet"}
+        elif what == "misconception":
+            question, name = more.split(" ", 1)
+            assert [o.misconception for o in entry.outcomes if o.question == question] == [name]
+            assert all(score == 1 for other, score in entry.scores.items() if other != question)
+        elif what == "broken":
+            assert [outcome.score for outcome in entry.outcomes] == [0, 1, 1, 1, 1, 1, 1]
+            assert "SyntaxError" in entry.flags[0]
+        elif what == "blank":
+            assert entry.score == 0
+            assert entry.marked
+        elif what == "unreadable":
+            assert entry.score is None
+        elif what == "hostile":
+            assert more == "reads outside"
+            assert entry.score == 1
+            assert "root:" not in entry.about["printed"]
+        assert what == "missing" or entry.end == ("" if what == "unreadable" else "finished")
+
+
+def test_all_files_of_results_are_there(twelve):
+    room, *_ = twelve
+    names = set(files(room / "results"))
+    assert {"grades.csv", "lineItems.csv", "results.csv", "class.html", "class-results.ipynb"} <= names
+    assert {name for name in names if name.startswith("learners")} == {f"learners/{who}.html" for who in entries(room)}
+
+
+def test_the_copy_and_its_original_are_found_alike(twelve):
+    room, *_ = twelve
+    with Record(room / "results" / run.RECORD) as record:
+        groups = record.last_run()["groups"]
+    assert [(group["lesson"], group["learners"], group["share"]) for group in groups] == [("06", ["p0000", "p0010"], 1)]
+
+
+def test_marks_hang_neither_on_the_number_of_workers_nor_on_the_order(twelve, tmp_path):
+    room, *_ = twelve
+    shutil.copytree(room, tmp_path / "room")
+    assert mark(tmp_path / "room", "--again", "--workers", "3") == 1
+    assert marks(tmp_path / "room") == marks(room)
+    assert files(tmp_path / "room" / "results", _TIME) == files(room / "results", _TIME)
+
+
+# --- again and again -----------------------------------------------------------------------------------------------
+
+
+def test_what_has_not_changed_is_not_marked_again(room, here, capsys):
+    assert mark(room) == 0
+    before = files(room / "results")
+    capsys.readouterr()
+    assert mark(room) == 0
+    assert "4 unchanged since they were marked" in capsys.readouterr().out
+    assert files(room / "results") == before
+    assert len(history(room)) == 4
+    assert len(here.lots) == 1
+
+
+def test_a_changed_file_alone_is_marked_anew(room, here):
+    mark(room)
+    before = entries(room)
+    path, = (room / "submissions").glob("*p0003*/*.ipynb")
+    path.write_bytes(submission("right", name="Dagny Driftwood"))
+    assert mark(room) == 0
+    after = entries(room)
+    assert here.lots == [["p0000", "p0001", "p0002", "p0003"], ["p0003"]]
+    assert (before["p0003"].score, after["p0003"].score) == (0, 1)
+    assert {who: after[who] for who in ("p0000", "p0001", "p0002")} == {
+        who: before[who] for who in ("p0000", "p0001", "p0002")}
+    assert len(history(room)) == 5
+
+
+def test_marking_again_gives_the_same_marks_for_the_same_cases(room, here):
+    mark(room)
+    before, shown = marks(room), files(room / "results", _TIME)
+    assert mark(room, "--again") == 0
+    assert marks(room) == before
+    assert files(room / "results", _TIME) == shown
+    assert len(history(room)) == 8
+
+
+def test_cases_differ_from_class_to_class(room, here):
+    """They hang on the secret, not on the names, the files or the day."""
+    mark(room)
+    first = entries(room)["p0000"].about["seed"]
+    (room / "results").rename(room / "old")
+    mark(room)
+    assert entries(room)["p0000"].about["seed"] != first
+
+
+def test_only_the_lessons_asked_for_are_marked(room, here):
+    (room / "submissions" / "Anneke Anchorage (p0000)" / "05.ipynb").write_bytes(
+        submission("right", lesson="05", name="Anneke Anchorage"))
+    assert mark(room, "--lesson", "05") == 0
+    assert [(entry.learner.id, entry.lesson) for entry in history(room)] == [("p0000", "05")]
+    assert mark(room) == 0
+    assert sorted({entry.lesson for entry in history(room)}) == ["05", "06"]
+    page = (room / "results" / "learners" / "p0000.html").read_text()
+    assert "05 · " in page
+    assert "06 · " in page
+
+
+def test_without_a_roster_each_folder_is_a_learner(room, here):
+    assert cli.main(["mark", str(room / "submissions"), "--out", str(room / "results")]) == 0
+    assert "Anneke Anchorage (p0000)" in entries(room)
+
+
+def test_a_zip_is_marked_like_its_folder(room, here):
+    mark(room)
+    shutil.make_archive(room / "all", "zip", room / "submissions")
+    assert cli.main(["mark", str(room / "all.zip"), "--out", str(room / "results"), "--roster",
+                     str(room / "roster.csv")]) == 0
+    assert len(history(room)) == 4  # all known already, by their bytes
+
+
+# --- corrections ---------------------------------------------------------------------------------------------------
+
+
+def test_a_correction_is_in_every_file_and_survives_marking_again(room, here, capsys):
+    mark(room)
+    assert correct(room, "p0003", "06/solve_leg", "0.8") == 0
+    assert "Dagny Driftwood, 06/solve_leg: 0.8." in capsys.readouterr().out
+    for again in (False, True):
+        if again:
+            mark(room, "--again")
+        found = entries(room)["p0003"]
+        assert found.scores["06/solve_leg"] == 0.8
+        assert found.outcomes[QUESTIONS.index("solve_leg")].score == 0
+        assert "A slip of the pen" in (room / "results" / "learners" / "p0003.html").read_text()
+        assert "A slip of the pen" in (room / "results" / "class.html").read_text()
+        row, = (line for line in (room / "results" / "grades.csv").read_text("utf-8-sig").splitlines()
+                if line.startswith("p0003"))
+        assert ",80.0," in row
+
+
+def test_a_correction_survives_a_new_file(room, here):
+    mark(room)
+    correct(room, "Dagny Driftwood", "06/solve_leg", "0.5")
+    path, = (room / "submissions").glob("*p0003*/*.ipynb")
+    path.write_bytes(submission("right", name="Dagny Driftwood"))
+    mark(room)
+    assert entries(room)["p0003"].scores["06/solve_leg"] == 0.5
+    assert "A slip of the pen" in (room / "results" / "learners" / "p0003.html").read_text()
+
+
+@pytest.mark.parametrize(("words", "reason", "said"), [
+    (("p0099", "06/solve_leg", "1"), "why", "nobody"),
+    (("p0003", "06/solve_arm", "1"), "why", "06/solve_leg"),
+    (("p0003", "99/solve_leg", "1"), "why", "`lesson`"),
+    (("p0003", "06/solve_leg", "80"), "why", "from 0 to 1"),
+    (("p0003", "06/solve_leg", "nan"), "why", "from 0 to 1"),
+    (("p0003", "06/solve_leg", "much"), "why", "from 0 to 1"),
+    (("p0003", "06/solve_leg", "1"), " ", "reason"),
+])
+def test_a_wrong_correction_is_refused_and_changes_nothing(room, here, capsys, words, reason, said):
+    mark(room)
+    before = files(room / "results")
+    assert correct(room, *words, reason=reason) == 2
+    assert said in capsys.readouterr().err
+    assert files(room / "results") == before
+    assert all(not entry.overrides for entry in entries(room).values())
+
+
+# --- stopped in the middle -----------------------------------------------------------------------------------------
+
+
+@contextmanager
+def started(room, *more):
+    """The command, in a process group of its own, once it has marked three."""
+    process = subprocess.Popen(
+        [sys.executable, "-m", "rigkit", "mark", room / "submissions", "--out", room / "results", "--roster",
+         room / "roster.csv", "--workers", "2", *more], cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.PIPE,
+        text=True, start_new_session=True)
+    with process:
+        _wait_for(lambda: process.poll() is not None or _kept(room) >= 3)
+        assert process.poll() is None, "it was done before it could be stopped"
+        yield process
+    _wait_for(lambda: not _alive(process.pid))
+
+
+def _kept(room):
+    with sqlite3.connect(f"file:{room / 'results' / run.RECORD}?mode=ro", uri=True) as base:
+        try:
+            return base.execute("SELECT count(*) FROM entries").fetchone()[0]
+        except sqlite3.OperationalError:
+            return 0
+
+
+def _alive(group):
+    try:
+        os.killpg(group, 0)
+    except ProcessLookupError:
+        return False
+    return True
+
+
+def _wait_for(true, seconds=60.0):
+    until = time.monotonic() + seconds
+    while not true():
+        assert time.monotonic() < until, "it never came true"
+        time.sleep(0.02)
+
+
+@pytest.fixture
+def two_rooms(tmp_path):
+    """The same class twice, with the same secret."""
+    opened("bwrap")
+    make_class(tmp_path / "a", 12, kinds=("right", "misconception", "partly"))
+    (tmp_path / "a" / "results").mkdir()
+    Record(tmp_path / "a" / "results" / run.RECORD).close()
+    shutil.copytree(tmp_path / "a", tmp_path / "b")
+    return tmp_path / "a", tmp_path / "b"
+
+
+def test_kill_9_and_the_same_command_come_to_the_same_files_as_a_run_that_was_left_alone(two_rooms):
+    killed, left_alone = two_rooms
+    with started(killed) as process:
+        process.send_signal(signal.SIGKILL)
+    before = history(killed)
+    assert 3 <= len(before) < 12
+    assert mark(killed) == 0
+    assert mark(left_alone) == 0
+    after = history(killed)
+    assert after[: len(before)] == before
+    assert sorted(entry.learner.id for entry in after) == [f"p{number:04d}" for number in range(12)]  # nobody twice
+    assert marks(killed) == marks(left_alone)
+    assert files(killed / "results", _TIME) == files(left_alone / "results", _TIME)
+
+
+def test_all_but_the_record_can_be_made_again_from_it_byte_for_byte(two_rooms):
+    room, _ = two_rooms
+    with started(room) as process:
+        process.send_signal(signal.SIGKILL)
+    mark(room)
+    before = files(room / "results")
+    for name in before:
+        (room / "results" / name).unlink()
+    assert mark(room) == 0
+    assert files(room / "results") == before
+    assert len(history(room)) == 12
+
+
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
+def test_an_interrupt_says_how_to_go_on_and_leaves_no_process(two_rooms, number):
+    room, _ = two_rooms
+    with started(room) as process:
+        process.send_signal(number)
+        _, said = process.communicate(timeout=30)
+    assert process.returncode == 1
+    assert "Stopped. What is marked is recorded; the same command goes on from there." in said
+    assert "Traceback" not in said
+    assert mark(room) == 0
+    assert len(history(room)) == 12
+
+
+def test_a_worker_that_is_killed_loses_nobody(room):
+    opened("bwrap")
+    killed = []
+
+    def kill_one(progress):
+        if not killed:
+            child = multiprocessing.active_children()[0]
+            killed.append(child.pid)
+            os.kill(child.pid, signal.SIGKILL)
+
+    found = run.mark_class(room / "submissions", room / "results", room / "roster.csv", workers=2, progress=kill_one)
+    assert killed
+    assert (found.marked, found.not_marked) == (4, ())
+
+
+class DeadlyJail:
+    """Takes the worker along."""
+
+    kind = "bwrap"
+
+    def run(self, request, seconds=20.0):
+        os._exit(9)
+
+
+def _task(who="p1"):
+    data = submission("right")
+    return Task(Learner(who, who), (Submission(Learner(who, who), "06", "a.ipynb", "d", data, "s"),))
+
+
+def test_a_submission_that_takes_two_workers_along_is_given_up_and_no_zero():
+    with Workers(DeadlyJail(), 1) as hands:
+        found, = hands.each([_task()])
+    assert not found.entries[0].marked
+    assert "died" in found.entries[0].why
+    assert "Not marked" in found.page
+
+
+def test_workers_ask_for_a_task_only_when_one_is_due():
+    asked = []
+
+    def tasks():
+        for number in range(6):
+            asked.append(number)
+            yield _task(f"p{number}")
+
+    with Workers(opened("unjailed"), 2) as hands:
+        for count, _ in enumerate(hands.each(tasks()), 1):
+            assert len(asked) <= count + 2
+    assert len(asked) == 6
+
+
+def test_as_many_workers_as_cores_and_memory_allow(monkeypatch):
+    monkeypatch.setattr(os, "sched_getaffinity", lambda _: set(range(64)), raising=False)
+    monkeypatch.setattr(os, "sysconf", {"SC_PHYS_PAGES": 2**21, "SC_PAGE_SIZE": 4096}.__getitem__)
+    assert workers.how_many() == 5  # 8 GiB
+    monkeypatch.setattr(os, "sysconf", {"SC_PHYS_PAGES": 2**17, "SC_PAGE_SIZE": 4096}.__getitem__)
+    assert workers.how_many() == 1
+
+
+# --- clocks --------------------------------------------------------------------------------------------------------
+
+
+def test_what_a_clock_cut_short_runs_again_last_and_alone_before_it_costs_a_mark(room, here, monkeypatch):
+    slow_once, told = {"p0000"}, []
+
+    def slow(task, jail):
+        if task.learner.id in slow_once:
+            slow_once.remove(task.learner.id)
+            return done(task, [Entry(task.learner, "06", "f", task.submissions[0].digest, end="time limit", time=now(),
+                                     outcomes=())])
+        return work(task, jail)
+
+    hands = Here(opened("unjailed"), slow)
+    monkeypatch.setattr(run, "_hands", lambda *_: hands)
+    run.mark_class(room / "submissions", room / "results", room / "roster.csv", progress=told.append)
+    assert hands.lots == [["p0000", "p0001", "p0002", "p0003"], ["p0000"]]
+    assert entries(room)["p0000"].score == 1
+    assert [each["end"] for each in entries(room)["p0000"].about["runs"]] == ["time limit", "finished"]
+    assert [entry.learner.id for entry in history(room)] == ["p0001", "p0002", "p0003", "p0000"]
+    assert [(each.done, each.total) for each in told] == [(1, 4), (2, 4), (3, 4), (4, 4)]
+
+
+def test_a_loop_that_never_ends_costs_that_answer_alone(tmp_path):
+    """In the jail, through to the record: the function is stopped twice, all other answers count."""
+    opened("bwrap")
+    make_class(tmp_path, 1, kinds=("right",))
+    path, = (tmp_path / "submissions").rglob("*.ipynb")
+    book = json.loads(path.read_text())
+    for cell in book["cells"]:
+        if cell["metadata"].get("rigkit", {}).get("question") == "06/solve_leg":
+            cell["source"] = "def solve_leg(goal, upper, lower, side):\n    while True:\n        pass"
+    path.write_text(json.dumps(book))
+    assert mark(tmp_path) == 0
+    found = entries(tmp_path)["p0000"]
+    assert found.scores == {question: float(question != "06/solve_leg") for question in right_answers("06")}
+    assert "never ends" in found.outcomes[QUESTIONS.index("solve_leg")].sentence
+    assert len(found.about["runs"]) == 2
+
+
+def test_progress_says_counts_rate_and_time_left():
+    assert str(run.Progress(0, 9, 0.0)) == "0 of 9 marked, 0.0 a second"
+    assert str(run.Progress(50, 200, 10.0)) == "50 of 200 marked, 5.0 a second, 30 s left"
+    assert str(run.Progress(1_000, 100_000, 100.0)) == "1,000 of 100,000 marked, 10.0 a second, 2.8 h left"
