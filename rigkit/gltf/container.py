@@ -15,6 +15,8 @@ import struct
 from pathlib import Path, PurePosixPath
 from urllib.parse import unquote
 
+from rigkit.gltf.fields import short
+
 LARGEST = 2**30
 FLOOR = 2**25
 MOST_KEYS = 5000
@@ -56,14 +58,14 @@ class Container:
     def buffer(self, number, length, uri, where):
         """The bytes of a buffer of the JSON; `uri` is None for the binary chunk of a .glb."""
         if number not in self._buffers:
-            data = self._bytes_of(number, length, uri, where)
+            data = self._bytes_of(number, uri, where)
             if len(data) < length:
                 raise ValueError(f"{where}: `byteLength` must be at most the {len(data)} bytes there are; "
                                  f"got {length}. The file may be cut short.")
             self._buffers[number] = data[:length]
         return self._buffers[number]
 
-    def _bytes_of(self, number, length, uri, where):
+    def _bytes_of(self, number, uri, where):
         if uri is None:
             if number or self._binary is None:
                 raise ValueError(f"{where}: has no `uri`, and only the first buffer of a .glb with a binary chunk "
@@ -81,7 +83,7 @@ class Container:
         head = _DATA_URI.match(uri)
         if head is None:
             raise ValueError(f"{where}: `uri` must begin data:application/octet-stream;base64, to hold data; "
-                             f"got {uri[:60]!r}.")
+                             f"got {short(uri)}.")
         self.spend(len(uri), where)
         try:
             return memoryview(base64.b64decode(uri[head.end():], validate=True))
@@ -91,20 +93,20 @@ class Container:
     def _inside(self, uri, where):
         """The path of a file in the folder or below it; whatever would lead elsewhere is refused."""
         if self._folder is None:
-            raise ValueError(f"{where}: the data is in another file, {uri[:60]!r}, and no folder was given to look in.")
+            raise ValueError(f"{where}: the data is in another file, {short(uri)}, and no folder was given to look in.")
         name = unquote(uri)
         parts = PurePosixPath(name).parts
         odd = any(c in text for text in (uri, name) for c in "\\:\0?#") or not name.isprintable()
         if odd or not parts or name.startswith("/") or ".." in parts:
             raise ValueError(f"{where}: `uri` must name a file in the folder of the file, or below it; "
-                             f"got {uri[:60]!r}.")
+                             f"got {short(uri)}.")
         folder = Path(self._folder).resolve()
         try:
             path = folder.joinpath(*parts).resolve()
         except (OSError, RuntimeError):  # a name too long, links in a circle
             path = Path()
         if not path.is_relative_to(folder):
-            raise ValueError(f"{where}: `uri` must stay in the folder of the file; got {uri[:60]!r}, "
+            raise ValueError(f"{where}: `uri` must stay in the folder of the file; got {short(uri)}, "
                              "which leads out of it by a link.")
         return path
 
@@ -144,7 +146,8 @@ class Container:
         cost = {b"{": 240, b":": 100, b"[": 96, b",": 40}
         self.spend(sum(each * text.count(mark) for mark, each in cost.items()), "JSON")
         try:
-            found = json.loads(text.decode("utf-8-sig"), object_pairs_hook=_no_key_twice, parse_constant=_no_constant)
+            found = json.loads(text.decode("utf-8-sig"), object_pairs_hook=_no_key_twice, parse_constant=_no_constant,
+                               parse_int=_whole)
         except UnicodeDecodeError:
             raise ValueError("JSON: must be text in UTF-8; got other bytes. Is this a .glb or .gltf file?") from None
         except RecursionError:
@@ -164,6 +167,8 @@ def load(source, folder):
         if len(data) > LARGEST:
             raise ValueError(f"the file must be at most {LARGEST} bytes; got {len(data)}.")
         return Container(data, folder)
+    if not isinstance(source, str | os.PathLike):
+        raise ValueError(f"`source` must be a path, or bytes; got {short(source)}.")
     path = Path(source)
     return Container(_regular_file(path, "the file", LARGEST), path.parent if folder is None else folder)
 
@@ -215,16 +220,16 @@ def _regular_file(path, where, most):
         with open(path, "rb", opener=_without_waiting) as file:
             status = os.fstat(file.fileno())
             if not stat.S_ISREG(status.st_mode):
-                raise ValueError(f"{where}: must be a file; got {str(path)!r}, which is something else.")
+                raise ValueError(f"{where}: must be a file; got {short(path.name)}, which is something else.")
             if status.st_size > most:
-                raise ValueError(f"{where}: must be at most {most} bytes; got {status.st_size} in {path.name!r}.")
+                raise ValueError(f"{where}: must be at most {most} bytes; got {status.st_size} in {short(path.name)}.")
             return file.read(most)
     except OSError as problem:
-        raise ValueError(f"{where}: cannot read {str(path)!r} ({problem.strerror}).") from None
+        raise ValueError(f"{where}: cannot read {short(path.name)} ({problem.strerror}).") from None
     except ValueError as problem:
         if "null byte" not in str(problem):
             raise
-        raise ValueError(f"{where}: must be a path; got {str(path)!r}.") from None
+        raise ValueError(f"{where}: must be a path; got {short(str(path))}.") from None
 
 
 def _without_waiting(path, flags):
@@ -238,8 +243,14 @@ def _no_key_twice(pairs):
     if len(found) < len(pairs):
         seen = set()
         twice = next(key for key, _ in pairs if key in seen or seen.add(key))
-        raise ValueError(f"JSON: each key must stand once in an object; got {twice[:60]!r} twice.")
+        raise ValueError(f"JSON: each key must stand once in an object; got {short(twice)} twice.")
     return found
+
+
+def _whole(text):
+    if len(text) > 100:
+        raise ValueError(f"JSON: must hold numbers of a sensible length; got one of {len(text)} digits.")
+    return int(text)
 
 
 def _no_constant(text):

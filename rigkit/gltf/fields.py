@@ -35,11 +35,9 @@ def flag(entry, field, where):
     return _typed(entry, field, where, bool, "true or false", False)
 
 
-def integer(entry, field, where, least=0, most=2**53, **default):
+def integer(entry, field, where, least=0, most=2**53, default=None):
     """A whole number; required unless a default is given."""
-    value = entry.get(field, default.get("default"))
-    if value is None and "default" in default:
-        return None
+    value = _or_default(entry, field, default)
     if isinstance(value, float) and value.is_integer():
         value = int(value)
     if not is_whole(value) or not least <= value <= most:
@@ -48,9 +46,9 @@ def integer(entry, field, where, least=0, most=2**53, **default):
     return value
 
 
-def choice(entry, field, where, options, **default):
-    """One of `options`."""
-    value = entry.get(field, default.get("default"))
+def choice(entry, field, where, options, default=None):
+    """One of `options`; required unless a default is given."""
+    value = _or_default(entry, field, default)
     if isinstance(value, list | dict) or value not in options:
         raise ValueError(f"{where}: `{field}` must be one of {', '.join(map(str, options))}; got {short(value)}.")
     return value
@@ -68,11 +66,14 @@ def numbers(entry, field, where, size):
     return np.array(value, dtype=np.float64)
 
 
-def _typed(entry, field, where, kind, what, default):
+def _or_default(entry, field, default):
     value = entry.get(field)
-    if value is None:
-        return default
-    if not isinstance(value, kind):
+    return default if value is None else value
+
+
+def _typed(entry, field, where, kind, what, default):
+    value = _or_default(entry, field, default)
+    if value is not default and not isinstance(value, kind):
         raise ValueError(f"{where}: `{field}` must be {what}; got {short(value)}.")
     return value
 

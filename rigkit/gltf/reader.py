@@ -48,11 +48,11 @@ def read(source, folder=None):
         If the file cannot be read, breaks the standard where a rig would depend on it, leads out of its folder, needs
         an extension that is not known, or asks for memory out of proportion to its size. It names the place.
     """
-    name = os.path.basename(source) if isinstance(source, str | os.PathLike) else "the bytes given"
+    name = short(os.path.basename(source)) if isinstance(source, str | os.PathLike) else "what was given"
     try:
         return _Reader(container.load(source, folder)).asset()
     except ValueError as problem:
-        raise ValueError(f"Cannot read {short(str(name))}: {problem}") from None
+        raise ValueError(f"Cannot read {name}: {problem}") from None
 
 
 class _Reader:
