@@ -381,7 +381,7 @@ def _judge_knee(inputs, output):
     halved, whole, kept = abs(middle - 0.5) <= 0.02, stretch <= MOST_STRETCH, lost <= MOST_LOST
     measured = {"The shank's weight, from above to below": f"{above.mean():.3g}, {middle:.3g} at the joint, "
                                                            f"{below.mean():.3g}",
-                "The most stretched edge": f"{stretch:.2f} times its length; {MOST_STRETCH:g} is allowed",
+                "The most stretched edge": f"{100 * stretch:.0f} % of its length; {100 * MOST_STRETCH:.0f} % is allowed",
                 "Volume lost": f"{lost:.2f} cubes of the radius; {MOST_LOST:g} are allowed"}
     drawn = picture.side_view(
         "Your knee at 90°", f"A limb bent by 90 degrees with your weights, its front and its back; its most stretched "
@@ -430,16 +430,20 @@ KNEE = Question(
 # Blending two turns --------------------------------------------------------------------------------------------------
 
 def _draw_turns(rng, character):
-    def case(turn_deg, share, sign=1.0):
-        """Two turns so far apart; `sign` −1 writes them so that their product is negative."""
-        first = rotation.unit_quaternion(rng.standard_normal(4))
-        axis = rotation.perpendicular(rng.standard_normal(3))
-        second = rotation.multiply_quaternions(first, rotation.quaternion_from_vector(np.radians(turn_deg) * axis))
-        return {"first": first, "second": sign * second * np.sign(first @ second), "share": share}
+    def case(turn_deg, share, sign, against=False):
+        """Two turns so far apart, written so that their product has this sign; `against`: their last numbers' has not.
+        """
+        while True:
+            first = rotation.unit_quaternion(rng.standard_normal(4))
+            axis = rotation.perpendicular(rng.standard_normal(3))
+            second = rotation.multiply_quaternions(first, rotation.quaternion_from_vector(np.radians(turn_deg) * axis))
+            second *= sign * np.sign(first @ second)
+            if not against or first[3] * second[3] * sign < -0.01:
+                return {"first": first, "second": second, "share": share}
 
-    return [case(rng.uniform(60, 110), 0.5), case(rng.uniform(60, 110), 0.3, -1.0), case(170.0, 0.24),
-            case(150.0, 0.7, -1.0), case(0.0, 0.4, -1.0),  # one turn, written in two ways
-            case(rng.uniform(20, 50), 0.0), case(rng.uniform(100, 140), 0.5, -1.0)]
+    return [case(rng.uniform(60, 110), 0.5, 1), case(rng.uniform(70, 110), 0.3, -1, against=True),
+            case(170.0, 0.24, 1, against=True), case(150.0, 0.7, -1), case(0.0, 0.4, -1),  # one turn, in two ways
+            case(rng.uniform(20, 50), 0.0, 1), case(rng.uniform(100, 140), 0.5, -1)]
 
 
 def _blended_turn(first, second, share):
