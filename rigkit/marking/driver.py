@@ -9,6 +9,7 @@ import contextlib
 import json
 import os
 import sys
+import time
 import types
 
 MOST_LINE = 64 * 1024
@@ -90,8 +91,7 @@ def _serve(answers):
                 answer = find_answer(message["question"], vars(main), homework.handed, calling.is_blank)
                 answers.give(make_record(message, answer, calling))
             case "bye":
-                times = os.times()
-                answers.give({"cpu": times.user + times.system})
+                answers.give({"cpu": time.process_time()})
                 os._exit(0)  # whatever else was started or left for the exit
 
 

@@ -269,8 +269,8 @@ class Jail:
         """
         shelves = self.shelves(request)  # may have to be made first, which is not the learner's time
         begun = time.monotonic()
-        with _Process(self, request, shelves, seconds) as process:
-            talk = Exchange(process, begun + seconds)
+        with (_Process(self, request, shelves, seconds) as process,
+              contextlib.closing(Exchange(process, begun + seconds)) as talk):
             found = converse(talk, request)
             end, signal = found.end, process.ended_by() if found.end == STOPPED else None
         if signal == signals.SIGXCPU:
@@ -279,7 +279,7 @@ class Jail:
             end = MEMORY
         about = dict(self.about)
         if end == NOT_STARTED:
-            about["why"] = talk.errors()
+            about["why"] = advice(talk.errors())
         return Run(end, signal, tuple(found.cells), {name: got for name, got in found.records.items() if got},
                    talk.printed(), time.monotonic() - begun, found.cpu, talk.bytes_out, talk.cut, about)
 
@@ -301,7 +301,7 @@ class Jail:
                                    (*(Call(f"probe_{number}", "value", []) for number, _ in enumerate(probes)),
                                     Call("twice", "function", [{"x": 2.5}])), {}))
         if run.end == NOT_STARTED:
-            raise NoJail(f"the jail does not start: {advice(run.about['why'])}.")
+            raise NoJail(f"the jail does not start: {run.about['why']}.")
         if run.records.get("twice") != [{"out": 5.0}]:
             raise NoJail(f"Python does not work in the jail ({run.end}): {run.printed or 'it says nothing'}.")
         got = [what for number, what in enumerate(probes) if run.records.get(f"probe_{number}") != [{"out": "refused"}]]
@@ -314,8 +314,8 @@ class Jail:
 
 def advice(said):
     """What bwrap's words mean, and what would do."""
-    meaning = next((meaning for words, meaning in ADVICE if words in said), "")
-    return ": ".join(filter(None, [meaning, said.strip() or "no reason given"]))
+    last = said.strip().rpartition("\n")[2] or "it gives no reason"
+    return next((f"{meaning} ({last})" for words, meaning in ADVICE if words in said), last)
 
 
 def _bwrap_arguments(jail, shelves, files, status, program):

@@ -250,6 +250,9 @@ class Exchange:
     def errors(self):
         return words(self._errors.decode("utf-8", "replace"))
 
+    def close(self):
+        self._selector.close()
+
     def _send(self, unsent):
         try:
             unsent = unsent[os.write(self._request, unsent):]
