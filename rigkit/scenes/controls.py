@@ -102,7 +102,7 @@ def pivot_panel(puppet):
     return Panel(
         "Turn the foot control: does the ankle stay?",
         [Choice("pivot", "Its pivot is at", PIVOTS, PIVOTS[1]),
-         Slider("toes_up_deg", "Toes up", -40.0, 40.0, 1.0, 0.0, "°"),
+         Slider("toes_up_deg", "Toes up", -40.0, 40.0, 1.0, 10.0, "°"),
          Slider("turned_out_deg", "Turned out", -45.0, 45.0, 1.0, 0.0, "°")],
         lambda **values: turned(puppet, **values),
         {"Toes up, floor": {"pivot": PIVOTS[1]} | up,
@@ -152,7 +152,7 @@ def boat_panel(puppet):
     return Panel(
         "Move the boat: does the foot stay on its mark?",
         [Choice("gap", "The gap is", GAPS, GAPS[0]),
-         Slider("left_cm", "Boat drifts off", 0.0, 20.0, 1.0, 0.0, "cm"),
+         Slider("left_cm", "Boat drifts off", 0.0, 20.0, 1.0, 10.0, "cm"),
          Slider("ahead_cm", "Boat ahead", -20.0, 20.0, 1.0, 0.0, "cm"),
          Slider("turned_deg", "Boat turned", -25.0, 25.0, 1.0, 0.0, "°")],
         lambda **values: boarded(puppet, **values),
@@ -370,7 +370,7 @@ def _hull():
 
 def _boat_view(puppet, view, title, boat, worlds, pose, mark, off):
     """The boat beside the quay, the legs above both, and the foot's mark on the deck."""
-    room = ((-0.70, -0.36), (0.62, 0.82)) if view == "turntable" else ((-0.48, -0.94), (0.9, 0.31))
+    room = ((-0.70, -0.375), (0.62, 0.82)) if view == "turntable" else ((-0.48, -0.94), (0.9, 0.31))
     stage = Stage(view, *room, title, width=430, **(OBLIQUE if view == "turntable" else {}))
     quay = np.array([(-0.5, 0.0, -0.3), (-0.03, 0.0, -0.3), (-0.03, 0.0, 0.95), (-0.5, 0.0, 0.95)])
     stage.skin(quay, "soft").skin(frames.apply(worlds["boat"], boat.outline), "soft")
