@@ -96,8 +96,7 @@ def _why(entry):
     said = [] if entry.score is not None else ["<strong>not marked.</strong>"]
     if entry.end not in ("", FINISHED):
         said.append(f"<strong>{page.safe(entry.end)}.</strong>")
-    texts = [entry.why, *entry.flags] if entry.score is None or not entry.flags else entry.flags
-    return " ".join([*said, *(page.sentence(text, SHORT) for text in texts if text)])
+    return " ".join([*said, *(page.sentence(text, SHORT) for text in reasons(entry))])
 
 
 def _title(lesson):
@@ -199,8 +198,8 @@ def _everyone(lesson, entries):
     questions = list(_by_question(entries))
     ordered = sorted(entries, key=lambda entry: (_need(entry) if entry.score is None else 1,
                                                  -1 if entry.score is None else entry.score, *_order(entry.learner)))
-    rows = [[_link(entry), *(_cell(entry, question) for question in questions), _total(entry)] for entry in ordered]
-    heads = ["Learner", *(f"<code>{page.safe(name.partition('/')[2])}</code>" for name in questions), "Total"]
+    rows = [[_link(entry), _total(entry), *(_cell(entry, question) for question in questions)] for entry in ordered]
+    heads = ["Learner", "Total", *(f"<code>{page.safe(name.partition('/')[2])}</code>" for name in questions)]
     made = ("<p class=\"soft small\">Scores in percent; – where nothing was attempted.</p>"
             + page.table(heads, rows, f"Everyone's scores in lesson {page.safe(lesson, 20)}"))
     return page.folded(f"Show all {len(entries):,}", made) if len(entries) > MANY else made
@@ -229,6 +228,11 @@ def _how(entries, about):
 def needing(entries):
     """The entries whose run needs a look: not marked first, then cut short, then flagged."""
     return sorted((entry for entry in entries if _need(entry) < 3), key=lambda e: (_need(e), *_order(e.learner)))
+
+
+def reasons(entry):
+    """Why an entry needs a look, a sentence each; what cut a run short is among its flags already."""
+    return [text for text in (entry.why, *entry.flags) if text] if entry.score is None else entry.flags or (entry.why,)
 
 
 def to_explain(entries):

@@ -139,7 +139,7 @@ def drawing(outcome):
     if not outcome.picture:
         return ""
     try:
-        return picture.draw(outcome.picture).svg(style=False)
+        return picture.draw(_plain(outcome.picture)).svg(style=False)
     except Exception:  # whatever an answer did to its picture, there is a page
         return '<p class="soft">This case is too far from a leg to be drawn.</p>'
 

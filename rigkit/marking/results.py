@@ -55,6 +55,10 @@ class Table(list):
         found = super().__getitem__(which)
         return Table(found) if isinstance(which, slice) else found
 
+    def only(self, *columns):
+        """The same rows with these columns alone."""
+        return Table({name: row[name] for name in columns} for row in self)
+
     def __repr__(self):
         if not self:
             return "Nothing."
@@ -173,7 +177,7 @@ class ClassResults:
         """One row per run that needs a look, those not marked first."""
         return Table({"id": entry.learner.id, "name": entry.learner.name, "lesson": entry.lesson,
                       "marked": "no" if entry.score is None else "yes", "end": entry.end,
-                      "why": " ".join(filter(None, [entry.why, *entry.flags]))}
+                      "why": " ".join(class_page.reasons(entry))}
                      for entry in class_page.needing(self.entries))
 
     def hardest(self):

@@ -66,8 +66,8 @@ def test_the_spread_of_each_question_is_said_in_numbers():
     words = dict.fromkeys(page.WORDS, 0)
     for one in found:
         words[page.words_of(one)["06/solve_leg"]] += 1
-    shown = part(read(found), "lesson-06")
-    line = " ".join(shown.split("Question by question")[1].split("hip and knee angles")[1].split("sign and size")[0].split())
+    shown = part(read(found), "lesson-06").split("Question by question")[1]
+    line = " ".join(shown.split("hip and knee angles")[1].split("sign and size")[0].split())
     for word, n in words.items():
         assert (f"{n} {word.lower()}" in line) == (n > 0)
     assert words["Right"] == 1

@@ -7,11 +7,12 @@ import pytest
 from rigkit.homework import checking, notebook
 from rigkit.marking import page, report
 from rigkit.marking.entry import ENDS, Entry, Learner, Override
+from tests.homework import solved
 from tests.marking import entries, markup
 from tests.marking.entries import HOSTILE, entry, outcomes
 
 TAMSIN = Learner("p0001", "Tamsin Tidewater", "tamsin@parade.example", "B")
-LESSONS = notebook.lessons()
+LESSONS = list(solved.solutions())
 
 
 def read(*found, learner=TAMSIN):
