@@ -381,7 +381,7 @@ def _judge_knee(inputs, output):
     halved, whole, kept = abs(middle - 0.5) <= 0.02, stretch <= MOST_STRETCH, lost <= MOST_LOST
     measured = {"The shank's weight, from above to below": f"{above.mean():.3g}, {middle:.3g} at the joint, "
                                                            f"{below.mean():.3g}",
-                "The most stretched edge": f"{100 * stretch:.0f} % of its length; {100 * MOST_STRETCH:.0f} % is allowed",
+                "The most stretched edge": f"{100 * stretch:.0f} % of its length; {100 * MOST_STRETCH:.0f} % may be",
                 "Volume lost": f"{lost:.2f} cubes of the radius; {MOST_LOST:g} are allowed"}
     drawn = picture.side_view(
         "Your knee at 90°", f"A limb bent by 90 degrees with your weights, its front and its back; its most stretched "

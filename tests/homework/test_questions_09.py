@@ -1,0 +1,91 @@
+"""Lesson 09's judges measure: what is right by another way is right too."""
+
+import numpy as np
+import pytest
+
+from rigkit import rotation, skin
+from rigkit.homework import calling, checking, questions_09
+from rigkit.homework.notebook import open_homework, questions
+
+LEARNERS = ("ada", "learner-07", "learner-12")
+
+
+def outcome_of(name, answer, learner):
+    question = questions("09")[name]
+    cases = open_homework("09", learner).cases(question, 1)
+    return checking.weigh(question, cases, calling.call(answer, cases, seconds=None))
+
+
+def ramp(heights, radius):
+    return np.clip((1 - heights / (1.4 * radius)) / 2, 0, 1)
+
+
+def cosine(heights, radius):
+    return (1 + np.cos(np.pi * np.clip((heights / (1.6 * radius) + 1) / 2, 0, 1))) / 2
+
+
+def sigmoid(heights, radius):
+    return 1 / (1 + np.exp(2.2 * heights / radius))
+
+
+def last_of_equals(weights):
+    kept = np.zeros(6)
+    strongest = np.argsort(weights, kind="stable")[-4:]
+    kept[strongest] = weights[strongest]
+    return list(kept / kept.sum())
+
+
+def blended_matrix(points, share, rest, posed):
+    matrix = np.einsum("pj,jab->pab", np.stack([1 - share, share], axis=-1), posed @ np.linalg.inv(rest))
+    return [(m @ [*p, 1])[:3] for m, p in zip(matrix, points, strict=True)]
+
+
+def other_sign(first, second, share):
+    total = (1 - share) * np.sign(first @ second) * first + share * second
+    return -total / np.linalg.norm(total)
+
+
+@pytest.mark.parametrize("learner", LEARNERS)
+@pytest.mark.parametrize(("name", "answer"), [
+    ("knee_weights", ramp), ("knee_weights", cosine), ("knee_weights", sigmoid), ("four_weights", last_of_equals),
+    ("pose_skin", blended_matrix), ("blend_turns", other_sign)], ids=lambda value: getattr(value, "__name__", value))
+def test_right_by_another_way(name, answer, learner):
+    assert outcome_of(name, answer, learner).word == "Right"
+
+
+@pytest.mark.parametrize("learner", LEARNERS)
+@pytest.mark.parametrize(("name", "answer", "says"), [
+    ("knee_weights", lambda heights, radius: 0.9 * ramp(heights, radius), "three radii above"),
+    ("knee_weights", lambda heights, radius: ramp(heights - 0.3 * radius, radius), "at the joint itself"),
+    ("knee_weights", lambda heights, radius: np.clip((1 - heights / (2.5 * radius)) / 2, 0, 1), "too much volume"),
+    ("knee_weights", lambda heights, radius: np.clip((1 - heights / (0.6 * radius)) / 2, 0, 1), "stretched too far"),
+    ("four_weights", lambda weights: -last_of_equals(weights)[0] + np.array(last_of_equals(weights)), "add to one"),
+    ("blend_turns", lambda first, second, share: 0 * first, "no length"),
+])
+def test_what_is_wrong_is_said(name, answer, says, learner):
+    outcome = outcome_of(name, answer, learner)
+    assert outcome.score < 1
+    assert says in outcome.sentence
+
+
+def test_the_limits_of_a_knee_leave_room_for_more_than_one_answer():
+    heights = 0.05 * np.linspace(4, -4, questions_09.RINGS)
+    fits = []
+    for reach in (0.6, 0.8, 1.0, 1.2, 1.4, 1.6, 1.8, 2.0, 2.2, 2.6):
+        stretch, lost, _ = questions_09._bent_limb(heights, 0.05, questions_09._smooth(heights, 0.05 * reach))
+        fits.append(stretch <= questions_09.MOST_STRETCH and lost <= questions_09.MOST_LOST)
+    assert fits == [False, False, True, True, True, True, True, True, False, False]
+
+
+def test_a_blended_turn_is_the_library_s():
+    first, second = rotation.unit_quaternion([[1, 2, 3, 4], [-2, 1, 0, 1]])
+    turned = questions_09._blended_turn(first, second, 0.3)
+    wanted = rotation.matrix_from_quaternion(other_sign(first, second, 0.3))
+    np.testing.assert_allclose(turned, wanted, atol=1e-12)
+    np.testing.assert_allclose(questions_09._blended_turn(first, -second, 0.3), wanted, atol=1e-12)
+
+
+def test_a_twist_s_limit_is_where_the_radius_is_as_asked_for():
+    for least in (82.0, 90.0, 96.0):
+        angle = np.radians(questions_09._largest_deg(least))
+        assert skin.blend_radius(0.5, angle) == pytest.approx(least / 100)
