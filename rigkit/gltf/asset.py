@@ -238,8 +238,8 @@ class Asset:
     Attributes
     ----------
     nodes, skins, meshes, animations : tuple of Node, Skin, Mesh, Animation
-    generator, copyright : str
-        As the file's maker wrote them.
+    copyright : str
+        As the file's maker wrote it.
     notes : tuple of str
         What the file held that is not read, each a sentence; what `write` would leave out.
 
@@ -254,7 +254,6 @@ class Asset:
     skins: tuple[Skin, ...] = ()
     meshes: tuple[Mesh, ...] = ()
     animations: tuple[Animation, ...] = ()
-    generator: str = ""
     copyright: str = ""
     notes: tuple[str, ...] = ()
 
@@ -262,7 +261,6 @@ class Asset:
         for kind, name in ((Node, "nodes"), (Skin, "skins"), (Mesh, "meshes"), (Animation, "animations"),
                            (str, "notes")):
             _set(self, name, _all_of(kind, name, getattr(self, name)))
-        _text(self, "generator")
         _text(self, "copyright")
         self._check_references()
         _set(self, "_levels", self._by_depth())

@@ -80,7 +80,7 @@ class _Reader:
         animations = [self._animation(entry, place) for entry, place in self._each(self.json, "animations")]
         return Asset(tuple(nodes), tuple(skins), tuple(meshes[i] for i in kept),
                      tuple(animation for animation in animations if animation is not None),
-                     text(about, "generator", "asset"), text(about, "copyright", "asset"), self._notes())
+                     text(about, "copyright", "asset"), self._notes())
 
     def note(self, sentence, count=1):
         if len(self.counts) >= MOST_NOTES and sentence not in self.counts:

@@ -60,8 +60,7 @@ class _Writer:
     def document(self):
         """The JSON, but for its buffer, and the buffer's bytes."""
         asset = self.asset
-        about = {"version": "2.0", "generator": asset.generator or f"rigkit {rigkit.__version__}",
-                 "copyright": asset.copyright}
+        about = {"version": "2.0", "generator": f"rigkit {rigkit.__version__}", "copyright": asset.copyright}
         parts = {
             "scenes": [{"nodes": np.flatnonzero(asset.parents < 0).tolist()}] if asset.nodes else [],
             "nodes": [self._node(i) for i in range(len(asset.nodes))],

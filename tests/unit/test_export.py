@@ -1,0 +1,176 @@
+"""Puppets as glTF: they stand, face and walk in the file as they do here; and the command that writes one."""
+
+import os
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose, assert_array_equal
+
+from rigkit import cli, export, foot, frames, gait, gltf, mesh, skin
+from rigkit.leg import LegRig
+from rigkit.puppets import PUPPETS
+from rigkit.skeleton import Joint, Skeleton
+
+
+@pytest.fixture(scope="module", params=PUPPETS)
+def exported(request, tmp_path_factory):
+    """A puppet, its rig, and the asset as it is read back from a file."""
+    puppet = PUPPETS[request.param]
+    path = tmp_path_factory.mktemp("export") / "puppet.glb"
+    gltf.write(export.puppet_asset(puppet, 1000), path)
+    return puppet, LegRig.from_puppet(puppet), gltf.read(path)
+
+
+def test_joints_stand_where_the_rig_has_them(exported):
+    _, rig, asset = exported
+    names = [node.name for node in asset.nodes]
+    assert names == [*rig.skeleton.names, "skin"]
+    assert asset.parents.tolist() == [*rig.skeleton.parents, -1]
+    assert_allclose(asset.rest_world()[:-1], rig.skeleton.rest_world, rtol=0, atol=1e-12)
+
+
+def test_the_rest_pose_is_the_bind_pose(exported):
+    _, rig, asset = exported
+    assert_allclose(asset.joint_matrices(0, asset.rest_world()), np.tile(np.eye(4), (len(rig.skeleton), 1, 1)),
+                    rtol=0, atol=1e-6)
+    skinned = asset.nodes[-1]
+    assert (skinned.parent, skinned.mesh, skinned.skin) == (None, 0, 0)
+    assert asset.skins[0].root == 0
+
+
+def test_it_stands_on_the_floor_facing_forward_with_its_left_on_plus_x(exported):
+    puppet, _, asset = exported
+    points = asset.skin_points(len(asset.nodes) - 1, asset.rest_world())
+    low, high = points.min(axis=0), points.max(axis=0)
+    assert low[1] == pytest.approx(0, abs=1e-6)
+    assert puppet.hip_height * 0.8 < high[1] < puppet.stature  # metres
+    assert high[2] > -low[2] > 0
+    names = [node.name for node in asset.nodes]
+    at = dict(zip(names, asset.rest_world()[:, :3, 3], strict=True))
+    assert at["L_hip"] == pytest.approx(at["R_hip"] * [-1, 1, 1])
+    assert at["L_hip"][0] == pytest.approx(puppet.hip_width / 2)
+    assert at["L_toe"][2] > at["L_ball"][2] > at["L_" + LegRig.from_puppet(puppet).chain[-1]][2]
+
+
+def test_the_skin_is_that_of_the_library(exported):
+    puppet, rig, asset = exported
+    surface, weights = skin.rig_skin(rig, puppet, 1000)
+    (found,) = asset.meshes
+    assert_allclose(found.positions, surface.vertices, rtol=0, atol=1e-7)
+    assert_array_equal(found.triangles, surface.triangles)
+    assert_allclose(skin.from_four(found.joints, found.weights, len(rig.skeleton)), weights, rtol=0, atol=1e-7)
+    assert_allclose(np.linalg.norm(found.normals, axis=1), 1, rtol=0, atol=1e-6)
+    outward = found.positions + 1e-3 * found.normals
+    assert mesh.volume(outward, found.triangles) > mesh.volume(found.positions, found.triangles)
+
+
+def test_it_walks_in_the_file_as_it_does_here(exported):
+    puppet, rig, asset = exported
+    walk = gait.plant(gait.walk(puppet))
+    (animation,) = asset.animations
+    assert animation.name == "walk"
+    assert animation.duration == pytest.approx(walk.times[-1])
+    here = rig.pose(gait.control_values(walk, rig)).world
+    there = asset.pose_world(animation, walk.times)[:, :-1]
+    assert_allclose(there, here, rtol=0, atol=1e-5)
+    # between two frames the joints keep their lengths, and the pelvis goes forward
+    middle = asset.pose_world(animation, (walk.times[1:] + walk.times[:-1]) / 2)
+    thigh = middle[:, rig.skeleton.index("L_knee"), :3, 3] - middle[:, rig.skeleton.index("L_hip"), :3, 3]
+    assert_allclose(np.linalg.norm(thigh, axis=-1), puppet.thigh, rtol=0, atol=1e-6)
+    assert (np.diff(middle[:, 0, 2, 3]) > 0).all()
+
+
+def test_planted_feet_do_not_slide_in_the_file(exported):
+    puppet, rig, asset = exported
+    walk = gait.plant(gait.walk(puppet))
+    moved = asset.joint_matrices(0, asset.pose_world(0, walk.times))
+    soles = []
+    for tag, side in (("L_", 0.5), ("R_", -0.5)):
+        end = rig.skeleton.index(tag + rig.chain[-1])
+        ahead = rig.skeleton.rest_world[end, 2, 3]
+        of = {"heel": end, "ball": end, "toe": rig.skeleton.index(tag + "ball")}  # what carries each point of the sole
+        points = {name: [side * puppet.hip_width, up, ahead + forward]
+                  for name in of for forward, up in [getattr(foot.of_puppet(puppet), name)]}
+        soles.append(np.stack([frames.apply(moved[:, of[name]], points[name]) for name in of], axis=1))
+    slide = gait.foot_slide_cm(np.stack(soles, axis=1), walk.stance)
+    assert slide.sum(axis=0).max() < 0.1  # both strides
+    assert np.ptp(soles[0][..., 2]) > 1  # and yet it went
+
+
+def test_only_joints_that_shift_carry_a_shift(exported):
+    _, rig, asset = exported
+    channels = asset.animations[0].channels
+    assert [c.node for c in channels if c.path == "rotation"] == list(range(len(rig.skeleton)))
+    assert [c.node for c in channels if c.path == "translation"] == [0]
+
+
+def test_without_a_walk_there_is_only_the_rest_pose():
+    assert export.puppet_asset(PUPPETS["Pip"], 300, walking=False).animations == ()
+
+
+def test_the_preset_bend_can_be_chosen():
+    straight = export.puppet_asset(PUPPETS["Pip"], 300, walking=False, preset_bend_deg=0)
+    assert_allclose(straight.rest_world()[2, 2, 3], straight.rest_world()[1, 2, 3], atol=1e-9)
+
+
+# --- any skeleton
+
+STICK = Skeleton([Joint("hip", None, frames.frame(origin=[0, 0.8, 0])),
+                  Joint("knee", "hip", frames.frame(origin=[0, -0.4, 0]))])
+
+
+def test_a_skeleton_alone():
+    asset = export.rig_asset(STICK)
+    assert [node.name for node in asset.nodes] == ["hip", "knee"]
+    assert asset.skins == asset.meshes == asset.animations == ()
+
+
+@pytest.mark.parametrize(("arguments", "message"), [
+    ({"skeleton": "stick"}, "`skeleton` must be a Skeleton with one root"),
+    ({"skeleton": Skeleton([Joint("a", None, np.eye(4)), Joint("b", None, np.eye(4))])}, "one root"),
+    ({"surface": mesh.tube(0.1, 1)}, "together"),
+    ({"surface": "skin", "weights": [[1, 0]]}, "`surface` must be a Mesh"),
+    ({"surface": mesh.tube(0.1, 1), "weights": [[1, 0]]}, "`weights`"),
+    ({"motions": [1]}, "`motions` must map names"),
+    ({"motions": {"nod": [0, 1]}}, r"`motions\['nod'\]` must be \(times, world\)"),
+    ({"motions": {"nod": ([0, 1], STICK.rest_world)}}, "as many frames as times"),
+    ({"motions": {"nod": ([1, 0], [STICK.rest_world] * 2)}}, "increasing"),
+    ({"motions": {"nod": ([0, 1], np.zeros((2, 2, 4, 4)))}}, "must be a rotation matrix"),
+])
+def test_what_makes_no_asset_is_refused(arguments, message):
+    with pytest.raises(ValueError, match=message):
+        export.rig_asset(**({"skeleton": STICK} | arguments))
+
+
+# --- the command
+
+
+def test_the_command_writes_a_puppet(tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    assert cli.main(["export", "heron", "--vertices", "500"]) == 0
+    assert capsys.readouterr().out == "heron.glb: 486 vertices, 13 joints, a walk of 2.2 s\n"
+    asset = gltf.read("heron.glb")
+    assert len(asset.animations) == 1
+    assert cli.main(["export", "Pip", "--rest", "--vertices", "300", "--out", "mine.gltf"]) == 0
+    assert gltf.read("mine.gltf").animations == ()
+
+
+def test_the_command_says_why_it_does_not(tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "Pip.glb").write_bytes(b"a letter")
+    for arguments, why in ((["Pip"], "--replace"), (["Pip", "--out", "Pip.obj"], "'.glb', '.gltf'"),
+                           (["Pip", "--vertices", "3", "--out", "a.glb"], "at least 300"),
+                           (["Pip", "--out", "no/a.glb"], "No such file or directory")):
+        assert cli.main(["export", *arguments]) == 1
+        out, err = capsys.readouterr()
+        assert out == ""
+        assert err.startswith("rigkit: ")
+        assert err.count("\n") == 1
+        assert why in err
+    assert os.listdir(tmp_path) == ["Pip.glb"]
+    assert (tmp_path / "Pip.glb").read_bytes() == b"a letter"
+    assert cli.main(["export", "Pip", "--replace", "--vertices", "300"]) == 0
+    with pytest.raises(SystemExit) as end:
+        cli.main(["export", "Bob"])
+    assert end.value.code == 2
+    assert "Tamsin" in capsys.readouterr().err
