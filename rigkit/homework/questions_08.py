@@ -48,7 +48,8 @@ def _axes(frame, text, kind):
     """A frame seen from the side: its origin, its y and its z axis."""
     origin = np.clip(frame[[2, 1], 3], -FAR, FAR)
     ways = np.clip(frame[[2, 1], 1:3].T, -2, 2)
-    marks = [picture.arrow(origin, origin + SQUARE * way, "", kind) for way in ways if np.linalg.norm(way) > 0.05]
+    marks = [picture.arrow(origin, origin + SQUARE * way, letter, kind)
+             for letter, way in zip("yz", ways, strict=True) if np.linalg.norm(way) > 0.05]
     return [*marks, picture.dots([origin], kind), picture.note(origin, text, kind)]
 
 
@@ -441,17 +442,27 @@ def _hem_moves(hem, turned_deg, lowered_cm):
     return 100 * float(np.linalg.norm((ct.pose(rig, turn)["cape_hem"] - rig[1].rest)[:3, 3]))
 
 
+def _way_up(name, names, follows):
+    """The name of a control and all that leads it, one line each."""
+    leads = dict(zip(names, follows, strict=True))
+    lines = [name]
+    while name in leads:
+        name = leads[name]
+        lines.append(f"follows {name}")
+    return lines
+
+
 def _judge_moving(inputs, output):
     true, yours = set(_moving(inputs["controls"], inputs["follows"])), {word.strip() for word in output["names"]}
     distance = _hem_moves(inputs["hem"], inputs["turned_deg"], inputs["lowered_cm"])
     off = abs(abs(float(output["moved"])) - distance)
     extra, missing = sorted(yours - true - {"pelvis"}), len(true - yours)
-    shown = extra or sorted(yours)
+    lines = _way_up(extra[0], inputs["controls"], inputs["follows"]) if extra else sorted(yours)
     drawn = picture.side_view(
-        "Named, and staying" if extra else "Your names", "The names you gave" + (
-            " that do not move with the pelvis." if extra else "."),
-        *(picture.note((0.0, -0.1 * i), name[:25], "miss" if extra else "plain") for i, name in enumerate(shown[:8])),
-        picture.note((0.6, -0.8), ""))  # the same room for one name and for eight
+        "What it follows" if extra else "Your names", "A name you gave, and what leads it." if extra else
+        "The names you gave.",
+        *(picture.note((0.0, -0.065 * i), line[:25], "miss" if extra else "plain") for i, line in enumerate(lines[:8])),
+        picture.note((0.6, -0.5), ""))  # the same room for one line and for eight
     measured = {"You name": f"{len(yours)} controls, {len(yours & true)} of which move with the pelvis",
                 "You say the hem moves by": f"{float(output['moved']):.1f} cm"}
     named, near = not extra and not missing, off <= 0.0501
