@@ -116,8 +116,8 @@ def _again(entries):
     """What to explain again in class."""
     question = to_explain(entries)
     followed = {model: who for (asked, model), who in models(entries).items() if asked == question}
-    if followed:
-        answers = sum(map(len, followed.values()))
+    answers = sum(map(len, followed.values()))
+    if answers >= 2:
         model = max(followed, key=lambda name: (len(followed[name]), name))
         why = (f"{page.count(answers, 'answer follows', 'answers follow')} a wrong model; the commonest, with "
                f"{page.count(len(followed[model]), 'learner')}: “{_sentence_of(question, model)}”.")
@@ -206,12 +206,12 @@ def _everyone(lesson, entries):
 
 
 def _how(entries, about):
-    runs = {(f"{jail.get('kind')}", *(f"{name} {jail[name]}" for name in ("bwrap", "kernel", "python", "numpy")
-                                      if jail.get(name)))
-            for entry in entries if (jail := entry.about.get("jail", {}))}
+    said = {"kind": "", "bwrap": "", "kernel": "kernel ", "python": "Python ", "numpy": "NumPy "}
+    runs = {tuple(f"{word}{jail[name]}" for name, word in said.items() if jail.get(name))
+            for entry in entries if (jail := page.jail_of(entry.about))}
     facts = [(name, str(value)) for name, value in about.items()]
     facts += [("jail", ", ".join(run)) for run in sorted(runs)]
-    versions = {str(entry.about["rigkit"]) for entry in entries if "rigkit" in entry.about}
+    versions = {str(entry.about["rigkit"]) for entry in entries if entry.about.get("rigkit")}
     facts += [("rigkit", version) for version in sorted(versions)]
     times = sorted(entry.time for entry in entries if entry.time)
     if times:
@@ -236,17 +236,16 @@ def reasons(entry):
 
 
 def to_explain(entries):
-    """The id of the question to explain again: with most answers that follow a wrong model, else the lowest average.
-
-    None where nothing has a score.
+    """The id of the question to explain again: with most answers that follow a wrong model, at least two, else the
+    lowest average. None where nothing has a score.
     """
+    means = {question: sum(score for _, score in scores) / len(scores)
+             for question, scores in _by_question(entries).items()}
     asked = Counter()
     for (question, _), who in models(entries).items():
         asked[question] += len(who)
-    if asked:
-        return max(asked, key=lambda question: (asked[question], question))
-    means = {question: sum(score for _, score in scores) / len(scores)
-             for question, scores in _by_question(entries).items()}
+    if max(asked.values(), default=0) >= 2:
+        return max(asked, key=lambda question: (asked[question], -means[question], question))
     return min(means, key=lambda question: (means[question], question)) if means else None
 
 

@@ -107,7 +107,12 @@ def words_of(entry):
 
 def is_unjailed(about):
     """Whether what is known of a run says that nothing confined it."""
-    return about.get("jail", {}).get("kind") == UNJAILED
+    return jail_of(about).get("kind") == UNJAILED
+
+
+def jail_of(about):
+    """What is known of the jail something ran in; empty where nothing was run."""
+    return about.get("jail") or {}
 
 
 # --- parts of a page -----------------------------------------------------------------------------------------------

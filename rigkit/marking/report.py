@@ -22,7 +22,7 @@ _ENDS = {  # what to say of an end, or to do about it
     "stopped early": "Look for a line that ends Python itself.",
 }
 # What a page says of how something was run; all else that is known stays in the record.
-_HOW = {"kind": "jail", "bwrap": "bubblewrap", "kernel": "kernel", "python": "Python",
+_HOW = {"kind": "jail", "bwrap": "its program", "kernel": "kernel", "python": "Python",
         "numpy": "NumPy", "rigkit": "rigkit"}
 
 
@@ -164,6 +164,5 @@ def _run(entry):
 
 def _how(about):
     """What may be told of how a homework was run, by the words for it."""
-    known = {**about, **about.get("jail", {})}
-    found = {said: known[name] for name, said in _HOW.items() if isinstance(known.get(name), (str, int, float))}
-    return {said: f"{value:.2g}" if isinstance(value, float) else value for said, value in found.items()}
+    known = {**about, **page.jail_of(about)}
+    return {said: known[name] for name, said in _HOW.items() if isinstance(known.get(name), str)}

@@ -11,7 +11,7 @@ from tests.homework import solved
 from tests.marking.classroom import _name
 
 SOLVER = "learner-07"
-JAIL = {"kind": "bwrap", "bwrap": "0.8.0", "kernel": "6.1", "python": "3.11.2", "numpy": "2.3.5"}
+JAIL = {"kind": "bwrap", "bwrap": "bubblewrap 0.8.0", "kernel": "6.1", "python": "3.11.2", "numpy": "2.3.5"}
 HOSTILE = ('<script>alert(1)</script>', '"><img src=x onerror=alert(2)>', "]]><svg onload=alert(3)>",
            "\u202eevil\u2066", "a\x00b\x1b[31m\x9b", "\ud800lone", "javascript:alert(4)",
            "'; DROP TABLE--", "=1+1", "&lt;b&gt;", "`<b>`",

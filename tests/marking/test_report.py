@@ -121,6 +121,11 @@ def test_hostile_text_anywhere_does_nothing(text):
         assert page.plain(text) in shown.text
 
 
+@pytest.mark.parametrize("about", [{}, {"jail": None, "rigkit": None}, {"jail": {}}])
+def test_little_may_be_known_of_a_run(about):
+    assert "None" not in read(entry(TAMSIN, about=about)).text
+
+
 def test_a_picture_that_cannot_be_drawn_breaks_nothing():
     broken = {"view": "side", "title": "", "desc": "", "marks": [["chain", {"points": [[float("nan"), 0]]}]]}
     outcome = replace(outcomes("06", "solve_leg")["sign of y"], picture=broken)
