@@ -40,7 +40,6 @@ LONGEST_NAME = 500
 LONGEST_CLAIM = 200
 LONGEST_OPENING = 2**16  # characters of a cell that is searched for `open_homework(…)`
 
-_UNSEEN = ("Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp")
 _HIDDEN = ("__macosx", "thumbs.db", "desktop.ini")
 _BROKEN = (zipfile.BadZipFile, zlib.error, struct.error, EOFError, OSError, ValueError, OverflowError, RuntimeError)
 _NO_NOTEBOOK = "The file is not a notebook"
@@ -255,9 +254,9 @@ def _digest(data):
 
 
 def shown(text, most=LONGEST_NAME):
-    """A name as people can be shown it: what has no picture of its own, or turns text around, is replaced."""
-    return "".join("\N{REPLACEMENT CHARACTER}" if unicodedata.category(character) in _UNSEEN else character
-                   for character in text[:most])
+    """A name as people can be shown it: every space is plain, and what cannot be seen or turns text is replaced."""
+    return "".join(character if character.isprintable() else " " if unicodedata.category(character) == "Zs" else
+                   "\N{REPLACEMENT CHARACTER}" for character in text[:most])
 
 
 # --- a folder ------------------------------------------------------------------------------------------------------
@@ -270,13 +269,13 @@ def _in_folder(root, most):
         below = []
         for parts in level:
             try:
-                names = _names(root, parts, left)
+                entries = _listed(root, parts, left)
             except OSError as error:
                 yield Problem(_place(parts), f"The folder cannot be read ({error.strerror}).")
                 continue
-            left -= len(names)
-            for name in sorted(names[:left + len(names)]):
-                yield from _at(root, (*parts, name), below)
+            for name, status in entries[:left]:
+                yield from _at(root, (*parts, name), status, below)
+            left -= len(entries)
             if left < 0:
                 yield Problem(_place(parts), f"Here are more files than a class hands in ({most:,} in all); what comes "
                                              "after is not read. Leave out what is not homework, or give the roster.")
@@ -284,32 +283,23 @@ def _in_folder(root, most):
         level = below
 
 
-def _names(root, parts, left):
-    """The names in a folder, at most one more than are `left`."""
+def _listed(root, parts, left):
+    """(name, status) of what is in a folder, in order of name, at most one more than are `left`; links as links."""
     folder = _open(root, parts, os.O_DIRECTORY)
     try:
         with os.scandir(folder) as entries:
-            return [entry.name for entry in islice(entries, left + 1)]
+            return sorted(((entry.name, entry.stat(follow_symlinks=False)) for entry in islice(entries, left + 1)),
+                          key=lambda entry: entry[0])
     finally:
         os.close(folder)
 
 
-def _at(root, parts, below):
+def _at(root, parts, status, below):
     """What one name in a folder is; a folder goes to `below`."""
     place = _place(parts)
     if _is_hidden(place):
         yield _Found(place, "", bytes)  # counted, never read
-        return
-    try:
-        folder = _open(root, parts[:-1], os.O_DIRECTORY)
-        try:
-            status = os.stat(parts[-1], dir_fd=folder, follow_symlinks=False)
-        finally:
-            os.close(folder)
-    except OSError as error:
-        yield Problem(place, f"The file cannot be read ({error.strerror}).")
-        return
-    if stat.S_ISREG(status.st_mode):
+    elif stat.S_ISREG(status.st_mode):
         yield _Found(place, _iso(status.st_mtime), partial(_read_in_folder, root, parts))
     elif not stat.S_ISDIR(status.st_mode):
         what = "a link, which is not followed" if stat.S_ISLNK(status.st_mode) else "no ordinary file"
