@@ -143,6 +143,12 @@ class _Mapping:
     forward: np.ndarray | None
     metres: float | None
 
+    def needed(self):
+        """The columns and the joints that a search must have in its triples: what the user has named of two bones."""
+        three = {side for side, part in self.parts if part == "foot"}
+        return {(CHAINS[0].index(part), place) for (side, part), place in self.parts.items()
+                if part in CHAINS[0] and side not in three}
+
 
 @dataclass
 class _Tree:
@@ -218,16 +224,16 @@ def _search(tree, usual, mapping):
     named, clash = _named(tree, joints)
     joints, named = joints[~clash], named[~clash]
     ups = [mapping.up] if mapping.up is not None else [AXES[sign + letter] for letter in "yzx" for sign in "+-"]
+    needed = mapping.needed()
     answers = []
     for up in ups if len(joints) else ():
-        triples = _best(tree, _Triples(joints, named, _placed(tree, joints, up, usual)))
+        triples = _best(tree, _Triples(joints, named, _placed(tree, joints, up, usual)), needed)
         ahead = STANDARD_UP * bool(up is AXES["+y"] or mapping.up is not None)
-        answers += [(score + ahead, found) for score, found in (_pair(tree, triples, up), _alone(tree, triples, up))
-                    if found]
+        answers += [(score + ahead, found) for score, found in (_pair(tree, triples, up, needed), _alone(tree, triples, up, needed)) if found]
     if not answers:
         return None
     found = max(answers, key=lambda answer: answer[0])[1]
-    return found if _certainty(found.named, found.placed) >= LEAST_CERTAIN else None
+    return found if needed or _certainty(found.named, found.placed) >= LEAST_CERTAIN else None
 
 
 def _certainty(named, placed):
@@ -280,6 +286,8 @@ def _placed(tree, joints, up, usual):
              1 - _ramp(low, 0.15, 0.6), 1 - _ramp(astray, 0.03, 0.12)]
     likely = np.prod(kinds, axis=0) ** 0.5
     even = 1 - 0.3 * np.abs(upper - lower) / bones  # of several knees the one nearest the middle
+    hangs = np.array([knee in tree.above(ankle, 12) for _, knee, ankle in joints.tolist()])
+    even = even * np.where(hangs, 1.0, 0.8)
     return np.where(bones > 1e-6 * span, likely * even, 0.0)
 
 
@@ -292,9 +300,9 @@ def _astray(tree, joints, usual):
             a, c = tree.points[upper], tree.points[lower]
             way = [i for i in tree.between(upper, lower) if usual[i] and not tree.readings[i].helps]
             apart = tree.points[way] - a
-            length = max(np.linalg.norm(c - a), 1e-300)
-            aside = np.linalg.norm(np.cross(apart, c - a), axis=-1)
-            known[upper, lower] = aside.max(initial=0.0) / length**2
+            length = max(np.linalg.norm(c - a), 1e-150)
+            aside = np.linalg.norm(np.cross(apart, (c - a) / length), axis=-1)
+            known[upper, lower] = aside.max(initial=0.0) / length
         return known[upper, lower]
 
     return np.array([max(off(h, k), off(k, a)) for h, k, a in joints.tolist()])
@@ -310,9 +318,10 @@ def _score(tree, triples):
     return 0.5 * triples.named + 0.5 * triples.placed + 0.15 * span / max(span.max(), 1e-300)
 
 
-def _best(tree, triples, each=4, most=80):
-    """The best few for each hip, and of these the best."""
-    order = np.argsort(-_score(tree, triples), kind="stable")
+def _best(tree, triples, needed, each=4, most=80):
+    """The best few for each hip, and of these the best; those with joints that are needed first."""
+    has = [sum((triples.joints[:, column] == place).astype(int) for column, place in needed)] if needed else []
+    order = np.lexsort([-_score(tree, triples), *(-count for count in has)])
     counts, kept = {}, []
     for i in order:
         hip = int(triples.joints[i, 0])
@@ -324,23 +333,25 @@ def _best(tree, triples, each=4, most=80):
     return triples.picked(np.array(kept, dtype=np.int64))
 
 
-def _pair(tree, triples, up):
+def _pair(tree, triples, up, needed):
     """The best two triples that mirror each other: their score, and what was found."""
     score = _score(tree, triples).tolist()
     legs = [tuple(leg) for leg in triples.joints.tolist()]
     above = {hip: set(tree.above(hip)) for hip in {leg[0] for leg in legs}}
     best = -np.inf, None
-    for i, one in enumerate(legs):  # the best come first
+    for i, one in enumerate(legs):
         for j in range(i + 1, len(legs)):
             two = legs[j]
             if (score[i] + score[j]) / 2 + 0.5 <= best[0]:
-                break
+                continue
+            if needed and not needed <= {*enumerate(one), *enumerate(two)}:
+                continue
             if set(one) & set(two) or one[0] in above[two[0]] or two[0] in above[one[0]]:
                 continue
             partners = _partners(tree, one, two)
             mirrored = 0.0 if partners is None else _mirrored(tree.points[list(one)], tree.points[list(two)], up)
             total = (score[i] + score[j]) / 2 + 0.25 * mirrored + 0.25 * (partners or 0.0)
-            if mirrored > 0 and total > best[0]:
+            if (mirrored > 0 or (needed and partners is not None)) and total > best[0]:
                 named, placed = ((values[i] + values[j]) / 2 for values in (triples.named, triples.placed))
                 best = total, _Found(_by_side(tree, one, two), up, float(named), float(placed * mirrored))
     return best
@@ -382,10 +393,12 @@ def _by_side(tree, one, two):
     return {"L": one, "R": two} if left_first else {"L": two, "R": one}
 
 
-def _alone(tree, triples, up):
+def _alone(tree, triples, up, needed):
     """A single leg, only if its names say so."""
     score = _score(tree, triples) - 0.3
     sure = triples.named > 0.55
+    if needed:
+        sure = np.array([needed <= set(enumerate(leg)) for leg in triples.joints.tolist()])
     if not sure.any():
         return -np.inf, None
     i = int(np.argmax(np.where(sure, score, -np.inf)))
@@ -454,7 +467,8 @@ def _whole_leg(tree, triple, up, mapped, shared):
     if "foot" in mapped:
         joints["foot"] = mapped["foot"]
     elif middle is not None:
-        joints = dict(zip(CHAINS[1], middle, strict=True))
+        three = dict(zip(CHAINS[1], middle, strict=True))
+        joints = three if all(three.get(part, place) == place for part, place in mapped.items()) else joints
     joints |= {part: place for part, place in mapped.items() if part in joints}
     end = joints.get("foot", joints["ankle"])
     joints |= _foot(tree, end, up, tree.points[joints["hip"]])
@@ -662,7 +676,8 @@ def _read_mapping(mapping, names):
         elif key == "metres":
             metres = _one_number("mapping['metres']", value)
         else:
-            parts[_part(key)] = _joint(key, value, names)
+            part = _part(key)
+            parts[part] = _joint(key, value, names)
     return _Mapping(parts, axes["up"], axes["forward"], metres)
 
 

@@ -83,6 +83,8 @@ def _parts(words, side):
     for word in words & _WORDS.keys():
         for part, weight in _WORDS[word].items():
             parts[part] = max(weight, parts.get(part, 0.0))
+    if words & {"ball", "toe", "toes"}:  # of a foot
+        parts.pop("ankle", None)
     if "hip" in words:  # one hip of two, or all of both
         parts |= {"hip": 1.0} if side else {"pelvis": 0.9, "hip": 0.3}
     if words & _LEG:
