@@ -20,7 +20,7 @@ LINEAR, DUAL = BLENDS
 LEG = ("R_hip", "R_knee", "R_ankle")
 VERTICES = 2000
 SOFTNESS = 2.0  # knee radii that a blend reaches to either side
-BONES = 0.18  # of the leg's length: how much of each bone a picture of the knee shows
+BONES = 0.16  # of the leg's length: how much of each bone a picture of the knee shows
 SHOWN_CM = 0.05  # what is less is written as 0.0
 BOUND = ("before the move", "again after it")
 
@@ -127,8 +127,8 @@ def opening(puppet, bend_deg=120.0):
     views = []
     tall = puppet.hip_height
     for blend in BLENDS:
-        skinned = knee(puppet, bend_deg, blend, hip_deg=40.0)
-        stage = Stage("side", (-0.5 * tall, 0.2 * tall), (0.55 * tall, 1.2 * tall), _kept_title(blend, skinned),
+        skinned = knee(puppet, bend_deg, blend, hip_deg=20.0)
+        stage = Stage("side", (-0.58 * tall, 0.24 * tall), (0.42 * tall, 1.2 * tall), _kept_title(blend, skinned),
                       width=430)
         stage.chain(skinned.bones, "forward").surface(skinned.vertices, dressed(puppet)[1].triangles, "plain")
         views.append(_measure_knee(stage, skinned))
@@ -271,7 +271,7 @@ def reach(puppet, softness, bend_deg, blend):
     skinned, rest = knee(puppet, bend_deg, blend, softness), knee(puppet, 0.0)
     skeleton, _, _ = dressed(puppet)
     size = puppet.leg_length
-    heights = np.linspace(-0.24, 0.24, 121) * size
+    heights = np.linspace(-0.23, 0.23, 121) * size
     line = rest.section[0] + heights[:, None] * [0.0, 1.0, 0.0]
     bones = skin.bones_of(skeleton)
     share = skin.weights_by_distance(line, {name: bones[name] for name in LEG[:2]}, softness)[:, 1]
@@ -295,15 +295,15 @@ def reach_panel(puppet):
     """How far a knee's blend reaches, and what a bend does with it."""
     return Panel(
         "Choose how far the blend reaches: what does each choice cost?",
-        [Slider("softness", "Blend reaches (radii)", 0.25, 4.0, 0.25, 2.0),
+        [Slider("softness", "Blend reaches (radii)", 0.25, 3.0, 0.25, 2.0),
          Slider("bend_deg", "Knee bent", 0.0, 150.0, 1.0, 90.0, "°"),
          Choice("blend", "Skin moved by", tuple(BLENDS), LINEAR)],
         lambda **values: reach(puppet, **values),
         {"Nearly a hinge": {"softness": 0.25, "bend_deg": 90.0, "blend": LINEAR},
          "One radius": {"softness": 1.0, "bend_deg": 90.0, "blend": LINEAR},
          "Two radii": {"softness": 2.0, "bend_deg": 90.0, "blend": LINEAR},
-         "A rubber tube": {"softness": 4.0, "bend_deg": 90.0, "blend": LINEAR},
-         "Rubber, dual quaternion": {"softness": 4.0, "bend_deg": 90.0, "blend": DUAL}})
+         "A rubber tube": {"softness": 3.0, "bend_deg": 90.0, "blend": LINEAR},
+         "Rubber, dual quaternion": {"softness": 3.0, "bend_deg": 90.0, "blend": DUAL}})
 
 
 # A joint moved after binding
@@ -365,8 +365,8 @@ def late_panel(puppet):
     """A knee joint to move after its skin was bound."""
     return Panel(
         "Break it: move the knee joint of a leg that is bound",
-        [Slider("ahead_cm", "Joint moved ahead", -6.0, 6.0, 0.5, 0.0, "cm"),
-         Slider("up_cm", "Joint moved up", -6.0, 6.0, 0.5, 0.0, "cm"),
+        [Slider("ahead_cm", "Joint moved ahead", -5.0, 5.0, 0.5, 2.0, "cm"),
+         Slider("up_cm", "Joint moved up", -5.0, 5.0, 0.5, 0.0, "cm"),
          Slider("bend_deg", "Knee bent", 0.0, 120.0, 1.0, 60.0, "°"),
          Choice("bound", "Skin bound", BOUND, BOUND[0])],
         lambda **values: late_views(puppet, **values),
@@ -390,7 +390,7 @@ def _knee_room(puppet, title):
     """A view around the right knee, as large as the puppet's legs need."""
     skeleton, _, _ = dressed(puppet)
     knee_at = skeleton.origins(skeleton.rest_world, LEG)[1, [2, 1]]
-    low, high = puppet.leg_length * np.array([[-0.33, -0.26], [0.23, 0.26]])
+    low, high = puppet.leg_length * np.array([[-0.33, -0.25], [0.23, 0.235]])
     return Stage("side", knee_at + low, knee_at + high, title, width=430)
 
 
@@ -411,7 +411,7 @@ def _draw_bones(stage, puppet, bones):
 def _measure_knee(stage, skinned):
     """How deep a knee still is, written into its picture."""
     depth = 100 * np.linalg.norm(skinned.section[0] - skinned.section[1])
-    return stage.measure(*skinned.section, f"{depth:.1f} cm", "miss" if skinned.section_kept < 0.995 else "goal")
+    return stage.measure(*skinned.section, f"{depth:.1f} cm", "miss" if skinned.section_kept < 0.98 else "goal")
 
 
 def _kept_title(blend, skinned):
