@@ -209,6 +209,7 @@ def bars(values, xlabel, title="", desc="", *, form="{:.1f}", kinds=None, width=
         axes.invert_yaxis()
         axes.grid(visible=False, axis="y")
         axes.tick_params(axis="y", length=0)
+        axes.locator_params(axis="x", integer=bool((lengths % 1 == 0).all()))  # counts have no halves
         axes.set_xlabel(xlabel)
         body = heading + _markup(figure)
     numbers = "; ".join(f"{name} {form.format(v)}" for name, v in zip(names, lengths, strict=True))

@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from rigkit.homework import notebook
 from rigkit.homework.checking import Outcome
 
 FINISHED = "finished"
@@ -101,5 +102,6 @@ class Entry:
 
     @property
     def score(self):
-        """The mean over the lesson's questions, 0 to 1; None when not marked."""
-        return sum(self.scores.values()) / len(self.scores) if self.marked and self.scores else None
+        """The mean over the lesson's questions, 0 to 1; None when not marked, unless each was corrected by hand."""
+        known = self.marked or len(self.scores) == len(notebook.questions(self.lesson))
+        return sum(self.scores.values()) / len(self.scores) if known and self.scores else None
