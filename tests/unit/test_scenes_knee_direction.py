@@ -83,6 +83,11 @@ def test_knees_in_a_squat(follows, feet, apart, outside):
     assert (f"crossed by {-apart:.1f} cm" if apart < 0 else f"{apart:.1f} cm apart") in words
 
 
+@pytest.mark.parametrize(("frame", "down"), [(0, 0.0), (6, 15.0), (12, 30.0), (24, 0.0)])
+def test_a_squat_goes_down_and_up_again(frame, down):
+    assert scene.squat(TAMSIN, frame, 0.0, 0.0, 0.0, "nothing")[1].startswith(f"Pelvis {down:.1f} cm down")
+
+
 def test_wide_knees_need_controls_a_little_more_than_20_cm_out():
     def outside(out):
         pose = squatting("the feet", 20.0, 30.0, L_knee={"shift_x": out}, R_knee={"shift_x": -out})
