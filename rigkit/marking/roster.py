@@ -189,8 +189,9 @@ def place(files, roster=None, problems=()):
     The words of each part of a file's place are searched for what a learner is known by, after NFC and case folding:
     an id, or a name's words in any order, beside each other or run together. A name within a longer one that fits does
     not count. Folders that all files are in do not count where the rest names several learners. Files that two
-    learners go with are given to neither. Without a roster the first folder that differs is the learner, or else the
-    file's name less that of the exercise.
+    learners go with are given to neither. A number of one or two digits, which may be a lesson's or a copy's, is taken
+    for an id only beside the learner's name, or alone where nothing else names anybody. Without a roster the first
+    folder that differs is the learner, or else the file's name less that of the exercise.
 
     Parameters
     ----------
@@ -314,6 +315,7 @@ class _Known:
     def who(self, parts):
         """The numbers of those whom a place names: who is in every part that names anybody, or else all of them."""
         named = [found for found in map(self._in_part, parts) if found]
+        named = named or [found for found in map(self._by_short_number, parts) if found]
         return (set.intersection(*named) or set.union(*named)) if named else set()
 
     def _in_part(self, part):
@@ -323,11 +325,16 @@ class _Known:
             for start in range(len(here) - length + 1):
                 label = tuple(sorted(here[start:start + length]))
                 for number in self._labels.get(label, ()):
-                    into = weak if _is_weak(label) and len(here) > 1 else covered
-                    into[number].update(range(start, start + length))
+                    (weak if _is_short_number(label) else covered)[number].update(range(start, start + length))
         for number in covered:
             covered[number] |= weak[number]
         return {number for number, mine in covered.items() if not any(mine < other for other in covered.values())}
+
+    def _by_short_number(self, part):
+        """Those whom a number of one or two digits names: it stands alone, and is no lesson's."""
+        label = words(_less_exercise(_stem(part)))
+        alone = _is_short_number(label) and label[0] not in notebook.lessons()
+        return self._labels.get(label, set()) if alone else set()
 
 
 def _spellings(label):
@@ -337,8 +344,8 @@ def _spellings(label):
     return {tuple(sorted(label))} | together
 
 
-def _is_weak(label):
-    """A number of one or two digits stands in many names; by itself, beside other words, it names nobody."""
+def _is_short_number(label):
+    """One or two digits stand in many names: beside other words, by themselves, they name nobody."""
     return len(label) == 1 and label[0].isdecimal() and len(label[0]) < 3
 
 
