@@ -17,7 +17,7 @@ INTERPOLATIONS = ("LINEAR", "STEP", "CUBICSPLINE")
 for _array in PLAIN.values():
     _array.flags.writeable = False
 UNIT = 1e-6  # a rotation this near to length one is as near as 32-bit numbers are, and is left as it is
-_BLOCK = 2**18  # numbers of a weight table made at a time
+_BLOCK = 2**16  # numbers of a weight table made at a time: few enough for the processor's cache
 
 
 @dataclass(frozen=True, eq=False)
@@ -417,9 +417,8 @@ def _matrices(translation, rotations, scale):
 
 def _weight_table(joints, weights, count):
     """A row of `count` weights for each vertex; what is listed twice is added up."""
-    table = np.zeros((len(weights), count))
-    np.add.at(table, (np.arange(len(weights))[:, None], joints), weights)
-    return table
+    cells = count * np.arange(len(weights))[:, None] + joints
+    return np.bincount(cells.ravel(), weights.ravel(), count * len(weights)).reshape(-1, count)
 
 
 def _exactly(name, value, *shape, dtype=np.float64):

@@ -223,7 +223,7 @@ def _regular_file(path, where, most):
                 raise ValueError(f"{where}: must be a file; got {short(path.name)}, which is something else.")
             if status.st_size > most:
                 raise ValueError(f"{where}: must be at most {most} bytes; got {status.st_size} in {short(path.name)}.")
-            return file.read(most)
+            return file.read(status.st_size)
     except OSError as problem:
         raise ValueError(f"{where}: cannot read {short(path.name)} ({problem.strerror}).") from None
     except ValueError as problem:

@@ -407,7 +407,7 @@ def test_little_asks_for_no_more_than_ten_times_its_size(bomb):
     assert most < max(10 * len(data), 2**25) * 1.1
 
 
-def test_an_honest_file_takes_little():
+def test_an_honest_file_takes_little(tmp_path):
     rng = np.random.default_rng(0)
     count = 20_000
     file = File(nodes=[{"mesh": 0, "skin": 0}, {}], skins=[{"joints": [1]}])
@@ -416,11 +416,11 @@ def test_an_honest_file_takes_little():
                   "JOINTS_0": file.add(0 * weights, "u1"), "WEIGHTS_0": file.add(255 * weights, "u1", normalized=True)}
     file.json["meshes"] = [{"primitives": [{"attributes": attributes,
                                             "indices": file.add(rng.integers(0, count, 6 * count), "u2")}]}]
-    data = file.glb()
+    (tmp_path / "honest.glb").write_bytes(file.glb())
     tracemalloc.start()
     try:
-        gltf.read(data)
-        assert tracemalloc.get_traced_memory()[1] < 10 * len(data)
+        gltf.read(tmp_path / "honest.glb")
+        assert tracemalloc.get_traced_memory()[1] < 10 * len(file.glb())
     finally:
         tracemalloc.stop()
 
@@ -471,8 +471,8 @@ def test_thousands_of_files_changed_by_chance_are_read_or_refused():
     file = leg()
     document = file.document()
     paths = list(places(document))
-    refusals = [said for _ in range(4000) if (said := refused_or_posed(mutated(file, document, paths, rng)))]
-    assert 1500 < len(refusals) < 3500
+    refusals = [said for _ in range(3200) if (said := refused_or_posed(mutated(file, document, paths, rng)))]
+    assert 1000 < len(refusals) < 2800
     assert all(said.startswith("Cannot read what was given: ") and len(said) < 400 for said in refusals)
 
 
