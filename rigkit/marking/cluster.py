@@ -64,7 +64,7 @@ class Cluster:
         A task whose worker dies goes to another; one that took several along is given up.
         """
         tasks, sent = iter(tasks), {}
-        done = self._distributed.as_completed(with_results=False)
+        done = self._distributed.as_completed(loop=self._client.loop)
         while True:
             while len(sent) < AHEAD * self._threads() and (task := next(tasks, None)) is not None:
                 future = self._client.submit(_work, task, self._jail, pure=False)
@@ -83,7 +83,7 @@ class Cluster:
     def _result(self, future, task):
         try:
             return future.result()
-        except self._distributed.scheduler.KilledWorker:
+        except self._distributed.KilledWorker:
             return given_up(task, "Each worker that marked it died.")
         except NoJail as why:
             return given_up(task, f"The worker had no jail: {why}")
