@@ -23,7 +23,8 @@ import rigkit
 HERE = Path(__file__).parent
 RIGKIT = Path(rigkit.__file__).parent
 KIT = ("__init__", "_check", "rotation", "frames", "body", "puppets", "skeleton", "placement", "_xyz", "_chain",
-       "two_bone", "bend", "solvers", "controls", "foot", "leg", "mesh", "skin", "gait", "stage", "plots")
+       "two_bone", "bend", "solvers", "controls", "foot", "leg", "mesh", "skin", "gait", "gltf", "export", "stage",
+       "plots", "scenes")
 STAND_INS = {"rigkit/homework/__init__.py": "homework.py", "rigkit/panels.py": "panels.py",
              "IPython/__init__.py": "display.py", "IPython/display.py": "display.py"}
 NOT_NEEDED = shutil.ignore_patterns("__pycache__", "tests", "*.pyi", "*.a", "*.h", "sample_data")
@@ -91,10 +92,9 @@ class Site:
     @cached_property
     def kit(self):
         """The shelf with the driver, rigkit's maths and the stand-ins."""
-        files = {f"rigkit/{name}.py": RIGKIT / f"{name}.py" for name in KIT}
-        files |= {f"rigkit/{path.relative_to(RIGKIT).as_posix()}": path
-                  for folder, kind in (("scenes", "*.py"), ("data", "*.csv"))
-                  for path in sorted((RIGKIT / folder).glob(kind))}
+        paths = [path for name in KIT for path in [RIGKIT / f"{name}.py", *sorted((RIGKIT / name).rglob("*.py"))]]
+        files = {f"rigkit/{path.relative_to(RIGKIT).as_posix()}": path
+                 for path in [*paths, *sorted((RIGKIT / "data").glob("*.csv"))] if path.exists()}
         files |= {place: HERE / "standins" / name for place, name in STAND_INS.items()}
         files |= {"rigkit/homework/calling.py": RIGKIT / "homework" / "calling.py"}
         files |= {name: HERE / name for name in ("driver.py", "landlock.py")}
