@@ -1,0 +1,140 @@
+"""The hand-out: what is in it, that nothing else is, and that it is always the same."""
+
+import json
+import os
+import time
+import zipfile
+from pathlib import Path
+
+import pytest
+
+from rigkit import cli, course
+from rigkit.marking import pack, submissions
+
+ROOT = Path(__file__).parents[2]
+PICTURES = {
+    "![a leg](../lessons/pictures/bend.svg)": ["lessons/pictures/bend.svg"],
+    '<img alt="x" src="own.png"/> and ![b]( own.png "title")': ["exercises/own.png"],
+    "![w](https://parade.example/x.png) ![a](attachment:x.png) ![d](data:image/png;base64,AA)": [],
+    "[a lesson](../lessons/06-a-bend.ipynb)": [],
+}
+
+
+@pytest.fixture
+def shipped(tmp_path, monkeypatch):
+    """A small course: one lesson with an exercise that shows pictures, one without an exercise."""
+    def ship(*texts):
+        cells = [{"cell_type": "markdown", "source": [text]} for text in texts]
+        cells += [{"cell_type": "code", "source": "x = '![no](no.svg)'"}]
+        book = json.dumps({"cells": cells, "metadata": {"rigkit": {"title": "A bend"}}, "nbformat": 4})
+        for name, text in {
+            "lessons/06-a-bend.ipynb": book, "exercises/06-a-bend.ipynb": book, "lessons/07-b.ipynb": book,
+            "lessons/pictures/bend.svg": "<svg/>", "exercises/own.png": "png",
+            "solutions/06-a-bend.ipynb": "answers", "exercises/.rigkit/seed": "7",
+        }.items():
+            (tmp_path / "shipped" / name).parent.mkdir(parents=True, exist_ok=True)
+            (tmp_path / "shipped" / name).write_text(text)
+        monkeypatch.setattr(course, "source", lambda: tmp_path / "shipped")
+        return tmp_path / "out.zip"
+    return ship
+
+
+def test_it_holds_exercises_and_how_to_and_nothing_else(tmp_path):
+    out = tmp_path / "hand-out.zip"
+    names = pack.pack(["06", 7], out)
+    assert names == ("HOW-TO.txt", "exercises/06-preset-bend.ipynb", "exercises/07-knee-direction.ipynb")
+    with zipfile.ZipFile(out) as archive:
+        assert archive.testzip() is None
+        assert tuple(archive.namelist()) == names
+        for name in names[1:]:
+            assert archive.read(name) == (ROOT / name).read_bytes()
+            assert submissions.read_notebook(archive.read(name)).lesson == name[10:12]
+        how_to = archive.read("HOW-TO.txt").decode()
+    for words in ("open_homework", "your own name", "class list", "hand in", "06 Why a straight leg", *names[1:]):
+        assert words in how_to
+    assert how_to.count("\n") == how_to.count("\r\n")
+    assert all(len(line) <= 120 for line in how_to.splitlines())
+
+
+@pytest.mark.parametrize("text", PICTURES)
+def test_pictures_that_an_exercise_shows_go_with_it(shipped, text):
+    out = shipped("# six", text)
+    assert pack.pack(["06"], out) == ("HOW-TO.txt", "exercises/06-a-bend.ipynb", *PICTURES[text])
+
+
+def test_a_picture_that_is_not_there_is_said(shipped):
+    out = shipped("![gone](gone.svg)")
+    with pytest.raises(ValueError, match=r"picture that is not there: exercises/gone\.svg"):
+        pack.pack(["06"], out)
+    assert not out.exists()
+
+
+def test_the_bytes_are_always_the_same(tmp_path, monkeypatch):
+    first, second = tmp_path / "a.zip", tmp_path / "deep" / "b.zip"
+    pack.pack(["06", "07"], first)
+    before = os.umask(0o077)
+    monkeypatch.setattr(time, "time", lambda: 2e9)
+    monkeypatch.setattr(time, "localtime", lambda *_: time.gmtime(2e9))
+    pack.pack([7, "6", "06"], second)
+    os.umask(before)
+    assert first.read_bytes() == second.read_bytes()
+    with zipfile.ZipFile(first) as archive:
+        for entry in archive.infolist():
+            assert (entry.date_time, entry.create_system) == ((1980, 1, 1, 0, 0, 0), 3)
+            assert (entry.external_attr >> 16, entry.compress_type) == (0o100644, zipfile.ZIP_STORED)
+
+
+def test_another_file_is_never_written_over(tmp_path):
+    out = tmp_path / "hand-out.zip"
+    pack.pack(["06"], out)
+    before = out.read_bytes(), out.stat().st_mtime_ns
+    pack.pack(["06"], out)
+    with pytest.raises(ValueError, match="holds something else"):
+        pack.pack(["07"], out)
+    assert (out.read_bytes(), out.stat().st_mtime_ns) == before
+    (tmp_path / "folder").mkdir()
+    with pytest.raises(ValueError, match="holds something else"):
+        pack.pack(["07"], tmp_path / "folder")
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["folder", "hand-out.zip"]
+
+
+def test_lessons_that_cannot_be_packed_are_refused(shipped):
+    out = shipped()
+    with pytest.raises(ValueError, match=r"There is no lesson 99\. Lessons: 06, 07"):
+        pack.pack(["06", "99"], out)
+    with pytest.raises(ValueError, match="Lesson 07 has no exercise"):
+        pack.pack(["07"], out)
+    assert not out.exists()
+
+
+def test_the_command_says_what_it_packed(tmp_path, capsys):
+    out = tmp_path / "hand-out.zip"
+    assert cli.main(["pack", "06", "7", "--out", str(out)]) == 0
+    assert capsys.readouterr().out == (
+        f"{out}: HOW-TO.txt, exercises/06-preset-bend.ipynb, exercises/07-knee-direction.ipynb\n")
+    assert zipfile.is_zipfile(out)
+
+
+@pytest.mark.parametrize(("arguments", "word", "code"), [
+    (["99"], "no lesson 99", 1), (["00"], "has no exercise", 1), (["../06"], "no lesson", 1), ([], "LESSON", 2),
+])
+def test_the_command_refuses_in_one_line(tmp_path, capsys, arguments, word, code):
+    try:
+        got = cli.main(["pack", *arguments, "--out", str(tmp_path / "x.zip")])
+    except SystemExit as end:
+        got = end.code
+    out, err = capsys.readouterr()
+    assert (got, out, err.count("\n")) == (code, "", 1)
+    assert word in err
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_the_command_needs_a_place_it_can_write_to(tmp_path, capsys):
+    with pytest.raises(SystemExit) as end:
+        cli.main(["pack", "06"])
+    assert end.value.code == 2
+    (tmp_path / "file").write_text("mine")
+    assert cli.main(["pack", "06", "--out", str(tmp_path / "file")]) == 1
+    assert cli.main(["pack", "06", "--out", str(tmp_path / "file" / "x.zip")]) == 1
+    assert "Choose another place with --out" in capsys.readouterr().err
+    assert (tmp_path / "file").read_text() == "mine"
