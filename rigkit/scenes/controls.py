@@ -4,7 +4,7 @@ Seen a little from above where outlines lie on the floor. x to the character's l
 """
 
 from dataclasses import replace
-from functools import cache
+from functools import cache, lru_cache
 
 import numpy as np
 
@@ -236,7 +236,7 @@ def step_values(step_cm):
     return {"shift_z": step_cm / 100 * share, "shift_y": 0.12 * np.sin(np.pi * share)}
 
 
-@cache
+@lru_cache(maxsize=8)  # a step is played in one setting of the sliders
 def stepped(puppet, share, step_cm):
     """A step of the foot control, and its goal, keyed for another step, that follows by a share of the way.
 
