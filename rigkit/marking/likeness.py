@@ -217,7 +217,7 @@ def _overlaps(sets):
     owners = np.repeat(np.arange(len(sets)), [len(each) for each in sets])
     holders = owners[np.argsort(which, kind="stable")]  # those of the first value, then those of the second ...
     ends = np.cumsum(counts)
-    for mine in np.split(which, np.cumsum([len(each) for each in sets])[:-1]):
+    for _, mine in zip(sets, np.split(which, np.cumsum([len(each) for each in sets])[:-1]), strict=False):
         shared = [holders[ends[value] - counts[value]:ends[value]] for value in mine[counts[mine] > 1]]
         yield np.bincount(np.concatenate([*shared, np.empty(0, int)]), minlength=len(sets))
 
@@ -251,27 +251,28 @@ def _typed(who, cells):
     for cell in cells:
         if any(name in cell for name in values):
             answers |= {name: answer for name, answer in _set_in(cell) if name in values}
-    return _Typed(lesson, claimed or who, answers)
+    typed = {name: answer for name, answer in answers.items() if answer is not None}
+    return _Typed(lesson, claimed or who, typed)
 
 
 @lru_cache(256)
 def _set_in(cell):
-    """(name, answer) of what a cell sets, by itself or as a keyword, to something typed out; answers are JSON data."""
+    """(name, answer) of what a cell sets, by itself or as a keyword; JSON data, or None where it is not typed out."""
     set_to = []
     for statement in submissions.syntax(cell).body:
         if isinstance(statement, ast.Assign) and isinstance(statement.targets[0], ast.Name):
-            set_to.append((statement.targets[0].id, statement.value))
+            set_to.append((statement.targets[0].id, _typed_out(statement.value)))
         elif isinstance(statement, ast.Expr) and isinstance(statement.value, ast.Call):
-            set_to += [(keyword.arg, keyword.value) for keyword in statement.value.keywords]
-    records = ((name, _record(node)) for name, node in set_to)
-    return tuple((name, record["out"]) for name, record in records if "out" in record)
+            told = ((keyword.arg, _typed_out(keyword.value)) for keyword in statement.value.keywords)
+            set_to += [(name, answer) for name, answer in told if answer is not None]
+    return tuple(set_to)
 
 
-def _record(node):
+def _typed_out(node):
     try:
-        return calling.give(ast.literal_eval(node))
+        return calling.give(ast.literal_eval(node)).get("out")
     except (ValueError, TypeError, SyntaxError, MemoryError, RecursionError):
-        return {}
+        return None
 
 
 def _digits(answer):
