@@ -15,7 +15,9 @@ FUNCTION, VALUE = jail.Call("twice", "function", CASES, 0.5), jail.Call("seven",
 @functools.cache
 def _opened(kind):
     try:
-        return jail.open_jail(kind)
+        found = jail.open_jail(kind)
+        found.self_test()
+        return found
     except jail.NoJail as reason:
         return str(reason)
 
