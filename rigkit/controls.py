@@ -95,7 +95,8 @@ class Control:
         put(self, "rest", fr.check_frames("rest", self.rest))
         put(self, "outline", _check.numbers("outline", self.outline, "points", 3))
         put(self, "pivot", _check.numbers("pivot", self.pivot, 3))
-        put(self, "stays", self.rest if self.stays is None else fr.check_frames("stays", self.stays))
+        if self.stays is not None:
+            put(self, "stays", fr.check_frames("stays", self.stays))
         put(self, "follows", tuple(self.follows))
         if self.parent is not None and self.follows:
             raise ValueError(f"`{self.name}` must have a parent or follow, not both; got parent {self.parent!r} "
@@ -109,6 +110,11 @@ class Control:
         for name in self.locked:
             low[_channel(self.name, name)] = high[_channel(self.name, name)] = 0.0
         put(self, "_bounds", np.stack([low, high]))
+
+    @property
+    def home(self):
+        """Where it is as far as it follows nothing."""
+        return self.rest if self.stays is None else self.stays
 
     @property
     def leaders(self):
@@ -377,14 +383,14 @@ def _base(control, worlds):
     """Where a control is before its values: a weighted mean of what its leaders ask for and of where it stays."""
     leaders = control.follows
     if not leaders:
-        return control.stays
+        return control.home
     asked = [follow.gap @ worlds[follow.leader] if follow.what == "position" else worlds[follow.leader] @ follow.gap
              for follow in leaders]
     if len(leaders) == 1 and leaders[0]._whole:
         return asked[0]
-    place = _weighted(control, "position", control.stays[..., :3, 3], [frame[..., :3, 3] for frame in asked],
+    place = _weighted(control, "position", control.home[..., :3, 3], [frame[..., :3, 3] for frame in asked],
                       _place_between)
-    turn = _weighted(control, "turn", rotation.quaternion_from_matrix(control.stays[..., :3, :3]),
+    turn = _weighted(control, "turn", rotation.quaternion_from_matrix(control.home[..., :3, :3]),
                      [rotation.quaternion_from_matrix(frame[..., :3, :3]) for frame in asked], rotation.slerp)
     return fr.frame(rotation.matrix_from_quaternion(turn), place)
 

@@ -342,3 +342,9 @@ def test_values_over_frames_must_be_a_mapping_of_mappings(function, values):
 def test_more_than_one_number_a_frame_cannot_be_counted():
     with pytest.raises(ValueError, match="`pelvis shift_y` must have one number a frame"):
         ct.count_keys({"pelvis": {"shift_y": np.zeros((4, 2))}})
+
+
+def test_a_control_given_another_rest_goes_there():
+    here = ct.Control("here", fr.frame(origin=[1, 0, 0]))
+    there = replace(here, rest=fr.frame(origin=[2, 0, 0]))
+    np.testing.assert_array_equal(ct.pose([there])["here"], there.rest)
