@@ -26,6 +26,7 @@ LEAST_CERTAIN = 0.4  # below this nothing is called a leg
 DIGITS = "0123456789 "
 STANDARD_UP = 0.05  # what glTF's own up axis, +Y, is ahead by
 LEVELS, MOST_TRIPLES = (8, 4, 2), 200_000  # how far apart in the tree hip, knee and ankle may be
+MOST_LIKELY = 2000  # triples that are looked at closely
 
 
 @dataclass(frozen=True)
@@ -223,13 +224,19 @@ def _search(tree, usual, mapping):
         return None
     named, clash = _named(tree, joints)
     joints, named = joints[~clash], named[~clash]
+    likely = np.argsort(-(named + _proportioned(tree, joints)), kind="stable")[:MOST_LIKELY]
+    joints, named = joints[likely], named[likely]
+    shaped = _shaped(tree, joints, usual)
     ups = [mapping.up] if mapping.up is not None else [AXES[sign + letter] for letter in "yzx" for sign in "+-"]
     needed = mapping.needed()
     answers = []
     for up in ups if len(joints) else ():
-        triples = _best(tree, _Triples(joints, named, _placed(tree, joints, up, usual)), needed)
+        placed = shaped * _stands(tree, joints, up, usual)
+        triples = _best(tree, _Triples(joints, named, placed), needed)
         ahead = STANDARD_UP * bool(up is AXES["+y"] or mapping.up is not None)
-        answers += [(score + ahead, found) for score, found in (_pair(tree, triples, up, needed), _alone(tree, triples, up, needed)) if found]
+        for score, found in (_pair(tree, triples, up, needed), _alone(tree, triples, up, needed)):
+            if found:
+                answers.append((score + ahead, found))
     if not answers:
         return None
     found = max(answers, key=lambda answer: answer[0])[1]
@@ -272,40 +279,53 @@ def _named(tree, joints):
 
 
 def _placed(tree, joints, up, usual):
-    """How like a leg three joints lie, 0 to 1: bones alike in length, nearly straight, upright, down to the floor."""
-    hip, knee, ankle = (tree.points[joints[:, i]] for i in range(3))
-    astray = _astray(tree, joints, usual)
-    upper, lower, whole = (np.linalg.norm(b - a, axis=-1) for a, b in ((hip, knee), (knee, ankle), (hip, ankle)))
-    heights = tree.points[usual] @ up
-    floor, span = heights.min(), max(np.ptp(tree.points[usual], axis=0).max(), 1e-300)
+    """How like a leg three joints lie, 0 to 1."""
+    return _shaped(tree, joints, usual) * _stands(tree, joints, up, usual)
+
+
+def _shaped(tree, joints, usual):
+    """How like a leg's three joints lie to each other: in proportion, with no joint off its bones."""
+    span = max(np.ptp(tree.points[usual], axis=0).max(), 1e-300)
+    shaped = np.where(sum(_bones(tree, joints)[:2]) > 1e-6 * span, _proportioned(tree, joints), 0.0)
+    for i in np.flatnonzero(shaped):
+        hip, knee, ankle = joints[i].tolist()
+        astray = max(_astray(tree, hip, knee, usual), _astray(tree, knee, ankle, usual))
+        shaped[i] *= np.sqrt(1 - _ramp(astray, 0.03, 0.12)) * (1.0 if knee in tree.above(ankle, 12) else 0.8)
+    return shaped
+
+
+def _proportioned(tree, joints):
+    """How like a leg's the two bones are: alike in length, nearly straight."""
+    upper, lower, whole = _bones(tree, joints)
     bones = np.maximum(upper + lower, 1e-300)
     alike = np.minimum(upper, lower) / np.maximum(np.maximum(upper, lower), 1e-300)
-    upright = ((hip - ankle) @ up) / np.maximum(whole, 1e-300)
-    low = ((ankle @ up) - floor) / bones
-    kinds = [_ramp(alike, 0.2, 0.6), _ramp(whole / bones, 0.4, 0.85), _ramp(upright, 0.6, 0.92),
-             1 - _ramp(low, 0.15, 0.6), 1 - _ramp(astray, 0.03, 0.12)]
-    likely = np.prod(kinds, axis=0) ** 0.5
     even = 1 - 0.3 * np.abs(upper - lower) / bones  # of several knees the one nearest the middle
-    hangs = np.array([knee in tree.above(ankle, 12) for _, knee, ankle in joints.tolist()])
-    even = even * np.where(hangs, 1.0, 0.8)
-    return np.where(bones > 1e-6 * span, likely * even, 0.0)
+    return np.sqrt(_ramp(alike, 0.2, 0.6) * _ramp(whole / bones, 0.4, 0.85)) * even
 
 
-def _astray(tree, joints, usual):
-    """How far joints in between lie off the straight bones, as a share of the bone: none do on a real bone."""
-    known = {}
+def _stands(tree, joints, up, usual):
+    """How well three joints stand: upright, and down to the floor."""
+    upper, lower, whole = _bones(tree, joints)
+    hip, ankle = (tree.points[joints[:, i]] @ up for i in (0, 2))
+    floor = (tree.points[usual] @ up).min()
+    low = (ankle - floor) / np.maximum(upper + lower, 1e-300)
+    return np.sqrt(_ramp((hip - ankle) / np.maximum(whole, 1e-300), 0.6, 0.92) * (1 - _ramp(low, 0.15, 0.6)))
 
-    def off(upper, lower):
-        if (upper, lower) not in known:
-            a, c = tree.points[upper], tree.points[lower]
-            way = [i for i in tree.between(upper, lower) if usual[i] and not tree.readings[i].helps]
-            apart = tree.points[way] - a
-            length = max(np.linalg.norm(c - a), 1e-150)
-            aside = np.linalg.norm(np.cross(apart, (c - a) / length), axis=-1)
-            known[upper, lower] = aside.max(initial=0.0) / length
-        return known[upper, lower]
 
-    return np.array([max(off(h, k), off(k, a)) for h, k, a in joints.tolist()])
+def _bones(tree, joints):
+    """Lengths of the upper and the lower bone, and from end to end."""
+    hip, knee, ankle = (tree.points[joints[:, i]] for i in range(3))
+    return tuple(np.linalg.norm(b - a, axis=-1) for a, b in ((hip, knee), (knee, ankle), (hip, ankle)))
+
+
+def _astray(tree, upper, lower, usual):
+    """How far joints in between lie off the straight bone, as a share of it: none do on a real bone."""
+    way = [i for i in tree.between(upper, lower) if usual[i] and not tree.readings[i].helps]
+    if not way:
+        return 0.0
+    a, c = tree.points[upper], tree.points[lower]
+    length = max(np.linalg.norm(c - a), 1e-150)
+    return np.linalg.norm(np.cross(tree.points[way] - a, (c - a) / length), axis=-1).max() / length
 
 
 def _ramp(value, low, high):
@@ -319,69 +339,76 @@ def _score(tree, triples):
 
 
 def _best(tree, triples, needed, each=4, most=80):
-    """The best few for each hip, and of these the best; those with joints that are needed first."""
-    has = [sum((triples.joints[:, column] == place).astype(int) for column, place in needed)] if needed else []
-    order = np.lexsort([-_score(tree, triples), *(-count for count in has)])
-    counts, kept = {}, []
-    for i in order:
-        hip = int(triples.joints[i, 0])
-        counts[hip] = counts.get(hip, 0) + 1
-        if counts[hip] <= each:
-            kept.append(i)
-        if len(kept) == most:
-            break
+    """The best few for each hip, and of these the best; as many again of those that have a joint that is needed."""
+    score = _score(tree, triples)
+    has = np.zeros(len(score), dtype=bool)
+    for column, place in needed:
+        has |= triples.joints[:, column] == place
+    kept = []
+    for group in (np.flatnonzero(has), np.flatnonzero(~has)):
+        counts = {}
+        for i in group[np.argsort(-score[group], kind="stable")]:
+            hip = int(triples.joints[i, 0])
+            counts[hip] = counts.get(hip, 0) + 1
+            if counts[hip] <= each and len(kept) < most * (1 + bool(len(needed))):
+                kept.append(i)
     return triples.picked(np.array(kept, dtype=np.int64))
 
 
 def _pair(tree, triples, up, needed):
     """The best two triples that mirror each other: their score, and what was found."""
-    score = _score(tree, triples).tolist()
-    legs = [tuple(leg) for leg in triples.joints.tolist()]
-    above = {hip: set(tree.above(hip)) for hip in {leg[0] for leg in legs}}
-    best = -np.inf, None
-    for i, one in enumerate(legs):
-        for j in range(i + 1, len(legs)):
-            two = legs[j]
-            if (score[i] + score[j]) / 2 + 0.5 <= best[0]:
-                continue
-            if needed and not needed <= {*enumerate(one), *enumerate(two)}:
-                continue
-            if set(one) & set(two) or one[0] in above[two[0]] or two[0] in above[one[0]]:
-                continue
-            partners = _partners(tree, one, two)
-            mirrored = 0.0 if partners is None else _mirrored(tree.points[list(one)], tree.points[list(two)], up)
-            total = (score[i] + score[j]) / 2 + 0.25 * mirrored + 0.25 * (partners or 0.0)
-            if (mirrored > 0 or (needed and partners is not None)) and total > best[0]:
-                named, placed = ((values[i] + values[j]) / 2 for values in (triples.named, triples.placed))
-                best = total, _Found(_by_side(tree, one, two), up, float(named), float(placed * mirrored))
-    return best
+    joints, score = triples.joints, _score(tree, triples)
+    partners, apart = _partners(tree, joints), _apart(tree, joints)
+    mirrored = _mirrored(tree.points[joints], up)
+    total = (score[:, None] + score) / 2 + 0.25 * mirrored + 0.25 * partners
+    allowed = np.triu(apart, 1) & np.isfinite(partners)
+    for column, place in needed:
+        has = joints[:, column] == place
+        allowed &= has[:, None] | has
+    if not needed:
+        allowed &= mirrored > 0
+    if not allowed.any():
+        return -np.inf, None
+    i, j = np.unravel_index(np.argmax(np.where(allowed, total, -np.inf)), total.shape)
+    named, placed = ((values[i] + values[j]) / 2 for values in (triples.named, triples.placed))
+    return total[i, j], _Found(_by_side(tree, joints[i], joints[j]), up, float(named), float(placed * mirrored[i, j]))
 
 
-def _mirrored(one, two, up):
-    """How well two legs mirror each other, 0 to 1: equal heights, side by side, not too far apart."""
-    size = max(np.linalg.norm(np.diff(one, axis=0), axis=-1).sum(), np.linalg.norm(np.diff(two, axis=0), axis=-1).sum())
-    apart = one - two
+def _apart(tree, joints):
+    """Which two triples share no joint and do not hang from each other, shape (m, m)."""
+    above = {hip: set(tree.above(hip)) for hip in set(joints[:, 0].tolist())}
+    hangs = np.array([[one in above[two] for two in joints[:, 0].tolist()] for one in joints[:, 0].tolist()], dtype=bool)
+    shared = (joints[:, None, :, None] == joints[None, :, None, :]).any(axis=(-2, -1))
+    return ~(shared | hangs | hangs.T)
+
+
+def _mirrored(legs, up):
+    """How well legs mirror each other, 0 to 1: equal heights, side by side, not too far apart; (m, 3, 3) to (m, m)."""
+    length = np.linalg.norm(np.diff(legs, axis=1), axis=-1).sum(axis=-1)
+    size = np.maximum(np.maximum(length[:, None], length), 1e-300)[..., None]
+    apart = legs[:, None] - legs
     rise = np.abs(apart @ up) / size
-    level = apart - (apart @ up)[:, None] * up
-    across = level.sum(axis=0)
-    width = np.linalg.norm(across)
-    if width < 1e-3 * size:
-        return 0.0
-    across = across / width
-    width = level @ across / size
-    skew = np.linalg.norm(level - (level @ across)[:, None] * across, axis=-1) / size
-    if width.min() < -0.1 or width[0] <= 0.01 or width[0] > 1.5:
-        return 0.0
-    return float(np.clip(1.1 - 2 * np.mean(rise + skew), 0.0, 1.0))
+    level = apart - (apart @ up)[..., None] * up
+    across = level.sum(axis=-2, keepdims=True)
+    whole = np.linalg.norm(across, axis=-1, keepdims=True)
+    across = across / np.maximum(whole, 1e-300)
+    width = np.sum(level * across, axis=-1)
+    skew = np.linalg.norm(level - width[..., None] * across, axis=-1) / size
+    width = width / size
+    likely = (whole[..., 0, 0] > 1e-3 * size[..., 0]) & (width.min(axis=-1) >= -0.1) & (width[..., 0] > 0.01) & (
+        width[..., 0] <= 1.5)
+    return np.where(likely, np.clip(1.1 - 2 * np.mean(rise + skew, axis=-1), 0.0, 1.0), 0.0)
 
 
-def _partners(tree, one, two):
-    """Whether names go in pairs: from −1 to 1; None where both are of one side."""
-    pairs = [(tree.readings[a], tree.readings[b]) for a, b in zip(one, two, strict=True)]
-    sides = [{reading.side for reading in leg} - {None} for leg in zip(*pairs, strict=True)]
-    if sides[0] & sides[1]:
-        return None
-    return float(np.mean([(a.stem == b.stem) * (1.0 if a.side and b.side else 0.5) - 0.25 for a, b in pairs]))
+def _partners(tree, joints):
+    """Whether names go in pairs, −1 to 1; −∞ where both legs are of one side; shape (m, m)."""
+    stems = {stem: i for i, stem in enumerate(sorted({reading.stem for reading in tree.readings}))}
+    stem = np.array([stems[reading.stem] for reading in tree.readings])[joints]
+    sides = np.array([{"L": 1, "R": -1}.get(reading.side, 0) for reading in tree.readings])[joints]
+    both = (sides != 0)[:, None] & (sides != 0)
+    alike = np.mean((stem[:, None] == stem) * np.where(both, 1.0, 0.5) - 0.25, axis=-1)
+    side = np.sign(sides.sum(axis=-1))
+    return np.where((side[:, None] == side) & (side != 0), -np.inf, alike)
 
 
 def _by_side(tree, one, two):

@@ -7,7 +7,7 @@ from rigkit import frames as fr
 from rigkit.inspection import pictures
 from rigkit.inspection.names import read_name
 from rigkit.inspection.rule import CHOSEN, CRAFT, Measured, Rule, Unmeasured, worst
-from rigkit.inspection.subject import side_name, turns_of
+from rigkit.inspection.subject import side_name, turn_deg
 
 FLIPS = {"x": (-1, 1, 1), "y": (1, -1, 1), "z": (1, 1, -1), "all": (-1, -1, -1)}
 PLAIN_BEND_DEG = 0.5  # below this the bend plane is that of the foot
@@ -30,9 +30,9 @@ def hierarchy(subject):
     for side, leg in subject.legs.legs.items():
         way = [*leg.chain, *(part for part in ("ball", "toe") if part in leg.joints)]
         for upper, lower in zip(way, way[1:], strict=False):
-            if leg.joints[upper] not in _above(subject, leg.joints[lower]):
+            if leg.joints[upper] not in subject.above(leg.joints[lower]):
                 loose.append((side, upper, lower))
-        if subject.legs.pelvis is not None and subject.legs.pelvis not in _above(subject, leg.joints["hip"]):
+        if subject.legs.pelvis is not None and subject.legs.pelvis not in subject.above(leg.joints["hip"]):
             loose.append((side, "pelvis", "hip"))
     count = len(subject.legs.legs)
     if loose:
@@ -95,7 +95,7 @@ def mirrored_turns(subject):
     found = {}
     for name, signs in FLIPS.items():
         wanted = np.swapaxes(image, -1, -2) * signs
-        found[name] = _turn_deg(np.swapaxes(wanted, -1, -2) @ subject.turns[rights])
+        found[name] = turn_deg(np.swapaxes(wanted, -1, -2) @ subject.turns[rights])
     kind, off = min(found.items(), key=lambda item: (np.round(np.sum(item[1]), 6), item[0]))
     parts = [(part, float(deg)) for part, deg in zip(subject.common_parts, off, strict=True)]
     part, number = worst(parts)
@@ -178,7 +178,7 @@ def knee_in_plane(subject):
 
 def reads_zero(subject):
     parts, nodes = [], {}
-    for joint, deg, _ in bind_and_rest(subject):
+    for joint, deg, _ in subject.since_bound:
         for side, leg in subject.legs.legs.items():
             for part, node in leg.joints.items():
                 if node == joint:
@@ -194,7 +194,7 @@ def reads_zero(subject):
 
 
 def inverse_bind(subject):
-    found = bind_and_rest(subject)
+    found = subject.since_bound
     if not found:
         return Unmeasured("no skin moves a mesh, or it has one joint only")
     parts = [(subject.names[joint], cm) for joint, _, cm in found]
@@ -203,31 +203,6 @@ def inverse_bind(subject):
             if np.isfinite(number) else f"The inverse bind matrix of {name} cannot be undone.")
     joint = next(joint for joint, _, cm in found if cm == number)
     return Measured(number, said, tuple(parts), draw=lambda: pictures.one_joint(subject, joint, _cm(number)))
-
-
-def bind_and_rest(subject):
-    """How each skin joint's place in the joint above it has changed since binding: (node, degrees, centimetres)."""
-    worlds = subject.asset.rest_world()
-    found = {}
-    for place in subject.moving_skins:
-        skin = subject.asset.skins[place]
-        at = {int(node): i for i, node in enumerate(skin.joints)}
-        good = (np.abs(np.linalg.det(skin.inverse_bind[:, :3, :3])) > 1e-12) & (
-            np.abs(skin.inverse_bind[:, 3] - [0, 0, 0, 1]).max(axis=-1) < 1e-6)
-        bound = np.linalg.inv(np.where(good[:, None, None], skin.inverse_bind, np.eye(4)))
-        for node, i in at.items():
-            above = next((p for p in _above(subject, node) if p in at), None)
-            if above is None:
-                continue
-            then = skin.inverse_bind[at[above]] @ bound[i]
-            now = _undone(worlds[above]) @ worlds[node]
-            metre = subject.scale * np.cbrt(abs(np.linalg.det(worlds[above][:3, :3])))
-            cm = 100 * metre * float(np.linalg.norm(now[:3, 3] - then[:3, 3]))
-            deg = float(_turn_deg(turns_of(then).T @ turns_of(now)))
-            cm = cm if good[i] and good[at[above]] else np.inf
-            if node not in found or cm > found[node][2]:
-                found[node] = (node, deg, cm)
-    return list(found.values())
 
 
 def scale(subject):
@@ -267,24 +242,6 @@ def negative_scale(subject):
 
 def _bend_deg(subject, side):
     return float(np.degrees(bd.measure_bend(subject.bending(side), (0.0, 0.0, subject.way)).angle))
-
-
-def _turn_deg(matrices):
-    """How far rotation matrices turn, degrees; by their difference from no turn, so that tiny ones keep their digits."""
-    away = np.linalg.norm(matrices - np.eye(3), axis=(-2, -1)) / np.sqrt(8)
-    return np.degrees(2 * np.arcsin(np.clip(away, 0.0, 1.0)))
-
-
-def _undone(matrix):
-    return np.linalg.inv(matrix) if abs(np.linalg.det(matrix[:3, :3])) > 1e-18 else np.eye(4)
-
-
-def _above(subject, node):
-    """The nodes above, nearest first."""
-    found = []
-    while (node := int(subject.parents[node])) >= 0:
-        found.append(node)
-    return found
 
 
 def _cm(number):

@@ -5,7 +5,7 @@ import numpy as np
 from rigkit import mesh, rotation
 from rigkit.inspection import pictures
 from rigkit.inspection.rule import CHOSEN, CRAFT, Measured, Rule, Unmeasured, worst
-from rigkit.inspection.skeleton_rules import bend_normal, bind_and_rest
+from rigkit.inspection.skeleton_rules import bend_normal
 from rigkit.inspection.subject import side_name
 
 BEND_DEG = 90.0
@@ -224,7 +224,7 @@ def _volume(vertices, closed, about):
 
 
 def _torn(subject):
-    cm = max((cm for _, _, cm in bind_and_rest(subject)), default=0.0)
+    cm = max((cm for _, _, cm in subject.since_bound), default=0.0)
     if cm > TORN_CM:
         return Unmeasured("the inverse bind matrices are off, so the skin at rest says nothing; mend those first")
     return None

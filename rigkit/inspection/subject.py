@@ -195,12 +195,19 @@ class Subject:
         return self.names[self.joint(side, part)]
 
     def leg_nodes(self, side):
-        """All nodes that the leg's hip carries, itself first, and the parts that hang elsewhere."""
-        found, joints = [], self.legs.legs[side].joints
-        for node in [joints["hip"], *joints.values()]:
-            if node not in found:
-                found += [node, *(i for i in self._below(node) if i not in found)]
-        return tuple(found)
+        """All nodes that the leg's hip carries, itself first, and the parts that hang elsewhere with what they carry."""
+        if side not in self._leg_nodes:
+            joints = self.legs.legs[side].joints
+            found = {}
+            for node in [joints["hip"], *joints.values()]:
+                if node not in found:
+                    found |= dict.fromkeys([node, *self._below(node)])
+            self._leg_nodes[side] = tuple(found)
+        return self._leg_nodes[side]
+
+    @cached_property
+    def _leg_nodes(self):
+        return {}
 
     def _below(self, node):
         found = list(self.asset.children[node])
@@ -212,6 +219,39 @@ class Subject:
     def moving_skins(self):
         """The skins that move a mesh."""
         return tuple(sorted({node.skin for node in self.asset.nodes if node.skin is not None and node.mesh is not None}))
+
+    @cached_property
+    def since_bound(self):
+        """How each skin joint has moved in the joint above it since it was bound: tuples (node, degrees, centimetres).
+
+        Centimetres are infinite for an inverse bind matrix that cannot be undone.
+        """
+        world, found = self.asset.rest_world(), {}
+        for place in self.moving_skins:
+            skin = self.asset.skins[place]
+            at = {int(node): i for i, node in enumerate(skin.joints)}
+            good = (np.abs(np.linalg.det(skin.inverse_bind[:, :3, :3])) > 1e-12) & (
+                np.abs(skin.inverse_bind[:, 3] - [0, 0, 0, 1]).max(axis=-1) < 1e-6)
+            bind = np.where(good[:, None, None], skin.inverse_bind, np.eye(4))
+            for node, i in at.items():
+                above = next((other for other in self.above(node) if other in at), None)
+                if above is None:
+                    continue
+                then = bind[at[above]] @ np.linalg.inv(bind[i])
+                now = _undone(world[above]) @ world[node]
+                metre = self.scale * np.cbrt(abs(np.linalg.det(world[above][:3, :3])))
+                cm = 100 * metre * float(np.linalg.norm(now[:3, 3] - then[:3, 3]))
+                cm = cm if good[i] and good[at[above]] else np.inf
+                if node not in found or cm > found[node][2]:
+                    found[node] = node, float(turn_deg(turns_of(then).T @ turns_of(now))), cm
+        return tuple(found.values())
+
+    def above(self, node):
+        """The nodes above, nearest first."""
+        found = []
+        while (node := int(self.parents[node])) >= 0:
+            found.append(node)
+        return found
 
     # The skin.
 
@@ -297,6 +337,16 @@ def turns_of(matrices):
     values = np.linalg.svd(linear, compute_uv=False)
     flat = values[..., 2] <= 1e-9 * np.maximum(values[..., 0], 1e-300)
     return rotation.orthonormalise(np.where(flat[..., None, None], np.eye(3), sign * linear))
+
+
+def turn_deg(matrices):
+    """How far rotation matrices turn, degrees; by their difference from no turn, so that tiny ones keep their digits."""
+    away = np.linalg.norm(matrices - np.eye(3), axis=(-2, -1)) / np.sqrt(8)
+    return np.degrees(2 * np.arcsin(np.clip(away, 0.0, 1.0)))
+
+
+def _undone(matrix):
+    return np.linalg.inv(matrix) if abs(np.linalg.det(matrix[:3, :3])) > 1e-18 else np.eye(4)
 
 
 def side_name(side):

@@ -1,0 +1,264 @@
+"""Rigs to inspect: the puppets as assets, whole and clean, and each broken in one way only."""
+
+from dataclasses import replace
+
+import numpy as np
+
+from rigkit import export, gait, gltf, placement, rotation, skin
+from rigkit.leg import LegRig
+from rigkit.puppets import PUPPETS
+from rigkit.skeleton import Skeleton
+
+VERTICES = 1500
+TAMSIN = PUPPETS["Tamsin"]
+
+
+def clean(puppet=TAMSIN, walking=False, preset_bend_deg=5.0):
+    return export.puppet_asset(puppet, VERTICES, walking, preset_bend_deg)
+
+
+def rebuilt(change=None, parents=None, weights=None, motions=None, puppet=TAMSIN):
+    """Tamsin with joint frames changed before binding, or hung from other parents, or with other weights."""
+    rig = LegRig.from_puppet(puppet)
+    surface, table = skin.rig_skin(rig, puppet, VERTICES)
+    world = {name: frame.copy() for name, frame in zip(rig.skeleton.names, rig.skeleton.rest_world, strict=True)}
+    for frame_change in [change] if change else []:
+        frame_change(world)
+    hung = {name: rig.skeleton.parent(name) for name in rig.skeleton.names} | (parents or {})
+    skeleton = Skeleton.from_world(world, hung)
+    if skeleton.names != rig.skeleton.names:
+        table = table[:, [rig.skeleton.index(name) for name in skeleton.names]]
+    return export.rig_asset(skeleton, surface, table if weights is None else weights(surface, table), motions)
+
+
+def moved(*names, by):
+    """Joints moved; what is on the right is moved by the mirror image."""
+    def change(world):
+        for name in names:
+            world[name][:3, 3] += np.multiply(by, (-1, 1, 1) if name.startswith("R_") else 1)
+    return change
+
+
+def turned(*names, axis, deg):
+    """Axes turned where they stand; on the right by the mirror image."""
+    def change(world):
+        for name in names:
+            sign = -1 if name.startswith("R_") and axis != "x" else 1
+            world[name][:3, :3] = rotation.matrix_about(axis, sign * np.radians(deg)) @ world[name][:3, :3]
+    return change
+
+
+def beside_the_plane(world):
+    """Both knees outward, their hinges square to the new bend plane."""
+    moved("L_knee", "R_knee", by=(0.008, 0, 0))(world)
+    for tag in ("L_", "R_"):
+        names = [tag + part for part in ("hip", "knee", "ankle")]
+        frames = placement.orient_chain([world[name][:3, 3] for name in names])
+        for name, frame in zip(names[:2], frames, strict=False):
+            world[name][:3, :3] = frame[:3, :3]
+
+
+def place(asset, name):
+    return next(i for i, node in enumerate(asset.nodes) if node.name == name)
+
+
+def with_nodes(asset, **changes):
+    """An asset with some nodes replaced: name=dict of fields."""
+    nodes = list(asset.nodes)
+    for name, fields in changes.items():
+        nodes[place(asset, name)] = replace(nodes[place(asset, name)], **fields)
+    return replace(asset, nodes=nodes)
+
+
+def bound_as_it_stands(asset):
+    """The inverse bind matrices made anew from the rest pose."""
+    world = asset.rest_world()
+    return replace(asset, skins=[replace(each, inverse_bind=np.linalg.inv(world[each.joints])) for each in asset.skins])
+
+
+def with_weights(asset, change):
+    """An asset with joints and weights as `change(positions, joints, weights)` gives them."""
+    (mesh,) = asset.meshes
+    joints, weights = change(mesh.positions, mesh.joints.copy(), mesh.weights.copy())
+    return replace(asset, meshes=[replace(mesh, joints=joints, weights=weights)])
+
+
+def renamed(asset, names):
+    return replace(asset, nodes=[replace(node, name=names(node.name)) for node in asset.nodes])
+
+
+def about_x(deg):
+    return rotation.quaternion_from_vector([np.radians(deg), 0, 0])
+
+
+def posed_after_binding(asset):
+    return with_nodes(asset, **{name: {"rotation": rotation.multiply_quaternions(
+        asset.nodes[place(asset, name)].rotation, about_x(4))} for name in ("L_ankle", "R_ankle")})
+
+
+def scaled_toes(asset):
+    return bound_as_it_stands(with_nodes(asset, L_toe={"scale": (1, 1, 1.2)}, R_toe={"scale": (1, 1, 1.2)}))
+
+
+def reflected_leg(asset):
+    return bound_as_it_stands(with_nodes(asset, R_hip={"scale": (-1, 1, 1)}))
+
+
+def shifted_bind(asset):
+    (each,) = asset.skins
+    inverse_bind = each.inverse_bind.copy()
+    inverse_bind[place(asset, "L_toe"), 2, 3] += 0.03
+    return replace(asset, skins=[replace(each, inverse_bind=inverse_bind)])
+
+
+def heavy(positions, joints, weights):
+    weights[positions[:, 1] < 0.1] *= 1.05
+    return joints, weights
+
+
+def five(positions, joints, weights):
+    joints, weights = np.pad(joints, ((0, 0), (0, 4))), np.pad(weights, ((0, 0), (0, 4)))
+    here = int(np.argmax(positions[:, 1]))
+    joints[here, :5], weights[here, :5] = range(5), 0.2
+    return joints, weights
+
+
+def forgotten(positions, joints, weights):
+    weights[np.argsort(positions[:, 1])[-5:]] = 0
+    return joints, weights
+
+
+def strayed(asset):
+    """A patch of the right calf that goes a fifth of the way with the left shin."""
+    knee = place(asset, "L_knee")
+
+    def change(positions, joints, weights):
+        patch = (positions[:, 0] < 0) & (np.abs(positions[:, 1] - 0.2) < 0.04) & (positions[:, 2] < 0)
+        assert (weights[patch, 3] == 0).all()
+        weights[patch] *= 0.8
+        joints[patch, 3], weights[patch, 3] = knee, 0.2
+        return joints, weights
+    return with_weights(asset, change)
+
+
+def hose(surface, table):
+    """Weights that pass evenly from thigh to shank over the whole leg."""
+    table = table.copy()
+    rig = LegRig.from_puppet(TAMSIN).skeleton
+    for tag in ("L_", "R_"):
+        hip, knee = rig.index(tag + "hip"), rig.index(tag + "knee")
+        both = table[:, hip] + table[:, knee]
+        low, high = (rig.rest_world[rig.index(tag + part), 1, 3] for part in ("ankle", "hip"))
+        share = np.clip((surface.vertices[:, 1] - low) / (high - low), 0.0, 1.0)
+        table[:, hip], table[:, knee] = share * both, (1 - share) * both
+    return skin.prune(table)
+
+
+# Motions.
+
+def walk(change=lambda world, times: world, puppet=TAMSIN):
+    rig = LegRig.from_puppet(puppet)
+    stride = gait.plant(gait.walk(puppet))
+    world = change(rig.pose(gait.control_values(stride, rig)).world, stride.times)
+    return export.rig_asset(rig.skeleton, *skin.rig_skin(rig, puppet, VERTICES), {"walk": (stride.times, world)})
+
+
+def carried(world, times):
+    """The body carried along a little faster than the feet step."""
+    world[..., 2, 3] += 0.12 * times[:, None]
+    return world
+
+
+def on_the_spot(world, times):
+    world = world.copy()
+    speed = (world[-1, 0, 2, 3] - world[0, 0, 2, 3]) / times[-1]
+    world[..., 2, 3] -= speed * times[:, None]
+    return world
+
+
+def standing(values, seconds=2.0, frames=121, inverse=True, name="still"):
+    """Tamsin moved by control values as functions of time."""
+    rig = LegRig.from_puppet(TAMSIN)
+    times = np.linspace(0, seconds, frames)
+    posed = rig.pose({control: {channel: way(times) for channel, way in channels.items()}
+                      for control, channels in values.items()}, inverse)
+    return export.rig_asset(rig.skeleton, *skin.rig_skin(rig, TAMSIN, VERTICES), {name: (times, posed.world)})
+
+
+def step_at(when, low, high, wide=0.03):
+    return lambda times: low + (high - low) * np.clip((times - when) / wide, 0, 1)
+
+
+def popping():
+    return standing({"pelvis": {"shift_y": step_at(1.0, -0.02, 0.002)}})
+
+
+def flipping():
+    """Both poles swing from far outside to far inside, the body low."""
+    reach, aside = 1.0, step_at(1.0, 1.1, -1.1, 0.05)
+    sink = {"pelvis": {"shift_y": lambda times: 0 * times - 0.12}}
+    poles = {}
+    for tag, way in (("L_", 1), ("R_", -1)):
+        poles[tag + "knee"] = {"shift_x": lambda times, way=way: way * reach * np.sin(aside(times)),
+                               "shift_z": lambda times: reach * np.cos(aside(times)) - 0.86}
+    return standing(sink | poles)
+
+
+def kicking():
+    return standing({"L_hip_turn": {"turn_x": lambda times: -np.radians(150) * np.sin(np.pi * times / 4) ** 2}},
+                    seconds=4.0, inverse={"L_": np.array(False), "R_": np.array(False)})
+
+
+def straight():
+    return clean(preset_bend_deg=0.0)
+
+
+# What breaks one rule only.
+BROKEN = {
+    "legs-found": lambda: renamed(clean(), lambda name: name.replace("hip", "arm").replace("knee", "forearm")
+                                  .replace("ankle", "hand").replace("ball", "finger").replace("toe", "thumb")),
+    "chain-unbroken": lambda: rebuilt(parents={"L_ankle": "pelvis", "R_ankle": "pelvis"}),
+    "names-say-sides": lambda: renamed(clean(), lambda name: {"L_knee": "knee"}.get(name, name)),
+    "sides-mirror": lambda: rebuilt(moved(*(f"R_{part}" for part in ("hip", "knee", "ankle", "ball", "toe")),
+                                          by=(0, 0, 0.01))),
+    "sides-turn": lambda: rebuilt(turned("R_ankle", axis="y", deg=10)),
+    "preset-bend": straight,
+    "bends-alike": lambda: rebuilt(moved("R_knee", by=(0, 0, 0.0045))),
+    "hinge-square": lambda: rebuilt(turned("L_knee", "R_knee", axis="y", deg=10)),
+    "knee-in-plane": lambda: rebuilt(beside_the_plane),
+    "rest-reads-zero": lambda: posed_after_binding(clean()),
+    "scale-one": lambda: scaled_toes(clean()),
+    "no-negative-scale": lambda: reflected_leg(clean()),
+    "inverse-bind": lambda: shifted_bind(clean()),
+    "weights-sum": lambda: with_weights(clean(), heavy),
+    "weights-at-most": lambda: with_weights(clean(), five),
+    "weights-missing": lambda: with_weights(clean(), forgotten),
+    "weights-own-side": lambda: strayed(clean()),
+    "joint-in-section": lambda: rebuilt(moved("L_knee", "R_knee", by=(0, 0, 0.025))),
+    "knee-volume": lambda: rebuilt(weights=hose),
+    "foot-slide": lambda: walk(carried),
+    "extension-pop": popping,
+    "knee-flip": flipping,
+    "human-range": kicking,
+}
+
+
+def named(asset, naming, sides={"L": "L", "R": "R"}):  # noqa: B006
+    """An asset whose joints are called by a naming of `bodies`."""
+    def name(old):
+        tag, _, part = old.partition("_") if old[:2] in ("L_", "R_") else (None, "", old)
+        return naming(part, tag)
+    return renamed(asset, lambda old: old if old == "skin" else name(old))
+
+
+def under(asset, matrix=None, scale=1.0):
+    """An asset whose roots hang below a node that turns and scales all of it, as another program's axes would."""
+    turn = np.eye(3) if matrix is None else np.asarray(matrix, float)
+    root = gltf.Node("scene", None, (0, 0, 0), rotation.quaternion_from_matrix(turn), (scale,) * 3)
+    nodes = [root, *(replace(node, parent=0 if node.parent is None and node.mesh is None else
+                             None if node.parent is None else node.parent + 1) for node in asset.nodes)]
+    skins = [replace(each, joints=each.joints + 1, root=None if each.root is None else each.root + 1)
+             for each in asset.skins]
+    animations = [replace(each, channels=[replace(channel, node=channel.node + 1) for channel in each.channels])
+                  for each in asset.animations]
+    return replace(asset, nodes=nodes, skins=skins, animations=animations)
