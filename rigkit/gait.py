@@ -144,6 +144,8 @@ def _pace_values(quantity):
     return [_pace(group, quantity) for group in GROUPS]
 
 
+PARTING = 0.3  # of the swing: our choice, short enough that no puppet's foot is pulled back to the floor
+
 PELVIS_TILT = float(np.deg2rad((_pace("free", "pelvis_tilt_min_deg") + _pace("free", "pelvis_tilt_max_deg")) / 2))
 
 
@@ -626,15 +628,23 @@ class _Plan:
         return np.where((phase < self.stance_share)[..., None], self._rolling_end(phase), swing)
 
     def _swing_correction(self, phase):
-        """From the forward walk's end to the planted one's: eased from theirs at toe-off to theirs at the strike."""
-        off, strike = self._corrections
+        """From the forward walk's end to the planted one's: eased from theirs at toe-off to theirs at the strike.
+
+        The speed they part with at toe-off is kept, and gone after `PARTING` of the swing.
+        """
+        off, strike, speed = self._corrections
         share = np.clip((phase - self.stance_share) / (1 - self.stance_share), 0, 1)[..., None]
-        return off + share**2 * (3 - 2 * share) * (strike - off)
+        rest = np.maximum(1 - share / PARTING, 0)
+        return off + share**2 * (3 - 2 * share) * (strike - off) + share * rest**2 * speed
 
     @cached_property
     def _corrections(self):
-        ends = np.array([self.stance_share, 0.0])
-        return self._rolling_end(ends) - self._forward_end(ends)
+        """At toe-off and at the strike, and how fast it changes at toe-off, over a whole swing."""
+        off, step = self.stance_share, 1e-4
+        ends = np.array([off, 0.0])
+        left, right = np.array([off - step, off]), np.array([off, off + step])
+        speed = np.diff(self._rolling_end(left), axis=0) - np.diff(self._forward_end(right), axis=0)
+        return *(self._rolling_end(ends) - self._forward_end(ends)), speed[0] / step * (1 - off)
 
     def _forward_end(self, phase):
         end = self.leg(phase)[..., -1, :]

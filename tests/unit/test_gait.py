@@ -424,6 +424,16 @@ def test_a_foot_never_jumps_from_one_place_to_another(name):
     assert np.linalg.norm(velocity, axis=-1).max() < 5 * walk.speed  # a jump of 5 mm would read 10 m/s
 
 
+@pytest.mark.parametrize("name", PUPPETS)
+def test_a_foot_leaves_the_floor_at_the_speed_it_has(name):
+    walk = gait.walk(PUPPETS[name], frames=4000, cycles=1)
+    velocity = np.diff(gait.foot_goals(walk)[:, 0], axis=0) / np.diff(walk.times)[:, None]
+    off = np.argmin(walk.stance[:, 0])  # the first frame in the air
+    before, across, after = (velocity[off + step] for step in (-2, -1, 0))
+    assert np.linalg.norm(across - before) < 0.02 * walk.speed
+    assert np.linalg.norm(after - across) < 0.02 * walk.speed
+
+
 @pytest.mark.parametrize("reach", [*BAD, 0, 1.01, [0.9, 0.95]])
 def test_the_pelvis_path_refuses_a_bad_reach(reach):
     with pytest.raises(ValueError, match="`reach`"):
