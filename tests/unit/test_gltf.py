@@ -588,7 +588,16 @@ def test_weights_add_up_to_one_in_32_bits_too(tmp_path):
     for weights in ([0.1, 0.2, 0.7, 0], [1 / 3] * 3 + [0], [0.99975, 0, 0, 0], [1 - 1e-50, 1e-50, 0, 0]):
         (mesh,) = back(skinned(weights), tmp_path).meshes
         assert abs(mesh.weights.sum() - 1) <= 2e-7
-        assert not mesh.joints[mesh.weights == 0].any()
+
+
+def test_the_joint_is_0_where_the_weight_is_0_in_32_bits(tmp_path):
+    gltf.write(skinned([1 - 1e-50, 1e-50, 0, 0]), tmp_path / "a.glb")
+    data = (tmp_path / "a.glb").read_bytes()
+    document = gltf_files.document_of(data)
+    accessor = document["accessors"][document["meshes"][0]["primitives"][0]["attributes"]["JOINTS_0"]]
+    start = len(data) - document["buffers"][0]["byteLength"] - (-document["buffers"][0]["byteLength"] % 4)
+    start += document["bufferViews"][accessor["bufferView"]]["byteOffset"]
+    assert data[start:start + 4] == bytes(4)
 
 
 @pytest.mark.parametrize(("weights", "joints"), [([0.5, 0.4, 0, 0], [0, 1, 0, 0]), ([1.2, -0.2, 0, 0], [0, 1, 0, 0]),

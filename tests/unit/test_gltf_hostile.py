@@ -263,7 +263,7 @@ def test_bad_sparse_accessors(data, why):
     "%2fetc/passwd", "//host/secret.bin", "http://example.org/x.bin", "file:///etc/passwd", "http%3A//example.org/x",
     "C:\\secret.bin", "C:/secret.bin", "..\\secret.bin", "..%5csecret.bin", "", ".", "a.bin?b", "a.bin#b", "a%00.bin",
     "a\x00.bin", "a\n.bin", "x" * 5000, "link.bin", "folder/secret.bin", "round.bin", "folder", "missing.bin", "pipe",
-    "inside", "data:,abc", "data:text/plain,abc", "data:application/octet-stream;base64,####",
+    "inside", "inside/../leg.bin", "data:,abc", "data:text/plain,abc", "data:application/octet-stream;base64,####",
     "data:application/octet-stream;base64,AAA", "data:application/octet-stream;base64,AAAA AAAA",
     "DATA:;base64,AAAAAAAA",
 ])
@@ -273,6 +273,7 @@ def test_what_leads_elsewhere_is_refused(tmp_path, uri):
     (folder / "inside").mkdir(parents=True)
     for place in (outside, tmp_path):
         (place / "secret.bin").write_bytes(bytes(5000))
+    (folder / "leg.bin").write_bytes(bytes(leg().data))
     (folder / "link.bin").symlink_to(outside / "secret.bin")
     (folder / "folder").symlink_to(outside)
     (folder / "round.bin").symlink_to(folder / "round.bin")
