@@ -18,7 +18,7 @@ BOTH = (2, 4, 4)  # the shape of two joints' frames
 
 # Two bones and their skin --------------------------------------------------------------------------------------------
 
-POINTS = 6
+POINTS = 4
 
 
 def _draw_skin(rng, character):
@@ -37,10 +37,10 @@ def _draw_skin(rng, character):
     still = case((0.0, 0.0, 0.0))
     return [case((np.radians(rng.uniform(70, 110)), 0.0, 0.0)),
             still | {"posed": still["rest"]},  # nothing has moved
-            case((0.0, np.radians(170), 0.0), share=[0.5, 0.5, 0.2, 0.8, 0.4, 0.6]),  # wrung
+            case((0.0, np.radians(170), 0.0), share=[0.5, 0.2, 0.8, 0.6]),  # wrung
             case((1.2, 0.0, 0.0), shift=(2.5, 0.0, -rng.uniform(3, 8))),  # far down the quay
             case((1.8, 0.4, -0.3), tilt=rng.uniform(-1, 1, 3)),  # rest frames that are turned themselves
-            case((1.5, 0.0, 0.0), share=[0.0, 0.0, 1.0, 1.0, 0.5, 0.5])]
+            case((1.5, 0.0, 0.0), share=[0.0, 1.0, 0.5, 0.5])]
 
 
 def _table(share):
@@ -130,7 +130,7 @@ def _judge_four(inputs, output):
     even = np.abs(yours / (total or 1.0) - shares).max() <= 1e-3 and yours.min() >= 0
     measured = {"Your weights": ", ".join(f"{weight:.3g}" for weight in yours), "They add to": f"{total:.4g}",
                 "Joints with a weight": f"{count}"}
-    tops = [[[i, 0.0], [i, float(np.clip(weight, -1, 2))]] for i, weight in enumerate(yours)]
+    tops = [[[0.12 * i, 0.0], [0.12 * i, float(np.clip(weight, -1, 2))]] for i, weight in enumerate(yours)]
     drawn = picture.front_view("Your six weights", f"Six weights as bars; they add to {total:.3g}.",
                                *(picture.ghost(bar) for bar in tops), picture.dots([bar[1] for bar in tops], "inverse"))
     done = [abs(total - 1) <= 1e-4, 0 < count <= 4, bool(strongest and whole), bool(even)]
@@ -214,7 +214,7 @@ def _judge_twist(inputs, output):
         "One joint turned by your largest twist", "A point of the skin as the joint's two sides carry it, seen along "
         f"the limb, and the point halfway between; it keeps {100 * left:.0f} per cent of its distance from the axis.",
         picture.ghost([[0, 0], ends[0]]), picture.ghost([[0, 0], ends[1]]), picture.ghost(ends), picture.dots(ends),
-        picture.dots([ends.mean(axis=0)], "inverse"), picture.note([0, 0], "axis"))
+        picture.note([0, 0], "axis"), picture.measure([0, 0], ends.mean(axis=0), f"{100 * left:.1f} %"))
     measured = {"Your largest twist leaves": f"{100 * left:.1f} % of the radius where the skin is shared evenly",
                 "You say": f"{joints:g} joints" + (f", {twist / joints:.1f}° each" if joints > 0.5 else "")}
     score = 0.5 * sized + 0.5 * counted
@@ -397,7 +397,7 @@ def _judge_knee(inputs, output):
     sentence = ("at the joint itself both have the same share." if not halved else
                 "the skin at the front is stretched too far: the blend is too short." if not whole else
                 "too much volume is lost: the blend reaches too far.")
-    return Verdict(0.2 * (1 + halved + whole + kept), sentence, measured, drawn)
+    return Verdict(0.1 + 0.2 * (halved + whole + kept), sentence, measured, drawn)
 
 
 def _smooth(heights, reach):

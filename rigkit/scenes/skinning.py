@@ -1,6 +1,6 @@
 """What lesson 09 shows: a knee's skin in two blends, a wrung stocking, how far a blend reaches, and a joint moved late.
 
-A leg is the right one, seen from the character's right; z ahead and y up in the picture, in metres.
+A leg is the right one, of two bones, seen from the character's right; z ahead and y up in the picture, in metres.
 """
 
 from dataclasses import dataclass
