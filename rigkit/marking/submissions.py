@@ -3,10 +3,10 @@
 A class comes as a folder or a zip, nested as learning platforms export them. `collect` finds the notebooks in it and
 says what is wrong with all else; `read_notebook` takes the code cells out of one. A bad file spoils itself only.
 
-Bounds: a notebook has at most 10 MiB, 2,000 cells and 1 MiB of code. A class has at most 20 files and folders for each
-learner and never fewer than 2,000; that leaves room for a few files, a few folders and a zip of each one's own, and
-keeps a heap of a million names from filling the memory. A zip inside is one learner's: it has at most 2,000 entries,
-100 notebooks and 50 MiB unpacked.
+Bounds: a notebook has at most 10 MiB, half a million parts of any kind, 2,000 cells and 1 MiB of code. A class has at
+most 20 files and folders for each learner and never fewer than 2,000; that leaves room for a few files, a few folders
+and a zip of each one's own, and keeps a heap of a million names from filling the memory. A zip inside is one
+learner's: it has at most 2,000 entries, 100 notebooks and 50 MiB unpacked.
 """
 
 import ast
@@ -31,6 +31,7 @@ from pathlib import Path, PurePosixPath
 MOST_BYTES = 10 * 2**20
 MOST_CELLS = 2_000
 MOST_CODE = 2**20
+MOST_PARTS = 500_000  # brackets and colons: what makes reading a small file long
 MOST_ENTRIES = 2_000
 ENTRIES_EACH = 20
 MOST_NESTED = 100  # notebooks in a zip inside
@@ -485,6 +486,9 @@ def read_notebook(data):
     """
     if len(data) > MOST_BYTES:
         raise _too_large()
+    if sum(map(data.count, (b"[", b"{", b":"))) > MOST_PARTS:
+        raise Unreadable("The notebook holds more than can be read. Clear the outputs of all cells, save, and "
+                         "hand it in again.")
     cells = tuple(_code(_cells(_parse(data))))
     if sum(len(cell.encode()) for cell in cells) > MOST_CODE:
         raise Unreadable(f"The notebook holds more than {MOST_CODE // 2**20} MiB of code. Keep data out of its cells.")
