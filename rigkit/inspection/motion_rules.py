@@ -211,7 +211,9 @@ def anatomical_angles(subject, side, motion):
     """
     leg = subject.legs.legs[side]
     hip, knee, ankle = (leg.joints[part] for part in ("hip", "knee", "ankle"))
-    thigh, shank, _ = (frame[:3, :3] for frame in placement.orient_chain(subject.chain(side)))
+    thigh, shank, _ = placement.orient_chain(subject.chain(side))[:, :3, :3]
+    if thigh[0, 0] < 0:  # a leg that bends the wrong way has the same anatomy
+        thigh, shank = thigh * [-1, 1, -1], shank * [-1, 1, -1]
     ahead = subject.toe_way(side)
     foot = np.column_stack([np.cross([0, 1, 0], ahead), [0, 1, 0], ahead])
     turned = {node: _turned(subject, motion, node) for node in (subject.root, hip, knee, ankle)}

@@ -4,7 +4,7 @@ import numpy as np
 
 from rigkit import stage as st
 
-WIDTH = 420
+WIDTH, HALF = 420, 204  # px; of one picture, and of one of two side by side
 BANDS = 36  # how many heights a limb's outline is drawn from
 MOST_DOTS = 150
 
@@ -49,7 +49,7 @@ def bends(subject):
         root, middle, end = subject.bending(side)
         turn = np.degrees(np.arctan2(np.linalg.norm(np.cross(middle - root, end - middle)),
                                      np.sum((middle - root) * (end - middle))))
-        stage = _legs(subject, "side", "Left leg" if side == "L" else "Right leg", only=side, width=WIDTH * 3 // 5)
+        stage = _legs(subject, "side", "Left leg" if side == "L" else "Right leg", only=side, width=HALF)
         stage.path([middle, middle + 0.6 * (middle - root)], "plain")
         stage.arc(middle, middle + (middle - root), end, f"{turn:.1f}°", "inverse", radius=60)
         views.append(stage)
@@ -128,7 +128,7 @@ def bent(subject, side, rest, posed, triangles, text):
     """The skin around a knee, at rest and bent, seen from the side."""
     views = []
     for vertices, title in ((rest, "At rest"), (posed, "Bent by 90°")):
-        stage = _framed("side", np.concatenate([rest, posed]), title, 0.1, WIDTH * 3 // 5)
+        stage = _framed("side", np.concatenate([rest, posed]), title, 0.1, HALF)
         stage.surface(vertices, triangles, "inverse")
         views.append(stage)
     views[-1].note(posed.mean(axis=0), text, "plain")

@@ -32,6 +32,7 @@ from rigkit.page import plain
 FINDING, PASS, UNMEASURED = "finding", "pass", "not measured"
 SCHEMA = 1
 LONGEST_NAME = 80
+_COUNTED = {"loose joints", "names", "joints"}
 
 
 @dataclass(frozen=True)
@@ -79,6 +80,8 @@ class Finding:
     @property
     def measured(self):
         """The number beside its limit: "1.8 cm (at most 0.5 cm)"."""
+        if self.number is None:
+            return "not measured"
         return f"{_amount(self.number, self.unit)} ({self.sense} {_amount(self.limit, self.unit)})"
 
 
@@ -165,11 +168,22 @@ class Report:
             lines += ["", f"{finding.severity.upper()}  {_heading(finding)}  {finding.measured}"]
             lines += [fill(f"{label}{plain(text)}", width, initial_indent="    ", subsequent_indent="    ")
                       for label, text in (("", finding.said), ("Why: ", finding.why), ("Do: ", finding.todo))]
-        for status, title in ((PASS, "Passed"), (UNMEASURED, "Not measured")):
-            if self.of(status):
-                lines += ["", f"{title}:"]
-                lines += [_short_line(finding, width) for finding in self.of(status)]
+        if self.of(PASS):
+            lines += ["", "Passed:"]
+            lines += [fill(f"  {_heading(finding)}  {finding.measured}: {plain(finding.said)}", width,
+                           subsequent_indent="      ") for finding in self.of(PASS)]
+        if self.unmeasured():
+            lines += ["", "Not measured:"]
+            lines += [fill(f"  {plain(why)} {', '.join(map(_heading, found))}", width, subsequent_indent="      ")
+                      for why, found in self.unmeasured().items()]
         return "\n".join(lines) + "\n"
+
+    def unmeasured(self):
+        """The findings of rules that could not apply, by the reason."""
+        groups = {}
+        for finding in self.of(UNMEASURED):
+            groups.setdefault(finding.said, []).append(finding)
+        return groups
 
     def data(self):
         """The report as JSON's kinds of values; see this module's docstring."""
@@ -226,21 +240,16 @@ def _unit_name(metres):
 
 
 def _amount(number, unit):
-    if number is None or not np.isfinite(number):
-        return "beyond all bounds" if number is not None else "not measured"
+    if not np.isfinite(number):
+        return "beyond all bounds"
     number = round(number, 4) + 0.0
     text = f"{number:.3g}" if abs(number) < 1000 else f"{number:,.0f}"
-    return text + (unit if unit.startswith("°") and unit != "° a second" else f"°{unit[1:]}" if unit.startswith("°")
-                   else f" {unit}" if unit else "")
+    unit = unit.removesuffix("s") if number == 1 and unit in _COUNTED else unit
+    return text + (unit if unit.startswith("°") or not unit else f" {unit}")
 
 
 def _heading(finding):
     return finding.rule + (f" in {plain(finding.about, LONGEST_NAME)!r}" if finding.about else "")
-
-
-def _short_line(finding, width):
-    number = f"{finding.measured}: " if finding.status == PASS else ""
-    return fill(f"  {_heading(finding)}  {number}{plain(finding.said)}", width, subsequent_indent="      ")
 
 
 def _floats(values):

@@ -74,8 +74,10 @@ def _name_problem(subject, side, part, node, other):
     elif other is not None and aside < -0.01 * subject.length:
         where = "right" if side == "L" else "left"
         yield f"lies on the body's {where}, {_cm(100 * abs(aside))} from the middle"
-    elif other is not None and part in other.joints and read_name(subject.names[other.joints[part]]).stem != said.stem:
-        yield f"has no partner of the same name ({_quoted(subject.names[other.joints[part]])})"
+    elif other is not None and part in other.joints:
+        partner = subject.names[other.joints[part]]
+        if read_name(partner).side is not None and read_name(partner).stem != said.stem:
+            yield f"has no partner of the same name ({_quoted(partner)})"
 
 
 def mirrored_places(subject):
@@ -245,7 +247,7 @@ def _bend_deg(subject, side):
 
 
 def _cm(number):
-    return f"{number:.3g} cm" if number >= 0.1 else f"{number:.2f} cm"
+    return f"{number:.1f} cm" if number >= 0.1 else f"{number:.2f} cm"
 
 
 def _deg(number):

@@ -23,7 +23,7 @@ def weights_sum(subject):
     number, where = float(off.max()), int(off.argmax())
     more = int((off > 0.001).sum())
     return Measured(number, f"The weights of every vertex add up to one, to within {number:.2g}." if not more else
-                    f"{_vertices(more)} have weights that do not add up to one; the worst add up to {sums[where]:.4g}.",
+                    f"The weights of {_vertices(more).lower()} do not add up to one; the worst add up to {sums[where]:.4g}.",
                     draw=lambda: pictures.dots(subject, off > 0.001, f"sum {sums[where]:.4g}"))
 
 
@@ -32,7 +32,7 @@ def weights_at_most(subject):
     number = int(used.max())
     busy = int((used > 4).sum())
     said = f"At most {number} joints move a vertex." if not busy else \
-        f"{_vertices(busy)} are moved by more than four joints, the most by {number}."
+        f"More than four joints move {_vertices(busy).lower()}, up to {number}."
     return Measured(number, said, draw=lambda: pictures.dots(subject, used > 4, f"up to {number} joints"))
 
 
@@ -66,8 +66,8 @@ def weights_own_side(subject):
         joint = max((int(j) for j, w in zip(subject.surface.joints[where], subject.surface.weights[where], strict=True)
                      if w > 0 and j in subject.leg_nodes("L" if side == "left" else "R")),
                     key=lambda j: subject.surface.weights[where][subject.surface.joints[where] == j].sum())
-        said = (f"{_vertices(count)} of the {'right' if side == 'left' else 'left'} leg go with the {side} leg, the worst "
-                f"to {100 * number:.0f} % with {subject.names[joint]}.")
+        said = (f"The {side} leg moves {_vertices(count).lower()} of the {'right' if side == 'left' else 'left'} leg, the "
+                f"worst to {100 * number:.0f} % with {subject.names[joint]}.")
     return Measured(number, said, tuple(parts), draw=lambda: pictures.dots(subject, weight > 0.02, f"{100 * number:.0f} %"))
 
 

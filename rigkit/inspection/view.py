@@ -4,7 +4,7 @@ from html import escape
 
 from rigkit import page, stage
 from rigkit.inspection.legs import SIDE_WORDS
-from rigkit.inspection.report import FINDING, PASS, UNMEASURED, axis_name
+from rigkit.inspection.report import FINDING, PASS, UNMEASURED
 from rigkit.inspection.rule import SEVERITIES
 
 SEVERITY_SAYS = {"serious": "the rig breaks", "moderate": "it moves or looks wrong", "slight": "harder to work with"}
@@ -18,7 +18,9 @@ def document(report):
     body = [f"<header><h1>{title}</h1>{_summary(report)}</header>", "<h2>What was taken for what</h2>", _taken(report)]
     for name, status in groups:
         found = report.of(status)
-        if found:
+        if status == UNMEASURED and found:
+            body += [f"<h2>{name}</h2>", *(_silent(why, group) for why, group in report.unmeasured().items())]
+        elif found:
             body += [f"<h2>{name}</h2>", *(_FULL[status](finding) for finding in found)]
     body.append("<footer><p>Each rule's limit is stated with its reason; set another with <code>--threshold "
                 "RULE=VALUE</code>. What was taken for what is corrected with <code>--map left.knee=NAME</code>.</p>"
@@ -29,7 +31,8 @@ def document(report):
 def card(report):
     """The report for a notebook: the headline, what was found with its pictures, the rest folded away."""
     found = "".join(_finding(finding, "h4") for finding in report.of(FINDING))
-    rest = "".join(f"<li>{_line(finding)}</li>" for status in (PASS, UNMEASURED) for finding in report.of(status))
+    rest = "".join([*(f"<li>{_line(finding)}</li>" for finding in report.of(PASS)),
+                    *(f"<li>{_silent(why, group)}</li>" for why, group in report.unmeasured().items())])
     return (f'<section class="inspection" aria-label="Inspection"><style>{stage.STYLE}{_CARD}</style>'
             f"<p><strong>{page.safe(report.headline)}.</strong></p>{found}"
             f"<details><summary>What was taken for what</summary>{_taken(report)}</details>"
@@ -70,7 +73,7 @@ def _taken(report):
 
 def _finding(finding, heading="h3"):
     picture = finding.picture
-    drawn = f'<figure class="drawn">{picture.html(style=False)}</figure>' if picture is not None else ""
+    drawn = f'<figure class="drawn">{picture.svg(style=False)}</figure>' if picture is not None else ""
     return (f'<article class="said {finding.severity}"><div><{heading}>{page.safe(finding.title)}</{heading}>'
             f'<p class="rule"><span class="mark">{finding.severity}</span> <code>{finding.rule}</code>{_about(finding)}</p>'
             f'<p class="number">{_number(finding)}</p><p>{page.safe(finding.said)}</p>'
@@ -80,22 +83,23 @@ def _finding(finding, heading="h3"):
 
 def _passed(finding):
     picture = finding.picture
-    drawn = f'<figure class="drawn">{picture.html(style=False)}</figure>' if picture is not None else ""
+    drawn = f'<figure class="drawn">{picture.svg(style=False)}</figure>' if picture is not None else ""
     return (f'<details class="passed"><summary>{_line(finding)}</summary><div class="said pass"><div>'
             f"<p>{page.safe(finding.said)}</p><p><b>Why it matters.</b> {page.safe(finding.why)}</p>{_more(finding)}</div>"
             f"{drawn}</div></details>")
 
 
-def _unmeasured(finding):
-    return f'<p class="silent"><b>{page.safe(finding.title)}</b> {_about(finding)} – {page.safe(finding.said)}</p>'
+def _silent(why, findings):
+    """The rules that could not apply for one reason."""
+    rules = ", ".join(f"{page.safe(finding.title)}{_about(finding)}" for finding in findings)
+    return f"<p><b>{page.safe(why)}</b> {rules}.</p>"
 
 
-_FULL = {FINDING: _finding, PASS: _passed, UNMEASURED: _unmeasured}
+_FULL = {FINDING: _finding, PASS: _passed}
 
 
 def _line(finding):
-    number = f' <span class="n">{_number(finding)}</span>' if finding.status == PASS else f" {page.safe(finding.said)}"
-    return f"<b>{page.safe(finding.title)}</b>{_about(finding)}{number}"
+    return f'<b>{page.safe(finding.title)}</b>{_about(finding)} <span class="n">{_number(finding)}</span>'
 
 
 def _number(finding):

@@ -1,0 +1,81 @@
+"""How long inspecting a large rig takes, and how much memory: `python -m tests.benchmarks.inspection`.
+
+Aim: 50,000 vertices, 60 joints and four animations in at most 3 s; memory at most ten times the file. The rig is
+Tamsin with a skin that fine, with helper joints up to 60 and her walk four times. Reading the file alone stands beside
+it, in the same round. Times are this process's processor time; memory is the peak of what Python and NumPy hold more
+than before (tracemalloc), measured in a round of its own, as it slows things down.
+"""
+
+import tempfile
+import tracemalloc
+from pathlib import Path
+from statistics import median
+from time import process_time
+
+import numpy as np
+
+from rigkit import export, frames, gait, gltf, inspection, skin
+from rigkit.leg import LegRig
+from rigkit.puppets import PUPPETS
+from rigkit.skeleton import Joint, Skeleton
+
+VERTICES, JOINTS, ANIMATIONS, ROUNDS = 50_000, 60, 4, 7
+
+
+def big():
+    """Tamsin with helper joints, all of which move with her, and four walks."""
+    puppet = PUPPETS["Tamsin"]
+    rig = LegRig.from_puppet(puppet)
+    stride = gait.plant(gait.walk(puppet))
+    world = rig.pose(gait.control_values(stride, rig)).world
+    names = rig.skeleton.names
+    joints = [Joint(name, rig.skeleton.parent(name), rest)
+              for name, rest in zip(names, rig.skeleton.rest_local, strict=True)]
+    helpers = [(f"{names[i % len(names)]}_twist{i}", names[i % len(names)]) for i in range(JOINTS - len(names))]
+    skeleton = Skeleton([*joints, *(Joint(name, parent, frames.frame(origin=(0, 0.01, 0))) for name, parent in helpers)])
+    local = np.broadcast_to(skeleton.rest_local, (len(world), len(skeleton), 4, 4)).copy()
+    moving = [skeleton.index(name) for name in names]
+    local[:, moving] = rig.skeleton.local(world)
+    surface, weights = skin.rig_skin(rig, puppet, VERTICES)
+    table = np.zeros((len(weights), len(skeleton)))
+    table[:, moving] = weights
+    motions = {f"walk {i}": (stride.times, skeleton.world(local)) for i in range(ANIMATIONS)}
+    return export.rig_asset(skeleton, surface, table, motions)
+
+
+def seconds(work):
+    start = process_time()
+    work()
+    return process_time() - start
+
+
+def peak(work):
+    tracemalloc.start()
+    work()
+    most = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    return most
+
+
+def main():
+    with tempfile.TemporaryDirectory() as folder:
+        file = Path(folder) / "big.glb"
+        gltf.write(big(), file)
+        size = file.stat().st_size
+        ways = {"read": lambda: gltf.read(file), "inspect": lambda: inspection.inspect(file),
+                "inspect, as text": lambda: inspection.inspect(file).text(),
+                "inspect, as a page": lambda: inspection.inspect(file).html()}
+        report = inspection.inspect(file)
+        (mesh,) = gltf.read(file).meshes
+        print(f"{len(mesh.positions):,} vertices, {len(gltf.read(file).skins[0].joints)} joints, "
+              f"{len(gltf.read(file).animations)} animations; {size / 1e6:.1f} MB; {report.headline}")
+        times = [{name: seconds(work) for name, work in ways.items()} for _ in range(ROUNDS)]
+        print(f"{'':20}{'seconds':>9}{'best':>8}{'of reading':>12}{'memory, MB':>12}{'of the file':>12}")
+        for name, work in ways.items():
+            most = peak(work)
+            print(f"{name:20}{median(row[name] for row in times):>9.2f}{min(row[name] for row in times):>8.2f}"
+                  f"{median(row[name] / row['read'] for row in times):>12.1f}{most / 1e6:>12.1f}{most / size:>12.1f}")
+
+
+if __name__ == "__main__":
+    main()
