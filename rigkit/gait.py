@@ -379,6 +379,26 @@ def foot_goals(walk):
     return _in_space(ends[..., None, :], pelvis, walk.puppet)[..., 0, :]
 
 
+def highest_hips(walk, reach=0.995):
+    """How high the hips may be for each leg to reach its planted foot; `pelvis_path` stays below both.
+
+    Pythagoras: the foot's height and the root of (reach × leg)² less (how far it is ahead or behind)². Where that
+    is too far at any height, the foot's own height.
+
+    Parameters
+    ----------
+    walk : Walk
+    reach : float
+        Share of full reach, above 0, at most 1.
+
+    Returns
+    -------
+    ndarray, shape (f, 2)
+        Metres above the floor.
+    """
+    return _plan_of(walk).room(walk.phase, _reach(reach))
+
+
 def pelvis_path(walk, reach=0.995):
     """A pelvis path at even speed that never carries a leg beyond a share of its full reach.
 
@@ -398,9 +418,7 @@ def pelvis_path(walk, reach=0.995):
     ndarray, shape (f, 3)
         The middle of the hip centres.
     """
-    plan, reach = _plan_of(walk), _one("reach", reach, "A share of full reach, such as 0.995.")
-    if reach > 1:
-        raise ValueError(f"`reach` must be a share of full reach, at most 1; got {reach:g}. 0.995 is one.")
+    plan, reach = _plan_of(walk), _reach(reach)
     grid, phase = np.linspace(0, 0.5, 200, endpoint=False), walk.phase[:, 0]  # a step, after which the sides change
     room = plan.highest(grid, reach)
     waves = np.fft.rfft(room)[:3] / len(room) * [1, 2, 2]
@@ -615,10 +633,14 @@ class _Plan:
     def highest(self, phase, reach):
         """The highest hips from which both planted feet are within a share of reach, and no higher than the forward
         walk's."""
+        both = np.stack([phase, (phase + 0.5) % 1.0])
+        return np.minimum(self.room(both, reach).min(axis=0), self.height(phase))
+
+    def room(self, phase, reach):
+        """The highest hips from which a leg's planted foot is within a share of its reach."""
         carried, upper, lower = _limb(self.puppet)
-        ends = self.planted_end(np.stack([phase, (phase + 0.5) % 1.0])) - carried
-        room = (reach * (upper + lower))**2 - ends[..., 0]**2
-        return np.minimum((ends[..., 1] + np.sqrt(np.maximum(room, 0))).min(axis=0), self.height(phase))
+        ends = self.planted_end(phase) - carried
+        return ends[..., 1] + np.sqrt(np.maximum((reach * (upper + lower))**2 - ends[..., 0]**2, 0))
 
     def planted_end(self, phase):
         """The leg's end with its foot planted, (forward from the hips, up from the floor)."""
@@ -694,6 +716,13 @@ def _one(name, value, hint):
     if value.ndim:
         raise ValueError(f"`{name}` must be one number; got shape {value.shape}. {hint}")
     return float(value)
+
+
+def _reach(reach):
+    reach = _one("reach", reach, "A share of full reach, such as 0.995.")
+    if reach > 1:
+        raise ValueError(f"`reach` must be a share of full reach, at most 1; got {reach:g}. 0.995 is one.")
+    return reach
 
 
 def _check_stance(stance, sides=False):

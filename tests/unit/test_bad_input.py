@@ -241,6 +241,7 @@ CALLS = [
     # foot
     Call(foot.Foot, ankle=array([0, 0.08], 2), heel=array([-0.05, 0], 2), ball=array([0.12, 0], 2),
          toe=array([0.2, 0], 2)),
+    Call(foot.turns, angle=array(0.3), ball_limit=array(0.7)),
     Call(foot.roll, foot=foot.Foot((0, 0.08), (-0.05, 0), (0.12, 0), (0.2, 0)), angle=array(0.3),
          ball_limit=array(0.7)),
     # leg
@@ -302,6 +303,7 @@ CALLS = [
     Call(gait.stance_share, speed=array(1.2), leg_length=array(0.8)),
     Call(gait.walk, puppet=PIP, speed=array(1.0), step_length=array(0.5), frames=8, cycles=1, table="schwartz-2008"),
     Call(gait.plant, walk=WALK, pelvis=array(gait.pelvis_path(WALK), 3)),
+    Call(gait.highest_hips, walk=WALK, reach=array(0.99)),
     Call(gait.pelvis_path, walk=WALK, reach=array(0.99)),
     Call(gait.foot_slide_cm, sole=array([HEEL_BALL_TOE, HEEL_BALL_TOE], "n", 3), stance=array([True, True])),
     Call(gait.foot_strikes, stance=array(WALK.stance)),

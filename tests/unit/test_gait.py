@@ -316,8 +316,8 @@ def test_walks_refuse_bad_input(arguments, name):
         gait.walk(**{"puppet": TAMSIN, **arguments})
 
 
-@pytest.mark.parametrize("call", [gait.plant, gait.foot_goals, gait.pelvis_path, gait.extension_pops,
-                                  gait.outside_range_deg])
+@pytest.mark.parametrize("call", [gait.plant, gait.foot_goals, gait.highest_hips, gait.pelvis_path,
+                                  gait.extension_pops, gait.outside_range_deg])
 @pytest.mark.parametrize("bad", [None, "walk", TAMSIN, np.zeros((3, 3))])
 def test_what_is_not_a_walk_is_refused(call, bad):
     with pytest.raises(ValueError, match="`walk` must be a Walk"):
@@ -434,10 +434,28 @@ def test_a_foot_leaves_the_floor_at_the_speed_it_has(name):
     assert np.linalg.norm(after - across) < 0.02 * walk.speed
 
 
+@pytest.mark.parametrize("call", [gait.pelvis_path, gait.highest_hips])
 @pytest.mark.parametrize("reach", [*BAD, 0, 1.01, [0.9, 0.95]])
-def test_the_pelvis_path_refuses_a_bad_reach(reach):
+def test_the_pelvis_path_refuses_a_bad_reach(reach, call):
     with pytest.raises(ValueError, match="`reach`"):
-        gait.pelvis_path(walked(), reach)
+        call(walked(), reach)
+
+
+@pytest.mark.parametrize("name", PUPPETS)
+@pytest.mark.parametrize("side", [0, 1])
+def test_from_its_highest_hips_a_leg_is_stretched_to_its_reach(name, side):
+    walk = gait.walk(PUPPETS[name], frames=40, cycles=1)
+    height = gait.highest_hips(walk, 0.97)[:, side]
+    hips = np.stack([0 * height, height, walk.pelvis[:, 2]], axis=-1)
+    assert_allclose(gait.plant(walk, hips).reach_share[:, side], 0.97, atol=1e-9)
+
+
+def test_a_foot_too_far_for_its_leg_has_hips_no_higher_than_itself():
+    walk = gait.walk(PUPPETS["Pip"], 1.2, 1.3)
+    heights, feet = gait.highest_hips(walk), gait.foot_goals(walk)
+    far = np.abs(feet[..., 2] - walk.pelvis[:, None, 2]) > 0.995 * limb(walk.puppet)
+    assert far.any()
+    assert_allclose(heights[far], feet[far][:, 1], atol=1e-12)
 
 
 # Slides, strikes, pops, ranges
