@@ -2,6 +2,7 @@
 
 import importlib
 import pkgutil
+from functools import cache
 from types import SimpleNamespace
 
 from rigkit import course, homework, puppets
@@ -48,10 +49,11 @@ def questions(lesson):
     return {question.name: question for question in module.QUESTIONS}
 
 
+@cache
 def lessons():
     """The numbers of the lessons that have questions, such as "06"."""
     names = (module.name for module in pkgutil.iter_modules(homework.__path__))
-    return sorted(name.removeprefix("questions_") for name in names if name.startswith("questions_"))
+    return tuple(sorted(name.removeprefix("questions_") for name in names if name.startswith("questions_")))
 
 
 def right_so_far(lesson, names, student=None):

@@ -6,6 +6,7 @@ A page holds no script and fetches nothing; its policy lets the browser use the 
 import hashlib
 import re
 from base64 import b64encode
+from functools import cache
 from html import escape
 
 from rigkit import course, stage
@@ -85,6 +86,7 @@ def question_of(question_id):
     return notebook.questions(lesson).get(name) if lesson in notebook.lessons() else None
 
 
+@cache  # a lesson is a whole notebook
 def lesson_title(number):
     """A lesson's title; "" if the course has none."""
     return next((lesson.title for lesson in course.lessons() if lesson.number == number), "")

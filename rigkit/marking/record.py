@@ -11,7 +11,7 @@ import os
 import secrets
 import sqlite3
 from contextlib import contextmanager
-from dataclasses import asdict, replace
+from dataclasses import is_dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -203,8 +203,7 @@ class Record:
 
 def frozen(entry):
     """An entry as two JSON texts: what reports show, and its private part."""
-    plain = asdict(replace(entry, overrides=(), about={}))
-    del plain["overrides"], plain["about"]
+    plain = {name: value for name, value in vars(entry).items() if name not in ("overrides", "about")}
     return _dumps(plain), _dumps(dict(entry.about))
 
 
@@ -261,4 +260,5 @@ def _in_words(path, error):
 
 
 def _dumps(value):
-    return json.dumps(value, default=lambda number: number.item())  # NumPy's integers and truths
+    """As JSON, with the parts of dataclasses by name, and NumPy's integers and truths as Python's."""
+    return json.dumps(value, default=lambda part: vars(part) if is_dataclass(part) else part.item())
