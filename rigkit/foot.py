@@ -87,6 +87,31 @@ def of_puppet(puppet):
                 toe=(puppet.foot_length - puppet.heel_length, 0.0))
 
 
+def turns(angle, ball_limit=BALL_LIMIT):
+    """How far each of `PIVOTS` turns in a roll: one value leads them, so that no two get in each other's way.
+
+    The heel takes what is below zero, the ball what lies between zero and its limit, the toe the rest.
+
+    Parameters
+    ----------
+    angle, ball_limit : array_like, shape (...)
+        As for `roll`.
+
+    Returns
+    -------
+    heel, ball, toe : ndarray, shape (...)
+        Turns about x, radians; they add up to the roll.
+
+    Raises
+    ------
+    ValueError
+        If an angle is outside its range.
+    """
+    angle, ball_limit = _checked(angle, ball_limit)
+    _check.batch(angle=angle.shape, ball_limit=ball_limit.shape)
+    return tuple(np.broadcast_arrays(*_turns(angle, ball_limit)))
+
+
 def roll(foot, angle, ball_limit=BALL_LIMIT):
     """The foot rolled by an angle, its ankle carried along; nothing slips and nothing goes below the floor.
 
@@ -110,25 +135,35 @@ def roll(foot, angle, ball_limit=BALL_LIMIT):
     ValueError
         If an angle is outside its range.
     """
-    angle, ball_limit = _check.numbers("angle", angle), _check.numbers("ball_limit", ball_limit)
+    angle, ball_limit = _checked(angle, ball_limit)
     _check.batch(foot=foot.ankle.shape[:-1], angle=angle.shape, ball_limit=ball_limit.shape)
+    return FootRoll(*_roll(foot, angle, ball_limit),
+                    np.where(angle < 0, "heel", np.where(angle > ball_limit, "toe", "ball")))
+
+
+def _checked(angle, ball_limit):
+    angle, ball_limit = _check.numbers("angle", angle), _check.numbers("ball_limit", ball_limit)
     if not (np.abs(angle) <= np.pi / 2).all():
         raise ValueError(f"`angle` must be between −π/2 and π/2 radians; got {angle.flat[np.abs(angle).argmax()]:g}. "
                          "A foot does not roll over further than upright.")
     if not ((ball_limit >= 0) & (ball_limit <= np.pi / 2)).all():
         raise ValueError(f"`ball_limit` must be between 0 and π/2 radians; got {ball_limit.tolist()}.")
-    return FootRoll(*_roll(foot, angle, ball_limit),
-                    np.where(angle < 0, "heel", np.where(angle > ball_limit, "toe", "ball")))
+    return angle, ball_limit
 
 
 def _roll(foot, angle, ball_limit):
     """`roll` without its checks and without the pivot's name."""
-    on_heel, on_toe = np.minimum(angle, 0.0), np.maximum(angle - ball_limit, 0.0)
+    on_heel, _, on_toe = _turns(angle, ball_limit)
     toe_turn = on_heel + on_toe
     toe = foot.heel + _turned(foot.toe - foot.heel, on_heel)
     ball = toe + _turned(foot.ball - foot.toe, toe_turn)
     heel, ankle = (ball + _turned(point - foot.ball, angle) for point in (foot.heel, foot.ankle))
     return ankle, heel, ball, toe, angle + np.zeros_like(toe_turn), toe_turn
+
+
+def _turns(angle, ball_limit):
+    on_heel, on_toe = np.minimum(angle, 0.0), np.maximum(angle - ball_limit, 0.0)
+    return on_heel, angle - on_heel - on_toe, on_toe
 
 
 def _turned(points, angle):

@@ -80,6 +80,26 @@ def test_batch_equals_loop(many, limit):
         assert one.pivot == together.pivot[i]
 
 
+@quick
+@given(st.lists(angles, min_size=1, max_size=8), limits)
+def test_turns_add_up_to_the_roll_and_the_heel_turns_alone(many, limit):
+    heel, ball, toe = ft.turns(many, limit)
+    np.testing.assert_allclose(heel + ball + toe, many, atol=1e-15)
+    assert (heel <= 0).all()
+    assert ((ball >= 0) & (ball <= limit + 1e-15)).all()
+    assert (toe >= 0).all()
+    assert not (heel * (ball + toe)).any()
+    np.testing.assert_allclose(ball[toe > 0], limit, atol=1e-15)
+    rolled = ft.roll(FOOT, many, limit)
+    np.testing.assert_allclose(rolled.toe_turn, heel + toe, atol=1e-15)
+    np.testing.assert_allclose(rolled.foot_turn, heel + toe + ball, atol=1e-15)
+
+
+def test_turns_of_integers_and_of_many_limits():
+    assert [turn.tolist() for turn in ft.turns([-1, 0, 1], [[0.5], [1.5]])] == [
+        [[-1, 0, 0], [-1, 0, 0]], [[0, 0, 0.5], [0, 0, 1]], [[0, 0, 0.5], [0, 0, 0]]]
+
+
 def test_many_feet_at_once_and_integers():
     both = ft.Foot(ankle=[(0, 1), (0, 2)], heel=[(-1, 0), (-1, 0)], ball=[(2, 0), (2, 0)], toe=[(3, 0), (4, 0)])
     rolled = ft.roll(both, [[0], [1]])
@@ -115,3 +135,5 @@ def test_foot_refuses(change, message):
 def test_roll_refuses(angle, limit, message):
     with pytest.raises(ValueError, match=message):
         ft.roll(FOOT, angle, limit)
+    with pytest.raises(ValueError, match=message):
+        ft.turns(angle, limit)
