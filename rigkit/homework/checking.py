@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from rigkit.homework import calling
-from rigkit.homework.question import WORDS, Verdict
+from rigkit.homework.question import REPORT, WORDS, Verdict
 
 RIGHT, NEARLY, NOT_YET, BLANK = "Right", "Nearly", "Not yet", "Not attempted yet"
 LARGEST = 1e9
@@ -62,6 +62,15 @@ def generator(*words):
 def draw(question, character, rng):
     """The question's cases as JSON data: floats, text, and lists of either."""
     return [{name: _json(value) for name, value in case.items()} for case in question.draw(rng, character)]
+
+
+def model(question, answer, cases):
+    """The records of a model of a question, such as a misconception; see `calling.call`."""
+    if question.kind == "file":
+        from rigkit.homework import rig_file  # here, because only few questions need it
+
+        return calling.call(lambda *inputs: rig_file.findings(answer(*inputs)), cases, seconds=None)
+    return calling.call(answer, cases, seconds=None)
 
 
 def weigh(question, cases, records):
@@ -154,7 +163,7 @@ def _misconception(question, cases, records):
     """The misconception that the answer follows on every case, unless that one would be right here."""
     for wrong in question.misconceptions:
         with np.errstate(all="ignore"):
-            theirs = calling.call(wrong.answer, cases, seconds=None)
+            theirs = model(question, wrong.answer, cases)
         if all(_same(question.returns, a, b) for a, b in zip(records, theirs, strict=True)):
             if all(_verdict(question, c, r).score == 1 for c, r in zip(cases, theirs, strict=True)):
                 continue
@@ -186,9 +195,16 @@ def _nans(returns):
 
 
 def _close(a, b):
+    if isinstance(a, dict):
+        return _found(a) == _found(b) != set()
     if not isinstance(a, np.ndarray):
         return a == b
     return np.allclose(a, b, rtol=1e-3, atol=1e-4, equal_nan=True)
+
+
+def _found(report):
+    """The rules that an inspection has findings of."""
+    return {finding["rule"] for finding in report["findings"] if finding["status"] == "finding"}
 
 
 def _fit(returns, output):
@@ -205,6 +221,10 @@ def _fit(returns, output):
 
 
 def _part(name, shape, value):
+    if shape == REPORT:
+        if not isinstance(value, dict) or "rigkit_inspection" not in value:
+            raise Unfit("is no rig file")
+        return value
     if shape == WORDS:
         if not isinstance(value, list) or not all(isinstance(word, str) for word in value):
             raise Unfit(f"has something else than a list of words for {name}")
@@ -225,8 +245,8 @@ def _part(name, shape, value):
 
 
 def _part_text(shape):
-    if shape == WORDS:
-        return "a list of words"
+    if shape in (REPORT, WORDS):
+        return "a rig file, .glb or .gltf" if shape == REPORT else "a list of words"
     if _is_choice(shape):
         return " or ".join(f'"{option}"' for option in shape)
     return "a number" if shape == () else " × ".join(map(str, shape)) + " numbers"

@@ -95,7 +95,7 @@ class Homework:
         return SimpleNamespace(**dict(zip(case, calling.arguments(case), strict=True)))
 
     def check(self, *function, **value):
-        """Measure one answer: `check(solve_leg)` for a function, `check(knee_side="front")` for a value.
+        """Measure one answer: `check(solve_leg)` for a function, `check(knee_side="front")` for a value or a file.
 
         The card that comes back shows itself when it is the last line of a cell. It never raises for a wrong answer,
         whatever the answer does.
@@ -120,7 +120,7 @@ class Homework:
         return f"{right} of {len(self.questions)} questions right so far."
 
     def cases(self, question, attempt):
-        """The cases of one attempt, as JSON data; a value's one case is that of the text, whichever attempt it is."""
+        """The cases of one attempt, as JSON data; of a value or a file the one of the text, whichever attempt it is."""
         words = (self.student, question.id, attempt if question.kind == "function" else 0)
         return checking.draw(question, self.character, checking.generator(*words))
 
@@ -131,8 +131,7 @@ class Homework:
                                  f"hw.check({question.name}{'' if takes_function else '=…'}).")
         attempt = course.attempts(self.lesson, question.name, self.student) + 1
         cases = self.cases(question, attempt)
-        records = calling.call(answer, cases) if callable(answer) else [calling.give(answer)] * len(cases)
-        outcome = checking.weigh(question, cases, records)
+        outcome = checking.weigh(question, cases, _records(question, answer, cases))
         if outcome.word != checking.BLANK:
             course.record(self.lesson, question.name, outcome.score, self.student, attempt=attempt,
                           misconception=outcome.misconception)
@@ -143,3 +142,11 @@ class Homework:
 
     def _names(self):
         return ", ".join(self.questions)
+
+
+def _records(question, answer, cases):
+    if question.kind == "file":
+        from rigkit.homework import rig_file  # here, because only few questions need it
+
+        return [rig_file.record(answer)]
+    return calling.call(answer, cases) if callable(answer) else [calling.give(answer)] * len(cases)

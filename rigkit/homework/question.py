@@ -4,6 +4,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
 WORDS = (str,)  # the shape of a list of words, of any length
+REPORT = (dict,)  # the shape of what an inspection finds in a rig file: see `rigkit.inspection.report`
 
 
 @dataclass(frozen=True)
@@ -14,7 +15,8 @@ class Misconception:
     ----------
     name : str
     answer : callable
-        Takes a case's values in their order, like a learner's function; also for questions asked for a value.
+        Takes a case's values in their order, like a learner's function; also for questions asked for a value. For a
+        file it gives the `gltf.Asset` that such a file would hold.
     sentence : str
         Completes "These are the values you get when …".
     """
@@ -56,17 +58,18 @@ class Question:
         The lesson's two digits; the function's name, or the keyword of a value.
     asks : str
         One line for lists.
-    kind : {"function", "value"}
-        A function is called with drawn cases. A value answers the one case in the learner's text.
+    kind : {"function", "value", "file"}
+        A function is called with drawn cases. A value answers the one case in the learner's text; so does a rig file,
+        which is inspected.
     returns : dict of str to tuple
         The parts of an answer, in order: for numbers their shape, () for a single one; for a choice its options; for a
-        list of words `WORDS`.
+        list of words `WORDS`; for a file the one part `REPORT`.
     draw : callable
         `draw(rng, character)`: a list of cases, each a dict of JSON values in the order of the function's arguments.
-        A value's draw gives one case.
+        A value's or a file's draw gives one case.
     judge : callable
-        `judge(inputs, output)`: a `Verdict`. `output` holds the parts under their names: finite arrays, an option, or
-        a list of words.
+        `judge(inputs, output)`: a `Verdict`. `output` holds the parts under their names: finite arrays, an option, a
+        list of words, or an inspection's data.
     misconceptions : tuple of Misconception
     """
 

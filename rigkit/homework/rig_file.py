@@ -1,0 +1,63 @@
+"""The learner's side of a question that asks for a rig file: the file is read as data and inspected, and never run."""
+
+from pathlib import Path
+
+from rigkit import gltf, inspection
+from rigkit.homework import calling
+from rigkit.inspection.legs import SIDE_WORDS
+
+MOST_BYTES = 10 * 2**20
+KEPT = ("rule", "title", "about", "status", "severity", "number", "unit", "sense", "limit", "said", "todo")
+
+
+def record(answer):
+    """What an inspection finds in a file: a record as `calling` makes them, never an error.
+
+    Parameters
+    ----------
+    answer : str, Path, bytes or ...
+        A .glb or .gltf file, or what stands in one; `...` is no answer yet.
+
+    Returns
+    -------
+    dict
+        {"out": what `findings` gives}, or {"end": …}.
+    """
+    if answer is ...:
+        return {"end": "blank"}
+    if not isinstance(answer, str | Path | bytes):
+        return {"end": "unreadable", "what": f"no name of a file but a {type(answer).__name__}"}
+    try:
+        return calling.give(findings(gltf.read(_bytes(answer))))
+    except OSError as error:
+        return {"end": "unreadable", "what": f"a file that cannot be opened ({error.strerror or error})"}
+    except ValueError as error:
+        return {"end": "unreadable", "what": f"a file that cannot be read ({error})"}
+
+
+def findings(asset):
+    """What an inspection finds in an asset, in short.
+
+    Returns
+    -------
+    dict
+        "rigkit_inspection", the schema; "findings", of each rule those parts that `Report.data` gives and a judge
+        weighs; "places", the joints of the legs at rest, "left.knee" to [x, y, z] along the file's axes, metres.
+    """
+    report = inspection.inspect(asset)
+    data = report.data()
+    found = [{key: finding[key] for key in KEPT if finding[key] is not None} for finding in data["findings"]]
+    at_rest = report.legs.metres * asset.rest_world()[:, :3, 3] if report.legs.legs else []
+    places = {f"{SIDE_WORDS[side]}.{part}": at_rest[node].tolist()
+              for side, leg in report.legs.legs.items() for part, node in leg.joints.items()}
+    return {"rigkit_inspection": data["rigkit_inspection"], "findings": found, "places": places}
+
+
+def _bytes(answer):
+    if isinstance(answer, bytes):
+        return answer
+    with open(answer, "rb") as file:
+        data = file.read(MOST_BYTES + 1)
+    if len(data) > MOST_BYTES:
+        raise ValueError(f"it is larger than {MOST_BYTES // 2**20} MiB; export fewer vertices")
+    return data
