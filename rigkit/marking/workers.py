@@ -9,7 +9,7 @@ from dataclasses import dataclass, field, replace
 from multiprocessing.connection import wait
 
 from rigkit.marking import report
-from rigkit.marking.entry import NOT_STARTED, Entry, Learner, Override
+from rigkit.marking.entry import Entry, Learner, Override
 from rigkit.marking.marker import Submission, mark_one
 from rigkit.marking.record import frozen, now, thawed
 
@@ -62,7 +62,7 @@ def done(task, entries):
 def given_up(task, why):
     """A task whose workers died of it."""
     return done(task, [Entry(task.learner, submission.lesson, submission.place, submission.digest, marked=False,
-                             end=NOT_STARTED, why=why, time=now()) for submission in task.submissions])
+                             end="", why=why, time=now()) for submission in task.submissions])
 
 
 def how_many():
@@ -85,47 +85,49 @@ class Workers:
     """
 
     def __init__(self, jail, count):
-        self._jail, self._count, self._idle = jail, count, []
+        self._jail, self._count, self._idle, self._busy = jail, count, [], {}
 
     def __enter__(self):
         return self
 
     def __exit__(self, *_):
-        while self._idle:
-            self._idle.pop().end()
+        for worker in (*self._idle, *(worker for worker, _, _ in self._busy.values())):
+            worker.end()
 
     def each(self, tasks):
         """`Done` for each of the tasks, in the order in which they are done; asks for a task only when one is due."""
-        tasks, busy, tries = iter(tasks), {}, {}
-        try:
-            while True:
-                while len(busy) < self._count and (task := next(tasks, None)) is not None:
-                    self._start(task, busy)
-                if not busy:
-                    return
-                for pipe in wait(list(busy)):
-                    worker, task = busy.pop(pipe)
-                    try:
-                        found = pipe.recv()
-                    except (EOFError, OSError):
-                        worker.end()
-                        tries[task.learner.id] = tries.get(task.learner.id, 1) + 1
-                        if tries[task.learner.id] <= _TRIES:
-                            self._start(task, busy)
-                            continue
-                        found = given_up(task, f"The process that marked it died {_TRIES} times.")
-                    else:
-                        self._idle.append(worker)
+        tasks = iter(tasks)
+        self._fill(tasks)
+        while self._busy:
+            for pipe in wait(list(self._busy)):
+                found = self._answer(pipe)
+                self._fill(tasks)  # before whoever asked takes time over what was found
+                if found:
                     yield found
-        finally:
-            for worker, _ in busy.values():
-                worker.end()
 
-    def _start(self, task, busy):
+    def _fill(self, tasks):
+        while len(self._busy) < self._count and (task := next(tasks, None)) is not None:
+            self._start(task)
+
+    def _start(self, task, tries=1):
         worker = self._idle.pop() if self._idle else _Worker(self._jail)
         with suppress(OSError):  # it has died already: its pipe will say so
             worker.pipe.send(task)
-        busy[worker.pipe] = worker, task
+        self._busy[worker.pipe] = worker, task, tries
+
+    def _answer(self, pipe):
+        """What a worker found; None where it died and another one tries."""
+        worker, task, tries = self._busy.pop(pipe)
+        try:
+            found = pipe.recv()
+        except (EOFError, OSError):
+            worker.end()
+            if tries == _TRIES:
+                return given_up(task, f"The process that marked it died {_TRIES} times.")
+            self._start(task, tries + 1)
+            return None
+        self._idle.append(worker)
+        return found
 
 
 class _Worker:
