@@ -8,6 +8,7 @@ alone. What comes out is read as a stranger's by `jail`.
 import contextlib
 import json
 import os
+import resource
 import sys
 import time
 import types
@@ -17,26 +18,17 @@ MOST_LINE = 64 * 1024
 
 def main():
     setup = json.loads(sys.argv[3])
-    _limit(setup["limits"])
+    for name, soft_and_hard in setup["limits"].items():
+        with contextlib.suppress(AttributeError, ValueError, OSError):  # not every system has each
+            resource.setrlimit(getattr(resource, f"RLIMIT_{name}"), soft_and_hard)
     sys.path += setup["paths"]
-    if setup["readable"]:
-        from landlock import confine
+    if setup["landlock"]:
+        import landlock
 
-        confine(setup["readable"], bytes.fromhex(setup["filter"]))
+        landlock.confine(**setup["landlock"])
     if setup["fonts"]:
         _copy(setup["fonts"], os.environ["MPLCONFIGDIR"])
-    answers = Answers(int(sys.argv[1]), int(sys.argv[2]))
-    _serve(answers)
-
-
-def _limit(limits):
-    try:
-        import resource
-    except ImportError:
-        return
-    for name, pair in limits.items():
-        with contextlib.suppress(AttributeError, ValueError, OSError):  # not every system has each
-            resource.setrlimit(getattr(resource, f"RLIMIT_{name}"), pair)
+    _serve(Answers(int(sys.argv[1]), int(sys.argv[2])))
 
 
 def _copy(source, target):

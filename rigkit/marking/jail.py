@@ -11,7 +11,6 @@ import json
 import math
 import os
 import platform
-import pwd
 import signal as signals
 import socket
 import subprocess
@@ -41,13 +40,13 @@ PROTECTS = {
     "unjailed": "NOTHING: learners' code can read, change and send away all that the user who runs it can",
 }
 ADVICE = (  # what bwrap says, and what that means; to tell a teacher, never to decide
-    ("creating new namespace", "this system does not allow user namespaces, or this is a container whose filter "
-                               "refuses them: allow them, or mark on another machine"),
-    ("No permissions to create", "this system does not allow user namespaces: an administrator can"),
     ("nesting depth", "`user.max_user_namespaces` is 0, or this is a jail already"),
+    ("Resource temporarily unavailable", "a limit on processes is set outside the jail: raise it (`ulimit -u`)"),
+    ("No permissions to create", "this system does not allow user namespaces: an administrator can"),
+    ("reating new namespace", "this system does not allow user namespaces, or this is a container whose filter refuses "
+                              "them: allow them, or mark on another machine"),
     ("uid map", "this system's AppArmor refuses: an administrator can give bwrap a profile with `userns,`"),
     ("RTM_NEWADDR", "this system's AppArmor refuses: an administrator can give bwrap a profile with `userns,`"),
-    ("Resource temporarily unavailable", "a limit on processes is set outside the jail: raise it (`ulimit -u`)"),
     ("Can't find source path", "a folder that the jail needs is gone or closed to the user it runs as"),
 )
 # What a jail must refuse, as code that gets through without one. Each is tried before the first submission.
@@ -186,6 +185,8 @@ def _dropped(user):
         if user is not None:
             raise NoJail("only root can run learners' code as another user.")
         return None
+    import pwd  # here, because Windows has none
+
     try:
         entry = pwd.getpwnam(user or "nobody")
     except KeyError:
@@ -247,7 +248,6 @@ class Jail:
                  "arguments": json.dumps(self.bwrap and _bwrap_arguments(self, self.shelves(), {}, "", "")).encode()}
         return {"kind": self.kind, "protects": PROTECTS[self.kind], "bwrap": _version(self.bwrap),
                 "kernel": platform.release(), "python": self.python.version, "numpy": metadata.version("numpy"),
-                "limits": {name: soft for name, (soft, _) in _limits(self.kind, 20.0).items()},
                 "kit": self.site.kit.name,
                 "digests": {name: hashlib.sha256(data).hexdigest() for name, data in files.items()}}
 
@@ -277,7 +277,7 @@ class Jail:
             end = TIME
         if end in (FINISHED, STOPPED) and found.ran_out_of_memory():
             end = MEMORY
-        about = dict(self.about)
+        about = self.about | {"limits": {name: soft for name, (soft, _) in _limits(self.kind, seconds).items()}}
         if end == NOT_STARTED:
             about["why"] = advice(talk.errors())
         return Run(end, signal, tuple(found.cells), {name: got for name, got in found.records.items() if got},
@@ -378,12 +378,12 @@ class _Process:
         elif jail.kind == "unjailed":
             folder = self._open.enter_context(_folder(jail.user))
             environment = ENVIRONMENT | {"HOME": folder, "TMPDIR": folder, "MPLCONFIGDIR": f"{folder}/fonts"}
-        setup = {"limits": _limits(jail.kind, seconds), "paths": [str(shelf) for shelf in shelves.values()],
-                 "fonts": f"{shelves['matplotlib']}/fonts" if "matplotlib" in shelves else None,
-                 "readable": [], "filter": jail.filter.hex()}
+        places = [str(shelf) for shelf in shelves.values()]
+        setup = {"limits": _limits(jail.kind, seconds), "paths": places, "landlock": None,
+                 "fonts": f"{shelves['matplotlib']}/fonts" if "matplotlib" in shelves else None}
         if jail.kind == "landlock":
-            setup["readable"] = [place for place in (*LIBRARIES, *setup["paths"], jail.python.stdlib, "/lib", "/lib64",
-                                                     "/dev/null", "/dev/urandom") if os.path.exists(place)]
+            readable = (*LIBRARIES, *places, jail.python.stdlib, "/lib", "/lib64", "/dev/null", "/dev/urandom")
+            setup["landlock"] = {"readable": list(filter(os.path.exists, readable)), "program": jail.filter.hex()}
         self._popen = subprocess.Popen(
             [*command, jail.python.path, "-I", "-S", "-B", "-X", "utf8", f"{shelves['kit']}/driver.py",
              str(request_end), str(result_end), json.dumps(setup)],
@@ -403,7 +403,7 @@ class _Process:
         return self
 
     def __exit__(self, *_):
-        with contextlib.suppress(ProcessLookupError):
+        with contextlib.suppress(ProcessLookupError, PermissionError):  # it is gone; macOS says so by the second
             os.killpg(self._popen.pid, signals.SIGKILL)
         self._popen.wait()
         self._popen.stdout.close()
@@ -416,9 +416,12 @@ class _Process:
             status = self._popen.wait(1.0)
         except subprocess.TimeoutExpired:
             return None
-        for line in os.read(self._status, 4096).splitlines() if status >= 0 else []:
-            with contextlib.suppress(ValueError):
-                status = 128 - json.loads(line)["exit-code"] if "exit-code" in json.loads(line) else status
+        os.set_blocking(self._status, False)
+        with contextlib.suppress(OSError, ValueError):  # bwrap's word for it, where bwrap was not ended itself
+            for line in os.read(self._status, 4096).splitlines():
+                match json.loads(line):
+                    case {"exit-code": int(code)} if status >= 0:
+                        status = 128 - code
         return -status if status < 0 else None
 
 

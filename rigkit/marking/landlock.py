@@ -10,7 +10,7 @@ import struct
 
 CREATE_RULESET, ADD_RULE, RESTRICT_SELF = 444, 445, 446  # system calls, the same on both machines
 READ_FILE, READ_DIR = 1 << 2, 1 << 3
-FILE_RIGHTS = {1: 13, 2: 14, 3: 15, 4: 15}  # by version, how many; from version 5 on there are 16
+OLDEST = 3  # before it, files could be cut to nothing (Linux 6.2)
 SET_PDEATHSIG, SET_SECCOMP, SET_NO_NEW_PRIVS = 1, 22, 38
 
 
@@ -20,13 +20,13 @@ def confine(readable, program):
     Parameters
     ----------
     readable : list of str
-    program : bytes
-        See `rigkit.marking.seccomp`.
+    program : str
+        The bytes of `rigkit.marking.seccomp.program`, as hexadecimal digits.
 
     Raises
     ------
     OSError
-        The kernel has no Landlock, or refuses.
+        The kernel has no Landlock, an old one, or refuses.
     """
     libc = ctypes.CDLL(None, use_errno=True)
 
@@ -39,7 +39,9 @@ def confine(readable, program):
     ask("prctl", SET_PDEATHSIG, int(signal.SIGKILL), 0, 0, 0)
     ask("prctl", SET_NO_NEW_PRIVS, 1, 0, 0, 0)
     version = ask("syscall", CREATE_RULESET, 0, 0, 1)
-    rights = (1 << FILE_RIGHTS.get(version, 16)) - 1
+    if version < OLDEST:
+        raise OSError(f"this kernel's Landlock is of version {version}; {OLDEST} is needed")
+    rights = (1 << (15 if version < 5 else 16)) - 1
     # then TCP, from version 4; signals and abstract sockets, from version 6
     attributes = struct.pack("<QQQ", rights, 3, 3)[:8 if version < 4 else 16 if version < 6 else 24]
     rules = ask("syscall", CREATE_RULESET, attributes, len(attributes), 0)
@@ -50,5 +52,5 @@ def confine(readable, program):
         os.close(folder)
     ask("syscall", RESTRICT_SELF, rules, 0)
     os.close(rules)
-    steps = ctypes.create_string_buffer(program, len(program))
-    ask("prctl", SET_SECCOMP, 2, struct.pack("@HP", len(program) // 8, ctypes.addressof(steps)), 0, 0)
+    steps = ctypes.create_string_buffer(bytes.fromhex(program))
+    ask("prctl", SET_SECCOMP, 2, struct.pack("@HP", len(program) // 16, ctypes.addressof(steps)), 0, 0)

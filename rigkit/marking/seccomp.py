@@ -18,8 +18,8 @@ REFUSED = {
     "shmget": (29, 194), "shmat": (30, 196), "shmctl": (31, 195), "memfd_create": (319, 279),
     "memfd_secret": (447, 447),
     # messages and semaphores
-    "msgget": (68, 186), "msgsnd": (69, 189), "semget": (64, 190), "semop": (65, 193), "semtimedop": (220, 192),
-    "mq_open": (240, 180), "mq_unlink": (241, 181),
+    "msgget": (68, 186), "msgsnd": (69, 189), "msgrcv": (70, 188), "msgctl": (71, 187), "semget": (64, 190),
+    "semop": (65, 193), "semctl": (66, 191), "semtimedop": (220, 192), "mq_open": (240, 180), "mq_unlink": (241, 181),
     # other processes
     "ptrace": (101, 117), "process_vm_readv": (310, 270), "process_vm_writev": (311, 271), "kcmp": (312, 272),
     "pidfd_open": (434, 434), "pidfd_getfd": (438, 438), "process_madvise": (440, 440), "process_mrelease": (448, 448),
@@ -45,12 +45,16 @@ REFUSED = {
     "setdomainname": (171, 162), "vhangup": (153, 58), "move_pages": (279, 239), "migrate_pages": (256, 238),
 }
 
-# More to refuse where the process keeps its user and sees the machine's files: other programs, signals, and changes
-# of modes and times, which Landlock does not cover.
+# More to refuse where the process keeps its user among the machine's files and processes. Landlock covers none of it.
 REFUSED_WITHOUT_NAMESPACES = {
-    "execve": (59, 221), "execveat": (322, 281),
+    # other programs; sockets with a name (a pair's ends can send to them)
+    "execve": (59, 221), "execveat": (322, 281), "socketpair": (53, 199),
+    # signals to other processes, their limits and their share of the machine
     "kill": (62, 129), "tkill": (200, 130), "tgkill": (234, 131), "pidfd_send_signal": (424, 424),
-    "rt_sigqueueinfo": (129, 138), "rt_tgsigqueueinfo": (297, 240),
+    "rt_sigqueueinfo": (129, 138), "rt_tgsigqueueinfo": (297, 240), "prlimit64": (302, 261), "setpriority": (141, 140),
+    "ioprio_set": (251, 30), "sched_setaffinity": (203, 122), "sched_setparam": (142, 118),
+    "sched_setscheduler": (144, 119), "sched_setattr": (314, 274),
+    # modes, owners, times and attributes of files
     "chmod": (90, None), "fchmod": (91, 52), "fchmodat": (268, 53), "fchmodat2": (452, 452), "chown": (92, None),
     "fchown": (93, 55), "lchown": (94, None), "fchownat": (260, 54), "utime": (132, None), "utimes": (235, None),
     "utimensat": (280, 88), "futimesat": (261, None), "setxattr": (188, 5), "lsetxattr": (189, 6),

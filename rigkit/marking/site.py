@@ -99,7 +99,7 @@ class Site:
         files |= {"rigkit/homework/calling.py": RIGKIT / "homework" / "calling.py"}
         files |= {name: HERE / name for name in ("driver.py", "landlock.py")}
         contents = {place: path.read_bytes() for place, path in files.items()}
-        digest = hashlib.sha256()
+        digest = hashlib.sha256(self._interpreter.version.encode())
         for place, data in contents.items():
             digest.update(f"{place}\n{len(data)}\n".encode() + data)
 

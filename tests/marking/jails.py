@@ -9,7 +9,7 @@ from rigkit.marking import jail
 CASES = [{"x": 1.25}, {"x": 777.125}, {"x": -0.5}]
 RIGHT = {"twice": [{"out": 2.5}, {"out": 1554.25}, {"out": -1.0}], "seven": [{"out": 7.0}]}
 ANSWERS = "def twice(x):\n    return 2 * x\n\nseven = 7"
-FUNCTION, VALUE = jail.Call("twice", "function", CASES, 0.5), jail.Call("seven", "value", [], 0.5)
+FUNCTION, VALUE = jail.Call("twice", "function", CASES, 1.0), jail.Call("seven", "value", [], 1.0)
 
 
 @functools.cache

@@ -4,13 +4,16 @@ The cells are in attacks.txt; here is what must come of them.
 """
 
 import re
+import socket
+import subprocess
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
 
-from tests.marking.jails import ANSWERS, CASES, RIGHT, run
+from rigkit.marking.site import run_as
+from tests.marking.jails import ANSWERS, CASES, RIGHT, opened, run
 
 TOOLS, *CELLS = re.split(r"^# %% .*\n", Path(__file__).with_name("attacks.txt").read_text(encoding="utf-8"),
                          flags=re.MULTILINE)[1:]
@@ -65,7 +68,7 @@ def raised(kind, line=None):
     return {"end": "raised", "type": kind, "message": "", "line": line and FIRST_LINE + line}
 
 
-HUNG = {"end": "stopped", "seconds": 0.5}
+HUNG = {"end": "stopped", "seconds": 1.0}
 
 COMES = {
     # it ends, or does not
@@ -78,9 +81,9 @@ COMES = {
     "becomes another program": over(),
     "kills all that it can": unharmed("ProcessLookupError"),
     "closes all descriptors": over(),
-    "waits for ever": over("time limit", seconds=1.0),
-    "never ends": over("time limit", seconds=1.0),
-    "never ends and ignores signals": over("time limit", seconds=1.0),
+    "waits for ever": over("time limit", seconds=2.0),
+    "never ends": over("time limit", seconds=2.0),
+    "never ends and ignores signals": over("time limit", seconds=2.0),
     "sleeps at the exit": unharmed(),
     "leaves a thread behind": unharmed(),
     "recurses": unharmed("RecursionError"),
@@ -122,6 +125,7 @@ COMES = {
     "uses the kernel's side doors": unharmed(),
     "asks for a namespace of its own": unharmed(),
     "asks in the other numbering": over(signal=31),
+    "meddles with its neighbours": unharmed(),
     "uses asyncio as it should": unharmed(),
     # it cheats
     "answers before it is asked": unharmed(),
@@ -146,7 +150,7 @@ COMES = {
     "answers by an array that never comes": answered(HUNG),
     "answers never, catching all": answered(HUNG),
     "answers until it hangs": Comes(twice=[*RIGHT["twice"][:2], HUNG]),
-    "answers until it hangs for good": Comes("time limit", RIGHT["twice"][:2], [], seconds=1.0),
+    "answers until it hangs for good": Comes("time limit", RIGHT["twice"][:2], [], seconds=2.0),
     "answers raw: infinity": answered(unreadable("not a finite number")),
     "answers raw: NaN": answered(unreadable("not a finite number")),
     "answers raw: a long number": answered(unreadable("a number of more than 30 digits")),
@@ -161,8 +165,8 @@ COMES = {
 # What Landlock must stop as well, with the record that comes of it there.
 BY_LANDLOCK = {name: COMES[name] for name in (
     "starts processes", "starts a program", "uses the network", "uses the kernel's side doors", "fills the root",
-    "asks for a namespace of its own", "raises its limits", "asks for all memory", "answers twice", "never ends",
-    "prints without end", "leaves at once", "reads the course")} | {
+    "asks for a namespace of its own", "raises its limits", "meddles with its neighbours", "asks for all memory",
+    "answers twice", "never ends", "prints without end", "leaves at once", "reads the course")} | {
     "becomes another program": unharmed("PermissionError"),
     "kills itself": unharmed("PermissionError"),
     "fills its folder": unharmed("PermissionError"),
@@ -172,13 +176,22 @@ BY_LANDLOCK = {name: COMES[name] for name in (
 
 @pytest.fixture(scope="module")
 def outside(tmp_path_factory):
-    """A folder that anybody may write to, with a file that anybody may change."""
+    """A folder that anybody may write to, with a file that anybody may change and a socket that anybody may send to."""
     folder = tmp_path_factory.mktemp("outside")
-    for place in (folder, *folder.parents[:2]):  # nothing but the jail shall stand in the way
-        place.chmod(0o777)
     (folder / "canary").write_text("sings")
-    (folder / "canary").chmod(0o666)
-    return folder
+    with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as listener:
+        listener.bind(str(folder / "socket"))
+        for place in (folder, *folder.parents[:2], *folder.iterdir()):  # nothing but the jail shall stand in the way
+            place.chmod(0o777)
+        yield folder
+
+
+@pytest.fixture(scope="module")
+def neighbour():
+    """A process of the user who runs learners' code."""
+    with subprocess.Popen(["sleep", "600"], cwd="/", **run_as(opened().user)) as process:
+        yield process
+        process.kill()
 
 
 def test_each_attack_is_tried():
@@ -187,25 +200,31 @@ def test_each_attack_is_tried():
 
 @pytest.mark.needs_jail
 @pytest.mark.parametrize("name", COMES)
-def test_what_comes_of(name, outside):
-    check(name, COMES[name], outside, "bwrap")
+def test_what_comes_of(name, outside, neighbour):
+    check(name, COMES[name], outside, neighbour, "bwrap")
 
 
 @pytest.mark.needs_jail
 @pytest.mark.parametrize("name", BY_LANDLOCK)
-def test_what_comes_of_it_by_landlock(name, outside):
-    check(name, BY_LANDLOCK[name], outside, "landlock")
+def test_what_comes_of_it_by_landlock(name, outside, neighbour):
+    check(name, BY_LANDLOCK[name], outside, neighbour, "landlock")
 
 
-@pytest.mark.parametrize("name", ["reads the machine's files", "uses the network", "uses the kernel's side doors"])
-def test_without_a_jail_it_would_get_through(name, outside):
-    found = run(ANSWERS, TOOLS + CELLS[NAMES.index(name)].replace("OUTSIDE", repr(str(outside))), kind="unjailed")
+@pytest.mark.needs_jail
+@pytest.mark.parametrize("name", ["reads the machine's files", "uses the network", "uses the kernel's side doors",
+                                  "meddles with its neighbours"])
+def test_without_a_jail_it_would_get_through(name, outside, neighbour):
+    found = run(ANSWERS, cell(name, outside, neighbour), kind="unjailed")
     assert "GOT THROUGH" in found.printed
 
 
-def check(name, comes, outside, kind):
-    cell = CELLS[NAMES.index(name)].replace("OUTSIDE", repr(str(outside)))
-    found = run(ANSWERS, TOOLS + cell, seconds=comes.seconds, kind=kind)
+def cell(name, outside, neighbour):
+    own = CELLS[NAMES.index(name)]
+    return TOOLS + own.replace("OUTSIDE", repr(str(outside))).replace("NEIGHBOUR", str(neighbour.pid))
+
+
+def check(name, comes, outside, neighbour, kind):
+    found = run(ANSWERS, cell(name, outside, neighbour), seconds=comes.seconds, kind=kind)
     assert "GOT THROUGH" not in found.printed
     assert (found.end, found.signal) == (comes.end, comes.signal), found.printed
     assert found.records == {name: list(records) for name, records in
@@ -214,6 +233,7 @@ def check(name, comes, outside, kind):
         assert found.cells[1].get("error") == comes.error, found.printed
     assert len(found.printed) <= 64 * 1024
     assert (outside / "canary").read_text() == "sings"
-    assert [path.name for path in outside.iterdir()] == ["canary"]
+    assert sorted(path.name for path in outside.iterdir()) == ["canary", "socket"]
+    assert neighbour.poll() is None
     after = run(ANSWERS, kind=kind)  # and whoever comes next is not touched
     assert (after.end, after.records) == ("finished", RIGHT)
