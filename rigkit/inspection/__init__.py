@@ -92,8 +92,9 @@ def _cannot_apply(rule, subject):
 
 def _finding(rule, limit, outcome):
     if isinstance(outcome, Unmeasured):
-        return Finding(rule.id, rule.title, outcome.about, UNMEASURED, rule.severity, None, rule.unit, rule.sense, limit,
-                       rule.because, f"{outcome.reason[:1].upper()}{outcome.reason[1:]}.", (), rule.why, rule.todo)
+        said = f"{outcome.reason[:1].upper()}{outcome.reason[1:]}."
+        return Finding(rule.id, rule.title, outcome.about, UNMEASURED, rule.severity, None, rule.unit, rule.sense,
+                       limit, rule.because, said, (), rule.why, rule.todo)
     number, said, parts, draw = float(outcome.number), outcome.said, outcome.parts, outcome.draw
     status = PASS if (number <= limit if rule.sense == "at most" else number >= limit) else FINDING
     return Finding(rule.id, rule.title, outcome.about, status, rule.severity, number, rule.unit, rule.sense, limit,

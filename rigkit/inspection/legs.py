@@ -376,8 +376,9 @@ def _pair(tree, triples, up, needed):
 
 def _apart(tree, joints):
     """Which two triples share no joint and do not hang from each other, shape (m, m)."""
-    above = {hip: set(tree.above(hip)) for hip in set(joints[:, 0].tolist())}
-    hangs = np.array([[one in above[two] for two in joints[:, 0].tolist()] for one in joints[:, 0].tolist()], dtype=bool)
+    hips = joints[:, 0].tolist()
+    above = {hip: set(tree.above(hip)) for hip in set(hips)}
+    hangs = np.array([[one in above[two] for two in hips] for one in hips], dtype=bool)
     shared = (joints[:, None, :, None] == joints[None, :, None, :]).any(axis=(-2, -1))
     return ~(shared | hangs | hangs.T)
 

@@ -32,8 +32,9 @@ def foot_slide(subject, motion):
     parts, runs = [], {}
     for side, path in soles.items():
         path = path - motion.times[:, None, None] * ground
-        body_speed = np.linalg.norm(np.diff(root[:, [0, 2]] - motion.times[:, None] * ground[[0, 2]], axis=0) / step, axis=-1)
-        pace = max(float(np.median(body_speed)), STILL * subject.length)
+        carried = root - motion.times[:, None] * ground
+        speed = np.linalg.norm(np.diff(carried[:, [0, 2]], axis=0) / step, axis=-1)
+        pace = max(float(np.median(speed)), STILL * subject.length)
         moved = gait.foot_slide_cm(path, np.ones(len(path), bool)) / 100
         still = np.concatenate([[True], moved[1:] / step[:, 0] < pace])
         stance = _trimmed(near[side] & still, motion.times)
@@ -50,7 +51,7 @@ def foot_slide(subject, motion):
     return Measured(number, f"The {side_name(side)} foot slides {number:.2g} cm while it stands, from "
                             f"{motion.times[first]:.2f} to {motion.times[last]:.2f} s; {len(parts)} "
                             f"{'time' if len(parts) == 1 else 'times'} a foot stood.{spot}", tuple(parts), motion.name,
-                    lambda: pictures.slide(subject, side, path[first], path[last], number))
+                    lambda kind: pictures.slide(subject, path[first], path[last], number, kind))
 
 
 def _passing_ground(subject, soles, near, root, times):
@@ -131,7 +132,7 @@ def extension_pop(subject, motion):
             f"{motion.times[at]:.2f} s." if number else f"No leg comes near full reach; the {side} one reaches "
                                                         f"{100 * share:.1f} % of it.")
     return Measured(number, said, tuple(parts), motion.name,
-                    lambda: pictures.two_frames(subject, key, motion, at, at + 1, f"{number:.0f}°/s"))
+                    lambda kind: pictures.two_frames(subject, key, motion, at, at + 1, f"{number:.0f}°/s", kind))
 
 
 def _reach_and_bend(subject, side, motion):
@@ -154,10 +155,11 @@ def knee_flip(subject, motion):
     side, number = worst(parts)
     key, first, last = worst_at[side]
     joint = subject.legs.legs[key].bend
-    said = f"Within {FLIP_WINDOW:g} s the {side} {joint} turns at most {number:.0f}° about the line from hip to ankle" + (
-        f", from {motion.times[first]:.2f} to {motion.times[last]:.2f} s." if number > 1 else ".")
+    when = f", from {motion.times[first]:.2f} to {motion.times[last]:.2f} s" if number > 1 else ""
+    said = (f"Within {FLIP_WINDOW:g} s the {side} {joint} turns at most {number:.0f}° about the line from hip to ankle"
+            f"{when}.")
     return Measured(number, said, tuple(parts), motion.name,
-                    lambda: pictures.two_frames(subject, key, motion, first, last, f"{number:.0f}°"))
+                    lambda kind: pictures.two_frames(subject, key, motion, first, last, f"{number:.0f}°", kind))
 
 
 def _fastest_turn(subject, side, motion):
@@ -198,10 +200,16 @@ def human_range(subject, motion):
     name, number = worst(parts)
     side, i, angle, joint = at[name]
     low, high = (np.degrees(getattr(body.joint_range(joint), end)) for end in ("low", "high"))
-    said = (f"The {name} turns to {angle:.0f}° at {motion.times[i]:.2f} s, {number:.0f}° beyond the average range of "
-            f"{low:.0f}° to {high:.0f}°." if number > 0.5 else "Every joint stays within the average human range.")
+    said = "Every joint stays within the average human range."
+    if number > 0.5:
+        said = (f"The {name} turns to {_whole(angle)}° at {motion.times[i]:.2f} s, {number:.0f}° beyond the average range "
+                f"of {_whole(low)}° to {high:.0f}°.")
     return Measured(number, f"{said} {body.CAUTION}", tuple(parts), motion.name,
-                    lambda: pictures.two_frames(subject, side, motion, i, i, f"{angle:.0f}°"))
+                    lambda kind: pictures.two_frames(subject, side, motion, i, i, f"{_whole(angle)}°", kind))
+
+
+def _whole(number):
+    return f"{number:.0f}".replace("-", "−")
 
 
 def anatomical_angles(subject, side, motion):
@@ -244,15 +252,17 @@ RULES = (
     Rule("extension-pop", "No leg snaps straight", "° a second", "at most", 600.0,
          "published knees turn at up to 332° a second in a free walk (Schwartz 2008, computed); twice that is a snap",
          "A goal at the edge of reach makes the knee snap: a millimetre there is five degrees.",
-         "Lower the pelvis, or ease the goal into the last centimetres of reach.", "moderate", extension_pop, ("moves",)),
+         "Lower the pelvis, or ease the goal into the last centimetres of reach.", "moderate", extension_pop,
+         ("moves",)),
     Rule("knee-flip", "No knee flips", "°", "at most", 90.0,
          f"within a tenth of a second; no thigh rotates that fast; {CHOSEN}",
          "A goal that crosses the line of the pole throws the knee to the other side.",
          "Keep the pole in front of the knee and away from the line from hip to ankle; let it follow the foot.",
          "serious", knee_flip, ("moves",)),
     Rule("human-range", "Joints stay within human range", "°", "at most", 15.0,
-         "beyond the AAOS averages; people differ by up to 10° (standard deviations of Boone and Azen 1979, from memory); "
-         + CHOSEN,
+         "beyond the AAOS averages; people differ by up to 10° (standard deviations of Boone and Azen 1979, from "
+         f"memory); {CHOSEN}",
          "A joint far beyond its range looks broken, unless that is meant.",
-         "Look at the moment it says: share the motion with the joints above and below.", "slight", human_range, ("moves",)),
+         "Look at the moment it says: share the motion with the joints above and below.", "slight", human_range,
+         ("moves",)),
 )

@@ -1,4 +1,7 @@
-"""The picture of each finding: the legs, flat, and on them the one thing it measured."""
+"""The picture of each finding: the legs, flat, and on them the one thing it measured.
+
+`kind` is the ink of its number: a stage's "miss" for a finding, "goal" for what passes.
+"""
 
 import numpy as np
 
@@ -7,56 +10,61 @@ from rigkit import stage as st
 WIDTH, HALF = 420, 204  # px; of one picture, and of one of two side by side
 BANDS = 36  # how many heights a limb's outline is drawn from
 MOST_DOTS = 150
+TALL = 0.95  # a picture's height is at most this share of its width
+AXES = {"side": np.array([(0, 0, 1), (0, 1, 0)], float), "front": np.array([(1, 0, 0), (0, 1, 0)], float),
+        "top": np.array([(1, 0, 0), (0, 0, -1)], float)}  # to the right and up in each view
 
 
-def names(subject, marked=()):
+def names(subject, marked, kind):
     """What each joint was taken for; marked ones in the ink of a miss."""
-    stage = _legs(subject, "front", "What was taken for what", names=False, room=0.9)
+    stage = _legs(subject, "front", "What was taken for what")
     for side, leg in subject.legs.legs.items():
         for part, node in leg.joints.items():
             if part == "toe" and "ball" in leg.joints:
                 continue
-            stage.note(subject.points[node], subject.names[node][:24], "miss" if (side, part) in marked else "plain",
+            stage.note(subject.points[node], subject.names[node][:24], kind if (side, part) in marked else "plain",
                        "right" if side == "L" else "left")
     return stage
 
 
-def loose(subject, found):
+def loose(subject, found, kind):
     """Joints that do not hang from the one above them."""
-    stage = _legs(subject, "turntable", "What hangs from what")
+    stage = _legs(subject, "front", "What hangs from what")
     for side, upper, lower in found:
         above = subject.points[subject.root] if upper == "pelvis" else subject.place(side, upper)
-        stage.measure(above, subject.place(side, lower), "not joined")
+        stage.measure(above, subject.place(side, lower), "not joined", kind)
     return stage
 
 
-def mirror(subject, part, cm):
-    """The left side mirrored over the right one."""
-    image = [subject.place("L", name) * [-1, 1, 1] for name in subject.common_parts]
-    apart = subject.place("R", part) - subject.place("L", part) * [-1, 1, 1]
-    view = "side" if abs(apart[2]) > abs(apart[0]) else "front"
-    stage = _legs(subject, view, "The right leg over the left one's mirror image", only="R" if view == "side" else None)
-    stage.ghost(image)
+def mirror(subject, part, cm, kind):
+    """The right leg over the mirror image of the left one."""
+    image = {name: subject.place("L", name) * [-1, 1, 1] for name in subject.common_parts}
     here = subject.place("R", part)
-    return stage.goal(here - apart, "") .note(here, f"{cm:.2g} cm", "miss" if cm > 0.05 else "goal",
-                                             "left" if view == "front" else "right")
+    apart = here - image[part]
+    view = "side" if abs(apart[2]) > abs(apart[0]) else "front"
+    only = "R" if view == "side" else None
+    stage = _legs(subject, view, "The right leg over the left's mirror image", only)
+    stage.ghost(list(image.values()))
+    if cm <= 0.05:
+        return stage.note(here, f"{cm:.1f} cm", kind)
+    return stage.measure(image[part], here, f"{cm:.1f} cm", kind, 30)
 
 
-def bends(subject):
+def bends(subject, kind):
     """Both legs from the side, with their bends."""
     views = []
     for side in subject.sides:
         root, middle, end = subject.bending(side)
         turn = np.degrees(np.arctan2(np.linalg.norm(np.cross(middle - root, end - middle)),
                                      np.sum((middle - root) * (end - middle))))
-        stage = _legs(subject, "side", "Left leg" if side == "L" else "Right leg", only=side, width=HALF)
+        stage = _legs(subject, "side", "Left leg" if side == "L" else "Right leg", only=side, width=HALF, tall=2 * TALL)
         stage.path([middle, middle + 0.6 * (middle - root)], "plain")
-        stage.arc(middle, middle + (middle - root), end, f"{turn:.1f}°", "inverse", radius=60)
+        stage.arc(middle, middle + (middle - root), end, f"{turn:.1f}°", kind, radius=60)
         views.append(stage)
     return st.row(*views, title="The preset bend of each leg") if len(views) > 1 else views[0]
 
 
-def hinge(subject, side, deg):
+def hinge(subject, side, deg, kind):
     """A hinge axis beside the direction square to the bend plane, from above."""
     from rigkit.inspection.skeleton_rules import bend_normal
 
@@ -66,54 +74,64 @@ def hinge(subject, side, deg):
     own = subject.turns[joint].T @ normal
     axis = int(np.argmax(np.abs(own)))
     direction = subject.turns[joint][:, axis] * np.sign(own[axis])
-    return _about_a_joint(subject, joint, "top" if abs(direction[1] - normal[1]) < abs(direction[2] - normal[2]) + 1e-9
-                          else "front", f"The hinge of {subject.names[joint][:24]}",
-                          [(direction, "hinge axis", "inverse"), (normal, "square to the bend", "goal")], f"{deg:.1f}°")
+    view = "front" if abs(direction[1] - normal[1]) > abs(direction[2] - normal[2]) else "top"
+    stage = _about_a_joint(subject, joint, view, f"The hinge of {subject.names[joint][:24]}",
+                           [(normal, "square to the bend", "goal"), (direction, "hinge axis", "inverse")])
+    point = subject.points[joint]
+    return stage.arc(point, point + normal, point + direction, f"{deg:.1f}°", kind, radius=110)
 
 
-def axes(subject, part, text, side="R"):
-    """A joint's three axes."""
-    side = side if side in subject.sides else subject.sides[0]
+def axes(subject, side, part, text, wanted, kind):
+    """A joint's three axes, from the front and from above; with the turn they should have, shape (3, 3), in green."""
     joint = subject.joint(side, part)
-    turns = [(subject.turns[joint][:, i], letter, "plain") for i, letter in enumerate("xyz")]
-    return _about_a_joint(subject, joint, "turntable", f"The axes of {subject.names[joint][:24]}", turns, text)
+    arrows = [] if wanted is None else [(wanted[:, i], "", "goal") for i in range(3)]
+    arrows += [(subject.turns[joint][:, i], letter, "plain") for i, letter in enumerate("xyz")]
+    return st.row(_about_a_joint(subject, joint, "front", f"Front: {text} off", arrows, HALF),
+                  _about_a_joint(subject, joint, "top", "from above", arrows, HALF),
+                  title=f"The axes of {subject.names[joint]}")
 
 
-def _about_a_joint(subject, joint, view, title, arrows, text):
-    size = 0.3 * subject.length
-    stage = _near(subject, subject.points[joint], view, title, size)
+def _about_a_joint(subject, joint, view, title, arrows, width=WIDTH):
+    """A joint with the stubs of its bones, drawn large, and directions from it."""
+    size, point = 0.25 * subject.length, subject.points[joint]
+    stage = _framed(view, np.stack([point - size, point + size]), title, 0.0, width)
+    near = [int(subject.parents[joint]), *subject.asset.children[joint]]
+    for other in near:
+        way = subject.points[other] - point if other >= 0 else np.zeros(3)
+        length = np.linalg.norm(way)
+        if length > 1e-6 and (view != "top" or np.linalg.norm(way[[0, 2]]) > 0.3 * length):
+            stage.path([point, point + min(length, size) / length * way], "forward")
     for direction, label, kind in arrows:
-        stage.arrow(subject.points[joint], subject.points[joint] + 0.7 * size * direction, label, kind)
-    return stage.note(subject.points[joint], text, "miss", "left")
+        if np.linalg.norm(AXES[view] @ direction) > 0.15:  # not one that points at the viewer
+            stage.arrow(point, point + 0.75 * size * direction, label, kind)
+    return stage.dots([point], "forward")
 
 
-def plane(subject, side, cm):
+def plane(subject, side, cm, kind):
     """A leg from the front, with the line from hip to end."""
     root, middle, end = subject.bending(side)
     stage = _legs(subject, "front", "The leg from the front", only=side)
     stage.ghost([root, end])
     along = (end - root) / max(np.linalg.norm(end - root), 1e-9)
     foot = root + ((middle - root) @ along) * along
-    return stage.measure(foot * [1, 1, 0] + [0, 0, 1] * middle, middle, f"{cm:.2g} cm", "miss" if cm > 0.05 else "goal")
+    return stage.measure(foot * [1, 1, 0] + [0, 0, 1] * middle, middle, f"{cm:.2g} cm", kind)
 
 
-def one_joint(subject, joint, text):
+def one_joint(subject, joint, text, kind):
     """The legs with one joint pointed at."""
     stage = _legs(subject, "front", f"Here: {subject.names[joint][:24]}", more=subject.points[joint])
-    return stage.goal(subject.points[joint], "").note(subject.points[joint], text, "miss")
+    return stage.goal(subject.points[joint], "").note(subject.points[joint], text, kind)
 
 
-def dots(subject, chosen, text):
+def dots(subject, chosen, text, kind):
     """Vertices that were found, on the legs."""
     found = subject.surface.vertices[chosen]
-    stage = _legs(subject, "front", "The vertices found" if len(found) else "No vertex found", more=found)
-    if len(found):
-        spread = found[np.linspace(0, len(found) - 1, min(len(found), MOST_DOTS)).astype(int)]
-        stage.dots(spread, "miss").note(spread[0], text, "miss")
-    return stage
+    stage = _legs(subject, "front", "The vertices found", more=found)
+    spread = found[np.linspace(0, len(found) - 1, min(len(found), MOST_DOTS)).astype(int)]
+    return stage.dots(spread, kind).note(spread[0], text, kind)
 
 
-def section(subject, side, part, outline, centre, text):
+def section(subject, side, part, outline, centre, text, kind):
     """The cross-section of a limb at a joint, from above, with the joint in it."""
     joint = subject.place(side, part)
     points = np.concatenate([outline.reshape(-1, 3), [joint]])
@@ -121,53 +139,74 @@ def section(subject, side, part, outline, centre, text):
     for first, last in outline:
         stage.path([first, last], "soft")
     stage.dots([joint], "inverse").note(joint, "joint", "inverse", "below").goal(centre, "")
-    return stage.note(centre, text, "miss", "above")
+    return stage.note(centre, text, kind, "above")
 
 
-def bent(subject, side, rest, posed, triangles, text):
+def bent(subject, side, rest, posed, triangles, text, kind):
     """The skin around a knee, at rest and bent, seen from the side."""
     views = []
     for vertices, title in ((rest, "At rest"), (posed, "Bent by 90°")):
         stage = _framed("side", np.concatenate([rest, posed]), title, 0.1, HALF)
         stage.surface(vertices, triangles, "inverse")
         views.append(stage)
-    views[-1].note(posed.mean(axis=0), text, "plain")
+    views[-1].note(posed.mean(axis=0), text, kind)
     return st.row(*views, title="The skin around the knee")
 
 
-def slide(subject, side, before, after, cm):
+def slide(subject, before, after, cm, kind):
     """A sole where a stance begins and where it ends."""
-    from_above = abs(after.mean(axis=0)[0] - before.mean(axis=0)[0]) > abs(after.mean(axis=0)[2] - before.mean(axis=0)[2])
-    view = "top" if from_above else "side"
-    stage = _framed(view, np.concatenate([before, after]), "The sole, at the beginning and the end of its stance", 0.5,
+    went = np.abs((after - before).mean(axis=0))
+    view = "top" if went[0] > went[2] else "side"
+    stage = _framed(view, np.concatenate([before, after]), "The sole where its stance begins and where it ends", 0.3,
                     WIDTH, least=0.12 * subject.length)
-    if not from_above:
+    if view == "side":
         stage.floor(min(before[:, 1].min(), after[:, 1].min()))
-    stage.dots(before, "soft").dots(after, "inverse", )
-    lowest = int(before[:, 1].argmin())
-    if np.linalg.norm(after[lowest] - before[lowest]) > 1e-4:
-        stage.arrow(before[lowest], after[lowest], "", "miss")
-    return stage.note(after[lowest], f"{cm:.2g} cm", "miss" if cm > 1 else "goal", "above")
+    stage.skin(_around(before @ AXES[view].T), "soft").skin(_around(after @ AXES[view].T), "inverse")
+    start = before[before[:, 1].argmin()]
+    way = (after - before).mean(axis=0) * [1, 0, 1]
+    end = start + cm / 100 * way / max(np.linalg.norm(way), 1e-9)
+    if cm >= 0.1:
+        stage.arrow(start, end, "", kind)
+    return stage.note(end, f"{cm:.2g} cm", kind, "below")
 
 
-def two_frames(subject, side, motion, first, last, text):
+def _around(points):
+    """The convex outline of flat points, shape (n, 2), anticlockwise (A. M. Andrew's monotone chain)."""
+    ordered = sorted(map(tuple, points.tolist()))
+    outline = []
+    for way in (ordered, ordered[::-1]):
+        part = []
+        for point in way:
+            while len(part) > 1 and _turn(part[-2], part[-1], point) <= 0:
+                part.pop()
+            part.append(point)
+        outline += part[:-1]
+    return outline or ordered
+
+
+def _turn(a, b, c):
+    return (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
+
+
+def two_frames(subject, side, motion, first, last, text, kind):
     """A leg in two frames of an animation, around the moment that was found."""
     leg = subject.legs.legs[side]
     first, last = (min(i, len(motion.times) - 1) for i in (first, last))
     parts = [leg.joints[part] for part in leg.chain] + [leg.joints[part] for part in ("ball",) if part in leg.joints]
     root = motion.points([subject.root])[:, 0]
     then, now = (motion.points(parts)[i] - root[i] * [1, 0, 1] for i in (first, last))
-    hip_way = now[1] - now[0]
-    view = "front" if abs(hip_way[0]) > abs(hip_way[2]) + 0.2 * subject.length else "side"
+    knee = len(leg.chain) - 2
+    went = np.abs((now[knee] - now[0]) - (then[knee] - then[0]))
+    view = "front" if went[0] > went[2] + 0.02 * subject.length else "side"
     stage = _framed(view, np.concatenate([then, now]), f"{motion.times[first]:.2f} s and {motion.times[last]:.2f} s"
                     if last > first else f"At {motion.times[last]:.2f} s", 0.15, WIDTH)
     if last > first:
         stage.ghost(then)
     stage.chain(now, "inverse", side)
-    return stage.note(now[len(leg.chain) - 2], text, "miss")
+    return stage.note(now[knee], text, kind)
 
 
-def _legs(subject, view, title, only=None, more=None, names=True, room=0.15, width=WIDTH):
+def _legs(subject, view, title, only=None, more=None, width=WIDTH, tall=TALL):
     """Both legs or one on the floor, with the limbs' outlines where there is a skin."""
     sides = (only,) if only else subject.sides
     points = [subject.points[i] for side in sides for i in subject.legs.legs[side].joints.values()]
@@ -175,7 +214,7 @@ def _legs(subject, view, title, only=None, more=None, names=True, room=0.15, wid
     outlines = [(side, outline) for side in sides for outline in _outlines(subject, side, view)]
     flat = [np.concatenate([outline for _, outline in outlines])] if outlines else []
     solid = np.concatenate([np.array(points), *([np.atleast_2d(more)] if more is not None and len(more) else [])])
-    stage = _framed(view, solid, title, room, width, flat)
+    stage = _framed(view, solid, title, 0.1, width, flat, tall=tall)
     stage.floor(0.0)
     for _, outline in outlines:
         stage.skin(outline)
@@ -209,32 +248,11 @@ def _outlines(subject, side, view):
     return [np.concatenate([right, left[::-1]])]
 
 
-def _near(subject, point, view, title, size):
-    """The legs around one joint, drawn large."""
-    stage = st.Stage(view, *_box(view, np.stack([point - size, point + size]), 0.0, yaw_deg=35.0), title=title, width=WIDTH,
-                     yaw_deg=35.0 if view == "turntable" else 0.0)
-    for side in subject.sides:
-        chain = subject.chain(side)
-        if np.linalg.norm(chain - point, axis=-1).min() < size:
-            stage.chain(chain, "forward", side, thickness=18)
-    return stage
-
-
-def _framed(view, points, title, room, width, flat=(), least=0.0):
-    low, high = _box(view, points, room, flat, least)
-    return st.Stage(view, low, high, title=title, width=width, yaw_deg=35.0 if view == "turntable" else 0.0)
-
-
-def _box(view, points, room, flat=(), least=0.0, yaw_deg=35.0):
-    """The corners of a view that holds all points, with some room around them."""
-    yaw = np.radians(yaw_deg)
-    right, up = {"side": ((0, 0, 1), (0, 1, 0)), "front": ((1, 0, 0), (0, 1, 0)), "top": ((1, 0, 0), (0, 0, -1)),
-                 "turntable": ((np.cos(yaw), 0, -np.sin(yaw)), (0, 1, 0))}[view]
-    seen = np.concatenate([np.asarray(points) @ np.array([right, up], dtype=float).T, *flat])
+def _framed(view, points, title, room, width, flat=(), least=0.0, tall=TALL):
+    """A stage that holds all points, with some room around them, not much taller than wide."""
+    seen = np.concatenate([np.asarray(points) @ AXES[view].T, *flat])
     low, high = seen.min(axis=0), seen.max(axis=0)
     size = max((high - low).max(), least, 1e-3)
-    margin = max(room, 0.08) * size
-    middle, half = (low + high) / 2, (high - low) / 2 + margin
-    half[0] = max(half[0], 0.3 * half[1])
-    half[1] = max(half[1], 0.35 * half[0])
-    return middle - half, middle + half
+    middle, half = (low + high) / 2, (high - low) / 2 + max(room, 0.08) * size
+    half = np.maximum(half, [half[1] / tall, 0.3 * half[0]])
+    return st.Stage(view, middle - half, middle + half, title=title, width=width)

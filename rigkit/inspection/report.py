@@ -75,7 +75,7 @@ class Finding:
     @property
     def picture(self):
         """The picture of it, a `stage.Picture`; None where there is none."""
-        return None if self.draw is None else self.draw()
+        return None if self.draw is None else self.draw("goal" if self.status == PASS else "miss")
 
     @property
     def measured(self):
@@ -201,9 +201,9 @@ class Report:
                       "pelvis": None if legs.pelvis is None else self.names[legs.pelvis],
                       "helpers": [self.names[node] for node in legs.helpers], "joints": joints},
             "notes": list(self.notes),
-            "findings": [{"rule": f.rule, "title": f.title, "about": f.about, "status": f.status, "severity": f.severity,
-                          "number": _finite(f.number), "unit": f.unit, "sense": f.sense, "limit": f.limit,
-                          "because": f.because, "said": f.said,
+            "findings": [{"rule": f.rule, "title": f.title, "about": f.about, "status": f.status,
+                          "severity": f.severity, "number": _finite(f.number), "unit": f.unit, "sense": f.sense,
+                          "limit": f.limit, "because": f.because, "said": f.said,
                           "parts": [{"what": what, "number": _finite(number)} for what, number in f.parts],
                           "why": f.why, "todo": f.todo} for f in self.findings],
         }
@@ -245,6 +245,7 @@ def _amount(number, unit):
     number = round(number, 4) + 0.0
     text = f"{number:.3g}" if abs(number) < 1000 else f"{number:,.0f}"
     unit = unit.removesuffix("s") if number == 1 and unit in _COUNTED else unit
+    text = text.replace("-", "−") if "e" not in text else text
     return text + (unit if unit.startswith("°") or not unit else f" {unit}")
 
 

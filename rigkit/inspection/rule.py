@@ -65,7 +65,7 @@ class Measured:
     about : str
         Which animation; "" for the rest pose.
     draw : callable, optional
-        Gives the picture.
+        Gives the picture, from the ink of its number: "miss" or "goal".
     """
 
     number: float

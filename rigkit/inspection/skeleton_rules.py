@@ -1,5 +1,7 @@
 """Rules on the skeleton at rest: what hangs from what, two sides alike, a bend that is ready, joints that read zero."""
 
+from itertools import pairwise
+
 import numpy as np
 
 from rigkit import bend as bd
@@ -22,14 +24,14 @@ def certainty(subject):
              for side, leg in legs.legs.items() for part in leg.chain]
     name, number = worst(parts, largest=False)
     return Measured(number, f"There {'are' if len(legs.legs) == 2 else 'is'} {found}; least certain is the {name}.",
-                    tuple(parts), draw=lambda: pictures.names(subject))
+                    tuple(parts), draw=lambda kind: pictures.names(subject, (), kind))
 
 
 def hierarchy(subject):
     loose = []
     for side, leg in subject.legs.legs.items():
         way = [*leg.chain, *(part for part in ("ball", "toe") if part in leg.joints)]
-        for upper, lower in zip(way, way[1:], strict=False):
+        for upper, lower in pairwise(way):
             if leg.joints[upper] not in subject.above(leg.joints[lower]):
                 loose.append((side, upper, lower))
         if subject.legs.pelvis is not None and subject.legs.pelvis not in subject.above(leg.joints["hip"]):
@@ -41,7 +43,7 @@ def hierarchy(subject):
     else:
         said = f"In {'both legs' if count == 2 else 'the leg'} every joint hangs below the one above it"
     return Measured(len(loose), _sentence(said), tuple((subject.name(side, lower), 1.0) for side, _, lower in loose),
-                    draw=lambda: pictures.loose(subject, loose))
+                    draw=lambda kind: pictures.loose(subject, loose, kind))
 
 
 def names(subject):
@@ -57,7 +59,7 @@ def names(subject):
     else:
         said = "Every joint's name says its side, and the sides' names go in pairs"
     return Measured(len(wrong), _sentence(said), tuple((subject.name(side, part), 1.0) for side, part, _ in wrong),
-                    draw=lambda: pictures.names(subject, {(side, part) for side, part, _ in wrong}))
+                    draw=lambda kind: pictures.names(subject, {(side, part) for side, part, _ in wrong}, kind))
 
 
 def _name_problem(subject, side, part, node, other):
@@ -86,25 +88,24 @@ def mirrored_places(subject):
         image = subject.place("L", part) * [-1, 1, 1]
         parts.append((part, 100 * float(np.linalg.norm(subject.place("R", part) - image))))
     part, number = worst(parts)
-    return Measured(number, f"Farthest off is the {part}: {subject.name('R', part)} stands {_cm(number)} from the mirror "
-                            f"image of {subject.name('L', part)}.", tuple(parts),
-                    draw=lambda: pictures.mirror(subject, part, number))
+    return Measured(number, f"Farthest off is the {part}: {subject.name('R', part)} stands {_cm(number)} from the "
+                            f"mirror image of {subject.name('L', part)}.", tuple(parts),
+                    draw=lambda kind: pictures.mirror(subject, part, number, kind))
 
 
 def mirrored_turns(subject):
     lefts, rights = ([subject.joint(side, part) for part in subject.common_parts] for side in ("L", "R"))
     image = fr.mirror_points(np.swapaxes(subject.turns[lefts], -1, -2))
-    found = {}
-    for name, signs in FLIPS.items():
-        wanted = np.swapaxes(image, -1, -2) * signs
-        found[name] = turn_deg(np.swapaxes(wanted, -1, -2) @ subject.turns[rights])
-    kind, off = min(found.items(), key=lambda item: (np.round(np.sum(item[1]), 6), item[0]))
+    wanted = {name: np.swapaxes(image, -1, -2) * signs for name, signs in FLIPS.items()}
+    found = {name: turn_deg(np.swapaxes(turns, -1, -2) @ subject.turns[rights]) for name, turns in wanted.items()}
+    flip, off = min(found.items(), key=lambda item: (np.round(np.sum(item[1]), 6), item[0]))
     parts = [(part, float(deg)) for part, deg in zip(subject.common_parts, off, strict=True)]
     part, number = worst(parts)
-    how = "with all three axes reversed" if kind == "all" else f"with the {kind} axis reversed"
+    how = "with all three axes reversed" if flip == "all" else f"with the {flip} axis reversed"
+    image = wanted[flip][subject.common_parts.index(part)]
     return Measured(number, f"The right side is the left one mirrored, {how}; farthest off is the {part}: "
-                            f"{subject.name('R', part)} is turned {_deg(number)} away from the mirror image.", tuple(parts),
-                    draw=lambda: pictures.axes(subject, part, f"{_deg(number)} from the mirror image"))
+                            f"{subject.name('R', part)} is turned {_deg(number)} away from the mirror image.",
+                    tuple(parts), draw=lambda kind: pictures.axes(subject, "R", part, _deg(number), image, kind))
 
 
 def preset_bend(subject):
@@ -120,14 +121,14 @@ def preset_bend(subject):
     else:
         both = " and ".join(f"{name} {_deg(value)}" for name, value in parts)
         said = f"The legs are bent {way} at the {joint}: {both}."
-    return Measured(number, said, tuple(parts), draw=lambda: pictures.bends(subject))
+    return Measured(number, said, tuple(parts), draw=lambda kind: pictures.bends(subject, kind))
 
 
 def bends_alike(subject):
     left, right = (_bend_deg(subject, side) for side in ("L", "R"))
     number = abs(left - right)
     return Measured(number, f"The left leg is bent {_deg(left)}, the right one {_deg(right)}.",
-                    (("left", left), ("right", right)), draw=lambda: pictures.bends(subject))
+                    (("left", left), ("right", right)), draw=lambda kind: pictures.bends(subject, kind))
 
 
 def hinge_square(subject):
@@ -141,9 +142,9 @@ def hinge_square(subject):
     side, number = worst(parts)
     key = "L" if side == "left" else "R"
     joint = subject.legs.legs[key].bend
-    return Measured(number, f"The {axes[key]} axis of {subject.name(key, joint)} is the one that could be its hinge; it is "
-                            f"{_deg(number)} from square to the plane the leg bends in.", tuple(parts),
-                    draw=lambda: pictures.hinge(subject, key, number))
+    return Measured(number, f"The {axes[key]} axis of {subject.name(key, joint)} is the one that could be its hinge; "
+                            f"it is {_deg(number)} from square to the plane the leg bends in.", tuple(parts),
+                    draw=lambda kind: pictures.hinge(subject, key, number, kind))
 
 
 def bend_normal(subject, side):
@@ -175,7 +176,7 @@ def knee_in_plane(subject):
     off = f", {where}" if number > 0.05 else ""
     return Measured(number, f"{subject.name(key, joint)} stands {_cm(number)} beside the plane through hip, "
                             f"{subject.legs.legs[key].chain[-1]} and toes{off}.", tuple(parts),
-                    draw=lambda: pictures.plane(subject, key, number))
+                    draw=lambda kind: pictures.plane(subject, key, number, kind))
 
 
 def reads_zero(subject):
@@ -190,9 +191,9 @@ def reads_zero(subject):
         return Unmeasured("no skin says how its joints stood when it was bound")
     name, number = worst(parts)
     side, part = nodes[name]
-    return Measured(number, f"Since the skin was bound, {name} has been turned {_deg(number)} in its parent, the most of "
-                            "all leg joints.", tuple(parts),
-                    draw=lambda: pictures.axes(subject, part, f"{_deg(number)} from bound", side))
+    return Measured(number, f"Since the skin was bound, {name} has been turned {_deg(number)} in its parent, the most "
+                            "of all leg joints.", tuple(parts),
+                    draw=lambda kind: pictures.axes(subject, side, part, _deg(number), None, kind))
 
 
 def inverse_bind(subject):
@@ -201,10 +202,10 @@ def inverse_bind(subject):
         return Unmeasured("no skin moves a mesh, or it has one joint only")
     parts = [(subject.names[joint], cm) for joint, _, cm in found]
     name, number = worst(parts)
-    said = (f"The inverse bind matrix of {name} says that it stood {_cm(number)} from where it stands in its parent now."
+    said = (f"The inverse bind matrix of {name} says that it stood {_cm(number)} from where it is in its parent now."
             if np.isfinite(number) else f"The inverse bind matrix of {name} cannot be undone.")
     joint = next(joint for joint, _, cm in found if cm == number)
-    return Measured(number, said, tuple(parts), draw=lambda: pictures.one_joint(subject, joint, _cm(number)))
+    return Measured(number, said, tuple(parts), draw=lambda kind: pictures.one_joint(subject, joint, _cm(number), kind))
 
 
 def scale(subject):
@@ -218,13 +219,13 @@ def scale(subject):
             sizes = sizes / max(np.median(sizes), 1e-300)
         parts.append((name, 100 * float(np.abs(sizes - 1).max())))
     name, number = worst(parts)
+    joint = next(node for node, other in nodes.items() if other == name)
     above = np.cbrt(abs(np.linalg.det(subject.rest[subject.root, :3, :3])))
     units = f" A scale of {above:.4g} at or above {subject.names[subject.root]} changes units, evenly." \
         if abs(above - 1) > 0.001 else ""
     return Measured(number, (f"Every joint's scale is one to within {number:.3g} %." if number <= 0.1 else
                              f"{name} is scaled by {number:.3g} % away from one.") + units, tuple(parts),
-                    draw=lambda: pictures.one_joint(subject, next(n for n, other in nodes.items() if other == name),
-                                                    f"{number:.3g} %"))
+                    draw=lambda kind: pictures.one_joint(subject, joint, f"{number:.3g} %", kind))
 
 
 def negative_scale(subject):
@@ -233,13 +234,13 @@ def negative_scale(subject):
     if not mirrored and np.linalg.det(subject.rest[subject.root, :3, :3]) < 0:
         mirrored = [subject.root]
     if mirrored:
-        said = f"{', '.join(subject.names[node] for node in mirrored[:4])} {'are' if len(mirrored) > 1 else 'is'} mirrored " \
-               "by a negative scale."
+        listed = ", ".join(subject.names[node] for node in mirrored[:4])
+        said = f"{listed} {'are' if len(mirrored) > 1 else 'is'} mirrored by a negative scale."
     else:
         said = "No joint of the legs is mirrored by its scale."
     first = mirrored[0] if mirrored else subject.root
     return Measured(len(mirrored), said, tuple((subject.names[node], 1.0) for node in mirrored),
-                    draw=lambda: pictures.one_joint(subject, first, "negative" if mirrored else "positive"))
+                    draw=lambda kind: pictures.one_joint(subject, first, "negative" if mirrored else "positive", kind))
 
 
 def _bend_deg(subject, side):

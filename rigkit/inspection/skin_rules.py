@@ -22,9 +22,10 @@ def weights_sum(subject):
     off = np.where(moved, np.abs(sums - 1), 0.0)
     number, where = float(off.max()), int(off.argmax())
     more = int((off > 0.001).sum())
-    return Measured(number, f"The weights of every vertex add up to one, to within {number:.2g}." if not more else
-                    f"The weights of {_vertices(more).lower()} do not add up to one; the worst add up to {sums[where]:.4g}.",
-                    draw=lambda: pictures.dots(subject, off > 0.001, f"sum {sums[where]:.4g}"))
+    said = (f"The weights of {_vertices(more).lower()} do not add up to one; the worst add up to {sums[where]:.4g}."
+            if more else f"The weights of every vertex add up to one, to within {number:.2g}.")
+    return Measured(number, said,
+                    draw=_dots(subject, off > 0.001, f"sum {sums[where]:.4g}"))
 
 
 def weights_at_most(subject):
@@ -33,7 +34,7 @@ def weights_at_most(subject):
     busy = int((used > 4).sum())
     said = f"At most {number} joints move a vertex." if not busy else \
         f"More than four joints move {_vertices(busy).lower()}, up to {number}."
-    return Measured(number, said, draw=lambda: pictures.dots(subject, used > 4, f"up to {number} joints"))
+    return Measured(number, said, draw=_dots(subject, used > 4, f"up to {number} joints"))
 
 
 def weights_missing(subject):
@@ -42,7 +43,7 @@ def weights_missing(subject):
     return Measured(number, f"{_vertices(number)} {'has' if number == 1 else 'have'} no joint that moves "
                             f"{'it' if number == 1 else 'them'}." if number else
                     f"Each of {len(alone):,} vertices has a joint that moves it.",
-                    draw=lambda: pictures.dots(subject, alone, f"{number} without a joint"))
+                    draw=_dots(subject, alone, f"{number} without a joint"))
 
 
 def weights_own_side(subject):
@@ -63,12 +64,11 @@ def weights_own_side(subject):
     if number <= 0.02:
         said = "No joint of one leg moves skin of the other" + (f" by more than {number:.2g}." if number else ".")
     else:
-        joint = max((int(j) for j, w in zip(subject.surface.joints[where], subject.surface.weights[where], strict=True)
-                     if w > 0 and j in subject.leg_nodes("L" if side == "left" else "R")),
-                    key=lambda j: subject.surface.weights[where][subject.surface.joints[where] == j].sum())
-        said = (f"The {side} leg moves {_vertices(count).lower()} of the {'right' if side == 'left' else 'left'} leg, the "
-                f"worst to {100 * number:.0f} % with {subject.names[joint]}.")
-    return Measured(number, said, tuple(parts), draw=lambda: pictures.dots(subject, weight > 0.02, f"{100 * number:.0f} %"))
+        theirs = np.isin(subject.surface.joints[where], subject.leg_nodes("L" if side == "left" else "R"))
+        joint = subject.surface.joints[where, np.where(theirs, subject.surface.weights[where], 0.0).argmax()]
+        said = (f"The {side} leg moves {_vertices(count).lower()} of the {'right' if side == 'left' else 'left'} leg, "
+                f"the worst to {100 * number:.0f} % with {subject.names[joint]}.")
+    return Measured(number, said, tuple(parts), draw=_dots(subject, weight > 0.02, f"{100 * number:.0f} %"))
 
 
 def joint_in_section(subject):
@@ -90,9 +90,9 @@ def joint_in_section(subject):
     name, number = worst(parts)
     side, part, outline, centre, radius = cuts[name]
     cm = number * radius
-    return Measured(number, f"{name} is {cm:.2g} cm from the middle of the limb there, {number:.0f} % of the way to the "
-                            f"skin ({100 * radius:.2g} cm).", tuple(parts),
-                    draw=lambda: pictures.section(subject, side, part, outline, centre, f"{cm:.2g} cm"))
+    return Measured(number, f"{name} is {cm:.2g} cm from the middle of the limb there, {number:.0f} % of the way to "
+                            f"the skin ({100 * radius:.2g} cm).", tuple(parts),
+                    draw=lambda kind: pictures.section(subject, side, part, outline, centre, f"{cm:.2g} cm", kind))
 
 
 def _section(subject, side, i):
@@ -144,12 +144,13 @@ def knee_volume(subject):
         return Unmeasured("no skin lies around the knees")
     name, number = worst(parts, largest=False)
     side, drawn = posed[name]
-    return Measured(number, f"Bent by {BEND_DEG:.0f}° about its hinge, the {name} keeps {number:.0f} % of the volume around "
-                            "it.", tuple(parts), draw=lambda: pictures.bent(subject, side, *drawn, f"{number:.0f} %"))
+    return Measured(number, f"Bent by {BEND_DEG:.0f}° about its hinge, the {name} keeps {number:.0f} % of the volume "
+                            "around it.", tuple(parts),
+                    draw=lambda kind: pictures.bent(subject, side, *drawn, f"{number:.0f} %", kind))
 
 
 def _bent(subject, side):
-    """The volume kept around a bent knee, and its skin at rest and bent: share, rest (k, 3), posed (k, 3), triangles."""
+    """The volume kept around a bent knee, its skin at rest and bent, shapes (k, 3), and the triangles of both."""
     root, middle, end = subject.bending(side)
     bones = np.linalg.norm(middle - root), np.linalg.norm(end - middle)
     part = subject.legs.legs[side].bend
@@ -230,6 +231,11 @@ def _torn(subject):
     return None
 
 
+def _dots(subject, chosen, text):
+    """What draws vertices that were found; nothing where there are none."""
+    return (lambda kind: pictures.dots(subject, chosen, text, kind)) if chosen.any() else None
+
+
 def _vertices(count):
     return f"{count:,} vertices" if count != 1 else "One vertex"
 
@@ -254,7 +260,7 @@ RULES = (
          ("skin", "both")),
     Rule("joint-in-section", "The knees lie in the middle of the limb", "%", "at most", 35.0,
          f"of the way from the middle to the skin; a knee's true axis lies a little behind the middle; {CHOSEN}",
-         "Movement happens where the joint is: off the middle, one side of the limb is stretched and the other crushed.",
+         "Movement happens where the joint is: off the middle, one side of the limb is stretched, the other crushed.",
          "Move the joint to the middle of the cross-section, before binding.", "moderate", joint_in_section, ("skin",)),
     Rule("knee-volume", "A knee bent by 90° keeps its volume", "%", "at least", 80.0,
          f"of what lies within a third of a bone's length around it; {CHOSEN}",

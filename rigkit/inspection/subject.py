@@ -3,7 +3,7 @@
 Everything is measured from here. What the file's own axes and units are is said once, in `Subject.legs`.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -146,7 +146,7 @@ class Subject:
 
     @cached_property
     def turns(self):
-        """How the nodes are turned at rest, shape (n, 3, 3), without their scale; a mirrored one all its axes negated."""
+        """How the nodes are turned at rest, shape (n, 3, 3), as `turns_of` has it."""
         return turns_of(self.rest)
 
     @cached_property
@@ -195,7 +195,7 @@ class Subject:
         return self.names[self.joint(side, part)]
 
     def leg_nodes(self, side):
-        """All nodes that the leg's hip carries, itself first, and the parts that hang elsewhere with what they carry."""
+        """All nodes that the leg's hip carries, itself first, and parts that hang elsewhere with what they carry."""
         if side not in self._leg_nodes:
             joints = self.legs.legs[side].joints
             found = {}
@@ -218,11 +218,11 @@ class Subject:
     @cached_property
     def moving_skins(self):
         """The skins that move a mesh."""
-        return tuple(sorted({node.skin for node in self.asset.nodes if node.skin is not None and node.mesh is not None}))
+        return tuple(sorted({node.skin for node in self.asset.nodes if None not in (node.skin, node.mesh)}))
 
     @cached_property
     def since_bound(self):
-        """How each skin joint has moved in the joint above it since it was bound: tuples (node, degrees, centimetres).
+        """How each skin joint has moved in the joint above it since it was bound: (node, degrees, centimetres) each.
 
         Centimetres are infinite for an inverse bind matrix that cannot be undone.
         """
@@ -305,7 +305,7 @@ class Subject:
         return seen
 
     def _surface_seen(self, surface):
-        return Surface(self.scale * (surface.vertices @ self._axes.T), surface.triangles, surface.joints, surface.weights)
+        return replace(surface, vertices=self.scale * (surface.vertices @ self._axes.T))
 
     def _between_the_feet(self):
         """On the floor, in the midplane, below the hips."""
@@ -331,7 +331,7 @@ class Subject:
 
 
 def turns_of(matrices):
-    """The rotations in matrices of shape (..., 4, 4); a reflection has all its axes negated, a flat one none."""
+    """The rotations in matrices of shape (..., 4, 4), without scale; a reflection has all its axes negated."""
     linear = matrices[..., :3, :3]
     sign = np.where(np.linalg.det(linear) < 0, -1.0, 1.0)[..., None, None]
     values = np.linalg.svd(linear, compute_uv=False)
@@ -340,7 +340,7 @@ def turns_of(matrices):
 
 
 def turn_deg(matrices):
-    """How far rotation matrices turn, degrees; by their difference from no turn, so that tiny ones keep their digits."""
+    """How far rotation matrices turn, degrees; by their difference from no turn: tiny ones keep their digits."""
     away = np.linalg.norm(matrices - np.eye(3), axis=(-2, -1)) / np.sqrt(8)
     return np.degrees(2 * np.arcsin(np.clip(away, 0.0, 1.0)))
 
@@ -364,10 +364,10 @@ def _surface(asset, rest):
         if mesh.highest_joint >= len(skin.joints):
             continue
         matrices = rest[skin.joints] @ skin.inverse_bind
-        weights = np.maximum(mesh.weights, 0.0)
-        sums = weights.sum(axis=-1, keepdims=True)
-        moved = _blend(mesh.positions, mesh.joints, weights / np.where(sums > 0, sums, 1.0), matrices)
-        parts.append((np.where(sums > 0, moved, mesh.positions), mesh.triangles, skin.joints[mesh.joints], mesh.weights))
+        sums = mesh.weights.sum(axis=-1, keepdims=True)
+        moved = _blend(mesh.positions, mesh.joints, mesh.weights / np.where(sums > 0, sums, 1.0), matrices)
+        vertices = np.where(sums > 0, moved, mesh.positions)
+        parts.append((vertices, mesh.triangles, skin.joints[mesh.joints], mesh.weights))
     if not parts:
         return None
     width = max(part[2].shape[1] for part in parts)
@@ -381,7 +381,7 @@ def _surface(asset, rest):
 
 
 def _blend(vertices, joints, shares, matrices):
-    """Linear blend skinning with a few joints to a vertex: vertices (v, 3), joints and shares (v, m), matrices (n, 4, 4)."""
+    """Linear blend skinning: vertices (v, 3), joints and shares (v, m), matrices (n, 4, 4) to (v, 3)."""
     posed = np.zeros_like(vertices)
     rows = matrices[:, :3, :]
     for start in range(0, len(vertices), _BLOCK):

@@ -59,15 +59,15 @@ def _taken(report):
         f'<tr><th scope="row">{SIDE_WORDS[side]} {part}</th><td><bdi>{escape(report.name(node))}</bdi></td>'
         f'<td class="n">{100 * leg.certainty[part]:.0f} %</td><td>{escape(leg.why[part])}</td></tr>'
         for side, leg in legs.legs.items() for part, node in leg.joints.items())
-    pelvis = "" if legs.pelvis is None else f"The pelvis is <bdi>{escape(report.name(legs.pelvis))}</bdi>. "
+    pelvis = "" if legs.pelvis is None else f"The pelvis is <bdi>“{escape(report.name(legs.pelvis))}”</bdi>. "
     helpers = ", ".join(f"<bdi>{escape(report.name(node))}</bdi>" for node in legs.helpers[:12])
     more = f" and {len(legs.helpers) - 12} more" if len(legs.helpers) > 12 else ""
     helpers = f"<p>No part of the legs: {helpers}{more}.</p>" if helpers else ""
     axes = [line for line in report.taken() if line.startswith(("up ", "in ", "glTF"))]
     return (f"<p>{page.safe(legs.because['legs'])}. {pelvis}</p>"
-            f'<div class="wide" role="region" aria-label="Joints" tabindex="0"><table><thead><tr><th scope="col">Part</th>'
-            f'<th scope="col">Joint</th><th scope="col" class="n">Certain</th><th scope="col">Why</th></tr></thead>'
-            f"<tbody>{rows}</tbody></table></div>{helpers}"
+            '<div class="wide" role="region" aria-label="Joints" tabindex="0"><table><thead><tr>'
+            '<th scope="col">Part</th><th scope="col">Joint</th><th scope="col" class="n">Certain</th>'
+            f'<th scope="col">Why</th></tr></thead><tbody>{rows}</tbody></table></div>{helpers}'
             f"<ul>{''.join(f'<li>{page.safe(line)}</li>' for line in axes)}</ul>{notes}")
 
 
@@ -75,8 +75,8 @@ def _finding(finding, heading="h3"):
     picture = finding.picture
     drawn = f'<figure class="drawn">{picture.svg(style=False)}</figure>' if picture is not None else ""
     return (f'<article class="said {finding.severity}"><div><{heading}>{page.safe(finding.title)}</{heading}>'
-            f'<p class="rule"><span class="mark">{finding.severity}</span> <code>{finding.rule}</code>{_about(finding)}</p>'
-            f'<p class="number">{_number(finding)}</p><p>{page.safe(finding.said)}</p>'
+            f'<p class="rule"><span class="mark">{finding.severity}</span> <code>{finding.rule}</code>'
+            f'{_about(finding)}</p><p class="number">{_number(finding)}</p><p>{page.safe(finding.said)}</p>'
             f"<p><b>Why it matters.</b> {page.safe(finding.why)}</p><p><b>What to do.</b> {page.safe(finding.todo)}</p>"
             f"{_more(finding)}</div>{drawn}</article>")
 
@@ -85,8 +85,8 @@ def _passed(finding):
     picture = finding.picture
     drawn = f'<figure class="drawn">{picture.svg(style=False)}</figure>' if picture is not None else ""
     return (f'<details class="passed"><summary>{_line(finding)}</summary><div class="said pass"><div>'
-            f"<p>{page.safe(finding.said)}</p><p><b>Why it matters.</b> {page.safe(finding.why)}</p>{_more(finding)}</div>"
-            f"{drawn}</div></details>")
+            f"<p>{page.safe(finding.said)}</p><p><b>Why it matters.</b> {page.safe(finding.why)}</p>{_more(finding)}"
+            f"</div>{drawn}</div></details>")
 
 
 def _silent(why, findings):
@@ -99,7 +99,7 @@ _FULL = {FINDING: _finding, PASS: _passed}
 
 
 def _line(finding):
-    return f'<b>{page.safe(finding.title)}</b>{_about(finding)} <span class="n">{_number(finding)}</span>'
+    return f'<b>{page.safe(finding.title)}</b>{_about(finding)}: <span class="n">{_number(finding)}</span>'
 
 
 def _number(finding):
@@ -138,7 +138,8 @@ _PARTS = (
     ".said.serious{border-color:var(--serious)}.said.moderate{border-color:var(--moderate)}"
     ".said.slight{border-color:var(--slight)}.said.pass{border-color:var(--good);margin:.6rem 0}"
     ".rule{color:var(--soft);font-size:.9rem}.serious .mark{color:var(--serious)}.moderate .mark{color:var(--moderate)}"
-    ".slight .mark{color:var(--slight)}.mark{font-weight:700;text-transform:uppercase;font-size:.85em;letter-spacing:.04em}"
+    ".slight .mark{color:var(--slight)}.mark{font-weight:700;text-transform:uppercase;font-size:.85em;"
+    "letter-spacing:.04em}"
     ".number b{font-size:1.7rem;line-height:1.3;font-weight:650}.number span,summary .n span{color:var(--soft)}"
     ".drawn{margin:.3rem 0}"
 )
@@ -151,17 +152,20 @@ STYLE = (
     "padding-top:.9rem;border-top:1px solid var(--edge)}p{margin:.4rem 0}ul{margin:.4rem 0;padding-left:1.3rem}"
     "code{font-size:.94em;background:var(--ground);padding:0 .25em;border-radius:3px}"
     ".head{font-size:1.15rem}.tiles{display:flex;flex-wrap:wrap;gap:.75rem;margin:1rem 0;padding:0;list-style:none}"
-    ".tiles li{flex:0 1 9rem;background:var(--ground);border-radius:8px;padding:.5rem .9rem;border-top:3px solid var(--edge)}"
+    ".tiles li{flex:0 1 9rem;background:var(--ground);border-radius:8px;padding:.5rem .9rem;"
+    "border-top:3px solid var(--edge)}"
     ".tiles .serious{border-color:var(--serious)}.tiles .moderate{border-color:var(--moderate)}"
     ".tiles .slight{border-color:var(--slight)}.tiles .pass{border-color:var(--good)}"
-    ".tiles b{display:block;font-size:1.8rem;line-height:1.2}.tiles small{display:block;color:var(--soft);line-height:1.3}"
+    ".tiles b{display:block;font-size:1.8rem;line-height:1.2}"
+    ".tiles small{display:block;color:var(--soft);line-height:1.3}"
     + _PARTS
     + "details{margin:.4rem 0}summary{cursor:pointer}.said summary{color:var(--link);font-size:.92rem}"
     ".passed{border-bottom:1px solid var(--ground);padding:.25rem 0}.passed>summary{font-size:1rem}"
     ".wide{overflow-x:auto}table{border-collapse:collapse;margin:.4rem 0;font-size:.95rem}"
     "th,td{padding:.2rem 1rem .2rem 0;text-align:left;vertical-align:top}thead th{color:var(--soft);font-size:.85rem;"
-    "border-bottom:1px solid var(--edge)}tbody th{font-weight:400;white-space:nowrap}tbody tr+tr>*{border-top:1px solid "
-    "var(--ground)}td.n,th.n{text-align:right;white-space:nowrap}footer{margin-top:3rem;color:var(--soft);font-size:.92rem}"
+    "border-bottom:1px solid var(--edge)}tbody th{font-weight:400;white-space:nowrap}"
+    "tbody tr+tr>*{border-top:1px solid var(--ground)}td.n,th.n{text-align:right;white-space:nowrap}"
+    "footer{margin-top:3rem;color:var(--soft);font-size:.92rem}"
     "@media (min-width:46rem){.said{grid-template-columns:minmax(0,1fr) 420px}.said.pass{grid-template-columns:"
     "minmax(0,1fr) 420px}}"
     "@media print{body{max-width:none;padding:0;font-size:10.5pt}h2,h3{break-after:avoid}"

@@ -32,7 +32,8 @@ def big():
     joints = [Joint(name, rig.skeleton.parent(name), rest)
               for name, rest in zip(names, rig.skeleton.rest_local, strict=True)]
     helpers = [(f"{names[i % len(names)]}_twist{i}", names[i % len(names)]) for i in range(JOINTS - len(names))]
-    skeleton = Skeleton([*joints, *(Joint(name, parent, frames.frame(origin=(0, 0.01, 0))) for name, parent in helpers)])
+    aside = frames.frame(origin=(0, 0.01, 0))
+    skeleton = Skeleton([*joints, *(Joint(name, parent, aside) for name, parent in helpers)])
     local = np.broadcast_to(skeleton.rest_local, (len(world), len(skeleton), 4, 4)).copy()
     moving = [skeleton.index(name) for name in names]
     local[:, moving] = rig.skeleton.local(world)

@@ -76,7 +76,8 @@ def test_poles_goals_and_heels(naming):
         for part, parent, point in (("knee pole", 0, (0.1, 0.5, 0.6)), ("foot goal", 0, (0.1, 0.08, 0)),
                                     ("foot control", 0, (0.1, 0, 0)),
                                     ("heel", here.place(side, "ankle"), (0.1, 0.0, -0.06))):
-            here = here.adding((side, part), call(part.replace(" ", "_"), side), parent, np.multiply(point, (way, 1, 1)))
+            name = call(part.replace(" ", "_"), side)
+            here = here.adding((side, part), name, parent, np.multiply(point, (way, 1, 1)))
     assert found(look(here), here) == {(side, part): (side, part) for side in "LR" for part in LEG}
 
 
@@ -94,7 +95,8 @@ def test_feet_that_hang_elsewhere(naming):
 @pytest.mark.parametrize("naming", ["ours", "vrm", "glued prefix", "numbers only"])
 def test_parts_left_out(naming, missing):
     here = body(NAMINGS[naming]).without(*missing)
-    assert found(look(here), here) == {(side, part): (side, part) for side in "LR" for part in LEG if part not in missing}
+    left = [part for part in LEG if part not in missing]
+    assert found(look(here), here) == {(side, part): (side, part) for side in "LR" for part in left}
 
 
 def three_bones(naming):
