@@ -29,7 +29,8 @@ def html(entries, groups=(), missing=(), problems=(), about=None):
     entries : sequence of Entry
         The latest of each learner and lesson.
     groups : sequence
-        Submissions that are alike: each with `lesson`, `learners` (their ids) and `share` (1 for identical ones).
+        Submissions that are alike: each with `lesson`, `learners` (their ids), `share` (1 for identical ones) and a
+        `sentence` on how.
     missing : sequence of (lesson, Learner)
         Who handed in nothing.
     problems : sequence
@@ -166,9 +167,9 @@ def _alike(groups, entries, several):
     for group in sorted(groups, key=lambda group: (-group.share, -len(group.learners), group.learners)):
         links = ", ".join(_link(by_id[who]) if who in by_id else f"<bdi>{page.safe(who)}</bdi>"
                           for who in group.learners)
-        how = "the same but for names and spacing" if group.share >= 1 else f"alike by {page.percent(group.share)}"
         where = f" in lesson {page.safe(group.lesson, 20)}" if several else ""
-        items.append(f"<strong>{page.count(len(group.learners), 'learner')}</strong>, {how}{where}: {links}")
+        items.append(f"<strong>{page.count(len(group.learners), 'learner')}</strong>{where}: {links}. "
+                     f"{page.sentence(group.sentence)}")
     warning = "<p>Likeness is a reason to ask, never a proof: short answers are alike by nature.</p>"
     return warning + page.listed(items) if items else ""
 

@@ -13,8 +13,8 @@ from tests.marking import entries, markup
 from tests.marking.entries import HOSTILE, entry, learner, room
 
 
-def group(*learners, share=1.0, lesson="06"):
-    return SimpleNamespace(learners=learners, share=share, lesson=lesson)
+def group(*learners, share=1.0, lesson="06", sentence="the code is the same."):
+    return SimpleNamespace(learners=learners, share=share, lesson=lesson, sentence=sentence)
 
 
 def problem(place, why):
@@ -96,10 +96,12 @@ def test_without_wrong_models_the_lowest_average_is_explained_again():
 
 def test_likeness_is_shown_with_a_warning_the_strongest_first():
     found = [entry(learner(n)) for n in range(5)]
-    shown = part(read(found, groups=[group("p0001", "p0002", share=0.8), group("p0003", "p0004")]), "alike")
+    shown = part(read(found, groups=[group("p0001", "p0002", share=0.8, sentence="80 % of it or more."),
+                                    group("p0003", "p0004")]), "alike")
     assert "never a proof" in shown
     assert shown.index(learner(3).name) < shown.index(learner(1).name)
-    assert "alike by 80\xa0%" in shown
+    assert "80 % of it or more." in shown
+    assert "The code is the same." in shown
 
 
 def test_files_that_are_nobodys_are_listed():
@@ -174,7 +176,7 @@ def test_hostile_text_anywhere_does_nothing(text):
                   about={"rigkit": text, "jail": {"kind": text, "python": text}})
     strange = replace(found.outcomes[0], question=f"06/{text}", misconception=text, sentence=text)
     found = replace(found, outcomes=(*found.outcomes, strange))
-    shown = read([found, replace(found, lesson="07", marked=False)], groups=[group(text, who.id)],
+    shown = read([found, replace(found, lesson="07", marked=False)], groups=[group(text, who.id, sentence=text)],
                  missing=[("06", who)], problems=[problem(text, text)], about={"from": text})
     assert len(shown.html) < 200_000
     if len(text) < 100:
