@@ -1,0 +1,393 @@
+"""What lesson 11 shows: a foot that rolls over heel, ball and toe, the ankle that follows, and pivots put wrong.
+
+Seen from the side, (forward, up) in metres, from a spot on the floor below the ankle of the flat foot.
+"""
+
+from dataclasses import dataclass
+from functools import cache
+
+import numpy as np
+
+from rigkit import controls as ct
+from rigkit import foot, frames, gait, plots, two_bone
+from rigkit.panels import Choice, Panel, Slider
+from rigkit.stage import Stage, row
+
+MOMENTS = {"Heel strike": -16, "Flat": 0, "Heel off": 25, "Toe off": 55}  # rolls of a step, degrees
+LOWEST, HIGHEST = -30, 70  # of the sliders, degrees
+RIGHT = "right"
+# Who leads whom, and how high the pivots are, as a share of the ankle's height.
+WIRINGS = {RIGHT: (("heel", "toe", "ball"), 0.0), "too high": (("heel", "toe", "ball"), 1.0),
+           "in the wrong order": (("heel", "ball", "toe"), 0.0)}
+HIPS = (0.10, -0.05)  # of the standing leg that rolls: forward of the ankle, and from full height [m]
+SHOWN = 0.05  # cm: what is less is written as 0.0
+CLOSE = {"low": (-0.19, -0.09), "high": (0.33, 0.31), "width": 430}
+TO_THE_KNEE = {"low": (-0.33, -0.12), "high": (0.45, 0.57), "width": 430}
+
+
+# A foot that hangs from its three pivots
+
+
+@cache
+def pivots(puppet, wiring=RIGHT):
+    """A foot's three pivots as controls on the spot, leaders first; the foot hangs from the last, its toes from "toe".
+
+    Parameters
+    ----------
+    puppet : Puppet
+    wiring : str
+        Of `WIRINGS`.
+    """
+    sole = foot.of_puppet(puppet)
+    order, share = WIRINGS[wiring]
+    places = {name: (0.0, share * puppet.ankle_height, getattr(sole, name)[0]) for name in order}
+    return tuple(ct.Control(name, pivot=places[name], parent=leader)
+                 for name, leader in zip(order, (None, *order), strict=False))
+
+
+def hung(puppet, turns, wiring=RIGHT):
+    """Ankle, heel, ball and toe of a foot whose pivots are turned.
+
+    Parameters
+    ----------
+    puppet : Puppet
+    turns : mapping of str to array_like, shape (...)
+        Radians, by pivot.
+    wiring : str
+        Of `WIRINGS`.
+
+    Returns
+    -------
+    ndarray, shape (..., 4, 2)
+    """
+    sole = foot.of_puppet(puppet)
+    worlds = ct.pose(pivots(puppet, wiring), {name: {"turn_x": turn} for name, turn in turns.items()})
+    ankle, heel, ball, toe = ((0.0, up, forward) for forward, up in (sole.ankle, sole.heel, sole.ball, sole.toe))
+    behind = worlds[WIRINGS[wiring][0][-1]]
+    points = np.stack(np.broadcast_arrays(*(frames.apply(behind, point) for point in (ankle, heel, ball)),
+                                          frames.apply(behind, ball) + frames.turn(
+                                              worlds["toe"], np.subtract(toe, ball))), axis=-2)
+    return points[..., [2, 1]]
+
+
+def rolled(puppet, roll_deg, wiring=RIGHT):
+    """`hung` for a roll in degrees, shared out by `foot.turns`."""
+    turns = foot.turns(np.radians(roll_deg))
+    return hung(puppet, dict(zip(foot.PIVOTS, turns, strict=True)), wiring)
+
+
+def about_one(puppet, pivot, roll_deg):
+    """`hung` for a roll in degrees about a single pivot."""
+    return hung(puppet, {pivot: np.radians(roll_deg)})
+
+
+def ankle_held(puppet, roll_deg):
+    """Ankle, heel, ball and toe of a foot that rolls while its ankle stays where it is."""
+    points = rolled(puppet, roll_deg)
+    return points - points[..., :1, :] + foot.of_puppet(puppet).ankle
+
+
+def lowest_cm(points):
+    """How high the lowest point of a sole is over the floor, cm; below zero it is in the floor."""
+    return 100 * points[..., 1:, 1].min(axis=-1)
+
+
+def slide_cm(points):
+    """How far a sole's lowest point has slid so far, frame by frame, cm."""
+    sole = np.stack([0 * points[:, 1:, 0], points[:, 1:, 1], points[:, 1:, 0]], axis=-1)
+    return np.cumsum(gait.foot_slide_cm(sole, np.ones(len(points), dtype=bool)))
+
+
+# One foot, one number
+
+
+def opening(puppet):
+    """One foot in the four moments of a step, with the point it stands on and the height of its ankle."""
+    stage = Stage("side", (-0.14, -0.115), (1.66, 0.25), "One foot, one number: the point it stands on does not move",
+                  width=880).floor()
+    said = []
+    for i, (name, roll_deg) in enumerate(MOMENTS.items()):
+        points = rolled(puppet, roll_deg) + [0.45 * i, 0.0]
+        stands = "flat" if not roll_deg else str(foot.roll(foot.of_puppet(puppet), np.radians(roll_deg)).pivot)
+        _foot(stage, points)
+        standing = points[1:] if stands == "flat" else [points[1 + foot.PIVOTS.index(stands)]]
+        stage.dots(standing, "miss").dots(points[:1])
+        height = 100 * points[0, 1]
+        foremost = max(points[:, 0]) + 0.05
+        stage.measure((foremost, 0.0), (foremost, points[0, 1]), f"{height:.1f} cm", "plain",
+                      place="above")
+        stage.note((0.45 * i + 0.06, -0.01), f"{name}, {_degrees(roll_deg)}", place="below")
+        stage.note((0.45 * i + 0.06, -0.057), "on heel, ball, toe" if stands == "flat" else f"on the {stands}", "miss",
+                   "below")
+        said.append(f"{name}, rolled by {roll_deg} degrees, {'flat' if stands == 'flat' else 'on the ' + stands}, "
+                    f"ankle {height:.1f} centimetres high".replace("by -", "by minus "))
+    stage.desc = "A foot from the side in four moments of a step. " + ". ".join(said) + "."
+    return stage
+
+
+@cache
+def heights_plot(puppet):
+    """How high heel, ball and toe are over the floor, against the roll."""
+    roll_deg = np.arange(LOWEST, HIGHEST + 1)
+    return plots.curves(roll_deg, _heights_cm(puppet, foot.BALL_LIMIT), "roll (°)", "over the floor (cm)",
+                        title="How high each point is",
+                        desc="Heights of heel, ball and toe over the floor against the roll. One of the three is at "
+                             "zero everywhere: the heel below zero, ball and toe to the ball's limit, the toe beyond.",
+                        kinds={"heel": "forward", "ball": "inverse", "toe": "plain"}, ylim=(-1, 25), width=430,
+                        height=370)
+
+
+def rolling(puppet, roll_deg, limit_deg):
+    """A rolled foot with its pivot, beside the heights of its points; and both in words."""
+    angle, limit = np.radians(roll_deg), np.radians(limit_deg)
+    now = foot.roll(foot.of_puppet(puppet), angle, limit)
+    points = _points(now)
+    stands = "flat" if not roll_deg else str(now.pivot)
+    stage = Stage("side", title="From the side", **CLOSE).floor()
+    _flat(stage, puppet)
+    way = foot.roll(foot.of_puppet(puppet), np.radians(np.arange(LOWEST, HIGHEST + 1)), limit).ankle
+    _foot(stage.path(way, "soft"), points).dots(points[:1]).note(way[-1], "way of the ankle", "soft", "right")
+    for name, point in zip(foot.PIVOTS, points[1:], strict=True):
+        carries = name == stands
+        stage.dots([point], "miss" if carries else "plain")
+        stage.note(point, f"{name}: pivot" if carries else name, "miss" if carries else "soft",
+                   "below" if point[1] < 1e-6 else None)
+    high = points[1:][np.argmax(points[1:, 1])]
+    if high[1] > SHOWN / 100:
+        stage.measure((high[0], 0.0), high, f"{100 * high[1]:.1f} cm", "plain",
+                      offset=-46 if roll_deg > 0 else 46)
+    plot = heights_plot(puppet).with_lines(_heights_cm(puppet, limit)).at(roll_deg)
+    heel, ball, toe = 100 * points[1:, 1]
+    turned = f"turns about the <b>{stands}</b>" if roll_deg else "stands <b>flat</b>"
+    gone = 100 * np.linalg.norm(points[0] - foot.of_puppet(puppet).ankle)
+    words = (f"Roll {_degrees(roll_deg)}: the foot {turned}. Over the floor: heel <b>{heel:z.1f} cm</b>, ball "
+             f"<b>{ball:z.1f} cm</b>, toe <b>{toe:z.1f} cm</b>. The ankle has gone <b>{gone:.1f} cm</b>.")
+    return row(stage, plot), words
+
+
+def roll_panel(puppet):
+    """A foot to roll, and how long its ball carries."""
+    return Panel(
+        "Roll the foot: which point stands still?",
+        [Slider("roll_deg", "Roll", LOWEST, HIGHEST, 1, 15, "°"),
+         Slider("limit_deg", "The ball carries up to", 0, 60, 1, 40, "°")],
+        lambda **values: rolling(puppet, **values),
+        {name: {"roll_deg": roll_deg, "limit_deg": 40} for name, roll_deg in MOMENTS.items()}, play="roll_deg")
+
+
+# The ankle follows
+
+
+def ankle_following(puppet, roll_deg):
+    """A rolled foot whose leg's goal hangs from the roll, and one whose goal hangs from the foot control."""
+    views, said = [], []
+    for title, points in (("Goal hangs from the roll", rolled(puppet, roll_deg)),
+                          ("Goal hangs from the control", ankle_held(puppet, roll_deg))):
+        moved = 100 * np.linalg.norm(points[0] - foot.of_puppet(puppet).ankle)
+        stood = rolled(puppet, roll_deg)
+        off = 100 * np.linalg.norm(points[2] - stood[2])
+        knee, short = _knee(puppet, points[0], _hips(puppet))
+        stage = Stage("side", title=title, **TO_THE_KNEE).floor()
+        _flat(stage, puppet)
+        _foot(stage, points)
+        stage.chain([knee, points[0]], "inverse", thickness=20)
+        _outline(stage, puppet)
+        stage.goal(points[0], "goal", "left")
+        low = lowest_cm(points)
+        if low < -SHOWN:
+            at = points[1 + np.argmin(points[1:, 1])]
+            stage.measure((at[0], 0.0), at, f"{-low:.1f} cm", offset=40)
+        views.append(stage)
+        said.append(f"{title}: the ankle moves by <b>{moved:.1f} cm</b>, the foot is {off:.1f} cm off its place, its "
+                    f"lowest point {_depth(low)}.{short}")
+    return row(*views), f"Roll {_degrees(roll_deg)}. " + " ".join(said)
+
+
+def goal_panel(puppet):
+    """One roll for two legs: one whose goal is carried by the roll, one whose goal is not."""
+    return Panel(
+        "Roll both feet: which ankle follows, and which foot stands?",
+        [Slider("roll_deg", "Roll", LOWEST, HIGHEST, 1, 15, "°")],
+        lambda **values: ankle_following(puppet, **values),
+        {**{name: {"roll_deg": roll_deg} for name, roll_deg in MOMENTS.items()}, "40° on the ball": {"roll_deg": 40}},
+        play="roll_deg")
+
+
+# A step
+
+
+@dataclass(frozen=True, eq=False)
+class Stance:
+    """What the left leg does while its foot is down, one frame for each percent of the stride.
+
+    Attributes
+    ----------
+    roll_deg : ndarray, shape (f,)
+    hip : ndarray, shape (f, 2)
+        Seen from the spot where the foot stands.
+    """
+
+    roll_deg: np.ndarray
+    hip: np.ndarray
+
+
+@cache
+def stance(puppet):
+    """The `Stance` of the puppet's own planted walk."""
+    walk = gait.plant(gait.walk(puppet, frames=100, cycles=1))
+    down = np.flatnonzero(~walk.stance[:, 0])[0]
+    roll_deg = -np.degrees(walk.foot_pitch[:down, 0])
+    spot = walk.at("ankle")[0, 0, 2] - rolled(puppet, roll_deg[0])[0, 0]
+    return Stance(roll_deg, walk.at("hip")[:down, 0][:, [2, 1]] - [spot, 0.0])
+
+
+@cache
+def stepped(puppet, wiring):
+    """Ankle, heel, ball and toe while the foot is down, how far it has slid, and how high its lowest point is, cm."""
+    points = rolled(puppet, stance(puppet).roll_deg, wiring)
+    return points, slide_cm(points), lowest_cm(points)
+
+
+@cache
+def step_plot(puppet, wiring):
+    """Slide so far and height of the lowest point while the foot is down."""
+    _, slid, low = stepped(puppet, wiring)
+    return plots.curves(np.arange(len(slid)), {"slid so far": slid, "lowest point": low}, "percent of the stride",
+                        "cm", title="What the floor sees",
+                        desc=f"While the foot is down it slides {slid[-1]:.1f} centimetres in all; its lowest point "
+                             f"is between {low.min():z.1f} and {low.max():z.1f} centimetres over the floor.",
+                        kinds={"slid so far": "miss", "lowest point": "inverse"}, ylim=(-6, 8), width=430,
+                        height=398)
+
+
+def stepping(puppet, percent, wiring):
+    """One frame of a foot that is down, its pivots right or wrong; its slide and depth in words."""
+    points, slid, low = stepped(puppet, wiring)
+    now, roll_deg = points[percent], stance(puppet).roll_deg[percent]
+    knee, short = _knee(puppet, now[0], stance(puppet).hip[percent])
+    stage = Stage("side", title="From the side", **TO_THE_KNEE).floor()
+    _flat(stage, puppet)
+    _foot(stage, now)
+    stage.chain([knee, now[0]], "inverse", thickness=20)
+    turning = _pivots_now(puppet, wiring, roll_deg)
+    stage.dots(turning, "miss").note(turning[1], "pivots", "miss")
+    if abs(low[percent]) > 1.0:  # less is no longer than its own end ticks
+        at = now[1 + np.argmin(now[1:, 1])]
+        stage.measure((at[0], 0.0), at, f"{abs(low[percent]):.1f} cm", offset=60)
+    words = (f"{percent} % of the stride, roll {_degrees(roll_deg, 1)}. Pivots {wiring}: the foot has slid "
+             f"<b>{slid[percent]:z.1f} cm</b>, its lowest point is <b>{_depth(low[percent])}</b>. By the time it "
+             f"leaves: {slid[-1]:z.1f} cm of slide, at worst {_depth(_worst(low))}.{short}")
+    return row(stage, step_plot(puppet, wiring).at(percent)), words
+
+
+def step_panel(puppet):
+    """A step to play, with pivots that are right, too high, or hung from each other in the wrong order."""
+    last = len(stance(puppet).roll_deg) - 1
+    return Panel(
+        "Break it: put the pivots wrong, and play the step",
+        [Slider("percent", "Percent of the stride", 0, last, 1, 52),
+         Choice("wiring", "The pivots are", tuple(WIRINGS), RIGHT)],
+        lambda **values: stepping(puppet, **values),
+        {"Right, heel up": {"percent": 52, "wiring": RIGHT},
+         "Too high, at the strike": {"percent": 0, "wiring": "too high"},
+         "Too high, heel up": {"percent": 52, "wiring": "too high"},
+         "Wrong order, flat": {"percent": 20, "wiring": "in the wrong order"},
+         "Wrong order, heel up": {"percent": 52, "wiring": "in the wrong order"}}, play="percent")
+
+
+# A foot in the air
+
+
+def turned_in_air(puppet, ankle_cm, toes_down_deg):
+    """Ankle, heel, ball and toe of a stiff foot turned about an ankle that is held over the floor."""
+    sole = foot.of_puppet(puppet)
+    points = np.stack([sole.ankle, sole.heel, sole.ball, sole.toe])
+    control = ct.Control("foot", pivot=(0.0, sole.ankle[1], 0.0))
+    values = {"shift_y": ankle_cm / 100 - sole.ankle[1], "turn_x": np.radians(toes_down_deg)}
+    world = ct.pose([control], {"foot": values})["foot"]
+    return frames.apply(world, np.stack([0 * points[:, 0], points[:, 1], points[:, 0]], axis=-1))[:, [2, 1]]
+
+
+def lifted(puppet, ankle_cm, toes_down_deg):
+    """A foot as it was asked for, in the floor, and lifted out of it."""
+    points = turned_in_air(puppet, ankle_cm, toes_down_deg)
+    low = lowest_cm(points)
+    up = [0.0, max(0.0, -low / 100)]
+    title = f"Ankle {ankle_cm:.0f} cm high, toes {toes_down_deg:.0f}° down"
+    stage = Stage("side", (-0.25, -0.10), (0.60, 0.27), title, width=600).floor()
+    stage.desc = (f"A foot with its toes {toes_down_deg:.0f} degrees down, dotted, whose lowest point is "
+                  f"{_depth(low)}, and the same foot lifted until that point touches the floor.")
+    stage.ghost(points[[1, 0, 3, 1]])
+    _foot(stage, points + up)
+    deepest = points[1 + np.argmin(points[1:, 1])]
+    if up[1]:
+        stage.measure(deepest, deepest + up, f"{100 * up[1]:.1f} cm", offset=50)
+    stage.dots(points[:1] + up).note(points[0] + up, "ankle", place="left")
+    return stage
+
+
+# Views
+
+
+def _points(pose):
+    """Ankle, heel, ball and toe of a `foot.FootRoll`."""
+    return np.stack([pose.ankle, pose.heel, pose.ball, pose.toe], axis=-2)
+
+
+def _heights_cm(puppet, limit):
+    pose = foot.roll(foot.of_puppet(puppet), np.radians(np.arange(LOWEST, HIGHEST + 1)), limit)
+    return {name: 100 * getattr(pose, name)[:, 1] for name in foot.PIVOTS}
+
+
+def _foot(stage, points):
+    ankle, heel, ball, toe = points
+    return stage.foot(ankle, heel, toe, ball, kind="inverse")
+
+
+def _flat(stage, puppet):
+    """The foot as it stands flat, dotted."""
+    sole = foot.of_puppet(puppet)
+    return stage.ghost([sole.heel, sole.ankle, sole.toe])
+
+
+def _outline(stage, puppet):
+    """The foot control on the floor, seen edge-on."""
+    sole = foot.of_puppet(puppet)
+    ends = [(sole.heel[0] - 0.03, 0.0), (sole.toe[0] + 0.03, 0.0)]
+    return stage.control(ends).note(ends[0], "foot control", place="below")
+
+
+def _pivots_now(puppet, wiring, roll_deg):
+    """Where heel's, ball's and toe's pivots are in a roll, shape (3, 2)."""
+    turns = dict(zip(foot.PIVOTS, foot.turns(np.radians(roll_deg)), strict=True))
+    controls = {one.name: one for one in pivots(puppet, wiring)}
+    worlds = ct.pose(controls.values(), {name: {"turn_x": turn} for name, turn in turns.items()})
+    return np.stack([frames.apply(worlds[name], controls[name].pivot)[[2, 1]] for name in foot.PIVOTS])
+
+
+def _hips(puppet):
+    """Where the hip of the standing leg that rolls is."""
+    return np.array([HIPS[0], puppet.hip_height + HIPS[1]])
+
+
+def _knee(puppet, ankle, hip):
+    """The knee of the leg from a hip to an ankle, and a sentence if the leg is too short."""
+    leg = two_bone.solve_planar(ankle - hip, puppet.thigh, puppet.shank)
+    knee = hip + two_bone.planar_points(leg.hip, leg.knee, puppet.thigh, puppet.shank)[1]
+    return knee, f" The leg is {100 * leg.miss:.1f} cm too short." if leg.miss > 5e-4 else ""
+
+
+# Words
+
+
+def _depth(cm):
+    """A height over the floor in words."""
+    return "on the floor" if abs(cm) < SHOWN else f"{abs(cm):.1f} cm {'in' if cm < 0 else 'over'} the floor"
+
+
+def _worst(low):
+    return low[np.argmax(np.abs(low))]
+
+
+def _degrees(degrees, digits=0):
+    return f"{degrees:z.{digits}f}°".replace("-", "−")
