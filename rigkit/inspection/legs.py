@@ -22,6 +22,7 @@ UNITS = {"metres": 1.0, "centimetres": 0.01, "millimetres": 0.001}
 
 # How the witnesses weigh; our choice, tried on many skeletons.
 NAME_SAYS, PLACE_SAYS = 0.8, 0.75  # how sure a perfect name, or a perfect place, makes by itself
+DENIED = -0.7  # three names that together say less than this name something else
 LEAST_CERTAIN = 0.4  # below this nothing is called a leg
 DIGITS = "0123456789 "
 STANDARD_UP = 0.05  # what glTF's own up axis, +Y, is ahead by
@@ -223,7 +224,8 @@ def _search(tree, usual, mapping):
     if not len(joints):
         return None
     named, clash = _named(tree, joints)
-    joints, named = joints[~clash], named[~clash]
+    likely = ~clash & (named > DENIED)
+    joints, named = joints[likely], named[likely]
     likely = np.argsort(-(named + _proportioned(tree, joints)), kind="stable")[:MOST_LIKELY]
     joints, named = joints[likely], named[likely]
     shaped = _shaped(tree, joints, usual)
@@ -236,7 +238,8 @@ def _search(tree, usual, mapping):
         ahead = STANDARD_UP * bool(up is AXES["+y"] or mapping.up is not None)
         for score, found in (_pair(tree, triples, up, needed), _alone(tree, triples, up, needed)):
             if found:
-                answers.append((score + ahead, found))
+                found.placed = _standing(tree, found, _whole_legs(tree, found, mapping), usual)
+                answers.append((score + ahead + found.placed, found))
     if not answers:
         return None
     found = max(answers, key=lambda answer: answer[0])[1]
@@ -454,12 +457,8 @@ def _from_mapping(tree, mapping):
 # What follows from the two legs.
 
 def _described(tree, found, mapping, usual, skin_centres):
-    hips = {key: int(triple[0]) for key, triple in found.triples.items()}
-    shared = set.intersection(*(set(tree.above(hip)) for hip in hips.values()))
-    ends = {key: _whole_leg(tree, [int(i) for i in triple], found.up, _mapped_parts(mapping, key), shared)
-            for key, triple in found.triples.items()}
-    lowest = np.array([[joints[part] for part in CHAINS["foot" in joints][-3:]] for joints in ends.values()])
-    found.placed = float(_placed(tree, lowest, found.up, usual).mean())
+    ends = _whole_legs(tree, found, mapping)
+    found.placed = _standing(tree, found, ends, usual)
     forward, why_forward = _forward(tree, found, ends, mapping, skin_centres)
     left = np.cross(found.up, forward)
     if not set(ends) <= set(SIDE_WORDS):
@@ -481,6 +480,19 @@ def _described(tree, found, mapping, usual, skin_centres):
     }
     sure = min(leg.certainty[part] for leg in legs.values() for part in ("hip", "knee", "ankle"))
     return Legs(legs, pelvis, helpers, found.up, forward, left, metres, sure, because)
+
+
+def _whole_legs(tree, found, mapping):
+    """All joints of the legs by part, from their hips, knees and ankles."""
+    shared = set.intersection(*(set(tree.above(int(triple[0]))) for triple in found.triples.values()))
+    return {key: _whole_leg(tree, [int(i) for i in triple], found.up, _mapped_parts(mapping, key), shared)
+            for key, triple in found.triples.items()}
+
+
+def _standing(tree, found, ends, usual):
+    """How like legs the two lowest bones of whole legs lie, 0 to 1."""
+    lowest = np.array([[joints[part] for part in CHAINS["foot" in joints][-3:]] for joints in ends.values()])
+    return float(_placed(tree, lowest, found.up, usual).mean())
 
 
 def _mapped_parts(mapping, key):

@@ -202,8 +202,8 @@ def human_range(subject, motion):
     low, high = (np.degrees(getattr(body.joint_range(joint), end)) for end in ("low", "high"))
     said = "Every joint stays within the average human range."
     if number > 0.5:
-        said = (f"The {name} turns to {_whole(angle)}° at {motion.times[i]:.2f} s, {number:.0f}° beyond the average range "
-                f"of {_whole(low)}° to {high:.0f}°.")
+        said = (f"The {name} turns to {_whole(angle)}° at {motion.times[i]:.2f} s, {number:.0f}° beyond the average "
+                f"range of {_whole(low)}° to {high:.0f}°.")
     return Measured(number, f"{said} {body.CAUTION}", tuple(parts), motion.name,
                     lambda kind: pictures.two_frames(subject, side, motion, i, i, f"{_whole(angle)}°", kind))
 

@@ -22,7 +22,7 @@ def names(subject, marked, kind):
         for part, node in leg.joints.items():
             if part == "toe" and "ball" in leg.joints:
                 continue
-            stage.note(subject.points[node], subject.names[node][:24], kind if (side, part) in marked else "plain",
+            stage.note(subject.points[node], subject.label(node), kind if (side, part) in marked else "plain",
                        "right" if side == "L" else "left")
     return stage
 
@@ -75,7 +75,7 @@ def hinge(subject, side, deg, kind):
     axis = int(np.argmax(np.abs(own)))
     direction = subject.turns[joint][:, axis] * np.sign(own[axis])
     view = "front" if abs(direction[1] - normal[1]) > abs(direction[2] - normal[2]) else "top"
-    stage = _about_a_joint(subject, joint, view, f"The hinge of {subject.names[joint][:24]}",
+    stage = _about_a_joint(subject, joint, view, f"The hinge of {subject.label(joint)}",
                            [(normal, "square to the bend", "goal"), (direction, "hinge axis", "inverse")])
     point = subject.points[joint]
     return stage.arc(point, point + normal, point + direction, f"{deg:.1f}°", kind, radius=110)
@@ -88,7 +88,7 @@ def axes(subject, side, part, text, wanted, kind):
     arrows += [(subject.turns[joint][:, i], letter, "plain") for i, letter in enumerate("xyz")]
     return st.row(_about_a_joint(subject, joint, "front", f"Front: {text} off", arrows, HALF),
                   _about_a_joint(subject, joint, "top", "from above", arrows, HALF),
-                  title=f"The axes of {subject.names[joint]}")
+                  title=f"The axes of {subject.label(joint)}")
 
 
 def _about_a_joint(subject, joint, view, title, arrows, width=WIDTH):
@@ -119,7 +119,7 @@ def plane(subject, side, cm, kind):
 
 def one_joint(subject, joint, text, kind):
     """The legs with one joint pointed at."""
-    stage = _legs(subject, "front", f"Here: {subject.names[joint][:24]}", more=subject.points[joint])
+    stage = _legs(subject, "front", f"Here: {subject.label(joint)}", more=subject.points[joint])
     return stage.goal(subject.points[joint], "").note(subject.points[joint], text, kind)
 
 
@@ -135,7 +135,7 @@ def section(subject, side, part, outline, centre, text, kind):
     """The cross-section of a limb at a joint, from above, with the joint in it."""
     joint = subject.place(side, part)
     points = np.concatenate([outline.reshape(-1, 3), [joint]])
-    stage = _framed("top", points, f"The limb cut at {subject.name(side, part)[:24]}", 0.35, WIDTH)
+    stage = _framed("top", points, f"The limb cut at {subject.label(subject.joint(side, part))}", 0.35, WIDTH)
     for first, last in outline:
         stage.path([first, last], "soft")
     stage.dots([joint], "inverse").note(joint, "joint", "inverse", "below").goal(centre, "")

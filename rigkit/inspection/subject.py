@@ -11,6 +11,7 @@ import numpy as np
 from rigkit import rotation
 from rigkit.gltf import Asset
 from rigkit.inspection.legs import SIDE_WORDS, Legs, find_legs
+from rigkit.page import plain
 
 RATE = 60.0  # samples a second: what snaps between two of these, no one sees
 MOST_SAMPLES = 6000  # of one animation
@@ -193,6 +194,10 @@ class Subject:
     def name(self, side, part):
         """The name of a part's joint in the file."""
         return self.names[self.joint(side, part)]
+
+    def label(self, node):
+        """A node's name for a picture, made harmless and short."""
+        return plain(self.names[node], 24)
 
     def leg_nodes(self, side):
         """All nodes that the leg's hip carries, itself first, and parts that hang elsewhere with what they carry."""

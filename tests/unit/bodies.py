@@ -87,7 +87,8 @@ CALF = {**SEGMENTS, "knee": "calf", "ball": "ball"}
 UPPER = {"hip": "upperLeg", "knee": "lowerLeg", "ankle": "foot", "ball": "toes", "toe": "toesEnd", "pelvis": "hips",
          "shoulder": "upperArm", "elbow": "lowerArm", "wrist": "hand"}
 SHORT = {"hip": "upleg", "knee": "lowleg", "ankle": "ankle", "ball": "toe", "toe": "toeend", "pelvis": "hip"}
-BONES = {"hip": "femur", "knee": "tibia", "ankle": "talus", "ball": "metatarsal", "toe": "toe end", "shoulder": "humerus",
+BONES = {"hip": "femur", "knee": "tibia", "ankle": "talus", "ball": "metatarsal", "toe": "toe end",
+         "shoulder": "humerus",
          "elbow": "ulna"}
 COUNTED = {"hip": "leg1", "knee": "leg2", "ankle": "leg3", "ball": "leg4", "toe": "leg5", "shoulder": "arm1",
            "elbow": "arm2", "wrist": "arm3"}
@@ -138,8 +139,14 @@ NAMINGS = {
     "no side, no number": worded(CALF, lambda word, side: word),
     "numbers only": lambda part, side: f"j{[*LEFT, *MIDDLE].index(part) * 3 + 'LR'.find(side or '-')}",
     "empty": lambda part, side: "",
-    "another language": worded({"hip": "oberschenkel", "knee": "unterschenkel", "ankle": "fuss", "ball": "zehen", "toe": "zehenspitze"},
+    "another language": worded({"hip": "oberschenkel", "knee": "unterschenkel", "ankle": "fuss", "ball": "zehen",
+                                "toe": "zehenspitze"},
                                lambda word, side: f"{word}_{ {'L': 'links', 'R': 'rechts', None: 'mitte'}[side]}"),
 }
 WITH_SIDES = [name for name in NAMINGS if name not in ("no side", "no side, no number", "numbers only", "empty",
                                                        "another language")]
+
+# Other axes: which way is up, which way it faces, and the turn from ours.
+TURNS = {"+y +z": np.eye(3), "+z -y": [[1, 0, 0], [0, 0, -1], [0, 1, 0]], "+z +x": [[0, 0, 1], [1, 0, 0], [0, 1, 0]],
+         "+x +y": [[0, 1, 0], [0, 0, 1], [1, 0, 0]], "-y +z": [[-1, 0, 0], [0, -1, 0], [0, 0, 1]],
+         "+y -x": [[0, 0, -1], [0, 1, 0], [1, 0, 0]]}

@@ -262,3 +262,33 @@ def under(asset, matrix=None, scale=1.0):
     animations = [replace(each, channels=[replace(channel, node=channel.node + 1) for channel in each.channels])
                   for each in asset.animations]
     return replace(asset, nodes=nodes, skins=skins, animations=animations)
+
+
+def with_axes(puppet, kind):
+    """A puppet whose joints have other axes than ours; no joint stands elsewhere."""
+    rig = LegRig.from_puppet(puppet)
+    half, quarter = (rotation.matrix_about(axis, angle) for axis, angle in (("x", np.pi), ("z", np.pi / 2)))
+    skeleton = rig.skeleton
+    if kind == "world":
+        turns = dict.fromkeys(skeleton.names, np.eye(3))
+    elif kind == "the right side reflected":
+        skeleton = placement.mirror_skeleton(skeleton, "L_", "reflection")
+        turns = {}
+    else:
+        own = half if kind == "y down the bone" else quarter
+        turns = {name: frame[:3, :3] @ own for name, frame in zip(skeleton.names, skeleton.rest_world, strict=True)}
+    skeleton = placement.reorient(skeleton, turns)
+    surface, table = skin.rig_skin(rig, puppet, VERTICES)
+    return export.rig_asset(skeleton, surface, table[:, [rig.skeleton.index(name) for name in skeleton.names]])
+
+
+def with_helpers(naming):
+    """Tamsin with a twist joint beside each long bone and a pole before each knee, all of which move nothing."""
+    asset = named(clean(), naming)
+    nodes = list(asset.nodes)
+    for tag in ("L", "R"):
+        for part in ("hip", "knee"):
+            above = place(asset, naming(part, tag))
+            nodes.append(gltf.Node(naming(part + "_twist", tag), above, (0, -0.2, 0)))
+        nodes.append(gltf.Node(naming("knee_pole", tag), 0, (0.1, -0.4, 0.5)))
+    return replace(asset, nodes=nodes)

@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 
 from rigkit.inspection import find_legs
-from tests.unit.bodies import LEG, NAMINGS, WITH_SIDES, body
+from tests.unit.bodies import LEG, NAMINGS, TURNS, WITH_SIDES, body
 
 
 def found(legs, here):
@@ -19,12 +19,6 @@ def test_naming(naming):
     legs = look(here)
     assert found(legs, here) == {(side, part): (side, part) for side in "LR" for part in LEG}
     assert here.what[legs.pelvis] == (None, "pelvis")
-
-
-TURNS = {"+y +z": np.eye(3), "+z -y": [[1, 0, 0], [0, 0, -1], [0, 1, 0]], "+z +x": [[0, 0, 1], [1, 0, 0], [0, 1, 0]],
-         "+x +y": [[0, 1, 0], [0, 0, 1], [1, 0, 0]], "-y +z": [[-1, 0, 0], [0, -1, 0], [0, 0, 1]],
-         "+y -x": [[0, 0, -1], [0, 1, 0], [1, 0, 0]]}
-AXIS = {name[:2] for name in TURNS}
 
 
 def axis(name):

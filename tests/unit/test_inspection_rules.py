@@ -1,7 +1,15 @@
-import pytest
+import json
+from dataclasses import replace
 
-from rigkit import inspection
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from rigkit import gltf, inspection, rotation
+from rigkit.puppets import PUPPETS
 from tests.unit import rigs
+from tests.unit.bodies import NAMINGS, TURNS, WITH_SIDES
 
 RULES = [rule.id for rule in inspection.RULES]
 
@@ -19,3 +27,184 @@ def test_a_rig_that_breaks_only_this_rule_is_caught(rule):
     report = inspection.inspect(rigs.BROKEN[rule]())
     assert accused(report) == {rule}
     assert not [finding for finding in report.findings if "made sense of" in finding.said]
+
+
+# What each broken rig was made with, worked out by hand: rule to number and tolerance.
+MADE_WITH = {
+    "chain-unbroken": (2, 0), "names-say-sides": (1, 0), "sides-mirror": (1.0, 1e-6), "sides-turn": (10, 1e-6),
+    "preset-bend": (0, 1e-6), "hinge-square": (10, 1e-3), "knee-in-plane": (0.8, 1e-6), "rest-reads-zero": (4, 1e-6),
+    "scale-one": (20, 1e-6), "no-negative-scale": (1, 0), "inverse-bind": (3, 1e-6), "weights-sum": (0.05, 1e-9),
+    "weights-at-most": (5, 0), "weights-missing": (5, 0), "weights-own-side": (0.2, 1e-9),
+    "foot-slide": (12 * 31 / 60, 0.1),  # 0.12 m/s for as long as the longest stance that counted
+    "human-range": (150 + 2.5 - 120, 0.1),  # the thigh of a leg bent by 5° leans forward by 2.5°
+}
+
+
+@pytest.mark.parametrize("rule", MADE_WITH)
+def test_the_number_is_what_the_rig_was_made_with(rule):
+    number, tolerance = MADE_WITH[rule]
+    assert inspection.inspect(rigs.BROKEN[rule]())[rule].number == pytest.approx(number, abs=tolerance)
+
+
+def test_a_bend_to_the_wrong_side_is_negative_and_said_to_be():
+    asset = rigs.rebuilt(rigs.moved("L_knee", "R_knee", by=(0, 0, -0.036)))
+    bend = inspection.inspect(asset)["preset-bend"]
+    assert bend.status == "finding"
+    assert bend.number == pytest.approx(-5, abs=0.2)
+    assert "wrong way, backward" in bend.said
+
+
+def test_off_centre_is_told_in_centimetres_too():
+    found = inspection.inspect(rigs.BROKEN["joint-in-section"]())["joint-in-section"]
+    kept = inspection.inspect(rigs.clean())["joint-in-section"]
+    in_cm = [float(each.said.split(" is ")[1].split(" cm")[0]) for each in (found, kept)]
+    assert sum(in_cm) == pytest.approx(2.5, abs=0.05)  # the knee was moved by 2.5 cm, across the middle
+
+
+def clean_of(report):
+    assert accused(report) == set(), report.text()
+    assert not [finding for finding in report.findings if "made sense of" in finding.said]
+    return report
+
+
+@pytest.mark.parametrize("puppet", PUPPETS.values(), ids=PUPPETS)
+def test_a_clean_rig_passes_every_rule(puppet):
+    report = clean_of(inspection.inspect(rigs.walk(puppet=puppet)))
+    assert [finding.rule for finding in report.findings] == RULES
+    silent = [finding.rule for finding in report.of("not measured")]
+    assert silent == (["human-range"] if puppet.name == "heron" else [])
+    assert all(finding.number is not None for finding in report.of("pass"))
+
+
+@pytest.mark.parametrize("naming", WITH_SIDES)
+def test_a_clean_rig_passes_whatever_it_is_called(naming):
+    clean_of(inspection.inspect(rigs.named(rigs.clean(), NAMINGS[naming])))
+
+
+@pytest.mark.parametrize("naming", ["no side", "numbers only", "empty", "another language"])
+def test_names_that_do_not_say_their_side_are_all_that_is_accused(naming):
+    assert accused(inspection.inspect(rigs.named(rigs.clean(), NAMINGS[naming]))) == {"names-say-sides"}
+
+
+@pytest.mark.parametrize("turn", TURNS)
+@pytest.mark.parametrize("scale", [1.0, 0.01, 100.0])
+@pytest.mark.parametrize("name", ["Tamsin", "heron"])
+def test_a_clean_rig_passes_on_any_axes_in_any_unit(turn, scale, name):
+    walk = rigs.walk(puppet=PUPPETS[name])
+    here, there = (inspection.inspect(asset) for asset in (walk, rigs.under(walk, TURNS[turn], scale)))
+    clean_of(there)
+    if scale == 1:  # no unit to guess: the same numbers to the last digits that matter
+        for one, other in zip(here.findings, there.findings, strict=True):
+            assert (one.number or 0) == pytest.approx(other.number or 0, abs=0.01, rel=1e-6), one.rule
+
+
+@pytest.mark.parametrize("name", PUPPETS)
+@pytest.mark.parametrize("axes", ["world", "y down the bone", "x along the bone", "the right side reflected"])
+def test_a_clean_rig_passes_whichever_axes_run_along_its_bones(name, axes):
+    clean_of(inspection.inspect(rigs.with_axes(PUPPETS[name], axes)))
+
+
+@pytest.mark.parametrize("naming", ["ours", "vrm", "with numbers"])
+def test_helper_joints_are_left_alone(naming):
+    report = clean_of(inspection.inspect(rigs.with_helpers(NAMINGS[naming])))
+    assert len(report.legs.helpers) == 4
+
+
+def test_a_walk_on_the_spot_does_not_slide():
+    report = clean_of(inspection.inspect(rigs.walk(rigs.on_the_spot)))
+    assert "on the spot" in report["foot-slide"].said
+    assert report["foot-slide"].number < 0.5
+
+
+def test_a_thing_of_another_kind_is_not_measured_and_says_why():
+    said = {finding.rule: finding.said for finding in inspection.inspect(rigs.clean()).of("not measured")}
+    assert set(said) == {"foot-slide", "extension-pop", "knee-flip", "human-range"}
+    assert set(said.values()) == {"The file holds no animation."}
+    bare = replace(rigs.clean(), nodes=rigs.clean().nodes[:-1], skins=(), meshes=())
+    said = {finding.rule: finding.said for finding in clean_of(inspection.inspect(bare)).of("not measured")}
+    assert said["weights-sum"] == said["knee-volume"] == "No skin moves with the joints."
+
+
+def test_one_leg_is_inspected_by_itself():
+    asset = rigs.renamed(rigs.clean(), lambda name: f"feather_{len(name)}" if name.startswith("R_") else name)
+    report = inspection.inspect(asset)
+    assert report.legs.legs.keys() == {"L"}
+    assert report["sides-mirror"].said == "There is only one leg."
+    assert report["preset-bend"].status == "pass"
+
+
+def test_every_animation_is_inspected_by_itself():
+    walk, slide = rigs.walk(), rigs.walk(rigs.carried)
+    (other,) = slide.animations
+    both = replace(walk, animations=[*walk.animations, replace(other, name="skating")])
+    slides = [finding for finding in inspection.inspect(both).findings if finding.rule == "foot-slide"]
+    assert [(finding.about, finding.status) for finding in slides] == [("walk", "pass"), ("skating", "finding")]
+
+
+@pytest.mark.parametrize("rule", RULES)
+def test_a_limit_can_be_set(rule):
+    found = inspection.inspect(rigs.BROKEN[rule]())[rule]
+    limit = found.number + (1e-6 if found.sense == "at most" else -1e-6)
+    eased = inspection.inspect(rigs.BROKEN[rule](), thresholds={rule: limit})
+    assert eased[rule].status == "pass"
+    assert eased[rule].limit == limit
+
+
+@pytest.mark.parametrize(("thresholds", "said"), [({"sides": 1}, "must name rules \\(legs-found, "),
+                                                  ({"sides-mirror": "wide"}, "must be a number; got 'wide'"),
+                                                  ({"sides-mirror": float("nan")}, "must be a number")])
+def test_a_limit_of_nothing_is_refused(thresholds, said):
+    with pytest.raises(ValueError, match=said):
+        inspection.inspect(rigs.clean(), thresholds=thresholds)
+
+
+def test_every_rule_says_all_it_should():
+    for rule in inspection.RULES:
+        assert rule.severity in ("serious", "moderate", "slight")
+        assert rule.sense in ("at most", "at least")
+        assert all((rule.title, rule.because, rule.why, rule.todo)), rule.id
+        assert any(word in rule.because for word in ("common practice, no source", "our choice", "glTF 2.0", "derived",
+                                                     "published")), rule.id
+
+
+finite = st.floats(-2, 2, allow_nan=False)
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.data())
+def test_no_skeleton_is_too_weird(data):
+    count = data.draw(st.integers(0, 12))
+    words = st.sampled_from(["", "L_hip", "R_hip", "left_knee", "R_ankle", "foot.l", "toe", "spine", "\x00<b>", "𝕃"])
+    nodes = [gltf.Node(data.draw(words), None if i == 0 else data.draw(st.one_of(st.none(), st.integers(0, i - 1))),
+                       data.draw(st.tuples(finite, finite, finite)),
+                       rotation.quaternion_from_vector(data.draw(st.tuples(finite, finite, finite))),
+                       data.draw(st.sampled_from([(1, 1, 1), (0, 1, 1), (-1, 1, 1), (0, 0, 0), (1e-9, 1, 1e9)])))
+             for i in range(count)]
+    skins, meshes = (), ()
+    if count > 2 and data.draw(st.booleans()):
+        matrices = np.stack([np.eye(4) * data.draw(st.sampled_from([1, 0, -1]))] * count)
+        skins = gltf.Skin("s", np.arange(count), matrices),
+        positions = np.array([data.draw(st.tuples(finite, finite, finite)) for _ in range(6)])
+        joints = np.array([[data.draw(st.integers(0, count - 1)) for _ in range(4)] for _ in range(6)])
+        shares = st.sampled_from([(1, 0, 0, 0), (0, 0, 0, 0), (0.5, 0.5, 0, 0)])
+        weights = np.array([data.draw(shares) for _ in range(6)])
+        meshes = gltf.Mesh("m", positions, [(0, 1, 2), (3, 4, 5), (0, 2, 4)], joints, weights),
+        nodes.append(gltf.Node("mesh", mesh=0, skin=0))
+    animations = ()
+    if nodes and data.draw(st.booleans()):
+        node = data.draw(st.integers(0, len(nodes) - 1))
+        channel = gltf.Channel(node, "translation", [0.0, 0.5], [(0, 0, 0), (1, 0, 0)])
+        animations = gltf.Animation("a", [channel]),
+    report = inspection.inspect(gltf.Asset(nodes, skins, meshes, animations))
+    assert report.text()
+    assert json.loads(report.json())
+    assert "<script" not in report.html()
+
+
+def test_a_real_skeleton_with_parts_turned_to_nothing_is_not_too_weird():
+    for node in range(11):
+        for fields in ({"scale": (0, 0, 0)}, {"scale": (1, 0, 1)}, {"translation": (0, 0, 0)},
+                       {"translation": (1e9, 0, 0)}):
+            asset = rigs.clean()
+            nodes = [replace(each, **fields) if i == node else each for i, each in enumerate(asset.nodes)]
+            assert inspection.inspect(replace(asset, nodes=nodes)).html()

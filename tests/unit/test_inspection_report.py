@@ -1,0 +1,187 @@
+import json
+import re
+from dataclasses import replace
+from html.parser import HTMLParser
+
+import pytest
+
+from rigkit import cli, gltf, inspection, page
+from tests.unit import rigs
+
+HOSTILE = {"L_knee": "L_knee<script>alert(1)</script>", "R_knee": "R_knee\x1b[31m\u202eleft\x00",
+           "L_ball": "L_ball" + "x" * 10**5, "R_ball": 'R_ball"><img src=x onerror=alert(1)>'}
+KEYS = {"rule", "title", "about", "status", "severity", "number", "unit", "sense", "limit", "because", "said", "parts",
+        "why", "todo"}
+
+
+def hostile():
+    asset = rigs.renamed(rigs.walk(rigs.carried), lambda name: HOSTILE.get(name, name))
+    return replace(asset, animations=[replace(asset.animations[0], name="</p><script>\x07")])
+
+
+class Page(HTMLParser):
+    def __init__(self, html):
+        super().__init__()
+        self.tags, self.attributes, self.open = [], [], []
+        self.feed(html)
+
+    def handle_starttag(self, tag, attributes):
+        self.tags.append(tag)
+        self.attributes += [(name, value) for name, value in attributes]
+        if tag not in ("meta", "br", "img"):
+            self.open.append(tag)
+
+    def handle_endtag(self, tag):
+        assert self.open.pop() == tag
+
+
+@pytest.fixture(scope="module")
+def file(tmp_path_factory):
+    where = tmp_path_factory.mktemp("rigs") / "tamsin.glb"
+    gltf.write(rigs.walk(rigs.carried), where)
+    return where
+
+
+def test_text_says_it_all():
+    text = inspection.inspect(rigs.BROKEN["sides-mirror"]()).text()
+    assert text.startswith("1 finding; 18 pass, 4 could not be measured.\n")
+    assert "left: hip L_hip, knee L_knee, ankle L_ankle, ball L_ball, toe L_toe" in text
+    assert "MODERATE  sides-mirror  1 cm (at most 0.5 cm)" in text
+    assert "    Do: Place one side, mirror it to the other, then bind." in text
+    assert all(len(line) <= 100 for line in text.splitlines())
+    assert "The file holds no animation. foot-slide, extension-pop, knee-flip, human-range" in text
+
+
+def test_json_keeps_its_schema():
+    data = json.loads(inspection.inspect(hostile()).json())
+    assert set(data) == {"rigkit_inspection", "file", "passed", "counts", "taken", "notes", "findings"}
+    assert data["rigkit_inspection"] == 1
+    assert data["passed"] is False
+    assert set(data["taken"]) == {"certainty", "why", "up", "up_why", "forward", "forward_why", "metres", "metres_why",
+                                  "pelvis", "helpers", "joints"}
+    assert all(set(finding) == KEYS for finding in data["findings"])
+    assert sum(data["counts"].values()) == len(data["findings"]) == len(inspection.RULES)
+    knee = next(joint for joint in data["taken"]["joints"] if (joint["side"], joint["part"]) == ("left", "knee"))
+    assert knee["name"] == HOSTILE["L_knee"]
+    assert data["taken"]["up"] == [0, 1, 0]
+
+
+def test_json_knows_no_infinity():
+    asset = rigs.clean()
+    (skin,) = asset.skins
+    bind = skin.inverse_bind.copy()
+    bind[4] = 0
+    data = json.loads(inspection.inspect(replace(asset, skins=[replace(skin, inverse_bind=bind)])).json())
+    found = next(finding for finding in data["findings"] if finding["rule"] == "inverse-bind")
+    assert (found["status"], found["number"]) == ("finding", None)
+
+
+@pytest.mark.parametrize("make", [hostile, rigs.clean, rigs.BROKEN["legs-found"]])
+def test_the_page_is_complete_and_holds_no_script(make):
+    html = inspection.inspect(make()).html()
+    seen = Page(html)
+    assert seen.open == []
+    assert not {"script", "img", "iframe", "link", "form", "object"} & set(seen.tags)
+    assert not [name for name, _ in seen.attributes if name.startswith("on") or name in ("src", "href", "style")]
+    assert "default-src 'none'" in html
+    assert not re.search("[\x00-\x08\x0e-\x1f\x7f\u202e]", html)
+    assert "http:" not in html.replace("http://www.w3.org/2000/svg", "")
+
+
+def test_names_of_strangers_are_shown_but_do_nothing():
+    report = inspection.inspect(hostile())
+    html = report.html()
+    assert "L_knee&lt;script&gt;alert(1)&lt;/script&gt;" in html
+    assert "x" * 200 not in html
+    text = report.text()
+    assert "\x1b" not in text
+    assert "\u202e" not in text
+    assert "R_knee[31m\ufffdleft" in text
+    card = report._repr_mimebundle_()["text/html"]
+    assert not {"script", "img"} & set(Page(card).tags)
+
+
+def test_each_finding_has_a_picture_with_its_number():
+    for rule, make in rigs.BROKEN.items():
+        finding = inspection.inspect(make())[rule]
+        if rule == "legs-found":
+            assert finding.picture is None
+        else:
+            svg = finding.picture.svg()
+            assert "<desc>" in svg
+            assert "rig-miss" in svg or rule == "sides-turn" or rule == "rest-reads-zero", rule
+
+
+def test_what_passes_is_not_inked_as_a_miss():
+    for finding in inspection.inspect(rigs.walk()).of("pass"):
+        assert finding.picture is None or 'class="rig-miss' not in finding.picture.svg(style=False), finding.rule
+
+
+def test_the_report_shows_itself_in_a_notebook():
+    report = inspection.inspect(rigs.BROKEN["preset-bend"]())
+    shown = report._repr_mimebundle_()
+    assert shown["text/plain"] == repr(report) == report.text().rstrip()
+    assert "The legs have a preset bend" in shown["text/html"]
+    assert "<svg" in shown["text/html"]
+    with pytest.raises(KeyError):
+        _ = report["no-such-rule"]
+
+
+def test_what_could_not_be_read_is_said():
+    assert "Not read: a morph" in inspection.inspect(replace(rigs.clean(), notes=["a morph"])).text()
+
+
+def test_plain_text():
+    assert page.plain("a\x00b\x1b[2Jc\n\nd") == "ab[2Jc d"
+    assert page.plain("\u202eabc") == "\ufffdabc"
+    assert page.plain("x" * 100, 10) == "x" * 10 + "…"
+    assert page.safe("<b>") == "&lt;b&gt;"
+
+
+# The command.
+
+def test_status_says_whether_all_rules_pass(tmp_path, file, capsys):
+    clean = tmp_path / "clean.glb"
+    gltf.write(rigs.walk(), clean)
+    assert cli.main(["inspect", str(clean)]) == 0
+    assert capsys.readouterr().out.startswith("clean.glb: No findings; 23 pass.")
+    assert cli.main(["inspect", str(file)]) == 1
+    assert "foot-slide in 'walk'" in capsys.readouterr().out
+
+
+def test_json_and_page(tmp_path, file, capsys):
+    out = tmp_path / "report.html"
+    assert cli.main(["inspect", str(file), "--json", "--html", str(out)]) == 1
+    assert json.loads(capsys.readouterr().out)["file"] == "tamsin.glb"
+    assert out.read_text(encoding="utf-8") == inspection.inspect(file).html()
+
+
+def test_corrections_and_limits(file, capsys):
+    arguments = ["--map", "left.knee=L_knee", "--map", "metres=2", "--threshold", "foot-slide=30"]
+    assert cli.main(["inspect", str(file), *arguments]) == 0
+    assert "in units of 2 m (you said so)" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(("arguments", "said"), [
+    (["no-such.glb"], "no-such.glb"),
+    (["FILE", "--map", "left.knee=nobody"], "which none has"),
+    (["FILE", "--threshold", "sides=1"], "must name rules"),
+    (["FILE", "--html", "FILE/x/report.html"], "Cannot use"),
+    (["broken.glb"], "broken.glb"),
+])
+def test_wrong_use_is_status_two(arguments, said, file, tmp_path, capsys):
+    (tmp_path / "broken.glb").write_bytes(b"glTF but not quite")
+    arguments = [str(tmp_path / "broken.glb") if each == "broken.glb" else each.replace("FILE", str(file))
+                 for each in arguments]
+    assert cli.main(["inspect", *arguments]) == 2
+    shown = capsys.readouterr()
+    assert said in shown.err
+    assert shown.out == ""
+
+
+@pytest.mark.parametrize("pair", ["left.knee", "=x", "left.knee="])
+def test_a_pair_needs_both_sides(pair, file, capsys):
+    with pytest.raises(SystemExit) as ended:
+        cli.main(["inspect", str(file), "--map", pair])
+    assert ended.value.code == 2
+    assert "must be a name, = and a value" in capsys.readouterr().err
