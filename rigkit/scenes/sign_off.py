@@ -1,82 +1,19 @@
-"""What lesson 12 shows: rigs broken in ten ways and what an inspection finds, how large a fault must be, strange names.
-
-Every rig is an asset, as it would stand in a file. A fault is made after the rig was sound, so each breaks what it names
-and nothing else, as far as that can be.
-"""
+"""What lesson 12 shows: ten broken rigs, what an inspection finds, and how large a fault must be to be found."""
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
 
-from rigkit import export, gait, gltf, inspection, placement, rotation, skin
-from rigkit.leg import LegRig
+from rigkit import faults, inspection, rotation
+from rigkit.faults import AFTER, BEFORE, PARTS, sound, with_nodes
 from rigkit.panels import Choice, Panel, Slider
-from rigkit.skeleton import SIDE_TAGS, Skeleton
 from rigkit.stage import Stage, row
 
-VERTICES = 800
-PARTS = ("hip", "knee", "ankle", "ball", "toe")
-# A step, as turns of single joints about their own x and y axes in degrees; the right side's mirrored as "same bend" asks.
+# A step, as turns of joints about their own x and y axes in degrees; the right side's mirrored as "same bend" asks.
 STEP_DEG = {"L_hip": (-40, 0), "L_knee": (55, 0), "L_ankle": (0, 25), "R_hip": (22, 0), "R_knee": (18, 0),
             "R_ankle": (0, -25)}
-
-
-# Rigs as files hold them
-
-
-@cache
-def sound(puppet):
-    """A puppet's rig as a file, skinned and at rest; every rule that applies passes."""
-    return export.puppet_asset(puppet, VERTICES, walking=False)
-
-
-def rebuilt(puppet, change=lambda world: None, hung=None, bound="after", rig=None):
-    """A puppet's rig whose joints `change(world)` has moved or turned, in place, before its skin was bound or after.
-
-    Parameters
-    ----------
-    puppet : Puppet
-    change : callable
-        Gets the joints' world frames at rest by name.
-    hung : mapping of joint name to parent, optional
-        Where some joints hang from another parent.
-    bound : {"after", "before"}
-        With "before" the skin's inverse bind matrices are those of the sound rig.
-
-    Returns
-    -------
-    Asset
-    """
-    rig = rig or LegRig.from_puppet(puppet)
-    world = {name: frame.copy() for name, frame in zip(rig.skeleton.names, rig.skeleton.rest_world, strict=True)}
-    change(world)
-    parents = {name: rig.skeleton.parent(name) for name in rig.skeleton.names} | (hung or {})
-    skeleton = Skeleton.from_world(world, parents)
-    surface, weights = _skin_of(puppet)
-    asset = export.rig_asset(skeleton, surface, weights[:, [rig.skeleton.index(name) for name in skeleton.names]])
-    if bound == "before":
-        return replace(asset, skins=[replace(asset.skins[0], inverse_bind=sound(puppet).skins[0].inverse_bind)])
-    return asset
-
-
-@cache
-def _skin_of(puppet):
-    return skin.rig_skin(LegRig.from_puppet(puppet), puppet, VERTICES)
-
-
-def shifted(by, *names):
-    """A change that moves joints by (left, up, ahead) metres; those on the right by the mirror image."""
-    def change(world):
-        for name in names:
-            world[name][:3, 3] += np.multiply(by, (-1, 1, 1) if name.startswith("R_") else 1)
-    return change
-
-
-def with_nodes(asset, **changes):
-    """An asset with fields of some nodes replaced: name=dict of fields."""
-    return replace(asset, nodes=[replace(node, **changes.get(node.name, {})) for node in asset.nodes])
 
 
 # The ten
@@ -100,6 +37,8 @@ class Fault:
         From a puppet to an Asset.
     moment : float or None
         When in its animation it is drawn, seconds.
+    before : callable
+        From a puppet to the Asset as it was before.
     """
 
     done: str
@@ -108,89 +47,215 @@ class Fault:
     view: str
     make: Callable
     moment: float | None = None
-
-
-def foot_hung_from_pelvis(puppet):
-    return rebuilt(puppet, hung={"L_ankle": "pelvis"})
-
-
-def side_lost(puppet):
-    return with_nodes(sound(puppet), L_knee={"name": "knee"})
-
-
-def left_straight(puppet):
-    return export.puppet_asset(puppet, VERTICES, walking=False, preset_bend_deg=0.0)
-
-
-def weights_dropped(puppet):
-    """Weights below a quarter set to zero, and nothing given to those that stay."""
-    mesh = sound(puppet).meshes[0]
-    return replace(sound(puppet), meshes=[replace(mesh, weights=np.where(mesh.weights < 0.25, 0.0, mesh.weights))])
-
-
-def mirrored_by_scale(puppet):
-    """The right leg's places made by a scale of −1, and bound so."""
-    asset = with_nodes(sound(puppet), R_hip={"scale": (-1, 1, 1)})
-    world = asset.rest_world()
-    return replace(asset, skins=[replace(each, inverse_bind=np.linalg.inv(world[each.joints])) for each in asset.skins])
-
-
-def hinge_aslant(puppet, deg=15.0):
-    def change(world):
-        for tag, way in zip(SIDE_TAGS, (1, -1), strict=True):
-            turn = rotation.matrix_about("y", way * np.radians(deg))
-            world[tag + "knee"][:3, :3] = turn @ world[tag + "knee"][:3, :3]
-    return rebuilt(puppet, change)
-
-
-def feet_carried_along(puppet, faster=0.12):
-    """A walk whose body was later moved along faster, by so many metres a second, with everything that hangs from it."""
-    rig, walk, world = _walked(puppet)
-    world = world.copy()
-    world[..., 2, 3] += faster * walk.times[:, None]
-    return export.rig_asset(rig.skeleton, *_skin_of(puppet), {"walk": (walk.times, world)})
-
-
-@cache
-def _walked(puppet):
-    rig = LegRig.from_puppet(puppet)
-    walk = gait.plant(gait.walk(puppet))
-    return rig, walk, rig.pose(gait.control_values(walk, rig)).world
-
-
-def knees_at_the_front(puppet, ahead=0.03):
-    return rebuilt(puppet, shifted((0, 0, ahead), "L_knee", "R_knee"))
-
-
-def exported_posed(puppet, deg=8.0):
-    """The feet pitched after the skin was bound, and the pose left in the file."""
-    pitch = rotation.quaternion_from_vector([np.radians(deg), 0, 0])
-    turned = {node.name: {"rotation": rotation.multiply_quaternions(node.rotation, pitch)}
-              for node in sound(puppet).nodes if node.name in ("L_ankle", "R_ankle")}
-    return with_nodes(sound(puppet), **turned)
-
-
-def rising_out_of_reach(puppet):
-    """A body that rises from a slight crouch to where the feet can no longer follow, in a thirtieth of a second."""
-    rig = LegRig.from_puppet(puppet)
-    times = np.linspace(0, 2, 121)
-    height = -0.02 + 0.022 * np.clip((times - 1.0) * 30, 0, 1)
-    posed = rig.pose({"pelvis": {"shift_y": height}})
-    return export.rig_asset(rig.skeleton, *_skin_of(puppet), {"rise": (times, posed.world)})
+    before: Callable = sound
 
 
 FAULTS = (
     Fault("the left foot was hung from the pelvis, not from the shin", "02", "chain-unbroken", "side",
-          foot_hung_from_pelvis),
-    Fault("a rename took the side off the left knee's name", "03", "names-say-sides", "side", side_lost),
-    Fault("the legs were left straight", "06", "preset-bend", "side", left_straight),
+          faults.foot_hung_from_pelvis),
+    Fault("a rename took the side off the left knee's name", "03", "names-say-sides", "side", faults.side_lost),
+    Fault("the legs were left straight", "06", "preset-bend", "side", faults.left_straight),
     Fault("weights below a quarter were dropped, and not given to those that stay", "09", "weights-sum", "side",
-          weights_dropped),
-    Fault("the right leg was made by a scale of −1", "03", "no-negative-scale", "front", mirrored_by_scale),
-    Fault("the knees' axes were turned by 15°", "07", "hinge-square", "front", hinge_aslant),
+          faults.weights_dropped),
+    Fault("the right leg was made by a scale of −1", "03", "no-negative-scale", "front", faults.mirrored_by_scale),
+    Fault("the knees' axes were turned by 15°", "07", "hinge-square", "front", faults.hinge_aslant),
     Fault("the body was moved along faster after the feet were planted", "10", "foot-slide", "side",
-          feet_carried_along, 0.6),
-    Fault("the knee joints were put 3 cm too far ahead", "01", "joint-in-section", "side", knees_at_the_front),
-    Fault("the file was written while the feet were pitched by 8°", "08", "rest-reads-zero", "side", exported_posed),
-    Fault("the body rises to where the feet cannot follow", "05", "extension-pop", "side", rising_out_of_reach, 1.03),
+          faults.feet_carried_along, 0.6, lambda puppet: faults.feet_carried_along(puppet, 0.0)),
+    Fault("the knee joints were put 3 cm too far ahead", "01", "joint-in-section", "side", faults.knees_at_the_front),
+    Fault("the file was written while the feet were pitched by 8°", "08", "rest-reads-zero", "side",
+          faults.exported_posed),
+    Fault("the body rises to where the feet cannot follow", "05", "extension-pop", "side",
+          faults.rising_out_of_reach, 1.1, lambda puppet: faults.rising_out_of_reach(puppet, 0.0)),
 )
+
+
+@cache
+def broken(puppet, number):
+    """One of the ten rigs, 1 to 10, and its inspection."""
+    asset = FAULTS[number - 1].make(puppet)
+    return asset, inspection.inspect(asset)
+
+
+# A rig drawn
+
+
+AT_REST, IN_A_STEP = "at rest", "in a step"
+NOT_YET, NOW = "not yet", "now"
+
+
+def opening(puppet):
+    """Two rigs at rest, alike to the eye, and the same two in a step: one was signed off, one has a fault."""
+    asset, report = broken(puppet, 4)
+    views = [_drawn(puppet, rig, found, "side", pose, title, width=205) for rig, found, pose, title in (
+        (sound(puppet), _sound_report(puppet), AT_REST, "Rig A at rest"), (asset, report, AT_REST, "Rig B at rest"),
+        (sound(puppet), _sound_report(puppet), IN_A_STEP, "Rig A in a step"),
+        (asset, report, IN_A_STEP, "Rig B in a step"))]
+    return row(*views, title="Two leg rigs that look alike at rest; in a step the skin of the second shrinks")
+
+
+@cache
+def _sound_report(puppet):
+    return inspection.inspect(sound(puppet))
+
+
+def stepping(asset):
+    """World frames of an asset's nodes in a step: each joint turned about its own axes, found by its name."""
+    turned = {}
+    for node in asset.nodes:
+        if node.name in STEP_DEG:
+            about_x, about_y = rotation.quaternion_from_vector(np.radians(np.diag(STEP_DEG[node.name] + (0,))[:2]))
+            turn = rotation.multiply_quaternions(about_x, about_y)
+            turned[node.name] = {"rotation": rotation.multiply_quaternions(node.rotation, turn)}
+    return with_nodes(asset, **turned).rest_world()
+
+
+def _drawn(puppet, asset, report, view, pose, title, moment=None, width=400):
+    """A rig in its skin, at rest, in a step, or in a moment of its own animation."""
+    world = asset.rest_world()
+    if pose == IN_A_STEP:
+        world = stepping(asset) if moment is None else asset.pose_world(0, moment)
+    world = world.copy()
+    world[:, :3, 3] -= world[report.legs.pelvis, :3, 3] * [0, 0, 1]
+    tall = puppet.hip_height
+    stage = Stage(view, (-0.55 * tall, -0.16 * tall), (0.55 * tall, 1.16 * tall), title, width=width).floor()
+    stage.surface(asset.skin_points(len(asset.nodes) - 1, world), asset.meshes[0].triangles, "plain")
+    for side, leg in report.legs.legs.items():
+        points = np.array([world[node, :3, 3] for node in leg.joints.values()])
+        stage.path(points[2:], "forward", side).chain(points[:3], "forward", side, thickness=12)
+    stage.desc = f"Both legs {'from the side' if view == 'side' else 'from the front'}, {pose}, with their bones."
+    return stage
+
+
+# Ten broken rigs
+
+
+def case(puppet, number, pose, inspected):
+    """One of the ten rigs beside a sound one, or beside what an inspection finds; and both in words."""
+    fault, (asset, report) = FAULTS[number - 1], broken(puppet, number)
+    view = fault.view
+    mine = _drawn(puppet, asset, report, view, pose, f"Rig {number}, {pose}", fault.moment)
+    if inspected == NOT_YET:
+        before = fault.before(puppet)
+        other = _drawn(puppet, before, _sound_report(puppet), view, pose, f"A sound rig, {pose}", fault.moment)
+        return row(mine, other), (f"Rig {number} {pose}, beside a sound one. What was done to it, and which rule will "
+                                  "find that? Look at both poses, then inspect.")
+    finding = report[fault.rule]
+    words = (f"<b>{finding.title}?</b> No: <b>{finding.measured}</b>. {finding.said} <b>Do:</b> {finding.todo} "
+             f"<b>What was done</b> (lesson {fault.lesson}): {fault.done}.")
+    return row(mine, finding.picture), words
+
+
+def case_panel(puppet):
+    """Ten broken rigs to look at, to guess, and to inspect."""
+    return Panel(
+        "Ten broken rigs: look, guess, then inspect",
+        [Choice("number", "Rig", tuple(range(1, len(FAULTS) + 1)), 1),
+         Choice("pose", "Shown", (AT_REST, IN_A_STEP), AT_REST),
+         Choice("inspected", "Inspected", (NOT_YET, NOW), NOT_YET)],
+        lambda **values: case(puppet, **values),
+        {"Rig 1 in a step": {"number": 1, "pose": IN_A_STEP, "inspected": NOT_YET},
+         "Rig 3 in a step": {"number": 3, "pose": IN_A_STEP, "inspected": NOT_YET},
+         "Rig 5 in a step": {"number": 5, "pose": IN_A_STEP, "inspected": NOT_YET},
+         "Rig 8 inspected": {"number": 8, "pose": IN_A_STEP, "inspected": NOW}})
+
+
+# How large a fault must be
+
+
+GAUGED = ("preset-bend", "inverse-bind", "sides-mirror", "sides-turn", "bends-alike", "joint-in-section")
+SHOWN = 3.0  # times the limit; more is drawn at the edge
+STANDING = {"up": "+y", "forward": "+z"}  # known here, so that an inspection need not look for it: a drag waits for it
+
+
+def limits(strictness):
+    """The limits in centimetres and degrees that must not be passed, `strictness` times as strict."""
+    return {rule.id: rule.limit / strictness for rule in inspection.RULES
+            if rule.sense == "at most" and rule.unit in ("cm", "°")}
+
+
+@cache
+def _knee_report(puppet, back_mm, hand_mm, bound, strictness):
+    return inspection.inspect(_knee_asset(puppet, back_mm, hand_mm, bound), STANDING, limits(strictness))
+
+
+def _knee_asset(puppet, back_mm, hand_mm, bound):
+    """Always the same hand."""
+    return faults.placed_by_hand(puppet, hand_mm, np.random.default_rng(12), back_mm, bound)
+
+
+def how_large(puppet, back_mm, hand_mm, strictness, bound):
+    """The right leg with its knee joint moved, and six rules' numbers against their limits."""
+    report = _knee_report(puppet, back_mm, hand_mm, bound, strictness)
+    asset = _knee_asset(puppet, back_mm, hand_mm, bound)
+    found = report.of("finding")
+    names = ", ".join(finding.rule for finding in found)
+    said = f"{len(found)} finding{'s' * (len(found) != 1)}: {names}" if found else "No finding: this rig passes"
+    words = (f"Right knee joint {back_mm:.1f} mm back, every joint off by {hand_mm:.1f} mm, skin bound {bound}; limits "
+             f"{strictness:g} times as strict. <b>{said}.</b>")
+    return row(_drawn_knee(puppet, asset, report), _gauges(report)), words
+
+
+def how_large_panel(puppet):
+    """A knee joint to move, a hand to make unsteady, and limits to make strict."""
+    return Panel(
+        "How large must a fault be to be found?",
+        [Slider("back_mm", "Right knee joint back", 0.0, 30.0, 0.5, 0.0, "mm"),
+         Slider("hand_mm", "Every joint placed off by", 0.0, 5.0, 0.5, 0.0, "mm"),
+         Slider("strictness", "Limits made stricter", 0.5, 5.0, 0.5, 1.0, "times"),
+         Choice("bound", "Skin bound", (AFTER, BEFORE), AFTER)],
+        lambda **values: how_large(puppet, **values),
+        {"Too small to be found": {"back_mm": 3.5, "hand_mm": 0.0, "strictness": 1.0, "bound": AFTER},
+         "2 cm, then bound": {"back_mm": 20.0, "hand_mm": 0.0, "strictness": 1.0, "bound": AFTER},
+         "Bound, then 2 cm": {"back_mm": 20.0, "hand_mm": 0.0, "strictness": 1.0, "bound": BEFORE},
+         "Only an unsteady hand": {"back_mm": 0.0, "hand_mm": 2.0, "strictness": 1.0, "bound": AFTER},
+         "A steady hand, strict": {"back_mm": 0.0, "hand_mm": 0.5, "strictness": 5.0, "bound": AFTER}})
+
+
+def accused(puppet, hand_mm, strictness, rng, rigs=25):
+    """The share of rigs without any fault, but placed by hand on both sides, that an inspection has findings of."""
+    reports = (inspection.inspect(faults.placed_by_hand(puppet, hand_mm, rng), STANDING, limits(strictness))
+               for _ in range(rigs))
+    return float(np.mean([not report.passed for report in reports]))
+
+
+def _drawn_knee(puppet, asset, report):
+    """The right leg from the side, with the line that its knee should stand ahead of."""
+    joints = report.legs.legs["R"].joints
+    world = asset.rest_world()
+    points = np.array([world[node, :3, 3] for node in joints.values()])
+    meant = sound(puppet).rest_world()[[joints[part] for part in PARTS[:3]], :3, 3]
+    tall = puppet.hip_height
+    triangles = asset.meshes[0].triangles
+    half = triangles[(asset.meshes[0].positions[triangles, 0] <= 0).all(axis=-1)]
+    stage = Stage("side", (-0.4 * tall, -0.1 * tall), (0.4 * tall, 1.06 * tall), "The right leg at rest",
+                  width=330).floor()
+    stage.surface(asset.skin_points(len(asset.nodes) - 1, world), half, "plain").ghost(meant)
+    stage.path(points[2:], "forward", "R").chain(points[:3], "forward", "R", thickness=12)
+    stage.desc = "The right leg from the side in its skin; dotted is where its joints should be."
+    return stage
+
+
+def _gauges(report):
+    """How far six rules' numbers are on the way to their limits, or beyond."""
+    step, stage = 0.42, None
+    high = step * len(GAUGED)
+    stage = Stage("front", (-0.1, -0.1), (SHOWN + 0.15, high + 0.2), "How far to its limit, and beyond", width=460)
+    stage.path([[1.0, -0.05], [1.0, high]], "plain").note([1.0, high], "limit", place="right")
+    for i, rule in enumerate(GAUGED):
+        finding, height = report[rule], high - step * (i + 1)
+        share = _share(finding)
+        kind = "soft" if share is None else "miss" if finding.status == "finding" else "goal"
+        end = min(share or 0.0, SHOWN)
+        stage.path([[0.0, height], [max(end, 0.01), height]], kind).dots([[end, height]], kind)
+        stage.note([0.0, height + 0.16], f"{rule}: {finding.measured}", kind if kind == "miss" else "plain", "right")
+    stage.desc = "; ".join(f"{rule}: {report[rule].measured}" for rule in GAUGED) + "."
+    return stage
+
+
+def _share(finding):
+    """A number as a share of its limit, above one beyond it; None where nothing was measured."""
+    if finding.number is None:
+        return None
+    if finding.sense == "at most":
+        return finding.number / finding.limit
+    return finding.limit / finding.number if finding.number > 0 else np.inf
