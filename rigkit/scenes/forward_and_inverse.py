@@ -222,7 +222,7 @@ def walks(puppet):
             keyed = between_keys(forward, range(0, 2 * FRAMES + 1, every))
             pose = rig.pose(keyed | {"pelvis": values["pelvis"]}, inverse=False)
             found[name] = np.stack([_joints(puppet, pose.world, tag) for tag in SIDE_TAGS], axis=1)
-    return {name: (points, _slid_cm(points, published.stance)) for name, points in found.items()}
+    return {name: (points, slid_cm(points, published.stance)) for name, points in found.items()}
 
 
 def walking(puppet, frame, forward):
@@ -230,8 +230,8 @@ def walking(puppet, frame, forward):
     now = frame + FRAMES
     points, slid = walks(puppet)[forward]
     title = "Forward: angles as published" if SHARES[forward] is None else f"Forward: keyed {forward}"
-    views = [_walk_view(puppet, title, "forward", points, slid, now),
-             _walk_view(puppet, "Inverse: feet planted", "inverse", *walks(puppet)["planted"], now)]
+    views = [walk_view(puppet, title, "forward", points, slid, now),
+             walk_view(puppet, "Inverse: feet planted", "inverse", *walks(puppet)["planted"], now)]
     down = [side for side in (0, 1) if np.isfinite(slid[now, side])]
     said = " and ".join(f"the {('left', 'right')[side]} foot <b>{slid[now, side]:.1f} cm</b>" for side in down)
     planted = max(walks(puppet)["planted"][1][now, side] for side in down)
@@ -406,7 +406,7 @@ def _joints(puppet, world, tag):
     return np.stack([joint[..., :3, 3] for joint in (hip, knee, ankle, heel, ball, toe)], axis=-2)
 
 
-def _slid_cm(points, stance):
+def slid_cm(points, stance):
     """How far each foot has slid since it came down, cm; NaN in the air."""
     moved, slid = gait.foot_slide_cm(points[:, :, 3:], stance), np.full(stance.shape, np.nan)
     slid[0] = np.where(stance[0], 0.0, np.nan)
@@ -450,7 +450,7 @@ def _tilted(degrees):
     return "level" if abs(degrees) < 0.05 else f"{abs(degrees):.1f}° toes {'up' if degrees > 0 else 'down'}"
 
 
-def _walk_view(puppet, title, kind, points, slid, frame):
+def walk_view(puppet, title, kind, points, slid, frame):
     """A view that moves along with the pelvis, over a floor with marks."""
     size = puppet.hip_height / 0.9
     middle = points[frame, 0, 0, 2]

@@ -153,7 +153,7 @@ def test_a_forgotten_match_drops_the_foot_13_cm_in_one_frame_and_a_match_moves_n
 
 def test_a_slide_is_counted_from_where_the_foot_came_down():
     walk = gait.walk(TAMSIN, frames=24, cycles=2)
-    slid = scene._slid_cm(walk.points, walk.stance)
+    slid = scene.slid_cm(walk.points, walk.stance)
     assert (np.isnan(slid) == ~walk.stance).all()
     for frame, side in gait.foot_strikes(walk.stance):
         assert slid[frame, side] == 0
