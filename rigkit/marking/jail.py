@@ -403,6 +403,8 @@ class _Process:
         return self
 
     def __exit__(self, *_):
+        # The group, because bwrap's child is not tied to it from the first moment on. Only a marker that is itself
+        # killed in that millisecond leaves the child behind: asleep for good, before it has started Python.
         with contextlib.suppress(ProcessLookupError, PermissionError):  # it is gone; macOS says so by the second
             os.killpg(self._popen.pid, signals.SIGKILL)
         self._popen.wait()
