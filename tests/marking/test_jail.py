@@ -213,7 +213,7 @@ def until(true, seconds=20.0):
 
 
 def running(program, words):
-    """The processes of a program, by the beginning of its name, that have `words` in their command and have not ended."""
+    """The processes of a program, by its name's beginning, that have `words` in their command and have not ended."""
     found = []
     for folder in Path("/proc").glob("[0-9]*"):
         with contextlib.suppress(OSError):
