@@ -1,7 +1,10 @@
 """Inspection: what a finished leg rig must meet, whoever made it and with whatever; each finding says how much.
 
     names.py           what a joint's name says
-    legs.py            where the legs are: names and places together
+    tree.py            joints as a tree, and how like a leg some of them lie
+    search.py          the search for hips, knees and ankles
+    whole.py           whole legs, with a third bone and a foot
+    legs.py            where the legs are, which way is forward, in which unit; corrections
     subject.py         the rig in metres, y up, facing +Z; its skin; its animations, sampled
     rule.py            what a rule is
     skeleton_rules.py, skin_rules.py, motion_rules.py   the rules, each with its threshold

@@ -100,6 +100,8 @@ def _section(subject, side, i):
     chain = subject.chain(side)
     above, below = chain[i] - chain[i - 1], chain[i + 1] - chain[i]
     lengths = np.linalg.norm(above), np.linalg.norm(below)
+    if not min(lengths) > 1e-9:
+        return None
     normal = above / lengths[0] + below / lengths[1]
     normal = normal / np.linalg.norm(normal)
     triangles = _near(subject, side, chain[i], 0.6 * min(lengths))
@@ -153,6 +155,8 @@ def _bent(subject, side):
     """The volume kept around a bent knee, its skin at rest and bent, shapes (k, 3), and the triangles of both."""
     root, middle, end = subject.bending(side)
     bones = np.linalg.norm(middle - root), np.linalg.norm(end - middle)
+    if not min(bones) > 1e-9:
+        return None
     part = subject.legs.legs[side].bend
     along = (middle - root) / bones[0] + (end - middle) / bones[1]
     triangles = _near(subject, side, middle, 0.35 * min(bones), along / np.linalg.norm(along))

@@ -1,0 +1,199 @@
+"""The search for the legs: every three joints that could be hip, knee and ankle are weighed.
+
+By what their names say, and by how like a leg they lie, for each axis that could be up. The two that weigh most and
+mirror each other are the legs.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from rigkit.inspection.tree import AXES, how_certain, how_it_stands, how_shaped, in_proportion
+from rigkit.inspection.whole import standing, whole_legs
+
+DENIED = -0.7  # three names that together say less than this name something else
+LEAST_CERTAIN = 0.4  # below this nothing is called a leg
+STANDARD_UP = 0.05  # what glTF's own up axis, +Y, is ahead by
+LEVELS, MOST_TRIPLES = (8, 4, 2), 200_000  # how far apart in the tree hip, knee and ankle may be
+MOST_LIKELY = 2000  # triples that are looked at closely
+
+
+@dataclass
+class Triples:
+    """Candidates for hip, knee and ankle, shape (m, 3), with what their names and their places say, 0 to 1."""
+
+    joints: np.ndarray
+    named: np.ndarray
+    placed: np.ndarray
+
+    def picked(self, chosen):
+        return Triples(self.joints[chosen], self.named[chosen], self.placed[chosen])
+
+
+@dataclass
+class Found:
+    """Legs as triples of joints by side, the axis that is up, and how well names and places agree with a leg."""
+
+    triples: dict
+    up: np.ndarray
+    named: float
+    placed: float
+
+
+def search(tree, usual, mapping):
+    joints = _triples(tree, usual)
+    if not len(joints):
+        return None
+    named, clash = _named(tree, joints)
+    likely = ~clash & (named > DENIED)
+    joints, named = joints[likely], named[likely]
+    likely = np.argsort(-(named + in_proportion(tree, joints)), kind="stable")[:MOST_LIKELY]
+    joints, named = joints[likely], named[likely]
+    shaped = how_shaped(tree, joints, usual)
+    ups = [mapping.up] if mapping.up is not None else [AXES[sign + letter] for letter in "yzx" for sign in "+-"]
+    needed = mapping.needed()
+    answers = []
+    for up in ups if len(joints) else ():
+        placed = shaped * how_it_stands(tree, joints, up, usual)
+        triples = _best(tree, Triples(joints, named, placed), needed)
+        ahead = STANDARD_UP * bool(up is AXES["+y"] or mapping.up is not None)
+        for score, found in (_pair(tree, triples, up, needed), _alone(tree, triples, up, needed)):
+            if found:
+                found.placed = standing(tree, found, whole_legs(tree, found, mapping), usual)
+                answers.append((score + ahead + found.placed, found))
+    if not answers:
+        return None
+    found = max(answers, key=lambda answer: answer[0])[1]
+    return found if needed or how_certain(found.named, found.placed) >= LEAST_CERTAIN else None
+
+
+def _triples(tree, usual):
+    """Every hip, knee and ankle that could be a leg, as an array of shape (m, 3)."""
+    apart = [i for i in np.flatnonzero(usual) if tree.says(i, "ankle") > 0.5]
+    for levels in LEVELS:
+        found = []
+        for knee in np.flatnonzero(usual):
+            hips = [i for i in tree.above(knee, levels) if usual[i]]
+            below = [i for i in tree.below(knee, levels) if usual[i]]
+            if not hips:
+                continue
+            if not any(tree.says(i, "ankle") > 0.5 for i in below):  # a foot may hang elsewhere
+                over = {knee, *tree.above(knee)}
+                below += [i for i in apart if i not in over]
+            found += [(hip, knee, ankle) for hip in hips for ankle in below]
+            if len(found) > MOST_TRIPLES:
+                break
+        if len(found) <= MOST_TRIPLES:
+            break
+    return np.array(found[:MOST_TRIPLES], dtype=np.int64).reshape(-1, 3)
+
+
+def _named(tree, joints):
+    """What the three names say together, −1 to 1, and whether their sides contradict each other."""
+    says = np.stack([np.array([tree.says(i, part) for i in range(len(tree.readings))])[joints[:, column]]
+                     for column, part in enumerate(("hip", "knee", "ankle"))], axis=-1)
+    sides = np.array([{"L": 1, "R": -1}.get(reading.side, 0) for reading in tree.readings])[joints]
+    return says.mean(axis=-1), (sides.max(axis=-1) - sides.min(axis=-1)) == 2
+
+
+def _score(tree, triples):
+    """What ranks triples: how sure they are, then how much of the leg they span, then how few joints they skip."""
+    span = np.linalg.norm(tree.points[triples.joints[:, 0]] - tree.points[triples.joints[:, 2]], axis=-1)
+    return 0.5 * triples.named + 0.5 * triples.placed + 0.15 * span / max(span.max(), 1e-300)
+
+
+def _best(tree, triples, needed, each=4, most=80):
+    """The best few for each hip, and of these the best; as many again of those that have a joint that is needed."""
+    score = _score(tree, triples)
+    has = np.zeros(len(score), dtype=bool)
+    for column, place in needed:
+        has |= triples.joints[:, column] == place
+    kept = []
+    for group in (np.flatnonzero(has), np.flatnonzero(~has)):
+        counts = {}
+        for i in group[np.argsort(-score[group], kind="stable")]:
+            hip = int(triples.joints[i, 0])
+            counts[hip] = counts.get(hip, 0) + 1
+            if counts[hip] <= each and len(kept) < most * (1 + bool(len(needed))):
+                kept.append(i)
+    return triples.picked(np.array(kept, dtype=np.int64))
+
+
+def _pair(tree, triples, up, needed):
+    """The best two triples that mirror each other: their score, and what was found."""
+    joints, score = triples.joints, _score(tree, triples)
+    partners, apart = _partners(tree, joints), _apart(tree, joints)
+    mirrored = _mirrored(tree.points[joints], up)
+    total = (score[:, None] + score) / 2 + 0.25 * mirrored + 0.25 * partners
+    allowed = np.triu(apart, 1) & np.isfinite(partners)
+    for column, place in needed:
+        has = joints[:, column] == place
+        allowed &= has[:, None] | has
+    if not needed:
+        allowed &= mirrored > 0
+    if not allowed.any():
+        return -np.inf, None
+    i, j = np.unravel_index(np.argmax(np.where(allowed, total, -np.inf)), total.shape)
+    named, placed = ((values[i] + values[j]) / 2 for values in (triples.named, triples.placed))
+    return total[i, j], Found(_by_side(tree, joints[i], joints[j]), up, float(named), float(placed * mirrored[i, j]))
+
+
+def _apart(tree, joints):
+    """Which two triples share no joint and do not hang from each other, shape (m, m)."""
+    hips = joints[:, 0].tolist()
+    above = {hip: set(tree.above(hip)) for hip in set(hips)}
+    hangs = np.array([[one in above[two] for two in hips] for one in hips], dtype=bool)
+    shared = (joints[:, None, :, None] == joints[None, :, None, :]).any(axis=(-2, -1))
+    return ~(shared | hangs | hangs.T)
+
+
+def _mirrored(legs, up):
+    """How well legs mirror each other, 0 to 1: equal heights, side by side, not too far apart; (m, 3, 3) to (m, m)."""
+    length = np.linalg.norm(np.diff(legs, axis=1), axis=-1).sum(axis=-1)
+    size = np.maximum(np.maximum(length[:, None], length), 1e-300)[..., None]
+    apart = legs[:, None] - legs
+    rise = np.abs(apart @ up) / size
+    level = apart - (apart @ up)[..., None] * up
+    across = level.sum(axis=-2, keepdims=True)
+    whole = np.linalg.norm(across, axis=-1, keepdims=True)
+    across = across / np.maximum(whole, 1e-300)
+    width = np.sum(level * across, axis=-1)
+    skew = np.linalg.norm(level - width[..., None] * across, axis=-1) / size
+    width = width / size
+    likely = (whole[..., 0, 0] > 1e-3 * size[..., 0]) & (width.min(axis=-1) >= -0.1) & (width[..., 0] > 0.01) & (
+        width[..., 0] <= 1.5)
+    return np.where(likely, np.clip(1.1 - 2 * np.mean(rise + skew, axis=-1), 0.0, 1.0), 0.0)
+
+
+def _partners(tree, joints):
+    """Whether names go in pairs, −1 to 1; −∞ where both legs are of one side; shape (m, m)."""
+    stems = {stem: i for i, stem in enumerate(sorted({reading.stem for reading in tree.readings}))}
+    stem = np.array([stems[reading.stem] for reading in tree.readings])[joints]
+    sides = np.array([{"L": 1, "R": -1}.get(reading.side, 0) for reading in tree.readings])[joints]
+    both = (sides != 0)[:, None] & (sides != 0)
+    alike = np.mean((stem[:, None] == stem) * np.where(both, 1.0, 0.5) - 0.25, axis=-1)
+    side = np.sign(sides.sum(axis=-1))
+    return np.where((side[:, None] == side) & (side != 0), -np.inf, alike)
+
+
+def _by_side(tree, one, two):
+    """The two legs by the side their names say; without such names as "one" and "two"."""
+    sides = [next((tree.readings[i].side for i in leg if tree.readings[i].side), None) for leg in (one, two)]
+    if sides[0] is None and sides[1] is None:
+        return {"one": one, "two": two}
+    left_first = sides[0] == "L" or sides[1] == "R"
+    return {"L": one, "R": two} if left_first else {"L": two, "R": one}
+
+
+def _alone(tree, triples, up, needed):
+    """A single leg, only if its names say so."""
+    score = _score(tree, triples) - 0.3
+    sure = triples.named > 0.55
+    if needed:
+        sure = np.array([needed <= set(enumerate(leg)) for leg in triples.joints.tolist()])
+    if not sure.any():
+        return -np.inf, None
+    i = int(np.argmax(np.where(sure, score, -np.inf)))
+    leg = triples.joints[i]
+    side = next((tree.readings[j].side for j in leg if tree.readings[j].side), None)
+    return score[i], Found({side or "one": leg}, up, float(triples.named[i]), float(triples.placed[i]))

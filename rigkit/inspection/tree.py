@@ -1,0 +1,116 @@
+"""Joints as a tree, what their names say, and how like a leg some of them lie."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+CHAINS = (("hip", "knee", "ankle"), ("hip", "knee", "ankle", "foot"))
+FOOT_PARTS = ("ball", "toe")
+AXES = {sign + letter: way * axis for letter, axis in zip("xyz", np.eye(3), strict=True)
+        for sign, way in (("+", 1.0), ("-", -1.0))}
+# How sure a perfect name, or a perfect place, makes by itself; our choice, tried on many skeletons.
+NAME_SAYS, PLACE_SAYS = 0.8, 0.75
+
+
+@dataclass
+class Tree:
+    """Joints, their parents, where they are, what their names say."""
+
+    parents: np.ndarray
+    points: np.ndarray
+    readings: list
+
+    def __post_init__(self):
+        self.children = [[] for _ in self.readings]
+        for i, parent in enumerate(self.parents):
+            if parent >= 0:
+                self.children[parent].append(i)
+
+    def above(self, place, levels=10**9):
+        """The joints above, nearest first."""
+        found = []
+        while len(found) < levels and (place := int(self.parents[place])) >= 0:
+            found.append(place)
+        return found
+
+    def below(self, place, levels=10**9):
+        """All joints below, nearer ones first."""
+        found, level = [], self.children[place]
+        while level and levels:
+            found += level
+            level, levels = [child for i in level for child in self.children[i]], levels - 1
+        return found
+
+    def between(self, upper, lower):
+        """The joints on the way from `upper` down to `lower`, both left out; none if it does not hang below."""
+        way = self.above(lower)
+        return way[:way.index(upper)][::-1] if upper in way else []
+
+    def says(self, place, part):
+        """How well a name fits a part: 1 says so, −1 says something else, 0 nothing."""
+        reading = self.readings[place]
+        if reading.helps and part != "toe":
+            return -0.8
+        if part in reading.parts:
+            return reading.parts[part]
+        return -1.0 if reading.elsewhere else -0.6 if reading.parts else 0.0
+
+
+def how_certain(named, placed):
+    """Names and places are two witnesses; a name for something else speaks against."""
+    against = np.clip(1 + 1.5 * np.minimum(named, 0.0), 0.0, 1.0)
+    return (1 - (1 - NAME_SAYS * np.maximum(named, 0.0)) * (1 - PLACE_SAYS * placed)) * against
+
+
+def how_placed(tree, joints, up, usual):
+    """How like a leg three joints lie, 0 to 1."""
+    return how_shaped(tree, joints, usual) * how_it_stands(tree, joints, up, usual)
+
+
+def how_shaped(tree, joints, usual):
+    """How like a leg's three joints lie to each other: in proportion, with no joint off its bones."""
+    span = max(np.ptp(tree.points[usual], axis=0).max(), 1e-300)
+    shaped = np.where(sum(_bones(tree, joints)[:2]) > 1e-6 * span, in_proportion(tree, joints), 0.0)
+    for i in np.flatnonzero(shaped):
+        hip, knee, ankle = joints[i].tolist()
+        astray = max(_astray(tree, hip, knee, usual), _astray(tree, knee, ankle, usual))
+        shaped[i] *= np.sqrt(1 - _ramp(astray, 0.03, 0.12)) * (1.0 if knee in tree.above(ankle, 12) else 0.8)
+    return shaped
+
+
+def in_proportion(tree, joints):
+    """How like a leg's the two bones are: alike in length, nearly straight."""
+    upper, lower, whole = _bones(tree, joints)
+    bones = np.maximum(upper + lower, 1e-300)
+    alike = np.minimum(upper, lower) / np.maximum(np.maximum(upper, lower), 1e-300)
+    even = 1 - 0.3 * np.abs(upper - lower) / bones  # of several knees the one nearest the middle
+    return np.sqrt(_ramp(alike, 0.2, 0.6) * _ramp(whole / bones, 0.4, 0.85)) * even
+
+
+def how_it_stands(tree, joints, up, usual):
+    """How well three joints stand: upright, and down to the floor."""
+    upper, lower, whole = _bones(tree, joints)
+    hip, ankle = (tree.points[joints[:, i]] @ up for i in (0, 2))
+    floor = (tree.points[usual] @ up).min()
+    low = (ankle - floor) / np.maximum(upper + lower, 1e-300)
+    return np.sqrt(_ramp((hip - ankle) / np.maximum(whole, 1e-300), 0.6, 0.92) * (1 - _ramp(low, 0.15, 0.6)))
+
+
+def _bones(tree, joints):
+    """Lengths of the upper and the lower bone, and from end to end."""
+    hip, knee, ankle = (tree.points[joints[:, i]] for i in range(3))
+    return tuple(np.linalg.norm(b - a, axis=-1) for a, b in ((hip, knee), (knee, ankle), (hip, ankle)))
+
+
+def _astray(tree, upper, lower, usual):
+    """How far joints in between lie off the straight bone, as a share of it: none do on a real bone."""
+    way = [i for i in tree.between(upper, lower) if usual[i] and not tree.readings[i].helps]
+    if not way:
+        return 0.0
+    a, c = tree.points[upper], tree.points[lower]
+    length = max(np.linalg.norm(c - a), 1e-150)
+    return np.linalg.norm(np.cross(tree.points[way] - a, (c - a) / length), axis=-1).max() / length
+
+
+def _ramp(value, low, high):
+    return np.clip((value - low) / (high - low), 0.0, 1.0)

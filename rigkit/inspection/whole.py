@@ -1,0 +1,93 @@
+"""Whole legs: from hip, knee and ankle to a third bone and a foot where there are any."""
+
+import numpy as np
+
+from rigkit.inspection.tree import CHAINS, FOOT_PARTS, how_placed
+
+DIGITS = "0123456789 "
+
+
+def whole_legs(tree, found, mapping):
+    """All joints of the legs by part, from their hips, knees and ankles."""
+    shared = set.intersection(*(set(tree.above(int(triple[0]))) for triple in found.triples.values()))
+    return {key: _whole_leg(tree, [int(i) for i in triple], found.up, _mapped_parts(mapping, key), shared)
+            for key, triple in found.triples.items()}
+
+
+def standing(tree, found, ends, usual):
+    """How like legs the two lowest bones of whole legs lie, 0 to 1."""
+    lowest = np.array([[joints[part] for part in CHAINS["foot" in joints][-3:]] for joints in ends.values()])
+    return float(how_placed(tree, lowest, found.up, usual).mean())
+
+
+def _mapped_parts(mapping, key):
+    return {part: place for (side, part), place in mapping.parts.items() if side == key}
+
+
+def _whole_leg(tree, triple, up, mapped, shared):
+    """The joints of a leg by part, from its hip, knee and ankle: with a third bone and a foot where there are any."""
+    hip, knee, ankle = triple
+    joints = {"hip": hip, "knee": knee, "ankle": ankle}
+    middle = _third_bone(tree, joints, up, shared)
+    if "foot" in mapped:
+        joints["foot"] = mapped["foot"]
+    elif middle is not None:
+        three = dict(zip(CHAINS[1], middle, strict=True))
+        joints = three if all(three.get(part, place) == place for part, place in mapped.items()) else joints
+    joints |= {part: place for part, place in mapped.items() if part in joints}
+    end = joints.get("foot", joints["ankle"])
+    joints |= _foot(tree, end, up, tree.points[joints["hip"]])
+    return joints | {part: place for part, place in mapped.items() if part in FOOT_PARTS}
+
+
+def _third_bone(tree, joints, up, shared):
+    """Hip, knee, ankle and foot of a leg of three bones; None for a leg of two."""
+    hip, knee, ankle = joints.values()
+    whole = sum(np.linalg.norm(tree.points[b] - tree.points[a]) for a, b in ((hip, knee), (knee, ankle)))
+
+    def leg_like(place, others):
+        reading = tree.readings[place]
+        split = any(tree.readings[i].parts and tree.readings[i].stem.strip(DIGITS) == reading.stem.strip(DIGITS)
+                    for i in others)  # one bone in two pieces
+        return not (reading.helps or reading.elsewhere or split)
+
+    for upper, lower in ((knee, ankle), (hip, knee)):
+        for place in tree.between(upper, lower):
+            a, b, c = (tree.points[i] for i in (upper, place, lower))
+            share = (b - a) @ (c - a) / max((c - a) @ (c - a), 1e-300)
+            off = np.linalg.norm(b - a - share * (c - a)) / max(np.linalg.norm(c - a), 1e-300)
+            named = max(tree.says(place, part) for part in ("knee", "ankle")) > 0.5
+            if 0.2 < share < 0.8 and leg_like(place, (hip, knee, ankle)) and (off > 0.1 or named):
+                return [hip, knee, place, ankle] if upper == knee else [hip, place, knee, ankle]
+    for place in tree.below(ankle, 3):
+        bone = tree.points[place] - tree.points[ankle]
+        length = np.linalg.norm(bone)
+        if (length > 0.2 * whole and -(bone @ up) > 0.75 * length and leg_like(place, (hip, knee, ankle))
+                and max(tree.says(place, part) for part in ("ankle", "ball")) >= 0):
+            return [hip, knee, ankle, place]
+    for place in tree.above(hip, 1):  # a thigh above what lies like one
+        bone = tree.points[hip] - tree.points[place]
+        length = np.linalg.norm(bone)
+        if (place not in shared and leg_like(place, (hip, knee, ankle)) and "pelvis" not in tree.readings[place].parts
+                and length > 0.15 * whole and -(bone @ up) > 0.25 * length):
+            return [place, hip, knee, ankle]
+    return None
+
+
+def _foot(tree, end, up, hip):
+    """Ball and toe: the way from the leg's end to its farthest joint, seen from above."""
+    def level(place):
+        apart = tree.points[place] - tree.points[end]
+        return np.linalg.norm(apart - (apart @ up) * up)
+
+    size = np.linalg.norm(tree.points[end] - hip)
+    below = [i for i in tree.below(end, 6) if level(i) > 0.02 * size and "heel" not in tree.readings[i].stem
+             and not (tree.readings[i].helps and "toe" not in tree.readings[i].parts and "tip" not in
+                      tree.readings[i].stem and "end" not in tree.readings[i].stem)]
+    if not below:
+        return {}
+    farthest = max(below, key=lambda i: (round(level(i) / max(size, 1e-300), 6), -i))
+    way = [i for i in [*tree.between(end, farthest), farthest] if i in below]
+    ball = max(way, key=lambda i: (tree.says(i, "ball"), level(i) >= 0.35 * level(farthest), -way.index(i)))
+    after = way[way.index(ball) + 1:]
+    return {"ball": ball} | ({"toe": after[-1]} if after else {})
