@@ -1,10 +1,12 @@
 """What runs inside the jail: a learner's cells in their order, then one call after the other.
 
-Standard library, NumPy and `calling` only. Each line of the request is "TOKEN JSON", and is answered by one line with
-the same token. Nothing here is a secret: the code it runs can read and change all of it, to the harm of its own answers
-alone. What comes out is read as a stranger's by `jail`.
+Or, in a run of its own, the inspection of a rig file. But for that, standard library, NumPy and `calling` only. Each
+line of the request is "TOKEN JSON", and is answered by one line with the same token. Nothing here is a secret: the code
+it runs can read and change all of it, to the harm of its own answers alone. What comes out is read as a stranger's by
+`talk`.
 """
 
+import base64
 import contextlib
 import json
 import os
@@ -13,7 +15,7 @@ import sys
 import time
 import types
 
-MOST_LINE = 64 * 1024
+MOST_LINE, MOST_FINDINGS = 64 * 1024, 2**20
 
 
 def main():
@@ -54,9 +56,9 @@ class Answers:
         self._token, _, text = line.partition(b" ")
         return json.loads(text)
 
-    def give(self, data):
+    def give(self, data, most=MOST_LINE):
         text = json.dumps(data, allow_nan=False).encode()
-        if len(text) > MOST_LINE - 100:
+        if len(text) > most - 100:
             text = b'{"end": "unreadable", "what": "far more than was asked for"}'
         line = self._token + b" " + text + b"\n"
         while line:
@@ -82,6 +84,8 @@ def _serve(answers):
             case "call":
                 answer = find_answer(message["question"], vars(main), homework.handed, calling.is_blank)
                 answers.give(make_record(message, answer, calling))
+            case "file":
+                answers.give(inspected(message, calling), MOST_FINDINGS)
             case "bye":
                 answers.give({"cpu": time.process_time()})
                 os._exit(0)  # whatever else was started or left for the exit
@@ -164,6 +168,15 @@ def make_record(message, answer, calling):
     if message["kind"] == "value":
         return calling.call(lambda: answer, [{}], message["seconds"])[0]
     return calling.call(answer, [message["case"]], message["seconds"])[0]
+
+
+def inspected(message, calling):
+    """The record of a rig file."""
+    from rigkit.homework import rig_file  # here, because few runs need it
+
+    data = base64.b64decode(message["data"])
+    record = calling.call(lambda: rig_file.record(data), [{}], message["seconds"])[0]
+    return record.get("out", record)
 
 
 if __name__ == "__main__":

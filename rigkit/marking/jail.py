@@ -18,7 +18,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from importlib import metadata
 from pathlib import Path
 
@@ -72,17 +72,21 @@ class Call:
     ----------
     question : str
         Its name, which is the function's or the value's.
-    kind : {"function", "value"}
+    kind : {"function", "value", "file"}
+        A file needs no cell: it is inspected, by our own code.
     cases : list of dict
-        A function's; empty for a value.
+        A function's; empty for a value or a file.
     seconds : float
         For all cases together.
+    data : bytes
+        A file's.
     """
 
     question: str
     kind: str
     cases: list
     seconds: float = 3.0
+    data: bytes = b""
 
 
 @dataclass(frozen=True)
@@ -97,14 +101,11 @@ class Request:
     homework : Mapping
         For `open_homework` inside: "lesson", "student", "inputs" (question's name to case), "character" (a Puppet's
         fields).
-    files : Mapping of str to bytes
-        Readable as /opt/data/NAME.
     """
 
     cells: tuple[str, ...]
     calls: tuple[Call, ...]
     homework: Mapping
-    files: Mapping[str, bytes] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -245,7 +246,7 @@ class Jail:
     def about(self):
         """What is recorded with every mark."""
         files = {"driver": (self.site.kit / "driver.py").read_bytes(), "filter": self.filter,
-                 "arguments": json.dumps(self.bwrap and _bwrap_arguments(self, self.shelves(), {}, "", "")).encode()}
+                 "arguments": json.dumps(self.bwrap and _bwrap_arguments(self, self.shelves(), "", "")).encode()}
         return {"kind": self.kind, "protects": PROTECTS[self.kind], "bwrap": _version(self.bwrap),
                 "kernel": platform.release(), "python": self.python.version, "numpy": metadata.version("numpy"),
                 "kit": self.site.kit.name,
@@ -269,7 +270,7 @@ class Jail:
         """
         shelves = self.shelves(request)  # may have to be made first, which is not the learner's time
         begun = time.monotonic()
-        with (_Process(self, request, shelves, seconds) as process,
+        with (_Process(self, shelves, seconds) as process,
               contextlib.closing(Exchange(process, begun + seconds)) as talk):
             found = converse(talk, request)
             end, signal = found.end, process.ended_by() if found.end == STOPPED else None
@@ -318,8 +319,8 @@ def advice(said):
     return next((f"{meaning} ({last})" for words, meaning in ADVICE if words in said), last)
 
 
-def _bwrap_arguments(jail, shelves, files, status, program):
-    """bwrap's command as far as Python's own; `files` are names and descriptors, the last two are descriptors."""
+def _bwrap_arguments(jail, shelves, status, program):
+    """bwrap's command as far as Python's own; the last two are descriptors."""
     python = jail.python
     command = [*jail.bwrap, "--unshare-user", "--unshare-pid", "--unshare-net", "--unshare-ipc", "--unshare-uts",
                "--unshare-cgroup-try", "--uid", "1000", "--gid", "1000", "--hostname", "jail", "--cap-drop", "ALL",
@@ -338,8 +339,6 @@ def _bwrap_arguments(jail, shelves, files, status, program):
             command += ["--tmpfs", folder, "--remount-ro", folder]
     for name, shelf in shelves.items():
         command += ["--ro-bind", str(shelf), f"/opt/{name}"]
-    for name, file in files.items():
-        command += ["--ro-bind-data", str(file), f"/opt/data/{name}"]
     # by themselves these folders are writable without limit
     command += ["--dev", "/dev", "--size", str(8 * MIB), "--tmpfs", "/dev/shm", "--remount-ro", "/dev",
                 "--size", str(32 * MIB), "--perms", "0700", "--tmpfs", "/tmp", "--remount-ro", "/", "--chdir", "/tmp"]
@@ -353,28 +352,25 @@ def _readable(*places):
 class _Process:
     """One submission's process and its pipes; killed, reaped and closed at the end of `with`, whatever it does."""
 
-    def __init__(self, jail, request, shelves, seconds):
+    def __init__(self, jail, shelves, seconds):
         with contextlib.ExitStack() as theirs:  # the ends that only the process needs
             self._open = contextlib.ExitStack()
             try:
-                self._start(jail, request, shelves, seconds, theirs)
+                self._start(jail, shelves, seconds, theirs)
             except BaseException:
                 self._open.close()
                 raise
 
-    def _start(self, jail, request, shelves, seconds, theirs):
+    def _start(self, jail, shelves, seconds, theirs):
         request_end, self.request = self._pipe(theirs, reads=True)
         result_end, self.result = self._pipe(theirs)
         status_end, self._status = self._pipe(theirs)
         inside, command, environment, folder = [request_end, result_end], [], ENVIRONMENT, "/"
         if jail.kind == "bwrap":
-            files = {_bare(name): _held(data, theirs) for name, data in request.files.items()}
             program = _held(jail.filter, theirs)
-            inside += [status_end, program, *files.values()]
-            command = _bwrap_arguments(jail, shelves, files, status_end, program)
+            inside += [status_end, program]
+            command = _bwrap_arguments(jail, shelves, status_end, program)
             shelves, environment = {name: f"/opt/{name}" for name in shelves}, {}
-        elif request.files:
-            raise ValueError("`request.files` can be given to the bwrap jail only.")
         elif jail.kind == "unjailed":
             folder = self._open.enter_context(_folder(jail.user))
             environment = ENVIRONMENT | {"HOME": folder, "TMPDIR": folder, "MPLCONFIGDIR": f"{folder}/fonts"}
@@ -431,12 +427,6 @@ def _limits(kind, seconds):
     """Each limit as (soft, hard). That on processes counts all of a user's, unless in a namespace of its own."""
     limits = {name: (most, most) for name, most in LIMITS.items() if name != "NPROC" or kind == "bwrap"}
     return limits | {"CPU": (math.ceil(seconds), math.ceil(seconds) + 1)}
-
-
-def _bare(name):
-    if name in ("", "..") or Path(name).name != name or "\0" in name:
-        raise ValueError(f"`request.files` must have bare names; got {name!r}.")
-    return name
 
 
 def _held(data, stack):

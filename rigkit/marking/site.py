@@ -1,7 +1,8 @@
 """What Python sees inside the jail: an interpreter, and shelves of packages made for it.
 
 A shelf is a folder of copies, made once and kept: `numpy`, `matplotlib` with what it needs, and the `kit`: the part of
-rigkit that is public maths, with stand-ins for the rest. No judges, draws or solutions are on any.
+rigkit that is public maths and the inspection of rig files, with stand-ins for the rest. No judges, draws or solutions
+are on any.
 """
 
 import contextlib
@@ -23,8 +24,8 @@ import rigkit
 HERE = Path(__file__).parent
 RIGKIT = Path(rigkit.__file__).parent
 KIT = ("__init__", "_check", "rotation", "frames", "body", "puppets", "skeleton", "placement", "_xyz", "_chain",
-       "two_bone", "bend", "solvers", "controls", "foot", "leg", "mesh", "skin", "gait", "gltf", "export", "stage",
-       "plots", "scenes")
+       "two_bone", "bend", "solvers", "controls", "foot", "leg", "mesh", "skin", "gait", "gltf", "export", "page",
+       "inspection", "faults", "stage", "plots", "scenes")
 STAND_INS = {"rigkit/homework/__init__.py": "homework.py", "rigkit/panels.py": "panels.py",
              "IPython/__init__.py": "display.py", "IPython/display.py": "display.py"}
 NOT_NEEDED = shutil.ignore_patterns("__pycache__", "tests", "*.pyi", "*.a", "*.h", "sample_data")
@@ -96,7 +97,7 @@ class Site:
         files = {f"rigkit/{path.relative_to(RIGKIT).as_posix()}": path
                  for path in [*paths, *sorted((RIGKIT / "data").glob("*.csv"))] if path.exists()}
         files |= {place: HERE / "standins" / name for place, name in STAND_INS.items()}
-        files |= {"rigkit/homework/calling.py": RIGKIT / "homework" / "calling.py"}
+        files |= {f"rigkit/homework/{name}.py": RIGKIT / "homework" / f"{name}.py" for name in ("calling", "rig_file")}
         files |= {name: HERE / name for name in ("driver.py", "landlock.py")}
         contents = {place: path.read_bytes() for place, path in files.items()}
         digest = hashlib.sha256(self._interpreter.version.encode())

@@ -11,6 +11,7 @@ import secrets
 import selectors
 import time
 import unicodedata
+from base64 import b64encode
 from dataclasses import dataclass, field
 
 from rigkit.homework.calling import MOST_NUMBERS, MOST_TEXT
@@ -20,7 +21,7 @@ TIME, MEMORY, OUTPUT, STOPPED = "time limit", "memory", "output limit", "stopped
 MIB = 2**20
 KEPT = 64 * 1024  # bytes of what the cells print
 MOST_PRINTED = 16 * MIB
-MOST_LINE = 64 * 1024
+MOST_LINE, MOST_FINDINGS = 64 * 1024, MIB  # the latter: of a file with as many animations as make an answer
 MOST_RESULT = 4 * MIB
 
 
@@ -59,6 +60,10 @@ def converse(talk, request):
 
 def _collect(talk, call, records):
     """Ask for one answer, case by case: no case is known inside before the one ahead of it is answered."""
+    if call.kind == "file":
+        asked = {"do": "file", "data": b64encode(call.data).decode(), "seconds": call.seconds}
+        records.append(_record(talk.ask(asked, MOST_FINDINGS), call.seconds))
+        return
     begun = time.monotonic()
     for case in call.cases if call.kind == "function" else [{}]:
         left = call.seconds - (time.monotonic() - begun)
@@ -213,10 +218,13 @@ class Exchange:
     def bytes_out(self):
         return self._result_bytes + self._printed_bytes
 
-    def ask(self, message):
-        """Send a message and wait for the line that repeats its token; lines that do not are dropped."""
+    def ask(self, message, most=MOST_LINE):
+        """Send a message and wait for the line that repeats its token; lines that do not are dropped.
+
+        A line of more than `most` bytes ends the talk.
+        """
         token = secrets.token_hex(8).encode()
-        unsent = token + b" " + json.dumps(message).encode() + b"\n"
+        unsent = memoryview(token + b" " + json.dumps(message).encode() + b"\n")
         self._selector.register(self._request, selectors.EVENT_WRITE, None)
         try:
             while True:
@@ -228,7 +236,7 @@ class Exchange:
                         unsent = self._send(unsent)
                     else:
                         key.data(key.fd)
-                for line in self._lines():
+                for line in self._lines(most):
                     if line.startswith(token + b" "):
                         return line[len(token) + 1:]
                 if self._gone:
@@ -264,9 +272,9 @@ class Exchange:
             self._selector.unregister(self._request)
         return unsent
 
-    def _lines(self):
+    def _lines(self, most):
         *lines, self._unread = self._unread.split(b"\n")
-        if max(map(len, [*lines, self._unread])) > MOST_LINE or self._result_bytes > MOST_RESULT:
+        if max(map(len, [*lines, self._unread])) > most or self._result_bytes > MOST_RESULT:
             raise _Over(OUTPUT)
         return lines
 

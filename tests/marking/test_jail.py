@@ -155,20 +155,6 @@ def test_a_plot_can_be_saved(kind):
 
 
 @in_a_jail
-def test_files_to_read():
-    asked = request("seven = open('/opt/data/walker.gltf').read()", "open('/opt/data/walker.gltf', 'a')",
-                    files={"walker.gltf": b"seven", "empty.bin": b""})
-    found = opened().run(asked)
-    assert found.records["seven"] == [{"out": "seven"}]
-    assert found.cells[1]["error"] == "OSError"
-    for name in ("../walker", "", "a/b", "/etc/passwd", "a\0b", ".."):
-        with pytest.raises(ValueError, match="bare names"):
-            opened().run(request(files={name: b""}))
-    with pytest.raises(ValueError, match="the bwrap jail only"):
-        opened("unjailed").run(asked)
-
-
-@in_a_jail
 def test_several_at_once_and_from_a_copy():
     ours = pickle.loads(pickle.dumps(opened()))
     with ThreadPoolExecutor(4) as pool:
@@ -318,9 +304,9 @@ def test_what_is_recorded():
 # The shelves
 
 
-def test_the_kit_is_the_maths_and_what_scenes_need():
+def test_the_kit_is_the_maths_what_inspects_rig_files_and_what_scenes_need():
     assert set(MATHS) <= set(site.KIT)
-    beside = {"stage", "plots", "scenes", "__init__"}
+    beside = {"inspection", "faults", "page", "stage", "plots", "scenes", "__init__"}
     assert set(site.KIT) == set(MATHS) | beside
 
 
@@ -328,7 +314,7 @@ def test_the_kit_is_the_maths_and_what_scenes_need():
 def test_no_judge_is_on_a_shelf():
     places = [path.relative_to(opened().site.kit).as_posix() for path in opened().site.kit.rglob("*.py")]
     homework = [place for place in places if place.startswith("rigkit/homework/")]
-    assert sorted(homework) == ["rigkit/homework/__init__.py", "rigkit/homework/calling.py"]
+    assert sorted(homework) == [f"rigkit/homework/{name}.py" for name in ("__init__", "calling", "rig_file")]
     assert not [place for place in places if "marking" in place or "course" in place or "questions" in place]
 
 
