@@ -1,27 +1,17 @@
-"""What everything that is shown of a marked class shares: strangers' text made harmless, the shell of a page, its ink.
+"""What everything that is shown of a marked class shares: its words, the parts of a page, its ink."""
 
-A page holds no script and fetches nothing; its policy lets the browser use the one style sheet named by its digest.
-"""
-
-import hashlib
 import re
-from base64 import b64encode
 from functools import cache
-from html import escape
+from html import escape as escape  # for those who show things
 
 from rigkit import course, stage
+from rigkit import page as shell
 from rigkit.homework import checking, notebook
+from rigkit.page import MOST, plain, safe
 
-MOST, MOST_NAME = 4096, 120  # bytes of a text, of a name
+MOST_NAME = 120  # bytes of a name
 UNJAILED = "unjailed"
 
-_GONE = re.compile("[\x00-\x08\x0e-\x1f\x7f-\x84\x86-\x9f]")
-_SPACES = re.compile("[\\s\x85\u2028\u2029]+")
-# Surrogates, controls of the direction of writing, marks of byte order, and what is no character at all.
-_STRANGE = re.compile("[\ud800-\udfff\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069\ufeff\ufdd0-\ufdef"
-                      + "".join(chr(0x10000 * plane + last) for plane in range(17) for last in (0xFFFE, 0xFFFF)) + "]")
-_PILED = re.compile("([\u0300-\u036f\u0483-\u0489\u1ab0-\u1aff\u1dc0-\u1dff\u20d0-\u20ff\ufe20-\ufe2f]{3})"
-                    "[\u0300-\u036f\u0483-\u0489\u1ab0-\u1aff\u1dc0-\u1dff\u20d0-\u20ff\ufe20-\ufe2f]+")
 _CODE = re.compile("`([^`]{1,80})`")
 
 WORDS = {  # of an outcome: its sign and the class of its ink
@@ -33,19 +23,6 @@ WORDS = {  # of an outcome: its sign and the class of its ink
 
 
 # --- text ----------------------------------------------------------------------------------------------------------
-
-
-def plain(text, most=MOST):
-    """A stranger's text on one line, its controls gone and what could mislead the eye replaced, cut to `most` bytes."""
-    text = _SPACES.sub(" ", _GONE.sub("", str(text)[:4 * most]))
-    text = _PILED.sub(r"\1", _STRANGE.sub("\ufffd", text)).strip()
-    data = text.encode()
-    return text if len(data) <= most else data[:most].decode(errors="ignore").rstrip() + "…"
-
-
-def safe(text, most=MOST):
-    """The same, as HTML."""
-    return escape(plain(text, most))
 
 
 def name_of(learner):
@@ -191,13 +168,7 @@ def table(heads, rows, label):
 
 def document(title, body):
     """A whole page, complete in itself."""
-    digest = b64encode(hashlib.sha256(STYLE.encode()).digest()).decode()
-    policy = f"default-src 'none'; style-src 'sha256-{digest}'; base-uri 'none'; form-action 'none'"
-    return (f'<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
-            f'<meta http-equiv="Content-Security-Policy" content="{policy}">\n'
-            '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-            '<meta name="color-scheme" content="light dark">\n<meta name="referrer" content="no-referrer">\n'
-            f"<title>{title}</title>\n<style>{STYLE}</style>\n</head>\n<body>\n{body}\n</body>\n</html>\n")
+    return shell.document(title, body, STYLE)
 
 
 _LIGHT = {name: light for name, (light, _) in stage.INKS.items()}
