@@ -13,7 +13,7 @@ from rigkit import foot, frames, gait, plots, two_bone
 from rigkit.panels import Choice, Panel, Slider
 from rigkit.stage import Stage, row
 
-MOMENTS = {"Heel strike": -16, "Flat": 0, "Heel off": 25, "Toe off": 55}  # rolls of a step, degrees
+MOMENTS = {"Heel strike": -16, "Flat": 0, "Heel off": 25, "Toe off": 50}  # rolls of a step, degrees
 LOWEST, HIGHEST = -30, 70  # of the sliders, degrees
 RIGHT = "right"
 # Who leads whom, and how high the pivots are, as a share of the ankle's height.
