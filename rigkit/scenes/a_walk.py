@@ -87,8 +87,8 @@ def opening(puppet):
     stage = Stage("side", (-0.45 * size, -0.38 * size), (5.5 * apart, 0.98 * size),
                   "One stride, six moments: from a foot's strike to its next, and none of it slides",
                   "Side view of a walking puppet's legs at six moments of one stride, in order: the left foot strikes, "
-                  "at 0 percent; the right foot leaves the floor; the left leg stands alone; the right foot strikes, at "
-                  "50 percent; the left foot leaves; the right leg stands alone.", width=876).floor()
+                  "at 0 percent; the right foot leaves the floor; the left leg stands alone; the right foot strikes, "
+                  "at 50 percent; the left foot leaves; the right leg stands alone.", width=876).floor()
     for i, (percent, words) in enumerate(zip(MOMENTS, happens, strict=True)):
         frame = FRAMES + percent
         joints = walk.points[frame] - walk.pelvis[frame] * [0, 0, 1] + [0, 0, i * apart]
@@ -131,7 +131,7 @@ def angles_plot(puppet, legs):
         np.arange(FRAMES + 1), lines, "left leg's stride (%)", "flexion (°)", "Left leg, joint by joint",
         f"Hip, knee and ankle of the left leg against its stride. It is in stance up to {off:.0f} percent, then in "
         f"swing. The knee bends to {lines['knee'].max():.0f} degrees in swing.",
-        spans={"stance": (0, off), "swing": (off, 100)}, ylim=(-30, 76), width=430, height=446)
+        spans={"stance": (0, off)}, ylim=(-30, 76), width=430, height=446)
 
 
 def striding(puppet, percent, legs):
@@ -180,7 +180,7 @@ def moved_plot(puppet):
         f"How far planting moves the left ankle, against its stride. In stance forward by {ahead.min():.1f} to "
         f"{ahead.max():.1f} centimetres, undoing the slide; in swing it goes smoothly from its last value to the next "
         "landing's.",
-        spans={"stance: the slide undone": (0, off), "swing: eased": (off, 100)})
+        spans={"stance: the slide undone": (0, off)})
 
 
 # The pelvis against reach
@@ -225,9 +225,8 @@ def stepping(puppet, percent, step_cm, path):
     height, miss = 100 * walk.pelvis[SHOWN, 1], 100 * walk.miss[SHOWN].max()
     straightest = np.degrees(walk.knee[FRAMES + 15:FRAMES + 46, 0]).min()
     high = f"{height.min():.1f}" + (f" to {height.max():.1f}" if np.ptp(height) > 0.05 else "")
-    words = (f"Pelvis {high} cm high. In this stride <b>{_pops(shown)}</b>, feet short "
-             f"by up to <b>{miss:.1f} cm</b>, sliding {walk.slide_cm[0]:.1f} cm. The standing knee is bent by at least "
-             f"{straightest:z.0f}°.")
+    words = (f"Pelvis {high} cm high: <b>{_pops(shown)}</b> in this stride. Feet short by up to <b>{miss:.1f} cm</b>, "
+             f"sliding {walk.slide_cm[0]:.1f} cm; standing knee bent {straightest:z.0f}° or more.")
     return row(view, reach_plot(puppet, step_cm, path).at(percent)), words
 
 
@@ -317,8 +316,8 @@ def pop_panel(puppet):
         knee_plot(puppet, half / 2)
     return Panel(
         "Break it: raise the pelvis beyond reach",
-        [Slider("percent", "Left leg's stride", 0, FRAMES - 1, 1, 36, "%"),
-         Slider("raised_cm", "Pelvis raised", -2.0, 4.0, 0.5, 2.0, "cm")],
+        [Slider("percent", "Left leg's stride", 0, FRAMES - 1, 1, 38, "%"),
+         Slider("raised_cm", "Pelvis raised", -2.0, 4.0, 0.5, 0.5, "cm")],
         lambda **values: popping(puppet, **values),
         {"Within reach": {"percent": 41, "raised_cm": 0.0}, "Half a centimetre": {"percent": 41, "raised_cm": 0.5},
          "1 cm too high": {"percent": 39, "raised_cm": 1.0}, "2 cm too high": {"percent": 36, "raised_cm": 2.0}},
