@@ -1,12 +1,13 @@
 """What strangers handed in, read as data: nothing here is run, unpacked to disk, or believed about itself.
 
-A class comes as a folder or a zip, nested as learning platforms export them. `collect` finds the notebooks in it and
-says what is wrong with all else; `read_notebook` takes the code cells out of one. A bad file spoils itself only.
+A class comes as a folder or a zip, nested as learning platforms export them. `collect` finds the notebooks and the rig
+files in it and says what is wrong with all else; `read_notebook` takes the code cells out of a notebook. What stands in
+a rig file is read in the jail alone. A bad file spoils itself only.
 
-Bounds: a notebook has at most 10 MiB, half a million parts of any kind, 2,000 cells and 1 MiB of code. A class has at
-most 20 files and folders for each learner and never fewer than 2,000; that leaves room for a few files, a few folders
-and a zip of each one's own, and keeps a heap of a million names from filling the memory. A zip inside is one
-learner's: it has at most 2,000 entries, 100 notebooks and 50 MiB unpacked.
+Bounds: a file has at most 10 MiB, a notebook half a million parts of any kind, 2,000 cells and 1 MiB of code. A class
+has at most 20 files and folders for each learner and never fewer than 2,000; that leaves room for a few files, a few
+folders and a zip of each one's own, and keeps a heap of a million names from filling the memory. A zip inside is one
+learner's: it has at most 2,000 entries, 100 notebooks and rig files and 50 MiB unpacked.
 """
 
 import ast
@@ -21,7 +22,7 @@ import unicodedata
 import warnings
 import zipfile
 import zlib
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from functools import partial
@@ -34,12 +35,13 @@ MOST_CODE = 2**20
 MOST_PARTS = 500_000  # brackets and colons: what makes reading a small file long
 MOST_ENTRIES = 2_000
 ENTRIES_EACH = 20
-MOST_NESTED = 100  # notebooks in a zip inside
+MOST_NESTED = 100  # files in a zip inside
 NESTED_BYTES = 50 * 2**20
 DEEPEST = 20  # folders in folders
 LONGEST_NAME = 500
 LONGEST_CLAIM = 200
 LONGEST_OPENING = 2**16  # characters of a cell that is searched for `open_homework(…)`
+RIGS, MOST_NAMED = (".glb", ".gltf"), 100
 
 _HIDDEN = ("__macosx", "thumbs.db", "desktop.ini")
 _BROKEN = (zipfile.BadZipFile, zlib.error, struct.error, EOFError, OSError, ValueError, OverflowError, RuntimeError)
@@ -48,6 +50,7 @@ _GIVE = "Give the folder or the zip that holds the submissions."
 _HAND_IN = "Hand in the exercise itself, the file whose name ends in .ipynb."
 _INSTEAD = {
     ".py": f"The file is a Python script, not a notebook. {_HAND_IN}",
+    ".bin": "The file holds what another should hold in itself. Export the rig as one file, .glb.",
     ".zip": "The file is a zip inside a zip inside the submissions. Pack the notebook once only.",
     **dict.fromkeys((".rar", ".7z", ".tar", ".gz", ".tgz", ".xz", ".bz2"),
                     f"The file is packed in a way that is not read here. {_HAND_IN} A zip will do too."),
@@ -63,7 +66,7 @@ class Unreadable(Exception):
 
 @dataclass(frozen=True)
 class File:
-    """One notebook file of the submissions.
+    """A notebook or a rig file of the submissions.
 
     Attributes
     ----------
@@ -75,7 +78,9 @@ class File:
     modified : str
         When it was last changed, ISO: UTC in a folder, as the zip says in a zip.
     lesson : str or None
-        The lesson that its code opens, two digits.
+        The lesson that a notebook's code opens, two digits.
+    names : Mapping of str to str
+        The rig files that a notebook's code names: see `Notebook`.
     data : bytes
         Read anew each time, so that a class takes no memory. Raises `Unreadable` when it has changed since.
     """
@@ -85,6 +90,12 @@ class File:
     modified: str
     lesson: str | None
     read: Callable[[], bytes] = field(repr=False, compare=False)
+    names: Mapping[str, str] = field(default_factory=dict, compare=False)
+
+    @property
+    def is_rig(self):
+        """Whether it is a rig file, by its name."""
+        return is_rig(self.place)
 
     @property
     def data(self):
@@ -104,7 +115,7 @@ class Problem:
 
 @dataclass(frozen=True)
 class Collected:
-    """What is in the submissions: notebooks, problems, and how many hidden files were passed over."""
+    """What is in the submissions: notebooks and rig files, problems, and how many hidden files were passed over."""
 
     files: tuple[File, ...]
     problems: tuple[Problem, ...]
@@ -123,6 +134,9 @@ class Notebook:
         Two digits, where the code opens one by a literal.
     claimed : str or None
         The name typed in `open_homework(…, student=…)`; no proof of who it is.
+    names : Mapping of str to str
+        The file that the code gives to a name, `my_rig = "…"` or `check(my_rig="…")`, where it ends as rig files do:
+        without its folders.
     digest : str
         The SHA-256 of the cells: the same for the same code, whatever else is stored beside it.
     """
@@ -130,6 +144,7 @@ class Notebook:
     cells: tuple[str, ...]
     lesson: str | None
     claimed: str | None
+    names: Mapping[str, str]
     digest: str
 
 
@@ -137,7 +152,7 @@ class Notebook:
 
 
 def collect(path, learners=1_000):
-    """Find the notebooks in a folder or a zip of submissions.
+    """Find the notebooks and the rig files in a folder or a zip of submissions.
 
     Parameters
     ----------
@@ -162,7 +177,7 @@ def collect(path, learners=1_000):
         kind = stat.S_IFMT(path.stat().st_mode)
     except (OSError, ValueError) as error:
         raise ValueError(f"{path} cannot be read ({getattr(error, 'strerror', error)}). {_GIVE}") from None
-    most, box = max(MOST_ENTRIES, ENTRIES_EACH * learners), _Box(room=MOST_BYTES * max(1, learners))
+    most, box = max(MOST_ENTRIES, ENTRIES_EACH * learners), _Box(room=2 * MOST_BYTES * max(1, learners))
     if kind == stat.S_IFDIR:
         box.take(_in_folder(path.resolve(), most))
     elif kind == stat.S_IFREG:
@@ -209,12 +224,14 @@ class _Box:
         suffix = PurePosixPath(thing.place).suffix.casefold()
         if suffix == ".zip" and not self.nested:
             self._take_nested(thing)
-        elif suffix == ".ipynb":
+        elif suffix == ".ipynb" or suffix in RIGS:
             if self.nested and len(self.files) >= MOST_NESTED:
-                raise Unreadable(f"The zip holds more than {MOST_NESTED} notebooks. Hand in the exercise only.")
+                raise Unreadable(f"The zip holds more than {MOST_NESTED} notebooks and rig files. Hand in the exercise "
+                                 "only.")
             data = self._spend(thing.read())
-            again = thing.again or thing.read
-            self.files.append(File(thing.place, _digest(data), thing.modified, _lesson(data), again))
+            lesson, names = (None, {}) if suffix in RIGS else _told(data)
+            self.files.append(File(thing.place, _digest(data), thing.modified, lesson, thing.again or thing.read,
+                                   names))
         else:
             raise Unreadable(_INSTEAD.get(suffix, f"{_NO_NOTEBOOK}. {_HAND_IN}"))
 
@@ -243,11 +260,18 @@ def _is_hidden(place):
     return any(part.startswith(".") or part.casefold() in _HIDDEN for part in place.split("/"))
 
 
-def _lesson(data):
+def is_rig(place):
+    """Whether a file of this name is a rig file."""
+    return place.casefold().endswith(RIGS)
+
+
+def _told(data):
+    """A notebook's lesson, and the rig files it names; nothing of what is none."""
     try:
-        return read_notebook(data).lesson
+        read = read_notebook(data)
     except Unreadable:
-        return None
+        return None, {}
+    return read.lesson, read.names
 
 
 def _digest(data):
@@ -319,7 +343,7 @@ def _read_in_folder(root, parts):
             if not stat.S_ISREG(status.st_mode):
                 raise Unreadable(f"Here is no ordinary file. {_HAND_IN}")
             if status.st_size > MOST_BYTES:
-                raise _too_large()
+                raise _too_large(parts[-1])
             with open(file, "rb", closefd=False) as opened:
                 data = opened.read(MOST_BYTES + 1)
         finally:
@@ -327,7 +351,7 @@ def _read_in_folder(root, parts):
     except OSError as error:
         raise Unreadable(f"The file cannot be read ({error.strerror}).") from None
     if len(data) > MOST_BYTES:
-        raise _too_large()
+        raise _too_large(parts[-1])
     return data
 
 
@@ -355,9 +379,9 @@ def _iso(seconds):
         return ""
 
 
-def _too_large():
-    return Unreadable(f"The file is larger than {MOST_BYTES // 2**20} MiB. Clear the outputs of all cells, save, and "
-                      "hand it in again.")
+def _too_large(name=""):
+    smaller = "Export fewer vertices" if is_rig(name) else "Clear the outputs of all cells, save"
+    return Unreadable(f"The file is larger than {MOST_BYTES // 2**20} MiB. {smaller}, and hand it in again.")
 
 
 # --- a zip ---------------------------------------------------------------------------------------------------------
@@ -449,7 +473,7 @@ def _read_entry(archive, entry):
     if entry.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
         raise Unreadable("The entry is packed in a way that is not read here. Make an ordinary zip.")
     if entry.file_size > MOST_BYTES:
-        raise _too_large()
+        raise _too_large(entry.orig_filename)
     try:
         with archive.open(entry) as opened:
             data = opened.read(MOST_BYTES + 1)
@@ -493,7 +517,7 @@ def read_notebook(data):
     if sum(len(cell.encode()) for cell in cells) > MOST_CODE:
         raise Unreadable(f"The notebook holds more than {MOST_CODE // 2**20} MiB of code. Keep data out of its cells.")
     lesson, claimed = opened(cells)
-    return Notebook(cells, lesson, claimed, _digest(json.dumps(cells).encode()))
+    return Notebook(cells, lesson, claimed, _rigs_named(cells), _digest(json.dumps(cells).encode()))
 
 
 def _parse(data):
@@ -560,6 +584,28 @@ def opened(cells):
                     lesson, claimed = _opens(node)
                     found = (lesson, claimed) if lesson else found
     return found
+
+
+def _rigs_named(cells):
+    """The base name of the rig file that the code last gives to each name, by literals only."""
+    found = {}
+    for cell in cells:
+        if any(ending in cell.casefold() for ending in RIGS):
+            for node in ast.walk(syntax(cell)):
+                if isinstance(node, ast.Assign) and isinstance(node.targets[0], ast.Name):
+                    _name_rig(found, node.targets[0].id, node.value)
+                elif isinstance(node, ast.Call) and _called(node.func) == "check":
+                    for keyword in node.keywords:
+                        _name_rig(found, keyword.arg, keyword.value)
+    return found
+
+
+def _name_rig(found, name, value):
+    """Put the text within a value that ends as rig files do, such as in `Path("out") / "walker.glb"`, under a name."""
+    texts = [node.value for node in ast.walk(value) if isinstance(node, ast.Constant) and isinstance(node.value, str)]
+    rigs = [text for text in texts if is_rig(text)]
+    if name and rigs and len(found) < MOST_NAMED:
+        found[name] = shown(re.split(r"[/\\]", rigs[-1])[-1])
 
 
 def syntax(cell):

@@ -14,6 +14,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from rigkit.homework import rig_file
 from rigkit.marking import submissions
 from rigkit.marking.submissions import Unreadable, collect, read_notebook
 
@@ -330,6 +331,52 @@ def test_elsewhere_it_refuses_in_a_sentence(tmp_path, monkeypatch):
         collect(tmp_path)
 
 
+# --- rig files
+
+
+def test_rig_files_are_taken_as_they_are(handed_in, tmp_path):
+    inner = zipped(("mine.GLB", b"glTF"), ("small.gltf", b"{"))
+    files = {"Pip/walker.glb": b"\0junk", "Pip/06.ipynb": book(OPENS), "Odo.zip": inner, "Pip/walker.bin": b""}
+    for collected in (handed_in(files), handed_in(zipped(*files.items()))):
+        assert places(collected) == ["Odo.zip/mine.GLB", "Odo.zip/small.gltf", "Pip/06.ipynb", "Pip/walker.glb"]
+        assert [file.is_rig for file in collected.files] == [True, True, False, True]
+        assert [file.data for file in collected.files] == [b"glTF", b"{", book(OPENS), b"\0junk"]
+        assert [file.lesson for file in collected.files] == [None, None, "06", None]
+        assert "Export the rig as one file" in why(collected)["Pip/walker.bin"]
+
+
+def test_a_rig_file_too_large_is_not_read(handed_in, tmp_path):
+    handed_in({"Pip/walker.glb": b"", "Odo/06.ipynb": book(OPENS)})
+    os.truncate(tmp_path / "class" / "Pip" / "walker.glb", submissions.MOST_BYTES + 1)
+    collected = handed_in({})
+    assert places(collected) == ["Odo/06.ipynb"]
+    assert "10 MiB. Export fewer vertices" in why(collected)["Pip/walker.glb"]
+    assert submissions.MOST_BYTES == rig_file.MOST_BYTES
+    bomb = handed_in(zipped(("Pip/walker.glb", bytes(200 * 2**20))))
+    assert "Export fewer vertices" in why(bomb)["Pip/walker.glb"]
+
+
+@pytest.mark.parametrize(("source", "names"), [
+    ('my_rig = "walker.glb"\nhw.check(my_rig=my_rig)', {"my_rig": "walker.glb"}),
+    ('hw.check(my_rig="out/Walker.GLTF")', {"my_rig": "Walker.GLTF"}),
+    ("my_rig = Path('out') / 'walker.glb'", {"my_rig": "walker.glb"}),
+    ("my_rig = r'C:\\rigs\\walker.glb'", {"my_rig": "walker.glb"}),
+    ("my_rig = 'a.glb'\nother = 'b.glb'\nmy_rig = 'c.glb'", {"my_rig": "c.glb", "other": "b.glb"}),
+    ("my_rig = 'a.glb'\nhw.check(my_rig='b.glb')", {"my_rig": "b.glb"}),
+    ("my_rig = '\u202ea\\0.glb'", {"my_rig": "\N{REPLACEMENT CHARACTER}a\N{REPLACEMENT CHARACTER}.glb"}),
+    ("gltf.write(asset, 'walker.glb')", {}), ("my_rig = 'walker' + '.gl' + 'b'", {}), ("my_rig = 'walker.glb", {}),
+    ("my_rig = f'{name}.glb'", {"my_rig": ".glb"}), ("hw.check(**{'my_rig': 'walker.glb'})", {}),
+    ("# my_rig = 'walker.glb'", {}), ("my_rig = ...  # such as 'walker.glb'", {}),
+])
+def test_the_rig_file_that_the_code_names_is_read_from_literals(source, names):
+    assert read_notebook(book(source)).names == names
+
+
+def test_no_more_names_are_kept_than_anybody_needs():
+    assert len(read_notebook(book("\n".join(f"rig_{n} = '{n}.glb'" for n in range(5_000)))).names) == 0  # too long
+    assert len(read_notebook(book("\n".join(f"rig_{n} = '{n}.glb'" for n in range(500)))).names) == 100
+
+
 # --- a zip
 
 
@@ -430,7 +477,7 @@ def test_a_bomb_is_not_unpacked(handed_in):
 
 def test_all_files_together_have_a_bound(handed_in):
     large = b" " * (9 * 2**20) + book(OPENS)
-    collected = handed_in(zipped(*((f"{name}/06.ipynb", large) for name in "abc")), learners=2)
+    collected = handed_in(zipped(*((f"{name}/06.ipynb", large) for name in "abc")), learners=1)
     assert places(collected) == ["a/06.ipynb", "b/06.ipynb"]
     assert "all together" in why(collected)["c/06.ipynb"]
 
