@@ -8,7 +8,7 @@
    around the last, the jails that happen to run included; and the time for each of the first hundred and of the last.
    Then the time for each of a small class, marked before and after the large one.
 
-    --kernels 10 --few 100 --many 1000 --rounds 2 --workers 2
+    --kernels 16 --few 200 --many 1000 --rounds 2 --workers 2
 """
 
 import argparse
@@ -110,7 +110,7 @@ def around(seen, number):
 
 def _options():
     parser = argparse.ArgumentParser(prog="python -m tests.benchmarks.marking")
-    for name, number in (("kernels", 10), ("few", 100), ("many", 1000), ("rounds", 2), ("workers", workers.how_many())):
+    for name, number in (("kernels", 16), ("few", 200), ("many", 1000), ("rounds", 2), ("workers", workers.how_many())):
         parser.add_argument(f"--{name}", type=int, default=number)
     return parser.parse_args()
 

@@ -13,10 +13,11 @@ import pytest
 import rigkit
 from rigkit.marking import cluster, run
 from rigkit.marking.cluster import Cluster, ClusterError
+from rigkit.marking.jail import NoJail
 from rigkit.marking.record import Record
 from tests.marking.classroom import ROOT, make_class
 from tests.marking.jails import opened
-from tests.marking.test_run import _TIME, files, marks
+from tests.marking.test_run import _TIME, _task, files, marks
 
 pytestmark = pytest.mark.needs_jail
 distributed = pytest.importorskip("distributed")
@@ -84,6 +85,21 @@ def test_without_the_extra_it_is_said_how_to_get_it(monkeypatch):
     monkeypatch.setitem(sys.modules, "distributed", None)
     with pytest.raises(ClusterError, match="pip install"):
         Cluster("tcp://127.0.0.1:9", "bwrap")
+
+
+@pytest.mark.parametrize(("fault", "why"), [
+    (distributed.KilledWorker("mark", None, 3), "Each worker that marked it died."),
+    (NoJail("no bwrap."), "The worker had no jail: no bwrap."),
+])
+def test_a_task_that_no_worker_can_do_is_not_marked_and_no_zero(fault, why):
+    class Future:
+        def result(self):
+            raise fault
+
+    hands = object.__new__(Cluster)
+    hands._distributed = distributed
+    entry, = hands._result(Future(), _task()).entries
+    assert (entry.marked, entry.score, entry.why) == (False, None, why)
 
 
 def test_a_killed_worker_loses_nothing_and_the_marks_are_those_of_one_machine(scheduler, tmp_path, monkeypatch):
