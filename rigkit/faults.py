@@ -99,9 +99,9 @@ def left_straight(puppet):
 
 
 def weights_dropped(puppet):
-    """Weights below a quarter set to zero, and nothing given to those that stay."""
+    """Weights below a tenth set to zero, and nothing given to those that stay."""
     mesh = sound(puppet).meshes[0]
-    return replace(sound(puppet), meshes=[replace(mesh, weights=np.where(mesh.weights < 0.25, 0.0, mesh.weights))])
+    return replace(sound(puppet), meshes=[replace(mesh, weights=np.where(mesh.weights < 0.1, 0.0, mesh.weights))])
 
 
 def mirrored_by_scale(puppet):

@@ -12,7 +12,7 @@ from rigkit.panels import Choice, Panel, Slider
 from rigkit.stage import Stage, row
 
 # A step, as turns of joints about their own x and y axes in degrees; the right side's mirrored as "same bend" asks.
-STEP_DEG = {"L_hip": (-40, 0), "L_knee": (55, 0), "L_ankle": (0, 25), "R_hip": (22, 0), "R_knee": (18, 0),
+STEP_DEG = {"L_hip": (-32, 0), "L_knee": (50, 0), "L_ankle": (0, 25), "R_hip": (22, 0), "R_knee": (18, 0),
             "R_ankle": (0, -25)}
 
 
@@ -55,7 +55,7 @@ FAULTS = (
           faults.foot_hung_from_pelvis),
     Fault("a rename took the side off the left knee's name", "03", "names-say-sides", "side", faults.side_lost),
     Fault("the legs were left straight", "06", "preset-bend", "side", faults.left_straight),
-    Fault("weights below a quarter were dropped, and not given to those that stay", "09", "weights-sum", "side",
+    Fault("weights below a tenth were dropped, and not given to those that stay", "09", "weights-sum", "side",
           faults.weights_dropped),
     Fault("the right leg was made by a scale of −1", "03", "no-negative-scale", "front", faults.mirrored_by_scale),
     Fault("the knees' axes were turned by 15°", "07", "hinge-square", "front", faults.hinge_aslant),
@@ -79,18 +79,19 @@ def broken(puppet, number):
 # A rig drawn
 
 
-AT_REST, IN_A_STEP = "at rest", "in a step"
+AT_REST, MOVING = "at rest", "moving"
 NOT_YET, NOW = "not yet", "now"
 
 
 def opening(puppet):
     """Two rigs at rest, alike to the eye, and the same two in a step: one was signed off, one has a fault."""
-    asset, report = broken(puppet, 4)
-    views = [_drawn(puppet, rig, found, "side", pose, title, width=205) for rig, found, pose, title in (
-        (sound(puppet), _sound_report(puppet), AT_REST, "Rig A at rest"), (asset, report, AT_REST, "Rig B at rest"),
-        (sound(puppet), _sound_report(puppet), IN_A_STEP, "Rig A in a step"),
-        (asset, report, IN_A_STEP, "Rig B in a step"))]
-    return row(*views, title="Two leg rigs that look alike at rest; in a step the skin of the second shrinks")
+    views = []
+    for pose in (AT_REST, MOVING):
+        for name, (asset, report) in (("A", (sound(puppet), _sound_report(puppet))), ("B", broken(puppet, 1))):
+            views.append(_drawn(puppet, asset, report, "side", pose, f"Rig {name} {pose}",
+                                width=205, room=(-0.55, 0.5)))
+    views[-1].desc += " The left foot stayed where it was, and the skin of the shin is drawn out to it."
+    return row(*views, title="Two leg rigs that look alike at rest; in a step the left foot of the second stays behind")
 
 
 @cache
@@ -109,15 +110,15 @@ def stepping(asset):
     return with_nodes(asset, **turned).rest_world()
 
 
-def _drawn(puppet, asset, report, view, pose, title, moment=None, width=400):
+def _drawn(puppet, asset, report, view, pose, title, moment=None, width=400, room=(-0.66, 0.8)):
     """A rig in its skin, at rest, in a step, or in a moment of its own animation."""
     world = asset.rest_world()
-    if pose == IN_A_STEP:
+    if pose == MOVING:
         world = stepping(asset) if moment is None else asset.pose_world(0, moment)
     world = world.copy()
     world[:, :3, 3] -= world[report.legs.pelvis, :3, 3] * [0, 0, 1]
     tall = puppet.hip_height
-    stage = Stage(view, (-0.55 * tall, -0.16 * tall), (0.55 * tall, 1.16 * tall), title, width=width).floor()
+    stage = Stage(view, (room[0] * tall, -0.14 * tall), (room[1] * tall, 1.16 * tall), title, width=width).floor()
     stage.surface(asset.skin_points(len(asset.nodes) - 1, world), asset.meshes[0].triangles, "plain")
     for side, leg in report.legs.legs.items():
         points = np.array([world[node, :3, 3] for node in leg.joints.values()])
@@ -150,13 +151,13 @@ def case_panel(puppet):
     return Panel(
         "Ten broken rigs: look, guess, then inspect",
         [Choice("number", "Rig", tuple(range(1, len(FAULTS) + 1)), 1),
-         Choice("pose", "Shown", (AT_REST, IN_A_STEP), AT_REST),
+         Choice("pose", "Shown", (AT_REST, MOVING), AT_REST),
          Choice("inspected", "Inspected", (NOT_YET, NOW), NOT_YET)],
         lambda **values: case(puppet, **values),
-        {"Rig 1 in a step": {"number": 1, "pose": IN_A_STEP, "inspected": NOT_YET},
-         "Rig 3 in a step": {"number": 3, "pose": IN_A_STEP, "inspected": NOT_YET},
-         "Rig 5 in a step": {"number": 5, "pose": IN_A_STEP, "inspected": NOT_YET},
-         "Rig 8 inspected": {"number": 8, "pose": IN_A_STEP, "inspected": NOW}})
+        {"Rig 1, moving": {"number": 1, "pose": MOVING, "inspected": NOT_YET},
+         "Rig 3, moving": {"number": 3, "pose": MOVING, "inspected": NOT_YET},
+         "Rig 5, moving": {"number": 5, "pose": MOVING, "inspected": NOT_YET},
+         "Rig 8, inspected": {"number": 8, "pose": MOVING, "inspected": NOW}})
 
 
 # How large a fault must be
@@ -190,9 +191,10 @@ def how_large(puppet, back_mm, hand_mm, strictness, bound):
     found = report.of("finding")
     names = ", ".join(finding.rule for finding in found)
     said = f"{len(found)} finding{'s' * (len(found) != 1)}: {names}" if found else "No finding: this rig passes"
-    words = (f"Right knee joint {back_mm:.1f} mm back, every joint off by {hand_mm:.1f} mm, skin bound {bound}; limits "
-             f"{strictness:g} times as strict. <b>{said}.</b>")
-    return row(_drawn_knee(puppet, asset, report), _gauges(report)), words
+    stated = "as stated" if strictness == 1 else f"{strictness:g} times as strict"
+    words = (f"Right knee joint {back_mm:.1f} mm back, every joint off by {hand_mm:.1f} mm, skin bound {bound}, limits "
+             f"{stated}. <b>{said}.</b>")
+    return row(_drawn_knee(puppet, asset, report, back_mm), _gauges(report)), words
 
 
 def how_large_panel(puppet):
@@ -218,7 +220,7 @@ def accused(puppet, hand_mm, strictness, rng, rigs=25):
     return float(np.mean([not report.passed for report in reports]))
 
 
-def _drawn_knee(puppet, asset, report):
+def _drawn_knee(puppet, asset, report, back_mm):
     """The right leg from the side, with the line that its knee should stand ahead of."""
     joints = report.legs.legs["R"].joints
     world = asset.rest_world()
@@ -231,23 +233,26 @@ def _drawn_knee(puppet, asset, report):
                   width=330).floor()
     stage.surface(asset.skin_points(len(asset.nodes) - 1, world), half, "plain").ghost(meant)
     stage.path(points[2:], "forward", "R").chain(points[:3], "forward", "R", thickness=12)
+    if back_mm:
+        stage.measure(meant[1], meant[1] - [0, 0, back_mm / 1000], f"{back_mm:g} mm", place="left")
     stage.desc = "The right leg from the side in its skin; dotted is where its joints should be."
     return stage
 
 
 def _gauges(report):
     """How far six rules' numbers are on the way to their limits, or beyond."""
-    step, stage = 0.42, None
+    step = 0.42
     high = step * len(GAUGED)
     stage = Stage("front", (-0.1, -0.1), (SHOWN + 0.15, high + 0.2), "How far to its limit, and beyond", width=460)
-    stage.path([[1.0, -0.05], [1.0, high]], "plain").note([1.0, high], "limit", place="right")
+    stage.note([1.0, high + 0.02], "limit", place="above")
     for i, rule in enumerate(GAUGED):
         finding, height = report[rule], high - step * (i + 1)
         share = _share(finding)
         kind = "soft" if share is None else "miss" if finding.status == "finding" else "goal"
         end = min(share or 0.0, SHOWN)
+        stage.path([[1.0, height - 0.08], [1.0, height + 0.08]], "plain")
         stage.path([[0.0, height], [max(end, 0.01), height]], kind).dots([[end, height]], kind)
-        stage.note([0.0, height + 0.16], f"{rule}: {finding.measured}", kind if kind == "miss" else "plain", "right")
+        stage.note([-0.06, height + 0.18], f"{rule}: {finding.measured}", kind if kind == "miss" else "plain", "right")
     stage.desc = "; ".join(f"{rule}: {report[rule].measured}" for rule in GAUGED) + "."
     return stage
 
