@@ -49,8 +49,9 @@ def foot_slide(subject, motion):
     side, first, last, path = runs[name]
     spot = f" It is on the spot: the ground passes at {np.linalg.norm(ground):.2g} m/s." if ground.any() else ""
     return Measured(number, f"The {side_name(side)} foot slides {number:.2g} cm while it stands, from "
-                            f"{motion.times[first]:.2f} to {motion.times[last]:.2f} s; {len(parts)} "
-                            f"{'time' if len(parts) == 1 else 'times'} a foot stood.{spot}", tuple(parts), motion.name,
+                            f"{motion.times[first]:.2f} to {motion.times[last]:.2f} s; in all "
+                            f"a foot stood {len(parts)} {'time' if len(parts) == 1 else 'times'}.{spot}",
+                    tuple(parts), motion.name,
                     lambda kind: pictures.slide(subject, path[first], path[last], number, kind))
 
 

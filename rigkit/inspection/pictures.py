@@ -64,19 +64,11 @@ def bends(subject, kind):
     return st.row(*views, title="The preset bend of each leg") if len(views) > 1 else views[0]
 
 
-def hinge(subject, side, deg, kind):
-    """A hinge axis beside the direction square to the bend plane, from above."""
-    from rigkit.inspection.skeleton_rules import bend_normal
-
-    part = subject.legs.legs[side].bend
-    joint = subject.joint(side, part)
-    normal = bend_normal(subject, side)
-    own = subject.turns[joint].T @ normal
-    axis = int(np.argmax(np.abs(own)))
-    direction = subject.turns[joint][:, axis] * np.sign(own[axis])
+def hinge(subject, joint, direction, normal, deg, kind):
+    """A hinge axis beside the direction square to the bend plane, in the view where they are farthest apart."""
     view = "front" if abs(direction[1] - normal[1]) > abs(direction[2] - normal[2]) else "top"
     stage = _about_a_joint(subject, joint, view, f"The hinge of {subject.label(joint)}",
-                           [(normal, "square to the bend", "goal"), (direction, "hinge axis", "inverse")])
+                           [(normal, "square to the bend", "goal"), (direction, "hinge axis", "inverse")], flat=0.6)
     point = subject.points[joint]
     return stage.arc(point, point + normal, point + direction, f"{deg:.1f}°", kind, radius=110)
 
@@ -91,10 +83,11 @@ def axes(subject, side, part, text, wanted, kind):
                   title=f"The axes of {subject.label(joint)}")
 
 
-def _about_a_joint(subject, joint, view, title, arrows, width=WIDTH):
+def _about_a_joint(subject, joint, view, title, arrows, width=WIDTH, flat=1.0):
     """A joint with the stubs of its bones, drawn large, and directions from it."""
     size, point = 0.25 * subject.length, subject.points[joint]
-    stage = _framed(view, np.stack([point - size, point + size]), title, 0.0, width)
+    corner = size * np.array([1, flat, flat])
+    stage = _framed(view, np.stack([point - corner, point + corner]), title, 0.0, width)
     near = [int(subject.parents[joint]), *subject.asset.children[joint]]
     for other in near:
         way = subject.points[other] - point if other >= 0 else np.zeros(3)

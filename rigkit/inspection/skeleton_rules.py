@@ -132,19 +132,20 @@ def bends_alike(subject):
 
 
 def hinge_square(subject):
-    parts, axes = [], {}
-    for side in subject.sides:
-        joint = subject.joint(side, subject.legs.legs[side].bend)
-        along = subject.turns[joint].T @ bend_normal(subject, side)
-        axis = int(np.argmax(np.abs(along)))
-        axes[side] = "xyz"[axis]
-        parts.append((side_name(side), float(np.degrees(np.arccos(np.clip(abs(along[axis]), -1, 1))))))
-    side, number = worst(parts)
-    key = "L" if side == "left" else "R"
-    joint = subject.legs.legs[key].bend
-    return Measured(number, f"The {axes[key]} axis of {subject.name(key, joint)} is the one that could be its hinge; "
-                            f"it is {_deg(number)} from square to the plane the leg bends in.", tuple(parts),
-                    draw=lambda kind: pictures.hinge(subject, key, number, kind))
+    """Which of a joint's axes is its hinge no file says: the one, the same on both sides, that is nearest to square."""
+    joints = {side: subject.joint(side, subject.legs.legs[side].bend) for side in subject.sides}
+    normals = {side: bend_normal(subject, side) for side in subject.sides}
+    along = np.abs([subject.turns[joint].T @ normals[side] for side, joint in joints.items()])
+    off = np.degrees(np.arccos(np.clip(along, 0.0, 1.0)))
+    axis = int(off.sum(axis=0).argmin())
+    parts = [(side_name(side), float(deg)) for side, deg in zip(joints, off[:, axis], strict=True)]
+    word, number = worst(parts)
+    side = "L" if word == "left" else "R"
+    direction = subject.turns[joints[side]][:, axis]
+    direction = direction if direction @ normals[side] >= 0 else -direction
+    return Measured(number, f"The {'xyz'[axis]} axis of {subject.names[joints[side]]} is the one that could be its "
+                            f"hinge; it is {_deg(number)} from square to the plane the leg bends in.", tuple(parts),
+                    draw=lambda kind: pictures.hinge(subject, joints[side], direction, normals[side], number, kind))
 
 
 def bend_normal(subject, side):
@@ -252,7 +253,7 @@ def _cm(number):
 
 
 def _deg(number):
-    return f"{number:.1f}°"
+    return f"{number:.1f}°".replace("-", "−")
 
 
 def _quoted(name):

@@ -208,3 +208,10 @@ def test_a_real_skeleton_with_parts_turned_to_nothing_is_not_too_weird():
             asset = rigs.clean()
             nodes = [replace(each, **fields) if i == node else each for i, each in enumerate(asset.nodes)]
             assert inspection.inspect(replace(asset, nodes=nodes)).html()
+
+
+def test_a_knee_moved_far_aside_keeps_its_hinge():
+    hinge = inspection.inspect(rigs.rebuilt(rigs.moved("R_knee", by=(0.04, 0, 0))))["hinge-square"]
+    assert hinge.status == "finding"
+    assert hinge.said.startswith("The x axis of R_knee")
+    assert hinge.number == pytest.approx(65.1, abs=1)  # the arctangent of 4 cm aside to the 1.86 cm of the preset bend
