@@ -73,14 +73,15 @@ def hinge(subject, joint, direction, normal, deg, kind):
     return stage.arc(point, point + normal, point + direction, f"{deg:.1f}°", kind, radius=110)
 
 
-def axes(subject, side, part, text, wanted, kind):
-    """A joint's three axes, from the front and from above; with the turn they should have, shape (3, 3), in green."""
+def axes(subject, side, part, wanted, text):
+    """A joint's three axes over those it should have, shape (3, 3), in green, in the two views that show most of it."""
     joint = subject.joint(side, part)
-    arrows = [] if wanted is None else [(wanted[:, i], "", "goal") for i in range(3)]
-    arrows += [(subject.turns[joint][:, i], letter, "plain") for i, letter in enumerate("xyz")]
-    return st.row(_about_a_joint(subject, joint, "front", f"Front: {text} off", arrows, HALF),
-                  _about_a_joint(subject, joint, "top", "from above", arrows, HALF),
-                  title=f"The axes of {subject.label(joint)}")
+    own = subject.turns[joint]
+    arrows = [(wanted[:, i], "", "goal") for i in range(3)] + [(own[:, i], "xyz"[i], "plain") for i in range(3)]
+    views = sorted(AXES, key=lambda view: -round(float(np.linalg.norm(AXES[view] @ (own - wanted))), 6))[:2]
+    shown = [_about_a_joint(subject, joint, view, f"{text} off, {view}" if i == 0 else view.capitalize(), arrows, HALF)
+             for i, view in enumerate(views)]
+    return st.row(*shown, title=f"The axes of {subject.label(joint)}")
 
 
 def _about_a_joint(subject, joint, view, title, arrows, width=WIDTH, flat=1.0):

@@ -105,7 +105,7 @@ def mirrored_turns(subject):
     image = wanted[flip][subject.common_parts.index(part)]
     return Measured(number, f"The right side is the left one mirrored, {how}; farthest off is the {part}: "
                             f"{subject.name('R', part)} is turned {_deg(number)} away from the mirror image.",
-                    tuple(parts), draw=lambda kind: pictures.axes(subject, "R", part, _deg(number), image, kind))
+                    tuple(parts), draw=lambda kind: pictures.axes(subject, "R", part, image, _deg(number)))
 
 
 def preset_bend(subject):
@@ -181,32 +181,29 @@ def knee_in_plane(subject):
 
 
 def reads_zero(subject):
-    parts, nodes = [], {}
-    for joint, deg, _ in subject.since_bound:
-        for side, leg in subject.legs.legs.items():
-            for part, node in leg.joints.items():
-                if node == joint:
-                    parts.append((subject.name(side, part), deg))
-                    nodes[subject.name(side, part)] = (side, part)
-    if not parts:
+    places = {node: (side, part) for side, leg in subject.legs.legs.items() for part, node in leg.joints.items()}
+    found = [moved for moved in subject.since_bound if moved.node in places]
+    if not found:
         return Unmeasured("no skin says how its joints stood when it was bound")
-    name, number = worst(parts)
-    side, part = nodes[name]
-    return Measured(number, f"Since the skin was bound, {name} has been turned {_deg(number)} in its parent, the most "
-                            "of all leg joints.", tuple(parts),
-                    draw=lambda kind: pictures.axes(subject, side, part, _deg(number), None, kind))
+    most = max(found, key=lambda moved: moved.deg)
+    side, part = places[most.node]
+    wanted = subject.turns[most.node] @ most.back
+    return Measured(most.deg, f"Since the skin was bound, {subject.names[most.node]} has been turned {_deg(most.deg)} "
+                              "in its parent, the most of all leg joints.",
+                    tuple((subject.names[moved.node], moved.deg) for moved in found),
+                    draw=lambda kind: pictures.axes(subject, side, part, wanted, _deg(most.deg)))
 
 
 def inverse_bind(subject):
     found = subject.since_bound
     if not found:
         return Unmeasured("no skin moves a mesh, or it has one joint only")
-    parts = [(subject.names[joint], cm) for joint, _, cm in found]
-    name, number = worst(parts)
-    said = (f"The inverse bind matrix of {name} says that it stood {_cm(number)} from where it is in its parent now."
-            if np.isfinite(number) else f"The inverse bind matrix of {name} cannot be undone.")
-    joint = next(joint for joint, _, cm in found if cm == number)
-    return Measured(number, said, tuple(parts), draw=lambda kind: pictures.one_joint(subject, joint, _cm(number), kind))
+    most = max(found, key=lambda moved: moved.cm)
+    name = subject.names[most.node]
+    said = (f"The inverse bind matrix of {name} says that it stood {_cm(most.cm)} from where it is in its parent now."
+            if np.isfinite(most.cm) else f"The inverse bind matrix of {name} cannot be undone.")
+    return Measured(most.cm, said, tuple((subject.names[moved.node], moved.cm) for moved in found),
+                    draw=lambda kind: pictures.one_joint(subject, most.node, _cm(most.cm), kind))
 
 
 def scale(subject):

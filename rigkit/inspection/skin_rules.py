@@ -229,7 +229,7 @@ def _volume(vertices, closed, about):
 
 
 def _torn(subject):
-    cm = max((cm for _, _, cm in subject.since_bound), default=0.0)
+    cm = max((moved.cm for moved in subject.since_bound), default=0.0)
     if cm > TORN_CM:
         return Unmeasured("the inverse bind matrices are off, so the skin at rest says nothing; mend those first")
     return None

@@ -5,6 +5,7 @@ Everything is measured from here. What the file's own axes and units are is said
 
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 
@@ -89,6 +90,16 @@ class Motion:
     def points(self, nodes):
         """Where nodes are, shape (f, len(nodes), 3)."""
         return self.world[:, [self.nodes.index(node) for node in nodes]][..., :3, 3]
+
+
+class Moved(NamedTuple):
+    """How a skin joint has moved in the joint above it since it was bound: degrees, centimetres (infinite where its
+    inverse bind matrix cannot be undone), and the turn, shape (3, 3), that takes it back."""
+
+    node: int
+    deg: float
+    cm: float
+    back: np.ndarray
 
 
 class Subject:
@@ -227,10 +238,7 @@ class Subject:
 
     @cached_property
     def since_bound(self):
-        """How each skin joint has moved in the joint above it since it was bound: (node, degrees, centimetres) each.
-
-        Centimetres are infinite for an inverse bind matrix that cannot be undone.
-        """
+        """How each skin joint has moved since it was bound, a `Moved` for each."""
         world, found = self.asset.rest_world(), {}
         for place in self.moving_skins:
             skin = self.asset.skins[place]
@@ -247,8 +255,9 @@ class Subject:
                 metre = self.scale * np.cbrt(abs(np.linalg.det(world[above][:3, :3])))
                 cm = 100 * metre * float(np.linalg.norm(now[:3, 3] - then[:3, 3]))
                 cm = cm if good[i] and good[at[above]] else np.inf
-                if node not in found or cm > found[node][2]:
-                    found[node] = node, float(turn_deg(turns_of(then).T @ turns_of(now))), cm
+                if node not in found or cm > found[node].cm:
+                    back = turns_of(now).T @ turns_of(then)
+                    found[node] = Moved(node, float(turn_deg(back)), cm, back)
         return tuple(found.values())
 
     def above(self, node):
