@@ -176,7 +176,7 @@ def _judge_ankle(inputs, output):
     heel, ball, toe, ankle = (inputs[name] for name in ("heel", "ball", "toe", "ankle"))
     roll_deg = np.degrees(inputs["roll"])
     drawn = picture.side_view(
-        f"Where your ankle goes in a roll of {roll_deg:.0f}°".replace("-", "−"),
+        f"Your ankle in a roll of {roll_deg:.0f}°".replace("-", "−"),
         "The flat foot, dotted, and the ankle where you put it.", picture.ghost(_sole(heel, ball, toe, ankle)),
         picture.dots([_drawn(yours)], "miss"), picture.note(_drawn(yours), "your ankle", "miss"))
     held = {"From your ankle to the heel": heel, "to the ball": ball, "to the toe": toe}
@@ -234,6 +234,9 @@ ANKLE = Question(
 
 # Who carries whom ---------------------------------------------------------------------------------------------------
 
+RIGHT_ORDER = ("heel", "toe", "ball")  # or toe before heel: in one roll they never turn together
+
+
 def _draw_order(rng, character):
     sole = _foot_of(character)
     return [{"roll_deg": float(rng.integers(52, 64)), "limit_deg": float(rng.integers(33, 46)),
@@ -246,28 +249,35 @@ def _sunk_cm(roll_deg, limit_deg, toes):
     return -100 * float(_turned((toes, 0.0), on_ball)[1])
 
 
+def _pivots_in(order, roll_deg, limit_deg, toes):
+    """Where heel, ball and toe are when their pivots carry each other in this order, the foot hung from the last."""
+    flat = dict(zip(ft.PIVOTS, ((0.0, 0.0, -0.19), (0.0, 0.0, 0.0), (0.0, 0.0, toes)), strict=True))
+    turns = dict(zip(ft.PIVOTS, ft.turns(np.radians(roll_deg), np.radians(limit_deg)), strict=True))
+    chain = [ct.Control(name, pivot=flat[name], parent=leader)
+             for name, leader in zip(order, (None, *order), strict=False)]
+    worlds = ct.pose(chain, {name: {"turn_x": turn} for name, turn in turns.items()})
+    return np.stack([fr.apply(worlds[order[-1] if name == "heel" else name], flat[name])[[2, 1]] for name in ft.PIVOTS])
+
+
 def _judge_order(inputs, output):
     yours = [word.strip().lower() for word in output["order"]]
-    depth, said = _sunk_cm(**inputs), abs(float(output["depth"]))
-    ordered, near = yours == ["heel", "toe", "ball"], abs(said - depth) <= CM
+    near = abs(abs(float(output["depth"])) - _sunk_cm(**inputs)) <= CM
+    named = sorted(yours) == sorted(ft.PIVOTS)
+    half = round(inputs["limit_deg"] / 2)
+    points = _pivots_in(yours if named else RIGHT_ORDER, half if named else 0.0, inputs["limit_deg"], inputs["toes"])
+    drawn = picture.side_view(f"Your order in a roll of {half}°" if named else "Your foot",
+                              "A foot from the side over a dotted floor, its pivots carried in the order you give.",
+                              FLOOR, picture.chain(points, ft.PIVOTS))
     measured = {"Your order": ", ".join(word[:12] for word in yours[:5]) or "none",
-                "You say the toe sinks by": f"{said:.1f} cm"}
-    lines = ["the floor", *(word[:20] for word in yours[:5]), "the foot"]
-    drawn = picture.side_view("Who carries whom, in your order", "Your order, each carried by the one above it.",
-                              *(picture.note((0.0, -0.08 * i), line) for i, line in enumerate(lines)),
-                              picture.note((0.5, -0.5), ""))
-    if ordered and near:
-        return Verdict(1.0, "each carries what must come along, and nothing else.", measured, drawn)
-    if sorted(yours) != sorted(ft.PIVOTS):
+                "You say the toe sinks by": f"{abs(float(output['depth'])):.1f} cm"}
+    if not named:
         return Verdict(0.25 * near, "name heel, ball and toe, each once.", measured, drawn)
-    if not ordered:
-        if yours.index("heel"):
-            says = (f"in your order the {yours[0]} carries the heel: when the {yours[0]} turns, the heel's pivot "
-                    "moves; what carries first in a step must carry all.")
-        else:
-            says = ("in your order the toe's pivot comes along when the heel rises about the ball; should the toes "
-                    "come along?")
-        return Verdict(0.3 * near, says, measured, drawn)
+    carried = yours[yours.index("ball") + 1:]
+    if carried:
+        return Verdict(0.3 * near, f"in your order the ball carries the {' and the '.join(carried)}: when the heel "
+                                   "rises about the ball, should that come along?", measured, drawn)
+    if near:
+        return Verdict(1.0, "each carries what must come along, and the ball nothing but the foot.", measured, drawn)
     return Verdict(0.6, "the order is right, the depth is not: the toe goes along a circle around the ball, by what "
                         "the ball turns; how far down is that, in centimetres?", measured, drawn)
 
@@ -275,8 +285,6 @@ def _judge_order(inputs, output):
 def _order(order, depth=_sunk_cm):
     return lambda roll_deg, limit_deg, toes: (list(order), float(depth(roll_deg, limit_deg, toes)))
 
-
-RIGHT_ORDER = ("heel", "toe", "ball")
 
 ORDER = Question(
     "11", "hang", "in which order the pivots carry each other, and what the wrong one costs", "value",
@@ -391,12 +399,13 @@ def _judge_bend(inputs, output):
         ((-0.19, 0.0), turn), ((0.066, 0.0), turn + np.clip(yours, -np.pi, np.pi)), ((0.12, 0.0), -slope)))
     gap = 100 * float(_turned(tip, slope)[1])
     drawn = picture.side_view(
-        f"Your toes on a floor that rises {np.degrees(slope):.0f}°".replace("-", "−"),
+        "Your toes on " + ("a level floor" if not slope else
+                           f"a floor that {'rises' if slope > 0 else 'falls'} {abs(np.degrees(slope)):.0f}°"),
         "A foot from the side whose toes are bent as you say, on a dotted floor.",
         picture.ghost([-2 * far, far]), picture.chain([heel, ball, tip], ["heel", "ball", "toe"]))
     measured = {"The foot is turned against the floor by": f"{np.degrees(turn + slope):.1f}°".replace("-", "−"),
-                "With your bend the tip of the toes is": f"{abs(gap):.1f} cm {'over' if gap >= 0 else 'below'} the "
-                                                         "floor if the ball stands on it"}
+                "With the ball on the floor, the tip of your toes is":
+                    f"{abs(gap):.1f} cm {'over' if gap >= 0 else 'below'} it"}
     if abs(yours - true) <= 1e-3:
         return Verdict(1.0, "the toes lie flat as long as they can bend, and no further.", measured, drawn)
     if turn + slope <= 0:
@@ -446,7 +455,7 @@ def _draw_out(rng, character):
             case(high + 0.3, toes_down), case(high + 0.3, toes_up),  # clear of the floor
             case(0.5 * high, 0.0), case(-0.05, rng.uniform(20, 35)), case(touching, toes_down),
             case(touching - 0.01, toes_down), case(touching + 0.01, toes_down), case(0.1, rng.uniform(100, 160)),
-            case(high - 0.01, rng.uniform(2, 4))]
+            case(high - 0.01, rng.uniform(2, 4)), case(high - 0.01, -rng.uniform(10, 18))]
 
 
 def _out(ankle, turn, sole, which=slice(None)):
