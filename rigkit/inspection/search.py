@@ -77,7 +77,7 @@ def _triples(tree, usual):
             below = [i for i in tree.below(knee, levels) if usual[i]]
             if not hips:
                 continue
-            if not any(tree.says(i, "ankle") > 0.5 for i in below):  # a foot may hang elsewhere
+            if apart and not any(tree.says(i, "ankle") > 0.5 for i in below):  # a foot may hang elsewhere
                 over = {knee, *tree.above(knee)}
                 below += [i for i in apart if i not in over]
             found += [(hip, knee, ankle) for hip in hips for ankle in below]

@@ -261,11 +261,9 @@ class Subject:
         return tuple(found.values())
 
     def above(self, node):
-        """The nodes above, nearest first."""
-        found = []
+        """The nodes above, nearest first, one by one."""
         while (node := int(self.parents[node])) >= 0:
-            found.append(node)
-        return found
+            yield node
 
     # The skin.
 

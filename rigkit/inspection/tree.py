@@ -10,6 +10,7 @@ AXES = {sign + letter: way * axis for letter, axis in zip("xyz", np.eye(3), stri
         for sign, way in (("+", 1.0), ("-", -1.0))}
 # How sure a perfect name, or a perfect place, makes by itself; our choice, tried on many skeletons.
 NAME_SAYS, PLACE_SAYS = 0.8, 0.75
+MOST_BETWEEN = 24  # joints on the way from one part of a leg to the next
 
 
 @dataclass
@@ -42,8 +43,8 @@ class Tree:
         return found
 
     def between(self, upper, lower):
-        """The joints on the way from `upper` down to `lower`, both left out; none if it does not hang below."""
-        way = self.above(lower)
+        """The joints on the way from `upper` down to `lower`, both left out; none if it does not hang near below."""
+        way = self.above(lower, MOST_BETWEEN)
         return way[:way.index(upper)][::-1] if upper in way else []
 
     def says(self, place, part):
@@ -74,7 +75,7 @@ def how_shaped(tree, joints, usual):
     for i in np.flatnonzero(shaped):
         hip, knee, ankle = joints[i].tolist()
         astray = max(_astray(tree, hip, knee, usual), _astray(tree, knee, ankle, usual))
-        shaped[i] *= np.sqrt(1 - _ramp(astray, 0.03, 0.12)) * (1.0 if knee in tree.above(ankle, 12) else 0.8)
+        shaped[i] *= np.sqrt(1 - _ramp(astray, 0.03, 0.12)) * (1.0 if knee in tree.above(ankle, MOST_BETWEEN) else 0.8)
     return shaped
 
 
