@@ -75,13 +75,11 @@ def test_poles_goals_and_heels(naming):
     assert found(look(here), here) == {(side, part): (side, part) for side in "LR" for part in LEG}
 
 
-@pytest.mark.parametrize("naming", WITH_SIDES)
+@pytest.mark.parametrize("naming", [name for name in WITH_SIDES if name != "counted legs"])  # those never say foot
 def test_feet_that_hang_elsewhere(naming):
     here = body(NAMINGS[naming])
     for side in "LR":
         here.parents[here.place(side, "ankle")] = 0
-    if naming == "counted legs":
-        pytest.skip("nothing in these names says foot")
     assert found(look(here), here) == {(side, part): (side, part) for side in "LR" for part in LEG}
 
 
