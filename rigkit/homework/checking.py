@@ -189,7 +189,7 @@ def _or_nan(returns, record):
 
 
 def _nans(returns):
-    parts = [None if shape == WORDS else shape[0] if _is_choice(shape) else np.full(shape, np.nan).tolist()
+    parts = [None if shape in (REPORT, WORDS) else shape[0] if _is_choice(shape) else np.full(shape, np.nan).tolist()
              for shape in returns.values()]
     return parts[0] if len(parts) == 1 else parts
 
