@@ -213,7 +213,7 @@ def how_large_panel(puppet):
          "A steady hand, strict": {"back_mm": 0.0, "hand_mm": 0.5, "strictness": 5.0, "bound": AFTER}})
 
 
-def accused(puppet, hand_mm, strictness, rng, rigs=25):
+def accused(puppet, hand_mm, strictness, rng, rigs=20):
     """The share of rigs without any fault, but placed by hand on both sides, that an inspection has findings of."""
     reports = (inspection.inspect(faults.placed_by_hand(puppet, hand_mm, rng), STANDING, limits(strictness))
                for _ in range(rigs))
