@@ -62,7 +62,7 @@ class Entry:
     lesson : str
         Two digits.
     file, digest : str
-        The place of the file inside the submissions, and its SHA-256.
+        The place of the file inside the submissions, and its SHA-256; with rig files, that of the digests of all.
     marked : bool
         False where nothing could be measured through no fault of the answers; never counts as zero.
     end : str

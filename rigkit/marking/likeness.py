@@ -33,12 +33,7 @@ COMMON, COMMON_SHARE = 10, 0.25
 MOST_TOKENS = 20_000
 DIGITS = 5
 
-IDENTICAL, NEARLY, NUMBERS = "identical", "nearly identical", "the same numbers"
-
-_TOKENS = 20_000
-DIGITS = 5
-
-IDENTICAL, NEARLY, NUMBERS = "identical", "nearly identical", "the same numbers"
+IDENTICAL, NEARLY, NUMBERS, RIG = "identical", "nearly identical", "the same numbers", "the same rig"
 
 _TOKENS = re.compile(
     r"#[^\n]*|[^\S\n]+|\\\n"
@@ -55,7 +50,8 @@ class Group:
     Attributes
     ----------
     kind : str
-        "identical", "nearly identical", or "the same numbers": answers that fit another's numbers, not their own.
+        "identical", "nearly identical", "the same numbers": answers that fit another's numbers, not their own; or "the
+        same rig".
     learners : tuple of str
         Their ids.
     share : float
@@ -106,6 +102,25 @@ def groups(works):
         found.append(Group(kind, names, share, " ".join([_sentence(kind, share), *said])))
     found += [Group(NUMBERS, tuple(name for name in known if name in who), 0.0, said) for who, said in copied.items()]
     return sorted(found, key=lambda group: (-group.share, group.learners))
+
+
+def same_rigs(files):
+    """Find who handed in the same rig file.
+
+    Parameters
+    ----------
+    files : iterable of (learner's id, digest)
+
+    Returns
+    -------
+    list of Group
+    """
+    holders = defaultdict(list)
+    for who, digest in files:
+        if who not in holders[digest]:
+            holders[digest].append(who)
+    return [Group(RIG, tuple(who), 1.0, "The rig file is the same, byte for byte.")
+            for who in holders.values() if len(who) > 1]
 
 
 def _sentence(kind, share):

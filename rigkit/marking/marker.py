@@ -1,11 +1,13 @@
-"""One submission, from the bytes of a file to an entry: read it, draw its cases, run it in the jail, weigh the answers.
+"""One submission, from the bytes of its files to an entry: read it, draw its cases, run it in the jail, weigh it.
 
-The learner's code runs in the jail alone. The cases are drawn and the answers weighed out here, from copies of our own.
+The learner's code runs in the jail alone. So does the inspection of each rig file, in a run of its own without that
+code. The cases are drawn and the answers weighed out here, from copies of our own.
 """
 
 import threading
 from collections import Counter
-from dataclasses import asdict, dataclass, replace
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, field, replace
 
 import rigkit
 from rigkit.homework import checking, notebook
@@ -20,36 +22,58 @@ CUT_SHORT = {
     "output limit": "The notebook printed more than one may",
     "stopped early": "The notebook's own code ended its run",
 }
+INSPECTION = 10.0  # seconds; a rig of 50,000 vertices takes a fraction of one
+NOT_INSPECTED = {
+    "time limit": "took longer than it may; export fewer vertices, joints or animations",
+    "memory": "asked for more memory than it may; export fewer vertices, joints or animations",
+}
+NO_NOTEBOOK = submissions.Notebook((), None, None, {}, "")
 _weighing = threading.Lock()  # a wrong model that prints is kept quiet by swapping stdout, one thread at a time
 
 
 @dataclass(frozen=True)
+class Rig:
+    """A rig file to inspect: where it lay, its SHA-256, its bytes."""
+
+    place: str
+    digest: str
+    data: bytes
+
+
+@dataclass(frozen=True)
 class Submission:
-    """One file to mark, complete: the same marks come of it on any machine.
+    """One learner's homework to mark, complete: the same marks come of it on any machine.
 
     Attributes
     ----------
     learner : Learner
     lesson : str
     place, digest : str
-        Where it lay, and its SHA-256.
-    data : bytes
+        Where it lay, and its SHA-256; see `Entry`.
+    data : bytes or None
+        The notebook's; None where only rig files were handed in.
     seed : str
         The secret that its cases are drawn from.
     problem : str
         Why its bytes cannot be had, where they cannot.
     notes : tuple of str
         What a teacher should know of how it came to be this file.
+    rigs : Mapping of str to Rig
+        By the name of the question each is for.
+    rig_problem : str
+        Why another rig file cannot be read, where one cannot.
     """
 
     learner: Learner
     lesson: str
     place: str
     digest: str
-    data: bytes
+    data: bytes | None
     seed: str
     problem: str = ""
     notes: tuple[str, ...] = ()
+    rigs: Mapping[str, Rig] = field(default_factory=dict)
+    rig_problem: str = ""
 
 
 def mark_one(submission, jail):
@@ -70,7 +94,7 @@ def mark_one(submission, jail):
     if submission.problem:
         return _entry(submission, marked=False, end="", why=submission.problem)
     try:
-        read = submissions.read_notebook(submission.data)
+        read = NO_NOTEBOOK if submission.data is None else submissions.read_notebook(submission.data)
     except submissions.Unreadable as why:
         return _entry(submission, marked=False, end="", why=str(why))
     try:
@@ -81,7 +105,8 @@ def mark_one(submission, jail):
 
 def ran_out_of_time(entry):
     """Whether a clock cost an answer: then it is due a second run, with the machine to itself."""
-    return entry.end == "time limit" or any(count.get("stopped") for count in entry.about.get("counts", {}).values())
+    ends = [entry.end, *(rig["end"] for rig in entry.about.get("rigs", {}).values())]
+    return "time limit" in ends or any(count.get("stopped") for count in entry.about.get("counts", {}).values())
 
 
 def _marked(submission, read, jail):
@@ -89,16 +114,22 @@ def _marked(submission, read, jail):
     homework = notebook.Homework(questions, _student(submission.learner, read.claimed))
     cases = {name: _cases(homework, question, submission.seed) for name, question in questions.items()}
     run = jail.run(_request(read, homework, cases))
-    about = _about(submission, homework, run)
-    if run.end == NOT_STARTED:
-        return _entry(submission, marked=False, end=run.end, about=about,
-                      why=f"The jail did not start: {run.about.get('why', 'it did not say why')}")
-    answers = {name: _answers(run, name, len(cases[name])) for name in questions}
+    inspections = {name: jail.run(_inspection(name, submission.rigs[name]))
+                   for name, question in questions.items() if question.kind == "file" and name in submission.rigs}
+    about = _about(submission, homework, run, inspections)
+    for each in (run, *inspections.values()):
+        if each.end == NOT_STARTED:
+            return _entry(submission, marked=False, end=each.end, about=about,
+                          why=f"The jail did not start: {each.about.get('why', 'it did not say why')}")
+    answers = {name: _answers(inspections.get(name, run), name, len(cases[name])) for name in questions}
     with _weighing:
-        outcomes = tuple(_outcome(question, cases[name], answers[name], run) for name, question in questions.items())
+        outcomes = tuple(_outcome_of_file(question, cases[name], answers[name], inspections.get(name), submission, read)
+                         if question.kind == "file" else _outcome(question, cases[name], answers[name], run)
+                         for name, question in questions.items())
     about["counts"] = {name: _counts(outcome, answers[name])
                        for name, outcome in zip(questions, outcomes, strict=True)}
-    flags = [*_of_the_name(submission.learner, read.claimed, homework, outcomes, answers), *_of_the_run(run, outcomes)]
+    flags = [*_of_the_name(submission.learner, read.claimed, homework, outcomes, answers), *_of_the_run(run, outcomes),
+             *_of_the_rigs(submission, inspections, answers)]
     why = "" if run.end == FINISHED else f"{_cut_short(run)}; answers given before that count."
     return _entry(submission, end=run.end, why=why, outcomes=outcomes, flags=flags, about=about)
 
@@ -118,18 +149,22 @@ def _is_theirs(learner, claimed):
 
 
 def _cases(homework, question, seed):
-    """A value's one case is the learner's own; a function's are drawn from the secret seed."""
-    if question.kind == "value":
+    """The one case of a value or a file is the learner's own; a function's are drawn from the secret seed."""
+    if question.kind != "function":
         return homework.cases(question, attempt=0)
     return checking.draw(question, homework.character, checking.generator(seed, question.id))
 
 
 def _request(read, homework, cases):
     calls = tuple(Call(name, question.kind, cases[name] if question.kind == "function" else [])
-                  for name, question in homework.questions.items())
+                  for name, question in homework.questions.items() if question.kind != "file")
     shown = {name: homework.cases(question, attempt=0)[0] for name, question in homework.questions.items()}
     return Request(read.cells, calls, {"lesson": homework.lesson, "student": homework.student, "inputs": shown,
                                        "character": asdict(homework.character)})
+
+
+def _inspection(name, rig):
+    return Request((), (Call(name, "file", [], INSPECTION, rig.data),), {})
 
 
 def _answers(run, name, cases):
@@ -145,9 +180,34 @@ def _outcome(question, cases, records, run):
         why = "it never ran" if run.end == FINISHED else "the run was cut short before it"
         return checking.Outcome(question.id, checking.NOT_YET, 0.0, f"no answer came: {why}.", cases=len(cases))
     outcome = checking.weigh(question, cases, records)
-    if outcome.word == checking.BLANK and _failed(run):
-        return replace(outcome, sentence=f"there is no answer in `{question.name}`; {_failed(run)}.")
+    if outcome.word == checking.BLANK:
+        failed = _failed(run)
+        return replace(outcome, sentence=f"there is no answer in `{question.name}`; {failed}." if failed else
+                       "no answer was handed in.")
     return outcome
+
+
+def _outcome_of_file(question, cases, records, run, submission, read):
+    """The outcome of a rig file; `run` is that of its inspection, None where there is no file."""
+    word, why = checking.NOT_YET, ""
+    if run is None and submission.rig_problem:
+        why = f"the rig file cannot be read. {submission.rig_problem}"
+    elif run is None:
+        named = read.names.get(question.name)
+        word, why = checking.BLANK, "no rig file was handed in" + (f"; the notebook names `{named}`." if named else ".")
+    elif _not_inspected(run, records):
+        why = f"the inspection of your rig file {_not_inspected(run, records)}."
+    return checking.Outcome(question.id, word, 0.0, why, cases=len(cases)) if why else \
+        checking.weigh(question, cases, records)
+
+
+def _not_inspected(run, records):
+    """What became of an inspection that did not come to its end, in words; empty where it did."""
+    record = records[0] if records else {"end": "nothing"}
+    if "out" in record or record["end"] == "unreadable":
+        return ""
+    end = "time limit" if record["end"] == "stopped" else run.end
+    return NOT_INSPECTED.get(end, f"stopped with {record['type']}" if record["end"] == "raised" else "ended early")
 
 
 def _failed(run):
@@ -171,6 +231,14 @@ def _of_the_run(run, outcomes):
         yield f"Not every cell ran: {failed}."
 
 
+def _of_the_rigs(submission, inspections, answers):
+    if submission.rig_problem:
+        yield f"A rig file cannot be read. {submission.rig_problem}"
+    for name, run in inspections.items():
+        if _not_inspected(run, answers[name]):
+            yield f"The inspection of {submission.rigs[name].place} {_not_inspected(run, answers[name])}."
+
+
 def _of_the_name(learner, claimed, homework, outcomes, answers):
     """What to say when a notebook is made out to somebody else: whose numbers were taken, and what would fit theirs."""
     if not claimed or _is_theirs(learner, claimed):
@@ -178,7 +246,7 @@ def _of_the_name(learner, claimed, homework, outcomes, answers):
     yield f'The notebook is made out to "{claimed.strip():.80}"; the numbers of {learner.id} were taken.'
     theirs = notebook.Homework(homework.questions, claimed.strip())
     for (name, question), outcome in zip(homework.questions.items(), outcomes, strict=True):
-        if question.kind == "value" and outcome.score < 1 and answers[name]:
+        if question.kind != "function" and outcome.score < 1 and answers[name]:
             with _weighing:
                 as_claimed = checking.weigh(question, theirs.cases(question, 0), answers[name])
             if as_claimed.score == 1:
@@ -192,10 +260,16 @@ def _counts(outcome, records):
     return {what: count for what, count in counts.items() if count}
 
 
-def _about(submission, homework, run):
-    return {"seed": submission.seed, "student": homework.student, "rigkit": rigkit.__version__, "jail": run.about,
-            "signal": run.signal, "wall": run.wall, "cpu": run.cpu, "bytes_out": run.bytes_out, "cut": run.cut,
-            "cells": list(run.cells), "answers": dict(run.records), "printed": run.printed}
+def _about(submission, homework, run, inspections):
+    answers = dict(run.records)
+    for inspection in inspections.values():
+        answers |= inspection.records
+    about = {"seed": submission.seed, "student": homework.student, "rigkit": rigkit.__version__, "jail": run.about,
+             "signal": run.signal, "wall": run.wall, "cpu": run.cpu, "bytes_out": run.bytes_out, "cut": run.cut,
+             "cells": list(run.cells), "answers": answers, "printed": run.printed}
+    rigs = {name: {"file": submission.rigs[name].place, "digest": submission.rigs[name].digest, "end": run.end,
+                   "signal": run.signal, "wall": run.wall, "cpu": run.cpu} for name, run in inspections.items()}
+    return about | ({"rigs": rigs} if rigs else {})
 
 
 def better(first, second):

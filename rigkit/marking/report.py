@@ -154,11 +154,13 @@ def _plain(value):
 
 
 def _run(entry):
-    facts = {"file": entry.file, "SHA-256 of the file": entry.digest, "marked": page.when(entry.time),
-             **_how(entry.about)}
+    rigs = {f"rig file for {name}": rig["file"] for name, rig in entry.about.get("rigs", {}).items()}
+    facts = {"file": entry.file, **rigs, f"SHA-256 of the file{'s, all together' if rigs else ''}": entry.digest,
+             "marked": page.when(entry.time), **_how(entry.about)}
     rows = "".join(f"<dt>{page.escape(name)}</dt><dd><bdi>{page.safe(value)}</bdi></dd>"
                    for name, value in facts.items() if value not in ("", None))
-    end = f"<p>{_ENDS[FINISHED]}</p>" if entry.end == FINISHED and entry.marked else ""
+    ran = entry.end == FINISHED and entry.marked and entry.about.get("cells") != []
+    end = f"<p>{_ENDS[FINISHED]}</p>" if ran else ""
     return end + page.folded("What was run, and how", f"<dl>{rows}</dl>")
 
 

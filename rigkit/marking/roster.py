@@ -2,6 +2,7 @@
 
 A learner is known by the id, the name, the e-mail address and other names the roster gives. A file is theirs where
 one of these stands, whole, among the words of a folder's or the file's name. What the notebook claims is no proof.
+A rig file goes to a question that asks for one, of a lesson that its learner hands in.
 """
 
 import csv
@@ -17,7 +18,7 @@ from pathlib import Path
 from rigkit import course
 from rigkit.homework import notebook
 from rigkit.marking.entry import Learner
-from rigkit.marking.submissions import File, Problem, shown
+from rigkit.marking.submissions import File, Problem, is_rig, shown
 
 MOST_BYTES = 10 * 2**20
 MOST_LEARNERS = 100_000
@@ -66,13 +67,17 @@ class Placed:
     learners : tuple of Learner
         The roster's, or without one those whom the places name.
     of : dict of (learner's id, lesson) to File
-        What is marked: the newest where there are several.
+        The notebook that is marked: the newest where there are several.
+    rigs : dict of (learner's id, lesson) to dict of question's name to File
+        The rig files that are inspected, also where there is no notebook.
     notes : dict of (learner's id, lesson) to tuple of str
         What a teacher should know of the choice, a sentence each; only where there is something.
     extra : tuple of Aside
         Older files of the same learner and lesson.
+    unasked : tuple of Aside
+        Rig files of learners whose lessons ask for none.
     unplaced : tuple of Aside
-        Files that nobody on the roster goes with, or whose lesson cannot be told.
+        Files that nobody on the roster goes with, or whose lesson or question cannot be told.
     ambiguous : tuple of Aside
         Files that several learners go with.
     problems : dict of learner's id to tuple of Problem
@@ -83,8 +88,10 @@ class Placed:
 
     learners: tuple[Learner, ...]
     of: Mapping[tuple[str, str], File]
+    rigs: Mapping[tuple[str, str], Mapping[str, File]]
     notes: Mapping[tuple[str, str], tuple[str, ...]]
     extra: tuple[Aside, ...]
+    unasked: tuple[Aside, ...]
     unplaced: tuple[Aside, ...]
     ambiguous: tuple[Aside, ...]
     problems: Mapping[str, tuple[Problem, ...]]
@@ -191,7 +198,10 @@ def place(files, roster=None, problems=()):
     not count. Folders that all files are in do not count where the rest names several learners. Files that two
     learners go with are given to neither. A number of one or two digits, which may be a lesson's or a copy's, is taken
     for an id only beside the learner's name, or alone where nothing else names anybody. Without a roster the first
-    folder that differs is the learner, or else the file's name less that of the exercise.
+    folder that differs is the learner, or else the file's name less that of the exercise or the question.
+
+    Of several rig files for one question that one counts which the notebook names; else one whose name says the
+    question; else the newest.
 
     Parameters
     ----------
@@ -207,7 +217,7 @@ def place(files, roster=None, problems=()):
     places = [thing.place for thing in (*files, *problems)]
     common = _common([file.place for file in files])
     learners, owners = _by_roster(places, common, roster) if roster else _by_place(places, common)
-    theirs, unplaced, ambiguous, spoilt = defaultdict(list), [], [], defaultdict(list)
+    theirs, rigs, unplaced, ambiguous, spoilt = defaultdict(list), defaultdict(list), [], [], defaultdict(list)
     for file in files:
         who, lesson = owners[file.place], file.lesson or lesson_of_place(file.place)
         if len(who) > 1:
@@ -217,6 +227,8 @@ def place(files, roster=None, problems=()):
         elif not who:
             unplaced.append(Aside(file, "Nobody on the roster goes with the file's place. Add the name to the roster, "
                                         "or put the learner's id into the file's name."))
+        elif file.is_rig:
+            rigs[who[0].id].append(file)
         elif not lesson:
             unplaced.append(Aside(file, "Nothing in the file opens homework, and its name is not that of an exercise. "
                                         "If it should be one, name it so.", _ids(who)))
@@ -225,27 +237,37 @@ def place(files, roster=None, problems=()):
     for problem in problems:
         for learner in owners[problem.place][:1] if len(owners[problem.place]) == 1 else ():
             spoilt[learner.id].append(problem)
-    found = {who for who, _ in theirs} | spoilt.keys() | {who for aside in unplaced for who in aside.learners}
+    found = {who for who, _ in theirs} | rigs.keys() | spoilt.keys() | {who for a in unplaced for who in a.learners}
     chosen = {key: _newest(several) for key, several in sorted(theirs.items())}
+    notebooks = {key: file for key, (file, _, _) in chosen.items()}
+    fittest, unasked, untold = _to_questions(rigs, notebooks)
+    inspected, notes = defaultdict(dict), defaultdict(tuple)
+    for (who, lesson, name), (file, _, _) in fittest.items():
+        inspected[who, lesson][name] = file
+    for key in inspected.keys() - notebooks.keys():
+        notes[key] = ("A rig file was handed in, and no notebook.",)
+    for (who, lesson, *_), (_, others, note) in (*chosen.items(), *fittest.items()):
+        notes[who, lesson] += (note,) if others else ()
+    extra = (Aside(other, why, key[:1]) for key, (_, others, _) in (*chosen.items(), *fittest.items())
+             for other, why in others)
     return Placed(
-        learners, {key: file for key, (file, _, _) in chosen.items()},
-        {key: (note,) for key, (_, _, note) in chosen.items() if note},
-        tuple(Aside(older, why, key[:1]) for key, (_, extra, _) in chosen.items() for older, why in extra),
-        tuple(unplaced), tuple(ambiguous), {who: tuple(what) for who, what in spoilt.items()},
+        learners, notebooks, dict(inspected), {key: said for key, said in notes.items() if said}, tuple(extra),
+        tuple(unasked), (*unplaced, *untold), tuple(ambiguous), {who: tuple(what) for who, what in spoilt.items()},
         tuple(learner for learner in learners if learner.id not in found))
 
 
 def _newest(files):
-    """The file that counts, the others with a sentence each, and a sentence on all of them where there are several.
+    """The file that counts, the others with a sentence each, and a sentence on all of them.
 
     One whose code opens homework counts before one that only has the name.
     """
     *others, best = sorted(files, key=lambda file: (file.lesson is not None, file.modified, _natural(file.place)))
-    if not others:
-        return best, [], ""
-    listed = ", ".join(file.place for file in others[:5]) + (" and more" if len(others) > 5 else "")
-    note = f"{len(files)} files were handed in; {best.place}, the newest, was marked, and not {listed}."
+    note = f"{len(files)} files were handed in; {best.place}, the newest, was marked, and not {_listed(others)}."
     return best, [(file, f"{best.place} is newer and was marked.") for file in others], note
+
+
+def _listed(files):
+    return ", ".join(file.place for file in files[:5]) + (" and more" if len(files) > 5 else "")
 
 
 def _natural(text):
@@ -266,11 +288,18 @@ def _by_roster(places, common, roster):
 
 def _by_place(places, common):
     found, owners = {}, {}
-    for place in places:
-        owners[place] = ()
-        if len(_below(place, common)) > 1 or place.casefold().endswith((".ipynb", ".zip")):  # else a letter beside them
-            name = _composed(_named_by(place.split("/"), len(common)))
-            owners[place] = (found.setdefault(_folded(name), Learner(name, name)),)
+
+    def named(place):
+        name = _composed(_named_by(place.split("/"), len(common)))
+        return found.setdefault(_folded(name), Learner(name, name))
+
+    apart = {place for place in places if len(_below(place, common)) > 1}
+    for place in (place for place in places if not is_rig(place)):
+        handed_in = place in apart or place.casefold().endswith((".ipynb", ".zip"))  # else a letter beside them
+        owners[place] = (named(place),) if handed_in else ()
+    lone = tuple(found.values()) if len(found) == 1 else ()  # whose a rig file must be, whatever it is called
+    for place in filter(is_rig, places):
+        owners[place] = lone if lone and place not in apart else (named(place),)
     return tuple(sorted(found.values(), key=lambda learner: _natural(_folded(learner.id)))), owners
 
 
@@ -283,12 +312,13 @@ def _below(place, common):
 def _named_by(parts, common):
     below, above = ([_stem(folder) for folder in folders if folder.casefold() not in course.PARTS]
                     for folders in (parts[common:-1], parts[:common]))
-    rest = _less_exercise(_stem(parts[-1])).strip(" _-.,()")
+    rest = _less_exercise(_stem(parts[-1]))
+    rest = (_less_question(rest) if is_rig(parts[-1]) else rest).strip(" _-.,()")
     return (*below[:1], *([rest] if rest else above[-1:]), _stem(parts[-1]))[0][:LONGEST]
 
 
 def _stem(name):
-    return re.sub(r"\.(ipynb|zip)$", "", name, flags=re.I)
+    return re.sub(r"\.(ipynb|zip|glb|gltf)$", "", name, flags=re.I)
 
 
 def _common(places):
@@ -360,6 +390,77 @@ def _folded(text):
 
 def _composed(text):
     return unicodedata.normalize("NFC", text)
+
+
+# --- which question ------------------------------------------------------------------------------------------------
+
+
+def _to_questions(rigs, notebooks):
+    """Give rig files to the questions that ask for them, of the lessons that a learner or else somebody hands in.
+
+    Parameters
+    ----------
+    rigs : mapping of learner's id to list of File
+    notebooks : mapping of (learner's id, lesson) to File
+
+    Returns
+    -------
+    fittest : dict of (learner's id, lesson, question's name) to what `_fittest` gives
+    unasked, untold : list of Aside
+        What no lesson asks for; what may be meant for several questions.
+    """
+    given, unasked, untold, books = defaultdict(list), [], [], defaultdict(dict)
+    for (who, lesson), file in notebooks.items():
+        books[who][lesson] = file
+    lessons = {lesson for _, lesson in notebooks} or notebook.lessons()
+    for who, file in [(who, file) for who, files in sorted(rigs.items()) for file in files]:
+        asking = _asking(books[who]) or _asking(lessons)
+        fits = {(lesson, name): _fit(file, lesson, name, books[who].get(lesson))
+                for lesson, name in asking or _asking(notebook.lessons())}
+        best = max(fits.values(), default=0)
+        which = [question for question in fits if fits[question] == best]
+        if not asking and best == 0:
+            unasked.append(Aside(file, "No lesson here asks for a rig file.", (who,)))
+        elif len(which) > 1:
+            names = " or ".join("/".join(question) for question in which)
+            untold.append(Aside(file, f"It may be for {names}. Put the question's name into the file's name.", (who,)))
+        else:
+            given[who, *which[0]].append((best, file))
+    return {key: _fittest(key[2], rated) for key, rated in given.items()}, unasked, untold
+
+
+def _asking(lessons):
+    """(lesson, name) of each question of some lessons that asks for a rig file."""
+    return [(lesson, question.name) for lesson in sorted({*lessons} & {*notebook.lessons()})
+            for question in notebook.questions(lesson).values() if question.kind == "file"]
+
+
+def _fit(file, lesson, name, book):
+    """How well a rig file fits a question: 3 if the notebook names it, 2 if its own name says the question, 1 if its
+    place says the lesson, else 0.
+    """
+    own = file.place.rpartition("/")[2]
+    if book and _folded(book.names.get(name, "")) == _folded(own):
+        return 3
+    if _less_question(_stem(own), [name]) != _stem(own):
+        return 2
+    return int(lesson_of_place(file.place) == lesson)
+
+
+def _fittest(name, rated):
+    """The rig file that counts for a question, of (how well it fits, File); the rest as in `_newest`."""
+    ordered = sorted(rated, key=lambda each: (each[0], each[1].modified, _natural(each[1].place)))
+    *others, best = (file for _, file in ordered)
+    note = f"{len(rated)} rig files were handed in for {name}; {best.place} was inspected, and not {_listed(others)}."
+    return best, [(file, f"{best.place} was inspected for {name}.") for file in others], note
+
+
+def _less_question(stem, names=None):
+    """A rig file's name without those of the questions that ask for one."""
+    for name in [name for _, name in _asking(notebook.lessons())] if names is None else names:
+        between = r"[\W_]*".join(map(re.escape, words(name)))
+        stem = re.sub(rf"(?<![^\W_]){between}(?![^\W_])", " ", stem, flags=re.I)
+    return stem
 
 
 # --- which lesson --------------------------------------------------------------------------------------------------

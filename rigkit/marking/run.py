@@ -1,9 +1,11 @@
 """A whole class from one command: who is due, marking shared out, the record kept, and all that is made from it."""
 
+import hashlib
 import math
 import time
+from collections.abc import Mapping
 from contextlib import suppress
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -14,7 +16,7 @@ from rigkit.marking import roster as rosters
 from rigkit.marking.cluster import Cluster
 from rigkit.marking.entry import FINISHED, Learner
 from rigkit.marking.jail import open_jail
-from rigkit.marking.marker import Submission, better, ran_out_of_time
+from rigkit.marking.marker import Rig, Submission, better, ran_out_of_time
 from rigkit.marking.record import Record, sole
 from rigkit.marking.workers import Task, Workers, done, how_many
 
@@ -141,7 +143,7 @@ def mark_class(path, out, roster=None, *, workers=None, cluster=None, lessons=()
         placed = rosters.place(handed_in.files, listed or None, handed_in.problems)
         work, strays = _sorted(placed, handed_in.problems, lessons)
         marked = {} if anew else record.marked()
-        due = {key: item for key, item in work.items() if item.file is None or marked.get(key) != item.file.digest}
+        due = {key: item for key, item in work.items() if not item.digest or marked.get(key) != item.digest}
         if due:
             with _hands(jail, cluster, workers, len(due)) as hands:
                 _mark(record, out, due, hands, _Clock(len(due), progress))
@@ -213,13 +215,24 @@ def write_all(record, out):
 
 @dataclass(frozen=True)
 class _Item:
-    """What one learner handed in for one lesson: a file, or a sentence on why there is none that can be read."""
+    """What one learner handed in for one lesson: a notebook, rig files, or a sentence on why there is neither."""
 
     learner: Learner
     place: str
     file: submissions.File | None
     notes: tuple[str, ...] = ()
     problem: str = ""
+    rigs: Mapping[str, submissions.File] = field(default_factory=dict)
+    rig_problem: str = ""
+
+    @property
+    def digest(self):
+        """The notebook's; with rig files, that of all digests; empty where there is nothing to read."""
+        own = self.file.digest if self.file else ""
+        if not self.rigs and not self.rig_problem:
+            return own
+        lines = [own, *(f"{name} {file.digest}" for name, file in sorted(self.rigs.items())), self.rig_problem]
+        return hashlib.sha256("\n".join(lines).encode()).hexdigest()
 
 
 @dataclass(frozen=True)
@@ -234,19 +247,33 @@ class _Stray:
 def _sorted(placed, problems, lessons):
     """What there is to mark, as `_Item` by (learner's id, lesson), and all else."""
     learners = {learner.id: learner for learner in placed.learners}
-    work = {key: _Item(learners[key[0]], file.place, file, placed.notes.get(key, ()))
-            for key, file in placed.of.items() if not lessons or key[1] in lessons}
-    there, known = {who for who, _ in placed.of}, {*lessons} or {lesson for _, lesson in placed.of}
+    keys = sorted({*placed.of, *placed.rigs})
+    work = {key: _item(placed, learners[key[0]], key) for key in keys if not lessons or key[1] in lessons}
+    there, known = {who for who, _ in keys}, {*lessons} or {lesson for _, lesson in keys}
     for who, theirs in placed.problems.items():
         problem = theirs[0]
         lesson = rosters.lesson_of_place(problem.place) or (next(iter(known)) if len(known) == 1 else None)
         if who not in there and lesson and (not lessons or lesson in lessons):
             work[who, lesson] = _Item(learners[who], problem.place, None, problem=problem.why)
     used = {item.place for item in work.values()}
-    beside = {problem.place for who in there for problem in placed.problems.get(who, ())}
+    beside = {problem.place for who, _ in placed.of for problem in placed.problems.get(who, ())
+              if not submissions.is_rig(problem.place)}
     return work, [*(_Stray(problem.place, problem.why, problem.place not in beside)
                     for problem in problems if problem.place not in used),
+                  *(_Stray(aside.file.place, aside.why, False) for aside in placed.unasked),
                   *(_Stray(aside.file.place, aside.why, True) for aside in (*placed.unplaced, *placed.ambiguous))]
+
+
+def _item(placed, learner, key):
+    """One learner's files for one lesson. What else of theirs cannot be read may be what is missing here."""
+    def lost(*endings):
+        return next((f"{problem.place}: {problem.why}" for problem in placed.problems.get(learner.id, ())
+                     if problem.place.casefold().endswith(endings)), "")
+
+    file, rigs = placed.of.get(key), placed.rigs.get(key, {})
+    asks = any(question.kind == "file" and name not in rigs for name, question in notebook.questions(key[1]).items())
+    return _Item(learner, (file or next(iter(rigs.values()))).place, file, placed.notes.get(key, ()),
+                 "" if file else lost(".ipynb", ".zip"), rigs, lost(*submissions.RIGS) if asks else "")
 
 
 class _Clock:
@@ -302,15 +329,15 @@ def _task(record, items):
 
 
 def _submission(record, lesson, item):
-    digest, data, problem = "", b"", item.problem
-    if item.file is not None:
-        digest = item.file.digest
-        try:
-            data = item.file.data
-        except submissions.Unreadable as why:
-            problem = str(why)
-    seed = record.seed(item.learner.id, lesson, digest)
-    return Submission(item.learner, lesson, item.place, digest, data, seed, problem, item.notes)
+    data, rigs, problem = None, {}, item.problem
+    try:
+        data = item.file and item.file.data
+        rigs = {name: Rig(file.place, file.digest, file.data) for name, file in item.rigs.items()}
+    except submissions.Unreadable as why:
+        problem = str(why)
+    seed = record.seed(item.learner.id, lesson, item.digest)
+    return Submission(item.learner, lesson, item.place, item.digest, data, seed, problem, item.notes, rigs,
+                      item.rig_problem)
 
 
 def _duration(seconds):
@@ -335,7 +362,8 @@ def _by_learner(due):
 def _alike(work):
     """(lesson, group) of submissions that are alike."""
     for lesson in sorted({lesson for _, lesson in work}):
-        for group in likeness.groups(_read(work, lesson)):
+        rigs = ((who, file.digest) for (who, of), item in work.items() if of == lesson for file in item.rigs.values())
+        for group in (*likeness.groups(_read(work, lesson)), *likeness.same_rigs(rigs)):
             yield lesson, group
 
 

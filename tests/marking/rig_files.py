@@ -40,8 +40,8 @@ def swapped(*_):
 
 
 def called(name):
-    """Tamsin's rig with another name in place of each joint's, and of the walk's."""
-    nodes = [dataclasses.replace(node, name=f"{name}{node.name}{name}") for node in puppet().nodes]
+    """Tamsin's rig with another name in place of each joint's side, and of the walk's."""
+    nodes = [dataclasses.replace(node, name=f"{name} {node.name[2:]} {name}") for node in puppet().nodes]
     animations = [dataclasses.replace(each, name=name) for each in puppet().animations]
     return dataclasses.replace(puppet(), nodes=nodes, animations=animations)
 
@@ -81,12 +81,13 @@ UNREADABLE = {
 
 def judge(inputs, output):
     report = output["report"]
-    found = sorted({finding["rule"] for finding in report["findings"] if finding["status"] == "finding"})
+    found = [f"{finding['rule']}, {finding['said']}" for finding in report["findings"]
+             if finding["status"] == "finding"]
     places = [[report["places"][f"left.{part}"][i] for i in (2, 1)] for part in ("hip", "knee", "ankle")] \
         if "left.knee" in report["places"] else []
     drawn = side_view("Your leg", "The left leg of the rig.", chain(places, ["hip", "knee", "ankle"])) \
         if places else None
-    said = f"an inspection finds: {', '.join(found)}." if found else "an inspection finds nothing."
+    said = f"an inspection finds: {'; '.join(found)}" if found else "an inspection finds nothing."
     return Verdict(0.0 if found or not places else 1.0, said, {"Findings": str(len(found))}, drawn)
 
 
@@ -111,6 +112,6 @@ def as_lesson_12(monkeypatch, *questions):
 
 def notebook_12(*cells, name="Tamsin"):
     """The bytes of a notebook that opens lesson 12."""
-    sources = [f'hw = open_homework("12", student="{name}")', *cells]
+    sources = [f'from rigkit.homework import open_homework\nhw = open_homework("12", student="{name}")', *cells]
     return json.dumps({"nbformat": 4, "nbformat_minor": 5, "metadata": {}, "cells": [
         {"cell_type": "code", "source": source, "metadata": {}, "outputs": []} for source in sources]}).encode()

@@ -133,6 +133,7 @@ def test_a_blank_exercise_is_a_polite_zero():
     assert entry.marked
     assert entry.score == 0
     assert {outcome.word for outcome in entry.outcomes} == {checking.BLANK}
+    assert {outcome.sentence for outcome in entry.outcomes} == {"no answer was handed in."}
     assert entry.flags == ()
 
 
