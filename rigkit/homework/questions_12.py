@@ -440,10 +440,13 @@ def _judge_weights(inputs, output):
     right = clean and whole and few and off <= 1e-3 and yours.min() >= 0
     measured = {"Your largest weight of the other side": f"{stray:.3g}", "Your worst sum": f"{sums[worst]:.4g}",
                 "The most joints that move a vertex": f"{most}"}
+    row = int(np.abs(yours - true).max(axis=1).argmax())
+    along = 0.12 * np.arange(JOINTS)
     drawn = picture.side_view(
-        "The sums of your weights", "A dot for the sum of each row of weights; the line is where they should be.",
-        picture.ghost([[0.0, 1.0], [VERTICES - 1.0, 1.0]]),
-        picture.dots(np.column_stack([np.arange(VERTICES), np.clip(sums, -3, 5)]), "inverse"))
+        "The weights of your worst vertex", "The weights of one vertex, joint by joint from the left: dotted as "
+        "they were given, dots yours.", picture.ghost(np.column_stack([along, inputs["weights"][row]])),
+        picture.dots(np.column_stack([along, np.clip(yours[row], -1, 2)]), "inverse"),
+        picture.note([along[0], -0.08], "from the pelvis on"))
     if right:
         return Verdict(1.0, "own side only, four at most, and the sum is one: in the order that does it in one go.",
                        measured, drawn)

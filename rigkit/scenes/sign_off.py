@@ -151,7 +151,7 @@ def case_panel(puppet):
     return Panel(
         "Ten broken rigs: look, guess, then inspect",
         [Choice("number", "Rig", tuple(range(1, len(FAULTS) + 1)), 1),
-         Choice("pose", "Shown", (AT_REST, MOVING), AT_REST),
+         Choice("pose", "Shown", (AT_REST, MOVING), MOVING),
          Choice("inspected", "Inspected", (NOT_YET, NOW), NOT_YET)],
         lambda **values: case(puppet, **values),
         {"Rig 1, moving": {"number": 1, "pose": MOVING, "inspected": NOT_YET},
@@ -201,16 +201,16 @@ def how_large_panel(puppet):
     """A knee joint to move, a hand to make unsteady, and limits to make strict."""
     return Panel(
         "How large must a fault be to be found?",
-        [Slider("back_mm", "Right knee joint back", 0.0, 30.0, 0.5, 0.0, "mm"),
-         Slider("hand_mm", "Every joint placed off by", 0.0, 5.0, 0.5, 0.0, "mm"),
+        [Slider("back_mm", "Right knee joint back", 0.0, 30.0, 0.5, 10.0, "mm"),
+         Slider("hand_mm", "Each joint off by", 0.0, 5.0, 0.5, 0.0, "mm"),
          Slider("strictness", "Limits made stricter", 0.5, 5.0, 0.5, 1.0, "times"),
          Choice("bound", "Skin bound", (AFTER, BEFORE), AFTER)],
         lambda **values: how_large(puppet, **values),
-        {"Too small to be found": {"back_mm": 3.5, "hand_mm": 0.0, "strictness": 1.0, "bound": AFTER},
+        {"Too small to find": {"back_mm": 3.5, "hand_mm": 0.0, "strictness": 1.0, "bound": AFTER},
          "2 cm, then bound": {"back_mm": 20.0, "hand_mm": 0.0, "strictness": 1.0, "bound": AFTER},
          "Bound, then 2 cm": {"back_mm": 20.0, "hand_mm": 0.0, "strictness": 1.0, "bound": BEFORE},
-         "Only an unsteady hand": {"back_mm": 0.0, "hand_mm": 2.0, "strictness": 1.0, "bound": AFTER},
-         "A steady hand, strict": {"back_mm": 0.0, "hand_mm": 0.5, "strictness": 5.0, "bound": AFTER}})
+         "Unsteady hand": {"back_mm": 0.0, "hand_mm": 2.0, "strictness": 1.0, "bound": AFTER},
+         "Strict, steady hand": {"back_mm": 0.0, "hand_mm": 0.5, "strictness": 5.0, "bound": AFTER}})
 
 
 def accused(puppet, hand_mm, strictness, rng, rigs=20):

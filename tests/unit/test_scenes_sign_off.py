@@ -96,11 +96,11 @@ def test_the_moments_of_the_panel_show_what_their_names_say():
     for name, values in panel.moments.items():
         panel.set(**values)
         said[name] = panel.readout
-    assert "No finding: this rig passes" in said["Too small to be found"]
+    assert "No finding: this rig passes" in said["Too small to find"]
     assert "joint-in-section" in said["2 cm, then bound"]
     assert "inverse-bind" in said["Bound, then 2 cm"]
-    assert "sides-mirror, sides-turn." in said["Only an unsteady hand"]
-    assert "3 findings" in said["A steady hand, strict"]
+    assert "sides-mirror, sides-turn." in said["Unsteady hand"]
+    assert "3 findings" in said["Strict, steady hand"]
 
 
 def test_a_hand_that_places_both_sides_is_accused():

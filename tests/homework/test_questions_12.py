@@ -1,0 +1,167 @@
+"""Lesson 12's judges measure: any right rig and any right repair, and a sentence for what is not."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from rigkit import bend, export, faults, frames, gltf, placement, rotation, skin
+from rigkit.homework import calling, checking, open_homework, rig_file
+from rigkit.homework.notebook import questions
+from rigkit.leg import LegRig
+from rigkit.skeleton import Skeleton
+
+LEARNER = "ada"
+
+
+def case(name):
+    return open_homework("12", LEARNER).cases(questions("12")[name], 1)
+
+
+def outcome_of(name, answer):
+    return checking.weigh(questions("12")[name], case(name), calling.call(answer, case(name), seconds=None))
+
+
+def handed_in(asset, tmp_path):
+    path = tmp_path / "mine.glb"
+    gltf.write(asset, path)
+    return checking.weigh(questions("12")["my_rig"], case("my_rig"), [rig_file.record(path)])
+
+
+def own(learner=LEARNER, walking=False):
+    who = open_homework("12", learner).character
+    return export.puppet_asset(who, 600, walking, open_homework("12", LEARNER).inputs("my_rig").bend_deg)
+
+
+@pytest.fixture(autouse=True)
+def _elsewhere(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+
+
+@pytest.mark.parametrize("walking", [False, True])
+def test_a_rig_of_ones_own_is_signed_off(tmp_path, walking):
+    assert handed_in(own(walking=walking), tmp_path).word == "Right"
+
+
+def test_so_is_one_that_lies_on_its_back_in_centimetres_and_is_called_otherwise(tmp_path):
+    asset = own()
+    turn = rotation.quaternion_from_matrix(rotation.matrix_about("x", np.pi / 2))
+    root = gltf.Node("scene", None, (0, 0, 0), turn, (100, 100, 100))
+    below = [replace(node, parent=0 if node.parent is None and node.mesh is None else
+                     None if node.parent is None else node.parent + 1,
+                     name=node.name.replace("L_", "left ").replace("R_", "right ")) for node in asset.nodes]
+    bound = replace(asset.skins[0], joints=asset.skins[0].joints + 1, root=1)
+    outcome = handed_in(replace(asset, nodes=[root, *below], skins=[bound]), tmp_path)
+    assert outcome.word == "Right", outcome.sentence
+
+
+def test_a_rig_of_someone_else_passes_and_is_not_right(tmp_path):
+    outcome = handed_in(own("learner-03"), tmp_path)
+    assert outcome.word != "Right"
+    assert "not your character's" in outcome.sentence
+
+
+def test_without_a_skin_not_everything_can_be_measured(tmp_path):
+    asset = own()
+    outcome = handed_in(replace(asset, nodes=asset.nodes[:-1], skins=(), meshes=()), tmp_path)
+    assert outcome.word != "Right"
+    assert "no skin" in outcome.sentence
+
+
+def test_a_file_without_legs_is_told_so(tmp_path):
+    asset = own()
+    outcome = handed_in(replace(asset, nodes=asset.nodes[:1], skins=(), meshes=()), tmp_path)
+    assert outcome.score == 0
+    assert "legs" in outcome.sentence
+
+
+def test_a_bend_of_another_size_is_not_the_one_asked_for(tmp_path):
+    who = open_homework("12", LEARNER).character
+    outcome = handed_in(export.puppet_asset(who, 600, False, 3.0), tmp_path)
+    assert "preset bend is not the one" in outcome.sentence
+
+
+def test_a_rig_built_as_the_lesson_does_is_right(tmp_path):
+    who, wanted = open_homework("12", LEARNER).character, open_homework("12", LEARNER).inputs("my_rig")
+    ups = who.hip_height - np.cumsum([0, *who.bones])
+    straight = np.array([[who.hip_width / 2, up, 0] for up in ups])
+    leg = bend.preset_bend(straight, np.radians(wanted.bend_deg), [0, 0, 1])
+    leg[:, 1] += straight[-1, 1] - leg[-1, 1]
+    placed = placement.orient_chain(leg)
+    world = {"pelvis": frames.frame(origin=leg[0] * [0, 1, 1]), "L_hip": placed[0], "L_knee": placed[1],
+             "L_ankle": frames.frame(origin=leg[2]),
+             "L_ball": frames.frame(origin=leg[2] * [1, 0, 1] + [0, 0.02, 0.12])}
+    skeleton = placement.mirror_skeleton(Skeleton.from_world(world, dict(zip(world, [None, *world], strict=False))))
+    surface, weights = skin.rig_skin(LegRig.from_puppet(who, wanted.bend_deg), who, 600)
+    kept = [LegRig.from_puppet(who).skeleton.index(name) for name in skeleton.names]
+    weights = skin.normalise(weights[:, kept] + 1e-12)
+    assert handed_in(export.rig_asset(skeleton, surface, skin.prune(weights)), tmp_path).word == "Right"
+
+
+def knee_by_search(hip, knee, ankle, toe):
+    line = ankle - hip
+    ahead = np.cross(np.cross(line, (toe - ankle) * [1, 0, 1]), line)
+    ahead = ahead / np.linalg.norm(ahead)
+    base = hip + (knee - hip) @ line / (line @ line) * line
+    offs = np.linspace(0, 0.1, 400) * np.linalg.norm(line)
+    bends = [bend.measure_bend(np.array([hip, base + off * ahead, ankle]), ahead).angle for off in offs]
+    return base + offs[int(np.abs(np.degrees(bends) - 8).argmin())] * ahead
+
+
+def mirrored_by_hinge(joint):
+    y, z = joint[:3, 1], joint[:3, 2]
+    return frames.frame(np.column_stack([np.cross(y, z), y, z]), joint[:3, 3])
+
+
+def weights_one_by_one(weights, vertex_side, joint_side):
+    rows = []
+    for row, side in zip(weights, vertex_side, strict=True):
+        own_side = {j: w for j, w in enumerate(row) if side * joint_side[j] >= 0}
+        strongest = sorted(own_side, key=own_side.get)[-4:]
+        total = sum(own_side[j] for j in strongest)
+        rows.append([own_side[j] / total if j in strongest else 0 for j in range(len(row))])
+    return rows
+
+
+def bound_step_by_step(local):
+    found = [np.linalg.inv(local[0])]
+    for frame in local[1:]:
+        found.append(np.linalg.inv(frame) @ found[-1])
+    return found
+
+
+@pytest.mark.parametrize(("name", "answer"), [
+    ("mend_knee", knee_by_search), ("mend_mirrored", mirrored_by_hinge), ("mend_weights", weights_one_by_one),
+    ("bind_again", bound_step_by_step)], ids=lambda value: getattr(value, "__name__", value))
+def test_right_by_another_way(name, answer):
+    assert outcome_of(name, answer).word == "Right"
+
+
+@pytest.mark.parametrize("size", [-3.0, 1e-3, 1.0])
+def test_an_axis_has_neither_length_nor_sense(size):
+    inputs = open_homework("12", LEARNER).inputs("aslant")
+    normal = np.cross(inputs.knee - inputs.hip, inputs.ankle - inputs.knee)
+    normal = normal / np.linalg.norm(normal)
+    off = np.degrees(np.arccos(abs(normal @ inputs.axis) / np.linalg.norm(inputs.axis)))
+    assert outcome_of("aslant", lambda *_: ("hinge-square", off, size * normal)).word == "Right"
+
+
+@pytest.mark.parametrize(("name", "answer", "says"), [
+    ("mend_knee", lambda *places: knee_by_search(*places) + [0.1, 0, 0], "beside the plane"),
+    ("mend_mirrored", lambda joint: frames.frame(mirrored_by_hinge(joint)[:3, :3]), "stay where it is"),
+    ("mend_mirrored", lambda joint: 2 * mirrored_by_hinge(joint), "length one"),
+    ("mend_weights", lambda w, v, j: np.array(weights_one_by_one(w, v, j)) * 0.9, "sums are not one"),
+])
+def test_what_is_wrong_is_said(name, answer, says):
+    outcome = outcome_of(name, answer)
+    assert outcome.score < 1
+    assert says in outcome.sentence
+
+
+def test_each_wrong_rig_is_told_from_the_others():
+    inputs = calling.arguments(case("my_rig")[0])
+    reports = [rig_file.findings(wrong.answer(*inputs)) for wrong in questions("12")["my_rig"].misconceptions]
+    found = [frozenset(f["rule"] for f in report["findings"] if f["status"] == "finding") for report in reports]
+    assert len(set(found)) == len(found)
+    assert all(found)
+    assert faults.VERTICES < 2000  # a check has to be quick
