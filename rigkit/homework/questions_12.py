@@ -241,7 +241,7 @@ def _draw_knee(rng, character):
         knee = hip + share * (ankle - hip) + size * (turn @ np.array([aside, 0.0, forward]))
         return {"hip": hip, "knee": knee, "ankle": ankle, "toe": ankle * [1, 0, 1] + 0.2 * size * turn[:, 2]}
 
-    out = rng.uniform(12, 25)
+    out = rng.uniform(18, 28)  # below 14° a knee ahead along z is within what is allowed
     return [leg(0, 0.0, 0.0), leg(0, -0.03, 0.0), leg(out, 0.015, 0.04), leg(out, -0.02, -0.03, left=-1),
             leg(0, 0.0, 0.0, size=0.1), leg(0, -0.01, 0.0, of=PUPPETS["Odo"]),
             leg(rng.uniform(5, 12), 0.12, 0.0, size=8.0)]
