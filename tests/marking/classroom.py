@@ -13,6 +13,7 @@ import sys
 from pathlib import Path
 
 from rigkit.homework import notebook
+from tests.marking import rig_files
 
 ROOT = Path(__file__).parents[2]
 FIRST = ("Anneke", "Bastian", "Cleo", "Dagny", "Emre", "Fenja", "Gesa", "Hauke", "Ilka", "Joris", "Kaja", "Lennart",
@@ -45,10 +46,11 @@ HOSTILE = {  # what a cell before the answers does, which are right
 def make_class(folder, n, lesson="06", kinds=PATTERN, seed=0):
     """Write n learners' homework into `folder`/submissions and the list of them into `folder`/roster.csv.
 
-    Each learner has a folder "Name (id)" with one notebook. The kinds follow `kinds`, again and again: "right",
-    "partly", "misconception" (the lesson's, one after the other, the rest right), "broken" (a cell that does not
-    parse), "blank", "hostile" (see `HOSTILE`, one after the other), "unreadable", "copy" (of the first that is right,
-    under other names), "missing" (no file).
+    Each learner has a folder "Name (id)" with one notebook, and the rig files that the lesson asks for. The kinds
+    follow `kinds`, again and again: "right", "partly", "misconception" (the lesson's, one after the other, the rest
+    right), "broken" (a cell that does not parse), "blank", "hostile" (see `HOSTILE`, one after the other), "hostile
+    rig" (see `rig_files.UNREADABLE`, likewise), "no rig", "unreadable", "copy" (of the first that is right, under
+    other names), "missing" (no file).
 
     Returns
     -------
@@ -56,7 +58,9 @@ def make_class(folder, n, lesson="06", kinds=PATTERN, seed=0):
         For each learner's id its kind, with what there is to add: "misconception: 06/solve_leg degrees".
     """
     folder, rng = Path(folder), random.Random(seed)
-    wrong, hostile, made, first = _in_turn(_misconceptions(lesson)), _in_turn(HOSTILE), {}, None
+    turns = {"misconception": _in_turn(_misconceptions(lesson)), "hostile": _in_turn(HOSTILE),
+             "hostile rig": _in_turn(rig_files.UNREADABLE)}
+    made, first = {}, None
     (folder / "submissions").mkdir(parents=True)
     with open(folder / "roster.csv", "w", newline="", encoding="utf-8") as file:
         roster = csv.writer(file)
@@ -65,16 +69,19 @@ def make_class(folder, n, lesson="06", kinds=PATTERN, seed=0):
             learner, name = f"p{number:04d}", _name(number)
             roster.writerow([learner, name, f"{learner}@parade.example"])
             kind = kinds[number % len(kinds)]
-            what = next(wrong) if kind == "misconception" else next(hostile) if kind == "hostile" else None
+            what = next(turns[kind]) if kind in turns else None
             made[learner] = kind if what is None else f"{kind}: {what if isinstance(what, str) else ' '.join(what)}"
             if kind != "missing":
                 place = folder / "submissions" / f"{name} ({learner})" / _template("exercises", lesson).name
                 place.parent.mkdir()
                 data = submission("right" if kind == "copy" else kind, what, lesson, name, rng)
+                rigs = rigs_of(kind, what, lesson, name)
                 if kind == "copy" and first:
-                    data = _copied(*first, name)
-                first = first or ((data, name) if kind == "right" else None)
+                    data, rigs = _copied(*first[:2], name), first[2]
+                first = first or ((data, name, rigs) if kind == "right" else None)
                 place.write_bytes(data)
+                for question, rig in rigs.items():
+                    place.with_name(f"{question}.glb").write_bytes(rig)
     return made
 
 
@@ -89,7 +96,7 @@ def submission(kind, what=None, lesson="06", name="Tamsin", rng=None):
     if kind == "partly":
         for question in rng.sample(sorted(answers), 1 + len(answers) // 3):
             del answers[question]
-    if kind == "misconception":
+    if kind == "misconception" and not _asks_for_file(lesson, what[0]):
         answers[what[0]] = misconception_source(lesson, *what)
     if kind == "broken":
         answers[next(iter(answers))] = "def broken(:\n    return"
@@ -103,6 +110,36 @@ def submission(kind, what=None, lesson="06", name="Tamsin", rng=None):
                                      "outputs": [], "source": HOSTILE[what]})
     text = json.dumps(book, ensure_ascii=False, indent=1)
     return text.replace('student=\\"learner-07\\"', f'student=\\"{name}\\"').encode()
+
+
+def rigs_of(kind, what=None, lesson="12", name="Tamsin"):
+    """The bytes of the rig files that a learner of a kind hands in, by the name of the question each is for."""
+    asked = [each.name for each in notebook.questions(lesson).values() if each.kind == "file"]
+    if not asked or kind in ("blank", "unreadable", "no rig"):
+        return {}
+    if kind == "hostile rig":
+        return dict.fromkeys(asked, rig_files.UNREADABLE[what])
+    rigs = _right_rigs(lesson, name, asked)
+    if kind == "misconception" and _asks_for_file(lesson, what[0]):
+        homework = notebook.open_homework(lesson, name)
+        question = homework.questions[what[0].split("/")[1]]
+        wrong = next(wrong for wrong in question.misconceptions if wrong.name == what[1])
+        rigs[question.name] = rig_files.data(wrong.answer(*homework.cases(question, 0)[0].values()))
+    return rigs
+
+
+def _right_rigs(lesson, name, asked):
+    """The files that the lesson's solution writes for a learner."""
+    names = {}
+    for cell in _read("solutions", lesson)["cells"]:
+        source = "".join(cell["source"])
+        if cell["cell_type"] == "code" and "hw.check" not in source:
+            exec(source.replace('student="learner-07"', f"student={name!r}"), names)
+    return {question: Path(names[question]).read_bytes() for question in asked}
+
+
+def _asks_for_file(lesson, question_id):
+    return notebook.questions(lesson)[question_id.split("/")[1]].kind == "file"
 
 
 def _copied(data, name, new):

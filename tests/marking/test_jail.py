@@ -21,6 +21,7 @@ from rigkit.homework import calling, checking, notebook
 from rigkit.marking import driver, jail, seccomp, site, talk
 from rigkit.marking.jail import Call, NoJail, Request
 from tests.homework.solved import answered
+from tests.marking.classroom import rigs_of
 from tests.marking.jails import ANSWERS, RIGHT, opened, request, run
 from tests.unit.test_import import MATHS
 
@@ -37,7 +38,9 @@ def solution(lesson, student="Tamsin"):
     cells = ["".join(cell["source"]) for cell in json.loads(path.read_text(encoding="utf-8"))["cells"]
              if cell["cell_type"] == "code"]
     hw = notebook.open_homework(lesson, student)
-    calls = [Call(q.name, q.kind, hw.cases(q, 1) if q.kind == "function" else []) for q in hw.questions.values()]
+    rigs = rigs_of("right", None, lesson, student)
+    calls = [Call(q.name, q.kind, hw.cases(q, 1) if q.kind == "function" else [], data=rigs.get(q.name, b""))
+             for q in hw.questions.values()]
     inputs = {name: hw.cases(question, 0)[0] for name, question in hw.questions.items()}
     return hw, Request(tuple(cells), tuple(calls), {"lesson": lesson, "student": student, "inputs": inputs,
                                                     "character": dataclasses.asdict(hw.character)})

@@ -15,7 +15,7 @@ from rigkit.marking.jail import Call, Request
 from rigkit.marking.marker import Submission, mark_one
 from rigkit.marking.record import Record
 from rigkit.marking.submissions import File
-from tests.marking import markup, rig_files
+from tests.marking import classroom, markup, rig_files
 from tests.marking.jails import opened
 from tests.marking.test_run import Here
 from tests.unit.test_gltf_hostile import BOMBS
@@ -427,3 +427,41 @@ def test_the_same_rig_is_a_sign():
     found = likeness.same_rigs([("p1", "a"), ("p2", "b"), ("p3", "a"), ("p3", "a"), ("p4", "c")])
     assert [(group.kind, group.learners, group.share) for group in found] == [("the same rig", ("p1", "p3"), 1.0)]
     assert likeness.same_rigs([]) == []
+
+
+# --- lesson 12 as it is --------------------------------------------------------------------------------------------
+
+
+KINDS = ("right", "misconception", "copy", "hostile rig", "no rig", "blank", *["misconception"] * 11, "hostile rig",
+         "hostile", "unreadable")
+
+
+@in_a_jail
+def test_a_class_of_lesson_12_is_marked(tmp_path):
+    opened()
+    made = classroom.make_class(tmp_path, len(KINDS), "12", KINDS)
+    summary = run.mark_class(tmp_path / "submissions", tmp_path / "out", tmp_path / "roster.csv")
+    assert [place for place, _ in summary.not_marked] == [
+        f"{classroom._name(19)} (p0019)/12-sign-a-rig-off.ipynb"]
+    with Record(tmp_path / "out" / run.RECORD, create=False) as record:
+        found = {entry.learner.id: entry for entry in record.entries()}
+        groups = [group for group in record.last_run()["groups"] if group["kind"] == "the same rig"]
+    assert [group["learners"] for group in groups] == [["p0000", "p0002"]]
+    for who, entry in found.items():
+        what, _, more = made[who].partition(": ")
+        others = {name: score for name, score in entry.scores.items() if name != "12/my_rig"}
+        if what == "right":
+            assert entry.score == 1
+        elif what == "copy":  # made for another's character
+            assert 0 < entry.scores["12/my_rig"] < 1
+        elif what in ("hostile rig", "no rig"):
+            assert (entry.scores["12/my_rig"], set(others.values())) == (0, {1})
+        elif what == "misconception":
+            question, name = more.split(" ", 1)
+            assert [o.misconception for o in entry.outcomes if o.question == question] == [name]
+            assert {score for other, score in entry.scores.items() if other != question} == {1}
+        elif what == "blank":
+            assert entry.score == 0
+        assert what == "unreadable" or markup.check((tmp_path / "out" / "learners" / f"{who}.html").read_text())
+    wrong = [more for kind in made.values() for what, _, more in [kind.partition(": ")] if what == "misconception"]
+    assert sum(more.startswith("12/my_rig") for more in wrong) == 2
