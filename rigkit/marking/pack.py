@@ -8,6 +8,7 @@ import zipfile
 from pathlib import Path
 
 from rigkit import course
+from rigkit.marking import roster
 
 HOW_TO = """\
 Homework: {titles}
@@ -18,6 +19,11 @@ Homework: {titles}
    in place of the one that is there. The numbers in the questions are yours alone; they follow from that name.
 4. Answer, and run the check below each answer as often as you like. A wrong answer costs nothing.
 5. Save, and hand in the notebook itself, without renaming it:
+{files}
+"""
+RIGS = """\
+6. Hand in with it the rig file that it asks for. It must hold everything in itself (.glb, or .gltf with its data
+   inside), be smaller than 10 MiB, and be named after its question:
 {files}
 """
 
@@ -70,6 +76,9 @@ def _files(lessons):
     exercises = [f"   {name}" for name in files if name.endswith(".ipynb")]
     how_to = HOW_TO.format(titles="; ".join(f"{lesson.number} {lesson.title}" for lesson in lessons),
                            files="\n".join(exercises))
+    rigs = [f"   {question}.glb, for lesson {number}"
+            for number, question in roster.asking(lesson.number for lesson in lessons)]
+    how_to += RIGS.format(files="\n".join(rigs)) if rigs else ""
     return files | {"HOW-TO.txt": how_to.replace("\n", "\r\n").encode()}  # for every system's own text editor
 
 

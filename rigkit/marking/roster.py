@@ -414,12 +414,12 @@ def _to_questions(rigs, notebooks):
         books[who][lesson] = file
     lessons = {lesson for _, lesson in notebooks} or notebook.lessons()
     for who, file in [(who, file) for who, files in sorted(rigs.items()) for file in files]:
-        asking = _asking(books[who]) or _asking(lessons)
+        asked = asking(books[who]) or asking(lessons)
         fits = {(lesson, name): _fit(file, lesson, name, books[who].get(lesson))
-                for lesson, name in asking or _asking(notebook.lessons())}
+                for lesson, name in asked or asking(notebook.lessons())}
         best = max(fits.values(), default=0)
         which = [question for question in fits if fits[question] == best]
-        if not asking and best == 0:
+        if not asked and best == 0:
             unasked.append(Aside(file, "No lesson here asks for a rig file.", (who,)))
         elif len(which) > 1:
             names = " or ".join("/".join(question) for question in which)
@@ -429,7 +429,7 @@ def _to_questions(rigs, notebooks):
     return {key: _fittest(key[2], rated) for key, rated in given.items()}, unasked, untold
 
 
-def _asking(lessons):
+def asking(lessons):
     """(lesson, name) of each question of some lessons that asks for a rig file."""
     return [(lesson, question.name) for lesson in sorted({*lessons} & {*notebook.lessons()})
             for question in notebook.questions(lesson).values() if question.kind == "file"]
@@ -457,7 +457,7 @@ def _fittest(name, rated):
 
 def _less_question(stem, names=None):
     """A rig file's name without those of the questions that ask for one."""
-    for name in [name for _, name in _asking(notebook.lessons())] if names is None else names:
+    for name in [name for _, name in asking(notebook.lessons())] if names is None else names:
         between = r"[\W_]*".join(map(re.escape, words(name)))
         stem = re.sub(rf"(?<![^\W_]){between}(?![^\W_])", " ", stem, flags=re.I)
     return stem

@@ -56,6 +56,15 @@ def test_it_holds_exercises_and_how_to_and_nothing_else(tmp_path):
     assert all(len(line) <= 120 for line in how_to.splitlines())
 
 
+def test_where_a_lesson_asks_for_a_rig_file_the_how_to_says_so(tmp_path):
+    for lessons, said in ((["06", "12"], True), (["06"], False)):
+        pack.pack(lessons, tmp_path / "-".join(lessons))
+        with zipfile.ZipFile(tmp_path / "-".join(lessons)) as archive:
+            how_to = archive.read("HOW-TO.txt").decode()
+        assert ("6. Hand in with it the rig file" in how_to) == ("my_rig.glb, for lesson 12" in how_to) == said
+        assert max(map(len, how_to.splitlines())) <= 120
+
+
 @pytest.mark.parametrize("text", PICTURES)
 def test_pictures_that_an_exercise_shows_go_with_it(shipped, text):
     out = shipped("# six", text)
