@@ -150,7 +150,7 @@ def case_panel(puppet):
     """Ten broken rigs to look at, to guess, and to inspect."""
     return Panel(
         "Ten broken rigs: look, guess, then inspect",
-        [Choice("number", "Rig", tuple(range(1, len(FAULTS) + 1)), 1),
+        [Slider("number", "Rig", 1, len(FAULTS), 1, 1),
          Choice("pose", "Shown", (AT_REST, MOVING), MOVING),
          Choice("inspected", "Inspected", (NOT_YET, NOW), NOT_YET)],
         lambda **values: case(puppet, **values),
@@ -230,7 +230,7 @@ def _drawn_knee(puppet, asset, report, back_mm):
     triangles = asset.meshes[0].triangles
     half = triangles[(asset.meshes[0].positions[triangles, 0] <= 0).all(axis=-1)]
     stage = Stage("side", (-0.4 * tall, -0.1 * tall), (0.4 * tall, 1.06 * tall), "The right leg at rest",
-                  width=330).floor()
+                  width=265).floor()
     stage.surface(asset.skin_points(len(asset.nodes) - 1, world), half, "plain").ghost(meant)
     stage.path(points[2:], "forward", "R").chain(points[:3], "forward", "R", thickness=12)
     if back_mm:
@@ -243,7 +243,7 @@ def _gauges(report):
     """How far six rules' numbers are on the way to their limits, or beyond."""
     step = 0.42
     high = step * len(GAUGED)
-    stage = Stage("front", (-0.1, -0.1), (SHOWN + 0.15, high + 0.2), "How far to its limit, and beyond", width=460)
+    stage = Stage("front", (-0.1, -0.1), (SHOWN + 0.15, high + 0.2), "How far to its limit, and beyond", width=450)
     stage.note([1.0, high + 0.02], "limit", place="above")
     for i, rule in enumerate(GAUGED):
         finding, height = report[rule], high - step * (i + 1)
