@@ -102,7 +102,8 @@ def _question(question_id, outcome, override):
     parts = [f"<h3><code>{name}</code>{asks}</h3>",
              f"<p>{page.mark(word)} · {page.percent(score)}{_cases(outcome)}</p>"]
     if override:
-        instead = f" instead of {page.percent(outcome.score)}" if outcome else ""
+        changed = outcome and page.percent(outcome.score) != page.percent(score)
+        instead = f" instead of {page.percent(outcome.score)}" if changed else ""
         parts.append(f"<p><strong>Corrected by your teacher:</strong> {page.percent(score)}{instead}. "
                      f"{page.sentence(override.reason)}</p>")
     figure = ""
