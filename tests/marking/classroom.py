@@ -92,6 +92,8 @@ def submission(kind, what=None, lesson="06", name="Tamsin", rng=None):
         return b'{"cells": [{"cell_type": "code", "source": ["import num'
     book = _read("exercises", lesson)
     answers = {} if kind == "blank" else right_answers(lesson)
+    answers |= {each.id: f'{each.name} = "{each.name}.glb"' for each in notebook.questions(lesson).values()
+                if each.kind == "file" and answers}
     answers = {question: _of_ones_own(source, rng) for question, source in answers.items()}
     if kind == "partly":
         for question in rng.sample(sorted(answers), 1 + len(answers) // 3):
