@@ -31,8 +31,10 @@ _TABLES = """
                             question TEXT NOT NULL, score REAL NOT NULL, reason TEXT NOT NULL, time TEXT NOT NULL);
     CREATE TABLE runs (number INTEGER PRIMARY KEY, time TEXT NOT NULL, found TEXT NOT NULL);
     CREATE INDEX of_learner ON entries (learner, lesson);
+    CREATE INDEX corrections ON overrides (learner);
     CREATE VIEW latest AS
-        SELECT * FROM entries WHERE number IN (SELECT max(number) FROM entries GROUP BY learner, lesson);
+        SELECT * FROM entries AS e
+        WHERE number = (SELECT max(number) FROM entries WHERE learner = e.learner AND lesson = e.lesson);
 """
 _ONLY_ADDED_TO = """
     CREATE TRIGGER {table}_{what} BEFORE {what} ON {table}
@@ -130,10 +132,10 @@ class Record:
             Without pictures and cases, and of the private part only the jail and the kit's version: what a list of a
             whole class needs, in little memory.
         """
-        corrections = self._corrections()
+        whose, values = ("", ()) if learner is None else ("WHERE learner = ?", (learner,))
+        corrections = self._corrections(whose, values)
         about = _ABOUT_IN_BRIEF if brief else "about"
-        for row in self._rows(f"SELECT entry, {about} FROM latest WHERE learner = ifnull(?, learner) "
-                              "ORDER BY learner, lesson", learner):
+        for row in self._rows(f"SELECT entry, {about} FROM latest {whose} ORDER BY learner, lesson", *values):
             entry = thawed(*row)
             if brief:
                 entry = replace(entry, outcomes=tuple(replace(o, inputs={}, picture=None) for o in entry.outcomes))
@@ -178,11 +180,12 @@ class Record:
     def _no_record(self):
         return ValueError(f"{self.path} is not a record of marks. Choose another folder.")
 
-    def _corrections(self):
+    def _corrections(self, whose, values):
         """Question to the latest correction, by (learner's id, lesson); questions in order."""
         found = {}
         for learner, lesson, *correction in self._rows(
-                "SELECT learner, lesson, question, score, reason, time FROM overrides ORDER BY question, number"):
+                f"SELECT learner, lesson, question, score, reason, time FROM overrides {whose} "
+                "ORDER BY question, number", *values):
             override = Override(*correction)
             found.setdefault((learner, lesson), {})[override.question] = override
         return found

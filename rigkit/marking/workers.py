@@ -131,10 +131,11 @@ class Workers:
 
 
 class _Worker:
-    """A process of its own, not a fork: nothing of this one's memory or open files goes along."""
+    """A process that knows nothing of this one's memory and open files: the fork of one made for that."""
 
     def __init__(self, jail):
-        context = multiprocessing.get_context("spawn")
+        context = multiprocessing.get_context("forkserver")
+        context.set_forkserver_preload([__name__])
         self.pipe, theirs = context.Pipe()
         self._process = context.Process(target=_serve, args=(theirs, jail), daemon=True)
         self._process.start()

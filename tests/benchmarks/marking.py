@@ -12,7 +12,6 @@
 """
 
 import argparse
-import resource
 import subprocess
 import sys
 import tempfile
@@ -22,7 +21,6 @@ from pathlib import Path
 from statistics import fmean, median
 
 from rigkit.marking import run, workers
-from rigkit.marking.record import Record
 from tests.marking.classroom import make_class
 
 HARMLESS = ("right", "partly", "misconception", "right", "blank", "broken", "right", "misconception")
@@ -42,32 +40,18 @@ def throughput(folder, options):
     notebooks = sorted((folder / "few" / "submissions").rglob("*.ipynb"))[:options.kernels]
     ours, theirs = [], []
     for number in range(options.rounds):
-        used, out = cpu(), folder / f"results-{number}"
-        wall = commanded(folder / "few", out, options.workers)
-        ours.append((wall / options.few, (cpu() - used + in_jails(out)) / options.few))
-        used, start = cpu(), time.perf_counter()
+        ours.append(commanded(folder / "few", folder / f"results-{number}", options.workers) / options.few)
+        start = time.perf_counter()
         with ThreadPoolExecutor(options.workers) as pool:
             list(pool.map(executed, notebooks))
-        theirs.append(((time.perf_counter() - start) / options.kernels, (cpu() - used) / options.kernels))
-    print(f"{'':44}{'ms each':>10}{'a second':>10}{'CPU ms each':>13}")
-    for name, rounds in ((f"rigkit mark, {options.few} in jails, reports written", ours),
-                         (f"nbclient, {options.kernels} in fresh kernels, no jail", theirs)):
-        wall, busy = map(fmean, zip(*rounds, strict=True))
-        print(f"{name:44}{1e3 * wall:10.0f}{1 / wall:10.1f}{1e3 * busy:13.0f}")
-    by_clock, by_cpu = ([b[i] / a[i] for a, b in zip(ours, theirs, strict=True)] for i in (0, 1))
-    print(f"{'nbclient / rigkit mark, median of the rounds':44}{median(by_clock):10.1f}{'':10}{median(by_cpu):13.1f}   "
-          f"wanted: 6; rounds {', '.join(f'{ratio:.1f}' for ratio in by_clock)}\n")
-
-
-def cpu():
-    """Seconds of processor time of this process and all that ended under it; of a jail, only what stands outside."""
-    return sum(sum(resource.getrusage(who)[:2]) for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN))
-
-
-def in_jails(out):
-    """Seconds of processor time inside the jails of a class, by their own word."""
-    with Record(out / run.RECORD) as record:
-        return sum(entry.about["cpu"] or 0 for entry in record.entries())
+        theirs.append((time.perf_counter() - start) / options.kernels)
+    print(f"{'median of the rounds':44}{'ms each':>10}{'a second':>10}")
+    for name, times in ((f"rigkit mark, {options.few} in jails, reports written", ours),
+                        (f"nbclient, {options.kernels} in fresh kernels, no jail", theirs)):
+        print(f"{name:44}{1e3 * median(times):10.0f}{1 / median(times):10.1f}")
+    ratios = [b / a for a, b in zip(ours, theirs, strict=True)]
+    print(f"{'nbclient / rigkit mark':44}{median(ratios):10.1f}   wanted: 6; rounds "
+          f"{', '.join(f'{ratio:.1f}' for ratio in ratios)}\n")
 
 
 def growth(folder, options):
