@@ -29,7 +29,8 @@ from tests.marking.jails import opened
 
 pytestmark = pytest.mark.needs_jail
 QUESTIONS = list(notebook.questions("06"))
-_TIME = re.compile(rb"\d{4}-\d\d-\d\d([T ]\d\d:\d\d(:\d\d(\.\d+)?)?( UTC|\+00:00|Z))?")
+_MOMENT = rb"\d{4}-\d\d-\d\d([T ]\d\d:\d\d(:\d\d(\.\d+)?)?( UTC|\+00:00|Z))?"
+_TIME = re.compile(_MOMENT + b"( to " + _MOMENT + b")?")
 
 
 class Here:
