@@ -1,6 +1,7 @@
 """The command `rigkit`: one function for each subcommand."""
 
 import argparse
+import os
 import signal
 import sys
 from pathlib import Path
@@ -14,9 +15,14 @@ def main(argv=None):
     signal.signal(signal.SIGTERM, signal.default_int_handler)  # to be ended is to be interrupted: both are no error
     try:
         arguments = _parser().parse_args(argv)
-        return arguments.run(arguments) or 0
+        status = arguments.run(arguments) or 0
+        sys.stdout.flush()
+        return status
     except KeyboardInterrupt:
         return 0
+    except BrokenPipeError:  # whoever read the output has had enough, as `head` does
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # for what Python still has to write at its end
+        return 1
 
 
 def _parser():

@@ -240,3 +240,13 @@ def test_ctrl_c_while_it_starts_is_no_error(tmp_path):
     said, _ = process.communicate(timeout=30)
     assert "Traceback" not in said
     assert process.returncode == 0
+
+
+def test_output_that_nobody_reads_on_is_no_fault(tmp_path):
+    """As in `rigkit inspect FILE | head -1`."""
+    read, write = os.pipe()
+    os.close(read)
+    done = subprocess.run([sys.executable, "-m", "rigkit", "export", "Pip", "--out", "pip.glb"], stdout=write,
+                          stderr=subprocess.PIPE, text=True, cwd=tmp_path)
+    os.close(write)
+    assert (done.returncode, done.stderr) == (1, "")
