@@ -97,7 +97,8 @@ def weigh(question, cases, records):
     worst = int(np.argmin(scores))
     right = sum(score == 1 for score in scores)
     found = None if right == len(cases) else _misconception(question, cases, records)
-    sentence = verdicts[worst].sentence if found is None else f"these are the values you get when {found.sentence}."
+    got = "this is the rig" if question.kind == "file" else "these are the values"
+    sentence = verdicts[worst].sentence if found is None else f"{got} you get when {found.sentence}."
     score = float(np.mean(scores))
     return Outcome(question.id, _word(score, right == len(cases)), score, sentence, right, len(cases), cases[worst],
                    dict(verdicts[worst].measured), verdicts[worst].picture, found and found.name,
@@ -126,7 +127,8 @@ def fit(returns, output):
 
 def wants(returns):
     """What an answer looks like, in words: "rank (a number), singular values (2 numbers)"."""
-    return ", ".join(f"{name} ({_part_text(shape)})" for name, shape in returns.items())
+    return ", ".join(_part_text(shape) if shape == REPORT else f"{name} ({_part_text(shape)})"
+                     for name, shape in returns.items())
 
 
 def _verdict(question, case, record):

@@ -155,7 +155,8 @@ def _plain(value):
 
 
 def _run(entry):
-    rigs = {f"rig file for {name}": rig["file"] for name, rig in entry.about.get("rigs", {}).items()}
+    rigs = {f"rig file for {name}": rig["file"] for name, rig in entry.about.get("rigs", {}).items()
+            if rig["file"] != entry.file}
     facts = {"file": entry.file, **rigs, f"SHA-256 of the file{'s, all together' if rigs else ''}": entry.digest,
              "marked": page.when(entry.time), **_how(entry.about)}
     rows = "".join(f"<dt>{page.escape(name)}</dt><dd><bdi>{page.safe(value)}</bdi></dd>"

@@ -46,6 +46,7 @@ def test_a_misconception_is_known_by_the_rules_it_breaks(tmp_path, homework):
     gltf.write(straight(0), tmp_path / "mine.glb")
     outcome = homework.check(my_rig=tmp_path / "mine.glb").outcome
     assert (outcome.word, outcome.misconception) == ("Not yet", "no bend")
+    assert outcome.sentence == "this is the rig you get when the legs are straight."
 
 
 @pytest.mark.parametrize(("answer", "said"), [
