@@ -224,16 +224,19 @@ class Exchange:
         A line of more than `most` bytes ends the talk.
         """
         token = secrets.token_hex(8).encode()
-        unsent = memoryview(token + b" " + json.dumps(message).encode() + b"\n")
-        self._selector.register(self._request, selectors.EVENT_WRITE, None)
+        unsent = self._send(memoryview(token + b" " + json.dumps(message).encode() + b"\n"))
+        if unsent:  # the pipe is full: the rest goes out as there is room
+            self._selector.register(self._request, selectors.EVENT_WRITE, None)
         try:
             while True:
                 left = self._deadline - time.monotonic()
                 if left <= 0:
                     raise _Over(TIME)
-                for key, _ in self._selector.select(left):
+                for key, _ in self._selector.select(0 if self._gone else left):
                     if key.fd == self._request:
                         unsent = self._send(unsent)
+                        if not unsent:
+                            self._selector.unregister(self._request)
                     else:
                         key.data(key.fd)
                 for line in self._lines(most):
@@ -262,15 +265,14 @@ class Exchange:
         self._selector.close()
 
     def _send(self, unsent):
+        """What is left to send, after as much as there is room for; nothing when nobody reads."""
         try:
-            unsent = unsent[os.write(self._request, unsent):]
+            return unsent[os.write(self._request, unsent):]
         except BlockingIOError:
-            pass
+            return unsent
         except OSError:
             self._gone = True
-        if not unsent or self._gone:
-            self._selector.unregister(self._request)
-        return unsent
+            return b""
 
     def _lines(self, most):
         *lines, self._unread = self._unread.split(b"\n")
