@@ -33,6 +33,8 @@ def record(answer):
         return {"end": "unreadable", "what": f"a file that cannot be opened ({error.strerror or error})"}
     except ValueError as error:
         return {"end": "unreadable", "what": f"a file that cannot be read ({error})"}
+    except (ArithmeticError, LookupError, MemoryError) as error:  # a rig so odd that even the kit did not foresee it
+        return {"end": "unreadable", "what": f"a file that cannot be inspected ({type(error).__name__})"}
 
 
 def findings(asset):

@@ -80,3 +80,13 @@ def test_a_rig_without_legs_is_weighed_too(tmp_path):
     root = dataclasses.replace(TAMSIN, nodes=TAMSIN.nodes[:1], skins=(), meshes=(), animations=())
     gltf.write(root, tmp_path / "root.glb")
     assert rig_file.record(tmp_path / "root.glb")["out"]["places"] == {}
+
+
+@pytest.mark.parametrize("error", [MemoryError, IndexError, KeyError, ZeroDivisionError])
+def test_a_fault_of_the_inspection_is_a_sentence_too(monkeypatch, tmp_path, error):
+    def fails(asset):
+        raise error
+
+    gltf.write(TAMSIN, tmp_path / "mine.glb")
+    monkeypatch.setattr(rig_file.inspection, "inspect", fails)
+    assert error.__name__ in rig_file.record(tmp_path / "mine.glb")["what"]
