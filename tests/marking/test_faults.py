@@ -16,17 +16,9 @@ from rigkit.marking.entry import NOT_STARTED
 from rigkit.marking.jail import NoJail
 from rigkit.marking.record import Record, sole
 from tests.marking.classroom import make_class
-from tests.marking.jails import opened
-from tests.marking.test_run import Here, entries, files, history, mark, work
+from tests.marking.test_run import entries, files, history, mark, work
 
 pytestmark = pytest.mark.needs_jail
-
-
-@pytest.fixture
-def here(monkeypatch):
-    hands = Here(opened("unjailed"))
-    monkeypatch.setattr(run, "_hands", lambda *_: hands)
-    return hands
 
 
 @pytest.fixture

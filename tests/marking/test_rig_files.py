@@ -16,8 +16,8 @@ from rigkit.marking.marker import Submission, mark_one
 from rigkit.marking.record import Record
 from rigkit.marking.submissions import File
 from tests.marking import classroom, markup, rig_files
+from tests.marking.conftest import Here
 from tests.marking.jails import opened
-from tests.marking.test_run import Here
 from tests.unit.test_gltf_hostile import BOMBS
 
 in_a_jail = pytest.mark.needs_jail

@@ -25,38 +25,13 @@ from rigkit.marking.marker import Submission
 from rigkit.marking.record import Record, now
 from rigkit.marking.workers import Task, Workers, done, work
 from tests.marking.classroom import ROOT, make_class, right_answers, submission
+from tests.marking.conftest import Here
 from tests.marking.jails import opened
 
 pytestmark = pytest.mark.needs_jail
 QUESTIONS = list(notebook.questions("06"))
 _MOMENT = rb"\d{4}-\d\d-\d\d([T ]\d\d:\d\d(:\d\d(\.\d+)?)?( UTC|\+00:00|Z))?"
 _TIME = re.compile(_MOMENT + b"( to " + _MOMENT + b")?")
-
-
-class Here:
-    """Does the work in this process, for speed; remembers in which order."""
-
-    def __init__(self, jail, work=work):
-        self._jail, self._work, self.lots = jail, work, []
-
-    def __enter__(self):
-        return self
-
-    def __exit__(self, *_):
-        pass
-
-    def each(self, tasks):
-        self.lots.append([])
-        for task in tasks:
-            self.lots[-1].append(task.learner.id)
-            yield self._work(task, self._jail)
-
-
-@pytest.fixture
-def here(monkeypatch):
-    hands = Here(opened("unjailed"))
-    monkeypatch.setattr(run, "_hands", lambda *_: hands)
-    return hands
 
 
 @pytest.fixture
