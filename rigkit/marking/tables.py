@@ -1,10 +1,11 @@
 """The marks of a class as tables: `grades.csv` for a spreadsheet, and four files for a school's own system.
 
 The four are in the CSV form of OneRoster 1.2, an open standard of 1EdTech (CSV Binding 1.2.1, final release of 22
-August 2023, imsglobal.org/spec/oneroster/v1p2/bind/csv). Its stored copies give only its opening; the names and order
-of columns, the required ones, and the rules for ids, dates and words below were read in two independent open programs
-that hold themselves to it, and agree: LongsightGroup/oneroster (checked by its authors against the standard's own
-certification cases) and a published set of row schemas for the binding's files.
+August 2023, imsglobal.org/spec/oneroster/v1p2/bind/csv). We could read only its opening. The names and order of columns
+and which are required were read in two independent open programs that hold themselves to it, and agree:
+LongsightGroup/oneroster (checked by its authors against the standard's own certification cases for rostering, not for
+gradebooks) and a published set of row schemas for the binding's files. The words of scoreStatus, the rules for ids and
+dates and the manifest's keys rest on the first of the two alone.
 
 What is handed on, and why so:
 
