@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 
 from rigkit import export, gait, gltf, placement, rotation, skin
+from rigkit.faults import PARTS, bound_again, shifted, with_nodes
 from rigkit.leg import LegRig
 from rigkit.puppets import PUPPETS
 from rigkit.skeleton import Skeleton
@@ -31,14 +32,6 @@ def rebuilt(change=None, parents=None, weights=None, motions=None, puppet=TAMSIN
     return export.rig_asset(skeleton, surface, table if weights is None else weights(surface, table), motions)
 
 
-def moved(*names, by):
-    """Joints moved; what is on the right is moved by the mirror image."""
-    def change(world):
-        for name in names:
-            world[name][:3, 3] += np.multiply(by, (-1, 1, 1) if name.startswith("R_") else 1)
-    return change
-
-
 def turned(*names, axis, deg):
     """Axes turned where they stand; on the right by the mirror image."""
     def change(world):
@@ -50,7 +43,7 @@ def turned(*names, axis, deg):
 
 def beside_the_plane(world):
     """Both knees outward, their hinges square to the new bend plane."""
-    moved("L_knee", "R_knee", by=(0.008, 0, 0))(world)
+    shifted((0.008, 0, 0), "L_knee", "R_knee")(world)
     for tag in ("L_", "R_"):
         names = [tag + part for part in ("hip", "knee", "ankle")]
         frames = placement.orient_chain([world[name][:3, 3] for name in names])
@@ -60,20 +53,6 @@ def beside_the_plane(world):
 
 def place(asset, name):
     return next(i for i, node in enumerate(asset.nodes) if node.name == name)
-
-
-def with_nodes(asset, **changes):
-    """An asset with some nodes replaced: name=dict of fields."""
-    nodes = list(asset.nodes)
-    for name, fields in changes.items():
-        nodes[place(asset, name)] = replace(nodes[place(asset, name)], **fields)
-    return replace(asset, nodes=nodes)
-
-
-def bound_as_it_stands(asset):
-    """The inverse bind matrices made anew from the rest pose."""
-    world = asset.rest_world()
-    return replace(asset, skins=[replace(each, inverse_bind=np.linalg.inv(world[each.joints])) for each in asset.skins])
 
 
 def with_weights(asset, change):
@@ -97,11 +76,11 @@ def posed_after_binding(asset):
 
 
 def scaled_toes(asset):
-    return bound_as_it_stands(with_nodes(asset, L_toe={"scale": (1, 1, 1.2)}, R_toe={"scale": (1, 1, 1.2)}))
+    return bound_again(with_nodes(asset, L_toe={"scale": (1, 1, 1.2)}, R_toe={"scale": (1, 1, 1.2)}))
 
 
 def reflected_leg(asset):
-    return bound_as_it_stands(with_nodes(asset, R_hip={"scale": (-1, 1, 1)}))
+    return bound_again(with_nodes(asset, R_hip={"scale": (-1, 1, 1)}))
 
 
 def shifted_bind(asset):
@@ -219,11 +198,10 @@ BROKEN = {
                                   .replace("ankle", "hand").replace("ball", "finger").replace("toe", "thumb")),
     "chain-unbroken": lambda: rebuilt(parents={"L_ankle": "pelvis", "R_ankle": "pelvis"}),
     "names-say-sides": lambda: renamed(clean(), lambda name: {"L_knee": "knee"}.get(name, name)),
-    "sides-mirror": lambda: rebuilt(moved(*(f"R_{part}" for part in ("hip", "knee", "ankle", "ball", "toe")),
-                                          by=(0, 0, 0.01))),
+    "sides-mirror": lambda: rebuilt(shifted((0, 0, 0.01), *(f"R_{part}" for part in PARTS))),
     "sides-turn": lambda: rebuilt(turned("R_ankle", axis="y", deg=10)),
     "preset-bend": straight,
-    "bends-alike": lambda: rebuilt(moved("R_knee", by=(0, 0, 0.0045))),
+    "bends-alike": lambda: rebuilt(shifted((0, 0, 0.0045), "R_knee")),
     "hinge-square": lambda: rebuilt(turned("L_knee", "R_knee", axis="y", deg=10)),
     "knee-in-plane": lambda: rebuilt(beside_the_plane),
     "rest-reads-zero": lambda: posed_after_binding(clean()),
@@ -234,7 +212,7 @@ BROKEN = {
     "weights-at-most": lambda: with_weights(clean(), five),
     "weights-missing": lambda: with_weights(clean(), forgotten),
     "weights-own-side": lambda: strayed(clean()),
-    "joint-in-section": lambda: rebuilt(moved("L_knee", "R_knee", by=(0, 0, 0.025))),
+    "joint-in-section": lambda: rebuilt(shifted((0, 0, 0.025), "L_knee", "R_knee")),
     "knee-volume": lambda: rebuilt(weights=hose),
     "foot-slide": lambda: walk(carried),
     "extension-pop": popping,

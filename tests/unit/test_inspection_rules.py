@@ -47,7 +47,7 @@ def test_the_number_is_what_the_rig_was_made_with(rule):
 
 
 def test_a_bend_to_the_wrong_side_is_negative_and_said_to_be():
-    asset = rigs.rebuilt(rigs.moved("L_knee", "R_knee", by=(0, 0, -0.036)))
+    asset = rigs.rebuilt(rigs.shifted((0, 0, -0.036), "L_knee", "R_knee"))
     bend = inspection.inspect(asset)["preset-bend"]
     assert bend.status == "finding"
     assert bend.number == pytest.approx(-5, abs=0.2)
@@ -211,7 +211,7 @@ def test_a_real_skeleton_with_parts_turned_to_nothing_is_not_too_weird():
 
 
 def test_a_knee_moved_far_aside_keeps_its_hinge():
-    hinge = inspection.inspect(rigs.rebuilt(rigs.moved("R_knee", by=(0.04, 0, 0))))["hinge-square"]
+    hinge = inspection.inspect(rigs.rebuilt(rigs.shifted((0.04, 0, 0), "R_knee")))["hinge-square"]
     assert hinge.status == "finding"
     assert hinge.said.startswith("The x axis of R_knee")
     assert hinge.number == pytest.approx(65.1, abs=1)  # the arctangent of 4 cm aside to the 1.86 cm of the preset bend
