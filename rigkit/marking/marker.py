@@ -158,7 +158,8 @@ def _cases(homework, question, seed):
 def _request(read, homework, cases):
     calls = tuple(Call(name, question.kind, cases[name] if question.kind == "function" else [])
                   for name, question in homework.questions.items() if question.kind != "file")
-    shown = {name: homework.cases(question, attempt=0)[0] for name, question in homework.questions.items()}
+    shown = {name: (homework.cases(question, attempt=0) if question.kind == "function" else cases[name])[0]
+             for name, question in homework.questions.items()}
     return Request(read.cells, calls, {"lesson": homework.lesson, "student": homework.student, "inputs": shown,
                                        "character": asdict(homework.character)})
 
