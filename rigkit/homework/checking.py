@@ -100,9 +100,14 @@ def weigh(question, cases, records):
     got = "this is the rig" if question.kind == "file" else "these are the values"
     sentence = verdicts[worst].sentence if found is None else f"{got} you get when {found.sentence}."
     score = float(np.mean(scores))
-    return Outcome(question.id, _word(score, right == len(cases)), score, sentence, right, len(cases), cases[worst],
+    return Outcome(question.id, word_for(score, right == len(cases)), score, sentence, right, len(cases), cases[worst],
                    dict(verdicts[worst].measured), verdicts[worst].picture, found and found.name,
                    sum(record.get("printed", 0) for record in records))
+
+
+def word_for(score, right):
+    """The word for a score, 0 to 1, of an answer that is `right` in every case or is not."""
+    return RIGHT if right else NEARLY if score >= 0.6 else NOT_YET
 
 
 class Unfit(Exception):
@@ -155,10 +160,6 @@ def _ended(question, record):
     if end == "blank":
         return "your answer is still `...` for some inputs."
     return f"your answer is None; is a `return` missing? Wanted: {wants(question.returns)}."
-
-
-def _word(score, right):
-    return RIGHT if right else NEARLY if score >= 0.6 else NOT_YET
 
 
 def _misconception(question, cases, records):

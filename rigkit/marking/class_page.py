@@ -6,6 +6,7 @@ Without a script nothing can be sorted by hand, so every list stands in the orde
 from collections import Counter
 
 from rigkit import course
+from rigkit.homework import checking
 from rigkit.marking import page, report
 from rigkit.marking.entry import FINISHED
 
@@ -314,7 +315,7 @@ def _cell(entry, question):
     word = page.words_of(entry).get(question)
     if word is None:
         return "<td></td>"
-    score = "–" if word == page.checking.BLANK else f"{100 * entry.scores[question]:.0f}"
+    score = "–" if word == checking.BLANK else f"{100 * entry.scores[question]:.0f}"
     return f'<td class="n {page.WORDS[word][1]}">{score}</td>'
 
 

@@ -69,18 +69,11 @@ def lesson_title(number):
     return next((lesson.title for lesson in course.lessons() if lesson.number == number), "")
 
 
-def word_for(score, blank=False):
-    """The word for a score, as a check says it."""
-    if blank:
-        return checking.BLANK
-    return checking.RIGHT if score == 1 else checking.NEARLY if score >= 0.6 else checking.NOT_YET
-
-
 def words_of(entry):
     """The word of each question that has a score in an entry, by its id; corrections count."""
     corrected = {override.question for override in entry.overrides}
     measured = {outcome.question: outcome.word for outcome in entry.outcomes}
-    return {question: measured[question] if question not in corrected else word_for(score)
+    return {question: measured[question] if question not in corrected else checking.word_for(score, score == 1)
             for question, score in entry.scores.items()}
 
 

@@ -6,7 +6,8 @@ It is the learner's own: it names nobody else, and shows neither what a teacher 
 import hashlib
 import re
 
-from rigkit.homework import picture
+from rigkit import course
+from rigkit.homework import checking, picture
 from rigkit.marking import page
 from rigkit.marking.entry import FINISHED
 
@@ -38,7 +39,7 @@ def name_of_file(learner):
 def write(learner, entries, out):
     """Write a learner's page into the folder `out`/learners; returns its path."""
     path = out / FOLDER / name_of_file(learner)
-    page.course.write_whole(path, html(learner, entries).encode())
+    course.write_whole(path, html(learner, entries).encode())
     return path
 
 
@@ -98,7 +99,7 @@ def _question(question_id, outcome, override):
     name = page.safe(question_id.partition("/")[2] or question_id, page.MOST_NAME)
     asks = f": {page.escape(question.asks)}" if question else ""
     score = override.score if override else outcome.score
-    word = page.word_for(score) if override else outcome.word
+    word = checking.word_for(score, score == 1) if override else outcome.word
     parts = [f"<h3><code>{name}</code>{asks}</h3>",
              f"<p>{page.mark(word)} · {page.percent(score)}{_cases(outcome)}</p>"]
     if override:
@@ -109,7 +110,7 @@ def _question(question_id, outcome, override):
     figure = ""
     if outcome:
         parts += _found(outcome)
-        figure = "" if outcome.word == page.checking.RIGHT else _figure(outcome)
+        figure = "" if outcome.word == checking.RIGHT else _figure(outcome)
     kinds = f"said {page.WORDS[word][1]}{' drawn' if figure else ''}"
     return f'<article class="{kinds}"><div>{"".join(parts)}</div>{figure}</article>'
 

@@ -7,7 +7,7 @@ from collections import Counter
 from pathlib import Path
 
 from rigkit import course
-from rigkit.homework import picture
+from rigkit.homework import checking, picture
 from rigkit.marking import class_page, page, record, tables
 from rigkit.marking.entry import Learner
 
@@ -269,7 +269,7 @@ class LearnerResults:
         from rigkit import stage
 
         drawn = [picture.draw(outcome.picture) for entry in self.entries for outcome in entry.outcomes
-                 if outcome.picture and outcome.word != page.checking.RIGHT]
+                 if outcome.picture and outcome.word != checking.RIGHT]
         return stage.row(*drawn) if drawn else None
 
     def __repr__(self):
