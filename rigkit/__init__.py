@@ -5,26 +5,56 @@
 
 from importlib import import_module
 
-_MODULES = ("rotation", "frames", "body", "puppets", "skeleton", "placement", "two_bone", "bend", "solvers",
-            "controls", "leg", "foot", "mesh", "skin", "gait", "gltf", "export", "stage", "inspection", "plots",
-            "panels", "course", "homework")
+__all__ = ["rotation", "frames", "body", "puppets", "skeleton", "placement", "two_bone", "bend", "solvers", "controls",
+           "leg", "foot", "mesh", "skin", "gait", "gltf", "export", "stage", "inspection", "plots", "panels", "course",
+           "homework"]
 
-__all__ = list(_MODULES)
+TYPE_CHECKING = False  # type checkers take this name for true; importing it from `typing` would cost more than all else
+if TYPE_CHECKING:
+    from types import ModuleType
+
+    from rigkit import (
+        bend,
+        body,
+        controls,
+        course,
+        export,
+        foot,
+        frames,
+        gait,
+        gltf,
+        homework,
+        inspection,
+        leg,
+        mesh,
+        panels,
+        placement,
+        plots,
+        puppets,
+        rotation,
+        skeleton,
+        skin,
+        solvers,
+        stage,
+        two_bone,
+    )
+
+    __version__: str
+else:  # a type checker that saw this would take every misspelt module for one that loads
+
+    def __getattr__(name: str) -> "ModuleType | str":
+        if name in __all__:
+            return import_module(f"rigkit.{name}")
+        if name == "__version__":
+            return _version()
+        raise AttributeError(f"module 'rigkit' has no attribute {name!r}")
 
 
-def __getattr__(name):
-    if name in _MODULES:
-        return import_module(f"rigkit.{name}")
-    if name == "__version__":
-        return _version()
-    raise AttributeError(f"module 'rigkit' has no attribute {name!r}")
+def __dir__() -> list[str]:
+    return sorted({*globals(), "__version__", *__all__})
 
 
-def __dir__():
-    return sorted([*globals(), "__version__", *_MODULES])
-
-
-def _version():
+def _version() -> str:
     from importlib.metadata import PackageNotFoundError, version  # here, because it is slow to import
 
     try:

@@ -3,10 +3,25 @@
 Every message has three parts: the argument and what it must be, what came, what would do.
 """
 
+from collections.abc import Collection
+from typing import Any, overload
+
 import numpy as np
+from numpy.typing import DTypeLike, NDArray
+
+from rigkit._types import ArrayLike, Floats, Shape
 
 
-def numbers(name, value, *shape, dtype=np.float64, hint=""):
+@overload
+def numbers(name: str, value: ArrayLike, *shape: int | str, hint: str = "") -> Floats: ...
+
+
+@overload
+def numbers(name: str, value: ArrayLike, *shape: int | str, dtype: DTypeLike, hint: str = "") -> NDArray[Any]: ...
+
+
+def numbers(name: str, value: ArrayLike, *shape: int | str, dtype: DTypeLike = np.float64,
+            hint: str = "") -> NDArray[Any]:
     """`value` as a finite float array with batch axes first and `shape` last.
 
     Parameters
@@ -16,6 +31,8 @@ def numbers(name, value, *shape, dtype=np.float64, hint=""):
     value : array_like, shape (..., *shape)
     *shape : int or str
         The last axes: a number is a required length, a letter any length of at least one.
+    dtype : float type
+        What the numbers are given back in; they must be finite in it.
     hint : str
         A sentence on what would do, where the shape alone does not say it.
 
@@ -49,7 +66,7 @@ def numbers(name, value, *shape, dtype=np.float64, hint=""):
     return array
 
 
-def positive(name, value, *shape, hint=""):
+def positive(name: str, value: ArrayLike, *shape: int | str, hint: str = "") -> Floats:
     """Like `numbers`, and every number above zero (a length, a stature, a tolerance)."""
     array = numbers(name, value, *shape, hint=hint)
     if not (array > 0).all():
@@ -57,7 +74,7 @@ def positive(name, value, *shape, hint=""):
     return array
 
 
-def directions(name, value, hint="", size=3):
+def directions(name: str, value: ArrayLike, hint: str = "", size: int = 3) -> Floats:
     """Like `numbers(…, size)`, scaled to length one; a zero vector has no direction and is refused."""
     vectors = numbers(name, value, size, hint=hint)
     lengths = _lengths(vectors)
@@ -71,21 +88,21 @@ def directions(name, value, hint="", size=3):
     return vectors / lengths
 
 
-def choice(name, value, options):
+def choice(name: str, value: object, options: Collection[str]) -> str:
     """`value` if it is one of `options`, else a `ValueError` that lists them."""
     if not isinstance(value, str) or value not in options:
         raise _refuse(name, "one of " + ", ".join(map(repr, options)), _short(value), "")
     return value
 
 
-def count(name, value, least=1):
+def count(name: str, value: object, least: int = 1) -> int:
     """`value` as a whole number of at least `least`."""
     if isinstance(value, bool) or not isinstance(value, (int, np.integer)) or value < least:
         raise _refuse(name, f"a whole number of at least {least}", _short(value), "")
     return int(value)
 
 
-def batch(**shapes):
+def batch(**shapes: Shape) -> Shape:
     """The common batch shape of arguments that must broadcast; names them all when they do not.
 
     Parameters
@@ -101,25 +118,25 @@ def batch(**shapes):
                          "Give each argument once, or the same number of times.") from None
 
 
-def _refuse(name, need, came, hint):
+def _refuse(name: str, need: str, came: str, hint: str) -> ValueError:
     return ValueError(f"`{name}` must be {need}; got {came}." + (f" {hint}" if hint else ""))
 
 
-def _lengths(vectors):
+def _lengths(vectors: Floats) -> Floats:
     with np.errstate(over="ignore"):
         return np.sqrt(np.einsum("...i,...i->...", vectors, vectors))[..., None]
 
 
-def _fits(shape, wanted):
+def _fits(shape: Shape, wanted: tuple[int | str, ...]) -> bool:
     tail = shape[len(shape) - len(wanted):] if len(shape) >= len(wanted) else None
     return tail is not None and all(isinstance(w, str) or s == w for s, w in zip(tail, wanted, strict=True))
 
 
-def _shape_text(shape):
+def _shape_text(shape: tuple[int | str, ...]) -> str:
     return "(" + ", ".join(["...", *map(str, shape)]) + ")"
 
 
-def _kind(array, value):
+def _kind(array: NDArray[Any], value: object) -> str:
     if array.dtype.kind in "US":
         return "text"
     if array.dtype.kind == "b":
@@ -127,6 +144,6 @@ def _kind(array, value):
     return type(value).__name__
 
 
-def _short(value, most=60):
+def _short(value: object, most: int = 60) -> str:
     text = " ".join(repr(value).split())
     return text if len(text) <= most else text[: most - 1] + "…"

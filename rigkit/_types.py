@@ -1,4 +1,8 @@
-"""Names for the types of arguments and answers: `ArrayLike` comes in, `Floats` goes out."""
+"""Names for the types of arguments and answers: `ArrayLike` comes in, `Floats` goes out.
+
+An answer for one thing alone, such as one leg's flexion, is a NumPy number. It has all that an array without axes has
+and is typed as one.
+"""
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -6,5 +10,8 @@ from numpy.typing import ArrayLike, NDArray
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
+Words = NDArray[np.str_]
+AnyFloats = NDArray[np.floating]  # of single or double precision, where a solver keeps the one it was given
+Shape = tuple[int, ...]
 
-__all__ = ["ArrayLike", "Bools", "Floats", "Ints"]
+__all__ = ["AnyFloats", "ArrayLike", "Bools", "Floats", "Ints", "Shape", "Words"]

@@ -7,9 +7,10 @@ its origin.
 import numpy as np
 
 from rigkit import _check, rotation
+from rigkit._types import ArrayLike, Floats
 
 
-def frame(rotation_matrix=None, origin=None):
+def frame(rotation_matrix: ArrayLike | None = None, origin: ArrayLike | None = None) -> Floats:
     """A frame from its rotation and its origin; what is left out is no turn, or the parent's origin.
 
     Parameters
@@ -37,7 +38,7 @@ def frame(rotation_matrix=None, origin=None):
     return frames
 
 
-def invert(frames):
+def invert(frames: ArrayLike) -> Floats:
     """The frame that undoes `frames`, shape (..., 4, 4): the parent as seen from the child."""
     frames = check_frames("frames", frames)
     turn = np.swapaxes(frames[..., :3, :3], -1, -2)
@@ -45,14 +46,14 @@ def invert(frames):
     return frame(turn, origin[..., 0])
 
 
-def relative(parent, child):
+def relative(parent: ArrayLike, child: ArrayLike) -> Floats:
     """`child` as seen from `parent`: the local frame for which `parent @ local` is `child`; shapes (..., 4, 4)."""
     parent, child = check_frames("parent", parent), check_frames("child", child)
     _check.batch(parent=parent.shape[:-2], child=child.shape[:-2])
     return invert(parent) @ child
 
 
-def apply(frames, points):
+def apply(frames: ArrayLike, points: ArrayLike) -> Floats:
     """Points given in `frames`, as their parent sees them.
 
     Parameters
@@ -71,14 +72,15 @@ def apply(frames, points):
     return (frames[..., :3, :3] @ points[..., None])[..., 0] + frames[..., :3, 3]
 
 
-def turn(frames, directions):
+def turn(frames: ArrayLike, directions: ArrayLike) -> Floats:
     """Directions given in `frames`, shape (..., 3), as their parent sees them; origins do not count."""
     frames, directions = check_frames("frames", frames), _check.numbers("directions", directions, 3)
     _check.batch(frames=frames.shape[:-2], directions=directions.shape[:-1])
     return (frames[..., :3, :3] @ directions[..., None])[..., 0]
 
 
-def mirror_points(points, normal=(1.0, 0.0, 0.0), through=(0.0, 0.0, 0.0)):
+def mirror_points(points: ArrayLike, normal: ArrayLike = (1.0, 0.0, 0.0),
+                  through: ArrayLike = (0.0, 0.0, 0.0)) -> Floats:
     """Points on the other side of a plane; the default is the midplane, x = 0.
 
     Parameters
@@ -100,7 +102,8 @@ def mirror_points(points, normal=(1.0, 0.0, 0.0), through=(0.0, 0.0, 0.0)):
     return points - 2 * height * normal
 
 
-def mirror_frames(frames, flip, normal=(1.0, 0.0, 0.0), through=(0.0, 0.0, 0.0)):
+def mirror_frames(frames: ArrayLike, flip: str, normal: ArrayLike = (1.0, 0.0, 0.0),
+                  through: ArrayLike = (0.0, 0.0, 0.0)) -> Floats:
     """Frames on the other side of a plane, kept right-handed.
 
     A reflected frame is left-handed; negating one of its axes, the one named by `flip`, makes it a frame again.
@@ -120,18 +123,18 @@ def mirror_frames(frames, flip, normal=(1.0, 0.0, 0.0), through=(0.0, 0.0, 0.0))
     ndarray, shape (..., 4, 4)
     """
     frames = check_frames("frames", frames)
-    flip = rotation.AXES[_check.choice("flip", flip, rotation.AXES)]
+    flipped = rotation.AXES[_check.choice("flip", flip, rotation.AXES)]
     normal = _check.directions("normal", normal)
     through = _check.numbers("through", through, 3)
     _check.batch(frames=frames.shape[:-2], normal=normal.shape[:-1], through=through.shape[:-1])
     columns = np.swapaxes(frames[..., :3, :3], -1, -2)
     origin = mirror_points(frames[..., :3, 3], normal, through)
     axes = mirror_points(columns, normal[..., None, :])
-    axes[..., flip, :] *= -1
+    axes[..., flipped, :] *= -1
     return frame(np.swapaxes(axes, -1, -2), origin)
 
 
-def check_frames(name, frames):
+def check_frames(name: str, frames: ArrayLike) -> Floats:
     """`frames` as a float array, shape (..., 4, 4), if each is rigid; scale, shear and reflections are refused."""
     frames = _check.numbers(name, frames, 4, 4)
     rotation.check_matrix(name, frames[..., :3, :3])

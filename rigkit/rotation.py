@@ -4,14 +4,17 @@ A matrix turns column vectors: `turned = matrix @ vector`. Quaternions are scala
 glTF 2.0. Angles are radians, positive by the right-hand rule.
 """
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from rigkit import _check
+from rigkit._types import ArrayLike, Floats
 
 AXES = {"x": 0, "y": 1, "z": 2}
 
 
-def matrix_about(axis, angle):
+def matrix_about(axis: ArrayLike, angle: ArrayLike) -> Floats:
     """The matrix of a turn by `angle` about `axis` (Rodrigues' formula).
 
     Parameters
@@ -30,8 +33,8 @@ def matrix_about(axis, angle):
     ValueError
         If `axis` has no direction, or the batch shapes do not broadcast.
     """
-    axis = np.eye(3)[AXES[_check.choice("axis", axis, AXES)]] if isinstance(axis, str) else axis
-    axis = _check.directions("axis", axis)
+    axis = _check.directions("axis", np.eye(3)[AXES[_check.choice("axis", axis, AXES)]]
+                             if isinstance(axis, str) else axis)
     angle = _check.numbers("angle", angle)
     _check.batch(axis=axis.shape[:-1], angle=angle.shape)
     cross = _cross_matrix(axis)
@@ -39,7 +42,7 @@ def matrix_about(axis, angle):
     return np.eye(3) + sine * cross + (1 - cosine) * (cross @ cross)
 
 
-def matrix_from_vector(vector):
+def matrix_from_vector(vector: ArrayLike) -> Floats:
     """The matrix of a rotation vector: its direction is the axis, its length the angle in radians.
 
     Parameters
@@ -53,7 +56,7 @@ def matrix_from_vector(vector):
     return matrix_from_quaternion(quaternion_from_vector(vector))
 
 
-def vector_from_matrix(matrix):
+def vector_from_matrix(matrix: ArrayLike) -> Floats:
     """The rotation vector of a matrix, its angle between 0 and π.
 
     Parameters
@@ -68,14 +71,14 @@ def vector_from_matrix(matrix):
     return vector_from_quaternion(quaternion_from_matrix(matrix))
 
 
-def quaternion_from_vector(vector):
+def quaternion_from_vector(vector: ArrayLike) -> Floats:
     """The unit quaternion (x, y, z, w) of a rotation vector, shape (..., 3) in radians, to shape (..., 4)."""
     vector = _check.numbers("vector", vector, 3)
     half = np.linalg.norm(vector, axis=-1, keepdims=True) / 2
     return np.concatenate([vector * (np.sinc(half / np.pi) / 2), np.cos(half)], axis=-1)
 
 
-def vector_from_quaternion(quaternion):
+def vector_from_quaternion(quaternion: ArrayLike) -> Floats:
     """The rotation vector of a quaternion, shape (..., 4) to (..., 3), its angle between 0 and π radians."""
     quaternion = unit_quaternion(quaternion)
     quaternion = np.where(quaternion[..., 3:] < 0, -quaternion, quaternion)
@@ -85,12 +88,12 @@ def vector_from_quaternion(quaternion):
     return quaternion[..., :3] * np.where(tiny, 2.0, angle / np.where(tiny, 1.0, sine))
 
 
-def unit_quaternion(quaternion):
+def unit_quaternion(quaternion: ArrayLike) -> Floats:
     """`quaternion`, shape (..., 4), scaled to length one; a quaternion of length zero is refused."""
     return _unit_quaternion("quaternion", quaternion)
 
 
-def matrix_from_quaternion(quaternion):
+def matrix_from_quaternion(quaternion: ArrayLike) -> Floats:
     """The matrix of a quaternion (x, y, z, w) of any length above zero.
 
     Parameters
@@ -109,7 +112,7 @@ def matrix_from_quaternion(quaternion):
     ])
 
 
-def quaternion_from_matrix(matrix):
+def quaternion_from_matrix(matrix: ArrayLike) -> Floats:
     """The unit quaternion (x, y, z, w) of a rotation matrix, with w never negative.
 
     Computed from the largest of the four components (Shepperd, *J. Guidance and Control* 1:223, 1978; from memory),
@@ -142,7 +145,7 @@ def quaternion_from_matrix(matrix):
     return np.where(quaternion[..., 3:] < 0, -quaternion, quaternion)
 
 
-def multiply_quaternions(first, second):
+def multiply_quaternions(first: ArrayLike, second: ArrayLike) -> Floats:
     """The quaternion of turning by `second` and then by `first`, as `matrix @ matrix` would; shapes (..., 4)."""
     a, b = _check.numbers("first", first, 4), _check.numbers("second", second, 4)
     _check.batch(first=a.shape[:-1], second=b.shape[:-1])
@@ -151,7 +154,7 @@ def multiply_quaternions(first, second):
     return np.concatenate([vector, aw * bw - _dot(av, bv)], axis=-1)
 
 
-def slerp(start, end, share):
+def slerp(start: ArrayLike, end: ArrayLike, share: ArrayLike) -> Floats:
     """The quaternion a `share` of the shorter way from `start` to `end`, at an even rate of turn.
 
     K. Shoemake, "Animating rotation with quaternion curves", SIGGRAPH 1985 (from memory).
@@ -174,7 +177,7 @@ def slerp(start, end, share):
     return multiply_quaternions(quaternion_from_vector(way * share[..., None]), start)
 
 
-def matrix_from_euler(angles, order, axes="moving"):
+def matrix_from_euler(angles: ArrayLike, order: str, axes: str = "moving") -> Floats:
     """The matrix of three turns about named axes.
 
     Parameters
@@ -201,7 +204,7 @@ def matrix_from_euler(angles, order, axes="moving"):
     return first @ second @ third if moving else third @ second @ first
 
 
-def euler_from_matrix(matrix, order, axes="moving"):
+def euler_from_matrix(matrix: ArrayLike, order: str, axes: str = "moving") -> Floats:
     """The three turns about named axes that make `matrix`; the inverse of `matrix_from_euler`.
 
     The middle angle lies in [-π/2, π/2] for three different letters, in [0, π] where the first repeats. Where the
@@ -241,7 +244,7 @@ def euler_from_matrix(matrix, order, axes="moving"):
     return np.stack(angles if moving else angles[::-1], axis=-1)
 
 
-def matrix_between(start, end):
+def matrix_between(start: ArrayLike, end: ArrayLike) -> Floats:
     """The smallest turn that takes the direction `start` to the direction `end`.
 
     For opposite directions every half turn across them is equally small; one is chosen, always the same for the
@@ -270,14 +273,14 @@ def matrix_between(start, end):
     return _half_turn(middle) @ _half_turn(start)
 
 
-def perpendicular(direction):
+def perpendicular(direction: ArrayLike) -> Floats:
     """A unit vector square to `direction`, shape (..., 3): always the same one for the same direction."""
     direction = _check.directions("direction", direction)
     least = np.argmin(np.abs(direction), axis=-1)
     return _check.directions("direction", np.cross(direction, np.eye(3)[least]))
 
 
-def angle_between(first, second):
+def angle_between(first: ArrayLike, second: ArrayLike) -> Floats:
     """The angle between two directions, 0 to π, exact for the smallest angles too.
 
     W. Kahan's 2 atan2(|a|b| − b|a||, |a|b| + b|a||) (from memory).
@@ -296,12 +299,12 @@ def angle_between(first, second):
     return 2 * np.arctan2(np.linalg.norm(first - second, axis=-1), np.linalg.norm(first + second, axis=-1))
 
 
-def turn_angle(matrix):
+def turn_angle(matrix: ArrayLike) -> Floats:
     """How far a rotation matrix, shape (..., 3, 3), turns: 0 to π radians, shape (...)."""
     return np.linalg.norm(vector_from_matrix(matrix), axis=-1)
 
 
-def check_matrix(name, matrix):
+def check_matrix(name: str, matrix: ArrayLike) -> Floats:
     """`matrix` as a float array, shape (..., 3, 3), if it is a rotation to within 1e-6.
 
     Raises
@@ -320,8 +323,14 @@ def check_matrix(name, matrix):
     return matrix
 
 
-def orthonormalise(matrix):
-    """The rotation nearest to a drifted matrix, shape (..., 3, 3), by singular values (Kabsch's rule)."""
+def orthonormalise(matrix: ArrayLike) -> Floats:
+    """The rotation nearest to a drifted matrix, shape (..., 3, 3), by singular values (Kabsch's rule).
+
+    Raises
+    ------
+    ValueError
+        If the columns are not independent: a flat matrix is as near to many rotations.
+    """
     matrix = _check.numbers("matrix", matrix, 3, 3)
     left, values, right = np.linalg.svd(matrix)
     if not (values[..., -1] > 1e-12 * values[..., 0]).all():
@@ -332,11 +341,11 @@ def orthonormalise(matrix):
     return left @ right
 
 
-def _unit_quaternion(name, quaternion):
+def _unit_quaternion(name: str, quaternion: ArrayLike) -> Floats:
     return _check.directions(name, quaternion, "No turn at all is (0, 0, 0, 1).", size=4)
 
 
-def _check_order(order, axes):
+def _check_order(order: str, axes: str) -> tuple[str, bool]:
     _check.choice("axes", axes, ("moving", "fixed"))
     good = (isinstance(order, str) and len(order) == 3 and set(order) <= set(AXES)
             and order[0] != order[1] != order[2])
@@ -346,19 +355,19 @@ def _check_order(order, axes):
     return order, axes == "moving"
 
 
-def _cross_matrix(vector):
+def _cross_matrix(vector: Floats) -> Floats:
     x, y, z = np.moveaxis(vector, -1, 0)
     zero = np.zeros_like(x)
     return _stack_rows([[zero, -z, y], [z, zero, -x], [-y, x, zero]])
 
 
-def _dot(a, b):
+def _dot(a: Floats, b: Floats) -> Floats:
     return np.sum(a * b, axis=-1, keepdims=True)
 
 
-def _half_turn(axis):
+def _half_turn(axis: Floats) -> Floats:
     return 2 * axis[..., :, None] * axis[..., None, :] - np.eye(3)
 
 
-def _stack_rows(rows):
+def _stack_rows(rows: Sequence[Sequence[Floats]]) -> Floats:
     return np.stack([np.stack(row, axis=-1) for row in rows], axis=-2)
