@@ -8,12 +8,19 @@ where small text needs them.
 
 import math
 from base64 import b64encode
+from collections.abc import Iterator, Sequence
 from html import escape
 from itertools import pairwise
+from typing import Any, Self
 
 import numpy as np
 
 from rigkit import _check
+from rigkit._types import ArrayLike, Bools, Floats, Ints
+
+Pair = tuple[float, float]  # a place in the picture, px
+Box = tuple[float, float, float, float]  # left, top, right, bottom
+Solid = tuple[float, float, float, float, float]  # a thick segment: x1, y1, x2, y2, half its width
 
 VIEWS = ("side", "front", "top", "turntable")
 KINDS = ("forward", "inverse", "goal", "miss", "plain", "soft")
@@ -70,7 +77,7 @@ _SHAPES = (
 )
 
 
-def _inks(dark, page="", paper=True):
+def _inks(dark: bool, page: str = "", paper: bool = True) -> str:
     """The variables of one theme; a page may set `--rig-ink` and the like itself."""
     names = {name: pair[dark] for name, pair in INKS.items()}
     if paper:  # the page's own background, where the page says what it is
@@ -94,33 +101,33 @@ class Picture:
         The size it is drawn at, in px; a narrower place makes it smaller.
     """
 
-    def __init__(self, title, desc, width, height):
+    def __init__(self, title: str, desc: str, width: int, height: int) -> None:
         self.title, self.desc, self.width, self.height = title, desc, width, height
 
-    def svg(self, style=True):
+    def svg(self, style: bool = True) -> str:
         """One `<svg>` that follows the page's theme; without `style` the page must hold `STYLE` already."""
         return self._wrap(f"<style>{STYLE}</style>" if style else "")
 
-    def html(self, style=True):
+    def html(self, style: bool = True) -> str:
         """The markup for a page: like `svg`, save that views in a row wrap where there is little room."""
         return self.svg(style)
 
-    def card(self):
+    def card(self) -> str:
         """A standalone SVG file on a light card, for viewers that cannot see a page's theme."""
         card = (f'<style>{CARD_STYLE}</style><rect x="{-CARD}" y="{-CARD}" width="100%" height="100%" rx="8" '
                 f'fill="{INKS["paper"][0]}"/>')
         return self._wrap(card, margin=CARD)
 
-    def _wrap(self, first, extra="", margin=0):
+    def _wrap(self, first: str, extra: str = "", margin: int = 0) -> str:
         width, height = self.width + 2 * margin, self.height + 2 * margin
         return (f'<svg xmlns="http://www.w3.org/2000/svg" class="rig" viewBox="{-margin} {-margin} {width} {height}" '
                 f'width="{width}" height="{height}" role="img"{extra}><title>{_text(self.title)}</title>'
                 f"<desc>{_text(self.desc)}</desc>{first}{self._inner()}</svg>")
 
-    def _inner(self):
+    def _inner(self) -> str:
         raise NotImplementedError
 
-    def _repr_mimebundle_(self, include=None, exclude=None):
+    def _repr_mimebundle_(self, include: Any = None, exclude: Any = None) -> dict[str, str]:
         # A notebook that is not trusted yet loses <svg> and <style> from its HTML, but keeps inline styles and images.
         # So the live drawing is hidden until the style sheet is there to show it, and the card stands in until then.
         card = self.card()
@@ -137,20 +144,20 @@ class Row(Picture):
 
     GAP = 16
 
-    def __init__(self, pictures, title):
+    def __init__(self, pictures: Sequence[Picture], title: str) -> None:
         self.pictures = pictures
         super().__init__(title, " ".join(_sentence(p.title) + " " + _sentence(p.desc) for p in pictures),
                          sum(p.width for p in pictures) + self.GAP * (len(pictures) - 1),
                          max(p.height for p in pictures))
 
-    def html(self, style=True):
-        style = f"<style>{STYLE}</style>" if style else ""
+    def html(self, style: bool = True) -> str:
+        first = f"<style>{STYLE}</style>" if style else ""
         least = LEAST_TEXT / TEXT
         views = "".join(p._wrap("", f' style="flex:1 1 {p.width * least:.0f}px;max-width:{p.width}px"')
                         for p in self.pictures)
-        return f'<div class="rig-row" role="group" aria-label="{escape(self.title)}">{style}{views}</div>'
+        return f'<div class="rig-row" role="group" aria-label="{escape(self.title)}">{first}{views}</div>'
 
-    def _inner(self):
+    def _inner(self) -> str:
         inner, x = [], 0
         for p in self.pictures:
             inner.append(f'<svg x="{x}" y="{self.height - p.height}" width="{p.width}" height="{p.height}" '
@@ -159,7 +166,7 @@ class Row(Picture):
         return "".join(inner)
 
 
-def row(*pictures, title=None):
+def row(*pictures: Picture, title: str | None = None) -> Row:
     """One picture of several side by side; they wrap where there is little room and are never cut off.
 
     Parameters
@@ -201,8 +208,9 @@ class Stage(Picture):
         Here and in every method: unknown names, points that are not finite or not of two or three numbers.
     """
 
-    def __init__(self, view="side", low=(-0.6, -0.15), high=(0.6, 1.05), title="", desc="", width=600, yaw_deg=0.0,
-                 pitch_deg=0.0):
+    def __init__(self, view: str = "side", low: ArrayLike = (-0.6, -0.15), high: ArrayLike = (0.6, 1.05),
+                 title: str = "", desc: str = "", width: int = 600, yaw_deg: float = 0.0,
+                 pitch_deg: float = 0.0) -> None:
         self.view = _check.choice("view", view, VIEWS)
         self._axes = _view_axes(view, yaw_deg, pitch_deg)
         low, high = _check.numbers("low", low, 2), _check.numbers("high", high, 2)
@@ -214,19 +222,21 @@ class Stage(Picture):
         self._left, self._high = float(low[0]), float(high[1])
         height = round(self._top + self._scale * float(high[1] - low[1]))
         self._shapes = [heading]
-        self._solids, self._labels, self._desc = [], [], desc
+        self._solids: list[Solid] = []
+        self._labels: list[Label] = []
+        self._desc = desc
         super().__init__(title or f"{view.capitalize()} view", desc, width, height)
 
     @property
-    def desc(self):
+    def desc(self) -> str:
         """The text alternative: as given, or else the view and the words in it."""
         return self._desc or f"{self.view.capitalize()} view: " + "; ".join(label.text for label in self._labels) + "."
 
     @desc.setter
-    def desc(self, text):
+    def desc(self, text: str) -> None:
         self._desc = text
 
-    def floor(self, height=0.0):
+    def floor(self, height: float = 0.0) -> Self:
         """The ground line at `height` [m] and a band below it to sink into; from above, floor wherever one looks."""
         if self._axes[1, 1] < 1:  # the viewer looks down
             self._shapes.append(f'<rect class="rig-ground" x="0" y="{self._top}" width="{self.width}" '
@@ -237,7 +247,8 @@ class Stage(Picture):
                             f'height="{number(max(self.height - y, 0.0))}"/>')
         return self._line([(0.0, y), (float(self.width), y)], "rig-line rig-soft")
 
-    def chain(self, points, kind="forward", side=None, names=(), thickness=24.0):
+    def chain(self, points: ArrayLike, kind: str = "forward", side: str | None = None, names: Sequence[str] = (),
+              thickness: float = 24.0) -> Self:
         """Bones from joint to joint, tapering toward the far end, with hollow rings for joints.
 
         Parameters
@@ -275,11 +286,13 @@ class Stage(Picture):
                 self._label((x, y), names[i], "soft", radius + 8)
         return self
 
-    def ghost(self, points):
+    def ghost(self, points: ArrayLike) -> Self:
         """A dotted line: the rest pose, or a pose to compare with."""
         return self._line(self._xy("points", points), "rig-ghost rig-soft")
 
-    def foot(self, ankle, heel=None, toe=None, ball=None, kind="forward", side=None, height=0.08):
+    def foot(self, ankle: ArrayLike, heel: ArrayLike | None = None, toe: ArrayLike | None = None,
+             ball: ArrayLike | None = None, kind: str = "forward", side: str | None = None,
+             height: float = 0.08) -> Self:
         """A plain wedge with a rounded instep; drawn before its chain, it lies under the ankle's ring.
 
         Parameters
@@ -292,24 +305,28 @@ class Stage(Picture):
             Of the ankle above a level sole [m].
         """
         marks = _marks("rig-bone", kind, side)
-        if (heel is None) != (toe is None):
+        top = self._xy("ankle", ankle)[0]
+        if heel is not None and toe is not None:
+            back, front = self._xy("heel", heel)[0], self._xy("toe", toe)[0]
+        elif heel is not None or toe is not None:
             raise ValueError("`heel` and `toe` must be given together, or neither for a level foot.")
-        ankle = self._xy("ankle", ankle)[0]
-        if heel is None:
-            if self.view not in ("side", "front"):
-                raise ValueError(f"`heel` and `toe` must be given in the {self.view} view.")
-            sole = ankle[1] + float(_check.positive("height", height)) * self._scale
-            back, front = (-0.06, 0.19) if self.view == "side" else (-0.045, 0.045)
-            heel, toe = (ankle[0] + back * self._scale, sole), (ankle[0] + front * self._scale, sole)
         else:
-            heel, toe = self._xy("heel", heel)[0], self._xy("toe", toe)[0]
-        bend = toe if ball is None else self._xy("ball", ball)[0]
-        self._shapes.append(f'<path class="{marks}" d="{self._foot_outline(ankle, heel, bend, toe)}"/>')
-        for start, end in ((heel, bend), (bend, toe), (toe, ankle), (ankle, heel)):
+            back, front = self._level_sole(top, height)
+        bend = front if ball is None else self._xy("ball", ball)[0]
+        self._shapes.append(f'<path class="{marks}" d="{self._foot_outline(top, back, bend, front)}"/>')
+        for start, end in ((back, bend), (bend, front), (front, top), (top, back)):
             self._solids.append((*start, *end, 3))
         return self
 
-    def _foot_outline(self, ankle, heel, ball, toe):
+    def _level_sole(self, ankle: Pair, height: float) -> tuple[Pair, Pair]:
+        """Heel and toe of a level foot."""
+        if self.view not in ("side", "front"):
+            raise ValueError(f"`heel` and `toe` must be given in the {self.view} view.")
+        sole = ankle[1] + float(_check.positive("height", height)) * self._scale
+        back, front = (-0.06, 0.19) if self.view == "side" else (-0.045, 0.045)
+        return (ankle[0] + back * self._scale, sole), (ankle[0] + front * self._scale, sole)
+
+    def _foot_outline(self, ankle: Pair, heel: Pair, ball: Pair, toe: Pair) -> str:
         broad = 0.09 * self._scale
         if self.view == "top":
             return _bone(heel, toe, broad / 2, broad * 0.4)
@@ -321,11 +338,12 @@ class Stage(Picture):
         back = f"Q{_p(over_heel)} {_p(heel)}" if end_on else ""
         return f"M{_p(heel)}L{_p(ball)}L{_p(toe)}Q{_p(over_toe)} {_p(ankle)}{back}Z"
 
-    def goal(self, point, label="goal", place=None):
+    def goal(self, point: ArrayLike, label: str = "goal", place: str | None = None) -> Self:
         """A green ring where the chain's end should be."""
         return self._ring(point, label, "goal", 18, place)
 
-    def pole(self, point, label="pole", knee=None, place=None):
+    def pole(self, point: ArrayLike, label: str = "pole", knee: ArrayLike | None = None,
+             place: str | None = None) -> Self:
         """A small diamond: the point the knee turns toward; a thin line to it if `knee` is given."""
         x, y = self._xy("pole", point)[0]
         if knee is not None:
@@ -333,17 +351,18 @@ class Stage(Picture):
         self._polygon([(x - 8, y), (x, y - 8), (x + 8, y), (x, y + 8)], "rig-joint rig-plain")
         return self._label((x, y), label, "plain", 14, place)
 
-    def control(self, points, label="", place=None):
+    def control(self, points: ArrayLike, label: str = "", place: str | None = None) -> Self:
         """The outline of a control, a closed line through `points`; its label stands by the first point."""
         xy = self._xy("points", points)
         self._polygon(xy, "rig-control rig-plain")
         return self._label(xy[0], label, "plain", 8, place)
 
-    def skin(self, points, kind="soft"):
+    def skin(self, points: ArrayLike, kind: str = "soft") -> Self:
         """A filled outline: skin seen flat."""
         return self._polygon(self._xy("points", points), _marks("rig-skin", kind))
 
-    def surface(self, vertices, triangles, kind="soft", lines=()):
+    def surface(self, vertices: ArrayLike, triangles: ArrayLike, kind: str = "soft",
+                lines: Sequence[ArrayLike] = ()) -> Self:
         """Skin as it is seen from outside: filled, with its outline and its folds, and with lines drawn on it.
 
         What lies beyond the limits of the view is cut off.
@@ -378,11 +397,11 @@ class Stage(Picture):
         self._solids += [(*start, *end, 2) for loop in loops for start, end in pairwise([*loop, loop[0]])]
         return self
 
-    def path(self, points, kind="plain", side=None):
+    def path(self, points: ArrayLike, kind: str = "plain", side: str | None = None) -> Self:
         """A line through `points`: the way something went; dashed for the right side."""
         return self._line(self._xy("points", points), _marks("rig-line", kind, side))
 
-    def dots(self, points, kind="plain"):
+    def dots(self, points: ArrayLike, kind: str = "plain") -> Self:
         """A small dot at each of `points`."""
         marks = _marks("rig-dot", kind)
         for x, y in self._xy("points", points):
@@ -390,7 +409,8 @@ class Stage(Picture):
             self._solids.append((x, y, x, y, 5))
         return self
 
-    def arrow(self, start, end, text="", kind="plain", place=None):
+    def arrow(self, start: ArrayLike, end: ArrayLike, text: str = "", kind: str = "plain",
+              place: str | None = None) -> Self:
         """An arrow from `start` to `end`, named at its head: an axis or a direction."""
         a, b = self._xy("start", start)[0], self._xy("end", end)[0]
         ux, uy = _unit(a, b)
@@ -400,7 +420,8 @@ class Stage(Picture):
         self._line([wings[0], b, wings[1]], marks)
         return self._label(b, text, kind, 10, place)
 
-    def measure(self, a, b, text, kind="miss", offset=0.0, place=None):
+    def measure(self, a: ArrayLike, b: ArrayLike, text: str, kind: str = "miss", offset: float = 0.0,
+                place: str | None = None) -> Self:
         """A dimension line from `a` to `b` with end ticks, and its number beside it, the loudest thing in the picture.
 
         Parameters
@@ -429,18 +450,20 @@ class Stage(Picture):
                 self._line([(near[0] + clear * nx, near[1] + clear * ny), far], f"{marks} rig-thin")
             self._line([(far[0] - 8 * nx, far[1] - 8 * ny), (far[0] + 8 * nx, far[1] + 8 * ny)], marks)
         self._line([start, end], marks)
-        sides = ("above", "below") if level else ("right", "left")
-        sides = sides if offset >= 0 else sides[::-1]
-        sides += ("right", "left") if level else ("above", "below")  # beyond its ends, where it is short
+        beside, beyond = ("above", "below"), ("right", "left")  # beyond its ends, where it is short
+        if not level:
+            beside, beyond = beyond, beside
+        sides = (*(beside if offset >= 0 else beside[::-1]), *beyond)
         middle = ((start[0] + end[0]) / 2, (start[1] + end[1]) / 2)
-        reach = tuple(12 + abs(e - s) / 2 for s, e in zip(start, end, strict=True))
+        reach = (12 + abs(end[0] - start[0]) / 2, 12 + abs(end[1] - start[1]) / 2)
         return self._label(middle, text, kind, reach, place, sides, NUMBER)
 
-    def note(self, point, text, kind="plain", place=None):
+    def note(self, point: ArrayLike, text: str, kind: str = "plain", place: str | None = None) -> Self:
         """Words beside `point`."""
         return self._label(self._xy("point", point)[0], text, kind, 8, place)
 
-    def arc(self, centre, start, end, text="", kind="plain", radius=38.0, place=None):
+    def arc(self, centre: ArrayLike, start: ArrayLike, end: ArrayLike, text: str = "", kind: str = "plain",
+            radius: float = 38.0, place: str | None = None) -> Self:
         """An angle at `centre`, from the direction of `start` the shorter way to that of `end`; `radius` in px."""
         marks = _marks("rig-line", kind)
         c, s, e = (self._xy(n, p)[0] for n, p in (("centre", centre), ("start", start), ("end", end)))
@@ -455,7 +478,7 @@ class Stage(Picture):
         return self._label((c[0] + radius * x, c[1] + radius * y), text, kind, 8, place,
                            (*sides, *(other for other in PLACES if other not in sides)), NUMBER)
 
-    def _xy(self, name, points):
+    def _xy(self, name: str, points: ArrayLike) -> list[Pair]:
         """`points` in px, as a list of pairs."""
         hint = "Points are (x, y, z) in metres, or (right, up) in the view."
         array = _check.numbers(name, points, "n", hint=hint)
@@ -466,30 +489,32 @@ class Stage(Picture):
         scale, left, high, top = self._scale, self._left, self._high, self._top
         return [((x - left) * scale, (high - y) * scale + top) for x, y in array.reshape(-1, 2).tolist()]
 
-    def _line(self, xy, marks):
+    def _line(self, xy: Sequence[Pair], marks: str) -> Self:
         self._shapes.append(f'<path class="{marks}" d="M{_way(xy)}"/>')
         self._solids += [(*start, *end, 2) for start, end in pairwise(xy)]
         return self
 
-    def _polygon(self, xy, marks):
+    def _polygon(self, xy: Sequence[Pair], marks: str) -> Self:
         self._line([*xy, xy[0]], marks)
         self._shapes[-1] = self._shapes[-1].replace('"/>', 'Z"/>')
         return self
 
-    def _ring(self, point, label, kind, radius, place):
+    def _ring(self, point: ArrayLike, label: str, kind: str, radius: int, place: str | None) -> Self:
         x, y = self._xy("point", point)[0]
         self._shapes.append(f'<circle class="rig-ring rig-{kind}" cx="{number(x)}" cy="{number(y)}" r="{radius}"/>')
         self._solids.append((x, y, x, y, radius + 2))
         return self._label((x, y), label, kind, radius + 6, place)
 
-    def _label(self, xy, text, kind, reach, place=None, sides=PLACES, size=TEXT):
+    def _label(self, xy: Pair, text: str, kind: str, reach: float | Pair, place: str | None = None,
+               sides: Sequence[str] = PLACES, size: int = TEXT) -> Self:
         if text:
             places = (_check.choice("place", place, PLACES),) if place else sides
             self._labels.append(Label(xy, str(text), _check.choice("kind", kind, KINDS), reach, places, size))
         return self
 
-    def _inner(self):
-        boxes, words = [], []
+    def _inner(self) -> str:
+        boxes: list[Box] = []
+        words = []
         view = (EDGE, self._top + 2, self.width - EDGE, self.height - EDGE)
         for label in sorted(self._labels, key=lambda label: -label.size):  # numbers choose first
             markup, box = label.placed(view, self._solids, boxes)
@@ -504,27 +529,26 @@ class Label:
     They keep `reach` px from it: one number, or one for the sides and one for above and below.
     """
 
-    def __init__(self, xy, text, kind, reach, places, size):
+    def __init__(self, xy: Pair, text: str, kind: str, reach: float | Pair, places: Sequence[str], size: int) -> None:
         self.xy, self.text, self.kind, self.reach, self.places, self.size = xy, text, kind, reach, places, size
         self.width = text_width(text, size)
 
-    def placed(self, view, solids, boxes):
-        """The markup, and the box (left, top, right, bottom) it fills."""
-        best = None
-        for place, box in self._boxes():
-            box = _inside(box, view)
-            touched = sum(_touches(solid, box) for solid in solids) + 3 * sum(_overlap(box, other) for other in boxes)
-            if best is None or touched < best[0]:
-                best = touched, place, box
+    def placed(self, view: Box, solids: Sequence[Solid], boxes: Sequence[Box]) -> tuple[str, Box]:
+        """The markup, and the box it fills."""
+        least = math.inf
+        for tried, room in self._boxes():
+            room = _inside(room, view)
+            touched = sum(_touches(solid, room) for solid in solids) + 3 * sum(_overlap(room, other) for other in boxes)
+            if touched < least:
+                least, place, box = touched, tried, room
             if touched == 0:
                 break
-        _, place, box = best
         anchor, x = {"right": ("start", box[0]), "left": ("end", box[2])}.get(place, ("middle", (box[0] + box[2]) / 2))
         marks = f"rig-{self.kind}" + (" rig-number" if self.size == NUMBER else "")
         return (f'<text class="{marks}" x="{number(x)}" y="{number(box[3] - 0.2 * self.size)}" text-anchor="{anchor}">'
                 f"{_text(self.text)}</text>", box)
 
-    def _boxes(self):
+    def _boxes(self) -> Iterator[tuple[str, Box]]:
         x, y = self.xy
         w, h = self.width, self.size
         aside, along = self.reach if isinstance(self.reach, tuple) else (self.reach, self.reach)
@@ -539,9 +563,9 @@ class Label:
                 yield place, (left, top, left + w, top + h)
 
 
-def heading_markup(title, width):
+def heading_markup(title: str, width: float) -> tuple[str, int]:
     """A title broken into lines that fit, and the height it takes in px."""
-    lines = []
+    lines: list[str] = []
     for word in title.split():
         longer = f"{lines[-1]} {word}" if lines else word
         if lines and text_width(longer, TITLE) <= width:
@@ -553,13 +577,13 @@ def heading_markup(title, width):
     return "".join(texts), 24 * len(lines) + 10 if lines else 0
 
 
-def text_width(text, size):
+def text_width(text: str, size: int) -> float:
     """A generous estimate of the width of `text` in px, the same on every machine whatever fonts it has."""
     wide = 1.1 if size > TEXT else 1.0  # larger words are bolder
     return wide * size * sum(0.36 if c in " .,:;'|!iljtfrI()[]" else 0.98 if c in "mwMW—…%" else 0.66 for c in text)
 
 
-def _view_axes(view, yaw_deg, pitch_deg):
+def _view_axes(view: str, yaw_deg: float, pitch_deg: float) -> Floats:
     """The directions right and up in the picture as the columns of a (3, 2) array."""
     yaw, pitch = (math.radians(float(_check.numbers(name, angle)))
                   for name, angle in (("yaw_deg", yaw_deg), ("pitch_deg", pitch_deg)))
@@ -572,7 +596,7 @@ def _view_axes(view, yaw_deg, pitch_deg):
     return np.array([right, up], dtype=float).T
 
 
-def _check_corners(name, value, count):
+def _check_corners(name: str, value: ArrayLike, count: int) -> Ints:
     """Numbers of vertices, as whole numbers below `count`."""
     numbers = _check.numbers(name, value, *([3] if name == "triangles" else ["n"]))
     whole = numbers.astype(np.int64)
@@ -582,11 +606,11 @@ def _check_corners(name, value, count):
     return whole
 
 
-def _borders(triangles, count):
+def _borders(triangles: Ints, count: int) -> list[list[int]]:
     """The closed lines around some of a mesh's triangles, each as the numbers of its vertices."""
     edges = np.stack([triangles, np.roll(triangles, -1, axis=1)], axis=-1).reshape(-1, 2)
     codes, opposite = edges @ [count, 1], edges @ [1, count]
-    ways = {}
+    ways: dict[int, list[int]] = {}
     for start, end in edges[~np.isin(codes, opposite, kind="sort")].tolist():
         ways.setdefault(start, []).append(end)
     loops = []
@@ -601,18 +625,18 @@ def _borders(triangles, count):
     return loops
 
 
-def _seen_parts(line, seen):
+def _seen_parts(line: Floats, seen: Bools) -> list[list[Pair]]:
     """The stretches of a line, shape (n, 2), whose points are seen, of at least two points each."""
     changes = np.flatnonzero(np.diff(seen)) + 1
     return [part.tolist() for part, shown in zip(np.split(line, changes), np.split(seen, changes), strict=True)
             if shown[0] and len(part) > 1]
 
 
-def _way(points):
+def _way(points: Sequence[Pair]) -> str:
     return "L".join(map(_p, points))
 
 
-def _marks(shape, kind, side=None):
+def _marks(shape: str, kind: str, side: str | None = None) -> str:
     """The class names of a shape: what it is, its kind, and its side's outline."""
     _check.choice("kind", kind, KINDS)
     if side is not None:
@@ -620,7 +644,7 @@ def _marks(shape, kind, side=None):
     return f"{shape} rig-{kind}" + (" rig-dashed" if side == "R" else "")
 
 
-def _bone(start, end, wide, narrow):
+def _bone(start: Pair, end: Pair, wide: float, narrow: float) -> str:
     """The outline of a bone: rounded at both ends, tapering toward the far joint."""
     ux, uy = _unit(start, end)
     sides = [(x + s * r * -uy, y + s * r * ux) for (x, y), r, s in
@@ -629,20 +653,20 @@ def _bone(start, end, wide, narrow):
     return f"M{one}A{number(wide)} {number(wide)} 0 0 1 {two}L{three}A{number(narrow)} {number(narrow)} 0 0 1 {four}Z"
 
 
-def _unit(a, b):
+def _unit(a: Pair, b: Pair) -> Pair:
     """The direction from `a` to `b`; straight down the picture where they coincide."""
     length = math.hypot(b[0] - a[0], b[1] - a[1])
     return ((b[0] - a[0]) / length, (b[1] - a[1]) / length) if length > 1e-6 else (0.0, 1.0)
 
 
-def _off_line(point, a, b):
+def _off_line(point: Pair, a: Pair, b: Pair) -> Pair:
     """The way to `point` from the line through `a` and `b`, square to it."""
     ux, uy = _unit(a, b)
     across = (point[0] - a[0]) * -uy + (point[1] - a[1]) * ux
     return -uy * across, ux * across
 
 
-def _touches(solid, box):
+def _touches(solid: Solid, box: Box) -> bool:
     """Whether a thick segment (x1, y1, x2, y2, half width) touches a box: separating axes, so exact for r = 0."""
     x1, y1, x2, y2, r = solid
     left, top, right, bottom = box[0] - r, box[1] - r, box[2] + r, box[3] + r
@@ -654,29 +678,29 @@ def _touches(solid, box):
     return min(sides) <= 0 <= max(sides)
 
 
-def _overlap(a, b):
+def _overlap(a: Box, b: Box) -> bool:
     return a[0] < b[2] and b[0] < a[2] and a[1] < b[3] and b[1] < a[3]
 
 
-def _inside(box, view):
+def _inside(box: Box, view: Box) -> Box:
     """`box` moved into `view`."""
     dx = max(view[0] - box[0], 0) or min(view[2] - box[2], 0)
     dy = max(view[1] - box[1], 0) or min(view[3] - box[3], 0)
     return box[0] + dx, box[1] + dy, box[2] + dx, box[3] + dy
 
 
-def number(value):
+def number(value: float) -> str:
     """A number of px to one decimal, never −0; the nudge keeps halves from rounding differently elsewhere."""
     return f"{round(value + 1e-6, 1) + 0.0:g}" if abs(value) < 1e5 else f"{math.copysign(1e5, value):g}"
 
 
-def _p(xy):
+def _p(xy: Pair) -> str:
     return f"{number(xy[0])} {number(xy[1])}"
 
 
-def _text(text):
+def _text(text: str) -> str:
     return escape(text, quote=False)
 
 
-def _sentence(text):
+def _sentence(text: str) -> str:
     return text if not text or text.endswith((".", "?", "!")) else text + "."
