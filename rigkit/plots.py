@@ -7,12 +7,20 @@ file is small, sharp, readable by tests and by screen readers, and the same on e
 import copy
 import io
 import re
+from collections.abc import Mapping, Sequence
+from contextlib import AbstractContextManager
 from itertools import pairwise
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from rigkit import _check
-from rigkit.stage import EDGE, INKS, KINDS, NUMBER, TEXT, Label, Picture, heading_markup, number, text_width
+from rigkit._types import ArrayLike, Floats
+from rigkit.stage import EDGE, INKS, KINDS, NUMBER, TEXT, Label, Picture, Solid, heading_markup, number, text_width
+
+if TYPE_CHECKING:  # loaded when something is drawn
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
 # Curves differ by line style as well as by hue, in this order unless `kinds` says otherwise.
 HUES = ("inverse", "forward", "goal", "plain", "miss", "soft")
@@ -21,7 +29,7 @@ WIDE = 2.75  # px
 CURVE = "curve"  # the group of a curve that can be drawn anew
 NO_ZERO = "A logarithmic axis has no zero."
 
-_SETTINGS = {
+_SETTINGS: dict[Any, Any] = {
     "svg.hashsalt": "rigkit", "svg.fonttype": "none", "font.family": "DejaVu Sans", "font.size": TEXT,
     "axes.edgecolor": INKS["soft"][0], "axes.labelcolor": INKS["ink"][0], "axes.linewidth": 1.25,
     "axes.spines.top": False, "axes.spines.right": False, "axes.grid": True, "axes.axisbelow": True,
@@ -36,11 +44,12 @@ _NAMES = {ink: name for name, (ink, _) in reversed(INKS.items())}  # a light ink
 class Plot(Picture):
     """A drawn chart; made by `curves` and `bars`."""
 
-    def __init__(self, title, desc, width, height, body, axes=None):
+    def __init__(self, title: str, desc: str, width: int, height: int, body: str,
+                 axes: "_Axes | None" = None) -> None:
         self._pieces, self._axes, self._mark = _pieces(body), axes, ""
         super().__init__(title, desc, width, height)
 
-    def at(self, x, text=""):
+    def at(self, x: float, text: str = "") -> "Plot":
         """The same curves with a marker at `x` on each of them, and optionally a number beside it.
 
         Only the marker is drawn anew. `x` beyond the axis is held at its end.
@@ -57,7 +66,7 @@ class Plot(Picture):
         """
         if self._axes is None:
             raise ValueError("`at` needs curves; bars have no x to mark.")
-        at, ring_ys, hues = self._axes.mark(_check.numbers("x", x))
+        at, ring_ys, hues = self._axes.mark(float(_check.numbers("x", x)))
         top, bottom = self._axes.top, self._axes.bottom
         shapes = [f'<path class="rig-line rig-thin rig-plain" d="M{number(at)} {number(top)}V{number(bottom)}"/>']
         shapes += [f'<circle class="rig-joint rig-{hue}" cx="{number(at)}" cy="{number(y)}" r="6"/>'
@@ -70,7 +79,7 @@ class Plot(Picture):
         marked._mark = "".join(shapes)
         return marked
 
-    def with_lines(self, lines):
+    def with_lines(self, lines: Mapping[str, ArrayLike]) -> "Plot":
         """The same chart with some of its curves drawn anew, over the same x and in the same axes.
 
         Only their paths are made again, quickly enough for a slider; a marker has to be set again.
@@ -84,28 +93,30 @@ class Plot(Picture):
         -------
         Plot
         """
-        if len(self._pieces) == 1:
+        if self._axes is None or len(self._pieces) == 1:
             raise ValueError("`with_lines` needs curves without dots; dots and bars stay where they were drawn.")
         unknown = [name for name in lines if name not in self._axes.names]
         if unknown:
             raise ValueError(f"`lines` must name curves, among {', '.join(self._axes.names)}; "
                              f"got {', '.join(map(str, unknown))}.")
-        drawn = copy.copy(self)
-        drawn._axes, drawn._pieces, drawn._mark = copy.copy(self._axes), [*self._pieces], ""
-        drawn._axes.ys = [*self._axes.ys]
+        drawn, axes = copy.copy(self), copy.copy(self._axes)
+        drawn._axes, drawn._pieces, drawn._mark = axes, [*self._pieces], ""
+        axes.ys = [*self._axes.ys]
         for name, y in lines.items():
-            i = self._axes.names.index(name)
-            ys = drawn._axes.ys[i] = self._axes.px_of(name, y)
+            i = axes.names.index(name)
+            ys = axes.ys[i] = axes.px_of(name, y)
             drawn._pieces[2 * i + 1] = "M" + "L".join(
-                f"{number(x)} {number(y)}" for x, y in zip(self._axes.xs.tolist(), ys.tolist(), strict=True))
+                f"{number(x)} {number(y)}" for x, y in zip(axes.xs.tolist(), ys.tolist(), strict=True))
         return drawn
 
-    def _inner(self):
+    def _inner(self) -> str:
         return "".join(self._pieces) + self._mark
 
 
-def curves(x, lines, xlabel, ylabel, title="", desc="", *, log_x=False, log_y=False, bands=None, spans=None,
-           kinds=None, dots=False, ylim=None, width=600, height=380):
+def curves(x: ArrayLike, lines: Mapping[str, ArrayLike], xlabel: str, ylabel: str, title: str = "", desc: str = "", *,
+           log_x: bool = False, log_y: bool = False, bands: Mapping[str, Sequence[ArrayLike]] | None = None,
+           spans: Mapping[str, Sequence[float]] | None = None, kinds: Mapping[str, str] | None = None,
+           dots: bool = False, ylim: Sequence[float] | None = None, width: int = 600, height: int = 380) -> Plot:
     """Curves over a common x.
 
     Parameters
@@ -160,15 +171,15 @@ def curves(x, lines, xlabel, ylabel, title="", desc="", *, log_x=False, log_y=Fa
         if ylim is not None:
             axes.set_ylim(*_check.numbers("ylim", ylim, 2).reshape(2))
         for name, ends in (spans or {}).items():
-            low, high = _check.numbers(name, ends, 2).reshape(2)
-            axes.axvspan(low, high, color=INKS["soft"][0], alpha=0.18, linewidth=0)
-            axes.text((low + high) / 2, 0.985, name, transform=axes.get_xaxis_transform(), ha="center", va="top",
+            start, end = _check.numbers(name, ends, 2).reshape(2).tolist()
+            axes.axvspan(start, end, color=INKS["soft"][0], alpha=0.18, linewidth=0)
+            axes.text((start + end) / 2, 0.985, name, transform=axes.get_xaxis_transform(), ha="center", va="top",
                       color=INKS["soft-text"][0])
         for axis, log in ((axes.xaxis, log_x), (axes.yaxis, log_y)):
             if log:
-                low, high = axis.get_view_interval()
+                least, most = axis.get_view_interval()
                 axis.set_major_formatter(_power)
-                axis.set_minor_formatter(_power if high < 10 * low else lambda value, place: "")
+                axis.set_minor_formatter(_power if most < 10 * least else lambda value, place: "")
         axes.set_xlabel(xlabel)
         axes.set_ylabel(ylabel)
         if len(lines) > 1 or bands:
@@ -180,7 +191,8 @@ def curves(x, lines, xlabel, ylabel, title="", desc="", *, log_x=False, log_y=Fa
     return Plot(title or name, desc or f"{name}: {', '.join(lines)}.", width, height, body, where)
 
 
-def bars(values, xlabel, title="", desc="", *, form="{:.1f}", kinds=None, width=600):
+def bars(values: Mapping[str, float], xlabel: str, title: str = "", desc: str = "", *, form: str = "{:.1f}",
+         kinds: Mapping[str, str] | None = None, width: int = 600) -> Plot:
     """Level bars, one for each name, with their numbers at their ends.
 
     Parameters
@@ -219,7 +231,7 @@ def bars(values, xlabel, title="", desc="", *, form="{:.1f}", kinds=None, width=
 class _Axes:
     """Where data lie in the picture, in px, for a marker that moves without matplotlib."""
 
-    def __init__(self, axes, height, x, lines, hues):
+    def __init__(self, axes: "Axes", height: int, x: Floats, lines: Mapping[str, Floats], hues: list[str]) -> None:
         box = axes.get_window_extent()
         self.left, self.right, self.top, self.bottom = box.x0, box.x1, height - box.y1, height - box.y0
         self.log = axes.get_xscale() == "log"
@@ -230,7 +242,7 @@ class _Axes:
         self.log_y, self.ylim = axes.get_yscale() == "log", axes.get_ylim()
         self.ys = [self.px_of(name, y) for name, y in lines.items()]
 
-    def px_of(self, name, y):
+    def px_of(self, name: str, y: ArrayLike) -> Floats:
         """How far down the picture the values of a curve lie."""
         y = _check.numbers(name, y, "n")
         if y.shape != self.xs.shape:
@@ -240,43 +252,45 @@ class _Axes:
             low, high, y = np.log(low), np.log(high), np.log(_check.positive(name, y, hint=NO_ZERO))
         return self.bottom + (y - low) / (high - low) * (self.top - self.bottom)
 
-    def near(self, at, reach):
+    def near(self, at: float, reach: float) -> list[Solid]:
         """What words should keep clear of around `at`: the marker's line and the curves, as thick segments."""
         first, last = np.searchsorted(self.xs, (at - reach, at + reach))
         some = slice(max(first - 1, 0), last + 1, max(1, (last - first) // 8))  # chords are near enough, and quick
-        xs, solids = self.xs[some].tolist(), [(at, self.top, at, self.bottom, 2)]
+        xs = self.xs[some].tolist()
+        solids: list[Solid] = [(at, self.top, at, self.bottom, 2)]
         for ys in self.ys:
             points = zip(xs, ys[some].tolist(), strict=True)
             solids += [(*start, *end, 5) for start, end in pairwise(points)]
         return solids
 
-    def mark(self, x):
+    def mark(self, x: float) -> tuple[float, list[float], list[str]]:
         """The place of `x`, and of every curve there, along the lines as they are drawn."""
-        x = min(max(float(x), self.low), self.high)
+        x = min(max(x, self.low), self.high)
         share = np.log(x / self.low) / np.log(self.high / self.low) if self.log else (
             (x - self.low) / (self.high - self.low))
         at = self.left + share * (self.right - self.left)
         return at, [float(np.interp(at, self.xs, ys)) for ys in self.ys], self.hues
 
 
-def _checked(x, lines, log_x, log_y):
+def _checked(x: ArrayLike, lines: Mapping[str, ArrayLike], log_x: bool,
+             log_y: bool) -> tuple[Floats, dict[str, Floats]]:
     x = _check.numbers("x", x, "n")
     if x.ndim != 1 or len(x) < 2 or not (np.diff(x) > 0).all():
         raise ValueError(f"`x` must be two or more rising numbers; got shape {x.shape}. Sort the values first.")
     if not 1 <= len(lines) <= len(STYLES):
         raise ValueError(f"`lines` must be one to {len(STYLES)} curves; got {len(lines)}. Make two plots of more.")
-    lines = {name: _check.numbers(name, y, "n") for name, y in lines.items()}
-    for name, y in lines.items():
+    checked = {name: _check.numbers(name, y, "n") for name, y in lines.items()}
+    for name, y in checked.items():
         if y.shape != x.shape:
             raise ValueError(f"`{name}` must have as many values as `x`; got shapes {y.shape} and {x.shape}.")
         if log_y:
             _check.positive(name, y, "n", hint=NO_ZERO)
     if log_x:
         _check.positive("x", x, "n", hint=NO_ZERO)
-    return x, lines
+    return x, checked
 
 
-def _hues(lines, kinds):
+def _hues(lines: Mapping[str, Floats], kinds: Mapping[str, str] | None) -> list[str]:
     kinds = kinds or {}
     unknown = [name for name in kinds if name not in lines]
     if unknown:
@@ -284,52 +298,53 @@ def _hues(lines, kinds):
     return [_check.choice("kinds", kinds.get(name, hue), KINDS) for name, hue in zip(lines, HUES, strict=False)]
 
 
-def _begin(title, width, height):
+def _begin(title: str, width: int, height: int) -> "tuple[Figure, Axes, str, AbstractContextManager[None]]":
     """A figure with room for its title, its axes, the title's markup, and the settings to draw under."""
     import matplotlib
     from matplotlib.figure import Figure
+    from matplotlib.layout_engine import ConstrainedLayoutEngine
 
     heading, top = heading_markup(title, width)
     with matplotlib.rc_context(_SETTINGS):
-        figure = Figure(figsize=(_check.count("width", width, 200) / 72, height / 72), layout="constrained")
-        figure.get_layout_engine().set(w_pad=12 / 72, h_pad=3 / 72, rect=(0, 0, 1, 1 - top / height))
+        layout = ConstrainedLayoutEngine(w_pad=12 / 72, h_pad=3 / 72, rect=(0, 0, 1, 1 - top / height))
+        figure = Figure(figsize=(_check.count("width", width, 200) / 72, height / 72), layout=layout)
         return figure, figure.add_subplot(), heading, matplotlib.rc_context(_SETTINGS)
 
 
-def _columns(names, width):
+def _columns(names: Sequence[str], width: int) -> int:
     """How many of a key's entries fit side by side; too wide a key would leave its axes no room."""
     entry = max(text_width(name, TEXT) for name in names) + 4 * TEXT
     return max(1, min(3, int((width - 6 * TEXT) / entry)))
 
 
-def _ink(kind):
+def _ink(kind: str) -> str:
     return INKS["ink" if kind == "plain" else kind][0]
 
 
-def _power(value, place):
+def _power(value: float, place: float | None) -> str:
     """A tick on a logarithmic axis: 0.01, 1, 100, else a power of ten."""
     if 0.001 <= value <= 10000:
         return f"{value:g}"
     return "10" + f"{round(np.log10(value))}".translate(str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹"))
 
 
-def _pieces(body):
+def _pieces(body: str) -> list[str]:
     """A chart's markup cut where its curves are: what stands before the first, its path, what follows, the next …"""
     pieces = re.split(rf'<g id="{CURVE}"><path d="([^"]*)', body)
     pieces[:-1:2] = [text + '<g><path d="' for text in pieces[:-1:2]]
     return pieces
 
 
-def _markup(figure):
+def _markup(figure: "Figure") -> str:
     """The figure's SVG without its frame: our inks and font, no ids of groups, numbers to two decimals."""
     text = io.StringIO()
     figure.savefig(text, format="svg", transparent=True, metadata={"Date": None, "Creator": None})
-    body = re.search(r"<svg[^>]*>(.*)</svg>", text.getvalue(), re.DOTALL)[1]
+    body = text.getvalue().partition("<svg")[2].partition(">")[2].rpartition("</svg>")[0]
     body = re.sub(r"<metadata>.*?</metadata>|<style.*?</style>|<!--.*?-->", "", body, flags=re.DOTALL)
     return f'<g class="rig-plot">{re.sub("<[^>]*>", _tag, re.sub(chr(10) + " *", "", body))}</g>'
 
 
-def _tag(match):
+def _tag(match: re.Match[str]) -> str:
     """One tag of matplotlib's, made ours."""
     tag = re.sub(rf'^<g id="(?!{CURVE}")[^"]*"', "<g", match[0]).replace("xlink:href", "href")
     tag = re.sub(r" font-family: [^;\"]*;| transform=\"rotate\(-?0 [^\"]*\)\"", "", tag)
