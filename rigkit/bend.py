@@ -12,13 +12,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from rigkit import _check
+from rigkit import _check, _say
 from rigkit._chain import columns, in_space, lengths, prepared, turn_toward, two_passes
 from rigkit._xyz import cross, dot, minus, packed, split
 
 
 @dataclass(frozen=True)
-class Bend:
+class Bend(_say.Shown):
     """A measured bend.
 
     Attributes
@@ -31,6 +31,10 @@ class Bend:
 
     angle: np.ndarray
     cost: np.ndarray
+
+    def __repr__(self) -> str:
+        return _say.line(self, _say.angle(self.angle), f"costs {_say.share(self.cost)} of full reach",
+                         batch=_say.batch(self.angle))
 
 
 def jacobian(points, axes=None):

@@ -14,7 +14,7 @@ from types import MappingProxyType
 
 import numpy as np
 
-from rigkit import _check
+from rigkit import _check, _say
 from rigkit import frames as fr
 
 CAUTION = "Population averages, for drawing and teaching; not for clinical or ergonomic use."
@@ -35,7 +35,7 @@ JOINT_MOTIONS = MappingProxyType({
 
 
 @dataclass(frozen=True)
-class SegmentLengths:
+class SegmentLengths(_say.Shown):
     """Lengths in metres, each of the shape of the stature asked for; None where the table has no such number."""
 
     thigh: np.ndarray
@@ -47,6 +47,10 @@ class SegmentLengths:
     ball_length: np.ndarray | None = None
     foot_breadth: np.ndarray | None = None
     pelvis_breadth: np.ndarray | None = None
+
+    def __repr__(self) -> str:
+        return _say.line(self, *(f"{name.replace('_', ' ')} {_say.length(value)}" for name, value in vars(self).items()
+                                 if value is not None), batch=_say.batch(self.thigh))
 
 
 def segment_lengths(stature, table="drillis-contini"):
@@ -77,7 +81,7 @@ def segment_lengths(stature, table="drillis-contini"):
 
 
 @dataclass(frozen=True)
-class Pelvis:
+class Pelvis(_say.Shown):
     """What the pelvic landmarks say.
 
     Attributes
@@ -94,6 +98,10 @@ class Pelvis:
     frame: np.ndarray
     width: np.ndarray
     depth: np.ndarray
+
+    def __repr__(self) -> str:
+        return _say.line(self, f"width {_say.length(self.width)}", f"depth {_say.length(self.depth)}",
+                         f"origin {_say.origin(self.frame)}", batch=_say.batch(self.width))
 
 
 def pelvis(left_asis, right_asis, left_psis, right_psis):
@@ -131,11 +139,15 @@ def pelvis(left_asis, right_asis, left_psis, right_psis):
 
 
 @dataclass(frozen=True)
-class HipCentres:
+class HipCentres(_say.Shown):
     """The two hip joint centres in the pelvis frame, each of shape (..., 3), metres."""
 
     left: np.ndarray
     right: np.ndarray
+
+    def __repr__(self) -> str:
+        return _say.line(self, f"left {_say.point(self.left)}",
+                         f"right {_say.point(self.right)} from the ASISs' middle", batch=_say.batch(self.left, 1))
 
 
 def hip_centres(method="harrington", *, pelvis_width=None, pelvis_depth=None, leg_length=None, pelvis_height=None,
@@ -212,13 +224,17 @@ def _davis(method, measures):
 
 
 @dataclass(frozen=True)
-class JointRange:
+class JointRange(_say.Shown):
     """How far a joint turns on average: from `low` (zero or below) to `high`, radians, and each number's status."""
 
     low: float
     high: float
     low_status: str
     high_status: str
+
+    def __repr__(self) -> str:
+        return _say.line(self, f"{_say.angle(self.low)} ({self.low_status}) to {_say.angle(self.high)} "
+                               f"({self.high_status})")
 
     def outside(self, angles):
         """How far angles lie outside, radians: below `low` negative, above `high` positive, inside zero."""
@@ -280,12 +296,16 @@ def _range_row(motion, table, sex, age):
 
 
 @dataclass(frozen=True)
-class Source:
+class Source(_say.Shown):
     """A cited work, and how many of our numbers come from it by status."""
 
     key: str
     citation: str
     statuses: dict
+
+    def __repr__(self) -> str:
+        return _say.line(self, f"{self.key} ({self.citation})",
+                         *(f"{n} {status}" for status, n in self.statuses.items()))
 
 
 def sources():

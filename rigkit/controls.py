@@ -11,7 +11,7 @@ from math import isfinite
 
 import numpy as np
 
-from rigkit import _check, rotation
+from rigkit import _check, _say, rotation
 from rigkit import frames as fr
 
 CHANNELS = ("shift_x", "shift_y", "shift_z", "turn_x", "turn_y", "turn_z")
@@ -22,7 +22,7 @@ _PLACES = {channel: i for i, channel in enumerate(CHANNELS)}
 
 
 @dataclass(frozen=True, eq=False)
-class Follow:
+class Follow(_say.Shown):
     """One leader of a control, and what of it is followed.
 
     Attributes
@@ -53,9 +53,15 @@ class Follow:
         if self.gap is not None:
             object.__setattr__(self, "gap", fr.check_frames("gap", self.gap))
 
+    def __repr__(self) -> str:
+        what = {"both": "place and turn", "position": "place, not its turn", "turn": "turn, not its place"}[self.what]
+        return _say.line(self, f"{what} of {_say.name(self.leader)}", f"weight {_say.amount(self.weight, '', 2)}",
+                         "gap as at rest" if self.gap is None else f"gap {_say.frame(self.gap)}",
+                         batch=_say.batch(self.weight))
+
 
 @dataclass(frozen=True, eq=False)
-class Control:
+class Control(_say.Shown):
     """What an animator moves.
 
     Attributes
@@ -110,6 +116,16 @@ class Control:
         for name in self.locked:
             low[_channel(self.name, name)] = high[_channel(self.name, name)] = 0.0
         put(self, "_bounds", np.stack([low, high]))
+
+    def __repr__(self) -> str:
+        leaders = [f"{_say.name(leader.leader)} ({leader.what}, weight {_say.amount(leader.weight, '', 2)})"
+                   for leader in self.follows]
+        follows = f"follows {', '.join(leaders)}" if leaders else "follows nothing"
+        return _say.line(self, _say.name(self.name), f"rest {_say.origin(self.rest)}",
+                         follows if self.parent is None else f"below {_say.name(self.parent)}",
+                         f"locked {', '.join(self.locked)}" if self.locked else "",
+                         f"limited {', '.join(self.limits)}" if self.limits else "",
+                         "stays elsewhere than at rest" if self.stays is not None else "")
 
     @property
     def home(self):

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from rigkit import _check
+from rigkit import _check, _say
 from rigkit.puppets import Puppet
 
 PIVOTS = ("heel", "ball", "toe")
@@ -17,7 +17,7 @@ BALL_LIMIT = np.radians(40.0)  # common practice, no source
 
 
 @dataclass(frozen=True)
-class Foot:
+class Foot(_say.Shown):
     """A foot standing flat, from the side: four points (forward, height) in its own frame, metres.
 
     Attributes
@@ -55,9 +55,13 @@ class Foot:
             raise ValueError("`heel`, `ankle`, `ball` and `toe` must follow each other forward; got "
                              f"{heel.tolist()}, {ankle.tolist()}, {ball.tolist()}, {toe.tolist()}.")
 
+    def __repr__(self) -> str:
+        return _say.line(self, *(f"{name} {_say.point(getattr(self, name))}" for name in ("ankle", *PIVOTS)),
+                         "forward and up", batch=_say.batch(self.ankle, 1))
+
 
 @dataclass(frozen=True)
-class FootRoll:
+class FootRoll(_say.Shown):
     """A rolled foot, seen from its foot frame.
 
     Attributes
@@ -77,6 +81,11 @@ class FootRoll:
     foot_turn: np.ndarray
     toe_turn: np.ndarray
     pivot: np.ndarray
+
+    def __repr__(self) -> str:
+        return _say.line(self, f"about the {_say.names(np.unique(self.pivot))}",
+                         f"foot turned {_say.angle(self.foot_turn)}", f"toes {_say.angle(self.toe_turn)}",
+                         f"ankle {_say.point(self.ankle)}", batch=_say.batch(self.foot_turn))
 
 
 def of_puppet(puppet):

@@ -13,7 +13,7 @@ from functools import cache, cached_property
 
 import numpy as np
 
-from rigkit import _check, body, foot, two_bone
+from rigkit import _check, _say, body, foot, two_bone
 from rigkit.leg import CARRIED_THIGH, LegRig
 from rigkit.puppets import Puppet
 from rigkit.skeleton import SIDE_TAGS
@@ -150,7 +150,7 @@ PELVIS_TILT = float(np.deg2rad((_pace("free", "pelvis_tilt_min_deg") + _pace("fr
 
 
 @dataclass(frozen=True)
-class Pace:
+class Pace(_say.Shown):
     """How fast and with what steps, each of the leg length's shape: m/s, metres, steps a second, and the share of
     the cycle a foot is down."""
 
@@ -158,6 +158,13 @@ class Pace:
     step_length: np.ndarray
     cadence: np.ndarray
     stance_share: np.ndarray
+
+    def __repr__(self) -> str:
+        return _say.line(self, f"speed {_say.amount(self.speed, ' m/s', 2)}",
+                         f"steps of {_say.length(self.step_length)}",
+                         f"{_say.amount(self.cadence, '', 2)} of them a second",
+                         f"a foot is down for {_say.amount(self.stance_share, ' %', 1, 100.0)} of its cycle",
+                         batch=_say.batch(self.speed))
 
 
 def pace(leg_length, group="free"):
@@ -204,7 +211,7 @@ def stance_share(speed, leg_length):
 
 
 @dataclass(frozen=True)
-class Walk:
+class Walk(_say.Shown):
     """A walk along +Z from the world's origin, frame by frame; f frames, two sides (left, right).
 
     Attributes
@@ -244,6 +251,12 @@ class Walk:
     points: np.ndarray
     foot_pitch: np.ndarray
     miss: np.ndarray
+
+    def __repr__(self) -> str:
+        return _say.line(self, _say.name(self.puppet.name), "feet planted" if self.planted else "feet not planted",
+                         _say.amount(self.speed, " m/s", 2), f"steps of {_say.length(self.step_length)}",
+                         f"{_say.count(len(self.times), 'frame')} in {_say.amount(np.ptp(self.times), ' s', 2)}",
+                         f"angles of {self.table}", f"miss {_say.small(self.miss)}")
 
     @property
     def joints(self):
@@ -520,13 +533,17 @@ def toe_offs(stance):
 
 
 @dataclass(frozen=True)
-class Pop:
+class Pop(_say.Shown):
     """A leg that snaps straight or out of straight: its side tag, the frame it ends in, its fastest bend in degrees
     a second."""
 
     side: str
     frame: int
     speed_deg: float
+
+    def __repr__(self) -> str:
+        return _say.line(self, f"{ {'L_': 'left', 'R_': 'right'}.get(self.side, self.side)} leg", f"frame {self.frame}",
+                         f"{_say.amount(self.speed_deg, '°', 0)} a second")
 
 
 def extension_pops(walk, near=0.99, fastest_deg=600.0):

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from rigkit import _check, placement, rotation, two_bone
+from rigkit import _check, _say, placement, rotation, two_bone
 from rigkit import controls as ct
 from rigkit import foot as ft
 from rigkit import frames as fr
@@ -24,7 +24,7 @@ _STRAIGHT_DEG = 1e-9  # below this a bend is rounding, and the hinge axis is squ
 
 
 @dataclass(frozen=True, eq=False)
-class LegPose:
+class LegPose(_say.Shown):
     """A posed rig.
 
     Attributes
@@ -47,9 +47,16 @@ class LegPose:
     miss: np.ndarray
     guided: np.ndarray
 
+    def __repr__(self) -> str:
+        world = np.asarray(self.world)
+        return _say.line(self, f"pelvis {_say.origin(world[..., 0, :, :]) if world.ndim > 2 else ''}",
+                         f"bend {_say.sides(self.flexion, _say.angle)}", f"miss {_say.sides(self.miss, _say.small)}",
+                         _say.truth(np.all(self.guided), "both knees guided", "a knee without guide"),
+                         batch=_say.batch(self.flexion, 1))
+
 
 @dataclass(frozen=True, eq=False)
-class LegAngles:
+class LegAngles(_say.Shown):
     """Both legs' joint angles as anatomy has them; left, right; radians. A straight standing leg reads zero.
 
     Attributes
@@ -70,8 +77,14 @@ class LegAngles:
         for name, shape in (("hip", (2, 3)), ("knee", (2,)), ("ankle", (2, 3))):
             object.__setattr__(self, name, _check.numbers(name, getattr(self, name), *shape))
 
+    def __repr__(self) -> str:
+        return _say.line(self, f"hip {_say.sides(self.hip, _say.angles, -2)}",
+                         f"knee {_say.sides(self.knee, _say.angle)}",
+                         f"ankle {_say.sides(self.ankle, _say.angles, -2)}",
+                         batch=_say.batch(self.knee, 1))
 
-class LegRig:
+
+class LegRig(_say.Shown):
     """A pelvis and two legs that stand on the floor at rest, facing +Z, and the controls that pose them.
 
     Controls, each with the channels of `controls.CHANNELS` that it needs, all zero at rest:
@@ -130,6 +143,13 @@ class LegRig:
         self._measure(centres, soles)
         self._set_controls(self._first_controls(soles))
 
+    def __repr__(self) -> str:
+        bones = "two" if len(self.chain) == 3 else "three"
+        return _say.line(self, f"two legs of {bones} bones",
+                         f"bent {_say.sides(self._rest_flexion, _say.angle)} at rest",
+                         f"soft over {_say.small(self.soft)}" if self.soft else "",
+                         f"controls {', '.join(control.name for control in self.controls)}")
+
     @classmethod
     def from_puppet(cls, puppet, preset_bend_deg=5.0, soft=0.0):
         """The rig of a puppet that stands with a preset bend.
@@ -161,9 +181,6 @@ class LegRig:
         names = [*("hip", "knee", "ankle", "foot")[:len(flat)], "ball", "heel", "toe"]
         return cls({"L_" + name: (puppet.hip_width / 2, up, forward)
                     for name, (forward, up) in zip(names, [*flat, *sole], strict=True)}, soft)
-
-    def __repr__(self):
-        return f"LegRig({len(self.chain) - 1} bones a leg; {', '.join(c.name for c in self.controls)})"
 
     def with_controls(self, *changed):
         """The rig with some controls replaced by ones of the same name: to follow something else, to lock, to limit.

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from rigkit import _check
+from rigkit import _check, _say
 from rigkit.frames import mirror_points
 from rigkit.puppets import Puppet
 
@@ -47,7 +47,7 @@ GIRTH = 4.0  # usual way around a leg: shares the detail between rings and colum
 
 
 @dataclass(frozen=True)
-class Mesh:
+class Mesh(_say.Shown):
     """A surface: vertices, shape (v, 3), in metres; triangles, shape (t, 3), each three indices of vertices."""
 
     vertices: np.ndarray
@@ -56,6 +56,10 @@ class Mesh:
     def __post_init__(self):
         object.__setattr__(self, "vertices", _check.numbers("vertices", self.vertices, "v", 3))
         object.__setattr__(self, "triangles", _check_triangles(self.triangles, len(self.vertices)))
+
+    def __repr__(self) -> str:
+        return _say.line(self, _say.count(len(self.vertices), "vertex", "vertices"),
+                         _say.count(len(self.triangles), "triangle"), _say.point(self.vertices))
 
     def side(self, tag):
         """The triangles on one side of the midplane: "L_" has x ≥ 0 at every corner, "R_" x ≤ 0; shape (t, 3)."""

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from rigkit import _check, rotation
+from rigkit import _check, _say, rotation
 from rigkit import frames as fr
 from rigkit.skeleton import Skeleton, other_side, side_of
 
@@ -187,7 +187,7 @@ def rename(skeleton, names: Mapping):
 
 
 @dataclass(frozen=True)
-class MirrorError:
+class MirrorError(_say.Shown):
     """How far two sides are from mirror images, joint by joint.
 
     Attributes
@@ -205,6 +205,11 @@ class MirrorError:
     deg: np.ndarray
     farthest: str
     most_turned: str
+
+    def __repr__(self) -> str:
+        return _say.line(self, f"off by {_say.small(self.cm, scale=1.0)} (most: {_say.name(self.farthest)})",
+                         f"turned away by {_say.amount(self.deg, '°', 2)} (most: {_say.name(self.most_turned)})",
+                         batch=_say.batch(self.cm, 1))
 
 
 def mirror_error(skeleton, world=None, kind="same bend", normal=(1.0, 0.0, 0.0), through=(0.0, 0.0, 0.0)):
@@ -246,7 +251,7 @@ def mirror_error(skeleton, world=None, kind="same bend", normal=(1.0, 0.0, 0.0),
 
 
 @dataclass(frozen=True)
-class RotationCentre:
+class RotationCentre(_say.Shown):
     """A joint centre found from motion.
 
     Attributes
@@ -265,6 +270,11 @@ class RotationCentre:
     radii: np.ndarray
     residual: np.ndarray
     error: np.ndarray
+
+    def __repr__(self) -> str:
+        return _say.line(self, f"centre {_say.point(self.centre)}", f"markers {_say.length(self.radii)} from it",
+                         f"residual {_say.small(self.residual)}", f"standard error {_say.small(self.error)}",
+                         batch=_say.batch(self.residual))
 
 
 def centre_of_rotation(markers):
@@ -308,7 +318,7 @@ def centre_of_rotation(markers):
 
 
 @dataclass(frozen=True)
-class HingeAxis:
+class HingeAxis(_say.Shown):
     """A hinge found from motion.
 
     Attributes
@@ -327,6 +337,11 @@ class HingeAxis:
     point: np.ndarray
     radii: np.ndarray
     residual: np.ndarray
+
+    def __repr__(self) -> str:
+        return _say.line(self, f"axis {_say.direction(self.axis)} through {_say.point(self.point)}",
+                         f"markers {_say.length(self.radii)} from it", f"residual {_say.small(self.residual)}",
+                         batch=_say.batch(self.residual))
 
 
 def hinge_axis_from_motion(markers, toward=(1.0, 0.0, 0.0)):

@@ -8,13 +8,13 @@ from types import MappingProxyType
 
 import numpy as np
 
-from rigkit import _check, body
+from rigkit import _check, _say, body
 
 INVENTED = "A made-up puppet: its proportions are invented, not measured on anyone."
 
 
 @dataclass(frozen=True)
-class Puppet:
+class Puppet(_say.Shown):
     """A walking puppet's proportions; lengths in metres.
 
     Attributes
@@ -52,6 +52,13 @@ class Puppet:
             _check.positive(field, getattr(self, field))
         if self.knee_side not in (1, -1):
             raise ValueError(f"`knee_side` must be 1 (forward) or -1 (backward); got {self.knee_side!r}.")
+
+    def __repr__(self) -> str:
+        bones = zip(("thigh", "shank", "metatarsal"), self.bones, strict=False)
+        return _say.line(self, _say.name(self.name), _say.name(self.role), f"{_say.length(self.stature)} tall",
+                         *(f"{name} {_say.length(bone)}" for name, bone in bones),
+                         f"ankle {_say.length(self.ankle_height)} high", f"foot {_say.length(self.foot_length)}",
+                         f"hips {_say.length(self.hip_width)} apart", "" if self.knee_side > 0 else "bends backward")
 
     @property
     def thigh(self):

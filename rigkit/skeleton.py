@@ -9,22 +9,26 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from rigkit import _check, rotation
+from rigkit import _check, _say, rotation
 from rigkit import frames as fr
 
 SIDE_TAGS = ("L_", "R_")
 
 
 @dataclass(frozen=True)
-class Joint:
+class Joint(_say.Shown):
     """A named joint: its parent's name (None for a root) and its rest frame seen from the parent, shape (4, 4)."""
 
     name: str
     parent: str | None
     rest: np.ndarray
 
+    def __repr__(self) -> str:
+        where = "a root" if self.parent is None else f"below {_say.name(self.parent)}"
+        return _say.line(self, _say.name(self.name), where, _say.frame(self.rest))
 
-class Skeleton:
+
+class Skeleton(_say.Shown):
     """Joints in an order where parents come before children.
 
     Parameters
@@ -53,6 +57,9 @@ class Skeleton:
         self.rest_local = np.stack([_one_frame(f"rest of {j.name}", j.rest) for j in joints])
         self.rest_world = self.world(self.rest_local)
 
+    def __repr__(self) -> str:
+        return f"Skeleton of {_say.count(len(self), 'joint')}: {_say.names(self.names)}"
+
     @classmethod
     def from_world(cls, world: Mapping, parents: Mapping):
         """A skeleton from each joint's world frame and parent name.
@@ -74,9 +81,6 @@ class Skeleton:
 
     def __len__(self):
         return len(self.names)
-
-    def __repr__(self):
-        return f"Skeleton({', '.join(self.names)})"
 
     def index(self, name):
         """The place of the joint called `name`; a `ValueError` lists the names there are."""

@@ -10,14 +10,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from rigkit import _chain, _check
+from rigkit import _chain, _check, _say
 from rigkit._xyz import cross, dot, minus, plus, split, times, where
 
 LONGEST_ERROR = 0.25  # what damped least squares takes on in one step, as a share of the chain's length
 
 
 @dataclass(frozen=True)
-class Solution:
+class Solution(_say.Shown):
     """What a solver found, and how it went.
 
     Attributes
@@ -42,6 +42,13 @@ class Solution:
     steps: np.ndarray
     stalled: np.ndarray
     trace: np.ndarray | None
+
+    def __repr__(self) -> str:
+        points = np.asarray(self.points)
+        return _say.line(self, f"end {_say.point(points[..., -1, :] if points.ndim > 1 else points)}",
+                         _say.reach(self.reached, self.miss), f"steps {_say.amount(self.steps, '', 0)}",
+                         _say.truth(self.stalled, "stalled", "never stalled"),
+                         "" if self.trace is None else "with its trace", batch=_say.batch(self.miss))
 
 
 def cyclic_descent(points, goal, *, axes=None, tolerance=1e-6, most=500, trace=False, dtype=float):

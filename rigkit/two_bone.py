@@ -6,13 +6,17 @@ leaves open: on which side the knee is (planar: `bend`), and how the triangle is
 """
 
 import math
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import Any, Literal
 
 import numpy as np
+from numpy.typing import NDArray
 
-from rigkit import _check, rotation
+from rigkit import _check, _say, rotation
 from rigkit import frames as fr
-from rigkit._xyz import cross, dot, minus, packed, plus, split, times, where
+from rigkit._types import ArrayLike, Bools, Floats, Shape
+from rigkit._xyz import Part, Vector, cross, dot, minus, packed, plus, split, times, where
 
 FORWARD = (0.0, 0.0, 1.0)
 UP = (0.0, 1.0, 0.0)
@@ -28,7 +32,7 @@ _NO_DISTANCE = 1e-150  # metres: what is nearer is in one place; its square woul
 
 
 @dataclass(frozen=True)
-class PlanarLeg:
+class PlanarLeg(_say.Shown):
     """A leg in its own plane, seen from the side; every part has the batch shape.
 
     Attributes
@@ -42,14 +46,18 @@ class PlanarLeg:
         How far the ankle stays from its goal, metres.
     """
 
-    hip: np.ndarray
-    knee: np.ndarray
-    reached: np.ndarray
-    miss: np.ndarray
+    hip: Floats
+    knee: Floats
+    reached: Bools
+    miss: Floats
+
+    def __repr__(self) -> str:
+        return _say.line(self, f"hip {_say.angle(self.hip)}", f"knee {_say.angle(self.knee)}",
+                         _say.reach(self.reached, self.miss), batch=_say.batch(self.hip))
 
 
 @dataclass(frozen=True)
-class TwoBonePose:
+class TwoBonePose(_say.Shown):
     """A solved leg.
 
     Attributes
@@ -70,17 +78,24 @@ class TwoBonePose:
         How many times their own length the bones were made; 1 unless stretching was asked for.
     """
 
-    knee: np.ndarray
-    ankle: np.ndarray
-    flexion: np.ndarray
-    hinge: np.ndarray
-    reached: np.ndarray
-    miss: np.ndarray
-    guided: np.ndarray
-    stretch: np.ndarray
+    knee: Floats
+    ankle: Floats
+    flexion: Floats
+    hinge: Floats
+    reached: Bools
+    miss: Floats
+    guided: Bools
+    stretch: Floats
+
+    def __repr__(self) -> str:
+        return _say.line(self, f"knee {_say.point(self.knee)}", f"ankle {_say.point(self.ankle)}",
+                         f"flexion {_say.angle(self.flexion)}", _say.reach(self.reached, self.miss),
+                         _say.truth(self.guided, "guided by a pole", "no pole guides the knee"),
+                         "" if np.all(self.stretch == 1) else f"stretched {_say.amount(self.stretch, '-fold')}",
+                         batch=_say.batch(self.flexion))
 
 
-def solve_planar(goal, upper, lower, bend=1):
+def solve_planar(goal: ArrayLike, upper: ArrayLike, lower: ArrayLike, bend: ArrayLike = 1) -> PlanarLeg:
     """Hip and knee angles that put the ankle on `goal`, seen from the side with the hip at the origin.
 
     With far = upper + lower, near = |upper − lower| and d the goal's distance, tan²(knee/2) =
@@ -121,7 +136,7 @@ def solve_planar(goal, upper, lower, bend=1):
     return PlanarLeg(hip, _full(bend * flexion, hip.shape), miss <= REACHED, miss)
 
 
-def planar_points(hip, knee, upper, lower):
+def planar_points(hip: ArrayLike, knee: ArrayLike, upper: ArrayLike, lower: ArrayLike) -> Floats:
     """Hip, knee and ankle of a leg seen from the side: the forward chain, with the hip at the origin.
 
     Parameters
@@ -148,7 +163,9 @@ def planar_points(hip, knee, upper, lower):
     return points
 
 
-def solve(hip, goal, upper, lower, pole=None, *, hint=FORWARD, swivel=0.0, soft=0.0, stretch=False):
+def solve(hip: ArrayLike, goal: ArrayLike, upper: ArrayLike, lower: ArrayLike, pole: ArrayLike | None = None, *,
+          hint: ArrayLike = FORWARD, swivel: ArrayLike = 0.0, soft: ArrayLike = 0.0,
+          stretch: bool = False) -> TwoBonePose:
     """The leg with its ankle on `goal` and its knee turned toward `pole`.
 
     The knee stands off the hip–ankle line on the pole's side, then turns about that line by `swivel`. A pole on the
@@ -197,28 +214,13 @@ def solve(hip, goal, upper, lower, pole=None, *, hint=FORWARD, swivel=0.0, soft=
     if not isinstance(stretch, (bool, np.bool_)):
         raise ValueError(f"`stretch` must be True or False; got {stretch!r}. True lets the bones lengthen.")
     one = _one_leg(hip, goal, upper, lower, pole, hint, swivel, soft)
-    hip, goal, upper, lower, pole, hint, swivel, soft, shape = one or _legs(
-        hip, goal, upper, lower, pole, hint, swivel, soft)
-    sqrt, arctan2, some = (math.sqrt, math.atan2, bool) if one else (np.sqrt, np.arctan2, np.any)
-
-    axis, distance = _line(hip, goal, sqrt, some)
-    held, miss, scale = _reach(distance, upper, lower, soft, stretch, some)
-    flexion, along, aside = _triangle(held, upper, lower, sqrt, arctan2)
-
-    side, guided = _side(pole and minus(pole, hip), hint, axis, sqrt, some)
-    hinge = cross(side, axis)
-    if some(swivel):  # the side turns toward axis × side, which is the hinge reversed
-        sine, cosine = np.sin(swivel), np.cos(swivel)
-        side, hinge = (plus(times(side, cosine), times(hinge, -sine)),
-                       plus(times(hinge, cosine), times(side, sine)))
-
-    knee = plus(hip, plus(times(axis, along * scale), times(side, aside * scale)))
-    ankle = plus(hip, times(axis, held * scale))
-    return TwoBonePose(packed(knee, shape), packed(ankle, shape), _full(flexion, shape), packed(hinge, shape),
-                       _full(miss <= REACHED, shape), _full(miss, shape), _full(guided, shape), _full(scale, shape))
+    if one:
+        return _solved(one, stretch, math.sqrt, math.atan2, bool)
+    legs = _legs(hip, goal, upper, lower, pole, hint, swivel, soft)
+    return _solved(legs, stretch, np.sqrt, np.arctan2, np.any)
 
 
-def soft_reach(distance, upper, lower, soft):
+def soft_reach(distance: ArrayLike, upper: ArrayLike, lower: ArrayLike, soft: ArrayLike) -> Floats:
     """How far the ankle is from the hip when the goal is `distance` away and full reach is eased into.
 
     Up to `soft` before full reach the ankle is on its goal. From there on, each further bit of distance moves the
@@ -244,10 +246,11 @@ def soft_reach(distance, upper, lower, soft):
     ndarray, shape (...)
         Metres.
     """
-    return _held(*_check_reach(distance, upper, lower, soft))[()]
+    held: Floats = _held(*_check_reach(distance, upper, lower, soft))
+    return held[()]
 
 
-def soft_goal(distance, upper, lower, soft):
+def soft_goal(distance: ArrayLike, upper: ArrayLike, lower: ArrayLike, soft: ArrayLike) -> Floats:
     """How far from the hip the goal is when soft reach holds the ankle `distance` away: `soft_reach` undone.
 
     d = far − soft − soft · ln((far − r) / soft) within `soft` of full reach, d = r before it. At full reach the goal
@@ -271,7 +274,7 @@ def soft_goal(distance, upper, lower, soft):
     return np.where((soft > 0) & (distance > far - soft), far - soft - span * np.log(left), distance)[()]
 
 
-def knee_rate(distance, upper, lower, soft=0.0):
+def knee_rate(distance: ArrayLike, upper: ArrayLike, lower: ArrayLike, soft: ArrayLike = 0.0) -> Floats:
     """How fast the knee's flexion changes with the goal's distance from the hip; never above zero.
 
     dk/dr = −r / (upper · lower · sin k), times dr/dd where the reach is soft. Without softness it has no bound: just
@@ -300,7 +303,8 @@ def knee_rate(distance, upper, lower, soft=0.0):
     return np.where(outside, 0.0, rate)[()]
 
 
-def place_pole(hip, knee, ankle, distance, hint=FORWARD):
+def place_pole(hip: ArrayLike, knee: ArrayLike, ankle: ArrayLike, distance: ArrayLike,
+               hint: ArrayLike = FORWARD) -> Floats:
     """A pole in the bend plane, `distance` in front of the knee and square to the hip–ankle line.
 
     Solving the same hip and ankle with it gives the same knee: nothing moves when the pole takes over. A straight leg
@@ -330,7 +334,7 @@ def place_pole(hip, knee, ankle, distance, hint=FORWARD):
     return np.asarray(knee, dtype=float) + packed(times(side, distance), shape)
 
 
-def swivel_of(hip, knee, ankle, hint=FORWARD):
+def swivel_of(hip: ArrayLike, knee: ArrayLike, ankle: ArrayLike, hint: ArrayLike = FORWARD) -> Floats:
     """How far a leg's knee is turned about the hip–ankle line, away from `hint`; a straight leg reads zero.
 
     Its inverse is `solve(hip, ankle, upper, lower, hint=hint, swivel=swivel)`.
@@ -352,7 +356,7 @@ def swivel_of(hip, knee, ankle, hint=FORWARD):
     return _full(np.arctan2(dot(cross(zero, side), axis), dot(zero, side)), shape)
 
 
-def off_toes(knee, ankle, toe):
+def off_toes(knee: ArrayLike, ankle: ArrayLike, toe: ArrayLike) -> Floats:
     """How far a knee stands off the upright plane through its foot: zero where it is over the toes, seen from above.
 
     Parameters
@@ -376,7 +380,7 @@ def off_toes(knee, ankle, toe):
     return _full(dot(split(knee - ankle), cross(split(ahead), UP)), shape)
 
 
-def bone_frames(hip, pose):
+def bone_frames(hip: ArrayLike, pose: TwoBonePose) -> tuple[Floats, Floats]:
     """Frames of thigh and shank of a solved leg: y up the bone, x the hinge, z the way the knee points.
 
     Parameters
@@ -394,7 +398,7 @@ def bone_frames(hip, pose):
     return _bone_frame(hip, pose.knee, pose.hinge), _bone_frame(pose.knee, pose.ankle, pose.hinge)
 
 
-def _bone_frame(start, end, hinge):
+def _bone_frame(start: Floats, end: Floats, hinge: Floats) -> Floats:
     up = _check.directions("pose", start - end)
     return fr.frame(np.stack([hinge, up, np.cross(hinge, up)], axis=-1), start)
 
@@ -402,8 +406,31 @@ def _bone_frame(start, end, hinge):
 # Inside, a vector is (x, y, z) of arrays for many legs, of plain floats for one, and the same formulas serve both: with
 # NumPy's functions or with those of `math`.
 
+_Function = Callable[..., Part]
+# What `solve` is given, from `hip` to `soft`, and the batch shape.
+_Legs = tuple[Vector, Vector, Part, Part, Vector | None, Vector, Part, Part, Shape]
 
-def _line(start, end, sqrt, some):
+
+def _solved(legs: _Legs, stretch: bool, sqrt: _Function, arctan2: _Function, some: _Function) -> TwoBonePose:
+    hip, goal, upper, lower, pole, hint, swivel, soft, shape = legs
+    axis, distance = _line(hip, goal, sqrt, some)
+    held, miss, scale = _reach(distance, upper, lower, soft, stretch, some)
+    flexion, along, aside = _triangle(held, upper, lower, sqrt, arctan2)
+
+    side, guided = _side(None if pole is None else minus(pole, hip), hint, axis, sqrt, some)
+    hinge = cross(side, axis)
+    if some(swivel):  # the side turns toward axis × side, which is the hinge reversed
+        sine, cosine = np.sin(swivel), np.cos(swivel)
+        side, hinge = (plus(times(side, cosine), times(hinge, -sine)),
+                       plus(times(hinge, cosine), times(side, sine)))
+
+    knee = plus(hip, plus(times(axis, along * scale), times(side, aside * scale)))
+    ankle = plus(hip, times(axis, held * scale))
+    return TwoBonePose(packed(knee, shape), packed(ankle, shape), _full(flexion, shape), packed(hinge, shape),
+                       _full(miss <= REACHED, shape), _full(miss, shape), _full(guided, shape), _full(scale, shape))
+
+
+def _line(start: Vector, end: Vector, sqrt: _Function, some: _Function) -> tuple[Vector, Part]:
     """The unit direction from `start` to `end`, straight down where they are one point, and their distance."""
     line = minus(end, start)
     distance = sqrt(dot(line, line))
@@ -412,7 +439,8 @@ def _line(start, end, sqrt, some):
     return (where(nowhere, DOWN, axis) if some(nowhere) else axis), distance
 
 
-def _reach(distance, upper, lower, soft, stretch, some):
+def _reach(distance: Part, upper: Part, lower: Part, soft: Part, stretch: bool,
+           some: _Function) -> tuple[Part, Part, Part]:
     """How far from the hip the ankle is with bones as they are, how far it misses, how much the bones stretch."""
     inside = (distance > abs(upper - lower)) & (distance < (upper + lower) * (1 - ROUNDING))
     if not some(soft) and not some(inside ^ True):
@@ -422,7 +450,7 @@ def _reach(distance, upper, lower, soft, stretch, some):
     return held, abs(distance - held * scale), scale
 
 
-def _held(distance, upper, lower, soft):
+def _held(distance: Part, upper: Part, lower: Part, soft: Part) -> Part:
     """The distance nearest to `distance` that is in reach, eased by `soft`; see `soft_reach`."""
     far, near = upper + lower, abs(upper - lower)
     if np.any(soft):
@@ -435,7 +463,8 @@ def _held(distance, upper, lower, soft):
     return np.maximum(straight, np.maximum(near, _NO_DISTANCE))
 
 
-def _triangle(distance, upper, lower, sqrt, arctan2):
+def _triangle(distance: Part, upper: Part, lower: Part, sqrt: _Function,
+              arctan2: _Function) -> tuple[Part, Part, Part]:
     """The knee's flexion, and where the knee is: how far along the hip–ankle line, how far aside from it."""
     far, less = upper + lower, upper - lower
     # Half the flexion is the angle of these two; factors, not differences of squares, keep the digits.
@@ -445,9 +474,9 @@ def _triangle(distance, upper, lower, sqrt, arctan2):
     return 2 * arctan2(bent, unbent), (distance * distance + less * far) * half, bent * unbent * half
 
 
-def _side(pole, hint, axis, sqrt, some):
+def _side(pole: Vector | None, hint: Vector, axis: Vector, sqrt: _Function, some: _Function) -> tuple[Vector, Part]:
     """The unit direction, square to `axis`, in which the knee stands out; and whether the pole gave it."""
-    side, guided = (None, False) if pole is None else _across(pole, axis, sqrt)
+    side, guided = (hint, False) if pole is None else _across(pole, axis, sqrt)
     if guided is False or some(guided ^ True):
         spare, clear = _across(hint, axis, sqrt)
         if some(clear ^ True):
@@ -457,7 +486,7 @@ def _side(pole, hint, axis, sqrt, some):
     return side, guided
 
 
-def _across(vector, axis, sqrt, least=ON_THE_LINE):
+def _across(vector: Vector, axis: Vector, sqrt: _Function, least: float = ON_THE_LINE) -> tuple[Vector, Part]:
     """The unit direction of the part of `vector` square to `axis`, and whether there is such a part."""
     along = dot(vector, axis)
     across = minus(vector, times(axis, along))
@@ -465,7 +494,7 @@ def _across(vector, axis, sqrt, least=ON_THE_LINE):
     return times(across, 1 / (off + (off == 0))), off > least * abs(along) + _NO_DISTANCE
 
 
-def _seen(hip, knee, ankle, hint):
+def _seen(hip: ArrayLike, knee: ArrayLike, ankle: ArrayLike, hint: ArrayLike) -> tuple[Vector, Vector, Shape, Vector]:
     """Of a given leg: its hip–ankle direction, the side its knee stands out to, the batch shape, the hint's side."""
     hip, knee, ankle = (_check.numbers(*pair, 3) for pair in (("hip", hip), ("knee", knee), ("ankle", ankle)))
     hint = _check.directions("hint", hint)
@@ -476,7 +505,8 @@ def _seen(hip, knee, ankle, hint):
     return axis, where(bent, side, zero), shape, zero
 
 
-def _one_leg(hip, goal, upper, lower, pole, hint, swivel, soft):
+def _one_leg(hip: ArrayLike, goal: ArrayLike, upper: ArrayLike, lower: ArrayLike, pole: ArrayLike | None,
+             hint: ArrayLike, swivel: ArrayLike, soft: ArrayLike) -> _Legs | None:
     """The arguments of one leg as plain floats; None if they are anything else, or anything but right."""
     scalars = upper, lower, swivel, soft
     if not (isinstance(upper, float) and isinstance(lower, float) and isinstance(swivel, float)
@@ -491,7 +521,7 @@ def _one_leg(hip, goal, upper, lower, pole, hint, swivel, soft):
     return hip, goal, float(upper), float(lower), pole, hint, float(swivel), float(soft), ()
 
 
-def _floats(vector):
+def _floats(vector: Any) -> Sequence[float] | Literal[False]:
     """The three plain floats of `vector` if it is just that, or an array of it, else False."""
     if type(vector) is np.ndarray and vector.shape == (3,) and vector.dtype is _DOUBLE:
         return vector.tolist()
@@ -499,7 +529,8 @@ def _floats(vector):
     return vector if plain else False
 
 
-def _legs(hip, goal, upper, lower, pole, hint, swivel, soft):
+def _legs(hip: ArrayLike, goal: ArrayLike, upper: ArrayLike, lower: ArrayLike, pole: ArrayLike | None,
+          hint: ArrayLike, swivel: ArrayLike, soft: ArrayLike) -> _Legs:
     """The arguments of any number of legs, checked, vectors split into x, y and z; and the batch shape."""
     hip, goal, hint = _check.numbers("hip", hip, 3), _check.numbers("goal", goal, 3), _check.directions("hint", hint)
     pole = None if pole is None else _check.numbers("pole", pole, 3)
@@ -512,7 +543,8 @@ def _legs(hip, goal, upper, lower, pole, hint, swivel, soft):
     return split(hip), split(goal), upper, lower, pole, split(hint), swivel, soft, shape
 
 
-def _check_reach(distance, upper, lower, soft):
+def _check_reach(distance: ArrayLike, upper: ArrayLike, lower: ArrayLike,
+                 soft: ArrayLike) -> tuple[Floats, Floats, Floats, Floats]:
     distance = _check.numbers("distance", distance)
     upper, lower = _check.positive("upper", upper), _check.positive("lower", lower)
     soft = _check_soft(soft, upper, lower)
@@ -522,7 +554,7 @@ def _check_reach(distance, upper, lower, soft):
     return distance, upper, lower, soft
 
 
-def _check_soft(soft, upper, lower):
+def _check_soft(soft: ArrayLike, upper: Floats, lower: Floats) -> Floats:
     soft = _check.numbers("soft", soft)
     _check.batch(soft=soft.shape, upper=upper.shape, lower=lower.shape)
     if not ((soft >= 0) & (soft <= upper + lower)).all():
@@ -531,6 +563,6 @@ def _check_soft(soft, upper, lower):
     return soft
 
 
-def _full(value, shape):
+def _full(value: ArrayLike, shape: Shape) -> NDArray[Any]:
     value = np.asarray(value)
     return value[()] if value.shape == shape else np.array(np.broadcast_to(value, shape))

@@ -23,9 +23,9 @@ import rigkit
 
 HERE = Path(__file__).parent
 RIGKIT = Path(rigkit.__file__).parent
-KIT = ("__init__", "_check", "rotation", "frames", "body", "puppets", "skeleton", "placement", "_xyz", "_chain",
-       "two_bone", "bend", "solvers", "controls", "foot", "leg", "mesh", "skin", "gait", "gltf", "export", "page",
-       "inspection", "faults", "stage", "plots", "scenes")
+KIT = ("__init__", "_types", "_check", "_say", "rotation", "frames", "body", "puppets", "skeleton", "placement",
+       "_xyz", "_chain", "two_bone", "bend", "solvers", "controls", "foot", "leg", "mesh", "skin", "gait", "gltf",
+       "export", "page", "inspection", "faults", "stage", "plots", "scenes")
 STAND_INS = {"rigkit/homework/__init__.py": "homework.py", "rigkit/panels.py": "panels.py",
              "IPython/__init__.py": "display.py", "IPython/display.py": "display.py"}
 NOT_NEEDED = shutil.ignore_patterns("__pycache__", "tests", "*.pyi", "*.a", "*.h", "sample_data")
