@@ -13,8 +13,13 @@ import math
 import signal
 import sys
 import threading
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from types import FrameType
+from typing import Any
 
 import numpy as np
+
+Record = dict[str, Any]
 
 MOST_NUMBERS = 10_000
 MOST_TEXT = 300
@@ -25,7 +30,7 @@ class TimeUp(BaseException):
     """Raised inside the learner's function; not an `Exception`, so that `except Exception` does not swallow it."""
 
 
-def call(function, cases, seconds=3.0):
+def call(function: Callable[..., Any], cases: Sequence[Mapping[str, Any]], seconds: float | None = 3.0) -> list[Record]:
     """What `function` makes of each case: one record per case, never an error.
 
     Parameters
@@ -42,7 +47,8 @@ def call(function, cases, seconds=3.0):
     """
     if is_blank(function):
         return [{"end": "blank"} for _ in cases]
-    records, sink = [], _Sink()
+    records: list[Record] = []
+    sink = _Sink()
     with contextlib.redirect_stdout(sink), contextlib.redirect_stderr(_Sink()):
         try:
             _limited(lambda: _call_all(function, cases, records), seconds)
@@ -54,7 +60,7 @@ def call(function, cases, seconds=3.0):
     return records
 
 
-def give(value):
+def give(value: Any) -> Record:
     """The record of an answer that is a value."""
     try:
         return _record(value)
@@ -62,12 +68,12 @@ def give(value):
         return _raised(error)
 
 
-def can_stop():
+def can_stop() -> bool:
     """Whether a function that never ends can be stopped: on Linux and macOS, in the main thread (a notebook's)."""
     return hasattr(signal, "setitimer") and threading.current_thread() is threading.main_thread()
 
 
-def is_blank(function):
+def is_blank(function: Callable[..., Any]) -> bool:
     """Whether the function has no body yet: a docstring, `...`, `pass` or `return None`, nothing else."""
     code = getattr(function, "__code__", None)
     if code is None:
@@ -76,7 +82,7 @@ def is_blank(function):
     return all(s.opname.startswith(("LOAD_CO", "RETURN_")) and s.argval in (None, ...) for s in steps)
 
 
-def arguments(case):
+def arguments(case: Mapping[str, Any]) -> list[Any]:
     """A case's values as a function gets them: lists of numbers as new arrays, all else as it is."""
     return [np.array(v, dtype=float) if isinstance(v, list) and not _has_text(v) else copy.deepcopy(v)
             for v in case.values()]
@@ -86,7 +92,7 @@ class Unreadable(Exception):
     """What came back is nothing that can be measured; the text says what it was."""
 
 
-def plain(value, depth=0, budget=None):
+def plain(value: Any, depth: int = 0, budget: list[int] | None = None) -> Any:
     """`value` as JSON data: numbers, text, true/false, lists, dicts; numbers that are not finite become None.
 
     Raises
@@ -113,7 +119,7 @@ def plain(value, depth=0, budget=None):
     raise Unreadable(_kind(value))
 
 
-def _array(array, depth, budget):
+def _array(array: np.ndarray, depth: int, budget: list[int]) -> Any:
     if array.size > MOST_NUMBERS:
         raise Unreadable(f"{array.size:,} numbers")
     if array.dtype.kind not in "biufUO":
@@ -121,22 +127,20 @@ def _array(array, depth, budget):
     return plain(array.tolist(), depth + 1, budget)
 
 
-def _number(value):
+def _number(value: Any) -> float | None:
     try:
-        value = float(value)
+        number = float(value)
     except OverflowError:
         return None
-    if not math.isfinite(value):
-        return None
-    return value
+    return number if math.isfinite(number) else None
 
 
-def _call_all(function, cases, records):
+def _call_all(function: Callable[..., Any], cases: Iterable[Mapping[str, Any]], records: list[Record]) -> None:
     for case in cases:
         records.append(_call(function, case))
 
 
-def _call(function, case):
+def _call(function: Callable[..., Any], case: Mapping[str, Any]) -> Record:
     try:
         return _record(function(*arguments(case)))
     except (TimeUp, KeyboardInterrupt):
@@ -147,7 +151,7 @@ def _call(function, case):
         return _raised(error, function)
 
 
-def _record(value):
+def _record(value: Any) -> Record:
     if value is ...:
         return {"end": "blank"}
     if value is None:
@@ -158,7 +162,7 @@ def _record(value):
         return {"end": "unreadable", "what": str(error)}
 
 
-def _raised(error, function=None):
+def _raised(error: BaseException, function: Callable[..., Any] | None = None) -> Record:
     try:
         message = str(error)
     except Exception:
@@ -167,7 +171,7 @@ def _raised(error, function=None):
             "line": _line(error, function)}
 
 
-def _line(error, function):
+def _line(error: BaseException, function: Callable[..., Any] | None) -> int | None:
     """The last line of the learner's own cell or file that the error passed through."""
     home = getattr(getattr(function, "__code__", None), "co_filename", None)
     lines, step = [], error.__traceback__
@@ -178,18 +182,19 @@ def _line(error, function):
     return lines[-1] if lines else None
 
 
-def _limited(work, seconds):
+def _limited(work: Callable[[], None], seconds: float | None) -> None:
     """Do `work`, or raise `TimeUp` when it takes longer than `seconds`."""
     if seconds is None or not can_stop():
-        return work()
+        work()
+        return
     here, running, trace_before = sys._getframe(), True, sys.gettrace()
 
-    def stop(_, event, __):
+    def stop(_: FrameType, event: str, __: Any) -> Any:
         if running and event == "line":
             raise TimeUp
         return stop
 
-    def alarm(_, frame):
+    def alarm(_: int, frame: FrameType | None) -> None:
         # A bare `except:` may catch the first TimeUp; the trace raises a second one from inside that clause.
         if not running:
             return
@@ -202,7 +207,7 @@ def _limited(work, seconds):
     handler_before = signal.signal(signal.SIGALRM, alarm)
     try:
         signal.setitimer(signal.ITIMER_REAL, seconds, 0.05)  # and again, should the function have caught both
-        return work()
+        work()
     finally:
         running = False
         sys.settrace(trace_before)
@@ -215,19 +220,19 @@ class _Sink(io.TextIOBase):
 
     written = 0
 
-    def writable(self):
+    def writable(self) -> bool:
         return True
 
-    def write(self, text):
+    def write(self, text: str) -> int:
         self.written += len(text)
         return len(text)
 
 
-def _has_text(value):
+def _has_text(value: Any) -> bool:
     return any(_has_text(v) for v in value) if isinstance(value, list) else isinstance(value, (str, dict))
 
 
-def _kind(value):
+def _kind(value: Any) -> str:
     if value is None:
         return "None in place of a number"
     if value is ...:

@@ -1,10 +1,15 @@
 """The small card that answers a check: words first, then numbers, a picture, and how far the homework is."""
 
+from collections.abc import Mapping
 from html import escape
+from typing import Any
+
+import numpy as np
 
 from rigkit.homework import checking, picture
 
 LONG = 6  # more rows than that are not all shown
+WIDE = 80  # characters: a longer table is shown row below row
 
 _EDGE = {checking.RIGHT: "#009E73", checking.NEARLY: "#E69F00", checking.NOT_YET: "#D55E00"}
 
@@ -20,43 +25,44 @@ class Card:
         One sentence.
     """
 
-    def __init__(self, outcome, progress=""):
+    def __init__(self, outcome: checking.Outcome, progress: str = "") -> None:
         self.outcome, self.progress = outcome, progress
 
     @property
-    def score(self):
+    def score(self) -> float:
         return self.outcome.score
 
-    def __repr__(self):
+    def __repr__(self) -> str:
         return "\n".join([self._headline(), *self._lines()])
 
-    def _repr_mimebundle_(self, include=None, exclude=None):
+    def _repr_mimebundle_(self, include: Any = None, exclude: Any = None) -> dict[str, str]:
         return {"text/plain": repr(self), "text/html": self._html()}
 
-    def _headline(self):
+    def _headline(self) -> str:
         return f"{self.outcome.word}: {self.outcome.sentence}"
 
-    def _lines(self):
+    def _lines(self) -> list[str]:
         outcome = self.outcome
         several = outcome.cases > 1
         cases = f", {outcome.right} of {outcome.cases} cases right" if several else ""
         lines = [f"Score {outcome.score:.0%}{cases}."] if self._tried else []
         lines += [f"{name}: {value}" for name, value in outcome.measured.items()]
         if self._tried and several and outcome.right < outcome.cases:
-            lines.append(f"Worst case: {_typed(outcome.inputs)}")
+            typed = _typed(outcome.inputs)
+            lines.append("Worst case:" + ("\n" if "\n" in typed else " ") + typed)
         if outcome.printed:
             lines.append(f"It also printed {outcome.printed:,} characters, which a check does not show.")
         return [*lines, *([self.progress] if self.progress else [])]
 
     @property
-    def _tried(self):
+    def _tried(self) -> bool:
         return self.outcome.word in _EDGE
 
-    def _html(self):
+    def _html(self) -> str:
         outcome = self.outcome
         edge = _EDGE.get(outcome.word, "var(--jp-border-color1, #888)")
         drawn = "" if outcome.picture is None else picture.draw(outcome.picture)._repr_mimebundle_()["text/html"]
-        lines = "".join(f"<li>{escape(line)}</li>" for line in self._lines())
+        lines = "".join(map(_item, self._lines()))
         return (f'<section aria-label="Check of {escape(outcome.question)}" style="border-left:4px solid {edge};'
                 'padding:4px 12px;margin:4px 0;color:var(--jp-ui-font-color1, inherit)">'
                 f'<p style="margin:0"><strong>{escape(outcome.word)}:</strong> {escape(outcome.sentence)}</p>'
@@ -64,13 +70,24 @@ class Card:
                 f'<ul style="margin:4px 0;padding-left:1.2em;flex:1 1 16em">{lines}</ul></div></section>')
 
 
-def _typed(inputs):
+def _item(line: str) -> str:
+    """A line of the card; what stands row below row keeps its columns."""
+    first, _, rows = line.partition("\n")
+    table = f'<pre style="margin:2px 0;white-space:pre-wrap">{escape(rows)}</pre>' if rows else ""
+    return f"<li>{escape(first)}{table}</li>"
+
+
+def _typed(inputs: Mapping[str, Any]) -> str:
     """Inputs as they would be typed, to call the function again; of a long list only its beginning."""
-    return ", ".join(f"{name}={_value(value)}" for name, value in inputs.items())
+    typed = [f"{name}={_value(value, indent=len(name) + 1)}" for name, value in inputs.items()]
+    return (",\n" if any("\n" in each for each in typed) else ", ").join(typed)
 
 
-def _value(value):
-    if isinstance(value, list):
-        shown = [*map(_value, value)] if len(value) <= LONG else [_value(value[0]), f"… {len(value)} in all"]
-        return "[" + ", ".join(shown) + "]"
-    return repr(value) if isinstance(value, str) else f"{value:.6g}"
+def _value(value: Any, indent: int = 0) -> str:
+    if not isinstance(value, list):
+        return repr(value) if isinstance(value, str) else f"{value:.6g}"
+    shown = [*map(_value, value)] if len(value) <= LONG else [_value(value[0]), f"… {len(value)} in all"]
+    line = "[" + ", ".join(shown) + "]"
+    if len(line) <= WIDE or len(value) > LONG or not isinstance(value[0], list):
+        return line
+    return np.array2string(np.round(value, 5) + 0.0, 200, suppress_small=True, separator=", ", prefix=" " * indent)

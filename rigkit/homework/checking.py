@@ -5,12 +5,16 @@ between the three is JSON, so the middle one can run elsewhere.
 """
 
 import hashlib
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 
 from rigkit.homework import calling
-from rigkit.homework.question import REPORT, WORDS, Verdict
+from rigkit.homework.calling import Record
+from rigkit.homework.question import REPORT, WORDS, Case, Misconception, Question, Shape, Verdict
+from rigkit.puppets import Puppet
 
 RIGHT, NEARLY, NOT_YET, BLANK = "Right", "Nearly", "Not yet", "Not attempted yet"
 LARGEST = 1e9
@@ -46,25 +50,25 @@ class Outcome:
     sentence: str
     right: int = 0
     cases: int = 0
-    inputs: dict = field(default_factory=dict)
-    measured: dict = field(default_factory=dict)
-    picture: dict | None = None
+    inputs: Case = field(default_factory=dict)
+    measured: Mapping[str, str] = field(default_factory=dict)
+    picture: dict[str, Any] | None = None
     misconception: str | None = None
     printed: int = 0
 
 
-def generator(*words):
+def generator(*words: object) -> np.random.Generator:
     """A numpy Generator seeded by words, such as a learner's name, a question's id and an attempt's number."""
     digest = hashlib.sha256("\n".join(map(str, words)).encode()).digest()
     return np.random.default_rng(int.from_bytes(digest[:16], "big"))
 
 
-def draw(question, character, rng):
+def draw(question: Question, character: Puppet, rng: np.random.Generator) -> list[Case]:
     """The question's cases as JSON data: floats, text, and lists of either."""
     return [{name: _json(value) for name, value in case.items()} for case in question.draw(rng, character)]
 
 
-def model(question, answer, cases):
+def model(question: Question, answer: Callable[..., Any], cases: Sequence[Case]) -> list[Record]:
     """The records of a model of a question, such as a misconception; see `calling.call`."""
     if question.kind == "file":
         from rigkit.homework import rig_file  # here, because only few questions need it
@@ -73,7 +77,7 @@ def model(question, answer, cases):
     return calling.call(answer, cases, seconds=None)
 
 
-def weigh(question, cases, records):
+def weigh(question: Question, cases: Sequence[Case], records: Sequence[Record]) -> Outcome:
     """The outcome of an answer, from the cases and their records alone.
 
     Parameters
@@ -101,11 +105,11 @@ def weigh(question, cases, records):
     sentence = verdicts[worst].sentence if found is None else f"{got} you get when {found.sentence}."
     score = float(np.mean(scores))
     return Outcome(question.id, word_for(score, right == len(cases)), score, sentence, right, len(cases), cases[worst],
-                   dict(verdicts[worst].measured), verdicts[worst].picture, found and found.name,
+                   dict(verdicts[worst].measured), verdicts[worst].picture, None if found is None else found.name,
                    sum(record.get("printed", 0) for record in records))
 
 
-def word_for(score, right):
+def word_for(score: float, right: bool) -> str:
     """The word for a score, 0 to 1, of an answer that is `right` in every case or is not."""
     return RIGHT if right else NEARLY if score >= 0.6 else NOT_YET
 
@@ -114,7 +118,7 @@ class Unfit(Exception):
     """An answer that cannot be measured; the text completes "your answer …"."""
 
 
-def fit(returns, output):
+def fit(returns: Mapping[str, Shape], output: Any) -> dict[str, Any]:
     """The parts of an answer under their names: finite float arrays of the promised shapes, an option, or words.
 
     Raises
@@ -130,13 +134,13 @@ def fit(returns, output):
     return parts
 
 
-def wants(returns):
+def wants(returns: Mapping[str, Shape]) -> str:
     """What an answer looks like, in words: "rank (a number), singular values (2 numbers)"."""
     return ", ".join(_part_text(shape) if shape == REPORT else f"{name} ({_part_text(shape)})"
                      for name, shape in returns.items())
 
 
-def _verdict(question, case, record):
+def _verdict(question: Question, case: Case, record: Record) -> Verdict:
     if "out" not in record:
         return Verdict(0.0, _ended(question, record))
     try:
@@ -147,7 +151,7 @@ def _verdict(question, case, record):
         return question.judge({name: _array(value) for name, value in case.items()}, output)
 
 
-def _ended(question, record):
+def _ended(question: Question, record: Record) -> str:
     end = record["end"]
     if end == "raised":
         place = f" in line {record['line']}" if record["line"] else ""
@@ -162,7 +166,7 @@ def _ended(question, record):
     return f"your answer is None; is a `return` missing? Wanted: {wants(question.returns)}."
 
 
-def _misconception(question, cases, records):
+def _misconception(question: Question, cases: Sequence[Case], records: Sequence[Record]) -> Misconception | None:
     """The misconception that the answer follows on every case, unless that one would be right here."""
     for wrong in question.misconceptions:
         with np.errstate(all="ignore"):
@@ -174,7 +178,7 @@ def _misconception(question, cases, records):
     return None
 
 
-def _same(returns, mine, theirs):
+def _same(returns: Mapping[str, Shape], mine: Record, theirs: Record) -> bool:
     """Whether two records hold the same answer; no number at all, or the error that gives, equals NaN."""
     try:
         ours, others = (_fit(returns, _or_nan(returns, record)) for record in (mine, theirs))
@@ -183,7 +187,7 @@ def _same(returns, mine, theirs):
     return all(_close(ours[name], others[name]) for name in returns)
 
 
-def _or_nan(returns, record):
+def _or_nan(returns: Mapping[str, Shape], record: Record) -> Any:
     if record.get("end") == "raised" and record["type"] in ("ValueError", "ZeroDivisionError", "FloatingPointError"):
         return _nans(returns)
     if "out" not in record:
@@ -191,13 +195,13 @@ def _or_nan(returns, record):
     return record["out"]
 
 
-def _nans(returns):
+def _nans(returns: Mapping[str, Shape]) -> Any:
     parts = [None if shape in (REPORT, WORDS) else shape[0] if _is_choice(shape) else np.full(shape, np.nan).tolist()
              for shape in returns.values()]
     return parts[0] if len(parts) == 1 else parts
 
 
-def _close(a, b):
+def _close(a: Any, b: Any) -> bool:
     if isinstance(a, dict):
         return _found(a) == _found(b) != set()
     if not isinstance(a, np.ndarray):
@@ -205,12 +209,12 @@ def _close(a, b):
     return np.allclose(a, b, rtol=1e-3, atol=1e-4, equal_nan=True)
 
 
-def _found(report):
+def _found(report: Mapping[str, Any]) -> set[str]:
     """The rules that an inspection has findings of."""
     return {finding["rule"] for finding in report["findings"] if finding["status"] == "finding"}
 
 
-def _fit(returns, output):
+def _fit(returns: Mapping[str, Shape], output: Any) -> dict[str, Any]:
     """Like `fit`, but NaN may stand where a number was not finite."""
     if len(returns) == 1:
         values = [output]
@@ -223,7 +227,7 @@ def _fit(returns, output):
     return {name: _part(name, shape, value) for (name, shape), value in zip(returns.items(), values, strict=True)}
 
 
-def _part(name, shape, value):
+def _part(name: str, shape: Shape, value: Any) -> Any:
     if shape == REPORT:
         if not isinstance(value, dict) or "rigkit_inspection" not in value:
             raise Unfit("is no rig file")
@@ -247,7 +251,7 @@ def _part(name, shape, value):
     return array.reshape(shape)
 
 
-def _part_text(shape):
+def _part_text(shape: Shape) -> str:
     if shape in (REPORT, WORDS):
         return "a rig file, .glb or .gltf" if shape == REPORT else "a list of words"
     if _is_choice(shape):
@@ -255,15 +259,15 @@ def _part_text(shape):
     return "a number" if shape == () else " × ".join(map(str, shape)) + " numbers"
 
 
-def _is_choice(shape):
+def _is_choice(shape: Shape) -> bool:
     return len(shape) > 0 and isinstance(shape[0], str)
 
 
-def _has(value, kind):
+def _has(value: Any, kind: type) -> bool:
     return any(_has(v, kind) for v in value) if isinstance(value, list) else isinstance(value, kind)
 
 
-def _json(value):
+def _json(value: Any) -> Any:
     if isinstance(value, str):
         return value
     if _has(value, str):
@@ -271,5 +275,5 @@ def _json(value):
     return np.asarray(value, dtype=float).tolist()
 
 
-def _array(value):
+def _array(value: Any) -> Any:
     return np.array(value, dtype=float) if isinstance(value, list) and not _has(value, str) else value

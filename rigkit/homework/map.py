@@ -1,6 +1,7 @@
 """The map of the course: every lesson there is, how long it takes, and how far those who learn here are."""
 
 from html import escape
+from typing import Any
 
 from rigkit import course
 from rigkit.homework import notebook
@@ -15,29 +16,29 @@ class CourseMap:
     Links lead to notebooks beside the one that shows it, in `lessons/`.
     """
 
-    def __init__(self):
+    def __init__(self) -> None:
         self.lessons, self.students = course.lessons(), course.students() or ("",)
 
-    def __repr__(self):
+    def __repr__(self) -> str:
         lines = [f"{lesson.number} {lesson.title}: {_minutes(lesson)}; {self._so_far(lesson)}"
                  for lesson in self.lessons]
         return "\n".join([*lines, self._total()])
 
-    def _repr_mimebundle_(self, include=None, exclude=None):
+    def _repr_mimebundle_(self, include: Any = None, exclude: Any = None) -> dict[str, str]:
         return {"text/plain": repr(self), "text/html": self._html()}
 
-    def _total(self):
+    def _total(self) -> str:
         hours = sum(lesson.minutes or 0 for lesson in self.lessons) / 60
         return f"All lessons together: about {hours:.1f} hours, without the exercises."
 
-    def _so_far(self, lesson):
+    def _so_far(self, lesson: course.Lesson) -> str:
         said = [_right(lesson, student) for student in self.students]
         if not said[0]:
             return "no exercise"
         return ", ".join(f"{student}: {right}" if student else right
                          for student, right in zip(self.students, said, strict=True))
 
-    def _html(self):
+    def _html(self) -> str:
         names = [f"Right so far, {student}" if student else "Right so far" for student in self.students]
         heads = "".join(f'<th scope="col" style="{_CELL}">{escape(name)}</th>'
                         for name in ("Lesson", "Time", "Exercise", *names))
@@ -45,7 +46,7 @@ class CourseMap:
         return (f'<table style="border-collapse:collapse"><thead><tr>{heads}</tr></thead><tbody>{rows}</tbody></table>'
                 f'<p style="{_SIZE}">{self._total()}</p>')
 
-    def _row(self, lesson):
+    def _row(self, lesson: course.Lesson) -> str:
         name = f"{lesson.number}&nbsp; {_link(lesson.path.name, lesson.title)}"
         exercise = _link(f"../exercises/{lesson.exercise.name}", "open") if lesson.exercise else ""
         cells = [_minutes(lesson), exercise, *(_right(lesson, student) for student in self.students)]
@@ -53,15 +54,15 @@ class CourseMap:
                 + "".join(f'<td style="{_CELL}">{cell}</td>' for cell in cells))
 
 
-def _link(target, text):
+def _link(target: str, text: str) -> str:
     return f'<a href="{escape(target)}">{escape(text)}</a>'
 
 
-def _minutes(lesson):
+def _minutes(lesson: course.Lesson) -> str:
     return f"{lesson.minutes} min"
 
 
-def _right(lesson, student):
+def _right(lesson: course.Lesson, student: str) -> str:
     """How far one student is with a lesson's questions, in words; "" where it has none."""
     if lesson.exercise is None or lesson.number not in notebook.lessons():
         return ""

@@ -2,15 +2,18 @@
 
 import importlib
 import pkgutil
+from collections.abc import Iterable, Mapping, Sequence
 from functools import cache
 from types import SimpleNamespace
+from typing import Any
 
 from rigkit import course, homework, puppets
 from rigkit.homework import calling, checking
 from rigkit.homework.card import Card
+from rigkit.homework.question import Case, Question
 
 
-def open_homework(lesson, student):
+def open_homework(lesson: str | int, student: str) -> "Homework":
     """A lesson's questions, with numbers of the learner's own.
 
     Parameters
@@ -34,7 +37,7 @@ def open_homework(lesson, student):
     return Homework(questions(lesson), student.strip())
 
 
-def questions(lesson):
+def questions(lesson: str | int) -> dict[str, Question]:
     """A lesson's questions by name, in their order.
 
     Raises
@@ -50,13 +53,13 @@ def questions(lesson):
 
 
 @cache
-def lessons():
+def lessons() -> tuple[str, ...]:
     """The numbers of the lessons that have questions, such as "06"."""
     names = (module.name for module in pkgutil.iter_modules(homework.__path__))
     return tuple(sorted(name.removeprefix("questions_") for name in names if name.startswith("questions_")))
 
 
-def right_so_far(lesson, names, student=None):
+def right_so_far(lesson: str, names: Iterable[str], student: str | None = None) -> int:
     """How many of a lesson's questions have a right answer; with `student`, one of theirs."""
     best = course.progress(lesson, student)
     return sum(best.get(name, 0) == 1 for name in names)
@@ -73,12 +76,12 @@ class Homework:
     questions : dict of str to Question
     """
 
-    def __init__(self, questions, student):
+    def __init__(self, questions: Mapping[str, Question], student: str) -> None:
         self.questions, self.student = questions, student
         self.lesson = next(iter(questions.values())).lesson
         self.character = puppets.personal(checking.generator(student))
 
-    def __repr__(self):
+    def __repr__(self) -> str:
         who = self.character
         lines = [f"Homework {self.lesson} for {self.student}: your character's thigh is {who.thigh:.3f} m, "
                  f"its shank {who.shank:.3f} m."]
@@ -87,14 +90,14 @@ class Homework:
             lines.append("On this system a check cannot stop an endless loop: use Interrupt in the Kernel menu.")
         return "\n".join(lines)
 
-    def inputs(self, name):
+    def inputs(self, name: str) -> SimpleNamespace:
         """The numbers of your own for a question: those its text speaks of, or one case to try a function on."""
         if name not in self.questions:
             raise ValueError(f"`name` must be a question of this homework ({self._names()}); got {name!r}.")
         case = self.cases(self.questions[name], attempt=0)[0]
         return SimpleNamespace(**dict(zip(case, calling.arguments(case), strict=True)))
 
-    def check(self, *function, **value):
+    def check(self, *function: Any, **value: Any) -> Card:
         """Measure one answer: `check(solve_leg)` for a function, `check(knee_side="front")` for a value or a file.
 
         The card that comes back shows itself when it is the last line of a cell. It never raises for a wrong answer,
@@ -114,17 +117,17 @@ class Homework:
             return self._unknown(f"no question here is called {name!r}. The questions are {self._names()}.")
         return self._check(self.questions[name], answer)
 
-    def progress(self):
+    def progress(self) -> str:
         """How far you are, in a sentence."""
         right = right_so_far(self.lesson, self.questions, self.student)
         return f"{right} of {len(self.questions)} questions right so far."
 
-    def cases(self, question, attempt):
+    def cases(self, question: Question, attempt: int) -> list[Case]:
         """The cases of one attempt, as JSON data; of a value or a file the one of the text, whichever attempt it is."""
         words = (self.student, question.id, attempt if question.kind == "function" else 0)
         return checking.draw(question, self.character, checking.generator(*words))
 
-    def _check(self, question, answer):
+    def _check(self, question: Question, answer: Any) -> Card:
         takes_function = question.kind == "function"
         if answer is not ... and callable(answer) != takes_function:
             return self._unknown(f"{question.name} is a {question.kind}; hand it in as "
@@ -137,14 +140,14 @@ class Homework:
                           misconception=outcome.misconception)
         return Card(outcome, self.progress())
 
-    def _unknown(self, sentence):
+    def _unknown(self, sentence: str) -> Card:
         return Card(checking.Outcome("", "Not checked", 0.0, sentence), self.progress())
 
-    def _names(self):
+    def _names(self) -> str:
         return ", ".join(self.questions)
 
 
-def _records(question, answer, cases):
+def _records(question: Question, answer: Any, cases: Sequence[Case]) -> list[calling.Record]:
     if question.kind == "file":
         from rigkit.homework import rig_file  # here, because only few questions need it
 

@@ -2,6 +2,10 @@
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from typing import Any
+
+Case = dict[str, Any]  # a question's inputs by name
+Shape = tuple[Any, ...]  # of one part of an answer: see `Question.returns`
 
 WORDS = (str,)  # the shape of a list of words, of any length
 REPORT = (dict,)  # the shape of what an inspection finds in a rig file: see `rigkit.inspection.report`
@@ -22,7 +26,7 @@ class Misconception:
     """
 
     name: str
-    answer: Callable
+    answer: Callable[..., Any]
     sentence: str
 
 
@@ -45,7 +49,7 @@ class Verdict:
     score: float
     sentence: str
     measured: Mapping[str, str] = field(default_factory=dict)
-    picture: dict | None = None
+    picture: dict[str, Any] | None = None
 
 
 @dataclass(frozen=True)
@@ -77,12 +81,12 @@ class Question:
     name: str
     asks: str
     kind: str
-    returns: Mapping[str, tuple]
-    draw: Callable
-    judge: Callable
+    returns: Mapping[str, Shape]
+    draw: Callable[..., list[Case]]
+    judge: Callable[[Case, dict[str, Any]], Verdict]
     misconceptions: tuple[Misconception, ...]
 
     @property
-    def id(self):
+    def id(self) -> str:
         """The name a solution's answer cell carries, such as "06/solve_leg"."""
         return f"{self.lesson}/{self.name}"

@@ -1,6 +1,7 @@
 """The learner's side of a question that asks for a rig file: the file is read as data and inspected, and never run."""
 
 from pathlib import Path
+from typing import Any
 
 from rigkit import gltf, inspection
 from rigkit.homework import calling
@@ -10,7 +11,7 @@ MOST_BYTES = 10 * 2**20
 KEPT = ("rule", "title", "about", "status", "severity", "number", "unit", "sense", "limit", "said", "todo")
 
 
-def record(answer):
+def record(answer: Any) -> calling.Record:
     """What an inspection finds in a file: a record as `calling` makes them, never an error.
 
     Parameters
@@ -37,7 +38,7 @@ def record(answer):
         return {"end": "unreadable", "what": f"a file that cannot be inspected ({type(error).__name__})"}
 
 
-def findings(asset):
+def findings(asset: gltf.Asset) -> dict[str, Any]:
     """What an inspection finds in an asset, in short.
 
     Returns
@@ -55,7 +56,7 @@ def findings(asset):
     return {"rigkit_inspection": data["rigkit_inspection"], "findings": found, "places": places}
 
 
-def _bytes(answer):
+def _bytes(answer: str | Path | bytes) -> bytes:
     if isinstance(answer, bytes):
         return answer
     with open(answer, "rb") as file:

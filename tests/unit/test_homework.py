@@ -480,6 +480,23 @@ def test_a_card_shows_only_the_beginning_of_a_long_list():
         Card(outcome))
 
 
+def test_a_card_shows_frames_row_below_row():
+    frame = [[0.955336489125606, 0.0, 0.29552020666134, 0.12], [0.0, 1.0, 0.0, 0.98],
+             [-0.29552020666134, 0.0, 0.955336489125606, -1e-17], [0.0, 0.0, 0.0, 1.0]]
+    card = Card(checking.Outcome("06/double", checking.NOT_YET, 0.0, "no.", 0, 2, inputs={"rest": frame, "turn": 0.5}))
+    shown = ("rest=[[ 0.95534,  0.     ,  0.29552,  0.12   ],\n"
+             "      [ 0.     ,  1.     ,  0.     ,  0.98   ],\n"
+             "      [-0.29552,  0.     ,  0.95534,  0.     ],\n"
+             "      [ 0.     ,  0.     ,  0.     ,  1.     ]],\n"
+             "turn=0.5")
+    assert f"Worst case:\n{shown}\n" in repr(card) + "\n"
+    html = card._repr_mimebundle_()["text/html"]
+    assert f">{shown}</pre></li>" in html
+    names = {}
+    exec(f"call = dict({shown})", names)  # it can be typed in again
+    assert np.allclose(names["call"]["rest"], frame, atol=1e-5)
+
+
 def test_a_picture_from_above_with_a_pole():
     drawn = picture.draw(picture.top_view("From above", "From above.", picture.chain([(0, 0), (0, -1)], []),
                                           picture.pole((0, -2), "yours")))
