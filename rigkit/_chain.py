@@ -6,40 +6,44 @@ kept, so that a solver may run in single precision.
 """
 
 import numpy as np
+from numpy.typing import DTypeLike
 
 from rigkit import _check, rotation
-from rigkit._xyz import cross, dot, minus, packed, plus, split, times, where
+from rigkit._types import AnyFloats, ArrayLike, Shape
+from rigkit._xyz import Part, Parts, Vector, cross, dot, minus, packed, plus, split, times, where
 
 TURN_AXIS = (0.0, 0.0, 1.0)  # what a flat chain turns about: anticlockwise is positive
 
 
-def prepared(points, goal, axes, dtype=np.float64):
-    """Checked points, goal (or None) and unit axes (None for ball joints); the batch shape; whether it was flat."""
+def prepared(points: ArrayLike, goal: ArrayLike | None, axes: ArrayLike | None,
+             dtype: DTypeLike = np.float64) -> tuple[AnyFloats, AnyFloats, AnyFloats | None, Shape, bool]:
+    """Checked points, goal and unit axes (None for ball joints); the batch shape; whether the chain was flat.
+
+    Where no goal is given it is the end as it stands.
+    """
     points = _check.numbers("points", points, "n", "d", dtype=dtype)
     if points.shape[-1] not in (2, 3) or points.shape[-2] < 2:
         raise ValueError(f"`points` must be two or more points of 2 or 3 numbers; got shape {points.shape}. "
                          "Give them from the root to the end, such as hip, knee, ankle.")
     flat, joints = points.shape[-1] == 2, points.shape[-2] - 1
-    if goal is not None:
-        goal = in_space(_check.numbers("goal", goal, points.shape[-1], dtype=dtype))
+    goal = points[..., -1, :] if goal is None else _check.numbers("goal", goal, points.shape[-1], dtype=dtype)
     if flat and axes is not None:
         raise ValueError("`axes` must be left out for points in the plane; got some. Give points in space with them.")
     if flat:
         axes = np.broadcast_to(TURN_AXIS, (joints, 3)).astype(dtype)
     elif axes is not None:
         axes = _check.directions("axes", _check.numbers("axes", axes, joints, 3)).astype(dtype)
-    shape = _check.batch(points=points.shape[:-2], goal=() if goal is None else goal.shape[:-1],
-                         axes=() if axes is None else axes.shape[:-2])
-    return (_batch_last(in_space(points), 2, shape), None if goal is None else _batch_last(goal, 1, shape),
+    shape = _check.batch(points=points.shape[:-2], goal=goal.shape[:-1], axes=() if axes is None else axes.shape[:-2])
+    return (_batch_last(in_space(points), 2, shape), _batch_last(in_space(goal), 1, shape),
             None if axes is None else _batch_last(axes, 2, shape), shape, flat)
 
 
-def lengths(points):
+def lengths(points: AnyFloats) -> AnyFloats:
     """The bones' lengths, (n, ...)."""
     return np.stack([np.sqrt(dot(bone, bone)) for bone in points[1:] - points[:-1]])
 
 
-def columns(points, axes):
+def columns(points: AnyFloats, axes: AnyFloats | None) -> list[Parts]:
     """The Jacobian's columns, each a vector: one for each hinge, three for each ball joint."""
     arms = [minus(points[-1], joint) for joint in points[:-1]]
     if axes is None:
@@ -47,15 +51,15 @@ def columns(points, axes):
     return [cross(axis, arm) for axis, arm in zip(axes, arms, strict=True)]
 
 
-def turn_toward(points, goal, axes, joint):
+def turn_toward(points: AnyFloats, goal: Vector, axes: AnyFloats | None, joint: int) -> tuple[Vector, Part]:
     """The axis and the turn of one joint that bring the end nearest to the goal."""
     arm, wanted = minus(points[-1], points[joint]), minus(goal, points[joint])
     normal, level = cross(arm, wanted), dot(arm, wanted)
     if axes is not None:
-        axis = axes[joint]
-        return axis, np.arctan2(dot(normal, axis), level - dot(axis, arm) * dot(axis, wanted))
+        hinge = axes[joint]
+        return hinge, np.arctan2(dot(normal, hinge), level - dot(hinge, arm) * dot(hinge, wanted))
     size = np.sqrt(dot(normal, normal))
-    axis = times(normal, 1 / (size + (size == 0)))
+    axis: Vector = times(normal, 1 / (size + (size == 0)))
     behind = (size == 0) & (level < 0)
     if behind.any():  # exactly behind: any half turn across the arm will do
         vectors = packed(where(behind, arm, TURN_AXIS), behind.shape)
@@ -63,7 +67,7 @@ def turn_toward(points, goal, axes, joint):
     return axis, np.arctan2(size, level)
 
 
-def two_passes(points, goal, lengths):
+def two_passes(points: AnyFloats, goal: Vector, lengths: AnyFloats) -> AnyFloats:
     """The points after a backward and a forward pass."""
     passed = np.array(points)
     passed[-1] = goal
@@ -75,9 +79,9 @@ def two_passes(points, goal, lengths):
     return passed
 
 
-def _drawn(passed, moved, fixed, points, length):
+def _drawn(passed: AnyFloats, moved: int, fixed: int, points: AnyFloats, length: Part) -> Parts:
     """One point drawn toward another until the bone between them is right."""
-    bone = minus(passed[moved], passed[fixed])
+    bone: Vector = minus(passed[moved], passed[fixed])
     size = np.sqrt(dot(bone, bone))
     if (size == 0).any():  # two points in one place: the bone keeps its old direction
         bone = where(size == 0, minus(points[moved], points[fixed]), bone)
@@ -85,12 +89,12 @@ def _drawn(passed, moved, fixed, points, length):
     return plus(passed[fixed], times(bone, length / size))
 
 
-def _batch_last(array, axes, shape):
+def _batch_last(array: AnyFloats, axes: int, shape: Shape) -> AnyFloats:
     """The last `axes` axes put first, the batch axes broadcast to `shape` and put last."""
     array = np.broadcast_to(array, (*shape, *array.shape[-axes:]))
     return np.moveaxis(array, range(-axes, 0), range(axes))
 
 
-def in_space(vectors):
+def in_space(vectors: AnyFloats) -> AnyFloats:
     """Flat vectors with a z of zero; vectors in space as they are."""
     return vectors if vectors.shape[-1] == 3 else np.concatenate([vectors, np.zeros_like(vectors[..., :1])], axis=-1)
