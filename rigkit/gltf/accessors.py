@@ -1,8 +1,13 @@
 """Arrays out of a glTF file's buffers: any component type, strided, normalised, sparse; each checked and read once."""
 
-import numpy as np
+from typing import Any
 
-from rigkit.gltf.fields import choice, fields, flag, integer, item, text
+import numpy as np
+from numpy.typing import NDArray
+
+from rigkit._types import Floats, Ints
+from rigkit.gltf.container import Container
+from rigkit.gltf.fields import Entry, choice, fields, flag, integer, item, place, text
 
 COMPONENTS = {5120: "<i1", 5121: "<u1", 5122: "<i2", 5123: "<u2", 5125: "<u4", 5126: "<f4"}
 SIZES = {"SCALAR": 1, "VEC2": 2, "VEC3": 3, "VEC4": 4, "MAT2": 4, "MAT3": 9, "MAT4": 16}
@@ -10,92 +15,96 @@ _UNSIGNED = (5121, 5123, 5125)
 
 
 class Accessors:
-    """The accessors of a container, as arrays of float64 (or int64 where asked for), shape (count, components)."""
+    """The accessors of a container as arrays, shape (count, components)."""
 
-    def __init__(self, container):
+    def __init__(self, container: Container) -> None:
         self._file = container
-        self._found = {}
+        self._found: dict[tuple[int, bool], NDArray[Any]] = {}
 
-    def read(self, number, where, size, whole=False):
-        """Accessor `number`, which stands at `where` in the JSON and must have `size` components an element.
+    def floats(self, number: object, where: str, size: int) -> Floats:
+        """Accessor `number`, which stands at `where` in the JSON and must have `size` components an element."""
+        return self._once(number, where, size, whole=False)
 
-        With `whole` its numbers must be unsigned and are not normalised.
-        """
-        entry = item(self._file.json, "accessors", number, where)
-        place = f"accessors[{number}]"
-        key = number, whole
+    def unsigned(self, number: object, where: str, size: int) -> Ints:
+        """The same, of numbers that must be unsigned and not normalised."""
+        return self._once(number, where, size, whole=True)
+
+    def _once(self, number: object, where: str, size: int, whole: bool) -> NDArray[Any]:
+        key = place(self._file.json, "accessors", number, where), whole
+        at = f"accessors[{key[0]}]"
         if key not in self._found:
-            self._found[key] = self._read(entry, place, whole)
+            self._found[key] = self._read(item(self._file.json, "accessors", number, where), at, whole)
         else:
-            self._file.reuse(self._found[key].nbytes, place)
+            self._file.reuse(self._found[key].nbytes, at)
         array = self._found[key]
         if array.shape[1] != size:
-            raise ValueError(f"{where}: must be an accessor of {size} numbers an element; got {place}, "
+            raise ValueError(f"{where}: must be an accessor of {size} numbers an element; got {at}, "
                              f"which has {array.shape[1]}.")
         return array
 
-    def _read(self, entry, place, whole):
-        count = integer(entry, "count", place, least=1)
-        kind = choice(entry, "type", place, SIZES)
-        component = choice(entry, "componentType", place, COMPONENTS)
-        scaled = flag(entry, "normalized", place)
+    def _read(self, entry: Entry, at: str, whole: bool) -> NDArray[Any]:
+        count = integer(entry, "count", at, least=1)
+        kind = choice(entry, "type", at, SIZES)
+        component = choice(entry, "componentType", at, COMPONENTS)
+        scaled = flag(entry, "normalized", at)
         if kind in ("MAT2", "MAT3"):
-            raise ValueError(f"{place}: type {kind} has no use in nodes, skins, triangles or animations.")
+            raise ValueError(f"{at}: type {kind} has no use in nodes, skins, triangles or animations.")
         if whole and (component not in _UNSIGNED or scaled):
-            raise ValueError(f"{place}: must be unsigned whole numbers; got componentType {component}"
+            raise ValueError(f"{at}: must be unsigned whole numbers; got componentType {component}"
                              + (", normalized." if scaled else "."))
         size = SIZES[kind]
-        self._file.spend(8 * count * size, place)
+        self._file.spend(8 * count * size, at)
         dtype = np.int64 if whole else np.float64
         if entry.get("bufferView") is None:
             array = np.zeros((count, size), dtype)
         else:
-            array = self._numbers(entry, place, count, size, component).astype(dtype)
+            array = self._numbers(entry, at, count, size, component).astype(dtype)
         if "sparse" in entry:
-            self._replace(array, fields(entry, "sparse", place), f"{place}.sparse", component)
+            self._replace(array, fields(entry, "sparse", at), f"{at}.sparse", component)
         return _normalised(array, component) if scaled else array
 
-    def _replace(self, array, sparse, place, component):
-        count = integer(sparse, "count", place, least=1, most=len(array))
-        indices, values = (fields(sparse, part, place) for part in ("indices", "values"))
-        kind = choice(indices, "componentType", f"{place}.indices", COMPONENTS)
+    def _replace(self, array: NDArray[Any], sparse: Entry, at: str, component: int) -> None:
+        """Put the numbers of a sparse accessor where they belong."""
+        count = integer(sparse, "count", at, least=1, most=len(array))
+        indices, values = (fields(sparse, part, at) for part in ("indices", "values"))
+        kind = choice(indices, "componentType", f"{at}.indices", COMPONENTS)
         if kind not in _UNSIGNED:
-            raise ValueError(f"{place}.indices: must be unsigned whole numbers; got componentType {kind}.")
-        at = self._numbers(indices, f"{place}.indices", count, 1, kind)[:, 0].astype(np.int64)
-        if at[-1] >= len(array) or not (np.diff(at) > 0).all():
-            raise ValueError(f"{place}.indices: must increase and stay below the accessor's count, {len(array)}; "
-                             f"got {at.min()} to {at.max()}.")
-        array[at] = self._numbers(values, f"{place}.values", count, array.shape[1], component)
+            raise ValueError(f"{at}.indices: must be unsigned whole numbers; got componentType {kind}.")
+        rows = self._numbers(indices, f"{at}.indices", count, 1, kind)[:, 0].astype(np.int64)
+        if rows[-1] >= len(array) or not (np.diff(rows) > 0).all():
+            raise ValueError(f"{at}.indices: must increase and stay below the accessor's count, {len(array)}; "
+                             f"got {rows.min()} to {rows.max()}.")
+        array[rows] = self._numbers(values, f"{at}.values", count, array.shape[1], component)
 
-    def _numbers(self, entry, place, count, size, component):
+    def _numbers(self, entry: Entry, at: str, count: int, size: int, component: int) -> NDArray[Any]:
         """What an accessor's numbers are in the buffer, not copied; shape (count, size)."""
-        number = integer(entry, "bufferView", place)
-        view = item(self._file.json, "bufferViews", number, f"{place}.bufferView")
-        view_place = f"bufferViews[{number}]"
-        data = self._view(view, view_place)
+        number = integer(entry, "bufferView", at)
+        view = item(self._file.json, "bufferViews", number, f"{at}.bufferView")
+        view_at = f"bufferViews[{number}]"
+        data = self._view(view, view_at)
         dtype = np.dtype(COMPONENTS[component])
         element = dtype.itemsize * size
-        stride = integer(view, "byteStride", view_place, least=element, most=252, default=element)
-        start = integer(entry, "byteOffset", place, default=0)
+        stride = integer(view, "byteStride", view_at, least=element, most=252, default=element)
+        start = integer(entry, "byteOffset", at, default=0)
         need = start + stride * (count - 1) + element
         if need > len(data):
-            raise ValueError(f"{place}: reaches to byte {need} of {view_place}, which has {len(data)}.")
+            raise ValueError(f"{at}: reaches to byte {need} of {view_at}, which has {len(data)}.")
         return np.ndarray((count, size), dtype, data, start, (stride, dtype.itemsize))
 
-    def _view(self, view, place):
-        number = integer(view, "buffer", place)
-        buffer = item(self._file.json, "buffers", number, f"{place}.buffer")
-        length, start = integer(view, "byteLength", place, least=1), integer(view, "byteOffset", place, default=0)
-        uri = text(buffer, "uri", f"buffers[{number}]", default=None)
+    def _view(self, view: Entry, at: str) -> memoryview:
+        number = integer(view, "buffer", at)
+        buffer = item(self._file.json, "buffers", number, f"{at}.buffer")
+        length, start = integer(view, "byteLength", at, least=1), integer(view, "byteOffset", at, default=0)
+        uri = None if buffer.get("uri") is None else text(buffer, "uri", f"buffers[{number}]")
         whole = integer(buffer, "byteLength", f"buffers[{number}]", least=1)
         data = self._file.buffer(number, whole, uri, f"buffers[{number}]")
         if start + length > len(data):
-            raise ValueError(f"{place}: reaches to byte {start + length} of buffers[{number}], "
+            raise ValueError(f"{at}: reaches to byte {start + length} of buffers[{number}], "
                              f"which has {len(data)}.")
         return data[start:start + length]
 
 
-def _normalised(array, component):
+def _normalised(array: NDArray[Any], component: int) -> NDArray[Any]:
     """Whole numbers as 0 to 1, or −1 to 1 (glTF 2.0, "Animations")."""
     info = None if component == 5126 else np.iinfo(COMPONENTS[component])
     return array if info is None else np.maximum(array / info.max, -1.0)

@@ -4,12 +4,16 @@ Nodes, skins and meshes refer to each other by their place in the asset, as in t
 worlds here are 4×4 matrices, not always rigid frames.
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import Any, TypeVar
 
 import numpy as np
+from numpy.typing import DTypeLike, NDArray
 
-from rigkit import _check, rotation
+from rigkit import _check, _say, rotation
+from rigkit._types import ArrayLike, Floats, Ints
 
 PATHS = {"translation": 3, "rotation": 4, "scale": 3}
 PLAIN = {"translation": np.zeros(3), "rotation": np.eye(4)[3], "scale": np.ones(3)}  # of a node that says nothing
@@ -17,11 +21,12 @@ INTERPOLATIONS = ("LINEAR", "STEP", "CUBICSPLINE")
 for _array in PLAIN.values():
     _array.flags.writeable = False
 UNIT = 1e-6  # a rotation this near to length one is as near as 32-bit numbers are, and is left as it is
+_Kind = TypeVar("_Kind")
 _BLOCK = 2**16  # numbers of a weight table made at a time: few enough for the processor's cache
 
 
 @dataclass(frozen=True, eq=False)
-class Node:
+class Node(_say.Shown):
     """A node of the tree: where it stands in its parent, `translation · rotation · scale`.
 
     Attributes
@@ -39,13 +44,13 @@ class Node:
 
     name: str = ""
     parent: int | None = None
-    translation: np.ndarray = field(default_factory=lambda: PLAIN["translation"])
-    rotation: np.ndarray = field(default_factory=lambda: PLAIN["rotation"])
-    scale: np.ndarray = field(default_factory=lambda: PLAIN["scale"])
+    translation: Floats = field(default_factory=lambda: PLAIN["translation"])
+    rotation: Floats = field(default_factory=lambda: PLAIN["rotation"])
+    scale: Floats = field(default_factory=lambda: PLAIN["scale"])
     mesh: int | None = None
     skin: int | None = None
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         _text(self)
         for path, size in PATHS.items():
             if getattr(self, path) is not PLAIN[path]:
@@ -54,9 +59,16 @@ class Node:
             hint = "No turn at all is (0, 0, 0, 1)."
             _set(self, "rotation", _check.directions("rotation", self.rotation, hint, size=4))
 
+    def __repr__(self) -> str:
+        scale = _say.numbers(self.scale)
+        return _say.line(self, _say.name(self.name), "a root" if self.parent is None else f"below node {self.parent}",
+                         _say.point(self.translation), f"turned {_say.angle(2 * np.arccos(np.clip(abs(self.rotation[3]), 0, 1)))}",
+                         "" if scale is None or (scale == 1).all() else f"scaled {_say.point(scale, '')}",
+                         "" if self.mesh is None else f"mesh {self.mesh}", "" if self.skin is None else f"skin {self.skin}")
+
 
 @dataclass(frozen=True, eq=False)
-class Skin:
+class Skin(_say.Shown):
     """Which nodes move a mesh, and from where.
 
     Attributes
@@ -71,11 +83,11 @@ class Skin:
     """
 
     name: str
-    joints: np.ndarray
-    inverse_bind: np.ndarray | None = None
+    joints: Ints
+    inverse_bind: Floats = None  # type: ignore[assignment]  # None comes in, the identity goes out
     root: int | None = None
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         _text(self)
         _set(self, "joints", _whole("joints", self.joints, "k"))
         if len(np.unique(self.joints)) < len(self.joints):
@@ -85,9 +97,13 @@ class Skin:
             bind = np.broadcast_to(bind, (len(self.joints), 4, 4))
         _set(self, "inverse_bind", _exactly("inverse_bind", bind, len(self.joints), 4, 4))
 
+    def __repr__(self) -> str:
+        return _say.line(self, _say.name(self.name), _say.count(len(self.joints), "joint"),
+                         "" if self.root is None else f"all below node {self.root}")
+
 
 @dataclass(frozen=True, eq=False)
-class Mesh:
+class Mesh(_say.Shown):
     """A surface of triangles; the parts ("primitives") of a glTF mesh are joined into one.
 
     Attributes
@@ -103,13 +119,13 @@ class Mesh:
     """
 
     name: str
-    positions: np.ndarray
-    triangles: np.ndarray
-    joints: np.ndarray | None = None
-    weights: np.ndarray | None = None
-    normals: np.ndarray | None = None
+    positions: Floats
+    triangles: Ints
+    joints: Ints | None = None
+    weights: Floats | None = None
+    normals: Floats | None = None
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         _text(self)
         _set(self, "positions", _exactly("positions", self.positions, "v", 3))
         count = len(self.positions)
@@ -118,7 +134,7 @@ class Mesh:
             _set(self, "normals", _exactly("normals", self.normals, count, 3))
         if (self.joints is None) != (self.weights is None):
             raise ValueError("`joints` and `weights` must be given together; got one without the other.")
-        if self.joints is not None:
+        if self.joints is not None and self.weights is not None:
             weights = _exactly("weights", self.weights, count, "4 n")
             joints = _whole("joints", self.joints, count, weights.shape[1])
             if weights.shape[1] % 4:
@@ -126,14 +142,19 @@ class Mesh:
             _set(self, "weights", weights)
             _set(self, "joints", np.where(weights != 0, joints, 0) if joints[weights == 0].any() else joints)
 
+    def __repr__(self) -> str:
+        return _say.line(self, _say.name(self.name), _say.count(len(self.positions), "vertex", "vertices"),
+                         _say.count(len(self.triangles), "triangle"), _say.point(self.positions),
+                         "no weights" if self.weights is None else f"{self.weights.shape[1]} weights to a vertex")
+
     @cached_property
-    def highest_joint(self):
+    def highest_joint(self) -> int:
         """The highest joint number that moves a vertex; −1 for a mesh without weights."""
         return -1 if self.joints is None else int(self.joints.max())
 
 
 @dataclass(frozen=True, eq=False)
-class Channel:
+class Channel(_say.Shown):
     """How one property of one node changes over time.
 
     Attributes
@@ -149,11 +170,11 @@ class Channel:
 
     node: int
     path: str
-    times: np.ndarray
-    values: np.ndarray
+    times: Floats
+    values: Floats
     interpolation: str = "LINEAR"
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         _check.choice("path", self.path, PATHS)
         _check.choice("interpolation", self.interpolation, INTERPOLATIONS)
         times = _exactly("times", self.times, "k")
@@ -169,7 +190,11 @@ class Channel:
         if self.path == "rotation" and not (np.abs(self._keys).max(axis=-1) > 0).all():
             raise ValueError("`values` must be rotations; got (0, 0, 0, 0). No turn at all is (0, 0, 0, 1).")
 
-    def unit_values(self):
+    def __repr__(self) -> str:
+        return _say.line(self, f"{self.path} of node {self.node}", _say.count(len(self.times), "key"),
+                         f"{_say.amount(self.times, ' s', 2)}", self.interpolation)
+
+    def unit_values(self) -> Floats:
         """A rotation's values with every key of length one, as files must have them."""
         values, keys = np.array(self.values), self._keys
         off = np.abs(np.linalg.norm(keys, axis=-1) - 1) > UNIT
@@ -177,10 +202,10 @@ class Channel:
         return values
 
     @property
-    def _keys(self):
+    def _keys(self) -> Floats:
         return self.values[:, 1] if self.interpolation == "CUBICSPLINE" else self.values
 
-    def sample(self, times):
+    def sample(self, times: ArrayLike) -> Floats:
         """The property at `times`, shape (...) to (..., 3 or 4); before the first and after the last it stays.
 
         Between two times: on the straight line, for a rotation the shorter arc at an even rate ("LINEAR"); as it was
@@ -202,7 +227,7 @@ class Channel:
             answer = keys[before] + share[..., None] * (keys[after] - keys[before])
         return rotation.unit_quaternion(answer) if self.path == "rotation" else answer
 
-    def _cubic(self, before, after, share, step):
+    def _cubic(self, before: Ints, after: Ints, share: Floats, step: Floats) -> Floats:
         square, cube = share**2, share**3
         return ((2 * cube - 3 * square + 1) * self._keys[before] + (3 * square - 2 * cube) * self._keys[after]
                 + step * ((cube - 2 * square + share) * self.values[before, 2]
@@ -210,13 +235,13 @@ class Channel:
 
 
 @dataclass(frozen=True, eq=False)
-class Animation:
+class Animation(_say.Shown):
     """A named motion: channels, each of another node or property."""
 
     name: str
     channels: tuple[Channel, ...]
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         _text(self)
         _set(self, "channels", _all_of(Channel, "channels", self.channels))
         if not self.channels:
@@ -225,14 +250,19 @@ class Animation:
         if len(set(targets)) < len(targets):
             raise ValueError("`channels` must each move another node or property; got two for the same.")
 
+    def __repr__(self) -> str:
+        nodes = len({channel.node for channel in self.channels})
+        return _say.line(self, _say.name(self.name), _say.amount(self.duration, " s", 2),
+                         f"{_say.count(len(self.channels), 'channel')} of {_say.count(nodes, 'node')}")
+
     @property
-    def duration(self):
+    def duration(self) -> float:
         """When the last channel ends, seconds."""
         return float(max(channel.times[-1] for channel in self.channels))
 
 
 @dataclass(frozen=True, eq=False)
-class Asset:
+class Asset(_say.Shown):
     """A rig file: its nodes and what they carry. What does not fit together is refused.
 
     Attributes
@@ -257,33 +287,38 @@ class Asset:
     copyright: str = ""
     notes: tuple[str, ...] = ()
 
-    def __post_init__(self):
-        for kind, name in ((Node, "nodes"), (Skin, "skins"), (Mesh, "meshes"), (Animation, "animations"),
-                           (str, "notes")):
+    def __post_init__(self) -> None:
+        kinds: dict[str, type] = {"nodes": Node, "skins": Skin, "meshes": Mesh, "animations": Animation, "notes": str}
+        for name, kind in kinds.items():
             _set(self, name, _all_of(kind, name, getattr(self, name)))
         _text(self, "copyright")
         self._check_references()
-        _set(self, "_levels", self._by_depth())
+        _ = self._levels  # a cycle of parents is refused now, not when the asset is posed
+
+    def __repr__(self) -> str:
+        parts = ("node", self.nodes), ("skin", self.skins), ("mesh", self.meshes), ("animation", self.animations)
+        return _say.line(self, *(_say.count(len(many), one, "meshes" if one == "mesh" else "") for one, many in parts),
+                         f"{_say.count(len(self.notes), 'thing')} not read" if self.notes else "")
 
     @cached_property
-    def parents(self):
+    def parents(self) -> Ints:
         """Each node's parent, −1 for a root; ndarray of int, shape (n,)."""
         return np.array([-1 if node.parent is None else node.parent for node in self.nodes], dtype=np.int64)
 
     @cached_property
-    def children(self):
+    def children(self) -> tuple[tuple[int, ...], ...]:
         """The places of the nodes right below each node, a tuple for each."""
-        below = [[] for _ in self.nodes]
-        for i, parent in enumerate(self.parents):
+        below: list[list[int]] = [[] for _ in self.nodes]
+        for i, parent in enumerate(self.parents.tolist()):
             if parent >= 0:
                 below[parent].append(i)
         return tuple(map(tuple, below))
 
-    def rest_world(self):
+    def rest_world(self) -> Floats:
         """World matrices of all nodes as they stand in the file, shape (n, 4, 4)."""
-        return self._world(_matrices(*self._rest()))
+        return self._world(_matrices(self._rest()))
 
-    def pose_world(self, animation, times):
+    def pose_world(self, animation: Animation | int, times: ArrayLike) -> Floats:
         """World matrices of all nodes at some times of an animation; what it does not move is at rest.
 
         Parameters
@@ -297,15 +332,15 @@ class Asset:
         -------
         ndarray, shape (..., n, 4, 4)
         """
-        animation = self._animation(animation)
+        channels = self._animation(animation).channels
         times = _check.numbers("times", times)
-        parts = dict(zip(PATHS, (np.array(np.broadcast_to(part, (*times.shape, *part.shape)))
-                                 for part in self._rest()), strict=True))
-        for channel in animation.channels:
+        parts = {path: np.array(np.broadcast_to(part, (*times.shape, *part.shape)))
+                 for path, part in self._rest().items()}
+        for channel in channels:
             parts[channel.path][..., channel.node, :] = channel.sample(times)
-        return self._world(_matrices(*parts.values()))
+        return self._world(_matrices(parts))
 
-    def joint_matrices(self, skin, world):
+    def joint_matrices(self, skin: int, world: ArrayLike) -> Floats:
         """What moves the mesh of a skin: each joint's world times its inverse bind matrix.
 
         Parameters
@@ -318,10 +353,10 @@ class Asset:
         -------
         ndarray, shape (..., k, 4, 4)
         """
-        skin = self.skins[_place("skin", skin, len(self.skins))]
-        return self._check_world(world)[..., skin.joints, :, :] @ skin.inverse_bind
+        chosen = self.skins[_place("skin", skin, len(self.skins))]
+        return self._check_world(world)[..., chosen.joints, :, :] @ chosen.inverse_bind
 
-    def skin_points(self, node, world):
+    def skin_points(self, node: int, world: ArrayLike) -> Floats:
         """The vertices of the mesh that a node carries, in the world: moved by its skin's joints, else by the node.
 
         Parameters
@@ -334,15 +369,15 @@ class Asset:
         -------
         ndarray, shape (..., v, 3)
         """
-        place = _place("node", node, len(self.nodes))
-        node, world = self.nodes[place], self._check_world(world)
-        if node.mesh is None:
-            raise ValueError(f"`node` must carry a mesh; got {place} ({node.name!r}), which has none.")
-        mesh = self.meshes[node.mesh]
-        if node.skin is None or mesh.weights is None:
+        place, world = _place("node", node, len(self.nodes)), self._check_world(world)
+        carrier = self.nodes[place]
+        if carrier.mesh is None:
+            raise ValueError(f"`node` must carry a mesh; got {place} ({carrier.name!r}), which has none.")
+        mesh = self.meshes[carrier.mesh]
+        if carrier.skin is None or mesh.weights is None or mesh.joints is None:
             own = world[..., place, :, :]
             return mesh.positions @ np.swapaxes(own[..., :3, :3], -1, -2) + own[..., None, :3, 3]
-        matrices = self.joint_matrices(node.skin, world)
+        matrices = self.joint_matrices(carrier.skin, world)
         count = matrices.shape[-3]
         rows = matrices[..., :3, :].reshape(-1, count, 12)
         posed = np.empty((len(rows), *mesh.positions.shape))
@@ -354,26 +389,26 @@ class Asset:
                 out[:] = np.einsum("vij,vj->vi", blend[..., :3], mesh.positions[part]) + blend[..., 3]
         return posed.reshape(*matrices.shape[:-3], *mesh.positions.shape)
 
-    def _rest(self):
-        return (np.array([getattr(node, path) for node in self.nodes]).reshape(-1, size)
-                for path, size in PATHS.items())
+    def _rest(self) -> dict[str, Floats]:
+        return {path: np.array([getattr(node, path) for node in self.nodes]).reshape(-1, size)
+                for path, size in PATHS.items()}
 
-    def _world(self, local):
+    def _world(self, local: Floats) -> Floats:
         for level in self._levels[1:]:
             local[..., level, :, :] = local[..., self.parents[level], :, :] @ local[..., level, :, :]
         return local
 
-    def _check_world(self, world):
+    def _check_world(self, world: ArrayLike) -> Floats:
         return _check.numbers("world", world, len(self.nodes), 4, 4)
 
-    def _animation(self, animation):
+    def _animation(self, animation: Animation | int) -> Animation:
         if isinstance(animation, Animation):
             for channel in animation.channels:
                 _place("animation.node", channel.node, len(self.nodes))
             return animation
         return self.animations[_place("animation", animation, len(self.animations))]
 
-    def _check_references(self):
+    def _check_references(self) -> None:
         nodes, skins, meshes = map(len, (self.nodes, self.skins, self.meshes))
         for i, node in enumerate(self.nodes):
             for name, count in (("parent", nodes), ("mesh", meshes), ("skin", skins)):
@@ -392,9 +427,11 @@ class Asset:
             for j, channel in enumerate(animation.channels):
                 _place(f"animations[{i}].channels[{j}].node", channel.node, nodes)
 
-    def _by_depth(self):
+    @cached_property
+    def _levels(self) -> list[Ints]:
         """The roots' places, then their children's, and so on."""
-        levels, level, found = [], np.flatnonzero(self.parents < 0), 0
+        levels: list[Ints] = []
+        level, found = np.flatnonzero(self.parents < 0), 0
         while len(level):
             levels.append(level)
             found += len(level)
@@ -405,23 +442,25 @@ class Asset:
         return levels
 
 
-def _matrices(translation, rotations, scale):
-    """Local matrices from their parts, shapes (..., 3), (..., 4), (..., 3)."""
+def _matrices(parts: dict[str, Floats]) -> Floats:
+    """Local matrices from translations, rotations and scales, shapes (..., 3), (..., 4), (..., 3), by path."""
+    translation, turns, scale = (parts[path] for path in PATHS)
     local = np.zeros((*translation.shape[:-1], 4, 4))
     if local.size:
-        local[..., :3, :3] = rotation.matrix_from_quaternion(rotations) * scale[..., None, :]
+        local[..., :3, :3] = rotation.matrix_from_quaternion(turns) * scale[..., None, :]
         local[..., :3, 3] = translation
         local[..., 3, 3] = 1.0
     return local
 
 
-def _weight_table(joints, weights, count):
+def _weight_table(joints: Ints, weights: Floats, count: int) -> Floats:
     """A row of `count` weights for each vertex; what is listed twice is added up."""
     cells = count * np.arange(len(weights))[:, None] + joints
-    return np.bincount(cells.ravel(), weights.ravel(), count * len(weights)).reshape(-1, count)
+    table = np.bincount(cells.ravel(), weights.ravel(), count * len(weights))
+    return table.astype(np.float64, copy=False).reshape(-1, count)
 
 
-def _exactly(name, value, *shape, dtype=np.float64):
+def _exactly(name: str, value: ArrayLike, *shape: int | str, dtype: DTypeLike = np.float64) -> NDArray[Any]:
     """`value` as a finite array of exactly this shape, no batch axes before it."""
     array = _check.numbers(name, value, *shape, dtype=dtype)
     if array.ndim != len(shape):
@@ -429,9 +468,9 @@ def _exactly(name, value, *shape, dtype=np.float64):
     return array
 
 
-def _whole(name, value, *shape, below=np.inf, of="numbers"):
-    value = np.asarray(value)
-    array = _exactly(name, value, *shape, dtype=np.int64 if value.dtype.kind in "iu" else np.float64)
+def _whole(name: str, value: ArrayLike, *shape: int | str, below: float = np.inf, of: str = "numbers") -> Ints:
+    kind = np.asarray(value).dtype.kind
+    array = _exactly(name, value, *shape, dtype=np.int64 if kind in "iu" else np.float64)
     whole = array.astype(np.int64, copy=False)
     low, high = array.min(), array.max()
     if low < 0 or high >= below or not (whole is array or (whole == array).all()):
@@ -440,26 +479,26 @@ def _whole(name, value, *shape, below=np.inf, of="numbers"):
     return whole
 
 
-def _place(name, value, count):
+def _place(name: str, value: object, count: int) -> int:
     if isinstance(value, bool) or not isinstance(value, int | np.integer) or not 0 <= value < count:
         there = f"from 0 to {count - 1}" if count else "left out, as there are none"
         raise ValueError(f"`{name}` must be {there}; got {value!r}.")
     return int(value)
 
 
-def _all_of(kind, name, values):
-    values = tuple(values)
+def _all_of(kind: type[_Kind], name: str, given: Iterable[_Kind]) -> tuple[_Kind, ...]:
+    values = tuple(given)
     wrong = [value for value in values if not isinstance(value, kind)]
     if wrong:
         raise ValueError(f"`{name}` must each be a {kind.__name__}; got {_check._short(wrong[0])}.")
     return values
 
 
-def _text(thing, name="name"):
+def _text(thing: object, name: str = "name") -> None:
     value = getattr(thing, name)
     if not isinstance(value, str) or any("\ud800" <= letter <= "\udfff" for letter in value):
         raise ValueError(f"`{name}` must be text; got {_check._short(value)}.")
 
 
-def _set(thing, name, value):
+def _set(thing: object, name: str, value: object) -> None:
     object.__setattr__(thing, name, value)

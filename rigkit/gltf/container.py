@@ -12,10 +12,12 @@ import re
 import secrets
 import stat
 import struct
+from collections import Counter
 from pathlib import Path, PurePosixPath
+from typing import NoReturn
 from urllib.parse import unquote
 
-from rigkit.gltf.fields import short
+from rigkit.gltf.fields import Entry, short
 
 LARGEST = 2**30
 FLOOR = 2**25
@@ -33,29 +35,32 @@ class Container:
     notes : list of str
     """
 
-    def __init__(self, data, folder):
-        self.notes, self._folder, self._files, self._buffers = [], folder, {}, {}
+    def __init__(self, data: bytes, folder: str | os.PathLike[str] | None) -> None:
+        self.notes: list[str] = []
+        self._folder = folder
+        self._files: dict[Path, bytes] = {}
+        self._buffers: dict[int, memoryview] = {}
         self._read = len(data)
         self._memory = self._work = 0
-        text, self._binary = self._chunks(memoryview(data)) if bytes(data[:4]) == b"glTF" else (data, None)
+        text, self._binary = self._chunks(memoryview(data)) if data[:4] == b"glTF" else (memoryview(data), None)
         self.json = self._parse(bytes(text))
 
-    def spend(self, size, what):
+    def spend(self, size: int, what: str) -> None:
         """Count memory that is about to be used; refuse what is out of proportion to the file."""
         self._memory += size
         self._refuse_if(self._memory, max(10 * self._read, FLOOR), what)
 
-    def reuse(self, size, what):
+    def reuse(self, size: int, what: str) -> None:
         """Count data that is looked through once more."""
         self._work += size
         self._refuse_if(self._work, 20 * max(10 * self._read, FLOOR), what)
 
-    def _refuse_if(self, used, most, what):
+    def _refuse_if(self, used: int, most: int, what: str) -> None:
         if used > most:
             raise ValueError(f"{what}: a file of {self._read} bytes may not ask for this much; with what came before "
                              f"it takes {used} bytes, more than {most}.")
 
-    def buffer(self, number, length, uri, where):
+    def buffer(self, number: int, length: int, uri: str | None, where: str) -> memoryview:
         """The bytes of a buffer of the JSON; `uri` is None for the binary chunk of a .glb."""
         if number not in self._buffers:
             data = self._bytes_of(number, uri, where)
@@ -65,7 +70,7 @@ class Container:
             self._buffers[number] = data[:length]
         return self._buffers[number]
 
-    def _bytes_of(self, number, uri, where):
+    def _bytes_of(self, number: int, uri: str | None, where: str) -> memoryview:
         if uri is None:
             if number or self._binary is None:
                 raise ValueError(f"{where}: has no `uri`, and only the first buffer of a .glb with a binary chunk "
@@ -79,7 +84,7 @@ class Container:
             self._read += len(self._files[path])
         return memoryview(self._files[path])
 
-    def _embedded(self, uri, where):
+    def _embedded(self, uri: str, where: str) -> memoryview:
         head = _DATA_URI.match(uri)
         if head is None:
             raise ValueError(f"{where}: `uri` must begin data:application/octet-stream;base64, to hold data; "
@@ -90,7 +95,7 @@ class Container:
         except (binascii.Error, ValueError) as problem:
             raise ValueError(f"{where}: `uri` must hold base64 text; {problem}.") from None
 
-    def _inside(self, uri, where):
+    def _inside(self, uri: str, where: str) -> Path:
         """The path of a file in the folder or below it; whatever would lead elsewhere is refused."""
         if self._folder is None:
             raise ValueError(f"{where}: the data is in another file, {short(uri)}, and no folder was given to look in.")
@@ -110,7 +115,7 @@ class Container:
                              "which leads out of it by a link.")
         return path
 
-    def _chunks(self, data):
+    def _chunks(self, data: memoryview) -> tuple[memoryview, memoryview | None]:
         """The JSON and the binary chunk of a .glb."""
         if len(data) < _HEADER.size:
             raise ValueError(f"the header of a .glb has {_HEADER.size} bytes; got {len(data)}. The file is cut short.")
@@ -141,13 +146,13 @@ class Container:
             self.notes.append("The file has chunks of a kind that is not in the standard; they are not read.")
         return chunks[0][1], binary
 
-    def _parse(self, text):
+    def _parse(self, text: bytes) -> Entry:
         # About what Python makes of an object, a key and its value, a list, a value in it.
         cost = {b"{": 240, b":": 100, b"[": 96, b",": 40}
         self.spend(sum(each * text.count(mark) for mark, each in cost.items()), "JSON")
         try:
             found = json.loads(text.decode("utf-8-sig"), object_pairs_hook=_no_key_twice, parse_constant=_no_constant,
-                               parse_int=_whole)
+                               parse_int=_whole, parse_float=_number)
         except UnicodeDecodeError:
             raise ValueError("JSON: must be text in UTF-8; got other bytes. Is this a .glb or .gltf file?") from None
         except RecursionError:
@@ -160,7 +165,8 @@ class Container:
         return found
 
 
-def load(source, folder):
+def load(source: str | os.PathLike[str] | bytes | bytearray | memoryview,
+         folder: str | os.PathLike[str] | None) -> Container:
     """The container of a path or of bytes; files beside it are looked for in `folder`, by default the path's."""
     if isinstance(source, bytes | bytearray | memoryview):
         data = bytes(source)
@@ -173,14 +179,14 @@ def load(source, folder):
     return Container(_regular_file(path, "the file", LARGEST), path.parent if folder is None else folder)
 
 
-def pack(document, binary, embed=False):
+def pack(document: Entry, binary: bytes | bytearray, embed: bool = False) -> bytes:
     """The bytes of a .glb, or with `embed` of a .gltf that holds its data in itself; `document` gets its buffer."""
     if binary:
-        document = document | {"buffers": [{"byteLength": len(binary)}]}
+        buffer: Entry = {"byteLength": len(binary)}
+        if embed:
+            buffer["uri"] = f"data:application/octet-stream;base64,{base64.b64encode(binary).decode('ascii')}"
+        document = document | {"buffers": [buffer]}
     if embed:
-        if binary:
-            data = base64.b64encode(binary).decode("ascii")
-            document["buffers"][0]["uri"] = f"data:application/octet-stream;base64,{data}"
         return json.dumps(document, allow_nan=False, indent=1).encode("ascii") + b"\n"
     text = json.dumps(document, allow_nan=False, separators=(",", ":")).encode("ascii")
     chunks = [(b"JSON", text + b" " * (-len(text) % 4)), (b"BIN\0", bytes(binary) + b"\0" * (-len(binary) % 4))]
@@ -188,7 +194,7 @@ def pack(document, binary, embed=False):
     return _HEADER.pack(b"glTF", 2, _HEADER.size + len(body)) + body
 
 
-def save(path, data, replace):
+def save(path: Path, data: bytes, replace: bool) -> None:
     """Write a whole file or nothing; a file that is there is refused unless `replace` is true."""
     part = path.with_name(f".{path.name}.{secrets.token_hex(4)}")
     try:
@@ -202,20 +208,20 @@ def save(path, data, replace):
         part.unlink(missing_ok=True)
 
 
-def _put(part, path):
+def _put(part: Path, path: Path) -> None:
     try:
         os.link(part, path)  # fails if there is one, even one made this very moment
     except FileExistsError:
         raise taken(path) from None
 
 
-def taken(path):
+def taken(path: Path) -> ValueError:
     """The refusal to write over a file."""
     return ValueError(f"`path` must be a new file; got {str(path)!r}, which is there. To write over it "
                       "say replace=True (--replace on the command line).")
 
 
-def _regular_file(path, where, most):
+def _regular_file(path: Path, where: str, most: int) -> bytes:
     try:
         with open(path, "rb", opener=_without_waiting) as file:
             status = os.fstat(file.fileno())
@@ -232,26 +238,31 @@ def _regular_file(path, where, most):
         raise ValueError(f"{where}: must be a path; got {short(str(path))}.") from None
 
 
-def _without_waiting(path, flags):
+def _without_waiting(path: str, flags: int) -> int:
     return os.open(path, flags | getattr(os, "O_NONBLOCK", 0))  # a pipe would wait for somebody to write
 
 
-def _no_key_twice(pairs):
+def _no_key_twice(pairs: list[tuple[str, object]]) -> Entry:
     if len(pairs) > MOST_KEYS:
         raise ValueError(f"JSON: an object must have at most {MOST_KEYS} keys; got {len(pairs)}.")
     found = dict(pairs)
     if len(found) < len(pairs):
-        seen = set()
-        twice = next(key for key, _ in pairs if key in seen or seen.add(key))
+        twice = next(key for key, times in Counter(key for key, _ in pairs).items() if times > 1)
         raise ValueError(f"JSON: each key must stand once in an object; got {short(twice)} twice.")
     return found
 
 
-def _whole(text):
+def _whole(text: str) -> int:
     if len(text) > 100:
         raise ValueError(f"JSON: must hold numbers of a sensible length; got one of {len(text)} digits.")
     return int(text)
 
 
-def _no_constant(text):
+def _number(text: str) -> float:
+    """A whole number may be written as 100.0 or 1e2 (glTF 2.0, "JSON Encoding")."""
+    number = float(text)
+    return int(number) if number.is_integer() and abs(number) <= 2**53 else number
+
+
+def _no_constant(text: str) -> NoReturn:
     raise ValueError(f"JSON: must hold finite numbers; got {text}.")

@@ -1,60 +1,76 @@
 """Values of a glTF file's JSON, each of the kind it must be, or a sentence that says which is not and where."""
 
+from collections.abc import Collection
+from typing import TypeGuard, TypeVar
+
 import numpy as np
+
+from rigkit._types import Floats
 
 LARGEST_FLOAT = float(np.finfo(np.float32).max)
 
+Entry = dict[str, object]  # an object of the JSON; a stranger wrote what is in it
+Kind = TypeVar("Kind")
+Option = TypeVar("Option", int, str)
 
-def item(found, field, number, where):
+
+def item(found: Entry, field: str, number: object, where: str) -> Entry:
     """The object at place `number` of the list `field`, which `where` refers to."""
-    entries = items(found, field, "JSON")
-    if not is_whole(number) or not 0 <= number < len(entries):
-        raise ValueError(f"{where}: must be a place in `{field}`, which has {len(entries)}; got {short(number)}.")
-    if not isinstance(entries[number], dict):
-        raise ValueError(f"{field}[{number}]: must be an object; got {short(entries[number])}.")
-    return entries[number]
+    i = place(found, field, number, where)
+    entry = items(found, field, "JSON")[i]
+    if not isinstance(entry, dict):
+        raise ValueError(f"{field}[{i}]: must be an object; got {short(entry)}.")
+    return entry
 
 
-def items(entry, field, where):
+def place(found: Entry, field: str, number: object, where: str) -> int:
+    """`number` as a place in the list `field`, which `where` refers to."""
+    count = len(items(found, field, "JSON"))
+    if not is_whole(number) or not 0 <= number < count:
+        raise ValueError(f"{where}: must be a place in `{field}`, which has {count}; got {short(number)}.")
+    return number
+
+
+def items(entry: Entry, field: str, where: str) -> list[object]:
     """A list, empty where it is left out."""
     return _typed(entry, field, where, list, "a list", [])
 
 
-def fields(entry, field, where):
+def fields(entry: Entry, field: str, where: str) -> Entry:
     """An object, empty where it is left out."""
     return _typed(entry, field, where, dict, "an object", {})
 
 
-def text(entry, field, where, default=""):
-    """Text."""
-    return _typed(entry, field, where, str, "text", default)
+def text(entry: Entry, field: str, where: str) -> str:
+    """Text, "" where it is left out."""
+    return _typed(entry, field, where, str, "text", "")
 
 
-def flag(entry, field, where):
+def flag(entry: Entry, field: str, where: str) -> bool:
     """True or false; false where it is left out."""
     return _typed(entry, field, where, bool, "true or false", False)
 
 
-def integer(entry, field, where, least=0, most=2**53, default=None):
+def integer(entry: Entry, field: str, where: str, least: int = 0, most: int = 2**53,
+            default: int | None = None) -> int:
     """A whole number; required unless a default is given."""
     value = _or_default(entry, field, default)
-    if isinstance(value, float) and value.is_integer():
-        value = int(value)
     if not is_whole(value) or not least <= value <= most:
         span = f"of at least {least}" if most == 2**53 else f"from {least} to {most}"
         raise ValueError(f"{where}: `{field}` must be a whole number {span}; got {short(value)}.")
     return value
 
 
-def choice(entry, field, where, options, default=None):
+def choice(entry: Entry, field: str, where: str, options: Collection[Option], default: Option | None = None) -> Option:
     """One of `options`; required unless a default is given."""
     value = _or_default(entry, field, default)
-    if isinstance(value, list | dict) or value not in options:
-        raise ValueError(f"{where}: `{field}` must be one of {', '.join(map(str, options))}; got {short(value)}.")
-    return value
+    for option in options:
+        if option == value and not isinstance(value, bool):
+            return option
+    raise ValueError(f"{where}: `{field}` must be one of {', '.join(map(str, options))}; got {short(value)}.")
 
 
-def numbers(entry, field, where, size):
+def numbers(entry: Entry, field: str, where: str, size: int) -> Floats | None:
     """So many finite numbers; None where they are left out."""
     value = entry.get(field)
     if value is None:
@@ -66,24 +82,26 @@ def numbers(entry, field, where, size):
     return np.array(value, dtype=np.float64)
 
 
-def _or_default(entry, field, default):
+def _or_default(entry: Entry, field: str, default: object) -> object:
     value = entry.get(field)
     return default if value is None else value
 
 
-def _typed(entry, field, where, kind, what, default):
-    value = _or_default(entry, field, default)
-    if value is not default and not isinstance(value, kind):
+def _typed(entry: Entry, field: str, where: str, kind: type[Kind], what: str, default: Kind) -> Kind:
+    value = entry.get(field)
+    if value is None:
+        return default
+    if not isinstance(value, kind):
         raise ValueError(f"{where}: `{field}` must be {what}; got {short(value)}.")
     return value
 
 
-def is_whole(value):
+def is_whole(value: object) -> TypeGuard[int]:
     """Whether a value is an integer, which true is not."""
     return isinstance(value, int) and not isinstance(value, bool)
 
 
-def short(value):
+def short(value: object) -> str:
     """A value of any size in a few words."""
     if isinstance(value, list | dict):
         return f"{'a list' if isinstance(value, list) else 'an object'} of {len(value)}"

@@ -2,16 +2,18 @@
 
 import os
 import re
+from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 
 import numpy as np
 
 from rigkit import rotation
+from rigkit._types import Floats, Ints
 from rigkit.gltf import container
 from rigkit.gltf.accessors import Accessors
 from rigkit.gltf.asset import INTERPOLATIONS, PATHS, Animation, Asset, Channel, Mesh, Node, Skin
-from rigkit.gltf.fields import choice, fields, is_whole, item, items, numbers, short, text
+from rigkit.gltf.fields import Entry, choice, fields, is_whole, item, items, numbers, place, short, text
 
 UNDERSTOOD = ("KHR_mesh_quantization",)  # positions and normals in small whole numbers
 LOOKS = ("KHR_materials_", "KHR_texture_", "EXT_texture_")  # may be required: what they say is not read anyway
@@ -24,7 +26,8 @@ MOST_NOTES, OBJECT = 50, 600  # the latter: about what one object of the file be
 ROTATION_OFF, ROW_OFF, SHEAR = 1e-3, 1e-6, 1e-5
 
 
-def read(source, folder=None):
+def read(source: str | os.PathLike[str] | bytes | bytearray | memoryview,
+         folder: str | os.PathLike[str] | None = None) -> Asset:
     """What a .glb or .gltf file says of a rig.
 
     Read are the tree of nodes, skins, triangles with weights and normals, and animations of nodes. All else is named
@@ -56,59 +59,59 @@ def read(source, folder=None):
 
 
 class _Reader:
-    def __init__(self, file):
+    def __init__(self, file: container.Container) -> None:
         self.file, self.json, self.accessors = file, file.json, Accessors(file)
         self.counts = dict.fromkeys(file.notes, 1)
 
-    def asset(self):
+    def asset(self) -> Asset:
         about = fields(self.json, "asset", "JSON")
         self._check_version(about)
         self._check_extensions()
         for kind in NOT_READ:
-            if items(self.json, kind, "JSON"):
-                self.note(f"{kind.capitalize()} are not read.", len(self.json[kind]))
+            if there := items(self.json, kind, "JSON"):
+                self.note(f"{kind.capitalize()} are not read.", len(there))
         parents = self._parents()
         self._scenes(parents)
-        meshes = [self._mesh(entry, place) for entry, place in self._each(self.json, "meshes")]
-        kept = [i for i, mesh in enumerate(meshes) if mesh is not None]
-        places = {i: place for place, i in enumerate(kept)}
+        meshes = [self._mesh(*each) for each in self._each(self.json, "meshes")]
+        kept = {i: mesh for i, mesh in enumerate(meshes) if mesh is not None}
+        places = {i: now for now, i in enumerate(kept)}
         entries = list(self._each(self.json, "nodes"))
         stands = self._stands(entries)
         nodes = [self._node(*entry, parent, stand, places)
                  for entry, parent, stand in zip(entries, parents, stands, strict=True)]
-        skins = [self._skin(entry, place) for entry, place in self._each(self.json, "skins")]
-        animations = [self._animation(entry, place) for entry, place in self._each(self.json, "animations")]
-        return Asset(tuple(nodes), tuple(skins), tuple(meshes[i] for i in kept),
+        skins = [self._skin(*each) for each in self._each(self.json, "skins")]
+        animations = [self._animation(*each) for each in self._each(self.json, "animations")]
+        return Asset(tuple(nodes), tuple(skins), tuple(kept.values()),
                      tuple(animation for animation in animations if animation is not None),
                      text(about, "copyright", "asset"), self._notes())
 
-    def note(self, sentence, count=1):
+    def note(self, sentence: str, count: int = 1) -> None:
         if len(self.counts) >= MOST_NOTES and sentence not in self.counts:
             sentence, count = "More is not read than is listed here.", 0
         self.counts[sentence] = self.counts.get(sentence, 0) + count
 
-    def _notes(self):
+    def _notes(self) -> tuple[str, ...]:
         return tuple(note if count < 2 else f"{note[:-1]} ({count} times)." for note, count in self.counts.items())
 
-    def _each(self, entry, field, where="JSON"):
-        """Each object of a list, and its place."""
+    def _each(self, entry: Entry, field: str, where: str = "JSON") -> Iterator[tuple[Entry, str]]:
+        """Each object of a list, and where it stands."""
         for i, each in enumerate(items(entry, field, where)):
-            place = f"{field}[{i}]" if where == "JSON" else f"{where}.{field}[{i}]"
+            at = f"{field}[{i}]" if where == "JSON" else f"{where}.{field}[{i}]"
             if not isinstance(each, dict):
-                raise ValueError(f"{place}: must be an object; got {short(each)}.")
-            self.file.spend(OBJECT, place)
+                raise ValueError(f"{at}: must be an object; got {short(each)}.")
+            self.file.spend(OBJECT, at)
             if "extras" in each:
                 self.note("What programs keep for themselves (extras) is not read.")
-            yield each, place
+            yield each, at
 
-    def _check_version(self, about):
+    def _check_version(self, about: Entry) -> None:
         version = text(about, "version", "asset")
         least = text(about, "minVersion", "asset") or "2.0"
         if not re.fullmatch(r"2\.\d{1,9}", version, re.ASCII) or least != "2.0":
             raise ValueError(f"asset: `version` must be 2.0; got {short(version if least == '2.0' else least)}. "
                              "Save the file as glTF 2.0.")
 
-    def _check_extensions(self):
+    def _check_extensions(self) -> None:
         used, required = items(self.json, "extensionsUsed", "JSON"), items(self.json, "extensionsRequired", "JSON")
         for name in required:
             if not isinstance(name, str) or not (name in UNDERSTOOD or name.startswith(LOOKS)):
@@ -120,35 +123,36 @@ class _Reader:
 
     # Nodes
 
-    def _parents(self):
-        parents = [None] * len(items(self.json, "nodes", "JSON"))
+    def _parents(self) -> list[int | None]:
+        parents: list[int | None] = [None] * len(items(self.json, "nodes", "JSON"))
         for i in range(len(parents)):
-            place = f"nodes[{i}]"
-            for child in items(item(self.json, "nodes", i, "nodes"), "children", place):
-                item(self.json, "nodes", child, f"{place}.children")
+            at = f"nodes[{i}]"
+            for each in items(item(self.json, "nodes", i, "nodes"), "children", at):
+                child = place(self.json, "nodes", each, f"{at}.children")
                 if parents[child] is not None:
-                    raise ValueError(f"nodes[{child}]: must have one parent; got nodes[{parents[child]}] and {place}.")
+                    raise ValueError(f"nodes[{child}]: must have one parent; got nodes[{parents[child]}] and {at}.")
                 parents[child] = i
         return parents
 
-    def _scenes(self, parents):
-        scenes = [entry for entry, _ in self._each(self.json, "scenes")]
+    def _scenes(self, parents: list[int | None]) -> None:
+        scenes = list(self._each(self.json, "scenes"))
         if len(scenes) > 1:
             self.note("The file has several scenes; their nodes are read together.")
-        shown = {node for scene in scenes for node in items(scene, "nodes", "scenes") if is_whole(node)}
+        shown = {node for scene, at in scenes for node in items(scene, "nodes", at) if is_whole(node)}
         hidden = [i for i, parent in enumerate(parents) if parent is None and i not in shown]
         if scenes and hidden:
             self.note("A root node is in no scene; it is read all the same.", len(hidden))
 
-    def _stands(self, entries):
+    def _stands(self, entries: list[tuple[Entry, str]]) -> list[dict[str, Floats]]:
         """How each node stands in its parent: a mapping with its translation, rotation and scale, as far as given."""
-        stands, matrices = [], {}
-        for entry, place in entries:
-            parts = {path: numbers(entry, path, place, size) for path, size in PATHS.items()}
-            stand = {path: value for path, value in parts.items() if value is not None}
-            matrix = numbers(entry, "matrix", place, 16)
+        stands: list[dict[str, Floats]] = []
+        matrices: dict[int, Floats] = {}
+        for entry, at in entries:
+            given = {path: numbers(entry, path, at, size) for path, size in PATHS.items()}
+            stand = {path: value for path, value in given.items() if value is not None}
+            matrix = numbers(entry, "matrix", at, 16)
             if matrix is not None and stand:
-                raise ValueError(f"{place}: must have `matrix` or `{next(iter(stand))}`, not both.")
+                raise ValueError(f"{at}: must have `matrix` or `{next(iter(stand))}`, not both.")
             if matrix is not None:
                 matrices[len(stands)] = matrix.reshape(4, 4).T
             elif "rotation" in stand and abs(np.linalg.norm(stand["rotation"]) - 1) > ROTATION_OFF:
@@ -160,7 +164,7 @@ class _Reader:
                 stands[i] = dict(zip(PATHS, part, strict=True))
         return stands
 
-    def _taken_apart(self, matrices, places):
+    def _taken_apart(self, matrices: Floats, places: list[str]) -> tuple[Floats, Floats, Floats]:
         """Translations, rotations and scales of matrices, shape (m, 4, 4); a mirrored one has a negative x scale."""
         off = np.abs(matrices[:, 3] - [0, 0, 0, 1]).max(axis=-1)
         if off.max() > ROW_OFF:
@@ -180,56 +184,56 @@ class _Reader:
                       int(shear.sum()))
         return matrices[:, :3, 3], rotation.quaternion_from_matrix(turn), scale
 
-    def _node(self, entry, place, parent, stand, meshes):
+    def _node(self, entry: Entry, at: str, parent: int | None, stand: dict[str, Floats],
+              meshes: dict[int, int]) -> Node:
+        """A node; `meshes` says where each mesh of the file that is kept is in the asset."""
         if "camera" in entry or "weights" in entry:
             self.note("A node's camera or morph weights are not read.")
-        mesh, skin = (entry.get(name) for name in ("mesh", "skin"))
-        if mesh is not None:
-            item(self.json, "meshes", mesh, f"{place}.mesh")
-            mesh = meshes.get(mesh)
-        if skin is not None:
-            item(self.json, "skins", skin, f"{place}.skin")
-            if mesh is None:
-                self.note("A node's skin has no triangles to move; it is not read as that node's.")
-                skin = None
-        with _at(place):
-            return Node(text(entry, "name", place), parent, **stand, mesh=mesh, skin=skin)
+        given, skin = self._reference(entry, "mesh", "meshes", at), self._reference(entry, "skin", "skins", at)
+        mesh = None if given is None else meshes.get(given)
+        if mesh is None and skin is not None:
+            self.note("A node's skin has no triangles to move; it is not read as that node's.")
+            skin = None
+        with _at(at):
+            return Node(text(entry, "name", at), parent, **stand, mesh=mesh, skin=skin)
+
+    def _reference(self, entry: Entry, field: str, to: str, at: str) -> int | None:
+        """The place in the list `to` that a field names; None where it is left out."""
+        number = entry.get(field)
+        return None if number is None else place(self.json, to, number, f"{at}.{field}")
 
     # Skins
 
-    def _skin(self, entry, place):
-        joints = items(entry, "joints", place)
-        for joint in joints:
-            item(self.json, "nodes", joint, f"{place}.joints")
-        root = entry.get("skeleton")
-        if root is not None:
-            item(self.json, "nodes", root, f"{place}.skeleton")
-        bind = None
+    def _skin(self, entry: Entry, at: str) -> Skin:
+        joints = [place(self.json, "nodes", joint, f"{at}.joints") for joint in items(entry, "joints", at)]
+        root = self._reference(entry, "skeleton", "nodes", at)
+        bind = np.broadcast_to(np.eye(4), (len(joints), 4, 4))
         if entry.get("inverseBindMatrices") is not None:
-            bind = self.accessors.read(entry["inverseBindMatrices"], f"{place}.inverseBindMatrices", 16)
-            if len(bind) < len(joints):
-                raise ValueError(f"{place}: must have an inverse bind matrix for each of its {len(joints)} joints; "
-                                 f"got {len(bind)}.")
-            bind = np.swapaxes(bind.reshape(-1, 4, 4), 1, 2)[:len(joints)]
-        with _at(place):
-            return Skin(text(entry, "name", place), np.array(joints, dtype=np.int64), bind, root)
+            columns = self.accessors.floats(entry["inverseBindMatrices"], f"{at}.inverseBindMatrices", 16)
+            if len(columns) < len(joints):
+                raise ValueError(f"{at}: must have an inverse bind matrix for each of its {len(joints)} joints; "
+                                 f"got {len(columns)}.")
+            bind = np.swapaxes(columns.reshape(-1, 4, 4), 1, 2)[:len(joints)]
+        with _at(at):
+            return Skin(text(entry, "name", at), np.array(joints, dtype=np.int64), bind, root)
 
     # Meshes
 
-    def _mesh(self, entry, place):
+    def _mesh(self, entry: Entry, at: str) -> Mesh | None:
         """A mesh, or None if it has no triangles."""
-        name, parts = text(entry, "name", place), {}
+        name = text(entry, "name", at)
+        parts: dict[tuple[tuple[str, object], ...], list[Mesh]] = {}
         if "weights" in entry:
             self.note("A mesh's morph weights are not read.")
-        for primitive, at in self._each(entry, "primitives", place):
-            if items(primitive, "targets", at):
-                self.note("Morph targets are not read.", len(primitive["targets"]))
-            attributes = fields(primitive, "attributes", at)
-            mode = choice(primitive, "mode", at, range(7), default=TRIANGLES)
+        for primitive, where in self._each(entry, "primitives", at):
+            if targets := items(primitive, "targets", where):
+                self.note("Morph targets are not read.", len(targets))
+            attributes = fields(primitive, "attributes", where)
+            mode = choice(primitive, "mode", where, range(7), default=TRIANGLES)
             if mode < TRIANGLES or "POSITION" not in attributes:
                 self.note("Points and lines of a mesh, and parts without positions, are not read.")
                 continue
-            part = self._part(primitive, attributes, mode, at)
+            part = self._part(primitive, attributes, mode, where)
             vertices = tuple(sorted((key, value) for key, value in attributes.items() if _READ.fullmatch(key)))
             parts.setdefault(vertices, []).append(part)
         if not parts:
@@ -238,106 +242,113 @@ class _Reader:
         if sum(map(len, parts.values())) > 1:
             self.note("A mesh is made of several parts; they are read as one.")
         joined = [part[0] if len(part) == 1 else self._sharing(part) for part in parts.values()]
-        return replace(joined[0] if len(joined) == 1 else self._joined(joined, place), name=name)
+        return replace(joined[0] if len(joined) == 1 else self._joined(joined, at), name=name)
 
-    def _part(self, primitive, attributes, mode, place):
-        others = [key for key in attributes if not _READ.fullmatch(key)]
-        for key in others:
-            self.note(f"The vertex attribute {short(key)} is not read.")
-        positions = self._attribute(attributes, "POSITION", place, 3)
-        normals = self._attribute(attributes, "NORMAL", place, 3) if "NORMAL" in attributes else None
-        sets = sum(key.startswith(("JOINTS_", "WEIGHTS_")) for key in attributes)
-        joints, weights = (
-            [self._attribute(attributes, f"{kind}_{n}", place, 4, kind == "JOINTS") for n in range((sets + 1) // 2)]
-            for kind in ("JOINTS", "WEIGHTS"))
-        if len({len(array) for array in (positions, *joints, *weights)}) > 1:
-            raise ValueError(f"{place}: every attribute must have as many elements as POSITION, {len(positions)}.")
-        if len(joints) > 1:
-            self.file.spend(16 * len(positions) * 4 * len(joints), place)
+    def _part(self, primitive: Entry, attributes: Entry, mode: int, at: str) -> Mesh:
+        for key in attributes:
+            if not _READ.fullmatch(key):
+                self.note(f"The vertex attribute {short(key)} is not read.")
+        positions = self.accessors.floats(attributes["POSITION"], f"{at}.attributes.POSITION", 3)
+        normals = None
+        if "NORMAL" in attributes:
+            normals = self.accessors.floats(attributes["NORMAL"], f"{at}.attributes.NORMAL", 3)
+        joints, weights = self._influences(attributes, len(positions), at)
         indices = primitive.get("indices")
         if indices is None:
-            self.file.spend(8 * len(positions), place)
+            self.file.spend(8 * len(positions), at)
             corners = np.arange(len(positions))
         else:
-            corners = self.accessors.read(indices, f"{place}.indices", 1, whole=True)[:, 0]
-        triangles = self._triangles(corners, mode, place)
-        with _at(place):
-            return Mesh("", positions, triangles,
-                        *(np.concatenate(s, axis=1) if len(s) > 1 else s[0] if s else None for s in (joints, weights)),
-                        normals)
+            corners = self.accessors.unsigned(indices, f"{at}.indices", 1)[:, 0]
+        triangles = self._triangles(corners, mode, at)
+        with _at(at):
+            return Mesh("", positions, triangles, joints, weights, normals)
 
-    def _attribute(self, attributes, key, place, size, whole=False):
-        if key not in attributes:
-            raise ValueError(f"{place}: joints and weights must come together and be numbered from 0; "
-                             f"got no {key}.")
-        return self.accessors.read(attributes[key], f"{place}.attributes.{key}", size, whole)
+    def _influences(self, attributes: Entry, count: int, at: str) -> tuple[Ints | None, Floats | None]:
+        """The joints and the weights of `count` vertices, sets of four side by side; None where there are none."""
+        sets = (sum(key.startswith(("JOINTS_", "WEIGHTS_")) for key in attributes) + 1) // 2
+        joints, weights = [], []
+        for n in range(sets):
+            for key in (f"JOINTS_{n}", f"WEIGHTS_{n}"):
+                if key not in attributes:
+                    raise ValueError(f"{at}: joints and weights must come together and be numbered from 0; "
+                                     f"got no {key}.")
+            joints.append(self.accessors.unsigned(attributes[f"JOINTS_{n}"], f"{at}.attributes.JOINTS_{n}", 4))
+            weights.append(self.accessors.floats(attributes[f"WEIGHTS_{n}"], f"{at}.attributes.WEIGHTS_{n}", 4))
+        if {len(array) for array in (*joints, *weights)} - {count}:
+            raise ValueError(f"{at}: every attribute must have as many elements as POSITION, {count}.")
+        if not sets:
+            return None, None
+        if sets == 1:
+            return joints[0], weights[0]
+        self.file.spend(16 * count * 4 * sets, at)
+        return np.concatenate(joints, axis=1), np.concatenate(weights, axis=1)
 
-    def _triangles(self, corners, mode, place):
+    def _triangles(self, corners: Ints, mode: int, at: str) -> Ints:
         if len(corners) < 3 or (mode == TRIANGLES and len(corners) % 3):
-            raise ValueError(f"{place}: its triangles must have three corners each; got {len(corners)} corners.")
+            raise ValueError(f"{at}: its triangles must have three corners each; got {len(corners)} corners.")
         if mode == TRIANGLES:
             return corners.reshape(-1, 3)
-        self.file.spend(24 * len(corners), place)
+        self.file.spend(24 * len(corners), at)
         after, last = corners[1:-1], corners[2:]
         if mode == FAN:
             return np.stack([after, last, np.broadcast_to(corners[0], after.shape)], axis=-1)
         odd = np.arange(len(after)) % 2 == 1
         return np.stack([corners[:-2], np.where(odd, last, after), np.where(odd, after, last)], axis=-1)
 
-    def _sharing(self, parts):
+    def _sharing(self, parts: list[Mesh]) -> Mesh:
         """Parts with the same vertices as one."""
         self.file.spend(sum(part.triangles.nbytes for part in parts), "meshes")
         return replace(parts[0], triangles=np.concatenate([part.triangles for part in parts]))
 
-    def _joined(self, parts, place):
+    def _joined(self, parts: list[Mesh], at: str) -> Mesh:
         """Parts with vertices of their own as one."""
         widest = max(0 if part.weights is None else part.weights.shape[1] for part in parts)
         count = sum(len(part.positions) for part in parts)
-        self.file.spend((48 + 16 * widest) * count + sum(part.triangles.nbytes for part in parts), place)
+        self.file.spend((48 + 16 * widest) * count + sum(part.triangles.nbytes for part in parts), at)
         starts = np.cumsum([0] + [len(part.positions) for part in parts[:-1]])
-        whole = [all(part.normals is not None for part in parts), widest > 0]
-        if not whole[0] and any(part.normals is not None for part in parts):
+        normals = [part.normals for part in parts if part.normals is not None]
+        if 0 < len(normals) < len(parts):
             self.note("Normals that only some parts of a mesh have are not read.")
         return Mesh("", np.concatenate([part.positions for part in parts]),
                     np.concatenate([part.triangles + start for part, start in zip(parts, starts, strict=True)]),
-                    *(np.concatenate([_widened(part, field, widest) for part in parts]) if whole[1] else None
-                      for field in ("joints", "weights")),
-                    np.concatenate([part.normals for part in parts]) if whole[0] else None)
+                    np.concatenate([_widened(part.joints, part, widest) for part in parts]) if widest else None,
+                    np.concatenate([_widened(part.weights, part, widest) for part in parts]) if widest else None,
+                    np.concatenate(normals) if len(normals) == len(parts) else None)
 
     # Animations
 
-    def _animation(self, entry, place):
+    def _animation(self, entry: Entry, at: str) -> Animation | None:
         """An animation, or None if it moves no node."""
         channels = []
-        for channel, at in self._each(entry, "channels", place):
-            target = fields(channel, "target", at)
-            path = text(target, "path", f"{at}.target")
-            if target.get("node") is None or path not in PATHS:
+        for channel, where in self._each(entry, "channels", at):
+            target = fields(channel, "target", where)
+            path = text(target, "path", f"{where}.target")
+            node = self._reference(target, "node", "nodes", f"{where}.target")
+            if node is None or path not in PATHS:
                 self.note(f"An animation of {short(path)}, or of no node, is not read.")
                 continue
-            item(self.json, "nodes", target["node"], f"{at}.target.node")
-            channels.append(self._channel(item(entry, "samplers", channel.get("sampler"), f"{at}.sampler"),
-                                          f"{place}.samplers[{channel['sampler']}]", target["node"], path))
+            i = place(entry, "samplers", channel.get("sampler"), f"{where}.sampler")
+            channels.append(self._channel(item(entry, "samplers", i, at), f"{at}.samplers[{i}]", node, path))
         if not channels:
             self.note("An animation that moves no node is not read.")
             return None
-        with _at(place):
-            return Animation(text(entry, "name", place), tuple(channels))
+        with _at(at):
+            return Animation(text(entry, "name", at), tuple(channels))
 
-    def _channel(self, sampler, place, node, path):
-        kind = choice(sampler, "interpolation", place, INTERPOLATIONS, default="LINEAR")
-        times = self.accessors.read(sampler.get("input"), f"{place}.input", 1)[:, 0]
-        values = self.accessors.read(sampler.get("output"), f"{place}.output", PATHS[path])
+    def _channel(self, sampler: Entry, at: str, node: int, path: str) -> Channel:
+        kind = choice(sampler, "interpolation", at, INTERPOLATIONS, default="LINEAR")
+        times = self.accessors.floats(sampler.get("input"), f"{at}.input", 1)[:, 0]
+        values = self.accessors.floats(sampler.get("output"), f"{at}.output", PATHS[path])
         each = 3 if kind == "CUBICSPLINE" else 1
         if len(values) != each * len(times):
-            raise ValueError(f"{place}: must have {each} output{'s' * (each > 1)} for each of its {len(times)} times; "
+            raise ValueError(f"{at}: must have {each} output{'s' * (each > 1)} for each of its {len(times)} times; "
                              f"got {len(values)}.")
-        with _at(place):
+        with _at(at):
             return Channel(node, path, times, values.reshape(len(times), 3, -1) if each > 1 else values, kind)
 
 
 @contextmanager
-def _at(place):
+def _at(place: str) -> Iterator[None]:
     """Says where in the file it is that something is refused."""
     try:
         yield
@@ -345,8 +356,8 @@ def _at(place):
         raise ValueError(f"{place}: {problem}") from None
 
 
-def _widened(part, field, width):
-    array = getattr(part, field)
+def _widened(array: np.ndarray | None, part: Mesh, width: int) -> np.ndarray:
+    """The joints or weights of a part with as many columns as the widest part has."""
     if array is None:
-        return np.zeros((len(part.positions), width), int if field == "joints" else float)
+        return np.zeros((len(part.positions), width), np.int64)
     return np.pad(array, ((0, 0), (0, width - array.shape[1])))

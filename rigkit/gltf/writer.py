@@ -1,14 +1,19 @@
 """An `Asset` to bytes, and to a file."""
 
+import os
+from collections.abc import Callable, Iterable
 from pathlib import Path
+from typing import Any, TypeVar
 
 import numpy as np
+from numpy.typing import NDArray
 
 import rigkit
 from rigkit import _check
+from rigkit._types import Floats
 from rigkit.gltf import container
-from rigkit.gltf.asset import PATHS, PLAIN, UNIT
-from rigkit.gltf.fields import LARGEST_FLOAT
+from rigkit.gltf.asset import PATHS, PLAIN, UNIT, Animation, Asset, Mesh, Skin
+from rigkit.gltf.fields import LARGEST_FLOAT, Entry
 
 VERTICES, INDICES = 34962, 34963  # what a stretch of the buffer is for
 _COMPONENTS = {"u1": 5121, "u2": 5123, "u4": 5125, "f4": 5126}
@@ -16,9 +21,10 @@ _TYPES = {1: "SCALAR", 3: "VEC3", 4: "VEC4", 16: "MAT4"}
 # Weights that add up to one within the first are scaled so that in 32-bit numbers they do within the second, for each
 # weight above zero; the standard's own validator allows twice that.
 _SUM_OFF, _ROUNDING = 1e-3, 1e-7
+_Named = TypeVar("_Named", Skin, Mesh, Animation)
 
 
-def write(asset, path, replace=False, as_is=False):
+def write(asset: Asset, path: str | os.PathLike[str], replace: bool = False, as_is: bool = False) -> None:
     """Write an asset as a .glb file, or as a .gltf file that holds its data in itself.
 
     Numbers are kept in 32 bits, as the standard has it; node transforms in full. The file is written whole or not at
@@ -41,48 +47,53 @@ def write(asset, path, replace=False, as_is=False):
         For a file that is there, a folder that cannot be written to, or an asset that would break the standard:
         weights that do not add up to one, a joint twice at a vertex.
     """
-    path = Path(path)
-    _check.choice("path", path.suffix.lower(), (".glb", ".gltf"))
-    if path.exists() and not replace:
-        raise container.taken(path)
+    if not isinstance(asset, Asset):
+        raise ValueError(f"`asset` must be an Asset; got {_check._short(asset)}. `export.puppet_asset` makes one.")
+    file = Path(path)
+    kind = _check.choice("path", file.suffix.lower(), (".glb", ".gltf"))
+    if file.exists() and not replace:
+        raise container.taken(file)
     document, binary = _Writer(asset, as_is).document()
     try:
-        container.save(path, container.pack(document, binary, path.suffix.lower() == ".gltf"), replace)
+        container.save(file, container.pack(document, binary, kind == ".gltf"), replace)
     except OSError as problem:
-        raise ValueError(f"`path` must be a place to write to; got {str(path)!r} ({problem.strerror}).") from None
+        raise ValueError(f"`path` must be a place to write to; got {str(file)!r} ({problem.strerror}).") from None
 
 
 class _Writer:
-    def __init__(self, asset, as_is):
+    def __init__(self, asset: Asset, as_is: bool) -> None:
         self.asset, self.as_is = asset, as_is
-        self.binary, self.views, self.accessors, self.known = bytearray(), [], [], {}
+        self.binary = bytearray()
+        self.views: list[Entry] = []
+        self.accessors: list[Entry] = []
+        self.known: dict[tuple[object, ...], int] = {}
 
-    def document(self):
+    def document(self) -> tuple[Entry, bytearray]:
         """The JSON, but for its buffer, and the buffer's bytes."""
         asset = self.asset
-        about = {"version": "2.0", "generator": f"rigkit {rigkit.__version__}", "copyright": asset.copyright}
+        about: Entry = {"version": "2.0", "generator": f"rigkit {rigkit.__version__}", "copyright": asset.copyright}
         parts = {
             "scenes": [{"nodes": np.flatnonzero(asset.parents < 0).tolist()}] if asset.nodes else [],
             "nodes": [self._node(i) for i in range(len(asset.nodes))],
-            "skins": self._each("skins", self._skin),
-            "meshes": self._each("meshes", self._mesh),
-            "animations": self._each("animations", self._animation),
+            "skins": self._each("skins", asset.skins, self._skin),
+            "meshes": self._each("meshes", asset.meshes, self._mesh),
+            "animations": self._each("animations", asset.animations, self._animation),
             "accessors": self.accessors,
             "bufferViews": self.views,
         }
         document = {"asset": _without_empty(about), **({"scene": 0} if asset.nodes else {}), **_without_empty(parts)}
         return document, self.binary
 
-    def _each(self, field, encode):
+    def _each(self, field: str, things: Iterable[_Named], encode: Callable[[_Named], Entry]) -> list[Entry]:
         entries = []
-        for i, thing in enumerate(getattr(self.asset, field)):
+        for i, thing in enumerate(things):
             try:
                 entries.append(_without_empty({"name": thing.name}) | encode(thing))
             except ValueError as problem:
                 raise ValueError(f"{field}[{i}]: {problem}") from None
         return entries
 
-    def _node(self, place):
+    def _node(self, place: int) -> Entry:
         node = self.asset.nodes[place]
         entry = _without_empty({"name": node.name, "children": list(self.asset.children[place])})
         for path in PATHS:
@@ -92,7 +103,7 @@ class _Writer:
         references = {"mesh": node.mesh, "skin": node.skin}
         return entry | {field: int(value) for field, value in references.items() if value is not None}
 
-    def _skin(self, skin):
+    def _skin(self, skin: Skin) -> Entry:
         bind = skin.inverse_bind
         if not self.as_is:
             last = np.abs(bind[:, 3] - [0, 0, 0, 1]).max(axis=-1)
@@ -102,15 +113,15 @@ class _Writer:
             bind = np.array(bind)
             bind[:, 3] = [0, 0, 0, 1]
         columns = np.swapaxes(bind, 1, 2).reshape(-1, 16)
-        root = {} if skin.root is None else {"skeleton": int(skin.root)}
-        return {"joints": skin.joints.tolist(), "inverseBindMatrices": self._add("inverse_bind", columns), **root}
+        entry: Entry = {"joints": skin.joints.tolist(), "inverseBindMatrices": self._add("inverse_bind", columns)}
+        return entry if skin.root is None else entry | {"skeleton": int(skin.root)}
 
-    def _mesh(self, mesh):
+    def _mesh(self, mesh: Mesh) -> Entry:
         attributes = {"POSITION": self._add("positions", mesh.positions, VERTICES, bounds=True)}
         if mesh.normals is not None:
             attributes["NORMAL"] = self._add("normals", self._normals(mesh.normals), VERTICES)
-        if mesh.weights is not None:
-            weights = self._weights(mesh)
+        if mesh.weights is not None and mesh.joints is not None:
+            weights = self._weights(mesh.joints, mesh.weights)
             joints = np.where(weights > 0, mesh.joints, 0) if not self.as_is else mesh.joints
             kind = "u1" if joints.max() < 256 else "u2"
             for n in range(weights.shape[1] // 4):
@@ -121,7 +132,7 @@ class _Writer:
         return {"primitives": [{"attributes": attributes,
                                 "indices": self._add("triangles", mesh.triangles.reshape(-1, 1), INDICES, kind)}]}
 
-    def _normals(self, normals):
+    def _normals(self, normals: Floats) -> Floats:
         lengths = np.linalg.norm(normals, axis=-1, keepdims=True)
         if self.as_is or (np.abs(lengths - 1) < UNIT).all():
             return normals
@@ -130,9 +141,8 @@ class _Writer:
                              "Leave them out if there are none.")
         return normals / lengths
 
-    def _weights(self, mesh):
+    def _weights(self, joints: NDArray[np.integer], weights: Floats) -> Floats:
         """Weights that add up to one in 32-bit numbers, if they did in the first place."""
-        weights = mesh.weights
         if self.as_is:
             return weights
         sums = weights.sum(axis=-1)
@@ -141,34 +151,37 @@ class _Writer:
             vertex = np.argmax(np.where((weights < 0).any(axis=-1), np.inf, off))
             raise ValueError("`weights` must be zero or more and add up to one at every vertex; "
                              f"got {weights[vertex]} at vertex {vertex}.")
-        numbered = np.where(weights > 0, mesh.joints, -1 - np.arange(weights.shape[1]))
+        numbered = np.where(weights > 0, joints, -1 - np.arange(weights.shape[1]))
         in_order = np.sort(numbered, axis=-1)
         twice = (np.diff(in_order, axis=-1) == 0).any(axis=-1)
         if twice.any():
             raise ValueError("`joints` must be different where they have weight; "
-                             f"got {mesh.joints[np.argmax(twice)]} at vertex {np.argmax(twice)}.")
+                             f"got {joints[np.argmax(twice)]} at vertex {np.argmax(twice)}.")
         rounded = weights.astype(np.float32).astype(np.float64)
         loose = np.abs(rounded.sum(axis=-1) - 1) > _ROUNDING * (rounded > 0).sum(axis=-1)
         rounded[loose] = (weights[loose] / sums[loose, None]).astype(np.float32)
         return rounded
 
-    def _animation(self, animation):
-        samplers, channels = [], []
+    def _animation(self, animation: Animation) -> Entry:
+        samplers: list[Entry] = []
+        channels: list[Entry] = []
         for channel in animation.channels:
             times = channel.times.astype(np.float32)
             if not (np.diff(times) > 0).all():
                 raise ValueError("`times` must increase by more than 32-bit numbers can tell apart; got steps of "
                                  f"{np.diff(channel.times).min():g} s.")
             values = channel.unit_values() if channel.path == "rotation" else channel.values
-            sampler = {"input": self._add("times", times[:, None], bounds=True), "interpolation": channel.interpolation,
-                       "output": self._add("values", values.reshape(-1, PATHS[channel.path]))}
+            sampler: Entry = {"input": self._add("times", times[:, None], bounds=True),
+                              "interpolation": channel.interpolation,
+                              "output": self._add("values", values.reshape(-1, PATHS[channel.path]))}
             if sampler not in samplers:
                 samplers.append(sampler)
             channels.append({"sampler": samplers.index(sampler),
                              "target": {"node": int(channel.node), "path": channel.path}})
         return {"channels": channels, "samplers": samplers}
 
-    def _add(self, name, array, target=None, kind="f4", bounds=False):
+    def _add(self, name: str, array: NDArray[Any], target: int | None = None, kind: str = "f4",
+             bounds: bool = False) -> int:
         """Put an array, shape (count, size), into the buffer, or find it there; the accessor's place."""
         if not np.abs(array).max() <= LARGEST_FLOAT:
             raise ValueError(f"`{name}` must be numbers of 32 bits; got {np.abs(array).max():g}.")
@@ -178,7 +191,7 @@ class _Writer:
         if key not in self.known:
             self.known[key] = len(self.accessors)
             self.binary += b"\0" * (-len(self.binary) % 4)
-            view = {"buffer": 0, "byteOffset": len(self.binary), "byteLength": len(data)}
+            view: Entry = {"buffer": 0, "byteOffset": len(self.binary), "byteLength": len(data)}
             self.binary += data
             limits = {"min": array.min(axis=0).tolist(), "max": array.max(axis=0).tolist()} if bounds else {}
             self.accessors.append({"bufferView": len(self.views), "componentType": _COMPONENTS[kind],
@@ -187,5 +200,5 @@ class _Writer:
         return self.known[key]
 
 
-def _without_empty(entries):
+def _without_empty(entries: Entry) -> Entry:
     return {key: value for key, value in entries.items() if value}

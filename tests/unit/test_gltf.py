@@ -158,6 +158,21 @@ def test_inverse_bind_matrices_are_column_by_column_and_may_be_left_out():
     assert_array_equal(gltf.read(file.glb()).skins[0].inverse_bind, np.tile(np.eye(4), (3, 1, 1)))
 
 
+def with_decimals(value):
+    """JSON whose whole numbers are all written as decimals."""
+    if isinstance(value, dict):
+        return {key: with_decimals(part) for key, part in value.items()}
+    if isinstance(value, list):
+        return [with_decimals(part) for part in value]
+    return float(value) if isinstance(value, int) and not isinstance(value, bool) else value
+
+
+def test_whole_numbers_may_be_written_as_decimals():
+    """glTF 2.0, "JSON Encoding": integers "MAY be stored as decimals with a zero fractional part"."""
+    file = leg()
+    same(gltf.read(file.glb(with_decimals(file.document()))), gltf.read(file.glb()))
+
+
 # --- meshes
 
 
@@ -561,6 +576,11 @@ def test_a_bad_path_is_refused(tmp_path, kick, name, message):
     with pytest.raises(ValueError, match=message):
         gltf.write(kick, tmp_path / name)
     assert os.listdir(tmp_path) == []
+
+
+def test_only_an_asset_is_written(tmp_path):
+    with pytest.raises(ValueError, match="`asset` must be an Asset; got 'leg'"):
+        gltf.write("leg", tmp_path / "leg.glb")
 
 
 def test_a_glb_is_laid_out_as_the_standard_asks(tmp_path, kick):

@@ -192,6 +192,7 @@ def at_accessor(number, key, value):
     (put({}, "meshes", 0, "primitives", 0, "attributes", "POSITION"), "must be a place in `accessors`"),
     (put(99, "meshes", 0, "primitives", 0, "indices"), "meshes[0].primitives[0].indices"),
     (put(9, "meshes", 0, "primitives", 0, "mode"), "`mode` must be one of 0, 1, 2, 3, 4, 5, 6; got 9"),
+    (put(True, "meshes", 0, "primitives", 0, "mode"), "`mode` must be one of 0, 1, 2, 3, 4, 5, 6; got True"),
     (put([3], "meshes", 0, "primitives"), "meshes[0].primitives[0]: must be an object"),
     (lambda d: d["meshes"][0]["primitives"][0]["attributes"].pop("WEIGHTS_0"), "joints and weights must come together"),
     (lambda d: d["meshes"][0]["primitives"][0]["attributes"].update(JOINTS_7=3, WEIGHTS_7=4), "got no JOINTS_1"),
