@@ -15,7 +15,10 @@ import json
 import os
 import re
 import sys
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from functools import partial
 from pathlib import Path
+from typing import Any
 
 ROOT = Path(__file__).parents[1]
 KERNEL = {"display_name": "Python 3 (ipykernel)", "language": "python", "name": "python3"}
@@ -26,13 +29,15 @@ _ADDRESS = re.compile(r"\bat 0x[0-9a-f]+")
 _IMAGES = re.compile(r"<img\b[^>]*>|!\[[^\]]*\]\(")
 
 
-def main(arguments=None):
+def main(arguments: Sequence[str] | None = None) -> int:
     """The command; returns its exit code."""
-    parser = argparse.ArgumentParser(prog="python -m rigkit.authoring", description=__doc__.split("\n\n")[0])
+    about = (__doc__ or "").partition("\n\n")[0]
+    parser = argparse.ArgumentParser(prog="python -m rigkit.authoring", description=about)
     parser.add_argument("lessons", nargs="*", metavar="NUMBER", help="only these lessons, such as 06")
     parser.add_argument("--check", action="store_true", help="change nothing; exit with 1 if something would change")
     options = parser.parse_args(arguments)
-    found, changed = [], []
+    found: list[str] = []
+    changed = []
     for path, make in authored(options.lessons):
         try:
             text = make()
@@ -49,38 +54,46 @@ def main(arguments=None):
     return 1 if found or (options.check and changed) else 0
 
 
-def authored(numbers=(), root=ROOT):
+def authored(numbers: Sequence[str] = (), root: Path = ROOT) -> Iterator[tuple[Path, Callable[[], str]]]:
     """(path, make) of every lesson, solution and exercise; `make()` gives the text that should be kept there.
 
     Lessons and solutions are run for it.
     """
     for path in [*notebooks("lessons", numbers, root), *notebooks("solutions", numbers, root)]:
-        yield path, lambda path=path: text_of(run(read(path), path.parent))
+        yield path, partial(_run_again, path)
     for path in notebooks("solutions", numbers, root):
-        yield root / "exercises" / path.name, lambda path=path: text_of(exercise(read(path)))
+        yield root / "exercises" / path.name, partial(_derived, path)
 
 
-def notebooks(part, numbers=(), root=ROOT):
+def _run_again(path: Path) -> str:
+    return text_of(run(read(path), path.parent))
+
+
+def _derived(path: Path) -> str:
+    return text_of(exercise(read(path)))
+
+
+def notebooks(part: str, numbers: Sequence[str] = (), root: Path = ROOT) -> list[Path]:
     """The paths of one part, "lessons", "exercises" or "solutions", in order; of those numbers only, if any."""
     paths = sorted((root / part).glob("[0-9][0-9]-*.ipynb"))
     return [path for path in paths if not numbers or path.name[:2] in numbers]
 
 
-def read(path):
+def read(path: Path) -> Any:
     """The notebook at `path`, in today's format."""
     import nbformat
 
     return nbformat.read(path, as_version=4)
 
 
-def text_of(notebook):
+def text_of(notebook: Any) -> str:
     """A notebook as text, the same each time."""
     import nbformat
 
     return nbformat.writes(tidy(notebook)).rstrip("\n") + "\n"
 
 
-def run(notebook, folder):
+def run(notebook: Any, folder: Path) -> Any:
     """The notebook run from top to bottom in `folder`, with fresh outputs.
 
     Raises
@@ -105,7 +118,7 @@ def run(notebook, folder):
     return client.nb
 
 
-def tidy(notebook):
+def tidy(notebook: Any) -> Any:
     """A notebook with only what is kept: no times, no widget state, static outputs, cells counted from 1."""
     import nbformat
 
@@ -132,7 +145,7 @@ def tidy(notebook):
     return notebook
 
 
-def exercise(solution):
+def exercise(solution: Any) -> Any:
     """The exercise that a solution notebook answers: answers blanked, reasoning dropped, nothing run."""
     import nbformat
 
@@ -145,7 +158,7 @@ def exercise(solution):
     return notebook
 
 
-def question_of(cell):
+def question_of(cell: Any) -> str:
     """The name of the question that an answer cell answers: the last part of its question's id."""
     question = cell.metadata.get("rigkit", {}).get("question", "")
     if not question:
@@ -153,7 +166,7 @@ def question_of(cell):
     return question.rpartition("/")[2]
 
 
-def blank(source, name):
+def blank(source: str, name: str) -> str:
     """An answer cell without its answer.
 
     A function `name` keeps its signature and docstring, a value `name` becomes `...`; imports and comments outside
@@ -174,7 +187,8 @@ def blank(source, name):
     ValueError
         If the cell does not define `name`, exactly once and at its top.
     """
-    lines, kept, after = source.split("\n"), [], 0
+    lines, after = source.split("\n"), 0
+    kept: list[str] = []
     statements = ast.parse(source).body
     answers = [node for node in statements if name in _defined(node)]
     if len(answers) != 1:
@@ -186,12 +200,12 @@ def blank(source, name):
             kept += _blanked(node, name, lines, first)
         elif isinstance(node, ast.Import | ast.ImportFrom):
             kept += lines[first - 1:node.end_lineno]
-        after = node.end_lineno
+        after = node.end_lineno or after
     text = "\n".join(line.rstrip() for line in [*kept, *lines[after:]])
     return re.sub(r"\n{4,}", "\n\n\n", text).strip("\n")
 
 
-def problems(text):
+def problems(text: str) -> list[str]:
     """What keeps a notebook, given as text, from being kept as it is: a list of sentences, empty if nothing."""
     import nbformat
 
@@ -211,16 +225,17 @@ def problems(text):
     return found
 
 
-def _defined(node):
+def _defined(node: ast.stmt) -> set[str]:
     """The names that a statement at the top of a cell defines."""
     if isinstance(node, ast.FunctionDef):
         return {node.name}
-    targets = node.targets if isinstance(node, ast.Assign) else [node.target] if isinstance(node, ast.AnnAssign) else []
+    targets = (node.targets if isinstance(node, ast.Assign) else
+               [node.target] if isinstance(node, ast.AnnAssign) else [])
     return {name.id for target in targets for name in ast.walk(target)
             if isinstance(name, ast.Name) and isinstance(name.ctx, ast.Store)}
 
 
-def _blanked(node, name, lines, first):
+def _blanked(node: ast.stmt, name: str, lines: Sequence[str], first: int) -> list[str]:
     if not isinstance(node, ast.FunctionDef):
         return [f"{name} = ..."]
     body = node.body[0]
@@ -228,13 +243,13 @@ def _blanked(node, name, lines, first):
         return [lines[body.lineno - 1][:body.col_offset].rstrip() + " ..."]
     has_docstring = ast.get_docstring(node) is not None
     until = body.end_lineno if has_docstring else body.lineno - 1
-    head = lines[first - 1:until]
+    head = [*lines[first - 1:until]]
     while not has_docstring and head[-1].strip().startswith("#"):  # a comment on the body goes with it
         head.pop()
     return [*head, " " * body.col_offset + "..."]
 
 
-def _static(output):
+def _static(output: Any) -> Any:
     """An output as it is saved, None if it is not."""
     if output.output_type in ("stream", "error"):
         return output
@@ -245,7 +260,7 @@ def _static(output):
     return output if output.data else None
 
 
-def _without_alternative(text):
+def _without_alternative(text: str) -> Iterator[str]:
     for match in _IMAGES.finditer(text):
         image = match.group()
         if image.startswith("<img") and not re.search(r'\balt="[^"]+"', image):
@@ -256,26 +271,26 @@ def _without_alternative(text):
         yield "<svg"
 
 
-def _texts(cell):
+def _texts(cell: Any) -> Iterator[str]:
     """All that a cell's outputs say, as text."""
     for output in cell.get("outputs", []):
         yield output.get("text", "")
         yield from ("".join(value) for value in output.get("data", {}).values())
 
 
-def _is_readable(cell_id):
+def _is_readable(cell_id: str) -> bool:
     return bool(_READABLE_ID.fullmatch(cell_id)) and not re.fullmatch(r"[0-9a-f]{8}", cell_id)
 
 
-def _code(notebook):
+def _code(notebook: Any) -> list[Any]:
     return [cell for cell in notebook.cells if cell.cell_type == "code"]
 
 
-def _tags(cell):
+def _tags(cell: Any) -> Iterable[str]:
     return cell.metadata.get("tags", [])
 
 
-def _shown(path):
+def _shown(path: Path) -> Path:
     return path.relative_to(ROOT) if path.is_relative_to(ROOT) else path
 
 
