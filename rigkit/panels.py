@@ -18,15 +18,23 @@ from rigkit.stage import STYLE, Picture
 
 FRAMES_A_SECOND = 24
 
+# The page's own sliders and boxes are too pale to be made out (WCAG 2.2, 1.4.11), and clip where there is little room.
 _LOOK = f"""<style>{STYLE}
 .rig-panel-title{{font-size:18px;font-weight:600;line-height:1.35}}
 .rig-readout{{font-size:15px;line-height:1.45;min-height:2.9em;margin-top:8px;font-variant-numeric:tabular-nums}}
 .rig-panel .widget-label{{text-align:left}}
-.rig-panel .widget-radio{{display:flex;width:auto;height:auto;margin:2px;align-items:baseline}}
+.rig-panel .widget-slider{{flex-wrap:wrap;height:auto;min-height:28px}}
+.rig-panel :is(.widget-slider,.widget-radio)>.widget-label{{white-space:normal;line-height:1.3;height:auto}}
+.rig-panel .slider-container{{flex:1 1 160px}}
+.rig-panel .noUi-connects{{background:var(--jp-ui-font-color2,#757575)}}
+.rig-panel .noUi-handle,.rig-panel input[type=number]{{border-color:var(--jp-ui-font-color2,#757575)}}
+.rig-panel :is(input,button,.noUi-handle):focus-visible{{outline:2px solid var(--jp-brand-color1,#1976d2)!important}}
+.rig-panel .widget-radio{{display:flex;flex-wrap:wrap;width:auto;height:auto;margin:2px;align-items:baseline}}
 .rig-panel .widget-radio-box{{flex-flow:row wrap;gap:4px 24px;margin:0!important}}
 .rig-panel .widget-radio-box label{{width:auto;font-size:14px}}
 .rig-panel .widget-label,.rig-panel .jupyter-button,.rig-panel input{{font-size:14px}}
 .rig-panel .jupyter-button{{width:auto;padding:0 12px}}
+@media (prefers-reduced-motion:reduce){{.rig-panel *{{transition:none!important}}}}
 </style>"""
 
 
@@ -94,7 +102,7 @@ class Slider:
         common = {"description": description, "tooltip": description, "min": self.low, "max": self.high,
                   "step": self.step, "value": self.value}
         slider = slide(**common, readout=False, style={"description_width": "200px"},
-                       layout={"flex": "1 1 auto", "min_width": "200px"})
+                       layout={"flex": "1 1 380px", "min_width": "200px"})
         # The box carries the same name, out of sight: it is what a screen reader says.
         box = typed(**common, style={"description_width": "0px"}, layout={"width": "88px"})
         return slider, box
@@ -249,7 +257,7 @@ class Panel:
             if box:
                 # After `observe`, so that the picture leaves first.
                 widgets.link((holder, "value"), (box, "value"), transform=(_clean, _clean))
-            rows.append(widgets.HBox([holder, box] if box else [holder]))
+            rows.append(widgets.HBox([holder, box] if box else [holder], layout={"flex_flow": "row wrap"}))
         heading = widgets.HTML(f'{_LOOK}<div class="rig-panel-title" role="heading" aria-level="3">'
                                f"{escape(title)}</div>")
         self._player = self._player_of(play)

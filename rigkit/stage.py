@@ -25,6 +25,7 @@ Solid = tuple[float, float, float, float, float]  # a thick segment: x1, y1, x2,
 VIEWS = ("side", "front", "top", "turntable")
 KINDS = ("forward", "inverse", "goal", "miss", "plain", "soft")
 PLACES = ("right", "left", "above", "below")
+SIDES = {"L": "left ", "R": "right ", None: ""}
 
 # Every ink on a light and on a dark page. Names ending in `text` are for letters, the others for shapes.
 INKS = {
@@ -153,7 +154,7 @@ class Row(Picture):
     def html(self, style: bool = True) -> str:
         first = f"<style>{STYLE}</style>" if style else ""
         least = LEAST_TEXT / TEXT
-        views = "".join(p._wrap("", f' style="flex:1 1 {p.width * least:.0f}px;max-width:{p.width}px"')
+        views = "".join(p._wrap("", f' style="flex:1 1 {p.width * least:.0f}px;max-width:min(100%,{p.width}px)"')
                         for p in self.pictures)
         return f'<div class="rig-row" role="group" aria-label="{escape(self.title)}">{first}{views}</div>'
 
@@ -224,13 +225,17 @@ class Stage(Picture):
         self._shapes = [heading]
         self._solids: list[Solid] = []
         self._labels: list[Label] = []
+        self._drawn: list[str] = []
         self._desc = desc
         super().__init__(title or f"{view.capitalize()} view", desc, width, height)
 
     @property
     def desc(self) -> str:
-        """The text alternative: as given, or else the view and the words in it."""
-        return self._desc or f"{self.view.capitalize()} view: " + "; ".join(label.text for label in self._labels) + "."
+        """The text alternative: as given, or else the view, what is drawn in it, and the words in it."""
+        if self._desc:
+            return self._desc
+        drawn, words = ", ".join(dict.fromkeys(self._drawn)), "; ".join(label.text for label in self._labels)
+        return f"{self.view.capitalize()} view{' of ' * bool(drawn)}{drawn}{': ' * bool(words)}{words}."
 
     @desc.setter
     def desc(self, text: str) -> None:
@@ -238,6 +243,7 @@ class Stage(Picture):
 
     def floor(self, height: float = 0.0) -> Self:
         """The ground line at `height` [m] and a band below it to sink into; from above, floor wherever one looks."""
+        self._drawn.append("the floor")
         if self._axes[1, 1] < 1:  # the viewer looks down
             self._shapes.append(f'<rect class="rig-ground" x="0" y="{self._top}" width="{self.width}" '
                                 f'height="{self.height - self._top}"/>')
@@ -265,6 +271,7 @@ class Stage(Picture):
             Width of the first bone at its root in px.
         """
         marks = _marks("rig-bone", kind, side)
+        self._drawn.append(f"a {SIDES[side]}{kind} chain")
         xy = self._xy("points", points)
         if len(names) > len(xy):
             raise ValueError(f"`names` must be no more than the joints; got {len(names)} for {len(xy)} joints.")
@@ -288,6 +295,7 @@ class Stage(Picture):
 
     def ghost(self, points: ArrayLike) -> Self:
         """A dotted line: the rest pose, or a pose to compare with."""
+        self._drawn.append("a dotted line")
         return self._line(self._xy("points", points), "rig-ghost rig-soft")
 
     def foot(self, ankle: ArrayLike, heel: ArrayLike | None = None, toe: ArrayLike | None = None,
@@ -354,11 +362,13 @@ class Stage(Picture):
     def control(self, points: ArrayLike, label: str = "", place: str | None = None) -> Self:
         """The outline of a control, a closed line through `points`; its label stands by the first point."""
         xy = self._xy("points", points)
+        self._drawn.append("a control's outline")
         self._polygon(xy, "rig-control rig-plain")
         return self._label(xy[0], label, "plain", 8, place)
 
     def skin(self, points: ArrayLike, kind: str = "soft") -> Self:
         """A filled outline: skin seen flat."""
+        self._drawn.append("skin")
         return self._polygon(self._xy("points", points), _marks("rig-skin", kind))
 
     def surface(self, vertices: ArrayLike, triangles: ArrayLike, kind: str = "soft",
@@ -388,6 +398,7 @@ class Stage(Picture):
         drawn = [part for line in lines
                  for part in _seen_parts(xy[_check_corners("lines", line, len(xy))], facing[np.asarray(line)])]
         outline = "".join(f"M{_way(loop)}Z" for loop in loops)
+        self._drawn.append("skin")
         self._shapes.append(  # in a view of its own, cut off at the limits: a close-up does not run over the title
             f'<svg y="{self._top}" width="{self.width}" height="{self.height - self._top}" '
             f'viewBox="0 {self._top} {self.width} {self.height - self._top}">'
@@ -399,10 +410,12 @@ class Stage(Picture):
 
     def path(self, points: ArrayLike, kind: str = "plain", side: str | None = None) -> Self:
         """A line through `points`: the way something went; dashed for the right side."""
+        self._drawn.append(f"a {SIDES[side]}line")
         return self._line(self._xy("points", points), _marks("rig-line", kind, side))
 
     def dots(self, points: ArrayLike, kind: str = "plain") -> Self:
         """A small dot at each of `points`."""
+        self._drawn.append("dots")
         marks = _marks("rig-dot", kind)
         for x, y in self._xy("points", points):
             self._shapes.append(f'<circle class="{marks}" cx="{number(x)}" cy="{number(y)}" r="4"/>')

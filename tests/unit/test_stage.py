@@ -368,7 +368,7 @@ def test_a_row_wraps_before_its_words_get_too_small():
     html = row(Stage(width=400), Stage(width=300)).html()
     root = ET.fromstring(html)
     views = root.findall(SVG + "svg")
-    assert [v.get("style") for v in views] == [f"flex:1 1 {w * LEAST_TEXT / TEXT:.0f}px;max-width:{w}px"
+    assert [v.get("style") for v in views] == [f"flex:1 1 {w * LEAST_TEXT / TEXT:.0f}px;max-width:min(100%,{w}px)"
                                                for w in (400, 300)]
     assert html.count("<style>") == 1
     assert ".rig-row{display:flex;flex-wrap:wrap" in html
@@ -387,7 +387,7 @@ def test_a_notebook_gets_a_live_drawing_and_a_card():
     assert set(bundle) == {"text/plain", "text/html", "image/svg+xml"}
     ET.fromstring(bundle["image/svg+xml"])
     assert full().svg() in bundle["text/html"]
-    assert bundle["text/plain"].startswith("A leg stands. Side view: ")
+    assert bundle["text/plain"].startswith("A leg stands. Side view of the floor, skin, ")
 
 
 def test_what_is_left_of_the_live_drawing_without_its_style_sheet_is_hidden_and_the_card_shown():
