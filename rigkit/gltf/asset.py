@@ -60,11 +60,12 @@ class Node(_say.Shown):
             _set(self, "rotation", _check.directions("rotation", self.rotation, hint, size=4))
 
     def __repr__(self) -> str:
-        scale = _say.numbers(self.scale)
+        turn = 2 * np.arccos(np.clip(abs(self.rotation[3]), 0, 1))
         return _say.line(self, _say.name(self.name), "a root" if self.parent is None else f"below node {self.parent}",
-                         _say.point(self.translation), f"turned {_say.angle(2 * np.arccos(np.clip(abs(self.rotation[3]), 0, 1)))}",
-                         "" if scale is None or (scale == 1).all() else f"scaled {_say.point(scale, '')}",
-                         "" if self.mesh is None else f"mesh {self.mesh}", "" if self.skin is None else f"skin {self.skin}")
+                         _say.point(self.translation), f"turned {_say.angle(turn)}",
+                         "" if (self.scale == 1).all() else f"scaled {_say.point(self.scale, '')}",
+                         "" if self.mesh is None else f"mesh {self.mesh}",
+                         "" if self.skin is None else f"skin {self.skin}")
 
 
 @dataclass(frozen=True, eq=False)

@@ -3,13 +3,15 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from rigkit import _say
+
 SEVERITIES = ("serious", "moderate", "slight")  # the rig breaks; it moves or looks wrong; it is harder to work with
 CRAFT = "common practice, no source"
 CHOSEN = "our choice"
 
 
 @dataclass(frozen=True)
-class Rule:
+class Rule(_say.Shown):
     """A rule of the inspection.
 
     Attributes
@@ -48,6 +50,9 @@ class Rule:
     severity: str
     measure: Callable
     needs: tuple = ()
+
+    def __repr__(self) -> str:
+        return _say.line(self, self.id, self.title, f"{self.sense} {self.limit:g} {self.unit}".rstrip(), self.severity)
 
 
 @dataclass(frozen=True)
