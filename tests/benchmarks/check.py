@@ -1,41 +1,43 @@
-"""How long a check takes, picture included, beside one run of the solution alone: python -m tests.benchmarks.check."""
+"""How long a check takes, its card included, beside one run of the solution alone, question by question."""
 
 import os
 import tempfile
+from dataclasses import replace
+from functools import partial
 from statistics import median
-from time import perf_counter
 
 from rigkit.homework import calling, notebook
+from tests.benchmarks.figures import Figure, compared, take_turns
 from tests.homework.solved import answered
 
-
-def seconds(work, repeats=30):
-    """The median and the longest time of `work` in seconds."""
-    times = []
-    for _ in range(repeats):
-        start = perf_counter()
-        work()
-        times.append(perf_counter() - start)
-    return median(times), max(times)
+ROUNDS = 20
 
 
-def main():
+def measure():
     os.chdir(tempfile.mkdtemp())  # progress is remembered, not written
-    print(f"{'question':22} {'solution':>10} {'check':>10} {'longest':>10} {'ratio':>7}   milliseconds")
-    for lesson in notebook.lessons():
-        names = answered(lesson, "ada")
-        hw = names["hw"]
-        for name, question in hw.questions.items():
-            answer, cases = names[name], hw.cases(question, 1)
-            alone, _ = seconds(lambda a=answer, c=cases: calling.call(a, c) if callable(a) else calling.give(a))
-            check, longest = seconds(lambda a=answer, n=name, h=hw: h.check(**{n: a})._repr_mimebundle_())
-            wrong = question.misconceptions[0].answer
-            if callable(answer):  # a wrong answer is compared with every misconception too
-                slow, longest = seconds(lambda a=wrong, n=name, h=hw: h.check(**{n: a})._repr_mimebundle_())
-                check = max(check, slow)
-            ratio = f"{check / alone:7.1f}" if callable(answer) else "      –"  # a value takes no time of its own
-            print(f"{lesson}/{name:19} {1e3 * alone:10.2f} {1e3 * check:10.2f} {1e3 * longest:10.2f} {ratio}")
+    figures = [figure for lesson in notebook.lessons() for figure in checked(lesson)]
+    longest = max(figures, key=lambda figure: figure.ours)
+    middle = median(figure.ours for figure in figures), median(figure.theirs for figure in figures)
+    return [Figure(f"check, the middle of {len(figures)} questions", middle[0], "the solution alone", middle[1]),
+            replace(longest, what=f"check, the longest: {longest.what}", detail=False), *figures]
 
 
-if __name__ == "__main__":
-    main()
+def checked(lesson):
+    """A figure for each question of a lesson whose answer is a function: the slower of a right and a wrong answer."""
+    names = answered(lesson, "ada")
+    hw = names["hw"]
+    for name, question in hw.questions.items():
+        answer = names[name]
+        if not callable(answer):  # a value takes no time of its own
+            continue
+        cases = hw.cases(question, 1)
+        answers = {"right": answer, "wrong": question.misconceptions[0].answer}
+        works = {way: partial(shown, hw, name, each) for way, each in answers.items()}
+        times = take_turns(works | {"alone": partial(calling.call, answer, cases)}, ROUNDS)
+        slower = max(answers, key=lambda way: median(times[way]))  # a wrong one is compared with every misconception
+        yield compared(f"{lesson}/{name}", times[slower], "the solution alone", times["alone"], detail=True)
+
+
+def shown(hw, name, answer):
+    """Check an answer and make its card."""
+    return hw.check(**{name: answer})._repr_mimebundle_()

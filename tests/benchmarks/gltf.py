@@ -1,4 +1,4 @@
-"""How long a rig file takes to read, write and pose, beside reading its numbers alone: python -m tests.benchmarks.gltf.
+"""How long a rig file takes to read, write and pose, beside reading its numbers alone.
 
 Aim: 50,000 vertices, 60 joints and four animations read in well under half a second, and in ten times its size.
 """
@@ -6,12 +6,11 @@ Aim: 50,000 vertices, 60 joints and four animations read in well under half a se
 import tempfile
 import tracemalloc
 from pathlib import Path
-from statistics import median
-from time import perf_counter
 
 import numpy as np
 
 from rigkit import gltf, rotation
+from tests.benchmarks.figures import Figure, compared, take_turns
 
 VERTICES, JOINTS, ANIMATIONS, KEYS, ROUNDS = 50_000, 60, 4, 120, 15
 
@@ -39,45 +38,26 @@ def numbers_alone(path):
     return np.isfinite(np.frombuffer(path.read_bytes(), "<u4").astype(np.float64)).all()
 
 
-def seconds(work):
-    """The median and the longest time of some rounds, after a first one that does not count."""
-    work()
-    times = []
-    for _ in range(ROUNDS):
-        start = perf_counter()
-        work()
-        times.append(perf_counter() - start)
-    return median(times), max(times)
-
-
-def main():
+def measure():
     asset = rig(np.random.default_rng(0))
     with tempfile.TemporaryDirectory() as folder:
         path, text = Path(folder, "rig.glb"), Path(folder, "rig.gltf")
         gltf.write(asset, path)
         gltf.write(asset, text)
-        size = path.stat().st_size
         world = asset.rest_world()
-        rows = {
-            "its numbers alone": lambda: numbers_alone(path),
+        times = take_turns({
+            "alone": lambda: numbers_alone(path),
             "read .glb": lambda: gltf.read(path),
             "read .gltf": lambda: gltf.read(text),
             "write .glb": lambda: gltf.write(asset, path, replace=True),
             "pose 100 frames": lambda: asset.pose_world(0, np.linspace(0, 4, 100)),
             "skin one frame": lambda: asset.skin_points(JOINTS, world),
-        }
-        print(f"{VERTICES} vertices, {JOINTS} joints, {ANIMATIONS} animations, {size / 1e6:.1f} MB; milliseconds")
-        print(f"{'':20} {'median':>8} {'longest':>8} {'ratio':>7}")
-        alone = None
-        for name, work in rows.items():
-            middle, longest = seconds(work)
-            alone = alone or middle
-            print(f"{name:20} {1e3 * middle:8.1f} {1e3 * longest:8.1f} {middle / alone:7.1f}")
+        }, ROUNDS)
+        alone = times.pop("alone")
+        yield from (compared(f"gltf: {name}", own, "its numbers alone", alone, detail=name != "read .glb",
+                             aim=500 if name == "read .glb" else None) for name, own in times.items())
         tracemalloc.start()
         gltf.read(path)
         most = tracemalloc.get_traced_memory()[1]
-        print(f"memory to read it: {most / size:.1f} times its size")
-
-
-if __name__ == "__main__":
-    main()
+        tracemalloc.stop()
+        yield Figure("gltf: memory to read .glb", most, "the file's size", path.stat().st_size, "MiB", most=10)

@@ -1,4 +1,4 @@
-"""How long inspecting a large rig takes, and how much memory: `python -m tests.benchmarks.inspection`.
+"""How long inspecting a large rig takes, and how much memory.
 
 Aim: 50,000 vertices, 60 joints and four animations in at most 3 s; memory at most ten times the file. The rig is
 Tamsin with a skin that fine, with helper joints up to 60 and her walk four times. Reading the file alone stands beside
@@ -9,7 +9,6 @@ than before (tracemalloc), measured in a round of its own, as it slows things do
 import tempfile
 import tracemalloc
 from pathlib import Path
-from statistics import median
 from time import process_time
 
 import numpy as np
@@ -18,6 +17,7 @@ from rigkit import export, frames, gait, gltf, inspection, skin
 from rigkit.leg import LegRig
 from rigkit.puppets import PUPPETS
 from rigkit.skeleton import Joint, Skeleton
+from tests.benchmarks.figures import Figure, compared, take_turns
 
 VERTICES, JOINTS, ANIMATIONS, ROUNDS = 50_000, 60, 4, 7
 
@@ -44,12 +44,6 @@ def big():
     return export.rig_asset(skeleton, surface, table, motions)
 
 
-def seconds(work):
-    start = process_time()
-    work()
-    return process_time() - start
-
-
 def peak(work):
     tracemalloc.start()
     work()
@@ -58,25 +52,18 @@ def peak(work):
     return most
 
 
-def main():
+def measure():
     with tempfile.TemporaryDirectory() as folder:
         file = Path(folder) / "big.glb"
         gltf.write(big(), file)
-        size = file.stat().st_size
-        ways = {"read": lambda: gltf.read(file), "inspect": lambda: inspection.inspect(file),
-                "inspect, as text": lambda: inspection.inspect(file).text(),
-                "inspect, as a page": lambda: inspection.inspect(file).html()}
-        report = inspection.inspect(file)
-        (mesh,) = gltf.read(file).meshes
-        print(f"{len(mesh.positions):,} vertices, {len(gltf.read(file).skins[0].joints)} joints, "
-              f"{len(gltf.read(file).animations)} animations; {size / 1e6:.1f} MB; {report.headline}")
-        times = [{name: seconds(work) for name, work in ways.items()} for _ in range(ROUNDS)]
-        print(f"{'':20}{'seconds':>9}{'best':>8}{'of reading':>12}{'memory, MB':>12}{'of the file':>12}")
-        for name, work in ways.items():
-            most = peak(work)
-            print(f"{name:20}{median(row[name] for row in times):>9.2f}{min(row[name] for row in times):>8.2f}"
-                  f"{median(row[name] / row['read'] for row in times):>12.1f}{most / 1e6:>12.1f}{most / size:>12.1f}")
-
-
-if __name__ == "__main__":
-    main()
+        times = take_turns({
+            "read": lambda: gltf.read(file),
+            "inspect": lambda: inspection.inspect(file),
+            "inspect, as text": lambda: inspection.inspect(file).text(),
+            "inspect, as a page": lambda: inspection.inspect(file).html(),
+        }, ROUNDS, clock=process_time)
+        read = times.pop("read")
+        yield from (compared(name, own, "reading the file", read, unit="s", aim=3, detail=name != "inspect, as a page")
+                    for name, own in times.items())
+        yield Figure("inspect: memory", peak(lambda: inspection.inspect(file)), "the file's size", file.stat().st_size,
+                     "MiB", most=10)

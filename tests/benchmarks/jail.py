@@ -1,4 +1,4 @@
-"""A submission in the jail beside the same cells run by nbclient in a fresh kernel: python -m tests.benchmarks.jail.
+"""A submission in the jail beside the same cells run by nbclient in a fresh kernel.
 
 The two take turns, so that both meet the same machine. The jail also answers hidden calls; the kernel runs its cells
 only, unjailed. Peak memory is of the one process that runs the cells, as it says itself.
@@ -17,7 +17,8 @@ import nbformat
 from nbclient import NotebookClient
 
 from rigkit.homework import notebook
-from rigkit.marking.jail import Call, Request, open_jail
+from rigkit.marking.jail import Call, NoJail, Request, open_jail
+from tests.benchmarks.figures import Figure, Missing, compared
 
 ROOT = Path(__file__).parents[2]
 TURNS = 7
@@ -39,24 +40,24 @@ def solution(lesson):
 
 
 def jailed(jail, request):
-    """(CPU seconds of its own, which bwrap does not pass on to who started it; peak memory in MiB)."""
+    """(CPU seconds of its own, which bwrap does not pass on to who started it; peak memory in bytes)."""
     run = jail.run(dataclasses.replace(request, cells=(*request.cells, PEAK),
                                        calls=(*request.calls, Call("peak", "value", []))))
     assert run.end == "finished", run
     assert all(cell == {"ok": True} for cell in run.cells), run
-    return run.cpu, run.records["peak"][0]["out"]
+    return run.cpu, run.records["peak"][0]["out"] * 2**20
 
 
 def in_a_kernel(request):
-    """(0: it is passed on; peak memory in MiB)."""
+    """(0: it is passed on; peak memory in bytes)."""
     book = nbformat.v4.new_notebook(cells=[nbformat.v4.new_code_cell(cell)
                                            for cell in (*request.cells, PEAK_OF_KERNEL)])
     NotebookClient(book, kernel_name="python3", extra_arguments=["--log-level=ERROR"]).execute()
-    return 0.0, int(book.cells[-1].outputs[-1]["text"]) / 1024
+    return 0.0, int(book.cells[-1].outputs[-1]["text"]) * 2**10
 
 
 def measured(work):
-    """(wall seconds, CPU seconds of all processes started, peak memory in MiB)."""
+    """(wall seconds, CPU seconds of all processes started, peak memory in bytes)."""
     def processor():
         used = resource.getrusage(resource.RUSAGE_CHILDREN)
         return used.ru_utime + used.ru_stime
@@ -66,22 +67,22 @@ def measured(work):
     return perf_counter() - wall, processor() - cpu + own, peak
 
 
-def main():
+def measure():
     os.chdir(tempfile.mkdtemp())  # the kernel's homework remembers progress where it runs
-    jail = open_jail()
-    jail.self_test()
+    try:
+        jail = open_jail()
+        jail.self_test()
+    except NoJail as refused:
+        raise Missing(str(refused).splitlines()[0]) from refused
     cases = {"12 NumPy cells, 50 calls": Request(PLAIN, (Call("knee", "function", [{"x": n / 50} for n in range(50)]),),
                                                  {})}
     cases |= {f"solution {lesson}": solution(lesson) for lesson in ("04", "06", "07")}
-    print(f"{'':26}{'jail':>28}   {'fresh kernel, unjailed':>28}   kernel : jail")
-    print(f"{'median of ' + str(TURNS):26}" + f"{'wall ms':>10}{'CPU ms':>9}{'MiB':>9}   " * 2 + "  wall    CPU")
     for name, request in cases.items():
         turns = [(measured(lambda r=request: jailed(jail, r)), measured(lambda r=request: in_a_kernel(r)))
                  for _ in range(TURNS)]
-        ours, theirs = ([median(column) for column in zip(*side, strict=True)] for side in zip(*turns, strict=True))
-        numbers = "   ".join(f"{1e3 * wall:10.0f}{1e3 * cpu:9.0f}{peak:9.0f}" for wall, cpu, peak in (ours, theirs))
-        print(f"{name:26}{numbers}   {theirs[0] / ours[0]:6.1f} {theirs[1] / ours[1]:6.1f}", flush=True)
-
-
-if __name__ == "__main__":
-    main()
+        ours, theirs = (list(zip(*side, strict=True)) for side in zip(*turns, strict=True))
+        detail = name != "solution 06"
+        yield compared(f"jail: {name}", ours[0], "a fresh kernel", theirs[0], detail=detail)
+        yield compared(f"jail: {name}, processor time", ours[1], "a fresh kernel", theirs[1], detail=True)
+        yield Figure(f"jail: {name}, memory", median(ours[2]), "a fresh kernel", median(theirs[2]), "MiB",
+                     detail=detail)

@@ -1,4 +1,4 @@
-"""How long a whole pose of both legs takes: `python -m tests.benchmarks.leg`.
+"""How long a whole pose of both legs takes.
 
 Aim: one pose at most 1 ms, a batch of 1,000 frames at most 20 ms. Beside each: the forward chain alone, written with
 `Skeleton.pose`, which checks every turn; and for a batch the same poses one by one. All in turn in each round, so
@@ -6,13 +6,13 @@ that noise falls on all alike; a ratio is the median of the rounds' ratios. Time
 all its threads together: waiting for other work on the machine does not count.
 """
 
-from statistics import median
 from time import process_time
 
 import numpy as np
 
 from rigkit.leg import LegRig
 from rigkit.puppets import PUPPETS
+from tests.benchmarks.figures import compared, take_turns
 
 FRAMES, ROUNDS, REPEATS = 1000, 15, 20
 
@@ -36,13 +36,6 @@ def turned(rig, pose):
     return {name: local[..., i, :3, :3] for i, name in enumerate(names)}, {"pelvis": local[..., 0, :3, 3]}
 
 
-def seconds(work, repeats):
-    start = process_time()
-    for _ in range(repeats):
-        work()
-    return (process_time() - start) / repeats
-
-
 def ways(rig, values):
     """What is timed, by name; forward values are those of the same pose."""
     pose = rig.pose(values)
@@ -57,23 +50,23 @@ def ways(rig, values):
     }
 
 
-def main():
+def measure():
     rng = np.random.default_rng(0)
     for name in ("Tamsin", "heron"):
         rig = LegRig.from_puppet(PUPPETS[name], 20.0)
         many = crouch(rng, FRAMES)
+        yield from figures(name, "one pose", take_turns(ways(rig, crouch(rng)), ROUNDS, process_time, REPEATS), aim=1)
         first = [{n: {c: float(v[i]) for c, v in g.items()} for n, g in many.items()} for i in range(50)]
-        single, batch = ways(rig, crouch(rng)), ways(rig, many)
-        loop = {"one by one (50, scaled up)": lambda rig=rig, first=first: [rig.pose(values) for values in first]}
-        rounds = [{(way, count): seconds(work, repeats) * scale for count, works, repeats, scale in (
-            (1, single, REPEATS, 1), (FRAMES, batch, 3, 1), (FRAMES, loop, 1, FRAMES / 50))
-            for way, work in works.items()} for _ in range(ROUNDS)]
-        print(f"{name}: {'milliseconds':>38}{'best':>8}{'of Skeleton.pose':>19}")
-        for way, count in rounds[0]:
-            times = [row[way, count] for row in rounds]
-            ratio = median(row[way, count] / row["Skeleton.pose", count] for row in rounds)
-            print(f"{count:5} {way:28}{1e3 * median(times):>10.2f}{1e3 * min(times):>10.2f}{ratio:>19.2f}")
+        batch = ways(rig, many) | {"one by one": lambda rig=rig, first=first: [rig.pose(values) for values in first]}
+        times = take_turns(batch, ROUNDS, process_time)
+        times["one by one"] = [time * FRAMES / len(first) for time in times["one by one"]]
+        yield from figures(name, f"{FRAMES:,} frames", times, aim=20)
 
 
-if __name__ == "__main__":
-    main()
+def figures(puppet, count, times, aim):
+    """Each way beside the forward chain alone."""
+    alone = times.pop("Skeleton.pose")
+    for way, own in times.items():
+        main = puppet == "Tamsin" and way == "both inverse"
+        yield compared(f"LegRig.pose, {puppet}, {count}, {way}", own, "Skeleton.pose", alone, detail=not main,
+                       aim=None if way == "one by one" else aim)

@@ -1,13 +1,12 @@
 """Pictures a second that a play button really shows, in a real browser: a panel's, and a plain `ipywidgets.Play`.
 
-    python -m tests.benchmarks.play_browser
-
 Both draw the same two views in one notebook on one server, `rigkit learn`, in turns. 24 a second are asked for.
 """
 
-import statistics
 from itertools import pairwise
+from statistics import median
 
+from tests.benchmarks.figures import Figure, needs_chromium
 from tests.benchmarks.slider_browser import WATCH
 from tests.browser.lab import lab_with
 
@@ -50,18 +49,15 @@ def played(lab, way):
     return 1000 * len(inside) / (end - start), max(waits), max(shown[-1] - end, 0)
 
 
-def main():
+def measure():
+    needs_chromium()
     with lab_with(CELLS) as lab:
         lab.run_all()
         runs = {way: [] for way in CELLS}
         for _ in range(TURNS):
             for way in CELLS:
                 runs[way].append(played(lab, way))
-    print(f"{'24 pictures a second asked for':34}{'panel':>9}{'plain':>9}")
-    for name, place, pick in (("shown a second, median", 0, statistics.median), ("shown a second, least", 0, min),
-                              ("longest wait for one, ms", 1, max), ("last one after the pause, ms", 2, max)):
-        print(f"{name:34}" + "".join(f"{pick(run[place] for run in runs[way]):>9.1f}" for way in CELLS))
-
-
-if __name__ == "__main__":
-    main()
+    for name, by in (("time for a picture", {way: 1000 / median(run[0] for run in each) for way, each in runs.items()}),
+                     ("longest wait for one", {way: max(run[1] for run in each) for way, each in runs.items()}),
+                     ("last one after the pause", {way: max(run[2] for run in each) for way, each in runs.items()})):
+        yield Figure(f"play, {name}", by["panel"] / 1e3, "a plain Play", by["plain"] / 1e3, detail="wait" in name)

@@ -1,10 +1,9 @@
-"""How long skinning takes, beside the plainest ways to write it: `python -m tests.benchmarks.skin`.
+"""How long skinning takes, beside the plainest ways to write it.
 
 Aim: 20,000 vertices in at most 5 ms a frame by linear blend, 15 ms by dual quaternions.
 """
 
 from functools import partial
-from time import perf_counter
 
 import numpy as np
 
@@ -12,6 +11,7 @@ from rigkit import frames, mesh, skin
 from rigkit.puppets import PUPPETS
 from rigkit.rotation import matrix_about
 from rigkit.skeleton import Skeleton
+from tests.benchmarks.figures import compared, take_turns
 
 VERTICES, ROUNDS = 20_000, 15
 
@@ -63,45 +63,30 @@ def scene():
     return surface, bones, skin.joint_matrices(posed, skeleton.rest_world)
 
 
-def side_by_side(*tasks, rounds=ROUNDS):
-    """Median milliseconds of each task; the tasks take turns, so that a busy moment hits all of them."""
-    times = np.empty((rounds, len(tasks)))
-    for row in times:
-        for i, task in enumerate(tasks):
-            start = perf_counter()
-            task()
-            row[i] = 1e3 * (perf_counter() - start)
-    return np.median(times, axis=0)
-
-
-def main():
+def measure():
     surface, bones, matrices = scene()
     weights = skin.weights_by_distance(surface.vertices, bones)
     skinned = surface.vertices, weights
-    print(f"{len(surface.vertices):,} vertices, {weights.shape[1]} joints; median of {ROUNDS} rounds\n")
-    print(f"{'':<32}{'ms a frame':>12}{'times ours':>12}")
-    for ours, *others in (
-        (skin.linear_blend, two_step_linear_blend, einsum_linear_blend, vertex_loop_linear_blend),
-        (skin.dual_quaternion_blend, frames_dual_quaternion_blend),
+    for ours, aim, *others in (
+        (skin.linear_blend, 5, two_step_linear_blend, einsum_linear_blend, vertex_loop_linear_blend),
+        (skin.dual_quaternion_blend, 15, frames_dual_quaternion_blend),
     ):
         for other in others:
             np.testing.assert_allclose(other(*skinned, matrices), ours(*skinned, matrices), atol=1e-12)
-        times = side_by_side(*(partial(function, *skinned, matrices) for function in (ours, *others)))
-        for function, time in zip((ours, *others), times, strict=True):
-            indent = "" if function is ours else "  "
-            print(f"{indent + function.__name__:<32}{time:>12.2f}{time / times[0]:>12.1f}")
-    print()
+        works = {function.__name__: partial(function, *skinned, matrices) for function in (ours, *others)}
+        times = take_turns(works, ROUNDS)
+        own = times.pop(ours.__name__)
+        yield from (compared(f"{ours.__name__}, {len(surface.vertices):,} vertices", own, name.replace("_", " "), time,
+                             aim=aim, detail=name != others[0].__name__) for name, time in times.items())
     many = np.repeat(matrices[None], 20, axis=0)
-    tasks = {
-        "linear_blend, each of 20": partial(skin.linear_blend, *skinned, many),
-        "dual_quaternion_blend, each of 20": partial(skin.dual_quaternion_blend, *skinned, many),
+    blend = "one linear_blend"
+    times = take_turns({
+        blend: partial(skin.linear_blend, *skinned, matrices),
+        "linear_blend, 20 frames": partial(skin.linear_blend, *skinned, many),
+        "dual_quaternion_blend, 20 frames": partial(skin.dual_quaternion_blend, *skinned, many),
         "weights_by_distance": partial(skin.weights_by_distance, surface.vertices, bones),
         "puppet_mesh": partial(mesh.puppet_mesh, PUPPETS["Tamsin"], VERTICES),
         "volume": partial(mesh.volume, surface.vertices, surface.triangles),
-    }
-    for name, time in zip(tasks, side_by_side(*tasks.values()), strict=True):
-        print(f"{name:<34}{time / (20 if name.endswith('20') else 1):>10.2f}")
-
-
-if __name__ == "__main__":
-    main()
+    }, ROUNDS)
+    alone = times.pop(blend)
+    yield from (compared(name, own, blend, alone, detail=True) for name, own in times.items())

@@ -1,15 +1,14 @@
 """From key press to picture on screen, in a real browser: a panel, and plain `interact` with inline figures.
 
-    python -m tests.benchmarks.slider_browser
-
 Both draw the same two views in one notebook on one server, `rigkit learn`, in turns.
 """
 
-import statistics
 import time
+from statistics import fmean, median
 
 import numpy as np
 
+from tests.benchmarks.figures import Figure, needs_chromium
 from tests.browser.lab import lab_with
 
 BLOCKS, PRESSES = 4, 15  # single presses, in turns
@@ -89,7 +88,7 @@ def held(lab, way, key):
     return len(while_held) / seconds, pictures[-1] - keys[-1], len(keys) / seconds
 
 
-def measure(lab):
+def measured(lab):
     """All times by way: single presses, and (pictures a second, milliseconds after the last key, keys a second)."""
     lab.run_all()
     for _, place in WAYS.values():
@@ -106,24 +105,13 @@ def measure(lab):
     return presses, holds
 
 
-def main():
+def measure():
+    needs_chromium()
     with lab_with(CELLS) as lab:
-        presses, holds = measure(lab)
-    report(presses, holds)
-
-
-def report(presses, holds):
-    """Print the table: each number beside the plain way's, and how many times better it is."""
-    rows = [("key to picture, median, ms", {w: statistics.median(t) for w, t in presses.items()}, 1),
-            ("key to picture, 95th, ms", {w: float(np.quantile(t, 0.95)) for w, t in presses.items()}, 1),
-            ("held key, pictures a second", {w: statistics.mean(h[0] for h in t) for w, t in holds.items()}, -1),
-            ("held key, keys a second", {w: statistics.mean(h[2] for h in t) for w, t in holds.items()}, 0),
-            ("last key to last picture, ms", {w: max(h[1] for h in t) for w, t in holds.items()}, 1)]
-    print(f"{'two views beside a slider':32}{'panel':>9}{'interact':>10}{'better':>9}")
-    for name, by, sense in rows:
-        better = f"{(by['interact'] / by['panel']) ** sense:>8.1f}×" if sense else ""
-        print(f"{name:32}{by['panel']:>9.1f}{by['interact']:>10.1f}{better}")
-
-
-if __name__ == "__main__":
-    main()
+        presses, holds = measured(lab)
+    rows = (("key to picture, median", {way: median(times) for way, times in presses.items()}),
+            ("key to picture, 95 of 100", {way: float(np.quantile(times, 0.95)) for way, times in presses.items()}),
+            ("held key, time for a picture", {way: 1000 / fmean(h[0] for h in held) for way, held in holds.items()}),
+            ("last key to last picture", {way: max(h[1] for h in held) for way, held in holds.items()}))
+    return [Figure(f"slider in the browser, {name}", by["panel"] / 1e3, "plain interact", by["interact"] / 1e3,
+                   detail="95" in name) for name, by in rows]

@@ -1,10 +1,5 @@
-"""What one step of a slider costs in the kernel: a panel's SVG text, and the same picture as an inline figure.
+"""What one step of a slider costs in the kernel: a panel's SVG text, and the same picture as an inline figure."""
 
-    python -m tests.benchmarks.slider_kernel
-"""
-
-import statistics
-import time
 from base64 import b64encode
 
 import numpy as np
@@ -12,10 +7,11 @@ import numpy as np
 from rigkit.panels import Panel, Slider
 from rigkit.stage import Stage, row
 from rigkit.two_bone import planar_points, solve_planar
+from tests.benchmarks.figures import compared, take_turns
 
 UPPER, LOWER, ANKLE = 0.43, 0.43, 0.08
 LOW, HIGH = (-0.45, -0.15), (0.5, 1.0)
-COPIES = 400
+ROUNDS = 40
 
 
 def pose(drop_cm):
@@ -92,39 +88,16 @@ def inline(drop_cm):
     return b64encode(png)
 
 
-def milliseconds(step, values):
-    """The time of each `step(value)`."""
-    times = []
-    for value in values:
-        start = time.perf_counter()
-        step(value)
-        times.append(1000 * (time.perf_counter() - start))
-    return times
-
-
-def main():
-    """Measure in turns, so that whatever else the machine does falls on all alike; print the table."""
+def measure():
     import matplotlib
 
     matplotlib.use("agg")
-    live = panel()
-    ways = {"panel: value to markup": lambda value: draw(value)[0].html(style=False),
-            "panel: value to widgets": lambda value: live.set(drop_cm=value),
-            "inline figure: value to PNG": inline}
-    for step in ways.values():
-        milliseconds(step, [5.0, 6.0])
-    values = np.round(np.linspace(0, 30, COPIES), 1)
-    times = {name: [] for name in ways}
-    for block in np.array_split(values, 10):
-        for name, step in ways.items():
-            times[name] += milliseconds(step, block[:5] if step is inline else block)
-    slow = statistics.median(times["inline figure: value to PNG"])
-    print(f"{'two views, one step of a slider':34}{'median':>10}{'95th':>10}{'ratio':>9}")
-    for name, taken in times.items():
-        median = statistics.median(taken)
-        print(f"{name:34}{median:>7.2f} ms{np.quantile(taken, 0.95):>7.2f} ms{slow / median:>8.1f}×")
-    print(f"markup: {len(draw(13.0)[0].html(style=False))} characters")
-
-
-if __name__ == "__main__":
-    main()
+    live, values = panel(), iter(np.round(np.linspace(0, 30, 3 * ROUNDS + 3), 2))  # none twice: nothing is remembered
+    times = take_turns({
+        "to markup": lambda: draw(next(values))[0].html(style=False),
+        "to the widgets": lambda: live.set(drop_cm=next(values)),
+        "inline": lambda: inline(next(values)),
+    }, ROUNDS)
+    figure = times.pop("inline")
+    return [compared(f"slider step in the kernel, {name}", own, "an inline figure", figure, detail=name == "to markup")
+            for name, own in times.items()]

@@ -1,49 +1,48 @@
-"""The closed form beside general robotics solvers, in one run: `python -m tests.benchmarks.two_bone`.
+"""The closed form beside general robotics solvers, in one run.
 
 One leg of three hinges (the hip swings and flexes, the knee flexes), the same random goals in reach, position only,
 to 1e-9 m. The others are warm-started from the true angles, each put off by some 1°, as when a slider moves. Their
 Python wrapping is part of their time, as our checks are part of ours. Rounds are interleaved, so that a busy machine
-slows all alike; shown is the least of the rounds. What is not installed is left out: `pip install "rigkit[bench]"`.
+slows all alike. What is not installed is left out: `pip install "rigkit[bench]"`.
 """
 
-import time
+from statistics import median
 
 import numpy as np
 
 from rigkit import rotation, two_bone
+from tests.benchmarks.figures import Missing, compared, take_turns
 
 UPPER, LOWER, TOLERANCE = 0.43, 0.42, 1e-9
 GOALS, BATCH, ROUNDS = 200, 10_000, 30
+ONE, MANY = "two_bone.solve, one leg", "two_bone.solve, one of 10,000"
 
 
-def main():
+def measure():
     rng = np.random.default_rng(6)
     angles = rng.uniform([-0.5, -1.2, 0.1], [0.5, 0.5, 2.2], (GOALS, 3))
     starts = angles + rng.normal(scale=np.radians(1), size=angles.shape)
     goals = end_of(angles)
     poles = goals + [0.0, 0.3, 1.0]
-    solvers = {"rigkit, one leg": ours_one_by_one(goals, poles)}
+    solvers = {ONE: ours_one_by_one(goals, poles), MANY: ours_at_once(rng, goals, poles)}
     for name, build in OTHERS.items():
         try:
             solvers[name] = build(goals, starts, angles)
         except ImportError as missing:
             print(f"left out: {name} ({missing})")
-    many = rng.integers(GOALS, size=BATCH)
-    hips = rng.normal(scale=0.1, size=(BATCH, 3))
-    batch = hips, hips + goals[many], hips + poles[many]
-    solvers["rigkit, 10,000 legs at once"] = lambda: two_bone.solve(*batch[:2], UPPER, LOWER, batch[2]).ankle - batch[1]
+    others = [name for name in OTHERS if name in solvers]
+    if not others:
+        raise Missing("no other solver is installed")
 
-    times, misses = {name: [] for name in solvers}, {}
-    for _ in range(ROUNDS):
-        for name, solve in solvers.items():
-            start = time.perf_counter()
-            misses[name] = solve()
-            times[name].append((time.perf_counter() - start) / len(misses[name]))
-    fastest = min(min(times[name]) for name in solvers if name in OTHERS)
-    print(f"\n{'':34}{'µs a solve':>11}{'worst miss, m':>15}{'fastest other / this':>22}")
-    for name in sorted(solvers, key=lambda name: min(times[name])):
-        best = min(times[name])
-        print(f"{name:34}{best * 1e6:11.3f}{np.linalg.norm(misses[name], axis=-1).max():15.1e}{fastest / best:22.2f}")
+    counts = {}
+    for name, solve in solvers.items():
+        miss = np.linalg.norm(solve(), axis=-1)
+        assert miss.max() < 10 * TOLERANCE, f"{name} missed its goal by {miss.max():.1e} m"
+        counts[name] = len(miss)
+    times = {name: [time / counts[name] for time in taken] for name, taken in take_turns(solvers, ROUNDS).items()}
+    fastest = min(others, key=lambda name: median(times[name]))
+    return [compared(name, times[name], other, times[other], unit="µs", detail=other != fastest)
+            for name in (ONE, MANY) for other in others]
 
 
 def end_of(angles):
@@ -58,6 +57,13 @@ def ours_one_by_one(goals, poles):
     hip = np.zeros(3)
     pairs = list(zip(goals, poles, strict=True))
     return lambda: [two_bone.solve(hip, goal, UPPER, LOWER, pole).ankle for goal, pole in pairs] - goals
+
+
+def ours_at_once(rng, goals, poles):
+    many = rng.integers(GOALS, size=BATCH)
+    hips = rng.normal(scale=0.1, size=(BATCH, 3))
+    ankles, poles = hips + goals[many], hips + poles[many]
+    return lambda: two_bone.solve(hips, ankles, UPPER, LOWER, poles).ankle - ankles
 
 
 def _miss(angles, goals):
@@ -152,6 +158,3 @@ OTHERS = {
     "modern_robotics IKinSpace": _modern_robotics,
     "ikpy": _ikpy,
 }
-
-if __name__ == "__main__":
-    main()
