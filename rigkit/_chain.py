@@ -5,18 +5,21 @@ vector of `_xyz`. A flat chain lies in space with z = 0. Only `prepared` checks;
 kept, so that a solver may run in single precision.
 """
 
+from typing import Any
+
 import numpy as np
-from numpy.typing import DTypeLike
+from numpy.typing import DTypeLike, NDArray
 
 from rigkit import _check, rotation
-from rigkit._types import AnyFloats, ArrayLike, Shape
+from rigkit._types import ArrayLike, Shape
 from rigkit._xyz import Part, Parts, Vector, cross, dot, minus, packed, plus, split, times, where
 
+Array = NDArray[Any]  # floats of the number type that was asked for
 TURN_AXIS = (0.0, 0.0, 1.0)  # what a flat chain turns about: anticlockwise is positive
 
 
 def prepared(points: ArrayLike, goal: ArrayLike | None, axes: ArrayLike | None,
-             dtype: DTypeLike = np.float64) -> tuple[AnyFloats, AnyFloats, AnyFloats | None, Shape, bool]:
+             dtype: DTypeLike = np.float64) -> tuple[Array, Array, Array | None, Shape, bool]:
     """Checked points, goal and unit axes (None for ball joints); the batch shape; whether the chain was flat.
 
     Where no goal is given it is the end as it stands.
@@ -38,12 +41,12 @@ def prepared(points: ArrayLike, goal: ArrayLike | None, axes: ArrayLike | None,
             None if axes is None else _batch_last(axes, 2, shape), shape, flat)
 
 
-def lengths(points: AnyFloats) -> AnyFloats:
+def lengths(points: Array) -> Array:
     """The bones' lengths, (n, ...)."""
     return np.stack([np.sqrt(dot(bone, bone)) for bone in points[1:] - points[:-1]])
 
 
-def columns(points: AnyFloats, axes: AnyFloats | None) -> list[Parts]:
+def columns(points: Array, axes: Array | None) -> list[Parts]:
     """The Jacobian's columns, each a vector: one for each hinge, three for each ball joint."""
     arms = [minus(points[-1], joint) for joint in points[:-1]]
     if axes is None:
@@ -51,7 +54,7 @@ def columns(points: AnyFloats, axes: AnyFloats | None) -> list[Parts]:
     return [cross(axis, arm) for axis, arm in zip(axes, arms, strict=True)]
 
 
-def turn_toward(points: AnyFloats, goal: Vector, axes: AnyFloats | None, joint: int) -> tuple[Vector, Part]:
+def turn_toward(points: Array, goal: Vector, axes: Array | None, joint: int) -> tuple[Vector, Part]:
     """The axis and the turn of one joint that bring the end nearest to the goal."""
     arm, wanted = minus(points[-1], points[joint]), minus(goal, points[joint])
     normal, level = cross(arm, wanted), dot(arm, wanted)
@@ -67,7 +70,7 @@ def turn_toward(points: AnyFloats, goal: Vector, axes: AnyFloats | None, joint: 
     return axis, np.arctan2(size, level)
 
 
-def two_passes(points: AnyFloats, goal: Vector, lengths: AnyFloats) -> AnyFloats:
+def two_passes(points: Array, goal: Vector, lengths: Array) -> Array:
     """The points after a backward and a forward pass."""
     passed = np.array(points)
     passed[-1] = goal
@@ -79,7 +82,7 @@ def two_passes(points: AnyFloats, goal: Vector, lengths: AnyFloats) -> AnyFloats
     return passed
 
 
-def _drawn(passed: AnyFloats, moved: int, fixed: int, points: AnyFloats, length: Part) -> Parts:
+def _drawn(passed: Array, moved: int, fixed: int, points: Array, length: Part) -> Parts:
     """One point drawn toward another until the bone between them is right."""
     bone: Vector = minus(passed[moved], passed[fixed])
     size = np.sqrt(dot(bone, bone))
@@ -89,12 +92,12 @@ def _drawn(passed: AnyFloats, moved: int, fixed: int, points: AnyFloats, length:
     return plus(passed[fixed], times(bone, length / size))
 
 
-def _batch_last(array: AnyFloats, axes: int, shape: Shape) -> AnyFloats:
+def _batch_last(array: Array, axes: int, shape: Shape) -> Array:
     """The last `axes` axes put first, the batch axes broadcast to `shape` and put last."""
     array = np.broadcast_to(array, (*shape, *array.shape[-axes:]))
     return np.moveaxis(array, range(-axes, 0), range(axes))
 
 
-def in_space(vectors: AnyFloats) -> AnyFloats:
+def in_space(vectors: Array) -> Array:
     """Flat vectors with a z of zero; vectors in space as they are."""
     return vectors if vectors.shape[-1] == 3 else np.concatenate([vectors, np.zeros_like(vectors[..., :1])], axis=-1)

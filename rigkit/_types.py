@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
+Ints = NDArray[np.integer]
 Bools = NDArray[np.bool_]
 Words = NDArray[np.str_]
 AnyFloats = NDArray[np.floating]  # of single or double precision, where a solver keeps the one it was given

@@ -14,6 +14,7 @@ import numpy as np
 
 from rigkit import _check, _say
 from rigkit._chain import columns, in_space, lengths, prepared, turn_toward, two_passes
+from rigkit._types import ArrayLike, Bools, Floats, Ints
 from rigkit._xyz import cross, dot, minus, packed, split
 
 
@@ -29,15 +30,15 @@ class Bend(_say.Shown):
         The share of full reach that the bend takes.
     """
 
-    angle: np.ndarray
-    cost: np.ndarray
+    angle: Floats
+    cost: Floats
 
     def __repr__(self) -> str:
         return _say.line(self, _say.angle(self.angle), f"costs {_say.share(self.cost)} of full reach",
                          batch=_say.batch(self.angle))
 
 
-def jacobian(points, axes=None):
+def jacobian(points: ArrayLike, axes: ArrayLike | None = None) -> Floats:
     """How the end moves when each joint turns, in metres per radian.
 
     Parameters
@@ -59,12 +60,12 @@ def jacobian(points, axes=None):
     ValueError
         Bad numbers, fewer than two points, `axes` for a flat chain, or not one for each joint.
     """
-    points, _, axes, shape, flat = prepared(points, None, axes)
-    matrix = np.stack([packed(column, shape) for column in columns(points, axes)], axis=-1)
+    chain, _, hinges, shape, flat = prepared(points, None, axes)
+    matrix = np.stack([packed(column, shape) for column in columns(chain, hinges)], axis=-1)
     return matrix[..., :2, :] if flat else matrix
 
 
-def singular_values(matrix):
+def singular_values(matrix: ArrayLike) -> Floats:
     """The singular values of a Jacobian, (..., d, m) to (..., d), largest first: how far the end can go per radian.
 
     A unit of turning, shared among the joints, moves the end onto an ellipse (in space an ellipsoid) with these
@@ -76,7 +77,7 @@ def singular_values(matrix):
     return values
 
 
-def manipulability(matrix):
+def manipulability(matrix: ArrayLike) -> Floats:
     """How freely the end of a chain can move, √det(J Jᵀ), from its Jacobian (..., d, m); 0 where a direction is lost.
 
     For two bones in the plane it is upper · lower · |sin knee|. T. Yoshikawa, "Manipulability of robotic mechanisms",
@@ -85,7 +86,7 @@ def manipulability(matrix):
     return np.prod(singular_values(matrix), axis=-1)
 
 
-def rank(matrix, tolerance=1e-9):
+def rank(matrix: ArrayLike, tolerance: ArrayLike = 1e-9) -> Ints:
     """In how many directions the end can move, from its Jacobian (..., d, m).
 
     Counts the singular values above `tolerance` times the largest.
@@ -95,7 +96,7 @@ def rank(matrix, tolerance=1e-9):
     return np.sum(values > tolerance[..., None] * values[..., :1], axis=-1)
 
 
-def lost_direction(matrix):
+def lost_direction(matrix: ArrayLike) -> Floats:
     """The direction in which turning the joints moves the end least, from a Jacobian (..., d, m).
 
     It is lost altogether where the last singular value is zero: in a straight flat chain, the chain's own line. Where
@@ -113,7 +114,7 @@ def lost_direction(matrix):
     return direction * sign
 
 
-def transpose_step(points, goal, axes=None):
+def transpose_step(points: ArrayLike, goal: ArrayLike, axes: ArrayLike | None = None) -> Floats:
     """Jacobian transposed times error: the turn of each joint that a Jacobian method starts from.
 
     All Jacobian methods scale, damp or mix this; where it is zero, so is every one of them.
@@ -129,12 +130,12 @@ def transpose_step(points, goal, axes=None):
     ndarray, shape (..., n) or, for ball joints, (..., 3 n)
         Square metres.
     """
-    points, goal, axes, _, _ = prepared(points, goal, axes)
-    error = minus(goal, points[-1])
-    return np.stack([dot(column, error) for column in columns(points, axes)], axis=-1)
+    chain, aim, hinges, _, _ = prepared(points, goal, axes)
+    error = minus(aim, chain[-1])
+    return np.stack([dot(column, error) for column in columns(chain, hinges)], axis=-1)
 
 
-def cyclic_turns(points, goal, axes=None):
+def cyclic_turns(points: ArrayLike, goal: ArrayLike, axes: ArrayLike | None = None) -> Floats:
     """The turn by which a cyclic descent would bring the end as near to `goal` as each single joint can.
 
     All are read from the pose as it is. A real pass turns one joint after the other, from the end inward; where all
@@ -150,11 +151,11 @@ def cyclic_turns(points, goal, axes=None):
     ndarray, shape (..., n)
         Radians; for ball joints the size of the turn.
     """
-    points, goal, axes, _, _ = prepared(points, goal, axes)
-    return np.stack([turn_toward(points, goal, axes, joint)[1] for joint in range(len(points) - 1)], axis=-1)
+    chain, aim, hinges, _, _ = prepared(points, goal, axes)
+    return np.stack([turn_toward(chain, aim, hinges, joint)[1] for joint in range(len(chain) - 1)], axis=-1)
 
 
-def backward_forward(points, goal):
+def backward_forward(points: ArrayLike, goal: ArrayLike) -> Floats:
     """The chain after one backward and one forward pass (FABRIK).
 
     Backward: the end is put on `goal`, and each joint before it is drawn along the line to its old place until its bone
@@ -172,12 +173,12 @@ def backward_forward(points, goal):
     -------
     ndarray, of the shape of `points`
     """
-    points, goal, _, _, flat = prepared(points, goal, None)
-    passed = np.moveaxis(two_passes(points, goal, lengths(points)), (0, 1), (-2, -1))
+    chain, aim, _, _, flat = prepared(points, goal, None)
+    passed = np.moveaxis(two_passes(chain, aim, lengths(chain)), (0, 1), (-2, -1))
     return passed[..., :2] if flat else passed
 
 
-def off_line(points, goal):
+def off_line(points: ArrayLike, goal: ArrayLike) -> Floats:
     """How far one backward and one forward pass takes each point off the line from the root to `goal`.
 
     Parameters
@@ -190,13 +191,13 @@ def off_line(points, goal):
     ndarray, shape (..., n + 1)
         Metres; all zero for a straight chain with its goal on its own line.
     """
-    passed, goal, _, shape, _ = prepared(backward_forward(points, goal), goal, None)
-    line = _check.directions("goal", packed(minus(goal, passed[0]), shape), "A goal in the root makes no line.")
+    passed, aim, _, shape, _ = prepared(backward_forward(points, goal), goal, None)
+    line = _check.directions("goal", packed(minus(aim, passed[0]), shape), "A goal in the root makes no line.")
     away = [cross(minus(point, passed[0]), split(line)) for point in passed]
     return np.stack([np.sqrt(dot(part, part)) for part in away], axis=-1)
 
 
-def stalls(points, goal, axes=None, within=0.0):
+def stalls(points: ArrayLike, goal: ArrayLike, axes: ArrayLike | None = None, within: ArrayLike = 0.0) -> Bools:
     """Whether every solver of this kit stalls here: the goal is not met, yet no method proposes a move toward it.
 
     Two things must be zero: the Jacobian transposed times the error (with it every Jacobian method), and all turns of
@@ -220,14 +221,14 @@ def stalls(points, goal, axes=None, within=0.0):
     """
     within = _check.numbers("within", within)
     slopes, turns = transpose_step(points, goal, axes), cyclic_turns(points, goal, axes)
-    points, goal, _, _, _ = prepared(points, goal, axes)
-    error = minus(goal, points[-1])
+    chain, aim, _, _, _ = prepared(points, goal, axes)
+    error = minus(aim, chain[-1])
     miss = np.sqrt(dot(error, error))
-    no_slope = np.abs(slopes).max(axis=-1) <= within * miss * lengths(points).sum(axis=0)
+    no_slope = np.abs(slopes).max(axis=-1) <= within * miss * lengths(chain).sum(axis=0)
     return (miss > 0) & no_slope & (np.abs(turns).max(axis=-1) <= within)
 
 
-def preset_bend(points, angle, forward=None):
+def preset_bend(points: ArrayLike, angle: ArrayLike, forward: ArrayLike | None = None) -> Floats:
     """A straight leg given a small bend: the knee goes forward, the ankle up its own line, bones keep their length.
 
     Parameters
@@ -268,7 +269,7 @@ def preset_bend(points, angle, forward=None):
     return bent[..., :2] if flat else bent
 
 
-def measure_bend(points, forward=None):
+def measure_bend(points: ArrayLike, forward: ArrayLike | None = None) -> Bend:
     """How far a leg is bent, toward which side, and what that costs in reach.
 
     Parameters
@@ -293,7 +294,7 @@ def measure_bend(points, forward=None):
     return Bend(np.where(side < 0, -size, size), reach_cost(size, upper, lower) + 0.0 * side)
 
 
-def reach_cost(angle, upper, lower):
+def reach_cost(angle: ArrayLike, upper: ArrayLike, lower: ArrayLike) -> Floats:
     """The share of full reach that a knee bend takes: 1 − r / (upper + lower), by the law of cosines.
 
     Parameters
@@ -312,8 +313,20 @@ def reach_cost(angle, upper, lower):
     return taken / (1 + np.sqrt(np.maximum(1 - taken, 0.0)))
 
 
-def bend_of_cost(cost, upper, lower):
-    """The knee bend, radians from straight, that takes the share `cost` of full reach; the inverse of `reach_cost`.
+def bend_of_cost(cost: ArrayLike, upper: ArrayLike, lower: ArrayLike) -> Floats:
+    """The knee bend that takes the share `cost` of full reach; the inverse of `reach_cost`.
+
+    Parameters
+    ----------
+    cost : array_like, shape (...)
+        From 0 to what folding the leg altogether costs.
+    upper, lower : array_like, shape (...)
+        Bone lengths, metres, above zero.
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Radians from straight.
 
     Raises
     ------
@@ -328,7 +341,7 @@ def bend_of_cost(cost, upper, lower):
     return 2 * np.arcsin(np.sqrt(np.minimum(sine, 1.0)))
 
 
-def _leg(points, forward):
+def _leg(points: ArrayLike, forward: ArrayLike | None) -> tuple[Floats, Floats, bool]:
     """Hip, knee and ankle in space, the direction that counts as forward, and whether the leg was flat."""
     points = _check.numbers("points", points, 3, "d")
     if points.shape[-1] not in (2, 3):
@@ -341,7 +354,7 @@ def _leg(points, forward):
     return in_space(points), _check.directions("forward", in_space(forward)), flat
 
 
-def _bone_lengths(space):
+def _bone_lengths(space: Floats) -> tuple[Floats, Floats]:
     lengths = np.linalg.norm(np.diff(space, axis=-2), axis=-1)
     if not (lengths > 0).all():
         raise ValueError("`points` must be three different places; got a bone of no length. "
@@ -349,7 +362,7 @@ def _bone_lengths(space):
     return lengths[..., 0], lengths[..., 1]
 
 
-def _angle_and_most(value, upper, lower, name="angle"):
+def _angle_and_most(value: ArrayLike, upper: ArrayLike, lower: ArrayLike, name: str = "angle") -> tuple[Floats, Floats]:
     """`value` checked, and 4 upper lower / (upper + lower)²."""
     value = _check.numbers(name, value)
     upper, lower = _check.positive("upper", upper), _check.positive("lower", lower)

@@ -6,12 +6,15 @@ belongs. Mostly they end on the side where they started, though none promises it
 at all (see `bend.stalls`).
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import DTypeLike
 
 from rigkit import _chain, _check, _say
-from rigkit._xyz import cross, dot, minus, plus, split, times, where
+from rigkit._types import AnyFloats, ArrayLike, Bools, Ints
+from rigkit._xyz import Part, Parts, Vector, cross, dot, minus, plus, split, times, where
 
 LONGEST_ERROR = 0.25  # what damped least squares takes on in one step, as a share of the chain's length
 
@@ -36,12 +39,12 @@ class Solution(_say.Shown):
         The chain at the start and after each step, if asked for; chains that are done stay as they are.
     """
 
-    points: np.ndarray
-    reached: np.ndarray
-    miss: np.ndarray
-    steps: np.ndarray
-    stalled: np.ndarray
-    trace: np.ndarray | None
+    points: AnyFloats
+    reached: Bools
+    miss: AnyFloats
+    steps: Ints
+    stalled: Bools
+    trace: AnyFloats | None
 
     def __repr__(self) -> str:
         points = np.asarray(self.points)
@@ -51,7 +54,8 @@ class Solution(_say.Shown):
                          "" if self.trace is None else "with its trace", batch=_say.batch(self.miss))
 
 
-def cyclic_descent(points, goal, *, axes=None, tolerance=1e-6, most=500, trace=False, dtype=float):
+def cyclic_descent(points: ArrayLike, goal: ArrayLike, *, axes: ArrayLike | None = None, tolerance: float = 1e-6,
+                   most: int = 500, trace: bool = False, dtype: DTypeLike = float) -> Solution:
     """Cyclic coordinate descent: one joint after the other, from the end inward, turns the end toward the goal.
 
     L.-C. T. Wang, C. C. Chen, *IEEE Trans. Robotics and Automation* 7(4):489–499, 1991 (from memory).
@@ -85,7 +89,8 @@ def cyclic_descent(points, goal, *, axes=None, tolerance=1e-6, most=500, trace=F
     return _repeat(_cyclic_pass, points, goal, axes, tolerance, most, trace, dtype)
 
 
-def fabrik(points, goal, *, axes=None, tolerance=1e-6, most=500, trace=False, dtype=float):
+def fabrik(points: ArrayLike, goal: ArrayLike, *, axes: ArrayLike | None = None, tolerance: float = 1e-6,
+           most: int = 500, trace: bool = False, dtype: DTypeLike = float) -> Solution:
     """Backward-forward passes (FABRIK), see `bend.backward_forward`; a goal too far away straightens the chain to it.
 
     Parameters and result as in `cyclic_descent`, but that `axes` must be left out: the passes move points and know no
@@ -97,7 +102,8 @@ def fabrik(points, goal, *, axes=None, tolerance=1e-6, most=500, trace=False, dt
     return _repeat(_backward_forward_pass, points, goal, None, tolerance, most, trace, dtype)
 
 
-def jacobian_transpose(points, goal, *, axes=None, tolerance=1e-6, most=2000, trace=False, dtype=float):
+def jacobian_transpose(points: ArrayLike, goal: ArrayLike, *, axes: ArrayLike | None = None, tolerance: float = 1e-6,
+                       most: int = 2000, trace: bool = False, dtype: DTypeLike = float) -> Solution:
     """Steps along the Jacobian transposed times the error, as long as brings the end nearest if it moved in a line.
 
     From a nearly straight chain that is far: it may leap across to the other side. The step is α Jᵀe with
@@ -107,8 +113,9 @@ def jacobian_transpose(points, goal, *, axes=None, tolerance=1e-6, most=2000, tr
     return _repeat(_transpose_step, points, goal, axes, tolerance, most, trace, dtype)
 
 
-def damped_least_squares(points, goal, *, axes=None, tolerance=1e-6, most=500, trace=False, dtype=float,
-                         damping=0.05):
+def damped_least_squares(points: ArrayLike, goal: ArrayLike, *, axes: ArrayLike | None = None, tolerance: float = 1e-6,
+                         most: int = 500, trace: bool = False, dtype: DTypeLike = float,
+                         damping: float = 0.05) -> Solution:
     """Damped least squares, the turns Jᵀ(JJᵀ + λ²)⁻¹e: near Newton's step where the chain is free, small where not.
 
     C. W. Wampler, *IEEE Trans. Systems, Man, Cybernetics* 16(1):93–101, 1986 (from memory). Two
@@ -123,7 +130,7 @@ def damped_least_squares(points, goal, *, axes=None, tolerance=1e-6, most=500, t
     """
     damping = _one_positive("damping", damping, "It is a share of the chain's length, such as 0.05.")
 
-    def step(chain):
+    def step(chain: _Chains) -> None:
         columns = _chain.columns(chain.points, chain.axes)
         square = np.empty((chain.length.size, 3, 3), dtype=chain.points.dtype)
         for i, j in np.ndindex(3, 3):
@@ -146,12 +153,12 @@ SOLVERS = {
 }
 
 
-def _cyclic_pass(chain):
+def _cyclic_pass(chain: "_Chains") -> None:
     for joint in range(len(chain.points) - 2, -1, -1):
         chain.turn(joint, *_chain.turn_toward(chain.points, chain.goal, chain.axes, joint))
 
 
-def _backward_forward_pass(chain):
+def _backward_forward_pass(chain: "_Chains") -> None:
     line = minus(chain.goal, chain.points[0])
     distance = np.sqrt(dot(line, line))
     too_far = distance >= chain.length
@@ -163,10 +170,10 @@ def _backward_forward_pass(chain):
             chain.points[joint] = where(too_far, straight, chain.points[joint])
 
 
-def _transpose_step(chain):
+def _transpose_step(chain: "_Chains") -> None:
     error, columns = chain.error(), _chain.columns(chain.points, chain.axes)
     turns = [dot(column, error) for column in columns]
-    moved = (0.0, 0.0, 0.0)
+    moved: Parts = (0.0, 0.0, 0.0)
     for column, turn in zip(columns, turns, strict=True):
         moved = plus(moved, times(column, turn))
     square = dot(moved, moved)
@@ -177,41 +184,42 @@ def _transpose_step(chain):
 class _Chains:
     """Chains on their way: points (n + 1, 3, b), goal (3, b), axes (n, 3, b) or None, lengths (n, b)."""
 
-    def __init__(self, points, goal, axes, lengths, carried):
+    def __init__(self, points: AnyFloats, goal: AnyFloats, axes: AnyFloats | None, lengths: AnyFloats, flat: bool):
         self.points, self.goal, self.axes, self.lengths = points, goal, axes, lengths
         self.length = lengths.sum(axis=0)
         self.nearest = 2 * lengths.max(axis=0) - self.length  # below zero: all is near enough
-        self.carried = carried  # whether turns carry the axes of the joints below along; flat chains need not
+        self.flat = flat
 
-    def only(self, kept):
+    def only(self, kept: Bools) -> "_Chains":
         axes = None if self.axes is None else self.axes[..., kept]
-        return _Chains(self.points[..., kept], self.goal[:, kept], axes, self.lengths[:, kept], self.carried)
+        return _Chains(self.points[..., kept], self.goal[:, kept], axes, self.lengths[:, kept], self.flat)
 
-    def error(self):
+    def error(self) -> Parts:
         return minus(self.goal, self.points[-1])
 
-    def aim(self):
+    def aim(self) -> Parts:
         """The goal, or the nearest point to it that is neither too far from the root nor too near."""
         line = minus(self.goal, self.points[0])
         distance = np.sqrt(dot(line, line))
         held = np.minimum(np.maximum(distance, self.nearest), self.length)
         return plus(self.points[0], times(line, np.where(held == distance, 1, held / (distance + (distance == 0)))))
 
-    def miss(self):
+    def miss(self) -> Part:
         error = self.error()
         return np.sqrt(dot(error, error))
 
-    def turn(self, joint, axis, angle):
+    def turn(self, joint: int, axis: Vector, angle: Part) -> None:
         """Turn one joint, and with it all that hangs below."""
         sine, versine = np.sin(angle), 2 * np.sin(angle / 2) ** 2
         origin = self.points[joint]
         for below in range(joint + 1, len(self.points)):
             arm = minus(self.points[below], origin)
             self.points[below] = plus(origin, _turned(arm, axis, sine, versine))
-        for below in range(joint + 1, len(self.axes) if self.carried else 0):
-            self.axes[below] = _turned(self.axes[below], axis, sine, versine)
+        if self.axes is not None and not self.flat:  # a flat chain's axes stay as they are
+            for below in range(joint + 1, len(self.axes)):
+                self.axes[below] = _turned(self.axes[below], axis, sine, versine)
 
-    def turn_all(self, turns):
+    def turn_all(self, turns: list[Part]) -> None:
         """Turn all joints, from the end inward, so that each turns about its axis as it was."""
         for joint in range(len(self.points) - 2, -1, -1):
             if self.axes is not None:
@@ -222,27 +230,47 @@ class _Chains:
                 self.turn(joint, times(vector, 1 / (angle + (angle == 0))), angle)
 
 
-def _turned(vector, axis, sine, versine):
+def _turned(vector: Vector, axis: Vector, sine: Part, versine: Part) -> Parts:
     """A vector turned about a unit axis (Rodrigues' formula); no digit changes where the turn is zero."""
     across = cross(axis, vector)
     return plus(vector, plus(times(across, sine), times(cross(axis, across), versine)))
 
 
-def _repeat(step, points, goal, axes, tolerance, most, trace, dtype):
-    """Repeat `step` on all chains that are not done, until none is left or `most` steps are taken."""
+def _repeat(step: Callable[[_Chains], None], points: ArrayLike, goal: ArrayLike, axes: ArrayLike | None,
+            tolerance: float, most: int, trace: bool, dtype: DTypeLike) -> Solution:
+    """Check the arguments, lay all chains side by side, solve them, and give the answer their batch shape."""
     tolerance = _one_positive("tolerance", tolerance, "It is in metres, such as 1e-6.")
     most = _check.count("most", most)
-    dtype = _check_dtype(dtype)
-    points, goal, axes, shape, flat = _chain.prepared(points, goal, axes, dtype)
-    points = points.reshape(*points.shape[:2], -1).copy()
-    lengths = _chain.lengths(points)
+    start, aim, hinges, shape, flat = _chain.prepared(points, goal, axes, _check_dtype(dtype))
+    start = start.reshape(*start.shape[:2], -1).copy()
+    lengths = _chain.lengths(start)
     if not (lengths > 0).all():
         raise ValueError("`points` must be different from one to the next; got a bone of no length. "
                          "Leave the double out.")
-    axes = None if axes is None else axes.reshape(*axes.shape[:2], -1).copy()
-    going = _Chains(points.copy(), goal.reshape(3, -1), axes, lengths, carried=axes is not None and not flat)
+    hinges = None if hinges is None else hinges.reshape(*hinges.shape[:2], -1).copy()
+    chains = _Chains(start, aim.reshape(3, -1), hinges, lengths, flat)
+    in_reach = (np.array(chains.aim()) == chains.goal).all(axis=0)
+    found, miss, steps, still, record = _solved(step, chains, tolerance, most, trace)
+    reached = miss <= tolerance
+    stalled = still & ~reached & in_reach
+
+    def batch_first(points: AnyFloats) -> AnyFloats:
+        points = np.moveaxis(points, -1, -3)[..., : 2 if flat else 3]
+        return points.reshape(*points.shape[:-3], *shape, *points.shape[-2:])
+
+    return Solution(batch_first(found), reached.reshape(shape)[()], miss.reshape(shape)[()], steps.reshape(shape)[()],
+                    stalled.reshape(shape)[()], batch_first(np.stack(record)) if trace else None)
+
+
+def _solved(step: Callable[[_Chains], None], going: _Chains, tolerance: float, most: int,
+            trace: bool) -> tuple[AnyFloats, AnyFloats, Ints, Bools, list[AnyFloats]]:
+    """Repeat `step` on all chains that are not done, until none is left or `most` steps are taken.
+
+    Given back, for all chains: their points, how far they miss, the steps taken, whether the last one moved nothing;
+    and, for a trace, the points at the start and after each step.
+    """
+    points, miss = going.points.copy(), going.miss()
     count = points.shape[-1]
-    in_reach, miss = (np.array(going.aim()) == going.goal).all(axis=0), going.miss()
     steps, still = np.zeros(count, dtype=int), np.zeros(count, dtype=bool)
     record = [points.copy()]
     place = np.arange(count)  # where in the batch each chain of `going` belongs
@@ -262,17 +290,10 @@ def _repeat(step, points, goal, axes, tolerance, most, trace, dtype):
             record.append(points.copy())
         miss[place[done]], still[place[done]], steps[place[done]] = now[done], unmoved[done], taken
         busy &= ~done
-    reached = miss <= tolerance
-
-    def batch_first(chains):
-        chains = np.moveaxis(chains, -1, -3)[..., : 2 if flat else 3]
-        return chains.reshape(*chains.shape[:-3], *shape, *chains.shape[-2:])
-
-    parts = (part.reshape(shape)[()] for part in (reached, miss, steps, still & ~reached & in_reach))
-    return Solution(batch_first(points), *parts, batch_first(np.stack(record)) if trace else None)
+    return points, miss, steps, still, record
 
 
-def _check_dtype(dtype):
+def _check_dtype(dtype: DTypeLike) -> type[np.floating]:
     for known in (np.float64, np.float32):
         if dtype in (known, np.dtype(known).name) or (dtype is float and known is np.float64):
             return known
@@ -280,7 +301,7 @@ def _check_dtype(dtype):
                      "They are double and single precision.")
 
 
-def _one_positive(name, value, hint):
+def _one_positive(name: str, value: float, hint: str) -> float:
     """One number above zero."""
     number = _check.positive(name, value, hint=hint)
     if number.ndim:
