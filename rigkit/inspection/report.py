@@ -25,6 +25,7 @@ from textwrap import fill
 
 import numpy as np
 
+from rigkit import _say
 from rigkit.inspection.legs import AXES, SIDE_WORDS, UNITS, Legs
 from rigkit.inspection.rule import SEVERITIES
 from rigkit.page import plain
@@ -36,7 +37,7 @@ _COUNTED = {"loose joints", "names", "joints"}
 
 
 @dataclass(frozen=True)
-class Finding:
+class Finding(_say.Shown):
     """What one rule has to say.
 
     Attributes
@@ -71,6 +72,11 @@ class Finding:
     why: str
     todo: str
     draw: Callable | None = None
+
+    def __repr__(self) -> str:
+        about = f" in {_say.name(self.about)}" if self.about else ""
+        return _say.line(self, f"{self.rule}{about}", self.severity if self.status == FINDING else self.status,
+                         "" if self.number is None else self.measured, plain(self.said))
 
     @property
     def picture(self):
