@@ -86,7 +86,7 @@ def _inks(dark: bool, page: str = "", paper: bool = True) -> str:
     return page + ".rig{" + "".join(f"--{name}:var(--rig-{name},{ink});" for name, ink in names.items()) + "}"
 
 
-STYLE = (_inks(False) + "@media (prefers-color-scheme:dark){" + _inks(True, "body:not([data-jp-theme-light]) ") + "}"
+STYLE = (_inks(False) + "@media screen and (prefers-color-scheme:dark){" + _inks(True, "body:not([data-jp-theme-light]) ") + "}"
          + _inks(True, 'body[data-jp-theme-light="false"] ') + _SHAPES)
 CARD_STYLE = _inks(False, paper=False) + _SHAPES
 
@@ -534,6 +534,33 @@ class Stage(Picture):
             boxes.append(box)
             words.append(markup)
         return "".join(self._shapes + words)
+
+
+def framed(view: str, points: ArrayLike, title: str = "", room: float = 0.1, width: int = 600,
+           flat: Sequence[Floats] = (), least: float = 0.0, tall: float = 0.95, desc: str = "") -> Stage:
+    """A stage that holds all points, with some room around them.
+
+    Parameters
+    ----------
+    view : {"side", "front", "top"}
+    points : array_like, shape (n, 3)
+    title, width, desc
+        As for `Stage`.
+    room : float
+        On each side, as a share of the larger side.
+    flat : sequence of array_like, shape (m, 2)
+        Further points, already in the view's own plane.
+    least : float
+        The least size of the larger side [m].
+    tall : float
+        The greatest height, as a share of the width.
+    """
+    seen = np.concatenate([_check.numbers("points", points, "n", 3) @ _view_axes(view, 0.0, 0.0), *flat])
+    low, high = seen.min(axis=0), seen.max(axis=0)
+    size = max((high - low).max(), least, 1e-3)
+    middle, half = (low + high) / 2, (high - low) / 2 + max(room, 0.08) * size
+    half = np.maximum(half, [half[1] / tall, 0.3 * half[0]])
+    return Stage(view, middle - half, middle + half, title, desc, width)
 
 
 class Label:
