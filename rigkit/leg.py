@@ -39,6 +39,8 @@ class LegPose(_say.Shown):
         How far each inverse leg's end stays from its goal, metres; zero for a forward leg.
     guided : ndarray of bool, shape (..., 2)
         Whether the knee control gave its leg a direction; True for a forward leg.
+    names : tuple of str
+        The skeleton's joints.
     """
 
     world: np.ndarray
@@ -46,6 +48,7 @@ class LegPose(_say.Shown):
     flexion: np.ndarray
     miss: np.ndarray
     guided: np.ndarray
+    names: tuple[str, ...] = ()
 
     def __repr__(self) -> str:
         world = np.asarray(self.world)
@@ -237,7 +240,7 @@ class LegRig(_say.Shown):
         world = np.empty((*shape, len(self.skeleton), 4, 4))
         world[..., self.skeleton.index("pelvis"), :, :] = worlds["pelvis"]
         world[..., self._at, :, :] = legs
-        return LegPose(world, worlds, self._flexion(legs), miss, guided)
+        return LegPose(world, worlds, self._flexion(legs), miss, guided, self.skeleton.names)
 
     def match(self, pose):
         """The values of every control with which this very pose comes out, whichever chain each leg is posed by.
