@@ -31,10 +31,16 @@ def _own_progress(tmp_path, monkeypatch):
     course.reset_progress()
 
 
+class Answers(dict):
+    """The names that a lesson's solution leaves behind, by lesson and learner; it is run when first asked for."""
+
+    def __missing__(self, key):
+        return self.setdefault(key, answered(*key))
+
+
 @pytest.fixture(scope="module")
 def answers():
-    """The names that each lesson's solution leaves behind, by lesson and learner."""
-    return {(lesson, learner): answered(lesson, learner) for lesson in notebook.lessons() for learner in LEARNERS}
+    return Answers()
 
 
 def cases_of(question, learner, attempt=1):
