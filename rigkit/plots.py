@@ -160,7 +160,7 @@ def curves(x: ArrayLike, lines: Mapping[str, ArrayLike], xlabel: str, ylabel: st
         drawn, shades = [], []
         for name, ends in (bands or {}).items():
             low, high = (np.broadcast_to(_check.numbers(name, end), x.shape) for end in ends)
-            shades.append(axes.fill_between(x, low, high, color=INKS["soft"][0], alpha=0.25, linewidth=0, label=name))
+            shades.append(axes.fill_between(x, low, high, color=INKS["soft"][0], alpha=0.22, linewidth=0, label=name))
         for (name, y), hue, style in zip(lines.items(), hues, STYLES, strict=False):
             drawn += axes.plot(x, y, color=_ink(hue), linestyle=style, label=name, marker="o" if dots else None,
                                markersize=7, markerfacecolor=INKS["paper"][0], markeredgewidth=2,

@@ -86,7 +86,8 @@ def _inks(dark: bool, page: str = "", paper: bool = True) -> str:
     return page + ".rig{" + "".join(f"--{name}:var(--rig-{name},{ink});" for name, ink in names.items()) + "}"
 
 
-STYLE = (_inks(False) + "@media screen and (prefers-color-scheme:dark){" + _inks(True, "body:not([data-jp-theme-light]) ") + "}"
+STYLE = (_inks(False) + "@media screen and (prefers-color-scheme:dark){"  # what is printed is light
+         + _inks(True, "body:not([data-jp-theme-light]) ") + "}"
          + _inks(True, 'body[data-jp-theme-light="false"] ') + _SHAPES)
 CARD_STYLE = _inks(False, paper=False) + _SHAPES
 

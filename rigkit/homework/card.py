@@ -11,7 +11,7 @@ from rigkit.homework import checking, picture
 LONG = 6  # more rows than that are not all shown
 WIDE = 80  # characters: a longer table is shown row below row
 
-_EDGE = {checking.RIGHT: "#009E73", checking.NEARLY: "#E69F00", checking.NOT_YET: "#D55E00"}
+_EDGE = {checking.RIGHT: "#009E73", checking.NEARLY: "#B87D00", checking.NOT_YET: "#D55E00"}
 
 
 class Card:

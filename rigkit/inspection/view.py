@@ -1,17 +1,18 @@
 """A report as a page of its own, and as a card in a notebook. Names in it are a stranger's: they are made harmless."""
 
+from collections.abc import Sequence
 from html import escape
 
 from rigkit import page, stage
-from rigkit.inspection.legs import SIDE_WORDS
-from rigkit.inspection.report import FINDING, PASS, UNMEASURED
+from rigkit.inspection.names import SIDE_WORDS
+from rigkit.inspection.report import FINDING, PASS, UNMEASURED, Finding, Report
 from rigkit.inspection.rule import SEVERITIES
 
 SEVERITY_SAYS = {"serious": "the rig breaks", "moderate": "it moves or looks wrong", "slight": "harder to work with"}
 MOST_PARTS = 8
 
 
-def document(report):
+def document(report: Report) -> str:
     """The whole report as a page: complete in itself, no script, for light and dark."""
     title = f"Inspection of {page.safe(report.file, 200)}" if report.file else "Inspection"
     groups = [("Findings", FINDING), ("Passed", PASS), ("Not measured", UNMEASURED)]
@@ -28,7 +29,7 @@ def document(report):
     return page.document(title, "\n".join(body), STYLE)
 
 
-def card(report):
+def card(report: Report) -> str:
     """The report for a notebook: the headline, what was found with its pictures, the rest folded away."""
     found = "".join(_finding(finding, "h4") for finding in report.of(FINDING))
     rest = "".join([*(f"<li>{_line(finding)}</li>" for finding in report.of(PASS)),
@@ -39,7 +40,7 @@ def card(report):
             f"<details><summary>Passed, and not measured</summary><ul>{rest}</ul></details></section>")
 
 
-def _summary(report):
+def _summary(report: Report) -> str:
     counts = [(len([f for f in report.of(FINDING) if f.severity == severity]), severity) for severity in SEVERITIES]
     tiles = [f'<li class="{severity}"><b>{count}</b>{severity}<small>{SEVERITY_SAYS[severity]}</small></li>'
              for count, severity in counts if count]
@@ -49,7 +50,7 @@ def _summary(report):
     return f'<p class="head">{page.safe(report.headline)}.</p><ul class="tiles">{"".join(tiles)}</ul>'
 
 
-def _taken(report):
+def _taken(report: Report) -> str:
     legs = report.legs
     notes = "".join(f"<li>{page.safe(note)}</li>" for note in report.notes)
     notes = f"<p>Not read from the file:</p><ul>{notes}</ul>" if notes else ""
@@ -71,7 +72,7 @@ def _taken(report):
             f"<ul>{''.join(f'<li>{page.safe(line)}</li>' for line in axes)}</ul>{notes}")
 
 
-def _finding(finding, heading="h3"):
+def _finding(finding: Finding, heading: str = "h3") -> str:
     picture = finding.picture
     drawn = f'<figure class="drawn">{picture.svg(style=False)}</figure>' if picture is not None else ""
     return (f'<article class="said {finding.severity}"><div><{heading}>{page.safe(finding.title)}</{heading}>'
@@ -81,7 +82,7 @@ def _finding(finding, heading="h3"):
             f"{_more(finding)}</div>{drawn}</article>")
 
 
-def _passed(finding):
+def _passed(finding: Finding) -> str:
     picture = finding.picture
     drawn = f'<figure class="drawn">{picture.svg(style=False)}</figure>' if picture is not None else ""
     return (f'<details class="passed"><summary>{_line(finding)}</summary><div class="said pass"><div>'
@@ -89,7 +90,7 @@ def _passed(finding):
             f"</div>{drawn}</div></details>")
 
 
-def _silent(why, findings):
+def _silent(why: str, findings: Sequence[Finding]) -> str:
     """The rules that could not apply for one reason."""
     rules = ", ".join(f"{page.safe(finding.title)}{_about(finding)}" for finding in findings)
     return f"<p><b>{page.safe(why)}</b> {rules}.</p>"
@@ -98,20 +99,20 @@ def _silent(why, findings):
 _FULL = {FINDING: _finding, PASS: _passed}
 
 
-def _line(finding):
+def _line(finding: Finding) -> str:
     return f'<b>{page.safe(finding.title)}</b>{_about(finding)}: <span class="n">{_number(finding)}</span>'
 
 
-def _number(finding):
+def _number(finding: Finding) -> str:
     measured, _, limit = finding.measured.partition(" (")
     return f"<b>{escape(measured)}</b> <span>({escape(limit)}</span>"
 
 
-def _about(finding):
+def _about(finding: Finding) -> str:
     return f" in <bdi>“{page.safe(finding.about, 80)}”</bdi>" if finding.about else ""
 
 
-def _more(finding):
+def _more(finding: Finding) -> str:
     """The numbers one by one, and why the limit is what it is."""
     parts = sorted(finding.parts, key=lambda part: -abs(part[1]) if finding.sense == "at most" else part[1])
     rows = "".join(f'<tr><th scope="row"><bdi>{page.safe(what, 120)}</bdi></th><td class="n">{number:.3g}</td></tr>'
@@ -124,7 +125,7 @@ def _more(finding):
             f"{page.safe(finding.because)}.</p></details>")
 
 
-def _vars(dark):
+def _vars(dark: bool) -> str:
     inks = {name: pair[dark] for name, pair in stage.INKS.items()}
     paper, edge, middle = ("#16191d", "#3a4149", "#f0c34a") if dark else ("#ffffff", "#d5dade", "#8a5a00")
     return (f"--page:{paper};--rig-paper:{paper};--ground:{inks['floor']};--edge:{edge};--ink:{inks['ink']};"
@@ -176,5 +177,5 @@ _CARD = "".join(f".inspection {rule}}}" for rule in (
     "{color:var(--jp-ui-font-color1,inherit)", ".said{border-left:4px solid #888;padding:0 0 0 12px;margin:12px 0;"
     "display:flex;flex-wrap:wrap;gap:4px 16px;align-items:flex-start", ".said>div{flex:1 1 20em",
     ".drawn{flex:0 1 420px;margin:0", ".said.serious{border-color:#b00020", ".said.moderate{border-color:#d55e00",
-    ".said.slight{border-color:#e69f00", "h4{margin:0", "p{margin:4px 0", ".number b{font-size:1.6em",
+    ".said.slight{border-color:#b87d00", "h4{margin:0", "p{margin:4px 0", ".number b{font-size:1.6em",
     "summary{cursor:pointer"))

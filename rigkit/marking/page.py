@@ -177,7 +177,7 @@ def _inks(inks, line, page, nearly, nearly_text, notyet, notyet_text):
 
 
 STYLE = (
-    ":root{" + _inks(_LIGHT, "#d5dade", "#ffffff", "#e69f00", "#8a5a00", "#d55e00", "#b04a00") + "}"
+    ":root{" + _inks(_LIGHT, "#d5dade", "#ffffff", "#b87d00", "#8a5a00", "#d55e00", "#b04a00") + "}"
     "@media screen and (prefers-color-scheme:dark){:root{"
     + _inks(_DARK, "#3a4149", "#16191d", "#f0c34a", "#f0c34a", "#ff8a4c", "#ff8a4c") + "}}"
     + stage.STYLE
@@ -221,8 +221,7 @@ STYLE = (
     ".again{border-color:var(--column)}details{margin:.6rem 0}summary{cursor:pointer;color:var(--link)}"
     "@media (min-width:46rem){.said.drawn{grid-template-columns:minmax(0,1fr) 320px}"
     ".questions li{grid-template-columns:minmax(0,1fr) minmax(0,1fr)}}"
-    "@media print{:root{" + "".join(f"--rig-{name}:{ink};" for name, ink in _LIGHT.items()) + "}"
-    "body{max-width:none;padding:0;font-size:10.5pt}a{color:inherit}h2,h3{break-after:avoid}"
+    "@media print{body{max-width:none;padding:0;font-size:10.5pt}a{color:inherit}h2,h3{break-after:avoid}"
     "nav{display:none}"
     ".said.drawn{grid-template-columns:minmax(0,1fr) 260px}.wide{overflow:visible}"
     ".fill,.tiles li{print-color-adjust:exact;-webkit-print-color-adjust:exact}}"
