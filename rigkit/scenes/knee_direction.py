@@ -97,7 +97,7 @@ def take_over(puppet, placed, bend_deg, aside_cm, distance_cm):
             else knee + [0.0, 0.0, distance])
     pole = pole + aside_cm / 100 * before.hinge
     after = solved(puppet, hip, ankle, pole)
-    pop_cm, turn = 100 * float(np.linalg.norm(after.knee - knee)), float(turn_deg(before, after))
+    jump_cm, turn = 100 * float(np.linalg.norm(after.knee - knee)), float(turn_deg(before, after))
     views = []
     for view, title in (("front", "From the front"), ("top", "From above: she faces down")):
         stage = _room(puppet, view, title, 0.6, (-0.05, 1.0), (-0.2, 0.85))
@@ -106,13 +106,13 @@ def take_over(puppet, placed, bend_deg, aside_cm, distance_cm):
             stage.path([hip, hip + 3 * (knee - hip) * [1, 0, 1]], "soft")
         stage.chain([hip, after.knee, ankle], "inverse", "L").pole(pole, "pole", after.knee)
         stage.ghost([hip + 0.15 * (knee - hip), knee, ankle])  # keeps off the letter in the hip's ring
-        if pop_cm < SHOWN:
+        if jump_cm < SHOWN:
             stage.note(after.knee, "0.0 cm", "goal", "left")
         else:
-            stage.measure(knee, after.knee, f"{pop_cm:.1f} cm", offset=-46 if view == "front" else 0)
+            stage.measure(knee, after.knee, f"{jump_cm:.1f} cm", offset=-46 if view == "front" else 0)
         views.append(stage)
     words = (f"Knee bent {bend_deg:.0f}°, pole {distance_cm:.0f} cm in front of it. When the pole takes over, the knee "
-             f"turns by <b>{turn:.1f}°</b> and pops by <b>{pop_cm:.1f} cm</b>.")
+             f"turns by <b>{turn:.1f}°</b> and jumps by <b>{jump_cm:.1f} cm</b>.")
     return row(*views), words
 
 
