@@ -13,7 +13,7 @@ from rigkit import foot, frames, gait, plots, two_bone
 from rigkit.panels import Choice, Panel, Slider
 from rigkit.stage import Stage, row
 
-MOMENTS = {"Heel strike": -16, "Flat": 0, "Heel off": 25, "Toe off": 50}  # rolls of a step, degrees
+MOMENTS = {"Heel strike": -16, "Flat": 0, "Heel-off": 25, "Toe-off": 50}  # rolls of a step, degrees
 LOWEST, HIGHEST = -30, 70  # of the sliders, degrees
 RIGHT = "right"
 # Who leads whom, and how high the pivots are, as a share of the ankle's height.
@@ -286,7 +286,7 @@ def step_panel(puppet):
     return Panel(
         "Break it: put the pivots wrong, and play the step",
         [Slider("percent", "Percent of the stride", 0, last, 1, 52),
-         Choice("wiring", "The pivots are", tuple(WIRINGS), RIGHT)],
+         Choice("wiring", "The pivots are", tuple(WIRINGS), "too high")],
         lambda **values: stepping(puppet, **values),
         {"Right, heel up": {"percent": 52, "wiring": RIGHT},
          "Too high, at the strike": {"percent": 0, "wiring": "too high"},
