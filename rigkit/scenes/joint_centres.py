@@ -310,7 +310,7 @@ def _close_up(lefts):
 def _trunk(half):
     """The body about the hips from the front; shape (n, 2)."""
     right = [(0.8 * half, 0.129), (0.86 * half, 0.03), (0.97 * half, -0.09), (half, -0.16), (half, -0.30),
-             (0.08 * half, -0.30), (0.05 * half, -0.17)]
+             (0.08 * half, -0.30), (0.05 * half, -0.25)]
     return np.array([*right, *[(-x, y) for x, y in reversed(right)]])
 
 
