@@ -18,6 +18,8 @@ from rigkit.stage import Stage, row
 LEG = ("hip", "knee", "ankle")
 TOUCHED = ("pelvis", "L_foot", "L_knee", "R_foot", "R_knee")  # the controls of inverse legs
 PIVOTS = ("the ankle", "the floor below it", "the outline's middle")
+STEP = {"pelvis": {"shift_y": -0.08, "turn_y": np.radians(-12)},
+        "L_foot": {"shift_y": 0.15, "shift_z": 0.25, "turn_x": np.radians(-25)}}  # all that is not zero in a step
 LIFTED = {"pelvis": {"shift_y": -0.05}, "L_foot": {"shift_y": 0.12}}  # in the middle of a step
 BOAT = (0.12, 0.0, 0.30)  # from the left foot to the boat's middle
 GAPS = ("kept", "lost", "along the world's axes")
@@ -44,12 +46,10 @@ def control(puppet, name):
 
 def opening(puppet):
     """All controls at rest, and the same ones in a step: only a few of their numbers are not zero."""
-    step = {"pelvis": {"shift_y": -0.08, "turn_y": np.radians(-12)},
-            "L_foot": {"shift_y": 0.15, "shift_z": 0.25, "turn_x": np.radians(-25)}}
-    numbers = sum(len(channels) for channels in step.values())
+    numbers = sum(len(channels) for channels in STEP.values())
     views = [_rig_view(puppet, title, rig(puppet).pose(values), names=not values)
              for title, values in (("At rest: every control reads zero", {}),
-                                   (f"A step: {_in_words(numbers)} numbers are not zero", step))]
+                                   (f"A step: {_in_words(numbers)} numbers are not zero", STEP))]
     return row(*views, title="A puppet's legs with their five controls, a ring around the pelvis, a rectangle on the "
                              "floor around each foot and a small ring in front of each knee. Left at rest, where every "
                              f"control reads zero; right in a step that {_in_words(numbers)} numbers make")
