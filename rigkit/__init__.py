@@ -3,6 +3,7 @@
 `import rigkit` costs next to nothing: each module loads when first used, and the maths needs NumPy only.
 """
 
+import sys
 from importlib import import_module
 
 __all__ = ["rotation", "frames", "body", "puppets", "skeleton", "placement", "two_bone", "bend", "solvers", "controls",
@@ -50,6 +51,15 @@ else:  # a type checker that saw this would take every misspelt module for one t
         raise AttributeError(f"module 'rigkit' has no attribute {name!r}")
 
 
+def _show_in_notebooks() -> None:
+    """Let a notebook that runs show our objects; `display`, which draws them, loads when it shows the first."""
+    shell = getattr(sys.modules.get("IPython"), "get_ipython", lambda: None)()
+    formatter = getattr(shell, "display_formatter", None)
+    if formatter is not None:
+        formatter.mimebundle_formatter.for_type_by_name(
+            "rigkit._say", "Shown", lambda thing: import_module("rigkit.display").bundle(thing))
+
+
 def __dir__() -> list[str]:
     return sorted({*globals(), "__version__", *__all__})
 
@@ -61,3 +71,6 @@ def _version() -> str:
         return version("rigkit")
     except PackageNotFoundError:  # run from a folder that was never installed
         return "0+unknown"
+
+
+_show_in_notebooks()
