@@ -74,6 +74,19 @@ def positive(name: str, value: ArrayLike, *shape: int | str, hint: str = "") -> 
     return array
 
 
+def one(name: str, value: ArrayLike, hint: str = "") -> float:
+    """`value` as one finite number, where an array of them would make no sense."""
+    array = numbers(name, value, hint=hint)
+    if array.ndim:
+        raise _refuse(name, "one number", f"shape {array.shape}: {_short(value)}", hint)
+    return float(array)
+
+
+def one_positive(name: str, value: ArrayLike, hint: str = "") -> float:
+    """`value` as one number above zero."""
+    return one(name, positive(name, value, hint=hint), hint)
+
+
 def directions(name: str, value: ArrayLike, hint: str = "", size: int = 3) -> Floats:
     """Like `numbers(…, size)`, scaled to length one; a zero vector has no direction and is refused."""
     vectors = numbers(name, value, size, hint=hint)

@@ -7,15 +7,21 @@ the work), "computed" (from the work's data), "from memory" (not confirmed), "ou
 
 import csv
 from collections import Counter
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from importlib import resources
+from io import StringIO
 from types import MappingProxyType
+from typing import Any
 
 import numpy as np
 
 from rigkit import _check, _say
 from rigkit import frames as fr
+from rigkit._types import ArrayLike, Floats
+
+Row = Mapping[str, Any]  # a data file's row: text, a number or None, as its columns have it
 
 CAUTION = "Population averages, for drawing and teaching; not for clinical or ergonomic use."
 
@@ -38,22 +44,22 @@ JOINT_MOTIONS = MappingProxyType({
 class SegmentLengths(_say.Shown):
     """Lengths in metres, each of the shape of the stature asked for; None where the table has no such number."""
 
-    thigh: np.ndarray
-    shank: np.ndarray
-    foot_length: np.ndarray
-    ankle_height: np.ndarray | None = None
-    knee_height: np.ndarray | None = None
-    hip_height: np.ndarray | None = None
-    ball_length: np.ndarray | None = None
-    foot_breadth: np.ndarray | None = None
-    pelvis_breadth: np.ndarray | None = None
+    thigh: Floats
+    shank: Floats
+    foot_length: Floats
+    ankle_height: Floats | None = None
+    knee_height: Floats | None = None
+    hip_height: Floats | None = None
+    ball_length: Floats | None = None
+    foot_breadth: Floats | None = None
+    pelvis_breadth: Floats | None = None
 
     def __repr__(self) -> str:
         return _say.line(self, *(f"{name.replace('_', ' ')} {_say.length(value)}" for name, value in vars(self).items()
                                  if value is not None), batch=_say.batch(self.thigh))
 
 
-def segment_lengths(stature, table="drillis-contini"):
+def segment_lengths(stature: ArrayLike, table: str = "drillis-contini") -> SegmentLengths:
     """Average lengths of the leg's segments for a stature: published fractions of it.
 
     Tables measure between different landmarks (`as_text("segments")` says which), so their thighs differ.
@@ -95,16 +101,16 @@ class Pelvis(_say.Shown):
         From the middle of the ASISs to the middle of the PSISs, metres.
     """
 
-    frame: np.ndarray
-    width: np.ndarray
-    depth: np.ndarray
+    frame: Floats
+    width: Floats
+    depth: Floats
 
     def __repr__(self) -> str:
         return _say.line(self, f"width {_say.length(self.width)}", f"depth {_say.length(self.depth)}",
                          f"origin {_say.origin(self.frame)}", batch=_say.batch(self.width))
 
 
-def pelvis(left_asis, right_asis, left_psis, right_psis):
+def pelvis(left_asis: ArrayLike, right_asis: ArrayLike, left_psis: ArrayLike, right_psis: ArrayLike) -> Pelvis:
     """The pelvis frame and its two measures from four landmarks.
 
     ASIS and PSIS are the foremost and hindmost points of the pelvis rim (anterior and posterior superior iliac
@@ -125,8 +131,8 @@ def pelvis(left_asis, right_asis, left_psis, right_psis):
     ValueError
         If the ASISs fall together, or the PSISs' middle lies on their line.
     """
-    points = {"left_asis": left_asis, "right_asis": right_asis, "left_psis": left_psis, "right_psis": right_psis}
-    points = {name: _check.numbers(name, value, 3) for name, value in points.items()}
+    given = {"left_asis": left_asis, "right_asis": right_asis, "left_psis": left_psis, "right_psis": right_psis}
+    points = {name: _check.numbers(name, value, 3) for name, value in given.items()}
     _check.batch(**{name: value.shape[:-1] for name, value in points.items()})
     left, right, left_back, right_back = points.values()
     across, origin = left - right, (left + right) / 2
@@ -142,16 +148,17 @@ def pelvis(left_asis, right_asis, left_psis, right_psis):
 class HipCentres(_say.Shown):
     """The two hip joint centres in the pelvis frame, each of shape (..., 3), metres."""
 
-    left: np.ndarray
-    right: np.ndarray
+    left: Floats
+    right: Floats
 
     def __repr__(self) -> str:
         return _say.line(self, f"left {_say.point(self.left)}",
                          f"right {_say.point(self.right)} from the ASISs' middle", batch=_say.batch(self.left, 1))
 
 
-def hip_centres(method="harrington", *, pelvis_width=None, pelvis_depth=None, leg_length=None, pelvis_height=None,
-                marker_radius=None):
+def hip_centres(method: str = "harrington", *, pelvis_width: ArrayLike | None = None,
+                pelvis_depth: ArrayLike | None = None, leg_length: ArrayLike | None = None,
+                pelvis_height: ArrayLike | None = None, marker_radius: ArrayLike | None = None) -> HipCentres:
     """Where the hip joints are, from measures of the pelvis and leg: a published regression.
 
     The answer is in the frame of `pelvis`: x left, y up, z forward, from the middle of the ASISs. "harrington" has
@@ -185,42 +192,41 @@ def hip_centres(method="harrington", *, pelvis_width=None, pelvis_depth=None, le
     _check.choice("method", method, HIP_METHODS)
     given = {"pelvis_width": pelvis_width, "pelvis_depth": pelvis_depth, "leg_length": leg_length,
              "pelvis_height": pelvis_height, "marker_radius": marker_radius}
-    given = {name: _check.positive(name, value) for name, value in given.items() if value is not None}
-    _check.batch(**{name: value.shape for name, value in given.items()})
+    measures = {name: _check.positive(name, value) for name, value in given.items() if value is not None}
+    _check.batch(**{name: value.shape for name, value in measures.items()})
     needed = _hip_terms(method)
-    missing = [name for name in needed if name not in given]
+    missing = [name for name in needed if name not in measures]
     if missing:
         raise ValueError(f"`{missing[0]}` must be given for the method {method!r}; got None. "
                          f"It needs {', '.join(needed)}.")
-    measures = {name: given[name] for name in needed}
-    forward, up, outward = (_davis if method == "davis" else _linear_hip)(method, measures)
-    forward, up, outward = np.broadcast_arrays(forward, up, outward)
+    place = _davis(*(measures[name] for name in needed)) if method == "davis" else _linear_hip(method, measures)
+    forward, up, outward = np.broadcast_arrays(*place)
     # The papers' axes are forward, up, and right or outward; ours are left, up, forward.
     return HipCentres(np.stack([outward, up, forward], axis=-1), np.stack([-outward, up, forward], axis=-1))
 
 
-def _hip_terms(method):
+def _hip_terms(method: str) -> list[str]:
     if method == "davis":
         return ["pelvis_width", "leg_length", "marker_radius"]
     terms = [row["times"] for row in rows("hip_centres") if row["method"] == method]
     return [name for name in dict.fromkeys(terms) if name != "one_metre"]
 
 
-def _linear_hip(method, measures):
+def _linear_hip(method: str, measures: Mapping[str, Floats]) -> list[Floats]:
     measures = {**measures, "one_metre": np.ones(())}
-    return [sum(row["coefficient"] * measures[row["times"]] for row in rows("hip_centres")
-                if row["method"] == method and row["axis"] == axis) for axis in ("forward", "up", "outward")]
+    return [sum((row["coefficient"] * measures[row["times"]] for row in rows("hip_centres")
+                 if row["method"] == method and row["axis"] == axis), np.zeros(()))
+            for axis in ("forward", "up", "outward")]
 
 
-def _davis(method, measures):
+def _davis(width: Floats, leg: Floats, radius: Floats) -> list[Floats]:
     k = {row["constant"]: row["value"] for row in rows("hip_centres_davis")}
-    width, leg, radius = measures.values()
     c = k["c_per_leg_length"] * leg + k["c_metres"]
     back = k["xdis_per_leg_length"] * leg + k["xdis_metres"] + radius
     theta, beta = np.deg2rad(k["theta_deg"]), np.deg2rad(k["beta_deg"])
     forward = -back * np.cos(beta) + c * np.cos(theta) * np.sin(beta)
     up = -back * np.sin(beta) - c * np.cos(theta) * np.cos(beta)
-    return forward, up, width / 2 - c * np.sin(theta)
+    return [forward, up, width / 2 - c * np.sin(theta)]
 
 
 @dataclass(frozen=True)
@@ -236,13 +242,13 @@ class JointRange(_say.Shown):
         return _say.line(self, f"{_say.angle(self.low)} ({self.low_status}) to {_say.angle(self.high)} "
                                f"({self.high_status})")
 
-    def outside(self, angles):
+    def outside(self, angles: ArrayLike) -> Floats:
         """How far angles lie outside, radians: below `low` negative, above `high` positive, inside zero."""
         angles = _check.numbers("angles", angles)
         return angles - np.clip(angles, self.low, self.high)
 
 
-def joint_range(joint, table="aaos", sex=None, age=None):
+def joint_range(joint: str, table: str = "aaos", sex: str | None = None, age: float | None = None) -> JointRange:
     """The average range of motion of a joint of the leg.
 
     Signs: hip, knee and ankle flexion (dorsiflexion) are positive, so are abduction and internal rotation; zero is
@@ -279,14 +285,14 @@ def joint_range(joint, table="aaos", sex=None, age=None):
     return JointRange(0.0 - low, high, low_status, high_status)
 
 
-def _check_age(age):
-    years = _check.numbers("age", age, hint="Give one age in years, such as 30.")
+def _check_age(age: float | None) -> float:
+    years = _check.numbers("age", age, hint="Give one age in years, such as 30.")  # type: ignore[arg-type]  # refuses None
     if years.ndim or not 2 <= years < 70:
         raise ValueError(f"`age` must be one age from 2 to below 70 years; got {age}. The study measured no others.")
     return float(years)
 
 
-def _range_row(motion, table, sex, age):
+def _range_row(motion: str, table: str, sex: str | None, age: float | None) -> tuple[float, str]:
     for row in rows("ranges_of_motion"):
         same = (row["table"], row["motion"], row["sex"]) == (table, motion, sex)
         if same and (age is None or row["age_from"] <= age < row["age_to"] + 1):
@@ -301,14 +307,14 @@ class Source(_say.Shown):
 
     key: str
     citation: str
-    statuses: dict
+    statuses: dict[str, int]
 
     def __repr__(self) -> str:
         return _say.line(self, f"{self.key} ({self.citation})",
                          *(f"{n} {status}" for status, n in self.statuses.items()))
 
 
-def sources():
+def sources() -> tuple[Source, ...]:
     """Every work the data files cite, with how many rows rest on it and by which status.
 
     Returns
@@ -321,7 +327,7 @@ def sources():
                  for work in _read("sources"))
 
 
-def as_text(name):
+def as_text(name: str) -> str:
     """A data file as aligned text, with the citations it rests on and the caution, to print beside a lesson."""
     table = rows(name)
     lines = [list(table[0]), *([_cell(value) for value in row.values()] for row in table)]
@@ -332,7 +338,7 @@ def as_text(name):
     return "\n".join([*text, "", *cited, "", CAUTION])
 
 
-def rows(name):
+def rows(name: str) -> tuple[Row, ...]:
     """The rows of a data file, each a read-only mapping: numbers are floats, an empty field is None.
 
     Parameters
@@ -347,19 +353,18 @@ def rows(name):
 
 
 @cache
-def _read(name):
-    path = resources.files("rigkit") / "data" / f"{name}.csv"
-    with path.open(encoding="utf-8", newline="") as file:
-        return tuple(MappingProxyType({key: _value(text) for key, text in row.items()})
-                     for row in csv.DictReader(file))
+def _read(name: str) -> tuple[Row, ...]:
+    text = (resources.files("rigkit") / "data" / f"{name}.csv").read_text(encoding="utf-8")
+    return tuple(MappingProxyType({key: _value(cell) for key, cell in row.items()})
+                 for row in csv.DictReader(StringIO(text)))
 
 
-def _value(text):
+def _value(text: str) -> float | str | None:
     try:
         return float(text) if text else None
     except ValueError:
         return text
 
 
-def _cell(value):
+def _cell(value: float | str | None) -> str:
     return "" if value is None else f"{value:g}" if isinstance(value, float) else value

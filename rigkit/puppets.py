@@ -3,14 +3,14 @@
 Tamsin has average proportions (from `body`); all other numbers here are invented, and so are the characters.
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from types import MappingProxyType
+from typing import SupportsFloat
 
 import numpy as np
 
 from rigkit import _check, _say, body
-
-INVENTED = "A made-up puppet: its proportions are invented, not measured on anyone."
 
 
 @dataclass(frozen=True)
@@ -45,11 +45,11 @@ class Puppet(_say.Shown):
     hip_width: float
     knee_side: int = 1
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         if _check.positive("bones", self.bones, "n").shape not in ((2,), (3,)):
             raise ValueError(f"`bones` must be thigh and shank, or thigh, shank and metatarsal; got {self.bones!r}.")
         for field in ("stature", "ankle_height", "foot_length", "heel_length", "ball_length", "hip_width"):
-            _check.positive(field, getattr(self, field))
+            _check.one_positive(field, getattr(self, field))
         if self.knee_side not in (1, -1):
             raise ValueError(f"`knee_side` must be 1 (forward) or -1 (backward); got {self.knee_side!r}.")
 
@@ -61,27 +61,27 @@ class Puppet(_say.Shown):
                          f"hips {_say.length(self.hip_width)} apart", "" if self.knee_side > 0 else "bends backward")
 
     @property
-    def thigh(self):
+    def thigh(self) -> float:
         """Hip to knee, metres."""
         return self.bones[0]
 
     @property
-    def shank(self):
+    def shank(self) -> float:
         """Knee to ankle, metres."""
         return self.bones[1]
 
     @property
-    def leg_length(self):
+    def leg_length(self) -> float:
         """All bones in line: the farthest the last bone's end can be from the hip, metres."""
         return round(sum(self.bones), 9)
 
     @property
-    def hip_height(self):
+    def hip_height(self) -> float:
         """From the floor to the hips when the legs are straight, metres."""
         return round(self.leg_length + self.ankle_height, 9)
 
 
-def personal(rng):
+def personal(rng: np.random.Generator) -> Puppet:
     """A puppet with plausible proportions of its own, for one learner; the same generator state, the same puppet.
 
     Stature 1.50 to 1.90 m. As shares of it: thigh 0.22 to 0.27, shank 0.22 to 0.30, ankle height 0.035 to 0.045,
@@ -105,22 +105,25 @@ def personal(rng):
     return _in_millimetres("your puppet", "new to the parade", stature, (thigh, shank), ankle, foot, heel, ball, hips)
 
 
-def _in_millimetres(name, role, stature, bones, *lengths):
-    def mm(length):
+def _in_millimetres(name: str, role: str, stature: SupportsFloat, bones: Iterable[SupportsFloat],
+                    *lengths: SupportsFloat) -> Puppet:
+    def mm(length: SupportsFloat) -> float:
         return round(float(length), 3)
 
-    return Puppet(name, role, mm(stature), tuple(map(mm, bones)), *map(mm, lengths))
+    ankle, foot, heel, ball, hips = map(mm, lengths)
+    return Puppet(name, role, mm(stature), tuple(map(mm, bones)), ankle, foot, heel, ball, hips)
 
 
-def _tamsin():
+def _tamsin() -> Puppet:
     stature = 1.70
     average = body.segment_lengths(stature)
-    foot = average.foot_length  # the heel and ball shares and the hip width are invented
-    return _in_millimetres("Tamsin", "lamplighter", stature, (average.thigh, average.shank), average.ankle_height,
+    foot, ankle = average.foot_length, average.ankle_height  # the heel and ball shares and the hip width are invented
+    assert ankle is not None, "this table has it"
+    return _in_millimetres("Tamsin", "lamplighter", stature, (average.thigh, average.shank), ankle,
                            foot, 0.25 * foot, 0.49 * foot, 0.10 * stature)
 
 
-def _odo():
+def _odo() -> Puppet:
     grown = body.segment_lengths(1.76)
     stilts = grown.shank / 2  # a shank half as long again
     return _in_millimetres("Odo", "on stilts", 1.76 + stilts, (grown.thigh, grown.shank + stilts), 0.05,

@@ -4,24 +4,36 @@ A pose is a turn (and, for the root, a shift) per joint *after* its rest frame: 
 left alone reads zero, and turning one joint carries all below it.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from rigkit import _check, _say, rotation
 from rigkit import frames as fr
+from rigkit._types import ArrayLike, Floats
 
 SIDE_TAGS = ("L_", "R_")
 
 
 @dataclass(frozen=True)
 class Joint(_say.Shown):
-    """A named joint: its parent's name (None for a root) and its rest frame seen from the parent, shape (4, 4)."""
+    """A named joint: its parent's name (None for a root) and its rest frame seen from the parent, shape (4, 4).
+
+    Raises
+    ------
+    ValueError
+        If `rest` is not one rigid frame.
+    """
 
     name: str
     parent: str | None
-    rest: np.ndarray
+    rest: Floats
+
+    def __init__(self, name: str, parent: str | None, rest: ArrayLike):
+        object.__setattr__(self, "name", name)
+        object.__setattr__(self, "parent", parent)
+        object.__setattr__(self, "rest", _one_frame(f"rest of {name}", rest))
 
     def __repr__(self) -> str:
         where = "a root" if self.parent is None else f"below {_say.name(self.parent)}"
@@ -54,14 +66,14 @@ class Skeleton(_say.Shown):
         self.names = tuple(joint.name for joint in joints)
         self._index = {name: i for i, name in enumerate(self.names)}
         self.parents = np.array([-1 if j.parent is None else self._index[j.parent] for j in joints])
-        self.rest_local = np.stack([_one_frame(f"rest of {j.name}", j.rest) for j in joints])
+        self.rest_local = np.stack([joint.rest for joint in joints])
         self.rest_world = self.world(self.rest_local)
 
     def __repr__(self) -> str:
         return f"Skeleton of {_say.count(len(self), 'joint')}: {_say.names(self.names)}"
 
     @classmethod
-    def from_world(cls, world: Mapping, parents: Mapping):
+    def from_world(cls, world: Mapping[str, ArrayLike], parents: Mapping[str, str | None]) -> "Skeleton":
         """A skeleton from each joint's world frame and parent name.
 
         Parameters
@@ -72,32 +84,32 @@ class Skeleton(_say.Shown):
         missing = [p for p in parents.values() if p is not None and p not in world]
         if missing or set(world) != set(parents):
             raise ValueError(f"`parents` must name a parent, or None, for every joint of `world`; got {parents!r}.")
-        world = {name: _one_frame(f"world of {name}", frame) for name, frame in world.items()}
-        return cls(
-            Joint(name, parents[name],
-                  frame if parents[name] is None else fr.relative(world[parents[name]], frame))
-            for name, frame in world.items()
-        )
+        frames = {name: _one_frame(f"world of {name}", frame) for name, frame in world.items()}
+        joints = []
+        for name, frame in frames.items():
+            parent = parents[name]
+            joints.append(Joint(name, parent, frame if parent is None else fr.relative(frames[parent], frame)))
+        return cls(joints)
 
-    def __len__(self):
+    def __len__(self) -> int:
         return len(self.names)
 
-    def index(self, name):
+    def index(self, name: str) -> int:
         """The place of the joint called `name`; a `ValueError` lists the names there are."""
         if name not in self._index:
             raise ValueError(f"`name` must be a joint of this skeleton ({', '.join(self.names)}); got {name!r}.")
         return self._index[name]
 
-    def parent(self, name):
+    def parent(self, name: str) -> str | None:
         """The name of a joint's parent, None for a root."""
         parent = self.parents[self.index(name)]
         return None if parent < 0 else self.names[parent]
 
-    def children(self, name):
+    def children(self, name: str) -> tuple[str, ...]:
         """The names of the joints right below `name`."""
         return tuple(self.names[i] for i in np.flatnonzero(self.parents == self.index(name)))
 
-    def below(self, name):
+    def below(self, name: str) -> tuple[str, ...]:
         """The names of all joints that turning `name` carries along, parents first."""
         carried = {name}
         self.index(name)
@@ -106,7 +118,7 @@ class Skeleton(_say.Shown):
                 carried.add(joint)
         return tuple(joint for joint in self.names if joint in carried and joint != name)
 
-    def chain(self, start, end):
+    def chain(self, start: str, end: str) -> tuple[str, ...]:
         """The names from `start` down to `end`, both included; `end` must hang below `start`."""
         names = [end]
         self.index(start)
@@ -117,7 +129,7 @@ class Skeleton(_say.Shown):
             names.append(parent)
         return tuple(reversed(names))
 
-    def world(self, local):
+    def world(self, local: ArrayLike) -> Floats:
         """World frames from local ones: the forward chain, `world = parent_world @ local`.
 
         Parameters
@@ -135,7 +147,7 @@ class Skeleton(_say.Shown):
                 world[..., i, :, :] = world[..., parent, :, :] @ local[..., i, :, :]
         return world
 
-    def local(self, world):
+    def local(self, world: ArrayLike) -> Floats:
         """Local frames from world ones, shapes (..., n, 4, 4): the inverse of `world`."""
         world = fr.check_frames("world", _check.numbers("world", world, len(self), 4, 4))
         local = np.array(world)
@@ -143,7 +155,8 @@ class Skeleton(_say.Shown):
         local[..., child, :, :] = fr.relative(world[..., self.parents[child], :, :], world[..., child, :, :])
         return local
 
-    def pose(self, turns: Mapping | None = None, shifts: Mapping | None = None):
+    def pose(self, turns: Mapping[str, ArrayLike] | None = None,
+             shifts: Mapping[str, ArrayLike] | None = None) -> Floats:
         """World frames when some joints turn or shift away from rest; joints not named stay at zero.
 
         Parameters
@@ -158,26 +171,26 @@ class Skeleton(_say.Shown):
         ndarray, shape (..., n, 4, 4)
             Batched over the common batch shape of all turns and shifts.
         """
-        turns = {name: rotation.check_matrix(f"turn of {name}", turn) for name, turn in (turns or {}).items()}
-        shifts = {name: _check.numbers(f"shift of {name}", shift, 3) for name, shift in (shifts or {}).items()}
-        shape = _check.batch(**{f"turn of {k}": v.shape[:-2] for k, v in turns.items()},
-                             **{f"shift of {k}": v.shape[:-1] for k, v in shifts.items()})
+        turned = {name: rotation.check_matrix(f"turn of {name}", turn) for name, turn in (turns or {}).items()}
+        shifted = {name: _check.numbers(f"shift of {name}", shift, 3) for name, shift in (shifts or {}).items()}
+        shape = _check.batch(**{f"turn of {k}": v.shape[:-2] for k, v in turned.items()},
+                             **{f"shift of {k}": v.shape[:-1] for k, v in shifted.items()})
         local = np.array(np.broadcast_to(self.rest_local, (*shape, len(self), 4, 4)))
-        for name, turn in turns.items():
+        for name, turn in turned.items():
             i = self.index(name)
             local[..., i, :3, :3] = self.rest_local[i, :3, :3] @ turn
-        for name, shift in shifts.items():
+        for name, shift in shifted.items():
             local[..., self.index(name), :3, 3] += shift
         return self.world(local)
 
-    def origins(self, world, names=None):
+    def origins(self, world: ArrayLike, names: Iterable[str] | None = None) -> Floats:
         """Where joints are, shape (..., len(names), 3), from world frames; all joints when no names are given."""
         world = _check.numbers("world", world, len(self), 4, 4)
         picked = slice(None) if names is None else [self.index(name) for name in names]
         return world[..., :3, 3][..., picked, :]
 
 
-def planar_chain(angles, lengths, start=(0.0, 0.0)):
+def planar_chain(angles: ArrayLike, lengths: ArrayLike, start: ArrayLike = (0.0, 0.0)) -> Floats:
     """The joints of a flat chain of hinges, from where it starts to its end.
 
     Each angle is measured from the bone before, the first from the x axis; anticlockwise is positive.
@@ -207,12 +220,12 @@ def planar_chain(angles, lengths, start=(0.0, 0.0)):
     return np.concatenate([first, first + np.cumsum(bones, axis=-2)], axis=-2)
 
 
-def side_of(name):
+def side_of(name: str) -> str | None:
     """The side tag a name begins with, "L_" or "R_", or None."""
     return next((tag for tag in SIDE_TAGS if name.startswith(tag)), None)
 
 
-def other_side(name):
+def other_side(name: str) -> str:
     """`name` with its side tag changed to the other side's; letters inside the name are never touched.
 
     Raises
@@ -227,21 +240,22 @@ def other_side(name):
     return (right if tag == left else left) + name.removeprefix(tag)
 
 
-def _one_frame(name, frame):
+def _one_frame(name: str, frame: ArrayLike) -> Floats:
     frame = fr.check_frames(name, frame)
     if frame.ndim != 2:
         raise ValueError(f"`{name}` must be one frame, shape (4, 4); got shape {frame.shape}.")
     return frame
 
 
-def _parents_first(joints):
+def _parents_first(joints: Sequence[Joint]) -> list[Joint]:
     if not joints:
         raise ValueError("`joints` must hold at least one joint; got none.")
     by_name = {joint.name: joint for joint in joints}
     if len(by_name) < len(joints):
         twice = sorted({j.name for j in joints if sum(k.name == j.name for k in joints) > 1})
         raise ValueError(f"`joints` must have different names; got {', '.join(twice)} more than once.")
-    ordered, done = [], set()
+    ordered: list[Joint] = []
+    done: set[str] = set()
     while len(ordered) < len(joints):
         ready = [j for j in joints if j.name not in done and (j.parent is None or j.parent in done)]
         if not ready:

@@ -128,7 +128,7 @@ def damped_least_squares(points: ArrayLike, goal: ArrayLike, *, axes: ArrayLike 
     damping : float
         λ as a share of the chain's length, above zero.
     """
-    damping = _one_positive("damping", damping, "It is a share of the chain's length, such as 0.05.")
+    damping = _check.one_positive("damping", damping, "It is a share of the chain's length, such as 0.05.")
 
     def step(chain: _Chains) -> None:
         columns = _chain.columns(chain.points, chain.axes)
@@ -239,7 +239,7 @@ def _turned(vector: Vector, axis: Vector, sine: Part, versine: Part) -> Parts:
 def _repeat(step: Callable[[_Chains], None], points: ArrayLike, goal: ArrayLike, axes: ArrayLike | None,
             tolerance: float, most: int, trace: bool, dtype: DTypeLike) -> Solution:
     """Check the arguments, lay all chains side by side, solve them, and give the answer their batch shape."""
-    tolerance = _one_positive("tolerance", tolerance, "It is in metres, such as 1e-6.")
+    tolerance = _check.one_positive("tolerance", tolerance, "It is in metres, such as 1e-6.")
     most = _check.count("most", most)
     start, aim, hinges, shape, flat = _chain.prepared(points, goal, axes, _check_dtype(dtype))
     start = start.reshape(*start.shape[:2], -1).copy()
@@ -299,11 +299,3 @@ def _check_dtype(dtype: DTypeLike) -> type[np.floating]:
             return known
     raise ValueError(f"`dtype` must be float, numpy.float64 or numpy.float32; got {dtype!r}. "
                      "They are double and single precision.")
-
-
-def _one_positive(name: str, value: float, hint: str) -> float:
-    """One number above zero."""
-    number = _check.positive(name, value, hint=hint)
-    if number.ndim:
-        raise ValueError(f"`{name}` must be one number for the whole batch; got shape {number.shape}. {hint}")
-    return float(number)

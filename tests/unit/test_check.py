@@ -107,3 +107,21 @@ def test_batch_gives_the_common_shape_or_names_all_arguments():
     assert _check.batch(hip=(5, 1), ankle=(4,), pole=()) == (5, 4)
     with pytest.raises(ValueError, match=r"`hip` \(5,\), `ankle` \(4,\)"):
         _check.batch(hip=(5,), ankle=(4,))
+
+
+def test_one_takes_a_single_number_and_says_what_else_came():
+    assert _check.one("soft", 1) == 1.0
+    assert _check.one("soft", np.array(-0.5)) == -0.5
+    assert isinstance(_check.one("soft", np.float32(2)), float)
+    for several in ([1.0], [1.0, 2.0], np.ones((2, 2))):
+        with pytest.raises(ValueError, match=r"`soft` must be one number; got shape \(.*: .*\. A leg has one\.$"):
+            _check.one("soft", several, "A leg has one.")
+    with pytest.raises(ValueError, match="`soft` must be finite numbers; got nan"):
+        _check.one("soft", np.nan)
+
+
+def test_one_positive_refuses_zero_too():
+    assert _check.one_positive("damping", 2) == 2.0
+    for wrong, said in ((0, "above zero; got 0"), ([1.0], "one number; got shape"), (np.inf, "finite")):
+        with pytest.raises(ValueError, match=f"`damping` must be {said}"):
+            _check.one_positive("damping", wrong)

@@ -77,7 +77,6 @@ def test_lengths_belong_together(puppet):
 
 
 def test_the_docs_say_that_it_is_invented():
-    assert "invented" in puppets.INVENTED
     assert "nvented" in personal.__doc__
     assert "invented" in puppets.__doc__
 
