@@ -1,6 +1,5 @@
 """What lesson 06 says, measured: stalls, sides, steps, costs, and the heron."""
 
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -87,8 +86,3 @@ def test_the_jacobian_transpose_now_and_then_leaps_to_the_wrong_side_and_the_oth
              for name, solve in solvers.SOLVERS.items()}
     assert 0 < wrong.pop("Jacobian transpose") < 0.2
     assert set(wrong.values()) == {0.0}
-
-
-def test_the_picture_in_the_readme_is_the_lessons_own():
-    kept = Path(__file__).parents[2] / "lessons" / "pictures" / "preset-bend.svg"
-    assert kept.read_text(encoding="utf-8") == scene.opening(TAMSIN).card() + "\n"
