@@ -46,7 +46,7 @@ class Plot(Picture):
 
     def __init__(self, title: str, desc: str, width: int, height: int, body: str,
                  axes: "_Axes | None" = None) -> None:
-        self._pieces, self._axes, self._mark = _pieces(body), axes, ""
+        self._pieces, self._axes, self._mark, self._unmarked = _pieces(body), axes, "", desc
         super().__init__(title, desc, width, height)
 
     def at(self, x: float, text: str = "") -> "Plot":
@@ -77,6 +77,7 @@ class Plot(Picture):
             shapes.append(label.placed(view, self._axes.near(at, label.width + 20), [])[0])
         marked = copy.copy(self)
         marked._mark = "".join(shapes)
+        marked.desc = f"{self._unmarked} At the marker: {text}." if text else self._unmarked
         return marked
 
     def with_lines(self, lines: Mapping[str, ArrayLike]) -> "Plot":
@@ -100,7 +101,7 @@ class Plot(Picture):
             raise ValueError(f"`lines` must name curves, among {', '.join(self._axes.names)}; "
                              f"got {', '.join(map(str, unknown))}.")
         drawn, axes = copy.copy(self), copy.copy(self._axes)
-        drawn._axes, drawn._pieces, drawn._mark = axes, [*self._pieces], ""
+        drawn._axes, drawn._pieces, drawn._mark, drawn.desc = axes, [*self._pieces], "", self._unmarked
         axes.ys = [*self._axes.ys]
         for name, y in lines.items():
             i = axes.names.index(name)

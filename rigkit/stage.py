@@ -272,7 +272,7 @@ class Stage(Picture):
             Width of the first bone at its root in px.
         """
         marks = _marks("rig-bone", kind, side)
-        self._drawn.append(f"a {SIDES[side]}{kind} chain")
+        self._drawn.append(f"a{'n' * (kind == 'inverse' and not side)} {SIDES[side]}{kind} chain")
         xy = self._xy("points", points)
         if len(names) > len(xy):
             raise ValueError(f"`names` must be no more than the joints; got {len(names)} for {len(xy)} joints.")
@@ -472,9 +472,10 @@ class Stage(Picture):
         reach = (12 + abs(end[0] - start[0]) / 2, 12 + abs(end[1] - start[1]) / 2)
         return self._label(middle, text, kind, reach, place, sides, NUMBER)
 
-    def note(self, point: ArrayLike, text: str, kind: str = "plain", place: str | None = None) -> Self:
-        """Words beside `point`."""
-        return self._label(self._xy("point", point)[0], text, kind, 8, place)
+    def note(self, point: ArrayLike, text: str, kind: str = "plain", place: str | None = None,
+             loud: bool = False) -> Self:
+        """Words beside `point`; as loud as a measure's number if they are one."""
+        return self._label(self._xy("point", point)[0], text, kind, 8, place, size=NUMBER if loud else TEXT)
 
     def arc(self, centre: ArrayLike, start: ArrayLike, end: ArrayLike, text: str = "", kind: str = "plain",
             radius: float = 38.0, place: str | None = None) -> Self:

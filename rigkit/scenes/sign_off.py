@@ -233,9 +233,10 @@ def _drawn_knee(puppet, asset, report, back_mm):
                   width=265).floor()
     stage.surface(asset.skin_points(len(asset.nodes) - 1, world), half, "plain").ghost(meant)
     stage.path(points[2:], "forward", "R").chain(points[:3], "forward", "R", thickness=12)
+    stage.desc = "The right leg from the side in its skin; dotted is where its joints should be."
     if back_mm:
         stage.measure(meant[1], meant[1] - [0, 0, back_mm / 1000], f"{back_mm:g} mm", place="left")
-    stage.desc = "The right leg from the side in its skin; dotted is where its joints should be."
+        stage.desc += f" Its knee lies {back_mm:g} mm too far back."
     return stage
 
 
