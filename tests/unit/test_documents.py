@@ -30,7 +30,8 @@ def prose(page):
 def commands(page):
     """Every command of a page, from its blocks and its lines, without the folder that its program is in."""
     blocks = [text for language, text in FENCE.findall(page) if language in ("bash", "bat")]
-    found = [*"\n".join(blocks).splitlines(), *re.findall(r"`((?:\S*(?:rigkit|python|pytest|pip)) [^`]+)`", prose(page))]
+    lines = re.findall(r"`(\S*(?:rigkit|python|pytest|pip) [^`]+)`", prose(page))
+    found = [*"\n".join(blocks).splitlines(), *lines]
     parts = [part.strip().replace("\\", "/") for line in found for part in line.split("&&")]
     return [re.sub(r"^\.venv/(?:bin|Scripts)/", "", part) for part in parts if part]
 

@@ -1,6 +1,5 @@
 """What lesson 06 says, measured: stalls, sides, steps, costs, and the heron."""
 
-
 import numpy as np
 import pytest
 
