@@ -3,9 +3,11 @@
 import json
 import os
 import re
+import shutil
 import subprocess
 import sys
 import sysconfig
+import tarfile
 import urllib.request
 import venv
 import zipfile
@@ -19,12 +21,17 @@ ROOT = Path(__file__).parents[1]
 
 
 @pytest.fixture(scope="module")
-def wheel(tmp_path_factory):
-    """The wheel, built from the source distribution as `python -m build` does."""
+def built(tmp_path_factory):
+    """The source distribution, and the wheel built from it, as `python -m build` does."""
     out = tmp_path_factory.mktemp("dist")
     _run(sys.executable, "-m", "build", "--no-isolation", "--outdir", out, ROOT)
-    assert len(list(out.glob("rigkit-*.tar.gz"))) == 1
-    return next(out.glob("rigkit-*.whl"))
+    (source,), (wheel,) = out.glob("rigkit-*.tar.gz"), out.glob("rigkit-*.whl")
+    return source, wheel
+
+
+@pytest.fixture(scope="module")
+def wheel(built):
+    return built[1]
 
 
 @pytest.fixture(scope="module")
@@ -67,6 +74,26 @@ def test_the_wheel_holds_no_solutions_tests_or_leftovers(wheel):
     unwanted = re.compile(r"(^|/)(solutions|tests|__pycache__|\.[^/]+)/|\.pyc$")
     assert [name for name in _named(wheel) if unwanted.search(name)] == []
     assert {name.split("/")[0].split("-")[0] for name in _named(wheel)} == {"rigkit"}
+
+
+def test_the_source_distribution_holds_all_that_is_tracked(built):
+    if not (ROOT / ".git").exists() or not shutil.which("git"):
+        pytest.skip("not a git checkout")
+    tracked = _run("git", "-C", ROOT, "ls-files", "-z").split("\0")
+    with tarfile.open(built[0]) as file:
+        held = {name.partition("/")[2] for name in file.getnames()}
+    assert held - {"PKG-INFO"} == {name for name in tracked if name and (ROOT / name).exists()}
+
+
+def test_what_is_handed_out_is_small(built):
+    assert [path.name for path in built if path.stat().st_size > 2 * 2**20] == []
+
+
+def test_the_wheel_says_that_it_is_typed_and_how_to_run_it(wheel):
+    assert "rigkit/py.typed" in _named(wheel)
+    with zipfile.ZipFile(wheel) as file:
+        (name,) = (name for name in file.namelist() if name.endswith("entry_points.txt"))
+        assert "rigkit = rigkit.cli:main" in file.read(name).decode()
 
 
 def test_learn_works_from_the_wheel_alone(environment, tmp_path):
