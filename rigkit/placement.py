@@ -4,20 +4,22 @@ A leg joint's frame has y up the bone, from the child back to the joint; x along
 turn about it is knee flexion; z forward. A straight leg that stands facing +Z has frames that are not turned at all.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
 from rigkit import _check, _say, rotation
 from rigkit import frames as fr
+from rigkit._types import ArrayLike, Floats
 from rigkit.skeleton import Skeleton, other_side, side_of
 
 # Which of a frame's own axes is negated after the reflection, to keep it right-handed.
 MIRROR_KINDS = {"same bend": "x", "reflection": "z"}
 
 
-def orient_chain(points, forward=(0.0, 0.0, 1.0), *, bends=1, least_bend_deg=1.0):
+def orient_chain(points: ArrayLike, forward: ArrayLike = (0.0, 0.0, 1.0), *, bends: ArrayLike = 1,
+                 least_bend_deg: float = 1.0) -> Floats:
     """Frames for a chain of joint centres: y up each bone, x along the hinge axis, z the way the knee points.
 
     With u the unit direction of the bone below a joint, c = u_above × u the normal of the bend plane (as long as the
@@ -51,7 +53,9 @@ def orient_chain(points, forward=(0.0, 0.0, 1.0), *, bends=1, least_bend_deg=1.0
     """
     points, forward = _check.numbers("points", points, "n", 3), _check.directions("forward", forward)
     _check.batch(points=points.shape[:-2], forward=forward.shape[:-1])
-    least = np.sin(np.radians(_check_least_bend(least_bend_deg)))
+    least = np.sin(np.radians(_check.one_positive("least_bend_deg", least_bend_deg)))
+    if not least_bend_deg < 90:
+        raise ValueError(f"`least_bend_deg` must be below 90; got {least_bend_deg!r}. A degree is a usual choice.")
     if points.shape[-2] < 2:
         raise ValueError("`points` must hold at least two joint centres; got one. Give the next joint too.")
     bones = _check.directions("points", np.diff(points, axis=-2), "Two neighbouring joint centres are the same.")
@@ -70,7 +74,7 @@ def orient_chain(points, forward=(0.0, 0.0, 1.0), *, bends=1, least_bend_deg=1.0
     return fr.frame(np.concatenate([turns, turns[..., -1:, :, :]], axis=-3), points)
 
 
-def reorient(skeleton, turns: Mapping):
+def reorient(skeleton: Skeleton, turns: Mapping[str, ArrayLike]) -> Skeleton:
     """The skeleton with some joints' rest frames turned anew; no joint moves and no other frame changes.
 
     Parameters
@@ -92,7 +96,8 @@ def reorient(skeleton, turns: Mapping):
     return Skeleton.from_world(world, {name: skeleton.parent(name) for name in skeleton.names})
 
 
-def mirror_chain(world: Mapping, kind="same bend", normal=(1.0, 0.0, 0.0), through=(0.0, 0.0, 0.0)):
+def mirror_chain(world: Mapping[str, ArrayLike], kind: str = "same bend", normal: ArrayLike = (1.0, 0.0, 0.0),
+                 through: ArrayLike = (0.0, 0.0, 0.0)) -> dict[str, Floats]:
     """Named frames on the other side of a plane, their side tags swapped; a name without a tag is kept.
 
     What the same positive angle does on the other side, about the mirrored frame's own axes:
@@ -123,7 +128,7 @@ def mirror_chain(world: Mapping, kind="same bend", normal=(1.0, 0.0, 0.0), throu
             for name, frame in world.items()}
 
 
-def mirror_turns(turns, kind="same bend"):
+def mirror_turns(turns: ArrayLike, kind: str = "same bend") -> Floats:
     """The turns about a mirrored joint's own axes that make the mirrored motion; shapes (..., 3, 3).
 
     Parameters
@@ -139,7 +144,8 @@ def mirror_turns(turns, kind="same bend"):
     return signs[:, None] * turns * signs
 
 
-def mirror_skeleton(skeleton, side="L_", kind="same bend", normal=(1.0, 0.0, 0.0), through=(0.0, 0.0, 0.0)):
+def mirror_skeleton(skeleton: Skeleton, side: str = "L_", kind: str = "same bend", normal: ArrayLike = (1.0, 0.0, 0.0),
+                    through: ArrayLike = (0.0, 0.0, 0.0)) -> Skeleton:
     """The skeleton with one side's joints mirrored to the other; what was there before is replaced.
 
     Parameters
@@ -153,6 +159,11 @@ def mirror_skeleton(skeleton, side="L_", kind="same bend", normal=(1.0, 0.0, 0.0
     Returns
     -------
     Skeleton
+
+    Raises
+    ------
+    ValueError
+        If no joint carries the tag `side`.
     """
     gone = other_side(_check.choice("side", side, ("L_", "R_")))
     kept = {n: f for n, f in zip(skeleton.names, skeleton.rest_world, strict=True) if not n.startswith(gone)}
@@ -160,16 +171,18 @@ def mirror_skeleton(skeleton, side="L_", kind="same bend", normal=(1.0, 0.0, 0.0
     copied = {name: frame for name, frame in kept.items() if name.startswith(side)}
     if not copied:
         raise ValueError(f"`side` must be a tag that joints carry ({', '.join(skeleton.names)}); got {side!r}.")
-    parents |= {swap_side(name): parents[name] and swap_side(parents[name]) for name in copied}
+    for name in copied:
+        parent = parents[name]
+        parents[swap_side(name)] = None if parent is None else swap_side(parent)
     return Skeleton.from_world(kept | mirror_chain(copied, kind, normal, through), parents)
 
 
-def swap_side(name):
+def swap_side(name: str) -> str:
     """`name` with its side tag changed to the other side's; a name without a tag is given back as it is."""
     return name if side_of(name) is None else other_side(name)
 
 
-def rename(skeleton, names: Mapping):
+def rename(skeleton: Skeleton, names: Mapping[str, str]) -> Skeleton:
     """The skeleton with joints renamed, parents along with them; `names` maps old names to new ones.
 
     To exchange the sides: `rename(skeleton, {name: swap_side(name) for name in skeleton.names})`.
@@ -180,9 +193,10 @@ def rename(skeleton, names: Mapping):
     if len(set(new.values())) < len(new):
         twice = sorted({a for a in new.values() if sum(a == b for b in new.values()) > 1})
         raise ValueError(f"`names` must leave every joint a name of its own; got {', '.join(twice)} more than once.")
+    parents = {name: skeleton.parent(name) for name in skeleton.names}
     return Skeleton.from_world(
         {new[name]: frame for name, frame in zip(skeleton.names, skeleton.rest_world, strict=True)},
-        {new[name]: skeleton.parent(name) and new[skeleton.parent(name)] for name in skeleton.names},
+        {new[name]: None if parent is None else new[parent] for name, parent in parents.items()},
     )
 
 
@@ -200,9 +214,9 @@ class MirrorError(_say.Shown):
         The joint that is worst by each measure, over the whole batch.
     """
 
-    names: tuple
-    cm: np.ndarray
-    deg: np.ndarray
+    names: tuple[str, ...]
+    cm: Floats
+    deg: Floats
     farthest: str
     most_turned: str
 
@@ -212,7 +226,8 @@ class MirrorError(_say.Shown):
                          batch=_say.batch(self.cm, 1))
 
 
-def mirror_error(skeleton, world=None, kind="same bend", normal=(1.0, 0.0, 0.0), through=(0.0, 0.0, 0.0)):
+def mirror_error(skeleton: Skeleton, world: ArrayLike | None = None, kind: str = "same bend",
+                 normal: ArrayLike = (1.0, 0.0, 0.0), through: ArrayLike = (0.0, 0.0, 0.0)) -> MirrorError:
     """How far the right side of a skeleton is from the mirror image of the left.
 
     Parameters
@@ -246,8 +261,8 @@ def mirror_error(skeleton, world=None, kind="same bend", normal=(1.0, 0.0, 0.0),
     cm = 100 * np.linalg.norm(found[..., :3, 3] - wanted[..., :3, 3], axis=-1)
     between = np.swapaxes(wanted[..., :3, :3], -1, -2) @ found[..., :3, :3]
     deg = np.degrees(rotation.turn_angle(between))
-    worst = [names[int(np.argmax(v.reshape(-1, len(names)).max(axis=0)))] for v in (cm, deg)]
-    return MirrorError(names, cm, deg, *worst)
+    farthest, most_turned = (names[int(np.argmax(v.reshape(-1, len(names)).max(axis=0)))] for v in (cm, deg))
+    return MirrorError(names, cm, deg, farthest, most_turned)
 
 
 @dataclass(frozen=True)
@@ -266,10 +281,10 @@ class RotationCentre(_say.Shown):
         motion that says little.
     """
 
-    centre: np.ndarray
-    radii: np.ndarray
-    residual: np.ndarray
-    error: np.ndarray
+    centre: Floats
+    radii: Floats
+    residual: Floats
+    error: Floats
 
     def __repr__(self) -> str:
         return _say.line(self, f"centre {_say.point(self.centre)}", f"markers {_say.length(self.radii)} from it",
@@ -277,7 +292,7 @@ class RotationCentre(_say.Shown):
                          batch=_say.batch(self.residual))
 
 
-def centre_of_rotation(markers):
+def centre_of_rotation(markers: ArrayLike) -> RotationCentre:
     """The point that markers on one segment turn about: one centre, a sphere for each marker, by least squares.
 
     The sum of squared distances between markers and spheres is made least by Gauss–Newton steps, which start from
@@ -304,14 +319,10 @@ def centre_of_rotation(markers):
         raise ValueError("`markers` must move in all three dimensions; got a motion in one plane. "
                          "Circle the segment as well as swinging it, or fit a hinge with `hinge_axis_from_motion`.")
 
-    def misses(centre):
-        radii, outward = _length_and_direction(markers - centre[..., None, None, :])
-        return _less_mean(radii, -2), -_less_mean(outward, -3), radii
-
     squares = _less_mean(np.sum((markers - middle) ** 2, axis=-1), -2)
     start = _least_squares(2 * offsets, squares) + middle[..., 0, 0, :]
-    centre = _gauss_newton(misses, start, np.add)
-    miss, slope, radii = misses(centre)
+    centre = _gauss_newton(_off_spheres, markers, start, np.add)
+    miss, slope, radii = _off_spheres(markers, centre)
     residual = np.sqrt(np.mean(miss**2, axis=(-2, -1)))
     certainty = np.linalg.svd(slope.reshape(*slope.shape[:-3], -1, 3), compute_uv=False)[..., 2]
     return RotationCentre(centre, radii.mean(axis=-2), residual, residual / certainty)
@@ -333,10 +344,10 @@ class HingeAxis(_say.Shown):
         Root mean square distance of the markers from their circles, metres.
     """
 
-    axis: np.ndarray
-    point: np.ndarray
-    radii: np.ndarray
-    residual: np.ndarray
+    axis: Floats
+    point: Floats
+    radii: Floats
+    residual: Floats
 
     def __repr__(self) -> str:
         return _say.line(self, f"axis {_say.direction(self.axis)} through {_say.point(self.point)}",
@@ -344,7 +355,7 @@ class HingeAxis(_say.Shown):
                          batch=_say.batch(self.residual))
 
 
-def hinge_axis_from_motion(markers, toward=(1.0, 0.0, 0.0)):
+def hinge_axis_from_motion(markers: ArrayLike, toward: ArrayLike = (1.0, 0.0, 0.0)) -> HingeAxis:
     """The axis that markers on one segment turn about: one axis, a circle for each marker, by least squares.
 
     The sum of squared distances between markers and circles is made least by Gauss–Newton steps, which start from
@@ -373,37 +384,19 @@ def hinge_axis_from_motion(markers, toward=(1.0, 0.0, 0.0)):
     if (spread[..., 1] < 1e-6 * spread[..., 0]).any():
         raise ValueError("`markers` must turn about an axis; got a motion along a line. "
                          "Record a larger bend, or a second marker on another side of the axis.")
-    middle = middle[..., 0, 0, :]
-
-    def misses(line):  # a line is its direction and one of its points, side by side
-        away = markers - line[..., None, None, 3:]
-        height = np.sum(away * line[..., None, None, :3], axis=-1)
-        radii, outward = _length_and_direction(away - height[..., None] * line[..., None, None, :3])
-        outward = outward @ _across(line[..., :3])[..., None, :, :]
-        off_circle = np.concatenate([-height[..., None] * outward, -outward], axis=-1)
-        off_plane = np.concatenate([radii[..., None] * outward, np.zeros_like(outward)], axis=-1)
-        miss = np.concatenate([radii, height], axis=-1)
-        return _less_mean(miss, -2), _less_mean(np.concatenate([off_circle, off_plane], axis=-2), -3), radii
-
-    def move(line, step):
-        across = _across(line[..., :3])
-        axis = line[..., :3] + (across @ step[..., :2, None])[..., 0]
-        axis = axis / np.linalg.norm(axis, axis=-1, keepdims=True)
-        point = line[..., 3:] + (across @ step[..., 2:, None])[..., 0] - middle
-        return np.concatenate([axis, middle + point - np.sum(point * axis, axis=-1, keepdims=True) * axis], axis=-1)
-
+    markers = markers - middle  # so the point of the line nearest to their mean is that nearest to the origin
     across = _across(rows[..., 2, :])
-    squares = np.sum(((markers - middle[..., None, None, :]) @ across[..., None, :, :]) ** 2, axis=-1)
+    squares = np.sum((markers @ across[..., None, :, :]) ** 2, axis=-1)
     start = _least_squares(2 * offsets @ across, _less_mean(squares, -2))
-    line = np.concatenate([rows[..., 2, :], middle + (across @ start[..., None])[..., 0]], axis=-1)
-    line = _gauss_newton(misses, line, move)
-    miss, _, radii = misses(line)
+    line = np.concatenate([rows[..., 2, :], (across @ start[..., None])[..., 0]], axis=-1)
+    line = _gauss_newton(_off_circles, markers, line, _moved_line)
+    miss, _, radii = _off_circles(markers, line)
     sense = np.where(np.sum(line[..., :3] * toward, axis=-1, keepdims=True) < 0, -1.0, 1.0)
     residual = np.sqrt(np.sum(miss**2, axis=(-2, -1)) / (radii.shape[-2] * radii.shape[-1]))
-    return HingeAxis(line[..., :3] * sense, line[..., 3:], radii.mean(axis=-2), residual)
+    return HingeAxis(line[..., :3] * sense, line[..., 3:] + middle[..., 0, 0, :], radii.mean(axis=-2), residual)
 
 
-def skin_slide(offset, angle, axis=(1.0, 0.0, 0.0)):
+def skin_slide(offset: ArrayLike, angle: ArrayLike, axis: ArrayLike = (1.0, 0.0, 0.0)) -> Floats:
     """How far skin slides when a joint is set off its true centre: 2 d sin(θ/2), the same for every point of it.
 
     Turning by θ about the wrong centre differs from turning about the right one by a shift, the chord that the
@@ -429,21 +422,17 @@ def skin_slide(offset, angle, axis=(1.0, 0.0, 0.0)):
     return 2 * np.linalg.norm(np.cross(axis, offset), axis=-1) * np.abs(np.sin(angle / 2))
 
 
-def _check_least_bend(value):
-    least = _check.positive("least_bend_deg", value)
-    if least.ndim or not least < 90:
-        raise ValueError(f"`least_bend_deg` must be one number below 90; got {value!r}. A degree is a usual choice.")
-    return least
 
 
-def _check_bends(value, count):
+
+def _check_bends(value: ArrayLike, count: int) -> Floats:
     bends = _check.numbers("bends", value)
     if bends.shape not in ((), (count,)) or not (np.abs(bends) == 1).all():
         raise ValueError(f"`bends` must be 1 or −1, once or for each of the {count} inner joints; got {value!r}.")
     return np.broadcast_to(bends, count)
 
 
-def _check_motion(markers):
+def _check_motion(markers: ArrayLike) -> Floats:
     markers = _check.numbers("markers", markers, "frames", "markers", 3)
     if markers.shape[-3] < 4:
         raise ValueError(f"`markers` must hold at least 4 frames; got {markers.shape[-3]}. "
@@ -457,37 +446,68 @@ def _check_motion(markers):
     return markers
 
 
-def _about_the_mean(markers):
+def _about_the_mean(markers: Floats) -> tuple[Floats, Floats]:
     """All markers about their own mean places in one list, shape (..., frames × markers, 3); the mean of all."""
     offsets = _less_mean(markers, -3)
     return offsets.reshape(*markers.shape[:-3], -1, 3), markers.mean(axis=(-3, -2), keepdims=True)
 
 
-def _less_mean(values, axis):
+def _less_mean(values: Floats, axis: int) -> Floats:
     return values - values.mean(axis=axis, keepdims=True)
 
 
-def _length_and_direction(vectors):
+def _length_and_direction(vectors: Floats) -> tuple[Floats, Floats]:
     lengths = np.linalg.norm(vectors, axis=-1)
     return lengths, vectors / np.where(lengths > 0, lengths, 1.0)[..., None]
 
 
-def _across(axis):
+def _across(axis: Floats) -> Floats:
     """Two unit directions square to `axis` and to each other, as columns."""
     first = rotation.perpendicular(axis)
     return np.stack([first, np.cross(axis, first)], axis=-1)
 
 
-def _least_squares(slope, wanted):
+def _least_squares(slope: Floats, wanted: Floats) -> Floats:
     """The x for which slope @ x is nearest to `wanted`, whose last two axes are one list."""
     wanted = wanted.reshape(*slope.shape[:-2], -1, 1)
     return (np.linalg.pinv(slope) @ wanted)[..., 0]
 
 
-def _gauss_newton(misses, start, move, most=50):
+def _off_spheres(markers: Floats, centre: Floats) -> tuple[Floats, Floats, Floats]:
+    """How far markers are off their spheres, how that changes with the centre, how far they are from it."""
+    radii, outward = _length_and_direction(markers - centre[..., None, None, :])
+    return _less_mean(radii, -2), -_less_mean(outward, -3), radii
+
+
+# A line is its direction and one of its points, side by side; it has four ways to move, two of each across it.
+
+
+def _off_circles(markers: Floats, line: Floats) -> tuple[Floats, Floats, Floats]:
+    """How far markers are off their circles, how that changes with the line, how far they are from it."""
+    axis, away = line[..., None, None, :3], markers - line[..., None, None, 3:]
+    height = np.sum(away * axis, axis=-1)
+    radii, outward = _length_and_direction(away - height[..., None] * axis)
+    outward = outward @ _across(line[..., :3])[..., None, :, :]
+    off_circle = np.concatenate([-height[..., None] * outward, -outward], axis=-1)
+    off_plane = np.concatenate([radii[..., None] * outward, np.zeros_like(outward)], axis=-1)
+    miss = np.concatenate([radii, height], axis=-1)
+    return _less_mean(miss, -2), _less_mean(np.concatenate([off_circle, off_plane], axis=-2), -3), radii
+
+
+def _moved_line(line: Floats, step: Floats) -> Floats:
+    """The line after a step, its point the one nearest to the origin."""
+    across = _across(line[..., :3])
+    axis = line[..., :3] + (across @ step[..., :2, None])[..., 0]
+    axis = axis / np.linalg.norm(axis, axis=-1, keepdims=True)
+    point = line[..., 3:] + (across @ step[..., 2:, None])[..., 0]
+    return np.concatenate([axis, point - np.sum(point * axis, axis=-1, keepdims=True) * axis], axis=-1)
+
+
+def _gauss_newton(misses: Callable[[Floats, Floats], tuple[Floats, Floats, Floats]], markers: Floats, start: Floats,
+                  move: Callable[[Floats, Floats], Floats], most: int = 50) -> Floats:
     """From `start`, repeat the step that would bring the misses nearest to zero if they were linear."""
     for _ in range(most):
-        miss, slope, _ = misses(start)
+        miss, slope, _ = misses(markers, start)
         step = _least_squares(slope.reshape(*slope.shape[:-3], -1, slope.shape[-1]), -miss)
         start = move(start, step)
         if np.abs(step).max() < 1e-13:
