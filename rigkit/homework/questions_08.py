@@ -202,7 +202,8 @@ PIVOT = Question(
                       "the control turns about its own origin, where its outline lies; the pivot is elsewhere"),
         Misconception("there and back swapped",
                       lambda rest, pivot, turn: rest @ _shifted(-pivot) @ _only_turn(turn) @ _shifted(pivot),
-                      "the two shifts are exchanged: first the pivot goes to the origin, last it goes back"),
+                      "the two shifts are exchanged; the one that takes the pivot to the origin has to come first, on "
+                      "the right of the turn"),
         Misconception("not back", lambda rest, pivot, turn: rest @ _shifted(pivot) @ _only_turn(turn),
                       "the origin has gone to the pivot and stays there; one of the two shifts is missing"),
         Misconception("pivot in the world",
@@ -351,7 +352,7 @@ FOLLOW = Question(
                       "gap and leader are multiplied in the other order; the leader's world frame comes first"),
         Misconception("gap the other way", lambda leader, follower, now: now @ ct.gap_to(follower, leader),
                       "the gap is that of the leader as seen from the follower"),
-        Misconception("local for world", lambda leader, follower, now: now @ follower,
+        Misconception("world for local", lambda leader, follower, now: now @ follower,
                       "the follower's world frame is taken for its gap; a gap is seen from the leader"),
         Misconception("stayed", lambda leader, follower, now: follower,
                       "the follower has stayed where it was"),
@@ -375,10 +376,6 @@ def _draw_switch(rng, character):
             case(_turned(rng, 30, 80), _turned(rng, 20, 50), still), case(still, _turned(rng, 20, 50), shift()),
             case(_turned(rng, 30, 80), still, still),  # values of zero
             case(_turned(rng, 150, 178), _turned(rng, 80, 120), shift())]
-
-
-def _gap(leader, values, world):
-    return fr.relative(leader, world @ fr.invert(values))
 
 
 def _judge_switch(inputs, output):
@@ -504,7 +501,7 @@ MOVES = Question(
         Misconception("direct followers only", _named(_direct),
                       "only those that follow the pelvis directly are named; their own followers come along as well"),
         Misconception("everything", _named(lambda names, follows: [name for name in names if name != "pelvis"]),
-                      "every control is named; those whose leaders lead to nothing stay"),
+                      "every control is named; one whose leaders never come to the pelvis stays"),
         Misconception("both feet", _named(lambda names, follows: sorted(
                       {*_moving(names, follows), "L_foot", "R_foot", "L_knee", "R_knee"})),
                       "both legs are named; one of the feet follows nothing and stays, with all that follows it"),

@@ -13,9 +13,6 @@ from rigkit import mesh, rotation, skin
 from rigkit.homework import picture
 from rigkit.homework.question import Misconception, Question, Verdict
 
-BOTH = (2, 4, 4)  # the shape of two joints' frames
-
-
 # Two bones and their skin --------------------------------------------------------------------------------------------
 
 POINTS = 4
@@ -136,8 +133,8 @@ def _judge_four(inputs, output):
     done = [abs(total - 1) <= 1e-4, 0 < count <= 4, bool(strongest and whole), bool(even)]
     if all(done):
         return Verdict(1.0, "four at most, the strongest, and nothing lost from the sum.", measured, drawn)
-    sentences = ("the weights of a point add to one, or it lags behind and falls toward the world's origin; yours add "
-                 f"to {total:.3g}.",
+    sentences = (f"the weights of a point add to one; yours add to {total:.3g}, so it "
+                 f"{'lags behind, toward' if total < 1 else 'runs ahead, away from'} the world's origin.",
                  f"a point has room for four joints; yours has {count}.",
                  "a weight that should have stayed is gone, or the other way round.",
                  "the weights that stay keep their proportions to each other; yours do not.")
@@ -175,7 +172,7 @@ FOUR = Question(
                       "the weights are pruned and left as they are; nothing makes them add to one"),
         Misconception("not pruned", lambda w: w / w.sum(),
                       "the weights add to one, but more than four are left"),
-        Misconception("first four", lambda w: _kept(w, np.arange(4)) / max(w[:4].sum(), NOTHING),
+        Misconception("first four", lambda w: _kept(w, np.arange(4)) / w[:4].sum(),
                       "the first four weights are kept, not the four strongest"),
         Misconception("even shares", _even_shares,
                       "the strongest are kept, but all get the same weight"),
@@ -212,7 +209,7 @@ def _judge_twist(inputs, output):
     ends = 0.05 * np.array([[1.0, 0.0], [np.cos(angle), np.sin(angle)]])
     drawn = picture.top_view(
         "One joint turned by your largest twist", "A point of the skin as the joint's two sides carry it, seen along "
-        f"the limb, and the point halfway between; it keeps {100 * left:.0f} per cent of its distance from the axis.",
+        f"the limb, and the point halfway between; it keeps {100 * left:.1f} per cent of its distance from the axis.",
         picture.ghost([[0, 0], ends[0]]), picture.ghost([[0, 0], ends[1]]), picture.ghost(ends), picture.dots(ends),
         picture.note([0, 0], "axis"), picture.measure([0, 0], ends.mean(axis=0), f"{100 * left:.1f} %"))
     measured = {"Your largest twist leaves": f"{100 * left:.1f} % of the radius where the skin is shared evenly",

@@ -409,7 +409,7 @@ def _judge_bend(inputs, output):
     if abs(yours - true) <= 1e-3:
         return Verdict(1.0, "the toes lie flat as long as they can bend, and no further.", measured, drawn)
     if turn + slope <= 0:
-        return Verdict(0.0, "this foot is on its heel, or flat: nothing bends its toes up.", measured, drawn)
+        return Verdict(0.0, "this foot is on its heel, or flat: nothing bends its toes.", measured, drawn)
     if abs(yours) > limit + 1e-3:
         return Verdict(0.0, f"your bend is {min(np.degrees(abs(yours)), 1e6):.1f}°, more than the toes can do here "
                             f"({np.degrees(limit):.1f}°).", measured, drawn)

@@ -37,7 +37,7 @@ def _judge_rig(inputs, output):
                        "no two legs were found; give both sides a hip, a knee and an ankle.", measured)
     lengths = _lengths(places)
     off = {name: 100 * abs(lengths[name] - inputs[name]) for name in ("thigh", "shank", "hip_width")}
-    worst = max(off, key=off.get)
+    worst = max(off, key=lambda name: off[name])
     bend = next(f.get("number", 0.0) for f in report["findings"] if f["rule"] == "preset-bend")
     measured |= {f"Your {worst.replace('_', ' ')} is off by": f"{off[worst]:.1f} cm",
                  "Your legs are bent by": f"{bend:.1f}°, and {inputs['bend_deg']:.0f}° is asked for"}
@@ -171,12 +171,11 @@ def _judge_hinge(inputs, output):
     yours, length = output["mended axis"], float(np.linalg.norm(output["mended axis"]))
     found, sized = output["finding"] == rule, abs(float(output["off"]) - off) <= 0.11
     points = np.array([inputs["hip"], inputs["knee"], inputs["ankle"]])
-    left = _between(true, yours) if length > 1e-6 else 90.0
-    aside = 100 * np.linalg.norm(points[2] - points[1]) * np.sin(np.radians(left))
-    mended = length > 1e-6 and left <= 0.1
-    measured = {"You say": f"{output['finding']}, off by {float(output['off']):.3g}°",
-                "With your axis, a knee bent by 90° swings the ankle aside by": f"{aside:.1f} cm"}
     shown = yours / length if length > 1e-6 else np.zeros(3)
+    mended = length > 1e-6 and _between(true, yours) <= 0.1
+    measured = {"You say": f"{output['finding']}, off by {float(output['off']):.3g}°",
+                "When the knee bends by 90° about your axis, the ankle is off by":
+                    f"{_ankle_off_cm(points[2] - points[1], true, shown):.1f} cm"}
     drawn = picture.top_view(
         "The knee from above", "The hinge axis as it was, and yours, from above.",
         picture.arrow([0, 0], 0.1 * inputs["axis"][[0, 2]] * [1, -1], "as it was", "plain"),
@@ -191,6 +190,14 @@ def _judge_hinge(inputs, output):
                 "through hip, knee and ankle." if not sized else
                 "explained, but not repaired: the new axis should be square to both bones.")
     return Verdict(score, sentence, measured, drawn)
+
+
+def _ankle_off_cm(shank, right, yours):
+    """How far an ankle is from where it belongs when its knee has bent by 90° about an axis, the better way round."""
+    def bent(axis):
+        return axis * (axis @ shank) + np.cross(axis, shank)
+
+    return 100 * float(min(np.linalg.norm(bent(way * yours) - bent(right)) for way in (1, -1)))
 
 
 def _hinge_with(finding=RULES[2], off=None, axis=None):
@@ -356,6 +363,8 @@ def _judge_mirrored(inputs, output):
                        drawn)
     if not rigid:
         return Verdict(0.0, "your axes are not square to each other, or not of length one.", measured, drawn)
+    if not last:
+        return Verdict(score, "a frame's last row is 0, 0, 0, 1; yours is another one.", measured, drawn)
     if volume < 0:
         return Verdict(0.0, "it is still a reflection; an odd number of axes has to be reversed.", measured, drawn)
     return Verdict(score, "it is a turn, but the bone axis y and forward z should stay as they are." if not kept else
@@ -532,7 +541,7 @@ def _judge_bind(inputs, output):
     worst = int(error.argmax())
     points, moved = world[:, :3, 3], np.clip((skinned @ world[..., 3:])[:, :3, 0], -5, 5)
     measured = {"The joint that is worst": JOINT_NAMES[worst],
-                "At rest it moves its skin by, at the origin": f"{min(off[worst], 1e6):.3g} cm"}
+                "At rest it moves a point at the world's origin by": f"{min(off[worst], 1e6):.3g} cm"}
     drawn = picture.front_view(
         "Where your matrices take the joints at rest", "The chain from the front, and a dot where each joint's own "
         "matrix takes it.", picture.chain(points[:, :2], list(JOINT_NAMES)), picture.dots(moved[:, :2], "inverse"))

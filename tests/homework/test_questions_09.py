@@ -60,12 +60,30 @@ def test_right_by_another_way(name, answer, learner):
     ("knee_weights", lambda heights, radius: np.clip((1 - heights / (2.5 * radius)) / 2, 0, 1), "too much volume"),
     ("knee_weights", lambda heights, radius: np.clip((1 - heights / (0.6 * radius)) / 2, 0, 1), "stretched too far"),
     ("four_weights", lambda weights: -last_of_equals(weights)[0] + np.array(last_of_equals(weights)), "add to one"),
+    ("four_weights", lambda weights: 2 * np.array(last_of_equals(weights)), "runs ahead"),
     ("blend_turns", lambda first, second, share: 0 * first, "no length"),
 ])
 def test_what_is_wrong_is_said(name, answer, says, learner):
     outcome = outcome_of(name, answer, learner)
     assert outcome.score < 1
     assert says in outcome.sentence
+
+
+def first_four(weights):
+    kept = weights * [1, 1, 1, 1, 0, 0]
+    return kept / kept.sum()
+
+
+@pytest.mark.filterwarnings("ignore:invalid value")  # as in a learner's notebook, where the first four are all zero
+def test_the_first_four_are_recognised_even_where_they_are_all_zero():
+    learners = [f"learner-{n:02d}" for n in range(10)]
+    assert any(not case["weights"][:4].any() for learner in learners
+               for case in map(arrays, open_homework("09", learner).cases(questions("09")["four_weights"], 1)))
+    assert {outcome_of("four_weights", first_four, learner).misconception for learner in learners} == {"first four"}
+
+
+def arrays(case):
+    return {name: np.array(value) for name, value in case.items()}
 
 
 def test_the_limits_of_a_knee_leave_room_for_more_than_one_answer():

@@ -56,6 +56,7 @@ def test_right_by_another_way(name, answer, learner):
     ("hang", lambda *mine: (["ball", "ball", "heel"], 1.0), "each once"),
     ("too_high", lambda *mine: ("back", [30.0, 30.0]), "neither length is right"),
     ("toe_bend", lambda turn, slope, limit: -1.2 * np.clip(turn + slope, 0, limit), "more than the toes can do"),
+    ("toe_bend", lambda turn, slope, limit: 0.2, "nothing bends its toes."),
     ("above_floor", lambda ankle, turn, sole: ankle + [0.02, 1.0], "moved along"),
     ("above_floor", lambda ankle, turn, sole: ankle + [0.0, 1.0], "clear of the floor and has been moved"),
 ], ids=lambda value: value if isinstance(value, str) else "")

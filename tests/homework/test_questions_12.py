@@ -150,12 +150,20 @@ def test_an_axis_has_neither_length_nor_sense(size):
     ("mend_knee", lambda *places: knee_by_search(*places) + [0.1, 0, 0], "beside the plane"),
     ("mend_mirrored", lambda joint: frames.frame(mirrored_by_hinge(joint)[:3, :3]), "stay where it is"),
     ("mend_mirrored", lambda joint: 2 * mirrored_by_hinge(joint), "length one"),
+    ("mend_mirrored", lambda joint: mirrored_by_hinge(joint) + np.diag([0, 0, 0, 1.0]), "last row"),
     ("mend_weights", lambda w, v, j: np.array(weights_one_by_one(w, v, j)) * 0.9, "sums are not one"),
 ])
 def test_what_is_wrong_is_said(name, answer, says):
     outcome = outcome_of(name, answer)
     assert outcome.score < 1
     assert says in outcome.sentence
+
+
+def test_an_axis_along_the_bone_leaves_the_ankle_behind():
+    inputs = open_homework("12", LEARNER).inputs("aslant")
+    outcome = outcome_of("aslant", lambda *_: ("hinge-square", 0.0, inputs.ankle - inputs.knee))
+    shank_cm = 100 * np.linalg.norm(inputs.ankle - inputs.knee)
+    assert f"{np.sqrt(2) * shank_cm:.1f} cm" in repr(outcome.measured)  # it has not moved, and should be a square away
 
 
 def test_each_wrong_rig_is_told_from_the_others():
