@@ -268,7 +268,8 @@ SPACE = Question(
         Misconception("sign of the knee", _space_by_turns(_thigh, lambda p, f, a, k: p @ f @ a @ k.T),
                       "the knee bends the shank forward: flexing it is a positive turn about x"),
         Misconception("degrees for radians",
-                      lambda p, hip, f, a, k, u, low: _space(p, hip, *np.radians([f, a, k]), u, low),
+                      lambda p, hip, f, a, k, u, low: _space(
+                          p, hip, np.radians(f), np.radians(a), np.radians(k), u, low),
                       "the angles, which come in radians, are converted from degrees once more"),
         Misconception("hip not turned", _space_by_turns(_thigh, _shank, lambda p, hip: p[:3, 3] + hip),
                       "the hip's place is added to the pelvis's as it is; it is seen from the pelvis, so the pelvis's "

@@ -127,7 +127,7 @@ def _judge_orient(inputs, output):
         sentence = "your hinge axis is not square to both bones, so the shank would leave the leg's plane."
     else:
         sentence = "your bone axis does not run up the shank, from the ankle to the knee."
-    return Verdict(0.25 * sum(good.values()), sentence, measured, drawn)
+    return Verdict(0.25 * float(sum(good.values())), sentence, measured, drawn)
 
 
 def _orient(bone=None, hinge=None, scaled=True):

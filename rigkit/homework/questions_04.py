@@ -247,7 +247,8 @@ def _sunk_cm(upper, lower, deep_cm):
 
 def _judge_crouch(inputs, output):
     upper, lower, deep_cm = inputs["upper"], inputs["lower"], inputs["deep_cm"]
-    bottom = planar_points(*_compensation(upper, lower, deep_cm / 100)[:2], upper, lower) - [0, deep_cm / 100]
+    hip, knee, _ = _compensation(upper, lower, deep_cm / 100)
+    bottom = planar_points(hip, knee, upper, lower) - [0, deep_cm / 100]
     drawn = picture.side_view(
         "Your crouch, as keyed", "A standing leg, dotted, and the same leg at the bottom of its crouch.",
         picture.ghost(planar_points(0, 0, upper, lower)), picture.goal((0, -upper - lower)),
@@ -364,11 +365,11 @@ def _judge_keys(inputs, output):
     if slip is not None:
         measured["At your spacing the foot leaves its place by"] = f"{slip:.2f} cm"
     upper, lower, drop = inputs["upper"], inputs["lower"], inputs["deep_cm"] / 100
+    hip, knee, _ = _compensation(upper, lower, drop)
     drawn = picture.side_view(
         "The bottom of your crouch", "A standing leg, dotted, and the same leg at the bottom of its crouch.",
         picture.ghost(planar_points(0, 0, upper, lower)), picture.goal((0, -upper - lower)),
-        picture.chain(planar_points(*_compensation(upper, lower, drop)[:2], upper, lower) - [0, drop],
-                      ["hip", "knee", ""]))
+        picture.chain(planar_points(hip, knee, upper, lower) - [0, drop], ["hip", "knee", ""]))
     right = [mine == true for mine, true in zip((every, forward, inverse), wanted, strict=True)]
     score = float(np.dot([0.4, 0.4, 0.2], right))
     if all(right):

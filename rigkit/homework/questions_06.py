@@ -491,8 +491,8 @@ STEPS = Question(
         Misconception("goal below", lambda u, low, drop_cm, *bend_deg: _steps_answer(
                       _measured_steps(u, low, -drop_cm, *bend_deg)),
                       "the goal lies below the straight leg's ankle, out of reach; it should lie above"),
-        Misconception("another solver", lambda *inputs: _steps_answer(
-                      _measured_steps(*inputs, solver="damped least squares")),
+        Misconception("another solver", lambda u, low, drop_cm, small_deg, large_deg: _steps_answer(
+                      _measured_steps(u, low, drop_cm, small_deg, large_deg, "damped least squares")),
                       "damped least squares is the solver; cyclic descent was asked for"),
     ))
 

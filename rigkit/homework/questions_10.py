@@ -347,7 +347,8 @@ def _judge_hips(inputs, output):
     over = yours - rooms
     side, frame = np.unravel_index(np.argmax(over), over.shape)
     too_high, too_low = float(over.max()), float((rooms.min(axis=0) - yours).max())
-    frame = frame if too_high > 1e-4 else int(np.argmax(rooms.min(axis=0) - yours))
+    if too_high <= 1e-4:
+        frame = np.argmax(rooms.min(axis=0) - yours)
     hips = np.array([inputs["pelvis"][frame], yours[frame]])
     measured = {"A leg falls short by up to": f"{100 * max(too_high, 0):.2g} cm of pelvis height",
                 "Your pelvis is lower than it need be by up to": f"{100 * max(too_low, 0):.2g} cm"}
@@ -527,6 +528,10 @@ def _judge_decides(inputs, output):
                    "far ahead or behind a foot is.", measured, drawn)
 
 
+def _to_full_reach(asked, leg, hips, front, back, upper, lower, share):
+    return _lower_cm(hips, front, back, upper, lower, 1.0)[leg]
+
+
 def _along(asked, leg, hips, front, back, upper, lower, share):
     return 100 * (np.hypot(*((front, back)[leg] - np.array([0.0, hips]))) - share * (upper + lower))
 
@@ -539,7 +544,7 @@ DECIDES = Question(
                       "the foot that is farther ahead or behind decides; how high an ankle stands counts as well"),
         Misconception("along the leg", _decides(number=_along),
                       "what the leg lacks along its own line is taken for the way straight down"),
-        Misconception("full reach", _decides(number=lambda asked, leg, *case: _lower_cm(*case[:-1], 1.0)[leg]),
+        Misconception("full reach", _decides(number=_to_full_reach),
                       "the leg is stretched to full reach, not to its share of it"),
         Misconception("ankle height left out", lambda hips, front, back, *rest: _decides()(
                       hips, front * [1, 0], back * [1, 0], *rest),

@@ -5,6 +5,7 @@ Seen a little from above where outlines lie on the floor. x to the character's l
 
 from dataclasses import replace
 from functools import cache, lru_cache
+from typing import Any
 
 import numpy as np
 
@@ -27,7 +28,7 @@ HANGING = {"Feet follow nothing": None, "Feet hang from the pelvis": "pelvis"}
 FRAMES = 24  # of a crouch, of a step
 KEYED_CM = 40.0  # the step for which the goal was keyed
 SHOWN = 0.05  # cm or degrees: what is less is written as 0.0
-OBLIQUE = {"yaw_deg": 40.0, "pitch_deg": 22.0}
+OBLIQUE: dict[str, Any] = {"yaw_deg": 40.0, "pitch_deg": 22.0}
 
 
 @cache
@@ -350,7 +351,8 @@ def _foot_view(puppet, view, title, before, after, pivot):
     if view == "side":
         stage.ghost(frames.apply(was, [(0.0, h, z) for z, h in (sole.heel, sole.ankle, sole.toe)]))
     knee, ankle = (_joint(puppet, after, name) for name in ("L_knee", "L_ankle"))
-    stage.foot(ankle, *frames.apply(now, [(0.0, h, z) for z, h in (sole.heel, sole.toe)]), kind="inverse", side="L")
+    heel, toe = frames.apply(now, [(0.0, h, z) for z, h in (sole.heel, sole.toe)])
+    stage.foot(ankle, heel, toe, kind="inverse", side="L")
     stage.chain([knee, ankle], "inverse", names=("", "ankle") if np.allclose(was, now) else ())
     stage.control(frames.apply(now, one.outline))
     point = frames.apply(was, pivots(puppet)[pivot])
@@ -392,9 +394,9 @@ def _step_view(puppet, pose, foot_control, frame, apart):
     one = control(puppet, "L_foot")
     stage.control(frames.apply(foot_control[frame], one.outline), "foot control")
     if apart >= SHOWN:
-        stage.measure(*(frames.apply(where, one.pivot) for where in (pose.controls["L_foot"][frame],
-                                                                      foot_control[frame])), f"{apart:.1f} cm",
-                      offset=40)
+        foot_at, control_at = (frames.apply(where[frame], one.pivot) for where in (pose.controls["L_foot"],
+                                                                                   foot_control))
+        stage.measure(foot_at, control_at, f"{apart:.1f} cm", offset=40)
     return stage
 
 

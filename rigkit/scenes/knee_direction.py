@@ -42,7 +42,7 @@ def bent(puppet, bend_deg, turned_out_deg=TURNED_OUT_DEG):
 
 def solved(puppet, hip, ankle, pole=None, swivel=0.0):
     """The puppet's leg between `hip` and `ankle`, a `TwoBonePose`."""
-    return two_bone.solve(hip, ankle, *puppet.bones, pole, swivel=swivel)
+    return two_bone.solve(hip, ankle, puppet.thigh, puppet.shank, pole, swivel=swivel)
 
 
 def turn_deg(first, second):
@@ -253,7 +253,8 @@ def kick_goals(puppet, frames=FRAMES):
 
 def kick_pole(puppet, aside_cm=0.0, higher_cm=0.0):
     """A pole a leg's length in front of the standing knee, moved to her left and up; shape (3,)."""
-    pole = two_bone.place_pole(*bent(puppet, 5.0, 0.0), puppet.leg_length)
+    hip, knee, ankle = bent(puppet, 5.0, 0.0)
+    pole = two_bone.place_pole(hip, knee, ankle, puppet.leg_length)
     return pole + np.array([aside_cm, higher_cm, 0.0]) / 100
 
 
@@ -359,8 +360,7 @@ def _turned_view(puppet, view, title, leg, pole, straight):
         swivel = np.degrees(two_bone.swivel_of(hip, knee, ankle))
         if abs(swivel) >= SHOWN:
             stage.arc(centre, straight, knee, _signed(swivel), radius=44.0)
-        hinge = two_bone.solve(hip, ankle, *puppet.bones, pole).hinge
-        stage.arrow(knee, knee + 0.2 * hinge, "hinge axis")
+        stage.arrow(knee, knee + 0.2 * solved(puppet, hip, ankle, pole).hinge, "hinge axis")
     return stage
 
 

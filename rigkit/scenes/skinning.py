@@ -93,12 +93,12 @@ def knee(puppet, bend_deg, blend=LINEAR, softness=SOFTNESS, hip_deg=0.0):
     now, shares = mesh.volume(posed, triangles), mesh.stretch(rest, posed, triangles)
     triangle, edge = np.unravel_index(shares.argmax(), shares.shape)
     hip = skeleton.index("R_hip")
-    in_thigh = (fr.apply(fr.invert(frames[hip]), vertices)
-                for frames, vertices in ((skeleton.rest_world, rest), (world, posed)))
+    before, after = (fr.apply(fr.invert(frames[hip]), vertices)
+                     for frames, vertices in ((skeleton.rest_world, rest), (world, posed)))
     return KneeSkin(posed, skeleton.origins(world, LEG), mesh.carried_section(rest, posed, *cut)[ends, 0],
                     float(mesh.section_kept(rest, posed, *cut)),
                     float(now / volume), float(1e6 * (now - volume)), float(shares.max()),
-                    posed[np.roll(triangles[triangle], -edge)[:2]], _bulge_cm(*in_thigh, puppet.thigh))
+                    posed[np.roll(triangles[triangle], -edge)[:2]], _bulge_cm(before, after, puppet.thigh))
 
 
 @cache

@@ -5,6 +5,7 @@ Seen from the side, (forward, up) in metres, from a spot on the floor below the 
 
 from dataclasses import dataclass
 from functools import cache
+from typing import Any
 
 import numpy as np
 
@@ -21,8 +22,8 @@ WIRINGS = {RIGHT: (("heel", "toe", "ball"), 0.0), "too high": (("heel", "toe", "
            "in the wrong order": (("heel", "ball", "toe"), 0.0)}
 HIPS = (0.10, -0.05)  # of the standing leg that rolls: forward of the ankle, and from full height [m]
 SHOWN = 0.05  # cm: what is less is written as 0.0
-CLOSE = {"low": (-0.19, -0.09), "high": (0.33, 0.31), "width": 430}
-TO_THE_KNEE = {"low": (-0.33, -0.12), "high": (0.45, 0.57), "width": 430}
+CLOSE: dict[str, Any] = {"low": (-0.19, -0.09), "high": (0.33, 0.31), "width": 430}
+TO_THE_KNEE: dict[str, Any] = {"low": (-0.33, -0.12), "high": (0.45, 0.57), "width": 430}
 
 
 # A foot that hangs from its three pivots

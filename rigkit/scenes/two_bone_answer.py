@@ -51,7 +51,8 @@ def opening(puppet):
 
 def by_hand():
     """The triangle with sides of four, three and five."""
-    hip, knee, ankle = two_bone.planar_points(*_angles(4, 3, 5), 4, 3)
+    at_hip, at_knee = _angles(4, 3, 5)
+    hip, knee, ankle = two_bone.planar_points(at_hip, at_knee, 4, 3)
     stage = Stage("side", (-2.2, -5.9), (4.4, 0.7), "Thigh 4, shank 3, distance 5", width=330,
                   desc="A triangle with sides of 4, 3 and 5. The angle at the hip is to be found, and the angle at the "
                        "knee, where the two short sides meet.")

@@ -280,7 +280,7 @@ def _draw_legs(stage, legs):
 
 def _draw_axes(stage, view, skeleton, length):
     """The hips' axes at rest, but for the one along the line of sight; one arrow where the sides' axes coincide."""
-    arrows = {}
+    arrows: dict[tuple, tuple] = {}
     for tag in SIDE_TAGS:
         frame = skeleton.rest_world[skeleton.index(tag + "hip")]
         for letter in {"front": "xy", "side": "zy"}[view]:
