@@ -9,6 +9,7 @@ import time
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from html import escape
+from typing import Any
 
 import ipywidgets as widgets
 from traitlets import CFloat, CInt
@@ -45,9 +46,10 @@ class _FloatSlider(widgets.FloatSlider):
 
 class _IntSlider(widgets.IntSlider):
     value = CInt().tag(sync=True, echo_update=False)
-    touched = None  # called when it is moved in the page, even to where it is: while it plays it may be there already
+    # Called when it is moved in the page, even to where it is: while it plays it may be there already.
+    touched: Callable[[], None] | None = None
 
-    def set_state(self, sync_data):
+    def set_state(self, sync_data: Any) -> None:
         if self.touched:
             self.touched()
         super().set_state(sync_data)
@@ -73,7 +75,7 @@ class Slider:
     value: float
     unit: str = ""
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         for name in ("low", "high", "value"):
             _check.numbers(name, getattr(self, name))
         _check.positive("step", self.step)
@@ -82,11 +84,11 @@ class Slider:
         self.check(self.value)
 
     @property
-    def whole(self):
+    def whole(self) -> bool:
         """Whether it holds whole numbers."""
         return all(isinstance(v, int) for v in (self.low, self.high, self.step))
 
-    def check(self, value):
+    def check(self, value: Any) -> float:
         """`value` if it lies in the range, else a `ValueError`; a bare widget would clamp it in silence."""
         number = _check.numbers(self.key, value)
         if number.ndim or not self.low <= number <= self.high or (self.whole and number % 1):
@@ -94,7 +96,7 @@ class Slider:
             raise ValueError(f"`{self.key}` must be {need}; got {value!r}.")
         return int(number) if self.whole else float(number)
 
-    def build(self):
+    def build(self) -> tuple[widgets.Widget, widgets.Widget | None]:
         """The widget that holds the value, and the box to type it in."""
         slide, typed = ((_IntSlider, widgets.BoundedIntText) if self.whole
                         else (_FloatSlider, widgets.BoundedFloatText))
@@ -117,16 +119,16 @@ class Choice:
     options: Sequence
     value: object
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         self.check(self.value)
 
-    def check(self, value):
+    def check(self, value: Any) -> Any:
         """`value` if it is one of the options, else a `ValueError`."""
         if value not in tuple(self.options):
             raise ValueError(f"`{self.key}` must be one of {', '.join(map(repr, self.options))}; got {value!r}.")
         return value
 
-    def build(self):
+    def build(self) -> tuple[widgets.Widget, widgets.Widget | None]:
         """The widget that holds the value; there is nothing to type."""
         return widgets.RadioButtons(description=self.label, tooltip=self.label, options=list(self.options),
                                     value=self.value, style={"description_width": "200px"}), None
@@ -141,14 +143,14 @@ class _Sign(widgets.Play):
 
     value = CInt().tag(sync=True, echo_update=False)
 
-    def __init__(self):
+    def __init__(self) -> None:
         super().__init__(value=0, max=10**9, interval=10**9, layout={"display": "none"})
 
-    def ask(self):
+    def ask(self) -> None:
         """Ask; the answer is a change of `value`."""
         self.playing = True
 
-    def rest(self):
+    def rest(self) -> None:
         """Be ready to be asked again."""
         self.playing = False
 
@@ -160,9 +162,11 @@ class _Player:
     queue up, a cell that is checked is not held up, and when the page no longer shows the panel nothing runs.
     """
 
-    def __init__(self, slider, holder, show):
-        self._values, self._holder, self._show = range(slider.low, slider.high + 1, slider.step), holder, show
-        self._began = self._waiting = None
+    def __init__(self, slider: Slider, holder: widgets.Widget, show: Callable[[int], None]) -> None:
+        self._values = range(int(slider.low), int(slider.high) + 1, int(slider.step))
+        self._holder, self._show = holder, show
+        self.playing, self._began = False, 0.0
+        self._waiting: asyncio.TimerHandle | None = None
         self._first = self._steps = 0
         self.button = widgets.Button(tooltip=f"Play or pause: {slider.label}", layout={"min_width": "96px"})
         self.button.on_click(self._pressed)
@@ -171,32 +175,28 @@ class _Player:
         holder.touched = self._halt
         self.pause()
 
-    @property
-    def playing(self):
-        return self._began is not None
-
-    def pause(self):
+    def pause(self) -> None:
         if self._waiting:
             self._waiting.cancel()
-        self._began = self._waiting = None
+        self.playing, self._waiting = False, None
         self.sign.rest()
         self.button.description = "Play"
 
-    def _halt(self):
+    def _halt(self) -> None:
         if self.playing:
             self.pause()
             self._show(self._holder.value)
 
-    def _pressed(self, _):
+    def _pressed(self, _: Any) -> None:
         if self.playing:
             self._halt()
         else:
-            self._began, self._steps = time.perf_counter(), -1
+            self.playing, self._began, self._steps = True, time.perf_counter(), -1
             self._first = (self._holder.value - self._values.start) // self._values.step
             self.button.description = "Pause"
             self._frame()
 
-    def _frame(self):
+    def _frame(self) -> None:
         """Show what is due by the clock, and ask whether it arrived."""
         self._waiting = None
         self._steps = max(self._steps + 1, int((time.perf_counter() - self._began) * FRAMES_A_SECOND))
@@ -207,7 +207,7 @@ class _Player:
             raise
         self.sign.ask()
 
-    def _answered(self, _):
+    def _answered(self, _: Any) -> None:
         self.sign.rest()
         if self.playing and self._waiting is None:  # a second page that shows this answers too
             due = self._began + (self._steps + 1) / FRAMES_A_SECOND
@@ -240,8 +240,9 @@ class Panel:
         For a key used twice, a moment with an unknown key or a value out of range, or a `play` that cannot be run.
     """
 
-    def __init__(self, title: str, controls: Sequence, draw: Callable, moments: Mapping | None = None, size: int = 880,
-                 play: str | None = None):
+    def __init__(self, title: str, controls: Sequence[Slider | Choice], draw: Callable[..., tuple[Picture | str, str]],
+                 moments: Mapping[str, Mapping[str, Any]] | None = None, size: int = 880,
+                 play: str | None = None) -> None:
         self.controls = {control.key: control for control in controls}
         if len(self.controls) < len(controls):
             raise ValueError(f"`controls` must have different keys; got {', '.join(c.key for c in controls)}.")
@@ -249,7 +250,8 @@ class Panel:
         self._draw, self._quiet = draw, False
         self._start = {control.key: control.value for control in controls}
         self._screen, self._picture, self._readout = widgets.HTML(), "", ""
-        self._holders, rows = {}, []
+        self._holders: dict[str, widgets.Widget] = {}
+        rows = []
         for control in controls:
             holder, box = control.build()
             self._holders[control.key] = holder
@@ -272,45 +274,45 @@ class Panel:
         self._show()
 
     @property
-    def values(self):
+    def values(self) -> dict[str, Any]:
         """The controls' values by key."""
         return {key: _clean(holder.value) for key, holder in self._holders.items()}
 
     @property
-    def picture(self):
+    def picture(self) -> str:
         """The markup of the picture now."""
         return self._picture
 
     @property
-    def readout(self):
+    def readout(self) -> str:
         """The words under the picture now, as markup."""
         return self._readout
 
-    def set(self, **values):
+    def set(self, **values: Any) -> None:
         """Set some of the controls and draw once; unknown keys and values out of range are refused."""
         values = self._checked(values)
         self._pause()
         self._move(values)
 
-    def reset(self):
+    def reset(self) -> None:
         """Back to the values it started with."""
         self.set(**self._start)
 
-    def _repr_mimebundle_(self, **kwargs):
+    def _repr_mimebundle_(self, **kwargs: Any) -> Any:
         return self.widget._repr_mimebundle_(**kwargs)
 
-    def _checked(self, values):
+    def _checked(self, values: Mapping[str, Any]) -> dict[str, Any]:
         unknown = [key for key in values if key not in self.controls]
         if unknown:
             raise ValueError(f"`values` must be among {', '.join(self.controls)}; got {', '.join(unknown)}.")
         return {key: self.controls[key].check(value) for key, value in values.items()}
 
-    def _button(self, name, values):
+    def _button(self, name: str, values: Mapping[str, Any]) -> widgets.Button:
         button = widgets.Button(description=name)
         button.on_click(lambda _: self.set(**values))
         return button
 
-    def _player_of(self, play):
+    def _player_of(self, play: str | None) -> _Player | None:
         if play is None:
             return None
         slider = self.controls.get(play)
@@ -318,11 +320,11 @@ class Panel:
             raise ValueError(f"`play` must be the key of a slider of whole numbers; got {play!r}.")
         return _Player(slider, self._holders[play], lambda value: self._move({play: value}))
 
-    def _pause(self):
+    def _pause(self) -> None:
         if self._player and self._player.playing:
             self._player.pause()
 
-    def _move(self, values):
+    def _move(self, values: Mapping[str, Any]) -> None:
         """Set values that were checked, and draw once."""
         self._quiet = True
         try:
@@ -332,12 +334,12 @@ class Panel:
             self._quiet = False
         self._show()
 
-    def _changed(self, _):
+    def _changed(self, _: Any) -> None:
         if not self._quiet:
             self._pause()
             self._show()
 
-    def _show(self):
+    def _show(self) -> None:
         try:
             picture, words = self._draw(**self.values)
         except ValueError as problem:
@@ -349,6 +351,6 @@ class Panel:
         self._screen.value = self._picture + self._readout
 
 
-def _clean(value):
+def _clean(value: Any) -> Any:
     """`value` without the rounding noise of a slider in a browser, such as 5.000000000000001."""
     return round(value, 9) if isinstance(value, float) else value
