@@ -2,6 +2,7 @@
 
     names.py           what a joint's name says
     tree.py            joints as a tree, and how like a leg some of them lie
+    corrections.py     what the user knows better
     search.py          the search for hips, knees and ankles
     whole.py           whole legs, with a third bone and a foot
     legs.py            where the legs are, which way is forward, in which unit; corrections
@@ -13,6 +14,8 @@
     view.py            the same as a page, and as a card in a notebook
 """
 
+import os
+from collections.abc import Mapping
 from pathlib import Path
 
 import numpy as np
@@ -21,15 +24,17 @@ from rigkit import gltf
 from rigkit.inspection import motion_rules, skeleton_rules, skin_rules
 from rigkit.inspection.legs import Leg, Legs, find_legs
 from rigkit.inspection.report import FINDING, PASS, UNMEASURED, Finding, Report
-from rigkit.inspection.rule import Rule, Unmeasured
-from rigkit.inspection.subject import Subject
+from rigkit.inspection.rule import Measured, Rule, Unmeasured
+from rigkit.inspection.subject import Motion, Subject
+from rigkit.page import plain
 
 __all__ = ["inspect", "find_legs", "Leg", "Legs", "Finding", "Report", "Rule", "RULES"]
 
 RULES = (*skeleton_rules.RULES, *skin_rules.RULES, *motion_rules.RULES)
 
 
-def inspect(asset_or_path, mapping=None, thresholds=None):
+def inspect(asset_or_path: gltf.Asset | str | os.PathLike[str], mapping: Mapping[str, object] | None = None,
+            thresholds: Mapping[str, float] | None = None) -> Report:
     """Inspect a rig: find its legs, measure them by every rule.
 
     Parameters
@@ -48,16 +53,16 @@ def inspect(asset_or_path, mapping=None, thresholds=None):
     Raises
     ------
     ValueError
-        For a file that is no glTF, a mapping or a threshold that names nothing.
-    OSError
-        For a file that cannot be opened.
+        For a file that cannot be read as glTF, a mapping or a threshold that names nothing.
     """
     limits = _limits(thresholds or {})
-    asset, file = asset_or_path, ""
-    if not isinstance(asset, gltf.Asset):
+    if isinstance(asset_or_path, gltf.Asset):
+        asset, file = asset_or_path, ""
+    else:
         asset, file = gltf.read(asset_or_path), Path(asset_or_path).name
     subject = Subject(asset, mapping)
-    silent, motions = {}, []
+    silent: dict[str, list[Measured | Unmeasured]] = {}
+    motions: list[tuple[str, Measured | Unmeasured]] = []
     for rule in RULES:
         reason = _cannot_apply(rule, subject)
         if reason:
@@ -65,21 +70,24 @@ def inspect(asset_or_path, mapping=None, thresholds=None):
         elif "moves" not in rule.needs:
             silent[rule.id] = [_measured(rule, subject)]
     moving = [rule for rule in RULES if rule.id not in silent]
+    notes = list(asset.notes)
     for motion in subject.motions() if moving else ():
         motions += [(rule.id, _measured(rule, subject, motion)) for rule in moving]
+        if not motion.whole:
+            notes.append(f"The animation {plain(motion.name, 80)!r} beyond its first {motion.times[-1]:.0f} s.")
     findings = [_finding(rule, limits[rule.id], outcome) for rule in RULES for outcome in
                 (silent.get(rule.id) or [outcome for name, outcome in motions if name == rule.id])]
-    return Report(file, subject.legs, subject.names, tuple(findings), asset.notes)
+    return Report(file, subject.legs, subject.names, tuple(findings), tuple(notes))
 
 
-def _measured(rule, subject, *motion):
+def _measured(rule: Rule, subject: Subject, *motion: Motion) -> Measured | Unmeasured:
     try:
         return rule.measure(subject, *motion)
     except (ValueError, np.linalg.LinAlgError) as problem:  # a rig so odd that its numbers have no meaning
         return Unmeasured(f"its numbers cannot be made sense of ({problem})", *(each.name for each in motion))
 
 
-def _cannot_apply(rule, subject):
+def _cannot_apply(rule: Rule, subject: Subject) -> str | None:
     if rule.id == "legs-found":
         return None
     if not subject.sides:
@@ -93,7 +101,7 @@ def _cannot_apply(rule, subject):
     return None
 
 
-def _finding(rule, limit, outcome):
+def _finding(rule: Rule, limit: float, outcome: Measured | Unmeasured) -> Finding:
     if isinstance(outcome, Unmeasured):
         said = f"{outcome.reason[:1].upper()}{outcome.reason[1:]}."
         return Finding(rule.id, rule.title, outcome.about, UNMEASURED, rule.severity, None, rule.unit, rule.sense,
@@ -104,7 +112,7 @@ def _finding(rule, limit, outcome):
                    rule.because, said, parts, rule.why, rule.todo, draw)
 
 
-def _limits(thresholds):
+def _limits(thresholds: Mapping[str, float]) -> dict[str, float]:
     limits = {rule.id: rule.limit for rule in RULES}
     for name, value in dict(thresholds).items():
         if name not in limits:

@@ -4,23 +4,24 @@
 two legs follow their sides, which way is forward, the unit, and how sure all of it is.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 
-from rigkit import _check
-from rigkit.inspection.names import NameReading, read_name
-from rigkit.inspection.search import Found, search
-from rigkit.inspection.tree import AXES, CHAINS, FOOT_PARTS, Tree, how_certain
-from rigkit.inspection.whole import standing, whole_legs
+from rigkit import _check, _say
+from rigkit._types import ArrayLike, Bools, Floats, Ints
+from rigkit.inspection.corrections import Corrections, read_mapping
+from rigkit.inspection.names import SIDE_WORDS, NameReading, read_name
+from rigkit.inspection.search import search
+from rigkit.inspection.tree import AXES, CHAINS, Tree, how_certain
+from rigkit.inspection.whole import Found, Joints, standing, whole_legs
 
-SIDE_WORDS = {"L": "left", "R": "right"}
 UNITS = {"metres": 1.0, "centimetres": 0.01, "millimetres": 0.001}
 
 
 @dataclass(frozen=True)
-class Leg:
+class Leg(_say.Shown):
     """One leg: its joints as places in the list of joints, from the hip down.
 
     Attributes
@@ -35,23 +36,29 @@ class Leg:
     """
 
     side: str
-    joints: dict
-    certainty: dict
-    why: dict
+    joints: Joints
+    certainty: dict[str, float]
+    why: dict[str, str]
+
+    def __repr__(self) -> str:
+        joints = ", ".join(f"{part} {place}" for part, place in self.joints.items())
+        sure = min(self.certainty.get(part, 0.0) for part in self.chain)
+        return _say.line(self, f"{SIDE_WORDS.get(self.side, self.side)} leg", f"joints at {joints}",
+                         f"{_say.amount(sure, ' %', 0, 100.0)} certain")
 
     @property
-    def chain(self):
+    def chain(self) -> tuple[str, ...]:
         """The parts from the hip to the leg's end."""
         return CHAINS["foot" in self.joints]
 
     @property
-    def bend(self):
+    def bend(self) -> str:
         """The part where the two lowest bones meet: the knee, or of a leg of three bones the ankle."""
         return self.chain[-2]
 
 
 @dataclass(frozen=True)
-class Legs:
+class Legs(_say.Shown):
     """What was taken for legs.
 
     Attributes
@@ -71,18 +78,26 @@ class Legs:
         Why: for "legs", "up", "forward", "metres".
     """
 
-    legs: dict = field(default_factory=dict)
+    legs: dict[str, Leg] = field(default_factory=dict)
     pelvis: int | None = None
-    helpers: tuple = ()
-    up: np.ndarray = field(default_factory=lambda: AXES["+y"])
-    forward: np.ndarray = field(default_factory=lambda: AXES["+z"])
-    left: np.ndarray = field(default_factory=lambda: AXES["+x"])
+    helpers: tuple[int, ...] = ()
+    up: Floats = field(default_factory=lambda: AXES["+y"])
+    forward: Floats = field(default_factory=lambda: AXES["+z"])
+    left: Floats = field(default_factory=lambda: AXES["+x"])
     metres: float = 1.0
     certainty: float = 0.0
-    because: dict = field(default_factory=dict)
+    because: dict[str, str] = field(default_factory=dict)
+
+    def __repr__(self) -> str:
+        if not self.legs:
+            return _say.line(self, "none found")
+        return _say.line(self, " and ".join(SIDE_WORDS.get(side, side) for side in self.legs),
+                         f"{_say.amount(self.certainty, ' %', 0, 100.0)} certain", f"up {_say.direction(self.up)}",
+                         f"facing {_say.direction(self.forward)}", f"a unit is {_say.amount(self.metres, ' m')}")
 
 
-def find_legs(names, parents, points, mapping=None, usual=None, skin_centres=None):
+def find_legs(names: Sequence[str], parents: ArrayLike, points: ArrayLike, mapping: Mapping[str, object] | None = None,
+              usual: ArrayLike | None = None, skin_centres: ArrayLike | None = None) -> Legs:
     """The legs of a skeleton.
 
     Parameters
@@ -109,45 +124,44 @@ def find_legs(names, parents, points, mapping=None, usual=None, skin_centres=Non
     Raises
     ------
     ValueError
-        For a mapping that names no part, or a joint that is not there or is there more than once.
+        For a mapping that names no part, or a joint that is not there or is there more than once; for parents that
+        are no places in the list, or go round in a cycle.
     """
     names = [str(name) for name in names]
     if not names:
         return Legs(because={"legs": "there are no joints"})
     points = _check.numbers("points", points, len(names), 3)
-    tree = Tree(np.asarray(parents), points, [read_name(name) for name in names])
-    usual = np.ones(len(names), bool) if usual is None else np.asarray(usual)
-    mapping = _read_mapping(mapping or {}, names)
-    for (side, part), place in mapping.parts.items():
+    centres = None if skin_centres is None else np.asarray(skin_centres, np.float64)
+    tree = Tree(_check_parents(parents, len(names)), points, [read_name(name) for name in names])
+    may = np.ones(len(names), bool) if usual is None else np.array(usual, bool)
+    corrections = read_mapping(mapping or {}, names)
+    for (side, part), place in corrections.parts.items():
         tree.readings[place] = NameReading(side, {part: 1.0}, stem=part)
-        usual = usual | (np.arange(len(names)) == place)
-    found = _from_mapping(tree, mapping) or search(tree, usual, mapping)
+        may[place] = True
+    found = _from_mapping(tree, corrections) or search(tree, may, corrections)
     if found is None:
-        return Legs(because={"legs": _why_none(tree, usual)})
-    return _described(tree, found, mapping, usual, skin_centres)
+        return Legs(because={"legs": _why_none(tree, may)})
+    return _described(tree, found, corrections, may, centres)
 
 
-@dataclass(frozen=True)
-class _Mapping:
-    parts: dict
-    up: np.ndarray | None
-    forward: np.ndarray | None
-    metres: float | None
+def _check_parents(parents: ArrayLike, count: int) -> Ints:
+    array = np.asarray(parents)
+    good = array.shape == (count,) and array.dtype.kind in "iu" and ((array >= -1) & (array < count)).all()
+    if not good:
+        raise ValueError(f"`parents` must be {count} places of joints, −1 for a root; "
+                         f"got {_check._short(array.tolist())}.")
+    above = array
+    for _ in range(count.bit_length()):  # each time twice as far up
+        above = np.where(above < 0, -1, above[above])
+    if (above >= 0).any():
+        raise ValueError(f"`parents` must lead up to a root; got a cycle at joint {np.argmax(above >= 0)}.")
+    return array.astype(np.int64)
 
-    def needed(self):
-        """The columns and the joints that a search must have in its triples: what the user has named of two bones."""
-        three = {side for side, part in self.parts if part == "foot"}
-        return {(CHAINS[0].index(part), place) for (side, part), place in self.parts.items()
-                if part in CHAINS[0] and side not in three}
 
-
-def _from_mapping(tree, mapping):
+def _from_mapping(tree: Tree, mapping: Corrections) -> Found | None:
     """Legs that the user has named in full."""
-    triples = {}
-    for side in SIDE_WORDS:
-        places = [mapping.parts.get((side, part)) for part in ("hip", "knee", "ankle")]
-        if None not in places:
-            triples[side] = np.array(places)
+    triples = {side: np.array([parts[part] for part in CHAINS[0]]) for side in SIDE_WORDS
+               if set(CHAINS[0]) <= (parts := mapping.of(side)).keys()}
     if not triples or any(side not in triples for side, _ in mapping.parts if side):
         return None
     up = mapping.up
@@ -157,7 +171,7 @@ def _from_mapping(tree, mapping):
     return Found(triples, up, 1.0, 1.0)
 
 
-def _described(tree, found, mapping, usual, skin_centres):
+def _described(tree: Tree, found: Found, mapping: Corrections, usual: Bools, skin_centres: Floats | None) -> Legs:
     ends = whole_legs(tree, found, mapping)
     found.placed = standing(tree, found, ends, usual)
     forward, why_forward = _forward(tree, found, ends, mapping, skin_centres)
@@ -166,14 +180,14 @@ def _described(tree, found, mapping, usual, skin_centres):
         ends = _sided(tree, ends, left)
     pelvis = mapping.parts.get((None, "pelvis"), _pelvis(tree, [joints["hip"] for joints in ends.values()]))
     floor = min(tree.points[i] @ found.up for joints in ends.values() for i in joints.values())
-    height = np.mean([tree.points[joints["hip"]] @ found.up for joints in ends.values()]) - floor
+    height = float(np.mean([tree.points[joints["hip"]] @ found.up for joints in ends.values()]) - floor)
     metres, why_metres = _metres(height, mapping)
     legs = {side: _leg(tree, side, ends[side], found, mapping) for side in sorted(ends)}
     used = {i for joints in ends.values() for i in joints.values()} | {pelvis}
     helpers = tuple(i for i in sorted({i for joints in ends.values() for i in tree.below(joints["hip"])} - used))
+    named = np.mean([_says(tree, leg.joints, part) for leg in legs.values() for part in leg.chain])
     because = {
-        "legs": _why_legs(np.mean([_says(tree, leg.joints, part) for leg in legs.values() for part in leg.chain]),
-                          found.placed, len(legs)),
+        "legs": _why_legs(float(named), found.placed, len(legs)),
         "up": "you said so" if mapping.up is not None else
               f"{'the legs hang' if len(legs) > 1 else 'the leg hangs'} down along it",
         "forward": why_forward,
@@ -183,7 +197,8 @@ def _described(tree, found, mapping, usual, skin_centres):
     return Legs(legs, pelvis, helpers, found.up, forward, left, metres, sure, because)
 
 
-def _forward(tree, found, ends, mapping, skin_centres):
+def _forward(tree: Tree, found: Found, ends: dict[str, Joints], mapping: Corrections,
+             skin_centres: Floats | None) -> tuple[Floats, str]:
     """Which way the legs face, and why."""
     up = found.up
     across = None
@@ -209,25 +224,25 @@ def _forward(tree, found, ends, mapping, skin_centres):
     return ahead * (1.0 if ahead @ hint >= 0 else -1.0) + 0.0, why
 
 
-def _forward_hint(tree, ends, up, skin_centres):
+def _forward_hint(tree: Tree, ends: dict[str, Joints], up: Floats,
+                  skin_centres: Floats | None) -> tuple[Floats | None, str]:
     """The way the feet point: by their joints, by their skin, by the knees."""
     size = np.mean([np.linalg.norm(tree.points[j["hip"]] - tree.points[j["ankle"]]) for j in ends.values()])
 
-    def together(ways):
+    def together(ways: Sequence[Floats] | Floats) -> Floats | None:
         way = np.sum(ways, axis=0)
         level = way - (way @ up) * up
         return level if np.linalg.norm(level) > 0.03 * size * len(ends) else None
 
-    last = {key: joints.get("toe", joints.get("ball")) for key, joints in ends.items()}
-    if None not in last.values():
-        way = together([tree.points[last[key]] - tree.points[joints.get("foot", joints["ankle"])]
-                        for key, joints in ends.items()])
+    last = [joints.get("toe", joints.get("ball", -1)) for joints in ends.values()]
+    feet = [joints.get("foot", joints["ankle"]) for joints in ends.values()]
+    if min(last) >= 0:
+        way = together(tree.points[last] - tree.points[feet])
         if way is not None:
             return way, "the feet point along it"
     if skin_centres is not None:
-        feet = [joints.get("foot", joints["ankle"]) for joints in ends.values()]
-        ways = np.asarray(skin_centres)[feet] - tree.points[feet]
-        way = together(ways) if np.isfinite(ways).all() else None
+        reach = skin_centres[feet] - tree.points[feet]
+        way = together(reach) if np.isfinite(reach).all() else None
         if way is not None:
             return way, "the feet's skin reaches along it"
     ways = []
@@ -242,13 +257,13 @@ def _forward_hint(tree, ends, up, skin_centres):
     return None, ""
 
 
-def _snapped(direction, within_deg=10.0):
+def _snapped(direction: Floats, within_deg: float = 10.0) -> Floats:
     """A file's own axis, if the direction is near one."""
     nearest = max(AXES.values(), key=lambda axis: axis @ direction)
     return nearest if nearest @ direction > np.cos(np.radians(within_deg)) else direction
 
 
-def _sided(tree, ends, left):
+def _sided(tree: Tree, ends: dict[str, Joints], left: Floats) -> dict[str, Joints]:
     """Legs without side names, by where they lie."""
     if len(ends) == 1:
         (joints,) = ends.values()
@@ -259,11 +274,11 @@ def _sided(tree, ends, left):
     return {"L": two, "R": one}
 
 
-def _root_of(tree, place):
+def _root_of(tree: Tree, place: int) -> int:
     return [place, *tree.above(place)][-1]
 
 
-def _pelvis(tree, hips):
+def _pelvis(tree: Tree, hips: Sequence[int]) -> int | None:
     """The joint that carries the legs: the nearest above both hips; above a single one, the nearest called so."""
     if len(hips) == 1:
         return next((i for i in tree.above(hips[0]) if "pelvis" in tree.readings[i].parts),
@@ -272,7 +287,7 @@ def _pelvis(tree, hips):
     return next((i for i in tree.above(hips[0]) if i in over), None)
 
 
-def _metres(height, mapping):
+def _metres(height: float, mapping: Corrections) -> tuple[float, str]:
     if mapping.metres is not None:
         return mapping.metres, "you said so"
     if 0.1 <= height <= 5.0:  # what glTF says, wherever it can be
@@ -281,8 +296,9 @@ def _metres(height, mapping):
     return unit, f"the hips are {height:.4g} units above the floor, a person's are about 0.85 m"
 
 
-def _leg(tree, side, joints, found, mapping):
-    certainty, why = {}, {}
+def _leg(tree: Tree, side: str, joints: Joints, found: Found, mapping: Corrections) -> Leg:
+    certainty: dict[str, float] = {}
+    why: dict[str, str] = {}
     for part, place in joints.items():
         mapped = mapping.parts.get((side, part)) == place
         says = _says(tree, joints, part)
@@ -291,13 +307,13 @@ def _leg(tree, side, joints, found, mapping):
     return Leg(side, joints, certainty, why)
 
 
-def _says(tree, joints, part):
+def _says(tree: Tree, joints: Joints, part: str) -> float:
     """How well a joint's name fits its part; in a leg of three bones the words for the lower joints vary."""
     words = {"ankle": ("knee", "ankle"), "foot": ("ankle", "ball")}.get(part, (part,)) if "foot" in joints else (part,)
     return max(tree.says(joints[part], word) for word in words)
 
 
-def _why_joint(says, placed, mapped):
+def _why_joint(says: float, placed: float, mapped: bool) -> str:
     if mapped:
         return "you said so"
     place = "lies as one" if placed > 0.5 else "lies only roughly as one"
@@ -305,59 +321,16 @@ def _why_joint(says, placed, mapped):
         else f"{place}, though its name says something else"
 
 
-def _why_legs(named, placed, count):
+def _why_legs(named: float, placed: float, count: int) -> str:
     legs, they = ("Two chains that mirror each other", "they reach") if count == 2 else ("One chain", "it reaches")
     names = "names say so" if named > 0.6 else "names say little" if named > -0.1 else "names say something else"
     return f"{legs}; {names}, and {they} the floor{'' if placed > 0.6 else ' only roughly'} as legs do"
 
 
-def _why_none(tree, usual):
+def _why_none(tree: Tree, usual: Bools) -> str:
     count = int(usual.sum())
     if count < 3:
         return f"a leg needs three joints; there {'is' if count == 1 else 'are'} {count or 'none'}"
     elsewhere = sum(reading.elsewhere for reading, use in zip(tree.readings, usual, strict=True) if use)
     more = f"; {elsewhere} are named as something else" if elsewhere else ""
     return f"no three of its {count} joints lie and are named like hip, knee and ankle{more}"
-
-
-def _read_mapping(mapping, names):
-    if not isinstance(mapping, Mapping):
-        raise ValueError("`mapping` must map parts to joint names, such as {'left.knee': 'shin_01'}; "
-                         f"got {mapping!r}.")
-    parts, axes, metres = {}, {"up": None, "forward": None}, None
-    for key, value in mapping.items():
-        if key in axes:
-            axes[key] = AXES[_check.choice(f"mapping[{key!r}]", str(value).lower(), AXES)]
-        elif key == "metres":
-            metres = _one_number("mapping['metres']", value)
-        else:
-            part = _part(key)
-            parts[part] = _joint(key, value, names)
-    return _Mapping(parts, axes["up"], axes["forward"], metres)
-
-
-def _one_number(name, value):
-    try:
-        number = float(value)
-    except (TypeError, ValueError):
-        number = np.nan
-    if not (np.isfinite(number) and number > 0):
-        raise ValueError(f"`{name}` must be a number above zero; got {value!r}. A centimetre is 0.01 metres.")
-    return number
-
-
-def _part(key):
-    keys = {"pelvis": (None, "pelvis")} | {f"{word}.{part}": (side, part) for side, word in SIDE_WORDS.items()
-                                           for part in (*CHAINS[1], *FOOT_PARTS)}
-    if key not in keys:
-        raise ValueError(f"`mapping` must name one of {', '.join([*keys, 'up', 'forward', 'metres'])}; got {key!r}.")
-    return keys[key]
-
-
-def _joint(key, name, names):
-    places = [i for i, other in enumerate(names) if other == name]
-    if len(places) != 1:
-        some = ", ".join(map(repr, names[:12])) + (" …" if len(names) > 12 else "")
-        raise ValueError(f"`mapping[{key!r}]` must be the name of one joint ({some}); got {name!r}, "
-                         + (f"which {len(places)} joints have." if places else "which none has."))
-    return places[0]

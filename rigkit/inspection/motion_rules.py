@@ -3,10 +3,11 @@
 import numpy as np
 
 from rigkit import body, gait, placement, rotation
+from rigkit._types import Bools, Floats
 from rigkit.controls import TURN_ORDER
 from rigkit.inspection import pictures
 from rigkit.inspection.rule import CHOSEN, Measured, Rule, Unmeasured, worst
-from rigkit.inspection.subject import RATE, side_name
+from rigkit.inspection.subject import RATE, Motion, Subject, Surface, side_name
 
 NEAR_FLOOR = 0.012  # of the leg's length: a foot no higher may be standing
 STILL = 0.3  # leg lengths a second: a standing foot is no faster, or no faster than the body
@@ -19,7 +20,7 @@ FLIP_WINDOW = 0.1  # s
 PITCHES_DEG, ROLLS_DEG = (-60, -30, -15, -5, 0, 5, 15, 30, 60), (-20, 0, 20)
 
 
-def foot_slide(subject, motion):
+def foot_slide(subject: Subject, motion: Motion) -> Measured | Unmeasured:
     soles = {side: sole_paths(subject, side, motion) for side in subject.sides}
     low = {side: path[..., 1].min(axis=-1) for side, path in soles.items()}
     floor = min(height.min() for height in low.values())
@@ -55,23 +56,24 @@ def foot_slide(subject, motion):
                     lambda kind: pictures.slide(subject, path[first], path[last], number, kind))
 
 
-def _passing_ground(subject, soles, near, root, times):
+def _passing_ground(subject: Subject, soles: dict[str, Floats], near: dict[str, Bools], root: Floats,
+                    times: Floats) -> Floats:
     """How fast the ground passes below a body that walks on the spot, shape (3,); zero for one that travels."""
     speeds = []
     for side, path in soles.items():
         middle = path[:, :, [0, 2]].mean(axis=1)
         speed = np.diff(middle, axis=0) / np.diff(times)[:, None]
         speeds.append(speed[near[side][1:] & near[side][:-1]])
-    speeds = np.concatenate(speeds)
-    if not len(speeds):
+    passing = np.concatenate(speeds)
+    if not len(passing):
         return np.zeros(3)
-    ground = np.median(speeds, axis=0)
+    ground = np.median(passing, axis=0)
     passed, went = np.linalg.norm(ground) * (times[-1] - times[0]), np.linalg.norm((root[-1] - root[0])[[0, 2]])
     on_the_spot = passed > 0.3 * subject.length and went < 0.25 * passed
     return np.array([ground[0], 0.0, ground[1]]) if on_the_spot else np.zeros(3)
 
 
-def _trimmed(stance, times):
+def _trimmed(stance: Bools, times: Floats) -> Bools:
     """Stance without its beginnings and ends, and without what is too short."""
     kept = np.zeros_like(stance)
     for first, last in _runs(stance):
@@ -82,17 +84,17 @@ def _trimmed(stance, times):
     return kept
 
 
-def _runs(flags):
+def _runs(flags: Bools) -> list[tuple[int, int]]:
     """The first and last place of every run of true."""
     edges = np.flatnonzero(np.diff(np.concatenate([[0], flags.astype(int), [0]])))
     return [(int(a), int(b) - 1) for a, b in edges.reshape(-1, 2)]
 
 
-def sole_paths(subject, side, motion):
+def sole_paths(subject: Subject, side: str, motion: Motion) -> Floats:
     """Where points of a foot's sole are, shape (f, n, 3): of its skin, or without one of the floor below its joints."""
     joints = subject.legs.legs[side].joints
     parts = [part for part in (subject.legs.legs[side].chain[-1], "ball", "toe") if part in joints]
-    points = _skin_sole(subject, [joints[part] for part in parts]) if subject.surface else None
+    points = _skin_sole(subject.surface, [joints[part] for part in parts]) if subject.surface else None
     if points is None:
         points = [(joints[part], subject.points[joints[part]] * [1, 0, 1]) for part in parts]
     paths = []
@@ -102,9 +104,8 @@ def sole_paths(subject, side, motion):
     return np.stack(paths, axis=1)[..., :3]
 
 
-def _skin_sole(subject, nodes):
+def _skin_sole(surface: Surface, nodes: list[int]) -> list[tuple[int, Floats]] | None:
     """The points of a foot's skin that are lowest in some pitch and roll, each with the joint that moves it most."""
-    surface = subject.surface
     owner = surface.strongest()
     mine = np.flatnonzero(np.isin(owner, nodes))
     if len(mine) < 8:
@@ -116,27 +117,29 @@ def _skin_sole(subject, nodes):
     return [(int(owner[mine[i]]), points[i]) for i in lowest]
 
 
-def extension_pop(subject, motion):
-    parts, worst_at = [], {}
+def extension_pop(subject: Subject, motion: Motion) -> Measured | Unmeasured:
+    parts, worst_at, reach = [], {}, {}
     for side in subject.sides:
         share, bend = _reach_and_bend(subject, side, motion)
         if len(bend) < 2:
             return Unmeasured("it has one sample only", motion.name)
-        speed = np.degrees(np.abs(np.diff(bend)) / np.diff(motion.times))
         near = np.maximum(share[1:], share[:-1]) >= NEAR_REACH
-        number = float(np.where(near, speed, 0.0).max())
-        parts.append((side_name(side), number))
-        worst_at[side_name(side)] = int(np.where(near, speed, 0.0).argmax()), float(share.max()), side
-    side, number = worst(parts)
-    at, share, key = worst_at[side]
-    said = (f"Near full reach the {side} leg bends or straightens at up to {number:.0f}° a second, at "
-            f"{motion.times[at]:.2f} s." if number else f"No leg comes near full reach; the {side} one reaches "
-                                                        f"{100 * share:.1f} % of it.")
+        speed = np.where(near, np.degrees(np.abs(np.diff(bend)) / np.diff(motion.times)), 0.0)
+        parts.append((side_name(side), float(speed.max())))
+        worst_at[side_name(side)] = side, int(speed.argmax())
+        reach[side_name(side)] = float(share.max())
+    name, number = worst(parts)
+    side, at = worst_at[name]
+    said = (f"Near full reach the {name} leg bends or straightens at up to {number:.0f}° a second, at "
+            f"{motion.times[at]:.2f} s.")
+    farthest, share_of_it = worst([*reach.items()])
+    if share_of_it < NEAR_REACH:
+        said = f"No leg comes near full reach; the {farthest} one reaches {100 * share_of_it:.1f} % of it."
     return Measured(number, said, tuple(parts), motion.name,
-                    lambda kind: pictures.two_frames(subject, key, motion, at, at + 1, f"{number:.0f}°/s", kind))
+                    lambda kind: pictures.two_frames(subject, side, motion, at, at + 1, f"{number:.0f}°/s", kind))
 
 
-def _reach_and_bend(subject, side, motion):
+def _reach_and_bend(subject: Subject, side: str, motion: Motion) -> tuple[Floats, Floats]:
     """How far a leg is stretched, 1 being straight, and how far it is bent, radians; shapes (f,)."""
     leg = subject.legs.legs[side]
     points = motion.points([leg.joints[part] for part in leg.chain[-3:]])
@@ -147,7 +150,7 @@ def _reach_and_bend(subject, side, motion):
     return share, bend
 
 
-def knee_flip(subject, motion):
+def knee_flip(subject: Subject, motion: Motion) -> Measured:
     parts, worst_at = [], {}
     for side in subject.sides:
         turn, first, last = _fastest_turn(subject, side, motion)
@@ -163,7 +166,7 @@ def knee_flip(subject, motion):
                     lambda kind: pictures.two_frames(subject, key, motion, first, last, f"{number:.0f}°", kind))
 
 
-def _fastest_turn(subject, side, motion):
+def _fastest_turn(subject: Subject, side: str, motion: Motion) -> tuple[float, int, int]:
     """The largest turn of a knee's direction about the leg's line within the window, degrees, and its two frames."""
     leg = subject.legs.legs[side]
     root, middle, end = np.moveaxis(motion.points([leg.joints[part] for part in leg.chain[-3:]]), 1, 0)
@@ -187,7 +190,7 @@ def _fastest_turn(subject, side, motion):
     return best
 
 
-def human_range(subject, motion):
+def human_range(subject: Subject, motion: Motion) -> Measured | Unmeasured:
     if subject.way < 0:
         return Unmeasured("legs of three bones are not a human's", motion.name)
     parts, at = [], {}
@@ -209,11 +212,11 @@ def human_range(subject, motion):
                     lambda kind: pictures.two_frames(subject, side, motion, i, i, f"{_whole(angle)}°", kind))
 
 
-def _whole(number):
+def _whole(number: float) -> str:
     return f"{number:.0f}".replace("-", "−")
 
 
-def anatomical_angles(subject, side, motion):
+def anatomical_angles(subject: Subject, side: str, motion: Motion) -> dict[str, Floats]:
     """A leg's joint angles as anatomy has them, radians, by `body.joint_range`'s names: zero is standing straight.
 
     As in `LegRig.angles`; the frames are laid into the joints at rest.
@@ -238,7 +241,7 @@ def anatomical_angles(subject, side, motion):
     }
 
 
-def _turned(subject, motion, node):
+def _turned(subject: Subject, motion: Motion, node: int) -> Floats:
     """How far a node has turned from rest, as the world sees it, shape (f, 3, 3)."""
     change = motion.frames(node)[:, :3, :3] @ np.linalg.inv(subject.rest[node, :3, :3])
     return rotation.orthonormalise(change)

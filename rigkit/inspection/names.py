@@ -11,10 +11,11 @@ from functools import lru_cache
 LONGEST = 100  # letters of a name that are read
 PARTS = ("pelvis", "hip", "knee", "ankle", "ball", "toe")
 
+SIDE_WORDS = {"L": "left", "R": "right"}
 SIDES = {"l": "L", "left": "L", "lft": "L", "lt": "L", "lf": "L", "r": "R", "right": "R", "rgt": "R", "rt": "R"}
 
 # How well a word names the joint at the upper end of a part: the hip joint moves the thigh, and may be called so.
-_WORDS = {
+_WORDS: dict[str, dict[str, float]] = {
     "pelvis": {"pelvis": 1.0}, "hips": {"pelvis": 1.0}, "root": {"pelvis": 0.3}, "cog": {"pelvis": 0.3},
     "thigh": {"hip": 1.0}, "femur": {"hip": 1.0}, "haunch": {"hip": 0.8},
     "knee": {"knee": 1.0}, "shin": {"knee": 1.0}, "calf": {"knee": 1.0}, "shank": {"knee": 1.0},
@@ -60,14 +61,14 @@ class NameReading:
     """
 
     side: str | None = None
-    parts: dict = field(default_factory=dict)
+    parts: dict[str, float] = field(default_factory=dict)
     helps: bool = False
     elsewhere: bool = False
     stem: str = ""
 
 
 @lru_cache(maxsize=4096)
-def read_name(name):
+def read_name(name: str) -> NameReading:
     """What a joint's name says, as a `NameReading`; names of any kind are read, none is refused."""
     tokens = _tokens(name)
     sides = {SIDES[token] for token in tokens if token in SIDES}
@@ -78,8 +79,8 @@ def read_name(name):
                        bool(known & _NOT_LEGS) and not known & (_WORDS.keys() | _LEG), " ".join(words))
 
 
-def _parts(words, side):
-    parts = {}
+def _parts(words: set[str], side: str | None) -> dict[str, float]:
+    parts: dict[str, float] = {}
     for word in words & _WORDS.keys():
         for part, weight in _WORDS[word].items():
             parts[part] = max(weight, parts.get(part, 0.0))
@@ -98,14 +99,14 @@ def _parts(words, side):
     return parts
 
 
-def _tokens(name):
+def _tokens(name: str) -> list[str]:
     """The words of a name in lower case, without a namespace before it."""
     name = re.split(r"[:|]", name)[-1][:LONGEST]
     pieces = re.findall(r"[A-Z]+(?=[A-Z][a-z])|[A-Z]?[a-z]+|[A-Z]+|\d+|[^\W\d_a-zA-Z]+", name)
     return [word for piece in pieces for word in _words_in(piece.lower())]
 
 
-def _words_in(piece):
+def _words_in(piece: str) -> list[str]:
     """A run of letters as the words it is made of, with a side's letter before or behind; itself if it is none."""
     if piece in _VOCABULARY or piece in SIDES:
         return [piece]
@@ -115,7 +116,7 @@ def _words_in(piece):
     return [piece]
 
 
-def _beside(piece, side):
+def _beside(piece: str, side: str) -> list[str] | None:
     """A side's single letter at one end of known words."""
     if piece.startswith(side) and (words := _split(piece[1:])):
         return [side, *words]
@@ -124,7 +125,7 @@ def _beside(piece, side):
     return None
 
 
-def _split(piece, most=4):
+def _split(piece: str, most: int = 4) -> list[str] | None:
     if piece in _VOCABULARY:
         return [piece]
     if most > 1:

@@ -3,19 +3,24 @@
 `kind` is the ink of its number: a stage's "miss" for a finding, "goal" for what passes.
 """
 
+from collections.abc import Collection, Sequence
+
 import numpy as np
 
 from rigkit import stage as st
+from rigkit._types import Floats, Ints
+from rigkit.inspection.subject import Motion, Subject
 
 WIDTH, HALF = 420, 204  # px; of one picture, and of one of two side by side
 BANDS = 36  # how many heights a limb's outline is drawn from
 MOST_DOTS = 150
+Pair = tuple[float, float]
 TALL = 0.95  # a picture's height is at most this share of its width
 AXES = {"side": np.array([(0, 0, 1), (0, 1, 0)], float), "front": np.array([(1, 0, 0), (0, 1, 0)], float),
         "top": np.array([(1, 0, 0), (0, 0, -1)], float)}  # to the right and up in each view
 
 
-def names(subject, marked, kind):
+def names(subject: Subject, marked: Collection[tuple[str, str]], kind: str) -> st.Stage:
     """What each joint was taken for; marked ones in the ink of a miss."""
     stage = _legs(subject, "front", "What was taken for what")
     for side, leg in subject.legs.legs.items():
@@ -27,7 +32,7 @@ def names(subject, marked, kind):
     return stage
 
 
-def loose(subject, found, kind):
+def loose(subject: Subject, found: Sequence[tuple[str, str, str]], kind: str) -> st.Stage:
     """Joints that do not hang from the one above them."""
     stage = _legs(subject, "front", "What hangs from what")
     for side, upper, lower in found:
@@ -36,7 +41,7 @@ def loose(subject, found, kind):
     return stage
 
 
-def mirror(subject, part, cm, kind):
+def mirror(subject: Subject, part: str, cm: float, kind: str) -> st.Stage:
     """The right leg over the mirror image of the left one."""
     image = {name: subject.place("L", name) * [-1, 1, 1] for name in subject.common_parts}
     here = subject.place("R", part)
@@ -50,7 +55,7 @@ def mirror(subject, part, cm, kind):
     return stage.measure(image[part], here, f"{cm:.1f} cm", kind, 30)
 
 
-def bends(subject, kind):
+def bends(subject: Subject, kind: str) -> st.Picture:
     """Both legs from the side, with their bends."""
     views = []
     for side in subject.sides:
@@ -64,7 +69,7 @@ def bends(subject, kind):
     return st.row(*views, title="The preset bend of each leg") if len(views) > 1 else views[0]
 
 
-def hinge(subject, joint, direction, normal, deg, kind):
+def hinge(subject: Subject, joint: int, direction: Floats, normal: Floats, deg: float, kind: str) -> st.Stage:
     """A hinge axis beside the direction square to the bend plane, in the view where they are farthest apart."""
     view = "front" if abs(direction[1] - normal[1]) > abs(direction[2] - normal[2]) else "top"
     stage = _about_a_joint(subject, joint, view, f"The hinge of {subject.label(joint)}",
@@ -73,7 +78,7 @@ def hinge(subject, joint, direction, normal, deg, kind):
     return stage.arc(point, point + normal, point + direction, f"{deg:.1f}°", kind, radius=110)
 
 
-def axes(subject, side, part, wanted, text):
+def axes(subject: Subject, side: str, part: str, wanted: Floats, text: str) -> st.Picture:
     """A joint's three axes over those it should have, shape (3, 3), in green, in the two views that show most of it."""
     joint = subject.joint(side, part)
     own = subject.turns[joint]
@@ -84,15 +89,16 @@ def axes(subject, side, part, wanted, text):
     return st.row(*shown, title=f"The axes of {subject.label(joint)}")
 
 
-def _about_a_joint(subject, joint, view, title, arrows, width=WIDTH, flat=1.0):
+def _about_a_joint(subject: Subject, joint: int, view: str, title: str, arrows: Sequence[tuple[Floats, str, str]],
+                   width: int = WIDTH, flat: float = 1.0) -> st.Stage:
     """A joint with the stubs of its bones, drawn large, and directions from it."""
     size, point = 0.25 * subject.length, subject.points[joint]
     corner = size * np.array([1, flat, flat])
-    stage = _framed(view, np.stack([point - corner, point + corner]), title, 0.0, width)
+    stage = st.framed(view, np.stack([point - corner, point + corner]), title, 0.0, width)
     near = [int(subject.parents[joint]), *subject.asset.children[joint]]
     for other in near:
         way = subject.points[other] - point if other >= 0 else np.zeros(3)
-        length = np.linalg.norm(way)
+        length = float(np.linalg.norm(way))
         if length > 1e-6 and (view != "top" or np.linalg.norm(way[[0, 2]]) > 0.3 * length):
             stage.path([point, point + min(length, size) / length * way], "forward")
     for direction, label, kind in arrows:
@@ -101,7 +107,7 @@ def _about_a_joint(subject, joint, view, title, arrows, width=WIDTH, flat=1.0):
     return stage.dots([point], "forward")
 
 
-def plane(subject, side, cm, kind):
+def plane(subject: Subject, side: str, cm: float, kind: str) -> st.Stage:
     """A leg from the front, with the line from hip to end."""
     root, middle, end = subject.bending(side)
     stage = _legs(subject, "front", "The leg from the front", only=side)
@@ -111,47 +117,46 @@ def plane(subject, side, cm, kind):
     return stage.measure(foot * [1, 1, 0] + [0, 0, 1] * middle, middle, f"{cm:.2g} cm", kind)
 
 
-def one_joint(subject, joint, text, kind):
+def one_joint(subject: Subject, joint: int, text: str, kind: str) -> st.Stage:
     """The legs with one joint pointed at."""
     stage = _legs(subject, "front", f"Here: {subject.label(joint)}", more=subject.points[joint])
     return stage.goal(subject.points[joint], "").note(subject.points[joint], text, kind)
 
 
-def dots(subject, chosen, text, kind):
-    """Vertices that were found, on the legs."""
-    found = subject.surface.vertices[chosen]
+def dots(subject: Subject, found: Floats, text: str, kind: str) -> st.Stage:
+    """Vertices that were found, shape (k, 3), on the legs."""
     stage = _legs(subject, "front", "The vertices found", more=found)
     spread = found[np.linspace(0, len(found) - 1, min(len(found), MOST_DOTS)).astype(int)]
     return stage.dots(spread, kind).note(spread[0], text, kind)
 
 
-def section(subject, side, part, outline, centre, text, kind):
+def section(subject: Subject, side: str, part: str, outline: Floats, centre: Floats, text: str, kind: str) -> st.Stage:
     """The cross-section of a limb at a joint, from above, with the joint in it."""
     joint = subject.place(side, part)
     points = np.concatenate([outline.reshape(-1, 3), [joint]])
-    stage = _framed("top", points, f"The limb cut at {subject.label(subject.joint(side, part))}", 0.35, WIDTH)
+    stage = st.framed("top", points, f"The limb cut at {subject.label(subject.joint(side, part))}", 0.35, WIDTH)
     for first, last in outline:
         stage.path([first, last], "soft")
     stage.dots([joint], "inverse").note(joint, "joint", "inverse", "below").goal(centre, "")
     return stage.note(centre, text, kind, "above")
 
 
-def bent(subject, side, rest, posed, triangles, text, kind):
+def bent(rest: Floats, posed: Floats, triangles: Ints, text: str, kind: str) -> st.Picture:
     """The skin around a knee, at rest and bent, seen from the side."""
     views = []
     for vertices, title in ((rest, "At rest"), (posed, "Bent by 90°")):
-        stage = _framed("side", np.concatenate([rest, posed]), title, 0.1, HALF)
+        stage = st.framed("side", np.concatenate([rest, posed]), title, 0.1, HALF)
         stage.surface(vertices, triangles, "inverse")
         views.append(stage)
     views[-1].note(posed.mean(axis=0), text, kind)
     return st.row(*views, title="The skin around the knee")
 
 
-def slide(subject, before, after, cm, kind):
+def slide(subject: Subject, before: Floats, after: Floats, cm: float, kind: str) -> st.Stage:
     """A sole where a stance begins and where it ends."""
     went = np.abs((after - before).mean(axis=0))
     view = "top" if went[0] > went[2] else "side"
-    stage = _framed(view, np.concatenate([before, after]), "The sole where its stance begins and where it ends", 0.3,
+    stage = st.framed(view, np.concatenate([before, after]), "The sole where its stance begins and where it ends", 0.3,
                     WIDTH, least=0.12 * subject.length)
     if view == "side":
         stage.floor(min(before[:, 1].min(), after[:, 1].min()))
@@ -164,12 +169,12 @@ def slide(subject, before, after, cm, kind):
     return stage.note(end, f"{cm:.2g} cm", kind, "below")
 
 
-def _around(points):
+def _around(points: Floats) -> list[Pair]:
     """The convex outline of flat points, shape (n, 2), anticlockwise (A. M. Andrew's monotone chain)."""
-    ordered = sorted(map(tuple, points.tolist()))
-    outline = []
+    ordered: list[Pair] = sorted((x, y) for x, y in points.tolist())
+    outline: list[Pair] = []
     for way in (ordered, ordered[::-1]):
-        part = []
+        part: list[Pair] = []
         for point in way:
             while len(part) > 1 and _turn(part[-2], part[-1], point) <= 0:
                 part.pop()
@@ -178,11 +183,11 @@ def _around(points):
     return outline or ordered
 
 
-def _turn(a, b, c):
+def _turn(a: Pair, b: Pair, c: Pair) -> float:
     return (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
 
 
-def two_frames(subject, side, motion, first, last, text, kind):
+def two_frames(subject: Subject, side: str, motion: Motion, first: int, last: int, text: str, kind: str) -> st.Stage:
     """A leg in two frames of an animation, around the moment that was found."""
     leg = subject.legs.legs[side]
     first, last = (min(i, len(motion.times) - 1) for i in (first, last))
@@ -192,7 +197,7 @@ def two_frames(subject, side, motion, first, last, text, kind):
     knee = len(leg.chain) - 2
     went = np.abs((now[knee] - now[0]) - (then[knee] - then[0]))
     view = "front" if went[0] > went[2] + 0.02 * subject.length else "side"
-    stage = _framed(view, np.concatenate([then, now]), f"{motion.times[first]:.2f} s and {motion.times[last]:.2f} s"
+    stage = st.framed(view, np.concatenate([then, now]), f"{motion.times[first]:.2f} s and {motion.times[last]:.2f} s"
                     if last > first else f"At {motion.times[last]:.2f} s", 0.15, WIDTH)
     if last > first:
         stage.ghost(then)
@@ -200,7 +205,8 @@ def two_frames(subject, side, motion, first, last, text, kind):
     return stage.note(now[knee], text, kind)
 
 
-def _legs(subject, view, title, only=None, more=None, width=WIDTH, tall=TALL):
+def _legs(subject: Subject, view: str, title: str, only: str | None = None, more: Floats | None = None,
+          width: int = WIDTH, tall: float = TALL) -> st.Stage:
     """Both legs or one on the floor, with the limbs' outlines where there is a skin."""
     sides = (only,) if only else subject.sides
     points = [subject.points[i] for side in sides for i in subject.legs.legs[side].joints.values()]
@@ -208,7 +214,7 @@ def _legs(subject, view, title, only=None, more=None, width=WIDTH, tall=TALL):
     outlines = [(side, outline) for side in sides for outline in _outlines(subject, side, view)]
     flat = [np.concatenate([outline for _, outline in outlines])] if outlines else []
     solid = np.concatenate([np.array(points), *([np.atleast_2d(more)] if more is not None and len(more) else [])])
-    stage = _framed(view, solid, title, 0.1, width, flat, tall=tall)
+    stage = st.framed(view, solid, title, 0.1, width, flat, tall=tall)
     stage.floor(0.0)
     for _, outline in outlines:
         stage.skin(outline)
@@ -222,7 +228,7 @@ def _legs(subject, view, title, only=None, more=None, width=WIDTH, tall=TALL):
     return stage
 
 
-def _outlines(subject, side, view):
+def _outlines(subject: Subject, side: str, view: str) -> list[Floats]:
     """The outline of a leg's skin seen flat: between its least and its greatest at each height."""
     if subject.surface is None or view not in ("front", "side"):
         return []
@@ -240,13 +246,3 @@ def _outlines(subject, side, view):
     heights[0], heights[-1] = up.min(), up.max()
     right, left = np.stack([high[filled], heights], axis=-1), np.stack([low[filled], heights], axis=-1)
     return [np.concatenate([right, left[::-1]])]
-
-
-def _framed(view, points, title, room, width, flat=(), least=0.0, tall=TALL):
-    """A stage that holds all points, with some room around them, not much taller than wide."""
-    seen = np.concatenate([np.asarray(points) @ AXES[view].T, *flat])
-    low, high = seen.min(axis=0), seen.max(axis=0)
-    size = max((high - low).max(), least, 1e-3)
-    middle, half = (low + high) / 2, (high - low) / 2 + max(room, 0.08) * size
-    half = np.maximum(half, [half[1] / tall, 0.3 * half[0]])
-    return st.Stage(view, middle - half, middle + half, title=title, width=width)

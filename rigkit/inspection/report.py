@@ -19,21 +19,26 @@ the rest pose.
 """
 
 import json
-from collections.abc import Callable
+from collections.abc import Iterable
 from dataclasses import dataclass
 from textwrap import fill
+from typing import Any
 
 import numpy as np
 
 from rigkit import _say
-from rigkit.inspection.legs import AXES, SIDE_WORDS, UNITS, Legs
-from rigkit.inspection.rule import SEVERITIES
+from rigkit._types import Floats
+from rigkit.inspection.legs import UNITS, Legs
+from rigkit.inspection.names import SIDE_WORDS
+from rigkit.inspection.rule import SEVERITIES, Draw, Part
+from rigkit.inspection.tree import AXES
 from rigkit.page import plain
+from rigkit.stage import Picture
 
 FINDING, PASS, UNMEASURED = "finding", "pass", "not measured"
 SCHEMA = 1
 LONGEST_NAME = 80
-_COUNTED = {"loose joints", "names", "joints"}
+_ONE = {"loose joints": "loose joint", "names": "name", "joints": "joint", "vertices": "vertex"}
 
 
 @dataclass(frozen=True)
@@ -68,10 +73,10 @@ class Finding(_say.Shown):
     limit: float
     because: str
     said: str
-    parts: tuple
+    parts: tuple[Part, ...]
     why: str
     todo: str
-    draw: Callable | None = None
+    draw: Draw | None = None
 
     def __repr__(self) -> str:
         about = f" in {_say.name(self.about)}" if self.about else ""
@@ -79,12 +84,12 @@ class Finding(_say.Shown):
                          "" if self.number is None else self.measured, plain(self.said))
 
     @property
-    def picture(self):
+    def picture(self) -> Picture | None:
         """The picture of it, a `stage.Picture`; None where there is none."""
         return None if self.draw is None else self.draw("goal" if self.status == PASS else "miss")
 
     @property
-    def measured(self):
+    def measured(self) -> str:
         """The number beside its limit: "1.8 cm (at most 0.5 cm)"."""
         if self.number is None:
             return "not measured"
@@ -105,40 +110,40 @@ class Report:
     findings : tuple of Finding
         One for each rule, or for each rule and animation, in the order of the rules.
     notes : tuple of str
-        What the file held that was not read.
+        What the file held that was not read, or not measured to its end.
     """
 
     file: str
     legs: Legs
-    names: tuple
-    findings: tuple
-    notes: tuple = ()
+    names: tuple[str, ...]
+    findings: tuple[Finding, ...]
+    notes: tuple[str, ...] = ()
 
     @property
-    def passed(self):
+    def passed(self) -> bool:
         """Whether no rule that could be measured found anything."""
         return not self.of(FINDING)
 
-    def of(self, status):
+    def of(self, status: str) -> list[Finding]:
         """The findings of a status, the serious ones first."""
         return sorted((finding for finding in self.findings if finding.status == status),
                       key=lambda finding: SEVERITIES.index(finding.severity) if status == FINDING else 0)
 
-    def __getitem__(self, rule):
-        """The findings of a rule by its id; one, or the first that passes its limit, of several animations."""
+    def __getitem__(self, rule: str) -> Finding:
+        """What a rule has to say, by its id; of several animations the first one that it finds something in."""
         found = [finding for finding in self.findings if finding.rule == rule]
         if not found:
             raise KeyError(rule)
         return min(found, key=lambda finding: finding.status != FINDING)
 
     @property
-    def headline(self):
+    def headline(self) -> str:
         """The whole report in one sentence."""
         found, passed, silent = (len(self.of(status)) for status in (FINDING, PASS, UNMEASURED))
         tail = f"{passed} pass" + (f", {silent} could not be measured" if silent else "")
         return f"{found} finding{'s' * (found != 1)}; {tail}" if found else f"No findings; {tail}"
 
-    def taken(self):
+    def taken(self) -> tuple[str, ...]:
         """What was taken for what, as lines of text."""
         legs = self.legs
         if not legs.legs:
@@ -161,11 +166,11 @@ class Report:
             lines.append("glTF says that a unit is a metre: other programs will show this rig in another size")
         return tuple(lines)
 
-    def name(self, node):
+    def name(self, node: int) -> str:
         """A node's name, made harmless and short."""
         return plain(self.names[node], LONGEST_NAME)
 
-    def text(self, width=100):
+    def text(self, width: int = 100) -> str:
         """The report for a terminal."""
         lines = [f"{plain(self.file, 200)}: {self.headline}." if self.file else f"{self.headline}.", ""]
         lines += [fill(line, width, subsequent_indent="    ") for line in self.taken()]
@@ -184,14 +189,14 @@ class Report:
                       for why, found in self.unmeasured().items()]
         return "\n".join(lines) + "\n"
 
-    def unmeasured(self):
+    def unmeasured(self) -> dict[str, list[Finding]]:
         """The findings of rules that could not apply, by the reason."""
-        groups = {}
+        groups: dict[str, list[Finding]] = {}
         for finding in self.of(UNMEASURED):
             groups.setdefault(finding.said, []).append(finding)
         return groups
 
-    def data(self):
+    def data(self) -> dict[str, Any]:
         """The report as JSON's kinds of values; see this module's docstring."""
         legs = self.legs
         joints = [{"side": SIDE_WORDS[side], "part": part, "name": self.names[node], "certainty": leg.certainty[part],
@@ -214,26 +219,26 @@ class Report:
                           "why": f.why, "todo": f.todo} for f in self.findings],
         }
 
-    def json(self):
+    def json(self) -> str:
         """`data` as text: JSON with nothing in it but ASCII."""
         return json.dumps(self.data(), indent=1, allow_nan=False) + "\n"
 
-    def html(self):
+    def html(self) -> str:
         """The report as a page of its own."""
         from rigkit.inspection import view
 
         return view.document(self)
 
-    def __repr__(self):
+    def __repr__(self) -> str:
         return self.text().rstrip()
 
-    def _repr_mimebundle_(self, include=None, exclude=None):
+    def _repr_mimebundle_(self, include: Any = None, exclude: Any = None) -> dict[str, str]:
         from rigkit.inspection import view
 
         return {"text/plain": repr(self), "text/html": view.card(self)}
 
 
-def axis_name(direction):
+def axis_name(direction: Floats) -> str:
     """"+Y" for a file's own axis, else its three numbers."""
     for name, axis in AXES.items():
         if axis @ direction > 1 - 1e-9:
@@ -241,27 +246,27 @@ def axis_name(direction):
     return "(" + ", ".join(f"{number:.2f}" for number in direction) + ")"
 
 
-def _unit_name(metres):
+def _unit_name(metres: float) -> str:
     return next((name for name, size in UNITS.items() if abs(size / metres - 1) < 1e-6), f"units of {metres:g} m")
 
 
-def _amount(number, unit):
+def _amount(number: float, unit: str) -> str:
     if not np.isfinite(number):
         return "beyond all bounds"
     number = round(number, 4) + 0.0
     text = f"{number:.3g}" if abs(number) < 1000 else f"{number:,.0f}"
-    unit = unit.removesuffix("s") if number == 1 and unit in _COUNTED else unit
+    unit = _ONE.get(unit, unit) if number == 1 else unit
     text = text.replace("-", "−") if "e" not in text else text
     return text + (unit if unit.startswith("°") or not unit else f" {unit}")
 
 
-def _heading(finding):
+def _heading(finding: Finding) -> str:
     return finding.rule + (f" in {plain(finding.about, LONGEST_NAME)!r}" if finding.about else "")
 
 
-def _floats(values):
+def _floats(values: Iterable[float]) -> list[float]:
     return [round(float(value), 9) + 0.0 for value in values]
 
 
-def _finite(number):
+def _finite(number: float | None) -> float | None:
     return float(number) if number is not None and np.isfinite(number) else None

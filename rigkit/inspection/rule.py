@@ -1,11 +1,14 @@
 """What a rule is: one number, its limit, and in words why it matters and what to do."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from rigkit import _say
+from rigkit.stage import Picture
 
 SEVERITIES = ("serious", "moderate", "slight")  # the rig breaks; it moves or looks wrong; it is harder to work with
+Part = tuple[str, float]  # one thing that was measured: its name and its number
+Draw = Callable[[str], Picture]  # a picture, from the ink of its number
 CRAFT = "common practice, no source"
 CHOSEN = "our choice"
 
@@ -34,7 +37,7 @@ class Rule(_say.Shown):
         What to do when it does not pass.
     severity : {"serious", "moderate", "slight"}
     measure : callable
-        From a Subject to a Measured or Unmeasured, or for each animation one, in a list.
+        From a Subject, for a rule that needs "moves" from a Subject and a Motion, to a Measured or Unmeasured.
     needs : tuple of {"both", "skin", "moves"}
         Both legs, a skin, an animation: without it the rule cannot apply.
     """
@@ -48,8 +51,8 @@ class Rule(_say.Shown):
     why: str
     todo: str
     severity: str
-    measure: Callable
-    needs: tuple = ()
+    measure: Callable[..., "Measured | Unmeasured"]
+    needs: tuple[str, ...] = ()
 
     def __repr__(self) -> str:
         return _say.line(self, self.id, self.title, f"{self.sense} {self.limit:g} {self.unit}".rstrip(), self.severity)
@@ -75,9 +78,9 @@ class Measured:
 
     number: float
     said: str
-    parts: tuple = ()
+    parts: tuple[Part, ...] = ()
     about: str = ""
-    draw: Callable | None = None
+    draw: Draw | None = None
 
 
 @dataclass(frozen=True)
@@ -88,6 +91,6 @@ class Unmeasured:
     about: str = ""
 
 
-def worst(parts, largest=True):
+def worst(parts: Sequence[Part], largest: bool = True) -> Part:
     """The name and the number of the worst of (name, number) pairs."""
     return (max if largest else min)(parts, key=lambda part: part[1])

@@ -4,12 +4,17 @@ By what their names say, and by how like a leg they lie, for each axis that coul
 mirror each other are the legs.
 """
 
+from collections.abc import Collection
 from dataclasses import dataclass
 
 import numpy as np
 
-from rigkit.inspection.tree import AXES, how_certain, how_it_stands, how_shaped, in_proportion
-from rigkit.inspection.whole import standing, whole_legs
+from rigkit._types import Bools, Floats, Ints
+from rigkit.inspection.corrections import Corrections
+from rigkit.inspection.tree import AXES, Tree, how_certain, how_it_stands, how_shaped, in_proportion
+from rigkit.inspection.whole import Found, standing, whole_legs
+
+Needed = Collection[tuple[int, int]]  # columns of triples, and the joints that must be there
 
 DENIED = -0.7  # three names that together say less than this name something else
 LEAST_CERTAIN = 0.4  # below this nothing is called a leg
@@ -22,37 +27,29 @@ MOST_LIKELY = 2000  # triples that are looked at closely
 class Triples:
     """Candidates for hip, knee and ankle, shape (m, 3), with what their names and their places say, 0 to 1."""
 
-    joints: np.ndarray
-    named: np.ndarray
-    placed: np.ndarray
+    joints: Ints
+    named: Floats
+    placed: Floats
 
-    def picked(self, chosen):
+    def picked(self, chosen: Ints) -> "Triples":
+        """Some of them."""
         return Triples(self.joints[chosen], self.named[chosen], self.placed[chosen])
 
 
-@dataclass
-class Found:
-    """Legs as triples of joints by side, the axis that is up, and how well names and places agree with a leg."""
-
-    triples: dict
-    up: np.ndarray
-    named: float
-    placed: float
-
-
-def search(tree, usual, mapping):
+def search(tree: Tree, usual: Bools, mapping: Corrections) -> Found | None:
+    """The legs among the joints that may be parts of one; None where there is nothing like a leg."""
     joints = _triples(tree, usual)
     if not len(joints):
         return None
     named, clash = _named(tree, joints)
     likely = ~clash & (named > DENIED)
     joints, named = joints[likely], named[likely]
-    likely = np.argsort(-(named + in_proportion(tree, joints)), kind="stable")[:MOST_LIKELY]
-    joints, named = joints[likely], named[likely]
+    best = np.argsort(-(named + in_proportion(tree, joints)), kind="stable")[:MOST_LIKELY]
+    joints, named = joints[best], named[best]
     shaped = how_shaped(tree, joints, usual)
     ups = [mapping.up] if mapping.up is not None else [AXES[sign + letter] for letter in "yzx" for sign in "+-"]
     needed = mapping.needed()
-    answers = []
+    answers: list[tuple[float, Found]] = []
     for up in ups if len(joints) else ():
         placed = shaped * how_it_stands(tree, joints, up, usual)
         triples = _best(tree, Triples(joints, named, placed), needed)
@@ -67,12 +64,13 @@ def search(tree, usual, mapping):
     return found if needed or how_certain(found.named, found.placed) >= LEAST_CERTAIN else None
 
 
-def _triples(tree, usual):
+def _triples(tree: Tree, usual: Bools) -> Ints:
     """Every hip, knee and ankle that could be a leg, as an array of shape (m, 3)."""
-    apart = [i for i in np.flatnonzero(usual) if tree.says(i, "ankle") > 0.5]
+    able = np.flatnonzero(usual).tolist()
+    apart = [i for i in able if tree.says(i, "ankle") > 0.5]
     for levels in LEVELS:
-        found = []
-        for knee in np.flatnonzero(usual):
+        found: list[tuple[int, int, int]] = []
+        for knee in able:
             hips = [i for i in tree.above(knee, levels) if usual[i]]
             below = [i for i in tree.below(knee, levels) if usual[i]]
             if not hips:
@@ -88,30 +86,35 @@ def _triples(tree, usual):
     return np.array(found[:MOST_TRIPLES], dtype=np.int64).reshape(-1, 3)
 
 
-def _named(tree, joints):
+def _named(tree: Tree, joints: Ints) -> tuple[Floats, Bools]:
     """What the three names say together, −1 to 1, and whether their sides contradict each other."""
     says = np.stack([np.array([tree.says(i, part) for i in range(len(tree.readings))])[joints[:, column]]
                      for column, part in enumerate(("hip", "knee", "ankle"))], axis=-1)
-    sides = np.array([{"L": 1, "R": -1}.get(reading.side, 0) for reading in tree.readings])[joints]
+    sides = _side_signs(tree)[joints]
     return says.mean(axis=-1), (sides.max(axis=-1) - sides.min(axis=-1)) == 2
 
 
-def _score(tree, triples):
+def _side_signs(tree: Tree) -> Ints:
+    """What the joints' names say of their sides: 1 left, −1 right, 0 nothing; shape (n,)."""
+    return np.array([(reading.side == "L") - (reading.side == "R") for reading in tree.readings])
+
+
+def _score(tree: Tree, triples: Triples) -> Floats:
     """What ranks triples: how sure they are, then how much of the leg they span, then how few joints they skip."""
     span = np.linalg.norm(tree.points[triples.joints[:, 0]] - tree.points[triples.joints[:, 2]], axis=-1)
     return 0.5 * triples.named + 0.5 * triples.placed + 0.15 * span / max(span.max(), 1e-300)
 
 
-def _best(tree, triples, needed, each=4, most=80):
+def _best(tree: Tree, triples: Triples, needed: Needed, each: int = 4, most: int = 80) -> Triples:
     """The best few for each hip, and of these the best; as many again of those that have a joint that is needed."""
     score = _score(tree, triples)
     has = np.zeros(len(score), dtype=bool)
     for column, place in needed:
         has |= triples.joints[:, column] == place
-    kept = []
+    kept: list[int] = []
     for group in (np.flatnonzero(has), np.flatnonzero(~has)):
-        counts = {}
-        for i in group[np.argsort(-score[group], kind="stable")]:
+        counts: dict[int, int] = {}
+        for i in group[np.argsort(-score[group], kind="stable")].tolist():
             hip = int(triples.joints[i, 0])
             counts[hip] = counts.get(hip, 0) + 1
             if counts[hip] <= each and len(kept) < most * (1 + bool(len(needed))):
@@ -119,7 +122,7 @@ def _best(tree, triples, needed, each=4, most=80):
     return triples.picked(np.array(kept, dtype=np.int64))
 
 
-def _pair(tree, triples, up, needed):
+def _pair(tree: Tree, triples: Triples, up: Floats, needed: Needed) -> tuple[float, Found | None]:
     """The best two triples that mirror each other: their score, and what was found."""
     joints, score = triples.joints, _score(tree, triples)
     partners, apart = _partners(tree, joints), _apart(tree, joints)
@@ -138,7 +141,7 @@ def _pair(tree, triples, up, needed):
     return total[i, j], Found(_by_side(tree, joints[i], joints[j]), up, float(named), float(placed * mirrored[i, j]))
 
 
-def _apart(tree, joints):
+def _apart(tree: Tree, joints: Ints) -> Bools:
     """Which two triples share no joint and do not hang from each other, shape (m, m)."""
     hips = joints[:, 0].tolist()
     above = {hip: set(tree.above(hip)) for hip in set(hips)}
@@ -147,7 +150,7 @@ def _apart(tree, joints):
     return ~(shared | hangs | hangs.T)
 
 
-def _mirrored(legs, up):
+def _mirrored(legs: Floats, up: Floats) -> Floats:
     """How well legs mirror each other, 0 to 1: equal heights, side by side, not too far apart; (m, 3, 3) to (m, m)."""
     length = np.linalg.norm(np.diff(legs, axis=1), axis=-1).sum(axis=-1)
     size = np.maximum(np.maximum(length[:, None], length), 1e-300)[..., None]
@@ -165,35 +168,39 @@ def _mirrored(legs, up):
     return np.where(likely, np.clip(1.1 - 2 * np.mean(rise + skew, axis=-1), 0.0, 1.0), 0.0)
 
 
-def _partners(tree, joints):
+def _partners(tree: Tree, joints: Ints) -> Floats:
     """Whether names go in pairs, −1 to 1; −∞ where both legs are of one side; shape (m, m)."""
     stems = {stem: i for i, stem in enumerate(sorted({reading.stem for reading in tree.readings}))}
     stem = np.array([stems[reading.stem] for reading in tree.readings])[joints]
-    sides = np.array([{"L": 1, "R": -1}.get(reading.side, 0) for reading in tree.readings])[joints]
+    sides = _side_signs(tree)[joints]
     both = (sides != 0)[:, None] & (sides != 0)
     alike = np.mean((stem[:, None] == stem) * np.where(both, 1.0, 0.5) - 0.25, axis=-1)
     side = np.sign(sides.sum(axis=-1))
     return np.where((side[:, None] == side) & (side != 0), -np.inf, alike)
 
 
-def _by_side(tree, one, two):
+def _by_side(tree: Tree, one: Ints, two: Ints) -> dict[str, Ints]:
     """The two legs by the side their names say; without such names as "one" and "two"."""
-    sides = [next((tree.readings[i].side for i in leg if tree.readings[i].side), None) for leg in (one, two)]
+    sides = [_side(tree, leg) for leg in (one, two)]
     if sides[0] is None and sides[1] is None:
         return {"one": one, "two": two}
     left_first = sides[0] == "L" or sides[1] == "R"
     return {"L": one, "R": two} if left_first else {"L": two, "R": one}
 
 
-def _alone(tree, triples, up, needed):
+def _side(tree: Tree, leg: Ints) -> str | None:
+    """The side that the first of a leg's names says."""
+    return next((tree.readings[i].side for i in leg if tree.readings[i].side), None)
+
+
+def _alone(tree: Tree, triples: Triples, up: Floats, needed: Needed) -> tuple[float, Found | None]:
     """A single leg, only if its names say so."""
     score = _score(tree, triples) - 0.3
     sure = triples.named > 0.55
     if needed:
-        sure = np.array([needed <= set(enumerate(leg)) for leg in triples.joints.tolist()])
+        sure = np.array([set(needed) <= set(enumerate(leg)) for leg in triples.joints.tolist()])
     if not sure.any():
         return -np.inf, None
     i = int(np.argmax(np.where(sure, score, -np.inf)))
     leg = triples.joints[i]
-    side = next((tree.readings[j].side for j in leg if tree.readings[j].side), None)
-    return score[i], Found({side or "one": leg}, up, float(triples.named[i]), float(triples.placed[i]))
+    return score[i], Found({_side(tree, leg) or "one": leg}, up, float(triples.named[i]), float(triples.placed[i]))

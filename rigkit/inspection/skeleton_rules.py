@@ -1,21 +1,24 @@
 """Rules on the skeleton at rest: what hangs from what, two sides alike, a bend that is ready, joints that read zero."""
 
+from collections.abc import Iterator
 from itertools import pairwise
 
 import numpy as np
 
 from rigkit import bend as bd
 from rigkit import frames as fr
+from rigkit._types import Floats
 from rigkit.inspection import pictures
+from rigkit.inspection.legs import Leg
 from rigkit.inspection.names import read_name
 from rigkit.inspection.rule import CHOSEN, CRAFT, Measured, Rule, Unmeasured, worst
-from rigkit.inspection.subject import side_name, turn_deg
+from rigkit.inspection.subject import Subject, side_name, turn_deg
 
 FLIPS = {"x": (-1, 1, 1), "y": (1, -1, 1), "z": (1, 1, -1), "all": (-1, -1, -1)}
 PLAIN_BEND_DEG = 0.5  # below this the bend plane is that of the foot
 
 
-def certainty(subject):
+def certainty(subject: Subject) -> Measured:
     legs = subject.legs
     if not legs.legs:
         return Measured(0.0, f"No legs were found: {legs.because['legs']}.")
@@ -27,7 +30,7 @@ def certainty(subject):
                     tuple(parts), draw=lambda kind: pictures.names(subject, (), kind))
 
 
-def hierarchy(subject):
+def hierarchy(subject: Subject) -> Measured:
     loose = []
     for side, leg in subject.legs.legs.items():
         way = [*leg.chain, *(part for part in ("ball", "toe") if part in leg.joints)]
@@ -46,7 +49,7 @@ def hierarchy(subject):
                     draw=lambda kind: pictures.loose(subject, loose, kind))
 
 
-def names(subject):
+def names(subject: Subject) -> Measured:
     wrong = []
     for side, leg in subject.legs.legs.items():
         other = subject.legs.legs.get("R" if side == "L" else "L")
@@ -62,7 +65,8 @@ def names(subject):
                     draw=lambda kind: pictures.names(subject, {(side, part) for side, part, _ in wrong}, kind))
 
 
-def _name_problem(subject, side, part, node, other):
+def _name_problem(subject: Subject, side: str, part: str, node: int, other: Leg | None) -> Iterator[str]:
+    """What is wrong with a joint's name, if anything; `other` is the other leg."""
     said = read_name(subject.names[node])
     aside = subject.points[node, 0] * (1 if side == "L" else -1)
     if not subject.asset.nodes[node].name:
@@ -82,7 +86,7 @@ def _name_problem(subject, side, part, node, other):
             yield f"has no partner of the same name ({_quoted(partner)})"
 
 
-def mirrored_places(subject):
+def mirrored_places(subject: Subject) -> Measured:
     parts = []
     for part in subject.common_parts:
         image = subject.place("L", part) * [-1, 1, 1]
@@ -93,7 +97,7 @@ def mirrored_places(subject):
                     draw=lambda kind: pictures.mirror(subject, part, number, kind))
 
 
-def mirrored_turns(subject):
+def mirrored_turns(subject: Subject) -> Measured:
     lefts, rights = ([subject.joint(side, part) for part in subject.common_parts] for side in ("L", "R"))
     image = fr.mirror_points(np.swapaxes(subject.turns[lefts], -1, -2))
     wanted = {name: np.swapaxes(image, -1, -2) * signs for name, signs in FLIPS.items()}
@@ -108,7 +112,7 @@ def mirrored_turns(subject):
                     tuple(parts), draw=lambda kind: pictures.axes(subject, "R", part, image, _deg(number)))
 
 
-def preset_bend(subject):
+def preset_bend(subject: Subject) -> Measured:
     parts = [(side_name(side), _bend_deg(subject, side)) for side in subject.sides]
     side, number = worst(parts, largest=False)
     joint = subject.legs.legs["L" if side == "left" else "R"].bend
@@ -124,14 +128,14 @@ def preset_bend(subject):
     return Measured(number, said, tuple(parts), draw=lambda kind: pictures.bends(subject, kind))
 
 
-def bends_alike(subject):
+def bends_alike(subject: Subject) -> Measured:
     left, right = (_bend_deg(subject, side) for side in ("L", "R"))
     number = abs(left - right)
     return Measured(number, f"The left leg is bent {_deg(left)}, the right one {_deg(right)}.",
                     (("left", left), ("right", right)), draw=lambda kind: pictures.bends(subject, kind))
 
 
-def hinge_square(subject):
+def hinge_square(subject: Subject) -> Measured:
     """Which of a joint's axes is its hinge no file says: the one, the same on both sides, that is nearest to square."""
     joints = {side: subject.joint(side, subject.legs.legs[side].bend) for side in subject.sides}
     normals = {side: bend_normal(subject, side) for side in subject.sides}
@@ -148,7 +152,7 @@ def hinge_square(subject):
                     draw=lambda kind: pictures.hinge(subject, joints[side], direction, normals[side], number, kind))
 
 
-def bend_normal(subject, side):
+def bend_normal(subject: Subject, side: str) -> Floats:
     """The unit normal of the plane a leg bends in; of a straight leg, of the plane through it and its foot."""
     root, middle, end = subject.bending(side)
     if abs(_bend_deg(subject, side)) >= PLAIN_BEND_DEG:
@@ -160,7 +164,7 @@ def bend_normal(subject, side):
     return normal if normal[0] >= 0 else -normal
 
 
-def knee_in_plane(subject):
+def knee_in_plane(subject: Subject) -> Measured | Unmeasured:
     parts = []
     for side in subject.sides:
         root, middle, end = subject.bending(side)
@@ -180,7 +184,7 @@ def knee_in_plane(subject):
                     draw=lambda kind: pictures.plane(subject, key, number, kind))
 
 
-def reads_zero(subject):
+def reads_zero(subject: Subject) -> Measured | Unmeasured:
     places = {node: (side, part) for side, leg in subject.legs.legs.items() for part, node in leg.joints.items()}
     found = [moved for moved in subject.since_bound if moved.node in places]
     if not found:
@@ -194,7 +198,7 @@ def reads_zero(subject):
                     draw=lambda kind: pictures.axes(subject, side, part, wanted, _deg(most.deg)))
 
 
-def inverse_bind(subject):
+def inverse_bind(subject: Subject) -> Measured | Unmeasured:
     found = subject.since_bound
     if not found:
         return Unmeasured("no skin moves a mesh, or it has one joint only")
@@ -206,18 +210,16 @@ def inverse_bind(subject):
                     draw=lambda kind: pictures.one_joint(subject, most.node, _cm(most.cm), kind))
 
 
-def scale(subject):
-    nodes = {subject.root: subject.names[subject.root]} | {
-        node: subject.names[node] for side in subject.sides for node in subject.leg_nodes(side)}
+def scale(subject: Subject) -> Measured:
     parts = []
-    for node, name in nodes.items():
+    for node in subject.scaled_nodes:
         sizes = np.abs(subject.asset.nodes[node].scale)
         if node == subject.root:  # what is above may change units, evenly
             sizes = np.abs(np.linalg.svd(subject.rest[node, :3, :3], compute_uv=False))
-            sizes = sizes / max(np.median(sizes), 1e-300)
-        parts.append((name, 100 * float(np.abs(sizes - 1).max())))
+            sizes = sizes / max(float(np.median(sizes)), 1e-300)
+        parts.append((subject.names[node], 100 * float(np.abs(sizes - 1).max())))
     name, number = worst(parts)
-    joint = next(node for node, other in nodes.items() if other == name)
+    joint = subject.scaled_nodes[parts.index((name, number))]
     above = np.cbrt(abs(np.linalg.det(subject.rest[subject.root, :3, :3])))
     units = f" A scale of {above:.4g} at or above {subject.names[subject.root]} changes units, evenly." \
         if abs(above - 1) > 0.001 else ""
@@ -226,9 +228,8 @@ def scale(subject):
                     draw=lambda kind: pictures.one_joint(subject, joint, f"{number:.3g} %", kind))
 
 
-def negative_scale(subject):
-    nodes = [subject.root, *(node for side in subject.sides for node in subject.leg_nodes(side))]
-    mirrored = [node for node in nodes if (np.asarray(subject.asset.nodes[node].scale) < 0).any()]
+def negative_scale(subject: Subject) -> Measured:
+    mirrored = [node for node in subject.scaled_nodes if (subject.asset.nodes[node].scale < 0).any()]
     if not mirrored and np.linalg.det(subject.rest[subject.root, :3, :3]) < 0:
         mirrored = [subject.root]
     if mirrored:
@@ -241,23 +242,23 @@ def negative_scale(subject):
                     draw=lambda kind: pictures.one_joint(subject, first, "negative" if mirrored else "positive", kind))
 
 
-def _bend_deg(subject, side):
+def _bend_deg(subject: Subject, side: str) -> float:
     return float(np.degrees(bd.measure_bend(subject.bending(side), (0.0, 0.0, subject.way)).angle))
 
 
-def _cm(number):
+def _cm(number: float) -> str:
     return f"{number:.1f} cm" if number >= 0.1 else f"{number:.2f} cm"
 
 
-def _deg(number):
+def _deg(number: float) -> str:
     return f"{number:.1f}°".replace("-", "−")
 
 
-def _quoted(name):
+def _quoted(name: str) -> str:
     return f"“{name}”"
 
 
-def _sentence(text):
+def _sentence(text: str) -> str:
     return text[:1].upper() + text[1:] + "."
 
 

@@ -1,21 +1,26 @@
 """Rules on the skin: weights, joints in the middle of their limb, and the volume a bent knee keeps."""
 
+from typing import NamedTuple
+
 import numpy as np
 
 from rigkit import mesh, rotation
+from rigkit._types import Bools, Floats, Ints
 from rigkit.inspection import pictures
-from rigkit.inspection.rule import CHOSEN, CRAFT, Measured, Rule, Unmeasured, worst
+from rigkit.inspection.rule import CHOSEN, CRAFT, Draw, Measured, Rule, Unmeasured, worst
 from rigkit.inspection.skeleton_rules import bend_normal
-from rigkit.inspection.subject import side_name
+from rigkit.inspection.subject import Subject, Surface, side_name
 
 BEND_DEG = 90.0
 NEAR_MIDPLANE = 0.02  # of the leg's length: skin nearer to the midplane may go with both legs
 TORN_CM = 1.0  # where inverse bind matrices are off by more, the skin at rest is no measure of anything
 NO_WEIGHT = 1e-6
+Closed = tuple[Ints, list[Ints]]
 
 
-def weights_sum(subject):
-    sums = subject.surface.sums
+def weights_sum(subject: Subject) -> Measured | Unmeasured:
+    surface = _skin(subject)
+    sums = surface.sums
     moved = sums > NO_WEIGHT
     if not moved.any():
         return Unmeasured("no vertex has a weight")
@@ -24,12 +29,11 @@ def weights_sum(subject):
     more = int((off > 0.001).sum())
     said = (f"The weights of {_vertices(more).lower()} do not add up to one; the worst add up to {sums[where]:.4g}."
             if more else f"The weights of every vertex add up to one, to within {number:.2g}.")
-    return Measured(number, said,
-                    draw=_dots(subject, off > 0.001, f"sum {sums[where]:.4g}"))
+    return Measured(number, said, draw=_dots(subject, off > 0.001, f"sum {sums[where]:.4g}"))
 
 
-def weights_at_most(subject):
-    used = (subject.surface.weights > 0).sum(axis=-1)
+def weights_at_most(subject: Subject) -> Measured:
+    used = (_skin(subject).weights != 0).sum(axis=-1)
     number = int(used.max())
     busy = int((used > 4).sum())
     said = f"At most {number} joints move a vertex." if not busy else \
@@ -37,8 +41,8 @@ def weights_at_most(subject):
     return Measured(number, said, draw=_dots(subject, used > 4, f"up to {number} joints"))
 
 
-def weights_missing(subject):
-    alone = subject.surface.sums <= NO_WEIGHT
+def weights_missing(subject: Subject) -> Measured:
+    alone = _skin(subject).sums <= NO_WEIGHT
     number = int(alone.sum())
     return Measured(number, f"{_vertices(number)} {'has' if number == 1 else 'have'} no joint that moves "
                             f"{'it' if number == 1 else 'them'}." if number else
@@ -46,32 +50,31 @@ def weights_missing(subject):
                     draw=_dots(subject, alone, f"{number} without a joint"))
 
 
-def weights_own_side(subject):
-    x, y = subject.surface.vertices[:, 0], subject.surface.vertices[:, 1]
+def weights_own_side(subject: Subject) -> Measured:
+    surface = _skin(subject)
+    x, y, _ = surface.vertices.T
     parts, strays = [], {}
-    for side, way in (("L", 1), ("R", -1)):
-        other = "R" if side == "L" else "L"
+    for side, other, way in (("L", "R", 1), ("R", "L", -1)):
         below = y < subject.place(side, "hip")[1] - 0.1 * subject.length
         there = below & (way * x < -NEAR_MIDPLANE * subject.length)
-        weight = np.where(there, subject.surface.weight_of(subject.leg_nodes(side)), 0.0)
-        parts.append((f"{side_name(side)} weights on the {side_name(other)} leg", float(weight.max(initial=0.0))))
-        strays[parts[-1][0]] = weight
+        weight = np.where(there, surface.weight_of(subject.leg_nodes(side)), 0.0)
+        name = f"{side_name(side)} weights on the {side_name(other)} leg"
+        parts.append((name, float(weight.max())))
+        strays[name] = side, other, weight
     name, number = worst(parts)
-    weight = strays[name]
-    count = int((weight > 0.02).sum())
-    where = int(weight.argmax())
-    side = "left" if name.startswith("left") else "right"
+    side, other, weight = strays[name]
     if number <= 0.02:
         said = "No joint of one leg moves skin of the other" + (f" by more than {number:.2g}." if number else ".")
     else:
-        theirs = np.isin(subject.surface.joints[where], subject.leg_nodes("L" if side == "left" else "R"))
-        joint = subject.surface.joints[where, np.where(theirs, subject.surface.weights[where], 0.0).argmax()]
-        said = (f"The {side} leg moves {_vertices(count).lower()} of the {'right' if side == 'left' else 'left'} leg, "
-                f"the worst to {100 * number:.0f} % with {subject.names[joint]}.")
+        where = int(weight.argmax())
+        theirs = np.isin(surface.joints[where], subject.leg_nodes(side))
+        joint = surface.joints[where, np.where(theirs, surface.weights[where], 0.0).argmax()]
+        said = (f"The {side_name(side)} leg moves {_vertices(int((weight > 0.02).sum())).lower()} of the "
+                f"{side_name(other)} leg, the worst to {100 * number:.0f} % with {subject.names[joint]}.")
     return Measured(number, said, tuple(parts), draw=_dots(subject, weight > 0.02, f"{100 * number:.0f} %"))
 
 
-def joint_in_section(subject):
+def joint_in_section(subject: Subject) -> Measured | Unmeasured:
     torn = _torn(subject)
     if torn:
         return torn
@@ -95,17 +98,17 @@ def joint_in_section(subject):
                     draw=lambda kind: pictures.section(subject, side, part, outline, centre, f"{cm:.2g} cm", kind))
 
 
-def _section(subject, side, i):
+def _section(subject: Subject, side: str, i: int) -> tuple[Floats, Floats, float] | None:
     """The outline of the limb at an inner joint: its pieces (k, 2, 3), their centre and mean radius; None without."""
     chain = subject.chain(side)
     above, below = chain[i] - chain[i - 1], chain[i + 1] - chain[i]
-    lengths = np.linalg.norm(above), np.linalg.norm(below)
+    lengths = float(np.linalg.norm(above)), float(np.linalg.norm(below))
     if not min(lengths) > 1e-9:
         return None
     normal = above / lengths[0] + below / lengths[1]
     normal = normal / np.linalg.norm(normal)
     triangles = _near(subject, side, chain[i], 0.6 * min(lengths))
-    pieces = _cut(subject.surface.vertices, triangles, chain[i], normal)
+    pieces = _cut(_skin(subject).vertices, triangles, chain[i], normal)
     if len(pieces) < 3:
         return None
     long = np.linalg.norm(pieces[:, 1] - pieces[:, 0], axis=-1)
@@ -114,7 +117,7 @@ def _section(subject, side, i):
     return (pieces, centre, radius) if radius > 1e-6 else None
 
 
-def _cut(vertices, triangles, point, normal):
+def _cut(vertices: Floats, triangles: Ints, point: Floats, normal: Floats) -> Floats:
     """Where a plane cuts triangles: pieces from edge to edge, shape (k, 2, 3). The surface need not be closed."""
     height = (vertices - point) @ normal
     above = height[triangles] >= 0
@@ -129,32 +132,40 @@ def _cut(vertices, triangles, point, normal):
     return meets[crossed].reshape(-1, 2, 3)
 
 
-def knee_volume(subject):
+def knee_volume(subject: Subject) -> Measured | Unmeasured:
     torn = _torn(subject)
     if torn:
         return torn
-    parts, posed = [], {}
+    parts, bent = [], {}
     for side, leg in subject.legs.legs.items():
         found = _bent(subject, side)
         if found is None:
             continue
-        kept, *drawn = found
         name = f"{side_name(side)} {leg.bend}"
-        parts.append((name, 100 * kept))
-        posed[name] = side, drawn
+        parts.append((name, 100 * found.kept))
+        bent[name] = found
     if not parts:
         return Unmeasured("no skin lies around the knees")
     name, number = worst(parts, largest=False)
-    side, drawn = posed[name]
+    drawn = bent[name]
     return Measured(number, f"Bent by {BEND_DEG:.0f}° about its hinge, the {name} keeps {number:.0f} % of the volume "
                             "around it.", tuple(parts),
-                    draw=lambda kind: pictures.bent(subject, side, *drawn, f"{number:.0f} %", kind))
+                    draw=lambda kind: pictures.bent(drawn.rest, drawn.posed, drawn.triangles, f"{number:.0f} %", kind))
 
 
-def _bent(subject, side):
-    """The volume kept around a bent knee, its skin at rest and bent, shapes (k, 3), and the triangles of both."""
+class Bent(NamedTuple):
+    """The share of volume kept around a bent knee, its skin at rest and bent, shapes (k, 3), the triangles of both."""
+
+    kept: float
+    rest: Floats
+    posed: Floats
+    triangles: Ints
+
+
+def _bent(subject: Subject, side: str) -> Bent | None:
+    """A knee bent about its hinge; None where it has no bones to speak of, or hardly any skin."""
     root, middle, end = subject.bending(side)
-    bones = np.linalg.norm(middle - root), np.linalg.norm(end - middle)
+    bones = float(np.linalg.norm(middle - root)), float(np.linalg.norm(end - middle))
     if not min(bones) > 1e-9:
         return None
     part = subject.legs.legs[side].bend
@@ -163,21 +174,22 @@ def _bent(subject, side):
     if len(triangles) < 12:
         return None
     chosen, triangles = np.unique(triangles, return_inverse=True)
-    rest = subject.surface.vertices[chosen]
+    surface = _skin(subject)
+    rest = surface.vertices[chosen]
     rest, triangles, kept = _welded(rest, triangles.reshape(-1, 3))
     turn = rotation.matrix_about(bend_normal(subject, side), subject.way * np.radians(BEND_DEG))
-    posed = subject.surface.posed(chosen, subject.motions_of({subject.joint(side, part): turn}))[kept]
+    posed = surface.posed(chosen, subject.motions_of({subject.joint(side, part): turn}))[kept]
     closed = _closed(triangles)
     whole = _volume(rest, closed, middle)
     if abs(whole) < 1e-9:
         return None
-    return float(_volume(posed, closed, middle) / whole), rest, posed, triangles
+    return Bent(_volume(posed, closed, middle) / whole, rest, posed, triangles)
 
 
-def _near(subject, side, point, reach, along=None):
+def _near(subject: Subject, side: str, point: Floats, reach: float, along: Floats | None = None) -> Ints:
     """The leg's triangles within reach of a point; with a direction, between two planes square to it."""
     triangles = subject.leg_skin(side)
-    away = subject.surface.vertices - point
+    away = _skin(subject).vertices - point
     apart = np.linalg.norm(away, axis=-1) if along is None else np.abs(away @ along)
     near = apart <= reach
     if along is not None:
@@ -185,7 +197,7 @@ def _near(subject, side, point, reach, along=None):
     return triangles[near[triangles].all(axis=-1)]
 
 
-def _welded(vertices, triangles):
+def _welded(vertices: Floats, triangles: Ints) -> tuple[Floats, Ints, Ints]:
     """Vertices that lie in one place made one: the vertices, the triangles, and which of the old ones were kept."""
     size = max(np.ptp(vertices, axis=0).max(), 1e-9)
     _, kept, number = np.unique(np.round(vertices / (1e-6 * size)), axis=0, return_index=True, return_inverse=True)
@@ -194,31 +206,29 @@ def _welded(vertices, triangles):
     return vertices[kept], triangles[~flat], kept
 
 
-def _closed(triangles):
-    """Triangles, and for each open border a fan: corners as lists of vertex numbers, the fans' centres as means.
-
-    Given as (triangles, borders): each border an array of directed edges, shape (e, 2), that its fan closes.
-    """
+def _closed(triangles: Ints) -> Closed:
+    """Triangles and their open borders: of each border the directed edges, shape (e, 2); a fan about its middle
+    closes it."""
     edges = np.stack([triangles, np.roll(triangles, -1, axis=1)], axis=-1).reshape(-1, 2)
     size = int(triangles.max()) + 1
     codes, back = edges[:, 0] * size + edges[:, 1], edges[:, 1] * size + edges[:, 0]
     loose = edges[~np.isin(codes, back)]
-    parent = {}
+    parent: dict[int, int] = {}
 
-    def top(i):
+    def top(i: int) -> int:
         while parent.setdefault(i, i) != i:
             parent[i] = i = parent[parent[i]]
         return i
 
     for a, b in loose.tolist():
         parent[top(a)] = top(b)
-    groups = {}
+    groups: dict[int, list[list[int]]] = {}
     for edge in loose.tolist():
         groups.setdefault(top(edge[0]), []).append(edge)
     return triangles, [np.array(group) for group in groups.values()]
 
 
-def _volume(vertices, closed, about):
+def _volume(vertices: Floats, closed: Closed, about: Floats) -> float:
     triangles, borders = closed
     vertices = vertices - about
     total = mesh.volume(vertices, triangles)
@@ -228,19 +238,27 @@ def _volume(vertices, closed, about):
     return float(total)
 
 
-def _torn(subject):
+def _torn(subject: Subject) -> Unmeasured | None:
     cm = max((moved.cm for moved in subject.since_bound), default=0.0)
     if cm > TORN_CM:
         return Unmeasured("the inverse bind matrices are off, so the skin at rest says nothing; mend those first")
     return None
 
 
-def _dots(subject, chosen, text):
-    """What draws vertices that were found; nothing where there are none."""
-    return (lambda kind: pictures.dots(subject, chosen, text, kind)) if chosen.any() else None
+def _skin(subject: Subject) -> Surface:
+    """The skin of a rig that has one: the rules here need it."""
+    if subject.surface is None:
+        raise ValueError("there is no skin")
+    return subject.surface
 
 
-def _vertices(count):
+def _dots(subject: Subject, chosen: Bools, text: str) -> Draw | None:
+    """What draws vertices that were found; nothing where there are none, as a leg alone says nothing of them."""
+    found = _skin(subject).vertices[chosen]
+    return (lambda kind: pictures.dots(subject, found, text, kind)) if len(found) else None
+
+
+def _vertices(count: int) -> str:
     return f"{count:,} vertices" if count != 1 else "One vertex"
 
 

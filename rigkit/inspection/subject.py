@@ -3,6 +3,7 @@
 Everything is measured from here. What the file's own axes and units are is said once, in `Subject.legs`.
 """
 
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import NamedTuple
@@ -10,8 +11,10 @@ from typing import NamedTuple
 import numpy as np
 
 from rigkit import rotation
-from rigkit.gltf import Asset
-from rigkit.inspection.legs import SIDE_WORDS, Legs, find_legs
+from rigkit._types import AnyFloats, Floats, Ints
+from rigkit.gltf import Animation, Asset
+from rigkit.inspection.legs import Legs, find_legs
+from rigkit.inspection.names import SIDE_WORDS
 from rigkit.page import plain
 
 RATE = 60.0  # samples a second: what snaps between two of these, no one sees
@@ -33,30 +36,30 @@ class Surface:
         As the file has them.
     """
 
-    vertices: np.ndarray
-    triangles: np.ndarray
-    joints: np.ndarray
-    weights: np.ndarray
+    vertices: Floats
+    triangles: Ints
+    joints: Ints
+    weights: Floats
 
     @cached_property
-    def sums(self):
+    def sums(self) -> Floats:
         """Of each vertex's weights, shape (v,)."""
         return self.weights.sum(axis=-1)
 
     @cached_property
-    def shares(self):
+    def shares(self) -> Floats:
         """The weights divided by their sum, shape (v, m); zero where nothing moves a vertex."""
         return self.weights / np.where(self.sums > 0, self.sums, 1.0)[:, None]
 
-    def weight_of(self, nodes):
+    def weight_of(self, nodes: Iterable[int]) -> Floats:
         """How much of each vertex moves with any of some nodes, shape (v,)."""
         return np.where(np.isin(self.joints, list(nodes)), self.shares, 0.0).sum(axis=-1)
 
-    def strongest(self):
+    def strongest(self) -> Ints:
         """The node that moves each vertex most, shape (v,)."""
         return np.take_along_axis(self.joints, self.weights.argmax(axis=-1)[:, None], axis=-1)[:, 0]
 
-    def posed(self, chosen, motions):
+    def posed(self, chosen: Ints, motions: Floats) -> Floats:
         """Some of the vertices when joints have moved from rest: chosen (k,) of v, motions (n, 4, 4) to (k, 3)."""
         return _blend(self.vertices[chosen], self.joints[chosen], self.shares[chosen], motions)
 
@@ -78,16 +81,16 @@ class Motion:
     """
 
     name: str
-    times: np.ndarray
-    world: np.ndarray
-    nodes: tuple
+    times: Floats
+    world: Floats
+    nodes: tuple[int, ...]
     whole: bool
 
-    def frames(self, node):
+    def frames(self, node: int) -> Floats:
         """World frames of a node, shape (f, 4, 4)."""
         return self.world[:, self.nodes.index(node)]
 
-    def points(self, nodes):
+    def points(self, nodes: Sequence[int]) -> Floats:
         """Where nodes are, shape (f, len(nodes), 3)."""
         return self.world[:, [self.nodes.index(node) for node in nodes]][..., :3, 3]
 
@@ -99,7 +102,7 @@ class Moved(NamedTuple):
     node: int
     deg: float
     cm: float
-    back: np.ndarray
+    back: Floats
 
 
 class Subject:
@@ -125,7 +128,7 @@ class Subject:
     surface : Surface or None
     """
 
-    def __init__(self, asset, mapping=None):
+    def __init__(self, asset: Asset, mapping: Mapping[str, object] | None = None) -> None:
         if not isinstance(asset, Asset):
             raise ValueError(f"`asset` must be an Asset; got {type(asset).__name__}. `gltf.read` makes one of a file.")
         self.asset = asset
@@ -135,15 +138,15 @@ class Subject:
         skinned = np.zeros(len(raw), dtype=bool)
         for skin in asset.skins:
             skinned[skin.joints] = True
-        plain = np.array([node.mesh is None for node in asset.nodes], dtype=bool)
+        bare = np.array([node.mesh is None for node in asset.nodes], dtype=bool)
         surface = _surface(asset, raw)
-        self.legs = find_legs(self.names, self.parents, raw[:, :3, 3], mapping, skinned if skinned.any() else plain,
+        self.legs = find_legs(self.names, self.parents, raw[:, :3, 3], mapping, skinned if skinned.any() else bare,
                               _centres(surface, len(raw))) if len(raw) else Legs(because={"legs": "there are no nodes"})
         self.scale = self.legs.metres
         self._axes = np.stack([self.legs.left, self.legs.up, self.legs.forward])
         self._origin = np.zeros(3)
         self.rest = self._seen(raw)
-        self.surface = surface and self._surface_seen(surface)
+        self.surface = None if surface is None else self._surface_seen(surface)
         self._origin = self._between_the_feet()
         self.rest[:, :3, 3] -= self._origin
         if self.surface:
@@ -152,47 +155,47 @@ class Subject:
     # The skeleton at rest.
 
     @cached_property
-    def points(self):
+    def points(self) -> Floats:
         """Where the nodes are at rest, shape (n, 3)."""
         return self.rest[:, :3, 3]
 
     @cached_property
-    def turns(self):
+    def turns(self) -> Floats:
         """How the nodes are turned at rest, shape (n, 3, 3), as `turns_of` has it."""
         return turns_of(self.rest)
 
     @cached_property
-    def sides(self):
+    def sides(self) -> tuple[str, ...]:
         """The sides that have a leg: ("L", "R"), one, or none."""
         return tuple(self.legs.legs)
 
-    def joint(self, side, part):
+    def joint(self, side: str, part: str) -> int:
         """The node of a part of a leg."""
         return self.legs.legs[side].joints[part]
 
-    def place(self, side, part):
+    def place(self, side: str, part: str) -> Floats:
         """Where a part of a leg is at rest, shape (3,)."""
         return self.points[self.joint(side, part)]
 
-    def chain(self, side):
+    def chain(self, side: str) -> Floats:
         """The leg's joints from the hip to its end, shape (n, 3)."""
         return np.stack([self.place(side, part) for part in self.legs.legs[side].chain])
 
-    def bending(self, side):
+    def bending(self, side: str) -> Floats:
         """The three joints of the leg's two lowest bones, shape (3, 3)."""
         return self.chain(side)[-3:]
 
     @cached_property
-    def way(self):
+    def way(self) -> int:
         """Which way the legs bend: 1 forward, −1 backward as a leg of three bones does."""
         return -1 if any("foot" in leg.joints for leg in self.legs.legs.values()) else 1
 
     @cached_property
-    def length(self):
+    def length(self) -> float:
         """The mean length of the legs from hip to end along their bones, metres."""
         return float(np.mean([np.linalg.norm(np.diff(self.chain(side), axis=0), axis=-1).sum() for side in self.sides]))
 
-    def toe_way(self, side):
+    def toe_way(self, side: str) -> Floats:
         """The level unit direction in which a foot points; straight ahead where the foot has no joints."""
         joints = self.legs.legs[side].joints
         last = joints.get("toe", joints.get("ball"))
@@ -202,44 +205,54 @@ class Subject:
                 return way / np.linalg.norm(way)
         return np.array([0.0, 0.0, 1.0])
 
-    def name(self, side, part):
+    def name(self, side: str, part: str) -> str:
         """The name of a part's joint in the file."""
         return self.names[self.joint(side, part)]
 
-    def label(self, node):
+    def label(self, node: int) -> str:
         """A node's name for a picture, made harmless and short."""
         return plain(self.names[node], 24)
 
-    def leg_nodes(self, side):
+    def leg_nodes(self, side: str) -> tuple[int, ...]:
         """All nodes that the leg's hip carries, itself first, and parts that hang elsewhere with what they carry."""
-        if side not in self._leg_nodes:
-            joints = self.legs.legs[side].joints
-            found = {}
-            for node in [joints["hip"], *joints.values()]:
-                if node not in found:
-                    found |= dict.fromkeys([node, *self._below(node)])
-            self._leg_nodes[side] = tuple(found)
         return self._leg_nodes[side]
 
     @cached_property
-    def _leg_nodes(self):
-        return {}
+    def _leg_nodes(self) -> dict[str, tuple[int, ...]]:
+        nodes = {}
+        for side, leg in self.legs.legs.items():
+            found: dict[int, None] = {}
+            for node in [leg.joints["hip"], *leg.joints.values()]:
+                if node not in found:
+                    found |= dict.fromkeys([node, *self._below(node)])
+            nodes[side] = tuple(found)
+        return nodes
 
-    def _below(self, node):
+    @cached_property
+    def scaled_nodes(self) -> tuple[int, ...]:
+        """The root and the legs' nodes whose scale counts: a mesh or a prop that only hangs there may have its own."""
+        nodes = [self.root, *(node for side in self.sides for node in self.leg_nodes(side))]
+        carries = {int(node) for skin in self.asset.skins for node in skin.joints}
+        carries |= {i for leg in self.legs.legs.values() for i in leg.joints.values()} | {self.root}
+        return tuple(dict.fromkeys(node for node in nodes if carries & {node, *self._below(node)}))
+
+    def _below(self, node: int) -> list[int]:
         found = list(self.asset.children[node])
         for child in found:
             found += self.asset.children[child]
         return found
 
     @cached_property
-    def moving_skins(self):
+    def moving_skins(self) -> tuple[int, ...]:
         """The skins that move a mesh."""
-        return tuple(sorted({node.skin for node in self.asset.nodes if None not in (node.skin, node.mesh)}))
+        carriers = (node for node in self.asset.nodes if node.mesh is not None)
+        return tuple(sorted({node.skin for node in carriers if node.skin is not None}))
 
     @cached_property
-    def since_bound(self):
+    def since_bound(self) -> tuple[Moved, ...]:
         """How each skin joint has moved since it was bound, a `Moved` for each."""
-        world, found = self.asset.rest_world(), {}
+        world = self.asset.rest_world()
+        found: dict[int, Moved] = {}
         for place in self.moving_skins:
             skin = self.asset.skins[place]
             at = {int(node): i for i, node in enumerate(skin.joints)}
@@ -260,19 +273,21 @@ class Subject:
                     found[node] = Moved(node, float(turn_deg(back)), cm, back)
         return tuple(found.values())
 
-    def above(self, node):
+    def above(self, node: int) -> Iterator[int]:
         """The nodes above, nearest first, one by one."""
         while (node := int(self.parents[node])) >= 0:
             yield node
 
     # The skin.
 
-    def leg_skin(self, side):
-        """The triangles that move more with one leg than with anything else, shape (t, 3)."""
+    def leg_skin(self, side: str) -> Ints:
+        """The triangles that move more with one leg than with anything else, shape (t, 3); none without a skin."""
+        if self.surface is None:
+            return np.empty((0, 3), np.int64)
         mine = self.surface.weight_of(self.leg_nodes(side)) > 0.5
         return self.surface.triangles[mine[self.surface.triangles].all(axis=-1)]
 
-    def motions_of(self, turned):
+    def motions_of(self, turned: Mapping[int, Floats]) -> Floats:
         """How every node moves from rest when some turn about where they stand: {node: (3, 3)} to (n, 4, 4)."""
         motions = np.broadcast_to(np.eye(4), (len(self.names), 4, 4)).copy()
         for node, turn in turned.items():
@@ -285,12 +300,12 @@ class Subject:
 
     # The animations.
 
-    def motions(self):
-        """Every animation that moves the legs, one at a time: what is sampled here is large."""
+    def motions(self) -> Iterator[Motion]:
+        """Every animation, one at a time: what is sampled here is large."""
         for animation in self.asset.animations:
             yield self._sampled(animation)
 
-    def _sampled(self, animation):
+    def _sampled(self, animation: Animation) -> Motion:
         nodes = sorted({i for leg in self.legs.legs.values() for i in leg.joints.values()} | {self.root})
         end = animation.duration
         count = min(int(np.ceil(end * RATE)) + 1, MOST_SAMPLES)
@@ -304,22 +319,22 @@ class Subject:
         return Motion(animation.name or "without a name", times, world, tuple(nodes), times[-1] >= end - 1e-9)
 
     @cached_property
-    def root(self):
+    def root(self) -> int:
         """The node the legs hang from: the pelvis, or the hip of a single leg that hangs from nothing."""
         return self.legs.pelvis if self.legs.pelvis is not None else self.joint(self.sides[0], "hip")
 
     # From the file's axes and units to metres, y up, facing +Z.
 
-    def _seen(self, world):
+    def _seen(self, world: Floats) -> Floats:
         seen = np.array(world)
         seen[..., :3, :3] = self._axes @ world[..., :3, :3]
         seen[..., :3, 3] = self.scale * (world[..., :3, 3] @ self._axes.T) - self._origin
         return seen
 
-    def _surface_seen(self, surface):
+    def _surface_seen(self, surface: Surface) -> Surface:
         return replace(surface, vertices=self.scale * (surface.vertices @ self._axes.T))
 
-    def _between_the_feet(self):
+    def _between_the_feet(self) -> Floats:
         """On the floor, in the midplane, below the hips."""
         if not self.sides:
             return np.zeros(3)
@@ -327,22 +342,21 @@ class Subject:
         if len(self.sides) == 2:
             pairs = [(self.place("L", part) + self.place("R", part)) / 2 for part in self.common_parts]
             middle = np.array([np.median([pair[0] for pair in pairs]), 0.0, pairs[0][2]])
-        feet = [self.points[i] for side in self.sides for i in self.leg_nodes(side)]
-        floor = min(point[1] for point in feet)
+        nodes = [i for side in self.sides for i in self.leg_nodes(side)]
+        floor = self.points[nodes, 1].min()
         if self.surface:
-            nodes = [i for side in self.sides for i in self.leg_nodes(side)]
             carried = self.surface.vertices[self.surface.weight_of(nodes) > 0.5, 1]
             floor = carried.min() if len(carried) else floor
         return np.array([middle[0], floor, middle[2]])
 
     @property
-    def common_parts(self):
+    def common_parts(self) -> tuple[str, ...]:
         """The parts that both legs have, from the hip down."""
         left, right = (self.legs.legs[side].joints for side in ("L", "R"))
         return tuple(part for part in left if part in right)
 
 
-def turns_of(matrices):
+def turns_of(matrices: Floats) -> Floats:
     """The rotations in matrices of shape (..., 4, 4), without scale; a reflection has all its axes negated."""
     linear = matrices[..., :3, :3]
     sign = np.where(np.linalg.det(linear) < 0, -1.0, 1.0)[..., None, None]
@@ -351,48 +365,48 @@ def turns_of(matrices):
     return rotation.orthonormalise(np.where(flat[..., None, None], np.eye(3), sign * linear))
 
 
-def turn_deg(matrices):
+def turn_deg(matrices: Floats) -> Floats:
     """How far rotation matrices turn, degrees; by their difference from no turn: tiny ones keep their digits."""
     away = np.linalg.norm(matrices - np.eye(3), axis=(-2, -1)) / np.sqrt(8)
     return np.degrees(2 * np.arcsin(np.clip(away, 0.0, 1.0)))
 
 
-def _undone(matrix):
+def _undone(matrix: Floats) -> AnyFloats:
     return np.linalg.inv(matrix) if abs(np.linalg.det(matrix[:3, :3])) > 1e-18 else np.eye(4)
 
 
-def side_name(side):
+def side_name(side: str) -> str:
     """"left" or "right"."""
     return SIDE_WORDS[side]
 
 
-def _surface(asset, rest):
-    """All skinned meshes at rest, in the file's own units; None if there are none."""
+def _surface(asset: Asset, rest: Floats) -> Surface | None:
+    """All skinned meshes at rest, in the file's own units, without vertices of no triangle; None if there are none."""
     parts = []
     for node in asset.nodes:
-        if node.mesh is None or node.skin is None or asset.meshes[node.mesh].weights is None:
+        if node.mesh is None or node.skin is None:
             continue
         mesh, skin = asset.meshes[node.mesh], asset.skins[node.skin]
-        if mesh.highest_joint >= len(skin.joints):
+        if mesh.joints is None or mesh.weights is None:
             continue
+        used, triangles = np.unique(mesh.triangles, return_inverse=True)
+        positions, joints, weights = mesh.positions[used], mesh.joints[used], mesh.weights[used]
+        sums = weights.sum(axis=-1, keepdims=True)
         matrices = rest[skin.joints] @ skin.inverse_bind
-        sums = mesh.weights.sum(axis=-1, keepdims=True)
-        moved = _blend(mesh.positions, mesh.joints, mesh.weights / np.where(sums > 0, sums, 1.0), matrices)
-        vertices = np.where(sums > 0, moved, mesh.positions)
-        parts.append((vertices, mesh.triangles, skin.joints[mesh.joints], mesh.weights))
-    if not parts:
-        return None
-    width = max(part[2].shape[1] for part in parts)
-    starts = np.cumsum([0, *(len(part[0]) for part in parts)])
-    wide = [[np.pad(part[i], ((0, 0), (0, width - part[i].shape[1]))) for part in parts] for i in (2, 3)]
-    if len(parts) == 1:
-        return Surface(parts[0][0], parts[0][1], wide[0][0], wide[1][0])
-    return Surface(np.concatenate([part[0] for part in parts]),
-                   np.concatenate([part[1] + start for part, start in zip(parts, starts, strict=False)]),
-                   np.concatenate(wide[0]), np.concatenate(wide[1]))
+        moved = _blend(positions, joints, weights / np.where(sums > 0, sums, 1.0), matrices)
+        vertices = np.where(sums > 0, moved, positions)
+        parts.append(Surface(vertices, triangles.reshape(-1, 3), skin.joints[joints], weights))
+    if len(parts) < 2:
+        return parts[0] if parts else None
+    width = max(part.joints.shape[1] for part in parts)
+    starts = np.cumsum([0, *(len(part.vertices) for part in parts[:-1])])
+    return Surface(np.concatenate([part.vertices for part in parts]),
+                   np.concatenate([part.triangles + start for part, start in zip(parts, starts, strict=True)]),
+                   *(np.concatenate([np.pad(table, ((0, 0), (0, width - table.shape[1]))) for table in tables])
+                     for tables in ([part.joints for part in parts], [part.weights for part in parts])))
 
 
-def _blend(vertices, joints, shares, matrices):
+def _blend(vertices: Floats, joints: Ints, shares: Floats, matrices: Floats) -> Floats:
     """Linear blend skinning: vertices (v, 3), joints and shares (v, m), matrices (n, 4, 4) to (v, 3)."""
     posed = np.zeros_like(vertices)
     rows = matrices[:, :3, :]
@@ -408,7 +422,7 @@ def _blend(vertices, joints, shares, matrices):
     return posed
 
 
-def _centres(surface, nodes):
+def _centres(surface: Surface | None, nodes: int) -> Floats | None:
     """The middle of the skin that each node moves most, shape (nodes, 3); NaN where it moves none."""
     if surface is None:
         return None

@@ -4,6 +4,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from rigkit._types import ArrayLike, Bools, Floats, Ints
+from rigkit.inspection.names import NameReading
+
 CHAINS = (("hip", "knee", "ankle"), ("hip", "knee", "ankle", "foot"))
 FOOT_PARTS = ("ball", "toe")
 AXES = {sign + letter: way * axis for letter, axis in zip("xyz", np.eye(3), strict=True)
@@ -17,37 +20,38 @@ MOST_BETWEEN = 24  # joints on the way from one part of a leg to the next
 class Tree:
     """Joints, their parents, where they are, what their names say."""
 
-    parents: np.ndarray
-    points: np.ndarray
-    readings: list
+    parents: Ints
+    points: Floats
+    readings: list[NameReading]
 
-    def __post_init__(self):
-        self.children = [[] for _ in self.readings]
+    def __post_init__(self) -> None:
+        self.children: list[list[int]] = [[] for _ in self.readings]
         for i, parent in enumerate(self.parents):
             if parent >= 0:
                 self.children[parent].append(i)
 
-    def above(self, place, levels=10**9):
+    def above(self, place: int, levels: int = 10**9) -> list[int]:
         """The joints above, nearest first."""
-        found = []
+        found: list[int] = []
         while len(found) < levels and (place := int(self.parents[place])) >= 0:
             found.append(place)
         return found
 
-    def below(self, place, levels=10**9):
+    def below(self, place: int, levels: int = 10**9) -> list[int]:
         """All joints below, nearer ones first."""
-        found, level = [], self.children[place]
+        found: list[int] = []
+        level = self.children[place]
         while level and levels:
             found += level
             level, levels = [child for i in level for child in self.children[i]], levels - 1
         return found
 
-    def between(self, upper, lower):
+    def between(self, upper: int, lower: int) -> list[int]:
         """The joints on the way from `upper` down to `lower`, both left out; none if it does not hang near below."""
         way = self.above(lower, MOST_BETWEEN)
         return way[:way.index(upper)][::-1] if upper in way else []
 
-    def says(self, place, part):
+    def says(self, place: int, part: str) -> float:
         """How well a name fits a part: 1 says so, −1 says something else, 0 nothing."""
         reading = self.readings[place]
         if reading.helps and part != "toe":
@@ -57,21 +61,23 @@ class Tree:
         return -1.0 if reading.elsewhere else -0.6 if reading.parts else 0.0
 
 
-def how_certain(named, placed):
+def how_certain(named: ArrayLike, placed: ArrayLike) -> Floats:
     """Names and places are two witnesses; a name for something else speaks against."""
+    named, placed = np.asarray(named, np.float64), np.asarray(placed, np.float64)
     against = np.clip(1 + 1.5 * np.minimum(named, 0.0), 0.0, 1.0)
     return (1 - (1 - NAME_SAYS * np.maximum(named, 0.0)) * (1 - PLACE_SAYS * placed)) * against
 
 
-def how_placed(tree, joints, up, usual):
+def how_placed(tree: Tree, joints: Ints, up: Floats, usual: Bools) -> Floats:
     """How like a leg three joints lie, 0 to 1."""
     return how_shaped(tree, joints, usual) * how_it_stands(tree, joints, up, usual)
 
 
-def how_shaped(tree, joints, usual):
+def how_shaped(tree: Tree, joints: Ints, usual: Bools) -> Floats:
     """How like a leg's three joints lie to each other: in proportion, with no joint off its bones."""
     span = max(np.ptp(tree.points[usual], axis=0).max(), 1e-300)
-    shaped = np.where(sum(_bones(tree, joints)[:2]) > 1e-6 * span, in_proportion(tree, joints), 0.0)
+    upper, lower, _ = _bones(tree, joints)
+    shaped = np.where(upper + lower > 1e-6 * span, in_proportion(tree, joints), 0.0)
     for i in np.flatnonzero(shaped):
         hip, knee, ankle = joints[i].tolist()
         astray = max(_astray(tree, hip, knee, usual), _astray(tree, knee, ankle, usual))
@@ -79,7 +85,7 @@ def how_shaped(tree, joints, usual):
     return shaped
 
 
-def in_proportion(tree, joints):
+def in_proportion(tree: Tree, joints: Ints) -> Floats:
     """How like a leg's the two bones are: alike in length, nearly straight."""
     upper, lower, whole = _bones(tree, joints)
     bones = np.maximum(upper + lower, 1e-300)
@@ -88,7 +94,7 @@ def in_proportion(tree, joints):
     return np.sqrt(_ramp(alike, 0.2, 0.6) * _ramp(whole / bones, 0.4, 0.85)) * even
 
 
-def how_it_stands(tree, joints, up, usual):
+def how_it_stands(tree: Tree, joints: Ints, up: Floats, usual: Bools) -> Floats:
     """How well three joints stand: upright, and down to the floor."""
     upper, lower, whole = _bones(tree, joints)
     hip, ankle = (tree.points[joints[:, i]] @ up for i in (0, 2))
@@ -97,21 +103,25 @@ def how_it_stands(tree, joints, up, usual):
     return np.sqrt(_ramp((hip - ankle) / np.maximum(whole, 1e-300), 0.6, 0.92) * (1 - _ramp(low, 0.15, 0.6)))
 
 
-def _bones(tree, joints):
+def _bones(tree: Tree, joints: Ints) -> tuple[Floats, Floats, Floats]:
     """Lengths of the upper and the lower bone, and from end to end."""
     hip, knee, ankle = (tree.points[joints[:, i]] for i in range(3))
-    return tuple(np.linalg.norm(b - a, axis=-1) for a, b in ((hip, knee), (knee, ankle), (hip, ankle)))
+    return _length(knee - hip), _length(ankle - knee), _length(ankle - hip)
 
 
-def _astray(tree, upper, lower, usual):
+def _length(vectors: Floats) -> Floats:
+    return np.linalg.norm(vectors, axis=-1)
+
+
+def _astray(tree: Tree, upper: int, lower: int, usual: Bools) -> float:
     """How far joints in between lie off the straight bone, as a share of it: none do on a real bone."""
     way = [i for i in tree.between(upper, lower) if usual[i] and not tree.readings[i].helps]
     if not way:
         return 0.0
     a, c = tree.points[upper], tree.points[lower]
-    length = max(np.linalg.norm(c - a), 1e-150)
-    return np.linalg.norm(np.cross(tree.points[way] - a, (c - a) / length), axis=-1).max() / length
+    length = max(float(np.linalg.norm(c - a)), 1e-150)
+    return float(_length(np.cross(tree.points[way] - a, (c - a) / length)).max()) / length
 
 
-def _ramp(value, low, high):
-    return np.clip((value - low) / (high - low), 0.0, 1.0)
+def _ramp(value: ArrayLike, low: float, high: float) -> Floats:
+    return np.clip((np.asarray(value) - low) / (high - low), 0.0, 1.0)

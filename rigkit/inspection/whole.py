@@ -1,30 +1,42 @@
 """Whole legs: from hip, knee and ankle to a third bone and a foot where there are any."""
 
+from collections.abc import Sequence
+from dataclasses import dataclass
+
 import numpy as np
 
-from rigkit.inspection.tree import CHAINS, FOOT_PARTS, how_placed
+from rigkit._types import Bools, Floats, Ints
+from rigkit.inspection.corrections import Corrections
+from rigkit.inspection.tree import CHAINS, FOOT_PARTS, Tree, how_placed
 
+Joints = dict[str, int]  # of a leg: the joint of each part
 DIGITS = "0123456789 "
 
 
-def whole_legs(tree, found, mapping):
+@dataclass
+class Found:
+    """Legs as triples of joints by side, the axis that is up, and how well names and places agree with a leg."""
+
+    triples: dict[str, Ints]
+    up: Floats
+    named: float
+    placed: float
+
+
+def whole_legs(tree: Tree, found: Found, mapping: Corrections) -> dict[str, Joints]:
     """All joints of the legs by part, from their hips, knees and ankles."""
     shared = set.intersection(*(set(tree.above(int(triple[0]))) for triple in found.triples.values()))
-    return {key: _whole_leg(tree, [int(i) for i in triple], found.up, _mapped_parts(mapping, key), shared)
+    return {key: _whole_leg(tree, triple.tolist(), found.up, mapping.of(key), shared)
             for key, triple in found.triples.items()}
 
 
-def standing(tree, found, ends, usual):
+def standing(tree: Tree, found: Found, ends: dict[str, Joints], usual: Bools) -> float:
     """How like legs the two lowest bones of whole legs lie, 0 to 1."""
     lowest = np.array([[joints[part] for part in CHAINS["foot" in joints][-3:]] for joints in ends.values()])
     return float(how_placed(tree, lowest, found.up, usual).mean())
 
 
-def _mapped_parts(mapping, key):
-    return {part: place for (side, part), place in mapping.parts.items() if side == key}
-
-
-def _whole_leg(tree, triple, up, mapped, shared):
+def _whole_leg(tree: Tree, triple: Sequence[int], up: Floats, mapped: Joints, shared: set[int]) -> Joints:
     """The joints of a leg by part, from its hip, knee and ankle: with a third bone and a foot where there are any."""
     hip, knee, ankle = triple
     joints = {"hip": hip, "knee": knee, "ankle": ankle}
@@ -40,12 +52,12 @@ def _whole_leg(tree, triple, up, mapped, shared):
     return joints | {part: place for part, place in mapped.items() if part in FOOT_PARTS}
 
 
-def _third_bone(tree, joints, up, shared):
+def _third_bone(tree: Tree, joints: Joints, up: Floats, shared: set[int]) -> list[int] | None:
     """Hip, knee, ankle and foot of a leg of three bones; None for a leg of two."""
     hip, knee, ankle = joints.values()
     whole = sum(np.linalg.norm(tree.points[b] - tree.points[a]) for a, b in ((hip, knee), (knee, ankle)))
 
-    def leg_like(place, others):
+    def leg_like(place: int, others: Sequence[int]) -> bool:
         reading = tree.readings[place]
         split = any(tree.readings[i].parts and tree.readings[i].stem.strip(DIGITS) == reading.stem.strip(DIGITS)
                     for i in others)  # one bone in two pieces
@@ -55,7 +67,7 @@ def _third_bone(tree, joints, up, shared):
         for place in tree.between(upper, lower):
             a, b, c = (tree.points[i] for i in (upper, place, lower))
             share = (b - a) @ (c - a) / max((c - a) @ (c - a), 1e-300)
-            off = np.linalg.norm(b - a - share * (c - a)) / max(np.linalg.norm(c - a), 1e-300)
+            off = np.linalg.norm(b - a - share * (c - a)) / max(float(np.linalg.norm(c - a)), 1e-300)
             named = max(tree.says(place, part) for part in ("knee", "ankle")) > 0.5
             if 0.2 < share < 0.8 and leg_like(place, (hip, knee, ankle)) and (off > 0.1 or named):
                 return [hip, knee, place, ankle] if upper == knee else [hip, place, knee, ankle]
@@ -74,13 +86,13 @@ def _third_bone(tree, joints, up, shared):
     return None
 
 
-def _foot(tree, end, up, hip):
+def _foot(tree: Tree, end: int, up: Floats, hip: Floats) -> Joints:
     """Ball and toe: the way from the leg's end to its farthest joint, seen from above."""
-    def level(place):
+    def level(place: int) -> float:
         apart = tree.points[place] - tree.points[end]
-        return np.linalg.norm(apart - (apart @ up) * up)
+        return float(np.linalg.norm(apart - (apart @ up) * up))
 
-    size = np.linalg.norm(tree.points[end] - hip)
+    size = float(np.linalg.norm(tree.points[end] - hip))
     below = [i for i in tree.below(end, 6) if level(i) > 0.02 * size and "heel" not in tree.readings[i].stem
              and not (tree.readings[i].helps and "toe" not in tree.readings[i].parts and "tip" not in
                       tree.readings[i].stem and "end" not in tree.readings[i].stem)]

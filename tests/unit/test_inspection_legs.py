@@ -220,3 +220,16 @@ def test_a_name_that_several_joints_have_cannot_be_meant():
     here = body(NAMINGS["no side, no number"])
     with pytest.raises(ValueError, match="which 2 joints have"):
         look(here, mapping={"left.knee": "calf"})
+
+
+@pytest.mark.parametrize(("parents", "said"), [
+    ([1, 2, 0], "must lead up to a root; got a cycle at joint 0"),
+    ([-1, 2, 1], "got a cycle at joint 1"),
+    ([-1, 0, 3], "must be 3 places of joints"),
+    ([-1, 0], "must be 3 places of joints"),
+    ([-2, 0, 1], "must be 3 places of joints"),
+    ([None, 0, 1], "must be 3 places of joints"),
+])
+def test_parents_that_lead_nowhere(parents, said):
+    with pytest.raises(ValueError, match=said):
+        find_legs(["a", "b", "c"], parents, np.eye(3))

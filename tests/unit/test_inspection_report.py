@@ -52,6 +52,15 @@ def test_text_says_it_all():
     assert "The file holds no animation. foot-slide, extension-pop, knee-flip, human-range" in text
 
 
+def test_one_of_a_kind_is_said_as_one():
+    def forget(positions, joints, weights):
+        weights[int(positions[:, 1].argmax())] = 0
+        return joints, weights
+
+    found = inspection.inspect(rigs.with_weights(rigs.clean(), forget))["weights-missing"]
+    assert found.measured == "1 vertex (at most 0 vertices)"
+
+
 def test_json_keeps_its_schema():
     data = json.loads(inspection.inspect(hostile()).json())
     assert set(data) == {"rigkit_inspection", "file", "passed", "counts", "taken", "notes", "findings"}

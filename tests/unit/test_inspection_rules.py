@@ -133,6 +133,39 @@ def test_one_leg_is_inspected_by_itself():
     assert report["preset-bend"].status == "pass"
 
 
+def test_a_straight_leg_that_stands_still_is_near_full_reach():
+    still = gltf.Animation("still", [gltf.Channel(0, "translation", [0.0, 1.0], np.tile([0, 0.9, 0], (2, 1)))])
+    found = inspection.inspect(replace(rigs.straight(), animations=[still]))["extension-pop"]
+    assert found.said == "Near full reach the left leg bends or straightens at up to 0° a second, at 0.00 s."
+
+
+def test_a_long_animation_is_said_to_be_measured_in_part():
+    long = gltf.Animation("parade", [gltf.Channel(0, "translation", [0.0, 150.0], np.tile([0, 0.9, 0], (2, 1)))])
+    report = inspection.inspect(replace(rigs.clean(), animations=[long]))
+    assert report.notes == ("The animation 'parade' beyond its first 100 s.",)
+    assert "Not read: The animation 'parade' beyond its first 100 s." in report.text()
+
+
+def test_what_only_hangs_on_a_leg_may_have_a_scale_of_its_own():
+    """A shin guard, one for both sides, on the right by its mirror image: no joint hangs below it."""
+    asset = rigs.clean()
+    guard = gltf.Mesh("guard", np.eye(3) * 0.1, [(0, 1, 2)])
+    hung = [gltf.Node("guard", rigs.place(asset, tag + "knee"), scale=scale, mesh=1)
+            for tag, scale in (("L_", (1.2, 1.2, 1.2)), ("R_", (-1.2, 1.2, 1.2)))]
+    clean_of(inspection.inspect(replace(asset, nodes=[*asset.nodes, *hung], meshes=[*asset.meshes, guard])))
+
+
+def test_a_vertex_of_no_triangle_counts_for_nothing():
+    asset = rigs.clean()
+    (mesh,) = asset.meshes
+    beyond = [np.concatenate([table, row]) for table, row in (
+        (mesh.positions, [[0, -3, 0]]), (mesh.joints, [[0, 0, 0, 0]]), (mesh.weights, [[0, 0, 0, 0]]),
+        (mesh.normals, [[0, 1, 0]]))]
+    more = gltf.Mesh(mesh.name, beyond[0], mesh.triangles, beyond[1], beyond[2], beyond[3])
+    report = clean_of(inspection.inspect(replace(asset, meshes=[more])))
+    assert report["weights-missing"].number == 0
+
+
 def test_every_animation_is_inspected_by_itself():
     walk, slide = rigs.walk(), rigs.walk(rigs.carried)
     (other,) = slide.animations
