@@ -4,29 +4,39 @@ A learner's folder holds `lessons/`, `exercises/` and a hidden `.rigkit/` with w
 Nothing a learner made is ever lost: a file they changed is left alone, and old progress is put aside, not deleted.
 """
 
+import errno
 import hashlib
 import json
 import os
 import platform
 import secrets
 import sys
-from collections.abc import Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from importlib import metadata
 from pathlib import Path
-
-from rigkit import _check
+from typing import Any
 
 PARTS = ("lessons", "exercises")
 MARKER = ".rigkit"
-_memory = []  # what could not be written to a learner's folder
+_memory: list[dict[str, Any]] = []  # what could not be written to a learner's folder
+_WHAT_WOULD_DO = {
+    errno.ENOENT: "Check the name, and the folder you are in.",
+    errno.EACCES: "Choose a place that is yours to read and write.",
+    errno.EPERM: "Choose a place that is yours to read and write.",
+    errno.EROFS: "Choose a place that can be written to.",
+    errno.ENOSPC: "Make room, then try again.",
+    errno.EISDIR: "Name a file in it.",
+    errno.EEXIST: "Where a folder should be is a file. Choose another place.",
+    errno.ENOTDIR: "Where a folder should be is a file. Choose another place.",
+}
 
 
 # --- what it runs on ----
 
 
-def versions():
+def versions() -> str:
     """What the course runs on, a line each: the kit, Python and where it is, JupyterLab, the sliders' two halves."""
     lines = [_version("rigkit", "the kit"), f"Python {platform.python_version()}: {sys.executable}"]
     lines += [_version("jupyterlab", "the page you read this in"), _version("ipywidgets", "sliders, in Python"),
@@ -34,7 +44,7 @@ def versions():
     return "\n".join(lines)
 
 
-def _version(package, what):
+def _version(package: str, what: str) -> str:
     try:
         return f"{package} {metadata.version(package)}: {what}"
     except metadata.PackageNotFoundError:
@@ -55,25 +65,25 @@ class Lesson:
     number: str
     title: str
     minutes: int | None
-    aims: tuple
+    aims: tuple[str, ...]
     path: Path
     exercise: Path | None
-    moments: tuple = ()
-    notes: Mapping = field(default_factory=dict)
+    moments: tuple[str, ...] = ()
+    notes: Mapping[str, list[str]] = field(default_factory=dict)
 
 
-def source():
+def source() -> Path:
     """The folder that the course is copied from: inside the installed package, or the checkout around it."""
     inside = Path(__file__).parent / "_course"
     return inside if inside.is_dir() else Path(__file__).parents[1]
 
 
-def lessons():
+def lessons() -> tuple[Lesson, ...]:
     """All lessons, in order of number; what is known of each comes from its notebook's metadata."""
     return tuple(_read_lesson(path) for path in sorted((source() / "lessons").glob("[0-9][0-9]-*.ipynb")))
 
 
-def lesson(number):
+def lesson(number: str | int) -> Lesson:
     """The `Lesson` of that number, given as "06", "6" or 6.
 
     Raises
@@ -89,7 +99,7 @@ def lesson(number):
     raise ValueError(f"There is no lesson {wanted}. Lessons: {there}.")
 
 
-def _read_lesson(path):
+def _read_lesson(path: Path) -> Lesson:
     about = json.loads(path.read_text(encoding="utf-8"))["metadata"].get("rigkit", {})
     number, _, name = path.stem.partition("-")
     exercise = next((source() / "exercises").glob(f"{number}-*.ipynb"), None)
@@ -98,7 +108,7 @@ def _read_lesson(path):
                   about.get("notes", {}))
 
 
-def _two_digits(number):
+def _two_digits(number: str | int) -> str:
     return str(number).strip().zfill(2)
 
 
@@ -114,15 +124,15 @@ class Copies:
     """
 
     folder: Path
-    copied: tuple
-    updated: tuple
-    same: tuple
-    kept: tuple
-    newer: tuple
-    links: tuple
+    copied: tuple[str, ...]
+    updated: tuple[str, ...]
+    same: tuple[str, ...]
+    kept: tuple[str, ...]
+    newer: tuple[str, ...]
+    links: tuple[str, ...]
 
 
-def hand_out(folder, files=None):
+def hand_out(folder: str | os.PathLike[str], files: Iterable[tuple[str, bytes]] | None = None) -> Copies:
     """Copy lessons and exercises into `folder`; a file that the learner changed is left alone.
 
     A file counts as untouched while its bytes are those that were handed out. An untouched older copy is brought up
@@ -150,7 +160,7 @@ def hand_out(folder, files=None):
     if marker.is_symlink():
         raise OSError(f"{marker} is a link. Move it away, or choose another folder.")
     ledger = _read_ledger(marker)
-    done = {"copied": [], "updated": [], "same": [], "kept": [], "newer": [], "links": []}
+    done: dict[str, list[str]] = {"copied": [], "updated": [], "same": [], "kept": [], "newer": [], "links": []}
     for name, data in shipped() if files is None else files:
         state = _state(folder, name, _digest(data), ledger.get(name))
         done[state].append(name)
@@ -162,7 +172,7 @@ def hand_out(folder, files=None):
     return Copies(folder, **{state: tuple(names) for state, names in done.items()})
 
 
-def _state(folder, name, ours, handed_out):
+def _state(folder: Path, name: str, ours: str, handed_out: str | None) -> str:
     """What becomes of one file: the name of the `Copies` field it belongs to."""
     target = folder / name
     if any(step.is_symlink() for step in (target, *target.parents[:len(Path(name).parts) - 1])):
@@ -177,7 +187,7 @@ def _state(folder, name, ours, handed_out):
     return "kept" if handed_out == ours else "newer"
 
 
-def shipped():
+def shipped() -> Iterator[tuple[str, bytes]]:
     """(path with forward slashes, bytes) of every file of the course."""
     for part in PARTS:
         for path in sorted((source() / part).rglob("*")):
@@ -186,7 +196,7 @@ def shipped():
                 yield name.as_posix(), path.read_bytes()
 
 
-def _read_ledger(marker):
+def _read_ledger(marker: Path) -> dict[str, str]:
     """The digest of each file as handed out; an unreadable ledger counts as empty, so that everything is kept."""
     try:
         ledger = json.loads((marker / "handed-out.json").read_bytes())
@@ -195,26 +205,42 @@ def _read_ledger(marker):
     return ledger if isinstance(ledger, dict) else {}
 
 
-def _digest(data):
+def _digest(data: bytes) -> str:
     return hashlib.sha256(data).hexdigest()
 
 
-def write_whole(target, data):
-    """Write a whole file or nothing, so that a crash leaves no half lesson."""
-    target.parent.mkdir(parents=True, exist_ok=True)
+def write_whole(target: Path, data: bytes) -> None:
+    """Write a whole file or nothing, so that a crash leaves no half lesson.
+
+    Raises
+    ------
+    OSError
+        It cannot be written; `filename` is the target's.
+    """
     part = target.with_name(f".{target.name}.{secrets.token_hex(4)}")
     try:
-        with open(part, "xb") as file:
-            file.write(data)
-        os.replace(part, target)
-    finally:
-        part.unlink(missing_ok=True)
+        target.parent.mkdir(parents=True, exist_ok=True)
+        try:
+            with open(part, "xb") as file:
+                file.write(data)
+            os.replace(part, target)
+        finally:
+            part.unlink(missing_ok=True)
+    except OSError as problem:
+        raise OSError(problem.errno, problem.strerror or str(problem), str(target)) from problem
+
+
+def in_the_way(problem: OSError) -> str:
+    """What to say of a file that cannot be used: which, why, and what would do."""
+    what = "the output" if problem.filename is None else problem.filename
+    advice = _WHAT_WOULD_DO.get(problem.errno or 0, "Choose another place.")
+    return f"Cannot use {what} ({problem.strerror or problem}). {advice}"
 
 
 # --- progress ------------------------------------------------------------------------------------------------------
 
 
-def record(lesson, question, score, student="", **details):
+def record(lesson: str | int, question: str, score: float, student: str = "", **details: Any) -> Path | None:
     """Add one attempt to the progress kept in the learner's folder.
 
     The folder is found by walking up from the current one; where there is none, or it cannot be
@@ -241,6 +267,8 @@ def record(lesson, question, score, student="", **details):
     ValueError
         If `score` is not a number from 0 to 1, or `question` or `student` is not a name.
     """
+    from rigkit import _check  # here, because it loads NumPy, which `rigkit --help` need not wait for
+
     number = _check.numbers("score", score)
     if number.ndim or not 0 <= number <= 1:
         raise ValueError(f"`score` must be a number from 0 to 1; got {score!r}. 1 means everything is right.")
@@ -261,7 +289,7 @@ def record(lesson, question, score, student="", **details):
     return path
 
 
-def progress(lesson=None, student=None):
+def progress(lesson: str | int | None = None, student: str | None = None) -> dict[str, Any]:
     """The best score of each question tried so far.
 
     Parameters
@@ -275,25 +303,25 @@ def progress(lesson=None, student=None):
     dict
         {question: score} of one lesson; without `lesson`, {lesson: {question: score}} of all that were tried.
     """
-    best = {}
+    best: dict[str, dict[str, float]] = {}
     for attempt in _attempts(student):
         of_lesson = best.setdefault(attempt.lesson, {})
         of_lesson[attempt.question] = max(attempt.score, of_lesson.get(attempt.question, 0.0))
     return best if lesson is None else best.get(_two_digits(lesson), {})
 
 
-def attempts(lesson, question, student=None):
+def attempts(lesson: str | int, question: str, student: str | None = None) -> int:
     """How many attempts at a question there have been; with `student`, by this one only."""
     wanted = _two_digits(lesson), question
     return sum((attempt.lesson, attempt.question) == wanted for attempt in _attempts(student))
 
 
-def students():
+def students() -> tuple[str, ...]:
     """The names of those who tried a question in this folder, in order of their first attempt."""
     return tuple(dict.fromkeys(attempt.student for attempt in _attempts()))
 
 
-def reset_progress():
+def reset_progress() -> Path | None:
     """Begin again from nothing; the old record stays beside the new one under a name with its date.
 
     Returns
@@ -311,7 +339,7 @@ def reset_progress():
     return aside
 
 
-def _progress_path():
+def _progress_path() -> Path | None:
     try:
         here = Path.cwd()
     except OSError:  # the current folder was deleted
@@ -320,7 +348,7 @@ def _progress_path():
     return marker and marker / "progress.jsonl"
 
 
-def _append(path, line):
+def _append(path: Path, line: bytes) -> None:
     """Add a line in one write, safe on disk before this returns; links are not followed."""
     flags = os.O_RDWR | os.O_APPEND | os.O_CREAT | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_BINARY", 0)
     with open(os.open(path, flags, 0o644), "r+b", buffering=0) as file:
@@ -341,7 +369,7 @@ class _Attempt:
     student: str
 
 
-def _attempts(student=None):
+def _attempts(student: str | None = None) -> Iterator[_Attempt]:
     """Every attempt that can be read, by one student if named; torn or strange lines are passed over."""
     path = _progress_path()
     try:
@@ -356,7 +384,7 @@ def _attempts(student=None):
                     yield _Attempt(number, question, float(score), str(who))
 
 
-def _parse(line):
+def _parse(line: bytes) -> Any:
     try:
         return json.loads(line)
     except (ValueError, RecursionError):

@@ -45,7 +45,8 @@ class Cluster:
         try:
             self._client = distributed.Client(address, timeout=PATIENCE, set_as_default=False)
         except (OSError, ValueError, TypeError) as error:
-            raise ClusterError(f"No scheduler answers at {address} ({error}).") from error
+            raise ClusterError(f"No scheduler answers at {address} ({error}). Start one with `dask scheduler`, or "
+                               "leave out --cluster.") from error
         try:
             self._check(address)
         except BaseException:

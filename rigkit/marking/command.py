@@ -3,13 +3,16 @@
 import json
 import sys
 import time
+from argparse import Namespace
+from typing import Any
 
+from rigkit import course
 from rigkit.marking import run
 from rigkit.marking.cluster import ClusterError
 from rigkit.marking.jail import NoJail
 from rigkit.marking.record import RecordError
 
-DONE, NOT_ALL, WRONG_USE = 0, 1, 2
+DONE, NOT_ALL = 0, 1
 EVERY = 10.0  # seconds between lines, where there is no terminal to write in place
 GOES_ON = "What is marked is recorded; the same command goes on from there."
 UNJAILED = """\
@@ -18,46 +21,52 @@ programs, and change the marks. Nothing is protected. Every record and report wi
 """
 
 
-def mark(arguments):
-    """Run the subcommand; returns the exit status: 0 all marked, 1 something could not be marked, 2 wrong use."""
+class Hindered(Exception):
+    """What kept a class from being marked; the text says what, and what would do."""
+
+
+def mark(arguments: Namespace) -> int:
+    """Run the subcommand; returns the exit status: 0 all marked, 1 something could not be marked.
+
+    Raises
+    ------
+    ValueError
+        Wrong use.
+    Hindered
+        Something is in the way; what is recorded until then stays.
+    """
     say, done = _Line(), _correct if arguments.override else _mark
     try:
         status, text, data = done(arguments, say)
-    except ValueError as problem:
-        status, text, data = WRONG_USE, str(problem), None
     except (NoJail, RecordError, ClusterError) as problem:
-        status, text, data = NOT_ALL, str(problem), None
+        raise Hindered(f"{str(problem)[:1].upper()}{str(problem)[1:]}") from None
     except OSError as problem:
-        why = f"{problem.strerror}: {problem.filename}" if problem.filename else problem.strerror or problem
-        status, text, data = NOT_ALL, f"{why}. {GOES_ON}", None
+        raise Hindered(f"{course.in_the_way(problem)} {GOES_ON}") from None
     except KeyboardInterrupt:
-        status, text, data = NOT_ALL, f"Stopped. {GOES_ON}", None
-    say.end()
-    if data is None:
-        print(f"rigkit: {text}", file=sys.stderr)
-    elif not arguments.json:
-        print(text)
-    if arguments.json:
-        print(json.dumps(data or {"error": text}))
+        raise Hindered(f"Stopped. {GOES_ON}") from None
+    finally:
+        say.end()
+    print(json.dumps(data) if arguments.json else text)
     return status
 
 
-def _mark(arguments, say):
+def _mark(arguments: Namespace, say: "_Line") -> tuple[int, str, dict[str, Any]]:
     if arguments.submissions is None:
-        raise ValueError("Give the folder or zip of submissions, or a correction with --override.")
+        raise ValueError("SUBMISSIONS is missing. Give the folder or zip of them, before any --lesson; or a correction "
+                         "with --override.")
     if arguments.reason is not None:
-        raise ValueError("--reason belongs to --override.")
+        raise ValueError("--reason came without --override. Give both or neither.")
     if arguments.jail == "unjailed":
         print(UNJAILED, file=sys.stderr)
     summary = run.mark_class(arguments.submissions, arguments.out, arguments.roster, workers=arguments.workers,
                              cluster=arguments.cluster, lessons=arguments.lesson, anew=arguments.again,
-                             jail=arguments.jail, progress=say.progress)
+                             jail=arguments.jail or "bwrap", school=dict(arguments.school), progress=say.progress)
     return NOT_ALL if summary.not_marked else DONE, str(summary), summary.data
 
 
-def _correct(arguments, say):
-    if arguments.submissions is not None:
-        raise ValueError("A correction needs no submissions: give --out, --override and --reason alone.")
+def _correct(arguments: Namespace, say: "_Line") -> tuple[int, str, dict[str, Any]]:
+    if arguments.submissions is not None or arguments.school:
+        raise ValueError("A correction needs --out, --override and --reason alone. Leave out the rest.")
     learner, question, score = arguments.override
     entry = run.correct(arguments.out, learner, question, score, arguments.reason)
     who, score = entry.learner, entry.scores[question]
@@ -68,10 +77,10 @@ def _correct(arguments, say):
 class _Line:
     """The line that says how far it is: in place on a terminal, else one now and then."""
 
-    def __init__(self):
+    def __init__(self) -> None:
         self._in_place, self._said, self._open = sys.stderr.isatty(), time.monotonic(), False
 
-    def progress(self, progress):
+    def progress(self, progress: run.Progress) -> None:
         due = 0.1 if self._in_place else EVERY
         if time.monotonic() - self._said < due and progress.done < progress.total:
             return
@@ -79,7 +88,7 @@ class _Line:
         print(f"\r{progress}\x1b[K" if self._in_place else progress, end="" if self._in_place else "\n",
               file=sys.stderr, flush=True)
 
-    def end(self):
+    def end(self) -> None:
         if self._open:
             print(file=sys.stderr)
             self._open = False

@@ -121,6 +121,10 @@ class Record:
             row = self._base.execute("SELECT found FROM runs ORDER BY number DESC LIMIT 1").fetchone()
         return json.loads(row[0]) if row else {}
 
+    def learners(self):
+        """Everyone on the roster that the last finished run had; empty without one."""
+        return tuple(map(_learner, self.last_run().get("learners", ())))
+
     def entries(self, learner=None, brief=False):
         """The latest entry of each learner in each lesson, corrections applied, one after the other.
 
@@ -213,11 +217,14 @@ def frozen(entry):
 def thawed(plain, about=None):
     """The entry of two JSON texts."""
     parts = json.loads(plain)
-    learner = parts.pop("learner")
-    return Entry(**parts | {"learner": Learner(**learner | {"also": tuple(learner["also"])}),
+    return Entry(**parts | {"learner": _learner(parts["learner"]),
                             "outcomes": tuple(Outcome(**outcome) for outcome in parts["outcomes"]),
                             "flags": tuple(parts["flags"]),
                             "about": json.loads(about) if about else {}})
+
+
+def _learner(parts):
+    return Learner(**parts | {"also": tuple(parts["also"])})
 
 
 @contextmanager

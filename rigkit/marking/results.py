@@ -9,7 +9,6 @@ from pathlib import Path
 from rigkit import course
 from rigkit.homework import checking, picture
 from rigkit.marking import class_page, page, record, tables
-from rigkit.marking.entry import Learner
 
 NOTEBOOK = Path(__file__).parents[1] / "data" / "classroom" / "class-results.ipynb"
 MOST_ROWS = 50  # of a table, shown in a notebook
@@ -35,9 +34,7 @@ def open_results(path="results.sqlite"):
     path = Path(path)
     path = path / "results.sqlite" if path.is_dir() else path
     with record.Record(path, create=False) as found:
-        learners = [Learner(**learner | {"also": tuple(learner["also"])})
-                    for learner in found.last_run().get("learners", ())]
-        return ClassResults(found.entries(), learners, path.parent)
+        return ClassResults(found.entries(), found.learners(), path.parent, found.last_run().get("school"))
 
 
 def hand_notebook(out):
@@ -90,10 +87,13 @@ class ClassResults:
     roster : list of Learner
         Everyone on the roster that was used last; empty without one.
     folder : Path
+    school : dict of str to str
+        What was given by `rigkit mark --school`.
     """
 
-    def __init__(self, entries, roster=(), folder="."):
+    def __init__(self, entries, roster=(), folder=".", school=None):
         self.entries, self.roster, self.folder = list(entries), list(roster), Path(folder)
+        self.school = dict(school or {})
 
     def __repr__(self):
         marked = [entry.score for entry in self.entries if entry.score is not None]
@@ -217,7 +217,8 @@ class ClassResults:
             room.write_tables(classSourcedId="…", academicSessionSourcedId="…", schoolSourcedId="…",
                               assignDate="2026-11-02", dueDate="2026-11-23")
         """
-        tables.write(self.entries, self.roster, self.folder if out is None else Path(out), school)
+        out = self.folder if out is None else Path(out)
+        tables.write(self.entries, self.roster, out, self.school | school)
 
     def _questions(self):
         return list(dict.fromkeys(question for entry in sorted(self.entries, key=lambda entry: entry.lesson)

@@ -144,7 +144,8 @@ def _text(path):
         with open(path, "rb") as file:
             data = file.read(MOST_BYTES + 1)
     except OSError as error:
-        raise ValueError(f"The roster {path} cannot be read ({error.strerror}).") from None
+        raise ValueError(f"The roster {path} cannot be read ({error.strerror}). Give a CSV file with the columns id "
+                         "and name.") from None
     if len(data) > MOST_BYTES:
         raise ValueError(f"The roster {path} is larger than {MOST_BYTES // 2**20} MiB. Give a plain CSV file.")
     for encoding in ("utf-16",) if data.startswith((b"\xff\xfe", b"\xfe\xff")) else ("utf-8-sig", "cp1252"):

@@ -21,6 +21,7 @@ from rigkit.marking.record import Record, sole
 from rigkit.marking.workers import Task, Workers, done, how_many
 
 RECORD = "results.sqlite"
+MADE = (class_page.NAME, report.FOLDER, *tables.NAMES)  # beside the record, and anew each time
 MOST_LINES = 20  # of a list in a summary
 
 
@@ -102,14 +103,14 @@ class Summary:
 
 
 def mark_class(path, out, roster=None, *, workers=None, cluster=None, lessons=(), anew=False, jail="bwrap",
-               progress=None):
+               school=None, progress=None):
     """Mark all that is due in a folder or zip of submissions, and bring everything in the folder `out` up to date.
 
     Parameters
     ----------
     path, out : path-like
     roster : path-like, optional
-        Who is in the class; without one, each file's place names a learner.
+        Who is in the class; without one that of the last run counts, or else each file's place names a learner.
     workers : int, optional
         How many processes; as many as fit, if not given.
     cluster : str, optional
@@ -120,6 +121,8 @@ def mark_class(path, out, roster=None, *, workers=None, cluster=None, lessons=()
         Whether to mark those again whose file has not changed: with the same seed, so to the same marks.
     jail : str
         The kind.
+    school : mapping of str to str, optional
+        What only the school's own system knows, for its tables: see `tables.write`. Kept for later runs.
     progress : callable, optional
         Called with a `Progress` after each submission.
 
@@ -136,11 +139,12 @@ def mark_class(path, out, roster=None, *, workers=None, cluster=None, lessons=()
     """
     began, out = time.monotonic(), Path(out)
     lessons = tuple(_lesson(lesson) for lesson in lessons)
-    listed = rosters.read(roster) if roster is not None else ()
+    tables.check_school(school or {})
+    listed = _listed(roster, out)
     handed_in = submissions.collect(path, **({"learners": len(listed)} if listed else {}))
     _make_folder(out, Path(path))
     with sole(out), Record(out / RECORD) as record:
-        placed = rosters.place(handed_in.files, listed or None, handed_in.problems)
+        placed = rosters.place(handed_in.files, listed, handed_in.problems)
         work, strays = _sorted(placed, handed_in.problems, lessons)
         marked = {} if anew else record.marked()
         due = {key: item for key, item in work.items() if not item.digest or marked.get(key) != item.digest}
@@ -148,11 +152,21 @@ def mark_class(path, out, roster=None, *, workers=None, cluster=None, lessons=()
             with _hands(jail, cluster, workers, len(due)) as hands:
                 _mark(record, out, due, hands, _Clock(len(due), progress))
         record.add_run({
+            "school": record.last_run().get("school", {}) | dict(school or {}),
             "lessons": lessons or sorted({lesson for _, lesson in work}),
-            "learners": [asdict(learner) for learner in listed],
+            "learners": [asdict(learner) for learner in listed or ()],
             "problems": [[stray.place, stray.why] for stray in strays],
             "groups": [{"lesson": lesson, **asdict(group)} for lesson, group in _alike(work)]})
         return _summary(record, out, work, due, strays, time.monotonic() - began)
+
+
+def _listed(roster, out):
+    """Who is in the class: the roster given, or else the one that the last run into `out` had."""
+    if roster is not None or not (out / RECORD).is_file():
+        return rosters.read(roster) if roster is not None else None
+    with Record(out / RECORD, create=False) as record:
+        kept = record.learners()
+    return rosters.Roster(kept) if kept else None
 
 
 def correct(out, learner, question, score, reason):
@@ -197,8 +211,7 @@ def write_all(record, out):
 
     Returns what the class page shows: the entries, in short, and who is missing.
     """
-    found = record.last_run()
-    learners = [Learner(**learner | {"also": tuple(learner["also"])}) for learner in found.get("learners", ())]
+    found, learners = record.last_run(), record.learners()
     entries = list(record.entries(brief=True))
     missing = _missing(entries, learners, found.get("lessons", ()))
     groups = [SimpleNamespace(**group) for group in found.get("groups", ())]
@@ -207,7 +220,7 @@ def write_all(record, out):
         path = out / report.FOLDER / report.name_of_file(entry.learner)
         if entry.overrides or not path.is_file() or path.stat().st_size == 0:  # a power cut can leave a page empty
             report.write(entry.learner, list(record.entries(learner=entry.learner.id)), out)
-    tables.write(entries, learners, out)
+    tables.write(entries, learners, out, found.get("school"))
     class_page.write(entries, out, groups=groups, missing=missing, problems=problems)
     results.hand_notebook(out)
     return entries, missing
@@ -399,6 +412,10 @@ def _missing(entries, learners, lessons):
 def _make_folder(out, path):
     if out.exists() and not out.is_dir():
         raise ValueError(f"{out} is a file. Choose a folder for the results.")
+    theirs = [name for name in MADE if (out / name).exists()] if not (out / RECORD).exists() else []
+    if theirs:
+        raise ValueError(f"{out} holds no record of marks, but a {theirs[0]}, which would be written over. Choose "
+                         "another folder for the results.")
     if out.resolve().is_relative_to(path.resolve()):
         raise ValueError(f"{out} lies in {path}: results would be taken for submissions. Choose a folder outside.")
     out.mkdir(parents=True, exist_ok=True)
@@ -410,6 +427,8 @@ def _lesson(lesson):
 
 def _question(text):
     lesson, _, name = text.partition("/")
+    if lesson not in notebook.lessons():
+        raise ValueError(f"No question is called {text!r}. Give the lesson with it, such as 06/solve_leg.")
     questions = notebook.questions(lesson)
     if name not in questions:
         raise ValueError(f"No question is called {text!r}. Lesson {lesson} has "

@@ -14,8 +14,8 @@ What is handed on, and why so:
 - `categories.csv` has one category, homework; `lineItems.csv` one item a lesson, worth 0 to 100; `results.csv` a
   learner's result in each, "fully graded", or "submitted" where it is not marked, or "not submitted".
 - An item must name a class, an academic session and a school. Those belong to the school's system, and so do the days
-  it was set and due: give them as `school`. Without, there stand the words of `SCHOOL`, and the days of the first and
-  the last marking, which a person has to replace.
+  it was set and due: give them as `school` (`rigkit mark --school`). Without, there stand the words of `SCHOOL`, and
+  the days of the first and the last marking, which a person has to replace.
 - `studentSourcedId` is the learner's id of the roster. One that the standard does not allow is replaced by a digest.
 """
 
@@ -32,6 +32,7 @@ from rigkit.marking.page import lesson_title, plain
 
 SCHOOL = {"classSourcedId": "class", "academicSessionSourcedId": "session", "schoolSourcedId": "school"}
 DAYS = ("assignDate", "dueDate")
+NAMES = ("grades.csv", "manifest.csv", "categories.csv", "lineItems.csv", "results.csv")
 
 COMMON = ("sourcedId", "status", "dateLastModified")
 CATEGORIES = (*COMMON, "title", "weight")
@@ -96,7 +97,7 @@ def grades(entries, learners):
 
 def one_roster(entries, learners, school=None):
     """The files of the standard: a dict of file name to (columns, rows as dicts of text)."""
-    school = _school(school)
+    school = SCHOOL | check_school(school or {})
     category = _id(school, "homework")
     times = sorted(moment for entry in entries for moment in _moments(entry))
     items, results = [], []
@@ -172,8 +173,8 @@ def _guid(text):
     return text if _GUID.fullmatch(text) else "sha256-" + hashlib.sha256(json.dumps(text).encode()).hexdigest()
 
 
-def _school(given):
-    given = dict(given or {})
+def check_school(given):
+    """What only the school's system knows, as a dict: see `write`, also for the errors."""
     for name, value in given.items():
         if name not in (*SCHOOL, *DAYS):
             raise ValueError(f"`school` must name what the standard has ({', '.join((*SCHOOL, *DAYS))}); got {name!r}.")
@@ -182,7 +183,7 @@ def _school(given):
                              "Copy it from the school's system.")
         if name in DAYS:
             _check_day(name, value)
-    return {**SCHOOL, **given}
+    return dict(given)
 
 
 def _check_day(name, value):

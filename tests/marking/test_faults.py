@@ -43,7 +43,7 @@ def said(capsys, *arguments):
     (["nowhere", "--out", "results"], "nowhere"),
     (["roster.csv", "--out", "results"], "neither a folder nor a zip"),
     (["submissions"], "--out"),
-    (["--out", "results"], "folder or zip"),
+    (["--out", "results"], "SUBMISSIONS is missing"),
     (["submissions", "--out", "roster.csv"], "is a file"),
     (["submissions", "--out", "submissions/results"], "Choose a folder outside"),
     (["submissions", "--out", "results", "--roster", "nobody.csv"], "nobody.csv"),
@@ -51,13 +51,15 @@ def said(capsys, *arguments):
     (["submissions", "--out", "results", "--lesson", "99"], "99"),
     (["submissions", "--out", "results", "--workers", "0"], "from 1 on"),
     (["submissions", "--out", "results", "--workers", "many"], "from 1 on"),
-    (["submissions", "--out", "results", "--jail", "none"], "invalid choice"),
-    (["submissions", "--out", "results", "--jail", "landlock", "--unsafe-no-jail"], "not allowed with"),
+    (["submissions", "--out", "results", "--jail", "none"], "must be bwrap or landlock"),
+    (["submissions", "--out", "results", "--jail", "landlock", "--unsafe-no-jail"], "do not go together"),
     (["submissions", "--out", "results", "--reason", "why"], "--override"),
     (["submissions", "--out", "results", "--override", "p0000", "06/solve_leg", "1", "--reason", "why"],
-     "needs no submissions"),
+     "Leave out the rest"),
+    (["submissions", "--out", "results", "--school", "class=7b"], "classSourcedId"),
+    (["submissions", "--out", "results", "--school", "dueDate=soon"], "must be a day"),
     (["--out", "results", "--override", "p0000", "06/solve_leg", "1", "--reason", "why"], "no record of marks"),
-    (["--out", "results", "--override", "p0000", "06/solve_leg"], "expected 3 arguments"),
+    (["--out", "results", "--override", "p0000", "06/solve_leg"], "needs 3 values"),
 ])
 def test_wrong_use_is_said_in_a_line_and_makes_nothing(room, capsys, monkeypatch, words, why):
     monkeypatch.chdir(room)

@@ -256,7 +256,7 @@ def test_a_correction_survives_a_new_file(room, here):
 WRONG = {
     "nobody with homework": ("p0099", "06/solve_leg", "1"),
     "06/stuck_direction, 06/solve_leg": ("p0001", "06/solve_arm", "1"),
-    "`lesson` must be": ("p0001", "99/solve_leg", "1"),
+    "No question is called '99/solve_leg'": ("p0001", "99/solve_leg", "1"),
     "from 0 to 1; got '80'": ("p0001", "06/solve_leg", "80"),
     "from 0 to 1; got 'nan'": ("p0001", "06/solve_leg", "nan"),
     "from 0 to 1; got 'much'": ("p0001", "06/solve_leg", "much"),

@@ -3,6 +3,9 @@
 import asyncio
 import json
 import os
+import re
+import shlex
+import shutil
 import signal
 import socket
 import subprocess
@@ -21,7 +24,7 @@ from jupyter_server.services.kernels.connection.channels import ZMQChannelsWebso
 from jupyter_server.services.kernels.websocket import KernelWebsocketHandler
 
 import rigkit
-from rigkit import cli, course, server
+from rigkit import cli, course, inspection, puppets, server
 from tests.browser import lab
 
 posix = pytest.mark.skipif(os.name != "posix", reason="Ctrl-C cannot be sent to one process on this system")
@@ -29,8 +32,9 @@ posix = pytest.mark.skipif(os.name != "posix", reason="Ctrl-C cannot be sent to 
 
 @pytest.fixture
 def served(monkeypatch):
-    """What would have been served, in place of a server."""
+    """What would have been served, in place of a server, and a browser that is never opened."""
     calls = []
+    monkeypatch.setattr(webbrowser, "get", lambda *_: None)
     monkeypatch.setattr(server, "serve", lambda *arguments: calls.append(arguments))
     return calls
 
@@ -43,12 +47,35 @@ def refusal(capsys, *arguments):
         code = end.code
     out, err = capsys.readouterr()
     assert out == ""
-    assert err.startswith("rigkit")
-    assert err.count("\n") == 1
+    assert_one_voice(err)
     return err, code
 
 
+def assert_one_voice(err):
+    """One line: the command, then sentences that end as sentences do."""
+    assert re.fullmatch(r"rigkit( (learn|export|inspect|pack|mark))?: .+[.?]\n", err), err
+
+
+def help_of(command=""):
+    """What a command's `--help` prints, in a process of its own with 80 columns."""
+    done = subprocess.run([sys.executable, "-m", "rigkit", *command.split(), "--help"], capture_output=True, text=True,
+                          check=True, env={**os.environ, "COLUMNS": "80"})
+    assert done.stderr == ""
+    return done.stdout
+
+
+def examples(command=""):
+    """The words of each example that a command's help prints."""
+    shown = help_of(command).split("\nexamples:\n")[1].split("\n\n")[0]
+    found = [shlex.split(line)[1:] for line in shown.splitlines() if line.startswith("  rigkit ")]
+    assert found
+    return found
+
+
 # --- what it says
+
+
+COMMANDS = ["learn", "export", "inspect", "pack", "mark"]
 
 
 def test_version_and_help(capsys):
@@ -58,8 +85,117 @@ def test_version_and_help(capsys):
     assert capsys.readouterr().out == f"rigkit {rigkit.__version__}\n"
     assert cli.main([]) == 0
     text = capsys.readouterr().out
-    assert "learn" in text
-    assert len(text.splitlines()) < 20
+    assert re.findall(r"^    (\w+) ", text, re.M) == COMMANDS
+    for words in (["--help"], ["help"]):
+        with pytest.raises(SystemExit) as end:
+            cli.main(words)
+        assert (end.value.code, capsys.readouterr().out) == (0, text)
+
+
+@pytest.mark.parametrize("command", ["", *COMMANDS])
+def test_help_says_what_for_then_how_then_examples_then_the_exit_status(command):
+    lines = help_of(command).splitlines()
+    assert re.fullmatch(r"[A-Z].*\.", lines[0])
+    assert lines[2].startswith(f"usage: rigkit {command}")
+    heads = [line for line in lines if re.fullmatch(r"\w[\w ]*:", line)]
+    assert heads[-3:] == ["also:", "examples:", "exit status:"]
+    assert "options:" not in heads  # each stands where its purpose is
+    assert [line[:5] for line in lines[-3:]] == ["  0  ", "  1  ", "  2  "]
+    assert max(map(len, lines)) <= 80
+    assert help_of(f"help {command}") == help_of(command)
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_help_is_readable_on_a_narrow_terminal(command, capsys, monkeypatch):
+    monkeypatch.setenv("COLUMNS", "44")
+    with pytest.raises(SystemExit):
+        cli.main([command, "--help"])
+    lines = capsys.readouterr().out.splitlines()
+    told = [line for line in lines if "rigkit " not in line]  # a command is not broken, so that it can be copied
+    assert max(map(len, told)) <= 44
+
+
+def test_every_option_is_in_the_help_of_its_command():
+    for command, options in completed().items():
+        told = help_of(command)
+        for option in options:
+            assert re.search(rf"^ +(-h, )?{option}\b", told, re.M), (command, option)
+
+
+def test_what_the_help_counts_and_names_is_there():
+    assert f"by {len(inspection.RULES)} rules" in help_of("inspect")
+    assert tuple(puppets.PUPPETS) == cli.PUPPETS
+
+
+@pytest.fixture
+def desk(tmp_path, monkeypatch):
+    """An empty folder to work in."""
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+def test_the_examples_of_learn_run(desk, served):
+    for words in examples("learn"):
+        assert cli.main(words) == 0
+    assert [call[0].name for call in served] == ["leg-rigging", "leg-rigging", "leg-rigging-teaching", "my-rigs"]
+
+
+def test_the_examples_of_export_run_and_those_of_inspect_find_the_file(desk, capsys):
+    for words in examples("export"):
+        assert cli.main(words) == 0
+    assert {path.name for path in desk.iterdir()} == {"Tamsin.glb", "heron-at-rest.gltf", "Odo.glb"}
+    for words in examples("inspect"):
+        capsys.readouterr()
+        assert cli.main(words) in (0, 1)
+        assert capsys.readouterr().out
+    assert (desk / "report.html").exists()
+
+
+def test_the_examples_of_pack_run(desk):
+    for words in examples("pack"):
+        assert cli.main(words) == 0
+    assert {path.name for path in desk.iterdir()} == {"hand-out.zip", "first-weeks.zip"}
+
+
+def test_the_examples_of_rigkit_run(desk, served):
+    for words in examples():
+        try:
+            status = cli.main(words)
+        except SystemExit as end:
+            status = end.code
+        assert status == 0
+
+
+def test_help_loads_the_standard_library_alone():
+    code = ("import sys\nfrom rigkit import cli\ntry:\n    cli.main(['mark', '--help'])\nexcept SystemExit:\n    pass\n"
+            "print(*{name.partition('.')[0] for name in sys.modules} - set(sys.stdlib_module_names), file=sys.stderr)")
+    done = subprocess.run([sys.executable, "-S", "-c", code], capture_output=True, text=True, check=True,
+                          cwd=os.path.dirname(os.path.dirname(rigkit.__file__)))
+    assert set(done.stderr.split()) == {"rigkit", "__main__"}
+
+
+def completed():
+    """The options that the script for the Tab key knows, by command."""
+    script = subprocess.run([sys.executable, "-m", "rigkit", "--completion"], capture_output=True, text=True,
+                            check=True).stdout
+    found = re.findall(r"^    (\S+)\) words='(.*)';;$", script, re.M)
+    return {"" if command == "*" else command: [word for word in words.split() if word.startswith("--")]
+            for command, words in found}
+
+
+@pytest.mark.skipif(shutil.which("bash") is None, reason="no bash here")
+@pytest.mark.parametrize(("typed", "completions"), [
+    ("rigkit l", ["learn"]), ("rigkit --v", ["--version"]), ("rigkit learn --t", ["--teach"]),
+    ("rigkit mark --ros", ["--roster"]), ("rigkit inspect --m", ["--map"]), ("rigkit pack x", []),
+])
+def test_bash_completes_commands_and_options(typed, completions):
+    """Asks bash itself, with the variables that it sets when somebody presses Tab."""
+    words = typed.split()
+    script = (f'eval "$({shlex.quote(sys.executable)} -m rigkit --completion)"\nCOMP_WORDS=({typed})\n'
+              f"COMP_CWORD={len(words) - 1}\n_rigkit\n" 'printf "%s\\n" "${COMPREPLY[@]}"')
+    done = subprocess.run(["bash", "-c", script], capture_output=True, text=True, check=True)
+    assert done.stdout.split() == completions
+    assert done.stderr == ""
 
 
 def test_learn_says_what_was_copied_and_kept_and_opens_the_first_lesson(tmp_path, capsys, served):
@@ -70,7 +206,7 @@ def test_learn_says_what_was_copied_and_kept_and_opens_the_first_lesson(tmp_path
     assert served == [(folder, page, None, False, False)]
     said = capsys.readouterr().out
     assert f"Your folder: {folder}\n" in said
-    assert "Copied: " in said
+    assert f"Copied: {sum(1 for _ in course.shipped())} files\n" in said
 
     exercise = next(folder.glob("exercises/*.ipynb"))
     exercise.write_text("mine")
@@ -104,17 +240,99 @@ def test_a_bad_port_number_is_refused(capsys, served, port):
     assert (code, served) == (2, [])
 
 
-@pytest.mark.parametrize(("arguments", "word"), [("lern", "lern"), ("learn --prot 1", "--prot"), ("learn 06 07", "07")])
-def test_an_unknown_word_is_refused(capsys, served, arguments, word):
+@pytest.mark.parametrize(("arguments", "said"), [
+    ("lern", "rigkit: There is no command 'lern'. Did you mean learn?"),
+    ("fly", "rigkit: There is no command 'fly'. The commands are learn, export, inspect, pack and mark."),
+    ("help fly", "rigkit: There is no command 'fly'. The commands are learn, export, inspect, pack and mark."),
+    ("--verison", "rigkit: There is no option --verison. Did you mean --version?"),
+    ("--quickly", "rigkit: There is no option --quickly. See rigkit --help."),
+    ("learn --prot 1", "rigkit learn: There is no option --prot. Did you mean --port?"),
+    ("learn --out=x", "rigkit learn: There is no option --out. See rigkit learn --help."),
+    ("learn 06 07", "rigkit learn: '07' is one word more than is taken here. See rigkit learn --help."),
+    ("learn --dir", "rigkit learn: --dir needs a value, and none came. See rigkit learn --help."),
+    ("learn --teach=yes", "rigkit learn: --teach takes no value; got 'yes'. See rigkit learn --help."),
+    ("export", "rigkit export: PUPPET is missing. See rigkit export --help."),
+    ("export Tomsin", "rigkit export: PUPPET must be Tamsin, Odo, Pip or heron; got 'Tomsin'."),
+    ("export Pip --vertices 299", "rigkit export: --vertices must be a whole number from 300 to 1000000; got '299'."),
+    ("export Pip --vertices 1e9", "rigkit export: --vertices must be a whole number from 300 to 1000000; got '1e9'."),
+    ("export Pip --out pip.obj", "rigkit export: --out must end in .glb or .gltf; got 'pip.obj'."),
+    ("pack", "rigkit pack: LESSON and --out are missing. See rigkit pack --help."),
+    ("mark --lesson", "rigkit mark: --lesson needs a value, and none came. See rigkit mark --help."),
+    ("mark --out x --override p 06/solve_leg",
+     "rigkit mark: --override needs 3 values, and fewer came. See rigkit mark --help."),
+    ("mark x --out x --jail glass", "rigkit mark: --jail must be bwrap or landlock; got 'glass'."),
+    ("mark x --out x --workers 0", "rigkit mark: --workers must be a whole number from 1 on; got '0'."),
+    ("mark x --out x --jail bwrap --unsafe-no-jail",
+     "rigkit mark: --unsafe-no-jail and --jail do not go together. Leave one out."),
+])
+def test_wrong_words_are_refused_in_one_voice(desk, capsys, served, arguments, said):
     err, code = refusal(capsys, *arguments.split())
-    assert word in err
-    assert (code, served) == (2, [])
+    assert err == f"{said}\n"
+    assert (code, served, list(desk.iterdir())) == (2, [], [])
+
+
+def test_what_the_library_refuses_is_said_in_the_words_of_the_command(desk, capsys):
+    cli.main(["export", "pip", "--rest", "--vertices", "300"])
+    capsys.readouterr()
+    for words, said in [("--map up=sideways", "rigkit inspect: --map up must be one of"),
+                        ("--map nose=x", "rigkit inspect: --map must name one of pelvis"),
+                        ("--threshold foot-slide=x", "rigkit inspect: --threshold foot-slide must be a number"),
+                        ("--threshold slide=1", "rigkit inspect: --threshold must name rules")]:
+        err, code = refusal(capsys, "inspect", "Pip.glb", *words.split())
+        assert err.startswith(said)
+        assert code == 2
+
+
+def test_a_report_is_written_over_and_nothing_else(desk, capsys):
+    cli.main(["export", "Pip", "--rest", "--vertices", "300"])
+    rig = (desk / "Pip.glb").read_bytes()
+    (desk / "diary.html").write_text("<title>My diary</title>")
+    for name in ("Pip.glb", "diary.html", "."):
+        capsys.readouterr()
+        err, code = refusal(capsys, "inspect", "Pip.glb", "--html", name)
+        assert f"{name} is there already, and is no report." in err
+        assert code == 2
+    assert (desk / "Pip.glb").read_bytes() == rig
+    assert (desk / "diary.html").read_text() == "<title>My diary</title>"
+    for _ in range(2):
+        assert cli.main(["inspect", "Pip.glb", "--html", "report.html"]) in (0, 1)
+
+
+def test_a_disk_that_is_full_is_said_with_the_files_own_name(desk, capsys, monkeypatch):
+    def full(*_):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(course.os, "replace", full)
+    err, code = refusal(capsys, "pack", "06", "--out", "x.zip")
+    assert err == "rigkit pack: Cannot use x.zip (No space left on device). Make room, then try again.\n"
+    assert code == 1
+    assert list(desk.iterdir()) == []
+
+
+@pytest.mark.skipif(not os.path.exists("/dev/full"), reason="no device here that is full")
+@pytest.mark.parametrize("words", [["--version"], ["export", "Pip", "--out", "pip.glb", "--vertices", "300"]])
+def test_output_that_cannot_be_written_is_said(desk, words):
+    with open("/dev/full", "w") as full:
+        done = subprocess.run([sys.executable, "-m", "rigkit", *words], stdout=full, stderr=subprocess.PIPE, text=True)
+    assert_one_voice(done.stderr)
+    assert "Cannot use the output" in done.stderr
+    assert done.returncode == 1
+
+
+@posix
+def test_ctrl_c_ends_work_with_a_word_and_as_undone(desk, capsys, monkeypatch):
+    def interrupted(*_):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("rigkit.export.puppet_asset", interrupted)
+    err, code = refusal(capsys, "export", "Pip")
+    assert (err, code) == ("rigkit export: Stopped.\n", 1)
 
 
 def test_a_lesson_that_is_not_there_is_refused_before_anything_is_made(tmp_path, capsys, served):
     err, code = refusal(capsys, "learn", "99", "--dir", tmp_path / "mine", "--no-browser")
     assert "There is no lesson 99. Lessons: " in err
-    assert (code, served) == (1, [])
+    assert (code, served) == (2, [])
     assert not (tmp_path / "mine").exists()
 
 
@@ -140,7 +358,7 @@ def test_a_read_only_folder_is_refused(tmp_path, capsys, served, monkeypatch):
 
     monkeypatch.setattr(course.os, "replace", refuse)
     err, code = refusal(capsys, "learn", "--dir", tmp_path, "--no-browser")
-    assert "Permission denied" in err
+    assert "(Permission denied)" in err
     assert (code, served) == (1, [])
 
 
