@@ -8,7 +8,7 @@ where small text needs them.
 
 import math
 from base64 import b64encode
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from html import escape
 from itertools import pairwise
 from typing import Any, Self
@@ -105,6 +105,9 @@ class Picture:
 
     def __init__(self, title: str, desc: str, width: int, height: int) -> None:
         self.title, self.desc, self.width, self.height = title, desc, width, height
+
+    def __repr__(self) -> str:
+        return f"{type(self).__name__}, {self.width} × {self.height} px: {_sentence(self.title)} {self.desc}"
 
     def svg(self, style: bool = True) -> str:
         """One `<svg>` that follows the page's theme; without `style` the page must hold `STYLE` already."""
@@ -373,7 +376,7 @@ class Stage(Picture):
         return self._polygon(self._xy("points", points), _marks("rig-skin", kind))
 
     def surface(self, vertices: ArrayLike, triangles: ArrayLike, kind: str = "soft",
-                lines: Sequence[ArrayLike] = ()) -> Self:
+                lines: Iterable[ArrayLike] = ()) -> Self:
         """Skin as it is seen from outside: filled, with its outline and its folds, and with lines drawn on it.
 
         What lies beyond the limits of the view is cut off.

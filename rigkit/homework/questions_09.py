@@ -151,6 +151,11 @@ def _strongest(weights):
     return np.argsort(-weights, kind="stable")[:4]
 
 
+def _first_four(weights):
+    with np.errstate(invalid="ignore"):  # four zeros have no proportions
+        return _kept(weights, np.arange(4)) / weights[:4].sum()
+
+
 def _even_shares(weights):
     kept = _kept(weights, _strongest(weights)) > 0
     return kept / kept.sum()
@@ -172,7 +177,7 @@ FOUR = Question(
                       "the weights are pruned and left as they are; nothing makes them add to one"),
         Misconception("not pruned", lambda w: w / w.sum(),
                       "the weights add to one, but more than four are left"),
-        Misconception("first four", lambda w: _kept(w, np.arange(4)) / w[:4].sum(),
+        Misconception("first four", _first_four,
                       "the first four weights are kept, not the four strongest"),
         Misconception("even shares", _even_shares,
                       "the strongest are kept, but all get the same weight"),

@@ -5,7 +5,7 @@ from typing import Any
 
 from rigkit import gltf, inspection
 from rigkit.homework import calling
-from rigkit.inspection.legs import SIDE_WORDS
+from rigkit.inspection.legs import SIDE_WORDS, Legs
 
 MOST_BYTES = 10 * 2**20
 KEPT = ("rule", "title", "about", "status", "severity", "number", "unit", "sense", "limit", "said", "todo")
@@ -50,10 +50,16 @@ def findings(asset: gltf.Asset) -> dict[str, Any]:
     report = inspection.inspect(asset)
     data = report.data()
     found = [{key: finding[key] for key in KEPT if finding[key] is not None} for finding in data["findings"]]
-    at_rest = report.legs.metres * asset.rest_world()[:, :3, 3] if report.legs.legs else []
-    places = {f"{SIDE_WORDS[side]}.{part}": at_rest[node].tolist()
-              for side, leg in report.legs.legs.items() for part, node in leg.joints.items()}
-    return {"rigkit_inspection": data["rigkit_inspection"], "findings": found, "places": places}
+    return {"rigkit_inspection": data["rigkit_inspection"], "findings": found, "places": _places(asset, report.legs)}
+
+
+def _places(asset: gltf.Asset, legs: Legs) -> dict[str, list[float]]:
+    """Where the joints of the legs are at rest."""
+    if not legs.legs:
+        return {}
+    at_rest = legs.metres * asset.rest_world()[:, :3, 3]
+    return {f"{SIDE_WORDS[side]}.{part}": at_rest[node].tolist()
+            for side, leg in legs.legs.items() for part, node in leg.joints.items()}
 
 
 def _bytes(answer: str | Path | bytes) -> bytes:

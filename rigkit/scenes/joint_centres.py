@@ -281,7 +281,9 @@ def _closed(points):
 
 def _pelvis(puppet, width_cm, places):
     """The pelvis from the front: three widths that are easily mixed up."""
-    half, broad = width_cm / 200, body.segment_lengths(puppet.stature).pelvis_breadth / 2
+    breadth = body.segment_lengths(puppet.stature).pelvis_breadth
+    assert breadth is not None  # the default table has it
+    half, broad = width_cm / 200, float(breadth) / 2
     centre = places[:, :2].mean(axis=0)
     stage = Stage("front", (-0.22, -0.30), (0.22, 0.129), "Three widths of one pelvis", width=430)
     stage.skin(_trunk(broad), "soft").dots([[half, 0], [-half, 0]], "plain")
