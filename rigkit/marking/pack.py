@@ -14,7 +14,9 @@ HOW_TO = """\
 Homework: {titles}
 
 1. Install the kit, if you have not yet, as your teacher or its README says.
-2. Unpack this zip. Open the exercise in JupyterLab: start `jupyter lab` in the folder that you unpacked.
+2. Open the exercise: your own copy of the course, which `rigkit learn` opens, holds the same one. Or unpack this zip,
+   and open it with the JupyterLab that came with the kit (`.venv/bin/jupyter lab`, on Windows
+   `.venv\\Scripts\\jupyter lab`).
 3. In the first code cell, in open_homework(..., student="..."), type your own name as it stands on the class list,
    in place of the one that is there. The numbers in the questions are yours alone; they follow from that name.
 4. Answer, and run the check below each answer as often as you like. A wrong answer costs nothing.
