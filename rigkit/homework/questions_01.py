@@ -228,8 +228,8 @@ def _judge_gap(inputs, output):
     yours, true = float(output["gap"]), 2 * _outward_cm(inputs["asis_cm"], inputs["depth_cm"])
     outside, asis = inputs["outside_cm"] / 200, inputs["asis_cm"] / 200
     drawn = picture.front_view(
-        "Your hips in this pelvis", "The outside of the pelvis, its ASISs, and two hip centres as far apart as "
-        f"you say, {yours:.1f} centimetres.",
+        "Your hips in this pelvis", f"The outside of the pelvis, {inputs['outside_cm']:g} centimetres broad, its "
+        f"ASISs, and two hip centres as far apart as you say, {yours:.1f} centimetres.",
         picture.measure([-outside, 0.02], [outside, 0.02], f"outside {inputs['outside_cm']:g} cm"),
         picture.dots([[-asis, 0.0], [asis, 0.0]]), picture.note([asis, 0.0], "ASIS"),
         picture.dots([[-yours / 200, -0.08], [yours / 200, -0.08]], "inverse"),

@@ -7,6 +7,7 @@ import pytest
 from rigkit.homework import checking, notebook
 from rigkit.marking import page, report
 from rigkit.marking.entry import ENDS, Entry, Learner, Override
+from tests import alternatives
 from tests.homework import solved
 from tests.marking import entries, markup
 from tests.marking.entries import HOSTILE, entry, outcomes
@@ -26,6 +27,7 @@ def test_every_kind_of_answer_to_every_question_has_its_place(lesson):
     for turn in range(max(map(len, kinds.values()))):
         chosen = {name: kinds[name][turn % len(kinds[name])] for name in names}
         shown = read(entry(TAMSIN, lesson, chosen))
+        assert alternatives.faults(shown.html) == []
         for name, kind in chosen.items():
             outcome = outcomes(lesson, name)[kind]
             assert name in shown.text
