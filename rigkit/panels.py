@@ -5,10 +5,11 @@ is a pure function, so a lesson can call it for a picture at rest and a test can
 """
 
 import asyncio
+import re
 import time
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from html import escape
+from html import escape, unescape
 from typing import Any
 
 import ipywidgets as widgets
@@ -18,6 +19,7 @@ from rigkit import _check
 from rigkit.stage import STYLE, Picture
 
 FRAMES_A_SECOND = 24
+_MARKUP = re.compile("<[^>]*>")
 
 # The page's own sliders and boxes are too pale to be made out (WCAG 2.2, 1.4.11), and clip where there is little room.
 _LOOK = f"""<style>{STYLE}
@@ -83,6 +85,10 @@ class Slider:
             raise ValueError(f"`high` of {self.key!r} must be above `low`; got {self.high!r} and {self.low!r}.")
         self.check(self.value)
 
+    def __repr__(self) -> str:
+        unit = self.unit if self.unit.startswith("°") else f" {self.unit}".rstrip()
+        return f"Slider: {self.label}, {self.low:g} to {self.high:g}{unit} by {self.step:g}, at {self.value:g}"
+
     @property
     def whole(self) -> bool:
         """Whether it holds whole numbers."""
@@ -121,6 +127,9 @@ class Choice:
 
     def __post_init__(self) -> None:
         self.check(self.value)
+
+    def __repr__(self) -> str:
+        return f"Choice: {self.label}, {', '.join(map(str, self.options))}, at {self.value}"
 
     def check(self, value: Any) -> Any:
         """`value` if it is one of the options, else a `ValueError`."""
@@ -243,7 +252,7 @@ class Panel:
     def __init__(self, title: str, controls: Sequence[Slider | Choice], draw: Callable[..., tuple[Picture | str, str]],
                  moments: Mapping[str, Mapping[str, Any]] | None = None, size: int = 880,
                  play: str | None = None) -> None:
-        self.controls = {control.key: control for control in controls}
+        self.title, self.controls = title, {control.key: control for control in controls}
         if len(self.controls) < len(controls):
             raise ValueError(f"`controls` must have different keys; got {', '.join(c.key for c in controls)}.")
         self.moments = {name: self._checked(values) for name, values in (moments or {}).items()}
@@ -298,8 +307,13 @@ class Panel:
         """Back to the values it started with."""
         self.set(**self._start)
 
+    def __repr__(self) -> str:
+        values = ", ".join(f"{self.controls[key].label}: {value}" for key, value in self.values.items())
+        return f"Panel: {self.title} {values}. {unescape(_MARKUP.sub('', self._readout))}"
+
     def _repr_mimebundle_(self, **kwargs: Any) -> Any:
-        return self.widget._repr_mimebundle_(**kwargs)
+        shown = self.widget._repr_mimebundle_(**kwargs)
+        return shown | {"text/plain": repr(self)} if isinstance(shown, dict) else shown
 
     def _checked(self, values: Mapping[str, Any]) -> dict[str, Any]:
         unknown = [key for key in values if key not in self.controls]

@@ -56,6 +56,10 @@ class Outcome:
     misconception: str | None = None
     printed: int = 0
 
+    def __repr__(self) -> str:
+        return (f"Outcome of {self.question or 'no question'}, {self.right} of {self.cases} cases right, "
+                f"score {self.score:.0%}. {self.word}: {self.sentence}")
+
 
 def generator(*words: object) -> np.random.Generator:
     """A numpy Generator seeded by words, such as a learner's name, a question's id and an attempt's number."""

@@ -82,13 +82,24 @@ class Homework:
         self.character = puppets.personal(checking.generator(student))
 
     def __repr__(self) -> str:
+        asked = [f"  {name}: {question.asks}" for name, question in self.questions.items()]
+        greeting, *warning = self._opening()
+        return "\n".join([greeting, *asked, *warning])
+
+    def _repr_mimebundle_(self, include: Any = None, exclude: Any = None) -> dict[str, str]:
+        from rigkit import display  # here, because marking opens homework and shows none of it
+
+        asked = [(name, question.asks, question.hand_in) for name, question in self.questions.items()]
+        return {"text/plain": repr(self),
+                "text/html": display.table(("Question", "asks", "hand in"), asked, " ".join(self._opening()))}
+
+    def _opening(self) -> list[str]:
         who = self.character
         lines = [f"Homework {self.lesson} for {self.student}: your character's thigh is {who.thigh:.3f} m, "
                  f"its shank {who.shank:.3f} m."]
-        lines += [f"  {name}: {question.asks}" for name, question in self.questions.items()]
         if not calling.can_stop():
             lines.append("On this system a check cannot stop an endless loop: use Interrupt in the Kernel menu.")
-        return "\n".join(lines)
+        return lines
 
     def inputs(self, name: str) -> SimpleNamespace:
         """The numbers of your own for a question: those its text speaks of, or one case to try a function on."""
@@ -130,8 +141,7 @@ class Homework:
     def _check(self, question: Question, answer: Any) -> Card:
         takes_function = question.kind == "function"
         if answer is not ... and callable(answer) != takes_function:
-            return self._unknown(f"{question.name} is a {question.kind}; hand it in as "
-                                 f"hw.check({question.name}{'' if takes_function else '=…'}).")
+            return self._unknown(f"{question.name} is a {question.kind}; hand it in as {question.hand_in}.")
         attempt = course.attempts(self.lesson, question.name, self.student) + 1
         cases = self.cases(question, attempt)
         outcome = checking.weigh(question, cases, _records(question, answer, cases))

@@ -29,6 +29,9 @@ class Misconception:
     answer: Callable[..., Any]
     sentence: str
 
+    def __repr__(self) -> str:
+        return f"Misconception {self.name}: you get this when {self.sentence}."
+
 
 @dataclass(frozen=True)
 class Verdict:
@@ -50,6 +53,10 @@ class Verdict:
     sentence: str
     measured: Mapping[str, str] = field(default_factory=dict)
     picture: dict[str, Any] | None = None
+
+    def __repr__(self) -> str:
+        measured = "; ".join(f"{what}: {number}" for what, number in self.measured.items())
+        return f"Verdict, score {self.score:.0%}: {self.sentence}" + (f" {measured}" if measured else "")
 
 
 @dataclass(frozen=True)
@@ -86,7 +93,33 @@ class Question:
     judge: Callable[[Case, dict[str, Any]], Verdict]
     misconceptions: tuple[Misconception, ...]
 
+    def __repr__(self) -> str:
+        return f"Question {self.id}, a {self.kind}: {self.asks}"
+
+    def _repr_mimebundle_(self, include: Any = None, exclude: Any = None) -> dict[str, str]:
+        from rigkit import display  # here, because marking asks questions and shows none of them
+
+        rows = [("asks", self.asks), *((name, _in_words(shape)) for name, shape in self.returns.items()),
+                ("hand in", self.hand_in)]
+        return {"text/plain": repr(self), "text/html": display.table((self.id, f"a {self.kind}"), rows)}
+
+    @property
+    def hand_in(self) -> str:
+        """How to hand an answer in."""
+        return f"hw.check({self.name})" if self.kind == "function" else f"hw.check({self.name}=…)"
+
     @property
     def id(self) -> str:
         """The name a solution's answer cell carries, such as "06/solve_leg"."""
         return f"{self.lesson}/{self.name}"
+
+
+def _in_words(shape: Shape) -> str:
+    """What one part of an answer is."""
+    if shape in (WORDS, REPORT):
+        return "a list of words" if shape == WORDS else "a rig, inspected"
+    if not shape:
+        return "a number"
+    if all(isinstance(option, str) for option in shape):
+        return f"one of {', '.join(shape)}"
+    return f"numbers of shape ({', '.join(map(str, shape))}{',' * (len(shape) == 1)})"
