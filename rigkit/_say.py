@@ -65,7 +65,10 @@ def share(values: Any) -> str:
 
 
 def small(values: Any, unit: str = "cm", scale: float = 100.0) -> str:
-    """A length that may be tiny, such as a miss: metres in centimetres, to three digits that count."""
+    """A length that may be tiny, such as a miss: metres in centimetres, to three digits that count.
+
+    Less than a thousandth of the unit is "under 0.001", and what is rounding is 0.
+    """
     return _said(values, f" {unit}", scale, lambda value: _digits(value, _NOTHING * scale))
 
 
@@ -185,4 +188,6 @@ def _said(values: Any, unit: str, scale: float, say: Callable[[float], str]) -> 
 def _digits(value: float, nothing: float) -> str:
     if not np.isfinite(value) or abs(value) >= 1000:
         return number(value, 0)
-    return "0" if abs(value) <= nothing else f"{value:.3g}"
+    if abs(value) <= nothing:
+        return "0"
+    return f"{value:.3g}" if abs(value) >= 0.001 else "under 0.001"

@@ -7,6 +7,7 @@ first object is shown. Plain text is the object's own `repr`; it stands alone wh
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from functools import singledispatch
 from html import escape
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -38,8 +39,10 @@ from rigkit.stage import Picture, Stage
 FEW = 4  # of a batch so many are shown
 MOST_ROWS = 16  # a longer table is cut
 MOST_NAMES = 16  # more joints than that are drawn without names
-WIDTH, HALF = 420, 320  # px; of one picture, and of one of two side by side
+WIDTH, HALF = 420, 360  # px; of one picture, and of one of two side by side
 NAME = 40  # characters of a stranger's name
+UNBROKEN = 16  # characters of a value that stay on one line
+MOST_TRIANGLES = 50_000  # of a rig file's skin that is drawn with its joints
 
 _SIZE = "font-size:var(--jp-content-font-size1,14px)"
 _SOFT = "color:var(--jp-ui-font-color2,inherit)"
@@ -80,13 +83,17 @@ def table(heads: Sequence[str], rows: Iterable[Sequence[object]], caption: str =
     shown = rows if len(rows) <= MOST_ROWS else rows[:MOST_ROWS - 1]
     more = f'<p style="margin:2px 0;{_SIZE};{_SOFT}">and {len(rows) - len(shown)} more</p>' if shown != rows else ""
     head = "".join(f'<th scope="col" style="{_CELL};{_SOFT};font-weight:400">{page.safe(name)}</th>' for name in heads)
-    body = "".join(f'<tr><th scope="row" style="{_CELL};font-weight:600">{page.safe(row[0])}</th>'
-                   + "".join(f'<td style="{_CELL}">{page.safe(cell)}</td>' for cell in row[1:]) + "</tr>"
-                   for row in shown)
-    title = f'<caption style="caption-side:top;text-align:left;padding:2px 0;{_SIZE};{_SOFT}">{page.safe(caption)}' \
-            "</caption>" if caption else ""
-    return (f'<table style="border-collapse:collapse;margin:4px 0">{title}<thead><tr>{head}</tr></thead>'
-            f"<tbody>{body}</tbody></table>{more}")
+    body = "".join(f'<tr><th scope="row" style="{_CELL};font-weight:600;white-space:nowrap">{page.safe(row[0])}</th>'
+                   + "".join(map(_cell, row[1:])) + "</tr>" for row in shown)
+    said = f'<figcaption style="{_SIZE};{_SOFT}">{page.safe(caption)}</figcaption>' if caption else ""
+    return (f'<figure style="margin:4px 0">{said}<table style="border-collapse:collapse;margin:2px 0"><thead>'
+            f"<tr>{head}</tr></thead><tbody>{body}</tbody></table>{more}</figure>")
+
+
+def _cell(value: object) -> str:
+    text = page.plain(value)
+    whole = ";white-space:nowrap" if len(text) <= UNBROKEN else ""
+    return f'<td style="{_CELL}{whole}">{escape(text)}</td>'
 
 
 def folded(summary: str, html: str) -> str:
@@ -140,8 +147,8 @@ def _(thing: two_bone.PlanarLeg) -> Iterator[Piece]:
         title = _one_of(len(angles), f"Hip {_say.angle(angles[0, 0])}, knee {_say.angle(angles[0, 1])}")
         picture = _bent(points, title, repr(thing))
         hip, knee, _ = points[0]
-        picture.arc(hip, hip - [0.0, 1.0], knee, _say.angle(angles[0, 0]), "plain", 60)
-        yield picture
+        picture.path([hip, hip - [0.0, 0.5]], "soft")
+        yield picture.arc(hip, hip - [0.0, 1.0], knee, _say.angle(angles[0, 0]), "plain", 60)
     yield _values(thing, [
         ("hip", "flexion: 0° hangs straight down, positive with the thigh forward", thing.hip, 0, _say.angle),
         ("knee", "flexion: 0° is straight, positive with the knee forward", thing.knee, 0, _say.angle),
@@ -165,11 +172,11 @@ def _(thing: bend.Bend) -> Iterator[Piece]:
 def _bent(points: Floats, title: str, desc: str) -> Stage:
     """Legs seen from the side, shape (k, 3, 2), the first with its knee's bend, the others dotted."""
     space = _in_space(points).reshape(-1, 3)
-    picture = stage.framed("side", space, title, 0.15, HALF, least=2.0, tall=1.0, desc=desc)
+    picture = stage.framed("side", space, title, 0.15, HALF, least=2.0, tall=0.9, desc=desc)
     for other in points[1:]:
         picture.ghost(other)
     hip, knee, ankle = points[0]
-    picture.path([hip, hip - [0.0, 0.5]], "soft").path([knee, knee + 0.5 * (knee - hip)], "soft")
+    picture.path([knee, knee + 0.5 * (knee - hip)], "soft")
     picture.chain(points[0], "inverse", names=("hip", "", "ankle"), thickness=18)
     return picture.arc(knee, knee + (knee - hip), ankle, _bend_text(hip, knee, ankle), "plain", 60)
 
@@ -300,10 +307,10 @@ def _(thing: body.JointRange) -> Iterator[Piece]:
         ends = np.array([[np.sin(turn), -np.cos(turn)] for turn in (0.0, low, high)])
         picture = stage.framed("side", _in_space(np.array([*ends, [0, 0]])),
                                f"From {_say.angle(low)} to {_say.angle(high)}", 0.2, HALF, least=1.6, desc=repr(thing))
-        for end, turn in zip(ends[1:], (low, high), strict=True):
+        for end, turn, radius, place in zip(ends[1:], (low, high), (84, 56), ("left", "right"), strict=True):
             picture.path([(0, 0), end], "inverse")
             if turn:
-                picture.arc((0, 0), ends[0], end, _say.angle(turn), "plain", 60)
+                picture.arc((0, 0), ends[0], end, _say.angle(turn), "plain", radius, place)
         yield picture.ghost([(0, 0), ends[0]]).note(ends[0], "zero", "soft").dots([(0, 0)])
     yield _values(thing, [("low", f"the least; {thing.low_status}", thing.low, 0, _say.angle),
                           ("high", f"the greatest; {thing.high_status}", thing.high, 0, _say.angle)],
@@ -334,14 +341,14 @@ def _standing(puppet: puppets.Puppet) -> Picture:
     rig = leg.LegRig.from_puppet(puppet)
     chain = rig.skeleton.origins(rig.skeleton.rest_world, [f"L_{part}" for part in rig.chain])
     heel, ball, toe = _sole(puppet, chain[-1])
-    bones = ("thigh", "shank", "metatarsal")
-    room = np.concatenate([chain, [heel, toe, heel - [0, 0.1 * chain[0, 1], 0]]])
-    picture = stage.framed("side", room, f"{page.plain(puppet.name, NAME)}, {page.plain(puppet.role, NAME)}", 0.12,
-                           HALF, tall=1.3, desc=repr(puppet))
+    room = np.concatenate([chain, [heel, toe, heel - [0, 0.1 * chain[0, 1], 0], chain[0] * [1, 1.05, 1]]])
+    said = puppet.role if puppet.name.lower() in puppet.role.lower() else f"{puppet.name}, {puppet.role}"
+    picture = stage.framed("side", room, page.plain(said[:1].upper() + said[1:], 2 * NAME), 0.12, HALF, tall=1.2,
+                           desc=repr(puppet))
     picture.floor().foot(chain[-1], heel, toe, ball, "forward").chain(chain, "forward", names=("", *rig.chain[1:]))
-    for name, a, b in zip(bones, chain, chain[1:], strict=False):
-        picture.measure(a, b, f"{name} {100 * np.linalg.norm(b - a):.1f} cm", "plain", 70, "right")
-    picture.measure(heel, toe, f"foot {100 * puppet.foot_length:.1f} cm", "plain", -26, "below")
+    for a, b in pairwise(chain):
+        picture.measure(a, b, f"{100 * np.linalg.norm(b - a):.1f} cm", "plain", 52, "right")
+    picture.measure(heel, toe, f"{100 * puppet.foot_length:.1f} cm", "plain", -26, "below")
     return picture.note(chain[0], "hip", "soft", "left")
 
 
@@ -408,28 +415,50 @@ def _(thing: sk.Skeleton) -> Iterator[Piece]:
 
 
 def _tree(points: Floats, parents: Any, names: Sequence[str], title: str, desc: str,
-          outlines: Sequence[tuple[Floats, str]] = (), ghosts: Iterable[Floats] = ()) -> Picture:
-    """A tree of joints from the front and from the side, shape (n, 3), with outlines of controls."""
-    views, ghosts = [], list(ghosts)
-    room = np.concatenate([points, *(outline for outline, _ in outlines), *ghosts])
-    for view in ("front", "side"):
-        picture = stage.framed(view, _with_floor(room), f"{title}, from the {view}", 0.12, HALF, tall=1.5, desc=desc)
-        _floor(picture, room)
+          outlines: Sequence[tuple[Floats, str]] = (), ghosts: Iterable[Floats] = (),
+          skin: tuple[Floats, Any] | None = None) -> Picture:
+    """A tree of joints from the front and from the side, shape (n, 3), with outlines of controls, on its skin."""
+    ghosts = list(ghosts)
+    room = np.concatenate([points, *(outline for outline, _ in outlines), *ghosts, *([skin[0]] if skin else [])])
+    front, side = _two_views(room, title, desc)
+    for picture in (front, side):
+        if skin:
+            picture.surface(*skin)
         for ghost in ghosts:
             for child, parent in enumerate(parents):
                 if parent >= 0:
                     picture.ghost([ghost[parent], ghost[child]])
         for outline, label in outlines:
-            picture.control(outline, label if view == "front" else "")
+            picture.control(outline, label if picture is front else "")
         for chain in _chains(parents):
-            side = sk.side_of(names[chain[-1]])
-            picture.path(points[chain], "forward", side and side[0])
+            tag = sk.side_of(names[chain[-1]])
+            picture.path(points[chain], "forward", tag and tag[0])
         picture.dots(points, "forward")
-        if view == "front" and len(points) <= MOST_NAMES and not outlines:
-            for name, point in zip(names, points, strict=True):
-                picture.note(point, page.plain(name, 24), "soft", "right" if point[0] >= 0 else "left")
-        views.append(picture)
-    return stage.row(*views, title=title)
+    if len(points) <= MOST_NAMES and not outlines:
+        for point, said in _labels(points, names, 0.04 * float(np.ptp(room, axis=0).max())):
+            front.note(point, said, "soft", "right" if point[0] >= 0 else "left")
+    return stage.row(front, side, title=title)
+
+
+def _two_views(points: Floats, title: str, desc: str) -> tuple[Stage, Stage]:
+    """Stages for the same things from the front and from the side, alike in size and scale."""
+    seen = _with_floor(points)
+    low, high = seen.min(axis=0), seen.max(axis=0)
+    middle, half = (low + high) / 2, max(high[0] - low[0], high[2] - low[2]) / 2
+    views = [stage.framed(view, seen, said, 0.1, HALF, tall=1.2, desc=desc,
+                          flat=[np.array([[middle[axis] - half, low[1]], [middle[axis] + half, low[1]]])])
+             for view, axis, said in (("front", 0, title), ("side", 2, "From the side"))]
+    return _floor(views[0], points), _floor(views[1], points)
+
+
+def _labels(points: Floats, names: Sequence[str], near: float) -> Iterator[tuple[Floats, str]]:
+    """Joints' names from the front; those that lie on each other on one side share a label."""
+    groups: dict[tuple[Any, ...], list[int]] = {}
+    for i, point in enumerate(points):
+        key = (*np.round(point[:2] / max(near, 1e-9)), sk.side_of(names[i]))
+        groups.setdefault(key, []).append(i)
+    for group in groups.values():
+        yield points[group[0]], ", ".join(page.plain(names[i], 24) for i in group[:3]) + "…" * (len(group) > 3)
 
 
 def _chains(parents: Any) -> Iterator[list[int]]:
@@ -460,10 +489,10 @@ def _stands(points: Floats) -> bool:
 
 @show.register
 def _(thing: leg.LegRig) -> Iterator[Piece]:
-    outlines = [(_points(control.rest, control.outline), "" if control.name.endswith("_turn") else control.name)
-                for control in thing.controls if len(control.outline) > 2]
+    outlines = [(_points(control.rest, control.outline), control.name) for control in thing.controls
+                if len(control.outline) > 2 and not control.name.endswith("_turn")]
     rig = thing.skeleton
-    yield _tree(rig.rest_world[:, :3, 3], rig.parents, rig.names, "The rig at rest", repr(thing), outlines)
+    yield _tree(rig.rest_world[:, :3, 3], rig.parents, rig.names, "The rig at rest, and what poses it by its feet", repr(thing), outlines)
     yield folded(_say.count(len(thing.controls), "control"), table(
         ("Control", "hangs from", "free channels"), [_control_row(control) for control in thing.controls]))
 
@@ -486,7 +515,8 @@ def _(thing: leg.LegPose) -> Iterator[Piece]:
     poses = _few(world[..., :3, 3], 2)
     if len(poses) and len(thing.names) == poses.shape[1]:
         parents = _leg_parents(thing.names)
-        title = _one_of(len(poses), f"Legs bent {_say.sides(_few(thing.flexion, 1)[0], _say.angle)}")
+        bends = [_say.angle(angle) for angle in _few(thing.flexion, 1)[0]]
+        title = _one_of(len(poses), f"Bent {bends[0]} left, {bends[1]} right")
         yield _tree(poses[0], parents, thing.names, title, repr(thing), ghosts=poses[1:])
     yield _values(thing, [
         ("pelvis", "where it is: left, up, forward", world[..., 0, :3, 3], 1, _say.point),
@@ -568,7 +598,7 @@ def _(thing: foot.Foot) -> Iterator[Piece]:
     if len(feet):
         ankle, heel, ball, toe = feet[0]
         picture = _feet(feet, _one_of(len(feet), "The foot, flat"), repr(thing))
-        picture.measure([ankle[0], 0.0], ankle, f"{100 * ankle[1]:.1f} cm", "plain", -46, "left")
+        picture.measure([heel[0], 0.0], [heel[0], ankle[1]], f"{100 * ankle[1]:.1f} cm", "plain", -24, "left")
         picture.measure(heel, toe, f"{100 * (toe[0] - heel[0]):.1f} cm", "plain", -26, "below")
         yield picture.note(ankle, "ankle", "soft", "above").note(ball, "ball", "soft", "above")
     yield _foot_values(thing)
@@ -591,8 +621,10 @@ def _(thing: foot.FootRoll) -> Iterator[Piece]:
 
 def _feet(feet: Floats, title: str, desc: str) -> Stage:
     """Feet from the side, shape (k, 4, 2): ankle, heel, ball, toe; the others than the first dotted."""
-    room = np.concatenate([feet.reshape(-1, 2), [[feet[0, 1, 0], -0.05], [feet[0, 0, 0], 1.3 * feet[..., 1].max()]]])
-    picture = stage.framed("side", _in_space(room), title, 0.12, WIDTH, tall=0.8, desc=desc).floor()
+    length = float(np.ptp(feet[..., 0]))
+    room = [[feet[0, 1, 0] - 0.3 * length, -0.2 * length], [feet[0, 0, 0], feet[..., 1].max() + 0.08 * length]]
+    picture = stage.framed("side", _in_space(np.concatenate([feet.reshape(-1, 2), room])), title, 0.08, WIDTH, tall=0.8,
+                           desc=desc).floor()
     for ankle, heel, ball, toe in feet[1:]:
         picture.ghost([ankle, heel, ball, toe, ankle])
     ankle, heel, ball, toe = feet[0]
@@ -614,16 +646,12 @@ def _mesh(thing: mesh.Mesh) -> Iterator[Piece]:
 
 
 def _surface(vertices: Floats, triangles: Any, desc: str) -> Picture:
-    views = []
-    high = vertices[:, 1].max() - vertices[:, 1].min()
-    for view in ("front", "side"):
-        picture = stage.framed(view, _with_floor(vertices), f"From the {view}", 0.12, HALF, tall=1.5, desc=desc)
-        _floor(picture, vertices).surface(vertices, triangles, "soft")
-        views.append(picture)
-    edge = np.array([vertices[:, 0].max(), 0, vertices[:, 2].max()])
-    views[0].measure(edge + [0, vertices[:, 1].min(), 0], edge + [0, vertices[:, 1].max(), 0],
-                     f"{100 * high:.1f} cm", "plain", 26, "right")
-    return stage.row(*views, title="The surface")
+    low, high = vertices.min(axis=0), vertices.max(axis=0)
+    front, side = _two_views(vertices, "The surface from the front", desc)
+    for picture in (front, side):
+        picture.surface(vertices, triangles, "soft")
+    front.measure([high[0], low[1], 0], [high[0], high[1], 0], f"{100 * (high[1] - low[1]):.1f} cm", "plain", 16, "right")
+    return stage.row(front, side)
 
 
 @show.register
@@ -639,12 +667,11 @@ def _(thing: gait.Pace) -> Iterator[Piece]:
 @show.register
 def _(thing: gait.Walk) -> Iterator[Piece]:
     name = page.plain(thing.puppet.name, NAME)
-    left = np.asarray(thing.points, dtype=float)[:, 0]
+    left, slide = np.asarray(thing.points, dtype=float)[:, 0], thing.slide_cm
     stride = max(int(np.searchsorted(thing.times, 2 * thing.step_length / thing.speed)), 1)
     if np.isfinite(left).all():
         yield _stride(left[:stride + 1], len(thing.puppet.bones),
-                      f"{name}, one stride of the left leg", repr(thing))
-    slide = thing.slide_cm
+                      f"{name}: in one stride the left foot slides {_say.small(slide[0], scale=1.0)}", repr(thing))
     yield table((name, "value", "what it is"), [
         ("speed", _say.amount(thing.speed, " m/s", 2), "how fast"),
         ("step length", _cm(thing.step_length), "from one foot to the other"),
@@ -747,11 +774,24 @@ def _(thing: gltf.Asset) -> Iterator[Piece]:
     points = thing.rest_world()[list(joints), :3, 3]
     if len(points) and np.isfinite(points).all():
         yield _tree(points, [places.get(parents[node], -1) for node in joints], [names[node] for node in joints],
-                    "The joints at rest", repr(thing))
+                    "The joints at rest", repr(thing), skin=_skin(thing))
     yield table(("Asset", "how many", "names"), [
         (word, f"{len(many):,}", page.plain(_say.names(each.name for each in many), 200)) for word, many in (
             ("nodes", thing.nodes), ("skins", thing.skins), ("meshes", thing.meshes),
             ("animations", thing.animations))], " ".join(page.plain(note, 200) for note in thing.notes[:FEW]))
+
+
+def _skin(asset: gltf.Asset) -> tuple[Floats, Any] | None:
+    """What the joints of a file move, as it stands there; nothing if it is too large to draw."""
+    world = asset.rest_world()
+    worn = [(i, asset.meshes[node.mesh]) for i, node in enumerate(asset.nodes)
+            if node.mesh is not None and node.skin is not None]
+    if not worn or sum(len(each.triangles) for _, each in worn) > MOST_TRIANGLES:
+        return None
+    vertices = [asset.skin_points(i, world) for i, _ in worn]
+    firsts = np.cumsum([0, *map(len, vertices[:-1])])
+    triangles = [each.triangles + first for (_, each), first in zip(worn, firsts, strict=True)]
+    return np.concatenate(vertices), np.concatenate(triangles)
 
 
 # What an inspection found
@@ -767,7 +807,7 @@ def _(thing: insp.Legs) -> Iterator[Piece]:
     if not thing.legs:
         yield table(("Legs", "why"), [("none found", thing.because.get("legs", ""))])
         return
-    yield _leg_table(thing.legs.values(), f"Joints by their place in the list of joints. {_say.line(thing)}")
+    yield _leg_table(thing.legs.values(), f"{thing.because.get('legs', '')}. Joints by their place in the list of joints.")
     yield folded("Which way it stands", table(("Axis", "direction", "why"), [
         ("up", _say.direction(thing.up), thing.because.get("up", "")),
         ("forward", _say.direction(thing.forward), thing.because.get("forward", "")),
