@@ -74,7 +74,7 @@ def turned_panel(puppet):
     """A pole to drag around a bent leg."""
     return Panel(
         "Drag the pole: which way does the knee point?",
-        [Slider("left_cm", "Pole to her left", -45.0, 45.0, 1.0, 0.0, "cm"),
+        [Slider("left_cm", "Pole to her left", -45.0, 45.0, 1.0, 10.0, "cm"),
          Slider("ahead_cm", "Pole ahead of the line", -30.0, 60.0, 1.0, 50.0, "cm"),
          Slider("up_cm", "Pole above the knee", -40.0, 40.0, 1.0, 0.0, "cm")],
         lambda **values: turned(puppet, **values),
@@ -359,7 +359,10 @@ def _turned_view(puppet, view, title, leg, pole, straight):
     if view == "top":
         swivel = np.degrees(two_bone.swivel_of(hip, knee, ankle))
         if abs(swivel) >= SHOWN:
-            stage.arc(centre, straight, knee, _signed(swivel), radius=44.0)
+            stage.arc(centre, straight, knee, radius=44.0)
+        if SHOWN <= abs(swivel) <= 90:
+            away = "left" if knee[0] > straight[0] else "right"  # from the line to the pole
+            stage.measure(straight, knee, f"{100 * np.linalg.norm(knee - straight):.1f} cm", "plain", -24, away)
         stage.arrow(knee, knee + 0.2 * solved(puppet, hip, ankle, pole).hinge, "hinge axis")
     return stage
 
