@@ -242,7 +242,7 @@ def _planted_view(puppet, title, shown, now):
     for side, tag in enumerate("LR"):
         short = 100 * walk.miss[now, side]
         if short >= 0.05:
-            view.note(walk.at("ankle")[now, side], f"{tag} {short:.1f} cm short", "miss")
+            view.note(walk.at("ankle")[now, side], f"{tag} {short:.1f} cm short", "miss", loud=True)
     return view
 
 

@@ -466,5 +466,5 @@ def walk_view(puppet, title, kind, points, slid, frame):
             toe = heel + foot.of_puppet(puppet).toe[0] - foot.of_puppet(puppet).heel[0]
             stage.path([(heel, -0.04 * size), (toe, -0.04 * size)], "goal", tag)
             stage.note(((heel + toe) / 2, -0.05 * size), f"{tag} slid {slid[frame, side]:.1f} cm",
-                       "miss" if slid[frame, side] >= 0.05 else "goal", "below")
+                       "miss" if slid[frame, side] >= 0.05 else "goal", "below", loud=True)
     return stage
