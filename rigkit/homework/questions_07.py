@@ -220,7 +220,7 @@ def _judge_pole(inputs, output):
         picture.ghost(_from_above([hip, knee, ankle])),
         picture.chain(_from_above([hip, after.knee, ankle]), ["hip", "", ""]),
         picture.pole(_from_above(shown), "your pole"))
-    measured = {"The knee pops by": f"{100 * pop:.2f} cm", "It turns by": f"{turn:.2f}°",
+    measured = {"The knee jumps by": f"{100 * pop:.2f} cm", "It turns by": f"{turn:.2f}°",
                 "Your pole is from the knee": f"{apart:.3f} m",
                 "Along the line from hip to ankle it is off the knee by": f"{100 * along:.1f} cm"}
     quiet, square, placed = pop <= QUIET, along <= 1e-3, abs(apart - distance) <= 1e-3
