@@ -31,7 +31,7 @@ def document(report: Report) -> str:
 
 def card(report: Report) -> str:
     """The report for a notebook: the headline, what was found with its pictures, the rest folded away."""
-    found = "".join(_finding(finding, "h4") for finding in report.of(FINDING))
+    found = "".join(_finding(finding) for finding in report.of(FINDING))
     rest = "".join([*(f"<li>{_line(finding)}</li>" for finding in report.of(PASS)),
                     *(f"<li>{_silent(why, group)}</li>" for why, group in report.unmeasured().items())])
     return (f'<section class="inspection" aria-label="Inspection"><style>{stage.STYLE}{_CARD}</style>'
@@ -72,10 +72,10 @@ def _taken(report: Report) -> str:
             f"<ul>{''.join(f'<li>{page.safe(line)}</li>' for line in axes)}</ul>{notes}")
 
 
-def _finding(finding: Finding, heading: str = "h3") -> str:
+def _finding(finding: Finding) -> str:
     picture = finding.picture
     drawn = f'<figure class="drawn">{picture.svg(style=False)}</figure>' if picture is not None else ""
-    return (f'<article class="said {finding.severity}"><div><{heading}>{page.safe(finding.title)}</{heading}>'
+    return (f'<article class="said {finding.severity}"><div><h3>{page.safe(finding.title)}</h3>'
             f'<p class="rule"><span class="mark">{finding.severity}</span> <code>{finding.rule}</code>'
             f'{_about(finding)}</p><p class="number">{_number(finding)}</p><p>{page.safe(finding.said)}</p>'
             f"<p><b>Why it matters.</b> {page.safe(finding.why)}</p><p><b>What to do.</b> {page.safe(finding.todo)}</p>"
@@ -135,7 +135,7 @@ def _vars(dark: bool) -> str:
 
 _PARTS = (
     ".said{border-left:4px solid var(--edge);padding:.1rem 0 .1rem .9rem;margin:1.4rem 0;display:grid;gap:.4rem 1.5rem;"
-    "break-inside:avoid}.said>*{min-width:0}.said h3,.said h4{margin:0;font-size:1.15rem;line-height:1.3}"
+    "break-inside:avoid}.said>*{min-width:0}.said h3{margin:0;font-size:1.15rem;line-height:1.3}"
     ".said.serious{border-color:var(--serious)}.said.moderate{border-color:var(--moderate)}"
     ".said.slight{border-color:var(--slight)}.said.pass{border-color:var(--good);margin:.6rem 0}"
     ".rule{color:var(--soft);font-size:.9rem}.serious .mark{color:var(--serious)}.moderate .mark{color:var(--moderate)}"
@@ -177,5 +177,5 @@ _CARD = "".join(f".inspection {rule}}}" for rule in (
     "{color:var(--jp-ui-font-color1,inherit)", ".said{border-left:4px solid #888;padding:0 0 0 12px;margin:12px 0;"
     "display:flex;flex-wrap:wrap;gap:4px 16px;align-items:flex-start", ".said>div{flex:1 1 20em",
     ".drawn{flex:0 1 420px;margin:0", ".said.serious{border-color:#b00020", ".said.moderate{border-color:#d55e00",
-    ".said.slight{border-color:#b87d00", "h4{margin:0", "p{margin:4px 0", ".number b{font-size:1.6em",
-    "summary{cursor:pointer"))
+    ".said.slight{border-color:#b87d00", "h3{margin:0;font-size:1.1em;line-height:1.3", "p{margin:4px 0",
+    ".number b{font-size:1.6em", "summary{cursor:pointer"))
