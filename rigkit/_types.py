@@ -4,6 +4,8 @@ An answer for one thing alone, such as one leg's flexion, is a NumPy number. It 
 and is typed as one.
 """
 
+from collections.abc import Mapping
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -13,5 +15,7 @@ Bools = NDArray[np.bool_]
 Words = NDArray[np.str_]
 AnyFloats = NDArray[np.floating]  # of single or double precision, where a solver keeps the one it was given
 Shape = tuple[int, ...]
+NamedFrames = Mapping[str, ArrayLike]  # of joints or controls, each (..., 4, 4)
+ControlValues = Mapping[str, Mapping[str, ArrayLike]]  # of controls by name, of their channels by name
 
-__all__ = ["AnyFloats", "ArrayLike", "Bools", "Floats", "Ints", "Shape", "Words"]
+__all__ = ["AnyFloats", "ArrayLike", "Bools", "ControlValues", "Floats", "Ints", "NamedFrames", "Shape", "Words"]

@@ -5,14 +5,16 @@ from or follows: `world = base @ values`. Turns are radians about the control's 
 first, then the moved z, then the moved y (a hip's flexion, abduction, rotation).
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from math import isfinite
 
 import numpy as np
 
 from rigkit import _check, _say, rotation
 from rigkit import frames as fr
+from rigkit._types import ArrayLike, ControlValues, Floats, NamedFrames
 
 CHANNELS = ("shift_x", "shift_y", "shift_z", "turn_x", "turn_y", "turn_z")
 TURN_ORDER = "xzy"
@@ -39,25 +41,30 @@ class Follow(_say.Shown):
     """
 
     leader: str
-    what: str = "both"
-    weight: float = 1.0
-    gap: np.ndarray | None = None
+    what: str
+    weight: Floats
+    gap: Floats | None
 
-    def __post_init__(self):
-        _check.choice("what", self.what, FOLLOWS)
-        weight = _check.numbers("weight", self.weight)
-        if not ((weight >= 0) & (weight <= 1)).all():
-            raise ValueError(f"`weight` must be between 0 and 1; got {self.weight!r}.")
-        object.__setattr__(self, "weight", weight)
-        object.__setattr__(self, "_whole", self.what == "both" and bool((weight == 1).all()))
-        if self.gap is not None:
-            object.__setattr__(self, "gap", fr.check_frames("gap", self.gap))
+    def __init__(self, leader: str, what: str = "both", weight: ArrayLike = 1.0, gap: ArrayLike | None = None):
+        put = object.__setattr__
+        put(self, "leader", leader)
+        put(self, "what", _check.choice("what", what, FOLLOWS))
+        put(self, "weight", _check.numbers("weight", weight))
+        if not ((self.weight >= 0) & (self.weight <= 1)).all():
+            raise ValueError(f"`weight` must be between 0 and 1; got {weight!r}.")
+        put(self, "gap", None if gap is None else fr.check_frames("gap", gap))
 
     def __repr__(self) -> str:
         what = {"both": "place and turn", "position": "place, not its turn", "turn": "turn, not its place"}[self.what]
         return _say.line(self, f"{what} of {_say.name(self.leader)}", f"weight {_say.amount(self.weight, '', 2)}",
                          "gap as at rest" if self.gap is None else f"gap {_say.frame(self.gap)}",
                          batch=_say.batch(self.weight))
+
+
+    @cached_property
+    def _whole(self) -> bool:
+        """Whether it goes with the leader as if fixed to it."""
+        return self.what == "both" and bool((self.weight == 1).all())
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,17 +75,17 @@ class Control(_say.Shown):
     ----------
     name : str
     rest : array_like, shape (4, 4)
-        Its world frame when every control reads zero.
+        Its world frame when every control reads zero; the world's own when left out.
     outline : array_like, shape (points, 3)
-        The shape one sees, in the control's frame, metres; nothing is computed from it.
+        The shape one sees, in the control's frame, metres; nothing is computed from it. A point when left out.
     pivot : array_like, shape (3,)
         The point it turns about, in the control's frame.
     parent : str, optional
         What it hangs from for good: the same as following one leader in both ways with weight 1. A control has a
         parent or follows, not both.
-    follows : tuple of Follow
+    follows : iterable of Follow
         What it follows; more than one leader by weights.
-    locked : tuple of str
+    locked : iterable of str
         Channels that stay at zero.
     limits : mapping of str to (float, float)
         The least and the greatest value of a channel.
@@ -87,35 +94,34 @@ class Control(_say.Shown):
     """
 
     name: str
-    rest: np.ndarray = field(default_factory=lambda: np.eye(4))
-    outline: np.ndarray = field(default_factory=lambda: np.zeros((1, 3)))
-    pivot: np.ndarray = (0.0, 0.0, 0.0)
-    parent: str | None = None
-    follows: tuple = ()
-    locked: tuple = ()
-    limits: Mapping = field(default_factory=dict)
-    stays: np.ndarray | None = None
+    rest: Floats
+    outline: Floats
+    pivot: Floats
+    parent: str | None
+    follows: tuple[Follow, ...]
+    locked: tuple[str, ...]
+    limits: Mapping[str, ArrayLike]
+    stays: Floats | None
+    _bounds: Floats = field(init=False)  # the least and the greatest value of each channel
 
-    def __post_init__(self):
+    def __init__(self, name: str, rest: ArrayLike | None = None, outline: ArrayLike | None = None,
+                 pivot: ArrayLike = (0.0, 0.0, 0.0), parent: str | None = None, follows: Iterable[Follow] = (),
+                 locked: Iterable[str] = (), limits: Mapping[str, ArrayLike] | None = None,
+                 stays: ArrayLike | None = None):
         put = object.__setattr__
-        put(self, "rest", fr.check_frames("rest", self.rest))
-        put(self, "outline", _check.numbers("outline", self.outline, "points", 3))
-        put(self, "pivot", _check.numbers("pivot", self.pivot, 3))
-        if self.stays is not None:
-            put(self, "stays", fr.check_frames("stays", self.stays))
-        put(self, "follows", tuple(self.follows))
-        if self.parent is not None and self.follows:
-            raise ValueError(f"`{self.name}` must have a parent or follow, not both; got parent {self.parent!r} "
+        put(self, "name", name)
+        put(self, "rest", np.eye(4) if rest is None else fr.check_frames("rest", rest))
+        put(self, "outline", np.zeros((1, 3)) if outline is None else _check.numbers("outline", outline, "points", 3))
+        put(self, "pivot", _check.numbers("pivot", pivot, 3))
+        put(self, "parent", parent)
+        put(self, "follows", tuple(follows))
+        if parent is not None and self.follows:
+            raise ValueError(f"`{name}` must have a parent or follow, not both; got parent {parent!r} "
                              f"and {len(self.follows)} to follow.")
-        low, high = np.full(6, -np.inf), np.full(6, np.inf)
-        for name, bounds in self.limits.items():
-            bounds = _check.numbers(f"limits of {name}", bounds, 2)
-            low[_channel(self.name, name)], high[_channel(self.name, name)] = bounds
-            if not bounds[0] <= 0 <= bounds[1]:
-                raise ValueError(f"`limits` of {name} must hold zero, the rest; got {bounds.tolist()}.")
-        for name in self.locked:
-            low[_channel(self.name, name)] = high[_channel(self.name, name)] = 0.0
-        put(self, "_bounds", np.stack([low, high]))
+        put(self, "locked", tuple(locked))
+        put(self, "limits", {} if limits is None else limits)
+        put(self, "stays", None if stays is None else fr.check_frames("stays", stays))
+        put(self, "_bounds", _bounds(name, self.locked, self.limits))
 
     def __repr__(self) -> str:
         leaders = [f"{_say.name(leader.leader)} ({leader.what}, weight {_say.amount(leader.weight, '', 2)})"
@@ -128,17 +134,18 @@ class Control(_say.Shown):
                          "stays elsewhere than at rest" if self.stays is not None else "")
 
     @property
-    def home(self):
+    def home(self) -> Floats:
         """Where it is as far as it follows nothing."""
         return self.rest if self.stays is None else self.stays
 
     @property
-    def leaders(self):
+    def leaders(self) -> tuple[Follow, ...]:
         """What it follows, a parent included, as a tuple of Follow."""
         return self.follows if self.parent is None else (Follow(self.parent),)
 
 
-def pose(controls: Iterable[Control], values: Mapping | None = None, outside: Mapping | None = None):
+def pose(controls: Iterable[Control], values: ControlValues | None = None,
+         outside: NamedFrames | None = None) -> dict[str, Floats]:
     """Where every control is, from its values and from what it follows.
 
     Parameters
@@ -161,22 +168,23 @@ def pose(controls: Iterable[Control], values: Mapping | None = None, outside: Ma
         For two controls of one name, a leader or channel that is not there, weights that add up to more than 1, or
         controls that follow each other in a circle, each named.
     """
-    outside = {name: fr.check_frames(name, frame) for name, frame in (outside or {}).items()}
-    ordered = with_gaps(in_order(controls, outside))
-    return _pose(ordered, _values(ordered, values or {}), outside)
+    posed = {name: fr.check_frames(name, frame) for name, frame in (outside or {}).items()}
+    ordered = with_gaps(in_order(controls, posed))
+    return _pose(ordered, _values(ordered, values or {}), posed)
 
 
-def in_order(controls: Iterable[Control], outside=()):
+def in_order(controls: Iterable[Control], outside: Collection[str] = ()) -> tuple[Control, ...]:
     """The controls as a tuple, leaders before followers; a circle of followers is refused by name."""
     controls = tuple(controls)
     by_name = {control.name: control for control in controls}
-    twice = sorted({c.name for c in controls if sum(c.name == d.name for d in controls) > 1} | by_name.keys() & outside)
+    twice = sorted({c.name for c in controls if sum(c.name == d.name for d in controls) > 1}
+                   | by_name.keys() & set(outside))
     if twice or not controls:
         raise ValueError("`controls` must be at least one, each with a name of its own; "
                          f"got {', '.join(twice) + ' more than once' if twice else 'none'}.")
-    ordered = {}
+    ordered: dict[str, Control] = {}
 
-    def visit(control, path):
+    def visit(control: Control, path: list[str]) -> None:
         if control.name in path:
             circle = " → ".join([*path[path.index(control.name):], control.name])
             raise ValueError(f"`controls` must not follow each other in a circle; got {circle}. "
@@ -195,7 +203,7 @@ def in_order(controls: Iterable[Control], outside=()):
     return tuple(ordered.values())
 
 
-def carried(controls: Iterable[Control], name):
+def carried(controls: Iterable[Control], name: str) -> tuple[str, ...]:
     """The names of all controls that move when the one called `name` does, leaders before followers.
 
     Those are its followers, theirs, and so on, whatever they follow it in; a follower by weight zero stays.
@@ -223,7 +231,7 @@ def carried(controls: Iterable[Control], name):
     return tuple(control.name for control in ordered if control.name in moving and control.name != name)
 
 
-def allowed(control, values: Mapping):
+def allowed(control: Control, values: Mapping[str, ArrayLike]) -> dict[str, Floats]:
     """The values that count, all six channels: locked ones zero, limited ones within their limits.
 
     Parameters
@@ -238,7 +246,7 @@ def allowed(control, values: Mapping):
     return _by_channel(_values([control], {control.name: values})[..., 0, :])
 
 
-def read(control, world, base=None):
+def read(control: Control, world: ArrayLike, base: ArrayLike | None = None) -> dict[str, Floats]:
     """The values that put a control at `world`: the inverse of posing it, without regard to locks and limits.
 
     Parameters
@@ -261,7 +269,7 @@ def read(control, world, base=None):
     return _by_channel(np.concatenate([shift, turn], axis=-1))
 
 
-def gap_to(leader, follower, what="both"):
+def gap_to(leader: ArrayLike, follower: ArrayLike, what: str = "both") -> Floats:
     """The gap that keeps `follower` where it is now while `what` of `leader` is followed; shapes (..., 4, 4).
 
     For "both" and "turn" the follower's frame seen from the leader; for "position" a frame without a turn that holds
@@ -274,13 +282,14 @@ def gap_to(leader, follower, what="both"):
     return fr.relative(leader, follower)
 
 
-def switch(control, follows, worlds: Mapping, values: Mapping | None = None):
+def switch(control: Control, follows: str | Follow | Iterable[str | Follow], worlds: NamedFrames,
+           values: Mapping[str, ArrayLike] | None = None) -> Control:
     """The control with new leaders, placed so that it does not jump: every gap is taken at this moment.
 
     Parameters
     ----------
     control : Control
-    follows : str, Follow or iterable of Follow
+    follows : str, Follow or iterable of those
         The new leaders; gaps they carry are replaced. An empty tuple lets go: the control stays where it is.
     worlds : mapping of str to array_like, shape (..., 4, 4)
         World frames at the moment of the switch, of the control and its new leaders.
@@ -291,18 +300,18 @@ def switch(control, follows, worlds: Mapping, values: Mapping | None = None):
     -------
     Control
     """
-    follows = [follows] if isinstance(follows, str | Follow) else follows
-    follows = [Follow(follow) if isinstance(follow, str) else follow for follow in follows]
-    for name in (control.name, *(follow.leader for follow in follows)):
+    asked = [follows] if isinstance(follows, str | Follow) else follows
+    leaders = [Follow(follow) if isinstance(follow, str) else follow for follow in asked]
+    for name in (control.name, *(follow.leader for follow in leaders)):
         if name not in worlds:
             raise ValueError(f"`worlds` must hold the frame of {name}; got {', '.join(worlds)}.")
     moved = _value_frames(_values([control], {control.name: values or {}})[..., 0, :], control.pivot)
     base = fr.check_frames(control.name, worlds[control.name]) @ fr.invert(moved)
     return replace(control, parent=None, stays=base, follows=tuple(
-        replace(follow, gap=gap_to(worlds[follow.leader], base, follow.what)) for follow in follows))
+        replace(follow, gap=gap_to(worlds[follow.leader], base, follow.what)) for follow in leaders))
 
 
-def between_keys(values, keys):
+def between_keys(values: ControlValues, keys: ArrayLike) -> dict[str, dict[str, Floats]]:
     """Values over frames as they come out when only some frames are keyed, on straight lines from key to key.
 
     Parameters
@@ -324,25 +333,26 @@ def between_keys(values, keys):
     keys = _check.numbers("keys", keys, "n", hint="Give frames, such as range(0, 25, 6).")
     if keys.ndim != 1 or len(keys) < 2 or (keys % 1).any() or keys[0] != 0 or not (np.diff(keys) > 0).all():
         raise ValueError(f"`keys` must be two or more whole numbers that rise from 0; got {keys.tolist()}.")
-    keys = keys.astype(int)
-    frames = np.arange(keys[-1] + 1)
-    after = np.searchsorted(keys, frames[1:])
-    after = np.concatenate([after[:1], after])
-    share = (frames - keys[after - 1]) / (keys[after] - keys[after - 1])
+    keyed = keys.astype(int)
+    frames = np.arange(keyed[-1] + 1)
+    place = np.searchsorted(keyed, frames[1:])
+    place = np.concatenate([place[:1], place])
+    before, after = keyed[place - 1], keyed[place]
+    share = (frames - before) / (after - before)
 
-    def held(name, array):
+    def held(name: str, array: Floats) -> Floats:
         if array.ndim == 0:
             return array
         if len(array) != len(frames):
-            raise ValueError(f"`keys` must end at the last frame of {name}, {len(array) - 1}; got {keys[-1]}.")
+            raise ValueError(f"`keys` must end at the last frame of {name}, {len(array) - 1}; got {frames[-1]}.")
         part = share.reshape(-1, *[1] * (array.ndim - 1))
-        return (1 - part) * array[keys[after - 1]] + part * array[keys[after]]
+        return (1 - part) * array[before] + part * array[after]
 
     return {control: {channel: held(name, array) for channel, name, array in channels}
             for control, channels in _over_frames(values)}
 
 
-def count_keys(values):
+def count_keys(values: ControlValues) -> int:
     """How many keys give these values in every frame, on straight lines from key to key.
 
     A channel that is zero throughout needs none, one that stays at another value needs one; any other needs its first
@@ -368,7 +378,7 @@ def count_keys(values):
     return count
 
 
-def _over_frames(values):
+def _over_frames(values: ControlValues) -> Iterator[tuple[str, list[tuple[str, str, Floats]]]]:
     """Pairs of a control and its channels, each with its name in messages and its numbers."""
     if not isinstance(values, Mapping) or not all(isinstance(channels, Mapping) for channels in values.values()):
         raise ValueError("`values` must be a mapping of controls to mappings of channels such as "
@@ -378,15 +388,16 @@ def _over_frames(values):
                         for channel, numbers in channels.items()]
 
 
-def with_gaps(controls: Iterable[Control]):
+def with_gaps(controls: Iterable[Control]) -> tuple[Control, ...]:
     """The controls with every parent turned into a leader, and every gap left out filled in with that at rest."""
+    controls = tuple(controls)
     rest = {control.name: control.rest for control in controls}
     return tuple(replace(control, parent=None, follows=tuple(
         replace(follow, gap=gap_to(rest[follow.leader], control.rest, follow.what)) if follow.gap is None else follow
         for follow in control.leaders)) for control in controls)
 
 
-def _pose(ordered, values, outside):
+def _pose(ordered: Sequence[Control], values: Floats, outside: Mapping[str, Floats]) -> dict[str, Floats]:
     """World frames of controls in order and with gaps, from values of shape (..., n, 6); nothing is checked again."""
     moved = _value_frames(values, np.stack([control.pivot for control in ordered]))
     worlds = dict(outside)
@@ -395,13 +406,12 @@ def _pose(ordered, values, outside):
     return {control.name: worlds[control.name] for control in ordered}
 
 
-def _base(control, worlds):
+def _base(control: Control, worlds: Mapping[str, Floats]) -> Floats:
     """Where a control is before its values: a weighted mean of what its leaders ask for and of where it stays."""
     leaders = control.follows
     if not leaders:
         return control.home
-    asked = [follow.gap @ worlds[follow.leader] if follow.what == "position" else worlds[follow.leader] @ follow.gap
-             for follow in leaders]
+    asked = [_asked(follow, worlds[follow.leader]) for follow in leaders]
     if len(leaders) == 1 and leaders[0]._whole:
         return asked[0]
     place = _weighted(control, "position", control.home[..., :3, 3], [frame[..., :3, 3] for frame in asked],
@@ -411,11 +421,18 @@ def _base(control, worlds):
     return fr.frame(rotation.matrix_from_quaternion(turn), place)
 
 
-def _weighted(control, part, mean, asked, between):
+def _asked(follow: Follow, leader: Floats) -> Floats:
+    """Where one leader alone would have its follower."""
+    assert follow.gap is not None, "`with_gaps` has filled them in"
+    return follow.gap @ leader if follow.what == "position" else leader @ follow.gap
+
+
+def _weighted(control: Control, part: str, mean: Floats, asked: Sequence[Floats],
+              between: Callable[[Floats, Floats, Floats], Floats]) -> Floats:
     """From where the control stays, a mean grown one leader at a time, of those that are followed in this part."""
     counted = [(follow.weight, value) for follow, value in zip(control.follows, asked, strict=True)
                if follow.what in ("both", part)]
-    total = 1 - sum(weight for weight, _ in counted)
+    total = 1 - sum((weight for weight, _ in counted), np.zeros(()))
     if not np.all(total > -1e-9):
         raise ValueError(f"`{control.name}` must follow with weights that add up to at most 1; "
                          f"got {1 - np.min(total):g}.")
@@ -426,24 +443,37 @@ def _weighted(control, part, mean, asked, between):
     return mean
 
 
-def _place_between(start, end, share):
+def _place_between(start: Floats, end: Floats, share: Floats) -> Floats:
     return start + share[..., None] * (end - start)
 
 
-def _channel(control, channel):
+def _bounds(control: str, locked: Iterable[str], limits: Mapping[str, ArrayLike]) -> Floats:
+    """The least and the greatest value of each channel, shape (2, 6)."""
+    low, high = np.full(6, -np.inf), np.full(6, np.inf)
+    for name, pair in limits.items():
+        bounds = _check.numbers(f"limits of {name}", pair, 2)
+        low[_channel(control, name)], high[_channel(control, name)] = bounds
+        if not bounds[0] <= 0 <= bounds[1]:
+            raise ValueError(f"`limits` of {name} must hold zero, the rest; got {bounds.tolist()}.")
+    for name in locked:
+        low[_channel(control, name)] = high[_channel(control, name)] = 0.0
+    return np.stack([low, high])
+
+
+def _channel(control: str, channel: str) -> int:
     if channel not in _PLACES:
         raise ValueError(f"`{control}` must be given channels of {', '.join(CHANNELS)}; got {channel!r}.")
     return _PLACES[channel]
 
 
-def _by_channel(values):
+def _by_channel(values: Floats) -> dict[str, Floats]:
     return dict(zip(CHANNELS, np.moveaxis(values, -1, 0), strict=True))
 
 
-def _values(controls, values):
+def _values(controls: Sequence[Control], values: ControlValues) -> Floats:
     """The allowed values of all controls, shape (..., n, 6); names and numbers are checked."""
     at = {control.name: i for i, control in enumerate(controls)}
-    given = {}
+    given: dict[tuple[int, int], float | Floats] = {}
     for name, channels in values.items():
         if name not in at:
             raise ValueError(f"`values` must be for controls there are ({', '.join(at)}); got {name!r}.")
@@ -451,8 +481,11 @@ def _values(controls, values):
             raise ValueError(f"`values` of {name} must be a mapping of channels such as "
                              f"{{'shift_y': -0.1}}; got {channels!r}.")
         for channel, value in channels.items():
-            plain = isinstance(value, float) and isfinite(value)  # most are, and a slider cannot wait for the rest
-            given[at[name], _channel(name, channel)] = value if plain else _check.numbers(f"{name} {channel}", value)
+            place = at[name], _channel(name, channel)
+            if isinstance(value, float) and isfinite(value):  # most are, and a slider cannot wait for the rest
+                given[place] = value
+            else:
+                given[place] = _check.numbers(f"{name} {channel}", value)
     shape = _check.batch(**{f"{controls[i].name} {CHANNELS[j]}": value.shape for (i, j), value in given.items()
                             if not isinstance(value, float)})
     numbers = np.zeros((*shape, len(controls), 6))
@@ -462,7 +495,7 @@ def _values(controls, values):
     return np.minimum(np.maximum(numbers, bounds[0]), bounds[1])
 
 
-def _value_frames(values, pivots):
+def _value_frames(values: Floats, pivots: Floats) -> Floats:
     """The frames that values make after their base: shift, then turn about the pivot.
 
     The turn is `rotation.matrix_from_euler` in `TURN_ORDER`, written out: a walk makes thousands of them.

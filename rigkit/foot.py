@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from rigkit import _check, _say
+from rigkit._types import ArrayLike, Floats, Words
 from rigkit.puppets import Puppet
 
 PIVOTS = ("heel", "ball", "toe")
@@ -35,22 +36,27 @@ class Foot(_say.Shown):
         If heel, ankle, ball and toe do not follow each other forward, or a point lies below the floor.
     """
 
-    ankle: np.ndarray
-    heel: np.ndarray
-    ball: np.ndarray
-    toe: np.ndarray
+    ankle: Floats
+    heel: Floats
+    ball: Floats
+    toe: Floats
 
-    def __post_init__(self):
-        for name in ("ankle", *PIVOTS):
-            object.__setattr__(self, name, _check.numbers(name, getattr(self, name), 2))
-        _check.batch(**{name: getattr(self, name).shape[:-1] for name in ("ankle", *PIVOTS)})
-        for name in ("heel", "toe"):
-            if not (np.abs(getattr(self, name)[..., 1]) < 1e-9).all():
-                raise ValueError(f"`{name}` must touch the floor, height 0; got {getattr(self, name).tolist()}.")
+    def __init__(self, ankle: ArrayLike, heel: ArrayLike, ball: ArrayLike, toe: ArrayLike):
+        given = {"ankle": ankle, "heel": heel, "ball": ball, "toe": toe}
+        points = {name: _check.numbers(name, point, 2) for name, point in given.items()}
+        _check.batch(**{name: point.shape[:-1] for name, point in points.items()})
+        for name, point in points.items():
+            object.__setattr__(self, name, point)
+        self._check()
+
+    def _check(self) -> None:
+        for name, point in (("heel", self.heel), ("toe", self.toe)):
+            if not (np.abs(point[..., 1]) < 1e-9).all():
+                raise ValueError(f"`{name}` must touch the floor, height 0; got {point.tolist()}.")
         if not ((self.ankle[..., 1] > -1e-9) & (self.ball[..., 1] > -1e-9)).all():
             raise ValueError("`ankle` and `ball` must be at or above the floor; "
                              f"got heights {self.ankle[..., 1].tolist()} and {self.ball[..., 1].tolist()}.")
-        heel, ankle, ball, toe = (getattr(self, name)[..., 0] for name in ("heel", "ankle", "ball", "toe"))
+        heel, ankle, ball, toe = (point[..., 0] for point in (self.heel, self.ankle, self.ball, self.toe))
         if not ((heel <= ankle) & (ankle <= ball) & (heel < ball) & (ball < toe)).all():
             raise ValueError("`heel`, `ankle`, `ball` and `toe` must follow each other forward; got "
                              f"{heel.tolist()}, {ankle.tolist()}, {ball.tolist()}, {toe.tolist()}.")
@@ -74,13 +80,13 @@ class FootRoll(_say.Shown):
         What the foot turns about at this roll, of `PIVOTS`; at a roll of zero the foot is flat and "ball" is next.
     """
 
-    ankle: np.ndarray
-    heel: np.ndarray
-    ball: np.ndarray
-    toe: np.ndarray
-    foot_turn: np.ndarray
-    toe_turn: np.ndarray
-    pivot: np.ndarray
+    ankle: Floats
+    heel: Floats
+    ball: Floats
+    toe: Floats
+    foot_turn: Floats
+    toe_turn: Floats
+    pivot: Words
 
     def __repr__(self) -> str:
         return _say.line(self, f"about the {_say.names(np.unique(self.pivot))}",
@@ -88,7 +94,7 @@ class FootRoll(_say.Shown):
                          f"ankle {_say.point(self.ankle)}", batch=_say.batch(self.foot_turn))
 
 
-def of_puppet(puppet):
+def of_puppet(puppet: Puppet) -> Foot:
     """The `Foot` of a `puppets.Puppet`, its ball on the floor."""
     if not isinstance(puppet, Puppet):
         raise ValueError(f"`puppet` must be a Puppet; got {puppet!r}. `puppets.PUPPETS` holds some.")
@@ -96,7 +102,7 @@ def of_puppet(puppet):
                 toe=(puppet.foot_length - puppet.heel_length, 0.0))
 
 
-def turns(angle, ball_limit=BALL_LIMIT):
+def turns(angle: ArrayLike, ball_limit: ArrayLike = BALL_LIMIT) -> tuple[Floats, Floats, Floats]:
     """How far each of `PIVOTS` turns in a roll: one value leads them, so that no two get in each other's way.
 
     The heel takes what is below zero, the ball what lies between zero and its limit, the toe the rest.
@@ -118,10 +124,11 @@ def turns(angle, ball_limit=BALL_LIMIT):
     """
     angle, ball_limit = _checked(angle, ball_limit)
     _check.batch(angle=angle.shape, ball_limit=ball_limit.shape)
-    return tuple(np.broadcast_arrays(*_turns(angle, ball_limit)))
+    heel, ball, toe = np.broadcast_arrays(*_turns(angle, ball_limit))
+    return heel, ball, toe
 
 
-def roll(foot, angle, ball_limit=BALL_LIMIT):
+def roll(foot: Foot, angle: ArrayLike, ball_limit: ArrayLike = BALL_LIMIT) -> FootRoll:
     """The foot rolled by an angle, its ankle carried along; nothing slips and nothing goes below the floor.
 
     Below zero the whole foot turns about the heel. From zero to `ball_limit` the heel rises about the ball while the
@@ -146,11 +153,11 @@ def roll(foot, angle, ball_limit=BALL_LIMIT):
     """
     angle, ball_limit = _checked(angle, ball_limit)
     _check.batch(foot=foot.ankle.shape[:-1], angle=angle.shape, ball_limit=ball_limit.shape)
-    return FootRoll(*_roll(foot, angle, ball_limit),
-                    np.where(angle < 0, "heel", np.where(angle > ball_limit, "toe", "ball")))
+    pivot = np.where(angle < 0, "heel", np.where(angle > ball_limit, "toe", "ball"))
+    return FootRoll(*_roll(foot, angle, ball_limit), pivot)
 
 
-def _checked(angle, ball_limit):
+def _checked(angle: ArrayLike, ball_limit: ArrayLike) -> tuple[Floats, Floats]:
     angle, ball_limit = _check.numbers("angle", angle), _check.numbers("ball_limit", ball_limit)
     if not (np.abs(angle) <= np.pi / 2).all():
         raise ValueError(f"`angle` must be between −π/2 and π/2 radians; got {angle.flat[np.abs(angle).argmax()]:g}. "
@@ -160,7 +167,8 @@ def _checked(angle, ball_limit):
     return angle, ball_limit
 
 
-def _roll(foot, angle, ball_limit):
+def _roll(foot: Foot, angle: Floats,
+          ball_limit: Floats | float) -> tuple[Floats, Floats, Floats, Floats, Floats, Floats]:
     """`roll` without its checks and without the pivot's name."""
     on_heel, _, on_toe = _turns(angle, ball_limit)
     toe_turn = on_heel + on_toe
@@ -170,12 +178,12 @@ def _roll(foot, angle, ball_limit):
     return ankle, heel, ball, toe, angle + np.zeros_like(toe_turn), toe_turn
 
 
-def _turns(angle, ball_limit):
+def _turns(angle: Floats, ball_limit: Floats | float) -> tuple[Floats, Floats, Floats]:
     on_heel, on_toe = np.minimum(angle, 0.0), np.maximum(angle - ball_limit, 0.0)
     return on_heel, angle - on_heel - on_toe, on_toe
 
 
-def _turned(points, angle):
+def _turned(points: Floats, angle: Floats) -> Floats:
     """Points (forward, height) turned about the foot's x axis: what lies forward goes down."""
     sine, cosine = np.sin(angle), np.cos(angle)
     forward, height = points[..., 0], points[..., 1]

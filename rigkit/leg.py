@@ -7,8 +7,8 @@ ball and toe.
 """
 
 import copy
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -16,6 +16,8 @@ from rigkit import _check, _say, placement, rotation, two_bone
 from rigkit import controls as ct
 from rigkit import foot as ft
 from rigkit import frames as fr
+from rigkit._types import ArrayLike, Bools, ControlValues, Floats
+from rigkit.puppets import Puppet
 from rigkit.skeleton import SIDE_TAGS, Skeleton
 
 FOOT_CHANNELS = ("roll", "toe")
@@ -43,11 +45,11 @@ class LegPose(_say.Shown):
         The skeleton's joints.
     """
 
-    world: np.ndarray
-    controls: dict
-    flexion: np.ndarray
-    miss: np.ndarray
-    guided: np.ndarray
+    world: Floats
+    controls: dict[str, Floats]
+    flexion: Floats
+    miss: Floats
+    guided: Bools
     names: tuple[str, ...] = ()
 
     def __repr__(self) -> str:
@@ -58,27 +60,31 @@ class LegPose(_say.Shown):
                          batch=_say.batch(self.flexion, 1))
 
 
+_NO_TURNS = ((0.0, 0.0, 0.0), (0.0, 0.0, 0.0))
+
+
 @dataclass(frozen=True, eq=False)
 class LegAngles(_say.Shown):
     """Both legs' joint angles as anatomy has them; left, right; radians. A straight standing leg reads zero.
 
     Attributes
     ----------
-    hip : ndarray, shape (..., 2, 3)
+    hip : array_like, shape (..., 2, 3)
         Flexion, abduction, internal rotation, in this order of turning: the ISB's hip angles.
-    knee : ndarray, shape (..., 2)
+    knee : array_like, shape (..., 2)
         Flexion.
-    ankle : ndarray, shape (..., 2, 3)
+    ankle : array_like, shape (..., 2, 3)
         Dorsiflexion, the foot's sole turned outward, the foot turned inward.
     """
 
-    hip: np.ndarray = field(default_factory=lambda: np.zeros((2, 3)))
-    knee: np.ndarray = field(default_factory=lambda: np.zeros(2))
-    ankle: np.ndarray = field(default_factory=lambda: np.zeros((2, 3)))
+    hip: Floats
+    knee: Floats
+    ankle: Floats
 
-    def __post_init__(self):
-        for name, shape in (("hip", (2, 3)), ("knee", (2,)), ("ankle", (2, 3))):
-            object.__setattr__(self, name, _check.numbers(name, getattr(self, name), *shape))
+    def __init__(self, hip: ArrayLike = _NO_TURNS, knee: ArrayLike = (0.0, 0.0), ankle: ArrayLike = _NO_TURNS):
+        object.__setattr__(self, "hip", _check.numbers("hip", hip, 2, 3))
+        object.__setattr__(self, "knee", _check.numbers("knee", knee, 2))
+        object.__setattr__(self, "ankle", _check.numbers("ankle", ankle, 2, 3))
 
     def __repr__(self) -> str:
         return _say.line(self, f"hip {_say.sides(self.hip, _say.angles, -2)}",
@@ -124,26 +130,30 @@ class LegRig(_say.Shown):
         is not on the floor.
     """
 
-    def __init__(self, centres: Mapping, soft=0.0):
-        centres = _complete(centres)
-        self.chain = ("hip", "knee", "ankle", "foot") if "L_foot" in centres else ("hip", "knee", "ankle")
-        self.soft = _one("soft", soft)
+    skeleton: Skeleton
+    controls: tuple[ct.Control, ...]
+    chain: tuple[str, ...]
+
+    def __init__(self, centres: Mapping[str, ArrayLike], soft: float = 0.0):
+        points = _complete(centres)
+        self.chain = ("hip", "knee", "ankle", "foot") if "L_foot" in points else ("hip", "knee", "ankle")
+        self.soft = _check.one("soft", soft, "A rig has one for both legs.")
         self._way = -1 if len(self.chain) == 4 else 1  # which way the leg bends
         self._parts = (*self.chain, "ball", "toe")
-        frames = {"pelvis": fr.frame(origin=centres["pelvis"])}
-        parents = {"pelvis": None}
+        frames = {"pelvis": fr.frame(origin=points["pelvis"])}
+        parents: dict[str, str | None] = {"pelvis": None}
         soles = {}
         for tag in SIDE_TAGS:
             legs = [tag + joint for joint in self.chain]
-            placed = self._place([centres[name] for name in legs], legs[-2])
-            soles[tag] = _foot_frame(centres, tag, legs[-1])
+            placed = self._place([points[name] for name in legs], legs[-2])
+            soles[tag] = _foot_frame(points, tag, legs[-1])
             names = [*legs, tag + "ball", tag + "toe"]
-            level = [fr.frame(soles[tag][:3, :3], centres[name]) for name in names[-3:]]
+            level = [fr.frame(soles[tag][:3, :3], points[name]) for name in names[-3:]]
             frames |= dict(zip(names, [*placed[:-1], *level], strict=True))
             parents |= dict(zip(names, ["pelvis", *names[:-1]], strict=True))
         self.skeleton = Skeleton.from_world(frames, parents)
         self._at = np.array([[self.skeleton.index(tag + part) for part in self._parts] for tag in SIDE_TAGS])
-        self._measure(centres, soles)
+        self._measure(points, soles)
         self._set_controls(self._first_controls(soles))
 
     def __repr__(self) -> str:
@@ -154,7 +164,7 @@ class LegRig(_say.Shown):
                          f"controls {', '.join(control.name for control in self.controls)}")
 
     @classmethod
-    def from_puppet(cls, puppet, preset_bend_deg=5.0, soft=0.0):
+    def from_puppet(cls, puppet: Puppet, preset_bend_deg: float = 5.0, soft: float = 0.0) -> "LegRig":
         """The rig of a puppet that stands with a preset bend.
 
         Its leg's end is straight below the joint where its two solved bones begin: the hip, or the heron's knee,
@@ -169,7 +179,7 @@ class LegRig(_say.Shown):
             As for `LegRig`.
         """
         foot = ft.of_puppet(puppet)
-        bend = np.radians(_one("preset_bend_deg", preset_bend_deg))
+        bend = np.radians(_check.one("preset_bend_deg", preset_bend_deg, "A rig has one rest pose."))
         if not 0 <= bend <= np.pi / 2:
             raise ValueError(f"`preset_bend_deg` must be from 0 to 90; got {preset_bend_deg!r}. 5 is a usual choice.")
         upper, lower = puppet.bones[-2:]
@@ -185,7 +195,7 @@ class LegRig(_say.Shown):
         return cls({"L_" + name: (puppet.hip_width / 2, up, forward)
                     for name, (forward, up) in zip(names, [*flat, *sole], strict=True)}, soft)
 
-    def with_controls(self, *changed):
+    def with_controls(self, *changed: ct.Control) -> "LegRig":
         """The rig with some controls replaced by ones of the same name: to follow something else, to lock, to limit.
 
         `controls.switch` makes one that follows something else without a jump.
@@ -200,7 +210,8 @@ class LegRig(_say.Shown):
         rig._set_controls(by_name.values())
         return rig
 
-    def pose(self, values: Mapping | None = None, inverse=True):
+    def pose(self, values: ControlValues | None = None,
+             inverse: ArrayLike | Mapping[str, ArrayLike] = True) -> LegPose:
         """The skeleton from control values.
 
         Parameters
@@ -220,17 +231,17 @@ class LegRig(_say.Shown):
         ValueError
             For a control or channel that is not there, or numbers that are not finite.
         """
-        values, extra = _split_values(values or {})
-        inverse = _check_inverse(inverse)
-        worlds, feet = self._control_frames(values, extra, inverse)
+        plain, extra = _split_values(values or {})
+        by_goal = _check_inverse(inverse)
+        worlds, feet = self._control_frames(plain, extra, by_goal)
         shape = worlds["pelvis"].shape[:-2]
         legs = np.empty((*shape, 2, len(self._parts), 4, 4))
         miss, guided = np.zeros((*shape, 2)), np.ones((*shape, 2), dtype=bool)
-        forward, solved = _sides(~inverse), _sides(inverse)
+        forward, solved = _sides(~by_goal), _sides(by_goal)
         if forward:
             legs[..., forward, :, :, :] = self._hang(worlds, forward)
         if solved:
-            picked = inverse[..., solved]
+            picked = by_goal[..., solved]
             answer, frames = self._solve(worlds, feet[..., solved, :], solved)
             if not picked.all():
                 frames = np.where(picked[..., None, None, None], frames, legs[..., solved, :, :, :])
@@ -242,7 +253,7 @@ class LegRig(_say.Shown):
         world[..., self._at, :, :] = legs
         return LegPose(world, worlds, self._flexion(legs), miss, guided, self.skeleton.names)
 
-    def match(self, pose):
+    def match(self, pose: LegPose) -> dict[str, dict[str, Floats]]:
         """The values of every control with which this very pose comes out, whichever chain each leg is posed by.
 
         So a leg changes its chain without a jump: take the values from the pose before, and go on with the other
@@ -260,7 +271,8 @@ class LegRig(_say.Shown):
         """
         world = _check.numbers("pose.world", pose.world, len(self.skeleton), 4, 4)
         joints = {name: world[..., i, :, :] for i, name in enumerate(self.skeleton.names)}
-        values, worlds = {}, {}
+        values: dict[str, dict[str, Floats]] = {}
+        worlds: dict[str, Floats] = {}
         for control in self._with_gaps:
             base = ct._base(control, worlds)
             worlds[control.name] = self._where(control.name, joints, base)
@@ -269,7 +281,7 @@ class LegRig(_say.Shown):
             values[tag + "foot"] |= {"roll": np.zeros(world.shape[:-3]), "toe": values[tag + "ball_turn"]["turn_x"]}
         return values
 
-    def angles(self, pose):
+    def angles(self, pose: LegPose) -> LegAngles:
         """Both legs' joint angles as anatomy has them, whatever the rest pose; only of a leg of two bones.
 
         The frames are the ISB's but for the names of their axes (ISB x, y, z are our z, y, −x), so the hip's are the
@@ -286,7 +298,7 @@ class LegRig(_say.Shown):
                          rotation.euler_from_matrix(knee, ct.TURN_ORDER)[..., 0],
                          _ANATOMY * rotation.euler_from_matrix(ankle, ct.TURN_ORDER))
 
-    def values_from_angles(self, angles):
+    def values_from_angles(self, angles: LegAngles) -> dict[str, dict[str, Floats]]:
         """The forward legs' control values for joint angles as `angles` gives them; only for legs of two bones.
 
         Parameters
@@ -312,7 +324,7 @@ class LegRig(_say.Shown):
 
     # What is measured once, from the rest pose.
 
-    def _place(self, points, bending):
+    def _place(self, points: Sequence[Floats], bending: str) -> list[Floats]:
         """Frames for one leg's joint centres; its last three lie in the bend plane."""
         placed = placement.orient_chain(points[-3:], bends=self._way, least_bend_deg=_STRAIGHT_DEG)
         if placed[0, 0, 0] < 0.5:
@@ -323,7 +335,7 @@ class LegRig(_say.Shown):
         above = [placement.orient_chain(points[:2])[0]] if len(points) > 3 else []
         return [*above, *placed]
 
-    def _measure(self, centres, soles):
+    def _measure(self, centres: Mapping[str, Floats], soles: Mapping[str, Floats]) -> None:
         rest = self.skeleton.rest_world[self._at]
         self._solved = np.array([-3, -2, -1]) + len(self.chain)  # where the two solved bones begin, bend and end
         root, bend, end = np.moveaxis(rest[:, self._solved], 1, 0)
@@ -339,7 +351,7 @@ class LegRig(_say.Shown):
         self._feet = {sides: ft.Foot(*np.moveaxis(self._sole[slice(*sides)][..., [2, 1]], 1, 0))
                       for sides in ((0, 1), (1, 2), (0, 2))}
 
-    def _first_controls(self, soles):
+    def _first_controls(self, soles: Mapping[str, Floats]) -> Iterator[ct.Control]:
         rest = dict(zip(self.skeleton.names, self.skeleton.rest_world, strict=True))
         yield ct.Control("pelvis", rest["pelvis"], _ring(0.16, (0, 2)))
         for side, tag in enumerate(SIDE_TAGS):
@@ -355,11 +367,11 @@ class LegRig(_say.Shown):
                                  limits={"turn_x": self._turn_limits(side)} if bends else {})
                 parent = f"{tag}{part}_turn"
 
-    def _turn_limits(self, side):
+    def _turn_limits(self, side: int) -> list[float]:
         """From straight to folded, as turns of the bend joint away from rest."""
         return sorted((self._way * (np.array([0.0, np.pi]) - self._rest_flexion[side])).tolist())
 
-    def _set_controls(self, controls):
+    def _set_controls(self, controls: Iterable[ct.Control]) -> None:
         self.controls = ct.in_order(controls)
         self._with_gaps = ct.with_gaps(self.controls)
         carried = ["hip_turn"] if len(self.chain) == 4 else []
@@ -368,21 +380,22 @@ class LegRig(_say.Shown):
                       for way, names in ((True, ["foot", "knee", *carried]),
                                          (False, [part + "_turn" for part in self._parts[:-1]]))}
 
-    def _leading(self, names):
+    def _leading(self, names: Iterable[str]) -> set[int]:
         """The places of the named controls and of all that lead them."""
-        names = set(names)
+        leading = set(names)
         for control in reversed(self._with_gaps):
-            if control.name in names:
-                names |= {follow.leader for follow in control.follows}
-        return {i for i, control in enumerate(self._with_gaps) if control.name in names}
+            if control.name in leading:
+                leading |= {follow.leader for follow in control.follows}
+        return {i for i, control in enumerate(self._with_gaps) if control.name in leading}
 
-    def _check_two_bones(self, name):
+    def _check_two_bones(self, name: str) -> None:
         if len(self.chain) != 3:
             raise ValueError(f"`{name}` must be asked of legs of two bones; got legs of {len(self.chain) - 1}.")
 
     # What is done for every pose. Nothing is checked again here.
 
-    def _control_frames(self, values, extra, inverse):
+    def _control_frames(self, values: ControlValues, extra: "_FootValues",
+                        inverse: Bools) -> tuple[dict[str, Floats], Floats]:
         """World frames of the controls in use, and the feet's own channels, shape (..., 2, 2)."""
         numbers = ct._values(self.controls, values)
         shape = _check.batch(values=numbers.shape[:-2], inverse=inverse.shape[:-1],
@@ -395,12 +408,13 @@ class LegRig(_say.Shown):
         numbers = np.broadcast_to(numbers[..., used, :], (*shape, len(used), 6))
         return ct._pose([self._with_gaps[i] for i in used], numbers, {}), feet
 
-    def _hang(self, worlds, sides):
+    def _hang(self, worlds: Mapping[str, Floats], sides: slice) -> Floats:
         """The frames of forward legs, shape (..., sides, parts, 4, 4)."""
         legs = _stacked(worlds, sides, [part + "_turn" for part in self._parts[:-1]])
         return np.concatenate([legs, legs[..., -1:, :, :] @ self._tip[sides, None]], axis=-3)
 
-    def _solve(self, worlds, extra, sides):
+    def _solve(self, worlds: Mapping[str, Floats], extra: Floats,
+               sides: slice) -> tuple[two_bone.TwoBonePose, Floats]:
         """The two-bone answer, and the frames of inverse legs, shape (..., sides, parts, 4, 4)."""
         root, bend, end = self._solved
         feet, pole = np.moveaxis(_stacked(worlds, sides, ["foot", "knee"]), -3, 0)
@@ -429,13 +443,13 @@ class LegRig(_say.Shown):
         legs[..., 3, :] = 0.0, 0.0, 0.0, 1.0
         return solved, legs
 
-    def _flexion(self, legs):
+    def _flexion(self, legs: Floats) -> Floats:
         """The bend of legs, frames of shape (..., 2, parts, 4, 4), toward their own side."""
         upper, lower = (legs[..., i, :3, :3] for i in self._solved[:2])
         sine = np.sum(lower[..., 1] * upper[..., 2], axis=-1)  # the lower bone's y along the upper's z
         return self._way * np.arctan2(sine, np.sum(lower[..., 1] * upper[..., 1], axis=-1))
 
-    def _where(self, name, joints, base):
+    def _where(self, name: str, joints: Mapping[str, Floats], base: Floats) -> Floats:
         """Where the control `name` must be for the joints to be where they are."""
         if name == "pelvis":
             return joints[name]
@@ -454,7 +468,7 @@ class LegRig(_say.Shown):
         ahead = np.where(folded, self._way * root[..., :3, 2], ahead / np.where(folded, 1.0, length))
         return fr.frame(base[..., :3, :3], bend[..., :3, 3] + (self._upper + self._lower)[side] * ahead)
 
-    def _lag(self, side, line):
+    def _lag(self, side: int, line: Floats) -> Floats:
         """How far a goal lies beyond the end that soft reach lets follow it, as a share of the distance so far."""
         if not self.soft:
             return np.zeros(line.shape[:-1])
@@ -467,14 +481,10 @@ class LegRig(_say.Shown):
 _ANATOMY = np.array([[-1.0, 1.0, -1.0], [-1.0, -1.0, 1.0]])
 
 
-def _one(name, value):
-    number = _check.numbers(name, value)
-    if number.ndim:
-        raise ValueError(f"`{name}` must be one number; got shape {number.shape}. A rig has one rest pose.")
-    return float(number)
+_FootValues = dict[tuple[int, int], Floats]  # by side and place in FOOT_CHANNELS
 
 
-def _complete(centres):
+def _complete(centres: Mapping[str, ArrayLike]) -> dict[str, Floats]:
     """The joint centres checked, the right side mirrored from the left and the pelvis put between where left out."""
     if not isinstance(centres, Mapping):
         raise ValueError(f"`centres` must be a mapping of names to joint centres; got {centres!r}.")
@@ -496,30 +506,29 @@ def _complete(centres):
     return whole
 
 
-def _foot_frame(centres, tag, end):
+def _foot_frame(centres: Mapping[str, Floats], tag: str, end: str) -> Floats:
     """On the floor below the leg's end, z from heel to toe."""
     ahead = (centres[tag + "toe"] - centres[tag + "heel"]) * [1, 0, 1]
     ahead = _check.directions(tag + "toe", ahead, "Heel and toe must be apart.")
     return fr.frame(np.column_stack([np.cross([0, 1, 0], ahead), [0, 1, 0], ahead]), centres[end] * [1, 0, 1])
 
 
-def _split_values(values):
-    """The controls' six channels, and the feet's own ones by side and place in `FOOT_CHANNELS`."""
-    feet = {tag + "foot": side for side, tag in enumerate(SIDE_TAGS)}
+def _split_values(values: ControlValues) -> tuple[ControlValues, _FootValues]:
+    """The controls' six channels, and the feet's own ones, a roll held within ±90°."""
     plain, extra = dict(values), {}
-    for name in feet.keys() & values.keys():
-        if isinstance(values[name], Mapping):
-            plain[name] = {channel: value for channel, value in values[name].items() if channel not in FOOT_CHANNELS}
+    for side, tag in enumerate(SIDE_TAGS):
+        channels = values.get(tag + "foot")
+        if isinstance(channels, Mapping):
+            plain[tag + "foot"] = {channel: value for channel, value in channels.items()
+                                   if channel not in FOOT_CHANNELS}
             for i, channel in enumerate(FOOT_CHANNELS):
-                if channel in values[name]:
-                    extra[feet[name], i] = _check.numbers(f"{name} {channel}", values[name][channel])
-    for (side, channel), value in extra.items():
-        if channel == 0:
-            extra[side, channel] = np.clip(value, -np.pi / 2, np.pi / 2)
+                if channel in channels:
+                    value = _check.numbers(f"{tag}foot {channel}", channels[channel])
+                    extra[side, i] = np.clip(value, -np.pi / 2, np.pi / 2) if channel == "roll" else value
     return plain, extra
 
 
-def _check_inverse(inverse):
+def _check_inverse(inverse: ArrayLike | Mapping[str, ArrayLike]) -> Bools:
     """Whether each leg is inverse, shape (..., 2)."""
     sides = inverse if isinstance(inverse, Mapping) else dict.fromkeys(SIDE_TAGS, inverse)
     for tag, value in sides.items():
@@ -531,29 +540,29 @@ def _check_inverse(inverse):
     return np.stack(np.broadcast_arrays(left, right), axis=-1)
 
 
-def _sides(asked):
+def _sides(asked: Bools) -> slice | None:
     """The sides asked for in any frame, shape (..., 2), as a slice; None if there are none."""
     sides = [side for side in (0, 1) if asked[..., side].any()]
     return slice(sides[0], sides[-1] + 1) if sides else None
 
 
-def _stacked(worlds, sides, names):
+def _stacked(worlds: Mapping[str, Floats], sides: slice, names: Sequence[str]) -> Floats:
     """Frames of controls by side, shape (..., sides, len(names), 4, 4)."""
     return np.stack([np.stack([worlds[tag + name] for name in names], axis=-3) for tag in SIDE_TAGS[sides]], axis=-4)
 
 
-def _moved(frames, points):
+def _moved(frames: Floats, points: Floats) -> Floats:
     return (frames[..., :3, :3] @ points[..., None])[..., 0] + frames[..., :3, 3]
 
 
-def _put(frames, x, y, origin):
+def _put(frames: Floats, x: Floats, y: Floats, origin: Floats) -> None:
     """Fill frames, in place, from two of their axes and their origin."""
     frames[..., :3, 0], frames[..., :3, 1], frames[..., :3, 3] = x, y, origin
     for i, j, k in ((0, 1, 2), (1, 2, 0), (2, 0, 1)):
         frames[..., i, 2] = x[..., j] * y[..., k] - x[..., k] * y[..., j]
 
 
-def _about_x(angle):
+def _about_x(angle: Floats) -> Floats:
     turn = np.zeros((*angle.shape, 3, 3))
     turn[..., 0, 0] = 1.0
     turn[..., 1, 1] = turn[..., 2, 2] = np.cos(angle)
@@ -562,7 +571,7 @@ def _about_x(angle):
     return turn
 
 
-def _ring(radius, axes, points=24):
+def _ring(radius: float, axes: tuple[int, int], points: int = 24) -> Floats:
     """A closed circle in two of a control's axes."""
     around = np.linspace(0, 2 * np.pi, points + 1)
     ring = np.zeros((points + 1, 3))
@@ -570,7 +579,7 @@ def _ring(radius, axes, points=24):
     return ring
 
 
-def _around_the_sole(sole, margin=0.03):
+def _around_the_sole(sole: Floats, margin: float = 0.03) -> Floats:
     """A closed rectangle on the floor around heel and toe."""
     back, front = sole[1, 2] - margin, sole[3, 2] + margin
     side = (front - back) / 4
