@@ -10,9 +10,11 @@ from functools import cache
 import numpy as np
 
 from rigkit import gait, plots
+from rigkit._types import Floats
 from rigkit.panels import Choice, Panel, Slider
+from rigkit.puppets import Puppet
 from rigkit.scenes.forward_and_inverse import slid_cm, walk_view
-from rigkit.stage import Stage, row
+from rigkit.stage import Row, Stage, row
 
 FRAMES = 100
 SHOWN = slice(FRAMES, 2 * FRAMES + 1)
@@ -38,13 +40,13 @@ def _stride(walk):
 
 
 @cache
-def published(puppet, step_cm=None):
+def published(puppet: Puppet, step_cm: float | None = None) -> gait.Walk:
     """A forward walk of two strides, `step_cm` from foot to foot."""
     return gait.walk(puppet, step_length=None if step_cm is None else step_cm / 100, frames=FRAMES, cycles=2)
 
 
 @cache
-def stride(puppet, legs="feet planted"):
+def stride(puppet: Puppet, legs: str = "feet planted") -> Stride:
     """A `Stride` at the puppet's own pace, its legs as published or with feet planted."""
     walk = published(puppet)
     return _stride(walk if legs == "as published" else gait.plant(walk))
@@ -55,7 +57,7 @@ def _within_reach(puppet, step_cm=None):
     return gait.pelvis_path(published(puppet, step_cm))
 
 
-def pelvis(puppet, step_cm, path):
+def pelvis(puppet: Puppet, step_cm: float | None, path: str) -> Floats:
     """A pelvis path of `PELVES`, shape (f, 3): level at the published one's mean or at the lowest within reach."""
     walk, safe = published(puppet, step_cm), _within_reach(puppet, step_cm)
     heights = {"level, high": walk.pelvis[:, 1].mean(), "level, low": safe[:, 1].min(),
@@ -64,13 +66,13 @@ def pelvis(puppet, step_cm, path):
 
 
 @cache
-def carried(puppet, step_cm, path):
+def carried(puppet: Puppet, step_cm: float | None, path: str) -> Stride:
     """A `Stride` with feet planted under a pelvis path of `PELVES`."""
     return _stride(gait.plant(published(puppet, step_cm), pelvis(puppet, step_cm, path)))
 
 
 @cache
-def raised(puppet, raised_cm):
+def raised(puppet: Puppet, raised_cm: float) -> Stride:
     """A `Stride` with feet planted under a pelvis that rides higher than the path within reach."""
     return _stride(gait.plant(published(puppet), _within_reach(puppet) + [0, raised_cm / 100, 0]))
 
@@ -78,7 +80,7 @@ def raised(puppet, raised_cm):
 # A stride in percent
 
 
-def opening(puppet):
+def opening(puppet: Puppet) -> Stage:
     """Six moments of a stride with planted feet, and what happens in each; when the feet leave is not told yet."""
     walk = stride(puppet).walk
     happens = ("left strikes", "right leaves", "one stands", "right strikes", "left leaves", "one stands")
@@ -102,7 +104,7 @@ def opening(puppet):
     return stage
 
 
-def footfalls(puppet):
+def footfalls(puppet: Puppet) -> Stage:
     """When each foot is down, as bars over one stride of the left leg."""
     walk = stride(puppet).walk
     off = 100 * np.mean(walk.stance[FRAMES:2 * FRAMES, 0])
@@ -122,7 +124,7 @@ def footfalls(puppet):
 
 
 @cache
-def angles_plot(puppet, legs):
+def angles_plot(puppet: Puppet, legs: str) -> plots.Plot:
     """Hip, knee and ankle of the left leg through one stride."""
     walk = stride(puppet, legs).walk
     off = float(100 * np.mean(walk.stance[FRAMES:2 * FRAMES, 0]))
@@ -134,7 +136,7 @@ def angles_plot(puppet, legs):
         spans={"stance": (0, off)}, ylim=(-30, 76), width=430, height=446)
 
 
-def striding(puppet, percent, legs):
+def striding(puppet: Puppet, percent: int, legs: str) -> tuple[Row, str]:
     """One moment of a stride, its angles, and in words which foot is down and how far it has slid."""
     shown, now = stride(puppet, legs), FRAMES + percent
     kind = LEGS[legs]
@@ -151,7 +153,7 @@ def _feet(shown, now):
     return f"{said[0].capitalize()}; {said[1]}."
 
 
-def stride_panel(puppet):
+def stride_panel(puppet: Puppet) -> Panel:
     """A stride to step through, with the angles of the left leg; as published or with planted feet."""
     for legs in LEGS:
         angles_plot(puppet, legs)
@@ -168,7 +170,7 @@ def stride_panel(puppet):
 # Planting
 
 
-def moved_plot(puppet):
+def moved_plot(puppet: Puppet) -> plots.Plot:
     """How far planting moves the left ankle from the published walk's, forward and up, through one stride."""
     before, after = published(puppet), stride(puppet).walk
     moved = 100 * (gait.foot_goals(before) - before.at("ankle"))[SHOWN, 0]
@@ -200,7 +202,7 @@ def _limits(puppet):
 
 
 @cache
-def reach_plot(puppet, step_cm, path):
+def reach_plot(puppet: Puppet, step_cm: float, path: str) -> plots.Plot:
     """How high each leg lets the pelvis be, and how high it is."""
     lines = _heights(puppet, step_cm, path)
     return _reach_axes(puppet).with_lines(lines)
@@ -217,7 +219,7 @@ def _reach_axes(puppet):
         width=430, height=446)
 
 
-def stepping(puppet, percent, step_cm, path):
+def stepping(puppet: Puppet, percent: int, step_cm: float, path: str) -> tuple[Row, str]:
     """One moment of a walk under a pelvis path, the heights its legs allow, and in words what becomes of its feet."""
     shown, now = carried(puppet, step_cm, path), FRAMES + percent
     walk = shown.walk
@@ -246,7 +248,7 @@ def _planted_view(puppet, title, shown, now):
     return view
 
 
-def pelvis_panel(puppet):
+def pelvis_panel(puppet: Puppet) -> Panel:
     """Steps to lengthen under four pelvis paths, against what the legs allow."""
     steps = range(50, 91, 5)
     for step_cm in steps:
@@ -284,12 +286,12 @@ def _knees(puppet, raised_cm):
 
 
 @cache
-def knee_plot(puppet, raised_cm):
+def knee_plot(puppet: Puppet, raised_cm: float) -> plots.Plot:
     """Both knees through a stride under a raised pelvis."""
     return _knee_axes(puppet).with_lines(_knees(puppet, raised_cm))
 
 
-def popping(puppet, percent, raised_cm):
+def popping(puppet: Puppet, percent: int, raised_cm: float) -> tuple[Row, str]:
     """One moment of a walk under a pelvis that rides too high, and its pops in words."""
     shown, now = raised(puppet, raised_cm), FRAMES + percent
     view = _planted_view(puppet, f"Pelvis {_raised(raised_cm)}", shown, now)
@@ -310,7 +312,7 @@ def _raised(raised_cm):
     return f"{abs(raised_cm):.1f} cm too high" if raised_cm > 0 else f"{abs(raised_cm):.1f} cm lower still"
 
 
-def pop_panel(puppet):
+def pop_panel(puppet: Puppet) -> Panel:
     """A pelvis to raise beyond reach, centimetre by centimetre."""
     for half in range(-4, 9):
         knee_plot(puppet, half / 2)

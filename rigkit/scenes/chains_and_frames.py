@@ -10,10 +10,12 @@ import numpy as np
 
 from rigkit import frames as fr
 from rigkit import rotation
+from rigkit._types import ArrayLike, Floats
 from rigkit.leg import LegRig
 from rigkit.panels import Choice, Panel, Slider
+from rigkit.puppets import Puppet
 from rigkit.skeleton import SIDE_TAGS, Joint, Skeleton
-from rigkit.stage import Stage, row
+from rigkit.stage import Row, Stage, row
 
 JOINTS = ("hip", "knee", "ankle")
 BONES = ("thigh", "shank", "foot")
@@ -23,18 +25,18 @@ STEP = {"hip": 30.0, "knee": -10.0, "ankle": -20.0}  # a leg carved in mid-step,
 
 
 @lru_cache(maxsize=16)
-def standing(puppet):
+def standing(puppet: Puppet) -> Skeleton:
     """The puppet's skeleton on straight legs, all its frames unturned."""
     return LegRig.from_puppet(puppet, preset_bend_deg=0.0).skeleton
 
 
-def swung(hip=0.0, knee=0.0, ankle=0.0, tag="L_"):
-    """Turns of a leg's joints by angles in the side view, forward positive [degrees]."""
-    return {tag + joint: rotation.matrix_about("x", -np.radians(angle))
+def swung(hip: float = 0.0, knee: float = 0.0, ankle: float = 0.0) -> dict[str, Floats]:
+    """Turns of the left leg's joints by angles in the side view, forward positive [degrees]."""
+    return {"L_" + joint: rotation.matrix_about("x", -np.radians(angle))
             for joint, angle in zip(JOINTS, (hip, knee, ankle), strict=True)}
 
 
-def leg_of(puppet, world, tag="L_", skeleton=None):
+def leg_of(puppet: Puppet, world: Floats, tag: str = "L_", skeleton: Skeleton | None = None) -> tuple[Floats, Floats]:
     """Where a posed leg is: hip, knee and ankle, shape (3, 3), and its foot's heel, ball and toes, shape (3, 3)."""
     skeleton = skeleton or standing(puppet)
     names = [tag + name for name in ("hip", "knee", "ankle", "ball", "toe")]
@@ -43,12 +45,12 @@ def leg_of(puppet, world, tag="L_", skeleton=None):
     return np.array(leg), np.array([heel, ball, toe])
 
 
-def swung_leg(puppet, *angles_deg):
+def swung_leg(puppet: Puppet, *angles_deg: float) -> tuple[Floats, Floats]:
     """`leg_of` the left leg with its joints turned in the side view, forward positive."""
     return leg_of(puppet, standing(puppet).pose(swung(*angles_deg)))
 
 
-def moved_cm(before, after):
+def moved_cm(before: ArrayLike, after: ArrayLike) -> float:
     """How far a point went, in centimetres."""
     return 100 * float(np.linalg.norm(np.subtract(after, before)))
 
@@ -56,7 +58,7 @@ def moved_cm(before, after):
 # The opening: the same turn at two joints
 
 
-def opening(puppet):
+def opening(puppet: Puppet) -> Row:
     """One leg with its knee turned by forty degrees, one with its hip turned by as much."""
     views = [_local_view(puppet, _before_and_after(puppet, local, joint), local, joint, title)
              for local, joint, title in (((0.0, -40.0, 0.0), "knee", "Knee turns 40°: shank and foot move"),
@@ -68,7 +70,7 @@ def opening(puppet):
 # Local and world angles of a leg in the side view
 
 
-def turn_joints(puppet, hip_deg, knee_deg, ankle_deg, joint):
+def turn_joints(puppet: Puppet, hip_deg: float, knee_deg: float, ankle_deg: float, joint: str) -> tuple[Row, str]:
     """A leg posed by its three turns, seen twice, and every angle in words.
 
     On the left with local angles, each from the bone above, and what the turn of `joint` carries; on the right with
@@ -90,7 +92,7 @@ def turn_joints(puppet, hip_deg, knee_deg, ankle_deg, joint):
     return row(left, right), words
 
 
-def joints_panel(puppet):
+def joints_panel(puppet: Puppet) -> Panel:
     """Three turns of a leg in the side view, and the joint whose carrying is shown."""
     return Panel(
         "Turn one joint: what moves, and which angles change?",
@@ -108,20 +110,20 @@ def joints_panel(puppet):
 # Two turns in either order
 
 
-def hip_turns(flexion_deg, abduction_deg):
+def hip_turns(flexion_deg: float, abduction_deg: float) -> tuple[Floats, Floats]:
     """The left hip's two turns about its own axes in either order: flexed first, abducted first; each (3, 3)."""
     flex = rotation.matrix_about("x", -np.radians(flexion_deg))
     abduct = rotation.matrix_about("z", np.radians(abduction_deg))
     return flex @ abduct, abduct @ flex
 
 
-def order_gap_cm(puppet, flexion_deg, abduction_deg):
+def order_gap_cm(puppet: Puppet, flexion_deg: float, abduction_deg: float) -> float:
     """How far apart the ankle of a straight left leg comes out when flexion and abduction change places."""
     first, second = hip_turns(flexion_deg, abduction_deg)
     return 100 * puppet.leg_length * float(np.linalg.norm((first - second)[:, 1]))
 
 
-def two_orders(puppet, flexion_deg, abduction_deg):
+def two_orders(puppet: Puppet, flexion_deg: float, abduction_deg: float) -> tuple[Row, str]:
     """The left leg after the same two turns in either order, from the front and from above, and both in words."""
     legs = [leg_of(puppet, standing(puppet).pose({"L_hip": turn})) for turn in hip_turns(flexion_deg, abduction_deg)]
     gap = order_gap_cm(puppet, flexion_deg, abduction_deg)
@@ -145,7 +147,7 @@ def two_orders(puppet, flexion_deg, abduction_deg):
     return row(front, top), words
 
 
-def orders_panel(puppet):
+def orders_panel(puppet: Puppet) -> Panel:
     """Two turns of the hip, done in either order."""
     return Panel(
         "Same two turns, other order: where does the foot go?",
@@ -161,12 +163,12 @@ def orders_panel(puppet):
 # A rest pose that reads zero, and one that does not
 
 
-def carved_cm(puppet):
+def carved_cm(puppet: Puppet) -> float:
     """How far the ankle of a leg carved in mid-step goes when its angles, which hold the step, are put to zero."""
     return moved_cm(swung_leg(puppet, *STEP.values())[0][2], swung_leg(puppet)[0][2])
 
 
-def two_rests(puppet):
+def two_rests(puppet: Puppet) -> Row:
     """Two legs carved in mid-step, all turns put to zero: the step is in the rest frames, or it was in the turns."""
     skeleton = standing(puppet)
     step = skeleton.pose(swung(*STEP.values()))
@@ -193,7 +195,7 @@ def two_rests(puppet):
 
 
 @lru_cache(maxsize=16)
-def hung(puppet, parent, numbers_kept=False):
+def hung(puppet: Puppet, parent: str, numbers_kept: bool = False) -> Skeleton:
     """The puppet's skeleton with its hips hung from nothing or from the pelvis, keeping their numbers or their place.
 
     Parameters
@@ -214,7 +216,7 @@ def hung(puppet, parent, numbers_kept=False):
     return Skeleton(Joint(name, parents[name], rest) for name, rest in zip(loose.names, loose.rest_local, strict=True))
 
 
-def hang_legs(puppet, parent, aside_cm, lean_deg):
+def hang_legs(puppet: Puppet, parent: str, aside_cm: float, lean_deg: float) -> tuple[Row, str]:
     """Two pelvises that moved, their legs hung keeping their place and keeping their numbers; and both in words."""
     moved = {"turns": {"pelvis": rotation.matrix_about("z", -np.radians(lean_deg))},
              "shifts": {"pelvis": [aside_cm / 100, 0.0, 0.0]}}
@@ -229,7 +231,7 @@ def hang_legs(puppet, parent, aside_cm, lean_deg):
     return row(*stages), " ".join(words[:1] if loose else words)
 
 
-def hang_panel(puppet):
+def hang_panel(puppet: Puppet) -> Panel:
     """Hang both legs from the pelvis in two ways, then move it."""
     return Panel(
         "Give the hips a parent: what must change so that nothing moves?",

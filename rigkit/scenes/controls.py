@@ -11,17 +11,19 @@ import numpy as np
 
 from rigkit import controls as ct
 from rigkit import foot, frames, plots
-from rigkit.leg import LegRig
+from rigkit._types import ArrayLike, ControlValues, Floats
+from rigkit.leg import LegPose, LegRig
 from rigkit.panels import Choice, Panel, Slider
+from rigkit.puppets import Puppet
 from rigkit.skeleton import SIDE_TAGS
-from rigkit.stage import Stage, row
+from rigkit.stage import Row, Stage, row
 
 LEG = ("hip", "knee", "ankle")
 TOUCHED = ("pelvis", "L_foot", "L_knee", "R_foot", "R_knee")  # the controls of inverse legs
 PIVOTS = ("the ankle", "the floor below it", "the outline's middle")
 STEP = {"pelvis": {"shift_y": -0.08, "turn_y": np.radians(-12)},
         "L_foot": {"shift_y": 0.15, "shift_z": 0.25, "turn_x": np.radians(-25)}}  # all that is not zero in a step
-LIFTED = {"pelvis": {"shift_y": -0.05}, "L_foot": {"shift_y": 0.12}}  # in the middle of a step
+LIFTED: dict[str, dict[str, Any]] = {"pelvis": {"shift_y": -0.05}, "L_foot": {"shift_y": 0.12}}  # in mid-step
 BOAT = (0.12, 0.0, 0.30)  # from the left foot to the boat's middle
 GAPS = ("kept", "lost", "along the world's axes")
 HANGING = {"Feet follow nothing": None, "Feet hang from the pelvis": "pelvis"}
@@ -32,12 +34,12 @@ OBLIQUE: dict[str, Any] = {"yaw_deg": 40.0, "pitch_deg": 22.0}
 
 
 @cache
-def rig(puppet):
+def rig(puppet: Puppet) -> LegRig:
     """The puppet's rig, bent by 5° at rest."""
     return LegRig.from_puppet(puppet, preset_bend_deg=5.0)
 
 
-def control(puppet, name):
+def control(puppet: Puppet, name: str) -> ct.Control:
     """A control of the puppet's rig."""
     return next(control for control in rig(puppet).controls if control.name == name)
 
@@ -45,7 +47,7 @@ def control(puppet, name):
 # At rest, and away from it
 
 
-def opening(puppet):
+def opening(puppet: Puppet) -> Row:
     """All controls at rest, and the same ones in a step: only a few of their numbers are not zero."""
     numbers = sum(len(channels) for channels in STEP.values())
     views = [_rig_view(puppet, title, rig(puppet).pose(values), names=not values)
@@ -59,7 +61,7 @@ def opening(puppet):
 # A foot and its pivot
 
 
-def pivots(puppet):
+def pivots(puppet: Puppet) -> dict[str, Floats]:
     """The points of `PIVOTS` in the frame of a foot control, whose origin is on the floor below the ankle."""
     sole = foot.of_puppet(puppet)
     places = ((0.0, puppet.ankle_height, 0.0), (0.0, 0.0, 0.0), (0.0, 0.0, (sole.heel[0] + sole.toe[0]) / 2))
@@ -67,25 +69,26 @@ def pivots(puppet):
 
 
 @cache
-def pivoting(puppet, pivot):
+def pivoting(puppet: Puppet, pivot: str) -> LegRig:
     """The puppet's rig whose left foot control turns about one of `PIVOTS`."""
     return rig(puppet).with_controls(replace(control(puppet, "L_foot"), pivot=pivots(puppet)[pivot]))
 
 
-def turned_foot(puppet, pivot, toes_up_deg=0.0, turned_out_deg=0.0):
+def turned_foot(puppet: Puppet, pivot: str, toes_up_deg: ArrayLike = 0.0, turned_out_deg: ArrayLike = 0.0) -> LegPose:
     """The pose of a lifted left foot whose control is turned about one of `PIVOTS`."""
     turn = {"turn_x": -np.radians(toes_up_deg), "turn_y": np.radians(turned_out_deg)}
     return pivoting(puppet, pivot).pose(LIFTED | {"L_foot": LIFTED["L_foot"] | turn})
 
 
-def ankle_moved_cm(puppet, pivot, toes_up_deg=0.0, turned_out_deg=0.0):
+def ankle_moved_cm(puppet: Puppet, pivot: str, toes_up_deg: ArrayLike = 0.0,
+                   turned_out_deg: ArrayLike = 0.0) -> Floats:
     """How far the turn of `turned_foot` moves the ankle, cm."""
     before, after = (_joint(puppet, turned_foot(puppet, pivot, *turn), "L_ankle")
                      for turn in ((), (toes_up_deg, turned_out_deg)))
     return 100 * np.linalg.norm(after - before, axis=-1)
 
 
-def turned(puppet, pivot, toes_up_deg, turned_out_deg):
+def turned(puppet: Puppet, pivot: str, toes_up_deg: float, turned_out_deg: float) -> tuple[Row, str]:
     """A turned foot from the side and from above, and how far its ankle moved in words."""
     before, after = turned_foot(puppet, pivot), turned_foot(puppet, pivot, toes_up_deg, turned_out_deg)
     views = [_foot_view(puppet, view, title, before, after, pivot)
@@ -97,7 +100,7 @@ def turned(puppet, pivot, toes_up_deg, turned_out_deg):
     return row(*views), words.replace("-", "−")
 
 
-def pivot_panel(puppet):
+def pivot_panel(puppet: Puppet) -> Panel:
     """A foot control to turn about different points."""
     up = {"toes_up_deg": 30.0, "turned_out_deg": 0.0}
     return Panel(
@@ -116,7 +119,7 @@ def pivot_panel(puppet):
 
 
 @cache
-def aboard(puppet, gap):
+def aboard(puppet: Puppet, gap: str) -> tuple[ct.Control, ct.Control]:
     """Two controls: a boat, and the left foot that follows it with its gap handled in one of the ways of `GAPS`."""
     left = control(puppet, "L_foot")
     boat = ct.Control("boat", frames.frame(origin=left.rest[:3, 3] + BOAT), _hull())
@@ -125,12 +128,12 @@ def aboard(puppet, gap):
     return boat, replace(left, follows=(follow,))
 
 
-def boat_values(left_cm, ahead_cm, turned_deg):
+def boat_values(left_cm: float, ahead_cm: float, turned_deg: float) -> dict[str, dict[str, Any]]:
     """Control values of a boat that drifted off and turned to her left."""
     return {"boat": {"shift_x": left_cm / 100, "shift_z": ahead_cm / 100, "turn_y": np.radians(turned_deg)}}
 
 
-def boarded(puppet, gap, left_cm, ahead_cm, turned_deg):
+def boarded(puppet: Puppet, gap: str, left_cm: float, ahead_cm: float, turned_deg: float) -> tuple[Row, str]:
     """A left foot on a boat, and the right one on the quay, from above; how far the foot is off its mark in words."""
     boat, left = aboard(puppet, gap)
     worlds = ct.pose((boat, left), boat_values(left_cm, ahead_cm, turned_deg))
@@ -147,7 +150,7 @@ def boarded(puppet, gap, left_cm, ahead_cm, turned_deg):
     return row(*views), words.replace("-", "−")
 
 
-def boat_panel(puppet):
+def boat_panel(puppet: Puppet) -> Panel:
     """A boat to move under a foot that follows it."""
     drifted = {"left_cm": 10.0, "ahead_cm": 15.0, "turned_deg": 0.0}
     return Panel(
@@ -168,31 +171,31 @@ def boat_panel(puppet):
 
 
 @cache
-def hanging(puppet, feet):
+def hanging(puppet: Puppet, feet: str) -> LegRig:
     """The puppet's rig with feet that follow nothing, or hang from the pelvis: one of `HANGING`."""
     return rig(puppet).with_controls(*(replace(control(puppet, tag + "foot"), parent=HANGING[feet])
                                        for tag in SIDE_TAGS))
 
 
-def crouch(lowered_cm, turned_deg):
+def crouch(lowered_cm: float, turned_deg: float) -> dict[str, dict[str, Any]]:
     """Control values of a crouch in 24 frames: the pelvis goes down and turns evenly, and comes back."""
     share = 1 - np.abs(np.linspace(-1, 1, FRAMES + 1))
     return {"pelvis": {"shift_y": -lowered_cm / 100 * share, "turn_y": np.radians(turned_deg) * share}}
 
 
-def moved_cm(puppet, feet, values):
+def moved_cm(puppet: Puppet, feet: str, values: ControlValues) -> dict[str, Floats]:
     """How far each of `TOUCHED` is from its rest, cm: a dict of name to array."""
     posed = hanging(puppet, feet).pose(values).controls
     return {name: 100 * np.linalg.norm((posed[name] - control(puppet, name).rest)[..., :3, 3], axis=-1)
             for name in TOUCHED}
 
 
-def carried(puppet, feet):
+def carried(puppet: Puppet, feet: str) -> tuple[str, ...]:
     """The names among `TOUCHED` that move with the pelvis control."""
     return tuple(name for name in ct.carried(hanging(puppet, feet).controls, "pelvis") if name in TOUCHED)
 
 
-def staying_values(puppet, values):
+def staying_values(puppet: Puppet, values: ControlValues) -> dict[str, dict[str, Any]]:
     """What feet that hang from the pelvis must say to stay where they stand at rest."""
     left = hanging(puppet, "Feet hang from the pelvis")
     base = left.pose(values).controls
@@ -200,7 +203,7 @@ def staying_values(puppet, values):
     return {name: ct.read(one, one.rest, base[name]) for name, one in feet.items()}
 
 
-def crouching(puppet, frame, lowered_cm, turned_deg):
+def crouching(puppet: Puppet, frame: int, lowered_cm: float, turned_deg: float) -> tuple[Row, str]:
     """One frame of a crouch with feet that follow nothing and with feet that hang; what moved in words."""
     values = {"pelvis": {channel: value[frame] for channel, value in crouch(lowered_cm, turned_deg)["pelvis"].items()}}
     views, said = [], []
@@ -213,7 +216,7 @@ def crouching(puppet, frame, lowered_cm, turned_deg):
     return row(*views), f"Frame {frame} of {FRAMES}, pelvis {moved['pelvis']:.1f} cm down. " + " ".join(said)
 
 
-def pelvis_panel(puppet):
+def pelvis_panel(puppet: Puppet) -> Panel:
     """A crouch to step through or play, with feet that stay and with feet that are carried along."""
     down = {"frame": FRAMES // 2, "lowered_cm": 13.0, "turned_deg": 0.0}
     return Panel(
@@ -231,14 +234,14 @@ def pelvis_panel(puppet):
 # A goal that was keyed
 
 
-def step_values(step_cm):
+def step_values(step_cm: float) -> dict[str, Floats]:
     """Values of the left foot control in a step of 24 frames, lifted on an arc."""
     share = np.linspace(0, 1, FRAMES + 1)
     return {"shift_z": step_cm / 100 * share, "shift_y": 0.12 * np.sin(np.pi * share)}
 
 
 @lru_cache(maxsize=8)  # a step is played in one setting of the sliders
-def stepped(puppet, share, step_cm):
+def stepped(puppet: Puppet, share: float, step_cm: float) -> tuple[LegPose, Floats]:
     """A step of the foot control, and its goal, keyed for another step, that follows by a share of the way.
 
     Returns
@@ -256,14 +259,14 @@ def stepped(puppet, share, step_cm):
     return rig(puppet).pose({"pelvis": pelvis, "L_foot": landed}), worlds["L_foot"]
 
 
-def apart_cm(puppet, share, step_cm):
+def apart_cm(puppet: Puppet, share: float, step_cm: float) -> Floats:
     """How far the foot is from its control in every frame of `stepped`, cm."""
     pose, foot_control = stepped(puppet, share, step_cm)
     return 100 * np.linalg.norm((pose.controls["L_foot"] - foot_control)[..., :3, 3], axis=-1)
 
 
 @cache
-def step_plot(puppet):
+def step_plot(puppet: Puppet) -> plots.Plot:
     """How far control and foot have gone in every frame; the curves are drawn anew for each step."""
     lines = {name: 100 * step_values(60.0)["shift_z"] for name in ("foot control", "foot")}
     return plots.curves(np.arange(FRAMES + 1), lines, "frame", "ahead (cm)", title="How far each has gone",
@@ -271,7 +274,7 @@ def step_plot(puppet):
                         kinds={"foot control": "plain", "foot": "inverse"}, ylim=(-4, 74), width=430, height=398)
 
 
-def stepping(puppet, frame, share_percent, step_cm):
+def stepping(puppet: Puppet, frame: int, share_percent: float, step_cm: float) -> tuple[Row, str]:
     """One frame of a step whose goal was keyed, and how far foot and control are apart in words."""
     share = share_percent / 100
     pose, foot_control = stepped(puppet, share, step_cm)
@@ -285,7 +288,7 @@ def stepping(puppet, frame, share_percent, step_cm):
     return row(stage, plot), words
 
 
-def goal_panel(puppet):
+def goal_panel(puppet: Puppet) -> Panel:
     """A step whose goal carries keys of its own."""
     longer = {"frame": FRAMES, "share_percent": 50.0, "step_cm": 60.0}
     return Panel(

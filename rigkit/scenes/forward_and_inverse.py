@@ -4,15 +4,18 @@ The legs are straight at rest here, so that every angle is zero when the puppet 
 """
 
 from functools import cache
+from typing import Any
 
 import numpy as np
 
 from rigkit import foot, frames, gait, plots
+from rigkit._types import Bools, Floats
 from rigkit.controls import between_keys
-from rigkit.leg import LegRig
+from rigkit.leg import LegPose, LegRig
 from rigkit.panels import Choice, Panel, Slider
+from rigkit.puppets import Puppet
 from rigkit.skeleton import SIDE_TAGS
-from rigkit.stage import Stage, row
+from rigkit.stage import Row, Stage, row
 
 MIXED = {"L_": False, "R_": True}  # left forward, right inverse
 FRAMES = 24  # in one second, one crouch, one stride
@@ -25,29 +28,29 @@ LEG = ("hip", "knee", "ankle")
 
 
 @cache
-def standing(puppet):
+def standing(puppet: Puppet) -> LegRig:
     """The puppet's rig with legs that are straight at rest."""
     return LegRig.from_puppet(puppet, preset_bend_deg=0.0)
 
 
-def crouch(lowered_cm):
+def crouch(lowered_cm: float) -> dict[str, dict[str, Any]]:
     """Control values of a crouch in 24 frames: the pelvis goes down evenly, and up again."""
     return {"pelvis": {"shift_y": -lowered_cm / 100 * (1 - np.abs(np.linspace(-1, 1, FRAMES + 1)))}}
 
 
-def forward_values(rig, pose):
+def forward_values(rig: LegRig, pose: LegPose) -> dict[str, dict[str, Any]]:
     """The values with which forward legs come out in this very pose."""
     return {name: channels for name, channels in rig.match(pose).items() if name.endswith("_turn")}
 
 
-def keyed_slip_cm(puppet, lowered_cm, every):
+def keyed_slip_cm(puppet: Puppet, lowered_cm: float, every: int) -> float:
     """How far a forward leg's foot leaves its place in a crouch whose angles are keyed in every n-th frame only, cm."""
     rig, down = standing(puppet), crouch(lowered_cm)
     keyed = between_keys(forward_values(rig, rig.pose(down)), range(0, FRAMES + 1, every))
     return float(slip_cm(rig, rig.pose(down | keyed, inverse=False)).max())
 
 
-def slip_cm(rig, pose):
+def slip_cm(rig: LegRig, pose: LegPose) -> Floats:
     """How far either ankle is from where it stands at rest, left and right, shape (..., 2)."""
     return 100 * np.linalg.norm(_at(rig, pose.world, "ankle") - _at(rig, rig.skeleton.rest_world, "ankle"), axis=-1)
 
@@ -55,14 +58,14 @@ def slip_cm(rig, pose):
 # One pelvis, two chains
 
 
-def opening(puppet):
+def opening(puppet: Puppet) -> Row:
     """A forward and an inverse leg whose pelvis was lowered by 13 cm, from the side and from the front."""
     side, front = _pelvis_views(puppet, _moved(puppet, 13.0, 0.0, 0.0))
     return row(side, front, title="The pelvis is 13 centimetres lower. The left leg, a forward chain, has sunk into "
                                   "the floor by as much; the right leg, an inverse chain, has bent its knee and stands")
 
 
-def lowered(puppet, lowered_cm, forward_cm, left_cm):
+def lowered(puppet: Puppet, lowered_cm: float, forward_cm: float, left_cm: float) -> tuple[Row, str]:
     """Both legs under a pelvis that was moved, and what became of their feet in words."""
     pose = _moved(puppet, lowered_cm, forward_cm, left_cm)
     slip, bent = slip_cm(standing(puppet), pose), np.degrees(pose.flexion[1])
@@ -73,7 +76,7 @@ def lowered(puppet, lowered_cm, forward_cm, left_cm):
     return row(*_pelvis_views(puppet, pose)), words
 
 
-def pelvis_panel(puppet):
+def pelvis_panel(puppet: Puppet) -> Panel:
     """A pelvis to move, a forward leg on its left, an inverse leg on its right."""
     return Panel(
         "Move the pelvis: which foot stays?",
@@ -90,7 +93,7 @@ def pelvis_panel(puppet):
 # The compensation by hand
 
 
-def by_hand(puppet, lowered_cm, hip_deg, knee_deg, ankle_deg):
+def by_hand(puppet: Puppet, lowered_cm: float, hip_deg: float, knee_deg: float, ankle_deg: float) -> tuple[Row, str]:
     """A forward leg turned by hand beside an inverse one, both under a lower pelvis; and how near it is in words."""
     rig = standing(puppet)
     turns = {"hip": -hip_deg, "knee": knee_deg, "ankle": -ankle_deg}  # about +X flexion of hip and ankle is negative
@@ -115,7 +118,7 @@ def by_hand(puppet, lowered_cm, hip_deg, knee_deg, ankle_deg):
     return row(forward, inverse), words
 
 
-def hand_panel(puppet, lowered_cm=13.0):
+def hand_panel(puppet: Puppet, lowered_cm: float = 13.0) -> Panel:
     """Three joints to turn until the foot is back under a pelvis that was lowered."""
     return Panel(
         "Bring the foot back by hand: hip, knee, ankle",
@@ -129,7 +132,7 @@ def hand_panel(puppet, lowered_cm=13.0):
          "Nearly": {"lowered_cm": lowered_cm, "hip_deg": 30.0, "knee_deg": 62.0, "ankle_deg": 20.0}})
 
 
-def turns_plot(puppet):
+def turns_plot(puppet: Puppet) -> plots.Plot:
     """How far hip, knee and ankle turn to keep a foot on the floor, against how far the pelvis sinks."""
     rig, lowered_cm = standing(puppet), np.linspace(0.0, 25.0, 101)
     angles = rig.angles(rig.pose({"pelvis": {"shift_y": -lowered_cm / 100}}))
@@ -147,7 +150,7 @@ def turns_plot(puppet):
 
 
 @cache
-def crouches(puppet):
+def crouches(puppet: Puppet) -> dict[int, Floats]:
     """Both legs in a crouch of 13 cm, the left one forward, by how many frames apart its keys are.
 
     Returns
@@ -163,7 +166,7 @@ def crouches(puppet):
 
 
 @cache
-def sinking_plot(puppet, every):
+def sinking_plot(puppet: Puppet, every: int) -> plots.Plot:
     """How far the forward foot of `crouches` is above its place in every frame."""
     ankles = crouches(puppet)[every][:, 0, 2, 1]
     return plots.curves(
@@ -174,7 +177,7 @@ def sinking_plot(puppet, every):
         width=430, height=420)
 
 
-def crouching(puppet, frame, every):
+def crouching(puppet: Puppet, frame: int, every: int) -> tuple[Row, str]:
     """One frame of a crouch whose forward leg is keyed in some frames, and where its foot is in words."""
     every = int(every)
     joints = crouches(puppet)[every]
@@ -189,7 +192,7 @@ def crouching(puppet, frame, every):
     return row(stage, sinking_plot(puppet, every).at(frame)), words
 
 
-def crouch_panel(puppet):
+def crouch_panel(puppet: Puppet) -> Panel:
     """A crouch to step through or play, its forward leg keyed in some frames only."""
     for every in SPACINGS:
         sinking_plot(puppet, every)
@@ -208,7 +211,7 @@ def crouch_panel(puppet):
 
 
 @cache
-def walks(puppet):
+def walks(puppet: Puppet) -> dict[str, tuple[Floats, Floats]]:
     """Forward legs by name of how they were keyed, and "planted": joints of shape (49, 2, 6, 3), two strides; and how
     far each foot has slid since it came down, cm, shape (49, 2)."""
     rig = standing(puppet)
@@ -225,22 +228,23 @@ def walks(puppet):
     return {name: (points, slid_cm(points, published.stance)) for name, points in found.items()}
 
 
-def walking(puppet, frame, forward):
+def walking(puppet: Puppet, frame: int, forward: str) -> tuple[Row, str]:
     """One frame of the walk by forward and by inverse legs, and how far their feet have slid in words."""
     now = frame + FRAMES
     points, slid = walks(puppet)[forward]
     title = "Forward: angles as published" if SHARES[forward] is None else f"Forward: keyed {forward}"
+    planted_points, planted_slid = walks(puppet)["planted"]
     views = [walk_view(puppet, title, "forward", points, slid, now),
-             walk_view(puppet, "Inverse: feet planted", "inverse", *walks(puppet)["planted"], now)]
+             walk_view(puppet, "Inverse: feet planted", "inverse", planted_points, planted_slid, now)]
     down = [side for side in (0, 1) if np.isfinite(slid[now, side])]
     said = " and ".join(f"the {('left', 'right')[side]} foot <b>{slid[now, side]:.1f} cm</b>" for side in down)
-    planted = max(walks(puppet)["planted"][1][now, side] for side in down)
+    planted = max(planted_slid[now, side] for side in down)
     words = (f"Frame {frame} of {FRAMES}. Slid since it came down: forward, {said} ({np.nanmax(slid):.1f} cm when it "
              f"leaves the floor); inverse, <b>{planted:.1f} cm</b>.")
     return row(*views), words
 
 
-def walk_panel(puppet):
+def walk_panel(puppet: Puppet) -> Panel:
     """A stride to step through, by forward and by inverse legs."""
     walks(puppet)
     return Panel(
@@ -258,7 +262,7 @@ def walk_panel(puppet):
 
 
 @cache
-def kicks(puppet):
+def kicks(puppet: Puppet) -> tuple[Floats, ...]:
     """A kick from two poses, by forward and by inverse legs: the right leg's joints, shape (13, 3, 3), of each."""
     rig, keys = standing(puppet), (0, FRAMES // 2)
     swing = -np.radians(np.linspace(*KICK_DEG, keys[1] + 1))
@@ -267,13 +271,13 @@ def kicks(puppet):
     return tuple(_joints(puppet, pose.world, "R_")[:, :3] for pose in (forward, inverse))
 
 
-def cut_cm(puppet):
+def cut_cm(puppet: Puppet) -> float:
     """How far the inverse leg's ankle is inside the arc of the forward one's, halfway through the kick."""
     forward, inverse = kicks(puppet)
     return 100 * float(np.linalg.norm(forward[6, 2] - inverse[6, 2]))
 
 
-def kick(puppet):
+def kick(puppet: Puppet) -> Row:
     """The same two poses of a kick, keyed for a forward and for an inverse leg, with what lies between."""
     views = []
     for points, kind, title in zip(kicks(puppet), ("forward", "inverse"),
@@ -294,7 +298,7 @@ def kick(puppet):
                              f"straight across, {cut_cm(puppet):.0f} centimetres inside it, and its knee bends")
 
 
-def jobs(puppet):
+def jobs(puppet: Puppet) -> dict[str, tuple[float, float]]:
     """What a foot is off by, in cm, when a forward and when an inverse leg does a job: a mapping of job to both.
 
     A crouch keyed in three poses; one step of the walk; a kick keyed in two poses; and a puppet lifted by 10 cm and
@@ -310,7 +314,7 @@ def jobs(puppet):
             "dangling": (0.0, 100 * float(np.linalg.norm(dangling - left_behind)))}
 
 
-def jobs_plot(puppet):
+def jobs_plot(puppet: Puppet) -> plots.Plot:
     """The `jobs` as bars."""
     values = {f"{job}, {kind}": float(off) for job, both in jobs(puppet).items()
               for kind, off in zip(("forward", "inverse"), both, strict=True)}
@@ -324,7 +328,7 @@ def jobs_plot(puppet):
 
 
 @cache
-def switches(puppet):
+def switches(puppet: Puppet) -> dict[str, tuple[Floats, Floats]]:
     """A crouch after which the right leg becomes a forward chain and swings; matched and forgotten.
 
     Returns
@@ -337,9 +341,9 @@ def switches(puppet):
     share = np.clip((frame - SWITCH) / (FRAMES - SWITCH), 0, 1)
     swing = {"R_hip_turn": -np.radians(SWUNG_DEG) * share}
     found = {}
-    for name, values in (("matched", start), ("forgotten", {})):
-        turned = {control: {"turn_x": values.get(control, {}).get("turn_x", 0.0) + swing.get(control, 0.0 * share)}
-                  for control in start if control.startswith("R_")}
+    for name, matched in (("matched", 1.0), ("forgotten", 0.0)):
+        turned = {control: {"turn_x": matched * values.get("turn_x", 0.0) + swing.get(control, 0.0 * share)}
+                  for control, values in start.items() if control.startswith("R_")}
         pose = rig.pose(down | turned, {"R_": frame < SWITCH})
         joints = np.stack([_joints(puppet, pose.world, tag) for tag in SIDE_TAGS], axis=1)
         found[name] = joints, np.degrees(pose.flexion[:, 1])
@@ -347,7 +351,7 @@ def switches(puppet):
 
 
 @cache
-def heights_plot(puppet):
+def heights_plot(puppet: Puppet) -> plots.Plot:
     """How high the right ankle is in every frame, matched and forgotten."""
     heights = {name: 100 * joints[:, 1, 2, 1] for name, (joints, _) in switches(puppet).items()}
     return plots.curves(np.arange(FRAMES + 1), heights, "frame", "right ankle above the floor (cm)",
@@ -357,7 +361,7 @@ def heights_plot(puppet):
                              "ankle then rises smoothly; forgotten, it drops through the floor in a single frame.")
 
 
-def switching(puppet, frame, match):
+def switching(puppet: Puppet, frame: int, match: str) -> tuple[Row, str]:
     """One frame of the switch, and how far the leg jumped in words."""
     joints, bent = switches(puppet)[match]
     kind = "forward" if frame >= SWITCH else "inverse"
@@ -371,7 +375,7 @@ def switching(puppet, frame, match):
     return row(stage, heights_plot(puppet).at(frame)), words
 
 
-def switch_panel(puppet):
+def switch_panel(puppet: Puppet) -> Panel:
     """A right leg that changes from inverse to forward in the middle of a movement."""
     return Panel(
         "Break it: change the right leg's chain and forget to match",
@@ -406,7 +410,7 @@ def _joints(puppet, world, tag):
     return np.stack([joint[..., :3, 3] for joint in (hip, knee, ankle, heel, ball, toe)], axis=-2)
 
 
-def slid_cm(points, stance):
+def slid_cm(points: Floats, stance: Bools) -> Floats:
     """How far each foot has slid since it came down, cm; NaN in the air."""
     moved, slid = gait.foot_slide_cm(points[:, :, 3:], stance), np.full(stance.shape, np.nan)
     slid[0] = np.where(stance[0], 0.0, np.nan)
@@ -450,7 +454,7 @@ def _tilted(degrees):
     return "level" if abs(degrees) < 0.05 else f"{abs(degrees):.1f}° toes {'up' if degrees > 0 else 'down'}"
 
 
-def walk_view(puppet, title, kind, points, slid, frame):
+def walk_view(puppet: Puppet, title: str, kind: str, points: Floats, slid: Floats, frame: int) -> Stage:
     """A view that moves along with the pelvis, over a floor with marks."""
     size = puppet.hip_height / 0.9
     middle = points[frame, 0, 0, 2]

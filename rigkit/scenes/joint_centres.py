@@ -9,8 +9,10 @@ from functools import lru_cache
 import numpy as np
 
 from rigkit import body, placement, plots, rotation
+from rigkit._types import ArrayLike, Floats
 from rigkit.panels import Choice, Panel, Slider
-from rigkit.stage import Stage, row
+from rigkit.puppets import Puppet
+from rigkit.stage import Row, Stage, row
 
 # Tamsin's measures that are not in the parade's list; invented, like the rest of her.
 KNEE_DEPTH = 0.11  # from the kneecap to the hollow of the knee; the pin is midway
@@ -25,7 +27,7 @@ ONE, THREE = "one, at the ankle", "three, spread out"
 FRAMES = 30  # pictures in a recording
 
 
-def turned(points, centre, angle):
+def turned(points: ArrayLike, centre: Floats, angle: ArrayLike) -> Floats:
     """Points, shape (..., 3), turned by `angle`, shape (...), about an axis along x through `centre`, shape (3,)."""
     return centre + (rotation.matrix_about("x", angle) @ (np.asarray(points) - centre)[..., None])[..., 0]
 
@@ -33,7 +35,7 @@ def turned(points, centre, angle):
 # A knee off its centre
 
 
-def opening():
+def opening() -> Row:
     """The same bent leg twice: with its knee joint on the pin, and with it on the kneecap."""
     right, _ = _knee(0.0, 0.0, 90, 12, "Joint on the pin: the skin stays on", low=-0.09)
     wrong, _ = _knee(100 * KNEE_DEPTH / 2, 0.0, 90, 12, "Joint on the kneecap: it slides off", low=-0.09)
@@ -41,7 +43,7 @@ def opening():
                                    "joint on the kneecap its shank stands 7.8 centimetres from where it belongs")
 
 
-def slide(ahead_cm, above_cm, bend_deg, below_cm):
+def slide(ahead_cm: float, above_cm: float, bend_deg: float, below_cm: float) -> tuple[Row, str]:
     """A knee joint set off its pin and bent: the leg, why it slides, and both in words."""
     leg, slid = _knee(ahead_cm, above_cm, bend_deg, below_cm, "What the leg does")
     off = np.hypot(ahead_cm, above_cm)
@@ -53,7 +55,7 @@ def slide(ahead_cm, above_cm, bend_deg, below_cm):
     return row(leg, _triangle(ahead_cm, above_cm, bend_deg)), words
 
 
-def slide_panel():
+def slide_panel() -> Panel:
     """A knee joint to move about its pin, a bend, and a place on the shin where the slide is measured."""
     half = 100 * KNEE_DEPTH / 2
     return Panel(
@@ -70,7 +72,7 @@ def slide_panel():
          "On the pin, 120°": {"ahead_cm": 0.0, "above_cm": 0.0, "bend_deg": 120}})
 
 
-def slide_plot():
+def slide_plot() -> plots.Plot:
     """How far the skin slides, against the bend, for joints a little and far off."""
     bends_deg = np.linspace(0, 120, 61)
     slides = {f"joint {off:g} cm off": 100 * placement.skin_slide([0, 0, off / 100], np.radians(bends_deg))
@@ -85,14 +87,14 @@ def slide_plot():
 # Five rules for one hip
 
 
-def hip_places(width_cm, depth_cm, leg_cm):
+def hip_places(width_cm: float, depth_cm: float, leg_cm: float) -> dict[str, Floats]:
     """Where each of the five rules puts the left hip, in the pelvis frame, metres; a mapping of rule to (3,)."""
     measures = {"pelvis_width": width_cm / 100, "pelvis_depth": depth_cm / 100, "leg_length": leg_cm / 100,
                 "marker_radius": MARKER_RADIUS}
     return {name: body.hip_centres(method, **measures).left for name, method in RULES.items()}
 
 
-def hips(puppet, width_cm, depth_cm, leg_cm):
+def hips(puppet: Puppet, width_cm: float, depth_cm: float, leg_cm: float) -> tuple[Row, str]:
     """The pelvis with both hips by five rules, the left one near by, and both in words."""
     lefts = hip_places(width_cm, depth_cm, leg_cm)
     places = np.stack(list(lefts.values()))
@@ -104,7 +106,7 @@ def hips(puppet, width_cm, depth_cm, leg_cm):
     return row(_pelvis(puppet, width_cm, places), _close_up(lefts)), words
 
 
-def hips_panel(puppet):
+def hips_panel(puppet: Puppet) -> Panel:
     """The three measures that the rules ask for."""
     return Panel(
         "Change one measure at a time: which rules listen to it?",
@@ -121,13 +123,14 @@ def hips_panel(puppet):
 # A centre from motion
 
 
-def marker_places(puppet, markers=ONE):
+def marker_places(puppet: Puppet, markers: str = ONE) -> Floats:
     """Where markers sit on the hanging shank, seen from the pin of the knee; shape (m, 3), metres."""
     ankle = [[0.0, 0.06 - puppet.shank, 0.03]]
     return np.array(ankle if markers == ONE else [*ankle, [0.0, -0.09, 0.052], [0.0, -0.13, -0.062]])
 
 
-def recording(puppet, arc_deg, noise_mm, rng, markers=ONE):
+def recording(puppet: Puppet, arc_deg: ArrayLike, noise_mm: float, rng: np.random.Generator,
+              markers: str = ONE) -> Floats:
     """Shank markers seen from the side while the knee bends from straight through an arc, with noise.
 
     Parameters
@@ -151,7 +154,7 @@ def recording(puppet, arc_deg, noise_mm, rng, markers=ONE):
     return seen
 
 
-def circling(puppet, arc_deg, noise_mm, rng):
+def circling(puppet: Puppet, arc_deg: float, noise_mm: float, rng: np.random.Generator) -> Floats:
     """One thigh marker while the thigh swings forward, back and round through an arc; shape (60, 1, 3), metres.
 
     The noise is the standard deviation of each coordinate. The hip is where the puppet's left hip stands.
@@ -163,12 +166,12 @@ def circling(puppet, arc_deg, noise_mm, rng):
     return (seen + noise_mm / 1000 * rng.standard_normal(seen.shape))[:, None]
 
 
-def left_hip(puppet):
+def left_hip(puppet: Puppet) -> Floats:
     """Where the puppet's left hip stands, metres."""
     return np.array([puppet.hip_width / 2, puppet.hip_height, 0.0])
 
 
-def found_centre(puppet, arc_deg, noise_mm, markers, take):
+def found_centre(puppet: Puppet, arc_deg: float, noise_mm: float, markers: str, take: int) -> tuple[Row, str]:
     """A recording, the centre fitted to it, what to expect, and the first two in words."""
     seen = recording(puppet, arc_deg, noise_mm, np.random.default_rng(take), markers)
     fit = placement.hinge_axis_from_motion(seen)
@@ -180,7 +183,7 @@ def found_centre(puppet, arc_deg, noise_mm, markers, take):
     return row(_arc(puppet, seen, fit, miss_cm), typical_plot(puppet).at(arc_deg)), words
 
 
-def motion_panel(puppet):
+def motion_panel(puppet: Puppet) -> Panel:
     """An arc, a noise, markers to fit a knee's centre to, and takes to repeat it."""
     return Panel(
         "Bend the knee through an arc: how well do the markers tell its centre?",
@@ -195,7 +198,7 @@ def motion_panel(puppet):
          "3 mm, 20°, three": {"arc_deg": 20, "noise_mm": 3.0, "markers": THREE}})
 
 
-def typical_miss_cm(puppet, arcs_deg, noise_mm, markers=ONE, takes=25):
+def typical_miss_cm(puppet: Puppet, arcs_deg: Floats, noise_mm: float, markers: str = ONE, takes: int = 25) -> Floats:
     """The middle one of the misses in some takes, for each arc; shape (a,), centimetres."""
     def middle(arc_deg):
         seen = recording(puppet, np.full(takes, arc_deg), noise_mm, np.random.default_rng(1), markers)
@@ -205,7 +208,7 @@ def typical_miss_cm(puppet, arcs_deg, noise_mm, markers=ONE, takes=25):
 
 
 @lru_cache
-def typical_plot(puppet):
+def typical_plot(puppet: Puppet) -> plots.Plot:
     """Typical misses against the arc, for three noises and for three markers; drawn once."""
     arcs_deg = np.array([5, 7.5, 10, 15, 20, 30, 45, 60, 90, 120])
     lines = {f"one, {noise:g} mm": typical_miss_cm(puppet, arcs_deg, noise) for noise in (10, 3, 1)}

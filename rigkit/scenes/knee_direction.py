@@ -4,14 +4,17 @@ Where there is one leg it is the left one, its foot on the floor; x to the chara
 """
 
 from functools import cache
+from typing import Any
 
 import numpy as np
 
 from rigkit import bend, controls, plots, rotation, two_bone
-from rigkit.leg import LegRig
+from rigkit._types import ArrayLike, Bools, Floats
+from rigkit.leg import LegPose, LegRig
 from rigkit.panels import Choice, Panel, Slider
+from rigkit.puppets import Puppet
 from rigkit.skeleton import SIDE_TAGS
-from rigkit.stage import Stage, row
+from rigkit.stage import Row, Stage, row
 
 LEG = ("hip", "knee", "ankle")
 PLACED = ("in the bend plane", "straight ahead")
@@ -26,26 +29,27 @@ SHOWN = 0.05  # cm or degrees: what is less is written as 0.0
 # One leg
 
 
-def lowered(puppet, lowered_cm=13.0):
+def lowered(puppet: Puppet, lowered_cm: float = 13.0) -> tuple[Floats, Floats]:
     """Hip and ankle of the left leg, the ankle straight below, when the pelvis is lower than in a straight stand."""
     aside = puppet.hip_width / 2
     return np.array([aside, puppet.hip_height - lowered_cm / 100, 0.0]), np.array([aside, puppet.ankle_height, 0.0])
 
 
-def bent(puppet, bend_deg, turned_out_deg=TURNED_OUT_DEG):
+def bent(puppet: Puppet, bend_deg: float, turned_out_deg: float = TURNED_OUT_DEG) -> Floats:
     """Hip, knee and ankle of the left leg, standing, its knee bent and turned out; shape (3, 3)."""
-    short = bend.reach_cost(np.radians(bend_deg), *puppet.bones) * puppet.leg_length
+    short = float(bend.reach_cost(np.radians(bend_deg), *puppet.bones)) * puppet.leg_length
     hip, ankle = lowered(puppet, 100 * short)
     pose = solved(puppet, hip, ankle, swivel=-np.radians(turned_out_deg))
     return np.stack([hip, pose.knee, ankle])
 
 
-def solved(puppet, hip, ankle, pole=None, swivel=0.0):
+def solved(puppet: Puppet, hip: ArrayLike, ankle: ArrayLike, pole: ArrayLike | None = None,
+           swivel: ArrayLike = 0.0) -> two_bone.TwoBonePose:
     """The puppet's leg between `hip` and `ankle`, a `TwoBonePose`."""
     return two_bone.solve(hip, ankle, puppet.thigh, puppet.shank, pole, swivel=swivel)
 
 
-def turn_deg(first, second):
+def turn_deg(first: two_bone.TwoBonePose, second: two_bone.TwoBonePose) -> Floats:
     """How far the bend plane turns from one pose to another, degrees from 0 to 180."""
     return np.degrees(rotation.angle_between(first.hinge, second.hinge))
 
@@ -53,7 +57,7 @@ def turn_deg(first, second):
 # The circle, and the pole
 
 
-def turned(puppet, left_cm, ahead_cm, up_cm):
+def turned(puppet: Puppet, left_cm: float, ahead_cm: float, up_cm: float) -> tuple[Row, str]:
     """A leg and its pole from the front and from above; which way the knee points in words."""
     hip, ankle = lowered(puppet)
     straight = solved(puppet, hip, ankle)
@@ -70,7 +74,7 @@ def turned(puppet, left_cm, ahead_cm, up_cm):
     return row(*views), words
 
 
-def turned_panel(puppet):
+def turned_panel(puppet: Puppet) -> Panel:
     """A pole to drag around a bent leg."""
     return Panel(
         "Drag the pole: which way does the knee point?",
@@ -88,7 +92,7 @@ def turned_panel(puppet):
 # A pole takes over
 
 
-def take_over(puppet, placed, bend_deg, aside_cm, distance_cm):
+def take_over(puppet: Puppet, placed: str, bend_deg: float, aside_cm: float, distance_cm: float) -> tuple[Row, str]:
     """A leg before and after a pole takes over its knee, and how far that moved it in words."""
     hip, knee, ankle = bent(puppet, bend_deg)
     before = solved(puppet, hip, ankle, swivel=-np.radians(TURNED_OUT_DEG))
@@ -116,7 +120,7 @@ def take_over(puppet, placed, bend_deg, aside_cm, distance_cm):
     return row(*views), words
 
 
-def take_over_panel(puppet):
+def take_over_panel(puppet: Puppet) -> Panel:
     """A pole to place in front of a knee that is turned out."""
     quiet = {"placed": PLACED[0], "bend_deg": 60.0, "aside_cm": 0.0, "distance_cm": 40.0}
     return Panel(
@@ -132,7 +136,7 @@ def take_over_panel(puppet):
          "5° of bend": quiet | {"aside_cm": 5.0, "distance_cm": 10.0, "bend_deg": 5.0}})
 
 
-def turn_per_cm(puppet, bend_deg, distances):
+def turn_per_cm(puppet: Puppet, bend_deg: float, distances: ArrayLike) -> Floats:
     """How far the knee turns when its pole, `distances` [m] in front of it, is moved one centimetre aside; degrees."""
     hip, knee, ankle = bent(puppet, bend_deg)
     poles = two_bone.place_pole(hip, knee, ankle, distances)
@@ -140,7 +144,7 @@ def turn_per_cm(puppet, bend_deg, distances):
     return turn_deg(before, solved(puppet, hip, ankle, poles + 0.01 * before.hinge))
 
 
-def distance_plot(puppet):
+def distance_plot(puppet: Puppet) -> plots.Plot:
     """Degrees of knee for each centimetre of pole, against the pole's distance."""
     far_cm = np.linspace(2, 150, 149)
     lines = {f"knee bent {degrees}°": turn_per_cm(puppet, degrees, far_cm / 100) for degrees in (5, 60)}
@@ -156,7 +160,7 @@ def distance_plot(puppet):
 
 
 @cache
-def rig(puppet, follows):
+def rig(puppet: Puppet, follows: str) -> LegRig:
     """The puppet's rig, bent by 5° at rest, whose knee controls follow one of `FOLLOWS`."""
     standing = LegRig.from_puppet(puppet, preset_bend_deg=5.0)
     worlds, leader = standing.pose().controls, FOLLOWS[follows]
@@ -165,35 +169,37 @@ def rig(puppet, follows):
         controls.switch(knee, knee.name[:2] + leader if leader == "foot" else leader, worlds) for knee in knees))
 
 
-def squat_values(lowered_cm, apart_cm=0.0, turned_deg=0.0, walked_cm=0.0):
+def squat_values(lowered_cm: ArrayLike, apart_cm: float = 0.0, turned_deg: float = 0.0,
+                 walked_cm: float = 0.0) -> dict[str, dict[str, Any]]:
     """Control values of a squat: feet set wider apart by `apart_cm` on either side and turned out."""
-    values = {"pelvis": {"shift_y": -lowered_cm / 100, "shift_z": walked_cm / 100}}
+    values = {"pelvis": {"shift_y": np.divide(lowered_cm, -100), "shift_z": walked_cm / 100}}
     for tag, out in zip(SIDE_TAGS, (1, -1), strict=True):
         values[tag + "foot"] = {"shift_x": out * apart_cm / 100, "shift_z": walked_cm / 100,
                                 "turn_y": out * np.radians(turned_deg)}
     return values
 
 
-def legs(puppet, pose):
+def legs(puppet: Puppet, pose: LegPose) -> Floats:
     """Hip, knee, ankle and toe of both legs, left and right, shape (..., 2, 4, 3)."""
     skeleton = rig(puppet, "nothing").skeleton
     return np.stack([skeleton.origins(pose.world, [tag + joint for joint in (*LEG, "toe")]) for tag in SIDE_TAGS], -3)
 
 
-def knees(puppet, pose):
+def knees(puppet: Puppet, pose: LegPose) -> tuple[Floats, Floats]:
     """How far apart the knees are, and how far each is outside the line of its toes, left and right, from above; cm."""
     _, knee, ankle, toe = np.moveaxis(legs(puppet, pose), -2, 0)
     outside = 100 * two_bone.off_toes(knee, ankle, toe) * [-1, 1]  # which counts to her right
     return 100 * (knee[..., 0, 0] - knee[..., 1, 0]), outside
 
 
-def backward(puppet, pose):
+def backward(puppet: Puppet, pose: LegPose) -> Bools:
     """Whether each knee points away from its toes, left and right."""
     hip, knee, ankle, toe = np.moveaxis(legs(puppet, pose), -2, 0)
     return np.abs(two_bone.swivel_of(hip, knee, ankle, hint=toe - ankle)) > np.pi / 2
 
 
-def squat(puppet, frame, apart_cm, turned_deg, walked_cm, follows):
+def squat(puppet: Puppet, frame: int, apart_cm: float, turned_deg: float, walked_cm: float,
+          follows: str) -> tuple[Row, str]:
     """One frame of a squat from the front and from above, and where its knees are in words."""
     lowered_cm = SQUAT_CM * (1 - abs(2 * frame / SQUAT_FRAMES - 1))
     pose = rig(puppet, follows).pose(squat_values(lowered_cm, apart_cm, turned_deg, walked_cm))
@@ -209,7 +215,7 @@ def squat(puppet, frame, apart_cm, turned_deg, walked_cm, follows):
     return row(*views), words
 
 
-def squat_panel(puppet):
+def squat_panel(puppet: Puppet) -> Panel:
     """Both legs in a squat, with knee controls that follow nothing, the pelvis or the feet."""
     wide = {"frame": SQUAT_FRAMES // 2, "apart_cm": 20.0, "turned_deg": 30.0, "walked_cm": 0.0}
     return Panel(
@@ -227,7 +233,7 @@ def squat_panel(puppet):
         play="frame")
 
 
-def opening(puppet):
+def opening(puppet: Puppet) -> Row:
     """One squat twice, from the front: knee controls that stayed ahead, and ones that turned with the feet."""
     views, measured = [], []
     for follows, title in (("nothing", "Poles left ahead: the knees fall in"),
@@ -244,21 +250,21 @@ def opening(puppet):
 # A goal that passes the pole
 
 
-def kick_goals(puppet, frames=FRAMES):
+def kick_goals(puppet: Puppet, frames: int = FRAMES) -> Floats:
     """Where the ankle should be in each frame of a kick, a leg nine tenths long swinging up; shape (frames + 1, 3)."""
     angle = np.radians(np.linspace(*KICK_DEG, frames + 1))
     hip, _ = lowered(puppet, 0.0)
     return hip + 0.9 * puppet.leg_length * np.stack([0 * angle, -np.cos(angle), np.sin(angle)], axis=-1)
 
 
-def kick_pole(puppet, aside_cm=0.0, higher_cm=0.0):
+def kick_pole(puppet: Puppet, aside_cm: float = 0.0, higher_cm: float = 0.0) -> Floats:
     """A pole a leg's length in front of the standing knee, moved to her left and up; shape (3,)."""
     hip, knee, ankle = bent(puppet, 5.0, 0.0)
     pole = two_bone.place_pole(hip, knee, ankle, puppet.leg_length)
     return pole + np.array([aside_cm, higher_cm, 0.0]) / 100
 
 
-def kick(puppet, aside_cm, higher_cm):
+def kick(puppet: Puppet, aside_cm: float, higher_cm: float) -> tuple[two_bone.TwoBonePose, Floats]:
     """The kick solved in every frame, and how far the knee has turned since the first, degrees."""
     hip, _ = lowered(puppet, 0.0)
     pose = solved(puppet, hip, kick_goals(puppet), kick_pole(puppet, aside_cm, higher_cm))
@@ -266,7 +272,7 @@ def kick(puppet, aside_cm, higher_cm):
 
 
 @cache
-def kick_plot(puppet):
+def kick_plot(puppet: Puppet) -> plots.Plot:
     """How far the knee has turned against the goal's way; its curve is drawn anew for each pole."""
     return plots.curves(_goal_way_cm(puppet), {"turned": kick(puppet, 0.0, 0.0)[1]}, "goal's way (cm)",
                         "knee turned (°)", title="How far the knee has turned", ylim=(-5, 190), width=430, height=428,
@@ -274,7 +280,7 @@ def kick_plot(puppet):
                              "gone, with a marker at this frame.")
 
 
-def kicking(puppet, frame, aside_cm, higher_cm):
+def kicking(puppet: Puppet, frame: int, aside_cm: float, higher_cm: float) -> tuple[Row, str]:
     """One frame of the kick from the side, and how fast the knee turns there in words."""
     pose, turn = kick(puppet, aside_cm, higher_cm)
     hip, _ = lowered(puppet, 0.0)
@@ -297,7 +303,7 @@ def kicking(puppet, frame, aside_cm, higher_cm):
     return row(stage, plot), words
 
 
-def kick_panel(puppet):
+def kick_panel(puppet: Puppet) -> Panel:
     """A kick whose goal passes the pole."""
     return Panel(
         "Break it: kick past the pole",

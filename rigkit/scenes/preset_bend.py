@@ -3,12 +3,16 @@
 Everything is seen from the side, x forward and y up, in metres.
 """
 
+from typing import Any
+
 import numpy as np
 
 from rigkit import bend, plots, solvers, two_bone
+from rigkit._types import ArrayLike, Floats
 from rigkit.panels import Choice, Panel, Slider
+from rigkit.puppets import Puppet
 from rigkit.skeleton import planar_chain
-from rigkit.stage import Stage, row
+from rigkit.stage import Row, Stage, row
 
 CLOSE = 1e-4  # metres: a solver is done when the ankle is a tenth of a millimetre from its goal
 DEFAULT = "damped least squares"
@@ -16,13 +20,13 @@ LEG = ("hip", "knee", "ankle")
 HERON = ("hip", "knee", "ankle")
 
 
-def hanging(puppet, bend_deg=0.0):
+def hanging(puppet: Puppet, bend_deg: ArrayLike = 0.0) -> Floats:
     """Hip, knee and ankle of a leg hung from the origin, the ankle straight below; shape (..., 3, 2)."""
     straight = two_bone.planar_points(0.0, 0.0, puppet.thigh, puppet.shank)
     return bend.preset_bend(straight, puppet.knee_side * np.radians(bend_deg))
 
 
-def hanging_heron(heron, bend_deg=-6.0, knee_deg=5.0):
+def hanging_heron(heron: Puppet, bend_deg: float = -6.0, knee_deg: float = 5.0) -> Floats:
     """Hip, knee, ankle and toes of a three-bone leg hung from the origin, its end straight below; shape (4, 2)."""
     points = planar_chain([0.0, -np.radians(knee_deg), -np.radians(bend_deg)], heron.bones)
     tilt = -np.pi / 2 - np.arctan2(points[-1, 1], points[-1, 0])
@@ -32,7 +36,7 @@ def hanging_heron(heron, bend_deg=-6.0, knee_deg=5.0):
 # The opening: the same question to a straight leg and to a bent one
 
 
-def opening(puppet):
+def opening(puppet: Puppet) -> Row:
     """A straight leg and a leg with five degrees of bend, both asked to keep their foot under a lower pelvis."""
     asked = {"lowered": 0.13, "solver": DEFAULT}
     straight, _ = _inverse_leg(puppet, 0.0, "Straight: it stalls, 13 cm short", **asked)
@@ -44,7 +48,7 @@ def opening(puppet):
 # Forward and inverse under one pelvis
 
 
-def crouch(puppet, lowered_cm, bend_deg, solver):
+def crouch(puppet: Puppet, lowered_cm: float, bend_deg: float, solver: str) -> tuple[Row, str]:
     """A forward and an inverse leg whose pelvis was lowered, and what happened in words."""
     lowered = lowered_cm / 100
     forward = _forward_leg(puppet, bend_deg, lowered)
@@ -55,7 +59,7 @@ def crouch(puppet, lowered_cm, bend_deg, solver):
     return row(forward, inverse), words
 
 
-def crouch_panel(puppet):
+def crouch_panel(puppet: Puppet) -> Panel:
     """Two legs under one pelvis slider: a forward chain and an inverse chain."""
     return Panel(
         "Lower the pelvis: what follows, and what stays?",
@@ -72,30 +76,37 @@ def crouch_panel(puppet):
 # A solver's way, and the closed form's two answers
 
 
-def two_answers(puppet, raised):
+def two_answers(puppet: Puppet, raised: float) -> Stage:
     """The two poses of a leg that put its ankle on one goal, `raised` metres above where it hangs straight."""
     goal = np.array([0.0, raised - puppet.leg_length])
-    return _answers(puppet, goal, 0.0, "One goal, and two legs that meet it")
+    flexion = np.degrees(two_bone.solve_planar(goal, puppet.thigh, puppet.shank).knee)
+    return _answers(puppet, goal, 0.0, f"One goal, two legs bent by {flexion:.1f}°")
 
 
-def pull(puppet, raised_cm, forward_cm, bend_deg, solver, step):
+def pull(puppet: Puppet, raised_cm: float, forward_cm: float, bend_deg: float, solver: str,
+         step: int) -> tuple[Row, str]:
     """A solver's chain after some steps beside the closed form's answers, and both in words."""
     goal = np.array([forward_cm / 100, raised_cm / 100 - puppet.leg_length])
     start = hanging(puppet, bend_deg)
     solution = solvers.SOLVERS[solver](start, goal, tolerance=CLOSE, most=80, trace=True)
-    taken = min(step, len(solution.trace) - 1)
-    now = solution.trace[taken]
+    trace = solution.trace
+    assert trace is not None  # it was asked for
+    last = len(trace) - 1
+    taken = min(step, last)
+    now = trace[taken]
     miss_cm = 100 * np.linalg.norm(now[-1] - goal)
-    last = len(solution.trace) - 1
     stage = _room(puppet, f"{_capital(solver)}: step {taken} of {last}")
-    stage.ghost(start).path(solution.trace[:taken + 1, 1], "soft").chain(now, "inverse", names=LEG)
-    stage.goal(goal, f"goal, miss {miss_cm:.1f} cm")
+    stage.ghost(start).path(trace[:taken + 1, 1], "soft").chain(now, "inverse", names=LEG)
+    if miss_cm >= 0.05:
+        stage.goal(goal, "goal").measure(now[-1], goal, f"{miss_cm:.1f} cm", offset=-60)
+    else:
+        stage.goal(goal, "goal, miss 0.0 cm")
     words = (f"Step {taken}: miss <b>{miss_cm:.1f} cm</b>, knee {_side_in_words(bend.measure_bend(now).angle)}. "
              f"In the end: {_outcome(solution)}")
     return row(stage, _answers(puppet, goal, bend_deg, "The closed form's answers")), words
 
 
-def pull_panel(puppet):
+def pull_panel(puppet: Puppet) -> Panel:
     """A goal to place, a bend to preset, a solver to follow step by step."""
     return Panel(
         "Walk through the steps: to which answer is the leg drawn?",
@@ -114,14 +125,14 @@ def pull_panel(puppet):
 # How little bend is enough
 
 
-def steps_needed(puppet, bends_deg, raised=0.13):
+def steps_needed(puppet: Puppet, bends_deg: Floats, raised: float = 0.13) -> dict[str, Any]:
     """How many steps each solver takes from each preset bend; a mapping of solver name to int array."""
     start = hanging(puppet, bends_deg)
     goal = [0.0, raised - puppet.leg_length]
     return {name: solve(start, goal, tolerance=CLOSE).steps for name, solve in solvers.SOLVERS.items()}
 
 
-def steps_plot(puppet):
+def steps_plot(puppet: Puppet) -> plots.Plot:
     """Steps against preset bend, for every solver."""
     bends_deg = np.logspace(-6, np.log10(20), 60)
     return plots.curves(
@@ -131,7 +142,8 @@ def steps_plot(puppet):
              "smaller bend costs about the same number of further steps.")
 
 
-def right_side_share(puppet, bends_deg, rng, legs=400, dtype=float, goal_noise=0.0, knee_noise=0.0):
+def right_side_share(puppet: Puppet, bends_deg: Floats, rng: np.random.Generator, legs: int = 400,
+                     dtype: type = float, goal_noise: float = 0.0, knee_noise: float = 0.0) -> Floats:
     """The share of legs, hung in random directions, whose knee comes out on its preset side by more than a degree.
 
     Parameters
@@ -162,7 +174,7 @@ def right_side_share(puppet, bends_deg, rng, legs=400, dtype=float, goal_noise=0
     return np.mean(angle > np.radians(1.0), axis=-1)
 
 
-def sides_plot(puppet):
+def sides_plot(puppet: Puppet) -> plots.Plot:
     """How often the knee comes out on its preset side, against the preset bend."""
     bends_deg = np.logspace(-15, 1, 49)
     rng = np.random.default_rng(6)
@@ -185,7 +197,7 @@ def sides_plot(puppet):
 # What a bend costs, and the heron
 
 
-def cost_plot(puppet):
+def cost_plot(puppet: Puppet) -> plots.Plot:
     """How much reach a preset bend takes, in centimetres."""
     bends_deg = np.linspace(0, 20, 81)
     cost_cm = 100 * puppet.leg_length * bend.reach_cost(np.radians(bends_deg), puppet.thigh, puppet.shank)
@@ -194,7 +206,7 @@ def cost_plot(puppet):
                         desc="Reach lost against preset bend: it grows with the square of the bend.")
 
 
-def heron_crouch(heron, lowered_cm, bend_deg):
+def heron_crouch(heron: Puppet, lowered_cm: float, bend_deg: float) -> tuple[Stage, str]:
     """The heron's leg before and after its hips sink, its middle joint preset by `bend_deg`; and what it looks like."""
     rest = hanging_heron(heron, bend_deg)
     rest[:, 1] += heron.ankle_height - rest[-1, 1]
@@ -213,7 +225,7 @@ def heron_crouch(heron, lowered_cm, bend_deg):
     return stage, words
 
 
-def heron_panel(heron):
+def heron_panel(heron: Puppet) -> Panel:
     """The heron's leg, whose preset bend can be given the wrong sign."""
     return Panel(
         "Break it: give the heron a person's bend",

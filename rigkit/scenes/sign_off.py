@@ -7,9 +7,12 @@ from functools import cache
 import numpy as np
 
 from rigkit import faults, inspection, rotation
+from rigkit._types import Floats
 from rigkit.faults import AFTER, BEFORE, PARTS, sound, with_nodes
+from rigkit.gltf import Asset
 from rigkit.panels import Choice, Panel, Slider
-from rigkit.stage import Stage, row
+from rigkit.puppets import Puppet
+from rigkit.stage import Row, Stage, row
 
 # A step, as turns of joints about their own x and y axes in degrees; the right side's mirrored as "same bend" asks.
 STEP_DEG = {"L_hip": (-32, 0), "L_knee": (50, 0), "L_ankle": (0, 25), "R_hip": (22, 0), "R_knee": (18, 0),
@@ -70,7 +73,7 @@ FAULTS = (
 
 
 @cache
-def broken(puppet, number):
+def broken(puppet: Puppet, number: int) -> tuple[Asset, inspection.Report]:
     """One of the ten rigs, 1 to 10, and its inspection."""
     asset = FAULTS[number - 1].make(puppet)
     return asset, inspection.inspect(asset)
@@ -83,7 +86,7 @@ AT_REST, MOVING = "at rest", "moving"
 NOT_YET, NOW = "not yet", "now"
 
 
-def opening(puppet):
+def opening(puppet: Puppet) -> Row:
     """Two rigs at rest, alike to the eye, and the same two in a step: one was signed off, one has a fault."""
     views = []
     for pose in (AT_REST, MOVING):
@@ -99,7 +102,7 @@ def _sound_report(puppet):
     return inspection.inspect(sound(puppet))
 
 
-def stepping(asset):
+def stepping(asset: Asset) -> Floats:
     """World frames of an asset's nodes in a step: each joint turned about its own axes, found by its name."""
     turned = {}
     for node in asset.nodes:
@@ -130,7 +133,7 @@ def _drawn(puppet, asset, report, view, pose, title, moment=None, width=400, roo
 # Ten broken rigs
 
 
-def case(puppet, number, pose, inspected):
+def case(puppet: Puppet, number: int, pose: str, inspected: str) -> tuple[Row, str]:
     """One of the ten rigs beside a sound one, or beside what an inspection finds; and both in words."""
     fault, (asset, report) = FAULTS[number - 1], broken(puppet, number)
     view = fault.view
@@ -141,12 +144,14 @@ def case(puppet, number, pose, inspected):
         return row(mine, other), (f"Rig {number} {pose}, beside a sound one. What was done to it, and which rule will "
                                   "find that? Look at both poses, then inspect.")
     finding = report[fault.rule]
+    shown = finding.picture
+    assert shown is not None  # each of the ten rules draws what it finds
     words = (f"<b>{finding.title}?</b> No: <b>{finding.measured}</b>. {finding.said} <b>Do:</b> {finding.todo} "
              f"<b>What was done</b> (lesson {fault.lesson}): {fault.done}.")
-    return row(mine, finding.picture), words
+    return row(mine, shown), words
 
 
-def case_panel(puppet):
+def case_panel(puppet: Puppet) -> Panel:
     """Ten broken rigs to look at, to guess, and to inspect."""
     return Panel(
         "Ten broken rigs: look, guess, then inspect",
@@ -168,7 +173,7 @@ SHOWN = 3.0  # times the limit; more is drawn at the edge
 STANDING = {"up": "+y", "forward": "+z"}  # known here, so that an inspection need not look for it: a drag waits for it
 
 
-def limits(strictness):
+def limits(strictness: float) -> dict[str, float]:
     """The limits in centimetres and degrees that must not be passed, `strictness` times as strict."""
     return {rule.id: rule.limit / strictness for rule in inspection.RULES
             if rule.sense == "at most" and rule.unit in ("cm", "°")}
@@ -184,7 +189,7 @@ def _knee_asset(puppet, back_mm, hand_mm, bound):
     return faults.placed_by_hand(puppet, hand_mm, np.random.default_rng(12), back_mm, bound)
 
 
-def how_large(puppet, back_mm, hand_mm, strictness, bound):
+def how_large(puppet: Puppet, back_mm: float, hand_mm: float, strictness: float, bound: str) -> tuple[Row, str]:
     """The right leg with its knee joint moved, and six rules' numbers against their limits."""
     report = _knee_report(puppet, back_mm, hand_mm, bound, strictness)
     asset = _knee_asset(puppet, back_mm, hand_mm, bound)
@@ -197,7 +202,7 @@ def how_large(puppet, back_mm, hand_mm, strictness, bound):
     return row(_drawn_knee(puppet, asset, report, back_mm), _gauges(report)), words
 
 
-def how_large_panel(puppet):
+def how_large_panel(puppet: Puppet) -> Panel:
     """A knee joint to move, a hand to make unsteady, and limits to make strict."""
     return Panel(
         "How large must a fault be to be found?",
@@ -213,7 +218,7 @@ def how_large_panel(puppet):
          "Strict, steady hand": {"back_mm": 0.0, "hand_mm": 0.5, "strictness": 5.0, "bound": AFTER}})
 
 
-def accused(puppet, hand_mm, strictness, rng, rigs=20):
+def accused(puppet: Puppet, hand_mm: float, strictness: float, rng: np.random.Generator, rigs: int = 20) -> float:
     """The share of rigs without any fault, but placed by hand on both sides, that an inspection has findings of."""
     reports = (inspection.inspect(faults.placed_by_hand(puppet, hand_mm, rng), STANDING, limits(strictness))
                for _ in range(rigs))

@@ -10,10 +10,12 @@ import numpy as np
 
 from rigkit import frames as fr
 from rigkit import mesh, plots, rotation, skin
+from rigkit._types import Floats
 from rigkit.leg import LegRig
 from rigkit.panels import Choice, Panel, Slider
+from rigkit.puppets import Puppet
 from rigkit.skeleton import Skeleton
-from rigkit.stage import Stage, row
+from rigkit.stage import Row, Stage, row
 
 BLENDS = {"linear blend": skin.linear_blend, "dual quaternion": skin.dual_quaternion_blend}
 LINEAR, DUAL = BLENDS
@@ -33,7 +35,7 @@ AROUND, ALONG, STRIPES = 32, 46, 8
 
 
 @cache
-def dressed(puppet, softness=SOFTNESS):
+def dressed(puppet: Puppet, softness: float = SOFTNESS) -> tuple[Skeleton, mesh.Mesh, Floats]:
     """A puppet's skeleton at rest, the right half of its skin and the weights: what is bound."""
     rig = LegRig.from_puppet(puppet)
     surface, weights = skin.rig_skin(rig, puppet, VERTICES, softness)
@@ -41,7 +43,7 @@ def dressed(puppet, softness=SOFTNESS):
     return rig.skeleton, mesh.Mesh(surface.vertices[used], triangles.reshape(-1, 3)), weights[used]
 
 
-def turned(skeleton, bend_deg, hip_deg=0.0):
+def turned(skeleton: Skeleton, bend_deg: float, hip_deg: float = 0.0) -> Floats:
     """The skeleton's world frames, its right hip and knee flexed."""
     return skeleton.pose({"R_hip": rotation.matrix_about("x", -np.radians(hip_deg)),
                           "R_knee": rotation.matrix_about("x", np.radians(bend_deg))})
@@ -83,7 +85,8 @@ class KneeSkin:
     bulge_cm: float
 
 
-def knee(puppet, bend_deg, blend=LINEAR, softness=SOFTNESS, hip_deg=0.0):
+def knee(puppet: Puppet, bend_deg: float, blend: str = LINEAR, softness: float = SOFTNESS,
+         hip_deg: float = 0.0) -> KneeSkin:
     """A puppet's right knee, bent by `bend_deg` degrees: its skin and what is left of it, a `KneeSkin`."""
     skeleton, surface, weights = dressed(puppet, softness)
     world = turned(skeleton, bend_deg, hip_deg)
@@ -122,7 +125,7 @@ def _bulge_cm(rest, posed, thigh):
 # The opening, and a knee in two blends
 
 
-def opening(puppet, bend_deg=120.0):
+def opening(puppet: Puppet, bend_deg: float = 120.0) -> Row:
     """A whole leg in a deep bend, its skin moved in two ways."""
     views = []
     tall = puppet.hip_height
@@ -136,7 +139,7 @@ def opening(puppet, bend_deg=120.0):
                              "linear blend the knee keeps half of its depth, by dual quaternions all of it")
 
 
-def bend(puppet, bend_deg):
+def bend(puppet: Puppet, bend_deg: float) -> tuple[Row, str]:
     """A bent knee in both blends, and what is left of it in words."""
     views, words = [], [f"Knee bent {bend_deg:.0f}°."]
     for blend in BLENDS:
@@ -147,7 +150,7 @@ def bend(puppet, bend_deg):
     return row(*views), " ".join(words)
 
 
-def bend_panel(puppet):
+def bend_panel(puppet: Puppet) -> Panel:
     """One knee to bend, its skin moved in two ways."""
     return Panel(
         "Bend the knee: what is left of its depth?",
@@ -160,7 +163,7 @@ def bend_panel(puppet):
 # Why: halfway between two places
 
 
-def chord(puppet, bend_deg):
+def chord(puppet: Puppet, bend_deg: float) -> Stage:
     """The kneecap's skin carried by the thigh, by the shank, halfway between the two, and halfway along the arc."""
     skeleton, _, _ = dressed(puppet)
     skinned = knee(puppet, 0.0)
@@ -190,7 +193,7 @@ def _about(angle):
     return np.array([np.cos(angle), -np.sin(angle)])
 
 
-def kept_plot():
+def kept_plot() -> plots.Plot:
     """How much of its distance from the axis the skin keeps, against the turn, for three shares."""
     angles_deg = np.linspace(0, 180, 91)
     lines = {name: 100 * skin.blend_radius(share, np.radians(angles_deg))
@@ -207,9 +210,9 @@ def kept_plot():
 
 
 @cache
-def stocking(joints=1):
+def stocking(joints: int = 1) -> tuple[mesh.Mesh, Floats, Floats]:
     """A tube, its weights for one joint above and `joints` below each other, and the joints' heights."""
-    heights = GAP * ((joints - 1) / 2 - np.arange(joints))
+    heights = GAP * ((joints - 1) / 2 - np.arange(joints, dtype=float))
     ends = np.concatenate([[LENGTH / 2], heights, [-LENGTH / 2]])
     points = ends[:, None] * [0.0, 1.0, 0.0]
     bones = {f"part {i}": [points[i:i + 2]] for i in range(joints + 1)}
@@ -217,7 +220,7 @@ def stocking(joints=1):
     return limb, skin.weights_by_distance(limb.vertices, bones, softness=1.0), heights
 
 
-def wrung(twist_deg, joints=1, blend=LINEAR):
+def wrung(twist_deg: float, joints: int = 1, blend: str = LINEAR) -> tuple[Floats, Floats]:
     """The stocking's vertices when its joints share a twist evenly, and the width kept at each ring, shape (r,)."""
     limb, weights, _ = stocking(joints)
     turns = rotation.matrix_about("y", np.radians(twist_deg) * np.arange(joints + 1) / joints)
@@ -226,7 +229,7 @@ def wrung(twist_deg, joints=1, blend=LINEAR):
     return posed, np.hypot(rings[:, 0, 0], rings[:, 0, 2]) / RADIUS
 
 
-def twist(twist_deg, joints):
+def twist(twist_deg: float, joints: int) -> tuple[Row, str]:
     """A stocking wrung in both blends, and how thin it gets in words."""
     views, words = [], []
     limb, _, heights = stocking(joints)
@@ -250,7 +253,7 @@ def twist(twist_deg, joints):
     return row(*views), f"{said} by {each:.0f}°. {' '.join(words)}{far}"
 
 
-def twist_panel():
+def twist_panel() -> Panel:
     """A striped stocking to wring, by one joint or by several."""
     return Panel(
         "Wring the stocking: how thin does it get?",
@@ -266,7 +269,7 @@ def twist_panel():
 # How far the blend reaches
 
 
-def reach(puppet, softness, bend_deg, blend):
+def reach(puppet: Puppet, softness: float, bend_deg: float, blend: str) -> tuple[Row, str]:
     """The shank's weight along the front of a knee, and what a bend does with it."""
     skinned, rest = knee(puppet, bend_deg, blend, softness), knee(puppet, 0.0)
     skeleton, _, _ = dressed(puppet)
@@ -291,7 +294,7 @@ def reach(puppet, softness, bend_deg, blend):
     return row(stage, bent), words
 
 
-def reach_panel(puppet):
+def reach_panel(puppet: Puppet) -> Panel:
     """How far a knee's blend reaches, and what a bend does with it."""
     return Panel(
         "Choose how far the blend reaches: what does each choice cost?",
@@ -310,7 +313,7 @@ def reach_panel(puppet):
 
 
 @cache
-def moved(puppet, ahead_cm, up_cm):
+def moved(puppet: Puppet, ahead_cm: float, up_cm: float) -> Skeleton:
     """The puppet's skeleton with its right knee joint moved, all other joints left where they are."""
     skeleton, _, _ = dressed(puppet)
     rest = dict(zip(skeleton.names, skeleton.rest_world, strict=True))
@@ -318,7 +321,8 @@ def moved(puppet, ahead_cm, up_cm):
     return Skeleton.from_world(rest, {name: skeleton.parent(name) for name in skeleton.names})
 
 
-def late(puppet, ahead_cm, up_cm, bend_deg, bound=BOUND[0]):
+def late(puppet: Puppet, ahead_cm: float, up_cm: float, bend_deg: float,
+         bound: str = BOUND[0]) -> tuple[Floats, Floats]:
     """The skin whose knee joint was moved, bound before or after; and as it would be, bound after; shapes (v, 3)."""
     skeleton, surface, weights = dressed(puppet)
     now = moved(puppet, ahead_cm, up_cm)
@@ -341,7 +345,7 @@ def _bound_weights(puppet, ahead_cm, up_cm):
     return skin.weights_by_distance(surface.vertices, bones, SOFTNESS)
 
 
-def late_views(puppet, ahead_cm, up_cm, bend_deg, bound):
+def late_views(puppet: Puppet, ahead_cm: float, up_cm: float, bend_deg: float, bound: str) -> tuple[Row, str]:
     """A knee joint that was moved after binding, at rest and bent; by how many cm the skin is off in words."""
     now, views, words = moved(puppet, ahead_cm, up_cm), [], []
     triangles = dressed(puppet)[1].triangles
@@ -361,7 +365,7 @@ def late_views(puppet, ahead_cm, up_cm, bend_deg, bound):
     return row(*views), f"Knee joint moved by {np.hypot(ahead_cm, up_cm):.1f} cm, skin bound {bound}. {' '.join(words)}"
 
 
-def late_panel(puppet):
+def late_panel(puppet: Puppet) -> Panel:
     """A knee joint to move after its skin was bound."""
     return Panel(
         "Break it: move the knee joint of a leg that is bound",

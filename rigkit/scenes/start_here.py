@@ -1,9 +1,13 @@
 """What the first page shows: the parade's puppets on one floor, and a leg to try a slider on."""
 
+from collections.abc import Mapping
+
 import numpy as np
 
 from rigkit import two_bone
+from rigkit._types import Floats
 from rigkit.panels import Panel, Slider
+from rigkit.puppets import Puppet
 from rigkit.scenes.preset_bend import hanging, hanging_heron
 from rigkit.stage import Stage
 
@@ -13,7 +17,7 @@ DEEPEST_CM = 24.0
 # The parade
 
 
-def parade(puppets):
+def parade(puppets: Mapping[str, Puppet]) -> Stage:
     """All puppets from the side on one floor, drawn to one scale, the height of each hip in its place."""
     places = 0.8 * np.arange(len(puppets))
     stage = Stage("side", (-0.62, -0.1), (places[-1] + 0.7, 2.2), "The harbour parade: one floor, one scale", width=880)
@@ -34,7 +38,7 @@ def parade(puppets):
     return stage
 
 
-def standing(puppet):
+def standing(puppet: Puppet) -> Floats:
     """The joints of a leg with a little bend, its foot flat on the floor below the hip; shape (n, 2)."""
     leg = hanging_heron(puppet) if len(puppet.bones) == 3 else hanging(puppet, 5.0)
     return leg - leg[-1] + [0.0, puppet.ankle_height]
@@ -66,7 +70,7 @@ def _oval(centre, across, up, tilt=0.0):
 # One slider
 
 
-def crouch(puppet, lowered_cm):
+def crouch(puppet: Puppet, lowered_cm: float) -> tuple[Stage, str]:
     """A leg whose foot stays while its pelvis sinks, and what happened in words."""
     ankle = np.array([0.0, puppet.ankle_height])
     hip = ankle + [0.0, puppet.leg_length - lowered_cm / 100]
@@ -81,7 +85,7 @@ def crouch(puppet, lowered_cm):
     return stage, f"Pelvis <b>{lowered_cm:.0f} cm</b> lower: the knee is bent by <b>{np.degrees(leg.knee):.0f}°</b>."
 
 
-def try_panel(puppet):
+def try_panel(puppet: Puppet) -> Panel:
     """One slider and a leg."""
     return Panel("Drag the slider: does the picture move?",
                  [Slider("lowered_cm", "Pelvis lowered", 0.0, DEEPEST_CM, 1.0, 8.0, "cm")],

@@ -3,6 +3,7 @@
 Seen from the side, (forward, up) in metres, from a spot on the floor below the ankle of the flat foot.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from typing import Any
@@ -11,8 +12,10 @@ import numpy as np
 
 from rigkit import controls as ct
 from rigkit import foot, frames, gait, plots, two_bone
+from rigkit._types import ArrayLike, Floats
 from rigkit.panels import Choice, Panel, Slider
-from rigkit.stage import Stage, row
+from rigkit.puppets import Puppet
+from rigkit.stage import Row, Stage, row
 
 MOMENTS = {"Heel strike": -16, "Flat": 0, "Heel-off": 25, "Toe-off": 50}  # rolls of a step, degrees
 LOWEST, HIGHEST = -30, 70  # of the sliders, degrees
@@ -30,7 +33,7 @@ TO_THE_KNEE: dict[str, Any] = {"low": (-0.33, -0.12), "high": (0.45, 0.57), "wid
 
 
 @cache
-def pivots(puppet, wiring=RIGHT):
+def pivots(puppet: Puppet, wiring: str = RIGHT) -> tuple[ct.Control, ...]:
     """A foot's three pivots as controls on the spot, leaders first; the foot hangs from the last, its toes from "toe".
 
     Parameters
@@ -46,7 +49,7 @@ def pivots(puppet, wiring=RIGHT):
                  for name, leader in zip(order, (None, *order), strict=False))
 
 
-def hung(puppet, turns, wiring=RIGHT):
+def hung(puppet: Puppet, turns: Mapping[str, ArrayLike], wiring: str = RIGHT) -> Floats:
     """Ankle, heel, ball and toe of a foot whose pivots are turned.
 
     Parameters
@@ -71,29 +74,29 @@ def hung(puppet, turns, wiring=RIGHT):
     return points[..., [2, 1]]
 
 
-def rolled(puppet, roll_deg, wiring=RIGHT):
+def rolled(puppet: Puppet, roll_deg: ArrayLike, wiring: str = RIGHT) -> Floats:
     """`hung` for a roll in degrees, shared out by `foot.turns`."""
     turns = foot.turns(np.radians(roll_deg))
     return hung(puppet, dict(zip(foot.PIVOTS, turns, strict=True)), wiring)
 
 
-def about_one(puppet, pivot, roll_deg):
+def about_one(puppet: Puppet, pivot: str, roll_deg: ArrayLike) -> Floats:
     """`hung` for a roll in degrees about a single pivot."""
     return hung(puppet, {pivot: np.radians(roll_deg)})
 
 
-def ankle_held(puppet, roll_deg):
+def ankle_held(puppet: Puppet, roll_deg: ArrayLike) -> Floats:
     """Ankle, heel, ball and toe of a foot that rolls while its ankle stays where it is."""
     points = rolled(puppet, roll_deg)
     return points - points[..., :1, :] + foot.of_puppet(puppet).ankle
 
 
-def lowest_cm(points):
+def lowest_cm(points: Floats) -> Floats:
     """How high the lowest point of a sole is over the floor, cm; below zero it is in the floor."""
     return 100 * points[..., 1:, 1].min(axis=-1)
 
 
-def slide_cm(points):
+def slide_cm(points: Floats) -> Floats:
     """How far a sole's lowest point has slid so far, frame by frame, cm."""
     sole = np.stack([0 * points[:, 1:, 0], points[:, 1:, 1], points[:, 1:, 0]], axis=-1)
     return np.cumsum(gait.foot_slide_cm(sole, np.ones(len(points), dtype=bool)))
@@ -102,7 +105,7 @@ def slide_cm(points):
 # One foot, one number
 
 
-def opening(puppet):
+def opening(puppet: Puppet) -> Stage:
     """One foot in the four moments of a step, with the point it stands on and the height of its ankle."""
     stage = Stage("side", (-0.14, -0.115), (1.66, 0.25), "One foot, one number: the point it stands on does not move",
                   width=880).floor()
@@ -127,7 +130,7 @@ def opening(puppet):
 
 
 @cache
-def heights_plot(puppet):
+def heights_plot(puppet: Puppet) -> plots.Plot:
     """How high heel, ball and toe are over the floor, against the roll."""
     roll_deg = np.arange(LOWEST, HIGHEST + 1)
     return plots.curves(roll_deg, _heights_cm(puppet, foot.BALL_LIMIT), "roll (°)", "over the floor (cm)",
@@ -138,7 +141,7 @@ def heights_plot(puppet):
                         height=370)
 
 
-def rolling(puppet, roll_deg, limit_deg):
+def rolling(puppet: Puppet, roll_deg: int, limit_deg: float) -> tuple[Row, str]:
     """A rolled foot with its pivot, beside the heights of its points; and both in words."""
     angle, limit = np.radians(roll_deg), np.radians(limit_deg)
     now = foot.roll(foot.of_puppet(puppet), angle, limit)
@@ -166,7 +169,7 @@ def rolling(puppet, roll_deg, limit_deg):
     return row(stage, plot), words
 
 
-def roll_panel(puppet):
+def roll_panel(puppet: Puppet) -> Panel:
     """A foot to roll, and how long its ball carries."""
     return Panel(
         "Roll the foot: which point stands still?",
@@ -179,7 +182,7 @@ def roll_panel(puppet):
 # The ankle follows
 
 
-def ankle_following(puppet, roll_deg):
+def ankle_following(puppet: Puppet, roll_deg: int) -> tuple[Row, str]:
     """A rolled foot whose leg's goal hangs from the roll, and one whose goal hangs from the foot control."""
     views, said = [], []
     for title, points in (("Goal hangs from the roll", rolled(puppet, roll_deg)),
@@ -204,7 +207,7 @@ def ankle_following(puppet, roll_deg):
     return row(*views), f"Roll {_degrees(roll_deg)}. " + " ".join(said)
 
 
-def goal_panel(puppet):
+def goal_panel(puppet: Puppet) -> Panel:
     """One roll for two legs: one whose goal is carried by the roll, one whose goal is not."""
     return Panel(
         "Roll both feet: which ankle follows, and which foot stands?",
@@ -233,7 +236,7 @@ class Stance:
 
 
 @cache
-def stance(puppet):
+def stance(puppet: Puppet) -> Stance:
     """The `Stance` of the puppet's own planted walk."""
     walk = gait.plant(gait.walk(puppet, frames=100, cycles=1))
     down = np.flatnonzero(~walk.stance[:, 0])[0]
@@ -243,14 +246,14 @@ def stance(puppet):
 
 
 @cache
-def stepped(puppet, wiring):
+def stepped(puppet: Puppet, wiring: str) -> tuple[Floats, Floats, Floats]:
     """Ankle, heel, ball and toe while the foot is down, how far it has slid, and how high its lowest point is, cm."""
     points = rolled(puppet, stance(puppet).roll_deg, wiring)
     return points, slide_cm(points), lowest_cm(points)
 
 
 @cache
-def step_plot(puppet, wiring):
+def step_plot(puppet: Puppet, wiring: str) -> plots.Plot:
     """Slide so far and height of the lowest point while the foot is down."""
     _, slid, low = stepped(puppet, wiring)
     return plots.curves(np.arange(len(slid)), {"slid so far": slid, "lowest point": low}, "percent of the stride",
@@ -261,7 +264,7 @@ def step_plot(puppet, wiring):
                         height=398)
 
 
-def stepping(puppet, percent, wiring):
+def stepping(puppet: Puppet, percent: int, wiring: str) -> tuple[Row, str]:
     """One frame of a foot that is down, its pivots right or wrong; its slide and depth in words."""
     points, slid, low = stepped(puppet, wiring)
     now, roll_deg = points[percent], stance(puppet).roll_deg[percent]
@@ -281,7 +284,7 @@ def stepping(puppet, percent, wiring):
     return row(stage, step_plot(puppet, wiring).at(percent)), words
 
 
-def step_panel(puppet):
+def step_panel(puppet: Puppet) -> Panel:
     """A step to play, with pivots that are right, too high, or hung from each other in the wrong order."""
     last = len(stance(puppet).roll_deg) - 1
     return Panel(
@@ -299,7 +302,7 @@ def step_panel(puppet):
 # A foot in the air
 
 
-def turned_in_air(puppet, ankle_cm, toes_down_deg):
+def turned_in_air(puppet: Puppet, ankle_cm: float, toes_down_deg: float) -> Floats:
     """Ankle, heel, ball and toe of a stiff foot turned about an ankle that is held over the floor."""
     sole = foot.of_puppet(puppet)
     points = np.stack([sole.ankle, sole.heel, sole.ball, sole.toe])
@@ -309,11 +312,11 @@ def turned_in_air(puppet, ankle_cm, toes_down_deg):
     return frames.apply(world, np.stack([0 * points[:, 0], points[:, 1], points[:, 0]], axis=-1))[:, [2, 1]]
 
 
-def lifted(puppet, ankle_cm, toes_down_deg):
+def lifted(puppet: Puppet, ankle_cm: float, toes_down_deg: float) -> Stage:
     """A foot as it was asked for, in the floor, and lifted out of it."""
     points = turned_in_air(puppet, ankle_cm, toes_down_deg)
     low = lowest_cm(points)
-    up = [0.0, max(0.0, -low / 100)]
+    up = np.array([0.0, max(0.0, -float(low) / 100)])
     title = f"Ankle {ankle_cm:.0f} cm high, toes {toes_down_deg:.0f}° down"
     stage = Stage("side", (-0.25, -0.10), (0.60, 0.27), title, width=600).floor()
     stage.desc = (f"A foot with its toes {toes_down_deg:.0f} degrees down, dotted, whose lowest point is "

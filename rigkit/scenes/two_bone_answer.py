@@ -3,13 +3,16 @@
 All but the knee's circle is seen from the side, x forward and y up, in metres.
 """
 
+from collections.abc import Sequence
 from functools import lru_cache
 
 import numpy as np
 
 from rigkit import plots, two_bone
+from rigkit._types import ArrayLike, Floats
 from rigkit.panels import Panel, Slider
-from rigkit.stage import Stage, row
+from rigkit.puppets import Puppet
+from rigkit.stage import Row, Stage, row
 
 LEG = ("hip", "knee", "ankle")
 SHOWN_CM = 0.05  # what is less is written as 0.0
@@ -20,19 +23,19 @@ MOST_DEG = 70.0  # on the knee's axis
 HEIGHTS = np.concatenate([-BELOW * np.linspace(1, 0, 81)**2, ABOVE * np.linspace(0, 1, 21)[1:]])  # close near straight
 
 
-def straight_down(puppet, distance):
+def straight_down(puppet: Puppet, distance: float) -> two_bone.PlanarLeg:
     """The leg whose goal lies `distance` straight below its hip: a `two_bone.PlanarLeg`."""
     return two_bone.solve_planar([0.0, -distance], puppet.thigh, puppet.shank)
 
 
-def knee_deg(puppet, distance, soft=0.0):
+def knee_deg(puppet: Puppet, distance: ArrayLike, soft: float = 0.0) -> Floats:
     """Knee flexion in degrees when the goal is `distance` away and full reach is eased into over `soft`, metres."""
     held = two_bone.soft_reach(distance, puppet.thigh, puppet.shank, soft)
     goals = np.stack([np.zeros_like(held), -held], axis=-1)
     return np.degrees(two_bone.solve_planar(goals, puppet.thigh, puppet.shank).knee)
 
 
-def degrees_a_mm(puppet, distance, soft=0.0):
+def degrees_a_mm(puppet: Puppet, distance: ArrayLike, soft: float = 0.0) -> Floats:
     """How many degrees the knee straightens while the goal goes a millimetre farther; inf just at full reach."""
     return np.degrees(np.abs(two_bone.knee_rate(distance, puppet.thigh, puppet.shank, soft))) / 1000
 
@@ -40,7 +43,7 @@ def degrees_a_mm(puppet, distance, soft=0.0):
 # The opening, and the triangle worked by hand
 
 
-def opening(puppet):
+def opening(puppet: Puppet) -> Row:
     """A leg as a triangle with everything measured, and the same leg with its goal out of reach."""
     triangle = _triangle(puppet, 0.72, "Three lengths give three angles", above=0.2)
     far = _room(puppet, "Out of reach: straight, and a miss", above=0.2)
@@ -49,7 +52,7 @@ def opening(puppet):
                                     "angles are known; out of reach the leg is straight and misses by centimetres")
 
 
-def by_hand():
+def by_hand() -> Stage:
     """The triangle with sides of four, three and five."""
     at_hip, at_knee = _angles(4, 3, 5)
     hip, knee, ankle = two_bone.planar_points(at_hip, at_knee, 4, 3)
@@ -65,7 +68,7 @@ def by_hand():
 # A goal to place
 
 
-def goal(puppet, forward_cm, below_cm):
+def goal(puppet: Puppet, forward_cm: float, below_cm: float) -> tuple[Row, str]:
     """A leg with its ankle on a goal, the triangle that it makes, and both in words."""
     place = np.array([forward_cm, -below_cm]) / 100
     view = _room(puppet, f"{puppet.name}'s leg")
@@ -81,7 +84,7 @@ def goal(puppet, forward_cm, below_cm):
     return row(view, triangle), words
 
 
-def goal_panel(puppet):
+def goal_panel(puppet: Puppet) -> Panel:
     """A goal to place: one distance, two directions."""
     fifth = _fifth(puppet)  # sides of 3, 4 and 5 of these: one distance, two places
     return _goal_panel(puppet, "Move the goal: what changes, the triangle or only its place?", 0.5, {
@@ -89,7 +92,7 @@ def goal_panel(puppet):
         "Too far": (2 * fifth, 6 * fifth)})
 
 
-def reach_panel(puppet):
+def reach_panel(puppet: Puppet) -> Panel:
     """A goal to place at and past both ends of a leg's reach."""
     far_cm, near_cm = 100 * puppet.leg_length, 100 * abs(puppet.thigh - puppet.shank)
     return _goal_panel(puppet, "Move the goal: how near, how far?", 0.1, {
@@ -116,7 +119,7 @@ def _fifth(puppet):
 # A pelvis that rises through full height
 
 
-def rise(puppet, height_mm, soft_cm):
+def rise(puppet: Puppet, height_mm: float, soft_cm: float) -> tuple[Row, str]:
     """A hard and a soft leg under one pelvis, `height_mm` above full height, their knees' curves, and both in words."""
     height, soft = height_mm / 1000, soft_cm / 100
     distance = puppet.leg_length + height
@@ -134,7 +137,7 @@ def rise(puppet, height_mm, soft_cm):
     return row(stage, plot), words
 
 
-def rise_panel(puppet):
+def rise_panel(puppet: Puppet) -> Panel:
     """A pelvis that rises through full height, millimetre by millimetre, over a hard and a soft leg."""
     return Panel(
         "Let her rise: when does the knee turn fastest?",
@@ -145,7 +148,7 @@ def rise_panel(puppet):
          "Just straight": {"height_mm": 0}, "4 cm too high": {"height_mm": 40}}, play="height_mm")
 
 
-def speed_plot(puppet, softs_cm=(1.0, 2.0, 5.0)):
+def speed_plot(puppet: Puppet, softs_cm: Sequence[float] = (1.0, 2.0, 5.0)) -> plots.Plot:
     """Degrees of knee for a millimetre of goal against the distance that is left to full reach, for soft lengths."""
     left = np.linspace(-0.12, 0.04, 321)
     left = left[np.abs(left) > 1e-9]  # at full reach itself the hard leg's speed is no number
@@ -163,7 +166,8 @@ def speed_plot(puppet, softs_cm=(1.0, 2.0, 5.0)):
 # In space
 
 
-def knee_circle(puppet, goal=(0.0, -0.62, 0.3), poles=((0.0, 0.8), (0.6, 0.5))):
+def knee_circle(puppet: Puppet, goal: Sequence[float] = (0.0, -0.62, 0.3),
+                poles: Sequence[Sequence[float]] = ((0.0, 0.8), (0.6, 0.5))) -> Row:
     """One triangle in space with two poles, A and B, and its knee's circle, seen half from the front and from the side.
 
     `goal` is seen from the hip, metres; poles are (to the puppet's left, ahead) of the hip, in hip heights.

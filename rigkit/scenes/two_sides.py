@@ -7,10 +7,12 @@ import numpy as np
 
 from rigkit import controls, placement, rotation
 from rigkit import frames as fr
+from rigkit._types import Floats
 from rigkit.leg import LegRig
 from rigkit.panels import Choice, Panel, Slider
+from rigkit.puppets import Puppet
 from rigkit.skeleton import SIDE_TAGS, Skeleton
-from rigkit.stage import Stage, row
+from rigkit.stage import Row, Stage, row
 
 KINDS = tuple(placement.MIRROR_KINDS)
 LEG = ("hip", "knee", "ankle")
@@ -20,12 +22,12 @@ DOES = {"knee": ("flexes", "overextends"), "hip": ("turns in", "turns out"), "le
 
 
 @lru_cache(maxsize=32)
-def both_legs(puppet, kind="same bend", bend_deg=0.0):
+def both_legs(puppet: Puppet, kind: str = "same bend", bend_deg: float = 0.0) -> Skeleton:
     """A pelvis and two legs at rest, the right one mirrored from the left: a `Skeleton`."""
     return placement.mirror_skeleton(_rig(puppet, bend_deg).skeleton, "L_", kind)
 
 
-def left_leg(puppet, bend_deg=30.0):
+def left_leg(puppet: Puppet, bend_deg: float = 30.0) -> Floats:
     """Hip, knee and ankle of the left leg, standing with its knee bent; shape (3, 3)."""
     skeleton = both_legs(puppet, bend_deg=bend_deg)
     return skeleton.origins(skeleton.rest_world, ["L_" + name for name in LEG])
@@ -34,7 +36,7 @@ def left_leg(puppet, bend_deg=30.0):
 # The opening: one number, two ways of mirroring
 
 
-def opening(puppet):
+def opening(puppet: Puppet) -> Row:
     """Both knees given +60° about x, in two rigs that look the same at rest."""
     views = []
     for kind, title in zip(KINDS, ("Same bend: +60° flexes both", "Reflection: +60°, and one goes ahead"), strict=True):
@@ -47,14 +49,14 @@ def opening(puppet):
 # A hinge axis, square to the leg's plane or not
 
 
-def turned_hinge(puppet, turned_deg):
+def turned_hinge(puppet: Puppet, turned_deg: float) -> Skeleton:
     """Two straight legs whose left knee's frame was turned about its own bone; no joint moved."""
     skeleton = both_legs(puppet)
     knee = skeleton.rest_world[skeleton.index("L_knee"), :3, :3]
     return placement.reorient(skeleton, {"L_knee": knee @ rotation.matrix_about("y", np.radians(turned_deg))})
 
 
-def hinges(puppet, turned_deg=15.0, bend_deg=60.0):
+def hinges(puppet: Puppet, turned_deg: float = 15.0, bend_deg: float = 60.0) -> Row:
     """A left knee bent about a good hinge axis, and about one that was turned about its bone."""
     size, views = puppet.hip_height, []
     for turn, title in ((0.0, "A good hinge: the ankle stays"), (turned_deg, f"{turned_deg:g}° off: the ankle leaves")):
@@ -79,7 +81,7 @@ def hinges(puppet, turned_deg=15.0, bend_deg=60.0):
 # One number for both sides
 
 
-def same_numbers(puppet, kind, knee_deg, turn_deg, swing_deg):
+def same_numbers(puppet: Puppet, kind: str, knee_deg: float, turn_deg: float, swing_deg: float) -> tuple[Row, str]:
     """Two legs whose joints were given the same numbers; what these did to the body in words."""
     skeleton, world = _same_numbers(puppet, kind, knee_deg, turn_deg, swing_deg)
     measured = _measure(puppet, skeleton, world, kind)
@@ -92,7 +94,7 @@ def same_numbers(puppet, kind, knee_deg, turn_deg, swing_deg):
     return row(*views), words
 
 
-def same_numbers_panel(puppet):
+def same_numbers_panel(puppet: Puppet) -> Panel:
     """One number for both knees, and for both hips about two of their axes."""
     return Panel(
         "The same number on both sides: do they do the same?",
@@ -107,7 +109,7 @@ def same_numbers_panel(puppet):
          "All at once": {"knee_deg": 60, "turn_deg": 30, "swing_deg": 20}})
 
 
-def anatomy(puppet, skeleton, world):
+def anatomy(puppet: Puppet, skeleton: Skeleton, world: Floats) -> Floats:
     """What a pose of two legs is to the body: for each leg knee flexion, hip rotation inward, abduction; degrees."""
     rig = _rig(puppet, 0.0)
     in_its_frames = world @ fr.invert(skeleton.rest_world) @ rig.skeleton.rest_world
@@ -118,7 +120,7 @@ def anatomy(puppet, skeleton, world):
 # Mirrored across the wrong plane
 
 
-def wrong_planes(puppet):
+def wrong_planes(puppet: Puppet) -> Row:
     """A left leg, its knee bent, and its mirror image across each of three planes."""
     skeleton, size, views = both_legs(puppet, bend_deg=40.0), puppet.hip_height, []
     left = _points(puppet, skeleton, skeleton.rest_world, "L_")
@@ -137,7 +139,8 @@ def wrong_planes(puppet):
 
 
 @lru_cache(maxsize=32)
-def off_by(puppet, joint, forward_cm=0.0, outward_cm=0.0, turned_deg=0.0):
+def off_by(puppet: Puppet, joint: str, forward_cm: float = 0.0, outward_cm: float = 0.0,
+           turned_deg: float = 0.0) -> Skeleton:
     """Two legs of which a right joint was moved, or turned about its own y axis: a `Skeleton`."""
     skeleton = both_legs(puppet, bend_deg=10.0)
     world = dict(zip(skeleton.names, skeleton.rest_world.copy(), strict=True))
@@ -147,19 +150,20 @@ def off_by(puppet, joint, forward_cm=0.0, outward_cm=0.0, turned_deg=0.0):
     return Skeleton.from_world(world, {name: skeleton.parent(name) for name in skeleton.names})
 
 
-def mystery(puppet):
+def mystery(puppet: Puppet) -> Skeleton:
     """Two legs of which one right joint is off."""
     return off_by(puppet, "ankle", forward_cm=-0.4, outward_cm=0.6)
 
 
-def standing(puppet, skeleton):
+def standing(puppet: Puppet, skeleton: Skeleton) -> Row:
     """A skeleton's two legs at rest, from the front and from the side, without a number to help."""
     legs = _measure(puppet, skeleton, skeleton.rest_world).legs
     views = [_draw_legs(_room(view, puppet, title), legs) for view, title in VIEWS.items()]
     return row(*views, title="Two standing legs that look alike, from the front and from the side")
 
 
-def one_off(puppet, joint, forward_cm, outward_cm, turned_deg, knee_deg):
+def one_off(puppet: Puppet, joint: str, forward_cm: float, outward_cm: float, turned_deg: float,
+            knee_deg: float) -> tuple[Row, str]:
     """Two legs, one joint of which is off; how far each joint is from its partner's mirror image, in words."""
     skeleton = off_by(puppet, joint, forward_cm, outward_cm, turned_deg)
     bent = rotation.matrix_about("x", np.radians(knee_deg))
@@ -172,7 +176,7 @@ def one_off(puppet, joint, forward_cm, outward_cm, turned_deg, knee_deg):
     return row(*views), f"From the mirror image of the left: {'; '.join(numbers)}."
 
 
-def one_off_panel(puppet):
+def one_off_panel(puppet: Puppet) -> Panel:
     """A joint of the right leg to move and to turn, and a bend for both knees."""
     still = {"forward_cm": 0.0, "outward_cm": 0.0, "turned_deg": 0, "knee_deg": 0}
     return Panel(
