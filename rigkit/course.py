@@ -18,6 +18,8 @@ from importlib import metadata
 from pathlib import Path
 from typing import Any
 
+from rigkit import _files
+
 PARTS = ("lessons", "exercises")
 MARKER = ".rigkit"
 _memory: list[dict[str, Any]] = []  # what could not be written to a learner's folder
@@ -210,22 +212,16 @@ def _digest(data: bytes) -> str:
 
 
 def write_whole(target: Path, data: bytes) -> None:
-    """Write a whole file or nothing, so that a crash leaves no half lesson.
+    """Write a whole file or nothing, so that a crash leaves no half lesson; the folders above it are made.
 
     Raises
     ------
     OSError
         It cannot be written; `filename` is the target's.
     """
-    part = target.with_name(f".{target.name}.{secrets.token_hex(4)}")
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
-        try:
-            with open(part, "xb") as file:
-                file.write(data)
-            os.replace(part, target)
-        finally:
-            part.unlink(missing_ok=True)
+        _files.write_whole(target, data)
     except OSError as problem:
         raise OSError(problem.errno, problem.strerror or str(problem), str(target)) from problem
 

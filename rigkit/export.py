@@ -1,18 +1,23 @@
 """A rig, skinned and moving, as what a glTF file holds: the way from here into any other program."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 
 import numpy as np
 
 from rigkit import _check, gait, gltf, rotation, skin
+from rigkit._types import ArrayLike, Floats
 from rigkit.leg import LegRig
 from rigkit.mesh import Mesh
+from rigkit.puppets import Puppet
 from rigkit.skeleton import Skeleton
+
+Motions = Mapping[str, tuple[ArrayLike, ArrayLike]]
 
 _SHIFTED = 1e-9  # metres: a joint that moves less in its parent only turns
 
 
-def rig_asset(skeleton, surface=None, weights=None, motions=None):
+def rig_asset(skeleton: Skeleton, surface: Mesh | None = None, weights: ArrayLike | None = None,
+              motions: Motions | None = None) -> gltf.Asset:
     """A skeleton's joints as nodes, the skin they move, and motions baked onto them.
 
     The joints come in the skeleton's order, so the first node is its root; the skin's node is the last one, a root of
@@ -41,16 +46,36 @@ def rig_asset(skeleton, surface=None, weights=None, motions=None):
     nodes = [gltf.Node(name, None if parent < 0 else int(parent), local[:3, 3],
                        rotation.quaternion_from_matrix(local[:3, :3]))
              for name, parent, local in zip(skeleton.names, skeleton.parents, skeleton.rest_local, strict=True)]
-    skins, meshes = (), ()
-    if surface is not None:
-        meshes = _skinned(surface, _check.numbers("weights", weights, len(skeleton))),
-        skins = gltf.Skin("legs", np.arange(len(nodes)), skin.inverse_bind_matrices(skeleton.rest_world), 0),
-        nodes.append(gltf.Node("skin", mesh=0, skin=0))
-    return gltf.Asset(nodes, skins, meshes,
-                      [_baked(name, skeleton, *motion) for name, motion in _check_motions(motions)])
+    baked = tuple(_baked(name, skeleton, *motion) for name, motion in _check_motions(motions or {}))
+    if surface is None or weights is None:
+        return gltf.Asset(tuple(nodes), animations=baked)
+    mesh = _skinned(surface, _check.numbers("weights", weights, len(skeleton)))
+    legs = gltf.Skin("legs", np.arange(len(nodes)), skin.inverse_bind_matrices(skeleton.rest_world), 0)
+    return gltf.Asset((*nodes, gltf.Node("skin", mesh=0, skin=0)), (legs,), (mesh,), baked)
 
 
-def puppet_asset(puppet, vertices=5000, walking=True, preset_bend_deg=5.0):
+def walk_motion(rig: LegRig, puppet: Puppet) -> tuple[Floats, Floats]:
+    """A puppet's walk with planted feet as a motion of its rig, for `rig_asset`.
+
+    Parameters
+    ----------
+    rig : LegRig
+        Of this puppet.
+    puppet : Puppet
+
+    Returns
+    -------
+    times : ndarray, shape (f,)
+        Seconds.
+    world : ndarray, shape (f, joints, 4, 4)
+        The joints' world frames.
+    """
+    walk = gait.plant(gait.walk(puppet))
+    return walk.times, rig.pose(gait.control_values(walk, rig)).world
+
+
+def puppet_asset(puppet: Puppet, vertices: int = 5000, walking: bool = True,
+                 preset_bend_deg: float = 5.0) -> gltf.Asset:
     """A puppet of the parade with its skin, facing +Z, and a walk of two strides along +Z with planted feet.
 
     Parameters
@@ -68,21 +93,18 @@ def puppet_asset(puppet, vertices=5000, walking=True, preset_bend_deg=5.0):
     Asset
     """
     rig = LegRig.from_puppet(puppet, preset_bend_deg)
-    motions = {}
-    if walking:
-        walk = gait.plant(gait.walk(puppet))
-        motions["walk"] = walk.times, rig.pose(gait.control_values(walk, rig)).world
-    return rig_asset(rig.skeleton, *skin.rig_skin(rig, puppet, vertices), motions)
+    surface, weights = skin.rig_skin(rig, puppet, vertices)
+    return rig_asset(rig.skeleton, surface, weights, {"walk": walk_motion(rig, puppet)} if walking else None)
 
 
-def _skinned(surface, weights):
+def _skinned(surface: Mesh, weights: Floats) -> gltf.Mesh:
     if not isinstance(surface, Mesh):
         raise ValueError(f"`surface` must be a Mesh; got {surface!r}. `skin.rig_skin` makes one that fits a rig.")
     joints, four = skin.to_four(weights)
     return gltf.Mesh("skin", surface.vertices, surface.triangles, joints, four, _normals(surface))
 
 
-def _normals(surface):
+def _normals(surface: Mesh) -> Floats:
     """At each vertex the mean direction of its triangles, the larger ones counting more."""
     a, b, c = np.moveaxis(surface.vertices[surface.triangles], 1, 0)
     total = np.zeros_like(surface.vertices)
@@ -92,16 +114,16 @@ def _normals(surface):
     return np.where(lengths > 0, total, [0.0, 1.0, 0.0]) / np.where(lengths > 0, lengths, 1.0)
 
 
-def _check_motions(motions):
-    if not isinstance(motions or {}, Mapping):
+def _check_motions(motions: Motions) -> Iterator[tuple[str, tuple[ArrayLike, ArrayLike]]]:
+    if not isinstance(motions, Mapping):
         raise ValueError(f"`motions` must map names to (times, world); got {motions!r}.")
-    for name, motion in (motions or {}).items():
+    for name, motion in motions.items():
         if not isinstance(motion, tuple) or len(motion) != 2:
             raise ValueError(f"`motions[{name!r}]` must be (times, world); got {_check._short(motion)}.")
         yield name, motion
 
 
-def _baked(name, skeleton, times, world):
+def _baked(name: str, skeleton: Skeleton, times: ArrayLike, world: ArrayLike) -> gltf.Animation:
     """Every joint's turn, frame by frame, and the shift of those that shift in their parent."""
     times = _check.numbers(f"motions[{name!r}] times", times, "f")
     local = skeleton.local(world)
@@ -113,4 +135,4 @@ def _baked(name, skeleton, times, world):
         channels.append(gltf.Channel(i, "rotation", times, rotation.quaternion_from_matrix(joint[:, :3, :3])))
         if np.abs(joint[:, :3, 3] - skeleton.rest_local[i, :3, 3]).max() > _SHIFTED:
             channels.append(gltf.Channel(i, "translation", times, joint[:, :3, 3]))
-    return gltf.Animation(name, channels)
+    return gltf.Animation(name, tuple(channels))

@@ -4,27 +4,35 @@ Every rig is an asset, as it would stand in a file. A fault is made in a sound r
 nothing else, as far as that can be.
 """
 
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from functools import cache
+from typing import Any
 
 import numpy as np
 
-from rigkit import export, frames, gait, placement, rotation, skin
+from rigkit import export, frames, placement, rotation, skin
+from rigkit._types import ArrayLike, Floats
+from rigkit.gltf import Asset
 from rigkit.leg import LegRig
+from rigkit.mesh import Mesh
+from rigkit.puppets import Puppet
 from rigkit.skeleton import SIDE_TAGS, Skeleton
 
+World = dict[str, Floats]  # world frames by joint name
 VERTICES = 800
 PARTS = ("hip", "knee", "ankle", "ball", "toe")
 AFTER, BEFORE = "after the change", "before the change"
 
 
 @cache
-def sound(puppet):
+def sound(puppet: Puppet) -> Asset:
     """A puppet's rig as a file, skinned and at rest; every rule that applies passes."""
     return export.puppet_asset(puppet, VERTICES, walking=False)
 
 
-def rebuilt(puppet, change=lambda world: None, hung=None, bound=AFTER):
+def rebuilt(puppet: Puppet, change: Callable[[World], None] = lambda world: None,
+            hung: Mapping[str, str] | None = None, bound: str = AFTER) -> Asset:
     """A puppet's rig whose joints `change(world)` has moved or turned where they stand.
 
     Parameters
@@ -45,100 +53,100 @@ def rebuilt(puppet, change=lambda world: None, hung=None, bound=AFTER):
     names = [node.name for node in asset.nodes]
     world = dict(zip(names, asset.rest_world(), strict=True))
     change(world)
-    parents = {node.name: None if node.parent is None else names[node.parent] for node in asset.nodes} | (hung or {})
-    above = np.stack([np.eye(4) if parents[name] is None else world[parents[name]] for name in names])
+    parents = {node.name: node.parent for node in asset.nodes}
+    parents |= {name: names.index(parent) for name, parent in (hung or {}).items()}
+    above = np.stack([np.eye(4) if (parent := parents[name]) is None else world[names[parent]] for name in names])
     local = frames.relative(above, np.stack([*world.values()]))
     turns = rotation.quaternion_from_matrix(local[:, :3, :3])
-    nodes = [replace(node, parent=None if parents[node.name] is None else names.index(parents[node.name]),
-                     translation=frame[:3, 3], rotation=turn)
-             for node, frame, turn in zip(asset.nodes, local, turns, strict=True)]
-    moved = replace(asset, nodes=nodes)
+    moved = replace(asset, nodes=tuple(
+        replace(node, parent=parents[node.name], translation=frame[:3, 3], rotation=turn)
+        for node, frame, turn in zip(asset.nodes, local, turns, strict=True)))
     return bound_again(moved) if bound == AFTER else moved
 
 
-def bound_again(asset):
+def bound_again(asset: Asset) -> Asset:
     """An asset whose inverse bind matrices are those of its rest pose."""
     world = asset.rest_world()
-    return replace(asset, skins=[replace(each, inverse_bind=np.linalg.inv(world[each.joints])) for each in asset.skins])
+    return replace(asset, skins=tuple(
+        replace(each, inverse_bind=np.asarray(np.linalg.inv(world[each.joints]), np.float64)) for each in asset.skins))
 
 
 @cache
-def _skin_of(puppet):
+def _skin_of(puppet: Puppet) -> tuple[Mesh, Floats]:
     return skin.rig_skin(LegRig.from_puppet(puppet), puppet, VERTICES)
 
 
-def shifted(by, *names):
+def shifted(by: ArrayLike, *names: str) -> Callable[[World], None]:
     """A change that moves joints by (left, up, ahead) metres; those on the right by the mirror image."""
-    def change(world):
+    def change(world: World) -> None:
         for name in names:
             world[name][:3, 3] += np.multiply(by, (-1, 1, 1) if name.startswith("R_") else 1)
     return change
 
 
-def with_nodes(asset, **changes):
+def with_nodes(asset: Asset, **changes: dict[str, Any]) -> Asset:
     """An asset with fields of some nodes replaced: name=dict of fields."""
-    return replace(asset, nodes=[replace(node, **changes.get(node.name, {})) for node in asset.nodes])
+    return replace(asset, nodes=tuple(replace(node, **changes.get(node.name, {})) for node in asset.nodes))
 
 
 # One fault each
 
 
-def foot_hung_from_pelvis(puppet):
+def foot_hung_from_pelvis(puppet: Puppet) -> Asset:
     """The left foot hung from the pelvis and not from its shin."""
     return rebuilt(puppet, hung={"L_ankle": "pelvis"})
 
 
-def side_lost(puppet):
+def side_lost(puppet: Puppet) -> Asset:
     """The left knee's name without its side."""
     return with_nodes(sound(puppet), L_knee={"name": "knee"})
 
 
-def left_straight(puppet):
+def left_straight(puppet: Puppet) -> Asset:
     """Legs without a preset bend."""
     return export.puppet_asset(puppet, VERTICES, walking=False, preset_bend_deg=0.0)
 
 
-def weights_dropped(puppet):
+def weights_dropped(puppet: Puppet) -> Asset:
     """Weights below a tenth set to zero, and nothing given to those that stay."""
-    mesh = sound(puppet).meshes[0]
-    return replace(sound(puppet), meshes=[replace(mesh, weights=np.where(mesh.weights < 0.1, 0.0, mesh.weights))])
+    surface, weights = _skin_of(puppet)
+    return export.rig_asset(LegRig.from_puppet(puppet).skeleton, surface, np.where(weights < 0.1, 0.0, weights))
 
 
-def mirrored_by_scale(puppet):
+def mirrored_by_scale(puppet: Puppet) -> Asset:
     """The right leg's places made by a scale of −1, and bound so."""
     return bound_again(with_nodes(sound(puppet), R_hip={"scale": (-1, 1, 1)}))
 
 
-def hinge_aslant(puppet, deg=15.0):
+def hinge_aslant(puppet: Puppet, deg: float = 15.0) -> Asset:
     """The knees' axes turned about the leg; the right one's by the mirror image."""
-    def change(world):
+    def change(world: World) -> None:
         for tag, way in zip(SIDE_TAGS, (1, -1), strict=True):
             turn = rotation.matrix_about("y", way * np.radians(deg))
             world[tag + "knee"][:3, :3] = turn @ world[tag + "knee"][:3, :3]
     return rebuilt(puppet, change)
 
 
-def feet_carried_along(puppet, faster=0.12):
+def feet_carried_along(puppet: Puppet, faster: float = 0.12) -> Asset:
     """A walk, all of which was afterwards moved along, by so many metres a second more."""
-    rig, walk, world = _walked(puppet)
+    times, world = _walked(puppet)
     world = world.copy()
-    world[..., 2, 3] += faster * walk.times[:, None]
-    return export.rig_asset(rig.skeleton, *_skin_of(puppet), {"walk": (walk.times, world)})
+    world[..., 2, 3] += faster * times[:, None]
+    surface, weights = _skin_of(puppet)
+    return export.rig_asset(LegRig.from_puppet(puppet).skeleton, surface, weights, {"walk": (times, world)})
 
 
 @cache
-def _walked(puppet):
-    rig = LegRig.from_puppet(puppet)
-    walk = gait.plant(gait.walk(puppet))
-    return rig, walk, rig.pose(gait.control_values(walk, rig)).world
+def _walked(puppet: Puppet) -> tuple[Floats, Floats]:
+    return export.walk_motion(LegRig.from_puppet(puppet), puppet)
 
 
-def knees_at_the_front(puppet, ahead=0.03):
+def knees_at_the_front(puppet: Puppet, ahead: float = 0.03) -> Asset:
     """Both knee joints too far ahead, by so many metres."""
     return rebuilt(puppet, shifted((0, 0, ahead), "L_knee", "R_knee"))
 
 
-def exported_posed(puppet, deg=8.0):
+def exported_posed(puppet: Puppet, deg: float = 8.0) -> Asset:
     """The feet pitched after the skin was bound, and the pose left in the file."""
     pitch = rotation.quaternion_from_vector([np.radians(deg), 0, 0])
     turned = {node.name: {"rotation": rotation.multiply_quaternions(node.rotation, pitch)}
@@ -146,28 +154,30 @@ def exported_posed(puppet, deg=8.0):
     return with_nodes(sound(puppet), **turned)
 
 
-def rising_out_of_reach(puppet, rise=0.022):
+def rising_out_of_reach(puppet: Puppet, rise: float = 0.022) -> Asset:
     """A body that rises, by so many metres, from a slight crouch to where its feet can hardly follow, in an instant."""
     rig = LegRig.from_puppet(puppet)
     times = np.linspace(0, 2, 121)
     height = -0.02 + rise * np.clip((times - 1.0) * 30, 0, 1)
     posed = rig.pose({"pelvis": {"shift_y": height}})
-    return export.rig_asset(rig.skeleton, *_skin_of(puppet), {"rise": (times, posed.world)})
+    surface, weights = _skin_of(puppet)
+    return export.rig_asset(rig.skeleton, surface, weights, {"rise": (times, posed.world)})
 
 
-def knee_back(puppet, back_mm, bound=AFTER):
+def knee_back(puppet: Puppet, back_mm: float, bound: str = AFTER) -> Asset:
     """The right knee joint moved back."""
     return rebuilt(puppet, shifted((0, 0, -back_mm / 1000), "R_knee"), bound=bound)
 
 
-def placed_by_hand(puppet, hand_mm, rng, back_mm=0.0, bound=AFTER):
+def placed_by_hand(puppet: Puppet, hand_mm: float, rng: np.random.Generator, back_mm: float = 0.0,
+                   bound: str = AFTER) -> Asset:
     """All leg joints of both sides placed by a hand that is off by `hand_mm`, the right knee joint moved back.
 
     The hand's error is the standard deviation of each coordinate; the axes are oriented by the places they come to.
     """
     off = hand_mm / 1000 * rng.standard_normal((2, len(PARTS), 3))
 
-    def change(world):
+    def change(world: World) -> None:
         shifted((0, 0, -back_mm / 1000), "R_knee")(world)
         for side, tag in enumerate(SIDE_TAGS):
             for part, away in zip(PARTS, off[side], strict=True):
@@ -179,9 +189,9 @@ def placed_by_hand(puppet, hand_mm, rng, back_mm=0.0, bound=AFTER):
     return rebuilt(puppet, change, bound=bound)
 
 
-def knees_too_high(puppet, cm):
+def knees_too_high(puppet: Puppet, cm: float) -> Asset:
     """A rig whose knee joints both stand too far up the leg, on the line of the bones."""
-    def change(world):
+    def change(world: World) -> None:
         for tag in SIDE_TAGS:
             hip, knee = world[tag + "hip"][:3, 3], world[tag + "knee"][:3, 3]
             world[tag + "knee"][:3, 3] = knee + cm / 100 * (hip - knee) / np.linalg.norm(hip - knee)
@@ -195,7 +205,7 @@ SHIP = {"pelvis": "deck", "hip": "mast", "knee": "boom", "stilt": "spar", "ankle
         "toe": "bowsprit"}
 
 
-def ship_named(puppet, share=0.25):
+def ship_named(puppet: Puppet, share: float = 0.25) -> Asset:
     """A rig whose joints are called after the parts of a ship, with a further joint down the shank by `share` of it."""
     rig = LegRig.from_puppet(puppet)
     names = rig.skeleton.names
@@ -214,6 +224,6 @@ def ship_named(puppet, share=0.25):
     return export.rig_asset(skeleton, surface, table)
 
 
-def _ship(name):
+def _ship(name: str) -> str:
     tag, part = (name[:2], name[2:]) if name[:2] in SIDE_TAGS else ("", name)
     return SHIP[part] + {"L_": "1", "R_": "2", "": ""}[tag]

@@ -14,6 +14,7 @@ from functools import cache, cached_property
 import numpy as np
 
 from rigkit import _check, _say, body, foot, two_bone
+from rigkit._types import AnyFloats, ArrayLike, Bools, Floats, Ints
 from rigkit.leg import CARRIED_THIGH, LegRig
 from rigkit.puppets import Puppet
 from rigkit.skeleton import SIDE_TAGS
@@ -24,7 +25,7 @@ GROUPS = ("very slow", "slow", "free", "fast", "very fast")
 JOINTS = ("hip", "knee", "ankle")
 
 
-def headings(points):
+def headings(points: ArrayLike) -> Floats:
     """Each bone's angle from hanging straight down, forward positive, as seen from the side.
 
     Knee flexion is the thigh's heading less the shank's; hip flexion the thigh's less the trunk's.
@@ -52,7 +53,7 @@ def headings(points):
     return np.arctan2(bones[..., 1], -bones[..., 0])
 
 
-def periodic_spline(values, phase):
+def periodic_spline(values: ArrayLike, phase: ArrayLike) -> Floats:
     """The smooth closed curve (periodic cubic spline) through values spaced evenly round one cycle.
 
     Parameters
@@ -84,13 +85,14 @@ def periodic_spline(values, phase):
 
 
 @cache
-def _ring_inverse(n):
+def _ring_inverse(n: int) -> AnyFloats:
     """Turns second differences into the curvatures whose slopes meet: m[i-1] + 4 m[i] + m[i+1] = 6 × difference."""
     identity = np.eye(n)
     return np.linalg.inv(4 * identity + np.roll(identity, 1, axis=1) + np.roll(identity, -1, axis=1))
 
 
-def joint_angles(percent, joint, table="schwartz-2008", relative_step=None):
+def joint_angles(percent: ArrayLike, joint: str, table: str = "schwartz-2008",
+                 relative_step: ArrayLike | None = None) -> Floats:
     """A leg joint's published mean angle through the gait cycle, interpolated smoothly and periodically.
 
     The curve passes through every printed value but the ends: the means at 0 % and 100 % differ by up to 0.7 degree,
@@ -129,18 +131,18 @@ def joint_angles(percent, joint, table="schwartz-2008", relative_step=None):
 
 
 @cache
-def _printed(joint, table):
+def _printed(joint: str, table: str) -> Floats:
     """Degrees at 0, 4, … 96 %, the first averaged with the one at 100 %."""
     degrees = np.array([row[f"{joint}_deg"] for row in body.rows("gait_angles") if row["table"] == table])
     return np.concatenate([[(degrees[0] + degrees[-1]) / 2], degrees[1:-1]])
 
 
 @cache
-def _pace(group, quantity):
+def _pace(group: str, quantity: str) -> float:
     return next(row["value"] for row in body.rows("gait_paces") if (row["group"], row["quantity"]) == (group, quantity))
 
 
-def _pace_values(quantity):
+def _pace_values(quantity: str) -> list[float]:
     return [_pace(group, quantity) for group in GROUPS]
 
 
@@ -154,10 +156,10 @@ class Pace(_say.Shown):
     """How fast and with what steps, each of the leg length's shape: m/s, metres, steps a second, and the share of
     the cycle a foot is down."""
 
-    speed: np.ndarray
-    step_length: np.ndarray
-    cadence: np.ndarray
-    stance_share: np.ndarray
+    speed: Floats
+    step_length: Floats
+    cadence: Floats
+    stance_share: Floats
 
     def __repr__(self) -> str:
         return _say.line(self, f"speed {_say.amount(self.speed, ' m/s', 2)}",
@@ -167,7 +169,7 @@ class Pace(_say.Shown):
                          batch=_say.batch(self.speed))
 
 
-def pace(leg_length, group="free"):
+def pace(leg_length: ArrayLike, group: str = "free") -> Pace:
     """How people of a leg length walk: the published dimensionless pace, scaled.
 
     Speed is scaled by √(g L), cadence by √(g / L), step length by L (Schwartz 2008).
@@ -189,7 +191,7 @@ def pace(leg_length, group="free"):
                 np.broadcast_to(_pace(group, "foot_off_percent") / 100, length.shape))
 
 
-def stance_share(speed, leg_length):
+def stance_share(speed: ArrayLike, leg_length: ArrayLike) -> Floats:
     """The share of the cycle a foot is down: the published means, linear between speeds, held beyond.
 
     Parameters
@@ -244,13 +246,13 @@ class Walk(_say.Shown):
     step_length: float
     table: str
     planted: bool
-    times: np.ndarray
-    phase: np.ndarray
-    stance: np.ndarray
-    pelvis: np.ndarray
-    points: np.ndarray
-    foot_pitch: np.ndarray
-    miss: np.ndarray
+    times: Floats
+    phase: Floats
+    stance: Bools
+    pelvis: Floats
+    points: Floats
+    foot_pitch: Floats
+    miss: Floats
 
     def __repr__(self) -> str:
         return _say.line(self, _say.name(self.puppet.name), "feet planted" if self.planted else "feet not planted",
@@ -259,32 +261,32 @@ class Walk(_say.Shown):
                          f"angles of {self.table}", f"miss {_say.small(self.miss)}")
 
     @property
-    def joints(self):
+    def joints(self) -> tuple[str, ...]:
         """The names of the points: hip, knee, ankle, for three bones also foot; then the sole's heel, ball, toe."""
         return ("hip", "knee", "ankle", *(("foot",) if len(self.puppet.bones) == 3 else ()), *foot.PIVOTS)
 
-    def at(self, joint):
+    def at(self, joint: str) -> Floats:
         """Where a joint is, shape (f, 2, 3)."""
         return self.points[:, :, self.joints.index(_check.choice("joint", joint, self.joints))]
 
     @property
-    def hip(self):
+    def hip(self) -> Floats:
         """Hip flexion relative to the pelvis, which tips forward by `PELVIS_TILT`; radians, shape (f, 2)."""
         return self._headings[..., 0] + PELVIS_TILT
 
     @property
-    def knee(self):
+    def knee(self) -> Floats:
         """Knee flexion, radians, shape (f, 2)."""
         return _wrapped(self._headings[..., 0] - self._headings[..., 1])
 
     @property
-    def ankle(self):
+    def ankle(self) -> Floats:
         """Dorsiflexion, radians, shape (f, 2): of the foot, or of the heron's metatarsal from the line of its shank."""
         distal = self._headings[..., 2] if len(self.puppet.bones) == 3 else self.foot_pitch
         return _wrapped(distal - self._headings[..., 1])
 
     @property
-    def bend(self):
+    def bend(self) -> Floats:
         """The bend of the joint the leg is solved for, to its own side positive, radians, shape (f, 2).
 
         The knee; the heron's ankle, whose own side is backward.
@@ -292,23 +294,24 @@ class Walk(_say.Shown):
         return self.puppet.knee_side * _wrapped(self._headings[..., -2] - self._headings[..., -1])
 
     @property
-    def reach_share(self):
+    def reach_share(self) -> Floats:
         """How far the leg is stretched: 1 is straight; shape (f, 2)."""
         end = len(self.puppet.bones)
         return np.linalg.norm(self.points[:, :, end] - self.points[:, :, end - 2], axis=-1) / _limb_length(self.puppet)
 
     @property
-    def slide_cm(self):
+    def slide_cm(self) -> Floats:
         """How far each foot slides along the floor in one stride, cm, shape (2,)."""
         strides = self.speed * self.times[-1] / (2 * self.step_length)
         return foot_slide_cm(self.points[:, :, -len(foot.PIVOTS):], self.stance).sum(axis=0) / strides
 
     @property
-    def _headings(self):
+    def _headings(self) -> Floats:
         return headings(self.points[:, :, :len(self.puppet.bones) + 1])
 
 
-def walk(puppet, speed=None, step_length=None, frames=100, cycles=2, table="schwartz-2008"):
+def walk(puppet: Puppet, speed: float | None = None, step_length: float | None = None, frames: int = 100,
+         cycles: int = 2, table: str = "schwartz-2008") -> Walk:
     """A forward walk: the published angles applied to a puppet's legs, its pelvis moved forward evenly.
 
     The pelvis rides at the height that keeps the lowest foot on the floor. The angles know nothing of the puppet's
@@ -345,7 +348,7 @@ def walk(puppet, speed=None, step_length=None, frames=100, cycles=2, table="schw
                 points, pitch, np.zeros_like(phase))
 
 
-def plant(walk, pelvis=None):
+def plant(walk: Walk, pelvis: ArrayLike | None = None) -> Walk:
     """The same walk with each foot planted where it comes down, and the legs solved for it.
 
     In stance a foot rolls without slipping (`foot.roll`): on its heel, flat, on its ball, on its toe. In swing
@@ -375,7 +378,7 @@ def plant(walk, pelvis=None):
     return replace(walk, planted=True, pelvis=pelvis, points=_in_space(points, pelvis, puppet), miss=solved.miss)
 
 
-def foot_goals(walk):
+def foot_goals(walk: Walk) -> Floats:
     """Where the legs' ends (ankles; the heron's toe joints) must be for planted feet.
 
     Parameters
@@ -392,7 +395,7 @@ def foot_goals(walk):
     return _in_space(ends[..., None, :], pelvis, walk.puppet)[..., 0, :]
 
 
-def highest_hips(walk, reach=0.995):
+def highest_hips(walk: Walk, reach: float = 0.995) -> Floats:
     """How high the hips may be for each leg to reach its planted foot; `pelvis_path` stays below both.
 
     Pythagoras: the foot's height and the root of (reach × leg)² less (how far it is ahead or behind)². Where that
@@ -412,7 +415,7 @@ def highest_hips(walk, reach=0.995):
     return _plan_of(walk).room(walk.phase, _reach(reach))
 
 
-def pelvis_path(walk, reach=0.995):
+def pelvis_path(walk: Walk, reach: float = 0.995) -> Floats:
     """A pelvis path at even speed that never carries a leg beyond a share of its full reach.
 
     In every phase there is a highest place for the hips: the forward walk's, or lower where a leg would not reach its
@@ -436,7 +439,7 @@ def pelvis_path(walk, reach=0.995):
     room = plan.highest(grid, reach)
     waves = np.fft.rfft(room)[:3] / len(room) * [1, 2, 2]
 
-    def above(phase, room):
+    def above(phase: Floats, room: Floats) -> Floats:
         turns = np.exp(4j * np.pi * phase[:, None] * np.arange(3))
         return (turns @ waves).real - room
 
@@ -445,7 +448,7 @@ def pelvis_path(walk, reach=0.995):
     return np.stack([0 * height, height, walk.speed * walk.times], axis=-1)
 
 
-def control_values(walk, rig):
+def control_values(walk: Walk, rig: LegRig) -> dict[str, dict[str, Floats]]:
     """What to give a rig's controls so that its inverse legs walk this walk: `rig.pose(control_values(walk, rig))`.
 
     The pelvis control carries the pelvis, each foot control shifts its foot and rolls it by minus its pitch. On a rig
@@ -476,11 +479,11 @@ def control_values(walk, rig):
     return values
 
 
-def _shifts(vectors):
+def _shifts(vectors: Floats) -> dict[str, Floats]:
     return {f"shift_{axis}": vectors[..., i] for i, axis in enumerate("xyz")}
 
 
-def foot_slide_cm(sole, stance):
+def foot_slide_cm(sole: ArrayLike, stance: ArrayLike) -> Floats:
     """How far a foot that should stay slides along the floor, in each step from one frame to the next.
 
     The lowest point of the sole is watched. Where that is another point in the next frame, a rolling foot has handed
@@ -511,7 +514,7 @@ def foot_slide_cm(sole, stance):
     return 100 * np.concatenate([np.zeros((1, *stance.shape[1:])), slide])
 
 
-def foot_strikes(stance):
+def foot_strikes(stance: ArrayLike) -> Ints:
     """The frames in which a foot comes down, shape (n, 2): rows of frame and side (0 left, 1 right).
 
     Parameters
@@ -519,10 +522,10 @@ def foot_strikes(stance):
     stance : array_like of bool, shape (f, 2)
     """
     stance = _check_stance(stance, sides=True)
-    return np.argwhere(stance[1:] & ~stance[:-1]) + [1, 0]
+    return np.argwhere(stance[1:] & ~stance[:-1]) + np.array([1, 0])
 
 
-def toe_offs(stance):
+def toe_offs(stance: ArrayLike) -> Ints:
     """The frames in which a foot leaves the floor, shape (n, 2): rows of frame and side (0 left, 1 right).
 
     Parameters
@@ -546,7 +549,7 @@ class Pop(_say.Shown):
                          f"{_say.amount(self.speed_deg, '°', 0)} a second")
 
 
-def extension_pops(walk, near=0.99, fastest_deg=600.0):
+def extension_pops(walk: Walk, near: float = 0.99, fastest_deg: float = 600.0) -> tuple[Pop, ...]:
     """The moments when a leg near full reach bends or straightens faster than a leg should.
 
     A pop is a run of frame steps in each of which the leg is, at one end at least, stretched to `near` or more, and
@@ -582,7 +585,8 @@ def extension_pops(walk, near=0.99, fastest_deg=600.0):
     return tuple(found)
 
 
-def outside_range_deg(walk, table="aaos", sex=None, age=None):
+def outside_range_deg(walk: Walk, table: str = "aaos", sex: str | None = None,
+                      age: float | None = None) -> dict[str, float]:
     """How far a walk's angles leave the average human ranges of motion.
 
     Parameters
@@ -616,21 +620,21 @@ class _Plan:
     table: str
 
     @property
-    def cycle_time(self):
+    def cycle_time(self) -> float:
         return 2 * self.step_length / self.speed
 
     @cached_property
-    def stance_share(self):
+    def stance_share(self) -> float:
         return float(stance_share(self.speed, _limb_length(self.puppet)))
 
-    def angle(self, phase, joint):
+    def angle(self, phase: Floats, joint: str) -> Floats:
         relative_step = self.step_length / _limb_length(self.puppet)
         return joint_angles(100 * phase, joint, self.table, relative_step)
 
-    def pitch(self, phase):
+    def pitch(self, phase: Floats) -> Floats:
         return self.angle(phase, "hip") - PELVIS_TILT - self.angle(phase, "knee") + self.angle(phase, "ankle")
 
-    def leg(self, phase):
+    def leg(self, phase: Floats) -> Floats:
         """The forward walk's joints from the hip down, shape (..., bones + 1, 2)."""
         _, upper, lower = _limb(self.puppet)
         thigh, knee = self.angle(phase, "hip") - PELVIS_TILT, self.angle(phase, "knee")
@@ -641,32 +645,32 @@ class _Plan:
             joints[..., 1, :] = 2 * np.sum(middle * line, axis=-1, keepdims=True) * line - middle
         return _hung(self.puppet, joints)
 
-    def height(self, phase):
+    def height(self, phase: Floats) -> Floats:
         """Hips above the floor when the lowest of both feet's soles touches it."""
         both = np.stack([phase, (phase + 0.5) % 1.0])
         sole = _sole(self.puppet, self.leg(both)[..., -1, :], self.pitch(both))
         return -sole[..., 1].min(axis=(0, -1))
 
-    def highest(self, phase, reach):
+    def highest(self, phase: Floats, reach: float) -> Floats:
         """The highest hips from which both planted feet are within a share of reach, and no higher than the forward
         walk's."""
         both = np.stack([phase, (phase + 0.5) % 1.0])
         return np.minimum(self.room(both, reach).min(axis=0), self.height(phase))
 
-    def room(self, phase, reach):
+    def room(self, phase: Floats, reach: float) -> Floats:
         """The highest hips from which a leg's planted foot is within a share of its reach."""
         carried, upper, lower = _limb(self.puppet)
         ends = self.planted_end(phase) - carried
         return ends[..., 1] + np.sqrt(np.maximum((reach * (upper + lower))**2 - ends[..., 0]**2, 0))
 
-    def planted_end(self, phase):
+    def planted_end(self, phase: Floats) -> Floats:
         """The leg's end with its foot planted, (forward from the hips, up from the floor)."""
         swing = self._forward_end(phase) + self._swing_correction(phase)
         sunk = _sole(self.puppet, swing, self.pitch(phase))[..., 1].min(axis=-1)
         swing[..., 1] -= np.minimum(sunk, 0)
         return np.where((phase < self.stance_share)[..., None], self._rolling_end(phase), swing)
 
-    def _swing_correction(self, phase):
+    def _swing_correction(self, phase: Floats) -> Floats:
         """From the forward walk's end to the planted one's: eased from theirs at toe-off to theirs at the strike.
 
         The speed they part with at toe-off is kept, and gone after `PARTING` of the swing.
@@ -677,7 +681,7 @@ class _Plan:
         return off + share**2 * (3 - 2 * share) * (strike - off) + share * rest**2 * speed
 
     @cached_property
-    def _corrections(self):
+    def _corrections(self) -> tuple[Floats, Floats, Floats]:
         """At toe-off and at the strike, and how fast it changes at toe-off, over a whole swing."""
         off, step = self.stance_share, 1e-4
         ends = np.array([off, 0.0])
@@ -685,64 +689,64 @@ class _Plan:
         speed = np.diff(self._rolling_end(left), axis=0) - np.diff(self._forward_end(right), axis=0)
         return *(self._rolling_end(ends) - self._forward_end(ends)), speed[0] / step * (1 - off)
 
-    def _forward_end(self, phase):
+    def _forward_end(self, phase: Floats) -> Floats:
         end = self.leg(phase)[..., -1, :]
         return np.stack([end[..., 0], end[..., 1] + self.height(phase)], axis=-1)
 
-    def _rolling_end(self, phase):
+    def _rolling_end(self, phase: Floats) -> Floats:
         return self._rolled(phase) + [self._spot, 0.0]
 
     @cached_property
-    def _spot(self):
+    def _spot(self) -> float:
         """How far before the hips a foot lands: its way through stance as near the forward walk's as can be."""
         phase = np.linspace(0, self.stance_share, 50)
-        return np.mean(self._forward_end(phase)[..., 0] - self._rolled(phase)[..., 0])
+        return float(np.mean(self._forward_end(phase)[..., 0] - self._rolled(phase)[..., 0]))
 
-    def _rolled(self, phase):
+    def _rolled(self, phase: Floats) -> Floats:
         """The end as the foot rolls on a floor that passes back under the hips, from a spot under them at phase 0."""
         passed = 2 * self.step_length * phase
         rolled = foot.roll(foot.of_puppet(self.puppet), -self.pitch(phase))
         return rolled.ankle - np.stack([passed, 0 * passed], axis=-1)
 
 
-def _plan(puppet, speed, step_length, table):
+def _plan(puppet: Puppet, speed: float | None, step_length: float | None, table: str) -> _Plan:
     if not isinstance(puppet, Puppet):
         raise ValueError(f"`puppet` must be a Puppet; got {puppet!r}. PUPPETS['Tamsin'] is one.")
     _check.choice("table", table, TABLES)
     length = _limb_length(puppet)
-    speed = pace(length).speed if speed is None else _one("speed", speed, "Give one speed in m/s, such as 1.3.")
+    speed = _one("speed", pace(length).speed if speed is None else speed, "Give one speed in m/s, such as 1.3.")
     if step_length is None:
-        relative = np.interp(speed / np.sqrt(GRAVITY * length), _pace_values("speed"), _pace_values("step_length"))
-        step_length = relative * length
+        dimensionless = speed / np.sqrt(GRAVITY * length)
+        step_length = float(np.interp(dimensionless, _pace_values("speed"), _pace_values("step_length"))) * length
     step_length = _one("step_length", step_length, "Give one step length in metres, such as 0.65.")
-    return _Plan(puppet, float(speed), step_length, table)
+    return _Plan(puppet, speed, step_length, table)
 
 
-def _plan_of(walk):
+def _plan_of(walk: Walk) -> _Plan:
     _check_walk(walk)
     return _Plan(walk.puppet, walk.speed, walk.step_length, walk.table)
 
 
-def _check_walk(walk):
+def _check_walk(walk: object) -> None:
     if not isinstance(walk, Walk):
         raise ValueError(f"`walk` must be a Walk; got {walk!r}. walk(PUPPETS['Tamsin']) makes one.")
 
 
-def _one(name, value, hint):
+def _one(name: str, value: ArrayLike, hint: str) -> float:
     value = _check.positive(name, value, hint=hint)
     if value.ndim:
         raise ValueError(f"`{name}` must be one number; got shape {value.shape}. {hint}")
     return float(value)
 
 
-def _reach(reach):
+def _reach(reach: float) -> float:
     reach = _one("reach", reach, "A share of full reach, such as 0.995.")
     if reach > 1:
         raise ValueError(f"`reach` must be a share of full reach, at most 1; got {reach:g}. 0.995 is one.")
     return reach
 
 
-def _check_stance(stance, sides=False):
+def _check_stance(stance: ArrayLike, sides: bool = False) -> Bools:
     array = np.asarray(stance)
     if array.dtype != bool or array.ndim < 1 or len(array) == 0 or (sides and array.shape[1:] != (2,)):
         raise ValueError(f"`stance` must be true or false for every frame{' and two sides' if sides else ''}; "
@@ -750,19 +754,20 @@ def _check_stance(stance, sides=False):
     return array
 
 
-def _limb(puppet):
+def _limb(puppet: Puppet) -> tuple[Floats, float, float]:
     """Where the two bones the leg is solved with begin, seen from the hip in side view, and their lengths."""
+    upper, lower = puppet.bones[-2:]
     carried = np.zeros(2)
     if len(puppet.bones) == 3:
         carried = puppet.thigh * np.array([np.sin(CARRIED_THIGH), -np.cos(CARRIED_THIGH)])
-    return carried, *puppet.bones[-2:]
+    return carried, upper, lower
 
 
-def _limb_length(puppet):
+def _limb_length(puppet: Puppet) -> float:
     return sum(puppet.bones[-2:])
 
 
-def _hung(puppet, limb):
+def _hung(puppet: Puppet, limb: Floats) -> Floats:
     """The joints from the hip down, from those of the two solved bones seen from where they begin."""
     joints = limb + _limb(puppet)[0]
     if len(puppet.bones) == 3:
@@ -770,17 +775,17 @@ def _hung(puppet, limb):
     return joints
 
 
-def _sole(puppet, end, pitch):
+def _sole(puppet: Puppet, end: Floats, pitch: Floats) -> Floats:
     """Heel, ball and toe, shape (..., 3, 2), from the leg's end and the foot's pitch; the toes bend as in a roll."""
     rolled = foot.roll(foot.of_puppet(puppet), -pitch)
     return np.stack([end + getattr(rolled, pivot) - rolled.ankle for pivot in foot.PIVOTS], axis=-2)
 
 
-def _in_space(flat, pelvis, puppet):
+def _in_space(flat: Floats, pelvis: Floats, puppet: Puppet) -> Floats:
     """Side-view points seen from the hips, shape (f, 2, n, 2), as world points, shape (f, 2, n, 3)."""
     sideways = np.broadcast_to(np.array([[0.5], [-0.5]]) * puppet.hip_width, flat.shape[:-1])
     return np.stack([sideways, flat[..., 1], flat[..., 0]], axis=-1) + pelvis[:, None, None, :]
 
 
-def _wrapped(angle):
+def _wrapped(angle: Floats) -> Floats:
     return (angle + np.pi) % (2 * np.pi) - np.pi

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from rigkit import _check, _say
+from rigkit._types import ArrayLike, Bools, Floats, Ints
 from rigkit.frames import mirror_points
 from rigkit.puppets import Puppet
 
@@ -43,6 +44,7 @@ PARTING_DROP, CROTCH_DROP = 0.45, 1.10  # below the hips: that ring's front and 
 # the skin goes straight down where the legs part.
 INWARD = (0.6, 0.35, 0.1)
 WINGS = 1.1  # above the hips: how far the pelvis' inner bones reach
+Cut = tuple[Ints, Bools, Bools, Floats]  # triangles; which edges lead down, which up through a plane; at what share
 GIRTH = 4.0  # usual way around a leg: shares the detail between rings and columns
 
 
@@ -50,10 +52,10 @@ GIRTH = 4.0  # usual way around a leg: shares the detail between rings and colum
 class Mesh(_say.Shown):
     """A surface: vertices, shape (v, 3), in metres; triangles, shape (t, 3), each three indices of vertices."""
 
-    vertices: np.ndarray
-    triangles: np.ndarray
+    vertices: Floats
+    triangles: Ints
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         object.__setattr__(self, "vertices", _check.numbers("vertices", self.vertices, "v", 3))
         object.__setattr__(self, "triangles", _check_triangles(self.triangles, len(self.vertices)))
 
@@ -61,13 +63,13 @@ class Mesh(_say.Shown):
         return _say.line(self, _say.count(len(self.vertices), "vertex", "vertices"),
                          _say.count(len(self.triangles), "triangle"), _say.point(self.vertices))
 
-    def side(self, tag):
+    def side(self, tag: str) -> Ints:
         """The triangles on one side of the midplane: "L_" has x ≥ 0 at every corner, "R_" x ≤ 0; shape (t, 3)."""
         sign = {"L_": 1, "R_": -1}[_check.choice("tag", tag, ("L_", "R_"))]
         return self.triangles[(sign * self.vertices[self.triangles, 0] >= 0).all(axis=-1)]
 
 
-def tube(radius, length, around=32, along=32):
+def tube(radius: float, length: float, around: int = 32, along: int = 32) -> Mesh:
     """A closed tube about the y axis, its middle at the origin: one limb, to see a bend or a twist by itself.
 
     Parameters
@@ -93,7 +95,7 @@ def tube(radius, length, around=32, along=32):
                 _triangles(_wrapped(np.concatenate([poles[:1], numbers, poles[1:]]))))
 
 
-def puppet_chain(puppet):
+def puppet_chain(puppet: Puppet) -> Floats:
     """The left leg's joint centres when a puppet stands straight, from hip to the last bone's end; shape (n, 3)."""
     _check_puppet(puppet)
     chain = np.zeros((len(puppet.bones) + 1, 3))
@@ -102,7 +104,7 @@ def puppet_chain(puppet):
     return chain
 
 
-def puppet_mesh(puppet, vertices=5000, chain=None):
+def puppet_mesh(puppet: Puppet, vertices: int = 5000, chain: ArrayLike | None = None) -> Mesh:
     """A puppet's skin from the waist down, one closed surface: pelvis, two legs, two flat feet facing +Z.
 
     It is made of rings that all have the same number of vertices. Where the legs begin, half of a leg's ring lies on
@@ -139,7 +141,7 @@ def puppet_mesh(puppet, vertices=5000, chain=None):
     return _with_mirror_image(*_left_half(puppet, chain, columns, above, below))
 
 
-def inner_bones(puppet, chain=None):
+def inner_bones(puppet: Puppet, chain: ArrayLike | None = None) -> tuple[Floats, Floats, Floats]:
     """Bones inside `puppet_mesh` that no joint lies at the end of, but that its skin should go with.
 
     Parameters
@@ -166,7 +168,7 @@ def inner_bones(puppet, chain=None):
     return pelvis, foot, mirror_points(foot)
 
 
-def volume(vertices, triangles):
+def volume(vertices: ArrayLike, triangles: ArrayLike) -> Floats:
     """The volume a closed mesh holds, by the divergence theorem: a sixth of Σ a · (b × c) over its triangles.
 
     Where a posed mesh runs through itself, what it holds twice counts twice; what is inside out counts as less.
@@ -188,7 +190,7 @@ def volume(vertices, triangles):
     return np.sum(a * np.cross(b, c), axis=(-2, -1)) / 6
 
 
-def volume_kept(rest, posed, triangles):
+def volume_kept(rest: ArrayLike, posed: ArrayLike, triangles: ArrayLike) -> Floats:
     """A pose's volume as a share of the rest pose's; rest (v, 3), posed (..., v, 3), triangles (t, 3) to (...)."""
     rest, posed = _check.numbers("rest", rest, "v", 3), _check.numbers("posed", posed, "v", 3)
     whole = volume(rest, triangles)
@@ -197,7 +199,7 @@ def volume_kept(rest, posed, triangles):
     return volume(posed, triangles) / whole
 
 
-def slice_area(vertices, triangles, point, normal):
+def slice_area(vertices: ArrayLike, triangles: ArrayLike, point: ArrayLike, normal: ArrayLike) -> Floats:
     """The area of a mesh's cross-section with a plane, exact for the triangles as they are.
 
     Each triangle that crosses the plane adds its piece of the section's outline, and the outline gives the area
@@ -228,7 +230,8 @@ def slice_area(vertices, triangles, point, normal):
     return np.sum(np.cross(first, last) * normal[..., None, :], axis=(-2, -1)) / 2
 
 
-def section_kept(rest, posed, triangles, point, normal):
+def section_kept(rest: ArrayLike, posed: ArrayLike, triangles: ArrayLike, point: ArrayLike,
+                 normal: ArrayLike) -> Floats:
     """How much of a limb's cross-section a pose leaves: the outline cut at rest is carried along with the skin.
 
     At the knee, cut at rest through its centre and square to the leg, equal weights keep cos(θ/2) of it in a linear
@@ -256,7 +259,8 @@ def section_kept(rest, posed, triangles, point, normal):
     return _outline_area(posed, cut) / _outline_area(rest, cut)
 
 
-def carried_section(rest, posed, triangles, point, normal):
+def carried_section(rest: ArrayLike, posed: ArrayLike, triangles: ArrayLike, point: ArrayLike,
+                    normal: ArrayLike) -> Floats:
     """The outline that a plane cuts from a mesh at rest, carried along with the skin, as `section_kept` measures it.
 
     Parameters
@@ -278,7 +282,7 @@ def carried_section(rest, posed, triangles, point, normal):
     return np.stack(_outline(posed, *cut), axis=-2)
 
 
-def stretch(rest, posed, triangles):
+def stretch(rest: ArrayLike, posed: ArrayLike, triangles: ArrayLike) -> Floats:
     """How much longer each edge has become: its posed length as a share of its length at rest.
 
     Parameters
@@ -306,7 +310,7 @@ def stretch(rest, posed, triangles):
     return after / before
 
 
-def loose_edges(triangles):
+def loose_edges(triangles: ArrayLike) -> Ints:
     """The edges that keep a mesh from being closed and of one orientation, shape (e, 2); none if it is.
 
     In a closed mesh every edge is used twice, once in each direction. Listed is each directed edge that is used
@@ -321,7 +325,7 @@ def loose_edges(triangles):
     return np.stack([loose // size, loose % size], axis=-1)
 
 
-def _check_two_poses(rest, posed):
+def _check_two_poses(rest: ArrayLike, posed: ArrayLike) -> tuple[Floats, Floats]:
     rest, posed = _check.numbers("rest", rest, "v", 3), _check.numbers("posed", posed, "v", 3)
     if rest.ndim != 2 or posed.shape[-2] != len(rest):
         raise ValueError("`rest` must be one pose of the vertices of `posed`; got shapes "
@@ -329,7 +333,8 @@ def _check_two_poses(rest, posed):
     return rest, posed
 
 
-def _carried_cut(rest, posed, triangles, point, normal):
+def _carried_cut(rest: ArrayLike, posed: ArrayLike, triangles: ArrayLike, point: ArrayLike,
+                 normal: ArrayLike) -> tuple[Floats, Floats, Cut]:
     """Both poses, checked, and the cut of a plane through the first."""
     rest, posed = _check_two_poses(rest, posed)
     point, normal = _check.numbers("point", point, 3), _check.directions("normal", normal)
@@ -343,17 +348,17 @@ def _carried_cut(rest, posed, triangles, point, normal):
     return rest, posed, cut
 
 
-def _cut(vertices, triangles, normal):
+def _cut(vertices: Floats, triangles: ArrayLike, normal: Floats) -> Cut:
     """What a plane through the origin cuts: triangles, which edges lead down and up through it, at what share."""
-    triangles = _check_triangles(triangles, vertices.shape[-2])
+    corners = _check_triangles(triangles, vertices.shape[-2])
     height = np.sum(vertices * normal[..., None, :], axis=-1)
-    above = height[..., triangles] >= 0
+    above = height[..., corners] >= 0
     crossing = above.any(axis=-1) & ~above.all(axis=-1)
-    triangles = triangles[crossing.reshape(-1, len(triangles)).any(axis=0)]
-    start = height[..., triangles]
+    corners = corners[crossing.reshape(-1, len(corners)).any(axis=0)]
+    start = height[..., corners]
     end = np.roll(start, -1, axis=-1)
     down, up = (start >= 0) & (end < 0), (start < 0) & (end >= 0)
-    cut = triangles, down, up, start / np.where(down | up, start - end, 1.0)
+    cut = corners, down, up, start / np.where(down | up, start - end, 1.0)
     first, last = _outline(vertices, *cut)
     gap = np.linalg.norm(np.sum(last - first, axis=-2), axis=-1)
     if not (gap <= 1e-9 * (1 + np.abs(vertices).max())).all():
@@ -362,20 +367,20 @@ def _cut(vertices, triangles, normal):
     return cut
 
 
-def _outline(vertices, triangles, down, up, share):
+def _outline(vertices: Floats, triangles: Ints, down: Bools, up: Bools, share: Floats) -> tuple[Floats, Floats]:
     """The pieces of a cut's outline, one a triangle: from its edge down through the plane to its edge up."""
     start = vertices[..., triangles, :]
     meets = start + share[..., None] * (np.roll(start, -1, axis=-2) - start)
     return np.sum(meets * down[..., None], axis=-2), np.sum(meets * up[..., None], axis=-2)
 
 
-def _outline_area(vertices, cut):
+def _outline_area(vertices: Floats, cut: Cut) -> Floats:
     """The area of an outline that need not be flat any more: half the length of Σ p × q."""
     first, last = _outline(vertices - vertices[..., cut[0][0, :1], :], *cut)
     return np.linalg.norm(np.sum(np.cross(first, last), axis=-2), axis=-1) / 2
 
 
-def _key_rings(puppet, chain, columns):
+def _key_rings(puppet: Puppet, chain: Floats, columns: int) -> tuple[Floats, Floats, Floats, Floats]:
     """Rings of the left half to draw a smooth skin through: points, how far along, slopes before and after each.
 
     From the waist to the toe tip. Each begins at the front and goes round by the outside; the inside of the pelvis'
@@ -393,7 +398,7 @@ def _key_rings(puppet, chain, columns):
     return rings, np.cumsum([0.0, *steps]), before, after
 
 
-def _pelvis_rings(hip, ahead, out):
+def _pelvis_rings(hip: Floats, ahead: Floats, out: Floats) -> Floats:
     rings = np.empty((len(PELVIS), len(ahead), 3))
     for ring, (height, front, back, side) in zip(rings, PELVIS, strict=True):
         ring[:] = np.stack([side * out, height + 0 * out, (front - back + (front + back) * ahead) / 2], axis=-1)
@@ -404,7 +409,7 @@ def _pelvis_rings(hip, ahead, out):
     return hip[0] * rings + hip * [0.0, 1.0, 1.0]
 
 
-def _leg_rings(puppet, chain, angles):
+def _leg_rings(puppet: Puppet, chain: Floats, angles: Floats) -> Floats:
     front, back, sides = _leg_outline(puppet, chain)
     inward = np.zeros((len(sides), 1))
     inward[:len(INWARD), 0] = INWARD
@@ -414,7 +419,7 @@ def _leg_rings(puppet, chain, angles):
     return rings
 
 
-def _slope_at_parting(pelvis, straight, ahead, out):
+def _slope_at_parting(pelvis: Floats, straight: Floats, ahead: Floats, out: Floats) -> Floats:
     """How the leg's columns leave the ring where the legs part, so that the skin is smooth there.
 
     `pelvis` is how the pelvis' columns arrive, `straight` the way straight to the next ring. Outside, the leg goes on
@@ -429,29 +434,30 @@ def _slope_at_parting(pelvis, straight, ahead, out):
     return np.where(out[:, None] < 0, inside, outside)
 
 
-def _leg_outline(puppet, chain):
+def _leg_outline(puppet: Puppet, chain: Floats) -> tuple[Floats, Floats, Floats]:
     """The front and the back point of each ring, shapes (k, 3), and its half width, shape (k,)."""
     unit = chain[0, 0]
     bones = np.diff(chain, axis=0)
     forward = _check.directions("chain", np.cross(bones, [1.0, 0.0, 0.0]), hint="No bone may lie along x.")
-    centres, offsets, normals = [], [], []
+    centres, normals = [], []
+    skin: list[tuple[float, ...]] = []
     for i, bone in enumerate(bones):
         start = CROTCH_DROP * unit / np.linalg.norm(bone) if i == 0 else 0.0
-        for share, *skin in BONES[i]:
+        for share, *stands_off in BONES[i]:
             centres.append(chain[i] + (start + share * (1 - start)) * bone)
-            offsets.append(skin)
+            skin.append(tuple(stands_off))
             normals.append(forward[i])
         if i + 1 < len(bones):
             centres.append(chain[i + 1])
-            offsets.append(JOINTS[i])
+            skin.append(JOINTS[i])
             normals.append(_check.directions("chain", forward[i] + forward[i + 1]))
-    centres, normals, offsets = np.stack(centres), np.stack(normals), unit * np.array(offsets)
-    front, back, sides = centres + normals * offsets[:, :1], centres - normals * offsets[:, 1:2], offsets[:, 2]
-    upper, lower, foot_sides = _foot_outline(puppet, chain[-1], offsets[-1, 0])
-    return np.concatenate([front, upper]), np.concatenate([back, lower]), np.concatenate([sides, unit * foot_sides])
+    at, ahead, (front, back, sides) = np.stack(centres), np.stack(normals), unit * np.array(skin).T
+    upper, lower, foot_sides = _foot_outline(puppet, chain[-1], float(front[-1]))
+    return (np.concatenate([at + ahead * front[:, None], upper]), np.concatenate([at - ahead * back[:, None], lower]),
+            np.concatenate([sides, unit * foot_sides]))
 
 
-def _foot_outline(puppet, ankle, instep):
+def _foot_outline(puppet: Puppet, ankle: Floats, instep: float) -> tuple[Floats, Floats, Floats]:
     """As `_leg_outline`, for the foot; `instep` is how far before the ankle the upper outline begins."""
     upper, lower = np.array([row[0] for row in FOOT]), np.array([row[1] for row in FOOT])
     toe = puppet.foot_length - puppet.heel_length
@@ -461,7 +467,7 @@ def _foot_outline(puppet, ankle, instep):
     return *(ankle + np.stack([np.zeros_like(ahead), height, ahead], axis=-1)), np.array([row[2] for row in FOOT])
 
 
-def _left_half(puppet, chain, columns, above, below):
+def _left_half(puppet: Puppet, chain: Floats, columns: int, above: int, below: int) -> tuple[Floats, Ints]:
     """The skin of the left half, open at the midplane, with so many rows above and below where the legs part."""
     rings, along, before, after = _key_rings(puppet, chain, columns)
     rows = np.concatenate([np.linspace(0, along[PARTING], above + 1),
@@ -475,7 +481,7 @@ def _left_half(puppet, chain, columns, above, below):
     return vertices.reshape(-1, 3)[used], triangles.reshape(-1, 3)
 
 
-def _with_mirror_image(vertices, triangles):
+def _with_mirror_image(vertices: Floats, triangles: Ints) -> Mesh:
     """A left half and its mirror image, joined at the midplane."""
     ours = vertices[:, 0] != 0
     image = np.arange(len(vertices))
@@ -484,7 +490,7 @@ def _with_mirror_image(vertices, triangles):
                 np.concatenate([triangles, image[triangles][:, ::-1]]))
 
 
-def _slopes(keys, steps):
+def _slopes(keys: Floats, steps: Floats) -> Floats:
     """Slopes for a smooth curve through `keys` (k, ...) that never goes beyond them.
 
     F. N. Fritsch and J. Butland, SIAM J. Sci. Stat. Comput. 5:300, 1984 (from memory).
@@ -498,7 +504,7 @@ def _slopes(keys, steps):
     return np.concatenate([straight[:1], np.where(turns_back, 0.0, mean), straight[-1:]])
 
 
-def _smooth_through(keys, along, before, after, wanted):
+def _smooth_through(keys: Floats, along: Floats, before: Floats, after: Floats, wanted: Floats) -> Floats:
     """Points on the cubic curves through `keys` with the slopes before and after each, at `wanted` (n,) along."""
     i = np.clip(np.searchsorted(along, wanted, side="right") - 1, 0, len(along) - 2)
     step = (along[i + 1] - along[i]).reshape(-1, *[1] * (keys.ndim - 1))
@@ -507,7 +513,7 @@ def _smooth_through(keys, along, before, after, wanted):
     return keys[i] * (1 - t) + keys[i + 1] * t + t * (1 - t) * bend
 
 
-def _triangles(numbers):
+def _triangles(numbers: Ints) -> Ints:
     """Two triangles to each cell of a grid of vertex numbers whose rows run down and columns anticlockwise."""
     a, b, c, d = numbers[:-1, :-1], numbers[1:, :-1], numbers[1:, 1:], numbers[:-1, 1:]
     triangles = np.stack([np.stack([a, b, c], axis=-1), np.stack([a, c, d], axis=-1)], axis=-2).reshape(-1, 3)
@@ -515,11 +521,11 @@ def _triangles(numbers):
     return triangles[~flat]
 
 
-def _wrapped(numbers):
+def _wrapped(numbers: Ints) -> Ints:
     return np.concatenate([numbers, numbers[:, :1]], axis=1)
 
 
-def _check_triangles(triangles, vertices=None):
+def _check_triangles(triangles: ArrayLike, vertices: int | None = None) -> Ints:
     array = _check.numbers("triangles", triangles, "t", 3)
     whole = array.astype(np.int64)
     most = np.inf if vertices is None else vertices
@@ -530,12 +536,12 @@ def _check_triangles(triangles, vertices=None):
     return whole
 
 
-def _check_puppet(puppet):
+def _check_puppet(puppet: object) -> None:
     if not isinstance(puppet, Puppet):
         raise ValueError(f'`puppet` must be a Puppet; got {puppet!r}. One is rigkit.puppets.PUPPETS["Tamsin"].')
 
 
-def _check_chain(puppet, chain):
+def _check_chain(puppet: Puppet, chain: ArrayLike | None) -> Floats:
     straight = puppet_chain(puppet)
     if chain is None:
         return straight

@@ -4,15 +4,17 @@ Weights are one table, shape (v, joints), a row for each vertex; `to_four` and `
 four joint numbers and four weights for each vertex. Joints come in the same order in weights and in matrices.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from itertools import combinations
 
 import numpy as np
 
 from rigkit import _check, rotation
 from rigkit import frames as fr
+from rigkit._types import ArrayLike, Bools, Floats, Ints
 from rigkit.leg import LegRig
-from rigkit.mesh import inner_bones, puppet_mesh
+from rigkit.mesh import Mesh, inner_bones, puppet_mesh
+from rigkit.puppets import Puppet
 from rigkit.skeleton import Skeleton, side_of
 
 # Vertices blended at a time: few enough for the processor's cache, and for the matrix product to stay on one core;
@@ -20,7 +22,7 @@ from rigkit.skeleton import Skeleton, side_of
 BLOCK = 1024
 
 
-def bones_of(skeleton, more=None):
+def bones_of(skeleton: Skeleton, more: Mapping[str, ArrayLike] | None = None) -> dict[str, Floats]:
     """The bones that each joint carries, for `weights_by_distance`: from it to each of its children.
 
     Parameters
@@ -46,7 +48,7 @@ def bones_of(skeleton, more=None):
     return bones
 
 
-def rig_skin(rig, puppet, vertices=5000, softness=2.0):
+def rig_skin(rig: LegRig, puppet: Puppet, vertices: int = 5000, softness: float = 2.0) -> tuple[Mesh, Floats]:
     """A puppet's skin that fits a leg rig at rest, and its weights for the joints of the rig's skeleton.
 
     Parameters
@@ -74,7 +76,8 @@ def rig_skin(rig, puppet, vertices=5000, softness=2.0):
     return surface, weights_by_distance(surface.vertices, bones, softness)
 
 
-def weights_by_distance(vertices, bones, softness=2.0, most=4):
+def weights_by_distance(vertices: ArrayLike, bones: Mapping[str, ArrayLike], softness: float = 2.0,
+                        most: int = 4) -> Floats:
     """Weights that go with the nearest bone and pass smoothly from one bone to the next.
 
     Two bones share a vertex by where it lies between them. Take the point of each bone that is nearest to the vertex;
@@ -114,7 +117,7 @@ def weights_by_distance(vertices, bones, softness=2.0, most=4):
     if not isinstance(bones, Mapping) or not bones:
         raise ValueError(f"`bones` must map joint names to bones; got {bones!r}. `bones_of` makes it from a skeleton.")
     segments = [_check_bones(name, value) for name, value in bones.items()]
-    sides = np.array([{"L_": 1, "R_": -1}.get(side_of(name), 0) for name in bones])
+    sides = np.array([(side_of(name) == "L_") - (side_of(name) == "R_") for name in bones])
     parts = np.zeros((len(vertices), len(bones)))
     for side in (1, 0, -1):
         group = np.sign(vertices[:, 0]) == side
@@ -129,13 +132,13 @@ def weights_by_distance(vertices, bones, softness=2.0, most=4):
     return normalise(prune(parts, most))
 
 
-def normalise(weights):
+def normalise(weights: ArrayLike) -> Floats:
     """Weights, shape (v, joints), divided by their row's sum; a vertex that nothing moves is refused."""
     weights = _check_weights(weights)
     return weights / weights.sum(axis=-1, keepdims=True)
 
 
-def prune(weights, most=4):
+def prune(weights: ArrayLike, most: int = 4) -> Floats:
     """Only the strongest weights of each vertex, scaled up so that nothing is lost from their sum.
 
     Parameters
@@ -155,7 +158,7 @@ def prune(weights, most=4):
     return kept * (weights.sum(axis=-1, keepdims=True) / kept.sum(axis=-1, keepdims=True))
 
 
-def to_four(weights):
+def to_four(weights: ArrayLike) -> tuple[Ints, Floats]:
     """Weights as glTF stores them: four joint numbers and four weights for each vertex, the strongest first.
 
     Parameters
@@ -184,7 +187,7 @@ def to_four(weights):
     return np.where(four > 0, indices, 0), four
 
 
-def from_four(indices, four, joints):
+def from_four(indices: ArrayLike, four: ArrayLike, joints: int) -> Floats:
     """Weights as a table, shape (v, joints), from glTF's four joint numbers and four weights, shapes (v, 4)."""
     numbers, four = _one_table("indices", indices, 4), _check_weights(four, "four")
     joints = _check.count("joints", joints)
@@ -197,12 +200,12 @@ def from_four(indices, four, joints):
     return weights
 
 
-def inverse_bind_matrices(rest_world):
+def inverse_bind_matrices(rest_world: ArrayLike) -> Floats:
     """What glTF calls inverse bind matrices: the inverse of each joint's rest world frame; shapes (..., 4, 4)."""
     return fr.invert(fr.check_frames("rest_world", rest_world))
 
 
-def joint_matrices(world, rest_world):
+def joint_matrices(world: ArrayLike, rest_world: ArrayLike) -> Floats:
     """How far each joint has moved from rest, as the matrix that moves the skin: world @ inverse bind.
 
     Parameters
@@ -221,7 +224,7 @@ def joint_matrices(world, rest_world):
     return world @ inverse_bind_matrices(rest_world)
 
 
-def linear_blend(vertices, weights, matrices):
+def linear_blend(vertices: ArrayLike, weights: ArrayLike, matrices: ArrayLike) -> Floats:
     """Posed vertices by linear blend skinning: v' = Σ weight · matrix · v over the joints (glTF 2.0, "Skins").
 
     Weights are used as they are: where a row does not add up to one, the vertex drifts toward the world's origin, or
@@ -249,7 +252,7 @@ def linear_blend(vertices, weights, matrices):
     return posed.reshape(*matrices.shape[:-3], -1, 3)
 
 
-def dual_quaternion_blend(vertices, weights, matrices):
+def dual_quaternion_blend(vertices: ArrayLike, weights: ArrayLike, matrices: ArrayLike) -> Floats:
     """Posed vertices by dual-quaternion skinning: each vertex is moved rigidly, by a blend of rigid motions.
 
     Each joint's motion is a unit dual quaternion; their weighted sum, divided by its length, is a rigid motion again.
@@ -288,7 +291,7 @@ def dual_quaternion_blend(vertices, weights, matrices):
     return posed.reshape(*matrices.shape[:-3], -1, 3)
 
 
-def dual_quaternion_from_frame(frames):
+def dual_quaternion_from_frame(frames: ArrayLike) -> Floats:
     """The unit dual quaternion of a rigid motion: its turn q, then ½ t q for its shift t, each as (x, y, z, w).
 
     Parameters
@@ -305,7 +308,7 @@ def dual_quaternion_from_frame(frames):
     return np.concatenate([turn, rotation.multiply_quaternions(shift, turn) / 2], axis=-1)
 
 
-def frame_from_dual_quaternion(motion):
+def frame_from_dual_quaternion(motion: ArrayLike) -> Floats:
     """The rigid motion of a dual quaternion, shape (..., 8) to (..., 4, 4), of any length above zero."""
     motion = _check.numbers("motion", motion, 8)
     length = np.linalg.norm(motion[..., :4], axis=-1, keepdims=True)
@@ -317,7 +320,7 @@ def frame_from_dual_quaternion(motion):
     return fr.frame(rotation.matrix_from_quaternion(turn), shift[..., :3])
 
 
-def blend_radius(weight, angle):
+def blend_radius(weight: ArrayLike, angle: ArrayLike) -> Floats:
     """How much of its distance from the axis a linear blend leaves a vertex, when one of two joints turns.
 
     √(w² + (1 − w)² + 2 w (1 − w) cos θ): with equal weights cos(θ/2), so nothing at half a turn.
@@ -341,7 +344,7 @@ def blend_radius(weight, angle):
     return np.hypot((1 - 2 * weight) * np.sin(angle / 2), np.cos(angle / 2))
 
 
-def blend_zone(weights, first, second):
+def blend_zone(weights: ArrayLike, first: int, second: int) -> Bools:
     """The vertices that two joints share, and no other joint moves: true or false, shape (v,).
 
     Parameters
@@ -359,7 +362,7 @@ def blend_zone(weights, first, second):
     return moved[:, first] & moved[:, second] & (moved.sum(axis=-1) == 2)
 
 
-def radius_kept(rest, posed, rest_joint, posed_joint, axis):
+def radius_kept(rest: ArrayLike, posed: ArrayLike, rest_joint: ArrayLike, posed_joint: ArrayLike, axis: str) -> Floats:
     """Each vertex's distance from the axis a joint turns about, as a share of what it was at rest.
 
     Where a joint has turned about that axis only, its own skin and its parent's keep 1; what is blended between the
@@ -388,7 +391,8 @@ def radius_kept(rest, posed, rest_joint, posed_joint, axis):
     return np.where(on_axis, 1.0, after / np.where(on_axis, 1.0, before))
 
 
-def worst_collapse(rest, posed, rest_joint, posed_joint, axis, zone):
+def worst_collapse(rest: ArrayLike, posed: ArrayLike, rest_joint: ArrayLike, posed_joint: ArrayLike, axis: str,
+                   zone: ArrayLike) -> Floats:
     """The smallest `radius_kept` in a zone, shape (...): 1 is no loss, 0 a limb wrung to a point.
 
     Parameters
@@ -407,7 +411,7 @@ def worst_collapse(rest, posed, rest_joint, posed_joint, axis, zone):
     return kept[..., zone].min(axis=-1)
 
 
-def _parts(vertices, segments, sides, softness):
+def _parts(vertices: Floats, segments: Sequence[Floats], sides: Ints, softness: float) -> Floats:
     """The joints' parts in each vertex, shape (v, joints); `segments` holds each joint's bones, shape (n, 2, 3)."""
     owner = np.repeat(np.arange(len(segments)), [len(bones) for bones in segments])
     nearest = [_nearest(vertices, start, end) for start, end in np.concatenate(segments)]
@@ -426,23 +430,23 @@ def _parts(vertices, segments, sides, softness):
     return np.where(sides == 0, parts, parts * fade[:, None])
 
 
-def _nearest(vertices, start, end):
+def _nearest(vertices: Floats, start: Floats, end: Floats) -> Floats:
     """The point of a bone nearest to each vertex."""
     bone = end - start
-    share = np.clip((vertices - start) @ bone / max(bone @ bone, 1e-300), 0.0, 1.0)
+    share = np.clip((vertices - start) @ bone / max(float(bone @ bone), 1e-300), 0.0, 1.0)
     return start + share[:, None] * bone
 
 
-def _length(vectors):
+def _length(vectors: Floats) -> Floats:
     return np.sqrt(np.einsum("vi,vi->v", vectors, vectors))
 
 
-def _smooth_step(t):
+def _smooth_step(t: Floats) -> Floats:
     t = np.clip(t, 0.0, 1.0)
     return t * t * (3 - 2 * t)
 
 
-def _axis_distance(name, joint, points, axis):
+def _axis_distance(name: str, joint: ArrayLike, points: Floats, axis: str) -> Floats:
     joint = fr.check_frames(name, joint)
     _check.batch(posed=points.shape[:-2], **{name: joint.shape[:-2]})
     column = rotation.AXES[_check.choice("axis", axis, rotation.AXES)]
@@ -450,28 +454,28 @@ def _axis_distance(name, joint, points, axis):
     return np.linalg.norm(np.cross(direction, offset), axis=-1)
 
 
-def _blocks(vertices):
+def _blocks(vertices: Floats) -> list[slice]:
     return [slice(start, start + BLOCK) for start in range(0, len(vertices), BLOCK)]
 
 
-def _cross(a, b):
+def _cross(a: Floats, b: Floats) -> Floats:
     """The cross product with components first, shapes (3, v)."""
     return np.stack([a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]])
 
 
-def _check_bones(name, value):
+def _check_bones(name: str, value: ArrayLike) -> Floats:
     bones = np.asarray(value)
     return bones if bones.shape == (0, 2, 3) else _check.numbers(f"bones[{name!r}]", bones, "n", 2, 3)
 
 
-def _one_table(name, value, width):
+def _one_table(name: str, value: ArrayLike, width: int | str) -> Floats:
     table = _check.numbers(name, value, "v", width)
     if table.ndim != 2:
         raise ValueError(f"`{name}` must be one table of shape (v, {width}); got shape {table.shape}.")
     return table
 
 
-def _check_weights(weights, name="weights"):
+def _check_weights(weights: ArrayLike, name: str = "weights") -> Floats:
     weights = _one_table(name, weights, "joints")
     if not ((weights >= 0).all() and (weights.sum(axis=-1) > 0).all()):
         raise ValueError(f"`{name}` must be zero or more, and in each row one above zero; got a row of "
@@ -479,7 +483,7 @@ def _check_weights(weights, name="weights"):
     return weights
 
 
-def _check_skin(vertices, weights, matrices):
+def _check_skin(vertices: ArrayLike, weights: ArrayLike, matrices: ArrayLike) -> tuple[Floats, Floats, Floats]:
     vertices, weights = _one_table("vertices", vertices, 3), _check_weights(weights)
     if len(weights) != len(vertices):
         raise ValueError(f"`weights` must have a row for each of {len(vertices)} vertices; got {len(weights)} rows.")

@@ -9,7 +9,6 @@ import binascii
 import json
 import os
 import re
-import secrets
 import stat
 import struct
 from collections import Counter
@@ -192,33 +191,6 @@ def pack(document: Entry, binary: bytes | bytearray, embed: bool = False) -> byt
     chunks = [(b"JSON", text + b" " * (-len(text) % 4)), (b"BIN\0", bytes(binary) + b"\0" * (-len(binary) % 4))]
     body = b"".join(_CHUNK.pack(len(data), kind) + data for kind, data in chunks if data)
     return _HEADER.pack(b"glTF", 2, _HEADER.size + len(body)) + body
-
-
-def save(path: Path, data: bytes, replace: bool) -> None:
-    """Write a whole file or nothing; a file that is there is refused unless `replace` is true."""
-    part = path.with_name(f".{path.name}.{secrets.token_hex(4)}")
-    try:
-        with open(part, "xb") as file:
-            file.write(data)
-        if replace:
-            os.replace(part, path)
-        else:
-            _put(part, path)
-    finally:
-        part.unlink(missing_ok=True)
-
-
-def _put(part: Path, path: Path) -> None:
-    try:
-        os.link(part, path)  # fails if there is one, even one made this very moment
-    except FileExistsError:
-        raise taken(path) from None
-
-
-def taken(path: Path) -> ValueError:
-    """The refusal to write over a file."""
-    return ValueError(f"`path` must be a new file; got {str(path)!r}, which is there. To write over it "
-                      "say replace=True (--replace on the command line).")
 
 
 def _regular_file(path: Path, where: str, most: int) -> bytes:

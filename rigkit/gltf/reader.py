@@ -254,6 +254,7 @@ class _Reader:
             normals = self.accessors.floats(attributes["NORMAL"], f"{at}.attributes.NORMAL", 3)
         joints, weights = self._influences(attributes, len(positions), at)
         indices = primitive.get("indices")
+        corners: Ints
         if indices is None:
             self.file.spend(8 * len(positions), at)
             corners = np.arange(len(positions))

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 import rigkit
-from rigkit import _check
+from rigkit import _check, _files
 from rigkit._types import Floats
 from rigkit.gltf import container
 from rigkit.gltf.asset import PATHS, PLAIN, UNIT, Animation, Asset, Mesh, Skin
@@ -52,12 +52,19 @@ def write(asset: Asset, path: str | os.PathLike[str], replace: bool = False, as_
     file = Path(path)
     kind = _check.choice("path", file.suffix.lower(), (".glb", ".gltf"))
     if file.exists() and not replace:
-        raise container.taken(file)
+        raise _taken(file)
     document, binary = _Writer(asset, as_is).document()
     try:
-        container.save(file, container.pack(document, binary, kind == ".gltf"), replace)
+        _files.write_whole(file, container.pack(document, binary, kind == ".gltf"), replace)
+    except FileExistsError:
+        raise _taken(file) from None
     except OSError as problem:
         raise ValueError(f"`path` must be a place to write to; got {str(file)!r} ({problem.strerror}).") from None
+
+
+def _taken(path: Path) -> ValueError:
+    return ValueError(f"`path` must be a new file; got {str(path)!r}, which is there. To write over it "
+                      "say replace=True (--replace on the command line).")
 
 
 class _Writer:

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from rigkit import export, gait, gltf, placement, rotation, skin
+from rigkit import export, gltf, placement, rotation, skin
 from rigkit.faults import PARTS, bound_again, shifted, with_nodes
 from rigkit.leg import LegRig
 from rigkit.puppets import PUPPETS
@@ -137,9 +137,9 @@ def hose(surface, table):
 
 def walk(change=lambda world, times: world, puppet=TAMSIN):
     rig = LegRig.from_puppet(puppet)
-    stride = gait.plant(gait.walk(puppet))
-    world = change(rig.pose(gait.control_values(stride, rig)).world, stride.times)
-    return export.rig_asset(rig.skeleton, *skin.rig_skin(rig, puppet, VERTICES), {"walk": (stride.times, world)})
+    times, world = export.walk_motion(rig, puppet)
+    moved = {"walk": (times, change(world, times))}
+    return export.rig_asset(rig.skeleton, *skin.rig_skin(rig, puppet, VERTICES), moved)
 
 
 def carried(world, times):

@@ -556,6 +556,22 @@ def test_a_file_made_meanwhile_is_kept(tmp_path, kick, monkeypatch):
     assert os.listdir(tmp_path) == ["leg.glb"]
 
 
+def test_a_drive_without_links_is_written_to(tmp_path, kick, monkeypatch):
+    def refused(*_):
+        raise PermissionError(1, "Operation not permitted")
+
+    monkeypatch.setattr(os, "link", refused)
+    gltf.write(kick, tmp_path / "leg.glb")
+    same(gltf.read(tmp_path / "leg.glb"), kick)
+    with pytest.raises(ValueError, match="must be a new file"):
+        gltf.write(kick, tmp_path / "leg.glb")
+    monkeypatch.setattr(container, "pack", lambda *_: (tmp_path / "other.glb").write_bytes(b"a letter") and b"glTF")
+    with pytest.raises(ValueError, match="must be a new file"):
+        gltf.write(kick, tmp_path / "other.glb")
+    assert (tmp_path / "other.glb").read_bytes() == b"a letter"
+    assert sorted(os.listdir(tmp_path)) == ["leg.glb", "other.glb"]
+
+
 def test_a_file_is_written_whole_or_not_at_all(tmp_path, kick, monkeypatch):
     path = tmp_path / "leg.glb"
     path.write_bytes(b"a letter")
@@ -563,7 +579,7 @@ def test_a_file_is_written_whole_or_not_at_all(tmp_path, kick, monkeypatch):
     def full(*_):
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(container.os, "replace", full)
+    monkeypatch.setattr(os, "replace", full)
     with pytest.raises(ValueError, match="No space left on device"):
         gltf.write(kick, path, replace=True)
     assert path.read_bytes() == b"a letter"
