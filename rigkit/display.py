@@ -24,7 +24,6 @@ from rigkit import (
     mesh,
     page,
     placement,
-    plots,
     puppets,
     rotation,
     solvers,
@@ -130,10 +129,6 @@ def _few(values: Any, axes: int) -> Floats:
 def _one_of(many: int, title: str) -> str:
     """A picture's title; of a batch it says that the others are dotted."""
     return title if many == 1 else f"{title}; the next {many - 1} dotted"
-
-
-def _frames_meaning() -> str:
-    return "where its origin is, and how far it is turned"
 
 
 # Legs of two bones
@@ -307,10 +302,10 @@ def _(thing: body.JointRange) -> Iterator[Piece]:
         ends = np.array([[np.sin(turn), -np.cos(turn)] for turn in (0.0, low, high)])
         picture = stage.framed("side", _in_space(np.array([*ends, [0, 0]])),
                                f"From {_say.angle(low)} to {_say.angle(high)}", 0.2, HALF, least=1.6, desc=repr(thing))
-        for end, turn, radius, place in zip(ends[1:], (low, high), (84, 56), ("left", "right"), strict=True):
+        for end, turn, radius in zip(ends[1:], (low, high), (84, 56), strict=True):
             picture.path([(0, 0), end], "inverse")
             if turn:
-                picture.arc((0, 0), ends[0], end, _say.angle(turn), "plain", radius, place)
+                picture.arc((0, 0), ends[0], end, _say.angle(turn), "plain", radius)
         yield picture.ghost([(0, 0), ends[0]]).note(ends[0], "zero", "soft").dots([(0, 0)])
     yield _values(thing, [("low", f"the least; {thing.low_status}", thing.low, 0, _say.angle),
                           ("high", f"the greatest; {thing.high_status}", thing.high, 0, _say.angle)],
@@ -343,7 +338,7 @@ def _standing(puppet: puppets.Puppet) -> Picture:
     heel, ball, toe = _sole(puppet, chain[-1])
     room = np.concatenate([chain, [heel, toe, heel - [0, 0.1 * chain[0, 1], 0], chain[0] * [1, 1.05, 1]]])
     said = puppet.role if puppet.name.lower() in puppet.role.lower() else f"{puppet.name}, {puppet.role}"
-    picture = stage.framed("side", room, page.plain(said[:1].upper() + said[1:], 2 * NAME), 0.12, HALF, tall=1.2,
+    picture = stage.framed("side", room, _capital(page.plain(said, 2 * NAME)), 0.12, HALF, tall=1.2,
                            desc=repr(puppet))
     picture.floor().foot(chain[-1], heel, toe, ball, "forward").chain(chain, "forward", names=("", *rig.chain[1:]))
     for a, b in pairwise(chain):
@@ -440,12 +435,12 @@ def _tree(points: Floats, parents: Any, names: Sequence[str], title: str, desc: 
     return stage.row(front, side, title=title)
 
 
-def _two_views(points: Floats, title: str, desc: str) -> tuple[Stage, Stage]:
+def _two_views(points: Floats, title: str, desc: str, tall: float = 1.2) -> tuple[Stage, Stage]:
     """Stages for the same things from the front and from the side, alike in size and scale."""
     seen = _with_floor(points)
     low, high = seen.min(axis=0), seen.max(axis=0)
     middle, half = (low + high) / 2, max(high[0] - low[0], high[2] - low[2]) / 2
-    views = [stage.framed(view, seen, said, 0.1, HALF, tall=1.2, desc=desc,
+    views = [stage.framed(view, seen, said, 0.1, HALF, tall=tall, desc=desc,
                           flat=[np.array([[middle[axis] - half, low[1]], [middle[axis] + half, low[1]]])])
              for view, axis, said in (("front", 0, title), ("side", 2, "From the side"))]
     return _floor(views[0], points), _floor(views[1], points)
@@ -492,7 +487,8 @@ def _(thing: leg.LegRig) -> Iterator[Piece]:
     outlines = [(_points(control.rest, control.outline), control.name) for control in thing.controls
                 if len(control.outline) > 2 and not control.name.endswith("_turn")]
     rig = thing.skeleton
-    yield _tree(rig.rest_world[:, :3, 3], rig.parents, rig.names, "The rig at rest, and what poses it by its feet", repr(thing), outlines)
+    yield _tree(rig.rest_world[:, :3, 3], rig.parents, rig.names, "The rig at rest, and what poses it by its feet",
+                repr(thing), outlines)
     yield folded(_say.count(len(thing.controls), "control"), table(
         ("Control", "hangs from", "free channels"), [_control_row(control) for control in thing.controls]))
 
@@ -647,10 +643,11 @@ def _mesh(thing: mesh.Mesh) -> Iterator[Piece]:
 
 def _surface(vertices: Floats, triangles: Any, desc: str) -> Picture:
     low, high = vertices.min(axis=0), vertices.max(axis=0)
-    front, side = _two_views(vertices, "The surface from the front", desc)
+    front, side = _two_views(vertices, "The surface from the front", desc, tall=1.0)
     for picture in (front, side):
         picture.surface(vertices, triangles, "soft")
-    front.measure([high[0], low[1], 0], [high[0], high[1], 0], f"{100 * (high[1] - low[1]):.1f} cm", "plain", 16, "right")
+    front.measure([high[0], low[1], 0], [high[0], high[1], 0], f"{100 * (high[1] - low[1]):.1f} cm", "plain", 16,
+                  "right")
     return stage.row(front, side)
 
 
@@ -666,7 +663,7 @@ def _(thing: gait.Pace) -> Iterator[Piece]:
 
 @show.register
 def _(thing: gait.Walk) -> Iterator[Piece]:
-    name = page.plain(thing.puppet.name, NAME)
+    name = _capital(page.plain(thing.puppet.name, NAME))
     left, slide = np.asarray(thing.points, dtype=float)[:, 0], thing.slide_cm
     stride = max(int(np.searchsorted(thing.times, 2 * thing.step_length / thing.speed)), 1)
     if np.isfinite(left).all():
@@ -745,6 +742,8 @@ def _gltf_mesh(thing: gltf.Mesh) -> Iterator[Piece]:
 @show.register
 def _(thing: gltf.Channel) -> Iterator[Piece]:
     if len(thing.times) > 1:
+        from rigkit import plots  # here, because it alone needs matplotlib
+
         times = np.linspace(thing.times[0], thing.times[-1], 101)
         values = thing.sample(times)
         if thing.path == "rotation":
@@ -807,7 +806,8 @@ def _(thing: insp.Legs) -> Iterator[Piece]:
     if not thing.legs:
         yield table(("Legs", "why"), [("none found", thing.because.get("legs", ""))])
         return
-    yield _leg_table(thing.legs.values(), f"{thing.because.get('legs', '')}. Joints by their place in the list of joints.")
+    yield _leg_table(thing.legs.values(),
+                     f"{thing.because.get('legs', '')}. Joints by their place in the list of joints.")
     yield folded("Which way it stands", table(("Axis", "direction", "why"), [
         ("up", _say.direction(thing.up), thing.because.get("up", "")),
         ("forward", _say.direction(thing.forward), thing.because.get("forward", "")),
@@ -839,6 +839,10 @@ def _(thing: insp.Rule) -> Iterator[Piece]:
 
 
 # Numbers in words
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
 
 
 def _yes(value: Any) -> str:
