@@ -10,12 +10,12 @@ import numpy as np
 from rigkit import frames as fr
 from rigkit import puppets, rotation
 from rigkit.homework import picture
+from rigkit.homework.frame import SQUARE, is_turn
 from rigkit.homework.question import Misconception, Question, Verdict
 from rigkit.two_bone import planar_points
 
 CLOSE_CM, CLOSE_DEG = 0.1, 0.1
 FACING_BACK = np.diag([-1.0, 1.0, -1.0])
-RIGID = 1e-4  # how far the columns of a frame may be from square and of length one
 
 
 # Which joints a knee carries, and how far ---------------------------------------------------------------------------
@@ -343,10 +343,9 @@ def _judge_frame(parent, wanted, local, praise, should):
 
 def _off_deg(made, wanted):
     """The angle between two frames' axes; None where the first is not a rigid frame."""
-    turn = wanted[:3, :3].T @ made[:3, :3]
-    rigid = np.abs(turn.T @ turn - np.eye(3)).max() <= RIGID and np.linalg.det(turn) > 0
-    if not rigid or np.abs(made[3] - [0, 0, 0, 1]).max() > RIGID:
+    if not is_turn(made[:3, :3]) or np.abs(made[3] - [0, 0, 0, 1]).max() > SQUARE:
         return None
+    turn = wanted[:3, :3].T @ made[:3, :3]
     return float(np.degrees(rotation.turn_angle(rotation.orthonormalise(turn))))
 
 

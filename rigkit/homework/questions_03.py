@@ -11,6 +11,7 @@ import numpy as np
 from rigkit import controls, placement, puppets, rotation
 from rigkit import frames as fr
 from rigkit.homework import picture
+from rigkit.homework.frame import is_turn
 from rigkit.homework.question import WORDS, Misconception, Question, Verdict
 from rigkit.leg import LegRig
 from rigkit.skeleton import SIDE_TAGS
@@ -193,8 +194,9 @@ def _judge_keep(inputs, output):
     if 100 * moved <= CLOSE_CM and turned <= CLOSE_DEG:
         return Verdict(1.0, "the knee has new axes, and nothing below has noticed.", measured, drawn)
     if 100 * moved <= CLOSE_CM:
-        return Verdict(0.5, "the ankle has stayed where it was, but it has turned: its axes should stay as well.",
-                       measured, drawn)
+        return Verdict(0.5, "the ankle has stayed where it was, but " + (
+            "it has turned: its axes should stay as well." if is_turn(after[:3, :3]) else
+            "its axes are no longer square to each other, of length one and right-handed."), measured, drawn)
     return Verdict(0.0, "the ankle has moved: its world frame, the knee's times its own, must come out as before.",
                    measured, drawn)
 

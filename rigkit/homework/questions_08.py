@@ -12,6 +12,7 @@ from rigkit import controls as ct
 from rigkit import frames as fr
 from rigkit import rotation
 from rigkit.homework import picture
+from rigkit.homework.frame import is_turn
 from rigkit.homework.question import WORDS, Misconception, Question, Verdict
 
 NEAR = 1e-4  # metres and radians: a frame no further off is there
@@ -44,6 +45,7 @@ def _apart(yours, wanted):
     return float(np.linalg.norm((yours - wanted)[:3, 3])), float(2 * np.arcsin(min(across, 1.0)))
 
 
+
 def _axes(frame, text, kind):
     """A frame seen from the side: its origin, its y and its z axis."""
     origin = np.clip(frame[[2, 1], 3], -FAR, FAR)
@@ -67,6 +69,9 @@ def _judge_frame(yours, wanted, name, good, place, turn):
                 "And turned against it by": f"{np.degrees(turned):.1f}°"}
     if not np.allclose(yours[3], [0, 0, 0, 1], atol=NEAR):
         return Verdict(0.0, "a frame's last row is 0, 0, 0, 1; yours is another one.", measured, drawn)
+    if not is_turn(yours[:3, :3]):
+        return Verdict(0.25 if shift <= NEAR else 0.0, "the three axes of a frame are square to each other, of length "
+                       "one and right-handed; yours are not.", measured, drawn)
     if shift <= NEAR and turned <= NEAR:
         return Verdict(1.0, good, measured, drawn)
     if shift <= NEAR:
