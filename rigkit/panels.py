@@ -25,6 +25,7 @@ _MARKUP = re.compile("<[^>]*>")
 _LOOK = f"""<style>{STYLE}
 .rig-panel-title{{font-size:18px;font-weight:600;line-height:1.35}}
 .rig-readout{{font-size:15px;line-height:1.45;min-height:2.9em;margin-top:8px;font-variant-numeric:tabular-nums}}
+.rig-spoken{{position:absolute;clip-path:inset(50%);width:1px;height:1px;overflow:hidden}}
 .rig-panel .widget-label{{text-align:left}}
 .rig-panel .widget-slider{{flex-wrap:wrap;height:auto;min-height:28px}}
 .rig-panel :is(.widget-slider,.widget-radio)>.widget-label{{white-space:normal;line-height:1.3;height:auto}}
@@ -360,8 +361,8 @@ class Panel:
             words = f"<strong>Check:</strong> {escape(str(problem))}"
         else:
             self._picture = picture.html(style=False) if isinstance(picture, Picture) else picture
-        live = "off" if self._player and self._player.playing else "polite"  # nobody can listen to 24 a second
-        self._readout = f'<div class="rig-readout" aria-live="{live}">{words}</div>'
+        # No live region, since it is replaced each time: data/labextensions says it aloud once the panel rests.
+        self._readout = f'<div class="rig-readout">{words}</div>'
         self._screen.value = self._picture + self._readout
 
 

@@ -16,6 +16,7 @@ from traitlets.config import Config
 
 HOST = "localhost"
 CLASSROOM = Path(__file__).parent / "data" / "classroom"  # its style sheet makes type and pictures larger
+SPOKEN = Path(__file__).parent / "data" / "labextensions"  # what a screen reader needs beside the stock page
 _NEWS = "@jupyterlab/apputils-extension:announcements"
 
 
@@ -115,6 +116,7 @@ def _config(folder, page, port, browser, classroom, token):
         config.ServerApp.port_retries = 0
     config.IdentityProvider.token = token
     config.LabApp.custom_css = classroom
+    config.LabApp.extra_labextensions_path = [str(SPOKEN)]
     config.LabApp.workspaces_dir = str(folder / ".rigkit" / "workspaces")  # open tabs belong to the folder
     return config
 
