@@ -2,9 +2,12 @@
 
 A lesson's panel and the page of a made-up learner are photographed in headless Chromium; the learner's homework is
 marked for it, so a jail is needed too. The conventions are drawn by a stage. None of this goes to learners.
+
+    python -m tests.pictures FOLDER     make them there instead
 """
 
 import io
+import sys
 import tempfile
 from pathlib import Path
 
@@ -24,12 +27,12 @@ INKS = 64  # flat pictures look the same in so few colours, in a quarter of the 
 MARGIN = 16  # px around what is shown
 
 
-def main():
+def main(folder=HERE):
     """Make all of them, and say how large each file is."""
     for name, make in (("conventions.svg", lambda: f"{conventions.picture().card()}\n".encode()), ("panel.png", panel),
                        ("report.png", report)):
         data = make()
-        (HERE / name).write_bytes(data)
+        (Path(folder) / name).write_bytes(data)
         print(f"{name}: {len(data) / 1024:.0f} KiB", flush=True)
 
 
@@ -79,4 +82,4 @@ def png(shot):
 
 
 if __name__ == "__main__":
-    main()
+    main(*sys.argv[1:])
