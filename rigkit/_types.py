@@ -5,9 +5,29 @@ and is typed as one.
 """
 
 from collections.abc import Mapping
+from typing import Any, Protocol
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
+
+
+class HasArray(Protocol):
+    """What NumPy can read as an array: its own arrays, tables and tensors of other libraries."""
+
+    def __array__(self) -> NDArray[Any]: ...
+
+
+class Rows(Protocol):
+    """Numbers in lists or tuples, as deep as one likes. Text is none: it can only be asked whether it holds text."""
+
+    def __len__(self) -> int: ...
+
+    def __contains__(self, item: object, /) -> bool: ...
+
+    def __getitem__(self, place: int, /) -> "ArrayLike": ...
+
+
+ArrayLike = float | HasArray | Rows  # the name NumPy has for this lets text pass
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.integer]
@@ -17,5 +37,3 @@ AnyFloats = NDArray[np.floating]  # of single or double precision, where a solve
 Shape = tuple[int, ...]
 NamedFrames = Mapping[str, ArrayLike]  # of joints or controls, each (..., 4, 4)
 ControlValues = Mapping[str, Mapping[str, ArrayLike]]  # of controls by name, of their channels by name
-
-__all__ = ["AnyFloats", "ArrayLike", "Bools", "ControlValues", "Floats", "Ints", "NamedFrames", "Shape", "Words"]

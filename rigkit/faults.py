@@ -4,7 +4,7 @@ Every rig is an asset, as it would stand in a file. A fault is made in a sound r
 nothing else, as far as that can be.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from functools import cache
 from typing import Any
@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from rigkit import export, frames, placement, rotation, skin
-from rigkit._types import ArrayLike, Floats
+from rigkit._types import Floats
 from rigkit.gltf import Asset
 from rigkit.leg import LegRig
 from rigkit.mesh import Mesh
@@ -76,7 +76,7 @@ def _skin_of(puppet: Puppet) -> tuple[Mesh, Floats]:
     return skin.rig_skin(LegRig.from_puppet(puppet), puppet, VERTICES)
 
 
-def shifted(by: ArrayLike, *names: str) -> Callable[[World], None]:
+def shifted(by: float | Sequence[float], *names: str) -> Callable[[World], None]:
     """A change that moves joints by (left, up, ahead) metres; those on the right by the mirror image."""
     def change(world: World) -> None:
         for name in names:

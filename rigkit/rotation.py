@@ -14,7 +14,7 @@ from rigkit._types import ArrayLike, Floats
 AXES = {"x": 0, "y": 1, "z": 2}
 
 
-def matrix_about(axis: ArrayLike, angle: ArrayLike) -> Floats:
+def matrix_about(axis: ArrayLike | str, angle: ArrayLike) -> Floats:
     """The matrix of a turn by `angle` about `axis` (Rodrigues' formula).
 
     Parameters

@@ -508,14 +508,13 @@ def _seen(hip: ArrayLike, knee: ArrayLike, ankle: ArrayLike, hint: ArrayLike) ->
 def _one_leg(hip: ArrayLike, goal: ArrayLike, upper: ArrayLike, lower: ArrayLike, pole: ArrayLike | None,
              hint: ArrayLike, swivel: ArrayLike, soft: ArrayLike) -> _Legs | None:
     """The arguments of one leg as plain floats; None if they are anything else, or anything but right."""
-    scalars = upper, lower, swivel, soft
     if not (isinstance(upper, float) and isinstance(lower, float) and isinstance(swivel, float)
             and isinstance(soft, float)):
         return None
     hip, goal, hint, pole = _floats(hip), _floats(goal), _floats(hint), pole if pole is None else _floats(pole)
     if hip is False or goal is False or hint is False or pole is False:
         return None
-    sound = math.isfinite(sum([*hip, *goal, *hint, *(pole or ()), *scalars]))
+    sound = math.isfinite(sum([*hip, *goal, *hint, *(pole or ()), upper, lower, swivel, soft]))
     if not (sound and upper > 0 and lower > 0 and 0 <= soft <= upper + lower and dot(hint, hint) > _TINY):
         return None
     return hip, goal, float(upper), float(lower), pole, hint, float(swivel), float(soft), ()

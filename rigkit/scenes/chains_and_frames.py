@@ -10,7 +10,7 @@ import numpy as np
 
 from rigkit import frames as fr
 from rigkit import rotation
-from rigkit._types import ArrayLike, Floats
+from rigkit._types import Floats
 from rigkit.leg import LegRig
 from rigkit.panels import Choice, Panel, Slider
 from rigkit.puppets import Puppet
@@ -50,7 +50,7 @@ def swung_leg(puppet: Puppet, *angles_deg: float) -> tuple[Floats, Floats]:
     return leg_of(puppet, standing(puppet).pose(swung(*angles_deg)))
 
 
-def moved_cm(before: ArrayLike, after: ArrayLike) -> float:
+def moved_cm(before: Floats, after: Floats) -> float:
     """How far a point went, in centimetres."""
     return 100 * float(np.linalg.norm(np.subtract(after, before)))
 

@@ -74,7 +74,8 @@ def pivoting(puppet: Puppet, pivot: str) -> LegRig:
     return rig(puppet).with_controls(replace(control(puppet, "L_foot"), pivot=pivots(puppet)[pivot]))
 
 
-def turned_foot(puppet: Puppet, pivot: str, toes_up_deg: ArrayLike = 0.0, turned_out_deg: ArrayLike = 0.0) -> LegPose:
+def turned_foot(puppet: Puppet, pivot: str, toes_up_deg: float | Floats = 0.0,
+                turned_out_deg: float | Floats = 0.0) -> LegPose:
     """The pose of a lifted left foot whose control is turned about one of `PIVOTS`."""
     turn = {"turn_x": -np.radians(toes_up_deg), "turn_y": np.radians(turned_out_deg)}
     return pivoting(puppet, pivot).pose(LIFTED | {"L_foot": LIFTED["L_foot"] | turn})

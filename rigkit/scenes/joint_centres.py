@@ -129,7 +129,7 @@ def marker_places(puppet: Puppet, markers: str = ONE) -> Floats:
     return np.array(ankle if markers == ONE else [*ankle, [0.0, -0.09, 0.052], [0.0, -0.13, -0.062]])
 
 
-def recording(puppet: Puppet, arc_deg: ArrayLike, noise_mm: float, rng: np.random.Generator,
+def recording(puppet: Puppet, arc_deg: float | Floats, noise_mm: float, rng: np.random.Generator,
               markers: str = ONE) -> Floats:
     """Shank markers seen from the side while the knee bends from straight through an arc, with noise.
 

@@ -169,7 +169,7 @@ def rig(puppet: Puppet, follows: str) -> LegRig:
         controls.switch(knee, knee.name[:2] + leader if leader == "foot" else leader, worlds) for knee in knees))
 
 
-def squat_values(lowered_cm: ArrayLike, apart_cm: float = 0.0, turned_deg: float = 0.0,
+def squat_values(lowered_cm: float | Floats, apart_cm: float = 0.0, turned_deg: float = 0.0,
                  walked_cm: float = 0.0) -> dict[str, dict[str, Any]]:
     """Control values of a squat: feet set wider apart by `apart_cm` on either side and turned out."""
     values = {"pelvis": {"shift_y": np.divide(lowered_cm, -100), "shift_z": walked_cm / 100}}

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from rigkit import bend, plots, solvers, two_bone
-from rigkit._types import ArrayLike, Floats
+from rigkit._types import Floats
 from rigkit.panels import Choice, Panel, Slider
 from rigkit.puppets import Puppet
 from rigkit.skeleton import planar_chain
@@ -20,7 +20,7 @@ LEG = ("hip", "knee", "ankle")
 HERON = ("hip", "knee", "ankle")
 
 
-def hanging(puppet: Puppet, bend_deg: ArrayLike = 0.0) -> Floats:
+def hanging(puppet: Puppet, bend_deg: float | Floats = 0.0) -> Floats:
     """Hip, knee and ankle of a leg hung from the origin, the ankle straight below; shape (..., 3, 2)."""
     straight = two_bone.planar_points(0.0, 0.0, puppet.thigh, puppet.shank)
     return bend.preset_bend(straight, puppet.knee_side * np.radians(bend_deg))

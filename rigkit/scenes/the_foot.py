@@ -74,18 +74,18 @@ def hung(puppet: Puppet, turns: Mapping[str, ArrayLike], wiring: str = RIGHT) ->
     return points[..., [2, 1]]
 
 
-def rolled(puppet: Puppet, roll_deg: ArrayLike, wiring: str = RIGHT) -> Floats:
+def rolled(puppet: Puppet, roll_deg: float | Floats, wiring: str = RIGHT) -> Floats:
     """`hung` for a roll in degrees, shared out by `foot.turns`."""
     turns = foot.turns(np.radians(roll_deg))
     return hung(puppet, dict(zip(foot.PIVOTS, turns, strict=True)), wiring)
 
 
-def about_one(puppet: Puppet, pivot: str, roll_deg: ArrayLike) -> Floats:
+def about_one(puppet: Puppet, pivot: str, roll_deg: float | Floats) -> Floats:
     """`hung` for a roll in degrees about a single pivot."""
     return hung(puppet, {pivot: np.radians(roll_deg)})
 
 
-def ankle_held(puppet: Puppet, roll_deg: ArrayLike) -> Floats:
+def ankle_held(puppet: Puppet, roll_deg: float | Floats) -> Floats:
     """Ankle, heel, ball and toe of a foot that rolls while its ankle stays where it is."""
     points = rolled(puppet, roll_deg)
     return points - points[..., :1, :] + foot.of_puppet(puppet).ankle
