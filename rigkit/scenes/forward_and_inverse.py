@@ -177,7 +177,7 @@ def sinking_plot(puppet: Puppet, every: int) -> plots.Plot:
         width=430, height=420)
 
 
-def crouching(puppet: Puppet, frame: int, every: int) -> tuple[Row, str]:
+def crouching(puppet: Puppet, frame: int, every: int | str) -> tuple[Row, str]:
     """One frame of a crouch whose forward leg is keyed in some frames, and where its foot is in words."""
     every = int(every)
     joints = crouches(puppet)[every]

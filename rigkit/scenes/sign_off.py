@@ -197,8 +197,8 @@ def how_large(puppet: Puppet, back_mm: float, hand_mm: float, strictness: float,
     names = ", ".join(finding.rule for finding in found)
     said = f"{len(found)} finding{'s' * (len(found) != 1)}: {names}" if found else "No finding: this rig passes"
     stated = "as stated" if strictness == 1 else f"{strictness:g} times as strict"
-    words = (f"Right knee joint {back_mm:.1f} mm back, every joint off by {hand_mm:.1f} mm, skin bound {bound}, limits "
-             f"{stated}. <b>{said}.</b>")
+    words = (f"Right knee joint {back_mm:.1f} mm back, every joint off by about {hand_mm:.1f} mm along each axis, skin "
+             f"bound {bound}, upper limits in cm and degrees {stated}. <b>{said}.</b>")
     return row(_drawn_knee(puppet, asset, report, back_mm), _gauges(report)), words
 
 
@@ -207,8 +207,8 @@ def how_large_panel(puppet: Puppet) -> Panel:
     return Panel(
         "How large must a fault be to be found?",
         [Slider("back_mm", "Right knee joint back", 0.0, 30.0, 0.5, 10.0, "mm"),
-         Slider("hand_mm", "Each joint off by", 0.0, 5.0, 0.5, 0.0, "mm"),
-         Slider("strictness", "Limits made stricter", 0.5, 5.0, 0.5, 1.0, "times"),
+         Slider("hand_mm", "Each joint off by about", 0.0, 5.0, 0.5, 0.0, "mm"),
+         Slider("strictness", "Upper limits stricter", 0.5, 5.0, 0.5, 1.0, "times"),
          Choice("bound", "Skin bound", (AFTER, BEFORE), AFTER)],
         lambda **values: how_large(puppet, **values),
         {"Too small to find": {"back_mm": 3.5, "hand_mm": 0.0, "strictness": 1.0, "bound": AFTER},

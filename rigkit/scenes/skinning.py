@@ -127,16 +127,17 @@ def _bulge_cm(rest, posed, thigh):
 
 def opening(puppet: Puppet, bend_deg: float = 120.0) -> Row:
     """A whole leg in a deep bend, its skin moved in two ways."""
-    views = []
+    views, kept = [], []
     tall = puppet.hip_height
     for blend in BLENDS:
         skinned = knee(puppet, bend_deg, blend, hip_deg=20.0)
+        kept.append(_percent(skinned.section_kept))
         stage = Stage("side", (-0.58 * tall, 0.24 * tall), (0.42 * tall, 1.2 * tall), _kept_title(blend, skinned),
                       width=430)
         stage.chain(skinned.bones, "forward").surface(skinned.vertices, dressed(puppet)[1].triangles, "plain")
         views.append(_measure_knee(stage, skinned))
     return row(*views, title=f"A leg whose knee is bent by {bend_deg:.0f} degrees, its skin moved in two ways: by "
-                             "linear blend the knee keeps half of its depth, by dual quaternions all of it")
+                             f"linear blend the knee keeps {kept[0]} of its depth, by dual quaternions {kept[1]}")
 
 
 def bend(puppet: Puppet, bend_deg: float) -> tuple[Row, str]:
