@@ -163,7 +163,7 @@ class Channel(_say.Shown):
     node : int
     path : {"translation", "rotation", "scale"}
     times : ndarray, shape (k,)
-        Seconds, from 0 and increasing.
+        Seconds, zero or more and increasing.
     values : ndarray, shape (k, 3), for a rotation (k, 4)
         For "CUBICSPLINE" shape (k, 3, 3) or (k, 3, 4): at each time the slope before, the value, the slope after.
     interpolation : {"LINEAR", "STEP", "CUBICSPLINE"}

@@ -16,7 +16,8 @@ from rigkit.gltf.asset import INTERPOLATIONS, PATHS, Animation, Asset, Channel, 
 from rigkit.gltf.fields import Entry, choice, fields, is_whole, item, items, numbers, place, short, text
 
 UNDERSTOOD = ("KHR_mesh_quantization",)  # positions and normals in small whole numbers
-LOOKS = ("KHR_materials_", "KHR_texture_", "EXT_texture_")  # may be required: what they say is not read anyway
+# May be required: what they say is not read anyway.
+LOOKS = ("KHR_materials_", "KHR_texture_", "KHR_lights_", "EXT_texture_", "EXT_lights_")
 NOT_READ = ("cameras", "images", "materials", "textures")
 TRIANGLES, FAN = 4, 6  # between them: strips
 _READ = re.compile(r"POSITION|NORMAL|(JOINTS|WEIGHTS)_\d+", re.ASCII)

@@ -193,7 +193,7 @@ def _described(tree: Tree, found: Found, mapping: Corrections, usual: Bools, ski
         "forward": why_forward,
         "metres": why_metres,
     }
-    sure = min(leg.certainty[part] for leg in legs.values() for part in ("hip", "knee", "ankle"))
+    sure = min(leg.certainty[part] for leg in legs.values() for part in CHAINS[0])
     return Legs(legs, pelvis, helpers, found.up, forward, left, metres, sure, because)
 
 

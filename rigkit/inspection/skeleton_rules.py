@@ -124,7 +124,7 @@ def preset_bend(subject: Subject) -> Measured:
         said = f"The {side} leg is straight ({_deg(number)}): an inverse chain cannot tell which way to bend it."
     else:
         both = " and ".join(f"{name} {_deg(value)}" for name, value in parts)
-        said = f"The legs are bent {way} at the {joint}: {both}."
+        said = f"The {'legs are' if len(parts) > 1 else 'leg is'} bent {way} at the {joint}: {both}."
     return Measured(number, said, tuple(parts), draw=lambda kind: pictures.bends(subject, kind))
 
 
@@ -234,9 +234,9 @@ def negative_scale(subject: Subject) -> Measured:
         mirrored = [subject.root]
     if mirrored:
         listed = ", ".join(subject.names[node] for node in mirrored[:4])
-        said = f"{listed} {'are' if len(mirrored) > 1 else 'is'} mirrored by a negative scale."
+        said = f"{listed} {'have' if len(mirrored) > 1 else 'has'} a negative scale."
     else:
-        said = "No joint of the legs is mirrored by its scale."
+        said = "No joint of the legs has a negative scale."
     first = mirrored[0] if mirrored else subject.root
     return Measured(len(mirrored), said, tuple((subject.names[node], 1.0) for node in mirrored),
                     draw=lambda kind: pictures.one_joint(subject, first, "negative" if mirrored else "positive", kind))

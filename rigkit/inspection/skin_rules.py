@@ -15,6 +15,7 @@ BEND_DEG = 90.0
 NEAR_MIDPLANE = 0.02  # of the leg's length: skin nearer to the midplane may go with both legs
 TORN_CM = 1.0  # where inverse bind matrices are off by more, the skin at rest is no measure of anything
 NO_WEIGHT = 1e-6
+WIDEST_GAP_DEG = 100.0  # between neighbours on the outline of a limb: a little more than a square has
 Closed = tuple[Ints, list[Ints]]
 
 
@@ -114,7 +115,15 @@ def _section(subject: Subject, side: str, i: int) -> tuple[Floats, Floats, float
     long = np.linalg.norm(pieces[:, 1] - pieces[:, 0], axis=-1)
     centre = np.average(pieces.mean(axis=1), axis=0, weights=np.maximum(long, 1e-12))
     radius = float(np.average(np.linalg.norm(pieces.mean(axis=1) - centre, axis=-1), weights=np.maximum(long, 1e-12)))
-    return (pieces, centre, radius) if radius > 1e-6 else None
+    return (pieces, centre, radius) if radius > 1e-6 and _goes_round(pieces, centre, normal) else None
+
+
+def _goes_round(pieces: Floats, centre: Floats, normal: Floats) -> bool:
+    """Whether an outline has points on all sides of its centre: a plate in front of a limb has no middle of it."""
+    across = rotation.perpendicular(normal)
+    away = pieces.reshape(-1, 3) - centre
+    angles = np.sort(np.arctan2(away @ np.cross(normal, across), away @ across))
+    return bool(np.diff(angles, append=angles[0] + 2 * np.pi).max() <= np.radians(WIDEST_GAP_DEG))
 
 
 def _cut(vertices: Floats, triangles: Ints, point: Floats, normal: Floats) -> Floats:

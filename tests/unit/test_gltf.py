@@ -329,6 +329,8 @@ def test_a_plain_file_has_no_notes():
     (lambda d: d.update(extensionsUsed=["XYZ_glow"]), "The extension 'XYZ_glow' is not read."),
     (lambda d: d.update(extensionsUsed=["KHR_materials_unlit"], extensionsRequired=["KHR_materials_unlit"]),
      "The extension 'KHR_materials_unlit' is not read."),
+    (lambda d: d.update(extensionsUsed=["KHR_lights_punctual"], extensionsRequired=["KHR_lights_punctual"]),
+     "The extension 'KHR_lights_punctual' is not read."),
     (lambda d: d["nodes"][0].update(extras={"a": 1}), "What programs keep for themselves (extras) is not read."),
     (lambda d: d["nodes"][0].update(camera=0), "A node's camera or morph weights are not read."),
     (lambda d: d["scenes"].append({"nodes": [0]}), "The file has several scenes; their nodes are read together."),

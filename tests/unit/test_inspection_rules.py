@@ -155,6 +155,19 @@ def test_what_only_hangs_on_a_leg_may_have_a_scale_of_its_own():
     clean_of(inspection.inspect(replace(asset, nodes=[*asset.nodes, *hung], meshes=[*asset.meshes, guard])))
 
 
+def test_a_plate_before_the_knees_has_no_middle_of_the_limb():
+    asset = rigs.clean()
+    (mesh,) = asset.meshes
+    before = mesh.triangles[(mesh.positions[mesh.triangles, 2] > 0).all(axis=-1)]
+    found = inspection.inspect(replace(asset, meshes=[replace(mesh, triangles=before)]))["joint-in-section"]
+    assert found.said == "No skin lies around the legs' joints."
+
+
+def test_half_a_turn_hidden_in_the_scale_is_no_mirror_image():
+    asset = rigs.bound_again(rigs.with_nodes(rigs.clean(), R_hip={"scale": (-1, 1, -1)}))
+    assert inspection.inspect(asset)["no-negative-scale"].said == "R_hip has a negative scale."
+
+
 def test_a_vertex_of_no_triangle_counts_for_nothing():
     asset = rigs.clean()
     (mesh,) = asset.meshes
