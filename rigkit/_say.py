@@ -133,7 +133,8 @@ def truth(values: Any, word: str, otherwise: str = "") -> str:
 def reach(reached: Any, miss: Any) -> str:
     """Whether ends are on their goals, and by how much not."""
     said = truth(reached, "reached")
-    return said if np.all(np.equal(reached, True)) else f"{said}, miss {small(miss)}"
+    array = numbers(reached)
+    return said if array is not None and (array == 1).all() else f"{said}, miss {small(miss)}"
 
 
 def count(many: int, one: str, several: str = "") -> str:
@@ -155,10 +156,26 @@ def names(many: Any) -> str:
     return ", ".join([*map(name, many[:NAMES]), *more])
 
 
+def words(many: Any) -> str:
+    """The different words of an array of them."""
+    try:
+        return names(dict.fromkeys(map(str, np.ravel(many).tolist())))
+    except ValueError:  # ragged lists
+        return short(many)
+
+
 def short(value: object) -> str:
     """What is no number, on one line."""
     text = " ".join(repr(value).split())
     return text if len(text) <= MOST else text[:MOST - 1] + "…"
+
+
+def part(values: Any, place: int, axes: int) -> Any:
+    """One of those that an array holds side by side, each of so many `axes`; the whole where it does not."""
+    array = numbers(values)
+    if array is None or array.ndim <= axes or not array.shape[-axes - 1]:
+        return values
+    return np.take(array, place, axis=-axes - 1)
 
 
 def numbers(values: Any) -> Floats | None:

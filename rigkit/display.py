@@ -725,7 +725,7 @@ def _places(inverse_bind: Any) -> Floats:
     """Where joints stood in the mesh's frame; NaN where a matrix cannot be turned round."""
     places: Floats = np.full((len(inverse_bind), 3), np.nan)
     for i, matrix in enumerate(inverse_bind):
-        if abs(np.linalg.det(matrix[:3, :3])) > 1e-12:
+        if np.isfinite(matrix).all() and abs(np.linalg.det(matrix[:3, :3])) > 1e-12:
             places[i] = -np.linalg.solve(matrix[:3, :3], matrix[:3, 3])
     return places
 

@@ -89,7 +89,7 @@ class FootRoll(_say.Shown):
     pivot: Words
 
     def __repr__(self) -> str:
-        return _say.line(self, f"about the {_say.names(np.unique(self.pivot))}",
+        return _say.line(self, f"about the {_say.words(self.pivot)}",
                          f"foot turned {_say.angle(self.foot_turn)}", f"toes {_say.angle(self.toe_turn)}",
                          f"ankle {_say.point(self.ankle)}", batch=_say.batch(self.foot_turn))
 

@@ -53,10 +53,9 @@ class LegPose(_say.Shown):
     names: tuple[str, ...] = ()
 
     def __repr__(self) -> str:
-        world = np.asarray(self.world)
-        return _say.line(self, f"pelvis {_say.origin(world[..., 0, :, :]) if world.ndim > 2 else ''}",
+        return _say.line(self, f"pelvis {_say.origin(_say.part(self.world, 0, 2))}",
                          f"bend {_say.sides(self.flexion, _say.angle)}", f"miss {_say.sides(self.miss, _say.small)}",
-                         _say.truth(np.all(self.guided), "both knees guided", "a knee without guide"),
+                         _say.truth(self.guided, "knees guided"),
                          batch=_say.batch(self.flexion, 1))
 
 

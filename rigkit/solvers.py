@@ -47,8 +47,7 @@ class Solution(_say.Shown):
     trace: AnyFloats | None
 
     def __repr__(self) -> str:
-        points = np.asarray(self.points)
-        return _say.line(self, f"end {_say.point(points[..., -1, :] if points.ndim > 1 else points)}",
+        return _say.line(self, f"end {_say.point(_say.part(self.points, -1, 1))}",
                          _say.reach(self.reached, self.miss), f"steps {_say.amount(self.steps, '', 0)}",
                          _say.truth(self.stalled, "stalled", "never stalled"),
                          "" if self.trace is None else "with its trace", batch=_say.batch(self.miss))
