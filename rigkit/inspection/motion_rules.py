@@ -254,7 +254,8 @@ RULES = (
          "Plant the foot: hold its goal where it came down until it leaves, and let the leg follow.",
          "moderate", foot_slide, ("moves",)),
     Rule("extension-pop", "No leg snaps straight", "° a second", "at most", 600.0,
-         "published knees turn at up to 332° a second in a free walk (Schwartz 2008, computed); nearly twice that is a snap",
+         "published knees turn at up to 332° a second in a free walk (Schwartz 2008, computed); nearly twice that is a "
+         "snap",
          "A goal at the edge of reach makes the knee snap: a millimetre there is five degrees.",
          "Lower the pelvis, or ease the goal into the last centimetres of reach.", "moderate", extension_pop,
          ("moves",)),
