@@ -208,7 +208,7 @@ def _judge_twist(inputs, output):
     yours, joints = float(output["largest"]), float(output["joints"])
     true = _largest_deg(inputs["least_percent"])
     needed = int(np.ceil(twist / true))
-    sized, counted = abs(yours - true) <= 0.06, joints == needed
+    sized, counted = abs(abs(yours) - true) <= 0.06, joints == needed
     angle = np.radians(np.clip(yours, -360, 360))
     left = float(skin.blend_radius(0.5, angle))
     ends = 0.05 * np.array([[1.0, 0.0], [np.cos(angle), np.sin(angle)]])
@@ -309,8 +309,9 @@ def _judge_volume(inputs, output):
                        "a blend that reaches further squeezes more of the limb." if concluded else
                        "your measurements are right; divide the second by the first, and conclude again.",
                        measured, drawn)
-    return Verdict(score, "your volumes are not what linear blend loses: the bend goes in as radians, the lost volume "
-                          "is rest less posed, and a cubic metre has a million cubic centimetres.", measured, drawn)
+    which = "one of your volumes is" if right.any() else "your volumes are"
+    return Verdict(score, f"{which} not what linear blend loses: the bend goes in as radians, the lost volume is rest "
+                          "less posed, and a cubic metre has a million cubic centimetres.", measured, drawn)
 
 
 def _volumes(change):
@@ -537,7 +538,7 @@ def _off_cm(ahead_cm, up_cm, share):
 
 def _judge_late(inputs, output):
     cure, yours, true = output["cure"], float(output["off"]), _off_cm(**inputs)
-    sized, cured = abs(yours - true) <= 0.0201, cure == CURES[0]
+    sized, cured = abs(abs(yours) - true) <= 0.0201, cure == CURES[0]
     move = np.array([inputs["ahead_cm"], inputs["up_cm"]])
     drawn = picture.side_view(
         "Where you say the point goes", "The knee joint before and after the move, and a point of the skin carried as "

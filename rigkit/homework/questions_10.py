@@ -510,7 +510,7 @@ def _decides(choose=np.argmax, number=None):
 def _judge_decides(inputs, output):
     asked = _lower_cm(**inputs)
     leg, yours = LEGS.index(output["leg"]), float(output["lower"])
-    right, near = leg == int(np.argmax(asked)), abs(yours - asked.max()) <= 0.0501
+    right, near = leg == int(np.argmax(asked)), abs(abs(yours) - asked.max()) <= 0.0501
     hips = np.array([0.0, inputs["hips"]])
     short = 100 * (np.hypot(*(inputs[LEGS[leg]] - hips)) - inputs["share"] * (inputs["upper"] + inputs["lower"]))
     measured = {"You say": f"the {LEGS[leg]} leg, {yours:.3g} cm lower",

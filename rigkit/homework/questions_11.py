@@ -330,7 +330,7 @@ def _judge_slide(inputs, output):
         "The foot behind the ball, and its pivot", "The part of a flat foot behind its ball, and the pivot above the "
         "ball.", FLOOR, picture.chain(below, ["heel", "ball"]), picture.dots([pivot], "miss"),
         picture.note(pivot, "pivot", "miss"))
-    measured = {"You say": f"{yours[0]:.1f} cm {way}, {yours[1]:.1f} cm up"}
+    measured = {"You say": f"{way}; {yours[0]:.1f} cm along the floor, {yours[1]:.1f} cm up"}
     score = 0.3 * sided + 0.35 * float(right.sum())
     if sided and right.all():
         return Verdict(1.0, "a point below its pivot swings like a pendulum; on the floor it would have stood.",

@@ -169,7 +169,7 @@ def _hinge(hip, knee, ankle, axis):
 def _judge_hinge(inputs, output):
     rule, off, true = _hinge(**inputs)
     yours, length = output["mended axis"], float(np.linalg.norm(output["mended axis"]))
-    found, sized = output["finding"] == rule, abs(float(output["off"]) - off) <= 0.11
+    found, sized = output["finding"] == rule, abs(abs(float(output["off"])) - off) <= 0.11
     points = np.array([inputs["hip"], inputs["knee"], inputs["ankle"]])
     shown = yours / length if length > 1e-6 else np.zeros(3)
     mended = length > 1e-6 and _between(true, yours) <= 0.1

@@ -45,10 +45,16 @@ def other_sign(first, second, share):
     return -total / np.linalg.norm(total)
 
 
+def twisted_the_other_way(twist_deg, least_percent):
+    largest = np.degrees(2 * np.arccos(least_percent / 100))
+    return -largest, np.ceil(twist_deg / largest)
+
+
 @pytest.mark.parametrize("learner", LEARNERS)
 @pytest.mark.parametrize(("name", "answer"), [
     ("knee_weights", ramp), ("knee_weights", cosine), ("knee_weights", sigmoid), ("four_weights", last_of_equals),
-    ("pose_skin", blended_matrix), ("blend_turns", other_sign)], ids=lambda value: getattr(value, "__name__", value))
+    ("pose_skin", blended_matrix), ("blend_turns", other_sign), ("twist_joints", twisted_the_other_way)
+], ids=lambda value: getattr(value, "__name__", value))
 def test_right_by_another_way(name, answer, learner):
     assert outcome_of(name, answer, learner).word == "Right"
 
@@ -62,6 +68,8 @@ def test_right_by_another_way(name, answer, learner):
     ("four_weights", lambda weights: -last_of_equals(weights)[0] + np.array(last_of_equals(weights)), "add to one"),
     ("four_weights", lambda weights: 2 * np.array(last_of_equals(weights)), "runs ahead"),
     ("blend_turns", lambda first, second, share: 0 * first, "no length"),
+    ("volume_lost", lambda radius_cm, bend_deg: ("about twice", np.multiply(
+        questions_09._lost_cm3(radius_cm, np.radians(bend_deg)), [1.3, 1])), "one of your volumes is not"),
 ])
 def test_what_is_wrong_is_said(name, answer, says, learner):
     outcome = outcome_of(name, answer, learner)

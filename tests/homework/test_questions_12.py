@@ -138,12 +138,12 @@ def test_right_by_another_way(name, answer):
 
 
 @pytest.mark.parametrize("size", [-3.0, 1e-3, 1.0])
-def test_an_axis_has_neither_length_nor_sense(size):
+def test_an_axis_has_neither_length_nor_sense_and_its_angle_no_sign(size):
     inputs = open_homework("12", LEARNER).inputs("aslant")
     normal = np.cross(inputs.knee - inputs.hip, inputs.ankle - inputs.knee)
     normal = normal / np.linalg.norm(normal)
     off = np.degrees(np.arccos(abs(normal @ inputs.axis) / np.linalg.norm(inputs.axis)))
-    assert outcome_of("aslant", lambda *_: ("hinge-square", off, size * normal)).word == "Right"
+    assert outcome_of("aslant", lambda *_: ("hinge-square", np.sign(size) * off, size * normal)).word == "Right"
 
 
 @pytest.mark.parametrize(("name", "answer", "says"), [
