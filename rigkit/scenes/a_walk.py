@@ -9,7 +9,7 @@ from functools import cache
 
 import numpy as np
 
-from rigkit import gait, plots
+from rigkit import _say, gait, plots
 from rigkit._types import Floats
 from rigkit.panels import Choice, Panel, Slider
 from rigkit.puppets import Puppet
@@ -32,6 +32,10 @@ class Stride:
     walk: gait.Walk
     slid: np.ndarray
     pops: tuple
+
+    def __repr__(self) -> str:
+        return _say.line(self, f"{self.walk}", f"feet slide up to {_say.amount(np.nanmax(self.slid), ' cm', 1)} a step",
+                         _say.count(len(self.pops), "pop"))
 
 
 def _stride(walk):

@@ -6,7 +6,7 @@ from functools import cache
 
 import numpy as np
 
-from rigkit import faults, inspection, rotation
+from rigkit import _say, faults, inspection, rotation
 from rigkit._types import Floats
 from rigkit.faults import AFTER, BEFORE, PARTS, sound, with_nodes
 from rigkit.gltf import Asset
@@ -51,6 +51,9 @@ class Fault:
     make: Callable
     moment: float | None = None
     before: Callable = sound
+
+    def __repr__(self) -> str:
+        return _say.line(self, self.done, f"found by {self.rule}", f"of lesson {self.lesson}")
 
 
 FAULTS = (

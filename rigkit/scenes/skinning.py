@@ -8,8 +8,8 @@ from functools import cache
 
 import numpy as np
 
+from rigkit import _say, mesh, plots, rotation, skin
 from rigkit import frames as fr
-from rigkit import mesh, plots, rotation, skin
 from rigkit._types import Floats
 from rigkit.leg import LegRig
 from rigkit.panels import Choice, Panel, Slider
@@ -83,6 +83,13 @@ class KneeSkin:
     stretch: float
     stretched: np.ndarray
     bulge_cm: float
+
+    def __repr__(self) -> str:
+        return _say.line(self, _say.count(len(self.vertices), "vertex", "vertices"),
+                         f"keeps {_say.share(self.volume_kept)} of its volume",
+                         f"and {_say.share(self.section_kept)} of its section at the knee",
+                         f"an edge stretched {_say.amount(self.stretch, '-fold', 2)}",
+                         f"bulge {_say.amount(self.bulge_cm, ' cm', 1)}")
 
 
 def knee(puppet: Puppet, bend_deg: float, blend: str = LINEAR, softness: float = SOFTNESS,

@@ -10,8 +10,8 @@ from typing import Any
 
 import numpy as np
 
+from rigkit import _say, foot, frames, gait, plots, two_bone
 from rigkit import controls as ct
-from rigkit import foot, frames, gait, plots, two_bone
 from rigkit._types import ArrayLike, Floats
 from rigkit.panels import Choice, Panel, Slider
 from rigkit.puppets import Puppet
@@ -233,6 +233,10 @@ class Stance:
 
     roll_deg: np.ndarray
     hip: np.ndarray
+
+    def __repr__(self) -> str:
+        return _say.line(self, _say.count(len(self.roll_deg), "frame"), f"roll {_say.amount(self.roll_deg, '°', 1)}",
+                         f"hip {_say.point(self.hip)}")
 
 
 @cache
