@@ -151,7 +151,7 @@ PARTING = 0.3  # of the swing: our choice, short enough that no puppet's foot is
 PELVIS_TILT = float(np.deg2rad((_pace("free", "pelvis_tilt_min_deg") + _pace("free", "pelvis_tilt_max_deg")) / 2))
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Pace(_say.Shown):
     """How fast and with what steps, each of the leg length's shape: m/s, metres, steps a second, and the share of
     the cycle a foot is down."""
@@ -212,7 +212,7 @@ def stance_share(speed: ArrayLike, leg_length: ArrayLike) -> Floats:
     return np.interp(speed / np.sqrt(GRAVITY * length), _pace_values("speed"), _pace_values("foot_off_percent")) / 100
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Walk(_say.Shown):
     """A walk along +Z from the world's origin, frame by frame; f frames, two sides (left, right).
 

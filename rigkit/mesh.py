@@ -48,16 +48,16 @@ Cut = tuple[Ints, Bools, Bools, Floats]  # triangles; which edges lead down, whi
 GIRTH = 4.0  # usual way around a leg: shares the detail between rings and columns
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Mesh(_say.Shown):
     """A surface: vertices, shape (v, 3), in metres; triangles, shape (t, 3), each three indices of vertices."""
 
     vertices: Floats
     triangles: Ints
 
-    def __post_init__(self) -> None:
-        object.__setattr__(self, "vertices", _check.numbers("vertices", self.vertices, "v", 3))
-        object.__setattr__(self, "triangles", _check_triangles(self.triangles, len(self.vertices)))
+    def __init__(self, vertices: ArrayLike, triangles: ArrayLike) -> None:
+        object.__setattr__(self, "vertices", _check.numbers("vertices", vertices, "v", 3))
+        object.__setattr__(self, "triangles", _check_triangles(triangles, len(self.vertices)))
 
     def __repr__(self) -> str:
         return _say.line(self, _say.count(len(self.vertices), "vertex", "vertices"),

@@ -5,7 +5,7 @@ worlds here are 4×4 matrices, not always rigid frames.
 """
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, TypeVar
 
@@ -42,22 +42,22 @@ class Node(_say.Shown):
         Which mesh it carries, and the skin that moves the mesh.
     """
 
-    name: str = ""
-    parent: int | None = None
-    translation: Floats = field(default_factory=lambda: PLAIN["translation"])
-    rotation: Floats = field(default_factory=lambda: PLAIN["rotation"])
-    scale: Floats = field(default_factory=lambda: PLAIN["scale"])
-    mesh: int | None = None
-    skin: int | None = None
+    name: str
+    parent: int | None
+    translation: Floats
+    rotation: Floats
+    scale: Floats
+    mesh: int | None
+    skin: int | None
 
-    def __post_init__(self) -> None:
-        _text(self)
-        for path, size in PATHS.items():
-            if getattr(self, path) is not PLAIN[path]:
-                _set(self, path, _exactly(path, getattr(self, path), size))
-        if self.rotation is not PLAIN["rotation"] and abs(np.linalg.norm(self.rotation) - 1) > UNIT:
-            hint = "No turn at all is (0, 0, 0, 1)."
-            _set(self, "rotation", _check.directions("rotation", self.rotation, hint, size=4))
+    def __init__(self, name: str = "", parent: int | None = None, translation: ArrayLike = PLAIN["translation"],
+                 rotation: ArrayLike = PLAIN["rotation"], scale: ArrayLike = PLAIN["scale"], mesh: int | None = None,
+                 skin: int | None = None) -> None:
+        turn = _stand("rotation", rotation)
+        if turn is not PLAIN["rotation"] and abs(np.linalg.norm(turn) - 1) > UNIT:
+            turn = _check.directions("rotation", turn, hint="No turn at all is (0, 0, 0, 1).", size=4)
+        _keep(self, name=_text("name", name), parent=parent, translation=_stand("translation", translation),
+              rotation=turn, scale=_stand("scale", scale), mesh=mesh, skin=skin)
 
     def __repr__(self) -> str:
         turn = 2 * np.arccos(np.clip(abs(self.rotation[3]), 0, 1))
@@ -85,18 +85,17 @@ class Skin(_say.Shown):
 
     name: str
     joints: Ints
-    inverse_bind: Floats = None  # type: ignore[assignment]  # None comes in, the identity goes out
-    root: int | None = None
+    inverse_bind: Floats
+    root: int | None
 
-    def __post_init__(self) -> None:
-        _text(self)
-        _set(self, "joints", _whole("joints", self.joints, "k"))
-        if len(np.unique(self.joints)) < len(self.joints):
+    def __init__(self, name: str, joints: ArrayLike, inverse_bind: ArrayLike | None = None,
+                 root: int | None = None) -> None:
+        nodes = _whole("joints", joints, "k")
+        if len(np.unique(nodes)) < len(nodes):
             raise ValueError("`joints` must be different nodes; got one of them twice.")
-        bind = np.eye(4) if self.inverse_bind is None else self.inverse_bind
-        if self.inverse_bind is None:
-            bind = np.broadcast_to(bind, (len(self.joints), 4, 4))
-        _set(self, "inverse_bind", _exactly("inverse_bind", bind, len(self.joints), 4, 4))
+        bind = np.broadcast_to(np.eye(4), (len(nodes), 4, 4)) if inverse_bind is None else inverse_bind
+        _keep(self, name=_text("name", name), joints=nodes,
+              inverse_bind=_exactly("inverse_bind", bind, len(nodes), 4, 4), root=root)
 
     def __repr__(self) -> str:
         return _say.line(self, _say.name(self.name), _say.count(len(self.joints), "joint"),
@@ -122,26 +121,26 @@ class Mesh(_say.Shown):
     name: str
     positions: Floats
     triangles: Ints
-    joints: Ints | None = None
-    weights: Floats | None = None
-    normals: Floats | None = None
+    joints: Ints | None
+    weights: Floats | None
+    normals: Floats | None
 
-    def __post_init__(self) -> None:
-        _text(self)
-        _set(self, "positions", _exactly("positions", self.positions, "v", 3))
-        count = len(self.positions)
-        _set(self, "triangles", _whole("triangles", self.triangles, "t", 3, below=count, of="vertices"))
-        if self.normals is not None:
-            _set(self, "normals", _exactly("normals", self.normals, count, 3))
-        if (self.joints is None) != (self.weights is None):
+    def __init__(self, name: str, positions: ArrayLike, triangles: ArrayLike, joints: ArrayLike | None = None,
+                 weights: ArrayLike | None = None, normals: ArrayLike | None = None) -> None:
+        positions = _exactly("positions", positions, "v", 3)
+        count = len(positions)
+        _keep(self, name=_text("name", name), positions=positions,
+              triangles=_whole("triangles", triangles, "t", 3, below=count, of="vertices"), joints=None, weights=None,
+              normals=None if normals is None else _exactly("normals", normals, count, 3))
+        if (joints is None) != (weights is None):
             raise ValueError("`joints` and `weights` must be given together; got one without the other.")
-        if self.joints is not None and self.weights is not None:
-            weights = _exactly("weights", self.weights, count, "4 n")
-            joints = _whole("joints", self.joints, count, weights.shape[1])
+        if joints is not None and weights is not None:
+            weights = _exactly("weights", weights, count, "4 n")
+            joints = _whole("joints", joints, count, weights.shape[1])
             if weights.shape[1] % 4:
                 raise ValueError(f"`weights` must come in fours; got {weights.shape[1]} to a vertex. Fill up with 0.")
-            _set(self, "weights", weights)
-            _set(self, "joints", np.where(weights != 0, joints, 0) if joints[weights == 0].any() else joints)
+            idle = joints[weights == 0].any()
+            _keep(self, weights=weights, joints=np.where(weights != 0, joints, 0) if idle else joints)
 
     def __repr__(self) -> str:
         return _say.line(self, _say.name(self.name), _say.count(len(self.positions), "vertex", "vertices"),
@@ -173,22 +172,22 @@ class Channel(_say.Shown):
     path: str
     times: Floats
     values: Floats
-    interpolation: str = "LINEAR"
+    interpolation: str
 
-    def __post_init__(self) -> None:
-        _check.choice("path", self.path, PATHS)
-        _check.choice("interpolation", self.interpolation, INTERPOLATIONS)
-        times = _exactly("times", self.times, "k")
-        if len(times) < 2 and self.interpolation == "CUBICSPLINE":
+    def __init__(self, node: int, path: str, times: ArrayLike, values: ArrayLike,
+                 interpolation: str = "LINEAR") -> None:
+        _check.choice("path", path, PATHS)
+        _check.choice("interpolation", interpolation, INTERPOLATIONS)
+        times = _exactly("times", times, "k")
+        if len(times) < 2 and interpolation == "CUBICSPLINE":
             raise ValueError("`times` must be at least two for a cubic curve; got one.")
         if times[0] < 0 or not (np.diff(times) > 0).all():
             raise ValueError("`times` must be zero or more and increasing; "
                              f"got {times[0]:g} first and a least step of {np.diff(times).min(initial=np.inf):g}.")
-        cubic = (3,) if self.interpolation == "CUBICSPLINE" else ()
-        values = _exactly("values", self.values, len(times), *cubic, PATHS[self.path])
-        _set(self, "times", times)
-        _set(self, "values", values)
-        if self.path == "rotation" and not (np.abs(self._keys).max(axis=-1) > 0).all():
+        cubic = (3,) if interpolation == "CUBICSPLINE" else ()
+        _keep(self, node=node, path=path, times=times, interpolation=interpolation,
+              values=_exactly("values", values, len(times), *cubic, PATHS[path]))
+        if path == "rotation" and not (np.abs(self._keys).max(axis=-1) > 0).all():
             raise ValueError("`values` must be rotations; got (0, 0, 0, 0). No turn at all is (0, 0, 0, 1).")
 
     def __repr__(self) -> str:
@@ -242,9 +241,8 @@ class Animation(_say.Shown):
     name: str
     channels: tuple[Channel, ...]
 
-    def __post_init__(self) -> None:
-        _text(self)
-        _set(self, "channels", _all_of(Channel, "channels", self.channels))
+    def __init__(self, name: str, channels: Iterable[Channel]) -> None:
+        _keep(self, name=_text("name", name), channels=_all_of(Channel, "channels", channels))
         if not self.channels:
             raise ValueError("`channels` must be at least one; got none.")
         targets = [(channel.node, channel.path) for channel in self.channels]
@@ -282,17 +280,17 @@ class Asset(_say.Shown):
     """
 
     nodes: tuple[Node, ...]
-    skins: tuple[Skin, ...] = ()
-    meshes: tuple[Mesh, ...] = ()
-    animations: tuple[Animation, ...] = ()
-    copyright: str = ""
-    notes: tuple[str, ...] = ()
+    skins: tuple[Skin, ...]
+    meshes: tuple[Mesh, ...]
+    animations: tuple[Animation, ...]
+    copyright: str
+    notes: tuple[str, ...]
 
-    def __post_init__(self) -> None:
-        kinds: dict[str, type] = {"nodes": Node, "skins": Skin, "meshes": Mesh, "animations": Animation, "notes": str}
-        for name, kind in kinds.items():
-            _set(self, name, _all_of(kind, name, getattr(self, name)))
-        _text(self, "copyright")
+    def __init__(self, nodes: Iterable[Node], skins: Iterable[Skin] = (), meshes: Iterable[Mesh] = (),
+                 animations: Iterable[Animation] = (), copyright: str = "", notes: Iterable[str] = ()) -> None:
+        _keep(self, nodes=_all_of(Node, "nodes", nodes), skins=_all_of(Skin, "skins", skins),
+              meshes=_all_of(Mesh, "meshes", meshes), animations=_all_of(Animation, "animations", animations),
+              copyright=_text("copyright", copyright), notes=_all_of(str, "notes", notes))
         self._check_references()
         _ = self._levels  # a cycle of parents is refused now, not when the asset is posed
 
@@ -491,15 +489,21 @@ def _all_of(kind: type[_Kind], name: str, given: Iterable[_Kind]) -> tuple[_Kind
     values = tuple(given)
     wrong = [value for value in values if not isinstance(value, kind)]
     if wrong:
-        raise ValueError(f"`{name}` must each be a {kind.__name__}; got {_check._short(wrong[0])}.")
+        raise ValueError(f"`{name}` must each be a {kind.__name__}; got {_check.short(wrong[0])}.")
     return values
 
 
-def _text(thing: object, name: str = "name") -> None:
-    value = getattr(thing, name)
+def _stand(path: str, value: ArrayLike) -> Floats:
+    """A node's translation, rotation or scale; what every plain node shares is known to be good."""
+    return PLAIN[path] if value is PLAIN[path] else _exactly(path, value, PATHS[path])
+
+
+def _text(name: str, value: str) -> str:
     if not isinstance(value, str) or any("\ud800" <= letter <= "\udfff" for letter in value):
-        raise ValueError(f"`{name}` must be text; got {_check._short(value)}.")
+        raise ValueError(f"`{name}` must be text; got {_check.short(value)}.")
+    return value
 
 
-def _set(thing: object, name: str, value: object) -> None:
-    object.__setattr__(thing, name, value)
+def _keep(thing: object, **fields: object) -> None:
+    for name, value in fields.items():
+        object.__setattr__(thing, name, value)

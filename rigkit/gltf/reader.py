@@ -208,7 +208,7 @@ class _Reader:
     def _skin(self, entry: Entry, at: str) -> Skin:
         joints = [place(self.json, "nodes", joint, f"{at}.joints") for joint in items(entry, "joints", at)]
         root = self._reference(entry, "skeleton", "nodes", at)
-        bind = np.broadcast_to(np.eye(4), (len(joints), 4, 4))
+        bind = None
         if entry.get("inverseBindMatrices") is not None:
             columns = self.accessors.floats(entry["inverseBindMatrices"], f"{at}.inverseBindMatrices", 16)
             if len(columns) < len(joints):

@@ -57,7 +57,7 @@ class Leg(_say.Shown):
         return self.chain[-2]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Legs(_say.Shown):
     """What was taken for legs.
 
@@ -149,7 +149,7 @@ def _check_parents(parents: ArrayLike, count: int) -> Ints:
     good = array.shape == (count,) and array.dtype.kind in "iu" and ((array >= -1) & (array < count)).all()
     if not good:
         raise ValueError(f"`parents` must be {count} places of joints, −1 for a root; "
-                         f"got {_check._short(array.tolist())}.")
+                         f"got {_check.short(array.tolist())}.")
     above = array
     for _ in range(count.bit_length()):  # each time twice as far up
         above = np.where(above < 0, -1, above[above])

@@ -322,7 +322,7 @@ NO_ARRAYS = {
     "controls.in_order", "controls.carried", "controls.with_gaps",
     "foot.of_puppet",
     "leg.LegRig.with_controls", "leg.LegRig.match", "leg.LegRig.angles", "leg.LegRig.values_from_angles",
-    "mesh.Mesh.side", "mesh.puppet_chain",
+    "mesh.Mesh.side", "mesh.puppet_chain", "export.walk_motion",
     "gait.Walk.at", "gait.control_values", "gait.foot_goals",
 }
 
