@@ -13,13 +13,15 @@ ROOT = Path(__file__).parents[2]
 # Checked as a user's own program would be: strictly, against the library as installed. A line that the checker must
 # refuse ends with "wrong:" and the refusal's code; it must have nothing to say of any other.
 PROGRAM = """
+import pathlib
 from typing import assert_type
 
 import numpy as np
 from numpy.typing import NDArray
 
 import rigkit
-from rigkit import bend, body, controls, foot, frames, leg, placement, puppets, rotation, skeleton, solvers, two_bone
+from rigkit import bend, body, controls, foot, frames, gltf, inspection, leg, mesh, placement, puppets, rotation
+from rigkit import skeleton, solvers, two_bone
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -68,6 +70,20 @@ assert_type(solvers.fabrik([[0, 0], [0, -0.4], [0.1, -0.8]], (0, -0.7)), solvers
 assert_type(bend.stalls([[0, 0], [0, -1], [0, -2]], [0, -1.5]), Bools)
 assert_type(rotation.matrix_about("x", np.pi), Floats)
 rig.pose({"pelvis": -0.1})  # wrong: dict-item
+
+# A rig file, and what is found in it.
+hip = gltf.Node("hip", translation=(0, 0.9, 0))
+assert_type(hip.translation, Floats)
+asset = gltf.Asset([hip, gltf.Node("knee", 0, [0, -0.4, 0])], [gltf.Skin("leg", [0, 1])])
+assert_type(asset.skins[0].inverse_bind, Floats)
+assert_type(asset.rest_world(), Floats)
+assert_type(gltf.read("rig.glb", folder=pathlib.Path()), gltf.Asset)
+assert_type(inspection.inspect(asset, {"left.knee": "knee"}, {"sides-mirror": 1})["sides-mirror"].number, float | None)
+assert_type(mesh.volume_kept([[0, 0, 0]], np.zeros((1, 3)), [[0, 0, 0]]), Floats)
+gltf.Node("hip", None, "high up")  # wrong: arg-type
+gltf.Asset(hip)  # wrong: arg-type
+gltf.write("rig.glb", asset)  # wrong: arg-type
+inspection.inspect(asset)["sides-mirror"].number + 1  # wrong: operator
 """.lstrip()
 
 
