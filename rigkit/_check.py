@@ -9,7 +9,7 @@ from typing import Any, overload
 import numpy as np
 from numpy.typing import DTypeLike, NDArray
 
-from rigkit._types import ArrayLike, Floats, Shape
+from rigkit._types import ArrayLike, Bools, Floats, Shape
 
 
 @overload
@@ -49,36 +49,37 @@ def numbers(name: str, value: ArrayLike, *shape: int | str, dtype: DTypeLike = n
     try:
         array = np.asarray(value)
     except ValueError:  # ragged lists
-        raise _refuse(name, need, f"rows of different lengths: {_short(value)}", hint) from None
+        raise _refuse(name, need, f"rows of different lengths: {short(value)}", hint) from None
     if array.dtype.kind not in "iuf":
-        raise _refuse(name, need, f"{_kind(array, value)} {_short(value)}", hint)
+        raise _refuse(name, need, f"{_kind(array, value)} {short(value)}", hint)
     if array.size == 0:
         raise _refuse(name, need, f"an empty array of shape {array.shape}", hint or "Give at least one.")
     if not _fits(array.shape, shape):
-        raise _refuse(name, need, f"shape {array.shape}: {_short(value)}", hint)
+        raise _refuse(name, need, f"shape {array.shape}: {short(value)}", hint)
     array = array.astype(dtype, copy=False)
-    finite = np.isfinite(array)
-    if not finite.all():
-        where = tuple(int(i) for i in np.argwhere(~finite)[0])
-        place = f" at index {where}" if where else ""
-        raise _refuse(name, "finite numbers", f"{array[where]}{place}",
-                      hint or "Leave out or fill in what is missing first.")
+    every(name, array, np.isfinite(array), "finite numbers", hint or "Leave out or fill in what is missing first.")
     return array
 
 
 def positive(name: str, value: ArrayLike, *shape: int | str, hint: str = "") -> Floats:
     """Like `numbers`, and every number above zero (a length, a stature, a tolerance)."""
     array = numbers(name, value, *shape, hint=hint)
-    if not (array > 0).all():
-        raise _refuse(name, "above zero", f"{array.min():g}", hint or "Lengths are in metres, such as 0.43.")
+    every(name, array, array > 0, "above zero", hint or "Lengths are in metres, such as 0.43.")
     return array
+
+
+def every(name: str, value: ArrayLike, good: Bools, need: str, hint: str = "") -> None:
+    """Nothing where all is `good`; else a `ValueError` with the first of `value` that is not, and where it stands."""
+    if not good.all():
+        where, place = _first(~good)
+        raise _refuse(name, need, f"{np.broadcast_to(np.asarray(value), good.shape)[where]:g}{place}", hint)
 
 
 def one(name: str, value: ArrayLike, hint: str = "") -> float:
     """`value` as one finite number, where an array of them would make no sense."""
     array = numbers(name, value, hint=hint)
     if array.ndim:
-        raise _refuse(name, "one number", f"shape {array.shape}: {_short(value)}", hint)
+        raise _refuse(name, "one number", f"shape {array.shape}: {short(value)}", hint)
     return float(array)
 
 
@@ -94,7 +95,7 @@ def directions(name: str, value: ArrayLike, hint: str = "", size: int = 3) -> Fl
     if not ((lengths > 1e-150) & (lengths < 1e150)).all():  # too short or long to square
         largest = np.abs(vectors).max(axis=-1, keepdims=True)
         if not (largest > 0).all():
-            raise _refuse(name, "vectors with a direction", "a vector of length zero",
+            raise _refuse(name, "vectors with a direction", f"a vector of length zero{_first(largest[..., 0] == 0)[1]}",
                           hint or "Give a direction such as (0, 0, 1), forward.")
         vectors = vectors / largest
         lengths = _lengths(vectors)
@@ -104,14 +105,14 @@ def directions(name: str, value: ArrayLike, hint: str = "", size: int = 3) -> Fl
 def choice(name: str, value: object, options: Collection[str]) -> str:
     """`value` if it is one of `options`, else a `ValueError` that lists them."""
     if not isinstance(value, str) or value not in options:
-        raise _refuse(name, "one of " + ", ".join(map(repr, options)), _short(value), "")
+        raise _refuse(name, "one of " + ", ".join(map(repr, options)), short(value), "")
     return value
 
 
 def count(name: str, value: object, least: int = 1) -> int:
     """`value` as a whole number of at least `least`."""
     if isinstance(value, bool) or not isinstance(value, (int, np.integer)) or value < least:
-        raise _refuse(name, f"a whole number of at least {least}", _short(value), "")
+        raise _refuse(name, f"a whole number of at least {least}", short(value), "")
     return int(value)
 
 
@@ -131,8 +132,20 @@ def batch(**shapes: Shape) -> Shape:
                          "Give each argument once, or the same number of times.") from None
 
 
+def short(value: object, most: int = 60) -> str:
+    """What came, on one line and not too long."""
+    text = " ".join(repr(value).split())
+    return text if len(text) <= most else text[: most - 1] + "…"
+
+
 def _refuse(name: str, need: str, came: str, hint: str) -> ValueError:
     return ValueError(f"`{name}` must be {need}; got {came}." + (f" {hint}" if hint else ""))
+
+
+def _first(bad: Bools) -> tuple[Shape, str]:
+    """Where the first is that is bad, and that in words; of one alone there is nothing to say."""
+    where = tuple(int(i) for i in np.argwhere(bad)[0])
+    return where, f" at index {where}" if where else ""
 
 
 def _lengths(vectors: Floats) -> Floats:
@@ -155,8 +168,3 @@ def _kind(array: NDArray[Any], value: object) -> str:
     if array.dtype.kind == "b":
         return "true/false"
     return type(value).__name__
-
-
-def _short(value: object, most: int = 60) -> str:
-    text = " ".join(repr(value).split())
-    return text if len(text) <= most else text[: most - 1] + "…"

@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from rigkit._check import short
 from rigkit._types import Floats
 
 MOST = 60  # characters of a name or of what is no number
@@ -162,12 +163,6 @@ def words(many: Any) -> str:
         return names(dict.fromkeys(map(str, np.ravel(many).tolist())))
     except ValueError:  # ragged lists
         return short(many)
-
-
-def short(value: object) -> str:
-    """What is no number, on one line."""
-    text = " ".join(repr(value).split())
-    return text if len(text) <= MOST else text[:MOST - 1] + "…"
 
 
 def part(values: Any, place: int, axes: int) -> Any:

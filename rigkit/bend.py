@@ -257,8 +257,7 @@ def preset_bend(points: ArrayLike, angle: ArrayLike, forward: ArrayLike | None =
     line = _check.directions("points", space[..., 2, :] - hip, "Hip and ankle must be two places.")
     across = forward - np.sum(forward * line, axis=-1, keepdims=True) * line
     if not (np.sum(across**2, axis=-1) > 1e-18).all():
-        raise ValueError(f"`forward` must point across the leg; got {forward}, along it. "
-                         "The knee goes to that side.")
+        raise ValueError("`forward` must point across the leg; got a direction along it. The knee goes to that side.")
     across = _check.directions("forward", across)
     along, aside = upper + lower * np.cos(angle), lower * np.sin(angle)
     tilt = np.arctan2(aside, along)
@@ -335,9 +334,8 @@ def bend_of_cost(cost: ArrayLike, upper: ArrayLike, lower: ArrayLike) -> Floats:
     """
     cost, most = _angle_and_most(cost, upper, lower, name="cost")
     sine = cost * (2 - cost) / most
-    if not ((cost >= 0) & (cost <= 1) & (sine <= 1 + 1e-12)).all():
-        raise ValueError(f"`cost` must be from 0 to what folding the leg costs, {reach_cost(np.pi, upper, lower)}; "
-                         f"got {cost}. One part in a thousand, 0.001, is a bend of about 5°.")
+    _check.every("cost", cost, (cost >= 0) & (cost <= 1) & (sine <= 1 + 1e-12), "from 0 to what folding the leg costs",
+                 f"That is {np.min(reach_cost(np.pi, upper, lower)):g}; 0.001 is a bend of about 5°.")
     return 2 * np.arcsin(np.sqrt(np.minimum(sine, 1.0)))
 
 

@@ -50,8 +50,8 @@ class Follow(_say.Shown):
         put(self, "leader", leader)
         put(self, "what", _check.choice("what", what, FOLLOWS))
         put(self, "weight", _check.numbers("weight", weight))
-        if not ((self.weight >= 0) & (self.weight <= 1)).all():
-            raise ValueError(f"`weight` must be between 0 and 1; got {weight!r}.")
+        _check.every("weight", self.weight, (self.weight >= 0) & (self.weight <= 1), "between 0 and 1",
+                     "1 follows altogether, 0 not at all.")
         put(self, "gap", None if gap is None else fr.check_frames("gap", gap))
 
     def __repr__(self) -> str:
@@ -117,7 +117,7 @@ class Control(_say.Shown):
         put(self, "follows", tuple(follows))
         if parent is not None and self.follows:
             raise ValueError(f"`{name}` must have a parent or follow, not both; got parent {parent!r} "
-                             f"and {len(self.follows)} to follow.")
+                             f"and {len(self.follows)} to follow. To follow the parent too is `Follow({parent!r})`.")
         put(self, "locked", tuple(locked))
         put(self, "limits", {} if limits is None else limits)
         put(self, "stays", None if stays is None else fr.check_frames("stays", stays))
@@ -304,7 +304,8 @@ def switch(control: Control, follows: str | Follow | Iterable[str | Follow], wor
     leaders = [Follow(follow) if isinstance(follow, str) else follow for follow in asked]
     for name in (control.name, *(follow.leader for follow in leaders)):
         if name not in worlds:
-            raise ValueError(f"`worlds` must hold the frame of {name}; got {', '.join(worlds)}.")
+            raise ValueError(f"`worlds` must hold the frame of {name}; got {', '.join(worlds) or 'none'}. "
+                             "Give those of the control and of its leaders, as `pose` says them.")
     moved = _value_frames(_values([control], {control.name: values or {}})[..., 0, :], control.pivot)
     base = fr.check_frames(control.name, worlds[control.name]) @ fr.invert(moved)
     return replace(control, parent=None, stays=base, follows=tuple(
@@ -332,7 +333,8 @@ def between_keys(values: ControlValues, keys: ArrayLike) -> dict[str, dict[str, 
     """
     keys = _check.numbers("keys", keys, "n", hint="Give frames, such as range(0, 25, 6).")
     if keys.ndim != 1 or len(keys) < 2 or (keys % 1).any() or keys[0] != 0 or not (np.diff(keys) > 0).all():
-        raise ValueError(f"`keys` must be two or more whole numbers that rise from 0; got {keys.tolist()}.")
+        raise ValueError("`keys` must be two or more whole numbers that rise from 0; "
+                         f"got {_check.short(keys.tolist())}. Give frames, such as range(0, 25, 6).")
     keyed = keys.astype(int)
     frames = np.arange(keyed[-1] + 1)
     place = np.searchsorted(keyed, frames[1:])
@@ -344,7 +346,8 @@ def between_keys(values: ControlValues, keys: ArrayLike) -> dict[str, dict[str, 
         if array.ndim == 0:
             return array
         if len(array) != len(frames):
-            raise ValueError(f"`keys` must end at the last frame of {name}, {len(array) - 1}; got {frames[-1]}.")
+            raise ValueError(f"`keys` must end at the last frame of {name}, {len(array) - 1}; got {frames[-1]}. "
+                             "Key that frame too.")
         part = share.reshape(-1, *[1] * (array.ndim - 1))
         return (1 - part) * array[before] + part * array[after]
 
@@ -435,7 +438,7 @@ def _weighted(control: Control, part: str, mean: Floats, asked: Sequence[Floats]
     total = 1 - sum((weight for weight, _ in counted), np.zeros(()))
     if not np.all(total > -1e-9):
         raise ValueError(f"`{control.name}` must follow with weights that add up to at most 1; "
-                         f"got {1 - np.min(total):g}.")
+                         f"got {1 - np.min(total):g}. What is left to 1 stays where it is.")
     total = np.maximum(total, 0.0)
     for weight, value in counted:
         total = total + weight

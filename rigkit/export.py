@@ -119,7 +119,7 @@ def _check_motions(motions: Motions) -> Iterator[tuple[str, tuple[ArrayLike, Arr
         raise ValueError(f"`motions` must map names to (times, world); got {motions!r}.")
     for name, motion in motions.items():
         if not isinstance(motion, tuple) or len(motion) != 2:
-            raise ValueError(f"`motions[{name!r}]` must be (times, world); got {_check._short(motion)}.")
+            raise ValueError(f"`motions[{name!r}]` must be (times, world); got {_check.short(motion)}.")
         yield name, motion
 
 

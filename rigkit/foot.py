@@ -47,19 +47,20 @@ class Foot(_say.Shown):
         _check.batch(**{name: point.shape[:-1] for name, point in points.items()})
         for name, point in points.items():
             object.__setattr__(self, name, point)
-        self._check()
+        self._must_stand()
 
-    def _check(self) -> None:
-        for name, point in (("heel", self.heel), ("toe", self.toe)):
-            if not (np.abs(point[..., 1]) < 1e-9).all():
-                raise ValueError(f"`{name}` must touch the floor, height 0; got {point.tolist()}.")
-        if not ((self.ankle[..., 1] > -1e-9) & (self.ball[..., 1] > -1e-9)).all():
-            raise ValueError("`ankle` and `ball` must be at or above the floor; "
-                             f"got heights {self.ankle[..., 1].tolist()} and {self.ball[..., 1].tolist()}.")
+    def _must_stand(self) -> None:
+        for name, point, good in (("heel", self.heel, np.abs(self.heel[..., 1]) < 1e-9),
+                                  ("toe", self.toe, np.abs(self.toe[..., 1]) < 1e-9),
+                                  ("ankle", self.ankle, self.ankle[..., 1] > -1e-9),
+                                  ("ball", self.ball, self.ball[..., 1] > -1e-9)):
+            need = "at height 0, to touch the floor" if name in ("heel", "toe") else "at or above the floor, height 0"
+            _check.every(name, point[..., 1], good, need, "A point is (forward, height), metres.")
         heel, ankle, ball, toe = (point[..., 0] for point in (self.heel, self.ankle, self.ball, self.toe))
         if not ((heel <= ankle) & (ankle <= ball) & (heel < ball) & (ball < toe)).all():
             raise ValueError("`heel`, `ankle`, `ball` and `toe` must follow each other forward; got "
-                             f"{heel.tolist()}, {ankle.tolist()}, {ball.tolist()}, {toe.tolist()}.")
+                             + ", ".join(_check.short(part.tolist()) for part in (heel, ankle, ball, toe))
+                             + ". A point is (forward, height), metres.")
 
     def __repr__(self) -> str:
         return _say.line(self, *(f"{name} {_say.point(getattr(self, name))}" for name in ("ankle", *PIVOTS)),
@@ -159,11 +160,10 @@ def roll(foot: Foot, angle: ArrayLike, ball_limit: ArrayLike = BALL_LIMIT) -> Fo
 
 def _checked(angle: ArrayLike, ball_limit: ArrayLike) -> tuple[Floats, Floats]:
     angle, ball_limit = _check.numbers("angle", angle), _check.numbers("ball_limit", ball_limit)
-    if not (np.abs(angle) <= np.pi / 2).all():
-        raise ValueError(f"`angle` must be between −π/2 and π/2 radians; got {angle.flat[np.abs(angle).argmax()]:g}. "
-                         "A foot does not roll over further than upright.")
-    if not ((ball_limit >= 0) & (ball_limit <= np.pi / 2)).all():
-        raise ValueError(f"`ball_limit` must be between 0 and π/2 radians; got {ball_limit.tolist()}.")
+    _check.every("angle", angle, np.abs(angle) <= np.pi / 2, "between −π/2 and π/2 radians",
+                 "A foot does not roll over further than upright.")
+    _check.every("ball_limit", ball_limit, (ball_limit >= 0) & (ball_limit <= np.pi / 2), "between 0 and π/2 radians",
+                 "40 degrees, `BALL_LIMIT`, is usual.")
     return angle, ball_limit
 
 

@@ -389,7 +389,8 @@ class LegRig(_say.Shown):
 
     def _check_two_bones(self, name: str) -> None:
         if len(self.chain) != 3:
-            raise ValueError(f"`{name}` must be asked of legs of two bones; got legs of {len(self.chain) - 1}.")
+            raise ValueError(f"`{name}` must be asked of legs of two bones; got legs of {len(self.chain) - 1}. "
+                             "Anatomy names no angles for a third; `LegPose.world` holds its frames.")
 
     # What is done for every pose. Nothing is checked again here.
 
@@ -486,7 +487,8 @@ _FootValues = dict[tuple[int, int], Floats]  # by side and place in FOOT_CHANNEL
 def _complete(centres: Mapping[str, ArrayLike]) -> dict[str, Floats]:
     """The joint centres checked, the right side mirrored from the left and the pelvis put between where left out."""
     if not isinstance(centres, Mapping):
-        raise ValueError(f"`centres` must be a mapping of names to joint centres; got {centres!r}.")
+        raise ValueError(f"`centres` must be a mapping of names to joint centres; got {_check.short(centres)}. "
+                         "Such as {'L_hip': (0.09, 0.93, 0), …}.")
     parts = ["hip", "knee", "ankle", "ball", "heel", "toe"] + ["foot"] * ("L_foot" in centres)
     sides = SIDE_TAGS if any(str(name).startswith("R_") for name in centres) else SIDE_TAGS[:1]
     needed = {tag + part for tag in sides for part in parts}

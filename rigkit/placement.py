@@ -252,7 +252,8 @@ def mirror_error(skeleton: Skeleton, world: ArrayLike | None = None, kind: str =
     alone = [name for name in tagged if other_side(name) not in skeleton.names]
     if alone or not tagged:
         raise ValueError("`skeleton` must have joints in pairs, tagged L_ and R_; "
-                         f"got {'no partner for ' + ', '.join(alone) if alone else 'no tagged joint'}.")
+                         f"got {'no partner for ' + ', '.join(alone) if alone else 'no tagged joint'}. "
+                         "`mirror_skeleton` makes partners.")
     names = tuple(name for name in tagged if name.startswith("R_"))
     found, lefts = (world[..., [skeleton.index(name) for name in side], :, :]
                     for side in (names, map(other_side, names)))
@@ -438,7 +439,8 @@ def _check_motion(markers: ArrayLike) -> Floats:
         raise ValueError(f"`markers` must hold at least 4 frames; got {markers.shape[-3]}. "
                          "The shape is (frames, markers, 3), also for one marker.")
     if not (np.ptp(markers, axis=-3).max(axis=(-2, -1)) > 1e-9).all():
-        raise ValueError("`markers` must move; got markers that stand still, with no rotation to fit.")
+        raise ValueError("`markers` must move; got markers that stand still, with no rotation to fit. "
+                         "Record the joint while it turns.")
     shape = markers - markers.mean(axis=-2, keepdims=True)
     if markers.shape[-2] > 1 and not (np.ptp(shape, axis=-3).max(axis=(-2, -1)) > 1e-9).all():
         raise ValueError("`markers` must turn about the joint; got markers that only shift, with no rotation to fit. "

@@ -81,9 +81,12 @@ class Skeleton(_say.Shown):
         world : mapping of str to array_like, shape (4, 4)
         parents : mapping of str to (str or None)
         """
-        missing = [p for p in parents.values() if p is not None and p not in world]
-        if missing or set(world) != set(parents):
-            raise ValueError(f"`parents` must name a parent, or None, for every joint of `world`; got {parents!r}.")
+        unlike = sorted(world.keys() ^ parents.keys())
+        missing = sorted({parent for parent in parents.values() if parent is not None and parent not in world})
+        if unlike or missing:
+            raise ValueError("`parents` must name a parent, or None, for every joint of `world`; got "
+                             + (f"only one of the two for {', '.join(unlike)}." if unlike else
+                                f"parents without a frame: {', '.join(missing)}."))
         frames = {name: _one_frame(f"world of {name}", frame) for name, frame in world.items()}
         joints = []
         for name, frame in frames.items():

@@ -123,8 +123,7 @@ def solve_planar(goal: ArrayLike, upper: ArrayLike, lower: ArrayLike, bend: Arra
     """
     goal, bend = _check.numbers("goal", goal, 2), _check.numbers("bend", bend)
     upper, lower = _check.positive("upper", upper), _check.positive("lower", lower)
-    if not (np.abs(bend) == 1).all():
-        raise ValueError(f"`bend` must be 1 or -1; got {bend}. Give 1 for the knee forward, -1 for backward.")
+    _check.every("bend", bend, np.abs(bend) == 1, "1 or -1", "Give 1 for the knee forward, -1 for backward.")
     _check.batch(goal=goal.shape[:-1], upper=upper.shape, lower=lower.shape, bend=bend.shape)
     forward, up = goal[..., 0], goal[..., 1]
     distance = np.hypot(forward, up)
@@ -548,17 +547,15 @@ def _check_reach(distance: ArrayLike, upper: ArrayLike, lower: ArrayLike,
     upper, lower = _check.positive("upper", upper), _check.positive("lower", lower)
     soft = _check_soft(soft, upper, lower)
     _check.batch(distance=distance.shape, upper=upper.shape, lower=lower.shape, soft=soft.shape)
-    if not (distance >= 0).all():
-        raise ValueError(f"`distance` must not be below zero; got {distance.min():g}. It is from hip to goal, metres.")
+    _check.every("distance", distance, distance >= 0, "zero or above", "It is from hip to goal, metres.")
     return distance, upper, lower, soft
 
 
 def _check_soft(soft: ArrayLike, upper: Floats, lower: Floats) -> Floats:
     soft = _check.numbers("soft", soft)
     _check.batch(soft=soft.shape, upper=upper.shape, lower=lower.shape)
-    if not ((soft >= 0) & (soft <= upper + lower)).all():
-        raise ValueError(f"`soft` must be from 0 to the leg's length, {np.min(upper + lower):g}; got {soft}. "
-                         "A few millimetres, such as 0.005, are usual to begin with.")
+    _check.every("soft", soft, (soft >= 0) & (soft <= upper + lower), "from 0 to the leg's length",
+                 f"That is {np.min(upper + lower):g} m; a few millimetres, such as 0.005, are usual to begin with.")
     return soft
 
 

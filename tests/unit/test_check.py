@@ -64,8 +64,24 @@ def test_numbers_too_large_for_float64_are_not_finite():
 
 @pytest.mark.parametrize("value", [0, -1, [0.4, 0.0], [0.4, -0.1]])
 def test_positive_refuses_zero_and_below(value):
-    with pytest.raises(ValueError, match=r"`thigh` must be above zero; got (0|-1|-0\.1)\."):
+    with pytest.raises(ValueError, match=r"`thigh` must be above zero; got (0|-1|(0|-0\.1) at index \(1,\))\. Lengths"):
         _check.positive("thigh", value)
+
+
+def test_every_shows_the_first_that_fails_and_where():
+    values = np.array([[0.2, 0.4], [1.5, 7.0]])
+    assert _check.every("weight", values, values < 8, "below 8") is None
+    with pytest.raises(ValueError, match=r"^`weight` must be at most 1; got 1\.5 at index \(1, 0\)\. Lower it\.$"):
+        _check.every("weight", values, values <= 1, "at most 1", "Lower it.")
+    with pytest.raises(ValueError, match=r"^`weight` must be at most 1; got 2\.$"):
+        _check.every("weight", 2.0, np.array(False), "at most 1")
+    with pytest.raises(ValueError, match=r"got 3 at index \(1,\)\.$"):  # one value, measured against several
+        _check.every("soft", 3.0, np.array([True, False]), "shorter than the leg")
+
+
+def test_a_vector_without_direction_is_told_by_its_place():
+    with pytest.raises(ValueError, match=r"got a vector of length zero at index \(1,\)\. Give a direction"):
+        _check.directions("axis", [[1, 0, 0], [0, 0, 0]])
 
 
 def test_directions_have_length_one_whatever_their_length():
