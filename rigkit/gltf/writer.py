@@ -48,7 +48,7 @@ def write(asset: Asset, path: str | os.PathLike[str], replace: bool = False, as_
         weights that do not add up to one, a joint twice at a vertex.
     """
     if not isinstance(asset, Asset):
-        raise ValueError(f"`asset` must be an Asset; got {_check._short(asset)}. `export.puppet_asset` makes one.")
+        raise ValueError(f"`asset` must be an Asset; got {_check.short(asset)}. `export.puppet_asset` makes one.")
     file = Path(path)
     kind = _check.choice("path", file.suffix.lower(), (".glb", ".gltf"))
     if file.exists() and not replace:
