@@ -85,7 +85,7 @@ def table(heads: Sequence[str], rows: Iterable[Sequence[object]], caption: str =
     body = "".join(f'<tr><th scope="row" style="{_CELL};font-weight:600;white-space:nowrap">{page.safe(row[0])}</th>'
                    + "".join(map(_cell, row[1:])) + "</tr>" for row in shown)
     said = f'<figcaption style="{_SIZE};{_SOFT}">{page.safe(caption)}</figcaption>' if caption else ""
-    return (f'<figure style="margin:4px 0">{said}<table style="border-collapse:collapse;margin:2px 0"><thead>'
+    return (f'<figure style="margin:4px 0;overflow-x:auto">{said}<table style="border-collapse:collapse;margin:2px 0"><thead>'
             f"<tr>{head}</tr></thead><tbody>{body}</tbody></table>{more}</figure>")
 
 
@@ -302,7 +302,7 @@ def _(thing: body.JointRange) -> Iterator[Piece]:
         ends = np.array([[np.sin(turn), -np.cos(turn)] for turn in (0.0, low, high)])
         picture = stage.framed("side", _in_space(np.array([*ends, [0, 0]])),
                                f"From {_say.angle(low)} to {_say.angle(high)}", 0.2, HALF, least=1.6, desc=repr(thing))
-        for end, turn, radius in zip(ends[1:], (low, high), (84, 56), strict=True):
+        for end, turn, radius in zip(ends[1:], (low, high), (110, 56), strict=True):
             picture.path([(0, 0), end], "inverse")
             if turn:
                 picture.arc((0, 0), ends[0], end, _say.angle(turn), "plain", radius)
@@ -431,7 +431,7 @@ def _tree(points: Floats, parents: Any, names: Sequence[str], title: str, desc: 
         picture.dots(points, "forward")
     if len(points) <= MOST_NAMES and not outlines:
         for point, said in _labels(points, names, 0.04 * float(np.ptp(room, axis=0).max())):
-            front.note(point, said, "soft", "right" if point[0] >= 0 else "left")
+            front.note(point, said, "soft")
     return stage.row(front, side, title=title)
 
 
@@ -596,7 +596,7 @@ def _(thing: foot.Foot) -> Iterator[Piece]:
         picture = _feet(feet, _one_of(len(feet), "The foot, flat"), repr(thing))
         picture.measure([heel[0], 0.0], [heel[0], ankle[1]], f"{100 * ankle[1]:.1f} cm", "plain", -24, "left")
         picture.measure(heel, toe, f"{100 * (toe[0] - heel[0]):.1f} cm", "plain", -26, "below")
-        yield picture.note(ankle, "ankle", "soft", "above").note(ball, "ball", "soft", "above")
+        yield picture.note(ankle, "ankle", "soft", "above").note(ball, "ball", "soft")
     yield _foot_values(thing)
 
 
@@ -618,7 +618,7 @@ def _(thing: foot.FootRoll) -> Iterator[Piece]:
 def _feet(feet: Floats, title: str, desc: str) -> Stage:
     """Feet from the side, shape (k, 4, 2): ankle, heel, ball, toe; the others than the first dotted."""
     length = float(np.ptp(feet[..., 0]))
-    room = [[feet[0, 1, 0] - 0.3 * length, -0.2 * length], [feet[0, 0, 0], feet[..., 1].max() + 0.08 * length]]
+    room = [[feet[0, 1, 0] - 0.42 * length, -0.2 * length], [feet[0, 0, 0], feet[..., 1].max() + 0.08 * length]]
     picture = stage.framed("side", _in_space(np.concatenate([feet.reshape(-1, 2), room])), title, 0.08, WIDTH, tall=0.8,
                            desc=desc).floor()
     for ankle, heel, ball, toe in feet[1:]:
@@ -643,7 +643,7 @@ def _mesh(thing: mesh.Mesh) -> Iterator[Piece]:
 
 def _surface(vertices: Floats, triangles: Any, desc: str) -> Picture:
     low, high = vertices.min(axis=0), vertices.max(axis=0)
-    front, side = _two_views(vertices, "The surface from the front", desc, tall=1.0)
+    front, side = _two_views(vertices, "The surface from the front", desc, tall=0.85)
     for picture in (front, side):
         picture.surface(vertices, triangles, "soft")
     front.measure([high[0], low[1], 0], [high[0], high[1], 0], f"{100 * (high[1] - low[1]):.1f} cm", "plain", 16,
