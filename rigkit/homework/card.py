@@ -1,5 +1,6 @@
 """The small card that answers a check: words first, then numbers, a picture, and how far the homework is."""
 
+import re
 from collections.abc import Mapping
 from html import escape
 from typing import Any
@@ -65,7 +66,7 @@ class Card:
         lines = "".join(map(_item, self._lines()))
         return (f'<section aria-label="Check of {escape(outcome.question)}" style="border-left:4px solid {edge};'
                 'padding:4px 12px;margin:4px 0;color:var(--jp-ui-font-color1, inherit)">'
-                f'<p style="margin:0"><strong>{escape(outcome.word)}:</strong> {escape(outcome.sentence)}</p>'
+                f'<p style="margin:0"><strong>{escape(outcome.word)}:</strong> {_words(outcome.sentence)}</p>'
                 f'<div style="display:flex;flex-wrap:wrap;gap:4px 16px;align-items:center">{drawn}'
                 f'<ul style="margin:4px 0;padding-left:1.2em;flex:1 1 16em">{lines}</ul></div></section>')
 
@@ -74,7 +75,12 @@ def _item(line: str) -> str:
     """A line of the card; what stands row below row keeps its columns."""
     first, _, rows = line.partition("\n")
     table = f'<pre style="margin:2px 0;white-space:pre-wrap">{escape(rows)}</pre>' if rows else ""
-    return f"<li>{escape(first)}{table}</li>"
+    return f"<li>{_words(first)}{table}</li>"
+
+
+def _words(text: str) -> str:
+    """Text as HTML; what stands between backticks is code."""
+    return re.sub(r"`([^`]+)`", r"<code>\1</code>", escape(text))
 
 
 def _typed(inputs: Mapping[str, Any]) -> str:

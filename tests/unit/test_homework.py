@@ -450,6 +450,12 @@ def test_the_card_is_text_and_html_and_begins_with_the_word_that_matters(hw):
     assert re.search(r"<title>A line</title>", right)
 
 
+def test_a_card_shows_a_name_as_code():
+    outcome = checking.Outcome("06/line", "Not attempted yet", 0.0, "write your answer to `line` <here>.")
+    html = Card(outcome)._repr_mimebundle_()["text/html"]
+    assert "write your answer to <code>line</code> &lt;here&gt;." in html
+
+
 @pytest.mark.parametrize("lesson", ["06", "6", 6])
 def test_open_homework(lesson):
     hw = homework.open_homework(lesson, student=" ada ")
