@@ -10,7 +10,7 @@ import numpy as np
 from rigkit import frames as fr
 from rigkit import puppets, rotation
 from rigkit.homework import picture
-from rigkit.homework.frame import SQUARE, is_turn
+from rigkit.homework.judging import SQUARE, is_turn
 from rigkit.homework.question import Misconception, Question, Verdict
 from rigkit.two_bone import planar_points
 

@@ -11,7 +11,7 @@ import numpy as np
 from rigkit import controls, placement, puppets, rotation
 from rigkit import frames as fr
 from rigkit.homework import picture
-from rigkit.homework.frame import is_turn
+from rigkit.homework.judging import is_turn
 from rigkit.homework.question import WORDS, Misconception, Question, Verdict
 from rigkit.leg import LegRig
 from rigkit.skeleton import SIDE_TAGS

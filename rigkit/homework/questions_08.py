@@ -12,7 +12,7 @@ from rigkit import controls as ct
 from rigkit import frames as fr
 from rigkit import rotation
 from rigkit.homework import picture
-from rigkit.homework.frame import is_turn
+from rigkit.homework.judging import is_turn
 from rigkit.homework.question import WORDS, Misconception, Question, Verdict
 
 NEAR = 1e-4  # metres and radians: a frame no further off is there

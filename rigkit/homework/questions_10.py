@@ -10,6 +10,7 @@ import numpy as np
 
 from rigkit import gait
 from rigkit.homework import picture
+from rigkit.homework.judging import in_cm
 from rigkit.homework.question import Misconception, Question, Verdict
 from rigkit.puppets import PUPPETS
 
@@ -254,8 +255,8 @@ def _judge_plant(inputs, output):
     away = max(float(np.maximum(forward[run].min() - yours[run], yours[run] - forward[run].max()).max())
                for run in runs)
     jump = max(_jump(forward, yours, last, first) for last, first in _swings(down))
-    measured = {"While it is down your foot moves by up to": f"{100 * slid:.2g} cm",
-                "In the air your correction jumps by up to": f"{100 * jump:.2g} cm"}
+    measured = {"While it is down your foot moves by up to": in_cm(slid),
+                "In the air your correction jumps by up to": in_cm(jump)}
     drawn = picture.side_view(
         "Where the foot was, and yours below", "Dots where the foot was, frame by frame, and below them yours, red "
         "where it is down.", picture.dots(np.column_stack([forward, 0 * forward + 0.1]), "soft"),
@@ -265,10 +266,10 @@ def _judge_plant(inputs, output):
         return Verdict(1.0, "the foot stands where it stands, and nobody sees how it got to the next place.", measured,
                        drawn)
     if slid > HELD:
-        return Verdict(0.25 * (slid <= 10 * HELD), f"while it is down your foot still moves, by up to {100 * slid:.2g} "
-                       "cm; in each stance all its frames belong in one place.", measured, drawn)
+        return Verdict(0.25 * (slid <= 10 * HELD), f"while it is down your foot still moves, by up to {in_cm(slid)}; "
+                       "in each stance all its frames belong in one place.", measured, drawn)
     if away > STRAY:
-        return Verdict(0.0, f"a foot is planted {100 * away:.2g} cm outside the ground it covered; plant each stance "
+        return Verdict(0.0, f"a foot is planted {in_cm(away)} outside the ground it covered; plant each stance "
                             "where that stance came down.", measured, drawn)
     return Verdict(0.5, "each stance stands, but in the air the foot jumps from the old correction to the new; let the "
                         "correction change a little in every frame of the swing.", measured, drawn)
@@ -350,8 +351,8 @@ def _judge_hips(inputs, output):
     if too_high <= 1e-4:
         frame = np.argmax(rooms.min(axis=0) - yours)
     hips = np.array([inputs["pelvis"][frame], yours[frame]])
-    measured = {"A leg falls short by up to": f"{100 * max(too_high, 0):.2g} cm of pelvis height",
-                "Your pelvis is lower than it need be by up to": f"{100 * max(too_low, 0):.2g} cm"}
+    measured = {"A leg falls short by up to": f"{in_cm(max(too_high, 0))} of pelvis height",
+                "Your pelvis is lower than it need be by up to": in_cm(max(too_low, 0))}
     drawn = picture.side_view(
         f"Your hips in frame {frame}", "Straight lines from your hips to both feet in the side view.",
         *(picture.ghost([hips, inputs[leg][frame]]) for leg in ("left", "right")),
@@ -361,10 +362,10 @@ def _judge_hips(inputs, output):
                        drawn)
     if too_high <= 1e-4:
         return Verdict(0.5 if too_low <= 0.05 else 0.25, "no leg is too short, but the pelvis is lower than it need "
-                       f"be, by {100 * too_low:.2g} cm; ask in every frame anew what the legs allow.", measured, drawn)
+                       f"be, by {in_cm(too_low)}; ask in every frame anew what the legs allow.", measured, drawn)
     return Verdict(0.25 if too_high <= 0.005 else 0.0,
                    f"in frame {frame} the {('left', 'right')[side]} leg does not reach: the pelvis is "
-                   f"{100 * too_high:.2g} cm too high for it. Each leg, its foot's place and its share of full reach "
+                   f"{in_cm(too_high)} too high for it. Each leg, its foot's place and its share of full reach "
                    "make a right-angled triangle.", measured, drawn)
 
 
@@ -512,9 +513,9 @@ def _judge_decides(inputs, output):
     leg, yours = LEGS.index(output["leg"]), float(output["lower"])
     right, near = leg == int(np.argmax(asked)), abs(abs(yours) - asked.max()) <= 0.0501
     hips = np.array([0.0, inputs["hips"]])
-    short = 100 * (np.hypot(*(inputs[LEGS[leg]] - hips)) - inputs["share"] * (inputs["upper"] + inputs["lower"]))
+    short = np.hypot(*(inputs[LEGS[leg]] - hips)) - inputs["share"] * (inputs["upper"] + inputs["lower"])
     measured = {"You say": f"the {LEGS[leg]} leg, {yours:.3g} cm lower",
-                "Of its share of reach this leg lacks": f"{short:.2g} cm along its own line"}
+                "Of its share of reach this leg lacks": f"{in_cm(short)} along its own line"}
     drawn = picture.side_view(
         "Your hips, and both ankles", "Straight lines from the hips to the front and the back ankle, in the side view.",
         *(picture.ghost([hips, inputs[name]]) for name in LEGS),

@@ -405,7 +405,7 @@ def _judge_bend(inputs, output):
         picture.ghost([-2 * far, far]), picture.chain([heel, ball, tip], ["heel", "ball", "toe"]))
     measured = {"The foot is turned against the floor by": f"{np.degrees(turn + slope):.1f}°".replace("-", "−"),
                 "With the ball on the floor, the tip of your toes is":
-                    f"{abs(gap):.1f} cm {'over' if gap >= 0 else 'below'} it"}
+                    f"{abs(gap):.2f} cm {'over' if gap >= 0 else 'below'} it"}
     if abs(yours - true) <= 1e-3:
         return Verdict(1.0, "the toes lie flat as long as they can bend, and no further.", measured, drawn)
     if turn + slope <= 0:

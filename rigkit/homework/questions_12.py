@@ -13,6 +13,7 @@ from rigkit import bend as bends
 from rigkit import faults, placement, rotation, skin
 from rigkit import frames as fr
 from rigkit.homework import picture
+from rigkit.homework.judging import in_cm
 from rigkit.homework.question import REPORT, Misconception, Question, Verdict
 from rigkit.puppets import PUPPETS, Puppet
 
@@ -280,8 +281,8 @@ def _judge_knee(inputs, output):
     moved = abs(_shares(hip, yours, ankle) - _shares(hip, was, ankle))
     bent, planar, level = LEAST_DEG <= bend <= MOST_DEG, abs(beside) <= ASIDE * long, moved <= 0.01
     measured = {"Your leg is bent by": f"{bend:.1f}°",
-                "Your knee stands beside the plane of its foot by": f"{100 * abs(beside):.2g} cm",
-                "Your knee moved along the leg by": f"{100 * min(moved, 1e3):.2g} % of it"}
+                "Your knee stands beside the plane of its foot by": in_cm(abs(beside)),
+                "Your knee moved along the leg by": f"{100 * min(moved, 1e3):.1f} % of it"}
     line = ankle - hip
     flat = np.array([[(p - hip) @ ahead, -((p - hip) @ line) / long] for p in (hip, yours, ankle)])
     drawn = picture.side_view(
@@ -345,19 +346,19 @@ def _draw_mirrored(rng, character):
 
 def _judge_mirrored(inputs, output):
     joint, yours = inputs["joint"], output["mended joint"]
-    turn, place = yours[:3, :3], 100 * float(np.linalg.norm(yours[:3, 3] - joint[:3, 3]))
+    turn, place = yours[:3, :3], float(np.linalg.norm(yours[:3, 3] - joint[:3, 3]))
     rigid = float(np.abs(turn.T @ turn - np.eye(3)).max()) <= 1e-4
     volume = float(np.linalg.det(turn))
     kept = rigid and float(np.abs(turn[:, 1:] - joint[:3, 1:3]).max()) <= 1e-4
     last = bool(np.allclose(yours[3], [0, 0, 0, 1], atol=1e-6))
     measured = {"The determinant of your three axes": f"{volume:.3g}; of a turn it is +1",
-                "Your joint has moved by": f"{place:.2g} cm"}
+                "Your joint has moved by": in_cm(place)}
     arrows = [0.1 * np.clip(turn[:, i], -2, 2)[[2, 1]] for i in range(3)]
     drawn = picture.side_view("Your joint's axes", "The three axes of your joint, from the side.",
                               *(picture.arrow([0, 0], end, letter, "inverse")
                                 for end, letter in zip(arrows, "xyz", strict=True)))
     turned = rigid and volume > 0
-    score = 0.3 * turned + 0.4 * (kept and turned) + 0.3 * (place <= 0.01 and turned and last)
+    score = 0.3 * turned + 0.4 * (kept and turned) + 0.3 * (place <= 1e-4 and turned and last)
     if score > 0.99:
         return Verdict(1.0, "a turn again: the bone axis and forward are kept, and a positive bend flexes.", measured,
                        drawn)
@@ -535,16 +536,18 @@ def _world(local):
 def _judge_bind(inputs, output):
     world, yours = _world(inputs["local"]), output["inverse bind"]
     skinned = world @ yours
-    off = 100 * np.linalg.norm(skinned[:, :3, 3], axis=-1)
     error = np.abs(skinned - np.eye(4)).max(axis=(-2, -1))
     right = error <= 1e-4
     worst = int(error.argmax())
-    points, moved = world[:, :3, 3], np.clip((skinned @ world[..., 3:])[:, :3, 0], -5, 5)
+    points = world[:, None, :3, 3] + NEARBY
+    moved = points @ np.swapaxes(skinned[:, :3, :3], -1, -2) + skinned[:, None, :3, 3]
+    off = np.linalg.norm(moved - points, axis=-1).max(axis=-1)
     measured = {"The joint that is worst": JOINT_NAMES[worst],
-                "At rest it moves a point at the world's origin by": f"{min(off[worst], 1e6):.3g} cm"}
+                "At rest its matrix moves the skin around it by up to": in_cm(off[worst])}
     drawn = picture.front_view(
         "Where your matrices take the joints at rest", "The chain from the front, and a dot where each joint's own "
-        "matrix takes it.", picture.chain(points[:, :2], list(JOINT_NAMES)), picture.dots(moved[:, :2], "inverse"))
+        "matrix takes it.", picture.chain(points[:, 0, :2], list(JOINT_NAMES)),
+        picture.dots(np.clip(moved[:, 0, :2], -5, 5), "inverse"))
     if right.all():
         return Verdict(1.0, "world times inverse bind is the identity for every joint: at rest nothing moves.",
                        measured, drawn)
@@ -554,6 +557,7 @@ def _judge_bind(inputs, output):
 
 
 JOINT_NAMES = ("pelvis", "hip", "knee", "ankle")
+NEARBY = 0.1 * np.array([(0, 0, 0), (1, 0, 0), (0, 1, 0), (0, 0, 1)])  # a joint itself and skin around it, metres
 
 
 def _upside_down(local):
