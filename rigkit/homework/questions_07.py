@@ -148,7 +148,7 @@ def _judge_swivel(inputs, output):
         "Your swivel, from above", "A leg from above, dotted, and the leg that your swivel gives, its "
         f"knee {100 * apart:.1f} centimetres away.",
         picture.ghost(_from_above(leg)), picture.chain(_from_above([hip, there, ankle]), ["hip", "yours", ""]),
-        *([picture.measure(*_from_above([knee, there]), f"{100 * apart:.1f} cm")] if apart > 0.01 else []))
+        *([picture.measure(_from_above(knee), _from_above(there), f"{100 * apart:.1f} cm")] if apart > 0.01 else []))
     measured = {"You say": f"{np.degrees(yours):.1f}°, which is {yours:.3g} rad",
                 "A leg with your swivel has its knee away by": f"{100 * apart:.1f} cm",
                 "Which is a turn of": f"{abs(np.degrees(off)):.1f}°"}
