@@ -29,7 +29,7 @@ _LOOK = f"""<style>{STYLE}
 .rig-panel .widget-label{{text-align:left}}
 .rig-panel .widget-slider{{flex-wrap:wrap;height:auto;min-height:28px}}
 .rig-panel :is(.widget-slider,.widget-radio)>.widget-label{{white-space:normal;line-height:1.3;height:auto}}
-.rig-panel .slider-container{{flex:1 1 160px}}
+.rig-panel .slider-container{{flex:1 1 160px;margin:10px 6px}}
 .rig-panel .noUi-connects{{background:var(--jp-ui-font-color2,#757575)}}
 .rig-panel .noUi-handle,.rig-panel input[type=number]{{border-color:var(--jp-ui-font-color2,#757575)}}
 .rig-panel :is(input,button,.noUi-handle):focus-visible{{outline:2px solid var(--jp-brand-color1,#1976d2)!important}}
@@ -37,7 +37,8 @@ _LOOK = f"""<style>{STYLE}
 .rig-panel .widget-radio-box{{flex-flow:row wrap;gap:4px 24px;margin:0!important}}
 .rig-panel .widget-radio-box label{{width:auto;font-size:14px}}
 .rig-panel .widget-label,.rig-panel .jupyter-button,.rig-panel input{{font-size:14px}}
-.rig-panel .jupyter-button{{width:auto;padding:0 12px}}
+.rig-panel .jupyter-button{{width:auto;max-width:calc(100% - 4px);height:auto;min-height:28px;padding:2px 12px;
+white-space:normal;line-height:1.3}}
 @media (prefers-reduced-motion:reduce){{.rig-panel *{{transition:none!important}}}}
 </style>"""
 

@@ -7,6 +7,7 @@ import secrets
 import signal
 import webbrowser
 from pathlib import Path
+from typing import Any
 from urllib.parse import quote, urlencode, urlsplit
 
 from jupyter_server.serverapp import ServerApp
@@ -16,7 +17,7 @@ from traitlets.config import Config
 
 HOST = "localhost"
 CLASSROOM = Path(__file__).parent / "data" / "classroom"  # its style sheet makes type and pictures larger
-SPOKEN = Path(__file__).parent / "data" / "labextensions"  # what a screen reader needs beside the stock page
+EXTENSIONS = Path(__file__).parent / "data" / "labextensions"  # names and arrow keys that a stock page lacks
 _NEWS = "@jupyterlab/apputils-extension:announcements"
 
 
@@ -26,7 +27,7 @@ class PromptConnection(ZMQChannelsWebsocketConnection):
     Without TCP_NODELAY a slider's message waits some 45 ms until the one before it is acknowledged.
     """
 
-    def connect(self):
+    def connect(self) -> Any:
         self.websocket_handler.set_nodelay(True)
         return super().connect()
 
@@ -34,18 +35,18 @@ class PromptConnection(ZMQChannelsWebsocketConnection):
 class CourseServer(ServerApp):
     """A Jupyter server that Ctrl-C and SIGTERM end at once and without a question."""
 
-    def init_signal(self):
+    def init_signal(self) -> None:
         for number in (signal.SIGINT, signal.SIGTERM):
             signal.signal(number, self._end)
 
-    def _end(self, number, frame):
+    def _end(self, number: int, frame: object) -> None:
         for each in (signal.SIGINT, signal.SIGTERM):  # kernels take a moment to end; asking twice must not orphan them
             signal.signal(each, signal.SIG_IGN)
         print("\nStopping.", flush=True)
         self.stop(from_signal=True)
 
 
-def obstacle(port=None, browser=True):
+def obstacle(port: int | None = None, browser: bool = True) -> str | None:
     """What would keep `serve` from starting, in one sentence; None if nothing does."""
     if browser:
         try:
@@ -62,7 +63,7 @@ def obstacle(port=None, browser=True):
     return None
 
 
-def serve(folder, page="", port=None, browser=True, classroom=False):
+def serve(folder: Path, page: str = "", port: int | None = None, browser: bool = True, classroom: bool = False) -> None:
     """Run JupyterLab on `folder` until it is stopped; print the address once it answers.
 
     Parameters
@@ -90,10 +91,10 @@ def serve(folder, page="", port=None, browser=True, classroom=False):
     address = urlsplit(server.public_url)._replace(query=urlencode({"token": token})).geturl()
     server.io_loop.add_callback(print, f"\n    {address}\n\nStop with Ctrl-C.", flush=True)
     server.start()
-    _finish(server.io_loop.asyncio_loop)
+    _finish(server.io_loop.asyncio_loop)  # type: ignore[attr-defined]  # all of tornado's loops are asyncio's now
 
 
-def _finish(loop):
+def _finish(loop: asyncio.AbstractEventLoop) -> None:
     """End what a stopped loop was still doing: the threads that work for it would keep Python from ending."""
     tasks = asyncio.all_tasks(loop)
     for task in tasks:
@@ -101,7 +102,7 @@ def _finish(loop):
     loop.run_until_complete(asyncio.gather(*tasks, return_exceptions=True))
 
 
-def _config(folder, page, port, browser, classroom, token):
+def _config(folder: Path, page: str, port: int | None, browser: bool, classroom: bool, token: str) -> Config:
     """Settings for this run alone; the user's own Jupyter settings, themes and shortcuts stay as they are."""
     config = Config()
     config.ServerApp.kernel_websocket_connection_class = PromptConnection
@@ -116,12 +117,12 @@ def _config(folder, page, port, browser, classroom, token):
         config.ServerApp.port_retries = 0
     config.IdentityProvider.token = token
     config.LabApp.custom_css = classroom
-    config.LabApp.extra_labextensions_path = [str(SPOKEN)]
+    config.LabApp.extra_labextensions_path = [str(EXTENSIONS)]
     config.LabApp.workspaces_dir = str(folder / ".rigkit" / "workspaces")  # open tabs belong to the folder
     return config
 
 
-def _without_news(handler, page_config):
+def _without_news(handler: object, page_config: dict[str, Any]) -> dict[str, Any]:
     """The page's settings without JupyterLab's question about news: a newcomer should see the lesson."""
     page_config["disabledExtensions"] = [*page_config.get("disabledExtensions", []), _NEWS]
     return page_config

@@ -164,7 +164,7 @@ STYLE = (
     ".passed{border-bottom:1px solid var(--ground);padding:.25rem 0}.passed>summary{font-size:1rem}"
     ".wide{overflow-x:auto}table{border-collapse:collapse;margin:.4rem 0;font-size:.95rem}"
     "th,td{padding:.2rem 1rem .2rem 0;text-align:left;vertical-align:top}thead th{color:var(--soft);font-size:.85rem;"
-    "border-bottom:1px solid var(--edge)}tbody th{font-weight:400;white-space:nowrap}"
+    "border-bottom:1px solid var(--edge)}tbody th{font-weight:400}.wide tbody th{white-space:nowrap}"
     "tbody tr+tr>*{border-top:1px solid var(--ground)}td.n,th.n{text-align:right;white-space:nowrap}"
     "footer{margin-top:3rem;color:var(--soft);font-size:.92rem}"
     "@media (min-width:46rem){.said{grid-template-columns:minmax(0,1fr) 420px}.said.pass{grid-template-columns:"
@@ -178,4 +178,4 @@ _CARD = "".join(f".inspection {rule}}}" for rule in (
     "display:flex;flex-wrap:wrap;gap:4px 16px;align-items:flex-start", ".said>div{flex:1 1 20em",
     ".drawn{flex:0 1 420px;margin:0", ".said.serious{border-color:#b00020", ".said.moderate{border-color:#d55e00",
     ".said.slight{border-color:#b87d00", "h3{margin:0;font-size:1.1em;line-height:1.3", "p{margin:4px 0",
-    ".number b{font-size:1.6em", "summary{cursor:pointer"))
+    ".number b{font-size:1.6em", "summary{cursor:pointer;padding:3px 0"))

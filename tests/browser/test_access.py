@@ -1,0 +1,327 @@
+"""A panel, a card and our pages in a real Chromium, held to WCAG 2.2 AA: https://www.w3.org/TR/WCAG22/.
+
+One notebook and three pages are opened once, and looked at in many ways; numbers in comments are success criteria.
+"""
+
+import re
+
+import pytest
+from nbformat import v4
+
+from rigkit import inspection
+from rigkit.marking import class_page, report
+from tests.browser.lab import Lab
+from tests.contrast import SHAPE, TEXT, as_ink, contrast, over
+from tests.marking import entries
+from tests.unit import rigs
+
+pytestmark = pytest.mark.needs_browser
+
+CELLS = {"panel": "from rigkit import puppets\nfrom rigkit.scenes import a_walk\n"
+                  "a_walk.stride_panel(puppets.PUPPETS['Tamsin'])",
+         "float-panel": "from rigkit.scenes import preset_bend\npreset_bend.crouch_panel(puppets.PUPPETS['Tamsin'])",
+         "check": "from rigkit.homework import open_homework\nhw = open_homework('06', student='ada')\n"
+                  "def solve_leg(goal, upper, lower, side):\n    return 0.1, 0.5\nhw.check(solve_leg)",
+         "inspect": "from rigkit import export, faults, inspection, puppets\n"
+                    "inspection.inspect(export.puppet_asset(puppets.PUPPETS['Tamsin']))"}
+SPACING = "*:not(svg *){line-height:1.5!important;letter-spacing:.12em!important;word-spacing:.16em!important}" \
+          "p:not(svg *){margin-bottom:2em!important}"  # 1.4.12
+
+# Every text that is seen in an element, with its ink and what lies behind it, from the front to what is opaque.
+TEXTS = """root => {
+  const found = [], range = document.createRange(), walk = document.createTreeWalker(root, NodeFilter.SHOW_TEXT);
+  while (walk.nextNode()) {
+    const node = walk.currentNode, e = node.parentElement;
+    range.selectNodeContents(node);
+    if (!node.textContent.trim() || range.getBoundingClientRect().width < 2 || !e.checkVisibility()) continue;
+    const svg = e.closest('svg'), behind = [];
+    for (let g = svg ? svg.parentElement : e; g; g = g.parentElement) behind.push(getComputedStyle(g).backgroundColor);
+    found.push([node.textContent.trim(), svg ? getComputedStyle(e).fill : getComputedStyle(e).color, behind]);
+  }
+  return found;
+}"""
+# Every outline that is drawn in our pictures; a chart's grid is seen through, and is decoration.
+STROKES = """root => [...root.querySelectorAll('svg.rig :is(path, circle)')].filter(e => !e.closest('defs, clipPath'))
+  .map(e => [e.getAttribute('class') ?? e.getAttribute('style'), getComputedStyle(e), e])
+  .filter(([_, s]) => s.stroke !== 'none' && +s.strokeOpacity === 1 && +s.opacity === 1)
+  .map(([name, s, e]) => { const behind = [];
+    for (let g = e.closest('svg.rig').parentElement; g; g = g.parentElement)
+      behind.push(getComputedStyle(g).backgroundColor);
+    return [name, s.stroke, behind]; })"""
+# 2.5.8: what can be pressed and is smaller than 24 px, with another target within the circle around its middle.
+CROWDED = """root => {
+  const what = 'a[href], button, summary, input[type=number], [role=slider], label:has(input)';
+  const all = [...root.querySelectorAll(what)]
+    .filter(e => e.checkVisibility() && !(e.matches('a') && e.closest('p, li, nav')))  // links in a line of text
+    .map(e => [e.textContent.trim().slice(0, 40) || e.className || e.tagName, e.getBoundingClientRect()]);
+  const small = b => b.width < 24 || b.height < 24, mid = b => [b.x + b.width / 2, b.y + b.height / 2];
+  const gap = ([x, y], b) => Math.hypot(Math.max(b.left - x, x - b.right, 0), Math.max(b.top - y, y - b.bottom, 0));
+  return all.filter(([, b]) => small(b)).filter(([, b]) => all.some(([, o]) => o !== b && (gap(mid(b), o) < 12
+      || small(o) && Math.hypot(mid(b)[0] - mid(o)[0], mid(b)[1] - mid(o)[1]) < 24))).map(([name]) => name);
+}"""
+# 1.4.10, 1.4.12: words that are cut off, run over the edge, or lie on one another; tables may scroll.
+SQUEEZED = """root => {
+  const found = [], edge = root.getBoundingClientRect(), blocks = [];
+  for (const e of root.querySelectorAll('*')) {
+    if (e.closest('svg, .wide') || !e.checkVisibility()) continue;
+    const own = [...e.childNodes].some(n => n.nodeType === 3 && n.textContent.trim()), s = getComputedStyle(e);
+    if (!own || e.matches('.rig-spoken')) continue;
+    if (s.overflowX !== 'visible' && e.clientWidth > 1 && e.scrollWidth > e.clientWidth + 1)
+      found.push(`cut off: ${e.textContent.trim()}`);
+    const b = e.getBoundingClientRect();
+    if (b.width && (b.left < edge.left - 1 || b.right > edge.right + 1)) found.push(`over the edge: ${e.textContent}`);
+    if (b.width) blocks.push([e, b]);
+  }
+  for (const [e, b] of blocks) for (const [o, c] of blocks)
+    if (e !== o && !e.contains(o) && !o.contains(e) && getComputedStyle(e).display !== 'inline'
+        && getComputedStyle(o).display !== 'inline' && Math.min(b.right, c.right) - Math.max(b.left, c.left) > 2
+        && Math.min(b.bottom, c.bottom) - Math.max(b.top, c.top) > 4)
+      found.push(`on one another: ${e.textContent.trim().slice(0, 40)} / ${o.textContent.trim().slice(0, 40)}`);
+  for (const e of root.querySelectorAll('svg')) {
+    const b = e.getBoundingClientRect();
+    if (b.right > edge.right + 1) found.push(`picture over the edge: ${e.querySelector('title')?.textContent}`);
+  }
+  return found;
+}"""
+FOCUS = """() => {
+  const e = document.activeElement, s = getComputedStyle(e), b = e.getBoundingClientRect(), behind = [];
+  const seen = document.elementFromPoint(b.x + b.width / 2, b.y + b.height / 2);
+  for (let g = e.parentElement; g; g = g.parentElement) behind.push(getComputedStyle(g).backgroundColor);
+  return {inside: !!e.closest('.rig-panel'), name: e.ariaLabel || e.labels?.[0]?.textContent || e.textContent,
+          kind: e.role || e.type || e.tagName.toLowerCase(), style: s.outlineStyle, ink: s.outlineColor,
+          width: parseFloat(s.outlineWidth), behind, seen: !!seen && (e.contains(seen) || seen.contains(e))};
+}"""
+
+
+def ground(behind):
+    """The colour of layers that lie on one another, the front one first."""
+    opaque = "rgba(255,255,255,1)"
+    for layer in reversed(behind):
+        opaque = as_ink(over(layer, opaque))
+    return opaque
+
+
+def pale(found, least):
+    """What has too little contrast."""
+    return {f"{name[:60]}: {ratio:.2f}" for name, ink, behind in found
+            if (ratio := contrast(ink, ground(behind))) < least}
+
+
+# --- a panel and cards in JupyterLab ---------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def opened(browser, server):
+    """A notebook with two panels, a learner's card and an inspection, run."""
+    lab = Lab(browser, server, windowing="none")
+    notebook = v4.new_notebook(cells=[v4.new_markdown_cell("# Access", id="title"),
+                                      *(v4.new_code_cell(source, id=name) for name, source in CELLS.items())])
+    notebook.metadata.kernelspec = {"name": "python3", "display_name": "Python 3 (ipykernel)", "language": "python"}
+    lab.write("access.ipynb", notebook)
+    lab.open("access.ipynb")
+    lab.run_all()
+    lab.page.wait_for_selector(".rig-spoken", state="attached")
+    yield lab
+    lab.close()
+
+
+def outputs(lab):
+    return lab.page.locator(".jp-OutputArea-output").all()
+
+
+def test_every_control_has_a_name_that_says_its_unit_and_a_value(opened):  # 1.3.1, 2.5.3, 4.1.2
+    said = opened.panels()[0].locator.aria_snapshot()
+    assert re.search(r'heading "Step through one stride[^"]*" \[level=3\]', said)
+    assert len(re.findall(r'- img "\w', said)) == 2
+    assert "- slider \"Left leg's stride (%)\"" in said
+    assert "- spinbutton \"Left leg's stride (%)\": \"20\"" in said
+    assert re.search(r'radiogroup "Legs":.*radio "as published" \[checked\].*radio "feet planted"', said, re.DOTALL)
+    assert re.search(r'- button "Play"[^>]*- button "Reset"', said, re.DOTALL)
+    every = "\n".join(panel.locator.aria_snapshot() for panel in opened.panels())
+    assert not re.findall(r"(?m)^\s*- (?:slider|spinbutton|radio|radiogroup|button|img)(?:$|:| \[)", every)
+    handle = opened.panels()[0].sliders()[0].handle
+    assert [handle.get_attribute(f"aria-value{what}") for what in ("min", "now", "max")] == ["0.0", "20.0", "99.0"]
+
+
+def test_the_readout_is_said_once_when_the_panel_rests(opened):  # 4.1.3
+    panel = opened.panels()[0]
+    panel.locator.evaluate("""e => { window.said = [];
+      new MutationObserver(() => { const words = e.querySelector('.rig-spoken').textContent;
+                                   if (words) window.said.push(words); })
+        .observe(e.querySelector('.rig-spoken'), {childList: true}); }""")
+    assert panel.locator.get_by_role("status").count() == 1
+    before = panel.readout()
+    panel.sliders()[0].press("ArrowRight", times=8)
+    opened.wait_for_change(lambda: opened.page.evaluate("said.length"), 0, "what is said")
+    opened.page.wait_for_timeout(1000)
+    assert opened.page.evaluate("said") == [panel.readout()] != [before]
+    panel.click("Reset")
+
+
+def test_the_keyboard_reaches_everything_in_order_sees_where_it_is_and_gets_out(opened):
+    # 2.1.1, 2.1.2, 2.4.3, 2.4.7, 2.4.11, and 1.4.11 for the mark of the keyboard's place
+    panel = opened.panels()[0]
+    panel.sliders()[0].box.focus()
+    opened.page.keyboard.press("Shift+Tab")
+    visited = []
+    for _ in range(30):
+        now = opened.page.evaluate(FOCUS)
+        if not now["inside"] or (len(visited) > 3 and now["kind"] == "slider"):
+            break
+        visited.append(now)
+        opened.page.keyboard.press("Tab")
+    buttons = [(name, "submit") for name in ("Play", *panel.buttons())]
+    kinds = [(each["name"], each["kind"]) for each in visited]
+    stride = "Left leg's stride (%)"
+    assert [kind for kind in kinds if kind[1] != "radio"] == [(stride, "slider"), (stride, "number"), *buttons]
+    assert kinds[2] == ("as published", "radio")
+    assert len(kinds) == len(buttons) + 3  # a group of radio buttons is one stop
+    assert all(each["seen"] for each in visited)
+    thin = {each["name"]: each["width"] for each in visited if each["style"] != "solid" or each["width"] < 2}
+    assert thin == {}
+    assert pale([(each["name"], each["ink"], each["behind"]) for each in visited], SHAPE) == set()
+
+
+def test_everything_can_be_done_without_dragging(opened):  # 2.1.1, 2.5.7
+    panel, page = opened.panels()[0], opened.page
+    slider, group = panel.sliders()[0], panel.locator.get_by_role("radiogroup", name="Legs")
+    for act in (lambda: slider.press("ArrowRight"), lambda: slider.type(44), lambda: slider.press("End"),
+                lambda: (group.get_by_role("radio").first.focus(), page.keyboard.press("ArrowDown")),
+                lambda: page.keyboard.press("ArrowLeft"),
+                lambda: (panel.locator.get_by_role("button", name="Reset").focus(), page.keyboard.press("Enter"))):
+        before = panel.picture()
+        act()
+        opened.wait_for_change(panel.picture, before, "the picture")
+    assert slider.value() == 20
+
+
+def test_a_number_out_of_range_is_brought_back_and_shown(opened):  # 3.3.1
+    slider = opened.panels()[0].sliders()[0]
+    slider.type(1234)
+    opened.wait_for_change(slider.value, 1234.0, "the box")
+    assert slider.value() == slider.highest() == 99
+    opened.panels()[0].click("Reset")
+
+
+@pytest.mark.parametrize("theme", ["JupyterLab Light", "JupyterLab Dark"])
+def test_words_and_shapes_are_seen_in_both_themes(opened, theme):  # 1.4.3, 1.4.11, computed by the browser
+    opened.menu("Settings", "Theme")
+    opened.page.locator(".lm-Menu-itemLabel", has_text=re.compile(f"^{theme}$")).click()
+    opened.page.wait_for_function(f"document.body.dataset.jpThemeName === {theme!r}")
+    opened.page.wait_for_timeout(500)
+    found = [text for output in outputs(opened) for text in output.evaluate(TEXTS)]
+    assert len(found) > 80
+    assert pale(found, TEXT) == set()
+    strokes = [stroke for output in outputs(opened) for stroke in output.evaluate(STROKES)]
+    assert len(strokes) > 40
+    assert pale(strokes, SHAPE) == set()
+    parts = opened.panels()[0].locator.evaluate("""root => {
+      const seen = (name, e, ink) => { const behind = [];
+        for (let g = e.closest('.widget-inline-hbox'); g; g = g.parentElement)
+          behind.push(getComputedStyle(g).backgroundColor);
+        return [name, getComputedStyle(e)[ink], behind]; };
+      return [seen('the bar', root.querySelector('.noUi-connects'), 'backgroundColor'),
+              seen('the box', root.querySelector('input[type=number]'), 'borderTopColor')]; }""")
+    assert pale(parts, SHAPE) == set()
+
+
+def test_nothing_moves_by_itself_nor_eases_where_that_is_not_wanted(opened):  # 2.2.2, 2.3.1
+    opened.page.emulate_media(reduced_motion="reduce")
+    panel = opened.panels()[0]
+    shown = panel.picture()
+    opened.page.wait_for_timeout(500)
+    assert panel.picture() == shown
+    eased = panel.locator.evaluate("""root => [...root.querySelectorAll('*')]
+      .filter(e => e.getAnimations().length || parseFloat(getComputedStyle(e).transitionDuration) > 0
+                || getComputedStyle(e).animationName !== 'none').map(e => e.className)""")
+    assert eased == []
+    opened.page.emulate_media(reduced_motion="null")
+
+
+@pytest.mark.parametrize("width", [640, 320])  # 1280 px at 200 % and at 400 %
+def test_nothing_is_lost_where_there_is_little_room(opened, width):  # 1.4.4, 1.4.10, 1.4.12, 2.5.8
+    if opened.page.locator("#filebrowser").is_visible():
+        opened.menu("View", "Appearance", "Show Left Sidebar")
+    opened.page.set_viewport_size({"width": width, "height": 800})
+    opened.page.wait_for_timeout(500)
+    assert opened.troubles() == []
+    for output in outputs(opened):
+        assert output.evaluate(SQUEEZED) == []
+        assert output.evaluate(CROWDED) == []
+    style = opened.page.add_style_tag(content=SPACING.replace("*:not", ".rig-panel *:not"))
+    for panel in opened.panels():
+        assert panel.locator.evaluate(SQUEEZED) == []
+    style.evaluate("e => e.remove()")
+    opened.page.set_viewport_size({"width": 1280, "height": 800})
+    assert opened.errors == []
+
+
+# --- our own pages ---------------------------------------------------------------------------------------------------
+
+
+def the_class():
+    found, everyone = entries.room(40)
+    return class_page.html(found, missing=[("06", who) for who in everyone[11::25]])
+
+
+def a_learner():
+    kinds = {"solve_leg": "knee backwards", "shortening_cm": "metres", "freedom": "blank"}
+    return report.html(entries.learner(1), [entries.entry(entries.learner(1), "06", kinds)])
+
+
+def an_inspection():
+    return inspection.inspect(rigs.BROKEN["sides-mirror"]()).html()
+
+
+@pytest.fixture(scope="module", params=[the_class, a_learner, an_inspection], ids=lambda make: make.__name__)
+def page(request, browser, tmp_path_factory):
+    """One of our pages, opened from its file."""
+    place = tmp_path_factory.mktemp("page") / "page.html"
+    place.write_text(request.param(), encoding="utf-8")
+    page = browser.new_context().new_page()
+    page.goto(place.as_uri())
+    page.evaluate("document.querySelectorAll('details').forEach(e => e.open = true)")
+    yield page
+    page.context.close()
+
+
+@pytest.mark.parametrize("media", [{"color_scheme": "light"}, {"color_scheme": "dark"},
+                                   {"color_scheme": "dark", "media": "print"}], ids=["light", "dark", "print"])
+def test_words_and_shapes_of_a_page_are_seen(page, media):
+    page.emulate_media(**{"media": "screen", **media})
+    texts, strokes = page.locator("body").evaluate(TEXTS), page.locator("body").evaluate(STROKES)
+    assert len(texts) > 20
+    assert pale(texts, TEXT) == set()
+    assert pale(strokes, SHAPE) == set()
+    if "media" in media:
+        assert all(contrast(ground(behind), "#ffffff") < 1.2 for _, _, behind in texts), "paper is white"
+
+
+@pytest.mark.parametrize("width", [1280, 640, 320])
+def test_nothing_of_a_page_is_lost_where_there_is_little_room(page, width):
+    page.emulate_media(media="screen", color_scheme="light")
+    page.set_viewport_size({"width": width, "height": 800})
+    body = page.locator("body")
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    assert body.evaluate(SQUEEZED) == []
+    assert body.evaluate(CROWDED) == []
+    page.evaluate("css => { const sheet = new CSSStyleSheet(); sheet.replaceSync(css);"
+                  "         document.adoptedStyleSheets = [sheet]; }", SPACING)
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    assert body.evaluate(SQUEEZED) == []
+    page.evaluate("document.adoptedStyleSheets = []")
+
+
+def test_a_page_is_walked_through_by_keyboard(page):
+    page.set_viewport_size({"width": 1280, "height": 800})
+    targets = page.evaluate("document.querySelectorAll('a[href], summary, [tabindex=\"0\"]').length")
+    page.evaluate("document.activeElement.blur()")
+    unseen, reached = [], 0
+    for _ in range(min(targets, 25)):
+        page.keyboard.press("Tab")
+        now = page.evaluate(FOCUS)
+        reached += 1
+        if now["style"] == "none" or not now["width"]:
+            unseen.append(now["name"])
+    assert reached > 0
+    assert unseen == []
