@@ -30,6 +30,7 @@ _LOOK = f"""<style>{STYLE}
 .rig-panel .widget-slider{{flex-wrap:wrap;height:auto;min-height:28px}}
 .rig-panel :is(.widget-slider,.widget-radio)>.widget-label{{white-space:normal;line-height:1.3;height:auto}}
 .rig-panel .slider-container{{flex:1 1 160px;margin:10px 6px}}
+.rig-panel .noUi-target{{background:none}}
 .rig-panel .noUi-connects{{background:var(--jp-ui-font-color2,#757575)}}
 .rig-panel .noUi-handle,.rig-panel input[type=number]{{border-color:var(--jp-ui-font-color2,#757575)}}
 .rig-panel :is(input,button,.noUi-handle):focus-visible{{outline:2px solid var(--jp-brand-color1,#1976d2)!important}}
