@@ -193,7 +193,12 @@ def _parser() -> _Parser:
     more.add_argument("--completion", action=_Completion, nargs=0, commands=commands.choices,
                       help="print what lets bash complete commands and options with the Tab key; use it by "
                            'eval "$(rigkit --completion)"')
-    parser.set_defaults(run=lambda arguments: parser.print_help() or DONE)
+
+    def alone(_: argparse.Namespace) -> int:
+        parser.print_help()
+        return DONE
+
+    parser.set_defaults(run=alone)
     return parser
 
 

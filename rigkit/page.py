@@ -19,7 +19,7 @@ _PILED = re.compile("([\u0300-\u036f\u0483-\u0489\u1ab0-\u1aff\u1dc0-\u1dff\u20d
                     "[\u0300-\u036f\u0483-\u0489\u1ab0-\u1aff\u1dc0-\u1dff\u20d0-\u20ff\ufe20-\ufe2f]+")
 
 
-def plain(text, most=MOST):
+def plain(text: object, most: int = MOST) -> str:
     """A stranger's text on one line, its controls gone and what could mislead the eye replaced, cut to `most` bytes."""
     text = _SPACES.sub(" ", _GONE.sub("", str(text)[:4 * most]))
     text = _PILED.sub(r"\1", _STRANGE.sub("\ufffd", text)).strip()
@@ -27,12 +27,12 @@ def plain(text, most=MOST):
     return text if len(data) <= most else data[:most].decode(errors="ignore").rstrip() + "…"
 
 
-def safe(text, most=MOST):
+def safe(text: object, most: int = MOST) -> str:
     """The same, as HTML."""
     return escape(plain(text, most))
 
 
-def document(title, body, style):
+def document(title: str, body: str, style: str) -> str:
     """A whole page from HTML and its style sheet."""
     digest = b64encode(hashlib.sha256(style.encode()).digest()).decode()
     policy = f"default-src 'none'; style-src 'sha256-{digest}'; base-uri 'none'; form-action 'none'"

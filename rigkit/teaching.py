@@ -4,6 +4,9 @@ The notes are made from what each lesson's metadata says of it, and from its que
 """
 
 import json
+import os
+from collections.abc import Iterator
+from typing import Any
 
 from rigkit import course, homework
 from rigkit.homework import notebook
@@ -12,7 +15,7 @@ NOTES = "notes-for-teaching.ipynb"
 _PARTS = {"ask": "Ask before a slider moves", "expect": "Wrong answers to expect", "stop": "Where to stop"}
 
 
-def hand_out(folder):
+def hand_out(folder: str | os.PathLike[str]) -> course.Copies:
     """Copy the course for a classroom into `folder`; a file that the teacher changed is left alone.
 
     Parameters, result and errors are those of `course.hand_out`.
@@ -20,14 +23,14 @@ def hand_out(folder):
     return course.hand_out(folder, files())
 
 
-def files():
+def files() -> Iterator[tuple[str, bytes]]:
     """(path with forward slashes, bytes) of every file that a teacher gets: the notes first, then the course."""
     yield NOTES, _text(notes())
     for name, data in course.shipped():
         yield name, _text(folded(json.loads(data))) if name.startswith("lessons/") and name.endswith(".ipynb") else data
 
 
-def folded(lesson):
+def folded(lesson: dict[str, Any]) -> dict[str, Any]:
     """A notebook, as JSON data, whose code is folded away; a click unfolds it."""
     for cell in lesson["cells"]:
         if cell["cell_type"] == "code":
@@ -35,7 +38,7 @@ def folded(lesson):
     return lesson
 
 
-def notes():
+def notes() -> dict[str, Any]:
     """The page of notes for all lessons, as a notebook in JSON data."""
     cells = [_cell("title", _TITLE), *(_cell(f"lesson-{each.number}", _lesson(each)) for each in course.lessons())]
     kernel = {"display_name": "Python 3 (ipykernel)", "language": "python", "name": "python3"}
@@ -54,7 +57,7 @@ it) and type for the back row. Choose **Run**, **Run All Cells** before class. E
 and takes typed values."""
 
 
-def _lesson(lesson):
+def _lesson(lesson: course.Lesson) -> str:
     """One lesson's notes, as Markdown."""
     lines = [f"## {lesson.number} {lesson.title}", "",
              f"[Open the lesson](lessons/{lesson.path.name}), {lesson.minutes} minutes. Afterwards the class can:", "",
@@ -72,14 +75,14 @@ def _lesson(lesson):
     return "\n".join(lines)
 
 
-def _plain(sentence):
+def _plain(sentence: str) -> str:
     """Words that Markdown shows as they are."""
     return "".join(f"\\{letter}" if letter in "*_<$[" else letter for letter in sentence)
 
 
-def _cell(name, text):
+def _cell(name: str, text: str) -> dict[str, Any]:
     return {"cell_type": "markdown", "id": name, "metadata": {}, "source": text}
 
 
-def _text(data):
+def _text(data: Any) -> bytes:
     return (json.dumps(data, indent=1, ensure_ascii=False) + "\n").encode()

@@ -5,11 +5,13 @@ file and the seed of its cases; what comes back is the entry and the page. The r
 """
 
 import threading
+from collections.abc import Iterable, Iterator
 from functools import lru_cache
+from typing import Any
 
 import rigkit
-from rigkit.marking.jail import NoJail, open_jail
-from rigkit.marking.workers import given_up, work
+from rigkit.marking.jail import Jail, NoJail, open_jail
+from rigkit.marking.workers import Done, Task, given_up, work
 
 PATIENCE = 10  # seconds for a scheduler to answer
 AHEAD = 2  # tasks sent ahead for each thread of the workers, so that none waits for the next
@@ -36,7 +38,7 @@ class Cluster:
         Without the extra, the scheduler, or any worker; or where a worker has another version of the kit, or no jail.
     """
 
-    def __init__(self, address, jail):
+    def __init__(self, address: str, jail: str) -> None:
         try:
             import distributed
         except ImportError:
@@ -53,18 +55,19 @@ class Cluster:
             self._client.close()
             raise
 
-    def __enter__(self):
+    def __enter__(self) -> "Cluster":
         return self
 
-    def __exit__(self, *_):
+    def __exit__(self, *_: object) -> None:
         self._client.close()
 
-    def each(self, tasks):
+    def each(self, tasks: Iterable[Task]) -> Iterator[Done]:
         """`Done` for each of the tasks, in the order in which they are done.
 
         A task whose worker dies goes to another; one that took several along is given up.
         """
-        tasks, sent = iter(tasks), {}
+        sent: dict[Any, Task] = {}
+        tasks = iter(tasks)
         done = self._distributed.as_completed(loop=self._client.loop)
         while True:
             while len(sent) < AHEAD * self._threads() and (task := next(tasks, None)) is not None:
@@ -78,10 +81,10 @@ class Cluster:
             yield self._result(future, task)
             future.release()
 
-    def _threads(self):
+    def _threads(self) -> int:
         return max(1, sum(self._client.nthreads().values()))
 
-    def _result(self, future, task):
+    def _result(self, future: Any, task: Task) -> Done:
         try:
             return future.result()
         except self._distributed.KilledWorker:
@@ -89,7 +92,7 @@ class Cluster:
         except NoJail as why:
             return given_up(task, f"The worker had no jail: {why}")
 
-    def _check(self, address):
+    def _check(self, address: str) -> None:
         answers = self._client.run(_ready, self._jail, on_error="return")
         if not answers:
             raise ClusterError(f"The scheduler at {address} has no workers. Start some: dask worker {address}")
@@ -101,22 +104,22 @@ class Cluster:
                                    "Install the same version on all.")
 
 
-def _work(task, kind):
+def _work(task: Task, kind: str) -> Done:
     return work(task, _jail(kind))
 
 
-def _ready(kind):
+def _ready(kind: str) -> str:
     _jail(kind)
     return rigkit.__version__
 
 
-def _jail(kind):
+def _jail(kind: str) -> Jail:
     with _opening:
         return _opened(kind)
 
 
 @lru_cache
-def _opened(kind):
+def _opened(kind: str) -> Jail:
     jail = open_jail(kind)
     jail.self_test()
     return jail

@@ -95,13 +95,13 @@ class Entry:
     about: Mapping = field(default_factory=dict)
 
     @property
-    def scores(self):
+    def scores(self) -> dict[str, float]:
         """The score of each question by its id, corrections applied; empty when not marked and not corrected."""
         measured = {outcome.question: outcome.score for outcome in self.outcomes} if self.marked else {}
         return measured | {override.question: override.score for override in self.overrides}
 
     @property
-    def score(self):
+    def score(self) -> float | None:
         """The mean over the lesson's questions, 0 to 1; None when not marked, unless each was corrected by hand."""
         known = self.marked or len(self.scores) == len(notebook.questions(self.lesson))
         return sum(self.scores.values()) / len(self.scores) if known and self.scores else None

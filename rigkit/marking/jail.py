@@ -17,10 +17,11 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from importlib import metadata
 from pathlib import Path
+from typing import Any
 
 from rigkit.marking import seccomp
 from rigkit.marking.entry import FINISHED, NOT_STARTED
@@ -146,7 +147,7 @@ class Run:
     about: dict
 
 
-def open_jail(kind="bwrap", scratch=None, user=None):
+def open_jail(kind: str = "bwrap", scratch: str | Path | None = None, user: str | None = None) -> "Jail":
     """A jail on this machine, not yet tested: see `Jail.self_test`.
 
     Parameters
@@ -169,18 +170,18 @@ def open_jail(kind="bwrap", scratch=None, user=None):
         raise NoJail("learners' code cannot be run on Windows itself; in the Windows Subsystem for Linux it can.")
     if kind != "unjailed" and not sys.platform.startswith("linux"):
         raise NoJail("a jail can be had on Linux only. Mark in a Linux virtual machine or on a Linux computer.")
-    user = _dropped(user)
+    ids = _dropped(user)
     try:
-        python = interpreter(user)
+        python = interpreter(ids)
         site = Site(python, scratch)
-        jail = Jail(kind, user, python, site, _filter(kind), _bwrap() if kind == "bwrap" else ())
+        jail = Jail(kind, ids, python, site, _filter(kind), _bwrap() if kind == "bwrap" else ())
         jail.about  # noqa: B018 (made now with the shelves, not by the first of several workers)
         return jail
     except (NoSite, OSError, ValueError, subprocess.SubprocessError) as error:
         raise NoJail(str(error)) from None
 
 
-def _dropped(user):
+def _dropped(user: str | None) -> tuple[int, int] | None:
     """The ids of the user that root runs learners' code as; None for anyone else, who runs it as oneself."""
     if os.geteuid() != 0:
         if user is not None:
@@ -197,13 +198,13 @@ def _dropped(user):
     return entry.pw_uid, entry.pw_gid
 
 
-def _filter(kind):
+def _filter(kind: str) -> bytes:
     if kind == "unjailed":
         return b""
     return seccomp.program(seccomp.REFUSED_WITHOUT_NAMESPACES if kind == "landlock" else None)
 
 
-def _bwrap():
+def _bwrap() -> tuple[str, ...]:
     """The program and those of its options that not every version has."""
     try:
         asked = subprocess.run(["bwrap", "--help"], capture_output=True, text=True, timeout=10)
@@ -214,7 +215,7 @@ def _bwrap():
     return ("bwrap", *(["--disable-userns"] if "--disable-userns" in asked.stdout else []))
 
 
-def _version(bwrap):
+def _version(bwrap: tuple[str, ...]) -> str | None:
     """Of bwrap, as it says itself; None where it is not used."""
     return subprocess.run([*bwrap[:1], "--version"], capture_output=True, text=True).stdout.strip() if bwrap else None
 
@@ -243,7 +244,7 @@ class Jail:
     bwrap: tuple[str, ...]
 
     @functools.cached_property
-    def about(self):
+    def about(self) -> dict[str, Any]:
         """What is recorded with every mark."""
         files = {"driver": (self.site.kit / "driver.py").read_bytes(), "filter": self.filter,
                  "arguments": json.dumps(self.bwrap and _bwrap_arguments(self, self.shelves(), "", "")).encode()}
@@ -252,14 +253,14 @@ class Jail:
                 "kit": self.site.kit.name,
                 "digests": {name: hashlib.sha256(data).hexdigest() for name, data in files.items()}}
 
-    def shelves(self, request=None):
+    def shelves(self, request: Request | None = None) -> dict[str, Path]:
         """The folders of packages that a submission gets; matplotlib, which is slow, only where it is spoken of."""
         shelves = {"kit": self.site.kit, "numpy": self.site.numpy}
         if request and any(word in cell for cell in request.cells for word in ("matplotlib", "pylab", "plots")):
             shelves["matplotlib"] = self.site.matplotlib
         return shelves
 
-    def run(self, request, seconds=20.0):
+    def run(self, request: Request, seconds: float = 20.0) -> Run:
         """Run one submission; whatever it does is in the `Run`, never an error.
 
         Parameters
@@ -284,7 +285,7 @@ class Jail:
         return Run(end, signal, tuple(found.cells), {name: got for name, got in found.records.items() if got},
                    talk.printed(), time.monotonic() - begun, found.cpu, talk.bytes_out, talk.cut, about)
 
-    def self_test(self):
+    def self_test(self) -> None:
         """Try to get out, before any learner's code is run.
 
         Raises
@@ -309,17 +310,14 @@ class Jail:
         if got or run.end != FINISHED:
             raise NoJail(f"the jail does not hold: code inside could {', '.join(got) or run.end}.")
 
-    def close(self):
-        """Nothing is held open between runs."""
 
-
-def advice(said):
+def advice(said: str) -> str:
     """What bwrap's words mean, and what would do."""
     last = said.strip().rpartition("\n")[2] or "it gives no reason"
     return next((f"{meaning} ({last})" for words, meaning in ADVICE if words in said), last)
 
 
-def _bwrap_arguments(jail, shelves, status, program):
+def _bwrap_arguments(jail: Jail, shelves: Mapping[str, Any], status: int | str, program: int | str) -> list[str]:
     """bwrap's command as far as Python's own; the last two are descriptors."""
     python = jail.python
     command = [*jail.bwrap, "--unshare-user", "--unshare-pid", "--unshare-net", "--unshare-ipc", "--unshare-uts",
@@ -345,14 +343,14 @@ def _bwrap_arguments(jail, shelves, status, program):
     return [*command, "--json-status-fd", str(status), "--seccomp", str(program), "--"]
 
 
-def _readable(*places):
+def _readable(*places: str) -> list[str]:
     return [part for place in places if os.path.exists(place) for part in ("--ro-bind", place, place)]
 
 
 class _Process:
     """One submission's process and its pipes; killed, reaped and closed at the end of `with`, whatever it does."""
 
-    def __init__(self, jail, shelves, seconds):
+    def __init__(self, jail: Jail, shelves: Mapping[str, Any], seconds: float) -> None:
         with contextlib.ExitStack() as theirs:  # the ends that only the process needs
             self._open = contextlib.ExitStack()
             try:
@@ -361,7 +359,7 @@ class _Process:
                 self._open.close()
                 raise
 
-    def _start(self, jail, shelves, seconds, theirs):
+    def _start(self, jail: Jail, shelves: Mapping[str, Any], seconds: float, theirs: contextlib.ExitStack) -> None:
         request_end, self.request = self._pipe(theirs, reads=True)
         result_end, self.result = self._pipe(theirs)
         status_end, self._status = self._pipe(theirs)
@@ -375,7 +373,7 @@ class _Process:
             folder = self._open.enter_context(_folder(jail.user))
             environment = ENVIRONMENT | {"HOME": folder, "TMPDIR": folder, "MPLCONFIGDIR": f"{folder}/fonts"}
         places = [str(shelf) for shelf in shelves.values()]
-        setup = {"limits": _limits(jail.kind, seconds), "paths": places, "landlock": None,
+        setup: dict[str, Any] = {"limits": _limits(jail.kind, seconds), "paths": places, "landlock": None,
                  "fonts": f"{shelves['matplotlib']}/fonts" if "matplotlib" in shelves else None}
         if jail.kind == "landlock":
             readable = (*LIBRARIES, *places, jail.python.stdlib, "/lib", "/lib64", "/dev/null", "/dev/urandom")
@@ -385,9 +383,12 @@ class _Process:
              str(request_end), str(result_end), json.dumps(setup)],
             stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.PIPE, pass_fds=inside,
             env=environment, cwd=folder, start_new_session=True, **run_as(jail.user))
-        self.stdout, self.stderr = self._popen.stdout.fileno(), self._popen.stderr.fileno()
+        printed, errors = filter(None, (self._popen.stdout, self._popen.stderr))  # both are pipes
+        self._open.callback(printed.close)
+        self._open.callback(errors.close)
+        self.stdout, self.stderr = printed.fileno(), errors.fileno()
 
-    def _pipe(self, theirs, reads=False):
+    def _pipe(self, theirs: contextlib.ExitStack, reads: bool = False) -> tuple[int, int]:
         """(the process's end, ours) of a new pipe."""
         ends = os.pipe()
         there, here = ends if reads else reversed(ends)
@@ -395,20 +396,18 @@ class _Process:
         self._open.callback(os.close, here)
         return there, here
 
-    def __enter__(self):
+    def __enter__(self) -> "_Process":
         return self
 
-    def __exit__(self, *_):
+    def __exit__(self, *_: object) -> None:
         # The group, because bwrap's child is not tied to it from the first moment on. Only a marker that is itself
         # killed in that millisecond leaves the child behind: asleep for good, before it has started Python.
         with contextlib.suppress(ProcessLookupError, PermissionError):  # it is gone; macOS says so by the second
             os.killpg(self._popen.pid, signals.SIGKILL)
         self._popen.wait()
-        self._popen.stdout.close()
-        self._popen.stderr.close()
         self._open.close()
 
-    def ended_by(self):
+    def ended_by(self) -> int | None:
         """The signal that ended the process, as far as can be told; None when it ended by itself or goes on."""
         try:
             status = self._popen.wait(1.0)
@@ -423,13 +422,13 @@ class _Process:
         return -status if status < 0 else None
 
 
-def _limits(kind, seconds):
+def _limits(kind: str, seconds: float) -> dict[str, tuple[int, int]]:
     """Each limit as (soft, hard). That on processes counts all of a user's, unless in a namespace of its own."""
     limits = {name: (most, most) for name, most in LIMITS.items() if name != "NPROC" or kind == "bwrap"}
     return limits | {"CPU": (math.ceil(seconds), math.ceil(seconds) + 1)}
 
 
-def _held(data, stack):
+def _held(data: bytes, stack: contextlib.ExitStack) -> int:
     """A descriptor to read `data` from, held in memory."""
     file = os.memfd_create("held")
     stack.callback(os.close, file)
@@ -440,7 +439,7 @@ def _held(data, stack):
 
 
 @contextlib.contextmanager
-def _folder(user):
+def _folder(user: tuple[int, int] | None) -> Iterator[str]:
     """A folder for one run, the user's own."""
     with tempfile.TemporaryDirectory(prefix="rigkit-", ignore_cleanup_errors=True) as folder:
         if user is not None:
@@ -449,7 +448,7 @@ def _folder(user):
 
 
 @contextlib.contextmanager
-def _canary():
+def _canary() -> Iterator[str]:
     """The path of a file that anybody may read and change."""
     with tempfile.TemporaryDirectory(prefix="rigkit-") as folder:
         os.chmod(folder, 0o755)

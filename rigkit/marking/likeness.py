@@ -17,12 +17,15 @@ import json
 import keyword
 import re
 from collections import defaultdict
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache, lru_cache
+from typing import Any
 
 import numpy as np
 
 from rigkit import course
+from rigkit._types import Ints
 from rigkit.homework import calling, checking, notebook
 from rigkit.marking import submissions
 
@@ -65,7 +68,7 @@ class Group:
     sentence: str
 
 
-def groups(works):
+def groups(works: Iterable[tuple[str, Sequence[str]]]) -> list[Group]:
     """Find the submissions to one lesson that are alike.
 
     Two are nearly identical when both have `NEAR`, three quarters, of the shingles that either of them has. One changed
@@ -104,7 +107,7 @@ def groups(works):
     return sorted(found, key=lambda group: (-group.share, group.learners))
 
 
-def same_rigs(files):
+def same_rigs(files: Iterable[tuple[str, str]]) -> list[Group]:
     """Find who handed in the same rig file.
 
     Parameters
@@ -115,7 +118,7 @@ def same_rigs(files):
     -------
     list of Group
     """
-    holders = defaultdict(list)
+    holders: dict[str, list[str]] = defaultdict(list)
     for who, digest in files:
         if who not in holders[digest]:
             holders[digest].append(who)
@@ -123,7 +126,7 @@ def same_rigs(files):
             for who in holders.values() if len(who) > 1]
 
 
-def _sentence(kind, share):
+def _sentence(kind: str, share: float) -> str:
     if kind == IDENTICAL:
         return "The code is the same but for names, comments and spacing."
     return f"The code is nearly the same: {share:.0%} of it or more."
@@ -132,9 +135,10 @@ def _sentence(kind, share):
 # --- code ----------------------------------------------------------------------------------------------------------
 
 
-def _own(cells):
+def _own(cells: Sequence[str]) -> tuple[str, Ints]:
     """A digest of what is not given, empty where that is too little to compare; and its shingles, as numbers."""
-    whole, mine = [], set()
+    whole: list[str] = []
+    mine: set[tuple[str, ...]] = set()
     given_cells, given_shingles = _given()
     for cell in cells:
         code = _tokens(cell)
@@ -146,7 +150,7 @@ def _own(cells):
 
 
 @lru_cache(256)  # most cells are the exercise's own, again and again
-def _tokens(cell):
+def _tokens(cell: str) -> tuple[str, ...]:
     """A cell's tokens, names that a learner chooses all alike; at most `MOST_TOKENS`."""
     cell = re.sub(r"\bopen_homework\s*\([^()]*\)", "open_homework()", cell)  # the name in it is each one's own
     tokens, before, begins = [], "", True
@@ -165,19 +169,19 @@ def _tokens(cell):
     return tuple(tokens)
 
 
-def _shingles(tokens):
+def _shingles(tokens: tuple[str, ...]) -> set[tuple[str, ...]]:
     return {tokens[i:i + LENGTH] for i in range(max(1, len(tokens) - LENGTH + 1))}
 
 
 @cache
-def _given():
+def _given() -> tuple[frozenset[tuple[str, ...]], frozenset[tuple[str, ...]]]:
     """The cells of all exercises, as tokens, and the shingles in them."""
     cells = frozenset(map(_tokens, _exercise_cells()))
     return cells, frozenset().union(*map(_shingles, cells))
 
 
 @cache
-def _kept_names():
+def _kept_names() -> set[str]:
     """Names that nobody chooses: the language's own, what exercises import, and what they ask for."""
     names = {*keyword.kwlist, *dir(builtins), "hw"}
     for cell in _exercise_cells():
@@ -187,7 +191,7 @@ def _kept_names():
     return names | {name for lesson in notebook.lessons() for name in notebook.questions(lesson)}
 
 
-def _exercise_cells():
+def _exercise_cells() -> Iterator[str]:
     for path in sorted((course.source() / "exercises").glob("[0-9][0-9]-*.ipynb")):
         yield from submissions.read_notebook(path.read_bytes()).cells
 
@@ -195,15 +199,15 @@ def _exercise_cells():
 # --- who is alike --------------------------------------------------------------------------------------------------
 
 
-def _same(codes):
+def _same(codes: Sequence[str]) -> list[list[int]]:
     """Who has the same code: lists of numbers, in order; whoever has too little is alone."""
-    classes = defaultdict(list)
+    classes: dict[str | int, list[int]] = defaultdict(list)
     for i, code in enumerate(codes):
         classes[code or i].append(i)
     return list(classes.values())
 
 
-def _near(shingles, same):
+def _near(shingles: Sequence[Ints], same: Sequence[list[int]]) -> Iterator[tuple[list[int], float]]:
     """(members, least share among the linked) of each group of submissions, not all identical, that are near."""
     first = [members[0] for members in same]
     mine = _telling(shingles, first)
@@ -218,14 +222,14 @@ def _near(shingles, same):
         yield members, min(share for i, _, share in links if i in linked)
 
 
-def _telling(shingles, first):
+def _telling(shingles: Sequence[Ints], first: Sequence[int]) -> list[Ints]:
     """The shingles of the first of each class, less those that many in the whole class have."""
     values, counts = np.unique(np.concatenate([*shingles, np.empty(0, np.int64)]), return_counts=True)
     common = values[counts > max(COMMON, COMMON_SHARE * len(shingles))]
     return [np.setdiff1d(shingles[i], common) for i in first]
 
 
-def _overlaps(sets):
+def _overlaps(sets: Sequence[Ints]) -> Iterator[Ints]:
     """For each set how many values it has in common with every set, one row after the other."""
     whole = np.concatenate([*sets, np.empty(0, np.int64)])
     _, which, counts = np.unique(whole, return_inverse=True, return_counts=True)
@@ -237,9 +241,9 @@ def _overlaps(sets):
         yield np.bincount(np.concatenate([*shared, np.empty(0, int)]), minlength=len(sets))
 
 
-def _joined(links):
+def _joined(links: Iterable[tuple[int, int, float]]) -> list[set[int]]:
     """The sets that pairs join up to."""
-    sets = {}
+    sets: dict[int, set[int]] = {}
     for i, j, _ in links:
         both = sets.get(i, {i}) | sets.get(j, {j})
         sets.update(dict.fromkeys(both, both))
@@ -253,16 +257,16 @@ def _joined(links):
 class _Typed:
     """The answers that a learner typed as numbers: the name they count for, and JSON data by question."""
 
-    lesson: str
+    lesson: str | None
     student: str
-    answers: dict
+    answers: dict[str, Any]
 
 
-def _typed(who, cells):
+def _typed(who: str, cells: Sequence[str]) -> _Typed:
     lesson, claimed = submissions.opened(cells)
     questions = notebook.questions(lesson) if lesson in notebook.lessons() else {}
     values = [name for name, question in questions.items() if question.kind == "value"]
-    answers = {}
+    answers: dict[str, Any] = {}
     for cell in cells:
         if any(name in cell for name in values):
             answers |= {name: answer for name, answer in _set_in(cell) if name in values}
@@ -271,7 +275,7 @@ def _typed(who, cells):
 
 
 @lru_cache(256)
-def _set_in(cell):
+def _set_in(cell: str) -> tuple[tuple[str, Any], ...]:
     """(name, answer) of what a cell sets, by itself or as a keyword; JSON data, or None where it is not typed out."""
     set_to = []
     for statement in submissions.syntax(cell).body:
@@ -279,18 +283,18 @@ def _set_in(cell):
             set_to.append((statement.targets[0].id, _typed_out(statement.value)))
         elif isinstance(statement, ast.Expr) and isinstance(statement.value, ast.Call):
             told = ((keyword.arg, _typed_out(keyword.value)) for keyword in statement.value.keywords)
-            set_to += [(name, answer) for name, answer in told if answer is not None]
+            set_to += [(name, answer) for name, answer in told if name and answer is not None]
     return tuple(set_to)
 
 
-def _typed_out(node):
+def _typed_out(node: ast.expr) -> Any:
     try:
         return calling.give(ast.literal_eval(node)).get("out")
     except (ValueError, TypeError, SyntaxError, MemoryError, RecursionError):
         return None
 
 
-def _digits(answer):
+def _digits(answer: Any) -> int:
     """How many digits of an answer say something: leading zeros do not, nor do those that end a whole number."""
     if isinstance(answer, list):
         return sum(map(_digits, answer))
@@ -301,15 +305,15 @@ def _digits(answer):
     return len(re.sub(r"e.*|\D", "", repr(answer).removesuffix(".0")).strip("0"))
 
 
-def _copied(known, typed):
+def _copied(known: Sequence[str], typed: Sequence["_Typed"]) -> dict[frozenset[str], str]:
     """Sentences on learners who typed the same answers though their numbers differ, by the set of them."""
-    holders = defaultdict(list)
+    holders: dict[tuple[str, str], list[tuple[str, str]]] = defaultdict(list)
     for who, each in zip(known, typed, strict=True):
         singly = [{name: answer} for name, answer in each.answers.items()]
         for answers in [*singly, *([each.answers] if len(singly) > 1 else [])]:
-            if sum(map(_digits, answers.values())) >= DIGITS:
+            if each.lesson and sum(map(_digits, answers.values())) >= DIGITS:
                 holders[each.lesson, json.dumps(answers, sort_keys=True)].append((who, each.student))
-    asked = defaultdict(dict)
+    asked: dict[frozenset[str], dict[str, None]] = defaultdict(dict)
     for (lesson, text), several in holders.items():
         if len(several) > 1:
             answers = json.loads(text)
@@ -320,7 +324,7 @@ def _copied(known, typed):
                  "not all of them fit." for who, names in asked.items()}
 
 
-def _for_each(lesson, answers, learners):
+def _for_each(lesson: str, answers: Mapping[str, Any], learners: Iterable[tuple[str, str]]) -> tuple[set[str], bool]:
     """The different cases that learners have for the questions answered, and whether any of them is answered wrong."""
     questions, cases, wrong = notebook.questions(lesson), set(), False
     for _, student in learners:

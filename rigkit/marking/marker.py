@@ -6,14 +6,16 @@ code. The cases are drawn and the answers weighed out here, from copies of our o
 
 import threading
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
+from typing import Any
 
 import rigkit
 from rigkit.homework import checking, notebook
+from rigkit.homework.question import Question
 from rigkit.marking import submissions
 from rigkit.marking.entry import FINISHED, NOT_STARTED, Entry, Learner
-from rigkit.marking.jail import Call, Request
+from rigkit.marking.jail import Call, Jail, Request, Run
 from rigkit.marking.record import now
 
 CUT_SHORT = {
@@ -22,12 +24,14 @@ CUT_SHORT = {
     "output limit": "The notebook printed more than one may",
     "stopped early": "The notebook's own code ended its run",
 }
+Case = dict[str, Any]  # JSON data: what a question is asked with
+Record = dict[str, Any]  # and what came of asking
+
 INSPECTION = 10.0  # seconds; a rig of 50,000 vertices takes a fraction of one
 NOT_INSPECTED = {
     "time limit": "took longer than it may; export fewer vertices, joints or animations",
     "memory": "asked for more memory than it may; export fewer vertices, joints or animations",
 }
-NO_NOTEBOOK = submissions.Notebook((), None, None, {}, "")
 _weighing = threading.Lock()  # a wrong model that prints is kept quiet by swapping stdout, one thread at a time
 
 
@@ -76,7 +80,7 @@ class Submission:
     rig_problem: str = ""
 
 
-def mark_one(submission, jail):
+def mark_one(submission: Submission, jail: Jail) -> Entry:
     """The entry of one submission; never an error, whatever is in the file.
 
     Parameters
@@ -94,7 +98,7 @@ def mark_one(submission, jail):
     if submission.problem:
         return _entry(submission, marked=False, end="", why=submission.problem)
     try:
-        read = NO_NOTEBOOK if submission.data is None else submissions.read_notebook(submission.data)
+        read = submissions.NOTHING if submission.data is None else submissions.read_notebook(submission.data)
     except submissions.Unreadable as why:
         return _entry(submission, marked=False, end="", why=str(why))
     try:
@@ -103,13 +107,13 @@ def mark_one(submission, jail):
         return _entry(submission, marked=False, end="", why=f"Marking it failed by a fault of the kit: {fault!r:.300}")
 
 
-def ran_out_of_time(entry):
+def ran_out_of_time(entry: Entry) -> bool:
     """Whether a clock cost an answer: then it is due a second run, with the machine to itself."""
     ends = [entry.end, *(rig["end"] for rig in entry.about.get("rigs", {}).values())]
     return "time limit" in ends or any(count.get("stopped") for count in entry.about.get("counts", {}).values())
 
 
-def _marked(submission, read, jail):
+def _marked(submission: Submission, read: submissions.Notebook, jail: Jail) -> Entry:
     questions = notebook.questions(submission.lesson)
     homework = notebook.Homework(questions, _student(submission.learner, read.claimed))
     cases = {name: _cases(homework, question, submission.seed) for name, question in questions.items()}
@@ -134,28 +138,28 @@ def _marked(submission, read, jail):
     return _entry(submission, end=run.end, why=why, outcomes=outcomes, flags=flags, about=about)
 
 
-def _entry(submission, flags=(), **found):
+def _entry(submission: Submission, flags: Iterable[str] = (), **found: Any) -> Entry:
     return Entry(submission.learner, submission.lesson, submission.place, submission.digest, time=now(),
                  flags=(*submission.notes, *flags), **found)
 
 
-def _student(learner, claimed):
+def _student(learner: Learner, claimed: str | None) -> str:
     """The name that the learner's own numbers hang on: the one they typed, if it is theirs, else their id."""
     return claimed.strip() if claimed and _is_theirs(learner, claimed) else learner.id
 
 
-def _is_theirs(learner, claimed):
+def _is_theirs(learner: Learner, claimed: str) -> bool:
     return claimed.strip().casefold() in {name.strip().casefold() for name in (learner.id, learner.name, *learner.also)}
 
 
-def _cases(homework, question, seed):
+def _cases(homework: notebook.Homework, question: Question, seed: str) -> list[Case]:
     """The one case of a value or a file is the learner's own; a function's are drawn from the secret seed."""
     if question.kind != "function":
         return homework.cases(question, attempt=0)
     return checking.draw(question, homework.character, checking.generator(seed, question.id))
 
 
-def _request(read, homework, cases):
+def _request(read: submissions.Notebook, homework: notebook.Homework, cases: Mapping[str, list[Case]]) -> Request:
     calls = tuple(Call(name, question.kind, cases[name] if question.kind == "function" else [])
                   for name, question in homework.questions.items() if question.kind != "file")
     shown = {name: (homework.cases(question, attempt=0) if question.kind == "function" else cases[name])[0]
@@ -164,11 +168,11 @@ def _request(read, homework, cases):
                                        "character": asdict(homework.character)})
 
 
-def _inspection(name, rig):
+def _inspection(name: str, rig: Rig) -> Request:
     return Request((), (Call(name, "file", [], INSPECTION, rig.data),), {})
 
 
-def _answers(run, name, cases):
+def _answers(run: Run, name: str, cases: int) -> list[Record]:
     """The records of one question, as many as there are cases, or none."""
     records = list(run.records.get(name, ()))
     if records and run.end != FINISHED:
@@ -176,7 +180,7 @@ def _answers(run, name, cases):
     return records
 
 
-def _outcome(question, cases, records, run):
+def _outcome(question: Question, cases: list[Case], records: Sequence[Record], run: Run) -> checking.Outcome:
     if not records:
         why = "it never ran" if run.end == FINISHED else "the run was cut short before it"
         return checking.Outcome(question.id, checking.NOT_YET, 0.0, f"no answer came: {why}.", cases=len(cases))
@@ -188,7 +192,8 @@ def _outcome(question, cases, records, run):
     return outcome
 
 
-def _outcome_of_file(question, cases, records, run, submission, read):
+def _outcome_of_file(question: Question, cases: list[Case], records: Sequence[Record], run: Run | None,
+                     submission: Submission, read: submissions.Notebook) -> checking.Outcome:
     """The outcome of a rig file; `run` is that of its inspection, None where there is no file."""
     word, why = checking.NOT_YET, ""
     if run is None and submission.rig_problem:
@@ -202,7 +207,7 @@ def _outcome_of_file(question, cases, records, run, submission, read):
         checking.weigh(question, cases, records)
 
 
-def _not_inspected(run, records):
+def _not_inspected(run: Run, records: Sequence[Record]) -> str:
     """What became of an inspection that did not come to its end, in words; empty where it did."""
     record = records[0] if records else {"end": "nothing"}
     if "out" in record or record["end"] == "unreadable":
@@ -211,7 +216,7 @@ def _not_inspected(run, records):
     return NOT_INSPECTED.get(end, f"stopped with {record['type']}" if record["end"] == "raised" else "ended early")
 
 
-def _failed(run):
+def _failed(run: Run) -> str:
     """The first cell that stopped, in words; empty if none did."""
     for number, cell in enumerate(run.cells, start=1):
         if not cell.get("ok"):
@@ -220,11 +225,11 @@ def _failed(run):
     return ""
 
 
-def _cut_short(run):
+def _cut_short(run: Run) -> str:
     return CUT_SHORT[run.end] + (f" (signal {run.signal})" if run.signal else "")
 
 
-def _of_the_run(run, outcomes):
+def _of_the_run(run: Run, outcomes: Sequence[checking.Outcome]) -> Iterator[str]:
     if run.end != FINISHED:
         yield f"{_cut_short(run)}."
     failed = _failed(run)
@@ -232,7 +237,8 @@ def _of_the_run(run, outcomes):
         yield f"Not every cell ran: {failed}."
 
 
-def _of_the_rigs(submission, inspections, answers):
+def _of_the_rigs(submission: Submission, inspections: Mapping[str, Run],
+                 answers: Mapping[str, Sequence[Record]]) -> Iterator[str]:
     if submission.rig_problem:
         yield f"A rig file cannot be read. {submission.rig_problem}"
     for name, run in inspections.items():
@@ -240,7 +246,8 @@ def _of_the_rigs(submission, inspections, answers):
             yield f"The inspection of {submission.rigs[name].place} {_not_inspected(run, answers[name])}."
 
 
-def _of_the_name(learner, claimed, homework, outcomes, answers):
+def _of_the_name(learner: Learner, claimed: str | None, homework: notebook.Homework,
+                 outcomes: Sequence[checking.Outcome], answers: Mapping[str, Sequence[Record]]) -> Iterator[str]:
     """What to say when a notebook is made out to somebody else: whose numbers were taken, and what would fit theirs."""
     if not claimed or _is_theirs(learner, claimed):
         return
@@ -254,14 +261,15 @@ def _of_the_name(learner, claimed, homework, outcomes, answers):
                 yield f'{question.id} would be right for "{claimed.strip():.80}".'
 
 
-def _counts(outcome, records):
+def _counts(outcome: checking.Outcome, records: Sequence[Record]) -> dict[str, int]:
     ends = Counter(record.get("end", "answered") for record in records)
     counts = {"right": outcome.right, "wrong": ends.pop("answered", 0) - outcome.right, **ends,
               "missing": outcome.cases - len(records)}
     return {what: count for what, count in counts.items() if count}
 
 
-def _about(submission, homework, run, inspections):
+def _about(submission: Submission, homework: notebook.Homework, run: Run,
+           inspections: Mapping[str, Run]) -> dict[str, Any]:
     answers = dict(run.records)
     for inspection in inspections.values():
         answers |= inspection.records
@@ -273,7 +281,7 @@ def _about(submission, homework, run, inspections):
     return about | ({"rigs": rigs} if rigs else {})
 
 
-def better(first, second):
+def better(first: Entry, second: Entry) -> Entry:
     """The entry to keep of two runs of one submission, the second if they are worth the same; it tells of both."""
     kept = second if second.marked and (second.score or 0) >= (first.score or 0) else first
     runs = [{"end": entry.end, "wall": entry.about.get("wall")} for entry in (first, second)]

@@ -2,10 +2,13 @@
 
 import io
 import json
+import os
 import posixpath
 import re
 import zipfile
+from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
+from typing import Any
 
 from rigkit import course
 from rigkit.marking import roster
@@ -30,7 +33,7 @@ RIGS = """\
 """
 
 
-def pack(lessons, out):
+def pack(lessons: Iterable[str | int], out: str | os.PathLike[str]) -> tuple[str, ...]:
     """Write the exercises of some lessons, the pictures they show, and how to go about it, as one zip.
 
     The same lessons give the same bytes, wherever and whenever they are packed.
@@ -53,9 +56,6 @@ def pack(lessons, out):
         `out` cannot be written.
     """
     chosen = {lesson.number: lesson for lesson in map(course.lesson, lessons)}
-    for lesson in chosen.values():
-        if lesson.exercise is None:
-            raise ValueError(f"Lesson {lesson.number} has no exercise to hand out. Leave it out.")
     files = _files([chosen[number] for number in sorted(chosen)])
     data, out = _zip(files), Path(out)
     if not out.exists():
@@ -65,15 +65,16 @@ def pack(lessons, out):
     return tuple(sorted(files))
 
 
-def _files(lessons):
+def _files(lessons: Iterable[course.Lesson]) -> dict[str, bytes]:
     """Each file's bytes by its path inside the zip."""
     files = {}
     for lesson in lessons:
-        data = lesson.exercise.read_bytes()
-        files[f"exercises/{lesson.exercise.name}"] = data
+        exercise = _exercise(lesson)
+        data = exercise.read_bytes()
+        files[f"exercises/{exercise.name}"] = data
         for picture in _pictures(json.loads(data)):
             if not (course.source() / picture).is_file():
-                raise ValueError(f"{lesson.exercise.name} shows a picture that is not there: {picture}.")
+                raise ValueError(f"{exercise.name} shows a picture that is not there: {picture}.")
             files[picture] = (course.source() / picture).read_bytes()
     exercises = [f"   {name}" for name in files if name.endswith(".ipynb")]
     how_to = HOW_TO.format(titles="; ".join(f"{lesson.number} {lesson.title}" for lesson in lessons),
@@ -84,7 +85,13 @@ def _files(lessons):
     return files | {"HOW-TO.txt": how_to.replace("\n", "\r\n").encode()}  # for every system's own text editor
 
 
-def _pictures(book):
+def _exercise(lesson: course.Lesson) -> Path:
+    if lesson.exercise is None:
+        raise ValueError(f"Lesson {lesson.number} has no exercise to hand out. Leave it out.")
+    return lesson.exercise
+
+
+def _pictures(book: Mapping[str, Any]) -> Iterator[str]:
     """The paths of the pictures that an exercise's text shows from files."""
     for cell in book["cells"]:
         if cell["cell_type"] == "markdown":
@@ -95,7 +102,7 @@ def _pictures(book):
                     yield posixpath.normpath(posixpath.join("exercises", link))
 
 
-def _zip(files):
+def _zip(files: Mapping[str, bytes]) -> bytes:
     """The zip's bytes; dates, order and rights are fixed, and nothing is squeezed, as squeezers differ."""
     whole = io.BytesIO()
     with zipfile.ZipFile(whole, "w", zipfile.ZIP_STORED) as archive:

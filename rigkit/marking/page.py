@@ -1,12 +1,16 @@
 """What everything that is shown of a marked class shares: its words, the parts of a page, its ink."""
 
 import re
+from collections.abc import Iterable, Mapping, Sequence
 from functools import cache
 from html import escape as escape  # for those who show things
+from typing import Any
 
 from rigkit import course, stage
 from rigkit import page as shell
 from rigkit.homework import checking, notebook
+from rigkit.homework.question import Question
+from rigkit.marking.entry import Entry, Learner
 from rigkit.page import MOST, plain, safe
 
 MOST_NAME = 120  # bytes of a name
@@ -25,51 +29,51 @@ WORDS = {  # of an outcome: its sign and the class of its ink
 # --- text ----------------------------------------------------------------------------------------------------------
 
 
-def name_of(learner):
+def name_of(learner: Learner) -> str:
     """A learner's name as HTML, in its own direction of writing; the id where there is no name."""
     return f"<bdi>{safe(plain(learner.name) or learner.id, MOST_NAME)}</bdi>"
 
 
-def sentence(text, most=MOST):
+def sentence(text: str, most: int = MOST) -> str:
     """A sentence as HTML: with a capital, and what stands between backticks as code."""
     text = plain(text, most)
     return code(text[:1].upper() + text[1:])
 
 
-def code(text):
+def code(text: str) -> str:
     """A text as HTML, with what stands between backticks as code."""
     return _CODE.sub(r"<code>\1</code>", safe(text, 2 * MOST))
 
 
-def percent(score):
+def percent(score: float) -> str:
     """A score of 0 to 1 in words."""
     return f"{100 * score:.0f}\N{NO-BREAK SPACE}%"
 
 
-def when(time):
+def when(time: str) -> str:
     """A time of the record for people: "2026-11-25 10:00 UTC"."""
     found = re.fullmatch(r"(\d{4}-\d\d-\d\d)T(\d\d:\d\d)(:\d\d)?(\.\d+)?(\+00:00|Z)?", time)
     return f"{found[1]} {found[2]} UTC" if found else safe(time)
 
 
-def count(number, what, several=""):
+def count(number: int, what: str, several: str = "") -> str:
     """A number with its noun: "1 question", "3 questions"."""
     return f"{number:,} {what if number == 1 else several or what + 's'}"
 
 
-def question_of(question_id):
+def question_of(question_id: str) -> Question | None:
     """The `Question` of an id such as "06/solve_leg"; None if the course has none."""
     lesson, _, name = question_id.partition("/")
     return notebook.questions(lesson).get(name) if lesson in notebook.lessons() else None
 
 
 @cache  # a lesson is a whole notebook
-def lesson_title(number):
+def lesson_title(number: str) -> str:
     """A lesson's title; "" if the course has none."""
     return next((lesson.title for lesson in course.lessons() if lesson.number == number), "")
 
 
-def words_of(entry):
+def words_of(entry: Entry) -> dict[str, str]:
     """The word of each question that has a score in an entry, by its id; corrections count."""
     corrected = {override.question for override in entry.overrides}
     measured = {outcome.question: outcome.word for outcome in entry.outcomes}
@@ -77,12 +81,12 @@ def words_of(entry):
             for question, score in entry.scores.items()}
 
 
-def is_unjailed(about):
+def is_unjailed(about: Mapping[str, Any]) -> bool:
     """Whether what is known of a run says that nothing confined it."""
     return jail_of(about).get("kind") == UNJAILED
 
 
-def jail_of(about):
+def jail_of(about: Mapping[str, Any]) -> Mapping[str, Any]:
     """What is known of the jail something ran in; empty where nothing was run."""
     return about.get("jail") or {}
 
@@ -90,13 +94,13 @@ def jail_of(about):
 # --- parts of a page -----------------------------------------------------------------------------------------------
 
 
-def mark(word):
+def mark(word: str) -> str:
     """An outcome's word with its sign, in its ink."""
     sign, ink = WORDS[word]
     return f'<span class="mark {ink}"><span aria-hidden="true">{sign}</span> {word}</span>'
 
 
-def bar(counts):
+def bar(counts: Mapping[str, int]) -> str:
     """A level bar cut into as many parts as there are words, as SVG; the numbers stand beside it in words."""
     whole, x, parts = sum(counts.values()) or 1, 0.0, []
     for word, n in counts.items():
@@ -109,14 +113,14 @@ def bar(counts):
             f'{"".join(parts)}</svg>')
 
 
-def counts_in_words(counts, more=""):
+def counts_in_words(counts: Mapping[str, int], more: str = "") -> str:
     """How many of each word there are, as a line of HTML, with something more at its end."""
     said = [f'<span class="mark {WORDS[word][1]}"><span aria-hidden="true">{WORDS[word][0]}</span> {n} '
             f"{word.lower()}</span>" for word, n in counts.items() if n]
     return f'<p class="counts">{" ".join([*said, more]).rstrip()}</p>'
 
 
-def columns(counts, title, width=560, height=150):
+def columns(counts: Mapping[str, int], title: str, width: int = 560, height: int = 150) -> str:
     """Upright bars over their names, each with its number on top, as SVG with a text alternative."""
     top, step, least = max(counts.values(), default=0) or 1, width / max(len(counts), 1), 22
     parts = []
@@ -132,12 +136,12 @@ def columns(counts, title, width=560, height=150):
             f'{"".join(parts)}</svg>')
 
 
-def folded(summary, inner, opened=False):
+def folded(summary: str, inner: str, opened: bool = False) -> str:
     """Something that a click unfolds."""
     return f'<details{" open" if opened else ""}><summary>{summary}</summary>{inner}</details>'
 
 
-def listed(items, most=12, kind=""):
+def listed(items: Iterable[str], most: int = 12, kind: str = "") -> str:
     """A list, its tail folded away where it is long."""
     items = list(items)
     most = most if len(items) > 1.5 * most else len(items)  # a fold for one or two is no help
@@ -145,12 +149,12 @@ def listed(items, most=12, kind=""):
     return html + (folded(f"{len(items) - most:,} more", _list(items[most:], kind)) if items[most:] else "")
 
 
-def _list(items, kind):
+def _list(items: Sequence[str], kind: str) -> str:
     kind = f' class="{kind}"' if kind else ""
     return f'<ul{kind}>{"".join(f"<li>{item}</li>" for item in items)}</ul>' if items else ""
 
 
-def table(heads, rows, label):
+def table(heads: Sequence[str], rows: Iterable[Sequence[str]], label: str) -> str:
     """A table that scrolls sideways by itself where it is too wide; `rows` are lists of cells, the first a heading."""
     first, *others = heads
     head = f'<th scope="col">{first}</th>' + "".join(f'<th scope="col" class="n">{name}</th>' for name in others)
@@ -159,7 +163,7 @@ def table(heads, rows, label):
             f"<tbody>{body}</tbody></table></div>")
 
 
-def document(title, body):
+def document(title: str, body: str) -> str:
     """A whole page, complete in itself."""
     return shell.document(title, body, STYLE)
 
@@ -168,7 +172,8 @@ _LIGHT = {name: light for name, (light, _) in stage.INKS.items()}
 _DARK = {name: dark for name, (_, dark) in stage.INKS.items()}
 
 
-def _inks(inks, line, page, nearly, nearly_text, notyet, notyet_text):
+def _inks(inks: Mapping[str, str], line: str, page: str, nearly: str, nearly_text: str, notyet: str,
+          notyet_text: str) -> str:
     return (f"--page:{page};--rig-paper:{page};--ground:{inks['floor']};--edge:{line};--ink:{inks['ink']};"
             f"--soft:{inks['soft-text']};--link:{inks['inverse-text']};--column:{inks['inverse']};"
             f"--right:{inks['goal']};--right-text:{inks['goal-text']};--nearly:{nearly};--nearly-text:{nearly_text};"

@@ -10,10 +10,12 @@ import json
 import os
 import secrets
 import sqlite3
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import is_dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 from rigkit.homework.checking import Outcome
 from rigkit.marking.entry import Entry, Learner, Override
@@ -66,7 +68,7 @@ class Record:
         The file system or another program is in the way.
     """
 
-    def __init__(self, path, create=True):
+    def __init__(self, path: str | os.PathLike[str], create: bool = True) -> None:
         self.path = Path(path)
         if not create and not self.path.is_file():
             raise ValueError(f"There is no record of marks at {self.path}. Marking a class makes one.")
@@ -85,16 +87,16 @@ class Record:
                 self.close()
                 raise
 
-    def __enter__(self):
+    def __enter__(self) -> "Record":
         return self
 
-    def __exit__(self, *_):
+    def __exit__(self, *_: object) -> None:
         self.close()
 
-    def close(self):
+    def close(self) -> None:
         self._base.close()
 
-    def add(self, entry):
+    def add(self, entry: Entry) -> None:
         """Keep one entry, at once and for good; its overrides are kept by `override` alone."""
         plain, about = frozen(entry)
         with self._plainly():
@@ -103,29 +105,35 @@ class Record:
                 "VALUES (?,?,?,?,?,?,?,?)",
                 (entry.learner.id, entry.lesson, entry.digest, entry.time, entry.marked, entry.end, plain, about))
 
-    def override(self, learner, question, score, reason):
+    def tells(self, entry: Entry) -> bool:
+        """Whether the latest entry of the same learner and lesson says the same, but for the time."""
+        latest = next(self._rows("SELECT entry FROM latest WHERE learner = ? AND lesson = ?", entry.learner.id,
+                                 entry.lesson), ("{}",))
+        return json.loads(latest[0]) | {"time": ""} == json.loads(frozen(entry)[0]) | {"time": ""}
+
+    def override(self, learner: str, question: str, score: float, reason: str) -> None:
         """Keep a teacher's correction: a learner's id, a question's id, 0 to 1, why."""
         with self._plainly():
             self._base.execute(
                 "INSERT INTO overrides (learner, lesson, question, score, reason, time) VALUES (?,?,?,?,?,?)",
                 (learner, question.split("/")[0], question, score, reason, now()))
 
-    def add_run(self, found):
+    def add_run(self, found: Mapping[str, Any]) -> None:
         """Keep what a run of marking found, JSON data."""
         with self._plainly():
             self._base.execute("INSERT INTO runs (time, found) VALUES (?,?)", (now(), json.dumps(found)))
 
-    def last_run(self):
+    def last_run(self) -> dict[str, Any]:
         """What the last finished run found; empty before the first."""
         with self._plainly():
             row = self._base.execute("SELECT found FROM runs ORDER BY number DESC LIMIT 1").fetchone()
         return json.loads(row[0]) if row else {}
 
-    def learners(self):
+    def learners(self) -> tuple[Learner, ...]:
         """Everyone on the roster that the last finished run had; empty without one."""
         return tuple(map(_learner, self.last_run().get("learners", ())))
 
-    def entries(self, learner=None, brief=False):
+    def entries(self, learner: str | None = None, brief: bool = False) -> Iterator[Entry]:
         """The latest entry of each learner in each lesson, corrections applied, one after the other.
 
         Parameters
@@ -145,22 +153,22 @@ class Record:
                 entry = replace(entry, outcomes=tuple(replace(o, inputs={}, picture=None) for o in entry.outcomes))
             yield replace(entry, overrides=tuple(corrections.get((entry.learner.id, entry.lesson), {}).values()))
 
-    def history(self):
+    def history(self) -> Iterator[Entry]:
         """Every entry ever kept, in the order they were, without corrections."""
         for row in self._rows("SELECT entry, about FROM entries ORDER BY number"):
             yield thawed(*row)
 
-    def marked(self):
+    def marked(self) -> dict[tuple[str, str], str]:
         """The digest of the file that was marked last, by (learner's id, lesson); only of those that are marked."""
         return {(learner, lesson): digest for learner, lesson, digest in
                 self._rows("SELECT learner, lesson, digest FROM latest WHERE marked")}
 
-    def seed(self, learner, lesson, digest):
+    def seed(self, learner: str, lesson: str, digest: str) -> str:
         """The secret seed of one submission: always the same for the same file of the same learner."""
         secret = bytes.fromhex(next(self._rows("SELECT value FROM header WHERE key = 'secret'"))[0])
         return hmac.new(secret, json.dumps([learner, lesson, digest]).encode(), hashlib.sha256).hexdigest()
 
-    def _make(self):
+    def _make(self) -> None:
         self._base.execute("BEGIN IMMEDIATE")
         with self._base:  # all of it or nothing
             if self._base.execute("SELECT count(*) FROM sqlite_master").fetchone()[0] == 0:
@@ -172,7 +180,7 @@ class Record:
                 self._base.execute(f"PRAGMA application_id = {KIND}")
                 self._base.execute(f"PRAGMA user_version = {SCHEMA}")
 
-    def _check(self):
+    def _check(self) -> None:
         kind, schema = (self._base.execute(f"PRAGMA {name}").fetchone()[0]
                         for name in ("application_id", "user_version"))
         if kind != KIND:
@@ -181,12 +189,12 @@ class Record:
             raise ValueError(f"{self.path} was made by a later version of rigkit (form {schema}; this one knows form "
                              f"{SCHEMA}). Use that version or a later one, or choose another folder.")
 
-    def _no_record(self):
+    def _no_record(self) -> ValueError:
         return ValueError(f"{self.path} is not a record of marks. Choose another folder.")
 
-    def _corrections(self, whose, values):
+    def _corrections(self, whose: str, values: tuple[str, ...]) -> dict[tuple[str, str], dict[str, Override]]:
         """Question to the latest correction, by (learner's id, lesson); questions in order."""
-        found = {}
+        found: dict[tuple[str, str], dict[str, Override]] = {}
         for learner, lesson, *correction in self._rows(
                 f"SELECT learner, lesson, question, score, reason, time FROM overrides {whose} "
                 "ORDER BY question, number", *values):
@@ -194,12 +202,12 @@ class Record:
             found.setdefault((learner, lesson), {})[override.question] = override
         return found
 
-    def _rows(self, query, *values):
+    def _rows(self, query: str, *values: Any) -> Iterator[tuple[Any, ...]]:
         with self._plainly():
             yield from self._base.execute(query, values)
 
     @contextmanager
-    def _plainly(self):
+    def _plainly(self) -> Iterator[None]:
         try:
             yield
         except sqlite3.DatabaseError as error:
@@ -208,13 +216,13 @@ class Record:
             raise RecordError(f"{self.path} cannot be used: {error.strerror}.") from error
 
 
-def frozen(entry):
+def frozen(entry: Entry) -> tuple[str, str]:
     """An entry as two JSON texts: what reports show, and its private part."""
     plain = {name: value for name, value in vars(entry).items() if name not in ("overrides", "about")}
     return _dumps(plain), _dumps(dict(entry.about))
 
 
-def thawed(plain, about=None):
+def thawed(plain: str, about: str | None = None) -> Entry:
     """The entry of two JSON texts."""
     parts = json.loads(plain)
     return Entry(**parts | {"learner": _learner(parts["learner"]),
@@ -223,12 +231,12 @@ def thawed(plain, about=None):
                             "about": json.loads(about) if about else {}})
 
 
-def _learner(parts):
+def _learner(parts: dict[str, Any]) -> Learner:
     return Learner(**parts | {"also": tuple(parts["also"])})
 
 
 @contextmanager
-def sole(folder):
+def sole(folder: str | os.PathLike[str]) -> Iterator[None]:
     """Be the only one who marks into `folder`, until the block or the process ends, however it ends.
 
     Raises
@@ -250,12 +258,12 @@ def sole(folder):
         lock.close()
 
 
-def now():
+def now() -> str:
     """The time, UTC, to the second."""
     return datetime.now(UTC).isoformat(timespec="seconds")
 
 
-def _in_words(path, error):
+def _in_words(path: Path, error: sqlite3.DatabaseError) -> Exception:
     text = str(error)
     if "not a database" in text or "malformed" in text:
         return ValueError(f"{path} is not a record of marks, or is damaged ({text}). Choose another folder, or put "
@@ -269,6 +277,6 @@ def _in_words(path, error):
     return RecordError(f"{path} cannot be used: {text}.")
 
 
-def _dumps(value):
+def _dumps(value: Any) -> str:
     """As JSON, with the parts of dataclasses by name, and NumPy's integers and truths as Python's."""
     return json.dumps(value, default=lambda part: vars(part) if is_dataclass(part) else part.item())

@@ -5,11 +5,15 @@ It is the learner's own: it names nobody else, and shows neither what a teacher 
 
 import hashlib
 import re
+from collections.abc import Iterable, Iterator, Mapping
+from pathlib import Path
+from typing import Any
 
 from rigkit import course
 from rigkit.homework import checking, picture
+from rigkit.homework.checking import Outcome
 from rigkit.marking import page
-from rigkit.marking.entry import FINISHED
+from rigkit.marking.entry import FINISHED, Entry, Learner, Override
 
 FOLDER = "learners"
 
@@ -27,7 +31,7 @@ _HOW = {"kind": "jail", "bwrap": "its program", "kernel": "kernel", "python": "P
         "numpy": "NumPy", "rigkit": "rigkit"}
 
 
-def name_of_file(learner):
+def name_of_file(learner: Learner) -> str:
     """The name of a learner's page in `learners`: their id where any system can have it, else one made from it."""
     text = learner.id
     if _PLAIN_ID.fullmatch(text) and not _TAKEN.fullmatch(text):
@@ -36,14 +40,14 @@ def name_of_file(learner):
     return f"{stem}-{hashlib.sha256(text.encode(errors='surrogatepass')).hexdigest()[:16]}.html"
 
 
-def write(learner, entries, out):
+def write(learner: Learner, entries: Iterable[Entry], out: Path) -> Path:
     """Write a learner's page into the folder `out`/learners; returns its path."""
     path = out / FOLDER / name_of_file(learner)
     course.write_whole(path, html(learner, entries).encode())
     return path
 
 
-def html(learner, entries):
+def html(learner: Learner, entries: Iterable[Entry]) -> str:
     """The page of one learner: self-contained HTML, the same each time.
 
     Parameters
@@ -65,7 +69,7 @@ def html(learner, entries):
     return page.document(title, f"{head}<main>{''.join(parts)}</main>")
 
 
-def _lesson(entry):
+def _lesson(entry: Entry) -> str:
     title = page.lesson_title(entry.lesson)
     head = f"<h2>{page.safe(entry.lesson, 20)}" + (f" · {page.escape(title)}" if title else "") + "</h2>"
     found = {outcome.question: outcome for outcome in entry.outcomes} if entry.marked else {}
@@ -75,14 +79,14 @@ def _lesson(entry):
     return f"<section>{head}{_stamp(entry)}{_total(entry)}{''.join(articles)}{_run(entry)}</section>"
 
 
-def _stamp(entry):
+def _stamp(entry: Entry) -> str:
     if not page.is_unjailed(entry.about):
         return ""
     return ('<p class="alarm"><strong>unjailed</strong>: this homework was run with nothing between it and the '
             "machine that marked it.</p>")
 
 
-def _total(entry):
+def _total(entry: Entry) -> str:
     if entry.score is None:
         why = f"<p>{page.sentence(entry.why)}</p>" if entry.why else ""
         return f'<div class="total"><b>Not marked</b><div>{why}<p>This is not a zero. Ask your teacher.</p></div></div>'
@@ -93,18 +97,20 @@ def _total(entry):
             f"{page.counts_in_words(counts)}</div></div>{cut}")
 
 
-def _question(question_id, outcome, override):
+def _question(question_id: str, outcome: Outcome | None, override: Override | None) -> str:
     """One question: its word and score, what was measured, a picture, and the teacher's correction."""
     question = page.question_of(question_id)
     name = page.safe(question_id.partition("/")[2] or question_id, page.MOST_NAME)
     asks = f": {page.escape(question.asks)}" if question else ""
-    score = override.score if override else outcome.score
-    word = checking.word_for(score, score == 1) if override else outcome.word
+    if override:
+        score, word = override.score, checking.word_for(override.score, override.score == 1)
+    elif outcome:
+        score, word = outcome.score, outcome.word
     parts = [f"<h3><code>{name}</code>{asks}</h3>",
              f"<p>{page.mark(word)} · {page.percent(score)}{_cases(outcome)}</p>"]
     if override:
-        changed = outcome and page.percent(outcome.score) != page.percent(score)
-        instead = f" instead of {page.percent(outcome.score)}" if changed else ""
+        before = page.percent(outcome.score) if outcome else ""
+        instead = f" instead of {before}" if before not in ("", page.percent(score)) else ""
         parts.append(f"<p><strong>Corrected by your teacher:</strong> {page.percent(score)}{instead}. "
                      f"{page.sentence(override.reason)}</p>")
     figure = ""
@@ -115,11 +121,11 @@ def _question(question_id, outcome, override):
     return f'<article class="{kinds}"><div>{"".join(parts)}</div>{figure}</article>'
 
 
-def _cases(outcome):
+def _cases(outcome: Outcome | None) -> str:
     return f" · {outcome.right} of {outcome.cases} cases right" if outcome and outcome.cases > 1 else ""
 
 
-def _found(outcome):
+def _found(outcome: Outcome) -> Iterator[str]:
     yield f"<p>{page.sentence(outcome.sentence)}</p>"
     if outcome.misconception:
         yield (f"<p>A known slip, and your answer agrees with it in every case: "
@@ -130,13 +136,13 @@ def _found(outcome):
         yield f'<dl class="measured">{rows}</dl>'
 
 
-def _figure(outcome):
+def _figure(outcome: Outcome) -> str:
     drawn = drawing(outcome)
     caption = "<figcaption>The case that went worst</figcaption>" if outcome.cases > 1 else ""
     return f"<figure>{caption}{drawn}</figure>" if drawn else ""
 
 
-def drawing(outcome):
+def drawing(outcome: Outcome) -> str:
     """The picture of an outcome as SVG for a page that has the stage's style; "" where there is none."""
     if not outcome.picture:
         return ""
@@ -146,7 +152,7 @@ def drawing(outcome):
         return '<p class="soft">This case is too far from a leg to be drawn.</p>'
 
 
-def _plain(value):
+def _plain(value: Any) -> Any:
     """A picture's ingredients with every text in them made harmless."""
     if isinstance(value, dict):
         return {name: _plain(part) for name, part in value.items()}
@@ -155,7 +161,7 @@ def _plain(value):
     return page.plain(value, page.MOST_NAME * 4) if isinstance(value, str) else value
 
 
-def _run(entry):
+def _run(entry: Entry) -> str:
     rigs = {f"rig file for {name}": rig["file"] for name, rig in entry.about.get("rigs", {}).items()
             if rig["file"] != entry.file}
     facts = {"file": entry.file, **rigs, f"SHA-256 of the file{'s, all together' if rigs else ''}": entry.digest,
@@ -167,7 +173,7 @@ def _run(entry):
     return end + page.folded("What was run, and how", f"<dl>{rows}</dl>")
 
 
-def _how(about):
+def _how(about: Mapping[str, Any]) -> dict[str, str]:
     """What may be told of how a homework was run, by the words for it."""
     known = {**about, **page.jail_of(about)}
     return {said: known[name] for name, said in _HOW.items() if isinstance(known.get(name), str)}

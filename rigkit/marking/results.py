@@ -4,17 +4,24 @@
 """
 
 from collections import Counter
+from collections.abc import Iterable, Mapping
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 from rigkit import course
 from rigkit.homework import checking, picture
 from rigkit.marking import class_page, page, record, tables
+from rigkit.marking.entry import Entry, Learner
+
+if TYPE_CHECKING:
+    from rigkit.plots import Plot
+    from rigkit.stage import Row
 
 NOTEBOOK = Path(__file__).parents[1] / "data" / "classroom" / "class-results.ipynb"
 MOST_ROWS = 50  # of a table, shown in a notebook
 
 
-def open_results(path="results.sqlite"):
+def open_results(path: str | Path = "results.sqlite") -> "ClassResults":
     """The class that a record holds; the record is only read.
 
     Parameters
@@ -37,7 +44,7 @@ def open_results(path="results.sqlite"):
         return ClassResults(found.entries(), found.learners(), path.parent, found.last_run().get("school"))
 
 
-def hand_notebook(out):
+def hand_notebook(out: str | Path) -> Path:
     """Copy the teacher's notebook into the folder `out`; one that is there is left alone. Returns its path."""
     path = Path(out) / NOTEBOOK.name
     if not path.exists():
@@ -48,15 +55,15 @@ def hand_notebook(out):
 class Table(list):
     """Rows as dicts with the same keys; it shows itself as a table, and so does a part of it."""
 
-    def __getitem__(self, which):
+    def __getitem__(self, which: Any) -> Any:
         found = super().__getitem__(which)
         return Table(found) if isinstance(which, slice) else found
 
-    def only(self, *columns):
+    def only(self, *columns: str) -> "Table":
         """The same rows with these columns alone."""
         return Table({name: row[name] for name in columns} for row in self)
 
-    def __repr__(self):
+    def __repr__(self) -> str:
         if not self:
             return "Nothing."
         lines = [list(self[0]), *([page.plain(cell, 60) for cell in row.values()] for row in self[:MOST_ROWS])]
@@ -64,7 +71,7 @@ class Table(list):
         shown = ["  ".join(map(str.ljust, line, wide)).rstrip() for line in lines]
         return "\n".join([*shown, *([self._rest()] if self[MOST_ROWS:] else [])])
 
-    def _repr_html_(self):
+    def _repr_html_(self) -> str:
         if not self:
             return "<p>Nothing.</p>"
         head = "".join(f'<th scope="col" style="text-align:left">{page.safe(name)}</th>' for name in self[0])
@@ -73,7 +80,7 @@ class Table(list):
         rest = f"<p>{self._rest()}</p>" if self[MOST_ROWS:] else ""
         return f"<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>{rest}"
 
-    def _rest(self):
+    def _rest(self) -> str:
         return f"{len(self) - MOST_ROWS:,} more rows are not shown; a table is a list, so take a part of it."
 
 
@@ -91,11 +98,12 @@ class ClassResults:
         What was given by `rigkit mark --school`.
     """
 
-    def __init__(self, entries, roster=(), folder=".", school=None):
+    def __init__(self, entries: Iterable[Entry], roster: Iterable[Learner] = (), folder: str | Path = ".",
+                 school: Mapping[str, str] | None = None) -> None:
         self.entries, self.roster, self.folder = list(entries), list(roster), Path(folder)
         self.school = dict(school or {})
 
-    def __repr__(self):
+    def __repr__(self) -> str:
         marked = [entry.score for entry in self.entries if entry.score is not None]
         mean = f", {sum(marked) / len(marked):.0%} on average" if marked else ""
         lessons = ", ".join(sorted({entry.lesson for entry in self.entries})) or "none"
@@ -103,12 +111,12 @@ class ClassResults:
                 f"{len(self.look())} to look at, {sum(row['handed in'] == 'no' for row in self.learners)} missing.")
 
     @property
-    def learners(self):
+    def learners(self) -> Table:
         """One row per learner and lesson, as in `grades.csv`."""
         return Table(tables.grades(self.entries, self.roster))
 
     @property
-    def questions(self):
+    def questions(self) -> Table:
         """One row per question: how many have it right, nearly, not yet, not attempted, and its average in percent."""
         rows = Table()
         for question in self._questions():
@@ -119,7 +127,7 @@ class ClassResults:
                          "average (%)": round(100 * sum(scores) / len(scores), 1)})
         return rows
 
-    def question(self, question):
+    def question(self, question: str) -> Table:
         """One row per learner for one question, the lowest score first.
 
         Parameters
@@ -142,7 +150,7 @@ class ClassResults:
                          "corrected": "yes" if any(o.question == question for o in entry.overrides) else ""})
         return Table(rows)
 
-    def learner(self, who):
+    def learner(self, who: str) -> "LearnerResults":
         """What one learner handed in, question by question, with pictures of what went wrong.
 
         Parameters
@@ -165,7 +173,7 @@ class ClassResults:
                              f"Among them: {page.plain(some, 300)}.")
         return LearnerResults(found[0], [entry for entry in self.entries if entry.learner.id == found[0].id])
 
-    def misconceptions(self):
+    def misconceptions(self) -> Table:
         """One row per wrong model that somebody follows, the commonest first, with who does."""
         followed = sorted(class_page.models(self.entries).items(), key=lambda item: (-len(item[1]), item[0]))
         return Table({"learners": len(who), "question": question, "wrong model": model,
@@ -173,14 +181,14 @@ class ClassResults:
                       "who": ", ".join(entry.learner.name or entry.learner.id for entry in who)}
                      for (question, model), who in followed)
 
-    def look(self):
+    def look(self) -> Table:
         """One row per run that needs a look, those not marked first."""
         return Table({"id": entry.learner.id, "name": entry.learner.name, "lesson": entry.lesson,
                       "marked": "no" if entry.score is None else "yes", "end": entry.end,
                       "why": " ".join(class_page.reasons(entry))}
                      for entry in class_page.needing(self.entries))
 
-    def hardest(self):
+    def hardest(self) -> str:
         """The id of the question to explain again: with most answers that follow a wrong model, or the lowest average.
 
         Raises
@@ -193,7 +201,7 @@ class ClassResults:
             raise ValueError("Nothing is marked yet, so no question is the hardest.")
         return found
 
-    def spread_plot(self, question=None):
+    def spread_plot(self, question: str | None = None) -> "Plot":
         """How many learners have which total; with a question's id, how many have it right, nearly, not yet.
 
         Returns
@@ -211,7 +219,7 @@ class ClassResults:
         return plots.bars({word: words[word] for word in page.WORDS}, "learners", f"Answers to {question}",
                           form="{:.0f}", kinds=kinds)
 
-    def write_tables(self, out=None, **school):
+    def write_tables(self, out: str | Path | None = None, **school: str) -> None:
         """Write the tables again, with what only the school's system knows: see `rigkit.marking.tables`.
 
             room.write_tables(classSourcedId="…", academicSessionSourcedId="…", schoolSourcedId="…",
@@ -220,16 +228,16 @@ class ClassResults:
         out = self.folder if out is None else Path(out)
         tables.write(self.entries, self.roster, out, self.school | school)
 
-    def _questions(self):
+    def _questions(self) -> list[str]:
         return list(dict.fromkeys(question for entry in sorted(self.entries, key=lambda entry: entry.lesson)
                                   for question in entry.scores))
 
-    def _answers(self, question):
+    def _answers(self, question: str) -> list[tuple[Entry, str, float]]:
         """(entry, word, score) of everyone who has a score in a question."""
         return [(entry, page.words_of(entry)[question], entry.scores[question])
                 for entry in self.entries if question in entry.scores]
 
-    def _check(self, question):
+    def _check(self, question: str) -> None:
         there = self._questions()
         if question not in there:
             raise ValueError(f"`question` must be one of {', '.join(there) or 'none, for nothing is marked'}; "
@@ -246,11 +254,11 @@ class LearnerResults:
         One a lesson.
     """
 
-    def __init__(self, learner, entries):
+    def __init__(self, learner: Learner, entries: Iterable[Entry]) -> None:
         self.learner, self.entries = learner, sorted(entries, key=lambda entry: entry.lesson)
 
     @property
-    def table(self):
+    def table(self) -> Table:
         """One row per question: the word, the score, what to say of it, and the teacher's reason where corrected."""
         rows = Table()
         for entry in self.entries:
@@ -265,7 +273,7 @@ class LearnerResults:
         return rows
 
     @property
-    def pictures(self):
+    def pictures(self) -> "Row | None":
         """A `Row` of the worst cases of what is not right yet; None where there is nothing to draw."""
         from rigkit import stage
 
@@ -273,16 +281,16 @@ class LearnerResults:
                  if outcome.picture and outcome.word != checking.RIGHT]
         return stage.row(*drawn) if drawn else None
 
-    def __repr__(self):
+    def __repr__(self) -> str:
         return f"{self._headline()}\n{self.table!r}"
 
-    def _repr_mimebundle_(self, include=None, exclude=None):
+    def _repr_mimebundle_(self, include: object = None, exclude: object = None) -> dict[str, str]:
         pictures = self.pictures
         drawn = pictures._repr_mimebundle_()["text/html"] if pictures else ""
         html = f"<p><strong>{page.safe(self._headline())}</strong></p>{self.table._repr_html_()}{drawn}"
         return {"text/plain": repr(self), "text/html": html}
 
-    def _headline(self):
+    def _headline(self) -> str:
         totals = (f"lesson {entry.lesson}: " + ("not marked" if entry.score is None else f"{entry.score:.0%}")
                   for entry in self.entries)
         return f"{self.learner.name or self.learner.id}, {'; '.join(totals)}"

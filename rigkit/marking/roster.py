@@ -1,17 +1,19 @@
 """Names to learners: the class list, and whose each file is.
 
 A learner is known by the id, the name, the e-mail address and other names the roster gives. A file is theirs where
-one of these stands, whole, among the words of a folder's or the file's name. What the notebook claims is no proof.
+one of these stands, whole, among the words of a folder's or the file's name. What the notebook claims is no proof; but
+without a roster, a name typed in it is its learner's where it stands so in the places of their files and nobody else's.
 A rig file goes to a question that asks for one, of a lesson that its learner hands in.
 """
 
 import csv
 import io
+import os
 import re
 import unicodedata
 from collections import defaultdict
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
 
@@ -36,16 +38,20 @@ _COLUMNS = {
 }
 
 
+_Owners = Mapping[str, Sequence[Learner]]  # whose a place is, or may be
+_Label = tuple[str, ...]  # words that name somebody
+
+
 @dataclass(frozen=True)
 class Roster:
     """The learners of a class, in the order of the list; no two have the same id."""
 
     learners: tuple[Learner, ...]
 
-    def __iter__(self):
+    def __iter__(self) -> Iterator[Learner]:
         return iter(self.learners)
 
-    def __len__(self):
+    def __len__(self) -> int:
         return len(self.learners)
 
 
@@ -56,6 +62,9 @@ class Aside:
     file: File
     why: str
     learners: tuple[str, ...] = ()
+
+
+_Chosen = tuple[File, list[tuple[File, str]], str]  # which counts, the others with why not, and a sentence on all
 
 
 @dataclass(frozen=True)
@@ -101,7 +110,7 @@ class Placed:
 # --- the list ------------------------------------------------------------------------------------------------------
 
 
-def read(path):
+def read(path: str | os.PathLike[str]) -> Roster:
     """The roster in a CSV file: UTF-8, UTF-16 or Windows-1252, with commas, semicolons or tabs.
 
     The first line names the columns: an id or a name, or both, in whichever common words; first and last name may stand
@@ -139,7 +148,7 @@ def read(path):
     return Roster(tuple(learners.values()))
 
 
-def _text(path):
+def _text(path: Path) -> str:
     try:
         with open(path, "rb") as file:
             data = file.read(MOST_BYTES + 1)
@@ -156,7 +165,7 @@ def _text(path):
     raise ValueError(f"The roster {path} is not text. Save it as CSV, in UTF-8.")
 
 
-def _rows(path, text):
+def _rows(path: Path, text: str) -> Iterator[tuple[int, list[str]]]:
     """(line number, cells) of each line that is not empty."""
     first = next((line for line in text.splitlines() if line.strip()), "")
     delimiter = max(",;\t", key=first.count)
@@ -170,9 +179,9 @@ def _rows(path, text):
                          "spreadsheet.") from None
 
 
-def _columns(header):
+def _columns(header: Sequence[str]) -> dict[str, int]:
     """Where each thing stands; the first column that fits counts."""
-    found = {}
+    found: dict[str, int] = {}
     for i, cell in enumerate(header):
         called = " ".join(words(cell))
         for what, names in _COLUMNS.items():
@@ -181,7 +190,7 @@ def _columns(header):
     return found
 
 
-def _learner(cells):
+def _learner(cells: Mapping[str, str]) -> Learner:
     name = cells.get("name") or f"{cells.get('first', '')} {cells.get('last', '')}".strip()
     who = cells.get("id", name)
     also = tuple(filter(None, (other.strip() for other in re.split("[;|]", cells.get("also", "")))))
@@ -191,7 +200,7 @@ def _learner(cells):
 # --- whose is it ---------------------------------------------------------------------------------------------------
 
 
-def place(files, roster=None, problems=()):
+def place(files: Iterable[File], roster: Roster | None = None, problems: Iterable[Problem] = ()) -> Placed:
     """Give each file to its learner and lesson.
 
     The words of each part of a file's place are searched for what a learner is known by, after NFC and case folding:
@@ -215,26 +224,27 @@ def place(files, roster=None, problems=()):
     Placed
     """
     files, problems = list(files), list(problems)
-    places = [thing.place for thing in (*files, *problems)]
+    places = [*(file.place for file in files), *(problem.place for problem in problems)]
     common = _common([file.place for file in files])
     learners, owners = _by_roster(places, common, roster) if roster else _by_place(places, common)
+    learners, owners = (learners, owners) if roster else _with_typed_names(learners, owners, files, common)
     theirs, rigs, unplaced, ambiguous, spoilt = defaultdict(list), defaultdict(list), [], [], defaultdict(list)
     for file in files:
-        who, lesson = owners[file.place], file.lesson or lesson_of_place(file.place)
-        if len(who) > 1:
-            names = " and ".join(learner.name for learner in who[:5])
+        named, lesson = owners[file.place], file.lesson or lesson_of_place(file.place)
+        if len(named) > 1:
+            names = " and ".join(learner.name for learner in named[:5])
             why = f"The file's place names {names}. Rename it, so that it names one."
-            ambiguous.append(Aside(file, why, _ids(who)))
-        elif not who:
+            ambiguous.append(Aside(file, why, _ids(named)))
+        elif not named:
             unplaced.append(Aside(file, "Nobody on the roster goes with the file's place. Add the name to the roster, "
                                         "or put the learner's id into the file's name."))
         elif file.is_rig:
-            rigs[who[0].id].append(file)
+            rigs[named[0].id].append(file)
         elif not lesson:
             unplaced.append(Aside(file, "Nothing in the file opens homework, and its name is not that of an exercise. "
-                                        "If it should be one, name it so.", _ids(who)))
+                                        "If it should be one, name it so.", _ids(named)))
         else:
-            theirs[who[0].id, lesson].append(file)
+            theirs[named[0].id, lesson].append(file)
     for problem in problems:
         for learner in owners[problem.place][:1] if len(owners[problem.place]) == 1 else ():
             spoilt[learner.id].append(problem)
@@ -242,7 +252,8 @@ def place(files, roster=None, problems=()):
     chosen = {key: _newest(several) for key, several in sorted(theirs.items())}
     notebooks = {key: file for key, (file, _, _) in chosen.items()}
     fittest, unasked, untold = _to_questions(rigs, notebooks)
-    inspected, notes = defaultdict(dict), defaultdict(tuple)
+    inspected: dict[tuple[str, str], dict[str, File]] = defaultdict(dict)
+    notes: dict[tuple[str, str], tuple[str, ...]] = defaultdict(tuple)
     for (who, lesson, name), (file, _, _) in fittest.items():
         inspected[who, lesson][name] = file
     for key in inspected.keys() - notebooks.keys():
@@ -257,7 +268,7 @@ def place(files, roster=None, problems=()):
         tuple(learner for learner in learners if learner.id not in found))
 
 
-def _newest(files):
+def _newest(files: Sequence[File]) -> _Chosen:
     """The file that counts, the others with a sentence each, and a sentence on all of them.
 
     One whose code opens homework counts before one that only has the name.
@@ -267,19 +278,19 @@ def _newest(files):
     return best, [(file, f"{best.place} is newer and was marked.") for file in others], note
 
 
-def _listed(files):
+def _listed(files: Sequence[File]) -> str:
     return ", ".join(file.place for file in files[:5]) + (" and more" if len(files) > 5 else "")
 
 
-def _natural(text):
+def _natural(text: str) -> list[tuple[int, str]]:
     return [(len(part), part) if part.isdecimal() else (0, part) for part in re.split(r"(\d+)", text)]
 
 
-def _ids(learners):
+def _ids(learners: Iterable[Learner]) -> tuple[str, ...]:
     return tuple(learner.id for learner in learners)
 
 
-def _by_roster(places, common, roster):
+def _by_roster(places: Sequence[str], common: Sequence[str], roster: Roster) -> tuple[tuple[Learner, ...], _Owners]:
     known = _Known(roster)
     owners = {place: known.who(_below(place, common)) for place in places}
     if len(set().union(*owners.values())) < 2:  # then a folder all are in may be the learner's own
@@ -287,10 +298,11 @@ def _by_roster(places, common, roster):
     return roster.learners, {place: tuple(roster.learners[i] for i in sorted(who)) for place, who in owners.items()}
 
 
-def _by_place(places, common):
-    found, owners = {}, {}
+def _by_place(places: Sequence[str], common: Sequence[str]) -> tuple[tuple[Learner, ...], _Owners]:
+    found: dict[str, Learner] = {}
+    owners: dict[str, tuple[Learner, ...]] = {}
 
-    def named(place):
+    def named(place: str) -> Learner:
         name = _composed(_named_by(place.split("/"), len(common)))
         return found.setdefault(_folded(name), Learner(name, name))
 
@@ -304,13 +316,28 @@ def _by_place(places, common):
     return tuple(sorted(found.values(), key=lambda learner: _natural(_folded(learner.id)))), owners
 
 
-def _below(place, common):
+def _with_typed_names(learners: Sequence[Learner], owners: _Owners, files: Sequence[File],
+                      common: Sequence[str]) -> tuple[tuple[Learner, ...], _Owners]:
+    """The same with the names typed in notebooks, where they stand in the places of their own learner's files alone."""
+    names = sorted({file.claimed for file in files if file.claimed})
+    known, typed, placed = _Known([Learner(name, name) for name in names]), defaultdict(set), defaultdict(set)
+    for file in files:
+        for learner in owners[file.place]:
+            typed[learner.id].add(file.claimed)
+            for number in known.who(_below(file.place, common)):
+                placed[names[number]].add(learner.id)
+    told = {learner.id: replace(learner, also=tuple(name for name in names if name in typed[learner.id]
+                                                    and placed[name] == {learner.id})) for learner in learners}
+    return tuple(told.values()), {place: tuple(told[each.id] for each in who) for place, who in owners.items()}
+
+
+def _below(place: str, common: Sequence[str]) -> Sequence[str]:
     """The parts of a place less the folders that all files are in."""
     parts = place.split("/")
     return parts[len(common):] if parts[:len(common)] == common else parts
 
 
-def _named_by(parts, common):
+def _named_by(parts: Sequence[str], common: int) -> str:
     below, above = ([_stem(folder) for folder in folders if folder.casefold() not in course.PARTS]
                     for folders in (parts[common:-1], parts[:common]))
     rest = _less_exercise(_stem(parts[-1]))
@@ -318,11 +345,11 @@ def _named_by(parts, common):
     return (*below[:1], *([rest] if rest else above[-1:]), _stem(parts[-1]))[0][:LONGEST]
 
 
-def _stem(name):
+def _stem(name: str) -> str:
     return re.sub(r"\.(ipynb|zip|glb|gltf)$", "", name, flags=re.I)
 
 
-def _common(places):
+def _common(places: Sequence[str]) -> list[str]:
     """The folders that all places begin with."""
     common = []
     for steps in zip(*(place.split("/")[:-1] for place in places), strict=False):
@@ -335,7 +362,7 @@ def _common(places):
 class _Known:
     """What each learner is known by, ready to be looked for among words."""
 
-    def __init__(self, learners):
+    def __init__(self, learners: Iterable[Learner]) -> None:
         self._labels = defaultdict(set)  # words in order of the alphabet → learners' numbers
         for number, learner in enumerate(learners):
             for text in (learner.id, learner.name, learner.email, learner.email.partition("@")[0], *learner.also):
@@ -343,15 +370,16 @@ class _Known:
                     self._labels[label].add(number)
         self._lengths = sorted({len(label) for label in self._labels} - {0})
 
-    def who(self, parts):
+    def who(self, parts: Sequence[str]) -> set[int]:
         """The numbers of those whom a place names: who is in every part that names anybody, or else all of them."""
         named = [found for found in map(self._in_part, parts) if found]
         named = named or [found for found in map(self._by_short_number, parts) if found]
         return (set.intersection(*named) or set.union(*named)) if named else set()
 
-    def _in_part(self, part):
+    def _in_part(self, part: str) -> set[int]:
         here = words(_less_exercise(_stem(part)))
-        covered, weak = defaultdict(set), defaultdict(set)
+        covered: dict[int, set[int]] = defaultdict(set)
+        weak: dict[int, set[int]] = defaultdict(set)
         for length in self._lengths:
             for start in range(len(here) - length + 1):
                 label = tuple(sorted(here[start:start + length]))
@@ -361,42 +389,44 @@ class _Known:
             covered[number] |= weak[number]
         return {number for number, mine in covered.items() if not any(mine < other for other in covered.values())}
 
-    def _by_short_number(self, part):
+    def _by_short_number(self, part: str) -> set[int]:
         """Those whom a number of one or two digits names: it stands alone, and is no lesson's."""
         label = words(_less_exercise(_stem(part)))
         alone = _is_short_number(label) and label[0] not in notebook.lessons()
         return self._labels.get(label, set()) if alone else set()
 
 
-def _spellings(label):
+def _spellings(label: _Label) -> set[_Label]:
     """A label's words in order of the alphabet, and run together with the last one at the end or in front."""
     label = label[:12]
     together = {("".join(label),), ("".join(label[-1:] + label[:-1]),)} if len(label) > 1 else set()
     return {tuple(sorted(label))} | together
 
 
-def _is_short_number(label):
+def _is_short_number(label: _Label) -> bool:
     """One or two digits stand in many names: beside other words, by themselves, they name nobody."""
     return len(label) == 1 and label[0].isdecimal() and len(label[0]) < 3
 
 
-def words(text):
+def words(text: str) -> _Label:
     """The words of a name: runs of letters and digits, composed and with case folded."""
     return tuple(re.findall(r"[^\W_]+", _folded(text)))
 
 
-def _folded(text):
+def _folded(text: str) -> str:
     return _composed(_composed(text).casefold())
 
 
-def _composed(text):
+def _composed(text: str) -> str:
     return unicodedata.normalize("NFC", text)
 
 
 # --- which question ------------------------------------------------------------------------------------------------
 
 
-def _to_questions(rigs, notebooks):
+def _to_questions(
+        rigs: Mapping[str, list[File]], notebooks: Mapping[tuple[str, str], File],
+) -> tuple[dict[tuple[str, str, str], _Chosen], list[Aside], list[Aside]]:
     """Give rig files to the questions that ask for them, of the lessons that a learner or else somebody hands in.
 
     Parameters
@@ -410,7 +440,8 @@ def _to_questions(rigs, notebooks):
     unasked, untold : list of Aside
         What no lesson asks for; what may be meant for several questions.
     """
-    given, unasked, untold, books = defaultdict(list), [], [], defaultdict(dict)
+    given, unasked, untold = defaultdict(list), [], []
+    books: dict[str, dict[str, File]] = defaultdict(dict)
     for (who, lesson), file in notebooks.items():
         books[who][lesson] = file
     lessons = {lesson for _, lesson in notebooks} or notebook.lessons()
@@ -430,13 +461,13 @@ def _to_questions(rigs, notebooks):
     return {key: _fittest(key[2], rated) for key, rated in given.items()}, unasked, untold
 
 
-def asking(lessons):
+def asking(lessons: Iterable[str]) -> list[tuple[str, str]]:
     """(lesson, name) of each question of some lessons that asks for a rig file."""
     return [(lesson, question.name) for lesson in sorted({*lessons} & {*notebook.lessons()})
             for question in notebook.questions(lesson).values() if question.kind == "file"]
 
 
-def _fit(file, lesson, name, book):
+def _fit(file: File, lesson: str, name: str, book: File | None) -> int:
     """How well a rig file fits a question: 3 if the notebook names it, 2 if its own name says the question, 1 if its
     place says the lesson, else 0.
     """
@@ -448,7 +479,7 @@ def _fit(file, lesson, name, book):
     return int(lesson_of_place(file.place) == lesson)
 
 
-def _fittest(name, rated):
+def _fittest(name: str, rated: Sequence[tuple[int, File]]) -> _Chosen:
     """The rig file that counts for a question, of (how well it fits, File); the rest as in `_newest`."""
     ordered = sorted(rated, key=lambda each: (each[0], each[1].modified, _natural(each[1].place)))
     *others, best = (file for _, file in ordered)
@@ -456,7 +487,7 @@ def _fittest(name, rated):
     return best, [(file, f"{best.place} was inspected for {name}.") for file in others], note
 
 
-def _less_question(stem, names=None):
+def _less_question(stem: str, names: Iterable[str] | None = None) -> str:
     """A rig file's name without those of the questions that ask for one."""
     for name in [name for _, name in asking(notebook.lessons())] if names is None else names:
         between = r"[\W_]*".join(map(re.escape, words(name)))
@@ -467,7 +498,7 @@ def _less_question(stem, names=None):
 # --- which lesson --------------------------------------------------------------------------------------------------
 
 
-def lesson_of_place(place):
+def lesson_of_place(place: str) -> str | None:
     """The lesson that a file's name, or else a folder's, says: by its exercise's name, "homework 6", or a lone "06"."""
     for part in reversed(place.split("/")):
         stem = _folded(_stem(part))
@@ -479,13 +510,13 @@ def lesson_of_place(place):
     return None
 
 
-def _less_exercise(stem):
+def _less_exercise(stem: str) -> str:
     """A file's name without that of the exercise and without the counter of a copy."""
     return re.sub(r"\s*(\(\d{1,2}\)|[-_]copy\d*)$", "", _exercise_names().sub(" ", stem), flags=re.I)
 
 
 @cache
-def _exercise_names():
+def _exercise_names() -> re.Pattern[str]:
     """Finds an exercise's name, whatever stands between its words; its group is the lesson's number."""
     stems = sorted(path.stem for path in (course.source() / "exercises").glob("[0-9][0-9]-*.ipynb"))
     titles = "|".join(r"[\W_]+".join(map(re.escape, words(stem)[1:])) for stem in stems)

@@ -3,22 +3,24 @@
 import hashlib
 import math
 import time
-from collections.abc import Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from types import SimpleNamespace
+from typing import Any
 
 from rigkit import course
 from rigkit.homework import notebook
+from rigkit.homework.question import Question
 from rigkit.marking import class_page, likeness, page, report, results, submissions, tables
 from rigkit.marking import roster as rosters
 from rigkit.marking.cluster import Cluster
-from rigkit.marking.entry import FINISHED, Learner
+from rigkit.marking.entry import FINISHED, Entry, Learner
 from rigkit.marking.jail import open_jail
 from rigkit.marking.marker import Rig, Submission, better, ran_out_of_time
 from rigkit.marking.record import Record, sole
-from rigkit.marking.workers import Task, Workers, done, how_many
+from rigkit.marking.workers import Done, Task, Workers, done, how_many
 
 RECORD = "results.sqlite"
 MADE = (class_page.NAME, report.FOLDER, *tables.NAMES)  # beside the record, and anew each time
@@ -34,16 +36,16 @@ class Progress:
     seconds: float
 
     @property
-    def rate(self):
+    def rate(self) -> float:
         """Submissions a second."""
         return self.done / self.seconds if self.seconds > 0 else 0.0
 
     @property
-    def left(self):
+    def left(self) -> float | None:
         """Seconds to go, at the rate so far; None before there is one."""
         return (self.total - self.done) / self.rate if self.done else None
 
-    def __str__(self):
+    def __str__(self) -> str:
         left = "" if self.left is None else f", {_duration(self.left)} left"
         return f"{self.done:,} of {self.total:,} marked, {self.rate:.1f} a second{left}"
 
@@ -75,7 +77,7 @@ class Summary:
     unjailed: int
     seconds: float
 
-    def __str__(self):
+    def __str__(self) -> str:
         lines = [f"{self.marked:,} marked in {self.seconds:.0f} s."]
         if self.already:
             lines.append(f"{self.already:,} unchanged since they were marked, and left as they were.")
@@ -92,7 +94,7 @@ class Summary:
         return "\n".join([*lines, f"Class page: {self.out / class_page.NAME}"])
 
     @property
-    def data(self):
+    def data(self) -> dict[str, Any]:
         """The same as JSON data."""
         return {"marked": self.marked, "already_marked": self.already,
                 "not_marked": [{"file": file, "why": why} for file, why in self.not_marked],
@@ -102,8 +104,9 @@ class Summary:
                 "class_page": str(self.out / class_page.NAME)}
 
 
-def mark_class(path, out, roster=None, *, workers=None, cluster=None, lessons=(), anew=False, jail="bwrap",
-               school=None, progress=None):
+def mark_class(path: str | Path, out: str | Path, roster: str | Path | None = None, *, workers: int | None = None,
+               cluster: str | None = None, lessons: Sequence[str] = (), anew: bool = False, jail: str = "bwrap",
+               school: Mapping[str, str] | None = None, progress: Callable[[Progress], None] | None = None) -> Summary:
     """Mark all that is due in a folder or zip of submissions, and bring everything in the folder `out` up to date.
 
     Parameters
@@ -160,7 +163,7 @@ def mark_class(path, out, roster=None, *, workers=None, cluster=None, lessons=()
         return _summary(record, out, work, due, strays, time.monotonic() - began)
 
 
-def _listed(roster, out):
+def _listed(roster: str | Path | None, out: Path) -> rosters.Roster | None:
     """Who is in the class: the roster given, or else the one that the last run into `out` had."""
     if roster is not None or not (out / RECORD).is_file():
         return rosters.read(roster) if roster is not None else None
@@ -169,7 +172,7 @@ def _listed(roster, out):
     return rosters.Roster(kept) if kept else None
 
 
-def correct(out, learner, question, score, reason):
+def correct(out: str | Path, learner: str, question: str, score: float | str, reason: str | None) -> Entry:
     """Put a teacher's score in place of a measured one, and bring that learner's page and the class's up to date.
 
     Parameters
@@ -197,16 +200,17 @@ def correct(out, learner, question, score, reason):
     out = Path(out)
     score = _score(score)
     lesson = _question(question).lesson
-    if not str(reason or "").strip():
+    reason = (reason or "").strip()
+    if not reason:
         raise ValueError('A correction needs a reason: --reason "…".')
     with Record(out / RECORD, create=False) as record, sole(out):
         who = _one_learner(record, learner, lesson)
-        record.override(who.id, question, score, reason.strip())
+        record.override(who.id, question, score, reason)
         write_all(record, out)
         return next(entry for entry in record.entries(learner=who.id) if entry.lesson == lesson)
 
 
-def write_all(record, out):
+def write_all(record: Record, out: Path) -> tuple[list[Entry], list[tuple[str, Learner]]]:
     """Make the tables, the class page, and the learners' pages that are corrected or not there, from the record.
 
     Returns what the class page shows: the entries, in short, and who is missing.
@@ -239,7 +243,7 @@ class _Item:
     rig_problem: str = ""
 
     @property
-    def digest(self):
+    def digest(self) -> str:
         """The notebook's; with rig files, that of all digests; empty where there is nothing to read."""
         own = self.file.digest if self.file else ""
         if not self.rigs and not self.rig_problem:
@@ -257,7 +261,8 @@ class _Stray:
     matters: bool
 
 
-def _sorted(placed, problems, lessons):
+def _sorted(placed: rosters.Placed, problems: Iterable[submissions.Problem],
+            lessons: Sequence[str]) -> tuple[dict[tuple[str, str], _Item], list[_Stray]]:
     """What there is to mark, as `_Item` by (learner's id, lesson), and all else."""
     learners = {learner.id: learner for learner in placed.learners}
     keys = sorted({*placed.of, *placed.rigs})
@@ -277,9 +282,9 @@ def _sorted(placed, problems, lessons):
                   *(_Stray(aside.file.place, aside.why, True) for aside in (*placed.unplaced, *placed.ambiguous))]
 
 
-def _item(placed, learner, key):
+def _item(placed: rosters.Placed, learner: Learner, key: tuple[str, str]) -> _Item:
     """One learner's files for one lesson. What else of theirs cannot be read may be what is missing here."""
-    def lost(*endings):
+    def lost(*endings: str) -> str:
         return next((f"{problem.place}: {problem.why}" for problem in placed.problems.get(learner.id, ())
                      if problem.place.casefold().endswith(endings)), "")
 
@@ -292,16 +297,16 @@ def _item(placed, learner, key):
 class _Clock:
     """Counts submissions, and tells whoever asked."""
 
-    def __init__(self, total, tell):
+    def __init__(self, total: int, tell: Callable[[Progress], None] | None) -> None:
         self._done, self._total, self._tell, self._began = 0, total, tell, time.monotonic()
 
-    def tick(self, count=1):
+    def tick(self, count: int) -> None:
         self._done += count
         if self._tell:
             self._tell(Progress(self._done, self._total, time.monotonic() - self._began))
 
 
-def _hands(jail, cluster, workers, due):
+def _hands(jail: str, cluster: str | None, workers: int | None, due: int) -> Workers | Cluster:
     if cluster:
         return Cluster(cluster, jail)
     opened = open_jail(jail)
@@ -309,7 +314,8 @@ def _hands(jail, cluster, workers, due):
     return Workers(opened, min(workers or how_many(), due))
 
 
-def _mark(record, out, due, hands, clock):
+def _mark(record: Record, out: Path, due: Mapping[tuple[str, str], "_Item"], hands: Workers | Cluster,
+          clock: _Clock) -> None:
     """Mark what is due; whom a clock cut short a second time at the end, one by one, with the machine to themselves."""
     late, theirs = [], _by_learner(due)
     for found in hands.each(_task(record, items) for items in theirs.values()):
@@ -324,15 +330,20 @@ def _mark(record, out, due, hands, clock):
             _keep(record, out, done(task, entries), clock)
 
 
-def _keep(record, out, found, clock):
-    """The page first, then the record: cut between the two, the same work is done again, to the same page."""
-    course.write_whole(out / report.FOLDER / report.name_of_file(found.learner), found.page.encode())
-    for entry in found.entries:
+def _keep(record: Record, out: Path, found: Done, clock: _Clock) -> None:
+    """The page first, then the record: cut between the two, the same work is done again, to the same page.
+
+    What cannot be marked is tried each time; where it fails as before, there is nothing new to keep.
+    """
+    new = [entry for entry in found.entries if entry.marked or not record.tells(entry)]
+    if new:
+        course.write_whole(out / report.FOLDER / report.name_of_file(found.learner), found.page.encode())
+    for entry in new:
         record.add(entry)
-        clock.tick()
+    clock.tick(len(found.entries))
 
 
-def _task(record, items):
+def _task(record: Record, items: Mapping[str, "_Item"]) -> Task:
     """The task of one learner's items, by lesson."""
     learner = next(iter(items.values())).learner
     known = {entry.lesson: entry for entry in record.entries(learner=learner.id)}
@@ -341,10 +352,10 @@ def _task(record, items):
                 {lesson: entry.overrides for lesson, entry in known.items()})
 
 
-def _submission(record, lesson, item):
+def _submission(record: Record, lesson: str, item: "_Item") -> Submission:
     data, rigs, problem = None, {}, item.problem
     try:
-        data = item.file and item.file.data
+        data = item.file.data if item.file else None
         rigs = {name: Rig(file.place, file.digest, file.data) for name, file in item.rigs.items()}
     except submissions.Unreadable as why:
         problem = str(why)
@@ -353,26 +364,26 @@ def _submission(record, lesson, item):
                       item.rig_problem)
 
 
-def _duration(seconds):
+def _duration(seconds: float) -> str:
     minutes = math.ceil(seconds / 60)
     return f"{seconds:.0f} s" if seconds < 100 else f"{minutes} min" if minutes < 100 else f"{minutes / 60:.1f} h"
 
 
-def _shortened(lines):
+def _shortened(lines: Sequence[tuple[str, str]]) -> Iterator[str]:
     for file, why in lines[:MOST_LINES]:
         yield f"  {page.plain(file)}: {page.plain(why)}"
     if len(lines) > MOST_LINES:
         yield f"  and {len(lines) - MOST_LINES:,} more; the class page lists them"
 
 
-def _by_learner(due):
-    theirs = {}
+def _by_learner(due: Mapping[tuple[str, str], "_Item"]) -> dict[str, dict[str, "_Item"]]:
+    theirs: dict[str, dict[str, _Item]] = {}
     for (learner, lesson), item in due.items():
         theirs.setdefault(learner, {})[lesson] = item
     return theirs
 
 
-def _alike(work):
+def _alike(work: Mapping[tuple[str, str], "_Item"]) -> Iterator[tuple[str, likeness.Group]]:
     """(lesson, group) of submissions that are alike."""
     for lesson in sorted({lesson for _, lesson in work}):
         rigs = ((who, file.digest) for (who, of), item in work.items() if of == lesson for file in item.rigs.values())
@@ -380,14 +391,15 @@ def _alike(work):
             yield lesson, group
 
 
-def _read(work, lesson):
+def _read(work: Mapping[tuple[str, str], "_Item"], lesson: str) -> Iterator[tuple[str, tuple[str, ...]]]:
     for (learner, of), item in work.items():
         if of == lesson and item.file is not None:
             with suppress(submissions.Unreadable):
                 yield learner, submissions.read_notebook(item.file.data).cells
 
 
-def _summary(record, out, work, due, strays, seconds):
+def _summary(record: Record, out: Path, work: Mapping[tuple[str, str], "_Item"], due: Mapping[tuple[str, str], "_Item"],
+             strays: Sequence["_Stray"], seconds: float) -> Summary:
     entries, missing = write_all(record, out)
     mine = [entry for entry in entries if (entry.learner.id, entry.lesson) in work]
     failed = [(entry.file, entry.why) for entry in mine if not entry.marked]
@@ -398,18 +410,19 @@ def _summary(record, out, work, due, strays, seconds):
                    sum(page.is_unjailed(entry.about) for entry in entries), seconds)
 
 
-def needs_a_look(entry):
+def needs_a_look(entry: Entry) -> bool:
     """Whether a teacher should open this one."""
     return not entry.marked or entry.end != FINISHED or bool(entry.flags)
 
 
-def _missing(entries, learners, lessons):
+def _missing(entries: Iterable[Entry], learners: Iterable[Learner],
+             lessons: Iterable[str]) -> list[tuple[str, Learner]]:
     there = {(entry.lesson, entry.learner.id) for entry in entries}
     return [(lesson, learner) for lesson in sorted({*lessons, *(entry.lesson for entry in entries)})
             for learner in learners if (lesson, learner.id) not in there]
 
 
-def _make_folder(out, path):
+def _make_folder(out: Path, path: Path) -> None:
     if out.exists() and not out.is_dir():
         raise ValueError(f"{out} is a file. Choose a folder for the results.")
     theirs = [name for name in MADE if (out / name).exists()] if not (out / RECORD).exists() else []
@@ -421,11 +434,11 @@ def _make_folder(out, path):
     out.mkdir(parents=True, exist_ok=True)
 
 
-def _lesson(lesson):
+def _lesson(lesson: str) -> str:
     return next(iter(notebook.questions(lesson).values())).lesson
 
 
-def _question(text):
+def _question(text: str) -> Question:
     lesson, _, name = text.partition("/")
     if lesson not in notebook.lessons():
         raise ValueError(f"No question is called {text!r}. Give the lesson with it, such as 06/solve_leg.")
@@ -436,7 +449,7 @@ def _question(text):
     return questions[name]
 
 
-def _score(score):
+def _score(score: float | str) -> float:
     try:
         number = float(score)
     except (TypeError, ValueError):
@@ -446,7 +459,7 @@ def _score(score):
     return number
 
 
-def _one_learner(record, text, lesson):
+def _one_learner(record: Record, text: str, lesson: str) -> Learner:
     """The learner of an id, or of a name that only one has, among those with homework in a lesson."""
     there = [entry.learner for entry in record.entries(brief=True) if entry.lesson == lesson]
     for same in (lambda learner: learner.id == text, lambda learner: learner.name.casefold() == text.casefold()):

@@ -7,9 +7,11 @@ fails with "operation not permitted"; another architecture's calls kill the proc
 import platform
 import struct
 
+Table = dict[str, tuple[int | None, int | None]]
+
 # Linux system call numbers: x86-64, AArch64; None where a machine has no such call.
 # Source: arch/x86/entry/syscalls/syscall_64.tbl and include/uapi/asm-generic/unistd.h of Linux.
-REFUSED = {
+REFUSED: Table = {
     # another process; `clone` is let through for threads only, see `program`
     "fork": (57, None), "vfork": (58, None),
     # the network namespace does not stop vsock, netlink and kernel crypto sockets; `socketpair` stays
@@ -46,7 +48,7 @@ REFUSED = {
 }
 
 # More to refuse where the process keeps its user among the machine's files and processes. Landlock covers none of it.
-REFUSED_WITHOUT_NAMESPACES = {
+REFUSED_WITHOUT_NAMESPACES: Table = {
     # other programs; sockets with a name (a pair's ends can send to them)
     "execve": (59, 221), "execveat": (322, 281), "socketpair": (53, 199),
     # signals to other processes, their limits and their share of the machine
@@ -75,7 +77,7 @@ _CLONE_THREAD = 0x00010000
 _X32 = 0x40000000
 
 
-def program(more=None, machine=None):
+def program(more: Table | None = None, machine: str | None = None) -> bytes:
     """The filter as bytes, an array of `struct sock_filter`.
 
     Parameters
@@ -94,7 +96,8 @@ def program(more=None, machine=None):
     if machine not in MACHINES:
         raise ValueError(f"`machine` must be one of {', '.join(MACHINES)}; got {machine!r}.")
     column, architecture, clone, clone3 = MACHINES[machine]
-    numbers = [call[column] for call in (REFUSED | (more or {})).values() if call[column] is not None]
+    calls = (REFUSED | (more or {})).values()
+    numbers = [number for call in calls if (number := call[column]) is not None]
     steps = [(_LOAD, 0, 0, _ARCHITECTURE), (_EQUAL, 1, 0, architecture), _result(_KILL), (_LOAD, 0, 0, _NUMBER)]
     if machine == "x86_64":
         steps += [(_AT_LEAST, 0, 1, _X32), _result(_KILL)]
@@ -106,5 +109,5 @@ def program(more=None, machine=None):
     return b"".join(struct.pack("<HBBI", *step) for step in steps)
 
 
-def _result(value):
+def _result(value: int) -> tuple[int, int, int, int]:
     return (_RETURN, 0, 0, value)

@@ -12,22 +12,28 @@ import json
 import os
 import re
 import shutil
+import stat
 import subprocess
 import sys
 import tempfile
+import time
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
+from typing import Any
 
 import rigkit
 
 HERE = Path(__file__).parent
 RIGKIT = Path(rigkit.__file__).parent
-KIT = ("__init__", "_types", "_check", "_say", "rotation", "frames", "body", "puppets", "skeleton", "placement",
-       "_xyz", "_chain", "two_bone", "bend", "solvers", "controls", "foot", "leg", "mesh", "skin", "gait", "gltf",
-       "export", "page", "inspection", "faults", "stage", "plots", "scenes")
+KIT = ("__init__", "_types", "_check", "_files", "_say", "rotation", "frames", "body", "puppets", "skeleton",
+       "placement", "_xyz", "_chain", "two_bone", "bend", "solvers", "controls", "foot", "leg", "mesh", "skin", "gait",
+       "gltf", "export", "page", "inspection", "faults", "stage", "plots", "scenes")
 STAND_INS = {"rigkit/homework/__init__.py": "homework.py", "rigkit/panels.py": "panels.py",
              "IPython/__init__.py": "display.py", "IPython/display.py": "display.py"}
+UNUSED = 60 * 24 * 3600  # seconds after which a shelf that no run opened is taken away
+_SHELF = re.compile(r"(kit|(numpy|matplotlib)-[^/]*)-([0-9a-f]{16}|part-\w+)")
 NOT_NEEDED = shutil.ignore_patterns("__pycache__", "tests", "*.pyi", "*.a", "*.h", "sample_data")
 
 
@@ -55,7 +61,7 @@ class Interpreter:
     version: str
 
 
-def interpreter(user):
+def interpreter(user: tuple[int, int] | None) -> Interpreter:
     """This process's base Python, else a system Python of the same version, that `user` (ids, or None) can run."""
     wanted = f"{sys.version_info.major}.{sys.version_info.minor}"
     ask = ("import json, os, sys, sysconfig, encodings\n"
@@ -73,7 +79,7 @@ def interpreter(user):
                  f"others. Install python{wanted} for the whole system, or run `rigkit mark` as a user of your own.")
 
 
-def run_as(user):
+def run_as(user: tuple[int, int] | None) -> dict[str, Any]:
     """The arguments of `subprocess` for a user's ids, or for oneself (None)."""
     return {} if user is None else {"user": user[0], "group": user[1], "extra_groups": []}
 
@@ -86,12 +92,12 @@ class Site:
     folder : pathlib.Path
     """
 
-    def __init__(self, interpreter, folder=None):
+    def __init__(self, interpreter: Interpreter, folder: str | Path | None = None) -> None:
         self._interpreter = interpreter
         self.folder = Path(folder) if folder is not None else cache_folder()
 
     @cached_property
-    def kit(self):
+    def kit(self) -> Path:
         """The shelf with the driver, rigkit's maths and the stand-ins."""
         paths = [path for name in KIT for path in [RIGKIT / f"{name}.py", *sorted((RIGKIT / name).rglob("*.py"))]]
         files = {f"rigkit/{path.relative_to(RIGKIT).as_posix()}": path
@@ -104,7 +110,7 @@ class Site:
         for place, data in contents.items():
             digest.update(f"{place}\n{len(data)}\n".encode() + data)
 
-        def fill(shelf):
+        def fill(shelf: Path) -> None:
             for place, data in contents.items():
                 (shelf / place).parent.mkdir(parents=True, exist_ok=True)
                 (shelf / place).write_bytes(data)
@@ -112,14 +118,14 @@ class Site:
         return self._shelf("kit", digest.hexdigest(), fill)
 
     @cached_property
-    def numpy(self):
+    def numpy(self) -> Path:
         """The shelf with NumPy."""
         return self._packages("numpy", ["numpy"])
 
     @cached_property
-    def matplotlib(self):
+    def matplotlib(self) -> Path:
         """The shelf with matplotlib and what it needs beside NumPy, and its cache of fonts in the folder `fonts`."""
-        def fonts(shelf):
+        def fonts(shelf: Path) -> None:
             places = [str(self.numpy), str(shelf)]
             code = f"import sys; sys.path += {places!r}; import matplotlib.font_manager"
             subprocess.run([self._interpreter.path, "-I", "-S", "-B", "-c", code], check=True, capture_output=True,
@@ -127,11 +133,12 @@ class Site:
 
         return self._packages("matplotlib", sorted(_needed("matplotlib") - {"numpy"}), fonts)
 
-    def _packages(self, name, packages, afterwards=lambda shelf: None):
+    def _packages(self, name: str, packages: Sequence[str],
+                  afterwards: Callable[[Path], None] = lambda shelf: None) -> Path:
         versions = {package: importlib.metadata.version(package) for package in packages}
         key = hashlib.sha256(json.dumps([versions, self._interpreter.version], sort_keys=True).encode()).hexdigest()
 
-        def fill(shelf):
+        def fill(shelf: Path) -> None:
             for place in {place for package in packages for place in _places(package)}:
                 if place.is_dir():
                     shutil.copytree(place, shelf / place.name, ignore=NOT_NEEDED)
@@ -141,11 +148,12 @@ class Site:
 
         return self._shelf(f"{name}-{versions[name]}", key, fill)
 
-    def _shelf(self, name, key, fill):
+    def _shelf(self, name: str, key: str, fill: Callable[[Path], None]) -> Path:
         """The folder of a name and key; filled beside its place and moved there whole."""
         shelf = self.folder / f"{name}-{key[:16]}"
         if not shelf.exists():
             self._open_folder()
+            self._clear()
             half = Path(tempfile.mkdtemp(prefix=f"{name}-part-", dir=self.folder))
             try:
                 fill(half)
@@ -157,45 +165,56 @@ class Site:
                 shutil.rmtree(half, ignore_errors=True)
         if not shelf.is_dir() or shelf.stat().st_uid != _me():
             raise NoSite(f"{shelf} cannot be made, or belongs to somebody else.")
+        with contextlib.suppress(OSError):
+            os.utime(shelf)  # used now: see `_clear`
         return shelf
 
-    def _open_folder(self):
+    def _clear(self) -> None:
+        """Take away shelves of former versions, and halves of ones, that no run has opened for long."""
+        for entry in self.folder.iterdir():
+            with contextlib.suppress(OSError):
+                status = entry.lstat()
+                if (_SHELF.fullmatch(entry.name) and stat.S_ISDIR(status.st_mode) and status.st_uid == _me()
+                        and time.time() - status.st_mtime > UNUSED):
+                    shutil.rmtree(entry)
+
+    def _open_folder(self) -> None:
         self.folder.mkdir(parents=True, exist_ok=True)
         if self.folder.stat().st_uid != _me() or self.folder.stat().st_mode & 0o022:
             raise NoSite(f"{self.folder} must belong to you and be writable by nobody else.")
         self.folder.chmod(0o755)
 
-    def _compile(self, shelf):
+    def _compile(self, shelf: Path) -> None:
         subprocess.run([self._interpreter.path, "-I", "-m", "compileall", "-q", "--invalidation-mode",
                         "unchecked-hash", "-s", str(shelf), "-p", "/opt", str(shelf)], check=False,
                        capture_output=True, cwd="/")  # a file that does not compile is not imported either
 
 
-def cache_folder():
+def cache_folder() -> Path:
     """Where the shelves are kept: in the user's cache; for root in the machine's."""
     if _me() == 0:
         return Path("/var/cache/rigkit")
     return Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache") / "rigkit"
 
 
-def _me():
+def _me() -> int:
     return os.geteuid() if hasattr(os, "geteuid") else -1
 
 
-def _readable(folder):
+def _readable(folder: Path) -> None:
     for parent, _, names in os.walk(folder):
         os.chmod(parent, 0o755)
         for name in names:
             os.chmod(os.path.join(parent, name), 0o644)
 
 
-def _needed(package, found=None):
+def _needed(package: str, found: set[str] | None = None) -> set[str]:
     """A package and all that it needs, of what is installed."""
     found = set() if found is None else found
     if package not in found:
         found.add(package)
         for requirement in importlib.metadata.requires(package) or []:
-            name = re.match(r"[\w.-]+", requirement)[0].lower()
+            name = re.split(r"[^\w.-]", requirement, maxsplit=1)[0].lower()
             if "extra ==" not in requirement:
                 with contextlib.suppress(importlib.metadata.PackageNotFoundError):
                     importlib.metadata.version(name)
@@ -203,10 +222,10 @@ def _needed(package, found=None):
     return found
 
 
-def _places(package):
+def _places(package: str) -> set[Path]:
     """The folders and files that a package put beside the others."""
     distribution = importlib.metadata.distribution(package)
-    names = {path.parts[0] for path in distribution.files or [Path(package)]}
-    places = {Path(distribution.locate_file(name)) for name in names
+    names = {path.parts[0] for path in distribution.files or ()} or {package}
+    places = {Path(str(distribution.locate_file(name))) for name in names
               if name not in ("..", "__pycache__") and not name.endswith((".dist-info", ".pth", ".egg-info"))}
     return {place for place in places if place.exists()}

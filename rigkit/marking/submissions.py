@@ -22,12 +22,13 @@ import unicodedata
 import warnings
 import zipfile
 import zlib
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from functools import partial
 from itertools import islice
 from pathlib import Path, PurePosixPath
+from typing import Any, NoReturn
 
 MOST_BYTES = 10 * 2**20
 MOST_CELLS = 2_000
@@ -81,6 +82,8 @@ class File:
         The lesson that a notebook's code opens, two digits.
     names : Mapping of str to str
         The rig files that a notebook's code names: see `Notebook`.
+    claimed : str or None
+        The learner's name that is typed in a notebook; no proof of who it is.
     data : bytes
         Read anew each time, so that a class takes no memory. Raises `Unreadable` when it has changed since.
     """
@@ -91,14 +94,15 @@ class File:
     lesson: str | None
     read: Callable[[], bytes] = field(repr=False, compare=False)
     names: Mapping[str, str] = field(default_factory=dict, compare=False)
+    claimed: str | None = field(default=None, compare=False)
 
     @property
-    def is_rig(self):
+    def is_rig(self) -> bool:
         """Whether it is a rig file, by its name."""
         return is_rig(self.place)
 
     @property
-    def data(self):
+    def data(self) -> bytes:
         data = self.read()
         if _digest(data) != self.digest:
             raise Unreadable("The file was changed while it was being marked. Give the same command again.")
@@ -137,21 +141,20 @@ class Notebook:
     names : Mapping of str to str
         The file that the code gives to a name, `my_rig = "…"` or `check(my_rig="…")`, where it ends as rig files do:
         without its folders.
-    digest : str
-        The SHA-256 of the cells: the same for the same code, whatever else is stored beside it.
     """
 
     cells: tuple[str, ...]
     lesson: str | None
     claimed: str | None
     names: Mapping[str, str]
-    digest: str
 
+
+NOTHING = Notebook((), None, None, {})  # of who handed in no notebook
 
 # --- a class -------------------------------------------------------------------------------------------------------
 
 
-def collect(path, learners=1_000):
+def collect(path: str | os.PathLike[str], learners: int = 1_000) -> Collected:
     """Find the notebooks and the rig files in a folder or a zip of submissions.
 
     Parameters
@@ -190,12 +193,16 @@ def collect(path, learners=1_000):
 
 @dataclass(frozen=True)
 class _Found:
-    """A regular file that was come upon; `again` reads it later, when a zip inside is closed."""
+    """A regular file that was come upon; `again` reads it later, when a zip inside is closed.
+
+    `offset` is where a zip's entry begins.
+    """
 
     place: str
     modified: str
     read: Callable[[], bytes]
     again: Callable[[], bytes] | None = None
+    offset: int = 0
 
 
 @dataclass
@@ -204,11 +211,11 @@ class _Box:
 
     room: int
     nested: bool = False
-    files: list = field(default_factory=list)
-    problems: list = field(default_factory=list)
+    files: list[File] = field(default_factory=list)
+    problems: list[Problem] = field(default_factory=list)
     ignored: int = 0
 
-    def take(self, things):
+    def take(self, things: Iterable["_Found | Problem"]) -> None:
         for thing in things:
             if isinstance(thing, Problem):
                 self.problems.append(thing)
@@ -220,7 +227,7 @@ class _Box:
                 except Unreadable as why:
                     self.problems.append(Problem(thing.place, str(why)))
 
-    def _take(self, thing):
+    def _take(self, thing: "_Found") -> None:
         suffix = PurePosixPath(thing.place).suffix.casefold()
         if suffix == ".zip" and not self.nested:
             self._take_nested(thing)
@@ -229,18 +236,18 @@ class _Box:
                 raise Unreadable(f"The zip holds more than {MOST_NESTED} notebooks and rig files. Hand in the exercise "
                                  "only.")
             data = self._spend(thing.read())
-            lesson, names = (None, {}) if suffix in RIGS else _told(data)
-            self.files.append(File(thing.place, _digest(data), thing.modified, lesson, thing.again or thing.read,
-                                   names))
+            told = NOTHING if suffix in RIGS else _told(data)
+            self.files.append(File(thing.place, _digest(data), thing.modified, told.lesson, thing.again or thing.read,
+                                   told.names, told.claimed))
         else:
             raise Unreadable(_INSTEAD.get(suffix, f"{_NO_NOTEBOOK}. {_HAND_IN}"))
 
-    def _take_nested(self, thing):
+    def _take_nested(self, thing: "_Found") -> None:
         data = self._spend(thing.read())
         inner = _Box(min(self.room, NESTED_BYTES), nested=True)
         with _open_nested(data) as archive:
             inner.take(replace(found, place=f"{thing.place}/{found.place}",
-                               again=partial(_read_nested, thing.again or thing.read, found.read.args[1].header_offset))
+                               again=partial(_read_nested, thing.again or thing.read, found.offset))
                        if isinstance(found, _Found) else Problem(f"{thing.place}/{found.place}", found.why)
                        for found in _in_zip(archive))
         self.room -= min(self.room, NESTED_BYTES) - inner.room
@@ -248,7 +255,7 @@ class _Box:
         self.problems += inner.problems[:MOST_NESTED]  # no more is worth reading of one learner's zip
         self.ignored += inner.ignored
 
-    def _spend(self, data):
+    def _spend(self, data: bytes) -> bytes:
         if len(data) > self.room:
             raise Unreadable("The files here are larger, all together, than a class's work can be. Leave out what is "
                              "not homework.")
@@ -256,29 +263,28 @@ class _Box:
         return data
 
 
-def _is_hidden(place):
+def _is_hidden(place: str) -> bool:
     return any(part.startswith(".") or part.casefold() in _HIDDEN for part in place.split("/"))
 
 
-def is_rig(place):
+def is_rig(place: str) -> bool:
     """Whether a file of this name is a rig file."""
     return place.casefold().endswith(RIGS)
 
 
-def _told(data):
-    """A notebook's lesson, and the rig files it names; nothing of what is none."""
+def _told(data: bytes) -> Notebook:
+    """What a notebook says of itself; nothing of what is none."""
     try:
-        read = read_notebook(data)
+        return replace(read_notebook(data), cells=())  # a class's code is not kept in memory
     except Unreadable:
-        return None, {}
-    return read.lesson, read.names
+        return NOTHING
 
 
-def _digest(data):
+def _digest(data: bytes) -> str:
     return hashlib.sha256(data).hexdigest()
 
 
-def shown(text, most=LONGEST_NAME):
+def shown(text: str, most: int = LONGEST_NAME) -> str:
     """A name as people can be shown it: every space is plain, and what cannot be seen or turns text is replaced."""
     return "".join(character if character.isprintable() else " " if unicodedata.category(character) == "Zs" else
                    "\N{REPLACEMENT CHARACTER}" for character in text[:most])
@@ -287,11 +293,12 @@ def shown(text, most=LONGEST_NAME):
 # --- a folder ------------------------------------------------------------------------------------------------------
 
 
-def _in_folder(root, most):
+def _in_folder(root: Path, most: int) -> Iterator["_Found | Problem"]:
     """Everything below `root`, shallow files first; links are not followed."""
-    level, left = [()], most
+    level: list[tuple[str, ...]] = [()]
+    left = most
     while level:
-        below = []
+        below: list[tuple[str, ...]] = []
         for parts in level:
             try:
                 entries = _listed(root, parts, left)
@@ -308,7 +315,7 @@ def _in_folder(root, most):
         level = below
 
 
-def _listed(root, parts, left):
+def _listed(root: Path, parts: tuple[str, ...], left: int) -> list[tuple[str, os.stat_result]]:
     """(name, status) of what is in a folder, in order of name, at most one more than are `left`; links as links."""
     folder = _open(root, parts, os.O_DIRECTORY)
     try:
@@ -319,7 +326,8 @@ def _listed(root, parts, left):
         os.close(folder)
 
 
-def _at(root, parts, status, below):
+def _at(root: Path, parts: tuple[str, ...], status: os.stat_result,
+        below: list[tuple[str, ...]]) -> Iterator["_Found | Problem"]:
     """What one name in a folder is; a folder goes to `below`."""
     place = _place(parts)
     if _is_hidden(place):
@@ -335,7 +343,7 @@ def _at(root, parts, status, below):
         below.append(parts)
 
 
-def _read_in_folder(root, parts):
+def _read_in_folder(root: Path, parts: tuple[str, ...]) -> bytes:
     try:
         file = _open(root, parts, os.O_NONBLOCK)  # a pipe in its place must not block
         try:
@@ -355,7 +363,7 @@ def _read_in_folder(root, parts):
     return data
 
 
-def _open(root, parts, flags):
+def _open(root: Path, parts: tuple[str, ...], flags: int) -> int:
     """Open what is below `root`, step by step, each relative to the one before; no step may be a link."""
     here = os.open(root, os.O_RDONLY | os.O_DIRECTORY | os.O_CLOEXEC)
     for number, name in enumerate(parts, 1):
@@ -368,18 +376,18 @@ def _open(root, parts, flags):
     return here
 
 
-def _place(parts):
+def _place(parts: Iterable[str]) -> str:
     return "/".join(shown(part) for part in parts)
 
 
-def _iso(seconds):
+def _iso(seconds: float) -> str:
     try:
         return datetime.fromtimestamp(seconds, UTC).isoformat(timespec="seconds")
     except (ValueError, OverflowError, OSError):  # a year that no calendar has
         return ""
 
 
-def _too_large(name=""):
+def _too_large(name: str = "") -> Unreadable:
     smaller = "Export fewer vertices" if is_rig(name) else "Clear the outputs of all cells, save"
     return Unreadable(f"The file is larger than {MOST_BYTES // 2**20} MiB. {smaller}, and hand it in again.")
 
@@ -392,7 +400,7 @@ class _Entries(list):
 
     most = MOST_ENTRIES
 
-    def append(self, entry):
+    def append(self, entry: zipfile.ZipInfo) -> None:
         if len(self) >= self.most:
             raise Unreadable(f"The zip holds more than {self.most:,} files and folders. Leave out what is not "
                              "homework.")
@@ -402,21 +410,21 @@ class _Entries(list):
 class _Zip(zipfile.ZipFile):
     """A zip with at most `most` entries, however many it says it has."""
 
-    def __init__(self, file, most):
+    def __init__(self, file: Any, most: int) -> None:
         self._most = most
         super().__init__(file)
 
     @property
-    def filelist(self):
+    def filelist(self) -> Any:
         return self._filelist
 
     @filelist.setter
-    def filelist(self, entries):  # set once, before the entries are read
+    def filelist(self, entries: list[zipfile.ZipInfo]) -> None:  # set once, before the entries are read
         self._filelist = _Entries(entries)
         self._filelist.most = self._most
 
 
-def _open_zip(path, most):
+def _open_zip(path: Path, most: int) -> _Zip:
     try:
         return _Zip(path, most)
     except Unreadable as why:
@@ -426,16 +434,16 @@ def _open_zip(path, most):
                          "again: it may have been cut short.") from None
 
 
-def _open_nested(data):
+def _open_nested(data: bytes) -> _Zip:
     try:
         return _Zip(io.BytesIO(data), MOST_ENTRIES)
     except _BROKEN:
         raise Unreadable(f"The zip cannot be read; it is damaged or cut short. {_HAND_IN}") from None
 
 
-def _in_zip(archive):
+def _in_zip(archive: zipfile.ZipFile) -> Iterator["_Found | Problem"]:
     """Every regular file of a zip; entries whose names mean mischief, or leave open which is meant, are problems."""
-    counts = {}
+    counts: dict[str, int] = {}
     for entry in archive.infolist():
         counts[_same(entry)] = counts.get(_same(entry), 0) + 1
     for entry in archive.infolist():
@@ -446,16 +454,16 @@ def _in_zip(archive):
             yield Problem(place, why)
         elif not entry.is_dir():
             modified = "{:04}-{:02}-{:02}T{:02}:{:02}:{:02}".format(*entry.date_time)
-            yield _Found(place, modified, partial(_read_entry, archive, entry))
+            yield _Found(place, modified, partial(_read_entry, archive, entry), offset=entry.header_offset)
 
 
-def _same(entry):
+def _same(entry: zipfile.ZipInfo) -> str:
     """What is equal for names that some file system takes for the same."""
     composed = unicodedata.normalize("NFC", entry.orig_filename)
     return unicodedata.normalize("NFC", composed.casefold())
 
 
-def _wrong_with(entry):
+def _wrong_with(entry: zipfile.ZipInfo) -> str | None:
     name = entry.orig_filename
     parts = name.removesuffix("/").split("/")
     if any(c in name for c in "\0\\:") or any(part in ("", ".", "..") for part in parts) or len(name) > LONGEST_NAME:
@@ -466,7 +474,7 @@ def _wrong_with(entry):
     return None
 
 
-def _read_entry(archive, entry):
+def _read_entry(archive: zipfile.ZipFile, entry: zipfile.ZipInfo) -> bytes:
     """The bytes of an entry, counted as they come: what the zip says of their number is not believed."""
     if entry.flag_bits & 0x1:
         raise Unreadable("The entry is locked with a password. Pack it again without one.")
@@ -484,7 +492,7 @@ def _read_entry(archive, entry):
     return data
 
 
-def _read_nested(outer, offset):
+def _read_nested(outer: Callable[[], bytes], offset: int) -> bytes:
     """Read again, from a zip inside, the entry that begins at `offset`."""
     with _open_nested(outer()) as archive:
         for entry in archive.infolist():
@@ -496,7 +504,7 @@ def _read_nested(outer, offset):
 # --- a notebook ----------------------------------------------------------------------------------------------------
 
 
-def read_notebook(data):
+def read_notebook(data: bytes) -> Notebook:
     """Take the code cells out of a notebook's bytes; stored outputs, metadata and kernels are ignored.
 
     Returns
@@ -517,10 +525,10 @@ def read_notebook(data):
     if sum(len(cell.encode()) for cell in cells) > MOST_CODE:
         raise Unreadable(f"The notebook holds more than {MOST_CODE // 2**20} MiB of code. Keep data out of its cells.")
     lesson, claimed = opened(cells)
-    return Notebook(cells, lesson, claimed, _rigs_named(cells), _digest(json.dumps(cells).encode()))
+    return Notebook(cells, lesson, claimed, _rigs_named(cells))
 
 
-def _parse(data):
+def _parse(data: bytes) -> Any:
     try:
         return json.loads(data.decode("utf-8-sig"), object_pairs_hook=_unique, parse_constant=_refuse_constant)
     except UnicodeDecodeError:
@@ -530,18 +538,18 @@ def _parse(data):
                          "and hand it in again.") from None
 
 
-def _unique(pairs):
+def _unique(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     found = dict(pairs)
     if len(found) != len(pairs):  # readers differ on which of them counts
         raise ValueError("a key twice")
     return found
 
 
-def _refuse_constant(name):
+def _refuse_constant(name: str) -> NoReturn:
     raise ValueError(name)
 
 
-def _cells(book):
+def _cells(book: Any) -> list[dict[str, Any]]:
     if not isinstance(book, dict) or type(book.get("nbformat")) is not int:
         raise Unreadable(f"{_NO_NOTEBOOK}. {_HAND_IN}")
     if book["nbformat"] < 4:
@@ -556,7 +564,7 @@ def _cells(book):
     return cells
 
 
-def _code(cells):
+def _code(cells: list[dict[str, Any]]) -> Iterator[str]:
     for number, cell in enumerate(cells, 1):
         if cell.get("cell_type") == "code":
             source = cell.get("source")
@@ -567,7 +575,7 @@ def _code(cells):
             yield "".join(lines).encode("utf-16", "surrogatepass").decode("utf-16", "replace")  # no half characters
 
 
-def opened(cells):
+def opened(cells: Iterable[str]) -> tuple[str | None, str | None]:
     """The lesson and the name in the last `open_homework(…)` of the code that gives its lesson as a literal.
 
     Returns
@@ -576,7 +584,7 @@ def opened(cells):
         Two digits.
     claimed : str or None
     """
-    found = None, None
+    found: tuple[str | None, str | None] = None, None
     for cell in cells:
         if "open_homework" in cell and len(cell) <= LONGEST_OPENING:
             for node in ast.walk(syntax(cell)):
@@ -586,9 +594,9 @@ def opened(cells):
     return found
 
 
-def _rigs_named(cells):
+def _rigs_named(cells: Iterable[str]) -> dict[str, str]:
     """The base name of the rig file that the code last gives to each name, by literals only."""
-    found = {}
+    found: dict[str, str] = {}
     for cell in cells:
         if any(ending in cell.casefold() for ending in RIGS):
             for node in ast.walk(syntax(cell)):
@@ -600,7 +608,7 @@ def _rigs_named(cells):
     return found
 
 
-def _name_rig(found, name, value):
+def _name_rig(found: dict[str, str], name: str | None, value: ast.expr) -> None:
     """Put the text within a value that ends as rig files do, such as in `Path("out") / "walker.glb"`, under a name."""
     texts = [node.value for node in ast.walk(value) if isinstance(node, ast.Constant) and isinstance(node.value, str)]
     rigs = [text for text in texts if is_rig(text)]
@@ -608,7 +616,7 @@ def _name_rig(found, name, value):
         found[name] = shown(re.split(r"[/\\]", rigs[-1])[-1])
 
 
-def syntax(cell):
+def syntax(cell: str) -> ast.Module:
     """The syntax tree of a cell, its lines for the notebook itself (% and !) left out; an empty one if none.
 
     Cells longer than `LONGEST_OPENING` give an empty one: within it, nesting cannot exhaust Python's own parser.
@@ -622,11 +630,11 @@ def syntax(cell):
         return ast.Module([], [])
 
 
-def _called(function):
+def _called(function: ast.expr) -> str | None:
     return getattr(function, "id", getattr(function, "attr", None))
 
 
-def _opens(call):
+def _opens(call: ast.Call) -> tuple[str | None, str | None]:
     given = dict(zip(("lesson", "student"), call.args, strict=False))
     given |= {keyword.arg: keyword.value for keyword in call.keywords if keyword.arg}
     lesson, claimed = (getattr(given.get(name), "value", None) for name in ("lesson", "student"))

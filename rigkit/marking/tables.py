@@ -25,9 +25,13 @@ import io
 import json
 import re
 import uuid
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
 
 from rigkit import course
+from rigkit.marking.entry import Entry, Learner
 from rigkit.marking.page import lesson_title, plain
 
 SCHOOL = {"classSourcedId": "class", "academicSessionSourcedId": "session", "schoolSourcedId": "school"}
@@ -49,7 +53,8 @@ _GUID = re.compile(r"[0-9A-Za-z./_][0-9A-Za-z./@_-]{0,254}")  # narrower than al
 _OURS = uuid.UUID("5b0d6c0e-7f0c-5a5e-9a53-0d3f9a6b7c11")
 
 
-def write(entries, learners, out, school=None):
+def write(entries: Sequence[Entry], learners: Iterable[Learner], out: Path,
+          school: Mapping[str, str] | None = None) -> None:
     """Write `grades.csv`, `manifest.csv`, `categories.csv`, `lineItems.csv` and `results.csv` into the folder `out`.
 
     Parameters
@@ -75,7 +80,7 @@ def write(entries, learners, out, school=None):
         course.write_whole(out / name, _csv(heads, lines))
 
 
-def grades(entries, learners):
+def grades(entries: Sequence[Entry], learners: Iterable[Learner]) -> list[dict[str, Any]]:
     """One row per learner and lesson, as dicts: who, each question's score and the total in percent, and what to know.
 
     Scores are numbers or "", "yes" and "no" are words. The rows stand in order of lesson, name and id.
@@ -95,7 +100,8 @@ def grades(entries, learners):
     return rows
 
 
-def one_roster(entries, learners, school=None):
+def one_roster(entries: Sequence[Entry], learners: Iterable[Learner],
+               school: Mapping[str, str] | None = None) -> dict[str, tuple[Sequence[str], list[dict[str, str]]]]:
     """The files of the standard: a dict of file name to (columns, rows as dicts of text)."""
     school = SCHOOL | check_school(school or {})
     category = _id(school, "homework")
@@ -122,7 +128,8 @@ def one_roster(entries, learners, school=None):
             "results.csv": (RESULTS, results)}
 
 
-def _result(school, lesson, learner, entry, last):
+def _result(school: Mapping[str, str], lesson: str, learner: Learner, entry: Entry | None,
+            last: datetime) -> dict[str, str]:
     moment = max(_moments(entry)) if entry else last
     status = "not submitted" if entry is None else "submitted" if entry.score is None else "fully graded"
     return {**_common(_id(school, lesson, learner.id), moment), "lineItemSourcedId": _id(school, lesson),
@@ -132,7 +139,7 @@ def _result(school, lesson, learner, entry, last):
             "missing": "true" if entry is None else "false"}
 
 
-def _comment(entry):
+def _comment(entry: Entry | None) -> str:
     if entry is None:
         return ""
     if entry.score is None:
@@ -142,7 +149,7 @@ def _comment(entry):
     return f"{right} of {len(entry.scores)} questions right.{''.join(reasons)}"
 
 
-def _pairs(entries, learners):
+def _pairs(entries: Sequence[Entry], learners: Iterable[Learner]) -> Iterator[tuple[str, Learner, Entry | None]]:
     """(lesson, learner, entry or None) for every learner in every lesson that somebody handed in."""
     of = {(entry.lesson, entry.learner.id): entry for entry in entries}
     everyone = {learner.id: learner for learner in [*(entry.learner for entry in entries), *learners]}
@@ -152,28 +159,28 @@ def _pairs(entries, learners):
             yield lesson, learner, of.get((lesson, learner.id))
 
 
-def _moments(entry):
+def _moments(entry: Entry) -> list[datetime]:
     """When an entry was made and corrected."""
     texts = [entry.time, *(override.time for override in entry.overrides)]
     moments = (datetime.fromisoformat(text) for text in texts)
     return [moment.astimezone(UTC) if moment.tzinfo else moment.replace(tzinfo=UTC) for moment in moments]
 
 
-def _common(sourced_id, moment):
+def _common(sourced_id: str, moment: datetime) -> dict[str, str]:
     return {"sourcedId": sourced_id, "status": "active",
             "dateLastModified": f"{moment:%Y-%m-%dT%H:%M:%S}.{moment.microsecond // 1000:03d}Z"}
 
 
-def _id(school, *words):
+def _id(school: Mapping[str, str], *words: str) -> str:
     """An id that is ours, the same each time and for this class alone."""
     return str(uuid.uuid5(_OURS, json.dumps([school["classSourcedId"], *words])))
 
 
-def _guid(text):
+def _guid(text: str) -> str:
     return text if _GUID.fullmatch(text) else "sha256-" + hashlib.sha256(json.dumps(text).encode()).hexdigest()
 
 
-def check_school(given):
+def check_school(given: Mapping[str, str]) -> dict[str, str]:
     """What only the school's system knows, as a dict: see `write`, also for the errors."""
     for name, value in given.items():
         if name not in (*SCHOOL, *DAYS):
@@ -186,7 +193,7 @@ def check_school(given):
     return dict(given)
 
 
-def _check_day(name, value):
+def _check_day(name: str, value: str) -> None:
     try:
         ok = datetime.strptime(value, "%Y-%m-%d").strftime("%Y-%m-%d") == value
     except (TypeError, ValueError):
@@ -195,15 +202,15 @@ def _check_day(name, value):
         raise ValueError(f"`{name}` must be a day such as 2026-11-25; got {value!r}.")
 
 
-def _percent(score):
+def _percent(score: float | None) -> float | str:
     return "" if score is None else round(100 * score, 2)
 
 
-def _yes(value):
+def _yes(value: Any) -> str:
     return "yes" if value else "no"
 
 
-def _csv(heads, rows):
+def _csv(heads: Sequence[str], rows: Iterable[Mapping[str, Any]]) -> bytes:
     text = io.StringIO()
     writer = csv.DictWriter(text, heads, restval="", lineterminator="\r\n")
     writer.writeheader()
@@ -211,7 +218,7 @@ def _csv(heads, rows):
     return text.getvalue().encode()
 
 
-def _cell(value):
+def _cell(value: Any) -> Any:
     """A value as a spreadsheet may see it: numbers as they are, text on one line that is never a formula."""
     if not isinstance(value, str):
         return value

@@ -12,10 +12,15 @@ import selectors
 import time
 import unicodedata
 from base64 import b64encode
+from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any, NoReturn
 
 from rigkit.homework.calling import MOST_NUMBERS, MOST_TEXT
 from rigkit.marking.entry import FINISHED, NOT_STARTED
+
+if TYPE_CHECKING:
+    from rigkit.marking.jail import Call, Request, _Process
 
 TIME, MEMORY, OUTPUT, STOPPED = "time limit", "memory", "output limit", "stopped early"
 MIB = 2**20
@@ -30,17 +35,17 @@ class Found:
     """What a conversation has brought so far."""
 
     end: str = NOT_STARTED
-    cells: list = field(default_factory=list)
-    records: dict = field(default_factory=dict)
+    cells: list[dict[str, Any]] = field(default_factory=list)
+    records: dict[str, list[dict[str, Any]]] = field(default_factory=dict)
     cpu: float | None = None
 
-    def ran_out_of_memory(self):
+    def ran_out_of_memory(self) -> bool:
         types = [cell.get("error") for cell in self.cells]
         types += [record.get("type") for records in self.records.values() for record in records]
         return "MemoryError" in types
 
 
-def converse(talk, request):
+def converse(talk: "Exchange", request: "Request") -> Found:
     """Hello, the cells, the calls, goodbye; until something ends it."""
     found = Found()
     try:
@@ -58,7 +63,7 @@ def converse(talk, request):
     return found
 
 
-def _collect(talk, call, records):
+def _collect(talk: "Exchange", call: "Call", records: list[dict[str, Any]]) -> None:
     """Ask for one answer, case by case: no case is known inside before the one ahead of it is answered."""
     if call.kind == "file":
         asked = {"do": "file", "data": b64encode(call.data).decode(), "seconds": call.seconds}
@@ -81,7 +86,7 @@ class Unclean(Exception):
     """What came back is no answer; the text says why."""
 
 
-def clean(line):
+def clean(line: bytes) -> Any:
     """A line from the jail as JSON data of finite floats, text, true, false, None, lists and dicts.
 
     Raises
@@ -100,11 +105,11 @@ def clean(line):
         raise Unclean("not an answer") from None
 
 
-def _no_number(text):
+def _no_number(text: str) -> NoReturn:
     raise Unclean("not a finite number")
 
 
-def _float(text):
+def _float(text: str) -> float:
     if len(text) > 30:
         raise Unclean("a number of more than 30 digits")
     if not math.isfinite(number := float(text)):
@@ -112,7 +117,7 @@ def _float(text):
     return number
 
 
-def _plain(data, budget, depth=0):
+def _plain(data: Any, budget: list[int], depth: int = 0) -> Any:
     budget[0] -= 1
     if budget[0] < 0 or depth > 20:
         raise Unclean("far more than was asked for")
@@ -125,13 +130,13 @@ def _plain(data, budget, depth=0):
     return data
 
 
-def words(text):
+def words(text: str) -> str:
     """Text with something harmless in place of control characters, surrogates and the like."""
     return "".join("\N{REPLACEMENT CHARACTER}" if unicodedata.category(c)[0] == "C" and c not in "\n\t" else c
                    for c in text)
 
 
-def _cell(line):
+def _cell(line: bytes) -> dict[str, Any]:
     """What became of a cell."""
     try:
         match clean(line):
@@ -144,7 +149,7 @@ def _cell(line):
     return {"error": "unreadable", "line": None}
 
 
-def _record(line, seconds):
+def _record(line: bytes, seconds: float) -> dict[str, Any]:
     """A record in exactly the shapes that `homework.calling` makes, without the messages of errors."""
     try:
         data = clean(line)
@@ -154,7 +159,7 @@ def _record(line, seconds):
     return _shape(data, seconds) | ({"printed": printed} if printed else {})
 
 
-def _shape(data, seconds):
+def _shape(data: Any, seconds: float) -> dict[str, Any]:
     match data:
         case {"out": value}:
             return {"out": value}
@@ -169,17 +174,17 @@ def _shape(data, seconds):
     return {"end": "unreadable", "what": "not an answer"}
 
 
-def _type(kind):
+def _type(kind: Any) -> str:
     """The name of an error's type: one that a class can have in a program, else nobody's."""
     return kind if isinstance(kind, str) and re.fullmatch(r"[A-Za-z_]\w{0,59}", kind, re.ASCII) else "Exception"
 
 
-def _whole(number):
+def _whole(number: Any) -> int | None:
     """A count as an int, such as a line; None for anything else."""
     return int(number) if isinstance(number, float) and number.is_integer() and 0 <= number <= 1e9 else None
 
 
-def _seconds(line):
+def _seconds(line: bytes) -> float | None:
     try:
         match clean(line):
             case {"cpu": float(cpu)} if 0 <= cpu < 1e6:
@@ -195,14 +200,14 @@ def _seconds(line):
 class _Over(Exception):
     """The conversation cannot go on."""
 
-    def __init__(self, end):
+    def __init__(self, end: str) -> None:
         self.end = end
 
 
 class Exchange:
     """Both directions of the talk with one process, what it prints read on the side."""
 
-    def __init__(self, process, deadline):
+    def __init__(self, process: "_Process", deadline: float) -> None:
         self._deadline, self._request = deadline, process.request
         self._selector = selectors.DefaultSelector()
         for file, take in ((process.result, self._take_result), (process.stdout, self._take_printed),
@@ -210,15 +215,15 @@ class Exchange:
             os.set_blocking(file, False)
             self._selector.register(file, selectors.EVENT_READ, take)
         os.set_blocking(self._request, False)
-        self._unread, self._answered, self._gone = b"", [], False
+        self._unread, self._gone = b"", False
         self._kept, self._errors, self._keeps, self.cut = bytearray(), bytearray(), True, False
         self._result_bytes = self._printed_bytes = 0
 
     @property
-    def bytes_out(self):
+    def bytes_out(self) -> int:
         return self._result_bytes + self._printed_bytes
 
-    def ask(self, message, most=MOST_LINE):
+    def ask(self, message: Mapping[str, Any], most: int = MOST_LINE) -> bytes:
         """Send a message and wait for the line that repeats its token; lines that do not are dropped.
 
         A line of more than `most` bytes ends the talk.
@@ -248,23 +253,23 @@ class Exchange:
             if self._request in self._selector.get_map():
                 self._selector.unregister(self._request)
 
-    def keep_no_more(self):
+    def keep_no_more(self) -> None:
         """From here on, drop what is printed. All that was printed before this was printed before a call was known."""
         for take, file in [(key.data, key.fd) for key in self._selector.get_map().values()]:
             while take != self._take_result and len(self._kept) < KEPT and take(file):
                 pass
         self._keeps = False
 
-    def printed(self):
+    def printed(self) -> str:
         return words(self._kept.decode("utf-8", "replace"))
 
-    def errors(self):
+    def errors(self) -> str:
         return words(self._errors.decode("utf-8", "replace"))
 
-    def close(self):
+    def close(self) -> None:
         self._selector.close()
 
-    def _send(self, unsent):
+    def _send(self, unsent: memoryview | bytes) -> memoryview | bytes:
         """What is left to send, after as much as there is room for; nothing when nobody reads."""
         try:
             return unsent[os.write(self._request, unsent):]
@@ -274,24 +279,24 @@ class Exchange:
             self._gone = True
             return b""
 
-    def _lines(self, most):
+    def _lines(self, most: int) -> list[bytes]:
         *lines, self._unread = self._unread.split(b"\n")
         if max(map(len, [*lines, self._unread])) > most or self._result_bytes > MOST_RESULT:
             raise _Over(OUTPUT)
         return lines
 
-    def _take_result(self, file):
+    def _take_result(self, file: int) -> None:
         data = self._read(file)
         self._gone = self._gone or not data
         self._result_bytes += len(data)
         self._unread += data
 
-    def _take_errors(self, file):
+    def _take_errors(self, file: int) -> bytes:
         data = self._take_printed(file)
         self._errors += data[:KEPT - len(self._errors)]
         return data
 
-    def _take_printed(self, file):
+    def _take_printed(self, file: int) -> bytes:
         data = self._read(file)
         self._printed_bytes += len(data)
         if self._keeps:
@@ -302,7 +307,7 @@ class Exchange:
             raise _Over(OUTPUT)
         return data
 
-    def _read(self, file):
+    def _read(self, file: int) -> bytes:
         """What is there; at its end the file is let go."""
         try:
             data = os.read(file, 64 * 1024)

@@ -177,7 +177,7 @@ def test_hostile_text_anywhere_does_nothing(text):
     strange = replace(found.outcomes[0], question=f"06/{text}", misconception=text, sentence=text)
     found = replace(found, outcomes=(*found.outcomes, strange))
     shown = read([found, replace(found, lesson="07", marked=False)], groups=[group(text, who.id, sentence=text)],
-                 missing=[("06", who)], problems=[problem(text, text)], about={"from": text})
+                 missing=[("06", who)], problems=[problem(text, text)])
     assert len(shown.html) < 200_000
     if len(text) < 100:
         assert page.plain(text) in shown.text

@@ -218,6 +218,19 @@ def test_what_is_no_notebook_is_the_learners_and_is_no_zero(room, here, capsys):
     assert (room / "results" / "learners" / report.name_of_file(found.learner)).exists()
 
 
+def test_what_fails_again_in_the_same_way_is_kept_once(room, here):
+    notebook = next((room / "submissions").glob("*p0001*/*.ipynb"))
+    notebook.write_text("no notebook")
+    for _ in range(3):
+        assert mark(room) == 1
+        assert [entry.marked for entry in history(room) if entry.learner.id == "p0001"] == [False]
+    before = entries(room)["p0001"]
+    notebook.write_text("no notebook either")
+    assert mark(room) == 1
+    assert entries(room)["p0001"].digest != before.digest
+    assert len([entry for entry in history(room) if entry.learner.id == "p0001"]) == 2
+
+
 def test_a_letter_beside_a_notebook_is_in_nobodys_way(room, here, capsys):
     path, = (room / "submissions").glob("*p0001*/*.ipynb")
     path.with_name("a letter.txt").write_text("Dear teacher")

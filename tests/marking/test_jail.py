@@ -331,6 +331,29 @@ def test_a_shelf_is_made_once_and_whole(tmp_path):
 
 
 @in_a_jail
+def test_shelves_that_no_run_opened_for_long_go_when_a_new_one_comes_and_nothing_else_does(tmp_path):
+    python, folder, long_ago = site.interpreter(opened().user), tmp_path / "shelves", time.time() - site.UNUSED - 3600
+    old = [f"kit-{'0' * 16}", f"numpy-1.26.4-{'a' * 16}", f"matplotlib-3.8.0-{'b' * 16}", "kit-part-x_7",
+           "numpy-2.0.0-part-ab12"]
+    young, others = f"kit-{'1' * 16}", ["kit", "numpy-2", "my kit-0000000000000000", f"letters-{'0' * 16}"]
+    for name in (*old, young, *others):
+        (folder / name).mkdir(parents=True)
+        (folder / name / "module.py").write_text("kept = True")
+    mine = tmp_path / "mine"
+    mine.mkdir()
+    (folder / f"kit-{'2' * 16}").symlink_to(mine)
+    for path in folder.iterdir():
+        if path.name != young:
+            os.utime(path, (long_ago, long_ago), follow_symlinks=False)
+    made = site.Site(python, folder).kit
+    assert {path.name for path in folder.iterdir()} == {made.name, young, *others, f"kit-{'2' * 16}"}
+    assert mine.is_dir()
+    os.utime(made, (long_ago, long_ago))
+    site.Site(python, folder).kit  # noqa: B018 (to be opened is to be used)
+    assert time.time() - made.stat().st_mtime < 3600
+
+
+@in_a_jail
 def test_a_folder_that_others_can_write_to_is_refused(tmp_path):
     tmp_path.chmod(0o777)
     with pytest.raises(NoJail, match="writable by nobody else"):

@@ -1,6 +1,7 @@
 """Names to learners: class lists of every make, and places of every kind."""
 
 import unicodedata
+from dataclasses import replace
 
 import pytest
 from hypothesis import assume, given
@@ -249,3 +250,37 @@ def test_any_places_are_placed_or_said(places):
         placed = roster.place(files, learners, [Problem(place, "why") for place in places])
         said = [*placed.of.values(), *(a.file for a in (*placed.extra, *placed.unplaced, *placed.ambiguous))]
         assert sorted(f.place for f in said) == sorted(places)
+
+
+# --- without a list: names typed in notebooks
+
+
+def _typed(*files):
+    """The other names of each learner, without a roster, of (place, name typed in the notebook)."""
+    placed = roster.place([replace(file(place), claimed=claimed) for place, claimed in files])
+    assert {key[0] for key in placed.of} == {learner.id for learner in placed.learners}
+    return {learner.id: learner.also for learner in placed.learners}
+
+
+@pytest.mark.parametrize(("place", "claimed", "fits"), [
+    ("pip-halyard.ipynb", "Pip Halyard", True), ("Halyard, Pip.ipynb", "pip halyard", True),
+    (f"Pip Halyard_4711_file/{EXERCISE}.ipynb", "Pip Halyard", True), ("PipHalyard.ipynb", "Pip Halyard", True),
+    ("Sören Ebb.ipynb", unicodedata.normalize("NFD", "Sören Ebb"), True), ("pip.ipynb", "Pip", True),
+    ("pip-halyard.ipynb", "learner-07", False), ("pip-halyard.ipynb", "Pipp Halyard", False),
+    ("pip-halyard.ipynb", "Pip Islet", False), ("phillip.ipynb", "Phil", False), ("soren.ipynb", "Sören", False),
+])
+def test_a_typed_name_is_the_learners_own_where_it_stands_whole_in_the_place(place, claimed, fits):
+    found = _typed((place, claimed), ("zoe-islet.ipynb", "learner-07"))
+    assert found.pop("zoe-islet") == ()
+    assert list(found.values()) == [(claimed,) if fits else ()]
+
+
+def test_a_typed_name_that_may_be_anothers_is_nobodys():
+    assert _typed(("pip-halyard.ipynb", "Pip"), ("pip-islet.ipynb", "Pip")) == {"pip-halyard": (), "pip-islet": ()}
+    assert _typed(("pip-halyard.ipynb", "Pip"), ("pip-islet.ipynb", "?")) == {"pip-halyard": (), "pip-islet": ()}
+    assert _typed(("pip-halyard.ipynb", "Pip"), ("pip-islet.ipynb", "Pip Islet")) == {
+        "pip-halyard": ("Pip",), "pip-islet": ("Pip Islet",)}  # then there is no other Pip
+    assert _typed(("ann-lee.ipynb", "Lee Ann"), ("lee-ann.ipynb", "Ann Lee")) == {"ann-lee": (), "lee-ann": ()}
+    assert _typed(("odo.ipynb", "Zoë"), ("zoë.ipynb", "Zoë")) == {"odo": (), "zoë": ("Zoë",)}
+    assert _typed(("mary-ann-ebb.ipynb", "Mary Ann Ebb"), ("ann-ebb.ipynb", "Ann Ebb")) == {
+        "mary-ann-ebb": ("Mary Ann Ebb",), "ann-ebb": ("Ann Ebb",)}

@@ -212,7 +212,9 @@ def test_only_the_lessons_asked_for_are_marked(room, here):
 
 def test_without_a_roster_each_folder_is_a_learner(room, here):
     assert cli.main(["mark", str(room / "submissions"), "--out", str(room / "results")]) == 0
-    assert "Anneke Anchorage (p0000)" in entries(room)
+    found = entries(room)["Anneke Anchorage (p0000)"]
+    assert found.score == 1  # by the numbers of the name typed, which stands in the folder's
+    assert found.flags == ()
 
 
 def test_a_zip_is_marked_like_its_folder(room, here):

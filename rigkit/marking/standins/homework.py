@@ -4,8 +4,8 @@ from types import SimpleNamespace
 
 from rigkit.homework import calling
 
-given = {"lesson": "", "student": "", "inputs": {}, "character": {}}  # filled in before the first cell
-handed = {}  # the latest answer by its question's name
+given: dict = {"lesson": "", "student": "", "inputs": {}, "character": {}}  # filled in before the first cell
+handed: dict = {}  # the latest answer by its question's name
 
 
 def open_homework(lesson, student):
@@ -26,8 +26,9 @@ class Homework:
     def character(self):
         from rigkit.puppets import Puppet  # here, because few need it
 
-        return Puppet(**{name: tuple(value) if isinstance(value, list) else value
-                         for name, value in given["character"].items()})
+        fields: dict = {name: tuple(value) if isinstance(value, list) else value
+                        for name, value in given["character"].items()}
+        return Puppet(**fields)
 
     def inputs(self, name):
         cases = given["inputs"]
