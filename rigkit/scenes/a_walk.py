@@ -111,8 +111,8 @@ def opening(puppet: Puppet) -> Stage:
 def footfalls(puppet: Puppet) -> Stage:
     """When each foot is down, as bars over one stride of the left leg."""
     walk = stride(puppet).walk
-    off = 100 * np.mean(walk.stance[FRAMES:2 * FRAMES, 0])
-    bars = {"L": [(0, off)], "R": [(0, off - 50), (50, 100)]}
+    off = float(100 * np.mean(walk.stance[FRAMES:2 * FRAMES, 0]))
+    bars = {"L": [(0.0, off)], "R": [(0.0, off - 50), (50.0, 100.0)]}
     stage = Stage("side", (-8, -9), (108, 15), "When is a foot on the floor?",
                   f"Two bars over one stride of the left leg. The left foot is down from 0 to {off:.0f} percent, the "
                   f"right one until {off - 50:.0f} and from 50 on. Both are down twice, for {off - 50:.0f} percent "
