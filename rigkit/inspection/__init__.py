@@ -33,14 +33,14 @@ __all__ = ["inspect", "find_legs", "Leg", "Legs", "Finding", "Report", "Rule", "
 RULES = (*skeleton_rules.RULES, *skin_rules.RULES, *motion_rules.RULES)
 
 
-def inspect(asset_or_path: gltf.Asset | str | os.PathLike[str], mapping: Mapping[str, object] | None = None,
+def inspect(asset_or_path: gltf.Asset | str | os.PathLike[str] | bytes, mapping: Mapping[str, object] | None = None,
             thresholds: Mapping[str, float] | None = None) -> Report:
     """Inspect a rig: find its legs, measure them by every rule.
 
     Parameters
     ----------
-    asset_or_path : Asset, or str or path
-        A rig, or a .glb or .gltf file.
+    asset_or_path : Asset, or str, Path or bytes
+        A rig, or a .glb or .gltf file, or what stands in one.
     mapping : mapping of str to str, optional
         Corrections to what is taken for what, such as {"left.knee": "shin_01"}; see `legs.find_legs`.
     thresholds : mapping of rule id to float, optional
@@ -56,10 +56,8 @@ def inspect(asset_or_path: gltf.Asset | str | os.PathLike[str], mapping: Mapping
         For a file that cannot be read as glTF, a mapping or a threshold that names nothing.
     """
     limits = _limits(thresholds or {})
-    if isinstance(asset_or_path, gltf.Asset):
-        asset, file = asset_or_path, ""
-    else:
-        asset, file = gltf.read(asset_or_path), Path(asset_or_path).name
+    asset = asset_or_path if isinstance(asset_or_path, gltf.Asset) else gltf.read(asset_or_path)
+    file = Path(asset_or_path).name if isinstance(asset_or_path, str | os.PathLike) else ""
     subject = Subject(asset, mapping)
     silent: dict[str, list[Measured | Unmeasured]] = {}
     motions: list[tuple[str, Measured | Unmeasured]] = []

@@ -230,11 +230,16 @@ class Subject:
 
     @cached_property
     def scaled_nodes(self) -> tuple[int, ...]:
-        """The root and the legs' nodes whose scale counts: a mesh or a prop that only hangs there may have its own."""
+        """The root and the legs' nodes whose scale counts, as a joint hangs from it: a prop may have its own."""
+        joints = {self.root, *(i for leg in self.legs.legs.values() for i in leg.joints.values())}
+        joints.update(int(node) for skin in self.asset.skins for node in skin.joints)
+        carrying: set[int] = set()
+        for node in joints:
+            while node >= 0 and node not in carrying:
+                carrying.add(node)
+                node = int(self.parents[node])
         nodes = [self.root, *(node for side in self.sides for node in self.leg_nodes(side))]
-        carries = {int(node) for skin in self.asset.skins for node in skin.joints}
-        carries |= {i for leg in self.legs.legs.values() for i in leg.joints.values()} | {self.root}
-        return tuple(dict.fromkeys(node for node in nodes if carries & {node, *self._below(node)}))
+        return tuple(dict.fromkeys(node for node in nodes if node in carrying))
 
     def _below(self, node: int) -> list[int]:
         found = list(self.asset.children[node])

@@ -61,6 +61,12 @@ def test_one_of_a_kind_is_said_as_one():
     assert found.measured == "1 vertex (at most 0 vertices)"
 
 
+def test_the_bytes_of_a_file_do_as_well(file):
+    here, there = inspection.inspect(file), inspection.inspect(file.read_bytes())
+    assert (here.file, there.file) == ("tamsin.glb", "")
+    assert here.data()["findings"] == there.data()["findings"]
+
+
 def test_json_keeps_its_schema():
     data = json.loads(inspection.inspect(hostile()).json())
     assert set(data) == {"rigkit_inspection", "file", "passed", "counts", "taken", "notes", "findings"}
