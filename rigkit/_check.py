@@ -57,22 +57,25 @@ def numbers(name: str, value: ArrayLike, *shape: int | str, dtype: DTypeLike = n
     if not _fits(array.shape, shape):
         raise _refuse(name, need, f"shape {array.shape}: {short(value)}", hint)
     array = array.astype(dtype, copy=False)
-    every(name, array, np.isfinite(array), "finite numbers", hint or "Leave out or fill in what is missing first.")
+    finite = np.isfinite(array)
+    if not finite.all():
+        raise _refuse_first(name, array, finite, "finite numbers", hint or "Leave out or fill in what is missing first.")
     return array
 
 
 def positive(name: str, value: ArrayLike, *shape: int | str, hint: str = "") -> Floats:
     """Like `numbers`, and every number above zero (a length, a stature, a tolerance)."""
     array = numbers(name, value, *shape, hint=hint)
-    every(name, array, array > 0, "above zero", hint or "Lengths are in metres, such as 0.43.")
+    good = array > 0
+    if not good.all():
+        raise _refuse_first(name, array, good, "above zero", hint or "Lengths are in metres, such as 0.43.")
     return array
 
 
 def every(name: str, value: ArrayLike, good: Bools, need: str, hint: str = "") -> None:
     """Nothing where all is `good`; else a `ValueError` with the first of `value` that is not, and where it stands."""
     if not good.all():
-        where, place = _first(~good)
-        raise _refuse(name, need, f"{np.broadcast_to(np.asarray(value), good.shape)[where]:g}{place}", hint)
+        raise _refuse_first(name, value, good, need, hint)
 
 
 def one(name: str, value: ArrayLike, hint: str = "") -> float:
@@ -140,6 +143,11 @@ def short(value: object, most: int = 60) -> str:
 
 def _refuse(name: str, need: str, came: str, hint: str) -> ValueError:
     return ValueError(f"`{name}` must be {need}; got {came}." + (f" {hint}" if hint else ""))
+
+
+def _refuse_first(name: str, value: ArrayLike, good: Bools, need: str, hint: str) -> ValueError:
+    where, place = _first(~good)
+    return _refuse(name, need, f"{np.broadcast_to(np.asarray(value), good.shape)[where]:g}{place}", hint)
 
 
 def _first(bad: Bools) -> tuple[Shape, str]:

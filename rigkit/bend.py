@@ -335,7 +335,7 @@ def bend_of_cost(cost: ArrayLike, upper: ArrayLike, lower: ArrayLike) -> Floats:
     cost, most = _angle_and_most(cost, upper, lower, name="cost")
     sine = cost * (2 - cost) / most
     _check.every("cost", cost, (cost >= 0) & (cost <= 1) & (sine <= 1 + 1e-12), "from 0 to what folding the leg costs",
-                 f"That is {np.min(reach_cost(np.pi, upper, lower)):g}; 0.001 is a bend of about 5°.")
+                 "For equal bones that is 1; 0.001 is a bend of about 5°.")
     return 2 * np.arcsin(np.sqrt(np.minimum(sine, 1.0)))
 
 

@@ -554,8 +554,8 @@ def _check_reach(distance: ArrayLike, upper: ArrayLike, lower: ArrayLike,
 def _check_soft(soft: ArrayLike, upper: Floats, lower: Floats) -> Floats:
     soft = _check.numbers("soft", soft)
     _check.batch(soft=soft.shape, upper=upper.shape, lower=lower.shape)
-    _check.every("soft", soft, (soft >= 0) & (soft <= upper + lower), "from 0 to the leg's length",
-                 f"That is {np.min(upper + lower):g} m; a few millimetres, such as 0.005, are usual to begin with.")
+    _check.every("soft", soft, (soft >= 0) & (soft <= upper + lower), "from 0 to the leg's length, upper + lower",
+                 "A few millimetres, such as 0.005, are usual to begin with.")
     return soft
 
 
