@@ -59,7 +59,7 @@ def numbers(name: str, value: ArrayLike, *shape: int | str, dtype: DTypeLike = n
     array = array.astype(dtype, copy=False)
     finite = np.isfinite(array)
     if not finite.all():
-        raise _refuse_first(name, array, finite, "finite numbers", hint or "Leave out or fill in what is missing first.")
+        raise _refuse_first(name, array, finite, "finite numbers", hint or "Leave out or fill in what is missing.")
     return array
 
 
