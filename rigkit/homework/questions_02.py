@@ -126,12 +126,12 @@ def _judge_forward(inputs, output):
     if misses[0] > CLOSE_CM:
         sentence = (f"your thigh is {100 * abs(lengths[0] - upper):.1f} cm off its length: scale sine and cosine by it."
                     if abs(lengths[0] - upper) > 1e-3 else
-                    f"your thigh points {thigh_off:.0f}° off: at hip angle zero it hangs straight down, and forward is "
+                    f"your thigh points {thigh_off:.1f}° off: at hip angle zero it hangs straight down, and forward is "
                     "positive.")
         return Verdict(0.0, sentence, measured, drawn)
     sentence = (f"your knee is right; your shank is {100 * abs(lengths[1] - lower):.1f} cm off its length: begin it at "
                 "the knee." if abs(lengths[1] - lower) > 1e-3 else
-                f"your knee is right, your shank points {shank_off:.0f}° off: its angle is counted from the thigh, "
+                f"your knee is right, your shank points {shank_off:.1f}° off: its angle is counted from the thigh, "
                 "and flexing takes it backward.")
     return Verdict(0.3, sentence, measured, drawn)
 

@@ -61,6 +61,8 @@ def _judge_last(inputs, output):
     if right:
         return Verdict(0.6, "your bend is right, what is left of it is not: put a quarter of the distance into the "
                             "same lines, and divide.", measured, drawn)
+    if yours < 0:
+        return Verdict(0.4 * concluded, "your knee bends backward: flexion is positive.", measured, drawn)
     return Verdict(0.4 * concluded, f"your leg bends too {'much' if yours > true else 'little'}: three lengths make a "
                                     "triangle, and flexion is what the angle inside the knee lacks to 180°.",
                    measured, drawn)

@@ -46,3 +46,12 @@ def test_the_library_may_answer():
     assert word("leg_angles", angles) == "Right"
     assert word("knee_point", lambda h, g, p, u, low: two_bone.solve(h, g, u, low, p).knee) == "Right"
     assert word("ease_reach", two_bone.soft_reach) == "Right"
+
+
+def test_a_bend_below_zero_is_not_called_too_small():
+    question = QUESTIONS["last_bit"]
+    cases = open_homework("05", "ada").cases(question, 1)
+    upper, lower, short = (cases[0][name] for name in ("upper", "lower", "short_cm"))
+    bend_deg = np.degrees(two_bone.solve_planar([0, short / 100 - upper - lower], upper, lower).knee)
+    outcome = checking.weigh(question, cases, calling.call(lambda *_: ("a half", -bend_deg), cases))
+    assert "flexion is positive" in outcome.sentence
