@@ -5,8 +5,6 @@ from collections.abc import Mapping
 from html import escape
 from typing import Any
 
-import numpy as np
-
 from rigkit.homework import checking, picture
 
 LONG = 6  # more rows than that are not all shown
@@ -68,13 +66,14 @@ class Card:
                 'padding:4px 12px;margin:4px 0;color:var(--jp-ui-font-color1, inherit)">'
                 f'<p style="margin:0"><strong>{escape(outcome.word)}:</strong> {_words(outcome.sentence)}</p>'
                 f'<div style="display:flex;flex-wrap:wrap;gap:4px 16px;align-items:center">{drawn}'
-                f'<ul style="margin:4px 0;padding-left:1.2em;flex:1 1 16em">{lines}</ul></div></section>')
+                f'<ul style="margin:4px 0;padding-left:1.2em;flex:1 1 16em;max-width:100%">{lines}</ul>'
+                "</div></section>")
 
 
 def _item(line: str) -> str:
     """A line of the card; what stands row below row keeps its columns."""
     first, _, rows = line.partition("\n")
-    table = f'<pre style="margin:2px 0;white-space:pre-wrap">{escape(rows)}</pre>' if rows else ""
+    table = f'<pre style="margin:2px 0;overflow-x:auto" tabindex="0">{escape(rows)}</pre>' if rows else ""
     return f"<li>{_words(first)}{table}</li>"
 
 
@@ -96,4 +95,15 @@ def _value(value: Any, indent: int = 0) -> str:
     line = "[" + ", ".join(shown) + "]"
     if len(line) <= WIDE or len(value) > LONG or not isinstance(value[0], list):
         return line
-    return np.array2string(np.round(value, 5) + 0.0, 200, suppress_small=True, separator=", ", prefix=" " * indent)
+    return _table(value, indent)
+
+
+def _table(rows: list[Any], indent: int) -> str:
+    """A table of numbers, or a list of such, row below row in columns."""
+    if isinstance(rows[0][0], list):
+        shown = [_table(each, indent + 1) for each in rows]
+    else:
+        cells = [[f"{round(number, 4) + 0.0:g}" for number in row] for row in rows]
+        widths = [max(map(len, column)) for column in zip(*cells, strict=True)]
+        shown = ["[" + ", ".join(map(str.rjust, row, widths)) + "]" for row in cells]
+    return "[" + (",\n" + " " * (indent + 1)).join(shown) + "]"

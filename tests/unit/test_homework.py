@@ -490,17 +490,31 @@ def test_a_card_shows_frames_row_below_row():
     frame = [[0.955336489125606, 0.0, 0.29552020666134, 0.12], [0.0, 1.0, 0.0, 0.98],
              [-0.29552020666134, 0.0, 0.955336489125606, -1e-17], [0.0, 0.0, 0.0, 1.0]]
     card = Card(checking.Outcome("06/double", checking.NOT_YET, 0.0, "no.", 0, 2, inputs={"rest": frame, "turn": 0.5}))
-    shown = ("rest=[[ 0.95534,  0.     ,  0.29552,  0.12   ],\n"
-             "      [ 0.     ,  1.     ,  0.     ,  0.98   ],\n"
-             "      [-0.29552,  0.     ,  0.95534,  0.     ],\n"
-             "      [ 0.     ,  0.     ,  0.     ,  1.     ]],\n"
+    shown = ("rest=[[ 0.9553, 0, 0.2955, 0.12],\n"
+             "      [      0, 1,      0, 0.98],\n"
+             "      [-0.2955, 0, 0.9553,    0],\n"
+             "      [      0, 0,      0,    1]],\n"
              "turn=0.5")
     assert f"Worst case:\n{shown}\n" in repr(card) + "\n"
     html = card._repr_mimebundle_()["text/html"]
     assert f">{shown}</pre></li>" in html
     names = {}
     exec(f"call = dict({shown})", names)  # it can be typed in again
-    assert np.allclose(names["call"]["rest"], frame, atol=1e-5)
+    assert np.allclose(names["call"]["rest"], frame, atol=1e-4)
+
+
+def test_a_card_shows_frame_below_frame():
+    chain = np.round([np.eye(4), 1.5 * np.eye(4)[::-1]], 4).tolist()
+    card = Card(checking.Outcome("06/double", checking.NOT_YET, 0.0, "no.", 0, 2, inputs={"local": chain}))
+    assert repr(card).endswith("Worst case:\n"
+                               "local=[[[1, 0, 0, 0],\n"
+                               "        [0, 1, 0, 0],\n"
+                               "        [0, 0, 1, 0],\n"
+                               "        [0, 0, 0, 1]],\n"
+                               "       [[  0,   0,   0, 1.5],\n"
+                               "        [  0,   0, 1.5,   0],\n"
+                               "        [  0, 1.5,   0,   0],\n"
+                               "        [1.5,   0,   0,   0]]]")
 
 
 def test_a_picture_from_above_with_a_pole():
