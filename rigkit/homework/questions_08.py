@@ -46,6 +46,10 @@ def _apart(yours, wanted):
 
 
 
+def _angle_text(yours, turned):
+    return f"{np.degrees(turned):.1f}°" if is_turn(yours[:3, :3]) else "no angle, for its axes make no frame"
+
+
 def _axes(frame, text, kind):
     """A frame seen from the side: its origin, its y and its z axis."""
     origin = np.clip(frame[[2, 1], 3], -FAR, FAR)
@@ -66,7 +70,7 @@ def _judge_frame(yours, wanted, name, good, place, turn):
     drawn = _frames_apart(f"Where the {name} comes out", f"The {name} from the side: where it belongs, and where yours "
                           f"is, {100 * shift:.1f} centimetres away.", yours, wanted, name)
     measured = {f"The {name} comes out away by": f"{100 * min(shift, 1e6):.2f} cm",
-                "And turned against it by": f"{np.degrees(turned):.1f}°"}
+                "And turned against it by": _angle_text(yours, turned)}
     if not np.allclose(yours[3], [0, 0, 0, 1], atol=NEAR):
         return Verdict(0.0, "a frame's last row is 0, 0, 0, 1; yours is another one.", measured, drawn)
     if not is_turn(yours[:3, :3]):
@@ -188,7 +192,7 @@ def _judge_pivot(inputs, output):
         "control's own axes.")
     return replace(verdict, measured={"The pivot moved by": f"{100 * min(slid, 1e6):.2f} cm",
                                       "The control is turned against the one asked for by":
-                                          f"{np.degrees(_apart(yours, wanted)[1]):.1f}°"})
+                                          _angle_text(yours, _apart(yours, wanted)[1])})
 
 
 def _shifted(place):

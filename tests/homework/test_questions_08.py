@@ -28,3 +28,4 @@ def test_axes_that_are_no_frames_are_told_so(change):
     outcome = checking.weigh(question, cases, calling.call(changed(change), cases, seconds=None))
     assert "square to each other" in outcome.sentence
     assert outcome.score == 0.25
+    assert "no angle" in outcome.measured["And turned against it by"]
