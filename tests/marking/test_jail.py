@@ -77,8 +77,9 @@ def test_the_kit_inside_is_that_of_the_lessons():
     names = [*(f"rigkit.{name}" for name in site.KIT if name != "__init__"), *(f"rigkit.scenes.{s}" for s in scenes)]
     found = run(*(f"import {name}" for name in names),
                 "rigkit.scenes.forward_and_inverse.hand_panel(rigkit.puppets.PUPPETS['Tamsin'], 13.0)",
-                "from IPython.display import HTML, display\ndisplay(HTML('<b>here</b>'))", "display(1)")
-    assert [name for name, cell in zip([*names, "panel", "HTML", "display"], found.cells, strict=True)
+                "from IPython.display import HTML, display\ndisplay(HTML('<b>here</b>'))", "display(1)",
+                "rig = rigkit.leg.LegRig.from_puppet(rigkit.puppets.PUPPETS['Pip'])\nprint(rig)\nrig.pose()")
+    assert [name for name, cell in zip([*names, "panel", "HTML", "display", "object"], found.cells, strict=True)
             if cell != {"ok": True}] == []
 
 
