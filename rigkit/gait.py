@@ -570,8 +570,8 @@ def extension_pops(walk: Walk, near: float = 0.99, fastest_deg: float = 600.0) -
         In the order of frames, left before right.
     """
     _check_walk(walk)
-    near = _one("near", near, "A share of full reach, such as 0.99.")
-    fastest = _one("fastest_deg", fastest_deg, "Degrees a second, such as 600.")
+    near = _check.one_positive("near", near, "A share of full reach, such as 0.99.")
+    fastest = _check.one_positive("fastest_deg", fastest_deg, "Degrees a second, such as 600.")
     speed = np.rad2deg(np.abs(np.diff(walk.bend, axis=0))) / np.diff(walk.times)[:, None]
     share = walk.reach_share
     pops = (speed > fastest) & (np.maximum(share[1:], share[:-1]) >= near)
@@ -714,11 +714,12 @@ def _plan(puppet: Puppet, speed: float | None, step_length: float | None, table:
         raise ValueError(f"`puppet` must be a Puppet; got {puppet!r}. PUPPETS['Tamsin'] is one.")
     _check.choice("table", table, TABLES)
     length = _limb_length(puppet)
-    speed = _one("speed", pace(length).speed if speed is None else speed, "Give one speed in m/s, such as 1.3.")
+    speed = _check.one_positive("speed", pace(length).speed if speed is None else speed,
+                                "Give one speed in m/s, such as 1.3.")
     if step_length is None:
         dimensionless = speed / np.sqrt(GRAVITY * length)
         step_length = float(np.interp(dimensionless, _pace_values("speed"), _pace_values("step_length"))) * length
-    step_length = _one("step_length", step_length, "Give one step length in metres, such as 0.65.")
+    step_length = _check.one_positive("step_length", step_length, "Give one step length in metres, such as 0.65.")
     return _Plan(puppet, speed, step_length, table)
 
 
@@ -732,15 +733,8 @@ def _check_walk(walk: object) -> None:
         raise ValueError(f"`walk` must be a Walk; got {walk!r}. walk(PUPPETS['Tamsin']) makes one.")
 
 
-def _one(name: str, value: ArrayLike, hint: str) -> float:
-    value = _check.positive(name, value, hint=hint)
-    if value.ndim:
-        raise ValueError(f"`{name}` must be one number; got shape {value.shape}. {hint}")
-    return float(value)
-
-
 def _reach(reach: float) -> float:
-    reach = _one("reach", reach, "A share of full reach, such as 0.995.")
+    reach = _check.one_positive("reach", reach, "A share of full reach, such as 0.995.")
     if reach > 1:
         raise ValueError(f"`reach` must be a share of full reach, at most 1; got {reach:g}. 0.995 is one.")
     return reach
