@@ -67,7 +67,7 @@ def search(tree: Tree, usual: Bools, mapping: Corrections) -> Found | None:
 def _triples(tree: Tree, usual: Bools) -> Ints:
     """Every hip, knee and ankle that could be a leg, as an array of shape (m, 3)."""
     able = np.flatnonzero(usual).tolist()
-    apart = [i for i in able if tree.says(i, "ankle") > 0.5]
+    apart = np.array([i for i in able if tree.says(i, "ankle") > 0.5], dtype=np.int64)
     for levels in LEVELS:
         found: list[tuple[int, int, int]] = []
         for knee in able:
@@ -75,9 +75,8 @@ def _triples(tree: Tree, usual: Bools) -> Ints:
             below = [i for i in tree.below(knee, levels) if usual[i]]
             if not hips:
                 continue
-            if apart and not any(tree.says(i, "ankle") > 0.5 for i in below):  # a foot may hang elsewhere
-                over = {knee, *tree.above(knee)}
-                below += [i for i in apart if i not in over]
+            if len(apart) and not any(tree.says(i, "ankle") > 0.5 for i in below):  # a foot may hang elsewhere
+                below += apart[(apart != knee) & ~tree.hangs(knee, apart)].tolist()
             found += [(hip, knee, ankle) for hip in hips for ankle in below]
             if len(found) > MOST_TRIPLES:
                 break
@@ -143,9 +142,7 @@ def _pair(tree: Tree, triples: Triples, up: Floats, needed: Needed) -> tuple[flo
 
 def _apart(tree: Tree, joints: Ints) -> Bools:
     """Which two triples share no joint and do not hang from each other, shape (m, m)."""
-    hips = joints[:, 0].tolist()
-    above = {hip: set(tree.above(hip)) for hip in set(hips)}
-    hangs = np.array([[one in above[two] for two in hips] for one in hips], dtype=bool)
+    hangs = tree.hangs(joints[:, 0], joints[:, None, 0])
     shared = (joints[:, None, :, None] == joints[None, :, None, :]).any(axis=(-2, -1))
     return ~(shared | hangs | hangs.T)
 

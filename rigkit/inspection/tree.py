@@ -29,6 +29,27 @@ class Tree:
         for i, parent in enumerate(self.parents):
             if parent >= 0:
                 self.children[parent].append(i)
+        self._first, self._count = self._spans()
+
+    def _spans(self) -> tuple[Ints, Ints]:
+        """Where each joint stands when all are listed from the roots down, and how many stand from it to its last."""
+        order: list[int] = []
+        ahead = np.flatnonzero(self.parents < 0).tolist()
+        while ahead:
+            order.append(ahead.pop())
+            ahead += self.children[order[-1]]
+        first, count = np.empty(len(order), np.int64), np.ones(len(order), np.int64)
+        first[order] = np.arange(len(order))
+        for i in reversed(order):
+            if self.parents[i] >= 0:
+                count[self.parents[i]] += count[i]
+        return first, count
+
+    def hangs(self, lower: ArrayLike, upper: ArrayLike) -> Bools:
+        """Which joints hang below others; places of both broadcast."""
+        lower, upper = np.asarray(lower, np.int64), np.asarray(upper, np.int64)
+        return (self._first[upper] < self._first[lower]) & (
+            self._first[lower] < self._first[upper] + self._count[upper])
 
     def above(self, place: int, levels: int = 10**9) -> list[int]:
         """The joints above, nearest first."""

@@ -2,6 +2,8 @@ import numpy as np
 import pytest
 
 from rigkit.inspection import find_legs
+from rigkit.inspection.names import NameReading
+from rigkit.inspection.tree import Tree
 from tests.unit.bodies import LEG, NAMINGS, TURNS, WITH_SIDES, body
 
 
@@ -233,3 +235,16 @@ def test_a_name_that_several_joints_have_cannot_be_meant():
 def test_parents_that_lead_nowhere(parents, said):
     with pytest.raises(ValueError, match=said):
         find_legs(["a", "b", "c"], parents, np.eye(3))
+
+
+def test_what_hangs_from_what_is_told_without_walking_up():
+    rng = np.random.default_rng(7)
+    for count in (1, 2, 30):
+        parents = np.array([-1, *(rng.integers(-1, i) for i in range(1, count))])
+        order = rng.permutation(count)  # children may stand before their parents
+        shuffled = np.full(count, -1)
+        shuffled[order] = np.where(parents < 0, -1, order[parents])
+        tree = Tree(shuffled, np.zeros((count, 3)), [NameReading()] * count)
+        places = np.arange(count)
+        walked = [[upper in tree.above(lower) for upper in places] for lower in places]
+        assert tree.hangs(places[:, None], places).tolist() == walked
