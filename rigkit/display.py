@@ -61,7 +61,7 @@ def bundle(thing: object) -> dict[str, str]:
     pictures = [piece for piece in pieces if isinstance(piece, Picture)]
     html = "".join(piece._repr_mimebundle_()["text/html"] if isinstance(piece, Picture) else piece for piece in pieces)
     card = {"image/svg+xml": pictures[0].card()} if pictures else {}
-    return {"text/plain": words, "text/html": f'<div style="overflow-x:auto">{html}</div>', **card}
+    return {"text/plain": words, "text/html": f"<div>{html}</div>", **card}
 
 
 @singledispatch
@@ -85,8 +85,8 @@ def table(heads: Sequence[str], rows: Iterable[Sequence[object]], caption: str =
     body = "".join(f'<tr><th scope="row" style="{_CELL};font-weight:600;white-space:nowrap">{page.safe(row[0])}</th>'
                    + "".join(map(_cell, row[1:])) + "</tr>" for row in shown)
     said = f'<figcaption style="{_SIZE};{_SOFT}">{page.safe(caption)}</figcaption>' if caption else ""
-    return (f'<figure style="margin:4px 0">{said}<table style="border-collapse:collapse;margin:2px 0"><thead>'
-            f"<tr>{head}</tr></thead><tbody>{body}</tbody></table>{more}</figure>")
+    return (f'<figure style="margin:4px 0;overflow-x:auto">{said}<table style="border-collapse:collapse;margin:2px 0">'
+            f"<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>{more}</figure>")
 
 
 def _cell(value: object) -> str:
