@@ -163,11 +163,6 @@ def orders_panel(puppet: Puppet) -> Panel:
 # A rest pose that reads zero, and one that does not
 
 
-def carved_cm(puppet: Puppet) -> float:
-    """How far the ankle of a leg carved in mid-step goes when its angles, which hold the step, are put to zero."""
-    return moved_cm(swung_leg(puppet, *STEP.values())[0][2], swung_leg(puppet)[0][2])
-
-
 def two_rests(puppet: Puppet) -> Row:
     """Two legs carved in mid-step, all turns put to zero: the step is in the rest frames, or it was in the turns."""
     skeleton = standing(puppet)

@@ -194,16 +194,7 @@ def sides_plot(puppet: Puppet) -> plots.Plot:
              "degree.")
 
 
-# What a bend costs, and the heron
-
-
-def cost_plot(puppet: Puppet) -> plots.Plot:
-    """How much reach a preset bend takes, in centimetres."""
-    bends_deg = np.linspace(0, 20, 81)
-    cost_cm = 100 * puppet.leg_length * bend.reach_cost(np.radians(bends_deg), puppet.thigh, puppet.shank)
-    return plots.curves(bends_deg, {"reach lost": cost_cm}, "preset bend (degrees)", "reach lost (cm)",
-                        title="Small bends are nearly free",
-                        desc="Reach lost against preset bend: it grows with the square of the bend.")
+# The heron
 
 
 def heron_crouch(heron: Puppet, lowered_cm: float, bend_deg: float) -> tuple[Stage, str]:
