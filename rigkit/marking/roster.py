@@ -224,11 +224,46 @@ def place(files: Iterable[File], roster: Roster | None = None, problems: Iterabl
     Placed
     """
     files, problems = list(files), list(problems)
+    learners, owners = _whose(files, problems, roster)
+    theirs, rigs, unplaced, ambiguous = _told_apart(files, owners)
+    spoilt: dict[str, list[Problem]] = defaultdict(list)
+    for problem in problems:
+        if len(owners[problem.place]) == 1:
+            spoilt[owners[problem.place][0].id].append(problem)
+    found = {who for who, _ in theirs} | rigs.keys() | spoilt.keys() | {who for a in unplaced for who in a.learners}
+    chosen = {key: _newest(several) for key, several in sorted(theirs.items())}
+    notebooks = {key: file for key, (file, _, _) in chosen.items()}
+    fittest, unasked, untold = _to_questions(rigs, notebooks)
+    inspected: dict[tuple[str, str], dict[str, File]] = defaultdict(dict)
+    for (who, lesson, name), (file, _, _) in fittest.items():
+        inspected[who, lesson][name] = file
+    counted = [*chosen.items(), *(((who, lesson), one) for (who, lesson, _), one in fittest.items())]
+    notes: dict[tuple[str, str], tuple[str, ...]] = dict.fromkeys(
+        inspected.keys() - notebooks.keys(), ("A rig file was handed in, and no notebook.",))
+    for key, (_, others, note) in counted:
+        notes |= {key: (*notes.get(key, ()), note)} if others else {}
+    extra = tuple(Aside(other, why, key[:1]) for key, (_, others, _) in counted for other, why in others)
+    return Placed(learners, notebooks, dict(inspected), notes, extra, tuple(unasked), (*unplaced, *untold),
+                  tuple(ambiguous), {who: tuple(what) for who, what in spoilt.items()},
+                  tuple(learner for learner in learners if learner.id not in found))
+
+
+def _whose(files: Sequence[File], problems: Sequence[Problem],
+           roster: Roster | None) -> tuple[tuple[Learner, ...], _Owners]:
+    """The learners, and of each place those whom it names."""
     places = [*(file.place for file in files), *(problem.place for problem in problems)]
     common = _common([file.place for file in files])
-    learners, owners = _by_roster(places, common, roster) if roster else _by_place(places, common)
-    learners, owners = (learners, owners) if roster else _with_typed_names(learners, owners, files, common)
-    theirs, rigs, unplaced, ambiguous, spoilt = defaultdict(list), defaultdict(list), [], [], defaultdict(list)
+    if roster:
+        return _by_roster(places, common, roster)
+    return _with_typed_names(*_by_place(places, common), files, common)
+
+
+def _told_apart(files: Iterable[File], owners: _Owners) -> tuple[
+        dict[tuple[str, str], list[File]], dict[str, list[File]], list[Aside], list[Aside]]:
+    """Notebooks by learner's id and lesson, rig files by learner's id; what has no place, and what has several."""
+    theirs: dict[tuple[str, str], list[File]] = defaultdict(list)
+    rigs: dict[str, list[File]] = defaultdict(list)
+    unplaced, ambiguous = [], []
     for file in files:
         named, lesson = owners[file.place], file.lesson or lesson_of_place(file.place)
         if len(named) > 1:
@@ -245,27 +280,7 @@ def place(files: Iterable[File], roster: Roster | None = None, problems: Iterabl
                                         "If it should be one, name it so.", _ids(named)))
         else:
             theirs[named[0].id, lesson].append(file)
-    for problem in problems:
-        for learner in owners[problem.place][:1] if len(owners[problem.place]) == 1 else ():
-            spoilt[learner.id].append(problem)
-    found = {who for who, _ in theirs} | rigs.keys() | spoilt.keys() | {who for a in unplaced for who in a.learners}
-    chosen = {key: _newest(several) for key, several in sorted(theirs.items())}
-    notebooks = {key: file for key, (file, _, _) in chosen.items()}
-    fittest, unasked, untold = _to_questions(rigs, notebooks)
-    inspected: dict[tuple[str, str], dict[str, File]] = defaultdict(dict)
-    notes: dict[tuple[str, str], tuple[str, ...]] = defaultdict(tuple)
-    for (who, lesson, name), (file, _, _) in fittest.items():
-        inspected[who, lesson][name] = file
-    for key in inspected.keys() - notebooks.keys():
-        notes[key] = ("A rig file was handed in, and no notebook.",)
-    for (who, lesson, *_), (_, others, note) in (*chosen.items(), *fittest.items()):
-        notes[who, lesson] += (note,) if others else ()
-    extra = (Aside(other, why, key[:1]) for key, (_, others, _) in (*chosen.items(), *fittest.items())
-             for other, why in others)
-    return Placed(
-        learners, notebooks, dict(inspected), {key: said for key, said in notes.items() if said}, tuple(extra),
-        tuple(unasked), (*unplaced, *untold), tuple(ambiguous), {who: tuple(what) for who, what in spoilt.items()},
-        tuple(learner for learner in learners if learner.id not in found))
+    return theirs, rigs, unplaced, ambiguous
 
 
 def _newest(files: Sequence[File]) -> _Chosen:
