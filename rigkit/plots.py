@@ -88,14 +88,14 @@ class Plot(Picture):
         Parameters
         ----------
         lines : mapping of str to array_like, shape (n,)
-            Among the names of the chart's curves; not for curves with dots.
+            Among the names of the chart's curves.
 
         Returns
         -------
         Plot
         """
-        if self._axes is None or len(self._pieces) == 1:
-            raise ValueError("`with_lines` needs curves without dots; dots and bars stay where they were drawn.")
+        if self._axes is None:
+            raise ValueError("`with_lines` needs curves; bars stay as they were drawn.")
         unknown = [name for name in lines if name not in self._axes.names]
         if unknown:
             raise ValueError(f"`lines` must name curves, among {', '.join(self._axes.names)}; "
@@ -115,9 +115,9 @@ class Plot(Picture):
 
 
 def curves(x: ArrayLike, lines: Mapping[str, ArrayLike], xlabel: str, ylabel: str, title: str = "", desc: str = "", *,
-           log_x: bool = False, log_y: bool = False, bands: Mapping[str, Sequence[ArrayLike]] | None = None,
-           spans: Mapping[str, Sequence[float]] | None = None, kinds: Mapping[str, str] | None = None,
-           dots: bool = False, ylim: Sequence[float] | None = None, width: int = 600, height: int = 380) -> Plot:
+           log_x: bool = False, log_y: bool = False, spans: Mapping[str, Sequence[float]] | None = None,
+           kinds: Mapping[str, str] | None = None, ylim: Sequence[float] | None = None, width: int = 600,
+           height: int = 380) -> Plot:
     """Curves over a common x.
 
     Parameters
@@ -132,14 +132,10 @@ def curves(x: ArrayLike, lines: Mapping[str, ArrayLike], xlabel: str, ylabel: st
         A sentence above the chart; its text alternative.
     log_x, log_y : bool
         Logarithmic axes, for values above zero.
-    bands : mapping of str to (low, high), optional
-        A shaded range in y, each end a number or of shape (n,).
     spans : mapping of str to (low, high), optional
         A shaded range in x, named at its top.
     kinds : mapping of str to str, optional
         The hue of a curve, by its kind: "forward", "inverse", "goal", "miss", "plain", "soft".
-    dots : bool
-        Whether each value gets a dot: for few, separate measurements.
     ylim : (low, high), optional
     width, height : int
         px.
@@ -158,14 +154,8 @@ def curves(x: ArrayLike, lines: Mapping[str, ArrayLike], xlabel: str, ylabel: st
     hues = _hues(lines, kinds)
     figure, axes, heading, styles = _begin(title, width, height)
     with styles:
-        drawn, shades = [], []
-        for name, ends in (bands or {}).items():
-            low, high = (np.broadcast_to(_check.numbers(name, end), x.shape) for end in ends)
-            shades.append(axes.fill_between(x, low, high, color=INKS["soft"][0], alpha=0.22, linewidth=0, label=name))
         for (name, y), hue, style in zip(lines.items(), hues, STYLES, strict=False):
-            drawn += axes.plot(x, y, color=_ink(hue), linestyle=style, label=name, marker="o" if dots else None,
-                               markersize=7, markerfacecolor=INKS["paper"][0], markeredgewidth=2,
-                               gid=None if dots else CURVE)
+            axes.plot(x, y, color=_ink(hue), linestyle=style, label=name, gid=CURVE)
         axes.set_xscale("log" if log_x else "linear")
         axes.set_yscale("log" if log_y else "linear")
         axes.set_xlim(x[0], x[-1])
@@ -183,9 +173,9 @@ def curves(x: ArrayLike, lines: Mapping[str, ArrayLike], xlabel: str, ylabel: st
                 axis.set_minor_formatter(_power if most < 10 * least else lambda value, place: "")
         axes.set_xlabel(xlabel)
         axes.set_ylabel(ylabel)
-        if len(lines) > 1 or bands:
-            axes.legend(handles=drawn + shades, loc="lower left", bbox_to_anchor=(-0.02, 1), borderpad=0.2,
-                        ncols=_columns([*lines, *(bands or {})], width), handlelength=2.6)
+        if len(lines) > 1:
+            axes.legend(loc="lower left", bbox_to_anchor=(-0.02, 1), borderpad=0.2, ncols=_columns([*lines], width),
+                        handlelength=2.6)
         body = heading + _markup(figure)
         where = _Axes(axes, height, x, lines, hues)  # only now is the layout settled
     name = f"{ylabel} against {xlabel}"
