@@ -3,6 +3,10 @@
 import os
 
 import pytest
+from hypothesis import settings
+
+settings.register_profile("patient", deadline=None)  # a busy machine fails no test
+settings.load_profile("patient")
 
 MARKERS = {
     "needs_browser": "drives a real Chromium; skipped where there is none",
