@@ -50,6 +50,7 @@ LEAST_TEXT = 13  # a row wraps rather than draw TEXT smaller than this
 EDGE = 6  # px that text keeps from the edge of the view
 # Where words are tried beside a point: right there, then further along (shares of their size) and away (px).
 PLACES_TRIED = ((0, 0), (-0.75, 0), (0.75, 0), (0, 24), (-1.5, 0), (1.5, 0), (-0.75, 24), (0.75, 24), (0, 48))
+FAR = 1e-9  # the least size of a framed view, as a share of how far off it is: what is smaller is rounding
 CARD = 14  # px around a picture on its card
 
 _SHAPES = (
@@ -562,8 +563,9 @@ def framed(view: str, points: ArrayLike, title: str = "", room: float = 0.1, wid
     """
     seen = np.concatenate([_check.numbers("points", points, "n", 3) @ _view_axes(view, 0.0, 0.0), *flat])
     low, high = seen.min(axis=0), seen.max(axis=0)
-    size = max((high - low).max(), least, 1e-3)
-    middle, half = (low + high) / 2, (high - low) / 2 + max(room, 0.08) * size
+    middle = (low + high) / 2
+    size = max((high - low).max(), least, 1e-3, FAR * np.abs(middle).max())
+    half = (high - low) / 2 + max(room, 0.08) * size
     half = np.maximum(half, [half[1] / tall, 0.3 * half[0]])
     return Stage(view, middle - half, middle + half, title, desc, width)
 

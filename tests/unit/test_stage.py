@@ -471,3 +471,8 @@ def test_points_that_are_not_numbers_are_refused_by_name(name, draw, bad):
 def test_bad_arguments_are_refused_by_name(name, make):
     with pytest.raises(ValueError, match=f"`{name}`"):
         make()
+
+
+def test_a_frame_around_points_too_far_off_to_be_told_apart_still_has_a_size():
+    framed = st_module.framed("side", [[0.0, 7.6e15, 0.3], [0.0, 7.6e15, -0.9]], "Far off", 0.1, 400)
+    assert framed.svg().startswith("<svg")
