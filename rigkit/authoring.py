@@ -106,7 +106,8 @@ def run(notebook: Any, folder: Path) -> Any:
 
     environment = {**os.environ, "PYTHONPATH": os.pathsep.join([str(ROOT), os.environ.get("PYTHONPATH", "")])}
     client = NotebookClient(notebook.copy(), timeout=120, kernel_name=KERNEL["name"], store_widget_state=False,
-                            record_timing=False, coalesce_streams=True, resources={"metadata": {"path": str(folder)}})
+                            record_timing=False, coalesce_streams=True, resources={"metadata": {"path": str(folder)}},
+                            extra_arguments=["--log-level=ERROR"])  # a new kernel warns of its own connection
     try:
         client.execute(env=environment)
     except CellExecutionError as error:

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import quote, urlencode, urlsplit
 
+import zmq
 from jupyter_server.serverapp import ServerApp
 from jupyter_server.services.kernels.connection.channels import ZMQChannelsWebsocketConnection
 from tornado.netutil import bind_sockets
@@ -116,6 +117,8 @@ def _config(folder: Path, page: str, port: int | None, browser: bool, classroom:
         config.ServerApp.port = port
         config.ServerApp.port_retries = 0
     config.IdentityProvider.token = token
+    if zmq.has("curve"):  # where client and kernel are new enough, what they say to each other is encrypted
+        config.KernelManager.transport_encryption = "auto"
     config.LabApp.custom_css = classroom
     config.LabApp.extra_labextensions_path = [str(EXTENSIONS)]
     config.LabApp.workspaces_dir = str(folder / ".rigkit" / "workspaces")  # open tabs belong to the folder
