@@ -22,8 +22,9 @@ def examples():
     page = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
     section = re.search(r"^## Adding things\n(.*?)^## ", page, re.MULTILINE | re.DOTALL)[1]
     parts = re.split(r"^### (.+)\n", section, flags=re.MULTILINE)[1:]
-    return {heading: re.findall(r"^```(\w+)\n(.*?)^```", text, re.MULTILINE | re.DOTALL)
-            for heading, text in zip(parts[::2], parts[1::2], strict=True)}
+    blocks = {heading: re.findall(r"^```(\w+)\n(.*?)^```", text, re.MULTILINE | re.DOTALL)
+              for heading, text in zip(parts[::2], parts[1::2], strict=True)}
+    return {heading: found for heading, found in blocks.items() if found}
 
 
 EXAMPLES = examples()

@@ -92,7 +92,7 @@ def checked(folder, *arguments, cwd):
     command = [sys.executable, "-m", "mypy", "--cache-dir", str(folder), "--output", "json", *arguments]
     done = subprocess.run(command, capture_output=True, text=True, cwd=cwd)
     assert done.returncode in (0, 1), done.stderr or done.stdout
-    said = [json.loads(line) for line in done.stdout.splitlines()]
+    said = [json.loads(line) for line in done.stdout.splitlines() if line]  # with nothing to say, an empty line
     assert bool(said) == bool(done.returncode)
     return [piece for piece in said if piece["severity"] == "error"]
 
