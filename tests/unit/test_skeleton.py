@@ -184,9 +184,9 @@ def test_a_batch_of_poses_is_a_loop():
     local = skeleton.local(world)
     for i, j in np.ndindex(4, 5):
         one = skeleton.pose({"L_hip": hips[i, 0], "L_knee": knees[j]}, {"pelvis": shifts[i, j]})
-        assert np.array_equal(world[i, j], one)
+        assert np.allclose(world[i, j], one, **CLOSE)
         assert np.allclose(local[i, j], skeleton.local(one), **CLOSE)
-        assert np.array_equal(skeleton.world(local[i, j]), skeleton.world(local)[i, j])
+        assert np.allclose(skeleton.world(local[i, j]), skeleton.world(local)[i, j], **CLOSE)
 
 
 def test_whole_numbers_and_lists_are_floats():
