@@ -2,8 +2,10 @@
 
 import os
 import tempfile
+from contextlib import redirect_stdout
 from dataclasses import replace
 from functools import partial
+from io import StringIO
 from statistics import median
 
 from rigkit.homework import calling, notebook
@@ -24,7 +26,8 @@ def measure():
 
 def checked(lesson):
     """A figure for each question of a lesson whose answer is a function: the slower of a right and a wrong answer."""
-    names = answered(lesson, "ada")
+    with redirect_stdout(StringIO()):  # what its cells print
+        names = answered(lesson, "ada")
     hw = names["hw"]
     for name, question in hw.questions.items():
         answer = names[name]
