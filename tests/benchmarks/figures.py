@@ -9,6 +9,7 @@ import platform
 from dataclasses import dataclass
 from importlib.metadata import PackageNotFoundError, version
 from importlib.util import find_spec
+from math import inf
 from statistics import median
 from time import perf_counter
 
@@ -57,7 +58,11 @@ class Figure:
 
     @property
     def quotient(self):
-        return self.ours / self.theirs if self.ratio is None else self.ratio
+        if self.ratio is not None:
+            return self.ratio
+        if self.theirs == 0:  # two waits that were none are alike
+            return inf if self.ours else 1.0
+        return self.ours / self.theirs
 
     def shown(self, value):
         value *= SCALES[self.unit]
@@ -66,7 +71,7 @@ class Figure:
     @property
     def share(self):
         """The ratio as a person reads it: "1.5", or "1/300"."""
-        return f"{self.quotient:.2f}" if self.quotient > 0.1 else f"1/{1 / self.quotient:,.0f}"
+        return f"1/{1 / self.quotient:,.0f}" if 0 < self.quotient < 0.1 else f"{self.quotient:.2f}"
 
     @property
     def aimed(self):

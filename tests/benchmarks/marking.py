@@ -90,7 +90,7 @@ def executed(path):
     book = nbformat.read(path, as_version=4)
     with tempfile.TemporaryDirectory() as folder:
         NotebookClient(book, timeout=120, allow_errors=True, kernel_name="python3",
-                       resources={"metadata": {"path": folder}}).execute()
+                       extra_arguments=["--log-level=ERROR"], resources={"metadata": {"path": folder}}).execute()
 
 
 def held():
