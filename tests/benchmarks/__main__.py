@@ -8,7 +8,9 @@ Less is better, and a ratio below 1 means that ours is the faster or smaller one
 """
 
 import argparse
+import tempfile
 import time
+from contextlib import chdir
 from importlib import import_module
 
 from tests.benchmarks.figures import Missing, machine, table
@@ -29,8 +31,9 @@ def main():
     for name in asked or NAMES:
         start = time.perf_counter()
         try:
-            figures += [figure for figure in import_module(f"tests.benchmarks.{name}").measure()
-                        if asked or not figure.detail]
+            with tempfile.TemporaryDirectory() as folder, chdir(folder):  # homework remembers progress where it runs
+                figures += [figure for figure in import_module(f"tests.benchmarks.{name}").measure()
+                            if asked or not figure.detail]
         except Missing as missing:
             print(f"left out: {name} ({missing})", flush=True)
         else:

@@ -1,7 +1,5 @@
 """How long a check takes, its card included, beside one run of the solution alone, question by question."""
 
-import os
-import tempfile
 from contextlib import redirect_stdout
 from dataclasses import replace
 from functools import partial
@@ -16,7 +14,6 @@ ROUNDS = 20
 
 
 def measure():
-    os.chdir(tempfile.mkdtemp())  # progress is remembered, not written
     figures = [figure for lesson in notebook.lessons() for figure in checked(lesson)]
     longest = max(figures, key=lambda figure: figure.ours)
     middle = median(figure.ours for figure in figures), median(figure.theirs for figure in figures)
