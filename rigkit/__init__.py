@@ -6,9 +6,31 @@
 import sys
 from importlib import import_module
 
-__all__ = ["rotation", "frames", "body", "puppets", "skeleton", "placement", "two_bone", "bend", "solvers", "controls",
-           "leg", "foot", "mesh", "skin", "gait", "gltf", "export", "stage", "inspection", "plots", "panels", "course",
-           "homework"]
+__all__ = [
+    "rotation",
+    "frames",
+    "body",
+    "puppets",
+    "skeleton",
+    "placement",
+    "two_bone",
+    "bend",
+    "solvers",
+    "controls",
+    "leg",
+    "foot",
+    "mesh",
+    "skin",
+    "gait",
+    "gltf",
+    "export",
+    "stage",
+    "inspection",
+    "plots",
+    "panels",
+    "course",
+    "homework",
+]
 
 TYPE_CHECKING = False  # type checkers take this name for true; importing it from `typing` would cost more than all else
 if TYPE_CHECKING:
@@ -57,7 +79,8 @@ def _show_in_notebooks() -> None:
     formatter = getattr(shell, "display_formatter", None)
     if formatter is not None:
         formatter.mimebundle_formatter.for_type_by_name(
-            "rigkit._say", "Shown", lambda thing: import_module("rigkit.display").bundle(thing))
+            "rigkit._say", "Shown", lambda thing: import_module("rigkit.display").bundle(thing)
+        )
 
 
 def __dir__() -> list[str]:
@@ -65,7 +88,10 @@ def __dir__() -> list[str]:
 
 
 def _version() -> str:
-    from importlib.metadata import PackageNotFoundError, version  # here, because it is slow to import
+    from importlib.metadata import (
+        PackageNotFoundError,
+        version,
+    )  # here, because it is slow to import
 
     try:
         return version("rigkit")

@@ -18,27 +18,43 @@ Array = NDArray[Any]  # floats of the number type that was asked for
 TURN_AXIS = (0.0, 0.0, 1.0)  # what a flat chain turns about: anticlockwise is positive
 
 
-def prepared(points: ArrayLike, goal: ArrayLike | None, axes: ArrayLike | None,
-             dtype: DTypeLike = np.float64) -> tuple[Array, Array, Array | None, Shape, bool]:
+def prepared(
+    points: ArrayLike, goal: ArrayLike | None, axes: ArrayLike | None, dtype: DTypeLike = np.float64
+) -> tuple[Array, Array, Array | None, Shape, bool]:
     """Checked points, goal and unit axes (None for ball joints); the batch shape; whether the chain was flat.
 
     Where no goal is given it is the end as it stands.
     """
     points = _check.numbers("points", points, "n", "d", dtype=dtype)
     if points.shape[-1] not in (2, 3) or points.shape[-2] < 2:
-        raise ValueError(f"`points` must be two or more points of 2 or 3 numbers; got shape {points.shape}. "
-                         "Give them from the root to the end, such as hip, knee, ankle.")
+        raise ValueError(
+            f"`points` must be two or more points of 2 or 3 numbers; got shape {points.shape}. "
+            "Give them from the root to the end, such as hip, knee, ankle."
+        )
     flat, joints = points.shape[-1] == 2, points.shape[-2] - 1
-    goal = points[..., -1, :] if goal is None else _check.numbers("goal", goal, points.shape[-1], dtype=dtype)
+    goal = (
+        points[..., -1, :]
+        if goal is None
+        else _check.numbers("goal", goal, points.shape[-1], dtype=dtype)
+    )
     if flat and axes is not None:
-        raise ValueError("`axes` must be left out for points in the plane; got some. Give points in space with them.")
+        raise ValueError(
+            "`axes` must be left out for points in the plane; got some. Give points in space with them."
+        )
     if flat:
         axes = np.broadcast_to(TURN_AXIS, (joints, 3)).astype(dtype)
     elif axes is not None:
         axes = _check.directions("axes", _check.numbers("axes", axes, joints, 3)).astype(dtype)
-    shape = _check.batch(points=points.shape[:-2], goal=goal.shape[:-1], axes=() if axes is None else axes.shape[:-2])
-    return (_batch_last(in_space(points), 2, shape), _batch_last(in_space(goal), 1, shape),
-            None if axes is None else _batch_last(axes, 2, shape), shape, flat)
+    shape = _check.batch(
+        points=points.shape[:-2], goal=goal.shape[:-1], axes=() if axes is None else axes.shape[:-2]
+    )
+    return (
+        _batch_last(in_space(points), 2, shape),
+        _batch_last(in_space(goal), 1, shape),
+        None if axes is None else _batch_last(axes, 2, shape),
+        shape,
+        flat,
+    )
 
 
 def lengths(points: Array) -> Array:
@@ -100,4 +116,8 @@ def _batch_last(array: Array, axes: int, shape: Shape) -> Array:
 
 def in_space(vectors: Array) -> Array:
     """Flat vectors with a z of zero; vectors in space as they are."""
-    return vectors if vectors.shape[-1] == 3 else np.concatenate([vectors, np.zeros_like(vectors[..., :1])], axis=-1)
+    return (
+        vectors
+        if vectors.shape[-1] == 3
+        else np.concatenate([vectors, np.zeros_like(vectors[..., :1])], axis=-1)
+    )

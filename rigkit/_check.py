@@ -17,11 +17,14 @@ def numbers(name: str, value: ArrayLike, *shape: int | str, hint: str = "") -> F
 
 
 @overload
-def numbers(name: str, value: ArrayLike, *shape: int | str, dtype: DTypeLike, hint: str = "") -> NDArray[Any]: ...
+def numbers(
+    name: str, value: ArrayLike, *shape: int | str, dtype: DTypeLike, hint: str = ""
+) -> NDArray[Any]: ...
 
 
-def numbers(name: str, value: ArrayLike, *shape: int | str, dtype: DTypeLike = np.float64,
-            hint: str = "") -> NDArray[Any]:
+def numbers(
+    name: str, value: ArrayLike, *shape: int | str, dtype: DTypeLike = np.float64, hint: str = ""
+) -> NDArray[Any]:
     """`value` as a finite float array with batch axes first and `shape` last.
 
     Parameters
@@ -53,13 +56,17 @@ def numbers(name: str, value: ArrayLike, *shape: int | str, dtype: DTypeLike = n
     if array.dtype.kind not in "iuf":
         raise _refuse(name, need, f"{_kind(array, value)} {short(value)}", hint)
     if array.size == 0:
-        raise _refuse(name, need, f"an empty array of shape {array.shape}", hint or "Give at least one.")
+        raise _refuse(
+            name, need, f"an empty array of shape {array.shape}", hint or "Give at least one."
+        )
     if not _fits(array.shape, shape):
         raise _refuse(name, need, f"shape {array.shape}: {short(value)}", hint)
     array = array.astype(dtype, copy=False)
     finite = np.isfinite(array)
     if not finite.all():
-        raise _refuse_first(name, array, finite, "finite numbers", hint or "Leave out or fill in what is missing.")
+        raise _refuse_first(
+            name, array, finite, "finite numbers", hint or "Leave out or fill in what is missing."
+        )
     return array
 
 
@@ -68,7 +75,9 @@ def positive(name: str, value: ArrayLike, *shape: int | str, hint: str = "") -> 
     array = numbers(name, value, *shape, hint=hint)
     good = array > 0
     if not good.all():
-        raise _refuse_first(name, array, good, "above zero", hint or "Lengths are in metres, such as 0.43.")
+        raise _refuse_first(
+            name, array, good, "above zero", hint or "Lengths are in metres, such as 0.43."
+        )
     return array
 
 
@@ -98,8 +107,12 @@ def directions(name: str, value: ArrayLike, hint: str = "", size: int = 3) -> Fl
     if not ((lengths > 1e-150) & (lengths < 1e150)).all():  # too short or long to square
         largest = np.abs(vectors).max(axis=-1, keepdims=True)
         if not (largest > 0).all():
-            raise _refuse(name, "vectors with a direction", f"a vector of length zero{_first(largest[..., 0] == 0)[1]}",
-                          hint or "Give a direction such as (0, 0, 1), forward.")
+            raise _refuse(
+                name,
+                "vectors with a direction",
+                f"a vector of length zero{_first(largest[..., 0] == 0)[1]}",
+                hint or "Give a direction such as (0, 0, 1), forward.",
+            )
         vectors = vectors / largest
         lengths = _lengths(vectors)
     return vectors / lengths
@@ -131,8 +144,10 @@ def batch(**shapes: Shape) -> Shape:
         return np.broadcast_shapes(*shapes.values())
     except ValueError:
         listed = ", ".join(f"`{name}` {shape}" for name, shape in shapes.items())
-        raise ValueError(f"Batch shapes must broadcast; got {listed}. "
-                         "Give each argument once, or the same number of times.") from None
+        raise ValueError(
+            f"Batch shapes must broadcast; got {listed}. "
+            "Give each argument once, or the same number of times."
+        ) from None
 
 
 def short(value: object, most: int = 60) -> str:
@@ -147,7 +162,9 @@ def _refuse(name: str, need: str, came: str, hint: str) -> ValueError:
 
 def _refuse_first(name: str, value: ArrayLike, good: Bools, need: str, hint: str) -> ValueError:
     where, place = _first(~good)
-    return _refuse(name, need, f"{np.broadcast_to(np.asarray(value), good.shape)[where]:g}{place}", hint)
+    return _refuse(
+        name, need, f"{np.broadcast_to(np.asarray(value), good.shape)[where]:g}{place}", hint
+    )
 
 
 def _first(bad: Bools) -> tuple[Shape, str]:
@@ -162,8 +179,10 @@ def _lengths(vectors: Floats) -> Floats:
 
 
 def _fits(shape: Shape, wanted: tuple[int | str, ...]) -> bool:
-    tail = shape[len(shape) - len(wanted):] if len(shape) >= len(wanted) else None
-    return tail is not None and all(isinstance(w, str) or s == w for s, w in zip(tail, wanted, strict=True))
+    tail = shape[len(shape) - len(wanted) :] if len(shape) >= len(wanted) else None
+    return tail is not None and all(
+        isinstance(w, str) or s == w for s, w in zip(tail, wanted, strict=True)
+    )
 
 
 def _shape_text(shape: tuple[int | str, ...]) -> str:

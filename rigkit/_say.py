@@ -35,7 +35,7 @@ def batch(values: Any, axes: int = 0) -> tuple[int, ...]:
         shape = np.shape(values)
     except ValueError:  # ragged lists
         return ()
-    return shape[:max(len(shape) - axes, 0)]
+    return shape[: max(len(shape) - axes, 0)]
 
 
 def number(value: float, places: int = 3) -> str:
@@ -139,14 +139,14 @@ def reach(reached: Any, miss: Any) -> str:
 
 
 def count(many: int, one: str, several: str = "") -> str:
-    """"1 joint", "3 joints"."""
+    """ "1 joint", "3 joints"."""
     return f"{many:,} {one if many == 1 else several or one + 's'}"
 
 
 def name(text: object) -> str:
     """A name on one line, whatever it holds; in quotes where it is empty or cannot be printed as it is."""
     text = str(text)
-    cut = text if len(text) <= MOST else text[:MOST - 1] + "…"
+    cut = text if len(text) <= MOST else text[: MOST - 1] + "…"
     return cut if cut.isprintable() and cut.strip() else repr(cut)
 
 
@@ -194,7 +194,9 @@ def _said(values: Any, unit: str, scale: float, say: Callable[[float], str]) -> 
     lost = array.size - known.size
     tail = f" ({lost} of {array.size} NaN)" if lost else ""
     same = low == high
-    return (f"{low}{unit}" if same else f"{low}{unit if unit == '°' else ''} to {high}{unit}") + tail
+    return (
+        f"{low}{unit}" if same else f"{low}{unit if unit == '°' else ''} to {high}{unit}"
+    ) + tail
 
 
 def _digits(value: float, nothing: float) -> str:

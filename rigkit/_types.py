@@ -33,7 +33,11 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.integer]
 Bools = NDArray[np.bool_]
 Words = NDArray[np.str_]
-AnyFloats = NDArray[np.floating]  # of single or double precision, where a solver keeps the one it was given
+AnyFloats = NDArray[
+    np.floating
+]  # of single or double precision, where a solver keeps the one it was given
 Shape = tuple[int, ...]
 NamedFrames = Mapping[str, ArrayLike]  # of joints or controls, each (..., 4, 4)
-ControlValues = Mapping[str, Mapping[str, ArrayLike]]  # of controls by name, of their channels by name
+ControlValues = Mapping[
+    str, Mapping[str, ArrayLike]
+]  # of controls by name, of their channels by name

@@ -33,8 +33,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """The command; returns its exit code."""
     about = (__doc__ or "").partition("\n\n")[0]
     parser = argparse.ArgumentParser(prog="python -m rigkit.authoring", description=about)
-    parser.add_argument("lessons", nargs="*", metavar="NUMBER", help="only these lessons, such as 06")
-    parser.add_argument("--check", action="store_true", help="change nothing; exit with 1 if something would change")
+    parser.add_argument(
+        "lessons", nargs="*", metavar="NUMBER", help="only these lessons, such as 06"
+    )
+    parser.add_argument(
+        "--check", action="store_true", help="change nothing; exit with 1 if something would change"
+    )
     options = parser.parse_args(arguments)
     found: list[str] = []
     changed = []
@@ -54,7 +58,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     return 1 if found or (options.check and changed) else 0
 
 
-def authored(numbers: Sequence[str] = (), root: Path = ROOT) -> Iterator[tuple[Path, Callable[[], str]]]:
+def authored(
+    numbers: Sequence[str] = (), root: Path = ROOT
+) -> Iterator[tuple[Path, Callable[[], str]]]:
     """(path, make) of every lesson, solution and exercise; `make()` gives the text that should be kept there.
 
     Lessons and solutions are run for it.
@@ -104,10 +110,20 @@ def run(notebook: Any, folder: Path) -> Any:
     from nbclient import NotebookClient
     from nbclient.exceptions import CellExecutionError
 
-    environment = {**os.environ, "PYTHONPATH": os.pathsep.join([str(ROOT), os.environ.get("PYTHONPATH", "")])}
-    client = NotebookClient(notebook.copy(), timeout=120, kernel_name=KERNEL["name"], store_widget_state=False,
-                            record_timing=False, coalesce_streams=True, resources={"metadata": {"path": str(folder)}},
-                            extra_arguments=["--log-level=ERROR"])  # a new kernel warns of its own connection
+    environment = {
+        **os.environ,
+        "PYTHONPATH": os.pathsep.join([str(ROOT), os.environ.get("PYTHONPATH", "")]),
+    }
+    client = NotebookClient(
+        notebook.copy(),
+        timeout=120,
+        kernel_name=KERNEL["name"],
+        store_widget_state=False,
+        record_timing=False,
+        coalesce_streams=True,
+        resources={"metadata": {"path": str(folder)}},
+        extra_arguments=["--log-level=ERROR"],
+    )  # a new kernel warns of its own connection
     try:
         client.execute(env=environment)
     except CellExecutionError as error:
@@ -125,7 +141,9 @@ def tidy(notebook: Any) -> Any:
 
     notebook = nbformat.from_dict(notebook)
     kept = {"rigkit": notebook.metadata["rigkit"]} if "rigkit" in notebook.metadata else {}
-    notebook.metadata = nbformat.from_dict({**kept, "kernelspec": KERNEL, "language_info": {"name": "python"}})
+    notebook.metadata = nbformat.from_dict(
+        {**kept, "kernelspec": KERNEL, "language_info": {"name": "python"}}
+    )
     notebook.nbformat, notebook.nbformat_minor = 4, 5
     ran = any(cell.execution_count for cell in _code(notebook))
     for cell in notebook.cells:
@@ -193,14 +211,16 @@ def blank(source: str, name: str) -> str:
     statements = ast.parse(source).body
     answers = [node for node in statements if name in _defined(node)]
     if len(answers) != 1:
-        raise ValueError(f"An answer cell must define `{name}` once, at its top; it does so {len(answers)} times.")
+        raise ValueError(
+            f"An answer cell must define `{name}` once, at its top; it does so {len(answers)} times."
+        )
     for node in statements:
         first = min([node.lineno, *(d.lineno for d in getattr(node, "decorator_list", []))])
-        kept += lines[after:first - 1]
+        kept += lines[after : first - 1]
         if node is answers[0]:
             kept += _blanked(node, name, lines, first)
         elif isinstance(node, ast.Import | ast.ImportFrom):
-            kept += lines[first - 1:node.end_lineno]
+            kept += lines[first - 1 : node.end_lineno]
         after = node.end_lineno or after
     text = "\n".join(line.rstrip() for line in [*kept, *lines[after:]])
     return re.sub(r"\n{4,}", "\n\n\n", text).strip("\n")
@@ -214,15 +234,23 @@ def problems(text: str) -> list[str]:
     found = []
     if text_of(notebook) != text:
         found.append("is not as authoring writes it; run python -m rigkit.authoring")
-    ids = [cell.get("id", "") for cell in json.loads(text)["cells"]]  # reading as a notebook renames doubles
+    ids = [
+        cell.get("id", "") for cell in json.loads(text)["cells"]
+    ]  # reading as a notebook renames doubles
     found += [f"cell id {i!r} is not one a person can read" for i in ids if not _is_readable(i)]
     found += [f"cell id {i!r} stands twice" for i in sorted(set(ids)) if ids.count(i) > 1]
     for cell in notebook.cells:
         for shown in (cell.source if cell.cell_type == "markdown" else "", *_texts(cell)):
-            found += [f"cell {cell.id} has a picture without a text alternative: {image}"
-                      for image in _without_alternative(shown)]
+            found += [
+                f"cell {cell.id} has a picture without a text alternative: {image}"
+                for image in _without_alternative(shown)
+            ]
             found += [f"cell {cell.id} shows an address in memory" for _ in _ADDRESS.findall(shown)]
-        found += [f"cell {cell.id} holds an error" for o in cell.get("outputs", []) if o.output_type == "error"]
+        found += [
+            f"cell {cell.id} holds an error"
+            for o in cell.get("outputs", [])
+            if o.output_type == "error"
+        ]
     return found
 
 
@@ -230,10 +258,19 @@ def _defined(node: ast.stmt) -> set[str]:
     """The names that a statement at the top of a cell defines."""
     if isinstance(node, ast.FunctionDef):
         return {node.name}
-    targets = (node.targets if isinstance(node, ast.Assign) else
-               [node.target] if isinstance(node, ast.AnnAssign) else [])
-    return {name.id for target in targets for name in ast.walk(target)
-            if isinstance(name, ast.Name) and isinstance(name.ctx, ast.Store)}
+    targets = (
+        node.targets
+        if isinstance(node, ast.Assign)
+        else [node.target]
+        if isinstance(node, ast.AnnAssign)
+        else []
+    )
+    return {
+        name.id
+        for target in targets
+        for name in ast.walk(target)
+        if isinstance(name, ast.Name) and isinstance(name.ctx, ast.Store)
+    }
 
 
 def _blanked(node: ast.stmt, name: str, lines: Sequence[str], first: int) -> list[str]:
@@ -241,11 +278,13 @@ def _blanked(node: ast.stmt, name: str, lines: Sequence[str], first: int) -> lis
         return [f"{name} = ..."]
     body = node.body[0]
     if body.lineno == node.lineno:  # all on one line
-        return [lines[body.lineno - 1][:body.col_offset].rstrip() + " ..."]
+        return [lines[body.lineno - 1][: body.col_offset].rstrip() + " ..."]
     has_docstring = ast.get_docstring(node) is not None
     until = body.end_lineno if has_docstring else body.lineno - 1
-    head = [*lines[first - 1:until]]
-    while not has_docstring and head[-1].strip().startswith("#"):  # a comment on the body goes with it
+    head = [*lines[first - 1 : until]]
+    while not has_docstring and head[-1].strip().startswith(
+        "#"
+    ):  # a comment on the body goes with it
         head.pop()
     return [*head, " " * body.col_offset + "..."]
 

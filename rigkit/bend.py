@@ -34,8 +34,12 @@ class Bend(_say.Shown):
     cost: Floats
 
     def __repr__(self) -> str:
-        return _say.line(self, _say.angle(self.angle), f"costs {_say.share(self.cost)} of full reach",
-                         batch=_say.batch(self.angle))
+        return _say.line(
+            self,
+            _say.angle(self.angle),
+            f"costs {_say.share(self.cost)} of full reach",
+            batch=_say.batch(self.angle),
+        )
 
 
 def jacobian(points: ArrayLike, axes: ArrayLike | None = None) -> Floats:
@@ -91,7 +95,9 @@ def rank(matrix: ArrayLike, tolerance: ArrayLike = 1e-9) -> Ints:
 
     Counts the singular values above `tolerance` times the largest.
     """
-    tolerance = _check.positive("tolerance", tolerance, hint="It is a share of the largest singular value.")
+    tolerance = _check.positive(
+        "tolerance", tolerance, hint="It is a share of the largest singular value."
+    )
     values = singular_values(matrix)
     return np.sum(values > tolerance[..., None] * values[..., :1], axis=-1)
 
@@ -152,7 +158,9 @@ def cyclic_turns(points: ArrayLike, goal: ArrayLike, axes: ArrayLike | None = No
         Radians; for ball joints the size of the turn.
     """
     chain, aim, hinges, _, _ = prepared(points, goal, axes)
-    return np.stack([turn_toward(chain, aim, hinges, joint)[1] for joint in range(len(chain) - 1)], axis=-1)
+    return np.stack(
+        [turn_toward(chain, aim, hinges, joint)[1] for joint in range(len(chain) - 1)], axis=-1
+    )
 
 
 def backward_forward(points: ArrayLike, goal: ArrayLike) -> Floats:
@@ -192,12 +200,16 @@ def off_line(points: ArrayLike, goal: ArrayLike) -> Floats:
         Metres; all zero for a straight chain with its goal on its own line.
     """
     passed, aim, _, shape, _ = prepared(backward_forward(points, goal), goal, None)
-    line = _check.directions("goal", packed(minus(aim, passed[0]), shape), "A goal in the root makes no line.")
+    line = _check.directions(
+        "goal", packed(minus(aim, passed[0]), shape), "A goal in the root makes no line."
+    )
     away = [cross(minus(point, passed[0]), split(line)) for point in passed]
     return np.stack([np.sqrt(dot(part, part)) for part in away], axis=-1)
 
 
-def stalls(points: ArrayLike, goal: ArrayLike, axes: ArrayLike | None = None, within: ArrayLike = 0.0) -> Bools:
+def stalls(
+    points: ArrayLike, goal: ArrayLike, axes: ArrayLike | None = None, within: ArrayLike = 0.0
+) -> Bools:
     """Whether every solver of this kit stalls here: the goal is not met, yet no method proposes a move toward it.
 
     Two things must be zero: the Jacobian transposed times the error (with it every Jacobian method), and all turns of
@@ -257,13 +269,17 @@ def preset_bend(points: ArrayLike, angle: ArrayLike, forward: ArrayLike | None =
     line = _check.directions("points", space[..., 2, :] - hip, "Hip and ankle must be two places.")
     across = forward - np.sum(forward * line, axis=-1, keepdims=True) * line
     if not (np.sum(across**2, axis=-1) > 1e-18).all():
-        raise ValueError("`forward` must point across the leg; got a direction along it. The knee goes to that side.")
+        raise ValueError(
+            "`forward` must point across the leg; got a direction along it. The knee goes to that side."
+        )
     across = _check.directions("forward", across)
     along, aside = upper + lower * np.cos(angle), lower * np.sin(angle)
     tilt = np.arctan2(aside, along)
     bent = np.empty((*shape, 3, 3))
     bent[..., 0, :] = hip
-    bent[..., 1, :] = hip + (upper * np.cos(tilt))[..., None] * line + (upper * np.sin(tilt))[..., None] * across
+    bent[..., 1, :] = (
+        hip + (upper * np.cos(tilt))[..., None] * line + (upper * np.sin(tilt))[..., None] * across
+    )
     bent[..., 2, :] = hip + np.hypot(along, aside)[..., None] * line
     return bent[..., :2] if flat else bent
 
@@ -334,8 +350,13 @@ def bend_of_cost(cost: ArrayLike, upper: ArrayLike, lower: ArrayLike) -> Floats:
     """
     cost, most = _angle_and_most(cost, upper, lower, name="cost")
     sine = cost * (2 - cost) / most
-    _check.every("cost", cost, (cost >= 0) & (cost <= 1) & (sine <= 1 + 1e-12), "from 0 to what folding the leg costs",
-                 "For equal bones that is 1; 0.001 is a bend of about 5°.")
+    _check.every(
+        "cost",
+        cost,
+        (cost >= 0) & (cost <= 1) & (sine <= 1 + 1e-12),
+        "from 0 to what folding the leg costs",
+        "For equal bones that is 1; 0.001 is a bend of about 5°.",
+    )
     return 2 * np.arcsin(np.sqrt(np.minimum(sine, 1.0)))
 
 
@@ -343,8 +364,10 @@ def _leg(points: ArrayLike, forward: ArrayLike | None) -> tuple[Floats, Floats, 
     """Hip, knee and ankle in space, the direction that counts as forward, and whether the leg was flat."""
     points = _check.numbers("points", points, 3, "d")
     if points.shape[-1] not in (2, 3):
-        raise ValueError(f"`points` must be hip, knee and ankle of 2 or 3 numbers; got shape {points.shape}. "
-                         "Give forward and up for a leg seen from the side, x, y and z in space.")
+        raise ValueError(
+            f"`points` must be hip, knee and ankle of 2 or 3 numbers; got shape {points.shape}. "
+            "Give forward and up for a leg seen from the side, x, y and z in space."
+        )
     flat = points.shape[-1] == 2
     if forward is None:
         forward = (1.0, 0.0) if flat else (0.0, 0.0, 1.0)
@@ -355,12 +378,16 @@ def _leg(points: ArrayLike, forward: ArrayLike | None) -> tuple[Floats, Floats, 
 def _bone_lengths(space: Floats) -> tuple[Floats, Floats]:
     lengths = np.linalg.norm(np.diff(space, axis=-2), axis=-1)
     if not (lengths > 0).all():
-        raise ValueError("`points` must be three different places; got a bone of no length. "
-                         "Give hip, knee and ankle of a leg.")
+        raise ValueError(
+            "`points` must be three different places; got a bone of no length. "
+            "Give hip, knee and ankle of a leg."
+        )
     return lengths[..., 0], lengths[..., 1]
 
 
-def _angle_and_most(value: ArrayLike, upper: ArrayLike, lower: ArrayLike, name: str = "angle") -> tuple[Floats, Floats]:
+def _angle_and_most(
+    value: ArrayLike, upper: ArrayLike, lower: ArrayLike, name: str = "angle"
+) -> tuple[Floats, Floats]:
     """`value` checked, and 4 upper lower / (upper + lower)²."""
     value = _check.numbers(name, value)
     upper, lower = _check.positive("upper", upper), _check.positive("lower", lower)

@@ -25,19 +25,37 @@ Row = Mapping[str, Any]  # a data file's row: text, a number or None, as its col
 
 CAUTION = "Population averages, for drawing and teaching; not for clinical or ergonomic use."
 
-DATA = ("segments", "hip_centres", "hip_centres_davis", "ranges_of_motion", "gait_angles", "gait_paces")
+DATA = (
+    "segments",
+    "hip_centres",
+    "hip_centres_davis",
+    "ranges_of_motion",
+    "gait_angles",
+    "gait_paces",
+)
 SEGMENT_TABLES = ("drillis-contini", "ansur-men", "ansur-women", "de-leva-men", "de-leva-women")
-HIP_METHODS = ("bell-1989", "bell-1990", "harrington", "harrington-single", "hara", "davis", "leardini", "seidel")
+HIP_METHODS = (
+    "bell-1989",
+    "bell-1990",
+    "harrington",
+    "harrington-single",
+    "hara",
+    "davis",
+    "leardini",
+    "seidel",
+)
 RANGE_TABLES = ("cdc", "aaos", "merck", "boone-azen")
 
 # Each joint's two ends, as the tables name them: the negative motion, then the positive one.
-JOINT_MOTIONS = MappingProxyType({
-    "hip": ("hip_extension", "hip_flexion"),
-    "hip_abduction": ("hip_adduction", "hip_abduction"),
-    "hip_rotation": ("hip_external_rotation", "hip_internal_rotation"),
-    "knee": ("knee_extension", "knee_flexion"),
-    "ankle": ("ankle_plantarflexion", "ankle_dorsiflexion"),
-})
+JOINT_MOTIONS = MappingProxyType(
+    {
+        "hip": ("hip_extension", "hip_flexion"),
+        "hip_abduction": ("hip_adduction", "hip_abduction"),
+        "hip_rotation": ("hip_external_rotation", "hip_internal_rotation"),
+        "knee": ("knee_extension", "knee_flexion"),
+        "ankle": ("ankle_plantarflexion", "ankle_dorsiflexion"),
+    }
+)
 
 
 @dataclass(frozen=True)
@@ -55,8 +73,15 @@ class SegmentLengths(_say.Shown):
     pelvis_breadth: Floats | None = None
 
     def __repr__(self) -> str:
-        return _say.line(self, *(f"{name.replace('_', ' ')} {_say.length(value)}" for name, value in vars(self).items()
-                                 if value is not None), batch=_say.batch(self.thigh))
+        return _say.line(
+            self,
+            *(
+                f"{name.replace('_', ' ')} {_say.length(value)}"
+                for name, value in vars(self).items()
+                if value is not None
+            ),
+            batch=_say.batch(self.thigh),
+        )
 
 
 def segment_lengths(stature: ArrayLike, table: str = "drillis-contini") -> SegmentLengths:
@@ -82,8 +107,13 @@ def segment_lengths(stature: ArrayLike, table: str = "drillis-contini") -> Segme
     """
     stature = _check.positive("stature", stature, hint="Statures are in metres, such as 1.70.")
     _check.choice("table", table, SEGMENT_TABLES)
-    return SegmentLengths(**{row["quantity"]: stature * row["fraction"]
-                             for row in rows("segments") if row["table"] == table})
+    return SegmentLengths(
+        **{
+            row["quantity"]: stature * row["fraction"]
+            for row in rows("segments")
+            if row["table"] == table
+        }
+    )
 
 
 @dataclass(frozen=True)
@@ -106,11 +136,18 @@ class Pelvis(_say.Shown):
     depth: Floats
 
     def __repr__(self) -> str:
-        return _say.line(self, f"width {_say.length(self.width)}", f"depth {_say.length(self.depth)}",
-                         f"origin {_say.origin(self.frame)}", batch=_say.batch(self.width))
+        return _say.line(
+            self,
+            f"width {_say.length(self.width)}",
+            f"depth {_say.length(self.depth)}",
+            f"origin {_say.origin(self.frame)}",
+            batch=_say.batch(self.width),
+        )
 
 
-def pelvis(left_asis: ArrayLike, right_asis: ArrayLike, left_psis: ArrayLike, right_psis: ArrayLike) -> Pelvis:
+def pelvis(
+    left_asis: ArrayLike, right_asis: ArrayLike, left_psis: ArrayLike, right_psis: ArrayLike
+) -> Pelvis:
     """The pelvis frame and its two measures from four landmarks.
 
     ASIS and PSIS are the foremost and hindmost points of the pelvis rim (anterior and posterior superior iliac
@@ -131,7 +168,12 @@ def pelvis(left_asis: ArrayLike, right_asis: ArrayLike, left_psis: ArrayLike, ri
     ValueError
         If the ASISs fall together, or the PSISs' middle lies on their line.
     """
-    given = {"left_asis": left_asis, "right_asis": right_asis, "left_psis": left_psis, "right_psis": right_psis}
+    given = {
+        "left_asis": left_asis,
+        "right_asis": right_asis,
+        "left_psis": left_psis,
+        "right_psis": right_psis,
+    }
     points = {name: _check.numbers(name, value, 3) for name, value in given.items()}
     _check.batch(**{name: value.shape[:-1] for name, value in points.items()})
     left, right, left_back, right_back = points.values()
@@ -141,7 +183,9 @@ def pelvis(left_asis: ArrayLike, right_asis: ArrayLike, left_psis: ArrayLike, ri
     forward = back - np.sum(back * x, axis=-1, keepdims=True) * x
     z = _check.directions("front - back", forward, hint="The PSISs must lie behind the ASISs.")
     turn = np.stack([x, np.cross(z, x), z], axis=-1)
-    return Pelvis(fr.frame(turn, origin), np.linalg.norm(across, axis=-1), np.linalg.norm(back, axis=-1))
+    return Pelvis(
+        fr.frame(turn, origin), np.linalg.norm(across, axis=-1), np.linalg.norm(back, axis=-1)
+    )
 
 
 @dataclass(frozen=True)
@@ -152,13 +196,23 @@ class HipCentres(_say.Shown):
     right: Floats
 
     def __repr__(self) -> str:
-        return _say.line(self, f"left {_say.point(self.left)}",
-                         f"right {_say.point(self.right)} from the ASISs' middle", batch=_say.batch(self.left, 1))
+        return _say.line(
+            self,
+            f"left {_say.point(self.left)}",
+            f"right {_say.point(self.right)} from the ASISs' middle",
+            batch=_say.batch(self.left, 1),
+        )
 
 
-def hip_centres(method: str = "harrington", *, pelvis_width: ArrayLike | None = None,
-                pelvis_depth: ArrayLike | None = None, leg_length: ArrayLike | None = None,
-                pelvis_height: ArrayLike | None = None, marker_radius: ArrayLike | None = None) -> HipCentres:
+def hip_centres(
+    method: str = "harrington",
+    *,
+    pelvis_width: ArrayLike | None = None,
+    pelvis_depth: ArrayLike | None = None,
+    leg_length: ArrayLike | None = None,
+    pelvis_height: ArrayLike | None = None,
+    marker_radius: ArrayLike | None = None,
+) -> HipCentres:
     """Where the hip joints are, from measures of the pelvis and leg: a published regression.
 
     The answer is in the frame of `pelvis`: x left, y up, z forward, from the middle of the ASISs. "harrington" has
@@ -190,19 +244,34 @@ def hip_centres(method: str = "harrington", *, pelvis_width: ArrayLike | None = 
         If a measure the method needs is missing, named, or not above zero.
     """
     _check.choice("method", method, HIP_METHODS)
-    given = {"pelvis_width": pelvis_width, "pelvis_depth": pelvis_depth, "leg_length": leg_length,
-             "pelvis_height": pelvis_height, "marker_radius": marker_radius}
-    measures = {name: _check.positive(name, value) for name, value in given.items() if value is not None}
+    given = {
+        "pelvis_width": pelvis_width,
+        "pelvis_depth": pelvis_depth,
+        "leg_length": leg_length,
+        "pelvis_height": pelvis_height,
+        "marker_radius": marker_radius,
+    }
+    measures = {
+        name: _check.positive(name, value) for name, value in given.items() if value is not None
+    }
     _check.batch(**{name: value.shape for name, value in measures.items()})
     needed = _hip_terms(method)
     missing = [name for name in needed if name not in measures]
     if missing:
-        raise ValueError(f"`{missing[0]}` must be given for the method {method!r}; got None. "
-                         f"It needs {', '.join(needed)}.")
-    place = _davis(*(measures[name] for name in needed)) if method == "davis" else _linear_hip(method, measures)
+        raise ValueError(
+            f"`{missing[0]}` must be given for the method {method!r}; got None. "
+            f"It needs {', '.join(needed)}."
+        )
+    place = (
+        _davis(*(measures[name] for name in needed))
+        if method == "davis"
+        else _linear_hip(method, measures)
+    )
     forward, up, outward = np.broadcast_arrays(*place)
     # The papers' axes are forward, up, and right or outward; ours are left, up, forward.
-    return HipCentres(np.stack([outward, up, forward], axis=-1), np.stack([-outward, up, forward], axis=-1))
+    return HipCentres(
+        np.stack([outward, up, forward], axis=-1), np.stack([-outward, up, forward], axis=-1)
+    )
 
 
 def _hip_terms(method: str) -> list[str]:
@@ -214,9 +283,17 @@ def _hip_terms(method: str) -> list[str]:
 
 def _linear_hip(method: str, measures: Mapping[str, Floats]) -> list[Floats]:
     measures = {**measures, "one_metre": np.ones(())}
-    return [sum((row["coefficient"] * measures[row["times"]] for row in rows("hip_centres")
-                 if row["method"] == method and row["axis"] == axis), np.zeros(()))
-            for axis in ("forward", "up", "outward")]
+    return [
+        sum(
+            (
+                row["coefficient"] * measures[row["times"]]
+                for row in rows("hip_centres")
+                if row["method"] == method and row["axis"] == axis
+            ),
+            np.zeros(()),
+        )
+        for axis in ("forward", "up", "outward")
+    ]
 
 
 def _davis(width: Floats, leg: Floats, radius: Floats) -> list[Floats]:
@@ -239,8 +316,11 @@ class JointRange(_say.Shown):
     high_status: str
 
     def __repr__(self) -> str:
-        return _say.line(self, f"{_say.angle(self.low)} ({self.low_status}) to {_say.angle(self.high)} "
-                               f"({self.high_status})")
+        return _say.line(
+            self,
+            f"{_say.angle(self.low)} ({self.low_status}) to {_say.angle(self.high)} "
+            f"({self.high_status})",
+        )
 
     def outside(self, angles: ArrayLike) -> Floats:
         """How far angles lie outside, radians: below `low` negative, above `high` positive, inside zero."""
@@ -248,7 +328,9 @@ class JointRange(_say.Shown):
         return angles - np.clip(angles, self.low, self.high)
 
 
-def joint_range(joint: str, table: str = "aaos", sex: str | None = None, age: float | None = None) -> JointRange:
+def joint_range(
+    joint: str, table: str = "aaos", sex: str | None = None, age: float | None = None
+) -> JointRange:
     """The average range of motion of a joint of the leg.
 
     Signs: hip, knee and ankle flexion (dorsiflexion) are positive, so are abduction and internal rotation; zero is
@@ -279,16 +361,22 @@ def joint_range(joint: str, table: str = "aaos", sex: str | None = None, age: fl
         _check.choice("sex", sex, ("F", "M"))
         age = _check_age(age)
     elif (sex, age) != (None, None):
-        raise ValueError(f"`sex` and `age` must be left out for the table {table!r}, one for all; "
-                         f"got {sex!r} and {age!r}. Only the table 'cdc' has them.")
-    (low, low_status), (high, high_status) = (_range_row(motion, table, sex, age) for motion in JOINT_MOTIONS[joint])
+        raise ValueError(
+            f"`sex` and `age` must be left out for the table {table!r}, one for all; "
+            f"got {sex!r} and {age!r}. Only the table 'cdc' has them."
+        )
+    (low, low_status), (high, high_status) = (
+        _range_row(motion, table, sex, age) for motion in JOINT_MOTIONS[joint]
+    )
     return JointRange(0.0 - low, high, low_status, high_status)
 
 
 def _check_age(age: float | None) -> float:
     years = _check.numbers("age", age, hint="Give one age in years, such as 30.")  # type: ignore[arg-type]  # refuses None
     if years.ndim or not 2 <= years < 70:
-        raise ValueError(f"`age` must be one age from 2 to below 70 years; got {age}. The study measured no others.")
+        raise ValueError(
+            f"`age` must be one age from 2 to below 70 years; got {age}. The study measured no others."
+        )
     return float(years)
 
 
@@ -297,8 +385,10 @@ def _range_row(motion: str, table: str, sex: str | None, age: float | None) -> t
         same = (row["table"], row["motion"], row["sex"]) == (table, motion, sex)
         if same and (age is None or row["age_from"] <= age < row["age_to"] + 1):
             return float(np.deg2rad(row["mean_deg"])), row["status"]
-    raise ValueError(f"`table` must list {motion.replace('_', ' ')}; got {table!r}, which does not. "
-                     "The table 'aaos' lists all joints.")
+    raise ValueError(
+        f"`table` must list {motion.replace('_', ' ')}; got {table!r}, which does not. "
+        "The table 'aaos' lists all joints."
+    )
 
 
 @dataclass(frozen=True)
@@ -310,8 +400,11 @@ class Source(_say.Shown):
     statuses: dict[str, int]
 
     def __repr__(self) -> str:
-        return _say.line(self, f"{self.key} ({self.citation})",
-                         *(f"{n} {status}" for status, n in self.statuses.items()))
+        return _say.line(
+            self,
+            f"{self.key} ({self.citation})",
+            *(f"{n} {status}" for status, n in self.statuses.items()),
+        )
 
 
 def sources() -> tuple[Source, ...]:
@@ -322,9 +415,14 @@ def sources() -> tuple[Source, ...]:
     tuple of Source
     """
     counts = Counter((row["source"], row["status"]) for name in DATA for row in rows(name))
-    return tuple(Source(work["key"], work["citation"],
-                        {status: n for (key, status), n in counts.items() if key == work["key"]})
-                 for work in _read("sources"))
+    return tuple(
+        Source(
+            work["key"],
+            work["citation"],
+            {status: n for (key, status), n in counts.items() if key == work["key"]},
+        )
+        for work in _read("sources")
+    )
 
 
 def as_text(name: str) -> str:
@@ -332,9 +430,14 @@ def as_text(name: str) -> str:
     table = rows(name)
     lines = [list(table[0]), *([_cell(value) for value in row.values()] for row in table)]
     widths = [max(map(len, column)) for column in zip(*lines, strict=True)]
-    text = ["  ".join(cell.ljust(width) for cell, width in zip(line, widths, strict=True)).rstrip() for line in lines]
+    text = [
+        "  ".join(cell.ljust(width) for cell, width in zip(line, widths, strict=True)).rstrip()
+        for line in lines
+    ]
     used = {row["source"] for row in table}
-    cited = [f"{work['key']}: {work['citation']}" for work in _read("sources") if work["key"] in used]
+    cited = [
+        f"{work['key']}: {work['citation']}" for work in _read("sources") if work["key"] in used
+    ]
     return "\n".join([*text, "", *cited, "", CAUTION])
 
 
@@ -355,8 +458,10 @@ def rows(name: str) -> tuple[Row, ...]:
 @cache
 def _read(name: str) -> tuple[Row, ...]:
     text = (resources.files("rigkit") / "data" / f"{name}.csv").read_text(encoding="utf-8")
-    return tuple(MappingProxyType({key: _value(cell) for key, cell in row.items()})
-                 for row in csv.DictReader(StringIO(text)))
+    return tuple(
+        MappingProxyType({key: _value(cell) for key, cell in row.items()})
+        for row in csv.DictReader(StringIO(text))
+    )
 
 
 def _value(text: str) -> float | str | None:

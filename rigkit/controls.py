@@ -45,21 +45,35 @@ class Follow(_say.Shown):
     weight: Floats
     gap: Floats | None
 
-    def __init__(self, leader: str, what: str = "both", weight: ArrayLike = 1.0, gap: ArrayLike | None = None):
+    def __init__(
+        self, leader: str, what: str = "both", weight: ArrayLike = 1.0, gap: ArrayLike | None = None
+    ):
         put = object.__setattr__
         put(self, "leader", leader)
         put(self, "what", _check.choice("what", what, FOLLOWS))
         put(self, "weight", _check.numbers("weight", weight))
-        _check.every("weight", self.weight, (self.weight >= 0) & (self.weight <= 1), "between 0 and 1",
-                     "1 follows altogether, 0 not at all.")
+        _check.every(
+            "weight",
+            self.weight,
+            (self.weight >= 0) & (self.weight <= 1),
+            "between 0 and 1",
+            "1 follows altogether, 0 not at all.",
+        )
         put(self, "gap", None if gap is None else fr.check_frames("gap", gap))
 
     def __repr__(self) -> str:
-        what = {"both": "place and turn", "position": "place, not its turn", "turn": "turn, not its place"}[self.what]
-        return _say.line(self, f"{what} of {_say.name(self.leader)}", f"weight {_say.amount(self.weight, '', 2)}",
-                         "gap as at rest" if self.gap is None else f"gap {_say.frame(self.gap)}",
-                         batch=_say.batch(self.weight))
-
+        what = {
+            "both": "place and turn",
+            "position": "place, not its turn",
+            "turn": "turn, not its place",
+        }[self.what]
+        return _say.line(
+            self,
+            f"{what} of {_say.name(self.leader)}",
+            f"weight {_say.amount(self.weight, '', 2)}",
+            "gap as at rest" if self.gap is None else f"gap {_say.frame(self.gap)}",
+            batch=_say.batch(self.weight),
+        )
 
     @cached_property
     def _whole(self) -> bool:
@@ -104,34 +118,56 @@ class Control(_say.Shown):
     stays: Floats | None
     _bounds: Floats = field(init=False)  # the least and the greatest value of each channel
 
-    def __init__(self, name: str, rest: ArrayLike | None = None, outline: ArrayLike | None = None,
-                 pivot: ArrayLike = (0.0, 0.0, 0.0), parent: str | None = None, follows: Iterable[Follow] = (),
-                 locked: Iterable[str] = (), limits: Mapping[str, ArrayLike] | None = None,
-                 stays: ArrayLike | None = None):
+    def __init__(
+        self,
+        name: str,
+        rest: ArrayLike | None = None,
+        outline: ArrayLike | None = None,
+        pivot: ArrayLike = (0.0, 0.0, 0.0),
+        parent: str | None = None,
+        follows: Iterable[Follow] = (),
+        locked: Iterable[str] = (),
+        limits: Mapping[str, ArrayLike] | None = None,
+        stays: ArrayLike | None = None,
+    ):
         put = object.__setattr__
         put(self, "name", name)
         put(self, "rest", np.eye(4) if rest is None else fr.check_frames("rest", rest))
-        put(self, "outline", np.zeros((1, 3)) if outline is None else _check.numbers("outline", outline, "points", 3))
+        put(
+            self,
+            "outline",
+            np.zeros((1, 3))
+            if outline is None
+            else _check.numbers("outline", outline, "points", 3),
+        )
         put(self, "pivot", _check.numbers("pivot", pivot, 3))
         put(self, "parent", parent)
         put(self, "follows", tuple(follows))
         if parent is not None and self.follows:
-            raise ValueError(f"`{name}` must have a parent or follow, not both; got parent {parent!r} "
-                             f"and {len(self.follows)} to follow. To follow the parent too is `Follow({parent!r})`.")
+            raise ValueError(
+                f"`{name}` must have a parent or follow, not both; got parent {parent!r} "
+                f"and {len(self.follows)} to follow. To follow the parent too is `Follow({parent!r})`."
+            )
         put(self, "locked", tuple(locked))
         put(self, "limits", {} if limits is None else limits)
         put(self, "stays", None if stays is None else fr.check_frames("stays", stays))
         put(self, "_bounds", _bounds(name, self.locked, self.limits))
 
     def __repr__(self) -> str:
-        leaders = [f"{_say.name(leader.leader)} ({leader.what}, weight {_say.amount(leader.weight, '', 2)})"
-                   for leader in self.follows]
+        leaders = [
+            f"{_say.name(leader.leader)} ({leader.what}, weight {_say.amount(leader.weight, '', 2)})"
+            for leader in self.follows
+        ]
         follows = f"follows {', '.join(leaders)}" if leaders else "follows nothing"
-        return _say.line(self, _say.name(self.name), f"rest {_say.origin(self.rest)}",
-                         follows if self.parent is None else f"below {_say.name(self.parent)}",
-                         f"locked {', '.join(self.locked)}" if self.locked else "",
-                         f"limited {', '.join(self.limits)}" if self.limits else "",
-                         "stays elsewhere than at rest" if self.stays is not None else "")
+        return _say.line(
+            self,
+            _say.name(self.name),
+            f"rest {_say.origin(self.rest)}",
+            follows if self.parent is None else f"below {_say.name(self.parent)}",
+            f"locked {', '.join(self.locked)}" if self.locked else "",
+            f"limited {', '.join(self.limits)}" if self.limits else "",
+            "stays elsewhere than at rest" if self.stays is not None else "",
+        )
 
     @property
     def home(self) -> Floats:
@@ -144,8 +180,11 @@ class Control(_say.Shown):
         return self.follows if self.parent is None else (Follow(self.parent),)
 
 
-def pose(controls: Iterable[Control], values: ControlValues | None = None,
-         outside: NamedFrames | None = None) -> dict[str, Floats]:
+def pose(
+    controls: Iterable[Control],
+    values: ControlValues | None = None,
+    outside: NamedFrames | None = None,
+) -> dict[str, Floats]:
     """Where every control is, from its values and from what it follows.
 
     Parameters
@@ -177,24 +216,32 @@ def in_order(controls: Iterable[Control], outside: Collection[str] = ()) -> tupl
     """The controls as a tuple, leaders before followers; a circle of followers is refused by name."""
     controls = tuple(controls)
     by_name = {control.name: control for control in controls}
-    twice = sorted({c.name for c in controls if sum(c.name == d.name for d in controls) > 1}
-                   | by_name.keys() & set(outside))
+    twice = sorted(
+        {c.name for c in controls if sum(c.name == d.name for d in controls) > 1}
+        | by_name.keys() & set(outside)
+    )
     if twice or not controls:
-        raise ValueError("`controls` must be at least one, each with a name of its own; "
-                         f"got {', '.join(twice) + ' more than once' if twice else 'none'}.")
+        raise ValueError(
+            "`controls` must be at least one, each with a name of its own; "
+            f"got {', '.join(twice) + ' more than once' if twice else 'none'}."
+        )
     ordered: dict[str, Control] = {}
 
     def visit(control: Control, path: list[str]) -> None:
         if control.name in path:
-            circle = " → ".join([*path[path.index(control.name):], control.name])
-            raise ValueError(f"`controls` must not follow each other in a circle; got {circle}. "
-                             "Let one of them follow something else.")
+            circle = " → ".join([*path[path.index(control.name) :], control.name])
+            raise ValueError(
+                f"`controls` must not follow each other in a circle; got {circle}. "
+                "Let one of them follow something else."
+            )
         for follow in control.leaders:
             if follow.leader in by_name:
                 visit(by_name[follow.leader], [*path, control.name])
             elif follow.leader not in outside or follow.gap is None:
-                raise ValueError(f"`{control.name}` must follow a control, or something posed outside with a gap; "
-                                 f"got {follow.leader!r}. There are {', '.join([*by_name, *outside])}.")
+                raise ValueError(
+                    f"`{control.name}` must follow a control, or something posed outside with a gap; "
+                    f"got {follow.leader!r}. There are {', '.join([*by_name, *outside])}."
+                )
         ordered[control.name] = control
 
     for control in controls:
@@ -220,15 +267,24 @@ def carried(controls: Iterable[Control], name: str) -> tuple[str, ...]:
     """
     controls = tuple(controls)
     names = {control.name for control in controls}
-    leaders = {follow.leader for control in controls for follow in control.leaders if follow.gap is not None}
+    leaders = {
+        follow.leader
+        for control in controls
+        for follow in control.leaders
+        if follow.gap is not None
+    }
     ordered = in_order(controls, leaders - names)
     if name not in names:
-        raise ValueError(f"`name` must be one of the controls ({', '.join(c.name for c in ordered)}); got {name!r}.")
+        raise ValueError(
+            f"`name` must be one of the controls ({', '.join(c.name for c in ordered)}); got {name!r}."
+        )
     moving = {name}
     for control in ordered:
         if any(follow.leader in moving and np.any(follow.weight > 0) for follow in control.leaders):
             moving.add(control.name)
-    return tuple(control.name for control in ordered if control.name in moving and control.name != name)
+    return tuple(
+        control.name for control in ordered if control.name in moving and control.name != name
+    )
 
 
 def allowed(control: Control, values: Mapping[str, ArrayLike]) -> dict[str, Floats]:
@@ -282,8 +338,12 @@ def gap_to(leader: ArrayLike, follower: ArrayLike, what: str = "both") -> Floats
     return fr.relative(leader, follower)
 
 
-def switch(control: Control, follows: str | Follow | Iterable[str | Follow], worlds: NamedFrames,
-           values: Mapping[str, ArrayLike] | None = None) -> Control:
+def switch(
+    control: Control,
+    follows: str | Follow | Iterable[str | Follow],
+    worlds: NamedFrames,
+    values: Mapping[str, ArrayLike] | None = None,
+) -> Control:
     """The control with new leaders, placed so that it does not jump: every gap is taken at this moment.
 
     Parameters
@@ -304,12 +364,23 @@ def switch(control: Control, follows: str | Follow | Iterable[str | Follow], wor
     leaders = [Follow(follow) if isinstance(follow, str) else follow for follow in asked]
     for name in (control.name, *(follow.leader for follow in leaders)):
         if name not in worlds:
-            raise ValueError(f"`worlds` must hold the frame of {name}; got {', '.join(worlds) or 'none'}. "
-                             "Give those of the control and of its leaders, as `pose` says them.")
-    moved = _value_frames(_values([control], {control.name: values or {}})[..., 0, :], control.pivot)
+            raise ValueError(
+                f"`worlds` must hold the frame of {name}; got {', '.join(worlds) or 'none'}. "
+                "Give those of the control and of its leaders, as `pose` says them."
+            )
+    moved = _value_frames(
+        _values([control], {control.name: values or {}})[..., 0, :], control.pivot
+    )
     base = fr.check_frames(control.name, worlds[control.name]) @ fr.invert(moved)
-    return replace(control, parent=None, stays=base, follows=tuple(
-        replace(follow, gap=gap_to(worlds[follow.leader], base, follow.what)) for follow in leaders))
+    return replace(
+        control,
+        parent=None,
+        stays=base,
+        follows=tuple(
+            replace(follow, gap=gap_to(worlds[follow.leader], base, follow.what))
+            for follow in leaders
+        ),
+    )
 
 
 def between_keys(values: ControlValues, keys: ArrayLike) -> dict[str, dict[str, Floats]]:
@@ -332,9 +403,17 @@ def between_keys(values: ControlValues, keys: ArrayLike) -> dict[str, dict[str, 
         For keys that do not rise from the first frame to the last, or numbers that are not finite.
     """
     keys = _check.numbers("keys", keys, "n", hint="Give frames, such as range(0, 25, 6).")
-    if keys.ndim != 1 or len(keys) < 2 or (keys % 1).any() or keys[0] != 0 or not (np.diff(keys) > 0).all():
-        raise ValueError("`keys` must be two or more whole numbers that rise from 0; "
-                         f"got {_check.short(keys.tolist())}. Give frames, such as range(0, 25, 6).")
+    if (
+        keys.ndim != 1
+        or len(keys) < 2
+        or (keys % 1).any()
+        or keys[0] != 0
+        or not (np.diff(keys) > 0).all()
+    ):
+        raise ValueError(
+            "`keys` must be two or more whole numbers that rise from 0; "
+            f"got {_check.short(keys.tolist())}. Give frames, such as range(0, 25, 6)."
+        )
     keyed = keys.astype(int)
     frames = np.arange(keyed[-1] + 1)
     place = np.searchsorted(keyed, frames[1:])
@@ -346,13 +425,17 @@ def between_keys(values: ControlValues, keys: ArrayLike) -> dict[str, dict[str, 
         if array.ndim == 0:
             return array
         if len(array) != len(frames):
-            raise ValueError(f"`keys` must end at the last frame of {name}, {len(array) - 1}; got {frames[-1]}. "
-                             "Key that frame too.")
+            raise ValueError(
+                f"`keys` must end at the last frame of {name}, {len(array) - 1}; got {frames[-1]}. "
+                "Key that frame too."
+            )
         part = share.reshape(-1, *[1] * (array.ndim - 1))
         return (1 - part) * array[before] + part * array[after]
 
-    return {control: {channel: held(name, array) for channel, name, array in channels}
-            for control, channels in _over_frames(values)}
+    return {
+        control: {channel: held(name, array) for channel, name, array in channels}
+        for control, channels in _over_frames(values)
+    }
 
 
 def count_keys(values: ControlValues) -> int:
@@ -383,24 +466,45 @@ def count_keys(values: ControlValues) -> int:
 
 def _over_frames(values: ControlValues) -> Iterator[tuple[str, list[tuple[str, str, Floats]]]]:
     """Pairs of a control and its channels, each with its name in messages and its numbers."""
-    if not isinstance(values, Mapping) or not all(isinstance(channels, Mapping) for channels in values.values()):
-        raise ValueError("`values` must be a mapping of controls to mappings of channels such as "
-                         f"{{'pelvis': {{'shift_y': [0.0, -0.1]}}}}; got {type(values).__name__}.")
+    if not isinstance(values, Mapping) or not all(
+        isinstance(channels, Mapping) for channels in values.values()
+    ):
+        raise ValueError(
+            "`values` must be a mapping of controls to mappings of channels such as "
+            f"{{'pelvis': {{'shift_y': [0.0, -0.1]}}}}; got {type(values).__name__}."
+        )
     for control, channels in values.items():
-        yield control, [(channel, f"{control} {channel}", _check.numbers(f"{control} {channel}", numbers))
-                        for channel, numbers in channels.items()]
+        yield (
+            control,
+            [
+                (channel, f"{control} {channel}", _check.numbers(f"{control} {channel}", numbers))
+                for channel, numbers in channels.items()
+            ],
+        )
 
 
 def with_gaps(controls: Iterable[Control]) -> tuple[Control, ...]:
     """The controls with every parent turned into a leader, and every gap left out filled in with that at rest."""
     controls = tuple(controls)
     rest = {control.name: control.rest for control in controls}
-    return tuple(replace(control, parent=None, follows=tuple(
-        replace(follow, gap=gap_to(rest[follow.leader], control.rest, follow.what)) if follow.gap is None else follow
-        for follow in control.leaders)) for control in controls)
+    return tuple(
+        replace(
+            control,
+            parent=None,
+            follows=tuple(
+                replace(follow, gap=gap_to(rest[follow.leader], control.rest, follow.what))
+                if follow.gap is None
+                else follow
+                for follow in control.leaders
+            ),
+        )
+        for control in controls
+    )
 
 
-def _pose(ordered: Sequence[Control], values: Floats, outside: Mapping[str, Floats]) -> dict[str, Floats]:
+def _pose(
+    ordered: Sequence[Control], values: Floats, outside: Mapping[str, Floats]
+) -> dict[str, Floats]:
     """World frames of controls in order and with gaps, from values of shape (..., n, 6); nothing is checked again."""
     moved = _value_frames(values, np.stack([control.pivot for control in ordered]))
     worlds = dict(outside)
@@ -417,10 +521,20 @@ def _base(control: Control, worlds: Mapping[str, Floats]) -> Floats:
     asked = [_asked(follow, worlds[follow.leader]) for follow in leaders]
     if len(leaders) == 1 and leaders[0]._whole:
         return asked[0]
-    place = _weighted(control, "position", control.home[..., :3, 3], [frame[..., :3, 3] for frame in asked],
-                      _place_between)
-    turn = _weighted(control, "turn", rotation.quaternion_from_matrix(control.home[..., :3, :3]),
-                     [rotation.quaternion_from_matrix(frame[..., :3, :3]) for frame in asked], rotation.slerp)
+    place = _weighted(
+        control,
+        "position",
+        control.home[..., :3, 3],
+        [frame[..., :3, 3] for frame in asked],
+        _place_between,
+    )
+    turn = _weighted(
+        control,
+        "turn",
+        rotation.quaternion_from_matrix(control.home[..., :3, :3]),
+        [rotation.quaternion_from_matrix(frame[..., :3, :3]) for frame in asked],
+        rotation.slerp,
+    )
     return fr.frame(rotation.matrix_from_quaternion(turn), place)
 
 
@@ -430,15 +544,25 @@ def _asked(follow: Follow, leader: Floats) -> Floats:
     return follow.gap @ leader if follow.what == "position" else leader @ follow.gap
 
 
-def _weighted(control: Control, part: str, mean: Floats, asked: Sequence[Floats],
-              between: Callable[[Floats, Floats, Floats], Floats]) -> Floats:
+def _weighted(
+    control: Control,
+    part: str,
+    mean: Floats,
+    asked: Sequence[Floats],
+    between: Callable[[Floats, Floats, Floats], Floats],
+) -> Floats:
     """From where the control stays, a mean grown one leader at a time, of those that are followed in this part."""
-    counted = [(follow.weight, value) for follow, value in zip(control.follows, asked, strict=True)
-               if follow.what in ("both", part)]
+    counted = [
+        (follow.weight, value)
+        for follow, value in zip(control.follows, asked, strict=True)
+        if follow.what in ("both", part)
+    ]
     total = 1 - sum((weight for weight, _ in counted), np.zeros(()))
     if not np.all(total > -1e-9):
-        raise ValueError(f"`{control.name}` must follow with weights that add up to at most 1; "
-                         f"got {1 - np.min(total):g}. What is left to 1 stays where it is.")
+        raise ValueError(
+            f"`{control.name}` must follow with weights that add up to at most 1; "
+            f"got {1 - np.min(total):g}. What is left to 1 stays where it is."
+        )
     total = np.maximum(total, 0.0)
     for weight, value in counted:
         total = total + weight
@@ -465,7 +589,9 @@ def _bounds(control: str, locked: Iterable[str], limits: Mapping[str, ArrayLike]
 
 def _channel(control: str, channel: str) -> int:
     if channel not in _PLACES:
-        raise ValueError(f"`{control}` must be given channels of {', '.join(CHANNELS)}; got {channel!r}.")
+        raise ValueError(
+            f"`{control}` must be given channels of {', '.join(CHANNELS)}; got {channel!r}."
+        )
     return _PLACES[channel]
 
 
@@ -479,18 +605,29 @@ def _values(controls: Sequence[Control], values: ControlValues) -> Floats:
     given: dict[tuple[int, int], float | Floats] = {}
     for name, channels in values.items():
         if name not in at:
-            raise ValueError(f"`values` must be for controls there are ({', '.join(at)}); got {name!r}.")
+            raise ValueError(
+                f"`values` must be for controls there are ({', '.join(at)}); got {name!r}."
+            )
         if not isinstance(channels, Mapping):
-            raise ValueError(f"`values` of {name} must be a mapping of channels such as "
-                             f"{{'shift_y': -0.1}}; got {channels!r}.")
+            raise ValueError(
+                f"`values` of {name} must be a mapping of channels such as "
+                f"{{'shift_y': -0.1}}; got {channels!r}."
+            )
         for channel, value in channels.items():
             place = at[name], _channel(name, channel)
-            if isinstance(value, float) and isfinite(value):  # most are, and a slider cannot wait for the rest
+            if isinstance(value, float) and isfinite(
+                value
+            ):  # most are, and a slider cannot wait for the rest
                 given[place] = value
             else:
                 given[place] = _check.numbers(f"{name} {channel}", value)
-    shape = _check.batch(**{f"{controls[i].name} {CHANNELS[j]}": value.shape for (i, j), value in given.items()
-                            if not isinstance(value, float)})
+    shape = _check.batch(
+        **{
+            f"{controls[i].name} {CHANNELS[j]}": value.shape
+            for (i, j), value in given.items()
+            if not isinstance(value, float)
+        }
+    )
     numbers = np.zeros((*shape, len(controls), 6))
     for (i, j), value in given.items():
         numbers[..., i, j] = value
@@ -507,8 +644,18 @@ def _value_frames(values: Floats, pivots: Floats) -> Floats:
     sx, sy, sz = np.moveaxis(np.sin(values[..., 3:]), -1, 0)
     cx, cy, cz = np.moveaxis(np.cos(values[..., 3:]), -1, 0)
     frames[..., 0, 0], frames[..., 0, 1], frames[..., 0, 2] = cz * cy, -sz, cz * sy
-    frames[..., 1, 0], frames[..., 1, 1], frames[..., 1, 2] = cx * sz * cy + sx * sy, cx * cz, cx * sz * sy - sx * cy
-    frames[..., 2, 0], frames[..., 2, 1], frames[..., 2, 2] = sx * sz * cy - cx * sy, sx * cz, sx * sz * sy + cx * cy
-    frames[..., :3, 3] = values[..., :3] + pivots - (frames[..., :3, :3] @ pivots[..., None])[..., 0]
+    frames[..., 1, 0], frames[..., 1, 1], frames[..., 1, 2] = (
+        cx * sz * cy + sx * sy,
+        cx * cz,
+        cx * sz * sy - sx * cy,
+    )
+    frames[..., 2, 0], frames[..., 2, 1], frames[..., 2, 2] = (
+        sx * sz * cy - cx * sy,
+        sx * cz,
+        sx * sz * sy + cx * cy,
+    )
+    frames[..., :3, 3] = (
+        values[..., :3] + pivots - (frames[..., :3, :3] @ pivots[..., None])[..., 0]
+    )
     frames[..., 3, :] = 0.0, 0.0, 0.0, 1.0
     return frames

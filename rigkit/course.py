@@ -41,8 +41,11 @@ _WHAT_WOULD_DO = {
 def versions() -> str:
     """What the course runs on, a line each: the kit, Python and where it is, JupyterLab, the sliders' two halves."""
     lines = [_version("rigkit", "the kit"), f"Python {platform.python_version()}: {sys.executable}"]
-    lines += [_version("jupyterlab", "the page you read this in"), _version("ipywidgets", "sliders, in Python"),
-              _version("jupyterlab_widgets", "sliders, in the page")]
+    lines += [
+        _version("jupyterlab", "the page you read this in"),
+        _version("ipywidgets", "sliders, in Python"),
+        _version("jupyterlab_widgets", "sliders, in the page"),
+    ]
     return "\n".join(lines)
 
 
@@ -82,7 +85,9 @@ def source() -> Path:
 
 def lessons() -> tuple[Lesson, ...]:
     """All lessons, in order of number; what is known of each comes from its notebook's metadata."""
-    return tuple(_read_lesson(path) for path in sorted((source() / "lessons").glob("[0-9][0-9]-*.ipynb")))
+    return tuple(
+        _read_lesson(path) for path in sorted((source() / "lessons").glob("[0-9][0-9]-*.ipynb"))
+    )
 
 
 def lesson(number: str | int) -> Lesson:
@@ -105,9 +110,16 @@ def _read_lesson(path: Path) -> Lesson:
     about = json.loads(path.read_text(encoding="utf-8"))["metadata"].get("rigkit", {})
     number, _, name = path.stem.partition("-")
     exercise = next((source() / "exercises").glob(f"{number}-*.ipynb"), None)
-    return Lesson(number, about.get("title", name.replace("-", " ").capitalize()), about.get("minutes"),
-                  tuple(about.get("aims", ())), path, exercise, tuple(about.get("moments", ())),
-                  about.get("notes", {}))
+    return Lesson(
+        number,
+        about.get("title", name.replace("-", " ").capitalize()),
+        about.get("minutes"),
+        tuple(about.get("aims", ())),
+        path,
+        exercise,
+        tuple(about.get("moments", ())),
+        about.get("notes", {}),
+    )
 
 
 def _two_digits(number: str | int) -> str:
@@ -134,7 +146,9 @@ class Copies:
     links: tuple[str, ...]
 
 
-def hand_out(folder: str | os.PathLike[str], files: Iterable[tuple[str, bytes]] | None = None) -> Copies:
+def hand_out(
+    folder: str | os.PathLike[str], files: Iterable[tuple[str, bytes]] | None = None
+) -> Copies:
     """Copy lessons and exercises into `folder`; a file that the learner changed is left alone.
 
     A file counts as untouched while its bytes are those that were handed out. An untouched older copy is brought up
@@ -162,7 +176,14 @@ def hand_out(folder: str | os.PathLike[str], files: Iterable[tuple[str, bytes]] 
     if marker.is_symlink():
         raise OSError(f"{marker} is a link. Move it away, or choose another folder.")
     ledger = _read_ledger(marker)
-    done: dict[str, list[str]] = {"copied": [], "updated": [], "same": [], "kept": [], "newer": [], "links": []}
+    done: dict[str, list[str]] = {
+        "copied": [],
+        "updated": [],
+        "same": [],
+        "kept": [],
+        "newer": [],
+        "links": [],
+    }
     for name, data in shipped() if files is None else files:
         state = _state(folder, name, _digest(data), ledger.get(name))
         done[state].append(name)
@@ -177,7 +198,7 @@ def hand_out(folder: str | os.PathLike[str], files: Iterable[tuple[str, bytes]] 
 def _state(folder: Path, name: str, ours: str, handed_out: str | None) -> str:
     """What becomes of one file: the name of the `Copies` field it belongs to."""
     target = folder / name
-    if any(step.is_symlink() for step in (target, *target.parents[:len(Path(name).parts) - 1])):
+    if any(step.is_symlink() for step in (target, *target.parents[: len(Path(name).parts) - 1])):
         return "links"
     if not target.exists():
         return "copied"
@@ -236,7 +257,9 @@ def in_the_way(problem: OSError) -> str:
 # --- progress ------------------------------------------------------------------------------------------------------
 
 
-def record(lesson: str | int, question: str, score: float, student: str = "", **details: Any) -> Path | None:
+def record(
+    lesson: str | int, question: str, score: float, student: str = "", **details: Any
+) -> Path | None:
     """Add one attempt to the progress kept in the learner's folder.
 
     The folder is found by walking up from the current one; where there is none, or it cannot be
@@ -263,17 +286,27 @@ def record(lesson: str | int, question: str, score: float, student: str = "", **
     ValueError
         If `score` is not a number from 0 to 1, or `question` or `student` is not a name.
     """
-    from rigkit import _check  # here, because it loads NumPy, which `rigkit --help` need not wait for
+    from rigkit import (
+        _check,
+    )  # here, because it loads NumPy, which `rigkit --help` need not wait for
 
     number = _check.numbers("score", score)
     if number.ndim or not 0 <= number <= 1:
-        raise ValueError(f"`score` must be a number from 0 to 1; got {score!r}. 1 means everything is right.")
+        raise ValueError(
+            f"`score` must be a number from 0 to 1; got {score!r}. 1 means everything is right."
+        )
     if not isinstance(question, str) or not question:
         raise ValueError(f"`question` must be a question's name; got {question!r}.")
     if not isinstance(student, str):
         raise ValueError(f"`student` must be a name; got {student!r}.")
-    entry = {"time": datetime.now(UTC).isoformat(timespec="seconds"), "lesson": _two_digits(lesson),
-             "question": question, "score": float(number), "student": student, **details}
+    entry = {
+        "time": datetime.now(UTC).isoformat(timespec="seconds"),
+        "lesson": _two_digits(lesson),
+        "question": question,
+        "score": float(number),
+        "student": student,
+        **details,
+    }
     path = _progress_path()
     try:
         if path is None:
@@ -346,7 +379,13 @@ def _progress_path() -> Path | None:
 
 def _append(path: Path, line: bytes) -> None:
     """Add a line in one write, safe on disk before this returns; links are not followed."""
-    flags = os.O_RDWR | os.O_APPEND | os.O_CREAT | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_BINARY", 0)
+    flags = (
+        os.O_RDWR
+        | os.O_APPEND
+        | os.O_CREAT
+        | getattr(os, "O_NOFOLLOW", 0)
+        | getattr(os, "O_BINARY", 0)
+    )
     with open(os.open(path, flags, 0o644), "r+b", buffering=0) as file:
         size = file.seek(0, os.SEEK_END)
         if size:
@@ -374,7 +413,11 @@ def _attempts(student: str | None = None) -> Iterator[_Attempt]:
         lines = []
     for entry in (*map(_parse, lines), *_memory):
         match entry:
-            case {"lesson": str(number), "question": str(question), "score": int() | float() as score}:
+            case {
+                "lesson": str(number),
+                "question": str(question),
+                "score": int() | float() as score,
+            }:
                 who = entry.get("student", "")
                 if not isinstance(score, bool) and 0 <= score <= 1 and student in (None, who):
                     yield _Attempt(number, question, float(score), str(who))

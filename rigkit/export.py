@@ -16,8 +16,12 @@ Motions = Mapping[str, tuple[ArrayLike, ArrayLike]]
 _SHIFTED = 1e-9  # metres: a joint that moves less in its parent only turns
 
 
-def rig_asset(skeleton: Skeleton, surface: Mesh | None = None, weights: ArrayLike | None = None,
-              motions: Motions | None = None) -> gltf.Asset:
+def rig_asset(
+    skeleton: Skeleton,
+    surface: Mesh | None = None,
+    weights: ArrayLike | None = None,
+    motions: Motions | None = None,
+) -> gltf.Asset:
     """A skeleton's joints as nodes, the skin they move, and motions baked onto them.
 
     The joints come in the skeleton's order, so the first node is its root; the skin's node is the last one, a root of
@@ -42,15 +46,27 @@ def rig_asset(skeleton: Skeleton, surface: Mesh | None = None, weights: ArrayLik
     if not isinstance(skeleton, Skeleton) or (skeleton.parents < 0).sum() != 1:
         raise ValueError(f"`skeleton` must be a Skeleton with one root; got {skeleton!r}.")
     if (surface is None) != (weights is None):
-        raise ValueError("`surface` and `weights` must be given together; got one without the other.")
-    nodes = [gltf.Node(name, None if parent < 0 else int(parent), local[:3, 3],
-                       rotation.quaternion_from_matrix(local[:3, :3]))
-             for name, parent, local in zip(skeleton.names, skeleton.parents, skeleton.rest_local, strict=True)]
+        raise ValueError(
+            "`surface` and `weights` must be given together; got one without the other."
+        )
+    nodes = [
+        gltf.Node(
+            name,
+            None if parent < 0 else int(parent),
+            local[:3, 3],
+            rotation.quaternion_from_matrix(local[:3, :3]),
+        )
+        for name, parent, local in zip(
+            skeleton.names, skeleton.parents, skeleton.rest_local, strict=True
+        )
+    ]
     baked = tuple(_baked(name, skeleton, *motion) for name, motion in _check_motions(motions or {}))
     if surface is None or weights is None:
         return gltf.Asset(tuple(nodes), animations=baked)
     mesh = _skinned(surface, _check.numbers("weights", weights, len(skeleton)))
-    legs = gltf.Skin("legs", np.arange(len(nodes)), skin.inverse_bind_matrices(skeleton.rest_world), 0)
+    legs = gltf.Skin(
+        "legs", np.arange(len(nodes)), skin.inverse_bind_matrices(skeleton.rest_world), 0
+    )
     return gltf.Asset((*nodes, gltf.Node("skin", mesh=0, skin=0)), (legs,), (mesh,), baked)
 
 
@@ -74,8 +90,9 @@ def walk_motion(rig: LegRig, puppet: Puppet) -> tuple[Floats, Floats]:
     return walk.times, rig.pose(gait.control_values(walk, rig)).world
 
 
-def puppet_asset(puppet: Puppet, vertices: int = 5000, walking: bool = True,
-                 preset_bend_deg: float = 5.0) -> gltf.Asset:
+def puppet_asset(
+    puppet: Puppet, vertices: int = 5000, walking: bool = True, preset_bend_deg: float = 5.0
+) -> gltf.Asset:
     """A puppet of the parade with its skin, facing +Z, and a walk of two strides along +Z with planted feet.
 
     Parameters
@@ -94,12 +111,16 @@ def puppet_asset(puppet: Puppet, vertices: int = 5000, walking: bool = True,
     """
     rig = LegRig.from_puppet(puppet, preset_bend_deg)
     surface, weights = skin.rig_skin(rig, puppet, vertices)
-    return rig_asset(rig.skeleton, surface, weights, {"walk": walk_motion(rig, puppet)} if walking else None)
+    return rig_asset(
+        rig.skeleton, surface, weights, {"walk": walk_motion(rig, puppet)} if walking else None
+    )
 
 
 def _skinned(surface: Mesh, weights: Floats) -> gltf.Mesh:
     if not isinstance(surface, Mesh):
-        raise ValueError(f"`surface` must be a Mesh; got {surface!r}. `skin.rig_skin` makes one that fits a rig.")
+        raise ValueError(
+            f"`surface` must be a Mesh; got {surface!r}. `skin.rig_skin` makes one that fits a rig."
+        )
     joints, four = skin.to_four(weights)
     return gltf.Mesh("skin", surface.vertices, surface.triangles, joints, four, _normals(surface))
 
@@ -119,7 +140,9 @@ def _check_motions(motions: Motions) -> Iterator[tuple[str, tuple[ArrayLike, Arr
         raise ValueError(f"`motions` must map names to (times, world); got {motions!r}.")
     for name, motion in motions.items():
         if not isinstance(motion, tuple) or len(motion) != 2:
-            raise ValueError(f"`motions[{name!r}]` must be (times, world); got {_check.short(motion)}.")
+            raise ValueError(
+                f"`motions[{name!r}]` must be (times, world); got {_check.short(motion)}."
+            )
         yield name, motion
 
 
@@ -128,11 +151,15 @@ def _baked(name: str, skeleton: Skeleton, times: ArrayLike, world: ArrayLike) ->
     times = _check.numbers(f"motions[{name!r}] times", times, "f")
     local = skeleton.local(world)
     if local.shape[:-3] != times.shape:
-        raise ValueError(f"`motions[{name!r}]` must be as many frames as times; got {local.shape[:-3]} "
-                         f"and {times.shape}.")
+        raise ValueError(
+            f"`motions[{name!r}]` must be as many frames as times; got {local.shape[:-3]} "
+            f"and {times.shape}."
+        )
     channels = []
     for i, joint in enumerate(np.moveaxis(local, 1, 0)):
-        channels.append(gltf.Channel(i, "rotation", times, rotation.quaternion_from_matrix(joint[:, :3, :3])))
+        channels.append(
+            gltf.Channel(i, "rotation", times, rotation.quaternion_from_matrix(joint[:, :3, :3]))
+        )
         if np.abs(joint[:, :3, 3] - skeleton.rest_local[i, :3, 3]).max() > _SHIFTED:
             channels.append(gltf.Channel(i, "translation", times, joint[:, :3, 3]))
     return gltf.Animation(name, tuple(channels))

@@ -31,8 +31,12 @@ def sound(puppet: Puppet) -> Asset:
     return export.puppet_asset(puppet, VERTICES, walking=False)
 
 
-def rebuilt(puppet: Puppet, change: Callable[[World], None] = lambda world: None,
-            hung: Mapping[str, str] | None = None, bound: str = AFTER) -> Asset:
+def rebuilt(
+    puppet: Puppet,
+    change: Callable[[World], None] = lambda world: None,
+    hung: Mapping[str, str] | None = None,
+    bound: str = AFTER,
+) -> Asset:
     """A puppet's rig whose joints `change(world)` has moved or turned where they stand.
 
     Parameters
@@ -55,20 +59,31 @@ def rebuilt(puppet: Puppet, change: Callable[[World], None] = lambda world: None
     change(world)
     parents = {node.name: node.parent for node in asset.nodes}
     parents |= {name: names.index(parent) for name, parent in (hung or {}).items()}
-    above = np.stack([np.eye(4) if (parent := parents[name]) is None else world[names[parent]] for name in names])
+    above = np.stack(
+        [np.eye(4) if (parent := parents[name]) is None else world[names[parent]] for name in names]
+    )
     local = frames.relative(above, np.stack([*world.values()]))
     turns = rotation.quaternion_from_matrix(local[:, :3, :3])
-    moved = replace(asset, nodes=tuple(
-        replace(node, parent=parents[node.name], translation=frame[:3, 3], rotation=turn)
-        for node, frame, turn in zip(asset.nodes, local, turns, strict=True)))
+    moved = replace(
+        asset,
+        nodes=tuple(
+            replace(node, parent=parents[node.name], translation=frame[:3, 3], rotation=turn)
+            for node, frame, turn in zip(asset.nodes, local, turns, strict=True)
+        ),
+    )
     return bound_again(moved) if bound == AFTER else moved
 
 
 def bound_again(asset: Asset) -> Asset:
     """An asset whose inverse bind matrices are those of its rest pose."""
     world = asset.rest_world()
-    return replace(asset, skins=tuple(
-        replace(each, inverse_bind=np.asarray(np.linalg.inv(world[each.joints]), np.float64)) for each in asset.skins))
+    return replace(
+        asset,
+        skins=tuple(
+            replace(each, inverse_bind=np.asarray(np.linalg.inv(world[each.joints]), np.float64))
+            for each in asset.skins
+        ),
+    )
 
 
 @cache
@@ -78,15 +93,19 @@ def _skin_of(puppet: Puppet) -> tuple[Mesh, Floats]:
 
 def shifted(by: float | Sequence[float], *names: str) -> Callable[[World], None]:
     """A change that moves joints by (left, up, ahead) metres; those on the right by the mirror image."""
+
     def change(world: World) -> None:
         for name in names:
             world[name][:3, 3] += np.multiply(by, (-1, 1, 1) if name.startswith("R_") else 1)
+
     return change
 
 
 def with_nodes(asset: Asset, **changes: dict[str, Any]) -> Asset:
     """An asset with fields of some nodes replaced: name=dict of fields."""
-    return replace(asset, nodes=tuple(replace(node, **changes.get(node.name, {})) for node in asset.nodes))
+    return replace(
+        asset, nodes=tuple(replace(node, **changes.get(node.name, {})) for node in asset.nodes)
+    )
 
 
 # One fault each
@@ -110,7 +129,9 @@ def left_straight(puppet: Puppet) -> Asset:
 def weights_dropped(puppet: Puppet) -> Asset:
     """Weights below a tenth set to zero, and nothing given to those that stay."""
     surface, weights = _skin_of(puppet)
-    return export.rig_asset(LegRig.from_puppet(puppet).skeleton, surface, np.where(weights < 0.1, 0.0, weights))
+    return export.rig_asset(
+        LegRig.from_puppet(puppet).skeleton, surface, np.where(weights < 0.1, 0.0, weights)
+    )
 
 
 def mirrored_by_scale(puppet: Puppet) -> Asset:
@@ -120,10 +141,12 @@ def mirrored_by_scale(puppet: Puppet) -> Asset:
 
 def hinge_aslant(puppet: Puppet, deg: float = 15.0) -> Asset:
     """The knees' axes turned about the leg; the right one's by the mirror image."""
+
     def change(world: World) -> None:
         for tag, way in zip(SIDE_TAGS, (1, -1), strict=True):
             turn = rotation.matrix_about("y", way * np.radians(deg))
             world[tag + "knee"][:3, :3] = turn @ world[tag + "knee"][:3, :3]
+
     return rebuilt(puppet, change)
 
 
@@ -133,7 +156,9 @@ def feet_carried_along(puppet: Puppet, faster: float = 0.12) -> Asset:
     world = world.copy()
     world[..., 2, 3] += faster * times[:, None]
     surface, weights = _skin_of(puppet)
-    return export.rig_asset(LegRig.from_puppet(puppet).skeleton, surface, weights, {"walk": (times, world)})
+    return export.rig_asset(
+        LegRig.from_puppet(puppet).skeleton, surface, weights, {"walk": (times, world)}
+    )
 
 
 @cache
@@ -149,8 +174,11 @@ def knees_at_the_front(puppet: Puppet, ahead: float = 0.03) -> Asset:
 def exported_posed(puppet: Puppet, deg: float = 8.0) -> Asset:
     """The feet pitched after the skin was bound, and the pose left in the file."""
     pitch = rotation.quaternion_from_vector([np.radians(deg), 0, 0])
-    turned = {node.name: {"rotation": rotation.multiply_quaternions(node.rotation, pitch)}
-              for node in sound(puppet).nodes if node.name in ("L_ankle", "R_ankle")}
+    turned = {
+        node.name: {"rotation": rotation.multiply_quaternions(node.rotation, pitch)}
+        for node in sound(puppet).nodes
+        if node.name in ("L_ankle", "R_ankle")
+    }
     return with_nodes(sound(puppet), **turned)
 
 
@@ -169,8 +197,13 @@ def knee_back(puppet: Puppet, back_mm: float, bound: str = AFTER) -> Asset:
     return rebuilt(puppet, shifted((0, 0, -back_mm / 1000), "R_knee"), bound=bound)
 
 
-def placed_by_hand(puppet: Puppet, hand_mm: float, rng: np.random.Generator, back_mm: float = 0.0,
-                   bound: str = AFTER) -> Asset:
+def placed_by_hand(
+    puppet: Puppet,
+    hand_mm: float,
+    rng: np.random.Generator,
+    back_mm: float = 0.0,
+    bound: str = AFTER,
+) -> Asset:
     """All leg joints of both sides placed by a hand that is off by `hand_mm`, the right knee joint moved back.
 
     The hand's error is the standard deviation of each coordinate; the axes are oriented by the places they come to.
@@ -186,23 +219,33 @@ def placed_by_hand(puppet: Puppet, hand_mm: float, rng: np.random.Generator, bac
                 placed = placement.orient_chain([world[tag + part][:3, 3] for part in PARTS[:3]])
                 for part, frame in zip(PARTS[:2], placed, strict=False):
                     world[tag + part][:3, :3] = frame[:3, :3]
+
     return rebuilt(puppet, change, bound=bound)
 
 
 def knees_too_high(puppet: Puppet, cm: float) -> Asset:
     """A rig whose knee joints both stand too far up the leg, on the line of the bones."""
+
     def change(world: World) -> None:
         for tag in SIDE_TAGS:
             hip, knee = world[tag + "hip"][:3, 3], world[tag + "knee"][:3, 3]
             world[tag + "knee"][:3, 3] = knee + cm / 100 * (hip - knee) / np.linalg.norm(hip - knee)
+
     return rebuilt(puppet, change)
 
 
 # A stranger's rig
 
 
-SHIP = {"pelvis": "deck", "hip": "mast", "knee": "boom", "stilt": "spar", "ankle": "keel", "ball": "prow",
-        "toe": "bowsprit"}
+SHIP = {
+    "pelvis": "deck",
+    "hip": "mast",
+    "knee": "boom",
+    "stilt": "spar",
+    "ankle": "keel",
+    "ball": "prow",
+    "toe": "bowsprit",
+}
 
 
 def ship_named(puppet: Puppet, share: float = 0.25) -> Asset:
@@ -216,8 +259,10 @@ def ship_named(puppet: Puppet, share: float = 0.25) -> Asset:
         world[tag + "stilt"] = knee.copy()
         world[tag + "stilt"][:3, 3] += share * (ankle - knee)[:3, 3]
         parents |= {tag + "stilt": tag + "knee", tag + "ankle": tag + "stilt"}
-    skeleton = Skeleton.from_world({_ship(name): frame for name, frame in world.items()},
-                                   {_ship(name): parent and _ship(parent) for name, parent in parents.items()})
+    skeleton = Skeleton.from_world(
+        {_ship(name): frame for name, frame in world.items()},
+        {_ship(name): parent and _ship(parent) for name, parent in parents.items()},
+    )
     surface, weights = _skin_of(puppet)
     table = np.zeros((len(weights), len(skeleton)))
     table[:, [skeleton.index(_ship(name)) for name in names]] = weights

@@ -50,21 +50,35 @@ class Foot(_say.Shown):
         self._must_stand()
 
     def _must_stand(self) -> None:
-        for name, point, good in (("heel", self.heel, np.abs(self.heel[..., 1]) < 1e-9),
-                                  ("toe", self.toe, np.abs(self.toe[..., 1]) < 1e-9),
-                                  ("ankle", self.ankle, self.ankle[..., 1] > -1e-9),
-                                  ("ball", self.ball, self.ball[..., 1] > -1e-9)):
-            need = "at height 0, to touch the floor" if name in ("heel", "toe") else "at or above the floor, height 0"
+        for name, point, good in (
+            ("heel", self.heel, np.abs(self.heel[..., 1]) < 1e-9),
+            ("toe", self.toe, np.abs(self.toe[..., 1]) < 1e-9),
+            ("ankle", self.ankle, self.ankle[..., 1] > -1e-9),
+            ("ball", self.ball, self.ball[..., 1] > -1e-9),
+        ):
+            need = (
+                "at height 0, to touch the floor"
+                if name in ("heel", "toe")
+                else "at or above the floor, height 0"
+            )
             _check.every(name, point[..., 1], good, need, "A point is (forward, height), metres.")
-        heel, ankle, ball, toe = (point[..., 0] for point in (self.heel, self.ankle, self.ball, self.toe))
+        heel, ankle, ball, toe = (
+            point[..., 0] for point in (self.heel, self.ankle, self.ball, self.toe)
+        )
         if not ((heel <= ankle) & (ankle <= ball) & (heel < ball) & (ball < toe)).all():
-            raise ValueError("`heel`, `ankle`, `ball` and `toe` must follow each other forward; got "
-                             + ", ".join(_check.short(part.tolist()) for part in (heel, ankle, ball, toe))
-                             + ". A point is (forward, height), metres.")
+            raise ValueError(
+                "`heel`, `ankle`, `ball` and `toe` must follow each other forward; got "
+                + ", ".join(_check.short(part.tolist()) for part in (heel, ankle, ball, toe))
+                + ". A point is (forward, height), metres."
+            )
 
     def __repr__(self) -> str:
-        return _say.line(self, *(f"{name} {_say.point(getattr(self, name))}" for name in ("ankle", *PIVOTS)),
-                         "forward and up", batch=_say.batch(self.ankle, 1))
+        return _say.line(
+            self,
+            *(f"{name} {_say.point(getattr(self, name))}" for name in ("ankle", *PIVOTS)),
+            "forward and up",
+            batch=_say.batch(self.ankle, 1),
+        )
 
 
 @dataclass(frozen=True)
@@ -90,17 +104,28 @@ class FootRoll(_say.Shown):
     pivot: Words
 
     def __repr__(self) -> str:
-        return _say.line(self, f"about the {_say.words(self.pivot)}",
-                         f"foot turned {_say.angle(self.foot_turn)}", f"toes {_say.angle(self.toe_turn)}",
-                         f"ankle {_say.point(self.ankle)}", batch=_say.batch(self.foot_turn))
+        return _say.line(
+            self,
+            f"about the {_say.words(self.pivot)}",
+            f"foot turned {_say.angle(self.foot_turn)}",
+            f"toes {_say.angle(self.toe_turn)}",
+            f"ankle {_say.point(self.ankle)}",
+            batch=_say.batch(self.foot_turn),
+        )
 
 
 def of_puppet(puppet: Puppet) -> Foot:
     """The `Foot` of a `puppets.Puppet`, its ball on the floor."""
     if not isinstance(puppet, Puppet):
-        raise ValueError(f"`puppet` must be a Puppet; got {puppet!r}. `puppets.PUPPETS` holds some.")
-    return Foot(ankle=(0.0, puppet.ankle_height), heel=(-puppet.heel_length, 0.0), ball=(puppet.ball_length, 0.0),
-                toe=(puppet.foot_length - puppet.heel_length, 0.0))
+        raise ValueError(
+            f"`puppet` must be a Puppet; got {puppet!r}. `puppets.PUPPETS` holds some."
+        )
+    return Foot(
+        ankle=(0.0, puppet.ankle_height),
+        heel=(-puppet.heel_length, 0.0),
+        ball=(puppet.ball_length, 0.0),
+        toe=(puppet.foot_length - puppet.heel_length, 0.0),
+    )
 
 
 def turns(angle: ArrayLike, ball_limit: ArrayLike = BALL_LIMIT) -> tuple[Floats, Floats, Floats]:
@@ -160,15 +185,26 @@ def roll(foot: Foot, angle: ArrayLike, ball_limit: ArrayLike = BALL_LIMIT) -> Fo
 
 def _checked(angle: ArrayLike, ball_limit: ArrayLike) -> tuple[Floats, Floats]:
     angle, ball_limit = _check.numbers("angle", angle), _check.numbers("ball_limit", ball_limit)
-    _check.every("angle", angle, np.abs(angle) <= np.pi / 2, "between −π/2 and π/2 radians",
-                 "A foot does not roll over further than upright.")
-    _check.every("ball_limit", ball_limit, (ball_limit >= 0) & (ball_limit <= np.pi / 2), "between 0 and π/2 radians",
-                 "40 degrees, `BALL_LIMIT`, is usual.")
+    _check.every(
+        "angle",
+        angle,
+        np.abs(angle) <= np.pi / 2,
+        "between −π/2 and π/2 radians",
+        "A foot does not roll over further than upright.",
+    )
+    _check.every(
+        "ball_limit",
+        ball_limit,
+        (ball_limit >= 0) & (ball_limit <= np.pi / 2),
+        "between 0 and π/2 radians",
+        "40 degrees, `BALL_LIMIT`, is usual.",
+    )
     return angle, ball_limit
 
 
-def _roll(foot: Foot, angle: Floats,
-          ball_limit: Floats | float) -> tuple[Floats, Floats, Floats, Floats, Floats, Floats]:
+def _roll(
+    foot: Foot, angle: Floats, ball_limit: Floats | float
+) -> tuple[Floats, Floats, Floats, Floats, Floats, Floats]:
     """`roll` without its checks and without the pivot's name."""
     on_heel, _, on_toe = _turns(angle, ball_limit)
     toe_turn = on_heel + on_toe

@@ -28,7 +28,11 @@ def frame(rotation_matrix: ArrayLike | None = None, origin: ArrayLike | None = N
     ValueError
         If `rotation_matrix` is not a rotation, or the batch shapes do not broadcast.
     """
-    turn = np.eye(3) if rotation_matrix is None else rotation.check_matrix("rotation_matrix", rotation_matrix)
+    turn = (
+        np.eye(3)
+        if rotation_matrix is None
+        else rotation.check_matrix("rotation_matrix", rotation_matrix)
+    )
     origin = np.zeros(3) if origin is None else _check.numbers("origin", origin, 3)
     shape = _check.batch(rotation_matrix=turn.shape[:-2], origin=origin.shape[:-1])
     frames = np.zeros((*shape, 4, 4))
@@ -79,8 +83,9 @@ def turn(frames: ArrayLike, directions: ArrayLike) -> Floats:
     return (frames[..., :3, :3] @ directions[..., None])[..., 0]
 
 
-def mirror_points(points: ArrayLike, normal: ArrayLike = (1.0, 0.0, 0.0),
-                  through: ArrayLike = (0.0, 0.0, 0.0)) -> Floats:
+def mirror_points(
+    points: ArrayLike, normal: ArrayLike = (1.0, 0.0, 0.0), through: ArrayLike = (0.0, 0.0, 0.0)
+) -> Floats:
     """Points on the other side of a plane; the default is the midplane, x = 0.
 
     Parameters
@@ -102,8 +107,12 @@ def mirror_points(points: ArrayLike, normal: ArrayLike = (1.0, 0.0, 0.0),
     return points - 2 * height * normal
 
 
-def mirror_frames(frames: ArrayLike, flip: str, normal: ArrayLike = (1.0, 0.0, 0.0),
-                  through: ArrayLike = (0.0, 0.0, 0.0)) -> Floats:
+def mirror_frames(
+    frames: ArrayLike,
+    flip: str,
+    normal: ArrayLike = (1.0, 0.0, 0.0),
+    through: ArrayLike = (0.0, 0.0, 0.0),
+) -> Floats:
     """Frames on the other side of a plane, kept right-handed.
 
     A reflected frame is left-handed; negating one of its axes, the one named by `flip`, makes it a frame again.
@@ -141,6 +150,8 @@ def check_frames(name: str, frames: ArrayLike) -> Floats:
     last = frames[..., 3, :].reshape(-1, 4)
     off = np.abs(last - [0, 0, 0, 1]).max(axis=-1)
     if not (off < 1e-9).all():
-        raise ValueError(f"`{name}` must have the last row 0 0 0 1; got {last[np.argmax(off)]}. "
-                         "Origins belong in the last column; transpose if yours are rows.")
+        raise ValueError(
+            f"`{name}` must have the last row 0 0 0 1; got {last[np.argmax(off)]}. "
+            "Origins belong in the last column; transpose if yours are rows."
+        )
     return frames

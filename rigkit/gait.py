@@ -45,7 +45,9 @@ def headings(points: ArrayLike) -> Floats:
     ValueError
         If two neighbours fall together in the side view.
     """
-    points = _check.numbers("points", points, "n", 3, hint="Give the joints in order, such as hip, knee, ankle.")
+    points = _check.numbers(
+        "points", points, "n", 3, hint="Give the joints in order, such as hip, knee, ankle."
+    )
     if points.shape[-2] < 2:
         raise ValueError(f"`points` must be at least two joints in order; got {points.shape[-2]}.")
     bones = np.diff(points[..., 1:], axis=-2)
@@ -72,27 +74,42 @@ def periodic_spline(values: ArrayLike, phase: ArrayLike) -> Floats:
     if n < 3:
         raise ValueError(f"`values` must be at least three round the cycle; got {n}.")
     shape = _check.batch(values=values.shape[:-1], phase=phase.shape)
-    bend = 6 * (np.roll(values, 1, axis=-1) - 2 * values + np.roll(values, -1, axis=-1)) @ _ring_inverse(n)
+    bend = (
+        6
+        * (np.roll(values, 1, axis=-1) - 2 * values + np.roll(values, -1, axis=-1))
+        @ _ring_inverse(n)
+    )
     knots = np.stack([np.broadcast_to(array, (*shape, n)) for array in (values, bend)])
     place = np.broadcast_to((phase % 1.0) * n, shape)
     start = np.floor(place).astype(int)
     after = place - start
     before = 1 - after
     index = np.broadcast_to(start, (2, *shape))[..., None]
-    left, right = (np.take_along_axis(knots, (index + step) % n, axis=-1)[..., 0] for step in (0, 1))
-    return (before * left[0] + after * right[0]
-            + ((before**3 - before) * left[1] + (after**3 - after) * right[1]) / 6)
+    left, right = (
+        np.take_along_axis(knots, (index + step) % n, axis=-1)[..., 0] for step in (0, 1)
+    )
+    return (
+        before * left[0]
+        + after * right[0]
+        + ((before**3 - before) * left[1] + (after**3 - after) * right[1]) / 6
+    )
 
 
 @cache
 def _ring_inverse(n: int) -> AnyFloats:
     """Turns second differences into the curvatures whose slopes meet: m[i-1] + 4 m[i] + m[i+1] = 6 × difference."""
     identity = np.eye(n)
-    return np.linalg.inv(4 * identity + np.roll(identity, 1, axis=1) + np.roll(identity, -1, axis=1))
+    return np.linalg.inv(
+        4 * identity + np.roll(identity, 1, axis=1) + np.roll(identity, -1, axis=1)
+    )
 
 
-def joint_angles(percent: ArrayLike, joint: str, table: str = "schwartz-2008",
-                 relative_step: ArrayLike | None = None) -> Floats:
+def joint_angles(
+    percent: ArrayLike,
+    joint: str,
+    table: str = "schwartz-2008",
+    relative_step: ArrayLike | None = None,
+) -> Floats:
     """A leg joint's published mean angle through the gait cycle, interpolated smoothly and periodically.
 
     The curve passes through every printed value but the ends: the means at 0 % and 100 % differ by up to 0.7 degree,
@@ -120,35 +137,51 @@ def joint_angles(percent: ArrayLike, joint: str, table: str = "schwartz-2008",
     printed = _printed(joint, _check.choice("table", table, TABLES))
     degrees = periodic_spline(printed, percent / 100)
     if relative_step is not None:
-        step = _check.positive("relative_step", relative_step, hint="Step length divided by leg length, such as 0.7.")
+        step = _check.positive(
+            "relative_step", relative_step, hint="Step length divided by leg length, such as 0.7."
+        )
         _check.batch(percent=percent.shape, relative_step=step.shape)
-        low, high = (np.interp(step, _pace_values("step_length"), _pace_values(f"{joint}_{end}_deg"))
-                     for end in ("min", "max"))
+        low, high = (
+            np.interp(step, _pace_values("step_length"), _pace_values(f"{joint}_{end}_deg"))
+            for end in ("min", "max")
+        )
         free_low, free_high = _pace("free", f"{joint}_min_deg"), _pace("free", f"{joint}_max_deg")
         floor = printed.min()
-        degrees = floor + (low - free_low) + (degrees - floor) * (high - low) / (free_high - free_low)
+        degrees = (
+            floor + (low - free_low) + (degrees - floor) * (high - low) / (free_high - free_low)
+        )
     return np.deg2rad(degrees)
 
 
 @cache
 def _printed(joint: str, table: str) -> Floats:
     """Degrees at 0, 4, … 96 %, the first averaged with the one at 100 %."""
-    degrees = np.array([row[f"{joint}_deg"] for row in body.rows("gait_angles") if row["table"] == table])
+    degrees = np.array(
+        [row[f"{joint}_deg"] for row in body.rows("gait_angles") if row["table"] == table]
+    )
     return np.concatenate([[(degrees[0] + degrees[-1]) / 2], degrees[1:-1]])
 
 
 @cache
 def _pace(group: str, quantity: str) -> float:
-    return next(row["value"] for row in body.rows("gait_paces") if (row["group"], row["quantity"]) == (group, quantity))
+    return next(
+        row["value"]
+        for row in body.rows("gait_paces")
+        if (row["group"], row["quantity"]) == (group, quantity)
+    )
 
 
 def _pace_values(quantity: str) -> list[float]:
     return [_pace(group, quantity) for group in GROUPS]
 
 
-PARTING = 0.3  # of the swing: our choice, short enough that no puppet's foot is pulled back to the floor
+PARTING = (
+    0.3  # of the swing: our choice, short enough that no puppet's foot is pulled back to the floor
+)
 
-PELVIS_TILT = float(np.deg2rad((_pace("free", "pelvis_tilt_min_deg") + _pace("free", "pelvis_tilt_max_deg")) / 2))
+PELVIS_TILT = float(
+    np.deg2rad((_pace("free", "pelvis_tilt_min_deg") + _pace("free", "pelvis_tilt_max_deg")) / 2)
+)
 
 
 @dataclass(frozen=True, eq=False)
@@ -162,11 +195,14 @@ class Pace(_say.Shown):
     stance_share: Floats
 
     def __repr__(self) -> str:
-        return _say.line(self, f"speed {_say.amount(self.speed, ' m/s', 2)}",
-                         f"steps of {_say.length(self.step_length)}",
-                         f"{_say.amount(self.cadence, '', 2)} of them a second",
-                         f"a foot is down for {_say.amount(self.stance_share, ' %', 1, 100.0)} of its cycle",
-                         batch=_say.batch(self.speed))
+        return _say.line(
+            self,
+            f"speed {_say.amount(self.speed, ' m/s', 2)}",
+            f"steps of {_say.length(self.step_length)}",
+            f"{_say.amount(self.cadence, '', 2)} of them a second",
+            f"a foot is down for {_say.amount(self.stance_share, ' %', 1, 100.0)} of its cycle",
+            batch=_say.batch(self.speed),
+        )
 
 
 def pace(leg_length: ArrayLike, group: str = "free") -> Pace:
@@ -186,9 +222,12 @@ def pace(leg_length: ArrayLike, group: str = "free") -> Pace:
     """
     length = _check.positive("leg_length", leg_length)
     _check.choice("group", group, GROUPS)
-    return Pace(_pace(group, "speed") * np.sqrt(GRAVITY * length), _pace(group, "step_length") * length,
-                _pace(group, "cadence") * np.sqrt(GRAVITY / length),
-                np.broadcast_to(_pace(group, "foot_off_percent") / 100, length.shape))
+    return Pace(
+        _pace(group, "speed") * np.sqrt(GRAVITY * length),
+        _pace(group, "step_length") * length,
+        _pace(group, "cadence") * np.sqrt(GRAVITY / length),
+        np.broadcast_to(_pace(group, "foot_off_percent") / 100, length.shape),
+    )
 
 
 def stance_share(speed: ArrayLike, leg_length: ArrayLike) -> Floats:
@@ -209,7 +248,14 @@ def stance_share(speed: ArrayLike, leg_length: ArrayLike) -> Floats:
     speed = _check.positive("speed", speed, hint="Speeds are in m/s, such as 1.3.")
     length = _check.positive("leg_length", leg_length)
     _check.batch(speed=speed.shape, leg_length=length.shape)
-    return np.interp(speed / np.sqrt(GRAVITY * length), _pace_values("speed"), _pace_values("foot_off_percent")) / 100
+    return (
+        np.interp(
+            speed / np.sqrt(GRAVITY * length),
+            _pace_values("speed"),
+            _pace_values("foot_off_percent"),
+        )
+        / 100
+    )
 
 
 @dataclass(frozen=True, eq=False)
@@ -255,15 +301,27 @@ class Walk(_say.Shown):
     miss: Floats
 
     def __repr__(self) -> str:
-        return _say.line(self, _say.name(self.puppet.name), "feet planted" if self.planted else "feet not planted",
-                         _say.amount(self.speed, " m/s", 2), f"steps of {_say.length(self.step_length)}",
-                         f"{_say.count(len(self.times), 'frame')} in {_say.amount(np.ptp(self.times), ' s', 2)}",
-                         f"angles of {self.table}", f"miss {_say.small(self.miss)}")
+        return _say.line(
+            self,
+            _say.name(self.puppet.name),
+            "feet planted" if self.planted else "feet not planted",
+            _say.amount(self.speed, " m/s", 2),
+            f"steps of {_say.length(self.step_length)}",
+            f"{_say.count(len(self.times), 'frame')} in {_say.amount(np.ptp(self.times), ' s', 2)}",
+            f"angles of {self.table}",
+            f"miss {_say.small(self.miss)}",
+        )
 
     @property
     def joints(self) -> tuple[str, ...]:
         """The names of the points: hip, knee, ankle, for three bones also foot; then the sole's heel, ball, toe."""
-        return ("hip", "knee", "ankle", *(("foot",) if len(self.puppet.bones) == 3 else ()), *foot.PIVOTS)
+        return (
+            "hip",
+            "knee",
+            "ankle",
+            *(("foot",) if len(self.puppet.bones) == 3 else ()),
+            *foot.PIVOTS,
+        )
 
     def at(self, joint: str) -> Floats:
         """Where a joint is, shape (f, 2, 3)."""
@@ -297,21 +355,31 @@ class Walk(_say.Shown):
     def reach_share(self) -> Floats:
         """How far the leg is stretched: 1 is straight; shape (f, 2)."""
         end = len(self.puppet.bones)
-        return np.linalg.norm(self.points[:, :, end] - self.points[:, :, end - 2], axis=-1) / _limb_length(self.puppet)
+        return np.linalg.norm(
+            self.points[:, :, end] - self.points[:, :, end - 2], axis=-1
+        ) / _limb_length(self.puppet)
 
     @property
     def slide_cm(self) -> Floats:
         """How far each foot slides along the floor in one stride, cm, shape (2,)."""
         strides = self.speed * self.times[-1] / (2 * self.step_length)
-        return foot_slide_cm(self.points[:, :, -len(foot.PIVOTS):], self.stance).sum(axis=0) / strides
+        return (
+            foot_slide_cm(self.points[:, :, -len(foot.PIVOTS) :], self.stance).sum(axis=0) / strides
+        )
 
     @property
     def _headings(self) -> Floats:
-        return headings(self.points[:, :, :len(self.puppet.bones) + 1])
+        return headings(self.points[:, :, : len(self.puppet.bones) + 1])
 
 
-def walk(puppet: Puppet, speed: float | None = None, step_length: float | None = None, frames: int = 100,
-         cycles: int = 2, table: str = "schwartz-2008") -> Walk:
+def walk(
+    puppet: Puppet,
+    speed: float | None = None,
+    step_length: float | None = None,
+    frames: int = 100,
+    cycles: int = 2,
+    table: str = "schwartz-2008",
+) -> Walk:
     """A forward walk: the published angles applied to a puppet's legs, its pelvis moved forward evenly.
 
     The pelvis rides at the height that keeps the lowest foot on the floor. The angles know nothing of the puppet's
@@ -343,9 +411,23 @@ def walk(puppet: Puppet, speed: float | None = None, step_length: float | None =
     times = count * plan.cycle_time
     pelvis = np.stack([0 * times, plan.height(phase[:, 0]), plan.speed * times], axis=-1)
     leg, pitch = plan.leg(phase), plan.pitch(phase)
-    points = _in_space(np.concatenate([leg, _sole(puppet, leg[..., -1, :], pitch)], axis=-2), pelvis, puppet)
-    return Walk(puppet, plan.speed, plan.step_length, table, False, times, phase, phase < plan.stance_share, pelvis,
-                points, pitch, np.zeros_like(phase))
+    points = _in_space(
+        np.concatenate([leg, _sole(puppet, leg[..., -1, :], pitch)], axis=-2), pelvis, puppet
+    )
+    return Walk(
+        puppet,
+        plan.speed,
+        plan.step_length,
+        table,
+        False,
+        times,
+        phase,
+        phase < plan.stance_share,
+        pelvis,
+        points,
+        pitch,
+        np.zeros_like(phase),
+    )
 
 
 def plant(walk: Walk, pelvis: ArrayLike | None = None) -> Walk:
@@ -368,14 +450,22 @@ def plant(walk: Walk, pelvis: ArrayLike | None = None) -> Walk:
     _check_walk(walk)
     pelvis = pelvis_path(walk) if pelvis is None else _check.numbers("pelvis", pelvis, 3)
     if pelvis.shape != walk.pelvis.shape:
-        raise ValueError(f"`pelvis` must have shape {walk.pelvis.shape}, one point a frame; got {pelvis.shape}.")
+        raise ValueError(
+            f"`pelvis` must have shape {walk.pelvis.shape}, one point a frame; got {pelvis.shape}."
+        )
     puppet = walk.puppet
     carried, upper, lower = _limb(puppet)
     goals = foot_goals(walk)[..., [2, 1]] - pelvis[:, None, [2, 1]]  # seen from the hips, side view
     solved = two_bone.solve_planar(goals - carried, upper, lower, bend=puppet.knee_side)
     leg = _hung(puppet, two_bone.planar_points(solved.hip, solved.knee, upper, lower))
     points = np.concatenate([leg, _sole(puppet, leg[..., -1, :], walk.foot_pitch)], axis=-2)
-    return replace(walk, planted=True, pelvis=pelvis, points=_in_space(points, pelvis, puppet), miss=solved.miss)
+    return replace(
+        walk,
+        planted=True,
+        pelvis=pelvis,
+        points=_in_space(points, pelvis, puppet),
+        miss=solved.miss,
+    )
 
 
 def foot_goals(walk: Walk) -> Floats:
@@ -435,7 +525,10 @@ def pelvis_path(walk: Walk, reach: float = 0.995) -> Floats:
         The middle of the hip centres.
     """
     plan, reach = _plan_of(walk), _reach(reach)
-    grid, phase = np.linspace(0, 0.5, 200, endpoint=False), walk.phase[:, 0]  # a step, after which the sides change
+    grid, phase = (
+        np.linspace(0, 0.5, 200, endpoint=False),
+        walk.phase[:, 0],
+    )  # a step, after which the sides change
     room = plan.highest(grid, reach)
     waves = np.fft.rfft(room)[:3] / len(room) * [1, 2, 2]
 
@@ -467,7 +560,9 @@ def control_values(walk: Walk, rig: LegRig) -> dict[str, dict[str, Floats]]:
     """
     _check_walk(walk)
     if not isinstance(rig, LegRig):
-        raise ValueError(f"`rig` must be a LegRig; got {rig!r}. LegRig.from_puppet(walk.puppet) makes one.")
+        raise ValueError(
+            f"`rig` must be a LegRig; got {rig!r}. LegRig.from_puppet(walk.puppet) makes one."
+        )
     rest = dict(zip(rig.skeleton.names, rig.skeleton.rest_world[:, :3, 3], strict=True))
     rolled = foot.roll(foot.of_puppet(walk.puppet), -walk.foot_pitch).ankle
     above_flat = np.stack([0 * walk.foot_pitch, rolled[..., 1], rolled[..., 0]], axis=-1)
@@ -475,7 +570,9 @@ def control_values(walk: Walk, rig: LegRig) -> dict[str, dict[str, Floats]]:
     values = {"pelvis": _shifts(walk.pelvis - rest["pelvis"])}
     for side, tag in enumerate(SIDE_TAGS):
         standing = rest[tag + rig.chain[-1]] * [1, 0, 1]
-        values[tag + "foot"] = _shifts(flat[:, side] - standing) | {"roll": -walk.foot_pitch[:, side]}
+        values[tag + "foot"] = _shifts(flat[:, side] - standing) | {
+            "roll": -walk.foot_pitch[:, side]
+        }
     return values
 
 
@@ -503,8 +600,10 @@ def foot_slide_cm(sole: ArrayLike, stance: ArrayLike) -> Floats:
     """
     sole, stance = _check.numbers("sole", sole, "f", "n", 3), _check_stance(stance)
     if sole.shape[:-2] != stance.shape:
-        raise ValueError(f"`stance` must have the shape of `sole` without its last two axes, {sole.shape[:-2]}; "
-                         f"got {stance.shape}.")
+        raise ValueError(
+            f"`stance` must have the shape of `sole` without its last two axes, {sole.shape[:-2]}; "
+            f"got {stance.shape}."
+        )
     height = sole[..., 1]
     low = height <= height.min(axis=-1, keepdims=True) + 1e-6
     stays, either = low[1:] & low[:-1], low[1:] | low[:-1]
@@ -545,8 +644,12 @@ class Pop(_say.Shown):
     speed_deg: float
 
     def __repr__(self) -> str:
-        return _say.line(self, f"{ {'L_': 'left', 'R_': 'right'}.get(self.side, self.side)} leg", f"frame {self.frame}",
-                         f"{_say.amount(self.speed_deg, '°', 0)} a second")
+        return _say.line(
+            self,
+            f"{ {'L_': 'left', 'R_': 'right'}.get(self.side, self.side) } leg",
+            f"frame {self.frame}",
+            f"{_say.amount(self.speed_deg, '°', 0)} a second",
+        )
 
 
 def extension_pops(walk: Walk, near: float = 0.99, fastest_deg: float = 600.0) -> tuple[Pop, ...]:
@@ -581,12 +684,15 @@ def extension_pops(walk: Walk, near: float = 0.99, fastest_deg: float = 600.0) -
         first = step
         while first > 0 and pops[first - 1, side]:
             first -= 1
-        found.append(Pop(SIDE_TAGS[side], int(step) + 1, float(speed[first:step + 1, side].max())))
+        found.append(
+            Pop(SIDE_TAGS[side], int(step) + 1, float(speed[first : step + 1, side].max()))
+        )
     return tuple(found)
 
 
-def outside_range_deg(walk: Walk, table: str = "aaos", sex: str | None = None,
-                      age: float | None = None) -> dict[str, float]:
+def outside_range_deg(
+    walk: Walk, table: str = "aaos", sex: str | None = None, age: float | None = None
+) -> dict[str, float]:
     """How far a walk's angles leave the average human ranges of motion.
 
     Parameters
@@ -603,10 +709,16 @@ def outside_range_deg(walk: Walk, table: str = "aaos", sex: str | None = None,
     """
     _check_walk(walk)
     if len(walk.puppet.bones) != 2:
-        raise ValueError(f"`walk` must be of a puppet with two bones a leg; got that of {walk.puppet.name!r}. "
-                         "Human ranges say nothing about its joints.")
-    excess = {joint: np.rad2deg(body.joint_range(joint, table, sex, age).outside(getattr(walk, joint))).ravel()
-              for joint in JOINTS}
+        raise ValueError(
+            f"`walk` must be of a puppet with two bones a leg; got that of {walk.puppet.name!r}. "
+            "Human ranges say nothing about its joints."
+        )
+    excess = {
+        joint: np.rad2deg(
+            body.joint_range(joint, table, sex, age).outside(getattr(walk, joint))
+        ).ravel()
+        for joint in JOINTS
+    }
     return {joint: float(angles[np.argmax(np.abs(angles))]) for joint, angles in excess.items()}
 
 
@@ -632,14 +744,21 @@ class _Plan:
         return joint_angles(100 * phase, joint, self.table, relative_step)
 
     def pitch(self, phase: Floats) -> Floats:
-        return self.angle(phase, "hip") - PELVIS_TILT - self.angle(phase, "knee") + self.angle(phase, "ankle")
+        return (
+            self.angle(phase, "hip")
+            - PELVIS_TILT
+            - self.angle(phase, "knee")
+            + self.angle(phase, "ankle")
+        )
 
     def leg(self, phase: Floats) -> Floats:
         """The forward walk's joints from the hip down, shape (..., bones + 1, 2)."""
         _, upper, lower = _limb(self.puppet)
         thigh, knee = self.angle(phase, "hip") - PELVIS_TILT, self.angle(phase, "knee")
         joints = two_bone.planar_points(thigh, knee, upper, lower)
-        if self.puppet.knee_side < 0:  # the middle joint on the other side of the line from root to end
+        if (
+            self.puppet.knee_side < 0
+        ):  # the middle joint on the other side of the line from root to end
             line = joints[..., 2, :] / np.linalg.norm(joints[..., 2, :], axis=-1, keepdims=True)
             middle = joints[..., 1, :]
             joints[..., 1, :] = 2 * np.sum(middle * line, axis=-1, keepdims=True) * line - middle
@@ -661,7 +780,9 @@ class _Plan:
         """The highest hips from which a leg's planted foot is within a share of its reach."""
         carried, upper, lower = _limb(self.puppet)
         ends = self.planted_end(phase) - carried
-        return ends[..., 1] + np.sqrt(np.maximum((reach * (upper + lower))**2 - ends[..., 0]**2, 0))
+        return ends[..., 1] + np.sqrt(
+            np.maximum((reach * (upper + lower)) ** 2 - ends[..., 0] ** 2, 0)
+        )
 
     def planted_end(self, phase: Floats) -> Floats:
         """The leg's end with its foot planted, (forward from the hips, up from the floor)."""
@@ -714,12 +835,20 @@ def _plan(puppet: Puppet, speed: float | None, step_length: float | None, table:
         raise ValueError(f"`puppet` must be a Puppet; got {puppet!r}. PUPPETS['Tamsin'] is one.")
     _check.choice("table", table, TABLES)
     length = _limb_length(puppet)
-    speed = _check.one_positive("speed", pace(length).speed if speed is None else speed,
-                                "Give one speed in m/s, such as 1.3.")
+    speed = _check.one_positive(
+        "speed",
+        pace(length).speed if speed is None else speed,
+        "Give one speed in m/s, such as 1.3.",
+    )
     if step_length is None:
         dimensionless = speed / np.sqrt(GRAVITY * length)
-        step_length = float(np.interp(dimensionless, _pace_values("speed"), _pace_values("step_length"))) * length
-    step_length = _check.one_positive("step_length", step_length, "Give one step length in metres, such as 0.65.")
+        step_length = (
+            float(np.interp(dimensionless, _pace_values("speed"), _pace_values("step_length")))
+            * length
+        )
+    step_length = _check.one_positive(
+        "step_length", step_length, "Give one step length in metres, such as 0.65."
+    )
     return _Plan(puppet, speed, step_length, table)
 
 
@@ -736,15 +865,24 @@ def _check_walk(walk: object) -> None:
 def _reach(reach: float) -> float:
     reach = _check.one_positive("reach", reach, "A share of full reach, such as 0.995.")
     if reach > 1:
-        raise ValueError(f"`reach` must be a share of full reach, at most 1; got {reach:g}. 0.995 is one.")
+        raise ValueError(
+            f"`reach` must be a share of full reach, at most 1; got {reach:g}. 0.995 is one."
+        )
     return reach
 
 
 def _check_stance(stance: ArrayLike, sides: bool = False) -> Bools:
     array = np.asarray(stance)
-    if array.dtype != bool or array.ndim < 1 or len(array) == 0 or (sides and array.shape[1:] != (2,)):
-        raise ValueError(f"`stance` must be true or false for every frame{' and two sides' if sides else ''}; "
-                         f"got {array.dtype} of shape {array.shape}.")
+    if (
+        array.dtype != bool
+        or array.ndim < 1
+        or len(array) == 0
+        or (sides and array.shape[1:] != (2,))
+    ):
+        raise ValueError(
+            f"`stance` must be true or false for every frame{' and two sides' if sides else ''}; "
+            f"got {array.dtype} of shape {array.shape}."
+        )
     return array
 
 

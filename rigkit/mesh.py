@@ -18,7 +18,12 @@ from rigkit.puppets import Puppet
 # line through the joint centres, to the front, to the back, to the sides.
 BONES = (
     ((0.16, 0.95, 0.95, 0.88), (0.46, 0.84, 0.78, 0.76), (0.80, 0.69, 0.63, 0.63)),
-    ((0.13, 0.56, 0.60, 0.57), (0.34, 0.52, 0.72, 0.60), (0.65, 0.46, 0.50, 0.46), (0.92, 0.40, 0.43, 0.38)),
+    (
+        (0.13, 0.56, 0.60, 0.57),
+        (0.34, 0.52, 0.72, 0.60),
+        (0.65, 0.46, 0.50, 0.46),
+        (0.92, 0.40, 0.43, 0.38),
+    ),
     ((0.10, 0.40, 0.40, 0.38), (0.50, 0.34, 0.34, 0.32), (0.92, 0.34, 0.36, 0.32)),
 )
 JOINTS = ((0.64, 0.56, 0.60), (0.44, 0.44, 0.42))  # the same three at the joints between the bones
@@ -36,15 +41,26 @@ FOOT = (
     ((1.00, 0.16), (1.00, 0.16), 0.00),
 )
 # The pelvis: height above the hips; to the front, to the back, to the sides. At the last ring the legs part.
-PELVIS = ((1.62, 0.00, 0.00, 0.00), (1.60, 0.55, 0.55, 0.85), (1.45, 0.85, 0.88, 1.38), (1.10, 0.95, 1.00, 1.56),
-          (0.50, 1.02, 1.14, 1.82), (0.00, 0.98, 1.10, 1.92))
+PELVIS = (
+    (1.62, 0.00, 0.00, 0.00),
+    (1.60, 0.55, 0.55, 0.85),
+    (1.45, 0.85, 0.88, 1.38),
+    (1.10, 0.95, 1.00, 1.56),
+    (0.50, 1.02, 1.14, 1.82),
+    (0.00, 0.98, 1.10, 1.92),
+)
 PARTING = len(PELVIS) - 1
-PARTING_DROP, CROTCH_DROP = 0.45, 1.10  # below the hips: that ring's front and back, and its lowest, between the legs
+PARTING_DROP, CROTCH_DROP = (
+    0.45,
+    1.10,
+)  # below the hips: that ring's front and back, and its lowest, between the legs
 # On the thigh's rings, what continues the midline's front and back is turned toward the other leg, in radians, so that
 # the skin goes straight down where the legs part.
 INWARD = (0.6, 0.35, 0.1)
 WINGS = 1.1  # above the hips: how far the pelvis' inner bones reach
-Cut = tuple[Ints, Bools, Bools, Floats]  # triangles; which edges lead down, which up through a plane; at what share
+Cut = tuple[
+    Ints, Bools, Bools, Floats
+]  # triangles; which edges lead down, which up through a plane; at what share
 GIRTH = 4.0  # usual way around a leg: shares the detail between rings and columns
 
 
@@ -60,8 +76,12 @@ class Mesh(_say.Shown):
         object.__setattr__(self, "triangles", _check_triangles(triangles, len(self.vertices)))
 
     def __repr__(self) -> str:
-        return _say.line(self, _say.count(len(self.vertices), "vertex", "vertices"),
-                         _say.count(len(self.triangles), "triangle"), _say.point(self.vertices))
+        return _say.line(
+            self,
+            _say.count(len(self.vertices), "vertex", "vertices"),
+            _say.count(len(self.triangles), "triangle"),
+            _say.point(self.vertices),
+        )
 
     def side(self, tag: str) -> Ints:
         """The triangles on one side of the midplane: "L_" has x ≥ 0 at every corner, "R_" x ≤ 0; shape (t, 3)."""
@@ -84,15 +104,20 @@ def tube(radius: float, length: float, around: int = 32, along: int = 32) -> Mes
     Mesh
         The rings from the top down, each beginning at +z; then the middles of the top and the bottom.
     """
-    radius, length = float(_check.positive("radius", radius)), float(_check.positive("length", length))
+    radius, length = (
+        float(_check.positive("radius", radius)),
+        float(_check.positive("length", length)),
+    )
     around, along = _check.count("around", around, least=3), _check.count("along", along)
     angles = 2 * np.pi * np.arange(around) / around
     ring = radius * np.stack([np.sin(angles), np.zeros(around), np.cos(angles)], axis=-1)
     heights = np.linspace(length / 2, -length / 2, along + 1)[:, None, None] * [0.0, 1.0, 0.0]
     numbers = np.arange((along + 1) * around).reshape(along + 1, around)
     poles = np.repeat([[numbers.size], [numbers.size + 1]], around, axis=1)
-    return Mesh(np.concatenate([(ring + heights).reshape(-1, 3), heights[0], heights[-1]]),
-                _triangles(_wrapped(np.concatenate([poles[:1], numbers, poles[1:]]))))
+    return Mesh(
+        np.concatenate([(ring + heights).reshape(-1, 3), heights[0], heights[-1]]),
+        _triangles(_wrapped(np.concatenate([poles[:1], numbers, poles[1:]]))),
+    )
 
 
 def puppet_chain(puppet: Puppet) -> Floats:
@@ -161,10 +186,20 @@ def inner_bones(puppet: Puppet, chain: ArrayLike | None = None) -> tuple[Floats,
     hip, ankle = chain[0], chain[-1]
     other_hip, up = mirror_points(hip), np.array([0.0, hip[0], 0.0])
     middle = (hip + other_hip) / 2
-    pelvis = np.stack([(hip, other_hip), (hip, hip + WINGS * up), (other_hip, other_hip + WINGS * up),
-                       (middle + WINGS * up, middle - 0.8 * CROTCH_DROP * up)])
-    foot = np.stack([(ankle, ankle - 0.7 * np.array([0.0, puppet.ankle_height, puppet.heel_length])),
-                     (ankle, ankle - 0.95 * np.array([0.0, puppet.ankle_height, 0.0]))])
+    pelvis = np.stack(
+        [
+            (hip, other_hip),
+            (hip, hip + WINGS * up),
+            (other_hip, other_hip + WINGS * up),
+            (middle + WINGS * up, middle - 0.8 * CROTCH_DROP * up),
+        ]
+    )
+    foot = np.stack(
+        [
+            (ankle, ankle - 0.7 * np.array([0.0, puppet.ankle_height, puppet.heel_length])),
+            (ankle, ankle - 0.95 * np.array([0.0, puppet.ankle_height, 0.0])),
+        ]
+    )
     return pelvis, foot, mirror_points(foot)
 
 
@@ -185,7 +220,9 @@ def volume(vertices: ArrayLike, triangles: ArrayLike) -> Floats:
     """
     vertices = _check.numbers("vertices", vertices, "v", 3)
     triangles = _check_triangles(triangles, vertices.shape[-2])
-    near = vertices - vertices[..., :1, :]  # measured from the mesh, not from far away, for the digits' sake
+    near = (
+        vertices - vertices[..., :1, :]
+    )  # measured from the mesh, not from far away, for the digits' sake
     a, b, c = (near[..., triangles[:, corner], :] for corner in range(3))
     return np.sum(a * np.cross(b, c), axis=(-2, -1)) / 6
 
@@ -199,7 +236,9 @@ def volume_kept(rest: ArrayLike, posed: ArrayLike, triangles: ArrayLike) -> Floa
     return volume(posed, triangles) / whole
 
 
-def slice_area(vertices: ArrayLike, triangles: ArrayLike, point: ArrayLike, normal: ArrayLike) -> Floats:
+def slice_area(
+    vertices: ArrayLike, triangles: ArrayLike, point: ArrayLike, normal: ArrayLike
+) -> Floats:
     """The area of a mesh's cross-section with a plane, exact for the triangles as they are.
 
     Each triangle that crosses the plane adds its piece of the section's outline, and the outline gives the area
@@ -230,8 +269,9 @@ def slice_area(vertices: ArrayLike, triangles: ArrayLike, point: ArrayLike, norm
     return np.sum(np.cross(first, last) * normal[..., None, :], axis=(-2, -1)) / 2
 
 
-def section_kept(rest: ArrayLike, posed: ArrayLike, triangles: ArrayLike, point: ArrayLike,
-                 normal: ArrayLike) -> Floats:
+def section_kept(
+    rest: ArrayLike, posed: ArrayLike, triangles: ArrayLike, point: ArrayLike, normal: ArrayLike
+) -> Floats:
     """How much of a limb's cross-section a pose leaves: the outline cut at rest is carried along with the skin.
 
     At the knee, cut at rest through its centre and square to the leg, equal weights keep cos(θ/2) of it in a linear
@@ -259,8 +299,9 @@ def section_kept(rest: ArrayLike, posed: ArrayLike, triangles: ArrayLike, point:
     return _outline_area(posed, cut) / _outline_area(rest, cut)
 
 
-def carried_section(rest: ArrayLike, posed: ArrayLike, triangles: ArrayLike, point: ArrayLike,
-                    normal: ArrayLike) -> Floats:
+def carried_section(
+    rest: ArrayLike, posed: ArrayLike, triangles: ArrayLike, point: ArrayLike, normal: ArrayLike
+) -> Floats:
     """The outline that a plane cuts from a mesh at rest, carried along with the skin, as `section_kept` measures it.
 
     Parameters
@@ -303,10 +344,14 @@ def stretch(rest: ArrayLike, posed: ArrayLike, triangles: ArrayLike) -> Floats:
     """
     rest, posed = _check_two_poses(rest, posed)
     triangles = _check_triangles(triangles, len(rest))
-    before, after = (np.linalg.norm(np.diff(vertices[..., triangles[:, [0, 1, 2, 0]], :], axis=-2), axis=-1)
-                     for vertices in (rest, posed))
+    before, after = (
+        np.linalg.norm(np.diff(vertices[..., triangles[:, [0, 1, 2, 0]], :], axis=-2), axis=-1)
+        for vertices in (rest, posed)
+    )
     if not (before > 0).all():
-        raise ValueError("`rest` must have edges with a length; got one of 0 m. Take out triangles without an area.")
+        raise ValueError(
+            "`rest` must have edges with a length; got one of 0 m. Take out triangles without an area."
+        )
     return after / before
 
 
@@ -328,23 +373,29 @@ def loose_edges(triangles: ArrayLike) -> Ints:
 def _check_two_poses(rest: ArrayLike, posed: ArrayLike) -> tuple[Floats, Floats]:
     rest, posed = _check.numbers("rest", rest, "v", 3), _check.numbers("posed", posed, "v", 3)
     if rest.ndim != 2 or posed.shape[-2] != len(rest):
-        raise ValueError("`rest` must be one pose of the vertices of `posed`; got shapes "
-                         f"{rest.shape} and {posed.shape}.")
+        raise ValueError(
+            "`rest` must be one pose of the vertices of `posed`; got shapes "
+            f"{rest.shape} and {posed.shape}."
+        )
     return rest, posed
 
 
-def _carried_cut(rest: ArrayLike, posed: ArrayLike, triangles: ArrayLike, point: ArrayLike,
-                 normal: ArrayLike) -> tuple[Floats, Floats, Cut]:
+def _carried_cut(
+    rest: ArrayLike, posed: ArrayLike, triangles: ArrayLike, point: ArrayLike, normal: ArrayLike
+) -> tuple[Floats, Floats, Cut]:
     """Both poses, checked, and the cut of a plane through the first."""
     rest, posed = _check_two_poses(rest, posed)
     point, normal = _check.numbers("point", point, 3), _check.directions("normal", normal)
     if point.ndim != 1 or normal.ndim != 1:
-        raise ValueError("`point` and `normal` must be one plane; got shapes "
-                         f"{point.shape} and {normal.shape}.")
+        raise ValueError(
+            f"`point` and `normal` must be one plane; got shapes {point.shape} and {normal.shape}."
+        )
     cut = _cut(rest - point, triangles, normal)
     if not len(cut[0]):
-        raise ValueError(f"`point` and `normal` must be a plane that cuts the mesh; got {point.tolist()} "
-                         f"and {normal.tolist()}.")
+        raise ValueError(
+            f"`point` and `normal` must be a plane that cuts the mesh; got {point.tolist()} "
+            f"and {normal.tolist()}."
+        )
     return rest, posed, cut
 
 
@@ -362,12 +413,16 @@ def _cut(vertices: Floats, triangles: ArrayLike, normal: Floats) -> Cut:
     first, last = _outline(vertices, *cut)
     gap = np.linalg.norm(np.sum(last - first, axis=-2), axis=-1)
     if not (gap <= 1e-9 * (1 + np.abs(vertices).max())).all():
-        raise ValueError("`triangles` must be closed where the plane meets them; got an outline open by "
-                         f"{gap.max():g} m. Give all triangles of the part, or move the plane.")
+        raise ValueError(
+            "`triangles` must be closed where the plane meets them; got an outline open by "
+            f"{gap.max():g} m. Give all triangles of the part, or move the plane."
+        )
     return cut
 
 
-def _outline(vertices: Floats, triangles: Ints, down: Bools, up: Bools, share: Floats) -> tuple[Floats, Floats]:
+def _outline(
+    vertices: Floats, triangles: Ints, down: Bools, up: Bools, share: Floats
+) -> tuple[Floats, Floats]:
     """The pieces of a cut's outline, one a triangle: from its edge down through the plane to its edge up."""
     start = vertices[..., triangles, :]
     meets = start + share[..., None] * (np.roll(start, -1, axis=-2) - start)
@@ -380,7 +435,9 @@ def _outline_area(vertices: Floats, cut: Cut) -> Floats:
     return np.linalg.norm(np.sum(np.cross(first, last), axis=-2), axis=-1) / 2
 
 
-def _key_rings(puppet: Puppet, chain: Floats, columns: int) -> tuple[Floats, Floats, Floats, Floats]:
+def _key_rings(
+    puppet: Puppet, chain: Floats, columns: int
+) -> tuple[Floats, Floats, Floats, Floats]:
     """Rings of the left half to draw a smooth skin through: points, how far along, slopes before and after each.
 
     From the waist to the toe tip. Each begins at the front and goes round by the outside; the inside of the pelvis'
@@ -393,18 +450,23 @@ def _key_rings(puppet: Puppet, chain: Floats, columns: int) -> tuple[Floats, Flo
     steps = np.linalg.norm(np.diff(rings[:, out >= 0], axis=0), axis=-1).mean(axis=-1)
     before = _slopes(rings, steps)
     after = before.copy()
-    after[PARTING] = _slope_at_parting(before[PARTING], (rings[PARTING + 1] - rings[PARTING]) / steps[PARTING],
-                                       ahead, out)
+    after[PARTING] = _slope_at_parting(
+        before[PARTING], (rings[PARTING + 1] - rings[PARTING]) / steps[PARTING], ahead, out
+    )
     return rings, np.cumsum([0.0, *steps]), before, after
 
 
 def _pelvis_rings(hip: Floats, ahead: Floats, out: Floats) -> Floats:
     rings = np.empty((len(PELVIS), len(ahead), 3))
     for ring, (height, front, back, side) in zip(rings, PELVIS, strict=True):
-        ring[:] = np.stack([side * out, height + 0 * out, (front - back + (front + back) * ahead) / 2], axis=-1)
+        ring[:] = np.stack(
+            [side * out, height + 0 * out, (front - back + (front + back) * ahead) / 2], axis=-1
+        )
     # The last one leaves the pelvis: its outside is low in front and behind, its inside goes down the midplane.
     inside = out < 0
-    rings[-1, :, 1] -= np.where(inside, PARTING_DROP - (CROTCH_DROP - PARTING_DROP) * out, PARTING_DROP * ahead**2)
+    rings[-1, :, 1] -= np.where(
+        inside, PARTING_DROP - (CROTCH_DROP - PARTING_DROP) * out, PARTING_DROP * ahead**2
+    )
     rings[-1, inside, 0] = 0.0
     return hip[0] * rings + hip * [0.0, 1.0, 1.0]
 
@@ -412,7 +474,7 @@ def _pelvis_rings(hip: Floats, ahead: Floats, out: Floats) -> Floats:
 def _leg_rings(puppet: Puppet, chain: Floats, angles: Floats) -> Floats:
     front, back, sides = _leg_outline(puppet, chain)
     inward = np.zeros((len(sides), 1))
-    inward[:len(INWARD), 0] = INWARD
+    inward[: len(INWARD), 0] = INWARD
     angles = angles - inward * np.cos(angles)
     rings = ((front + back)[:, None] + (front - back)[:, None] * np.cos(angles)[..., None]) / 2
     rings[..., 0] += sides[:, None] * np.sin(angles)
@@ -438,7 +500,9 @@ def _leg_outline(puppet: Puppet, chain: Floats) -> tuple[Floats, Floats, Floats]
     """The front and the back point of each ring, shapes (k, 3), and its half width, shape (k,)."""
     unit = chain[0, 0]
     bones = np.diff(chain, axis=0)
-    forward = _check.directions("chain", np.cross(bones, [1.0, 0.0, 0.0]), hint="No bone may lie along x.")
+    forward = _check.directions(
+        "chain", np.cross(bones, [1.0, 0.0, 0.0]), hint="No bone may lie along x."
+    )
     centres, normals = [], []
     skin: list[tuple[float, ...]] = []
     for i, bone in enumerate(bones):
@@ -453,30 +517,49 @@ def _leg_outline(puppet: Puppet, chain: Floats) -> tuple[Floats, Floats, Floats]
             normals.append(_check.directions("chain", forward[i] + forward[i + 1]))
     at, ahead, (front, back, sides) = np.stack(centres), np.stack(normals), unit * np.array(skin).T
     upper, lower, foot_sides = _foot_outline(puppet, chain[-1], float(front[-1]))
-    return (np.concatenate([at + ahead * front[:, None], upper]), np.concatenate([at - ahead * back[:, None], lower]),
-            np.concatenate([sides, unit * foot_sides]))
+    return (
+        np.concatenate([at + ahead * front[:, None], upper]),
+        np.concatenate([at - ahead * back[:, None], lower]),
+        np.concatenate([sides, unit * foot_sides]),
+    )
 
 
 def _foot_outline(puppet: Puppet, ankle: Floats, instep: float) -> tuple[Floats, Floats, Floats]:
     """As `_leg_outline`, for the foot; `instep` is how far before the ankle the upper outline begins."""
     upper, lower = np.array([row[0] for row in FOOT]), np.array([row[1] for row in FOOT])
     toe = puppet.foot_length - puppet.heel_length
-    ahead = np.stack([instep + upper[:, 0] * (toe - instep),
-                      lower[:, 0] * np.where(lower[:, 0] < 0, puppet.heel_length, toe)])
+    ahead = np.stack(
+        [
+            instep + upper[:, 0] * (toe - instep),
+            lower[:, 0] * np.where(lower[:, 0] < 0, puppet.heel_length, toe),
+        ]
+    )
     height = puppet.ankle_height * (np.stack([upper[:, 1], lower[:, 1]]) - 1)
-    return *(ankle + np.stack([np.zeros_like(ahead), height, ahead], axis=-1)), np.array([row[2] for row in FOOT])
+    return *(ankle + np.stack([np.zeros_like(ahead), height, ahead], axis=-1)), np.array(
+        [row[2] for row in FOOT]
+    )
 
 
-def _left_half(puppet: Puppet, chain: Floats, columns: int, above: int, below: int) -> tuple[Floats, Ints]:
+def _left_half(
+    puppet: Puppet, chain: Floats, columns: int, above: int, below: int
+) -> tuple[Floats, Ints]:
     """The skin of the left half, open at the midplane, with so many rows above and below where the legs part."""
     rings, along, before, after = _key_rings(puppet, chain, columns)
-    rows = np.concatenate([np.linspace(0, along[PARTING], above + 1),
-                           np.linspace(along[PARTING], along[-1], below + 1)[1:]])
+    rows = np.concatenate(
+        [
+            np.linspace(0, along[PARTING], above + 1),
+            np.linspace(along[PARTING], along[-1], below + 1)[1:],
+        ]
+    )
     vertices = _smooth_through(rings, along, before, after, rows)
     numbers = np.arange(vertices.size // 3).reshape(-1, columns)
     numbers[[0, -1]] = numbers[[0, -1], :1]  # the waist and the toe tip are single vertices
-    triangles = np.concatenate([_triangles(numbers[:above + 1, :columns // 2 + 1]),
-                                _triangles(_wrapped(numbers[above:]))])
+    triangles = np.concatenate(
+        [
+            _triangles(numbers[: above + 1, : columns // 2 + 1]),
+            _triangles(_wrapped(numbers[above:])),
+        ]
+    )
     used, triangles = np.unique(triangles, return_inverse=True)
     return vertices.reshape(-1, 3)[used], triangles.reshape(-1, 3)
 
@@ -486,8 +569,10 @@ def _with_mirror_image(vertices: Floats, triangles: Ints) -> Mesh:
     ours = vertices[:, 0] != 0
     image = np.arange(len(vertices))
     image[ours] = len(vertices) + np.arange(ours.sum())
-    return Mesh(np.concatenate([vertices, mirror_points(vertices[ours])]),
-                np.concatenate([triangles, image[triangles][:, ::-1]]))
+    return Mesh(
+        np.concatenate([vertices, mirror_points(vertices[ours])]),
+        np.concatenate([triangles, image[triangles][:, ::-1]]),
+    )
 
 
 def _slopes(keys: Floats, steps: Floats) -> Floats:
@@ -504,7 +589,9 @@ def _slopes(keys: Floats, steps: Floats) -> Floats:
     return np.concatenate([straight[:1], np.where(turns_back, 0.0, mean), straight[-1:]])
 
 
-def _smooth_through(keys: Floats, along: Floats, before: Floats, after: Floats, wanted: Floats) -> Floats:
+def _smooth_through(
+    keys: Floats, along: Floats, before: Floats, after: Floats, wanted: Floats
+) -> Floats:
     """Points on the cubic curves through `keys` with the slopes before and after each, at `wanted` (n,) along."""
     i = np.clip(np.searchsorted(along, wanted, side="right") - 1, 0, len(along) - 2)
     step = (along[i + 1] - along[i]).reshape(-1, *[1] * (keys.ndim - 1))
@@ -516,7 +603,9 @@ def _smooth_through(keys: Floats, along: Floats, before: Floats, after: Floats, 
 def _triangles(numbers: Ints) -> Ints:
     """Two triangles to each cell of a grid of vertex numbers whose rows run down and columns anticlockwise."""
     a, b, c, d = numbers[:-1, :-1], numbers[1:, :-1], numbers[1:, 1:], numbers[:-1, 1:]
-    triangles = np.stack([np.stack([a, b, c], axis=-1), np.stack([a, c, d], axis=-1)], axis=-2).reshape(-1, 3)
+    triangles = np.stack(
+        [np.stack([a, b, c], axis=-1), np.stack([a, c, d], axis=-1)], axis=-2
+    ).reshape(-1, 3)
     flat = (triangles == np.roll(triangles, 1, axis=1)).any(axis=1)  # at the poles
     return triangles[~flat]
 
@@ -530,15 +619,19 @@ def _check_triangles(triangles: ArrayLike, vertices: int | None = None) -> Ints:
     whole = array.astype(np.int64)
     most = np.inf if vertices is None else vertices
     if array.ndim != 2 or not ((whole == array) & (whole >= 0) & (whole < most)).all():
-        raise ValueError("`triangles` must be vertex numbers from 0, shape (t, 3); "
-                         f"got shape {array.shape}, numbers from {array.min():g} to {array.max():g}"
-                         + (f" for {vertices} vertices." if vertices else "."))
+        raise ValueError(
+            "`triangles` must be vertex numbers from 0, shape (t, 3); "
+            f"got shape {array.shape}, numbers from {array.min():g} to {array.max():g}"
+            + (f" for {vertices} vertices." if vertices else ".")
+        )
     return whole
 
 
 def _check_puppet(puppet: object) -> None:
     if not isinstance(puppet, Puppet):
-        raise ValueError(f'`puppet` must be a Puppet; got {puppet!r}. One is rigkit.puppets.PUPPETS["Tamsin"].')
+        raise ValueError(
+            f'`puppet` must be a Puppet; got {puppet!r}. One is rigkit.puppets.PUPPETS["Tamsin"].'
+        )
 
 
 def _check_chain(puppet: Puppet, chain: ArrayLike | None) -> Floats:
@@ -547,6 +640,8 @@ def _check_chain(puppet: Puppet, chain: ArrayLike | None) -> Floats:
         return straight
     chain = _check.numbers("chain", chain, "n", 3)
     if chain.shape != straight.shape or not (chain[:, 0] > 0).all():
-        raise ValueError(f"`chain` must be the left leg's {len(straight)} joint centres, x above zero; "
-                         f"got shape {chain.shape}: {chain.tolist()}.")
+        raise ValueError(
+            f"`chain` must be the left leg's {len(straight)} joint centres, x above zero; "
+            f"got shape {chain.shape}: {chain.tolist()}."
+        )
     return chain

@@ -85,7 +85,9 @@ class Slider:
             _check.numbers(name, getattr(self, name))
         _check.positive("step", self.step)
         if not self.low < self.high:
-            raise ValueError(f"`high` of {self.key!r} must be above `low`; got {self.high!r} and {self.low!r}.")
+            raise ValueError(
+                f"`high` of {self.key!r} must be above `low`; got {self.high!r} and {self.low!r}."
+            )
         self.check(self.value)
 
     def __repr__(self) -> str:
@@ -107,13 +109,26 @@ class Slider:
 
     def build(self) -> tuple[widgets.Widget, widgets.Widget | None]:
         """The widget that holds the value, and the box to type it in."""
-        slide, typed = ((_IntSlider, widgets.BoundedIntText) if self.whole
-                        else (_FloatSlider, widgets.BoundedFloatText))
+        slide, typed = (
+            (_IntSlider, widgets.BoundedIntText)
+            if self.whole
+            else (_FloatSlider, widgets.BoundedFloatText)
+        )
         description = f"{self.label} ({self.unit})" if self.unit else self.label
-        common = {"description": description, "tooltip": description, "min": self.low, "max": self.high,
-                  "step": self.step, "value": self.value}
-        slider = slide(**common, readout=False, style={"description_width": "200px"},
-                       layout={"flex": "1 1 380px", "min_width": "200px"})
+        common = {
+            "description": description,
+            "tooltip": description,
+            "min": self.low,
+            "max": self.high,
+            "step": self.step,
+            "value": self.value,
+        }
+        slider = slide(
+            **common,
+            readout=False,
+            style={"description_width": "200px"},
+            layout={"flex": "1 1 380px", "min_width": "200px"},
+        )
         # The box carries the same name, out of sight: it is what a screen reader says.
         box = typed(**common, style={"description_width": "0px"}, layout={"width": "88px"})
         return slider, box
@@ -137,13 +152,20 @@ class Choice:
     def check(self, value: Any) -> Any:
         """`value` if it is one of the options, else a `ValueError`."""
         if value not in tuple(self.options):
-            raise ValueError(f"`{self.key}` must be one of {', '.join(map(repr, self.options))}; got {value!r}.")
+            raise ValueError(
+                f"`{self.key}` must be one of {', '.join(map(repr, self.options))}; got {value!r}."
+            )
         return value
 
     def build(self) -> tuple[widgets.Widget, widgets.Widget | None]:
         """The widget that holds the value; there is nothing to type."""
-        return widgets.RadioButtons(description=self.label, tooltip=self.label, options=list(self.options),
-                                    value=self.value, style={"description_width": "200px"}), None
+        return widgets.RadioButtons(
+            description=self.label,
+            tooltip=self.label,
+            options=list(self.options),
+            value=self.value,
+            style={"description_width": "200px"},
+        ), None
 
 
 class _Sign(widgets.Play):
@@ -180,7 +202,9 @@ class _Player:
         self.playing, self._began = False, 0.0
         self._waiting: asyncio.TimerHandle | None = None
         self._first = self._steps = 0
-        self.button = widgets.Button(tooltip=f"Play or pause: {slider.label}", layout={"min_width": "96px"})
+        self.button = widgets.Button(
+            tooltip=f"Play or pause: {slider.label}", layout={"min_width": "96px"}
+        )
         self.button.on_click(self._pressed)
         self.sign = _Sign()
         self.sign.observe(self._answered, names="value")
@@ -211,7 +235,9 @@ class _Player:
     def _frame(self) -> None:
         """Show what is due by the clock, and ask whether it arrived."""
         self._waiting = None
-        self._steps = max(self._steps + 1, int((time.perf_counter() - self._began) * FRAMES_A_SECOND))
+        self._steps = max(
+            self._steps + 1, int((time.perf_counter() - self._began) * FRAMES_A_SECOND)
+        )
         try:
             self._show(self._values[(self._first + self._steps) % len(self._values)])
         except Exception:
@@ -223,7 +249,9 @@ class _Player:
         self.sign.rest()
         if self.playing and self._waiting is None:  # a second page that shows this answers too
             due = self._began + (self._steps + 1) / FRAMES_A_SECOND
-            self._waiting = asyncio.get_running_loop().call_later(max(due - time.perf_counter(), 0), self._frame)
+            self._waiting = asyncio.get_running_loop().call_later(
+                max(due - time.perf_counter(), 0), self._frame
+            )
 
 
 class Panel:
@@ -252,12 +280,20 @@ class Panel:
         For a key used twice, a moment with an unknown key or a value out of range, or a `play` that cannot be run.
     """
 
-    def __init__(self, title: str, controls: Sequence[Slider | Choice], draw: Callable[..., tuple[Picture | str, str]],
-                 moments: Mapping[str, Mapping[str, Any]] | None = None, size: int = 880,
-                 play: str | None = None) -> None:
+    def __init__(
+        self,
+        title: str,
+        controls: Sequence[Slider | Choice],
+        draw: Callable[..., tuple[Picture | str, str]],
+        moments: Mapping[str, Mapping[str, Any]] | None = None,
+        size: int = 880,
+        play: str | None = None,
+    ) -> None:
         self.title, self.controls = title, {control.key: control for control in controls}
         if len(self.controls) < len(controls):
-            raise ValueError(f"`controls` must have different keys; got {', '.join(c.key for c in controls)}.")
+            raise ValueError(
+                f"`controls` must have different keys; got {', '.join(c.key for c in controls)}."
+            )
         self.moments = {name: self._checked(values) for name, values in (moments or {}).items()}
         self._draw, self._quiet = draw, False
         self._start = {control.key: control.value for control in controls}
@@ -271,9 +307,13 @@ class Panel:
             if box:
                 # After `observe`, so that the picture leaves first.
                 widgets.link((holder, "value"), (box, "value"), transform=(_clean, _clean))
-            rows.append(widgets.HBox([holder, box] if box else [holder], layout={"flex_flow": "row wrap"}))
-        heading = widgets.HTML(f'{_LOOK}<div class="rig-panel-title" role="heading" aria-level="3">'
-                               f"{escape(title)}</div>")
+            rows.append(
+                widgets.HBox([holder, box] if box else [holder], layout={"flex_flow": "row wrap"})
+            )
+        heading = widgets.HTML(
+            f'{_LOOK}<div class="rig-panel-title" role="heading" aria-level="3">'
+            f"{escape(title)}</div>"
+        )
         self._player = self._player_of(play)
         buttons = [self._player.button, self._player.sign] if self._player else []
         buttons += [self._button(name, values) for name, values in self.moments.items()]
@@ -281,7 +321,12 @@ class Panel:
         buttons[-1].layout.margin = "2px 2px 2px 16px"
         self.widget = widgets.VBox(
             [heading, self._screen, *rows, widgets.HBox(buttons, layout={"flex_flow": "row wrap"})],
-            layout={"max_width": f"{_check.count('size', size)}px", "width": "100%", "overflow": "hidden"})
+            layout={
+                "max_width": f"{_check.count('size', size)}px",
+                "width": "100%",
+                "overflow": "hidden",
+            },
+        )
         self.widget.add_class("rig-panel")
         self._show()
 
@@ -311,7 +356,9 @@ class Panel:
         self.set(**self._start)
 
     def __repr__(self) -> str:
-        values = ", ".join(f"{self.controls[key].label}: {value}" for key, value in self.values.items())
+        values = ", ".join(
+            f"{self.controls[key].label}: {value}" for key, value in self.values.items()
+        )
         return f"Panel: {self.title} {values}. {unescape(_MARKUP.sub('', self._readout))}"
 
     def _repr_mimebundle_(self, **kwargs: Any) -> Any:
@@ -321,7 +368,9 @@ class Panel:
     def _checked(self, values: Mapping[str, Any]) -> dict[str, Any]:
         unknown = [key for key in values if key not in self.controls]
         if unknown:
-            raise ValueError(f"`values` must be among {', '.join(self.controls)}; got {', '.join(unknown)}.")
+            raise ValueError(
+                f"`values` must be among {', '.join(self.controls)}; got {', '.join(unknown)}."
+            )
         return {key: self.controls[key].check(value) for key, value in values.items()}
 
     def _button(self, name: str, values: Mapping[str, Any]) -> widgets.Button:

@@ -18,8 +18,13 @@ from rigkit.skeleton import Skeleton, other_side, side_of
 MIRROR_KINDS = {"same bend": "x", "reflection": "z"}
 
 
-def orient_chain(points: ArrayLike, forward: ArrayLike = (0.0, 0.0, 1.0), *, bends: ArrayLike = 1,
-                 least_bend_deg: float = 1.0) -> Floats:
+def orient_chain(
+    points: ArrayLike,
+    forward: ArrayLike = (0.0, 0.0, 1.0),
+    *,
+    bends: ArrayLike = 1,
+    least_bend_deg: float = 1.0,
+) -> Floats:
     """Frames for a chain of joint centres: y up each bone, x along the hinge axis, z the way the knee points.
 
     With u the unit direction of the bone below a joint, c = u_above × u the normal of the bend plane (as long as the
@@ -51,25 +56,41 @@ def orient_chain(points: ArrayLike, forward: ArrayLike = (0.0, 0.0, 1.0), *, ben
     ValueError
         Two neighbouring centres in one place; a straight chain along `forward`; `bends` other than 1 and −1.
     """
-    points, forward = _check.numbers("points", points, "n", 3), _check.directions("forward", forward)
+    points, forward = (
+        _check.numbers("points", points, "n", 3),
+        _check.directions("forward", forward),
+    )
     _check.batch(points=points.shape[:-2], forward=forward.shape[:-1])
     least = np.sin(np.radians(_check.one_positive("least_bend_deg", least_bend_deg)))
     if not least_bend_deg < 90:
-        raise ValueError(f"`least_bend_deg` must be below 90; got {least_bend_deg!r}. A degree is a usual choice.")
+        raise ValueError(
+            f"`least_bend_deg` must be below 90; got {least_bend_deg!r}. A degree is a usual choice."
+        )
     if points.shape[-2] < 2:
-        raise ValueError("`points` must hold at least two joint centres; got one. Give the next joint too.")
-    bones = _check.directions("points", np.diff(points, axis=-2), "Two neighbouring joint centres are the same.")
+        raise ValueError(
+            "`points` must hold at least two joint centres; got one. Give the next joint too."
+        )
+    bones = _check.directions(
+        "points", np.diff(points, axis=-2), "Two neighbouring joint centres are the same."
+    )
     hint = np.cross(forward[..., None, :], bones)
     normals = np.zeros_like(hint)
     if points.shape[-2] > 2:
-        turned = _check_bends(bends, points.shape[-2] - 2)[:, None] * np.cross(bones[..., :-1, :], bones[..., 1:, :])
+        turned = _check_bends(bends, points.shape[-2] - 2)[:, None] * np.cross(
+            bones[..., :-1, :], bones[..., 1:, :]
+        )
         normals[..., 1:, :] = turned
         normals[..., 0, :] = turned[..., 0, :]
     share = np.maximum(0.0, 1 - np.linalg.norm(normals, axis=-1, keepdims=True) / least) ** 2
     hinge = normals + least * share * hint
-    lost = np.linalg.norm(hinge, axis=-1, keepdims=True) < 1e-9 * least  # the one bend where the rule jumps
-    hinge = _check.directions("forward", np.where(lost, hint, hinge),
-                              "A straight chain runs along it; give a direction across the chain.")
+    lost = (
+        np.linalg.norm(hinge, axis=-1, keepdims=True) < 1e-9 * least
+    )  # the one bend where the rule jumps
+    hinge = _check.directions(
+        "forward",
+        np.where(lost, hint, hinge),
+        "A straight chain runs along it; give a direction across the chain.",
+    )
     turns = np.stack([hinge, -bones + np.zeros_like(hinge), np.cross(hinge, -bones)], axis=-1)
     return fr.frame(np.concatenate([turns, turns[..., -1:, :, :]], axis=-3), points)
 
@@ -87,17 +108,25 @@ def reorient(skeleton: Skeleton, turns: Mapping[str, ArrayLike]) -> Skeleton:
     -------
     Skeleton
     """
-    world = {name: frame.copy() for name, frame in zip(skeleton.names, skeleton.rest_world, strict=True)}
+    world = {
+        name: frame.copy() for name, frame in zip(skeleton.names, skeleton.rest_world, strict=True)
+    }
     for name, turn in turns.items():
         skeleton.index(name)
         matrix = np.asarray(turn)
         matrix = matrix[:3, :3] if matrix.shape == (4, 4) else matrix
-        world[name][:3, :3] = rotation.check_matrix(f"turn of {name}", _check.numbers(f"turn of {name}", matrix, 3, 3))
+        world[name][:3, :3] = rotation.check_matrix(
+            f"turn of {name}", _check.numbers(f"turn of {name}", matrix, 3, 3)
+        )
     return Skeleton.from_world(world, {name: skeleton.parent(name) for name in skeleton.names})
 
 
-def mirror_chain(world: Mapping[str, ArrayLike], kind: str = "same bend", normal: ArrayLike = (1.0, 0.0, 0.0),
-                 through: ArrayLike = (0.0, 0.0, 0.0)) -> dict[str, Floats]:
+def mirror_chain(
+    world: Mapping[str, ArrayLike],
+    kind: str = "same bend",
+    normal: ArrayLike = (1.0, 0.0, 0.0),
+    through: ArrayLike = (0.0, 0.0, 0.0),
+) -> dict[str, Floats]:
     """Named frames on the other side of a plane, their side tags swapped; a name without a tag is kept.
 
     What the same positive angle does on the other side, about the mirrored frame's own axes:
@@ -124,8 +153,10 @@ def mirror_chain(world: Mapping[str, ArrayLike], kind: str = "same bend", normal
     dict of str to ndarray, shape (..., 4, 4)
     """
     flip = MIRROR_KINDS[_check.choice("kind", kind, MIRROR_KINDS)]
-    return {swap_side(name): fr.mirror_frames(fr.check_frames(name, frame), flip, normal, through)
-            for name, frame in world.items()}
+    return {
+        swap_side(name): fr.mirror_frames(fr.check_frames(name, frame), flip, normal, through)
+        for name, frame in world.items()
+    }
 
 
 def mirror_turns(turns: ArrayLike, kind: str = "same bend") -> Floats:
@@ -144,8 +175,13 @@ def mirror_turns(turns: ArrayLike, kind: str = "same bend") -> Floats:
     return signs[:, None] * turns * signs
 
 
-def mirror_skeleton(skeleton: Skeleton, side: str = "L_", kind: str = "same bend", normal: ArrayLike = (1.0, 0.0, 0.0),
-                    through: ArrayLike = (0.0, 0.0, 0.0)) -> Skeleton:
+def mirror_skeleton(
+    skeleton: Skeleton,
+    side: str = "L_",
+    kind: str = "same bend",
+    normal: ArrayLike = (1.0, 0.0, 0.0),
+    through: ArrayLike = (0.0, 0.0, 0.0),
+) -> Skeleton:
     """The skeleton with one side's joints mirrored to the other; what was there before is replaced.
 
     Parameters
@@ -166,11 +202,17 @@ def mirror_skeleton(skeleton: Skeleton, side: str = "L_", kind: str = "same bend
         If no joint carries the tag `side`.
     """
     gone = other_side(_check.choice("side", side, ("L_", "R_")))
-    kept = {n: f for n, f in zip(skeleton.names, skeleton.rest_world, strict=True) if not n.startswith(gone)}
+    kept = {
+        n: f
+        for n, f in zip(skeleton.names, skeleton.rest_world, strict=True)
+        if not n.startswith(gone)
+    }
     parents = {name: skeleton.parent(name) for name in kept}
     copied = {name: frame for name, frame in kept.items() if name.startswith(side)}
     if not copied:
-        raise ValueError(f"`side` must be a tag that joints carry ({', '.join(skeleton.names)}); got {side!r}.")
+        raise ValueError(
+            f"`side` must be a tag that joints carry ({', '.join(skeleton.names)}); got {side!r}."
+        )
     for name in copied:
         parent = parents[name]
         parents[swap_side(name)] = None if parent is None else swap_side(parent)
@@ -192,7 +234,9 @@ def rename(skeleton: Skeleton, names: Mapping[str, str]) -> Skeleton:
     new = {name: names.get(name, name) for name in skeleton.names}
     if len(set(new.values())) < len(new):
         twice = sorted({a for a in new.values() if sum(a == b for b in new.values()) > 1})
-        raise ValueError(f"`names` must leave every joint a name of its own; got {', '.join(twice)} more than once.")
+        raise ValueError(
+            f"`names` must leave every joint a name of its own; got {', '.join(twice)} more than once."
+        )
     parents = {name: skeleton.parent(name) for name in skeleton.names}
     return Skeleton.from_world(
         {new[name]: frame for name, frame in zip(skeleton.names, skeleton.rest_world, strict=True)},
@@ -221,13 +265,21 @@ class MirrorError(_say.Shown):
     most_turned: str
 
     def __repr__(self) -> str:
-        return _say.line(self, f"off by {_say.small(self.cm, scale=1.0)} (most: {_say.name(self.farthest)})",
-                         f"turned away by {_say.amount(self.deg, '°', 2)} (most: {_say.name(self.most_turned)})",
-                         batch=_say.batch(self.cm, 1))
+        return _say.line(
+            self,
+            f"off by {_say.small(self.cm, scale=1.0)} (most: {_say.name(self.farthest)})",
+            f"turned away by {_say.amount(self.deg, '°', 2)} (most: {_say.name(self.most_turned)})",
+            batch=_say.batch(self.cm, 1),
+        )
 
 
-def mirror_error(skeleton: Skeleton, world: ArrayLike | None = None, kind: str = "same bend",
-                 normal: ArrayLike = (1.0, 0.0, 0.0), through: ArrayLike = (0.0, 0.0, 0.0)) -> MirrorError:
+def mirror_error(
+    skeleton: Skeleton,
+    world: ArrayLike | None = None,
+    kind: str = "same bend",
+    normal: ArrayLike = (1.0, 0.0, 0.0),
+    through: ArrayLike = (0.0, 0.0, 0.0),
+) -> MirrorError:
     """How far the right side of a skeleton is from the mirror image of the left.
 
     Parameters
@@ -247,22 +299,32 @@ def mirror_error(skeleton: Skeleton, world: ArrayLike | None = None, kind: str =
     ValueError
         If a joint has no partner on the other side, named; or if no joint carries a tag.
     """
-    world = skeleton.rest_world if world is None else _check.numbers("world", world, len(skeleton), 4, 4)
+    world = (
+        skeleton.rest_world
+        if world is None
+        else _check.numbers("world", world, len(skeleton), 4, 4)
+    )
     tagged = [name for name in skeleton.names if side_of(name)]
     alone = [name for name in tagged if other_side(name) not in skeleton.names]
     if alone or not tagged:
-        raise ValueError("`skeleton` must have joints in pairs, tagged L_ and R_; "
-                         f"got {'no partner for ' + ', '.join(alone) if alone else 'no tagged joint'}. "
-                         "`mirror_skeleton` makes partners.")
+        raise ValueError(
+            "`skeleton` must have joints in pairs, tagged L_ and R_; "
+            f"got {'no partner for ' + ', '.join(alone) if alone else 'no tagged joint'}. "
+            "`mirror_skeleton` makes partners."
+        )
     names = tuple(name for name in tagged if name.startswith("R_"))
-    found, lefts = (world[..., [skeleton.index(name) for name in side], :, :]
-                    for side in (names, map(other_side, names)))
+    found, lefts = (
+        world[..., [skeleton.index(name) for name in side], :, :]
+        for side in (names, map(other_side, names))
+    )
     flip = MIRROR_KINDS[_check.choice("kind", kind, MIRROR_KINDS)]
     wanted = fr.mirror_frames(lefts, flip, normal, through)
     cm = 100 * np.linalg.norm(found[..., :3, 3] - wanted[..., :3, 3], axis=-1)
     between = np.swapaxes(wanted[..., :3, :3], -1, -2) @ found[..., :3, :3]
     deg = np.degrees(rotation.turn_angle(between))
-    farthest, most_turned = (names[int(np.argmax(v.reshape(-1, len(names)).max(axis=0)))] for v in (cm, deg))
+    farthest, most_turned = (
+        names[int(np.argmax(v.reshape(-1, len(names)).max(axis=0)))] for v in (cm, deg)
+    )
     return MirrorError(names, cm, deg, farthest, most_turned)
 
 
@@ -288,9 +350,14 @@ class RotationCentre(_say.Shown):
     error: Floats
 
     def __repr__(self) -> str:
-        return _say.line(self, f"centre {_say.point(self.centre)}", f"markers {_say.length(self.radii)} from it",
-                         f"residual {_say.small(self.residual)}", f"standard error {_say.small(self.error)}",
-                         batch=_say.batch(self.residual))
+        return _say.line(
+            self,
+            f"centre {_say.point(self.centre)}",
+            f"markers {_say.length(self.radii)} from it",
+            f"residual {_say.small(self.residual)}",
+            f"standard error {_say.small(self.error)}",
+            batch=_say.batch(self.residual),
+        )
 
 
 def centre_of_rotation(markers: ArrayLike) -> RotationCentre:
@@ -317,8 +384,10 @@ def centre_of_rotation(markers: ArrayLike) -> RotationCentre:
     offsets, middle = _about_the_mean(markers)
     spread = np.linalg.svd(offsets, compute_uv=False)
     if (spread[..., 2] < 1e-6 * spread[..., 0]).any():
-        raise ValueError("`markers` must move in all three dimensions; got a motion in one plane. "
-                         "Circle the segment as well as swinging it, or fit a hinge with `hinge_axis_from_motion`.")
+        raise ValueError(
+            "`markers` must move in all three dimensions; got a motion in one plane. "
+            "Circle the segment as well as swinging it, or fit a hinge with `hinge_axis_from_motion`."
+        )
 
     squares = _less_mean(np.sum((markers - middle) ** 2, axis=-1), -2)
     start = _least_squares(2 * offsets, squares) + middle[..., 0, 0, :]
@@ -351,9 +420,13 @@ class HingeAxis(_say.Shown):
     residual: Floats
 
     def __repr__(self) -> str:
-        return _say.line(self, f"axis {_say.direction(self.axis)} through {_say.point(self.point)}",
-                         f"markers {_say.length(self.radii)} from it", f"residual {_say.small(self.residual)}",
-                         batch=_say.batch(self.residual))
+        return _say.line(
+            self,
+            f"axis {_say.direction(self.axis)} through {_say.point(self.point)}",
+            f"markers {_say.length(self.radii)} from it",
+            f"residual {_say.small(self.residual)}",
+            batch=_say.batch(self.residual),
+        )
 
 
 def hinge_axis_from_motion(markers: ArrayLike, toward: ArrayLike = (1.0, 0.0, 0.0)) -> HingeAxis:
@@ -383,9 +456,13 @@ def hinge_axis_from_motion(markers: ArrayLike, toward: ArrayLike = (1.0, 0.0, 0.
     offsets, middle = _about_the_mean(markers)
     _, spread, rows = np.linalg.svd(offsets, full_matrices=False)
     if (spread[..., 1] < 1e-6 * spread[..., 0]).any():
-        raise ValueError("`markers` must turn about an axis; got a motion along a line. "
-                         "Record a larger bend, or a second marker on another side of the axis.")
-    markers = markers - middle  # so the point of the line nearest to their mean is that nearest to the origin
+        raise ValueError(
+            "`markers` must turn about an axis; got a motion along a line. "
+            "Record a larger bend, or a second marker on another side of the axis."
+        )
+    markers = (
+        markers - middle
+    )  # so the point of the line nearest to their mean is that nearest to the origin
     across = _across(rows[..., 2, :])
     squares = np.sum((markers @ across[..., None, :, :]) ** 2, axis=-1)
     start = _least_squares(2 * offsets @ across, _less_mean(squares, -2))
@@ -394,7 +471,9 @@ def hinge_axis_from_motion(markers: ArrayLike, toward: ArrayLike = (1.0, 0.0, 0.
     miss, _, radii = _off_circles(markers, line)
     sense = np.where(np.sum(line[..., :3] * toward, axis=-1, keepdims=True) < 0, -1.0, 1.0)
     residual = np.sqrt(np.sum(miss**2, axis=(-2, -1)) / (radii.shape[-2] * radii.shape[-1]))
-    return HingeAxis(line[..., :3] * sense, line[..., 3:] + middle[..., 0, 0, :], radii.mean(axis=-2), residual)
+    return HingeAxis(
+        line[..., :3] * sense, line[..., 3:] + middle[..., 0, 0, :], radii.mean(axis=-2), residual
+    )
 
 
 def skin_slide(offset: ArrayLike, angle: ArrayLike, axis: ArrayLike = (1.0, 0.0, 0.0)) -> Floats:
@@ -423,28 +502,33 @@ def skin_slide(offset: ArrayLike, angle: ArrayLike, axis: ArrayLike = (1.0, 0.0,
     return 2 * np.linalg.norm(np.cross(axis, offset), axis=-1) * np.abs(np.sin(angle / 2))
 
 
-
-
-
 def _check_bends(value: ArrayLike, count: int) -> Floats:
     bends = _check.numbers("bends", value)
     if bends.shape not in ((), (count,)) or not (np.abs(bends) == 1).all():
-        raise ValueError(f"`bends` must be 1 or −1, once or for each of the {count} inner joints; got {value!r}.")
+        raise ValueError(
+            f"`bends` must be 1 or −1, once or for each of the {count} inner joints; got {value!r}."
+        )
     return np.broadcast_to(bends, count)
 
 
 def _check_motion(markers: ArrayLike) -> Floats:
     markers = _check.numbers("markers", markers, "frames", "markers", 3)
     if markers.shape[-3] < 4:
-        raise ValueError(f"`markers` must hold at least 4 frames; got {markers.shape[-3]}. "
-                         "The shape is (frames, markers, 3), also for one marker.")
+        raise ValueError(
+            f"`markers` must hold at least 4 frames; got {markers.shape[-3]}. "
+            "The shape is (frames, markers, 3), also for one marker."
+        )
     if not (np.ptp(markers, axis=-3).max(axis=(-2, -1)) > 1e-9).all():
-        raise ValueError("`markers` must move; got markers that stand still, with no rotation to fit. "
-                         "Record the joint while it turns.")
+        raise ValueError(
+            "`markers` must move; got markers that stand still, with no rotation to fit. "
+            "Record the joint while it turns."
+        )
     shape = markers - markers.mean(axis=-2, keepdims=True)
     if markers.shape[-2] > 1 and not (np.ptp(shape, axis=-3).max(axis=(-2, -1)) > 1e-9).all():
-        raise ValueError("`markers` must turn about the joint; got markers that only shift, with no rotation to fit. "
-                         "Give them as seen from the segment above the joint.")
+        raise ValueError(
+            "`markers` must turn about the joint; got markers that only shift, with no rotation to fit. "
+            "Give them as seen from the segment above the joint."
+        )
     return markers
 
 
@@ -493,7 +577,11 @@ def _off_circles(markers: Floats, line: Floats) -> tuple[Floats, Floats, Floats]
     off_circle = np.concatenate([-height[..., None] * outward, -outward], axis=-1)
     off_plane = np.concatenate([radii[..., None] * outward, np.zeros_like(outward)], axis=-1)
     miss = np.concatenate([radii, height], axis=-1)
-    return _less_mean(miss, -2), _less_mean(np.concatenate([off_circle, off_plane], axis=-2), -3), radii
+    return (
+        _less_mean(miss, -2),
+        _less_mean(np.concatenate([off_circle, off_plane], axis=-2), -3),
+        radii,
+    )
 
 
 def _moved_line(line: Floats, step: Floats) -> Floats:
@@ -502,11 +590,18 @@ def _moved_line(line: Floats, step: Floats) -> Floats:
     axis = line[..., :3] + (across @ step[..., :2, None])[..., 0]
     axis = axis / np.linalg.norm(axis, axis=-1, keepdims=True)
     point = line[..., 3:] + (across @ step[..., 2:, None])[..., 0]
-    return np.concatenate([axis, point - np.sum(point * axis, axis=-1, keepdims=True) * axis], axis=-1)
+    return np.concatenate(
+        [axis, point - np.sum(point * axis, axis=-1, keepdims=True) * axis], axis=-1
+    )
 
 
-def _gauss_newton(misses: Callable[[Floats, Floats], tuple[Floats, Floats, Floats]], markers: Floats, start: Floats,
-                  move: Callable[[Floats, Floats], Floats], most: int = 50) -> Floats:
+def _gauss_newton(
+    misses: Callable[[Floats, Floats], tuple[Floats, Floats, Floats]],
+    markers: Floats,
+    start: Floats,
+    move: Callable[[Floats, Floats], Floats],
+    most: int = 50,
+) -> Floats:
     """From `start`, repeat the step that would bring the misses nearest to zero if they were linear."""
     for _ in range(most):
         miss, slope, _ = misses(markers, start)

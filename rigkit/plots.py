@@ -16,7 +16,19 @@ import numpy as np
 
 from rigkit import _check
 from rigkit._types import ArrayLike, Floats
-from rigkit.stage import EDGE, INKS, KINDS, NUMBER, TEXT, Label, Picture, Solid, heading_markup, number, text_width
+from rigkit.stage import (
+    EDGE,
+    INKS,
+    KINDS,
+    NUMBER,
+    TEXT,
+    Label,
+    Picture,
+    Solid,
+    heading_markup,
+    number,
+    text_width,
+)
 
 if TYPE_CHECKING:  # loaded when something is drawn
     from matplotlib.axes import Axes
@@ -24,28 +36,57 @@ if TYPE_CHECKING:  # loaded when something is drawn
 
 # Curves differ by line style as well as by hue, in this order unless `kinds` says otherwise.
 HUES = ("inverse", "forward", "goal", "plain", "miss", "soft")
-STYLES = ("-", (0, (6, 2.5)), (0, (1.2, 1.6)), (0, (7, 2, 1.2, 2)), (0, (3, 1.5)), (0, (10, 3, 1, 3, 1, 3)))
+STYLES = (
+    "-",
+    (0, (6, 2.5)),
+    (0, (1.2, 1.6)),
+    (0, (7, 2, 1.2, 2)),
+    (0, (3, 1.5)),
+    (0, (10, 3, 1, 3, 1, 3)),
+)
 WIDE = 2.75  # px
 CURVE = "curve"  # the group of a curve that can be drawn anew
 NO_ZERO = "A logarithmic axis has no zero."
 
 _SETTINGS: dict[Any, Any] = {
-    "svg.hashsalt": "rigkit", "svg.fonttype": "none", "font.family": "DejaVu Sans", "font.size": TEXT,
-    "axes.edgecolor": INKS["soft"][0], "axes.labelcolor": INKS["ink"][0], "axes.linewidth": 1.25,
-    "axes.spines.top": False, "axes.spines.right": False, "axes.grid": True, "axes.axisbelow": True,
-    "axes.unicode_minus": True, "grid.color": INKS["soft"][0], "grid.alpha": 0.35, "grid.linewidth": 1,
-    "xtick.color": INKS["soft"][0], "ytick.color": INKS["soft"][0], "xtick.labelcolor": INKS["soft-text"][0],
-    "ytick.labelcolor": INKS["soft-text"][0], "lines.linewidth": WIDE, "legend.frameon": False, "figure.dpi": 72,
-    "savefig.dpi": 72, "path.simplify": True, "text.usetex": False, "axes.formatter.useoffset": False,
+    "svg.hashsalt": "rigkit",
+    "svg.fonttype": "none",
+    "font.family": "DejaVu Sans",
+    "font.size": TEXT,
+    "axes.edgecolor": INKS["soft"][0],
+    "axes.labelcolor": INKS["ink"][0],
+    "axes.linewidth": 1.25,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "axes.grid": True,
+    "axes.axisbelow": True,
+    "axes.unicode_minus": True,
+    "grid.color": INKS["soft"][0],
+    "grid.alpha": 0.35,
+    "grid.linewidth": 1,
+    "xtick.color": INKS["soft"][0],
+    "ytick.color": INKS["soft"][0],
+    "xtick.labelcolor": INKS["soft-text"][0],
+    "ytick.labelcolor": INKS["soft-text"][0],
+    "lines.linewidth": WIDE,
+    "legend.frameon": False,
+    "figure.dpi": 72,
+    "savefig.dpi": 72,
+    "path.simplify": True,
+    "text.usetex": False,
+    "axes.formatter.useoffset": False,
 }
-_NAMES = {ink: name for name, (ink, _) in reversed(INKS.items())}  # a light ink's hex value to its variable
+_NAMES = {
+    ink: name for name, (ink, _) in reversed(INKS.items())
+}  # a light ink's hex value to its variable
 
 
 class Plot(Picture):
     """A drawn chart; made by `curves` and `bars`."""
 
-    def __init__(self, title: str, desc: str, width: int, height: int, body: str,
-                 axes: "_Axes | None" = None) -> None:
+    def __init__(
+        self, title: str, desc: str, width: int, height: int, body: str, axes: "_Axes | None" = None
+    ) -> None:
         self._pieces, self._axes, self._mark, self._unmarked = _pieces(body), axes, "", desc
         super().__init__(title, desc, width, height)
 
@@ -68,9 +109,13 @@ class Plot(Picture):
             raise ValueError("`at` needs curves; bars have no x to mark.")
         at, ring_ys, hues = self._axes.mark(float(_check.numbers("x", x)))
         top, bottom = self._axes.top, self._axes.bottom
-        shapes = [f'<path class="rig-line rig-thin rig-plain" d="M{number(at)} {number(top)}V{number(bottom)}"/>']
-        shapes += [f'<circle class="rig-joint rig-{hue}" cx="{number(at)}" cy="{number(y)}" r="6"/>'
-                   for y, hue in zip(ring_ys, hues, strict=True)]
+        shapes = [
+            f'<path class="rig-line rig-thin rig-plain" d="M{number(at)} {number(top)}V{number(bottom)}"/>'
+        ]
+        shapes += [
+            f'<circle class="rig-joint rig-{hue}" cx="{number(at)}" cy="{number(y)}" r="6"/>'
+            for y, hue in zip(ring_ys, hues, strict=True)
+        ]
         if text:
             label = Label((at, ring_ys[0]), text, "plain", 14, ("right", "left"), NUMBER)
             view = self._axes.left, top, self.width - EDGE, bottom
@@ -98,26 +143,47 @@ class Plot(Picture):
             raise ValueError("`with_lines` needs curves; bars stay as they were drawn.")
         unknown = [name for name in lines if name not in self._axes.names]
         if unknown:
-            raise ValueError(f"`lines` must name curves, among {', '.join(self._axes.names)}; "
-                             f"got {', '.join(map(str, unknown))}.")
+            raise ValueError(
+                f"`lines` must name curves, among {', '.join(self._axes.names)}; "
+                f"got {', '.join(map(str, unknown))}."
+            )
         drawn, axes = copy.copy(self), copy.copy(self._axes)
-        drawn._axes, drawn._pieces, drawn._mark, drawn.desc = axes, [*self._pieces], "", self._unmarked
+        drawn._axes, drawn._pieces, drawn._mark, drawn.desc = (
+            axes,
+            [*self._pieces],
+            "",
+            self._unmarked,
+        )
         axes.ys = [*self._axes.ys]
         for name, y in lines.items():
             i = axes.names.index(name)
             ys = axes.ys[i] = axes.px_of(name, y)
             drawn._pieces[2 * i + 1] = "M" + "L".join(
-                f"{number(x)} {number(y)}" for x, y in zip(axes.xs.tolist(), ys.tolist(), strict=True))
+                f"{number(x)} {number(y)}"
+                for x, y in zip(axes.xs.tolist(), ys.tolist(), strict=True)
+            )
         return drawn
 
     def _inner(self) -> str:
         return "".join(self._pieces) + self._mark
 
 
-def curves(x: ArrayLike, lines: Mapping[str, ArrayLike], xlabel: str, ylabel: str, title: str = "", desc: str = "", *,
-           log_x: bool = False, log_y: bool = False, spans: Mapping[str, Sequence[float]] | None = None,
-           kinds: Mapping[str, str] | None = None, ylim: Sequence[float] | None = None, width: int = 600,
-           height: int = 380) -> Plot:
+def curves(
+    x: ArrayLike,
+    lines: Mapping[str, ArrayLike],
+    xlabel: str,
+    ylabel: str,
+    title: str = "",
+    desc: str = "",
+    *,
+    log_x: bool = False,
+    log_y: bool = False,
+    spans: Mapping[str, Sequence[float]] | None = None,
+    kinds: Mapping[str, str] | None = None,
+    ylim: Sequence[float] | None = None,
+    width: int = 600,
+    height: int = 380,
+) -> Plot:
     """Curves over a common x.
 
     Parameters
@@ -164,8 +230,15 @@ def curves(x: ArrayLike, lines: Mapping[str, ArrayLike], xlabel: str, ylabel: st
         for name, ends in (spans or {}).items():
             start, end = _check.numbers(name, ends, 2).reshape(2).tolist()
             axes.axvspan(start, end, color=INKS["soft"][0], alpha=0.18, linewidth=0)
-            axes.text((start + end) / 2, 0.985, name, transform=axes.get_xaxis_transform(), ha="center", va="top",
-                      color=INKS["soft-text"][0])
+            axes.text(
+                (start + end) / 2,
+                0.985,
+                name,
+                transform=axes.get_xaxis_transform(),
+                ha="center",
+                va="top",
+                color=INKS["soft-text"][0],
+            )
         for axis, log in ((axes.xaxis, log_x), (axes.yaxis, log_y)):
             if log:
                 least, most = axis.get_view_interval()
@@ -174,16 +247,29 @@ def curves(x: ArrayLike, lines: Mapping[str, ArrayLike], xlabel: str, ylabel: st
         axes.set_xlabel(xlabel)
         axes.set_ylabel(ylabel)
         if len(lines) > 1:
-            axes.legend(loc="lower left", bbox_to_anchor=(-0.02, 1), borderpad=0.2, ncols=_columns([*lines], width),
-                        handlelength=2.6)
+            axes.legend(
+                loc="lower left",
+                bbox_to_anchor=(-0.02, 1),
+                borderpad=0.2,
+                ncols=_columns([*lines], width),
+                handlelength=2.6,
+            )
         body = heading + _markup(figure)
         where = _Axes(axes, height, x, lines, hues)  # only now is the layout settled
     name = f"{ylabel} against {xlabel}"
     return Plot(title or name, desc or f"{name}: {', '.join(lines)}.", width, height, body, where)
 
 
-def bars(values: Mapping[str, float], xlabel: str, title: str = "", desc: str = "", *, form: str = "{:.1f}",
-         kinds: Mapping[str, str] | None = None, width: int = 600) -> Plot:
+def bars(
+    values: Mapping[str, float],
+    xlabel: str,
+    title: str = "",
+    desc: str = "",
+    *,
+    form: str = "{:.1f}",
+    kinds: Mapping[str, str] | None = None,
+    width: int = 600,
+) -> Plot:
     """Level bars, one for each name, with their numbers at their ends.
 
     Parameters
@@ -206,13 +292,22 @@ def bars(values: Mapping[str, float], xlabel: str, title: str = "", desc: str = 
     height = 34 * len(names) + 60 + heading_markup(title, width)[1]
     figure, axes, heading, styles = _begin(title, width, height)
     with styles:
-        drawn = axes.barh(names, lengths, color=[_ink(_check.choice("kinds", hue, KINDS)) for hue in hues], height=0.62)
-        axes.bar_label(drawn, [form.format(v) for v in lengths], padding=6, color=INKS["ink"][0], weight="bold")
+        drawn = axes.barh(
+            names,
+            lengths,
+            color=[_ink(_check.choice("kinds", hue, KINDS)) for hue in hues],
+            height=0.62,
+        )
+        axes.bar_label(
+            drawn, [form.format(v) for v in lengths], padding=6, color=INKS["ink"][0], weight="bold"
+        )
         axes.margins(x=0.2)
         axes.invert_yaxis()
         axes.grid(visible=False, axis="y")
         axes.tick_params(axis="y", length=0)
-        axes.locator_params(axis="x", integer=bool((lengths % 1 == 0).all()))  # counts have no halves
+        axes.locator_params(
+            axis="x", integer=bool((lengths % 1 == 0).all())
+        )  # counts have no halves
         axes.set_xlabel(xlabel)
         body = heading + _markup(figure)
     numbers = "; ".join(f"{name} {form.format(v)}" for name, v in zip(names, lengths, strict=True))
@@ -222,9 +317,16 @@ def bars(values: Mapping[str, float], xlabel: str, title: str = "", desc: str = 
 class _Axes:
     """Where data lie in the picture, in px, for a marker that moves without matplotlib."""
 
-    def __init__(self, axes: "Axes", height: int, x: Floats, lines: Mapping[str, Floats], hues: list[str]) -> None:
+    def __init__(
+        self, axes: "Axes", height: int, x: Floats, lines: Mapping[str, Floats], hues: list[str]
+    ) -> None:
         box = axes.get_window_extent()
-        self.left, self.right, self.top, self.bottom = box.x0, box.x1, height - box.y1, height - box.y0
+        self.left, self.right, self.top, self.bottom = (
+            box.x0,
+            box.x1,
+            height - box.y1,
+            height - box.y0,
+        )
         self.log = axes.get_xscale() == "log"
         self.low, self.high = x[0], x[-1]
         to_px = axes.transData.transform
@@ -237,7 +339,9 @@ class _Axes:
         """How far down the picture the values of a curve lie."""
         y = _check.numbers(name, y, "n")
         if y.shape != self.xs.shape:
-            raise ValueError(f"`{name}` must have as many values as `x`; got shapes {y.shape} and {self.xs.shape}.")
+            raise ValueError(
+                f"`{name}` must have as many values as `x`; got shapes {y.shape} and {self.xs.shape}."
+            )
         low, high = self.ylim
         if self.log_y:
             low, high, y = np.log(low), np.log(high), np.log(_check.positive(name, y, hint=NO_ZERO))
@@ -246,7 +350,9 @@ class _Axes:
     def near(self, at: float, reach: float) -> list[Solid]:
         """What words should keep clear of around `at`: the marker's line and the curves, as thick segments."""
         first, last = np.searchsorted(self.xs, (at - reach, at + reach))
-        some = slice(max(first - 1, 0), last + 1, max(1, (last - first) // 8))  # chords are near enough, and quick
+        some = slice(
+            max(first - 1, 0), last + 1, max(1, (last - first) // 8)
+        )  # chords are near enough, and quick
         xs = self.xs[some].tolist()
         solids: list[Solid] = [(at, self.top, at, self.bottom, 2)]
         for ys in self.ys:
@@ -257,23 +363,33 @@ class _Axes:
     def mark(self, x: float) -> tuple[float, list[float], list[str]]:
         """The place of `x`, and of every curve there, along the lines as they are drawn."""
         x = min(max(x, self.low), self.high)
-        share = np.log(x / self.low) / np.log(self.high / self.low) if self.log else (
-            (x - self.low) / (self.high - self.low))
+        share = (
+            np.log(x / self.low) / np.log(self.high / self.low)
+            if self.log
+            else ((x - self.low) / (self.high - self.low))
+        )
         at = self.left + share * (self.right - self.left)
         return at, [float(np.interp(at, self.xs, ys)) for ys in self.ys], self.hues
 
 
-def _checked(x: ArrayLike, lines: Mapping[str, ArrayLike], log_x: bool,
-             log_y: bool) -> tuple[Floats, dict[str, Floats]]:
+def _checked(
+    x: ArrayLike, lines: Mapping[str, ArrayLike], log_x: bool, log_y: bool
+) -> tuple[Floats, dict[str, Floats]]:
     x = _check.numbers("x", x, "n")
     if x.ndim != 1 or len(x) < 2 or not (np.diff(x) > 0).all():
-        raise ValueError(f"`x` must be two or more rising numbers; got shape {x.shape}. Sort the values first.")
+        raise ValueError(
+            f"`x` must be two or more rising numbers; got shape {x.shape}. Sort the values first."
+        )
     if not 1 <= len(lines) <= len(STYLES):
-        raise ValueError(f"`lines` must be one to {len(STYLES)} curves; got {len(lines)}. Make two plots of more.")
+        raise ValueError(
+            f"`lines` must be one to {len(STYLES)} curves; got {len(lines)}. Make two plots of more."
+        )
     checked = {name: _check.numbers(name, y, "n") for name, y in lines.items()}
     for name, y in checked.items():
         if y.shape != x.shape:
-            raise ValueError(f"`{name}` must have as many values as `x`; got shapes {y.shape} and {x.shape}.")
+            raise ValueError(
+                f"`{name}` must have as many values as `x`; got shapes {y.shape} and {x.shape}."
+            )
         if log_y:
             _check.positive(name, y, "n", hint=NO_ZERO)
     if log_x:
@@ -285,11 +401,18 @@ def _hues(lines: Mapping[str, Floats], kinds: Mapping[str, str] | None) -> list[
     kinds = kinds or {}
     unknown = [name for name in kinds if name not in lines]
     if unknown:
-        raise ValueError(f"`kinds` must name curves, among {', '.join(lines)}; got {', '.join(unknown)}.")
-    return [_check.choice("kinds", kinds.get(name, hue), KINDS) for name, hue in zip(lines, HUES, strict=False)]
+        raise ValueError(
+            f"`kinds` must name curves, among {', '.join(lines)}; got {', '.join(unknown)}."
+        )
+    return [
+        _check.choice("kinds", kinds.get(name, hue), KINDS)
+        for name, hue in zip(lines, HUES, strict=False)
+    ]
 
 
-def _begin(title: str, width: int, height: int) -> "tuple[Figure, Axes, str, AbstractContextManager[None]]":
+def _begin(
+    title: str, width: int, height: int
+) -> "tuple[Figure, Axes, str, AbstractContextManager[None]]":
     """A figure with room for its title, its axes, the title's markup, and the settings to draw under."""
     import matplotlib
     from matplotlib.figure import Figure
@@ -297,8 +420,12 @@ def _begin(title: str, width: int, height: int) -> "tuple[Figure, Axes, str, Abs
 
     heading, top = heading_markup(title, width)
     with matplotlib.rc_context(_SETTINGS):
-        layout = ConstrainedLayoutEngine(w_pad=12 / 72, h_pad=3 / 72, rect=(0, 0, 1, 1 - top / height))
-        figure = Figure(figsize=(_check.count("width", width, 200) / 72, height / 72), layout=layout)
+        layout = ConstrainedLayoutEngine(
+            w_pad=12 / 72, h_pad=3 / 72, rect=(0, 0, 1, 1 - top / height)
+        )
+        figure = Figure(
+            figsize=(_check.count("width", width, 200) / 72, height / 72), layout=layout
+        )
         return figure, figure.add_subplot(), heading, matplotlib.rc_context(_SETTINGS)
 
 
@@ -331,7 +458,9 @@ def _markup(figure: "Figure") -> str:
     text = io.StringIO()
     figure.savefig(text, format="svg", transparent=True, metadata={"Date": None, "Creator": None})
     body = text.getvalue().partition("<svg")[2].partition(">")[2].rpartition("</svg>")[0]
-    body = re.sub(r"<metadata>.*?</metadata>|<style.*?</style>|<!--.*?-->", "", body, flags=re.DOTALL)
+    body = re.sub(
+        r"<metadata>.*?</metadata>|<style.*?</style>|<!--.*?-->", "", body, flags=re.DOTALL
+    )
     return f'<g class="rig-plot">{re.sub("<[^>]*>", _tag, re.sub(chr(10) + " *", "", body))}</g>'
 
 
@@ -340,5 +469,7 @@ def _tag(match: re.Match[str]) -> str:
     tag = re.sub(rf'^<g id="(?!{CURVE}")[^"]*"', "<g", match[0]).replace("xlink:href", "href")
     tag = re.sub(r" font-family: [^;\"]*;| transform=\"rotate\(-?0 [^\"]*\)\"", "", tag)
     tag = tag.replace("font-weight: 700", "font-weight: 600")
-    tag = re.sub(r"#[0-9a-f]{6}\b", lambda m: f"var(--{_NAMES[m[0]]})" if m[0] in _NAMES else m[0], tag)
+    tag = re.sub(
+        r"#[0-9a-f]{6}\b", lambda m: f"var(--{_NAMES[m[0]]})" if m[0] in _NAMES else m[0], tag
+    )
     return re.sub(r"-?\d+\.\d{3,}", lambda m: f"{round(float(m[0]) + 1e-7, 2) + 0.0:g}", tag)

@@ -47,18 +47,36 @@ class Puppet(_say.Shown):
 
     def __post_init__(self) -> None:
         if _check.positive("bones", self.bones, "n").shape not in ((2,), (3,)):
-            raise ValueError(f"`bones` must be thigh and shank, or thigh, shank and metatarsal; got {self.bones!r}.")
-        for field in ("stature", "ankle_height", "foot_length", "heel_length", "ball_length", "hip_width"):
+            raise ValueError(
+                f"`bones` must be thigh and shank, or thigh, shank and metatarsal; got {self.bones!r}."
+            )
+        for field in (
+            "stature",
+            "ankle_height",
+            "foot_length",
+            "heel_length",
+            "ball_length",
+            "hip_width",
+        ):
             _check.one_positive(field, getattr(self, field))
         if self.knee_side not in (1, -1):
-            raise ValueError(f"`knee_side` must be 1 (forward) or -1 (backward); got {self.knee_side!r}.")
+            raise ValueError(
+                f"`knee_side` must be 1 (forward) or -1 (backward); got {self.knee_side!r}."
+            )
 
     def __repr__(self) -> str:
         bones = zip(("thigh", "shank", "metatarsal"), self.bones, strict=False)
-        return _say.line(self, _say.name(self.name), _say.name(self.role), f"{_say.length(self.stature)} tall",
-                         *(f"{name} {_say.length(bone)}" for name, bone in bones),
-                         f"ankle {_say.length(self.ankle_height)} high", f"foot {_say.length(self.foot_length)}",
-                         f"hips {_say.length(self.hip_width)} apart", "" if self.knee_side > 0 else "bends backward")
+        return _say.line(
+            self,
+            _say.name(self.name),
+            _say.name(self.role),
+            f"{_say.length(self.stature)} tall",
+            *(f"{name} {_say.length(bone)}" for name, bone in bones),
+            f"ankle {_say.length(self.ankle_height)} high",
+            f"foot {_say.length(self.foot_length)}",
+            f"hips {_say.length(self.hip_width)} apart",
+            "" if self.knee_side > 0 else "bends backward",
+        )
 
     @property
     def thigh(self) -> float:
@@ -97,16 +115,26 @@ def personal(rng: np.random.Generator) -> Puppet:
     Puppet
     """
     if not isinstance(rng, np.random.Generator):
-        raise ValueError(f"`rng` must be a numpy Generator; got {rng!r}. numpy.random.default_rng(7) makes one.")
+        raise ValueError(
+            f"`rng` must be a numpy Generator; got {rng!r}. numpy.random.default_rng(7) makes one."
+        )
     stature = rng.uniform(1.50, 1.90)
-    thigh, shank, ankle, foot, hips = stature * rng.uniform([0.22, 0.22, 0.035, 0.14, 0.09],
-                                                            [0.27, 0.30, 0.045, 0.165, 0.12])
+    thigh, shank, ankle, foot, hips = stature * rng.uniform(
+        [0.22, 0.22, 0.035, 0.14, 0.09], [0.27, 0.30, 0.045, 0.165, 0.12]
+    )
     heel, ball = foot * rng.uniform([0.22, 0.45], [0.28, 0.52])
-    return _in_millimetres("your puppet", "new to the parade", stature, (thigh, shank), ankle, foot, heel, ball, hips)
+    return _in_millimetres(
+        "your puppet", "new to the parade", stature, (thigh, shank), ankle, foot, heel, ball, hips
+    )
 
 
-def _in_millimetres(name: str, role: str, stature: SupportsFloat, bones: Iterable[SupportsFloat],
-                    *lengths: SupportsFloat) -> Puppet:
+def _in_millimetres(
+    name: str,
+    role: str,
+    stature: SupportsFloat,
+    bones: Iterable[SupportsFloat],
+    *lengths: SupportsFloat,
+) -> Puppet:
     def mm(length: SupportsFloat) -> float:
         return round(float(length), 3)
 
@@ -117,23 +145,59 @@ def _in_millimetres(name: str, role: str, stature: SupportsFloat, bones: Iterabl
 def _tamsin() -> Puppet:
     stature = 1.70
     average = body.segment_lengths(stature)
-    foot, ankle = average.foot_length, average.ankle_height  # the heel and ball shares and the hip width are invented
+    foot, ankle = (
+        average.foot_length,
+        average.ankle_height,
+    )  # the heel and ball shares and the hip width are invented
     assert ankle is not None, "this table has it"
-    return _in_millimetres("Tamsin", "lamplighter", stature, (average.thigh, average.shank), ankle,
-                           foot, 0.25 * foot, 0.49 * foot, 0.10 * stature)
+    return _in_millimetres(
+        "Tamsin",
+        "lamplighter",
+        stature,
+        (average.thigh, average.shank),
+        ankle,
+        foot,
+        0.25 * foot,
+        0.49 * foot,
+        0.10 * stature,
+    )
 
 
 def _odo() -> Puppet:
     grown = body.segment_lengths(1.76)
     stilts = grown.shank / 2  # a shank half as long again
-    return _in_millimetres("Odo", "on stilts", 1.76 + stilts, (grown.thigh, grown.shank + stilts), 0.05,
-                           0.20, 0.07, 0.08, 0.18)
+    return _in_millimetres(
+        "Odo",
+        "on stilts",
+        1.76 + stilts,
+        (grown.thigh, grown.shank + stilts),
+        0.05,
+        0.20,
+        0.07,
+        0.08,
+        0.18,
+    )
 
 
-PUPPETS = MappingProxyType({puppet.name: puppet for puppet in (
-    _tamsin(),
-    _odo(),
-    Puppet("Pip", "short-legged baker", 1.40, (0.27, 0.25), 0.06, 0.23, 0.06, 0.11, 0.18),
-    Puppet("heron", "the heron, whose backward knee is an ankle", 1.95, (0.20, 0.52, 0.46), 0.03, 0.24, 0.07, 0.06,
-           0.15, knee_side=-1),
-)})
+PUPPETS = MappingProxyType(
+    {
+        puppet.name: puppet
+        for puppet in (
+            _tamsin(),
+            _odo(),
+            Puppet("Pip", "short-legged baker", 1.40, (0.27, 0.25), 0.06, 0.23, 0.06, 0.11, 0.18),
+            Puppet(
+                "heron",
+                "the heron, whose backward knee is an ankle",
+                1.95,
+                (0.20, 0.52, 0.46),
+                0.03,
+                0.24,
+                0.07,
+                0.06,
+                0.15,
+                knee_side=-1,
+            ),
+        )
+    }
+)

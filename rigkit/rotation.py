@@ -33,8 +33,10 @@ def matrix_about(axis: ArrayLike | str, angle: ArrayLike) -> Floats:
     ValueError
         If `axis` has no direction, or the batch shapes do not broadcast.
     """
-    axis = _check.directions("axis", np.eye(3)[AXES[_check.choice("axis", axis, AXES)]]
-                             if isinstance(axis, str) else axis)
+    axis = _check.directions(
+        "axis",
+        np.eye(3)[AXES[_check.choice("axis", axis, AXES)]] if isinstance(axis, str) else axis,
+    )
     angle = _check.numbers("angle", angle)
     _check.batch(axis=axis.shape[:-1], angle=angle.shape)
     cross = _cross_matrix(axis)
@@ -105,11 +107,13 @@ def matrix_from_quaternion(quaternion: ArrayLike) -> Floats:
     ndarray, shape (..., 3, 3)
     """
     x, y, z, w = np.moveaxis(unit_quaternion(quaternion), -1, 0)
-    return _stack_rows([
-        [1 - 2 * (y * y + z * z), 2 * (x * y - z * w), 2 * (x * z + y * w)],
-        [2 * (x * y + z * w), 1 - 2 * (x * x + z * z), 2 * (y * z - x * w)],
-        [2 * (x * z - y * w), 2 * (y * z + x * w), 1 - 2 * (x * x + y * y)],
-    ])
+    return _stack_rows(
+        [
+            [1 - 2 * (y * y + z * z), 2 * (x * y - z * w), 2 * (x * z + y * w)],
+            [2 * (x * y + z * w), 1 - 2 * (x * x + z * z), 2 * (y * z - x * w)],
+            [2 * (x * z - y * w), 2 * (y * z + x * w), 1 - 2 * (x * x + y * y)],
+        ]
+    )
 
 
 def quaternion_from_matrix(matrix: ArrayLike) -> Floats:
@@ -137,11 +141,21 @@ def quaternion_from_matrix(matrix: ArrayLike) -> Floats:
     # Row i of `table` is the quaternion times four times its i-th component.
     x, y, z = 1 + 2 * np.moveaxis(diagonal, -1, 0) - trace
     w = 1 + trace
-    xy, yz, zx = m[..., 1, 0] + m[..., 0, 1], m[..., 2, 1] + m[..., 1, 2], m[..., 0, 2] + m[..., 2, 0]
-    xw, yw, zw = m[..., 2, 1] - m[..., 1, 2], m[..., 0, 2] - m[..., 2, 0], m[..., 1, 0] - m[..., 0, 1]
+    xy, yz, zx = (
+        m[..., 1, 0] + m[..., 0, 1],
+        m[..., 2, 1] + m[..., 1, 2],
+        m[..., 0, 2] + m[..., 2, 0],
+    )
+    xw, yw, zw = (
+        m[..., 2, 1] - m[..., 1, 2],
+        m[..., 0, 2] - m[..., 2, 0],
+        m[..., 1, 0] - m[..., 0, 1],
+    )
     table = _stack_rows([[x, xy, zx, xw], [xy, y, yz, yw], [zx, yz, z, zw], [xw, yw, zw, w]])
     largest = np.argmax(np.stack([x, y, z, w], axis=-1), axis=-1)
-    quaternion = unit_quaternion(np.take_along_axis(table, largest[..., None, None], axis=-2)[..., 0, :])
+    quaternion = unit_quaternion(
+        np.take_along_axis(table, largest[..., None, None], axis=-2)[..., 0, :]
+    )
     return np.where(quaternion[..., 3:] < 0, -quaternion, quaternion)
 
 
@@ -200,7 +214,9 @@ def matrix_from_euler(angles: ArrayLike, order: str, axes: str = "moving") -> Fl
     """
     angles = _check.numbers("angles", angles, 3)
     letters, moving = _check_order(order, axes)
-    first, second, third = (matrix_about(letter, angles[..., i]) for i, letter in enumerate(letters))
+    first, second, third = (
+        matrix_about(letter, angles[..., i]) for i, letter in enumerate(letters)
+    )
     return first @ second @ third if moving else third @ second @ first
 
 
@@ -269,7 +285,9 @@ def matrix_between(start: ArrayLike, end: ArrayLike) -> Floats:
     # Close to opposite the sum keeps few digits; the difference keeps them all, and the two are square.
     obtuse = _dot(start, end) < 0
     apart = np.where(obtuse, start - end, 0)
-    middle = _check.directions("middle", middle - apart * _dot(apart, middle) / np.where(obtuse, _dot(apart, apart), 1))
+    middle = _check.directions(
+        "middle", middle - apart * _dot(apart, middle) / np.where(obtuse, _dot(apart, apart), 1)
+    )
     return _half_turn(middle) @ _half_turn(start)
 
 
@@ -296,7 +314,9 @@ def angle_between(first: ArrayLike, second: ArrayLike) -> Floats:
     """
     first, second = _check.directions("first", first), _check.directions("second", second)
     _check.batch(first=first.shape[:-1], second=second.shape[:-1])
-    return 2 * np.arctan2(np.linalg.norm(first - second, axis=-1), np.linalg.norm(first + second, axis=-1))
+    return 2 * np.arctan2(
+        np.linalg.norm(first - second, axis=-1), np.linalg.norm(first + second, axis=-1)
+    )
 
 
 def turn_angle(matrix: ArrayLike) -> Floats:
@@ -315,11 +335,15 @@ def check_matrix(name: str, matrix: ArrayLike) -> Floats:
     matrix = _check.numbers(name, matrix, 3, 3)
     off = np.abs(np.swapaxes(matrix, -1, -2) @ matrix - np.eye(3)).max()
     if not off <= 1e-6:
-        raise ValueError(f"`{name}` must be a rotation matrix; got one whose columns are off by {off:.2g} "
-                         "from being square and of length one. Use `orthonormalise` to repair a drifted one.")
+        raise ValueError(
+            f"`{name}` must be a rotation matrix; got one whose columns are off by {off:.2g} "
+            "from being square and of length one. Use `orthonormalise` to repair a drifted one."
+        )
     if not (np.linalg.det(matrix) > 0).all():
-        raise ValueError(f"`{name}` must be a rotation matrix; got a reflection (determinant −1). "
-                         "Negate one column to make it a rotation.")
+        raise ValueError(
+            f"`{name}` must be a rotation matrix; got a reflection (determinant −1). "
+            "Negate one column to make it a rotation."
+        )
     return matrix
 
 
@@ -334,8 +358,10 @@ def orthonormalise(matrix: ArrayLike) -> Floats:
     matrix = _check.numbers("matrix", matrix, 3, 3)
     left, values, right = np.linalg.svd(matrix)
     if not (values[..., -1] > 1e-12 * values[..., 0]).all():
-        raise ValueError("`matrix` must have three independent columns; got one that is flat. "
-                         "Start from a rotation.")
+        raise ValueError(
+            "`matrix` must have three independent columns; got one that is flat. "
+            "Start from a rotation."
+        )
     sign = np.sign(np.linalg.det(left @ right))
     left = np.concatenate([left[..., :2], left[..., 2:] * sign[..., None, None]], axis=-1)
     return left @ right
@@ -347,11 +373,17 @@ def _unit_quaternion(name: str, quaternion: ArrayLike) -> Floats:
 
 def _check_order(order: str, axes: str) -> tuple[str, bool]:
     _check.choice("axes", axes, ("moving", "fixed"))
-    good = (isinstance(order, str) and len(order) == 3 and set(order) <= set(AXES)
-            and order[0] != order[1] != order[2])
+    good = (
+        isinstance(order, str)
+        and len(order) == 3
+        and set(order) <= set(AXES)
+        and order[0] != order[1] != order[2]
+    )
     if not good:
-        raise ValueError(f"`order` must be three of x, y, z, none twice in a row; got {order!r}. "
-                         'Hip angles, for one, use "zxy".')
+        raise ValueError(
+            f"`order` must be three of x, y, z, none twice in a row; got {order!r}. "
+            'Hip angles, for one, use "zxy".'
+        )
     return order, axes == "moving"
 
 

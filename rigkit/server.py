@@ -17,8 +17,12 @@ from tornado.netutil import bind_sockets
 from traitlets.config import Config
 
 HOST = "localhost"
-CLASSROOM = Path(__file__).parent / "data" / "classroom"  # its style sheet makes type and pictures larger
-EXTENSIONS = Path(__file__).parent / "data" / "labextensions"  # names and arrow keys that a stock page lacks
+CLASSROOM = (
+    Path(__file__).parent / "data" / "classroom"
+)  # its style sheet makes type and pictures larger
+EXTENSIONS = (
+    Path(__file__).parent / "data" / "labextensions"
+)  # names and arrow keys that a stock page lacks
 _NEWS = "@jupyterlab/apputils-extension:announcements"
 
 
@@ -41,7 +45,10 @@ class CourseServer(ServerApp):
             signal.signal(number, self._end)
 
     def _end(self, number: int, frame: object) -> None:
-        for each in (signal.SIGINT, signal.SIGTERM):  # kernels take a moment to end; asking twice must not orphan them
+        for each in (
+            signal.SIGINT,
+            signal.SIGTERM,
+        ):  # kernels take a moment to end; asking twice must not orphan them
             signal.signal(each, signal.SIG_IGN)
         print("\nStopping.", flush=True)
         self.stop(from_signal=True)
@@ -59,12 +66,24 @@ def obstacle(port: int | None = None, browser: bool = True) -> str | None:
             for sock in bind_sockets(port, HOST):
                 sock.close()
         except OSError as problem:
-            why = "is taken" if problem.errno == errno.EADDRINUSE else f"cannot be used ({problem.strerror})"
-            return f"Port {port} {why}. Choose another, or leave out --port to have a free one chosen."
+            why = (
+                "is taken"
+                if problem.errno == errno.EADDRINUSE
+                else f"cannot be used ({problem.strerror})"
+            )
+            return (
+                f"Port {port} {why}. Choose another, or leave out --port to have a free one chosen."
+            )
     return None
 
 
-def serve(folder: Path, page: str = "", port: int | None = None, browser: bool = True, classroom: bool = False) -> None:
+def serve(
+    folder: Path,
+    page: str = "",
+    port: int | None = None,
+    browser: bool = True,
+    classroom: bool = False,
+) -> None:
     """Run JupyterLab on `folder` until it is stopped; print the address once it answers.
 
     Parameters
@@ -83,8 +102,10 @@ def serve(folder: Path, page: str = "", port: int | None = None, browser: bool =
     # This environment's kernel and widgets go before others that the user may have.
     os.environ.setdefault("JUPYTER_PREFER_ENV_PATH", "1")
     token = secrets.token_hex(24)
-    server = CourseServer.instance(config=_config(folder, page, port, browser, classroom, token),
-                                   jpserver_extensions={"jupyterlab": True})
+    server = CourseServer.instance(
+        config=_config(folder, page, port, browser, classroom, token),
+        jpserver_extensions={"jupyterlab": True},
+    )
     if classroom:
         server.static_custom_path = [str(CLASSROOM)]
     server.initialize(argv=[], starter_extension="lab")
@@ -103,7 +124,9 @@ def _finish(loop: asyncio.AbstractEventLoop) -> None:
     loop.run_until_complete(asyncio.gather(*tasks, return_exceptions=True))
 
 
-def _config(folder: Path, page: str, port: int | None, browser: bool, classroom: bool, token: str) -> Config:
+def _config(
+    folder: Path, page: str, port: int | None, browser: bool, classroom: bool, token: str
+) -> Config:
     """Settings for this run alone; the user's own Jupyter settings, themes and shortcuts stay as they are."""
     config = Config()
     config.ServerApp.kernel_websocket_connection_class = PromptConnection
@@ -117,11 +140,15 @@ def _config(folder: Path, page: str, port: int | None, browser: bool, classroom:
         config.ServerApp.port = port
         config.ServerApp.port_retries = 0
     config.IdentityProvider.token = token
-    if zmq.has("curve"):  # where client and kernel are new enough, what they say to each other is encrypted
+    if zmq.has(
+        "curve"
+    ):  # where client and kernel are new enough, what they say to each other is encrypted
         config.KernelManager.transport_encryption = "auto"
     config.LabApp.custom_css = classroom
     config.LabApp.extra_labextensions_path = [str(EXTENSIONS)]
-    config.LabApp.workspaces_dir = str(folder / ".rigkit" / "workspaces")  # open tabs belong to the folder
+    config.LabApp.workspaces_dir = str(
+        folder / ".rigkit" / "workspaces"
+    )  # open tabs belong to the folder
     return config
 
 

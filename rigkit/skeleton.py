@@ -73,7 +73,9 @@ class Skeleton(_say.Shown):
         return f"Skeleton of {_say.count(len(self), 'joint')}: {_say.names(self.names)}"
 
     @classmethod
-    def from_world(cls, world: Mapping[str, ArrayLike], parents: Mapping[str, str | None]) -> "Skeleton":
+    def from_world(
+        cls, world: Mapping[str, ArrayLike], parents: Mapping[str, str | None]
+    ) -> "Skeleton":
         """A skeleton from each joint's world frame and parent name.
 
         Parameters
@@ -82,16 +84,25 @@ class Skeleton(_say.Shown):
         parents : mapping of str to (str or None)
         """
         unlike = sorted(world.keys() ^ parents.keys())
-        missing = sorted({parent for parent in parents.values() if parent is not None and parent not in world})
+        missing = sorted(
+            {parent for parent in parents.values() if parent is not None and parent not in world}
+        )
         if unlike or missing:
-            raise ValueError("`parents` must name a parent, or None, for every joint of `world`; got "
-                             + (f"only one of the two for {', '.join(unlike)}." if unlike else
-                                f"parents without a frame: {', '.join(missing)}."))
+            raise ValueError(
+                "`parents` must name a parent, or None, for every joint of `world`; got "
+                + (
+                    f"only one of the two for {', '.join(unlike)}."
+                    if unlike
+                    else f"parents without a frame: {', '.join(missing)}."
+                )
+            )
         frames = {name: _one_frame(f"world of {name}", frame) for name, frame in world.items()}
         joints = []
         for name, frame in frames.items():
             parent = parents[name]
-            joints.append(Joint(name, parent, frame if parent is None else fr.relative(frames[parent], frame)))
+            joints.append(
+                Joint(name, parent, frame if parent is None else fr.relative(frames[parent], frame))
+            )
         return cls(joints)
 
     def __len__(self) -> int:
@@ -100,7 +111,9 @@ class Skeleton(_say.Shown):
     def index(self, name: str) -> int:
         """The place of the joint called `name`; a `ValueError` lists the names there are."""
         if name not in self._index:
-            raise ValueError(f"`name` must be a joint of this skeleton ({', '.join(self.names)}); got {name!r}.")
+            raise ValueError(
+                f"`name` must be a joint of this skeleton ({', '.join(self.names)}); got {name!r}."
+            )
         return self._index[name]
 
     def parent(self, name: str) -> str | None:
@@ -128,7 +141,9 @@ class Skeleton(_say.Shown):
         while names[-1] != start:
             parent = self.parent(names[-1])
             if parent is None:
-                raise ValueError(f"`end` must hang below {start!r}; got {end!r}, whose root is {names[-1]!r}.")
+                raise ValueError(
+                    f"`end` must hang below {start!r}; got {end!r}, whose root is {names[-1]!r}."
+                )
             names.append(parent)
         return tuple(reversed(names))
 
@@ -155,11 +170,16 @@ class Skeleton(_say.Shown):
         world = fr.check_frames("world", _check.numbers("world", world, len(self), 4, 4))
         local = np.array(world)
         child = self.parents >= 0
-        local[..., child, :, :] = fr.relative(world[..., self.parents[child], :, :], world[..., child, :, :])
+        local[..., child, :, :] = fr.relative(
+            world[..., self.parents[child], :, :], world[..., child, :, :]
+        )
         return local
 
-    def pose(self, turns: Mapping[str, ArrayLike] | None = None,
-             shifts: Mapping[str, ArrayLike] | None = None) -> Floats:
+    def pose(
+        self,
+        turns: Mapping[str, ArrayLike] | None = None,
+        shifts: Mapping[str, ArrayLike] | None = None,
+    ) -> Floats:
         """World frames when some joints turn or shift away from rest; joints not named stay at zero.
 
         Parameters
@@ -174,10 +194,18 @@ class Skeleton(_say.Shown):
         ndarray, shape (..., n, 4, 4)
             Batched over the common batch shape of all turns and shifts.
         """
-        turned = {name: rotation.check_matrix(f"turn of {name}", turn) for name, turn in (turns or {}).items()}
-        shifted = {name: _check.numbers(f"shift of {name}", shift, 3) for name, shift in (shifts or {}).items()}
-        shape = _check.batch(**{f"turn of {k}": v.shape[:-2] for k, v in turned.items()},
-                             **{f"shift of {k}": v.shape[:-1] for k, v in shifted.items()})
+        turned = {
+            name: rotation.check_matrix(f"turn of {name}", turn)
+            for name, turn in (turns or {}).items()
+        }
+        shifted = {
+            name: _check.numbers(f"shift of {name}", shift, 3)
+            for name, shift in (shifts or {}).items()
+        }
+        shape = _check.batch(
+            **{f"turn of {k}": v.shape[:-2] for k, v in turned.items()},
+            **{f"shift of {k}": v.shape[:-1] for k, v in shifted.items()},
+        )
         local = np.array(np.broadcast_to(self.rest_local, (*shape, len(self), 4, 4)))
         for name, turn in turned.items():
             i = self.index(name)
@@ -210,12 +238,19 @@ def planar_chain(angles: ArrayLike, lengths: ArrayLike, start: ArrayLike = (0.0,
     -------
     ndarray, shape (..., n + 1, 2)
     """
-    angles, lengths = _check.numbers("angles", angles, "n"), _check.positive("lengths", lengths, "n")
+    angles, lengths = (
+        _check.numbers("angles", angles, "n"),
+        _check.positive("lengths", lengths, "n"),
+    )
     start = _check.numbers("start", start, 2)
     if angles.shape[-1] != lengths.shape[-1]:
-        raise ValueError(f"`lengths` must be as many as `angles`; got {lengths.shape[-1]} lengths "
-                         f"and {angles.shape[-1]} angles. Give one of each for every bone.")
-    shape = _check.batch(angles=angles.shape[:-1], lengths=lengths.shape[:-1], start=start.shape[:-1])
+        raise ValueError(
+            f"`lengths` must be as many as `angles`; got {lengths.shape[-1]} lengths "
+            f"and {angles.shape[-1]} angles. Give one of each for every bone."
+        )
+    shape = _check.batch(
+        angles=angles.shape[:-1], lengths=lengths.shape[:-1], start=start.shape[:-1]
+    )
     heading = np.cumsum(angles, axis=-1)
     bones = lengths[..., None] * np.stack([np.cos(heading), np.sin(heading)], axis=-1)
     bones = np.broadcast_to(bones, (*shape, *bones.shape[-2:]))
@@ -256,14 +291,18 @@ def _parents_first(joints: Sequence[Joint]) -> list[Joint]:
     by_name = {joint.name: joint for joint in joints}
     if len(by_name) < len(joints):
         twice = sorted({j.name for j in joints if sum(k.name == j.name for k in joints) > 1})
-        raise ValueError(f"`joints` must have different names; got {', '.join(twice)} more than once.")
+        raise ValueError(
+            f"`joints` must have different names; got {', '.join(twice)} more than once."
+        )
     ordered: list[Joint] = []
     done: set[str] = set()
     while len(ordered) < len(joints):
         ready = [j for j in joints if j.name not in done and (j.parent is None or j.parent in done)]
         if not ready:
             stuck = ", ".join(f"{j.name} (parent {j.parent})" for j in joints if j.name not in done)
-            raise ValueError(f"`joints` must hang from a root; got a missing parent or a cycle at {stuck}.")
+            raise ValueError(
+                f"`joints` must hang from a root; got a missing parent or a cycle at {stuck}."
+            )
         ordered += ready
         done |= {j.name for j in ready}
     return ordered

@@ -40,15 +40,23 @@ def bones_of(skeleton: Skeleton, more: Mapping[str, ArrayLike] | None = None) ->
     if not isinstance(skeleton, Skeleton):
         raise ValueError(f"`skeleton` must be a Skeleton; got {skeleton!r}.")
     at = skeleton.origins(skeleton.rest_world)
-    bones = {name: np.array([(at[i], at[skeleton.index(child)]) for child in skeleton.children(name)]).reshape(-1, 2, 3)
-             for i, name in enumerate(skeleton.names)}
+    bones = {
+        name: np.array(
+            [(at[i], at[skeleton.index(child)]) for child in skeleton.children(name)]
+        ).reshape(-1, 2, 3)
+        for i, name in enumerate(skeleton.names)
+    }
     for name, extra in (more or {}).items():
         skeleton.index(name)
-        bones[name] = np.concatenate([bones[name], _check.numbers(f"more[{name!r}]", extra, "n", 2, 3)])
+        bones[name] = np.concatenate(
+            [bones[name], _check.numbers(f"more[{name!r}]", extra, "n", 2, 3)]
+        )
     return bones
 
 
-def rig_skin(rig: LegRig, puppet: Puppet, vertices: int = 5000, softness: float = 2.0) -> tuple[Mesh, Floats]:
+def rig_skin(
+    rig: LegRig, puppet: Puppet, vertices: int = 5000, softness: float = 2.0
+) -> tuple[Mesh, Floats]:
     """A puppet's skin that fits a leg rig at rest, and its weights for the joints of the rig's skeleton.
 
     Parameters
@@ -72,12 +80,15 @@ def rig_skin(rig: LegRig, puppet: Puppet, vertices: int = 5000, softness: float 
     chain = skeleton.origins(skeleton.rest_world, ["L_" + joint for joint in rig.chain])
     surface = puppet_mesh(puppet, vertices, chain)
     pelvis, left, right = inner_bones(puppet, chain)
-    bones = bones_of(skeleton, {"pelvis": pelvis, "L_" + rig.chain[-1]: left, "R_" + rig.chain[-1]: right})
+    bones = bones_of(
+        skeleton, {"pelvis": pelvis, "L_" + rig.chain[-1]: left, "R_" + rig.chain[-1]: right}
+    )
     return surface, weights_by_distance(surface.vertices, bones, softness)
 
 
-def weights_by_distance(vertices: ArrayLike, bones: Mapping[str, ArrayLike], softness: float = 2.0,
-                        most: int = 4) -> Floats:
+def weights_by_distance(
+    vertices: ArrayLike, bones: Mapping[str, ArrayLike], softness: float = 2.0, most: int = 4
+) -> Floats:
     """Weights that go with the nearest bone and pass smoothly from one bone to the next.
 
     Two bones share a vertex by where it lies between them. Take the point of each bone that is nearest to the vertex;
@@ -115,7 +126,9 @@ def weights_by_distance(vertices: ArrayLike, bones: Mapping[str, ArrayLike], sof
     vertices = _one_table("vertices", vertices, 3)
     softness = float(_check.positive("softness", softness, hint="2 suits a knee."))
     if not isinstance(bones, Mapping) or not bones:
-        raise ValueError(f"`bones` must map joint names to bones; got {bones!r}. `bones_of` makes it from a skeleton.")
+        raise ValueError(
+            f"`bones` must map joint names to bones; got {bones!r}. `bones_of` makes it from a skeleton."
+        )
     segments = [_check_bones(name, value) for name, value in bones.items()]
     sides = np.array([(side_of(name) == "L_") - (side_of(name) == "R_") for name in bones])
     parts = np.zeros((len(vertices), len(bones)))
@@ -124,8 +137,10 @@ def weights_by_distance(vertices: ArrayLike, bones: Mapping[str, ArrayLike], sof
         joints = [i for i in range(len(bones)) if len(segments[i]) and side * sides[i] >= 0]
         if group.any() and not joints:
             given = ", ".join(f"`bones[{name!r}]`" for name in bones)
-            raise ValueError(f"`bones` must hold a bone for every vertex; got none for {group.sum()} of them "
-                             f"in {given}. Give bones to both sides, or to a joint without a side tag.")
+            raise ValueError(
+                f"`bones` must hold a bone for every vertex; got none for {group.sum()} of them "
+                f"in {given}. Give bones to both sides, or to a joint without a side tag."
+            )
         if group.any():
             carried = [segments[i] for i in joints]
             parts[np.ix_(group, joints)] = _parts(vertices[group], carried, sides[joints], softness)
@@ -180,7 +195,9 @@ def to_four(weights: ArrayLike) -> tuple[Ints, Floats]:
     weights = _check_weights(weights)
     busiest = int((weights > 0).sum(axis=-1).max())
     if busiest > 4:
-        raise ValueError(f"`weights` must have at most four joints to a vertex; got {busiest}. Use `prune` first.")
+        raise ValueError(
+            f"`weights` must have at most four joints to a vertex; got {busiest}. Use `prune` first."
+        )
     weights = np.pad(weights, ((0, 0), (0, max(0, 4 - weights.shape[1]))))
     indices = np.argsort(-weights, axis=-1, kind="stable")[:, :4]
     four = np.take_along_axis(weights, indices, axis=-1)
@@ -192,9 +209,14 @@ def from_four(indices: ArrayLike, four: ArrayLike, joints: int) -> Floats:
     numbers, four = _one_table("indices", indices, 4), _check_weights(four, "four")
     joints = _check.count("joints", joints)
     indices = numbers.astype(np.int64)
-    if four.shape != indices.shape or not ((indices == numbers) & (indices >= 0) & (indices < joints)).all():
-        raise ValueError(f"`indices` must be joint numbers from 0 to {joints - 1}, as many as `four`; got shape "
-                         f"{indices.shape}, numbers from {numbers.min():g} to {numbers.max():g}, for {four.shape}.")
+    if (
+        four.shape != indices.shape
+        or not ((indices == numbers) & (indices >= 0) & (indices < joints)).all()
+    ):
+        raise ValueError(
+            f"`indices` must be joint numbers from 0 to {joints - 1}, as many as `four`; got shape "
+            f"{indices.shape}, numbers from {numbers.min():g} to {numbers.max():g}, for {four.shape}."
+        )
     weights = np.zeros((len(four), joints))
     np.add.at(weights, (np.arange(len(four))[:, None], indices), four)
     return weights
@@ -313,8 +335,10 @@ def frame_from_dual_quaternion(motion: ArrayLike) -> Floats:
     motion = _check.numbers("motion", motion, 8)
     length = np.linalg.norm(motion[..., :4], axis=-1, keepdims=True)
     if not (length > 0).all():
-        raise ValueError("`motion` must have a turn; got one whose first four numbers are 0. "
-                         "No motion at all is (0, 0, 0, 1, 0, 0, 0, 0).")
+        raise ValueError(
+            "`motion` must have a turn; got one whose first four numbers are 0. "
+            "No motion at all is (0, 0, 0, 1, 0, 0, 0, 0)."
+        )
     turn, rest = motion[..., :4] / length, motion[..., 4:] / length
     shift = 2 * rotation.multiply_quaternions(rest, turn * [-1.0, -1.0, -1.0, 1.0])
     return fr.frame(rotation.matrix_from_quaternion(turn), shift[..., :3])
@@ -356,13 +380,17 @@ def blend_zone(weights: ArrayLike, first: int, second: int) -> Bools:
     weights = _check_weights(weights)
     first, second = _check.count("first", first, least=0), _check.count("second", second, least=0)
     if first == second or max(first, second) >= weights.shape[1]:
-        raise ValueError(f"`first` and `second` must be two columns of `weights`, below {weights.shape[1]}; "
-                         f"got {first} and {second}.")
+        raise ValueError(
+            f"`first` and `second` must be two columns of `weights`, below {weights.shape[1]}; "
+            f"got {first} and {second}."
+        )
     moved = weights > 0
     return moved[:, first] & moved[:, second] & (moved.sum(axis=-1) == 2)
 
 
-def radius_kept(rest: ArrayLike, posed: ArrayLike, rest_joint: ArrayLike, posed_joint: ArrayLike, axis: str) -> Floats:
+def radius_kept(
+    rest: ArrayLike, posed: ArrayLike, rest_joint: ArrayLike, posed_joint: ArrayLike, axis: str
+) -> Floats:
     """Each vertex's distance from the axis a joint turns about, as a share of what it was at rest.
 
     Where a joint has turned about that axis only, its own skin and its parent's keep 1; what is blended between the
@@ -384,15 +412,23 @@ def radius_kept(rest: ArrayLike, posed: ArrayLike, rest_joint: ArrayLike, posed_
     """
     rest, posed = _one_table("rest", rest, 3), _check.numbers("posed", posed, "v", 3)
     if posed.shape[-2] != len(rest):
-        raise ValueError(f"`posed` must have the {len(rest)} vertices of `rest`; got {posed.shape[-2]}.")
+        raise ValueError(
+            f"`posed` must have the {len(rest)} vertices of `rest`; got {posed.shape[-2]}."
+        )
     before = _axis_distance("rest_joint", rest_joint, rest, axis)
     after = _axis_distance("posed_joint", posed_joint, posed, axis)
     on_axis = before < 1e-9
     return np.where(on_axis, 1.0, after / np.where(on_axis, 1.0, before))
 
 
-def worst_collapse(rest: ArrayLike, posed: ArrayLike, rest_joint: ArrayLike, posed_joint: ArrayLike, axis: str,
-                   zone: ArrayLike) -> Floats:
+def worst_collapse(
+    rest: ArrayLike,
+    posed: ArrayLike,
+    rest_joint: ArrayLike,
+    posed_joint: ArrayLike,
+    axis: str,
+    zone: ArrayLike,
+) -> Floats:
     """The smallest `radius_kept` in a zone, shape (...): 1 is no loss, 0 a limb wrung to a point.
 
     Parameters
@@ -406,8 +442,10 @@ def worst_collapse(rest: ArrayLike, posed: ArrayLike, rest_joint: ArrayLike, pos
     kept = radius_kept(rest, posed, rest_joint, posed_joint, axis)
     zone = np.asarray(zone)
     if zone.dtype != bool or zone.shape != kept.shape[-1:] or not zone.any():
-        raise ValueError(f"`zone` must be true or false for each of {kept.shape[-1]} vertices, "
-                         f"and true for at least one; got {zone.dtype} of shape {zone.shape}.")
+        raise ValueError(
+            f"`zone` must be true or false for each of {kept.shape[-1]} vertices, "
+            f"and true for at least one; got {zone.dtype} of shape {zone.shape}."
+        )
     return kept[..., zone].min(axis=-1)
 
 
@@ -460,35 +498,49 @@ def _blocks(vertices: Floats) -> list[slice]:
 
 def _cross(a: Floats, b: Floats) -> Floats:
     """The cross product with components first, shapes (3, v)."""
-    return np.stack([a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]])
+    return np.stack(
+        [a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]]
+    )
 
 
 def _check_bones(name: str, value: ArrayLike) -> Floats:
     bones = np.asarray(value)
-    return bones if bones.shape == (0, 2, 3) else _check.numbers(f"bones[{name!r}]", bones, "n", 2, 3)
+    return (
+        bones if bones.shape == (0, 2, 3) else _check.numbers(f"bones[{name!r}]", bones, "n", 2, 3)
+    )
 
 
 def _one_table(name: str, value: ArrayLike, width: int | str) -> Floats:
     table = _check.numbers(name, value, "v", width)
     if table.ndim != 2:
-        raise ValueError(f"`{name}` must be one table of shape (v, {width}); got shape {table.shape}.")
+        raise ValueError(
+            f"`{name}` must be one table of shape (v, {width}); got shape {table.shape}."
+        )
     return table
 
 
 def _check_weights(weights: ArrayLike, name: str = "weights") -> Floats:
     weights = _one_table(name, weights, "joints")
     if not ((weights >= 0).all() and (weights.sum(axis=-1) > 0).all()):
-        raise ValueError(f"`{name}` must be zero or more, and in each row one above zero; got a row of "
-                         f"{weights[(weights < 0).any(axis=-1) | (weights.sum(axis=-1) <= 0)][0]}.")
+        raise ValueError(
+            f"`{name}` must be zero or more, and in each row one above zero; got a row of "
+            f"{weights[(weights < 0).any(axis=-1) | (weights.sum(axis=-1) <= 0)][0]}."
+        )
     return weights
 
 
-def _check_skin(vertices: ArrayLike, weights: ArrayLike, matrices: ArrayLike) -> tuple[Floats, Floats, Floats]:
+def _check_skin(
+    vertices: ArrayLike, weights: ArrayLike, matrices: ArrayLike
+) -> tuple[Floats, Floats, Floats]:
     vertices, weights = _one_table("vertices", vertices, 3), _check_weights(weights)
     if len(weights) != len(vertices):
-        raise ValueError(f"`weights` must have a row for each of {len(vertices)} vertices; got {len(weights)} rows.")
+        raise ValueError(
+            f"`weights` must have a row for each of {len(vertices)} vertices; got {len(weights)} rows."
+        )
     matrices = _check.numbers("matrices", matrices, weights.shape[1], 4, 4)
     if not (np.abs(matrices[..., 3, :] - [0, 0, 0, 1]) < 1e-9).all():
-        raise ValueError(f"`matrices` must have the last row 0 0 0 1; got {matrices[..., 3, :].reshape(-1, 4)[0]}. "
-                         "Origins belong in the last column; transpose if yours are rows.")
+        raise ValueError(
+            f"`matrices` must have the last row 0 0 0 1; got {matrices[..., 3, :].reshape(-1, 4)[0]}. "
+            "Origins belong in the last column; transpose if yours are rows."
+        )
     return vertices, weights, matrices

@@ -16,7 +16,9 @@ from rigkit import _chain, _check, _say
 from rigkit._types import AnyFloats, ArrayLike, Bools, Ints
 from rigkit._xyz import Part, Parts, Vector, cross, dot, minus, plus, split, times, where
 
-LONGEST_ERROR = 0.25  # what damped least squares takes on in one step, as a share of the chain's length
+LONGEST_ERROR = (
+    0.25  # what damped least squares takes on in one step, as a share of the chain's length
+)
 
 
 @dataclass(frozen=True)
@@ -47,14 +49,27 @@ class Solution(_say.Shown):
     trace: AnyFloats | None
 
     def __repr__(self) -> str:
-        return _say.line(self, f"end {_say.point(_say.part(self.points, -1, 1))}",
-                         _say.reach(self.reached, self.miss), f"steps {_say.amount(self.steps, '', 0)}",
-                         _say.truth(self.stalled, "stalled", "never stalled"),
-                         "" if self.trace is None else "with its trace", batch=_say.batch(self.miss))
+        return _say.line(
+            self,
+            f"end {_say.point(_say.part(self.points, -1, 1))}",
+            _say.reach(self.reached, self.miss),
+            f"steps {_say.amount(self.steps, '', 0)}",
+            _say.truth(self.stalled, "stalled", "never stalled"),
+            "" if self.trace is None else "with its trace",
+            batch=_say.batch(self.miss),
+        )
 
 
-def cyclic_descent(points: ArrayLike, goal: ArrayLike, *, axes: ArrayLike | None = None, tolerance: float = 1e-6,
-                   most: int = 500, trace: bool = False, dtype: DTypeLike = float) -> Solution:
+def cyclic_descent(
+    points: ArrayLike,
+    goal: ArrayLike,
+    *,
+    axes: ArrayLike | None = None,
+    tolerance: float = 1e-6,
+    most: int = 500,
+    trace: bool = False,
+    dtype: DTypeLike = float,
+) -> Solution:
     """Cyclic coordinate descent: one joint after the other, from the end inward, turns the end toward the goal.
 
     L.-C. T. Wang, C. C. Chen, *IEEE Trans. Robotics and Automation* 7(4):489–499, 1991 (from memory).
@@ -88,21 +103,39 @@ def cyclic_descent(points: ArrayLike, goal: ArrayLike, *, axes: ArrayLike | None
     return _repeat(_cyclic_pass, points, goal, axes, tolerance, most, trace, dtype)
 
 
-def fabrik(points: ArrayLike, goal: ArrayLike, *, axes: ArrayLike | None = None, tolerance: float = 1e-6,
-           most: int = 500, trace: bool = False, dtype: DTypeLike = float) -> Solution:
+def fabrik(
+    points: ArrayLike,
+    goal: ArrayLike,
+    *,
+    axes: ArrayLike | None = None,
+    tolerance: float = 1e-6,
+    most: int = 500,
+    trace: bool = False,
+    dtype: DTypeLike = float,
+) -> Solution:
     """Backward-forward passes (FABRIK), see `bend.backward_forward`; a goal too far away straightens the chain to it.
 
     Parameters and result as in `cyclic_descent`, but that `axes` must be left out: the passes move points and know no
     hinges.
     """
     if axes is not None:
-        raise ValueError("`axes` must be left out; got some. Backward-forward passes know no hinges: "
-                         "use another solver, or give points in the hinges' plane.")
+        raise ValueError(
+            "`axes` must be left out; got some. Backward-forward passes know no hinges: "
+            "use another solver, or give points in the hinges' plane."
+        )
     return _repeat(_backward_forward_pass, points, goal, None, tolerance, most, trace, dtype)
 
 
-def jacobian_transpose(points: ArrayLike, goal: ArrayLike, *, axes: ArrayLike | None = None, tolerance: float = 1e-6,
-                       most: int = 2000, trace: bool = False, dtype: DTypeLike = float) -> Solution:
+def jacobian_transpose(
+    points: ArrayLike,
+    goal: ArrayLike,
+    *,
+    axes: ArrayLike | None = None,
+    tolerance: float = 1e-6,
+    most: int = 2000,
+    trace: bool = False,
+    dtype: DTypeLike = float,
+) -> Solution:
     """Steps along the Jacobian transposed times the error, as long as brings the end nearest if it moved in a line.
 
     From a nearly straight chain that is far: it may leap across to the other side. The step is α Jᵀe with
@@ -112,9 +145,17 @@ def jacobian_transpose(points: ArrayLike, goal: ArrayLike, *, axes: ArrayLike | 
     return _repeat(_transpose_step, points, goal, axes, tolerance, most, trace, dtype)
 
 
-def damped_least_squares(points: ArrayLike, goal: ArrayLike, *, axes: ArrayLike | None = None, tolerance: float = 1e-6,
-                         most: int = 500, trace: bool = False, dtype: DTypeLike = float,
-                         damping: float = 0.05) -> Solution:
+def damped_least_squares(
+    points: ArrayLike,
+    goal: ArrayLike,
+    *,
+    axes: ArrayLike | None = None,
+    tolerance: float = 1e-6,
+    most: int = 500,
+    trace: bool = False,
+    dtype: DTypeLike = float,
+    damping: float = 0.05,
+) -> Solution:
     """Damped least squares, the turns Jᵀ(JJᵀ + λ²)⁻¹e: near Newton's step where the chain is free, small where not.
 
     C. W. Wampler, *IEEE Trans. Systems, Man, Cybernetics* 16(1):93–101, 1986 (from memory). Two
@@ -127,7 +168,9 @@ def damped_least_squares(points: ArrayLike, goal: ArrayLike, *, axes: ArrayLike 
     damping : float
         λ as a share of the chain's length, above zero.
     """
-    damping = _check.one_positive("damping", damping, "It is a share of the chain's length, such as 0.05.")
+    damping = _check.one_positive(
+        "damping", damping, "It is a share of the chain's length, such as 0.05."
+    )
 
     def step(chain: _Chains) -> None:
         columns = _chain.columns(chain.points, chain.axes)
@@ -183,7 +226,14 @@ def _transpose_step(chain: "_Chains") -> None:
 class _Chains:
     """Chains on their way: points (n + 1, 3, b), goal (3, b), axes (n, 3, b) or None, lengths (n, b)."""
 
-    def __init__(self, points: AnyFloats, goal: AnyFloats, axes: AnyFloats | None, lengths: AnyFloats, flat: bool):
+    def __init__(
+        self,
+        points: AnyFloats,
+        goal: AnyFloats,
+        axes: AnyFloats | None,
+        lengths: AnyFloats,
+        flat: bool,
+    ):
         self.points, self.goal, self.axes, self.lengths = points, goal, axes, lengths
         self.length = lengths.sum(axis=0)
         self.nearest = 2 * lengths.max(axis=0) - self.length  # below zero: all is near enough
@@ -191,7 +241,9 @@ class _Chains:
 
     def only(self, kept: Bools) -> "_Chains":
         axes = None if self.axes is None else self.axes[..., kept]
-        return _Chains(self.points[..., kept], self.goal[:, kept], axes, self.lengths[:, kept], self.flat)
+        return _Chains(
+            self.points[..., kept], self.goal[:, kept], axes, self.lengths[:, kept], self.flat
+        )
 
     def error(self) -> Parts:
         return minus(self.goal, self.points[-1])
@@ -201,7 +253,10 @@ class _Chains:
         line = minus(self.goal, self.points[0])
         distance = np.sqrt(dot(line, line))
         held = np.minimum(np.maximum(distance, self.nearest), self.length)
-        return plus(self.points[0], times(line, np.where(held == distance, 1, held / (distance + (distance == 0)))))
+        return plus(
+            self.points[0],
+            times(line, np.where(held == distance, 1, held / (distance + (distance == 0)))),
+        )
 
     def miss(self) -> Part:
         error = self.error()
@@ -224,7 +279,7 @@ class _Chains:
             if self.axes is not None:
                 self.turn(joint, self.axes[joint], turns[joint])
             else:
-                vector = turns[3 * joint: 3 * joint + 3]
+                vector = turns[3 * joint : 3 * joint + 3]
                 angle = np.sqrt(dot(vector, vector))
                 self.turn(joint, times(vector, 1 / (angle + (angle == 0))), angle)
 
@@ -235,8 +290,16 @@ def _turned(vector: Vector, axis: Vector, sine: Part, versine: Part) -> Parts:
     return plus(vector, plus(times(across, sine), times(cross(axis, across), versine)))
 
 
-def _repeat(step: Callable[[_Chains], None], points: ArrayLike, goal: ArrayLike, axes: ArrayLike | None,
-            tolerance: float, most: int, trace: bool, dtype: DTypeLike) -> Solution:
+def _repeat(
+    step: Callable[[_Chains], None],
+    points: ArrayLike,
+    goal: ArrayLike,
+    axes: ArrayLike | None,
+    tolerance: float,
+    most: int,
+    trace: bool,
+    dtype: DTypeLike,
+) -> Solution:
     """Check the arguments, lay all chains side by side, solve them, and give the answer their batch shape."""
     tolerance = _check.one_positive("tolerance", tolerance, "It is in metres, such as 1e-6.")
     most = _check.count("most", most)
@@ -244,8 +307,10 @@ def _repeat(step: Callable[[_Chains], None], points: ArrayLike, goal: ArrayLike,
     start = start.reshape(*start.shape[:2], -1).copy()
     lengths = _chain.lengths(start)
     if not (lengths > 0).all():
-        raise ValueError("`points` must be different from one to the next; got a bone of no length. "
-                         "Leave the double out.")
+        raise ValueError(
+            "`points` must be different from one to the next; got a bone of no length. "
+            "Leave the double out."
+        )
     hinges = None if hinges is None else hinges.reshape(*hinges.shape[:2], -1).copy()
     chains = _Chains(start, aim.reshape(3, -1), hinges, lengths, flat)
     in_reach = (np.array(chains.aim()) == chains.goal).all(axis=0)
@@ -257,12 +322,19 @@ def _repeat(step: Callable[[_Chains], None], points: ArrayLike, goal: ArrayLike,
         points = np.moveaxis(points, -1, -3)[..., : 2 if flat else 3]
         return points.reshape(*points.shape[:-3], *shape, *points.shape[-2:])
 
-    return Solution(batch_first(found), reached.reshape(shape)[()], miss.reshape(shape)[()], steps.reshape(shape)[()],
-                    stalled.reshape(shape)[()], batch_first(np.stack(record)) if trace else None)
+    return Solution(
+        batch_first(found),
+        reached.reshape(shape)[()],
+        miss.reshape(shape)[()],
+        steps.reshape(shape)[()],
+        stalled.reshape(shape)[()],
+        batch_first(np.stack(record)) if trace else None,
+    )
 
 
-def _solved(step: Callable[[_Chains], None], going: _Chains, tolerance: float, most: int,
-            trace: bool) -> tuple[AnyFloats, AnyFloats, Ints, Bools, list[AnyFloats]]:
+def _solved(
+    step: Callable[[_Chains], None], going: _Chains, tolerance: float, most: int, trace: bool
+) -> tuple[AnyFloats, AnyFloats, Ints, Bools, list[AnyFloats]]:
     """Repeat `step` on all chains that are not done, until none is left or `most` steps are taken.
 
     Given back, for all chains: their points, how far they miss, the steps taken, whether the last one moved nothing;
@@ -273,7 +345,9 @@ def _solved(step: Callable[[_Chains], None], going: _Chains, tolerance: float, m
     steps, still = np.zeros(count, dtype=int), np.zeros(count, dtype=bool)
     record = [points.copy()]
     place = np.arange(count)  # where in the batch each chain of `going` belongs
-    busy = miss > tolerance  # which of `going` are not done; the room of the others is given back now and then
+    busy = (
+        miss > tolerance
+    )  # which of `going` are not done; the room of the others is given back now and then
     for taken in range(1, most + 1):
         if not busy.any():
             break
@@ -296,5 +370,7 @@ def _check_dtype(dtype: DTypeLike) -> type[np.floating]:
     for known in (np.float64, np.float32):
         if dtype in (known, np.dtype(known).name) or (dtype is float and known is np.float64):
             return known
-    raise ValueError(f"`dtype` must be float, numpy.float64 or numpy.float32; got {dtype!r}. "
-                     "They are double and single precision.")
+    raise ValueError(
+        f"`dtype` must be float, numpy.float64 or numpy.float32; got {dtype!r}. "
+        "They are double and single precision."
+    )

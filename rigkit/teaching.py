@@ -12,7 +12,11 @@ from rigkit import course, homework
 from rigkit.homework import notebook
 
 NOTES = "notes-for-teaching.ipynb"
-_PARTS = {"ask": "Ask before a slider moves", "expect": "Wrong answers to expect", "stop": "Where to stop"}
+_PARTS = {
+    "ask": "Ask before a slider moves",
+    "expect": "Wrong answers to expect",
+    "stop": "Where to stop",
+}
 
 
 def hand_out(folder: str | os.PathLike[str]) -> course.Copies:
@@ -27,7 +31,12 @@ def files() -> Iterator[tuple[str, bytes]]:
     """(path with forward slashes, bytes) of every file that a teacher gets: the notes first, then the course."""
     yield NOTES, _text(notes())
     for name, data in course.shipped():
-        yield name, _text(folded(json.loads(data))) if name.startswith("lessons/") and name.endswith(".ipynb") else data
+        yield (
+            name,
+            _text(folded(json.loads(data)))
+            if name.startswith("lessons/") and name.endswith(".ipynb")
+            else data,
+        )
 
 
 def folded(lesson: dict[str, Any]) -> dict[str, Any]:
@@ -40,7 +49,10 @@ def folded(lesson: dict[str, Any]) -> dict[str, Any]:
 
 def notes() -> dict[str, Any]:
     """The page of notes for all lessons, as a notebook in JSON data."""
-    cells = [_cell("title", _TITLE), *(_cell(f"lesson-{each.number}", _lesson(each)) for each in course.lessons())]
+    cells = [
+        _cell("title", _TITLE),
+        *(_cell(f"lesson-{each.number}", _lesson(each)) for each in course.lessons()),
+    ]
     kernel = {"display_name": "Python 3 (ipykernel)", "language": "python", "name": "python3"}
     about = {"kernelspec": kernel, "language_info": {"name": "python"}}
     return {"cells": cells, "metadata": about, "nbformat": 4, "nbformat_minor": 5}
@@ -59,19 +71,35 @@ and takes typed values."""
 
 def _lesson(lesson: course.Lesson) -> str:
     """One lesson's notes, as Markdown."""
-    lines = [f"## {lesson.number} {lesson.title}", "",
-             f"[Open the lesson](lessons/{lesson.path.name}), {lesson.minutes} minutes. Afterwards the class can:", "",
-             *(f"- {aim}" for aim in lesson.aims)]
+    lines = [
+        f"## {lesson.number} {lesson.title}",
+        "",
+        f"[Open the lesson](lessons/{lesson.path.name}), {lesson.minutes} minutes. Afterwards the class can:",
+        "",
+        *(f"- {aim}" for aim in lesson.aims),
+    ]
     if lesson.moments:
-        lines += ["", f"**Moments to show:** {'; '.join(f'*{moment}*' for moment in lesson.moments)}."]
+        lines += [
+            "",
+            f"**Moments to show:** {'; '.join(f'*{moment}*' for moment in lesson.moments)}.",
+        ]
     for part, heading in _PARTS.items():
         if lesson.notes.get(part):
-            lines += ["", f"### {heading}", "", *(f"- {sentence}" for sentence in lesson.notes[part])]
+            lines += [
+                "",
+                f"### {heading}",
+                "",
+                *(f"- {sentence}" for sentence in lesson.notes[part]),
+            ]
     if lesson.exercise and lesson.number in notebook.lessons():
         lines += ["", f"### What goes wrong in [the exercise](exercises/{lesson.exercise.name})"]
         for question in homework.questions(lesson.number).values():
-            lines += ["", f"`{question.name}`: {question.asks}. It goes wrong", "",
-                      *(f"- when {_plain(wrong.sentence)}" for wrong in question.misconceptions)]
+            lines += [
+                "",
+                f"`{question.name}`: {question.asks}. It goes wrong",
+                "",
+                *(f"- when {_plain(wrong.sentence)}" for wrong in question.misconceptions),
+            ]
     return "\n".join(lines)
 
 

@@ -24,7 +24,9 @@ DOWN = (0.0, -1.0, 0.0)
 LEVEL = (1.0, 0.0, 1.0)  # what of a vector is level
 
 REACHED = 1e-9  # metres: a miss of no more is rounding
-ON_THE_LINE = 1e-6  # a point nearer to the hip–ankle line than this share of its distance gives no direction
+ON_THE_LINE = (
+    1e-6  # a point nearer to the hip–ankle line than this share of its distance gives no direction
+)
 ROUNDING = 2.0**-49  # a leg within this share of full reach is straight
 _DOUBLE = np.dtype(float)
 _TINY = 1e-200  # a squared length this small is no longer exact
@@ -52,8 +54,13 @@ class PlanarLeg(_say.Shown):
     miss: Floats
 
     def __repr__(self) -> str:
-        return _say.line(self, f"hip {_say.angle(self.hip)}", f"knee {_say.angle(self.knee)}",
-                         _say.reach(self.reached, self.miss), batch=_say.batch(self.hip))
+        return _say.line(
+            self,
+            f"hip {_say.angle(self.hip)}",
+            f"knee {_say.angle(self.knee)}",
+            _say.reach(self.reached, self.miss),
+            batch=_say.batch(self.hip),
+        )
 
 
 @dataclass(frozen=True)
@@ -88,14 +95,21 @@ class TwoBonePose(_say.Shown):
     stretch: Floats
 
     def __repr__(self) -> str:
-        return _say.line(self, f"knee {_say.point(self.knee)}", f"ankle {_say.point(self.ankle)}",
-                         f"flexion {_say.angle(self.flexion)}", _say.reach(self.reached, self.miss),
-                         _say.truth(self.guided, "guided by a pole", "no pole guides the knee"),
-                         "" if np.all(self.stretch == 1) else f"stretched {_say.amount(self.stretch, '-fold')}",
-                         batch=_say.batch(self.flexion))
+        return _say.line(
+            self,
+            f"knee {_say.point(self.knee)}",
+            f"ankle {_say.point(self.ankle)}",
+            f"flexion {_say.angle(self.flexion)}",
+            _say.reach(self.reached, self.miss),
+            _say.truth(self.guided, "guided by a pole", "no pole guides the knee"),
+            "" if np.all(self.stretch == 1) else f"stretched {_say.amount(self.stretch, '-fold')}",
+            batch=_say.batch(self.flexion),
+        )
 
 
-def solve_planar(goal: ArrayLike, upper: ArrayLike, lower: ArrayLike, bend: ArrayLike = 1) -> PlanarLeg:
+def solve_planar(
+    goal: ArrayLike, upper: ArrayLike, lower: ArrayLike, bend: ArrayLike = 1
+) -> PlanarLeg:
     """Hip and knee angles that put the ankle on `goal`, seen from the side with the hip at the origin.
 
     With far = upper + lower, near = |upper − lower| and d the goal's distance, tan²(knee/2) =
@@ -123,13 +137,17 @@ def solve_planar(goal: ArrayLike, upper: ArrayLike, lower: ArrayLike, bend: Arra
     """
     goal, bend = _check.numbers("goal", goal, 2), _check.numbers("bend", bend)
     upper, lower = _check.positive("upper", upper), _check.positive("lower", lower)
-    _check.every("bend", bend, np.abs(bend) == 1, "1 or -1", "Give 1 for the knee forward, -1 for backward.")
+    _check.every(
+        "bend", bend, np.abs(bend) == 1, "1 or -1", "Give 1 for the knee forward, -1 for backward."
+    )
     _check.batch(goal=goal.shape[:-1], upper=upper.shape, lower=lower.shape, bend=bend.shape)
     forward, up = goal[..., 0], goal[..., 1]
     distance = np.hypot(forward, up)
     held = _held(distance, upper, lower, 0.0)
     flexion, along, aside = _triangle(held, upper, lower, np.sqrt, np.arctan2)
-    toward = np.arctan2(forward, 0.0 - up)  # 0 − up, not −up: the hip itself counts as straight down
+    toward = np.arctan2(
+        forward, 0.0 - up
+    )  # 0 − up, not −up: the hip itself counts as straight down
     hip = toward + bend * np.arctan2(aside, along)
     miss = _full(abs(distance - held), hip.shape)
     return PlanarLeg(hip, _full(bend * flexion, hip.shape), miss <= REACHED, miss)
@@ -162,9 +180,18 @@ def planar_points(hip: ArrayLike, knee: ArrayLike, upper: ArrayLike, lower: Arra
     return points
 
 
-def solve(hip: ArrayLike, goal: ArrayLike, upper: ArrayLike, lower: ArrayLike, pole: ArrayLike | None = None, *,
-          hint: ArrayLike = FORWARD, swivel: ArrayLike = 0.0, soft: ArrayLike = 0.0,
-          stretch: bool = False) -> TwoBonePose:
+def solve(
+    hip: ArrayLike,
+    goal: ArrayLike,
+    upper: ArrayLike,
+    lower: ArrayLike,
+    pole: ArrayLike | None = None,
+    *,
+    hint: ArrayLike = FORWARD,
+    swivel: ArrayLike = 0.0,
+    soft: ArrayLike = 0.0,
+    stretch: bool = False,
+) -> TwoBonePose:
     """The leg with its ankle on `goal` and its knee turned toward `pole`.
 
     The knee stands off the hip–ankle line on the pole's side, then turns about that line by `swivel`. A pole on the
@@ -211,7 +238,9 @@ def solve(hip: ArrayLike, goal: ArrayLike, upper: ArrayLike, lower: ArrayLike, p
     for anthropomorphic limbs", *Graphical Models* 62:353–388, 2000 (from memory).
     """
     if not isinstance(stretch, (bool, np.bool_)):
-        raise ValueError(f"`stretch` must be True or False; got {stretch!r}. True lets the bones lengthen.")
+        raise ValueError(
+            f"`stretch` must be True or False; got {stretch!r}. True lets the bones lengthen."
+        )
     one = _one_leg(hip, goal, upper, lower, pole, hint, swivel, soft)
     if one:
         return _solved(one, stretch, math.sqrt, math.atan2, bool)
@@ -270,10 +299,14 @@ def soft_goal(distance: ArrayLike, upper: ArrayLike, lower: ArrayLike, soft: Arr
     distance, upper, lower, soft = _check_reach(distance, upper, lower, soft)
     far, span = upper + lower, np.where(soft > 0, soft, 1.0)
     left = np.clip((far - distance) / span, 1e-15, 1.0)
-    return np.where((soft > 0) & (distance > far - soft), far - soft - span * np.log(left), distance)[()]
+    return np.where(
+        (soft > 0) & (distance > far - soft), far - soft - span * np.log(left), distance
+    )[()]
 
 
-def knee_rate(distance: ArrayLike, upper: ArrayLike, lower: ArrayLike, soft: ArrayLike = 0.0) -> Floats:
+def knee_rate(
+    distance: ArrayLike, upper: ArrayLike, lower: ArrayLike, soft: ArrayLike = 0.0
+) -> Floats:
     """How fast the knee's flexion changes with the goal's distance from the hip; never above zero.
 
     dk/dr = −r / (upper · lower · sin k), times dr/dd where the reach is soft. Without softness it has no bound: just
@@ -302,8 +335,13 @@ def knee_rate(distance: ArrayLike, upper: ArrayLike, lower: ArrayLike, soft: Arr
     return np.where(outside, 0.0, rate)[()]
 
 
-def place_pole(hip: ArrayLike, knee: ArrayLike, ankle: ArrayLike, distance: ArrayLike,
-               hint: ArrayLike = FORWARD) -> Floats:
+def place_pole(
+    hip: ArrayLike,
+    knee: ArrayLike,
+    ankle: ArrayLike,
+    distance: ArrayLike,
+    hint: ArrayLike = FORWARD,
+) -> Floats:
     """A pole in the bend plane, `distance` in front of the knee and square to the hip–ankle line.
 
     Solving the same hip and ankle with it gives the same knee: nothing moves when the pole takes over. A straight leg
@@ -333,7 +371,9 @@ def place_pole(hip: ArrayLike, knee: ArrayLike, ankle: ArrayLike, distance: Arra
     return np.asarray(knee, dtype=float) + packed(times(side, distance), shape)
 
 
-def swivel_of(hip: ArrayLike, knee: ArrayLike, ankle: ArrayLike, hint: ArrayLike = FORWARD) -> Floats:
+def swivel_of(
+    hip: ArrayLike, knee: ArrayLike, ankle: ArrayLike, hint: ArrayLike = FORWARD
+) -> Floats:
     """How far a leg's knee is turned about the hip–ankle line, away from `hint`; a straight leg reads zero.
 
     Its inverse is `solve(hip, ankle, upper, lower, hint=hint, swivel=swivel)`.
@@ -373,9 +413,13 @@ def off_toes(knee: ArrayLike, ankle: ArrayLike, toe: ArrayLike) -> Floats:
     ValueError
         Bad numbers, a toe straight above or below the ankle, shapes that do not broadcast.
     """
-    knee, ankle, toe = (_check.numbers(*pair, 3) for pair in (("knee", knee), ("ankle", ankle), ("toe", toe)))
+    knee, ankle, toe = (
+        _check.numbers(*pair, 3) for pair in (("knee", knee), ("ankle", ankle), ("toe", toe))
+    )
     shape = _check.batch(knee=knee.shape[:-1], ankle=ankle.shape[:-1], toe=toe.shape[:-1])
-    ahead = _check.directions("toe", (toe - ankle) * LEVEL, "Toe and ankle must be apart, seen from above.")
+    ahead = _check.directions(
+        "toe", (toe - ankle) * LEVEL, "Toe and ankle must be apart, seen from above."
+    )
     return _full(dot(split(knee - ankle), cross(split(ahead), UP)), shape)
 
 
@@ -410,7 +454,9 @@ _Function = Callable[..., Part]
 _Legs = tuple[Vector, Vector, Part, Part, Vector | None, Vector, Part, Part, Shape]
 
 
-def _solved(legs: _Legs, stretch: bool, sqrt: _Function, arctan2: _Function, some: _Function) -> TwoBonePose:
+def _solved(
+    legs: _Legs, stretch: bool, sqrt: _Function, arctan2: _Function, some: _Function
+) -> TwoBonePose:
     hip, goal, upper, lower, pole, hint, swivel, soft, shape = legs
     axis, distance = _line(hip, goal, sqrt, some)
     held, miss, scale = _reach(distance, upper, lower, soft, stretch, some)
@@ -420,13 +466,23 @@ def _solved(legs: _Legs, stretch: bool, sqrt: _Function, arctan2: _Function, som
     hinge = cross(side, axis)
     if some(swivel):  # the side turns toward axis × side, which is the hinge reversed
         sine, cosine = np.sin(swivel), np.cos(swivel)
-        side, hinge = (plus(times(side, cosine), times(hinge, -sine)),
-                       plus(times(hinge, cosine), times(side, sine)))
+        side, hinge = (
+            plus(times(side, cosine), times(hinge, -sine)),
+            plus(times(hinge, cosine), times(side, sine)),
+        )
 
     knee = plus(hip, plus(times(axis, along * scale), times(side, aside * scale)))
     ankle = plus(hip, times(axis, held * scale))
-    return TwoBonePose(packed(knee, shape), packed(ankle, shape), _full(flexion, shape), packed(hinge, shape),
-                       _full(miss <= REACHED, shape), _full(miss, shape), _full(guided, shape), _full(scale, shape))
+    return TwoBonePose(
+        packed(knee, shape),
+        packed(ankle, shape),
+        _full(flexion, shape),
+        packed(hinge, shape),
+        _full(miss <= REACHED, shape),
+        _full(miss, shape),
+        _full(guided, shape),
+        _full(scale, shape),
+    )
 
 
 def _line(start: Vector, end: Vector, sqrt: _Function, some: _Function) -> tuple[Vector, Part]:
@@ -438,8 +494,9 @@ def _line(start: Vector, end: Vector, sqrt: _Function, some: _Function) -> tuple
     return (where(nowhere, DOWN, axis) if some(nowhere) else axis), distance
 
 
-def _reach(distance: Part, upper: Part, lower: Part, soft: Part, stretch: bool,
-           some: _Function) -> tuple[Part, Part, Part]:
+def _reach(
+    distance: Part, upper: Part, lower: Part, soft: Part, stretch: bool, some: _Function
+) -> tuple[Part, Part, Part]:
     """How far from the hip the ankle is with bones as they are, how far it misses, how much the bones stretch."""
     inside = (distance > abs(upper - lower)) & (distance < (upper + lower) * (1 - ROUNDING))
     if not some(soft) and not some(inside ^ True):
@@ -455,25 +512,34 @@ def _held(distance: Part, upper: Part, lower: Part, soft: Part) -> Part:
     if np.any(soft):
         start = far - soft
         span = np.where(soft > 0, soft, 1.0)
-        with np.errstate(over="ignore"):  # so far beyond so small a softness that nothing is left of it
+        with np.errstate(
+            over="ignore"
+        ):  # so far beyond so small a softness that nothing is left of it
             eased = far - span * np.exp(-np.maximum(distance - start, 0.0) / span)
         distance = np.where((soft > 0) & (distance > start), eased, distance)
     straight = np.where(distance > far * (1 - ROUNDING), far, distance)
     return np.maximum(straight, np.maximum(near, _NO_DISTANCE))
 
 
-def _triangle(distance: Part, upper: Part, lower: Part, sqrt: _Function,
-              arctan2: _Function) -> tuple[Part, Part, Part]:
+def _triangle(
+    distance: Part, upper: Part, lower: Part, sqrt: _Function, arctan2: _Function
+) -> tuple[Part, Part, Part]:
     """The knee's flexion, and where the knee is: how far along the hip–ankle line, how far aside from it."""
     far, less = upper + lower, upper - lower
     # Half the flexion is the angle of these two; factors, not differences of squares, keep the digits.
     bent = sqrt((far - distance) * (far + distance))
     unbent = sqrt((distance - abs(less)) * (distance + abs(less)))
     half = 0.5 / distance
-    return 2 * arctan2(bent, unbent), (distance * distance + less * far) * half, bent * unbent * half
+    return (
+        2 * arctan2(bent, unbent),
+        (distance * distance + less * far) * half,
+        bent * unbent * half,
+    )
 
 
-def _side(pole: Vector | None, hint: Vector, axis: Vector, sqrt: _Function, some: _Function) -> tuple[Vector, Part]:
+def _side(
+    pole: Vector | None, hint: Vector, axis: Vector, sqrt: _Function, some: _Function
+) -> tuple[Vector, Part]:
     """The unit direction, square to `axis`, in which the knee stands out; and whether the pole gave it."""
     side, guided = (hint, False) if pole is None else _across(pole, axis, sqrt)
     if guided is False or some(guided ^ True):
@@ -485,7 +551,9 @@ def _side(pole: Vector | None, hint: Vector, axis: Vector, sqrt: _Function, some
     return side, guided
 
 
-def _across(vector: Vector, axis: Vector, sqrt: _Function, least: float = ON_THE_LINE) -> tuple[Vector, Part]:
+def _across(
+    vector: Vector, axis: Vector, sqrt: _Function, least: float = ON_THE_LINE
+) -> tuple[Vector, Part]:
     """The unit direction of the part of `vector` square to `axis`, and whether there is such a part."""
     along = dot(vector, axis)
     across = minus(vector, times(axis, along))
@@ -493,28 +561,53 @@ def _across(vector: Vector, axis: Vector, sqrt: _Function, least: float = ON_THE
     return times(across, 1 / (off + (off == 0))), off > least * abs(along) + _NO_DISTANCE
 
 
-def _seen(hip: ArrayLike, knee: ArrayLike, ankle: ArrayLike, hint: ArrayLike) -> tuple[Vector, Vector, Shape, Vector]:
+def _seen(
+    hip: ArrayLike, knee: ArrayLike, ankle: ArrayLike, hint: ArrayLike
+) -> tuple[Vector, Vector, Shape, Vector]:
     """Of a given leg: its hip–ankle direction, the side its knee stands out to, the batch shape, the hint's side."""
-    hip, knee, ankle = (_check.numbers(*pair, 3) for pair in (("hip", hip), ("knee", knee), ("ankle", ankle)))
+    hip, knee, ankle = (
+        _check.numbers(*pair, 3) for pair in (("hip", hip), ("knee", knee), ("ankle", ankle))
+    )
     hint = _check.directions("hint", hint)
-    shape = _check.batch(hip=hip.shape[:-1], knee=knee.shape[:-1], ankle=ankle.shape[:-1], hint=hint.shape[:-1])
+    shape = _check.batch(
+        hip=hip.shape[:-1], knee=knee.shape[:-1], ankle=ankle.shape[:-1], hint=hint.shape[:-1]
+    )
     axis, _ = _line(split(hip), split(ankle), np.sqrt, np.any)
     zero, _ = _side(None, split(hint), axis, np.sqrt, np.any)
     side, bent = _across(split(knee - hip), axis, np.sqrt, least=1e-12)
     return axis, where(bent, side, zero), shape, zero
 
 
-def _one_leg(hip: ArrayLike, goal: ArrayLike, upper: ArrayLike, lower: ArrayLike, pole: ArrayLike | None,
-             hint: ArrayLike, swivel: ArrayLike, soft: ArrayLike) -> _Legs | None:
+def _one_leg(
+    hip: ArrayLike,
+    goal: ArrayLike,
+    upper: ArrayLike,
+    lower: ArrayLike,
+    pole: ArrayLike | None,
+    hint: ArrayLike,
+    swivel: ArrayLike,
+    soft: ArrayLike,
+) -> _Legs | None:
     """The arguments of one leg as plain floats; None if they are anything else, or anything but right."""
-    if not (isinstance(upper, float) and isinstance(lower, float) and isinstance(swivel, float)
-            and isinstance(soft, float)):
+    if not (
+        isinstance(upper, float)
+        and isinstance(lower, float)
+        and isinstance(swivel, float)
+        and isinstance(soft, float)
+    ):
         return None
-    hip, goal, hint, pole = _floats(hip), _floats(goal), _floats(hint), pole if pole is None else _floats(pole)
+    hip, goal, hint, pole = (
+        _floats(hip),
+        _floats(goal),
+        _floats(hint),
+        pole if pole is None else _floats(pole),
+    )
     if hip is False or goal is False or hint is False or pole is False:
         return None
     sound = math.isfinite(sum([*hip, *goal, *hint, *(pole or ()), upper, lower, swivel, soft]))
-    if not (sound and upper > 0 and lower > 0 and 0 <= soft <= upper + lower and dot(hint, hint) > _TINY):
+    if not (
+        sound and upper > 0 and lower > 0 and 0 <= soft <= upper + lower and dot(hint, hint) > _TINY
+    ):
         return None
     return hip, goal, float(upper), float(lower), pole, hint, float(swivel), float(soft), ()
 
@@ -527,35 +620,62 @@ def _floats(vector: Any) -> Sequence[float] | Literal[False]:
     return vector if plain else False
 
 
-def _legs(hip: ArrayLike, goal: ArrayLike, upper: ArrayLike, lower: ArrayLike, pole: ArrayLike | None,
-          hint: ArrayLike, swivel: ArrayLike, soft: ArrayLike) -> _Legs:
+def _legs(
+    hip: ArrayLike,
+    goal: ArrayLike,
+    upper: ArrayLike,
+    lower: ArrayLike,
+    pole: ArrayLike | None,
+    hint: ArrayLike,
+    swivel: ArrayLike,
+    soft: ArrayLike,
+) -> _Legs:
     """The arguments of any number of legs, checked, vectors split into x, y and z; and the batch shape."""
-    hip, goal, hint = _check.numbers("hip", hip, 3), _check.numbers("goal", goal, 3), _check.directions("hint", hint)
+    hip, goal, hint = (
+        _check.numbers("hip", hip, 3),
+        _check.numbers("goal", goal, 3),
+        _check.directions("hint", hint),
+    )
     pole = None if pole is None else _check.numbers("pole", pole, 3)
     upper, lower = _check.positive("upper", upper), _check.positive("lower", lower)
     swivel, soft = _check.numbers("swivel", swivel), _check_soft(soft, upper, lower)
-    shape = _check.batch(hip=hip.shape[:-1], goal=goal.shape[:-1], upper=upper.shape, lower=lower.shape,
-                         pole=() if pole is None else pole.shape[:-1], hint=hint.shape[:-1], swivel=swivel.shape,
-                         soft=soft.shape)
+    shape = _check.batch(
+        hip=hip.shape[:-1],
+        goal=goal.shape[:-1],
+        upper=upper.shape,
+        lower=lower.shape,
+        pole=() if pole is None else pole.shape[:-1],
+        hint=hint.shape[:-1],
+        swivel=swivel.shape,
+        soft=soft.shape,
+    )
     pole = pole if pole is None else split(pole)
     return split(hip), split(goal), upper, lower, pole, split(hint), swivel, soft, shape
 
 
-def _check_reach(distance: ArrayLike, upper: ArrayLike, lower: ArrayLike,
-                 soft: ArrayLike) -> tuple[Floats, Floats, Floats, Floats]:
+def _check_reach(
+    distance: ArrayLike, upper: ArrayLike, lower: ArrayLike, soft: ArrayLike
+) -> tuple[Floats, Floats, Floats, Floats]:
     distance = _check.numbers("distance", distance)
     upper, lower = _check.positive("upper", upper), _check.positive("lower", lower)
     soft = _check_soft(soft, upper, lower)
     _check.batch(distance=distance.shape, upper=upper.shape, lower=lower.shape, soft=soft.shape)
-    _check.every("distance", distance, distance >= 0, "zero or above", "It is from hip to goal, metres.")
+    _check.every(
+        "distance", distance, distance >= 0, "zero or above", "It is from hip to goal, metres."
+    )
     return distance, upper, lower, soft
 
 
 def _check_soft(soft: ArrayLike, upper: Floats, lower: Floats) -> Floats:
     soft = _check.numbers("soft", soft)
     _check.batch(soft=soft.shape, upper=upper.shape, lower=lower.shape)
-    _check.every("soft", soft, (soft >= 0) & (soft <= upper + lower), "from 0 to the leg's length, upper + lower",
-                 "A few millimetres, such as 0.005, are usual to begin with.")
+    _check.every(
+        "soft",
+        soft,
+        (soft >= 0) & (soft <= upper + lower),
+        "from 0 to the leg's length, upper + lower",
+        "A few millimetres, such as 0.005, are usual to begin with.",
+    )
     return soft
 
 

@@ -17,7 +17,7 @@ def pictures(markup):
         for tag in re.finditer(r"<(/?)svg\b[^>]*?(/?)>", markup[start:]):
             depth += -1 if tag[1] else 0 if tag[2] else 1
             if depth == 0:
-                found.append(ET.fromstring(_within_svg(markup[start:start + tag.end()])))
+                found.append(ET.fromstring(_within_svg(markup[start : start + tag.end()])))
                 break
     return found
 
@@ -25,18 +25,26 @@ def pictures(markup):
 def faults(markup):
     """What is wrong with the text alternatives in markup, as sentences."""
     return [fault for picture in pictures(markup) for fault in _faults(picture)] + [
-        f"a picture has no words: {image[:60]}" for image in re.findall(r"<img\b[^>]*>", markup)
-        if len(_words((re.search(r'\balt="([^"]*)"', image) or [""] * 2)[1])) < LEAST]
+        f"a picture has no words: {image[:60]}"
+        for image in re.findall(r"<img\b[^>]*>", markup)
+        if len(_words((re.search(r'\balt="([^"]*)"', image) or [""] * 2)[1])) < LEAST
+    ]
 
 
 def _faults(picture):
-    title, desc = (unescape(picture.findtext(SVG + name) or "").strip() for name in ("title", "desc"))
+    title, desc = (
+        unescape(picture.findtext(SVG + name) or "").strip() for name in ("title", "desc")
+    )
     if not title or picture[0].tag != SVG + "title":
         yield "a picture has no title before all else"
     if len(_words(desc)) < LEAST or desc == title:
         yield f"a picture says too little: {title!r}, {desc!r}"
-    drawn = [number for text in picture.iter(SVG + "text") if "rig-number" in text.get("class", "")
-             for number in numbers("".join(text.itertext()))]
+    drawn = [
+        number
+        for text in picture.iter(SVG + "text")
+        if "rig-number" in text.get("class", "")
+        for number in numbers("".join(text.itertext()))
+    ]
     unsaid = set(drawn) - set(numbers(f"{title} {desc}"))
     if unsaid:
         yield f"a picture does not say {sorted(unsaid)}: {title!r}, {desc!r}"
@@ -53,5 +61,8 @@ def numbers(text):
 
 
 def _within_svg(markup):
-    return markup if "xmlns=" in markup[:markup.index(">")] else markup.replace(
-        "<svg", '<svg xmlns="http://www.w3.org/2000/svg"', 1)
+    return (
+        markup
+        if "xmlns=" in markup[: markup.index(">")]
+        else markup.replace("<svg", '<svg xmlns="http://www.w3.org/2000/svg"', 1)
+    )

@@ -27,5 +27,7 @@ def pytest_runtest_makereport(item, call):
     needs = [name for name in MARKERS if item.get_closest_marker(name)]
     if report.skipped and needs and os.environ.get("RIGKIT_REQUIRE_ALL") == "1":
         report.outcome = "failed"
-        report.longrepr = f"RIGKIT_REQUIRE_ALL=1, yet skipped ({', '.join(needs)}): {report.longrepr[-1]}"
+        report.longrepr = (
+            f"RIGKIT_REQUIRE_ALL=1, yet skipped ({', '.join(needs)}): {report.longrepr[-1]}"
+        )
     return report

@@ -14,8 +14,11 @@ def rgb(ink):
     """The three channels of a colour such as "#1f2328" or "rgba(0,0,0,.87)", 0 to 1, and how much it covers."""
     if ink.startswith("#"):
         digits = ink[1:] if len(ink) == 7 else "".join(2 * digit for digit in ink[1:])
-        return np.array([int(digits[i:i + 2], 16) for i in (0, 2, 4)]) / 255, 1.0
-    *channels, cover = [float(part) for part in re.findall(r"[\d.]+", ink + (",1" if ink.startswith("rgb(") else ""))]
+        return np.array([int(digits[i : i + 2], 16) for i in (0, 2, 4)]) / 255, 1.0
+    *channels, cover = [
+        float(part)
+        for part in re.findall(r"[\d.]+", ink + (",1" if ink.startswith("rgb(") else ""))
+    ]
     return np.array(channels) / 255, cover
 
 

@@ -45,13 +45,25 @@ def environment(wheel, tmp_path_factory):
     python = programs / Path(sys.executable).name
     # What a .pth file names comes last, and no .pth file in there counts: so an editable install is not seen.
     (site / "borrowed.pth").write_text(sysconfig.get_path("purelib") + "\n")
-    _run(python, "-m", "pip", "install", "--no-deps", "--no-index", "--ignore-installed", wheel, cwd=root)
+    _run(
+        python,
+        "-m",
+        "pip",
+        "install",
+        "--no-deps",
+        "--no-index",
+        "--ignore-installed",
+        wheel,
+        cwd=root,
+    )
     return programs
 
 
 def _run(*command, **options):
     """What a command prints; one that fails fails the test, with what it printed."""
-    done = subprocess.run([*map(str, command)], stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, **options)
+    done = subprocess.run(
+        [*map(str, command)], stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, **options
+    )
     assert done.returncode == 0, done.stdout
     return done.stdout
 
@@ -63,7 +75,11 @@ def _named(wheel):
 
 def test_the_wheel_holds_lessons_exercises_and_data(wheel):
     held = _named(wheel)
-    for folder, place in (("lessons", "rigkit/_course/"), ("exercises", "rigkit/_course/"), ("rigkit/data", "")):
+    for folder, place in (
+        ("lessons", "rigkit/_course/"),
+        ("exercises", "rigkit/_course/"),
+        ("rigkit/data", ""),
+    ):
         for path in (ROOT / folder).rglob("*"):
             if path.is_file() and ".ipynb_checkpoints" not in path.parts:
                 assert place + path.relative_to(ROOT).as_posix() in held
@@ -98,9 +114,18 @@ def test_the_wheel_says_that_it_is_typed_and_how_to_run_it(wheel):
 
 def test_learn_works_from_the_wheel_alone(environment, tmp_path):
     own = sys.prefix
-    borrowed = {"PYTHONPATH": "", "JUPYTER_PATH": f"{own}/share/jupyter", "JUPYTERLAB_DIR": f"{own}/share/jupyter/lab"}
-    where = _run(environment / "python", "-c", "import rigkit; print(rigkit.__file__)", cwd=tmp_path,
-                 env={**os.environ, **borrowed})
+    borrowed = {
+        "PYTHONPATH": "",
+        "JUPYTER_PATH": f"{own}/share/jupyter",
+        "JUPYTERLAB_DIR": f"{own}/share/jupyter/lab",
+    }
+    where = _run(
+        environment / "python",
+        "-c",
+        "import rigkit; print(rigkit.__file__)",
+        cwd=tmp_path,
+        env={**os.environ, **borrowed},
+    )
     assert Path(where.strip()).is_relative_to(environment.parent)
 
     folder = tmp_path / "leg-rigging"

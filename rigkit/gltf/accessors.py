@@ -33,13 +33,17 @@ class Accessors:
         key = place(self._file.json, "accessors", number, where), whole
         at = f"accessors[{key[0]}]"
         if key not in self._found:
-            self._found[key] = self._read(item(self._file.json, "accessors", number, where), at, whole)
+            self._found[key] = self._read(
+                item(self._file.json, "accessors", number, where), at, whole
+            )
         else:
             self._file.reuse(self._found[key].nbytes, at)
         array = self._found[key]
         if array.shape[1] != size:
-            raise ValueError(f"{where}: must be an accessor of {size} numbers an element; got {at}, "
-                             f"which has {array.shape[1]}.")
+            raise ValueError(
+                f"{where}: must be an accessor of {size} numbers an element; got {at}, "
+                f"which has {array.shape[1]}."
+            )
         return array
 
     def _read(self, entry: Entry, at: str, whole: bool) -> NDArray[Any]:
@@ -48,10 +52,14 @@ class Accessors:
         component = choice(entry, "componentType", at, COMPONENTS)
         scaled = flag(entry, "normalized", at)
         if kind in ("MAT2", "MAT3"):
-            raise ValueError(f"{at}: type {kind} has no use in nodes, skins, triangles or animations.")
+            raise ValueError(
+                f"{at}: type {kind} has no use in nodes, skins, triangles or animations."
+            )
         if whole and (component not in _UNSIGNED or scaled):
-            raise ValueError(f"{at}: must be unsigned whole numbers; got componentType {component}"
-                             + (", normalized." if scaled else "."))
+            raise ValueError(
+                f"{at}: must be unsigned whole numbers; got componentType {component}"
+                + (", normalized." if scaled else ".")
+            )
         size = SIZES[kind]
         self._file.spend(8 * count * size, at)
         dtype = np.int64 if whole else np.float64
@@ -69,14 +77,20 @@ class Accessors:
         indices, values = (fields(sparse, part, at) for part in ("indices", "values"))
         kind = choice(indices, "componentType", f"{at}.indices", COMPONENTS)
         if kind not in _UNSIGNED:
-            raise ValueError(f"{at}.indices: must be unsigned whole numbers; got componentType {kind}.")
+            raise ValueError(
+                f"{at}.indices: must be unsigned whole numbers; got componentType {kind}."
+            )
         rows = self._numbers(indices, f"{at}.indices", count, 1, kind)[:, 0].astype(np.int64)
         if rows[-1] >= len(array) or not (np.diff(rows) > 0).all():
-            raise ValueError(f"{at}.indices: must increase and stay below the accessor's count, {len(array)}; "
-                             f"got {rows.min()} to {rows.max()}.")
+            raise ValueError(
+                f"{at}.indices: must increase and stay below the accessor's count, {len(array)}; "
+                f"got {rows.min()} to {rows.max()}."
+            )
         array[rows] = self._numbers(values, f"{at}.values", count, array.shape[1], component)
 
-    def _numbers(self, entry: Entry, at: str, count: int, size: int, component: int) -> NDArray[Any]:
+    def _numbers(
+        self, entry: Entry, at: str, count: int, size: int, component: int
+    ) -> NDArray[Any]:
         """What an accessor's numbers are in the buffer, not copied; shape (count, size)."""
         number = integer(entry, "bufferView", at)
         view = item(self._file.json, "bufferViews", number, f"{at}.bufferView")
@@ -94,14 +108,19 @@ class Accessors:
     def _view(self, view: Entry, at: str) -> memoryview:
         number = integer(view, "buffer", at)
         buffer = item(self._file.json, "buffers", number, f"{at}.buffer")
-        length, start = integer(view, "byteLength", at, least=1), integer(view, "byteOffset", at, default=0)
+        length, start = (
+            integer(view, "byteLength", at, least=1),
+            integer(view, "byteOffset", at, default=0),
+        )
         uri = None if buffer.get("uri") is None else text(buffer, "uri", f"buffers[{number}]")
         whole = integer(buffer, "byteLength", f"buffers[{number}]", least=1)
         data = self._file.buffer(number, whole, uri, f"buffers[{number}]")
         if start + length > len(data):
-            raise ValueError(f"{at}: reaches to byte {start + length} of buffers[{number}], "
-                             f"which has {len(data)}.")
-        return data[start:start + length]
+            raise ValueError(
+                f"{at}: reaches to byte {start + length} of buffers[{number}], "
+                f"which has {len(data)}."
+            )
+        return data[start : start + length]
 
 
 def _normalised(array: NDArray[Any], component: int) -> NDArray[Any]:

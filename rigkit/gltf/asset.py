@@ -16,7 +16,11 @@ from rigkit import _check, _say, rotation
 from rigkit._types import ArrayLike, Floats, Ints
 
 PATHS = {"translation": 3, "rotation": 4, "scale": 3}
-PLAIN = {"translation": np.zeros(3), "rotation": np.eye(4)[3], "scale": np.ones(3)}  # of a node that says nothing
+PLAIN = {
+    "translation": np.zeros(3),
+    "rotation": np.eye(4)[3],
+    "scale": np.ones(3),
+}  # of a node that says nothing
 INTERPOLATIONS = ("LINEAR", "STEP", "CUBICSPLINE")
 for _array in PLAIN.values():
     _array.flags.writeable = False
@@ -50,22 +54,44 @@ class Node(_say.Shown):
     mesh: int | None
     skin: int | None
 
-    def __init__(self, name: str = "", parent: int | None = None, translation: ArrayLike = PLAIN["translation"],
-                 rotation: ArrayLike = PLAIN["rotation"], scale: ArrayLike = PLAIN["scale"], mesh: int | None = None,
-                 skin: int | None = None) -> None:
+    def __init__(
+        self,
+        name: str = "",
+        parent: int | None = None,
+        translation: ArrayLike = PLAIN["translation"],
+        rotation: ArrayLike = PLAIN["rotation"],
+        scale: ArrayLike = PLAIN["scale"],
+        mesh: int | None = None,
+        skin: int | None = None,
+    ) -> None:
         turn = _stand("rotation", rotation)
         if turn is not PLAIN["rotation"] and abs(np.linalg.norm(turn) - 1) > UNIT:
-            turn = _check.directions("rotation", turn, hint="No turn at all is (0, 0, 0, 1).", size=4)
-        _keep(self, name=_text("name", name), parent=parent, translation=_stand("translation", translation),
-              rotation=turn, scale=_stand("scale", scale), mesh=mesh, skin=skin)
+            turn = _check.directions(
+                "rotation", turn, hint="No turn at all is (0, 0, 0, 1).", size=4
+            )
+        _keep(
+            self,
+            name=_text("name", name),
+            parent=parent,
+            translation=_stand("translation", translation),
+            rotation=turn,
+            scale=_stand("scale", scale),
+            mesh=mesh,
+            skin=skin,
+        )
 
     def __repr__(self) -> str:
         turn = 2 * np.arccos(np.clip(abs(self.rotation[3]), 0, 1))
-        return _say.line(self, _say.name(self.name), "a root" if self.parent is None else f"below node {self.parent}",
-                         _say.point(self.translation), f"turned {_say.angle(turn)}",
-                         "" if (self.scale == 1).all() else f"scaled {_say.point(self.scale, '')}",
-                         "" if self.mesh is None else f"mesh {self.mesh}",
-                         "" if self.skin is None else f"skin {self.skin}")
+        return _say.line(
+            self,
+            _say.name(self.name),
+            "a root" if self.parent is None else f"below node {self.parent}",
+            _say.point(self.translation),
+            f"turned {_say.angle(turn)}",
+            "" if (self.scale == 1).all() else f"scaled {_say.point(self.scale, '')}",
+            "" if self.mesh is None else f"mesh {self.mesh}",
+            "" if self.skin is None else f"skin {self.skin}",
+        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -88,18 +114,34 @@ class Skin(_say.Shown):
     inverse_bind: Floats
     root: int | None
 
-    def __init__(self, name: str, joints: ArrayLike, inverse_bind: ArrayLike | None = None,
-                 root: int | None = None) -> None:
+    def __init__(
+        self,
+        name: str,
+        joints: ArrayLike,
+        inverse_bind: ArrayLike | None = None,
+        root: int | None = None,
+    ) -> None:
         nodes = _whole("joints", joints, "k")
         if len(np.unique(nodes)) < len(nodes):
             raise ValueError("`joints` must be different nodes; got one of them twice.")
-        bind = np.broadcast_to(np.eye(4), (len(nodes), 4, 4)) if inverse_bind is None else inverse_bind
-        _keep(self, name=_text("name", name), joints=nodes,
-              inverse_bind=_exactly("inverse_bind", bind, len(nodes), 4, 4), root=root)
+        bind = (
+            np.broadcast_to(np.eye(4), (len(nodes), 4, 4)) if inverse_bind is None else inverse_bind
+        )
+        _keep(
+            self,
+            name=_text("name", name),
+            joints=nodes,
+            inverse_bind=_exactly("inverse_bind", bind, len(nodes), 4, 4),
+            root=root,
+        )
 
     def __repr__(self) -> str:
-        return _say.line(self, _say.name(self.name), _say.count(len(self.joints), "joint"),
-                         "" if self.root is None else f"all below node {self.root}")
+        return _say.line(
+            self,
+            _say.name(self.name),
+            _say.count(len(self.joints), "joint"),
+            "" if self.root is None else f"all below node {self.root}",
+        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -125,27 +167,53 @@ class Mesh(_say.Shown):
     weights: Floats | None
     normals: Floats | None
 
-    def __init__(self, name: str, positions: ArrayLike, triangles: ArrayLike, joints: ArrayLike | None = None,
-                 weights: ArrayLike | None = None, normals: ArrayLike | None = None) -> None:
+    def __init__(
+        self,
+        name: str,
+        positions: ArrayLike,
+        triangles: ArrayLike,
+        joints: ArrayLike | None = None,
+        weights: ArrayLike | None = None,
+        normals: ArrayLike | None = None,
+    ) -> None:
         positions = _exactly("positions", positions, "v", 3)
         count = len(positions)
-        _keep(self, name=_text("name", name), positions=positions,
-              triangles=_whole("triangles", triangles, "t", 3, below=count, of="vertices"), joints=None, weights=None,
-              normals=None if normals is None else _exactly("normals", normals, count, 3))
+        _keep(
+            self,
+            name=_text("name", name),
+            positions=positions,
+            triangles=_whole("triangles", triangles, "t", 3, below=count, of="vertices"),
+            joints=None,
+            weights=None,
+            normals=None if normals is None else _exactly("normals", normals, count, 3),
+        )
         if (joints is None) != (weights is None):
-            raise ValueError("`joints` and `weights` must be given together; got one without the other.")
+            raise ValueError(
+                "`joints` and `weights` must be given together; got one without the other."
+            )
         if joints is not None and weights is not None:
             weights = _exactly("weights", weights, count, "4 n")
             joints = _whole("joints", joints, count, weights.shape[1])
             if weights.shape[1] % 4:
-                raise ValueError(f"`weights` must come in fours; got {weights.shape[1]} to a vertex. Fill up with 0.")
+                raise ValueError(
+                    f"`weights` must come in fours; got {weights.shape[1]} to a vertex. Fill up with 0."
+                )
             idle = joints[weights == 0].any()
-            _keep(self, weights=weights, joints=np.where(weights != 0, joints, 0) if idle else joints)
+            _keep(
+                self, weights=weights, joints=np.where(weights != 0, joints, 0) if idle else joints
+            )
 
     def __repr__(self) -> str:
-        return _say.line(self, _say.name(self.name), _say.count(len(self.positions), "vertex", "vertices"),
-                         _say.count(len(self.triangles), "triangle"), _say.point(self.positions),
-                         "no weights" if self.weights is None else f"{self.weights.shape[1]} weights to a vertex")
+        return _say.line(
+            self,
+            _say.name(self.name),
+            _say.count(len(self.positions), "vertex", "vertices"),
+            _say.count(len(self.triangles), "triangle"),
+            _say.point(self.positions),
+            "no weights"
+            if self.weights is None
+            else f"{self.weights.shape[1]} weights to a vertex",
+        )
 
     @cached_property
     def highest_joint(self) -> int:
@@ -174,31 +242,54 @@ class Channel(_say.Shown):
     values: Floats
     interpolation: str
 
-    def __init__(self, node: int, path: str, times: ArrayLike, values: ArrayLike,
-                 interpolation: str = "LINEAR") -> None:
+    def __init__(
+        self,
+        node: int,
+        path: str,
+        times: ArrayLike,
+        values: ArrayLike,
+        interpolation: str = "LINEAR",
+    ) -> None:
         _check.choice("path", path, PATHS)
         _check.choice("interpolation", interpolation, INTERPOLATIONS)
         times = _exactly("times", times, "k")
         if len(times) < 2 and interpolation == "CUBICSPLINE":
             raise ValueError("`times` must be at least two for a cubic curve; got one.")
         if times[0] < 0 or not (np.diff(times) > 0).all():
-            raise ValueError("`times` must be zero or more and increasing; "
-                             f"got {times[0]:g} first and a least step of {np.diff(times).min(initial=np.inf):g}.")
+            raise ValueError(
+                "`times` must be zero or more and increasing; "
+                f"got {times[0]:g} first and a least step of {np.diff(times).min(initial=np.inf):g}."
+            )
         cubic = (3,) if interpolation == "CUBICSPLINE" else ()
-        _keep(self, node=node, path=path, times=times, interpolation=interpolation,
-              values=_exactly("values", values, len(times), *cubic, PATHS[path]))
+        _keep(
+            self,
+            node=node,
+            path=path,
+            times=times,
+            interpolation=interpolation,
+            values=_exactly("values", values, len(times), *cubic, PATHS[path]),
+        )
         if path == "rotation" and not (np.abs(self._keys).max(axis=-1) > 0).all():
-            raise ValueError("`values` must be rotations; got (0, 0, 0, 0). No turn at all is (0, 0, 0, 1).")
+            raise ValueError(
+                "`values` must be rotations; got (0, 0, 0, 0). No turn at all is (0, 0, 0, 1)."
+            )
 
     def __repr__(self) -> str:
-        return _say.line(self, f"{self.path} of node {self.node}", _say.count(len(self.times), "key"),
-                         f"{_say.amount(self.times, ' s', 2)}", self.interpolation)
+        return _say.line(
+            self,
+            f"{self.path} of node {self.node}",
+            _say.count(len(self.times), "key"),
+            f"{_say.amount(self.times, ' s', 2)}",
+            self.interpolation,
+        )
 
     def unit_values(self) -> Floats:
         """A rotation's values with every key of length one, as files must have them."""
         values, keys = np.array(self.values), self._keys
         off = np.abs(np.linalg.norm(keys, axis=-1) - 1) > UNIT
-        (values[:, 1] if self.interpolation == "CUBICSPLINE" else values)[off] = rotation.unit_quaternion(keys)[off]
+        (values[:, 1] if self.interpolation == "CUBICSPLINE" else values)[off] = (
+            rotation.unit_quaternion(keys)[off]
+        )
         return values
 
     @property
@@ -229,9 +320,15 @@ class Channel(_say.Shown):
 
     def _cubic(self, before: Ints, after: Ints, share: Floats, step: Floats) -> Floats:
         square, cube = share**2, share**3
-        return ((2 * cube - 3 * square + 1) * self._keys[before] + (3 * square - 2 * cube) * self._keys[after]
-                + step * ((cube - 2 * square + share) * self.values[before, 2]
-                          + (cube - square) * self.values[after, 0]))
+        return (
+            (2 * cube - 3 * square + 1) * self._keys[before]
+            + (3 * square - 2 * cube) * self._keys[after]
+            + step
+            * (
+                (cube - 2 * square + share) * self.values[before, 2]
+                + (cube - square) * self.values[after, 0]
+            )
+        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -247,12 +344,18 @@ class Animation(_say.Shown):
             raise ValueError("`channels` must be at least one; got none.")
         targets = [(channel.node, channel.path) for channel in self.channels]
         if len(set(targets)) < len(targets):
-            raise ValueError("`channels` must each move another node or property; got two for the same.")
+            raise ValueError(
+                "`channels` must each move another node or property; got two for the same."
+            )
 
     def __repr__(self) -> str:
         nodes = len({channel.node for channel in self.channels})
-        return _say.line(self, _say.name(self.name), _say.amount(self.duration, " s", 2),
-                         f"{_say.count(len(self.channels), 'channel')} of {_say.count(nodes, 'node')}")
+        return _say.line(
+            self,
+            _say.name(self.name),
+            _say.amount(self.duration, " s", 2),
+            f"{_say.count(len(self.channels), 'channel')} of {_say.count(nodes, 'node')}",
+        )
 
     @property
     def duration(self) -> float:
@@ -286,23 +389,46 @@ class Asset(_say.Shown):
     copyright: str
     notes: tuple[str, ...]
 
-    def __init__(self, nodes: Iterable[Node], skins: Iterable[Skin] = (), meshes: Iterable[Mesh] = (),
-                 animations: Iterable[Animation] = (), copyright: str = "", notes: Iterable[str] = ()) -> None:
-        _keep(self, nodes=_all_of(Node, "nodes", nodes), skins=_all_of(Skin, "skins", skins),
-              meshes=_all_of(Mesh, "meshes", meshes), animations=_all_of(Animation, "animations", animations),
-              copyright=_text("copyright", copyright), notes=_all_of(str, "notes", notes))
+    def __init__(
+        self,
+        nodes: Iterable[Node],
+        skins: Iterable[Skin] = (),
+        meshes: Iterable[Mesh] = (),
+        animations: Iterable[Animation] = (),
+        copyright: str = "",
+        notes: Iterable[str] = (),
+    ) -> None:
+        _keep(
+            self,
+            nodes=_all_of(Node, "nodes", nodes),
+            skins=_all_of(Skin, "skins", skins),
+            meshes=_all_of(Mesh, "meshes", meshes),
+            animations=_all_of(Animation, "animations", animations),
+            copyright=_text("copyright", copyright),
+            notes=_all_of(str, "notes", notes),
+        )
         self._check_references()
         _ = self._levels  # a cycle of parents is refused now, not when the asset is posed
 
     def __repr__(self) -> str:
-        parts = ("node", self.nodes), ("skin", self.skins), ("mesh", self.meshes), ("animation", self.animations)
-        return _say.line(self, *(_say.count(len(many), one, "meshes" if one == "mesh" else "") for one, many in parts),
-                         f"{_say.count(len(self.notes), 'thing')} not read" if self.notes else "")
+        parts = (
+            ("node", self.nodes),
+            ("skin", self.skins),
+            ("mesh", self.meshes),
+            ("animation", self.animations),
+        )
+        return _say.line(
+            self,
+            *(_say.count(len(many), one, "meshes" if one == "mesh" else "") for one, many in parts),
+            f"{_say.count(len(self.notes), 'thing')} not read" if self.notes else "",
+        )
 
     @cached_property
     def parents(self) -> Ints:
         """Each node's parent, −1 for a root; ndarray of int, shape (n,)."""
-        return np.array([-1 if node.parent is None else node.parent for node in self.nodes], dtype=np.int64)
+        return np.array(
+            [-1 if node.parent is None else node.parent for node in self.nodes], dtype=np.int64
+        )
 
     @cached_property
     def children(self) -> tuple[tuple[int, ...], ...]:
@@ -333,8 +459,10 @@ class Asset(_say.Shown):
         """
         channels = self._animation(animation).channels
         times = _check.numbers("times", times)
-        parts = {path: np.array(np.broadcast_to(part, (*times.shape, *part.shape)))
-                 for path, part in self._rest().items()}
+        parts = {
+            path: np.array(np.broadcast_to(part, (*times.shape, *part.shape)))
+            for path, part in self._rest().items()
+        }
         for channel in channels:
             parts[channel.path][..., channel.node, :] = channel.sample(times)
         return self._world(_matrices(parts))
@@ -371,7 +499,9 @@ class Asset(_say.Shown):
         place, world = _place("node", node, len(self.nodes)), self._check_world(world)
         carrier = self.nodes[place]
         if carrier.mesh is None:
-            raise ValueError(f"`node` must carry a mesh; got {place} ({carrier.name!r}), which has none.")
+            raise ValueError(
+                f"`node` must carry a mesh; got {place} ({carrier.name!r}), which has none."
+            )
         mesh = self.meshes[carrier.mesh]
         if carrier.skin is None or mesh.weights is None or mesh.joints is None:
             own = world[..., place, :, :]
@@ -385,16 +515,22 @@ class Asset(_say.Shown):
             table = _weight_table(mesh.joints[part], mesh.weights[part], count)
             for row, out in zip(rows, posed[:, part], strict=True):
                 blend = (table @ row).reshape(-1, 3, 4)
-                out[:] = np.einsum("vij,vj->vi", blend[..., :3], mesh.positions[part]) + blend[..., 3]
+                out[:] = (
+                    np.einsum("vij,vj->vi", blend[..., :3], mesh.positions[part]) + blend[..., 3]
+                )
         return posed.reshape(*matrices.shape[:-3], *mesh.positions.shape)
 
     def _rest(self) -> dict[str, Floats]:
-        return {path: np.array([getattr(node, path) for node in self.nodes]).reshape(-1, size)
-                for path, size in PATHS.items()}
+        return {
+            path: np.array([getattr(node, path) for node in self.nodes]).reshape(-1, size)
+            for path, size in PATHS.items()
+        }
 
     def _world(self, local: Floats) -> Floats:
         for level in self._levels[1:]:
-            local[..., level, :, :] = local[..., self.parents[level], :, :] @ local[..., level, :, :]
+            local[..., level, :, :] = (
+                local[..., self.parents[level], :, :] @ local[..., level, :, :]
+            )
         return local
 
     def _check_world(self, world: ArrayLike) -> Floats:
@@ -414,10 +550,15 @@ class Asset(_say.Shown):
                 if getattr(node, name) is not None:
                     _place(f"nodes[{i}].{name}", getattr(node, name), count)
             if node.skin is not None and node.mesh is not None:
-                highest, joints = self.meshes[node.mesh].highest_joint, len(self.skins[node.skin].joints)
+                highest, joints = (
+                    self.meshes[node.mesh].highest_joint,
+                    len(self.skins[node.skin].joints),
+                )
                 if highest >= joints:
-                    raise ValueError(f"`meshes[{node.mesh}].joints` must be below {joints}, the joints of "
-                                     f"`skins[{node.skin}]`; got {highest}.")
+                    raise ValueError(
+                        f"`meshes[{node.mesh}].joints` must be below {joints}, the joints of "
+                        f"`skins[{node.skin}]`; got {highest}."
+                    )
         for i, skin in enumerate(self.skins):
             _place(f"skins[{i}].joints", int(skin.joints.max()), nodes)
             if skin.root is not None:
@@ -437,7 +578,9 @@ class Asset(_say.Shown):
             level = np.array([child for i in level for child in self.children[i]], dtype=np.int64)
         if found < len(self.nodes):
             inside = set(range(len(self.nodes))) - {int(i) for level in levels for i in level}
-            raise ValueError(f"`nodes` must hang from a root; got a cycle of parents at nodes[{min(inside)}].")
+            raise ValueError(
+                f"`nodes` must hang from a root; got a cycle of parents at nodes[{min(inside)}]."
+            )
         return levels
 
 
@@ -459,15 +602,21 @@ def _weight_table(joints: Ints, weights: Floats, count: int) -> Floats:
     return table.astype(np.float64, copy=False).reshape(-1, count)
 
 
-def _exactly(name: str, value: ArrayLike, *shape: int | str, dtype: DTypeLike = np.float64) -> NDArray[Any]:
+def _exactly(
+    name: str, value: ArrayLike, *shape: int | str, dtype: DTypeLike = np.float64
+) -> NDArray[Any]:
     """`value` as a finite array of exactly this shape, no batch axes before it."""
     array = _check.numbers(name, value, *shape, dtype=dtype)
     if array.ndim != len(shape):
-        raise ValueError(f"`{name}` must have shape ({', '.join(map(str, shape))}); got {array.shape}.")
+        raise ValueError(
+            f"`{name}` must have shape ({', '.join(map(str, shape))}); got {array.shape}."
+        )
     return array
 
 
-def _whole(name: str, value: ArrayLike, *shape: int | str, below: float = np.inf, of: str = "numbers") -> Ints:
+def _whole(
+    name: str, value: ArrayLike, *shape: int | str, below: float = np.inf, of: str = "numbers"
+) -> Ints:
     kind = np.asarray(value).dtype.kind
     array = _exactly(name, value, *shape, dtype=np.int64 if kind in "iu" else np.float64)
     whole = array.astype(np.int64, copy=False)

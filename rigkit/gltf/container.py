@@ -41,7 +41,9 @@ class Container:
         self._buffers: dict[int, memoryview] = {}
         self._read = len(data)
         self._memory = self._work = 0
-        text, self._binary = self._chunks(memoryview(data)) if data[:4] == b"glTF" else (memoryview(data), None)
+        text, self._binary = (
+            self._chunks(memoryview(data)) if data[:4] == b"glTF" else (memoryview(data), None)
+        )
         self.json = self._parse(bytes(text))
 
     def spend(self, size: int, what: str) -> None:
@@ -56,24 +58,30 @@ class Container:
 
     def _refuse_if(self, used: int, most: int, what: str) -> None:
         if used > most:
-            raise ValueError(f"{what}: a file of {self._read} bytes may not ask for this much; with what came before "
-                             f"it takes {used} bytes, more than {most}.")
+            raise ValueError(
+                f"{what}: a file of {self._read} bytes may not ask for this much; with what came before "
+                f"it takes {used} bytes, more than {most}."
+            )
 
     def buffer(self, number: int, length: int, uri: str | None, where: str) -> memoryview:
         """The bytes of a buffer of the JSON; `uri` is None for the binary chunk of a .glb."""
         if number not in self._buffers:
             data = self._bytes_of(number, uri, where)
             if len(data) < length:
-                raise ValueError(f"{where}: `byteLength` must be at most the {len(data)} bytes there are; "
-                                 f"got {length}. The file may be cut short.")
+                raise ValueError(
+                    f"{where}: `byteLength` must be at most the {len(data)} bytes there are; "
+                    f"got {length}. The file may be cut short."
+                )
             self._buffers[number] = data[:length]
         return self._buffers[number]
 
     def _bytes_of(self, number: int, uri: str | None, where: str) -> memoryview:
         if uri is None:
             if number or self._binary is None:
-                raise ValueError(f"{where}: has no `uri`, and only the first buffer of a .glb with a binary chunk "
-                                 "may have none.")
+                raise ValueError(
+                    f"{where}: has no `uri`, and only the first buffer of a .glb with a binary chunk "
+                    "may have none."
+                )
             return self._binary
         if uri[:5].lower() == "data:":
             return self._embedded(uri, where)
@@ -86,43 +94,57 @@ class Container:
     def _embedded(self, uri: str, where: str) -> memoryview:
         head = _DATA_URI.match(uri)
         if head is None:
-            raise ValueError(f"{where}: `uri` must begin data:application/octet-stream;base64, to hold data; "
-                             f"got {short(uri)}.")
+            raise ValueError(
+                f"{where}: `uri` must begin data:application/octet-stream;base64, to hold data; "
+                f"got {short(uri)}."
+            )
         self.spend(len(uri), where)
         try:
-            return memoryview(base64.b64decode(uri[head.end():], validate=True))
+            return memoryview(base64.b64decode(uri[head.end() :], validate=True))
         except (binascii.Error, ValueError) as problem:
             raise ValueError(f"{where}: `uri` must hold base64 text; {problem}.") from None
 
     def _inside(self, uri: str, where: str) -> Path:
         """The path of a file in the folder or below it; whatever would lead elsewhere is refused."""
         if self._folder is None:
-            raise ValueError(f"{where}: the data is in another file, {short(uri)}, and no folder was given to look in.")
+            raise ValueError(
+                f"{where}: the data is in another file, {short(uri)}, and no folder was given to look in."
+            )
         name = unquote(uri)
         parts = PurePosixPath(name).parts
         odd = any(c in text for text in (uri, name) for c in "\\:\0?#") or not name.isprintable()
         if odd or not parts or name.startswith("/") or ".." in parts:
-            raise ValueError(f"{where}: `uri` must name a file in the folder of the file, or below it; "
-                             f"got {short(uri)}.")
+            raise ValueError(
+                f"{where}: `uri` must name a file in the folder of the file, or below it; "
+                f"got {short(uri)}."
+            )
         folder = Path(self._folder).resolve()
         try:
             path = folder.joinpath(*parts).resolve()
         except (OSError, RuntimeError):  # a name too long, links in a circle
             path = Path()
         if not path.is_relative_to(folder):
-            raise ValueError(f"{where}: `uri` must stay in the folder of the file; got {short(uri)}, "
-                             "which leads out of it by a link.")
+            raise ValueError(
+                f"{where}: `uri` must stay in the folder of the file; got {short(uri)}, "
+                "which leads out of it by a link."
+            )
         return path
 
     def _chunks(self, data: memoryview) -> tuple[memoryview, memoryview | None]:
         """The JSON and the binary chunk of a .glb."""
         if len(data) < _HEADER.size:
-            raise ValueError(f"the header of a .glb has {_HEADER.size} bytes; got {len(data)}. The file is cut short.")
+            raise ValueError(
+                f"the header of a .glb has {_HEADER.size} bytes; got {len(data)}. The file is cut short."
+            )
         _, version, length = _HEADER.unpack_from(data)
         if version != 2:
-            raise ValueError(f"only version 2 of .glb is read; got version {version}. Save the file as glTF 2.0.")
+            raise ValueError(
+                f"only version 2 of .glb is read; got version {version}. Save the file as glTF 2.0."
+            )
         if length != len(data):
-            raise ValueError(f"the header says {length} bytes; got {len(data)}. The file is damaged or cut short.")
+            raise ValueError(
+                f"the header says {length} bytes; got {len(data)}. The file is damaged or cut short."
+            )
         chunks, at = [], _HEADER.size
         while at < length:
             if at + _CHUNK.size > length:
@@ -130,19 +152,25 @@ class Container:
             size, kind = _CHUNK.unpack_from(data, at)
             at += _CHUNK.size
             if at + size > length:
-                raise ValueError(f"the chunk at byte {at - _CHUNK.size} says it has {size} bytes; "
-                                 f"got {length - at} to the end of the file.")
-            chunks.append((kind, data[at:at + size]))
+                raise ValueError(
+                    f"the chunk at byte {at - _CHUNK.size} says it has {size} bytes; "
+                    f"got {length - at} to the end of the file."
+                )
+            chunks.append((kind, data[at : at + size]))
             at += size
             if len(chunks) > 100:
                 raise ValueError("a .glb has a chunk of JSON and one of data; got more than 100.")
         kinds = [kind for kind, _ in chunks]
         if kinds[:1] != [b"JSON"] or kinds.count(b"JSON") > 1 or b"BIN\0" in kinds[2:]:
-            raise ValueError("a .glb has one chunk of JSON first, then one of data; "
-                             f"got {', '.join(map(repr, kinds)) or 'none'}.")
+            raise ValueError(
+                "a .glb has one chunk of JSON first, then one of data; "
+                f"got {', '.join(map(repr, kinds)) or 'none'}."
+            )
         binary = chunks[1][1] if kinds[1:2] == [b"BIN\0"] else None
         if len(chunks) > 1 + (binary is not None):
-            self.notes.append("The file has chunks of a kind that is not in the standard; they are not read.")
+            self.notes.append(
+                "The file has chunks of a kind that is not in the standard; they are not read."
+            )
         return chunks[0][1], binary
 
     def _parse(self, text: bytes) -> Entry:
@@ -150,22 +178,35 @@ class Container:
         cost = {b"{": 240, b":": 100, b"[": 96, b",": 40}
         self.spend(sum(each * text.count(mark) for mark, each in cost.items()), "JSON")
         try:
-            found = json.loads(text.decode("utf-8-sig"), object_pairs_hook=_no_key_twice, parse_constant=_no_constant,
-                               parse_int=_whole, parse_float=_number)
+            found = json.loads(
+                text.decode("utf-8-sig"),
+                object_pairs_hook=_no_key_twice,
+                parse_constant=_no_constant,
+                parse_int=_whole,
+                parse_float=_number,
+            )
         except UnicodeDecodeError:
-            raise ValueError("JSON: must be text in UTF-8; got other bytes. Is this a .glb or .gltf file?") from None
+            raise ValueError(
+                "JSON: must be text in UTF-8; got other bytes. Is this a .glb or .gltf file?"
+            ) from None
         except RecursionError:
             raise ValueError("JSON: must not be nested hundreds deep; got more.") from None
         except json.JSONDecodeError as problem:
-            raise ValueError(f"JSON: {problem.msg} at character {problem.pos}. "
-                             "Is this a .glb or .gltf file, and whole?") from None
+            raise ValueError(
+                f"JSON: {problem.msg} at character {problem.pos}. "
+                "Is this a .glb or .gltf file, and whole?"
+            ) from None
         if not isinstance(found, dict):
-            raise ValueError(f"JSON: must be an object with `asset` in it; got a {type(found).__name__}.")
+            raise ValueError(
+                f"JSON: must be an object with `asset` in it; got a {type(found).__name__}."
+            )
         return found
 
 
-def load(source: str | os.PathLike[str] | bytes | bytearray | memoryview,
-         folder: str | os.PathLike[str] | None) -> Container:
+def load(
+    source: str | os.PathLike[str] | bytes | bytearray | memoryview,
+    folder: str | os.PathLike[str] | None,
+) -> Container:
     """The container of a path or of bytes; files beside it are looked for in `folder`, by default the path's."""
     if isinstance(source, bytes | bytearray | memoryview):
         data = bytes(source)
@@ -175,7 +216,9 @@ def load(source: str | os.PathLike[str] | bytes | bytearray | memoryview,
     if not isinstance(source, str | os.PathLike):
         raise ValueError(f"`source` must be a path, or bytes; got {short(source)}.")
     path = Path(source)
-    return Container(_regular_file(path, "the file", LARGEST), path.parent if folder is None else folder)
+    return Container(
+        _regular_file(path, "the file", LARGEST), path.parent if folder is None else folder
+    )
 
 
 def pack(document: Entry, binary: bytes | bytearray, embed: bool = False) -> bytes:
@@ -183,12 +226,17 @@ def pack(document: Entry, binary: bytes | bytearray, embed: bool = False) -> byt
     if binary:
         buffer: Entry = {"byteLength": len(binary)}
         if embed:
-            buffer["uri"] = f"data:application/octet-stream;base64,{base64.b64encode(binary).decode('ascii')}"
+            buffer["uri"] = (
+                f"data:application/octet-stream;base64,{base64.b64encode(binary).decode('ascii')}"
+            )
         document = document | {"buffers": [buffer]}
     if embed:
         return json.dumps(document, allow_nan=False, indent=1).encode("ascii") + b"\n"
     text = json.dumps(document, allow_nan=False, separators=(",", ":")).encode("ascii")
-    chunks = [(b"JSON", text + b" " * (-len(text) % 4)), (b"BIN\0", bytes(binary) + b"\0" * (-len(binary) % 4))]
+    chunks = [
+        (b"JSON", text + b" " * (-len(text) % 4)),
+        (b"BIN\0", bytes(binary) + b"\0" * (-len(binary) % 4)),
+    ]
     body = b"".join(_CHUNK.pack(len(data), kind) + data for kind, data in chunks if data)
     return _HEADER.pack(b"glTF", 2, _HEADER.size + len(body)) + body
 
@@ -198,9 +246,13 @@ def _regular_file(path: Path, where: str, most: int) -> bytes:
         with open(path, "rb", opener=_without_waiting) as file:
             status = os.fstat(file.fileno())
             if not stat.S_ISREG(status.st_mode):
-                raise ValueError(f"{where}: must be a file; got {short(path.name)}, which is something else.")
+                raise ValueError(
+                    f"{where}: must be a file; got {short(path.name)}, which is something else."
+                )
             if status.st_size > most:
-                raise ValueError(f"{where}: must be at most {most} bytes; got {status.st_size} in {short(path.name)}.")
+                raise ValueError(
+                    f"{where}: must be at most {most} bytes; got {status.st_size} in {short(path.name)}."
+                )
             return file.read(status.st_size)
     except OSError as problem:
         raise ValueError(f"{where}: cannot read {short(path.name)} ({problem.strerror}).") from None
@@ -211,7 +263,9 @@ def _regular_file(path: Path, where: str, most: int) -> bytes:
 
 
 def _without_waiting(path: str, flags: int) -> int:
-    return os.open(path, flags | getattr(os, "O_NONBLOCK", 0))  # a pipe would wait for somebody to write
+    return os.open(
+        path, flags | getattr(os, "O_NONBLOCK", 0)
+    )  # a pipe would wait for somebody to write
 
 
 def _no_key_twice(pairs: list[tuple[str, object]]) -> Entry:
@@ -226,7 +280,9 @@ def _no_key_twice(pairs: list[tuple[str, object]]) -> Entry:
 
 def _whole(text: str) -> int:
     if len(text) > 100:
-        raise ValueError(f"JSON: must hold numbers of a sensible length; got one of {len(text)} digits.")
+        raise ValueError(
+            f"JSON: must hold numbers of a sensible length; got one of {len(text)} digits."
+        )
     return int(text)
 
 

@@ -27,7 +27,9 @@ def place(found: Entry, field: str, number: object, where: str) -> int:
     """`number` as a place in the list `field`, which `where` refers to."""
     count = len(items(found, field, "JSON"))
     if not is_whole(number) or not 0 <= number < count:
-        raise ValueError(f"{where}: must be a place in `{field}`, which has {count}; got {short(number)}.")
+        raise ValueError(
+            f"{where}: must be a place in `{field}`, which has {count}; got {short(number)}."
+        )
     return number
 
 
@@ -51,8 +53,14 @@ def flag(entry: Entry, field: str, where: str) -> bool:
     return _typed(entry, field, where, bool, "true or false", False)
 
 
-def integer(entry: Entry, field: str, where: str, least: int = 0, most: int = 2**53,
-            default: int | None = None) -> int:
+def integer(
+    entry: Entry,
+    field: str,
+    where: str,
+    least: int = 0,
+    most: int = 2**53,
+    default: int | None = None,
+) -> int:
     """A whole number; required unless a default is given."""
     value = _or_default(entry, field, default)
     if not is_whole(value) or not least <= value <= most:
@@ -61,13 +69,17 @@ def integer(entry: Entry, field: str, where: str, least: int = 0, most: int = 2*
     return value
 
 
-def choice(entry: Entry, field: str, where: str, options: Collection[Option], default: Option | None = None) -> Option:
+def choice(
+    entry: Entry, field: str, where: str, options: Collection[Option], default: Option | None = None
+) -> Option:
     """One of `options`; required unless a default is given."""
     value = _or_default(entry, field, default)
     for option in options:
         if option == value and not isinstance(value, bool):
             return option
-    raise ValueError(f"{where}: `{field}` must be one of {', '.join(map(str, options))}; got {short(value)}.")
+    raise ValueError(
+        f"{where}: `{field}` must be one of {', '.join(map(str, options))}; got {short(value)}."
+    )
 
 
 def numbers(entry: Entry, field: str, where: str, size: int) -> Floats | None:
@@ -75,8 +87,14 @@ def numbers(entry: Entry, field: str, where: str, size: int) -> Floats | None:
     value = entry.get(field)
     if value is None:
         return None
-    good = isinstance(value, list) and len(value) == size and all(
-        isinstance(x, int | float) and not isinstance(x, bool) and abs(x) <= LARGEST_FLOAT for x in value)
+    good = (
+        isinstance(value, list)
+        and len(value) == size
+        and all(
+            isinstance(x, int | float) and not isinstance(x, bool) and abs(x) <= LARGEST_FLOAT
+            for x in value
+        )
+    )
     if not good:
         raise ValueError(f"{where}: `{field}` must be {size} finite numbers; got {short(value)}.")
     return np.array(value, dtype=np.float64)
@@ -87,7 +105,9 @@ def _or_default(entry: Entry, field: str, default: object) -> object:
     return default if value is None else value
 
 
-def _typed(entry: Entry, field: str, where: str, kind: type[Kind], what: str, default: Kind) -> Kind:
+def _typed(
+    entry: Entry, field: str, where: str, kind: type[Kind], what: str, default: Kind
+) -> Kind:
     value = entry.get(field)
     if value is None:
         return default

@@ -13,7 +13,18 @@ from rigkit._types import Floats, Ints
 from rigkit.gltf import container
 from rigkit.gltf.accessors import Accessors
 from rigkit.gltf.asset import INTERPOLATIONS, PATHS, Animation, Asset, Channel, Mesh, Node, Skin
-from rigkit.gltf.fields import Entry, choice, fields, is_whole, item, items, numbers, place, short, text
+from rigkit.gltf.fields import (
+    Entry,
+    choice,
+    fields,
+    is_whole,
+    item,
+    items,
+    numbers,
+    place,
+    short,
+    text,
+)
 
 UNDERSTOOD = ("KHR_mesh_quantization",)  # positions and normals in small whole numbers
 # May be required: what they say is not read anyway.
@@ -27,8 +38,10 @@ MOST_NOTES, OBJECT = 50, 600  # the latter: about what one object of the file be
 ROTATION_OFF, ROW_OFF, SHEAR = 1e-3, 1e-6, 1e-5
 
 
-def read(source: str | os.PathLike[str] | bytes | bytearray | memoryview,
-         folder: str | os.PathLike[str] | None = None) -> Asset:
+def read(
+    source: str | os.PathLike[str] | bytes | bytearray | memoryview,
+    folder: str | os.PathLike[str] | None = None,
+) -> Asset:
     """What a .glb or .gltf file says of a rig.
 
     Read are the tree of nodes, skins, triangles with weights and normals, and animations of nodes. All else is named
@@ -52,7 +65,11 @@ def read(source: str | os.PathLike[str] | bytes | bytearray | memoryview,
         If the file cannot be read, breaks the standard where a rig would depend on it, leads out of its folder, needs
         an extension that is not known, or asks for memory out of proportion to its size. It names the place.
     """
-    name = short(os.path.basename(source)) if isinstance(source, str | os.PathLike) else "what was given"
+    name = (
+        short(os.path.basename(source))
+        if isinstance(source, str | os.PathLike)
+        else "what was given"
+    )
     try:
         return _Reader(container.load(source, folder)).asset()
     except ValueError as problem:
@@ -78,13 +95,20 @@ class _Reader:
         places = {i: now for now, i in enumerate(kept)}
         entries = list(self._each(self.json, "nodes"))
         stands = self._stands(entries)
-        nodes = [self._node(*entry, parent, stand, places)
-                 for entry, parent, stand in zip(entries, parents, stands, strict=True)]
+        nodes = [
+            self._node(*entry, parent, stand, places)
+            for entry, parent, stand in zip(entries, parents, stands, strict=True)
+        ]
         skins = [self._skin(*each) for each in self._each(self.json, "skins")]
         animations = [self._animation(*each) for each in self._each(self.json, "animations")]
-        return Asset(tuple(nodes), tuple(skins), tuple(kept.values()),
-                     tuple(animation for animation in animations if animation is not None),
-                     text(about, "copyright", "asset"), self._notes())
+        return Asset(
+            tuple(nodes),
+            tuple(skins),
+            tuple(kept.values()),
+            tuple(animation for animation in animations if animation is not None),
+            text(about, "copyright", "asset"),
+            self._notes(),
+        )
 
     def note(self, sentence: str, count: int = 1) -> None:
         if len(self.counts) >= MOST_NOTES and sentence not in self.counts:
@@ -92,7 +116,10 @@ class _Reader:
         self.counts[sentence] = self.counts.get(sentence, 0) + count
 
     def _notes(self) -> tuple[str, ...]:
-        return tuple(note if count < 2 else f"{note[:-1]} ({count} times)." for note, count in self.counts.items())
+        return tuple(
+            note if count < 2 else f"{note[:-1]} ({count} times)."
+            for note, count in self.counts.items()
+        )
 
     def _each(self, entry: Entry, field: str, where: str = "JSON") -> Iterator[tuple[Entry, str]]:
         """Each object of a list, and where it stands."""
@@ -109,15 +136,22 @@ class _Reader:
         version = text(about, "version", "asset")
         least = text(about, "minVersion", "asset") or "2.0"
         if not re.fullmatch(r"2\.\d{1,9}", version, re.ASCII) or least != "2.0":
-            raise ValueError(f"asset: `version` must be 2.0; got {short(version if least == '2.0' else least)}. "
-                             "Save the file as glTF 2.0.")
+            raise ValueError(
+                f"asset: `version` must be 2.0; got {short(version if least == '2.0' else least)}. "
+                "Save the file as glTF 2.0."
+            )
 
     def _check_extensions(self) -> None:
-        used, required = items(self.json, "extensionsUsed", "JSON"), items(self.json, "extensionsRequired", "JSON")
+        used, required = (
+            items(self.json, "extensionsUsed", "JSON"),
+            items(self.json, "extensionsRequired", "JSON"),
+        )
         for name in required:
             if not isinstance(name, str) or not (name in UNDERSTOOD or name.startswith(LOOKS)):
-                raise ValueError(f"extensionsRequired: the file cannot be understood without {short(name)}, which is "
-                                 "not known here. Save it without that extension.")
+                raise ValueError(
+                    f"extensionsRequired: the file cannot be understood without {short(name)}, which is "
+                    "not known here. Save it without that extension."
+                )
         for name in used:
             if name not in UNDERSTOOD:
                 self.note(f"The extension {short(name)} is not read.")
@@ -131,7 +165,9 @@ class _Reader:
             for each in items(item(self.json, "nodes", i, "nodes"), "children", at):
                 child = place(self.json, "nodes", each, f"{at}.children")
                 if parents[child] is not None:
-                    raise ValueError(f"nodes[{child}]: must have one parent; got nodes[{parents[child]}] and {at}.")
+                    raise ValueError(
+                        f"nodes[{child}]: must have one parent; got nodes[{parents[child]}] and {at}."
+                    )
                 parents[child] = i
         return parents
 
@@ -139,7 +175,9 @@ class _Reader:
         scenes = list(self._each(self.json, "scenes"))
         if len(scenes) > 1:
             self.note("The file has several scenes; their nodes are read together.")
-        shown = {node for scene, at in scenes for node in items(scene, "nodes", at) if is_whole(node)}
+        shown = {
+            node for scene, at in scenes for node in items(scene, "nodes", at) if is_whole(node)
+        }
         hidden = [i for i, parent in enumerate(parents) if parent is None and i not in shown]
         if scenes and hidden:
             self.note("A root node is in no scene; it is read all the same.", len(hidden))
@@ -160,7 +198,9 @@ class _Reader:
                 self.note("A node's rotation is not of length one; it is read as if it were.")
             stands.append(stand)
         if matrices:
-            parts = self._taken_apart(np.stack(list(matrices.values())), [f"nodes[{i}]" for i in matrices])
+            parts = self._taken_apart(
+                np.stack(list(matrices.values())), [f"nodes[{i}]" for i in matrices]
+            )
             for i, *part in zip(matrices, *parts, strict=True):
                 stands[i] = dict(zip(PATHS, part, strict=True))
         return stands
@@ -170,8 +210,10 @@ class _Reader:
         off = np.abs(matrices[:, 3] - [0, 0, 0, 1]).max(axis=-1)
         if off.max() > ROW_OFF:
             worst = np.argmax(off)
-            raise ValueError(f"{places[worst]}: the last row of `matrix` must be 0 0 0 1; got {matrices[worst, 3]}. "
-                             "glTF writes matrices column by column.")
+            raise ValueError(
+                f"{places[worst]}: the last row of `matrix` must be 0 0 0 1; got {matrices[worst, 3]}. "
+                "glTF writes matrices column by column."
+            )
         linear = matrices[:, :3, :3]
         scale = np.linalg.norm(linear, axis=1)
         left, _, right = np.linalg.svd(linear / np.where(scale > 0, scale, 1.0)[:, None])
@@ -179,18 +221,31 @@ class _Reader:
         mirror = np.where(np.linalg.det(turn) < 0, -1.0, 1.0)
         turn[:, :, 0] *= mirror[:, None]
         scale[:, 0] *= mirror
-        shear = np.abs(turn * scale[:, None] - linear).max(axis=(1, 2)) > SHEAR * np.abs(scale).max(axis=1)
+        shear = np.abs(turn * scale[:, None] - linear).max(axis=(1, 2)) > SHEAR * np.abs(scale).max(
+            axis=1
+        )
         if shear.any():
-            self.note("A node's matrix has shear, which the standard does not allow; the nearest without is read.",
-                      int(shear.sum()))
+            self.note(
+                "A node's matrix has shear, which the standard does not allow; the nearest without is read.",
+                int(shear.sum()),
+            )
         return matrices[:, :3, 3], rotation.quaternion_from_matrix(turn), scale
 
-    def _node(self, entry: Entry, at: str, parent: int | None, stand: dict[str, Floats],
-              meshes: dict[int, int]) -> Node:
+    def _node(
+        self,
+        entry: Entry,
+        at: str,
+        parent: int | None,
+        stand: dict[str, Floats],
+        meshes: dict[int, int],
+    ) -> Node:
         """A node; `meshes` says where each mesh of the file that is kept is in the asset."""
         if "camera" in entry or "weights" in entry:
             self.note("A node's camera or morph weights are not read.")
-        given, skin = self._reference(entry, "mesh", "meshes", at), self._reference(entry, "skin", "skins", at)
+        given, skin = (
+            self._reference(entry, "mesh", "meshes", at),
+            self._reference(entry, "skin", "skins", at),
+        )
         mesh = None if given is None else meshes.get(given)
         if mesh is None and skin is not None:
             self.note("A node's skin has no triangles to move; it is not read as that node's.")
@@ -206,15 +261,21 @@ class _Reader:
     # Skins
 
     def _skin(self, entry: Entry, at: str) -> Skin:
-        joints = [place(self.json, "nodes", joint, f"{at}.joints") for joint in items(entry, "joints", at)]
+        joints = [
+            place(self.json, "nodes", joint, f"{at}.joints") for joint in items(entry, "joints", at)
+        ]
         root = self._reference(entry, "skeleton", "nodes", at)
         bind = None
         if entry.get("inverseBindMatrices") is not None:
-            columns = self.accessors.floats(entry["inverseBindMatrices"], f"{at}.inverseBindMatrices", 16)
+            columns = self.accessors.floats(
+                entry["inverseBindMatrices"], f"{at}.inverseBindMatrices", 16
+            )
             if len(columns) < len(joints):
-                raise ValueError(f"{at}: must have an inverse bind matrix for each of its {len(joints)} joints; "
-                                 f"got {len(columns)}.")
-            bind = np.swapaxes(columns.reshape(-1, 4, 4), 1, 2)[:len(joints)]
+                raise ValueError(
+                    f"{at}: must have an inverse bind matrix for each of its {len(joints)} joints; "
+                    f"got {len(columns)}."
+                )
+            bind = np.swapaxes(columns.reshape(-1, 4, 4), 1, 2)[: len(joints)]
         with _at(at):
             return Skin(text(entry, "name", at), np.array(joints, dtype=np.int64), bind, root)
 
@@ -235,7 +296,9 @@ class _Reader:
                 self.note("Points and lines of a mesh, and parts without positions, are not read.")
                 continue
             part = self._part(primitive, attributes, mode, where)
-            vertices = tuple(sorted((key, value) for key, value in attributes.items() if _READ.fullmatch(key)))
+            vertices = tuple(
+                sorted((key, value) for key, value in attributes.items() if _READ.fullmatch(key))
+            )
             parts.setdefault(vertices, []).append(part)
         if not parts:
             self.note("A mesh without triangles is not read.")
@@ -265,19 +328,29 @@ class _Reader:
         with _at(at):
             return Mesh("", positions, triangles, joints, weights, normals)
 
-    def _influences(self, attributes: Entry, count: int, at: str) -> tuple[Ints | None, Floats | None]:
+    def _influences(
+        self, attributes: Entry, count: int, at: str
+    ) -> tuple[Ints | None, Floats | None]:
         """The joints and the weights of `count` vertices, sets of four side by side; None where there are none."""
         sets = (sum(key.startswith(("JOINTS_", "WEIGHTS_")) for key in attributes) + 1) // 2
         joints, weights = [], []
         for n in range(sets):
             for key in (f"JOINTS_{n}", f"WEIGHTS_{n}"):
                 if key not in attributes:
-                    raise ValueError(f"{at}: joints and weights must come together and be numbered from 0; "
-                                     f"got no {key}.")
-            joints.append(self.accessors.unsigned(attributes[f"JOINTS_{n}"], f"{at}.attributes.JOINTS_{n}", 4))
-            weights.append(self.accessors.floats(attributes[f"WEIGHTS_{n}"], f"{at}.attributes.WEIGHTS_{n}", 4))
+                    raise ValueError(
+                        f"{at}: joints and weights must come together and be numbered from 0; "
+                        f"got no {key}."
+                    )
+            joints.append(
+                self.accessors.unsigned(attributes[f"JOINTS_{n}"], f"{at}.attributes.JOINTS_{n}", 4)
+            )
+            weights.append(
+                self.accessors.floats(attributes[f"WEIGHTS_{n}"], f"{at}.attributes.WEIGHTS_{n}", 4)
+            )
         if {len(array) for array in (*joints, *weights)} - {count}:
-            raise ValueError(f"{at}: every attribute must have as many elements as POSITION, {count}.")
+            raise ValueError(
+                f"{at}: every attribute must have as many elements as POSITION, {count}."
+            )
         if not sets:
             return None, None
         if sets == 1:
@@ -287,7 +360,9 @@ class _Reader:
 
     def _triangles(self, corners: Ints, mode: int, at: str) -> Ints:
         if len(corners) < 3 or (mode == TRIANGLES and len(corners) % 3):
-            raise ValueError(f"{at}: its triangles must have three corners each; got {len(corners)} corners.")
+            raise ValueError(
+                f"{at}: its triangles must have three corners each; got {len(corners)} corners."
+            )
         if mode == TRIANGLES:
             return corners.reshape(-1, 3)
         self.file.spend(24 * len(corners), at)
@@ -295,7 +370,9 @@ class _Reader:
         if mode == FAN:
             return np.stack([after, last, np.broadcast_to(corners[0], after.shape)], axis=-1)
         odd = np.arange(len(after)) % 2 == 1
-        return np.stack([corners[:-2], np.where(odd, last, after), np.where(odd, after, last)], axis=-1)
+        return np.stack(
+            [corners[:-2], np.where(odd, last, after), np.where(odd, after, last)], axis=-1
+        )
 
     def _sharing(self, parts: list[Mesh]) -> Mesh:
         """Parts with the same vertices as one."""
@@ -306,16 +383,27 @@ class _Reader:
         """Parts with vertices of their own as one."""
         widest = max(0 if part.weights is None else part.weights.shape[1] for part in parts)
         count = sum(len(part.positions) for part in parts)
-        self.file.spend((48 + 16 * widest) * count + sum(part.triangles.nbytes for part in parts), at)
+        self.file.spend(
+            (48 + 16 * widest) * count + sum(part.triangles.nbytes for part in parts), at
+        )
         starts = np.cumsum([0] + [len(part.positions) for part in parts[:-1]])
         normals = [part.normals for part in parts if part.normals is not None]
         if 0 < len(normals) < len(parts):
             self.note("Normals that only some parts of a mesh have are not read.")
-        return Mesh("", np.concatenate([part.positions for part in parts]),
-                    np.concatenate([part.triangles + start for part, start in zip(parts, starts, strict=True)]),
-                    np.concatenate([_widened(part.joints, part, widest) for part in parts]) if widest else None,
-                    np.concatenate([_widened(part.weights, part, widest) for part in parts]) if widest else None,
-                    np.concatenate(normals) if len(normals) == len(parts) else None)
+        return Mesh(
+            "",
+            np.concatenate([part.positions for part in parts]),
+            np.concatenate(
+                [part.triangles + start for part, start in zip(parts, starts, strict=True)]
+            ),
+            np.concatenate([_widened(part.joints, part, widest) for part in parts])
+            if widest
+            else None,
+            np.concatenate([_widened(part.weights, part, widest) for part in parts])
+            if widest
+            else None,
+            np.concatenate(normals) if len(normals) == len(parts) else None,
+        )
 
     # Animations
 
@@ -330,7 +418,9 @@ class _Reader:
                 self.note(f"An animation of {short(path)}, or of no node, is not read.")
                 continue
             i = place(entry, "samplers", channel.get("sampler"), f"{where}.sampler")
-            channels.append(self._channel(item(entry, "samplers", i, at), f"{at}.samplers[{i}]", node, path))
+            channels.append(
+                self._channel(item(entry, "samplers", i, at), f"{at}.samplers[{i}]", node, path)
+            )
         if not channels:
             self.note("An animation that moves no node is not read.")
             return None
@@ -343,10 +433,14 @@ class _Reader:
         values = self.accessors.floats(sampler.get("output"), f"{at}.output", PATHS[path])
         each = 3 if kind == "CUBICSPLINE" else 1
         if len(values) != each * len(times):
-            raise ValueError(f"{at}: must have {each} output{'s' * (each > 1)} for each of its {len(times)} times; "
-                             f"got {len(values)}.")
+            raise ValueError(
+                f"{at}: must have {each} output{'s' * (each > 1)} for each of its {len(times)} times; "
+                f"got {len(values)}."
+            )
         with _at(at):
-            return Channel(node, path, times, values.reshape(len(times), 3, -1) if each > 1 else values, kind)
+            return Channel(
+                node, path, times, values.reshape(len(times), 3, -1) if each > 1 else values, kind
+            )
 
 
 @contextmanager

@@ -24,7 +24,9 @@ _SUM_OFF, _ROUNDING = 1e-3, 1e-7
 _Named = TypeVar("_Named", Skin, Mesh, Animation)
 
 
-def write(asset: Asset, path: str | os.PathLike[str], replace: bool = False, as_is: bool = False) -> None:
+def write(
+    asset: Asset, path: str | os.PathLike[str], replace: bool = False, as_is: bool = False
+) -> None:
     """Write an asset as a .glb file, or as a .gltf file that holds its data in itself.
 
     Numbers are kept in 32 bits, as the standard has it; node transforms in full. The file is written whole or not at
@@ -48,7 +50,9 @@ def write(asset: Asset, path: str | os.PathLike[str], replace: bool = False, as_
         weights that do not add up to one, a joint twice at a vertex.
     """
     if not isinstance(asset, Asset):
-        raise ValueError(f"`asset` must be an Asset; got {_check.short(asset)}. `export.puppet_asset` makes one.")
+        raise ValueError(
+            f"`asset` must be an Asset; got {_check.short(asset)}. `export.puppet_asset` makes one."
+        )
     file = Path(path)
     kind = _check.choice("path", file.suffix.lower(), (".glb", ".gltf"))
     if file.exists() and not replace:
@@ -59,12 +63,16 @@ def write(asset: Asset, path: str | os.PathLike[str], replace: bool = False, as_
     except FileExistsError:
         raise _taken(file) from None
     except OSError as problem:
-        raise ValueError(f"`path` must be a place to write to; got {str(file)!r} ({problem.strerror}).") from None
+        raise ValueError(
+            f"`path` must be a place to write to; got {str(file)!r} ({problem.strerror})."
+        ) from None
 
 
 def _taken(path: Path) -> ValueError:
-    return ValueError(f"`path` must be a new file; got {str(path)!r}, which is there. To write over it "
-                      "say replace=True (--replace on the command line).")
+    return ValueError(
+        f"`path` must be a new file; got {str(path)!r}, which is there. To write over it "
+        "say replace=True (--replace on the command line)."
+    )
 
 
 class _Writer:
@@ -78,9 +86,15 @@ class _Writer:
     def document(self) -> tuple[Entry, bytearray]:
         """The JSON, but for its buffer, and the buffer's bytes."""
         asset = self.asset
-        about: Entry = {"version": "2.0", "generator": f"rigkit {rigkit.__version__}", "copyright": asset.copyright}
+        about: Entry = {
+            "version": "2.0",
+            "generator": f"rigkit {rigkit.__version__}",
+            "copyright": asset.copyright,
+        }
         parts = {
-            "scenes": [{"nodes": np.flatnonzero(asset.parents < 0).tolist()}] if asset.nodes else [],
+            "scenes": [{"nodes": np.flatnonzero(asset.parents < 0).tolist()}]
+            if asset.nodes
+            else [],
             "nodes": [self._node(i) for i in range(len(asset.nodes))],
             "skins": self._each("skins", asset.skins, self._skin),
             "meshes": self._each("meshes", asset.meshes, self._mesh),
@@ -88,10 +102,16 @@ class _Writer:
             "accessors": self.accessors,
             "bufferViews": self.views,
         }
-        document = {"asset": _without_empty(about), **({"scene": 0} if asset.nodes else {}), **_without_empty(parts)}
+        document = {
+            "asset": _without_empty(about),
+            **({"scene": 0} if asset.nodes else {}),
+            **_without_empty(parts),
+        }
         return document, self.binary
 
-    def _each(self, field: str, things: Iterable[_Named], encode: Callable[[_Named], Entry]) -> list[Entry]:
+    def _each(
+        self, field: str, things: Iterable[_Named], encode: Callable[[_Named], Entry]
+    ) -> list[Entry]:
         entries = []
         for i, thing in enumerate(things):
             try:
@@ -108,19 +128,26 @@ class _Writer:
             if not np.array_equal(value, PLAIN[path]):
                 entry[path] = value.tolist()
         references = {"mesh": node.mesh, "skin": node.skin}
-        return entry | {field: int(value) for field, value in references.items() if value is not None}
+        return entry | {
+            field: int(value) for field, value in references.items() if value is not None
+        }
 
     def _skin(self, skin: Skin) -> Entry:
         bind = skin.inverse_bind
         if not self.as_is:
             last = np.abs(bind[:, 3] - [0, 0, 0, 1]).max(axis=-1)
             if last.max() > UNIT:
-                raise ValueError("`inverse_bind` must have the last row 0 0 0 1; "
-                                 f"got {bind[np.argmax(last), 3]} for joint {np.argmax(last)}.")
+                raise ValueError(
+                    "`inverse_bind` must have the last row 0 0 0 1; "
+                    f"got {bind[np.argmax(last), 3]} for joint {np.argmax(last)}."
+                )
             bind = np.array(bind)
             bind[:, 3] = [0, 0, 0, 1]
         columns = np.swapaxes(bind, 1, 2).reshape(-1, 16)
-        entry: Entry = {"joints": skin.joints.tolist(), "inverseBindMatrices": self._add("inverse_bind", columns)}
+        entry: Entry = {
+            "joints": skin.joints.tolist(),
+            "inverseBindMatrices": self._add("inverse_bind", columns),
+        }
         return entry if skin.root is None else entry | {"skeleton": int(skin.root)}
 
     def _mesh(self, mesh: Mesh) -> Entry:
@@ -136,16 +163,24 @@ class _Writer:
                 attributes[f"JOINTS_{n}"] = self._add("joints", joints[:, four], VERTICES, kind)
                 attributes[f"WEIGHTS_{n}"] = self._add("weights", weights[:, four], VERTICES)
         kind = "u2" if len(mesh.positions) < 2**16 else "u4"
-        return {"primitives": [{"attributes": attributes,
-                                "indices": self._add("triangles", mesh.triangles.reshape(-1, 1), INDICES, kind)}]}
+        return {
+            "primitives": [
+                {
+                    "attributes": attributes,
+                    "indices": self._add("triangles", mesh.triangles.reshape(-1, 1), INDICES, kind),
+                }
+            ]
+        }
 
     def _normals(self, normals: Floats) -> Floats:
         lengths = np.linalg.norm(normals, axis=-1, keepdims=True)
         if self.as_is or (np.abs(lengths - 1) < UNIT).all():
             return normals
         if not lengths.all():
-            raise ValueError(f"`normals` must have a direction; got 0 at vertex {np.argmin(lengths)}. "
-                             "Leave them out if there are none.")
+            raise ValueError(
+                f"`normals` must have a direction; got 0 at vertex {np.argmin(lengths)}. "
+                "Leave them out if there are none."
+            )
         return normals / lengths
 
     def _weights(self, joints: NDArray[np.integer], weights: Floats) -> Floats:
@@ -156,14 +191,18 @@ class _Writer:
         off = np.abs(sums - 1)
         if weights.min() < 0 or off.max() > _SUM_OFF:
             vertex = np.argmax(np.where((weights < 0).any(axis=-1), np.inf, off))
-            raise ValueError("`weights` must be zero or more and add up to one at every vertex; "
-                             f"got {weights[vertex]} at vertex {vertex}.")
+            raise ValueError(
+                "`weights` must be zero or more and add up to one at every vertex; "
+                f"got {weights[vertex]} at vertex {vertex}."
+            )
         numbered = np.where(weights > 0, joints, -1 - np.arange(weights.shape[1]))
         in_order = np.sort(numbered, axis=-1)
         twice = (np.diff(in_order, axis=-1) == 0).any(axis=-1)
         if twice.any():
-            raise ValueError("`joints` must be different where they have weight; "
-                             f"got {joints[np.argmax(twice)]} at vertex {np.argmax(twice)}.")
+            raise ValueError(
+                "`joints` must be different where they have weight; "
+                f"got {joints[np.argmax(twice)]} at vertex {np.argmax(twice)}."
+            )
         rounded = weights.astype(np.float32).astype(np.float64)
         loose = np.abs(rounded.sum(axis=-1) - 1) > _ROUNDING * (rounded > 0).sum(axis=-1)
         rounded[loose] = (weights[loose] / sums[loose, None]).astype(np.float32)
@@ -175,20 +214,34 @@ class _Writer:
         for channel in animation.channels:
             times = channel.times.astype(np.float32)
             if not (np.diff(times) > 0).all():
-                raise ValueError("`times` must increase by more than 32-bit numbers can tell apart; got steps of "
-                                 f"{np.diff(channel.times).min():g} s.")
+                raise ValueError(
+                    "`times` must increase by more than 32-bit numbers can tell apart; got steps of "
+                    f"{np.diff(channel.times).min():g} s."
+                )
             values = channel.unit_values() if channel.path == "rotation" else channel.values
-            sampler: Entry = {"input": self._add("times", times[:, None], bounds=True),
-                              "interpolation": channel.interpolation,
-                              "output": self._add("values", values.reshape(-1, PATHS[channel.path]))}
+            sampler: Entry = {
+                "input": self._add("times", times[:, None], bounds=True),
+                "interpolation": channel.interpolation,
+                "output": self._add("values", values.reshape(-1, PATHS[channel.path])),
+            }
             if sampler not in samplers:
                 samplers.append(sampler)
-            channels.append({"sampler": samplers.index(sampler),
-                             "target": {"node": int(channel.node), "path": channel.path}})
+            channels.append(
+                {
+                    "sampler": samplers.index(sampler),
+                    "target": {"node": int(channel.node), "path": channel.path},
+                }
+            )
         return {"channels": channels, "samplers": samplers}
 
-    def _add(self, name: str, array: NDArray[Any], target: int | None = None, kind: str = "f4",
-             bounds: bool = False) -> int:
+    def _add(
+        self,
+        name: str,
+        array: NDArray[Any],
+        target: int | None = None,
+        kind: str = "f4",
+        bounds: bool = False,
+    ) -> int:
         """Put an array, shape (count, size), into the buffer, or find it there; the accessor's place."""
         if not np.abs(array).max() <= LARGEST_FLOAT:
             raise ValueError(f"`{name}` must be numbers of 32 bits; got {np.abs(array).max():g}.")
@@ -200,9 +253,20 @@ class _Writer:
             self.binary += b"\0" * (-len(self.binary) % 4)
             view: Entry = {"buffer": 0, "byteOffset": len(self.binary), "byteLength": len(data)}
             self.binary += data
-            limits = {"min": array.min(axis=0).tolist(), "max": array.max(axis=0).tolist()} if bounds else {}
-            self.accessors.append({"bufferView": len(self.views), "componentType": _COMPONENTS[kind],
-                                   "count": len(array), "type": _TYPES[array.shape[1]], **limits})
+            limits = (
+                {"min": array.min(axis=0).tolist(), "max": array.max(axis=0).tolist()}
+                if bounds
+                else {}
+            )
+            self.accessors.append(
+                {
+                    "bufferView": len(self.views),
+                    "componentType": _COMPONENTS[kind],
+                    "count": len(array),
+                    "type": _TYPES[array.shape[1]],
+                    **limits,
+                }
+            )
             self.views.append(view | ({} if target is None else {"target": target}))
         return self.known[key]
 

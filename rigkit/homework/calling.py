@@ -30,7 +30,9 @@ class TimeUp(BaseException):
     """Raised inside the learner's function; not an `Exception`, so that `except Exception` does not swallow it."""
 
 
-def call(function: Callable[..., Any], cases: Sequence[Mapping[str, Any]], seconds: float | None = 3.0) -> list[Record]:
+def call(
+    function: Callable[..., Any], cases: Sequence[Mapping[str, Any]], seconds: float | None = 3.0
+) -> list[Record]:
     """What `function` makes of each case: one record per case, never an error.
 
     Parameters
@@ -54,7 +56,7 @@ def call(function: Callable[..., Any], cases: Sequence[Mapping[str, Any]], secon
             _limited(lambda: _call_all(function, cases, records), seconds)
         except (TimeUp, KeyboardInterrupt) as stop:
             took = seconds if isinstance(stop, TimeUp) else None
-            records += [{"end": "stopped", "seconds": took} for _ in cases[len(records):]]
+            records += [{"end": "stopped", "seconds": took} for _ in cases[len(records) :]]
     if sink.written:
         records[0]["printed"] = sink.written
     return records
@@ -78,14 +80,20 @@ def is_blank(function: Callable[..., Any]) -> bool:
     code = getattr(function, "__code__", None)
     if code is None:
         return False
-    steps = [s for s in dis.get_instructions(code) if s.opname not in ("RESUME", "NOP", "COPY_FREE_VARS")]
-    return all(s.opname.startswith(("LOAD_CO", "RETURN_")) and s.argval in (None, ...) for s in steps)
+    steps = [
+        s for s in dis.get_instructions(code) if s.opname not in ("RESUME", "NOP", "COPY_FREE_VARS")
+    ]
+    return all(
+        s.opname.startswith(("LOAD_CO", "RETURN_")) and s.argval in (None, ...) for s in steps
+    )
 
 
 def arguments(case: Mapping[str, Any]) -> list[Any]:
     """A case's values as a function gets them: lists of numbers as new arrays, all else as it is."""
-    return [np.array(v, dtype=float) if isinstance(v, list) and not _has_text(v) else copy.deepcopy(v)
-            for v in case.values()]
+    return [
+        np.array(v, dtype=float) if isinstance(v, list) and not _has_text(v) else copy.deepcopy(v)
+        for v in case.values()
+    ]
 
 
 class Unreadable(Exception):
@@ -123,7 +131,9 @@ def _array(array: np.ndarray, depth: int, budget: list[int]) -> Any:
     if array.size > MOST_NUMBERS:
         raise Unreadable(f"{array.size:,} numbers")
     if array.dtype.kind not in "biufUO":
-        raise Unreadable("complex numbers" if array.dtype.kind == "c" else f"an array of {array.dtype}")
+        raise Unreadable(
+            "complex numbers" if array.dtype.kind == "c" else f"an array of {array.dtype}"
+        )
     return plain(array.tolist(), depth + 1, budget)
 
 
@@ -135,7 +145,9 @@ def _number(value: Any) -> float | None:
     return number if math.isfinite(number) else None
 
 
-def _call_all(function: Callable[..., Any], cases: Iterable[Mapping[str, Any]], records: list[Record]) -> None:
+def _call_all(
+    function: Callable[..., Any], cases: Iterable[Mapping[str, Any]], records: list[Record]
+) -> None:
     for case in cases:
         records.append(_call(function, case))
 
@@ -167,8 +179,12 @@ def _raised(error: BaseException, function: Callable[..., Any] | None = None) ->
         message = str(error)
     except Exception:
         message = ""
-    return {"end": "raised", "type": type(error).__name__, "message": message[:MOST_TEXT],
-            "line": _line(error, function)}
+    return {
+        "end": "raised",
+        "type": type(error).__name__,
+        "message": message[:MOST_TEXT],
+        "line": _line(error, function),
+    }
 
 
 def _line(error: BaseException, function: Callable[..., Any] | None) -> int | None:
@@ -206,7 +222,9 @@ def _limited(work: Callable[[], None], seconds: float | None) -> None:
 
     handler_before = signal.signal(signal.SIGALRM, alarm)
     try:
-        signal.setitimer(signal.ITIMER_REAL, seconds, 0.05)  # and again, should the function have caught both
+        signal.setitimer(
+            signal.ITIMER_REAL, seconds, 0.05
+        )  # and again, should the function have caught both
         work()
     finally:
         running = False
@@ -229,7 +247,11 @@ class _Sink(io.TextIOBase):
 
 
 def _has_text(value: Any) -> bool:
-    return any(_has_text(v) for v in value) if isinstance(value, list) else isinstance(value, (str, dict))
+    return (
+        any(_has_text(v) for v in value)
+        if isinstance(value, list)
+        else isinstance(value, (str, dict))
+    )
 
 
 def _kind(value: Any) -> str:
@@ -238,6 +260,9 @@ def _kind(value: Any) -> str:
     if value is ...:
         return "`...` in place of a number"
     name = type(value).__name__
-    return {"function": "a function (did you forget to call it?)", "complex": "complex numbers",
-            "method": "a method (did you forget to call it?)",
-            "generator": "a generator (use `return`, not `yield`)"}.get(name, f"a {name}")
+    return {
+        "function": "a function (did you forget to call it?)",
+        "complex": "complex numbers",
+        "method": "a method (did you forget to call it?)",
+        "generator": "a generator (use `return`, not `yield`)",
+    }.get(name, f"a {name}")

@@ -50,7 +50,9 @@ class Card:
             typed = _typed(outcome.inputs)
             lines.append("Worst case:" + ("\n" if "\n" in typed else " ") + typed)
         if outcome.printed:
-            lines.append(f"It also printed {outcome.printed:,} characters, which a check does not show.")
+            lines.append(
+                f"It also printed {outcome.printed:,} characters, which a check does not show."
+            )
         return [*lines, *([self.progress] if self.progress else [])]
 
     @property
@@ -60,20 +62,30 @@ class Card:
     def _html(self) -> str:
         outcome = self.outcome
         edge = _EDGE.get(outcome.word, "var(--jp-border-color1, #888)")
-        drawn = "" if outcome.picture is None else picture.draw(outcome.picture)._repr_mimebundle_()["text/html"]
+        drawn = (
+            ""
+            if outcome.picture is None
+            else picture.draw(outcome.picture)._repr_mimebundle_()["text/html"]
+        )
         lines = "".join(map(_item, self._lines()))
-        return (f'<section aria-label="Check of {escape(outcome.question)}" style="border-left:4px solid {edge};'
-                'padding:4px 12px;margin:4px 0;color:var(--jp-ui-font-color1, inherit)">'
-                f'<p style="margin:0"><strong>{escape(outcome.word)}:</strong> {_words(outcome.sentence)}</p>'
-                f'<div style="display:flex;flex-wrap:wrap;gap:4px 16px;align-items:center">{drawn}'
-                f'<ul style="margin:4px 0;padding-left:1.2em;flex:1 1 16em;max-width:100%">{lines}</ul>'
-                "</div></section>")
+        return (
+            f'<section aria-label="Check of {escape(outcome.question)}" style="border-left:4px solid {edge};'
+            'padding:4px 12px;margin:4px 0;color:var(--jp-ui-font-color1, inherit)">'
+            f'<p style="margin:0"><strong>{escape(outcome.word)}:</strong> {_words(outcome.sentence)}</p>'
+            f'<div style="display:flex;flex-wrap:wrap;gap:4px 16px;align-items:center">{drawn}'
+            f'<ul style="margin:4px 0;padding-left:1.2em;flex:1 1 16em;max-width:100%">{lines}</ul>'
+            "</div></section>"
+        )
 
 
 def _item(line: str) -> str:
     """A line of the card; what stands row below row keeps its columns."""
     first, _, rows = line.partition("\n")
-    table = f'<pre style="margin:2px 0;overflow-x:auto" tabindex="0">{escape(rows)}</pre>' if rows else ""
+    table = (
+        f'<pre style="margin:2px 0;overflow-x:auto" tabindex="0">{escape(rows)}</pre>'
+        if rows
+        else ""
+    )
     return f"<li>{_words(first)}{table}</li>"
 
 
@@ -91,7 +103,11 @@ def _typed(inputs: Mapping[str, Any]) -> str:
 def _value(value: Any, indent: int = 0) -> str:
     if not isinstance(value, list):
         return repr(value) if isinstance(value, str) else f"{value:.6g}"
-    shown = [*map(_value, value)] if len(value) <= LONG else [_value(value[0]), f"… {len(value)} in all"]
+    shown = (
+        [*map(_value, value)]
+        if len(value) <= LONG
+        else [_value(value[0]), f"… {len(value)} in all"]
+    )
     line = "[" + ", ".join(shown) + "]"
     if len(line) <= WIDE or len(value) > LONG or not isinstance(value[0], list):
         return line

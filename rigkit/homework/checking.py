@@ -57,8 +57,10 @@ class Outcome:
     printed: int = 0
 
     def __repr__(self) -> str:
-        return (f"Outcome of {self.question or 'no question'}, {self.right} of {self.cases} cases right, "
-                f"score {self.score:.0%}. {self.word}: {self.sentence}")
+        return (
+            f"Outcome of {self.question or 'no question'}, {self.right} of {self.cases} cases right, "
+            f"score {self.score:.0%}. {self.word}: {self.sentence}"
+        )
 
 
 def generator(*words: object) -> np.random.Generator:
@@ -69,7 +71,10 @@ def generator(*words: object) -> np.random.Generator:
 
 def draw(question: Question, character: Puppet, rng: np.random.Generator) -> list[Case]:
     """The question's cases as JSON data: floats, text, and lists of either."""
-    return [{name: _json(value) for name, value in case.items()} for case in question.draw(rng, character)]
+    return [
+        {name: _json(value) for name, value in case.items()}
+        for case in question.draw(rng, character)
+    ]
 
 
 def model(question: Question, answer: Callable[..., Any], cases: Sequence[Case]) -> list[Record]:
@@ -98,19 +103,38 @@ def weigh(question: Question, cases: Sequence[Case], records: Sequence[Record]) 
     """
     records = [*records, *[{"end": "nothing"}] * (len(cases) - len(records))]
     if all(record.get("end") == "blank" for record in records):
-        return Outcome(question.id, BLANK, 0.0, f"write your answer to `{question.name}`, then run the check again.",
-                       cases=len(cases))
-    verdicts = [_verdict(question, case, record) for case, record in zip(cases, records, strict=True)]
+        return Outcome(
+            question.id,
+            BLANK,
+            0.0,
+            f"write your answer to `{question.name}`, then run the check again.",
+            cases=len(cases),
+        )
+    verdicts = [
+        _verdict(question, case, record) for case, record in zip(cases, records, strict=True)
+    ]
     scores = [verdict.score for verdict in verdicts]
     worst = int(np.argmin(scores))
     right = sum(score == 1 for score in scores)
     found = None if right == len(cases) else _misconception(question, cases, records)
     got = "this is the rig" if question.kind == "file" else "these are the values"
-    sentence = verdicts[worst].sentence if found is None else f"{got} you get when {found.sentence}."
+    sentence = (
+        verdicts[worst].sentence if found is None else f"{got} you get when {found.sentence}."
+    )
     score = float(np.mean(scores))
-    return Outcome(question.id, word_for(score, right == len(cases)), score, sentence, right, len(cases), cases[worst],
-                   dict(verdicts[worst].measured), verdicts[worst].picture, None if found is None else found.name,
-                   sum(record.get("printed", 0) for record in records))
+    return Outcome(
+        question.id,
+        word_for(score, right == len(cases)),
+        score,
+        sentence,
+        right,
+        len(cases),
+        cases[worst],
+        dict(verdicts[worst].measured),
+        verdicts[worst].picture,
+        None if found is None else found.name,
+        sum(record.get("printed", 0) for record in records),
+    )
 
 
 def word_for(score: float, right: bool) -> str:
@@ -133,15 +157,19 @@ def fit(returns: Mapping[str, Shape], output: Any) -> dict[str, Any]:
     parts = _fit(returns, output)
     for name, value in parts.items():
         if isinstance(value, np.ndarray) and not (np.abs(value) <= LARGEST).all():
-            raise Unfit(f"has a number that is not finite in {name}: a division by zero, or a root or arc cosine "
-                        "of something out of its range")
+            raise Unfit(
+                f"has a number that is not finite in {name}: a division by zero, or a root or arc cosine "
+                "of something out of its range"
+            )
     return parts
 
 
 def wants(returns: Mapping[str, Shape]) -> str:
     """What an answer looks like, in words: "rank (a number), singular values (2 numbers)"."""
-    return ", ".join(_part_text(shape) if shape == REPORT else f"{name} ({_part_text(shape)})"
-                     for name, shape in returns.items())
+    return ", ".join(
+        _part_text(shape) if shape == REPORT else f"{name} ({_part_text(shape)})"
+        for name, shape in returns.items()
+    )
 
 
 def _verdict(question: Question, case: Case, record: Record) -> Verdict:
@@ -159,10 +187,15 @@ def _ended(question: Question, record: Record) -> str:
     end = record["end"]
     if end == "raised":
         place = f" in line {record['line']}" if record["line"] else ""
-        return f"your function stopped{place} with {record['type']}: {record['message']}".rstrip(": .") + "."
+        return (
+            f"your function stopped{place} with {record['type']}: {record['message']}".rstrip(": .")
+            + "."
+        )
     if end == "stopped":
         after = f" after {record['seconds']:g} seconds" if record["seconds"] else ""
-        return f"your function was stopped{after} without an answer; look for a loop that never ends."
+        return (
+            f"your function was stopped{after} without an answer; look for a loop that never ends."
+        )
     if end == "unreadable":
         return f"your answer is {record['what']}. Wanted: {wants(question.returns)}."
     if end == "blank":
@@ -170,7 +203,9 @@ def _ended(question: Question, record: Record) -> str:
     return f"your answer is None; is a `return` missing? Wanted: {wants(question.returns)}."
 
 
-def _misconception(question: Question, cases: Sequence[Case], records: Sequence[Record]) -> Misconception | None:
+def _misconception(
+    question: Question, cases: Sequence[Case], records: Sequence[Record]
+) -> Misconception | None:
     """The misconception that the answer follows on every case, unless that one would be right here."""
     for wrong in question.misconceptions:
         with np.errstate(all="ignore"):
@@ -192,7 +227,11 @@ def _same(returns: Mapping[str, Shape], mine: Record, theirs: Record) -> bool:
 
 
 def _or_nan(returns: Mapping[str, Shape], record: Record) -> Any:
-    if record.get("end") == "raised" and record["type"] in ("ValueError", "ZeroDivisionError", "FloatingPointError"):
+    if record.get("end") == "raised" and record["type"] in (
+        "ValueError",
+        "ZeroDivisionError",
+        "FloatingPointError",
+    ):
         return _nans(returns)
     if "out" not in record:
         raise Unfit("is missing")
@@ -200,8 +239,14 @@ def _or_nan(returns: Mapping[str, Shape], record: Record) -> Any:
 
 
 def _nans(returns: Mapping[str, Shape]) -> Any:
-    parts = [None if shape in (REPORT, WORDS) else shape[0] if _is_choice(shape) else np.full(shape, np.nan).tolist()
-             for shape in returns.values()]
+    parts = [
+        None
+        if shape in (REPORT, WORDS)
+        else shape[0]
+        if _is_choice(shape)
+        else np.full(shape, np.nan).tolist()
+        for shape in returns.values()
+    ]
     return parts[0] if len(parts) == 1 else parts
 
 
@@ -228,7 +273,10 @@ def _fit(returns: Mapping[str, Shape], output: Any) -> dict[str, Any]:
         values = output
     if not isinstance(values, list) or len(values) != len(returns):
         raise Unfit(f"has not {len(returns)} parts")
-    return {name: _part(name, shape, value) for (name, shape), value in zip(returns.items(), values, strict=True)}
+    return {
+        name: _part(name, shape, value)
+        for (name, shape), value in zip(returns.items(), values, strict=True)
+    }
 
 
 def _part(name: str, shape: Shape, value: Any) -> Any:
@@ -245,7 +293,9 @@ def _part(name: str, shape: Shape, value: Any) -> Any:
             raise Unfit(f"has something else for {name}")
         return value.strip().lower()
     if _has(value, str) or _has(value, bool):
-        raise Unfit(f"has {'text' if _has(value, str) else 'true or false'} for {name}, where numbers belong")
+        raise Unfit(
+            f"has {'text' if _has(value, str) else 'true or false'} for {name}, where numbers belong"
+        )
     try:
         array = np.asarray(value, dtype=float)
     except (TypeError, ValueError):
@@ -280,4 +330,6 @@ def _json(value: Any) -> Any:
 
 
 def _array(value: Any) -> Any:
-    return np.array(value, dtype=float) if isinstance(value, list) and not _has(value, str) else value
+    return (
+        np.array(value, dtype=float) if isinstance(value, list) and not _has(value, str) else value
+    )

@@ -20,8 +20,10 @@ class CourseMap:
         self.lessons, self.students = course.lessons(), course.students() or ("",)
 
     def __repr__(self) -> str:
-        lines = [f"{lesson.number} {lesson.title}: {_minutes(lesson)}; {self._so_far(lesson)}"
-                 for lesson in self.lessons]
+        lines = [
+            f"{lesson.number} {lesson.title}: {_minutes(lesson)}; {self._so_far(lesson)}"
+            for lesson in self.lessons
+        ]
         return "\n".join([*lines, self._total()])
 
     def _repr_mimebundle_(self, include: Any = None, exclude: Any = None) -> dict[str, str]:
@@ -35,23 +37,36 @@ class CourseMap:
         said = [_right(lesson, student) for student in self.students]
         if not said[0]:
             return "no exercise"
-        return ", ".join(f"{student}: {right}" if student else right
-                         for student, right in zip(self.students, said, strict=True))
+        return ", ".join(
+            f"{student}: {right}" if student else right
+            for student, right in zip(self.students, said, strict=True)
+        )
 
     def _html(self) -> str:
-        names = [f"Right so far, {student}" if student else "Right so far" for student in self.students]
-        heads = "".join(f'<th scope="col" style="{_CELL}">{escape(name)}</th>'
-                        for name in ("Lesson", "Time", "Exercise", *names))
+        names = [
+            f"Right so far, {student}" if student else "Right so far" for student in self.students
+        ]
+        heads = "".join(
+            f'<th scope="col" style="{_CELL}">{escape(name)}</th>'
+            for name in ("Lesson", "Time", "Exercise", *names)
+        )
         rows = "".join(f"<tr>{self._row(lesson)}</tr>" for lesson in self.lessons)
-        return (f'<table style="border-collapse:collapse"><thead><tr>{heads}</tr></thead><tbody>{rows}</tbody></table>'
-                f'<p style="{_SIZE}">{self._total()}</p>')
+        return (
+            f'<table style="border-collapse:collapse"><thead><tr>{heads}</tr></thead><tbody>{rows}</tbody></table>'
+            f'<p style="{_SIZE}">{self._total()}</p>'
+        )
 
     def _row(self, lesson: course.Lesson) -> str:
         name = f"{lesson.number}&nbsp; {_link(lesson.path.name, lesson.title)}"
         exercise = _link(f"../exercises/{lesson.exercise.name}", "open") if lesson.exercise else ""
-        cells = [_minutes(lesson), exercise, *(_right(lesson, student) for student in self.students)]
-        return (f'<th scope="row" style="{_CELL};font-weight:400">{name}</th>'
-                + "".join(f'<td style="{_CELL}">{cell}</td>' for cell in cells))
+        cells = [
+            _minutes(lesson),
+            exercise,
+            *(_right(lesson, student) for student in self.students),
+        ]
+        return f'<th scope="row" style="{_CELL};font-weight:400">{name}</th>' + "".join(
+            f'<td style="{_CELL}">{cell}</td>' for cell in cells
+        )
 
 
 def _link(target: str, text: str) -> str:

@@ -47,7 +47,9 @@ def questions(lesson: str | int) -> dict[str, Question]:
     """
     number = f"{lesson:02d}" if isinstance(lesson, int) else str(lesson).strip().zfill(2)
     if number not in lessons():
-        raise ValueError(f"`lesson` must be one that has questions ({', '.join(lessons())}); got {lesson!r}.")
+        raise ValueError(
+            f"`lesson` must be one that has questions ({', '.join(lessons())}); got {lesson!r}."
+        )
     module = importlib.import_module(f"rigkit.homework.questions_{number}")
     return {question.name: question for question in module.QUESTIONS}
 
@@ -56,7 +58,9 @@ def questions(lesson: str | int) -> dict[str, Question]:
 def lessons() -> tuple[str, ...]:
     """The numbers of the lessons that have questions, such as "06"."""
     names = (module.name for module in pkgutil.iter_modules(homework.__path__))
-    return tuple(sorted(name.removeprefix("questions_") for name in names if name.startswith("questions_")))
+    return tuple(
+        sorted(name.removeprefix("questions_") for name in names if name.startswith("questions_"))
+    )
 
 
 def right_so_far(lesson: str, names: Iterable[str], student: str | None = None) -> int:
@@ -89,22 +93,34 @@ class Homework:
     def _repr_mimebundle_(self, include: Any = None, exclude: Any = None) -> dict[str, str]:
         from rigkit import display  # here, because marking opens homework and shows none of it
 
-        asked = [(name, question.asks, question.hand_in) for name, question in self.questions.items()]
-        return {"text/plain": repr(self),
-                "text/html": display.table(("Question", "asks", "hand in"), asked, " ".join(self._opening()))}
+        asked = [
+            (name, question.asks, question.hand_in) for name, question in self.questions.items()
+        ]
+        return {
+            "text/plain": repr(self),
+            "text/html": display.table(
+                ("Question", "asks", "hand in"), asked, " ".join(self._opening())
+            ),
+        }
 
     def _opening(self) -> list[str]:
         who = self.character
-        lines = [f"Homework {self.lesson} for {self.student}: your character's thigh is {who.thigh:.3f} m, "
-                 f"its shank {who.shank:.3f} m."]
+        lines = [
+            f"Homework {self.lesson} for {self.student}: your character's thigh is {who.thigh:.3f} m, "
+            f"its shank {who.shank:.3f} m."
+        ]
         if not calling.can_stop():
-            lines.append("On this system a check cannot stop an endless loop: use Interrupt in the Kernel menu.")
+            lines.append(
+                "On this system a check cannot stop an endless loop: use Interrupt in the Kernel menu."
+            )
         return lines
 
     def inputs(self, name: str) -> SimpleNamespace:
         """The numbers of your own for a question: those its text speaks of, or one case to try a function on."""
         if name not in self.questions:
-            raise ValueError(f"`name` must be a question of this homework ({self._names()}); got {name!r}.")
+            raise ValueError(
+                f"`name` must be a question of this homework ({self._names()}); got {name!r}."
+            )
         case = self.cases(self.questions[name], attempt=0)[0]
         return SimpleNamespace(**dict(zip(case, calling.arguments(case), strict=True)))
 
@@ -121,11 +137,19 @@ class Homework:
         if len(function) + len(value) != 1:
             return self._unknown("hand in one answer at a time, such as hw.check(my_function).")
         if function and not callable(function[0]):
-            return self._unknown("hand in a function by itself, or a value by its keyword, "
-                                 "such as hw.check(answer=3).")
-        name, answer = next(iter(value.items())) if value else (getattr(function[0], "__name__", "?"), function[0])
+            return self._unknown(
+                "hand in a function by itself, or a value by its keyword, "
+                "such as hw.check(answer=3)."
+            )
+        name, answer = (
+            next(iter(value.items()))
+            if value
+            else (getattr(function[0], "__name__", "?"), function[0])
+        )
         if name not in self.questions:
-            return self._unknown(f"no question here is called {name!r}. The questions are {self._names()}.")
+            return self._unknown(
+                f"no question here is called {name!r}. The questions are {self._names()}."
+            )
         return self._check(self.questions[name], answer)
 
     def progress(self) -> str:
@@ -141,13 +165,21 @@ class Homework:
     def _check(self, question: Question, answer: Any) -> Card:
         takes_function = question.kind == "function"
         if answer is not ... and callable(answer) != takes_function:
-            return self._unknown(f"{question.name} is a {question.kind}; hand it in as {question.hand_in}.")
+            return self._unknown(
+                f"{question.name} is a {question.kind}; hand it in as {question.hand_in}."
+            )
         attempt = course.attempts(self.lesson, question.name, self.student) + 1
         cases = self.cases(question, attempt)
         outcome = checking.weigh(question, cases, _records(question, answer, cases))
         if outcome.word != checking.BLANK:
-            course.record(self.lesson, question.name, outcome.score, self.student, attempt=attempt,
-                          misconception=outcome.misconception)
+            course.record(
+                self.lesson,
+                question.name,
+                outcome.score,
+                self.student,
+                attempt=attempt,
+                misconception=outcome.misconception,
+            )
         return Card(outcome, self.progress())
 
     def _unknown(self, sentence: str) -> Card:

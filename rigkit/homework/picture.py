@@ -83,8 +83,14 @@ def draw(ingredients: dict[str, Any]) -> Stage:
 
 
 def _limits(marks: Sequence[Mark]) -> tuple[Pair, Pair]:
-    points = np.concatenate([np.reshape(value, (-1, 2)) for _, arguments in marks
-                             for key, value in arguments.items() if key in POINTS])
+    points = np.concatenate(
+        [
+            np.reshape(value, (-1, 2))
+            for _, arguments in marks
+            for key, value in arguments.items()
+            if key in POINTS
+        ]
+    )
     low, high = points.min(axis=0), points.max(axis=0)
     side = float((high - low).max()) or 1.0
     low, high = low - MARGIN * side, high + MARGIN * side

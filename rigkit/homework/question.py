@@ -8,7 +8,9 @@ Case = dict[str, Any]  # a question's inputs by name
 Shape = tuple[Any, ...]  # of one part of an answer: see `Question.returns`
 
 WORDS = (str,)  # the shape of a list of words, of any length
-REPORT = (dict,)  # the shape of what an inspection finds in a rig file: see `rigkit.inspection.report`
+REPORT = (
+    dict,
+)  # the shape of what an inspection finds in a rig file: see `rigkit.inspection.report`
 
 
 @dataclass(frozen=True)
@@ -56,7 +58,9 @@ class Verdict:
 
     def __repr__(self) -> str:
         measured = "; ".join(f"{what}: {number}" for what, number in self.measured.items())
-        return f"Verdict, score {self.score:.0%}: {self.sentence}" + (f" {measured}" if measured else "")
+        return f"Verdict, score {self.score:.0%}: {self.sentence}" + (
+            f" {measured}" if measured else ""
+        )
 
 
 @dataclass(frozen=True)
@@ -99,9 +103,15 @@ class Question:
     def _repr_mimebundle_(self, include: Any = None, exclude: Any = None) -> dict[str, str]:
         from rigkit import display  # here, because marking asks questions and shows none of them
 
-        rows = [("asks", self.asks), *((name, _in_words(shape)) for name, shape in self.returns.items()),
-                ("hand in", self.hand_in)]
-        return {"text/plain": repr(self), "text/html": display.table((self.id, f"a {self.kind}"), rows)}
+        rows = [
+            ("asks", self.asks),
+            *((name, _in_words(shape)) for name, shape in self.returns.items()),
+            ("hand in", self.hand_in),
+        ]
+        return {
+            "text/plain": repr(self),
+            "text/html": display.table((self.id, f"a {self.kind}"), rows),
+        }
 
     @property
     def hand_in(self) -> str:

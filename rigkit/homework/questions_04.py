@@ -21,15 +21,22 @@ TOE = 0.2  # how far ahead of the ankle a foot is drawn, metres
 
 # How far a forward foot slips ----------------------------------------------------------------------------------------
 
+
 def _draw_slip(rng, character):
     foot = (character.hip_width / 2, -character.hip_height)
 
     def case(left_cm, up_cm, tilt):
         return {"foot": foot, "shift": np.round((left_cm / 100, up_cm / 100), 3), "tilt": tilt}
 
-    return [case(0, -13, 0.0), case(10, -13, 0.0), case(0, 0, 0.25), case(-8, 4, -0.15), case(0, 0, 0.0),
-            case(rng.uniform(5, 20), rng.uniform(-20, -5), rng.uniform(0.1, 0.5)),
-            case(rng.uniform(-20, -5), rng.uniform(-20, -5), rng.uniform(-0.5, -0.1))]
+    return [
+        case(0, -13, 0.0),
+        case(10, -13, 0.0),
+        case(0, 0, 0.25),
+        case(-8, 4, -0.15),
+        case(0, 0, 0.0),
+        case(rng.uniform(5, 20), rng.uniform(-20, -5), rng.uniform(0.1, 0.5)),
+        case(rng.uniform(-20, -5), rng.uniform(-20, -5), rng.uniform(-0.5, -0.1)),
+    ]
 
 
 def _turned(point, tilt):
@@ -50,45 +57,87 @@ def _judge_slip(inputs, output):
     hip = np.array([foot[0], 0.0])
     moved = [_carried(point, shift, tilt) for point in (hip * 0, hip, foot)]
     drawn = picture.front_view(
-        "The pelvis of this case", f"Pelvis and left leg in the front view, dotted at rest and as moved: shifted by "
+        "The pelvis of this case",
+        f"Pelvis and left leg in the front view, dotted at rest and as moved: shifted by "
         f"{100 * shift[0]:.0f} cm to the left and {100 * shift[1]:.0f} cm up, tilted {np.degrees(tilt):.0f} degrees.",
-        picture.ghost([hip * 0, hip, foot]), picture.chain(moved, ["pelvis", "hip", "ankle"]))
+        picture.ghost([hip * 0, hip, foot]),
+        picture.chain(moved, ["pelvis", "hip", "ankle"]),
+    )
     measured = {"You say": f"{yours:.3g} cm"}
     if abs(yours - true) <= 0.051:
-        return Verdict(1.0, "a forward foot goes where its pelvis carries it, and you know how far.", measured, drawn)
+        return Verdict(
+            1.0,
+            "a forward foot goes where its pelvis carries it, and you know how far.",
+            measured,
+            drawn,
+        )
     way = "long" if yours > true else "short"
-    return Verdict(0.0, f"your slip is too {way}; turn the foot about the pelvis, add the shift, and measure in a "
-                        "straight line from where the foot stood.", measured, drawn)
+    return Verdict(
+        0.0,
+        f"your slip is too {way}; turn the foot about the pelvis, add the shift, and measure in a "
+        "straight line from where the foot stood.",
+        measured,
+        drawn,
+    )
 
 
 SLIP = Question(
-    "04", "foot_slip_cm", "how far a forward foot slips when the pelvis is shifted and tilted", "function",
-    {"slip": ()}, _draw_slip, _judge_slip,
+    "04",
+    "foot_slip_cm",
+    "how far a forward foot slips when the pelvis is shifted and tilted",
+    "function",
+    {"slip": ()},
+    _draw_slip,
+    _judge_slip,
     (
-        Misconception("only the shift", lambda foot, shift, tilt: 100 * np.linalg.norm(shift),
-                      "only the shift counts; a tilted pelvis swings the whole leg as well"),
-        Misconception("only the drop", lambda foot, shift, tilt: 100 * abs(shift[1]),
-                      "only the way up or down counts; a foot also slips sideways"),
-        Misconception("degrees for radians", lambda foot, shift, tilt: _slip_cm(foot, shift, np.radians(tilt)),
-                      "the tilt, which comes in radians, is converted from degrees once more"),
-        Misconception("turned about the hip", lambda foot, shift, tilt: _slip_cm(foot * [0, 1], shift, tilt),
-                      "the leg turns about its own hip; a tilting pelvis turns about its middle and carries the hip "
-                      "along"),
-        Misconception("turned about the floor", lambda foot, shift, tilt: _slip_cm(foot * [1, 0], shift, tilt),
-                      "the foot turns about the spot on the floor below the pelvis, which is the world's origin; it "
-                      "turns about the pelvis"),
-        Misconception("shift along the tilted axes", lambda foot, shift, tilt: 100 * np.linalg.norm(
-                      _turned(foot + shift, tilt) - foot),
-                      "the shift is taken along the pelvis's own tilted axes; it is given along the world's"),
-        Misconception("sum of ways", lambda foot, shift, tilt: 100 * np.linalg.norm(shift)
-                      + _slip_cm(foot, 0 * shift, tilt),
-                      "the lengths of two ways are added; ways that point in different directions add as vectors"),
-        Misconception("metres", lambda foot, shift, tilt: _slip_cm(foot, shift, tilt) / 100,
-                      "the slip is left in metres"),
-    ))
+        Misconception(
+            "only the shift",
+            lambda foot, shift, tilt: 100 * np.linalg.norm(shift),
+            "only the shift counts; a tilted pelvis swings the whole leg as well",
+        ),
+        Misconception(
+            "only the drop",
+            lambda foot, shift, tilt: 100 * abs(shift[1]),
+            "only the way up or down counts; a foot also slips sideways",
+        ),
+        Misconception(
+            "degrees for radians",
+            lambda foot, shift, tilt: _slip_cm(foot, shift, np.radians(tilt)),
+            "the tilt, which comes in radians, is converted from degrees once more",
+        ),
+        Misconception(
+            "turned about the hip",
+            lambda foot, shift, tilt: _slip_cm(foot * [0, 1], shift, tilt),
+            "the leg turns about its own hip; a tilting pelvis turns about its middle and carries the hip "
+            "along",
+        ),
+        Misconception(
+            "turned about the floor",
+            lambda foot, shift, tilt: _slip_cm(foot * [1, 0], shift, tilt),
+            "the foot turns about the spot on the floor below the pelvis, which is the world's origin; it "
+            "turns about the pelvis",
+        ),
+        Misconception(
+            "shift along the tilted axes",
+            lambda foot, shift, tilt: 100 * np.linalg.norm(_turned(foot + shift, tilt) - foot),
+            "the shift is taken along the pelvis's own tilted axes; it is given along the world's",
+        ),
+        Misconception(
+            "sum of ways",
+            lambda foot, shift, tilt: 100 * np.linalg.norm(shift) + _slip_cm(foot, 0 * shift, tilt),
+            "the lengths of two ways are added; ways that point in different directions add as vectors",
+        ),
+        Misconception(
+            "metres",
+            lambda foot, shift, tilt: _slip_cm(foot, shift, tilt) / 100,
+            "the slip is left in metres",
+        ),
+    ),
+)
 
 
 # The compensation, by hand and by formula ---------------------------------------------------------------------------
+
 
 def _compensation(upper, lower, drop, ahead=0.0):
     """Hip, knee and ankle, radians, that keep the foot in place under a hip that went down and forward."""
@@ -110,75 +159,164 @@ def _weigh_turns(upper, lower, drop, ahead, turns, near, level, praise):
     joints, stood, miss, tilt = _foot_off(upper, lower, drop, ahead, turns)
     knee = (turns[1] + np.pi) % (2 * np.pi) - np.pi
     back, flat, forward = miss <= near, abs(tilt) <= level, knee > -1e-3
-    measured = {"Your ankle misses its place by": f"{100 * miss:.1f} cm",
-                "Your sole is": (f"{abs(np.degrees(tilt)):.2g}° toes {'up' if tilt > 0 else 'down'}"
-                                 if abs(tilt) > level / 2 else "level")}
+    measured = {
+        "Your ankle misses its place by": f"{100 * miss:.1f} cm",
+        "Your sole is": (
+            f"{abs(np.degrees(tilt)):.2g}° toes {'up' if tilt > 0 else 'down'}"
+            if abs(tilt) > level / 2
+            else "level"
+        ),
+    }
     drawn = picture.side_view(
-        "Your leg under the lower pelvis", f"A turned leg in the side view; its ankle is {100 * miss:.1f} centimetres "
+        "Your leg under the lower pelvis",
+        f"A turned leg in the side view; its ankle is {100 * miss:.1f} centimetres "
         f"from where it stood and its sole {abs(np.degrees(tilt)):.0f} degrees from level.",
-        picture.ghost([(0, 0), stood]), picture.goal(stood), picture.chain(joints, ["hip", "knee", "ankle", ""]),
-        *([picture.measure(stood, joints[2], f"{100 * miss:.1f} cm")] if miss > near else []))
+        picture.ghost([(0, 0), stood]),
+        picture.goal(stood),
+        picture.chain(joints, ["hip", "knee", "ankle", ""]),
+        *([picture.measure(stood, joints[2], f"{100 * miss:.1f} cm")] if miss > near else []),
+    )
     if back and flat and forward:
         return Verdict(1.0, praise, measured, drawn)
     if back and flat:
-        return Verdict(0.25, "the foot is back, but its knee bends backward; flexion is positive.", measured, drawn)
+        return Verdict(
+            0.25,
+            "the foot is back, but its knee bends backward; flexion is positive.",
+            measured,
+            drawn,
+        )
     if back:
-        return Verdict(0.5 if forward else 0.0, f"the ankle is back, but the sole is {abs(np.degrees(tilt)):.2g}° from "
-                       "level; the third angle has to take back what the first two did to it.", measured, drawn)
-    return Verdict(0.25 if miss <= 4 * near and forward else 0.0,
-                   f"the ankle misses its place by {100 * miss:.1f} cm; bend the knee until the leg is short enough, "
-                   "then turn the hip until the ankle is back below where it stood.", measured, drawn)
+        return Verdict(
+            0.5 if forward else 0.0,
+            f"the ankle is back, but the sole is {abs(np.degrees(tilt)):.2g}° from "
+            "level; the third angle has to take back what the first two did to it.",
+            measured,
+            drawn,
+        )
+    return Verdict(
+        0.25 if miss <= 4 * near and forward else 0.0,
+        f"the ankle misses its place by {100 * miss:.1f} cm; bend the knee until the leg is short enough, "
+        "then turn the hip until the ankle is back below where it stood.",
+        measured,
+        drawn,
+    )
 
 
 def _draw_hand(rng, character):
-    return [{"upper": character.thigh, "lower": character.shank, "lowered_cm": float(rng.integers(8, 19))}]
+    return [
+        {
+            "upper": character.thigh,
+            "lower": character.shank,
+            "lowered_cm": float(rng.integers(8, 19)),
+        }
+    ]
 
 
 def _judge_hand(inputs, output):
-    return _weigh_turns(inputs["upper"], inputs["lower"], inputs["lowered_cm"] / 100, 0.0, np.radians(output["angles"]),
-                        NEAR_CM / 100, np.radians(LEVEL_DEG),
-                        "the foot is back. That took three keys, for one leg in one frame.")
+    return _weigh_turns(
+        inputs["upper"],
+        inputs["lower"],
+        inputs["lowered_cm"] / 100,
+        0.0,
+        np.radians(output["angles"]),
+        NEAR_CM / 100,
+        np.radians(LEVEL_DEG),
+        "the foot is back. That took three keys, for one leg in one frame.",
+    )
 
 
 def _hand(change):
     """An answer by hand, in degrees, from hip, knee and ankle of the right one."""
-    return lambda upper, lower, lowered_cm: change(*np.degrees(_compensation(upper, lower, lowered_cm / 100)))
+    return lambda upper, lower, lowered_cm: change(
+        *np.degrees(_compensation(upper, lower, lowered_cm / 100))
+    )
 
 
 HAND = Question(
-    "04", "by_hand", "three angles that bring your character's foot back under a lower pelvis", "value",
-    {"angles": (3,)}, _draw_hand, _judge_hand,
+    "04",
+    "by_hand",
+    "three angles that bring your character's foot back under a lower pelvis",
+    "value",
+    {"angles": (3,)},
+    _draw_hand,
+    _judge_hand,
     (
-        Misconception("radians", _hand(lambda hip, knee, ankle: np.radians([hip, knee, ankle])),
-                      "the angles are in radians; this answer belongs in degrees"),
-        Misconception("foot left tilted", _hand(lambda hip, knee, ankle: (hip, knee, 0.0)),
-                      "hip and knee are right but the ankle is left alone, so the sole tilts with the shank"),
-        Misconception("hip by the whole knee angle", _hand(lambda hip, knee, ankle: (knee, knee, 0.0)),
-                      "the hip turns by the whole angle of the knee: the shank is upright again, and the foot is ahead "
-                      "of its place"),
-        Misconception("hip the wrong way", _hand(lambda hip, knee, ankle: (-hip, knee, knee + hip)),
-                      "the thigh turns backward; with a bent knee it has to come forward"),
-        Misconception("knee alone", _hand(lambda hip, knee, ankle: (0.0, knee, knee)),
-                      "only knee and ankle turn; a bent knee alone swings the foot back"),
-    ))
+        Misconception(
+            "radians",
+            _hand(lambda hip, knee, ankle: np.radians([hip, knee, ankle])),
+            "the angles are in radians; this answer belongs in degrees",
+        ),
+        Misconception(
+            "foot left tilted",
+            _hand(lambda hip, knee, ankle: (hip, knee, 0.0)),
+            "hip and knee are right but the ankle is left alone, so the sole tilts with the shank",
+        ),
+        Misconception(
+            "hip by the whole knee angle",
+            _hand(lambda hip, knee, ankle: (knee, knee, 0.0)),
+            "the hip turns by the whole angle of the knee: the shank is upright again, and the foot is ahead "
+            "of its place",
+        ),
+        Misconception(
+            "hip the wrong way",
+            _hand(lambda hip, knee, ankle: (-hip, knee, knee + hip)),
+            "the thigh turns backward; with a bent knee it has to come forward",
+        ),
+        Misconception(
+            "knee alone",
+            _hand(lambda hip, knee, ankle: (0.0, knee, knee)),
+            "only knee and ankle turn; a bent knee alone swings the foot back",
+        ),
+    ),
+)
 
 
 def _draw_compensate(rng, character):
     odo = (0.431, 0.649)
-    legs = [(character.thigh, character.shank), odo, odo[::-1], (character.thigh, character.shank), odo,
-            (character.thigh, character.shank), odo]
-    drops = [0.0, 0.13, 0.25, 0.002, rng.uniform(0.05, 0.2), rng.uniform(0.1, 0.25), rng.uniform(0.05, 0.2)]
-    shares = [0.0, 0.0, 0.3, 0.0, rng.uniform(0.2, 0.6), -rng.uniform(0.2, 0.6), -rng.uniform(0.1, 0.3)]
+    legs = [
+        (character.thigh, character.shank),
+        odo,
+        odo[::-1],
+        (character.thigh, character.shank),
+        odo,
+        (character.thigh, character.shank),
+        odo,
+    ]
+    drops = [
+        0.0,
+        0.13,
+        0.25,
+        0.002,
+        rng.uniform(0.05, 0.2),
+        rng.uniform(0.1, 0.25),
+        rng.uniform(0.05, 0.2),
+    ]
+    shares = [
+        0.0,
+        0.0,
+        0.3,
+        0.0,
+        rng.uniform(0.2, 0.6),
+        -rng.uniform(0.2, 0.6),
+        -rng.uniform(0.1, 0.3),
+    ]
     cases = []
     for (upper, lower), drop, share in zip(legs, drops, shares, strict=True):
-        room = np.sqrt((upper + lower)**2 - (upper + lower - drop)**2)  # further ahead the leg is too short
+        room = np.sqrt(
+            (upper + lower) ** 2 - (upper + lower - drop) ** 2
+        )  # further ahead the leg is too short
         cases.append({"upper": upper, "lower": lower, "drop": drop, "ahead": share * room})
     return cases
 
 
 def _judge_compensate(inputs, output):
-    return _weigh_turns(**inputs, turns=output["turns"], near=1e-3, level=np.radians(0.2),
-                        praise="every foot stands where it stood, and flat.")
+    return _weigh_turns(
+        **inputs,
+        turns=output["turns"],
+        near=1e-3,
+        level=np.radians(0.2),
+        praise="every foot stands where it stood, and flat.",
+    )
 
 
 def _compensate(change):
@@ -187,35 +325,67 @@ def _compensate(change):
 
 
 COMPENSATE = Question(
-    "04", "compensate", "hip, knee and ankle angles that keep a foot in place under a moved pelvis", "function",
-    {"turns": (3,)}, _draw_compensate, _judge_compensate,
+    "04",
+    "compensate",
+    "hip, knee and ankle angles that keep a foot in place under a moved pelvis",
+    "function",
+    {"turns": (3,)},
+    _draw_compensate,
+    _judge_compensate,
     (
-        Misconception("degrees", _compensate(lambda hip, knee, ankle: np.degrees([hip, knee, ankle])),
-                      "the angles are in degrees; they belong in radians"),
-        Misconception("sign of the hip", _compensate(lambda hip, knee, ankle: (-hip, knee, knee + hip)),
-                      "the hip turns the other way; flexion takes the thigh forward and is positive"),
-        Misconception("hip by the whole knee angle", _compensate(lambda hip, knee, ankle: (knee, knee, 0.0)),
-                      "the hip turns by the whole angle of the knee"),
-        Misconception("same angle for both bones",
-                      _compensate(lambda hip, knee, ankle: (knee / 2, knee, knee / 2)),
-                      "thigh and shank are tilted by the same angle; that holds only for bones of the same length "
-                      "under a pelvis that went straight down"),
-        Misconception("foot left tilted", _compensate(lambda hip, knee, ankle: (hip, knee, 0.0)),
-                      "the ankle is left alone, so the sole tilts with the shank"),
-        Misconception("sign of the ankle", _compensate(lambda hip, knee, ankle: (hip, knee, -ankle)),
-                      "the ankle turns the other way, and the sole tilts twice as far as without it"),
-        Misconception("world angle for child angle",
-                      _compensate(lambda hip, knee, ankle: (hip, knee - hip, knee - hip)),
-                      "the shank's angle from the vertical is given for the knee; the knee's is measured from the "
-                      "thigh"),
-        Misconception("goal on the wrong side", lambda u, low, drop, ahead: _compensation(u, low, drop, -ahead),
-                      "the pelvis went forward, so the foot is behind it, not ahead"),
-        Misconception("knee backward", lambda u, low, drop, ahead: -_compensation(u, low, drop, -ahead),
-                      "every sign is turned round: the foot is back, the knee bends backward"),
-    ))
+        Misconception(
+            "degrees",
+            _compensate(lambda hip, knee, ankle: np.degrees([hip, knee, ankle])),
+            "the angles are in degrees; they belong in radians",
+        ),
+        Misconception(
+            "sign of the hip",
+            _compensate(lambda hip, knee, ankle: (-hip, knee, knee + hip)),
+            "the hip turns the other way; flexion takes the thigh forward and is positive",
+        ),
+        Misconception(
+            "hip by the whole knee angle",
+            _compensate(lambda hip, knee, ankle: (knee, knee, 0.0)),
+            "the hip turns by the whole angle of the knee",
+        ),
+        Misconception(
+            "same angle for both bones",
+            _compensate(lambda hip, knee, ankle: (knee / 2, knee, knee / 2)),
+            "thigh and shank are tilted by the same angle; that holds only for bones of the same length "
+            "under a pelvis that went straight down",
+        ),
+        Misconception(
+            "foot left tilted",
+            _compensate(lambda hip, knee, ankle: (hip, knee, 0.0)),
+            "the ankle is left alone, so the sole tilts with the shank",
+        ),
+        Misconception(
+            "sign of the ankle",
+            _compensate(lambda hip, knee, ankle: (hip, knee, -ankle)),
+            "the ankle turns the other way, and the sole tilts twice as far as without it",
+        ),
+        Misconception(
+            "world angle for child angle",
+            _compensate(lambda hip, knee, ankle: (hip, knee - hip, knee - hip)),
+            "the shank's angle from the vertical is given for the knee; the knee's is measured from the "
+            "thigh",
+        ),
+        Misconception(
+            "goal on the wrong side",
+            lambda u, low, drop, ahead: _compensation(u, low, drop, -ahead),
+            "the pelvis went forward, so the foot is behind it, not ahead",
+        ),
+        Misconception(
+            "knee backward",
+            lambda u, low, drop, ahead: -_compensation(u, low, drop, -ahead),
+            "every sign is turned round: the foot is back, the knee bends backward",
+        ),
+    ),
+)
 
 
 # Which chain for which job ------------------------------------------------------------------------------------------
+
 
 def _judge_job(right, true, drawn, praise, hint):
     def judged(output):
@@ -225,14 +395,26 @@ def _judge_job(right, true, drawn, praise, hint):
         if chosen and near:
             return Verdict(1.0, praise, measured, drawn)
         if near:
-            return Verdict(0.3, "your distance is right, and it speaks against the chain you chose.", measured, drawn)
-        return Verdict(0.4 * chosen, f"{'the chain is right, its reason is not: ' if chosen else ''}{hint}",
-                       measured, drawn)
+            return Verdict(
+                0.3,
+                "your distance is right, and it speaks against the chain you chose.",
+                measured,
+                drawn,
+            )
+        return Verdict(
+            0.4 * chosen,
+            f"{'the chain is right, its reason is not: ' if chosen else ''}{hint}",
+            measured,
+            drawn,
+        )
+
     return judged
 
 
 def _draw_crouch(rng, character):
-    return [{"upper": character.thigh, "lower": character.shank, "deep_cm": float(rng.integers(10, 21))}]
+    return [
+        {"upper": character.thigh, "lower": character.shank, "deep_cm": float(rng.integers(10, 21))}
+    ]
 
 
 def _half_turned(upper, lower, deep_cm):
@@ -250,36 +432,69 @@ def _judge_crouch(inputs, output):
     hip, knee, _ = _compensation(upper, lower, deep_cm / 100)
     bottom = planar_points(hip, knee, upper, lower) - [0, deep_cm / 100]
     drawn = picture.side_view(
-        "Your crouch, as keyed", "A standing leg, dotted, and the same leg at the bottom of its crouch.",
-        picture.ghost(planar_points(0, 0, upper, lower)), picture.goal((0, -upper - lower)),
-        picture.chain(bottom, ["hip", "knee", ""]))
+        "Your crouch, as keyed",
+        "A standing leg, dotted, and the same leg at the bottom of its crouch.",
+        picture.ghost(planar_points(0, 0, upper, lower)),
+        picture.goal((0, -upper - lower)),
+        picture.chain(bottom, ["hip", "knee", ""]),
+    )
     return _judge_job(
-        "inverse", _sunk_cm(**inputs), drawn, "between right poses a forward leg is still wrong; a planted foot is a "
+        "inverse",
+        _sunk_cm(**inputs),
+        drawn,
+        "between right poses a forward leg is still wrong; a planted foot is a "
         "job for the inverse chain.",
         "halfway down the pelvis has sunk by half, and every angle is half of that at the bottom; run the forward "
-        "chain on those and measure from the ankle's place.")(output)
+        "chain on those and measure from the ankle's place.",
+    )(output)
 
 
 CROUCH = Question(
-    "04", "crouch_chain", "the chain for a crouch, and how far the other one's foot leaves its place", "value",
-    {"chain": CHAINS, "off": ()}, _draw_crouch, _judge_crouch,
+    "04",
+    "crouch_chain",
+    "the chain for a crouch, and how far the other one's foot leaves its place",
+    "value",
+    {"chain": CHAINS, "off": ()},
+    _draw_crouch,
+    _judge_crouch,
     (
-        Misconception("forward keeps a foot", lambda u, low, deep: ("forward", _sunk_cm(u, low, deep)),
-                      "the chain that is off between its keys is chosen for the job"),
-        Misconception("right poses, right between", lambda u, low, deep: ("inverse", 0.0),
-                      "the foot is taken to be right between the keys because it is right at them"),
-        Misconception("nothing turned", lambda u, low, deep: ("inverse", deep / 2),
-                      "the leg is taken to be straight still, halfway down; its angles are half turned"),
-        Misconception("never compensated", lambda u, low, deep: ("inverse", deep),
-                      "that is how far the foot slips when no angle is keyed at all"),
-        Misconception("metres", lambda u, low, deep: ("inverse", _sunk_cm(u, low, deep) / 100),
-                      "the distance is left in metres"),
-    ))
+        Misconception(
+            "forward keeps a foot",
+            lambda u, low, deep: ("forward", _sunk_cm(u, low, deep)),
+            "the chain that is off between its keys is chosen for the job",
+        ),
+        Misconception(
+            "right poses, right between",
+            lambda u, low, deep: ("inverse", 0.0),
+            "the foot is taken to be right between the keys because it is right at them",
+        ),
+        Misconception(
+            "nothing turned",
+            lambda u, low, deep: ("inverse", deep / 2),
+            "the leg is taken to be straight still, halfway down; its angles are half turned",
+        ),
+        Misconception(
+            "never compensated",
+            lambda u, low, deep: ("inverse", deep),
+            "that is how far the foot slips when no angle is keyed at all",
+        ),
+        Misconception(
+            "metres",
+            lambda u, low, deep: ("inverse", _sunk_cm(u, low, deep) / 100),
+            "the distance is left in metres",
+        ),
+    ),
+)
 
 
 def _draw_kick(rng, character):
-    return [{"leg_length": character.leg_length, "back_deg": float(rng.integers(15, 31)),
-             "forward_deg": float(rng.integers(50, 76))}]
+    return [
+        {
+            "leg_length": character.leg_length,
+            "back_deg": float(rng.integers(15, 31)),
+            "forward_deg": float(rng.integers(50, 76)),
+        }
+    ]
 
 
 def _kicked(leg_length, degrees):
@@ -287,65 +502,126 @@ def _kicked(leg_length, degrees):
 
 
 def _cut_cm(leg_length, back_deg, forward_deg):
-    start, end, middle = (_kicked(leg_length, d) for d in (-back_deg, forward_deg, (forward_deg - back_deg) / 2))
+    start, end, middle = (
+        _kicked(leg_length, d) for d in (-back_deg, forward_deg, (forward_deg - back_deg) / 2)
+    )
     return 100 * float(np.linalg.norm(middle - (start + end) / 2))
 
 
 def _judge_kick(inputs, output):
     length = inputs["leg_length"]
     start, end = _kicked(length, -inputs["back_deg"]), _kicked(length, inputs["forward_deg"])
-    drawn = picture.side_view("Your kick, as keyed", "A straight leg swung back, dotted, and swung forward.",
-                              picture.ghost([(0, 0), start]), picture.chain([(0, 0), end], ["hip", "ankle"]))
+    drawn = picture.side_view(
+        "Your kick, as keyed",
+        "A straight leg swung back, dotted, and swung forward.",
+        picture.ghost([(0, 0), start]),
+        picture.chain([(0, 0), end], ["hip", "ankle"]),
+    )
     return _judge_job(
-        "forward", _cut_cm(**inputs), drawn, "a swing is one angle; a straight line between two places is not an arc.",
+        "forward",
+        _cut_cm(**inputs),
+        drawn,
+        "a swing is one angle; a straight line between two places is not an arc.",
         "halfway, one foot is on the arc that the straight leg swings, the other midway on the line between the two "
-        "places; measure from one to the other.")(output)
+        "places; measure from one to the other.",
+    )(output)
 
 
 KICK = Question(
-    "04", "kick_chain", "the chain for a kick, and how far the other one's foot leaves its arc", "value",
-    {"chain": CHAINS, "off": ()}, _draw_kick, _judge_kick,
+    "04",
+    "kick_chain",
+    "the chain for a kick, and how far the other one's foot leaves its arc",
+    "value",
+    {"chain": CHAINS, "off": ()},
+    _draw_kick,
+    _judge_kick,
     (
-        Misconception("inverse for every foot", lambda length, back, front: ("inverse", _cut_cm(length, back, front)),
-                      "the chain whose foot cuts the corner is chosen for the job"),
-        Misconception("degrees as radians", lambda length, back, front: (
-                      "forward", 100 * length * (1 - np.cos((back + front) / 2))),
-                      "degrees go into a cosine that takes radians"),
-        Misconception("whole angle", lambda length, back, front: (
-                      "forward", 100 * length * (1 - np.cos(np.radians(back + front)))),
-                      "the whole swing goes into the cosine; from the middle of the swing to either end it is half"),
-        Misconception("one side only", lambda length, back, front: (
-                      "forward", 100 * length * (1 - np.cos(np.radians(front - back) / 2))),
-                      "the leg swung back counts against the swing; from back to front the angles add up"),
-        Misconception("arc less chord", lambda length, back, front: (
-                      "forward", 100 * length * (np.radians(back + front)
-                                                 - 2 * np.sin(np.radians(back + front) / 2))),
-                      "how much longer the arc is than the line is taken for how far they are apart"),
-        Misconception("metres", lambda length, back, front: ("forward", _cut_cm(length, back, front) / 100),
-                      "the distance is left in metres"),
-    ))
+        Misconception(
+            "inverse for every foot",
+            lambda length, back, front: ("inverse", _cut_cm(length, back, front)),
+            "the chain whose foot cuts the corner is chosen for the job",
+        ),
+        Misconception(
+            "degrees as radians",
+            lambda length, back, front: (
+                "forward",
+                100 * length * (1 - np.cos((back + front) / 2)),
+            ),
+            "degrees go into a cosine that takes radians",
+        ),
+        Misconception(
+            "whole angle",
+            lambda length, back, front: (
+                "forward",
+                100 * length * (1 - np.cos(np.radians(back + front))),
+            ),
+            "the whole swing goes into the cosine; from the middle of the swing to either end it is half",
+        ),
+        Misconception(
+            "one side only",
+            lambda length, back, front: (
+                "forward",
+                100 * length * (1 - np.cos(np.radians(front - back) / 2)),
+            ),
+            "the leg swung back counts against the swing; from back to front the angles add up",
+        ),
+        Misconception(
+            "arc less chord",
+            lambda length, back, front: (
+                "forward",
+                100
+                * length
+                * (np.radians(back + front) - 2 * np.sin(np.radians(back + front) / 2)),
+            ),
+            "how much longer the arc is than the line is taken for how far they are apart",
+        ),
+        Misconception(
+            "metres",
+            lambda length, back, front: ("forward", _cut_cm(length, back, front) / 100),
+            "the distance is left in metres",
+        ),
+    ),
+)
 
 
 # How many values are keyed ------------------------------------------------------------------------------------------
+
 
 def _keyed_slip_cm(upper, lower, deep_cm, every):
     """How far the foot leaves its place in a crouch of straight lines whose angles are keyed in every n-th frame."""
     drop = deep_cm / 100 * (1 - np.abs(np.linspace(-1, 1, FRAMES + 1)))
     leg = solve_planar(np.stack([0 * drop, drop - upper - lower], axis=-1), upper, lower)
-    turns = between_keys({"leg": {"hip": leg.hip, "knee": leg.knee}}, range(0, FRAMES + 1, every))["leg"]
-    ankle = planar_points(turns["hip"], turns["knee"], upper, lower)[:, 2] - np.stack([0 * drop, drop], axis=-1)
+    turns = between_keys({"leg": {"hip": leg.hip, "knee": leg.knee}}, range(0, FRAMES + 1, every))[
+        "leg"
+    ]
+    ankle = planar_points(turns["hip"], turns["knee"], upper, lower)[:, 2] - np.stack(
+        [0 * drop, drop], axis=-1
+    )
     return 100 * float(np.linalg.norm(ankle + [0, upper + lower], axis=-1).max())
 
 
 def _draw_keys(rng, character):
     upper, lower, deep_cm = character.thigh, character.shank, float(rng.integers(10, 21))
     chosen = int(rng.integers(1, 4))
-    narrow, wide = (_keyed_slip_cm(upper, lower, deep_cm, SPACINGS[i]) for i in (chosen, chosen - 1))
-    return [{"upper": upper, "lower": lower, "deep_cm": deep_cm, "within_cm": round((narrow + wide) / 2, 1)}]
+    narrow, wide = (
+        _keyed_slip_cm(upper, lower, deep_cm, SPACINGS[i]) for i in (chosen, chosen - 1)
+    )
+    return [
+        {
+            "upper": upper,
+            "lower": lower,
+            "deep_cm": deep_cm,
+            "within_cm": round((narrow + wide) / 2, 1),
+        }
+    ]
 
 
 def _widest(upper, lower, deep_cm, within_cm):
-    return next(every for every in (*SPACINGS, 1) if _keyed_slip_cm(upper, lower, deep_cm, every) <= within_cm)
+    return next(
+        every
+        for every in (*SPACINGS, 1)
+        if _keyed_slip_cm(upper, lower, deep_cm, every) <= within_cm
+    )
 
 
 def _poses(every):
@@ -359,49 +635,100 @@ def _keys(every, angles=6, poses=_poses, pelvis=3):
 def _judge_keys(inputs, output):
     every, forward, inverse = (float(output[name]) for name in ("every", "forward", "inverse"))
     wanted = _keys(_widest(**inputs))
-    slip = _keyed_slip_cm(inputs["upper"], inputs["lower"], inputs["deep_cm"], int(every)) if every in (
-        *SPACINGS, 1) else None
-    measured = {"You say": f"every {every:g} frames; {forward:g} values with forward legs, {inverse:g} with inverse"}
+    slip = (
+        _keyed_slip_cm(inputs["upper"], inputs["lower"], inputs["deep_cm"], int(every))
+        if every in (*SPACINGS, 1)
+        else None
+    )
+    measured = {
+        "You say": f"every {every:g} frames; {forward:g} values with forward legs, {inverse:g} with inverse"
+    }
     if slip is not None:
         measured["At your spacing the foot leaves its place by"] = f"{slip:.2f} cm"
     upper, lower, drop = inputs["upper"], inputs["lower"], inputs["deep_cm"] / 100
     hip, knee, _ = _compensation(upper, lower, drop)
     drawn = picture.side_view(
-        "The bottom of your crouch", "A standing leg, dotted, and the same leg at the bottom of its crouch.",
-        picture.ghost(planar_points(0, 0, upper, lower)), picture.goal((0, -upper - lower)),
-        picture.chain(planar_points(hip, knee, upper, lower) - [0, drop], ["hip", "knee", ""]))
+        "The bottom of your crouch",
+        "A standing leg, dotted, and the same leg at the bottom of its crouch.",
+        picture.ghost(planar_points(0, 0, upper, lower)),
+        picture.goal((0, -upper - lower)),
+        picture.chain(planar_points(hip, knee, upper, lower) - [0, drop], ["hip", "knee", ""]),
+    )
     right = [mine == true for mine, true in zip((every, forward, inverse), wanted, strict=True)]
     score = float(np.dot([0.4, 0.4, 0.2], right))
     if all(right):
-        return Verdict(1.0, "a fraction of a centimetre has its price, and now you know it.", measured, drawn)
+        return Verdict(
+            1.0, "a fraction of a centimetre has its price, and now you know it.", measured, drawn
+        )
     if slip is None:
-        return Verdict(score, "the keys have to be evenly spaced with one in the first, the middle and the last frame: "
-                       "12, 6, 4, 3, 2 or 1 frames apart.", measured, drawn)
+        return Verdict(
+            score,
+            "the keys have to be evenly spaced with one in the first, the middle and the last frame: "
+            "12, 6, 4, 3, 2 or 1 frames apart.",
+            measured,
+            drawn,
+        )
     if not right[0]:
-        why = "more than is allowed" if slip > inputs["within_cm"] else "and a wider spacing would still do"
-        return Verdict(score, f"at your spacing the foot leaves its place by {slip:.2f} cm, {why}.", measured, drawn)
+        why = (
+            "more than is allowed"
+            if slip > inputs["within_cm"]
+            else "and a wider spacing would still do"
+        )
+        return Verdict(
+            score,
+            f"at your spacing the foot leaves its place by {slip:.2f} cm, {why}.",
+            measured,
+            drawn,
+        )
     part = "forward" if not right[1] else "inverse"
-    return Verdict(score, f"the spacing is right, the count for {part} legs is not: list the frames that are keyed, "
-                   "and in each of them the values that somebody sets.", measured, drawn)
+    return Verdict(
+        score,
+        f"the spacing is right, the count for {part} legs is not: list the frames that are keyed, "
+        "and in each of them the values that somebody sets.",
+        measured,
+        drawn,
+    )
 
 
 KEYS = Question(
-    "04", "keyed_values", "how far apart keys may be, and how many values a crouch then takes", "value",
-    {"every": (), "forward": (), "inverse": ()}, _draw_keys, _judge_keys,
+    "04",
+    "keyed_values",
+    "how far apart keys may be, and how many values a crouch then takes",
+    "value",
+    {"every": (), "forward": (), "inverse": ()},
+    _draw_keys,
+    _judge_keys,
     (
-        Misconception("spaces for posts", lambda *case: _keys(_widest(*case), poses=lambda every: FRAMES // every),
-                      "the spaces between the keys are counted; the first and the last frame are both keyed"),
-        Misconception("one leg", lambda *case: _keys(_widest(*case), angles=3), "only one leg is keyed"),
-        Misconception("ankle forgotten", lambda *case: _keys(_widest(*case), angles=4),
-                      "hip and knee are keyed and the ankle is left out, so the sole tilts"),
-        Misconception("pelvis forgotten", lambda *case: _keys(_widest(*case), pelvis=0),
-                      "the three keys of the pelvis, which forward legs need as well, are not counted"),
-        Misconception("three poses are enough", lambda *case: _keys(SPACINGS[0]),
-                      "only standing and the bottom are keyed; look at the foot between them"),
-        Misconception("inverse legs keyed too", lambda *case: (*_keys(_widest(*case))[:2],
-                                                              _keys(_widest(*case))[1]),
-                      "inverse legs are keyed like forward ones; their feet stay by themselves, at zero"),
-    ))
+        Misconception(
+            "spaces for posts",
+            lambda *case: _keys(_widest(*case), poses=lambda every: FRAMES // every),
+            "the spaces between the keys are counted; the first and the last frame are both keyed",
+        ),
+        Misconception(
+            "one leg", lambda *case: _keys(_widest(*case), angles=3), "only one leg is keyed"
+        ),
+        Misconception(
+            "ankle forgotten",
+            lambda *case: _keys(_widest(*case), angles=4),
+            "hip and knee are keyed and the ankle is left out, so the sole tilts",
+        ),
+        Misconception(
+            "pelvis forgotten",
+            lambda *case: _keys(_widest(*case), pelvis=0),
+            "the three keys of the pelvis, which forward legs need as well, are not counted",
+        ),
+        Misconception(
+            "three poses are enough",
+            lambda *case: _keys(SPACINGS[0]),
+            "only standing and the bottom are keyed; look at the foot between them",
+        ),
+        Misconception(
+            "inverse legs keyed too",
+            lambda *case: (*_keys(_widest(*case))[:2], _keys(_widest(*case))[1]),
+            "inverse legs are keyed like forward ones; their feet stay by themselves, at zero",
+        ),
+    ),
+)
 
 
 QUESTIONS = (SLIP, HAND, COMPENSATE, CROUCH, KICK, KEYS)

@@ -20,8 +20,11 @@ MODEL_SIZES = (1.0, 0.02, 30.0)  # as built, as a marionette, as a parade giant
 
 # How far a bend shortens the leg ------------------------------------------------------------------------------------
 
+
 def _draw_shortening(rng, character):
-    return [{"upper": character.thigh, "lower": character.shank, "bend_deg": float(rng.integers(8, 21))}]
+    return [
+        {"upper": character.thigh, "lower": character.shank, "bend_deg": float(rng.integers(8, 21))}
+    ]
 
 
 def _shortening_cm(upper, lower, bend):
@@ -35,53 +38,101 @@ def _judge_shortening(inputs, output):
         f"Your leg, bent by {bend_deg:.0f}°",
         f"A leg bent {bend_deg:.0f} degrees at the knee beside the same leg straight, which reaches lower.",
         picture.ghost(planar_points(0, 0, upper, lower)),
-        picture.chain(_hung(upper, lower, np.radians(bend_deg)), ["hip", "knee", "ankle"]))
+        picture.chain(_hung(upper, lower, np.radians(bend_deg)), ["hip", "knee", "ankle"]),
+    )
     measured = {"You say": f"{yours:.3g} cm"}
     if abs(yours - true) <= 0.0101:
-        return Verdict(1.0, "so small a price for so much bend: a preset bend is affordable.", measured, drawn)
+        return Verdict(
+            1.0, "so small a price for so much bend: a preset bend is affordable.", measured, drawn
+        )
     way = "too long" if yours > true else "too short"
     near = abs(yours - true) <= 0.1 * true
-    return Verdict(0.5 if near else 0.0,
-                   f"your length is {way}{', by less than a tenth' if near else ''}; compare the straight leg with "
-                   "the side opposite the knee in the triangle hip, knee, ankle.", measured, drawn)
+    return Verdict(
+        0.5 if near else 0.0,
+        f"your length is {way}{', by less than a tenth' if near else ''}; compare the straight leg with "
+        "the side opposite the knee in the triangle hip, knee, ankle.",
+        measured,
+        drawn,
+    )
 
 
 SHORTENING = Question(
-    "06", "shortening_cm", "by how many centimetres a bend shortens your character's leg", "value",
-    {"shortening": ()}, _draw_shortening, _judge_shortening,
+    "06",
+    "shortening_cm",
+    "by how many centimetres a bend shortens your character's leg",
+    "value",
+    {"shortening": ()},
+    _draw_shortening,
+    _judge_shortening,
     (
-        Misconception("metres", lambda upper, lower, bend_deg: _shortening_cm(upper, lower, np.radians(bend_deg)) / 100,
-                      "the shortening is left in metres"),
-        Misconception("degrees as radians", lambda upper, lower, bend_deg: _shortening_cm(upper, lower, bend_deg),
-                      "degrees go into a cosine that takes radians"),
-        Misconception("inner angle",
-                      lambda upper, lower, bend_deg: _shortening_cm(upper, lower, np.pi - np.radians(bend_deg)),
-                      "the bend is taken for the angle inside the knee, which is 180° when the leg is straight"),
-        Misconception("whole leg tilts",
-                      lambda upper, lower, bend_deg: 100 * (upper + lower) * (1 - np.cos(np.radians(bend_deg))),
-                      "both bones are tilted by the whole bend; together they share it"),
-        Misconception("shank tilts",
-                      lambda upper, lower, bend_deg: 100 * lower * (1 - np.cos(np.radians(bend_deg))),
-                      "only the shank's own drop is counted, and the thigh still points at the ankle's old place"),
-    ))
+        Misconception(
+            "metres",
+            lambda upper, lower, bend_deg: _shortening_cm(upper, lower, np.radians(bend_deg)) / 100,
+            "the shortening is left in metres",
+        ),
+        Misconception(
+            "degrees as radians",
+            lambda upper, lower, bend_deg: _shortening_cm(upper, lower, bend_deg),
+            "degrees go into a cosine that takes radians",
+        ),
+        Misconception(
+            "inner angle",
+            lambda upper, lower, bend_deg: _shortening_cm(
+                upper, lower, np.pi - np.radians(bend_deg)
+            ),
+            "the bend is taken for the angle inside the knee, which is 180° when the leg is straight",
+        ),
+        Misconception(
+            "whole leg tilts",
+            lambda upper, lower, bend_deg: (
+                100 * (upper + lower) * (1 - np.cos(np.radians(bend_deg)))
+            ),
+            "both bones are tilted by the whole bend; together they share it",
+        ),
+        Misconception(
+            "shank tilts",
+            lambda upper, lower, bend_deg: 100 * lower * (1 - np.cos(np.radians(bend_deg))),
+            "only the shank's own drop is counted, and the thigh still points at the ankle's old place",
+        ),
+    ),
+)
 
 
 # Rank and singular values -------------------------------------------------------------------------------------------
 
+
 def _draw_freedom(rng, character):
     def leg(hip_deg, knee, size=1.0):
-        return {"upper": size * character.thigh, "lower": size * character.shank,
-                "hip": np.radians(hip_deg), "knee": knee}
+        return {
+            "upper": size * character.thigh,
+            "lower": size * character.shank,
+            "hip": np.radians(hip_deg),
+            "knee": knee,
+        }
 
-    straight = [leg(0.0, 0.0), leg(rng.uniform(-60, -10), 0.0), leg(rng.uniform(20, 70), rng.uniform(1, 9) * 1e-11)]
+    straight = [
+        leg(0.0, 0.0),
+        leg(rng.uniform(-60, -10), 0.0),
+        leg(rng.uniform(20, 70), rng.uniform(1, 9) * 1e-11),
+    ]
     barely = [leg(rng.uniform(-30, 60), np.radians(rng.uniform(0.01, 0.02)))]
-    bent = [leg(rng.uniform(-60, 80), np.radians(rng.uniform(5, 140)), size) for size in MODEL_SIZES]
-    return [*straight, *barely, *bent, leg(rng.uniform(10, 40), np.pi / 2),
-            leg(rng.uniform(-30, 60), np.radians(rng.uniform(2, 4)), MODEL_SIZES[1])]
+    bent = [
+        leg(rng.uniform(-60, 80), np.radians(rng.uniform(5, 140)), size) for size in MODEL_SIZES
+    ]
+    return [
+        *straight,
+        *barely,
+        *bent,
+        leg(rng.uniform(10, 40), np.pi / 2),
+        leg(rng.uniform(-30, 60), np.radians(rng.uniform(2, 4)), MODEL_SIZES[1]),
+    ]
 
 
 def _jacobian(upper, lower, hip, knee):
-    return bends.jacobian(planar_points(hip, knee, upper, lower)) * [1, -1]  # flexing a knee is a clockwise turn
+    return bends.jacobian(planar_points(hip, knee, upper, lower)) * [
+        1,
+        -1,
+    ]  # flexing a knee is a clockwise turn
 
 
 def _freedom_from(matrix, rank=None):
@@ -97,18 +148,31 @@ def _judge_freedom(inputs, output):
     yours = np.sort(output["singular values"])[::-1]
     off = float(np.abs(yours - true_sizes).max() / true_sizes[0])
     rank_right, sizes_right = float(output["rank"]) == true_rank, off <= 1e-4
-    measured = {"Your rank": f"{float(output['rank']):g}",
-                "Your singular values": " and ".join(f"{size:.3g} m/rad" for size in yours)}
+    measured = {
+        "Your rank": f"{float(output['rank']):g}",
+        "Your singular values": " and ".join(f"{size:.3g} m/rad" for size in yours),
+    }
     drawn = picture.side_view(
-        "The leg of this case", f"A leg in the side view, its knee bent {np.degrees(inputs['knee']):.3g} degrees.",
-        picture.chain(planar_points(**inputs), ["hip", "knee", "ankle"]))
+        "The leg of this case",
+        f"A leg in the side view, its knee bent {np.degrees(inputs['knee']):.3g} degrees.",
+        picture.chain(planar_points(**inputs), ["hip", "knee", "ankle"]),
+    )
     if rank_right and sizes_right:
-        return Verdict(1.0, "you see how many ways the ankle can move, and how freely.", measured, drawn)
+        return Verdict(
+            1.0, "you see how many ways the ankle can move, and how freely.", measured, drawn
+        )
     if sizes_right:
-        return Verdict(0.5, "your singular values fit, your rank does not: count those above a millionth of the "
-                            "largest, whatever the leg's size.", measured, drawn)
-    sentence = (f"your singular values are off by {off:.1%} of the largest; turn one joint by a hundredth of a radian, "
-                "measure how far the ankle moves, and compare with a column of your matrix.")
+        return Verdict(
+            0.5,
+            "your singular values fit, your rank does not: count those above a millionth of the "
+            "largest, whatever the leg's size.",
+            measured,
+            drawn,
+        )
+    sentence = (
+        f"your singular values are off by {off:.1%} of the largest; turn one joint by a hundredth of a radian, "
+        "measure how far the ankle moves, and compare with a column of your matrix."
+    )
     return Verdict(0.25 if rank_right else 0.0, sentence, measured, drawn)
 
 
@@ -123,8 +187,14 @@ def _freedom_exact_rank(upper, lower, hip, knee):
 
 
 def _freedom_knee_from_world(upper, lower, hip, knee):
-    return _freedom_from(np.array([[upper * np.cos(hip), -lower * np.cos(knee)],
-                                   [upper * np.sin(hip), lower * np.sin(knee)]]))
+    return _freedom_from(
+        np.array(
+            [
+                [upper * np.cos(hip), -lower * np.cos(knee)],
+                [upper * np.sin(hip), lower * np.sin(knee)],
+            ]
+        )
+    )
 
 
 def _freedom_squared(upper, lower, hip, knee):
@@ -138,31 +208,57 @@ def _freedom_eigenvalues(upper, lower, hip, knee):
 
 
 FREEDOM = Question(
-    "06", "freedom", "how many ways the ankle can move, and how freely: rank and singular values", "function",
-    {"rank": (), "singular values": (2,)}, _draw_freedom, _judge_freedom,
+    "06",
+    "freedom",
+    "how many ways the ankle can move, and how freely: rank and singular values",
+    "function",
+    {"rank": (), "singular values": (2,)},
+    _draw_freedom,
+    _judge_freedom,
     (
-        Misconception("degrees for radians", lambda u, low, h, k: _freedom(u, low, np.radians(h), np.radians(k)),
-                      "the angles, which come in radians, are converted from degrees once more"),
-        Misconception("child angle as world angle", _freedom_knee_from_world,
-                      "the knee's angle is taken from the vertical; it is measured from the thigh, so turning the hip "
-                      "carries the shank along"),
-        Misconception("tolerance too tight", _freedom_exact_rank,
-                      "rounding errors count as freedom: a leg that is straight but for the twelfth digit is straight"),
-        Misconception("rank by determinant", _freedom_by_determinant,
-                      "the rank is read from the determinant against a fixed number; a determinant shrinks with the "
-                      "square of the leg's size"),
-        Misconception("squared", _freedom_squared,
-                      "the square root is forgotten: these are eigenvalues of the matrix times its transpose"),
-        Misconception("eigenvalues", _freedom_eigenvalues,
-                      "eigenvalues are taken for singular values"),
-    ))
+        Misconception(
+            "degrees for radians",
+            lambda u, low, h, k: _freedom(u, low, np.radians(h), np.radians(k)),
+            "the angles, which come in radians, are converted from degrees once more",
+        ),
+        Misconception(
+            "child angle as world angle",
+            _freedom_knee_from_world,
+            "the knee's angle is taken from the vertical; it is measured from the thigh, so turning the hip "
+            "carries the shank along",
+        ),
+        Misconception(
+            "tolerance too tight",
+            _freedom_exact_rank,
+            "rounding errors count as freedom: a leg that is straight but for the twelfth digit is straight",
+        ),
+        Misconception(
+            "rank by determinant",
+            _freedom_by_determinant,
+            "the rank is read from the determinant against a fixed number; a determinant shrinks with the "
+            "square of the leg's size",
+        ),
+        Misconception(
+            "squared",
+            _freedom_squared,
+            "the square root is forgotten: these are eigenvalues of the matrix times its transpose",
+        ),
+        Misconception(
+            "eigenvalues", _freedom_eigenvalues, "eigenvalues are taken for singular values"
+        ),
+    ),
+)
 
 
 # The direction in which no joint turn moves the ankle ---------------------------------------------------------------
 
+
 def _draw_stuck(rng, character):
     hips_deg = [0.0, 90.0, -rng.uniform(10, 40), rng.uniform(20, 70), rng.uniform(100, 120), -90.0]
-    return [{"upper": character.thigh, "lower": character.shank, "hip": np.radians(hip)} for hip in hips_deg]
+    return [
+        {"upper": character.thigh, "lower": character.shank, "hip": np.radians(hip)}
+        for hip in hips_deg
+    ]
 
 
 def _judge_stuck(inputs, output):
@@ -171,58 +267,101 @@ def _judge_stuck(inputs, output):
     length = np.linalg.norm(yours)
     joints = planar_points(hip, 0, upper, lower)
     if not length > 1e-12:
-        return Verdict(0.0, "a direction needs a length above zero.", {"Your length": f"{length:.3g}"},
-                       picture.side_view("The leg of this case", "A straight leg in the side view.",
-                                         picture.chain(joints, ["hip", "knee", "ankle"])))
+        return Verdict(
+            0.0,
+            "a direction needs a length above zero.",
+            {"Your length": f"{length:.3g}"},
+            picture.side_view(
+                "The leg of this case",
+                "A straight leg in the side view.",
+                picture.chain(joints, ["hip", "knee", "ankle"]),
+            ),
+        )
     speeds = np.abs(yours / length @ _jacobian(upper, lower, hip, 0.0))
     share = float(speeds.max() / (upper + lower))  # 0: stuck; 1: as fast as the ankle can go
-    measured = {"A hip turn of one degree moves the ankle your way by": f"{100 * speeds[0] * np.pi / 180:.2f} cm"}
+    measured = {
+        "A hip turn of one degree moves the ankle your way by": f"{100 * speeds[0] * np.pi / 180:.2f} cm"
+    }
     drawn = picture.side_view(
-        "Your direction, from the ankle", "A straight leg in the side view, with the direction you gave at its ankle.",
+        "Your direction, from the ankle",
+        "A straight leg in the side view, with the direction you gave at its ankle.",
         picture.chain(joints, ["hip", "knee", "ankle"]),
-        picture.arrow(joints[2], joints[2] + 0.3 * (upper + lower) * yours / length, "yours"))
+        picture.arrow(joints[2], joints[2] + 0.3 * (upper + lower) * yours / length, "yours"),
+    )
     if share <= 1e-3:
-        return Verdict(1.0, "no joint turn moves the ankle that way, not even by a hair.", measured, drawn)
-    return Verdict(0.5 if share <= 0.05 else 0.0,
-                   "turning a joint still moves the ankle your way; look for the one in which it does not.",
-                   measured, drawn)
+        return Verdict(
+            1.0, "no joint turn moves the ankle that way, not even by a hair.", measured, drawn
+        )
+    return Verdict(
+        0.5 if share <= 0.05 else 0.0,
+        "turning a joint still moves the ankle your way; look for the one in which it does not.",
+        measured,
+        drawn,
+    )
 
 
 STUCK = Question(
-    "06", "stuck_direction", "the direction in which no joint turn moves a straight leg's ankle", "function",
-    {"direction": (2,)}, _draw_stuck, _judge_stuck,
+    "06",
+    "stuck_direction",
+    "the direction in which no joint turn moves a straight leg's ankle",
+    "function",
+    {"direction": (2,)},
+    _draw_stuck,
+    _judge_stuck,
     (
-        Misconception("across the leg", lambda u, low, h: (np.cos(h), np.sin(h)),
-                      "you take the direction across the leg, the one in which the ankle moves best"),
-        Misconception("always down", lambda u, low, h: (0.0, -1.0),
-                      "you take straight down, whichever way the leg points"),
-        Misconception("sign of y", lambda u, low, h: (np.sin(h), np.cos(h)),
-                      "y is taken to point down; here it points up"),
-        Misconception("degrees for radians", lambda u, low, h: (np.sin(np.radians(h)), -np.cos(np.radians(h))),
-                      "the angle, which comes in radians, is converted from degrees once more"),
-    ))
+        Misconception(
+            "across the leg",
+            lambda u, low, h: (np.cos(h), np.sin(h)),
+            "you take the direction across the leg, the one in which the ankle moves best",
+        ),
+        Misconception(
+            "always down",
+            lambda u, low, h: (0.0, -1.0),
+            "you take straight down, whichever way the leg points",
+        ),
+        Misconception(
+            "sign of y",
+            lambda u, low, h: (np.sin(h), np.cos(h)),
+            "y is taken to point down; here it points up",
+        ),
+        Misconception(
+            "degrees for radians",
+            lambda u, low, h: (np.sin(np.radians(h)), -np.cos(np.radians(h))),
+            "the angle, which comes in radians, is converted from degrees once more",
+        ),
+    ),
+)
 
 
 # Two bones, solved on the bend's side -------------------------------------------------------------------------------
 
+
 def _draw_solve(rng, character):
     def case(distance, goal_deg, side, lengths=(character.thigh, character.shank)):
         angle = np.radians(goal_deg)
-        return {"goal": [distance * np.sin(angle), -distance * np.cos(angle)],
-                "upper": lengths[0], "lower": lengths[1], "side": side}
+        return {
+            "goal": [distance * np.sin(angle), -distance * np.cos(angle)],
+            "upper": lengths[0],
+            "lower": lengths[1],
+            "side": side,
+        }
 
     reach = character.leg_length
     odo, heron = puppets.PUPPETS["Odo"], puppets.PUPPETS["heron"]
-    between = [case(rng.uniform(0.5, 0.97) * reach, rng.uniform(-60, 70), side) for side in (1, -1, 1, -1)]
-    return [*between,
-            case(1.2 * reach, rng.uniform(10, 60), 1),  # out of reach
-            case(1.05 * reach, rng.uniform(-50, -20), -1),
-            case(reach, 0.0, 1),  # straight, on the axis
-            case(0.8 * reach, 0.0, -1),
-            case(0.7 * reach, rng.uniform(120, 170), 1),  # above the hip
-            case(0.8 * odo.leg_length, rng.uniform(-20, 40), odo.knee_side, odo.bones),
-            case(0.3 * (odo.shank - odo.thigh), rng.uniform(10, 80), 1, odo.bones),  # too near
-            case(0.9 * sum(heron.bones[1:]), rng.uniform(-40, 40), heron.knee_side, heron.bones[1:])]
+    between = [
+        case(rng.uniform(0.5, 0.97) * reach, rng.uniform(-60, 70), side) for side in (1, -1, 1, -1)
+    ]
+    return [
+        *between,
+        case(1.2 * reach, rng.uniform(10, 60), 1),  # out of reach
+        case(1.05 * reach, rng.uniform(-50, -20), -1),
+        case(reach, 0.0, 1),  # straight, on the axis
+        case(0.8 * reach, 0.0, -1),
+        case(0.7 * reach, rng.uniform(120, 170), 1),  # above the hip
+        case(0.8 * odo.leg_length, rng.uniform(-20, 40), odo.knee_side, odo.bones),
+        case(0.3 * (odo.shank - odo.thigh), rng.uniform(10, 80), 1, odo.bones),  # too near
+        case(0.9 * sum(heron.bones[1:]), rng.uniform(-40, 40), heron.knee_side, heron.bones[1:]),
+    ]
 
 
 def _solve(goal, upper, lower, side):
@@ -232,7 +371,9 @@ def _solve(goal, upper, lower, side):
 
 def _hip_toward(goal, upper, lower, knee):
     """The hip angle that puts the ankle on the line from the hip through the goal."""
-    return np.arctan2(goal[0], -goal[1]) + np.arctan2(lower * np.sin(knee), upper + lower * np.cos(knee))
+    return np.arctan2(goal[0], -goal[1]) + np.arctan2(
+        lower * np.sin(knee), upper + lower * np.cos(knee)
+    )
 
 
 def _judge_solve(inputs, output):
@@ -242,31 +383,51 @@ def _judge_solve(inputs, output):
     distance = np.hypot(*goal)
     best = max(distance - upper - lower, abs(upper - lower) - distance, 0.0)
     miss = float(np.linalg.norm(joints[2] - goal))
-    ahead = float(goal[0] * joints[1][1] - goal[1] * joints[1][0]) / max(distance, 1e-9)  # of the line hip to goal
+    ahead = float(goal[0] * joints[1][1] - goal[1] * joints[1][0]) / max(
+        distance, 1e-9
+    )  # of the line hip to goal
     decided = upper + lower - 1e-6 > distance > abs(upper - lower) + 1e-6
     landed, sided = miss <= best + 1e-3, not decided or side * ahead > 0
-    measured = {"Your ankle misses the goal by": f"{100 * miss:.1f} cm",
-                "Your knee stands": f"{100 * abs(ahead):.1f} cm {'ahead of' if ahead > 0 else 'behind'} "
-                                    "the line from hip to goal"}
+    measured = {
+        "Your ankle misses the goal by": f"{100 * miss:.1f} cm",
+        "Your knee stands": f"{100 * abs(ahead):.1f} cm {'ahead of' if ahead > 0 else 'behind'} "
+        "the line from hip to goal",
+    }
     drawn = picture.side_view(
-        "Your leg and its goal", f"A leg in the side view; its ankle is {100 * miss:.1f} centimetres from its goal.",
-        picture.goal(goal), picture.chain(joints, ["hip", "knee", "ankle"]),
-        *([picture.measure(joints[2], goal, f"{100 * miss:.1f} cm")] if miss > 0.01 else []))
+        "Your leg and its goal",
+        f"A leg in the side view; its ankle is {100 * miss:.1f} centimetres from its goal.",
+        picture.goal(goal),
+        picture.chain(joints, ["hip", "knee", "ankle"]),
+        *([picture.measure(joints[2], goal, f"{100 * miss:.1f} cm")] if miss > 0.01 else []),
+    )
     if landed and sided:
-        return Verdict(1.0, "every ankle is where it can best be, and every knee on its side.", measured, drawn)
+        return Verdict(
+            1.0, "every ankle is where it can best be, and every knee on its side.", measured, drawn
+        )
     if landed:
-        return Verdict(0.25, "the ankle is right, but the knee comes out on the other side.", measured, drawn)
+        return Verdict(
+            0.25, "the ankle is right, but the knee comes out on the other side.", measured, drawn
+        )
     if best > 0:
-        return Verdict(0.0, "this goal is out of reach: answer it by stretching, or folding, straight toward it.",
-                       measured, drawn)
-    return Verdict(0.25 if miss <= 0.02 * (upper + lower) else 0.0,
-                   "the ankle is not on its goal; the forward chain of your own angles shows where it is.",
-                   measured, drawn)
+        return Verdict(
+            0.0,
+            "this goal is out of reach: answer it by stretching, or folding, straight toward it.",
+            measured,
+            drawn,
+        )
+    return Verdict(
+        0.25 if miss <= 0.02 * (upper + lower) else 0.0,
+        "the ankle is not on its goal; the forward chain of your own angles shows where it is.",
+        measured,
+        drawn,
+    )
 
 
 def _solve_unclamped(goal, upper, lower, side):
     with np.errstate(invalid="ignore"):
-        knee = side * np.arccos((goal[0]**2 + goal[1]**2 - upper**2 - lower**2) / (2 * upper * lower))
+        knee = side * np.arccos(
+            (goal[0] ** 2 + goal[1] ** 2 - upper**2 - lower**2) / (2 * upper * lower)
+        )
     return _hip_toward(goal, upper, lower, knee), knee
 
 
@@ -285,36 +446,71 @@ def _solve_thigh_at_goal(goal, upper, lower, side):
 
 
 SOLVE = Question(
-    "06", "solve_leg", "hip and knee angles that put the ankle on its goal, the knee on its side", "function",
-    {"hip and knee": (2,)}, _draw_solve, _judge_solve,
+    "06",
+    "solve_leg",
+    "hip and knee angles that put the ankle on its goal, the knee on its side",
+    "function",
+    {"hip and knee": (2,)},
+    _draw_solve,
+    _judge_solve,
     (
-        Misconception("always forward", lambda g, u, low, side: _solve(g, u, low, 1),
-                      "every knee bends forward, whatever its side"),
-        Misconception("knee backwards", lambda g, u, low, side: _solve(g, u, low, -side),
-                      "the knee bends to the side opposite the one asked for"),
-        Misconception("degrees", lambda g, u, low, side: np.degrees(_solve(g, u, low, side)),
-                      "the angles are in degrees; they belong in radians"),
-        Misconception("arc cosine not clamped", _solve_unclamped,
-                      "the arc cosine is asked for a cosine above 1, which no goal out of reach can give; hold it "
-                      "between −1 and 1 first"),
-        Misconception("inner angle", _solve_inner_angle,
-                      "the angle inside the knee, 180° when straight, stands in for its flexion, 0 when straight"),
-        Misconception("world angle for child angle", _solve_world_shank,
-                      "the shank's angle is measured from the vertical; the knee's is measured from the thigh"),
-        Misconception("thigh at the goal", _solve_thigh_at_goal,
-                      "the thigh points at the goal; the corner of the triangle at the hip is left out"),
-        Misconception("sign of y", lambda g, u, low, side: _solve((g[0], -g[1]), u, low, side),
-                      "y is taken to point down; here it points up"),
-    ))
+        Misconception(
+            "always forward",
+            lambda g, u, low, side: _solve(g, u, low, 1),
+            "every knee bends forward, whatever its side",
+        ),
+        Misconception(
+            "knee backwards",
+            lambda g, u, low, side: _solve(g, u, low, -side),
+            "the knee bends to the side opposite the one asked for",
+        ),
+        Misconception(
+            "degrees",
+            lambda g, u, low, side: np.degrees(_solve(g, u, low, side)),
+            "the angles are in degrees; they belong in radians",
+        ),
+        Misconception(
+            "arc cosine not clamped",
+            _solve_unclamped,
+            "the arc cosine is asked for a cosine above 1, which no goal out of reach can give; hold it "
+            "between −1 and 1 first",
+        ),
+        Misconception(
+            "inner angle",
+            _solve_inner_angle,
+            "the angle inside the knee, 180° when straight, stands in for its flexion, 0 when straight",
+        ),
+        Misconception(
+            "world angle for child angle",
+            _solve_world_shank,
+            "the shank's angle is measured from the vertical; the knee's is measured from the thigh",
+        ),
+        Misconception(
+            "thigh at the goal",
+            _solve_thigh_at_goal,
+            "the thigh points at the goal; the corner of the triangle at the hip is left out",
+        ),
+        Misconception(
+            "sign of y",
+            lambda g, u, low, side: _solve((g[0], -g[1]), u, low, side),
+            "y is taken to point down; here it points up",
+        ),
+    ),
+)
 
 
 # The preset bend: which way, how much -------------------------------------------------------------------------------
 
+
 def _draw_preset(rng, character):
-    legs = [(puppet.bones[-2:], puppet.knee_side) for puppet in (*puppets.PUPPETS.values(), character)]
+    legs = [
+        (puppet.bones[-2:], puppet.knee_side) for puppet in (*puppets.PUPPETS.values(), character)
+    ]
     shares = [1e-3, *rng.choice([5e-4, 2e-3, 5e-3], len(legs) - 2), 1e-2]
-    return [{"upper": upper, "lower": lower, "side": side, "cost": cost}
-            for ((upper, lower), side), cost in zip(legs, shares, strict=True)]
+    return [
+        {"upper": upper, "lower": lower, "side": side, "cost": cost}
+        for ((upper, lower), side), cost in zip(legs, shares, strict=True)
+    ]
 
 
 def _judge_preset(inputs, output):
@@ -324,52 +520,104 @@ def _judge_preset(inputs, output):
     share = abs(bend) / float(bends.bend_of_cost(cost, upper, lower))
     sided, sized = side * bend > 0, 0.9 <= share <= 1 + 1e-4
     joints = _hung(upper, lower, bend)
-    measured = {"Your bend": f"{np.degrees(bend):.2f}°",
-                "It costs": f"{100 * spent:.3f} % of the reach; {100 * cost:g} % may be spent",
-                "The middle joint stands": f"{100 * abs(joints[1][0]):.1f} cm "
-                                           f"{'ahead of' if joints[1][0] > 0 else 'behind'} the line hip to ankle"}
+    measured = {
+        "Your bend": f"{np.degrees(bend):.2f}°",
+        "It costs": f"{100 * spent:.3f} % of the reach; {100 * cost:g} % may be spent",
+        "The middle joint stands": f"{100 * abs(joints[1][0]):.1f} cm "
+        f"{'ahead of' if joints[1][0] > 0 else 'behind'} the line hip to ankle",
+    }
     drawn = picture.side_view(
-        "Your preset bend", f"A leg bent {np.degrees(bend):.1f} degrees in the side view, and the same leg straight.",
-        picture.ghost(planar_points(0, 0, upper, lower)), picture.chain(joints, ["hip", "middle joint", "end"]))
+        "Your preset bend",
+        f"A leg bent {np.degrees(bend):.1f} degrees in the side view, and the same leg straight.",
+        picture.ghost(planar_points(0, 0, upper, lower)),
+        picture.chain(joints, ["hip", "middle joint", "end"]),
+    )
     if sided and sized:
-        return Verdict(1.0, "each leg knows its side, and none gives up more reach than it may.", measured, drawn)
+        return Verdict(
+            1.0,
+            "each leg knows its side, and none gives up more reach than it may.",
+            measured,
+            drawn,
+        )
     if sized:
-        return Verdict(0.25, "the size is right, the side is not: this middle joint should stand "
-                             f"{'ahead of' if side > 0 else 'behind'} the line.", measured, drawn)
-    sentence = ("it costs more reach than it may." if share > 1 else
-                "it could be larger for the same price; spend at least nine tenths of the largest bend allowed.")
+        return Verdict(
+            0.25,
+            "the size is right, the side is not: this middle joint should stand "
+            f"{'ahead of' if side > 0 else 'behind'} the line.",
+            measured,
+            drawn,
+        )
+    sentence = (
+        "it costs more reach than it may."
+        if share > 1
+        else "it could be larger for the same price; spend at least nine tenths of the largest bend allowed."
+    )
     return Verdict(0.5 if sided and 0.4 < share < 1.1 else 0.25 * sided, sentence, measured, drawn)
 
 
 PRESET = Question(
-    "06", "preset_bend", "sign and size of a preset bend for any puppet", "function",
-    {"bend": ()}, _draw_preset, _judge_preset,
+    "06",
+    "preset_bend",
+    "sign and size of a preset bend for any puppet",
+    "function",
+    {"bend": ()},
+    _draw_preset,
+    _judge_preset,
     (
-        Misconception("same side for all", lambda u, low, side, cost: bends.bend_of_cost(cost, u, low),
-                      "every leg bends the same way, the heron's too"),
-        Misconception("knee backwards", lambda u, low, side, cost: -side * bends.bend_of_cost(cost, u, low),
-                      "the middle joint bends to the side opposite the one asked for"),
-        Misconception("degrees", lambda u, low, side, cost: side * np.degrees(bends.bend_of_cost(cost, u, low)),
-                      "the bend is in degrees; it belongs in radians"),
-        Misconception("whole bend on each bone", lambda u, low, side, cost: side * np.arccos(1 - cost),
-                      "each bone is tilted by the whole bend; between them they share it"),
-        Misconception("share of a half turn", lambda u, low, side, cost: side * cost * np.pi,
-                      "the share of the reach is taken as the same share of a half turn; near straight, reach is lost "
-                      "with the square of the bend"),
-    ))
+        Misconception(
+            "same side for all",
+            lambda u, low, side, cost: bends.bend_of_cost(cost, u, low),
+            "every leg bends the same way, the heron's too",
+        ),
+        Misconception(
+            "knee backwards",
+            lambda u, low, side, cost: -side * bends.bend_of_cost(cost, u, low),
+            "the middle joint bends to the side opposite the one asked for",
+        ),
+        Misconception(
+            "degrees",
+            lambda u, low, side, cost: side * np.degrees(bends.bend_of_cost(cost, u, low)),
+            "the bend is in degrees; it belongs in radians",
+        ),
+        Misconception(
+            "whole bend on each bone",
+            lambda u, low, side, cost: side * np.arccos(1 - cost),
+            "each bone is tilted by the whole bend; between them they share it",
+        ),
+        Misconception(
+            "share of a half turn",
+            lambda u, low, side, cost: side * cost * np.pi,
+            "the share of the reach is taken as the same share of a half turn; near straight, reach is lost "
+            "with the square of the bend",
+        ),
+    ),
+)
 
 
 # The heron's side, with its proof -----------------------------------------------------------------------------------
 
+
 def _draw_heron(rng, character):
     upper, lower = puppets.PUPPETS["heron"].bones[1:]
     size = character.stature / 1.7
-    return [{"upper": round(size * upper, 3), "lower": round(size * lower, 3), "bend_deg": float(rng.integers(6, 16))}]
+    return [
+        {
+            "upper": round(size * upper, 3),
+            "lower": round(size * lower, 3),
+            "bend_deg": float(rng.integers(6, 16)),
+        }
+    ]
 
 
 def _offset_cm(upper, lower, bend):
     """How far the middle joint stands off the line between the ends of two bones."""
-    return 100 * upper * lower * np.sin(bend) / ((upper + lower) * (1 - float(bends.reach_cost(bend, upper, lower))))
+    return (
+        100
+        * upper
+        * lower
+        * np.sin(bend)
+        / ((upper + lower) * (1 - float(bends.reach_cost(bend, upper, lower))))
+    )
 
 
 def _judge_heron(inputs, output):
@@ -378,41 +626,87 @@ def _judge_heron(inputs, output):
     size_right, sign_right = abs(abs(yours) - true) <= 0.0501, yours < 0
     measured = {"You say": f"{side}, {yours:.2f} cm"}
     drawn = picture.side_view(
-        "Two bones of the heron's leg", "The heron's two long bones in the side view, and a dotted straight leg.",
+        "Two bones of the heron's leg",
+        "The heron's two long bones in the side view, and a dotted straight leg.",
         picture.ghost(planar_points(0, 0, upper, lower)),
-        picture.chain(_hung(upper, lower, bend if side == "front" else -bend), ["", side, ""]))
+        picture.chain(_hung(upper, lower, bend if side == "front" else -bend), ["", side, ""]),
+    )
     score = 0.4 * (side == "back") + 0.3 * sign_right + 0.3 * size_right
     if side == "back" and sign_right and size_right:
-        return Verdict(1.0, "what looks like a knee is an ankle, and it points back; your number proves it.",
-                       measured, drawn)
+        return Verdict(
+            1.0,
+            "what looks like a knee is an ankle, and it points back; your number proves it.",
+            measured,
+            drawn,
+        )
     if side != "back":
-        return Verdict(min(score, 0.3), "look at the heron of lesson 06: which way does the joint in the middle of "
-                                        "its visible leg point?", measured, drawn)
+        return Verdict(
+            min(score, 0.3),
+            "look at the heron of lesson 06: which way does the joint in the middle of "
+            "its visible leg point?",
+            measured,
+            drawn,
+        )
     if not sign_right:
-        return Verdict(score, "ahead of the line counts as positive, so what does behind it count as?", measured, drawn)
-    return Verdict(score, "the side is right, the distance is not: measure at a right angle from the line between "
-                          "the ends to the middle joint, in centimetres.", measured, drawn)
+        return Verdict(
+            score,
+            "ahead of the line counts as positive, so what does behind it count as?",
+            measured,
+            drawn,
+        )
+    return Verdict(
+        score,
+        "the side is right, the distance is not: measure at a right angle from the line between "
+        "the ends to the middle joint, in centimetres.",
+        measured,
+        drawn,
+    )
 
 
 def _heron(side, sign, distance):
-    return lambda upper, lower, bend_deg: (side, sign * distance(upper, lower, np.radians(bend_deg)))
+    return lambda upper, lower, bend_deg: (
+        side,
+        sign * distance(upper, lower, np.radians(bend_deg)),
+    )
 
 
 HERON = Question(
-    "06", "heron_side", "which way the heron's middle joint bends, and the number that proves it", "value",
-    {"side": ("front", "back"), "proof": ()}, _draw_heron, _judge_heron,
+    "06",
+    "heron_side",
+    "which way the heron's middle joint bends, and the number that proves it",
+    "value",
+    {"side": ("front", "back"), "proof": ()},
+    _draw_heron,
+    _judge_heron,
     (
-        Misconception("like a knee", _heron("front", 1, _offset_cm), "the heron's ankle is bent like a person's knee"),
-        Misconception("no sign", _heron("back", 1, _offset_cm),
-                      "the distance has lost its sign: behind the line is negative"),
-        Misconception("metres", _heron("back", -1, lambda u, low, b: _offset_cm(u, low, b) / 100),
-                      "the distance is left in metres"),
-        Misconception("shortening", _heron("back", -1, _shortening_cm),
-                      "what the bend costs in length is taken for how far the joint stands off the line"),
-        Misconception("from the thigh's line", _heron("back", -1, lambda u, low, b: 100 * low * np.sin(b)),
-                      "the distance is measured from the upper bone's line to the foot, not from the line between "
-                      "the ends to the middle joint"),
-    ))
+        Misconception(
+            "like a knee",
+            _heron("front", 1, _offset_cm),
+            "the heron's ankle is bent like a person's knee",
+        ),
+        Misconception(
+            "no sign",
+            _heron("back", 1, _offset_cm),
+            "the distance has lost its sign: behind the line is negative",
+        ),
+        Misconception(
+            "metres",
+            _heron("back", -1, lambda u, low, b: _offset_cm(u, low, b) / 100),
+            "the distance is left in metres",
+        ),
+        Misconception(
+            "shortening",
+            _heron("back", -1, _shortening_cm),
+            "what the bend costs in length is taken for how far the joint stands off the line",
+        ),
+        Misconception(
+            "from the thigh's line",
+            _heron("back", -1, lambda u, low, b: 100 * low * np.sin(b)),
+            "the distance is measured from the upper bone's line to the foot, not from the line between "
+            "the ends to the middle joint",
+        ),
+    ),
+)
 
 
 # Steps against bend -------------------------------------------------------------------------------------------------
@@ -422,8 +716,15 @@ FINDINGS = ("a hundredth", "a tenth", "more than half")
 
 def _draw_steps(rng, character):
     reach_cm = 100 * character.leg_length
-    return [{"upper": character.thigh, "lower": character.shank,
-             "drop_cm": round(float(rng.uniform(0.06, 0.12)) * reach_cm, 1), "small_deg": 0.1, "large_deg": 10.0}]
+    return [
+        {
+            "upper": character.thigh,
+            "lower": character.shank,
+            "drop_cm": round(float(rng.uniform(0.06, 0.12)) * reach_cm, 1),
+            "small_deg": 0.1,
+            "large_deg": 10.0,
+        }
+    ]
 
 
 @lru_cache(maxsize=256)
@@ -450,18 +751,31 @@ def _judge_steps(inputs, output):
     upper, lower, rise = inputs["upper"], inputs["lower"], inputs["drop_cm"] / 100
     start = bends.preset_bend(planar_points(0, 0, upper, lower), np.radians(inputs["large_deg"]))
     drawn = picture.side_view(
-        "The larger bend, and the goal", "A slightly bent leg in the side view, and the goal above its ankle.",
-        picture.goal((0, rise - upper - lower)), picture.chain(start, ["hip", "knee", ""]))
-    measured = {"You say": f"{yours[0]:g} steps from the small bend, {yours[1]:g} from the large one: {finding}"}
+        "The larger bend, and the goal",
+        "A slightly bent leg in the side view, and the goal above its ankle.",
+        picture.goal((0, rise - upper - lower)),
+        picture.chain(start, ["hip", "knee", ""]),
+    )
+    measured = {
+        "You say": f"{yours[0]:g} steps from the small bend, {yours[1]:g} from the large one: {finding}"
+    }
     score = 0.3 * float(right.sum()) + 0.4 * (concluded and right.any())
     if right.all():
-        return Verdict(1.0 if concluded else score,
-                       "a little bend is enough: a hundred times as much saves less than half the steps."
-                       if concluded else
-                       "your measurements are right; divide the second by the first, and conclude again.",
-                       measured, drawn)
-    return Verdict(score, "your steps are not what the solver counts: bends go in as radians, the goal lies above the "
-                          "straight leg's ankle, and the solution's `steps` is the count.", measured, drawn)
+        return Verdict(
+            1.0 if concluded else score,
+            "a little bend is enough: a hundred times as much saves less than half the steps."
+            if concluded
+            else "your measurements are right; divide the second by the first, and conclude again.",
+            measured,
+            drawn,
+        )
+    return Verdict(
+        score,
+        "your steps are not what the solver counts: bends go in as radians, the goal lies above the "
+        "straight leg's ankle, and the solution's `steps` is the count.",
+        measured,
+        drawn,
+    )
 
 
 def _steps_answer(steps):
@@ -478,23 +792,46 @@ def _steps_in_proportion(upper, lower, drop_cm, small_deg, large_deg):
 
 
 STEPS = Question(
-    "06", "steps", "how many steps a solver needs from a small and from a larger preset bend", "value",
-    {"finding": FINDINGS, "steps": (2,)}, _draw_steps, _judge_steps,
+    "06",
+    "steps",
+    "how many steps a solver needs from a small and from a larger preset bend",
+    "value",
+    {"finding": FINDINGS, "steps": (2,)},
+    _draw_steps,
+    _judge_steps,
     (
-        Misconception("degrees for radians", _steps_in_degrees,
-                      "the bends go in as degrees; the library takes radians"),
-        Misconception("in proportion", _steps_in_proportion,
-                      "the second count is the first one divided by a hundred, as if steps fell with the bend; "
-                      "measure it"),
-        Misconception("swapped", lambda *inputs: (FINDINGS[2], _measured_steps(*inputs)[::-1]),
-                      "the two counts stand in the wrong order: the small bend comes first"),
-        Misconception("goal below", lambda u, low, drop_cm, *bend_deg: _steps_answer(
-                      _measured_steps(u, low, -drop_cm, *bend_deg)),
-                      "the goal lies below the straight leg's ankle, out of reach; it should lie above"),
-        Misconception("another solver", lambda u, low, drop_cm, small_deg, large_deg: _steps_answer(
-                      _measured_steps(u, low, drop_cm, small_deg, large_deg, "damped least squares")),
-                      "damped least squares is the solver; cyclic descent was asked for"),
-    ))
+        Misconception(
+            "degrees for radians",
+            _steps_in_degrees,
+            "the bends go in as degrees; the library takes radians",
+        ),
+        Misconception(
+            "in proportion",
+            _steps_in_proportion,
+            "the second count is the first one divided by a hundred, as if steps fell with the bend; "
+            "measure it",
+        ),
+        Misconception(
+            "swapped",
+            lambda *inputs: (FINDINGS[2], _measured_steps(*inputs)[::-1]),
+            "the two counts stand in the wrong order: the small bend comes first",
+        ),
+        Misconception(
+            "goal below",
+            lambda u, low, drop_cm, *bend_deg: _steps_answer(
+                _measured_steps(u, low, -drop_cm, *bend_deg)
+            ),
+            "the goal lies below the straight leg's ankle, out of reach; it should lie above",
+        ),
+        Misconception(
+            "another solver",
+            lambda u, low, drop_cm, small_deg, large_deg: _steps_answer(
+                _measured_steps(u, low, drop_cm, small_deg, large_deg, "damped least squares")
+            ),
+            "damped least squares is the solver; cyclic descent was asked for",
+        ),
+    ),
+)
 
 
 QUESTIONS = (SHORTENING, FREEDOM, STUCK, SOLVE, PRESET, HERON, STEPS)

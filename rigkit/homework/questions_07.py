@@ -23,9 +23,13 @@ def _leg(rng, puppet, bend_deg, swivel_deg, lean_deg=(20, 20), side=1, size=1.0)
     reach = (upper + lower) * (1 - bends.reach_cost(np.radians(bend_deg), upper, lower))
     across, along = np.radians(rng.uniform(-1, 1, 2) * lean_deg)
     hip = size * np.array([side * puppet.hip_width / 2, puppet.hip_height, 0.0])
-    down = np.array([np.sin(across), -np.cos(across) * np.cos(along), np.cos(across) * np.sin(along)])
+    down = np.array(
+        [np.sin(across), -np.cos(across) * np.cos(along), np.cos(across) * np.sin(along)]
+    )
     ankle = hip + reach * down
-    return np.stack([hip, two_bone.solve(hip, ankle, upper, lower, swivel=np.radians(swivel_deg)).knee, ankle])
+    return np.stack(
+        [hip, two_bone.solve(hip, ankle, upper, lower, swivel=np.radians(swivel_deg)).knee, ankle]
+    )
 
 
 def _case(leg, **more):
@@ -34,7 +38,9 @@ def _case(leg, **more):
 
 def _solved(hip, knee, ankle, pole=None, **how):
     """The leg of these bones between hip and ankle, turned toward a pole: a `TwoBonePose`."""
-    return two_bone.solve(hip, ankle, np.linalg.norm(knee - hip), np.linalg.norm(ankle - knee), pole, **how)
+    return two_bone.solve(
+        hip, ankle, np.linalg.norm(knee - hip), np.linalg.norm(ankle - knee), pole, **how
+    )
 
 
 def _unit(vector):
@@ -54,14 +60,17 @@ def _from_above(points):
 
 # The axis of the knee -----------------------------------------------------------------------------------------------
 
+
 def _draw_hinge(rng, character):
-    legs = [_leg(rng, character, rng.uniform(20, 70), rng.uniform(-25, -5)),
-            _leg(rng, character, rng.uniform(20, 70), rng.uniform(5, 25), side=-1),
-            _leg(rng, character, rng.uniform(2, 5), rng.uniform(30, 60)),
-            _leg(rng, character, rng.uniform(95, 130), rng.uniform(-60, -30), side=-1),
-            _leg(rng, character, rng.uniform(30, 60), rng.uniform(-20, 20), size=0.05),  # a marionette
-            _leg(rng, puppets.PUPPETS["Odo"], rng.uniform(10, 40), rng.uniform(-20, 20)),
-            _leg(rng, puppets.PUPPETS["heron"], rng.uniform(20, 60), 180 + rng.uniform(-15, 15))]
+    legs = [
+        _leg(rng, character, rng.uniform(20, 70), rng.uniform(-25, -5)),
+        _leg(rng, character, rng.uniform(20, 70), rng.uniform(5, 25), side=-1),
+        _leg(rng, character, rng.uniform(2, 5), rng.uniform(30, 60)),
+        _leg(rng, character, rng.uniform(95, 130), rng.uniform(-60, -30), side=-1),
+        _leg(rng, character, rng.uniform(30, 60), rng.uniform(-20, 20), size=0.05),  # a marionette
+        _leg(rng, puppets.PUPPETS["Odo"], rng.uniform(10, 40), rng.uniform(-20, 20)),
+        _leg(rng, puppets.PUPPETS["heron"], rng.uniform(20, 60), 180 + rng.uniform(-15, 15)),
+    ]
     return [_case(leg) for leg in legs]
 
 
@@ -74,63 +83,116 @@ def _judge_hinge(inputs, output):
     length = float(np.linalg.norm(yours))
     axis = _unit(yours)
     edges = np.array([knee - hip, ankle - knee])
-    off_deg = float(np.degrees(np.arcsin(np.clip(np.abs((edges / np.linalg.norm(edges, axis=1)[:, None]) @ axis).max(),
-                                                 0, 1))))
+    off_deg = float(
+        np.degrees(
+            np.arcsin(
+                np.clip(np.abs((edges / np.linalg.norm(edges, axis=1)[:, None]) @ axis).max(), 0, 1)
+            )
+        )
+    )
     turned = rotation.matrix_from_vector(np.radians(1) * axis) @ edges[1]
-    gained = float(np.degrees(rotation.angle_between(edges[0], turned) - rotation.angle_between(*edges)))
+    gained = float(
+        np.degrees(rotation.angle_between(edges[0], turned) - rotation.angle_between(*edges))
+    )
     reach = np.linalg.norm(edges, axis=1).sum()
     drawn = picture.front_view(
-        "Your axis at the knee", "A leg from the front, with the axis you gave drawn at its knee.",
+        "Your axis at the knee",
+        "A leg from the front, with the axis you gave drawn at its knee.",
         picture.chain(np.array([hip, knee, ankle])[:, :2], ["hip", "", "ankle"]),
-        picture.arrow(knee[:2], (knee + 0.35 * reach * axis)[:2], "yours"))
-    measured = {"Its length": f"{length:.4g}",
-                "It is off from square to thigh and shank by": f"{off_deg:.1f}°",
-                "A turn of 1° about it changes the flexion by": f"{gained:+.2f}°"}
+        picture.arrow(knee[:2], (knee + 0.35 * reach * axis)[:2], "yours"),
+    )
+    measured = {
+        "Its length": f"{length:.4g}",
+        "It is off from square to thigh and shank by": f"{off_deg:.1f}°",
+        "A turn of 1° about it changes the flexion by": f"{gained:+.2f}°",
+    }
     if not length > 1e-12:
         return Verdict(0.0, "an axis needs a length above zero.", measured, drawn)
     square, flexes, unit = off_deg <= 0.1, gained > 0, abs(length - 1) <= 1e-4
     if square and flexes and unit:
-        return Verdict(1.0, "square to the bend plane, of length one, and a positive turn flexes.", measured, drawn)
+        return Verdict(
+            1.0,
+            "square to the bend plane, of length one, and a positive turn flexes.",
+            measured,
+            drawn,
+        )
     if not square:
-        return Verdict(0.0, "the axis does not stand square to thigh and shank; a knee that turns about it leaves its "
-                            "plane.", measured, drawn)
+        return Verdict(
+            0.0,
+            "the axis does not stand square to thigh and shank; a knee that turns about it leaves its "
+            "plane.",
+            measured,
+            drawn,
+        )
     if not flexes:
-        return Verdict(0.25, "your axis is square to the bend plane, but a positive turn about it straightens the "
-                             "knee.", measured, drawn)
+        return Verdict(
+            0.25,
+            "your axis is square to the bend plane, but a positive turn about it straightens the "
+            "knee.",
+            measured,
+            drawn,
+        )
     return Verdict(0.5, "direction and sign are right, the length is not one.", measured, drawn)
 
 
 HINGE = Question(
-    "07", "hinge_axis", "the axis square to the bend plane about which a positive turn is flexion", "function",
-    {"axis": (3,)}, _draw_hinge, _judge_hinge,
+    "07",
+    "hinge_axis",
+    "the axis square to the bend plane about which a positive turn is flexion",
+    "function",
+    {"axis": (3,)},
+    _draw_hinge,
+    _judge_hinge,
     (
-        Misconception("wrong order", lambda h, k, a: -_hinge(h, k, a),
-                      "the two sides stand in the cross product in the wrong order"),
-        Misconception("not unit", lambda h, k, a: np.cross(k - h, a - h),
-                      "the cross product is taken as it comes; its length is twice the triangle's area, not one"),
-        Misconception("points for sides", lambda h, k, a: _unit(np.cross(k, a)),
-                      "the cross product is taken of two points; it takes two sides, each a point minus another"),
-        Misconception("always to the left", lambda h, k, a: np.array([1.0, 0.0, 0.0]),
-                      "the axis is always +x, whichever way the leg is turned"),
-        Misconception("where the knee points", lambda h, k, a: _unit(k - _beside(h, k, a)),
-                      "the direction in which the knee points is given; the axis is square to it"),
-        Misconception("bone axis", lambda h, k, a: _unit(h - k),
-                      "the axis along the thigh is given, about which a knee cannot bend"),
-    ))
+        Misconception(
+            "wrong order",
+            lambda h, k, a: -_hinge(h, k, a),
+            "the two sides stand in the cross product in the wrong order",
+        ),
+        Misconception(
+            "not unit",
+            lambda h, k, a: np.cross(k - h, a - h),
+            "the cross product is taken as it comes; its length is twice the triangle's area, not one",
+        ),
+        Misconception(
+            "points for sides",
+            lambda h, k, a: _unit(np.cross(k, a)),
+            "the cross product is taken of two points; it takes two sides, each a point minus another",
+        ),
+        Misconception(
+            "always to the left",
+            lambda h, k, a: np.array([1.0, 0.0, 0.0]),
+            "the axis is always +x, whichever way the leg is turned",
+        ),
+        Misconception(
+            "where the knee points",
+            lambda h, k, a: _unit(k - _beside(h, k, a)),
+            "the direction in which the knee points is given; the axis is square to it",
+        ),
+        Misconception(
+            "bone axis",
+            lambda h, k, a: _unit(h - k),
+            "the axis along the thigh is given, about which a knee cannot bend",
+        ),
+    ),
+)
 
 
 # One number for where a knee points ---------------------------------------------------------------------------------
 
+
 def _draw_swivel(rng, character):
     odo = puppets.PUPPETS["Odo"]
-    legs = [_leg(rng, character, rng.uniform(40, 70), -rng.uniform(15, 40)),
-            _leg(rng, character, rng.uniform(40, 70), rng.uniform(15, 40), side=-1),
-            _leg(rng, character, rng.uniform(40, 70), rng.uniform(15, 40)),
-            _leg(rng, character, rng.uniform(40, 70), -rng.uniform(15, 40), (0, 0), -1),
-            _leg(rng, character, rng.uniform(30, 60), rng.uniform(110, 165), (30, 30)),
-            _leg(rng, character, rng.uniform(30, 60), -rng.uniform(110, 165), (30, 30), -1),
-            _leg(rng, character, rng.uniform(3, 6), rng.uniform(50, 80)),
-            _leg(rng, odo, rng.uniform(30, 60), -rng.uniform(20, 50), (30, 30))]
+    legs = [
+        _leg(rng, character, rng.uniform(40, 70), -rng.uniform(15, 40)),
+        _leg(rng, character, rng.uniform(40, 70), rng.uniform(15, 40), side=-1),
+        _leg(rng, character, rng.uniform(40, 70), rng.uniform(15, 40)),
+        _leg(rng, character, rng.uniform(40, 70), -rng.uniform(15, 40), (0, 0), -1),
+        _leg(rng, character, rng.uniform(30, 60), rng.uniform(110, 165), (30, 30)),
+        _leg(rng, character, rng.uniform(30, 60), -rng.uniform(110, 165), (30, 30), -1),
+        _leg(rng, character, rng.uniform(3, 6), rng.uniform(50, 80)),
+        _leg(rng, odo, rng.uniform(30, 60), -rng.uniform(20, 50), (30, 30)),
+    ]
     return [_case(leg) for leg in legs]
 
 
@@ -145,22 +207,45 @@ def _judge_swivel(inputs, output):
     there = _solved(hip, knee, ankle, swivel=yours).knee
     apart = float(np.linalg.norm(there - knee))
     drawn = picture.top_view(
-        "Your swivel, from above", "A leg from above, dotted, and the leg that your swivel gives, its "
+        "Your swivel, from above",
+        "A leg from above, dotted, and the leg that your swivel gives, its "
         f"knee {100 * apart:.1f} centimetres away.",
-        picture.ghost(_from_above(leg)), picture.chain(_from_above([hip, there, ankle]), ["hip", "yours", ""]),
-        *([picture.measure(_from_above(knee), _from_above(there), f"{100 * apart:.1f} cm")] if apart > 0.01 else []))
-    measured = {"You say": f"{np.degrees(yours):.1f}°, which is {yours:.3g} rad",
-                "A leg with your swivel has its knee away by": f"{100 * apart:.1f} cm",
-                "Which is a turn of": f"{abs(np.degrees(off)):.1f}°"}
+        picture.ghost(_from_above(leg)),
+        picture.chain(_from_above([hip, there, ankle]), ["hip", "yours", ""]),
+        *(
+            [picture.measure(_from_above(knee), _from_above(there), f"{100 * apart:.1f} cm")]
+            if apart > 0.01
+            else []
+        ),
+    )
+    measured = {
+        "You say": f"{np.degrees(yours):.1f}°, which is {yours:.3g} rad",
+        "A leg with your swivel has its knee away by": f"{100 * apart:.1f} cm",
+        "Which is a turn of": f"{abs(np.degrees(off)):.1f}°",
+    }
     if abs(off) <= 1e-3:
-        return Verdict(1.0, "a leg built with your swivel has its knee right there, on either side.", measured, drawn)
+        return Verdict(
+            1.0,
+            "a leg built with your swivel has its knee right there, on either side.",
+            measured,
+            drawn,
+        )
     mirrored = abs(np.remainder(yours + _swivel(*leg) + np.pi, 2 * np.pi) - np.pi) <= 1e-3
     if mirrored:
-        return Verdict(0.25, "the size fits, the sign does not: point your right thumb from hip to ankle, and count "
-                             "the way your fingers curl.", measured, drawn)
-    return Verdict(0.5 if abs(off) <= np.radians(3) else 0.0,
-                   "your swivel turns the knee to another place; measure square to the line from hip to ankle, from "
-                   "straight ahead to the knee.", measured, drawn)
+        return Verdict(
+            0.25,
+            "the size fits, the sign does not: point your right thumb from hip to ankle, and count "
+            "the way your fingers curl.",
+            measured,
+            drawn,
+        )
+    return Verdict(
+        0.5 if abs(off) <= np.radians(3) else 0.0,
+        "your swivel turns the knee to another place; measure square to the line from hip to ankle, from "
+        "straight ahead to the knee.",
+        measured,
+        drawn,
+    )
 
 
 def _swivel_from_above(hip, knee, ankle):
@@ -174,34 +259,69 @@ def _swivel_exchanged(hip, knee, ankle):
 
 
 SWIVEL = Question(
-    "07", "swivel", "where a knee points, as one angle about the line from hip to ankle", "function",
-    {"swivel": ()}, _draw_swivel, _judge_swivel,
+    "07",
+    "swivel",
+    "where a knee points, as one angle about the line from hip to ankle",
+    "function",
+    {"swivel": ()},
+    _draw_swivel,
+    _judge_swivel,
     (
-        Misconception("degrees", lambda h, k, a: np.degrees(_swivel(h, k, a)),
-                      "the swivel is in degrees; it belongs in radians"),
-        Misconception("from ankle to hip", lambda h, k, a: -_swivel(h, k, a),
-                      "the turn is counted about the direction from ankle to hip; it belongs about hip to ankle"),
-        Misconception("outward positive", lambda h, k, a: -np.sign(h[0]) * _swivel(h, k, a),
-                      "outward counts as positive on the left leg too; one right hand serves both legs"),
-        Misconception("no sign", lambda h, k, a: abs(_swivel(h, k, a)),
-                      "the angle has lost its sign, as an arc cosine loses it; arctan2 keeps it"),
-        Misconception("from above", _swivel_from_above,
-                      "the angle is read in the view from above, which fits only a leg that hangs straight down"),
-        Misconception("arguments exchanged", _swivel_exchanged,
-                      "the two arguments of arctan2 are exchanged: the part across comes first, then the part ahead"),
-    ))
+        Misconception(
+            "degrees",
+            lambda h, k, a: np.degrees(_swivel(h, k, a)),
+            "the swivel is in degrees; it belongs in radians",
+        ),
+        Misconception(
+            "from ankle to hip",
+            lambda h, k, a: -_swivel(h, k, a),
+            "the turn is counted about the direction from ankle to hip; it belongs about hip to ankle",
+        ),
+        Misconception(
+            "outward positive",
+            lambda h, k, a: -np.sign(h[0]) * _swivel(h, k, a),
+            "outward counts as positive on the left leg too; one right hand serves both legs",
+        ),
+        Misconception(
+            "no sign",
+            lambda h, k, a: abs(_swivel(h, k, a)),
+            "the angle has lost its sign, as an arc cosine loses it; arctan2 keeps it",
+        ),
+        Misconception(
+            "from above",
+            _swivel_from_above,
+            "the angle is read in the view from above, which fits only a leg that hangs straight down",
+        ),
+        Misconception(
+            "arguments exchanged",
+            _swivel_exchanged,
+            "the two arguments of arctan2 are exchanged: the part across comes first, then the part ahead",
+        ),
+    ),
+)
 
 
 # A pole that moves nothing ------------------------------------------------------------------------------------------
 
+
 def _draw_pole(rng, character):
     def leg(puppet, low, high, side=1):
-        return _case(_leg(rng, puppet, rng.uniform(low, high), -side * rng.uniform(10, 40), side=side),
-                     distance=round(float(rng.uniform(0.3, 1.1)), 2))
+        return _case(
+            _leg(rng, puppet, rng.uniform(low, high), -side * rng.uniform(10, 40), side=side),
+            distance=round(float(rng.uniform(0.3, 1.1)), 2),
+        )
 
     odo, pip = puppets.PUPPETS["Odo"], puppets.PUPPETS["Pip"]
-    return [leg(character, 4, 8), leg(character, 4, 8, -1), leg(character, 40, 80), leg(character, 40, 80, -1),
-            leg(odo, 5, 10), leg(odo, 50, 90, -1), leg(pip, 10, 30), leg(character, 100, 130)]
+    return [
+        leg(character, 4, 8),
+        leg(character, 4, 8, -1),
+        leg(character, 40, 80),
+        leg(character, 40, 80, -1),
+        leg(odo, 5, 10),
+        leg(odo, 50, 90, -1),
+        leg(pip, 10, 30),
+        leg(character, 100, 130),
+    ]
 
 
 def _judge_pole(inputs, output):
@@ -213,31 +333,58 @@ def _judge_pole(inputs, output):
     line = _unit(ankle - hip)
     along = abs(float((yours - knee) @ line))
     apart = float(np.linalg.norm(yours - knee))
-    shown = knee + (yours - knee) * min(1.0, 2.0 / max(apart, 1e-9))  # a pole in the next street would shrink the leg
+    shown = knee + (yours - knee) * min(
+        1.0, 2.0 / max(apart, 1e-9)
+    )  # a pole in the next street would shrink the leg
     drawn = picture.top_view(
-        "Your pole, from above", f"A leg from above. When your pole takes over, its knee moves by "
+        "Your pole, from above",
+        f"A leg from above. When your pole takes over, its knee moves by "
         f"{100 * pop:.1f} centimetres from the dotted leg.",
         picture.ghost(_from_above([hip, knee, ankle])),
         picture.chain(_from_above([hip, after.knee, ankle]), ["hip", "", ""]),
-        picture.pole(_from_above(shown), "your pole"))
-    measured = {"The knee jumps by": f"{100 * pop:.2f} cm", "It turns by": f"{turn:.2f}°",
-                "Your pole is from the knee": f"{apart:.3f} m",
-                "Along the line from hip to ankle it is off the knee by": f"{100 * along:.1f} cm"}
+        picture.pole(_from_above(shown), "your pole"),
+    )
+    measured = {
+        "The knee jumps by": f"{100 * pop:.2f} cm",
+        "It turns by": f"{turn:.2f}°",
+        "Your pole is from the knee": f"{apart:.3f} m",
+        "Along the line from hip to ankle it is off the knee by": f"{100 * along:.1f} cm",
+    }
     quiet, square, placed = pop <= QUIET, along <= 1e-3, abs(apart - distance) <= 1e-3
     if not after.guided:
-        return Verdict(0.0, "your pole lies on the line from hip to ankle and gives no direction.", measured, drawn)
+        return Verdict(
+            0.0,
+            "your pole lies on the line from hip to ankle and gives no direction.",
+            measured,
+            drawn,
+        )
     if quiet and square and placed:
-        return Verdict(1.0, "each pole takes over and no knee moves, not even by a thousandth of a millimetre.",
-                       measured, drawn)
+        return Verdict(
+            1.0,
+            "each pole takes over and no knee moves, not even by a thousandth of a millimetre.",
+            measured,
+            drawn,
+        )
     if quiet:
-        what = ("its distance from the knee is not the one asked for" if square else
-                "it is not right in front of the knee: along the line from hip to ankle it stands higher or lower")
+        what = (
+            "its distance from the knee is not the one asked for"
+            if square
+            else "it is not right in front of the knee: along the line from hip to ankle it stands higher or lower"
+        )
         return Verdict(0.5, f"your pole lies in the bend plane, but {what}.", measured, drawn)
     if turn > 90:
-        return Verdict(0.0, "when your pole takes over, the knee turns to the other side of the leg.", measured, drawn)
-    return Verdict(0.25 if turn <= 1 else 0.0,
-                   f"when your pole takes over, the knee turns by {turn:.1f}°: the pole is out of the bend plane.",
-                   measured, drawn)
+        return Verdict(
+            0.0,
+            "when your pole takes over, the knee turns to the other side of the leg.",
+            measured,
+            drawn,
+        )
+    return Verdict(
+        0.25 if turn <= 1 else 0.0,
+        f"when your pole takes over, the knee turns by {turn:.1f}°: the pole is out of the bend plane.",
+        measured,
+        drawn,
+    )
 
 
 def _pole(hip, knee, ankle, distance):
@@ -245,33 +392,68 @@ def _pole(hip, knee, ankle, distance):
 
 
 POLE = Question(
-    "07", "pole", "a pole that moves nothing when it takes over", "function",
-    {"pole": (3,)}, _draw_pole, _judge_pole,
+    "07",
+    "pole",
+    "a pole that moves nothing when it takes over",
+    "function",
+    {"pole": (3,)},
+    _draw_pole,
+    _judge_pole,
     (
-        Misconception("straight ahead", lambda h, k, a, d: k + d * AHEAD,
-                      "the pole goes straight ahead of the knee, along the world's z, whichever way the knee points"),
-        Misconception("behind", lambda h, k, a, d: 2 * k - _pole(h, k, a, d),
-                      "the pole lies behind the leg, on the side away from the knee"),
-        Misconception("from the hip", lambda h, k, a, d: h + _pole(h, k, a, d) - k,
-                      "the distance is measured from the hip; it belongs in front of the knee"),
-        Misconception("from the line", lambda h, k, a, d: _beside(h, k, a) + _pole(h, k, a, d) - k,
-                      "the distance is measured from the line between hip and ankle; it belongs in front of the knee"),
-        Misconception("from the middle", lambda h, k, a, d: k + d * _unit(k - (h + a) / 2),
-                      "the direction is taken from the middle of the line between hip and ankle; right beside the knee "
-                      "is the middle only where both bones are equally long"),
-        Misconception("along the thigh", lambda h, k, a, d: k + d * _unit(k - h),
-                      "the pole lies on beyond the thigh; it belongs square to the line from hip to ankle"),
-        Misconception("direction not unit", lambda h, k, a, d: k + d * (k - _beside(h, k, a)),
-                      "the direction is used as it comes, a few centimetres long; make it one metre long first"),
-    ))
+        Misconception(
+            "straight ahead",
+            lambda h, k, a, d: k + d * AHEAD,
+            "the pole goes straight ahead of the knee, along the world's z, whichever way the knee points",
+        ),
+        Misconception(
+            "behind",
+            lambda h, k, a, d: 2 * k - _pole(h, k, a, d),
+            "the pole lies behind the leg, on the side away from the knee",
+        ),
+        Misconception(
+            "from the hip",
+            lambda h, k, a, d: h + _pole(h, k, a, d) - k,
+            "the distance is measured from the hip; it belongs in front of the knee",
+        ),
+        Misconception(
+            "from the line",
+            lambda h, k, a, d: _beside(h, k, a) + _pole(h, k, a, d) - k,
+            "the distance is measured from the line between hip and ankle; it belongs in front of the knee",
+        ),
+        Misconception(
+            "from the middle",
+            lambda h, k, a, d: k + d * _unit(k - (h + a) / 2),
+            "the direction is taken from the middle of the line between hip and ankle; right beside the knee "
+            "is the middle only where both bones are equally long",
+        ),
+        Misconception(
+            "along the thigh",
+            lambda h, k, a, d: k + d * _unit(k - h),
+            "the pole lies on beyond the thigh; it belongs square to the line from hip to ankle",
+        ),
+        Misconception(
+            "direction not unit",
+            lambda h, k, a, d: k + d * (k - _beside(h, k, a)),
+            "the direction is used as it comes, a few centimetres long; make it one metre long first",
+        ),
+    ),
+)
 
 
 # How far away -------------------------------------------------------------------------------------------------------
 
+
 def _draw_distance(rng, character):
     turn_deg = float(rng.choice([1.0, 1.5, 2.0]))
-    return [{"upper": character.thigh, "lower": character.shank, "bend_deg": float(rng.integers(40, 71)),
-             "off_cm": round(float(rng.uniform(1.2, 1.8)) * turn_deg, 1), "turn_deg": turn_deg}]
+    return [
+        {
+            "upper": character.thigh,
+            "lower": character.shank,
+            "bend_deg": float(rng.integers(40, 71)),
+            "off_cm": round(float(rng.uniform(1.2, 1.8)) * turn_deg, 1),
+            "turn_deg": turn_deg,
+        }
+    ]
 
 
 def _standing(upper, lower, bend_deg):
@@ -295,79 +477,156 @@ def _stands_off_cm(upper, lower, bend_deg):
 
 def _judge_distance(inputs, output):
     yours = float(output["pole_distance"])
-    turn = _turn_deg(**{name: inputs[name] for name in ("upper", "lower", "bend_deg", "off_cm")}, distance_cm=yours)
+    turn = _turn_deg(
+        **{name: inputs[name] for name in ("upper", "lower", "bend_deg", "off_cm")},
+        distance_cm=yours,
+    )
     allowed = inputs["turn_deg"]
     leg = _standing(inputs["upper"], inputs["lower"], inputs["bend_deg"])
     shown = leg[1, 2] + np.clip(yours / 100, -2, 2)
     drawn = picture.top_view(
-        "Your pole, from above", "A leg from above with your pole, and where it is when it is off.",
-        picture.chain(_from_above(leg), ["hip", "", ""]), picture.pole((0, -shown), "your pole"),
-        picture.dots([(inputs["off_cm"] / 100, -shown)], "miss"))
-    measured = {"You say": f"{yours:.1f} cm in front of the knee",
-                f"Off by {inputs['off_cm']:g} cm, your pole turns the knee by": f"{turn:.3g}°"}
+        "Your pole, from above",
+        "A leg from above with your pole, and where it is when it is off.",
+        picture.chain(_from_above(leg), ["hip", "", ""]),
+        picture.pole((0, -shown), "your pole"),
+        picture.dots([(inputs["off_cm"] / 100, -shown)], "miss"),
+    )
+    measured = {
+        "You say": f"{yours:.1f} cm in front of the knee",
+        f"Off by {inputs['off_cm']:g} cm, your pole turns the knee by": f"{turn:.3g}°",
+    }
     if abs(turn - allowed) <= 0.004 * allowed and yours > 0:
-        return Verdict(1.0, "as near as it may be: a pole put there by eye turns the knee by no more than allowed.",
-                       measured, drawn)
+        return Verdict(
+            1.0,
+            "as near as it may be: a pole put there by eye turns the knee by no more than allowed.",
+            measured,
+            drawn,
+        )
     near = 0.8 * allowed <= turn <= 1.2 * allowed and yours > 0
     if turn > allowed:
-        return Verdict(0.25 * near, f"your pole is too near: it turns the knee by more than {allowed:g}°.", measured,
-                       drawn)
-    return Verdict(0.5 if near else 0.0, f"your pole could be nearer and still turn the knee by no more than "
-                                         f"{allowed:g}°; the knee itself stands off the line already.", measured,
-                   drawn)
+        return Verdict(
+            0.25 * near,
+            f"your pole is too near: it turns the knee by more than {allowed:g}°.",
+            measured,
+            drawn,
+        )
+    return Verdict(
+        0.5 if near else 0.0,
+        f"your pole could be nearer and still turn the knee by no more than "
+        f"{allowed:g}°; the knee itself stands off the line already.",
+        measured,
+        drawn,
+    )
 
 
 def _distance(change=lambda far_cm, knee_cm: far_cm - knee_cm, angle=np.radians):
     """A wrong way to the distance; a change of the one that starts at the line, an angle of the allowed turn."""
     return lambda upper, lower, bend_deg, off_cm, turn_deg: change(
-        off_cm / np.tan(angle(turn_deg)), _stands_off_cm(upper, lower, bend_deg))
+        off_cm / np.tan(angle(turn_deg)), _stands_off_cm(upper, lower, bend_deg)
+    )
 
 
 DISTANCE = Question(
-    "07", "pole_distance_cm", "how far away a pole must be so that an error by eye does little", "value",
-    {"pole_distance": ()}, _draw_distance, _judge_distance,
+    "07",
+    "pole_distance_cm",
+    "how far away a pole must be so that an error by eye does little",
+    "value",
+    {"pole_distance": ()},
+    _draw_distance,
+    _judge_distance,
     (
-        Misconception("from the line", _distance(lambda far, knee: far),
-                      "the distance is counted from the line between hip and ankle; the knee stands off that line "
-                      "already"),
-        Misconception("knee counted twice", _distance(lambda far, knee: far + knee),
-                      "the knee's distance from the line is added; the pole's distance from the line already holds it"),
-        Misconception("degrees for radians", _distance(angle=float),
-                      "degrees go into a tangent that takes radians"),
-        Misconception("metres", _distance(lambda far, knee: (far - knee) / 100),
-                      "the distance is left in metres"),
-        Misconception("half the turn", _distance(angle=lambda turn_deg: np.radians(turn_deg) / 2),
-                      "half of the allowed turn is used, as if it had to do for both sides"),
-    ))
+        Misconception(
+            "from the line",
+            _distance(lambda far, knee: far),
+            "the distance is counted from the line between hip and ankle; the knee stands off that line "
+            "already",
+        ),
+        Misconception(
+            "knee counted twice",
+            _distance(lambda far, knee: far + knee),
+            "the knee's distance from the line is added; the pole's distance from the line already holds it",
+        ),
+        Misconception(
+            "degrees for radians",
+            _distance(angle=float),
+            "degrees go into a tangent that takes radians",
+        ),
+        Misconception(
+            "metres",
+            _distance(lambda far, knee: (far - knee) / 100),
+            "the distance is left in metres",
+        ),
+        Misconception(
+            "half the turn",
+            _distance(angle=lambda turn_deg: np.radians(turn_deg) / 2),
+            "half of the allowed turn is used, as if it had to do for both sides",
+        ),
+    ),
+)
 
 
 # The frame in which it flips ----------------------------------------------------------------------------------------
+
 
 def _draw_flip(rng, character):
     upper, lower = character.thigh, character.shank
     reach = upper + lower
     hip = np.array([character.hip_width / 2, character.hip_height, 0.0])
 
-    def path(start_deg, end_deg, aside=0.0, pole_deg=60.0, sway=0.0, heading_deg=None, pole_out=1.0):
+    def path(
+        start_deg, end_deg, aside=0.0, pole_deg=60.0, sway=0.0, heading_deg=None, pole_out=1.0
+    ):
         """A goal that swings from one angle to another, and a pole at about `pole_deg` from straight down."""
         frames = int(rng.integers(14, 25))
         step_deg = (end_deg - start_deg) / (frames - 1)
-        between = (pole_deg - start_deg) // step_deg + rng.uniform(0.3, 0.7)  # two frames, on neither of them
-        angle, at = np.radians(np.linspace(start_deg, end_deg, frames)), np.radians(start_deg + between * step_deg)
-        goals = 0.85 * reach * np.stack([sway * np.linspace(-1, 1, frames), -np.cos(angle), np.sin(angle)], axis=-1)
-        pole = pole_out * 1.1 * reach * np.array([0.0, -np.cos(at), np.sin(at)]) + [aside * reach, 0.0, 0.0]
-        turn = rotation.matrix_about("y", np.radians(rng.uniform(-180, 180) if heading_deg is None else heading_deg))
-        return {"hip": hip, "goals": (hip + goals @ turn.T).round(4), "upper": upper, "lower": lower,
-                "pole": hip + turn @ pole}
+        between = (pole_deg - start_deg) // step_deg + rng.uniform(
+            0.3, 0.7
+        )  # two frames, on neither of them
+        angle, at = (
+            np.radians(np.linspace(start_deg, end_deg, frames)),
+            np.radians(start_deg + between * step_deg),
+        )
+        goals = (
+            0.85
+            * reach
+            * np.stack([sway * np.linspace(-1, 1, frames), -np.cos(angle), np.sin(angle)], axis=-1)
+        )
+        pole = pole_out * 1.1 * reach * np.array([0.0, -np.cos(at), np.sin(at)]) + [
+            aside * reach,
+            0.0,
+            0.0,
+        ]
+        turn = rotation.matrix_about(
+            "y", np.radians(rng.uniform(-180, 180) if heading_deg is None else heading_deg)
+        )
+        return {
+            "hip": hip,
+            "goals": (hip + goals @ turn.T).round(4),
+            "upper": upper,
+            "lower": lower,
+            "pole": hip + turn @ pole,
+        }
 
     off = float(rng.choice([-1, 1])) * 0.004
-    cases = [path(-10, rng.uniform(85, 100), off, rng.uniform(40, 60), heading_deg=rng.uniform(-15, 15)),  # a flip
-             path(-15, rng.uniform(70, 80), -off, rng.uniform(30, 50)),  # a flip, whichever way she faces
-             path(rng.uniform(80, 90), -20, off, rng.uniform(20, 40)),  # a flip on the way down
-             path(-10, rng.uniform(80, 95), 0.3, 55, heading_deg=rng.uniform(-15, 15)),  # a whirl, no flip
-             path(-20, rng.uniform(105, 115), 0.02, 140, heading_deg=rng.uniform(-10, 10)),  # past level, no flip
-             path(-12, 12, 0.02, 200, sway=0.2, heading_deg=rng.uniform(-10, 10), pole_out=0.9),  # pole behind
-             path(-20, rng.uniform(30, 40), off, 60)]  # stops short of the pole
+    cases = [
+        path(
+            -10, rng.uniform(85, 100), off, rng.uniform(40, 60), heading_deg=rng.uniform(-15, 15)
+        ),  # a flip
+        path(
+            -15, rng.uniform(70, 80), -off, rng.uniform(30, 50)
+        ),  # a flip, whichever way she faces
+        path(rng.uniform(80, 90), -20, off, rng.uniform(20, 40)),  # a flip on the way down
+        path(
+            -10, rng.uniform(80, 95), 0.3, 55, heading_deg=rng.uniform(-15, 15)
+        ),  # a whirl, no flip
+        path(
+            -20, rng.uniform(105, 115), 0.02, 140, heading_deg=rng.uniform(-10, 10)
+        ),  # past level, no flip
+        path(
+            -12, 12, 0.02, 200, sway=0.2, heading_deg=rng.uniform(-10, 10), pole_out=0.9
+        ),  # pole behind
+        path(-20, rng.uniform(30, 40), off, 60),
+    ]  # stops short of the pole
     return [cases[i] for i in (0, *1 + rng.permutation(len(cases) - 1))]
 
 
@@ -397,23 +656,44 @@ def _judge_flip(inputs, output):
     drawn = picture.side_view(
         "Your frame and the next" if named is not None else "Two frames of the path",
         "A leg in two frames one after the other, the first one dotted, seen square to the pole.",
-        picture.ghost(flat[0]), picture.chain(flat[1], ["hip", "knee", "ankle"]),
-        picture.pole((inputs["pole"] - hip) @ seen))
-    measured = {"You say": f"frame {yours:g} and the next" if yours >= 0 else f"no flip ({yours:g})"}
+        picture.ghost(flat[0]),
+        picture.chain(flat[1], ["hip", "knee", "ankle"]),
+        picture.pole((inputs["pole"] - hip) @ seen),
+    )
+    measured = {
+        "You say": f"frame {yours:g} and the next" if yours >= 0 else f"no flip ({yours:g})"
+    }
     if named is not None:
         measured["There the bend plane turns by"] = f"{turn[named]:.1f}°"
     if yours == true:
-        return Verdict(1.0, "you find each flip between its two frames, and leave quick knees that do not flip alone.",
-                       measured, drawn)
+        return Verdict(
+            1.0,
+            "you find each flip between its two frames, and leave quick knees that do not flip alone.",
+            measured,
+            drawn,
+        )
     if true < 0:
-        return Verdict(0.0, f"there is no flip on this path: from frame to frame the bend plane turns by at most "
-                            f"{turn.max():.0f}°.", measured, drawn)
+        return Verdict(
+            0.0,
+            f"there is no flip on this path: from frame to frame the bend plane turns by at most "
+            f"{turn.max():.0f}°.",
+            measured,
+            drawn,
+        )
     if yours < 0:
-        return Verdict(0.0, "on this path the knee does flip: in one frame the bend plane turns by more than 90°.",
-                       measured, drawn)
-    return Verdict(0.25 if abs(yours - true) <= 1 else 0.0,
-                   "between the two frames you name the bend plane turns by no more than a right angle; count frames "
-                   "from 0, and name the last one before the flip.", measured, drawn)
+        return Verdict(
+            0.0,
+            "on this path the knee does flip: in one frame the bend plane turns by more than 90°.",
+            measured,
+            drawn,
+        )
+    return Verdict(
+        0.25 if abs(yours - true) <= 1 else 0.0,
+        "between the two frames you name the bend plane turns by no more than a right angle; count frames "
+        "from 0, and name the last one before the flip.",
+        measured,
+        drawn,
+    )
 
 
 def _flip_late(*path):
@@ -427,7 +707,9 @@ def _flip_unguided(hip, goals, upper, lower, pole):
 
 def _flip_swivel(hip, goals, upper, lower, pole):
     pose = two_bone.solve(hip, goals, upper, lower, pole)
-    return _first(np.abs(np.diff(two_bone.swivel_of(hip, pose.knee, pose.ankle))) > np.radians(FLIP_DEG))
+    return _first(
+        np.abs(np.diff(two_bone.swivel_of(hip, pose.knee, pose.ankle))) > np.radians(FLIP_DEG)
+    )
 
 
 def _flip_above(hip, goals, upper, lower, pole):
@@ -436,28 +718,53 @@ def _flip_above(hip, goals, upper, lower, pole):
 
 
 FLIP = Question(
-    "07", "flip_frame", "between which two frames of a path the knee flips, if it does", "function",
-    {"frame": ()}, _draw_flip, _judge_flip,
+    "07",
+    "flip_frame",
+    "between which two frames of a path the knee flips, if it does",
+    "function",
+    {"frame": ()},
+    _draw_flip,
+    _judge_flip,
     (
-        Misconception("one late", _flip_late,
-                      "the frame after the flip is named; name the last one before it, and count from 0"),
-        Misconception("fastest frame", lambda *path: int(_kick(*path)[1].argmax()),
-                      "the fastest frame is named, also on paths without a flip; a flip is more than 90° in one frame"),
-        Misconception("waiting for unguided", _flip_unguided,
-                      "you look for a frame that the pole does not guide; most flips jump over the line between two "
-                      "frames"),
-        Misconception("jump of the swivel", _flip_swivel,
-                      "you look for a jump of the swivel, which also jumps from 180° to −180°, and where the leg "
-                      "points straight ahead, while the knee goes on smoothly"),
-        Misconception("goal as high as the pole", _flip_above,
-                      "you compare the goal's height with the pole's; what counts is the line from hip to goal"),
-        Misconception("sign of x", lambda *path: _first(np.diff(np.sign(_kick(*path)[0].hinge[:, 0])) != 0),
-                      "you look for a change of sign in the hinge axis's x, which says nothing when the character "
-                      "faces another way"),
-    ))
+        Misconception(
+            "one late",
+            _flip_late,
+            "the frame after the flip is named; name the last one before it, and count from 0",
+        ),
+        Misconception(
+            "fastest frame",
+            lambda *path: int(_kick(*path)[1].argmax()),
+            "the fastest frame is named, also on paths without a flip; a flip is more than 90° in one frame",
+        ),
+        Misconception(
+            "waiting for unguided",
+            _flip_unguided,
+            "you look for a frame that the pole does not guide; most flips jump over the line between two "
+            "frames",
+        ),
+        Misconception(
+            "jump of the swivel",
+            _flip_swivel,
+            "you look for a jump of the swivel, which also jumps from 180° to −180°, and where the leg "
+            "points straight ahead, while the knee goes on smoothly",
+        ),
+        Misconception(
+            "goal as high as the pole",
+            _flip_above,
+            "you compare the goal's height with the pole's; what counts is the line from hip to goal",
+        ),
+        Misconception(
+            "sign of x",
+            lambda *path: _first(np.diff(np.sign(_kick(*path)[0].hinge[:, 0])) != 0),
+            "you look for a change of sign in the hinge axis's x, which says nothing when the character "
+            "faces another way",
+        ),
+    ),
+)
 
 
 # Both knees over their toes -----------------------------------------------------------------------------------------
+
 
 def _draw_squat(rng, character):
     upper, lower = character.thigh, character.shank
@@ -469,19 +776,29 @@ def _draw_squat(rng, character):
         ankles = hips * [1, 0, 1] + [0, character.ankle_height, 0]
         out = np.radians([left_deg, -right_deg])
         toes = hips * [1, 0, 1] + (character.foot_length - character.heel_length) * np.stack(
-            [np.sin(out), 0 * out, np.cos(out)], axis=-1)
+            [np.sin(out), 0 * out, np.cos(out)], axis=-1
+        )
         turn = rotation.matrix_about("y", np.radians(heading_deg))
-        return {name: (points @ turn.T).round(5) for name, points in
-                (("hips", hips), ("ankles", ankles), ("toes", toes))} | {"upper": upper, "lower": lower}
+        return {
+            name: (points @ turn.T).round(5)
+            for name, points in (("hips", hips), ("ankles", ankles), ("toes", toes))
+        } | {"upper": upper, "lower": lower}
 
     out = rng.uniform(15, 40, 3)
-    return [stance(0, out[0], out[0]), stance(0, *rng.uniform(5, 40, 2)), stance(90, out[1], out[1]),
-            stance(rng.uniform(120, 240), out[2], out[2]), stance(0, -rng.uniform(5, 15), rng.uniform(20, 40)),
-            stance(rng.uniform(-60, 60), *rng.uniform(10, 30, 2))]
+    return [
+        stance(0, out[0], out[0]),
+        stance(0, *rng.uniform(5, 40, 2)),
+        stance(90, out[1], out[1]),
+        stance(rng.uniform(120, 240), out[2], out[2]),
+        stance(0, -rng.uniform(5, 15), rng.uniform(20, 40)),
+        stance(rng.uniform(-60, 60), *rng.uniform(10, 30, 2)),
+    ]
 
 
 def _judge_squat(inputs, output):
-    hips, ankles, toes, upper, lower = (inputs[name] for name in ("hips", "ankles", "toes", "upper", "lower"))
+    hips, ankles, toes, upper, lower = (
+        inputs[name] for name in ("hips", "ankles", "toes", "upper", "lower")
+    )
     poles = output["poles"]
     pose = two_bone.solve(hips, ankles, upper, lower, poles)
     off = 100 * np.abs(two_bone.off_toes(pose.knee, ankles, toes))
@@ -491,26 +808,46 @@ def _judge_squat(inputs, output):
     apart = 100 * float(np.linalg.norm(pose.knee[0] - pose.knee[1]))
     marks = []
     for side, hip, knee, ankle, toe in zip("LR", hips, pose.knee, ankles, toes, strict=True):
-        marks += [picture.ghost(_from_above([ankle, toe + (toe - ankle)])),
-                  picture.chain(_from_above([hip, knee, ankle]), ["", f"knee {side}", ""])]
+        marks += [
+            picture.ghost(_from_above([ankle, toe + (toe - ankle)])),
+            picture.chain(_from_above([hip, knee, ankle]), ["", f"knee {side}", ""]),
+        ]
     drawn = picture.top_view(
-        "Your two knees, from above", "Both legs from above, and dotted lines from the ankles along the "
-        f"toes; a knee is {off.max():.1f} centimetres off its line.", *marks)
-    measured = {"From the line of its toes, left and right knee": f"{off[0]:.1f} and {off[1]:.1f} cm",
-                "Knee to knee": f"{apart:.1f} cm",
-                "From the line hip–ankle, left and right pole": f"{far[0]:.2f} and {far[1]:.2f} m"}
+        "Your two knees, from above",
+        "Both legs from above, and dotted lines from the ankles along the "
+        f"toes; a knee is {off.max():.1f} centimetres off its line.",
+        *marks,
+    )
+    measured = {
+        "From the line of its toes, left and right knee": f"{off[0]:.1f} and {off[1]:.1f} cm",
+        "Knee to knee": f"{apart:.1f} cm",
+        "From the line hip–ankle, left and right pole": f"{far[0]:.2f} and {far[1]:.2f} m",
+    }
     good, enough = (off <= 0.5) & ~backward & pose.guided, far >= (upper + lower) * (1 - 1e-6)
     if good.all() and enough.all():
-        return Verdict(1.0, "each knee is over its own toes, and no pole is so near that a slip of it would tell.",
-                       measured, drawn)
+        return Verdict(
+            1.0,
+            "each knee is over its own toes, and no pole is so near that a slip of it would tell.",
+            measured,
+            drawn,
+        )
     if good.all():
-        return Verdict(0.5, "the knees are over their toes, but a pole is nearer to the line from hip to ankle than "
-                            "the leg is long.", measured, drawn)
+        return Verdict(
+            0.5,
+            "the knees are over their toes, but a pole is nearer to the line from hip to ankle than "
+            "the leg is long.",
+            measured,
+            drawn,
+        )
     if backward.any() and (off <= 0.5).all():
         return Verdict(0.0, "a knee points backward, over its heel.", measured, drawn)
     side = "left" if off[0] >= off[1] else "right"
-    return Verdict(0.25 * float(good.any()), f"seen from above, the {side} knee is {off.max():.1f} cm off the line of "
-                                             "its toes.", measured, drawn)
+    return Verdict(
+        0.25 * float(good.any()),
+        f"seen from above, the {side} knee is {off.max():.1f} cm off the line of its toes.",
+        measured,
+        drawn,
+    )
 
 
 def _ways(ankles, toes):
@@ -520,25 +857,53 @@ def _ways(ankles, toes):
 
 
 SQUAT = Question(
-    "07", "squat_poles", "two poles that keep both knees over the toes in a squat", "function",
-    {"poles": (2, 3)}, _draw_squat, _judge_squat,
+    "07",
+    "squat_poles",
+    "two poles that keep both knees over the toes in a squat",
+    "function",
+    {"poles": (2, 3)},
+    _draw_squat,
+    _judge_squat,
     (
-        Misconception("straight ahead", lambda h, a, t, u, low: a + (u + low) * AHEAD,
-                      "both poles go straight ahead, along the world's z, wherever the toes point"),
-        Misconception("left toes for both", lambda h, a, t, u, low: a + (u + low) * _ways(a, t)[0],
-                      "both poles go where the left toes point; the right foot points another way"),
-        Misconception("one pole for both", lambda h, a, t, u, low: np.tile(
-                      a.mean(axis=0) + (u + low) * _unit(_ways(a, t).sum(axis=0)), (2, 1)),
-                      "one pole between the feet serves both knees, and draws them together"),
-        Misconception("exchanged", lambda h, a, t, u, low: (a + (u + low) * _ways(a, t))[::-1],
-                      "left and right pole are exchanged"),
-        Misconception("behind the heels", lambda h, a, t, u, low: a - (u + low) * _ways(a, t),
-                      "the poles lie behind the heels: the direction is from toe to ankle"),
-        Misconception("from the origin", lambda h, a, t, u, low: (u + low) * _ways(a, t),
-                      "the directions are given as places; a pole is the ankle, or the hip, plus a way to go"),
-        Misconception("the toes themselves", lambda h, a, t, u, low: t,
-                      "the toes themselves serve as poles; they lie in the right plane, but too near"),
-    ))
+        Misconception(
+            "straight ahead",
+            lambda h, a, t, u, low: a + (u + low) * AHEAD,
+            "both poles go straight ahead, along the world's z, wherever the toes point",
+        ),
+        Misconception(
+            "left toes for both",
+            lambda h, a, t, u, low: a + (u + low) * _ways(a, t)[0],
+            "both poles go where the left toes point; the right foot points another way",
+        ),
+        Misconception(
+            "one pole for both",
+            lambda h, a, t, u, low: np.tile(
+                a.mean(axis=0) + (u + low) * _unit(_ways(a, t).sum(axis=0)), (2, 1)
+            ),
+            "one pole between the feet serves both knees, and draws them together",
+        ),
+        Misconception(
+            "exchanged",
+            lambda h, a, t, u, low: (a + (u + low) * _ways(a, t))[::-1],
+            "left and right pole are exchanged",
+        ),
+        Misconception(
+            "behind the heels",
+            lambda h, a, t, u, low: a - (u + low) * _ways(a, t),
+            "the poles lie behind the heels: the direction is from toe to ankle",
+        ),
+        Misconception(
+            "from the origin",
+            lambda h, a, t, u, low: (u + low) * _ways(a, t),
+            "the directions are given as places; a pole is the ankle, or the hip, plus a way to go",
+        ),
+        Misconception(
+            "the toes themselves",
+            lambda h, a, t, u, low: t,
+            "the toes themselves serve as poles; they lie in the right plane, but too near",
+        ),
+    ),
+)
 
 
 # What a knee control should follow ----------------------------------------------------------------------------------
@@ -556,8 +921,13 @@ def _draw_follows(rng, character):
         values[tag + "foot"] = {"shift_x": out * apart, "turn_y": out * turned}
     poses = [rig.pose(values), with_feet.pose(values)]
     hip, ankle, toe = rig.skeleton.origins(poses[0].world, ["L_hip", "L_ankle", "L_toe"])
-    places = {"hip": hip, "ankle": ankle, "toe": toe,
-              "pelvis_pole": poses[0].controls["L_knee"][:3, 3], "feet_pole": poses[1].controls["L_knee"][:3, 3]}
+    places = {
+        "hip": hip,
+        "ankle": ankle,
+        "toe": toe,
+        "pelvis_pole": poses[0].controls["L_knee"][:3, 3],
+        "feet_pole": poses[1].controls["L_knee"][:3, 3],
+    }
     rounded = {name: at.round(4) + 0.0 for name, at in places.items()}  # + 0.0: never −0
     return [{"upper": character.thigh, "lower": character.shank} | rounded]
 
@@ -579,16 +949,34 @@ def _judge_follows(inputs, output):
         f"Following the {choice}, from above",
         "The left leg from above, and a dotted line from its ankle along its toes.",
         picture.ghost(_from_above([ankle, toe + (toe - ankle)])),
-        picture.chain(_from_above([hip, knee, ankle]), ["hip", "knee", "ankle"]))
-    measured = {"You say": f"{choice}: {yours[0]:.1f} cm with the pelvis, {yours[1]:.1f} cm with the feet"}
+        picture.chain(_from_above([hip, knee, ankle]), ["hip", "knee", "ankle"]),
+    )
+    measured = {
+        "You say": f"{choice}: {yours[0]:.1f} cm with the pelvis, {yours[1]:.1f} cm with the feet"
+    }
     score = 0.4 * (choice == better) + 0.3 * float(right.sum())
     if choice == better and right.all():
-        return Verdict(1.0, "the nearer knee wins; what is left of its distance is the leg's lean.", measured, drawn)
+        return Verdict(
+            1.0,
+            "the nearer knee wins; what is left of its distance is the leg's lean.",
+            measured,
+            drawn,
+        )
     if choice != better:
-        return Verdict(min(score, 0.5), "look at the picture: how far is this knee from the dotted line, and does the "
-                                        "other pole bring it nearer?", measured, drawn)
-    return Verdict(score, "a distance is wrong: solve the leg for each pole, then measure in the view from above, at a "
-                          "right angle from the knee to the line of the toes, in centimetres.", measured, drawn)
+        return Verdict(
+            min(score, 0.5),
+            "look at the picture: how far is this knee from the dotted line, and does the "
+            "other pole bring it nearer?",
+            measured,
+            drawn,
+        )
+    return Verdict(
+        score,
+        "a distance is wrong: solve the leg for each pole, then measure in the view from above, at a "
+        "right angle from the knee to the line of the toes, in centimetres.",
+        measured,
+        drawn,
+    )
 
 
 def _follows(offs, choice=1):
@@ -600,27 +988,56 @@ def _along_x(upper, lower, hip, ankle, toe, *poles):
 
 
 def _to_the_toes(upper, lower, hip, ankle, toe, *poles):
-    return 100 * np.linalg.norm((_knee_offs(upper, lower, hip, ankle, toe, *poles)[0] - toe)[:, [0, 2]], axis=-1)
+    return 100 * np.linalg.norm(
+        (_knee_offs(upper, lower, hip, ankle, toe, *poles)[0] - toe)[:, [0, 2]], axis=-1
+    )
 
 
 CHOOSE = Question(
-    "07", "follows", "what a knee control should follow in a squat, proved by two distances", "value",
-    {"follows": FOLLOWS, "off": (2,)}, _draw_follows, _judge_follows,
+    "07",
+    "follows",
+    "what a knee control should follow in a squat, proved by two distances",
+    "value",
+    {"follows": FOLLOWS, "off": (2,)},
+    _draw_follows,
+    _judge_follows,
     (
-        Misconception("the pelvis", _follows(lambda *inputs: _knee_offs(*inputs)[1], choice=0),
-                      "the pole is chosen that leaves the knee farther from the line of its toes"),
-        Misconception("metres", _follows(lambda *inputs: _knee_offs(*inputs)[1] / 100),
-                      "the distances are left in metres"),
-        Misconception("other order", _follows(lambda *inputs: _knee_offs(*inputs)[1][::-1]),
-                      "the two distances stand in the wrong order: the pelvis comes first"),
-        Misconception("along x", _follows(_along_x),
-                      "the distances are measured along x; the toes are turned out, so measure square to their line"),
-        Misconception("to the toe", _follows(_to_the_toes),
-                      "the distances are measured to the toe; measure to the line that runs through it"),
-        Misconception("of the poles", _follows(lambda upper, lower, hip, ankle, toe, *poles: 100 * np.abs(
-                      two_bone.off_toes(np.stack(poles), ankle, toe))),
-                      "the poles' distances are measured; the knee lies between its pole and the line hip–ankle"),
-    ))
+        Misconception(
+            "the pelvis",
+            _follows(lambda *inputs: _knee_offs(*inputs)[1], choice=0),
+            "the pole is chosen that leaves the knee farther from the line of its toes",
+        ),
+        Misconception(
+            "metres",
+            _follows(lambda *inputs: _knee_offs(*inputs)[1] / 100),
+            "the distances are left in metres",
+        ),
+        Misconception(
+            "other order",
+            _follows(lambda *inputs: _knee_offs(*inputs)[1][::-1]),
+            "the two distances stand in the wrong order: the pelvis comes first",
+        ),
+        Misconception(
+            "along x",
+            _follows(_along_x),
+            "the distances are measured along x; the toes are turned out, so measure square to their line",
+        ),
+        Misconception(
+            "to the toe",
+            _follows(_to_the_toes),
+            "the distances are measured to the toe; measure to the line that runs through it",
+        ),
+        Misconception(
+            "of the poles",
+            _follows(
+                lambda upper, lower, hip, ankle, toe, *poles: (
+                    100 * np.abs(two_bone.off_toes(np.stack(poles), ankle, toe))
+                )
+            ),
+            "the poles' distances are measured; the knee lies between its pole and the line hip–ankle",
+        ),
+    ),
+)
 
 
 QUESTIONS = (HINGE, SWIVEL, POLE, DISTANCE, FLIP, SQUAT, CHOOSE)

@@ -45,37 +45,60 @@ def _apart(yours, wanted):
     return float(np.linalg.norm((yours - wanted)[:3, 3])), float(2 * np.arcsin(min(across, 1.0)))
 
 
-
 def _angle_text(yours, turned):
-    return f"{np.degrees(turned):.1f}°" if is_turn(yours[:3, :3]) else "no angle, for its axes make no frame"
+    return (
+        f"{np.degrees(turned):.1f}°"
+        if is_turn(yours[:3, :3])
+        else "no angle, for its axes make no frame"
+    )
 
 
 def _axes(frame, text, kind):
     """A frame seen from the side: its origin, its y and its z axis."""
     origin = np.clip(frame[[2, 1], 3], -FAR, FAR)
     ways = np.clip(frame[[2, 1], 1:3].T, -2, 2)
-    marks = [picture.arrow(origin, origin + SQUARE * way, letter, kind)
-             for letter, way in zip("yz", ways, strict=True) if np.linalg.norm(way) > 0.05]
+    marks = [
+        picture.arrow(origin, origin + SQUARE * way, letter, kind)
+        for letter, way in zip("yz", ways, strict=True)
+        if np.linalg.norm(way) > 0.05
+    ]
     return [*marks, picture.dots([origin], kind), picture.note(origin, text, kind)]
 
 
 def _frames_apart(title, desc, yours, wanted, name):
     """A picture of where a frame came out, and where it belongs."""
-    return picture.side_view(title, desc, *_axes(wanted, name, "goal"), *_axes(yours, "yours", "miss"))
+    return picture.side_view(
+        title, desc, *_axes(wanted, name, "goal"), *_axes(yours, "yours", "miss")
+    )
 
 
 def _judge_frame(yours, wanted, name, good, place, turn):
     """The verdict on a frame: where it comes out, against where it belongs."""
     shift, turned = _apart(yours, wanted)
-    drawn = _frames_apart(f"Where the {name} comes out", f"The {name} from the side: where it belongs, and where yours "
-                          f"is, {100 * shift:.1f} centimetres away.", yours, wanted, name)
-    measured = {f"The {name} comes out away by": f"{100 * min(shift, 1e6):.2f} cm",
-                "And turned against it by": _angle_text(yours, turned)}
+    drawn = _frames_apart(
+        f"Where the {name} comes out",
+        f"The {name} from the side: where it belongs, and where yours "
+        f"is, {100 * shift:.1f} centimetres away.",
+        yours,
+        wanted,
+        name,
+    )
+    measured = {
+        f"The {name} comes out away by": f"{100 * min(shift, 1e6):.2f} cm",
+        "And turned against it by": _angle_text(yours, turned),
+    }
     if not np.allclose(yours[3], [0, 0, 0, 1], atol=NEAR):
-        return Verdict(0.0, "a frame's last row is 0, 0, 0, 1; yours is another one.", measured, drawn)
+        return Verdict(
+            0.0, "a frame's last row is 0, 0, 0, 1; yours is another one.", measured, drawn
+        )
     if not is_turn(yours[:3, :3]):
-        return Verdict(0.25 if shift <= NEAR else 0.0, "the three axes of a frame are square to each other, of length "
-                       "one and right-handed; yours are not.", measured, drawn)
+        return Verdict(
+            0.25 if shift <= NEAR else 0.0,
+            "the three axes of a frame are square to each other, of length "
+            "one and right-handed; yours are not.",
+            measured,
+            drawn,
+        )
     if shift <= NEAR and turned <= NEAR:
         return Verdict(1.0, good, measured, drawn)
     if shift <= NEAR:
@@ -84,6 +107,7 @@ def _judge_frame(yours, wanted, name, good, place, turn):
 
 
 # Values that read zero ----------------------------------------------------------------------------------------------
+
 
 def _draw_zeroed(rng, character):
     def case(turn, moved, shifted):
@@ -95,29 +119,46 @@ def _draw_zeroed(rng, character):
 
     still = np.zeros(3)
     up = np.array([0.0, 1.0, 0.0])
-    return [case(up * rng.uniform(0.3, 0.8), _turned(rng, 20, 50), shift()),
-            case(up * rng.uniform(-0.8, -0.3), still, shift()),  # moved without a turn
-            case(_turned(rng, 30, 80), _turned(rng, 20, 50), still),  # turned in place
-            case(still, _turned(rng, 20, 50), shift()),  # a rest without a turn
-            case(_turned(rng, 30, 80), still, still),  # at rest
-            case(_turned(rng, 150, 178), _turned(rng, 80, 120), shift()),
-            case(_turned(rng, 80, 100), _turned(rng, 120, 170), shift())]
+    return [
+        case(up * rng.uniform(0.3, 0.8), _turned(rng, 20, 50), shift()),
+        case(up * rng.uniform(-0.8, -0.3), still, shift()),  # moved without a turn
+        case(_turned(rng, 30, 80), _turned(rng, 20, 50), still),  # turned in place
+        case(still, _turned(rng, 20, 50), shift()),  # a rest without a turn
+        case(_turned(rng, 30, 80), still, still),  # at rest
+        case(_turned(rng, 150, 178), _turned(rng, 80, 120), shift()),
+        case(_turned(rng, 80, 100), _turned(rng, 120, 170), shift()),
+    ]
 
 
 def _judge_zeroed(inputs, output):
     rest, world = inputs["rest"], inputs["world"]
-    if np.allclose(rest, world, atol=1e-8) and not np.allclose(output["values"], np.eye(4), atol=NEAR):
+    if np.allclose(rest, world, atol=1e-8) and not np.allclose(
+        output["values"], np.eye(4), atol=NEAR
+    ):
         off = _apart(output["values"], np.eye(4))
-        return Verdict(0.0, "this control is at its rest, and your values are not those of a frame that does nothing.",
-                       {"Your shift at rest": f"{100 * min(off[0], 1e6):.1f} cm",
-                        "Your turn at rest": f"{np.degrees(off[1]):.1f}°"},
-                       _frames_apart("A control at rest", "The control at its rest, and your values put on it.",
-                                     rest @ output["values"], world, "control"))
+        return Verdict(
+            0.0,
+            "this control is at its rest, and your values are not those of a frame that does nothing.",
+            {
+                "Your shift at rest": f"{100 * min(off[0], 1e6):.1f} cm",
+                "Your turn at rest": f"{np.degrees(off[1]):.1f}°",
+            },
+            _frames_apart(
+                "A control at rest",
+                "The control at its rest, and your values put on it.",
+                rest @ output["values"],
+                world,
+                "control",
+            ),
+        )
     return _judge_frame(
-        rest @ output["values"], world, "control",
+        rest @ output["values"],
+        world,
+        "control",
         "put on the rest frame, your values bring the control to where it is, and at rest they are zero.",
         "put on the rest frame, your values bring the control to another place.",
-        "put on the rest frame, your values bring the control to the right place, but turned.")
+        "put on the rest frame, your values bring the control to the right place, but turned.",
+    )
 
 
 def _subtracted(rest, world):
@@ -133,43 +174,72 @@ def _turn_left_out(rest, world):
 
 
 ZEROED = Question(
-    "08", "zeroed", "the values of a control, such that they are zero at rest", "function",
-    {"values": (4, 4)}, _draw_zeroed, _judge_zeroed,
+    "08",
+    "zeroed",
+    "the values of a control, such that they are zero at rest",
+    "function",
+    {"values": (4, 4)},
+    _draw_zeroed,
+    _judge_zeroed,
     (
-        Misconception("world for local", lambda rest, world: world,
-                      "the control's world frame is given as its values; values begin at the rest frame"),
-        Misconception("subtracted", _subtracted,
-                      "the shift is the difference of two places, along the world's axes; values count along the "
-                      "axes of the rest frame"),
-        Misconception("order swapped", lambda rest, world: world @ np.linalg.inv(rest),
-                      "the two frames are multiplied in the other order, which moves things about the world's origin"),
-        Misconception("from world to rest", lambda rest, world: np.linalg.inv(world) @ rest,
-                      "the way back is given, from where the control is to its rest"),
-        Misconception("transposed", lambda rest, world: rest.T @ world,
-                      "the whole 4×4 frame is transposed to undo it; that undoes a turn alone, not a frame with an "
-                      "origin"),
-        Misconception("turn left out", _turn_left_out,
-                      "the shift is there, the turn is not"),
-    ))
+        Misconception(
+            "world for local",
+            lambda rest, world: world,
+            "the control's world frame is given as its values; values begin at the rest frame",
+        ),
+        Misconception(
+            "subtracted",
+            _subtracted,
+            "the shift is the difference of two places, along the world's axes; values count along the "
+            "axes of the rest frame",
+        ),
+        Misconception(
+            "order swapped",
+            lambda rest, world: world @ np.linalg.inv(rest),
+            "the two frames are multiplied in the other order, which moves things about the world's origin",
+        ),
+        Misconception(
+            "from world to rest",
+            lambda rest, world: np.linalg.inv(world) @ rest,
+            "the way back is given, from where the control is to its rest",
+        ),
+        Misconception(
+            "transposed",
+            lambda rest, world: rest.T @ world,
+            "the whole 4×4 frame is transposed to undo it; that undoes a turn alone, not a frame with an "
+            "origin",
+        ),
+        Misconception("turn left out", _turn_left_out, "the shift is there, the turn is not"),
+    ),
+)
 
 
 # A turn about a pivot -----------------------------------------------------------------------------------------------
+
 
 def _draw_pivot(rng, character):
     ankle = np.array([0.0, character.ankle_height, 0.0])
 
     def case(rest_turn, pivot, turn):
-        return _rounded({"rest": _frame(rest_turn, _places(rng, 0.3) - [0.0, 0.6, 0.0]), "pivot": pivot,
-                         "turn": rotation.matrix_from_vector(turn)})
+        return _rounded(
+            {
+                "rest": _frame(rest_turn, _places(rng, 0.3) - [0.0, 0.6, 0.0]),
+                "pivot": pivot,
+                "turn": rotation.matrix_from_vector(turn),
+            }
+        )
 
     x, y, z = np.eye(3)
     still = np.zeros(3)
-    return [case(still, ankle, -x * rng.uniform(0.4, 0.7)), case(y * rng.uniform(0.3, 0.8), ankle, x * 0.6),
-            case(y * rng.uniform(-0.8, -0.3), rng.uniform(0.05, 0.2, 3), _turned(rng, 30, 60)),
-            case(_turned(rng, 40, 90), rng.uniform(-0.2, -0.05, 3), _turned(rng, 60, 110)),
-            case(still, ankle, y * rng.uniform(0.4, 0.8)),  # the pivot lies on the axis: nothing shifts
-            case(z * rng.uniform(0.4, 0.8), ankle, z * np.pi),
-            case(y * rng.uniform(0.3, 0.8), still, _turned(rng, 30, 60))]  # the pivot is the origin
+    return [
+        case(still, ankle, -x * rng.uniform(0.4, 0.7)),
+        case(y * rng.uniform(0.3, 0.8), ankle, x * 0.6),
+        case(y * rng.uniform(-0.8, -0.3), rng.uniform(0.05, 0.2, 3), _turned(rng, 30, 60)),
+        case(_turned(rng, 40, 90), rng.uniform(-0.2, -0.05, 3), _turned(rng, 60, 110)),
+        case(still, ankle, y * rng.uniform(0.4, 0.8)),  # the pivot lies on the axis: nothing shifts
+        case(z * rng.uniform(0.4, 0.8), ankle, z * np.pi),
+        case(y * rng.uniform(0.3, 0.8), still, _turned(rng, 30, 60)),
+    ]  # the pivot is the origin
 
 
 def _about(rest, pivot, turn):
@@ -185,14 +255,25 @@ def _judge_pivot(inputs, output):
     slid = float(np.linalg.norm(now - was))
     wanted = _about(rest, pivot, turn)
     verdict = _judge_frame(
-        yours, wanted, "control", "the control has turned, and its pivot has not moved.",
+        yours,
+        wanted,
+        "control",
+        "the control has turned, and its pivot has not moved.",
         f"your pivot has moved by {100 * min(slid, 1e6):.1f} cm; the pivot is the one point that a turn leaves alone."
-        if slid > NEAR else "your pivot is in its place, but the control is not turned as asked.",
+        if slid > NEAR
+        else "your pivot is in its place, but the control is not turned as asked.",
         "the control is in its place, but not turned as asked: the turn comes after the rest frame, about the "
-        "control's own axes.")
-    return replace(verdict, measured={"The pivot moved by": f"{100 * min(slid, 1e6):.2f} cm",
-                                      "The control is turned against the one asked for by":
-                                          _angle_text(yours, _apart(yours, wanted)[1])})
+        "control's own axes.",
+    )
+    return replace(
+        verdict,
+        measured={
+            "The pivot moved by": f"{100 * min(slid, 1e6):.2f} cm",
+            "The control is turned against the one asked for by": _angle_text(
+                yours, _apart(yours, wanted)[1]
+            ),
+        },
+    )
 
 
 def _shifted(place):
@@ -204,28 +285,51 @@ def _only_turn(turn):
 
 
 PIVOT = Question(
-    "08", "turn_about", "where a control is after a turn about its pivot", "function",
-    {"world": (4, 4)}, _draw_pivot, _judge_pivot,
+    "08",
+    "turn_about",
+    "where a control is after a turn about its pivot",
+    "function",
+    {"world": (4, 4)},
+    _draw_pivot,
+    _judge_pivot,
     (
-        Misconception("about the origin", lambda rest, pivot, turn: rest @ _only_turn(turn),
-                      "the control turns about its own origin, where its outline lies; the pivot is elsewhere"),
-        Misconception("there and back swapped",
-                      lambda rest, pivot, turn: rest @ _shifted(-pivot) @ _only_turn(turn) @ _shifted(pivot),
-                      "the two shifts are exchanged; the one that takes the pivot to the origin has to come first, on "
-                      "the right of the turn"),
-        Misconception("not back", lambda rest, pivot, turn: rest @ _shifted(pivot) @ _only_turn(turn),
-                      "the origin has gone to the pivot and stays there; one of the two shifts is missing"),
-        Misconception("pivot in the world",
-                      lambda rest, pivot, turn: _shifted(pivot) @ _only_turn(turn) @ _shifted(-pivot) @ rest,
-                      "the pivot is taken as a point of the world, and the turn about the world's axes; both belong "
-                      "to the control"),
-        Misconception("other way round", lambda rest, pivot, turn: _about(rest, pivot, turn.T),
-                      "the control turns the opposite way"),
-        Misconception("world's axes", lambda rest, pivot, turn: fr.frame(
-                      turn @ rest[:3, :3], fr.apply(rest, pivot) - turn @ rest[:3, :3] @ pivot),
-                      "the turn comes before the rest frame, about the world's axes; it belongs after it, about the "
-                      "control's own"),
-    ))
+        Misconception(
+            "about the origin",
+            lambda rest, pivot, turn: rest @ _only_turn(turn),
+            "the control turns about its own origin, where its outline lies; the pivot is elsewhere",
+        ),
+        Misconception(
+            "there and back swapped",
+            lambda rest, pivot, turn: rest @ _shifted(-pivot) @ _only_turn(turn) @ _shifted(pivot),
+            "the two shifts are exchanged; the one that takes the pivot to the origin has to come first, on "
+            "the right of the turn",
+        ),
+        Misconception(
+            "not back",
+            lambda rest, pivot, turn: rest @ _shifted(pivot) @ _only_turn(turn),
+            "the origin has gone to the pivot and stays there; one of the two shifts is missing",
+        ),
+        Misconception(
+            "pivot in the world",
+            lambda rest, pivot, turn: _shifted(pivot) @ _only_turn(turn) @ _shifted(-pivot) @ rest,
+            "the pivot is taken as a point of the world, and the turn about the world's axes; both belong "
+            "to the control",
+        ),
+        Misconception(
+            "other way round",
+            lambda rest, pivot, turn: _about(rest, pivot, turn.T),
+            "the control turns the opposite way",
+        ),
+        Misconception(
+            "world's axes",
+            lambda rest, pivot, turn: fr.frame(
+                turn @ rest[:3, :3], fr.apply(rest, pivot) - turn @ rest[:3, :3] @ pivot
+            ),
+            "the turn comes before the rest frame, about the world's axes; it belongs after it, about the "
+            "control's own",
+        ),
+    ),
+)
 
 
 # Outline and pivot --------------------------------------------------------------------------------------------------
@@ -235,39 +339,71 @@ PLACES = ("ankle", "floor", "middle")
 
 def _draw_places(rng, character):
     ahead = character.foot_length / 2 - character.heel_length
-    return [{"up_deg": float(rng.integers(35, 60)), "height": character.ankle_height, "ahead": round(ahead, 4)}]
+    return [
+        {
+            "up_deg": float(rng.integers(35, 60)),
+            "height": character.ankle_height,
+            "ahead": round(ahead, 4),
+        }
+    ]
 
 
 def _ankle_moves(up_deg, height, ahead):
     """How far the ankle moves when its foot turns about the floor below it, and about the outline's middle, cm."""
     turn = {"foot": {"turn_x": -np.radians(up_deg)}}
     rest = np.array([0.0, height, 0.0])
-    posed = [ct.pose([ct.Control("foot", pivot=pivot)], turn)["foot"] for pivot in ([0, 0, 0], [0, 0, ahead])]
+    posed = [
+        ct.pose([ct.Control("foot", pivot=pivot)], turn)["foot"]
+        for pivot in ([0, 0, 0], [0, 0, ahead])
+    ]
     return 100 * np.array([np.linalg.norm(fr.apply(frame, rest) - rest) for frame in posed])
 
 
 def _judge_places(inputs, output):
     true, yours, choice = _ankle_moves(**inputs), output["moves"], output["pivot"]
     up, height, ahead = (inputs[name] for name in ("up_deg", "height", "ahead"))
-    at = dict(zip(PLACES, ((0.0, height, 0.0), (0.0, 0.0, 0.0), (0.0, 0.0, ahead)), strict=True))[choice]
+    at = dict(zip(PLACES, ((0.0, height, 0.0), (0.0, 0.0, 0.0), (0.0, 0.0, ahead)), strict=True))[
+        choice
+    ]
     frame = ct.pose([ct.Control("foot", pivot=at)], {"foot": {"turn_x": -np.radians(up)}})["foot"]
-    sole = np.array([(0.0, height, 0.0), (0.0, 0.0, -0.06), (0.0, 0.0, 2 * ahead + 0.06), (0.0, height, 0.0)])
+    sole = np.array(
+        [(0.0, height, 0.0), (0.0, 0.0, -0.06), (0.0, 0.0, 2 * ahead + 0.06), (0.0, height, 0.0)]
+    )
     drawn = picture.side_view(
-        f"Turned about the {choice}", "A foot from the side, before the turn, dotted, and after it about the pivot "
-        "you chose.", picture.ghost(sole[:, [2, 1]]),
+        f"Turned about the {choice}",
+        "A foot from the side, before the turn, dotted, and after it about the pivot you chose.",
+        picture.ghost(sole[:, [2, 1]]),
         picture.chain(fr.apply(frame, sole[[1, 0, 2]])[:, [2, 1]], ["", "ankle", ""]),
-        picture.dots([at[:0:-1]], "miss"), picture.note(at[:0:-1], "pivot", "miss"))
-    measured = {"You say": f"{choice} keeps it; {yours[0]:.1f} cm about the floor, {yours[1]:.1f} cm about the middle"}
+        picture.dots([at[:0:-1]], "miss"),
+        picture.note(at[:0:-1], "pivot", "miss"),
+    )
+    measured = {
+        "You say": f"{choice} keeps it; {yours[0]:.1f} cm about the floor, {yours[1]:.1f} cm about the middle"
+    }
     right = np.abs(np.abs(yours) - true) <= 0.0501
     keeps = choice == "ankle"
     score = 0.4 * keeps + 0.3 * float(right.sum())
     if keeps and right.all():
-        return Verdict(1.0, "only the pivot itself stays; everything else goes along a circle around it.", measured,
-                       drawn)
+        return Verdict(
+            1.0,
+            "only the pivot itself stays; everything else goes along a circle around it.",
+            measured,
+            drawn,
+        )
     if not keeps:
-        return Verdict(min(score, 0.5), "look at the picture: does the ankle stay where it was?", measured, drawn)
-    return Verdict(score, "a distance is wrong: the ankle goes along a circle around the pivot; measure straight from "
-                          "where it was to where it is, in centimetres.", measured, drawn)
+        return Verdict(
+            min(score, 0.5),
+            "look at the picture: does the ankle stay where it was?",
+            measured,
+            drawn,
+        )
+    return Verdict(
+        score,
+        "a distance is wrong: the ankle goes along a circle around the pivot; measure straight from "
+        "where it was to where it is, in centimetres.",
+        measured,
+        drawn,
+    )
 
 
 def _moves(moves, choice="ankle"):
@@ -279,31 +415,56 @@ def _radii(height, ahead):
 
 
 MOVED = Question(
-    "08", "pivot_at", "which pivot keeps the ankle, proved by what the others cost", "value",
-    {"pivot": PLACES, "moves": (2,)}, _draw_places, _judge_places,
+    "08",
+    "pivot_at",
+    "which pivot keeps the ankle, proved by what the others cost",
+    "value",
+    {"pivot": PLACES, "moves": (2,)},
+    _draw_places,
+    _judge_places,
     (
-        Misconception("where the outline is", _moves(_ankle_moves, "floor"),
-                      "the pivot is left where the outline lies, on the floor; then the ankle moves by the first of "
-                      "your own two numbers"),
-        Misconception("along the circle", _moves(lambda up, height, ahead: np.radians(up) * _radii(height, ahead)),
-                      "the way along the circle is given; measure straight from where the ankle was to where it is"),
-        Misconception("sine of the whole turn", _moves(lambda up, height, ahead: np.sin(np.radians(up)) * _radii(
-                      height, ahead)),
-                      "the distances are the radius times the sine of the whole turn, which is the way to the side "
-                      "alone; the ankle also sinks"),
-        Misconception("metres", _moves(lambda *inputs: _ankle_moves(*inputs) / 100), "the distances are in metres"),
-        Misconception("height alone", _moves(lambda up, height, ahead: np.repeat(_ankle_moves(up, height, 0.0)[0], 2)),
-                      "both radii are the ankle's height; the outline's middle also lies ahead of the ankle"),
-    ))
+        Misconception(
+            "where the outline is",
+            _moves(_ankle_moves, "floor"),
+            "the pivot is left where the outline lies, on the floor; then the ankle moves by the first of "
+            "your own two numbers",
+        ),
+        Misconception(
+            "along the circle",
+            _moves(lambda up, height, ahead: np.radians(up) * _radii(height, ahead)),
+            "the way along the circle is given; measure straight from where the ankle was to where it is",
+        ),
+        Misconception(
+            "sine of the whole turn",
+            _moves(lambda up, height, ahead: np.sin(np.radians(up)) * _radii(height, ahead)),
+            "the distances are the radius times the sine of the whole turn, which is the way to the side "
+            "alone; the ankle also sinks",
+        ),
+        Misconception(
+            "metres",
+            _moves(lambda *inputs: _ankle_moves(*inputs) / 100),
+            "the distances are in metres",
+        ),
+        Misconception(
+            "height alone",
+            _moves(lambda up, height, ahead: np.repeat(_ankle_moves(up, height, 0.0)[0], 2)),
+            "both radii are the ankle's height; the outline's middle also lies ahead of the ankle",
+        ),
+    ),
+)
 
 
 # Following with the gap kept ----------------------------------------------------------------------------------------
 
+
 def _draw_follow(rng, character):
     def case(before, moved, gap=None):
         leader = _frame(before, _places(rng))
-        follower = leader @ (fr.frame(rotation.matrix_from_vector(_turned(rng, 20, 70)), rng.uniform(0.1, 0.4, 3))
-                             if gap is None else gap)
+        follower = leader @ (
+            fr.frame(rotation.matrix_from_vector(_turned(rng, 20, 70)), rng.uniform(0.1, 0.4, 3))
+            if gap is None
+            else gap
+        )
         turn, shift = moved
         now = fr.frame(rotation.matrix_from_vector(turn) @ leader[:3, :3], leader[:3, 3] + shift)
         return _rounded({"leader": leader, "follower": follower, "leader_now": now})
@@ -313,13 +474,15 @@ def _draw_follow(rng, character):
 
     y = np.array([0.0, 1.0, 0.0])
     still = np.zeros(3)
-    return [case(y * rng.uniform(0.3, 0.8), (y * rng.uniform(0.3, 0.6), shift())),
-            case(_turned(rng, 30, 80), (still, shift())),  # only shifted
-            case(_turned(rng, 30, 80), (_turned(rng, 40, 90), still)),  # only turned
-            case(_turned(rng, 30, 80), (_turned(rng, 150, 178), shift())),
-            case(still, (y * rng.uniform(0.3, 0.6), shift())),
-            case(_turned(rng, 30, 80), (_turned(rng, 40, 90), shift()), np.eye(4)),  # no gap
-            case(_turned(rng, 30, 80), (still, still))]  # nothing moved
+    return [
+        case(y * rng.uniform(0.3, 0.8), (y * rng.uniform(0.3, 0.6), shift())),
+        case(_turned(rng, 30, 80), (still, shift())),  # only shifted
+        case(_turned(rng, 30, 80), (_turned(rng, 40, 90), still)),  # only turned
+        case(_turned(rng, 30, 80), (_turned(rng, 150, 178), shift())),
+        case(still, (y * rng.uniform(0.3, 0.6), shift())),
+        case(_turned(rng, 30, 80), (_turned(rng, 40, 90), shift()), np.eye(4)),  # no gap
+        case(_turned(rng, 30, 80), (still, still)),
+    ]  # nothing moved
 
 
 def _follow(leader, follower, leader_now):
@@ -329,10 +492,13 @@ def _follow(leader, follower, leader_now):
 def _judge_follow(inputs, output):
     wanted = _follow(**inputs)
     return _judge_frame(
-        output["world"], wanted, "follower",
+        output["world"],
+        wanted,
+        "follower",
         "seen from its leader, the follower is where it was before, wherever the leader went.",
         "seen from its leader, your follower is at another place than before.",
-        "seen from its leader, your follower is at its place, but turned.")
+        "seen from its leader, your follower is at its place, but turned.",
+    )
 
 
 def _beside(leader, follower, leader_now):
@@ -342,79 +508,142 @@ def _beside(leader, follower, leader_now):
 
 def _turned_in_place(leader, follower, leader_now):
     """The world's vector kept, and the leader's turn added on the spot."""
-    return fr.frame(leader_now[:3, :3] @ leader[:3, :3].T @ follower[:3, :3],
-                    leader_now[:3, 3] + (follower - leader)[:3, 3])
+    return fr.frame(
+        leader_now[:3, :3] @ leader[:3, :3].T @ follower[:3, :3],
+        leader_now[:3, 3] + (follower - leader)[:3, 3],
+    )
 
 
 FOLLOW = Question(
-    "08", "follow", "where a follower goes when its leader moves and the gap is kept", "function",
-    {"world": (4, 4)}, _draw_follow, _judge_follow,
+    "08",
+    "follow",
+    "where a follower goes when its leader moves and the gap is kept",
+    "function",
+    {"world": (4, 4)},
+    _draw_follow,
+    _judge_follow,
     (
-        Misconception("gap lost", lambda leader, follower, now: now,
-                      "the follower jumps onto its leader: the gap is lost"),
-        Misconception("gap along the world's axes", _beside,
-                      "the vector between the two is kept along the world's axes; the gap belongs in the leader's "
-                      "frame and turns with it"),
-        Misconception("turned in place", _turned_in_place,
-                      "the follower turns like its leader, but on the spot; a turn of the leader also swings it round"),
-        Misconception("order swapped", lambda leader, follower, now: ct.gap_to(leader, follower) @ now,
-                      "gap and leader are multiplied in the other order; the leader's world frame comes first"),
-        Misconception("gap the other way", lambda leader, follower, now: now @ ct.gap_to(follower, leader),
-                      "the gap is that of the leader as seen from the follower"),
-        Misconception("world for local", lambda leader, follower, now: now @ follower,
-                      "the follower's world frame is taken for its gap; a gap is seen from the leader"),
-        Misconception("stayed", lambda leader, follower, now: follower,
-                      "the follower has stayed where it was"),
-    ))
+        Misconception(
+            "gap lost",
+            lambda leader, follower, now: now,
+            "the follower jumps onto its leader: the gap is lost",
+        ),
+        Misconception(
+            "gap along the world's axes",
+            _beside,
+            "the vector between the two is kept along the world's axes; the gap belongs in the leader's "
+            "frame and turns with it",
+        ),
+        Misconception(
+            "turned in place",
+            _turned_in_place,
+            "the follower turns like its leader, but on the spot; a turn of the leader also swings it round",
+        ),
+        Misconception(
+            "order swapped",
+            lambda leader, follower, now: ct.gap_to(leader, follower) @ now,
+            "gap and leader are multiplied in the other order; the leader's world frame comes first",
+        ),
+        Misconception(
+            "gap the other way",
+            lambda leader, follower, now: now @ ct.gap_to(follower, leader),
+            "the gap is that of the leader as seen from the follower",
+        ),
+        Misconception(
+            "world for local",
+            lambda leader, follower, now: now @ follower,
+            "the follower's world frame is taken for its gap; a gap is seen from the leader",
+        ),
+        Misconception(
+            "stayed", lambda leader, follower, now: follower, "the follower has stayed where it was"
+        ),
+    ),
+)
 
 
 # A gap taken in the middle of a scene -------------------------------------------------------------------------------
 
+
 def _draw_switch(rng, character):
     def case(leader_turn, values_turn, values_shift):
         base = _frame(_turned(rng, 20, 80), _places(rng))
-        return _rounded({"leader": _frame(leader_turn, _places(rng)), "values": _frame(values_turn, values_shift),
-                         "world": base @ _frame(values_turn, values_shift)})
+        return _rounded(
+            {
+                "leader": _frame(leader_turn, _places(rng)),
+                "values": _frame(values_turn, values_shift),
+                "world": base @ _frame(values_turn, values_shift),
+            }
+        )
 
     def shift():
         return rng.uniform(0.1, 0.3, 3)
 
     y = np.array([0.0, 1.0, 0.0])
     still = np.zeros(3)
-    return [case(y * rng.uniform(0.3, 0.8), _turned(rng, 20, 50), shift()), case(_turned(rng, 30, 80), still, shift()),
-            case(_turned(rng, 30, 80), _turned(rng, 20, 50), still), case(still, _turned(rng, 20, 50), shift()),
-            case(_turned(rng, 30, 80), still, still),  # values of zero
-            case(_turned(rng, 150, 178), _turned(rng, 80, 120), shift())]
+    return [
+        case(y * rng.uniform(0.3, 0.8), _turned(rng, 20, 50), shift()),
+        case(_turned(rng, 30, 80), still, shift()),
+        case(_turned(rng, 30, 80), _turned(rng, 20, 50), still),
+        case(still, _turned(rng, 20, 50), shift()),
+        case(_turned(rng, 30, 80), still, still),  # values of zero
+        case(_turned(rng, 150, 178), _turned(rng, 80, 120), shift()),
+    ]
 
 
 def _judge_switch(inputs, output):
     leader, values, world = (inputs[name] for name in ("leader", "values", "world"))
     return _judge_frame(
-        leader @ output["gap"] @ values, world, "control",
+        leader @ output["gap"] @ values,
+        world,
+        "control",
         "with your gap the control follows its new leader, keeps its values, and does not jump.",
         "at the moment of the switch the control jumps to another place.",
-        "at the moment of the switch the control stays in its place, but turns.")
+        "at the moment of the switch the control stays in its place, but turns.",
+    )
 
 
 SWITCH = Question(
-    "08", "gap_now", "the gap with which a control that has values follows a new leader without a jump", "function",
-    {"gap": (4, 4)}, _draw_switch, _judge_switch,
+    "08",
+    "gap_now",
+    "the gap with which a control that has values follows a new leader without a jump",
+    "function",
+    {"gap": (4, 4)},
+    _draw_switch,
+    _judge_switch,
     (
-        Misconception("values twice", lambda leader, values, world: fr.relative(leader, world),
-                      "the values are still in the gap, and then come on top once more; take them out of the world "
-                      "frame first"),
-        Misconception("gap lost", lambda leader, values, world: np.eye(4),
-                      "the gap is one that does nothing, so the control jumps onto its leader"),
-        Misconception("values on the wrong side", lambda leader, values, world: fr.relative(
-                      leader, fr.invert(values) @ world),
-                      "the values are taken off on the left, as if they came before the base; they come after it"),
-        Misconception("order swapped", lambda leader, values, world: world @ fr.invert(values) @ fr.invert(leader),
-                      "base and leader are multiplied in the other order: undo the leader on the left"),
-        Misconception("the other way", lambda leader, values, world: fr.relative(world @ fr.invert(values), leader),
-                      "the gap is that of the leader as seen from the control"),
-        Misconception("world for local", lambda leader, values, world: world @ fr.invert(values),
-                      "the control's base in the world is given; a gap is seen from the leader"),
-    ))
+        Misconception(
+            "values twice",
+            lambda leader, values, world: fr.relative(leader, world),
+            "the values are still in the gap, and then come on top once more; take them out of the world "
+            "frame first",
+        ),
+        Misconception(
+            "gap lost",
+            lambda leader, values, world: np.eye(4),
+            "the gap is one that does nothing, so the control jumps onto its leader",
+        ),
+        Misconception(
+            "values on the wrong side",
+            lambda leader, values, world: fr.relative(leader, fr.invert(values) @ world),
+            "the values are taken off on the left, as if they came before the base; they come after it",
+        ),
+        Misconception(
+            "order swapped",
+            lambda leader, values, world: world @ fr.invert(values) @ fr.invert(leader),
+            "base and leader are multiplied in the other order: undo the leader on the left",
+        ),
+        Misconception(
+            "the other way",
+            lambda leader, values, world: fr.relative(world @ fr.invert(values), leader),
+            "the gap is that of the leader as seen from the control",
+        ),
+        Misconception(
+            "world for local",
+            lambda leader, values, world: world @ fr.invert(values),
+            "the control's base in the world is given; a gap is seen from the leader",
+        ),
+    ),
+)
 
 
 # What moves with the pelvis -----------------------------------------------------------------------------------------
@@ -425,19 +654,37 @@ NOTHING = "nothing"
 def _draw_moving(rng, character):
     """A rig in which one foot hangs from the pelvis, and things follow each other."""
     hanging, free = ("L_foot", "R_foot") if rng.random() < 0.5 else ("R_foot", "L_foot")
-    follows = {"pelvis": NOTHING, hanging: "pelvis", free: NOTHING, free[:2] + "knee": free,
-               hanging[:2] + "knee": hanging, free[:2] + "lamp": free[:2] + "knee", "cape": "pelvis",
-               "cape_hem": "cape", "dog": NOTHING, "dog_leash": "dog"}
+    follows = {
+        "pelvis": NOTHING,
+        hanging: "pelvis",
+        free: NOTHING,
+        free[:2] + "knee": free,
+        hanging[:2] + "knee": hanging,
+        free[:2] + "lamp": free[:2] + "knee",
+        "cape": "pelvis",
+        "cape_hem": "cape",
+        "dog": NOTHING,
+        "dog_leash": "dog",
+    }
     names = [str(name) for name in rng.permutation(list(follows))]
     hem = np.round([rng.uniform(0.05, 0.15), -0.6, -rng.uniform(0.2, 0.35)], 3)
-    return [{"controls": names, "follows": [follows[name] for name in names], "hem": hem,
-             "turned_deg": float(rng.integers(40, 80)), "lowered_cm": float(rng.integers(5, 15))}]
+    return [
+        {
+            "controls": names,
+            "follows": [follows[name] for name in names],
+            "hem": hem,
+            "turned_deg": float(rng.integers(40, 80)),
+            "lowered_cm": float(rng.integers(5, 15)),
+        }
+    ]
 
 
 def _moving(names, follows):
     """The names of all that the pelvis moves, as the library finds them."""
-    rig = [ct.Control(name, parent=None if leader == NOTHING else leader)
-           for name, leader in zip(names, follows, strict=True)]
+    rig = [
+        ct.Control(name, parent=None if leader == NOTHING else leader)
+        for name, leader in zip(names, follows, strict=True)
+    ]
     return ct.carried(rig, "pelvis")
 
 
@@ -459,36 +706,62 @@ def _way_up(name, names, follows):
 
 
 def _judge_moving(inputs, output):
-    true, yours = set(_moving(inputs["controls"], inputs["follows"])), {word.strip() for word in output["names"]}
+    true, yours = (
+        set(_moving(inputs["controls"], inputs["follows"])),
+        {word.strip() for word in output["names"]},
+    )
     distance = _hem_moves(inputs["hem"], inputs["turned_deg"], inputs["lowered_cm"])
     off = abs(abs(float(output["moved"])) - distance)
     extra, missing = sorted(yours - true - {"pelvis"}), len(true - yours)
     lines = _way_up(extra[0], inputs["controls"], inputs["follows"]) if extra else sorted(yours)
     drawn = picture.side_view(
-        "What it follows" if extra else "Your names", "A name you gave, and what leads it." if extra else
-        "The names you gave.",
-        *(picture.note((0.0, -0.065 * i), line[:25], "miss" if extra else "plain") for i, line in enumerate(lines[:8])),
-        picture.note((0.6, -0.5), ""))  # the same room for one line and for eight
-    measured = {"You name": f"{len(yours)} controls, {len(yours & true)} of which move with the pelvis",
-                "You say the hem moves by": f"{float(output['moved']):.1f} cm"}
+        "What it follows" if extra else "Your names",
+        "A name you gave, and what leads it." if extra else "The names you gave.",
+        *(
+            picture.note((0.0, -0.065 * i), line[:25], "miss" if extra else "plain")
+            for i, line in enumerate(lines[:8])
+        ),
+        picture.note((0.6, -0.5), ""),
+    )  # the same room for one line and for eight
+    measured = {
+        "You name": f"{len(yours)} controls, {len(yours & true)} of which move with the pelvis",
+        "You say the hem moves by": f"{float(output['moved']):.1f} cm",
+    }
     named, near = not extra and not missing, off <= 0.0501
     if named and near:
-        return Verdict(1.0, "followers move, and theirs, and so on; all else stays.", measured, drawn)
+        return Verdict(
+            1.0, "followers move, and theirs, and so on; all else stays.", measured, drawn
+        )
     if extra:
         first = extra[0][:25]
-        says = (f"{first} does not move with the pelvis: go from it to what it follows, and on, until nothing is left."
-                if first in inputs["controls"] else f"there is no control called {first}.")
+        says = (
+            f"{first} does not move with the pelvis: go from it to what it follows, and on, until nothing is left."
+            if first in inputs["controls"]
+            else f"there is no control called {first}."
+        )
         return Verdict(0.25 * near, says, measured, drawn)
     if missing:
-        return Verdict(0.25 * near, f"{missing} more of them {'moves' if missing == 1 else 'move'} with the pelvis: "
-                                    "followers of followers count as well.", measured, drawn)
-    return Verdict(0.5, "the names are right, the distance is not: the hem goes along a level circle around the "
-                        "pelvis, and down; measure straight from where it was to where it is.", measured, drawn)
+        return Verdict(
+            0.25 * near,
+            f"{missing} more of them {'moves' if missing == 1 else 'move'} with the pelvis: "
+            "followers of followers count as well.",
+            measured,
+            drawn,
+        )
+    return Verdict(
+        0.5,
+        "the names are right, the distance is not: the hem goes along a level circle around the "
+        "pelvis, and down; measure straight from where it was to where it is.",
+        measured,
+        drawn,
+    )
 
 
 def _named(names, moved=_hem_moves):
     return lambda controls, follows, hem, turned_deg, lowered_cm: (
-        list(names(controls, follows)), float(moved(hem, turned_deg, lowered_cm)))
+        list(names(controls, follows)),
+        float(moved(hem, turned_deg, lowered_cm)),
+    )
 
 
 def _direct(names, follows):
@@ -504,25 +777,55 @@ def _whole_radius(hem, turned_deg, lowered_cm):
 
 
 MOVES = Question(
-    "08", "moves", "what moves when the pelvis control does, and how far one of them goes", "value",
-    {"names": WORDS, "moved": ()}, _draw_moving, _judge_moving,
+    "08",
+    "moves",
+    "what moves when the pelvis control does, and how far one of them goes",
+    "value",
+    {"names": WORDS, "moved": ()},
+    _draw_moving,
+    _judge_moving,
     (
-        Misconception("direct followers only", _named(_direct),
-                      "only those that follow the pelvis directly are named; their own followers come along as well"),
-        Misconception("everything", _named(lambda names, follows: [name for name in names if name != "pelvis"]),
-                      "every control is named; one whose leaders never come to the pelvis stays"),
-        Misconception("both feet", _named(lambda names, follows: sorted(
-                      {*_moving(names, follows), "L_foot", "R_foot", "L_knee", "R_knee"})),
-                      "both legs are named; one of the feet follows nothing and stays, with all that follows it"),
-        Misconception("turn without the drop", _named(_moving, _level),
-                      "the distance is that of the turn alone; the pelvis also goes down"),
-        Misconception("drop only", _named(_moving, lambda hem, turned_deg, lowered_cm: lowered_cm),
-                      "the distance is how far the pelvis goes down; its turn swings the hem round as well"),
-        Misconception("sloping radius", _named(_moving, _whole_radius),
-                      "the radius is the whole distance to the hem; the circle is level, so height does not count"),
-        Misconception("metres", _named(_moving, lambda *inputs: _hem_moves(*inputs) / 100),
-                      "the distance is in metres"),
-    ))
+        Misconception(
+            "direct followers only",
+            _named(_direct),
+            "only those that follow the pelvis directly are named; their own followers come along as well",
+        ),
+        Misconception(
+            "everything",
+            _named(lambda names, follows: [name for name in names if name != "pelvis"]),
+            "every control is named; one whose leaders never come to the pelvis stays",
+        ),
+        Misconception(
+            "both feet",
+            _named(
+                lambda names, follows: sorted(
+                    {*_moving(names, follows), "L_foot", "R_foot", "L_knee", "R_knee"}
+                )
+            ),
+            "both legs are named; one of the feet follows nothing and stays, with all that follows it",
+        ),
+        Misconception(
+            "turn without the drop",
+            _named(_moving, _level),
+            "the distance is that of the turn alone; the pelvis also goes down",
+        ),
+        Misconception(
+            "drop only",
+            _named(_moving, lambda hem, turned_deg, lowered_cm: lowered_cm),
+            "the distance is how far the pelvis goes down; its turn swings the hem round as well",
+        ),
+        Misconception(
+            "sloping radius",
+            _named(_moving, _whole_radius),
+            "the radius is the whole distance to the hem; the circle is level, so height does not count",
+        ),
+        Misconception(
+            "metres",
+            _named(_moving, lambda *inputs: _hem_moves(*inputs) / 100),
+            "the distance is in metres",
+        ),
+    ),
+)
 
 
 QUESTIONS = (ZEROED, PIVOT, MOVED, FOLLOW, SWITCH, MOVES)

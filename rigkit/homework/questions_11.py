@@ -27,7 +27,9 @@ def _turned(points, turn):
     """Points turned about the origin, the ones ahead going down."""
     about = ct.pose([ct.Control("foot")], {"foot": {"turn_x": turn}})["foot"]
     points = np.asarray(points, dtype=float)
-    return fr.apply(about, np.stack([0 * points[..., 0], points[..., 1], points[..., 0]], axis=-1))[..., [2, 1]]
+    return fr.apply(about, np.stack([0 * points[..., 0], points[..., 1], points[..., 0]], axis=-1))[
+        ..., [2, 1]
+    ]
 
 
 def _about(centre, point, turn):
@@ -48,13 +50,26 @@ FLOOR = picture.ghost([(-0.2, 0.0), (0.35, 0.0)])
 
 # Which point carries ------------------------------------------------------------------------------------------------
 
+
 def _draw_carries(rng, character):
     limit = float(rng.integers(30, 46))
-    rolls = [-rng.integers(4, 10), -rng.integers(15, 26), rng.integers(5, 15), limit - rng.integers(2, 6),
-             limit + rng.integers(2, 6), limit + rng.integers(12, 25)]
+    rolls = [
+        -rng.integers(4, 10),
+        -rng.integers(15, 26),
+        rng.integers(5, 15),
+        limit - rng.integers(2, 6),
+        limit + rng.integers(2, 6),
+        limit + rng.integers(12, 25),
+    ]
     sole = _foot_of(character)
-    return [{"roll_deg": [float(roll) for roll in rng.permutation(rolls)], "limit_deg": limit,
-             "behind": float(sole["ball"][0] - sole["heel"][0]), "toes": float(sole["toe"][0] - sole["ball"][0])}]
+    return [
+        {
+            "roll_deg": [float(roll) for roll in rng.permutation(rolls)],
+            "limit_deg": limit,
+            "behind": float(sole["ball"][0] - sole["heel"][0]),
+            "toes": float(sole["toe"][0] - sole["ball"][0]),
+        }
+    ]
 
 
 def _line_foot(behind, toes):
@@ -74,13 +89,22 @@ def _heel_cm(roll_deg, limit_deg, behind, toes):
 
 
 def _judge_carries(inputs, output):
-    rolls, limit_deg, behind, toes = (inputs[name] for name in ("roll_deg", "limit_deg", "behind", "toes"))
+    rolls, limit_deg, behind, toes = (
+        inputs[name] for name in ("roll_deg", "limit_deg", "behind", "toes")
+    )
     yours = [word.strip().lower() for word in output["pivots"]]
     true = _carrying(rolls, limit_deg)
     if len(yours) != len(true):
-        flat = picture.chain([(0.0, 0.0), (behind, 0.0), (behind + toes, 0.0)], ["heel", "ball", "toe"])
-        return Verdict(0.0, f"you name {len(yours)} points; name one for each of the {len(true)} rolls, in their "
-                            "order.", {}, picture.side_view("Your foot", "A foot that stands flat.", FLOOR, flat))
+        flat = picture.chain(
+            [(0.0, 0.0), (behind, 0.0), (behind + toes, 0.0)], ["heel", "ball", "toe"]
+        )
+        return Verdict(
+            0.0,
+            f"you name {len(yours)} points; name one for each of the {len(true)} rolls, in their "
+            "order.",
+            {},
+            picture.side_view("Your foot", "A foot that stands flat.", FLOOR, flat),
+        )
     right = [mine == other for mine, other in zip(yours, true, strict=True)]
     first = right.index(False) if not all(right) else int(np.argmax(rolls))
     pose = ft.roll(_line_foot(behind, toes), np.radians(rolls[first]), np.radians(limit_deg))
@@ -88,32 +112,60 @@ def _judge_carries(inputs, output):
     named = yours[first] if yours[first] in ft.PIVOTS else None
     height = 100 * float(getattr(pose, named)[1]) if named else 0.0
     off = abs(abs(float(output["heel"])) - _heel_cm(**inputs))
-    drawn = picture.side_view(f"The foot at a roll of {rolls[first]:.0f}°".replace("-", "−"),
-                              "A foot from the side at one of the rolls, over a dotted floor.", *marks)
-    measured = {"You name the right point for": f"{sum(right)} of {len(right)} rolls",
-                "You say the heel is": f"{float(output['heel']):.1f} cm high"}
+    drawn = picture.side_view(
+        f"The foot at a roll of {rolls[first]:.0f}°".replace("-", "−"),
+        "A foot from the side at one of the rolls, over a dotted floor.",
+        *marks,
+    )
+    measured = {
+        "You name the right point for": f"{sum(right)} of {len(right)} rolls",
+        "You say the heel is": f"{float(output['heel']):.1f} cm high",
+    }
     near = off <= CM
     if all(right) and near:
-        return Verdict(1.0, "what carries stands on the floor, and the rest turns about it.", measured, drawn)
+        return Verdict(
+            1.0, "what carries stands on the floor, and the rest turns about it.", measured, drawn
+        )
     if all(right):
-        return Verdict(0.6, "the points are right, the heel's height is not: it is the height of the ball, plus how "
-                            "far the heel is above the ball.", measured, drawn)
+        return Verdict(
+            0.6,
+            "the points are right, the heel's height is not: it is the height of the ball, plus how "
+            "far the heel is above the ball.",
+            measured,
+            drawn,
+        )
     score = (0.1 if near else 0.0) + 0.4 * sum(right) / len(right)
     at = f"at a roll of {rolls[first]:.0f}°".replace("-", "−")
     if not named:
-        return Verdict(score, f"{at} you name {yours[first][:20]!r}; the points are called heel, ball and toe.",
-                       measured, drawn)
+        return Verdict(
+            score,
+            f"{at} you name {yours[first][:20]!r}; the points are called heel, ball and toe.",
+            measured,
+            drawn,
+        )
     if height > CM:
-        return Verdict(score, f"{at} the {named}, which you name, is {height:.1f} cm over the floor; what carries "
-                              "stands on it.", measured, drawn)
-    return Verdict(score, f"{at} the {named} stands on the floor, but the foot does not turn about it: ask which of "
-                          "the points on the floor the part in the air is joined to.", measured, drawn)
+        return Verdict(
+            score,
+            f"{at} the {named}, which you name, is {height:.1f} cm over the floor; what carries "
+            "stands on it.",
+            measured,
+            drawn,
+        )
+    return Verdict(
+        score,
+        f"{at} the {named} stands on the floor, but the foot does not turn about it: ask which of "
+        "the points on the floor the part in the air is joined to.",
+        measured,
+        drawn,
+    )
 
 
 def _carries(pivot, heel=_heel_cm):
     """A wrong answer from one roll's pivot, given roll and limit, and from a heel's height."""
     return lambda roll_deg, limit_deg, behind, toes: (
-        [pivot(roll, limit_deg) for roll in roll_deg], float(heel(roll_deg, limit_deg, behind, toes)))
+        [pivot(roll, limit_deg) for roll in roll_deg],
+        float(heel(roll_deg, limit_deg, behind, toes)),
+    )
 
 
 def _right_pivot(roll, limit):
@@ -125,45 +177,91 @@ def _sine_of_most(roll_deg):
 
 
 CARRIES = Question(
-    "11", "carries", "which point carries the foot at each roll, and how high the heel gets", "value",
-    {"pivots": WORDS, "heel": ()}, _draw_carries, _judge_carries,
+    "11",
+    "carries",
+    "which point carries the foot at each roll, and how high the heel gets",
+    "value",
+    {"pivots": WORDS, "heel": ()},
+    _draw_carries,
+    _judge_carries,
     (
-        Misconception("sign flipped", _carries(lambda roll, limit: _right_pivot(-roll, limit)),
-                      "the sign of the roll is taken the other way round; below zero the toes are up"),
-        Misconception("toe when the ball carries", _carries(
-                      lambda roll, limit: "heel" if roll < 0 else "toe",
-                      lambda roll_deg, limit_deg, behind, toes: 100 * (behind + toes) * _sine_of_most(roll_deg)),
-                      "the toe carries as soon as the heel is up; but the toes can bend, and up to the limit they do"),
-        Misconception("ball to the end", _carries(
-                      lambda roll, limit: "heel" if roll < 0 else "ball",
-                      lambda roll_deg, limit_deg, behind, toes: 100 * behind * _sine_of_most(roll_deg)),
-                      "the ball carries however far the foot rolls; beyond its limit it leaves the floor"),
-        Misconception("what is highest", _carries(lambda roll, limit: "toe" if roll < 0 else "heel"),
-                      "the point that is highest is named; what carries is at the other end"),
-        Misconception("foot held at the limit", _carries(
-                      _right_pivot, lambda roll_deg, limit_deg, behind, toes: 100 * (
-                          behind * np.sin(np.radians(limit_deg))
-                          + toes * np.sin(np.radians(np.max(roll_deg) - limit_deg)))),
-                      "for the heel's height the foot is turned by the limit alone; the limit is the bend between foot "
-                      "and toes, and the foot is turned by the whole roll"),
-        Misconception("metres", _carries(_right_pivot, lambda *inputs: _heel_cm(*inputs) / 100),
-                      "the heel's height is in metres"),
-    ))
+        Misconception(
+            "sign flipped",
+            _carries(lambda roll, limit: _right_pivot(-roll, limit)),
+            "the sign of the roll is taken the other way round; below zero the toes are up",
+        ),
+        Misconception(
+            "toe when the ball carries",
+            _carries(
+                lambda roll, limit: "heel" if roll < 0 else "toe",
+                lambda roll_deg, limit_deg, behind, toes: (
+                    100 * (behind + toes) * _sine_of_most(roll_deg)
+                ),
+            ),
+            "the toe carries as soon as the heel is up; but the toes can bend, and up to the limit they do",
+        ),
+        Misconception(
+            "ball to the end",
+            _carries(
+                lambda roll, limit: "heel" if roll < 0 else "ball",
+                lambda roll_deg, limit_deg, behind, toes: 100 * behind * _sine_of_most(roll_deg),
+            ),
+            "the ball carries however far the foot rolls; beyond its limit it leaves the floor",
+        ),
+        Misconception(
+            "what is highest",
+            _carries(lambda roll, limit: "toe" if roll < 0 else "heel"),
+            "the point that is highest is named; what carries is at the other end",
+        ),
+        Misconception(
+            "foot held at the limit",
+            _carries(
+                _right_pivot,
+                lambda roll_deg, limit_deg, behind, toes: (
+                    100
+                    * (
+                        behind * np.sin(np.radians(limit_deg))
+                        + toes * np.sin(np.radians(np.max(roll_deg) - limit_deg))
+                    )
+                ),
+            ),
+            "for the heel's height the foot is turned by the limit alone; the limit is the bend between foot "
+            "and toes, and the foot is turned by the whole roll",
+        ),
+        Misconception(
+            "metres",
+            _carries(_right_pivot, lambda *inputs: _heel_cm(*inputs) / 100),
+            "the heel's height is in metres",
+        ),
+    ),
+)
 
 
 # Where the ankle goes -----------------------------------------------------------------------------------------------
+
 
 def _draw_ankle(rng, character):
     sole = _foot_of(character)
 
     def case(roll_deg, limit_deg=40.0, size=1.0):
-        return {"roll": float(np.radians(roll_deg)), "limit": float(np.radians(limit_deg)),
-                **{name: size * point for name, point in sole.items()}}
+        return {
+            "roll": float(np.radians(roll_deg)),
+            "limit": float(np.radians(limit_deg)),
+            **{name: size * point for name, point in sole.items()},
+        }
 
-    return [case(-rng.uniform(5, 12)), case(-rng.uniform(18, 30)), case(0.0), case(rng.uniform(5, 15)),
-            case(rng.uniform(25, 38)), case(rng.uniform(45, 55)), case(rng.uniform(60, 80), 35.0), case(90.0),
-            case(rng.uniform(50, 70), 25.0, 3.0),  # a parade giant
-            case(rng.uniform(10, 30), 0.0)]  # toes that do not bend
+    return [
+        case(-rng.uniform(5, 12)),
+        case(-rng.uniform(18, 30)),
+        case(0.0),
+        case(rng.uniform(5, 15)),
+        case(rng.uniform(25, 38)),
+        case(rng.uniform(45, 55)),
+        case(rng.uniform(60, 80), 35.0),
+        case(90.0),
+        case(rng.uniform(50, 70), 25.0, 3.0),  # a parade giant
+        case(rng.uniform(10, 30), 0.0),
+    ]  # toes that do not bend
 
 
 def _ankle(roll, limit, heel, ball, toe, ankle):
@@ -177,22 +275,38 @@ def _judge_ankle(inputs, output):
     roll_deg = np.degrees(inputs["roll"])
     drawn = picture.side_view(
         f"Your ankle in a roll of {roll_deg:.0f}°".replace("-", "−"),
-        "The flat foot, dotted, and the ankle where you put it.", picture.ghost(_sole(heel, ball, toe, ankle)),
-        picture.dots([_drawn(yours)], "miss"), picture.note(_drawn(yours), "your ankle", "miss"))
+        "The flat foot, dotted, and the ankle where you put it.",
+        picture.ghost(_sole(heel, ball, toe, ankle)),
+        picture.dots([_drawn(yours)], "miss"),
+        picture.note(_drawn(yours), "your ankle", "miss"),
+    )
     held = {"From your ankle to the heel": heel, "to the ball": ball, "to the toe": toe}
-    measured = {name: f"{min(100 * np.linalg.norm(yours - point), 1e6):.2f} cm; flat it is "
-                      f"{100 * np.linalg.norm(ankle - point):.2f} cm" for name, point in held.items()}
+    measured = {
+        name: f"{min(100 * np.linalg.norm(yours - point), 1e6):.2f} cm; flat it is "
+        f"{100 * np.linalg.norm(ankle - point):.2f} cm"
+        for name, point in held.items()
+    }
     if miss <= 100 * NEAR:
         return Verdict(1.0, "the point that carries stays, and the ankle follows.", measured, drawn)
-    return Verdict(0.25 if miss <= 1.0 else 0.0,
-                   f"your ankle is {min(miss, 1e6):.1f} cm from where the foot takes it; ask which point stands "
-                   "still, and how far the ankle is from it: a turn keeps that distance.", measured, drawn)
+    return Verdict(
+        0.25 if miss <= 1.0 else 0.0,
+        f"your ankle is {min(miss, 1e6):.1f} cm from where the foot takes it; ask which point stands "
+        "still, and how far the ankle is from it: a turn keeps that distance.",
+        measured,
+        drawn,
+    )
 
 
 def _one_pivot(choose):
     """The ankle turned by the whole roll about a point that `choose` gives from roll and limit and the foot."""
+
     def answer(roll, limit, heel, ball, toe, ankle):
-        return _about(choose(roll, limit, {"heel": heel, "ball": ball, "toe": toe, "ankle": ankle}), ankle, roll)
+        return _about(
+            choose(roll, limit, {"heel": heel, "ball": ball, "toe": toe, "ankle": ankle}),
+            ankle,
+            roll,
+        )
+
     return answer
 
 
@@ -203,33 +317,69 @@ def _ball_over_toe(roll, limit, heel, ball, toe, ankle):
 
 
 ANKLE = Question(
-    "11", "rolled_ankle", "where the ankle of a rolled foot is", "function", {"ankle": (2,)}, _draw_ankle, _judge_ankle,
+    "11",
+    "rolled_ankle",
+    "where the ankle of a rolled foot is",
+    "function",
+    {"ankle": (2,)},
+    _draw_ankle,
+    _judge_ankle,
     (
-        Misconception("pivot at the ankle", lambda roll, limit, heel, ball, toe, ankle: ankle,
-                      "the foot turns about its ankle, which stays; on the floor it turns about what stands there"),
-        Misconception("about the origin", _one_pivot(lambda roll, limit, points: np.zeros(2)),
-                      "the ankle is turned about the origin, the spot below it; shift the pivot to the origin first"),
-        Misconception("sign flipped", lambda roll, *rest: _ankle(-roll, *rest),
-                      "the sign of the roll is taken the other way round; positive is with the heel up"),
-        Misconception("turned the other way", lambda roll, limit, heel, ball, toe, ankle: _about(
-                      heel if roll < 0 else ball if roll <= limit else toe, ankle, -roll),
-                      "the pivots are chosen well, but the turn goes the other way: what lies ahead of the pivot goes "
-                      "down when the heel goes up"),
-        Misconception("degrees for radians", lambda roll, *rest: _ankle(np.radians(roll), *rest),
-                      "the roll, which comes in radians, is converted from degrees once more"),
-        Misconception("toe when the ball carries", _one_pivot(
-                      lambda roll, limit, points: points["heel" if roll < 0 else "toe"]),
-                      "the toe carries as soon as the heel is up; up to the limit it is the ball"),
-        Misconception("ball to the end", _one_pivot(
-                      lambda roll, limit, points: points["heel" if roll < 0 else "ball"]),
-                      "the ball carries however far the foot rolls; beyond its limit the toe does"),
-        Misconception("jump to the toe", _one_pivot(lambda roll, limit, points: points[
-                      "heel" if roll < 0 else "ball" if roll <= limit else "toe"]),
-                      "beyond the limit the whole roll is taken about the toe; only what lies beyond the limit is, and "
-                      "the rest stays on the ball"),
-        Misconception("toe hung from the ball", _ball_over_toe,
-                      "the ball's turn carries the toe's pivot along; the toe carries the ball, not the ball the toe"),
-    ))
+        Misconception(
+            "pivot at the ankle",
+            lambda roll, limit, heel, ball, toe, ankle: ankle,
+            "the foot turns about its ankle, which stays; on the floor it turns about what stands there",
+        ),
+        Misconception(
+            "about the origin",
+            _one_pivot(lambda roll, limit, points: np.zeros(2)),
+            "the ankle is turned about the origin, the spot below it; shift the pivot to the origin first",
+        ),
+        Misconception(
+            "sign flipped",
+            lambda roll, *rest: _ankle(-roll, *rest),
+            "the sign of the roll is taken the other way round; positive is with the heel up",
+        ),
+        Misconception(
+            "turned the other way",
+            lambda roll, limit, heel, ball, toe, ankle: _about(
+                heel if roll < 0 else ball if roll <= limit else toe, ankle, -roll
+            ),
+            "the pivots are chosen well, but the turn goes the other way: what lies ahead of the pivot goes "
+            "down when the heel goes up",
+        ),
+        Misconception(
+            "degrees for radians",
+            lambda roll, *rest: _ankle(np.radians(roll), *rest),
+            "the roll, which comes in radians, is converted from degrees once more",
+        ),
+        Misconception(
+            "toe when the ball carries",
+            _one_pivot(lambda roll, limit, points: points["heel" if roll < 0 else "toe"]),
+            "the toe carries as soon as the heel is up; up to the limit it is the ball",
+        ),
+        Misconception(
+            "ball to the end",
+            _one_pivot(lambda roll, limit, points: points["heel" if roll < 0 else "ball"]),
+            "the ball carries however far the foot rolls; beyond its limit the toe does",
+        ),
+        Misconception(
+            "jump to the toe",
+            _one_pivot(
+                lambda roll, limit, points: points[
+                    "heel" if roll < 0 else "ball" if roll <= limit else "toe"
+                ]
+            ),
+            "beyond the limit the whole roll is taken about the toe; only what lies beyond the limit is, and "
+            "the rest stays on the ball",
+        ),
+        Misconception(
+            "toe hung from the ball",
+            _ball_over_toe,
+            "the ball's turn carries the toe's pivot along; the toe carries the ball, not the ball the toe",
+        ),
+    ),
+)
 
 
 # Who carries whom ---------------------------------------------------------------------------------------------------
@@ -239,8 +389,13 @@ RIGHT_ORDER = ("heel", "toe", "ball")  # or toe before heel: in one roll they ne
 
 def _draw_order(rng, character):
     sole = _foot_of(character)
-    return [{"roll_deg": float(rng.integers(52, 64)), "limit_deg": float(rng.integers(33, 46)),
-             "toes": float(sole["toe"][0] - sole["ball"][0])}]
+    return [
+        {
+            "roll_deg": float(rng.integers(52, 64)),
+            "limit_deg": float(rng.integers(33, 46)),
+            "toes": float(sole["toe"][0] - sole["ball"][0]),
+        }
+    ]
 
 
 def _sunk_cm(roll_deg, limit_deg, toes):
@@ -253,10 +408,17 @@ def _pivots_in(order, roll_deg, limit_deg, toes):
     """Where heel, ball and toe are when their pivots carry each other in this order, the foot hung from the last."""
     flat = dict(zip(ft.PIVOTS, ((0.0, 0.0, -0.19), (0.0, 0.0, 0.0), (0.0, 0.0, toes)), strict=True))
     turns = dict(zip(ft.PIVOTS, ft.turns(np.radians(roll_deg), np.radians(limit_deg)), strict=True))
-    chain = [ct.Control(name, pivot=flat[name], parent=leader)
-             for name, leader in zip(order, (None, *order), strict=False)]
+    chain = [
+        ct.Control(name, pivot=flat[name], parent=leader)
+        for name, leader in zip(order, (None, *order), strict=False)
+    ]
     worlds = ct.pose(chain, {name: {"turn_x": turn} for name, turn in turns.items()})
-    return np.stack([fr.apply(worlds[order[-1] if name == "heel" else name], flat[name])[[2, 1]] for name in ft.PIVOTS])
+    return np.stack(
+        [
+            fr.apply(worlds[order[-1] if name == "heel" else name], flat[name])[[2, 1]]
+            for name in ft.PIVOTS
+        ]
+    )
 
 
 def _judge_order(inputs, output):
@@ -264,22 +426,44 @@ def _judge_order(inputs, output):
     near = abs(abs(float(output["depth"])) - _sunk_cm(**inputs)) <= CM
     named = sorted(yours) == sorted(ft.PIVOTS)
     half = round(inputs["limit_deg"] / 2)
-    points = _pivots_in(yours if named else RIGHT_ORDER, half if named else 0.0, inputs["limit_deg"], inputs["toes"])
-    drawn = picture.side_view(f"Your order in a roll of {half}°" if named else "Your foot",
-                              "A foot from the side over a dotted floor, its pivots carried in the order you give.",
-                              FLOOR, picture.chain(points, ft.PIVOTS))
-    measured = {"Your order": ", ".join(word[:12] for word in yours[:5]) or "none",
-                "You say the toe sinks by": f"{abs(float(output['depth'])):.1f} cm"}
+    points = _pivots_in(
+        yours if named else RIGHT_ORDER, half if named else 0.0, inputs["limit_deg"], inputs["toes"]
+    )
+    drawn = picture.side_view(
+        f"Your order in a roll of {half}°" if named else "Your foot",
+        "A foot from the side over a dotted floor, its pivots carried in the order you give.",
+        FLOOR,
+        picture.chain(points, ft.PIVOTS),
+    )
+    measured = {
+        "Your order": ", ".join(word[:12] for word in yours[:5]) or "none",
+        "You say the toe sinks by": f"{abs(float(output['depth'])):.1f} cm",
+    }
     if not named:
         return Verdict(0.25 * near, "name heel, ball and toe, each once.", measured, drawn)
-    carried = yours[yours.index("ball") + 1:]
+    carried = yours[yours.index("ball") + 1 :]
     if carried:
-        return Verdict(0.3 * near, f"in your order the ball carries the {' and the '.join(carried)}: when the heel "
-                                   "rises about the ball, should that come along?", measured, drawn)
+        return Verdict(
+            0.3 * near,
+            f"in your order the ball carries the {' and the '.join(carried)}: when the heel "
+            "rises about the ball, should that come along?",
+            measured,
+            drawn,
+        )
     if near:
-        return Verdict(1.0, "each carries what must come along, and the ball nothing but the foot.", measured, drawn)
-    return Verdict(0.6, "the order is right, the depth is not: the toe goes along a circle around the ball, by what "
-                        "the ball turns; how far down is that, in centimetres?", measured, drawn)
+        return Verdict(
+            1.0,
+            "each carries what must come along, and the ball nothing but the foot.",
+            measured,
+            drawn,
+        )
+    return Verdict(
+        0.6,
+        "the order is right, the depth is not: the toe goes along a circle around the ball, by what "
+        "the ball turns; how far down is that, in centimetres?",
+        measured,
+        drawn,
+    )
 
 
 def _order(order, depth=_sunk_cm):
@@ -287,32 +471,61 @@ def _order(order, depth=_sunk_cm):
 
 
 ORDER = Question(
-    "11", "hang", "in which order the pivots carry each other, and what the wrong one costs", "value",
-    {"order": WORDS, "depth": ()}, _draw_order, _judge_order,
+    "11",
+    "hang",
+    "in which order the pivots carry each other, and what the wrong one costs",
+    "value",
+    {"order": WORDS, "depth": ()},
+    _draw_order,
+    _judge_order,
     (
-        Misconception("along the foot", _order(("heel", "ball", "toe")),
-                      "the pivots hang as they lie along the foot, so the ball's turn carries the toe's pivot into the "
-                      "floor, by just the depth you give"),
-        Misconception("from the foot", _order(("ball", "toe", "heel")),
-                      "the order is read from the foot, last one first; whoever carries all comes first"),
-        Misconception("whole roll", _order(RIGHT_ORDER, lambda roll_deg, limit_deg, toes:
-                                           _sunk_cm(roll_deg, 90.0, toes)),
-                      "the ball is turned by the whole roll; its share ends at the limit"),
-        Misconception("the toe's share", _order(RIGHT_ORDER, lambda roll_deg, limit_deg, toes:
-                                                _sunk_cm(roll_deg - limit_deg, 90.0, toes)),
-                      "the toe's own turn is used; what sinks its pivot is the turn of the ball, which carries it"),
-        Misconception("along the circle", _order(RIGHT_ORDER, lambda roll_deg, limit_deg, toes:
-                                                 100 * toes * np.radians(limit_deg)),
-                      "the way along the circle is given; the depth is its part straight down"),
-        Misconception("metres", _order(RIGHT_ORDER, lambda *inputs: _sunk_cm(*inputs) / 100),
-                      "the depth is in metres"),
-    ))
+        Misconception(
+            "along the foot",
+            _order(("heel", "ball", "toe")),
+            "the pivots hang as they lie along the foot, so the ball's turn carries the toe's pivot into the "
+            "floor, by just the depth you give",
+        ),
+        Misconception(
+            "from the foot",
+            _order(("ball", "toe", "heel")),
+            "the order is read from the foot, last one first; whoever carries all comes first",
+        ),
+        Misconception(
+            "whole roll",
+            _order(RIGHT_ORDER, lambda roll_deg, limit_deg, toes: _sunk_cm(roll_deg, 90.0, toes)),
+            "the ball is turned by the whole roll; its share ends at the limit",
+        ),
+        Misconception(
+            "the toe's share",
+            _order(
+                RIGHT_ORDER,
+                lambda roll_deg, limit_deg, toes: _sunk_cm(roll_deg - limit_deg, 90.0, toes),
+            ),
+            "the toe's own turn is used; what sinks its pivot is the turn of the ball, which carries it",
+        ),
+        Misconception(
+            "along the circle",
+            _order(
+                RIGHT_ORDER, lambda roll_deg, limit_deg, toes: 100 * toes * np.radians(limit_deg)
+            ),
+            "the way along the circle is given; the depth is its part straight down",
+        ),
+        Misconception(
+            "metres",
+            _order(RIGHT_ORDER, lambda *inputs: _sunk_cm(*inputs) / 100),
+            "the depth is in metres",
+        ),
+    ),
+)
 
 
 # What pivots too high cost ------------------------------------------------------------------------------------------
 
+
 def _draw_slide(rng, character):
-    return [{"roll_deg": float(rng.integers(28, 39)), "height": float(rng.integers(60, 101)) / 1000}]
+    return [
+        {"roll_deg": float(rng.integers(28, 39)), "height": float(rng.integers(60, 101)) / 1000}
+    ]
 
 
 def _slide(roll_deg, height):
@@ -327,20 +540,38 @@ def _judge_slide(inputs, output):
     sided = way == "back"
     pivot, below = np.array([0.0, inputs["height"]]), np.array([(-0.15, 0.0), (0.0, 0.0)])
     drawn = picture.side_view(
-        "The foot behind the ball, and its pivot", "The part of a flat foot behind its ball, and the pivot above the "
-        "ball.", FLOOR, picture.chain(below, ["heel", "ball"]), picture.dots([pivot], "miss"),
-        picture.note(pivot, "pivot", "miss"))
+        "The foot behind the ball, and its pivot",
+        "The part of a flat foot behind its ball, and the pivot above the ball.",
+        FLOOR,
+        picture.chain(below, ["heel", "ball"]),
+        picture.dots([pivot], "miss"),
+        picture.note(pivot, "pivot", "miss"),
+    )
     measured = {"You say": f"{way}; {yours[0]:.1f} cm along the floor, {yours[1]:.1f} cm up"}
     score = 0.3 * sided + 0.35 * float(right.sum())
     if sided and right.all():
-        return Verdict(1.0, "a point below its pivot swings like a pendulum; on the floor it would have stood.",
-                       measured, drawn)
+        return Verdict(
+            1.0,
+            "a point below its pivot swings like a pendulum; on the floor it would have stood.",
+            measured,
+            drawn,
+        )
     if not sided:
-        return Verdict(min(score, 0.5), "hold a pencil upright at its top and turn it as the heel goes up and the toes "
-                                        "go down: which way does its lower end go?", measured, drawn)
+        return Verdict(
+            min(score, 0.5),
+            "hold a pencil upright at its top and turn it as the heel goes up and the toes "
+            "go down: which way does its lower end go?",
+            measured,
+            drawn,
+        )
     which = "one length is not" if right.any() else "neither length is"
-    return Verdict(score, f"{which} right: draw the line from the pivot down to the floor, turn it by the roll, and "
-                          "measure how far its end has gone along, and how far up.", measured, drawn)
+    return Verdict(
+        score,
+        f"{which} right: draw the line from the pivot down to the floor, turn it by the roll, and "
+        "measure how far its end has gone along, and how far up.",
+        measured,
+        drawn,
+    )
 
 
 def _slid(lengths, way="back"):
@@ -348,43 +579,90 @@ def _slid(lengths, way="back"):
 
 
 SLIDE = Question(
-    "11", "too_high", "how a foot slides whose pivots are too high", "value",
-    {"way": ("back", "ahead", "stays"), "slide and rise": (2,)}, _draw_slide, _judge_slide,
+    "11",
+    "too_high",
+    "how a foot slides whose pivots are too high",
+    "value",
+    {"way": ("back", "ahead", "stays"), "slide and rise": (2,)},
+    _draw_slide,
+    _judge_slide,
     (
-        Misconception("the other way", _slid(_slide, "ahead"),
-                      "the point is sent ahead; when what is ahead of a pivot goes down, what is below it does not go "
-                      "that way"),
-        Misconception("stays", lambda roll_deg, height: ("stays", [0.0, 0.0]),
-                      "the point that stood is taken to stand still; only the pivot does, and that is above it"),
-        Misconception("straight way", _slid(lambda roll_deg, height: [
-                      200 * height * np.sin(np.radians(roll_deg) / 2), _slide(roll_deg, height)[1]]),
-                      "the straight way from start to end is given; the slide is its part along the floor"),
-        Misconception("along the circle", _slid(lambda roll_deg, height: [
-                      100 * height * np.radians(roll_deg), _slide(roll_deg, height)[1]]),
-                      "the way along the circle is given; the slide is its part along the floor"),
-        Misconception("swapped", _slid(lambda roll_deg, height: _slide(roll_deg, height)[::-1]),
-                      "slide and rise are exchanged"),
-        Misconception("degrees as radians", _slid(lambda roll_deg, height: 100 * height * np.array(
-                      [np.sin(roll_deg), 1 - np.cos(roll_deg)])),
-                      "degrees go into a sine and a cosine that take radians"),
-        Misconception("metres", _slid(lambda *inputs: _slide(*inputs) / 100), "the lengths are in metres"),
-    ))
+        Misconception(
+            "the other way",
+            _slid(_slide, "ahead"),
+            "the point is sent ahead; when what is ahead of a pivot goes down, what is below it does not go "
+            "that way",
+        ),
+        Misconception(
+            "stays",
+            lambda roll_deg, height: ("stays", [0.0, 0.0]),
+            "the point that stood is taken to stand still; only the pivot does, and that is above it",
+        ),
+        Misconception(
+            "straight way",
+            _slid(
+                lambda roll_deg, height: [
+                    200 * height * np.sin(np.radians(roll_deg) / 2),
+                    _slide(roll_deg, height)[1],
+                ]
+            ),
+            "the straight way from start to end is given; the slide is its part along the floor",
+        ),
+        Misconception(
+            "along the circle",
+            _slid(
+                lambda roll_deg, height: [
+                    100 * height * np.radians(roll_deg),
+                    _slide(roll_deg, height)[1],
+                ]
+            ),
+            "the way along the circle is given; the slide is its part along the floor",
+        ),
+        Misconception(
+            "swapped",
+            _slid(lambda roll_deg, height: _slide(roll_deg, height)[::-1]),
+            "slide and rise are exchanged",
+        ),
+        Misconception(
+            "degrees as radians",
+            _slid(
+                lambda roll_deg, height: (
+                    100 * height * np.array([np.sin(roll_deg), 1 - np.cos(roll_deg)])
+                )
+            ),
+            "degrees go into a sine and a cosine that take radians",
+        ),
+        Misconception(
+            "metres", _slid(lambda *inputs: _slide(*inputs) / 100), "the lengths are in metres"
+        ),
+    ),
+)
 
 
 # Toes that stay flat ------------------------------------------------------------------------------------------------
 
+
 def _draw_bend(rng, character):
     def case(turn_deg, slope_deg, limit_deg=40.0):
-        return {"turn": float(np.radians(turn_deg)), "slope": float(np.radians(slope_deg)),
-                "limit": float(np.radians(limit_deg))}
+        return {
+            "turn": float(np.radians(turn_deg)),
+            "slope": float(np.radians(slope_deg)),
+            "limit": float(np.radians(limit_deg)),
+        }
 
     uphill, downhill = rng.uniform(6, 12), -rng.uniform(6, 12)
-    return [case(rng.uniform(10, 30), 0.0), case(-rng.uniform(10, 20), 0.0), case(0.0, 0.0),
-            case(rng.uniform(55, 75), 0.0), case(rng.uniform(8, 20), uphill), case(rng.uniform(20, 38), downhill),
-            case(-uphill, uphill),  # flat on the slope
-            case(-uphill / 2, uphill),  # toes up in the world, heel up on the slope
-            case(-downhill / 2, downhill),  # the other way round
-            case(rng.uniform(32, 36), uphill, 38.0)]  # beyond the limit only because of the slope
+    return [
+        case(rng.uniform(10, 30), 0.0),
+        case(-rng.uniform(10, 20), 0.0),
+        case(0.0, 0.0),
+        case(rng.uniform(55, 75), 0.0),
+        case(rng.uniform(8, 20), uphill),
+        case(rng.uniform(20, 38), downhill),
+        case(-uphill, uphill),  # flat on the slope
+        case(-uphill / 2, uphill),  # toes up in the world, heel up on the slope
+        case(-downhill / 2, downhill),  # the other way round
+        case(rng.uniform(32, 36), uphill, 38.0),
+    ]  # beyond the limit only because of the slope
 
 
 def _bend(turn, slope, limit):
@@ -395,50 +673,106 @@ def _judge_bend(inputs, output):
     yours, true = float(output["bend"]), float(_bend(**inputs))
     turn, slope, limit = (inputs[name] for name in ("turn", "slope", "limit"))
     ball = np.zeros(2)
-    heel, tip, far = (_turned(point, angle) for point, angle in (
-        ((-0.19, 0.0), turn), ((0.066, 0.0), turn + np.clip(yours, -np.pi, np.pi)), ((0.12, 0.0), -slope)))
+    heel, tip, far = (
+        _turned(point, angle)
+        for point, angle in (
+            ((-0.19, 0.0), turn),
+            ((0.066, 0.0), turn + np.clip(yours, -np.pi, np.pi)),
+            ((0.12, 0.0), -slope),
+        )
+    )
     gap = 100 * float(_turned(tip, slope)[1])
     drawn = picture.side_view(
-        "Your toes on " + ("a level floor" if not slope else
-                           f"a floor that {'rises' if slope > 0 else 'falls'} {abs(np.degrees(slope)):.0f}°"),
+        "Your toes on "
+        + (
+            "a level floor"
+            if not slope
+            else f"a floor that {'rises' if slope > 0 else 'falls'} {abs(np.degrees(slope)):.0f}°"
+        ),
         "A foot from the side whose toes are bent as you say, on a dotted floor.",
-        picture.ghost([-2 * far, far]), picture.chain([heel, ball, tip], ["heel", "ball", "toe"]))
-    measured = {"The foot is turned against the floor by": f"{np.degrees(turn + slope):.1f}°".replace("-", "−"),
-                "With the ball on the floor, the tip of your toes is":
-                    f"{abs(gap):.2f} cm {'over' if gap >= 0 else 'below'} it"}
+        picture.ghost([-2 * far, far]),
+        picture.chain([heel, ball, tip], ["heel", "ball", "toe"]),
+    )
+    measured = {
+        "The foot is turned against the floor by": f"{np.degrees(turn + slope):.1f}°".replace(
+            "-", "−"
+        ),
+        "With the ball on the floor, the tip of your toes is": f"{abs(gap):.2f} cm {'over' if gap >= 0 else 'below'} it",
+    }
     if abs(yours - true) <= 1e-3:
-        return Verdict(1.0, "the toes lie flat as long as they can bend, and no further.", measured, drawn)
+        return Verdict(
+            1.0, "the toes lie flat as long as they can bend, and no further.", measured, drawn
+        )
     if turn + slope <= 0:
-        return Verdict(0.0, "this foot is on its heel, or flat: nothing bends its toes.", measured, drawn)
+        return Verdict(
+            0.0, "this foot is on its heel, or flat: nothing bends its toes.", measured, drawn
+        )
     if abs(yours) > limit + 1e-3:
-        return Verdict(0.0, f"your bend is {min(np.degrees(abs(yours)), 1e6):.1f}°, more than the toes can do here "
-                            f"({np.degrees(limit):.1f}°).", measured, drawn)
-    return Verdict(0.25 if abs(yours - true) <= 0.02 else 0.0,
-                   "your toes do not lie on the floor: foot and bend together must point along it.", measured, drawn)
+        return Verdict(
+            0.0,
+            f"your bend is {min(np.degrees(abs(yours)), 1e6):.1f}°, more than the toes can do here "
+            f"({np.degrees(limit):.1f}°).",
+            measured,
+            drawn,
+        )
+    return Verdict(
+        0.25 if abs(yours - true) <= 0.02 else 0.0,
+        "your toes do not lie on the floor: foot and bend together must point along it.",
+        measured,
+        drawn,
+    )
 
 
 BEND = Question(
-    "11", "toe_bend", "the bend at the ball that keeps the toes flat", "function", {"bend": ()}, _draw_bend,
+    "11",
+    "toe_bend",
+    "the bend at the ball that keeps the toes flat",
+    "function",
+    {"bend": ()},
+    _draw_bend,
     _judge_bend,
     (
-        Misconception("not turned back", lambda turn, slope, limit: 0.0,
-                      "the toes are not turned back, so they go along with the foot, through the floor"),
-        Misconception("sign flipped", lambda turn, slope, limit: -_bend(turn, slope, limit),
-                      "the toes are turned the same way as the foot, and point into the floor twice as steeply"),
-        Misconception("level floor", lambda turn, slope, limit: _bend(turn, 0.0, limit),
-                      "every floor is taken to be level"),
-        Misconception("slope the other way", lambda turn, slope, limit: _bend(turn, -slope, limit),
-                      "uphill and downhill are exchanged; a floor that rises bends the toes more"),
-        Misconception("no limit", lambda turn, slope, limit: -np.maximum(turn + slope, 0.0),
-                      "the toes bend without an end; beyond the limit the toe's tip carries"),
-        Misconception("down on the heel", lambda turn, slope, limit: -np.minimum(turn + slope, limit),
-                      "the toes reach for the floor while the foot is on its heel; there they stay in line with it"),
-        Misconception("degrees", lambda turn, slope, limit: np.degrees(_bend(turn, slope, limit)),
-                      "the bend is in degrees; it belongs in radians"),
-    ))
+        Misconception(
+            "not turned back",
+            lambda turn, slope, limit: 0.0,
+            "the toes are not turned back, so they go along with the foot, through the floor",
+        ),
+        Misconception(
+            "sign flipped",
+            lambda turn, slope, limit: -_bend(turn, slope, limit),
+            "the toes are turned the same way as the foot, and point into the floor twice as steeply",
+        ),
+        Misconception(
+            "level floor",
+            lambda turn, slope, limit: _bend(turn, 0.0, limit),
+            "every floor is taken to be level",
+        ),
+        Misconception(
+            "slope the other way",
+            lambda turn, slope, limit: _bend(turn, -slope, limit),
+            "uphill and downhill are exchanged; a floor that rises bends the toes more",
+        ),
+        Misconception(
+            "no limit",
+            lambda turn, slope, limit: -np.maximum(turn + slope, 0.0),
+            "the toes bend without an end; beyond the limit the toe's tip carries",
+        ),
+        Misconception(
+            "down on the heel",
+            lambda turn, slope, limit: -np.minimum(turn + slope, limit),
+            "the toes reach for the floor while the foot is on its heel; there they stay in line with it",
+        ),
+        Misconception(
+            "degrees",
+            lambda turn, slope, limit: np.degrees(_bend(turn, slope, limit)),
+            "the bend is in degrees; it belongs in radians",
+        ),
+    ),
+)
 
 
 # Out of the floor ---------------------------------------------------------------------------------------------------
+
 
 def _draw_out(rng, character):
     points = _foot_of(character)
@@ -446,16 +780,29 @@ def _draw_out(rng, character):
     high = -float(sole[0, 1])
 
     def case(height, turn_deg):
-        return {"ankle": [round(float(rng.uniform(-0.4, 0.4)), 3), float(height)], "turn": float(np.radians(turn_deg)),
-                "sole": sole}
+        return {
+            "ankle": [round(float(rng.uniform(-0.4, 0.4)), 3), float(height)],
+            "turn": float(np.radians(turn_deg)),
+            "sole": sole,
+        }
 
     toes_down, toes_up = rng.uniform(20, 40), -rng.uniform(20, 35)
     touching = -_turned(sole, np.radians(toes_down))[:, 1].min()
-    return [case(high + 0.02, toes_down), case(high + 0.005, toes_up), case(high, 0.0),
-            case(high + 0.3, toes_down), case(high + 0.3, toes_up),  # clear of the floor
-            case(0.5 * high, 0.0), case(-0.05, rng.uniform(20, 35)), case(touching, toes_down),
-            case(touching - 0.01, toes_down), case(touching + 0.01, toes_down), case(0.1, rng.uniform(100, 160)),
-            case(high - 0.01, rng.uniform(2, 4)), case(high - 0.01, -rng.uniform(10, 18))]
+    return [
+        case(high + 0.02, toes_down),
+        case(high + 0.005, toes_up),
+        case(high, 0.0),
+        case(high + 0.3, toes_down),
+        case(high + 0.3, toes_up),  # clear of the floor
+        case(0.5 * high, 0.0),
+        case(-0.05, rng.uniform(20, 35)),
+        case(touching, toes_down),
+        case(touching - 0.01, toes_down),
+        case(touching + 0.01, toes_down),
+        case(0.1, rng.uniform(100, 160)),
+        case(high - 0.01, rng.uniform(2, 4)),
+        case(high - 0.01, -rng.uniform(10, 18)),
+    ]
 
 
 def _out(ankle, turn, sole, which=slice(None)):
@@ -473,49 +820,107 @@ def _judge_out(inputs, output):
     up = 100 * float(yours[1] - ankle[1])
     where = _drawn([0.0, yours[1]])
     foot = np.clip(where + points, -FAR, FAR)
-    drawn = picture.side_view("Your foot over the floor", "A turned foot from the side where you put it, over a dotted "
-                              "floor.", FLOOR, picture.chain([foot[0], foot[1], foot[2]], ["heel", "ball", "toe"]),
-                              picture.dots([where]), picture.note(where, "ankle"))
-    measured = {"Your lowest point is": f"the {ft.PIVOTS[deepest]}, {min(abs(low), 1e6):.2f} cm "
-                                        f"{'in' if low < 0 else 'over'} the floor",
-                "You moved the ankle": f"{min(abs(up), 1e6):.2f} cm {'down' if up < 0 else 'up'} and "
-                                       f"{min(aside, 1e6):.2f} cm along"}
+    drawn = picture.side_view(
+        "Your foot over the floor",
+        "A turned foot from the side where you put it, over a dotted floor.",
+        FLOOR,
+        picture.chain([foot[0], foot[1], foot[2]], ["heel", "ball", "toe"]),
+        picture.dots([where]),
+        picture.note(where, "ankle"),
+    )
+    measured = {
+        "Your lowest point is": f"the {ft.PIVOTS[deepest]}, {min(abs(low), 1e6):.2f} cm "
+        f"{'in' if low < 0 else 'over'} the floor",
+        "You moved the ankle": f"{min(abs(up), 1e6):.2f} cm {'down' if up < 0 else 'up'} and "
+        f"{min(aside, 1e6):.2f} cm along",
+    }
     if low < -100 * NEAR:
-        return Verdict(0.0, f"the {ft.PIVOTS[deepest]} is {min(-low, 1e6):.2f} cm in the floor; look at all three "
-                            "points, turned.", measured, drawn)
+        return Verdict(
+            0.0,
+            f"the {ft.PIVOTS[deepest]} is {min(-low, 1e6):.2f} cm in the floor; look at all three "
+            "points, turned.",
+            measured,
+            drawn,
+        )
     if aside > 100 * NEAR:
-        return Verdict(0.25, "nothing is in the floor, but the ankle has moved along it; lift it straight up.",
-                       measured, drawn)
+        return Verdict(
+            0.25,
+            "nothing is in the floor, but the ankle has moved along it; lift it straight up.",
+            measured,
+            drawn,
+        )
     wanted = _out(**inputs)[1]
     if abs(yours[1] - wanted) <= NEAR:
-        return Verdict(1.0, "the deepest point decides, and a foot that is clear of the floor stays.", measured, drawn)
+        return Verdict(
+            1.0,
+            "the deepest point decides, and a foot that is clear of the floor stays.",
+            measured,
+            drawn,
+        )
     if wanted > ankle[1] + NEAR:
-        return Verdict(0.5, "nothing is in the floor, but the foot is lifted further than it needs.", measured, drawn)
-    return Verdict(0.25, "this foot was clear of the floor and has been moved; leave it alone.", measured, drawn)
+        return Verdict(
+            0.5,
+            "nothing is in the floor, but the foot is lifted further than it needs.",
+            measured,
+            drawn,
+        )
+    return Verdict(
+        0.25,
+        "this foot was clear of the floor and has been moved; leave it alone.",
+        measured,
+        drawn,
+    )
 
 
 OUT = Question(
-    "11", "above_floor", "the ankle of a turned foot, lifted until nothing is in the floor", "function",
-    {"ankle": (2,)}, _draw_out, _judge_out,
+    "11",
+    "above_floor",
+    "the ankle of a turned foot, lifted until nothing is in the floor",
+    "function",
+    {"ankle": (2,)},
+    _draw_out,
+    _judge_out,
     (
-        Misconception("only the ankle", lambda ankle, turn, sole: [ankle[0], max(float(ankle[1]), 0.0)],
-                      "only the ankle is checked against the floor; the sole is below it"),
-        Misconception("flat foot", lambda ankle, turn, sole: _out(ankle, 0.0, sole),
-                      "the sole is checked as if it were level; turn it first"),
-        Misconception("only the toe", lambda ankle, turn, sole: _out(ankle, turn, sole, [2]),
-                      "only the toe is checked; with the toes up it is the heel that goes in"),
-        Misconception("only the heel", lambda ankle, turn, sole: _out(ankle, turn, sole, [0]),
-                      "only the heel is checked; with the toes down it is the toe that goes in"),
-        Misconception("sign flipped", lambda ankle, turn, sole: _out(ankle, -turn, sole),
-                      "the turn is taken the other way round; positive is with the toes down"),
-        Misconception("degrees for radians", lambda ankle, turn, sole: _out(ankle, np.radians(turn), sole),
-                      "the turn, which comes in radians, is converted from degrees once more"),
-        Misconception("always on the floor", lambda ankle, turn, sole: [
-                      ankle[0], -float(_turned(sole, turn)[:, 1].min())],
-                      "every foot is put on the floor, also one that was in the air"),
-        Misconception("left as it is", lambda ankle, turn, sole: ankle,
-                      "the foot is left where it was"),
-    ))
+        Misconception(
+            "only the ankle",
+            lambda ankle, turn, sole: [ankle[0], max(float(ankle[1]), 0.0)],
+            "only the ankle is checked against the floor; the sole is below it",
+        ),
+        Misconception(
+            "flat foot",
+            lambda ankle, turn, sole: _out(ankle, 0.0, sole),
+            "the sole is checked as if it were level; turn it first",
+        ),
+        Misconception(
+            "only the toe",
+            lambda ankle, turn, sole: _out(ankle, turn, sole, [2]),
+            "only the toe is checked; with the toes up it is the heel that goes in",
+        ),
+        Misconception(
+            "only the heel",
+            lambda ankle, turn, sole: _out(ankle, turn, sole, [0]),
+            "only the heel is checked; with the toes down it is the toe that goes in",
+        ),
+        Misconception(
+            "sign flipped",
+            lambda ankle, turn, sole: _out(ankle, -turn, sole),
+            "the turn is taken the other way round; positive is with the toes down",
+        ),
+        Misconception(
+            "degrees for radians",
+            lambda ankle, turn, sole: _out(ankle, np.radians(turn), sole),
+            "the turn, which comes in radians, is converted from degrees once more",
+        ),
+        Misconception(
+            "always on the floor",
+            lambda ankle, turn, sole: [ankle[0], -float(_turned(sole, turn)[:, 1].min())],
+            "every foot is put on the floor, also one that was in the air",
+        ),
+        Misconception(
+            "left as it is", lambda ankle, turn, sole: ankle, "the foot is left where it was"
+        ),
+    ),
+)
 
 
 QUESTIONS = (CARRIES, ANKLE, ORDER, SLIDE, BEND, OUT)

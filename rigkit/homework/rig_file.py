@@ -8,7 +8,19 @@ from rigkit.homework import calling
 from rigkit.inspection.legs import SIDE_WORDS, Legs
 
 MOST_BYTES = 10 * 2**20
-KEPT = ("rule", "title", "about", "status", "severity", "number", "unit", "sense", "limit", "said", "todo")
+KEPT = (
+    "rule",
+    "title",
+    "about",
+    "status",
+    "severity",
+    "number",
+    "unit",
+    "sense",
+    "limit",
+    "said",
+    "todo",
+)
 
 
 def record(answer: Any) -> calling.Record:
@@ -31,11 +43,21 @@ def record(answer: Any) -> calling.Record:
     try:
         return calling.give(findings(gltf.read(_bytes(answer))))
     except OSError as error:
-        return {"end": "unreadable", "what": f"a file that cannot be opened ({error.strerror or error})"}
+        return {
+            "end": "unreadable",
+            "what": f"a file that cannot be opened ({error.strerror or error})",
+        }
     except ValueError as error:
         return {"end": "unreadable", "what": f"a file that cannot be read ({error})"}
-    except (ArithmeticError, LookupError, MemoryError) as error:  # a rig so odd that even the kit did not foresee it
-        return {"end": "unreadable", "what": f"a file that cannot be inspected ({type(error).__name__})"}
+    except (
+        ArithmeticError,
+        LookupError,
+        MemoryError,
+    ) as error:  # a rig so odd that even the kit did not foresee it
+        return {
+            "end": "unreadable",
+            "what": f"a file that cannot be inspected ({type(error).__name__})",
+        }
 
 
 def findings(asset: gltf.Asset) -> dict[str, Any]:
@@ -49,8 +71,15 @@ def findings(asset: gltf.Asset) -> dict[str, Any]:
     """
     report = inspection.inspect(asset)
     data = report.data()
-    found = [{key: finding[key] for key in KEPT if finding[key] is not None} for finding in data["findings"]]
-    return {"rigkit_inspection": data["rigkit_inspection"], "findings": found, "places": _places(asset, report.legs)}
+    found = [
+        {key: finding[key] for key in KEPT if finding[key] is not None}
+        for finding in data["findings"]
+    ]
+    return {
+        "rigkit_inspection": data["rigkit_inspection"],
+        "findings": found,
+        "places": _places(asset, report.legs),
+    }
 
 
 def _places(asset: gltf.Asset, legs: Legs) -> dict[str, list[float]]:
@@ -58,8 +87,11 @@ def _places(asset: gltf.Asset, legs: Legs) -> dict[str, list[float]]:
     if not legs.legs:
         return {}
     at_rest = legs.metres * asset.rest_world()[:, :3, 3]
-    return {f"{SIDE_WORDS[side]}.{part}": at_rest[node].tolist()
-            for side, leg in legs.legs.items() for part, node in leg.joints.items()}
+    return {
+        f"{SIDE_WORDS[side]}.{part}": at_rest[node].tolist()
+        for side, leg in legs.legs.items()
+        for part, node in leg.joints.items()
+    }
 
 
 def _bytes(answer: str | Path | bytes) -> bytes:

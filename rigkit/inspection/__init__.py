@@ -1,17 +1,17 @@
 """Inspection: what a finished leg rig must meet, whoever made it and with whatever; each finding says how much.
 
-    names.py           what a joint's name says
-    tree.py            joints as a tree, and how like a leg some of them lie
-    corrections.py     what the user knows better
-    search.py          the search for hips, knees and ankles
-    whole.py           whole legs, with a third bone and a foot
-    legs.py            where the legs are, which way is forward, in which unit; corrections
-    subject.py         the rig in metres, y up, facing +Z; its skin; its animations, sampled
-    rule.py            what a rule is
-    skeleton_rules.py, skin_rules.py, motion_rules.py   the rules, each with its threshold
-    pictures.py        the picture of each finding
-    report.py          findings as an object, as text, as JSON; the schema
-    view.py            the same as a page, and as a card in a notebook
+names.py           what a joint's name says
+tree.py            joints as a tree, and how like a leg some of them lie
+corrections.py     what the user knows better
+search.py          the search for hips, knees and ankles
+whole.py           whole legs, with a third bone and a foot
+legs.py            where the legs are, which way is forward, in which unit; corrections
+subject.py         the rig in metres, y up, facing +Z; its skin; its animations, sampled
+rule.py            what a rule is
+skeleton_rules.py, skin_rules.py, motion_rules.py   the rules, each with its threshold
+pictures.py        the picture of each finding
+report.py          findings as an object, as text, as JSON; the schema
+view.py            the same as a page, and as a card in a notebook
 """
 
 import os
@@ -33,8 +33,11 @@ __all__ = ["inspect", "find_legs", "Leg", "Legs", "Finding", "Report", "Rule", "
 RULES = (*skeleton_rules.RULES, *skin_rules.RULES, *motion_rules.RULES)
 
 
-def inspect(asset_or_path: gltf.Asset | str | os.PathLike[str] | bytes, mapping: Mapping[str, object] | None = None,
-            thresholds: Mapping[str, float] | None = None) -> Report:
+def inspect(
+    asset_or_path: gltf.Asset | str | os.PathLike[str] | bytes,
+    mapping: Mapping[str, object] | None = None,
+    thresholds: Mapping[str, float] | None = None,
+) -> Report:
     """Inspect a rig: find its legs, measure them by every rule.
 
     Parameters
@@ -72,17 +75,29 @@ def inspect(asset_or_path: gltf.Asset | str | os.PathLike[str] | bytes, mapping:
     for motion in subject.motions() if moving else ():
         motions += [(rule.id, _measured(rule, subject, motion)) for rule in moving]
         if not motion.whole:
-            notes.append(f"The animation {plain(motion.name, 80)!r} beyond its first {motion.times[-1]:.0f} s.")
-    findings = [_finding(rule, limits[rule.id], outcome) for rule in RULES for outcome in
-                (silent.get(rule.id) or [outcome for name, outcome in motions if name == rule.id])]
+            notes.append(
+                f"The animation {plain(motion.name, 80)!r} beyond its first {motion.times[-1]:.0f} s."
+            )
+    findings = [
+        _finding(rule, limits[rule.id], outcome)
+        for rule in RULES
+        for outcome in (
+            silent.get(rule.id) or [outcome for name, outcome in motions if name == rule.id]
+        )
+    ]
     return Report(file, subject.legs, subject.names, tuple(findings), tuple(notes))
 
 
 def _measured(rule: Rule, subject: Subject, *motion: Motion) -> Measured | Unmeasured:
     try:
         return rule.measure(subject, *motion)
-    except (ValueError, np.linalg.LinAlgError) as problem:  # a rig so odd that its numbers have no meaning
-        return Unmeasured(f"its numbers cannot be made sense of ({problem})", *(each.name for each in motion))
+    except (
+        ValueError,
+        np.linalg.LinAlgError,
+    ) as problem:  # a rig so odd that its numbers have no meaning
+        return Unmeasured(
+            f"its numbers cannot be made sense of ({problem})", *(each.name for each in motion)
+        )
 
 
 def _cannot_apply(rule: Rule, subject: Subject) -> str | None:
@@ -102,12 +117,41 @@ def _cannot_apply(rule: Rule, subject: Subject) -> str | None:
 def _finding(rule: Rule, limit: float, outcome: Measured | Unmeasured) -> Finding:
     if isinstance(outcome, Unmeasured):
         said = f"{outcome.reason[:1].upper()}{outcome.reason[1:]}."
-        return Finding(rule.id, rule.title, outcome.about, UNMEASURED, rule.severity, None, rule.unit, rule.sense,
-                       limit, rule.because, said, (), rule.why, rule.todo)
+        return Finding(
+            rule.id,
+            rule.title,
+            outcome.about,
+            UNMEASURED,
+            rule.severity,
+            None,
+            rule.unit,
+            rule.sense,
+            limit,
+            rule.because,
+            said,
+            (),
+            rule.why,
+            rule.todo,
+        )
     number, said, parts, draw = float(outcome.number), outcome.said, outcome.parts, outcome.draw
     status = PASS if (number <= limit if rule.sense == "at most" else number >= limit) else FINDING
-    return Finding(rule.id, rule.title, outcome.about, status, rule.severity, number, rule.unit, rule.sense, limit,
-                   rule.because, said, parts, rule.why, rule.todo, draw)
+    return Finding(
+        rule.id,
+        rule.title,
+        outcome.about,
+        status,
+        rule.severity,
+        number,
+        rule.unit,
+        rule.sense,
+        limit,
+        rule.because,
+        said,
+        parts,
+        rule.why,
+        rule.todo,
+        draw,
+    )
 
 
 def _limits(thresholds: Mapping[str, float]) -> dict[str, float]:

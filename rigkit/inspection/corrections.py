@@ -32,8 +32,11 @@ class Corrections:
     def needed(self) -> set[tuple[int, int]]:
         """The columns and the joints that a search must have in its triples: what the user has named of two bones."""
         three = {side for side, part in self.parts if part == "foot"}
-        return {(CHAINS[0].index(part), place) for (side, part), place in self.parts.items()
-                if part in CHAINS[0] and side not in three}
+        return {
+            (CHAINS[0].index(part), place)
+            for (side, part), place in self.parts.items()
+            if part in CHAINS[0] and side not in three
+        }
 
     def of(self, side: str) -> dict[str, int]:
         """The parts of one leg."""
@@ -43,8 +46,10 @@ class Corrections:
 def read_mapping(mapping: Mapping[str, object], names: Sequence[str]) -> Corrections:
     """Corrections from a mapping such as {"left.knee": "shin_01"}; see `legs.find_legs`."""
     if not isinstance(mapping, Mapping):
-        raise ValueError("`mapping` must map parts to joint names, such as {'left.knee': 'shin_01'}; "
-                         f"got {mapping!r}.")
+        raise ValueError(
+            "`mapping` must map parts to joint names, such as {'left.knee': 'shin_01'}; "
+            f"got {mapping!r}."
+        )
     parts: dict[tuple[str | None, str], int] = {}
     axes: dict[str, Floats | None] = {"up": None, "forward": None}
     metres = None
@@ -65,15 +70,23 @@ def _one_number(name: str, value: object) -> float:
     except (TypeError, ValueError):
         number = np.nan
     if not (np.isfinite(number) and number > 0):
-        raise ValueError(f"`{name}` must be a number above zero; got {value!r}. A centimetre is 0.01 metres.")
+        raise ValueError(
+            f"`{name}` must be a number above zero; got {value!r}. A centimetre is 0.01 metres."
+        )
     return number
 
 
 def _part(key: str) -> tuple[str | None, str]:
     keys: dict[str, tuple[str | None, str]] = {"pelvis": (None, "pelvis")}
-    keys |= {f"{word}.{part}": (side, part) for side, word in SIDE_WORDS.items() for part in (*CHAINS[1], *FOOT_PARTS)}
+    keys |= {
+        f"{word}.{part}": (side, part)
+        for side, word in SIDE_WORDS.items()
+        for part in (*CHAINS[1], *FOOT_PARTS)
+    }
     if key not in keys:
-        raise ValueError(f"`mapping` must name one of {', '.join([*keys, 'up', 'forward', 'metres'])}; got {key!r}.")
+        raise ValueError(
+            f"`mapping` must name one of {', '.join([*keys, 'up', 'forward', 'metres'])}; got {key!r}."
+        )
     return keys[key]
 
 
@@ -81,6 +94,8 @@ def _joint(key: str, name: object, names: Sequence[str]) -> int:
     places = [i for i, other in enumerate(names) if other == name]
     if len(places) != 1:
         some = ", ".join(map(repr, names[:12])) + (" …" if len(names) > 12 else "")
-        raise ValueError(f"`mapping[{key!r}]` must be the name of one joint ({some}); got {name!r}, "
-                         + (f"which {len(places)} joints have." if places else "which none has."))
+        raise ValueError(
+            f"`mapping[{key!r}]` must be the name of one joint ({some}); got {name!r}, "
+            + (f"which {len(places)} joints have." if places else "which none has.")
+        )
     return places[0]

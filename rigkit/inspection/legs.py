@@ -43,8 +43,12 @@ class Leg(_say.Shown):
     def __repr__(self) -> str:
         joints = ", ".join(f"{part} {place}" for part, place in self.joints.items())
         sure = min(self.certainty.get(part, 0.0) for part in self.chain)
-        return _say.line(self, f"{SIDE_WORDS.get(self.side, self.side)} leg", f"joints at {joints}",
-                         f"{_say.amount(sure, ' %', 0, 100.0)} certain")
+        return _say.line(
+            self,
+            f"{SIDE_WORDS.get(self.side, self.side)} leg",
+            f"joints at {joints}",
+            f"{_say.amount(sure, ' %', 0, 100.0)} certain",
+        )
 
     @property
     def chain(self) -> tuple[str, ...]:
@@ -91,13 +95,24 @@ class Legs(_say.Shown):
     def __repr__(self) -> str:
         if not self.legs:
             return _say.line(self, "none found")
-        return _say.line(self, " and ".join(SIDE_WORDS.get(side, side) for side in self.legs),
-                         f"{_say.amount(self.certainty, ' %', 0, 100.0)} certain", f"up {_say.direction(self.up)}",
-                         f"facing {_say.direction(self.forward)}", f"a unit is {_say.amount(self.metres, ' m')}")
+        return _say.line(
+            self,
+            " and ".join(SIDE_WORDS.get(side, side) for side in self.legs),
+            f"{_say.amount(self.certainty, ' %', 0, 100.0)} certain",
+            f"up {_say.direction(self.up)}",
+            f"facing {_say.direction(self.forward)}",
+            f"a unit is {_say.amount(self.metres, ' m')}",
+        )
 
 
-def find_legs(names: Sequence[str], parents: ArrayLike, points: ArrayLike, mapping: Mapping[str, object] | None = None,
-              usual: ArrayLike | None = None, skin_centres: ArrayLike | None = None) -> Legs:
+def find_legs(
+    names: Sequence[str],
+    parents: ArrayLike,
+    points: ArrayLike,
+    mapping: Mapping[str, object] | None = None,
+    usual: ArrayLike | None = None,
+    skin_centres: ArrayLike | None = None,
+) -> Legs:
     """The legs of a skeleton.
 
     Parameters
@@ -146,50 +161,72 @@ def find_legs(names: Sequence[str], parents: ArrayLike, points: ArrayLike, mappi
 
 def _check_parents(parents: ArrayLike, count: int) -> Ints:
     array = np.asarray(parents)
-    good = array.shape == (count,) and array.dtype.kind in "iu" and ((array >= -1) & (array < count)).all()
+    good = (
+        array.shape == (count,)
+        and array.dtype.kind in "iu"
+        and ((array >= -1) & (array < count)).all()
+    )
     if not good:
-        raise ValueError(f"`parents` must be {count} places of joints, −1 for a root; "
-                         f"got {_check.short(array.tolist())}.")
+        raise ValueError(
+            f"`parents` must be {count} places of joints, −1 for a root; "
+            f"got {_check.short(array.tolist())}."
+        )
     above = array
     for _ in range(count.bit_length()):  # each time twice as far up
         above = np.where(above < 0, -1, above[above])
     if (above >= 0).any():
-        raise ValueError(f"`parents` must lead up to a root; got a cycle at joint {np.argmax(above >= 0)}.")
+        raise ValueError(
+            f"`parents` must lead up to a root; got a cycle at joint {np.argmax(above >= 0)}."
+        )
     return array.astype(np.int64)
 
 
 def _from_mapping(tree: Tree, mapping: Corrections) -> Found | None:
     """Legs that the user has named in full."""
-    triples = {side: np.array([parts[part] for part in CHAINS[0]]) for side in SIDE_WORDS
-               if set(CHAINS[0]) <= (parts := mapping.of(side)).keys()}
+    triples = {
+        side: np.array([parts[part] for part in CHAINS[0]])
+        for side in SIDE_WORDS
+        if set(CHAINS[0]) <= (parts := mapping.of(side)).keys()
+    }
     if not triples or any(side not in triples for side, _ in mapping.parts if side):
         return None
     up = mapping.up
     if up is None:
-        legs = np.sum([tree.points[hip] - tree.points[ankle] for hip, _, ankle in triples.values()], axis=0)
+        legs = np.sum(
+            [tree.points[hip] - tree.points[ankle] for hip, _, ankle in triples.values()], axis=0
+        )
         up = max(AXES.values(), key=lambda axis: axis @ legs)
     return Found(triples, up, 1.0, 1.0)
 
 
-def _described(tree: Tree, found: Found, mapping: Corrections, usual: Bools, skin_centres: Floats | None) -> Legs:
+def _described(
+    tree: Tree, found: Found, mapping: Corrections, usual: Bools, skin_centres: Floats | None
+) -> Legs:
     ends = whole_legs(tree, found, mapping)
     found.placed = standing(tree, found, ends, usual)
     forward, why_forward = _forward(tree, found, ends, mapping, skin_centres)
     left = np.cross(found.up, forward)
     if not set(ends) <= set(SIDE_WORDS):
         ends = _sided(tree, ends, left)
-    pelvis = mapping.parts.get((None, "pelvis"), _pelvis(tree, [joints["hip"] for joints in ends.values()]))
+    pelvis = mapping.parts.get(
+        (None, "pelvis"), _pelvis(tree, [joints["hip"] for joints in ends.values()])
+    )
     floor = min(tree.points[i] @ found.up for joints in ends.values() for i in joints.values())
-    height = float(np.mean([tree.points[joints["hip"]] @ found.up for joints in ends.values()]) - floor)
+    height = float(
+        np.mean([tree.points[joints["hip"]] @ found.up for joints in ends.values()]) - floor
+    )
     metres, why_metres = _metres(height, mapping)
     legs = {side: _leg(tree, side, ends[side], found, mapping) for side in sorted(ends)}
     used = {i for joints in ends.values() for i in joints.values()} | {pelvis}
-    helpers = tuple(i for i in sorted({i for joints in ends.values() for i in tree.below(joints["hip"])} - used))
+    helpers = tuple(
+        i for i in sorted({i for joints in ends.values() for i in tree.below(joints["hip"])} - used)
+    )
     named = np.mean([_says(tree, leg.joints, part) for leg in legs.values() for part in leg.chain])
     because = {
         "legs": _why_legs(float(named), found.placed, len(legs)),
-        "up": "you said so" if mapping.up is not None else
-              f"{'the legs hang' if len(legs) > 1 else 'the leg hangs'} down along it",
+        "up": "you said so"
+        if mapping.up is not None
+        else f"{'the legs hang' if len(legs) > 1 else 'the leg hangs'} down along it",
         "forward": why_forward,
         "metres": why_metres,
     }
@@ -197,20 +234,30 @@ def _described(tree: Tree, found: Found, mapping: Corrections, usual: Bools, ski
     return Legs(legs, pelvis, helpers, found.up, forward, left, metres, sure, because)
 
 
-def _forward(tree: Tree, found: Found, ends: dict[str, Joints], mapping: Corrections,
-             skin_centres: Floats | None) -> tuple[Floats, str]:
+def _forward(
+    tree: Tree,
+    found: Found,
+    ends: dict[str, Joints],
+    mapping: Corrections,
+    skin_centres: Floats | None,
+) -> tuple[Floats, str]:
     """Which way the legs face, and why."""
     up = found.up
     across = None
     if len(ends) == 2:
         one, two = ends.values()
-        across = np.mean([tree.points[one[part]] - tree.points[two[part]] for part in ("hip", "knee", "ankle")], axis=0)
+        across = np.mean(
+            [tree.points[one[part]] - tree.points[two[part]] for part in ("hip", "knee", "ankle")],
+            axis=0,
+        )
         across = across - (across @ up) * up
         across = _snapped(across / max(np.linalg.norm(across), 1e-300))
     if mapping.forward is not None:
         level = mapping.forward - (mapping.forward @ up) * up
         if np.linalg.norm(level) < 0.5:
-            raise ValueError("`mapping` must hold a forward axis square to up; got the same axis for both.")
+            raise ValueError(
+                "`mapping` must hold a forward axis square to up; got the same axis for both."
+            )
         return level / np.linalg.norm(level), "you said so"
     hint, why = _forward_hint(tree, ends, up, skin_centres)
     if hint is None and across is not None and set(ends) == set(SIDE_WORDS):
@@ -224,10 +271,13 @@ def _forward(tree: Tree, found: Found, ends: dict[str, Joints], mapping: Correct
     return ahead * (1.0 if ahead @ hint >= 0 else -1.0) + 0.0, why
 
 
-def _forward_hint(tree: Tree, ends: dict[str, Joints], up: Floats,
-                  skin_centres: Floats | None) -> tuple[Floats | None, str]:
+def _forward_hint(
+    tree: Tree, ends: dict[str, Joints], up: Floats, skin_centres: Floats | None
+) -> tuple[Floats | None, str]:
     """The way the feet point: by their joints, by their skin, by the knees."""
-    size = np.mean([np.linalg.norm(tree.points[j["hip"]] - tree.points[j["ankle"]]) for j in ends.values()])
+    size = np.mean(
+        [np.linalg.norm(tree.points[j["hip"]] - tree.points[j["ankle"]]) for j in ends.values()]
+    )
 
     def together(ways: Sequence[Floats] | Floats) -> Floats | None:
         way = np.sum(ways, axis=0)
@@ -281,8 +331,10 @@ def _root_of(tree: Tree, place: int) -> int:
 def _pelvis(tree: Tree, hips: Sequence[int]) -> int | None:
     """The joint that carries the legs: the nearest above both hips; above a single one, the nearest called so."""
     if len(hips) == 1:
-        return next((i for i in tree.above(hips[0]) if "pelvis" in tree.readings[i].parts),
-                    next(iter(tree.above(hips[0])), None))
+        return next(
+            (i for i in tree.above(hips[0]) if "pelvis" in tree.readings[i].parts),
+            next(iter(tree.above(hips[0])), None),
+        )
     over = set(tree.above(hips[1]))
     return next((i for i in tree.above(hips[0]) if i in over), None)
 
@@ -309,7 +361,11 @@ def _leg(tree: Tree, side: str, joints: Joints, found: Found, mapping: Correctio
 
 def _says(tree: Tree, joints: Joints, part: str) -> float:
     """How well a joint's name fits its part; in a leg of three bones the words for the lower joints vary."""
-    words = {"ankle": ("knee", "ankle"), "foot": ("ankle", "ball")}.get(part, (part,)) if "foot" in joints else (part,)
+    words = (
+        {"ankle": ("knee", "ankle"), "foot": ("ankle", "ball")}.get(part, (part,))
+        if "foot" in joints
+        else (part,)
+    )
     return max(tree.says(joints[part], word) for word in words)
 
 
@@ -317,20 +373,39 @@ def _why_joint(says: float, placed: float, mapped: bool) -> str:
     if mapped:
         return "you said so"
     place = "lies as one" if placed > 0.5 else "lies only roughly as one"
-    return f"is called like one and {place}" if says > 0.4 else f"{place}; its name says nothing of it" if says > -0.2 \
+    return (
+        f"is called like one and {place}"
+        if says > 0.4
+        else f"{place}; its name says nothing of it"
+        if says > -0.2
         else f"{place}, though its name says something else"
+    )
 
 
 def _why_legs(named: float, placed: float, count: int) -> str:
-    legs, they = ("Two chains that mirror each other", "they reach") if count == 2 else ("One chain", "it reaches")
-    names = "names say so" if named > 0.6 else "names say little" if named > -0.1 else "names say something else"
-    return f"{legs}; {names}, and {they} the floor{'' if placed > 0.6 else ' only roughly'} as legs do"
+    legs, they = (
+        ("Two chains that mirror each other", "they reach")
+        if count == 2
+        else ("One chain", "it reaches")
+    )
+    names = (
+        "names say so"
+        if named > 0.6
+        else "names say little"
+        if named > -0.1
+        else "names say something else"
+    )
+    return (
+        f"{legs}; {names}, and {they} the floor{'' if placed > 0.6 else ' only roughly'} as legs do"
+    )
 
 
 def _why_none(tree: Tree, usual: Bools) -> str:
     count = int(usual.sum())
     if count < 3:
         return f"a leg needs three joints; there {'is' if count == 1 else 'are'} {count or 'none'}"
-    elsewhere = sum(reading.elsewhere for reading, use in zip(tree.readings, usual, strict=True) if use)
+    elsewhere = sum(
+        reading.elsewhere for reading, use in zip(tree.readings, usual, strict=True) if use
+    )
     more = f"; {elsewhere} are named as something else" if elsewhere else ""
     return f"no three of its {count} joints lie and are named like hip, knee and ankle{more}"

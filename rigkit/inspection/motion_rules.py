@@ -41,23 +41,34 @@ def foot_slide(subject: Subject, motion: Motion) -> Measured | Unmeasured:
         stance = _trimmed(near[side] & still, motion.times)
         slide = gait.foot_slide_cm(path, stance)
         for first, last in _runs(stance):
-            name = f"{side_name(side)} foot, {motion.times[first]:.2f} to {motion.times[last]:.2f} s"
-            parts.append((name, float(slide[first + 1:last + 1].sum())))
+            name = (
+                f"{side_name(side)} foot, {motion.times[first]:.2f} to {motion.times[last]:.2f} s"
+            )
+            parts.append((name, float(slide[first + 1 : last + 1].sum())))
             runs[name] = side, first, last, path
     if not parts:
         return Unmeasured("no foot stands on the floor in it for a tenth of a second", motion.name)
     name, number = worst(parts)
     side, first, last, path = runs[name]
-    spot = f" It is on the spot: the ground passes at {np.linalg.norm(ground):.2g} m/s." if ground.any() else ""
-    return Measured(number, f"The {side_name(side)} foot slides {number:.2g} cm while it stands, from "
-                            f"{motion.times[first]:.2f} to {motion.times[last]:.2f} s; in all "
-                            f"a foot stood {len(parts)} {'time' if len(parts) == 1 else 'times'}.{spot}",
-                    tuple(parts), motion.name,
-                    lambda kind: pictures.slide(subject, path[first], path[last], number, kind))
+    spot = (
+        f" It is on the spot: the ground passes at {np.linalg.norm(ground):.2g} m/s."
+        if ground.any()
+        else ""
+    )
+    return Measured(
+        number,
+        f"The {side_name(side)} foot slides {number:.2g} cm while it stands, from "
+        f"{motion.times[first]:.2f} to {motion.times[last]:.2f} s; in all "
+        f"a foot stood {len(parts)} {'time' if len(parts) == 1 else 'times'}.{spot}",
+        tuple(parts),
+        motion.name,
+        lambda kind: pictures.slide(subject, path[first], path[last], number, kind),
+    )
 
 
-def _passing_ground(subject: Subject, soles: dict[str, Floats], near: dict[str, Bools], root: Floats,
-                    times: Floats) -> Floats:
+def _passing_ground(
+    subject: Subject, soles: dict[str, Floats], near: dict[str, Bools], root: Floats, times: Floats
+) -> Floats:
     """How fast the ground passes below a body that walks on the spot, shape (3,); zero for one that travels."""
     speeds = []
     for side, path in soles.items():
@@ -68,7 +79,10 @@ def _passing_ground(subject: Subject, soles: dict[str, Floats], near: dict[str, 
     if not len(passing):
         return np.zeros(3)
     ground = np.median(passing, axis=0)
-    passed, went = np.linalg.norm(ground) * (times[-1] - times[0]), np.linalg.norm((root[-1] - root[0])[[0, 2]])
+    passed, went = (
+        np.linalg.norm(ground) * (times[-1] - times[0]),
+        np.linalg.norm((root[-1] - root[0])[[0, 2]]),
+    )
     on_the_spot = passed > 0.3 * subject.length and went < 0.25 * passed
     return np.array([ground[0], 0.0, ground[1]]) if on_the_spot else np.zeros(3)
 
@@ -78,7 +92,7 @@ def _trimmed(stance: Bools, times: Floats) -> Bools:
     kept = np.zeros_like(stance)
     for first, last in _runs(stance):
         inside = (times >= times[first] + TRIM) & (times <= times[last] - TRIM)
-        inside[:first] = inside[last + 1:] = False
+        inside[:first] = inside[last + 1 :] = False
         if inside.any() and np.ptp(times[inside]) >= LEAST_STANCE:
             kept |= inside
     return kept
@@ -94,7 +108,9 @@ def sole_paths(subject: Subject, side: str, motion: Motion) -> Floats:
     """Where points of a foot's sole are, shape (f, n, 3): of its skin, or without one of the floor below its joints."""
     joints = subject.legs.legs[side].joints
     parts = [part for part in (subject.legs.legs[side].chain[-1], "ball", "toe") if part in joints]
-    points = _skin_sole(subject.surface, [joints[part] for part in parts]) if subject.surface else None
+    points = (
+        _skin_sole(subject.surface, [joints[part] for part in parts]) if subject.surface else None
+    )
     if points is None:
         points = [(joints[part], subject.points[joints[part]] * [1, 0, 1]) for part in parts]
     paths = []
@@ -112,7 +128,9 @@ def _skin_sole(surface: Surface, nodes: list[int]) -> list[tuple[int, Floats]] |
         return None
     points = surface.vertices[mine]
     pitch, roll = np.meshgrid(np.radians(PITCHES_DEG), np.radians(ROLLS_DEG))
-    down = np.stack([np.sin(roll), np.cos(roll) * np.cos(pitch), np.cos(roll) * np.sin(pitch)], axis=-1).reshape(-1, 3)
+    down = np.stack(
+        [np.sin(roll), np.cos(roll) * np.cos(pitch), np.cos(roll) * np.sin(pitch)], axis=-1
+    ).reshape(-1, 3)
     lowest = np.unique((points @ down.T).argmin(axis=0))
     return [(int(owner[mine[i]]), points[i]) for i in lowest]
 
@@ -130,13 +148,22 @@ def extension_pop(subject: Subject, motion: Motion) -> Measured | Unmeasured:
         reach[side_name(side)] = float(share.max())
     name, number = worst(parts)
     side, at = worst_at[name]
-    said = (f"Near full reach the {name} leg bends or straightens at up to {number:.0f}° a second, at "
-            f"{motion.times[at]:.2f} s.")
+    said = (
+        f"Near full reach the {name} leg bends or straightens at up to {number:.0f}° a second, at "
+        f"{motion.times[at]:.2f} s."
+    )
     farthest, share_of_it = worst([*reach.items()])
     if share_of_it < NEAR_REACH:
         said = f"No leg comes near full reach; the {farthest} one reaches {100 * share_of_it:.1f} % of it."
-    return Measured(number, said, tuple(parts), motion.name,
-                    lambda kind: pictures.two_frames(subject, side, motion, at, at + 1, f"{number:.0f}°/s", kind))
+    return Measured(
+        number,
+        said,
+        tuple(parts),
+        motion.name,
+        lambda kind: pictures.two_frames(
+            subject, side, motion, at, at + 1, f"{number:.0f}°/s", kind
+        ),
+    )
 
 
 def _reach_and_bend(subject: Subject, side: str, motion: Motion) -> tuple[Floats, Floats]:
@@ -146,7 +173,9 @@ def _reach_and_bend(subject: Subject, side: str, motion: Motion) -> tuple[Floats
     upper, lower = points[:, 1] - points[:, 0], points[:, 2] - points[:, 1]
     whole = np.linalg.norm(upper, axis=-1) + np.linalg.norm(lower, axis=-1)
     share = np.linalg.norm(upper + lower, axis=-1) / np.maximum(whole, 1e-12)
-    bend = np.arctan2(np.linalg.norm(np.cross(upper, lower), axis=-1), np.sum(upper * lower, axis=-1))
+    bend = np.arctan2(
+        np.linalg.norm(np.cross(upper, lower), axis=-1), np.sum(upper * lower, axis=-1)
+    )
     return share, bend
 
 
@@ -160,16 +189,25 @@ def knee_flip(subject: Subject, motion: Motion) -> Measured:
     key, first, last = worst_at[side]
     joint = subject.legs.legs[key].bend
     when = f", from {motion.times[first]:.2f} to {motion.times[last]:.2f} s" if number > 1 else ""
-    said = (f"Within {FLIP_WINDOW:g} s the {side} {joint} turns at most {number:.0f}° about the line from hip to ankle"
-            f"{when}.")
-    return Measured(number, said, tuple(parts), motion.name,
-                    lambda kind: pictures.two_frames(subject, key, motion, first, last, f"{number:.0f}°", kind))
+    said = (
+        f"Within {FLIP_WINDOW:g} s the {side} {joint} turns at most {number:.0f}° about the line from hip to ankle"
+        f"{when}."
+    )
+    return Measured(
+        number,
+        said,
+        tuple(parts),
+        motion.name,
+        lambda kind: pictures.two_frames(subject, key, motion, first, last, f"{number:.0f}°", kind),
+    )
 
 
 def _fastest_turn(subject: Subject, side: str, motion: Motion) -> tuple[float, int, int]:
     """The largest turn of a knee's direction about the leg's line within the window, degrees, and its two frames."""
     leg = subject.legs.legs[side]
-    root, middle, end = np.moveaxis(motion.points([leg.joints[part] for part in leg.chain[-3:]]), 1, 0)
+    root, middle, end = np.moveaxis(
+        motion.points([leg.joints[part] for part in leg.chain[-3:]]), 1, 0
+    )
     _, bend = _reach_and_bend(subject, side, motion)
     pelvis = np.swapaxes(_turned(subject, motion, subject.root), -1, -2)
     line, knee = ((pelvis @ way[..., None])[..., 0] for way in (end - root, middle - root))
@@ -182,7 +220,9 @@ def _fastest_turn(subject: Subject, side: str, motion: Motion) -> tuple[float, i
         both = np.flatnonzero(clear[apart:] & clear[:-apart])
         if not len(both):
             continue
-        carried = (rotation.matrix_between(line[both], line[both + apart]) @ ahead[both, :, None])[..., 0]
+        carried = (rotation.matrix_between(line[both], line[both + apart]) @ ahead[both, :, None])[
+            ..., 0
+        ]
         turn = np.degrees(rotation.angle_between(carried, ahead[both + apart]))
         if turn.max() > best[0]:
             at = both[int(turn.argmax())]
@@ -206,10 +246,17 @@ def human_range(subject: Subject, motion: Motion) -> Measured | Unmeasured:
     low, high = (np.degrees(getattr(body.joint_range(joint), end)) for end in ("low", "high"))
     said = "Every joint stays within the average human range."
     if number > 0.5:
-        said = (f"The {name} turns to {_whole(angle)}° at {motion.times[i]:.2f} s, {number:.0f}° beyond the average "
-                f"range of {_whole(low)}° to {high:.0f}°.")
-    return Measured(number, f"{said} {body.CAUTION}", tuple(parts), motion.name,
-                    lambda kind: pictures.two_frames(subject, side, motion, i, i, f"{_whole(angle)}°", kind))
+        said = (
+            f"The {name} turns to {_whole(angle)}° at {motion.times[i]:.2f} s, {number:.0f}° beyond the average "
+            f"range of {_whole(low)}° to {high:.0f}°."
+        )
+    return Measured(
+        number,
+        f"{said} {body.CAUTION}",
+        tuple(parts),
+        motion.name,
+        lambda kind: pictures.two_frames(subject, side, motion, i, i, f"{_whole(angle)}°", kind),
+    )
 
 
 def _whole(number: float) -> str:
@@ -248,26 +295,58 @@ def _turned(subject: Subject, motion: Motion, node: int) -> Floats:
 
 
 RULES = (
-    Rule("foot-slide", "A foot that stands does not slide", "cm", "at most", 2.0,
-         f"in one stance; less is hidden by a sole that rolls; {CHOSEN}",
-         "Feet that slide look like skating: the eye knows that the ground holds them.",
-         "Plant the foot: hold its goal where it came down until it leaves, and let the leg follow.",
-         "moderate", foot_slide, ("moves",)),
-    Rule("extension-pop", "No leg snaps straight", "° a second", "at most", 600.0,
-         "published knees turn at up to 332° a second in a free walk (Schwartz 2008, computed); nearly twice that is a "
-         "snap",
-         "A goal at the edge of reach makes the knee snap: a millimetre there is five degrees.",
-         "Lower the pelvis, or ease the goal into the last centimetres of reach.", "moderate", extension_pop,
-         ("moves",)),
-    Rule("knee-flip", "No knee flips", "°", "at most", 90.0,
-         f"within a tenth of a second; no thigh rotates that fast; {CHOSEN}",
-         "A goal that crosses the line of the pole throws the knee to the other side.",
-         "Keep the pole in front of the knee and away from the line from hip to ankle; let it follow the foot.",
-         "serious", knee_flip, ("moves",)),
-    Rule("human-range", "Joints stay within human range", "°", "at most", 15.0,
-         "beyond the AAOS averages; people differ by up to 10° (standard deviations of Boone and Azen 1979, from "
-         f"memory); {CHOSEN}",
-         "A joint far beyond its range looks broken, unless that is meant.",
-         "Look at the moment it says: share the motion with the joints above and below.", "slight", human_range,
-         ("moves",)),
+    Rule(
+        "foot-slide",
+        "A foot that stands does not slide",
+        "cm",
+        "at most",
+        2.0,
+        f"in one stance; less is hidden by a sole that rolls; {CHOSEN}",
+        "Feet that slide look like skating: the eye knows that the ground holds them.",
+        "Plant the foot: hold its goal where it came down until it leaves, and let the leg follow.",
+        "moderate",
+        foot_slide,
+        ("moves",),
+    ),
+    Rule(
+        "extension-pop",
+        "No leg snaps straight",
+        "° a second",
+        "at most",
+        600.0,
+        "published knees turn at up to 332° a second in a free walk (Schwartz 2008, computed); nearly twice that is a "
+        "snap",
+        "A goal at the edge of reach makes the knee snap: a millimetre there is five degrees.",
+        "Lower the pelvis, or ease the goal into the last centimetres of reach.",
+        "moderate",
+        extension_pop,
+        ("moves",),
+    ),
+    Rule(
+        "knee-flip",
+        "No knee flips",
+        "°",
+        "at most",
+        90.0,
+        f"within a tenth of a second; no thigh rotates that fast; {CHOSEN}",
+        "A goal that crosses the line of the pole throws the knee to the other side.",
+        "Keep the pole in front of the knee and away from the line from hip to ankle; let it follow the foot.",
+        "serious",
+        knee_flip,
+        ("moves",),
+    ),
+    Rule(
+        "human-range",
+        "Joints stay within human range",
+        "°",
+        "at most",
+        15.0,
+        "beyond the AAOS averages; people differ by up to 10° (standard deviations of Boone and Azen 1979, from "
+        f"memory); {CHOSEN}",
+        "A joint far beyond its range looks broken, unless that is meant.",
+        "Look at the moment it says: share the motion with the joints above and below.",
+        "slight",
+        human_range,
+        ("moves",),
+    ),
 )

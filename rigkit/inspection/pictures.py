@@ -16,8 +16,11 @@ BANDS = 36  # how many heights a limb's outline is drawn from
 MOST_DOTS = 150
 Pair = tuple[float, float]
 TALL = 0.95  # a picture's height is at most this share of its width
-AXES = {"side": np.array([(0, 0, 1), (0, 1, 0)], float), "front": np.array([(1, 0, 0), (0, 1, 0)], float),
-        "top": np.array([(1, 0, 0), (0, 0, -1)], float)}  # to the right and up in each view
+AXES = {
+    "side": np.array([(0, 0, 1), (0, 1, 0)], float),
+    "front": np.array([(1, 0, 0), (0, 1, 0)], float),
+    "top": np.array([(1, 0, 0), (0, 0, -1)], float),
+}  # to the right and up in each view
 
 
 def names(subject: Subject, marked: Collection[tuple[str, str]], kind: str) -> st.Stage:
@@ -27,8 +30,12 @@ def names(subject: Subject, marked: Collection[tuple[str, str]], kind: str) -> s
         for part, node in leg.joints.items():
             if part == "toe" and "ball" in leg.joints:
                 continue
-            stage.note(subject.points[node], subject.label(node), kind if (side, part) in marked else "plain",
-                       "right" if side == "L" else "left")
+            stage.note(
+                subject.points[node],
+                subject.label(node),
+                kind if (side, part) in marked else "plain",
+                "right" if side == "L" else "left",
+            )
     return stage
 
 
@@ -60,20 +67,39 @@ def bends(subject: Subject, kind: str) -> st.Picture:
     views = []
     for side in subject.sides:
         root, middle, end = subject.bending(side)
-        turn = np.degrees(np.arctan2(np.linalg.norm(np.cross(middle - root, end - middle)),
-                                     np.sum((middle - root) * (end - middle))))
-        stage = _legs(subject, "side", "Left leg" if side == "L" else "Right leg", only=side, width=HALF, tall=2 * TALL)
+        turn = np.degrees(
+            np.arctan2(
+                np.linalg.norm(np.cross(middle - root, end - middle)),
+                np.sum((middle - root) * (end - middle)),
+            )
+        )
+        stage = _legs(
+            subject,
+            "side",
+            "Left leg" if side == "L" else "Right leg",
+            only=side,
+            width=HALF,
+            tall=2 * TALL,
+        )
         stage.path([middle, middle + 0.6 * (middle - root)], "plain")
         stage.arc(middle, middle + (middle - root), end, f"{turn:.1f}°", kind, radius=60)
         views.append(stage)
     return st.row(*views, title="The preset bend of each leg") if len(views) > 1 else views[0]
 
 
-def hinge(subject: Subject, joint: int, direction: Floats, normal: Floats, deg: float, kind: str) -> st.Stage:
+def hinge(
+    subject: Subject, joint: int, direction: Floats, normal: Floats, deg: float, kind: str
+) -> st.Stage:
     """A hinge axis beside the direction square to the bend plane, in the view where they are farthest apart."""
     view = "front" if abs(direction[1] - normal[1]) > abs(direction[2] - normal[2]) else "top"
-    stage = _about_a_joint(subject, joint, view, f"The hinge of {subject.label(joint)}",
-                           [(normal, "square to the bend", "goal"), (direction, "hinge axis", "inverse")], flat=0.6)
+    stage = _about_a_joint(
+        subject,
+        joint,
+        view,
+        f"The hinge of {subject.label(joint)}",
+        [(normal, "square to the bend", "goal"), (direction, "hinge axis", "inverse")],
+        flat=0.6,
+    )
     point = subject.points[joint]
     return stage.arc(point, point + normal, point + direction, f"{deg:.1f}°", kind, radius=110)
 
@@ -82,15 +108,35 @@ def axes(subject: Subject, side: str, part: str, wanted: Floats, text: str) -> s
     """A joint's three axes over those it should have, shape (3, 3), in green, in the two views that show most of it."""
     joint = subject.joint(side, part)
     own = subject.turns[joint]
-    arrows = [(wanted[:, i], "", "goal") for i in range(3)] + [(own[:, i], "xyz"[i], "plain") for i in range(3)]
-    views = sorted(AXES, key=lambda view: -round(float(np.linalg.norm(AXES[view] @ (own - wanted))), 6))[:2]
-    shown = [_about_a_joint(subject, joint, view, f"{text} off, {view}" if i == 0 else view.capitalize(), arrows, HALF)
-             for i, view in enumerate(views)]
+    arrows = [(wanted[:, i], "", "goal") for i in range(3)] + [
+        (own[:, i], "xyz"[i], "plain") for i in range(3)
+    ]
+    views = sorted(
+        AXES, key=lambda view: -round(float(np.linalg.norm(AXES[view] @ (own - wanted))), 6)
+    )[:2]
+    shown = [
+        _about_a_joint(
+            subject,
+            joint,
+            view,
+            f"{text} off, {view}" if i == 0 else view.capitalize(),
+            arrows,
+            HALF,
+        )
+        for i, view in enumerate(views)
+    ]
     return st.row(*shown, title=f"The axes of {subject.label(joint)}")
 
 
-def _about_a_joint(subject: Subject, joint: int, view: str, title: str, arrows: Sequence[tuple[Floats, str, str]],
-                   width: int = WIDTH, flat: float = 1.0) -> st.Stage:
+def _about_a_joint(
+    subject: Subject,
+    joint: int,
+    view: str,
+    title: str,
+    arrows: Sequence[tuple[Floats, str, str]],
+    width: int = WIDTH,
+    flat: float = 1.0,
+) -> st.Stage:
     """A joint with the stubs of its bones, drawn large, and directions from it."""
     size, point = 0.25 * subject.length, subject.points[joint]
     corner = size * np.array([1, flat, flat])
@@ -130,11 +176,15 @@ def dots(subject: Subject, found: Floats, text: str, kind: str) -> st.Stage:
     return stage.dots(spread, kind).note(spread[0], text, kind)
 
 
-def section(subject: Subject, side: str, part: str, outline: Floats, centre: Floats, text: str, kind: str) -> st.Stage:
+def section(
+    subject: Subject, side: str, part: str, outline: Floats, centre: Floats, text: str, kind: str
+) -> st.Stage:
     """The cross-section of a limb at a joint, from above, with the joint in it."""
     joint = subject.place(side, part)
     points = np.concatenate([outline.reshape(-1, 3), [joint]])
-    stage = st.framed("top", points, f"The limb cut at {subject.label(subject.joint(side, part))}", 0.35, WIDTH)
+    stage = st.framed(
+        "top", points, f"The limb cut at {subject.label(subject.joint(side, part))}", 0.35, WIDTH
+    )
     for first, last in outline:
         stage.path([first, last], "soft")
     stage.dots([joint], "inverse").note(joint, "joint", "inverse", "below").goal(centre, "")
@@ -156,11 +206,19 @@ def slide(subject: Subject, before: Floats, after: Floats, cm: float, kind: str)
     """A sole where a stance begins and where it ends."""
     went = np.abs((after - before).mean(axis=0))
     view = "top" if went[0] > went[2] else "side"
-    stage = st.framed(view, np.concatenate([before, after]), "The sole where its stance begins and where it ends", 0.3,
-                    WIDTH, least=0.12 * subject.length)
+    stage = st.framed(
+        view,
+        np.concatenate([before, after]),
+        "The sole where its stance begins and where it ends",
+        0.3,
+        WIDTH,
+        least=0.12 * subject.length,
+    )
     if view == "side":
         stage.floor(min(before[:, 1].min(), after[:, 1].min()))
-    stage.skin(_around(before @ AXES[view].T), "soft").skin(_around(after @ AXES[view].T), "inverse")
+    stage.skin(_around(before @ AXES[view].T), "soft").skin(
+        _around(after @ AXES[view].T), "inverse"
+    )
     start = before[before[:, 1].argmin()]
     way = (after - before).mean(axis=0) * [1, 0, 1]
     end = start + cm / 100 * way / max(np.linalg.norm(way), 1e-9)
@@ -187,33 +245,53 @@ def _turn(a: Pair, b: Pair, c: Pair) -> float:
     return (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
 
 
-def two_frames(subject: Subject, side: str, motion: Motion, first: int, last: int, text: str, kind: str) -> st.Stage:
+def two_frames(
+    subject: Subject, side: str, motion: Motion, first: int, last: int, text: str, kind: str
+) -> st.Stage:
     """A leg in two frames of an animation, around the moment that was found."""
     leg = subject.legs.legs[side]
     first, last = (min(i, len(motion.times) - 1) for i in (first, last))
-    parts = [leg.joints[part] for part in leg.chain] + [leg.joints[part] for part in ("ball",) if part in leg.joints]
+    parts = [leg.joints[part] for part in leg.chain] + [
+        leg.joints[part] for part in ("ball",) if part in leg.joints
+    ]
     root = motion.points([subject.root])[:, 0]
     then, now = (motion.points(parts)[i] - root[i] * [1, 0, 1] for i in (first, last))
     knee = len(leg.chain) - 2
     went = np.abs((now[knee] - now[0]) - (then[knee] - then[0]))
     view = "front" if went[0] > went[2] + 0.02 * subject.length else "side"
-    stage = st.framed(view, np.concatenate([then, now]), f"{motion.times[first]:.2f} s and {motion.times[last]:.2f} s"
-                    if last > first else f"At {motion.times[last]:.2f} s", 0.15, WIDTH)
+    stage = st.framed(
+        view,
+        np.concatenate([then, now]),
+        f"{motion.times[first]:.2f} s and {motion.times[last]:.2f} s"
+        if last > first
+        else f"At {motion.times[last]:.2f} s",
+        0.15,
+        WIDTH,
+    )
     if last > first:
         stage.ghost(then)
     stage.chain(now, "inverse", side)
     return stage.note(now[knee], text, kind)
 
 
-def _legs(subject: Subject, view: str, title: str, only: str | None = None, more: Floats | None = None,
-          width: int = WIDTH, tall: float = TALL) -> st.Stage:
+def _legs(
+    subject: Subject,
+    view: str,
+    title: str,
+    only: str | None = None,
+    more: Floats | None = None,
+    width: int = WIDTH,
+    tall: float = TALL,
+) -> st.Stage:
     """Both legs or one on the floor, with the limbs' outlines where there is a skin."""
     sides = (only,) if only else subject.sides
     points = [subject.points[i] for side in sides for i in subject.legs.legs[side].joints.values()]
     points += [subject.points[subject.root]] * (only is None)
     outlines = [(side, outline) for side in sides for outline in _outlines(subject, side, view)]
     flat = [np.concatenate([outline for _, outline in outlines])] if outlines else []
-    solid = np.concatenate([np.array(points), *([np.atleast_2d(more)] if more is not None and len(more) else [])])
+    solid = np.concatenate(
+        [np.array(points), *([np.atleast_2d(more)] if more is not None and len(more) else [])]
+    )
     stage = st.framed(view, solid, title, 0.1, width, flat, tall=tall)
     stage.floor(0.0)
     for _, outline in outlines:
@@ -244,5 +322,8 @@ def _outlines(subject: Subject, side: str, view: str) -> list[Floats]:
     filled = np.isfinite(low)
     heights = ((edges[1:] + edges[:-1]) / 2)[filled]
     heights[0], heights[-1] = up.min(), up.max()
-    right, left = np.stack([high[filled], heights], axis=-1), np.stack([low[filled], heights], axis=-1)
+    right, left = (
+        np.stack([high[filled], heights], axis=-1),
+        np.stack([low[filled], heights], axis=-1),
+    )
     return [np.concatenate([right, left[::-1]])]

@@ -80,8 +80,13 @@ class Finding(_say.Shown):
 
     def __repr__(self) -> str:
         about = f" in {_say.name(self.about)}" if self.about else ""
-        return _say.line(self, f"{self.rule}{about}", self.severity if self.status == FINDING else self.status,
-                         "" if self.number is None else self.measured, plain(self.said))
+        return _say.line(
+            self,
+            f"{self.rule}{about}",
+            self.severity if self.status == FINDING else self.status,
+            "" if self.number is None else self.measured,
+            plain(self.said),
+        )
 
     @property
     def picture(self) -> Picture | None:
@@ -126,8 +131,10 @@ class Report:
 
     def of(self, status: str) -> list[Finding]:
         """The findings of a status, the serious ones first."""
-        return sorted((finding for finding in self.findings if finding.status == status),
-                      key=lambda finding: SEVERITIES.index(finding.severity) if status == FINDING else 0)
+        return sorted(
+            (finding for finding in self.findings if finding.status == status),
+            key=lambda finding: SEVERITIES.index(finding.severity) if status == FINDING else 0,
+        )
 
     def __getitem__(self, rule: str) -> Finding:
         """What a rule has to say, by its id; of several animations the first one that it finds something in."""
@@ -156,14 +163,20 @@ class Report:
             lines.append(f"{SIDE_WORDS[side]}: {joints}")
         if legs.helpers:
             more = f" and {len(legs.helpers) - 8} more" if len(legs.helpers) > 8 else ""
-            lines.append(f"no part of the legs: {', '.join(map(self.name, legs.helpers[:8]))}{more}")
-        lines += [f"up {axis_name(legs.up)} ({legs.because['up']}); facing {axis_name(legs.forward)} "
-                  f"({legs.because['forward']})",
-                  f"in {_unit_name(legs.metres)} ({legs.because['metres']})"]
+            lines.append(
+                f"no part of the legs: {', '.join(map(self.name, legs.helpers[:8]))}{more}"
+            )
+        lines += [
+            f"up {axis_name(legs.up)} ({legs.because['up']}); facing {axis_name(legs.forward)} "
+            f"({legs.because['forward']})",
+            f"in {_unit_name(legs.metres)} ({legs.because['metres']})",
+        ]
         if legs.up @ AXES["+y"] < 0.99:
             lines.append("glTF says that up is +Y: other programs will show this rig lying down")
         if legs.metres != 1:
-            lines.append("glTF says that a unit is a metre: other programs will show this rig in another size")
+            lines.append(
+                "glTF says that a unit is a metre: other programs will show this rig in another size"
+            )
         return tuple(lines)
 
     def name(self, node: int) -> str:
@@ -172,21 +185,46 @@ class Report:
 
     def text(self, width: int = 100) -> str:
         """The report for a terminal."""
-        lines = [f"{plain(self.file, 200)}: {self.headline}." if self.file else f"{self.headline}.", ""]
+        lines = [
+            f"{plain(self.file, 200)}: {self.headline}." if self.file else f"{self.headline}.",
+            "",
+        ]
         lines += [fill(line, width, subsequent_indent="    ") for line in self.taken()]
-        lines += [fill(f"Not read: {plain(note)}", width, subsequent_indent="    ") for note in self.notes]
+        lines += [
+            fill(f"Not read: {plain(note)}", width, subsequent_indent="    ") for note in self.notes
+        ]
         for finding in self.of(FINDING):
             lines += ["", f"{finding.severity.upper()}  {_heading(finding)}  {finding.measured}"]
-            lines += [fill(f"{label}{plain(text)}", width, initial_indent="    ", subsequent_indent="    ")
-                      for label, text in (("", finding.said), ("Why: ", finding.why), ("Do: ", finding.todo))]
+            lines += [
+                fill(
+                    f"{label}{plain(text)}", width, initial_indent="    ", subsequent_indent="    "
+                )
+                for label, text in (
+                    ("", finding.said),
+                    ("Why: ", finding.why),
+                    ("Do: ", finding.todo),
+                )
+            ]
         if self.of(PASS):
             lines += ["", "Passed:"]
-            lines += [fill(f"  {_heading(finding)}  {finding.measured}: {plain(finding.said)}", width,
-                           subsequent_indent="      ") for finding in self.of(PASS)]
+            lines += [
+                fill(
+                    f"  {_heading(finding)}  {finding.measured}: {plain(finding.said)}",
+                    width,
+                    subsequent_indent="      ",
+                )
+                for finding in self.of(PASS)
+            ]
         if self.unmeasured():
             lines += ["", "Not measured:"]
-            lines += [fill(f"  {plain(why)} {', '.join(map(_heading, found))}", width, subsequent_indent="      ")
-                      for why, found in self.unmeasured().items()]
+            lines += [
+                fill(
+                    f"  {plain(why)} {', '.join(map(_heading, found))}",
+                    width,
+                    subsequent_indent="      ",
+                )
+                for why, found in self.unmeasured().items()
+            ]
         return "\n".join(lines) + "\n"
 
     def unmeasured(self) -> dict[str, list[Finding]]:
@@ -199,24 +237,58 @@ class Report:
     def data(self) -> dict[str, Any]:
         """The report as JSON's kinds of values; see this module's docstring."""
         legs = self.legs
-        joints = [{"side": SIDE_WORDS[side], "part": part, "name": self.names[node], "certainty": leg.certainty[part],
-                   "why": leg.why[part]} for side, leg in legs.legs.items() for part, node in leg.joints.items()]
+        joints = [
+            {
+                "side": SIDE_WORDS[side],
+                "part": part,
+                "name": self.names[node],
+                "certainty": leg.certainty[part],
+                "why": leg.why[part],
+            }
+            for side, leg in legs.legs.items()
+            for part, node in leg.joints.items()
+        ]
         because = {key: legs.because.get(key, "") for key in ("legs", "up", "forward", "metres")}
         return {
-            "rigkit_inspection": SCHEMA, "file": self.file, "passed": self.passed,
+            "rigkit_inspection": SCHEMA,
+            "file": self.file,
+            "passed": self.passed,
             "counts": {status: len(self.of(status)) for status in (FINDING, PASS, UNMEASURED)},
-            "taken": {"certainty": legs.certainty, "why": because["legs"],
-                      "up": _floats(legs.up), "up_why": because["up"],
-                      "forward": _floats(legs.forward), "forward_why": because["forward"],
-                      "metres": float(legs.metres), "metres_why": because["metres"],
-                      "pelvis": None if legs.pelvis is None else self.names[legs.pelvis],
-                      "helpers": [self.names[node] for node in legs.helpers], "joints": joints},
+            "taken": {
+                "certainty": legs.certainty,
+                "why": because["legs"],
+                "up": _floats(legs.up),
+                "up_why": because["up"],
+                "forward": _floats(legs.forward),
+                "forward_why": because["forward"],
+                "metres": float(legs.metres),
+                "metres_why": because["metres"],
+                "pelvis": None if legs.pelvis is None else self.names[legs.pelvis],
+                "helpers": [self.names[node] for node in legs.helpers],
+                "joints": joints,
+            },
             "notes": list(self.notes),
-            "findings": [{"rule": f.rule, "title": f.title, "about": f.about, "status": f.status,
-                          "severity": f.severity, "number": _finite(f.number), "unit": f.unit, "sense": f.sense,
-                          "limit": f.limit, "because": f.because, "said": f.said,
-                          "parts": [{"what": what, "number": _finite(number)} for what, number in f.parts],
-                          "why": f.why, "todo": f.todo} for f in self.findings],
+            "findings": [
+                {
+                    "rule": f.rule,
+                    "title": f.title,
+                    "about": f.about,
+                    "status": f.status,
+                    "severity": f.severity,
+                    "number": _finite(f.number),
+                    "unit": f.unit,
+                    "sense": f.sense,
+                    "limit": f.limit,
+                    "because": f.because,
+                    "said": f.said,
+                    "parts": [
+                        {"what": what, "number": _finite(number)} for what, number in f.parts
+                    ],
+                    "why": f.why,
+                    "todo": f.todo,
+                }
+                for f in self.findings
+            ],
         }
 
     def json(self) -> str:
@@ -239,7 +311,7 @@ class Report:
 
 
 def axis_name(direction: Floats) -> str:
-    """"+Y" for a file's own axis, else its three numbers."""
+    """ "+Y" for a file's own axis, else its three numbers."""
     for name, axis in AXES.items():
         if axis @ direction > 1 - 1e-9:
             return name.upper()
@@ -247,7 +319,10 @@ def axis_name(direction: Floats) -> str:
 
 
 def _unit_name(metres: float) -> str:
-    return next((name for name, size in UNITS.items() if abs(size / metres - 1) < 1e-6), f"units of {metres:g} m")
+    return next(
+        (name for name, size in UNITS.items() if abs(size / metres - 1) < 1e-6),
+        f"units of {metres:g} m",
+    )
 
 
 def _amount(number: float, unit: str) -> str:

@@ -6,7 +6,11 @@ from dataclasses import dataclass
 from rigkit import _say
 from rigkit.stage import Picture
 
-SEVERITIES = ("serious", "moderate", "slight")  # the rig breaks; it moves or looks wrong; it is harder to work with
+SEVERITIES = (
+    "serious",
+    "moderate",
+    "slight",
+)  # the rig breaks; it moves or looks wrong; it is harder to work with
 Part = tuple[str, float]  # one thing that was measured: its name and its number
 Draw = Callable[[str], Picture]  # a picture, from the ink of its number
 CRAFT = "common practice, no source"
@@ -55,7 +59,13 @@ class Rule(_say.Shown):
     needs: tuple[str, ...] = ()
 
     def __repr__(self) -> str:
-        return _say.line(self, self.id, self.title, f"{self.sense} {self.limit:g} {self.unit}".rstrip(), self.severity)
+        return _say.line(
+            self,
+            self.id,
+            self.title,
+            f"{self.sense} {self.limit:g} {self.unit}".rstrip(),
+            self.severity,
+        )
 
 
 @dataclass(frozen=True)

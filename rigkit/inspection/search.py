@@ -47,7 +47,11 @@ def search(tree: Tree, usual: Bools, mapping: Corrections) -> Found | None:
     best = np.argsort(-(named + in_proportion(tree, joints)), kind="stable")[:MOST_LIKELY]
     joints, named = joints[best], named[best]
     shaped = how_shaped(tree, joints, usual)
-    ups = [mapping.up] if mapping.up is not None else [AXES[sign + letter] for letter in "yzx" for sign in "+-"]
+    ups = (
+        [mapping.up]
+        if mapping.up is not None
+        else [AXES[sign + letter] for letter in "yzx" for sign in "+-"]
+    )
     needed = mapping.needed()
     answers: list[tuple[float, Found]] = []
     for up in ups if len(joints) else ():
@@ -75,7 +79,9 @@ def _triples(tree: Tree, usual: Bools) -> Ints:
             below = [i for i in tree.below(knee, levels) if usual[i]]
             if not hips:
                 continue
-            if len(apart) and not any(tree.says(i, "ankle") > 0.5 for i in below):  # a foot may hang elsewhere
+            if len(apart) and not any(
+                tree.says(i, "ankle") > 0.5 for i in below
+            ):  # a foot may hang elsewhere
                 below += apart[(apart != knee) & ~tree.hangs(knee, apart)].tolist()
             found += [(hip, knee, ankle) for hip in hips for ankle in below]
             if len(found) > MOST_TRIPLES:
@@ -87,8 +93,13 @@ def _triples(tree: Tree, usual: Bools) -> Ints:
 
 def _named(tree: Tree, joints: Ints) -> tuple[Floats, Bools]:
     """What the three names say together, −1 to 1, and whether their sides contradict each other."""
-    says = np.stack([np.array([tree.says(i, part) for i in range(len(tree.readings))])[joints[:, column]]
-                     for column, part in enumerate(("hip", "knee", "ankle"))], axis=-1)
+    says = np.stack(
+        [
+            np.array([tree.says(i, part) for i in range(len(tree.readings))])[joints[:, column]]
+            for column, part in enumerate(("hip", "knee", "ankle"))
+        ],
+        axis=-1,
+    )
     sides = _side_signs(tree)[joints]
     return says.mean(axis=-1), (sides.max(axis=-1) - sides.min(axis=-1)) == 2
 
@@ -100,7 +111,9 @@ def _side_signs(tree: Tree) -> Ints:
 
 def _score(tree: Tree, triples: Triples) -> Floats:
     """What ranks triples: how sure they are, then how much of the leg they span, then how few joints they skip."""
-    span = np.linalg.norm(tree.points[triples.joints[:, 0]] - tree.points[triples.joints[:, 2]], axis=-1)
+    span = np.linalg.norm(
+        tree.points[triples.joints[:, 0]] - tree.points[triples.joints[:, 2]], axis=-1
+    )
     return 0.5 * triples.named + 0.5 * triples.placed + 0.15 * span / max(span.max(), 1e-300)
 
 
@@ -137,7 +150,9 @@ def _pair(tree: Tree, triples: Triples, up: Floats, needed: Needed) -> tuple[flo
         return -np.inf, None
     i, j = np.unravel_index(np.argmax(np.where(allowed, total, -np.inf)), total.shape)
     named, placed = ((values[i] + values[j]) / 2 for values in (triples.named, triples.placed))
-    return total[i, j], Found(_by_side(tree, joints[i], joints[j]), up, float(named), float(placed * mirrored[i, j]))
+    return total[i, j], Found(
+        _by_side(tree, joints[i], joints[j]), up, float(named), float(placed * mirrored[i, j])
+    )
 
 
 def _apart(tree: Tree, joints: Ints) -> Bools:
@@ -160,8 +175,12 @@ def _mirrored(legs: Floats, up: Floats) -> Floats:
     width = np.sum(level * across, axis=-1)
     skew = np.linalg.norm(level - width[..., None] * across, axis=-1) / size
     width = width / size
-    likely = (whole[..., 0, 0] > 1e-3 * size[..., 0]) & (width.min(axis=-1) >= -0.1) & (width[..., 0] > 0.01) & (
-        width[..., 0] <= 1.5)
+    likely = (
+        (whole[..., 0, 0] > 1e-3 * size[..., 0])
+        & (width.min(axis=-1) >= -0.1)
+        & (width[..., 0] > 0.01)
+        & (width[..., 0] <= 1.5)
+    )
     return np.where(likely, np.clip(1.1 - 2 * np.mean(rise + skew, axis=-1), 0.0, 1.0), 0.0)
 
 
@@ -200,4 +219,6 @@ def _alone(tree: Tree, triples: Triples, up: Floats, needed: Needed) -> tuple[fl
         return -np.inf, None
     i = int(np.argmax(np.where(sure, score, -np.inf)))
     leg = triples.joints[i]
-    return score[i], Found({_side(tree, leg) or "one": leg}, up, float(triples.named[i]), float(triples.placed[i]))
+    return score[i], Found(
+        {_side(tree, leg) or "one": leg}, up, float(triples.named[i]), float(triples.placed[i])
+    )

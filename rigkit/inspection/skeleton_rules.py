@@ -23,11 +23,18 @@ def certainty(subject: Subject) -> Measured:
     if not legs.legs:
         return Measured(0.0, f"No legs were found: {legs.because['legs']}.")
     found = {1: "one leg", 2: "two legs"}[len(legs.legs)]
-    parts = [(f"{side_name(side)} {part}: {subject.name(side, part)}", 100 * leg.certainty[part])
-             for side, leg in legs.legs.items() for part in leg.chain]
+    parts = [
+        (f"{side_name(side)} {part}: {subject.name(side, part)}", 100 * leg.certainty[part])
+        for side, leg in legs.legs.items()
+        for part in leg.chain
+    ]
     name, number = worst(parts, largest=False)
-    return Measured(number, f"There {'are' if len(legs.legs) == 2 else 'is'} {found}; least certain is the {name}.",
-                    tuple(parts), draw=lambda kind: pictures.names(subject, (), kind))
+    return Measured(
+        number,
+        f"There {'are' if len(legs.legs) == 2 else 'is'} {found}; least certain is the {name}.",
+        tuple(parts),
+        draw=lambda kind: pictures.names(subject, (), kind),
+    )
 
 
 def hierarchy(subject: Subject) -> Measured:
@@ -37,16 +44,24 @@ def hierarchy(subject: Subject) -> Measured:
         for upper, lower in pairwise(way):
             if leg.joints[upper] not in subject.above(leg.joints[lower]):
                 loose.append((side, upper, lower))
-        if subject.legs.pelvis is not None and subject.legs.pelvis not in subject.above(leg.joints["hip"]):
+        if subject.legs.pelvis is not None and subject.legs.pelvis not in subject.above(
+            leg.joints["hip"]
+        ):
             loose.append((side, "pelvis", "hip"))
     count = len(subject.legs.legs)
     if loose:
-        said = "; ".join(f"the {side_name(side)} {lower} ({subject.name(side, lower)}) does not hang below the {upper}"
-                         for side, upper, lower in loose)
+        said = "; ".join(
+            f"the {side_name(side)} {lower} ({subject.name(side, lower)}) does not hang below the {upper}"
+            for side, upper, lower in loose
+        )
     else:
         said = f"In {'both legs' if count == 2 else 'the leg'} every joint hangs below the one above it"
-    return Measured(len(loose), _sentence(said), tuple((subject.name(side, lower), 1.0) for side, _, lower in loose),
-                    draw=lambda kind: pictures.loose(subject, loose, kind))
+    return Measured(
+        len(loose),
+        _sentence(said),
+        tuple((subject.name(side, lower), 1.0) for side, _, lower in loose),
+        draw=lambda kind: pictures.loose(subject, loose, kind),
+    )
 
 
 def names(subject: Subject) -> Measured:
@@ -56,16 +71,24 @@ def names(subject: Subject) -> Measured:
         for part, node in leg.joints.items():
             wrong += [(side, part, why) for why in _name_problem(subject, side, part, node, other)]
     if wrong:
-        first = "; ".join(f"{_quoted(subject.name(side, part))} {why}" for side, part, why in wrong[:4])
+        first = "; ".join(
+            f"{_quoted(subject.name(side, part))} {why}" for side, part, why in wrong[:4]
+        )
         more = f"; and {len(wrong) - 4} more" if len(wrong) > 4 else ""
         said = f"{first}{more}"
     else:
         said = "Every joint's name says its side, and the sides' names go in pairs"
-    return Measured(len(wrong), _sentence(said), tuple((subject.name(side, part), 1.0) for side, part, _ in wrong),
-                    draw=lambda kind: pictures.names(subject, {(side, part) for side, part, _ in wrong}, kind))
+    return Measured(
+        len(wrong),
+        _sentence(said),
+        tuple((subject.name(side, part), 1.0) for side, part, _ in wrong),
+        draw=lambda kind: pictures.names(subject, {(side, part) for side, part, _ in wrong}, kind),
+    )
 
 
-def _name_problem(subject: Subject, side: str, part: str, node: int, other: Leg | None) -> Iterator[str]:
+def _name_problem(
+    subject: Subject, side: str, part: str, node: int, other: Leg | None
+) -> Iterator[str]:
     """What is wrong with a joint's name, if anything; `other` is the other leg."""
     said = read_name(subject.names[node])
     aside = subject.points[node, 0] * (1 if side == "L" else -1)
@@ -92,24 +115,37 @@ def mirrored_places(subject: Subject) -> Measured:
         image = subject.place("L", part) * [-1, 1, 1]
         parts.append((part, 100 * float(np.linalg.norm(subject.place("R", part) - image))))
     part, number = worst(parts)
-    return Measured(number, f"Farthest off is the {part}: {subject.name('R', part)} stands {_cm(number)} from the "
-                            f"mirror image of {subject.name('L', part)}.", tuple(parts),
-                    draw=lambda kind: pictures.mirror(subject, part, number, kind))
+    return Measured(
+        number,
+        f"Farthest off is the {part}: {subject.name('R', part)} stands {_cm(number)} from the "
+        f"mirror image of {subject.name('L', part)}.",
+        tuple(parts),
+        draw=lambda kind: pictures.mirror(subject, part, number, kind),
+    )
 
 
 def mirrored_turns(subject: Subject) -> Measured:
-    lefts, rights = ([subject.joint(side, part) for part in subject.common_parts] for side in ("L", "R"))
+    lefts, rights = (
+        [subject.joint(side, part) for part in subject.common_parts] for side in ("L", "R")
+    )
     image = fr.mirror_points(np.swapaxes(subject.turns[lefts], -1, -2))
     wanted = {name: np.swapaxes(image, -1, -2) * signs for name, signs in FLIPS.items()}
-    found = {name: turn_deg(np.swapaxes(turns, -1, -2) @ subject.turns[rights]) for name, turns in wanted.items()}
+    found = {
+        name: turn_deg(np.swapaxes(turns, -1, -2) @ subject.turns[rights])
+        for name, turns in wanted.items()
+    }
     flip, off = min(found.items(), key=lambda item: (np.round(np.sum(item[1]), 6), item[0]))
     parts = [(part, float(deg)) for part, deg in zip(subject.common_parts, off, strict=True)]
     part, number = worst(parts)
     how = "with all three axes reversed" if flip == "all" else f"with the {flip} axis reversed"
     image = wanted[flip][subject.common_parts.index(part)]
-    return Measured(number, f"The right side is the left one mirrored, {how}; farthest off is the {part}: "
-                            f"{subject.name('R', part)} is turned {_deg(number)} away from the mirror image.",
-                    tuple(parts), draw=lambda kind: pictures.axes(subject, "R", part, image, _deg(number)))
+    return Measured(
+        number,
+        f"The right side is the left one mirrored, {how}; farthest off is the {part}: "
+        f"{subject.name('R', part)} is turned {_deg(number)} away from the mirror image.",
+        tuple(parts),
+        draw=lambda kind: pictures.axes(subject, "R", part, image, _deg(number)),
+    )
 
 
 def preset_bend(subject: Subject) -> Measured:
@@ -118,21 +154,29 @@ def preset_bend(subject: Subject) -> Measured:
     joint = subject.legs.legs["L" if side == "left" else "R"].bend
     way = "forward" if subject.way > 0 else "backward"
     if number < -PLAIN_BEND_DEG:
-        said = (f"The {side} {joint} is bent {_deg(abs(number))} the wrong way, "
-                f"{'backward' if subject.way > 0 else 'forward'}: an inverse chain will bend it further that way.")
+        said = (
+            f"The {side} {joint} is bent {_deg(abs(number))} the wrong way, "
+            f"{'backward' if subject.way > 0 else 'forward'}: an inverse chain will bend it further that way."
+        )
     elif number < PLAIN_BEND_DEG:
         said = f"The {side} leg is straight ({_deg(number)}): an inverse chain cannot tell which way to bend it."
     else:
         both = " and ".join(f"{name} {_deg(value)}" for name, value in parts)
-        said = f"The {'legs are' if len(parts) > 1 else 'leg is'} bent {way} at the {joint}: {both}."
+        said = (
+            f"The {'legs are' if len(parts) > 1 else 'leg is'} bent {way} at the {joint}: {both}."
+        )
     return Measured(number, said, tuple(parts), draw=lambda kind: pictures.bends(subject, kind))
 
 
 def bends_alike(subject: Subject) -> Measured:
     left, right = (_bend_deg(subject, side) for side in ("L", "R"))
     number = abs(left - right)
-    return Measured(number, f"The left leg is bent {_deg(left)}, the right one {_deg(right)}.",
-                    (("left", left), ("right", right)), draw=lambda kind: pictures.bends(subject, kind))
+    return Measured(
+        number,
+        f"The left leg is bent {_deg(left)}, the right one {_deg(right)}.",
+        (("left", left), ("right", right)),
+        draw=lambda kind: pictures.bends(subject, kind),
+    )
 
 
 def hinge_square(subject: Subject) -> Measured:
@@ -147,9 +191,15 @@ def hinge_square(subject: Subject) -> Measured:
     side = "L" if word == "left" else "R"
     direction = subject.turns[joints[side]][:, axis]
     direction = direction if direction @ normals[side] >= 0 else -direction
-    return Measured(number, f"The {'xyz'[axis]} axis of {subject.names[joints[side]]} is the one that could be its "
-                            f"hinge; it is {_deg(number)} from square to the plane the leg bends in.", tuple(parts),
-                    draw=lambda kind: pictures.hinge(subject, joints[side], direction, normals[side], number, kind))
+    return Measured(
+        number,
+        f"The {'xyz'[axis]} axis of {subject.names[joints[side]]} is the one that could be its "
+        f"hinge; it is {_deg(number)} from square to the plane the leg bends in.",
+        tuple(parts),
+        draw=lambda kind: pictures.hinge(
+            subject, joints[side], direction, normals[side], number, kind
+        ),
+    )
 
 
 def bend_normal(subject: Subject, side: str) -> Floats:
@@ -172,30 +222,46 @@ def knee_in_plane(subject: Subject) -> Measured | Unmeasured:
         length = np.linalg.norm(normal)
         if length < 1e-9:
             return Unmeasured(f"the {side_name(side)} leg lies along its foot")
-        parts.append((side_name(side), 100 * float((middle - root) @ normal / length) * (-1 if side == "R" else 1)))
+        parts.append(
+            (
+                side_name(side),
+                100 * float((middle - root) @ normal / length) * (-1 if side == "R" else 1),
+            )
+        )
     side, number = worst([(name, abs(value)) for name, value in parts])
     key = "L" if side == "left" else "R"
     joint = subject.legs.legs[key].bend
     aside = dict(parts)[side]
     where = "outward" if aside > 0 else "inward"
     off = f", {where}" if number > 0.05 else ""
-    return Measured(number, f"{subject.name(key, joint)} stands {_cm(number)} beside the plane through hip, "
-                            f"{subject.legs.legs[key].chain[-1]} and toes{off}.", tuple(parts),
-                    draw=lambda kind: pictures.plane(subject, key, number, kind))
+    return Measured(
+        number,
+        f"{subject.name(key, joint)} stands {_cm(number)} beside the plane through hip, "
+        f"{subject.legs.legs[key].chain[-1]} and toes{off}.",
+        tuple(parts),
+        draw=lambda kind: pictures.plane(subject, key, number, kind),
+    )
 
 
 def reads_zero(subject: Subject) -> Measured | Unmeasured:
-    places = {node: (side, part) for side, leg in subject.legs.legs.items() for part, node in leg.joints.items()}
+    places = {
+        node: (side, part)
+        for side, leg in subject.legs.legs.items()
+        for part, node in leg.joints.items()
+    }
     found = [moved for moved in subject.since_bound if moved.node in places]
     if not found:
         return Unmeasured("no skin says how its joints stood when it was bound")
     most = max(found, key=lambda moved: moved.deg)
     side, part = places[most.node]
     wanted = subject.turns[most.node] @ most.back
-    return Measured(most.deg, f"Since the skin was bound, {subject.names[most.node]} has been turned {_deg(most.deg)} "
-                              "in its parent, the most of all leg joints.",
-                    tuple((subject.names[moved.node], moved.deg) for moved in found),
-                    draw=lambda kind: pictures.axes(subject, side, part, wanted, _deg(most.deg)))
+    return Measured(
+        most.deg,
+        f"Since the skin was bound, {subject.names[most.node]} has been turned {_deg(most.deg)} "
+        "in its parent, the most of all leg joints.",
+        tuple((subject.names[moved.node], moved.deg) for moved in found),
+        draw=lambda kind: pictures.axes(subject, side, part, wanted, _deg(most.deg)),
+    )
 
 
 def inverse_bind(subject: Subject) -> Measured | Unmeasured:
@@ -204,10 +270,17 @@ def inverse_bind(subject: Subject) -> Measured | Unmeasured:
         return Unmeasured("no skin moves a mesh, or it has one joint only")
     most = max(found, key=lambda moved: moved.cm)
     name = subject.names[most.node]
-    said = (f"The inverse bind matrix of {name} says that it stood {_cm(most.cm)} from where it is in its parent now."
-            if np.isfinite(most.cm) else f"The inverse bind matrix of {name} cannot be undone.")
-    return Measured(most.cm, said, tuple((subject.names[moved.node], moved.cm) for moved in found),
-                    draw=lambda kind: pictures.one_joint(subject, most.node, _cm(most.cm), kind))
+    said = (
+        f"The inverse bind matrix of {name} says that it stood {_cm(most.cm)} from where it is in its parent now."
+        if np.isfinite(most.cm)
+        else f"The inverse bind matrix of {name} cannot be undone."
+    )
+    return Measured(
+        most.cm,
+        said,
+        tuple((subject.names[moved.node], moved.cm) for moved in found),
+        draw=lambda kind: pictures.one_joint(subject, most.node, _cm(most.cm), kind),
+    )
 
 
 def scale(subject: Subject) -> Measured:
@@ -221,15 +294,28 @@ def scale(subject: Subject) -> Measured:
     name, number = worst(parts)
     joint = subject.scaled_nodes[parts.index((name, number))]
     above = np.cbrt(abs(np.linalg.det(subject.rest[subject.root, :3, :3])))
-    units = f" A scale of {above:.4g} at or above {subject.names[subject.root]} changes units, evenly." \
-        if abs(above - 1) > 0.001 else ""
-    return Measured(number, (f"Every joint's scale is one to within {number:.3g} %." if number <= 0.1 else
-                             f"{name} is scaled by {number:.3g} % away from one.") + units, tuple(parts),
-                    draw=lambda kind: pictures.one_joint(subject, joint, f"{number:.3g} %", kind))
+    units = (
+        f" A scale of {above:.4g} at or above {subject.names[subject.root]} changes units, evenly."
+        if abs(above - 1) > 0.001
+        else ""
+    )
+    return Measured(
+        number,
+        (
+            f"Every joint's scale is one to within {number:.3g} %."
+            if number <= 0.1
+            else f"{name} is scaled by {number:.3g} % away from one."
+        )
+        + units,
+        tuple(parts),
+        draw=lambda kind: pictures.one_joint(subject, joint, f"{number:.3g} %", kind),
+    )
 
 
 def negative_scale(subject: Subject) -> Measured:
-    mirrored = [node for node in subject.scaled_nodes if (subject.asset.nodes[node].scale < 0).any()]
+    mirrored = [
+        node for node in subject.scaled_nodes if (subject.asset.nodes[node].scale < 0).any()
+    ]
     if not mirrored and np.linalg.det(subject.rest[subject.root, :3, :3]) < 0:
         mirrored = [subject.root]
     if mirrored:
@@ -238,8 +324,14 @@ def negative_scale(subject: Subject) -> Measured:
     else:
         said = "No joint of the legs has a negative scale."
     first = mirrored[0] if mirrored else subject.root
-    return Measured(len(mirrored), said, tuple((subject.names[node], 1.0) for node in mirrored),
-                    draw=lambda kind: pictures.one_joint(subject, first, "negative" if mirrored else "positive", kind))
+    return Measured(
+        len(mirrored),
+        said,
+        tuple((subject.names[node], 1.0) for node in mirrored),
+        draw=lambda kind: pictures.one_joint(
+            subject, first, "negative" if mirrored else "positive", kind
+        ),
+    )
 
 
 def _bend_deg(subject: Subject, side: str) -> float:
@@ -263,64 +355,166 @@ def _sentence(text: str) -> str:
 
 
 RULES = (
-    Rule("legs-found", "The legs are found and certain", "%", "at least", 50.0,
-         f"below even odds a wrong joint may have been measured; {CHOSEN}",
-         "Everything below is measured on these joints: if one is wrong, so are its numbers.",
-         "Read what was taken for what; correct it with --map left.knee=NAME. Names such as left_knee help.",
-         "serious", certainty),
-    Rule("chain-unbroken", "Every joint hangs below the one above it", "loose joints", "at most", 0.0,
-         f"a leg is one chain from pelvis to toe; {CRAFT}",
-         "A foot that does not hang from its shin stays behind when the knee turns.",
-         "Make the joint a child of the one above it, keeping its place.", "serious", hierarchy),
-    Rule("names-say-sides", "Names say their side, and go in pairs", "names", "at most", 0.0,
-         f"every mirroring and copying goes by names; {CRAFT}",
-         "Poses are mirrored, and motions moved to another rig, by swapping the side in a name.",
-         "Give each joint a name with a side of its own, the same on both sides but for the side: L_knee and R_knee.",
-         "slight", names),
-    Rule("sides-mirror", "The sides are mirror images", "cm", "at most", 0.5,
-         f"half a centimetre is below what one sees in a walk; {CHOSEN}",
-         "A pose mirrored to the other side lands beside where it should, and one leg takes longer steps.",
-         "Place one side, mirror it to the other, then bind.", "moderate", mirrored_places, ("both",)),
-    Rule("sides-turn", "The sides' axes are mirror images", "°", "at most", 2.0,
-         f"a pose copied to the other side is off by as much; {CHOSEN}",
-         "The same angles must make mirrored motions, so the joints' axes must be mirrored, all in the same way.",
-         "Mirror the joints with their axes, the same way for all of them, and do not turn them by hand afterwards.",
-         "moderate", mirrored_turns, ("both",)),
-    Rule("preset-bend", "The legs have a preset bend to their own side", "°", "at least", 2.0,
-         f"2° to 10° is usual; {CRAFT}",
-         "An inverse chain bends a leg further the way it is bent already; a straight one stalls or guesses.",
-         "Move the knee a little forward in the side view (the heron's ankle backward), before binding.",
-         "serious", preset_bend),
-    Rule("bends-alike", "Both legs are bent alike", "°", "at most", 1.0,
-         f"more shows as one leg bending earlier; {CHOSEN}",
-         "The same step must bend both knees alike.",
-         "Give both legs the same preset bend: set one and mirror it.", "moderate", bends_alike, ("both",)),
-    Rule("hinge-square", "The hinge axis is square to the bend plane", "°", "at most", 5.0,
-         f"at 5° the shank swings 4 cm aside in a right-angled bend; derived (sin 5° × 0.43 m); {CHOSEN}",
-         "A knee is a hinge: turned about an axis aslant, the shank swings sideways.",
-         "Turn the joint's axes, not the joint: one axis along the bone, one square to hip, knee and ankle.",
-         "moderate", hinge_square),
-    Rule("knee-in-plane", "The knee lies in the leg's plane", "cm", "at most", 0.5,
-         f"hip, knee, ankle and toes in one plane; {CRAFT}",
-         "A knee beside the plane of its foot points elsewhere than the toes do as soon as it bends.",
-         "In the front view put the knee on the line from hip to ankle, or turn the foot to where the knee points.",
-         "moderate", knee_in_plane),
-    Rule("rest-reads-zero", "At rest the joints stand as they were bound", "°", "at most", 0.5,
-         f"a joint left alone reads zero; half a degree is rounding in other programs; {CHOSEN}",
-         "A rest pose that is already posed is added to every pose after it, and no one knows where zero is.",
-         "Put the legs back to the pose they were bound in, then export; or bind anew in this one.",
-         "moderate", reads_zero, ("skin",)),
-    Rule("scale-one", "No leg joint is scaled", "%", "at most", 0.1,
-         f"scale at rest is for units, above the legs only; {CRAFT}",
-         "What hangs below a scaled joint is scaled too, and sheared as soon as it turns.",
-         "Move joints apart instead of scaling them; apply the scale to the mesh before binding.", "moderate", scale),
-    Rule("no-negative-scale", "No leg joint is mirrored by its scale", "joints", "at most", 0.0,
-         f"a reflection is no turn, so no angles can undo it; {CRAFT}",
-         "Below a negative scale left turns right: angles, inverse chains and normals go wrong.",
-         "Mirror places and axes instead, and keep all scales positive.", "serious", negative_scale),
-    Rule("inverse-bind", "The inverse bind matrices agree with the rest pose", "cm", "at most", 0.1,
-         f"validators do not look at this; a millimetre is rounding; {CHOSEN}",
-         "In the bind pose, world times inverse bind must be one and the same for every joint (glTF 2.0, Skins): "
-         "else the skin is torn before anything moves.",
-         "Export again from the bind pose, or bind anew.", "serious", inverse_bind, ("skin",)),
+    Rule(
+        "legs-found",
+        "The legs are found and certain",
+        "%",
+        "at least",
+        50.0,
+        f"below even odds a wrong joint may have been measured; {CHOSEN}",
+        "Everything below is measured on these joints: if one is wrong, so are its numbers.",
+        "Read what was taken for what; correct it with --map left.knee=NAME. Names such as left_knee help.",
+        "serious",
+        certainty,
+    ),
+    Rule(
+        "chain-unbroken",
+        "Every joint hangs below the one above it",
+        "loose joints",
+        "at most",
+        0.0,
+        f"a leg is one chain from pelvis to toe; {CRAFT}",
+        "A foot that does not hang from its shin stays behind when the knee turns.",
+        "Make the joint a child of the one above it, keeping its place.",
+        "serious",
+        hierarchy,
+    ),
+    Rule(
+        "names-say-sides",
+        "Names say their side, and go in pairs",
+        "names",
+        "at most",
+        0.0,
+        f"every mirroring and copying goes by names; {CRAFT}",
+        "Poses are mirrored, and motions moved to another rig, by swapping the side in a name.",
+        "Give each joint a name with a side of its own, the same on both sides but for the side: L_knee and R_knee.",
+        "slight",
+        names,
+    ),
+    Rule(
+        "sides-mirror",
+        "The sides are mirror images",
+        "cm",
+        "at most",
+        0.5,
+        f"half a centimetre is below what one sees in a walk; {CHOSEN}",
+        "A pose mirrored to the other side lands beside where it should, and one leg takes longer steps.",
+        "Place one side, mirror it to the other, then bind.",
+        "moderate",
+        mirrored_places,
+        ("both",),
+    ),
+    Rule(
+        "sides-turn",
+        "The sides' axes are mirror images",
+        "°",
+        "at most",
+        2.0,
+        f"a pose copied to the other side is off by as much; {CHOSEN}",
+        "The same angles must make mirrored motions, so the joints' axes must be mirrored, all in the same way.",
+        "Mirror the joints with their axes, the same way for all of them, and do not turn them by hand afterwards.",
+        "moderate",
+        mirrored_turns,
+        ("both",),
+    ),
+    Rule(
+        "preset-bend",
+        "The legs have a preset bend to their own side",
+        "°",
+        "at least",
+        2.0,
+        f"2° to 10° is usual; {CRAFT}",
+        "An inverse chain bends a leg further the way it is bent already; a straight one stalls or guesses.",
+        "Move the knee a little forward in the side view (the heron's ankle backward), before binding.",
+        "serious",
+        preset_bend,
+    ),
+    Rule(
+        "bends-alike",
+        "Both legs are bent alike",
+        "°",
+        "at most",
+        1.0,
+        f"more shows as one leg bending earlier; {CHOSEN}",
+        "The same step must bend both knees alike.",
+        "Give both legs the same preset bend: set one and mirror it.",
+        "moderate",
+        bends_alike,
+        ("both",),
+    ),
+    Rule(
+        "hinge-square",
+        "The hinge axis is square to the bend plane",
+        "°",
+        "at most",
+        5.0,
+        f"at 5° the shank swings 4 cm aside in a right-angled bend; derived (sin 5° × 0.43 m); {CHOSEN}",
+        "A knee is a hinge: turned about an axis aslant, the shank swings sideways.",
+        "Turn the joint's axes, not the joint: one axis along the bone, one square to hip, knee and ankle.",
+        "moderate",
+        hinge_square,
+    ),
+    Rule(
+        "knee-in-plane",
+        "The knee lies in the leg's plane",
+        "cm",
+        "at most",
+        0.5,
+        f"hip, knee, ankle and toes in one plane; {CRAFT}",
+        "A knee beside the plane of its foot points elsewhere than the toes do as soon as it bends.",
+        "In the front view put the knee on the line from hip to ankle, or turn the foot to where the knee points.",
+        "moderate",
+        knee_in_plane,
+    ),
+    Rule(
+        "rest-reads-zero",
+        "At rest the joints stand as they were bound",
+        "°",
+        "at most",
+        0.5,
+        f"a joint left alone reads zero; half a degree is rounding in other programs; {CHOSEN}",
+        "A rest pose that is already posed is added to every pose after it, and no one knows where zero is.",
+        "Put the legs back to the pose they were bound in, then export; or bind anew in this one.",
+        "moderate",
+        reads_zero,
+        ("skin",),
+    ),
+    Rule(
+        "scale-one",
+        "No leg joint is scaled",
+        "%",
+        "at most",
+        0.1,
+        f"scale at rest is for units, above the legs only; {CRAFT}",
+        "What hangs below a scaled joint is scaled too, and sheared as soon as it turns.",
+        "Move joints apart instead of scaling them; apply the scale to the mesh before binding.",
+        "moderate",
+        scale,
+    ),
+    Rule(
+        "no-negative-scale",
+        "No leg joint is mirrored by its scale",
+        "joints",
+        "at most",
+        0.0,
+        f"a reflection is no turn, so no angles can undo it; {CRAFT}",
+        "Below a negative scale left turns right: angles, inverse chains and normals go wrong.",
+        "Mirror places and axes instead, and keep all scales positive.",
+        "serious",
+        negative_scale,
+    ),
+    Rule(
+        "inverse-bind",
+        "The inverse bind matrices agree with the rest pose",
+        "cm",
+        "at most",
+        0.1,
+        f"validators do not look at this; a millimetre is rounding; {CHOSEN}",
+        "In the bind pose, world times inverse bind must be one and the same for every joint (glTF 2.0, Skins): "
+        "else the skin is torn before anything moves.",
+        "Export again from the bind pose, or bind anew.",
+        "serious",
+        inverse_bind,
+        ("skin",),
+    ),
 )

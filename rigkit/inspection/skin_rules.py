@@ -13,9 +13,13 @@ from rigkit.inspection.subject import Subject, Surface, side_name
 
 BEND_DEG = 90.0
 NEAR_MIDPLANE = 0.02  # of the leg's length: skin nearer to the midplane may go with both legs
-TORN_CM = 1.0  # where inverse bind matrices are off by more, the skin at rest is no measure of anything
+TORN_CM = (
+    1.0  # where inverse bind matrices are off by more, the skin at rest is no measure of anything
+)
 NO_WEIGHT = 1e-6
-WIDEST_GAP_DEG = 100.0  # between neighbours on the outline of a limb: a little more than a square has
+WIDEST_GAP_DEG = (
+    100.0  # between neighbours on the outline of a limb: a little more than a square has
+)
 Closed = tuple[Ints, list[Ints]]
 
 
@@ -28,8 +32,11 @@ def weights_sum(subject: Subject) -> Measured | Unmeasured:
     off = np.where(moved, np.abs(sums - 1), 0.0)
     number, where = float(off.max()), int(off.argmax())
     more = int((off > 0.001).sum())
-    said = (f"The weights of {_vertices(more).lower()} do not add up to one; the worst add up to {sums[where]:.4g}."
-            if more else f"The weights of every vertex add up to one, to within {number:.2g}.")
+    said = (
+        f"The weights of {_vertices(more).lower()} do not add up to one; the worst add up to {sums[where]:.4g}."
+        if more
+        else f"The weights of every vertex add up to one, to within {number:.2g}."
+    )
     return Measured(number, said, draw=_dots(subject, off > 0.001, f"sum {sums[where]:.4g}"))
 
 
@@ -37,18 +44,25 @@ def weights_at_most(subject: Subject) -> Measured:
     used = (_skin(subject).weights != 0).sum(axis=-1)
     number = int(used.max())
     busy = int((used > 4).sum())
-    said = f"At most {number} joints move a vertex." if not busy else \
-        f"More than four joints move {_vertices(busy).lower()}, up to {number}."
+    said = (
+        f"At most {number} joints move a vertex."
+        if not busy
+        else f"More than four joints move {_vertices(busy).lower()}, up to {number}."
+    )
     return Measured(number, said, draw=_dots(subject, used > 4, f"up to {number} joints"))
 
 
 def weights_missing(subject: Subject) -> Measured:
     alone = _skin(subject).sums <= NO_WEIGHT
     number = int(alone.sum())
-    return Measured(number, f"{_vertices(number)} {'has' if number == 1 else 'have'} no joint that moves "
-                            f"{'it' if number == 1 else 'them'}." if number else
-                    f"Each of {len(alone):,} vertices has a joint that moves it.",
-                    draw=_dots(subject, alone, f"{number} without a joint"))
+    return Measured(
+        number,
+        f"{_vertices(number)} {'has' if number == 1 else 'have'} no joint that moves "
+        f"{'it' if number == 1 else 'them'}."
+        if number
+        else f"Each of {len(alone):,} vertices has a joint that moves it.",
+        draw=_dots(subject, alone, f"{number} without a joint"),
+    )
 
 
 def weights_own_side(subject: Subject) -> Measured:
@@ -65,14 +79,20 @@ def weights_own_side(subject: Subject) -> Measured:
     name, number = worst(parts)
     side, other, weight = strays[name]
     if number <= 0.02:
-        said = "No joint of one leg moves skin of the other" + (f" by more than {number:.2g}." if number else ".")
+        said = "No joint of one leg moves skin of the other" + (
+            f" by more than {number:.2g}." if number else "."
+        )
     else:
         where = int(weight.argmax())
         theirs = np.isin(surface.joints[where], subject.leg_nodes(side))
         joint = surface.joints[where, np.where(theirs, surface.weights[where], 0.0).argmax()]
-        said = (f"The {side_name(side)} leg moves {_vertices(int((weight > 0.02).sum())).lower()} of the "
-                f"{side_name(other)} leg, the worst to {100 * number:.0f} % with {subject.names[joint]}.")
-    return Measured(number, said, tuple(parts), draw=_dots(subject, weight > 0.02, f"{100 * number:.0f} %"))
+        said = (
+            f"The {side_name(side)} leg moves {_vertices(int((weight > 0.02).sum())).lower()} of the "
+            f"{side_name(other)} leg, the worst to {100 * number:.0f} % with {subject.names[joint]}."
+        )
+    return Measured(
+        number, said, tuple(parts), draw=_dots(subject, weight > 0.02, f"{100 * number:.0f} %")
+    )
 
 
 def joint_in_section(subject: Subject) -> Measured | Unmeasured:
@@ -87,16 +107,24 @@ def joint_in_section(subject: Subject) -> Measured | Unmeasured:
                 continue
             name = subject.name(side, part)
             outline, centre, radius = cut
-            parts.append((name, 100 * float(np.linalg.norm(subject.place(side, part) - centre) / radius)))
+            parts.append(
+                (name, 100 * float(np.linalg.norm(subject.place(side, part) - centre) / radius))
+            )
             cuts[name] = (side, part, outline, centre, radius)
     if not parts:
         return Unmeasured("no skin lies around the legs' joints")
     name, number = worst(parts)
     side, part, outline, centre, radius = cuts[name]
     cm = number * radius
-    return Measured(number, f"{name} is {cm:.2g} cm from the middle of the limb there, {number:.0f} % of the way to "
-                            f"the skin ({100 * radius:.2g} cm).", tuple(parts),
-                    draw=lambda kind: pictures.section(subject, side, part, outline, centre, f"{cm:.2g} cm", kind))
+    return Measured(
+        number,
+        f"{name} is {cm:.2g} cm from the middle of the limb there, {number:.0f} % of the way to "
+        f"the skin ({100 * radius:.2g} cm).",
+        tuple(parts),
+        draw=lambda kind: pictures.section(
+            subject, side, part, outline, centre, f"{cm:.2g} cm", kind
+        ),
+    )
 
 
 def _section(subject: Subject, side: str, i: int) -> tuple[Floats, Floats, float] | None:
@@ -114,8 +142,14 @@ def _section(subject: Subject, side: str, i: int) -> tuple[Floats, Floats, float
         return None
     long = np.linalg.norm(pieces[:, 1] - pieces[:, 0], axis=-1)
     centre = np.average(pieces.mean(axis=1), axis=0, weights=np.maximum(long, 1e-12))
-    radius = float(np.average(np.linalg.norm(pieces.mean(axis=1) - centre, axis=-1), weights=np.maximum(long, 1e-12)))
-    return (pieces, centre, radius) if radius > 1e-6 and _goes_round(pieces, centre, normal) else None
+    radius = float(
+        np.average(
+            np.linalg.norm(pieces.mean(axis=1) - centre, axis=-1), weights=np.maximum(long, 1e-12)
+        )
+    )
+    return (
+        (pieces, centre, radius) if radius > 1e-6 and _goes_round(pieces, centre, normal) else None
+    )
 
 
 def _goes_round(pieces: Floats, centre: Floats, normal: Floats) -> bool:
@@ -157,9 +191,15 @@ def knee_volume(subject: Subject) -> Measured | Unmeasured:
         return Unmeasured("no skin lies around the knees")
     name, number = worst(parts, largest=False)
     drawn = bent[name]
-    return Measured(number, f"Bent by {BEND_DEG:.0f}° about its hinge, the {name} keeps {number:.0f} % of the volume "
-                            "around it.", tuple(parts),
-                    draw=lambda kind: pictures.bent(drawn.rest, drawn.posed, drawn.triangles, f"{number:.0f} %", kind))
+    return Measured(
+        number,
+        f"Bent by {BEND_DEG:.0f}° about its hinge, the {name} keeps {number:.0f} % of the volume "
+        "around it.",
+        tuple(parts),
+        draw=lambda kind: pictures.bent(
+            drawn.rest, drawn.posed, drawn.triangles, f"{number:.0f} %", kind
+        ),
+    )
 
 
 class Bent(NamedTuple):
@@ -195,7 +235,9 @@ def _bent(subject: Subject, side: str) -> Bent | None:
     return Bent(_volume(posed, closed, middle) / whole, rest, posed, triangles)
 
 
-def _near(subject: Subject, side: str, point: Floats, reach: float, along: Floats | None = None) -> Ints:
+def _near(
+    subject: Subject, side: str, point: Floats, reach: float, along: Floats | None = None
+) -> Ints:
     """The leg's triangles within reach of a point; with a direction, between two planes square to it."""
     triangles = subject.leg_skin(side)
     away = _skin(subject).vertices - point
@@ -209,7 +251,9 @@ def _near(subject: Subject, side: str, point: Floats, reach: float, along: Float
 def _welded(vertices: Floats, triangles: Ints) -> tuple[Floats, Ints, Ints]:
     """Vertices that lie in one place made one: the vertices, the triangles, and which of the old ones were kept."""
     size = max(np.ptp(vertices, axis=0).max(), 1e-9)
-    _, kept, number = np.unique(np.round(vertices / (1e-6 * size)), axis=0, return_index=True, return_inverse=True)
+    _, kept, number = np.unique(
+        np.round(vertices / (1e-6 * size)), axis=0, return_index=True, return_inverse=True
+    )
     triangles = number.reshape(-1)[triangles]
     flat = (triangles == np.roll(triangles, 1, axis=1)).any(axis=1)
     return vertices[kept], triangles[~flat], kept
@@ -250,7 +294,9 @@ def _volume(vertices: Floats, closed: Closed, about: Floats) -> float:
 def _torn(subject: Subject) -> Unmeasured | None:
     cm = max((moved.cm for moved in subject.since_bound), default=0.0)
     if cm > TORN_CM:
-        return Unmeasured("the inverse bind matrices are off, so the skin at rest says nothing; mend those first")
+        return Unmeasured(
+            "the inverse bind matrices are off, so the skin at rest says nothing; mend those first"
+        )
     return None
 
 
@@ -272,30 +318,82 @@ def _vertices(count: int) -> str:
 
 
 RULES = (
-    Rule("weights-sum", "Weights add up to one", "", "at most", 0.001,
-         f"a thousandth is rounding in other programs; glTF 2.0 asks for as near as its numbers allow; {CHOSEN}",
-         "Where they add up to less or more, the skin drifts toward the world's origin, or away from it.",
-         "Normalise the weights after the last edit.", "serious", weights_sum, ("skin",)),
-    Rule("weights-at-most", "At most four joints move a vertex", "joints", "at most", 4.0,
-         f"glTF 2.0 holds them in sets of four, and many programs read one set; {CRAFT}",
-         "Weights beyond the fourth are dropped somewhere on the way, and the skin moves otherwise there.",
-         "Keep the four strongest of each vertex and normalise.", "moderate", weights_at_most, ("skin",)),
-    Rule("weights-missing", "Every vertex has a joint that moves it", "vertices", "at most", 0.0,
-         "one vertex left behind is a spike in every pose; derived",
-         "A vertex that nothing moves stays where it was while the body walks away.",
-         "Give it the weights of its neighbours.", "serious", weights_missing, ("skin",)),
-    Rule("weights-own-side", "No joint of one leg moves the other leg's skin", "", "at most", 0.02,
-         f"two per cent of a 30 cm step is half a centimetre; {CHOSEN}",
-         "When one leg moves, a patch of the other is dragged along.",
-         "Remove the other side's joints from these vertices and normalise.", "serious", weights_own_side,
-         ("skin", "both")),
-    Rule("joint-in-section", "The knees lie in the middle of the limb", "%", "at most", 35.0,
-         f"of the way from the middle to the skin; a knee's true axis lies a little behind the middle; {CHOSEN}",
-         "Movement happens where the joint is: off the middle, one side of the limb is stretched, the other crushed.",
-         "Move the joint to the middle of the cross-section, before binding.", "moderate", joint_in_section, ("skin",)),
-    Rule("knee-volume", "A knee bent by 90° keeps its volume", "%", "at least", 80.0,
-         f"of what lies within a third of a bone's length around it; {CHOSEN}",
-         "A linear blend folds a bent limb together like a hose; the thinner the knee, the more it shows.",
-         "Paint a narrower and smoother blend around the knee, or add a helper joint that turns by half the angle.",
-         "moderate", knee_volume, ("skin",)),
+    Rule(
+        "weights-sum",
+        "Weights add up to one",
+        "",
+        "at most",
+        0.001,
+        f"a thousandth is rounding in other programs; glTF 2.0 asks for as near as its numbers allow; {CHOSEN}",
+        "Where they add up to less or more, the skin drifts toward the world's origin, or away from it.",
+        "Normalise the weights after the last edit.",
+        "serious",
+        weights_sum,
+        ("skin",),
+    ),
+    Rule(
+        "weights-at-most",
+        "At most four joints move a vertex",
+        "joints",
+        "at most",
+        4.0,
+        f"glTF 2.0 holds them in sets of four, and many programs read one set; {CRAFT}",
+        "Weights beyond the fourth are dropped somewhere on the way, and the skin moves otherwise there.",
+        "Keep the four strongest of each vertex and normalise.",
+        "moderate",
+        weights_at_most,
+        ("skin",),
+    ),
+    Rule(
+        "weights-missing",
+        "Every vertex has a joint that moves it",
+        "vertices",
+        "at most",
+        0.0,
+        "one vertex left behind is a spike in every pose; derived",
+        "A vertex that nothing moves stays where it was while the body walks away.",
+        "Give it the weights of its neighbours.",
+        "serious",
+        weights_missing,
+        ("skin",),
+    ),
+    Rule(
+        "weights-own-side",
+        "No joint of one leg moves the other leg's skin",
+        "",
+        "at most",
+        0.02,
+        f"two per cent of a 30 cm step is half a centimetre; {CHOSEN}",
+        "When one leg moves, a patch of the other is dragged along.",
+        "Remove the other side's joints from these vertices and normalise.",
+        "serious",
+        weights_own_side,
+        ("skin", "both"),
+    ),
+    Rule(
+        "joint-in-section",
+        "The knees lie in the middle of the limb",
+        "%",
+        "at most",
+        35.0,
+        f"of the way from the middle to the skin; a knee's true axis lies a little behind the middle; {CHOSEN}",
+        "Movement happens where the joint is: off the middle, one side of the limb is stretched, the other crushed.",
+        "Move the joint to the middle of the cross-section, before binding.",
+        "moderate",
+        joint_in_section,
+        ("skin",),
+    ),
+    Rule(
+        "knee-volume",
+        "A knee bent by 90° keeps its volume",
+        "%",
+        "at least",
+        80.0,
+        f"of what lies within a third of a bone's length around it; {CHOSEN}",
+        "A linear blend folds a bent limb together like a hose; the thinner the knee, the more it shows.",
+        "Paint a narrower and smoother blend around the knee, or add a helper joint that turns by half the angle.",
+        "moderate",
+        knee_volume,
+        ("skin",),
+    ),
 )

@@ -130,7 +130,9 @@ class Subject:
 
     def __init__(self, asset: Asset, mapping: Mapping[str, object] | None = None) -> None:
         if not isinstance(asset, Asset):
-            raise ValueError(f"`asset` must be an Asset; got {type(asset).__name__}. `gltf.read` makes one of a file.")
+            raise ValueError(
+                f"`asset` must be an Asset; got {type(asset).__name__}. `gltf.read` makes one of a file."
+            )
         self.asset = asset
         self.names = tuple(node.name or f"node {i}" for i, node in enumerate(asset.nodes))
         self.parents = asset.parents
@@ -140,8 +142,18 @@ class Subject:
             skinned[skin.joints] = True
         bare = np.array([node.mesh is None for node in asset.nodes], dtype=bool)
         surface = _surface(asset, raw)
-        self.legs = find_legs(self.names, self.parents, raw[:, :3, 3], mapping, skinned if skinned.any() else bare,
-                              _centres(surface, len(raw))) if len(raw) else Legs(because={"legs": "there are no nodes"})
+        self.legs = (
+            find_legs(
+                self.names,
+                self.parents,
+                raw[:, :3, 3],
+                mapping,
+                skinned if skinned.any() else bare,
+                _centres(surface, len(raw)),
+            )
+            if len(raw)
+            else Legs(because={"legs": "there are no nodes"})
+        )
         self.scale = self.legs.metres
         self._axes = np.stack([self.legs.left, self.legs.up, self.legs.forward])
         self._origin = np.zeros(3)
@@ -193,7 +205,14 @@ class Subject:
     @cached_property
     def length(self) -> float:
         """The mean length of the legs from hip to end along their bones, metres."""
-        return float(np.mean([np.linalg.norm(np.diff(self.chain(side), axis=0), axis=-1).sum() for side in self.sides]))
+        return float(
+            np.mean(
+                [
+                    np.linalg.norm(np.diff(self.chain(side), axis=0), axis=-1).sum()
+                    for side in self.sides
+                ]
+            )
+        )
 
     def toe_way(self, side: str) -> Floats:
         """The level unit direction in which a foot points; straight ahead where the foot has no joints."""
@@ -262,7 +281,8 @@ class Subject:
             skin = self.asset.skins[place]
             at = {int(node): i for i, node in enumerate(skin.joints)}
             good = (np.abs(np.linalg.det(skin.inverse_bind[:, :3, :3])) > 1e-12) & (
-                np.abs(skin.inverse_bind[:, 3] - [0, 0, 0, 1]).max(axis=-1) < 1e-6)
+                np.abs(skin.inverse_bind[:, 3] - [0, 0, 0, 1]).max(axis=-1) < 1e-6
+            )
             bind = np.where(good[:, None, None], skin.inverse_bind, np.eye(4))
             for node, i in at.items():
                 above = next((other for other in self.above(node) if other in at), None)
@@ -311,7 +331,9 @@ class Subject:
             yield self._sampled(animation)
 
     def _sampled(self, animation: Animation) -> Motion:
-        nodes = sorted({i for leg in self.legs.legs.values() for i in leg.joints.values()} | {self.root})
+        nodes = sorted(
+            {i for leg in self.legs.legs.values() for i in leg.joints.values()} | {self.root}
+        )
         end = animation.duration
         count = min(int(np.ceil(end * RATE)) + 1, MOST_SAMPLES)
         times = np.arange(count) / RATE
@@ -321,12 +343,16 @@ class Subject:
         for start in range(0, count, step):
             part = slice(start, start + step)
             world[part] = self._seen(self.asset.pose_world(animation, times[part])[:, nodes])
-        return Motion(animation.name or "without a name", times, world, tuple(nodes), times[-1] >= end - 1e-9)
+        return Motion(
+            animation.name or "without a name", times, world, tuple(nodes), times[-1] >= end - 1e-9
+        )
 
     @cached_property
     def root(self) -> int:
         """The node the legs hang from: the pelvis, or the hip of a single leg that hangs from nothing."""
-        return self.legs.pelvis if self.legs.pelvis is not None else self.joint(self.sides[0], "hip")
+        return (
+            self.legs.pelvis if self.legs.pelvis is not None else self.joint(self.sides[0], "hip")
+        )
 
     # From the file's axes and units to metres, y up, facing +Z.
 
@@ -345,7 +371,9 @@ class Subject:
             return np.zeros(3)
         middle = self.points[self.root]
         if len(self.sides) == 2:
-            pairs = [(self.place("L", part) + self.place("R", part)) / 2 for part in self.common_parts]
+            pairs = [
+                (self.place("L", part) + self.place("R", part)) / 2 for part in self.common_parts
+            ]
             middle = np.array([np.median([pair[0] for pair in pairs]), 0.0, pairs[0][2]])
         nodes = [i for side in self.sides for i in self.leg_nodes(side)]
         floor = self.points[nodes, 1].min()
@@ -381,7 +409,7 @@ def _undone(matrix: Floats) -> AnyFloats:
 
 
 def side_name(side: str) -> str:
-    """"left" or "right"."""
+    """ "left" or "right"."""
     return SIDE_WORDS[side]
 
 
@@ -405,10 +433,16 @@ def _surface(asset: Asset, rest: Floats) -> Surface | None:
         return parts[0] if parts else None
     width = max(part.joints.shape[1] for part in parts)
     starts = np.cumsum([0, *(len(part.vertices) for part in parts[:-1])])
-    return Surface(np.concatenate([part.vertices for part in parts]),
-                   np.concatenate([part.triangles + start for part, start in zip(parts, starts, strict=True)]),
-                   *(np.concatenate([np.pad(table, ((0, 0), (0, width - table.shape[1]))) for table in tables])
-                     for tables in ([part.joints for part in parts], [part.weights for part in parts])))
+    return Surface(
+        np.concatenate([part.vertices for part in parts]),
+        np.concatenate([part.triangles + start for part, start in zip(parts, starts, strict=True)]),
+        *(
+            np.concatenate(
+                [np.pad(table, ((0, 0), (0, width - table.shape[1]))) for table in tables]
+            )
+            for tables in ([part.joints for part in parts], [part.weights for part in parts])
+        ),
+    )
 
 
 def _blend(vertices: Floats, joints: Ints, shares: Floats, matrices: Floats) -> Floats:
@@ -422,7 +456,9 @@ def _blend(vertices: Floats, joints: Ints, shares: Floats, matrices: Floats) -> 
             used = share != 0
             if used.any():
                 moved = rows[joints[part, column][used]]
-                points = np.einsum("vij,vj->vi", moved[..., :3], vertices[part][used]) + moved[..., 3]
+                points = (
+                    np.einsum("vij,vj->vi", moved[..., :3], vertices[part][used]) + moved[..., 3]
+                )
                 posed[part][used] += share[used, None] * points
     return posed
 
@@ -434,5 +470,10 @@ def _centres(surface: Surface | None, nodes: int) -> Floats | None:
     owner = surface.strongest()
     count = np.bincount(owner, minlength=nodes).astype(float)
     count[count == 0] = np.nan
-    return np.stack([np.bincount(owner, surface.vertices[:, axis], minlength=nodes) for axis in range(3)],
-                    axis=-1) / count[:, None]
+    return (
+        np.stack(
+            [np.bincount(owner, surface.vertices[:, axis], minlength=nodes) for axis in range(3)],
+            axis=-1,
+        )
+        / count[:, None]
+    )

@@ -9,8 +9,11 @@ from rigkit.inspection.names import NameReading
 
 CHAINS = (("hip", "knee", "ankle"), ("hip", "knee", "ankle", "foot"))
 FOOT_PARTS = ("ball", "toe")
-AXES = {sign + letter: way * axis for letter, axis in zip("xyz", np.eye(3), strict=True)
-        for sign, way in (("+", 1.0), ("-", -1.0))}
+AXES = {
+    sign + letter: way * axis
+    for letter, axis in zip("xyz", np.eye(3), strict=True)
+    for sign, way in (("+", 1.0), ("-", -1.0))
+}
 # How sure a perfect name, or a perfect place, makes by itself; our choice, tried on many skeletons.
 NAME_SAYS, PLACE_SAYS = 0.8, 0.75
 MOST_BETWEEN = 24  # joints on the way from one part of a leg to the next
@@ -49,7 +52,8 @@ class Tree:
         """Which joints hang below others; places of both broadcast."""
         lower, upper = np.asarray(lower, np.int64), np.asarray(upper, np.int64)
         return (self._first[upper] < self._first[lower]) & (
-            self._first[lower] < self._first[upper] + self._count[upper])
+            self._first[lower] < self._first[upper] + self._count[upper]
+        )
 
     def above(self, place: int, levels: int = 10**9) -> list[int]:
         """The joints above, nearest first."""
@@ -70,7 +74,7 @@ class Tree:
     def between(self, upper: int, lower: int) -> list[int]:
         """The joints on the way from `upper` down to `lower`, both left out; none if it does not hang near below."""
         way = self.above(lower, MOST_BETWEEN)
-        return way[:way.index(upper)][::-1] if upper in way else []
+        return way[: way.index(upper)][::-1] if upper in way else []
 
     def says(self, place: int, part: str) -> float:
         """How well a name fits a part: 1 says so, −1 says something else, 0 nothing."""
@@ -102,7 +106,9 @@ def how_shaped(tree: Tree, joints: Ints, usual: Bools) -> Floats:
     for i in np.flatnonzero(shaped):
         hip, knee, ankle = joints[i].tolist()
         astray = max(_astray(tree, hip, knee, usual), _astray(tree, knee, ankle, usual))
-        shaped[i] *= np.sqrt(1 - _ramp(astray, 0.03, 0.12)) * (1.0 if knee in tree.above(ankle, MOST_BETWEEN) else 0.8)
+        shaped[i] *= np.sqrt(1 - _ramp(astray, 0.03, 0.12)) * (
+            1.0 if knee in tree.above(ankle, MOST_BETWEEN) else 0.8
+        )
     return shaped
 
 
@@ -121,7 +127,9 @@ def how_it_stands(tree: Tree, joints: Ints, up: Floats, usual: Bools) -> Floats:
     hip, ankle = (tree.points[joints[:, i]] @ up for i in (0, 2))
     floor = (tree.points[usual] @ up).min()
     low = (ankle - floor) / np.maximum(upper + lower, 1e-300)
-    return np.sqrt(_ramp((hip - ankle) / np.maximum(whole, 1e-300), 0.6, 0.92) * (1 - _ramp(low, 0.15, 0.6)))
+    return np.sqrt(
+        _ramp((hip - ankle) / np.maximum(whole, 1e-300), 0.6, 0.92) * (1 - _ramp(low, 0.15, 0.6))
+    )
 
 
 def _bones(tree: Tree, joints: Ints) -> tuple[Floats, Floats, Floats]:

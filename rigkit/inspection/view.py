@@ -8,7 +8,11 @@ from rigkit.inspection.names import SIDE_WORDS
 from rigkit.inspection.report import FINDING, PASS, UNMEASURED, Finding, Report
 from rigkit.inspection.rule import SEVERITIES
 
-SEVERITY_SAYS = {"serious": "the rig breaks", "moderate": "it moves or looks wrong", "slight": "harder to work with"}
+SEVERITY_SAYS = {
+    "serious": "the rig breaks",
+    "moderate": "it moves or looks wrong",
+    "slight": "harder to work with",
+}
 MOST_PARTS = 8
 
 
@@ -16,38 +20,61 @@ def document(report: Report) -> str:
     """The whole report as a page: complete in itself, no script, for light and dark."""
     title = f"Inspection of {page.safe(report.file, 200)}" if report.file else "Inspection"
     groups = [("Findings", FINDING), ("Passed", PASS), ("Not measured", UNMEASURED)]
-    body = [f"<header><h1>{title}</h1>{_summary(report)}</header>", "<h2>What was taken for what</h2>", _taken(report)]
+    body = [
+        f"<header><h1>{title}</h1>{_summary(report)}</header>",
+        "<h2>What was taken for what</h2>",
+        _taken(report),
+    ]
     for name, status in groups:
         found = report.of(status)
         if status == UNMEASURED and found:
-            body += [f"<h2>{name}</h2>", *(_silent(why, group) for why, group in report.unmeasured().items())]
+            body += [
+                f"<h2>{name}</h2>",
+                *(_silent(why, group) for why, group in report.unmeasured().items()),
+            ]
         elif found:
             body += [f"<h2>{name}</h2>", *(_FULL[status](finding) for finding in found)]
-    body.append("<footer><p>Each rule's limit is stated with its reason; set another with <code>--threshold "
-                "RULE=VALUE</code>. What was taken for what is corrected with <code>--map left.knee=NAME</code>.</p>"
-                "</footer>")
+    body.append(
+        "<footer><p>Each rule's limit is stated with its reason; set another with <code>--threshold "
+        "RULE=VALUE</code>. What was taken for what is corrected with <code>--map left.knee=NAME</code>.</p>"
+        "</footer>"
+    )
     return page.document(title, "\n".join(body), STYLE)
 
 
 def card(report: Report) -> str:
     """The report for a notebook: the headline, what was found with its pictures, the rest folded away."""
     found = "".join(_finding(finding) for finding in report.of(FINDING))
-    rest = "".join([*(f"<li>{_line(finding)}</li>" for finding in report.of(PASS)),
-                    *(f"<li>{_silent(why, group)}</li>" for why, group in report.unmeasured().items())])
-    return (f'<section class="inspection" aria-label="Inspection"><style>{stage.STYLE}{_CARD}</style>'
-            f"<p><strong>{page.safe(report.headline)}.</strong></p>{found}"
-            f"<details><summary>What was taken for what</summary>{_taken(report)}</details>"
-            f"<details><summary>Passed, and not measured</summary><ul>{rest}</ul></details></section>")
+    rest = "".join(
+        [
+            *(f"<li>{_line(finding)}</li>" for finding in report.of(PASS)),
+            *(f"<li>{_silent(why, group)}</li>" for why, group in report.unmeasured().items()),
+        ]
+    )
+    return (
+        f'<section class="inspection" aria-label="Inspection"><style>{stage.STYLE}{_CARD}</style>'
+        f"<p><strong>{page.safe(report.headline)}.</strong></p>{found}"
+        f"<details><summary>What was taken for what</summary>{_taken(report)}</details>"
+        f"<details><summary>Passed, and not measured</summary><ul>{rest}</ul></details></section>"
+    )
 
 
 def _summary(report: Report) -> str:
-    counts = [(len([f for f in report.of(FINDING) if f.severity == severity]), severity) for severity in SEVERITIES]
-    tiles = [f'<li class="{severity}"><b>{count}</b>{severity}<small>{SEVERITY_SAYS[severity]}</small></li>'
-             for count, severity in counts if count]
+    counts = [
+        (len([f for f in report.of(FINDING) if f.severity == severity]), severity)
+        for severity in SEVERITIES
+    ]
+    tiles = [
+        f'<li class="{severity}"><b>{count}</b>{severity}<small>{SEVERITY_SAYS[severity]}</small></li>'
+        for count, severity in counts
+        if count
+    ]
     tiles.append(f'<li class="pass"><b>{len(report.of(PASS))}</b>passed</li>')
     if report.of(UNMEASURED):
-        tiles.append(f'<li><b>{len(report.of(UNMEASURED))}</b>not measured</li>')
-    return f'<p class="head">{page.safe(report.headline)}.</p><ul class="tiles">{"".join(tiles)}</ul>'
+        tiles.append(f"<li><b>{len(report.of(UNMEASURED))}</b>not measured</li>")
+    return (
+        f'<p class="head">{page.safe(report.headline)}.</p><ul class="tiles">{"".join(tiles)}</ul>'
+    )
 
 
 def _taken(report: Report) -> str:
@@ -59,35 +86,51 @@ def _taken(report: Report) -> str:
     rows = "".join(
         f'<tr><th scope="row">{SIDE_WORDS[side]} {part}</th><td><bdi>{escape(report.name(node))}</bdi></td>'
         f'<td class="n">{100 * leg.certainty[part]:.0f} %</td><td>{escape(leg.why[part])}</td></tr>'
-        for side, leg in legs.legs.items() for part, node in leg.joints.items())
-    pelvis = "" if legs.pelvis is None else f"The pelvis is <bdi>“{escape(report.name(legs.pelvis))}”</bdi>. "
+        for side, leg in legs.legs.items()
+        for part, node in leg.joints.items()
+    )
+    pelvis = (
+        ""
+        if legs.pelvis is None
+        else f"The pelvis is <bdi>“{escape(report.name(legs.pelvis))}”</bdi>. "
+    )
     helpers = ", ".join(f"<bdi>{escape(report.name(node))}</bdi>" for node in legs.helpers[:12])
     more = f" and {len(legs.helpers) - 12} more" if len(legs.helpers) > 12 else ""
     helpers = f"<p>No part of the legs: {helpers}{more}.</p>" if helpers else ""
     axes = [line for line in report.taken() if line.startswith(("up ", "in ", "glTF"))]
-    return (f"<p>{page.safe(legs.because['legs'])}. {pelvis}</p>"
-            '<div class="wide" role="region" aria-label="Joints" tabindex="0"><table><thead><tr>'
-            '<th scope="col">Part</th><th scope="col">Joint</th><th scope="col" class="n">Certain</th>'
-            f'<th scope="col">Why</th></tr></thead><tbody>{rows}</tbody></table></div>{helpers}'
-            f"<ul>{''.join(f'<li>{page.safe(line)}</li>' for line in axes)}</ul>{notes}")
+    return (
+        f"<p>{page.safe(legs.because['legs'])}. {pelvis}</p>"
+        '<div class="wide" role="region" aria-label="Joints" tabindex="0"><table><thead><tr>'
+        '<th scope="col">Part</th><th scope="col">Joint</th><th scope="col" class="n">Certain</th>'
+        f'<th scope="col">Why</th></tr></thead><tbody>{rows}</tbody></table></div>{helpers}'
+        f"<ul>{''.join(f'<li>{page.safe(line)}</li>' for line in axes)}</ul>{notes}"
+    )
 
 
 def _finding(finding: Finding) -> str:
     picture = finding.picture
-    drawn = f'<figure class="drawn">{picture.svg(style=False)}</figure>' if picture is not None else ""
-    return (f'<article class="said {finding.severity}"><div><h3>{page.safe(finding.title)}</h3>'
-            f'<p class="rule"><span class="mark">{finding.severity}</span> <code>{finding.rule}</code>'
-            f'{_about(finding)}</p><p class="number">{_number(finding)}</p><p>{page.safe(finding.said)}</p>'
-            f"<p><b>Why it matters.</b> {page.safe(finding.why)}</p><p><b>What to do.</b> {page.safe(finding.todo)}</p>"
-            f"{_more(finding)}</div>{drawn}</article>")
+    drawn = (
+        f'<figure class="drawn">{picture.svg(style=False)}</figure>' if picture is not None else ""
+    )
+    return (
+        f'<article class="said {finding.severity}"><div><h3>{page.safe(finding.title)}</h3>'
+        f'<p class="rule"><span class="mark">{finding.severity}</span> <code>{finding.rule}</code>'
+        f'{_about(finding)}</p><p class="number">{_number(finding)}</p><p>{page.safe(finding.said)}</p>'
+        f"<p><b>Why it matters.</b> {page.safe(finding.why)}</p><p><b>What to do.</b> {page.safe(finding.todo)}</p>"
+        f"{_more(finding)}</div>{drawn}</article>"
+    )
 
 
 def _passed(finding: Finding) -> str:
     picture = finding.picture
-    drawn = f'<figure class="drawn">{picture.svg(style=False)}</figure>' if picture is not None else ""
-    return (f'<details class="passed"><summary>{_line(finding)}</summary><div class="said pass"><div>'
-            f"<p>{page.safe(finding.said)}</p><p><b>Why it matters.</b> {page.safe(finding.why)}</p>{_more(finding)}"
-            f"</div>{drawn}</div></details>")
+    drawn = (
+        f'<figure class="drawn">{picture.svg(style=False)}</figure>' if picture is not None else ""
+    )
+    return (
+        f'<details class="passed"><summary>{_line(finding)}</summary><div class="said pass"><div>'
+        f"<p>{page.safe(finding.said)}</p><p><b>Why it matters.</b> {page.safe(finding.why)}</p>{_more(finding)}"
+        f"</div>{drawn}</div></details>"
+    )
 
 
 def _silent(why: str, findings: Sequence[Finding]) -> str:
@@ -114,23 +157,37 @@ def _about(finding: Finding) -> str:
 
 def _more(finding: Finding) -> str:
     """The numbers one by one, and why the limit is what it is."""
-    parts = sorted(finding.parts, key=lambda part: -abs(part[1]) if finding.sense == "at most" else part[1])
-    rows = "".join(f'<tr><th scope="row"><bdi>{page.safe(what, 120)}</bdi></th><td class="n">{number:.3g}</td></tr>'
-                   for what, number in parts[:MOST_PARTS])
+    parts = sorted(
+        finding.parts, key=lambda part: -abs(part[1]) if finding.sense == "at most" else part[1]
+    )
+    rows = "".join(
+        f'<tr><th scope="row"><bdi>{page.safe(what, 120)}</bdi></th><td class="n">{number:.3g}</td></tr>'
+        for what, number in parts[:MOST_PARTS]
+    )
     more = f"<p>and {len(parts) - MOST_PARTS} more</p>" if len(parts) > MOST_PARTS else ""
-    table = f'<table><thead><tr><th scope="col">One by one</th><th scope="col" class="n">{escape(finding.unit)}</th>' \
-            f"</tr></thead><tbody>{rows}</tbody></table>{more}" if len(parts) > 1 else ""
-    return (f"<details><summary>Numbers, and the reason for the limit</summary>{table}"
-            f"<p>The limit, {finding.sense} {escape(finding.measured.partition(finding.sense + ' ')[2][:-1])}: "
-            f"{page.safe(finding.because)}.</p></details>")
+    table = (
+        f'<table><thead><tr><th scope="col">One by one</th><th scope="col" class="n">{escape(finding.unit)}</th>'
+        f"</tr></thead><tbody>{rows}</tbody></table>{more}"
+        if len(parts) > 1
+        else ""
+    )
+    return (
+        f"<details><summary>Numbers, and the reason for the limit</summary>{table}"
+        f"<p>The limit, {finding.sense} {escape(finding.measured.partition(finding.sense + ' ')[2][:-1])}: "
+        f"{page.safe(finding.because)}.</p></details>"
+    )
 
 
 def _vars(dark: bool) -> str:
     inks = {name: pair[dark] for name, pair in stage.INKS.items()}
-    paper, edge, middle = ("#16191d", "#3a4149", "#f0c34a") if dark else ("#ffffff", "#d5dade", "#8a5a00")
-    return (f"--page:{paper};--rig-paper:{paper};--ground:{inks['floor']};--edge:{edge};--ink:{inks['ink']};"
-            f"--soft:{inks['soft-text']};--link:{inks['inverse-text']};--good:{inks['goal-text']};"
-            f"--serious:{inks['miss-text']};--moderate:{inks['forward-text']};--slight:{middle}")
+    paper, edge, middle = (
+        ("#16191d", "#3a4149", "#f0c34a") if dark else ("#ffffff", "#d5dade", "#8a5a00")
+    )
+    return (
+        f"--page:{paper};--rig-paper:{paper};--ground:{inks['floor']};--edge:{edge};--ink:{inks['ink']};"
+        f"--soft:{inks['soft-text']};--link:{inks['inverse-text']};--good:{inks['goal-text']};"
+        f"--serious:{inks['miss-text']};--moderate:{inks['forward-text']};--slight:{middle}"
+    )
 
 
 _PARTS = (
@@ -145,7 +202,11 @@ _PARTS = (
     ".drawn{margin:.3rem 0}"
 )
 STYLE = (
-    ":root{" + _vars(False) + "}@media screen and (prefers-color-scheme:dark){:root{" + _vars(True) + "}}"
+    ":root{"
+    + _vars(False)
+    + "}@media screen and (prefers-color-scheme:dark){:root{"
+    + _vars(True)
+    + "}}"
     + stage.STYLE
     + f"body{{font:16px/1.5 {stage.FONT};color:var(--ink);background:var(--page);max-width:62rem;margin:0 auto;"
     "padding:1.5rem 1rem 4rem;overflow-wrap:anywhere;font-variant-numeric:tabular-nums}"
@@ -173,9 +234,20 @@ STYLE = (
     ".said{grid-template-columns:minmax(0,1fr) 300px}}"
 )
 # In a notebook the page's own inks; a rule begins with .inspection, so that nothing else changes.
-_CARD = "".join(f".inspection {rule}}}" for rule in (
-    "{color:var(--jp-ui-font-color1,inherit)", ".said{border-left:4px solid #888;padding:0 0 0 12px;margin:12px 0;"
-    "display:flex;flex-wrap:wrap;gap:4px 16px;align-items:flex-start", ".said>div{flex:1 1 20em",
-    ".drawn{flex:0 1 420px;margin:0", ".said.serious{border-color:#b00020", ".said.moderate{border-color:#d55e00",
-    ".said.slight{border-color:#b87d00", "h3{margin:0;font-size:1.1em;line-height:1.3", "p{margin:4px 0",
-    ".number b{font-size:1.6em", "summary{cursor:pointer;padding:3px 0"))
+_CARD = "".join(
+    f".inspection {rule}}}"
+    for rule in (
+        "{color:var(--jp-ui-font-color1,inherit)",
+        ".said{border-left:4px solid #888;padding:0 0 0 12px;margin:12px 0;"
+        "display:flex;flex-wrap:wrap;gap:4px 16px;align-items:flex-start",
+        ".said>div{flex:1 1 20em",
+        ".drawn{flex:0 1 420px;margin:0",
+        ".said.serious{border-color:#b00020",
+        ".said.moderate{border-color:#d55e00",
+        ".said.slight{border-color:#b87d00",
+        "h3{margin:0;font-size:1.1em;line-height:1.3",
+        "p{margin:4px 0",
+        ".number b{font-size:1.6em",
+        "summary{cursor:pointer;padding:3px 0",
+    )
+)

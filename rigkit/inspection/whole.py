@@ -25,18 +25,26 @@ class Found:
 
 def whole_legs(tree: Tree, found: Found, mapping: Corrections) -> dict[str, Joints]:
     """All joints of the legs by part, from their hips, knees and ankles."""
-    shared = set.intersection(*(set(tree.above(int(triple[0]))) for triple in found.triples.values()))
-    return {key: _whole_leg(tree, triple.tolist(), found.up, mapping.of(key), shared)
-            for key, triple in found.triples.items()}
+    shared = set.intersection(
+        *(set(tree.above(int(triple[0]))) for triple in found.triples.values())
+    )
+    return {
+        key: _whole_leg(tree, triple.tolist(), found.up, mapping.of(key), shared)
+        for key, triple in found.triples.items()
+    }
 
 
 def standing(tree: Tree, found: Found, ends: dict[str, Joints], usual: Bools) -> float:
     """How like legs the two lowest bones of whole legs lie, 0 to 1."""
-    lowest = np.array([[joints[part] for part in CHAINS["foot" in joints][-3:]] for joints in ends.values()])
+    lowest = np.array(
+        [[joints[part] for part in CHAINS["foot" in joints][-3:]] for joints in ends.values()]
+    )
     return float(how_placed(tree, lowest, found.up, usual).mean())
 
 
-def _whole_leg(tree: Tree, triple: Sequence[int], up: Floats, mapped: Joints, shared: set[int]) -> Joints:
+def _whole_leg(
+    tree: Tree, triple: Sequence[int], up: Floats, mapped: Joints, shared: set[int]
+) -> Joints:
     """The joints of a leg by part, from its hip, knee and ankle: with a third bone and a foot where there are any."""
     hip, knee, ankle = triple
     joints = {"hip": hip, "knee": knee, "ankle": ankle}
@@ -45,7 +53,11 @@ def _whole_leg(tree: Tree, triple: Sequence[int], up: Floats, mapped: Joints, sh
         joints["foot"] = mapped["foot"]
     elif middle is not None:
         three = dict(zip(CHAINS[1], middle, strict=True))
-        joints = three if all(three.get(part, place) == place for part, place in mapped.items()) else joints
+        joints = (
+            three
+            if all(three.get(part, place) == place for part, place in mapped.items())
+            else joints
+        )
     joints |= {part: place for part, place in mapped.items() if part in joints}
     end = joints.get("foot", joints["ankle"])
     joints |= _foot(tree, end, up, tree.points[joints["hip"]])
@@ -55,51 +67,79 @@ def _whole_leg(tree: Tree, triple: Sequence[int], up: Floats, mapped: Joints, sh
 def _third_bone(tree: Tree, joints: Joints, up: Floats, shared: set[int]) -> list[int] | None:
     """Hip, knee, ankle and foot of a leg of three bones; None for a leg of two."""
     hip, knee, ankle = joints.values()
-    whole = sum(np.linalg.norm(tree.points[b] - tree.points[a]) for a, b in ((hip, knee), (knee, ankle)))
+    whole = sum(
+        np.linalg.norm(tree.points[b] - tree.points[a]) for a, b in ((hip, knee), (knee, ankle))
+    )
 
     def leg_like(place: int, others: Sequence[int]) -> bool:
         reading = tree.readings[place]
-        split = any(tree.readings[i].parts and tree.readings[i].stem.strip(DIGITS) == reading.stem.strip(DIGITS)
-                    for i in others)  # one bone in two pieces
+        split = any(
+            tree.readings[i].parts
+            and tree.readings[i].stem.strip(DIGITS) == reading.stem.strip(DIGITS)
+            for i in others
+        )  # one bone in two pieces
         return not (reading.helps or reading.elsewhere or split)
 
     for upper, lower in ((knee, ankle), (hip, knee)):
         for place in tree.between(upper, lower):
             a, b, c = (tree.points[i] for i in (upper, place, lower))
             share = (b - a) @ (c - a) / max((c - a) @ (c - a), 1e-300)
-            off = np.linalg.norm(b - a - share * (c - a)) / max(float(np.linalg.norm(c - a)), 1e-300)
+            off = np.linalg.norm(b - a - share * (c - a)) / max(
+                float(np.linalg.norm(c - a)), 1e-300
+            )
             named = max(tree.says(place, part) for part in ("knee", "ankle")) > 0.5
             if 0.2 < share < 0.8 and leg_like(place, (hip, knee, ankle)) and (off > 0.1 or named):
                 return [hip, knee, place, ankle] if upper == knee else [hip, place, knee, ankle]
     for place in tree.below(ankle, 3):
         bone = tree.points[place] - tree.points[ankle]
         length = np.linalg.norm(bone)
-        if (length > 0.2 * whole and -(bone @ up) > 0.75 * length and leg_like(place, (hip, knee, ankle))
-                and max(tree.says(place, part) for part in ("ankle", "ball")) >= 0):
+        if (
+            length > 0.2 * whole
+            and -(bone @ up) > 0.75 * length
+            and leg_like(place, (hip, knee, ankle))
+            and max(tree.says(place, part) for part in ("ankle", "ball")) >= 0
+        ):
             return [hip, knee, ankle, place]
     for place in tree.above(hip, 1):  # a thigh above what lies like one
         bone = tree.points[hip] - tree.points[place]
         length = np.linalg.norm(bone)
-        if (place not in shared and leg_like(place, (hip, knee, ankle)) and "pelvis" not in tree.readings[place].parts
-                and length > 0.15 * whole and -(bone @ up) > 0.25 * length):
+        if (
+            place not in shared
+            and leg_like(place, (hip, knee, ankle))
+            and "pelvis" not in tree.readings[place].parts
+            and length > 0.15 * whole
+            and -(bone @ up) > 0.25 * length
+        ):
             return [place, hip, knee, ankle]
     return None
 
 
 def _foot(tree: Tree, end: int, up: Floats, hip: Floats) -> Joints:
     """Ball and toe: the way from the leg's end to its farthest joint, seen from above."""
+
     def level(place: int) -> float:
         apart = tree.points[place] - tree.points[end]
         return float(np.linalg.norm(apart - (apart @ up) * up))
 
     size = float(np.linalg.norm(tree.points[end] - hip))
-    below = [i for i in tree.below(end, 6) if level(i) > 0.02 * size and "heel" not in tree.readings[i].stem
-             and not (tree.readings[i].helps and "toe" not in tree.readings[i].parts and "tip" not in
-                      tree.readings[i].stem and "end" not in tree.readings[i].stem)]
+    below = [
+        i
+        for i in tree.below(end, 6)
+        if level(i) > 0.02 * size
+        and "heel" not in tree.readings[i].stem
+        and not (
+            tree.readings[i].helps
+            and "toe" not in tree.readings[i].parts
+            and "tip" not in tree.readings[i].stem
+            and "end" not in tree.readings[i].stem
+        )
+    ]
     if not below:
         return {}
     farthest = max(below, key=lambda i: (round(level(i) / max(size, 1e-300), 6), -i))
     way = [i for i in [*tree.between(end, farthest), farthest] if i in below]
-    ball = max(way, key=lambda i: (tree.says(i, "ball"), level(i) >= 0.35 * level(farthest), -way.index(i)))
-    after = way[way.index(ball) + 1:]
+    ball = max(
+        way, key=lambda i: (tree.says(i, "ball"), level(i) >= 0.35 * level(farthest), -way.index(i))
+    )
+    after = way[way.index(ball) + 1 :]
     return {"ball": ball} | ({"toe": after[-1]} if after else {})

@@ -42,13 +42,17 @@ class Cluster:
         try:
             import distributed
         except ImportError:
-            raise ClusterError('Marking on a cluster needs dask.distributed: pip install "rigkit[cluster]".') from None
+            raise ClusterError(
+                'Marking on a cluster needs dask.distributed: pip install "rigkit[cluster]".'
+            ) from None
         self._distributed, self._jail = distributed, jail
         try:
             self._client = distributed.Client(address, timeout=PATIENCE, set_as_default=False)
         except (OSError, ValueError, TypeError) as error:
-            raise ClusterError(f"No scheduler answers at {address} ({error}). Start one with `dask scheduler`, or "
-                               "leave out --cluster.") from error
+            raise ClusterError(
+                f"No scheduler answers at {address} ({error}). Start one with `dask scheduler`, or "
+                "leave out --cluster."
+            ) from error
         try:
             self._check(address)
         except BaseException:
@@ -95,13 +99,17 @@ class Cluster:
     def _check(self, address: str) -> None:
         answers = self._client.run(_ready, self._jail, on_error="return")
         if not answers:
-            raise ClusterError(f"The scheduler at {address} has no workers. Start some: dask worker {address}")
+            raise ClusterError(
+                f"The scheduler at {address} has no workers. Start some: dask worker {address}"
+            )
         for worker, answer in answers.items():
             if isinstance(answer, Exception):
                 raise ClusterError(f"The worker {worker} cannot mark: {answer}")
             if answer != rigkit.__version__:
-                raise ClusterError(f"The worker {worker} has rigkit {answer}, here it is {rigkit.__version__}. "
-                                   "Install the same version on all.")
+                raise ClusterError(
+                    f"The worker {worker} has rigkit {answer}, here it is {rigkit.__version__}. "
+                    "Install the same version on all."
+                )
 
 
 def _work(task: Task, kind: str) -> Done:

@@ -52,26 +52,42 @@ def mark(arguments: Namespace) -> int:
 
 def _mark(arguments: Namespace, say: "_Line") -> tuple[int, str, dict[str, Any]]:
     if arguments.submissions is None:
-        raise ValueError("SUBMISSIONS is missing. Give the folder or zip of them, before any --lesson; or a correction "
-                         "with --override.")
+        raise ValueError(
+            "SUBMISSIONS is missing. Give the folder or zip of them, before any --lesson; or a correction "
+            "with --override."
+        )
     if arguments.reason is not None:
         raise ValueError("--reason came without --override. Give both or neither.")
     if arguments.jail == "unjailed":
         print(UNJAILED, file=sys.stderr)
-    summary = run.mark_class(arguments.submissions, arguments.out, arguments.roster, workers=arguments.workers,
-                             cluster=arguments.cluster, lessons=arguments.lesson, anew=arguments.again,
-                             jail=arguments.jail or "bwrap", school=dict(arguments.school), progress=say.progress)
+    summary = run.mark_class(
+        arguments.submissions,
+        arguments.out,
+        arguments.roster,
+        workers=arguments.workers,
+        cluster=arguments.cluster,
+        lessons=arguments.lesson,
+        anew=arguments.again,
+        jail=arguments.jail or "bwrap",
+        school=dict(arguments.school),
+        progress=say.progress,
+    )
     return NOT_ALL if summary.not_marked else DONE, str(summary), summary.data
 
 
 def _correct(arguments: Namespace, say: "_Line") -> tuple[int, str, dict[str, Any]]:
     if arguments.submissions is not None or arguments.school:
-        raise ValueError("A correction needs --out, --override and --reason alone. Leave out the rest.")
+        raise ValueError(
+            "A correction needs --out, --override and --reason alone. Leave out the rest."
+        )
     learner, question, score = arguments.override
     entry = run.correct(arguments.out, learner, question, score, arguments.reason)
     who, score = entry.learner, entry.scores[question]
-    return (DONE, f"{who.name or who.id}, {question}: {score:g}. All files in {arguments.out} are up to date.",
-            {"learner": who.id, "question": question, "score": score})
+    return (
+        DONE,
+        f"{who.name or who.id}, {question}: {score:g}. All files in {arguments.out} are up to date.",
+        {"learner": who.id, "question": question, "score": score},
+    )
 
 
 class _Line:
@@ -85,8 +101,12 @@ class _Line:
         if time.monotonic() - self._said < due and progress.done < progress.total:
             return
         self._said, self._open = time.monotonic(), self._in_place
-        print(f"\r{progress}\x1b[K" if self._in_place else progress, end="" if self._in_place else "\n",
-              file=sys.stderr, flush=True)
+        print(
+            f"\r{progress}\x1b[K" if self._in_place else progress,
+            end="" if self._in_place else "\n",
+            file=sys.stderr,
+            flush=True,
+        )
 
     def end(self) -> None:
         if self._open:

@@ -36,7 +36,9 @@ def main():
 
 def _copy(source, target):
     """Copy matplotlib's cache to where it may be written: it takes no other."""
-    with contextlib.suppress(OSError):  # nothing may be written at all: matplotlib says so to the cell that wants it
+    with contextlib.suppress(
+        OSError
+    ):  # nothing may be written at all: matplotlib says so to the cell that wants it
         os.mkdir(target)
         for name in os.listdir(source):
             with open(f"{source}/{name}", "rb") as there, open(f"{target}/{name}", "wb") as here:
@@ -63,7 +65,7 @@ class Answers:
             text = b'{"end": "unreadable", "what": "far more than was asked for"}'
         line = self._token + b" " + text + b"\n"
         while line:
-            line = line[os.write(self._result, line):]
+            line = line[os.write(self._result, line) :]
 
 
 def _serve(answers):
@@ -86,7 +88,9 @@ def _serve(answers):
             case "cell":
                 answers.give(run_cell(message["source"], f"<cell {message['number']}>", vars(main)))
             case "call":
-                answer = find_answer(message["question"], vars(main), homework.handed, calling.is_blank)
+                answer = find_answer(
+                    message["question"], vars(main), homework.handed, calling.is_blank
+                )
                 answers.give(make_record(message, answer, calling))
             case "file":
                 answers.give(inspected(message, calling), MOST_FINDINGS)
@@ -130,7 +134,7 @@ def without_magics(source):
 
 
 def _plain_line(line):
-    start, text = line[:len(line) - len(line.lstrip())], line.strip()
+    start, text = line[: len(line) - len(line.lstrip())], line.strip()
     if text.startswith("!"):
         return f"{start}raise PermissionError('no other programs here')"
     if text.startswith(("%", "?")) or text.endswith("?"):

@@ -97,7 +97,9 @@ class Entry:
     @property
     def scores(self) -> dict[str, float]:
         """The score of each question by its id, corrections applied; empty when not marked and not corrected."""
-        measured = {outcome.question: outcome.score for outcome in self.outcomes} if self.marked else {}
+        measured = (
+            {outcome.question: outcome.score for outcome in self.outcomes} if self.marked else {}
+        )
         return measured | {override.question: override.score for override in self.overrides}
 
     @property

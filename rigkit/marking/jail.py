@@ -29,26 +29,65 @@ from rigkit.marking.site import Interpreter, NoSite, Site, interpreter, run_as
 from rigkit.marking.talk import MEMORY, MIB, STOPPED, TIME, Exchange, converse
 
 KINDS = ("bwrap", "landlock", "unjailed")
-LIMITS = {"AS": 1536 * MIB, "FSIZE": 16 * MIB, "NOFILE": 64, "CORE": 0, "MEMLOCK": 0, "MSGQUEUE": 0, "NPROC": 24}
-ENVIRONMENT = {"HOME": "/tmp", "PATH": "/nonexistent", "LC_ALL": "C.UTF-8", "MPLBACKEND": "Agg",
-               "MPLCONFIGDIR": "/tmp/fonts", "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1",
-               "MKL_NUM_THREADS": "1"}
-LIBRARIES = ("/usr/lib", "/usr/lib64", "/usr/share/zoneinfo", "/usr/share/fonts", "/etc/ld.so.cache")
+LIMITS = {
+    "AS": 1536 * MIB,
+    "FSIZE": 16 * MIB,
+    "NOFILE": 64,
+    "CORE": 0,
+    "MEMLOCK": 0,
+    "MSGQUEUE": 0,
+    "NPROC": 24,
+}
+ENVIRONMENT = {
+    "HOME": "/tmp",
+    "PATH": "/nonexistent",
+    "LC_ALL": "C.UTF-8",
+    "MPLBACKEND": "Agg",
+    "MPLCONFIGDIR": "/tmp/fonts",
+    "OPENBLAS_NUM_THREADS": "1",
+    "OMP_NUM_THREADS": "1",
+    "MKL_NUM_THREADS": "1",
+}
+LIBRARIES = (
+    "/usr/lib",
+    "/usr/lib64",
+    "/usr/share/zoneinfo",
+    "/usr/share/fonts",
+    "/etc/ld.so.cache",
+)
 PROTECTS = {
     "bwrap": "learners' code sees no file of this machine but Python's own, no network and no other process",
     "landlock": "learners' code reads no file of this machine but the system's libraries, and writes none; it can tell "
-                "which files exist, and draws no plots",
+    "which files exist, and draws no plots",
     "unjailed": "NOTHING: learners' code can read, change and send away all that the user who runs it can",
 }
 ADVICE = (  # what bwrap says, and what that means; to tell a teacher, never to decide
     ("nesting depth", "`user.max_user_namespaces` is 0, or this is a jail already"),
-    ("Resource temporarily unavailable", "a limit on processes is set outside the jail: raise it (`ulimit -u`)"),
-    ("No permissions to create", "this system does not allow user namespaces: an administrator can"),
-    ("reating new namespace", "this system does not allow user namespaces, or this is a container whose filter refuses "
-                              "them: allow them, or mark on another machine"),
-    ("uid map", "this system's AppArmor refuses: an administrator can give bwrap a profile with `userns,`"),
-    ("RTM_NEWADDR", "this system's AppArmor refuses: an administrator can give bwrap a profile with `userns,`"),
-    ("Can't find source path", "a folder that the jail needs is gone or closed to the user it runs as"),
+    (
+        "Resource temporarily unavailable",
+        "a limit on processes is set outside the jail: raise it (`ulimit -u`)",
+    ),
+    (
+        "No permissions to create",
+        "this system does not allow user namespaces: an administrator can",
+    ),
+    (
+        "reating new namespace",
+        "this system does not allow user namespaces, or this is a container whose filter refuses "
+        "them: allow them, or mark on another machine",
+    ),
+    (
+        "uid map",
+        "this system's AppArmor refuses: an administrator can give bwrap a profile with `userns,`",
+    ),
+    (
+        "RTM_NEWADDR",
+        "this system's AppArmor refuses: an administrator can give bwrap a profile with `userns,`",
+    ),
+    (
+        "Can't find source path",
+        "a folder that the jail needs is gone or closed to the user it runs as",
+    ),
 )
 # What a jail must refuse, as code that gets through without one. Each is tried before the first submission.
 PROBES = {
@@ -147,7 +186,9 @@ class Run:
     about: dict
 
 
-def open_jail(kind: str = "bwrap", scratch: str | Path | None = None, user: str | None = None) -> "Jail":
+def open_jail(
+    kind: str = "bwrap", scratch: str | Path | None = None, user: str | None = None
+) -> "Jail":
     """A jail on this machine, not yet tested: see `Jail.self_test`.
 
     Parameters
@@ -167,9 +208,13 @@ def open_jail(kind: str = "bwrap", scratch: str | Path | None = None, user: str 
     if kind not in KINDS:
         raise ValueError(f"`kind` must be one of {', '.join(KINDS)}; got {kind!r}.")
     if os.name != "posix":
-        raise NoJail("learners' code cannot be run on Windows itself; in the Windows Subsystem for Linux it can.")
+        raise NoJail(
+            "learners' code cannot be run on Windows itself; in the Windows Subsystem for Linux it can."
+        )
     if kind != "unjailed" and not sys.platform.startswith("linux"):
-        raise NoJail("a jail can be had on Linux only. Mark in a Linux virtual machine or on a Linux computer.")
+        raise NoJail(
+            "a jail can be had on Linux only. Mark in a Linux virtual machine or on a Linux computer."
+        )
     ids = _dropped(user)
     try:
         python = interpreter(ids)
@@ -192,9 +237,13 @@ def _dropped(user: str | None) -> tuple[int, int] | None:
     try:
         entry = pwd.getpwnam(user or "nobody")
     except KeyError:
-        raise NoJail(f"there is no user {user or 'nobody'!r} to run learners' code as; root must not.") from None
+        raise NoJail(
+            f"there is no user {user or 'nobody'!r} to run learners' code as; root must not."
+        ) from None
     if entry.pw_uid == 0:
-        raise NoJail("learners' code must not be run as root: the limit on processes does not bind it.")
+        raise NoJail(
+            "learners' code must not be run as root: the limit on processes does not bind it."
+        )
     return entry.pw_uid, entry.pw_gid
 
 
@@ -211,13 +260,19 @@ def _bwrap() -> tuple[str, ...]:
     except FileNotFoundError:
         raise NoJail("the program bwrap is missing: install `bubblewrap`.") from None
     if "--size" not in asked.stdout or "--json-status-fd" not in asked.stdout:
-        raise NoJail("this bubblewrap is too old to limit what is written in the jail; install 0.8 or newer.")
+        raise NoJail(
+            "this bubblewrap is too old to limit what is written in the jail; install 0.8 or newer."
+        )
     return ("bwrap", *(["--disable-userns"] if "--disable-userns" in asked.stdout else []))
 
 
 def _version(bwrap: tuple[str, ...]) -> str | None:
     """Of bwrap, as it says itself; None where it is not used."""
-    return subprocess.run([*bwrap[:1], "--version"], capture_output=True, text=True).stdout.strip() if bwrap else None
+    return (
+        subprocess.run([*bwrap[:1], "--version"], capture_output=True, text=True).stdout.strip()
+        if bwrap
+        else None
+    )
 
 
 @dataclass(frozen=True)
@@ -246,17 +301,30 @@ class Jail:
     @functools.cached_property
     def about(self) -> dict[str, Any]:
         """What is recorded with every mark."""
-        files = {"driver": (self.site.kit / "driver.py").read_bytes(), "filter": self.filter,
-                 "arguments": json.dumps(self.bwrap and _bwrap_arguments(self, self.shelves(), "", "")).encode()}
-        return {"kind": self.kind, "protects": PROTECTS[self.kind], "bwrap": _version(self.bwrap),
-                "kernel": platform.release(), "python": self.python.version, "numpy": metadata.version("numpy"),
-                "kit": self.site.kit.name,
-                "digests": {name: hashlib.sha256(data).hexdigest() for name, data in files.items()}}
+        files = {
+            "driver": (self.site.kit / "driver.py").read_bytes(),
+            "filter": self.filter,
+            "arguments": json.dumps(
+                self.bwrap and _bwrap_arguments(self, self.shelves(), "", "")
+            ).encode(),
+        }
+        return {
+            "kind": self.kind,
+            "protects": PROTECTS[self.kind],
+            "bwrap": _version(self.bwrap),
+            "kernel": platform.release(),
+            "python": self.python.version,
+            "numpy": metadata.version("numpy"),
+            "kit": self.site.kit.name,
+            "digests": {name: hashlib.sha256(data).hexdigest() for name, data in files.items()},
+        }
 
     def shelves(self, request: Request | None = None) -> dict[str, Path]:
         """The folders of packages that a submission gets; matplotlib, which is slow, only where it is spoken of."""
         shelves = {"kit": self.site.kit, "numpy": self.site.numpy}
-        if request and any(word in cell for cell in request.cells for word in ("matplotlib", "pylab", "plots")):
+        if request and any(
+            word in cell for cell in request.cells for word in ("matplotlib", "pylab", "plots")
+        ):
             shelves["matplotlib"] = self.site.matplotlib
         return shelves
 
@@ -269,21 +337,37 @@ class Jail:
         seconds : float
             From start to end.
         """
-        shelves = self.shelves(request)  # may have to be made first, which is not the learner's time
+        shelves = self.shelves(
+            request
+        )  # may have to be made first, which is not the learner's time
         begun = time.monotonic()
-        with (_Process(self, shelves, seconds) as process,
-              contextlib.closing(Exchange(process, begun + seconds)) as talk):
+        with (
+            _Process(self, shelves, seconds) as process,
+            contextlib.closing(Exchange(process, begun + seconds)) as talk,
+        ):
             found = converse(talk, request)
             end, signal = found.end, process.ended_by() if found.end == STOPPED else None
         if signal == signals.SIGXCPU:
             end = TIME
         if end in (FINISHED, STOPPED) and found.ran_out_of_memory():
             end = MEMORY
-        about = self.about | {"limits": {name: soft for name, (soft, _) in _limits(self.kind, seconds).items()}}
+        about = self.about | {
+            "limits": {name: soft for name, (soft, _) in _limits(self.kind, seconds).items()}
+        }
         if end == NOT_STARTED:
             about["why"] = advice(talk.errors())
-        return Run(end, signal, tuple(found.cells), {name: got for name, got in found.records.items() if got},
-                   talk.printed(), time.monotonic() - begun, found.cpu, talk.bytes_out, talk.cut, about)
+        return Run(
+            end,
+            signal,
+            tuple(found.cells),
+            {name: got for name, got in found.records.items() if got},
+            talk.printed(),
+            time.monotonic() - begun,
+            found.cpu,
+            talk.bytes_out,
+            talk.cut,
+            about,
+        )
 
     def self_test(self) -> None:
         """Try to get out, before any learner's code is run.
@@ -295,18 +379,33 @@ class Jail:
         """
         with _canary() as canary, socket.create_server(("127.0.0.1", 0)) as listener:
             places = {"canary": canary, "port": listener.getsockname()[1]}
-            cells = [f"try:\n    {code.format(**places)}\n    probe_{number} = 'open'\n"
-                     f"except (OSError, MemoryError):\n    probe_{number} = 'refused'"
-                     for number, code in enumerate(PROBES.values())]
+            cells = [
+                f"try:\n    {code.format(**places)}\n    probe_{number} = 'open'\n"
+                f"except (OSError, MemoryError):\n    probe_{number} = 'refused'"
+                for number, code in enumerate(PROBES.values())
+            ]
             probes = [] if self.kind == "unjailed" else list(PROBES)
-            run = self.run(Request((*cells[:len(probes)], "def twice(x):\n    return 2 * x"),
-                                   (*(Call(f"probe_{number}", "value", []) for number, _ in enumerate(probes)),
-                                    Call("twice", "function", [{"x": 2.5}])), {}))
+            run = self.run(
+                Request(
+                    (*cells[: len(probes)], "def twice(x):\n    return 2 * x"),
+                    (
+                        *(Call(f"probe_{number}", "value", []) for number, _ in enumerate(probes)),
+                        Call("twice", "function", [{"x": 2.5}]),
+                    ),
+                    {},
+                )
+            )
         if run.end == NOT_STARTED:
             raise NoJail(f"the jail does not start: {run.about['why']}.")
         if run.records.get("twice") != [{"out": 5.0}]:
-            raise NoJail(f"Python does not work in the jail ({run.end}): {run.printed or 'it says nothing'}.")
-        got = [what for number, what in enumerate(probes) if run.records.get(f"probe_{number}") != [{"out": "refused"}]]
+            raise NoJail(
+                f"Python does not work in the jail ({run.end}): {run.printed or 'it says nothing'}."
+            )
+        got = [
+            what
+            for number, what in enumerate(probes)
+            if run.records.get(f"probe_{number}") != [{"out": "refused"}]
+        ]
         if got or run.end != FINISHED:
             raise NoJail(f"the jail does not hold: code inside could {', '.join(got) or run.end}.")
 
@@ -317,34 +416,79 @@ def advice(said: str) -> str:
     return next((f"{meaning} ({last})" for words, meaning in ADVICE if words in said), last)
 
 
-def _bwrap_arguments(jail: Jail, shelves: Mapping[str, Any], status: int | str, program: int | str) -> list[str]:
+def _bwrap_arguments(
+    jail: Jail, shelves: Mapping[str, Any], status: int | str, program: int | str
+) -> list[str]:
     """bwrap's command as far as Python's own; the last two are descriptors."""
     python = jail.python
-    command = [*jail.bwrap, "--unshare-user", "--unshare-pid", "--unshare-net", "--unshare-ipc", "--unshare-uts",
-               "--unshare-cgroup-try", "--uid", "1000", "--gid", "1000", "--hostname", "jail", "--cap-drop", "ALL",
-               "--die-with-parent", "--new-session", "--clearenv"]
+    command = [
+        *jail.bwrap,
+        "--unshare-user",
+        "--unshare-pid",
+        "--unshare-net",
+        "--unshare-ipc",
+        "--unshare-uts",
+        "--unshare-cgroup-try",
+        "--uid",
+        "1000",
+        "--gid",
+        "1000",
+        "--hostname",
+        "jail",
+        "--cap-drop",
+        "ALL",
+        "--die-with-parent",
+        "--new-session",
+        "--clearenv",
+    ]
     for name, value in ENVIRONMENT.items():
         command += ["--setenv", name, value]
     command += _readable(*LIBRARIES)
     for folder in ("/lib", "/lib64"):
-        command += ["--symlink", f"usr{folder}", folder] if os.path.islink(folder) else _readable(folder)
+        command += (
+            ["--symlink", f"usr{folder}", folder] if os.path.islink(folder) else _readable(folder)
+        )
     if python.base != "/usr":
         command += _readable(f"{python.base}/lib")
     command += _readable(python.path)
-    installed = (f"{python.stdlib}/site-packages", f"{python.stdlib}/dist-packages", "/usr/lib/python3/dist-packages")
+    installed = (
+        f"{python.stdlib}/site-packages",
+        f"{python.stdlib}/dist-packages",
+        "/usr/lib/python3/dist-packages",
+    )
     for folder in installed:  # hidden
         if os.path.isdir(folder):
             command += ["--tmpfs", folder, "--remount-ro", folder]
     for name, shelf in shelves.items():
         command += ["--ro-bind", str(shelf), f"/opt/{name}"]
     # by themselves these folders are writable without limit
-    command += ["--dev", "/dev", "--size", str(8 * MIB), "--tmpfs", "/dev/shm", "--remount-ro", "/dev",
-                "--size", str(32 * MIB), "--perms", "0700", "--tmpfs", "/tmp", "--remount-ro", "/", "--chdir", "/tmp"]
+    command += [
+        "--dev",
+        "/dev",
+        "--size",
+        str(8 * MIB),
+        "--tmpfs",
+        "/dev/shm",
+        "--remount-ro",
+        "/dev",
+        "--size",
+        str(32 * MIB),
+        "--perms",
+        "0700",
+        "--tmpfs",
+        "/tmp",
+        "--remount-ro",
+        "/",
+        "--chdir",
+        "/tmp",
+    ]
     return [*command, "--json-status-fd", str(status), "--seccomp", str(program), "--"]
 
 
 def _readable(*places: str) -> list[str]:
-    return [part for place in places if os.path.exists(place) for part in ("--ro-bind", place, place)]
+    return [
+        part for place in places if os.path.exists(place) for part in ("--ro-bind", place, place)
+    ]
 
 
 class _Process:
@@ -359,7 +503,9 @@ class _Process:
                 self._open.close()
                 raise
 
-    def _start(self, jail: Jail, shelves: Mapping[str, Any], seconds: float, theirs: contextlib.ExitStack) -> None:
+    def _start(
+        self, jail: Jail, shelves: Mapping[str, Any], seconds: float, theirs: contextlib.ExitStack
+    ) -> None:
         request_end, self.request = self._pipe(theirs, reads=True)
         result_end, self.result = self._pipe(theirs)
         status_end, self._status = self._pipe(theirs)
@@ -371,18 +517,55 @@ class _Process:
             shelves, environment = {name: f"/opt/{name}" for name in shelves}, {}
         elif jail.kind == "unjailed":
             folder = self._open.enter_context(_folder(jail.user))
-            environment = ENVIRONMENT | {"HOME": folder, "TMPDIR": folder, "MPLCONFIGDIR": f"{folder}/fonts"}
+            environment = ENVIRONMENT | {
+                "HOME": folder,
+                "TMPDIR": folder,
+                "MPLCONFIGDIR": f"{folder}/fonts",
+            }
         places = [str(shelf) for shelf in shelves.values()]
-        setup: dict[str, Any] = {"limits": _limits(jail.kind, seconds), "paths": places, "landlock": None,
-                 "fonts": f"{shelves['matplotlib']}/fonts" if "matplotlib" in shelves else None}
+        setup: dict[str, Any] = {
+            "limits": _limits(jail.kind, seconds),
+            "paths": places,
+            "landlock": None,
+            "fonts": f"{shelves['matplotlib']}/fonts" if "matplotlib" in shelves else None,
+        }
         if jail.kind == "landlock":
-            readable = (*LIBRARIES, *places, jail.python.stdlib, "/lib", "/lib64", "/dev/null", "/dev/urandom")
-            setup["landlock"] = {"readable": list(filter(os.path.exists, readable)), "program": jail.filter.hex()}
+            readable = (
+                *LIBRARIES,
+                *places,
+                jail.python.stdlib,
+                "/lib",
+                "/lib64",
+                "/dev/null",
+                "/dev/urandom",
+            )
+            setup["landlock"] = {
+                "readable": list(filter(os.path.exists, readable)),
+                "program": jail.filter.hex(),
+            }
         self._popen = subprocess.Popen(
-            [*command, jail.python.path, "-I", "-S", "-B", "-X", "utf8", f"{shelves['kit']}/driver.py",
-             str(request_end), str(result_end), json.dumps(setup)],
-            stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.PIPE, pass_fds=inside,
-            env=environment, cwd=folder, start_new_session=True, **run_as(jail.user))
+            [
+                *command,
+                jail.python.path,
+                "-I",
+                "-S",
+                "-B",
+                "-X",
+                "utf8",
+                f"{shelves['kit']}/driver.py",
+                str(request_end),
+                str(result_end),
+                json.dumps(setup),
+            ],
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            pass_fds=inside,
+            env=environment,
+            cwd=folder,
+            start_new_session=True,
+            **run_as(jail.user),
+        )
         printed, errors = filter(None, (self._popen.stdout, self._popen.stderr))  # both are pipes
         self._open.callback(printed.close)
         self._open.callback(errors.close)
@@ -402,7 +585,9 @@ class _Process:
     def __exit__(self, *_: object) -> None:
         # The group, because bwrap's child is not tied to it from the first moment on. Only a marker that is itself
         # killed in that millisecond leaves the child behind: asleep for good, before it has started Python.
-        with contextlib.suppress(ProcessLookupError, PermissionError):  # it is gone; macOS says so by the second
+        with contextlib.suppress(
+            ProcessLookupError, PermissionError
+        ):  # it is gone; macOS says so by the second
             os.killpg(self._popen.pid, signals.SIGKILL)
         self._popen.wait()
         self._open.close()
@@ -414,7 +599,9 @@ class _Process:
         except subprocess.TimeoutExpired:
             return None
         os.set_blocking(self._status, False)
-        with contextlib.suppress(OSError, ValueError):  # bwrap's word for it, where bwrap was not ended itself
+        with contextlib.suppress(
+            OSError, ValueError
+        ):  # bwrap's word for it, where bwrap was not ended itself
             for line in os.read(self._status, 4096).splitlines():
                 match json.loads(line):
                     case {"exit-code": int(code)} if status >= 0:
@@ -424,7 +611,9 @@ class _Process:
 
 def _limits(kind: str, seconds: float) -> dict[str, tuple[int, int]]:
     """Each limit as (soft, hard). That on processes counts all of a user's, unless in a namespace of its own."""
-    limits = {name: (most, most) for name, most in LIMITS.items() if name != "NPROC" or kind == "bwrap"}
+    limits = {
+        name: (most, most) for name, most in LIMITS.items() if name != "NPROC" or kind == "bwrap"
+    }
     return limits | {"CPU": (math.ceil(seconds), math.ceil(seconds) + 1)}
 
 

@@ -31,7 +31,9 @@ def confine(readable, program):
     libc = ctypes.CDLL(None, use_errno=True)
 
     def ask(call, *values):
-        result = getattr(libc, call)(*[ctypes.c_long(v) if isinstance(v, int) else v for v in values])
+        result = getattr(libc, call)(
+            *[ctypes.c_long(v) if isinstance(v, int) else v for v in values]
+        )
         if result < 0:
             raise OSError(ctypes.get_errno(), f"{call}: {os.strerror(ctypes.get_errno())}")
         return result
@@ -43,7 +45,9 @@ def confine(readable, program):
         raise OSError(f"this kernel's Landlock is of version {version}; {OLDEST} is needed")
     rights = (1 << (15 if version < 5 else 16)) - 1
     # then TCP, from version 4; signals and abstract sockets, from version 6
-    attributes = struct.pack("<QQQ", rights, 3, 3)[:8 if version < 4 else 16 if version < 6 else 24]
+    attributes = struct.pack("<QQQ", rights, 3, 3)[
+        : 8 if version < 4 else 16 if version < 6 else 24
+    ]
     rules = ask("syscall", CREATE_RULESET, attributes, len(attributes), 0)
     for place in readable:
         folder = os.open(place, os.O_PATH | os.O_CLOEXEC)
@@ -53,4 +57,11 @@ def confine(readable, program):
     ask("syscall", RESTRICT_SELF, rules, 0)
     os.close(rules)
     steps = ctypes.create_string_buffer(bytes.fromhex(program))
-    ask("prctl", SET_SECCOMP, 2, struct.pack("@HP", len(program) // 16, ctypes.addressof(steps)), 0, 0)
+    ask(
+        "prctl",
+        SET_SECCOMP,
+        2,
+        struct.pack("@HP", len(program) // 16, ctypes.addressof(steps)),
+        0,
+        0,
+    )

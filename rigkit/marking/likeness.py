@@ -36,14 +36,21 @@ COMMON, COMMON_SHARE = 10, 0.25
 MOST_TOKENS = 20_000
 DIGITS = 5
 
-IDENTICAL, NEARLY, NUMBERS, RIG = "identical", "nearly identical", "the same numbers", "the same rig"
+IDENTICAL, NEARLY, NUMBERS, RIG = (
+    "identical",
+    "nearly identical",
+    "the same numbers",
+    "the same rig",
+)
 
 _TOKENS = re.compile(
     r"#[^\n]*|[^\S\n]+|\\\n"
     r"|(?P<line>\n)"
     r"|(?P<text>[rbuf]{0,2}(?:'''[\s\S]*?(?:'''|\Z)|\"\"\"[\s\S]*?(?:\"\"\"|\Z)"
     r"|'[^'\\\n]*+(?:\\.[^'\\\n]*+)*+'?|\"[^\"\\\n]*+(?:\\.[^\"\\\n]*+)*+\"?))"
-    r"|(?P<number>\.?\d[\w.]*)|(?P<name>[^\W\d]\w*)|(?P<sign>\S)", re.I)
+    r"|(?P<number>\.?\d[\w.]*)|(?P<name>[^\W\d]\w*)|(?P<sign>\S)",
+    re.I,
+)
 
 
 @dataclass(frozen=True)
@@ -103,7 +110,10 @@ def groups(works: Iterable[tuple[str, Sequence[str]]]) -> list[Group]:
         names = tuple(known[i] for i in members)
         said = [copied.pop(who) for who in list(copied) if who <= set(names)]
         found.append(Group(kind, names, share, " ".join([_sentence(kind, share), *said])))
-    found += [Group(NUMBERS, tuple(name for name in known if name in who), 0.0, said) for who, said in copied.items()]
+    found += [
+        Group(NUMBERS, tuple(name for name in known if name in who), 0.0, said)
+        for who, said in copied.items()
+    ]
     return sorted(found, key=lambda group: (-group.share, group.learners))
 
 
@@ -122,8 +132,11 @@ def same_rigs(files: Iterable[tuple[str, str]]) -> list[Group]:
     for who, digest in files:
         if who not in holders[digest]:
             holders[digest].append(who)
-    return [Group(RIG, tuple(who), 1.0, "The rig file is the same, byte for byte.")
-            for who in holders.values() if len(who) > 1]
+    return [
+        Group(RIG, tuple(who), 1.0, "The rig file is the same, byte for byte.")
+        for who in holders.values()
+        if len(who) > 1
+    ]
 
 
 def _sentence(kind: str, share: float) -> str:
@@ -152,7 +165,9 @@ def _own(cells: Sequence[str]) -> tuple[str, Ints]:
 @lru_cache(256)  # most cells are the exercise's own, again and again
 def _tokens(cell: str) -> tuple[str, ...]:
     """A cell's tokens, names that a learner chooses all alike; at most `MOST_TOKENS`."""
-    cell = re.sub(r"\bopen_homework\s*\([^()]*\)", "open_homework()", cell)  # the name in it is each one's own
+    cell = re.sub(
+        r"\bopen_homework\s*\([^()]*\)", "open_homework()", cell
+    )  # the name in it is each one's own
     tokens, before, begins = [], "", True
     for match in _TOKENS.finditer(cell):
         kind, token = match.lastgroup, match.group()
@@ -170,7 +185,7 @@ def _tokens(cell: str) -> tuple[str, ...]:
 
 
 def _shingles(tokens: tuple[str, ...]) -> set[tuple[str, ...]]:
-    return {tokens[i:i + LENGTH] for i in range(max(1, len(tokens) - LENGTH + 1))}
+    return {tokens[i : i + LENGTH] for i in range(max(1, len(tokens) - LENGTH + 1))}
 
 
 @cache
@@ -224,7 +239,9 @@ def _near(shingles: Sequence[Ints], same: Sequence[list[int]]) -> Iterator[tuple
 
 def _telling(shingles: Sequence[Ints], first: Sequence[int]) -> list[Ints]:
     """The shingles of the first of each class, less those that many in the whole class have."""
-    values, counts = np.unique(np.concatenate([*shingles, np.empty(0, np.int64)]), return_counts=True)
+    values, counts = np.unique(
+        np.concatenate([*shingles, np.empty(0, np.int64)]), return_counts=True
+    )
     common = values[counts > max(COMMON, COMMON_SHARE * len(shingles))]
     return [np.setdiff1d(shingles[i], common) for i in first]
 
@@ -234,10 +251,16 @@ def _overlaps(sets: Sequence[Ints]) -> Iterator[Ints]:
     whole = np.concatenate([*sets, np.empty(0, np.int64)])
     _, which, counts = np.unique(whole, return_inverse=True, return_counts=True)
     owners = np.repeat(np.arange(len(sets)), [len(each) for each in sets])
-    holders = owners[np.argsort(which, kind="stable")]  # those of the first value, then those of the second ...
+    holders = owners[
+        np.argsort(which, kind="stable")
+    ]  # those of the first value, then those of the second ...
     ends = np.cumsum(counts)
-    for _, mine in zip(sets, np.split(which, np.cumsum([len(each) for each in sets])[:-1]), strict=False):
-        shared = [holders[ends[value] - counts[value]:ends[value]] for value in mine[counts[mine] > 1]]
+    for _, mine in zip(
+        sets, np.split(which, np.cumsum([len(each) for each in sets])[:-1]), strict=False
+    ):
+        shared = [
+            holders[ends[value] - counts[value] : ends[value]] for value in mine[counts[mine] > 1]
+        ]
         yield np.bincount(np.concatenate([*shared, np.empty(0, int)]), minlength=len(sets))
 
 
@@ -282,7 +305,9 @@ def _set_in(cell: str) -> tuple[tuple[str, Any], ...]:
         if isinstance(statement, ast.Assign) and isinstance(statement.targets[0], ast.Name):
             set_to.append((statement.targets[0].id, _typed_out(statement.value)))
         elif isinstance(statement, ast.Expr) and isinstance(statement.value, ast.Call):
-            told = ((keyword.arg, _typed_out(keyword.value)) for keyword in statement.value.keywords)
+            told = (
+                (keyword.arg, _typed_out(keyword.value)) for keyword in statement.value.keywords
+            )
             set_to += [(name, answer) for name, answer in told if name and answer is not None]
     return tuple(set_to)
 
@@ -312,7 +337,9 @@ def _copied(known: Sequence[str], typed: Sequence["_Typed"]) -> dict[frozenset[s
         singly = [{name: answer} for name, answer in each.answers.items()]
         for answers in [*singly, *([each.answers] if len(singly) > 1 else [])]:
             if each.lesson and sum(map(_digits, answers.values())) >= DIGITS:
-                holders[each.lesson, json.dumps(answers, sort_keys=True)].append((who, each.student))
+                holders[each.lesson, json.dumps(answers, sort_keys=True)].append(
+                    (who, each.student)
+                )
     asked: dict[frozenset[str], dict[str, None]] = defaultdict(dict)
     for (lesson, text), several in holders.items():
         if len(several) > 1:
@@ -320,17 +347,24 @@ def _copied(known: Sequence[str], typed: Sequence["_Typed"]) -> dict[frozenset[s
             cases, wrong = _for_each(lesson, answers, several)
             if len(cases) > 1 and wrong:
                 asked[frozenset(who for who, _ in several)] |= dict.fromkeys(answers)
-    return {who: f"The same numbers are typed in {', '.join(names)}, though each learner has numbers of their own, and "
-                 "not all of them fit." for who, names in asked.items()}
+    return {
+        who: f"The same numbers are typed in {', '.join(names)}, though each learner has numbers of their own, and "
+        "not all of them fit."
+        for who, names in asked.items()
+    }
 
 
-def _for_each(lesson: str, answers: Mapping[str, Any], learners: Iterable[tuple[str, str]]) -> tuple[set[str], bool]:
+def _for_each(
+    lesson: str, answers: Mapping[str, Any], learners: Iterable[tuple[str, str]]
+) -> tuple[set[str], bool]:
     """The different cases that learners have for the questions answered, and whether any of them is answered wrong."""
     questions, cases, wrong = notebook.questions(lesson), set(), False
     for _, student in learners:
         homework = notebook.Homework(questions, student)
         own = {name: homework.cases(questions[name], 0) for name in answers}
         cases.add(json.dumps(own))
-        wrong = wrong or any(checking.weigh(questions[name], own[name], [{"out": answer}]).score < 1
-                             for name, answer in answers.items())
+        wrong = wrong or any(
+            checking.weigh(questions[name], own[name], [{"out": answer}]).score < 1
+            for name, answer in answers.items()
+        )
     return cases, wrong

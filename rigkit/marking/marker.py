@@ -32,7 +32,9 @@ NOT_INSPECTED = {
     "time limit": "took longer than it may; export fewer vertices, joints or animations",
     "memory": "asked for more memory than it may; export fewer vertices, joints or animations",
 }
-_weighing = threading.Lock()  # a wrong model that prints is kept quiet by swapping stdout, one thread at a time
+_weighing = (
+    threading.Lock()
+)  # a wrong model that prints is kept quiet by swapping stdout, one thread at a time
 
 
 @dataclass(frozen=True)
@@ -98,49 +100,89 @@ def mark_one(submission: Submission, jail: Jail) -> Entry:
     if submission.problem:
         return _entry(submission, marked=False, end="", why=submission.problem)
     try:
-        read = submissions.NOTHING if submission.data is None else submissions.read_notebook(submission.data)
+        read = (
+            submissions.NOTHING
+            if submission.data is None
+            else submissions.read_notebook(submission.data)
+        )
     except submissions.Unreadable as why:
         return _entry(submission, marked=False, end="", why=str(why))
     try:
         return _marked(submission, read, jail)
     except Exception as fault:
-        return _entry(submission, marked=False, end="", why=f"Marking it failed by a fault of the kit: {fault!r:.300}")
+        return _entry(
+            submission,
+            marked=False,
+            end="",
+            why=f"Marking it failed by a fault of the kit: {fault!r:.300}",
+        )
 
 
 def ran_out_of_time(entry: Entry) -> bool:
     """Whether a clock cost an answer: then it is due a second run, with the machine to itself."""
     ends = [entry.end, *(rig["end"] for rig in entry.about.get("rigs", {}).values())]
-    return "time limit" in ends or any(count.get("stopped") for count in entry.about.get("counts", {}).values())
+    return "time limit" in ends or any(
+        count.get("stopped") for count in entry.about.get("counts", {}).values()
+    )
 
 
 def _marked(submission: Submission, read: submissions.Notebook, jail: Jail) -> Entry:
     questions = notebook.questions(submission.lesson)
     homework = notebook.Homework(questions, _student(submission.learner, read.claimed))
-    cases = {name: _cases(homework, question, submission.seed) for name, question in questions.items()}
+    cases = {
+        name: _cases(homework, question, submission.seed) for name, question in questions.items()
+    }
     run = jail.run(_request(read, homework, cases))
-    inspections = {name: jail.run(_inspection(name, submission.rigs[name]))
-                   for name, question in questions.items() if question.kind == "file" and name in submission.rigs}
+    inspections = {
+        name: jail.run(_inspection(name, submission.rigs[name]))
+        for name, question in questions.items()
+        if question.kind == "file" and name in submission.rigs
+    }
     about = _about(submission, homework, run, inspections)
     for each in (run, *inspections.values()):
         if each.end == NOT_STARTED:
-            return _entry(submission, marked=False, end=each.end, about=about,
-                          why=f"The jail did not start: {each.about.get('why', 'it did not say why')}")
-    answers = {name: _answers(inspections.get(name, run), name, len(cases[name])) for name in questions}
+            return _entry(
+                submission,
+                marked=False,
+                end=each.end,
+                about=about,
+                why=f"The jail did not start: {each.about.get('why', 'it did not say why')}",
+            )
+    answers = {
+        name: _answers(inspections.get(name, run), name, len(cases[name])) for name in questions
+    }
     with _weighing:
-        outcomes = tuple(_outcome_of_file(question, cases[name], answers[name], inspections.get(name), submission, read)
-                         if question.kind == "file" else _outcome(question, cases[name], answers[name], run)
-                         for name, question in questions.items())
-    about["counts"] = {name: _counts(outcome, answers[name])
-                       for name, outcome in zip(questions, outcomes, strict=True)}
-    flags = [*_of_the_name(submission.learner, read.claimed, homework, outcomes, answers), *_of_the_run(run, outcomes),
-             *_of_the_rigs(submission, inspections, answers)]
+        outcomes = tuple(
+            _outcome_of_file(
+                question, cases[name], answers[name], inspections.get(name), submission, read
+            )
+            if question.kind == "file"
+            else _outcome(question, cases[name], answers[name], run)
+            for name, question in questions.items()
+        )
+    about["counts"] = {
+        name: _counts(outcome, answers[name])
+        for name, outcome in zip(questions, outcomes, strict=True)
+    }
+    flags = [
+        *_of_the_name(submission.learner, read.claimed, homework, outcomes, answers),
+        *_of_the_run(run, outcomes),
+        *_of_the_rigs(submission, inspections, answers),
+    ]
     why = "" if run.end == FINISHED else f"{_cut_short(run)}; answers given before that count."
     return _entry(submission, end=run.end, why=why, outcomes=outcomes, flags=flags, about=about)
 
 
 def _entry(submission: Submission, flags: Iterable[str] = (), **found: Any) -> Entry:
-    return Entry(submission.learner, submission.lesson, submission.place, submission.digest, time=now(),
-                 flags=(*submission.notes, *flags), **found)
+    return Entry(
+        submission.learner,
+        submission.lesson,
+        submission.place,
+        submission.digest,
+        time=now(),
+        flags=(*submission.notes, *flags),
+        **found,
+    )
 
 
 def _student(learner: Learner, claimed: str | None) -> str:
@@ -149,7 +191,9 @@ def _student(learner: Learner, claimed: str | None) -> str:
 
 
 def _is_theirs(learner: Learner, claimed: str) -> bool:
-    return claimed.strip().casefold() in {name.strip().casefold() for name in (learner.id, learner.name, *learner.also)}
+    return claimed.strip().casefold() in {
+        name.strip().casefold() for name in (learner.id, learner.name, *learner.also)
+    }
 
 
 def _cases(homework: notebook.Homework, question: Question, seed: str) -> list[Case]:
@@ -159,13 +203,30 @@ def _cases(homework: notebook.Homework, question: Question, seed: str) -> list[C
     return checking.draw(question, homework.character, checking.generator(seed, question.id))
 
 
-def _request(read: submissions.Notebook, homework: notebook.Homework, cases: Mapping[str, list[Case]]) -> Request:
-    calls = tuple(Call(name, question.kind, cases[name] if question.kind == "function" else [])
-                  for name, question in homework.questions.items() if question.kind != "file")
-    shown = {name: (homework.cases(question, attempt=0) if question.kind == "function" else cases[name])[0]
-             for name, question in homework.questions.items()}
-    return Request(read.cells, calls, {"lesson": homework.lesson, "student": homework.student, "inputs": shown,
-                                       "character": asdict(homework.character)})
+def _request(
+    read: submissions.Notebook, homework: notebook.Homework, cases: Mapping[str, list[Case]]
+) -> Request:
+    calls = tuple(
+        Call(name, question.kind, cases[name] if question.kind == "function" else [])
+        for name, question in homework.questions.items()
+        if question.kind != "file"
+    )
+    shown = {
+        name: (homework.cases(question, attempt=0) if question.kind == "function" else cases[name])[
+            0
+        ]
+        for name, question in homework.questions.items()
+    }
+    return Request(
+        read.cells,
+        calls,
+        {
+            "lesson": homework.lesson,
+            "student": homework.student,
+            "inputs": shown,
+            "character": asdict(homework.character),
+        },
+    )
 
 
 def _inspection(name: str, rig: Rig) -> Request:
@@ -180,31 +241,51 @@ def _answers(run: Run, name: str, cases: int) -> list[Record]:
     return records
 
 
-def _outcome(question: Question, cases: list[Case], records: Sequence[Record], run: Run) -> checking.Outcome:
+def _outcome(
+    question: Question, cases: list[Case], records: Sequence[Record], run: Run
+) -> checking.Outcome:
     if not records:
         why = "it never ran" if run.end == FINISHED else "the run was cut short before it"
-        return checking.Outcome(question.id, checking.NOT_YET, 0.0, f"no answer came: {why}.", cases=len(cases))
+        return checking.Outcome(
+            question.id, checking.NOT_YET, 0.0, f"no answer came: {why}.", cases=len(cases)
+        )
     outcome = checking.weigh(question, cases, records)
     if outcome.word == checking.BLANK:
         failed = _failed(run)
-        return replace(outcome, sentence=f"there is no answer in `{question.name}`; {failed}." if failed else
-                       "no answer was handed in.")
+        return replace(
+            outcome,
+            sentence=f"there is no answer in `{question.name}`; {failed}."
+            if failed
+            else "no answer was handed in.",
+        )
     return outcome
 
 
-def _outcome_of_file(question: Question, cases: list[Case], records: Sequence[Record], run: Run | None,
-                     submission: Submission, read: submissions.Notebook) -> checking.Outcome:
+def _outcome_of_file(
+    question: Question,
+    cases: list[Case],
+    records: Sequence[Record],
+    run: Run | None,
+    submission: Submission,
+    read: submissions.Notebook,
+) -> checking.Outcome:
     """The outcome of a rig file; `run` is that of its inspection, None where there is no file."""
     word, why = checking.NOT_YET, ""
     if run is None and submission.rig_problem:
         why = f"the rig file cannot be read. {submission.rig_problem}"
     elif run is None:
         named = read.names.get(question.name)
-        word, why = checking.BLANK, "no rig file was handed in" + (f"; the notebook names `{named}`." if named else ".")
+        word, why = (
+            checking.BLANK,
+            "no rig file was handed in" + (f"; the notebook names `{named}`." if named else "."),
+        )
     elif _not_inspected(run, records):
         why = f"the inspection of your rig file {_not_inspected(run, records)}."
-    return checking.Outcome(question.id, word, 0.0, why, cases=len(cases)) if why else \
-        checking.weigh(question, cases, records)
+    return (
+        checking.Outcome(question.id, word, 0.0, why, cases=len(cases))
+        if why
+        else checking.weigh(question, cases, records)
+    )
 
 
 def _not_inspected(run: Run, records: Sequence[Record]) -> str:
@@ -213,7 +294,9 @@ def _not_inspected(run: Run, records: Sequence[Record]) -> str:
     if "out" in record or record["end"] == "unreadable":
         return ""
     end = "time limit" if record["end"] == "stopped" else run.end
-    return NOT_INSPECTED.get(end, f"stopped with {record['type']}" if record["end"] == "raised" else "ended early")
+    return NOT_INSPECTED.get(
+        end, f"stopped with {record['type']}" if record["end"] == "raised" else "ended early"
+    )
 
 
 def _failed(run: Run) -> str:
@@ -237,8 +320,9 @@ def _of_the_run(run: Run, outcomes: Sequence[checking.Outcome]) -> Iterator[str]
         yield f"Not every cell ran: {failed}."
 
 
-def _of_the_rigs(submission: Submission, inspections: Mapping[str, Run],
-                 answers: Mapping[str, Sequence[Record]]) -> Iterator[str]:
+def _of_the_rigs(
+    submission: Submission, inspections: Mapping[str, Run], answers: Mapping[str, Sequence[Record]]
+) -> Iterator[str]:
     if submission.rig_problem:
         yield f"A rig file cannot be read. {submission.rig_problem}"
     for name, run in inspections.items():
@@ -246,8 +330,13 @@ def _of_the_rigs(submission: Submission, inspections: Mapping[str, Run],
             yield f"The inspection of {submission.rigs[name].place} {_not_inspected(run, answers[name])}."
 
 
-def _of_the_name(learner: Learner, claimed: str | None, homework: notebook.Homework,
-                 outcomes: Sequence[checking.Outcome], answers: Mapping[str, Sequence[Record]]) -> Iterator[str]:
+def _of_the_name(
+    learner: Learner,
+    claimed: str | None,
+    homework: notebook.Homework,
+    outcomes: Sequence[checking.Outcome],
+    answers: Mapping[str, Sequence[Record]],
+) -> Iterator[str]:
     """What to say when a notebook is made out to somebody else: whose numbers were taken, and what would fit theirs."""
     if not claimed or _is_theirs(learner, claimed):
         return
@@ -263,21 +352,46 @@ def _of_the_name(learner: Learner, claimed: str | None, homework: notebook.Homew
 
 def _counts(outcome: checking.Outcome, records: Sequence[Record]) -> dict[str, int]:
     ends = Counter(record.get("end", "answered") for record in records)
-    counts = {"right": outcome.right, "wrong": ends.pop("answered", 0) - outcome.right, **ends,
-              "missing": outcome.cases - len(records)}
+    counts = {
+        "right": outcome.right,
+        "wrong": ends.pop("answered", 0) - outcome.right,
+        **ends,
+        "missing": outcome.cases - len(records),
+    }
     return {what: count for what, count in counts.items() if count}
 
 
-def _about(submission: Submission, homework: notebook.Homework, run: Run,
-           inspections: Mapping[str, Run]) -> dict[str, Any]:
+def _about(
+    submission: Submission, homework: notebook.Homework, run: Run, inspections: Mapping[str, Run]
+) -> dict[str, Any]:
     answers = dict(run.records)
     for inspection in inspections.values():
         answers |= inspection.records
-    about = {"seed": submission.seed, "student": homework.student, "rigkit": rigkit.__version__, "jail": run.about,
-             "signal": run.signal, "wall": run.wall, "cpu": run.cpu, "bytes_out": run.bytes_out, "cut": run.cut,
-             "cells": list(run.cells), "answers": answers, "printed": run.printed}
-    rigs = {name: {"file": submission.rigs[name].place, "digest": submission.rigs[name].digest, "end": run.end,
-                   "signal": run.signal, "wall": run.wall, "cpu": run.cpu} for name, run in inspections.items()}
+    about = {
+        "seed": submission.seed,
+        "student": homework.student,
+        "rigkit": rigkit.__version__,
+        "jail": run.about,
+        "signal": run.signal,
+        "wall": run.wall,
+        "cpu": run.cpu,
+        "bytes_out": run.bytes_out,
+        "cut": run.cut,
+        "cells": list(run.cells),
+        "answers": answers,
+        "printed": run.printed,
+    }
+    rigs = {
+        name: {
+            "file": submission.rigs[name].place,
+            "digest": submission.rigs[name].digest,
+            "end": run.end,
+            "signal": run.signal,
+            "wall": run.wall,
+            "cpu": run.cpu,
+        }
+        for name, run in inspections.items()
+    }
     return about | ({"rigs": rigs} if rigs else {})
 
 

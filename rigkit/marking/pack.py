@@ -61,7 +61,9 @@ def pack(lessons: Iterable[str | int], out: str | os.PathLike[str]) -> tuple[str
     if not out.exists():
         course.write_whole(out, data)
     elif not out.is_file() or out.read_bytes() != data:
-        raise ValueError(f"{out} is there already and holds something else. Move it away, or give another name.")
+        raise ValueError(
+            f"{out} is there already and holds something else. Move it away, or give another name."
+        )
     return tuple(sorted(files))
 
 
@@ -77,12 +79,18 @@ def _files(lessons: Iterable[course.Lesson]) -> dict[str, bytes]:
                 raise ValueError(f"{exercise.name} shows a picture that is not there: {picture}.")
             files[picture] = (course.source() / picture).read_bytes()
     exercises = [f"   {name}" for name in files if name.endswith(".ipynb")]
-    how_to = HOW_TO.format(titles="; ".join(f"{lesson.number} {lesson.title}" for lesson in lessons),
-                           files="\n".join(exercises))
-    rigs = [f"   {question}.glb, for lesson {number}"
-            for number, question in roster.asking(lesson.number for lesson in lessons)]
+    how_to = HOW_TO.format(
+        titles="; ".join(f"{lesson.number} {lesson.title}" for lesson in lessons),
+        files="\n".join(exercises),
+    )
+    rigs = [
+        f"   {question}.glb, for lesson {number}"
+        for number, question in roster.asking(lesson.number for lesson in lessons)
+    ]
     how_to += RIGS.format(files="\n".join(rigs)) if rigs else ""
-    return files | {"HOW-TO.txt": how_to.replace("\n", "\r\n").encode()}  # for every system's own text editor
+    return files | {
+        "HOW-TO.txt": how_to.replace("\n", "\r\n").encode()
+    }  # for every system's own text editor
 
 
 def _exercise(lesson: course.Lesson) -> Path:
@@ -96,7 +104,9 @@ def _pictures(book: Mapping[str, Any]) -> Iterator[str]:
     for cell in book["cells"]:
         if cell["cell_type"] == "markdown":
             text = "".join(cell["source"])
-            for target in re.findall(r"!\[[^\]]*\]\(\s*([^)\s]+)|<img[^>]*\ssrc=[\"']([^\"']+)", text):
+            for target in re.findall(
+                r"!\[[^\]]*\]\(\s*([^)\s]+)|<img[^>]*\ssrc=[\"']([^\"']+)", text
+            ):
                 link = target[0] or target[1]
                 if not re.match(r"[a-z]+:|/", link):  # on the web, inside the notebook itself
                     yield posixpath.normpath(posixpath.join("exercises", link))

@@ -77,8 +77,12 @@ def words_of(entry: Entry) -> dict[str, str]:
     """The word of each question that has a score in an entry, by its id; corrections count."""
     corrected = {override.question for override in entry.overrides}
     measured = {outcome.question: outcome.word for outcome in entry.outcomes}
-    return {question: measured[question] if question not in corrected else checking.word_for(score, score == 1)
-            for question, score in entry.scores.items()}
+    return {
+        question: measured[question]
+        if question not in corrected
+        else checking.word_for(score, score == 1)
+        for question, score in entry.scores.items()
+    }
 
 
 def is_unjailed(about: Mapping[str, Any]) -> bool:
@@ -106,17 +110,25 @@ def bar(counts: Mapping[str, int]) -> str:
     for word, n in counts.items():
         share = 1000 * n / whole
         if n:
-            parts.append(f'<rect class="fill {WORDS[word][1]}" x="{x:.1f}" width="{max(share - 3, 3):.1f}" '
-                         'height="10"/>')
+            parts.append(
+                f'<rect class="fill {WORDS[word][1]}" x="{x:.1f}" width="{max(share - 3, 3):.1f}" '
+                'height="10"/>'
+            )
         x += share
-    return ('<svg class="bar" viewBox="0 0 1000 10" preserveAspectRatio="none" aria-hidden="true">'
-            f'{"".join(parts)}</svg>')
+    return (
+        '<svg class="bar" viewBox="0 0 1000 10" preserveAspectRatio="none" aria-hidden="true">'
+        f"{''.join(parts)}</svg>"
+    )
 
 
 def counts_in_words(counts: Mapping[str, int], more: str = "") -> str:
     """How many of each word there are, as a line of HTML, with something more at its end."""
-    said = [f'<span class="mark {WORDS[word][1]}"><span aria-hidden="true">{WORDS[word][0]}</span> {n} '
-            f"{word.lower()}</span>" for word, n in counts.items() if n]
+    said = [
+        f'<span class="mark {WORDS[word][1]}"><span aria-hidden="true">{WORDS[word][0]}</span> {n} '
+        f"{word.lower()}</span>"
+        for word, n in counts.items()
+        if n
+    ]
     return f'<p class="counts">{" ".join([*said, more]).rstrip()}</p>'
 
 
@@ -126,19 +138,27 @@ def columns(counts: Mapping[str, int], title: str, width: int = 560, height: int
     parts = []
     for i, (name, n) in enumerate(counts.items()):
         tall, middle = (height - 2 * least) * n / top, (i + 0.5) * step
-        parts.append(f'<rect class="fill column" x="{i * step + 3:.1f}" y="{height - least - tall:.1f}" '
-                     f'width="{step - 6:.1f}" height="{tall:.1f}"/>'
-                     + (f'<text x="{middle:.1f}" y="{height - least - tall - 6:.1f}">{n}</text>' if n else "")
-                     + f'<text class="under" x="{middle:.1f}" y="{height - 4}">{name}</text>')
+        parts.append(
+            f'<rect class="fill column" x="{i * step + 3:.1f}" y="{height - least - tall:.1f}" '
+            f'width="{step - 6:.1f}" height="{tall:.1f}"/>'
+            + (
+                f'<text x="{middle:.1f}" y="{height - least - tall - 6:.1f}">{n}</text>'
+                if n
+                else ""
+            )
+            + f'<text class="under" x="{middle:.1f}" y="{height - 4}">{name}</text>'
+        )
     said = "; ".join(f"{name}: {n}" for name, n in counts.items() if n)
-    return (f'<svg class="columns" viewBox="0 0 {width} {height}" width="{width}" height="{height}" role="img">'
-            f'<title>{title}</title><desc>{said}.</desc><path class="base" d="M0 {height - least}H{width}"/>'
-            f'{"".join(parts)}</svg>')
+    return (
+        f'<svg class="columns" viewBox="0 0 {width} {height}" width="{width}" height="{height}" role="img">'
+        f'<title>{title}</title><desc>{said}.</desc><path class="base" d="M0 {height - least}H{width}"/>'
+        f"{''.join(parts)}</svg>"
+    )
 
 
 def folded(summary: str, inner: str, opened: bool = False) -> str:
     """Something that a click unfolds."""
-    return f'<details{" open" if opened else ""}><summary>{summary}</summary>{inner}</details>'
+    return f"<details{' open' if opened else ''}><summary>{summary}</summary>{inner}</details>"
 
 
 def listed(items: Iterable[str], most: int = 12, kind: str = "") -> str:
@@ -146,21 +166,29 @@ def listed(items: Iterable[str], most: int = 12, kind: str = "") -> str:
     items = list(items)
     most = most if len(items) > 1.5 * most else len(items)  # a fold for one or two is no help
     html = _list(items[:most], kind)
-    return html + (folded(f"{len(items) - most:,} more", _list(items[most:], kind)) if items[most:] else "")
+    return html + (
+        folded(f"{len(items) - most:,} more", _list(items[most:], kind)) if items[most:] else ""
+    )
 
 
 def _list(items: Sequence[str], kind: str) -> str:
     kind = f' class="{kind}"' if kind else ""
-    return f'<ul{kind}>{"".join(f"<li>{item}</li>" for item in items)}</ul>' if items else ""
+    return f"<ul{kind}>{''.join(f'<li>{item}</li>' for item in items)}</ul>" if items else ""
 
 
 def table(heads: Sequence[str], rows: Iterable[Sequence[str]], label: str) -> str:
     """A table that scrolls sideways by itself where it is too wide; `rows` are lists of cells, the first a heading."""
     first, *others = heads
-    head = f'<th scope="col">{first}</th>' + "".join(f'<th scope="col" class="n">{name}</th>' for name in others)
-    body = "".join(f'<tr><th scope="row">{first}</th>{"".join(cells)}</tr>' for first, *cells in rows)
-    return (f'<div class="wide" role="region" aria-label="{label}" tabindex="0"><table><thead><tr>{head}</tr></thead>'
-            f"<tbody>{body}</tbody></table></div>")
+    head = f'<th scope="col">{first}</th>' + "".join(
+        f'<th scope="col" class="n">{name}</th>' for name in others
+    )
+    body = "".join(
+        f'<tr><th scope="row">{first}</th>{"".join(cells)}</tr>' for first, *cells in rows
+    )
+    return (
+        f'<div class="wide" role="region" aria-label="{label}" tabindex="0"><table><thead><tr>{head}</tr></thead>'
+        f"<tbody>{body}</tbody></table></div>"
+    )
 
 
 def document(title: str, body: str) -> str:
@@ -172,19 +200,29 @@ _LIGHT = {name: light for name, (light, _) in stage.INKS.items()}
 _DARK = {name: dark for name, (_, dark) in stage.INKS.items()}
 
 
-def _inks(inks: Mapping[str, str], line: str, page: str, nearly: str, nearly_text: str, notyet: str,
-          notyet_text: str) -> str:
-    return (f"--page:{page};--rig-paper:{page};--ground:{inks['floor']};--edge:{line};--ink:{inks['ink']};"
-            f"--soft:{inks['soft-text']};--link:{inks['inverse-text']};--column:{inks['inverse']};"
-            f"--right:{inks['goal']};--right-text:{inks['goal-text']};--nearly:{nearly};--nearly-text:{nearly_text};"
-            f"--notyet:{notyet};--notyet-text:{notyet_text};--blank:{inks['soft']};--blank-text:{inks['soft-text']};"
-            f"--alarm:{inks['miss']}")
+def _inks(
+    inks: Mapping[str, str],
+    line: str,
+    page: str,
+    nearly: str,
+    nearly_text: str,
+    notyet: str,
+    notyet_text: str,
+) -> str:
+    return (
+        f"--page:{page};--rig-paper:{page};--ground:{inks['floor']};--edge:{line};--ink:{inks['ink']};"
+        f"--soft:{inks['soft-text']};--link:{inks['inverse-text']};--column:{inks['inverse']};"
+        f"--right:{inks['goal']};--right-text:{inks['goal-text']};--nearly:{nearly};--nearly-text:{nearly_text};"
+        f"--notyet:{notyet};--notyet-text:{notyet_text};--blank:{inks['soft']};--blank-text:{inks['soft-text']};"
+        f"--alarm:{inks['miss']}"
+    )
 
 
 STYLE = (
     ":root{" + _inks(_LIGHT, "#d5dade", "#ffffff", "#b87d00", "#8a5a00", "#d55e00", "#b04a00") + "}"
     "@media screen and (prefers-color-scheme:dark){:root{"
-    + _inks(_DARK, "#3a4149", "#16191d", "#f0c34a", "#f0c34a", "#ff8a4c", "#ff8a4c") + "}}"
+    + _inks(_DARK, "#3a4149", "#16191d", "#f0c34a", "#f0c34a", "#ff8a4c", "#ff8a4c")
+    + "}}"
     + stage.STYLE
     + f"body{{font:16px/1.5 {stage.FONT};color:var(--ink);background:var(--page);max-width:60rem;margin:0 auto;"
     "padding:1.5rem 1rem 4rem;overflow-wrap:anywhere;font-variant-numeric:tabular-nums}"

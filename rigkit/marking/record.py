@@ -71,11 +71,16 @@ class Record:
     def __init__(self, path: str | os.PathLike[str], create: bool = True) -> None:
         self.path = Path(path)
         if not create and not self.path.is_file():
-            raise ValueError(f"There is no record of marks at {self.path}. Marking a class makes one.")
+            raise ValueError(
+                f"There is no record of marks at {self.path}. Marking a class makes one."
+            )
         with self._plainly():
             file = os.open(self.path, os.O_RDWR | os.O_CREAT if create else os.O_RDONLY, 0o600)
             with open(file, "rb") as start:
-                if start.read(16) not in (b"SQLite format 3\0", b""):  # SQLite would write over a short file
+                if start.read(16) not in (
+                    b"SQLite format 3\0",
+                    b"",
+                ):  # SQLite would write over a short file
                     raise self._no_record()
             self._base = sqlite3.connect(self.path, timeout=PATIENCE, isolation_level=None)
             try:
@@ -103,12 +108,28 @@ class Record:
             self._base.execute(
                 "INSERT INTO entries (learner, lesson, digest, time, marked, end, entry, about) "
                 "VALUES (?,?,?,?,?,?,?,?)",
-                (entry.learner.id, entry.lesson, entry.digest, entry.time, entry.marked, entry.end, plain, about))
+                (
+                    entry.learner.id,
+                    entry.lesson,
+                    entry.digest,
+                    entry.time,
+                    entry.marked,
+                    entry.end,
+                    plain,
+                    about,
+                ),
+            )
 
     def tells(self, entry: Entry) -> bool:
         """Whether the latest entry of the same learner and lesson says the same, but for the time."""
-        latest = next(self._rows("SELECT entry FROM latest WHERE learner = ? AND lesson = ?", entry.learner.id,
-                                 entry.lesson), ("{}",))
+        latest = next(
+            self._rows(
+                "SELECT entry FROM latest WHERE learner = ? AND lesson = ?",
+                entry.learner.id,
+                entry.lesson,
+            ),
+            ("{}",),
+        )
         return json.loads(latest[0]) | {"time": ""} == json.loads(frozen(entry)[0]) | {"time": ""}
 
     def override(self, learner: str, question: str, score: float, reason: str) -> None:
@@ -116,17 +137,22 @@ class Record:
         with self._plainly():
             self._base.execute(
                 "INSERT INTO overrides (learner, lesson, question, score, reason, time) VALUES (?,?,?,?,?,?)",
-                (learner, question.split("/")[0], question, score, reason, now()))
+                (learner, question.split("/")[0], question, score, reason, now()),
+            )
 
     def add_run(self, found: Mapping[str, Any]) -> None:
         """Keep what a run of marking found, JSON data."""
         with self._plainly():
-            self._base.execute("INSERT INTO runs (time, found) VALUES (?,?)", (now(), json.dumps(found)))
+            self._base.execute(
+                "INSERT INTO runs (time, found) VALUES (?,?)", (now(), json.dumps(found))
+            )
 
     def last_run(self) -> dict[str, Any]:
         """What the last finished run found; empty before the first."""
         with self._plainly():
-            row = self._base.execute("SELECT found FROM runs ORDER BY number DESC LIMIT 1").fetchone()
+            row = self._base.execute(
+                "SELECT found FROM runs ORDER BY number DESC LIMIT 1"
+            ).fetchone()
         return json.loads(row[0]) if row else {}
 
     def learners(self) -> tuple[Learner, ...]:
@@ -147,11 +173,19 @@ class Record:
         whose, values = ("", ()) if learner is None else ("WHERE learner = ?", (learner,))
         corrections = self._corrections(whose, values)
         about = _ABOUT_IN_BRIEF if brief else "about"
-        for row in self._rows(f"SELECT entry, {about} FROM latest {whose} ORDER BY learner, lesson", *values):
+        for row in self._rows(
+            f"SELECT entry, {about} FROM latest {whose} ORDER BY learner, lesson", *values
+        ):
             entry = thawed(*row)
             if brief:
-                entry = replace(entry, outcomes=tuple(replace(o, inputs={}, picture=None) for o in entry.outcomes))
-            yield replace(entry, overrides=tuple(corrections.get((entry.learner.id, entry.lesson), {}).values()))
+                entry = replace(
+                    entry,
+                    outcomes=tuple(replace(o, inputs={}, picture=None) for o in entry.outcomes),
+                )
+            yield replace(
+                entry,
+                overrides=tuple(corrections.get((entry.learner.id, entry.lesson), {}).values()),
+            )
 
     def history(self) -> Iterator[Entry]:
         """Every entry ever kept, in the order they were, without corrections."""
@@ -160,44 +194,63 @@ class Record:
 
     def marked(self) -> dict[tuple[str, str], str]:
         """The digest of the file that was marked last, by (learner's id, lesson); only of those that are marked."""
-        return {(learner, lesson): digest for learner, lesson, digest in
-                self._rows("SELECT learner, lesson, digest FROM latest WHERE marked")}
+        return {
+            (learner, lesson): digest
+            for learner, lesson, digest in self._rows(
+                "SELECT learner, lesson, digest FROM latest WHERE marked"
+            )
+        }
 
     def seed(self, learner: str, lesson: str, digest: str) -> str:
         """The secret seed of one submission: always the same for the same file of the same learner."""
         secret = bytes.fromhex(next(self._rows("SELECT value FROM header WHERE key = 'secret'"))[0])
-        return hmac.new(secret, json.dumps([learner, lesson, digest]).encode(), hashlib.sha256).hexdigest()
+        return hmac.new(
+            secret, json.dumps([learner, lesson, digest]).encode(), hashlib.sha256
+        ).hexdigest()
 
     def _make(self) -> None:
         self._base.execute("BEGIN IMMEDIATE")
         with self._base:  # all of it or nothing
             if self._base.execute("SELECT count(*) FROM sqlite_master").fetchone()[0] == 0:
-                triggers = [_ONLY_ADDED_TO.format(table=table, what=what)
-                            for table in ("header", "entries", "overrides", "runs") for what in ("UPDATE", "DELETE")]
+                triggers = [
+                    _ONLY_ADDED_TO.format(table=table, what=what)
+                    for table in ("header", "entries", "overrides", "runs")
+                    for what in ("UPDATE", "DELETE")
+                ]
                 for statement in [*_TABLES.split(";")[:-1], *triggers]:
                     self._base.execute(statement)
-                self._base.execute("INSERT INTO header VALUES ('secret', ?)", (secrets.token_hex(32),))
+                self._base.execute(
+                    "INSERT INTO header VALUES ('secret', ?)", (secrets.token_hex(32),)
+                )
                 self._base.execute(f"PRAGMA application_id = {KIND}")
                 self._base.execute(f"PRAGMA user_version = {SCHEMA}")
 
     def _check(self) -> None:
-        kind, schema = (self._base.execute(f"PRAGMA {name}").fetchone()[0]
-                        for name in ("application_id", "user_version"))
+        kind, schema = (
+            self._base.execute(f"PRAGMA {name}").fetchone()[0]
+            for name in ("application_id", "user_version")
+        )
         if kind != KIND:
             raise self._no_record()
         if schema > SCHEMA:
-            raise ValueError(f"{self.path} was made by a later version of rigkit (form {schema}; this one knows form "
-                             f"{SCHEMA}). Use that version or a later one, or choose another folder.")
+            raise ValueError(
+                f"{self.path} was made by a later version of rigkit (form {schema}; this one knows form "
+                f"{SCHEMA}). Use that version or a later one, or choose another folder."
+            )
 
     def _no_record(self) -> ValueError:
         return ValueError(f"{self.path} is not a record of marks. Choose another folder.")
 
-    def _corrections(self, whose: str, values: tuple[str, ...]) -> dict[tuple[str, str], dict[str, Override]]:
+    def _corrections(
+        self, whose: str, values: tuple[str, ...]
+    ) -> dict[tuple[str, str], dict[str, Override]]:
         """Question to the latest correction, by (learner's id, lesson); questions in order."""
         found: dict[tuple[str, str], dict[str, Override]] = {}
         for learner, lesson, *correction in self._rows(
-                f"SELECT learner, lesson, question, score, reason, time FROM overrides {whose} "
-                "ORDER BY question, number", *values):
+            f"SELECT learner, lesson, question, score, reason, time FROM overrides {whose} "
+            "ORDER BY question, number",
+            *values,
+        ):
             override = Override(*correction)
             found.setdefault((learner, lesson), {})[override.question] = override
         return found
@@ -218,17 +271,24 @@ class Record:
 
 def frozen(entry: Entry) -> tuple[str, str]:
     """An entry as two JSON texts: what reports show, and its private part."""
-    plain = {name: value for name, value in vars(entry).items() if name not in ("overrides", "about")}
+    plain = {
+        name: value for name, value in vars(entry).items() if name not in ("overrides", "about")
+    }
     return _dumps(plain), _dumps(dict(entry.about))
 
 
 def thawed(plain: str, about: str | None = None) -> Entry:
     """The entry of two JSON texts."""
     parts = json.loads(plain)
-    return Entry(**parts | {"learner": _learner(parts["learner"]),
-                            "outcomes": tuple(Outcome(**outcome) for outcome in parts["outcomes"]),
-                            "flags": tuple(parts["flags"]),
-                            "about": json.loads(about) if about else {}})
+    return Entry(
+        **parts
+        | {
+            "learner": _learner(parts["learner"]),
+            "outcomes": tuple(Outcome(**outcome) for outcome in parts["outcomes"]),
+            "flags": tuple(parts["flags"]),
+            "about": json.loads(about) if about else {},
+        }
+    )
 
 
 def _learner(parts: dict[str, Any]) -> Learner:
@@ -251,7 +311,9 @@ def sole(folder: str | os.PathLike[str]) -> Iterator[None]:
         lock.close()
         if "locked" not in str(error):
             raise RecordError(f"{folder} cannot be written to: {error}.") from error
-        raise RecordError(f"Somebody is marking into {folder} right now. Wait until that has ended.") from error
+        raise RecordError(
+            f"Somebody is marking into {folder} right now. Wait until that has ended."
+        ) from error
     try:
         yield
     finally:
@@ -266,14 +328,20 @@ def now() -> str:
 def _in_words(path: Path, error: sqlite3.DatabaseError) -> Exception:
     text = str(error)
     if "not a database" in text or "malformed" in text:
-        return ValueError(f"{path} is not a record of marks, or is damaged ({text}). Choose another folder, or put "
-                          "back a copy of the record.")
+        return ValueError(
+            f"{path} is not a record of marks, or is damaged ({text}). Choose another folder, or put "
+            "back a copy of the record."
+        )
     if "locked" in text:
-        return RecordError(f"{path} is locked by another program. Close what has it open, then give the same command "
-                           "again; all that is recorded is safe.")
+        return RecordError(
+            f"{path} is locked by another program. Close what has it open, then give the same command "
+            "again; all that is recorded is safe."
+        )
     if "full" in text or "I/O" in text:
-        return RecordError(f"{path} cannot be written to: no room on the disk, or a fault of it ({text}). Make room, "
-                           "then give the same command again; all that is recorded is safe.")
+        return RecordError(
+            f"{path} cannot be written to: no room on the disk, or a fault of it ({text}). Make room, "
+            "then give the same command again; all that is recorded is safe."
+        )
     return RecordError(f"{path} cannot be used: {text}.")
 
 

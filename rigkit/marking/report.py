@@ -18,7 +18,9 @@ from rigkit.marking.entry import FINISHED, Entry, Learner, Override
 FOLDER = "learners"
 
 _PLAIN_ID = re.compile(r"[a-z0-9](?:[a-z0-9._-]{0,62}[a-z0-9])?")
-_TAKEN = re.compile(r"(con|prn|aux|nul|com\d|lpt\d)(\..*)?|.*-[0-9a-f]{16}")  # by Windows, and by ids made longer
+_TAKEN = re.compile(
+    r"(con|prn|aux|nul|com\d|lpt\d)(\..*)?|.*-[0-9a-f]{16}"
+)  # by Windows, and by ids made longer
 _ENDS = {  # what to say of an end, or to do about it
     FINISHED: "Your notebook was run from its first cell to its last.",
     "time limit": "Look for a loop that never ends.",
@@ -27,8 +29,14 @@ _ENDS = {  # what to say of an end, or to do about it
     "stopped early": "Look for a line that ends Python itself.",
 }
 # What a page says of how something was run; all else that is known stays in the record.
-_HOW = {"kind": "jail", "bwrap": "its program", "kernel": "kernel", "python": "Python",
-        "numpy": "NumPy", "rigkit": "rigkit"}
+_HOW = {
+    "kind": "jail",
+    "bwrap": "its program",
+    "kernel": "kernel",
+    "python": "Python",
+    "numpy": "NumPy",
+    "rigkit": "rigkit",
+}
 
 
 def name_of_file(learner: Learner) -> str:
@@ -61,9 +69,16 @@ def html(learner: Learner, entries: Iterable[Entry]) -> str:
     str
     """
     entries = sorted(entries, key=lambda entry: entry.lesson)
-    who = [page.safe(text, page.MOST_NAME) for text in (learner.id, learner.group) if text and text != learner.name]
-    head = (f'<header><p class="soft">Homework</p><h1>{page.name_of(learner)}</h1>'
-            + (f'<p class="soft"><bdi>{"</bdi> · <bdi>".join(who)}</bdi></p>' if who else "") + "</header>")
+    who = [
+        page.safe(text, page.MOST_NAME)
+        for text in (learner.id, learner.group)
+        if text and text != learner.name
+    ]
+    head = (
+        f'<header><p class="soft">Homework</p><h1>{page.name_of(learner)}</h1>'
+        + (f'<p class="soft"><bdi>{"</bdi> · <bdi>".join(who)}</bdi></p>' if who else "")
+        + "</header>"
+    )
     parts = [_lesson(entry) for entry in entries] or ["<p>Nothing was handed in.</p>"]
     title = f"Homework of {page.safe(learner.name or learner.id, page.MOST_NAME)}"
     return page.document(title, f"{head}<main>{''.join(parts)}</main>")
@@ -71,19 +86,29 @@ def html(learner: Learner, entries: Iterable[Entry]) -> str:
 
 def _lesson(entry: Entry) -> str:
     title = page.lesson_title(entry.lesson)
-    head = f"<h2>{page.safe(entry.lesson, 20)}" + (f" · {page.escape(title)}" if title else "") + "</h2>"
+    head = (
+        f"<h2>{page.safe(entry.lesson, 20)}"
+        + (f" · {page.escape(title)}" if title else "")
+        + "</h2>"
+    )
     found = {outcome.question: outcome for outcome in entry.outcomes} if entry.marked else {}
     overrides = {override.question: override for override in entry.overrides}
     questions = [*found, *(question for question in overrides if question not in found)]
-    articles = [_question(question, found.get(question), overrides.get(question)) for question in questions]
-    return f"<section>{head}{_stamp(entry)}{_total(entry)}{''.join(articles)}{_run(entry)}</section>"
+    articles = [
+        _question(question, found.get(question), overrides.get(question)) for question in questions
+    ]
+    return (
+        f"<section>{head}{_stamp(entry)}{_total(entry)}{''.join(articles)}{_run(entry)}</section>"
+    )
 
 
 def _stamp(entry: Entry) -> str:
     if not page.is_unjailed(entry.about):
         return ""
-    return ('<p class="alarm"><strong>unjailed</strong>: this homework was run with nothing between it and the '
-            "machine that marked it.</p>")
+    return (
+        '<p class="alarm"><strong>unjailed</strong>: this homework was run with nothing between it and the '
+        "machine that marked it.</p>"
+    )
 
 
 def _total(entry: Entry) -> str:
@@ -92,9 +117,15 @@ def _total(entry: Entry) -> str:
         return f'<div class="total"><b>Not marked</b><div>{why}<p>This is not a zero. Ask your teacher.</p></div></div>'
     words = list(page.words_of(entry).values())
     counts = {word: words.count(word) for word in page.WORDS}
-    cut = "" if entry.end == FINISHED else f"<p>{page.sentence(entry.why)} {_ENDS.get(entry.end, '')}</p>"
-    return (f'<div class="total"><b>{page.percent(entry.score)}</b><div>{page.bar(counts)}'
-            f"{page.counts_in_words(counts)}</div></div>{cut}")
+    cut = (
+        ""
+        if entry.end == FINISHED
+        else f"<p>{page.sentence(entry.why)} {_ENDS.get(entry.end, '')}</p>"
+    )
+    return (
+        f'<div class="total"><b>{page.percent(entry.score)}</b><div>{page.bar(counts)}'
+        f"{page.counts_in_words(counts)}</div></div>{cut}"
+    )
 
 
 def _question(question_id: str, outcome: Outcome | None, override: Override | None) -> str:
@@ -106,13 +137,17 @@ def _question(question_id: str, outcome: Outcome | None, override: Override | No
         score, word = override.score, checking.word_for(override.score, override.score == 1)
     elif outcome:
         score, word = outcome.score, outcome.word
-    parts = [f"<h3><code>{name}</code>{asks}</h3>",
-             f"<p>{page.mark(word)} · {page.percent(score)}{_cases(outcome)}</p>"]
+    parts = [
+        f"<h3><code>{name}</code>{asks}</h3>",
+        f"<p>{page.mark(word)} · {page.percent(score)}{_cases(outcome)}</p>",
+    ]
     if override:
         before = page.percent(outcome.score) if outcome else ""
         instead = f" instead of {before}" if before not in ("", page.percent(score)) else ""
-        parts.append(f"<p><strong>Corrected by your teacher:</strong> {page.percent(score)}{instead}. "
-                     f"{page.sentence(override.reason)}</p>")
+        parts.append(
+            f"<p><strong>Corrected by your teacher:</strong> {page.percent(score)}{instead}. "
+            f"{page.sentence(override.reason)}</p>"
+        )
     figure = ""
     if outcome:
         parts += _found(outcome)
@@ -122,17 +157,25 @@ def _question(question_id: str, outcome: Outcome | None, override: Override | No
 
 
 def _cases(outcome: Outcome | None) -> str:
-    return f" · {outcome.right} of {outcome.cases} cases right" if outcome and outcome.cases > 1 else ""
+    return (
+        f" · {outcome.right} of {outcome.cases} cases right"
+        if outcome and outcome.cases > 1
+        else ""
+    )
 
 
 def _found(outcome: Outcome) -> Iterator[str]:
     yield f"<p>{page.sentence(outcome.sentence)}</p>"
     if outcome.misconception:
-        yield (f"<p>A known slip, and your answer agrees with it in every case: "
-               f"<strong>{page.safe(outcome.misconception, page.MOST_NAME)}</strong>.</p>")
+        yield (
+            f"<p>A known slip, and your answer agrees with it in every case: "
+            f"<strong>{page.safe(outcome.misconception, page.MOST_NAME)}</strong>.</p>"
+        )
     if outcome.measured:
-        rows = "".join(f"<dt>{page.safe(name)}</dt><dd>{page.safe(value)}</dd>"
-                       for name, value in outcome.measured.items())
+        rows = "".join(
+            f"<dt>{page.safe(name)}</dt><dd>{page.safe(value)}</dd>"
+            for name, value in outcome.measured.items()
+        )
         yield f'<dl class="measured">{rows}</dl>'
 
 
@@ -162,12 +205,23 @@ def _plain(value: Any) -> Any:
 
 
 def _run(entry: Entry) -> str:
-    rigs = {f"rig file for {name}": rig["file"] for name, rig in entry.about.get("rigs", {}).items()
-            if rig["file"] != entry.file}
-    facts = {"file": entry.file, **rigs, f"SHA-256 of the file{'s, all together' if rigs else ''}": entry.digest,
-             "marked": page.when(entry.time), **_how(entry.about)}
-    rows = "".join(f"<dt>{page.escape(name)}</dt><dd><bdi>{page.safe(value)}</bdi></dd>"
-                   for name, value in facts.items() if value not in ("", None))
+    rigs = {
+        f"rig file for {name}": rig["file"]
+        for name, rig in entry.about.get("rigs", {}).items()
+        if rig["file"] != entry.file
+    }
+    facts = {
+        "file": entry.file,
+        **rigs,
+        f"SHA-256 of the file{'s, all together' if rigs else ''}": entry.digest,
+        "marked": page.when(entry.time),
+        **_how(entry.about),
+    }
+    rows = "".join(
+        f"<dt>{page.escape(name)}</dt><dd><bdi>{page.safe(value)}</bdi></dd>"
+        for name, value in facts.items()
+        if value not in ("", None)
+    )
     ran = entry.end == FINISHED and entry.marked and entry.about.get("cells") != []
     end = f"<p>{_ENDS[FINISHED]}</p>" if ran else ""
     return end + page.folded("What was run, and how", f"<dl>{rows}</dl>")

@@ -1,6 +1,6 @@
 """The marks of a class in a notebook: open the record, see the class, look closer at one question or one learner.
 
-    room = open_results("results.sqlite")
+room = open_results("results.sqlite")
 """
 
 from collections import Counter
@@ -41,7 +41,9 @@ def open_results(path: str | Path = "results.sqlite") -> "ClassResults":
     path = Path(path)
     path = path / "results.sqlite" if path.is_dir() else path
     with record.Record(path, create=False) as found:
-        return ClassResults(found.entries(), found.learners(), path.parent, found.last_run().get("school"))
+        return ClassResults(
+            found.entries(), found.learners(), path.parent, found.last_run().get("school")
+        )
 
 
 def hand_notebook(out: str | Path) -> Path:
@@ -66,7 +68,10 @@ class Table(list):
     def __repr__(self) -> str:
         if not self:
             return "Nothing."
-        lines = [list(self[0]), *([page.plain(cell, 60) for cell in row.values()] for row in self[:MOST_ROWS])]
+        lines = [
+            list(self[0]),
+            *([page.plain(cell, 60) for cell in row.values()] for row in self[:MOST_ROWS]),
+        ]
         wide = [max(map(len, column)) for column in zip(*lines, strict=True)]
         shown = ["  ".join(map(str.ljust, line, wide)).rstrip() for line in lines]
         return "\n".join([*shown, *([self._rest()] if self[MOST_ROWS:] else [])])
@@ -74,9 +79,18 @@ class Table(list):
     def _repr_html_(self) -> str:
         if not self:
             return "<p>Nothing.</p>"
-        head = "".join(f'<th scope="col" style="text-align:left">{page.safe(name)}</th>' for name in self[0])
-        body = "".join("<tr>" + "".join(f'<td style="text-align:left">{page.code(page.plain(cell))}</td>'
-                                        for cell in row.values()) + "</tr>" for row in self[:MOST_ROWS])
+        head = "".join(
+            f'<th scope="col" style="text-align:left">{page.safe(name)}</th>' for name in self[0]
+        )
+        body = "".join(
+            "<tr>"
+            + "".join(
+                f'<td style="text-align:left">{page.code(page.plain(cell))}</td>'
+                for cell in row.values()
+            )
+            + "</tr>"
+            for row in self[:MOST_ROWS]
+        )
         rest = f"<p>{self._rest()}</p>" if self[MOST_ROWS:] else ""
         return f"<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>{rest}"
 
@@ -98,8 +112,13 @@ class ClassResults:
         What was given by `rigkit mark --school`.
     """
 
-    def __init__(self, entries: Iterable[Entry], roster: Iterable[Learner] = (), folder: str | Path = ".",
-                 school: Mapping[str, str] | None = None) -> None:
+    def __init__(
+        self,
+        entries: Iterable[Entry],
+        roster: Iterable[Learner] = (),
+        folder: str | Path = ".",
+        school: Mapping[str, str] | None = None,
+    ) -> None:
         self.entries, self.roster, self.folder = list(entries), list(roster), Path(folder)
         self.school = dict(school or {})
 
@@ -107,8 +126,10 @@ class ClassResults:
         marked = [entry.score for entry in self.entries if entry.score is not None]
         mean = f", {sum(marked) / len(marked):.0%} on average" if marked else ""
         lessons = ", ".join(sorted({entry.lesson for entry in self.entries})) or "none"
-        return (f"Homework {lessons}: {page.count(len(self.entries), 'submission')}, {len(marked)} marked{mean}, "
-                f"{len(self.look())} to look at, {sum(row['handed in'] == 'no' for row in self.learners)} missing.")
+        return (
+            f"Homework {lessons}: {page.count(len(self.entries), 'submission')}, {len(marked)} marked{mean}, "
+            f"{len(self.look())} to look at, {sum(row['handed in'] == 'no' for row in self.learners)} missing."
+        )
 
     @property
     def learners(self) -> Table:
@@ -121,10 +142,18 @@ class ClassResults:
         rows = Table()
         for question in self._questions():
             answers, asked = self._answers(question), page.question_of(question)
-            words, scores = Counter(word for _, word, _ in answers), [score for _, _, score in answers]
-            rows.append({"question": question, "asks": asked.asks if asked else "",
-                         **{word.lower(): words[word] for word in page.WORDS},
-                         "average (%)": round(100 * sum(scores) / len(scores), 1)})
+            words, scores = (
+                Counter(word for _, word, _ in answers),
+                [score for _, _, score in answers],
+            )
+            rows.append(
+                {
+                    "question": question,
+                    "asks": asked.asks if asked else "",
+                    **{word.lower(): words[word] for word in page.WORDS},
+                    "average (%)": round(100 * sum(scores) / len(scores), 1),
+                }
+            )
         return rows
 
     def question(self, question: str) -> Table:
@@ -143,11 +172,22 @@ class ClassResults:
         self._check(question)
         rows = []
         for entry, word, score in sorted(self._answers(question), key=lambda answer: answer[2]):
-            found = next((outcome for outcome in entry.outcomes if outcome.question == question), None)
-            rows.append({"id": entry.learner.id, "name": entry.learner.name, "word": word,
-                         "score (%)": round(100 * score, 1), "sentence": found.sentence if found else "",
-                         "wrong model": (found.misconception or "") if found else "",
-                         "corrected": "yes" if any(o.question == question for o in entry.overrides) else ""})
+            found = next(
+                (outcome for outcome in entry.outcomes if outcome.question == question), None
+            )
+            rows.append(
+                {
+                    "id": entry.learner.id,
+                    "name": entry.learner.name,
+                    "word": word,
+                    "score (%)": round(100 * score, 1),
+                    "sentence": found.sentence if found else "",
+                    "wrong model": (found.misconception or "") if found else "",
+                    "corrected": "yes"
+                    if any(o.question == question for o in entry.overrides)
+                    else "",
+                }
+            )
         return Table(rows)
 
     def learner(self, who: str) -> "LearnerResults":
@@ -166,27 +206,51 @@ class ClassResults:
         wanted = str(who).strip().casefold()
         ids = {entry.learner.id: entry.learner for entry in self.entries}
         found = [learner for learner in ids.values() if learner.id == who] or [
-            learner for learner in ids.values() if wanted in (learner.id.casefold(), learner.name.casefold())]
+            learner
+            for learner in ids.values()
+            if wanted in (learner.id.casefold(), learner.name.casefold())
+        ]
         if len(found) != 1:
-            some = ", ".join(f"{learner.name} ({learner.id})" for learner in (found or ids.values()))
-            raise ValueError(f"`who` must be one learner who handed in homework; got {who!r}. "
-                             f"Among them: {page.plain(some, 300)}.")
-        return LearnerResults(found[0], [entry for entry in self.entries if entry.learner.id == found[0].id])
+            some = ", ".join(
+                f"{learner.name} ({learner.id})" for learner in (found or ids.values())
+            )
+            raise ValueError(
+                f"`who` must be one learner who handed in homework; got {who!r}. "
+                f"Among them: {page.plain(some, 300)}."
+            )
+        return LearnerResults(
+            found[0], [entry for entry in self.entries if entry.learner.id == found[0].id]
+        )
 
     def misconceptions(self) -> Table:
         """One row per wrong model that somebody follows, the commonest first, with who does."""
-        followed = sorted(class_page.models(self.entries).items(), key=lambda item: (-len(item[1]), item[0]))
-        return Table({"learners": len(who), "question": question, "wrong model": model,
-                      "in words": class_page.sentence_of(question, model),
-                      "who": ", ".join(entry.learner.name or entry.learner.id for entry in who)}
-                     for (question, model), who in followed)
+        followed = sorted(
+            class_page.models(self.entries).items(), key=lambda item: (-len(item[1]), item[0])
+        )
+        return Table(
+            {
+                "learners": len(who),
+                "question": question,
+                "wrong model": model,
+                "in words": class_page.sentence_of(question, model),
+                "who": ", ".join(entry.learner.name or entry.learner.id for entry in who),
+            }
+            for (question, model), who in followed
+        )
 
     def look(self) -> Table:
         """One row per run that needs a look, those not marked first."""
-        return Table({"id": entry.learner.id, "name": entry.learner.name, "lesson": entry.lesson,
-                      "marked": "no" if entry.score is None else "yes", "end": entry.end,
-                      "why": " ".join(class_page.reasons(entry))}
-                     for entry in class_page.needing(self.entries))
+        return Table(
+            {
+                "id": entry.learner.id,
+                "name": entry.learner.name,
+                "lesson": entry.lesson,
+                "marked": "no" if entry.score is None else "yes",
+                "end": entry.end,
+                "why": " ".join(class_page.reasons(entry)),
+            }
+            for entry in class_page.needing(self.entries)
+        )
 
     def hardest(self) -> str:
         """The id of the question to explain again: with most answers that follow a wrong model, or the lowest average.
@@ -216,32 +280,47 @@ class ClassResults:
         self._check(question)
         words = Counter(word for _, word, _ in self._answers(question))
         kinds = dict(zip(page.WORDS, ("goal", "inverse", "miss", "soft"), strict=True))
-        return plots.bars({word: words[word] for word in page.WORDS}, "learners", f"Answers to {question}",
-                          form="{:.0f}", kinds=kinds)
+        return plots.bars(
+            {word: words[word] for word in page.WORDS},
+            "learners",
+            f"Answers to {question}",
+            form="{:.0f}",
+            kinds=kinds,
+        )
 
     def write_tables(self, out: str | Path | None = None, **school: str) -> None:
         """Write the tables again, with what only the school's system knows: see `rigkit.marking.tables`.
 
-            room.write_tables(classSourcedId="…", academicSessionSourcedId="…", schoolSourcedId="…",
-                              assignDate="2026-11-02", dueDate="2026-11-23")
+        room.write_tables(classSourcedId="…", academicSessionSourcedId="…", schoolSourcedId="…",
+                          assignDate="2026-11-02", dueDate="2026-11-23")
         """
         out = self.folder if out is None else Path(out)
         tables.write(self.entries, self.roster, out, self.school | school)
 
     def _questions(self) -> list[str]:
-        return list(dict.fromkeys(question for entry in sorted(self.entries, key=lambda entry: entry.lesson)
-                                  for question in entry.scores))
+        return list(
+            dict.fromkeys(
+                question
+                for entry in sorted(self.entries, key=lambda entry: entry.lesson)
+                for question in entry.scores
+            )
+        )
 
     def _answers(self, question: str) -> list[tuple[Entry, str, float]]:
         """(entry, word, score) of everyone who has a score in a question."""
-        return [(entry, page.words_of(entry)[question], entry.scores[question])
-                for entry in self.entries if question in entry.scores]
+        return [
+            (entry, page.words_of(entry)[question], entry.scores[question])
+            for entry in self.entries
+            if question in entry.scores
+        ]
 
     def _check(self, question: str) -> None:
         there = self._questions()
         if question not in there:
-            raise ValueError(f"`question` must be one of {', '.join(there) or 'none, for nothing is marked'}; "
-                             f"got {question!r}.")
+            raise ValueError(
+                f"`question` must be one of {', '.join(there) or 'none, for nothing is marked'}; "
+                f"got {question!r}."
+            )
 
 
 class LearnerResults:
@@ -265,11 +344,21 @@ class LearnerResults:
             words, scores = page.words_of(entry), entry.scores
             found = {outcome.question: outcome for outcome in entry.outcomes}
             reasons = {override.question: override.reason for override in entry.overrides}
-            rows += [{"question": question, "word": words[question], "score (%)": round(100 * scores[question], 1),
-                      "sentence": found[question].sentence if question in found else "",
-                      "measured": "; ".join(f"{name} {value}" for name, value in found[question].measured.items())
-                      if question in found else "", "corrected because": reasons.get(question, "")}
-                     for question in scores]
+            rows += [
+                {
+                    "question": question,
+                    "word": words[question],
+                    "score (%)": round(100 * scores[question], 1),
+                    "sentence": found[question].sentence if question in found else "",
+                    "measured": "; ".join(
+                        f"{name} {value}" for name, value in found[question].measured.items()
+                    )
+                    if question in found
+                    else "",
+                    "corrected because": reasons.get(question, ""),
+                }
+                for question in scores
+            ]
         return rows
 
     @property
@@ -277,8 +366,12 @@ class LearnerResults:
         """A `Row` of the worst cases of what is not right yet; None where there is nothing to draw."""
         from rigkit import stage
 
-        drawn = [picture.draw(outcome.picture) for entry in self.entries for outcome in entry.outcomes
-                 if outcome.picture and outcome.word != checking.RIGHT]
+        drawn = [
+            picture.draw(outcome.picture)
+            for entry in self.entries
+            for outcome in entry.outcomes
+            if outcome.picture and outcome.word != checking.RIGHT
+        ]
         return stage.row(*drawn) if drawn else None
 
     def __repr__(self) -> str:
@@ -291,6 +384,9 @@ class LearnerResults:
         return {"text/plain": repr(self), "text/html": html}
 
     def _headline(self) -> str:
-        totals = (f"lesson {entry.lesson}: " + ("not marked" if entry.score is None else f"{entry.score:.0%}")
-                  for entry in self.entries)
+        totals = (
+            f"lesson {entry.lesson}: "
+            + ("not marked" if entry.score is None else f"{entry.score:.0%}")
+            for entry in self.entries
+        )
         return f"{self.learner.name or self.learner.id}, {'; '.join(totals)}"

@@ -27,14 +27,37 @@ MOST_LEARNERS = 100_000
 LONGEST = 200  # characters of an id or a name
 
 _COLUMNS = {
-    "id": ("id", "learner", "learner id", "student id", "user id", "id number", "student number", "number", "username",
-           "user name", "login", "code", "identifier", "matriculation number"),
+    "id": (
+        "id",
+        "learner",
+        "learner id",
+        "student id",
+        "user id",
+        "id number",
+        "student number",
+        "number",
+        "username",
+        "user name",
+        "login",
+        "code",
+        "identifier",
+        "matriculation number",
+    ),
     "name": ("name", "full name", "learner name", "student name", "student", "display name"),
     "first": ("first name", "firstname", "given name", "givenname", "forename", "first"),
     "last": ("last name", "lastname", "family name", "familyname", "surname", "last"),
     "email": ("email", "e mail", "mail", "email address", "e mail address"),
     "group": ("group", "class", "section", "course", "team"),
-    "also": ("also", "other names", "other name", "also known as", "nickname", "preferred name", "aliases", "alias"),
+    "also": (
+        "also",
+        "other names",
+        "other name",
+        "also known as",
+        "nickname",
+        "preferred name",
+        "aliases",
+        "alias",
+    ),
 }
 
 
@@ -64,7 +87,9 @@ class Aside:
     learners: tuple[str, ...] = ()
 
 
-_Chosen = tuple[File, list[tuple[File, str]], str]  # which counts, the others with why not, and a sentence on all
+_Chosen = tuple[
+    File, list[tuple[File, str]], str
+]  # which counts, the others with why not, and a sentence on all
 
 
 @dataclass(frozen=True)
@@ -130,16 +155,27 @@ def read(path: str | os.PathLike[str]) -> Roster:
     header = next(rows, (1, []))[1]
     columns = _columns(header)
     if not {"id", "name"} & columns.keys() and not {"first", "last"} <= columns.keys():
-        raise ValueError(f"The first line of {path} must name its columns, such as `id,name,email`; "
-                         f"got {shown(', '.join(header), 100)!r}.")
+        raise ValueError(
+            f"The first line of {path} must name its columns, such as `id,name,email`; "
+            f"got {shown(', '.join(header), 100)!r}."
+        )
     learners = {}
     for line, row in rows:
-        learner = _learner({what: shown(_composed(row[i]).strip(), LONGEST) for what, i in columns.items()
-                            if i < len(row)})
+        learner = _learner(
+            {
+                what: shown(_composed(row[i]).strip(), LONGEST)
+                for what, i in columns.items()
+                if i < len(row)
+            }
+        )
         if not learner.id:
-            raise ValueError(f"Line {line} of {path} has no id. Give everybody one, or take the column out.")
+            raise ValueError(
+                f"Line {line} of {path} has no id. Give everybody one, or take the column out."
+            )
         if _folded(learner.id) in learners:
-            raise ValueError(f"Line {line} of {path} has the id {learner.id!r} again. Give each learner their own.")
+            raise ValueError(
+                f"Line {line} of {path} has the id {learner.id!r} again. Give each learner their own."
+            )
         learners[_folded(learner.id)] = learner
         if len(learners) > MOST_LEARNERS:
             raise ValueError(f"{path} has more than {MOST_LEARNERS:,} lines. Split the class.")
@@ -153,11 +189,17 @@ def _text(path: Path) -> str:
         with open(path, "rb") as file:
             data = file.read(MOST_BYTES + 1)
     except OSError as error:
-        raise ValueError(f"The roster {path} cannot be read ({error.strerror}). Give a CSV file with the columns id "
-                         "and name.") from None
+        raise ValueError(
+            f"The roster {path} cannot be read ({error.strerror}). Give a CSV file with the columns id "
+            "and name."
+        ) from None
     if len(data) > MOST_BYTES:
-        raise ValueError(f"The roster {path} is larger than {MOST_BYTES // 2**20} MiB. Give a plain CSV file.")
-    for encoding in ("utf-16",) if data.startswith((b"\xff\xfe", b"\xfe\xff")) else ("utf-8-sig", "cp1252"):
+        raise ValueError(
+            f"The roster {path} is larger than {MOST_BYTES // 2**20} MiB. Give a plain CSV file."
+        )
+    for encoding in (
+        ("utf-16",) if data.startswith((b"\xff\xfe", b"\xfe\xff")) else ("utf-8-sig", "cp1252")
+    ):
         try:
             return data.decode(encoding)
         except UnicodeDecodeError:
@@ -175,8 +217,10 @@ def _rows(path: Path, text: str) -> Iterator[tuple[int, list[str]]]:
             if any(cell.strip() for cell in row):
                 yield rows.line_num, row
     except csv.Error as error:
-        raise ValueError(f"Line {rows.line_num} of {path} cannot be read as CSV ({error}). Save it anew from a "
-                         "spreadsheet.") from None
+        raise ValueError(
+            f"Line {rows.line_num} of {path} cannot be read as CSV ({error}). Save it anew from a "
+            "spreadsheet."
+        ) from None
 
 
 def _columns(header: Sequence[str]) -> dict[str, int]:
@@ -200,7 +244,9 @@ def _learner(cells: Mapping[str, str]) -> Learner:
 # --- whose is it ---------------------------------------------------------------------------------------------------
 
 
-def place(files: Iterable[File], roster: Roster | None = None, problems: Iterable[Problem] = ()) -> Placed:
+def place(
+    files: Iterable[File], roster: Roster | None = None, problems: Iterable[Problem] = ()
+) -> Placed:
     """Give each file to its learner and lesson.
 
     The words of each part of a file's place are searched for what a learner is known by, after NFC and case folding:
@@ -230,26 +276,47 @@ def place(files: Iterable[File], roster: Roster | None = None, problems: Iterabl
     for problem in problems:
         if len(owners[problem.place]) == 1:
             spoilt[owners[problem.place][0].id].append(problem)
-    found = {who for who, _ in theirs} | rigs.keys() | spoilt.keys() | {who for a in unplaced for who in a.learners}
+    found = (
+        {who for who, _ in theirs}
+        | rigs.keys()
+        | spoilt.keys()
+        | {who for a in unplaced for who in a.learners}
+    )
     chosen = {key: _newest(several) for key, several in sorted(theirs.items())}
     notebooks = {key: file for key, (file, _, _) in chosen.items()}
     fittest, unasked, untold = _to_questions(rigs, notebooks)
     inspected: dict[tuple[str, str], dict[str, File]] = defaultdict(dict)
     for (who, lesson, name), (file, _, _) in fittest.items():
         inspected[who, lesson][name] = file
-    counted = [*chosen.items(), *(((who, lesson), one) for (who, lesson, _), one in fittest.items())]
+    counted = [
+        *chosen.items(),
+        *(((who, lesson), one) for (who, lesson, _), one in fittest.items()),
+    ]
     notes: dict[tuple[str, str], tuple[str, ...]] = dict.fromkeys(
-        inspected.keys() - notebooks.keys(), ("A rig file was handed in, and no notebook.",))
+        inspected.keys() - notebooks.keys(), ("A rig file was handed in, and no notebook.",)
+    )
     for key, (_, others, note) in counted:
         notes |= {key: (*notes.get(key, ()), note)} if others else {}
-    extra = tuple(Aside(other, why, key[:1]) for key, (_, others, _) in counted for other, why in others)
-    return Placed(learners, notebooks, dict(inspected), notes, extra, tuple(unasked), (*unplaced, *untold),
-                  tuple(ambiguous), {who: tuple(what) for who, what in spoilt.items()},
-                  tuple(learner for learner in learners if learner.id not in found))
+    extra = tuple(
+        Aside(other, why, key[:1]) for key, (_, others, _) in counted for other, why in others
+    )
+    return Placed(
+        learners,
+        notebooks,
+        dict(inspected),
+        notes,
+        extra,
+        tuple(unasked),
+        (*unplaced, *untold),
+        tuple(ambiguous),
+        {who: tuple(what) for who, what in spoilt.items()},
+        tuple(learner for learner in learners if learner.id not in found),
+    )
 
 
-def _whose(files: Sequence[File], problems: Sequence[Problem],
-           roster: Roster | None) -> tuple[tuple[Learner, ...], _Owners]:
+def _whose(
+    files: Sequence[File], problems: Sequence[Problem], roster: Roster | None
+) -> tuple[tuple[Learner, ...], _Owners]:
     """The learners, and of each place those whom it names."""
     places = [*(file.place for file in files), *(problem.place for problem in problems)]
     common = _common([file.place for file in files])
@@ -258,8 +325,9 @@ def _whose(files: Sequence[File], problems: Sequence[Problem],
     return _with_typed_names(*_by_place(places, common), files, common)
 
 
-def _told_apart(files: Iterable[File], owners: _Owners) -> tuple[
-        dict[tuple[str, str], list[File]], dict[str, list[File]], list[Aside], list[Aside]]:
+def _told_apart(
+    files: Iterable[File], owners: _Owners
+) -> tuple[dict[tuple[str, str], list[File]], dict[str, list[File]], list[Aside], list[Aside]]:
     """Notebooks by learner's id and lesson, rig files by learner's id; what has no place, and what has several."""
     theirs: dict[tuple[str, str], list[File]] = defaultdict(list)
     rigs: dict[str, list[File]] = defaultdict(list)
@@ -271,13 +339,24 @@ def _told_apart(files: Iterable[File], owners: _Owners) -> tuple[
             why = f"The file's place names {names}. Rename it, so that it names one."
             ambiguous.append(Aside(file, why, _ids(named)))
         elif not named:
-            unplaced.append(Aside(file, "Nobody on the roster goes with the file's place. Add the name to the roster, "
-                                        "or put the learner's id into the file's name."))
+            unplaced.append(
+                Aside(
+                    file,
+                    "Nobody on the roster goes with the file's place. Add the name to the roster, "
+                    "or put the learner's id into the file's name.",
+                )
+            )
         elif file.is_rig:
             rigs[named[0].id].append(file)
         elif not lesson:
-            unplaced.append(Aside(file, "Nothing in the file opens homework, and its name is not that of an exercise. "
-                                        "If it should be one, name it so.", _ids(named)))
+            unplaced.append(
+                Aside(
+                    file,
+                    "Nothing in the file opens homework, and its name is not that of an exercise. "
+                    "If it should be one, name it so.",
+                    _ids(named),
+                )
+            )
         else:
             theirs[named[0].id, lesson].append(file)
     return theirs, rigs, unplaced, ambiguous
@@ -288,7 +367,9 @@ def _newest(files: Sequence[File]) -> _Chosen:
 
     One whose code opens homework counts before one that only has the name.
     """
-    *others, best = sorted(files, key=lambda file: (file.lesson is not None, file.modified, _natural(file.place)))
+    *others, best = sorted(
+        files, key=lambda file: (file.lesson is not None, file.modified, _natural(file.place))
+    )
     note = f"{len(files)} files were handed in; {best.place}, the newest, was marked, and not {_listed(others)}."
     return best, [(file, f"{best.place} is newer and was marked.") for file in others], note
 
@@ -298,19 +379,25 @@ def _listed(files: Sequence[File]) -> str:
 
 
 def _natural(text: str) -> list[tuple[int, str]]:
-    return [(len(part), part) if part.isdecimal() else (0, part) for part in re.split(r"(\d+)", text)]
+    return [
+        (len(part), part) if part.isdecimal() else (0, part) for part in re.split(r"(\d+)", text)
+    ]
 
 
 def _ids(learners: Iterable[Learner]) -> tuple[str, ...]:
     return tuple(learner.id for learner in learners)
 
 
-def _by_roster(places: Sequence[str], common: Sequence[str], roster: Roster) -> tuple[tuple[Learner, ...], _Owners]:
+def _by_roster(
+    places: Sequence[str], common: Sequence[str], roster: Roster
+) -> tuple[tuple[Learner, ...], _Owners]:
     known = _Known(roster)
     owners = {place: known.who(_below(place, common)) for place in places}
     if len(set().union(*owners.values())) < 2:  # then a folder all are in may be the learner's own
         owners = {place: known.who(place.split("/")) for place in places}
-    return roster.learners, {place: tuple(roster.learners[i] for i in sorted(who)) for place, who in owners.items()}
+    return roster.learners, {
+        place: tuple(roster.learners[i] for i in sorted(who)) for place, who in owners.items()
+    }
 
 
 def _by_place(places: Sequence[str], common: Sequence[str]) -> tuple[tuple[Learner, ...], _Owners]:
@@ -323,38 +410,58 @@ def _by_place(places: Sequence[str], common: Sequence[str]) -> tuple[tuple[Learn
 
     apart = {place for place in places if len(_below(place, common)) > 1}
     for place in (place for place in places if not is_rig(place)):
-        handed_in = place in apart or place.casefold().endswith((".ipynb", ".zip"))  # else a letter beside them
+        handed_in = place in apart or place.casefold().endswith(
+            (".ipynb", ".zip")
+        )  # else a letter beside them
         owners[place] = (named(place),) if handed_in else ()
-    lone = tuple(found.values()) if len(found) == 1 else ()  # whose a rig file must be, whatever it is called
+    lone = (
+        tuple(found.values()) if len(found) == 1 else ()
+    )  # whose a rig file must be, whatever it is called
     for place in filter(is_rig, places):
         owners[place] = lone if lone and place not in apart else (named(place),)
     return tuple(sorted(found.values(), key=lambda learner: _natural(_folded(learner.id)))), owners
 
 
-def _with_typed_names(learners: Sequence[Learner], owners: _Owners, files: Sequence[File],
-                      common: Sequence[str]) -> tuple[tuple[Learner, ...], _Owners]:
+def _with_typed_names(
+    learners: Sequence[Learner], owners: _Owners, files: Sequence[File], common: Sequence[str]
+) -> tuple[tuple[Learner, ...], _Owners]:
     """The same with the names typed in notebooks, where they stand in the places of their own learner's files alone."""
     names = sorted({file.claimed for file in files if file.claimed})
-    known, typed, placed = _Known([Learner(name, name) for name in names]), defaultdict(set), defaultdict(set)
+    known, typed, placed = (
+        _Known([Learner(name, name) for name in names]),
+        defaultdict(set),
+        defaultdict(set),
+    )
     for file in files:
         for learner in owners[file.place]:
             typed[learner.id].add(file.claimed)
             for number in known.who(_below(file.place, common)):
                 placed[names[number]].add(learner.id)
-    told = {learner.id: replace(learner, also=tuple(name for name in names if name in typed[learner.id]
-                                                    and placed[name] == {learner.id})) for learner in learners}
-    return tuple(told.values()), {place: tuple(told[each.id] for each in who) for place, who in owners.items()}
+    told = {
+        learner.id: replace(
+            learner,
+            also=tuple(
+                name for name in names if name in typed[learner.id] and placed[name] == {learner.id}
+            ),
+        )
+        for learner in learners
+    }
+    return tuple(told.values()), {
+        place: tuple(told[each.id] for each in who) for place, who in owners.items()
+    }
 
 
 def _below(place: str, common: Sequence[str]) -> Sequence[str]:
     """The parts of a place less the folders that all files are in."""
     parts = place.split("/")
-    return parts[len(common):] if parts[:len(common)] == common else parts
+    return parts[len(common) :] if parts[: len(common)] == common else parts
 
 
 def _named_by(parts: Sequence[str], common: int) -> str:
-    below, above = ([_stem(folder) for folder in folders if folder.casefold() not in course.PARTS]
-                    for folders in (parts[common:-1], parts[:common]))
+    below, above = (
+        [_stem(folder) for folder in folders if folder.casefold() not in course.PARTS]
+        for folders in (parts[common:-1], parts[:common])
+    )
     rest = _less_exercise(_stem(parts[-1]))
     rest = (_less_question(rest) if is_rig(parts[-1]) else rest).strip(" _-.,()")
     return (*below[:1], *([rest] if rest else above[-1:]), _stem(parts[-1]))[0][:LONGEST]
@@ -380,7 +487,13 @@ class _Known:
     def __init__(self, learners: Iterable[Learner]) -> None:
         self._labels = defaultdict(set)  # words in order of the alphabet → learners' numbers
         for number, learner in enumerate(learners):
-            for text in (learner.id, learner.name, learner.email, learner.email.partition("@")[0], *learner.also):
+            for text in (
+                learner.id,
+                learner.name,
+                learner.email,
+                learner.email.partition("@")[0],
+                *learner.also,
+            ):
                 for label in _spellings(words(text)):
                     self._labels[label].add(number)
         self._lengths = sorted({len(label) for label in self._labels} - {0})
@@ -397,12 +510,18 @@ class _Known:
         weak: dict[int, set[int]] = defaultdict(set)
         for length in self._lengths:
             for start in range(len(here) - length + 1):
-                label = tuple(sorted(here[start:start + length]))
+                label = tuple(sorted(here[start : start + length]))
                 for number in self._labels.get(label, ()):
-                    (weak if _is_short_number(label) else covered)[number].update(range(start, start + length))
+                    (weak if _is_short_number(label) else covered)[number].update(
+                        range(start, start + length)
+                    )
         for number in covered:
             covered[number] |= weak[number]
-        return {number for number, mine in covered.items() if not any(mine < other for other in covered.values())}
+        return {
+            number
+            for number, mine in covered.items()
+            if not any(mine < other for other in covered.values())
+        }
 
     def _by_short_number(self, part: str) -> set[int]:
         """Those whom a number of one or two digits names: it stands alone, and is no lesson's."""
@@ -440,7 +559,8 @@ def _composed(text: str) -> str:
 
 
 def _to_questions(
-        rigs: Mapping[str, list[File]], notebooks: Mapping[tuple[str, str], File],
+    rigs: Mapping[str, list[File]],
+    notebooks: Mapping[tuple[str, str], File],
 ) -> tuple[dict[tuple[str, str, str], _Chosen], list[Aside], list[Aside]]:
     """Give rig files to the questions that ask for them, of the lessons that a learner or else somebody hands in.
 
@@ -462,15 +582,23 @@ def _to_questions(
     lessons = {lesson for _, lesson in notebooks} or notebook.lessons()
     for who, file in [(who, file) for who, files in sorted(rigs.items()) for file in files]:
         asked = asking(books[who]) or asking(lessons)
-        fits = {(lesson, name): _fit(file, lesson, name, books[who].get(lesson))
-                for lesson, name in asked or asking(notebook.lessons())}
+        fits = {
+            (lesson, name): _fit(file, lesson, name, books[who].get(lesson))
+            for lesson, name in asked or asking(notebook.lessons())
+        }
         best = max(fits.values(), default=0)
         which = [question for question in fits if fits[question] == best]
         if not asked and best == 0:
             unasked.append(Aside(file, "No lesson here asks for a rig file.", (who,)))
         elif len(which) > 1:
             names = " or ".join("/".join(question) for question in which)
-            untold.append(Aside(file, f"It may be for {names}. Put the question's name into the file's name.", (who,)))
+            untold.append(
+                Aside(
+                    file,
+                    f"It may be for {names}. Put the question's name into the file's name.",
+                    (who,),
+                )
+            )
         else:
             given[who, *which[0]].append((best, file))
     return {key: _fittest(key[2], rated) for key, rated in given.items()}, unasked, untold
@@ -478,8 +606,12 @@ def _to_questions(
 
 def asking(lessons: Iterable[str]) -> list[tuple[str, str]]:
     """(lesson, name) of each question of some lessons that asks for a rig file."""
-    return [(lesson, question.name) for lesson in sorted({*lessons} & {*notebook.lessons()})
-            for question in notebook.questions(lesson).values() if question.kind == "file"]
+    return [
+        (lesson, question.name)
+        for lesson in sorted({*lessons} & {*notebook.lessons()})
+        for question in notebook.questions(lesson).values()
+        if question.kind == "file"
+    ]
 
 
 def _fit(file: File, lesson: str, name: str, book: File | None) -> int:
@@ -518,7 +650,9 @@ def lesson_of_place(place: str) -> str | None:
     for part in reversed(place.split("/")):
         stem = _folded(_stem(part))
         by_name = _exercise_names().search(stem)
-        told = by_name or re.search(r"(?<![^\W\d_])(?:lesson|exercise|homework|hw|ex)[\W_]*(\d{1,2})(?!\d)", stem)
+        told = by_name or re.search(
+            r"(?<![^\W\d_])(?:lesson|exercise|homework|hw|ex)[\W_]*(\d{1,2})(?!\d)", stem
+        )
         number = told.group(1).zfill(2) if told else stem
         if number in notebook.lessons():
             return number
@@ -527,7 +661,9 @@ def lesson_of_place(place: str) -> str | None:
 
 def _less_exercise(stem: str) -> str:
     """A file's name without that of the exercise and without the counter of a copy."""
-    return re.sub(r"\s*(\(\d{1,2}\)|[-_]copy\d*)$", "", _exercise_names().sub(" ", stem), flags=re.I)
+    return re.sub(
+        r"\s*(\(\d{1,2}\)|[-_]copy\d*)$", "", _exercise_names().sub(" ", stem), flags=re.I
+    )
 
 
 @cache

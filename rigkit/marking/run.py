@@ -80,13 +80,19 @@ class Summary:
     def __str__(self) -> str:
         lines = [f"{self.marked:,} marked in {self.seconds:.0f} s."]
         if self.already:
-            lines.append(f"{self.already:,} unchanged since they were marked, and left as they were.")
+            lines.append(
+                f"{self.already:,} unchanged since they were marked, and left as they were."
+            )
         if self.not_marked:
             lines += [f"{len(self.not_marked):,} not marked:", *_shortened(self.not_marked)]
         if self.missing:
-            names = ", ".join(f"{page.plain(learner.name or learner.id)} ({lesson})"
-                              for lesson, learner in self.missing[:MOST_LINES])
-            lines.append(f"{len(self.missing):,} missing: {names}{', …' if len(self.missing) > MOST_LINES else ''}.")
+            names = ", ".join(
+                f"{page.plain(learner.name or learner.id)} ({lesson})"
+                for lesson, learner in self.missing[:MOST_LINES]
+            )
+            lines.append(
+                f"{len(self.missing):,} missing: {names}{', …' if len(self.missing) > MOST_LINES else ''}."
+            )
         if self.look:
             lines.append(f"{self.look:,} to look at; the class page says why.")
         if self.unjailed:
@@ -96,17 +102,34 @@ class Summary:
     @property
     def data(self) -> dict[str, Any]:
         """The same as JSON data."""
-        return {"marked": self.marked, "already_marked": self.already,
-                "not_marked": [{"file": file, "why": why} for file, why in self.not_marked],
-                "to_look_at": self.look,
-                "missing": [{"lesson": lesson, "learner": learner.id} for lesson, learner in self.missing],
-                "unjailed": self.unjailed, "seconds": round(self.seconds, 2), "results": str(self.out),
-                "class_page": str(self.out / class_page.NAME)}
+        return {
+            "marked": self.marked,
+            "already_marked": self.already,
+            "not_marked": [{"file": file, "why": why} for file, why in self.not_marked],
+            "to_look_at": self.look,
+            "missing": [
+                {"lesson": lesson, "learner": learner.id} for lesson, learner in self.missing
+            ],
+            "unjailed": self.unjailed,
+            "seconds": round(self.seconds, 2),
+            "results": str(self.out),
+            "class_page": str(self.out / class_page.NAME),
+        }
 
 
-def mark_class(path: str | Path, out: str | Path, roster: str | Path | None = None, *, workers: int | None = None,
-               cluster: str | None = None, lessons: Sequence[str] = (), anew: bool = False, jail: str = "bwrap",
-               school: Mapping[str, str] | None = None, progress: Callable[[Progress], None] | None = None) -> Summary:
+def mark_class(
+    path: str | Path,
+    out: str | Path,
+    roster: str | Path | None = None,
+    *,
+    workers: int | None = None,
+    cluster: str | None = None,
+    lessons: Sequence[str] = (),
+    anew: bool = False,
+    jail: str = "bwrap",
+    school: Mapping[str, str] | None = None,
+    progress: Callable[[Progress], None] | None = None,
+) -> Summary:
     """Mark all that is due in a folder or zip of submissions, and bring everything in the folder `out` up to date.
 
     Parameters
@@ -150,16 +173,23 @@ def mark_class(path: str | Path, out: str | Path, roster: str | Path | None = No
         placed = rosters.place(handed_in.files, listed, handed_in.problems)
         work, strays = _sorted(placed, handed_in.problems, lessons)
         marked = {} if anew else record.marked()
-        due = {key: item for key, item in work.items() if not item.digest or marked.get(key) != item.digest}
+        due = {
+            key: item
+            for key, item in work.items()
+            if not item.digest or marked.get(key) != item.digest
+        }
         if due:
             with _hands(jail, cluster, workers, len(due)) as hands:
                 _mark(record, out, due, hands, _Clock(len(due), progress))
-        record.add_run({
-            "school": record.last_run().get("school", {}) | dict(school or {}),
-            "lessons": lessons or sorted({lesson for _, lesson in work}),
-            "learners": [asdict(learner) for learner in listed or ()],
-            "problems": [[stray.place, stray.why] for stray in strays],
-            "groups": [{"lesson": lesson, **asdict(group)} for lesson, group in _alike(work)]})
+        record.add_run(
+            {
+                "school": record.last_run().get("school", {}) | dict(school or {}),
+                "lessons": lessons or sorted({lesson for _, lesson in work}),
+                "learners": [asdict(learner) for learner in listed or ()],
+                "problems": [[stray.place, stray.why] for stray in strays],
+                "groups": [{"lesson": lesson, **asdict(group)} for lesson, group in _alike(work)],
+            }
+        )
         return _summary(record, out, work, due, strays, time.monotonic() - began)
 
 
@@ -172,7 +202,9 @@ def _listed(roster: str | Path | None, out: Path) -> rosters.Roster | None:
     return rosters.Roster(kept) if kept else None
 
 
-def correct(out: str | Path, learner: str, question: str, score: float | str, reason: str | None) -> Entry:
+def correct(
+    out: str | Path, learner: str, question: str, score: float | str, reason: str | None
+) -> Entry:
     """Put a teacher's score in place of a measured one, and bring that learner's page and the class's up to date.
 
     Parameters
@@ -222,7 +254,9 @@ def write_all(record: Record, out: Path) -> tuple[list[Entry], list[tuple[str, L
     problems = [SimpleNamespace(place=place, why=why) for place, why in found.get("problems", ())]
     for entry in entries:
         path = out / report.FOLDER / report.name_of_file(entry.learner)
-        if entry.overrides or not path.is_file() or path.stat().st_size == 0:  # a power cut can leave a page empty
+        if (
+            entry.overrides or not path.is_file() or path.stat().st_size == 0
+        ):  # a power cut can leave a page empty
             report.write(entry.learner, list(record.entries(learner=entry.learner.id)), out)
     tables.write(entries, learners, out, found.get("school"))
     class_page.write(entries, out, groups=groups, missing=missing, problems=problems)
@@ -248,7 +282,11 @@ class _Item:
         own = self.file.digest if self.file else ""
         if not self.rigs and not self.rig_problem:
             return own
-        lines = [own, *(f"{name} {file.digest}" for name, file in sorted(self.rigs.items())), self.rig_problem]
+        lines = [
+            own,
+            *(f"{name} {file.digest}" for name, file in sorted(self.rigs.items())),
+            self.rig_problem,
+        ]
         return hashlib.sha256("\n".join(lines).encode()).hexdigest()
 
 
@@ -261,37 +299,73 @@ class _Stray:
     matters: bool
 
 
-def _sorted(placed: rosters.Placed, problems: Iterable[submissions.Problem],
-            lessons: Sequence[str]) -> tuple[dict[tuple[str, str], _Item], list[_Stray]]:
+def _sorted(
+    placed: rosters.Placed, problems: Iterable[submissions.Problem], lessons: Sequence[str]
+) -> tuple[dict[tuple[str, str], _Item], list[_Stray]]:
     """What there is to mark, as `_Item` by (learner's id, lesson), and all else."""
     learners = {learner.id: learner for learner in placed.learners}
     keys = sorted({*placed.of, *placed.rigs})
-    work = {key: _item(placed, learners[key[0]], key) for key in keys if not lessons or key[1] in lessons}
+    work = {
+        key: _item(placed, learners[key[0]], key)
+        for key in keys
+        if not lessons or key[1] in lessons
+    }
     there, known = {who for who, _ in keys}, {*lessons} or {lesson for _, lesson in keys}
     for who, theirs in placed.problems.items():
         problem = theirs[0]
-        lesson = rosters.lesson_of_place(problem.place) or (next(iter(known)) if len(known) == 1 else None)
+        lesson = rosters.lesson_of_place(problem.place) or (
+            next(iter(known)) if len(known) == 1 else None
+        )
         if who not in there and lesson and (not lessons or lesson in lessons):
             work[who, lesson] = _Item(learners[who], problem.place, None, problem=problem.why)
     used = {item.place for item in work.values()}
-    beside = {problem.place for who, _ in placed.of for problem in placed.problems.get(who, ())
-              if not submissions.is_rig(problem.place)}
-    return work, [*(_Stray(problem.place, problem.why, problem.place not in beside)
-                    for problem in problems if problem.place not in used),
-                  *(_Stray(aside.file.place, aside.why, False) for aside in placed.unasked),
-                  *(_Stray(aside.file.place, aside.why, True) for aside in (*placed.unplaced, *placed.ambiguous))]
+    beside = {
+        problem.place
+        for who, _ in placed.of
+        for problem in placed.problems.get(who, ())
+        if not submissions.is_rig(problem.place)
+    }
+    return work, [
+        *(
+            _Stray(problem.place, problem.why, problem.place not in beside)
+            for problem in problems
+            if problem.place not in used
+        ),
+        *(_Stray(aside.file.place, aside.why, False) for aside in placed.unasked),
+        *(
+            _Stray(aside.file.place, aside.why, True)
+            for aside in (*placed.unplaced, *placed.ambiguous)
+        ),
+    ]
 
 
 def _item(placed: rosters.Placed, learner: Learner, key: tuple[str, str]) -> _Item:
     """One learner's files for one lesson. What else of theirs cannot be read may be what is missing here."""
+
     def lost(*endings: str) -> str:
-        return next((f"{problem.place}: {problem.why}" for problem in placed.problems.get(learner.id, ())
-                     if problem.place.casefold().endswith(endings)), "")
+        return next(
+            (
+                f"{problem.place}: {problem.why}"
+                for problem in placed.problems.get(learner.id, ())
+                if problem.place.casefold().endswith(endings)
+            ),
+            "",
+        )
 
     file, rigs = placed.of.get(key), placed.rigs.get(key, {})
-    asks = any(question.kind == "file" and name not in rigs for name, question in notebook.questions(key[1]).items())
-    return _Item(learner, (file or next(iter(rigs.values()))).place, file, placed.notes.get(key, ()),
-                 "" if file else lost(".ipynb", ".zip"), rigs, lost(*submissions.RIGS) if asks else "")
+    asks = any(
+        question.kind == "file" and name not in rigs
+        for name, question in notebook.questions(key[1]).items()
+    )
+    return _Item(
+        learner,
+        (file or next(iter(rigs.values()))).place,
+        file,
+        placed.notes.get(key, ()),
+        "" if file else lost(".ipynb", ".zip"),
+        rigs,
+        lost(*submissions.RIGS) if asks else "",
+    )
 
 
 class _Clock:
@@ -314,8 +388,13 @@ def _hands(jail: str, cluster: str | None, workers: int | None, due: int) -> Wor
     return Workers(opened, min(workers or how_many(), due))
 
 
-def _mark(record: Record, out: Path, due: Mapping[tuple[str, str], "_Item"], hands: Workers | Cluster,
-          clock: _Clock) -> None:
+def _mark(
+    record: Record,
+    out: Path,
+    due: Mapping[tuple[str, str], "_Item"],
+    hands: Workers | Cluster,
+    clock: _Clock,
+) -> None:
     """Mark what is due; whom a clock cut short a second time at the end, one by one, with the machine to themselves."""
     late, theirs = [], _by_learner(due)
     for found in hands.each(_task(record, items) for items in theirs.values()):
@@ -337,7 +416,9 @@ def _keep(record: Record, out: Path, found: Done, clock: _Clock) -> None:
     """
     new = [entry for entry in found.entries if entry.marked or not record.tells(entry)]
     if new:
-        course.write_whole(out / report.FOLDER / report.name_of_file(found.learner), found.page.encode())
+        course.write_whole(
+            out / report.FOLDER / report.name_of_file(found.learner), found.page.encode()
+        )
     for entry in new:
         record.add(entry)
     clock.tick(len(found.entries))
@@ -347,9 +428,12 @@ def _task(record: Record, items: Mapping[str, "_Item"]) -> Task:
     """The task of one learner's items, by lesson."""
     learner = next(iter(items.values())).learner
     known = {entry.lesson: entry for entry in record.entries(learner=learner.id)}
-    return Task(learner, tuple(_submission(record, lesson, item) for lesson, item in items.items()),
-                tuple(entry for lesson, entry in known.items() if lesson not in items),
-                {lesson: entry.overrides for lesson, entry in known.items()})
+    return Task(
+        learner,
+        tuple(_submission(record, lesson, item) for lesson, item in items.items()),
+        tuple(entry for lesson, entry in known.items() if lesson not in items),
+        {lesson: entry.overrides for lesson, entry in known.items()},
+    )
 
 
 def _submission(record: Record, lesson: str, item: "_Item") -> Submission:
@@ -360,13 +444,29 @@ def _submission(record: Record, lesson: str, item: "_Item") -> Submission:
     except submissions.Unreadable as why:
         problem = str(why)
     seed = record.seed(item.learner.id, lesson, item.digest)
-    return Submission(item.learner, lesson, item.place, item.digest, data, seed, problem, item.notes, rigs,
-                      item.rig_problem)
+    return Submission(
+        item.learner,
+        lesson,
+        item.place,
+        item.digest,
+        data,
+        seed,
+        problem,
+        item.notes,
+        rigs,
+        item.rig_problem,
+    )
 
 
 def _duration(seconds: float) -> str:
     minutes = math.ceil(seconds / 60)
-    return f"{seconds:.0f} s" if seconds < 100 else f"{minutes} min" if minutes < 100 else f"{minutes / 60:.1f} h"
+    return (
+        f"{seconds:.0f} s"
+        if seconds < 100
+        else f"{minutes} min"
+        if minutes < 100
+        else f"{minutes / 60:.1f} h"
+    )
 
 
 def _shortened(lines: Sequence[tuple[str, str]]) -> Iterator[str]:
@@ -386,28 +486,47 @@ def _by_learner(due: Mapping[tuple[str, str], "_Item"]) -> dict[str, dict[str, "
 def _alike(work: Mapping[tuple[str, str], "_Item"]) -> Iterator[tuple[str, likeness.Group]]:
     """(lesson, group) of submissions that are alike."""
     for lesson in sorted({lesson for _, lesson in work}):
-        rigs = ((who, file.digest) for (who, of), item in work.items() if of == lesson for file in item.rigs.values())
+        rigs = (
+            (who, file.digest)
+            for (who, of), item in work.items()
+            if of == lesson
+            for file in item.rigs.values()
+        )
         for group in (*likeness.groups(_read(work, lesson)), *likeness.same_rigs(rigs)):
             yield lesson, group
 
 
-def _read(work: Mapping[tuple[str, str], "_Item"], lesson: str) -> Iterator[tuple[str, tuple[str, ...]]]:
+def _read(
+    work: Mapping[tuple[str, str], "_Item"], lesson: str
+) -> Iterator[tuple[str, tuple[str, ...]]]:
     for (learner, of), item in work.items():
         if of == lesson and item.file is not None:
             with suppress(submissions.Unreadable):
                 yield learner, submissions.read_notebook(item.file.data).cells
 
 
-def _summary(record: Record, out: Path, work: Mapping[tuple[str, str], "_Item"], due: Mapping[tuple[str, str], "_Item"],
-             strays: Sequence["_Stray"], seconds: float) -> Summary:
+def _summary(
+    record: Record,
+    out: Path,
+    work: Mapping[tuple[str, str], "_Item"],
+    due: Mapping[tuple[str, str], "_Item"],
+    strays: Sequence["_Stray"],
+    seconds: float,
+) -> Summary:
     entries, missing = write_all(record, out)
     mine = [entry for entry in entries if (entry.learner.id, entry.lesson) in work]
     failed = [(entry.file, entry.why) for entry in mine if not entry.marked]
     marked = sum(entry.marked for entry in mine if (entry.learner.id, entry.lesson) in due)
-    return Summary(out, marked, len(work) - len(due),
-                   (*failed, *((stray.place, stray.why) for stray in strays if stray.matters)),
-                   sum(needs_a_look(entry) for entry in entries), tuple(missing),
-                   sum(page.is_unjailed(entry.about) for entry in entries), seconds)
+    return Summary(
+        out,
+        marked,
+        len(work) - len(due),
+        (*failed, *((stray.place, stray.why) for stray in strays if stray.matters)),
+        sum(needs_a_look(entry) for entry in entries),
+        tuple(missing),
+        sum(page.is_unjailed(entry.about) for entry in entries),
+        seconds,
+    )
 
 
 def needs_a_look(entry: Entry) -> bool:
@@ -415,11 +534,16 @@ def needs_a_look(entry: Entry) -> bool:
     return not entry.marked or entry.end != FINISHED or bool(entry.flags)
 
 
-def _missing(entries: Iterable[Entry], learners: Iterable[Learner],
-             lessons: Iterable[str]) -> list[tuple[str, Learner]]:
+def _missing(
+    entries: Iterable[Entry], learners: Iterable[Learner], lessons: Iterable[str]
+) -> list[tuple[str, Learner]]:
     there = {(entry.lesson, entry.learner.id) for entry in entries}
-    return [(lesson, learner) for lesson in sorted({*lessons, *(entry.lesson for entry in entries)})
-            for learner in learners if (lesson, learner.id) not in there]
+    return [
+        (lesson, learner)
+        for lesson in sorted({*lessons, *(entry.lesson for entry in entries)})
+        for learner in learners
+        if (lesson, learner.id) not in there
+    ]
 
 
 def _make_folder(out: Path, path: Path) -> None:
@@ -427,10 +551,14 @@ def _make_folder(out: Path, path: Path) -> None:
         raise ValueError(f"{out} is a file. Choose a folder for the results.")
     theirs = [name for name in MADE if (out / name).exists()] if not (out / RECORD).exists() else []
     if theirs:
-        raise ValueError(f"{out} holds no record of marks, but a {theirs[0]}, which would be written over. Choose "
-                         "another folder for the results.")
+        raise ValueError(
+            f"{out} holds no record of marks, but a {theirs[0]}, which would be written over. Choose "
+            "another folder for the results."
+        )
     if out.resolve().is_relative_to(path.resolve()):
-        raise ValueError(f"{out} lies in {path}: results would be taken for submissions. Choose a folder outside.")
+        raise ValueError(
+            f"{out} lies in {path}: results would be taken for submissions. Choose a folder outside."
+        )
     out.mkdir(parents=True, exist_ok=True)
 
 
@@ -441,11 +569,15 @@ def _lesson(lesson: str) -> str:
 def _question(text: str) -> Question:
     lesson, _, name = text.partition("/")
     if lesson not in notebook.lessons():
-        raise ValueError(f"No question is called {text!r}. Give the lesson with it, such as 06/solve_leg.")
+        raise ValueError(
+            f"No question is called {text!r}. Give the lesson with it, such as 06/solve_leg."
+        )
     questions = notebook.questions(lesson)
     if name not in questions:
-        raise ValueError(f"No question is called {text!r}. Lesson {lesson} has "
-                         f"{', '.join(question.id for question in questions.values())}.")
+        raise ValueError(
+            f"No question is called {text!r}. Lesson {lesson} has "
+            f"{', '.join(question.id for question in questions.values())}."
+        )
     return questions[name]
 
 
@@ -462,9 +594,14 @@ def _score(score: float | str) -> float:
 def _one_learner(record: Record, text: str, lesson: str) -> Learner:
     """The learner of an id, or of a name that only one has, among those with homework in a lesson."""
     there = [entry.learner for entry in record.entries(brief=True) if entry.lesson == lesson]
-    for same in (lambda learner: learner.id == text, lambda learner: learner.name.casefold() == text.casefold()):
+    for same in (
+        lambda learner: learner.id == text,
+        lambda learner: learner.name.casefold() == text.casefold(),
+    ):
         found = [learner for learner in there if same(learner)]
         if len(found) == 1:
             return found[0]
-    raise ValueError(f"{text!r} is {'the name of several' if found else 'nobody'} with homework in lesson {lesson} "
-                     "here. Give an id, as in grades.csv.")
+    raise ValueError(
+        f"{text!r} is {'the name of several' if found else 'nobody'} with homework in lesson {lesson} "
+        "here. Give an id, as in grades.csv."
+    )

@@ -27,11 +27,44 @@ import rigkit
 
 HERE = Path(__file__).parent
 RIGKIT = Path(rigkit.__file__).parent
-KIT = ("__init__", "_types", "_check", "_files", "_say", "rotation", "frames", "body", "puppets", "skeleton",
-       "placement", "_xyz", "_chain", "two_bone", "bend", "solvers", "controls", "foot", "leg", "mesh", "skin", "gait",
-       "gltf", "export", "page", "inspection", "faults", "stage", "plots", "scenes")
-STAND_INS = {"rigkit/homework/__init__.py": "homework.py", "rigkit/panels.py": "panels.py",
-             "IPython/__init__.py": "display.py", "IPython/display.py": "display.py"}
+KIT = (
+    "__init__",
+    "_types",
+    "_check",
+    "_files",
+    "_say",
+    "rotation",
+    "frames",
+    "body",
+    "puppets",
+    "skeleton",
+    "placement",
+    "_xyz",
+    "_chain",
+    "two_bone",
+    "bend",
+    "solvers",
+    "controls",
+    "foot",
+    "leg",
+    "mesh",
+    "skin",
+    "gait",
+    "gltf",
+    "export",
+    "page",
+    "inspection",
+    "faults",
+    "stage",
+    "plots",
+    "scenes",
+)
+STAND_INS = {
+    "rigkit/homework/__init__.py": "homework.py",
+    "rigkit/panels.py": "panels.py",
+    "IPython/__init__.py": "display.py",
+    "IPython/display.py": "display.py",
+}
 UNUSED = 60 * 24 * 3600  # seconds after which a shelf that no run opened is taken away
 _SHELF = re.compile(r"(kit|(numpy|matplotlib)-[^/]*)-([0-9a-f]{16}|part-\w+)")
 NOT_NEEDED = shutil.ignore_patterns("__pycache__", "tests", "*.pyi", "*.a", "*.h", "sample_data")
@@ -64,19 +97,35 @@ class Interpreter:
 def interpreter(user: tuple[int, int] | None) -> Interpreter:
     """This process's base Python, else a system Python of the same version, that `user` (ids, or None) can run."""
     wanted = f"{sys.version_info.major}.{sys.version_info.minor}"
-    ask = ("import json, os, sys, sysconfig, encodings\n"
-           "print(json.dumps([os.path.realpath(sys.executable), sys.base_prefix, sysconfig.get_path('stdlib'), "
-           "sys.version.split()[0]]))")
+    ask = (
+        "import json, os, sys, sysconfig, encodings\n"
+        "print(json.dumps([os.path.realpath(sys.executable), sys.base_prefix, sysconfig.get_path('stdlib'), "
+        "sys.version.split()[0]]))"
+    )
     base = getattr(sys, "_base_executable", "") or sys.executable
-    for candidate in (base, f"/usr/bin/python{wanted}", "/usr/bin/python3", f"/usr/local/bin/python{wanted}"):
+    for candidate in (
+        base,
+        f"/usr/bin/python{wanted}",
+        "/usr/bin/python3",
+        f"/usr/local/bin/python{wanted}",
+    ):
         with contextlib.suppress(OSError, subprocess.SubprocessError, ValueError):
-            done = subprocess.run([candidate, "-I", "-S", "-c", ask], capture_output=True, timeout=30, check=True,
-                                  env={}, cwd="/", **run_as(user))
+            done = subprocess.run(
+                [candidate, "-I", "-S", "-c", ask],
+                capture_output=True,
+                timeout=30,
+                check=True,
+                env={},
+                cwd="/",
+                **run_as(user),
+            )
             found = Interpreter(*json.loads(done.stdout))
             if found.version.startswith(f"{wanted}."):
                 return found
-    raise NoSite(f"the user who runs learners' code can run no Python {wanted}: {base} is in a folder closed to "
-                 f"others. Install python{wanted} for the whole system, or run `rigkit mark` as a user of your own.")
+    raise NoSite(
+        f"the user who runs learners' code can run no Python {wanted}: {base} is in a folder closed to "
+        f"others. Install python{wanted} for the whole system, or run `rigkit mark` as a user of your own."
+    )
 
 
 def run_as(user: tuple[int, int] | None) -> dict[str, Any]:
@@ -99,11 +148,21 @@ class Site:
     @cached_property
     def kit(self) -> Path:
         """The shelf with the driver, rigkit's maths and the stand-ins."""
-        paths = [path for name in KIT for path in [RIGKIT / f"{name}.py", *sorted((RIGKIT / name).rglob("*.py"))]]
-        files = {f"rigkit/{path.relative_to(RIGKIT).as_posix()}": path
-                 for path in [*paths, *sorted((RIGKIT / "data").glob("*.csv"))] if path.exists()}
+        paths = [
+            path
+            for name in KIT
+            for path in [RIGKIT / f"{name}.py", *sorted((RIGKIT / name).rglob("*.py"))]
+        ]
+        files = {
+            f"rigkit/{path.relative_to(RIGKIT).as_posix()}": path
+            for path in [*paths, *sorted((RIGKIT / "data").glob("*.csv"))]
+            if path.exists()
+        }
         files |= {place: HERE / "standins" / name for place, name in STAND_INS.items()}
-        files |= {f"rigkit/homework/{name}.py": RIGKIT / "homework" / f"{name}.py" for name in ("calling", "rig_file")}
+        files |= {
+            f"rigkit/homework/{name}.py": RIGKIT / "homework" / f"{name}.py"
+            for name in ("calling", "rig_file")
+        }
         files |= {name: HERE / name for name in ("driver.py", "landlock.py")}
         contents = {place: path.read_bytes() for place, path in files.items()}
         digest = hashlib.sha256(self._interpreter.version.encode())
@@ -125,18 +184,30 @@ class Site:
     @cached_property
     def matplotlib(self) -> Path:
         """The shelf with matplotlib and what it needs beside NumPy, and its cache of fonts in the folder `fonts`."""
+
         def fonts(shelf: Path) -> None:
             places = [str(self.numpy), str(shelf)]
             code = f"import sys; sys.path += {places!r}; import matplotlib.font_manager"
-            subprocess.run([self._interpreter.path, "-I", "-S", "-B", "-c", code], check=True, capture_output=True,
-                           env={"MPLCONFIGDIR": str(shelf / "fonts"), "HOME": "/"}, cwd="/")
+            subprocess.run(
+                [self._interpreter.path, "-I", "-S", "-B", "-c", code],
+                check=True,
+                capture_output=True,
+                env={"MPLCONFIGDIR": str(shelf / "fonts"), "HOME": "/"},
+                cwd="/",
+            )
 
         return self._packages("matplotlib", sorted(_needed("matplotlib") - {"numpy"}), fonts)
 
-    def _packages(self, name: str, packages: Sequence[str],
-                  afterwards: Callable[[Path], None] = lambda shelf: None) -> Path:
+    def _packages(
+        self,
+        name: str,
+        packages: Sequence[str],
+        afterwards: Callable[[Path], None] = lambda shelf: None,
+    ) -> Path:
         versions = {package: importlib.metadata.version(package) for package in packages}
-        key = hashlib.sha256(json.dumps([versions, self._interpreter.version], sort_keys=True).encode()).hexdigest()
+        key = hashlib.sha256(
+            json.dumps([versions, self._interpreter.version], sort_keys=True).encode()
+        ).hexdigest()
 
         def fill(shelf: Path) -> None:
             for place in {place for package in packages for place in _places(package)}:
@@ -174,8 +245,12 @@ class Site:
         for entry in self.folder.iterdir():
             with contextlib.suppress(OSError):
                 status = entry.lstat()
-                if (_SHELF.fullmatch(entry.name) and stat.S_ISDIR(status.st_mode) and status.st_uid == _me()
-                        and time.time() - status.st_mtime > UNUSED):
+                if (
+                    _SHELF.fullmatch(entry.name)
+                    and stat.S_ISDIR(status.st_mode)
+                    and status.st_uid == _me()
+                    and time.time() - status.st_mtime > UNUSED
+                ):
                     shutil.rmtree(entry)
 
     def _open_folder(self) -> None:
@@ -185,9 +260,25 @@ class Site:
         self.folder.chmod(0o755)
 
     def _compile(self, shelf: Path) -> None:
-        subprocess.run([self._interpreter.path, "-I", "-m", "compileall", "-q", "--invalidation-mode",
-                        "unchecked-hash", "-s", str(shelf), "-p", "/opt", str(shelf)], check=False,
-                       capture_output=True, cwd="/")  # a file that does not compile is not imported either
+        subprocess.run(
+            [
+                self._interpreter.path,
+                "-I",
+                "-m",
+                "compileall",
+                "-q",
+                "--invalidation-mode",
+                "unchecked-hash",
+                "-s",
+                str(shelf),
+                "-p",
+                "/opt",
+                str(shelf),
+            ],
+            check=False,
+            capture_output=True,
+            cwd="/",
+        )  # a file that does not compile is not imported either
 
 
 def cache_folder() -> Path:
@@ -226,6 +317,10 @@ def _places(package: str) -> set[Path]:
     """The folders and files that a package put beside the others."""
     distribution = importlib.metadata.distribution(package)
     names = {path.parts[0] for path in distribution.files or ()} or {package}
-    places = {Path(str(distribution.locate_file(name))) for name in names
-              if name not in ("..", "__pycache__") and not name.endswith((".dist-info", ".pth", ".egg-info"))}
+    places = {
+        Path(str(distribution.locate_file(name)))
+        for name in names
+        if name not in ("..", "__pycache__")
+        and not name.endswith((".dist-info", ".pth", ".egg-info"))
+    }
     return {place for place in places if place.exists()}

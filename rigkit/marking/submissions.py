@@ -45,7 +45,16 @@ LONGEST_OPENING = 2**16  # characters of a cell that is searched for `open_homew
 RIGS, MOST_NAMED = (".glb", ".gltf"), 100
 
 _HIDDEN = ("__macosx", "thumbs.db", "desktop.ini")
-_BROKEN = (zipfile.BadZipFile, zlib.error, struct.error, EOFError, OSError, ValueError, OverflowError, RuntimeError)
+_BROKEN = (
+    zipfile.BadZipFile,
+    zlib.error,
+    struct.error,
+    EOFError,
+    OSError,
+    ValueError,
+    OverflowError,
+    RuntimeError,
+)
 _NO_NOTEBOOK = "The file is not a notebook"
 _GIVE = "Give the folder or the zip that holds the submissions."
 _HAND_IN = "Hand in the exercise itself, the file whose name ends in .ipynb."
@@ -53,11 +62,17 @@ _INSTEAD = {
     ".py": f"The file is a Python script, not a notebook. {_HAND_IN}",
     ".bin": "The file holds what another should hold in itself. Export the rig as one file, .glb.",
     ".zip": "The file is a zip inside a zip inside the submissions. Pack the notebook once only.",
-    **dict.fromkeys((".rar", ".7z", ".tar", ".gz", ".tgz", ".xz", ".bz2"),
-                    f"The file is packed in a way that is not read here. {_HAND_IN} A zip will do too."),
-    **dict.fromkeys((".html", ".htm", ".pdf"), f"The file is a print of a page, which cannot be run. {_HAND_IN}"),
-    **dict.fromkeys((".doc", ".docx", ".odt", ".rtf", ".txt", ".md"),
-                    f"The file is a written text, not a notebook. {_HAND_IN}"),
+    **dict.fromkeys(
+        (".rar", ".7z", ".tar", ".gz", ".tgz", ".xz", ".bz2"),
+        f"The file is packed in a way that is not read here. {_HAND_IN} A zip will do too.",
+    ),
+    **dict.fromkeys(
+        (".html", ".htm", ".pdf"), f"The file is a print of a page, which cannot be run. {_HAND_IN}"
+    ),
+    **dict.fromkeys(
+        (".doc", ".docx", ".odt", ".rtf", ".txt", ".md"),
+        f"The file is a written text, not a notebook. {_HAND_IN}",
+    ),
 }
 
 
@@ -105,7 +120,9 @@ class File:
     def data(self) -> bytes:
         data = self.read()
         if _digest(data) != self.digest:
-            raise Unreadable("The file was changed while it was being marked. Give the same command again.")
+            raise Unreadable(
+                "The file was changed while it was being marked. Give the same command again."
+            )
         return data
 
 
@@ -179,16 +196,24 @@ def collect(path: str | os.PathLike[str], learners: int = 1_000) -> Collected:
     try:
         kind = stat.S_IFMT(path.stat().st_mode)
     except (OSError, ValueError) as error:
-        raise ValueError(f"{path} cannot be read ({getattr(error, 'strerror', error)}). {_GIVE}") from None
-    most, box = max(MOST_ENTRIES, ENTRIES_EACH * learners), _Box(room=2 * MOST_BYTES * max(1, learners))
+        raise ValueError(
+            f"{path} cannot be read ({getattr(error, 'strerror', error)}). {_GIVE}"
+        ) from None
+    most, box = (
+        max(MOST_ENTRIES, ENTRIES_EACH * learners),
+        _Box(room=2 * MOST_BYTES * max(1, learners)),
+    )
     if kind == stat.S_IFDIR:
         box.take(_in_folder(path.resolve(), most))
     elif kind == stat.S_IFREG:
         box.take(_in_zip(_open_zip(path, most)))
     else:
         raise ValueError(f"{path} is neither a folder nor a zip. {_GIVE}")
-    return Collected(tuple(sorted(box.files, key=lambda file: file.place)),
-                     tuple(sorted(box.problems, key=lambda problem: problem.place)), box.ignored)
+    return Collected(
+        tuple(sorted(box.files, key=lambda file: file.place)),
+        tuple(sorted(box.problems, key=lambda problem: problem.place)),
+        box.ignored,
+    )
 
 
 @dataclass(frozen=True)
@@ -233,12 +258,23 @@ class _Box:
             self._take_nested(thing)
         elif suffix == ".ipynb" or suffix in RIGS:
             if self.nested and len(self.files) >= MOST_NESTED:
-                raise Unreadable(f"The zip holds more than {MOST_NESTED} notebooks and rig files. Hand in the exercise "
-                                 "only.")
+                raise Unreadable(
+                    f"The zip holds more than {MOST_NESTED} notebooks and rig files. Hand in the exercise "
+                    "only."
+                )
             data = self._spend(thing.read())
             told = NOTHING if suffix in RIGS else _told(data)
-            self.files.append(File(thing.place, _digest(data), thing.modified, told.lesson, thing.again or thing.read,
-                                   told.names, told.claimed))
+            self.files.append(
+                File(
+                    thing.place,
+                    _digest(data),
+                    thing.modified,
+                    told.lesson,
+                    thing.again or thing.read,
+                    told.names,
+                    told.claimed,
+                )
+            )
         else:
             raise Unreadable(_INSTEAD.get(suffix, f"{_NO_NOTEBOOK}. {_HAND_IN}"))
 
@@ -246,19 +282,29 @@ class _Box:
         data = self._spend(thing.read())
         inner = _Box(min(self.room, NESTED_BYTES), nested=True)
         with _open_nested(data) as archive:
-            inner.take(replace(found, place=f"{thing.place}/{found.place}",
-                               again=partial(_read_nested, thing.again or thing.read, found.offset))
-                       if isinstance(found, _Found) else Problem(f"{thing.place}/{found.place}", found.why)
-                       for found in _in_zip(archive))
+            inner.take(
+                replace(
+                    found,
+                    place=f"{thing.place}/{found.place}",
+                    again=partial(_read_nested, thing.again or thing.read, found.offset),
+                )
+                if isinstance(found, _Found)
+                else Problem(f"{thing.place}/{found.place}", found.why)
+                for found in _in_zip(archive)
+            )
         self.room -= min(self.room, NESTED_BYTES) - inner.room
         self.files += inner.files
-        self.problems += inner.problems[:MOST_NESTED]  # no more is worth reading of one learner's zip
+        self.problems += inner.problems[
+            :MOST_NESTED
+        ]  # no more is worth reading of one learner's zip
         self.ignored += inner.ignored
 
     def _spend(self, data: bytes) -> bytes:
         if len(data) > self.room:
-            raise Unreadable("The files here are larger, all together, than a class's work can be. Leave out what is "
-                             "not homework.")
+            raise Unreadable(
+                "The files here are larger, all together, than a class's work can be. Leave out what is "
+                "not homework."
+            )
         self.room -= len(data)
         return data
 
@@ -286,8 +332,14 @@ def _digest(data: bytes) -> str:
 
 def shown(text: str, most: int = LONGEST_NAME) -> str:
     """A name as people can be shown it: every space is plain, and what cannot be seen or turns text is replaced."""
-    return "".join(character if character.isprintable() else " " if unicodedata.category(character) == "Zs" else
-                   "\N{REPLACEMENT CHARACTER}" for character in text[:most])
+    return "".join(
+        character
+        if character.isprintable()
+        else " "
+        if unicodedata.category(character) == "Zs"
+        else "\N{REPLACEMENT CHARACTER}"
+        for character in text[:most]
+    )
 
 
 # --- a folder ------------------------------------------------------------------------------------------------------
@@ -309,8 +361,11 @@ def _in_folder(root: Path, most: int) -> Iterator["_Found | Problem"]:
                 yield from _at(root, (*parts, name), status, below)
             left -= len(entries)
             if left < 0:
-                yield Problem(_place(parts), f"Here are more files than a class hands in ({most:,} in all); what comes "
-                                             "after is not read. Leave out what is not homework, or give the roster.")
+                yield Problem(
+                    _place(parts),
+                    f"Here are more files than a class hands in ({most:,} in all); what comes "
+                    "after is not read. Leave out what is not homework, or give the roster.",
+                )
                 return
         level = below
 
@@ -320,14 +375,20 @@ def _listed(root: Path, parts: tuple[str, ...], left: int) -> list[tuple[str, os
     folder = _open(root, parts, os.O_DIRECTORY)
     try:
         with os.scandir(folder) as entries:
-            return sorted(((entry.name, entry.stat(follow_symlinks=False)) for entry in islice(entries, left + 1)),
-                          key=lambda entry: entry[0])
+            return sorted(
+                (
+                    (entry.name, entry.stat(follow_symlinks=False))
+                    for entry in islice(entries, left + 1)
+                ),
+                key=lambda entry: entry[0],
+            )
     finally:
         os.close(folder)
 
 
-def _at(root: Path, parts: tuple[str, ...], status: os.stat_result,
-        below: list[tuple[str, ...]]) -> Iterator["_Found | Problem"]:
+def _at(
+    root: Path, parts: tuple[str, ...], status: os.stat_result, below: list[tuple[str, ...]]
+) -> Iterator["_Found | Problem"]:
     """What one name in a folder is; a folder goes to `below`."""
     place = _place(parts)
     if _is_hidden(place):
@@ -335,10 +396,14 @@ def _at(root: Path, parts: tuple[str, ...], status: os.stat_result,
     elif stat.S_ISREG(status.st_mode):
         yield _Found(place, _iso(status.st_mtime), partial(_read_in_folder, root, parts))
     elif not stat.S_ISDIR(status.st_mode):
-        what = "a link, which is not followed" if stat.S_ISLNK(status.st_mode) else "no ordinary file"
+        what = (
+            "a link, which is not followed" if stat.S_ISLNK(status.st_mode) else "no ordinary file"
+        )
         yield Problem(place, f"Here is {what}. {_HAND_IN}")
     elif len(parts) > DEEPEST:
-        yield Problem(place, f"The folders go deeper than {DEEPEST}; what is further down is not read.")
+        yield Problem(
+            place, f"The folders go deeper than {DEEPEST}; what is further down is not read."
+        )
     else:
         below.append(parts)
 
@@ -389,7 +454,9 @@ def _iso(seconds: float) -> str:
 
 def _too_large(name: str = "") -> Unreadable:
     smaller = "Export fewer vertices" if is_rig(name) else "Clear the outputs of all cells, save"
-    return Unreadable(f"The file is larger than {MOST_BYTES // 2**20} MiB. {smaller}, and hand it in again.")
+    return Unreadable(
+        f"The file is larger than {MOST_BYTES // 2**20} MiB. {smaller}, and hand it in again."
+    )
 
 
 # --- a zip ---------------------------------------------------------------------------------------------------------
@@ -402,8 +469,10 @@ class _Entries(list):
 
     def append(self, entry: zipfile.ZipInfo) -> None:
         if len(self) >= self.most:
-            raise Unreadable(f"The zip holds more than {self.most:,} files and folders. Leave out what is not "
-                             "homework.")
+            raise Unreadable(
+                f"The zip holds more than {self.most:,} files and folders. Leave out what is not "
+                "homework."
+            )
         super().append(entry)
 
 
@@ -419,7 +488,9 @@ class _Zip(zipfile.ZipFile):
         return self._filelist
 
     @filelist.setter
-    def filelist(self, entries: list[zipfile.ZipInfo]) -> None:  # set once, before the entries are read
+    def filelist(
+        self, entries: list[zipfile.ZipInfo]
+    ) -> None:  # set once, before the entries are read
         self._filelist = _Entries(entries)
         self._filelist.most = self._most
 
@@ -428,17 +499,23 @@ def _open_zip(path: Path, most: int) -> _Zip:
     try:
         return _Zip(path, most)
     except Unreadable as why:
-        raise ValueError(f"{path} cannot be read. {why} Or give the roster: a larger class may have more.") from None
+        raise ValueError(
+            f"{path} cannot be read. {why} Or give the roster: a larger class may have more."
+        ) from None
     except _BROKEN:
-        raise ValueError(f"{path} is neither a folder nor a zip that can be read. If it should be a zip, fetch it "
-                         "again: it may have been cut short.") from None
+        raise ValueError(
+            f"{path} is neither a folder nor a zip that can be read. If it should be a zip, fetch it "
+            "again: it may have been cut short."
+        ) from None
 
 
 def _open_nested(data: bytes) -> _Zip:
     try:
         return _Zip(io.BytesIO(data), MOST_ENTRIES)
     except _BROKEN:
-        raise Unreadable(f"The zip cannot be read; it is damaged or cut short. {_HAND_IN}") from None
+        raise Unreadable(
+            f"The zip cannot be read; it is damaged or cut short. {_HAND_IN}"
+        ) from None
 
 
 def _in_zip(archive: zipfile.ZipFile) -> Iterator["_Found | Problem"]:
@@ -448,13 +525,18 @@ def _in_zip(archive: zipfile.ZipFile) -> Iterator["_Found | Problem"]:
         counts[_same(entry)] = counts.get(_same(entry), 0) + 1
     for entry in archive.infolist():
         place = shown(entry.orig_filename)
-        why = _wrong_with(entry) or (counts[_same(entry)] > 1 and "Two entries of the zip have this name, or one that "
-                                     "some systems take for it. Give each its own name.")
+        why = _wrong_with(entry) or (
+            counts[_same(entry)] > 1
+            and "Two entries of the zip have this name, or one that "
+            "some systems take for it. Give each its own name."
+        )
         if why:
             yield Problem(place, why)
         elif not entry.is_dir():
             modified = "{:04}-{:02}-{:02}T{:02}:{:02}:{:02}".format(*entry.date_time)
-            yield _Found(place, modified, partial(_read_entry, archive, entry), offset=entry.header_offset)
+            yield _Found(
+                place, modified, partial(_read_entry, archive, entry), offset=entry.header_offset
+            )
 
 
 def _same(entry: zipfile.ZipInfo) -> str:
@@ -466,7 +548,11 @@ def _same(entry: zipfile.ZipInfo) -> str:
 def _wrong_with(entry: zipfile.ZipInfo) -> str | None:
     name = entry.orig_filename
     parts = name.removesuffix("/").split("/")
-    if any(c in name for c in "\0\\:") or any(part in ("", ".", "..") for part in parts) or len(name) > LONGEST_NAME:
+    if (
+        any(c in name for c in "\0\\:")
+        or any(part in ("", ".", "..") for part in parts)
+        or len(name) > LONGEST_NAME
+    ):
         return "The entry's name is not a plain one inside the zip. Rename the file, and pack it again."
     kind = stat.S_IFMT(entry.external_attr >> 16)
     if kind not in (0, stat.S_IFREG, stat.S_IFDIR):
@@ -479,7 +565,9 @@ def _read_entry(archive: zipfile.ZipFile, entry: zipfile.ZipInfo) -> bytes:
     if entry.flag_bits & 0x1:
         raise Unreadable("The entry is locked with a password. Pack it again without one.")
     if entry.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
-        raise Unreadable("The entry is packed in a way that is not read here. Make an ordinary zip.")
+        raise Unreadable(
+            "The entry is packed in a way that is not read here. Make an ordinary zip."
+        )
     if entry.file_size > MOST_BYTES:
         raise _too_large(entry.orig_filename)
     try:
@@ -519,23 +607,31 @@ def read_notebook(data: bytes) -> Notebook:
     if len(data) > MOST_BYTES:
         raise _too_large()
     if sum(map(data.count, (b"[", b"{", b":"))) > MOST_PARTS:
-        raise Unreadable("The notebook holds more than can be read. Clear the outputs of all cells, save, and "
-                         "hand it in again.")
+        raise Unreadable(
+            "The notebook holds more than can be read. Clear the outputs of all cells, save, and "
+            "hand it in again."
+        )
     cells = tuple(_code(_cells(_parse(data))))
     if sum(len(cell.encode()) for cell in cells) > MOST_CODE:
-        raise Unreadable(f"The notebook holds more than {MOST_CODE // 2**20} MiB of code. Keep data out of its cells.")
+        raise Unreadable(
+            f"The notebook holds more than {MOST_CODE // 2**20} MiB of code. Keep data out of its cells."
+        )
     lesson, claimed = opened(cells)
     return Notebook(cells, lesson, claimed, _rigs_named(cells))
 
 
 def _parse(data: bytes) -> Any:
     try:
-        return json.loads(data.decode("utf-8-sig"), object_pairs_hook=_unique, parse_constant=_refuse_constant)
+        return json.loads(
+            data.decode("utf-8-sig"), object_pairs_hook=_unique, parse_constant=_refuse_constant
+        )
     except UnicodeDecodeError:
         raise Unreadable(f"{_NO_NOTEBOOK}: it is not text in UTF-8. {_HAND_IN}") from None
     except (ValueError, RecursionError):
-        raise Unreadable(f"{_NO_NOTEBOOK}, or it was cut short or edited as text. Open it in JupyterLab to see; save, "
-                         "and hand it in again.") from None
+        raise Unreadable(
+            f"{_NO_NOTEBOOK}, or it was cut short or edited as text. Open it in JupyterLab to see; save, "
+            "and hand it in again."
+        ) from None
 
 
 def _unique(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
@@ -553,14 +649,22 @@ def _cells(book: Any) -> list[dict[str, Any]]:
     if not isinstance(book, dict) or type(book.get("nbformat")) is not int:
         raise Unreadable(f"{_NO_NOTEBOOK}. {_HAND_IN}")
     if book["nbformat"] < 4:
-        raise Unreadable("The notebook has an old form. Open it in JupyterLab, save it, and hand it in again.")
+        raise Unreadable(
+            "The notebook has an old form. Open it in JupyterLab, save it, and hand it in again."
+        )
     if book["nbformat"] > 4:
-        raise Unreadable("The notebook has a later form than is known here. Save it with the course's JupyterLab.")
+        raise Unreadable(
+            "The notebook has a later form than is known here. Save it with the course's JupyterLab."
+        )
     cells = book.get("cells")
     if not isinstance(cells, list) or not all(isinstance(cell, dict) for cell in cells):
-        raise Unreadable("The notebook has no list of cells. Open it in JupyterLab, save it, and hand it in again.")
+        raise Unreadable(
+            "The notebook has no list of cells. Open it in JupyterLab, save it, and hand it in again."
+        )
     if len(cells) > MOST_CELLS:
-        raise Unreadable(f"The notebook has more than {MOST_CELLS:,} cells. Hand in the exercise only.")
+        raise Unreadable(
+            f"The notebook has more than {MOST_CELLS:,} cells. Hand in the exercise only."
+        )
     return cells
 
 
@@ -570,9 +674,13 @@ def _code(cells: list[dict[str, Any]]) -> Iterator[str]:
             source = cell.get("source")
             lines = [source] if isinstance(source, str) else source
             if not isinstance(lines, list) or not all(isinstance(line, str) for line in lines):
-                raise Unreadable(f"Cell {number} of the notebook holds no text. Open it in JupyterLab, save it, and "
-                                 "hand it in again.")
-            yield "".join(lines).encode("utf-16", "surrogatepass").decode("utf-16", "replace")  # no half characters
+                raise Unreadable(
+                    f"Cell {number} of the notebook holds no text. Open it in JupyterLab, save it, and "
+                    "hand it in again."
+                )
+            yield (
+                "".join(lines).encode("utf-16", "surrogatepass").decode("utf-16", "replace")
+            )  # no half characters
 
 
 def opened(cells: Iterable[str]) -> tuple[str | None, str | None]:
@@ -610,7 +718,11 @@ def _rigs_named(cells: Iterable[str]) -> dict[str, str]:
 
 def _name_rig(found: dict[str, str], name: str | None, value: ast.expr) -> None:
     """Put the text within a value that ends as rig files do, such as in `Path("out") / "walker.glb"`, under a name."""
-    texts = [node.value for node in ast.walk(value) if isinstance(node, ast.Constant) and isinstance(node.value, str)]
+    texts = [
+        node.value
+        for node in ast.walk(value)
+        if isinstance(node, ast.Constant) and isinstance(node.value, str)
+    ]
     rigs = [text for text in texts if is_rig(text)]
     if name and rigs and len(found) < MOST_NAMED:
         found[name] = shown(re.split(r"[/\\]", rigs[-1])[-1])
@@ -638,7 +750,15 @@ def _opens(call: ast.Call) -> tuple[str | None, str | None]:
     given = dict(zip(("lesson", "student"), call.args, strict=False))
     given |= {keyword.arg: keyword.value for keyword in call.keywords if keyword.arg}
     lesson, claimed = (getattr(given.get(name), "value", None) for name in ("lesson", "student"))
-    number = f"{lesson:02d}" if type(lesson) is int else lesson.strip().zfill(2) if isinstance(lesson, str) else ""
+    number = (
+        f"{lesson:02d}"
+        if type(lesson) is int
+        else lesson.strip().zfill(2)
+        if isinstance(lesson, str)
+        else ""
+    )
     name = claimed.strip() if isinstance(claimed, str) else ""
-    fits = 0 < len(name) <= LONGEST_CLAIM and not any("\ud800" <= c <= "\udfff" for c in name)  # no half characters
+    fits = 0 < len(name) <= LONGEST_CLAIM and not any(
+        "\ud800" <= c <= "\udfff" for c in name
+    )  # no half characters
     return number if re.fullmatch("[0-9]{2}", number) else None, name if fits else None

@@ -34,27 +34,80 @@ from rigkit import course
 from rigkit.marking.entry import Entry, Learner
 from rigkit.marking.page import lesson_title, plain
 
-SCHOOL = {"classSourcedId": "class", "academicSessionSourcedId": "session", "schoolSourcedId": "school"}
+SCHOOL = {
+    "classSourcedId": "class",
+    "academicSessionSourcedId": "session",
+    "schoolSourcedId": "school",
+}
 DAYS = ("assignDate", "dueDate")
 NAMES = ("grades.csv", "manifest.csv", "categories.csv", "lineItems.csv", "results.csv")
 
 COMMON = ("sourcedId", "status", "dateLastModified")
 CATEGORIES = (*COMMON, "title", "weight")
-LINE_ITEMS = (*COMMON, "title", "description", "assignDate", "dueDate", "classSourcedId", "categorySourcedId",
-              "academicSessionSourcedId", "resultValueMin", "resultValueMax", "schoolSourcedId")
-RESULTS = (*COMMON, "lineItemSourcedId", "studentSourcedId", "scoreStatus", "score", "scoreDate", "comment",
-           "textScore", "classSourcedId", "inProgress", "incomplete", "late", "missing")
-FILES = ("academicSessions", "categories", "classes", "classResources", "courses", "courseResources", "demographics",
-         "enrollments", "lineItemLearningObjectiveIds", "lineItems", "lineItemScoreScales", "orgs", "resources",
-         "resultLearningObjectiveIds", "results", "resultScoreScales", "roles", "scoreScales", "userProfiles",
-         "userResources", "users")
+LINE_ITEMS = (
+    *COMMON,
+    "title",
+    "description",
+    "assignDate",
+    "dueDate",
+    "classSourcedId",
+    "categorySourcedId",
+    "academicSessionSourcedId",
+    "resultValueMin",
+    "resultValueMax",
+    "schoolSourcedId",
+)
+RESULTS = (
+    *COMMON,
+    "lineItemSourcedId",
+    "studentSourcedId",
+    "scoreStatus",
+    "score",
+    "scoreDate",
+    "comment",
+    "textScore",
+    "classSourcedId",
+    "inProgress",
+    "incomplete",
+    "late",
+    "missing",
+)
+FILES = (
+    "academicSessions",
+    "categories",
+    "classes",
+    "classResources",
+    "courses",
+    "courseResources",
+    "demographics",
+    "enrollments",
+    "lineItemLearningObjectiveIds",
+    "lineItems",
+    "lineItemScoreScales",
+    "orgs",
+    "resources",
+    "resultLearningObjectiveIds",
+    "results",
+    "resultScoreScales",
+    "roles",
+    "scoreScales",
+    "userProfiles",
+    "userResources",
+    "users",
+)
 
-_GUID = re.compile(r"[0-9A-Za-z./_][0-9A-Za-z./@_-]{0,254}")  # narrower than allowed: none that begins like a formula
+_GUID = re.compile(
+    r"[0-9A-Za-z./_][0-9A-Za-z./@_-]{0,254}"
+)  # narrower than allowed: none that begins like a formula
 _OURS = uuid.UUID("5b0d6c0e-7f0c-5a5e-9a53-0d3f9a6b7c11")
 
 
-def write(entries: Sequence[Entry], learners: Iterable[Learner], out: Path,
-          school: Mapping[str, str] | None = None) -> None:
+def write(
+    entries: Sequence[Entry],
+    learners: Iterable[Learner],
+    out: Path,
+    school: Mapping[str, str] | None = None,
+) -> None:
     """Write `grades.csv`, `manifest.csv`, `categories.csv`, `lineItems.csv` and `results.csv` into the folder `out`.
 
     Parameters
@@ -75,7 +128,9 @@ def write(entries: Sequence[Entry], learners: Iterable[Learner], out: Path,
     made = one_roster(entries, learners, school)
     rows = grades(entries, learners)
     # A spreadsheet takes a file without the mark for the machine's old encoding, and Zoë for ZoÃ«.
-    course.write_whole(out / "grades.csv", b"\xef\xbb\xbf" + _csv(list(rows[0]) if rows else ["id", "name"], rows))
+    course.write_whole(
+        out / "grades.csv", b"\xef\xbb\xbf" + _csv(list(rows[0]) if rows else ["id", "name"], rows)
+    )
     for name, (heads, lines) in made.items():
         course.write_whole(out / name, _csv(heads, lines))
 
@@ -85,58 +140,105 @@ def grades(entries: Sequence[Entry], learners: Iterable[Learner]) -> list[dict[s
 
     Scores are numbers or "", "yes" and "no" are words. The rows stand in order of lesson, name and id.
     """
-    questions = list(dict.fromkeys(question for entry in sorted(entries, key=lambda e: e.lesson)
-                                   for question in entry.scores))
+    questions = list(
+        dict.fromkeys(
+            question
+            for entry in sorted(entries, key=lambda e: e.lesson)
+            for question in entry.scores
+        )
+    )
     rows = []
     for lesson, learner, entry in _pairs(entries, learners):
         scores = entry.scores if entry else {}
-        rows.append({
-            "id": learner.id, "name": learner.name, "group": learner.group, "lesson": lesson,
-            **{f"{question} (%)": _percent(scores.get(question)) for question in questions},
-            "total (%)": _percent(entry.score if entry else None),
-            "handed in": _yes(entry), "marked": _yes(entry and entry.marked),
-            "corrected": _yes(entry and entry.overrides), "end": entry.end if entry else "",
-            "why": entry.why if entry else "", "look": " ".join(entry.flags) if entry else ""})
+        rows.append(
+            {
+                "id": learner.id,
+                "name": learner.name,
+                "group": learner.group,
+                "lesson": lesson,
+                **{f"{question} (%)": _percent(scores.get(question)) for question in questions},
+                "total (%)": _percent(entry.score if entry else None),
+                "handed in": _yes(entry),
+                "marked": _yes(entry and entry.marked),
+                "corrected": _yes(entry and entry.overrides),
+                "end": entry.end if entry else "",
+                "why": entry.why if entry else "",
+                "look": " ".join(entry.flags) if entry else "",
+            }
+        )
     return rows
 
 
-def one_roster(entries: Sequence[Entry], learners: Iterable[Learner],
-               school: Mapping[str, str] | None = None) -> dict[str, tuple[Sequence[str], list[dict[str, str]]]]:
+def one_roster(
+    entries: Sequence[Entry], learners: Iterable[Learner], school: Mapping[str, str] | None = None
+) -> dict[str, tuple[Sequence[str], list[dict[str, str]]]]:
     """The files of the standard: a dict of file name to (columns, rows as dicts of text)."""
     school = SCHOOL | check_school(school or {})
     category = _id(school, "homework")
     times = sorted(moment for entry in entries for moment in _moments(entry))
     items, results = [], []
     for lesson in sorted({entry.lesson for entry in entries}):
-        mine = sorted(moment for entry in entries if entry.lesson == lesson for moment in _moments(entry))
+        mine = sorted(
+            moment for entry in entries if entry.lesson == lesson for moment in _moments(entry)
+        )
         title = lesson_title(lesson)
-        items.append({
-            **_common(_id(school, lesson), mine[-1]), "title": f"Homework {lesson}" + (f": {title}" if title else ""),
-            "description": "Marked by measuring the answers.", "assignDate": mine[0].date().isoformat(),
-            "dueDate": mine[-1].date().isoformat(), "categorySourcedId": category, "resultValueMin": "0",
-            "resultValueMax": "100", **school})
-        results += [_result(school, lesson, learner, entry, mine[-1])
-                    for each, learner, entry in _pairs(entries, learners) if each == lesson]
-    categories = [{**_common(category, times[0]), "title": "Homework", "weight": ""}] if times else []
+        items.append(
+            {
+                **_common(_id(school, lesson), mine[-1]),
+                "title": f"Homework {lesson}" + (f": {title}" if title else ""),
+                "description": "Marked by measuring the answers.",
+                "assignDate": mine[0].date().isoformat(),
+                "dueDate": mine[-1].date().isoformat(),
+                "categorySourcedId": category,
+                "resultValueMin": "0",
+                "resultValueMax": "100",
+                **school,
+            }
+        )
+        results += [
+            _result(school, lesson, learner, entry, mine[-1])
+            for each, learner, entry in _pairs(entries, learners)
+            if each == lesson
+        ]
+    categories = (
+        [{**_common(category, times[0]), "title": "Homework", "weight": ""}] if times else []
+    )
     delta = {"categories", "lineItems", "results"}
-    manifest = {"manifest.version": "1.0", "oneroster.version": "1.2",
-                **{f"file.{name}": "delta" if name in delta else "absent" for name in FILES},
-                "source.systemName": "rigkit"}
-    return {"manifest.csv": (("propertyName", "value"),
-                             [{"propertyName": name, "value": value} for name, value in manifest.items()]),
-            "categories.csv": (CATEGORIES, categories), "lineItems.csv": (LINE_ITEMS, items),
-            "results.csv": (RESULTS, results)}
+    manifest = {
+        "manifest.version": "1.0",
+        "oneroster.version": "1.2",
+        **{f"file.{name}": "delta" if name in delta else "absent" for name in FILES},
+        "source.systemName": "rigkit",
+    }
+    return {
+        "manifest.csv": (
+            ("propertyName", "value"),
+            [{"propertyName": name, "value": value} for name, value in manifest.items()],
+        ),
+        "categories.csv": (CATEGORIES, categories),
+        "lineItems.csv": (LINE_ITEMS, items),
+        "results.csv": (RESULTS, results),
+    }
 
 
-def _result(school: Mapping[str, str], lesson: str, learner: Learner, entry: Entry | None,
-            last: datetime) -> dict[str, str]:
+def _result(
+    school: Mapping[str, str], lesson: str, learner: Learner, entry: Entry | None, last: datetime
+) -> dict[str, str]:
     moment = max(_moments(entry)) if entry else last
-    status = "not submitted" if entry is None else "submitted" if entry.score is None else "fully graded"
-    return {**_common(_id(school, lesson, learner.id), moment), "lineItemSourcedId": _id(school, lesson),
-            "studentSourcedId": _guid(learner.id), "scoreStatus": status,
-            "score": str(_percent(entry.score if entry else None)), "scoreDate": moment.date().isoformat(),
-            "comment": _comment(entry), "classSourcedId": school["classSourcedId"],
-            "missing": "true" if entry is None else "false"}
+    status = (
+        "not submitted" if entry is None else "submitted" if entry.score is None else "fully graded"
+    )
+    return {
+        **_common(_id(school, lesson, learner.id), moment),
+        "lineItemSourcedId": _id(school, lesson),
+        "studentSourcedId": _guid(learner.id),
+        "scoreStatus": status,
+        "score": str(_percent(entry.score if entry else None)),
+        "scoreDate": moment.date().isoformat(),
+        "comment": _comment(entry),
+        "classSourcedId": school["classSourcedId"],
+        "missing": "true" if entry is None else "false",
+    }
 
 
 def _comment(entry: Entry | None) -> str:
@@ -149,10 +251,14 @@ def _comment(entry: Entry | None) -> str:
     return f"{right} of {len(entry.scores)} questions right.{''.join(reasons)}"
 
 
-def _pairs(entries: Sequence[Entry], learners: Iterable[Learner]) -> Iterator[tuple[str, Learner, Entry | None]]:
+def _pairs(
+    entries: Sequence[Entry], learners: Iterable[Learner]
+) -> Iterator[tuple[str, Learner, Entry | None]]:
     """(lesson, learner, entry or None) for every learner in every lesson that somebody handed in."""
     of = {(entry.lesson, entry.learner.id): entry for entry in entries}
-    everyone = {learner.id: learner for learner in [*(entry.learner for entry in entries), *learners]}
+    everyone = {
+        learner.id: learner for learner in [*(entry.learner for entry in entries), *learners]
+    }
     ordered = sorted(everyone.values(), key=lambda learner: (learner.name.casefold(), learner.id))
     for lesson in sorted({entry.lesson for entry in entries}):
         for learner in ordered:
@@ -163,12 +269,18 @@ def _moments(entry: Entry) -> list[datetime]:
     """When an entry was made and corrected."""
     texts = [entry.time, *(override.time for override in entry.overrides)]
     moments = (datetime.fromisoformat(text) for text in texts)
-    return [moment.astimezone(UTC) if moment.tzinfo else moment.replace(tzinfo=UTC) for moment in moments]
+    return [
+        moment.astimezone(UTC) if moment.tzinfo else moment.replace(tzinfo=UTC)
+        for moment in moments
+    ]
 
 
 def _common(sourced_id: str, moment: datetime) -> dict[str, str]:
-    return {"sourcedId": sourced_id, "status": "active",
-            "dateLastModified": f"{moment:%Y-%m-%dT%H:%M:%S}.{moment.microsecond // 1000:03d}Z"}
+    return {
+        "sourcedId": sourced_id,
+        "status": "active",
+        "dateLastModified": f"{moment:%Y-%m-%dT%H:%M:%S}.{moment.microsecond // 1000:03d}Z",
+    }
 
 
 def _id(school: Mapping[str, str], *words: str) -> str:
@@ -177,17 +289,25 @@ def _id(school: Mapping[str, str], *words: str) -> str:
 
 
 def _guid(text: str) -> str:
-    return text if _GUID.fullmatch(text) else "sha256-" + hashlib.sha256(json.dumps(text).encode()).hexdigest()
+    return (
+        text
+        if _GUID.fullmatch(text)
+        else "sha256-" + hashlib.sha256(json.dumps(text).encode()).hexdigest()
+    )
 
 
 def check_school(given: Mapping[str, str]) -> dict[str, str]:
     """What only the school's system knows, as a dict: see `write`, also for the errors."""
     for name, value in given.items():
         if name not in (*SCHOOL, *DAYS):
-            raise ValueError(f"`school` must name what the standard has ({', '.join((*SCHOOL, *DAYS))}); got {name!r}.")
+            raise ValueError(
+                f"`school` must name what the standard has ({', '.join((*SCHOOL, *DAYS))}); got {name!r}."
+            )
         if name in SCHOOL and not (isinstance(value, str) and _GUID.fullmatch(value)):
-            raise ValueError(f"`{name}` must be letters, digits and . / @ _ - (at most 255); got {value!r}. "
-                             "Copy it from the school's system.")
+            raise ValueError(
+                f"`{name}` must be letters, digits and . / @ _ - (at most 255); got {value!r}. "
+                "Copy it from the school's system."
+            )
         if name in DAYS:
             _check_day(name, value)
     return dict(given)

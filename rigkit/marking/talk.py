@@ -26,7 +26,10 @@ TIME, MEMORY, OUTPUT, STOPPED = "time limit", "memory", "output limit", "stopped
 MIB = 2**20
 KEPT = 64 * 1024  # bytes of what the cells print
 MOST_PRINTED = 16 * MIB
-MOST_LINE, MOST_FINDINGS = 64 * 1024, MIB  # the latter: of a file with as many animations as make an answer
+MOST_LINE, MOST_FINDINGS = (
+    64 * 1024,
+    MIB,
+)  # the latter: of a file with as many animations as make an answer
 MOST_RESULT = 4 * MIB
 
 
@@ -75,8 +78,20 @@ def _collect(talk: "Exchange", call: "Call", records: list[dict[str, Any]]) -> N
         if left <= 0 or (records and records[-1].get("end") == "stopped"):
             records.append({"end": "stopped", "seconds": call.seconds})
             continue
-        records.append(_record(talk.ask({"do": "call", "question": call.question, "kind": call.kind, "case": case,
-                                         "seconds": left}), call.seconds))
+        records.append(
+            _record(
+                talk.ask(
+                    {
+                        "do": "call",
+                        "question": call.question,
+                        "kind": call.kind,
+                        "case": case,
+                        "seconds": left,
+                    }
+                ),
+                call.seconds,
+            )
+        )
 
 
 # The other side's words, read as a stranger's
@@ -95,7 +110,9 @@ def clean(line: bytes) -> Any:
         It is not that, or larger or deeper than any answer.
     """
     try:
-        data = json.loads(line.decode("utf-8"), parse_constant=_no_number, parse_float=_float, parse_int=_float)
+        data = json.loads(
+            line.decode("utf-8"), parse_constant=_no_number, parse_float=_float, parse_int=_float
+        )
         return _plain(data, [2 * MOST_NUMBERS])
     except UnicodeDecodeError:
         raise Unclean("not text") from None
@@ -126,14 +143,18 @@ def _plain(data: Any, budget: list[int], depth: int = 0) -> Any:
     if isinstance(data, list):
         return [_plain(part, budget, depth + 1) for part in data]
     if isinstance(data, dict):
-        return {words(name[:MOST_TEXT]): _plain(part, budget, depth + 1) for name, part in data.items()}
+        return {
+            words(name[:MOST_TEXT]): _plain(part, budget, depth + 1) for name, part in data.items()
+        }
     return data
 
 
 def words(text: str) -> str:
     """Text with something harmless in place of control characters, surrogates and the like."""
-    return "".join("\N{REPLACEMENT CHARACTER}" if unicodedata.category(c)[0] == "C" and c not in "\n\t" else c
-                   for c in text)
+    return "".join(
+        "\N{REPLACEMENT CHARACTER}" if unicodedata.category(c)[0] == "C" and c not in "\n\t" else c
+        for c in text
+    )
 
 
 def _cell(line: bytes) -> dict[str, Any]:
@@ -176,12 +197,20 @@ def _shape(data: Any, seconds: float) -> dict[str, Any]:
 
 def _type(kind: Any) -> str:
     """The name of an error's type: one that a class can have in a program, else nobody's."""
-    return kind if isinstance(kind, str) and re.fullmatch(r"[A-Za-z_]\w{0,59}", kind, re.ASCII) else "Exception"
+    return (
+        kind
+        if isinstance(kind, str) and re.fullmatch(r"[A-Za-z_]\w{0,59}", kind, re.ASCII)
+        else "Exception"
+    )
 
 
 def _whole(number: Any) -> int | None:
     """A count as an int, such as a line; None for anything else."""
-    return int(number) if isinstance(number, float) and number.is_integer() and 0 <= number <= 1e9 else None
+    return (
+        int(number)
+        if isinstance(number, float) and number.is_integer() and 0 <= number <= 1e9
+        else None
+    )
 
 
 def _seconds(line: bytes) -> float | None:
@@ -210,8 +239,11 @@ class Exchange:
     def __init__(self, process: "_Process", deadline: float) -> None:
         self._deadline, self._request = deadline, process.request
         self._selector = selectors.DefaultSelector()
-        for file, take in ((process.result, self._take_result), (process.stdout, self._take_printed),
-                           (process.stderr, self._take_errors)):
+        for file, take in (
+            (process.result, self._take_result),
+            (process.stdout, self._take_printed),
+            (process.stderr, self._take_errors),
+        ):
             os.set_blocking(file, False)
             self._selector.register(file, selectors.EVENT_READ, take)
         os.set_blocking(self._request, False)
@@ -246,7 +278,7 @@ class Exchange:
                         key.data(key.fd)
                 for line in self._lines(most):
                     if line.startswith(token + b" "):
-                        return line[len(token) + 1:]
+                        return line[len(token) + 1 :]
                 if self._gone:
                     raise _Over(STOPPED)
         finally:
@@ -272,7 +304,7 @@ class Exchange:
     def _send(self, unsent: memoryview | bytes) -> memoryview | bytes:
         """What is left to send, after as much as there is room for; nothing when nobody reads."""
         try:
-            return unsent[os.write(self._request, unsent):]
+            return unsent[os.write(self._request, unsent) :]
         except BlockingIOError:
             return unsent
         except OSError:
@@ -293,7 +325,7 @@ class Exchange:
 
     def _take_errors(self, file: int) -> bytes:
         data = self._take_printed(file)
-        self._errors += data[:KEPT - len(self._errors)]
+        self._errors += data[: KEPT - len(self._errors)]
         return data
 
     def _take_printed(self, file: int) -> bytes:

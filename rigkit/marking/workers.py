@@ -56,21 +56,43 @@ def work(task: Task, jail: Jail) -> Done:
 
 def done(task: Task, entries: Iterable[Entry]) -> Done:
     """A task with its entries; the page is made of them as the record will give them back."""
-    entries = tuple(replace(thawed(*frozen(entry)), overrides=task.overrides.get(entry.lesson, ()))
-                    for entry in entries)
+    entries = tuple(
+        replace(thawed(*frozen(entry)), overrides=task.overrides.get(entry.lesson, ()))
+        for entry in entries
+    )
     return Done(task.learner, entries, report.html(task.learner, [*task.known, *entries]))
 
 
 def given_up(task: Task, why: str) -> Done:
     """A task whose workers died of it."""
-    return done(task, [Entry(task.learner, submission.lesson, submission.place, submission.digest, marked=False,
-                             end="", why=why, time=now()) for submission in task.submissions])
+    return done(
+        task,
+        [
+            Entry(
+                task.learner,
+                submission.lesson,
+                submission.place,
+                submission.digest,
+                marked=False,
+                end="",
+                why=why,
+                time=now(),
+            )
+            for submission in task.submissions
+        ],
+    )
 
 
 def how_many() -> int:
     """As many workers as this machine has cores and memory for, at least one."""
-    cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
-    memory = os.sysconf("SC_PHYS_PAGES") * os.sysconf("SC_PAGE_SIZE") if hasattr(os, "sysconf") else MEMORY
+    cores = (
+        len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+    )
+    memory = (
+        os.sysconf("SC_PHYS_PAGES") * os.sysconf("SC_PAGE_SIZE")
+        if hasattr(os, "sysconf")
+        else MEMORY
+    )
     return max(1, min(cores, int(memory / MEMORY)))
 
 
@@ -153,7 +175,9 @@ class _Worker:
 
 
 def _serve(pipe: Connection, jail: Jail) -> None:
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C reaches all; the one who shares out the work answers it
+    signal.signal(
+        signal.SIGINT, signal.SIG_IGN
+    )  # Ctrl-C reaches all; the one who shares out the work answers it
     with suppress(EOFError, BrokenPipeError, ConnectionResetError):
         while True:
             task = pipe.recv()

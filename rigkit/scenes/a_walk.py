@@ -34,8 +34,12 @@ class Stride:
     pops: tuple
 
     def __repr__(self) -> str:
-        return _say.line(self, f"{self.walk}", f"feet slide up to {_say.amount(np.nanmax(self.slid), ' cm', 1)} a step",
-                         _say.count(len(self.pops), "pop"))
+        return _say.line(
+            self,
+            f"{self.walk}",
+            f"feet slide up to {_say.amount(np.nanmax(self.slid), ' cm', 1)} a step",
+            _say.count(len(self.pops), "pop"),
+        )
 
 
 def _stride(walk):
@@ -46,7 +50,9 @@ def _stride(walk):
 @cache
 def published(puppet: Puppet, step_cm: float | None = None) -> gait.Walk:
     """A forward walk of two strides, `step_cm` from foot to foot."""
-    return gait.walk(puppet, step_length=None if step_cm is None else step_cm / 100, frames=FRAMES, cycles=2)
+    return gait.walk(
+        puppet, step_length=None if step_cm is None else step_cm / 100, frames=FRAMES, cycles=2
+    )
 
 
 @cache
@@ -64,8 +70,12 @@ def _within_reach(puppet, step_cm=None):
 def pelvis(puppet: Puppet, step_cm: float | None, path: str) -> Floats:
     """A pelvis path of `PELVES`, shape (f, 3): level at the published one's mean or at the lowest within reach."""
     walk, safe = published(puppet, step_cm), _within_reach(puppet, step_cm)
-    heights = {"level, high": walk.pelvis[:, 1].mean(), "level, low": safe[:, 1].min(),
-               "as published": walk.pelvis[:, 1], "within reach": safe[:, 1]}[path]
+    heights = {
+        "level, high": walk.pelvis[:, 1].mean(),
+        "level, low": safe[:, 1].min(),
+        "as published": walk.pelvis[:, 1],
+        "within reach": safe[:, 1],
+    }[path]
     return np.stack([walk.pelvis[:, 0], heights + 0 * walk.times, walk.pelvis[:, 2]], axis=-1)
 
 
@@ -87,14 +97,26 @@ def raised(puppet: Puppet, raised_cm: float) -> Stride:
 def opening(puppet: Puppet) -> Stage:
     """Six moments of a stride with planted feet, and what happens in each; when the feet leave is not told yet."""
     walk = stride(puppet).walk
-    happens = ("left strikes", "right leaves", "one stands", "right strikes", "left leaves", "one stands")
+    happens = (
+        "left strikes",
+        "right leaves",
+        "one stands",
+        "right strikes",
+        "left leaves",
+        "one stands",
+    )
     size = puppet.hip_height / 0.9
     apart = 0.86 * size
-    stage = Stage("side", (-0.45 * size, -0.38 * size), (5.5 * apart, 0.98 * size),
-                  "One stride, six moments: from a foot's strike to its next, and none of it slides",
-                  "Side view of a walking puppet's legs at six moments of one stride, in order: the left foot strikes, "
-                  "at 0 percent; the right foot leaves the floor; the left leg stands alone; the right foot strikes, "
-                  "at 50 percent; the left foot leaves; the right leg stands alone.", width=876).floor()
+    stage = Stage(
+        "side",
+        (-0.45 * size, -0.38 * size),
+        (5.5 * apart, 0.98 * size),
+        "One stride, six moments: from a foot's strike to its next, and none of it slides",
+        "Side view of a walking puppet's legs at six moments of one stride, in order: the left foot strikes, "
+        "at 0 percent; the right foot leaves the floor; the left leg stands alone; the right foot strikes, "
+        "at 50 percent; the left foot leaves; the right leg stands alone.",
+        width=876,
+    ).floor()
     for i, (percent, words) in enumerate(zip(MOMENTS, happens, strict=True)):
         frame = FRAMES + percent
         joints = walk.points[frame] - walk.pelvis[frame] * [0, 0, 1] + [0, 0, i * apart]
@@ -111,12 +133,18 @@ def opening(puppet: Puppet) -> Stage:
 def footfalls(puppet: Puppet) -> Stage:
     """When each foot is down, as bars over one stride of the left leg."""
     walk = stride(puppet).walk
-    off = float(100 * np.mean(walk.stance[FRAMES:2 * FRAMES, 0]))
+    off = float(100 * np.mean(walk.stance[FRAMES : 2 * FRAMES, 0]))
     bars = {"L": [(0.0, off)], "R": [(0.0, off - 50), (50.0, 100.0)]}
-    stage = Stage("side", (-8, -9), (108, 15), "When is a foot on the floor?",
-                  f"Two bars over one stride of the left leg. The left foot is down from 0 to {off:.0f} percent, the "
-                  f"right one until {off - 50:.0f} and from 50 on. Both are down twice, for {off - 50:.0f} percent "
-                  "each time.", width=760)
+    stage = Stage(
+        "side",
+        (-8, -9),
+        (108, 15),
+        "When is a foot on the floor?",
+        f"Two bars over one stride of the left leg. The left foot is down from 0 to {off:.0f} percent, the "
+        f"right one until {off - 50:.0f} and from 50 on. Both are down twice, for {off - 50:.0f} percent "
+        "each time.",
+        width=760,
+    )
     for (tag, spans), y in zip(bars.items(), (8, 1), strict=True):
         stage.note((-4, y + 2), tag, "inverse", "left")
         for a, b in spans:
@@ -131,29 +159,47 @@ def footfalls(puppet: Puppet) -> Stage:
 def angles_plot(puppet: Puppet, legs: str) -> plots.Plot:
     """Hip, knee and ankle of the left leg through one stride."""
     walk = stride(puppet, legs).walk
-    off = float(100 * np.mean(walk.stance[FRAMES:2 * FRAMES, 0]))
+    off = float(100 * np.mean(walk.stance[FRAMES : 2 * FRAMES, 0]))
     lines = {joint: np.degrees(getattr(walk, joint)[SHOWN, 0]) for joint in gait.JOINTS}
     return plots.curves(
-        np.arange(FRAMES + 1), lines, "left leg's stride (%)", "flexion (°)", "Left leg, joint by joint",
+        np.arange(FRAMES + 1),
+        lines,
+        "left leg's stride (%)",
+        "flexion (°)",
+        "Left leg, joint by joint",
         f"Hip, knee and ankle of the left leg against its stride. It is in stance up to {off:.0f} percent, then in "
         f"swing. The knee bends to {lines['knee'].max():.0f} degrees in swing.",
-        spans={"stance": (0, off)}, ylim=(-30, 76), width=430, height=446)
+        spans={"stance": (0, off)},
+        ylim=(-30, 76),
+        width=430,
+        height=446,
+    )
 
 
 def striding(puppet: Puppet, percent: int, legs: str) -> tuple[Row, str]:
     """One moment of a stride, its angles, and in words which foot is down and how far it has slid."""
     shown, now = stride(puppet, legs), FRAMES + percent
     kind = LEGS[legs]
-    view = walk_view(puppet, "Forward legs, as published" if kind == "forward" else "Inverse legs, feet planted", kind,
-                     shown.walk.points, shown.slid, now)
+    view = walk_view(
+        puppet,
+        "Forward legs, as published" if kind == "forward" else "Inverse legs, feet planted",
+        kind,
+        shown.walk.points,
+        shown.slid,
+        now,
+    )
     words = f"{percent} % of the left leg's stride, {(percent + 50) % 100} % of the right one's. {_feet(shown, now)}"
     return row(view, angles_plot(puppet, legs).at(percent)), words
 
 
 def _feet(shown, now):
     """Which foot is down, and how far it has slid, in words."""
-    said = [f"{side} foot down, slid <b>{shown.slid[now, i]:.1f} cm</b>" if shown.walk.stance[now, i] else
-            f"{side} foot in the air" for i, side in enumerate(SIDES)]
+    said = [
+        f"{side} foot down, slid <b>{shown.slid[now, i]:.1f} cm</b>"
+        if shown.walk.stance[now, i]
+        else f"{side} foot in the air"
+        for i, side in enumerate(SIDES)
+    ]
     return f"{said[0].capitalize()}; {said[1]}."
 
 
@@ -163,12 +209,22 @@ def stride_panel(puppet: Puppet) -> Panel:
         angles_plot(puppet, legs)
     return Panel(
         "Step through one stride: when does a foot leave, and how far has it slid?",
-        [Slider("percent", "Left leg's stride", 0, FRAMES - 1, 1, 20, "%"),
-         Choice("legs", "Legs", tuple(LEGS), "as published")],
+        [
+            Slider("percent", "Left leg's stride", 0, FRAMES - 1, 1, 20, "%"),
+            Choice("legs", "Legs", tuple(LEGS), "as published"),
+        ],
         lambda **values: striding(puppet, **values),
-        {"Left strikes": {"percent": 0}, "Right leaves": {"percent": 9}, "One foot stands": {"percent": 30},
-         "Right strikes": {"percent": 50}, "About to leave": {"percent": 58}, "Left leaves": {"percent": 59},
-         "About to leave, planted": {"percent": 58, "legs": "feet planted"}}, play="percent")
+        {
+            "Left strikes": {"percent": 0},
+            "Right leaves": {"percent": 9},
+            "One foot stands": {"percent": 30},
+            "Right strikes": {"percent": 50},
+            "About to leave": {"percent": 58},
+            "Left leaves": {"percent": 59},
+            "About to leave, planted": {"percent": 58, "legs": "feet planted"},
+        },
+        play="percent",
+    )
 
 
 # Planting
@@ -178,15 +234,19 @@ def moved_plot(puppet: Puppet) -> plots.Plot:
     """How far planting moves the left ankle from the published walk's, forward and up, through one stride."""
     before, after = published(puppet), stride(puppet).walk
     moved = 100 * (gait.foot_goals(before) - before.at("ankle"))[SHOWN, 0]
-    off = float(100 * np.mean(after.stance[FRAMES:2 * FRAMES, 0]))
+    off = float(100 * np.mean(after.stance[FRAMES : 2 * FRAMES, 0]))
     ahead = moved[:, 2]
     return plots.curves(
-        np.arange(FRAMES + 1), {"forward": ahead, "up": moved[:, 1]}, "left leg's stride (%)", "ankle moved by (cm)",
+        np.arange(FRAMES + 1),
+        {"forward": ahead, "up": moved[:, 1]},
+        "left leg's stride (%)",
+        "ankle moved by (cm)",
         "What planting does to the ankle",
         f"How far planting moves the left ankle, against its stride. In stance forward by {ahead.min():.1f} to "
         f"{ahead.max():.1f} centimetres, undoing the slide; in swing it goes smoothly from its last value to the next "
         "landing's.",
-        spans={"stance: the slide undone": (0, off)})
+        spans={"stance: the slide undone": (0, off)},
+    )
 
 
 # The pelvis against reach
@@ -195,9 +255,14 @@ def moved_plot(puppet: Puppet) -> plots.Plot:
 def _heights(puppet, step_cm, path):
     """The curves of `reach_plot`, cm."""
     low, high = _limits(puppet)
-    rooms = 100 * np.clip(gait.highest_hips(published(puppet, step_cm), 1.0)[SHOWN], low / 100, high / 100)
-    return {"left leg allows": rooms[:, 0], "right leg allows": rooms[:, 1],
-            "pelvis": 100 * pelvis(puppet, step_cm, path)[SHOWN, 1]}
+    rooms = 100 * np.clip(
+        gait.highest_hips(published(puppet, step_cm), 1.0)[SHOWN], low / 100, high / 100
+    )
+    return {
+        "left leg allows": rooms[:, 0],
+        "right leg allows": rooms[:, 1],
+        "pelvis": 100 * pelvis(puppet, step_cm, path)[SHOWN, 1],
+    }
 
 
 def _limits(puppet):
@@ -215,12 +280,18 @@ def reach_plot(puppet: Puppet, step_cm: float, path: str) -> plots.Plot:
 @cache
 def _reach_axes(puppet):
     return plots.curves(
-        np.arange(FRAMES + 1), _heights(puppet, 65, "within reach"), "left leg's stride (%)", "height of the hips (cm)",
+        np.arange(FRAMES + 1),
+        _heights(puppet, 65, "within reach"),
+        "left leg's stride (%)",
+        "height of the hips (cm)",
         "Is the pelvis under both curves?",
         "How high each leg lets the hips be, and how high the pelvis is, against the left leg's stride. Each leg's "
         "curve is lowest when its foot is far ahead or far behind, and highest as it swings.",
-        kinds={"left leg allows": "inverse", "right leg allows": "inverse", "pelvis": "plain"}, ylim=_limits(puppet),
-        width=430, height=446)
+        kinds={"left leg allows": "inverse", "right leg allows": "inverse", "pelvis": "plain"},
+        ylim=_limits(puppet),
+        width=430,
+        height=446,
+    )
 
 
 def stepping(puppet: Puppet, percent: int, step_cm: float, path: str) -> tuple[Row, str]:
@@ -229,10 +300,12 @@ def stepping(puppet: Puppet, percent: int, step_cm: float, path: str) -> tuple[R
     walk = shown.walk
     view = _planted_view(puppet, f"Steps of {step_cm} cm, pelvis {path}", shown, now)
     height, miss = 100 * walk.pelvis[SHOWN, 1], 100 * walk.miss[SHOWN].max()
-    straightest = np.degrees(walk.knee[FRAMES + 15:FRAMES + 46, 0]).min()
+    straightest = np.degrees(walk.knee[FRAMES + 15 : FRAMES + 46, 0]).min()
     high = f"{height.min():.1f}" + (f" to {height.max():.1f}" if np.ptp(height) > 0.05 else "")
-    words = (f"Pelvis {high} cm high: <b>{_pops(shown)}</b> in this stride. Feet short by up to <b>{miss:.1f} cm</b>, "
-             f"sliding {walk.slide_cm[0]:.1f} cm; standing knee bent {straightest:z.0f}° or more.")
+    words = (
+        f"Pelvis {high} cm high: <b>{_pops(shown)}</b> in this stride. Feet short by up to <b>{miss:.1f} cm</b>, "
+        f"sliding {walk.slide_cm[0]:.1f} cm; standing knee bent {straightest:z.0f}° or more."
+    )
     return row(view, reach_plot(puppet, step_cm, path).at(percent)), words
 
 
@@ -261,15 +334,21 @@ def pelvis_panel(puppet: Puppet) -> Panel:
             reach_plot(puppet, step_cm, path)
     return Panel(
         "Lengthen the step: which pelvis stays within reach of both feet?",
-        [Slider("percent", "Left leg's stride", 0, FRAMES - 1, 1, 55, "%"),
-         Slider("step_cm", "Step", steps[0], steps[-1], 5, 65, "cm"),
-         Choice("path", "Pelvis", PELVES, "level, high")],
+        [
+            Slider("percent", "Left leg's stride", 0, FRAMES - 1, 1, 55, "%"),
+            Slider("step_cm", "Step", steps[0], steps[-1], 5, 65, "cm"),
+            Choice("path", "Pelvis", PELVES, "level, high"),
+        ],
         lambda **values: stepping(puppet, **values),
-        {"Level, high": {"percent": 55, "step_cm": 65, "path": "level, high"},
-         "Level, low": {"percent": 30, "step_cm": 65, "path": "level, low"},
-         "Within reach": {"percent": 55, "step_cm": 65, "path": "within reach"},
-         "80 cm, as published": {"percent": 55, "step_cm": 80, "path": "as published"},
-         "80 cm, within reach": {"percent": 55, "step_cm": 80, "path": "within reach"}}, play="percent")
+        {
+            "Level, high": {"percent": 55, "step_cm": 65, "path": "level, high"},
+            "Level, low": {"percent": 30, "step_cm": 65, "path": "level, low"},
+            "Within reach": {"percent": 55, "step_cm": 65, "path": "within reach"},
+            "80 cm, as published": {"percent": 55, "step_cm": 80, "path": "as published"},
+            "80 cm, within reach": {"percent": 55, "step_cm": 80, "path": "within reach"},
+        },
+        play="percent",
+    )
 
 
 # Pops
@@ -278,10 +357,18 @@ def pelvis_panel(puppet: Puppet) -> Panel:
 @cache
 def _knee_axes(puppet):
     return plots.curves(
-        np.arange(FRAMES + 1), _knees(puppet, 0.0), "left leg's stride (%)", "knee flexion (°)",
-        "At 0° a leg has no more to give", "Both knees' flexion against the left leg's stride. A leg pulled beyond its "
+        np.arange(FRAMES + 1),
+        _knees(puppet, 0.0),
+        "left leg's stride (%)",
+        "knee flexion (°)",
+        "At 0° a leg has no more to give",
+        "Both knees' flexion against the left leg's stride. A leg pulled beyond its "
         "reach has a knee of 0 degrees, and its curve a corner where it gets there.",
-        kinds={"left knee": "inverse", "right knee": "inverse"}, ylim=(-3, 80), width=430, height=446)
+        kinds={"left knee": "inverse", "right knee": "inverse"},
+        ylim=(-3, 80),
+        width=430,
+        height=446,
+    )
 
 
 def _knees(puppet, raised_cm):
@@ -302,18 +389,26 @@ def popping(puppet: Puppet, percent: int, raised_cm: float) -> tuple[Row, str]:
     for pop in shown.pops:
         if abs(pop.frame - now) <= 1:
             side = "LR".index(pop.side[0])
-            view.note(shown.walk.at("knee")[now, side], f"pop, {pop.speed_deg:.0f}°/s", "miss", "right")
+            view.note(
+                shown.walk.at("knee")[now, side], f"pop, {pop.speed_deg:.0f}°/s", "miss", "right"
+            )
     where = ", ".join(f"{pop.side[0]} at {pop.frame - FRAMES} %" for pop in shown.pops)
     miss = 100 * shown.walk.miss[SHOWN].max()
-    words = (f"Pelvis {_raised(raised_cm)}: <b>{_pops(shown)}</b> in this stride{f' ({where})' if where else ''}. Feet "
-             f"short by up to <b>{miss:.1f} cm</b>, sliding {shown.walk.slide_cm[0]:.1f} cm.")
+    words = (
+        f"Pelvis {_raised(raised_cm)}: <b>{_pops(shown)}</b> in this stride{f' ({where})' if where else ''}. Feet "
+        f"short by up to <b>{miss:.1f} cm</b>, sliding {shown.walk.slide_cm[0]:.1f} cm."
+    )
     return row(view, knee_plot(puppet, raised_cm).at(percent)), words
 
 
 def _raised(raised_cm):
     if raised_cm == 0:
         return "within reach"
-    return f"{abs(raised_cm):.1f} cm too high" if raised_cm > 0 else f"{abs(raised_cm):.1f} cm lower still"
+    return (
+        f"{abs(raised_cm):.1f} cm too high"
+        if raised_cm > 0
+        else f"{abs(raised_cm):.1f} cm lower still"
+    )
 
 
 def pop_panel(puppet: Puppet) -> Panel:
@@ -322,9 +417,16 @@ def pop_panel(puppet: Puppet) -> Panel:
         knee_plot(puppet, half / 2)
     return Panel(
         "Break it: raise the pelvis beyond reach",
-        [Slider("percent", "Left leg's stride", 0, FRAMES - 1, 1, 38, "%"),
-         Slider("raised_cm", "Pelvis raised", -2.0, 4.0, 0.5, 0.5, "cm")],
+        [
+            Slider("percent", "Left leg's stride", 0, FRAMES - 1, 1, 38, "%"),
+            Slider("raised_cm", "Pelvis raised", -2.0, 4.0, 0.5, 0.5, "cm"),
+        ],
         lambda **values: popping(puppet, **values),
-        {"Within reach": {"percent": 41, "raised_cm": 0.0}, "Half a centimetre": {"percent": 41, "raised_cm": 0.5},
-         "1 cm too high": {"percent": 39, "raised_cm": 1.0}, "2 cm too high": {"percent": 36, "raised_cm": 2.0}},
-        play="percent")
+        {
+            "Within reach": {"percent": 41, "raised_cm": 0.0},
+            "Half a centimetre": {"percent": 41, "raised_cm": 0.5},
+            "1 cm too high": {"percent": 39, "raised_cm": 1.0},
+            "2 cm too high": {"percent": 36, "raised_cm": 2.0},
+        },
+        play="percent",
+    )

@@ -32,16 +32,22 @@ def standing(puppet: Puppet) -> Skeleton:
 
 def swung(hip: float = 0.0, knee: float = 0.0, ankle: float = 0.0) -> dict[str, Floats]:
     """Turns of the left leg's joints by angles in the side view, forward positive [degrees]."""
-    return {"L_" + joint: rotation.matrix_about("x", -np.radians(angle))
-            for joint, angle in zip(JOINTS, (hip, knee, ankle), strict=True)}
+    return {
+        "L_" + joint: rotation.matrix_about("x", -np.radians(angle))
+        for joint, angle in zip(JOINTS, (hip, knee, ankle), strict=True)
+    }
 
 
-def leg_of(puppet: Puppet, world: Floats, tag: str = "L_", skeleton: Skeleton | None = None) -> tuple[Floats, Floats]:
+def leg_of(
+    puppet: Puppet, world: Floats, tag: str = "L_", skeleton: Skeleton | None = None
+) -> tuple[Floats, Floats]:
     """Where a posed leg is: hip, knee and ankle, shape (3, 3), and its foot's heel, ball and toes, shape (3, 3)."""
     skeleton = skeleton or standing(puppet)
     names = [tag + name for name in ("hip", "knee", "ankle", "ball", "toe")]
     *leg, ball, toe = skeleton.origins(world, names)
-    heel = fr.apply(world[skeleton.index(tag + "ankle")], [0.0, -puppet.ankle_height, -puppet.heel_length])
+    heel = fr.apply(
+        world[skeleton.index(tag + "ankle")], [0.0, -puppet.ankle_height, -puppet.heel_length]
+    )
     return np.array(leg), np.array([heel, ball, toe])
 
 
@@ -60,17 +66,26 @@ def moved_cm(before: Floats, after: Floats) -> float:
 
 def opening(puppet: Puppet) -> Row:
     """One leg with its knee turned by forty degrees, one with its hip turned by as much."""
-    views = [_local_view(puppet, _before_and_after(puppet, local, joint), local, joint, title)
-             for local, joint, title in (((0.0, -40.0, 0.0), "knee", "Knee turns 40°: shank and foot move"),
-                                         ((40.0, 0.0, 0.0), "hip", "Hip turns 40°: the whole leg moves"))]
-    return row(*views, title="The same turn of forty degrees at the knee and at the hip: each carries all that hangs "
-                             "below the joint and nothing above it")
+    views = [
+        _local_view(puppet, _before_and_after(puppet, local, joint), local, joint, title)
+        for local, joint, title in (
+            ((0.0, -40.0, 0.0), "knee", "Knee turns 40°: shank and foot move"),
+            ((40.0, 0.0, 0.0), "hip", "Hip turns 40°: the whole leg moves"),
+        )
+    ]
+    return row(
+        *views,
+        title="The same turn of forty degrees at the knee and at the hip: each carries all that hangs "
+        "below the joint and nothing above it",
+    )
 
 
 # Local and world angles of a leg in the side view
 
 
-def turn_joints(puppet: Puppet, hip_deg: float, knee_deg: float, ankle_deg: float, joint: str) -> tuple[Row, str]:
+def turn_joints(
+    puppet: Puppet, hip_deg: float, knee_deg: float, ankle_deg: float, joint: str
+) -> tuple[Row, str]:
     """A leg posed by its three turns, seen twice, and every angle in words.
 
     On the left with local angles, each from the bone above, and what the turn of `joint` carries; on the right with
@@ -84,11 +99,18 @@ def turn_joints(puppet: Puppet, hip_deg: float, knee_deg: float, ankle_deg: floa
     for i, angle in enumerate(world):
         _angle(right, puppet, after[0][i], 90.0 * (i == 2), angle)
     forward, down = 100 * (after[0][2] - after[0][0])[[2, 1]] * [1, -1]
-    angles = ", ".join(f"{bone} {_signed(a)} → {_signed(b)}" for bone, a, b in zip(BONES, local, world, strict=True))
-    ankle = "" if joint == "ankle" else f"the ankle {moved_cm(before[0][2], after[0][2]):.1f} cm and "
-    words = (f"Local → world: {angles}. The ankle is {_way(forward, 'ahead of', 'behind')} the hip and "
-             f"{down:z.1f} cm below it. The {joint}'s turn carries {ankle}the toes "
-             f"<b>{moved_cm(before[1][2], after[1][2]):.1f} cm</b>.")
+    angles = ", ".join(
+        f"{bone} {_signed(a)} → {_signed(b)}"
+        for bone, a, b in zip(BONES, local, world, strict=True)
+    )
+    ankle = (
+        "" if joint == "ankle" else f"the ankle {moved_cm(before[0][2], after[0][2]):.1f} cm and "
+    )
+    words = (
+        f"Local → world: {angles}. The ankle is {_way(forward, 'ahead of', 'behind')} the hip and "
+        f"{down:z.1f} cm below it. The {joint}'s turn carries {ankle}the toes "
+        f"<b>{moved_cm(before[1][2], after[1][2]):.1f} cm</b>."
+    )
     return row(left, right), words
 
 
@@ -96,15 +118,25 @@ def joints_panel(puppet: Puppet) -> Panel:
     """Three turns of a leg in the side view, and the joint whose carrying is shown."""
     return Panel(
         "Turn one joint: what moves, and which angles change?",
-        [Slider("hip_deg", "Hip flexion", -20.0, 90.0, 1.0, 20.0, "°"),
-         Slider("knee_deg", "Knee flexion", 0.0, 120.0, 1.0, 50.0, "°"),
-         Slider("ankle_deg", "Ankle, toes up", -40.0, 30.0, 1.0, 0.0, "°"),
-         Choice("joint", "Joint to watch", JOINTS, "knee")],
+        [
+            Slider("hip_deg", "Hip flexion", -20.0, 90.0, 1.0, 20.0, "°"),
+            Slider("knee_deg", "Knee flexion", 0.0, 120.0, 1.0, 50.0, "°"),
+            Slider("ankle_deg", "Ankle, toes up", -40.0, 30.0, 1.0, 0.0, "°"),
+            Choice("joint", "Joint to watch", JOINTS, "knee"),
+        ],
         lambda **values: turn_joints(puppet, **values),
-        {"Hip 30°, knee 30°": {"hip_deg": 30.0, "knee_deg": 30.0, "ankle_deg": 0.0, "joint": "knee"},
-         "Only the knee": {"hip_deg": 0.0, "knee_deg": 60.0, "ankle_deg": 0.0, "joint": "knee"},
-         "Only the hip": {"hip_deg": 40.0, "knee_deg": 0.0, "ankle_deg": 0.0, "joint": "hip"},
-         "High step": {"hip_deg": 80.0, "knee_deg": 90.0, "ankle_deg": 10.0, "joint": "hip"}})
+        {
+            "Hip 30°, knee 30°": {
+                "hip_deg": 30.0,
+                "knee_deg": 30.0,
+                "ankle_deg": 0.0,
+                "joint": "knee",
+            },
+            "Only the knee": {"hip_deg": 0.0, "knee_deg": 60.0, "ankle_deg": 0.0, "joint": "knee"},
+            "Only the hip": {"hip_deg": 40.0, "knee_deg": 0.0, "ankle_deg": 0.0, "joint": "hip"},
+            "High step": {"hip_deg": 80.0, "knee_deg": 90.0, "ankle_deg": 10.0, "joint": "hip"},
+        },
+    )
 
 
 # Two turns in either order
@@ -125,24 +157,32 @@ def order_gap_cm(puppet: Puppet, flexion_deg: float, abduction_deg: float) -> fl
 
 def two_orders(puppet: Puppet, flexion_deg: float, abduction_deg: float) -> tuple[Row, str]:
     """The left leg after the same two turns in either order, from the front and from above, and both in words."""
-    legs = [leg_of(puppet, standing(puppet).pose({"L_hip": turn})) for turn in hip_turns(flexion_deg, abduction_deg)]
+    legs = [
+        leg_of(puppet, standing(puppet).pose({"L_hip": turn}))
+        for turn in hip_turns(flexion_deg, abduction_deg)
+    ]
     gap = order_gap_cm(puppet, flexion_deg, abduction_deg)
     size, tall = puppet.hip_height / 0.9, puppet.hip_height
     left, right = -0.3 * size, 1.05 * size
-    front = Stage("front", (left, -0.1 * size), (right, 1.0 * size), "From the front", width=430).floor()
+    front = Stage(
+        "front", (left, -0.1 * size), (right, 1.0 * size), "From the front", width=430
+    ).floor()
     top = Stage("top", (left, -1.0 * size), (right, 0.1 * size), "From above", width=430)
     for stage in (front, top):
         stage.path([[0, tall, 0], [puppet.hip_width / 2, tall, 0]], "soft")
-        for (leg, foot), kind, name in zip(legs[::-1], ("plain", "forward"), ("abduct first", "flex first"),
-                                           strict=True):
+        for (leg, foot), kind, name in zip(
+            legs[::-1], ("plain", "forward"), ("abduct first", "flex first"), strict=True
+        ):
             if stage is top:  # a wedge has no breadth to show from the front
                 stage.foot(leg[2], foot[0], foot[2], foot[1], kind)
             stage.chain(leg, kind, names=["", name if gap > 4 else ""])
     if gap > 0.05:
         top.measure(legs[0][0][2], legs[1][0][2], f"{gap:.1f} cm")
     places = [100 * (leg[2] - leg[0]) for leg, _ in legs]
-    words = "; ".join(f"{order}: ankle {_way(x, 'to the left', 'to the right')}, {_way(z, 'forward', 'back')}"
-                      for order, (x, _, z) in zip(("Flex, then abduct", "abduct, then flex"), places, strict=True))
+    words = "; ".join(
+        f"{order}: ankle {_way(x, 'to the left', 'to the right')}, {_way(z, 'forward', 'back')}"
+        for order, (x, _, z) in zip(("Flex, then abduct", "abduct, then flex"), places, strict=True)
+    )
     words += f"; both {abs(places[0][1]):.1f} cm below the hip. They are <b>{gap:.1f} cm</b> apart."
     return row(front, top), words
 
@@ -151,13 +191,18 @@ def orders_panel(puppet: Puppet) -> Panel:
     """Two turns of the hip, done in either order."""
     return Panel(
         "Same two turns, other order: where does the foot go?",
-        [Slider("flexion_deg", "Hip flexion", 0.0, 90.0, 1.0, 60.0, "°"),
-         Slider("abduction_deg", "Hip abduction", 0.0, 60.0, 1.0, 40.0, "°")],
+        [
+            Slider("flexion_deg", "Hip flexion", 0.0, 90.0, 1.0, 60.0, "°"),
+            Slider("abduction_deg", "Hip abduction", 0.0, 60.0, 1.0, 40.0, "°"),
+        ],
         lambda **values: two_orders(puppet, **values),
-        {"Only flexion": {"flexion_deg": 60.0, "abduction_deg": 0.0},
-         "Ten degrees each": {"flexion_deg": 10.0, "abduction_deg": 10.0},
-         "A walker's turns": {"flexion_deg": 30.0, "abduction_deg": 7.0},
-         "A right angle": {"flexion_deg": 90.0, "abduction_deg": 45.0}})
+        {
+            "Only flexion": {"flexion_deg": 60.0, "abduction_deg": 0.0},
+            "Ten degrees each": {"flexion_deg": 10.0, "abduction_deg": 10.0},
+            "A walker's turns": {"flexion_deg": 30.0, "abduction_deg": 7.0},
+            "A right angle": {"flexion_deg": 90.0, "abduction_deg": 45.0},
+        },
+    )
 
 
 # A rest pose that reads zero, and one that does not
@@ -167,11 +212,15 @@ def two_rests(puppet: Puppet) -> Row:
     """Two legs carved in mid-step, all turns put to zero: the step is in the rest frames, or it was in the turns."""
     skeleton = standing(puppet)
     step = skeleton.pose(swung(*STEP.values()))
-    carved = Skeleton.from_world(dict(zip(skeleton.names, step, strict=True)),
-                                 {name: skeleton.parent(name) for name in skeleton.names})
+    carved = Skeleton.from_world(
+        dict(zip(skeleton.names, step, strict=True)),
+        {name: skeleton.parent(name) for name in skeleton.names},
+    )
     stages = []
-    for title, at_zero in (("All at zero; the step is in the rest", carved.pose()),
-                           ("All at zero; the step was in the turns", skeleton.pose())):
+    for title, at_zero in (
+        ("All at zero; the step is in the rest", carved.pose()),
+        ("All at zero; the step was in the turns", skeleton.pose()),
+    ):
         before, _ = leg_of(puppet, step)
         leg, foot = leg_of(puppet, at_zero)
         stage = _room(puppet, title).floor().ghost(before)
@@ -182,8 +231,11 @@ def two_rests(puppet: Puppet) -> Row:
         else:
             stage.note(leg[2], "stays: 0.0 cm", place="left")
         stages.append(stage)
-    return row(*stages, title="All turns of two legs that were carved in mid-step are put to zero: one stays as it was "
-                              "carved, the other straightens and its ankle moves")
+    return row(
+        *stages,
+        title="All turns of two legs that were carved in mid-step are put to zero: one stays as it was "
+        "carved, the other straightens and its ankle moves",
+    )
 
 
 # Both legs hung from the pelvis
@@ -208,13 +260,18 @@ def hung(puppet: Puppet, parent: str, numbers_kept: bool = False) -> Skeleton:
     if not numbers_kept:
         return Skeleton.from_world(world, parents)
     loose = hung(puppet, PARENTS[0])
-    return Skeleton(Joint(name, parents[name], rest) for name, rest in zip(loose.names, loose.rest_local, strict=True))
+    return Skeleton(
+        Joint(name, parents[name], rest)
+        for name, rest in zip(loose.names, loose.rest_local, strict=True)
+    )
 
 
 def hang_legs(puppet: Puppet, parent: str, aside_cm: float, lean_deg: float) -> tuple[Row, str]:
     """Two pelvises that moved, their legs hung keeping their place and keeping their numbers; and both in words."""
-    moved = {"turns": {"pelvis": rotation.matrix_about("z", -np.radians(lean_deg))},
-             "shifts": {"pelvis": [aside_cm / 100, 0.0, 0.0]}}
+    moved = {
+        "turns": {"pelvis": rotation.matrix_about("z", -np.radians(lean_deg))},
+        "shifts": {"pelvis": [aside_cm / 100, 0.0, 0.0]},
+    }
     loose = parent == PARENTS[0]
     stages, words = [], []
     for what, numbers_kept in (("Place", False), ("Numbers", True)):
@@ -222,7 +279,9 @@ def hang_legs(puppet: Puppet, parent: str, aside_cm: float, lean_deg: float) -> 
         title = f"No parent yet; {what.lower()} to be kept" if loose else f"{what} kept"
         stage, off = _hung_stage(puppet, skeleton, moved, title)
         stages.append(stage)
-        words.append(f"{'No parent yet' if loose else title}: {_seen(skeleton)}; {_state(off, loose)}")
+        words.append(
+            f"{'No parent yet' if loose else title}: {_seen(skeleton)}; {_state(off, loose)}"
+        )
     return row(*stages), " ".join(words[:1] if loose else words)
 
 
@@ -230,15 +289,20 @@ def hang_panel(puppet: Puppet) -> Panel:
     """Hang both legs from the pelvis in two ways, then move it."""
     return Panel(
         "Give the hips a parent: what must change so that nothing moves?",
-        [Choice("parent", "Parent of both hips", PARENTS, PARENTS[0]),
-         Slider("aside_cm", "Pelvis to the left", -25.0, 25.0, 0.5, 15.0, "cm"),
-         Slider("lean_deg", "Pelvis leans to the left", -20.0, 20.0, 1.0, 0.0, "°")],
+        [
+            Choice("parent", "Parent of both hips", PARENTS, PARENTS[0]),
+            Slider("aside_cm", "Pelvis to the left", -25.0, 25.0, 0.5, 15.0, "cm"),
+            Slider("lean_deg", "Pelvis leans to the left", -20.0, 20.0, 1.0, 0.0, "°"),
+        ],
         lambda **values: hang_legs(puppet, **values),
-        {"At rest": {"parent": PARENTS[0], "aside_cm": 0.0, "lean_deg": 0.0},
-         "No parent, moved": {"parent": PARENTS[0], "aside_cm": 20.0, "lean_deg": 0.0},
-         "Hung, at rest": {"parent": PARENTS[1], "aside_cm": 0.0, "lean_deg": 0.0},
-         "Hung, moved": {"parent": PARENTS[1], "aside_cm": 20.0, "lean_deg": 0.0},
-         "Hung, leaning": {"parent": PARENTS[1], "aside_cm": 0.0, "lean_deg": 15.0}})
+        {
+            "At rest": {"parent": PARENTS[0], "aside_cm": 0.0, "lean_deg": 0.0},
+            "No parent, moved": {"parent": PARENTS[0], "aside_cm": 20.0, "lean_deg": 0.0},
+            "Hung, at rest": {"parent": PARENTS[1], "aside_cm": 0.0, "lean_deg": 0.0},
+            "Hung, moved": {"parent": PARENTS[1], "aside_cm": 20.0, "lean_deg": 0.0},
+            "Hung, leaning": {"parent": PARENTS[1], "aside_cm": 0.0, "lean_deg": 15.0},
+        },
+    )
 
 
 # One view each
@@ -265,7 +329,7 @@ def _view(puppet, posed, joint, title, dotted=None):
         stage.ghost([*dotted[0], dotted[1][2]])
     stage.foot(leg[2], foot[0], foot[2], foot[1])
     if turned:
-        stage.chain(leg[:turned + 1], "plain")
+        stage.chain(leg[: turned + 1], "plain")
     return stage.chain(leg[turned:], "forward", names=[joint], thickness=24 * 0.8**turned)
 
 
@@ -282,8 +346,10 @@ def _local_view(puppet, legs, local, joint, title):
 
 def _angle(stage, puppet, joint, zero_deg, angle_deg):
     """An angle at a joint, from where its bone would be at zero; both counted from straight down, forward positive."""
-    start, end = (joint + 0.25 * puppet.shank * np.array([0, -np.cos(a), np.sin(a)])
-                  for a in np.radians([zero_deg, zero_deg + angle_deg]))
+    start, end = (
+        joint + 0.25 * puppet.shank * np.array([0, -np.cos(a), np.sin(a)])
+        for a in np.radians([zero_deg, zero_deg + angle_deg])
+    )
     if abs(angle_deg) >= 0.5:
         stage.ghost([joint, start]).arc(joint, start, end, _signed(angle_deg), radius=46)
 
@@ -291,7 +357,9 @@ def _angle(stage, puppet, joint, zero_deg, angle_deg):
 def _hung_stage(puppet, skeleton, moved, title):
     """A pelvis and its legs from the front, dotted where they belong; and how far off the left ankle is, in cm."""
     size = puppet.hip_height / 0.9
-    stage = Stage("front", (-1.12 * size, -0.08 * size), (1.12 * size, 1.92 * size), title, width=430).floor()
+    stage = Stage(
+        "front", (-1.12 * size, -0.08 * size), (1.12 * size, 1.92 * size), title, width=430
+    ).floor()
     world, right = skeleton.pose(**moved), standing(puppet).pose(**moved)
     pelvis = right[0, :3, 3]
     for tag in SIDE_TAGS[::-1]:

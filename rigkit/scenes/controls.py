@@ -21,9 +21,14 @@ from rigkit.stage import Row, Stage, row
 LEG = ("hip", "knee", "ankle")
 TOUCHED = ("pelvis", "L_foot", "L_knee", "R_foot", "R_knee")  # the controls of inverse legs
 PIVOTS = ("the ankle", "the floor below it", "the outline's middle")
-STEP = {"pelvis": {"shift_y": -0.08, "turn_y": np.radians(-12)},
-        "L_foot": {"shift_y": 0.15, "shift_z": 0.25, "turn_x": np.radians(-25)}}  # all that is not zero in a step
-LIFTED: dict[str, dict[str, Any]] = {"pelvis": {"shift_y": -0.05}, "L_foot": {"shift_y": 0.12}}  # in mid-step
+STEP = {
+    "pelvis": {"shift_y": -0.08, "turn_y": np.radians(-12)},
+    "L_foot": {"shift_y": 0.15, "shift_z": 0.25, "turn_x": np.radians(-25)},
+}  # all that is not zero in a step
+LIFTED: dict[str, dict[str, Any]] = {
+    "pelvis": {"shift_y": -0.05},
+    "L_foot": {"shift_y": 0.12},
+}  # in mid-step
 BOAT = (0.12, 0.0, 0.30)  # from the left foot to the boat's middle
 GAPS = ("kept", "lost", "along the world's axes")
 HANGING = {"Feet follow nothing": None, "Feet hang from the pelvis": "pelvis"}
@@ -50,12 +55,19 @@ def control(puppet: Puppet, name: str) -> ct.Control:
 def opening(puppet: Puppet) -> Row:
     """All controls at rest, and the same ones in a step: only a few of their numbers are not zero."""
     numbers = sum(len(channels) for channels in STEP.values())
-    views = [_rig_view(puppet, title, rig(puppet).pose(values), names=not values)
-             for title, values in (("At rest: every control reads zero", {}),
-                                   (f"A step: {_in_words(numbers)} numbers are not zero", STEP))]
-    return row(*views, title="A puppet's legs with their five controls, a ring around the pelvis, a rectangle on the "
-                             "floor around each foot and a small ring in front of each knee. Left at rest, where every "
-                             f"control reads zero; right in a step that {_in_words(numbers)} numbers make")
+    views = [
+        _rig_view(puppet, title, rig(puppet).pose(values), names=not values)
+        for title, values in (
+            ("At rest: every control reads zero", {}),
+            (f"A step: {_in_words(numbers)} numbers are not zero", STEP),
+        )
+    ]
+    return row(
+        *views,
+        title="A puppet's legs with their five controls, a ring around the pelvis, a rectangle on the "
+        "floor around each foot and a small ring in front of each knee. Left at rest, where every "
+        f"control reads zero; right in a step that {_in_words(numbers)} numbers make",
+    )
 
 
 # A foot and its pivot
@@ -64,40 +76,62 @@ def opening(puppet: Puppet) -> Row:
 def pivots(puppet: Puppet) -> dict[str, Floats]:
     """The points of `PIVOTS` in the frame of a foot control, whose origin is on the floor below the ankle."""
     sole = foot.of_puppet(puppet)
-    places = ((0.0, puppet.ankle_height, 0.0), (0.0, 0.0, 0.0), (0.0, 0.0, (sole.heel[0] + sole.toe[0]) / 2))
+    places = (
+        (0.0, puppet.ankle_height, 0.0),
+        (0.0, 0.0, 0.0),
+        (0.0, 0.0, (sole.heel[0] + sole.toe[0]) / 2),
+    )
     return dict(zip(PIVOTS, map(np.array, places), strict=True))
 
 
 @cache
 def pivoting(puppet: Puppet, pivot: str) -> LegRig:
     """The puppet's rig whose left foot control turns about one of `PIVOTS`."""
-    return rig(puppet).with_controls(replace(control(puppet, "L_foot"), pivot=pivots(puppet)[pivot]))
+    return rig(puppet).with_controls(
+        replace(control(puppet, "L_foot"), pivot=pivots(puppet)[pivot])
+    )
 
 
-def turned_foot(puppet: Puppet, pivot: str, toes_up_deg: float | Floats = 0.0,
-                turned_out_deg: float | Floats = 0.0) -> LegPose:
+def turned_foot(
+    puppet: Puppet,
+    pivot: str,
+    toes_up_deg: float | Floats = 0.0,
+    turned_out_deg: float | Floats = 0.0,
+) -> LegPose:
     """The pose of a lifted left foot whose control is turned about one of `PIVOTS`."""
     turn = {"turn_x": -np.radians(toes_up_deg), "turn_y": np.radians(turned_out_deg)}
     return pivoting(puppet, pivot).pose(LIFTED | {"L_foot": LIFTED["L_foot"] | turn})
 
 
-def ankle_moved_cm(puppet: Puppet, pivot: str, toes_up_deg: ArrayLike = 0.0,
-                   turned_out_deg: ArrayLike = 0.0) -> Floats:
+def ankle_moved_cm(
+    puppet: Puppet, pivot: str, toes_up_deg: ArrayLike = 0.0, turned_out_deg: ArrayLike = 0.0
+) -> Floats:
     """How far the turn of `turned_foot` moves the ankle, cm."""
-    before, after = (_joint(puppet, turned_foot(puppet, pivot, *turn), "L_ankle")
-                     for turn in ((), (toes_up_deg, turned_out_deg)))
+    before, after = (
+        _joint(puppet, turned_foot(puppet, pivot, *turn), "L_ankle")
+        for turn in ((), (toes_up_deg, turned_out_deg))
+    )
     return 100 * np.linalg.norm(after - before, axis=-1)
 
 
-def turned(puppet: Puppet, pivot: str, toes_up_deg: float, turned_out_deg: float) -> tuple[Row, str]:
+def turned(
+    puppet: Puppet, pivot: str, toes_up_deg: float, turned_out_deg: float
+) -> tuple[Row, str]:
     """A turned foot from the side and from above, and how far its ankle moved in words."""
-    before, after = turned_foot(puppet, pivot), turned_foot(puppet, pivot, toes_up_deg, turned_out_deg)
-    views = [_foot_view(puppet, view, title, before, after, pivot)
-             for view, title in (("side", "From the side"), ("top", "From above: the toes point down"))]
+    before, after = (
+        turned_foot(puppet, pivot),
+        turned_foot(puppet, pivot, toes_up_deg, turned_out_deg),
+    )
+    views = [
+        _foot_view(puppet, view, title, before, after, pivot)
+        for view, title in (("side", "From the side"), ("top", "From above: the toes point down"))
+    ]
     moved = float(ankle_moved_cm(puppet, pivot, toes_up_deg, turned_out_deg))
     knee = float(np.degrees(after.flexion[0] - before.flexion[0]))
-    words = (f"Foot control turned {toes_up_deg:.0f}° toes up and {turned_out_deg:.0f}° out about <b>{pivot}</b>. "
-             f"The ankle moved by <b>{moved:.1f} cm</b>, and the knee's bend changed by {_signed(knee)}.")
+    words = (
+        f"Foot control turned {toes_up_deg:.0f}° toes up and {turned_out_deg:.0f}° out about <b>{pivot}</b>. "
+        f"The ankle moved by <b>{moved:.1f} cm</b>, and the knee's bend changed by {_signed(knee)}."
+    )
     return row(*views), words.replace("-", "−")
 
 
@@ -106,14 +140,19 @@ def pivot_panel(puppet: Puppet) -> Panel:
     up = {"toes_up_deg": 30.0, "turned_out_deg": 0.0}
     return Panel(
         "Turn the foot control: does the ankle stay?",
-        [Choice("pivot", "Its pivot is at", PIVOTS, PIVOTS[1]),
-         Slider("toes_up_deg", "Toes up", -40.0, 40.0, 1.0, 10.0, "°"),
-         Slider("turned_out_deg", "Turned out", -45.0, 45.0, 1.0, 0.0, "°")],
+        [
+            Choice("pivot", "Its pivot is at", PIVOTS, PIVOTS[1]),
+            Slider("toes_up_deg", "Toes up", -40.0, 40.0, 1.0, 10.0, "°"),
+            Slider("turned_out_deg", "Turned out", -45.0, 45.0, 1.0, 0.0, "°"),
+        ],
         lambda **values: turned(puppet, **values),
-        {"Toes up, floor": {"pivot": PIVOTS[1]} | up,
-         "Toes up, ankle": {"pivot": PIVOTS[0]} | up,
-         "Turned out, floor": {"pivot": PIVOTS[1], "toes_up_deg": 0.0, "turned_out_deg": 45.0},
-         "Turned out, middle": {"pivot": PIVOTS[2], "toes_up_deg": 0.0, "turned_out_deg": 45.0}})
+        {
+            "Toes up, floor": {"pivot": PIVOTS[1]} | up,
+            "Toes up, ankle": {"pivot": PIVOTS[0]} | up,
+            "Turned out, floor": {"pivot": PIVOTS[1], "toes_up_deg": 0.0, "turned_out_deg": 45.0},
+            "Turned out, middle": {"pivot": PIVOTS[2], "toes_up_deg": 0.0, "turned_out_deg": 45.0},
+        },
+    )
 
 
 # A boat to follow
@@ -124,30 +163,50 @@ def aboard(puppet: Puppet, gap: str) -> tuple[ct.Control, ct.Control]:
     """Two controls: a boat, and the left foot that follows it with its gap handled in one of the ways of `GAPS`."""
     left = control(puppet, "L_foot")
     boat = ct.Control("boat", frames.frame(origin=left.rest[:3, 3] + BOAT), _hull())
-    follow = {"kept": ct.Follow("boat"), "lost": ct.Follow("boat", gap=np.eye(4)),
-              "along the world's axes": ct.Follow("boat", "position")}[gap]
+    follow = {
+        "kept": ct.Follow("boat"),
+        "lost": ct.Follow("boat", gap=np.eye(4)),
+        "along the world's axes": ct.Follow("boat", "position"),
+    }[gap]
     return boat, replace(left, follows=(follow,))
 
 
 def boat_values(left_cm: float, ahead_cm: float, turned_deg: float) -> dict[str, dict[str, Any]]:
     """Control values of a boat that drifted off and turned to her left."""
-    return {"boat": {"shift_x": left_cm / 100, "shift_z": ahead_cm / 100, "turn_y": np.radians(turned_deg)}}
+    return {
+        "boat": {
+            "shift_x": left_cm / 100,
+            "shift_z": ahead_cm / 100,
+            "turn_y": np.radians(turned_deg),
+        }
+    }
 
 
-def boarded(puppet: Puppet, gap: str, left_cm: float, ahead_cm: float, turned_deg: float) -> tuple[Row, str]:
+def boarded(
+    puppet: Puppet, gap: str, left_cm: float, ahead_cm: float, turned_deg: float
+) -> tuple[Row, str]:
     """A left foot on a boat, and the right one on the quay, from above; how far the foot is off its mark in words."""
     boat, left = aboard(puppet, gap)
     worlds = ct.pose((boat, left), boat_values(left_cm, ahead_cm, turned_deg))
-    pose = rig(puppet).pose({"pelvis": {"shift_y": -0.13}, "L_foot": ct.read(left, worlds["L_foot"])})
+    pose = rig(puppet).pose(
+        {"pelvis": {"shift_y": -0.13}, "L_foot": ct.read(left, worlds["L_foot"])}
+    )
     mark = worlds["boat"] @ frames.relative(boat.rest, left.rest)  # where she stepped onto it
     off = 100 * float(np.linalg.norm(worlds["L_foot"][:3, 3] - mark[:3, 3]))
     aside = float(np.degrees(np.arccos(np.clip(worlds["L_foot"][:3, 2] @ mark[:3, 2], -1, 1))))
-    views = [_boat_view(puppet, view, title, boat, worlds, pose, mark, off)
-             for view, title in (("turntable", "From the front, looking down"), ("top", "From above: she faces down"))]
+    views = [
+        _boat_view(puppet, view, title, boat, worlds, pose, mark, off)
+        for view, title in (
+            ("turntable", "From the front, looking down"),
+            ("top", "From above: she faces down"),
+        )
+    ]
     short = f" The leg is {100 * pose.miss[0]:.1f} cm too short." if pose.miss[0] > 5e-4 else ""
-    words = (f"Boat {left_cm:.0f} cm off, {ahead_cm:.0f} cm ahead, turned {turned_deg:.0f}°. Gap {gap}: the foot "
-             f"control is <b>{off:.1f} cm</b> from its mark on the deck and turned <b>{aside:.1f}°</b> against "
-             f"it.{short}")
+    words = (
+        f"Boat {left_cm:.0f} cm off, {ahead_cm:.0f} cm ahead, turned {turned_deg:.0f}°. Gap {gap}: the foot "
+        f"control is <b>{off:.1f} cm</b> from its mark on the deck and turned <b>{aside:.1f}°</b> against "
+        f"it.{short}"
+    )
     return row(*views), words.replace("-", "−")
 
 
@@ -156,16 +215,23 @@ def boat_panel(puppet: Puppet) -> Panel:
     drifted = {"left_cm": 10.0, "ahead_cm": 15.0, "turned_deg": 0.0}
     return Panel(
         "Move the boat: does the foot stay on its mark?",
-        [Choice("gap", "The gap is", GAPS, GAPS[0]),
-         Slider("left_cm", "Boat drifts off", 0.0, 20.0, 1.0, 10.0, "cm"),
-         Slider("ahead_cm", "Boat ahead", -20.0, 20.0, 1.0, 0.0, "cm"),
-         Slider("turned_deg", "Boat turned", -25.0, 25.0, 1.0, 0.0, "°")],
+        [
+            Choice("gap", "The gap is", GAPS, GAPS[0]),
+            Slider("left_cm", "Boat drifts off", 0.0, 20.0, 1.0, 10.0, "cm"),
+            Slider("ahead_cm", "Boat ahead", -20.0, 20.0, 1.0, 0.0, "cm"),
+            Slider("turned_deg", "Boat turned", -25.0, 25.0, 1.0, 0.0, "°"),
+        ],
         lambda **values: boarded(puppet, **values),
-        {"Lost": {"gap": "lost", "left_cm": 0.0, "ahead_cm": 0.0, "turned_deg": 0.0},
-         "Drifted, kept": {"gap": "kept"} | drifted,
-         "Drifted, world's axes": {"gap": "along the world's axes"} | drifted,
-         "Turned, world's axes": {"gap": "along the world's axes"} | drifted | {"turned_deg": 20.0},
-         "Turned, kept": {"gap": "kept"} | drifted | {"turned_deg": 20.0}})
+        {
+            "Lost": {"gap": "lost", "left_cm": 0.0, "ahead_cm": 0.0, "turned_deg": 0.0},
+            "Drifted, kept": {"gap": "kept"} | drifted,
+            "Drifted, world's axes": {"gap": "along the world's axes"} | drifted,
+            "Turned, world's axes": {"gap": "along the world's axes"}
+            | drifted
+            | {"turned_deg": 20.0},
+            "Turned, kept": {"gap": "kept"} | drifted | {"turned_deg": 20.0},
+        },
+    )
 
 
 # What the pelvis carries
@@ -174,26 +240,33 @@ def boat_panel(puppet: Puppet) -> Panel:
 @cache
 def hanging(puppet: Puppet, feet: str) -> LegRig:
     """The puppet's rig with feet that follow nothing, or hang from the pelvis: one of `HANGING`."""
-    return rig(puppet).with_controls(*(replace(control(puppet, tag + "foot"), parent=HANGING[feet])
-                                       for tag in SIDE_TAGS))
+    return rig(puppet).with_controls(
+        *(replace(control(puppet, tag + "foot"), parent=HANGING[feet]) for tag in SIDE_TAGS)
+    )
 
 
 def crouch(lowered_cm: float, turned_deg: float) -> dict[str, dict[str, Any]]:
     """Control values of a crouch in 24 frames: the pelvis goes down and turns evenly, and comes back."""
     share = 1 - np.abs(np.linspace(-1, 1, FRAMES + 1))
-    return {"pelvis": {"shift_y": -lowered_cm / 100 * share, "turn_y": np.radians(turned_deg) * share}}
+    return {
+        "pelvis": {"shift_y": -lowered_cm / 100 * share, "turn_y": np.radians(turned_deg) * share}
+    }
 
 
 def moved_cm(puppet: Puppet, feet: str, values: ControlValues) -> dict[str, Floats]:
     """How far each of `TOUCHED` is from its rest, cm: a dict of name to array."""
     posed = hanging(puppet, feet).pose(values).controls
-    return {name: 100 * np.linalg.norm((posed[name] - control(puppet, name).rest)[..., :3, 3], axis=-1)
-            for name in TOUCHED}
+    return {
+        name: 100 * np.linalg.norm((posed[name] - control(puppet, name).rest)[..., :3, 3], axis=-1)
+        for name in TOUCHED
+    }
 
 
 def carried(puppet: Puppet, feet: str) -> tuple[str, ...]:
     """The names among `TOUCHED` that move with the pelvis control."""
-    return tuple(name for name in ct.carried(hanging(puppet, feet).controls, "pelvis") if name in TOUCHED)
+    return tuple(
+        name for name in ct.carried(hanging(puppet, feet).controls, "pelvis") if name in TOUCHED
+    )
 
 
 def staying_values(puppet: Puppet, values: ControlValues) -> dict[str, dict[str, Any]]:
@@ -206,15 +279,31 @@ def staying_values(puppet: Puppet, values: ControlValues) -> dict[str, dict[str,
 
 def crouching(puppet: Puppet, frame: int, lowered_cm: float, turned_deg: float) -> tuple[Row, str]:
     """One frame of a crouch with feet that follow nothing and with feet that hang; what moved in words."""
-    values = {"pelvis": {channel: value[frame] for channel, value in crouch(lowered_cm, turned_deg)["pelvis"].items()}}
+    values = {
+        "pelvis": {
+            channel: value[frame]
+            for channel, value in crouch(lowered_cm, turned_deg)["pelvis"].items()
+        }
+    }
     views, said = [], []
     for feet in HANGING:
         moved = moved_cm(puppet, feet, values)
-        views.append(_rig_view(puppet, feet, hanging(puppet, feet).pose(values), ghosts=True,
-                               measured=("L_foot", moved["L_foot"])))
-        said.append(f"{feet}: <b>{', '.join(carried(puppet, feet))}</b> move with it, the left foot by "
-                    f"<b>{moved['L_foot']:.1f} cm</b>.")
-    return row(*views), f"Frame {frame} of {FRAMES}, pelvis {moved['pelvis']:.1f} cm down. " + " ".join(said)
+        views.append(
+            _rig_view(
+                puppet,
+                feet,
+                hanging(puppet, feet).pose(values),
+                ghosts=True,
+                measured=("L_foot", moved["L_foot"]),
+            )
+        )
+        said.append(
+            f"{feet}: <b>{', '.join(carried(puppet, feet))}</b> move with it, the left foot by "
+            f"<b>{moved['L_foot']:.1f} cm</b>."
+        )
+    return row(
+        *views
+    ), f"Frame {frame} of {FRAMES}, pelvis {moved['pelvis']:.1f} cm down. " + " ".join(said)
 
 
 def pelvis_panel(puppet: Puppet) -> Panel:
@@ -222,14 +311,20 @@ def pelvis_panel(puppet: Puppet) -> Panel:
     down = {"frame": FRAMES // 2, "lowered_cm": 13.0, "turned_deg": 0.0}
     return Panel(
         "Move the pelvis control: what moves with it?",
-        [Slider("frame", "Frame", 0, FRAMES, 1, FRAMES // 2),
-         Slider("lowered_cm", "Pelvis lowered", 0.0, 20.0, 1.0, 13.0, "cm"),
-         Slider("turned_deg", "Pelvis turned", -40.0, 40.0, 1.0, 0.0, "°")],
+        [
+            Slider("frame", "Frame", 0, FRAMES, 1, FRAMES // 2),
+            Slider("lowered_cm", "Pelvis lowered", 0.0, 20.0, 1.0, 13.0, "cm"),
+            Slider("turned_deg", "Pelvis turned", -40.0, 40.0, 1.0, 0.0, "°"),
+        ],
         lambda **values: crouching(puppet, **values),
-        {"Standing": down | {"frame": 0},
-         "13 cm down": down,
-         "Turned, not down": down | {"lowered_cm": 0.0, "turned_deg": 40.0},
-         "Down and turned": down | {"turned_deg": 40.0}}, play="frame")
+        {
+            "Standing": down | {"frame": 0},
+            "13 cm down": down,
+            "Turned, not down": down | {"lowered_cm": 0.0, "turned_deg": 40.0},
+            "Down and turned": down | {"turned_deg": 40.0},
+        },
+        play="frame",
+    )
 
 
 # A goal that was keyed
@@ -252,7 +347,9 @@ def stepped(puppet: Puppet, share: float, step_cm: float) -> tuple[LegPose, Floa
     """
     left = control(puppet, "L_foot")
     at_ankle = left.rest @ frames.frame(origin=left.pivot)
-    keyed = ct.pose([left], {"L_foot": step_values(KEYED_CM)})["L_foot"] @ frames.frame(origin=left.pivot)
+    keyed = ct.pose([left], {"L_foot": step_values(KEYED_CM)})["L_foot"] @ frames.frame(
+        origin=left.pivot
+    )
     goal = ct.Control("L_goal", at_ankle, stays=keyed, follows=(ct.Follow("L_foot", weight=share),))
     worlds = ct.pose((left, goal), {"L_foot": step_values(step_cm)})
     landed = ct.read(left, worlds["L_goal"] @ frames.frame(origin=-left.pivot))
@@ -270,9 +367,18 @@ def apart_cm(puppet: Puppet, share: float, step_cm: float) -> Floats:
 def step_plot(puppet: Puppet) -> plots.Plot:
     """How far control and foot have gone in every frame; the curves are drawn anew for each step."""
     lines = {name: 100 * step_values(60.0)["shift_z"] for name in ("foot control", "foot")}
-    return plots.curves(np.arange(FRAMES + 1), lines, "frame", "ahead (cm)", title="How far each has gone",
-                        desc="How far the foot control and the foot have gone ahead in every frame of the step.",
-                        kinds={"foot control": "plain", "foot": "inverse"}, ylim=(-4, 74), width=430, height=398)
+    return plots.curves(
+        np.arange(FRAMES + 1),
+        lines,
+        "frame",
+        "ahead (cm)",
+        title="How far each has gone",
+        desc="How far the foot control and the foot have gone ahead in every frame of the step.",
+        kinds={"foot control": "plain", "foot": "inverse"},
+        ylim=(-4, 74),
+        width=430,
+        height=398,
+    )
 
 
 def stepping(puppet: Puppet, frame: int, share_percent: float, step_cm: float) -> tuple[Row, str]:
@@ -283,9 +389,11 @@ def stepping(puppet: Puppet, frame: int, share_percent: float, step_cm: float) -
     gone = {"foot control": foot_control[:, 2, 3], "foot": pose.controls["L_foot"][:, 2, 3]}
     plot = step_plot(puppet).with_lines({name: 100 * z for name, z in gone.items()}).at(frame)
     stage = _step_view(puppet, pose, foot_control, frame, apart[frame])
-    words = (f"Frame {frame} of {FRAMES}. The foot control has gone {100 * gone['foot control'][frame]:z.1f} cm ahead, "
-             f"the foot {100 * gone['foot'][frame]:z.1f} cm: <b>{apart[frame]:.1f} cm</b> apart. In the last frame it "
-             f"is {apart[-1]:.1f} cm.")
+    words = (
+        f"Frame {frame} of {FRAMES}. The foot control has gone {100 * gone['foot control'][frame]:z.1f} cm ahead, "
+        f"the foot {100 * gone['foot'][frame]:z.1f} cm: <b>{apart[frame]:.1f} cm</b> apart. In the last frame it "
+        f"is {apart[-1]:.1f} cm."
+    )
     return row(stage, plot), words
 
 
@@ -294,14 +402,20 @@ def goal_panel(puppet: Puppet) -> Panel:
     longer = {"frame": FRAMES, "share_percent": 50.0, "step_cm": 60.0}
     return Panel(
         "Break it: a goal that carries keys of its own",
-        [Slider("frame", "Frame", 0, FRAMES, 1, FRAMES),
-         Slider("share_percent", "Share of the follow", 0.0, 100.0, 5.0, 50.0, "%"),
-         Slider("step_cm", "Step of the control", 20.0, 70.0, 1.0, 60.0, "cm")],
+        [
+            Slider("frame", "Frame", 0, FRAMES, 1, FRAMES),
+            Slider("share_percent", "Share of the follow", 0.0, 100.0, 5.0, 50.0, "%"),
+            Slider("step_cm", "Step of the control", 20.0, 70.0, 1.0, 60.0, "cm"),
+        ],
         lambda **values: stepping(puppet, **values),
-        {"As it was keyed": longer | {"step_cm": KEYED_CM},
-         "60 cm, half and half": longer,
-         "60 cm, keys win": longer | {"share_percent": 0.0},
-         "60 cm, follow wins": longer | {"share_percent": 100.0}}, play="frame")
+        {
+            "As it was keyed": longer | {"step_cm": KEYED_CM},
+            "60 cm, half and half": longer,
+            "60 cm, keys win": longer | {"share_percent": 0.0},
+            "60 cm, follow wins": longer | {"share_percent": 100.0},
+        },
+        play="frame",
+    )
 
 
 # Views
@@ -316,18 +430,33 @@ def _legs(stage, puppet, world):
     sole, skeleton = foot.of_puppet(puppet), rig(puppet).skeleton
     for tag in SIDE_TAGS[::-1]:
         end = world[skeleton.index(tag + "ankle")]
-        heel, toe = frames.apply(end, [(0.0, -sole.ankle[1], forward) for forward in (sole.heel[0], sole.toe[0])])
+        heel, toe = frames.apply(
+            end, [(0.0, -sole.ankle[1], forward) for forward in (sole.heel[0], sole.toe[0])]
+        )
         stage.foot(end[:3, 3], heel, toe, kind="inverse", side=tag[0])
-        stage.chain(skeleton.origins(world, [tag + joint for joint in LEG]), "inverse", tag[0], thickness=18)
+        stage.chain(
+            skeleton.origins(world, [tag + joint for joint in LEG]), "inverse", tag[0], thickness=18
+        )
 
 
 def _rig_view(puppet, title, pose, names=False, ghosts=False, measured=None):
     """Both legs and the outlines of their controls, seen a little from above."""
     size = puppet.hip_height / 0.9
-    stage = Stage("turntable", (-0.98 * size, -0.38 * size), (0.53 * size, 0.98 * size), title, width=430, **OBLIQUE)
+    stage = Stage(
+        "turntable",
+        (-0.98 * size, -0.38 * size),
+        (0.53 * size, 0.98 * size),
+        title,
+        width=430,
+        **OBLIQUE,
+    )
     stage.floor()
-    stage.desc = "Both legs and the outlines of their five controls, from the front left and a little above."
-    outlines = {name: frames.apply(pose.controls[name], control(puppet, name).outline) for name in TOUCHED}
+    stage.desc = (
+        "Both legs and the outlines of their five controls, from the front left and a little above."
+    )
+    outlines = {
+        name: frames.apply(pose.controls[name], control(puppet, name).outline) for name in TOUCHED
+    }
     for name in TOUCHED if ghosts else ():
         stage.ghost(frames.apply(control(puppet, name).rest, control(puppet, name).outline))
     _legs(stage, puppet, pose.world)
@@ -335,8 +464,10 @@ def _rig_view(puppet, title, pose, names=False, ghosts=False, measured=None):
         stage.control(outline, name if names else "")
     if measured:
         name, cm = measured
-        was, now = (frames.apply(frame, control(puppet, name).pivot)
-                    for frame in (control(puppet, name).rest, pose.controls[name]))
+        was, now = (
+            frames.apply(frame, control(puppet, name).pivot)
+            for frame in (control(puppet, name).rest, pose.controls[name])
+        )
         stage.desc += f" The left foot is {cm:.1f} centimetres from where it was at rest."
         if cm >= SHOWN:
             stage.measure(was, now, f"{cm:.1f} cm")
@@ -363,7 +494,12 @@ def _foot_view(puppet, view, title, before, after, pivot):
     stage.dots([point], "miss").note(point, "pivot", "miss")
     apart = (ankle - _joint(puppet, before, "L_ankle"))[[2, 1] if view == "side" else [0, 2]]
     if 100 * np.linalg.norm(apart) >= SHOWN:
-        stage.measure(_joint(puppet, before, "L_ankle"), ankle, f"{100 * np.linalg.norm(apart):.1f} cm", offset=-34)
+        stage.measure(
+            _joint(puppet, before, "L_ankle"),
+            ankle,
+            f"{100 * np.linalg.norm(apart):.1f} cm",
+            offset=-34,
+        )
     return stage
 
 
@@ -371,7 +507,9 @@ def _hull():
     """The outline of a small boat, its bow ahead."""
     around = np.linspace(0, 2 * np.pi, 33)
     across, along = 0.22 * np.cos(around), 0.52 * np.sin(around)
-    return np.stack([across * (1 - 0.35 * np.clip(np.sin(around), 0, 1) ** 2), 0 * around, along], axis=-1)
+    return np.stack(
+        [across * (1 - 0.35 * np.clip(np.sin(around), 0, 1) ** 2), 0 * around, along], axis=-1
+    )
 
 
 def _boat_view(puppet, view, title, boat, worlds, pose, mark, off):
@@ -386,20 +524,26 @@ def _boat_view(puppet, view, title, boat, worlds, pose, mark, off):
     _legs(stage, puppet, pose.world)
     stage.control(frames.apply(worlds["L_foot"], outline))
     if off >= SHOWN:
-        stage.measure(mark[:3, 3], worlds["L_foot"][:3, 3], f"{off:.1f} cm" if view == "top" else "")
+        stage.measure(
+            mark[:3, 3], worlds["L_foot"][:3, 3], f"{off:.1f} cm" if view == "top" else ""
+        )
     return stage
 
 
 def _step_view(puppet, pose, foot_control, frame, apart):
     """The step from the side: the legs, the foot control's outline, and what lies between."""
     size = puppet.hip_height / 0.9
-    stage = Stage("side", (-0.35 * size, -0.10 * size), (0.95 * size, 1.0 * size), "From the side", width=430).floor()
+    stage = Stage(
+        "side", (-0.35 * size, -0.10 * size), (0.95 * size, 1.0 * size), "From the side", width=430
+    ).floor()
     _legs(stage, puppet, pose.world[frame])
     one = control(puppet, "L_foot")
     stage.control(frames.apply(foot_control[frame], one.outline), "foot control")
     if apart >= SHOWN:
-        foot_at, control_at = (frames.apply(where[frame], one.pivot) for where in (pose.controls["L_foot"],
-                                                                                   foot_control))
+        foot_at, control_at = (
+            frames.apply(where[frame], one.pivot)
+            for where in (pose.controls["L_foot"], foot_control)
+        )
         stage.measure(foot_at, control_at, f"{apart:.1f} cm", offset=40)
     return stage
 

@@ -52,7 +52,9 @@ def keyed_slip_cm(puppet: Puppet, lowered_cm: float, every: int) -> float:
 
 def slip_cm(rig: LegRig, pose: LegPose) -> Floats:
     """How far either ankle is from where it stands at rest, left and right, shape (..., 2)."""
-    return 100 * np.linalg.norm(_at(rig, pose.world, "ankle") - _at(rig, rig.skeleton.rest_world, "ankle"), axis=-1)
+    return 100 * np.linalg.norm(
+        _at(rig, pose.world, "ankle") - _at(rig, rig.skeleton.rest_world, "ankle"), axis=-1
+    )
 
 
 # One pelvis, two chains
@@ -61,18 +63,28 @@ def slip_cm(rig: LegRig, pose: LegPose) -> Floats:
 def opening(puppet: Puppet) -> Row:
     """A forward and an inverse leg whose pelvis was lowered by 13 cm, from the side and from the front."""
     side, front = _pelvis_views(puppet, _moved(puppet, 13.0, 0.0, 0.0))
-    return row(side, front, title="The pelvis is 13 centimetres lower. The left leg, a forward chain, has sunk into "
-                                  "the floor by as much; the right leg, an inverse chain, has bent its knee and stands")
+    return row(
+        side,
+        front,
+        title="The pelvis is 13 centimetres lower. The left leg, a forward chain, has sunk into "
+        "the floor by as much; the right leg, an inverse chain, has bent its knee and stands",
+    )
 
 
-def lowered(puppet: Puppet, lowered_cm: float, forward_cm: float, left_cm: float) -> tuple[Row, str]:
+def lowered(
+    puppet: Puppet, lowered_cm: float, forward_cm: float, left_cm: float
+) -> tuple[Row, str]:
     """Both legs under a pelvis that was moved, and what became of their feet in words."""
     pose = _moved(puppet, lowered_cm, forward_cm, left_cm)
     slip, bent = slip_cm(standing(puppet), pose), np.degrees(pose.flexion[1])
-    reached = "it stands" if slip[1] < 0.05 else f"<b>{slip[1]:.1f} cm</b> short, the leg is straight"
-    words = (f"Pelvis {lowered_cm:.1f} cm down, {forward_cm:.1f} cm forward, {left_cm:.1f} cm to her left. "
-             f"Left foot, forward chain: <b>{slip[0]:.1f} cm</b> from its place. Right foot, inverse chain: {reached}; "
-             f"knee bent {bent:z.1f}°.")
+    reached = (
+        "it stands" if slip[1] < 0.05 else f"<b>{slip[1]:.1f} cm</b> short, the leg is straight"
+    )
+    words = (
+        f"Pelvis {lowered_cm:.1f} cm down, {forward_cm:.1f} cm forward, {left_cm:.1f} cm to her left. "
+        f"Left foot, forward chain: <b>{slip[0]:.1f} cm</b> from its place. Right foot, inverse chain: {reached}; "
+        f"knee bent {bent:z.1f}°."
+    )
     return row(*_pelvis_views(puppet, pose)), words
 
 
@@ -80,30 +92,48 @@ def pelvis_panel(puppet: Puppet) -> Panel:
     """A pelvis to move, a forward leg on its left, an inverse leg on its right."""
     return Panel(
         "Move the pelvis: which foot stays?",
-        [Slider("lowered_cm", "Pelvis lowered", 0.0, 25.0, 0.5, 13.0, "cm"),
-         Slider("forward_cm", "Pelvis forward", -20.0, 20.0, 0.5, 0.0, "cm"),
-         Slider("left_cm", "Pelvis to her left", -20.0, 20.0, 0.5, 0.0, "cm")],
+        [
+            Slider("lowered_cm", "Pelvis lowered", 0.0, 25.0, 0.5, 13.0, "cm"),
+            Slider("forward_cm", "Pelvis forward", -20.0, 20.0, 0.5, 0.0, "cm"),
+            Slider("left_cm", "Pelvis to her left", -20.0, 20.0, 0.5, 0.0, "cm"),
+        ],
         lambda **values: lowered(puppet, **values),
-        {"Standing": {"lowered_cm": 0.0, "forward_cm": 0.0, "left_cm": 0.0},
-         "13 cm down": {"lowered_cm": 13.0, "forward_cm": 0.0, "left_cm": 0.0},
-         "Down and to her left": {"lowered_cm": 13.0, "forward_cm": 0.0, "left_cm": 10.0},
-         "Left, not down": {"lowered_cm": 0.0, "forward_cm": 0.0, "left_cm": 20.0}})
+        {
+            "Standing": {"lowered_cm": 0.0, "forward_cm": 0.0, "left_cm": 0.0},
+            "13 cm down": {"lowered_cm": 13.0, "forward_cm": 0.0, "left_cm": 0.0},
+            "Down and to her left": {"lowered_cm": 13.0, "forward_cm": 0.0, "left_cm": 10.0},
+            "Left, not down": {"lowered_cm": 0.0, "forward_cm": 0.0, "left_cm": 20.0},
+        },
+    )
 
 
 # The compensation by hand
 
 
-def by_hand(puppet: Puppet, lowered_cm: float, hip_deg: float, knee_deg: float, ankle_deg: float) -> tuple[Row, str]:
+def by_hand(
+    puppet: Puppet, lowered_cm: float, hip_deg: float, knee_deg: float, ankle_deg: float
+) -> tuple[Row, str]:
     """A forward leg turned by hand beside an inverse one, both under a lower pelvis; and how near it is in words."""
     rig = standing(puppet)
-    turns = {"hip": -hip_deg, "knee": knee_deg, "ankle": -ankle_deg}  # about +X flexion of hip and ankle is negative
-    pose = rig.pose({"pelvis": {"shift_y": -lowered_cm / 100}} | {
-        f"L_{joint}_turn": {"turn_x": np.radians(turn)} for joint, turn in turns.items()}, MIXED)
+    turns = {
+        "hip": -hip_deg,
+        "knee": knee_deg,
+        "ankle": -ankle_deg,
+    }  # about +X flexion of hip and ankle is negative
+    pose = rig.pose(
+        {"pelvis": {"shift_y": -lowered_cm / 100}}
+        | {f"L_{joint}_turn": {"turn_x": np.radians(turn)} for joint, turn in turns.items()},
+        MIXED,
+    )
     miss, tilt = slip_cm(rig, pose)[0], hip_deg - knee_deg + ankle_deg
-    rest, now, solved = (_joints(puppet, world, tag) for world, tag in (
-        (rig.skeleton.rest_world, "L_"), (pose.world, "L_"), (pose.world, "R_")))
+    rest, now, solved = (
+        _joints(puppet, world, tag)
+        for world, tag in ((rig.skeleton.rest_world, "L_"), (pose.world, "L_"), (pose.world, "R_"))
+    )
     forward = _room(puppet, "side", "Forward: three turns by hand", 0.18).floor().ghost(rest[:3])
-    _draw(forward, now, "L", "forward", LEG).goal(rest[2], "" if miss > 0.5 else f"miss {miss:.1f} cm")
+    _draw(forward, now, "L", "forward", LEG).goal(
+        rest[2], "" if miss > 0.5 else f"miss {miss:.1f} cm"
+    )
     if miss > 0.5:
         forward.measure(rest[2], now[2], f"{miss:.1f} cm", offset=-70)
     if abs(tilt) > 0.5:
@@ -112,9 +142,11 @@ def by_hand(puppet: Puppet, lowered_cm: float, hip_deg: float, knee_deg: float, 
     _draw(inverse, solved, "R", "inverse", LEG).goal(rest[2], f"miss {100 * pose.miss[1]:.1f} cm")
     done = miss <= 0.5 and abs(tilt) <= 1
     keyed = np.count_nonzero([hip_deg, knee_deg, ankle_deg])
-    words = (f"{'<b>The foot is back.</b> ' if done else ''}Forward: the ankle misses its place by <b>{miss:.1f} cm</b>"
-             f", the sole is <b>{_tilted(tilt)}</b>; {keyed} of 3 angles set. Inverse: miss "
-             f"{100 * pose.miss[1]:.1f} cm, 0 of 3 angles set.")
+    words = (
+        f"{'<b>The foot is back.</b> ' if done else ''}Forward: the ankle misses its place by <b>{miss:.1f} cm</b>"
+        f", the sole is <b>{_tilted(tilt)}</b>; {keyed} of 3 angles set. Inverse: miss "
+        f"{100 * pose.miss[1]:.1f} cm, 0 of 3 angles set."
+    )
     return row(forward, inverse), words
 
 
@@ -122,14 +154,34 @@ def hand_panel(puppet: Puppet, lowered_cm: float = 13.0) -> Panel:
     """Three joints to turn until the foot is back under a pelvis that was lowered."""
     return Panel(
         "Bring the foot back by hand: hip, knee, ankle",
-        [Slider("lowered_cm", "Pelvis lowered", 0.0, 18.0, 0.1, lowered_cm, "cm"),
-         Slider("hip_deg", "Hip, thigh forward", -30.0, 90.0, 0.5, 0.0, "°"),
-         Slider("knee_deg", "Knee, bent", 0.0, 130.0, 0.5, 0.0, "°"),
-         Slider("ankle_deg", "Ankle, toes up", -45.0, 90.0, 0.5, 0.0, "°")],
+        [
+            Slider("lowered_cm", "Pelvis lowered", 0.0, 18.0, 0.1, lowered_cm, "cm"),
+            Slider("hip_deg", "Hip, thigh forward", -30.0, 90.0, 0.5, 0.0, "°"),
+            Slider("knee_deg", "Knee, bent", 0.0, 130.0, 0.5, 0.0, "°"),
+            Slider("ankle_deg", "Ankle, toes up", -45.0, 90.0, 0.5, 0.0, "°"),
+        ],
         lambda **values: by_hand(puppet, **values),
-        {"Pelvis down": {"lowered_cm": lowered_cm, "hip_deg": 0.0, "knee_deg": 0.0, "ankle_deg": 0.0},
-         "Hip and knee alike": {"lowered_cm": lowered_cm, "hip_deg": 60.0, "knee_deg": 60.0, "ankle_deg": 0.0},
-         "Nearly": {"lowered_cm": lowered_cm, "hip_deg": 30.0, "knee_deg": 62.0, "ankle_deg": 20.0}})
+        {
+            "Pelvis down": {
+                "lowered_cm": lowered_cm,
+                "hip_deg": 0.0,
+                "knee_deg": 0.0,
+                "ankle_deg": 0.0,
+            },
+            "Hip and knee alike": {
+                "lowered_cm": lowered_cm,
+                "hip_deg": 60.0,
+                "knee_deg": 60.0,
+                "ankle_deg": 0.0,
+            },
+            "Nearly": {
+                "lowered_cm": lowered_cm,
+                "hip_deg": 30.0,
+                "knee_deg": 62.0,
+                "ankle_deg": 20.0,
+            },
+        },
+    )
 
 
 def turns_plot(puppet: Puppet) -> plots.Plot:
@@ -139,11 +191,15 @@ def turns_plot(puppet: Puppet) -> plots.Plot:
     turned = {"knee": angles.knee[:, 0], "hip": angles.hip[:, 0, 0], "ankle": angles.ankle[:, 0, 0]}
     knee = np.degrees(np.interp([1, 13], lowered_cm, turned["knee"]))
     return plots.curves(
-        lowered_cm, {joint: np.degrees(turn) for joint, turn in turned.items()}, "pelvis lowered (cm)", "turn (°)",
+        lowered_cm,
+        {joint: np.degrees(turn) for joint, turn in turned.items()},
+        "pelvis lowered (cm)",
+        "turn (°)",
         title="The first centimetre costs the most",
         desc="The turns of knee, hip and ankle that keep the foot in place, against how far the pelvis is lowered. All "
-             f"rise steeply at first: the knee turns {knee[0]:.0f} degrees in the first centimetre, {knee[1]:.0f} in "
-             "thirteen. Hip and ankle turn half as far as the knee; their curves lie on each other.")
+        f"rise steeply at first: the knee turns {knee[0]:.0f} degrees in the first centimetre, {knee[1]:.0f} in "
+        "thirteen. Hip and ankle turn half as far as the knee; their curves lie on each other.",
+    )
 
 
 # A crouch keyed in some frames
@@ -170,11 +226,18 @@ def sinking_plot(puppet: Puppet, every: int) -> plots.Plot:
     """How far the forward foot of `crouches` is above its place in every frame."""
     ankles = crouches(puppet)[every][:, 0, 2, 1]
     return plots.curves(
-        np.arange(FRAMES + 1), {"left ankle": 100 * (ankles - ankles[0])}, "frame", "left ankle above its place (cm)",
+        np.arange(FRAMES + 1),
+        {"left ankle": 100 * (ankles - ankles[0])},
+        "frame",
+        "left ankle above its place (cm)",
         f"Keyed every {every} frames" if every > 1 else "Keyed every frame",
         "The height of the forward leg's ankle against the frame: zero at every key, and below zero between keys, by "
-        f"up to {100 * (ankles[0] - ankles.min()):.1f} centimetres.", kinds={"left ankle": "forward"}, ylim=(-3.6, 0.4),
-        width=430, height=420)
+        f"up to {100 * (ankles[0] - ankles.min()):.1f} centimetres.",
+        kinds={"left ankle": "forward"},
+        ylim=(-3.6, 0.4),
+        width=430,
+        height=420,
+    )
 
 
 def crouching(puppet: Puppet, frame: int, every: int | str) -> tuple[Row, str]:
@@ -187,8 +250,10 @@ def crouching(puppet: Puppet, frame: int, every: int | str) -> tuple[Row, str]:
         _draw(stage, joints[frame, side], tag, kind)
     if low >= 0.05:
         stage.measure(joints[0, 0, 2], joints[frame, 0, 2], f"{low:.1f} cm", offset=-80)
-    words = (f"Frame {frame} of {FRAMES}, {'keyed' if frame % every == 0 else 'between keys'}. Left foot, forward: "
-             f"<b>{low:.1f} cm</b> from its place. Right foot, inverse: <b>{kept:.1f} cm</b>.")
+    words = (
+        f"Frame {frame} of {FRAMES}, {'keyed' if frame % every == 0 else 'between keys'}. Left foot, forward: "
+        f"<b>{low:.1f} cm</b> from its place. Right foot, inverse: <b>{kept:.1f} cm</b>."
+    )
     return row(stage, sinking_plot(puppet, every).at(frame)), words
 
 
@@ -198,13 +263,19 @@ def crouch_panel(puppet: Puppet) -> Panel:
         sinking_plot(puppet, every)
     return Panel(
         "Play the crouch: where is the foot between its keys?",
-        [Slider("frame", "Frame", 0, FRAMES, 1, 6),
-         Choice("every", "Frames from key to key", tuple(map(str, SPACINGS)), "12")],
+        [
+            Slider("frame", "Frame", 0, FRAMES, 1, 6),
+            Choice("every", "Frames from key to key", tuple(map(str, SPACINGS)), "12"),
+        ],
         lambda **values: crouching(puppet, **values),
-        {"Standing, keyed": {"frame": 0, "every": "12"},
-         "Halfway, between keys": {"frame": 6, "every": "12"},
-         "Crouched, keyed": {"frame": 12, "every": "12"},
-         "Every 4 frames": {"frame": 2, "every": "4"}}, play="frame")
+        {
+            "Standing, keyed": {"frame": 0, "every": "12"},
+            "Halfway, between keys": {"frame": 6, "every": "12"},
+            "Crouched, keyed": {"frame": 12, "every": "12"},
+            "Every 4 frames": {"frame": 2, "every": "4"},
+        },
+        play="frame",
+    )
 
 
 # A walk
@@ -232,15 +303,23 @@ def walking(puppet: Puppet, frame: int, forward: str) -> tuple[Row, str]:
     """One frame of the walk by forward and by inverse legs, and how far their feet have slid in words."""
     now = frame + FRAMES
     points, slid = walks(puppet)[forward]
-    title = "Forward: angles as published" if SHARES[forward] is None else f"Forward: keyed {forward}"
+    title = (
+        "Forward: angles as published" if SHARES[forward] is None else f"Forward: keyed {forward}"
+    )
     planted_points, planted_slid = walks(puppet)["planted"]
-    views = [walk_view(puppet, title, "forward", points, slid, now),
-             walk_view(puppet, "Inverse: feet planted", "inverse", planted_points, planted_slid, now)]
+    views = [
+        walk_view(puppet, title, "forward", points, slid, now),
+        walk_view(puppet, "Inverse: feet planted", "inverse", planted_points, planted_slid, now),
+    ]
     down = [side for side in (0, 1) if np.isfinite(slid[now, side])]
-    said = " and ".join(f"the {('left', 'right')[side]} foot <b>{slid[now, side]:.1f} cm</b>" for side in down)
+    said = " and ".join(
+        f"the {('left', 'right')[side]} foot <b>{slid[now, side]:.1f} cm</b>" for side in down
+    )
     planted = max(planted_slid[now, side] for side in down)
-    words = (f"Frame {frame} of {FRAMES}. Slid since it came down: forward, {said} ({np.nanmax(slid):.1f} cm when it "
-             f"leaves the floor); inverse, <b>{planted:.1f} cm</b>.")
+    words = (
+        f"Frame {frame} of {FRAMES}. Slid since it came down: forward, {said} ({np.nanmax(slid):.1f} cm when it "
+        f"leaves the floor); inverse, <b>{planted:.1f} cm</b>."
+    )
     return row(*views), words
 
 
@@ -249,13 +328,21 @@ def walk_panel(puppet: Puppet) -> Panel:
     walks(puppet)
     return Panel(
         "Step through one stride: which foot stays where it came down?",
-        [Slider("frame", "Frame", 0, FRAMES - 1, 1, 8),  # the last frame is the first one's pose again
-         Choice("forward", "Forward legs", tuple(SHARES), "as published")],
+        [
+            Slider(
+                "frame", "Frame", 0, FRAMES - 1, 1, 8
+            ),  # the last frame is the first one's pose again
+            Choice("forward", "Forward legs", tuple(SHARES), "as published"),
+        ],
         lambda **values: walking(puppet, **values),
-        {"Left foot comes down": {"frame": 0, "forward": "as published"},
-         "Flat on the floor": {"frame": 8, "forward": "as published"},
-         "About to leave": {"frame": 14, "forward": "as published"},
-         "Keyed every 2nd frame": {"frame": 14, "forward": "every 2nd"}}, play="frame")
+        {
+            "Left foot comes down": {"frame": 0, "forward": "as published"},
+            "Flat on the floor": {"frame": 8, "forward": "as published"},
+            "About to leave": {"frame": 14, "forward": "as published"},
+            "Keyed every 2nd frame": {"frame": 14, "forward": "every 2nd"},
+        },
+        play="frame",
+    )
 
 
 # What a forward chain is good for
@@ -280,10 +367,16 @@ def cut_cm(puppet: Puppet) -> float:
 def kick(puppet: Puppet) -> Row:
     """The same two poses of a kick, keyed for a forward and for an inverse leg, with what lies between."""
     views = []
-    for points, kind, title in zip(kicks(puppet), ("forward", "inverse"),
-                                   ("Forward: two keys of one angle", "Inverse: two keys of the foot"), strict=True):
+    for points, kind, title in zip(
+        kicks(puppet),
+        ("forward", "inverse"),
+        ("Forward: two keys of one angle", "Inverse: two keys of the foot"),
+        strict=True,
+    ):
         hip = points[0, 0]
-        stage = Stage("side", hip[[2, 1]] + [-0.5, -0.98], hip[[2, 1]] + [0.94, 0.12], title, width=430)
+        stage = Stage(
+            "side", hip[[2, 1]] + [-0.5, -0.98], hip[[2, 1]] + [0.94, 0.12], title, width=430
+        )
         stage.floor()
         for joints in points[[3, 9]]:
             stage.ghost(joints)
@@ -294,8 +387,11 @@ def kick(puppet: Puppet) -> Row:
         for joints, thickness in zip(points[[0, 12, 6]], (14, 14, 24), strict=True):
             stage.chain(joints, kind, "R", thickness=thickness)
         views.append(stage)
-    return row(*views, title="A kick from two poses: a forward leg swings on an arc; an inverse leg's foot goes "
-                             f"straight across, {cut_cm(puppet):.0f} centimetres inside it, and its knee bends")
+    return row(
+        *views,
+        title="A kick from two poses: a forward leg swings on an arc; an inverse leg's foot goes "
+        f"straight across, {cut_cm(puppet):.0f} centimetres inside it, and its knee bends",
+    )
 
 
 def jobs(puppet: Puppet) -> dict[str, tuple[float, float]]:
@@ -307,21 +403,32 @@ def jobs(puppet: Puppet) -> dict[str, tuple[float, float]]:
     rig, down = standing(puppet), crouch(13)
     slid = {name: np.nanmax(walks(puppet)[name][1]) for name in ("as published", "planted")}
     carried = {"pelvis": {"shift_y": 0.1, "shift_z": 0.3}}
-    dangling, left_behind = (_at(rig, rig.pose(carried, inverse).world, "ankle")[0] for inverse in (False, True))
-    return {"crouch": (keyed_slip_cm(puppet, 13, FRAMES // 2), slip_cm(rig, rig.pose(down)).max()),
-            "step": (slid["as published"], slid["planted"]),
-            "kick": (0.0, cut_cm(puppet)),
-            "dangling": (0.0, 100 * float(np.linalg.norm(dangling - left_behind)))}
+    dangling, left_behind = (
+        _at(rig, rig.pose(carried, inverse).world, "ankle")[0] for inverse in (False, True)
+    )
+    return {
+        "crouch": (keyed_slip_cm(puppet, 13, FRAMES // 2), slip_cm(rig, rig.pose(down)).max()),
+        "step": (slid["as published"], slid["planted"]),
+        "kick": (0.0, cut_cm(puppet)),
+        "dangling": (0.0, 100 * float(np.linalg.norm(dangling - left_behind))),
+    }
 
 
 def jobs_plot(puppet: Puppet) -> plots.Plot:
     """The `jobs` as bars."""
-    values = {f"{job}, {kind}": float(off) for job, both in jobs(puppet).items()
-              for kind, off in zip(("forward", "inverse"), both, strict=True)}
+    values = {
+        f"{job}, {kind}": float(off)
+        for job, both in jobs(puppet).items()
+        for kind, off in zip(("forward", "inverse"), both, strict=True)
+    }
     numbers = "; ".join(f"{name} {off:.1f} cm" for name, off in values.items())
-    return plots.bars(values, "foot off by (cm)", "The same job by either chain",
-                      f"How far a foot is off when a forward or an inverse leg does the job: {numbers}.",
-                      kinds={name: name.rpartition(" ")[2] for name in values})
+    return plots.bars(
+        values,
+        "foot off by (cm)",
+        "The same job by either chain",
+        f"How far a foot is off when a forward or an inverse leg does the job: {numbers}.",
+        kinds={name: name.rpartition(" ")[2] for name in values},
+    )
 
 
 # The switch that forgets to match
@@ -342,8 +449,13 @@ def switches(puppet: Puppet) -> dict[str, tuple[Floats, Floats]]:
     swing = {"R_hip_turn": -np.radians(SWUNG_DEG) * share}
     found = {}
     for name, matched in (("matched", 1.0), ("forgotten", 0.0)):
-        turned = {control: {"turn_x": matched * values.get("turn_x", 0.0) + swing.get(control, 0.0 * share)}
-                  for control, values in start.items() if control.startswith("R_")}
+        turned = {
+            control: {
+                "turn_x": matched * values.get("turn_x", 0.0) + swing.get(control, 0.0 * share)
+            }
+            for control, values in start.items()
+            if control.startswith("R_")
+        }
         pose = rig.pose(down | turned, {"R_": frame < SWITCH})
         joints = np.stack([_joints(puppet, pose.world, tag) for tag in SIDE_TAGS], axis=1)
         found[name] = joints, np.degrees(pose.flexion[:, 1])
@@ -354,11 +466,18 @@ def switches(puppet: Puppet) -> dict[str, tuple[Floats, Floats]]:
 def heights_plot(puppet: Puppet) -> plots.Plot:
     """How high the right ankle is in every frame, matched and forgotten."""
     heights = {name: 100 * joints[:, 1, 2, 1] for name, (joints, _) in switches(puppet).items()}
-    return plots.curves(np.arange(FRAMES + 1), heights, "frame", "right ankle above the floor (cm)",
-                        title="Height of the right ankle", kinds={"matched": "inverse", "forgotten": "miss"},
-                        width=430, height=420,
-                        desc="Both curves are level until the right leg changes its chain in frame 12. Matched, the "
-                             "ankle then rises smoothly; forgotten, it drops through the floor in a single frame.")
+    return plots.curves(
+        np.arange(FRAMES + 1),
+        heights,
+        "frame",
+        "right ankle above the floor (cm)",
+        title="Height of the right ankle",
+        kinds={"matched": "inverse", "forgotten": "miss"},
+        width=430,
+        height=420,
+        desc="Both curves are level until the right leg changes its chain in frame 12. Matched, the "
+        "ankle then rises smoothly; forgotten, it drops through the floor in a single frame.",
+    )
 
 
 def switching(puppet: Puppet, frame: int, match: str) -> tuple[Row, str]:
@@ -370,8 +489,10 @@ def switching(puppet: Puppet, frame: int, match: str) -> tuple[Row, str]:
         _draw(stage, joints[frame, side], tag, chain)
     step = 100 * np.linalg.norm(joints[frame, 1, 2] - joints[max(frame - 1, 0), 1, 2])
     turned = abs(bent[frame] - bent[max(frame - 1, 0)])
-    words = (f"Frame {frame} of {FRAMES}, match {'made' if match == 'matched' else 'forgotten'}. Since the frame "
-             f"before, the right ankle moved <b>{step:.1f} cm</b> and the right knee turned <b>{turned:.1f}°</b>.")
+    words = (
+        f"Frame {frame} of {FRAMES}, match {'made' if match == 'matched' else 'forgotten'}. Since the frame "
+        f"before, the right ankle moved <b>{step:.1f} cm</b> and the right knee turned <b>{turned:.1f}°</b>."
+    )
     return row(stage, heights_plot(puppet).at(frame)), words
 
 
@@ -379,13 +500,19 @@ def switch_panel(puppet: Puppet) -> Panel:
     """A right leg that changes from inverse to forward in the middle of a movement."""
     return Panel(
         "Break it: change the right leg's chain and forget to match",
-        [Slider("frame", "Frame", 0, FRAMES, 1, SWITCH),
-         Choice("match", "In frame 12 the match is", ("forgotten", "matched"), "forgotten")],
+        [
+            Slider("frame", "Frame", 0, FRAMES, 1, SWITCH),
+            Choice("match", "In frame 12 the match is", ("forgotten", "matched"), "forgotten"),
+        ],
         lambda **values: switching(puppet, **values),
-        {"The frame before": {"frame": SWITCH - 1, "match": "forgotten"},
-         "Forgotten": {"frame": SWITCH, "match": "forgotten"},
-         "Matched": {"frame": SWITCH, "match": "matched"},
-         "The thigh raised": {"frame": FRAMES, "match": "matched"}}, play="frame")
+        {
+            "The frame before": {"frame": SWITCH - 1, "match": "forgotten"},
+            "Forgotten": {"frame": SWITCH, "match": "forgotten"},
+            "Matched": {"frame": SWITCH, "match": "matched"},
+            "The thigh raised": {"frame": FRAMES, "match": "matched"},
+        },
+        play="frame",
+    )
 
 
 # Places and views
@@ -404,7 +531,9 @@ def _at(rig, world, joint):
 def _joints(puppet, world, tag):
     """Hip, knee, ankle, heel, ball and toe of a leg, shape (..., 6, 3)."""
     rig, sole = standing(puppet), foot.of_puppet(puppet)
-    hip, knee, ankle, ball, toe = (world[..., rig.skeleton.index(tag + joint), :, :] for joint in (*LEG, "ball", "toe"))
+    hip, knee, ankle, ball, toe = (
+        world[..., rig.skeleton.index(tag + joint), :, :] for joint in (*LEG, "ball", "toe")
+    )
     forward, up = sole.heel - sole.ankle
     heel = ankle @ frames.frame(origin=[0.0, up, forward])
     return np.stack([joint[..., :3, 3] for joint in (hip, knee, ankle, heel, ball, toe)], axis=-2)
@@ -415,14 +544,18 @@ def slid_cm(points: Floats, stance: Bools) -> Floats:
     moved, slid = gait.foot_slide_cm(points[:, :, 3:], stance), np.full(stance.shape, np.nan)
     slid[0] = np.where(stance[0], 0.0, np.nan)
     for frame in range(1, len(slid)):
-        slid[frame] = np.where(stance[frame], np.nan_to_num(slid[frame - 1]) * stance[frame - 1] + moved[frame], np.nan)
+        slid[frame] = np.where(
+            stance[frame], np.nan_to_num(slid[frame - 1]) * stance[frame - 1] + moved[frame], np.nan
+        )
     return slid
 
 
 def _room(puppet, view, title, deepest=0.25):
     """A view of the standing puppet that also holds its foot `deepest` metres under the floor."""
     size = puppet.hip_height / 0.9
-    return Stage(view, (-0.62 * size, -0.02 - deepest), (0.62 * size, 0.95 * size), title, width=430)
+    return Stage(
+        view, (-0.62 * size, -0.02 - deepest), (0.62 * size, 0.95 * size), title, width=430
+    )
 
 
 def _draw(stage, joints, side, kind, names=()):
@@ -439,22 +572,34 @@ def _pelvis_views(puppet, pose):
         stage = _room(puppet, view, title).floor()
         legs = {}
         for tag, kind in (("L_", "forward"), ("R_", "inverse")):
-            rest, legs[tag] = (_joints(puppet, world, tag) for world in (rig.skeleton.rest_world, pose.world))
+            rest, legs[tag] = (
+                _joints(puppet, world, tag) for world in (rig.skeleton.rest_world, pose.world)
+            )
             stage.ghost(rest[:3])
             _draw(stage, legs[tag], tag[0], kind, ("", "", f"{tag[0]}: {kind}"))
-            apart = 100 * np.linalg.norm((rest[2] - legs[tag][2])[[2, 1] if view == "side" else [0, 1]])
+            apart = 100 * np.linalg.norm(
+                (rest[2] - legs[tag][2])[[2, 1] if view == "side" else [0, 1]]
+            )
             if apart >= 0.05:
-                stage.measure(rest[2], legs[tag][2], f"{apart:.1f} cm", offset=-64 if tag == "R_" else 64)
+                stage.measure(
+                    rest[2], legs[tag][2], f"{apart:.1f} cm", offset=-64 if tag == "R_" else 64
+                )
         views.append(stage)
     return views
 
 
 def _tilted(degrees):
     """A sole's tilt in words, toes up positive."""
-    return "level" if abs(degrees) < 0.05 else f"{abs(degrees):.1f}° toes {'up' if degrees > 0 else 'down'}"
+    return (
+        "level"
+        if abs(degrees) < 0.05
+        else f"{abs(degrees):.1f}° toes {'up' if degrees > 0 else 'down'}"
+    )
 
 
-def walk_view(puppet: Puppet, title: str, kind: str, points: Floats, slid: Floats, frame: int) -> Stage:
+def walk_view(
+    puppet: Puppet, title: str, kind: str, points: Floats, slid: Floats, frame: int
+) -> Stage:
     """A view that moves along with the pelvis, over a floor with marks."""
     size = puppet.hip_height / 0.9
     middle = points[frame, 0, 0, 2]
@@ -469,6 +614,11 @@ def walk_view(puppet: Puppet, title: str, kind: str, points: Floats, slid: Float
             heel = points[landed, side, 3, 2]
             toe = heel + foot.of_puppet(puppet).toe[0] - foot.of_puppet(puppet).heel[0]
             stage.path([(heel, -0.04 * size), (toe, -0.04 * size)], "goal", tag)
-            stage.note(((heel + toe) / 2, -0.05 * size), f"{tag} slid {slid[frame, side]:.1f} cm",
-                       "miss" if slid[frame, side] >= 0.05 else "goal", "below", loud=True)
+            stage.note(
+                ((heel + toe) / 2, -0.05 * size),
+                f"{tag} slid {slid[frame, side]:.1f} cm",
+                "miss" if slid[frame, side] >= 0.05 else "goal",
+                "below",
+                loud=True,
+            )
     return stage

@@ -16,11 +16,19 @@ from rigkit.stage import Row, Stage, row
 
 # Tamsin's measures that are not in the parade's list; invented, like the rest of her.
 KNEE_DEPTH = 0.11  # from the kneecap to the hollow of the knee; the pin is midway
-SHIN = ((0.0, 0.09, 0.18), (0.055, 0.052, 0.043))  # down from the pin; how far ahead of it the skin is there
+SHIN = (
+    (0.0, 0.09, 0.18),
+    (0.055, 0.052, 0.043),
+)  # down from the pin; how far ahead of it the skin is there
 PELVIS = {"width_cm": 24.0, "depth_cm": 16.0, "leg_cm": 91.0}
 
-RULES = {"Bell": "bell-1990", "Harrington": "harrington", "Harrington, simple": "harrington-single", "Hara": "hara",
-         "Davis": "davis"}
+RULES = {
+    "Bell": "bell-1990",
+    "Harrington": "harrington",
+    "Harrington, simple": "harrington-single",
+    "Hara": "hara",
+    "Davis": "davis",
+}
 MARKER_RADIUS = 0.007  # of the markers that Davis takes off
 
 ONE, THREE = "one, at the ankle", "three, spread out"
@@ -29,7 +37,10 @@ FRAMES = 30  # pictures in a recording
 
 def turned(points: ArrayLike, centre: Floats, angle: ArrayLike) -> Floats:
     """Points, shape (..., 3), turned by `angle`, shape (...), about an axis along x through `centre`, shape (3,)."""
-    return centre + (rotation.matrix_about("x", angle) @ (np.asarray(points) - centre)[..., None])[..., 0]
+    return (
+        centre
+        + (rotation.matrix_about("x", angle) @ (np.asarray(points) - centre)[..., None])[..., 0]
+    )
 
 
 # A knee off its centre
@@ -38,9 +49,15 @@ def turned(points: ArrayLike, centre: Floats, angle: ArrayLike) -> Floats:
 def opening() -> Row:
     """The same bent leg twice: with its knee joint on the pin, and with it on the kneecap."""
     right, _ = _knee(0.0, 0.0, 90, 12, "Joint on the pin: the skin stays on", low=-0.09)
-    wrong, _ = _knee(100 * KNEE_DEPTH / 2, 0.0, 90, 12, "Joint on the kneecap: it slides off", low=-0.09)
-    return row(right, wrong, title="A leg bent by 90 degrees about the pin of its knee keeps its skin; bent about a "
-                                   "joint on the kneecap its shank stands 7.8 centimetres from where it belongs")
+    wrong, _ = _knee(
+        100 * KNEE_DEPTH / 2, 0.0, 90, 12, "Joint on the kneecap: it slides off", low=-0.09
+    )
+    return row(
+        right,
+        wrong,
+        title="A leg bent by 90 degrees about the pin of its knee keeps its skin; bent about a "
+        "joint on the kneecap its shank stands 7.8 centimetres from where it belongs",
+    )
 
 
 def slide(ahead_cm: float, above_cm: float, bend_deg: float, below_cm: float) -> tuple[Row, str]:
@@ -49,9 +66,11 @@ def slide(ahead_cm: float, above_cm: float, bend_deg: float, below_cm: float) ->
     off = np.hypot(ahead_cm, above_cm)
     forward, up = 100 * slid[2], 100 * slid[1]
     length = np.hypot(forward, up)
-    words = (f"Joint {off:.1f} cm off the pin, knee bent {bend_deg:.0f}°. {below_cm:.0f} cm down the shin the skin "
-             f"stands <b>{length:.1f} cm</b> from where it belongs{_directions(up, forward)}. "
-             f"2 × {off:.1f} cm × sin {bend_deg / 2:.1f}° = {length:.1f} cm.")
+    words = (
+        f"Joint {off:.1f} cm off the pin, knee bent {bend_deg:.0f}°. {below_cm:.0f} cm down the shin the skin "
+        f"stands <b>{length:.1f} cm</b> from where it belongs{_directions(up, forward)}. "
+        f"2 × {off:.1f} cm × sin {bend_deg / 2:.1f}° = {length:.1f} cm."
+    )
     return row(leg, _triangle(ahead_cm, above_cm, bend_deg)), words
 
 
@@ -60,28 +79,42 @@ def slide_panel() -> Panel:
     half = 100 * KNEE_DEPTH / 2
     return Panel(
         "Move the joint off the pin, bend the knee: how far does the skin slide?",
-        [Slider("ahead_cm", "Joint ahead of the pin", -5.5, 5.5, 0.5, half, "cm"),
-         Slider("above_cm", "Joint above the pin", -5.5, 5.5, 0.5, 0.0, "cm"),
-         Slider("bend_deg", "Knee bent", 0, 120, 5, 30, "°"),
-         Slider("below_cm", "Down the shin", 2, 17, 1, 12, "cm")],
+        [
+            Slider("ahead_cm", "Joint ahead of the pin", -5.5, 5.5, 0.5, half, "cm"),
+            Slider("above_cm", "Joint above the pin", -5.5, 5.5, 0.5, 0.0, "cm"),
+            Slider("bend_deg", "Knee bent", 0, 120, 5, 30, "°"),
+            Slider("below_cm", "Down the shin", 2, 17, 1, 12, "cm"),
+        ],
         slide,
-        {"Kneecap, 60°": {"ahead_cm": half, "above_cm": 0.0, "bend_deg": 60},
-         "Kneecap, 90°": {"ahead_cm": half, "above_cm": 0.0, "bend_deg": 90},
-         "Back of the knee, 90°": {"ahead_cm": -half, "above_cm": 0.0, "bend_deg": 90},
-         "Too high, 90°": {"ahead_cm": 0.0, "above_cm": half, "bend_deg": 90},
-         "On the pin, 120°": {"ahead_cm": 0.0, "above_cm": 0.0, "bend_deg": 120}})
+        {
+            "Kneecap, 60°": {"ahead_cm": half, "above_cm": 0.0, "bend_deg": 60},
+            "Kneecap, 90°": {"ahead_cm": half, "above_cm": 0.0, "bend_deg": 90},
+            "Back of the knee, 90°": {"ahead_cm": -half, "above_cm": 0.0, "bend_deg": 90},
+            "Too high, 90°": {"ahead_cm": 0.0, "above_cm": half, "bend_deg": 90},
+            "On the pin, 120°": {"ahead_cm": 0.0, "above_cm": 0.0, "bend_deg": 120},
+        },
+    )
 
 
 def slide_plot() -> plots.Plot:
     """How far the skin slides, against the bend, for joints a little and far off."""
     bends_deg = np.linspace(0, 120, 61)
-    slides = {f"joint {off:g} cm off": 100 * placement.skin_slide([0, 0, off / 100], np.radians(bends_deg))
-              for off in (5.5, 3, 1)}
-    return plots.curves(bends_deg, slides, "knee bent (degrees)", "skin slides (cm)",
-                        title="At 60° the skin slides just as far as the joint is off", ylim=(0, 11),
-                        desc="Slide against bend for joints 5.5, 3 and 1 centimetres off their centre. Every curve "
-                             "starts at nothing, reaches the joint's own error at 60 degrees and 1.7 times that at "
-                             "120.")
+    slides = {
+        f"joint {off:g} cm off": 100
+        * placement.skin_slide([0, 0, off / 100], np.radians(bends_deg))
+        for off in (5.5, 3, 1)
+    }
+    return plots.curves(
+        bends_deg,
+        slides,
+        "knee bent (degrees)",
+        "skin slides (cm)",
+        title="At 60° the skin slides just as far as the joint is off",
+        ylim=(0, 11),
+        desc="Slide against bend for joints 5.5, 3 and 1 centimetres off their centre. Every curve "
+        "starts at nothing, reaches the joint's own error at 60 degrees and 1.7 times that at "
+        "120.",
+    )
 
 
 # Five rules for one hip
@@ -89,8 +122,12 @@ def slide_plot() -> plots.Plot:
 
 def hip_places(width_cm: float, depth_cm: float, leg_cm: float) -> dict[str, Floats]:
     """Where each of the five rules puts the left hip, in the pelvis frame, metres; a mapping of rule to (3,)."""
-    measures = {"pelvis_width": width_cm / 100, "pelvis_depth": depth_cm / 100, "leg_length": leg_cm / 100,
-                "marker_radius": MARKER_RADIUS}
+    measures = {
+        "pelvis_width": width_cm / 100,
+        "pelvis_depth": depth_cm / 100,
+        "leg_length": leg_cm / 100,
+        "marker_radius": MARKER_RADIUS,
+    }
     return {name: body.hip_centres(method, **measures).left for name, method in RULES.items()}
 
 
@@ -100,9 +137,11 @@ def hips(puppet: Puppet, width_cm: float, depth_cm: float, leg_cm: float) -> tup
     places = np.stack(list(lefts.values()))
     low, high = places.min(axis=0), places.max(axis=0)
     out, up, forward = 1000 * (high - low)
-    words = (f"The rules put the hip {_range(low[0], high[0])} out from the middle, {_range(-high[1], -low[1])} below "
-             f"the landmarks, {_range(-high[2], -low[2])} behind them. They differ by <b>{out:.0f} mm</b> sideways, "
-             f"<b>{up:.0f} mm</b> in height, <b>{forward:.0f} mm</b> forward.")
+    words = (
+        f"The rules put the hip {_range(low[0], high[0])} out from the middle, {_range(-high[1], -low[1])} below "
+        f"the landmarks, {_range(-high[2], -low[2])} behind them. They differ by <b>{out:.0f} mm</b> sideways, "
+        f"<b>{up:.0f} mm</b> in height, <b>{forward:.0f} mm</b> forward."
+    )
     return row(_pelvis(puppet, width_cm, places), _close_up(lefts)), words
 
 
@@ -110,14 +149,19 @@ def hips_panel(puppet: Puppet) -> Panel:
     """The three measures that the rules ask for."""
     return Panel(
         "Change one measure at a time: which rules listen to it?",
-        [Slider("width_cm", "ASIS to ASIS", 20.0, 28.0, 0.5, PELVIS["width_cm"], "cm"),
-         Slider("depth_cm", "ASISs to PSISs", 13.0, 19.0, 0.5, PELVIS["depth_cm"], "cm"),
-         Slider("leg_cm", "ASIS to inner ankle", 75.0, 105.0, 1.0, PELVIS["leg_cm"], "cm")],
+        [
+            Slider("width_cm", "ASIS to ASIS", 20.0, 28.0, 0.5, PELVIS["width_cm"], "cm"),
+            Slider("depth_cm", "ASISs to PSISs", 13.0, 19.0, 0.5, PELVIS["depth_cm"], "cm"),
+            Slider("leg_cm", "ASIS to inner ankle", 75.0, 105.0, 1.0, PELVIS["leg_cm"], "cm"),
+        ],
         lambda **values: hips(puppet, **values),
-        {"Tamsin": PELVIS,
-         "Wider pelvis": PELVIS | {"width_cm": 28.0},
-         "Deeper pelvis": PELVIS | {"depth_cm": 19.0},
-         "Longer legs": PELVIS | {"leg_cm": 105.0}})
+        {
+            "Tamsin": PELVIS,
+            "Wider pelvis": PELVIS | {"width_cm": 28.0},
+            "Deeper pelvis": PELVIS | {"depth_cm": 19.0},
+            "Longer legs": PELVIS | {"leg_cm": 105.0},
+        },
+    )
 
 
 # A centre from motion
@@ -126,11 +170,18 @@ def hips_panel(puppet: Puppet) -> Panel:
 def marker_places(puppet: Puppet, markers: str = ONE) -> Floats:
     """Where markers sit on the hanging shank, seen from the pin of the knee; shape (m, 3), metres."""
     ankle = [[0.0, 0.06 - puppet.shank, 0.03]]
-    return np.array(ankle if markers == ONE else [*ankle, [0.0, -0.09, 0.052], [0.0, -0.13, -0.062]])
+    return np.array(
+        ankle if markers == ONE else [*ankle, [0.0, -0.09, 0.052], [0.0, -0.13, -0.062]]
+    )
 
 
-def recording(puppet: Puppet, arc_deg: float | Floats, noise_mm: float, rng: np.random.Generator,
-              markers: str = ONE) -> Floats:
+def recording(
+    puppet: Puppet,
+    arc_deg: float | Floats,
+    noise_mm: float,
+    rng: np.random.Generator,
+    markers: str = ONE,
+) -> Floats:
     """Shank markers seen from the side while the knee bends from straight through an arc, with noise.
 
     Parameters
@@ -161,7 +212,9 @@ def circling(puppet: Puppet, arc_deg: float, noise_mm: float, rng: np.random.Gen
     """
     phase = np.linspace(0, 2 * np.pi, 60, endpoint=False)
     half = np.radians(arc_deg) / 2
-    turns = rotation.matrix_about("z", half * np.sin(2 * phase) / 2) @ rotation.matrix_about("x", half * np.cos(phase))
+    turns = rotation.matrix_about("z", half * np.sin(2 * phase) / 2) @ rotation.matrix_about(
+        "x", half * np.cos(phase)
+    )
     seen = left_hip(puppet) + turns @ [0.0, -0.30, 0.06]
     return (seen + noise_mm / 1000 * rng.standard_normal(seen.shape))[:, None]
 
@@ -171,15 +224,19 @@ def left_hip(puppet: Puppet) -> Floats:
     return np.array([puppet.hip_width / 2, puppet.hip_height, 0.0])
 
 
-def found_centre(puppet: Puppet, arc_deg: float, noise_mm: float, markers: str, take: int) -> tuple[Row, str]:
+def found_centre(
+    puppet: Puppet, arc_deg: float, noise_mm: float, markers: str, take: int
+) -> tuple[Row, str]:
     """A recording, the centre fitted to it, what to expect, and the first two in words."""
     seen = recording(puppet, arc_deg, noise_mm, np.random.default_rng(take), markers)
     fit = placement.hinge_axis_from_motion(seen)
     miss_cm, radius_cm = 100 * np.linalg.norm(fit.point), 100 * fit.radii[0]
     true_cm = 100 * np.linalg.norm(marker_places(puppet)[0])
-    words = (f"Arc {arc_deg:.0f}°, noise {noise_mm:g} mm. The fitted centre is <b>{_centimetres(miss_cm)}</b> from the "
-             f"pin. It puts the ankle marker on a circle of {_centimetres(radius_cm)}; the tape measure says "
-             f"{true_cm:.1f} cm. The dots lie {1000 * fit.residual:.1f} mm from their circles.")
+    words = (
+        f"Arc {arc_deg:.0f}°, noise {noise_mm:g} mm. The fitted centre is <b>{_centimetres(miss_cm)}</b> from the "
+        f"pin. It puts the ankle marker on a circle of {_centimetres(radius_cm)}; the tape measure says "
+        f"{true_cm:.1f} cm. The dots lie {1000 * fit.residual:.1f} mm from their circles."
+    )
     return row(_arc(puppet, seen, fit, miss_cm), typical_plot(puppet).at(arc_deg)), words
 
 
@@ -187,21 +244,31 @@ def motion_panel(puppet: Puppet) -> Panel:
     """An arc, a noise, markers to fit a knee's centre to, and takes to repeat it."""
     return Panel(
         "Bend the knee through an arc: how well do the markers tell its centre?",
-        [Slider("arc_deg", "Arc", 5, 120, 5, 30, "°"),
-         Slider("noise_mm", "Noise", 0.0, 10.0, 0.5, 3.0, "mm"),
-         Choice("markers", "Markers", (ONE, THREE), ONE),
-         Slider("take", "Take", 1, 20, 1, 1)],
+        [
+            Slider("arc_deg", "Arc", 5, 120, 5, 30, "°"),
+            Slider("noise_mm", "Noise", 0.0, 10.0, 0.5, 3.0, "mm"),
+            Choice("markers", "Markers", (ONE, THREE), ONE),
+            Slider("take", "Take", 1, 20, 1, 1),
+        ],
         lambda **values: found_centre(puppet, **values),
-        {"No noise, 5°": {"arc_deg": 5, "noise_mm": 0.0, "markers": ONE},
-         "3 mm, 90°": {"arc_deg": 90, "noise_mm": 3.0, "markers": ONE},
-         "3 mm, 20°": {"arc_deg": 20, "noise_mm": 3.0, "markers": ONE},
-         "3 mm, 20°, three": {"arc_deg": 20, "noise_mm": 3.0, "markers": THREE}})
+        {
+            "No noise, 5°": {"arc_deg": 5, "noise_mm": 0.0, "markers": ONE},
+            "3 mm, 90°": {"arc_deg": 90, "noise_mm": 3.0, "markers": ONE},
+            "3 mm, 20°": {"arc_deg": 20, "noise_mm": 3.0, "markers": ONE},
+            "3 mm, 20°, three": {"arc_deg": 20, "noise_mm": 3.0, "markers": THREE},
+        },
+    )
 
 
-def typical_miss_cm(puppet: Puppet, arcs_deg: Floats, noise_mm: float, markers: str = ONE, takes: int = 25) -> Floats:
+def typical_miss_cm(
+    puppet: Puppet, arcs_deg: Floats, noise_mm: float, markers: str = ONE, takes: int = 25
+) -> Floats:
     """The middle one of the misses in some takes, for each arc; shape (a,), centimetres."""
+
     def middle(arc_deg):
-        seen = recording(puppet, np.full(takes, arc_deg), noise_mm, np.random.default_rng(1), markers)
+        seen = recording(
+            puppet, np.full(takes, arc_deg), noise_mm, np.random.default_rng(1), markers
+        )
         return np.median(np.linalg.norm(placement.hinge_axis_from_motion(seen).point, axis=-1))
 
     return 100 * np.array([middle(arc_deg) for arc_deg in arcs_deg])
@@ -213,11 +280,20 @@ def typical_plot(puppet: Puppet) -> plots.Plot:
     arcs_deg = np.array([5, 7.5, 10, 15, 20, 30, 45, 60, 90, 120])
     lines = {f"one, {noise:g} mm": typical_miss_cm(puppet, arcs_deg, noise) for noise in (10, 3, 1)}
     lines["three, 3 mm"] = typical_miss_cm(puppet, arcs_deg, 3, THREE)
-    return plots.curves(arcs_deg, lines, "arc (degrees)", "typical miss (cm)", log_y=True, ylim=(0.05, 100), width=430,
-                        height=400, title="What to expect of a take",
-                        desc="Typical miss of the centre against the arc, for one marker with 10, 3 and 1 millimetres "
-                             "of noise and for three markers with 3. Twice the arc makes the miss about four times "
-                             "smaller; small arcs miss by decimetres.")
+    return plots.curves(
+        arcs_deg,
+        lines,
+        "arc (degrees)",
+        "typical miss (cm)",
+        log_y=True,
+        ylim=(0.05, 100),
+        width=430,
+        height=400,
+        title="What to expect of a take",
+        desc="Typical miss of the centre against the arc, for one marker with 10, 3 and 1 millimetres "
+        "of noise and for three markers with 3. Twice the arc makes the miss about four times "
+        "smaller; small arcs miss by decimetres.",
+    )
 
 
 # One view each
@@ -250,10 +326,14 @@ def _triangle(ahead_cm, above_cm, bend_deg):
     pin = np.zeros(3)
     gone = turned(pin, joint, angle)
     off, slid = 100 * np.linalg.norm(joint), 100 * np.linalg.norm(gone)
-    stage = Stage("side", (-0.15, -0.1366), (0.15, 0.1366), "Why: the pin's place swings", width=430)
+    stage = Stage(
+        "side", (-0.15, -0.1366), (0.15, 0.1366), "Why: the pin's place swings", width=430
+    )
     stage.goal(pin, "pin")
     if off > 0.8:
-        stage.path(turned(pin, joint, np.linspace(0, angle, 25)), "soft").path([pin, joint, gone], "plain")
+        stage.path(turned(pin, joint, np.linspace(0, angle, 25)), "soft").path(
+            [pin, joint, gone], "plain"
+        )
         stage.note(joint / 2, f"{off:.1f} cm", "plain").arc(joint, pin, gone, f"{bend_deg:.0f}°")
     if slid > 0.05:
         stage.measure(pin, gone, f"{slid:.1f} cm").dots(gone, "miss")
@@ -292,16 +372,27 @@ def _pelvis(puppet, width_cm, places):
     stage.skin(_trunk(broad), "soft").dots([[half, 0], [-half, 0]], "plain")
     stage.dots(places[:, :2], "inverse").dots(places[:, :2] * [-1, 1], "inverse")
     stage.measure([-half, 0], [half, 0], f"ASISs {width_cm:.1f} cm", "plain", offset=22)
-    stage.measure(centre * [-1, 1], centre, f"hips {200 * centre[0]:.1f} cm", "inverse", place="below")
-    return stage.measure([-broad, -0.2], [broad, -0.2], f"outside {200 * broad:.1f} cm", "plain", place="below")
+    stage.measure(
+        centre * [-1, 1], centre, f"hips {200 * centre[0]:.1f} cm", "inverse", place="below"
+    )
+    return stage.measure(
+        [-broad, -0.2], [broad, -0.2], f"outside {200 * broad:.1f} cm", "plain", place="below"
+    )
 
 
 def _close_up(lefts):
     """The left hip from the front, each rule's place with its name, and the box around all."""
-    stage = Stage("front", (0.040, -0.1355), (0.122, -0.0555), "The left hip, close: one box", width=430)
+    stage = Stage(
+        "front", (0.040, -0.1355), (0.122, -0.0555), "The left hip, close: one box", width=430
+    )
     places = np.stack(list(lefts.values()))[:, :2]
     low, high = places.min(axis=0), places.max(axis=0)
-    for corner, way in ((low, (1, 1)), ((high[0], low[1]), (-1, 1)), (high, (-1, -1)), ((low[0], high[1]), (1, -1))):
+    for corner, way in (
+        (low, (1, 1)),
+        ((high[0], low[1]), (-1, 1)),
+        (high, (-1, -1)),
+        ((low[0], high[1]), (1, -1)),
+    ):
         arm = 0.2 * (high - low) * way  # corners only: names may stand across the edges
         stage.path([corner + arm * [1, 0], corner, corner + arm * [0, 1]], "plain")
     stage.dots(places, "inverse")
@@ -309,19 +400,30 @@ def _close_up(lefts):
         stage.note(lefts[name][:2], name, "inverse")
     wide, tall = 1000 * (high - low)
     stage.measure(low, [high[0], low[1]], f"{wide:.0f} mm", "plain", offset=-34, place="below")
-    return stage.measure(low, [low[0], high[1]], f"{tall:.0f} mm", "plain", offset=-34, place="left")
+    return stage.measure(
+        low, [low[0], high[1]], f"{tall:.0f} mm", "plain", offset=-34, place="left"
+    )
 
 
 def _trunk(half):
     """The body about the hips from the front; shape (n, 2)."""
-    right = [(0.8 * half, 0.129), (0.86 * half, 0.03), (0.97 * half, -0.09), (half, -0.16), (half, -0.30),
-             (0.08 * half, -0.30), (0.05 * half, -0.25)]
+    right = [
+        (0.8 * half, 0.129),
+        (0.86 * half, 0.03),
+        (0.97 * half, -0.09),
+        (half, -0.16),
+        (half, -0.30),
+        (0.08 * half, -0.30),
+        (0.05 * half, -0.25),
+    ]
     return np.array([*right, *[(-x, y) for x, y in reversed(right)]])
 
 
 def _arc(puppet, seen, fit, miss_cm):
     """The dots of a recording, the circles fitted to them, and the centre found beside the true one."""
-    stage = Stage("side", (-0.48, -0.44), (0.32, 0.24), "What the camera saw, and the fit", width=430)
+    stage = Stage(
+        "side", (-0.48, -0.44), (0.32, 0.24), "What the camera saw, and the fit", width=430
+    )
     stage.ghost(np.array([[0, 0.23, 0], [0, 0, 0], [0, -puppet.shank, 0.0]]))
     for marker, radius in zip(np.moveaxis(seen, -2, 0), fit.radii, strict=True):
         stage.path(_fitted(marker[:, 1:], fit.point[1:], radius), "inverse").dots(marker)
@@ -332,7 +434,9 @@ def _arc(puppet, seen, fit, miss_cm):
         return stage.note([-0.08, 0.20], "centre: off the picture", "miss")
     stage.dots(fit.point, "inverse")
     if miss_cm > 2.5:
-        return stage.measure([0, 0, 0], fit.point, f"{miss_cm:.1f} cm").note(fit.point, "found", "inverse")
+        return stage.measure([0, 0, 0], fit.point, f"{miss_cm:.1f} cm").note(
+            fit.point, "found", "inverse"
+        )
     return stage.note([0, 0], f"found, miss {miss_cm:.1f} cm", "miss", place="left")
 
 
@@ -349,8 +453,11 @@ def _fitted(seen, centre, radius):
 
 def _directions(up, forward):
     """How a shift is made up, in words; nothing where it is nothing."""
-    parts = [f"{abs(value):.1f} cm {plus if value > 0 else minus}" for value, plus, minus in
-             ((up, "up", "down"), (forward, "forward", "backward")) if abs(value) >= 0.05]
+    parts = [
+        f"{abs(value):.1f} cm {plus if value > 0 else minus}"
+        for value, plus, minus in ((up, "up", "down"), (forward, "forward", "backward"))
+        if abs(value) >= 0.05
+    ]
     return ": " + " and ".join(parts) if parts else ""
 
 

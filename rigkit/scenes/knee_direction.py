@@ -21,7 +21,10 @@ PLACED = ("in the bend plane", "straight ahead")
 FOLLOWS = {"nothing": (), "the pelvis": "pelvis", "the feet": "foot"}
 TURNED_OUT_DEG = 15.0  # how far the leg that gets a pole is turned out at rest
 FRAMES = 36  # of a kick, a second and a half
-SQUAT_CM, SQUAT_FRAMES = 30.0, 24  # how far down a squat goes, and how long it takes to go down and come up again
+SQUAT_CM, SQUAT_FRAMES = (
+    30.0,
+    24,
+)  # how far down a squat goes, and how long it takes to go down and come up again
 KICK_DEG = (-10.0, 100.0)
 SHOWN = 0.05  # cm or degrees: what is less is written as 0.0
 
@@ -32,7 +35,9 @@ SHOWN = 0.05  # cm or degrees: what is less is written as 0.0
 def lowered(puppet: Puppet, lowered_cm: float = 13.0) -> tuple[Floats, Floats]:
     """Hip and ankle of the left leg, the ankle straight below, when the pelvis is lower than in a straight stand."""
     aside = puppet.hip_width / 2
-    return np.array([aside, puppet.hip_height - lowered_cm / 100, 0.0]), np.array([aside, puppet.ankle_height, 0.0])
+    return np.array([aside, puppet.hip_height - lowered_cm / 100, 0.0]), np.array(
+        [aside, puppet.ankle_height, 0.0]
+    )
 
 
 def bent(puppet: Puppet, bend_deg: float, turned_out_deg: float = TURNED_OUT_DEG) -> Floats:
@@ -43,8 +48,13 @@ def bent(puppet: Puppet, bend_deg: float, turned_out_deg: float = TURNED_OUT_DEG
     return np.stack([hip, pose.knee, ankle])
 
 
-def solved(puppet: Puppet, hip: ArrayLike, ankle: ArrayLike, pole: ArrayLike | None = None,
-           swivel: ArrayLike = 0.0) -> two_bone.TwoBonePose:
+def solved(
+    puppet: Puppet,
+    hip: ArrayLike,
+    ankle: ArrayLike,
+    pole: ArrayLike | None = None,
+    swivel: ArrayLike = 0.0,
+) -> two_bone.TwoBonePose:
     """The puppet's leg between `hip` and `ankle`, a `TwoBonePose`."""
     return two_bone.solve(hip, ankle, puppet.thigh, puppet.shank, pole, swivel=swivel)
 
@@ -64,13 +74,19 @@ def turned(puppet: Puppet, left_cm: float, ahead_cm: float, up_cm: float) -> tup
     level = straight.knee * [1, 1, 0]
     pole = level + np.array([left_cm, up_cm, ahead_cm]) / 100
     pose = solved(puppet, hip, ankle, pole)
-    views = [_turned_view(puppet, view, title, (hip, pose.knee, ankle), pole, straight.knee)
-             for view, title in (("front", "From the front"), ("top", "From above: she faces down"))]
+    views = [
+        _turned_view(puppet, view, title, (hip, pose.knee, ankle), pole, straight.knee)
+        for view, title in (("front", "From the front"), ("top", "From above: she faces down"))
+    ]
     moved_cm = 100 * np.linalg.norm(pose.knee - straight.knee)
     swivel = np.degrees(two_bone.swivel_of(hip, pose.knee, ankle))
-    said = "" if pose.guided else "The pole is on the line from hip to ankle and gives no direction. "
-    words = (f"{said}Swivel <b>{_signed(swivel)}</b>, the knee <b>{moved_cm:.1f} cm</b> from straight ahead. "
-             f"Hinge axis {_vector(pose.hinge)}.")
+    said = (
+        "" if pose.guided else "The pole is on the line from hip to ankle and gives no direction. "
+    )
+    words = (
+        f"{said}Swivel <b>{_signed(swivel)}</b>, the knee <b>{moved_cm:.1f} cm</b> from straight ahead. "
+        f"Hinge axis {_vector(pose.hinge)}."
+    )
     return row(*views), words
 
 
@@ -78,27 +94,37 @@ def turned_panel(puppet: Puppet) -> Panel:
     """A pole to drag around a bent leg."""
     return Panel(
         "Drag the pole: which way does the knee point?",
-        [Slider("left_cm", "Pole to her left", -45.0, 45.0, 1.0, 10.0, "cm"),
-         Slider("ahead_cm", "Pole ahead of the line", -30.0, 60.0, 1.0, 50.0, "cm"),
-         Slider("up_cm", "Pole above the knee", -40.0, 40.0, 1.0, 0.0, "cm")],
+        [
+            Slider("left_cm", "Pole to her left", -45.0, 45.0, 1.0, 10.0, "cm"),
+            Slider("ahead_cm", "Pole ahead of the line", -30.0, 60.0, 1.0, 50.0, "cm"),
+            Slider("up_cm", "Pole above the knee", -40.0, 40.0, 1.0, 0.0, "cm"),
+        ],
         lambda **values: turned(puppet, **values),
-        {"20 cm to her left": {"left_cm": 20.0, "ahead_cm": 50.0, "up_cm": 0.0},
-         "The same, higher": {"left_cm": 20.0, "ahead_cm": 50.0, "up_cm": 40.0},
-         "The same, nearer": {"left_cm": 20.0, "ahead_cm": 15.0, "up_cm": 0.0},
-         "Behind": {"left_cm": 0.0, "ahead_cm": -30.0, "up_cm": 0.0},
-         "On the line": {"left_cm": 0.0, "ahead_cm": 0.0, "up_cm": 0.0}})
+        {
+            "20 cm to her left": {"left_cm": 20.0, "ahead_cm": 50.0, "up_cm": 0.0},
+            "The same, higher": {"left_cm": 20.0, "ahead_cm": 50.0, "up_cm": 40.0},
+            "The same, nearer": {"left_cm": 20.0, "ahead_cm": 15.0, "up_cm": 0.0},
+            "Behind": {"left_cm": 0.0, "ahead_cm": -30.0, "up_cm": 0.0},
+            "On the line": {"left_cm": 0.0, "ahead_cm": 0.0, "up_cm": 0.0},
+        },
+    )
 
 
 # A pole takes over
 
 
-def take_over(puppet: Puppet, placed: str, bend_deg: float, aside_cm: float, distance_cm: float) -> tuple[Row, str]:
+def take_over(
+    puppet: Puppet, placed: str, bend_deg: float, aside_cm: float, distance_cm: float
+) -> tuple[Row, str]:
     """A leg before and after a pole takes over its knee, and how far that moved it in words."""
     hip, knee, ankle = bent(puppet, bend_deg)
     before = solved(puppet, hip, ankle, swivel=-np.radians(TURNED_OUT_DEG))
     distance = distance_cm / 100
-    pole = (two_bone.place_pole(hip, knee, ankle, distance) if placed == PLACED[0]
-            else knee + [0.0, 0.0, distance])
+    pole = (
+        two_bone.place_pole(hip, knee, ankle, distance)
+        if placed == PLACED[0]
+        else knee + [0.0, 0.0, distance]
+    )
     pole = pole + aside_cm / 100 * before.hinge
     after = solved(puppet, hip, ankle, pole)
     jump_cm, turn = 100 * float(np.linalg.norm(after.knee - knee)), float(turn_deg(before, after))
@@ -109,14 +135,20 @@ def take_over(puppet: Puppet, placed: str, bend_deg: float, aside_cm: float, dis
         if view == "top":
             stage.path([hip, hip + 3 * (knee - hip) * [1, 0, 1]], "soft")
         stage.chain([hip, after.knee, ankle], "inverse", "L").pole(pole, "pole", after.knee)
-        stage.ghost([hip + 0.15 * (knee - hip), knee, ankle])  # keeps off the letter in the hip's ring
+        stage.ghost(
+            [hip + 0.15 * (knee - hip), knee, ankle]
+        )  # keeps off the letter in the hip's ring
         if jump_cm < SHOWN:
             stage.note(after.knee, "0.0 cm", "goal", "left")
         else:
-            stage.measure(knee, after.knee, f"{jump_cm:.1f} cm", offset=-46 if view == "front" else 0)
+            stage.measure(
+                knee, after.knee, f"{jump_cm:.1f} cm", offset=-46 if view == "front" else 0
+            )
         views.append(stage)
-    words = (f"Knee bent {bend_deg:.0f}°, pole {distance_cm:.0f} cm in front of it. When the pole takes over, the knee "
-             f"turns by <b>{turn:.1f}°</b> and jumps by <b>{jump_cm:.1f} cm</b>.")
+    words = (
+        f"Knee bent {bend_deg:.0f}°, pole {distance_cm:.0f} cm in front of it. When the pole takes over, the knee "
+        f"turns by <b>{turn:.1f}°</b> and jumps by <b>{jump_cm:.1f} cm</b>."
+    )
     return row(*views), words
 
 
@@ -125,15 +157,20 @@ def take_over_panel(puppet: Puppet) -> Panel:
     quiet = {"placed": PLACED[0], "bend_deg": 60.0, "aside_cm": 0.0, "distance_cm": 40.0}
     return Panel(
         "Place the pole: does the knee stay where it is?",
-        [Choice("placed", "Pole placed", PLACED, PLACED[1]),
-         Slider("aside_cm", "Then moved aside", -15.0, 15.0, 0.5, 0.0, "cm"),
-         Slider("distance_cm", "In front of the knee", 5.0, 60.0, 1.0, 40.0, "cm"),
-         Slider("bend_deg", "Knee bent", 5.0, 80.0, 1.0, 60.0, "°")],
+        [
+            Choice("placed", "Pole placed", PLACED, PLACED[1]),
+            Slider("aside_cm", "Then moved aside", -15.0, 15.0, 0.5, 0.0, "cm"),
+            Slider("distance_cm", "In front of the knee", 5.0, 60.0, 1.0, 40.0, "cm"),
+            Slider("bend_deg", "Knee bent", 5.0, 80.0, 1.0, 60.0, "°"),
+        ],
         lambda **values: take_over(puppet, **values),
-        {"In the plane": quiet,
-         "5 cm off, 40 cm away": quiet | {"aside_cm": 5.0},
-         "5 cm off, 10 cm away": quiet | {"aside_cm": 5.0, "distance_cm": 10.0},
-         "5° of bend": quiet | {"aside_cm": 5.0, "distance_cm": 10.0, "bend_deg": 5.0}})
+        {
+            "In the plane": quiet,
+            "5 cm off, 40 cm away": quiet | {"aside_cm": 5.0},
+            "5 cm off, 10 cm away": quiet | {"aside_cm": 5.0, "distance_cm": 10.0},
+            "5° of bend": quiet | {"aside_cm": 5.0, "distance_cm": 10.0, "bend_deg": 5.0},
+        },
+    )
 
 
 def turn_per_cm(puppet: Puppet, bend_deg: float, distances: ArrayLike) -> Floats:
@@ -147,13 +184,20 @@ def turn_per_cm(puppet: Puppet, bend_deg: float, distances: ArrayLike) -> Floats
 def distance_plot(puppet: Puppet) -> plots.Plot:
     """Degrees of knee for each centimetre of pole, against the pole's distance."""
     far_cm = np.linspace(2, 150, 149)
-    lines = {f"knee bent {degrees}°": turn_per_cm(puppet, degrees, far_cm / 100) for degrees in (5, 60)}
+    lines = {
+        f"knee bent {degrees}°": turn_per_cm(puppet, degrees, far_cm / 100) for degrees in (5, 60)
+    }
     near, far = (turn_per_cm(puppet, 5, distance) for distance in (0.05, puppet.leg_length))
-    return plots.curves(far_cm, lines, "pole in front of the knee (cm)", "turn for 1 cm aside (°)",
-                        title="A near pole is a nervous one",
-                        desc="Degrees that the knee turns for each centimetre of pole, against the pole's distance. In "
-                             f"a leg bent 5 degrees a pole 5 cm away turns it by {near:.1f} degrees, one a leg's "
-                             f"length away by {far:.1f}. Bent 60 degrees the near pole turns it less.")
+    return plots.curves(
+        far_cm,
+        lines,
+        "pole in front of the knee (cm)",
+        "turn for 1 cm aside (°)",
+        title="A near pole is a nervous one",
+        desc="Degrees that the knee turns for each centimetre of pole, against the pole's distance. In "
+        f"a leg bent 5 degrees a pole 5 cm away turns it by {near:.1f} degrees, one a leg's "
+        f"length away by {far:.1f}. Bent 60 degrees the near pole turns it less.",
+    )
 
 
 # Two knees
@@ -165,24 +209,41 @@ def rig(puppet: Puppet, follows: str) -> LegRig:
     standing = LegRig.from_puppet(puppet, preset_bend_deg=5.0)
     worlds, leader = standing.pose().controls, FOLLOWS[follows]
     knees = [control for control in standing.controls if control.name.endswith("_knee")]
-    return standing.with_controls(*(
-        controls.switch(knee, knee.name[:2] + leader if leader == "foot" else leader, worlds) for knee in knees))
+    return standing.with_controls(
+        *(
+            controls.switch(knee, knee.name[:2] + leader if leader == "foot" else leader, worlds)
+            for knee in knees
+        )
+    )
 
 
-def squat_values(lowered_cm: float | Floats, apart_cm: float = 0.0, turned_deg: float = 0.0,
-                 walked_cm: float = 0.0) -> dict[str, dict[str, Any]]:
+def squat_values(
+    lowered_cm: float | Floats,
+    apart_cm: float = 0.0,
+    turned_deg: float = 0.0,
+    walked_cm: float = 0.0,
+) -> dict[str, dict[str, Any]]:
     """Control values of a squat: feet set wider apart by `apart_cm` on either side and turned out."""
     values = {"pelvis": {"shift_y": np.divide(lowered_cm, -100), "shift_z": walked_cm / 100}}
     for tag, out in zip(SIDE_TAGS, (1, -1), strict=True):
-        values[tag + "foot"] = {"shift_x": out * apart_cm / 100, "shift_z": walked_cm / 100,
-                                "turn_y": out * np.radians(turned_deg)}
+        values[tag + "foot"] = {
+            "shift_x": out * apart_cm / 100,
+            "shift_z": walked_cm / 100,
+            "turn_y": out * np.radians(turned_deg),
+        }
     return values
 
 
 def legs(puppet: Puppet, pose: LegPose) -> Floats:
     """Hip, knee, ankle and toe of both legs, left and right, shape (..., 2, 4, 3)."""
     skeleton = rig(puppet, "nothing").skeleton
-    return np.stack([skeleton.origins(pose.world, [tag + joint for joint in (*LEG, "toe")]) for tag in SIDE_TAGS], -3)
+    return np.stack(
+        [
+            skeleton.origins(pose.world, [tag + joint for joint in (*LEG, "toe")])
+            for tag in SIDE_TAGS
+        ],
+        -3,
+    )
 
 
 def knees(puppet: Puppet, pose: LegPose) -> tuple[Floats, Floats]:
@@ -198,20 +259,29 @@ def backward(puppet: Puppet, pose: LegPose) -> Bools:
     return np.abs(two_bone.swivel_of(hip, knee, ankle, hint=toe - ankle)) > np.pi / 2
 
 
-def squat(puppet: Puppet, frame: int, apart_cm: float, turned_deg: float, walked_cm: float,
-          follows: str) -> tuple[Row, str]:
+def squat(
+    puppet: Puppet, frame: int, apart_cm: float, turned_deg: float, walked_cm: float, follows: str
+) -> tuple[Row, str]:
     """One frame of a squat from the front and from above, and where its knees are in words."""
     lowered_cm = SQUAT_CM * (1 - abs(2 * frame / SQUAT_FRAMES - 1))
     pose = rig(puppet, follows).pose(squat_values(lowered_cm, apart_cm, turned_deg, walked_cm))
     apart, outside = knees(puppet, pose)
-    views = [_squat_view(puppet, view, title, pose, walked_cm / 100)
-             for view, title in (("front", "From the front"), ("top", "From above: she faces down"))]
+    views = [
+        _squat_view(puppet, view, title, pose, walked_cm / 100)
+        for view, title in (("front", "From the front"), ("top", "From above: she faces down"))
+    ]
     between = f"{apart:.1f} cm apart" if apart >= 0 else f"crossed by {-apart:.1f} cm"
-    more = "" if pose.miss.max() < 5e-4 else f" A foot is {100 * pose.miss.max():.1f} cm short of its goal."
+    more = (
+        ""
+        if pose.miss.max() < 5e-4
+        else f" A foot is {100 * pose.miss.max():.1f} cm short of its goal."
+    )
     more += " <b>The knees point backward.</b>" if backward(puppet, pose).any() else ""
-    words = (f"Pelvis {lowered_cm:.1f} cm down, knees <b>{between}</b>. Seen from above, the left knee is "
-             f"<b>{_in_or_out(outside[0])}</b> the "
-             f"line of its toes, the right knee <b>{_in_or_out(outside[1])}</b>.{more}")
+    words = (
+        f"Pelvis {lowered_cm:.1f} cm down, knees <b>{between}</b>. Seen from above, the left knee is "
+        f"<b>{_in_or_out(outside[0])}</b> the "
+        f"line of its toes, the right knee <b>{_in_or_out(outside[1])}</b>.{more}"
+    )
     return row(*views), words
 
 
@@ -220,31 +290,45 @@ def squat_panel(puppet: Puppet) -> Panel:
     wide = {"frame": SQUAT_FRAMES // 2, "apart_cm": 20.0, "turned_deg": 30.0, "walked_cm": 0.0}
     return Panel(
         "Squat: are the knees over the toes?",
-        [Choice("follows", "Knee controls follow", tuple(FOLLOWS), "nothing"),
-         Slider("frame", "Frame", 0, SQUAT_FRAMES, 1, SQUAT_FRAMES // 2),
-         Slider("apart_cm", "Each foot moved out", -5.0, 20.0, 1.0, 0.0, "cm"),
-         Slider("turned_deg", "Each foot turned out", -20.0, 40.0, 1.0, 30.0, "°"),
-         Slider("walked_cm", "Walked ahead", 0.0, 110.0, 1.0, 0.0, "cm")],
+        [
+            Choice("follows", "Knee controls follow", tuple(FOLLOWS), "nothing"),
+            Slider("frame", "Frame", 0, SQUAT_FRAMES, 1, SQUAT_FRAMES // 2),
+            Slider("apart_cm", "Each foot moved out", -5.0, 20.0, 1.0, 0.0, "cm"),
+            Slider("turned_deg", "Each foot turned out", -20.0, 40.0, 1.0, 30.0, "°"),
+            Slider("walked_cm", "Walked ahead", 0.0, 110.0, 1.0, 0.0, "cm"),
+        ],
         lambda **values: squat(puppet, **values),
-        {"Feet turned out": wide | {"apart_cm": 0.0},
-         "Wide and turned out": wide,
-         "Wide, toes ahead": wide | {"turned_deg": 0.0},
-         "Walked past": wide | {"apart_cm": 0.0, "turned_deg": 0.0, "walked_cm": 105.0}},
-        play="frame")
+        {
+            "Feet turned out": wide | {"apart_cm": 0.0},
+            "Wide and turned out": wide,
+            "Wide, toes ahead": wide | {"turned_deg": 0.0},
+            "Walked past": wide | {"apart_cm": 0.0, "turned_deg": 0.0, "walked_cm": 105.0},
+        },
+        play="frame",
+    )
 
 
 def opening(puppet: Puppet) -> Row:
     """One squat twice, from the front: knee controls that stayed ahead, and ones that turned with the feet."""
     views, measured = [], []
-    for follows, title in (("nothing", "Poles left ahead: the knees fall in"),
-                           ("the feet", "Poles turned with the feet")):
+    for follows, title in (
+        ("nothing", "Poles left ahead: the knees fall in"),
+        ("the feet", "Poles turned with the feet"),
+    ):
         pose = rig(puppet, follows).pose(squat_values(30.0, 0.0, 30.0))
         apart, outside = knees(puppet, pose)
-        views.append(_squat_view(puppet, "front", title, pose, half=0.62, heights=(-0.05, 0.74), poles=True))
-        measured.append(f"{apart:.0f} centimetres apart and {_in_or_out(outside[0])} the line of their toes")
-    return row(*views, title="A squat with the feet turned out by 30 degrees, from the front. With poles left straight "
-                             f"ahead the knees are {measured[0]}; with poles that turned with the feet they are "
-                             f"{measured[1]}")
+        views.append(
+            _squat_view(puppet, "front", title, pose, half=0.62, heights=(-0.05, 0.74), poles=True)
+        )
+        measured.append(
+            f"{apart:.0f} centimetres apart and {_in_or_out(outside[0])} the line of their toes"
+        )
+    return row(
+        *views,
+        title="A squat with the feet turned out by 30 degrees, from the front. With poles left straight "
+        f"ahead the knees are {measured[0]}; with poles that turned with the feet they are "
+        f"{measured[1]}",
+    )
 
 
 # A goal that passes the pole
@@ -254,7 +338,9 @@ def kick_goals(puppet: Puppet, frames: int = FRAMES) -> Floats:
     """Where the ankle should be in each frame of a kick, a leg nine tenths long swinging up; shape (frames + 1, 3)."""
     angle = np.radians(np.linspace(*KICK_DEG, frames + 1))
     hip, _ = lowered(puppet, 0.0)
-    return hip + 0.9 * puppet.leg_length * np.stack([0 * angle, -np.cos(angle), np.sin(angle)], axis=-1)
+    return hip + 0.9 * puppet.leg_length * np.stack(
+        [0 * angle, -np.cos(angle), np.sin(angle)], axis=-1
+    )
 
 
 def kick_pole(puppet: Puppet, aside_cm: float = 0.0, higher_cm: float = 0.0) -> Floats:
@@ -274,10 +360,18 @@ def kick(puppet: Puppet, aside_cm: float, higher_cm: float) -> tuple[two_bone.Tw
 @cache
 def kick_plot(puppet: Puppet) -> plots.Plot:
     """How far the knee has turned against the goal's way; its curve is drawn anew for each pole."""
-    return plots.curves(_goal_way_cm(puppet), {"turned": kick(puppet, 0.0, 0.0)[1]}, "goal's way (cm)",
-                        "knee turned (°)", title="How far the knee has turned", ylim=(-5, 190), width=430, height=428,
-                        desc="How far the knee has turned since the first frame, against the way that the goal has "
-                             "gone, with a marker at this frame.")
+    return plots.curves(
+        _goal_way_cm(puppet),
+        {"turned": kick(puppet, 0.0, 0.0)[1]},
+        "goal's way (cm)",
+        "knee turned (°)",
+        title="How far the knee has turned",
+        ylim=(-5, 190),
+        width=430,
+        height=428,
+        desc="How far the knee has turned since the first frame, against the way that the goal has "
+        "gone, with a marker at this frame.",
+    )
 
 
 def kicking(puppet: Puppet, frame: int, aside_cm: float, higher_cm: float) -> tuple[Row, str]:
@@ -286,7 +380,9 @@ def kicking(puppet: Puppet, frame: int, aside_cm: float, higher_cm: float) -> tu
     hip, _ = lowered(puppet, 0.0)
     pole, way = kick_pole(puppet, aside_cm, higher_cm), _goal_way_cm(puppet)
     size = puppet.hip_height / 0.9
-    stage = Stage("side", (-0.5 * size, -0.02 * size), (1.05 * size, 1.4 * size), "From the side", width=430)
+    stage = Stage(
+        "side", (-0.5 * size, -0.02 * size), (1.05 * size, 1.4 * size), "From the side", width=430
+    )
     stage.path(pose.ankle, "goal").path([hip, hip + 2 * (pole - hip)], "soft")
     before = max(frame - 1, 0)
     if frame:
@@ -297,8 +393,10 @@ def kicking(puppet: Puppet, frame: int, aside_cm: float, higher_cm: float) -> tu
     goal_cm = float(way[frame] - way[before])
     rate = f", <b>{step / goal_cm:.1f}° per cm</b>" if frame else ""
     flip = " <b>The knee has flipped.</b>" if step > 90 else ""
-    words = (f"Frame {frame} of {FRAMES}. Since the frame before, the goal moved {goal_cm:.1f} cm and the knee turned "
-             f"<b>{step:.1f}°</b>{rate}.{flip}")
+    words = (
+        f"Frame {frame} of {FRAMES}. Since the frame before, the goal moved {goal_cm:.1f} cm and the knee turned "
+        f"<b>{step:.1f}°</b>{rate}.{flip}"
+    )
     plot = kick_plot(puppet).with_lines({"turned": turn}).at(way[frame], f"{turn[frame]:.0f}°")
     return row(stage, plot), words
 
@@ -307,16 +405,21 @@ def kick_panel(puppet: Puppet) -> Panel:
     """A kick whose goal passes the pole."""
     return Panel(
         "Break it: kick past the pole",
-        [Slider("frame", "Frame", 0, FRAMES, 1, 25),
-         Slider("aside_cm", "Pole to her left", 0.0, 30.0, 0.5, 0.0, "cm"),
-         Slider("higher_cm", "Pole higher", 0.0, 70.0, 1.0, 0.0, "cm")],
+        [
+            Slider("frame", "Frame", 0, FRAMES, 1, 25),
+            Slider("aside_cm", "Pole to her left", 0.0, 30.0, 0.5, 0.0, "cm"),
+            Slider("higher_cm", "Pole higher", 0.0, 70.0, 1.0, 0.0, "cm"),
+        ],
         lambda **values: kicking(puppet, **values),
-        {"The frame before": {"frame": 24, "aside_cm": 0.0, "higher_cm": 0.0},
-         "The flip": {"frame": 25, "aside_cm": 0.0, "higher_cm": 0.0},
-         "3 cm to her left": {"frame": 25, "aside_cm": 3.0, "higher_cm": 0.0},
-         "20 cm to her left": {"frame": 25, "aside_cm": 20.0, "higher_cm": 0.0},
-         "Out of the way": {"frame": 25, "aside_cm": 0.0, "higher_cm": 70.0}},
-        play="frame")
+        {
+            "The frame before": {"frame": 24, "aside_cm": 0.0, "higher_cm": 0.0},
+            "The flip": {"frame": 25, "aside_cm": 0.0, "higher_cm": 0.0},
+            "3 cm to her left": {"frame": 25, "aside_cm": 3.0, "higher_cm": 0.0},
+            "20 cm to her left": {"frame": 25, "aside_cm": 20.0, "higher_cm": 0.0},
+            "Out of the way": {"frame": 25, "aside_cm": 0.0, "higher_cm": 70.0},
+        },
+        play="frame",
+    )
 
 
 @cache
@@ -340,7 +443,10 @@ def _foot(stage, puppet, ankle, turned_out=0.0, out=1, side="L"):
     """A flat foot below `ankle`, turned out by an angle on the side `out`."""
     ahead = np.array([out * np.sin(turned_out), 0.0, np.cos(turned_out)])
     below = ankle * [1, 0, 1]
-    heel, toe = below - puppet.heel_length * ahead, below + (puppet.foot_length - puppet.heel_length) * ahead
+    heel, toe = (
+        below - puppet.heel_length * ahead,
+        below + (puppet.foot_length - puppet.heel_length) * ahead,
+    )
     return stage.foot(ankle, heel, toe, kind="inverse", side=side)
 
 
@@ -351,7 +457,9 @@ def _turned_view(puppet, view, title, leg, pole, straight):
     around = np.linspace(0, 2 * np.pi, 73)
     centre = knee * [0, 1, 0] + hip * [1, 0, 1]
     lever = np.linalg.norm(knee - centre)
-    stage.path(centre + lever * np.stack([np.sin(around), 0 * around, np.cos(around)], axis=-1), "soft")
+    stage.path(
+        centre + lever * np.stack([np.sin(around), 0 * around, np.cos(around)], axis=-1), "soft"
+    )
     _foot(stage, puppet, ankle)
     if view == "top":
         stage.path([centre, straight], "soft")
@@ -368,12 +476,21 @@ def _turned_view(puppet, view, title, leg, pole, straight):
             stage.arc(centre, straight, knee, radius=44.0)
         if SHOWN <= abs(swivel) <= 90:
             away = "left" if knee[0] > straight[0] else "right"  # from the line to the pole
-            stage.measure(straight, knee, f"{100 * np.linalg.norm(knee - straight):.1f} cm", "plain", -24, away)
+            stage.measure(
+                straight,
+                knee,
+                f"{100 * np.linalg.norm(knee - straight):.1f} cm",
+                "plain",
+                -24,
+                away,
+            )
         stage.arrow(knee, knee + 0.2 * solved(puppet, hip, ankle, pole).hinge, "hinge axis")
     return stage
 
 
-def _squat_view(puppet, view, title, pose, walked=0.0, half=0.65, heights=(-0.045, 0.938), poles=False):
+def _squat_view(
+    puppet, view, title, pose, walked=0.0, half=0.65, heights=(-0.045, 0.938), poles=False
+):
     """Both legs; from above with each foot's plane, the poles, and how far the knees are off."""
     from_above = view == "top"
     stage = _room(puppet, view, title, 0.86 if from_above else half, heights, (-0.36, 0.94))
@@ -387,13 +504,21 @@ def _squat_view(puppet, view, title, pose, walked=0.0, half=0.65, heights=(-0.04
             stage.path([ankle, ankle + 2.5 * (toe - ankle)], "goal", side)
         stage.chain([hip, knee, ankle], "inverse", side, thickness=20)
         if from_above or poles:
-            stage.pole(pose.controls[side + "_knee"][:3, 3] - [0.0, 0.0, walked], f"pole {side}",
-                       knee if from_above else None, None if from_above else "right" if out > 0 else "left")
+            stage.pole(
+                pose.controls[side + "_knee"][:3, 3] - [0.0, 0.0, walked],
+                f"pole {side}",
+                knee if from_above else None,
+                None if from_above else "right" if out > 0 else "left",
+            )
         if from_above and abs(off) >= 1:
             right = np.array([-ahead[1], 0.0, ahead[0]]) / np.linalg.norm(ahead)
-            stage.measure(knee, knee + out * off / 100 * right, f"{abs(off):.1f} cm" if out > 0 else "")
+            stage.measure(
+                knee, knee + out * off / 100 * right, f"{abs(off):.1f} cm" if out > 0 else ""
+            )
     if not from_above:
-        stage.measure(both[1, 1], both[0, 1], f"{apart:.1f} cm", "plain" if good else "miss", offset=-46)
+        stage.measure(
+            both[1, 1], both[0, 1], f"{apart:.1f} cm", "plain" if good else "miss", offset=-46
+        )
     return stage
 
 
@@ -405,7 +530,13 @@ def _signed(degrees):
 
 
 def _vector(vector):
-    return "(" + ", ".join(f"{value + 0.0:.2f}".replace("-0.00", "0.00").replace("-", "−") for value in vector) + ")"
+    return (
+        "("
+        + ", ".join(
+            f"{value + 0.0:.2f}".replace("-0.00", "0.00").replace("-", "−") for value in vector
+        )
+        + ")"
+    )
 
 
 def _in_or_out(cm):

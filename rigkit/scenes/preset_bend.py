@@ -41,8 +41,12 @@ def opening(puppet: Puppet) -> Row:
     asked = {"lowered": 0.13, "solver": DEFAULT}
     straight, _ = _inverse_leg(puppet, 0.0, "Straight: it stalls, 13 cm short", **asked)
     bent, _ = _inverse_leg(puppet, 5.0, "5° of preset bend: it knows its side", **asked)
-    return row(straight, bent, title="A straight leg asked to shorten does not move; the same leg with a preset bend "
-                                     "of 5 degrees brings its ankle to the goal")
+    return row(
+        straight,
+        bent,
+        title="A straight leg asked to shorten does not move; the same leg with a preset bend "
+        "of 5 degrees brings its ankle to the goal",
+    )
 
 
 # Forward and inverse under one pelvis
@@ -52,10 +56,14 @@ def crouch(puppet: Puppet, lowered_cm: float, bend_deg: float, solver: str) -> t
     """A forward and an inverse leg whose pelvis was lowered, and what happened in words."""
     lowered = lowered_cm / 100
     forward = _forward_leg(puppet, bend_deg, lowered)
-    inverse, solution = _inverse_leg(puppet, bend_deg, "Inverse: posed from its goal", lowered, solver)
-    words = (f"Pelvis {lowered_cm:.1f} cm lower, preset bend {bend_deg:.1f}°. "
-             f"Forward chain: the foot is <b>{lowered_cm:.1f} cm</b> from its place. "
-             f"Inverse chain, {solver}: {_outcome(solution)}")
+    inverse, solution = _inverse_leg(
+        puppet, bend_deg, "Inverse: posed from its goal", lowered, solver
+    )
+    words = (
+        f"Pelvis {lowered_cm:.1f} cm lower, preset bend {bend_deg:.1f}°. "
+        f"Forward chain: the foot is <b>{lowered_cm:.1f} cm</b> from its place. "
+        f"Inverse chain, {solver}: {_outcome(solution)}"
+    )
     return row(forward, inverse), words
 
 
@@ -63,14 +71,19 @@ def crouch_panel(puppet: Puppet) -> Panel:
     """Two legs under one pelvis slider: a forward chain and an inverse chain."""
     return Panel(
         "Lower the pelvis: what follows, and what stays?",
-        [Slider("lowered_cm", "Pelvis lowered", 0.0, 25.0, 0.5, 13.0, "cm"),
-         Slider("bend_deg", "Preset bend", 0.0, 20.0, 0.1, 0.0, "°"),
-         Choice("solver", "Solver", tuple(solvers.SOLVERS), DEFAULT)],
+        [
+            Slider("lowered_cm", "Pelvis lowered", 0.0, 25.0, 0.5, 13.0, "cm"),
+            Slider("bend_deg", "Preset bend", 0.0, 20.0, 0.1, 0.0, "°"),
+            Choice("solver", "Solver", tuple(solvers.SOLVERS), DEFAULT),
+        ],
         lambda **values: crouch(puppet, **values),
-        {"Standing": {"lowered_cm": 0.0, "bend_deg": 0.0},
-         "Straight, 13 cm down": {"lowered_cm": 13.0, "bend_deg": 0.0},
-         "One degree, 13 cm down": {"lowered_cm": 13.0, "bend_deg": 1.0},
-         "Ten degrees, deep crouch": {"lowered_cm": 25.0, "bend_deg": 10.0}})
+        {
+            "Standing": {"lowered_cm": 0.0, "bend_deg": 0.0},
+            "Straight, 13 cm down": {"lowered_cm": 13.0, "bend_deg": 0.0},
+            "One degree, 13 cm down": {"lowered_cm": 13.0, "bend_deg": 1.0},
+            "Ten degrees, deep crouch": {"lowered_cm": 25.0, "bend_deg": 10.0},
+        },
+    )
 
 
 # A solver's way, and the closed form's two answers
@@ -83,8 +96,9 @@ def two_answers(puppet: Puppet, raised: float) -> Stage:
     return _answers(puppet, goal, 0.0, f"One goal, two legs bent by {flexion:.1f}°")
 
 
-def pull(puppet: Puppet, raised_cm: float, forward_cm: float, bend_deg: float, solver: str,
-         step: int) -> tuple[Row, str]:
+def pull(
+    puppet: Puppet, raised_cm: float, forward_cm: float, bend_deg: float, solver: str, step: int
+) -> tuple[Row, str]:
     """A solver's chain after some steps beside the closed form's answers, and both in words."""
     goal = np.array([forward_cm / 100, raised_cm / 100 - puppet.leg_length])
     start = hanging(puppet, bend_deg)
@@ -96,13 +110,15 @@ def pull(puppet: Puppet, raised_cm: float, forward_cm: float, bend_deg: float, s
     now = trace[taken]
     miss_cm = 100 * np.linalg.norm(now[-1] - goal)
     stage = _room(puppet, f"{_capital(solver)}: step {taken} of {last}")
-    stage.ghost(start).path(trace[:taken + 1, 1], "soft").chain(now, "inverse", names=LEG)
+    stage.ghost(start).path(trace[: taken + 1, 1], "soft").chain(now, "inverse", names=LEG)
     if miss_cm >= 0.05:
         stage.goal(goal, "goal").measure(now[-1], goal, f"{miss_cm:.1f} cm", offset=-60)
     else:
         stage.goal(goal, "goal, miss 0.0 cm")
-    words = (f"Step {taken}: miss <b>{miss_cm:.1f} cm</b>, knee {_side_in_words(bend.measure_bend(now).angle)}. "
-             f"In the end: {_outcome(solution)}")
+    words = (
+        f"Step {taken}: miss <b>{miss_cm:.1f} cm</b>, knee {_side_in_words(bend.measure_bend(now).angle)}. "
+        f"In the end: {_outcome(solution)}"
+    )
     return row(stage, _answers(puppet, goal, bend_deg, "The closed form's answers")), words
 
 
@@ -110,16 +126,41 @@ def pull_panel(puppet: Puppet) -> Panel:
     """A goal to place, a bend to preset, a solver to follow step by step."""
     return Panel(
         "Walk through the steps: to which answer is the leg drawn?",
-        [Slider("bend_deg", "Preset bend", 0.0, 20.0, 0.1, 1.0, "°"),
-         Slider("raised_cm", "Goal raised", 0.0, 50.0, 0.5, 13.0, "cm"),
-         Slider("forward_cm", "Goal forward", -20.0, 20.0, 0.5, 0.0, "cm"),
-         Choice("solver", "Solver", tuple(solvers.SOLVERS), DEFAULT),
-         Slider("step", "Steps taken", 0, 80, 1, 2)],
+        [
+            Slider("bend_deg", "Preset bend", 0.0, 20.0, 0.1, 1.0, "°"),
+            Slider("raised_cm", "Goal raised", 0.0, 50.0, 0.5, 13.0, "cm"),
+            Slider("forward_cm", "Goal forward", -20.0, 20.0, 0.5, 0.0, "cm"),
+            Choice("solver", "Solver", tuple(solvers.SOLVERS), DEFAULT),
+            Slider("step", "Steps taken", 0, 80, 1, 2),
+        ],
         lambda **values: pull(puppet, **values),
-        {"Straight and stuck": {"bend_deg": 0.0, "raised_cm": 13.0, "forward_cm": 0.0, "step": 80},
-         "One degree, first step": {"bend_deg": 1.0, "raised_cm": 13.0, "forward_cm": 0.0, "step": 1},
-         "One degree, to the end": {"bend_deg": 1.0, "raised_cm": 13.0, "forward_cm": 0.0, "step": 80},
-         "Straight, goal 3 cm forward": {"bend_deg": 0.0, "raised_cm": 13.0, "forward_cm": 3.0, "step": 80}})
+        {
+            "Straight and stuck": {
+                "bend_deg": 0.0,
+                "raised_cm": 13.0,
+                "forward_cm": 0.0,
+                "step": 80,
+            },
+            "One degree, first step": {
+                "bend_deg": 1.0,
+                "raised_cm": 13.0,
+                "forward_cm": 0.0,
+                "step": 1,
+            },
+            "One degree, to the end": {
+                "bend_deg": 1.0,
+                "raised_cm": 13.0,
+                "forward_cm": 0.0,
+                "step": 80,
+            },
+            "Straight, goal 3 cm forward": {
+                "bend_deg": 0.0,
+                "raised_cm": 13.0,
+                "forward_cm": 3.0,
+                "step": 80,
+            },
+        },
+    )
 
 
 # How little bend is enough
@@ -129,21 +170,35 @@ def steps_needed(puppet: Puppet, bends_deg: Floats, raised: float = 0.13) -> dic
     """How many steps each solver takes from each preset bend; a mapping of solver name to int array."""
     start = hanging(puppet, bends_deg)
     goal = [0.0, raised - puppet.leg_length]
-    return {name: solve(start, goal, tolerance=CLOSE).steps for name, solve in solvers.SOLVERS.items()}
+    return {
+        name: solve(start, goal, tolerance=CLOSE).steps for name, solve in solvers.SOLVERS.items()
+    }
 
 
 def steps_plot(puppet: Puppet) -> plots.Plot:
     """Steps against preset bend, for every solver."""
     bends_deg = np.logspace(-6, np.log10(20), 60)
     return plots.curves(
-        bends_deg, steps_needed(puppet, bends_deg), "preset bend (degrees, in powers of ten)",
-        "steps until within 0.1 mm", log_x=True, title="The smaller the bend, the longer the start",
+        bends_deg,
+        steps_needed(puppet, bends_deg),
+        "preset bend (degrees, in powers of ten)",
+        "steps until within 0.1 mm",
+        log_x=True,
+        title="The smaller the bend, the longer the start",
         desc="Steps against preset bend from a millionth of a degree to 20 degrees, for four solvers. Each tenfold "
-             "smaller bend costs about the same number of further steps.")
+        "smaller bend costs about the same number of further steps.",
+    )
 
 
-def right_side_share(puppet: Puppet, bends_deg: Floats, rng: np.random.Generator, legs: int = 400,
-                     dtype: type = float, goal_noise: float = 0.0, knee_noise: float = 0.0) -> Floats:
+def right_side_share(
+    puppet: Puppet,
+    bends_deg: Floats,
+    rng: np.random.Generator,
+    legs: int = 400,
+    dtype: type = float,
+    goal_noise: float = 0.0,
+    knee_noise: float = 0.0,
+) -> Floats:
     """The share of legs, hung in random directions, whose knee comes out on its preset side by more than a degree.
 
     Parameters
@@ -168,7 +223,9 @@ def right_side_share(puppet: Puppet, bends_deg: Floats, rng: np.random.Generator
     straight = down[:, None, :] * np.array([0.0, puppet.thigh, puppet.leg_length])[:, None]
     start = bend.preset_bend(straight, np.radians(bends_deg)[:, None], ahead)
     start[..., 1, :] += knee_noise * rng.standard_normal(start[..., 1, :].shape)
-    goal = start[..., -1, :] - 0.13 * down + goal_noise * rng.standard_normal(start[..., -1, :].shape)
+    goal = (
+        start[..., -1, :] - 0.13 * down + goal_noise * rng.standard_normal(start[..., -1, :].shape)
+    )
     solved = solvers.damped_least_squares(start, goal, tolerance=CLOSE, dtype=dtype)
     angle = bend.measure_bend(solved.points, np.broadcast_to(ahead, goal.shape)).angle
     return np.mean(angle > np.radians(1.0), axis=-1)
@@ -185,13 +242,17 @@ def sides_plot(puppet: Puppet) -> plots.Plot:
         "knee placed 3 mm off": right_side_share(puppet, bends_deg, rng, knee_noise=0.003),
     }
     return plots.curves(
-        bends_deg, {name: 100 * share for name, share in shares.items()},
-        "preset bend (degrees, in powers of ten)", "knees on the preset side (%)", log_x=True,
+        bends_deg,
+        {name: 100 * share for name, share in shares.items()},
+        "preset bend (degrees, in powers of ten)",
+        "knees on the preset side (%)",
+        log_x=True,
         title="Below its own noise, a bend is a toss of a coin",
         desc="Share of legs whose knee comes out on its preset side, against preset bend. All curves rise from about "
-             "half to all: in double precision near a ten-million-millionth of a degree, in single precision near a "
-             "millionth, with a goal off by 1 centimetre near a tenth, with a knee placed 3 millimetres off near one "
-             "degree.")
+        "half to all: in double precision near a ten-million-millionth of a degree, in single precision near a "
+        "millionth, with a goal off by 1 centimetre near a tenth, with a knee placed 3 millimetres off near one "
+        "degree.",
+    )
 
 
 # The heron
@@ -205,14 +266,21 @@ def heron_crouch(heron: Puppet, lowered_cm: float, bend_deg: float) -> tuple[Sta
     solution = solvers.SOLVERS[DEFAULT](start, rest[-1], tolerance=CLOSE)
     angle_deg = np.degrees(bend.measure_bend(solution.points[1:]).angle)
     good = angle_deg < -1
-    title = ("Its middle joint points back, like a heron's" if good else "Its middle joint points forward: a person "
-             "on stilts" if angle_deg > 1 else "Its middle joint has no side")
+    title = (
+        "Its middle joint points back, like a heron's"
+        if good
+        else "Its middle joint points forward: a person on stilts"
+        if angle_deg > 1
+        else "Its middle joint has no side"
+    )
     stage = Stage("side", (-0.95, -0.1), (0.95, 1.32), title, width=600).floor().ghost(rest)
     stage.foot(solution.points[-1], kind="inverse", height=heron.ankle_height)
     stage.chain(solution.points, "inverse", names=HERON)
     stage.goal(rest[-1], f"goal, miss {100 * solution.miss:.1f} cm", place="left")
-    words = (f"Hips {lowered_cm:.1f} cm lower, preset bend {_signed(bend_deg)} (minus is back). The middle joint bends "
-             f"<b>{_side_in_words(np.radians(angle_deg))}</b>. {title}.")
+    words = (
+        f"Hips {lowered_cm:.1f} cm lower, preset bend {_signed(bend_deg)} (minus is back). The middle joint bends "
+        f"<b>{_side_in_words(np.radians(angle_deg))}</b>. {title}."
+    )
     return stage, words
 
 
@@ -220,12 +288,18 @@ def heron_panel(heron: Puppet) -> Panel:
     """The heron's leg, whose preset bend can be given the wrong sign."""
     return Panel(
         "Break it: give the heron a person's bend",
-        [Slider("lowered_cm", "Hips lowered", 0.0, 45.0, 0.5, 25.0, "cm"),
-         Slider("bend_deg", "Preset bend at the ankle", -20.0, 20.0, 0.5, 6.0, "°")],
+        [
+            Slider("lowered_cm", "Hips lowered", 0.0, 45.0, 0.5, 25.0, "cm"),
+            Slider("bend_deg", "Preset bend at the ankle", -20.0, 20.0, 0.5, 6.0, "°"),
+        ],
         lambda **values: heron_crouch(heron, **values),
-        {"A person's bend": {"lowered_cm": 25.0, "bend_deg": 6.0},
-         "A heron's bend": {"lowered_cm": 25.0, "bend_deg": -6.0},
-         "Deep, right way": {"lowered_cm": 45.0, "bend_deg": -6.0}}, size=640)
+        {
+            "A person's bend": {"lowered_cm": 25.0, "bend_deg": 6.0},
+            "A heron's bend": {"lowered_cm": 25.0, "bend_deg": -6.0},
+            "Deep, right way": {"lowered_cm": 45.0, "bend_deg": -6.0},
+        },
+        size=640,
+    )
 
 
 # One view each
@@ -242,7 +316,11 @@ def _standing(puppet, bend_deg):
     rest = hanging(puppet, bend_deg)
     rest = rest + [0.0, puppet.ankle_height - rest[-1, 1]]
     size = puppet.hip_height / 0.9
-    return rest, {"low": (-0.65 * size, -0.28 * size), "high": (0.65 * size, 0.96 * size), "width": 430}
+    return rest, {
+        "low": (-0.65 * size, -0.28 * size),
+        "high": (0.65 * size, 0.96 * size),
+        "width": 430,
+    }
 
 
 def _forward_leg(puppet, bend_deg, lowered):
@@ -263,7 +341,9 @@ def _inverse_leg(puppet, bend_deg, title, lowered, solver):
     stage.foot(solution.points[-1], kind="inverse", height=puppet.ankle_height)
     stage.chain(solution.points, "inverse", names=LEG)
     if solution.miss > 0.005:
-        stage.goal(rest[-1], "").measure(rest[-1], solution.points[-1], f"{100 * solution.miss:.1f} cm", offset=-60)
+        stage.goal(rest[-1], "").measure(
+            rest[-1], solution.points[-1], f"{100 * solution.miss:.1f} cm", offset=-60
+        )
     else:
         stage.goal(rest[-1], f"goal, miss {100 * solution.miss:.1f} cm")
     return stage, solution
@@ -293,7 +373,11 @@ def _outcome(solution):
 
 def _side_in_words(angle):
     degrees = np.degrees(angle)
-    return "straight" if abs(degrees) < 0.05 else f"{abs(degrees):.1f}° {'forward' if degrees > 0 else 'backward'}"
+    return (
+        "straight"
+        if abs(degrees) < 0.05
+        else f"{abs(degrees):.1f}° {'forward' if degrees > 0 else 'backward'}"
+    )
 
 
 def _signed(degrees):

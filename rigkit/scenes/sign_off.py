@@ -15,8 +15,14 @@ from rigkit.puppets import Puppet
 from rigkit.stage import Row, Stage, row
 
 # A step, as turns of joints about their own x and y axes in degrees; the right side's mirrored as "same bend" asks.
-STEP_DEG = {"L_hip": (-32, 0), "L_knee": (50, 0), "L_ankle": (0, 25), "R_hip": (22, 0), "R_knee": (18, 0),
-            "R_ankle": (0, -25)}
+STEP_DEG = {
+    "L_hip": (-32, 0),
+    "L_knee": (50, 0),
+    "L_ankle": (0, 25),
+    "R_hip": (22, 0),
+    "R_knee": (18, 0),
+    "R_ankle": (0, -25),
+}
 
 
 # The ten
@@ -57,21 +63,68 @@ class Fault:
 
 
 FAULTS = (
-    Fault("the left foot was hung from the pelvis, not from the shin", "02", "chain-unbroken", "side",
-          faults.foot_hung_from_pelvis),
-    Fault("a rename took the side off the left knee's name", "03", "names-say-sides", "side", faults.side_lost),
+    Fault(
+        "the left foot was hung from the pelvis, not from the shin",
+        "02",
+        "chain-unbroken",
+        "side",
+        faults.foot_hung_from_pelvis,
+    ),
+    Fault(
+        "a rename took the side off the left knee's name",
+        "03",
+        "names-say-sides",
+        "side",
+        faults.side_lost,
+    ),
     Fault("the legs were left straight", "06", "preset-bend", "side", faults.left_straight),
-    Fault("weights below a tenth were dropped, and not given to those that stay", "09", "weights-sum", "side",
-          faults.weights_dropped),
-    Fault("the right leg was made by a scale of −1", "03", "no-negative-scale", "front", faults.mirrored_by_scale),
+    Fault(
+        "weights below a tenth were dropped, and not given to those that stay",
+        "09",
+        "weights-sum",
+        "side",
+        faults.weights_dropped,
+    ),
+    Fault(
+        "the right leg was made by a scale of −1",
+        "03",
+        "no-negative-scale",
+        "front",
+        faults.mirrored_by_scale,
+    ),
     Fault("the knees' axes were turned by 15°", "07", "hinge-square", "front", faults.hinge_aslant),
-    Fault("the body was moved along faster after the feet were planted", "10", "foot-slide", "side",
-          faults.feet_carried_along, 0.6, lambda puppet: faults.feet_carried_along(puppet, 0.0)),
-    Fault("the knee joints were put 3 cm too far ahead", "01", "joint-in-section", "side", faults.knees_at_the_front),
-    Fault("the file was written while the feet were pitched by 8°", "08", "rest-reads-zero", "side",
-          faults.exported_posed),
-    Fault("the body rises to where the feet cannot follow", "05", "extension-pop", "side",
-          faults.rising_out_of_reach, 1.1, lambda puppet: faults.rising_out_of_reach(puppet, 0.0)),
+    Fault(
+        "the body was moved along faster after the feet were planted",
+        "10",
+        "foot-slide",
+        "side",
+        faults.feet_carried_along,
+        0.6,
+        lambda puppet: faults.feet_carried_along(puppet, 0.0),
+    ),
+    Fault(
+        "the knee joints were put 3 cm too far ahead",
+        "01",
+        "joint-in-section",
+        "side",
+        faults.knees_at_the_front,
+    ),
+    Fault(
+        "the file was written while the feet were pitched by 8°",
+        "08",
+        "rest-reads-zero",
+        "side",
+        faults.exported_posed,
+    ),
+    Fault(
+        "the body rises to where the feet cannot follow",
+        "05",
+        "extension-pop",
+        "side",
+        faults.rising_out_of_reach,
+        1.1,
+        lambda puppet: faults.rising_out_of_reach(puppet, 0.0),
+    ),
 )
 
 
@@ -93,11 +146,29 @@ def opening(puppet: Puppet) -> Row:
     """Two rigs at rest, alike to the eye, and the same two in a step: one was signed off, one has a fault."""
     views = []
     for pose in (AT_REST, MOVING):
-        for name, (asset, report) in (("A", (sound(puppet), _sound_report(puppet))), ("B", broken(puppet, 1))):
-            views.append(_drawn(puppet, asset, report, "side", pose, f"Rig {name} {pose}",
-                                width=205, room=(-0.55, 0.5)))
-    views[-1].desc += " The left foot stayed where it was, and the skin of the shin is drawn out to it."
-    return row(*views, title="Two leg rigs that look alike at rest; in a step the left foot of the second stays behind")
+        for name, (asset, report) in (
+            ("A", (sound(puppet), _sound_report(puppet))),
+            ("B", broken(puppet, 1)),
+        ):
+            views.append(
+                _drawn(
+                    puppet,
+                    asset,
+                    report,
+                    "side",
+                    pose,
+                    f"Rig {name} {pose}",
+                    width=205,
+                    room=(-0.55, 0.5),
+                )
+            )
+    views[
+        -1
+    ].desc += " The left foot stayed where it was, and the skin of the shin is drawn out to it."
+    return row(
+        *views,
+        title="Two leg rigs that look alike at rest; in a step the left foot of the second stays behind",
+    )
 
 
 @cache
@@ -110,7 +181,9 @@ def stepping(asset: Asset) -> Floats:
     turned = {}
     for node in asset.nodes:
         if node.name in STEP_DEG:
-            about_x, about_y = rotation.quaternion_from_vector(np.radians(np.diag(STEP_DEG[node.name] + (0,))[:2]))
+            about_x, about_y = rotation.quaternion_from_vector(
+                np.radians(np.diag(STEP_DEG[node.name] + (0,))[:2])
+            )
             turn = rotation.multiply_quaternions(about_x, about_y)
             turned[node.name] = {"rotation": rotation.multiply_quaternions(node.rotation, turn)}
     return with_nodes(asset, **turned).rest_world()
@@ -124,8 +197,12 @@ def _drawn(puppet, asset, report, view, pose, title, moment=None, width=400, roo
     world = world.copy()
     world[:, :3, 3] -= world[report.legs.pelvis, :3, 3] * [0, 0, 1]
     tall = puppet.hip_height
-    stage = Stage(view, (room[0] * tall, -0.14 * tall), (room[1] * tall, 1.16 * tall), title, width=width).floor()
-    stage.surface(asset.skin_points(len(asset.nodes) - 1, world), asset.meshes[0].triangles, "plain")
+    stage = Stage(
+        view, (room[0] * tall, -0.14 * tall), (room[1] * tall, 1.16 * tall), title, width=width
+    ).floor()
+    stage.surface(
+        asset.skin_points(len(asset.nodes) - 1, world), asset.meshes[0].triangles, "plain"
+    )
     for side, leg in report.legs.legs.items():
         points = np.array([world[node, :3, 3] for node in leg.joints.values()])
         stage.path(points[2:], "forward", side).chain(points[:3], "forward", side, thickness=12)
@@ -143,14 +220,20 @@ def case(puppet: Puppet, number: int, pose: str, inspected: str) -> tuple[Row, s
     mine = _drawn(puppet, asset, report, view, pose, f"Rig {number}, {pose}", fault.moment)
     if inspected == NOT_YET:
         before = fault.before(puppet)
-        other = _drawn(puppet, before, _sound_report(puppet), view, pose, f"A sound rig, {pose}", fault.moment)
-        return row(mine, other), (f"Rig {number} {pose}, beside a sound one. What was done to it, and which rule will "
-                                  "find that? Look at both poses, then inspect.")
+        other = _drawn(
+            puppet, before, _sound_report(puppet), view, pose, f"A sound rig, {pose}", fault.moment
+        )
+        return row(mine, other), (
+            f"Rig {number} {pose}, beside a sound one. What was done to it, and which rule will "
+            "find that? Look at both poses, then inspect."
+        )
     finding = report[fault.rule]
     shown = finding.picture
     assert shown is not None  # each of the ten rules draws what it finds
-    words = (f"<b>{finding.title}?</b> No: <b>{finding.measured}</b>. {finding.said} <b>Do:</b> {finding.todo} "
-             f"<b>What was done</b> (lesson {fault.lesson}): {fault.done}.")
+    words = (
+        f"<b>{finding.title}?</b> No: <b>{finding.measured}</b>. {finding.said} <b>Do:</b> {finding.todo} "
+        f"<b>What was done</b> (lesson {fault.lesson}): {fault.done}."
+    )
     return row(mine, shown), words
 
 
@@ -158,33 +241,53 @@ def case_panel(puppet: Puppet) -> Panel:
     """Ten broken rigs to look at, to guess, and to inspect."""
     return Panel(
         "Ten broken rigs: look, guess, then inspect",
-        [Slider("number", "Rig", 1, len(FAULTS), 1, 1),
-         Choice("pose", "Shown", (AT_REST, MOVING), MOVING),
-         Choice("inspected", "Inspected", (NOT_YET, NOW), NOT_YET)],
+        [
+            Slider("number", "Rig", 1, len(FAULTS), 1, 1),
+            Choice("pose", "Shown", (AT_REST, MOVING), MOVING),
+            Choice("inspected", "Inspected", (NOT_YET, NOW), NOT_YET),
+        ],
         lambda **values: case(puppet, **values),
-        {"Rig 1, moving": {"number": 1, "pose": MOVING, "inspected": NOT_YET},
-         "Rig 3, moving": {"number": 3, "pose": MOVING, "inspected": NOT_YET},
-         "Rig 5, moving": {"number": 5, "pose": MOVING, "inspected": NOT_YET},
-         "Rig 8, inspected": {"number": 8, "pose": MOVING, "inspected": NOW}})
+        {
+            "Rig 1, moving": {"number": 1, "pose": MOVING, "inspected": NOT_YET},
+            "Rig 3, moving": {"number": 3, "pose": MOVING, "inspected": NOT_YET},
+            "Rig 5, moving": {"number": 5, "pose": MOVING, "inspected": NOT_YET},
+            "Rig 8, inspected": {"number": 8, "pose": MOVING, "inspected": NOW},
+        },
+    )
 
 
 # How large a fault must be
 
 
-GAUGED = ("preset-bend", "inverse-bind", "sides-mirror", "sides-turn", "bends-alike", "joint-in-section")
+GAUGED = (
+    "preset-bend",
+    "inverse-bind",
+    "sides-mirror",
+    "sides-turn",
+    "bends-alike",
+    "joint-in-section",
+)
 SHOWN = 3.0  # times the limit; more is drawn at the edge
-STANDING = {"up": "+y", "forward": "+z"}  # known here, so that an inspection need not look for it: a drag waits for it
+STANDING = {
+    "up": "+y",
+    "forward": "+z",
+}  # known here, so that an inspection need not look for it: a drag waits for it
 
 
 def limits(strictness: float) -> dict[str, float]:
     """The limits in centimetres and degrees that must not be passed, `strictness` times as strict."""
-    return {rule.id: rule.limit / strictness for rule in inspection.RULES
-            if rule.sense == "at most" and rule.unit in ("cm", "°")}
+    return {
+        rule.id: rule.limit / strictness
+        for rule in inspection.RULES
+        if rule.sense == "at most" and rule.unit in ("cm", "°")
+    }
 
 
 @cache
 def _knee_report(puppet, back_mm, hand_mm, bound, strictness):
-    return inspection.inspect(_knee_asset(puppet, back_mm, hand_mm, bound), STANDING, limits(strictness))
+    return inspection.inspect(
+        _knee_asset(puppet, back_mm, hand_mm, bound), STANDING, limits(strictness)
+    )
 
 
 def _knee_asset(puppet, back_mm, hand_mm, bound):
@@ -192,16 +295,24 @@ def _knee_asset(puppet, back_mm, hand_mm, bound):
     return faults.placed_by_hand(puppet, hand_mm, np.random.default_rng(12), back_mm, bound)
 
 
-def how_large(puppet: Puppet, back_mm: float, hand_mm: float, strictness: float, bound: str) -> tuple[Row, str]:
+def how_large(
+    puppet: Puppet, back_mm: float, hand_mm: float, strictness: float, bound: str
+) -> tuple[Row, str]:
     """The right leg with its knee joint moved, and six rules' numbers against their limits."""
     report = _knee_report(puppet, back_mm, hand_mm, bound, strictness)
     asset = _knee_asset(puppet, back_mm, hand_mm, bound)
     found = report.of("finding")
     names = ", ".join(finding.rule for finding in found)
-    said = f"{len(found)} finding{'s' * (len(found) != 1)}: {names}" if found else "No finding: this rig passes"
+    said = (
+        f"{len(found)} finding{'s' * (len(found) != 1)}: {names}"
+        if found
+        else "No finding: this rig passes"
+    )
     stated = "as stated" if strictness == 1 else f"{strictness:g} times as strict"
-    words = (f"Right knee joint {back_mm:.1f} mm back, every joint off by about {hand_mm:.1f} mm along each axis, skin "
-             f"bound {bound}, upper limits in cm and degrees {stated}. <b>{said}.</b>")
+    words = (
+        f"Right knee joint {back_mm:.1f} mm back, every joint off by about {hand_mm:.1f} mm along each axis, skin "
+        f"bound {bound}, upper limits in cm and degrees {stated}. <b>{said}.</b>"
+    )
     return row(_drawn_knee(puppet, asset, report, back_mm), _gauges(report)), words
 
 
@@ -209,22 +320,53 @@ def how_large_panel(puppet: Puppet) -> Panel:
     """A knee joint to move, a hand to make unsteady, and limits to make strict."""
     return Panel(
         "How large must a fault be to be found?",
-        [Slider("back_mm", "Right knee joint back", 0.0, 30.0, 0.5, 10.0, "mm"),
-         Slider("hand_mm", "Each joint off by about", 0.0, 5.0, 0.5, 0.0, "mm"),
-         Slider("strictness", "Upper limits stricter", 0.5, 5.0, 0.5, 1.0, "times"),
-         Choice("bound", "Skin bound", (AFTER, BEFORE), AFTER)],
+        [
+            Slider("back_mm", "Right knee joint back", 0.0, 30.0, 0.5, 10.0, "mm"),
+            Slider("hand_mm", "Each joint off by about", 0.0, 5.0, 0.5, 0.0, "mm"),
+            Slider("strictness", "Upper limits stricter", 0.5, 5.0, 0.5, 1.0, "times"),
+            Choice("bound", "Skin bound", (AFTER, BEFORE), AFTER),
+        ],
         lambda **values: how_large(puppet, **values),
-        {"Too small to find": {"back_mm": 3.5, "hand_mm": 0.0, "strictness": 1.0, "bound": AFTER},
-         "2 cm, then bound": {"back_mm": 20.0, "hand_mm": 0.0, "strictness": 1.0, "bound": AFTER},
-         "Bound, then 2 cm": {"back_mm": 20.0, "hand_mm": 0.0, "strictness": 1.0, "bound": BEFORE},
-         "Unsteady hand": {"back_mm": 0.0, "hand_mm": 2.0, "strictness": 1.0, "bound": AFTER},
-         "Strict, steady hand": {"back_mm": 0.0, "hand_mm": 0.5, "strictness": 5.0, "bound": AFTER}})
+        {
+            "Too small to find": {
+                "back_mm": 3.5,
+                "hand_mm": 0.0,
+                "strictness": 1.0,
+                "bound": AFTER,
+            },
+            "2 cm, then bound": {
+                "back_mm": 20.0,
+                "hand_mm": 0.0,
+                "strictness": 1.0,
+                "bound": AFTER,
+            },
+            "Bound, then 2 cm": {
+                "back_mm": 20.0,
+                "hand_mm": 0.0,
+                "strictness": 1.0,
+                "bound": BEFORE,
+            },
+            "Unsteady hand": {"back_mm": 0.0, "hand_mm": 2.0, "strictness": 1.0, "bound": AFTER},
+            "Strict, steady hand": {
+                "back_mm": 0.0,
+                "hand_mm": 0.5,
+                "strictness": 5.0,
+                "bound": AFTER,
+            },
+        },
+    )
 
 
-def accused(puppet: Puppet, hand_mm: float, strictness: float, rng: np.random.Generator, rigs: int = 20) -> float:
+def accused(
+    puppet: Puppet, hand_mm: float, strictness: float, rng: np.random.Generator, rigs: int = 20
+) -> float:
     """The share of rigs without any fault, but placed by hand on both sides, that an inspection has findings of."""
-    reports = (inspection.inspect(faults.placed_by_hand(puppet, hand_mm, rng), STANDING, limits(strictness))
-               for _ in range(rigs))
+    reports = (
+        inspection.inspect(
+            faults.placed_by_hand(puppet, hand_mm, rng), STANDING, limits(strictness)
+        )
+        for _ in range(rigs)
+    )
     return float(np.mean([not report.passed for report in reports]))
 
 
@@ -237,8 +379,13 @@ def _drawn_knee(puppet, asset, report, back_mm):
     tall = puppet.hip_height
     triangles = asset.meshes[0].triangles
     half = triangles[(asset.meshes[0].positions[triangles, 0] <= 0).all(axis=-1)]
-    stage = Stage("side", (-0.4 * tall, -0.1 * tall), (0.4 * tall, 1.06 * tall), "The right leg at rest",
-                  width=265).floor()
+    stage = Stage(
+        "side",
+        (-0.4 * tall, -0.1 * tall),
+        (0.4 * tall, 1.06 * tall),
+        "The right leg at rest",
+        width=265,
+    ).floor()
     stage.surface(asset.skin_points(len(asset.nodes) - 1, world), half, "plain").ghost(meant)
     stage.path(points[2:], "forward", "R").chain(points[:3], "forward", "R", thickness=12)
     stage.desc = "The right leg from the side in its skin; dotted is where its joints should be."
@@ -252,7 +399,13 @@ def _gauges(report):
     """How far six rules' numbers are on the way to their limits, or beyond."""
     step = 0.42
     high = step * len(GAUGED)
-    stage = Stage("front", (-0.1, -0.1), (SHOWN + 0.15, high + 0.2), "How far to its limit, and beyond", width=450)
+    stage = Stage(
+        "front",
+        (-0.1, -0.1),
+        (SHOWN + 0.15, high + 0.2),
+        "How far to its limit, and beyond",
+        width=450,
+    )
     stage.note([1.0, high + 0.02], "limit", place="above")
     for i, rule in enumerate(GAUGED):
         finding, height = report[rule], high - step * (i + 1)
@@ -261,7 +414,12 @@ def _gauges(report):
         end = min(share or 0.0, SHOWN)
         stage.path([[1.0, height - 0.08], [1.0, height + 0.08]], "plain")
         stage.path([[0.0, height], [max(end, 0.01), height]], kind).dots([[end, height]], kind)
-        stage.note([-0.06, height + 0.18], f"{rule}: {finding.measured}", kind if kind == "miss" else "plain", "right")
+        stage.note(
+            [-0.06, height + 0.18],
+            f"{rule}: {finding.measured}",
+            kind if kind == "miss" else "plain",
+            "right",
+        )
     stage.desc = "; ".join(f"{rule}: {report[rule].measured}" for rule in GAUGED) + "."
     return stage
 

@@ -45,8 +45,12 @@ def dressed(puppet: Puppet, softness: float = SOFTNESS) -> tuple[Skeleton, mesh.
 
 def turned(skeleton: Skeleton, bend_deg: float, hip_deg: float = 0.0) -> Floats:
     """The skeleton's world frames, its right hip and knee flexed."""
-    return skeleton.pose({"R_hip": rotation.matrix_about("x", -np.radians(hip_deg)),
-                          "R_knee": rotation.matrix_about("x", np.radians(bend_deg))})
+    return skeleton.pose(
+        {
+            "R_hip": rotation.matrix_about("x", -np.radians(hip_deg)),
+            "R_knee": rotation.matrix_about("x", np.radians(bend_deg)),
+        }
+    )
 
 
 @dataclass(frozen=True)
@@ -85,15 +89,23 @@ class KneeSkin:
     bulge_cm: float
 
     def __repr__(self) -> str:
-        return _say.line(self, _say.count(len(self.vertices), "vertex", "vertices"),
-                         f"keeps {_say.share(self.volume_kept)} of its volume",
-                         f"and {_say.share(self.section_kept)} of its section at the knee",
-                         f"an edge stretched {_say.amount(self.stretch, '-fold', 2)}",
-                         f"bulge {_say.amount(self.bulge_cm, ' cm', 1)}")
+        return _say.line(
+            self,
+            _say.count(len(self.vertices), "vertex", "vertices"),
+            f"keeps {_say.share(self.volume_kept)} of its volume",
+            f"and {_say.share(self.section_kept)} of its section at the knee",
+            f"an edge stretched {_say.amount(self.stretch, '-fold', 2)}",
+            f"bulge {_say.amount(self.bulge_cm, ' cm', 1)}",
+        )
 
 
-def knee(puppet: Puppet, bend_deg: float, blend: str = LINEAR, softness: float = SOFTNESS,
-         hip_deg: float = 0.0) -> KneeSkin:
+def knee(
+    puppet: Puppet,
+    bend_deg: float,
+    blend: str = LINEAR,
+    softness: float = SOFTNESS,
+    hip_deg: float = 0.0,
+) -> KneeSkin:
     """A puppet's right knee, bent by `bend_deg` degrees: its skin and what is left of it, a `KneeSkin`."""
     skeleton, surface, weights = dressed(puppet, softness)
     world = turned(skeleton, bend_deg, hip_deg)
@@ -103,12 +115,21 @@ def knee(puppet: Puppet, bend_deg: float, blend: str = LINEAR, softness: float =
     now, shares = mesh.volume(posed, triangles), mesh.stretch(rest, posed, triangles)
     triangle, edge = np.unravel_index(shares.argmax(), shares.shape)
     hip = skeleton.index("R_hip")
-    before, after = (fr.apply(fr.invert(frames[hip]), vertices)
-                     for frames, vertices in ((skeleton.rest_world, rest), (world, posed)))
-    return KneeSkin(posed, skeleton.origins(world, LEG), mesh.carried_section(rest, posed, *cut)[ends, 0],
-                    float(mesh.section_kept(rest, posed, *cut)),
-                    float(now / volume), float(1e6 * (now - volume)), float(shares.max()),
-                    posed[np.roll(triangles[triangle], -edge)[:2]], _bulge_cm(before, after, puppet.thigh))
+    before, after = (
+        fr.apply(fr.invert(frames[hip]), vertices)
+        for frames, vertices in ((skeleton.rest_world, rest), (world, posed))
+    )
+    return KneeSkin(
+        posed,
+        skeleton.origins(world, LEG),
+        mesh.carried_section(rest, posed, *cut)[ends, 0],
+        float(mesh.section_kept(rest, posed, *cut)),
+        float(now / volume),
+        float(1e6 * (now - volume)),
+        float(shares.max()),
+        posed[np.roll(triangles[triangle], -edge)[:2]],
+        _bulge_cm(before, after, puppet.thigh),
+    )
 
 
 @cache
@@ -122,7 +143,11 @@ def _at_rest(puppet):
 
 def _bulge_cm(rest, posed, thigh):
     """How far the front of the thigh's lower half stands out before where it was; seen from the hip's own frame."""
-    front = (np.abs(rest[:, 0]) < 0.005) & (rest[:, 2] > 0) & (np.abs(rest[:, 1] + 0.75 * thigh) < 0.25 * thigh)
+    front = (
+        (np.abs(rest[:, 0]) < 0.005)
+        & (rest[:, 2] > 0)
+        & (np.abs(rest[:, 1] + 0.75 * thigh) < 0.25 * thigh)
+    )
     front = np.flatnonzero(front)[rest[front, 1].argsort()]
     line = np.interp(posed[front, 1], rest[front, 1], rest[front, 2])
     above = posed[front, 1] > -thigh
@@ -139,12 +164,22 @@ def opening(puppet: Puppet, bend_deg: float = 120.0) -> Row:
     for blend in BLENDS:
         skinned = knee(puppet, bend_deg, blend, hip_deg=20.0)
         kept.append(_percent(skinned.section_kept))
-        stage = Stage("side", (-0.58 * tall, 0.24 * tall), (0.42 * tall, 1.2 * tall), _kept_title(blend, skinned),
-                      width=430)
-        stage.chain(skinned.bones, "forward").surface(skinned.vertices, dressed(puppet)[1].triangles, "plain")
+        stage = Stage(
+            "side",
+            (-0.58 * tall, 0.24 * tall),
+            (0.42 * tall, 1.2 * tall),
+            _kept_title(blend, skinned),
+            width=430,
+        )
+        stage.chain(skinned.bones, "forward").surface(
+            skinned.vertices, dressed(puppet)[1].triangles, "plain"
+        )
         views.append(_measure_knee(stage, skinned))
-    return row(*views, title=f"A leg whose knee is bent by {bend_deg:.0f} degrees, its skin moved in two ways: by "
-                             f"linear blend the knee keeps {kept[0]} of its depth, by dual quaternions {kept[1]}")
+    return row(
+        *views,
+        title=f"A leg whose knee is bent by {bend_deg:.0f} degrees, its skin moved in two ways: by "
+        f"linear blend the knee keeps {kept[0]} of its depth, by dual quaternions {kept[1]}",
+    )
 
 
 def bend(puppet: Puppet, bend_deg: float) -> tuple[Row, str]:
@@ -152,9 +187,13 @@ def bend(puppet: Puppet, bend_deg: float) -> tuple[Row, str]:
     views, words = [], [f"Knee bent {bend_deg:.0f}°."]
     for blend in BLENDS:
         skinned = knee(puppet, bend_deg, blend)
-        views.append(_measure_knee(_draw_knee(puppet, skinned, _kept_title(blend, skinned)), skinned))
-        words.append(f"{_capital(blend)}: section <b>{_percent(skinned.section_kept)}</b> kept, volume "
-                     f"<b>{_signed(skinned.change_cm3)} cm³</b>, thigh bulges by <b>{skinned.bulge_cm:.1f} cm</b>.")
+        views.append(
+            _measure_knee(_draw_knee(puppet, skinned, _kept_title(blend, skinned)), skinned)
+        )
+        words.append(
+            f"{_capital(blend)}: section <b>{_percent(skinned.section_kept)}</b> kept, volume "
+            f"<b>{_signed(skinned.change_cm3)} cm³</b>, thigh bulges by <b>{skinned.bulge_cm:.1f} cm</b>."
+        )
     return row(*views), " ".join(words)
 
 
@@ -164,8 +203,14 @@ def bend_panel(puppet: Puppet) -> Panel:
         "Bend the knee: what is left of its depth?",
         [Slider("bend_deg", "Knee bent", 0.0, 150.0, 1.0, 60.0, "°")],
         lambda **values: bend(puppet, **values),
-        {"At rest": {"bend_deg": 0.0}, "Swinging forward": {"bend_deg": 60.0}, "Seated": {"bend_deg": 90.0},
-         "Squatting": {"bend_deg": 120.0}, "Heel to seat": {"bend_deg": 150.0}})
+        {
+            "At rest": {"bend_deg": 0.0},
+            "Swinging forward": {"bend_deg": 60.0},
+            "Seated": {"bend_deg": 90.0},
+            "Squatting": {"bend_deg": 120.0},
+            "Heel to seat": {"bend_deg": 150.0},
+        },
+    )
 
 
 # Why: halfway between two places
@@ -180,19 +225,28 @@ def chord(puppet: Puppet, bend_deg: float) -> Stage:
     ways = np.array([_about(way) for way in np.radians([0.0, bend_deg / 2, bend_deg])])
     thigh, arc, shank = depth * ways
     linear = (thigh + shank) / 2
-    around = depth * np.array([_about(way) for way in np.radians(np.linspace(-20, bend_deg + 20, 41))])
-    stage = Stage("side", (-0.55 * depth, -1.35 * depth), (1.8 * depth, 0.45 * depth),
-                  "Halfway is on the straight line", width=430)
+    around = depth * np.array(
+        [_about(way) for way in np.radians(np.linspace(-20, bend_deg + 20, 41))]
+    )
+    stage = Stage(
+        "side",
+        (-0.55 * depth, -1.35 * depth),
+        (1.8 * depth, 0.45 * depth),
+        "Halfway is on the straight line",
+        width=430,
+    )
     stage.path(around, "soft").ghost([thigh, shank]).path([[0, 0], shank], "soft")
     stage.dots([[0, 0], thigh, shank]).note([0, 0], "axis", place="left")
     stage.measure([0, 0], thigh, f"{100 * depth:.1f} cm", "plain", place="above")
     stage.note(thigh, "with the thigh", place="right").note(shank, "with the shank", place="below")
     stage.dots([linear], "miss").dots([arc], "goal").note(arc, "dual quaternion", "goal", "right")
     stage.measure([0, 0], linear, f"{100 * np.linalg.norm(linear):.1f} cm")
-    stage.desc = (f"The skin of the kneecap, {100 * depth:.1f} centimetres before the knee's axis, carried by the "
-                  f"thigh and, {bend_deg:.0f} degrees further, by the shank. Halfway on the straight line between the "
-                  f"two it is only {100 * np.linalg.norm(linear):.1f} centimetres from the axis; dual quaternions take "
-                  "it halfway along the arc.")
+    stage.desc = (
+        f"The skin of the kneecap, {100 * depth:.1f} centimetres before the knee's axis, carried by the "
+        f"thigh and, {bend_deg:.0f} degrees further, by the shank. Halfway on the straight line between the "
+        f"two it is only {100 * np.linalg.norm(linear):.1f} centimetres from the axis; dual quaternions take "
+        "it halfway along the arc."
+    )
     return stage
 
 
@@ -204,14 +258,26 @@ def _about(angle):
 def kept_plot() -> plots.Plot:
     """How much of its distance from the axis the skin keeps, against the turn, for three shares."""
     angles_deg = np.linspace(0, 180, 91)
-    lines = {name: 100 * skin.blend_radius(share, np.radians(angles_deg))
-             for name, share in (("shared 90 : 10", 0.1), ("shared 75 : 25", 0.25), ("shared 50 : 50", 0.5))}
+    lines = {
+        name: 100 * skin.blend_radius(share, np.radians(angles_deg))
+        for name, share in (
+            ("shared 90 : 10", 0.1),
+            ("shared 75 : 25", 0.25),
+            ("shared 50 : 50", 0.5),
+        )
+    }
     lines["dual quaternion, any share"] = np.full(91, 100.0)
-    return plots.curves(angles_deg, lines, "turn of the joint (degrees)", "distance from the axis kept (%)",
-                        title="Shared evenly, half a turn leaves nothing", ylim=(0, 105),
-                        desc="Distance from the axis that a linear blend keeps, against the turn. Shared evenly: 71 "
-                             "per cent at 90 degrees, none at 180. Shared 90 to 10, it keeps 80 per cent at 180 "
-                             "degrees. Dual quaternions keep all of it.")
+    return plots.curves(
+        angles_deg,
+        lines,
+        "turn of the joint (degrees)",
+        "distance from the axis kept (%)",
+        title="Shared evenly, half a turn leaves nothing",
+        ylim=(0, 105),
+        desc="Distance from the axis that a linear blend keeps, against the turn. Shared evenly: 71 "
+        "per cent at 90 degrees, none at 180. Shared 90 to 10, it keeps 80 per cent at 180 "
+        "degrees. Dual quaternions keep all of it.",
+    )
 
 
 # A stocking to wring
@@ -223,7 +289,7 @@ def stocking(joints: int = 1) -> tuple[mesh.Mesh, Floats, Floats]:
     heights = GAP * ((joints - 1) / 2 - np.arange(joints, dtype=float))
     ends = np.concatenate([[LENGTH / 2], heights, [-LENGTH / 2]])
     points = ends[:, None] * [0.0, 1.0, 0.0]
-    bones = {f"part {i}": [points[i:i + 2]] for i in range(joints + 1)}
+    bones = {f"part {i}": [points[i : i + 2]] for i in range(joints + 1)}
     limb = mesh.tube(RADIUS, LENGTH, AROUND, ALONG)
     return limb, skin.weights_by_distance(limb.vertices, bones, softness=1.0), heights
 
@@ -233,7 +299,7 @@ def wrung(twist_deg: float, joints: int = 1, blend: str = LINEAR) -> tuple[Float
     limb, weights, _ = stocking(joints)
     turns = rotation.matrix_about("y", np.radians(twist_deg) * np.arange(joints + 1) / joints)
     posed = BLENDS[blend](limb.vertices, weights, fr.frame(turns))
-    rings = posed[:AROUND * (ALONG + 1)].reshape(-1, AROUND, 3)
+    rings = posed[: AROUND * (ALONG + 1)].reshape(-1, AROUND, 3)
     return posed, np.hypot(rings[:, 0, 0], rings[:, 0, 2]) / RADIUS
 
 
@@ -242,21 +308,37 @@ def twist(twist_deg: float, joints: int) -> tuple[Row, str]:
     views, words = [], []
     limb, _, heights = stocking(joints)
     rows = np.arange(AROUND * (ALONG + 1)).reshape(-1, AROUND)
-    lines = rows[:, ::AROUND // STRIPES].T
+    lines = rows[:, :: AROUND // STRIPES].T
     for blend in BLENDS:
         posed, kept = wrung(twist_deg, joints, blend)
         thinnest = int(kept.argmin())
-        stage = Stage("front", (-0.27, -0.24), (0.27, 0.24),
-                      f"{_capital(blend)}: {_percent(kept[thinnest])} of its width left", width=430)
+        stage = Stage(
+            "front",
+            (-0.27, -0.24),
+            (0.27, 0.24),
+            f"{_capital(blend)}: {_percent(kept[thinnest])} of its width left",
+            width=430,
+        )
         stage.surface(posed, limb.triangles, "plain", lines)
         stage.dots(heights[:, None] * [0.0, 1.0, 0.0], "goal")
         width, height = RADIUS * kept[thinnest], float(limb.vertices[rows[thinnest, 0], 1])
-        stage.measure([-width, height, 0.0], [width, height, 0.0], f"{200 * width:.1f} cm", place="right",
-                      kind="miss" if kept[thinnest] < 0.995 else "goal")
+        stage.measure(
+            [-width, height, 0.0],
+            [width, height, 0.0],
+            f"{200 * width:.1f} cm",
+            place="right",
+            kind="miss" if kept[thinnest] < 0.995 else "goal",
+        )
         views.append(stage)
-        words.append(f"{_capital(blend)}: <b>{200 * width:.1f} of {200 * RADIUS:.0f} cm</b> where it is thinnest.")
+        words.append(
+            f"{_capital(blend)}: <b>{200 * width:.1f} of {200 * RADIUS:.0f} cm</b> where it is thinnest."
+        )
     each = twist_deg / joints
-    far = "" if each <= 180 else f" More than half a turn to a joint: dual quaternions go back by {360 - each:.0f}°."
+    far = (
+        ""
+        if each <= 180
+        else f" More than half a turn to a joint: dual quaternions go back by {360 - each:.0f}°."
+    )
     said = "One joint turns" if joints == 1 else f"Each of {joints} joints turns"
     return row(*views), f"{said} by {each:.0f}°. {' '.join(words)}{far}"
 
@@ -265,13 +347,18 @@ def twist_panel() -> Panel:
     """A striped stocking to wring, by one joint or by several."""
     return Panel(
         "Wring the stocking: how thin does it get?",
-        [Slider("twist_deg", "Lower end twisted", 0.0, 270.0, 1.0, 60.0, "°"),
-         Slider("joints", "Joints that share it", 1, 4, 1, 1)],
+        [
+            Slider("twist_deg", "Lower end twisted", 0.0, 270.0, 1.0, 60.0, "°"),
+            Slider("joints", "Joints that share it", 1, 4, 1, 1),
+        ],
         twist,
-        {"A quarter turn": {"twist_deg": 90.0, "joints": 1},
-         "Half a turn": {"twist_deg": 180.0, "joints": 1},
-         "Half a turn, three joints": {"twist_deg": 180.0, "joints": 3},
-         "Past half a turn": {"twist_deg": 200.0, "joints": 1}})
+        {
+            "A quarter turn": {"twist_deg": 90.0, "joints": 1},
+            "Half a turn": {"twist_deg": 180.0, "joints": 1},
+            "Half a turn, three joints": {"twist_deg": 180.0, "joints": 3},
+            "Past half a turn": {"twist_deg": 200.0, "joints": 1},
+        },
+    )
 
 
 # How far the blend reaches
@@ -293,12 +380,22 @@ def reach(puppet: Puppet, softness: float, bend_deg: float, blend: str) -> tuple
     stage.path(np.stack([zero + (one - zero) * share, line[:, 1]], axis=-1), "inverse")
     shared = line[(share > 0) & (share < 1), 1]
     behind = rest.section[1][2] - 0.05 * size
-    stage.measure([behind, shared[0]], [behind, shared[-1]], f"{100 * np.ptp(shared):.0f} cm", "plain", place="left")
-    bent = _draw_knee(puppet, skinned, f"Bent by {bend_deg:.0f}°: {_signed(skinned.change_cm3)} cm³")
+    stage.measure(
+        [behind, shared[0]],
+        [behind, shared[-1]],
+        f"{100 * np.ptp(shared):.0f} cm",
+        "plain",
+        place="left",
+    )
+    bent = _draw_knee(
+        puppet, skinned, f"Bent by {bend_deg:.0f}°: {_signed(skinned.change_cm3)} cm³"
+    )
     bent.measure(*skinned.stretched, f"{skinned.stretch:.1f} ×")
-    words = (f"The blend reaches {softness:.2f} knee radii up and down. {_capital(blend)}, bent by {bend_deg:.0f}°: "
-             f"section <b>{_percent(skinned.section_kept)}</b> kept, volume <b>{_signed(skinned.change_cm3)} cm³</b>, "
-             f"skin stretched to at most <b>{skinned.stretch:.1f} times</b> its length.")
+    words = (
+        f"The blend reaches {softness:.2f} knee radii up and down. {_capital(blend)}, bent by {bend_deg:.0f}°: "
+        f"section <b>{_percent(skinned.section_kept)}</b> kept, volume <b>{_signed(skinned.change_cm3)} cm³</b>, "
+        f"skin stretched to at most <b>{skinned.stretch:.1f} times</b> its length."
+    )
     return row(stage, bent), words
 
 
@@ -306,15 +403,20 @@ def reach_panel(puppet: Puppet) -> Panel:
     """How far a knee's blend reaches, and what a bend does with it."""
     return Panel(
         "Choose how far the blend reaches: what does each choice cost?",
-        [Slider("softness", "Blend reaches (radii)", 0.25, 3.0, 0.25, 2.0),
-         Slider("bend_deg", "Knee bent", 0.0, 150.0, 1.0, 90.0, "°"),
-         Choice("blend", "Skin moved by", tuple(BLENDS), LINEAR)],
+        [
+            Slider("softness", "Blend reaches (radii)", 0.25, 3.0, 0.25, 2.0),
+            Slider("bend_deg", "Knee bent", 0.0, 150.0, 1.0, 90.0, "°"),
+            Choice("blend", "Skin moved by", tuple(BLENDS), LINEAR),
+        ],
         lambda **values: reach(puppet, **values),
-        {"Nearly a hinge": {"softness": 0.25, "bend_deg": 90.0, "blend": LINEAR},
-         "One radius": {"softness": 1.0, "bend_deg": 90.0, "blend": LINEAR},
-         "Two radii": {"softness": 2.0, "bend_deg": 90.0, "blend": LINEAR},
-         "A rubber tube": {"softness": 3.0, "bend_deg": 90.0, "blend": LINEAR},
-         "Rubber, dual quaternion": {"softness": 3.0, "bend_deg": 90.0, "blend": DUAL}})
+        {
+            "Nearly a hinge": {"softness": 0.25, "bend_deg": 90.0, "blend": LINEAR},
+            "One radius": {"softness": 1.0, "bend_deg": 90.0, "blend": LINEAR},
+            "Two radii": {"softness": 2.0, "bend_deg": 90.0, "blend": LINEAR},
+            "A rubber tube": {"softness": 3.0, "bend_deg": 90.0, "blend": LINEAR},
+            "Rubber, dual quaternion": {"softness": 3.0, "bend_deg": 90.0, "blend": DUAL},
+        },
+    )
 
 
 # A joint moved after binding
@@ -329,17 +431,23 @@ def moved(puppet: Puppet, ahead_cm: float, up_cm: float) -> Skeleton:
     return Skeleton.from_world(rest, {name: skeleton.parent(name) for name in skeleton.names})
 
 
-def late(puppet: Puppet, ahead_cm: float, up_cm: float, bend_deg: float,
-         bound: str = BOUND[0]) -> tuple[Floats, Floats]:
+def late(
+    puppet: Puppet, ahead_cm: float, up_cm: float, bend_deg: float, bound: str = BOUND[0]
+) -> tuple[Floats, Floats]:
     """The skin whose knee joint was moved, bound before or after; and as it would be, bound after; shapes (v, 3)."""
     skeleton, surface, weights = dressed(puppet)
     now = moved(puppet, ahead_cm, up_cm)
     world = turned(now, bend_deg)
-    meant = skin.linear_blend(surface.vertices, _bound_weights(puppet, ahead_cm, up_cm),
-                              skin.joint_matrices(world, now.rest_world))
+    meant = skin.linear_blend(
+        surface.vertices,
+        _bound_weights(puppet, ahead_cm, up_cm),
+        skin.joint_matrices(world, now.rest_world),
+    )
     if bound == BOUND[1]:
         return meant, meant
-    return skin.linear_blend(surface.vertices, weights, skin.joint_matrices(world, skeleton.rest_world)), meant
+    return skin.linear_blend(
+        surface.vertices, weights, skin.joint_matrices(world, skeleton.rest_world)
+    ), meant
 
 
 @cache
@@ -353,7 +461,9 @@ def _bound_weights(puppet, ahead_cm, up_cm):
     return skin.weights_by_distance(surface.vertices, bones, SOFTNESS)
 
 
-def late_views(puppet: Puppet, ahead_cm: float, up_cm: float, bend_deg: float, bound: str) -> tuple[Row, str]:
+def late_views(
+    puppet: Puppet, ahead_cm: float, up_cm: float, bend_deg: float, bound: str
+) -> tuple[Row, str]:
     """A knee joint that was moved after binding, at rest and bent; by how many cm the skin is off in words."""
     now, views, words = moved(puppet, ahead_cm, up_cm), [], []
     triangles = dressed(puppet)[1].triangles
@@ -362,29 +472,48 @@ def late_views(puppet: Puppet, ahead_cm: float, up_cm: float, bend_deg: float, b
         actual, meant = late(puppet, ahead_cm, up_cm, degrees, bound)
         off_cm = 100 * np.linalg.norm(actual - meant, axis=-1)
         worst = near[np.round(off_cm[near], 4).argmax()]
-        stage = _knee_room(puppet, name).surface(meant, triangles, "goal").surface(actual, triangles, "plain")
+        stage = (
+            _knee_room(puppet, name)
+            .surface(meant, triangles, "goal")
+            .surface(actual, triangles, "plain")
+        )
         _draw_bones(stage, puppet, now.origins(turned(now, degrees), LEG))
         if off_cm[worst] < SHOWN_CM:
             stage.note(actual[worst], "0.0 cm", "goal")
         else:
             stage.measure(meant[worst], actual[worst], f"{off_cm[worst]:.1f} cm")
         views.append(stage)
-        words.append(f"{name} the skin near the knee is off by up to <b>{off_cm[worst]:.1f} cm</b>.")
-    return row(*views), f"Knee joint moved by {np.hypot(ahead_cm, up_cm):.1f} cm, skin bound {bound}. {' '.join(words)}"
+        words.append(
+            f"{name} the skin near the knee is off by up to <b>{off_cm[worst]:.1f} cm</b>."
+        )
+    return (
+        row(*views),
+        f"Knee joint moved by {np.hypot(ahead_cm, up_cm):.1f} cm, skin bound {bound}. {' '.join(words)}",
+    )
 
 
 def late_panel(puppet: Puppet) -> Panel:
     """A knee joint to move after its skin was bound."""
     return Panel(
         "Break it: move the knee joint of a leg that is bound",
-        [Slider("ahead_cm", "Joint moved ahead", -5.0, 5.0, 0.5, 2.0, "cm"),
-         Slider("up_cm", "Joint moved up", -5.0, 5.0, 0.5, 0.0, "cm"),
-         Slider("bend_deg", "Knee bent", 0.0, 120.0, 1.0, 60.0, "°"),
-         Choice("bound", "Skin bound", BOUND, BOUND[0])],
+        [
+            Slider("ahead_cm", "Joint moved ahead", -5.0, 5.0, 0.5, 2.0, "cm"),
+            Slider("up_cm", "Joint moved up", -5.0, 5.0, 0.5, 0.0, "cm"),
+            Slider("bend_deg", "Knee bent", 0.0, 120.0, 1.0, 60.0, "°"),
+            Choice("bound", "Skin bound", BOUND, BOUND[0]),
+        ],
         lambda **values: late_views(puppet, **values),
-        {"4 cm ahead": {"ahead_cm": 4.0, "up_cm": 0.0, "bend_deg": 60.0, "bound": BOUND[0]},
-         "4 cm up": {"ahead_cm": 0.0, "up_cm": 4.0, "bend_deg": 60.0, "bound": BOUND[0]},
-         "4 cm up, bound again": {"ahead_cm": 0.0, "up_cm": 4.0, "bend_deg": 60.0, "bound": BOUND[1]}})
+        {
+            "4 cm ahead": {"ahead_cm": 4.0, "up_cm": 0.0, "bend_deg": 60.0, "bound": BOUND[0]},
+            "4 cm up": {"ahead_cm": 0.0, "up_cm": 4.0, "bend_deg": 60.0, "bound": BOUND[0]},
+            "4 cm up, bound again": {
+                "ahead_cm": 0.0,
+                "up_cm": 4.0,
+                "bend_deg": 60.0,
+                "bound": BOUND[1],
+            },
+        },
+    )
 
 
 # One view each
@@ -408,22 +537,28 @@ def _knee_room(puppet, title):
 
 def _draw_knee(puppet, skinned, title):
     """A knee in its skin."""
-    stage = _knee_room(puppet, title).surface(skinned.vertices, dressed(puppet)[1].triangles, "plain")
+    stage = _knee_room(puppet, title).surface(
+        skinned.vertices, dressed(puppet)[1].triangles, "plain"
+    )
     return _draw_bones(stage, puppet, skinned.bones)
 
 
 def _draw_bones(stage, puppet, bones):
     """The knee joint, and its bones as far as the skin is shown."""
     hip, knee_at, ankle = bones
-    ends = [knee_at + BONES * puppet.leg_length * (end - knee_at) / np.linalg.norm(end - knee_at)
-            for end in (hip, ankle)]
+    ends = [
+        knee_at + BONES * puppet.leg_length * (end - knee_at) / np.linalg.norm(end - knee_at)
+        for end in (hip, ankle)
+    ]
     return stage.path([ends[0], knee_at, ends[1]], "forward").dots([knee_at], "forward")
 
 
 def _measure_knee(stage, skinned):
     """How deep a knee still is, written into its picture."""
     depth = 100 * np.linalg.norm(skinned.section[0] - skinned.section[1])
-    return stage.measure(*skinned.section, f"{depth:.1f} cm", "miss" if skinned.section_kept < 0.98 else "goal")
+    return stage.measure(
+        *skinned.section, f"{depth:.1f} cm", "miss" if skinned.section_kept < 0.98 else "goal"
+    )
 
 
 def _kept_title(blend, skinned):

@@ -21,9 +21,15 @@ MOMENTS = {"Heel strike": -16, "Flat": 0, "Heel-off": 25, "Toe-off": 50}  # roll
 LOWEST, HIGHEST = -30, 70  # of the sliders, degrees
 RIGHT = "right"
 # Who leads whom, and how high the pivots are, as a share of the ankle's height.
-WIRINGS = {RIGHT: (("heel", "toe", "ball"), 0.0), "too high": (("heel", "toe", "ball"), 1.0),
-           "in the wrong order": (("heel", "ball", "toe"), 0.0)}
-HIPS = (0.10, -0.05)  # of the standing leg that rolls: forward of the ankle, and from full height [m]
+WIRINGS = {
+    RIGHT: (("heel", "toe", "ball"), 0.0),
+    "too high": (("heel", "toe", "ball"), 1.0),
+    "in the wrong order": (("heel", "ball", "toe"), 0.0),
+}
+HIPS = (
+    0.10,
+    -0.05,
+)  # of the standing leg that rolls: forward of the ankle, and from full height [m]
 SHOWN = 0.05  # cm: what is less is written as 0.0
 CLOSE: dict[str, Any] = {"low": (-0.19, -0.09), "high": (0.33, 0.31), "width": 430}
 TO_THE_KNEE: dict[str, Any] = {"low": (-0.33, -0.12), "high": (0.45, 0.57), "width": 430}
@@ -45,8 +51,10 @@ def pivots(puppet: Puppet, wiring: str = RIGHT) -> tuple[ct.Control, ...]:
     sole = foot.of_puppet(puppet)
     order, share = WIRINGS[wiring]
     places = {name: (0.0, share * puppet.ankle_height, getattr(sole, name)[0]) for name in order}
-    return tuple(ct.Control(name, pivot=places[name], parent=leader)
-                 for name, leader in zip(order, (None, *order), strict=False))
+    return tuple(
+        ct.Control(name, pivot=places[name], parent=leader)
+        for name, leader in zip(order, (None, *order), strict=False)
+    )
 
 
 def hung(puppet: Puppet, turns: Mapping[str, ArrayLike], wiring: str = RIGHT) -> Floats:
@@ -65,12 +73,20 @@ def hung(puppet: Puppet, turns: Mapping[str, ArrayLike], wiring: str = RIGHT) ->
     ndarray, shape (..., 4, 2)
     """
     sole = foot.of_puppet(puppet)
-    worlds = ct.pose(pivots(puppet, wiring), {name: {"turn_x": turn} for name, turn in turns.items()})
-    ankle, heel, ball, toe = ((0.0, up, forward) for forward, up in (sole.ankle, sole.heel, sole.ball, sole.toe))
+    worlds = ct.pose(
+        pivots(puppet, wiring), {name: {"turn_x": turn} for name, turn in turns.items()}
+    )
+    ankle, heel, ball, toe = (
+        (0.0, up, forward) for forward, up in (sole.ankle, sole.heel, sole.ball, sole.toe)
+    )
     behind = worlds[WIRINGS[wiring][0][-1]]
-    points = np.stack(np.broadcast_arrays(*(frames.apply(behind, point) for point in (ankle, heel, ball)),
-                                          frames.apply(behind, ball) + frames.turn(
-                                              worlds["toe"], np.subtract(toe, ball))), axis=-2)
+    points = np.stack(
+        np.broadcast_arrays(
+            *(frames.apply(behind, point) for point in (ankle, heel, ball)),
+            frames.apply(behind, ball) + frames.turn(worlds["toe"], np.subtract(toe, ball)),
+        ),
+        axis=-2,
+    )
     return points[..., [2, 1]]
 
 
@@ -107,24 +123,40 @@ def slide_cm(points: Floats) -> Floats:
 
 def opening(puppet: Puppet) -> Stage:
     """One foot in the four moments of a step, with the point it stands on and the height of its ankle."""
-    stage = Stage("side", (-0.14, -0.115), (1.66, 0.25), "One foot, one number: the point it stands on does not move",
-                  width=880).floor()
+    stage = Stage(
+        "side",
+        (-0.14, -0.115),
+        (1.66, 0.25),
+        "One foot, one number: the point it stands on does not move",
+        width=880,
+    ).floor()
     said = []
     for i, (name, roll_deg) in enumerate(MOMENTS.items()):
         points = rolled(puppet, roll_deg) + [0.45 * i, 0.0]
-        stands = "flat" if not roll_deg else str(foot.roll(foot.of_puppet(puppet), np.radians(roll_deg)).pivot)
+        stands = (
+            "flat"
+            if not roll_deg
+            else str(foot.roll(foot.of_puppet(puppet), np.radians(roll_deg)).pivot)
+        )
         _foot(stage, points)
         standing = points[1:] if stands == "flat" else [points[1 + foot.PIVOTS.index(stands)]]
         stage.dots(standing, "miss").dots(points[:1])
         height = 100 * points[0, 1]
         foremost = max(points[:, 0]) + 0.05
-        stage.measure((foremost, 0.0), (foremost, points[0, 1]), f"{height:.1f} cm", "plain",
-                      place="above")
+        stage.measure(
+            (foremost, 0.0), (foremost, points[0, 1]), f"{height:.1f} cm", "plain", place="above"
+        )
         stage.note((0.45 * i + 0.06, -0.01), f"{name}, {_degrees(roll_deg)}", place="below")
-        stage.note((0.45 * i + 0.06, -0.057), "on heel, ball, toe" if stands == "flat" else f"on the {stands}", "miss",
-                   "below")
-        said.append(f"{name}, rolled by {roll_deg} degrees, {'flat' if stands == 'flat' else 'on the ' + stands}, "
-                    f"ankle {height:.1f} centimetres high".replace("by -", "by minus "))
+        stage.note(
+            (0.45 * i + 0.06, -0.057),
+            "on heel, ball, toe" if stands == "flat" else f"on the {stands}",
+            "miss",
+            "below",
+        )
+        said.append(
+            f"{name}, rolled by {roll_deg} degrees, {'flat' if stands == 'flat' else 'on the ' + stands}, "
+            f"ankle {height:.1f} centimetres high".replace("by -", "by minus ")
+        )
     stage.desc = "A foot from the side in four moments of a step. " + ". ".join(said) + "."
     return stage
 
@@ -133,12 +165,19 @@ def opening(puppet: Puppet) -> Stage:
 def heights_plot(puppet: Puppet) -> plots.Plot:
     """How high heel, ball and toe are over the floor, against the roll."""
     roll_deg = np.arange(LOWEST, HIGHEST + 1)
-    return plots.curves(roll_deg, _heights_cm(puppet, foot.BALL_LIMIT), "roll (°)", "over the floor (cm)",
-                        title="How high each point is",
-                        desc="Heights of heel, ball and toe over the floor against the roll. One of the three is at "
-                             "zero everywhere: the heel below zero, ball and toe to the ball's limit, the toe beyond.",
-                        kinds={"heel": "forward", "ball": "inverse", "toe": "plain"}, ylim=(-1, 25), width=430,
-                        height=370)
+    return plots.curves(
+        roll_deg,
+        _heights_cm(puppet, foot.BALL_LIMIT),
+        "roll (°)",
+        "over the floor (cm)",
+        title="How high each point is",
+        desc="Heights of heel, ball and toe over the floor against the roll. One of the three is at "
+        "zero everywhere: the heel below zero, ball and toe to the ball's limit, the toe beyond.",
+        kinds={"heel": "forward", "ball": "inverse", "toe": "plain"},
+        ylim=(-1, 25),
+        width=430,
+        height=370,
+    )
 
 
 def rolling(puppet: Puppet, roll_deg: int, limit_deg: float) -> tuple[Row, str]:
@@ -150,22 +189,35 @@ def rolling(puppet: Puppet, roll_deg: int, limit_deg: float) -> tuple[Row, str]:
     stage = Stage("side", title="From the side", **CLOSE).floor()
     _flat(stage, puppet)
     way = foot.roll(foot.of_puppet(puppet), np.radians(np.arange(LOWEST, HIGHEST + 1)), limit).ankle
-    _foot(stage.path(way, "soft"), points).dots(points[:1]).note(way[-1], "way of the ankle", "soft", "right")
+    _foot(stage.path(way, "soft"), points).dots(points[:1]).note(
+        way[-1], "way of the ankle", "soft", "right"
+    )
     for name, point in zip(foot.PIVOTS, points[1:], strict=True):
         carries = name == stands
         stage.dots([point], "miss" if carries else "plain")
-        stage.note(point, f"{name}: pivot" if carries else name, "miss" if carries else "soft",
-                   "below" if point[1] < 1e-6 else None)
+        stage.note(
+            point,
+            f"{name}: pivot" if carries else name,
+            "miss" if carries else "soft",
+            "below" if point[1] < 1e-6 else None,
+        )
     high = points[1:][np.argmax(points[1:, 1])]
     if high[1] > SHOWN / 100:
-        stage.measure((high[0], 0.0), high, f"{100 * high[1]:.1f} cm", "plain",
-                      offset=-46 if roll_deg > 0 else 46)
+        stage.measure(
+            (high[0], 0.0),
+            high,
+            f"{100 * high[1]:.1f} cm",
+            "plain",
+            offset=-46 if roll_deg > 0 else 46,
+        )
     plot = heights_plot(puppet).with_lines(_heights_cm(puppet, limit)).at(roll_deg)
     heel, ball, toe = 100 * points[1:, 1]
     turned = f"turns about the <b>{stands}</b>" if roll_deg else "stands <b>flat</b>"
     gone = 100 * np.linalg.norm(points[0] - foot.of_puppet(puppet).ankle)
-    words = (f"Roll {_degrees(roll_deg)}: the foot {turned}. Over the floor: heel <b>{heel:z.1f} cm</b>, ball "
-             f"<b>{ball:z.1f} cm</b>, toe <b>{toe:z.1f} cm</b>. The ankle has gone <b>{gone:.1f} cm</b>.")
+    words = (
+        f"Roll {_degrees(roll_deg)}: the foot {turned}. Over the floor: heel <b>{heel:z.1f} cm</b>, ball "
+        f"<b>{ball:z.1f} cm</b>, toe <b>{toe:z.1f} cm</b>. The ankle has gone <b>{gone:.1f} cm</b>."
+    )
     return row(stage, plot), words
 
 
@@ -173,10 +225,14 @@ def roll_panel(puppet: Puppet) -> Panel:
     """A foot to roll, and how long its ball carries."""
     return Panel(
         "Roll the foot: which point stands still?",
-        [Slider("roll_deg", "Roll", LOWEST, HIGHEST, 1, 15, "°"),
-         Slider("limit_deg", "The ball carries up to", 0, 60, 1, 40, "°")],
+        [
+            Slider("roll_deg", "Roll", LOWEST, HIGHEST, 1, 15, "°"),
+            Slider("limit_deg", "The ball carries up to", 0, 60, 1, 40, "°"),
+        ],
         lambda **values: rolling(puppet, **values),
-        {name: {"roll_deg": roll_deg, "limit_deg": 40} for name, roll_deg in MOMENTS.items()}, play="roll_deg")
+        {name: {"roll_deg": roll_deg, "limit_deg": 40} for name, roll_deg in MOMENTS.items()},
+        play="roll_deg",
+    )
 
 
 # The ankle follows
@@ -185,8 +241,10 @@ def roll_panel(puppet: Puppet) -> Panel:
 def ankle_following(puppet: Puppet, roll_deg: int) -> tuple[Row, str]:
     """A rolled foot whose leg's goal hangs from the roll, and one whose goal hangs from the foot control."""
     views, said = [], []
-    for title, points in (("Goal hangs from the roll", rolled(puppet, roll_deg)),
-                          ("Goal hangs from the control", ankle_held(puppet, roll_deg))):
+    for title, points in (
+        ("Goal hangs from the roll", rolled(puppet, roll_deg)),
+        ("Goal hangs from the control", ankle_held(puppet, roll_deg)),
+    ):
         moved = 100 * np.linalg.norm(points[0] - foot.of_puppet(puppet).ankle)
         stood = rolled(puppet, roll_deg)
         off = 100 * np.linalg.norm(points[2] - stood[2])
@@ -202,8 +260,10 @@ def ankle_following(puppet: Puppet, roll_deg: int) -> tuple[Row, str]:
             at = points[1 + np.argmin(points[1:, 1])]
             stage.measure((at[0], 0.0), at, f"{-low:.1f} cm", offset=40)
         views.append(stage)
-        said.append(f"{title}: the ankle moves by <b>{moved:.1f} cm</b>, the foot is {off:.1f} cm off its place, its "
-                    f"lowest point {_depth(low)}.{short}")
+        said.append(
+            f"{title}: the ankle moves by <b>{moved:.1f} cm</b>, the foot is {off:.1f} cm off its place, its "
+            f"lowest point {_depth(low)}.{short}"
+        )
     return row(*views), f"Roll {_degrees(roll_deg)}. " + " ".join(said)
 
 
@@ -213,8 +273,12 @@ def goal_panel(puppet: Puppet) -> Panel:
         "Roll both feet: which ankle follows, and which foot stands?",
         [Slider("roll_deg", "Roll", LOWEST, HIGHEST, 1, 15, "°")],
         lambda **values: ankle_following(puppet, **values),
-        {**{name: {"roll_deg": roll_deg} for name, roll_deg in MOMENTS.items()}, "40° on the ball": {"roll_deg": 40}},
-        play="roll_deg")
+        {
+            **{name: {"roll_deg": roll_deg} for name, roll_deg in MOMENTS.items()},
+            "40° on the ball": {"roll_deg": 40},
+        },
+        play="roll_deg",
+    )
 
 
 # A step
@@ -235,8 +299,12 @@ class Stance:
     hip: np.ndarray
 
     def __repr__(self) -> str:
-        return _say.line(self, _say.count(len(self.roll_deg), "frame"), f"roll {_say.amount(self.roll_deg, '°', 1)}",
-                         f"hip {_say.point(self.hip)}")
+        return _say.line(
+            self,
+            _say.count(len(self.roll_deg), "frame"),
+            f"roll {_say.amount(self.roll_deg, '°', 1)}",
+            f"hip {_say.point(self.hip)}",
+        )
 
 
 @cache
@@ -260,12 +328,19 @@ def stepped(puppet: Puppet, wiring: str) -> tuple[Floats, Floats, Floats]:
 def step_plot(puppet: Puppet, wiring: str) -> plots.Plot:
     """Slide so far and height of the lowest point while the foot is down."""
     _, slid, low = stepped(puppet, wiring)
-    return plots.curves(np.arange(len(slid)), {"slid so far": slid, "lowest point": low}, "percent of the stride",
-                        "cm", title="What the floor sees",
-                        desc=f"While the foot is down it slides {slid[-1]:.1f} centimetres in all; its lowest point "
-                             f"is between {low.min():z.1f} and {low.max():z.1f} centimetres over the floor.",
-                        kinds={"slid so far": "miss", "lowest point": "inverse"}, ylim=(-6, 8), width=430,
-                        height=398)
+    return plots.curves(
+        np.arange(len(slid)),
+        {"slid so far": slid, "lowest point": low},
+        "percent of the stride",
+        "cm",
+        title="What the floor sees",
+        desc=f"While the foot is down it slides {slid[-1]:.1f} centimetres in all; its lowest point "
+        f"is between {low.min():z.1f} and {low.max():z.1f} centimetres over the floor.",
+        kinds={"slid so far": "miss", "lowest point": "inverse"},
+        ylim=(-6, 8),
+        width=430,
+        height=398,
+    )
 
 
 def stepping(puppet: Puppet, percent: int, wiring: str) -> tuple[Row, str]:
@@ -282,9 +357,11 @@ def stepping(puppet: Puppet, percent: int, wiring: str) -> tuple[Row, str]:
     if abs(low[percent]) > 1.0:  # less is no longer than its own end ticks
         at = now[1 + np.argmin(now[1:, 1])]
         stage.measure((at[0], 0.0), at, f"{abs(low[percent]):.1f} cm", offset=60)
-    words = (f"{percent} % of the stride, roll {_degrees(roll_deg, 1)}. Pivots {wiring}: the foot has slid "
-             f"<b>{slid[percent]:z.1f} cm</b>, its lowest point is <b>{_depth(low[percent])}</b>. By the time it "
-             f"leaves: {slid[-1]:z.1f} cm of slide, at worst {_depth(_worst(low))}.{short}")
+    words = (
+        f"{percent} % of the stride, roll {_degrees(roll_deg, 1)}. Pivots {wiring}: the foot has slid "
+        f"<b>{slid[percent]:z.1f} cm</b>, its lowest point is <b>{_depth(low[percent])}</b>. By the time it "
+        f"leaves: {slid[-1]:z.1f} cm of slide, at worst {_depth(_worst(low))}.{short}"
+    )
     return row(stage, step_plot(puppet, wiring).at(percent)), words
 
 
@@ -293,14 +370,20 @@ def step_panel(puppet: Puppet) -> Panel:
     last = len(stance(puppet).roll_deg) - 1
     return Panel(
         "Break it: put the pivots wrong, and play the step",
-        [Slider("percent", "Percent of the stride", 0, last, 1, 52),
-         Choice("wiring", "The pivots are", tuple(WIRINGS), "too high")],
+        [
+            Slider("percent", "Percent of the stride", 0, last, 1, 52),
+            Choice("wiring", "The pivots are", tuple(WIRINGS), "too high"),
+        ],
         lambda **values: stepping(puppet, **values),
-        {"Right, heel up": {"percent": 52, "wiring": RIGHT},
-         "Too high, at the strike": {"percent": 0, "wiring": "too high"},
-         "Too high, heel up": {"percent": 52, "wiring": "too high"},
-         "Wrong order, flat": {"percent": 20, "wiring": "in the wrong order"},
-         "Wrong order, heel up": {"percent": 52, "wiring": "in the wrong order"}}, play="percent")
+        {
+            "Right, heel up": {"percent": 52, "wiring": RIGHT},
+            "Too high, at the strike": {"percent": 0, "wiring": "too high"},
+            "Too high, heel up": {"percent": 52, "wiring": "too high"},
+            "Wrong order, flat": {"percent": 20, "wiring": "in the wrong order"},
+            "Wrong order, heel up": {"percent": 52, "wiring": "in the wrong order"},
+        },
+        play="percent",
+    )
 
 
 # A foot in the air
@@ -313,7 +396,9 @@ def turned_in_air(puppet: Puppet, ankle_cm: float, toes_down_deg: float) -> Floa
     control = ct.Control("foot", pivot=(0.0, sole.ankle[1], 0.0))
     values = {"shift_y": ankle_cm / 100 - sole.ankle[1], "turn_x": np.radians(toes_down_deg)}
     world = ct.pose([control], {"foot": values})["foot"]
-    return frames.apply(world, np.stack([0 * points[:, 0], points[:, 1], points[:, 0]], axis=-1))[:, [2, 1]]
+    return frames.apply(world, np.stack([0 * points[:, 0], points[:, 1], points[:, 0]], axis=-1))[
+        :, [2, 1]
+    ]
 
 
 def lifted(puppet: Puppet, ankle_cm: float, toes_down_deg: float) -> Stage:
@@ -323,8 +408,10 @@ def lifted(puppet: Puppet, ankle_cm: float, toes_down_deg: float) -> Stage:
     up = np.array([0.0, max(0.0, -float(low) / 100)])
     title = f"Ankle {ankle_cm:.0f} cm high, toes {toes_down_deg:.0f}° down"
     stage = Stage("side", (-0.25, -0.10), (0.60, 0.27), title, width=600).floor()
-    stage.desc = (f"A foot with its toes {toes_down_deg:.0f} degrees down, dotted, whose lowest point is "
-                  f"{_depth(low)}, and the same foot lifted until that point touches the floor.")
+    stage.desc = (
+        f"A foot with its toes {toes_down_deg:.0f} degrees down, dotted, whose lowest point is "
+        f"{_depth(low)}, and the same foot lifted until that point touches the floor."
+    )
     stage.ghost(points[[1, 0, 3, 1]])
     _foot(stage, points + up)
     deepest = points[1 + np.argmin(points[1:, 1])]
@@ -370,7 +457,9 @@ def _pivots_now(puppet, wiring, roll_deg):
     turns = dict(zip(foot.PIVOTS, foot.turns(np.radians(roll_deg)), strict=True))
     controls = {one.name: one for one in pivots(puppet, wiring)}
     worlds = ct.pose(controls.values(), {name: {"turn_x": turn} for name, turn in turns.items()})
-    return np.stack([frames.apply(worlds[name], controls[name].pivot)[[2, 1]] for name in foot.PIVOTS])
+    return np.stack(
+        [frames.apply(worlds[name], controls[name].pivot)[[2, 1]] for name in foot.PIVOTS]
+    )
 
 
 def _hips(puppet):
@@ -390,7 +479,11 @@ def _knee(puppet, ankle, hip):
 
 def _depth(cm):
     """A height over the floor in words."""
-    return "on the floor" if abs(cm) < SHOWN else f"{abs(cm):.1f} cm {'in' if cm < 0 else 'over'} the floor"
+    return (
+        "on the floor"
+        if abs(cm) < SHOWN
+        else f"{abs(cm):.1f} cm {'in' if cm < 0 else 'over'} the floor"
+    )
 
 
 def _worst(low):

@@ -20,7 +20,9 @@ HARD, SOFT = "hard", "soft"
 SIDE_BY_SIDE = (-0.42, 0.10)  # where the hard and the soft leg stand, as shares of the hips' height
 BELOW, ABOVE = 0.12, 0.04  # metres about full height that the rising pelvis passes
 MOST_DEG = 70.0  # on the knee's axis
-HEIGHTS = np.concatenate([-BELOW * np.linspace(1, 0, 81)**2, ABOVE * np.linspace(0, 1, 21)[1:]])  # close near straight
+HEIGHTS = np.concatenate(
+    [-BELOW * np.linspace(1, 0, 81) ** 2, ABOVE * np.linspace(0, 1, 21)[1:]]
+)  # close near straight
 
 
 def straight_down(puppet: Puppet, distance: float) -> two_bone.PlanarLeg:
@@ -48,17 +50,27 @@ def opening(puppet: Puppet) -> Row:
     triangle = _triangle(puppet, 0.72, "Three lengths give three angles", above=0.2)
     far = _room(puppet, "Out of reach: straight, and a miss", above=0.2)
     _leg(far, puppet, np.array([0.3, -0.88]))
-    return row(triangle, far, title="A leg's thigh, shank and the distance from hip to ankle make a triangle whose "
-                                    "angles are known; out of reach the leg is straight and misses by centimetres")
+    return row(
+        triangle,
+        far,
+        title="A leg's thigh, shank and the distance from hip to ankle make a triangle whose "
+        "angles are known; out of reach the leg is straight and misses by centimetres",
+    )
 
 
 def by_hand() -> Stage:
     """The triangle with sides of four, three and five."""
     at_hip, at_knee = _angles(4, 3, 5)
     hip, knee, ankle = two_bone.planar_points(at_hip, at_knee, 4, 3)
-    stage = Stage("side", (-2.2, -5.9), (4.4, 0.7), "Thigh 4, shank 3, distance 5", width=330,
-                  desc="A triangle with sides of 4, 3 and 5. The angle at the hip is to be found, and the angle at the "
-                       "knee, where the two short sides meet.")
+    stage = Stage(
+        "side",
+        (-2.2, -5.9),
+        (4.4, 0.7),
+        "Thigh 4, shank 3, distance 5",
+        width=330,
+        desc="A triangle with sides of 4, 3 and 5. The angle at the hip is to be found, and the angle at the "
+        "knee, where the two short sides meet.",
+    )
     stage.chain([hip, knee, ankle], "inverse", names=LEG).path([hip, ankle], "soft")
     stage.measure(hip, knee, "4", "plain", 26).measure(knee, ankle, "3", "plain", -26)
     stage.measure(hip, ankle, "5", "plain", -26)
@@ -76,39 +88,68 @@ def goal(puppet: Puppet, forward_cm: float, below_cm: float) -> tuple[Row, str]:
     distance, miss_cm = float(np.hypot(*place)), 100 * float(leg.miss)
     triangle = _triangle(puppet, distance, "Its triangle, turned upright")
     far, near = puppet.leg_length, abs(puppet.thigh - puppet.shank)
-    outcome = ("The ankle is on its goal." if miss_cm < SHOWN_CM else
-               f"{'Too far: the leg is straight' if distance > far else 'Too near: the leg is folded'}, miss "
-               f"<b>{miss_cm:.1f} cm</b>.")
-    words = (f"Distance {100 * distance:.1f} cm; {puppet.name} reaches from {100 * near:.1f} to {100 * far:.1f} cm. "
-             f"Knee bent <b>{np.degrees(leg.knee):.1f}°</b>, thigh {_way(np.degrees(leg.hip))}. {outcome}")
+    outcome = (
+        "The ankle is on its goal."
+        if miss_cm < SHOWN_CM
+        else f"{'Too far: the leg is straight' if distance > far else 'Too near: the leg is folded'}, miss "
+        f"<b>{miss_cm:.1f} cm</b>."
+    )
+    words = (
+        f"Distance {100 * distance:.1f} cm; {puppet.name} reaches from {100 * near:.1f} to {100 * far:.1f} cm. "
+        f"Knee bent <b>{np.degrees(leg.knee):.1f}°</b>, thigh {_way(np.degrees(leg.hip))}. {outcome}"
+    )
     return row(view, triangle), words
 
 
 def goal_panel(puppet: Puppet) -> Panel:
     """A goal to place: one distance, two directions."""
     fifth = _fifth(puppet)  # sides of 3, 4 and 5 of these: one distance, two places
-    return _goal_panel(puppet, "Move the goal: what changes, the triangle or only its place?", 0.5, {
-        "Straight below": (0, 5 * fifth), "As far, swung ahead": (3 * fifth, 4 * fifth),
-        "Too far": (2 * fifth, 6 * fifth)})
+    return _goal_panel(
+        puppet,
+        "Move the goal: what changes, the triangle or only its place?",
+        0.5,
+        {
+            "Straight below": (0, 5 * fifth),
+            "As far, swung ahead": (3 * fifth, 4 * fifth),
+            "Too far": (2 * fifth, 6 * fifth),
+        },
+    )
 
 
 def reach_panel(puppet: Puppet) -> Panel:
     """A goal to place at and past both ends of a leg's reach."""
     far_cm, near_cm = 100 * puppet.leg_length, 100 * abs(puppet.thigh - puppet.shank)
-    return _goal_panel(puppet, "Move the goal: how near, how far?", 0.1, {
-        "Full reach": (0, far_cm), "Too far": (0, 1.07 * far_cm),
-        "Folded": (0, near_cm), "Too near": (0, 0.7 * near_cm)})
+    return _goal_panel(
+        puppet,
+        "Move the goal: how near, how far?",
+        0.1,
+        {
+            "Full reach": (0, far_cm),
+            "Too far": (0, 1.07 * far_cm),
+            "Folded": (0, near_cm),
+            "Too near": (0, 0.7 * near_cm),
+        },
+    )
 
 
 def _goal_panel(puppet, title, step, places):
     fifth = _fifth(puppet)
     return Panel(
         title,
-        [Slider("forward_cm", "Goal ahead of the hip", -5.0 * fifth, 5.0 * fifth, step, 0.0, "cm"),
-         Slider("below_cm", "Goal below the hip", -1.0 * fifth, 6.5 * fifth, step, 5.0 * fifth, "cm")],
+        [
+            Slider(
+                "forward_cm", "Goal ahead of the hip", -5.0 * fifth, 5.0 * fifth, step, 0.0, "cm"
+            ),
+            Slider(
+                "below_cm", "Goal below the hip", -1.0 * fifth, 6.5 * fifth, step, 5.0 * fifth, "cm"
+            ),
+        ],
         lambda **values: goal(puppet, **values),
-        {name: {"forward_cm": float(ahead), "below_cm": round(float(below), 1)}
-         for name, (ahead, below) in places.items()})
+        {
+            name: {"forward_cm": float(ahead), "below_cm": round(float(below), 1)}
+            for name, (ahead, below) in places.items()
+        },
+    )
 
 
 def _fifth(puppet):
@@ -124,16 +165,25 @@ def rise(puppet: Puppet, height_mm: float, soft_cm: float) -> tuple[Row, str]:
     height, soft = height_mm / 1000, soft_cm / 100
     distance = puppet.leg_length + height
     size = puppet.hip_height
-    stage = Stage("side", (-0.64 * size, -0.06 * size), (0.64 * size, 1.1 * size), "Two legs under one pelvis",
-                  width=430).floor()
-    off_cm = [_standing_leg(stage, puppet, share * size, height, s, name) for share, s, name in
-              zip(SIDE_BY_SIDE, (0.0, soft), (HARD, SOFT), strict=True)]
+    stage = Stage(
+        "side",
+        (-0.64 * size, -0.06 * size),
+        (0.64 * size, 1.1 * size),
+        "Two legs under one pelvis",
+        width=430,
+    ).floor()
+    off_cm = [
+        _standing_leg(stage, puppet, share * size, height, s, name)
+        for share, s, name in zip(SIDE_BY_SIDE, (0.0, soft), (HARD, SOFT), strict=True)
+    ]
     plot = _rise_plot(puppet).with_lines({SOFT: _rise_curve(puppet, soft)}).at(height_mm)
-    words = (f"Pelvis {_height(height_mm)}. "
-             + " ".join(f"{name}: knee bent <b>{float(knee_deg(puppet, distance, s)):.1f}°</b>, "
-                        f"{_per_mm(puppet, distance, s)}, foot {_off(off)}."
-                        for name, s, off in zip(("Hard", f"Soft over {soft_cm:.1f} cm"), (0.0, soft), off_cm,
-                                                strict=True)))
+    words = f"Pelvis {_height(height_mm)}. " + " ".join(
+        f"{name}: knee bent <b>{float(knee_deg(puppet, distance, s)):.1f}°</b>, "
+        f"{_per_mm(puppet, distance, s)}, foot {_off(off)}."
+        for name, s, off in zip(
+            ("Hard", f"Soft over {soft_cm:.1f} cm"), (0.0, soft), off_cm, strict=True
+        )
+    )
     return row(stage, plot), words
 
 
@@ -141,11 +191,27 @@ def rise_panel(puppet: Puppet) -> Panel:
     """A pelvis that rises through full height, millimetre by millimetre, over a hard and a soft leg."""
     return Panel(
         "Let her rise: when does the knee turn fastest?",
-        [Slider("height_mm", "Pelvis, 0 = straight", round(-1000 * BELOW), round(1000 * ABOVE), 1, -120, "mm"),
-         Slider("soft_cm", "Soft length", 0.0, 8.0, 0.5, 2.0, "cm")],
+        [
+            Slider(
+                "height_mm",
+                "Pelvis, 0 = straight",
+                round(-1000 * BELOW),
+                round(1000 * ABOVE),
+                1,
+                -120,
+                "mm",
+            ),
+            Slider("soft_cm", "Soft length", 0.0, 8.0, 0.5, 2.0, "cm"),
+        ],
         lambda **values: rise(puppet, **values),
-        {"The last centimetre": {"height_mm": -10}, "The last millimetre": {"height_mm": -1},
-         "Just straight": {"height_mm": 0}, "4 cm too high": {"height_mm": 40}}, play="height_mm")
+        {
+            "The last centimetre": {"height_mm": -10},
+            "The last millimetre": {"height_mm": -1},
+            "Just straight": {"height_mm": 0},
+            "4 cm too high": {"height_mm": 40},
+        },
+        play="height_mm",
+    )
 
 
 def speed_plot(puppet: Puppet, softs_cm: Sequence[float] = (1.0, 2.0, 5.0)) -> plots.Plot:
@@ -153,21 +219,31 @@ def speed_plot(puppet: Puppet, softs_cm: Sequence[float] = (1.0, 2.0, 5.0)) -> p
     left = np.linspace(-0.12, 0.04, 321)
     left = left[np.abs(left) > 1e-9]  # at full reach itself the hard leg's speed is no number
     speeds = {"hard": degrees_a_mm(puppet, puppet.leg_length + left)}
-    speeds |= {f"soft over {soft:g} cm": degrees_a_mm(puppet, puppet.leg_length + left, soft / 100)
-               for soft in softs_cm}
+    speeds |= {
+        f"soft over {soft:g} cm": degrees_a_mm(puppet, puppet.leg_length + left, soft / 100)
+        for soft in softs_cm
+    }
     return plots.curves(
-        100 * left, speeds, "goal past full reach (cm)", "knee (° per mm of goal)", ylim=(0, 3),
+        100 * left,
+        speeds,
+        "goal past full reach (cm)",
+        "knee (° per mm of goal)",
+        ylim=(0, 3),
         title="Softness takes the peak off, and pays before and after",
         desc="How fast the knee straightens against how far the goal is past full reach. The hard leg's speed climbs "
-             "without bound just before full reach and is zero beyond it. A soft leg's speed rises along the same "
-             "curve until its soft length is left, where it turns down without a jump and fades beyond full reach.")
+        "without bound just before full reach and is zero beyond it. A soft leg's speed rises along the same "
+        "curve until its soft length is left, where it turns down without a jump and fades beyond full reach.",
+    )
 
 
 # In space
 
 
-def knee_circle(puppet: Puppet, goal: Sequence[float] = (0.0, -0.62, 0.3),
-                poles: Sequence[Sequence[float]] = ((0.0, 0.8), (0.6, 0.5))) -> Row:
+def knee_circle(
+    puppet: Puppet,
+    goal: Sequence[float] = (0.0, -0.62, 0.3),
+    poles: Sequence[Sequence[float]] = ((0.0, 0.8), (0.6, 0.5)),
+) -> Row:
     """One triangle in space with two poles, A and B, and its knee's circle, seen half from the front and from the side.
 
     `goal` is seen from the hip, metres; poles are (to the puppet's left, ahead) of the hip, in hip heights.
@@ -175,19 +251,39 @@ def knee_circle(puppet: Puppet, goal: Sequence[float] = (0.0, -0.62, 0.3),
     size = puppet.hip_height
     hip = np.array([0.0, size, 0.0])
     ankle = hip + goal
-    circle = two_bone.solve(hip, ankle, puppet.thigh, puppet.shank, swivel=np.linspace(-np.pi, np.pi, 73)).knee
+    circle = two_bone.solve(
+        hip, ankle, puppet.thigh, puppet.shank, swivel=np.linspace(-np.pi, np.pi, 73)
+    ).knee
     views = []
-    for view, title, low, high in (("turntable", "Two poles, one triangle", -0.95, 0.55),
-                                   ("side", "The same from the side", -0.4, 1.1)):
-        stage = Stage(view, (low * size, 0.2 * size), (high * size, 1.15 * size), title, width=430, yaw_deg=50.0)
+    for view, title, low, high in (
+        ("turntable", "Two poles, one triangle", -0.95, 0.55),
+        ("side", "The same from the side", -0.4, 1.1),
+    ):
+        stage = Stage(
+            view,
+            (low * size, 0.2 * size),
+            (high * size, 1.15 * size),
+            title,
+            width=430,
+            yaw_deg=50.0,
+        )
         stage.path(circle, "soft")
         for letter, (left, ahead) in zip("AB", poles, strict=True):
             pole = hip + np.array([left, -0.1, ahead]) * size
             knee = two_bone.solve(hip, ankle, puppet.thigh, puppet.shank, pole).knee
-            stage.chain([hip, knee, ankle], "inverse").pole(pole, f"pole {letter}", knee).note(knee, f"knee {letter}")
-        views.append(stage.note(hip, "hip", "soft", place="above").note(ankle, "ankle", "soft", place="below"))
-    return row(*views, title="The same hip, ankle and lengths with two poles: the knee is on one circle about the line "
-                             "from hip to ankle, each time on its pole's side")
+            stage.chain([hip, knee, ankle], "inverse").pole(pole, f"pole {letter}", knee).note(
+                knee, f"knee {letter}"
+            )
+        views.append(
+            stage.note(hip, "hip", "soft", place="above").note(
+                ankle, "ankle", "soft", place="below"
+            )
+        )
+    return row(
+        *views,
+        title="The same hip, ankle and lengths with two poles: the knee is on one circle about the line "
+        "from hip to ankle, each time on its pole's side",
+    )
 
 
 # One view each
@@ -202,12 +298,23 @@ def _room(puppet, title, above=0.46):
 def _leg(stage, puppet, place):
     """Draw a leg that hangs from the origin, its goal, its knee's flexion and its thigh's swing; gives its angles."""
     leg = two_bone.solve_planar(place, puppet.thigh, puppet.shank)
-    hip, knee, ankle = points = two_bone.planar_points(leg.hip, leg.knee, puppet.thigh, puppet.shank)
+    hip, knee, ankle = points = two_bone.planar_points(
+        leg.hip, leg.knee, puppet.thigh, puppet.shank
+    )
     beyond = knee + 0.35 * puppet.shank * (knee - hip) / puppet.thigh
     stage.ghost([hip, [0.0, -0.45 * puppet.thigh]]).ghost([knee, beyond])
-    stage.chain(points, "inverse", names=LEG).arc(knee, beyond, ankle, f"{np.degrees(leg.knee):.1f}°", "inverse")
+    stage.chain(points, "inverse", names=LEG).arc(
+        knee, beyond, ankle, f"{np.degrees(leg.knee):.1f}°", "inverse"
+    )
     if abs(np.degrees(leg.hip)) > 1:
-        stage.arc(hip, [0.0, -1.0], knee, f"{np.degrees(leg.hip):.0f}°".replace("-", "−"), "inverse", radius=52)
+        stage.arc(
+            hip,
+            [0.0, -1.0],
+            knee,
+            f"{np.degrees(leg.hip):.0f}°".replace("-", "−"),
+            "inverse",
+            radius=52,
+        )
     if leg.miss * 100 < SHOWN_CM:
         stage.goal(place)
     else:
@@ -224,7 +331,9 @@ def _triangle(puppet, distance, title, **room):
     held = -ankle[1]
     at_hip, at_knee = np.degrees(leg.hip), 180 - np.degrees(leg.knee)
     stage.path([hip, ankle], "inverse").chain(corners, "inverse", thickness=12)
-    stage.arc(hip, ankle, knee, radius=44).arc(knee, hip, ankle, radius=30).arc(ankle, hip, knee, radius=44)
+    stage.arc(hip, ankle, knee, radius=44).arc(knee, hip, ankle, radius=30).arc(
+        ankle, hip, knee, radius=44
+    )
     folded = at_hip > 90  # the thigh points away from the ankle
     stage.note(hip, f"{at_hip:.1f}°", place="left" if folded else "above")
     stage.note(knee, f"{at_knee:.1f}°", place="above" if folded else "right")
@@ -252,7 +361,9 @@ def _standing_leg(stage, puppet, x, height, soft, name):
     beyond = points[1] + 0.3 * (points[1] - points[0])
     stage.foot(points[2], kind="inverse", height=puppet.ankle_height).ghost([points[1], beyond])
     stage.chain(points, "inverse", names=(name,)).goal(place, "")
-    stage.arc(points[1], beyond, points[2], f"{np.degrees(leg.knee):.1f}°", "inverse", place="right")
+    stage.arc(
+        points[1], beyond, points[2], f"{np.degrees(leg.knee):.1f}°", "inverse", place="right"
+    )
     if off_cm >= SHOWN_CM:
         stage.measure(place, points[2], f"{off_cm:.1f} cm", offset=85)
     return off_cm
@@ -262,12 +373,20 @@ def _standing_leg(stage, puppet, x, height, soft, name):
 def _rise_plot(puppet):
     """Knee against pelvis height, hard and soft; the soft curve is drawn anew as its length changes."""
     hard = _rise_curve(puppet, 0.0)
-    return plots.curves(1000 * HEIGHTS, {HARD: hard, SOFT: _rise_curve(puppet, 0.02)},
-                        "pelvis above full height (mm)", "knee bent (°)", title="The knee's way to straight",
-                        desc="Knee flexion against pelvis height, for a hard and a soft leg. The hard leg's curve "
-                             "falls ever more steeply and ends in a corner at full height; the soft leg's leaves "
-                             "it before and levels out.", kinds={SOFT: "plain"},
-                        ylim=(0, MOST_DEG), width=430, height=424)
+    return plots.curves(
+        1000 * HEIGHTS,
+        {HARD: hard, SOFT: _rise_curve(puppet, 0.02)},
+        "pelvis above full height (mm)",
+        "knee bent (°)",
+        title="The knee's way to straight",
+        desc="Knee flexion against pelvis height, for a hard and a soft leg. The hard leg's curve "
+        "falls ever more steeply and ends in a corner at full height; the soft leg's leaves "
+        "it before and levels out.",
+        kinds={SOFT: "plain"},
+        ylim=(0, MOST_DEG),
+        width=430,
+        height=424,
+    )
 
 
 @lru_cache(maxsize=32)
@@ -285,12 +404,14 @@ def _off(off_cm):
 
 
 def _height(height_mm):
-    return ("at full height, legs just straight" if height_mm == 0 else
-            f"{abs(height_mm)} mm {'above' if height_mm > 0 else 'below'} full height")
+    return (
+        "at full height, legs just straight"
+        if height_mm == 0
+        else f"{abs(height_mm)} mm {'above' if height_mm > 0 else 'below'} full height"
+    )
 
 
 def _way(degrees):
     if abs(degrees) < 0.05 or abs(degrees) > 179.95:
         return "straight down" if abs(degrees) < 1 else "straight up"
-    return (
-        f"{abs(degrees):.1f}° {'ahead of' if degrees > 0 else 'behind'} the vertical")
+    return f"{abs(degrees):.1f}° {'ahead of' if degrees > 0 else 'behind'} the vertical"

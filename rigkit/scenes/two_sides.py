@@ -18,7 +18,11 @@ KINDS = tuple(placement.MIRROR_KINDS)
 LEG = ("hip", "knee", "ankle")
 SHOWN = 0.05  # cm or degrees: what is less is written as 0.0
 VIEWS = {"front": "Front view", "side": "Side view"}
-DOES = {"knee": ("flexes", "overextends"), "hip": ("turns in", "turns out"), "leg": ("swings out", "swings in")}
+DOES = {
+    "knee": ("flexes", "overextends"),
+    "hip": ("turns in", "turns out"),
+    "leg": ("swings out", "swings in"),
+}
 
 
 @lru_cache(maxsize=32)
@@ -39,11 +43,21 @@ def left_leg(puppet: Puppet, bend_deg: float = 30.0) -> Floats:
 def opening(puppet: Puppet) -> Row:
     """Both knees given +60° about x, in two rigs that look the same at rest."""
     views = []
-    for kind, title in zip(KINDS, ("Same bend: +60° flexes both", "Reflection: +60°, and one goes ahead"), strict=True):
+    for kind, title in zip(
+        KINDS, ("Same bend: +60° flexes both", "Reflection: +60°, and one goes ahead"), strict=True
+    ):
         skeleton, world = _same_numbers(puppet, kind, 60.0)
-        views.append(_draw(_room("turntable", puppet, title, yaw_deg=50.0), _measure(puppet, skeleton, world, kind)))
-    return row(*views, title="Two rigs, the same number given to both knees: mirrored one way both shanks swing back, "
-                             "mirrored the other way the right shank swings forward")
+        views.append(
+            _draw(
+                _room("turntable", puppet, title, yaw_deg=50.0),
+                _measure(puppet, skeleton, world, kind),
+            )
+        )
+    return row(
+        *views,
+        title="Two rigs, the same number given to both knees: mirrored one way both shanks swing back, "
+        "mirrored the other way the right shank swings forward",
+    )
 
 
 # A hinge axis, square to the leg's plane or not
@@ -53,44 +67,65 @@ def turned_hinge(puppet: Puppet, turned_deg: float) -> Skeleton:
     """Two straight legs whose left knee's frame was turned about its own bone; no joint moved."""
     skeleton = both_legs(puppet)
     knee = skeleton.rest_world[skeleton.index("L_knee"), :3, :3]
-    return placement.reorient(skeleton, {"L_knee": knee @ rotation.matrix_about("y", np.radians(turned_deg))})
+    return placement.reorient(
+        skeleton, {"L_knee": knee @ rotation.matrix_about("y", np.radians(turned_deg))}
+    )
 
 
 def hinges(puppet: Puppet, turned_deg: float = 15.0, bend_deg: float = 60.0) -> Row:
     """A left knee bent about a good hinge axis, and about one that was turned about its bone."""
     size, views = puppet.hip_height, []
-    for turn, title in ((0.0, "A good hinge: the ankle stays"), (turned_deg, f"{turned_deg:g}° off: the ankle leaves")):
+    for turn, title in (
+        (0.0, "A good hinge: the ankle stays"),
+        (turned_deg, f"{turned_deg:g}° off: the ankle leaves"),
+    ):
         skeleton = turned_hinge(puppet, turn)
         world = skeleton.pose({"L_knee": rotation.matrix_about("x", np.radians(bend_deg))})
         hip, knee, ankle, heel, toe = _points(puppet, skeleton, world, "L_")
-        stage = Stage("front", (-0.5 * size, -0.06 * size), (0.7 * size, 1.06 * size), title, width=430).floor()
+        stage = Stage(
+            "front", (-0.5 * size, -0.06 * size), (0.7 * size, 1.06 * size), title, width=430
+        ).floor()
         stage.path([hip, hip * [1, 0, 1]], "soft")
         x_axis = skeleton.rest_world[skeleton.index("L_knee"), :3, 0]
         stage.arrow(knee, knee + 0.25 * size * x_axis, "hinge axis", place="below")
-        stage.foot(ankle, heel, toe, side="L").chain([hip, knee, ankle], side="L", names=("hip", "", "ankle"))
+        stage.foot(ankle, heel, toe, side="L").chain(
+            [hip, knee, ankle], side="L", names=("hip", "", "ankle")
+        )
         off = f"{100 * abs(ankle[0] - hip[0]):.1f} cm"
         if turn:
             stage.measure(ankle * [0, 1, 1] + hip * [1, 0, 0], ankle, off, offset=-34)
         else:
             stage.note(ankle, off, "goal", place="left")
         views.append(stage)
-    return row(*views, title=f"A left leg from the front, its knee bent by {bend_deg:g} degrees: about a good hinge "
-                             "axis the ankle stays in the leg's plane, about one turned off it the ankle leaves it")
+    return row(
+        *views,
+        title=f"A left leg from the front, its knee bent by {bend_deg:g} degrees: about a good hinge "
+        "axis the ankle stays in the leg's plane, about one turned off it the ankle leaves it",
+    )
 
 
 # One number for both sides
 
 
-def same_numbers(puppet: Puppet, kind: str, knee_deg: float, turn_deg: float, swing_deg: float) -> tuple[Row, str]:
+def same_numbers(
+    puppet: Puppet, kind: str, knee_deg: float, turn_deg: float, swing_deg: float
+) -> tuple[Row, str]:
     """Two legs whose joints were given the same numbers; what these did to the body in words."""
     skeleton, world = _same_numbers(puppet, kind, knee_deg, turn_deg, swing_deg)
     measured = _measure(puppet, skeleton, world, kind)
-    views = [_draw(_draw_axes(_room(view, puppet, title), view, skeleton, 0.15 * puppet.hip_height), measured)
-             for view, title in VIEWS.items()]
+    views = [
+        _draw(
+            _draw_axes(_room(view, puppet, title), view, skeleton, 0.15 * puppet.hip_height),
+            measured,
+        )
+        for view, title in VIEWS.items()
+    ]
     left, right = anatomy(puppet, skeleton, world)
-    words = (f"Left: {_deeds(left, left)}. Right: {_deeds(right, left)}. "
-             + ("The right leg is the mirror image of the left." if measured.miss_cm < SHOWN else
-                f"The right leg is up to <b>{measured.miss_cm:.1f} cm</b> from the mirror image of the left."))
+    words = f"Left: {_deeds(left, left)}. Right: {_deeds(right, left)}. " + (
+        "The right leg is the mirror image of the left."
+        if measured.miss_cm < SHOWN
+        else f"The right leg is up to <b>{measured.miss_cm:.1f} cm</b> from the mirror image of the left."
+    )
     return row(*views), words
 
 
@@ -98,15 +133,20 @@ def same_numbers_panel(puppet: Puppet) -> Panel:
     """One number for both knees, and for both hips about two of their axes."""
     return Panel(
         "The same number on both sides: do they do the same?",
-        [Choice("kind", "Mirrored by", KINDS, "reflection"),
-         Slider("knee_deg", "Both knees, about x", 0, 120, 1, 60, "°"),
-         Slider("turn_deg", "Both hips, about y", -40, 40, 1, 0, "°"),
-         Slider("swing_deg", "Both hips, about z", -30, 30, 1, 0, "°")],
+        [
+            Choice("kind", "Mirrored by", KINDS, "reflection"),
+            Slider("knee_deg", "Both knees, about x", 0, 120, 1, 60, "°"),
+            Slider("turn_deg", "Both hips, about y", -40, 40, 1, 0, "°"),
+            Slider("swing_deg", "Both hips, about z", -30, 30, 1, 0, "°"),
+        ],
         lambda **values: same_numbers(puppet, **values),
-        {"Bend the knees": {"knee_deg": 60, "turn_deg": 0, "swing_deg": 0},
-         "Turn the legs": {"knee_deg": 0, "turn_deg": 30, "swing_deg": 0},
-         "Swing the legs": {"knee_deg": 0, "turn_deg": 0, "swing_deg": 20},
-         "All at once": {"knee_deg": 60, "turn_deg": 30, "swing_deg": 20}})
+        {
+            "Bend the knees": {"knee_deg": 60, "turn_deg": 0, "swing_deg": 0},
+            "Turn the legs": {"knee_deg": 0, "turn_deg": 30, "swing_deg": 0},
+            "Swing the legs": {"knee_deg": 0, "turn_deg": 0, "swing_deg": 20},
+            "All at once": {"knee_deg": 60, "turn_deg": 30, "swing_deg": 20},
+        },
+    )
 
 
 def anatomy(puppet: Puppet, skeleton: Skeleton, world: Floats) -> Floats:
@@ -126,21 +166,35 @@ def wrong_planes(puppet: Puppet) -> Row:
     left = _points(puppet, skeleton, skeleton.rest_world, "L_")
     titles = ("Across x: beside it", "Across y: under it", "Across z: in its place")
     for axis, title in zip(np.eye(3), titles, strict=True):
-        stage = Stage("turntable", (-0.55 * size, -1.02 * size), (0.55 * size, 1.02 * size), title, width=280,
-                      yaw_deg=50.0).floor()
+        stage = Stage(
+            "turntable",
+            (-0.55 * size, -1.02 * size),
+            (0.55 * size, 1.02 * size),
+            title,
+            width=280,
+            yaw_deg=50.0,
+        ).floor()
         for side, (*leg, heel, toe) in (("R", fr.mirror_points(left, axis)), ("L", left)):
             stage.foot(leg[2], heel, toe, side=side).chain(leg, side=side, thickness=18)
         views.append(stage)
-    return row(*views, title="A left leg mirrored across x stands beside itself, across y hangs under the floor, "
-                             "across z stands in its own place with its knee behind")
+    return row(
+        *views,
+        title="A left leg mirrored across x stands beside itself, across y hangs under the floor, "
+        "across z stands in its own place with its knee behind",
+    )
 
 
 # The joint that is not a mirror image
 
 
 @lru_cache(maxsize=32)
-def off_by(puppet: Puppet, joint: str, forward_cm: float = 0.0, outward_cm: float = 0.0,
-           turned_deg: float = 0.0) -> Skeleton:
+def off_by(
+    puppet: Puppet,
+    joint: str,
+    forward_cm: float = 0.0,
+    outward_cm: float = 0.0,
+    turned_deg: float = 0.0,
+) -> Skeleton:
     """Two legs of which a right joint was moved, or turned about its own y axis: a `Skeleton`."""
     skeleton = both_legs(puppet, bend_deg=10.0)
     world = dict(zip(skeleton.names, skeleton.rest_world.copy(), strict=True))
@@ -162,17 +216,27 @@ def standing(puppet: Puppet, skeleton: Skeleton) -> Row:
     return row(*views, title="Two standing legs that look alike, from the front and from the side")
 
 
-def one_off(puppet: Puppet, joint: str, forward_cm: float, outward_cm: float, turned_deg: float,
-            knee_deg: float) -> tuple[Row, str]:
+def one_off(
+    puppet: Puppet,
+    joint: str,
+    forward_cm: float,
+    outward_cm: float,
+    turned_deg: float,
+    knee_deg: float,
+) -> tuple[Row, str]:
     """Two legs, one joint of which is off; how far each joint is from its partner's mirror image, in words."""
     skeleton = off_by(puppet, joint, forward_cm, outward_cm, turned_deg)
     bent = rotation.matrix_about("x", np.radians(knee_deg))
     world = skeleton.pose({"L_knee": bent, "R_knee": bent})
     measured = _measure(puppet, skeleton, world)
-    views = [_draw(_room(view, puppet, title, high=1.06), measured) for view, title in VIEWS.items()]
+    views = [
+        _draw(_room(view, puppet, title, high=1.06), measured) for view, title in VIEWS.items()
+    ]
     error = measured.error
-    numbers = [f"{name.removeprefix('R_')} {_bold(cm, ' cm')}, {_bold(deg, '°')}"
-               for name, cm, deg in zip(error.names, error.cm, error.deg, strict=True)]
+    numbers = [
+        f"{name.removeprefix('R_')} {_bold(cm, ' cm')}, {_bold(deg, '°')}"
+        for name, cm, deg in zip(error.names, error.cm, error.deg, strict=True)
+    ]
     return row(*views), f"From the mirror image of the left: {'; '.join(numbers)}."
 
 
@@ -181,16 +245,21 @@ def one_off_panel(puppet: Puppet) -> Panel:
     still = {"forward_cm": 0.0, "outward_cm": 0.0, "turned_deg": 0, "knee_deg": 0}
     return Panel(
         "Spoil one joint on the right: who notices, your eye or the number?",
-        [Choice("joint", "Right joint", LEG, "knee"),
-         Slider("forward_cm", "Moved forward", -4.0, 4.0, 0.1, 1.5, "cm"),
-         Slider("outward_cm", "Moved outward", -4.0, 4.0, 0.1, 0.0, "cm"),
-         Slider("turned_deg", "Turned about its y", -30, 30, 1, 0, "°"),
-         Slider("knee_deg", "Then both knees bent", 0, 110, 1, 0, "°")],
+        [
+            Choice("joint", "Right joint", LEG, "knee"),
+            Slider("forward_cm", "Moved forward", -4.0, 4.0, 0.1, 1.5, "cm"),
+            Slider("outward_cm", "Moved outward", -4.0, 4.0, 0.1, 0.0, "cm"),
+            Slider("turned_deg", "Turned about its y", -30, 30, 1, 0, "°"),
+            Slider("knee_deg", "Then both knees bent", 0, 110, 1, 0, "°"),
+        ],
         lambda **values: one_off(puppet, **values),
-        {"True mirror image": still,
-         "Knee moved 1.5 cm": still | {"joint": "knee", "forward_cm": 1.5},
-         "Knee turned 12°": still | {"joint": "knee", "turned_deg": 12},
-         "Knee turned, then bent": still | {"joint": "knee", "turned_deg": 12, "knee_deg": 90}})
+        {
+            "True mirror image": still,
+            "Knee moved 1.5 cm": still | {"joint": "knee", "forward_cm": 1.5},
+            "Knee turned 12°": still | {"joint": "knee", "turned_deg": 12},
+            "Knee turned, then bent": still | {"joint": "knee", "turned_deg": 12, "knee_deg": 90},
+        },
+    )
 
 
 # Poses
@@ -218,7 +287,9 @@ def _points(puppet, skeleton, world, tag):
     hip, knee, ankle, toe = skeleton.origins(world, [tag + name for name in (*LEG, "toe")])
     i = skeleton.index(tag + "ankle")
     heel = skeleton.rest_world[i, :3, 3] - [0.0, puppet.ankle_height, puppet.heel_length]
-    return np.array([hip, knee, ankle, fr.apply(world[i] @ fr.invert(skeleton.rest_world[i]), heel), toe])
+    return np.array(
+        [hip, knee, ankle, fr.apply(world[i] @ fr.invert(skeleton.rest_world[i]), heel), toe]
+    )
 
 
 @dataclass(frozen=True)
@@ -259,7 +330,9 @@ def _measure(puppet, skeleton, world, kind="same bend"):
 
 def _room(view, puppet, title, high=1.15, **more):
     size = puppet.hip_height
-    return Stage(view, (-0.66 * size, -0.07 * size), (0.66 * size, high * size), title, width=430, **more).floor()
+    return Stage(
+        view, (-0.66 * size, -0.07 * size), (0.66 * size, high * size), title, width=430, **more
+    ).floor()
 
 
 def _draw(stage, measured):
@@ -271,7 +344,9 @@ def _draw(stage, measured):
     stage.ghost(measured.image[[0, 1, 2, 4]])
     across = {"front": [0, 1], "side": [2, 1]}.get(stage.view, [0, 1, 2])
     seen = np.linalg.norm((measured.found - measured.wanted)[across])
-    if 100 * seen > 0.7 * measured.miss_cm:  # where it is seen at its length; in one of the two views it is
+    if (
+        100 * seen > 0.7 * measured.miss_cm
+    ):  # where it is seen at its length; in one of the two views it is
         stage.measure(measured.found, measured.wanted, text)
     return stage
 
@@ -290,7 +365,9 @@ def _draw_axes(stage, view, skeleton, length):
         for letter in {"front": "xy", "side": "zy"}[view]:
             start, way = frame[:3, 3], frame[:3, rotation.AXES[letter]]
             flat = (start + length * way)[[0, 1] if view == "front" else [2, 1]]
-            arrows.setdefault((letter, *flat.round(6)), (start, start + length * way, []))[2].append(tag[0])
+            arrows.setdefault((letter, *flat.round(6)), (start, start + length * way, []))[
+                2
+            ].append(tag[0])
     for (letter, *_), (start, end, sides) in arrows.items():
         stage.arrow(start, end, letter if len(sides) == 2 else f"{letter} {sides[0]}")
     return stage

@@ -17,8 +17,16 @@ def measure():
     figures = [figure for lesson in notebook.lessons() for figure in checked(lesson)]
     longest = max(figures, key=lambda figure: figure.ours)
     middle = median(figure.ours for figure in figures), median(figure.theirs for figure in figures)
-    return [Figure(f"check, the middle of {len(figures)} questions", middle[0], "the solution alone", middle[1]),
-            replace(longest, what=f"check, the longest: {longest.what}", detail=False), *figures]
+    return [
+        Figure(
+            f"check, the middle of {len(figures)} questions",
+            middle[0],
+            "the solution alone",
+            middle[1],
+        ),
+        replace(longest, what=f"check, the longest: {longest.what}", detail=False),
+        *figures,
+    ]
 
 
 def checked(lesson):
@@ -34,8 +42,12 @@ def checked(lesson):
         answers = {"right": answer, "wrong": question.misconceptions[0].answer}
         works = {way: partial(shown, hw, name, each) for way, each in answers.items()}
         times = take_turns(works | {"alone": partial(calling.call, answer, cases)}, ROUNDS)
-        slower = max(answers, key=lambda way: median(times[way]))  # a wrong one is compared with every misconception
-        yield compared(f"{lesson}/{name}", times[slower], "the solution alone", times["alone"], detail=True)
+        slower = max(
+            answers, key=lambda way: median(times[way])
+        )  # a wrong one is compared with every misconception
+        yield compared(
+            f"{lesson}/{name}", times[slower], "the solution alone", times["alone"], detail=True
+        )
 
 
 def shown(hw, name, answer):

@@ -123,8 +123,10 @@ def machine():
     """A line on the machine and what runs on it."""
     held = [f"{name} {_version(name)}" for name in PACKAGES]
     busy = f"; load {os.getloadavg()[0]:.1f}" if hasattr(os, "getloadavg") else ""
-    return (f"{os.cpu_count()} cores, {_processor()}; {platform.system()} {platform.machine()}; "
-            f"Python {platform.python_version()}, {', '.join(held)}{busy}")
+    return (
+        f"{os.cpu_count()} cores, {_processor()}; {platform.system()} {platform.machine()}; "
+        f"Python {platform.python_version()}, {', '.join(held)}{busy}"
+    )
 
 
 def _version(name):
@@ -138,7 +140,9 @@ def _processor():
     """The processor's name, as far as the system says it."""
     try:
         with open("/proc/cpuinfo", encoding="utf-8") as lines:
-            return next(line.split(":")[1].strip() for line in lines if line.startswith("model name"))
+            return next(
+                line.split(":")[1].strip() for line in lines if line.startswith("model name")
+            )
     except (OSError, StopIteration):
         return platform.processor() or "unknown processor"
 
@@ -148,8 +152,18 @@ HEAD = ("", "ours", "beside it", "takes", "ratio", "aim")
 
 def table(figures):
     """The lines of a table of figures, its columns as wide as they need."""
-    rows = [HEAD, *((f.what, f.shown(f.ours), f.beside, f.shown(f.theirs), f.share, f.aimed)
-                    for f in figures)]
+    rows = [
+        HEAD,
+        *(
+            (f.what, f.shown(f.ours), f.beside, f.shown(f.theirs), f.share, f.aimed)
+            for f in figures
+        ),
+    ]
     wide = [max(len(row[i]) for row in rows) for i in range(len(HEAD))]
-    return ["  ".join(cell.rjust(w) if i in (1, 3, 4) else cell.ljust(w)
-                      for i, (cell, w) in enumerate(zip(row, wide, strict=True))).rstrip() for row in rows]
+    return [
+        "  ".join(
+            cell.rjust(w) if i in (1, 3, 4) else cell.ljust(w)
+            for i, (cell, w) in enumerate(zip(row, wide, strict=True))
+        ).rstrip()
+        for row in rows
+    ]

@@ -24,12 +24,27 @@ def rig(rng):
     joints = (rng.integers(0, JOINTS, VERTICES)[:, None] + np.arange(4)) % JOINTS
     weights = rng.random((VERTICES, 4))
     normals = rng.normal(size=(VERTICES, 3))
-    mesh = gltf.Mesh("skin", rng.random((VERTICES, 3)), rng.integers(0, VERTICES, (2 * VERTICES, 3)), joints,
-                     weights / weights.sum(axis=1, keepdims=True), normals / np.linalg.norm(normals, axis=1)[:, None])
+    mesh = gltf.Mesh(
+        "skin",
+        rng.random((VERTICES, 3)),
+        rng.integers(0, VERTICES, (2 * VERTICES, 3)),
+        joints,
+        weights / weights.sum(axis=1, keepdims=True),
+        normals / np.linalg.norm(normals, axis=1)[:, None],
+    )
     times = np.arange(KEYS) / 30
-    animations = [gltf.Animation(f"motion {i}", [
-        gltf.Channel(node, "rotation", times, rotation.unit_quaternion(rng.normal(size=(KEYS, 4))))
-        for node in range(JOINTS)]) for i in range(ANIMATIONS)]
+    animations = [
+        gltf.Animation(
+            f"motion {i}",
+            [
+                gltf.Channel(
+                    node, "rotation", times, rotation.unit_quaternion(rng.normal(size=(KEYS, 4)))
+                )
+                for node in range(JOINTS)
+            ],
+        )
+        for i in range(ANIMATIONS)
+    ]
     return gltf.Asset(nodes, [gltf.Skin("skin", np.arange(JOINTS), bind, 0)], [mesh], animations)
 
 
@@ -45,19 +60,38 @@ def measure():
         gltf.write(asset, path)
         gltf.write(asset, text)
         world = asset.rest_world()
-        times = take_turns({
-            "alone": lambda: numbers_alone(path),
-            "read .glb": lambda: gltf.read(path),
-            "read .gltf": lambda: gltf.read(text),
-            "write .glb": lambda: gltf.write(asset, path, replace=True),
-            "pose 100 frames": lambda: asset.pose_world(0, np.linspace(0, 4, 100)),
-            "skin one frame": lambda: asset.skin_points(JOINTS, world),
-        }, ROUNDS)
+        times = take_turns(
+            {
+                "alone": lambda: numbers_alone(path),
+                "read .glb": lambda: gltf.read(path),
+                "read .gltf": lambda: gltf.read(text),
+                "write .glb": lambda: gltf.write(asset, path, replace=True),
+                "pose 100 frames": lambda: asset.pose_world(0, np.linspace(0, 4, 100)),
+                "skin one frame": lambda: asset.skin_points(JOINTS, world),
+            },
+            ROUNDS,
+        )
         alone = times.pop("alone")
-        yield from (compared(f"gltf: {name}", own, "its numbers alone", alone, detail=name != "read .glb",
-                             aim=500 if name == "read .glb" else None) for name, own in times.items())
+        yield from (
+            compared(
+                f"gltf: {name}",
+                own,
+                "its numbers alone",
+                alone,
+                detail=name != "read .glb",
+                aim=500 if name == "read .glb" else None,
+            )
+            for name, own in times.items()
+        )
         tracemalloc.start()
         gltf.read(path)
         most = tracemalloc.get_traced_memory()[1]
         tracemalloc.stop()
-        yield Figure("gltf: memory to read .glb", most, "the file's size", path.stat().st_size, "MiB", most=10)
+        yield Figure(
+            "gltf: memory to read .glb",
+            most,
+            "the file's size",
+            path.stat().st_size,
+            "MiB",
+            most=10,
+        )

@@ -29,9 +29,14 @@ def big():
     stride = gait.plant(gait.walk(puppet))
     world = rig.pose(gait.control_values(stride, rig)).world
     names = rig.skeleton.names
-    joints = [Joint(name, rig.skeleton.parent(name), rest)
-              for name, rest in zip(names, rig.skeleton.rest_local, strict=True)]
-    helpers = [(f"{names[i % len(names)]}_twist{i}", names[i % len(names)]) for i in range(JOINTS - len(names))]
+    joints = [
+        Joint(name, rig.skeleton.parent(name), rest)
+        for name, rest in zip(names, rig.skeleton.rest_local, strict=True)
+    ]
+    helpers = [
+        (f"{names[i % len(names)]}_twist{i}", names[i % len(names)])
+        for i in range(JOINTS - len(names))
+    ]
     aside = frames.frame(origin=(0, 0.01, 0))
     skeleton = Skeleton([*joints, *(Joint(name, parent, aside) for name, parent in helpers)])
     local = np.broadcast_to(skeleton.rest_local, (len(world), len(skeleton), 4, 4)).copy()
@@ -56,14 +61,34 @@ def measure():
     with tempfile.TemporaryDirectory() as folder:
         file = Path(folder) / "big.glb"
         gltf.write(big(), file)
-        times = take_turns({
-            "read": lambda: gltf.read(file),
-            "inspect": lambda: inspection.inspect(file),
-            "inspect, as text": lambda: inspection.inspect(file).text(),
-            "inspect, as a page": lambda: inspection.inspect(file).html(),
-        }, ROUNDS, clock=process_time)
+        times = take_turns(
+            {
+                "read": lambda: gltf.read(file),
+                "inspect": lambda: inspection.inspect(file),
+                "inspect, as text": lambda: inspection.inspect(file).text(),
+                "inspect, as a page": lambda: inspection.inspect(file).html(),
+            },
+            ROUNDS,
+            clock=process_time,
+        )
         read = times.pop("read")
-        yield from (compared(name, own, "reading the file", read, unit="s", aim=3, detail=name != "inspect, as a page")
-                    for name, own in times.items())
-        yield Figure("inspect: memory", peak(lambda: inspection.inspect(file)), "the file's size", file.stat().st_size,
-                     "MiB", most=10)
+        yield from (
+            compared(
+                name,
+                own,
+                "reading the file",
+                read,
+                unit="s",
+                aim=3,
+                detail=name != "inspect, as a page",
+            )
+            for name, own in times.items()
+        )
+        yield Figure(
+            "inspect: memory",
+            peak(lambda: inspection.inspect(file)),
+            "the file's size",
+            file.stat().st_size,
+            "MiB",
+            most=10,
+        )

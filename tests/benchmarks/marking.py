@@ -22,7 +22,16 @@ from rigkit.marking.jail import NoJail, open_jail
 from tests.benchmarks.figures import Figure, Missing, compared
 from tests.marking.classroom import make_class
 
-HARMLESS = ("right", "partly", "misconception", "right", "blank", "broken", "right", "misconception")
+HARMLESS = (
+    "right",
+    "partly",
+    "misconception",
+    "right",
+    "blank",
+    "broken",
+    "right",
+    "misconception",
+)
 LESSON, KERNELS, FEW, MANY, ROUNDS = "06", 16, 200, 1000, 3
 WORKERS = workers.how_many()
 WINDOW = 40  # submissions around a point over which memory and time are taken
@@ -50,34 +59,70 @@ def throughput(few):
         with ThreadPoolExecutor(WORKERS) as pool:
             list(pool.map(executed, notebooks))
         theirs.append((time.perf_counter() - start) / KERNELS)
-    return compared(f"rigkit mark, one of {FEW}, in jails", ours, "its notebook in a fresh kernel", theirs, most=1 / 6)
+    return compared(
+        f"rigkit mark, one of {FEW}, in jails",
+        ours,
+        "its notebook in a fresh kernel",
+        theirs,
+        most=1 / 6,
+    )
 
 
 def growth(few, many):
     small = [marked(few, few / "before", WORKERS) / FEW]
     seen, began = [], time.perf_counter()
-    large = marked(many, many / "results", WORKERS,
-                   lambda progress: seen.append((time.perf_counter() - began, held()))) / MANY
+    large = (
+        marked(
+            many,
+            many / "results",
+            WORKERS,
+            lambda progress: seen.append((time.perf_counter() - began, held())),
+        )
+        / MANY
+    )
     small.append(marked(few, few / "after", WORKERS) / FEW)
     first, last = around(seen, 100), around(seen, len(seen))
     yield Figure(f"rigkit mark, one of {MANY:,}", large, f"one of {FEW}", fmean(small), most=1.1)
     yield Figure("rigkit mark, the last of 1,000", last[0], "the hundredth", first[0], detail=True)
-    yield Figure("rigkit mark, memory at the last of 1,000", last[1], "at the hundredth", first[1], "MiB",
-                 most=1 + 50 * 2**20 / first[1])
+    yield Figure(
+        "rigkit mark, memory at the last of 1,000",
+        last[1],
+        "at the hundredth",
+        first[1],
+        "MiB",
+        most=1 + 50 * 2**20 / first[1],
+    )
 
 
 def commanded(room, out, count):
     """The seconds that the command takes, from its start to its end."""
     start = time.perf_counter()
-    subprocess.run([sys.executable, "-m", "rigkit", "mark", room / "submissions", "--out", out, "--roster",
-                    room / "roster.csv", "--workers", str(count)], check=True, capture_output=True)
+    subprocess.run(
+        [
+            sys.executable,
+            "-m",
+            "rigkit",
+            "mark",
+            room / "submissions",
+            "--out",
+            out,
+            "--roster",
+            room / "roster.csv",
+            "--workers",
+            str(count),
+        ],
+        check=True,
+        capture_output=True,
+    )
     return time.perf_counter() - start
 
 
 def marked(room, out, count, progress=None):
     """The seconds that marking a class takes, called from here."""
     start = time.perf_counter()
-    found = run.mark_class(room / "submissions", out, room / "roster.csv", workers=count, progress=progress)
+    found = run.mark_class(
+        room / "submissions", out, room / "roster.csv", workers=count, progress=progress
+    )
     assert not found.not_marked, found
     return time.perf_counter() - start
 
@@ -89,8 +134,14 @@ def executed(path):
 
     book = nbformat.read(path, as_version=4)
     with tempfile.TemporaryDirectory() as folder:
-        NotebookClient(book, timeout=120, allow_errors=True, kernel_name="python3",
-                       extra_arguments=["--log-level=ERROR"], resources={"metadata": {"path": folder}}).execute()
+        NotebookClient(
+            book,
+            timeout=120,
+            allow_errors=True,
+            kernel_name="python3",
+            extra_arguments=["--log-level=ERROR"],
+            resources={"metadata": {"path": folder}},
+        ).execute()
 
 
 def held():
@@ -109,5 +160,5 @@ def held():
 
 def around(seen, number):
     """(seconds each, bytes held) over the submissions around one."""
-    part = seen[max(0, number - WINDOW):number + WINDOW]
+    part = seen[max(0, number - WINDOW) : number + WINDOW]
     return (part[-1][0] - part[0][0]) / (len(part) - 1), median(memory for _, memory in part)

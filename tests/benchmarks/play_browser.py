@@ -15,8 +15,8 @@ TURNS, SECONDS = 3, 5.0
 CELLS = {
     "panel": "from tests.benchmarks.play_browser import film\nfilm(play='frame')",
     "plain": "import ipywidgets as widgets\n\nplain, clock = film(), widgets.Play(max=47, interval=42, repeat=True)\n"
-             "widgets.link((clock, 'value'), (plain.widget.children[2].children[0], 'value'))\n"
-             "widgets.VBox([clock, plain.widget])",
+    "widgets.link((clock, 'value'), (plain.widget.children[2].children[0], 'value'))\n"
+    "widgets.VBox([clock, plain.widget])",
 }
 
 
@@ -25,8 +25,12 @@ def film(**options):
     from rigkit.panels import Panel, Slider
     from tests.benchmarks import slider_kernel
 
-    return Panel("It walks.", [Slider("frame", "Frame", 0, 47, 1, 0)],
-                 lambda frame: slider_kernel.draw(30.0 * abs(frame - 24) / 24), **options)
+    return Panel(
+        "It walks.",
+        [Slider("frame", "Frame", 0, 47, 1, 0)],
+        lambda frame: slider_kernel.draw(30.0 * abs(frame - 24) / 24),
+        **options,
+    )
 
 
 def played(lab, way):
@@ -57,7 +61,21 @@ def measure():
         for _ in range(TURNS):
             for way in CELLS:
                 runs[way].append(played(lab, way))
-    for name, by in (("time for a picture", {way: 1000 / median(run[0] for run in each) for way, each in runs.items()}),
-                     ("longest wait for one", {way: max(run[1] for run in each) for way, each in runs.items()}),
-                     ("last one after the pause", {way: max(run[2] for run in each) for way, each in runs.items()})):
-        yield Figure(f"play, {name}", by["panel"] / 1e3, "a plain Play", by["plain"] / 1e3, detail="wait" in name)
+    for name, by in (
+        (
+            "time for a picture",
+            {way: 1000 / median(run[0] for run in each) for way, each in runs.items()},
+        ),
+        ("longest wait for one", {way: max(run[1] for run in each) for way, each in runs.items()}),
+        (
+            "last one after the pause",
+            {way: max(run[2] for run in each) for way, each in runs.items()},
+        ),
+    ):
+        yield Figure(
+            f"play, {name}",
+            by["panel"] / 1e3,
+            "a plain Play",
+            by["plain"] / 1e3,
+            detail="wait" in name,
+        )

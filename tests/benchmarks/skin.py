@@ -50,8 +50,9 @@ def scene():
     world, parents = {"pelvis": frames.frame(origin=chain[0] * [0, 1, 1])}, {"pelvis": None}
     for tag, side in (("L_", 1), ("R_", -1)):
         points = [*chain, chain[-1] + [0.0, -puppet.ankle_height, puppet.ball_length]]
-        for name, above, point in zip(("hip", "knee", "ankle", "ball"), (None, "hip", "knee", "ankle"), points,
-                                      strict=True):
+        for name, above, point in zip(
+            ("hip", "knee", "ankle", "ball"), (None, "hip", "knee", "ankle"), points, strict=True
+        ):
             world[tag + name] = frames.frame(origin=point * [side, 1, 1])
             parents[tag + name] = tag + above if above else "pelvis"
     skeleton = Skeleton.from_world(world, parents)
@@ -68,25 +69,47 @@ def measure():
     weights = skin.weights_by_distance(surface.vertices, bones)
     skinned = surface.vertices, weights
     for ours, aim, *others in (
-        (skin.linear_blend, 5, two_step_linear_blend, einsum_linear_blend, vertex_loop_linear_blend),
+        (
+            skin.linear_blend,
+            5,
+            two_step_linear_blend,
+            einsum_linear_blend,
+            vertex_loop_linear_blend,
+        ),
         (skin.dual_quaternion_blend, 15, frames_dual_quaternion_blend),
     ):
         for other in others:
-            np.testing.assert_allclose(other(*skinned, matrices), ours(*skinned, matrices), atol=1e-12)
-        works = {function.__name__: partial(function, *skinned, matrices) for function in (ours, *others)}
+            np.testing.assert_allclose(
+                other(*skinned, matrices), ours(*skinned, matrices), atol=1e-12
+            )
+        works = {
+            function.__name__: partial(function, *skinned, matrices) for function in (ours, *others)
+        }
         times = take_turns(works, ROUNDS)
         own = times.pop(ours.__name__)
-        yield from (compared(f"{ours.__name__}, {len(surface.vertices):,} vertices", own, name.replace("_", " "), time,
-                             aim=aim, detail=name != others[0].__name__) for name, time in times.items())
+        yield from (
+            compared(
+                f"{ours.__name__}, {len(surface.vertices):,} vertices",
+                own,
+                name.replace("_", " "),
+                time,
+                aim=aim,
+                detail=name != others[0].__name__,
+            )
+            for name, time in times.items()
+        )
     many = np.repeat(matrices[None], 20, axis=0)
     blend = "one linear_blend"
-    times = take_turns({
-        blend: partial(skin.linear_blend, *skinned, matrices),
-        "linear_blend, 20 frames": partial(skin.linear_blend, *skinned, many),
-        "dual_quaternion_blend, 20 frames": partial(skin.dual_quaternion_blend, *skinned, many),
-        "weights_by_distance": partial(skin.weights_by_distance, surface.vertices, bones),
-        "puppet_mesh": partial(mesh.puppet_mesh, PUPPETS["Tamsin"], VERTICES),
-        "volume": partial(mesh.volume, surface.vertices, surface.triangles),
-    }, ROUNDS)
+    times = take_turns(
+        {
+            blend: partial(skin.linear_blend, *skinned, matrices),
+            "linear_blend, 20 frames": partial(skin.linear_blend, *skinned, many),
+            "dual_quaternion_blend, 20 frames": partial(skin.dual_quaternion_blend, *skinned, many),
+            "weights_by_distance": partial(skin.weights_by_distance, surface.vertices, bones),
+            "puppet_mesh": partial(mesh.puppet_mesh, PUPPETS["Tamsin"], VERTICES),
+            "volume": partial(mesh.volume, surface.vertices, surface.triangles),
+        },
+        ROUNDS,
+    )
     alone = times.pop(blend)
     yield from (compared(name, own, blend, alone, detail=True) for name, own in times.items())

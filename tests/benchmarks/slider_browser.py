@@ -18,8 +18,8 @@ WAYS = {"panel": ("Pelvis lowered by", ".rig-panel"), "interact": ("drop_cm", ".
 CELLS = {
     "panel": "from tests.benchmarks import slider_kernel\nslider_kernel.panel()",
     "interact": "%matplotlib inline\nimport matplotlib.pyplot as plt\nfrom ipywidgets import interact\n\n"
-                "def redraw(drop_cm):\n    slider_kernel.figure(drop_cm)\n    plt.show()\n\n"
-                "interact(redraw, drop_cm=(0, 30, 0.1));",
+    "def redraw(drop_cm):\n    slider_kernel.figure(drop_cm)\n    plt.show()\n\n"
+    "interact(redraw, drop_cm=(0, 30, 0.1));",
 }
 
 # Notes the time of every key, and of every picture once it is decoded and a frame has been shown with it.
@@ -109,9 +109,25 @@ def measure():
     needs_chromium()
     with lab_with(CELLS) as lab:
         presses, holds = measured(lab)
-    rows = (("key to picture, median", {way: median(times) for way, times in presses.items()}),
-            ("key to picture, 95 of 100", {way: float(np.quantile(times, 0.95)) for way, times in presses.items()}),
-            ("held key, time for a picture", {way: 1000 / fmean(h[0] for h in held) for way, held in holds.items()}),
-            ("last key to last picture", {way: max(h[1] for h in held) for way, held in holds.items()}))
-    return [Figure(f"slider in the browser, {name}", by["panel"] / 1e3, "plain interact", by["interact"] / 1e3,
-                   detail="95" in name) for name, by in rows]
+    rows = (
+        ("key to picture, median", {way: median(times) for way, times in presses.items()}),
+        (
+            "key to picture, 95 of 100",
+            {way: float(np.quantile(times, 0.95)) for way, times in presses.items()},
+        ),
+        (
+            "held key, time for a picture",
+            {way: 1000 / fmean(h[0] for h in held) for way, held in holds.items()},
+        ),
+        ("last key to last picture", {way: max(h[1] for h in held) for way, held in holds.items()}),
+    )
+    return [
+        Figure(
+            f"slider in the browser, {name}",
+            by["panel"] / 1e3,
+            "plain interact",
+            by["interact"] / 1e3,
+            detail="95" in name,
+        )
+        for name, by in rows
+    ]

@@ -21,26 +21,42 @@ def pose(drop_cm):
     rest, inverse = (solve_planar(ankle - top, UPPER, LOWER) for top in (stand, hip))
     rest_points = stand + planar_points(rest.hip, rest.knee, UPPER, LOWER)
     inverse_points = hip + planar_points(inverse.hip, inverse.knee, UPPER, LOWER)
-    return rest_points, rest_points - (0.0, drop_cm / 100), inverse_points, np.degrees(float(inverse.knee))
+    return (
+        rest_points,
+        rest_points - (0.0, drop_cm / 100),
+        inverse_points,
+        np.degrees(float(inverse.knee)),
+    )
 
 
 def draw(drop_cm):
     """The picture of a panel with two views, and its readout."""
     rest, forward, inverse, bend_deg = pose(drop_cm)
     miss = f"{drop_cm:.1f} cm"
-    left = Stage("side", LOW, HIGH, "Forward: the leg follows the pelvis", width=400).floor().ghost(rest)
+    left = (
+        Stage("side", LOW, HIGH, "Forward: the leg follows the pelvis", width=400)
+        .floor()
+        .ghost(rest)
+    )
     left.goal(rest[-1]).foot(forward[-1], side="L").chain(forward, "forward", "L", ("hip", "knee"))
     left.measure(rest[-1], forward[-1], miss, offset=-50)
     right = Stage("side", LOW, HIGH, "Inverse: the foot stays", width=400).floor().ghost(rest)
-    right.goal(rest[-1]).foot(inverse[-1], kind="inverse", side="L").chain(inverse, "inverse", "L", ("hip", "knee"))
+    right.goal(rest[-1]).foot(inverse[-1], kind="inverse", side="L").chain(
+        inverse, "inverse", "L", ("hip", "knee")
+    )
     right.arc(inverse[1], 2 * inverse[1] - inverse[0], inverse[2], f"{bend_deg:.0f}°")
-    return row(left, right), f"The forward foot sinks by {miss}; the inverse knee bends by {bend_deg:.0f}°."
+    return row(
+        left, right
+    ), f"The forward foot sinks by {miss}; the inverse knee bends by {bend_deg:.0f}°."
 
 
 def panel():
     """The panel whose slider is pressed."""
-    return Panel("Lower the pelvis: one foot sinks, the other stays.",
-                 [Slider("drop_cm", "Pelvis lowered by", 0, 30, 0.1, 13, "cm")], draw)
+    return Panel(
+        "Lower the pelvis: one foot sinks, the other stays.",
+        [Slider("drop_cm", "Pelvis lowered by", 0, 30, 0.1, 13, "cm")],
+        draw,
+    )
 
 
 def figure(drop_cm):
@@ -49,8 +65,13 @@ def figure(drop_cm):
 
     rest, forward, inverse, bend_deg = pose(drop_cm)
     made, axes = plt.subplots(1, 2, figsize=(8, 4.8))
-    for ax, leg, hue, title in zip(axes, (forward, inverse), ("tab:orange", "tab:blue"),
-                                   ("Forward: the leg follows the pelvis", "Inverse: the foot stays"), strict=True):
+    for ax, leg, hue, title in zip(
+        axes,
+        (forward, inverse),
+        ("tab:orange", "tab:blue"),
+        ("Forward: the leg follows the pelvis", "Inverse: the foot stays"),
+        strict=True,
+    ):
         ax.set_xlim(LOW[0], HIGH[0])
         ax.set_ylim(LOW[1], HIGH[1])
         ax.set_aspect("equal")
@@ -66,13 +87,32 @@ def figure(drop_cm):
         for start, end, wide in ((leg[0], leg[1], 0.03), (leg[1], leg[2], 0.024)):
             along = (end - start) / np.linalg.norm(end - start)
             across = np.array([-along[1], along[0]])
-            ax.fill(*np.array([start + wide * across, start - wide * across, end - 0.6 * wide * across,
-                               end + 0.6 * wide * across]).T, color=hue, alpha=0.5)
+            ax.fill(
+                *np.array(
+                    [
+                        start + wide * across,
+                        start - wide * across,
+                        end - 0.6 * wide * across,
+                        end + 0.6 * wide * across,
+                    ]
+                ).T,
+                color=hue,
+                alpha=0.5,
+            )
         ax.plot(*leg.T, "o", markersize=9, markerfacecolor="white", color=hue)
         for name, point in zip(("hip", "knee"), leg, strict=False):
             ax.text(point[0] + 0.05, point[1], name, color="0.4")
-    axes[0].annotate("", forward[-1] - (0.12, 0), rest[-1] - (0.12, 0), arrowprops={"arrowstyle": "|-|"})
-    axes[0].text(-0.15, ANKLE - drop_cm / 200, f"{drop_cm:.1f} cm", ha="right", weight="bold", color="tab:red")
+    axes[0].annotate(
+        "", forward[-1] - (0.12, 0), rest[-1] - (0.12, 0), arrowprops={"arrowstyle": "|-|"}
+    )
+    axes[0].text(
+        -0.15,
+        ANKLE - drop_cm / 200,
+        f"{drop_cm:.1f} cm",
+        ha="right",
+        weight="bold",
+        color="tab:red",
+    )
     axes[1].text(inverse[1, 0], inverse[1, 1] - 0.12, f"{bend_deg:.0f}°", weight="bold")
     return made
 
@@ -92,12 +132,26 @@ def measure():
     import matplotlib
 
     matplotlib.use("agg")
-    live, values = panel(), iter(np.round(np.linspace(0, 30, 3 * ROUNDS + 3), 2))  # none twice: nothing is remembered
-    times = take_turns({
-        "to markup": lambda: draw(next(values))[0].html(style=False),
-        "to the widgets": lambda: live.set(drop_cm=next(values)),
-        "inline": lambda: inline(next(values)),
-    }, ROUNDS)
+    live, values = (
+        panel(),
+        iter(np.round(np.linspace(0, 30, 3 * ROUNDS + 3), 2)),
+    )  # none twice: nothing is remembered
+    times = take_turns(
+        {
+            "to markup": lambda: draw(next(values))[0].html(style=False),
+            "to the widgets": lambda: live.set(drop_cm=next(values)),
+            "inline": lambda: inline(next(values)),
+        },
+        ROUNDS,
+    )
     figure = times.pop("inline")
-    return [compared(f"slider step in the kernel, {name}", own, "an inline figure", figure, detail=name == "to markup")
-            for name, own in times.items()]
+    return [
+        compared(
+            f"slider step in the kernel, {name}",
+            own,
+            "an inline figure",
+            figure,
+            detail=name == "to markup",
+        )
+        for name, own in times.items()
+    ]

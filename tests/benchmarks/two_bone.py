@@ -39,10 +39,16 @@ def measure():
         miss = np.linalg.norm(solve(), axis=-1)
         assert miss.max() < 10 * TOLERANCE, f"{name} missed its goal by {miss.max():.1e} m"
         counts[name] = len(miss)
-    times = {name: [time / counts[name] for time in taken] for name, taken in take_turns(solvers, ROUNDS).items()}
+    times = {
+        name: [time / counts[name] for time in taken]
+        for name, taken in take_turns(solvers, ROUNDS).items()
+    }
     fastest = min(others, key=lambda name: median(times[name]))
-    return [compared(name, times[name], other, times[other], unit="µs", detail=other != fastest)
-            for name in (ONE, MANY) for other in others]
+    return [
+        compared(name, times[name], other, times[other], unit="µs", detail=other != fastest)
+        for name in (ONE, MANY)
+        for other in others
+    ]
 
 
 def end_of(angles):
@@ -56,7 +62,9 @@ def end_of(angles):
 def ours_one_by_one(goals, poles):
     hip = np.zeros(3)
     pairs = list(zip(goals, poles, strict=True))
-    return lambda: [two_bone.solve(hip, goal, UPPER, LOWER, pole).ankle for goal, pole in pairs] - goals
+    return lambda: (
+        [two_bone.solve(hip, goal, UPPER, LOWER, pole).ankle for goal, pole in pairs] - goals
+    )
 
 
 def ours_at_once(rng, goals, poles):
@@ -82,7 +90,9 @@ def _toolbox(method, **options):
         asked = dict(tol=TOLERANCE**2 / 2, mask=mask, joint_limits=False, **options)
 
         def run():
-            found = [solve(frame, start, **asked).q for frame, start in zip(frames, starts, strict=True)]
+            found = [
+                solve(frame, start, **asked).q for frame, start in zip(frames, starts, strict=True)
+            ]
             return _miss(found, goals)
 
         return run
@@ -96,11 +106,18 @@ def _pinocchio(goals, starts, _):
 
     model = pin.Model()
     joint = 0
-    for kind, offset in ((pin.JointModelRZ(), 0.0), (pin.JointModelRX(), 0.0), (pin.JointModelRX(), -UPPER)):
+    for kind, offset in (
+        (pin.JointModelRZ(), 0.0),
+        (pin.JointModelRX(), 0.0),
+        (pin.JointModelRX(), -UPPER),
+    ):
         place = pin.SE3(np.eye(3), np.array([0.0, offset, 0.0]))
         joint = model.addJoint(joint, kind, place, f"joint {joint}")
-    ankle = model.addFrame(pin.Frame("ankle", joint, pin.SE3(np.eye(3), np.array([0.0, -LOWER, 0.0])),
-                                     pin.FrameType.OP_FRAME))
+    ankle = model.addFrame(
+        pin.Frame(
+            "ankle", joint, pin.SE3(np.eye(3), np.array([0.0, -LOWER, 0.0])), pin.FrameType.OP_FRAME
+        )
+    )
     data = model.createData()
 
     def solve(goal, start):
@@ -111,7 +128,9 @@ def _pinocchio(goals, starts, _):
             error = goal - data.oMf[ankle].translation
             if error @ error < TOLERANCE**2:
                 break
-            jacobian = pin.computeFrameJacobian(model, data, angles, ankle, pin.LOCAL_WORLD_ALIGNED)[:3]
+            jacobian = pin.computeFrameJacobian(
+                model, data, angles, ankle, pin.LOCAL_WORLD_ALIGNED
+            )[:3]
             angles = angles + np.linalg.solve(jacobian, error)
         return angles
 
@@ -125,21 +144,32 @@ def _ikpy(goals, starts, _):
     def link(offset, axis):
         return URDFLink(f"{offset}{axis}", [0, offset, 0], [0, 0, 0], rotation=axis)
 
-    chain = Chain([OriginLink(), link(0, [0, 0, 1]), link(0, [1, 0, 0]), link(-UPPER, [1, 0, 0]),
-                   URDFLink("ankle", [0, -LOWER, 0], [0, 0, 0], joint_type="fixed")],
-                  active_links_mask=[False, True, True, True, False])
+    chain = Chain(
+        [
+            OriginLink(),
+            link(0, [0, 0, 1]),
+            link(0, [1, 0, 0]),
+            link(-UPPER, [1, 0, 0]),
+            URDFLink("ankle", [0, -LOWER, 0], [0, 0, 0], joint_type="fixed"),
+        ],
+        active_links_mask=[False, True, True, True, False],
+    )
 
     def solve(goal, start):
         return chain.inverse_kinematics(goal, initial_position=[0, *start, 0])[1:4]
 
-    return lambda: _miss([solve(*pair) for pair in zip(goals[:20], starts[:20], strict=True)], goals[:20])
+    return lambda: _miss(
+        [solve(*pair) for pair in zip(goals[:20], starts[:20], strict=True)], goals[:20]
+    )
 
 
 def _modern_robotics(goals, starts, angles):
     """It knows no position-only goals, so it is given the whole end frame."""
     import modern_robotics as mr
 
-    screws = np.array([[0, 0, 1, 0, 0, 0], [1, 0, 0, 0, 0, 0], [1, 0, 0, 0, 0, UPPER]], dtype=float).T
+    screws = np.array(
+        [[0, 0, 1, 0, 0, 0], [1, 0, 0, 0, 0, 0], [1, 0, 0, 0, 0, UPPER]], dtype=float
+    ).T
     home = np.eye(4)
     home[1, 3] = -UPPER - LOWER
     frames = [mr.FKinSpace(home, screws, true) for true in angles[:20]]
@@ -147,7 +177,9 @@ def _modern_robotics(goals, starts, angles):
     def solve(frame, start):
         return mr.IKinSpace(screws, home, frame, start, TOLERANCE, TOLERANCE)[0]
 
-    return lambda: _miss([solve(*pair) for pair in zip(frames, starts[:20], strict=True)], goals[:20])
+    return lambda: _miss(
+        [solve(*pair) for pair in zip(frames, starts[:20], strict=True)], goals[:20]
+    )
 
 
 # roboticstoolbox's ik_NR is not here: with three joints and a position-only goal it never arrived (version 1.5.0).

@@ -25,8 +25,15 @@ from pathlib import Path
 from urllib.parse import parse_qs, urlsplit
 
 LIGHT, DARK = "JupyterLab Light", "JupyterLab Dark"
-CHROMIUM_OPTIONS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
-                    "--disable-background-networking", "--disable-component-update", "--disable-sync"]
+CHROMIUM_OPTIONS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
 SCROLLER = ".jp-NotebookPanel:not(.lm-mod-hidden) .jp-WindowedPanel-outer"
 CELLS = ".jp-NotebookPanel:not(.lm-mod-hidden) .jp-Cell"
 
@@ -56,18 +63,37 @@ def free_port():
 
 
 @contextmanager
-def learn(folder, *options, command=(sys.executable, "-m", "rigkit", "learn"), wait=60, **environment):
+def learn(
+    folder, *options, command=(sys.executable, "-m", "rigkit", "learn"), wait=60, **environment
+):
     """`rigkit learn` on `folder`, with Jupyter settings of its own; ended by Ctrl-C, which must succeed.
 
     `command` may be any other that prints a Jupyter address with a token.
     """
     with tempfile.TemporaryDirectory() as home:
-        places = {"JUPYTER_CONFIG_DIR": f"{home}/config", "JUPYTER_DATA_DIR": f"{home}/data",
-                  "JUPYTER_RUNTIME_DIR": f"{home}/runtime", "IPYTHONDIR": f"{home}/ipython", "PYTHONUNBUFFERED": "1"}
+        places = {
+            "JUPYTER_CONFIG_DIR": f"{home}/config",
+            "JUPYTER_DATA_DIR": f"{home}/data",
+            "JUPYTER_RUNTIME_DIR": f"{home}/runtime",
+            "IPYTHONDIR": f"{home}/ipython",
+            "PYTHONUNBUFFERED": "1",
+        }
         process = subprocess.Popen(
-            [*map(str, command), "--no-browser", "--port", str(free_port()), *map(str, options or ("--dir", folder))],
-            stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, encoding="utf-8",
-            cwd=Path(folder).parent, env={**os.environ, **places, **environment})
+            [
+                *map(str, command),
+                "--no-browser",
+                "--port",
+                str(free_port()),
+                *map(str, options or ("--dir", folder)),
+            ],
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.STDOUT,
+            text=True,
+            encoding="utf-8",
+            cwd=Path(folder).parent,
+            env={**os.environ, **places, **environment},
+        )
         try:
             yield _wait_for_address(process, wait)
         finally:
@@ -103,7 +129,9 @@ def _wait_for_address(process, wait):
     if not address:
         raise RuntimeError(f"no address within {wait} s; printed:\n{printed}")
     parts = urlsplit(address[0])
-    return Server(f"{parts.scheme}://{parts.netloc}", parse_qs(parts.query)["token"][0], printed, process)
+    return Server(
+        f"{parts.scheme}://{parts.netloc}", parse_qs(parts.query)["token"][0], printed, process
+    )
 
 
 def find_chromium():
@@ -155,7 +183,9 @@ class Lab:
     def __init__(self, browser, server, size=(1280, 800), theme=LIGHT, windowing=None, watch=True):
         self.server, self.windowing = server, windowing
         self.errors = []
-        context = browser.contexts[0] if browser.contexts else browser.new_context()  # one cache for all pages
+        context = (
+            browser.contexts[0] if browser.contexts else browser.new_context()
+        )  # one cache for all pages
         self.page = context.new_page()
         self.page.set_viewport_size({"width": size[0], "height": size[1]})
         self.page.set_extra_http_headers(server.headers)
@@ -164,17 +194,26 @@ class Lab:
         if watch:
             self.page.on("websocket", lambda socket: socket.on("framereceived", self._receive))
         self._set("@jupyterlab/apputils-extension:themes", theme=theme)
-        self._set("@jupyterlab/notebook-extension:tracker", **({"windowingMode": windowing} if windowing else {}))
+        self._set(
+            "@jupyterlab/notebook-extension:tracker",
+            **({"windowingMode": windowing} if windowing else {}),
+        )
 
     def write(self, path, notebook):
         """Put a notebook into the learner's folder."""
-        self._ask("PUT", f"api/contents/{path}", {"type": "notebook", "format": "json", "content": notebook})
+        self._ask(
+            "PUT",
+            f"api/contents/{path}",
+            {"type": "notebook", "format": "json", "content": notebook},
+        )
 
     def open(self, notebook, kernel=True):
         """Open a notebook by its path in the learner's folder, alone; wait for its cells and its kernel."""
         self.page.goto(f"{self.server.base}/lab/tree/{notebook}?token={self.server.token}&reset")
         self.page.wait_for_selector(CELLS, timeout=60_000)
-        if kernel:  # the page says "Idle" before there is a kernel, and would run cells into nothing
+        if (
+            kernel
+        ):  # the page says "Idle" before there is a kernel, and would run cells into nothing
             end = time.monotonic() + 60
             while not self._has_kernel():
                 assert time.monotonic() < end, "waited 60 s for a kernel"
@@ -193,15 +232,20 @@ class Lab:
         """Run all cells and wait until the kernel has nothing more to do."""
         self.menu("Run", "Run All Cells")
         prompts = f"{CELLS} .jp-InputPrompt, {CELLS} .jp-OutputPrompt"  # of folded code, only the outputs have one
-        self.page.wait_for_function(f"() => [...document.querySelectorAll('{prompts}')]"
-                                    ".some(p => /[*]|\\d/.test(p.textContent))", timeout=wait * 1000)
+        self.page.wait_for_function(
+            f"() => [...document.querySelectorAll('{prompts}')]"
+            ".some(p => /[*]|\\d/.test(p.textContent))",
+            timeout=wait * 1000,
+        )
         self._wait_idle(wait)
 
     def menu(self, *path):
         """Choose from JupyterLab's menus: `menu("Run", "Run All Cells")`."""
         self.page.locator(".lm-MenuBar-item", has_text=re.compile(f"^{path[0]}$")).click()
         for name in path[1:]:
-            self.page.locator(".lm-Menu-itemLabel", has_text=re.compile(f"^{re.escape(name)}")).last.click()
+            self.page.locator(
+                ".lm-Menu-itemLabel", has_text=re.compile(f"^{re.escape(name)}")
+            ).last.click()
 
     def panels(self):
         """All panels in the page, in order, as `PanelView`s."""
@@ -241,11 +285,14 @@ class Lab:
     def look(self, size, type_px=None):
         """Make the window another size, and type in text, code and controls as large as JupyterLab's settings can."""
         self.page.set_viewport_size({"width": size[0], "height": size[1]})
-        self.page.evaluate("""px => {
+        self.page.evaluate(
+            """px => {
           for (const name of ['--jp-content-font-size1', '--jp-code-font-size', '--jp-ui-font-size1'])
             px ? document.documentElement.style.setProperty(name, px + 'px')
                : document.documentElement.style.removeProperty(name);
-        }""", type_px)
+        }""",
+            type_px,
+        )
 
     def room(self):
         """The height in which cells are seen, px."""
@@ -273,15 +320,20 @@ class Lab:
         self._ask("PUT", f"lab/api/settings/{plugin}", {"raw": json.dumps(settings)})
 
     def _ask(self, method, path, data=None):
-        answer = self.page.request.fetch(f"{self.server.base}/{path}", method=method, data=data,
-                                         headers=self.server.headers)
+        answer = self.page.request.fetch(
+            f"{self.server.base}/{path}", method=method, data=data, headers=self.server.headers
+        )
         assert answer.ok, f"{method} {path}: {answer.status} {answer.text()[:300]}"
         return json.loads(answer.text() or "null")
 
     def _has_kernel(self):
         """Whether a kernel is connected and idle; the server cannot say (status 500) while one is being started."""
-        answer = self.page.request.get(f"{self.server.base}/api/kernels", headers=self.server.headers)
-        return answer.ok and any(k["connections"] and k["execution_state"] == "idle" for k in answer.json())
+        answer = self.page.request.get(
+            f"{self.server.base}/api/kernels", headers=self.server.headers
+        )
+        return answer.ok and any(
+            k["connections"] and k["execution_state"] == "idle" for k in answer.json()
+        )
 
     def _wait_idle(self, wait):
         """Idle, nothing waiting to run, and still so a moment later."""
@@ -290,7 +342,9 @@ class Lab:
                 "() => document.querySelector('.jp-NotebookPanel:not(.lm-mod-hidden) "
                 ".jp-Notebook-ExecutionIndicator')?.dataset.status === 'idle'"
                 f" && ![...document.querySelectorAll('{CELLS} .jp-InputPrompt')]"
-                ".some(p => p.textContent.includes('*'))", timeout=wait * 1000)
+                ".some(p => p.textContent.includes('*'))",
+                timeout=wait * 1000,
+            )
             self.page.wait_for_timeout(250)
 
     def _hear(self, message):
@@ -299,8 +353,10 @@ class Lab:
 
     def _receive(self, frame):
         text = frame if isinstance(frame, str) else frame.decode("utf-8", "replace")
-        if re.search(r'"msg_type": ?"error"|"name": ?"stderr"', text) and not any(known in text for known in _HARMLESS):
-            self.errors.append(f"kernel: {text[text.rfind('}{') + 1:]}")
+        if re.search(r'"msg_type": ?"error"|"name": ?"stderr"', text) and not any(
+            known in text for known in _HARMLESS
+        ):
+            self.errors.append(f"kernel: {text[text.rfind('}{') + 1 :]}")
 
 
 @contextmanager
@@ -309,8 +365,14 @@ def lab_with(cells):
     from nbformat import v4
 
     root = Path(__file__).parents[2]
-    notebook = v4.new_notebook(cells=[v4.new_code_cell(source, id=name) for name, source in cells.items()])
-    notebook.metadata.kernelspec = {"name": "python3", "display_name": "Python 3", "language": "python"}
+    notebook = v4.new_notebook(
+        cells=[v4.new_code_cell(source, id=name) for name, source in cells.items()]
+    )
+    notebook.metadata.kernelspec = {
+        "name": "python3",
+        "display_name": "Python 3",
+        "language": "python",
+    }
     path = os.pathsep.join(filter(None, (str(root), os.environ.get("PYTHONPATH"))))
     with tempfile.TemporaryDirectory() as place:
         folder = Path(place) / "learner"
@@ -331,7 +393,9 @@ class PanelView:
 
     def picture(self):
         """The markup of its picture."""
-        return "".join(self.locator.locator("svg[role=img]").evaluate_all("all => all.map(s => s.outerHTML)"))
+        return "".join(
+            self.locator.locator("svg[role=img]").evaluate_all("all => all.map(s => s.outerHTML)")
+        )
 
     def readout(self):
         """What it says in words."""
@@ -339,7 +403,10 @@ class PanelView:
 
     def sliders(self):
         """Its sliders, from top to bottom."""
-        return [SliderView(row) for row in self.locator.locator(".widget-hbox:has(> .widget-slider)").all()]
+        return [
+            SliderView(row)
+            for row in self.locator.locator(".widget-hbox:has(> .widget-slider)").all()
+        ]
 
     def buttons(self):
         """The names of its moments and its reset."""

@@ -17,15 +17,19 @@ from tests.unit import rigs
 
 pytestmark = pytest.mark.needs_browser
 
-CELLS = {"panel": "from rigkit import puppets\nfrom rigkit.scenes import a_walk\n"
-                  "a_walk.stride_panel(puppets.PUPPETS['Tamsin'])",
-         "float-panel": "from rigkit.scenes import preset_bend\npreset_bend.crouch_panel(puppets.PUPPETS['Tamsin'])",
-         "check": "from rigkit.homework import open_homework\nhw = open_homework('06', student='ada')\n"
-                  "def solve_leg(goal, upper, lower, side):\n    return 0.1, 0.5\nhw.check(solve_leg)",
-         "inspect": "from rigkit import export, faults, inspection, puppets\n"
-                    "inspection.inspect(export.puppet_asset(puppets.PUPPETS['Tamsin']))"}
-SPACING = "*:not(svg *){line-height:1.5!important;letter-spacing:.12em!important;word-spacing:.16em!important}" \
-          "p:not(svg *){margin-bottom:2em!important}"  # 1.4.12
+CELLS = {
+    "panel": "from rigkit import puppets\nfrom rigkit.scenes import a_walk\n"
+    "a_walk.stride_panel(puppets.PUPPETS['Tamsin'])",
+    "float-panel": "from rigkit.scenes import preset_bend\npreset_bend.crouch_panel(puppets.PUPPETS['Tamsin'])",
+    "check": "from rigkit.homework import open_homework\nhw = open_homework('06', student='ada')\n"
+    "def solve_leg(goal, upper, lower, side):\n    return 0.1, 0.5\nhw.check(solve_leg)",
+    "inspect": "from rigkit import export, faults, inspection, puppets\n"
+    "inspection.inspect(export.puppet_asset(puppets.PUPPETS['Tamsin']))",
+}
+SPACING = (
+    "*:not(svg *){line-height:1.5!important;letter-spacing:.12em!important;word-spacing:.16em!important}"
+    "p:not(svg *){margin-bottom:2em!important}"
+)  # 1.4.12
 
 # Every text that is seen in an element, with its ink and what lies behind it, from the front to what is opaque.
 TEXTS = """root => {
@@ -103,8 +107,11 @@ def ground(behind):
 
 def pale(found, least):
     """What has too little contrast."""
-    return {f"{name[:60]}: {ratio:.2f}" for name, ink, behind in found
-            if (ratio := contrast(ink, ground(behind))) < least}
+    return {
+        f"{name[:60]}: {ratio:.2f}"
+        for name, ink, behind in found
+        if (ratio := contrast(ink, ground(behind))) < least
+    }
 
 
 # --- a panel and cards in JupyterLab ---------------------------------------------------------------------------------
@@ -114,9 +121,17 @@ def pale(found, least):
 def opened(browser, server):
     """A notebook with two panels, a learner's card and an inspection, run."""
     lab = Lab(browser, server, windowing="none")
-    notebook = v4.new_notebook(cells=[v4.new_markdown_cell("# Access", id="title"),
-                                      *(v4.new_code_cell(source, id=name) for name, source in CELLS.items())])
-    notebook.metadata.kernelspec = {"name": "python3", "display_name": "Python 3 (ipykernel)", "language": "python"}
+    notebook = v4.new_notebook(
+        cells=[
+            v4.new_markdown_cell("# Access", id="title"),
+            *(v4.new_code_cell(source, id=name) for name, source in CELLS.items()),
+        ]
+    )
+    notebook.metadata.kernelspec = {
+        "name": "python3",
+        "display_name": "Python 3 (ipykernel)",
+        "language": "python",
+    }
     lab.write("access.ipynb", notebook)
     lab.open("access.ipynb")
     lab.run_all()
@@ -133,14 +148,24 @@ def test_every_control_has_a_name_that_says_its_unit_and_a_value(opened):  # 1.3
     said = opened.panels()[0].locator.aria_snapshot()
     assert re.search(r'heading "Step through one stride[^"]*" \[level=3\]', said)
     assert len(re.findall(r'- img "\w', said)) == 2
-    assert "- slider \"Left leg's stride (%)\"" in said
-    assert "- spinbutton \"Left leg's stride (%)\": \"20\"" in said
-    assert re.search(r'radiogroup "Legs":.*radio "as published" \[checked\].*radio "feet planted"', said, re.DOTALL)
+    assert '- slider "Left leg\'s stride (%)"' in said
+    assert '- spinbutton "Left leg\'s stride (%)": "20"' in said
+    assert re.search(
+        r'radiogroup "Legs":.*radio "as published" \[checked\].*radio "feet planted"',
+        said,
+        re.DOTALL,
+    )
     assert re.search(r'- button "Play"[^>]*- button "Reset"', said, re.DOTALL)
     every = "\n".join(panel.locator.aria_snapshot() for panel in opened.panels())
-    assert not re.findall(r"(?m)^\s*- (?:slider|spinbutton|radio|radiogroup|button|img)(?:$|:| \[)", every)
+    assert not re.findall(
+        r"(?m)^\s*- (?:slider|spinbutton|radio|radiogroup|button|img)(?:$|:| \[)", every
+    )
     handle = opened.panels()[0].sliders()[0].handle
-    assert [handle.get_attribute(f"aria-value{what}") for what in ("min", "now", "max")] == ["0.0", "20.0", "99.0"]
+    assert [handle.get_attribute(f"aria-value{what}") for what in ("min", "now", "max")] == [
+        "0.0",
+        "20.0",
+        "99.0",
+    ]
 
 
 def test_the_readout_is_said_once_when_the_panel_rests(opened):  # 4.1.3
@@ -161,7 +186,9 @@ def test_the_readout_is_said_once_when_the_panel_rests(opened):  # 4.1.3
 def test_the_keyboard_reaches_everything_in_order_sees_where_it_is_and_gets_out(opened):
     # 2.1.1, 2.1.2, 2.4.3, 2.4.7, 2.4.11, and 1.4.11 for the mark of the keyboard's place
     panel = opened.panels()[0]
-    opened.page.locator(".jp-CodeCell").first.focus()  # as arrow keys do; then Tab, past its buttons
+    opened.page.locator(
+        ".jp-CodeCell"
+    ).first.focus()  # as arrow keys do; then Tab, past its buttons
     for _ in range(4):
         if opened.page.evaluate(FOCUS)["inside"]:
             break
@@ -176,11 +203,19 @@ def test_the_keyboard_reaches_everything_in_order_sees_where_it_is_and_gets_out(
     buttons = [(name, "submit") for name in ("Play", *panel.buttons())]
     kinds = [(each["name"], each["kind"]) for each in visited]
     stride = "Left leg's stride (%)"
-    assert [kind for kind in kinds if kind[1] != "radio"] == [(stride, "slider"), (stride, "number"), *buttons]
+    assert [kind for kind in kinds if kind[1] != "radio"] == [
+        (stride, "slider"),
+        (stride, "number"),
+        *buttons,
+    ]
     assert kinds[2] == ("as published", "radio")
     assert len(kinds) == len(buttons) + 3  # a group of radio buttons is one stop
     assert all(each["seen"] for each in visited)
-    thin = {each["name"]: each["width"] for each in visited if each["style"] != "solid" or each["width"] < 2}
+    thin = {
+        each["name"]: each["width"]
+        for each in visited
+        if each["style"] != "solid" or each["width"] < 2
+    }
     assert thin == {}
     assert pale([(each["name"], each["ink"], each["behind"]) for each in visited], SHAPE) == set()
 
@@ -188,10 +223,17 @@ def test_the_keyboard_reaches_everything_in_order_sees_where_it_is_and_gets_out(
 def test_everything_can_be_done_without_dragging(opened):  # 2.1.1, 2.5.7
     panel, page = opened.panels()[0], opened.page
     slider, group = panel.sliders()[0], panel.locator.get_by_role("radiogroup", name="Legs")
-    for act in (lambda: slider.press("ArrowRight"), lambda: slider.type(44), lambda: slider.press("End"),
-                lambda: (group.get_by_role("radio").first.focus(), page.keyboard.press("ArrowDown")),
-                lambda: page.keyboard.press("ArrowLeft"),
-                lambda: (panel.locator.get_by_role("button", name="Reset").focus(), page.keyboard.press("Enter"))):
+    for act in (
+        lambda: slider.press("ArrowRight"),
+        lambda: slider.type(44),
+        lambda: slider.press("End"),
+        lambda: (group.get_by_role("radio").first.focus(), page.keyboard.press("ArrowDown")),
+        lambda: page.keyboard.press("ArrowLeft"),
+        lambda: (
+            panel.locator.get_by_role("button", name="Reset").focus(),
+            page.keyboard.press("Enter"),
+        ),
+    ):
         before = panel.picture()
         act()
         opened.wait_for_change(panel.picture, before, "the picture")
@@ -207,7 +249,9 @@ def test_a_number_out_of_range_is_brought_back_and_shown(opened):  # 3.3.1
 
 
 @pytest.mark.parametrize("theme", ["JupyterLab Light", "JupyterLab Dark"])
-def test_words_and_shapes_are_seen_in_both_themes(opened, theme):  # 1.4.3, 1.4.11, computed by the browser
+def test_words_and_shapes_are_seen_in_both_themes(
+    opened, theme
+):  # 1.4.3, 1.4.11, computed by the browser
     opened.menu("Settings", "Theme")
     opened.page.locator(".lm-Menu-itemLabel", has_text=re.compile(f"^{theme}$")).click()
     opened.page.wait_for_function(f"document.body.dataset.jpThemeName === {theme!r}")
@@ -280,7 +324,9 @@ def an_inspection():
     return inspection.inspect(rigs.BROKEN["sides-mirror"]()).html()
 
 
-@pytest.fixture(scope="module", params=[the_class, a_learner, an_inspection], ids=lambda make: make.__name__)
+@pytest.fixture(
+    scope="module", params=[the_class, a_learner, an_inspection], ids=lambda make: make.__name__
+)
 def page(request, browser, tmp_path_factory):
     """One of our pages, opened from its file."""
     place = tmp_path_factory.mktemp("page") / "page.html"
@@ -292,8 +338,15 @@ def page(request, browser, tmp_path_factory):
     page.context.close()
 
 
-@pytest.mark.parametrize("media", [{"color_scheme": "light"}, {"color_scheme": "dark"},
-                                   {"color_scheme": "dark", "media": "print"}], ids=["light", "dark", "print"])
+@pytest.mark.parametrize(
+    "media",
+    [
+        {"color_scheme": "light"},
+        {"color_scheme": "dark"},
+        {"color_scheme": "dark", "media": "print"},
+    ],
+    ids=["light", "dark", "print"],
+)
 def test_words_and_shapes_of_a_page_are_seen(page, media):
     page.emulate_media(**{"media": "screen", **media})
     texts, strokes = page.locator("body").evaluate(TEXTS), page.locator("body").evaluate(STROKES)
@@ -301,7 +354,9 @@ def test_words_and_shapes_of_a_page_are_seen(page, media):
     assert pale(texts, TEXT) == set()
     assert pale(strokes, SHAPE) == set()
     if "media" in media:
-        assert all(contrast(ground(behind), "#ffffff") < 1.2 for _, _, behind in texts), "paper is white"
+        assert all(contrast(ground(behind), "#ffffff") < 1.2 for _, _, behind in texts), (
+            "paper is white"
+        )
 
 
 @pytest.mark.parametrize("width", [1280, 640, 320])
@@ -312,8 +367,11 @@ def test_nothing_of_a_page_is_lost_where_there_is_little_room(page, width):
     assert page.evaluate("document.documentElement.scrollWidth") <= width
     assert body.evaluate(SQUEEZED) == []
     assert body.evaluate(CROWDED) == []
-    page.evaluate("css => { const sheet = new CSSStyleSheet(); sheet.replaceSync(css);"
-                  "         document.adoptedStyleSheets = [sheet]; }", SPACING)
+    page.evaluate(
+        "css => { const sheet = new CSSStyleSheet(); sheet.replaceSync(css);"
+        "         document.adoptedStyleSheets = [sheet]; }",
+        SPACING,
+    )
     assert page.evaluate("document.documentElement.scrollWidth") <= width
     assert body.evaluate(SQUEEZED) == []
     page.evaluate("document.adoptedStyleSheets = []")
@@ -321,7 +379,9 @@ def test_nothing_of_a_page_is_lost_where_there_is_little_room(page, width):
 
 def test_a_page_is_walked_through_by_keyboard(page):
     page.set_viewport_size({"width": 1280, "height": 800})
-    targets = page.evaluate("document.querySelectorAll('a[href], summary, [tabindex=\"0\"]').length")
+    targets = page.evaluate(
+        "document.querySelectorAll('a[href], summary, [tabindex=\"0\"]').length"
+    )
     page.evaluate("document.activeElement.blur()")
     unseen, reached = [], 0
     for _ in range(min(targets, 25)):

@@ -78,7 +78,9 @@ def test_the_notes_open_first_and_show_every_lesson(browser, classroom):
     page = lab.Lab(browser, classroom, SCREEN, windowing="none")
     page.open(teaching.NOTES)
     headings = page.page.locator(".jp-MarkdownCell h2").all_text_contents()
-    assert [heading.rstrip("¶") for heading in headings] == [f"{each.number} {each.title}" for each in course.lessons()]
+    assert [heading.rstrip("¶") for heading in headings] == [
+        f"{each.number} {each.title}" for each in course.lessons()
+    ]
     assert page.troubles() == []
     page.page.get_by_role("link", name="Open the lesson").nth(1).click()
     page.page.wait_for_selector(".lm-TabBar-tabLabel:text-matches('^0')")

@@ -11,7 +11,9 @@ NOTEBOOKS = [path for part in ("exercises", "solutions") for path in authoring.n
 
 
 @pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda path: f"{path.parent.name}-{path.name[:2]}")
-def test_an_exercise_and_its_solution_run_without_an_error_and_nothing_is_cut_off(path, browser, server):
+def test_an_exercise_and_its_solution_run_without_an_error_and_nothing_is_cut_off(
+    path, browser, server
+):
     lab = Lab(browser, server, windowing="none")
     if path.parent.name == "solutions":  # learners have none
         lab.write(path.name, authoring.read(path))
@@ -20,7 +22,10 @@ def test_an_exercise_and_its_solution_run_without_an_error_and_nothing_is_cut_of
         lab.open(f"exercises/{path.name}")
     lab.run_all()
     cards = lab.page.locator("section[aria-label^='Check of']").all_text_contents()
-    assert all(text.startswith("Not attempted yet:" if path.parent.name == "exercises" else "Right:") for text in cards)
+    assert all(
+        text.startswith("Not attempted yet:" if path.parent.name == "exercises" else "Right:")
+        for text in cards
+    )
     assert len(cards) >= 4
     assert lab.troubles() == []
     lab.close()

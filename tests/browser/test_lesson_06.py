@@ -7,7 +7,10 @@ from tests.browser.lab import DARK, Lab
 
 LESSON = next((lesson for lesson in course.lessons() if lesson.number == "06"), None)
 
-pytestmark = [pytest.mark.needs_browser, pytest.mark.skipif(LESSON is None, reason="lesson 06 is not there")]
+pytestmark = [
+    pytest.mark.needs_browser,
+    pytest.mark.skipif(LESSON is None, reason="lesson 06 is not there"),
+]
 
 
 @pytest.fixture(scope="module")
@@ -58,7 +61,11 @@ def test_every_moment_shows_something_else(opened):
         seen = {}
         for moment in panel.buttons():
             panel.click(moment)
-            opened.page.wait_for_timeout(500)  # it may be there already, so there may be no change to wait for
+            opened.page.wait_for_timeout(
+                500
+            )  # it may be there already, so there may be no change to wait for
             seen[moment] = panel.picture(), panel.readout()
-        assert len(set(seen.values())) > 1 or len(seen) == 1, f"all of {', '.join(seen)} show the same"
+        assert len(set(seen.values())) > 1 or len(seen) == 1, (
+            f"all of {', '.join(seen)} show the same"
+        )
     assert opened.errors == []

@@ -25,7 +25,11 @@ def test_a_lesson_runs_without_an_error_and_nothing_is_cut_off(opened, window):
     opened.look(**WINDOWS[window])
     assert opened.troubles() == []
     assert opened.page.locator(".jp-Notification, .Toastify__toast").count() == 0
-    tall = {panel.sliders()[0].label: panel.height() for panel in opened.panels() if panel.height() > opened.room()}
+    tall = {
+        panel.sliders()[0].label: panel.height()
+        for panel in opened.panels()
+        if panel.height() > opened.room()
+    }
     assert tall == {}, f"taller than the {opened.room()} px in which cells are seen"
 
 
@@ -36,6 +40,9 @@ def test_its_panels_answer_the_keyboard(opened):
         shown, value = (panel.picture(), panel.readout()), slider.value()
         slider.press("ArrowLeft" if value == slider.highest() else "ArrowRight", times=3)
         opened.wait_for_change(slider.value, value, slider.label)
-        opened.wait_for_change(lambda panel=panel: (panel.picture(), panel.readout()), shown,
-                               f"what is shown beside {slider.label}")
+        opened.wait_for_change(
+            lambda panel=panel: (panel.picture(), panel.readout()),
+            shown,
+            f"what is shown beside {slider.label}",
+        )
     assert opened.errors == []

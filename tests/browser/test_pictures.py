@@ -24,8 +24,13 @@ def made(tmp_path_factory):
         pytest.skip("no Chromium found; install one or name it in RIGKIT_CHROMIUM")
     opened()
     folder = tmp_path_factory.mktemp("pictures")
-    done = subprocess.run([sys.executable, "-m", "tests.pictures", folder], cwd=ROOT, capture_output=True, text=True,
-                          check=False)
+    done = subprocess.run(
+        [sys.executable, "-m", "tests.pictures", folder],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
     assert done.returncode == 0, done.stderr
     return folder
 
@@ -33,8 +38,12 @@ def made(tmp_path_factory):
 @pytest.mark.parametrize("name", ["panel.png", "report.png"])
 def test_a_picture_of_a_page_is_about_as_it_is_kept(made, name):
     with Image.open(made / name) as new, Image.open(KEPT / name) as kept:
-        assert new.size == pytest.approx(kept.size, rel=0.3), "it shows something else: python -m tests.pictures"
+        assert new.size == pytest.approx(kept.size, rel=0.3), (
+            "it shows something else: python -m tests.pictures"
+        )
 
 
 def test_all_of_them_are_made(made):
-    assert {path.name for path in made.iterdir()} == {path.name for path in KEPT.glob("*.[ps][nv]g")}
+    assert {path.name for path in made.iterdir()} == {
+        path.name for path in KEPT.glob("*.[ps][nv]g")
+    }

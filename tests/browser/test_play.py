@@ -23,8 +23,14 @@ OTHER = "print('so far:', len(drawn))"
 def opened(browser, server):
     """A notebook with such a panel and another cell, run."""
     lab = Lab(browser, server)
-    notebook = v4.new_notebook(cells=[v4.new_code_cell(PANEL, id="panel"), v4.new_code_cell(OTHER, id="other")])
-    notebook.metadata.kernelspec = {"name": "python3", "display_name": "Python 3 (ipykernel)", "language": "python"}
+    notebook = v4.new_notebook(
+        cells=[v4.new_code_cell(PANEL, id="panel"), v4.new_code_cell(OTHER, id="other")]
+    )
+    notebook.metadata.kernelspec = {
+        "name": "python3",
+        "display_name": "Python 3 (ipykernel)",
+        "language": "python",
+    }
     lab.write("play.ipynb", notebook)
     lab.open("play.ipynb")
     lab.run_all()
@@ -39,8 +45,11 @@ def run(lab, number):
     before = prompt.text_content()
     cell.locator(".cm-content").click()
     lab.page.keyboard.press("Control+Enter")
-    lab.wait_for_change(lambda: not re.search(r"\d", prompt.text_content()) or prompt.text_content() == before, True,
-                        f"cell {number}")
+    lab.wait_for_change(
+        lambda: not re.search(r"\d", prompt.text_content()) or prompt.text_content() == before,
+        True,
+        f"cell {number}",
+    )
     return cell.locator(".jp-OutputArea").text_content()
 
 
@@ -76,9 +85,15 @@ def test_it_rests_until_it_is_pressed_and_keeps_the_keyboard(opened):
     assert opened.errors == []
 
 
-@pytest.mark.parametrize("touch", [lambda panel: panel.click("Middle"), lambda panel: panel.click("Reset"),
-                                   lambda panel: panel.sliders()[0].press("ArrowRight")],
-                         ids=["moment", "reset", "slider"])
+@pytest.mark.parametrize(
+    "touch",
+    [
+        lambda panel: panel.click("Middle"),
+        lambda panel: panel.click("Reset"),
+        lambda panel: panel.sliders()[0].press("ArrowRight"),
+    ],
+    ids=["moment", "reset", "slider"],
+)
 def test_anything_that_is_pressed_pauses_it(opened, touch):
     panel = opened.panels()[0]
     button(opened).click()

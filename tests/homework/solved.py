@@ -15,8 +15,15 @@ def solutions():
 
 def answered(lesson, student):
     """The names that a lesson's solution leaves behind when `student` runs it; `hw` is the homework."""
-    source = "\n".join(cell.source for cell in authoring.read(solutions()[lesson]).cells if cell.cell_type == "code")
+    source = "\n".join(
+        cell.source
+        for cell in authoring.read(solutions()[lesson]).cells
+        if cell.cell_type == "code"
+    )
     assert source.count(LEARNER) == 1
     names = {}
-    exec(compile(source.replace(LEARNER, f"student={student!r}"), str(solutions()[lesson]), "exec"), names)
+    exec(
+        compile(source.replace(LEARNER, f"student={student!r}"), str(solutions()[lesson]), "exec"),
+        names,
+    )
     return names

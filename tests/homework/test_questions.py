@@ -14,7 +14,9 @@ from rigkit.homework.question import WORDS
 from tests.homework.solved import answered, solutions
 
 LEARNERS = [f"learner-{n:02d}" for n in range(20)]
-QUESTIONS = [question for lesson in notebook.lessons() for question in notebook.questions(lesson).values()]
+QUESTIONS = [
+    question for lesson in notebook.lessons() for question in notebook.questions(lesson).values()
+]
 ASKED_FOR_NUMBERS = [question for question in QUESTIONS if question.kind != "file"]
 MISCONCEPTIONS = [(question, wrong) for question in QUESTIONS for wrong in question.misconceptions]
 
@@ -103,13 +105,26 @@ def forgets_to_return(*inputs):
 
 
 JUNK = {
-    "none": lambda *_: [None][0], "text": lambda *_: "0.4", "nan": lambda *_: float("nan"),
-    "list-of-text": lambda *_: ["a", "b"], "no-return": forgets_to_return,
-    "wrong-shape": lambda *_: np.zeros((3, 5)), "ragged": lambda *_: [[1, 2], [3]], "empty": lambda *_: [],
-    "nan-pair": lambda *_: (np.nan, np.nan), "infinite-pair": lambda *_: (np.inf, [np.inf, 1.0]),
-    "huge": lambda *_: np.zeros(10**6), "vast": lambda *_: [1e300, 1e300], "raises": raises,
-    "exits": lambda *_: raise_exit(), "endless": endless_generator, "counts": lambda *_: itertools.count(),
-    "object": lambda *_: object(), "set": lambda *_: {1, 2}, "true": lambda *_: True, "no-arguments": lambda: 1.0,
+    "none": lambda *_: [None][0],
+    "text": lambda *_: "0.4",
+    "nan": lambda *_: float("nan"),
+    "list-of-text": lambda *_: ["a", "b"],
+    "no-return": forgets_to_return,
+    "wrong-shape": lambda *_: np.zeros((3, 5)),
+    "ragged": lambda *_: [[1, 2], [3]],
+    "empty": lambda *_: [],
+    "nan-pair": lambda *_: (np.nan, np.nan),
+    "infinite-pair": lambda *_: (np.inf, [np.inf, 1.0]),
+    "huge": lambda *_: np.zeros(10**6),
+    "vast": lambda *_: [1e300, 1e300],
+    "raises": raises,
+    "exits": lambda *_: raise_exit(),
+    "endless": endless_generator,
+    "counts": lambda *_: itertools.count(),
+    "object": lambda *_: object(),
+    "set": lambda *_: {1, 2},
+    "true": lambda *_: True,
+    "no-arguments": lambda: 1.0,
 }
 
 
@@ -131,8 +146,14 @@ def test_junk_earns_nothing_and_breaks_nothing(question, junk):
 @pytest.mark.parametrize("question", ASKED_FOR_NUMBERS, ids=named)
 def test_any_finite_numbers_can_be_judged_and_drawn(question, number):
     def answer(*_):
-        parts = [[str(number)] if shape == WORDS else shape[-1] if shape and isinstance(shape[-1], str)
-                 else np.full(shape, number) for shape in question.returns.values()]
+        parts = [
+            [str(number)]
+            if shape == WORDS
+            else shape[-1]
+            if shape and isinstance(shape[-1], str)
+            else np.full(shape, number)
+            for shape in question.returns.values()
+        ]
         return parts if len(parts) > 1 else parts[0]
 
     outcome = outcome_of(question, "ada", answer)
@@ -142,15 +163,25 @@ def test_any_finite_numbers_can_be_judged_and_drawn(question, number):
 
 def given_away(card, reference, known):
     """The numbers of a right answer that stand in a card's text, to three digits, and are not known anyway."""
-    said = {float(word) for word in re.findall(r"-?\d+\.?\d*(?:e-?\d+)?", card)
-            if len(re.sub(r"e.*|\D", "", word).lstrip("0")) >= 3}
-    return [number for number in reference
-            if number not in known and any(abs(abs(number) - abs(word)) <= 6e-4 * abs(number) for word in said)]
+    said = {
+        float(word)
+        for word in re.findall(r"-?\d+\.?\d*(?:e-?\d+)?", card)
+        if len(re.sub(r"e.*|\D", "", word).lstrip("0")) >= 3
+    }
+    return [
+        number
+        for number in reference
+        if number not in known
+        and any(abs(abs(number) - abs(word)) <= 6e-4 * abs(number) for word in said)
+    ]
 
 
 def numbers_in(value):
-    return [float(v) for v in np.ravel(np.array(value, dtype=object)) if not isinstance(v, str)] if not isinstance(
-        value, (list, tuple)) else [number for part in value for number in numbers_in(part)]
+    return (
+        [float(v) for v in np.ravel(np.array(value, dtype=object)) if not isinstance(v, str)]
+        if not isinstance(value, (list, tuple))
+        else [number for part in value for number in numbers_in(part)]
+    )
 
 
 def answer_of(names, question, inputs):
@@ -158,15 +189,24 @@ def answer_of(names, question, inputs):
     return answer(*calling.arguments(inputs)) if question.kind == "function" else answer
 
 
-@pytest.mark.parametrize(("question", "wrong"), [pair for pair in MISCONCEPTIONS if pair[0] in ASKED_FOR_NUMBERS],
-                         ids=named)
+@pytest.mark.parametrize(
+    ("question", "wrong"),
+    [pair for pair in MISCONCEPTIONS if pair[0] in ASKED_FOR_NUMBERS],
+    ids=named,
+)
 def test_a_wrong_answers_card_does_not_give_the_right_one_away(question, wrong, answers):
     found = []
     for learner in LEARNERS[:4]:
         outcome = outcome_of(question, learner, wrong.answer)
-        reference = numbers_in(answer_of(answers[question.lesson, learner], question, outcome.inputs))
-        known = numbers_in(list(outcome.inputs.values())) + numbers_in(wrong.answer(*calling.arguments(outcome.inputs)))
-        close = [n for n in reference if not any(abs(abs(n) - abs(k)) <= 1e-3 * abs(k) for k in known)]
+        reference = numbers_in(
+            answer_of(answers[question.lesson, learner], question, outcome.inputs)
+        )
+        known = numbers_in(list(outcome.inputs.values())) + numbers_in(
+            wrong.answer(*calling.arguments(outcome.inputs))
+        )
+        close = [
+            n for n in reference if not any(abs(abs(n) - abs(k)) <= 1e-3 * abs(k) for k in known)
+        ]
         found.append(given_away(repr(Card(outcome)), close, known))
     assert not all(found), found  # by chance one learner's numbers may look alike, not everyone's
 

@@ -14,4 +14,7 @@ def test_a_thigh_that_is_hardly_off_is_not_off_by_nothing():
     def forward_leg(hip, knee, upper, lower):
         return planar_points(hip + np.radians(0.3), knee, upper, lower)[1:]
 
-    assert "points 0.3° off" in checking.weigh(question, cases, calling.call(forward_leg, cases, None)).sentence
+    assert (
+        "points 0.3° off"
+        in checking.weigh(question, cases, calling.call(forward_leg, cases, None)).sentence
+    )

@@ -7,9 +7,15 @@ from rigkit.homework import calling, checking
 from rigkit.homework.notebook import open_homework, questions
 
 
-@pytest.mark.parametrize(("axes", "says"), [
-    (1.3 * np.eye(3), "square to each other"), (np.diag([-1.0, 1.0, 1.0]), "square to each other"),
-    (np.diag([-1.0, -1.0, 1.0]), "it has turned")], ids=["too-long", "left-handed", "turned"])
+@pytest.mark.parametrize(
+    ("axes", "says"),
+    [
+        (1.3 * np.eye(3), "square to each other"),
+        (np.diag([-1.0, 1.0, 1.0]), "square to each other"),
+        (np.diag([-1.0, -1.0, 1.0]), "it has turned"),
+    ],
+    ids=["too-long", "left-handed", "turned"],
+)
 def test_axes_that_are_no_frames_are_told_from_turned_ones(axes, says):
     def keep_ankle(knee, ankle, new_knee):
         kept = np.linalg.inv(new_knee) @ knee @ ankle

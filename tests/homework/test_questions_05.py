@@ -17,23 +17,41 @@ def word(name, answer):
 
 def smooth(shape):
     """A reach eased by a shape of its own, from slope 1 at 0 to 1 soft length far out."""
+
     def answer(distance, upper, lower, soft):
         start = upper + lower - soft
-        return np.where(distance < start, distance, start + soft * shape(np.maximum(distance - start, 0) / soft))
+        return np.where(
+            distance < start, distance, start + soft * shape(np.maximum(distance - start, 0) / soft)
+        )
 
     return answer
 
 
-@pytest.mark.parametrize("shape", [
-    np.tanh, lambda x: 2 / np.pi * np.arctan(np.pi / 2 * x), lambda x: x / np.sqrt(1 + x**2),
-    lambda x: np.where(x < 2, x - x**2 / 4, 1)], ids=["tanh", "arctan", "root", "parabola"])
+@pytest.mark.parametrize(
+    "shape",
+    [
+        np.tanh,
+        lambda x: 2 / np.pi * np.arctan(np.pi / 2 * x),
+        lambda x: x / np.sqrt(1 + x**2),
+        lambda x: np.where(x < 2, x - x**2 / 4, 1),
+    ],
+    ids=["tanh", "arctan", "root", "parabola"],
+)
 def test_any_smooth_ease_is_right(shape):
     assert word("ease_reach", smooth(shape)) == "Right"
 
 
-@pytest.mark.parametrize("shape", [
-    lambda x: np.minimum(x, 1), lambda x: 1.02 * np.tanh(x / 1.02), lambda x: np.tanh(0.6 * x), lambda x: np.sin(x),
-    lambda x: 0.7 * np.tanh(x / 0.7)], ids=["corner", "too-long", "slope", "back", "never-there"])
+@pytest.mark.parametrize(
+    "shape",
+    [
+        lambda x: np.minimum(x, 1),
+        lambda x: 1.02 * np.tanh(x / 1.02),
+        lambda x: np.tanh(0.6 * x),
+        lambda x: np.sin(x),
+        lambda x: 0.7 * np.tanh(x / 0.7),
+    ],
+    ids=["corner", "too-long", "slope", "back", "never-there"],
+)
 def test_an_ease_that_breaks_a_promise_is_not(shape):
     assert word("ease_reach", smooth(shape)) != "Right"
 
@@ -44,7 +62,9 @@ def test_the_library_may_answer():
         return np.degrees(leg.knee), np.degrees(leg.hip)
 
     assert word("leg_angles", angles) == "Right"
-    assert word("knee_point", lambda h, g, p, u, low: two_bone.solve(h, g, u, low, p).knee) == "Right"
+    assert (
+        word("knee_point", lambda h, g, p, u, low: two_bone.solve(h, g, u, low, p).knee) == "Right"
+    )
     assert word("ease_reach", two_bone.soft_reach) == "Right"
 
 
@@ -52,6 +72,8 @@ def test_a_bend_below_zero_is_not_called_too_small():
     question = QUESTIONS["last_bit"]
     cases = open_homework("05", "ada").cases(question, 1)
     upper, lower, short = (cases[0][name] for name in ("upper", "lower", "short_cm"))
-    bend_deg = np.degrees(two_bone.solve_planar([0, short / 100 - upper - lower], upper, lower).knee)
+    bend_deg = np.degrees(
+        two_bone.solve_planar([0, short / 100 - upper - lower], upper, lower).knee
+    )
     outcome = checking.weigh(question, cases, calling.call(lambda *_: ("a half", -bend_deg), cases))
     assert "flexion is positive" in outcome.sentence

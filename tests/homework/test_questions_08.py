@@ -20,8 +20,15 @@ def changed(change):
     return answer
 
 
-@pytest.mark.parametrize("change", [lambda axes: 1.3 * axes, lambda axes: axes + 0.2 * axes[:, [1, 0, 2]],
-                                    lambda axes: axes * [-1, 1, 1]], ids=["too-long", "not-square", "left-handed"])
+@pytest.mark.parametrize(
+    "change",
+    [
+        lambda axes: 1.3 * axes,
+        lambda axes: axes + 0.2 * axes[:, [1, 0, 2]],
+        lambda axes: axes * [-1, 1, 1],
+    ],
+    ids=["too-long", "not-square", "left-handed"],
+)
 def test_axes_that_are_no_frames_are_told_so(change):
     question = questions("08")["follow"]
     cases = open_homework("08", "ada").cases(question, 1)

@@ -36,7 +36,9 @@ def last_of_equals(weights):
 
 
 def blended_matrix(points, share, rest, posed):
-    matrix = np.einsum("pj,jab->pab", np.stack([1 - share, share], axis=-1), posed @ np.linalg.inv(rest))
+    matrix = np.einsum(
+        "pj,jab->pab", np.stack([1 - share, share], axis=-1), posed @ np.linalg.inv(rest)
+    )
     return [(m @ [*p, 1])[:3] for m, p in zip(matrix, points, strict=True)]
 
 
@@ -51,26 +53,60 @@ def twisted_the_other_way(twist_deg, least_percent):
 
 
 @pytest.mark.parametrize("learner", LEARNERS)
-@pytest.mark.parametrize(("name", "answer"), [
-    ("knee_weights", ramp), ("knee_weights", cosine), ("knee_weights", sigmoid), ("four_weights", last_of_equals),
-    ("pose_skin", blended_matrix), ("blend_turns", other_sign), ("twist_joints", twisted_the_other_way)
-], ids=lambda value: getattr(value, "__name__", value))
+@pytest.mark.parametrize(
+    ("name", "answer"),
+    [
+        ("knee_weights", ramp),
+        ("knee_weights", cosine),
+        ("knee_weights", sigmoid),
+        ("four_weights", last_of_equals),
+        ("pose_skin", blended_matrix),
+        ("blend_turns", other_sign),
+        ("twist_joints", twisted_the_other_way),
+    ],
+    ids=lambda value: getattr(value, "__name__", value),
+)
 def test_right_by_another_way(name, answer, learner):
     assert outcome_of(name, answer, learner).word == "Right"
 
 
 @pytest.mark.parametrize("learner", LEARNERS)
-@pytest.mark.parametrize(("name", "answer", "says"), [
-    ("knee_weights", lambda heights, radius: 0.9 * ramp(heights, radius), "three radii above"),
-    ("knee_weights", lambda heights, radius: ramp(heights - 0.3 * radius, radius), "at the joint itself"),
-    ("knee_weights", lambda heights, radius: np.clip((1 - heights / (2.5 * radius)) / 2, 0, 1), "too much volume"),
-    ("knee_weights", lambda heights, radius: np.clip((1 - heights / (0.6 * radius)) / 2, 0, 1), "stretched too far"),
-    ("four_weights", lambda weights: -last_of_equals(weights)[0] + np.array(last_of_equals(weights)), "add to one"),
-    ("four_weights", lambda weights: 2 * np.array(last_of_equals(weights)), "runs ahead"),
-    ("blend_turns", lambda first, second, share: 0 * first, "no length"),
-    ("volume_lost", lambda radius_cm, bend_deg: ("about twice", np.multiply(
-        questions_09._lost_cm3(radius_cm, np.radians(bend_deg)), [1.3, 1])), "one of your volumes is not"),
-])
+@pytest.mark.parametrize(
+    ("name", "answer", "says"),
+    [
+        ("knee_weights", lambda heights, radius: 0.9 * ramp(heights, radius), "three radii above"),
+        (
+            "knee_weights",
+            lambda heights, radius: ramp(heights - 0.3 * radius, radius),
+            "at the joint itself",
+        ),
+        (
+            "knee_weights",
+            lambda heights, radius: np.clip((1 - heights / (2.5 * radius)) / 2, 0, 1),
+            "too much volume",
+        ),
+        (
+            "knee_weights",
+            lambda heights, radius: np.clip((1 - heights / (0.6 * radius)) / 2, 0, 1),
+            "stretched too far",
+        ),
+        (
+            "four_weights",
+            lambda weights: -last_of_equals(weights)[0] + np.array(last_of_equals(weights)),
+            "add to one",
+        ),
+        ("four_weights", lambda weights: 2 * np.array(last_of_equals(weights)), "runs ahead"),
+        ("blend_turns", lambda first, second, share: 0 * first, "no length"),
+        (
+            "volume_lost",
+            lambda radius_cm, bend_deg: (
+                "about twice",
+                np.multiply(questions_09._lost_cm3(radius_cm, np.radians(bend_deg)), [1.3, 1]),
+            ),
+            "one of your volumes is not",
+        ),
+    ],
+)
 def test_what_is_wrong_is_said(name, answer, says, learner):
     outcome = outcome_of(name, answer, learner)
     assert outcome.score < 1
@@ -82,12 +118,21 @@ def first_four(weights):
     return kept / kept.sum()
 
 
-@pytest.mark.filterwarnings("ignore:invalid value")  # as in a learner's notebook, where the first four are all zero
+@pytest.mark.filterwarnings(
+    "ignore:invalid value"
+)  # as in a learner's notebook, where the first four are all zero
 def test_the_first_four_are_recognised_even_where_they_are_all_zero():
     learners = [f"learner-{n:02d}" for n in range(10)]
-    assert any(not case["weights"][:4].any() for learner in learners
-               for case in map(arrays, open_homework("09", learner).cases(questions("09")["four_weights"], 1)))
-    assert {outcome_of("four_weights", first_four, learner).misconception for learner in learners} == {"first four"}
+    assert any(
+        not case["weights"][:4].any()
+        for learner in learners
+        for case in map(
+            arrays, open_homework("09", learner).cases(questions("09")["four_weights"], 1)
+        )
+    )
+    assert {
+        outcome_of("four_weights", first_four, learner).misconception for learner in learners
+    } == {"first four"}
 
 
 def arrays(case):
@@ -98,7 +143,9 @@ def test_the_limits_of_a_knee_leave_room_for_more_than_one_answer():
     heights = 0.05 * np.linspace(4, -4, questions_09.RINGS)
     fits = []
     for reach in (0.6, 0.8, 1.0, 1.2, 1.4, 1.6, 1.8, 2.0, 2.2, 2.6):
-        stretch, lost, _ = questions_09._bent_limb(heights, 0.05, questions_09._smooth(heights, 0.05 * reach))
+        stretch, lost, _ = questions_09._bent_limb(
+            heights, 0.05, questions_09._smooth(heights, 0.05 * reach)
+        )
         fits.append(stretch <= questions_09.MOST_STRETCH and lost <= questions_09.MOST_LOST)
     assert fits == [False, False, True, True, True, True, True, True, False, False]
 

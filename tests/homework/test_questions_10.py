@@ -20,30 +20,38 @@ def scores(question, answer):
     found = []
     for learner in LEARNERS:
         cases = homework.open_homework("10", learner).cases(question, 1)
-        found.append(checking.weigh(question, cases, calling.call(answer, cases, seconds=None)).score)
+        found.append(
+            checking.weigh(question, cases, calling.call(answer, cases, seconds=None)).score
+        )
     return np.array(found)
 
 
 def planted(place, ease):
     """A foot planted at a place of each stance's ground, its correction eased in swing."""
+
     def answer(forward, down):
         moved = np.zeros(len(forward))
         for run in asked._stances(down):
             moved[run] = place(forward[run]) - forward[run]
         for last, first in asked._swings(down):
             share = ease(np.linspace(0, 1, first - last + 1))
-            moved[last:first + 1] = moved[last] + share * (moved[first] - moved[last])
+            moved[last : first + 1] = moved[last] + share * (moved[first] - moved[last])
         return forward + moved
+
     return answer
 
 
 @pytest.mark.parametrize("place", [np.mean, np.min, np.max, lambda x: x[0], lambda x: x[-1]])
-@pytest.mark.parametrize("ease", [lambda s: s, lambda s: s**2 * (3 - 2 * s), lambda s: (1 - np.cos(np.pi * s)) / 2])
+@pytest.mark.parametrize(
+    "ease", [lambda s: s, lambda s: s**2 * (3 - 2 * s), lambda s: (1 - np.cos(np.pi * s)) / 2]
+)
 def test_a_foot_may_be_planted_anywhere_on_its_ground_and_eased_in_any_smooth_way(place, ease):
     assert (scores(asked.PLANT, planted(place, ease)) == 1).all()
 
 
-@pytest.mark.parametrize("ease", [lambda s: s > 0.5, lambda s: np.minimum(4 * s, 1), lambda s: s + np.sin(np.pi * s)])
+@pytest.mark.parametrize(
+    "ease", [lambda s: s > 0.5, lambda s: np.minimum(4 * s, 1), lambda s: s + np.sin(np.pi * s)]
+)
 def test_a_jump_in_the_air_is_not_smooth(ease):
     assert (scores(asked.PLANT, planted(np.mean, ease)) < 1).all()
 
@@ -52,8 +60,9 @@ def test_a_foot_planted_off_its_ground_is_not_planted_there():
     assert (scores(asked.PLANT, planted(lambda x: x.mean() + 0.5, lambda s: s)) == 0).all()
 
 
-@pytest.mark.parametrize(("lower", "right"), [(0, True), (0.005, True), (0.0099, True), (0.012, False),
-                                              (-0.001, False)])
+@pytest.mark.parametrize(
+    ("lower", "right"), [(0, True), (0.005, True), (0.0099, True), (0.012, False), (-0.001, False)]
+)
 def test_a_pelvis_may_ride_a_centimetre_lower_than_it_need(lower, right):
     found = scores(asked.PELVIS, lambda *case: asked._rooms(*case).min(axis=0) - lower)
     assert ((found == 1) == right).all()

@@ -38,31 +38,51 @@ def lifted_in_steps(ankle, turn, sole):
 
 
 @pytest.mark.parametrize("learner", LEARNERS)
-@pytest.mark.parametrize(("name", "answer"), [
-    ("hang", lambda *mine: (["Toe", " heel", "BALL"], depth(*mine))),
-    ("hang", lambda *mine: {"order": ["heel", "toe", "ball"], "depth": -depth(*mine)}),
-    ("rolled_ankle", by_complex_numbers), ("above_floor", lifted_in_steps),
-    ("toe_bend", lambda turn, slope, limit: [min(0.0, max(-limit, -turn - slope))]),
-], ids=["toe-before-heel", "depth-below-zero", "complex", "in-steps", "in-a-list"])
+@pytest.mark.parametrize(
+    ("name", "answer"),
+    [
+        ("hang", lambda *mine: (["Toe", " heel", "BALL"], depth(*mine))),
+        ("hang", lambda *mine: {"order": ["heel", "toe", "ball"], "depth": -depth(*mine)}),
+        ("rolled_ankle", by_complex_numbers),
+        ("above_floor", lifted_in_steps),
+        ("toe_bend", lambda turn, slope, limit: [min(0.0, max(-limit, -turn - slope))]),
+    ],
+    ids=["toe-before-heel", "depth-below-zero", "complex", "in-steps", "in-a-list"],
+)
 def test_right_by_another_way(name, answer, learner):
     assert outcome_of(name, answer, learner).word == "Right"
 
 
 @pytest.mark.parametrize("learner", LEARNERS)
-@pytest.mark.parametrize(("name", "answer", "says"), [
-    ("carries", lambda *mine: (["heel"], 10.0), "name one for each"),
-    ("carries", lambda *mine: (["arch"] * 6, 10.0), "are called heel, ball and toe"),
-    ("hang", lambda *mine: (["toe", "ball", "heel"], 1.0), "the ball carries the heel"),
-    ("hang", lambda *mine: (["ball", "ball", "heel"], 1.0), "each once"),
-    ("too_high", lambda *mine: ("back", [30.0, 30.0]), "neither length is right"),
-    ("toe_bend", lambda turn, slope, limit: -1.2 * np.clip(turn + slope, 0, limit), "more than the toes can do"),
-    ("toe_bend", lambda turn, slope, limit: 0.2, "nothing bends its toes."),
-    ("above_floor", lambda ankle, turn, sole: ankle + [0.02, 1.0], "moved along"),
-    ("above_floor", lambda ankle, turn, sole: ankle + [0.0, 1.0], "clear of the floor and has been moved"),
-], ids=lambda value: value if isinstance(value, str) else "")
+@pytest.mark.parametrize(
+    ("name", "answer", "says"),
+    [
+        ("carries", lambda *mine: (["heel"], 10.0), "name one for each"),
+        ("carries", lambda *mine: (["arch"] * 6, 10.0), "are called heel, ball and toe"),
+        ("hang", lambda *mine: (["toe", "ball", "heel"], 1.0), "the ball carries the heel"),
+        ("hang", lambda *mine: (["ball", "ball", "heel"], 1.0), "each once"),
+        ("too_high", lambda *mine: ("back", [30.0, 30.0]), "neither length is right"),
+        (
+            "toe_bend",
+            lambda turn, slope, limit: -1.2 * np.clip(turn + slope, 0, limit),
+            "more than the toes can do",
+        ),
+        ("toe_bend", lambda turn, slope, limit: 0.2, "nothing bends its toes."),
+        ("above_floor", lambda ankle, turn, sole: ankle + [0.02, 1.0], "moved along"),
+        (
+            "above_floor",
+            lambda ankle, turn, sole: ankle + [0.0, 1.0],
+            "clear of the floor and has been moved",
+        ),
+    ],
+    ids=lambda value: value if isinstance(value, str) else "",
+)
 def test_what_is_wrong_is_said(name, answer, says, learner):
     question = questions("11")[name]
     cases = open_homework("11", learner).cases(question, 1)
     records = calling.call(answer, cases, seconds=None)
-    said = [checking.weigh(question, [case], [record]).sentence for case, record in zip(cases, records, strict=True)]
+    said = [
+        checking.weigh(question, [case], [record]).sentence
+        for case, record in zip(cases, records, strict=True)
+    ]
     assert any(says in sentence for sentence in said), said

@@ -19,7 +19,9 @@ def case(name):
 
 
 def outcome_of(name, answer):
-    return checking.weigh(questions("12")[name], case(name), calling.call(answer, case(name), seconds=None))
+    return checking.weigh(
+        questions("12")[name], case(name), calling.call(answer, case(name), seconds=None)
+    )
 
 
 def handed_in(asset, tmp_path):
@@ -30,7 +32,9 @@ def handed_in(asset, tmp_path):
 
 def own(learner=LEARNER, walking=False):
     who = open_homework("12", learner).character
-    return export.puppet_asset(who, 600, walking, open_homework("12", LEARNER).inputs("my_rig").bend_deg)
+    return export.puppet_asset(
+        who, 600, walking, open_homework("12", LEARNER).inputs("my_rig").bend_deg
+    )
 
 
 @pytest.fixture(autouse=True)
@@ -47,9 +51,18 @@ def test_so_is_one_that_lies_on_its_back_in_centimetres_and_is_called_otherwise(
     asset = own()
     turn = rotation.quaternion_from_matrix(rotation.matrix_about("x", np.pi / 2))
     root = gltf.Node("scene", None, (0, 0, 0), turn, (100, 100, 100))
-    below = [replace(node, parent=0 if node.parent is None and node.mesh is None else
-                     None if node.parent is None else node.parent + 1,
-                     name=node.name.replace("L_", "left ").replace("R_", "right ")) for node in asset.nodes]
+    below = [
+        replace(
+            node,
+            parent=0
+            if node.parent is None and node.mesh is None
+            else None
+            if node.parent is None
+            else node.parent + 1,
+            name=node.name.replace("L_", "left ").replace("R_", "right "),
+        )
+        for node in asset.nodes
+    ]
     bound = replace(asset.skins[0], joints=asset.skins[0].joints + 1, root=1)
     outcome = handed_in(replace(asset, nodes=[root, *below], skins=[bound]), tmp_path)
     assert outcome.word == "Right", outcome.sentence
@@ -82,20 +95,32 @@ def test_a_bend_of_another_size_is_not_the_one_asked_for(tmp_path):
 
 
 def test_a_rig_built_as_the_lesson_does_is_right(tmp_path):
-    who, wanted = open_homework("12", LEARNER).character, open_homework("12", LEARNER).inputs("my_rig")
+    who, wanted = (
+        open_homework("12", LEARNER).character,
+        open_homework("12", LEARNER).inputs("my_rig"),
+    )
     ups = who.hip_height - np.cumsum([0, *who.bones])
     straight = np.array([[who.hip_width / 2, up, 0] for up in ups])
     leg = bend.preset_bend(straight, np.radians(wanted.bend_deg), [0, 0, 1])
     leg[:, 1] += straight[-1, 1] - leg[-1, 1]
     placed = placement.orient_chain(leg)
-    world = {"pelvis": frames.frame(origin=leg[0] * [0, 1, 1]), "L_hip": placed[0], "L_knee": placed[1],
-             "L_ankle": frames.frame(origin=leg[2]),
-             "L_ball": frames.frame(origin=leg[2] * [1, 0, 1] + [0, 0.02, 0.12])}
-    skeleton = placement.mirror_skeleton(Skeleton.from_world(world, dict(zip(world, [None, *world], strict=False))))
+    world = {
+        "pelvis": frames.frame(origin=leg[0] * [0, 1, 1]),
+        "L_hip": placed[0],
+        "L_knee": placed[1],
+        "L_ankle": frames.frame(origin=leg[2]),
+        "L_ball": frames.frame(origin=leg[2] * [1, 0, 1] + [0, 0.02, 0.12]),
+    }
+    skeleton = placement.mirror_skeleton(
+        Skeleton.from_world(world, dict(zip(world, [None, *world], strict=False)))
+    )
     surface, weights = skin.rig_skin(LegRig.from_puppet(who, wanted.bend_deg), who, 600)
     kept = [LegRig.from_puppet(who).skeleton.index(name) for name in skeleton.names]
     weights = skin.normalise(weights[:, kept] + 1e-12)
-    assert handed_in(export.rig_asset(skeleton, surface, skin.prune(weights)), tmp_path).word == "Right"
+    assert (
+        handed_in(export.rig_asset(skeleton, surface, skin.prune(weights)), tmp_path).word
+        == "Right"
+    )
 
 
 def knee_by_search(hip, knee, ankle, toe):
@@ -104,7 +129,9 @@ def knee_by_search(hip, knee, ankle, toe):
     ahead = ahead / np.linalg.norm(ahead)
     base = hip + (knee - hip) @ line / (line @ line) * line
     offs = np.linspace(0, 0.1, 400) * np.linalg.norm(line)
-    bends = [bend.measure_bend(np.array([hip, base + off * ahead, ankle]), ahead).angle for off in offs]
+    bends = [
+        bend.measure_bend(np.array([hip, base + off * ahead, ankle]), ahead).angle for off in offs
+    ]
     return base + offs[int(np.abs(np.degrees(bends) - 8).argmin())] * ahead
 
 
@@ -130,9 +157,16 @@ def bound_step_by_step(local):
     return found
 
 
-@pytest.mark.parametrize(("name", "answer"), [
-    ("mend_knee", knee_by_search), ("mend_mirrored", mirrored_by_hinge), ("mend_weights", weights_one_by_one),
-    ("bind_again", bound_step_by_step)], ids=lambda value: getattr(value, "__name__", value))
+@pytest.mark.parametrize(
+    ("name", "answer"),
+    [
+        ("mend_knee", knee_by_search),
+        ("mend_mirrored", mirrored_by_hinge),
+        ("mend_weights", weights_one_by_one),
+        ("bind_again", bound_step_by_step),
+    ],
+    ids=lambda value: getattr(value, "__name__", value),
+)
 def test_right_by_another_way(name, answer):
     assert outcome_of(name, answer).word == "Right"
 
@@ -143,16 +177,34 @@ def test_an_axis_has_neither_length_nor_sense_and_its_angle_no_sign(size):
     normal = np.cross(inputs.knee - inputs.hip, inputs.ankle - inputs.knee)
     normal = normal / np.linalg.norm(normal)
     off = np.degrees(np.arccos(abs(normal @ inputs.axis) / np.linalg.norm(inputs.axis)))
-    assert outcome_of("aslant", lambda *_: ("hinge-square", np.sign(size) * off, size * normal)).word == "Right"
+    assert (
+        outcome_of("aslant", lambda *_: ("hinge-square", np.sign(size) * off, size * normal)).word
+        == "Right"
+    )
 
 
-@pytest.mark.parametrize(("name", "answer", "says"), [
-    ("mend_knee", lambda *places: knee_by_search(*places) + [0.1, 0, 0], "beside the plane"),
-    ("mend_mirrored", lambda joint: frames.frame(mirrored_by_hinge(joint)[:3, :3]), "stay where it is"),
-    ("mend_mirrored", lambda joint: 2 * mirrored_by_hinge(joint), "length one"),
-    ("mend_mirrored", lambda joint: mirrored_by_hinge(joint) + np.diag([0, 0, 0, 1.0]), "last row"),
-    ("mend_weights", lambda w, v, j: np.array(weights_one_by_one(w, v, j)) * 0.9, "sums are not one"),
-])
+@pytest.mark.parametrize(
+    ("name", "answer", "says"),
+    [
+        ("mend_knee", lambda *places: knee_by_search(*places) + [0.1, 0, 0], "beside the plane"),
+        (
+            "mend_mirrored",
+            lambda joint: frames.frame(mirrored_by_hinge(joint)[:3, :3]),
+            "stay where it is",
+        ),
+        ("mend_mirrored", lambda joint: 2 * mirrored_by_hinge(joint), "length one"),
+        (
+            "mend_mirrored",
+            lambda joint: mirrored_by_hinge(joint) + np.diag([0, 0, 0, 1.0]),
+            "last row",
+        ),
+        (
+            "mend_weights",
+            lambda w, v, j: np.array(weights_one_by_one(w, v, j)) * 0.9,
+            "sums are not one",
+        ),
+    ],
+)
 def test_what_is_wrong_is_said(name, answer, says):
     outcome = outcome_of(name, answer)
     assert outcome.score < 1
@@ -163,13 +215,21 @@ def test_an_axis_along_the_bone_leaves_the_ankle_behind():
     inputs = open_homework("12", LEARNER).inputs("aslant")
     outcome = outcome_of("aslant", lambda *_: ("hinge-square", 0.0, inputs.ankle - inputs.knee))
     shank_cm = 100 * np.linalg.norm(inputs.ankle - inputs.knee)
-    assert f"{np.sqrt(2) * shank_cm:.1f} cm" in repr(outcome.measured)  # it has not moved, and should be a square away
+    assert f"{np.sqrt(2) * shank_cm:.1f} cm" in repr(
+        outcome.measured
+    )  # it has not moved, and should be a square away
 
 
 def test_each_wrong_rig_is_told_from_the_others():
     inputs = calling.arguments(case("my_rig")[0])
-    reports = [rig_file.findings(wrong.answer(*inputs)) for wrong in questions("12")["my_rig"].misconceptions]
-    found = [frozenset(f["rule"] for f in report["findings"] if f["status"] == "finding") for report in reports]
+    reports = [
+        rig_file.findings(wrong.answer(*inputs))
+        for wrong in questions("12")["my_rig"].misconceptions
+    ]
+    found = [
+        frozenset(f["rule"] for f in report["findings"] if f["status"] == "finding")
+        for report in reports
+    ]
     assert len(set(found)) == len(found)
     assert all(found)
     assert faults.VERTICES < 2000  # a check has to be quick

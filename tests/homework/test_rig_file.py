@@ -24,9 +24,16 @@ def judge(inputs, output):
     return Verdict(float(long and not found), "it was inspected.", {"Findings": str(len(found))})
 
 
-QUESTION = Question("12", "my_rig", "a rig", "file", {"report": REPORT},
-                    lambda rng, character: [{"leg_cm": 100 * puppets.PUPPETS["Tamsin"].thigh}], judge,
-                    (Misconception("no bend", straight, "the legs are straight"),))
+QUESTION = Question(
+    "12",
+    "my_rig",
+    "a rig",
+    "file",
+    {"report": REPORT},
+    lambda rng, character: [{"leg_cm": 100 * puppets.PUPPETS["Tamsin"].thigh}],
+    judge,
+    (Misconception("no bend", straight, "the legs are straight"),),
+)
 
 
 @pytest.fixture
@@ -49,9 +56,17 @@ def test_a_misconception_is_known_by_the_rules_it_breaks(tmp_path, homework):
     assert outcome.sentence == "this is the rig you get when the legs are straight."
 
 
-@pytest.mark.parametrize(("answer", "said"), [
-    ("nowhere.glb", "cannot be opened"), (3.5, "no name of a file but a float"), (None, "no name of a file"),
-    (TAMSIN, "no name of a file"), (b"glTF", "cannot be read"), (b"", "cannot be read")])
+@pytest.mark.parametrize(
+    ("answer", "said"),
+    [
+        ("nowhere.glb", "cannot be opened"),
+        (3.5, "no name of a file but a float"),
+        (None, "no name of a file"),
+        (TAMSIN, "no name of a file"),
+        (b"glTF", "cannot be read"),
+        (b"", "cannot be read"),
+    ],
+)
 def test_anything_else_is_answered_by_a_sentence(homework, answer, said):
     outcome = homework.check(my_rig=answer).outcome
     assert outcome.score == 0

@@ -16,27 +16,107 @@ from rigkit.homework import notebook
 from tests.marking import rig_files
 
 ROOT = Path(__file__).parents[2]
-FIRST = ("Anneke", "Bastian", "Cleo", "Dagny", "Emre", "Fenja", "Gesa", "Hauke", "Ilka", "Joris", "Kaja", "Lennart",
-         "Maren", "Nuno", "Oluchi", "Pelle", "Quirin", "Rike", "Sören", "Tjark", "Ulla", "Vigga", "Wiebke", "Xenia",
-         "Yorick", "Zoë", "Birk", "Frauke", "Henrike", "Imke", "Momme", "Swantje")
-LAST = ("Anchorage", "Bollard", "Capstan", "Driftwood", "Eddystream", "Foghorn", "Gangway", "Halyard", "Inshore",
-        "Jetty", "Keelson", "Lanternby", "Moorland", "Netmender", "O'Tide", "Pilotson", "Quayside", "Ropewalk",
-        "Sailwright", "Tidewater", "Undertow", "Vanguard", "Winchcombe", "Yardarm", "Breakwater", "Caulker", "Dockray",
-        "Ebb", "Fairlead", "Gull", "Harbourne", "Islet")
-PATTERN = ("right", "partly", "misconception", "misconception", "broken", "blank", "misconception", "right", "hostile",
-           "unreadable", "copy", "missing",
-           "right", "partly", "misconception", "right", "partly", "misconception", "right", "misconception")
+FIRST = (
+    "Anneke",
+    "Bastian",
+    "Cleo",
+    "Dagny",
+    "Emre",
+    "Fenja",
+    "Gesa",
+    "Hauke",
+    "Ilka",
+    "Joris",
+    "Kaja",
+    "Lennart",
+    "Maren",
+    "Nuno",
+    "Oluchi",
+    "Pelle",
+    "Quirin",
+    "Rike",
+    "Sören",
+    "Tjark",
+    "Ulla",
+    "Vigga",
+    "Wiebke",
+    "Xenia",
+    "Yorick",
+    "Zoë",
+    "Birk",
+    "Frauke",
+    "Henrike",
+    "Imke",
+    "Momme",
+    "Swantje",
+)
+LAST = (
+    "Anchorage",
+    "Bollard",
+    "Capstan",
+    "Driftwood",
+    "Eddystream",
+    "Foghorn",
+    "Gangway",
+    "Halyard",
+    "Inshore",
+    "Jetty",
+    "Keelson",
+    "Lanternby",
+    "Moorland",
+    "Netmender",
+    "O'Tide",
+    "Pilotson",
+    "Quayside",
+    "Ropewalk",
+    "Sailwright",
+    "Tidewater",
+    "Undertow",
+    "Vanguard",
+    "Winchcombe",
+    "Yardarm",
+    "Breakwater",
+    "Caulker",
+    "Dockray",
+    "Ebb",
+    "Fairlead",
+    "Gull",
+    "Harbourne",
+    "Islet",
+)
+PATTERN = (
+    "right",
+    "partly",
+    "misconception",
+    "misconception",
+    "broken",
+    "blank",
+    "misconception",
+    "right",
+    "hostile",
+    "unreadable",
+    "copy",
+    "missing",
+    "right",
+    "partly",
+    "misconception",
+    "right",
+    "partly",
+    "misconception",
+    "right",
+    "misconception",
+)
 
 HOSTILE = {  # what a cell before the answers does, which are right
     "reads outside": "print(open('/etc/passwd').read())",
     "ends the process": "import os\nos._exit(0)",
     "answers for the checker": "import contextlib, os\nfor place in range(3, 64):\n"
-                               "    with contextlib.suppress(OSError):\n"
-                               "        os.write(place, b'{\"id\": 0, \"out\": 1}\\n')",
+    "    with contextlib.suppress(OSError):\n"
+    '        os.write(place, b\'{"id": 0, "out": 1}\\n\')',
     "starts a program": "import subprocess\nsubprocess.run(['/bin/sh', '-c', 'true'])",
     "fills the memory": "hoard = []\nwhile True:\n    hoard.append(bytes(2**24))",
     "markup in its words": "class Script(Exception):\n    pass\n\nScript.__name__ = '<script>alert(1)</script>'\n"
-                           "raise Script('<img src=x onerror=alert(2)>')",
+    "raise Script('<img src=x onerror=alert(2)>')",
     "floods the page": "while True:\n    print('x' * 10**6)",
     "shuts the doors": "import os\nos.closerange(0, 64)",
     "never ends": "while True:\n    pass",
@@ -58,8 +138,11 @@ def make_class(folder, n, lesson="06", kinds=PATTERN, seed=0):
         For each learner's id its kind, with what there is to add: "misconception: 06/solve_leg degrees".
     """
     folder, rng = Path(folder), random.Random(seed)
-    turns = {"misconception": _in_turn(_misconceptions(lesson)), "hostile": _in_turn(HOSTILE),
-             "hostile rig": _in_turn(rig_files.UNREADABLE)}
+    turns = {
+        "misconception": _in_turn(_misconceptions(lesson)),
+        "hostile": _in_turn(HOSTILE),
+        "hostile rig": _in_turn(rig_files.UNREADABLE),
+    }
     made, first = {}, None
     (folder / "submissions").mkdir(parents=True)
     with open(folder / "roster.csv", "w", newline="", encoding="utf-8") as file:
@@ -70,9 +153,18 @@ def make_class(folder, n, lesson="06", kinds=PATTERN, seed=0):
             roster.writerow([learner, name, f"{learner}@parade.example"])
             kind = kinds[number % len(kinds)]
             what = next(turns[kind]) if kind in turns else None
-            made[learner] = kind if what is None else f"{kind}: {what if isinstance(what, str) else ' '.join(what)}"
+            made[learner] = (
+                kind
+                if what is None
+                else f"{kind}: {what if isinstance(what, str) else ' '.join(what)}"
+            )
             if kind != "missing":
-                place = folder / "submissions" / f"{name} ({learner})" / _template("exercises", lesson).name
+                place = (
+                    folder
+                    / "submissions"
+                    / f"{name} ({learner})"
+                    / _template("exercises", lesson).name
+                )
                 place.parent.mkdir()
                 data = submission("right" if kind == "copy" else kind, what, lesson, name, rng)
                 rigs = rigs_of(kind, what, lesson, name)
@@ -92,8 +184,11 @@ def submission(kind, what=None, lesson="06", name="Tamsin", rng=None):
         return b'{"cells": [{"cell_type": "code", "source": ["import num'
     book = _read("exercises", lesson)
     answers = {} if kind == "blank" else right_answers(lesson)
-    answers |= {each.id: f'{each.name} = "{each.name}.glb"' for each in notebook.questions(lesson).values()
-                if each.kind == "file" and answers}
+    answers |= {
+        each.id: f'{each.name} = "{each.name}.glb"'
+        for each in notebook.questions(lesson).values()
+        if each.kind == "file" and answers
+    }
     answers = {question: _of_ones_own(source, rng) for question, source in answers.items()}
     if kind == "partly":
         for question in rng.sample(sorted(answers), 1 + len(answers) // 3):
@@ -107,9 +202,22 @@ def submission(kind, what=None, lesson="06", name="Tamsin", rng=None):
         if question in answers:
             cell["source"] = answers[question]
     if kind == "hostile":
-        first = next(i for i, cell in enumerate(book["cells"]) if "question" in cell["metadata"].get("rigkit", {}))
-        book["cells"].insert(first, {"cell_type": "code", "execution_count": None, "id": "hostile", "metadata": {},
-                                     "outputs": [], "source": HOSTILE[what]})
+        first = next(
+            i
+            for i, cell in enumerate(book["cells"])
+            if "question" in cell["metadata"].get("rigkit", {})
+        )
+        book["cells"].insert(
+            first,
+            {
+                "cell_type": "code",
+                "execution_count": None,
+                "id": "hostile",
+                "metadata": {},
+                "outputs": [],
+                "source": HOSTILE[what],
+            },
+        )
     text = json.dumps(book, ensure_ascii=False, indent=1)
     return text.replace('student=\\"learner-07\\"', f'student=\\"{name}\\"').encode()
 
@@ -151,8 +259,11 @@ def _copied(data, name, new):
 
 def right_answers(lesson):
     """The source of each answer in the lesson's solution, by the question's id."""
-    return {cell["metadata"]["rigkit"]["question"]: "".join(cell["source"])
-            for cell in _read("solutions", lesson)["cells"] if "question" in cell["metadata"].get("rigkit", {})}
+    return {
+        cell["metadata"]["rigkit"]["question"]: "".join(cell["source"])
+        for cell in _read("solutions", lesson)["cells"]
+        if "question" in cell["metadata"].get("rigkit", {})
+    }
 
 
 def misconception_source(lesson, question_id, name):
@@ -161,7 +272,11 @@ def misconception_source(lesson, question_id, name):
     path = ROOT / "rigkit" / "homework" / f"questions_{lesson}.py"
     text = path.read_text(encoding="utf-8")
     module = ast.parse(text)
-    answer = next(call.args[1] for call in _misconception_calls(module, question_id) if call.args[0].value == name)
+    answer = next(
+        call.args[1]
+        for call in _misconception_calls(module, question_id)
+        if call.args[0].value == name
+    )
     lines = [ast.get_source_segment(text, part) for part in _needed(module, answer)]
     model = ast.get_source_segment(text, answer)
     if question.kind == "function":
@@ -173,15 +288,21 @@ def misconception_source(lesson, question_id, name):
 
 def _misconceptions(lesson):
     """(question's id, name) of each: the first of every question, then the second of every question, and so on."""
-    numbered = [(number, (question.id, wrong.name)) for question in notebook.questions(lesson).values()
-                for number, wrong in enumerate(question.misconceptions)]
+    numbered = [
+        (number, (question.id, wrong.name))
+        for question in notebook.questions(lesson).values()
+        for number, wrong in enumerate(question.misconceptions)
+    ]
     return [which for _, which in sorted(numbered, key=lambda pair: pair[0])]
 
 
 def _misconception_calls(module, question_id):
     for part in module.body:
         for call in ast.walk(part):
-            if _called(call) == "Question" and "/".join(arg.value for arg in call.args[:2]) == question_id:
+            if (
+                _called(call) == "Question"
+                and "/".join(arg.value for arg in call.args[:2]) == question_id
+            ):
                 yield from (inner for inner in ast.walk(call) if _called(inner) == "Misconception")
 
 
@@ -209,7 +330,12 @@ def _names_made(part):
     if isinstance(part, ast.FunctionDef):
         return [part.name]
     if isinstance(part, ast.Assign):
-        return [node.id for target in part.targets for node in ast.walk(target) if isinstance(node, ast.Name)]
+        return [
+            node.id
+            for target in part.targets
+            for node in ast.walk(target)
+            if isinstance(node, ast.Name)
+        ]
     return []
 
 
@@ -223,8 +349,16 @@ def _idle(rng, depth):
     if depth == 0 or rng.random() < 0.15:
         return str(rng.randint(1, 9))
     inner = _idle(rng, depth - 1)
-    return rng.choice([f"({inner} {rng.choice('+-*')} {_idle(rng, depth - 1)})", f"abs({inner})", f"max({inner}, 3)",
-                       f"sum([{inner}, {_idle(rng, depth - 1)}])", f"round({inner} / 4, 2)", f"min(5, {inner})"])
+    return rng.choice(
+        [
+            f"({inner} {rng.choice('+-*')} {_idle(rng, depth - 1)})",
+            f"abs({inner})",
+            f"max({inner}, 3)",
+            f"sum([{inner}, {_idle(rng, depth - 1)}])",
+            f"round({inner} / 4, 2)",
+            f"min(5, {inner})",
+        ]
+    )
 
 
 def _in_turn(things):

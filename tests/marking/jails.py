@@ -29,8 +29,12 @@ def opened(kind="bwrap"):
 
 
 def request(*cells, calls=(FUNCTION, VALUE), **more):
-    return jail.Request(cells, calls, {"lesson": "06", "student": "Pip", "inputs": {"twice": CASES[2]},
-                                       "character": {}}, **more)
+    return jail.Request(
+        cells,
+        calls,
+        {"lesson": "06", "student": "Pip", "inputs": {"twice": CASES[2]}, "character": {}},
+        **more,
+    )
 
 
 def run(*cells, calls=(FUNCTION, VALUE), seconds=10.0, kind="bwrap"):

@@ -7,15 +7,86 @@ from html.parser import HTMLParser
 from itertools import pairwise
 
 VOID = {"meta", "br"}
-TAGS = {"html", "head", "meta", "title", "style", "body", "header", "main", "nav", "section", "article", "figure",
-        "figcaption", "h1", "h2", "h3", "p", "div", "span", "b", "strong", "bdi", "code", "ul", "li", "dl", "dt", "dd",
-        "a", "details", "summary", "table", "thead", "tbody", "tr", "th", "td",
-        "svg", "desc", "g", "path", "rect", "circle", "text"}
-ATTRIBUTES = {"lang", "charset", "http-equiv", "content", "name", "class", "id", "href", "role", "aria-label",
-              "aria-hidden", "tabindex", "scope", "open", "xmlns", "viewbox", "width", "height", "d", "x", "y", "cx",
-              "cy", "r", "rx", "preserveaspectratio", "text-anchor", "fill"}
+TAGS = {
+    "html",
+    "head",
+    "meta",
+    "title",
+    "style",
+    "body",
+    "header",
+    "main",
+    "nav",
+    "section",
+    "article",
+    "figure",
+    "figcaption",
+    "h1",
+    "h2",
+    "h3",
+    "p",
+    "div",
+    "span",
+    "b",
+    "strong",
+    "bdi",
+    "code",
+    "ul",
+    "li",
+    "dl",
+    "dt",
+    "dd",
+    "a",
+    "details",
+    "summary",
+    "table",
+    "thead",
+    "tbody",
+    "tr",
+    "th",
+    "td",
+    "svg",
+    "desc",
+    "g",
+    "path",
+    "rect",
+    "circle",
+    "text",
+}
+ATTRIBUTES = {
+    "lang",
+    "charset",
+    "http-equiv",
+    "content",
+    "name",
+    "class",
+    "id",
+    "href",
+    "role",
+    "aria-label",
+    "aria-hidden",
+    "tabindex",
+    "scope",
+    "open",
+    "xmlns",
+    "viewbox",
+    "width",
+    "height",
+    "d",
+    "x",
+    "y",
+    "cx",
+    "cy",
+    "r",
+    "rx",
+    "preserveaspectratio",
+    "text-anchor",
+    "fill",
+}
 LINKS = re.compile(r"#[\w-]+|learners/[a-z0-9._-]+\.html|(grades|lineItems|results)\.csv")
-CONTROLS = re.compile("[\x00-\x09\x0b-\x1f\x7f-\x9f\ud800-\udfff\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069\ufeff]")
+CONTROLS = re.compile(
+    "[\x00-\x09\x0b-\x1f\x7f-\x9f\ud800-\udfff\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069\ufeff]"
+)
 
 
 class Page(HTMLParser):
@@ -94,9 +165,16 @@ def check(html):
 
 def _check_policy(page):
     """Nothing may be loaded or run; the style sheet is the one that the policy names."""
-    policy = next(meta["content"] for meta in page.all("meta") if meta.get("http-equiv") == "Content-Security-Policy")
+    policy = next(
+        meta["content"]
+        for meta in page.all("meta")
+        if meta.get("http-equiv") == "Content-Security-Policy"
+    )
     style = re.findall(r"<style>(.*?)</style>", page.html, re.DOTALL)
     assert len(style) == 1
     assert not re.search(r"@import|url\(|expression|https?:", style[0])
     digest = b64encode(hashlib.sha256(style[0].encode()).digest()).decode()
-    assert policy == f"default-src 'none'; style-src 'sha256-{digest}'; base-uri 'none'; form-action 'none'"
+    assert (
+        policy
+        == f"default-src 'none'; style-src 'sha256-{digest}'; base-uri 'none'; form-action 'none'"
+    )

@@ -15,10 +15,16 @@ import pytest
 from rigkit.marking.site import run_as
 from tests.marking.jails import ANSWERS, CASES, RIGHT, opened, run
 
-TOOLS, *CELLS = re.split(r"^# %% .*\n", Path(__file__).with_name("attacks.txt").read_text(encoding="utf-8"),
-                         flags=re.MULTILINE)[1:]
-_, *NAMES = re.findall(r"^# %% (.*)$", Path(__file__).with_name("attacks.txt").read_text(encoding="utf-8"),
-                       flags=re.MULTILINE)
+TOOLS, *CELLS = re.split(
+    r"^# %% .*\n",
+    Path(__file__).with_name("attacks.txt").read_text(encoding="utf-8"),
+    flags=re.MULTILINE,
+)[1:]
+_, *NAMES = re.findall(
+    r"^# %% (.*)$",
+    Path(__file__).with_name("attacks.txt").read_text(encoding="utf-8"),
+    flags=re.MULTILINE,
+)
 FIRST_LINE = len(TOOLS.splitlines()) + 1  # of an attack in its cell
 
 
@@ -92,8 +98,11 @@ COMES = {
     "replaces what prints": unharmed(),
     "prints to something hostile": unharmed(),
     "deletes the builtins": over(),
-    "replaces what writes": answered(unreadable("not a finite number"), seven=[unreadable("not a finite number")],
-                                     error="unreadable"),
+    "replaces what writes": answered(
+        unreadable("not a finite number"),
+        seven=[unreadable("not a finite number")],
+        error="unreadable",
+    ),
     "replaces what reads": Comes("stopped early", [unreadable("not an answer")], []),
     "replaces NumPy": answered(raised("AttributeError"), seven=[raised("AttributeError")]),
     "traces every line": unharmed(),
@@ -134,8 +143,13 @@ COMES = {
     "answers for its cell": unharmed(),
     "says goodbye early": over(),
     "looks for the other cases": answered({"out": 0.0}),
-    "prints its inputs": Comes(twice=[{"out": 2.5, "printed": 17}, {"out": 1554.25, "printed": 20},
-                                      {"out": -1.0, "printed": 17}]),
+    "prints its inputs": Comes(
+        twice=[
+            {"out": 2.5, "printed": 17},
+            {"out": 1554.25, "printed": 20},
+            {"out": -1.0, "printed": 17},
+        ]
+    ),
     "tells its inputs by an error": answered(raised("Exception", line=1)),
     "has markup for an error": unharmed("Exception"),
     # it answers with something else
@@ -163,10 +177,25 @@ COMES = {
 }
 
 # What Landlock must stop as well, with the record that comes of it there.
-BY_LANDLOCK = {name: COMES[name] for name in (
-    "starts processes", "starts a program", "uses the network", "uses the kernel's side doors", "fills the root",
-    "asks for a namespace of its own", "raises its limits", "meddles with its neighbours", "asks for all memory",
-    "answers twice", "never ends", "prints without end", "leaves at once", "reads the course")} | {
+BY_LANDLOCK = {
+    name: COMES[name]
+    for name in (
+        "starts processes",
+        "starts a program",
+        "uses the network",
+        "uses the kernel's side doors",
+        "fills the root",
+        "asks for a namespace of its own",
+        "raises its limits",
+        "meddles with its neighbours",
+        "asks for all memory",
+        "answers twice",
+        "never ends",
+        "prints without end",
+        "leaves at once",
+        "reads the course",
+    )
+} | {
     "becomes another program": unharmed("PermissionError"),
     "kills itself": unharmed("PermissionError"),
     "fills its folder": unharmed("PermissionError"),
@@ -181,7 +210,11 @@ def outside(tmp_path_factory):
     (folder / "canary").write_text("sings")
     with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as listener:
         listener.bind(str(folder / "socket"))
-        for place in (folder, *folder.parents[:2], *folder.iterdir()):  # nothing but the jail shall stand in the way
+        for place in (
+            folder,
+            *folder.parents[:2],
+            *folder.iterdir(),
+        ):  # nothing but the jail shall stand in the way
             place.chmod(0o777)
         yield folder
 
@@ -211,8 +244,15 @@ def test_what_comes_of_it_by_landlock(name, outside, neighbour):
 
 
 @pytest.mark.needs_jail
-@pytest.mark.parametrize("name", ["reads the machine's files", "uses the network", "uses the kernel's side doors",
-                                  "meddles with its neighbours"])
+@pytest.mark.parametrize(
+    "name",
+    [
+        "reads the machine's files",
+        "uses the network",
+        "uses the kernel's side doors",
+        "meddles with its neighbours",
+    ],
+)
 def test_without_a_jail_it_would_get_through(name, outside, neighbour):
     found = run(ANSWERS, cell(name, outside, neighbour), kind="unjailed")
     assert "GOT THROUGH" in found.printed
@@ -220,15 +260,20 @@ def test_without_a_jail_it_would_get_through(name, outside, neighbour):
 
 def cell(name, outside, neighbour):
     own = CELLS[NAMES.index(name)]
-    return TOOLS + own.replace("OUTSIDE", repr(str(outside))).replace("NEIGHBOUR", str(neighbour.pid))
+    return TOOLS + own.replace("OUTSIDE", repr(str(outside))).replace(
+        "NEIGHBOUR", str(neighbour.pid)
+    )
 
 
 def check(name, comes, outside, neighbour, kind):
     found = run(ANSWERS, cell(name, outside, neighbour), seconds=comes.seconds, kind=kind)
     assert "GOT THROUGH" not in found.printed
     assert (found.end, found.signal) == (comes.end, comes.signal), found.printed
-    assert found.records == {name: list(records) for name, records in
-                             (("twice", comes.twice), ("seven", comes.seven)) if records}
+    assert found.records == {
+        name: list(records)
+        for name, records in (("twice", comes.twice), ("seven", comes.seven))
+        if records
+    }
     if len(found.cells) == 2:
         assert found.cells[1].get("error") == comes.error, found.printed
     assert len(found.printed) <= 64 * 1024

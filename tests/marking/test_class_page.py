@@ -37,17 +37,25 @@ def test_it_counts_who_handed_in_who_is_marked_and_who_is_missing():
     shown = read(found, missing=missing)
     tiles = re.findall(r"<li><b>([^<]*)</b>([^<]*)</li>", shown.html)
     marked = [one.score for one in found if one.score is not None]
-    assert tiles == [("58", "handed in"), ("55", "marked"), ("3", "not marked"), ("2", "missing"),
-                     (page.percent(sum(marked) / 55), "on average")]
+    assert tiles == [
+        ("58", "handed in"),
+        ("55", "marked"),
+        ("3", "not marked"),
+        ("2", "missing"),
+        (page.percent(sum(marked) / 55), "on average"),
+    ]
     assert len(marked) == 55
     for _, who in missing:
         assert who.name in part(shown, "missing")
 
 
 def test_those_not_marked_stand_first_then_those_cut_short_then_the_flagged():
-    found = [entry(learner(1)), entry(learner(2), flags=("looks odd.",)),
-             entry(learner(3), end="memory", why="it asked for too much."),
-             entry(learner(4), marked=False, end="", outcomes=(), why="not a notebook.")]
+    found = [
+        entry(learner(1)),
+        entry(learner(2), flags=("looks odd.",)),
+        entry(learner(3), end="memory", why="it asked for too much."),
+        entry(learner(4), marked=False, end="", outcomes=(), why="not a notebook."),
+    ]
     look = part(read(found), "look")
     names = [learner(n).name for n in (4, 3, 2)]
     assert sorted(names, key=look.index) == names
@@ -61,8 +69,11 @@ def test_no_run_needs_a_look():
 
 
 def test_the_spread_of_each_question_is_said_in_numbers():
-    found = [entry(learner(1)), entry(learner(2), kinds={"solve_leg": "knee backwards"}),
-             entry(learner(3), kinds={"solve_leg": "blank"})]
+    found = [
+        entry(learner(1)),
+        entry(learner(2), kinds={"solve_leg": "knee backwards"}),
+        entry(learner(3), kinds={"solve_leg": "blank"}),
+    ]
     words = dict.fromkeys(page.WORDS, 0)
     for one in found:
         words[page.words_of(one)["06/solve_leg"]] += 1
@@ -74,12 +85,17 @@ def test_the_spread_of_each_question_is_said_in_numbers():
 
 
 def test_the_question_with_most_wrong_models_is_explained_again():
-    found = [entry(learner(1), kinds={"solve_leg": "sign of y", "steps": "blank"}),
-             entry(learner(2), kinds={"solve_leg": "sign of y", "steps": "blank"}),
-             entry(learner(3), kinds={"solve_leg": "knee backwards", "freedom": "tolerance too tight"})]
+    found = [
+        entry(learner(1), kinds={"solve_leg": "sign of y", "steps": "blank"}),
+        entry(learner(2), kinds={"solve_leg": "sign of y", "steps": "blank"}),
+        entry(learner(3), kinds={"solve_leg": "knee backwards", "freedom": "tolerance too tight"}),
+    ]
     shown = " ".join(part(read(found), "lesson-06").split())
-    model = next(wrong.sentence for wrong in notebook.questions("06")["solve_leg"].misconceptions
-                 if wrong.name == "sign of y")
+    model = next(
+        wrong.sentence
+        for wrong in notebook.questions("06")["solve_leg"].misconceptions
+        if wrong.name == "sign of y"
+    )
     assert "Explain again: solve_leg" in shown.replace(" , hip", ", hip")
     assert f"3 answers follow a wrong model; the commonest, with 2 learners: “{model}”" in shown
     assert "2 learners , solve_leg" in shown
@@ -96,8 +112,16 @@ def test_without_wrong_models_the_lowest_average_is_explained_again():
 
 def test_likeness_is_shown_with_a_warning_the_strongest_first():
     found = [entry(learner(n)) for n in range(5)]
-    shown = part(read(found, groups=[group("p0001", "p0002", share=0.8, sentence="80 % of it or more."),
-                                    group("p0003", "p0004")]), "alike")
+    shown = part(
+        read(
+            found,
+            groups=[
+                group("p0001", "p0002", share=0.8, sentence="80 % of it or more."),
+                group("p0003", "p0004"),
+            ],
+        ),
+        "alike",
+    )
     assert "never a proof" in shown
     assert shown.index(learner(3).name) < shown.index(learner(1).name)
     assert "80 % of it or more." in shown
@@ -111,8 +135,11 @@ def test_files_that_are_nobodys_are_listed():
 
 
 def test_corrections_are_listed_and_count():
-    found = entry(learner(1), kinds={"steps": "blank"},
-                  overrides=(Override("06/steps", 1.0, "shown at the board", "2026-11-26T09:00:00+00:00"),))
+    found = entry(
+        learner(1),
+        kinds={"steps": "blank"},
+        overrides=(Override("06/steps", 1.0, "shown at the board", "2026-11-26T09:00:00+00:00"),),
+    )
     shown = read([found])
     assert "Shown at the board" in part(shown, "corrections")
     assert "not attempted" not in part(shown, "lesson-06")
@@ -171,13 +198,24 @@ def test_it_keeps_seeds_and_what_was_printed():
 @pytest.mark.parametrize("text", HOSTILE, ids=lambda text: repr(text[:12]))
 def test_hostile_text_anywhere_does_nothing(text):
     who = Learner(text[:5000], text, group=text)
-    found = entry(who, kinds={"solve_leg": "sign of y"}, end="memory", why=text, flags=(text,), file=text,
-                  overrides=(Override("06/steps", 0.4, text, "2026-11-26T09:00:00+00:00"),),
-                  about={"rigkit": text, "jail": {"kind": text, "python": text}})
+    found = entry(
+        who,
+        kinds={"solve_leg": "sign of y"},
+        end="memory",
+        why=text,
+        flags=(text,),
+        file=text,
+        overrides=(Override("06/steps", 0.4, text, "2026-11-26T09:00:00+00:00"),),
+        about={"rigkit": text, "jail": {"kind": text, "python": text}},
+    )
     strange = replace(found.outcomes[0], question=f"06/{text}", misconception=text, sentence=text)
     found = replace(found, outcomes=(*found.outcomes, strange))
-    shown = read([found, replace(found, lesson="07", marked=False)], groups=[group(text, who.id, sentence=text)],
-                 missing=[("06", who)], problems=[problem(text, text)])
+    shown = read(
+        [found, replace(found, lesson="07", marked=False)],
+        groups=[group(text, who.id, sentence=text)],
+        missing=[("06", who)],
+        problems=[problem(text, text)],
+    )
     assert len(shown.html) < 200_000
     if len(text) < 100:
         assert page.plain(text) in shown.text

@@ -31,9 +31,23 @@ def scheduler(tmp_path_factory):
     about = folder / "scheduler.json"
 
     def start(part, *more):
-        return stack.enter_context(subprocess.Popen(
-            [sys.executable, "-m", PART.format(part), "--scheduler-file", about, "--no-dashboard", *more], cwd=folder,
-            env={**os.environ, "PYTHONPATH": str(ROOT)}, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL))
+        return stack.enter_context(
+            subprocess.Popen(
+                [
+                    sys.executable,
+                    "-m",
+                    PART.format(part),
+                    "--scheduler-file",
+                    about,
+                    "--no-dashboard",
+                    *more,
+                ],
+                cwd=folder,
+                env={**os.environ, "PYTHONPATH": str(ROOT)},
+                stdout=subprocess.DEVNULL,
+                stderr=subprocess.DEVNULL,
+            )
+        )
 
     with ExitStack() as stack:
         processes = [start("scheduler", "--port", "0", "--host", "127.0.0.1")]
@@ -42,8 +56,18 @@ def scheduler(tmp_path_factory):
                 time.sleep(0.1)
 
         def start_worker(name):
-            processes.append(start("worker", "--no-nanny", "--nthreads", "1", "--name", name, "--local-directory",
-                                   str(folder)))
+            processes.append(
+                start(
+                    "worker",
+                    "--no-nanny",
+                    "--nthreads",
+                    "1",
+                    "--name",
+                    name,
+                    "--local-directory",
+                    str(folder),
+                )
+            )
             return processes[-1]
 
         with distributed.Client(scheduler_file=str(about), set_as_default=False) as client:
@@ -54,6 +78,7 @@ def scheduler(tmp_path_factory):
 
 def _patient(seconds=60):
     """Fail, rather than wait for ever."""
+
     def ring(*_):
         raise TimeoutError(f"it took longer than {seconds} s")
 
@@ -87,10 +112,13 @@ def test_without_the_extra_it_is_said_how_to_get_it(monkeypatch):
         Cluster("tcp://127.0.0.1:9", "bwrap")
 
 
-@pytest.mark.parametrize(("fault", "why"), [
-    (distributed.KilledWorker("mark", None, 3), "Each worker that marked it died."),
-    (NoJail("no bwrap."), "The worker had no jail: no bwrap."),
-])
+@pytest.mark.parametrize(
+    ("fault", "why"),
+    [
+        (distributed.KilledWorker("mark", None, 3), "Each worker that marked it died."),
+        (NoJail("no bwrap."), "The worker had no jail: no bwrap."),
+    ],
+)
 def test_a_task_that_no_worker_can_do_is_not_marked_and_no_zero(fault, why):
     class Future:
         def result(self):
@@ -98,11 +126,13 @@ def test_a_task_that_no_worker_can_do_is_not_marked_and_no_zero(fault, why):
 
     hands = object.__new__(Cluster)
     hands._distributed = distributed
-    entry, = hands._result(Future(), _task()).entries
+    (entry,) = hands._result(Future(), _task()).entries
     assert (entry.marked, entry.score, entry.why) == (False, None, why)
 
 
-def test_a_killed_worker_loses_nothing_and_the_marks_are_those_of_one_machine(scheduler, tmp_path, monkeypatch):
+def test_a_killed_worker_loses_nothing_and_the_marks_are_those_of_one_machine(
+    scheduler, tmp_path, monkeypatch
+):
     opened("bwrap")
     client, address, start_worker = scheduler
     make_class(tmp_path / "here", 9, kinds=("right", "misconception", "broken"))
@@ -128,7 +158,9 @@ def test_a_killed_worker_loses_nothing_and_the_marks_are_those_of_one_machine(sc
     assert (found.marked, found.not_marked) == (9, ())
     assert mark(tmp_path / "here").marked == 9
     assert marks(tmp_path / "there") == marks(tmp_path / "here")
-    assert files(tmp_path / "there" / "results", _TIME) == files(tmp_path / "here" / "results", _TIME)
+    assert files(tmp_path / "there" / "results", _TIME) == files(
+        tmp_path / "here" / "results", _TIME
+    )
     with Record(tmp_path / "there" / "results" / run.RECORD) as record:
         assert len(list(record.history())) == 9  # nobody twice
 

@@ -53,7 +53,22 @@ def test_what_a_school_calls_a_class_is_kept(room):
     mark = ["mark", "submissions.zip", "--out", "results", "--roster", "roster.csv"]
     assert cli.main([*mark, *SCHOOL]) == 0
     assert cli.main([*mark, "--school", "schoolSourcedId=s-1"]) == 0
-    assert cli.main(["mark", "--out", "results", "--override", "p-17", "06/solve_leg", "0.5", "--reason", "late"]) == 0
+    assert (
+        cli.main(
+            [
+                "mark",
+                "--out",
+                "results",
+                "--override",
+                "p-17",
+                "06/solve_leg",
+                "0.5",
+                "--reason",
+                "late",
+            ]
+        )
+        == 0
+    )
     told = {"classSourcedId": "c-7", "dueDate": "2026-11-23", "schoolSourcedId": "s-1"}
     assert told.items() <= item(room).items()
     open_results("results").write_tables(dueDate="2026-11-30")
@@ -73,6 +88,8 @@ def test_a_folder_with_files_of_ones_own_is_not_written_into(room, capsys, name)
 
 def test_a_jail_and_none_cannot_be_asked_for_at_once(room, capsys):
     with pytest.raises(SystemExit) as end:
-        cli.main(["mark", "submissions.zip", "--out", "results", "--jail", "bwrap", "--unsafe-no-jail"])
+        cli.main(
+            ["mark", "submissions.zip", "--out", "results", "--jail", "bwrap", "--unsafe-no-jail"]
+        )
     assert end.value.code == 2
     assert not (room / "results").exists()

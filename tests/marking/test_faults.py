@@ -39,28 +39,49 @@ def said(capsys, *arguments):
 # --- wrong use: 2, and nothing is made -----------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize(("words", "why"), [
-    (["nowhere", "--out", "results"], "nowhere"),
-    (["roster.csv", "--out", "results"], "neither a folder nor a zip"),
-    (["submissions"], "--out"),
-    (["--out", "results"], "SUBMISSIONS is missing"),
-    (["submissions", "--out", "roster.csv"], "is a file"),
-    (["submissions", "--out", "submissions/results"], "Choose a folder outside"),
-    (["submissions", "--out", "results", "--roster", "nobody.csv"], "nobody.csv"),
-    (["submissions", "--out", "results", "--roster", "twice.csv"], "p1"),
-    (["submissions", "--out", "results", "--lesson", "99"], "99"),
-    (["submissions", "--out", "results", "--workers", "0"], "from 1 on"),
-    (["submissions", "--out", "results", "--workers", "many"], "from 1 on"),
-    (["submissions", "--out", "results", "--jail", "none"], "must be bwrap or landlock"),
-    (["submissions", "--out", "results", "--jail", "landlock", "--unsafe-no-jail"], "do not go together"),
-    (["submissions", "--out", "results", "--reason", "why"], "--override"),
-    (["submissions", "--out", "results", "--override", "p0000", "06/solve_leg", "1", "--reason", "why"],
-     "Leave out the rest"),
-    (["submissions", "--out", "results", "--school", "class=7b"], "classSourcedId"),
-    (["submissions", "--out", "results", "--school", "dueDate=soon"], "must be a day"),
-    (["--out", "results", "--override", "p0000", "06/solve_leg", "1", "--reason", "why"], "no record of marks"),
-    (["--out", "results", "--override", "p0000", "06/solve_leg"], "needs 3 values"),
-])
+@pytest.mark.parametrize(
+    ("words", "why"),
+    [
+        (["nowhere", "--out", "results"], "nowhere"),
+        (["roster.csv", "--out", "results"], "neither a folder nor a zip"),
+        (["submissions"], "--out"),
+        (["--out", "results"], "SUBMISSIONS is missing"),
+        (["submissions", "--out", "roster.csv"], "is a file"),
+        (["submissions", "--out", "submissions/results"], "Choose a folder outside"),
+        (["submissions", "--out", "results", "--roster", "nobody.csv"], "nobody.csv"),
+        (["submissions", "--out", "results", "--roster", "twice.csv"], "p1"),
+        (["submissions", "--out", "results", "--lesson", "99"], "99"),
+        (["submissions", "--out", "results", "--workers", "0"], "from 1 on"),
+        (["submissions", "--out", "results", "--workers", "many"], "from 1 on"),
+        (["submissions", "--out", "results", "--jail", "none"], "must be bwrap or landlock"),
+        (
+            ["submissions", "--out", "results", "--jail", "landlock", "--unsafe-no-jail"],
+            "do not go together",
+        ),
+        (["submissions", "--out", "results", "--reason", "why"], "--override"),
+        (
+            [
+                "submissions",
+                "--out",
+                "results",
+                "--override",
+                "p0000",
+                "06/solve_leg",
+                "1",
+                "--reason",
+                "why",
+            ],
+            "Leave out the rest",
+        ),
+        (["submissions", "--out", "results", "--school", "class=7b"], "classSourcedId"),
+        (["submissions", "--out", "results", "--school", "dueDate=soon"], "must be a day"),
+        (
+            ["--out", "results", "--override", "p0000", "06/solve_leg", "1", "--reason", "why"],
+            "no record of marks",
+        ),
+        (["--out", "results", "--override", "p0000", "06/solve_leg"], "needs 3 values"),
+    ],
+)
 def test_wrong_use_is_said_in_a_line_and_makes_nothing(room, capsys, monkeypatch, words, why):
     monkeypatch.chdir(room)
     Path("twice.csv").write_text("id,name\np1,A\np1,B\n")
@@ -98,13 +119,20 @@ def test_a_jail_that_fails_its_test_marks_nobody(room, capsys, monkeypatch):
     assert history(room) == []
 
 
-def test_where_one_jail_did_not_start_that_one_is_not_marked_and_is_tried_again(room, here, capsys, monkeypatch):
+def test_where_one_jail_did_not_start_that_one_is_not_marked_and_is_tried_again(
+    room, here, capsys, monkeypatch
+):
     def fails_once(task, jail):
         made = work(task, jail)
         if task.learner.id != "p0001":
             return made
-        return replace(made, entries=tuple(replace(entry, marked=False, end=NOT_STARTED, why="It did not start.")
-                                           for entry in made.entries))
+        return replace(
+            made,
+            entries=tuple(
+                replace(entry, marked=False, end=NOT_STARTED, why="It did not start.")
+                for entry in made.entries
+            ),
+        )
 
     here._work = fails_once
     assert mark(room) == 1
@@ -120,11 +148,23 @@ def test_two_at_once_on_one_folder_of_results(room, here, capsys):
     assert mark(room) == 0
     before = files(room / "results")
     with sole(room / "results"):
-        status, error = said(capsys, "mark", room / "submissions", "--out", room / "results", "--again")
+        status, error = said(
+            capsys, "mark", room / "submissions", "--out", room / "results", "--again"
+        )
         assert status == 1
         assert "Somebody is marking into" in error
-        status, _ = said(capsys, "mark", "--out", room / "results", "--override", "p0000", "06/solve_leg", "0",
-                         "--reason", "why")
+        status, _ = said(
+            capsys,
+            "mark",
+            "--out",
+            room / "results",
+            "--override",
+            "p0000",
+            "06/solve_leg",
+            "0",
+            "--reason",
+            "why",
+        )
         assert status == 1
     assert files(room / "results") == before
     assert len(history(room)) == 3
@@ -169,10 +209,13 @@ def test_a_record_that_gets_locked_in_the_middle(room, here, capsys, monkeypatch
     assert [entry.learner.id for entry in history(room)] == ["p0000", "p0001", "p0002"]
 
 
-@pytest.mark.parametrize(("harm", "why"), [
-    (lambda base: base.execute("PRAGMA user_version = 99"), "later version of rigkit"),
-    (lambda base: base.execute("PRAGMA application_id = 7"), "not a record of marks"),
-])
+@pytest.mark.parametrize(
+    ("harm", "why"),
+    [
+        (lambda base: base.execute("PRAGMA user_version = 99"), "later version of rigkit"),
+        (lambda base: base.execute("PRAGMA application_id = 7"), "not a record of marks"),
+    ],
+)
 def test_a_record_that_is_not_ours_is_left_alone(room, here, capsys, harm, why):
     mark(room)
     with sqlite3.connect(room / "results" / run.RECORD) as base:
@@ -184,7 +227,9 @@ def test_a_record_that_is_not_ours_is_left_alone(room, here, capsys, harm, why):
     assert (room / "results" / run.RECORD).read_bytes() == before
 
 
-@pytest.mark.skipif(not Path("/proc").is_dir(), reason="there is no place here that nobody may write to")
+@pytest.mark.skipif(
+    not Path("/proc").is_dir(), reason="there is no place here that nobody may write to"
+)
 def test_results_in_a_place_that_cannot_be_written(room, capsys):
     status, error = said(capsys, "mark", room / "submissions", "--out", "/proc/results")
     assert status == 1
@@ -193,7 +238,7 @@ def test_results_in_a_place_that_cannot_be_written(room, capsys):
 
 
 def test_a_file_that_changes_while_it_is_marked_is_not_marked(room, here, capsys, monkeypatch):
-    changed, = (room / "submissions").glob("*p0001*/*.ipynb")
+    (changed,) = (room / "submissions").glob("*p0001*/*.ipynb")
 
     def changes(task, jail):
         changed.write_bytes(b"{}")
@@ -207,10 +252,18 @@ def test_a_file_that_changes_while_it_is_marked_is_not_marked(room, here, capsys
 
 
 def test_what_is_no_notebook_is_the_learners_and_is_no_zero(room, here, capsys):
-    path, = (room / "submissions").glob("*p0001*/*.ipynb")
+    (path,) = (room / "submissions").glob("*p0001*/*.ipynb")
     path.rename(path.with_suffix(".docx"))
-    status, _ = said(capsys, "mark", room / "submissions", "--out", room / "results", "--roster", room / "roster.csv",
-                     "--json")
+    status, _ = said(
+        capsys,
+        "mark",
+        room / "submissions",
+        "--out",
+        room / "results",
+        "--roster",
+        room / "roster.csv",
+        "--json",
+    )
     assert status == 1
     found = entries(room)["p0001"]
     assert found.score is None
@@ -232,7 +285,7 @@ def test_what_fails_again_in_the_same_way_is_kept_once(room, here):
 
 
 def test_a_letter_beside_a_notebook_is_in_nobodys_way(room, here, capsys):
-    path, = (room / "submissions").glob("*p0001*/*.ipynb")
+    (path,) = (room / "submissions").glob("*p0001*/*.ipynb")
     path.with_name("a letter.txt").write_text("Dear teacher")
     assert mark(room) == 0
     assert len(history(room)) == 3
@@ -240,9 +293,17 @@ def test_a_letter_beside_a_notebook_is_in_nobodys_way(room, here, capsys):
 
 
 def test_a_file_of_nobody_is_said_and_keeps_nobody_else_from_marks(room, here, capsys):
-    path, = (room / "submissions").glob("*p0001*/*.ipynb")
+    (path,) = (room / "submissions").glob("*p0001*/*.ipynb")
     path.parent.rename(path.parent.with_name("somebody"))
-    status, _ = said(capsys, "mark", room / "submissions", "--out", room / "results", "--roster", room / "roster.csv")
+    status, _ = said(
+        capsys,
+        "mark",
+        room / "submissions",
+        "--out",
+        room / "results",
+        "--roster",
+        room / "roster.csv",
+    )
     assert status == 1
     assert set(entries(room)) == {"p0000", "p0002"}
     assert "somebody" in (room / "results" / "class.html").read_text()
@@ -257,7 +318,9 @@ def test_errors_come_as_json_too(room, capsys, monkeypatch):
 
 
 def test_without_a_jail_by_choice_everything_says_so(room, here, capsys):
-    status, error = said(capsys, "mark", room / "submissions", "--out", room / "results", "--unsafe-no-jail")
+    status, error = said(
+        capsys, "mark", room / "submissions", "--out", room / "results", "--unsafe-no-jail"
+    )
     assert status == 0
     assert "WITHOUT A JAIL" in error
     assert "Nothing is protected" in error

@@ -12,30 +12,100 @@ from tests.marking.test_submissions import OPENS, book, posix, zipped
 
 resource = pytest.importorskip("resource", reason="memory is measured on Linux and macOS")
 pytestmark = posix
-UNIT = 2**10 if sys.platform == "linux" else 2**20  # of a process's memory as the system gives it, in MiB
+UNIT = (
+    2**10 if sys.platform == "linux" else 2**20
+)  # of a process's memory as the system gives it, in MiB
 # What getrusage says on Linux begins with what the parent held when it started the child; the status begins anew.
-MOST_HELD = ("print([line.split()[1] for line in open('/proc/self/status') if line.startswith('VmHWM')][0])"
-             if sys.platform == "linux" else
-             "import resource\nprint(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)")
+MOST_HELD = (
+    "print([line.split()[1] for line in open('/proc/self/status') if line.startswith('VmHWM')][0])"
+    if sys.platform == "linux"
+    else "import resource\nprint(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)"
+)
 NOTEBOOKS, ZIPS, LISTS = 12_000, 1_000, 1_000
 
-BOOK = {"nbformat": 4, "nbformat_minor": 5, "metadata": {"kernelspec": {"name": "python3"}}, "cells": [
-    {"cell_type": "markdown", "source": ["# six\n", "Straße"], "metadata": {}},
-    {"cell_type": "code", "source": [OPENS + "\n", "hw"], "outputs": [{"data": {"text/plain": "3.1e5"}}]},
-    {"cell_type": "code", "source": "%time\ndef freedom(upper, lower):\n    return [upper, {'a': -1.5}]\nx = (3, [3])"},
-    {"cell_type": "code", "source": "hw.check(freedom)"}]}
+BOOK = {
+    "nbformat": 4,
+    "nbformat_minor": 5,
+    "metadata": {"kernelspec": {"name": "python3"}},
+    "cells": [
+        {"cell_type": "markdown", "source": ["# six\n", "Straße"], "metadata": {}},
+        {
+            "cell_type": "code",
+            "source": [OPENS + "\n", "hw"],
+            "outputs": [{"data": {"text/plain": "3.1e5"}}],
+        },
+        {
+            "cell_type": "code",
+            "source": "%time\ndef freedom(upper, lower):\n    return [upper, {'a': -1.5}]\nx = (3, [3])",
+        },
+        {"cell_type": "code", "source": "hw.check(freedom)"},
+    ],
+}
 NOTEBOOK = json.dumps(BOOK, ensure_ascii=False).encode()
-CLASS = zipped(("Class/Tamsin (p1)/06-preset-bend.ipynb", NOTEBOOK), ("Class/Odo/x.txt", b"x"), ("Class/", b""),
-               ("Class/Pip.zip", zipped(("06.ipynb", book(OPENS)), ("deep.zip", zipped()))), ("__MACOSX/._x", b""))
+CLASS = zipped(
+    ("Class/Tamsin (p1)/06-preset-bend.ipynb", NOTEBOOK),
+    ("Class/Odo/x.txt", b"x"),
+    ("Class/", b""),
+    ("Class/Pip.zip", zipped(("06.ipynb", book(OPENS)), ("deep.zip", zipped()))),
+    ("__MACOSX/._x", b""),
+)
 LIST = 'id,name,email,group,also\np1,"Bollard, Tamsin",t@parade.example,quay,Tam;T.B.\np2,Sören Ebb,,,\n'
 LISTS_OF = [LIST.encode(encoding) for encoding in ("utf-8", "utf-8-sig", "utf-16", "cp1252")]
 
-TOKENS = [*(bytes([byte]) for byte in b"\"'{}[]:,\\\0\n\xff#4;\t\r\x1a%!/("), b"\\u", b"\\ud800", b"\xef\xbb\xbf",
-          b"null", b"true", b"NaN", b"-Infinity", b"1e999", b"9" * 5000, b"-0", b'"cells"', b'"source"', b'"nbformat"',
-          b'"cell_type"', b'"code"', b"open_homework(", b"'06'", b"student=", b"'''", b"(" * 300, b"[" * 3000,
-          b'{"a":' * 3000, b"PK\1\2", b"PK\3\4", b"PK\5\6", b"\xff" * 4, b"\0" * 4, b"..", b"id", b"name", b'""']
-VALUES = [None, True, -1, 4, 3, 5, 10**40, 1.5, "", "code", "x = '\ud800'", "\0", [], {}, [[]], ["a", 1], {"a": {}},
-          "e" * 2**20]
+TOKENS = [
+    *(bytes([byte]) for byte in b"\"'{}[]:,\\\0\n\xff#4;\t\r\x1a%!/("),
+    b"\\u",
+    b"\\ud800",
+    b"\xef\xbb\xbf",
+    b"null",
+    b"true",
+    b"NaN",
+    b"-Infinity",
+    b"1e999",
+    b"9" * 5000,
+    b"-0",
+    b'"cells"',
+    b'"source"',
+    b'"nbformat"',
+    b'"cell_type"',
+    b'"code"',
+    b"open_homework(",
+    b"'06'",
+    b"student=",
+    b"'''",
+    b"(" * 300,
+    b"[" * 3000,
+    b'{"a":' * 3000,
+    b"PK\1\2",
+    b"PK\3\4",
+    b"PK\5\6",
+    b"\xff" * 4,
+    b"\0" * 4,
+    b"..",
+    b"id",
+    b"name",
+    b'""',
+]
+VALUES = [
+    None,
+    True,
+    -1,
+    4,
+    3,
+    5,
+    10**40,
+    1.5,
+    "",
+    "code",
+    "x = '\ud800'",
+    "\0",
+    [],
+    {},
+    [[]],
+    ["a", 1],
+    {"a": {}},
+    "e" * 2**20,
+]
 
 
 def mutated(data, rng):
@@ -119,7 +189,9 @@ def test_mutated_notebooks_are_read_or_refused():
     torn = [read(data) for data in mutants(NOTEBOOKS // 2, 1, NOTEBOOK)]
     bent = [read(data) for data in reshaped_books(NOTEBOOKS // 2, 1)]
     for books in (torn, bent):
-        assert len(books) * 0.05 < sum(map(bool, books)) < len(books) * 0.95  # neither all deadly nor all harmless
+        assert (
+            len(books) * 0.05 < sum(map(bool, books)) < len(books) * 0.95
+        )  # neither all deadly nor all harmless
     whole = [book for book in (*torn, *bent) if book]
     assert len({book.cells for book in whole}) > NOTEBOOKS / 10
     assert {book.lesson for book in whole} >= {None, "06"}
@@ -142,7 +214,9 @@ def test_mutated_zips_are_read_or_refused(tmp_path):
         ends["files"] += len(collected.files)
         ends["problems"] += len(collected.problems)
         placed = roster.place(collected.files, None, collected.problems)
-        assert sum(map(len, (placed.of, placed.extra, placed.unplaced, placed.ambiguous))) == len(collected.files)
+        assert sum(map(len, (placed.of, placed.extra, placed.unplaced, placed.ambiguous))) == len(
+            collected.files
+        )
     assert min(ends.values()) > ZIPS / 10
     assert [child.name for child in tmp_path.iterdir()] == ["class.zip"]
 
@@ -162,19 +236,27 @@ def test_mutated_lists_are_read_or_refused(tmp_path):
         assert len(learners) == len({learner.id for learner in learners}) > 0
         for learner in learners:
             assert learner.id
-            assert "".join((learner.id, learner.name, learner.email, learner.group, *learner.also)).isprintable()
+            assert "".join(
+                (learner.id, learner.name, learner.email, learner.group, *learner.also)
+            ).isprintable()
     assert min(ends.values()) > LISTS / 10
 
 
-@pytest.mark.parametrize("part", ['{"":0},', "[],", "[[]],", '{"":{}},', "0.5,", '"ab",', '"\\ud800",', "[", '{"":'])
+@pytest.mark.parametrize(
+    "part", ['{"":0},', "[],", "[[]],", '{"":{}},', "0.5,", '"ab",', '"\\ud800",', "[", '{"":']
+)
 def test_the_largest_file_takes_little_memory(part):
     """In a Python of its own, whose most memory is known: less than 400 MiB, numbers and all."""
-    code = ("from rigkit.marking import submissions\n"
-            f"part = {part.encode()!r}\nbegin = b'{{\"nbformat\": 4, \"cells\": [], \"x\": ['\n"
-            "data = begin + part * ((submissions.MOST_BYTES - 200) // len(part)) + b'0]}'\n"
-            "try: submissions.read_notebook(data)\nexcept submissions.Unreadable: pass\n"
-            f"{MOST_HELD}")
-    said = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout
+    code = (
+        "from rigkit.marking import submissions\n"
+        f'part = {part.encode()!r}\nbegin = b\'{{"nbformat": 4, "cells": [], "x": [\'\n'
+        "data = begin + part * ((submissions.MOST_BYTES - 200) // len(part)) + b'0]}'\n"
+        "try: submissions.read_notebook(data)\nexcept submissions.Unreadable: pass\n"
+        f"{MOST_HELD}"
+    )
+    said = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True
+    ).stdout
     assert int(said) / UNIT < 400
 
 

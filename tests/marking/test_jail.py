@@ -35,15 +35,33 @@ in_a_jail = pytest.mark.needs_jail
 def solution(lesson, student="Tamsin"):
     """The homework, and the request of a lesson's solution with the cases of a check."""
     path = next((ROOT / "solutions").glob(f"{lesson}-*.ipynb"))
-    cells = ["".join(cell["source"]) for cell in json.loads(path.read_text(encoding="utf-8"))["cells"]
-             if cell["cell_type"] == "code"]
+    cells = [
+        "".join(cell["source"])
+        for cell in json.loads(path.read_text(encoding="utf-8"))["cells"]
+        if cell["cell_type"] == "code"
+    ]
     hw = notebook.open_homework(lesson, student)
     rigs = rigs_of("right", None, lesson, student)
-    calls = [Call(q.name, q.kind, hw.cases(q, 1) if q.kind == "function" else [], data=rigs.get(q.name, b""))
-             for q in hw.questions.values()]
+    calls = [
+        Call(
+            q.name,
+            q.kind,
+            hw.cases(q, 1) if q.kind == "function" else [],
+            data=rigs.get(q.name, b""),
+        )
+        for q in hw.questions.values()
+    ]
     inputs = {name: hw.cases(question, 0)[0] for name, question in hw.questions.items()}
-    return hw, Request(tuple(cells), tuple(calls), {"lesson": lesson, "student": student, "inputs": inputs,
-                                                    "character": dataclasses.asdict(hw.character)})
+    return hw, Request(
+        tuple(cells),
+        tuple(calls),
+        {
+            "lesson": lesson,
+            "student": student,
+            "inputs": inputs,
+            "character": dataclasses.asdict(hw.character),
+        },
+    )
 
 
 @in_a_jail
@@ -66,48 +84,83 @@ def test_its_records_are_those_of_a_check_in_the_notebook(kind, monkeypatch, tmp
     names = answered("06", "Tamsin")
     records = opened(kind).run(asked).records
     for name, question in hw.questions.items():
-        here = calling.call(names[name], hw.cases(question, 1)) if question.kind == "function" \
+        here = (
+            calling.call(names[name], hw.cases(question, 1))
+            if question.kind == "function"
             else [calling.give(names[name])]
+        )
         assert records[name] == here, name
 
 
 @in_a_jail
 def test_the_kit_inside_is_that_of_the_lessons():
     scenes = [path.stem for path in (ROOT / "rigkit" / "scenes").glob("[a-z]*.py")]
-    names = [*(f"rigkit.{name}" for name in site.KIT if name != "__init__"), *(f"rigkit.scenes.{s}" for s in scenes)]
-    found = run(*(f"import {name}" for name in names),
-                "rigkit.scenes.forward_and_inverse.hand_panel(rigkit.puppets.PUPPETS['Tamsin'], 13.0)",
-                "from IPython.display import HTML, display\ndisplay(HTML('<b>here</b>'))", "display(1)",
-                "rig = rigkit.leg.LegRig.from_puppet(rigkit.puppets.PUPPETS['Pip'])\nprint(rig)\nrig.pose()")
-    assert [name for name, cell in zip([*names, "panel", "HTML", "display", "object"], found.cells, strict=True)
-            if cell != {"ok": True}] == []
+    names = [
+        *(f"rigkit.{name}" for name in site.KIT if name != "__init__"),
+        *(f"rigkit.scenes.{s}" for s in scenes),
+    ]
+    found = run(
+        *(f"import {name}" for name in names),
+        "rigkit.scenes.forward_and_inverse.hand_panel(rigkit.puppets.PUPPETS['Tamsin'], 13.0)",
+        "from IPython.display import HTML, display\ndisplay(HTML('<b>here</b>'))",
+        "display(1)",
+        "rig = rigkit.leg.LegRig.from_puppet(rigkit.puppets.PUPPETS['Pip'])\nprint(rig)\nrig.pose()",
+    )
+    assert [
+        name
+        for name, cell in zip(
+            [*names, "panel", "HTML", "display", "object"], found.cells, strict=True
+        )
+        if cell != {"ok": True}
+    ] == []
 
 
 @in_a_jail
 def test_the_homework_inside():
     puppet = dataclasses.asdict(notebook.open_homework("06", "Pip").character)
-    asked = request("from rigkit.homework import open_homework\nhw = open_homework('05', student='somebody')\nhw",
-                    "print(hw.lesson, hw.student, hw.character.thigh, hw.inputs('twice').x, hw.progress())",
-                    "hw.inputs('nothing')", "def twice(x):\n    return x", "print(hw.check(twice))\nprint(hw.check())",
-                    "del twice", "seven = ...\nhw.check(seven=7)", "hw.check(seven=7.0).score")
+    asked = request(
+        "from rigkit.homework import open_homework\nhw = open_homework('05', student='somebody')\nhw",
+        "print(hw.lesson, hw.student, hw.character.thigh, hw.inputs('twice').x, hw.progress())",
+        "hw.inputs('nothing')",
+        "def twice(x):\n    return x",
+        "print(hw.check(twice))\nprint(hw.check())",
+        "del twice",
+        "seven = ...\nhw.check(seven=7)",
+        "hw.check(seven=7.0).score",
+    )
     asked = dataclasses.replace(asked, homework={**asked.homework, "character": puppet})
     found = opened().run(asked)
-    assert found.printed.splitlines() == [f"06 Pip {puppet['bones'][0]} -0.5 0 answers handed in.",
-                                          "twice handed in.", "Hand in one answer at a time."]
+    assert found.printed.splitlines() == [
+        f"06 Pip {puppet['bones'][0]} -0.5 0 answers handed in.",
+        "twice handed in.",
+        "Hand in one answer at a time.",
+    ]
     assert [cell.get("error") for cell in found.cells] == [None, None, "ValueError", *[None] * 5]
-    assert found.records == {"twice": [{"out": 1.25}, {"out": 777.125}, {"out": -0.5}], "seven": [{"out": 7.0}]}
+    assert found.records == {
+        "twice": [{"out": 1.25}, {"out": 777.125}, {"out": -0.5}],
+        "seven": [{"out": 7.0}],
+    }
 
 
 @in_a_jail
-@pytest.mark.parametrize(("cell", "twice", "seven"), [
-    ("", {"end": "blank"}, {"end": "blank"}),
-    ("def twice(x):\n    ...\nseven = ...", {"end": "blank"}, {"end": "blank"}),
-    ("def twice(x):\n    y = x\nseven = None", {"end": "nothing"}, {"end": "nothing"}),
-    ("twice = 3\nseven = 'seven'", {"end": "unreadable", "what": "not a function but a int"}, {"out": "seven"}),
-    ("def twice(x):\n    return 1 / 0\nseven = len", {"end": "raised", "type": "ZeroDivisionError", "message": "",
-                                                      "line": 2},
-     {"end": "unreadable", "what": "a builtin_function_or_method"}),
-])
+@pytest.mark.parametrize(
+    ("cell", "twice", "seven"),
+    [
+        ("", {"end": "blank"}, {"end": "blank"}),
+        ("def twice(x):\n    ...\nseven = ...", {"end": "blank"}, {"end": "blank"}),
+        ("def twice(x):\n    y = x\nseven = None", {"end": "nothing"}, {"end": "nothing"}),
+        (
+            "twice = 3\nseven = 'seven'",
+            {"end": "unreadable", "what": "not a function but a int"},
+            {"out": "seven"},
+        ),
+        (
+            "def twice(x):\n    return 1 / 0\nseven = len",
+            {"end": "raised", "type": "ZeroDivisionError", "message": "", "line": 2},
+            {"end": "unreadable", "what": "a builtin_function_or_method"},
+        ),
+    ],
+)
 def test_answers_that_are_none(cell, twice, seven):
     found = run(cell)
     assert found.records == {"twice": [twice] * 3, "seven": [seven]}
@@ -123,18 +176,32 @@ def test_a_global_counts_before_what_was_handed_in_unless_it_is_blank():
 
 @in_a_jail
 def test_an_error_ends_its_cell_only():
-    found = run("x = 1\n1 / 0", "def broken(:", ANSWERS, "raise KeyError(x)", "def f():\n    return g()\n\nf()",
-                "import scipy")
-    assert found.cells == ({"error": "ZeroDivisionError", "line": 2}, {"error": "SyntaxError", "line": 1}, {"ok": True},
-                           {"error": "KeyError", "line": 1}, {"error": "NameError", "line": 2},
-                           {"error": "ModuleNotFoundError", "line": 1})
+    found = run(
+        "x = 1\n1 / 0",
+        "def broken(:",
+        ANSWERS,
+        "raise KeyError(x)",
+        "def f():\n    return g()\n\nf()",
+        "import scipy",
+    )
+    assert found.cells == (
+        {"error": "ZeroDivisionError", "line": 2},
+        {"error": "SyntaxError", "line": 1},
+        {"ok": True},
+        {"error": "KeyError", "line": 1},
+        {"error": "NameError", "line": 2},
+        {"error": "ModuleNotFoundError", "line": 1},
+    )
     assert (found.end, found.records) == ("finished", RIGHT)
 
 
 @in_a_jail
 def test_what_cells_print_is_kept_up_to_a_length():
     found = run("print('one')", "import sys\nprint('two\\x1b[1m\\u202e', file=sys.stderr)", ANSWERS)
-    assert sorted(found.printed.splitlines()) == ["one", "two\N{REPLACEMENT CHARACTER}[1m\N{REPLACEMENT CHARACTER}"]
+    assert sorted(found.printed.splitlines()) == [
+        "one",
+        "two\N{REPLACEMENT CHARACTER}[1m\N{REPLACEMENT CHARACTER}",
+    ]
     found = run("print('x' * 10**6)", ANSWERS)
     assert (len(found.printed), found.cut, found.records) == (talk.KEPT, True, RIGHT)
     assert found.bytes_out > 10**6
@@ -142,18 +209,31 @@ def test_what_cells_print_is_kept_up_to_a_length():
 
 @in_a_jail
 def test_a_notebooks_own_lines():
-    found = run("%matplotlib inline\nseven = 7\nseven?", "%%time\ndef twice(x):\n    return 2 * x",
-                "if True:\n    !ls\n    through = 1", "%%bash\nls", "text = '''\n%kept\n'''\nassert '%kept' in text")
-    assert found.cells == ({"ok": True}, {"ok": True}, {"error": "PermissionError", "line": 2}, {"ok": True},
-                           {"ok": True})
+    found = run(
+        "%matplotlib inline\nseven = 7\nseven?",
+        "%%time\ndef twice(x):\n    return 2 * x",
+        "if True:\n    !ls\n    through = 1",
+        "%%bash\nls",
+        "text = '''\n%kept\n'''\nassert '%kept' in text",
+    )
+    assert found.cells == (
+        {"ok": True},
+        {"ok": True},
+        {"error": "PermissionError", "line": 2},
+        {"ok": True},
+        {"ok": True},
+    )
     assert found.records == RIGHT
 
 
 @in_a_jail
 @pytest.mark.parametrize("kind", ["bwrap", "unjailed"])
 def test_a_plot_can_be_saved(kind):
-    found = run("import matplotlib.pyplot as plt\nplt.plot([1, 2])\nplt.savefig('plot.png')\nplt.show()\n"
-                "import os\nseven = os.path.getsize('plot.png') > 1000 and 7", kind=kind)
+    found = run(
+        "import matplotlib.pyplot as plt\nplt.plot([1, 2])\nplt.savefig('plot.png')\nplt.show()\n"
+        "import os\nseven = os.path.getsize('plot.png') > 1000 and 7",
+        kind=kind,
+    )
     assert found.cells == ({"ok": True},), found.printed
     assert found.records["seven"] == [{"out": 7.0}]
 
@@ -180,12 +260,16 @@ def test_nothing_stays_open(kind):
 
 
 @in_a_jail
-@pytest.mark.parametrize("kind", ["bwrap", "landlock"])  # without a jail nothing but its limits ends a process
+@pytest.mark.parametrize(
+    "kind", ["bwrap", "landlock"]
+)  # without a jail nothing but its limits ends a process
 def test_a_marker_that_is_killed_leaves_nothing_behind(kind):
     opened(kind)
     limit = 7000 + 10 * os.getpid() % 1000  # seconds; tells this run's process from others
-    code = (f"from rigkit.marking.jail import *\n"
-            f"open_jail({kind!r}).run(Request(('print(1)\\nwhile True: pass',), (), {{}}), {limit})")
+    code = (
+        f"from rigkit.marking.jail import *\n"
+        f"open_jail({kind!r}).run(Request(('print(1)\\nwhile True: pass',), (), {{}}), {limit})"
+    )
     marker = subprocess.Popen([sys.executable, "-c", code], cwd=ROOT)
     try:
         assert until(lambda: running("python", f'"CPU": [{limit}, '))
@@ -237,26 +321,37 @@ def test_the_self_test_finds_each_leak(monkeypatch):
 
     monkeypatch.setattr(jail, "LIMITS", {})
     with pytest.raises(NoJail) as reason:
-        Leaky(**{field.name: getattr(opened(), field.name) for field in dataclasses.fields(jail.Jail)}).self_test()
+        Leaky(
+            **{field.name: getattr(opened(), field.name) for field in dataclasses.fields(jail.Jail)}
+        ).self_test()
     found = {what for what in jail.PROBES if what in str(reason.value)}
-    assert found >= set(jail.PROBES) - {"write to the root folder"}  # which the user may not do anyway
+    assert found >= set(jail.PROBES) - {
+        "write to the root folder"
+    }  # which the user may not do anyway
 
 
 @in_a_jail
-@pytest.mark.parametrize(("says", "advice"), [
-    ("bwrap: No permissions to create new namespace, likely because", "an administrator can"),
-    ("bwrap: Creating new namespace failed: nesting depth or /proc/sys/user/max_*_namespaces exceeded (ENOSPC)",
-     "max_user_namespaces"),
-    ("bwrap: setting up uid map: Permission denied", "AppArmor"),
-    ("bwrap: loopback: Failed RTM_NEWADDR: Operation not permitted", "AppArmor"),
-    ("bwrap: Creating new namespace failed: Resource temporarily unavailable", "ulimit -u"),
-    ("bwrap: Can't find source path /x: Permission denied", "closed to the user"),
-    ("something new", "something new"),
-    ("", "it gives no reason"),
-])
+@pytest.mark.parametrize(
+    ("says", "advice"),
+    [
+        ("bwrap: No permissions to create new namespace, likely because", "an administrator can"),
+        (
+            "bwrap: Creating new namespace failed: nesting depth or /proc/sys/user/max_*_namespaces exceeded (ENOSPC)",
+            "max_user_namespaces",
+        ),
+        ("bwrap: setting up uid map: Permission denied", "AppArmor"),
+        ("bwrap: loopback: Failed RTM_NEWADDR: Operation not permitted", "AppArmor"),
+        ("bwrap: Creating new namespace failed: Resource temporarily unavailable", "ulimit -u"),
+        ("bwrap: Can't find source path /x: Permission denied", "closed to the user"),
+        ("something new", "something new"),
+        ("", "it gives no reason"),
+    ],
+)
 def test_a_jail_that_does_not_start(says, advice, tmp_path):
     tmp_path.chmod(0o755)
-    ours = dataclasses.replace(opened(), bwrap=("/bin/sh", "-c", f"echo {json.dumps(says)} >&2; exit 1"))
+    ours = dataclasses.replace(
+        opened(), bwrap=("/bin/sh", "-c", f"echo {json.dumps(says)} >&2; exit 1")
+    )
     found = ours.run(request(ANSWERS))
     assert (found.end, found.records, found.cells) == ("jail did not start", {}, ())
     assert advice in found.about["why"]
@@ -277,7 +372,9 @@ def test_no_bwrap(monkeypatch, tmp_path):
 
 
 def test_a_kind_that_is_none():
-    with pytest.raises(ValueError, match="`kind` must be one of bwrap, landlock, unjailed; got 'box'"):
+    with pytest.raises(
+        ValueError, match="`kind` must be one of bwrap, landlock, unjailed; got 'box'"
+    ):
         jail.open_jail("box")
 
 
@@ -316,10 +413,16 @@ def test_the_kit_is_the_maths_what_inspects_rig_files_and_what_scenes_need():
 
 @in_a_jail
 def test_no_judge_is_on_a_shelf():
-    places = [path.relative_to(opened().site.kit).as_posix() for path in opened().site.kit.rglob("*.py")]
+    places = [
+        path.relative_to(opened().site.kit).as_posix() for path in opened().site.kit.rglob("*.py")
+    ]
     homework = [place for place in places if place.startswith("rigkit/homework/")]
-    assert sorted(homework) == [f"rigkit/homework/{name}.py" for name in ("__init__", "calling", "rig_file")]
-    assert not [place for place in places if "marking" in place or "course" in place or "questions" in place]
+    assert sorted(homework) == [
+        f"rigkit/homework/{name}.py" for name in ("__init__", "calling", "rig_file")
+    ]
+    assert not [
+        place for place in places if "marking" in place or "course" in place or "questions" in place
+    ]
 
 
 @in_a_jail
@@ -332,11 +435,25 @@ def test_a_shelf_is_made_once_and_whole(tmp_path):
 
 
 @in_a_jail
-def test_shelves_that_no_run_opened_for_long_go_when_a_new_one_comes_and_nothing_else_does(tmp_path):
-    python, folder, long_ago = site.interpreter(opened().user), tmp_path / "shelves", time.time() - site.UNUSED - 3600
-    old = [f"kit-{'0' * 16}", f"numpy-1.26.4-{'a' * 16}", f"matplotlib-3.8.0-{'b' * 16}", "kit-part-x_7",
-           "numpy-2.0.0-part-ab12"]
-    young, others = f"kit-{'1' * 16}", ["kit", "numpy-2", "my kit-0000000000000000", f"letters-{'0' * 16}"]
+def test_shelves_that_no_run_opened_for_long_go_when_a_new_one_comes_and_nothing_else_does(
+    tmp_path,
+):
+    python, folder, long_ago = (
+        site.interpreter(opened().user),
+        tmp_path / "shelves",
+        time.time() - site.UNUSED - 3600,
+    )
+    old = [
+        f"kit-{'0' * 16}",
+        f"numpy-1.26.4-{'a' * 16}",
+        f"matplotlib-3.8.0-{'b' * 16}",
+        "kit-part-x_7",
+        "numpy-2.0.0-part-ab12",
+    ]
+    young, others = (
+        f"kit-{'1' * 16}",
+        ["kit", "numpy-2", "my kit-0000000000000000", f"letters-{'0' * 16}"],
+    )
     for name in (*old, young, *others):
         (folder / name).mkdir(parents=True)
         (folder / name / "module.py").write_text("kept = True")
@@ -347,7 +464,12 @@ def test_shelves_that_no_run_opened_for_long_go_when_a_new_one_comes_and_nothing
         if path.name != young:
             os.utime(path, (long_ago, long_ago), follow_symlinks=False)
     made = site.Site(python, folder).kit
-    assert {path.name for path in folder.iterdir()} == {made.name, young, *others, f"kit-{'2' * 16}"}
+    assert {path.name for path in folder.iterdir()} == {
+        made.name,
+        young,
+        *others,
+        f"kit-{'2' * 16}",
+    }
     assert mine.is_dir()
     os.utime(made, (long_ago, long_ago))
     site.Site(python, folder).kit  # noqa: B018 (to be opened is to be used)
@@ -365,11 +487,19 @@ def test_a_folder_that_others_can_write_to_is_refused(tmp_path):
 
 
 @settings(max_examples=150, deadline=None)
-@given(st.one_of(st.binary(max_size=200), st.text(max_size=100).map(lambda t: json.dumps(t).encode()),
-                 st.recursive(st.one_of(st.none(), st.booleans(), st.floats(), st.text(max_size=5), st.integers()),
-                              lambda inner: st.one_of(st.lists(inner, max_size=4),
-                                                      st.dictionaries(st.text(max_size=5), inner, max_size=4)),
-                              max_leaves=20).map(lambda value: json.dumps({"out": value}).encode())))
+@given(
+    st.one_of(
+        st.binary(max_size=200),
+        st.text(max_size=100).map(lambda t: json.dumps(t).encode()),
+        st.recursive(
+            st.one_of(st.none(), st.booleans(), st.floats(), st.text(max_size=5), st.integers()),
+            lambda inner: st.one_of(
+                st.lists(inner, max_size=4), st.dictionaries(st.text(max_size=5), inner, max_size=4)
+            ),
+            max_leaves=20,
+        ).map(lambda value: json.dumps({"out": value}).encode()),
+    )
+)
 def test_what_comes_back_is_clean_or_refused(line):
     record = talk._record(line, 3.0)
     assert json.loads(json.dumps(record, allow_nan=False)) == record
@@ -381,7 +511,11 @@ def test_what_comes_back_is_clean_or_refused(line):
 @settings(max_examples=300, deadline=None)
 @given(st.data())
 def test_a_mutated_answer_is_an_answer_or_refused(data):
-    line = bytearray(json.dumps({"out": [1.5, -2e300, "front", True, {"a": [0.25, None]}], "printed": 3}).encode())
+    line = bytearray(
+        json.dumps(
+            {"out": [1.5, -2e300, "front", True, {"a": [0.25, None]}], "printed": 3}
+        ).encode()
+    )
     for _ in range(data.draw(st.integers(1, 4))):
         line[data.draw(st.integers(0, len(line) - 1))] = data.draw(st.integers(0, 255))
     record = talk._record(bytes(line), 3.0)
@@ -392,29 +526,50 @@ def test_shapes_of_records():
     def shape(data):
         return talk._record(json.dumps(data).encode(), 3.0)
 
-    for record in ({"out": [1.0, None, "a", {"b": True}]}, {"end": "blank"}, {"end": "nothing", "printed": 2},
-                   {"end": "unreadable", "what": "a set"}, {"end": "stopped", "seconds": 3.0},
-                   {"end": "raised", "type": "KeyError", "message": "", "line": None}):
+    for record in (
+        {"out": [1.0, None, "a", {"b": True}]},
+        {"end": "blank"},
+        {"end": "nothing", "printed": 2},
+        {"end": "unreadable", "what": "a set"},
+        {"end": "stopped", "seconds": 3.0},
+        {"end": "raised", "type": "KeyError", "message": "", "line": None},
+    ):
         assert shape(record) == record
     assert shape({"end": "stopped", "seconds": 1e-9}) == {"end": "stopped", "seconds": 3.0}
-    assert shape({"end": "raised", "type": "A B", "message": "secret", "line": 1.5}) == \
-        {"end": "raised", "type": "Exception", "message": "", "line": None}
-    for other in ([], 1, "out", None, {}, {"end": "right"}, {"end": ["blank"]}, {"end": "unreadable", "what": 3}):
+    assert shape({"end": "raised", "type": "A B", "message": "secret", "line": 1.5}) == {
+        "end": "raised",
+        "type": "Exception",
+        "message": "",
+        "line": None,
+    }
+    for other in (
+        [],
+        1,
+        "out",
+        None,
+        {},
+        {"end": "right"},
+        {"end": ["blank"]},
+        {"end": "unreadable", "what": 3},
+    ):
         assert shape(other) == {"end": "unreadable", "what": "not an answer"}
 
 
 # The driver's own parts
 
 
-@pytest.mark.parametrize(("cell", "plain"), [
-    ("%pylab\nx = 1", "pass\nx = 1"),
-    ("if x:\n    %time f()", "if x:\n    pass"),
-    ("len?\n?len\nx", "pass\npass\nx"),
-    ("!pip install x\ny", "raise PermissionError('no other programs here')\ny"),
-    ("\n%%time\nx = 1", "\n\nx = 1"),
-    ("%%html\n<b>", ""),
-    ("x = 5 % 3", "x = 5 % 3"),
-])
+@pytest.mark.parametrize(
+    ("cell", "plain"),
+    [
+        ("%pylab\nx = 1", "pass\nx = 1"),
+        ("if x:\n    %time f()", "if x:\n    pass"),
+        ("len?\n?len\nx", "pass\npass\nx"),
+        ("!pip install x\ny", "raise PermissionError('no other programs here')\ny"),
+        ("\n%%time\nx = 1", "\n\nx = 1"),
+        ("%%html\n<b>", ""),
+        ("x = 5 % 3", "x = 5 % 3"),
+    ],
+)
 def test_magics_are_blanked_out(cell, plain):
     assert driver.without_magics(cell) == plain
 
@@ -432,14 +587,21 @@ def verdict(program, machine, number, first_argument=0):
         if code == 0x20:
             held = struct.unpack_from("<I", data, value)[0]
         elif code == 0x06:
-            return {0x7FFF0000: "allow", 0x80000000: "kill", 0x00050001: "refuse", 0x00050026: "missing"}[value]
+            return {
+                0x7FFF0000: "allow",
+                0x80000000: "kill",
+                0x00050001: "refuse",
+                0x00050026: "missing",
+            }[value]
         else:
             true = {0x15: held == value, 0x35: held >= value, 0x45: bool(held & value)}[code]
             place += yes if true else no
 
 
-@pytest.mark.parametrize(("name", "arch", "read", "clone"), [("x86_64", 0xC000003E, 0, 56),
-                                                            ("aarch64", 0xC00000B7, 63, 220)])
+@pytest.mark.parametrize(
+    ("name", "arch", "read", "clone"),
+    [("x86_64", 0xC000003E, 0, 56), ("aarch64", 0xC00000B7, 63, 220)],
+)
 def test_the_filter(name, arch, read, clone):
     column = list(seccomp.MACHINES).index(name)
     program = seccomp.program(machine=name)
@@ -450,8 +612,10 @@ def test_the_filter(name, arch, read, clone):
     assert verdict(program, arch, clone, 0x10000000) == "refuse"
     assert verdict(program, arch, 435) == "missing"
     assert verdict(program, 0x40000003, read) == "kill"
-    for numbers, of, without in ((seccomp.REFUSED, program, "refuse"),
-                                 (seccomp.REFUSED_WITHOUT_NAMESPACES, landlocked, "allow")):
+    for numbers, of, without in (
+        (seccomp.REFUSED, program, "refuse"),
+        (seccomp.REFUSED_WITHOUT_NAMESPACES, landlocked, "allow"),
+    ):
         for number in (pair[column] for pair in numbers.values() if pair[column] is not None):
             assert verdict(of, arch, number) == "refuse"
             assert verdict(program, arch, number) == without
@@ -465,7 +629,10 @@ def test_no_filter_for_other_machines():
         seccomp.program(machine="abacus")
 
 
-HEADERS = {"x86_64": "/usr/include/x86_64-linux-gnu/asm/unistd_64.h", "aarch64": "/usr/include/asm-generic/unistd.h"}
+HEADERS = {
+    "x86_64": "/usr/include/x86_64-linux-gnu/asm/unistd_64.h",
+    "aarch64": "/usr/include/asm-generic/unistd.h",
+}
 
 
 @pytest.mark.parametrize("machine", HEADERS)
@@ -474,10 +641,15 @@ def test_the_numbers_are_the_kernels_own(machine):
     header = Path(HEADERS[machine])
     if not header.exists():
         pytest.skip("no kernel headers here")
-    known = {name: int(number) for name, number in re.findall(r"#define __NR(?:3264)?_(\w+)\s+(\d+)",
-                                                              header.read_text(encoding="utf-8"))}
+    known = {
+        name: int(number)
+        for name, number in re.findall(
+            r"#define __NR(?:3264)?_(\w+)\s+(\d+)", header.read_text(encoding="utf-8")
+        )
+    }
     table = seccomp.REFUSED | seccomp.REFUSED_WITHOUT_NAMESPACES
     column = list(seccomp.MACHINES).index(machine)
-    assert {name: pair[column] for name, pair in table.items() if name in known} == \
-        {name: known[name] for name in table if name in known}
+    assert {name: pair[column] for name, pair in table.items() if name in known} == {
+        name: known[name] for name in table if name in known
+    }
     assert len(set(table) & set(known)) > 60

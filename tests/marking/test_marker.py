@@ -18,7 +18,13 @@ class PretendJail:
     """Gives the answers it was made with, in the shape in which a jail gives them."""
 
     def __init__(self, answers, end=FINISHED, cells=(), most=99, signal=None):
-        self._answers, self._end, self._cells, self._most, self._signal = answers, end, cells, most, signal
+        self._answers, self._end, self._cells, self._most, self._signal = (
+            answers,
+            end,
+            cells,
+            most,
+            signal,
+        )
 
     def run(self, request, seconds=20.0):
         self.request = request
@@ -26,10 +32,24 @@ class PretendJail:
         for call in request.calls:
             if call.question in self._answers:
                 answer = self._answers[call.question]
-                made = [calling.give(answer)] * max(1, len(call.cases)) if not callable(answer) \
+                made = (
+                    [calling.give(answer)] * max(1, len(call.cases))
+                    if not callable(answer)
                     else calling.call(answer, call.cases)
-                records[call.question] = made[:self._most]
-        return Run(self._end, self._signal, tuple(self._cells), records, "said", 0.1, 0.1, 10, False, {"kind": "bwrap"})
+                )
+                records[call.question] = made[: self._most]
+        return Run(
+            self._end,
+            self._signal,
+            tuple(self._cells),
+            records,
+            "said",
+            0.1,
+            0.1,
+            10,
+            False,
+            {"kind": "bwrap"},
+        )
 
 
 def handed_in(learner=MAREN, kind="right", name="Maren Moorland", seed="s" * 64, data=None):
@@ -38,7 +58,11 @@ def handed_in(learner=MAREN, kind="right", name="Maren Moorland", seed="s" * 64,
 
 
 def solution(student):
-    return {name: answer for name, answer in answered("06", student).items() if name in notebook.questions("06")}
+    return {
+        name: answer
+        for name, answer in answered("06", student).items()
+        if name in notebook.questions("06")
+    }
 
 
 @pytest.fixture(scope="module")
@@ -55,7 +79,9 @@ def test_right_answers_are_worth_everything_and_flag_nothing(marens):
     entry = mark_one(handed_in(), PretendJail(marens))
     assert entry.marked
     assert entry.score == 1
-    assert [outcome.question for outcome in entry.outcomes] == [q.id for q in notebook.questions("06").values()]
+    assert [outcome.question for outcome in entry.outcomes] == [
+        q.id for q in notebook.questions("06").values()
+    ]
     assert (entry.flags, entry.why, entry.end, entry.file) == ((), "", FINISHED, "a/06.ipynb")
     assert entry.about["seed"] == "s" * 64
     assert entry.about["student"] == "Maren Moorland"
@@ -64,8 +90,21 @@ def test_right_answers_are_worth_everything_and_flag_nothing(marens):
 
 def test_what_is_known_of_the_run_is_in_the_private_part_alone(marens):
     about = mark_one(handed_in(), PretendJail(marens)).about
-    assert set(about) == {"seed", "student", "rigkit", "jail", "signal", "wall", "cpu", "bytes_out", "cut", "cells",
-                          "answers", "printed", "counts"}
+    assert set(about) == {
+        "seed",
+        "student",
+        "rigkit",
+        "jail",
+        "signal",
+        "wall",
+        "cpu",
+        "bytes_out",
+        "cut",
+        "cells",
+        "answers",
+        "printed",
+        "counts",
+    }
 
 
 def hidden(jail, name="solve_leg"):
@@ -79,8 +118,14 @@ def test_the_cases_of_a_function_hang_on_the_seed_alone_and_are_none_that_a_lear
     mark_one(handed_in(seed="t" * 64), other)
     assert hidden(first) == hidden(second)
     homework = notebook.Homework(notebook.questions("06"), "Maren Moorland")
-    fixed = [case for case in hidden(first) if case in hidden(other)]  # such as a straight leg hanging down
-    seen = [case for attempt in range(20) for case in homework.cases(homework.questions["solve_leg"], attempt)]
+    fixed = [
+        case for case in hidden(first) if case in hidden(other)
+    ]  # such as a straight leg hanging down
+    seen = [
+        case
+        for attempt in range(20)
+        for case in homework.cases(homework.questions["solve_leg"], attempt)
+    ]
     assert [case for case in hidden(first) if case in seen] == fixed
     assert len(fixed) <= 3
     assert hidden(first, "steps") == []
@@ -91,7 +136,10 @@ def test_what_goes_in_tells_the_numbers_of_the_learner_and_neither_seed_nor_answ
     mark_one(handed_in(), jail)
     assert set(jail.request.homework) == {"lesson", "student", "inputs", "character"}
     homework = notebook.Homework(notebook.questions("06"), "Maren Moorland")
-    assert jail.request.homework["inputs"]["steps"] == homework.cases(homework.questions["steps"], 0)[0]
+    assert (
+        jail.request.homework["inputs"]["steps"]
+        == homework.cases(homework.questions["steps"], 0)[0]
+    )
     assert jail.request.homework["character"]["bones"] == homework.character.bones
     assert "s" * 64 not in repr(jail.request)
 
@@ -110,7 +158,9 @@ def test_another_name_brings_no_marks_but_a_teacher_is_told_what_would_fit_it():
     assert entry.about["student"] == "p07"
     assert entry.scores["06/shortening_cm"] < 1
     assert entry.scores["06/solve_leg"] == 1  # a function is right for anybody
-    assert entry.flags[0] == 'The notebook is made out to "learner-07"; the numbers of p07 were taken.'
+    assert (
+        entry.flags[0] == 'The notebook is made out to "learner-07"; the numbers of p07 were taken.'
+    )
     assert '06/shortening_cm would be right for "learner-07".' in entry.flags
 
 
@@ -143,8 +193,9 @@ def test_an_answer_that_never_came_says_which_cell_stopped(marens):
     entry = mark_one(handed_in(), PretendJail(marens, cells=cells))
     assert entry.outcomes[0].score == 0
     assert entry.outcomes[0].word == checking.BLANK
-    assert entry.outcomes[0].sentence == ("there is no answer in `shortening_cm`; code cell 2 stopped with SyntaxError "
-                                          "in line 1.")
+    assert entry.outcomes[0].sentence == (
+        "there is no answer in `shortening_cm`; code cell 2 stopped with SyntaxError in line 1."
+    )
     assert entry.flags == ("Not every cell ran: code cell 2 stopped with SyntaxError in line 1.",)
     assert [outcome.score for outcome in entry.outcomes[1:]] == [1] * 6
 

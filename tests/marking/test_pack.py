@@ -23,26 +23,38 @@ PICTURES = {
 @pytest.fixture
 def shipped(tmp_path, monkeypatch):
     """A small course: one lesson with an exercise that shows pictures, one without an exercise."""
+
     def ship(*texts):
         cells = [{"cell_type": "markdown", "source": [text]} for text in texts]
         cells += [{"cell_type": "code", "source": "x = '![no](no.svg)'"}]
-        book = json.dumps({"cells": cells, "metadata": {"rigkit": {"title": "A bend"}}, "nbformat": 4})
+        book = json.dumps(
+            {"cells": cells, "metadata": {"rigkit": {"title": "A bend"}}, "nbformat": 4}
+        )
         for name, text in {
-            "lessons/06-a-bend.ipynb": book, "exercises/06-a-bend.ipynb": book, "lessons/07-b.ipynb": book,
-            "lessons/pictures/bend.svg": "<svg/>", "exercises/own.png": "png",
-            "solutions/06-a-bend.ipynb": "answers", "exercises/.rigkit/seed": "7",
+            "lessons/06-a-bend.ipynb": book,
+            "exercises/06-a-bend.ipynb": book,
+            "lessons/07-b.ipynb": book,
+            "lessons/pictures/bend.svg": "<svg/>",
+            "exercises/own.png": "png",
+            "solutions/06-a-bend.ipynb": "answers",
+            "exercises/.rigkit/seed": "7",
         }.items():
             (tmp_path / "shipped" / name).parent.mkdir(parents=True, exist_ok=True)
             (tmp_path / "shipped" / name).write_text(text)
         monkeypatch.setattr(course, "source", lambda: tmp_path / "shipped")
         return tmp_path / "out.zip"
+
     return ship
 
 
 def test_it_holds_exercises_and_how_to_and_nothing_else(tmp_path):
     out = tmp_path / "hand-out.zip"
     names = pack.pack(["06", 7], out)
-    assert names == ("HOW-TO.txt", "exercises/06-preset-bend.ipynb", "exercises/07-knee-direction.ipynb")
+    assert names == (
+        "HOW-TO.txt",
+        "exercises/06-preset-bend.ipynb",
+        "exercises/07-knee-direction.ipynb",
+    )
     with zipfile.ZipFile(out) as archive:
         assert archive.testzip() is None
         assert tuple(archive.namelist()) == names
@@ -50,7 +62,14 @@ def test_it_holds_exercises_and_how_to_and_nothing_else(tmp_path):
             assert archive.read(name) == (ROOT / name).read_bytes()
             assert submissions.read_notebook(archive.read(name)).lesson == name[10:12]
         how_to = archive.read("HOW-TO.txt").decode()
-    for words in ("open_homework", "your own name", "class list", "hand in", "06 Why a straight leg", *names[1:]):
+    for words in (
+        "open_homework",
+        "your own name",
+        "class list",
+        "hand in",
+        "06 Why a straight leg",
+        *names[1:],
+    ):
         assert words in how_to
     assert how_to.count("\n") == how_to.count("\r\n")
     assert all(len(line) <= 120 for line in how_to.splitlines())
@@ -61,7 +80,11 @@ def test_where_a_lesson_asks_for_a_rig_file_the_how_to_says_so(tmp_path):
         pack.pack(lessons, tmp_path / "-".join(lessons))
         with zipfile.ZipFile(tmp_path / "-".join(lessons)) as archive:
             how_to = archive.read("HOW-TO.txt").decode()
-        assert ("6. Hand in with it the rig file" in how_to) == ("my_rig.glb, for lesson 12" in how_to) == said
+        assert (
+            ("6. Hand in with it the rig file" in how_to)
+            == ("my_rig.glb, for lesson 12" in how_to)
+            == said
+        )
         assert max(map(len, how_to.splitlines())) <= 120
 
 
@@ -90,7 +113,10 @@ def test_the_bytes_are_always_the_same(tmp_path, monkeypatch):
     with zipfile.ZipFile(first) as archive:
         for entry in archive.infolist():
             assert (entry.date_time, entry.create_system) == ((1980, 1, 1, 0, 0, 0), 3)
-            assert (entry.external_attr >> 16, entry.compress_type) == (0o100644, zipfile.ZIP_STORED)
+            assert (entry.external_attr >> 16, entry.compress_type) == (
+                0o100644,
+                zipfile.ZIP_STORED,
+            )
 
 
 def test_another_file_is_never_written_over(tmp_path):
@@ -120,13 +146,20 @@ def test_the_command_says_what_it_packed(tmp_path, capsys):
     out = tmp_path / "hand-out.zip"
     assert cli.main(["pack", "06", "7", "--out", str(out)]) == 0
     assert capsys.readouterr().out == (
-        f"{out}: HOW-TO.txt, exercises/06-preset-bend.ipynb, exercises/07-knee-direction.ipynb\n")
+        f"{out}: HOW-TO.txt, exercises/06-preset-bend.ipynb, exercises/07-knee-direction.ipynb\n"
+    )
     assert zipfile.is_zipfile(out)
 
 
-@pytest.mark.parametrize(("arguments", "word", "code"), [
-    (["99"], "no lesson 99", 2), (["00"], "has no exercise", 2), (["../06"], "no lesson", 2), ([], "LESSON", 2),
-])
+@pytest.mark.parametrize(
+    ("arguments", "word", "code"),
+    [
+        (["99"], "no lesson 99", 2),
+        (["00"], "has no exercise", 2),
+        (["../06"], "no lesson", 2),
+        ([], "LESSON", 2),
+    ],
+)
 def test_the_command_refuses_in_one_line(tmp_path, capsys, arguments, word, code):
     try:
         got = cli.main(["pack", *arguments, "--out", str(tmp_path / "x.zip")])

@@ -18,10 +18,28 @@ ANNEKE = Learner("p01", "Anneke Anchorage", "p01@parade.example", "east", ("Anke
 
 
 def entry(learner=ANNEKE, lesson="06", digest="d1", score=0.5, **others):
-    outcome = Outcome(f"{lesson}/solve_leg", "Not yet", score, "look again.", 1, 2, {"goal": [0.1, 0.2]},
-                      {"miss": "1 cm"}, {"view": "side", "marks": []}, "degrees")
-    return Entry(learner, lesson, "a/b.ipynb", digest, outcomes=(outcome,), time="2026-05-01T10:00:00+00:00",
-                 about={"seed": "s", "jail": {"kind": "bwrap"}, "printed": "hello"}, **others)
+    outcome = Outcome(
+        f"{lesson}/solve_leg",
+        "Not yet",
+        score,
+        "look again.",
+        1,
+        2,
+        {"goal": [0.1, 0.2]},
+        {"miss": "1 cm"},
+        {"view": "side", "marks": []},
+        "degrees",
+    )
+    return Entry(
+        learner,
+        lesson,
+        "a/b.ipynb",
+        digest,
+        outcomes=(outcome,),
+        time="2026-05-01T10:00:00+00:00",
+        about={"seed": "s", "jail": {"kind": "bwrap"}, "printed": "hello"},
+        **others,
+    )
 
 
 @pytest.fixture
@@ -42,7 +60,10 @@ def test_the_latest_entry_of_each_learner_and_lesson_counts_and_all_are_kept(pat
         for each in (entry(), entry(lesson="05"), entry(bastian), entry(digest="d2", score=1.0)):
             record.add(each)
         assert [(e.learner.id, e.lesson, e.digest) for e in record.entries()] == [
-            ("p01", "05", "d1"), ("p01", "06", "d2"), ("p02", "06", "d1")]
+            ("p01", "05", "d1"),
+            ("p01", "06", "d2"),
+            ("p02", "06", "d1"),
+        ]
         assert [e.learner.id for e in record.entries(learner="p02")] == ["p02"]
         assert len(list(record.history())) == 4
         assert record.marked() == {("p01", "05"): "d1", ("p01", "06"): "d2", ("p02", "06"): "d1"}
@@ -71,7 +92,7 @@ def test_a_correction_outlives_marking_again_and_the_last_one_counts(path):
         record.override("p01", "06/solve_leg", 0.8, "a slip of the pen")
         record.override("p01", "06/solve_leg", 0.9, "on second thoughts")
         record.add(entry(digest="d2", score=0.1))
-        found, = record.entries()
+        (found,) = record.entries()
         assert found.outcomes[0].score == 0.1
         assert found.scores == {"06/solve_leg": 0.9}
         assert [override.reason for override in found.overrides] == ["on second thoughts"]
@@ -84,14 +105,25 @@ def test_nothing_can_be_changed_or_taken_away(path, table, statement):
         record.add(entry())
         record.override("p01", "06/solve_leg", 0.8, "why")
         record.add_run({})
-    with sqlite3.connect(path) as base, pytest.raises(sqlite3.IntegrityError, match="only ever added to"):
+    with (
+        sqlite3.connect(path) as base,
+        pytest.raises(sqlite3.IntegrityError, match="only ever added to"),
+    ):
         base.execute(statement.format(table))
 
 
 def test_the_seed_hangs_on_the_class_the_learner_the_lesson_and_the_file_alone(path, tmp_path):
     with Record(path) as record, Record(tmp_path / "other.sqlite") as other:
-        seeds = {record.seed(*words) for words in (("a", "06", "d"), ("b", "06", "d"), ("a", "05", "d"),
-                                                   ("a", "06", "e"), ("a0", "6", "d"))}
+        seeds = {
+            record.seed(*words)
+            for words in (
+                ("a", "06", "d"),
+                ("b", "06", "d"),
+                ("a", "05", "d"),
+                ("a", "06", "e"),
+                ("a0", "6", "d"),
+            )
+        }
         seeds.add(other.seed("a", "06", "d"))
         assert len(seeds) == 6
         assert all(len(seed) == 64 for seed in seeds)
@@ -112,9 +144,23 @@ def test_only_the_teacher_can_read_it(path):
 
 def test_an_entry_survives_its_two_texts_whatever_a_judge_measured():
     made = entry()
-    strange = Outcome("06/x", "Not yet", np.float64(0.25), "\ud800 \x00 </script>", np.int64(3), 4,
-                      misconception=None, printed=np.int64(7))
-    found = thawed(*frozen(Entry(made.learner, "06", outcomes=(strange,), about={"answers": {"x": [{"out": 1e308}]}})))
+    strange = Outcome(
+        "06/x",
+        "Not yet",
+        np.float64(0.25),
+        "\ud800 \x00 </script>",
+        np.int64(3),
+        4,
+        misconception=None,
+        printed=np.int64(7),
+    )
+    found = thawed(
+        *frozen(
+            Entry(
+                made.learner, "06", outcomes=(strange,), about={"answers": {"x": [{"out": 1e308}]}}
+            )
+        )
+    )
     assert found.outcomes == (strange,)
     assert found.about == {"answers": {"x": [{"out": 1e308}]}}
 
@@ -129,7 +175,9 @@ def test_a_record_of_a_later_form_is_left_alone(path):
     assert path.read_bytes() == before
 
 
-@pytest.mark.parametrize("content", [b"not a database at all, but long enough to be taken for one" * 30, b"x"])
+@pytest.mark.parametrize(
+    "content", [b"not a database at all, but long enough to be taken for one" * 30, b"x"]
+)
 def test_another_file_is_left_alone(path, content):
     path.write_bytes(content)
     with pytest.raises(ValueError, match="not a record"):
@@ -205,9 +253,13 @@ def test_two_cannot_mark_into_one_folder_at_once(tmp_path):
 
 
 def test_a_killed_marker_keeps_nobody_out(tmp_path):
-    code = f"import time\nfrom rigkit.marking.record import sole\nwith sole({str(tmp_path)!r}):\n" \
-           "    print('in', flush=True)\n    time.sleep(60)"
-    with subprocess.Popen([sys.executable, "-c", code], stdout=subprocess.PIPE, text=True) as holder:
+    code = (
+        f"import time\nfrom rigkit.marking.record import sole\nwith sole({str(tmp_path)!r}):\n"
+        "    print('in', flush=True)\n    time.sleep(60)"
+    )
+    with subprocess.Popen(
+        [sys.executable, "-c", code], stdout=subprocess.PIPE, text=True
+    ) as holder:
         assert holder.stdout.readline() == "in\n"
         with pytest.raises(RecordError), sole(tmp_path):
             pass
@@ -229,11 +281,15 @@ while True:
     print(number, flush=True)
     number += 1
 """
-    with subprocess.Popen([sys.executable, "-c", code], stdout=subprocess.PIPE, text=True) as writer:
+    with subprocess.Popen(
+        [sys.executable, "-c", code], stdout=subprocess.PIPE, text=True
+    ) as writer:
         said = [int(writer.stdout.readline()) for _ in range(20)][-1]
         writer.kill()
         said = [said, *map(int, writer.stdout.read().split())][-1]
     with Record(path) as record:
         kept = sorted(int(found.learner.id[1:]) for found in record.history())
-    assert kept[: said + 1] == list(range(said + 1))  # all that was said to be kept, and at most the next
+    assert kept[: said + 1] == list(
+        range(said + 1)
+    )  # all that was said to be kept, and at most the next
     assert len(kept) <= said + 2

@@ -40,7 +40,10 @@ def test_each_answer_that_is_not_right_has_its_picture_and_a_right_one_has_none(
     wrong = read(entry(TAMSIN, "06", {"solve_leg": "knee backwards"}))
     right = read(entry(TAMSIN, "06"))
     assert outcomes("06", "solve_leg")["knee backwards"].picture["title"] in wrong.text
-    pictures = [len([svg for svg in shown.all("svg") if svg.get("class") == "rig"]) for shown in (wrong, right)]
+    pictures = [
+        len([svg for svg in shown.all("svg") if svg.get("class") == "rig"])
+        for shown in (wrong, right)
+    ]
     assert pictures == [1, 0]
 
 
@@ -52,8 +55,12 @@ def test_it_names_the_wrong_model_and_says_what_it_does():
 
 
 def test_a_correction_counts_and_gives_its_reason():
-    found = entry(TAMSIN, "06", {"solve_leg": "blank"},
-                  overrides=(Override("06/solve_leg", 0.5, "told me in class", "2026-11-26T09:00:00+00:00"),))
+    found = entry(
+        TAMSIN,
+        "06",
+        {"solve_leg": "blank"},
+        overrides=(Override("06/solve_leg", 0.5, "told me in class", "2026-11-26T09:00:00+00:00"),),
+    )
     shown = read(found).text
     assert "Corrected by your teacher:" in shown
     assert "50\xa0% instead of 0\xa0%. Told me in class" in shown
@@ -70,8 +77,14 @@ def test_not_marked_is_never_a_zero():
 
 
 def test_a_correction_of_what_could_not_be_marked_is_shown():
-    found = entry(TAMSIN, marked=False, end="", outcomes=(), why="unreadable.",
-                  overrides=(Override("06/solve_leg", 1.0, "seen on paper", "2026-11-26T09:00:00+00:00"),))
+    found = entry(
+        TAMSIN,
+        marked=False,
+        end="",
+        outcomes=(),
+        why="unreadable.",
+        overrides=(Override("06/solve_leg", 1.0, "seen on paper", "2026-11-26T09:00:00+00:00"),),
+    )
     assert "Seen on paper" in read(found).text
 
 
@@ -89,16 +102,31 @@ def test_several_lessons_stand_in_their_order():
 
 def test_it_says_unjailed_where_it_was():
     stamped = read(entry(TAMSIN, about=entries.about(TAMSIN, kind="unjailed"))).text
-    claimed = read(entry(TAMSIN, about=entries.about(TAMSIN) | {"printed": "unjailed", "student": "unjailed"})).text
+    claimed = read(
+        entry(TAMSIN, about=entries.about(TAMSIN) | {"printed": "unjailed", "student": "unjailed"})
+    ).text
     assert "unjailed" in stamped
     assert "unjailed" not in claimed
 
 
 def test_it_keeps_secrets_and_what_a_teacher_should_look_at():
-    about = entries.about(TAMSIN) | {"seed": "SECRET-SEED", "answers": {"solve_leg": [{"out": "SECRET-OUT"}]},
-                                     "student": "SECRET-NAME", "jail": entries.JAIL | {"digests": "SECRET-DIGEST"}}
-    html = report.html(TAMSIN, [entry(TAMSIN, kinds={"solve_leg": "sign of y"}, about=about,
-                                      flags=("Identical to the work of Odo (SECRET-FLAG).",))])
+    about = entries.about(TAMSIN) | {
+        "seed": "SECRET-SEED",
+        "answers": {"solve_leg": [{"out": "SECRET-OUT"}]},
+        "student": "SECRET-NAME",
+        "jail": entries.JAIL | {"digests": "SECRET-DIGEST"},
+    }
+    html = report.html(
+        TAMSIN,
+        [
+            entry(
+                TAMSIN,
+                kinds={"solve_leg": "sign of y"},
+                about=about,
+                flags=("Identical to the work of Odo (SECRET-FLAG).",),
+            )
+        ],
+    )
     assert "SECRET" not in html
     assert "PRINTED" not in html
     assert TAMSIN.email not in html
@@ -108,15 +136,34 @@ def test_it_keeps_secrets_and_what_a_teacher_should_look_at():
 @pytest.mark.parametrize("text", HOSTILE, ids=lambda text: repr(text[:12]))
 def test_hostile_text_anywhere_does_nothing(text):
     who = Learner(text[:5000], text, group=text)
-    outcome = replace(outcomes("06", "solve_leg")["sign of y"], sentence=text, measured={text: text},
-                      misconception=text)
-    picture = {"view": "side", "title": text[:300], "desc": text[:300],
-               "marks": [["chain", {"points": [[0, 1], [0, 0]], "kind": "inverse", "names": [text[:300]]}],
-                         ["note", {"point": [0, 0], "text": text[:300], "kind": "plain"}]]}
-    found = Entry(who, "06", text, text, end="memory", why=text, time=text[:99], flags=(text,),
-                  outcomes=(outcome, replace(outcome, question=f"06/{text}", picture=picture)),
-                  overrides=(Override("06/solve_leg", 0.4, text, ""), Override(text, 0.2, text, "")),
-                  about={"rigkit": text, "jail": {"kind": text, "python": text}})
+    outcome = replace(
+        outcomes("06", "solve_leg")["sign of y"],
+        sentence=text,
+        measured={text: text},
+        misconception=text,
+    )
+    picture = {
+        "view": "side",
+        "title": text[:300],
+        "desc": text[:300],
+        "marks": [
+            ["chain", {"points": [[0, 1], [0, 0]], "kind": "inverse", "names": [text[:300]]}],
+            ["note", {"point": [0, 0], "text": text[:300], "kind": "plain"}],
+        ],
+    }
+    found = Entry(
+        who,
+        "06",
+        text,
+        text,
+        end="memory",
+        why=text,
+        time=text[:99],
+        flags=(text,),
+        outcomes=(outcome, replace(outcome, question=f"06/{text}", picture=picture)),
+        overrides=(Override("06/solve_leg", 0.4, text, ""), Override(text, 0.2, text, "")),
+        about={"rigkit": text, "jail": {"kind": text, "python": text}},
+    )
     shown = read(found, learner=who)
     assert len(shown.html) < 200_000
     if len(text) < 100:
@@ -129,7 +176,12 @@ def test_little_may_be_known_of_a_run(about):
 
 
 def test_a_picture_that_cannot_be_drawn_breaks_nothing():
-    broken = {"view": "side", "title": "", "desc": "", "marks": [["chain", {"points": [[float("nan"), 0]]}]]}
+    broken = {
+        "view": "side",
+        "title": "",
+        "desc": "",
+        "marks": [["chain", {"points": [[float("nan"), 0]]}]],
+    }
     outcome = replace(outcomes("06", "solve_leg")["sign of y"], picture=broken)
     assert "too far from a leg to be drawn" in read(entry(TAMSIN, outcomes=(outcome,))).text
 
@@ -151,8 +203,26 @@ def test_a_plain_id_is_the_name_of_its_page(text):
     assert report.name_of_file(Learner(text, "")) == f"{text}.html"
 
 
-STRANGE_IDS = ["Ada", "ada ", "a/b", "..", ".", "", "con", "NUL", "aux.html", "a.", "é", "x" * 300, "\ud800", "a\x00",
-               "-x", "ada-0123456789abcdef", "index\\x", "a:b"]
+STRANGE_IDS = [
+    "Ada",
+    "ada ",
+    "a/b",
+    "..",
+    ".",
+    "",
+    "con",
+    "NUL",
+    "aux.html",
+    "a.",
+    "é",
+    "x" * 300,
+    "\ud800",
+    "a\x00",
+    "-x",
+    "ada-0123456789abcdef",
+    "index\\x",
+    "a:b",
+]
 
 
 def test_other_ids_get_names_of_their_own():

@@ -21,7 +21,9 @@ def folder(tmp_path_factory):
         for one in [*found, entry(everyone[0], "07")]:
             kept.add(one)
         kept.override(everyone[1].id, "06/steps", 0.25, "told me in class")
-        kept.add_run({"learners": [vars(who) | {"also": []} for who in everyone], "lessons": ["06", "07"]})
+        kept.add_run(
+            {"learners": [vars(who) | {"also": []} for who in everyone], "lessons": ["06", "07"]}
+        )
     return folder
 
 
@@ -33,14 +35,18 @@ def opened(folder):
 def test_it_says_how_the_class_stands(opened):
     text = repr(opened)
     marked = [one.score for one in opened.entries if one.score is not None]
-    assert text.startswith(f"Homework 06, 07: {len(opened.entries)} submissions, {len(marked)} marked, "
-                           f"{sum(marked) / len(marked):.0%} on average")
+    assert text.startswith(
+        f"Homework 06, 07: {len(opened.entries)} submissions, {len(marked)} marked, "
+        f"{sum(marked) / len(marked):.0%} on average"
+    )
     assert "20 missing" in text  # one in lesson 06, nineteen in lesson 07
 
 
 def test_the_record_or_its_folder_can_be_opened_and_is_not_changed(folder):
     before = (folder / "results.sqlite").read_bytes()
-    assert repr(results.open_results(folder)) == repr(results.open_results(folder / "results.sqlite"))
+    assert repr(results.open_results(folder)) == repr(
+        results.open_results(folder / "results.sqlite")
+    )
     assert (folder / "results.sqlite").read_bytes() == before
 
 
@@ -52,13 +58,16 @@ def test_no_record_is_said_plainly(tmp_path):
 
 def test_everyone_has_a_row_in_every_lesson(opened):
     assert [row["id"] for row in opened.learners if row["lesson"] == "06"] == [
-        row["id"] for row in opened.learners if row["lesson"] == "07"]
+        row["id"] for row in opened.learners if row["lesson"] == "07"
+    ]
     assert len(opened.learners) == 40
 
 
 def test_questions_count_every_answer(opened):
     rows = {row["question"]: row for row in opened.questions}
-    assert list(rows) == [question.id for lesson in ("06", "07") for question in notebook.questions(lesson).values()]
+    assert list(rows) == [
+        question.id for lesson in ("06", "07") for question in notebook.questions(lesson).values()
+    ]
     for question, row in rows.items():
         scores = [one.scores[question] for one in opened.entries if question in one.scores]
         assert sum(row[word.lower()] for word in page.WORDS) == len(scores)
@@ -69,16 +78,26 @@ def test_one_question_lists_the_lowest_first_corrections_counted(opened):
     rows = opened.question("06/steps")
     scores = [row["score (%)"] for row in rows]
     assert scores == sorted(scores)
-    corrected, = (row for row in rows if row["corrected"])
-    assert (corrected["id"], corrected["score (%)"], corrected["word"]) == ("p0001", 25.0, "Not yet")
+    (corrected,) = (row for row in rows if row["corrected"])
+    assert (corrected["id"], corrected["score (%)"], corrected["word"]) == (
+        "p0001",
+        25.0,
+        "Not yet",
+    )
 
 
 def test_misconceptions_name_who_follows_them(opened):
     rows = opened.misconceptions()
-    assert [row["learners"] for row in rows] == sorted((row["learners"] for row in rows), reverse=True)
+    assert [row["learners"] for row in rows] == sorted(
+        (row["learners"] for row in rows), reverse=True
+    )
     for row in rows:
-        names = {one.learner.name for one in opened.entries for outcome in one.outcomes
-                 if (outcome.question, outcome.misconception) == (row["question"], row["wrong model"])}
+        names = {
+            one.learner.name
+            for one in opened.entries
+            for outcome in one.outcomes
+            if (outcome.question, outcome.misconception) == (row["question"], row["wrong model"])
+        }
         assert set(row["who"].split(", ")) == names
         assert len(names) == row["learners"]
 
@@ -91,7 +110,11 @@ def test_the_hardest_question_has_most_wrong_models(opened):
 
 
 def test_those_to_look_at_are_those_not_marked_cut_short_or_flagged(opened):
-    wanted = {one.learner.id for one in opened.entries if one.score is None or one.end != "finished" or one.flags}
+    wanted = {
+        one.learner.id
+        for one in opened.entries
+        if one.score is None or one.end != "finished" or one.flags
+    }
     assert {row["id"] for row in opened.look()} == wanted
     assert opened.look()[0]["marked"] == "no"
 
@@ -101,7 +124,9 @@ def test_a_learner_is_found_by_id_or_name_and_shown_with_pictures(opened):
     for name in (who.id, who.name, f" {who.name.upper()} "):
         assert opened.learner(name).learner == who
     shown = opened.learner(who.id)
-    assert [row["question"] for row in shown.table] == [q for one in shown.entries for q in one.scores]
+    assert [row["question"] for row in shown.table] == [
+        q for one in shown.entries for q in one.scores
+    ]
     wrong = [o for one in shown.entries for o in one.outcomes if o.word != "Right" and o.picture]
     assert len(shown.pictures.pictures) == len(wrong) > 0
     bundle = shown._repr_mimebundle_()
@@ -172,15 +197,29 @@ class _Tags(HTMLParser):
 @pytest.mark.parametrize("text", HOSTILE, ids=lambda text: repr(text[:12]))
 def test_hostile_text_in_a_table_does_nothing(text):
     who = Learner(text[:99], text, group=text)
-    found = entry(who, why=text, end="memory", flags=(text,), kinds={"solve_leg": "sign of y"},
-                  overrides=(Override("06/steps", 0.5, text, "2026-11-26T09:00:00+00:00"),))
+    found = entry(
+        who,
+        why=text,
+        end="memory",
+        flags=(text,),
+        kinds={"solve_leg": "sign of y"},
+        overrides=(Override("06/steps", 0.5, text, "2026-11-26T09:00:00+00:00"),),
+    )
     room = results.ClassResults([found])
     for table in (room.learners, room.look(), room.question("06/steps"), room.misconceptions()):
         tags = {tag for tag, *_ in _Tags(table._repr_html_()).found}
         assert tags <= {"table", "thead", "tbody", "tr", "th", "td", "code"}
         repr(table).encode()
     shown = _Tags(room.learner(who.id)._repr_mimebundle_()["text/html"]).found
-    assert not {tag for tag, *_ in shown} & {"script", "iframe", "object", "embed", "link", "a", "form"}
+    assert not {tag for tag, *_ in shown} & {
+        "script",
+        "iframe",
+        "object",
+        "embed",
+        "link",
+        "a",
+        "form",
+    }
     assert not [name for _, *names in shown for name in names if name.startswith("on")]
 
 
@@ -200,8 +239,11 @@ def test_the_notebook_is_handed_once_and_never_overwritten(tmp_path):
 
 def test_the_notebook_runs_beside_its_record(folder):
     ran = authoring.run(authoring.read(results.hand_notebook(folder)), folder)
-    said = {cell.id: cell.outputs[-1].data["text/plain"] for cell in ran.cells
-            if cell.cell_type == "code" and cell.outputs}
+    said = {
+        cell.id: cell.outputs[-1].data["text/plain"]
+        for cell in ran.cells
+        if cell.cell_type == "code" and cell.outputs
+    }
     room = results.open_results(folder)
     assert said["open"] == repr(room)
     assert said["misconceptions"] == repr(room.misconceptions()[:8])
@@ -215,11 +257,20 @@ def test_the_notebook_runs_where_nothing_is_wrong(tmp_path):
     with record.Record(tmp_path / "results.sqlite") as kept:
         kept.add(entry(learner(1)))
     ran = authoring.run(authoring.read(results.hand_notebook(tmp_path)), tmp_path)
-    assert "1 submission, 1 marked, 100% on average" in next(
-        cell for cell in ran.cells if cell.id == "open").outputs[-1].data["text/plain"]
+    assert (
+        "1 submission, 1 marked, 100% on average"
+        in next(cell for cell in ran.cells if cell.id == "open").outputs[-1].data["text/plain"]
+    )
 
 
 def test_private_things_are_not_shown(opened):
-    shown = "".join([repr(opened.learners), repr(opened.learner("p0000")), repr(opened.look()), repr(opened.questions)])
+    shown = "".join(
+        [
+            repr(opened.learners),
+            repr(opened.learner("p0000")),
+            repr(opened.look()),
+            repr(opened.questions),
+        ]
+    )
     assert entries.about(learner(0))["seed"] not in shown
     assert "PRINTED" not in shown

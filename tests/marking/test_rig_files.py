@@ -41,10 +41,10 @@ def test_a_rig_file_is_inspected_inside_as_it_is_in_the_notebook(kind):
 
 @in_a_jail
 def test_a_rig_with_many_animations_is_inspected_too():
-    walk, = rig_files.puppet().animations
+    (walk,) = rig_files.puppet().animations
     walks = [dataclasses.replace(walk, name=f"walk {number}") for number in range(40)]
     many = rig_files.data(dataclasses.replace(rig_files.puppet(), animations=walks))
-    record, = inspected(many).records["my_rig"]
+    (record,) = inspected(many).records["my_rig"]
     assert talk.MOST_LINE < len(json.dumps(record)) < talk.MOST_FINDINGS
     assert record == rig_file.record(many)
 
@@ -54,7 +54,7 @@ def test_a_rig_with_many_animations_is_inspected_too():
 def test_what_is_no_rig_file_gets_a_sentence(what):
     found = inspected(rig_files.UNREADABLE[what])
     assert found.end == "finished"
-    record, = found.records["my_rig"]
+    (record,) = found.records["my_rig"]
     assert record["end"] == "unreadable"
     assert "cannot be read" in record["what"]
 
@@ -70,46 +70,65 @@ def test_a_bomb_is_an_answer_too(bomb):
 
 @in_a_jail
 def test_names_that_are_markup_come_back_as_words():
-    record, = inspected(rig_files.data(rig_files.called(rig_files.MARKUP))).records["my_rig"]
+    (record,) = inspected(rig_files.data(rig_files.called(rig_files.MARKUP))).records["my_rig"]
     assert record["out"]["findings"]
     assert not set("\u202e\u2066\0") & set(json.dumps(record, ensure_ascii=False))
 
 
 @in_a_jail
-@pytest.mark.parametrize(("does", "end", "record"), [
-    ("time.sleep(60)", "finished", {"end": "stopped", "seconds": 0.5}),
-    ("calling._limited = lambda work, seconds: time.sleep(60)", "time limit", None),
-    ("bytes(2**31)", "memory", {"end": "raised", "type": "MemoryError", "message": ""}),
-    ("{}[1]", "finished", {"end": "raised", "type": "KeyError", "message": ""}),
-    ("os._exit(3)", "stopped early", None),
-    ("print('x' * 10**6)", "finished", {"end": "nothing"}),
-])
+@pytest.mark.parametrize(
+    ("does", "end", "record"),
+    [
+        ("time.sleep(60)", "finished", {"end": "stopped", "seconds": 0.5}),
+        ("calling._limited = lambda work, seconds: time.sleep(60)", "time limit", None),
+        ("bytes(2**31)", "memory", {"end": "raised", "type": "MemoryError", "message": ""}),
+        ("{}[1]", "finished", {"end": "raised", "type": "KeyError", "message": ""}),
+        ("os._exit(3)", "stopped early", None),
+        ("print('x' * 10**6)", "finished", {"end": "nothing"}),
+    ],
+)
 def test_an_inspection_that_goes_wrong_ends_as_its_limits_say(does, end, record):
     """As if our own code did it: the file is all that a run of marking gives it."""
     breaks = "import os, time\nfrom rigkit.homework import calling, rig_file\n"
-    breaks += does if does.startswith("calling") else f"def record(data):\n    {does}\nrig_file.record = record"
+    breaks += (
+        does
+        if does.startswith("calling")
+        else f"def record(data):\n    {does}\nrig_file.record = record"
+    )
     found = inspected(rig_files.WALKER, breaks, seconds=3.0, most=0.5)
     assert found.end == end
-    got, = found.records.get("my_rig", [None])
+    (got,) = found.records.get("my_rig", [None])
     assert got is None if record is None else record.items() <= got.items()
 
 
 # --- whose, and for which question ---------------------------------------------------------------------------------
 
 
-CLASS = roster.Roster((Learner("p0001", "Tamsin Bollard"), Learner("p0002", "Odo Tide"), Learner("p0003", "Vigga Ebb")))
+CLASS = roster.Roster(
+    (
+        Learner("p0001", "Tamsin Bollard"),
+        Learner("p0002", "Odo Tide"),
+        Learner("p0003", "Vigga Ebb"),
+    )
+)
 
 
 def file(place, lesson="12", modified="2026-11-25T10:00:00", **names):
-    return File(place, place, modified, None if place.endswith((".glb", ".gltf")) else lesson, bytes, names)
+    return File(
+        place, place, modified, None if place.endswith((".glb", ".gltf")) else lesson, bytes, names
+    )
 
 
 def placed(*files, learners=CLASS, problems=()):
-    return roster.place([each if isinstance(each, File) else file(each) for each in files], learners, problems)
+    return roster.place(
+        [each if isinstance(each, File) else file(each) for each in files], learners, problems
+    )
 
 
 def inspected_files(found):
-    return {(*key, name): each.place for key, mine in found.rigs.items() for name, each in mine.items()}
+    return {
+        (*key, name): each.place for key, mine in found.rigs.items() for name, each in mine.items()
+    }
 
 
 @pytest.fixture
@@ -120,11 +139,21 @@ def asking(monkeypatch):
 
 @pytest.fixture
 def asking_two(monkeypatch):
-    rig_files.as_lesson_12(monkeypatch, rig_files.question("my_rig"), rig_files.question("second_rig"))
+    rig_files.as_lesson_12(
+        monkeypatch, rig_files.question("my_rig"), rig_files.question("second_rig")
+    )
 
 
-@pytest.mark.parametrize("place", ["p0001/walker.glb", "Tamsin Bollard (p0001)/work/w.GLTF", "bollard_tamsin_93_w.glb",
-                                   "p0001.zip/rig.gltf", "my_rig p0001.glb"])
+@pytest.mark.parametrize(
+    "place",
+    [
+        "p0001/walker.glb",
+        "Tamsin Bollard (p0001)/work/w.GLTF",
+        "bollard_tamsin_93_w.glb",
+        "p0001.zip/rig.gltf",
+        "my_rig p0001.glb",
+    ],
+)
 def test_a_rig_file_goes_to_its_learner_and_to_the_lesson_that_asks(asking, place):
     found = placed(place, "p0001/12.ipynb", "p0002/12.ipynb", file("p0001/06.ipynb", "06"))
     assert inspected_files(found) == {("p0001", "12", "my_rig"): place}
@@ -135,30 +164,49 @@ def test_a_rig_file_goes_to_its_learner_and_to_the_lesson_that_asks(asking, plac
 def test_a_rig_file_of_several_learners_or_of_nobody_is_given_to_none(asking):
     found = placed("p0001/p0002.glb", "walker.glb", "p0003/12.ipynb")
     assert found.rigs == {}
-    assert [aside.file.place for aside in (*found.ambiguous, *found.unplaced)] == ["p0001/p0002.glb", "walker.glb"]
+    assert [aside.file.place for aside in (*found.ambiguous, *found.unplaced)] == [
+        "p0001/p0002.glb",
+        "walker.glb",
+    ]
 
 
-def test_of_several_the_one_that_the_notebook_names_counts_then_the_one_of_the_questions_name_then_the_newest(asking):
-    files = [file("p0001/my_rig.glb", modified="2026-11-25T12:00:00"), file("p0001/Walker.glb"),
-             file("p0001/new.glb", modified="2026-11-26T10:00:00"), file("p0001/old.glb")]
+def test_of_several_the_one_that_the_notebook_names_counts_then_the_one_of_the_questions_name_then_the_newest(
+    asking,
+):
+    files = [
+        file("p0001/my_rig.glb", modified="2026-11-25T12:00:00"),
+        file("p0001/Walker.glb"),
+        file("p0001/new.glb", modified="2026-11-26T10:00:00"),
+        file("p0001/old.glb"),
+    ]
     book, naming = file("p0001/12.ipynb"), file("p0001/12.ipynb", my_rig="walker.GLB")
-    for these, best in (([naming, *files], "Walker.glb"), ([book, *files], "my_rig.glb"),
-                        ([book, *files[1:]], "new.glb"),
-                        ([book, file("p0001/rig 9.glb"), file("p0001/rig 10.glb")], "rig 10.glb")):
+    for these, best in (
+        ([naming, *files], "Walker.glb"),
+        ([book, *files], "my_rig.glb"),
+        ([book, *files[1:]], "new.glb"),
+        ([book, file("p0001/rig 9.glb"), file("p0001/rig 10.glb")], "rig 10.glb"),
+    ):
         for order in (these, these[::-1]):
             found = placed(*order)
             assert inspected_files(found) == {("p0001", "12", "my_rig"): f"p0001/{best}"}
             (note,) = found.notes["p0001", "12"]
-            assert note.startswith(f"{len(these) - 1} rig files were handed in for my_rig; p0001/{best} was inspected")
+            assert note.startswith(
+                f"{len(these) - 1} rig files were handed in for my_rig; p0001/{best} was inspected"
+            )
             assert sorted([best, *(aside.file.place[6:] for aside in found.extra)]) == sorted(
-                each.place[6:] for each in these if each.is_rig)
+                each.place[6:] for each in these if each.is_rig
+            )
 
 
 def test_several_questions_are_told_apart_by_their_names(asking_two):
     book = file("p0001/12.ipynb", second_rig="walker.glb")
-    found = placed(book, "p0001/walker.glb", "p0001/2026 My Rig (2).glb", "p0001/other.glb", "p0002/12.ipynb")
-    assert inspected_files(found) == {("p0001", "12", "second_rig"): "p0001/walker.glb",
-                                      ("p0001", "12", "my_rig"): "p0001/2026 My Rig (2).glb"}
+    found = placed(
+        book, "p0001/walker.glb", "p0001/2026 My Rig (2).glb", "p0001/other.glb", "p0002/12.ipynb"
+    )
+    assert inspected_files(found) == {
+        ("p0001", "12", "second_rig"): "p0001/walker.glb",
+        ("p0001", "12", "my_rig"): "p0001/2026 My Rig (2).glb",
+    }
     (aside,) = found.unplaced
     assert (aside.file.place, aside.learners) == ("p0001/other.glb", ("p0001",))
     assert "12/my_rig or 12/second_rig" in aside.why
@@ -180,32 +228,58 @@ def test_where_no_lesson_asks_for_one_it_is_left_unless_its_name_says_the_questi
         assert inspected_files(placed(six, place)) == {("p0001", "12", "my_rig"): place}
 
 
-@pytest.mark.parametrize(("places", "owners"), [
-    (["Tamsin/12.ipynb", "Tamsin/w.glb", "Odo/12.ipynb", "Odo/w.glb"], {"Tamsin": "Tamsin/w.glb", "Odo": "Odo/w.glb"}),
-    (["Tamsin.ipynb", "Tamsin_my_rig.glb", "Odo.ipynb", "Odo my-rig.gltf"],
-     {"Tamsin": "Tamsin_my_rig.glb", "Odo": "Odo my-rig.gltf"}),
-    (["mine/06-preset-bend.ipynb", "mine/walker.glb"], {"mine": "mine/walker.glb"}),
-    (["Tamsin.ipynb", "walker.glb"], {"Tamsin": "walker.glb"}),
-    (["Tamsin.glb", "Odo.glb"], {"Tamsin": "Tamsin.glb", "Odo": "Odo.glb"}),
-    (["Tamsin/walker.glb", "Odo/12.ipynb"], {"Tamsin": "Tamsin/walker.glb"}),
-])
+@pytest.mark.parametrize(
+    ("places", "owners"),
+    [
+        (
+            ["Tamsin/12.ipynb", "Tamsin/w.glb", "Odo/12.ipynb", "Odo/w.glb"],
+            {"Tamsin": "Tamsin/w.glb", "Odo": "Odo/w.glb"},
+        ),
+        (
+            ["Tamsin.ipynb", "Tamsin_my_rig.glb", "Odo.ipynb", "Odo my-rig.gltf"],
+            {"Tamsin": "Tamsin_my_rig.glb", "Odo": "Odo my-rig.gltf"},
+        ),
+        (["mine/06-preset-bend.ipynb", "mine/walker.glb"], {"mine": "mine/walker.glb"}),
+        (["Tamsin.ipynb", "walker.glb"], {"Tamsin": "walker.glb"}),
+        (["Tamsin.glb", "Odo.glb"], {"Tamsin": "Tamsin.glb", "Odo": "Odo.glb"}),
+        (["Tamsin/walker.glb", "Odo/12.ipynb"], {"Tamsin": "Tamsin/walker.glb"}),
+    ],
+)
 def test_without_a_roster(asking, places, owners):
     found = placed(*places, learners=None)
     assert inspected_files(found) == {(who, "12", "my_rig"): place for who, place in owners.items()}
 
 
-@given(st.lists(st.sampled_from(["p0001", "p0002", "my_rig", "second rig", "12", "w"]), min_size=1, max_size=3),
-       st.lists(st.tuples(st.sampled_from(["p0001", "p0002", "x"]), st.text(max_size=8)), max_size=5), st.booleans())
+@given(
+    st.lists(
+        st.sampled_from(["p0001", "p0002", "my_rig", "second rig", "12", "w"]),
+        min_size=1,
+        max_size=3,
+    ),
+    st.lists(st.tuples(st.sampled_from(["p0001", "p0002", "x"]), st.text(max_size=8)), max_size=5),
+    st.booleans(),
+)
 def test_any_rig_files_are_placed_or_said(names, others, two):
     with pytest.MonkeyPatch.context() as monkeypatch:
-        rig_files.as_lesson_12(monkeypatch, *([rig_files.question("my_rig"), rig_files.question("second_rig")] if two
-                                              else [rig_files.question()]))
+        rig_files.as_lesson_12(
+            monkeypatch,
+            *(
+                [rig_files.question("my_rig"), rig_files.question("second_rig")]
+                if two
+                else [rig_files.question()]
+            ),
+        )
         places = {f"{'/'.join(names)}.glb", *(f"{folder}/{name}.gltf" for folder, name in others)}
         for learners in (CLASS, None):
             found = placed("p0001/12.ipynb", *places, learners=learners)
-            asides = [aside for aside in (*found.extra, *found.unplaced, *found.ambiguous, *found.unasked)
-                      if aside.file.is_rig]
-            assert sorted([*inspected_files(found).values(), *(aside.file.place for aside in asides)]) == sorted(places)
+            asides = [
+                aside
+                for aside in (*found.extra, *found.unplaced, *found.ambiguous, *found.unasked)
+                if aside.file.is_rig
+            ]
+            assert sorted(
+                [*inspected_files(found).values(), *(aside.file.place for aside in asides)]
+            ) == sorted(places)
 
 
 # --- marked --------------------------------------------------------------------------------------------------------
@@ -216,9 +290,16 @@ VIGGA = Learner("p0003", "Vigga Ebb")
 
 def submitted(rig=None, *cells, problem="", name="Vigga Ebb", notebook=True):
     rigs = {} if rig is None else {"my_rig": marker.Rig("Vigga/walker.glb", "ab" * 32, rig)}
-    return Submission(VIGGA, "12", "Vigga/12.ipynb", "cd" * 32,
-                      rig_files.notebook_12("bones = 2", *cells, name=name) if notebook else None,
-                      "s" * 64, rigs=rigs, rig_problem=problem)
+    return Submission(
+        VIGGA,
+        "12",
+        "Vigga/12.ipynb",
+        "cd" * 32,
+        rig_files.notebook_12("bones = 2", *cells, name=name) if notebook else None,
+        "s" * 64,
+        rigs=rigs,
+        rig_problem=problem,
+    )
 
 
 def marked(*given, kind="unjailed", **more):
@@ -232,10 +313,18 @@ def of_the_rig(entry):
 @in_a_jail
 def test_a_rig_is_marked_beside_the_other_answers(asking):
     entry = marked(rig_files.WALKER, kind="bwrap")
-    assert (entry.scores, entry.flags, entry.end) == ({"12/bones": 1, "12/my_rig": 1}, (), "finished")
+    assert (entry.scores, entry.flags, entry.end) == (
+        {"12/bones": 1, "12/my_rig": 1},
+        (),
+        "finished",
+    )
     assert of_the_rig(entry).sentence == "an inspection finds nothing."
     told = entry.about["rigs"]["my_rig"]
-    assert (told["file"], told["digest"], told["end"]) == ("Vigga/walker.glb", "ab" * 32, "finished")
+    assert (told["file"], told["digest"], told["end"]) == (
+        "Vigga/walker.glb",
+        "ab" * 32,
+        "finished",
+    )
     assert entry.about["answers"]["my_rig"] == [rig_file.record(rig_files.WALKER)]
     assert entry.about["counts"] == {"bones": {"right": 1}, "my_rig": {"right": 1}}
 
@@ -250,18 +339,27 @@ def test_a_wrong_model_is_known(asking):
 
 @in_a_jail
 def test_the_learners_code_is_not_where_the_file_is_inspected(asking):
-    entry = marked(rig_files.data(rig_files.straight()),
-                   "from rigkit.homework import rig_file\nfrom rigkit import gltf, inspection\n"
-                   "inspection.RULES = ()\nrig_file.findings = rig_file.record = lambda data: {'out': 1}\n"
-                   "my_rig = {'rigkit_inspection': 1, 'findings': [], 'places': {}}\nhw.check(my_rig=my_rig)")
+    entry = marked(
+        rig_files.data(rig_files.straight()),
+        "from rigkit.homework import rig_file\nfrom rigkit import gltf, inspection\n"
+        "inspection.RULES = ()\nrig_file.findings = rig_file.record = lambda data: {'out': 1}\n"
+        "my_rig = {'rigkit_inspection': 1, 'findings': [], 'places': {}}\nhw.check(my_rig=my_rig)",
+    )
     assert of_the_rig(entry).misconception == "no bend"
     assert entry.scores["12/bones"] == 1
 
 
 @in_a_jail
-@pytest.mark.parametrize(("cell", "said"), [
-    ("my_rig = ...", "no rig file was handed in."),
-    ("my_rig = 'out/walker.glb'", "no rig file was handed in; the notebook names `walker.glb`.")])
+@pytest.mark.parametrize(
+    ("cell", "said"),
+    [
+        ("my_rig = ...", "no rig file was handed in."),
+        (
+            "my_rig = 'out/walker.glb'",
+            "no rig file was handed in; the notebook names `walker.glb`.",
+        ),
+    ],
+)
 def test_a_missing_rig_is_no_answer(asking, cell, said):
     entry = marked(None, cell)
     assert (of_the_rig(entry).word, of_the_rig(entry).score) == ("Not attempted yet", 0)
@@ -271,8 +369,13 @@ def test_a_missing_rig_is_no_answer(asking, cell, said):
 @in_a_jail
 def test_a_rig_that_could_not_be_read_is_said_to_learner_and_teacher(asking):
     entry = marked(problem="Vigga/w.glb: The file is larger than 10 MiB.")
-    assert of_the_rig(entry).sentence == "the rig file cannot be read. Vigga/w.glb: The file is larger than 10 MiB."
-    assert entry.flags == ("A rig file cannot be read. Vigga/w.glb: The file is larger than 10 MiB.",)
+    assert (
+        of_the_rig(entry).sentence
+        == "the rig file cannot be read. Vigga/w.glb: The file is larger than 10 MiB."
+    )
+    assert entry.flags == (
+        "A rig file cannot be read. Vigga/w.glb: The file is larger than 10 MiB.",
+    )
 
 
 @in_a_jail
@@ -297,7 +400,10 @@ def test_a_hostile_rig_costs_its_own_question(asking, what):
 
 @in_a_jail
 def test_names_that_are_markup_are_words_on_the_page(asking):
-    entry = marked(rig_files.data(rig_files.called(rig_files.MARKUP)), f"my_rig = {rig_files.MARKUP + '.glb'!r}")
+    entry = marked(
+        rig_files.data(rig_files.called(rig_files.MARKUP)),
+        f"my_rig = {rig_files.MARKUP + '.glb'!r}",
+    )
     assert of_the_rig(entry).word == "Not yet"
     assert "script" in markup.check(report.html(VIGGA, [entry])).text
     markup.check(report.html(VIGGA, [marked(None, f"my_rig = {rig_files.MARKUP + '.glb'!r}")]))
@@ -311,27 +417,62 @@ class Ending:
 
     def run(self, request, seconds=20.0):
         files = [call.question for call in request.calls if call.kind == "file"]
-        records = {name: self._records for name in files if self._records} if files else {"bones": [{"out": 2.0}]}
-        return jail.Run(self._end if files else self._cells, None, (), records, "", 0.1, 0.1, 1, False,
-                        {"kind": "bwrap", "why": "no room"})
+        records = (
+            {name: self._records for name in files if self._records}
+            if files
+            else {"bones": [{"out": 2.0}]}
+        )
+        return jail.Run(
+            self._end if files else self._cells,
+            None,
+            (),
+            records,
+            "",
+            0.1,
+            0.1,
+            1,
+            False,
+            {"kind": "bwrap", "why": "no room"},
+        )
 
 
-@pytest.mark.parametrize(("run", "said", "again"), [
-    (Ending("time limit"), "took longer than it may", True),
-    (Ending("finished", {"end": "stopped", "seconds": 10.0}), "took longer than it may", True),
-    (Ending("memory"), "asked for more memory", False),
-    (Ending("memory", {"end": "raised", "type": "MemoryError", "message": "", "line": None}), "more memory", False),
-    (Ending("finished", {"end": "raised", "type": "KeyError", "message": "", "line": 3}), "with KeyError", False),
-    (Ending("output limit"), "ended early", False), (Ending("stopped early"), "ended early", False)])
-def test_an_inspection_that_is_cut_short_costs_its_question_and_is_flagged(asking, run, said, again):
+@pytest.mark.parametrize(
+    ("run", "said", "again"),
+    [
+        (Ending("time limit"), "took longer than it may", True),
+        (Ending("finished", {"end": "stopped", "seconds": 10.0}), "took longer than it may", True),
+        (Ending("memory"), "asked for more memory", False),
+        (
+            Ending("memory", {"end": "raised", "type": "MemoryError", "message": "", "line": None}),
+            "more memory",
+            False,
+        ),
+        (
+            Ending("finished", {"end": "raised", "type": "KeyError", "message": "", "line": 3}),
+            "with KeyError",
+            False,
+        ),
+        (Ending("output limit"), "ended early", False),
+        (Ending("stopped early"), "ended early", False),
+    ],
+)
+def test_an_inspection_that_is_cut_short_costs_its_question_and_is_flagged(
+    asking, run, said, again
+):
     entry = mark_one(submitted(rig_files.WALKER), run)
-    assert (entry.marked, entry.end, entry.scores) == (True, "finished", {"12/bones": 1, "12/my_rig": 0})
+    assert (entry.marked, entry.end, entry.scores) == (
+        True,
+        "finished",
+        {"12/bones": 1, "12/my_rig": 0},
+    )
     assert said in of_the_rig(entry).sentence
     assert [said in flag for flag in entry.flags] == [True]
     assert marker.ran_out_of_time(entry) == again
 
 
-@pytest.mark.parametrize("run", [Ending("jail did not start"), Ending("finished", cells="jail did not start")])
+@pytest.mark.parametrize(
+    "run", [Ending("jail did not start"), Ending("finished", cells="jail did not start")]
+)
 def test_where_a_jail_does_not_start_nothing_is_marked(asking, run):
     entry = mark_one(submitted(rig_files.WALKER), run)
     assert (entry.marked, entry.score) == (False, None)
@@ -353,7 +494,9 @@ def room(tmp_path, asking, monkeypatch):
     rigs = {"p1": rig_files.WALKER, "p2": rig_files.WALKER, "p3": b"junk", "p4": None}
     for who, rig in rigs.items():
         (tmp_path / "in" / who).mkdir(parents=True)
-        (tmp_path / "in" / who / "12.ipynb").write_bytes(rig_files.notebook_12("bones = 2", name=who))
+        (tmp_path / "in" / who / "12.ipynb").write_bytes(
+            rig_files.notebook_12("bones = 2", name=who)
+        )
         if rig is not None:
             (tmp_path / "in" / who / "walker.glb").write_bytes(rig)
     monkeypatch.setattr(run, "_hands", lambda *_: Here(opened("unjailed")))
@@ -426,15 +569,27 @@ def test_a_rig_alone_is_a_submission_of_its_lesson(room):
 
 def test_the_same_rig_is_a_sign():
     found = likeness.same_rigs([("p1", "a"), ("p2", "b"), ("p3", "a"), ("p3", "a"), ("p4", "c")])
-    assert [(group.kind, group.learners, group.share) for group in found] == [("the same rig", ("p1", "p3"), 1.0)]
+    assert [(group.kind, group.learners, group.share) for group in found] == [
+        ("the same rig", ("p1", "p3"), 1.0)
+    ]
     assert likeness.same_rigs([]) == []
 
 
 # --- lesson 12 as it is --------------------------------------------------------------------------------------------
 
 
-KINDS = ("right", "misconception", "copy", "hostile rig", "no rig", "blank", *["misconception"] * 11, "hostile rig",
-         "hostile", "unreadable")
+KINDS = (
+    "right",
+    "misconception",
+    "copy",
+    "hostile rig",
+    "no rig",
+    "blank",
+    *["misconception"] * 11,
+    "hostile rig",
+    "hostile",
+    "unreadable",
+)
 
 
 @in_a_jail
@@ -443,7 +598,8 @@ def test_a_class_of_lesson_12_is_marked(tmp_path):
     made = classroom.make_class(tmp_path, len(KINDS), "12", KINDS)
     summary = run.mark_class(tmp_path / "submissions", tmp_path / "out", tmp_path / "roster.csv")
     assert [place for place, _ in summary.not_marked] == [
-        f"{classroom._name(19)} (p0019)/12-sign-a-rig-off.ipynb"]
+        f"{classroom._name(19)} (p0019)/12-sign-a-rig-off.ipynb"
+    ]
     with Record(tmp_path / "out" / run.RECORD, create=False) as record:
         found = {entry.learner.id: entry for entry in record.entries()}
         groups = [group for group in record.last_run()["groups"] if group["kind"] == "the same rig"]
@@ -463,6 +619,13 @@ def test_a_class_of_lesson_12_is_marked(tmp_path):
             assert {score for other, score in entry.scores.items() if other != question} == {1}
         elif what == "blank":
             assert entry.score == 0
-        assert what == "unreadable" or markup.check((tmp_path / "out" / "learners" / f"{who}.html").read_text())
-    wrong = [more for kind in made.values() for what, _, more in [kind.partition(": ")] if what == "misconception"]
+        assert what == "unreadable" or markup.check(
+            (tmp_path / "out" / "learners" / f"{who}.html").read_text()
+        )
+    wrong = [
+        more
+        for kind in made.values()
+        for what, _, more in [kind.partition(": ")]
+        if what == "misconception"
+    ]
     assert sum(more.startswith("12/my_rig") for more in wrong) == 2

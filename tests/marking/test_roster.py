@@ -12,16 +12,18 @@ from rigkit.marking.entry import Learner
 from rigkit.marking.submissions import File, Problem
 
 EXERCISE = "06-preset-bend"
-CLASS = roster.Roster((
-    Learner("p0001", "Tamsin Bollard", "tamsin.bollard@parade.example"),
-    Learner("p0002", "Odo O'Tide", also=("Otto Tide",)),
-    Learner("p0003", "Sören Ebb"),
-    Learner("4", "Pip"),
-    Learner("p0005", "Pip Halyard"),
-    Learner("2026/17-B", "Anna Maria van der Jetty"),
-    Learner("p0007", "Pip Halyard"),
-    Learner("06", "Zoë Islet"),
-))
+CLASS = roster.Roster(
+    (
+        Learner("p0001", "Tamsin Bollard", "tamsin.bollard@parade.example"),
+        Learner("p0002", "Odo O'Tide", also=("Otto Tide",)),
+        Learner("p0003", "Sören Ebb"),
+        Learner("4", "Pip"),
+        Learner("p0005", "Pip Halyard"),
+        Learner("2026/17-B", "Anna Maria van der Jetty"),
+        Learner("p0007", "Pip Halyard"),
+        Learner("06", "Zoë Islet"),
+    )
+)
 
 
 def file(place, lesson="06", modified="2026-11-25T10:00:00", digest=""):
@@ -48,39 +50,61 @@ def _place(places, learners):
 @pytest.mark.parametrize("delimiter", [",", ";", "\t"])
 @pytest.mark.parametrize("end", ["\n", "\r\n"])
 def test_a_list_is_read_in_any_common_encoding_and_form(tmp_path, encoding, delimiter, end):
-    rows = [["ID", "Name", "E-Mail", "Group", "Other names"],
-            ["p1", '"Ebb, ""Sören"""', "s@parade.example", "quay", '"Søren;Ebbi|E"'], [], ["p2", "Zoë Islet"]]
+    rows = [
+        ["ID", "Name", "E-Mail", "Group", "Other names"],
+        ["p1", '"Ebb, ""Sören"""', "s@parade.example", "quay", '"Søren;Ebbi|E"'],
+        [],
+        ["p2", "Zoë Islet"],
+    ]
     (tmp_path / "r.csv").write_bytes(end.join(delimiter.join(row) for row in rows).encode(encoding))
     assert list(roster.read(tmp_path / "r.csv")) == [
-        Learner("p1", 'Ebb, "Sören"', "s@parade.example", "quay", ("Søren", "Ebbi", "E")), Learner("p2", "Zoë Islet")]
+        Learner("p1", 'Ebb, "Sören"', "s@parade.example", "quay", ("Søren", "Ebbi", "E")),
+        Learner("p2", "Zoë Islet"),
+    ]
 
 
-@pytest.mark.parametrize(("text", "learner"), [
-    ("name\nTamsin Bollard", Learner("Tamsin Bollard", "Tamsin Bollard")),
-    ("student id\np1", Learner("p1", "p1")),
-    ("First name,Surname,Username\nTamsin,Bollard,p1", Learner("p1", "Tamsin Bollard")),
-    ("Family-Name;Given_Name\nBollard;Tamsin", Learner("Tamsin Bollard", "Tamsin Bollard")),
-    ("id,name,name\np1,Tamsin,Odo", Learner("p1", "Tamsin")),
-    ("note,id,name\nlate, p1 , Tamsin ,and,more", Learner("p1", "Tamsin")),
-    ("id,name,email\np1,Tamsin", Learner("p1", "Tamsin")),
-    ("id,name,also\np1,Tamsin,Tam; ;T.B.", Learner("p1", "Tamsin", also=("Tam", "T.B."))),
-    ("\n\nid,name\n\n,\np1,So\u0308ren", Learner("p1", "S\u00f6ren")),
-    ('id,name\np1,"Tam\nsin\u202e"', Learner("p1", "Tam\N{REPLACEMENT CHARACTER}sin\N{REPLACEMENT CHARACTER}")),
-    ("id,name\np1,Tamsin\u00a0Bollard", Learner("p1", "Tamsin Bollard")),
-])
+@pytest.mark.parametrize(
+    ("text", "learner"),
+    [
+        ("name\nTamsin Bollard", Learner("Tamsin Bollard", "Tamsin Bollard")),
+        ("student id\np1", Learner("p1", "p1")),
+        ("First name,Surname,Username\nTamsin,Bollard,p1", Learner("p1", "Tamsin Bollard")),
+        ("Family-Name;Given_Name\nBollard;Tamsin", Learner("Tamsin Bollard", "Tamsin Bollard")),
+        ("id,name,name\np1,Tamsin,Odo", Learner("p1", "Tamsin")),
+        ("note,id,name\nlate, p1 , Tamsin ,and,more", Learner("p1", "Tamsin")),
+        ("id,name,email\np1,Tamsin", Learner("p1", "Tamsin")),
+        ("id,name,also\np1,Tamsin,Tam; ;T.B.", Learner("p1", "Tamsin", also=("Tam", "T.B."))),
+        ("\n\nid,name\n\n,\np1,So\u0308ren", Learner("p1", "S\u00f6ren")),
+        (
+            'id,name\np1,"Tam\nsin\u202e"',
+            Learner("p1", "Tam\N{REPLACEMENT CHARACTER}sin\N{REPLACEMENT CHARACTER}"),
+        ),
+        ("id,name\np1,Tamsin\u00a0Bollard", Learner("p1", "Tamsin Bollard")),
+    ],
+)
 def test_columns_are_known_by_common_words(tmp_path, text, learner):
     (tmp_path / "r.csv").write_text(text, encoding="utf-8")
     assert list(roster.read(tmp_path / "r.csv")) == [learner]
 
 
-@pytest.mark.parametrize(("data", "word"), [
-    (b"", "must name its columns"), (b"p1,Tamsin\np2,Odo", "must name its columns"), (b"email\na@b.c", "must name"),
-    (b"first name\nTamsin", "must name"), (b"id,name", "lists nobody"), (b"id,name\n,Tamsin", "Line 2 .* no id"),
-    (b"id,name\np1,Tamsin\n\nP1,Odo", "Line 4 .* again"), ("id\nstraße\nSTRASSE".encode(), "Line 3 .* again"),
-    (b"id,name\np1," + b"x" * 200_000, "cannot be read as CSV"), (b"\xff\xfe\x00", "not text"),
-    (b"\x89\x81\x8d", "not text"), (b"id\n" + b"\n".join(b"%d" % n for n in range(100_001)), "100,000"),
-    (b"id\n" + b" " * 10 * 2**20, "10 MiB"),
-])
+@pytest.mark.parametrize(
+    ("data", "word"),
+    [
+        (b"", "must name its columns"),
+        (b"p1,Tamsin\np2,Odo", "must name its columns"),
+        (b"email\na@b.c", "must name"),
+        (b"first name\nTamsin", "must name"),
+        (b"id,name", "lists nobody"),
+        (b"id,name\n,Tamsin", "Line 2 .* no id"),
+        (b"id,name\np1,Tamsin\n\nP1,Odo", "Line 4 .* again"),
+        ("id\nstraße\nSTRASSE".encode(), "Line 3 .* again"),
+        (b"id,name\np1," + b"x" * 200_000, "cannot be read as CSV"),
+        (b"\xff\xfe\x00", "not text"),
+        (b"\x89\x81\x8d", "not text"),
+        (b"id\n" + b"\n".join(b"%d" % n for n in range(100_001)), "100,000"),
+        (b"id\n" + b" " * 10 * 2**20, "10 MiB"),
+    ],
+)
 def test_a_list_that_will_not_do_is_refused_with_its_line(tmp_path, data, word):
     (tmp_path / "r.csv").write_bytes(data)
     with pytest.raises(ValueError, match=word):
@@ -96,41 +120,50 @@ def test_a_list_that_is_not_there_is_refused(tmp_path):
 # --- whose is it
 
 
-@pytest.mark.parametrize(("place", "owner"), [
-    ("Tamsin Bollard (p0001)/06-preset-bend.ipynb", "p0001"),
-    ("p0001/06-preset-bend.ipynb", "p0001"),
-    ("P0001_06.ipynb", "p0001"),
-    ("bollard_tamsin_9921_file_06-preset-bend.ipynb", "p0001"),
-    ("Bollard, Tamsin/06-preset-bend (1).ipynb", "p0001"),
-    ("bollardtamsin_9921_06-preset-bend.ipynb", "p0001"),
-    ("tamsinbollard-06.ipynb", "p0001"),
-    ("tamsin.bollard@parade.example/06.ipynb", "p0001"),
-    ("tamsin.bollard.zip/work/06.ipynb", "p0001"),
-    ("week 3/group b/06 - TAMSIN BOLLARD - 2026-11-25.ipynb", "p0001"),
-    ("odo_o_tide_06.ipynb", "p0002"),
-    ("Otto-Tide-06.ipynb", "p0002"),
-    ("So\u0308ren Ebb/06.ipynb", "p0003"),
-    ("SÖREN EBB.ipynb", "p0003"),
-    ("4/06-preset-bend.ipynb", "4"),
-    ("Pip_4_06-preset-bend.ipynb", "4"),
-    ("Pip.ipynb", "4"),
-    ("Pip Halyard (p0005)/06-preset-bend.ipynb", "p0005"),
-    ("2026-17-B/06.ipynb", "2026/17-B"),
-    ("jettyannamariavander_1_2.ipynb", "2026/17-B"),
-    ("Jetty Anna Maria van der.ipynb", "2026/17-B"),
-    ("Islet_Zoë_06-preset-bend.ipynb", "06"),
-    # nobody
-    ("Bollard_06.ipynb", ()), ("p00011_06.ipynb", ()), ("Tamsinbollards.ipynb", ()), ("06-preset-bend (4).ipynb", ()),
-    ("attempt 4 of it.ipynb", ()), ("06-preset-bend.ipynb", ()), ("Tamsin/Bollard.ipynb", ()), ("Ebbe Sören.ipynb", ()),
-    # several
-    ("Pip Halyard/06-preset-bend.ipynb", ("p0005", "p0007")),
-    ("Tamsin Bollard and Sören Ebb.ipynb", ("p0001", "p0003")),
-    ("Tamsin Bollard/Sören Ebb.ipynb", ("p0001", "p0003")),
-    ("p0001/p0003/06.ipynb", ("p0001", "p0003")),
-    # what one part leaves open another decides
-    ("Pip Halyard/p0007_06.ipynb", "p0007"),
-    ("Tamsin Bollard with Sören Ebb/p0003.ipynb", "p0003"),
-])
+@pytest.mark.parametrize(
+    ("place", "owner"),
+    [
+        ("Tamsin Bollard (p0001)/06-preset-bend.ipynb", "p0001"),
+        ("p0001/06-preset-bend.ipynb", "p0001"),
+        ("P0001_06.ipynb", "p0001"),
+        ("bollard_tamsin_9921_file_06-preset-bend.ipynb", "p0001"),
+        ("Bollard, Tamsin/06-preset-bend (1).ipynb", "p0001"),
+        ("bollardtamsin_9921_06-preset-bend.ipynb", "p0001"),
+        ("tamsinbollard-06.ipynb", "p0001"),
+        ("tamsin.bollard@parade.example/06.ipynb", "p0001"),
+        ("tamsin.bollard.zip/work/06.ipynb", "p0001"),
+        ("week 3/group b/06 - TAMSIN BOLLARD - 2026-11-25.ipynb", "p0001"),
+        ("odo_o_tide_06.ipynb", "p0002"),
+        ("Otto-Tide-06.ipynb", "p0002"),
+        ("So\u0308ren Ebb/06.ipynb", "p0003"),
+        ("SÖREN EBB.ipynb", "p0003"),
+        ("4/06-preset-bend.ipynb", "4"),
+        ("Pip_4_06-preset-bend.ipynb", "4"),
+        ("Pip.ipynb", "4"),
+        ("Pip Halyard (p0005)/06-preset-bend.ipynb", "p0005"),
+        ("2026-17-B/06.ipynb", "2026/17-B"),
+        ("jettyannamariavander_1_2.ipynb", "2026/17-B"),
+        ("Jetty Anna Maria van der.ipynb", "2026/17-B"),
+        ("Islet_Zoë_06-preset-bend.ipynb", "06"),
+        # nobody
+        ("Bollard_06.ipynb", ()),
+        ("p00011_06.ipynb", ()),
+        ("Tamsinbollards.ipynb", ()),
+        ("06-preset-bend (4).ipynb", ()),
+        ("attempt 4 of it.ipynb", ()),
+        ("06-preset-bend.ipynb", ()),
+        ("Tamsin/Bollard.ipynb", ()),
+        ("Ebbe Sören.ipynb", ()),
+        # several
+        ("Pip Halyard/06-preset-bend.ipynb", ("p0005", "p0007")),
+        ("Tamsin Bollard and Sören Ebb.ipynb", ("p0001", "p0003")),
+        ("Tamsin Bollard/Sören Ebb.ipynb", ("p0001", "p0003")),
+        ("p0001/p0003/06.ipynb", ("p0001", "p0003")),
+        # what one part leaves open another decides
+        ("Pip Halyard/p0007_06.ipynb", "p0007"),
+        ("Tamsin Bollard with Sören Ebb/p0003.ipynb", "p0003"),
+    ],
+)
 def test_a_place_names_its_learner_by_whole_words(place, owner):
     assert owners(place, "zzz/other.ipynb")[0] == owner
 
@@ -138,53 +171,96 @@ def test_a_place_names_its_learner_by_whole_words(place, owner):
 def test_a_folder_all_are_in_counts_only_where_nothing_else_tells():
     inside = ["Tamsin Bollard's class/p0002.ipynb", "Tamsin Bollard's class/p0003.ipynb"]
     assert owners(*inside) == ["p0002", "p0003"]
-    assert owners("late/p0001/06-preset-bend.ipynb", "late/p0001/07-knee-direction.ipynb") == ["p0001", "p0001"]
-    assert owners("p0001/p0003.ipynb") == [("p0001", "p0003")]  # alone, so that nobody gets another's work
+    assert owners("late/p0001/06-preset-bend.ipynb", "late/p0001/07-knee-direction.ipynb") == [
+        "p0001",
+        "p0001",
+    ]
+    assert owners("p0001/p0003.ipynb") == [
+        ("p0001", "p0003")
+    ]  # alone, so that nobody gets another's work
 
 
 def test_lessons_are_told_by_the_code_or_else_by_the_place():
-    placed = roster.place([file("p0001/a.ipynb", "07"), file("p0001/05-two-bone-answer.ipynb", None),
-                           file("p0001/homework 6.ipynb", None), file("p0001/essay.ipynb", None)], CLASS)
+    placed = roster.place(
+        [
+            file("p0001/a.ipynb", "07"),
+            file("p0001/05-two-bone-answer.ipynb", None),
+            file("p0001/homework 6.ipynb", None),
+            file("p0001/essay.ipynb", None),
+        ],
+        CLASS,
+    )
     assert set(placed.of) == {("p0001", "05"), ("p0001", "06"), ("p0001", "07")}
     (aside,) = placed.unplaced
     assert (aside.file.place, aside.learners) == ("p0001/essay.ipynb", ("p0001",))
     assert "Nothing in the file opens homework" in aside.why
 
 
-@pytest.mark.parametrize(("place", "lesson"), [
-    ("06-preset-bend.ipynb", "06"), ("Pip_12_06_Preset_Bend-Copy1.ipynb", "06"), ("06.ipynb", "06"),
-    ("hw6.ipynb", "06"), ("Lesson 06/Pip.ipynb", "06"), ("07/hw06.ipynb", "06"), ("EXERCISE-07 Pip.ipynb", "07"),
-    ("pip 06.ipynb", None), ("hw66.ipynb", None), ("hw006.ipynb", None), ("lesson 00.ipynb", None), ("", None),
-    ("preset-bend.ipynb", None), ("06-preset-bender.ipynb", None), ("106-preset-bend.ipynb", None),
-])
+@pytest.mark.parametrize(
+    ("place", "lesson"),
+    [
+        ("06-preset-bend.ipynb", "06"),
+        ("Pip_12_06_Preset_Bend-Copy1.ipynb", "06"),
+        ("06.ipynb", "06"),
+        ("hw6.ipynb", "06"),
+        ("Lesson 06/Pip.ipynb", "06"),
+        ("07/hw06.ipynb", "06"),
+        ("EXERCISE-07 Pip.ipynb", "07"),
+        ("pip 06.ipynb", None),
+        ("hw66.ipynb", None),
+        ("hw006.ipynb", None),
+        ("lesson 00.ipynb", None),
+        ("", None),
+        ("preset-bend.ipynb", None),
+        ("06-preset-bender.ipynb", None),
+        ("106-preset-bend.ipynb", None),
+    ],
+)
 def test_a_place_says_its_lesson(place, lesson):
     assert roster.lesson_of_place(place) == lesson
 
 
 def test_the_newest_counts_and_the_older_are_listed():
-    files = [file("p0001/b.ipynb", modified="2026-11-25T10:00:01"), file("p0002/c.ipynb"),
-             file("p0001/a.ipynb", modified="2026-11-25T10:00:02"),
-             file("p0001/c.ipynb", modified="2026-11-24T10:00:03")]
+    files = [
+        file("p0001/b.ipynb", modified="2026-11-25T10:00:01"),
+        file("p0002/c.ipynb"),
+        file("p0001/a.ipynb", modified="2026-11-25T10:00:02"),
+        file("p0001/c.ipynb", modified="2026-11-24T10:00:03"),
+    ]
     for order in (files, files[::-1]):
         placed = roster.place(order, CLASS)
         assert placed.of["p0001", "06"].place == "p0001/a.ipynb"
         assert [(aside.file.place, aside.learners) for aside in placed.extra] == [
-            ("p0001/c.ipynb", ("p0001",)), ("p0001/b.ipynb", ("p0001",))]
-        assert placed.notes == {("p0001", "06"): (
-            "3 files were handed in; p0001/a.ipynb, the newest, was marked, and not p0001/c.ipynb, p0001/b.ipynb.",)}
+            ("p0001/c.ipynb", ("p0001",)),
+            ("p0001/b.ipynb", ("p0001",)),
+        ]
+        assert placed.notes == {
+            ("p0001", "06"): (
+                "3 files were handed in; p0001/a.ipynb, the newest, was marked, and not p0001/c.ipynb, p0001/b.ipynb.",
+            )
+        }
 
 
 def test_of_equal_dates_the_later_copy_counts_and_homework_counts_before_what_only_has_its_name():
     placed = roster.place([file(f"p0001/06-preset-bend ({n}).ipynb") for n in (2, 10, 9)], CLASS)
     assert placed.of["p0001", "06"].place == "p0001/06-preset-bend (10).ipynb"
-    placed = roster.place([file("p0001/exercises/06-preset-bend.ipynb", "06"),
-                           file("p0001/lessons/06-preset-bend.ipynb", None, modified="2027-01-01T00:00:00")], CLASS)
+    placed = roster.place(
+        [
+            file("p0001/exercises/06-preset-bend.ipynb", "06"),
+            file("p0001/lessons/06-preset-bend.ipynb", None, modified="2027-01-01T00:00:00"),
+        ],
+        CLASS,
+    )
     assert placed.of["p0001", "06"].place == "p0001/exercises/06-preset-bend.ipynb"
 
 
 def test_who_is_missing_and_whose_problem_it_is():
-    problems = [Problem("p0002/answer.docx", "a text"), Problem("readme.txt", "a text"),
-                Problem("Pip Halyard/x.pdf", "a print"), Problem("p0001/x.pdf", "a print")]
+    problems = [
+        Problem("p0002/answer.docx", "a text"),
+        Problem("readme.txt", "a text"),
+        Problem("Pip Halyard/x.pdf", "a print"),
+        Problem("p0001/x.pdf", "a print"),
+    ]
     placed = roster.place([file("p0001/06.ipynb"), file("p0003/x.ipynb", None)], CLASS, problems)
     assert placed.problems == {"p0002": (problems[0],), "p0001": (problems[3],)}
     assert [learner.id for learner in placed.missing] == ["4", "p0005", "2026/17-B", "p0007", "06"]
@@ -197,21 +273,35 @@ def test_nothing_handed_in_leaves_everybody_missing():
     assert roster.place([]).learners == ()
 
 
-@pytest.mark.parametrize(("places", "learners"), [
-    (["Tamsin (p1)/06.ipynb", "Odo/06.ipynb"], ["Tamsin (p1)", "Odo"]),
-    (["class/Tamsin/exercises/06.ipynb", "class/Odo/x.ipynb"], ["Tamsin", "Odo"]),
-    (["Tamsin_06-preset-bend.ipynb", "Odo 06-preset-bend (1).ipynb"], ["Tamsin", "Odo"]),
-    (["Tamsin.ipynb", "Odo.IPYNB", "Pip.zip/06.ipynb"], ["Tamsin", "Odo", "Pip"]),
-    (["x/Tamsin/exercises/06-preset-bend.ipynb", "x/Tamsin/exercises/07-knee-direction.ipynb"], ["Tamsin", "Tamsin"]),
-    (["Tamsin/06-preset-bend.ipynb"], ["Tamsin"]), (["06-preset-bend.ipynb"], ["06-preset-bend"]),
-    (["Zoe\u0308/06.ipynb", "zo\u00eb/07.ipynb"], ["Zoë", "Zoë"]),
-])
+@pytest.mark.parametrize(
+    ("places", "learners"),
+    [
+        (["Tamsin (p1)/06.ipynb", "Odo/06.ipynb"], ["Tamsin (p1)", "Odo"]),
+        (["class/Tamsin/exercises/06.ipynb", "class/Odo/x.ipynb"], ["Tamsin", "Odo"]),
+        (["Tamsin_06-preset-bend.ipynb", "Odo 06-preset-bend (1).ipynb"], ["Tamsin", "Odo"]),
+        (["Tamsin.ipynb", "Odo.IPYNB", "Pip.zip/06.ipynb"], ["Tamsin", "Odo", "Pip"]),
+        (
+            [
+                "x/Tamsin/exercises/06-preset-bend.ipynb",
+                "x/Tamsin/exercises/07-knee-direction.ipynb",
+            ],
+            ["Tamsin", "Tamsin"],
+        ),
+        (["Tamsin/06-preset-bend.ipynb"], ["Tamsin"]),
+        (["06-preset-bend.ipynb"], ["06-preset-bend"]),
+        (["Zoe\u0308/06.ipynb", "zo\u00eb/07.ipynb"], ["Zoë", "Zoë"]),
+    ],
+)
 def test_without_a_roster_a_folder_or_a_files_name_is_the_learner(places, learners):
     assert owners(*places, roster=None) == learners
 
 
 def test_without_a_roster_problems_are_of_those_who_have_a_folder():
-    problems = [Problem("Odo/x.docx", "a text"), Problem("Pip.ipynb", "too large"), Problem("readme.txt", "a text")]
+    problems = [
+        Problem("Odo/x.docx", "a text"),
+        Problem("Pip.ipynb", "too large"),
+        Problem("readme.txt", "a text"),
+    ]
     placed = roster.place([file("Tamsin/06.ipynb"), file("Vigga/06.ipynb")], None, problems)
     assert [learner.id for learner in placed.learners] == ["Odo", "Pip", "Tamsin", "Vigga"]
     assert placed.problems == {"Odo": (problems[0],), "Pip": (problems[1],)}
@@ -220,13 +310,23 @@ def test_without_a_roster_problems_are_of_those_who_have_a_folder():
 
 # --- properties
 
-name = st.text(st.characters(exclude_categories=["Cs"]), min_size=1, max_size=20).filter(roster.words)
+name = st.text(st.characters(exclude_categories=["Cs"]), min_size=1, max_size=20).filter(
+    roster.words
+)
 
 
-@given(st.lists(name, min_size=1, max_size=6, unique_by=lambda text: tuple(sorted(roster.words(text)))),
-       st.sampled_from(["{}/06.ipynb", "{}_06-preset-bend.ipynb", "x y/{} - 2.ipynb", "{}.zip/w/06.ipynb"]))
+@given(
+    st.lists(
+        name, min_size=1, max_size=6, unique_by=lambda text: tuple(sorted(roster.words(text)))
+    ),
+    st.sampled_from(
+        ["{}/06.ipynb", "{}_06-preset-bend.ipynb", "x y/{} - 2.ipynb", "{}.zip/w/06.ipynb"]
+    ),
+)
 def test_a_file_under_a_learners_id_is_never_given_to_another(names, form):
-    learners = roster.Roster(tuple(Learner(f"q{number}x", each) for number, each in enumerate(names)))
+    learners = roster.Roster(
+        tuple(Learner(f"q{number}x", each) for number, each in enumerate(names))
+    )
     files = [file(form.format(f"q{number}x")) for number in range(len(names))]
     placed = roster.place(files, learners)
     for (who, _), each in placed.of.items():
@@ -248,7 +348,10 @@ def test_any_places_are_placed_or_said(places):
     for learners in (CLASS, None):
         files = [file(place, None) for place in places]
         placed = roster.place(files, learners, [Problem(place, "why") for place in places])
-        said = [*placed.of.values(), *(a.file for a in (*placed.extra, *placed.unplaced, *placed.ambiguous))]
+        said = [
+            *placed.of.values(),
+            *(a.file for a in (*placed.extra, *placed.unplaced, *placed.ambiguous)),
+        ]
         assert sorted(f.place for f in said) == sorted(places)
 
 
@@ -262,13 +365,22 @@ def _typed(*files):
     return {learner.id: learner.also for learner in placed.learners}
 
 
-@pytest.mark.parametrize(("place", "claimed", "fits"), [
-    ("pip-halyard.ipynb", "Pip Halyard", True), ("Halyard, Pip.ipynb", "pip halyard", True),
-    (f"Pip Halyard_4711_file/{EXERCISE}.ipynb", "Pip Halyard", True), ("PipHalyard.ipynb", "Pip Halyard", True),
-    ("Sören Ebb.ipynb", unicodedata.normalize("NFD", "Sören Ebb"), True), ("pip.ipynb", "Pip", True),
-    ("pip-halyard.ipynb", "learner-07", False), ("pip-halyard.ipynb", "Pipp Halyard", False),
-    ("pip-halyard.ipynb", "Pip Islet", False), ("phillip.ipynb", "Phil", False), ("soren.ipynb", "Sören", False),
-])
+@pytest.mark.parametrize(
+    ("place", "claimed", "fits"),
+    [
+        ("pip-halyard.ipynb", "Pip Halyard", True),
+        ("Halyard, Pip.ipynb", "pip halyard", True),
+        (f"Pip Halyard_4711_file/{EXERCISE}.ipynb", "Pip Halyard", True),
+        ("PipHalyard.ipynb", "Pip Halyard", True),
+        ("Sören Ebb.ipynb", unicodedata.normalize("NFD", "Sören Ebb"), True),
+        ("pip.ipynb", "Pip", True),
+        ("pip-halyard.ipynb", "learner-07", False),
+        ("pip-halyard.ipynb", "Pipp Halyard", False),
+        ("pip-halyard.ipynb", "Pip Islet", False),
+        ("phillip.ipynb", "Phil", False),
+        ("soren.ipynb", "Sören", False),
+    ],
+)
 def test_a_typed_name_is_the_learners_own_where_it_stands_whole_in_the_place(place, claimed, fits):
     found = _typed((place, claimed), ("zoe-islet.ipynb", "learner-07"))
     assert found.pop("zoe-islet") == ()
@@ -276,11 +388,24 @@ def test_a_typed_name_is_the_learners_own_where_it_stands_whole_in_the_place(pla
 
 
 def test_a_typed_name_that_may_be_anothers_is_nobodys():
-    assert _typed(("pip-halyard.ipynb", "Pip"), ("pip-islet.ipynb", "Pip")) == {"pip-halyard": (), "pip-islet": ()}
-    assert _typed(("pip-halyard.ipynb", "Pip"), ("pip-islet.ipynb", "?")) == {"pip-halyard": (), "pip-islet": ()}
+    assert _typed(("pip-halyard.ipynb", "Pip"), ("pip-islet.ipynb", "Pip")) == {
+        "pip-halyard": (),
+        "pip-islet": (),
+    }
+    assert _typed(("pip-halyard.ipynb", "Pip"), ("pip-islet.ipynb", "?")) == {
+        "pip-halyard": (),
+        "pip-islet": (),
+    }
     assert _typed(("pip-halyard.ipynb", "Pip"), ("pip-islet.ipynb", "Pip Islet")) == {
-        "pip-halyard": ("Pip",), "pip-islet": ("Pip Islet",)}  # then there is no other Pip
-    assert _typed(("ann-lee.ipynb", "Lee Ann"), ("lee-ann.ipynb", "Ann Lee")) == {"ann-lee": (), "lee-ann": ()}
+        "pip-halyard": ("Pip",),
+        "pip-islet": ("Pip Islet",),
+    }  # then there is no other Pip
+    assert _typed(("ann-lee.ipynb", "Lee Ann"), ("lee-ann.ipynb", "Ann Lee")) == {
+        "ann-lee": (),
+        "lee-ann": (),
+    }
     assert _typed(("odo.ipynb", "Zoë"), ("zoë.ipynb", "Zoë")) == {"odo": (), "zoë": ("Zoë",)}
     assert _typed(("mary-ann-ebb.ipynb", "Mary Ann Ebb"), ("ann-ebb.ipynb", "Ann Ebb")) == {
-        "mary-ann-ebb": ("Mary Ann Ebb",), "ann-ebb": ("Ann Ebb",)}
+        "mary-ann-ebb": ("Mary Ann Ebb",),
+        "ann-ebb": ("Ann Ebb",),
+    }

@@ -43,12 +43,23 @@ def room(tmp_path):
 
 def mark(room, *more):
     """The exit status of `rigkit mark` in a class's folder."""
-    return cli.main(["mark", str(room / "submissions"), "--out", str(room / "results"),
-                     "--roster", str(room / "roster.csv"), *more])
+    return cli.main(
+        [
+            "mark",
+            str(room / "submissions"),
+            "--out",
+            str(room / "results"),
+            "--roster",
+            str(room / "roster.csv"),
+            *more,
+        ]
+    )
 
 
 def correct(room, *words, reason="A slip of the pen"):
-    return cli.main(["mark", "--out", str(room / "results"), "--override", *words, "--reason", reason])
+    return cli.main(
+        ["mark", "--out", str(room / "results"), "--override", *words, "--reason", reason]
+    )
 
 
 def entries(room):
@@ -63,14 +74,28 @@ def history(room):
 
 def files(folder, hide=None):
     """The bytes of every file of results but the record, times hidden or not."""
-    return {str(path.relative_to(folder)): hide.sub(b"TIME", path.read_bytes()) if hide else path.read_bytes()
-            for path in sorted(Path(folder).rglob("*")) if path.is_file() and path.name not in (run.RECORD, ".lock")}
+    return {
+        str(path.relative_to(folder)): hide.sub(b"TIME", path.read_bytes())
+        if hide
+        else path.read_bytes()
+        for path in sorted(Path(folder).rglob("*"))
+        if path.is_file() and path.name not in (run.RECORD, ".lock")
+    }
 
 
 def marks(room):
     """All of each entry that does not tell when and how fast."""
-    return {who: (entry.outcomes, entry.flags, entry.end, entry.why, entry.about.get("seed"),
-                  entry.about.get("answers")) for who, entry in entries(room).items()}
+    return {
+        who: (
+            entry.outcomes,
+            entry.flags,
+            entry.end,
+            entry.why,
+            entry.about.get("seed"),
+            entry.about.get("answers"),
+        )
+        for who, entry in entries(room).items()
+    }
 
 
 # --- one command, a whole class ------------------------------------------------------------------------------------
@@ -83,8 +108,23 @@ def twelve(tmp_path_factory):
     room = tmp_path_factory.mktemp("twelve")
     made = make_class(room, 12)
     done = subprocess.run(
-        [sys.executable, "-m", "rigkit", "mark", room / "submissions", "--out", room / "results", "--roster",
-         room / "roster.csv", "--json"], capture_output=True, text=True, cwd=ROOT, timeout=120)
+        [
+            sys.executable,
+            "-m",
+            "rigkit",
+            "mark",
+            room / "submissions",
+            "--out",
+            room / "results",
+            "--roster",
+            room / "roster.csv",
+            "--json",
+        ],
+        capture_output=True,
+        text=True,
+        cwd=ROOT,
+        timeout=120,
+    )
     return room, made, done
 
 
@@ -94,7 +134,9 @@ def test_the_status_and_the_json_say_what_could_not_be_marked(twelve):
     found = json.loads(done.stdout)
     assert found["marked"] == 10
     assert found["missing"] == [{"lesson": "06", "learner": "p0011"}]
-    assert [place["file"] for place in found["not_marked"]] == ["Joris Jetty (p0009)/06-preset-bend.ipynb"]
+    assert [place["file"] for place in found["not_marked"]] == [
+        "Joris Jetty (p0009)/06-preset-bend.ipynb"
+    ]
     assert "not a notebook" in found["not_marked"][0]["why"]
     assert "marked" in done.stderr
 
@@ -134,15 +176,25 @@ def test_every_kind_of_submission_ends_in_the_right_record(twelve):
 def test_all_files_of_results_are_there(twelve):
     room, *_ = twelve
     names = set(files(room / "results"))
-    assert {"grades.csv", "lineItems.csv", "results.csv", "class.html", "class-results.ipynb"} <= names
-    assert {name for name in names if name.startswith("learners")} == {f"learners/{who}.html" for who in entries(room)}
+    assert {
+        "grades.csv",
+        "lineItems.csv",
+        "results.csv",
+        "class.html",
+        "class-results.ipynb",
+    } <= names
+    assert {name for name in names if name.startswith("learners")} == {
+        f"learners/{who}.html" for who in entries(room)
+    }
 
 
 def test_the_copy_and_its_original_are_found_alike(twelve):
     room, *_ = twelve
     with Record(room / "results" / run.RECORD) as record:
         groups = record.last_run()["groups"]
-    assert [(group["lesson"], group["learners"], group["share"]) for group in groups] == [("06", ["p0000", "p0010"], 1)]
+    assert [(group["lesson"], group["learners"], group["share"]) for group in groups] == [
+        ("06", ["p0000", "p0010"], 1)
+    ]
 
 
 def test_marks_hang_neither_on_the_number_of_workers_nor_on_the_order(twelve, tmp_path):
@@ -170,7 +222,7 @@ def test_what_has_not_changed_is_not_marked_again(room, here, capsys):
 def test_a_changed_file_alone_is_marked_anew(room, here):
     mark(room)
     before = entries(room)
-    path, = (room / "submissions").glob("*p0001*/*.ipynb")
+    (path,) = (room / "submissions").glob("*p0001*/*.ipynb")
     path.write_bytes(submission("right", name="Bastian Bollard"))
     assert mark(room) == 0
     after = entries(room)
@@ -200,7 +252,8 @@ def test_cases_differ_from_class_to_class(room, here):
 
 def test_only_the_lessons_asked_for_are_marked(room, here):
     (room / "submissions" / "Anneke Anchorage (p0000)" / "05.ipynb").write_bytes(
-        submission("right", lesson="05", name="Anneke Anchorage"))
+        submission("right", lesson="05", name="Anneke Anchorage")
+    )
     assert mark(room, "--lesson", "05") == 0
     assert [(entry.learner.id, entry.lesson) for entry in history(room)] == [("p0000", "05")]
     assert mark(room) == 0
@@ -220,8 +273,19 @@ def test_without_a_roster_each_folder_is_a_learner(room, here):
 def test_a_zip_is_marked_like_its_folder(room, here):
     mark(room)
     shutil.make_archive(room / "all", "zip", room / "submissions")
-    assert cli.main(["mark", str(room / "all.zip"), "--out", str(room / "results"), "--roster",
-                     str(room / "roster.csv")]) == 0
+    assert (
+        cli.main(
+            [
+                "mark",
+                str(room / "all.zip"),
+                "--out",
+                str(room / "results"),
+                "--roster",
+                str(room / "roster.csv"),
+            ]
+        )
+        == 0
+    )
     assert len(history(room)) == 2  # all known already, by their bytes
 
 
@@ -240,15 +304,18 @@ def test_a_correction_is_in_every_file_and_survives_marking_again(room, here, ca
         assert found.outcomes[QUESTIONS.index("solve_leg")].score == 0
         assert "A slip of the pen" in (room / "results" / "learners" / "p0001.html").read_text()
         assert "A slip of the pen" in (room / "results" / "class.html").read_text()
-        row, = (line for line in (room / "results" / "grades.csv").read_text("utf-8-sig").splitlines()
-                if line.startswith("p0001"))
+        (row,) = (
+            line
+            for line in (room / "results" / "grades.csv").read_text("utf-8-sig").splitlines()
+            if line.startswith("p0001")
+        )
         assert ",80.0," in row
 
 
 def test_a_correction_survives_a_new_file(room, here):
     mark(room)
     correct(room, "Bastian Bollard", "06/solve_leg", "0.5")
-    path, = (room / "submissions").glob("*p0001*/*.ipynb")
+    (path,) = (room / "submissions").glob("*p0001*/*.ipynb")
     path.write_bytes(submission("right", name="Bastian Bollard"))
     mark(room)
     assert entries(room)["p0001"].scores["06/solve_leg"] == 0.5
@@ -286,9 +353,26 @@ MANY = 9
 def started(room, *more):
     """The command, in a process group of its own, once it has marked three."""
     process = subprocess.Popen(
-        [sys.executable, "-m", "rigkit", "mark", room / "submissions", "--out", room / "results", "--roster",
-         room / "roster.csv", "--workers", "2", *more], cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.PIPE,
-        text=True, start_new_session=True)
+        [
+            sys.executable,
+            "-m",
+            "rigkit",
+            "mark",
+            room / "submissions",
+            "--out",
+            room / "results",
+            "--roster",
+            room / "roster.csv",
+            "--workers",
+            "2",
+            *more,
+        ],
+        cwd=ROOT,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        start_new_session=True,
+    )
     with process:
         _wait_for(lambda: process.poll() is not None or _kept(room) >= 3)
         assert process.poll() is None, "it was done before it could be stopped"
@@ -340,7 +424,9 @@ def test_kill_9_and_the_same_command_come_to_the_same_files_as_a_run_that_was_le
     assert mark(left_alone) == 0
     after = history(killed)
     assert after[: len(before)] == before
-    assert sorted(entry.learner.id for entry in after) == [f"p{number:04d}" for number in range(MANY)]  # nobody twice
+    assert sorted(entry.learner.id for entry in after) == [
+        f"p{number:04d}" for number in range(MANY)
+    ]  # nobody twice
     assert marks(killed) == marks(left_alone)
     assert files(killed / "results", _TIME) == files(left_alone / "results", _TIME)
 
@@ -348,7 +434,9 @@ def test_kill_9_and_the_same_command_come_to_the_same_files_as_a_run_that_was_le
     for name in made:
         (killed / "results" / name).unlink()
     assert mark(killed) == 0
-    assert files(killed / "results") == made  # all of it can be made again from the record, byte for byte
+    assert (
+        files(killed / "results") == made
+    )  # all of it can be made again from the record, byte for byte
     assert len(history(killed)) == MANY
 
 
@@ -372,7 +460,9 @@ def test_a_worker_that_is_killed_loses_nobody(room):
             killed.append(child.pid)
             os.kill(child.pid, signal.SIGKILL)
 
-    found = run.mark_class(room / "submissions", room / "results", room / "roster.csv", workers=2, progress=kill_one)
+    found = run.mark_class(
+        room / "submissions", room / "results", room / "roster.csv", workers=2, progress=kill_one
+    )
     assert killed
     assert (found.marked, found.not_marked) == (2, ())
 
@@ -388,12 +478,14 @@ class DeadlyJail:
 
 def _task(who="p1"):
     data = submission("right")
-    return Task(Learner(who, who), (Submission(Learner(who, who), "06", "a.ipynb", "d", data, "s"),))
+    return Task(
+        Learner(who, who), (Submission(Learner(who, who), "06", "a.ipynb", "d", data, "s"),)
+    )
 
 
 def test_a_submission_that_takes_two_workers_along_is_given_up_and_no_zero():
     with Workers(DeadlyJail(), 1) as hands:
-        found, = hands.each([_task()])
+        (found,) = hands.each([_task()])
     assert not found.entries[0].marked
     assert "died" in found.entries[0].why
     assert "Not marked" in found.page
@@ -424,22 +516,41 @@ def test_as_many_workers_as_cores_and_memory_allow(monkeypatch):
 # --- clocks --------------------------------------------------------------------------------------------------------
 
 
-def test_what_a_clock_cut_short_runs_again_last_and_alone_before_it_costs_a_mark(room, here, monkeypatch):
+def test_what_a_clock_cut_short_runs_again_last_and_alone_before_it_costs_a_mark(
+    room, here, monkeypatch
+):
     slow_once, told = {"p0000"}, []
 
     def slow(task, jail):
         if task.learner.id in slow_once:
             slow_once.remove(task.learner.id)
-            return done(task, [Entry(task.learner, "06", "f", task.submissions[0].digest, end="time limit", time=now(),
-                                     outcomes=())])
+            return done(
+                task,
+                [
+                    Entry(
+                        task.learner,
+                        "06",
+                        "f",
+                        task.submissions[0].digest,
+                        end="time limit",
+                        time=now(),
+                        outcomes=(),
+                    )
+                ],
+            )
         return work(task, jail)
 
     hands = Here(opened("unjailed"), slow)
     monkeypatch.setattr(run, "_hands", lambda *_: hands)
-    run.mark_class(room / "submissions", room / "results", room / "roster.csv", progress=told.append)
+    run.mark_class(
+        room / "submissions", room / "results", room / "roster.csv", progress=told.append
+    )
     assert hands.lots == [["p0000", "p0001"], ["p0000"]]
     assert entries(room)["p0000"].score == 1
-    assert [each["end"] for each in entries(room)["p0000"].about["runs"]] == ["time limit", "finished"]
+    assert [each["end"] for each in entries(room)["p0000"].about["runs"]] == [
+        "time limit",
+        "finished",
+    ]
     assert [entry.learner.id for entry in history(room)] == ["p0001", "p0000"]
     assert [(each.done, each.total) for each in told] == [(1, 2), (2, 2)]
 
@@ -450,15 +561,19 @@ def test_a_loop_that_never_ends_costs_that_answer_alone(tmp_path, monkeypatch):
     monkeypatch.setattr(run, "_hands", lambda *_: hands)
     monkeypatch.setattr(marker, "Call", partial(marker.Call, seconds=0.5))
     make_class(tmp_path, 1, kinds=("right",))
-    path, = (tmp_path / "submissions").rglob("*.ipynb")
+    (path,) = (tmp_path / "submissions").rglob("*.ipynb")
     book = json.loads(path.read_text())
     for cell in book["cells"]:
         if cell["metadata"].get("rigkit", {}).get("question") == "06/solve_leg":
-            cell["source"] = "def solve_leg(goal, upper, lower, side):\n    while True:\n        pass"
+            cell["source"] = (
+                "def solve_leg(goal, upper, lower, side):\n    while True:\n        pass"
+            )
     path.write_text(json.dumps(book))
     assert mark(tmp_path) == 0
     found = entries(tmp_path)["p0000"]
-    assert found.scores == {question: float(question != "06/solve_leg") for question in right_answers("06")}
+    assert found.scores == {
+        question: float(question != "06/solve_leg") for question in right_answers("06")
+    }
     assert "never ends" in found.outcomes[QUESTIONS.index("solve_leg")].sentence
     assert len(found.about["runs"]) == 2
 
@@ -466,7 +581,10 @@ def test_a_loop_that_never_ends_costs_that_answer_alone(tmp_path, monkeypatch):
 def test_progress_says_counts_rate_and_time_left():
     assert str(run.Progress(0, 9, 0.0)) == "0 of 9 marked, 0.0 a second"
     assert str(run.Progress(50, 200, 10.0)) == "50 of 200 marked, 5.0 a second, 30 s left"
-    assert str(run.Progress(1_000, 100_000, 100.0)) == "1,000 of 100,000 marked, 10.0 a second, 2.8 h left"
+    assert (
+        str(run.Progress(1_000, 100_000, 100.0))
+        == "1,000 of 100,000 marked, 10.0 a second, 2.8 h left"
+    )
 
 
 class Terminal(io.StringIO):

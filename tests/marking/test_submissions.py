@@ -25,8 +25,12 @@ OPENS = 'hw = open_homework("06", student="Tamsin Bollard")'
 
 def book(*sources, **more):
     """The bytes of a notebook with one code cell for each source."""
-    cells = [{"cell_type": "code", "source": source, "metadata": {}, "outputs": []} for source in sources]
-    return json.dumps({"nbformat": 4, "nbformat_minor": 5, "metadata": {}, "cells": cells, **more}).encode()
+    cells = [
+        {"cell_type": "code", "source": source, "metadata": {}, "outputs": []} for source in sources
+    ]
+    return json.dumps(
+        {"nbformat": 4, "nbformat_minor": 5, "metadata": {}, "cells": cells, **more}
+    ).encode()
 
 
 def zipped(*entries, method=zipfile.ZIP_DEFLATED):
@@ -51,6 +55,7 @@ def named(name, mode=0, **about):
 @pytest.fixture
 def handed_in(tmp_path):
     """Collects the files of a folder, or of a zip, given as names to bytes."""
+
     def collected(files, **options):
         if isinstance(files, bytes):
             path = tmp_path / "class.zip"
@@ -61,6 +66,7 @@ def handed_in(tmp_path):
             path.parent.mkdir(parents=True, exist_ok=True)
             path.write_bytes(data)
         return collect(tmp_path / "class", **options)
+
     return collected
 
 
@@ -76,45 +82,61 @@ def why(collected):
 
 
 def test_code_cells_are_taken_out_and_all_else_is_left():
-    data = json.dumps({"nbformat": 4, "nbformat_minor": 5, "metadata": {"kernelspec": {"name": "rm -rf"}}, "cells": [
-        {"cell_type": "markdown", "source": "# six"},
-        {"cell_type": "code", "source": ["a = 1\n", "b = 2"], "outputs": [{"anything": "at all"}], "metadata": 7},
-        {"cell_type": "raw", "source": 3},
-        {"cell_type": "code", "source": OPENS}]}).encode()
+    data = json.dumps(
+        {
+            "nbformat": 4,
+            "nbformat_minor": 5,
+            "metadata": {"kernelspec": {"name": "rm -rf"}},
+            "cells": [
+                {"cell_type": "markdown", "source": "# six"},
+                {
+                    "cell_type": "code",
+                    "source": ["a = 1\n", "b = 2"],
+                    "outputs": [{"anything": "at all"}],
+                    "metadata": 7,
+                },
+                {"cell_type": "raw", "source": 3},
+                {"cell_type": "code", "source": OPENS},
+            ],
+        }
+    ).encode()
     read = read_notebook(data)
     assert read.cells == ("a = 1\nb = 2", OPENS)
     assert (read.lesson, read.claimed) == ("06", "Tamsin Bollard")
 
 
-@pytest.mark.parametrize(("source", "lesson", "claimed"), [
-    ('open_homework("06", "Pip")', "06", "Pip"),
-    ("open_homework(student=' Odo ', lesson=6)", "06", "Odo"),
-    ("import rigkit\nrigkit.homework.open_homework('7', student='Pip')", "07", "Pip"),
-    ("%matplotlib inline\n!pip list\nhw = open_homework('06', student='Pip')", "06", "Pip"),
-    ("if True:\n    hw = open_homework('06', student='Pip')", "06", "Pip"),
-    ("open_homework('05', student='Pip')\nopen_homework('06', student='Odo')", "06", "Odo"),
-    ("open_homework('06', student=name)", "06", None),
-    ("open_homework('06', student='')", "06", None),
-    ("open_homework('06', student='x' * 9)", "06", None),
-    ("open_homework('06', student='" + "x" * 201 + "')", "06", None),
-    ("open_homework('06', student='\\ud800')", "06", None),
-    ("open_homework('06', **{'student': 'Pip'})", "06", None),
-    ("open_homework('../6', student='Pip')", None, None),
-    ("open_homework('٠٦', student='Pip')", None, None),
-    ("open_homework(True, student='Pip')", None, None),
-    ("open_homework(10**99, student='Pip')", None, None),
-    ("open_homework(600, student='Pip')", None, None),
-    ("open_homework()", None, None),
-    ("open_homework('06', student='Pip'", None, None),
-    ("# open_homework('06', student='Pip')", None, None),
-    ("text = \"open_homework('06', student='Pip')\"", None, None),
-    ("open_homework('06', student='Pip')\0", None, None),
-    ("open_homework = 6", None, None),
-    ("open_homework('06', student='Pip')\n" + "(" * 5000, None, None),
-    ("open_homework('06', student='Pip')\n" + "-" * 5000 + "1", None, None),
-    ("open_homework('06', student='Pip')\n" + "a" + ".a" * 9000, None, None),
-    ("open_homework('06', student='Pip')\n" + "#" * 2**16, None, None),
-])
+@pytest.mark.parametrize(
+    ("source", "lesson", "claimed"),
+    [
+        ('open_homework("06", "Pip")', "06", "Pip"),
+        ("open_homework(student=' Odo ', lesson=6)", "06", "Odo"),
+        ("import rigkit\nrigkit.homework.open_homework('7', student='Pip')", "07", "Pip"),
+        ("%matplotlib inline\n!pip list\nhw = open_homework('06', student='Pip')", "06", "Pip"),
+        ("if True:\n    hw = open_homework('06', student='Pip')", "06", "Pip"),
+        ("open_homework('05', student='Pip')\nopen_homework('06', student='Odo')", "06", "Odo"),
+        ("open_homework('06', student=name)", "06", None),
+        ("open_homework('06', student='')", "06", None),
+        ("open_homework('06', student='x' * 9)", "06", None),
+        ("open_homework('06', student='" + "x" * 201 + "')", "06", None),
+        ("open_homework('06', student='\\ud800')", "06", None),
+        ("open_homework('06', **{'student': 'Pip'})", "06", None),
+        ("open_homework('../6', student='Pip')", None, None),
+        ("open_homework('٠٦', student='Pip')", None, None),
+        ("open_homework(True, student='Pip')", None, None),
+        ("open_homework(10**99, student='Pip')", None, None),
+        ("open_homework(600, student='Pip')", None, None),
+        ("open_homework()", None, None),
+        ("open_homework('06', student='Pip'", None, None),
+        ("# open_homework('06', student='Pip')", None, None),
+        ("text = \"open_homework('06', student='Pip')\"", None, None),
+        ("open_homework('06', student='Pip')\0", None, None),
+        ("open_homework = 6", None, None),
+        ("open_homework('06', student='Pip')\n" + "(" * 5000, None, None),
+        ("open_homework('06', student='Pip')\n" + "-" * 5000 + "1", None, None),
+        ("open_homework('06', student='Pip')\n" + "a" + ".a" * 9000, None, None),
+        ("open_homework('06', student='Pip')\n" + "#" * 2**16, None, None),
+    ],
+)
 def test_lesson_and_name_are_read_from_literals_only(source, lesson, claimed):
     read = read_notebook(book(source))
     assert (read.lesson, read.claimed if lesson else None) == (lesson, claimed)
@@ -126,7 +148,10 @@ def test_no_warning_is_said_about_strangers_code(recwarn):
 
 
 def test_half_a_character_becomes_a_mark_and_whole_ones_stay():
-    assert read_notebook(book("x = '\ud800y'", "z = '😀'")).cells == ("x = '\N{REPLACEMENT CHARACTER}y'", "z = '😀'")
+    assert read_notebook(book("x = '\ud800y'", "z = '😀'")).cells == (
+        "x = '\N{REPLACEMENT CHARACTER}y'",
+        "z = '😀'",
+    )
 
 
 def test_a_byte_order_mark_is_no_fault():
@@ -140,36 +165,39 @@ def many(count, cell):
 CODE = {"cell_type": "code", "source": ""}
 
 
-@pytest.mark.parametrize(("data", "word"), [
-    (b"", "not a notebook"),
-    (b"import numpy as np", "not a notebook"),
-    (b"\x00\xff\xfe", "UTF-8"),
-    (book(OPENS).decode().encode("utf-16"), "UTF-8"),
-    (book(OPENS)[:-20], "cut short"),
-    (b"[" * 100_000, "not a notebook"),
-    (b'{"a":' * 100_000, "not a notebook"),
-    (b"[]", "not a notebook"),
-    (b"null", "not a notebook"),
-    (b"{}", "not a notebook"),
-    (b'{"nbformat": 4}', "no list of cells"),
-    (b'{"nbformat": true, "cells": []}', "not a notebook"),
-    (b'{"nbformat": 4.0, "cells": []}', "not a notebook"),
-    (b'{"nbformat": 4, "cells": {}}', "no list of cells"),
-    (b'{"nbformat": 4, "cells": [3]}', "no list of cells"),
-    (b'{"nbformat": 3, "worksheets": []}', "old form"),
-    (b'{"nbformat": 5, "cells": []}', "later form"),
-    (b'{"nbformat": 4, "cells": [], "x": NaN}', "not a notebook"),
-    (b'{"nbformat": 4, "cells": [], "x": -Infinity}', "not a notebook"),
-    (b'{"nbformat": 4, "cells": [], "x": ' + b"9" * 5000 + b"}", "not a notebook"),
-    (b'{"nbformat": 4, "cells": [], "cells": []}', "not a notebook"),
-    (many(1, {"cell_type": "code"}), "Cell 1"),
-    (many(1, {"cell_type": "code", "source": None}), "Cell 1"),
-    (many(1, {"cell_type": "code", "source": {"a": 1}}), "Cell 1"),
-    (many(1, {"cell_type": "code", "source": ["a", 1]}), "Cell 1"),
-    (many(2_001, CODE), "2,000 cells"),
-    (many(1, CODE | {"source": "é" * 2**19 + "e"}), "1 MiB of code"),
-    (b" " * (10 * 2**20 + 1), "10 MiB"),
-])
+@pytest.mark.parametrize(
+    ("data", "word"),
+    [
+        (b"", "not a notebook"),
+        (b"import numpy as np", "not a notebook"),
+        (b"\x00\xff\xfe", "UTF-8"),
+        (book(OPENS).decode().encode("utf-16"), "UTF-8"),
+        (book(OPENS)[:-20], "cut short"),
+        (b"[" * 100_000, "not a notebook"),
+        (b'{"a":' * 100_000, "not a notebook"),
+        (b"[]", "not a notebook"),
+        (b"null", "not a notebook"),
+        (b"{}", "not a notebook"),
+        (b'{"nbformat": 4}', "no list of cells"),
+        (b'{"nbformat": true, "cells": []}', "not a notebook"),
+        (b'{"nbformat": 4.0, "cells": []}', "not a notebook"),
+        (b'{"nbformat": 4, "cells": {}}', "no list of cells"),
+        (b'{"nbformat": 4, "cells": [3]}', "no list of cells"),
+        (b'{"nbformat": 3, "worksheets": []}', "old form"),
+        (b'{"nbformat": 5, "cells": []}', "later form"),
+        (b'{"nbformat": 4, "cells": [], "x": NaN}', "not a notebook"),
+        (b'{"nbformat": 4, "cells": [], "x": -Infinity}', "not a notebook"),
+        (b'{"nbformat": 4, "cells": [], "x": ' + b"9" * 5000 + b"}", "not a notebook"),
+        (b'{"nbformat": 4, "cells": [], "cells": []}', "not a notebook"),
+        (many(1, {"cell_type": "code"}), "Cell 1"),
+        (many(1, {"cell_type": "code", "source": None}), "Cell 1"),
+        (many(1, {"cell_type": "code", "source": {"a": 1}}), "Cell 1"),
+        (many(1, {"cell_type": "code", "source": ["a", 1]}), "Cell 1"),
+        (many(2_001, CODE), "2,000 cells"),
+        (many(1, CODE | {"source": "é" * 2**19 + "e"}), "1 MiB of code"),
+        (b" " * (10 * 2**20 + 1), "10 MiB"),
+    ],
+)
 def test_what_is_no_notebook_is_refused_in_a_sentence(data, word):
     with pytest.raises(Unreadable) as refusal:
         read_notebook(data)
@@ -188,18 +216,40 @@ def test_the_bounds_themselves_are_allowed():
 
 
 def test_a_folder_is_read_and_what_is_no_notebook_gets_a_sentence(handed_in):
-    collected = handed_in({
-        "Tamsin (p1)/06-preset-bend.ipynb": book(OPENS), "Odo/deep/er/x.IPYNB": book("x"), "Pip/broken.ipynb": b"{",
-        "Pip/answer.py": b"x = 1", "Pip/essay.docx": b"PK", "Pip/print.html": b"<script>", "Pip/all.7z": b"7z",
-        "Pip/picture.png": b"", "noname": b"", "Odo/.ipynb_checkpoints/x.ipynb": book("old"), "Thumbs.db": b"",
-        "__MACOSX/Odo/x.ipynb": b"", "Odo/.DS_Store": b""})
-    assert places(collected) == ["Odo/deep/er/x.IPYNB", "Pip/broken.ipynb", "Tamsin (p1)/06-preset-bend.ipynb"]
+    collected = handed_in(
+        {
+            "Tamsin (p1)/06-preset-bend.ipynb": book(OPENS),
+            "Odo/deep/er/x.IPYNB": book("x"),
+            "Pip/broken.ipynb": b"{",
+            "Pip/answer.py": b"x = 1",
+            "Pip/essay.docx": b"PK",
+            "Pip/print.html": b"<script>",
+            "Pip/all.7z": b"7z",
+            "Pip/picture.png": b"",
+            "noname": b"",
+            "Odo/.ipynb_checkpoints/x.ipynb": book("old"),
+            "Thumbs.db": b"",
+            "__MACOSX/Odo/x.ipynb": b"",
+            "Odo/.DS_Store": b"",
+        }
+    )
+    assert places(collected) == [
+        "Odo/deep/er/x.IPYNB",
+        "Pip/broken.ipynb",
+        "Tamsin (p1)/06-preset-bend.ipynb",
+    ]
     assert [file.lesson for file in collected.files] == [None, None, "06"]
     assert collected.files[2].data == book(OPENS)
     assert collected.ignored == 4
     said = why(collected)
     assert list(said) == [
-        "Pip/all.7z", "Pip/answer.py", "Pip/essay.docx", "Pip/picture.png", "Pip/print.html", "noname"]
+        "Pip/all.7z",
+        "Pip/answer.py",
+        "Pip/essay.docx",
+        "Pip/picture.png",
+        "Pip/print.html",
+        "noname",
+    ]
     assert all("Hand in the exercise itself" in sentence for sentence in said.values())
     assert "Python script" in said["Pip/answer.py"]
 
@@ -215,19 +265,28 @@ def test_links_pipes_sockets_and_devices_are_not_opened(handed_in, tmp_path):
     os.mkfifo(inside / "pipe.ipynb")
     with socket.socket(socket.AF_UNIX) as server:
         here = os.open(inside, os.O_RDONLY)
-        server.bind(f"/proc/self/fd/{here}/s.ipynb" if os.path.isdir("/proc/self/fd") else str(inside / "s.ipynb"))
+        server.bind(
+            f"/proc/self/fd/{here}/s.ipynb"
+            if os.path.isdir("/proc/self/fd")
+            else str(inside / "s.ipynb")
+        )
         os.close(here)
         collected = handed_in({"Odo/06.ipynb": book(OPENS)})
     assert places(collected) == ["Odo/06.ipynb"]
     said = why(collected)
-    assert set(said) == {f"Pip/{name}" for name in ("link.ipynb", "lost.ipynb", "loop", "out", "pipe.ipynb", "s.ipynb")}
+    assert set(said) == {
+        f"Pip/{name}"
+        for name in ("link.ipynb", "lost.ipynb", "loop", "out", "pipe.ipynb", "s.ipynb")
+    }
     assert "a link" in said["Pip/out"]
     assert "no ordinary file" in said["Pip/pipe.ipynb"]
 
 
 def test_what_takes_a_files_place_later_is_not_read(handed_in, tmp_path):
     (tmp_path / "secret.ipynb").write_bytes(book("secret"))
-    (file, other) = handed_in({"Pip/06.ipynb": book(OPENS), "Odo/06.ipynb": book(OPENS)}).files[::-1]
+    (file, other) = handed_in({"Pip/06.ipynb": book(OPENS), "Odo/06.ipynb": book(OPENS)}).files[
+        ::-1
+    ]
     path = tmp_path / "class" / "Pip" / "06.ipynb"
     path.write_bytes(book("changed"))
     with pytest.raises(Unreadable, match="changed while"):
@@ -257,7 +316,9 @@ def test_a_file_too_large_is_not_read(handed_in, tmp_path):
     assert "10 MiB" in why(collected)["Pip/06.ipynb"]
 
 
-@pytest.mark.skipif(not hasattr(os, "geteuid") or os.geteuid() == 0, reason="root may read everything")
+@pytest.mark.skipif(
+    not hasattr(os, "geteuid") or os.geteuid() == 0, reason="root may read everything"
+)
 def test_what_may_not_be_read_is_said(handed_in, tmp_path):
     handed_in({"Pip/06.ipynb": book(OPENS), "Odo/06.ipynb": book(OPENS)})
     os.chmod(tmp_path / "class" / "Pip" / "06.ipynb", 0)
@@ -289,12 +350,16 @@ def test_ten_thousand_files_are_read_and_more_than_a_class_has_are_not(handed_in
     assert (len(collected.problems), places(collected)) == (10_000, ["Odo/06.ipynb"])
     collected = handed_in({}, learners=10)
     assert places(collected) == ["Odo/06.ipynb"]
-    assert len(collected.problems) == 2_000 - 3 + 1  # less two folders and Odo's, and one that says so
+    assert (
+        len(collected.problems) == 2_000 - 3 + 1
+    )  # less two folders and Odo's, and one that says so
     assert "more files than a class hands in (2,000 in all)" in why(collected)["Pip"]
 
 
 def test_folders_without_end_are_left(handed_in, tmp_path):
-    collected = handed_in({"/".join("d" * 30) + "/06.ipynb": book(OPENS), "Odo/06.ipynb": book(OPENS)})
+    collected = handed_in(
+        {"/".join("d" * 30) + "/06.ipynb": book(OPENS), "Odo/06.ipynb": book(OPENS)}
+    )
     assert places(collected) == ["Odo/06.ipynb"]
     assert ["deeper than 20" in sentence for sentence in why(collected).values()] == [True]
 
@@ -334,9 +399,19 @@ def test_elsewhere_it_refuses_in_a_sentence(tmp_path, monkeypatch):
 
 def test_rig_files_are_taken_as_they_are(handed_in, tmp_path):
     inner = zipped(("mine.GLB", b"glTF"), ("small.gltf", b"{"))
-    files = {"Pip/walker.glb": b"\0junk", "Pip/06.ipynb": book(OPENS), "Odo.zip": inner, "Pip/walker.bin": b""}
+    files = {
+        "Pip/walker.glb": b"\0junk",
+        "Pip/06.ipynb": book(OPENS),
+        "Odo.zip": inner,
+        "Pip/walker.bin": b"",
+    }
     for collected in (handed_in(files), handed_in(zipped(*files.items()))):
-        assert places(collected) == ["Odo.zip/mine.GLB", "Odo.zip/small.gltf", "Pip/06.ipynb", "Pip/walker.glb"]
+        assert places(collected) == [
+            "Odo.zip/mine.GLB",
+            "Odo.zip/small.gltf",
+            "Pip/06.ipynb",
+            "Pip/walker.glb",
+        ]
         assert [file.is_rig for file in collected.files] == [True, True, False, True]
         assert [file.data for file in collected.files] == [b"glTF", b"{", book(OPENS), b"\0junk"]
         assert [file.lesson for file in collected.files] == [None, None, "06", None]
@@ -354,25 +429,42 @@ def test_a_rig_file_too_large_is_not_read(handed_in, tmp_path):
     assert "Export fewer vertices" in why(bomb)["Pip/walker.glb"]
 
 
-@pytest.mark.parametrize(("source", "names"), [
-    ('my_rig = "walker.glb"\nhw.check(my_rig=my_rig)', {"my_rig": "walker.glb"}),
-    ('hw.check(my_rig="out/Walker.GLTF")', {"my_rig": "Walker.GLTF"}),
-    ("my_rig = Path('out') / 'walker.glb'", {"my_rig": "walker.glb"}),
-    ("my_rig = r'C:\\rigs\\walker.glb'", {"my_rig": "walker.glb"}),
-    ("my_rig = 'a.glb'\nother = 'b.glb'\nmy_rig = 'c.glb'", {"my_rig": "c.glb", "other": "b.glb"}),
-    ("my_rig = 'a.glb'\nhw.check(my_rig='b.glb')", {"my_rig": "b.glb"}),
-    ("my_rig = '\u202ea\\0.glb'", {"my_rig": "\N{REPLACEMENT CHARACTER}a\N{REPLACEMENT CHARACTER}.glb"}),
-    ("gltf.write(asset, 'walker.glb')", {}), ("my_rig = 'walker' + '.gl' + 'b'", {}), ("my_rig = 'walker.glb", {}),
-    ("my_rig = f'{name}.glb'", {"my_rig": ".glb"}), ("hw.check(**{'my_rig': 'walker.glb'})", {}),
-    ("# my_rig = 'walker.glb'", {}), ("my_rig = ...  # such as 'walker.glb'", {}),
-])
+@pytest.mark.parametrize(
+    ("source", "names"),
+    [
+        ('my_rig = "walker.glb"\nhw.check(my_rig=my_rig)', {"my_rig": "walker.glb"}),
+        ('hw.check(my_rig="out/Walker.GLTF")', {"my_rig": "Walker.GLTF"}),
+        ("my_rig = Path('out') / 'walker.glb'", {"my_rig": "walker.glb"}),
+        ("my_rig = r'C:\\rigs\\walker.glb'", {"my_rig": "walker.glb"}),
+        (
+            "my_rig = 'a.glb'\nother = 'b.glb'\nmy_rig = 'c.glb'",
+            {"my_rig": "c.glb", "other": "b.glb"},
+        ),
+        ("my_rig = 'a.glb'\nhw.check(my_rig='b.glb')", {"my_rig": "b.glb"}),
+        (
+            "my_rig = '\u202ea\\0.glb'",
+            {"my_rig": "\N{REPLACEMENT CHARACTER}a\N{REPLACEMENT CHARACTER}.glb"},
+        ),
+        ("gltf.write(asset, 'walker.glb')", {}),
+        ("my_rig = 'walker' + '.gl' + 'b'", {}),
+        ("my_rig = 'walker.glb", {}),
+        ("my_rig = f'{name}.glb'", {"my_rig": ".glb"}),
+        ("hw.check(**{'my_rig': 'walker.glb'})", {}),
+        ("# my_rig = 'walker.glb'", {}),
+        ("my_rig = ...  # such as 'walker.glb'", {}),
+    ],
+)
 def test_the_rig_file_that_the_code_names_is_read_from_literals(source, names):
     assert read_notebook(book(source)).names == names
 
 
 def test_no_more_names_are_kept_than_anybody_needs():
-    assert len(read_notebook(book("\n".join(f"rig_{n} = '{n}.glb'" for n in range(5_000)))).names) == 0  # too long
-    assert len(read_notebook(book("\n".join(f"rig_{n} = '{n}.glb'" for n in range(500)))).names) == 100
+    assert (
+        len(read_notebook(book("\n".join(f"rig_{n} = '{n}.glb'" for n in range(5_000)))).names) == 0
+    )  # too long
+    assert (
+        len(read_notebook(book("\n".join(f"rig_{n} = '{n}.glb'" for n in range(500)))).names) == 100
+    )
 
 
 # --- a zip
@@ -380,8 +472,15 @@ def test_no_more_names_are_kept_than_anybody_needs():
 
 def test_a_zip_is_read_like_a_folder(handed_in):
     entry = named("Class/Tamsin (p1)/06-preset-bend.ipynb", date_time=(2026, 11, 25, 10, 15, 2))
-    collected = handed_in(zipped((entry, book(OPENS)), ("Class/", b""), ("Class/Odo/x.txt", b"x"),
-                                 ("Class/Odo/.hidden/y.ipynb", b""), ("__MACOSX/Class/._06.ipynb", b"")))
+    collected = handed_in(
+        zipped(
+            (entry, book(OPENS)),
+            ("Class/", b""),
+            ("Class/Odo/x.txt", b"x"),
+            ("Class/Odo/.hidden/y.ipynb", b""),
+            ("__MACOSX/Class/._06.ipynb", b""),
+        )
+    )
     (file,) = collected.files
     assert (file.place, file.modified, file.lesson) == (entry.filename, "2026-11-25T10:15:02", "06")
     assert file.data == book(OPENS)
@@ -389,23 +488,41 @@ def test_a_zip_is_read_like_a_folder(handed_in):
 
 
 def test_a_thousand_learners_with_several_files_fit(handed_in):
-    entries = [(f"L{number}/{name}", b"x") for number in range(1_000) for name in ("a.txt", "b.png", "c.csv", "d.py")]
+    entries = [
+        (f"L{number}/{name}", b"x")
+        for number in range(1_000)
+        for name in ("a.txt", "b.png", "c.csv", "d.py")
+    ]
     collected = handed_in(zipped(*entries, ("L0/06.ipynb", book(OPENS))))
     assert (len(collected.files), len(collected.problems)) == (1, 4_000)
 
 
 def test_a_zip_with_more_than_a_class_hands_in_is_refused(tmp_path):
     path = tmp_path / "class.zip"
-    path.write_bytes(zipped(*((f"{number}.txt", b"") for number in range(2_001)), method=zipfile.ZIP_STORED))
+    path.write_bytes(
+        zipped(*((f"{number}.txt", b"") for number in range(2_001)), method=zipfile.ZIP_STORED)
+    )
     with pytest.raises(ValueError, match="2,000 files and folders"):
         collect(path, learners=3)
     assert len(collect(path, learners=101).problems) == 2_001
 
 
-@pytest.mark.parametrize("name", [
-    "/etc/passwd.ipynb", "../out.ipynb", "Pip/../../out.ipynb", "Pip\\..\\out.ipynb", "C:out.ipynb", "Pip//06.ipynb",
-    "./06.ipynb", "Pip/..", "..", "/", "x" * 600 + ".ipynb",
-])
+@pytest.mark.parametrize(
+    "name",
+    [
+        "/etc/passwd.ipynb",
+        "../out.ipynb",
+        "Pip/../../out.ipynb",
+        "Pip\\..\\out.ipynb",
+        "C:out.ipynb",
+        "Pip//06.ipynb",
+        "./06.ipynb",
+        "Pip/..",
+        "..",
+        "/",
+        "x" * 600 + ".ipynb",
+    ],
+)
 def test_a_name_that_leads_out_spoils_itself_only(handed_in, tmp_path, name):
     collected = handed_in(zipped((named(name), book("evil")), ("Odo/06.ipynb", book(OPENS))))
     assert places(collected) == ["Odo/06.ipynb"]
@@ -420,20 +537,31 @@ def test_a_name_with_an_end_inside_is_refused(handed_in):
     assert ["not a plain one" in problem.why for problem in collected.problems] == [True]
 
 
-@pytest.mark.parametrize("kind", [stat.S_IFLNK, stat.S_IFIFO, stat.S_IFCHR, stat.S_IFBLK, stat.S_IFSOCK])
+@pytest.mark.parametrize(
+    "kind", [stat.S_IFLNK, stat.S_IFIFO, stat.S_IFCHR, stat.S_IFBLK, stat.S_IFSOCK]
+)
 def test_entries_that_are_no_files_are_refused(handed_in, kind):
-    collected = handed_in(zipped((named("Pip/06.ipynb", kind | 0o777), b"/etc/passwd"), ("Odo/06.ipynb", book(OPENS))))
+    collected = handed_in(
+        zipped((named("Pip/06.ipynb", kind | 0o777), b"/etc/passwd"), ("Odo/06.ipynb", book(OPENS)))
+    )
     assert places(collected) == ["Odo/06.ipynb"]
     assert "no ordinary file" in why(collected)["Pip/06.ipynb"]
 
 
 @pytest.mark.filterwarnings("ignore:Duplicate name")
-@pytest.mark.parametrize(("one", "other"), [
-    ("Pip/06.ipynb", "Pip/06.ipynb"), ("Pip/A.ipynb", "pip/a.ipynb"), ("Pip/\u00e9.ipynb", "Pip/e\u0301.ipynb"),
-    ("Straße/6.ipynb", "STRASSE/6.ipynb"),
-])
+@pytest.mark.parametrize(
+    ("one", "other"),
+    [
+        ("Pip/06.ipynb", "Pip/06.ipynb"),
+        ("Pip/A.ipynb", "pip/a.ipynb"),
+        ("Pip/\u00e9.ipynb", "Pip/e\u0301.ipynb"),
+        ("Straße/6.ipynb", "STRASSE/6.ipynb"),
+    ],
+)
 def test_of_two_names_that_are_one_somewhere_neither_is_taken(handed_in, one, other):
-    collected = handed_in(zipped((named(one), book("a")), (named(other), book("b")), ("Odo/06.ipynb", book(OPENS))))
+    collected = handed_in(
+        zipped((named(one), book("a")), (named(other), book("b")), ("Odo/06.ipynb", book(OPENS)))
+    )
     assert places(collected) == ["Odo/06.ipynb"]
     assert ["Two entries" in problem.why for problem in collected.problems] == [True, True]
 
@@ -447,18 +575,23 @@ def patched(data, name, local, central, form, value):
     return bytes(data)
 
 
-@pytest.mark.parametrize(("change", "word"), [
-    ((6, 8, "<H", 1), "password"),
-    ((8, 10, "<H", 14), "ordinary zip"),
-    ((8, 10, "<H", 99), "ordinary zip"),
-    ((14, 16, "<I", 7), "damaged"),
-    ((22, 24, "<I", 20), "damaged"),
-    ((22, 24, "<I", 9_000_000), "not as long as"),
-    ((22, 24, "<I", 2**31), "10 MiB"),
-    ((18, 20, "<I", 10), "damaged"),
-])
+@pytest.mark.parametrize(
+    ("change", "word"),
+    [
+        ((6, 8, "<H", 1), "password"),
+        ((8, 10, "<H", 14), "ordinary zip"),
+        ((8, 10, "<H", 99), "ordinary zip"),
+        ((14, 16, "<I", 7), "damaged"),
+        ((22, 24, "<I", 20), "damaged"),
+        ((22, 24, "<I", 9_000_000), "not as long as"),
+        ((22, 24, "<I", 2**31), "10 MiB"),
+        ((18, 20, "<I", 10), "damaged"),
+    ],
+)
 def test_a_lie_in_a_header_costs_that_entry(handed_in, change, word):
-    data = patched(zipped(("Pip/6.ipynb", book(OPENS)), ("Odo/06.ipynb", book(OPENS))), "Pip/6.ipynb", *change)
+    data = patched(
+        zipped(("Pip/6.ipynb", book(OPENS)), ("Odo/06.ipynb", book(OPENS))), "Pip/6.ipynb", *change
+    )
     collected = handed_in(data)
     assert places(collected) == ["Odo/06.ipynb"]
     assert word in why(collected)["Pip/6.ipynb"]
@@ -469,7 +602,9 @@ def test_a_bomb_is_not_unpacked(handed_in):
     collected = handed_in(bomb)
     assert places(collected) == ["Odo/06.ipynb"]
     assert "10 MiB" in why(collected)["Pip/06.ipynb"]
-    collected = handed_in(patched(bomb, "Pip/06.ipynb", 22, 24, "<I", 1_000))  # and says that it is small
+    collected = handed_in(
+        patched(bomb, "Pip/06.ipynb", 22, 24, "<I", 1_000)
+    )  # and says that it is small
     assert places(collected) == ["Odo/06.ipynb"]
 
 
@@ -482,8 +617,12 @@ def test_all_files_together_have_a_bound(handed_in):
 
 @pytest.mark.parametrize("outer", ["zip", "folder"])
 def test_a_zip_inside_is_read_and_none_inside_that(handed_in, outer):
-    inner = zipped(("work/06.ipynb", book(OPENS)), ("more.zip", zipped(("07.ipynb", book("x")))), ("../x.ipynb", b""),
-                   (".hidden", b""))
+    inner = zipped(
+        ("work/06.ipynb", book(OPENS)),
+        ("more.zip", zipped(("07.ipynb", book("x")))),
+        ("../x.ipynb", b""),
+        (".hidden", b""),
+    )
     files = {"Pip.zip": inner, "Odo/06.ipynb": book("o")}
     collected = handed_in(zipped(*files.items()) if outer == "zip" else files)
     assert places(collected) == ["Odo/06.ipynb", "Pip.zip/work/06.ipynb"]
@@ -496,11 +635,20 @@ def test_a_zip_inside_is_read_and_none_inside_that(handed_in, outer):
 
 def test_a_zip_inside_is_one_learners_and_bounded(handed_in):
     def heap(name, count, data=b"", method=zipfile.ZIP_DEFLATED):
-        return name, zipped(*((f"{number}{name[1:-4]}", data) for number in range(count)), method=method)
+        return name, zipped(
+            *((f"{number}{name[1:-4]}", data) for number in range(count)), method=method
+        )
 
-    collected = handed_in(zipped(
-        heap("a.txt.zip", 2_001), heap("b.ipynb.zip", 101, book("x")), heap("c.ipynb.zip", 6, bytes(9 * 2**20)),
-        heap("d.txt.zip", 500), ("e.zip", b"PK"), ("Odo/06.ipynb", book(OPENS))))
+    collected = handed_in(
+        zipped(
+            heap("a.txt.zip", 2_001),
+            heap("b.ipynb.zip", 101, book("x")),
+            heap("c.ipynb.zip", 6, bytes(9 * 2**20)),
+            heap("d.txt.zip", 500),
+            ("e.zip", b"PK"),
+            ("Odo/06.ipynb", book(OPENS)),
+        )
+    )
     assert len(collected.files) == 100 + 5 + 1
     said = why(collected)
     assert "2,000 files" in said["a.txt.zip"]
@@ -511,7 +659,9 @@ def test_a_zip_inside_is_one_learners_and_bounded(handed_in):
 
 
 def test_what_a_zip_says_of_its_number_of_entries_is_not_believed(handed_in):
-    inner = bytearray(zipped(*((f"{number}.txt", b"") for number in range(2_500)), method=zipfile.ZIP_STORED))
+    inner = bytearray(
+        zipped(*((f"{number}.txt", b"") for number in range(2_500)), method=zipfile.ZIP_STORED)
+    )
     struct.pack_into("<HH", inner, len(inner) - 14, 1, 1)
     collected = handed_in(zipped(("Pip.zip", bytes(inner))))
     assert "2,000 files" in why(collected)["Pip.zip"]
@@ -528,7 +678,9 @@ def test_any_names_give_files_or_problems(tmp_path_factory, names):
     path = tmp_path_factory.mktemp("zip") / "class.zip"
     path.write_bytes(whole.getvalue())
     collected = collect(path)
-    assert len(collected.files) + len(collected.problems) + collected.ignored == len(zipfile.ZipFile(path).namelist())
+    assert len(collected.files) + len(collected.problems) + collected.ignored == len(
+        zipfile.ZipFile(path).namelist()
+    )
     for file in collected.files:
         assert file.data == book(OPENS)
         assert file.place.isprintable()
@@ -536,9 +688,13 @@ def test_any_names_give_files_or_problems(tmp_path_factory, names):
 
 def test_reading_imports_where_marking_cannot_be_done():
     """As on a system without the flags: a fresh Python, the flags taken away first."""
-    code = ("import os\nfor name in ('O_NOFOLLOW', 'O_NONBLOCK', 'O_DIRECTORY', 'O_CLOEXEC'): delattr(os, name)\n"
-            "os.supports_dir_fd = set()\n"
-            "from rigkit.marking import likeness, pack, roster, submissions\n"
-            "try: submissions.collect('.')\nexcept ValueError as error: print(error)")
-    said = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout
+    code = (
+        "import os\nfor name in ('O_NOFOLLOW', 'O_NONBLOCK', 'O_DIRECTORY', 'O_CLOEXEC'): delattr(os, name)\n"
+        "os.supports_dir_fd = set()\n"
+        "from rigkit.marking import likeness, pack, roster, submissions\n"
+        "try: submissions.collect('.')\nexcept ValueError as error: print(error)"
+    )
+    said = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True
+    ).stdout
     assert "Mark on Linux" in said

@@ -26,15 +26,15 @@ COLUMNS = {
     "manifest.csv": "propertyName value",
     "categories.csv": "sourcedId status dateLastModified title weight",
     "lineItems.csv": "sourcedId status dateLastModified title description assignDate dueDate classSourcedId "
-                     "categorySourcedId academicSessionSourcedId resultValueMin resultValueMax schoolSourcedId",
+    "categorySourcedId academicSessionSourcedId resultValueMin resultValueMax schoolSourcedId",
     "results.csv": "sourcedId status dateLastModified lineItemSourcedId studentSourcedId scoreStatus score scoreDate "
-                   "comment textScore classSourcedId inProgress incomplete late missing",
+    "comment textScore classSourcedId inProgress incomplete late missing",
 }
 # What must not be empty: one-roster-csv-gradebook-record-engine.ts; in a delta also status and dateLastModified.
 REQUIRED = {
     "categories.csv": "sourcedId status dateLastModified title",
     "lineItems.csv": "sourcedId status dateLastModified title assignDate dueDate classSourcedId categorySourcedId "
-                     "academicSessionSourcedId schoolSourcedId",
+    "academicSessionSourcedId schoolSourcedId",
     "results.csv": "sourcedId status dateLastModified lineItemSourcedId studentSourcedId scoreStatus scoreDate",
 }
 GUID = re.compile(r"[0-9A-Za-z./@_-]{1,255}")  # one-roster-csv-primitive.ts
@@ -42,10 +42,29 @@ DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
 MOMENT = re.compile(r"\d{4}-\d{2}-\d{2}T\d{2}:\d{2}:\d{2}\.\d{3}Z")
 SCORE_STATUS = {"exempt", "fully graded", "not submitted", "partially graded", "submitted"}
 # one-roster-csv-file.ts
-DATA_FILES = {"academicSessions", "categories", "classes", "classResources", "courseResources", "courses",
-              "demographics", "enrollments", "lineItemLearningObjectiveIds", "lineItems", "lineItemScoreScales", "orgs",
-              "resources", "resultLearningObjectiveIds", "results", "resultScoreScales", "roles", "scoreScales",
-              "userProfiles", "userResources", "users"}
+DATA_FILES = {
+    "academicSessions",
+    "categories",
+    "classes",
+    "classResources",
+    "courseResources",
+    "courses",
+    "demographics",
+    "enrollments",
+    "lineItemLearningObjectiveIds",
+    "lineItems",
+    "lineItemScoreScales",
+    "orgs",
+    "resources",
+    "resultLearningObjectiveIds",
+    "results",
+    "resultScoreScales",
+    "roles",
+    "scoreScales",
+    "userProfiles",
+    "userResources",
+    "users",
+}
 
 
 def written(folder, entries, learners=(), school=None):
@@ -70,24 +89,37 @@ def test_there_is_a_row_for_every_learner_and_lesson(tmp_path):
     rows = written(tmp_path, found, everyone)["grades.csv"]
     ordered = sorted(everyone, key=lambda who: (who.name.casefold(), who.id))
     assert [(row["lesson"], row["id"]) for row in rows] == [
-        (lesson, who.id) for lesson in ("06", "07") for who in ordered]
+        (lesson, who.id) for lesson in ("06", "07") for who in ordered
+    ]
     missing = {who.id for who in everyone} - {one.learner.id for one in found}
-    assert {row["id"] for row in rows if row["lesson"] == "06" and row["handed in"] == "no"} == missing
+    assert {
+        row["id"] for row in rows if row["lesson"] == "06" and row["handed in"] == "no"
+    } == missing
 
 
 def test_scores_are_percents_and_read_back(tmp_path):
-    found = entry(learner(1), kinds={"solve_leg": "sign of y", "steps": "blank"},
-                  overrides=(Override("06/freedom", 0.125, "seen", "2026-11-26T09:00:00+00:00"),))
-    row, = written(tmp_path, [found])["grades.csv"]
+    found = entry(
+        learner(1),
+        kinds={"solve_leg": "sign of y", "steps": "blank"},
+        overrides=(Override("06/freedom", 0.125, "seen", "2026-11-26T09:00:00+00:00"),),
+    )
+    (row,) = written(tmp_path, [found])["grades.csv"]
     for question, score in found.scores.items():
         assert float(row[f"{question} (%)"]) == pytest.approx(100 * score, abs=0.005)
     assert float(row["total (%)"]) == pytest.approx(100 * found.score, abs=0.005)
     assert row["06/freedom (%)"] == "12.5"
-    assert (row["handed in"], row["marked"], row["corrected"], row["end"]) == ("yes", "yes", "yes", "finished")
+    assert (row["handed in"], row["marked"], row["corrected"], row["end"]) == (
+        "yes",
+        "yes",
+        "yes",
+        "finished",
+    )
 
 
 def test_not_marked_has_no_score(tmp_path):
-    row, = written(tmp_path, [entry(learner(1), marked=False, outcomes=(), end="", why="Unreadable.")])["grades.csv"]
+    (row,) = written(
+        tmp_path, [entry(learner(1), marked=False, outcomes=(), end="", why="Unreadable.")]
+    )["grades.csv"]
     assert (row["total (%)"], row["marked"], row["why"]) == ("", "no", "Unreadable.")
 
 
@@ -97,13 +129,31 @@ def test_a_spreadsheet_is_told_that_it_is_utf_8(tmp_path):
     assert not (tmp_path / "results.csv").read_bytes().startswith(b"\xef\xbb\xbf")
 
 
-FORMULAS = ["=1+1", "+1", "-1", "@x", "\t=1", "\r=1", "\n=1", " =1", "\x00=1", "\x1b\x85-1", "＝1", "＠x"]
+FORMULAS = [
+    "=1+1",
+    "+1",
+    "-1",
+    "@x",
+    "\t=1",
+    "\r=1",
+    "\n=1",
+    " =1",
+    "\x00=1",
+    "\x1b\x85-1",
+    "＝1",
+    "＠x",
+]
 
 
 @pytest.mark.parametrize("text", FORMULAS)
 def test_no_cell_is_a_formula(tmp_path, text):
-    found = entry(Learner(text, text, group=text), why=text, flags=(text,), end="memory",
-                  overrides=(Override("06/steps", 0.4, text, "2026-11-26T09:00:00+00:00"),))
+    found = entry(
+        Learner(text, text, group=text),
+        why=text,
+        flags=(text,),
+        end="memory",
+        overrides=(Override("06/steps", 0.4, text, "2026-11-26T09:00:00+00:00"),),
+    )
     for name, rows in written(tmp_path, [found]).items():
         if isinstance(name, str):
             cells = [cell for row in rows for cell in row.values()]
@@ -113,12 +163,22 @@ def test_no_cell_is_a_formula(tmp_path, text):
 @pytest.mark.parametrize("text", HOSTILE, ids=lambda text: repr(text[:12]))
 def test_hostile_text_stays_in_its_cell(tmp_path, text):
     text += '",\r\n"'
-    found = entry(Learner(text, text, group=text), why=text, flags=(text,), end="memory",
-                  overrides=(Override("06/steps", 0.4, text, "2026-11-26T09:00:00+00:00"),))
+    found = entry(
+        Learner(text, text, group=text),
+        why=text,
+        flags=(text,),
+        end="memory",
+        overrides=(Override("06/steps", 0.4, text, "2026-11-26T09:00:00+00:00"),),
+    )
     made = written(tmp_path, [found])
     assert [len(made[name]) for name in ("grades.csv", "results.csv")] == [1, 1]
     check_standard(made)
-    assert all(len(cell) < 20_000 for name in ("grades.csv", *MORE) for row in made[name] for cell in row.values())
+    assert all(
+        len(cell) < 20_000
+        for name in ("grades.csv", *MORE)
+        for row in made[name]
+        for cell in row.values()
+    )
 
 
 def test_the_same_entries_make_the_same_bytes(tmp_path):
@@ -159,10 +219,16 @@ def check_standard(made):
     for row in made["results.csv"]:
         assert row["scoreStatus"] in SCORE_STATUS
         assert row["score"] == "" or 0 <= float(row["score"]) <= 100
-        assert {row[name] for name in ("inProgress", "incomplete", "late", "missing")} <= {"true", "false", ""}
+        assert {row[name] for name in ("inProgress", "incomplete", "late", "missing")} <= {
+            "true",
+            "false",
+            "",
+        }
     for row in made["lineItems.csv"]:
         assert float(row["resultValueMin"]) < float(row["resultValueMax"])
-    categories, items = ({row["sourcedId"] for row in made[name]} for name in ("categories.csv", "lineItems.csv"))
+    categories, items = (
+        {row["sourcedId"] for row in made[name]} for name in ("categories.csv", "lineItems.csv")
+    )
     assert {row["categorySourcedId"] for row in made["lineItems.csv"]} == categories
     assert {row["lineItemSourcedId"] for row in made["results.csv"]} == items
     check_manifest({row["propertyName"]: row["value"] for row in made["manifest.csv"]})
@@ -187,54 +253,84 @@ def test_a_class_is_as_the_standard_has_it(tmp_path):
 
 
 def test_a_result_says_whether_it_was_handed_in_and_marked(tmp_path):
-    found = [entry(learner(1), kinds={"steps": "blank"}),
-             entry(learner(2), marked=False, end="", outcomes=(), why="unreadable.")]
-    rows = {row["studentSourcedId"]: row for row in written(tmp_path, found, [learner(3)])["results.csv"]}
-    assert {who: (row["scoreStatus"], row["score"], row["missing"]) for who, row in rows.items()} == {
-        "p0001": ("fully graded", "85.71", "false"), "p0002": ("submitted", "", "false"),
-        "p0003": ("not submitted", "", "true")}
+    found = [
+        entry(learner(1), kinds={"steps": "blank"}),
+        entry(learner(2), marked=False, end="", outcomes=(), why="unreadable."),
+    ]
+    rows = {
+        row["studentSourcedId"]: row
+        for row in written(tmp_path, found, [learner(3)])["results.csv"]
+    }
+    assert {
+        who: (row["scoreStatus"], row["score"], row["missing"]) for who, row in rows.items()
+    } == {
+        "p0001": ("fully graded", "85.71", "false"),
+        "p0002": ("submitted", "", "false"),
+        "p0003": ("not submitted", "", "true"),
+    }
 
 
 def test_marking_again_or_correcting_changes_the_same_result(tmp_path):
     first = written(tmp_path, [entry(learner(1))])["results.csv"][0]
-    later = entry(learner(1), kinds={"steps": "blank"}, time="2026-12-01T23:30:00.25-02:00",
-                  overrides=(Override("06/freedom", 0.5, "seen", "2026-11-30T09:00:00+00:00"),))
+    later = entry(
+        learner(1),
+        kinds={"steps": "blank"},
+        time="2026-12-01T23:30:00.25-02:00",
+        overrides=(Override("06/freedom", 0.5, "seen", "2026-11-30T09:00:00+00:00"),),
+    )
     second = written(tmp_path, [later])["results.csv"][0]
     assert second["sourcedId"] == first["sourcedId"]
-    assert (second["dateLastModified"], second["scoreDate"]) == ("2026-12-02T01:30:00.250Z", "2026-12-02")
+    assert (second["dateLastModified"], second["scoreDate"]) == (
+        "2026-12-02T01:30:00.250Z",
+        "2026-12-02",
+    )
     assert "06/freedom corrected: seen" in second["comment"]
 
 
 def test_what_only_the_school_knows_can_be_given(tmp_path):
-    school = {"classSourcedId": "class-7b", "academicSessionSourcedId": "term/2", "schoolSourcedId": "s@1",
-              "assignDate": "2026-11-02", "dueDate": "2026-11-23"}
+    school = {
+        "classSourcedId": "class-7b",
+        "academicSessionSourcedId": "term/2",
+        "schoolSourcedId": "s@1",
+        "assignDate": "2026-11-02",
+        "dueDate": "2026-11-23",
+    }
     made = written(tmp_path, [entry(learner(1))], school=school)
     check_standard(made)
-    item, = made["lineItems.csv"]
+    (item,) = made["lineItems.csv"]
     assert {name: item[name] for name in school} == school
     assert made["results.csv"][0]["classSourcedId"] == "class-7b"
     other = written(tmp_path, [entry(learner(1))], school=school | {"classSourcedId": "class-8a"})
     assert other["lineItems.csv"][0]["sourcedId"] != item["sourcedId"]
 
 
-@pytest.mark.parametrize(("school", "message"), [
-    ({"class": "x"}, "`school` must name what the standard has .*got 'class'"),
-    ({"classSourcedId": "a b"}, "`classSourcedId` must be letters"),
-    ({"schoolSourcedId": ""}, "`schoolSourcedId` must be letters"),
-    ({"schoolSourcedId": 7}, "`schoolSourcedId` must be letters"),
-    ({"dueDate": "23.11.2026"}, "`dueDate` must be a day such as"),
-    ({"dueDate": "2026-02-30"}, "`dueDate` must be a day such as"),
-    ({"assignDate": None}, "`assignDate` must be a day such as"),
-])
+@pytest.mark.parametrize(
+    ("school", "message"),
+    [
+        ({"class": "x"}, "`school` must name what the standard has .*got 'class'"),
+        ({"classSourcedId": "a b"}, "`classSourcedId` must be letters"),
+        ({"schoolSourcedId": ""}, "`schoolSourcedId` must be letters"),
+        ({"schoolSourcedId": 7}, "`schoolSourcedId` must be letters"),
+        ({"dueDate": "23.11.2026"}, "`dueDate` must be a day such as"),
+        ({"dueDate": "2026-02-30"}, "`dueDate` must be a day such as"),
+        ({"assignDate": None}, "`assignDate` must be a day such as"),
+    ],
+)
 def test_what_the_standard_does_not_have_is_refused(tmp_path, school, message):
     with pytest.raises(ValueError, match=message):
         tables.write([entry(learner(1))], [], tmp_path, school)
     assert list(tmp_path.iterdir()) == []
 
 
-@pytest.mark.parametrize("text", ["two words", "Zoë", "", "x" * 256, "-1", "@x", "a\ud800", "a\x00b"])
+@pytest.mark.parametrize(
+    "text", ["two words", "Zoë", "", "x" * 256, "-1", "@x", "a\ud800", "a\x00b"]
+)
 def test_an_id_the_standard_does_not_allow_becomes_a_digest(tmp_path, text):
-    row, = written(tmp_path, [entry(Learner(text, "x"))])["results.csv"]
+    (row,) = written(tmp_path, [entry(Learner(text, "x"))])["results.csv"]
     assert re.fullmatch("sha256-[0-9a-f]{64}", row["studentSourcedId"])
-    assert replace(Learner(text, "x"), id="p-1.a/b@c_d").id == written(
-        tmp_path, [entry(Learner("p-1.a/b@c_d", "x"))])["results.csv"][0]["studentSourcedId"]
+    assert (
+        replace(Learner(text, "x"), id="p-1.a/b@c_d").id
+        == written(tmp_path, [entry(Learner("p-1.a/b@c_d", "x"))])["results.csv"][0][
+            "studentSourcedId"
+        ]
+    )

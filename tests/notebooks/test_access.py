@@ -8,18 +8,27 @@ import pytest
 from rigkit import authoring
 from tests import alternatives
 
-NOTEBOOKS = [path for part in ("lessons", "exercises", "solutions") for path in authoring.notebooks(part)]
+NOTEBOOKS = [
+    path for part in ("lessons", "exercises", "solutions") for path in authoring.notebooks(part)
+]
 
 
-@pytest.fixture(params=NOTEBOOKS, ids=lambda path: f"{path.parent.name}-{path.name[:2]}", scope="module")
+@pytest.fixture(
+    params=NOTEBOOKS, ids=lambda path: f"{path.parent.name}-{path.name[:2]}", scope="module"
+)
 def cells(request):
     return authoring.read(request.param).cells
 
 
 def shown(cells):
     """All saved markup, each output in the form that the notebook shows, and the form for viewers without HTML."""
-    return [text for cell in cells for output in cell.get("outputs", []) for kind in ("text/html", "image/svg+xml")
-            if (text := output.get("data", {}).get(kind))]
+    return [
+        text
+        for cell in cells
+        for output in cell.get("outputs", [])
+        for kind in ("text/html", "image/svg+xml")
+        if (text := output.get("data", {}).get(kind))
+    ]
 
 
 def test_every_saved_picture_says_what_it_shows_with_its_numbers(cells):
@@ -32,7 +41,9 @@ def test_headings_stand_in_order_under_one_title(cells):
         if cell.cell_type == "markdown":
             prose = re.sub(r"(?ms)^```.*?^```", "", cell.source)
             levels += [len(marks) for marks in re.findall(r"(?m)^(#+) \S", prose)]
-        levels += [int(level) for markup in shown([cell]) for level in re.findall(r"<h([1-6])\b", markup)]
+        levels += [
+            int(level) for markup in shown([cell]) for level in re.findall(r"<h([1-6])\b", markup)
+        ]
     assert levels[0] == 1
     assert levels.count(1) == 1
     assert all(deeper - above <= 1 for above, deeper in pairwise(levels))
@@ -53,6 +64,14 @@ def test_tables_have_headings_and_names_are_found(cells):
 
 
 def test_links_say_where_they_lead(cells):
-    links = [text for cell in cells if cell.cell_type == "markdown"
-             for text in re.findall(r"(?<!!)\[([^\]]*)\]\(", cell.source)]
-    assert [text for text in links if text.strip("*` ").lower() in ("", "here", "this", "link", "click here")] == []
+    links = [
+        text
+        for cell in cells
+        if cell.cell_type == "markdown"
+        for text in re.findall(r"(?<!!)\[([^\]]*)\]\(", cell.source)
+    ]
+    assert [
+        text
+        for text in links
+        if text.strip("*` ").lower() in ("", "here", "this", "link", "click here")
+    ] == []

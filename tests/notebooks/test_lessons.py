@@ -40,16 +40,26 @@ def prose(notebook):
 def makers(notebook):
     """The functions of its scene whose panels a lesson shows, by their names in `MAKERS`."""
     text = "\n".join(cell.source for cell in code(notebook))
-    scenes = {alias or name: name for name, alias in re.findall(
-        r"^from rigkit\.scenes import (\w+)(?: as (\w+))?$", text, re.MULTILINE)}
-    return [f"{scenes[scene]}.{name}" for scene, name in re.findall(r"\b(\w+)\.(\w+_panel)\(", text)]
+    scenes = {
+        alias or name: name
+        for name, alias in re.findall(
+            r"^from rigkit\.scenes import (\w+)(?: as (\w+))?$", text, re.MULTILINE
+        )
+    }
+    return [
+        f"{scenes[scene]}.{name}" for scene, name in re.findall(r"\b(\w+)\.(\w+_panel)\(", text)
+    ]
 
 
 def panel_of(maker):
     make = MAKERS[maker]
     scene, name = maker.split(".")
     assert getattr(importlib.import_module(f"rigkit.scenes.{scene}"), name) is make
-    needed = [p for p in ("puppet", "heron") if p in make.__code__.co_varnames[:make.__code__.co_argcount]]
+    needed = [
+        p
+        for p in ("puppet", "heron")
+        if p in make.__code__.co_varnames[: make.__code__.co_argcount]
+    ]
     return make(*(WHO[p] for p in needed))
 
 
@@ -93,13 +103,21 @@ def test_it_opens_with_a_picture_that_is_saved_with_its_text_alternative(noteboo
 
 def test_it_asks_for_a_guess_before_anything_can_be_dragged(notebook):
     sources = [cell.source for cell in code(notebook)]
-    guess = next(i for i, source in enumerate(sources) if re.fullmatch(r"my_guess\w* = \.\.\.", source.strip()))
+    guess = next(
+        i
+        for i, source in enumerate(sources)
+        if re.fullmatch(r"my_guess\w* = \.\.\.", source.strip())
+    )
     panel = next(i for i, source in enumerate(sources) if "_panel(" in source)
     assert guess < panel
 
 
 def test_its_headings_are_in_order(notebook):
-    levels = [len(marks) for text in prose(notebook) for marks in re.findall(r"^(#+) ", text, re.MULTILINE)]
+    levels = [
+        len(marks)
+        for text in prose(notebook)
+        for marks in re.findall(r"^(#+) ", text, re.MULTILINE)
+    ]
     assert levels[0] == 1
     assert levels.count(1) == 1
     assert all(deeper - above <= 1 for above, deeper in pairwise(levels))
@@ -117,9 +135,13 @@ def test_it_ends_with_five_lines_and_the_way_on(number, notebook):
 
 
 def test_its_code_fits_its_cells_and_defines_nothing(notebook):
-    wide = [line for cell in code(notebook) for line in cell.source.splitlines() if len(line) > WIDEST]
+    wide = [
+        line for cell in code(notebook) for line in cell.source.splitlines() if len(line) > WIDEST
+    ]
     assert wide == []
-    assert not any(re.search(r"^(def|class) ", cell.source, re.MULTILINE) for cell in code(notebook))
+    assert not any(
+        re.search(r"^(def|class) ", cell.source, re.MULTILINE) for cell in code(notebook)
+    )
 
 
 def test_its_prose_does_not_shout(notebook):

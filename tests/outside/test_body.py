@@ -9,21 +9,42 @@ from rigkit import body
 # ANSUR II: C. C. Gordon et al., 2012 Anthropometric Survey of U.S. Army Personnel, NATICK/TR-15/007, 2014. Mean and
 # standard deviation over people of measure / stature, computed from the public files (4,082 men, 1,986 women).
 ANSUR = {
-    "men": {"ankle_height": (0.0415, 0.0029), "knee_height": (0.2799, 0.0080), "hip_height": (0.5128, 0.0152),
-            "thigh": (0.2330, 0.0122), "shank": (0.2384, 0.0083), "foot_length": (0.1544, 0.0052),
-            "foot_breadth": (0.0580, 0.0028)},
-    "women": {"ankle_height": (0.0385, 0.0028), "knee_height": (0.2860, 0.0102), "hip_height": (0.5190, 0.0144),
-              "thigh": (0.2329, 0.0107), "shank": (0.2475, 0.0107), "foot_length": (0.1513, 0.0053),
-              "foot_breadth": (0.0570, 0.0029)},
+    "men": {
+        "ankle_height": (0.0415, 0.0029),
+        "knee_height": (0.2799, 0.0080),
+        "hip_height": (0.5128, 0.0152),
+        "thigh": (0.2330, 0.0122),
+        "shank": (0.2384, 0.0083),
+        "foot_length": (0.1544, 0.0052),
+        "foot_breadth": (0.0580, 0.0028),
+    },
+    "women": {
+        "ankle_height": (0.0385, 0.0028),
+        "knee_height": (0.2860, 0.0102),
+        "hip_height": (0.5190, 0.0144),
+        "thigh": (0.2329, 0.0107),
+        "shank": (0.2475, 0.0107),
+        "foot_length": (0.1513, 0.0053),
+        "foot_breadth": (0.0570, 0.0029),
+    },
 }
 
 
 # Drillis and Contini's fractions against the survey: one SD where the landmarks are the same, two where they differ
 # (the survey's hip is the top of the trochanter; its shank begins at the epicondyle).
 @pytest.mark.parametrize("sex", ANSUR)
-@pytest.mark.parametrize(("quantity", "deviations"), [
-    ("ankle_height", 1), ("knee_height", 1), ("foot_length", 1), ("shank", 1), ("thigh", 2), ("hip_height", 2),
-    ("foot_breadth", 2)])
+@pytest.mark.parametrize(
+    ("quantity", "deviations"),
+    [
+        ("ankle_height", 1),
+        ("knee_height", 1),
+        ("foot_length", 1),
+        ("shank", 1),
+        ("thigh", 2),
+        ("hip_height", 2),
+        ("foot_breadth", 2),
+    ],
+)
 def test_drillis_and_contini_agree_with_the_survey(sex, quantity, deviations):
     mean, sd = ANSUR[sex][quantity]
     assert abs(getattr(body.segment_lengths(1.0), quantity) - mean) <= deviations * sd
@@ -31,14 +52,25 @@ def test_drillis_and_contini_agree_with_the_survey(sex, quantity, deviations):
 
 # Mean statures and lengths in mm of the same survey: fractions averaged over people, times mean stature, must give
 # the mean lengths back to within 1 mm.
-@pytest.mark.parametrize(("sex", "stature", "quantity", "mean"), [
-    ("men", 1756.2, "ankle_height", 72.9), ("men", 1756.2, "knee_height", 491.7), ("men", 1756.2, "hip_height", 900.9),
-    ("men", 1756.2, "foot_length", 271.2), ("men", 1756.2, "foot_breadth", 101.9),
-    ("men", 1756.2, "ball_length", 200.9),
-    ("women", 1628.5, "ankle_height", 62.7), ("women", 1628.5, "knee_height", 465.9),
-    ("women", 1628.5, "hip_height", 845.4), ("women", 1628.5, "foot_length", 246.3),
-    ("women", 1628.5, "foot_breadth", 92.7), ("women", 1628.5, "ball_length", 182.1),
-    ("men", 1756.2, "pelvis_breadth", 275.4), ("women", 1628.5, "pelvis_breadth", 273.3)])
+@pytest.mark.parametrize(
+    ("sex", "stature", "quantity", "mean"),
+    [
+        ("men", 1756.2, "ankle_height", 72.9),
+        ("men", 1756.2, "knee_height", 491.7),
+        ("men", 1756.2, "hip_height", 900.9),
+        ("men", 1756.2, "foot_length", 271.2),
+        ("men", 1756.2, "foot_breadth", 101.9),
+        ("men", 1756.2, "ball_length", 200.9),
+        ("women", 1628.5, "ankle_height", 62.7),
+        ("women", 1628.5, "knee_height", 465.9),
+        ("women", 1628.5, "hip_height", 845.4),
+        ("women", 1628.5, "foot_length", 246.3),
+        ("women", 1628.5, "foot_breadth", 92.7),
+        ("women", 1628.5, "ball_length", 182.1),
+        ("men", 1756.2, "pelvis_breadth", 275.4),
+        ("women", 1628.5, "pelvis_breadth", 273.3),
+    ],
+)
 def test_our_survey_table_gives_the_survey_s_mean_lengths_back(sex, stature, quantity, mean):
     length = getattr(body.segment_lengths(stature / 1000, f"ansur-{sex}"), quantity)
     assert 1000 * length == pytest.approx(mean, abs=1.0)
@@ -48,7 +80,9 @@ def test_our_survey_table_gives_the_survey_s_mean_lengths_back(sex, stature, qua
 @pytest.mark.parametrize("table", ["drillis-contini", "ansur-men", "ansur-women"])
 def test_segments_stack_up_to_the_hip(table):
     legs = body.segment_lengths(1.0, table)
-    assert legs.ankle_height + legs.shank + legs.thigh == pytest.approx(legs.hip_height, abs=0.00025)
+    assert legs.ankle_height + legs.shank + legs.thigh == pytest.approx(
+        legs.hip_height, abs=0.00025
+    )
     assert legs.ankle_height + legs.shank == pytest.approx(legs.knee_height, abs=0.00025)
 
 
@@ -62,7 +96,10 @@ def test_drillis_and_contini_s_identities():
 # de Leva 1996 measures from joint centre to joint centre; for men within 2 % of Drillis and Contini. Women: thigh
 # 368.5 mm and shank 432.3 mm were read in files citing de Leva; the stature of 1.735 m is from memory.
 def test_de_leva_agrees_for_men_and_gives_women_s_lengths_back():
-    men, women = body.segment_lengths(1.0, "de-leva-men"), body.segment_lengths(1.0, "de-leva-women")
+    men, women = (
+        body.segment_lengths(1.0, "de-leva-men"),
+        body.segment_lengths(1.0, "de-leva-women"),
+    )
     legs = body.segment_lengths(1.0)
     assert men.thigh == pytest.approx(legs.thigh, rel=0.02)
     assert men.shank == pytest.approx(legs.shank, rel=0.02)
@@ -74,15 +111,28 @@ def test_de_leva_agrees_for_men_and_gives_women_s_lengths_back():
 # A. Rajagopal et al., IEEE Trans. Biomed. Eng. 63:2068-2079, 2016, model file: thigh 0.4080 m, shank 0.4001 m between
 # joint centres. Their ratio lies within the spread of our tables' ratios.
 def test_a_published_full_body_model_lies_among_our_ratios():
-    ratios = [legs.thigh / legs.shank for legs in (body.segment_lengths(1.0, table) for table in body.SEGMENT_TABLES)]
+    ratios = [
+        legs.thigh / legs.shank
+        for legs in (body.segment_lengths(1.0, table) for table in body.SEGMENT_TABLES)
+    ]
     assert min(ratios) < 0.4080 / 0.4001 < max(ratios) + 0.03
 
 
 # Worked numbers for PW 240, PD 160, LL 880 mm, marker radius 7 mm, in the papers' axes (forward, up, right):
 # the regressions of Bell 1990, Harrington 2007, Hara 2016 and Davis 1991, worked out independently of this code.
-WORKED = {"bell-1990": (-45.6, -72.0, 86.4), "harrington-single": (-48.3, -82.9, 86.5),
-          "harrington": (-48.3, -80.7, 91.1), "hara": (-44.4, -77.6, 83.7), "davis": (-44.9, -94.0, 79.1)}
-MEASURES = {"pelvis_width": 0.240, "pelvis_depth": 0.160, "leg_length": 0.880, "marker_radius": 0.007}
+WORKED = {
+    "bell-1990": (-45.6, -72.0, 86.4),
+    "harrington-single": (-48.3, -82.9, 86.5),
+    "harrington": (-48.3, -80.7, 91.1),
+    "hara": (-44.4, -77.6, 83.7),
+    "davis": (-44.9, -94.0, 79.1),
+}
+MEASURES = {
+    "pelvis_width": 0.240,
+    "pelvis_depth": 0.160,
+    "leg_length": 0.880,
+    "marker_radius": 0.007,
+}
 
 
 @pytest.mark.parametrize("method", WORKED)
@@ -102,7 +152,9 @@ def test_hip_regressions_agree_with_each_other():
 # Bell 1989 (abstract): 0.22 PW behind, 0.30 PW below, 0.14 PW towards the middle from the ASIS itself.
 def test_bell_1989_measured_from_the_asis():
     hips = body.hip_centres("bell-1989", pelvis_width=0.240)
-    assert_allclose(hips.left - [0.120, 0, 0], [-0.14 * 0.240, -0.30 * 0.240, -0.22 * 0.240], atol=1e-12)
+    assert_allclose(
+        hips.left - [0.120, 0, 0], [-0.14 * 0.240, -0.30 * 0.240, -0.22 * 0.240], atol=1e-12
+    )
 
 
 # The distance between hip centres of the Rajagopal 2016 model, 0.1545 m, is that of a body whose Bell pelvis is
@@ -115,9 +167,17 @@ def test_the_published_model_s_hip_distance_means_a_pelvis_of_human_width():
 
 # J. M. Soucie et al., Haemophilia 17:500-507, 2011; table of the CDC page Joint Range of Motion Study. Means read
 # on the page itself (2 to 8 years) or in documents that quote it.
-@pytest.mark.parametrize(("joint", "sex", "age", "low", "high"), [
-    ("hip", "F", 5, -26.2, 140.8), ("hip", "M", 5, -28.3, 131.1), ("hip", "F", 30, -18.1, 133.8),
-    ("hip", "M", 30, -17.4, 130.4), ("knee", "F", 5, -5.4, 152.6), ("knee", "M", 5, -1.6, 147.8)])
+@pytest.mark.parametrize(
+    ("joint", "sex", "age", "low", "high"),
+    [
+        ("hip", "F", 5, -26.2, 140.8),
+        ("hip", "M", 5, -28.3, 131.1),
+        ("hip", "F", 30, -18.1, 133.8),
+        ("hip", "M", 30, -17.4, 130.4),
+        ("knee", "F", 5, -5.4, 152.6),
+        ("knee", "M", 5, -1.6, 147.8),
+    ],
+)
 def test_ranges_are_the_study_s_means(joint, sex, age, low, high):
     reach = body.joint_range(joint, "cdc", sex, age)
     assert_allclose(np.rad2deg([reach.low, reach.high]), [low, high], atol=1e-9)
@@ -147,17 +207,29 @@ def test_confidence_intervals_hold_their_means():
     printed = [row for row in body.rows("ranges_of_motion") if row["mean_low_deg"] is not None]
     assert len(printed) == 10
     for row in printed:
-        assert (row["mean_low_deg"] + row["mean_high_deg"]) / 2 == pytest.approx(row["mean_deg"], abs=0.051)
+        assert (row["mean_low_deg"] + row["mean_high_deg"]) / 2 == pytest.approx(
+            row["mean_deg"], abs=0.051
+        )
 
 
 # What all handbooks and the study allow an adult (the overlap of their tables, degrees): hip flexion 120, hip
 # extension 9.8 to 30, knee 130 to 142.5, dorsiflexion 11.6, plantarflexion 49.4; none lets the knee pass straight by
 # more than 2.
-@pytest.mark.parametrize(("table", "sex", "age"), [
-    ("aaos", None, None), ("merck", None, None), ("boone-azen", None, None), ("cdc", "F", 30), ("cdc", "M", 60)])
+@pytest.mark.parametrize(
+    ("table", "sex", "age"),
+    [
+        ("aaos", None, None),
+        ("merck", None, None),
+        ("boone-azen", None, None),
+        ("cdc", "F", 30),
+        ("cdc", "M", 60),
+    ],
+)
 def test_handbooks_and_the_study_tell_of_the_same_body(table, sex, age):
-    hip, knee, ankle = (np.round(np.rad2deg([r.low, r.high]), 6) for r in
-                        (body.joint_range(joint, table, sex, age) for joint in ("hip", "knee", "ankle")))
+    hip, knee, ankle = (
+        np.round(np.rad2deg([r.low, r.high]), 6)
+        for r in (body.joint_range(joint, table, sex, age) for joint in ("hip", "knee", "ankle"))
+    )
     assert hip[1] >= 120
     assert 9.8 <= -hip[0] <= 30
     assert 130 <= knee[1] <= 142.5

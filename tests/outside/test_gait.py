@@ -8,7 +8,10 @@ from scipy.interpolate import CubicSpline
 from rigkit import body, gait
 from rigkit.puppets import PUPPETS
 
-PRINTED = {table: [row for row in body.rows("gait_angles") if row["table"] == table] for table in gait.TABLES}
+PRINTED = {
+    table: [row for row in body.rows("gait_angles") if row["table"] == table]
+    for table in gait.TABLES
+}
 
 
 def column(table, quantity):
@@ -17,11 +20,19 @@ def column(table, quantity):
 
 # The tables themselves, a few cells typed again from M. H. Schwartz et al., J. Biomech. 41:1639-1650, 2008, addendum
 # (A) and O. Pinzone et al., Gait & Posture 40:286-290, 2014, addendum, centre two (B).
-@pytest.mark.parametrize(("table", "percent", "hip", "knee", "ankle"), [
-    ("schwartz-2008", 12, 31.1, 19.3, -0.2), ("schwartz-2008", 52, -5.8, 14.5, 8.4),
-    ("schwartz-2008", 64, 6.1, 46.3, -19.8), ("schwartz-2008", 72, 21.4, 59.1, -7.9),
-    ("pinzone-2014", 12, 30.8, 20.2, 0.6), ("pinzone-2014", 52, -7.1, 17.0, 6.4),
-    ("pinzone-2014", 64, 9.3, 53.1, -15.0), ("pinzone-2014", 96, 36.2, 3.5, 0.5)])
+@pytest.mark.parametrize(
+    ("table", "percent", "hip", "knee", "ankle"),
+    [
+        ("schwartz-2008", 12, 31.1, 19.3, -0.2),
+        ("schwartz-2008", 52, -5.8, 14.5, 8.4),
+        ("schwartz-2008", 64, 6.1, 46.3, -19.8),
+        ("schwartz-2008", 72, 21.4, 59.1, -7.9),
+        ("pinzone-2014", 12, 30.8, 20.2, 0.6),
+        ("pinzone-2014", 52, -7.1, 17.0, 6.4),
+        ("pinzone-2014", 64, 9.3, 53.1, -15.0),
+        ("pinzone-2014", 96, 36.2, 3.5, 0.5),
+    ],
+)
 def test_the_interpolation_gives_printed_cells(table, percent, hip, knee, ankle):
     angles = [np.rad2deg(gait.joint_angles(percent, joint, table)) for joint in gait.JOINTS]
     assert_allclose(angles, [hip, knee, ankle], atol=1e-9)
@@ -61,10 +72,14 @@ def test_our_periodic_spline_is_scipy_s_for_any_values(n):
 # The two laboratories against each other: the differences between Schwartz's laboratory ("centre one") and centre two,
 # as printed in Pinzone's addenda, are at most hip 3.5, knee 6.4, ankle 7.0 degrees, RMS 2.1, 3.2, 2.6; the table we
 # use for the first may be 1.5 degrees off centre one.
-@pytest.mark.parametrize(("joint", "largest", "rms"), [("hip", 3.5, 2.1), ("knee", 6.4, 3.2), ("ankle", 7.0, 2.6)])
+@pytest.mark.parametrize(
+    ("joint", "largest", "rms"), [("hip", 3.5, 2.1), ("knee", 6.4, 3.2), ("ankle", 7.0, 2.6)]
+)
 def test_the_two_laboratories_agree(joint, largest, rms):
     percent = np.arange(100)
-    gap = np.rad2deg(gait.joint_angles(percent, joint) - gait.joint_angles(percent, joint, "pinzone-2014"))
+    gap = np.rad2deg(
+        gait.joint_angles(percent, joint) - gait.joint_angles(percent, joint, "pinzone-2014")
+    )
     assert np.abs(gap).max() <= largest + 1.5
     assert np.sqrt(np.mean(gap**2)) <= rms + 1.0
     assert np.abs(gap).max() > 1.0  # they are two tables, not one twice
@@ -80,7 +95,12 @@ def test_the_second_laboratory_lies_within_the_first_s_spread(joint):
 
 # 95th-percentile bands of able-bodied adults walking (University of Michigan, 2021, as stored in the public
 # repository jmontp/LocoHub), degrees: (hip, knee) at 0, 25, 50 and 75 %.
-BANDS = {0: ((20, 48), (-3, 14)), 25: ((-2, 30), (1, 21)), 50: ((-21, 15), (-1, 17)), 75: ((14, 45), (55, 72))}
+BANDS = {
+    0: ((20, 48), (-3, 14)),
+    25: ((-2, 30), (1, 21)),
+    50: ((-21, 15), (-1, 17)),
+    75: ((14, 45), (55, 72)),
+}
 
 
 @pytest.mark.parametrize("table", gait.TABLES)
@@ -92,9 +112,13 @@ def test_both_laboratories_lie_inside_the_bands_of_adults(table, percent):
 
 # Extremes by speed group, Schwartz 2008 addendum: hip max / min, knee swing peak and least, ankle max / min, at the
 # group's dimensionless step length. The stretched curve must have them, to within what 4 % sampling can miss.
-EXTREMES = {"very slow": (0.510, 32.0, 1.5, 44.7, 4.8, 13.1, -5.7), "slow": (0.640, 34.3, -2.4, 55.2, 3.6, 13.8, -13.6),
-            "free": (0.760, 36.7, -5.8, 59.1, 4.0, 11.8, -19.8), "fast": (0.850, 39.9, -8.0, 61.0, 4.1, 8.9, -22.0),
-            "very fast": (0.922, 45.0, -7.3, 61.9, 0.6, 7.9, -21.9)}
+EXTREMES = {
+    "very slow": (0.510, 32.0, 1.5, 44.7, 4.8, 13.1, -5.7),
+    "slow": (0.640, 34.3, -2.4, 55.2, 3.6, 13.8, -13.6),
+    "free": (0.760, 36.7, -5.8, 59.1, 4.0, 11.8, -19.8),
+    "fast": (0.850, 39.9, -8.0, 61.0, 4.1, 8.9, -22.0),
+    "very fast": (0.922, 45.0, -7.3, 61.9, 0.6, 7.9, -21.9),
+}
 
 
 @pytest.mark.parametrize("group", EXTREMES)
@@ -142,15 +166,25 @@ def test_a_grown_leg_walks_at_a_grown_pace():
 
 # Foot off at 68, 62, 59, 58, 56 % and double support of 36, 24, 19, 16, 14 % of the cycle, same addendum. For a walk
 # whose sides are half a cycle apart, double support is twice the stance less one.
-@pytest.mark.parametrize(("group", "off", "double"), [
-    ("very slow", 68, 36), ("slow", 62, 24), ("free", 59, 19), ("fast", 58, 16), ("very fast", 56, 14)])
+@pytest.mark.parametrize(
+    ("group", "off", "double"),
+    [
+        ("very slow", 68, 36),
+        ("slow", 62, 24),
+        ("free", 59, 19),
+        ("fast", 58, 16),
+        ("very fast", 56, 14),
+    ],
+)
 def test_feet_are_down_as_long_as_measured(group, off, double):
     pace = gait.pace(0.8, group)
     assert 100 * pace.stance_share == pytest.approx(off)
     assert 100 * gait.stance_share(pace.speed, 0.8) == pytest.approx(off)
     walk = gait.walk(PUPPETS["Tamsin"], *_pace_of(PUPPETS["Tamsin"], group), frames=400)
     both = 100 * np.mean(walk.stance[:400].all(axis=1))
-    assert both == pytest.approx(double, abs=2.1)  # the printed shares are rounded, and the two sides' differ
+    assert both == pytest.approx(
+        double, abs=2.1
+    )  # the printed shares are rounded, and the two sides' differ
 
 
 # Vertical pelvis excursion: 4.0 cm for the trochanter of one adult on a treadmill (the markers of

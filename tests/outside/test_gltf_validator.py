@@ -34,7 +34,9 @@ const validator = require(process.argv[1]), fs = require('fs');
 """
 
 pytestmark = pytest.mark.needs_registry
-debian = pytest.mark.skipif(not MODELS.is_dir(), reason="Debian's package assimp-testmodels is not installed")
+debian = pytest.mark.skipif(
+    not MODELS.is_dir(), reason="Debian's package assimp-testmodels is not installed"
+)
 
 
 def fetched(pytestconfig, package):
@@ -44,13 +46,24 @@ def fetched(pytestconfig, package):
     if not (folder / "package.json").is_file():
         if shutil.which("npm") is None:
             pytest.skip("npm is not installed")
-        command = ["npm", "install", "--ignore-scripts", "--no-audit", "--no-fund", "--prefix", str(cache), package]
+        command = [
+            "npm",
+            "install",
+            "--ignore-scripts",
+            "--no-audit",
+            "--no-fund",
+            "--prefix",
+            str(cache),
+            package,
+        ]
         try:
             done = subprocess.run(command, capture_output=True, text=True, timeout=180)
         except subprocess.TimeoutExpired:
             pytest.skip(f"fetching {package} took too long")
         if done.returncode:
-            pytest.skip(f"{package} cannot be fetched here: {(done.stderr.strip() or 'no reason given')[-300:]}")
+            pytest.skip(
+                f"{package} cannot be fetched here: {(done.stderr.strip() or 'no reason given')[-300:]}"
+            )
     return folder
 
 
@@ -60,13 +73,28 @@ def validate(pytestconfig):
     validator = fetched(pytestconfig, VALIDATOR)
 
     def run(*paths):
-        done = subprocess.run(["node", "-e", VALIDATE, str(validator)], input=json.dumps(list(map(str, paths))),
-                              capture_output=True, text=True, timeout=120, check=True)
+        done = subprocess.run(
+            ["node", "-e", VALIDATE, str(validator)],
+            input=json.dumps(list(map(str, paths))),
+            capture_output=True,
+            text=True,
+            timeout=120,
+            check=True,
+        )
         reports = json.loads(done.stdout)
         assert len(reports) == len(paths)
         assert not any(report["issues"]["truncated"] for report in reports)
-        return [([f"{m['code']} at {m['pointer']}" for m in report["issues"]["messages"] if m["severity"] < 2],
-                 report.get("info", {})) for report in reports]
+        return [
+            (
+                [
+                    f"{m['code']} at {m['pointer']}"
+                    for m in report["issues"]["messages"]
+                    if m["severity"] < 2
+                ],
+                report.get("info", {}),
+            )
+            for report in reports
+        ]
 
     return run
 
@@ -85,7 +113,9 @@ def test_every_puppet_has_no_error_and_no_warning(validate, tmp_path):
         asset = export.puppet_asset(puppet, 2000)
         for end in ("glb", "gltf"):
             gltf.write(asset, tmp_path / f"{puppet.name}.{end}")
-        gltf.write(export.puppet_asset(puppet, 300, walking=False), tmp_path / f"{puppet.name}-rest.glb")
+        gltf.write(
+            export.puppet_asset(puppet, 300, walking=False), tmp_path / f"{puppet.name}-rest.glb"
+        )
     found = validate(*sorted(tmp_path.iterdir()))
     assert len(found) == 3 * len(PUPPETS)
     assert [problems for problems, _ in found] == [[]] * len(found)
@@ -100,23 +130,38 @@ def test_every_puppet_has_no_error_and_no_warning(validate, tmp_path):
 
 def well_formed(asset):
     """Whether an asset is one the standard allows; the rules that neither reading nor writing enforces."""
-    skins_fit = all(node.skin is None or asset.meshes[node.mesh].weights is not None for node in asset.nodes)
-    weights_used = all(node.mesh is None or asset.meshes[node.mesh].weights is None or node.skin is not None
-                       for node in asset.nodes)
+    skins_fit = all(
+        node.skin is None or asset.meshes[node.mesh].weights is not None for node in asset.nodes
+    )
+    weights_used = all(
+        node.mesh is None or asset.meshes[node.mesh].weights is None or node.skin is not None
+        for node in asset.nodes
+    )
     return skins_fit and weights_used
 
 
 # What a tree by chance is rightly warned of: not how it is written, but what it is.
-OF_THE_RIG = ("NODE_SKINNED_MESH_NON_ROOT", "NODE_SKINNED_MESH_LOCAL_TRANSFORMS", "SKIN_SKELETON_INVALID",
-              "SKIN_NO_COMMON_ROOT", "ANIMATION_CHANNEL_TARGET_NODE_SKIN",
-              "MESH_PRIMITIVE_INDICES_DEGENERATE_TRIANGLES")
+OF_THE_RIG = (
+    "NODE_SKINNED_MESH_NON_ROOT",
+    "NODE_SKINNED_MESH_LOCAL_TRANSFORMS",
+    "SKIN_SKELETON_INVALID",
+    "SKIN_NO_COMMON_ROOT",
+    "ANIMATION_CHANNEL_TARGET_NODE_SKIN",
+    "MESH_PRIMITIVE_INDICES_DEGENERATE_TRIANGLES",
+)
 
 
 def test_assets_by_chance_are_written_as_the_standard_asks(validate, tmp_path):
     paths = []
 
-    @settings(max_examples=60, deadline=None, database=None, derandomize=True, phases=[Phase.generate],
-              suppress_health_check=list(HealthCheck))
+    @settings(
+        max_examples=60,
+        deadline=None,
+        database=None,
+        derandomize=True,
+        phases=[Phase.generate],
+        suppress_health_check=list(HealthCheck),
+    )
     @given(asset=assets().filter(well_formed), end=st.sampled_from(["glb", "gltf"]))
     def write(asset, end):
         paths.append(tmp_path / f"{len(paths)}.{end}")
@@ -125,7 +170,9 @@ def test_assets_by_chance_are_written_as_the_standard_asks(validate, tmp_path):
     write()
     assert len(paths) >= 50
     found = validate(*paths)
-    assert {p.split()[0] for problems, _ in found for p in problems if not p.startswith(OF_THE_RIG)} == set()
+    assert {
+        p.split()[0] for problems, _ in found for p in problems if not p.startswith(OF_THE_RIG)
+    } == set()
     assert sum(info["hasSkins"] for _, info in found) > 5
     assert sum(info["animationCount"] for _, info in found) > 20
 
@@ -146,14 +193,26 @@ def test_the_validator_would_notice(validate, tmp_path):
     weights, bind = np.array(mesh.weights), np.array(skin.inverse_bind)
     weights[0, 0] -= 0.1
     bind[3, 3, 0] = 0.5
-    for name, change in {"weights": {"meshes": [gltf.Mesh("", mesh.positions, mesh.triangles, mesh.joints, weights)]},
-                         "bind": {"skins": [gltf.Skin("", skin.joints, bind, 0)]},
-                         "skeleton": {"skins": [gltf.Skin("", skin.joints, skin.inverse_bind, 5)]}}.items():
+    for name, change in {
+        "weights": {
+            "meshes": [gltf.Mesh("", mesh.positions, mesh.triangles, mesh.joints, weights)]
+        },
+        "bind": {"skins": [gltf.Skin("", skin.joints, bind, 0)]},
+        "skeleton": {"skins": [gltf.Skin("", skin.joints, skin.inverse_bind, 5)]},
+    }.items():
         parts = {"nodes": asset.nodes, "skins": asset.skins, "meshes": asset.meshes} | change
         gltf.write(gltf.Asset(**parts), tmp_path / f"{name}.glb", as_is=True)
-    found = [problems for problems, _ in validate(*(tmp_path / f"{n}.glb" for n in ("weights", "bind", "skeleton")))]
-    for problems, code in zip(found, ("ACCESSOR_WEIGHTS_NON_NORMALIZED", "ACCESSOR_INVALID_IBM",
-                                      "SKIN_SKELETON_INVALID"), strict=True):
+    found = [
+        problems
+        for problems, _ in validate(
+            *(tmp_path / f"{n}.glb" for n in ("weights", "bind", "skeleton"))
+        )
+    ]
+    for problems, code in zip(
+        found,
+        ("ACCESSOR_WEIGHTS_NON_NORMALIZED", "ACCESSOR_INVALID_IBM", "SKIN_SKELETON_INVALID"),
+        strict=True,
+    ):
         assert any(problem.startswith(code) for problem in problems)
 
 
@@ -170,14 +229,27 @@ def test_hands_made_by_others(validate, hands, tmp_path):
         assert info["totalVertexCount"] == 1360
         assert (mesh.weights > 0).sum(axis=1).max() == info["maxInfluences"] == 4
         assert_allclose(mesh.weights.sum(axis=1), 1, rtol=0, atol=1e-6)
-        assert_allclose(asset.joint_matrices(0, asset.rest_world()), np.tile(np.eye(4), (25, 1, 1)), rtol=0, atol=1e-6)
-        assert_allclose(asset.skin_points([n.mesh for n in asset.nodes].index(0), asset.rest_world()), mesh.positions,
-                        rtol=0, atol=1e-6)
-        assert asset.notes == ("Materials are not read.", "The vertex attribute 'TEXCOORD_0' is not read.")
+        assert_allclose(
+            asset.joint_matrices(0, asset.rest_world()),
+            np.tile(np.eye(4), (25, 1, 1)),
+            rtol=0,
+            atol=1e-6,
+        )
+        assert_allclose(
+            asset.skin_points([n.mesh for n in asset.nodes].index(0), asset.rest_world()),
+            mesh.positions,
+            rtol=0,
+            atol=1e-6,
+        )
+        assert asset.notes == (
+            "Materials are not read.",
+            "The vertex attribute 'TEXCOORD_0' is not read.",
+        )
         round_trip(asset, tmp_path / path.name)
     # ours has the one warning that theirs has: the skinned mesh is not a root
     assert [problems for problems, _ in validate(*(tmp_path / path.name for path in hands))] == [
-        ["NODE_SKINNED_MESH_NON_ROOT at /nodes/25"]] * 2
+        ["NODE_SKINNED_MESH_NON_ROOT at /nodes/25"]
+    ] * 2
 
 
 # Counted: 10 vertices, 8 triangles, 2 joints, 1 animation.
@@ -219,15 +291,18 @@ def test_strips_and_fans_made_by_others_are_the_same_square():
 
 # Files of that package that are broken on purpose, by what is wrong with them.
 @debian
-@pytest.mark.parametrize(("name", "why"), [
-    ("RecursiveNodes/RecursiveNodes.gltf", "cycle of parents"),
-    ("IndexOutOfRange/IndexOutOfRange.gltf", "below the 24 vertices; got 1 to 255"),
-    ("MissingBin/BoxTextured.gltf", "cannot read 'BoxTextured0.bin'"),
-    ("BoxWithInfinites-glTF-Binary/BoxWithInfinites.glb", "must be finite numbers; got -inf"),
-    ("IncorrectVertexArrays/Cube.gltf", "three corners each; got 35"),
-    ("wrongTypes/badArray.gltf", "`primitives` must be a list"),
-    ("draco/2CylinderEngine.gltf", "cannot be understood without 'KHR_draco_mesh_compression'"),
-])
+@pytest.mark.parametrize(
+    ("name", "why"),
+    [
+        ("RecursiveNodes/RecursiveNodes.gltf", "cycle of parents"),
+        ("IndexOutOfRange/IndexOutOfRange.gltf", "below the 24 vertices; got 1 to 255"),
+        ("MissingBin/BoxTextured.gltf", "cannot read 'BoxTextured0.bin'"),
+        ("BoxWithInfinites-glTF-Binary/BoxWithInfinites.glb", "must be finite numbers; got -inf"),
+        ("IncorrectVertexArrays/Cube.gltf", "three corners each; got 35"),
+        ("wrongTypes/badArray.gltf", "`primitives` must be a list"),
+        ("draco/2CylinderEngine.gltf", "cannot be understood without 'KHR_draco_mesh_compression'"),
+    ],
+)
 def test_broken_files_made_by_others_are_refused(name, why):
     with pytest.raises(ValueError, match=r"^Cannot read ") as problem:
         gltf.read(MODELS / name)

@@ -36,6 +36,8 @@ def test_a_skin_of_two_joints():
 
 @pytest.mark.parametrize("side", ["left", "right"])
 def test_a_hand_is_no_pair_of_legs(pytestconfig, side):
-    report = inspection.inspect(fetched(pytestconfig, HANDS) / "dist" / "profiles" / "generic-hand" / f"{side}.glb")
+    report = inspection.inspect(
+        fetched(pytestconfig, HANDS) / "dist" / "profiles" / "generic-hand" / f"{side}.glb"
+    )
     assert report.legs.legs == {}
     assert "named as something else" in report["legs-found"].said

@@ -31,12 +31,16 @@ def noisy(rng, motion):
 def swings(rng):
     turns = Rotation.from_rotvec(rng.normal(size=(80, 3)) * 0.35).as_matrix()
     centre = rng.normal(size=3)
-    return noisy(rng, centre + np.einsum("fij,kj->fki", turns, rng.uniform(0.1, 0.4, size=(3, 3)))), centre
+    return noisy(
+        rng, centre + np.einsum("fij,kj->fki", turns, rng.uniform(0.1, 0.4, size=(3, 3)))
+    ), centre
 
 
 def bends(rng):
     axis = np.array([1.0, *rng.normal(size=2) * 0.2])
-    turns = Rotation.from_rotvec(np.linspace(0, 1.3, 80)[:, None] * axis / np.linalg.norm(axis)).as_matrix()
+    turns = Rotation.from_rotvec(
+        np.linspace(0, 1.3, 80)[:, None] * axis / np.linalg.norm(axis)
+    ).as_matrix()
     markers = np.array([[0.05, -0.3, 0.1], [-0.05, -0.2, 0.15], [0.02, 0.1, 0.25]])
     return noisy(rng, rng.normal(size=3) + np.einsum("fij,kj->fki", turns, markers)), axis
 
@@ -76,7 +80,9 @@ def test_axis_fit_finds_scipys_minimum(rng):
         away = markers - middle - np.array([0, x[2], x[3]])
         height = away @ axis
         radii = np.linalg.norm(away - height[..., None] * axis, axis=-1)
-        return np.concatenate([(radii - radii.mean(axis=0)).ravel(), (height - height.mean(axis=0)).ravel()])
+        return np.concatenate(
+            [(radii - radii.mean(axis=0)).ravel(), (height - height.mean(axis=0)).ravel()]
+        )
 
     best = least_squares(misses, [true[1], true[2], 0, 0], xtol=1e-15, ftol=1e-15, gtol=1e-15)
     axis = np.array([1.0, *best.x[:2]])
@@ -84,18 +90,24 @@ def test_axis_fit_finds_scipys_minimum(rng):
     np.testing.assert_allclose(found.axis, axis / np.linalg.norm(axis), atol=1e-6)
     through = middle + np.array([0, *best.x[2:]])
     np.testing.assert_allclose(np.cross(found.point - through, found.axis), 0, atol=1e-6)
-    assert found.residual == pytest.approx(np.sqrt(np.sum(best.fun**2) / markers[..., 0].size), rel=1e-9)
+    assert found.residual == pytest.approx(
+        np.sqrt(np.sum(best.fun**2) / markers[..., 0].size), rel=1e-9
+    )
 
 
 def test_thigh_frame_is_the_isb_femur_frame_in_our_basis(rng):
     # Epicondyles on the hinge axis, as an ISB femur has them where the knee is a pure hinge.
-    hip, knee, ankle = placement.orient_chain(np.array([[0.1, 0.9, 0], [0.12, 0.5, 0.03], [0.1, 0.1, -0.02]]))
+    hip, knee, ankle = placement.orient_chain(
+        np.array([[0.1, 0.9, 0], [0.12, 0.5, 0.03], [0.1, 0.1, -0.02]])
+    )
     right, left = knee[:3, 3] - 0.04 * knee[:3, 0], knee[:3, 3] + 0.04 * knee[:3, 0]
     y = hip[:3, 3] - (right + left) / 2
     y /= np.linalg.norm(y)
     z = (right - left) - np.dot(right - left, y) * y
     z /= np.linalg.norm(z)
-    isb = np.column_stack([np.cross(y, z), y, z])  # x forward, y up, z right, seen in our world axes
+    isb = np.column_stack(
+        [np.cross(y, z), y, z]
+    )  # x forward, y up, z right, seen in our world axes
     np.testing.assert_allclose(isb, hip[:3, :3] @ OURS_FROM_ISB, atol=1e-12)
     assert np.linalg.det(OURS_FROM_ISB) == pytest.approx(1)
     assert ankle[1, 3] == 0.1
@@ -112,7 +124,9 @@ def test_mirrored_frames_against_scipys_conjugation(rng):
 
 def test_hip_knee_and_ankle_angles_against_scipys_zxy(rng):
     rig = leg.LegRig.from_puppet(PUPPETS["Tamsin"])
-    angles = leg.LegAngles(rng.uniform(-1, 1, (2, 3)), rng.uniform(0.1, 2, 2), rng.uniform(-0.6, 0.6, (2, 3)))
+    angles = leg.LegAngles(
+        rng.uniform(-1, 1, (2, 3)), rng.uniform(0.1, 2, 2), rng.uniform(-0.6, 0.6, (2, 3))
+    )
     pose = rig.pose(rig.values_from_angles(angles), inverse=False)
 
     def isb(name):
@@ -121,10 +135,17 @@ def test_hip_knee_and_ankle_angles_against_scipys_zxy(rng):
     for side, (tag, inward) in enumerate((("L_", -1), ("R_", 1))):
         hip, knee, ankle = (
             Rotation.from_matrix(isb(above).T @ isb(below)).as_euler("ZXY")
-            for above, below in (("pelvis", f"{tag}hip"), (f"{tag}hip", f"{tag}knee"), (f"{tag}knee", f"{tag}ankle")))
+            for above, below in (
+                ("pelvis", f"{tag}hip"),
+                (f"{tag}hip", f"{tag}knee"),
+                (f"{tag}knee", f"{tag}ankle"),
+            )
+        )
         # About z to the right: flexion. About x forward and y up: adduction and internal rotation, of the right leg.
         np.testing.assert_allclose(hip * [1, -inward, inward], angles.hip[side], atol=1e-12)
-        np.testing.assert_allclose(knee, [-angles.knee[side], 0, 0], atol=1e-12)  # the shank goes backward
+        np.testing.assert_allclose(
+            knee, [-angles.knee[side], 0, 0], atol=1e-12
+        )  # the shank goes backward
         np.testing.assert_allclose(ankle * [1, -inward, inward], angles.ankle[side], atol=1e-12)
         found = rig.angles(pose)
         np.testing.assert_allclose(found.hip[side], hip * [1, -inward, inward], atol=1e-12)

@@ -30,12 +30,16 @@ def turns(points):
 
 
 def scipys_answer(points):
-    found = least_squares(lambda angles: planar_chain(angles, [1, 1])[-1] - GOAL, turns(points), method="lm")
+    found = least_squares(
+        lambda angles: planar_chain(angles, [1, 1])[-1] - GOAL, turns(points), method="lm"
+    )
     return found, knee_deg(planar_chain(found.x, [1, 1]))
 
 
 def test_the_exact_knee():
-    assert np.degrees(two_bone.solve_planar([0, -1.9], 1, 1).knee) == pytest.approx(EXACT_DEG, abs=5e-6)
+    assert np.degrees(two_bone.solve_planar([0, -1.9], 1, 1).knee) == pytest.approx(
+        EXACT_DEG, abs=5e-6
+    )
 
 
 def test_straight_stalls_scipy_and_every_solver():
@@ -65,16 +69,22 @@ def test_from_a_bend_scipy_and_every_solver_end_on_the_bends_side(bend_deg):
 
 # The same start and goal, computed with other code than ours: damped steps with λ = 0.1 and FABRIK passes until the
 # miss is below 1e-6, and the knee's first undamped (pseudoinverse) step in degrees.
-@pytest.mark.parametrize(("bend_deg", "damped", "passes", "undamped_deg"), [
-    (0.1, 9, 55, 6566), (1, 7, 44, 656), (5, 6, 36, 129), (10, 6, 33, 60.7), (30, 5, 25, 7.1)])
+@pytest.mark.parametrize(
+    ("bend_deg", "damped", "passes", "undamped_deg"),
+    [(0.1, 9, 55, 6566), (1, 7, 44, 656), (5, 6, 36, 129), (10, 6, 33, 60.7), (30, 5, 25, 7.1)],
+)
 def test_steps_from_a_small_bend(bend_deg, damped, passes, undamped_deg):
     points = start(bend_deg)
-    ours = solvers.damped_least_squares(points, GOAL, damping=0.1 / 2)  # a share of the chain's length, 2
+    ours = solvers.damped_least_squares(
+        points, GOAL, damping=0.1 / 2
+    )  # a share of the chain's length, 2
     assert ours.reached
     assert ours.steps == damped
     assert solvers.fabrik(points, GOAL).steps == passes
     first = np.linalg.pinv(bend.jacobian(points)) @ (GOAL - points[-1])
-    assert abs(np.degrees(first[1])) == pytest.approx(undamped_deg, rel=2e-3 if bend_deg < 30 else 1e-2)
+    assert abs(np.degrees(first[1])) == pytest.approx(
+        undamped_deg, rel=2e-3 if bend_deg < 30 else 1e-2
+    )
 
 
 def test_hinged_leg_ends_where_modern_robotics_ends():
@@ -94,6 +104,9 @@ def test_hinged_leg_ends_where_modern_robotics_ends():
         ours = solvers.damped_least_squares(rest, goal[:3, 3], axes=axes, tolerance=1e-10)
         assert ours.reached
         assert bend.measure_bend(ours.points).angle == pytest.approx(angles[1], abs=1e-7)
-        knee = mr.FKinSpace(np.array([[1, 0, 0, 0], [0, 1, 0, -0.43], [0, 0, 1, 0], [0, 0, 0, 1.0]]), screws[:, :1],
-                            angles[:1])
+        knee = mr.FKinSpace(
+            np.array([[1, 0, 0, 0], [0, 1, 0, -0.43], [0, 0, 1, 0], [0, 0, 0, 1.0]]),
+            screws[:, :1],
+            angles[:1],
+        )
         np.testing.assert_allclose(ours.points[1], knee[:3, 3], atol=1e-7)

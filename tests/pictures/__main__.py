@@ -29,8 +29,11 @@ MARGIN = 16  # px around what is shown
 
 def main(folder=HERE):
     """Make all of them, and say how large each file is."""
-    for name, make in (("conventions.svg", lambda: f"{conventions.picture().card()}\n".encode()), ("panel.png", panel),
-                       ("report.png", report)):
+    for name, make in (
+        ("conventions.svg", lambda: f"{conventions.picture().card()}\n".encode()),
+        ("panel.png", panel),
+        ("report.png", report),
+    ):
         data = make()
         (Path(folder) / name).write_bytes(data)
         print(f"{name}: {len(data) / 1024:.0f} KiB", flush=True)
@@ -39,8 +42,11 @@ def main(folder=HERE):
 def panel():
     """A PNG of a panel as a learner sees it in JupyterLab."""
     number, moment = PANEL
-    with (tempfile.TemporaryDirectory() as place, lab.learn(Path(place) / "leg-rigging") as server,
-          lab.chromium() as browser):
+    with (
+        tempfile.TemporaryDirectory() as place,
+        lab.learn(Path(place) / "leg-rigging") as server,
+        lab.chromium() as browser,
+    ):
         browser.new_context(device_scale_factor=SHARP)  # the one that `Lab` takes
         page = lab.Lab(browser, server, size=(1280, 1000), windowing="none")
         page.open(f"lessons/{course.lesson(number).path.name}")
@@ -63,7 +69,9 @@ def report():
         (learner,) = make_class(place, 1, REPORT, ("misconception",))
         run.mark_class(submissions, results, submissions.with_name("roster.csv"), lessons=[REPORT])
         with lab.chromium() as browser:
-            page = browser.new_page(device_scale_factor=SHARP, viewport={"width": 848, "height": 1000})
+            page = browser.new_page(
+                device_scale_factor=SHARP, viewport={"width": 848, "height": 1000}
+            )
             page.goto((results / "learners" / f"{learner}.html").as_uri())
             top = page.locator("h2").first.bounding_box()["y"]
             card = page.locator("article").first.bounding_box()

@@ -15,22 +15,34 @@ class File:
     """A document and its one buffer; `add` puts in an array and returns the number of its accessor."""
 
     def __init__(self, **document):
-        self.json = {"asset": {"version": "2.0"}, "buffers": [{}], "bufferViews": [], "accessors": [], **document}
+        self.json = {
+            "asset": {"version": "2.0"},
+            "buffers": [{}],
+            "bufferViews": [],
+            "accessors": [],
+            **document,
+        }
         self.data = bytearray()
 
     def view(self, data, **more):
         self.data += b"\0" * (-len(self.data) % 4)
-        self.json["bufferViews"].append({"buffer": 0, "byteOffset": len(self.data), "byteLength": len(data), **more})
+        self.json["bufferViews"].append(
+            {"buffer": 0, "byteOffset": len(self.data), "byteLength": len(data), **more}
+        )
         self.data += data
         return len(self.json["bufferViews"]) - 1
 
     def add(self, array, kind="f4", **more):
         array = np.asarray(array)
         array = array.reshape(len(array), -1).astype(f"<{kind}")
-        return self.accessor(len(array), TYPES[array.shape[1]], kind, bufferView=self.view(array.tobytes()), **more)
+        return self.accessor(
+            len(array), TYPES[array.shape[1]], kind, bufferView=self.view(array.tobytes()), **more
+        )
 
     def accessor(self, count, kind, component="f4", **more):
-        self.json["accessors"].append({"count": count, "type": kind, "componentType": COMPONENTS[component], **more})
+        self.json["accessors"].append(
+            {"count": count, "type": kind, "componentType": COMPONENTS[component], **more}
+        )
         return len(self.json["accessors"]) - 1
 
     def document(self):
@@ -67,21 +79,28 @@ def chunks(*parts, version=2, length=None):
     for kind, data in parts:
         data += (b" " if kind == b"JSON" else b"\0") * (-len(data) % 4)
         body += struct.pack("<I4s", len(data), kind) + data
-    return struct.pack("<4sII", b"glTF", version, 12 + len(body) if length is None else length) + body
+    return (
+        struct.pack("<4sII", b"glTF", version, 12 + len(body) if length is None else length) + body
+    )
 
 
 def document_of(glb):
     """The JSON of a .glb."""
     (length,) = struct.unpack_from("<I", glb, 12)
-    return json.loads(glb[20:20 + length])
+    return json.loads(glb[20 : 20 + length])
 
 
 def triangle(**document):
     """A file whose one mesh is one triangle."""
     file = File(**document)
     attributes = {"POSITION": file.add([[0, 0, 0], [1, 0, 0], [0, 1, 0]])}
-    file.json |= {"meshes": [{"primitives": [{"attributes": attributes}]}],
-                  "nodes": [{"mesh": 0}], "scenes": [{"nodes": [0]}], "scene": 0, **document}
+    file.json |= {
+        "meshes": [{"primitives": [{"attributes": attributes}]}],
+        "nodes": [{"mesh": 0}],
+        "scenes": [{"nodes": [0]}],
+        "scene": 0,
+        **document,
+    }
     return file
 
 
@@ -100,27 +119,78 @@ def leg():
     binds[:, 1, 3] = [-0.9, -0.5, -0.1]
     half = np.sqrt(0.5)
     times = file.add([0, 0.5, 1.5], min=[0], max=[1.5])
-    attributes = {"POSITION": file.add(points, min=points.astype("f4").min(axis=0).tolist(),
-                                       max=points.astype("f4").max(axis=0).tolist()),
-                  "NORMAL": file.add(np.tile([0, 0, 1], (len(points), 1))),
-                  "JOINTS_0": file.add(joints, "u1"), "WEIGHTS_0": file.add(weights)}
+    attributes = {
+        "POSITION": file.add(
+            points,
+            min=points.astype("f4").min(axis=0).tolist(),
+            max=points.astype("f4").max(axis=0).tolist(),
+        ),
+        "NORMAL": file.add(np.tile([0, 0, 1], (len(points), 1))),
+        "JOINTS_0": file.add(joints, "u1"),
+        "WEIGHTS_0": file.add(weights),
+    }
     file.json |= {
-        "scene": 0, "scenes": [{"nodes": [0, 3]}],
-        "nodes": [{"name": "hip", "translation": [0, 0.9, 0], "children": [1]},
-                  {"name": "knee", "translation": [0, -0.4, 0], "children": [2]},
-                  {"name": "ankle", "translation": [0, -0.4, 0]},
-                  {"name": "skin", "mesh": 0, "skin": 0}],
-        "skins": [{"name": "leg", "joints": [0, 1, 2], "skeleton": 0,
-                   "inverseBindMatrices": file.add(np.swapaxes(binds, 1, 2))}],
-        "meshes": [{"name": "leg", "primitives": [{"attributes": attributes,
-                                                   "indices": file.add(triangles.reshape(-1), "u2")}]}],
-        "animations": [{"name": "kick", "samplers": [
-            {"input": times, "output": file.add([[0, 0.9, 0], [0, 1.0, 0], [0, 0.9, 0.2]]), "interpolation": "STEP"},
-            {"input": times, "output": file.add([[0, 0, 0, 1], [half, 0, 0, half], [0, 0, 0, -1]])},
-            {"input": times, "output": file.add([[0, 0, 0], [1, 1, 1], [0, 1, 0], [0, 0, 0], [1, 2, 1], [0, 0, 0],
-                                                 [0, -1, 0], [1, 1, 1], [0, 0, 0]]), "interpolation": "CUBICSPLINE"}],
-            "channels": [{"sampler": 0, "target": {"node": 0, "path": "translation"}},
-                         {"sampler": 1, "target": {"node": 1, "path": "rotation"}},
-                         {"sampler": 2, "target": {"node": 2, "path": "scale"}}]}],
+        "scene": 0,
+        "scenes": [{"nodes": [0, 3]}],
+        "nodes": [
+            {"name": "hip", "translation": [0, 0.9, 0], "children": [1]},
+            {"name": "knee", "translation": [0, -0.4, 0], "children": [2]},
+            {"name": "ankle", "translation": [0, -0.4, 0]},
+            {"name": "skin", "mesh": 0, "skin": 0},
+        ],
+        "skins": [
+            {
+                "name": "leg",
+                "joints": [0, 1, 2],
+                "skeleton": 0,
+                "inverseBindMatrices": file.add(np.swapaxes(binds, 1, 2)),
+            }
+        ],
+        "meshes": [
+            {
+                "name": "leg",
+                "primitives": [
+                    {"attributes": attributes, "indices": file.add(triangles.reshape(-1), "u2")}
+                ],
+            }
+        ],
+        "animations": [
+            {
+                "name": "kick",
+                "samplers": [
+                    {
+                        "input": times,
+                        "output": file.add([[0, 0.9, 0], [0, 1.0, 0], [0, 0.9, 0.2]]),
+                        "interpolation": "STEP",
+                    },
+                    {
+                        "input": times,
+                        "output": file.add([[0, 0, 0, 1], [half, 0, 0, half], [0, 0, 0, -1]]),
+                    },
+                    {
+                        "input": times,
+                        "output": file.add(
+                            [
+                                [0, 0, 0],
+                                [1, 1, 1],
+                                [0, 1, 0],
+                                [0, 0, 0],
+                                [1, 2, 1],
+                                [0, 0, 0],
+                                [0, -1, 0],
+                                [1, 1, 1],
+                                [0, 0, 0],
+                            ]
+                        ),
+                        "interpolation": "CUBICSPLINE",
+                    },
+                ],
+                "channels": [
+                    {"sampler": 0, "target": {"node": 0, "path": "translation"}},
+                    {"sampler": 1, "target": {"node": 1, "path": "rotation"}},
+                    {"sampler": 2, "target": {"node": 2, "path": "scale"}},
+                ],
+            }
+        ],
     }
     return file

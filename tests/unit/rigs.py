@@ -22,22 +22,31 @@ def rebuilt(change=None, parents=None, weights=None, motions=None, puppet=TAMSIN
     """Tamsin with joint frames changed before binding, or hung from other parents, or with other weights."""
     rig = LegRig.from_puppet(puppet)
     surface, table = skin.rig_skin(rig, puppet, VERTICES)
-    world = {name: frame.copy() for name, frame in zip(rig.skeleton.names, rig.skeleton.rest_world, strict=True)}
+    world = {
+        name: frame.copy()
+        for name, frame in zip(rig.skeleton.names, rig.skeleton.rest_world, strict=True)
+    }
     for frame_change in [change] if change else []:
         frame_change(world)
     hung = {name: rig.skeleton.parent(name) for name in rig.skeleton.names} | (parents or {})
     skeleton = Skeleton.from_world(world, hung)
     if skeleton.names != rig.skeleton.names:
         table = table[:, [rig.skeleton.index(name) for name in skeleton.names]]
-    return export.rig_asset(skeleton, surface, table if weights is None else weights(surface, table), motions)
+    return export.rig_asset(
+        skeleton, surface, table if weights is None else weights(surface, table), motions
+    )
 
 
 def turned(*names, axis, deg):
     """Axes turned where they stand; on the right by the mirror image."""
+
     def change(world):
         for name in names:
             sign = -1 if name.startswith("R_") and axis != "x" else 1
-            world[name][:3, :3] = rotation.matrix_about(axis, sign * np.radians(deg)) @ world[name][:3, :3]
+            world[name][:3, :3] = (
+                rotation.matrix_about(axis, sign * np.radians(deg)) @ world[name][:3, :3]
+            )
+
     return change
 
 
@@ -71,12 +80,23 @@ def about_x(deg):
 
 
 def posed_after_binding(asset):
-    return with_nodes(asset, **{name: {"rotation": rotation.multiply_quaternions(
-        asset.nodes[place(asset, name)].rotation, about_x(4))} for name in ("L_ankle", "R_ankle")})
+    return with_nodes(
+        asset,
+        **{
+            name: {
+                "rotation": rotation.multiply_quaternions(
+                    asset.nodes[place(asset, name)].rotation, about_x(4)
+                )
+            }
+            for name in ("L_ankle", "R_ankle")
+        },
+    )
 
 
 def scaled_toes(asset):
-    return bound_again(with_nodes(asset, L_toe={"scale": (1, 1, 1.2)}, R_toe={"scale": (1, 1, 1.2)}))
+    return bound_again(
+        with_nodes(asset, L_toe={"scale": (1, 1, 1.2)}, R_toe={"scale": (1, 1, 1.2)})
+    )
 
 
 def reflected_leg(asset):
@@ -112,11 +132,14 @@ def strayed(asset):
     knee = place(asset, "L_knee")
 
     def change(positions, joints, weights):
-        patch = (positions[:, 0] < 0) & (np.abs(positions[:, 1] - 0.2) < 0.04) & (positions[:, 2] < 0)
+        patch = (
+            (positions[:, 0] < 0) & (np.abs(positions[:, 1] - 0.2) < 0.04) & (positions[:, 2] < 0)
+        )
         assert (weights[patch, 3] == 0).all()
         weights[patch] *= 0.8
         joints[patch, 3], weights[patch, 3] = knee, 0.2
         return joints, weights
+
     return with_weights(asset, change)
 
 
@@ -134,6 +157,7 @@ def hose(surface, table):
 
 
 # Motions.
+
 
 def walk(change=lambda world, times: world, puppet=TAMSIN):
     rig = LegRig.from_puppet(puppet)
@@ -159,9 +183,16 @@ def standing(values, seconds=2.0, frames=121, inverse=True, name="still"):
     """Tamsin moved by control values as functions of time."""
     rig = LegRig.from_puppet(TAMSIN)
     times = np.linspace(0, seconds, frames)
-    posed = rig.pose({control: {channel: way(times) for channel, way in channels.items()}
-                      for control, channels in values.items()}, inverse)
-    return export.rig_asset(rig.skeleton, *skin.rig_skin(rig, TAMSIN, VERTICES), {name: (times, posed.world)})
+    posed = rig.pose(
+        {
+            control: {channel: way(times) for channel, way in channels.items()}
+            for control, channels in values.items()
+        },
+        inverse,
+    )
+    return export.rig_asset(
+        rig.skeleton, *skin.rig_skin(rig, TAMSIN, VERTICES), {name: (times, posed.world)}
+    )
 
 
 def step_at(when, low, high, wide=0.03):
@@ -178,14 +209,19 @@ def flipping():
     sink = {"pelvis": {"shift_y": lambda times: 0 * times - 0.12}}
     poles = {}
     for tag, way in (("L_", 1), ("R_", -1)):
-        poles[tag + "knee"] = {"shift_x": lambda times, way=way: way * reach * np.sin(aside(times)),
-                               "shift_z": lambda times: reach * np.cos(aside(times)) - 0.86}
+        poles[tag + "knee"] = {
+            "shift_x": lambda times, way=way: way * reach * np.sin(aside(times)),
+            "shift_z": lambda times: reach * np.cos(aside(times)) - 0.86,
+        }
     return standing(sink | poles)
 
 
 def kicking():
-    return standing({"L_hip_turn": {"turn_x": lambda times: -np.radians(150) * np.sin(np.pi * times / 4) ** 2}},
-                    seconds=4.0, inverse={"L_": np.array(False), "R_": np.array(False)})
+    return standing(
+        {"L_hip_turn": {"turn_x": lambda times: -np.radians(150) * np.sin(np.pi * times / 4) ** 2}},
+        seconds=4.0,
+        inverse={"L_": np.array(False), "R_": np.array(False)},
+    )
 
 
 def straight():
@@ -194,8 +230,16 @@ def straight():
 
 # What breaks one rule only.
 BROKEN = {
-    "legs-found": lambda: renamed(clean(), lambda name: name.replace("hip", "arm").replace("knee", "forearm")
-                                  .replace("ankle", "hand").replace("ball", "finger").replace("toe", "thumb")),
+    "legs-found": lambda: renamed(
+        clean(),
+        lambda name: (
+            name.replace("hip", "arm")
+            .replace("knee", "forearm")
+            .replace("ankle", "hand")
+            .replace("ball", "finger")
+            .replace("toe", "thumb")
+        ),
+    ),
     "chain-unbroken": lambda: rebuilt(parents={"L_ankle": "pelvis", "R_ankle": "pelvis"}),
     "names-say-sides": lambda: renamed(clean(), lambda name: {"L_knee": "knee"}.get(name, name)),
     "sides-mirror": lambda: rebuilt(shifted((0, 0, 0.01), *(f"R_{part}" for part in PARTS))),
@@ -223,9 +267,11 @@ BROKEN = {
 
 def named(asset, naming, sides={"L": "L", "R": "R"}):  # noqa: B006
     """An asset whose joints are called by a naming of `bodies`."""
+
     def name(old):
         tag, _, part = old.partition("_") if old[:2] in ("L_", "R_") else (None, "", old)
         return naming(part, tag)
+
     return renamed(asset, lambda old: old if old == "skin" else name(old))
 
 
@@ -233,19 +279,39 @@ def under(asset, matrix=None, scale=1.0):
     """An asset whose roots hang below a node that turns and scales all of it, as another program's axes would."""
     turn = np.eye(3) if matrix is None else np.asarray(matrix, float)
     root = gltf.Node("scene", None, (0, 0, 0), rotation.quaternion_from_matrix(turn), (scale,) * 3)
-    nodes = [root, *(replace(node, parent=0 if node.parent is None and node.mesh is None else
-                             None if node.parent is None else node.parent + 1) for node in asset.nodes)]
-    skins = [replace(each, joints=each.joints + 1, root=None if each.root is None else each.root + 1)
-             for each in asset.skins]
-    animations = [replace(each, channels=[replace(channel, node=channel.node + 1) for channel in each.channels])
-                  for each in asset.animations]
+    nodes = [
+        root,
+        *(
+            replace(
+                node,
+                parent=0
+                if node.parent is None and node.mesh is None
+                else None
+                if node.parent is None
+                else node.parent + 1,
+            )
+            for node in asset.nodes
+        ),
+    ]
+    skins = [
+        replace(each, joints=each.joints + 1, root=None if each.root is None else each.root + 1)
+        for each in asset.skins
+    ]
+    animations = [
+        replace(
+            each, channels=[replace(channel, node=channel.node + 1) for channel in each.channels]
+        )
+        for each in asset.animations
+    ]
     return replace(asset, nodes=nodes, skins=skins, animations=animations)
 
 
 def with_axes(puppet, kind):
     """A puppet whose joints have other axes than ours; no joint stands elsewhere."""
     rig = LegRig.from_puppet(puppet)
-    half, quarter = (rotation.matrix_about(axis, angle) for axis, angle in (("x", np.pi), ("z", np.pi / 2)))
+    half, quarter = (
+        rotation.matrix_about(axis, angle) for axis, angle in (("x", np.pi), ("z", np.pi / 2))
+    )
     skeleton = rig.skeleton
     if kind == "world":
         turns = dict.fromkeys(skeleton.names, np.eye(3))
@@ -254,10 +320,15 @@ def with_axes(puppet, kind):
         turns = {}
     else:
         own = half if kind == "y down the bone" else quarter
-        turns = {name: frame[:3, :3] @ own for name, frame in zip(skeleton.names, skeleton.rest_world, strict=True)}
+        turns = {
+            name: frame[:3, :3] @ own
+            for name, frame in zip(skeleton.names, skeleton.rest_world, strict=True)
+        }
     skeleton = placement.reorient(skeleton, turns)
     surface, table = skin.rig_skin(rig, puppet, VERTICES)
-    return export.rig_asset(skeleton, surface, table[:, [rig.skeleton.index(name) for name in skeleton.names]])
+    return export.rig_asset(
+        skeleton, surface, table[:, [rig.skeleton.index(name) for name in skeleton.names]]
+    )
 
 
 def with_helpers(naming):

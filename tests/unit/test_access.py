@@ -41,8 +41,11 @@ def test_an_inspection_says_what_its_pictures_show(rule):
     assert headings(page)[0] == 1
     assert headings(page).count(1) == 1
     # A card stands in a notebook under a heading of the second level.
-    assert all(deeper - above <= 1 for levels in (headings(page), [2, *headings(card)])
-               for above, deeper in pairwise(levels))
+    assert all(
+        deeper - above <= 1
+        for levels in (headings(page), [2, *headings(card)])
+        for above, deeper in pairwise(levels)
+    )
     assert '<html lang="en">' in page
     assert re.search(r"<title>\w+", page)
     for table in re.findall(r"<table.*?</table>", page + card, re.DOTALL):
@@ -58,7 +61,9 @@ def test_the_map_of_the_course_is_a_table_with_headings():
 
 def test_the_notes_for_teaching_have_headings_in_order():
     notes = teaching.notes()
-    levels = [len(marks) for cell in notes["cells"] for marks in re.findall(r"(?m)^(#+) ", cell["source"])]
+    levels = [
+        len(marks) for cell in notes["cells"] for marks in re.findall(r"(?m)^(#+) ", cell["source"])
+    ]
     assert levels[0] == 1
     assert levels.count(1) == 1
     assert all(deeper - above <= 1 for above, deeper in pairwise(levels))
@@ -67,19 +72,28 @@ def test_the_notes_for_teaching_have_headings_in_order():
 def test_a_stage_says_what_is_drawn_in_it():
     leg = [[0, 0.9], [0.05, 0.5], [0, 0.1]]
     stage = Stage(title="A leg").floor().ghost(leg).chain(leg, "inverse").chain(leg, "forward", "R")
-    assert stage.desc == "Side view of the floor, a dotted line, an inverse chain, a right forward chain."
+    assert (
+        stage.desc
+        == "Side view of the floor, a dotted line, an inverse chain, a right forward chain."
+    )
     assert stage.measure(leg[0], leg[2], "80.0 cm").desc.endswith("a right forward chain: 80.0 cm.")
     assert Stage("top").desc == "Top view."
 
 
-@pytest.mark.parametrize(("markup", "says"), [
-    (f"{SVG}<desc>A leg that stands on the floor.</desc></svg>", "no title"),
-    (f"{SVG}<title>From the side</title><desc>Side view: .</desc></svg>", "too little"),
-    (f"{SVG}<title>A leg stands</title><desc>A leg stands</desc></svg>", "too little"),
-    (f'{SVG}<title>A leg stands</title><desc>It is low by 3 cm.</desc><text class="rig-number">−3.5 cm</text></svg>',
-     "does not say [-3.5]"),
-    ('<img src="leg.png">', "no words"), ('<img alt="" src="leg.png">', "no words"),
-])
+@pytest.mark.parametrize(
+    ("markup", "says"),
+    [
+        (f"{SVG}<desc>A leg that stands on the floor.</desc></svg>", "no title"),
+        (f"{SVG}<title>From the side</title><desc>Side view: .</desc></svg>", "too little"),
+        (f"{SVG}<title>A leg stands</title><desc>A leg stands</desc></svg>", "too little"),
+        (
+            f'{SVG}<title>A leg stands</title><desc>It is low by 3 cm.</desc><text class="rig-number">−3.5 cm</text></svg>',
+            "does not say [-3.5]",
+        ),
+        ('<img src="leg.png">', "no words"),
+        ('<img alt="" src="leg.png">', "no words"),
+    ],
+)
 def test_such_faults_would_be_found(markup, says):
     assert any(says in fault for fault in alternatives.faults(f"<p>{markup}</p>"))
 

@@ -10,14 +10,27 @@ from rigkit import authoring
 def a_solution():
     cells = [
         new_markdown_cell("# Knees", id="title"),
-        new_markdown_cell("Because the knee is a hinge.", id="why", metadata={"tags": ["solution-only"]}),
-        new_code_cell("import math\n\n# in radians\nknee = math.pi / 2", id="answer-knee",
-                      metadata={"tags": ["answer"], "rigkit": {"question": "06/knee"}, "collapsed": True}),
+        new_markdown_cell(
+            "Because the knee is a hinge.", id="why", metadata={"tags": ["solution-only"]}
+        ),
+        new_code_cell(
+            "import math\n\n# in radians\nknee = math.pi / 2",
+            id="answer-knee",
+            metadata={"tags": ["answer"], "rigkit": {"question": "06/knee"}, "collapsed": True},
+        ),
         new_code_cell("print(f'{1 / 3:.3f}')", id="a-number"),
-        new_code_cell("import ipywidgets\nipywidgets.IntSlider()", id="a-panel", metadata={"tags": ["live"]}),
+        new_code_cell(
+            "import ipywidgets\nipywidgets.IntSlider()", id="a-panel", metadata={"tags": ["live"]}
+        ),
     ]
-    return new_notebook(cells=cells, metadata={"rigkit": {"lesson": "06"}, "widgets": {"state": {}},
-                                               "language_info": {"name": "python", "version": "3.99"}})
+    return new_notebook(
+        cells=cells,
+        metadata={
+            "rigkit": {"lesson": "06"},
+            "widgets": {"state": {}},
+            "language_info": {"name": "python", "version": "3.99"},
+        },
+    )
 
 
 def test_a_function_keeps_signature_and_docstring():
@@ -46,7 +59,9 @@ def solve(goal, upper: float,
 def helper():
     return HELP
 # after all'''
-    assert authoring.blank(source, "solve") == '''import numpy as np
+    assert (
+        authoring.blank(source, "solve")
+        == '''import numpy as np
 from math import (
     cos,
 )
@@ -65,19 +80,23 @@ def solve(goal, upper: float,
 
 
 # after all'''
+    )
 
 
-@pytest.mark.parametrize(("source", "blank"), [
-    ("def f(a):\n    return a", "def f(a):\n    ..."),
-    ("def f(a):\n    # think\n    b = a\n    return b", "def f(a):\n    ..."),
-    ("def f(a): return a", "def f(a): ..."),
-    ('def f(a):\n    """One line."""\n    return a', 'def f(a):\n    """One line."""\n    ...'),
-    ("f = 3", "f = ..."),
-    ("a = 2\nf = (a,\n     4)", "f = ..."),
-    ("f: float = 3", "f = ..."),
-    ("import math\nf = math.pi", "import math\nf = ..."),
-    ("# half\nf = 0.5  # exactly", "# half\nf = ..."),
-])
+@pytest.mark.parametrize(
+    ("source", "blank"),
+    [
+        ("def f(a):\n    return a", "def f(a):\n    ..."),
+        ("def f(a):\n    # think\n    b = a\n    return b", "def f(a):\n    ..."),
+        ("def f(a): return a", "def f(a): ..."),
+        ('def f(a):\n    """One line."""\n    return a', 'def f(a):\n    """One line."""\n    ...'),
+        ("f = 3", "f = ..."),
+        ("a = 2\nf = (a,\n     4)", "f = ..."),
+        ("f: float = 3", "f = ..."),
+        ("import math\nf = math.pi", "import math\nf = ..."),
+        ("# half\nf = 0.5  # exactly", "# half\nf = ..."),
+    ],
+)
 def test_answers_are_blanked(source, blank):
     assert authoring.blank(source, "f") == blank
     assert authoring.blank(blank, "f") == blank
@@ -115,8 +134,11 @@ def kept(tmp_path_factory):
 
 def test_a_run_is_kept_without_times_versions_or_widgets(kept):
     notebook = nbformat.reads(kept, as_version=4)
-    assert notebook.metadata == {"rigkit": {"lesson": "06"}, "kernelspec": authoring.KERNEL,
-                                 "language_info": {"name": "python"}}
+    assert notebook.metadata == {
+        "rigkit": {"lesson": "06"},
+        "kernelspec": authoring.KERNEL,
+        "language_info": {"name": "python"},
+    }
     answer, number, panel = notebook.cells[2:]
     assert [cell.execution_count for cell in (answer, number, panel)] == [1, 2, 3]
     assert number.outputs == [{"output_type": "stream", "name": "stdout", "text": "0.333\n"}]
@@ -131,28 +153,47 @@ def test_keeping_is_idempotent(kept):
 
 
 def test_a_cell_that_fails_or_warns_stops_authoring(tmp_path):
-    for source, says in (("1 / 0", "ZeroDivisionError"), ("import sys; print('careful', file=sys.stderr)", "bad-cell")):
+    for source, says in (
+        ("1 / 0", "ZeroDivisionError"),
+        ("import sys; print('careful', file=sys.stderr)", "bad-cell"),
+    ):
         notebook = new_notebook(cells=[new_code_cell(source, id="bad-cell")])
         with pytest.raises(ValueError, match=says):
             authoring.run(notebook, tmp_path)
 
 
-@pytest.mark.parametrize(("change", "says"), [
-    (lambda nb: nb.metadata.update(widgets={}), "not as authoring writes it"),
-    (lambda nb: nb.cells[3].update(execution_count=9), "not as authoring writes it"),
-    (lambda nb: nb.cells[4].metadata.update(tags=["live"]), "not as authoring writes it"),
-    (lambda nb: nb.cells[0].update(id="a1b2c3d4"), "one a person can read"),
-    (lambda nb: nb.cells[0].update(id="deadbeef"), "one a person can read"),
-    (lambda nb: nb.cells[0].update(id="Title 1"), "one a person can read"),
-    (lambda nb: nb.cells[0].update(source="![](leg.svg)"), "text alternative"),
-    (lambda nb: nb.cells[0].update(source='<img src="leg.svg">'), "text alternative"),
-    (lambda nb: nb.cells[0].update(source='<img src="leg.svg" alt="">'), "text alternative"),
-    (lambda nb: nb.cells[3].outputs.append(
-        new_output("display_data", {"text/plain": "leg", "image/svg+xml": "<svg></svg>"})), "text alternative"),
-    (lambda nb: nb.cells[3].outputs.append(
-        new_output("execute_result", {"text/plain": "<Leg at 0x7f00>"}, execution_count=2)), "address in memory"),
-    (lambda nb: nb.cells[3].outputs.append(new_output("error", ename="E", evalue="", traceback=[])), "an error"),
-])
+@pytest.mark.parametrize(
+    ("change", "says"),
+    [
+        (lambda nb: nb.metadata.update(widgets={}), "not as authoring writes it"),
+        (lambda nb: nb.cells[3].update(execution_count=9), "not as authoring writes it"),
+        (lambda nb: nb.cells[4].metadata.update(tags=["live"]), "not as authoring writes it"),
+        (lambda nb: nb.cells[0].update(id="a1b2c3d4"), "one a person can read"),
+        (lambda nb: nb.cells[0].update(id="deadbeef"), "one a person can read"),
+        (lambda nb: nb.cells[0].update(id="Title 1"), "one a person can read"),
+        (lambda nb: nb.cells[0].update(source="![](leg.svg)"), "text alternative"),
+        (lambda nb: nb.cells[0].update(source='<img src="leg.svg">'), "text alternative"),
+        (lambda nb: nb.cells[0].update(source='<img src="leg.svg" alt="">'), "text alternative"),
+        (
+            lambda nb: nb.cells[3].outputs.append(
+                new_output("display_data", {"text/plain": "leg", "image/svg+xml": "<svg></svg>"})
+            ),
+            "text alternative",
+        ),
+        (
+            lambda nb: nb.cells[3].outputs.append(
+                new_output("execute_result", {"text/plain": "<Leg at 0x7f00>"}, execution_count=2)
+            ),
+            "address in memory",
+        ),
+        (
+            lambda nb: nb.cells[3].outputs.append(
+                new_output("error", ename="E", evalue="", traceback=[])
+            ),
+            "an error",
+        ),
+    ],
+)
 def test_problems_are_found(kept, change, says):
     notebook = nbformat.reads(kept, as_version=4)
     change(notebook)
@@ -178,8 +219,11 @@ def test_the_command_writes_once_and_check_only_looks(tmp_path, monkeypatch, cap
     assert capsys.readouterr().out.count("would change") == 2
     assert not (tmp_path / "exercises/06-knees.ipynb").exists()
     assert authoring.main([]) == 0
-    assert capsys.readouterr().out.splitlines() == ["wrote solutions/06-knees.ipynb", "wrote exercises/06-knees.ipynb",
-                                                    "2 changed."]
+    assert capsys.readouterr().out.splitlines() == [
+        "wrote solutions/06-knees.ipynb",
+        "wrote exercises/06-knees.ipynb",
+        "2 changed.",
+    ]
     assert authoring.main(["--check"]) == 0
     assert authoring.main(["07"]) == 0
     assert capsys.readouterr().out == "0 changed.\n0 changed.\n"

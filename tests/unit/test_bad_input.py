@@ -80,8 +80,10 @@ class Call:
         self.name = of or f"{function.__module__.removeprefix('rigkit.')}.{function.__qualname__}"
 
     def __call__(self, **spoiled):
-        values = {name: value.wrap(value.given) if isinstance(value, array) else value
-                  for name, value in self.arguments.items()}
+        values = {
+            name: value.wrap(value.given) if isinstance(value, array) else value
+            for name, value in self.arguments.items()
+        }
         return self.function(**values | spoiled)
 
     def answer(self, **spoiled):
@@ -99,10 +101,15 @@ QUATERNION = [0.1, 0.2, 0.3, 0.9]
 MATRIX = rotation.matrix_about("x", 0.4)
 FRAME = frames.frame(MATRIX, VECTOR)
 LEG = skeleton.Skeleton.from_world(
-    {"pelvis": frames.frame(origin=[0, 1, 0]),
-     "L_hip": frames.frame(origin=[0.1, 1, 0]), "L_knee": frames.frame(origin=[0.1, 0.5, 0]),
-     "R_hip": frames.frame(origin=[-0.1, 1, 0]), "R_knee": frames.frame(origin=[-0.1, 0.5, 0])},
-    {"pelvis": None, "L_hip": "pelvis", "L_knee": "L_hip", "R_hip": "pelvis", "R_knee": "R_hip"})
+    {
+        "pelvis": frames.frame(origin=[0, 1, 0]),
+        "L_hip": frames.frame(origin=[0.1, 1, 0]),
+        "L_knee": frames.frame(origin=[0.1, 0.5, 0]),
+        "R_hip": frames.frame(origin=[-0.1, 1, 0]),
+        "R_knee": frames.frame(origin=[-0.1, 0.5, 0]),
+    },
+    {"pelvis": None, "L_hip": "pelvis", "L_knee": "L_hip", "R_hip": "pelvis", "R_knee": "R_hip"},
+)
 PIP = puppets.PUPPETS["Pip"]
 CHAIN = mesh.puppet_chain(PIP)
 TUBE = mesh.tube(0.1, 1.0, around=6, along=2)
@@ -111,15 +118,33 @@ HEEL_BALL_TOE = [[0, 0, -0.05], [0, 0, 0.1], [0, 0, 0.2]]
 WALK = gait.walk(PIP, frames=8, cycles=1)
 PIP_SKIN = skin.rig_skin(leg.LegRig.from_puppet(PIP), PIP, 300)
 # Markers on a segment that circles a joint.
-MOTION = frames.apply(frames.frame(rotation.matrix_from_vector(
-    [[0.5 * np.cos(t), 0.3 * np.sin(2 * t), 0.5 * np.sin(t)] for t in range(8)]))[:, None], [VECTOR, OTHER])
-CENTRES = {"L_hip": [0.1, 0.9, 0], "L_knee": [0.1, 0.5, 0.03], "L_ankle": [0.1, 0.08, 0], "L_heel": [0.1, 0, -0.06],
-           "L_ball": [0.1, 0, 0.12], "L_toe": [0.1, 0, 0.2]}
+MOTION = frames.apply(
+    frames.frame(
+        rotation.matrix_from_vector(
+            [[0.5 * np.cos(t), 0.3 * np.sin(2 * t), 0.5 * np.sin(t)] for t in range(8)]
+        )
+    )[:, None],
+    [VECTOR, OTHER],
+)
+CENTRES = {
+    "L_hip": [0.1, 0.9, 0],
+    "L_knee": [0.1, 0.5, 0.03],
+    "L_ankle": [0.1, 0.08, 0],
+    "L_heel": [0.1, 0, -0.06],
+    "L_ball": [0.1, 0, 0.12],
+    "L_toe": [0.1, 0, 0.2],
+}
 BENT = [[0, 1, 0], [0, 0.6, 0.1], [0, 0.2, 0]]  # hip, knee and ankle
 HINGES = [[1, 0, 0], [1, 0, 0]]
 JACOBIAN = [[1, 2, 0], [0, 1, 1]]
-CHAIN_SOLVING = {"points": array(BENT, "n", 3), "goal": array([0, 0.3, 0.1], 3), "tolerance": array(1e-6), "most": 50,
-                 "trace": False, "dtype": float}
+CHAIN_SOLVING = {
+    "points": array(BENT, "n", 3),
+    "goal": array([0, 0.3, 0.1], 3),
+    "tolerance": array(1e-6),
+    "most": 50,
+    "trace": False,
+    "dtype": float,
+}
 HAND = controls.Control("hand")
 
 CALLS = [
@@ -148,71 +173,214 @@ CALLS = [
     Call(frames.relative, parent=array(FRAME, 4, 4), child=array(FRAME, 4, 4)),
     Call(frames.apply, frames=array(FRAME, 4, 4), points=array(VECTOR, 3)),
     Call(frames.turn, frames=array(FRAME, 4, 4), directions=array(VECTOR, 3)),
-    Call(frames.mirror_points, points=array(VECTOR, 3), normal=array(OTHER, 3), through=array(VECTOR, 3)),
-    Call(frames.mirror_frames, frames=array(FRAME, 4, 4), flip="x", normal=array(OTHER, 3), through=array(VECTOR, 3)),
+    Call(
+        frames.mirror_points,
+        points=array(VECTOR, 3),
+        normal=array(OTHER, 3),
+        through=array(VECTOR, 3),
+    ),
+    Call(
+        frames.mirror_frames,
+        frames=array(FRAME, 4, 4),
+        flip="x",
+        normal=array(OTHER, 3),
+        through=array(VECTOR, 3),
+    ),
     Call(frames.check_frames, name="hip", frames=array(FRAME, 4, 4, named="hip")),
     # body
     Call(body.segment_lengths, stature=array(1.7), table="drillis-contini"),
-    Call(body.pelvis, left_asis=array([0.12, 1, 0.1], 3), right_asis=array([-0.12, 1, 0.1], 3),
-         left_psis=array([0.05, 1, -0.1], 3), right_psis=array([-0.05, 1, -0.1], 3)),
-    Call(body.hip_centres, method="harrington", pelvis_width=array(0.24), pelvis_depth=array(0.15),
-         leg_length=array(0.85), pelvis_height=array(0.1), marker_radius=array(0.007)),
+    Call(
+        body.pelvis,
+        left_asis=array([0.12, 1, 0.1], 3),
+        right_asis=array([-0.12, 1, 0.1], 3),
+        left_psis=array([0.05, 1, -0.1], 3),
+        right_psis=array([-0.05, 1, -0.1], 3),
+    ),
+    Call(
+        body.hip_centres,
+        method="harrington",
+        pelvis_width=array(0.24),
+        pelvis_depth=array(0.15),
+        leg_length=array(0.85),
+        pelvis_height=array(0.1),
+        marker_radius=array(0.007),
+    ),
     Call(body.joint_range, joint="knee", table="cdc", sex="F", age=array(30)),
     Call(body.joint_range("knee").outside, angles=array(0.5)),
     # puppets
-    Call(puppets.Puppet, name="Nel", role="tests", stature=array(1.7), bones=array([0.4, 0.4], "n"),
-         ankle_height=array(0.06), foot_length=array(0.25), heel_length=array(0.06), ball_length=array(0.12),
-         hip_width=array(0.2), knee_side=1),
+    Call(
+        puppets.Puppet,
+        name="Nel",
+        role="tests",
+        stature=array(1.7),
+        bones=array([0.4, 0.4], "n"),
+        ankle_height=array(0.06),
+        foot_length=array(0.25),
+        heel_length=array(0.06),
+        ball_length=array(0.12),
+        hip_width=array(0.2),
+        knee_side=1,
+    ),
     # skeleton
     Call(skeleton.Joint, name="hip", parent=None, rest=array(FRAME, 4, 4)),
-    Call(skeleton.Skeleton.from_world, world=array(FRAME, 4, 4, inside="hip"),
-         parents={"hip": None}),
+    Call(
+        skeleton.Skeleton.from_world, world=array(FRAME, 4, 4, inside="hip"), parents={"hip": None}
+    ),
     Call(LEG.world, local=array(LEG.rest_local, 4, 4)),
     Call(LEG.local, world=array(LEG.rest_world, 4, 4)),
-    Call(LEG.pose, turns=array(MATRIX, 3, 3, inside="L_hip", named="turn of L_hip"),
-         shifts=array(VECTOR, 3, inside="pelvis", named="shift of pelvis")),
+    Call(
+        LEG.pose,
+        turns=array(MATRIX, 3, 3, inside="L_hip", named="turn of L_hip"),
+        shifts=array(VECTOR, 3, inside="pelvis", named="shift of pelvis"),
+    ),
     Call(LEG.origins, world=array(LEG.rest_world, 4, 4), names=["L_hip"]),
-    Call(skeleton.planar_chain, angles=array([0.1, 0.2], "n"), lengths=array([1, 2], "n"), start=array([0, 0], 2)),
+    Call(
+        skeleton.planar_chain,
+        angles=array([0.1, 0.2], "n"),
+        lengths=array([1, 2], "n"),
+        start=array([0, 0], 2),
+    ),
     # placement
-    Call(placement.orient_chain, points=array([[0, 1, 0], [0, 0.5, 0.1], [0, 0, 0]], "n", 3),
-         forward=array([0, 0, 1], 3), bends=array(1), least_bend_deg=array(1.0)),
-    Call(placement.reorient, skeleton=LEG, turns=array(MATRIX, 3, 3, inside="L_hip", named="turn of L_hip")),
-    Call(placement.mirror_chain, world=array(FRAME, 4, 4, inside="L_hip", named="L_hip"), kind="same bend",
-         normal=array(OTHER, 3), through=array(VECTOR, 3)),
+    Call(
+        placement.orient_chain,
+        points=array([[0, 1, 0], [0, 0.5, 0.1], [0, 0, 0]], "n", 3),
+        forward=array([0, 0, 1], 3),
+        bends=array(1),
+        least_bend_deg=array(1.0),
+    ),
+    Call(
+        placement.reorient,
+        skeleton=LEG,
+        turns=array(MATRIX, 3, 3, inside="L_hip", named="turn of L_hip"),
+    ),
+    Call(
+        placement.mirror_chain,
+        world=array(FRAME, 4, 4, inside="L_hip", named="L_hip"),
+        kind="same bend",
+        normal=array(OTHER, 3),
+        through=array(VECTOR, 3),
+    ),
     Call(placement.mirror_turns, turns=array(MATRIX, 3, 3), kind="reflection"),
-    Call(placement.mirror_skeleton, skeleton=LEG, side="L_", kind="same bend", normal=array([1, 0, 0], 3),
-         through=array([0, 0, 0], 3)),
-    Call(placement.mirror_error, skeleton=LEG, world=array(LEG.rest_world, 4, 4), kind="same bend",
-         normal=array([1, 0, 0], 3), through=array([0, 0, 0], 3)),
+    Call(
+        placement.mirror_skeleton,
+        skeleton=LEG,
+        side="L_",
+        kind="same bend",
+        normal=array([1, 0, 0], 3),
+        through=array([0, 0, 0], 3),
+    ),
+    Call(
+        placement.mirror_error,
+        skeleton=LEG,
+        world=array(LEG.rest_world, 4, 4),
+        kind="same bend",
+        normal=array([1, 0, 0], 3),
+        through=array([0, 0, 0], 3),
+    ),
     Call(placement.centre_of_rotation, markers=array(MOTION, "frames", "markers", 3)),
-    Call(placement.hinge_axis_from_motion, markers=array(MOTION, "frames", "markers", 3), toward=array([1, 0, 0], 3)),
+    Call(
+        placement.hinge_axis_from_motion,
+        markers=array(MOTION, "frames", "markers", 3),
+        toward=array([1, 0, 0], 3),
+    ),
     Call(placement.skin_slide, offset=array(VECTOR, 3), angle=array(0.5), axis=array(OTHER, 3)),
     # two_bone
-    Call(two_bone.solve_planar, goal=array([0.1, -0.7], 2), upper=array(0.4), lower=array(0.4), bend=array(1)),
-    Call(two_bone.planar_points, hip=array(0.2), knee=array(0.5), upper=array(0.4), lower=array(0.4)),
-    Call(two_bone.solve, hip=array([0, 1, 0], 3), goal=array([0, 0.3, 0.1], 3), upper=array(0.4), lower=array(0.4),
-         pole=array([0, 0.6, 1], 3), hint=array([0, 0, 1], 3), swivel=array(0.1), soft=array(0.01), stretch=False),
-    Call(two_bone.soft_reach, distance=array(0.7), upper=array(0.4), lower=array(0.4), soft=array(0.01)),
-    Call(two_bone.soft_goal, distance=array(0.7), upper=array(0.4), lower=array(0.4), soft=array(0.01)),
-    Call(two_bone.knee_rate, distance=array(0.7), upper=array(0.4), lower=array(0.4), soft=array(0.01)),
-    Call(two_bone.place_pole, hip=array([0, 1, 0], 3), knee=array([0, 0.6, 0.1], 3), ankle=array([0, 0.2, 0], 3),
-         distance=array(0.8), hint=array([0, 0, 1], 3)),
-    Call(two_bone.swivel_of, hip=array([0, 1, 0], 3), knee=array([0, 0.6, 0.1], 3), ankle=array([0, 0.2, 0], 3),
-         hint=array([0, 0, 1], 3)),
-    Call(two_bone.off_toes, knee=array([0, 0.6, 0.1], 3), ankle=array([0, 0.2, 0], 3), toe=array([0, 0.1, 0.2], 3)),
-    Call(two_bone.bone_frames, hip=array([0, 1, 0], 3), pose=two_bone.solve([0, 1, 0], [0, 0.3, 0.1], 0.4, 0.4)),
+    Call(
+        two_bone.solve_planar,
+        goal=array([0.1, -0.7], 2),
+        upper=array(0.4),
+        lower=array(0.4),
+        bend=array(1),
+    ),
+    Call(
+        two_bone.planar_points, hip=array(0.2), knee=array(0.5), upper=array(0.4), lower=array(0.4)
+    ),
+    Call(
+        two_bone.solve,
+        hip=array([0, 1, 0], 3),
+        goal=array([0, 0.3, 0.1], 3),
+        upper=array(0.4),
+        lower=array(0.4),
+        pole=array([0, 0.6, 1], 3),
+        hint=array([0, 0, 1], 3),
+        swivel=array(0.1),
+        soft=array(0.01),
+        stretch=False,
+    ),
+    Call(
+        two_bone.soft_reach,
+        distance=array(0.7),
+        upper=array(0.4),
+        lower=array(0.4),
+        soft=array(0.01),
+    ),
+    Call(
+        two_bone.soft_goal,
+        distance=array(0.7),
+        upper=array(0.4),
+        lower=array(0.4),
+        soft=array(0.01),
+    ),
+    Call(
+        two_bone.knee_rate,
+        distance=array(0.7),
+        upper=array(0.4),
+        lower=array(0.4),
+        soft=array(0.01),
+    ),
+    Call(
+        two_bone.place_pole,
+        hip=array([0, 1, 0], 3),
+        knee=array([0, 0.6, 0.1], 3),
+        ankle=array([0, 0.2, 0], 3),
+        distance=array(0.8),
+        hint=array([0, 0, 1], 3),
+    ),
+    Call(
+        two_bone.swivel_of,
+        hip=array([0, 1, 0], 3),
+        knee=array([0, 0.6, 0.1], 3),
+        ankle=array([0, 0.2, 0], 3),
+        hint=array([0, 0, 1], 3),
+    ),
+    Call(
+        two_bone.off_toes,
+        knee=array([0, 0.6, 0.1], 3),
+        ankle=array([0, 0.2, 0], 3),
+        toe=array([0, 0.1, 0.2], 3),
+    ),
+    Call(
+        two_bone.bone_frames,
+        hip=array([0, 1, 0], 3),
+        pose=two_bone.solve([0, 1, 0], [0, 0.3, 0.1], 0.4, 0.4),
+    ),
     # bend
     Call(bend.jacobian, points=array(BENT, "n", "d"), axes=array(HINGES, 2, 3)),
     Call(bend.singular_values, matrix=array(JACOBIAN, "d", "m")),
     Call(bend.manipulability, matrix=array(JACOBIAN, "d", "m")),
     Call(bend.rank, matrix=array(JACOBIAN, "d", "m"), tolerance=array(1e-9)),
     Call(bend.lost_direction, matrix=array(JACOBIAN, "d", "m")),
-    Call(bend.transpose_step, points=array(BENT, "n", 3), goal=array([0, 0.3, 0.1], 3), axes=array(HINGES, 2, 3)),
-    Call(bend.cyclic_turns, points=array(BENT, "n", 3), goal=array([0, 0.3, 0.1], 3), axes=array(HINGES, 2, 3)),
+    Call(
+        bend.transpose_step,
+        points=array(BENT, "n", 3),
+        goal=array([0, 0.3, 0.1], 3),
+        axes=array(HINGES, 2, 3),
+    ),
+    Call(
+        bend.cyclic_turns,
+        points=array(BENT, "n", 3),
+        goal=array([0, 0.3, 0.1], 3),
+        axes=array(HINGES, 2, 3),
+    ),
     Call(bend.backward_forward, points=array(BENT, "n", 3), goal=array([0, 0.3, 0.1], 3)),
     Call(bend.off_line, points=array(BENT, "n", 3), goal=array([0, 0.3, 0.1], 3)),
-    Call(bend.stalls, points=array(BENT, "n", 3), goal=array([0, 0.3, 0.1], 3), axes=array(HINGES, 2, 3),
-         within=array(0.0)),
+    Call(
+        bend.stalls,
+        points=array(BENT, "n", 3),
+        goal=array([0, 0.3, 0.1], 3),
+        axes=array(HINGES, 2, 3),
+        within=array(0.0),
+    ),
     Call(bend.preset_bend, points=array(BENT, 3, 3), angle=array(0.1), forward=array([0, 0, 1], 3)),
     Call(bend.measure_bend, points=array(BENT, 3, 3), forward=array([0, 0, 1], 3)),
     Call(bend.reach_cost, angle=array(0.1), upper=array(0.4), lower=array(0.4)),
@@ -221,90 +389,227 @@ CALLS = [
     Call(solvers.cyclic_descent, **CHAIN_SOLVING, axes=array(HINGES, 2, 3)),
     Call(solvers.fabrik, **CHAIN_SOLVING, axes=None),
     Call(solvers.jacobian_transpose, **CHAIN_SOLVING, axes=array(HINGES, 2, 3)),
-    Call(solvers.damped_least_squares, **CHAIN_SOLVING, axes=array(HINGES, 2, 3), damping=array(0.05)),
+    Call(
+        solvers.damped_least_squares, **CHAIN_SOLVING, axes=array(HINGES, 2, 3), damping=array(0.05)
+    ),
     # controls
     Call(controls.Follow, leader="pelvis", what="both", weight=array(0.5), gap=array(FRAME, 4, 4)),
-    Call(controls.Control, name="hand", rest=array(FRAME, 4, 4), outline=array([VECTOR], "n", 3),
-         pivot=array(VECTOR, 3), parent=None, follows=(), locked=(),
-         limits=array([-1, 1], 2, inside="shift_y"), stays=array(FRAME, 4, 4)),
-    Call(controls.pose, controls=[HAND], values=array(0.5, inside=("hand", "turn_x"), named="hand turn_x"),
-         outside=array(FRAME, 4, 4, inside="pelvis", named="pelvis")),
+    Call(
+        controls.Control,
+        name="hand",
+        rest=array(FRAME, 4, 4),
+        outline=array([VECTOR], "n", 3),
+        pivot=array(VECTOR, 3),
+        parent=None,
+        follows=(),
+        locked=(),
+        limits=array([-1, 1], 2, inside="shift_y"),
+        stays=array(FRAME, 4, 4),
+    ),
+    Call(
+        controls.pose,
+        controls=[HAND],
+        values=array(0.5, inside=("hand", "turn_x"), named="hand turn_x"),
+        outside=array(FRAME, 4, 4, inside="pelvis", named="pelvis"),
+    ),
     Call(controls.allowed, control=HAND, values=array(0.5, inside="turn_x", named="hand turn_x")),
     Call(controls.read, control=HAND, world=array(FRAME, 4, 4), base=array(FRAME, 4, 4)),
-    Call(controls.between_keys, values=array([0.0, 0.1, 0.3], inside=("hand", "turn_x"), named="hand turn_x"),
-         keys=array([0, 1, 2], "n")),
-    Call(controls.count_keys, values=array([0.0, 0.1, 0.3], inside=("hand", "turn_x"), named="hand turn_x")),
+    Call(
+        controls.between_keys,
+        values=array([0.0, 0.1, 0.3], inside=("hand", "turn_x"), named="hand turn_x"),
+        keys=array([0, 1, 2], "n"),
+    ),
+    Call(
+        controls.count_keys,
+        values=array([0.0, 0.1, 0.3], inside=("hand", "turn_x"), named="hand turn_x"),
+    ),
     Call(controls.gap_to, leader=array(FRAME, 4, 4), follower=array(FRAME, 4, 4), what="both"),
-    Call(controls.switch, control=HAND, follows=(), worlds=array(FRAME, 4, 4, inside="hand", named="hand"),
-         values=array(0.5, inside="turn_x", named="hand turn_x")),
+    Call(
+        controls.switch,
+        control=HAND,
+        follows=(),
+        worlds=array(FRAME, 4, 4, inside="hand", named="hand"),
+        values=array(0.5, inside="turn_x", named="hand turn_x"),
+    ),
     # foot
-    Call(foot.Foot, ankle=array([0, 0.08], 2), heel=array([-0.05, 0], 2), ball=array([0.12, 0], 2),
-         toe=array([0.2, 0], 2)),
+    Call(
+        foot.Foot,
+        ankle=array([0, 0.08], 2),
+        heel=array([-0.05, 0], 2),
+        ball=array([0.12, 0], 2),
+        toe=array([0.2, 0], 2),
+    ),
     Call(foot.turns, angle=array(0.3), ball_limit=array(0.7)),
-    Call(foot.roll, foot=foot.Foot((0, 0.08), (-0.05, 0), (0.12, 0), (0.2, 0)), angle=array(0.3),
-         ball_limit=array(0.7)),
+    Call(
+        foot.roll,
+        foot=foot.Foot((0, 0.08), (-0.05, 0), (0.12, 0), (0.2, 0)),
+        angle=array(0.3),
+        ball_limit=array(0.7),
+    ),
     # leg
-    Call(lambda L_knee, soft: leg.LegRig(CENTRES | {"L_knee": L_knee}, soft), of="leg.LegRig",
-         L_knee=array(CENTRES["L_knee"], 3), soft=array(0.01)),
+    Call(
+        lambda L_knee, soft: leg.LegRig(CENTRES | {"L_knee": L_knee}, soft),
+        of="leg.LegRig",
+        L_knee=array(CENTRES["L_knee"], 3),
+        soft=array(0.01),
+    ),
     Call(leg.LegRig.from_puppet, puppet=PIP, preset_bend_deg=array(5.0), soft=array(0.01)),
-    Call(leg.LegRig(CENTRES).pose, values=array(0.5, inside=("L_foot", "roll"), named="L_foot roll"), inverse=True),
-    Call(leg.LegAngles, hip=array(np.zeros((2, 3)), 2, 3), knee=array([0.1, 0.2], 2),
-         ankle=array(np.zeros((2, 3)), 2, 3)),
+    Call(
+        leg.LegRig(CENTRES).pose,
+        values=array(0.5, inside=("L_foot", "roll"), named="L_foot roll"),
+        inverse=True,
+    ),
+    Call(
+        leg.LegAngles,
+        hip=array(np.zeros((2, 3)), 2, 3),
+        knee=array([0.1, 0.2], 2),
+        ankle=array(np.zeros((2, 3)), 2, 3),
+    ),
     # mesh
     Call(mesh.Mesh, vertices=array(TUBE.vertices, "v", 3), triangles=array(TUBE.triangles, "t", 3)),
     Call(mesh.tube, radius=array(0.1), length=array(1.0), around=6, along=2),
     Call(mesh.puppet_mesh, puppet=PIP, vertices=300, chain=array(CHAIN, "n", 3)),
     Call(mesh.inner_bones, puppet=PIP, chain=array(CHAIN, "n", 3)),
-    Call(mesh.volume, vertices=array(TUBE.vertices, "v", 3), triangles=array(TUBE.triangles, "t", 3)),
-    Call(mesh.volume_kept, rest=array(TUBE.vertices, "v", 3), posed=array(TUBE.vertices, "v", 3),
-         triangles=array(TUBE.triangles, "t", 3)),
-    Call(mesh.slice_area, vertices=array(TUBE.vertices, "v", 3), triangles=array(TUBE.triangles, "t", 3),
-         point=array([0, 0.1, 0], 3), normal=array([0, 1, 0], 3)),
-    Call(mesh.section_kept, rest=array(TUBE.vertices, "v", 3), posed=array(TUBE.vertices, "v", 3),
-         triangles=array(TUBE.triangles, "t", 3), point=array([0, 0.1, 0], 3), normal=array([0, 1, 0], 3)),
-    Call(mesh.carried_section, rest=array(TUBE.vertices, "v", 3), posed=array(TUBE.vertices, "v", 3),
-         triangles=array(TUBE.triangles, "t", 3), point=array([0, 0.1, 0], 3), normal=array([0, 1, 0], 3)),
-    Call(mesh.stretch, rest=array(TUBE.vertices, "v", 3), posed=array(TUBE.vertices, "v", 3),
-         triangles=array(TUBE.triangles, "t", 3)),
+    Call(
+        mesh.volume, vertices=array(TUBE.vertices, "v", 3), triangles=array(TUBE.triangles, "t", 3)
+    ),
+    Call(
+        mesh.volume_kept,
+        rest=array(TUBE.vertices, "v", 3),
+        posed=array(TUBE.vertices, "v", 3),
+        triangles=array(TUBE.triangles, "t", 3),
+    ),
+    Call(
+        mesh.slice_area,
+        vertices=array(TUBE.vertices, "v", 3),
+        triangles=array(TUBE.triangles, "t", 3),
+        point=array([0, 0.1, 0], 3),
+        normal=array([0, 1, 0], 3),
+    ),
+    Call(
+        mesh.section_kept,
+        rest=array(TUBE.vertices, "v", 3),
+        posed=array(TUBE.vertices, "v", 3),
+        triangles=array(TUBE.triangles, "t", 3),
+        point=array([0, 0.1, 0], 3),
+        normal=array([0, 1, 0], 3),
+    ),
+    Call(
+        mesh.carried_section,
+        rest=array(TUBE.vertices, "v", 3),
+        posed=array(TUBE.vertices, "v", 3),
+        triangles=array(TUBE.triangles, "t", 3),
+        point=array([0, 0.1, 0], 3),
+        normal=array([0, 1, 0], 3),
+    ),
+    Call(
+        mesh.stretch,
+        rest=array(TUBE.vertices, "v", 3),
+        posed=array(TUBE.vertices, "v", 3),
+        triangles=array(TUBE.triangles, "t", 3),
+    ),
     Call(mesh.loose_edges, triangles=array(TUBE.triangles, "t", 3)),
     # skin
     Call(skin.bones_of, skeleton=LEG, more=array([[VECTOR, OTHER]], "n", 2, 3, inside="pelvis")),
-    Call(skin.rig_skin, rig=leg.LegRig.from_puppet(PIP), puppet=PIP, vertices=300, softness=array(2.0)),
-    Call(skin.weights_by_distance, vertices=array([VECTOR, OTHER], "v", 3),
-         bones=array([[VECTOR, OTHER]], "n", 2, 3, inside="hip"), softness=array(1.5), most=4),
+    Call(
+        skin.rig_skin,
+        rig=leg.LegRig.from_puppet(PIP),
+        puppet=PIP,
+        vertices=300,
+        softness=array(2.0),
+    ),
+    Call(
+        skin.weights_by_distance,
+        vertices=array([VECTOR, OTHER], "v", 3),
+        bones=array([[VECTOR, OTHER]], "n", 2, 3, inside="hip"),
+        softness=array(1.5),
+        most=4,
+    ),
     Call(skin.normalise, weights=array(WEIGHTS, "joints")),
     Call(skin.prune, weights=array(WEIGHTS, "joints"), most=1),
     Call(skin.to_four, weights=array(WEIGHTS, "joints")),
-    Call(skin.from_four, indices=array([[0, 1, 0, 0]], "v", 4), four=array([[0.5, 0.5, 0, 0]], "v", 4), joints=2),
+    Call(
+        skin.from_four,
+        indices=array([[0, 1, 0, 0]], "v", 4),
+        four=array([[0.5, 0.5, 0, 0]], "v", 4),
+        joints=2,
+    ),
     Call(skin.inverse_bind_matrices, rest_world=array(FRAME, 4, 4)),
-    Call(skin.joint_matrices, world=array([FRAME, FRAME], 4, 4), rest_world=array([FRAME, FRAME], 4, 4)),
-    Call(skin.linear_blend, vertices=array(TUBE.vertices, "v", 3), weights=array(WEIGHTS, "joints"),
-         matrices=array([FRAME, FRAME], 4, 4)),
-    Call(skin.dual_quaternion_blend, vertices=array(TUBE.vertices, "v", 3), weights=array(WEIGHTS, "joints"),
-         matrices=array([FRAME, FRAME], 4, 4)),
+    Call(
+        skin.joint_matrices,
+        world=array([FRAME, FRAME], 4, 4),
+        rest_world=array([FRAME, FRAME], 4, 4),
+    ),
+    Call(
+        skin.linear_blend,
+        vertices=array(TUBE.vertices, "v", 3),
+        weights=array(WEIGHTS, "joints"),
+        matrices=array([FRAME, FRAME], 4, 4),
+    ),
+    Call(
+        skin.dual_quaternion_blend,
+        vertices=array(TUBE.vertices, "v", 3),
+        weights=array(WEIGHTS, "joints"),
+        matrices=array([FRAME, FRAME], 4, 4),
+    ),
     Call(skin.dual_quaternion_from_frame, frames=array(FRAME, 4, 4)),
     Call(skin.frame_from_dual_quaternion, motion=array([*QUATERNION, 0, 0, 0, 0], 8)),
     Call(skin.blend_radius, weight=array(0.5), angle=array(0.5)),
     Call(skin.blend_zone, weights=array(WEIGHTS, "joints"), first=0, second=1),
-    Call(skin.radius_kept, rest=array(TUBE.vertices, "v", 3), posed=array(TUBE.vertices, "v", 3),
-         rest_joint=array(FRAME, 4, 4), posed_joint=array(FRAME, 4, 4), axis="x"),
-    Call(skin.worst_collapse, rest=array(TUBE.vertices, "v", 3), posed=array(TUBE.vertices, "v", 3),
-         rest_joint=array(FRAME, 4, 4), posed_joint=array(FRAME, 4, 4), axis="x",
-         zone=array(np.full(len(TUBE.vertices), True), "v")),
+    Call(
+        skin.radius_kept,
+        rest=array(TUBE.vertices, "v", 3),
+        posed=array(TUBE.vertices, "v", 3),
+        rest_joint=array(FRAME, 4, 4),
+        posed_joint=array(FRAME, 4, 4),
+        axis="x",
+    ),
+    Call(
+        skin.worst_collapse,
+        rest=array(TUBE.vertices, "v", 3),
+        posed=array(TUBE.vertices, "v", 3),
+        rest_joint=array(FRAME, 4, 4),
+        posed_joint=array(FRAME, 4, 4),
+        axis="x",
+        zone=array(np.full(len(TUBE.vertices), True), "v"),
+    ),
     # gait
-    Call(export.rig_asset, skeleton=leg.LegRig.from_puppet(PIP).skeleton, surface=PIP_SKIN[0],
-         weights=array(PIP_SKIN[1], 11), motions={}),
+    Call(
+        export.rig_asset,
+        skeleton=leg.LegRig.from_puppet(PIP).skeleton,
+        surface=PIP_SKIN[0],
+        weights=array(PIP_SKIN[1], 11),
+        motions={},
+    ),
     Call(export.puppet_asset, puppet=PIP, vertices=300, walking=False, preset_bend_deg=array(5.0)),
     Call(gait.headings, points=array([[0, 1, 0], [0, 0.5, 0.1]], "n", 3)),
     Call(gait.periodic_spline, values=array([1, 2, 3, 2], "n"), phase=array(0.3)),
-    Call(gait.joint_angles, percent=array(30), joint="knee", table="schwartz-2008", relative_step=array(0.7)),
+    Call(
+        gait.joint_angles,
+        percent=array(30),
+        joint="knee",
+        table="schwartz-2008",
+        relative_step=array(0.7),
+    ),
     Call(gait.pace, leg_length=array(0.8), group="free"),
     Call(gait.stance_share, speed=array(1.2), leg_length=array(0.8)),
-    Call(gait.walk, puppet=PIP, speed=array(1.0), step_length=array(0.5), frames=8, cycles=1, table="schwartz-2008"),
+    Call(
+        gait.walk,
+        puppet=PIP,
+        speed=array(1.0),
+        step_length=array(0.5),
+        frames=8,
+        cycles=1,
+        table="schwartz-2008",
+    ),
     Call(gait.plant, walk=WALK, pelvis=array(gait.pelvis_path(WALK), 3)),
     Call(gait.highest_hips, walk=WALK, reach=array(0.99)),
     Call(gait.pelvis_path, walk=WALK, reach=array(0.99)),
-    Call(gait.foot_slide_cm, sole=array([HEEL_BALL_TOE, HEEL_BALL_TOE], "n", 3), stance=array([True, True])),
+    Call(
+        gait.foot_slide_cm,
+        sole=array([HEEL_BALL_TOE, HEEL_BALL_TOE], "n", 3),
+        stance=array([True, True]),
+    ),
     Call(gait.foot_strikes, stance=array(WALK.stance)),
     Call(gait.toe_offs, stance=array(WALK.stance)),
     Call(gait.extension_pops, walk=WALK, near=array(0.99), fastest_deg=array(600.0)),
@@ -313,20 +618,42 @@ CALLS = [
 
 # Names, whole numbers, generators and objects checked when they were made.
 NO_ARRAYS = {
-    "body.sources", "body.as_text", "body.rows",
+    "body.sources",
+    "body.as_text",
+    "body.rows",
     "puppets.personal",
-    "skeleton.Skeleton", "skeleton.Skeleton.index", "skeleton.Skeleton.parent", "skeleton.Skeleton.children",
+    "skeleton.Skeleton",
+    "skeleton.Skeleton.index",
+    "skeleton.Skeleton.parent",
+    "skeleton.Skeleton.children",
     "skeleton.Skeleton.below",
-    "skeleton.Skeleton.chain", "skeleton.side_of", "skeleton.other_side",
-    "placement.swap_side", "placement.rename",
-    "controls.in_order", "controls.carried", "controls.with_gaps",
+    "skeleton.Skeleton.chain",
+    "skeleton.side_of",
+    "skeleton.other_side",
+    "placement.swap_side",
+    "placement.rename",
+    "controls.in_order",
+    "controls.carried",
+    "controls.with_gaps",
     "foot.of_puppet",
-    "leg.LegRig.with_controls", "leg.LegRig.match", "leg.LegRig.angles", "leg.LegRig.values_from_angles",
-    "mesh.Mesh.side", "mesh.puppet_chain", "export.walk_motion",
-    "gait.Walk.at", "gait.control_values", "gait.foot_goals",
+    "leg.LegRig.with_controls",
+    "leg.LegRig.match",
+    "leg.LegRig.angles",
+    "leg.LegRig.values_from_angles",
+    "mesh.Mesh.side",
+    "mesh.puppet_chain",
+    "export.walk_motion",
+    "gait.Walk.at",
+    "gait.control_values",
+    "gait.foot_goals",
 }
 
-ARRAYS = [(call, name) for call in CALLS for name, value in call.arguments.items() if isinstance(value, array)]
+ARRAYS = [
+    (call, name)
+    for call in CALLS
+    for name, value in call.arguments.items()
+    if isinstance(value, array)
+]
 
 
 def public(module):
@@ -337,9 +664,14 @@ def public(module):
         if inspect.isclass(thing):
             if not dataclasses.is_dataclass(thing) or checks(thing):
                 yield f"{module}.{name}"
-            methods = ((key, value) for key, value in vars(thing).items() if not key.startswith("_"))
-            yield from (f"{module}.{name}.{key}" for key, value in methods
-                        if inspect.isfunction(value) or isinstance(value, classmethod | staticmethod))
+            methods = (
+                (key, value) for key, value in vars(thing).items() if not key.startswith("_")
+            )
+            yield from (
+                f"{module}.{name}.{key}"
+                for key, value in methods
+                if inspect.isfunction(value) or isinstance(value, classmethod | staticmethod)
+            )
         elif callable(thing):
             yield f"{module}.{name}"
 
@@ -350,10 +682,14 @@ def checks(record):
     return "__post_init__" in vars(record) or not generated
 
 
-@pytest.mark.parametrize("module", [name for name in MATHS if name in written() and not name.startswith("_")])
+@pytest.mark.parametrize(
+    "module", [name for name in MATHS if name in written() and not name.startswith("_")]
+)
 def test_every_public_function_is_in_the_table(module):
     listed = {call.name for call in CALLS} | NO_ARRAYS
-    assert set(public(module)) - listed == set(), "add a good call of each to CALLS, or its name to NO_ARRAYS"
+    assert set(public(module)) - listed == set(), (
+        "add a good call of each to CALLS, or its name to NO_ARRAYS"
+    )
 
 
 def test_nothing_is_listed_that_is_not_there():
@@ -370,7 +706,9 @@ def test_the_good_call_is_good_and_names_every_parameter(call):
     assert any(isinstance(value, array) for value in call.arguments.values())
 
 
-@pytest.mark.parametrize(("call", "argument"), ARRAYS, ids=[f"{call.name}-{argument}" for call, argument in ARRAYS])
+@pytest.mark.parametrize(
+    ("call", "argument"), ARRAYS, ids=[f"{call.name}-{argument}" for call, argument in ARRAYS]
+)
 def test_bad_input_is_refused_by_name(call, argument):
     good = call.arguments[argument]
     answers = {what: call.answer(**{argument: good.wrap(value)}) for what, value in good.spoiled()}

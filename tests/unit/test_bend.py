@@ -17,17 +17,23 @@ SHORTER = [0.0, -0.8]
 def moved(points, axes, joint, turn):
     """The chain with one joint turned, by the forward chain."""
     turned = rotation.matrix_about(axes[joint], turn)
-    return np.concatenate([points[:joint + 1], points[joint] + (points[joint + 1:] - points[joint]) @ turned.T])
+    return np.concatenate(
+        [points[: joint + 1], points[joint] + (points[joint + 1 :] - points[joint]) @ turned.T]
+    )
 
 
 # What the end can do
+
 
 def test_flat_jacobian_is_the_slope_of_the_forward_chain():
     rng = np.random.default_rng(0)
     angles, lengths, step = rng.uniform(-3, 3, (20, 4)), rng.uniform(0.2, 1, (20, 4)), 1e-6
     matrix = bend.jacobian(planar_chain(angles, lengths))
     for joint in range(4):
-        ends = [planar_chain(angles + sign * step * np.eye(4)[joint], lengths)[:, -1] for sign in (-1, 1)]
+        ends = [
+            planar_chain(angles + sign * step * np.eye(4)[joint], lengths)[:, -1]
+            for sign in (-1, 1)
+        ]
         np.testing.assert_allclose(matrix[..., joint], (ends[1] - ends[0]) / (2 * step), atol=1e-8)
 
 
@@ -42,7 +48,9 @@ def test_jacobian_in_space_is_the_slope_of_turning_each_joint():
         np.testing.assert_allclose(hinges[:, joint], (ends[1] - ends[0]) / (2 * step), atol=1e-8)
     for joint, axis in itertools.product(range(3), range(3)):
         about = np.tile(np.eye(3)[axis], (3, 1))
-        np.testing.assert_allclose(balls[:, 3 * joint + axis], bend.jacobian(points, about)[:, joint], atol=1e-15)
+        np.testing.assert_allclose(
+            balls[:, 3 * joint + axis], bend.jacobian(points, about)[:, joint], atol=1e-15
+        )
 
 
 def test_flat_chain_is_the_same_in_space():
@@ -58,7 +66,9 @@ def test_flat_chain_is_the_same_in_space():
 def test_manipulability_and_singular_values_belong_together(upper, lower, hip, knee):
     matrix = bend.jacobian(planar_chain([hip, knee], [upper, lower]))
     values = bend.singular_values(matrix)
-    assert bend.manipulability(matrix) == pytest.approx(upper * lower * abs(np.sin(knee)), abs=1e-12)
+    assert bend.manipulability(matrix) == pytest.approx(
+        upper * lower * abs(np.sin(knee)), abs=1e-12
+    )
     assert bend.manipulability(matrix) == pytest.approx(np.prod(values), abs=1e-12)
     assert values[0] >= values[1] >= 0
     with np.errstate(divide="ignore"):  # NumPy's own way to a determinant of zero
@@ -105,6 +115,7 @@ def test_ball_jointed_straight_leg_loses_one_direction_and_a_hinged_leg_two():
 
 # The first step of each method
 
+
 def test_straight_leg_with_its_goal_on_its_line_gets_no_first_step():
     np.testing.assert_array_equal(bend.transpose_step(STRAIGHT, SHORTER), [0, 0])
     np.testing.assert_array_equal(bend.cyclic_turns(STRAIGHT, SHORTER), [0, 0])
@@ -139,7 +150,9 @@ def test_any_bend_gives_every_method_a_first_step(angle):
 def test_a_goal_off_the_line_or_a_goal_met_is_no_stall():
     assert not bend.stalls(STRAIGHT, [0.01, -0.8])
     assert not bend.stalls(STRAIGHT, STRAIGHT[-1])
-    np.testing.assert_array_equal(bend.stalls(STRAIGHT, [SHORTER, [0.1, -0.8], STRAIGHT[-1]]), [True, False, False])
+    np.testing.assert_array_equal(
+        bend.stalls(STRAIGHT, [SHORTER, [0.1, -0.8], STRAIGHT[-1]]), [True, False, False]
+    )
 
 
 def test_slanted_straight_legs_are_straight_to_rounding_only():
@@ -153,11 +166,17 @@ def test_slanted_straight_legs_are_straight_to_rounding_only():
 
 def test_transpose_step_is_the_transposed_jacobian_times_the_error():
     rng = np.random.default_rng(5)
-    points, goal, axes = rng.normal(size=(7, 4, 3)), rng.normal(size=(7, 3)), rng.normal(size=(7, 3, 3))
+    points, goal, axes = (
+        rng.normal(size=(7, 4, 3)),
+        rng.normal(size=(7, 3)),
+        rng.normal(size=(7, 3, 3)),
+    )
     for given_axes in (None, axes):
         matrix = bend.jacobian(points, given_axes)
         wanted = np.einsum("bdm,bd->bm", matrix, goal - points[:, -1])
-        np.testing.assert_allclose(bend.transpose_step(points, goal, given_axes), wanted, atol=1e-13)
+        np.testing.assert_allclose(
+            bend.transpose_step(points, goal, given_axes), wanted, atol=1e-13
+        )
 
 
 @pytest.mark.parametrize("hinged", [True, False])
@@ -168,21 +187,28 @@ def test_cyclic_turns_bring_the_end_nearest(hinged):
     for joint, turn in enumerate(turns):
         arm, wanted = points[-1] - points[joint], goal - points[joint]
         if hinged:
-            near = [np.linalg.norm(moved(points, axes, joint, turn + off)[-1] - goal) for off in (-1e-3, 0, 1e-3)]
+            near = [
+                np.linalg.norm(moved(points, axes, joint, turn + off)[-1] - goal)
+                for off in (-1e-3, 0, 1e-3)
+            ]
             assert near[1] < min(near[0], near[2])
         else:
             assert turn == pytest.approx(rotation.angle_between(arm, wanted), abs=1e-14)
 
 
 def test_a_goal_right_behind_a_joint_asks_for_half_a_turn():
-    np.testing.assert_allclose(np.abs(bend.cyclic_turns([[0, 0], [0, -1], [0, -2]], [0, -0.5])), [0, np.pi])
+    np.testing.assert_allclose(
+        np.abs(bend.cyclic_turns([[0, 0], [0, -1], [0, -2]], [0, -0.5])), [0, np.pi]
+    )
     balls = bend.cyclic_turns([[0, 0, 0], [0, -1, 0], [0, -2, 0]], [0, -0.5, 0])
     np.testing.assert_allclose(balls, [0, np.pi])
 
 
 def test_backward_forward_pass_by_hand():
     # end to goal (1, 1); knee from (1, 0), one below it: stays; root from (0, 0): stays; so all is in place
-    np.testing.assert_allclose(bend.backward_forward([[0, 0], [1, 0], [2, 0]], [1, 1]), [[0, 0], [1, 0], [1, 1]])
+    np.testing.assert_allclose(
+        bend.backward_forward([[0, 0], [1, 0], [2, 0]], [1, 1]), [[0, 0], [1, 0], [1, 1]]
+    )
     passed = bend.backward_forward(np.random.default_rng(7).normal(size=(9, 5, 3)), np.ones(3))
     assert passed.shape == (9, 5, 3)
 
@@ -196,6 +222,7 @@ def test_backward_forward_pass_keeps_bones_and_root_and_survives_a_goal_on_a_joi
 
 # The preset bend
 
+
 @quick
 @given(length, length, st.floats(-3, 3), st.floats(0, 6.28), st.booleans())
 def test_preset_bend_measured_is_the_bend_given(upper, lower, angle, lean, space):
@@ -206,11 +233,15 @@ def test_preset_bend_measured_is_the_bend_given(upper, lower, angle, lean, space
     bent = bend.preset_bend(points, angle, ahead)
     measured = bend.measure_bend(bent, ahead)
     assert measured.angle == pytest.approx(angle, abs=1e-12)
-    np.testing.assert_allclose(np.linalg.norm(np.diff(bent, axis=0), axis=-1), [upper, lower], atol=1e-12)
+    np.testing.assert_allclose(
+        np.linalg.norm(np.diff(bent, axis=0), axis=-1), [upper, lower], atol=1e-12
+    )
     reach = np.linalg.norm(bent[2] - bent[0])
     assert measured.cost == pytest.approx(1 - reach / (upper + lower), abs=1e-12)
     np.testing.assert_allclose(bent[0], points[0], atol=0)
-    assert bend.bend_of_cost(bend.reach_cost(angle, upper, lower), upper, lower) == pytest.approx(abs(angle), abs=1e-6)
+    assert bend.bend_of_cost(bend.reach_cost(angle, upper, lower), upper, lower) == pytest.approx(
+        abs(angle), abs=1e-6
+    )
 
 
 @pytest.mark.parametrize("angle", [1e-12, 1e-9, -1e-9, 1e-6])
@@ -246,8 +277,13 @@ def test_preset_bend_batch_equals_loop():
 def test_whole_numbers_equal_decimals():
     whole = [[0, 0], [0, -1], [1, -2]]
     decimal = np.array(whole, dtype=float)
-    for of in (bend.jacobian, bend.measure_bend, lambda p: bend.preset_bend(p, 1),
-               lambda p: bend.cyclic_turns(p, [1, 0]), lambda p: bend.backward_forward(p, [1, 0])):
+    for of in (
+        bend.jacobian,
+        bend.measure_bend,
+        lambda p: bend.preset_bend(p, 1),
+        lambda p: bend.cyclic_turns(p, [1, 0]),
+        lambda p: bend.backward_forward(p, [1, 0]),
+    ):
         a, b = of(whole), of(decimal)
         np.testing.assert_array_equal(getattr(a, "angle", a), getattr(b, "angle", b))
 
@@ -255,7 +291,13 @@ def test_whole_numbers_equal_decimals():
 def test_steps_batch_equals_loop():
     rng = np.random.default_rng(8)
     points, goals = rng.normal(size=(3, 1, 4, 3)), rng.normal(size=(5, 3))
-    for of in (bend.transpose_step, bend.cyclic_turns, bend.off_line, bend.backward_forward, bend.stalls):
+    for of in (
+        bend.transpose_step,
+        bend.cyclic_turns,
+        bend.off_line,
+        bend.backward_forward,
+        bend.stalls,
+    ):
         batch = of(points, goals)
         assert batch.shape[:2] == (3, 5)
         for i, j in np.ndindex(3, 5):
@@ -264,28 +306,32 @@ def test_steps_batch_equals_loop():
 
 # Bad input
 
-@pytest.mark.parametrize(("call", "name"), [
-    (lambda: bend.jacobian([[0, 0]]), "points"),
-    (lambda: bend.jacobian([[0, 0, 0, 0], [1, 1, 1, 1]]), "points"),
-    (lambda: bend.jacobian("leg"), "points"),
-    (lambda: bend.jacobian([[0, 0], [0, np.nan]]), "points"),
-    (lambda: bend.jacobian(STRAIGHT, [[0, 0, 1], [0, 0, 1]]), "axes"),
-    (lambda: bend.jacobian(np.zeros((3, 3)), [[0, 0, 1]]), "axes"),
-    (lambda: bend.jacobian(np.zeros((3, 3)), np.zeros((2, 3))), "axes"),
-    (lambda: bend.singular_values([1, 2]), "matrix"),
-    (lambda: bend.rank(np.eye(2), tolerance=0), "tolerance"),
-    (lambda: bend.transpose_step(STRAIGHT, [0, 0, 0]), "goal"),
-    (lambda: bend.off_line(STRAIGHT, [0, 0]), "goal"),
-    (lambda: bend.preset_bend(STRAIGHT[:2], 0.1), "points"),
-    (lambda: bend.preset_bend([[0, 0], [0, -1], [0, 0]], 0.1), "points"),
-    (lambda: bend.preset_bend([[0, 0], [0, 0], [0, -1]], 0.1), "points"),
-    (lambda: bend.preset_bend(STRAIGHT, 0.1, [0, 1]), "forward"),
-    (lambda: bend.preset_bend(STRAIGHT, np.inf), "angle"),
-    (lambda: bend.measure_bend(STRAIGHT, [0, 0]), "forward"),
-    (lambda: bend.reach_cost(0.1, 0, 1), "upper"),
-    (lambda: bend.bend_of_cost(0.9, 1, 0.2), "cost"),
-    (lambda: bend.bend_of_cost(-0.1, 1, 1), "cost"),
-])
+
+@pytest.mark.parametrize(
+    ("call", "name"),
+    [
+        (lambda: bend.jacobian([[0, 0]]), "points"),
+        (lambda: bend.jacobian([[0, 0, 0, 0], [1, 1, 1, 1]]), "points"),
+        (lambda: bend.jacobian("leg"), "points"),
+        (lambda: bend.jacobian([[0, 0], [0, np.nan]]), "points"),
+        (lambda: bend.jacobian(STRAIGHT, [[0, 0, 1], [0, 0, 1]]), "axes"),
+        (lambda: bend.jacobian(np.zeros((3, 3)), [[0, 0, 1]]), "axes"),
+        (lambda: bend.jacobian(np.zeros((3, 3)), np.zeros((2, 3))), "axes"),
+        (lambda: bend.singular_values([1, 2]), "matrix"),
+        (lambda: bend.rank(np.eye(2), tolerance=0), "tolerance"),
+        (lambda: bend.transpose_step(STRAIGHT, [0, 0, 0]), "goal"),
+        (lambda: bend.off_line(STRAIGHT, [0, 0]), "goal"),
+        (lambda: bend.preset_bend(STRAIGHT[:2], 0.1), "points"),
+        (lambda: bend.preset_bend([[0, 0], [0, -1], [0, 0]], 0.1), "points"),
+        (lambda: bend.preset_bend([[0, 0], [0, 0], [0, -1]], 0.1), "points"),
+        (lambda: bend.preset_bend(STRAIGHT, 0.1, [0, 1]), "forward"),
+        (lambda: bend.preset_bend(STRAIGHT, np.inf), "angle"),
+        (lambda: bend.measure_bend(STRAIGHT, [0, 0]), "forward"),
+        (lambda: bend.reach_cost(0.1, 0, 1), "upper"),
+        (lambda: bend.bend_of_cost(0.9, 1, 0.2), "cost"),
+        (lambda: bend.bend_of_cost(-0.1, 1, 1), "cost"),
+    ],
+)
 def test_bad_input_is_named(call, name):
     with pytest.raises(ValueError, match=f"`{name}`"):
         call()

@@ -12,10 +12,19 @@ from numpy.testing import assert_allclose, assert_array_equal
 
 from rigkit import body, frames, rotation
 
-MEASURES = {"pelvis_width": 0.24, "pelvis_depth": 0.16, "leg_length": 0.88, "pelvis_height": 0.10,
-            "marker_radius": 0.007}
-LANDMARKS = {"left_asis": [0.12, 1.0, 0.05], "right_asis": [-0.12, 1.0, 0.05], "left_psis": [0.04, 1.02, -0.10],
-             "right_psis": [-0.04, 1.02, -0.10]}
+MEASURES = {
+    "pelvis_width": 0.24,
+    "pelvis_depth": 0.16,
+    "leg_length": 0.88,
+    "pelvis_height": 0.10,
+    "marker_radius": 0.007,
+}
+LANDMARKS = {
+    "left_asis": [0.12, 1.0, 0.05],
+    "right_asis": [-0.12, 1.0, 0.05],
+    "left_psis": [0.04, 1.02, -0.10],
+    "right_psis": [-0.04, 1.02, -0.10],
+}
 BAD = [np.nan, np.inf, "long", [], None, 0.0, -1.0]
 lengths = st.floats(0.05, 3.0)
 coordinates = st.lists(st.floats(-2, 2), min_size=3, max_size=3)
@@ -23,11 +32,14 @@ coordinates = st.lists(st.floats(-2, 2), min_size=3, max_size=3)
 
 # Segment lengths
 
+
 @pytest.mark.parametrize("table", body.SEGMENT_TABLES)
 def test_lengths_are_the_table_s_shares_of_stature(table):
     for row in body.rows("segments"):
         if row["table"] == table:
-            assert getattr(body.segment_lengths(1.7, table), row["quantity"]) == pytest.approx(1.7 * row["fraction"])
+            assert getattr(body.segment_lengths(1.7, table), row["quantity"]) == pytest.approx(
+                1.7 * row["fraction"]
+            )
 
 
 @pytest.mark.parametrize("table", body.SEGMENT_TABLES)
@@ -45,7 +57,9 @@ def test_lengths_in_a_batch_equal_lengths_one_by_one(table):
 
 def test_integers_and_lists_are_as_good_as_floats():
     assert body.segment_lengths(2).thigh == body.segment_lengths(2.0).thigh
-    assert_array_equal(body.segment_lengths([1, 2]).shank, body.segment_lengths(np.array([1.0, 2.0])).shank)
+    assert_array_equal(
+        body.segment_lengths([1, 2]).shank, body.segment_lengths(np.array([1.0, 2.0])).shank
+    )
 
 
 def test_a_table_without_a_number_says_none():
@@ -67,6 +81,7 @@ def test_unknown_tables_are_refused_with_the_list(table):
 
 # Pelvis and hip centres
 
+
 def test_a_pelvis_that_faces_forward():
     pelvis = body.pelvis(*LANDMARKS.values())
     assert_allclose(pelvis.frame[:3, 3], [0, 1, 0.05])
@@ -86,12 +101,18 @@ def test_moving_the_landmarks_moves_the_hips_with_them(turn, shift, method):
     assert_allclose(moved.frame, move @ still.frame, atol=1e-12)
     measures = MEASURES | {"pelvis_width": still.width, "pelvis_depth": still.depth}
     hips = body.hip_centres(method, **measures)
-    assert_allclose(frames.apply(moved.frame, hips.left), frames.apply(move, frames.apply(still.frame, hips.left)),
-                    atol=1e-12)
+    assert_allclose(
+        frames.apply(moved.frame, hips.left),
+        frames.apply(move, frames.apply(still.frame, hips.left)),
+        atol=1e-12,
+    )
 
 
 def test_pelves_in_a_batch_equal_pelves_one_by_one():
-    points = [np.array(p) + np.random.default_rng(2).normal(scale=0.01, size=(4, 3)) for p in LANDMARKS.values()]
+    points = [
+        np.array(p) + np.random.default_rng(2).normal(scale=0.01, size=(4, 3))
+        for p in LANDMARKS.values()
+    ]
     together = body.pelvis(*points)
     for i in range(4):
         alone = body.pelvis(*(p[i] for p in points))
@@ -127,7 +148,9 @@ def test_hips_in_a_batch_equal_hips_one_by_one(method):
     widths, legs = np.array([[0.22], [0.25]]), np.array([0.8, 0.9, 1.0])
     together = body.hip_centres(method, **MEASURES | {"pelvis_width": widths, "leg_length": legs})
     for i, j in np.ndindex(2, 3):
-        alone = body.hip_centres(method, **MEASURES | {"pelvis_width": widths[i, 0], "leg_length": legs[j]})
+        alone = body.hip_centres(
+            method, **MEASURES | {"pelvis_width": widths[i, 0], "leg_length": legs[j]}
+        )
         assert_allclose(np.broadcast_to(together.left, (2, 3, 3))[i, j], alone.left)
 
 
@@ -136,16 +159,28 @@ def test_hips_in_a_batch_equal_hips_one_by_one(method):
 @pytest.mark.parametrize("method", ["bell-1989", "bell-1990", "leardini", "seidel"])
 def test_rules_of_pure_ratios_scale_with_the_body(method, scale):
     big = {name: value * scale for name, value in MEASURES.items()}
-    assert_allclose(body.hip_centres(method, **big).left, scale * body.hip_centres(method, **MEASURES).left)
+    assert_allclose(
+        body.hip_centres(method, **big).left, scale * body.hip_centres(method, **MEASURES).left
+    )
 
 
 def test_a_measure_the_method_does_not_use_may_be_left_out():
-    alone, among_others = body.hip_centres("bell-1990", pelvis_width=0.24), body.hip_centres("bell-1990", **MEASURES)
+    alone, among_others = (
+        body.hip_centres("bell-1990", pelvis_width=0.24),
+        body.hip_centres("bell-1990", **MEASURES),
+    )
     assert_array_equal(alone.left, among_others.left)
 
 
-@pytest.mark.parametrize(("method", "needs"), [
-    ("harrington", "pelvis_depth"), ("hara", "leg_length"), ("davis", "pelvis_width"), ("seidel", "pelvis_depth")])
+@pytest.mark.parametrize(
+    ("method", "needs"),
+    [
+        ("harrington", "pelvis_depth"),
+        ("hara", "leg_length"),
+        ("davis", "pelvis_width"),
+        ("seidel", "pelvis_depth"),
+    ],
+)
 def test_a_missing_measure_is_named(method, needs):
     with pytest.raises(ValueError, match=f"`{needs}` must be given for the method '{method}'"):
         body.hip_centres(method)
@@ -170,6 +205,7 @@ def test_unknown_methods_are_refused_with_the_list():
 
 # Ranges of motion
 
+
 @pytest.mark.parametrize("joint", body.JOINT_MOTIONS)
 def test_a_joint_range_spans_standing_straight(joint):
     reach = body.joint_range(joint)
@@ -181,12 +217,16 @@ def test_cdc_ranges_depend_on_sex_and_age_and_bands_meet_at_birthdays():
     assert np.rad2deg(body.joint_range("knee", "cdc", "M", 30).high) == pytest.approx(137.7)
     assert body.joint_range("hip", "cdc", "M", 8.9) == body.joint_range("hip", "cdc", "M", 2)
     assert body.joint_range("hip", "cdc", "M", 9) != body.joint_range("hip", "cdc", "M", 8.9)
-    assert body.joint_range("hip", "cdc", "M", np.float64(69.9)) == body.joint_range("hip", "cdc", "M", 45)
+    assert body.joint_range("hip", "cdc", "M", np.float64(69.9)) == body.joint_range(
+        "hip", "cdc", "M", 45
+    )
 
 
 def test_outside_measures_how_far_an_angle_leaves_the_range():
     knee = body.joint_range("knee")  # 0 to 135 degrees
-    assert_allclose(np.rad2deg(knee.outside(np.deg2rad([-5, 0, 60, 135, 145]))), [-5, 0, 0, 0, 10], atol=1e-12)
+    assert_allclose(
+        np.rad2deg(knee.outside(np.deg2rad([-5, 0, 60, 135, 145]))), [-5, 0, 0, 0, 10], atol=1e-12
+    )
     assert knee.outside(1) == 0
 
 
@@ -205,19 +245,22 @@ def test_bad_angles_are_refused(bad):
         body.joint_range("knee").outside(bad)
 
 
-@pytest.mark.parametrize(("arguments", "says"), [
-    (("elbow",), "`joint` must be one of 'hip'"),
-    (("knee", "almanac"), "`table` must be one of 'cdc'"),
-    (("knee", "cdc"), "`sex` must be one of 'F', 'M'"),
-    (("knee", "cdc", "F"), "`age`"),
-    (("knee", "cdc", "F", 1), "2 to below 70"),
-    (("knee", "cdc", "F", 70), "2 to below 70"),
-    (("knee", "cdc", "F", np.nan), "`age`"),
-    (("knee", "cdc", "F", [20, 30]), "`age` must be one age"),
-    (("knee", "merck", "F", 30), "`sex` and `age` must be left out"),
-    (("hip_abduction", "cdc", "F", 30), "must list hip adduction"),
-    (("hip_abduction", "merck"), "must list hip adduction"),
-])
+@pytest.mark.parametrize(
+    ("arguments", "says"),
+    [
+        (("elbow",), "`joint` must be one of 'hip'"),
+        (("knee", "almanac"), "`table` must be one of 'cdc'"),
+        (("knee", "cdc"), "`sex` must be one of 'F', 'M'"),
+        (("knee", "cdc", "F"), "`age`"),
+        (("knee", "cdc", "F", 1), "2 to below 70"),
+        (("knee", "cdc", "F", 70), "2 to below 70"),
+        (("knee", "cdc", "F", np.nan), "`age`"),
+        (("knee", "cdc", "F", [20, 30]), "`age` must be one age"),
+        (("knee", "merck", "F", 30), "`sex` and `age` must be left out"),
+        (("hip_abduction", "cdc", "F", 30), "must list hip adduction"),
+        (("hip_abduction", "merck"), "must list hip adduction"),
+    ],
+)
 def test_ranges_that_are_not_there_are_refused(arguments, says):
     with pytest.raises(ValueError, match=says):
         body.joint_range(*arguments)
@@ -243,7 +286,9 @@ def test_every_data_file_is_read_and_every_source_is_used():
     assert all(sum(work.statuses.values()) > 0 for work in body.sources())
 
 
-@pytest.mark.parametrize("path", sorted((Path(body.__file__).parent / "data").glob("*.csv")), ids=lambda p: p.stem)
+@pytest.mark.parametrize(
+    "path", sorted((Path(body.__file__).parent / "data").glob("*.csv")), ids=lambda p: p.stem
+)
 def test_data_files_have_full_rows_and_no_duplicates(path):
     with path.open(encoding="utf-8", newline="") as file:
         head, *table = csv.reader(file)

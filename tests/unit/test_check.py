@@ -6,37 +6,59 @@ import pytest
 from rigkit import _check
 
 
-@pytest.mark.parametrize("value", [[1, 2, 3], (1.0, 2.0, 3.0), np.array([1, 2, 3], dtype=np.int8),
-                                   np.array([1, 2, 3], dtype=np.float32), range(1, 4)])
+@pytest.mark.parametrize(
+    "value",
+    [
+        [1, 2, 3],
+        (1.0, 2.0, 3.0),
+        np.array([1, 2, 3], dtype=np.int8),
+        np.array([1, 2, 3], dtype=np.float32),
+        range(1, 4),
+    ],
+)
 def test_lists_tuples_and_every_number_type_become_float64(value):
     array = _check.numbers("a", value, 3)
     assert array.dtype == np.float64
     assert array.tolist() == [1.0, 2.0, 3.0]
 
 
-@pytest.mark.parametrize(("shape", "wanted"), [((3,), (3,)), ((7, 3), (3,)), ((2, 7, 3), (3,)), ((5,), ("n",)),
-                                               ((), ()), ((2,), ()), ((6, 4, 4), (4, 4)), ((6, 9, 2), ("n", 2))])
+@pytest.mark.parametrize(
+    ("shape", "wanted"),
+    [
+        ((3,), (3,)),
+        ((7, 3), (3,)),
+        ((2, 7, 3), (3,)),
+        ((5,), ("n",)),
+        ((), ()),
+        ((2,), ()),
+        ((6, 4, 4), (4, 4)),
+        ((6, 9, 2), ("n", 2)),
+    ],
+)
 def test_batch_axes_come_first(shape, wanted):
     assert _check.numbers("a", np.ones(shape), *wanted).shape == shape
 
 
-@pytest.mark.parametrize(("value", "wanted", "parts"), [
-    ([1, 2], (3,), ["`goal`", "shape (..., 3)", "got shape (2,)", "[1, 2]"]),
-    (3.0, (3,), ["`goal`", "got shape ()"]),
-    (np.ones((2, 3)), ("n", 2), ["shape (..., n, 2)", "got shape (2, 3)"]),
-    ([1, np.nan, 3], (3,), ["finite", "nan at index (1,)"]),
-    ([[1, 2, 3], [4, 5, -np.inf]], (3,), ["finite", "-inf at index (1, 2)"]),
-    (np.nan, (), ["finite", "got nan."]),
-    ("north", (3,), ["text 'north'"]),
-    (["1", "2", "3"], (3,), ["text"]),
-    ([], (3,), ["empty", "(0,)", "at least one"]),
-    (np.ones((0, 3)), (3,), ["empty", "(0, 3)"]),
-    (None, (3,), ["NoneType None"]),
-    ([True, False, True], (3,), ["true/false"]),
-    ([1j, 0, 0], (3,), ["list"]),
-    ({"x": 1}, (3,), ["dict"]),
-    ([[1, 2, 3], [1, 2]], (3,), ["different lengths"]),
-])
+@pytest.mark.parametrize(
+    ("value", "wanted", "parts"),
+    [
+        ([1, 2], (3,), ["`goal`", "shape (..., 3)", "got shape (2,)", "[1, 2]"]),
+        (3.0, (3,), ["`goal`", "got shape ()"]),
+        (np.ones((2, 3)), ("n", 2), ["shape (..., n, 2)", "got shape (2, 3)"]),
+        ([1, np.nan, 3], (3,), ["finite", "nan at index (1,)"]),
+        ([[1, 2, 3], [4, 5, -np.inf]], (3,), ["finite", "-inf at index (1, 2)"]),
+        (np.nan, (), ["finite", "got nan."]),
+        ("north", (3,), ["text 'north'"]),
+        (["1", "2", "3"], (3,), ["text"]),
+        ([], (3,), ["empty", "(0,)", "at least one"]),
+        (np.ones((0, 3)), (3,), ["empty", "(0, 3)"]),
+        (None, (3,), ["NoneType None"]),
+        ([True, False, True], (3,), ["true/false"]),
+        ([1j, 0, 0], (3,), ["list"]),
+        ({"x": 1}, (3,), ["dict"]),
+        ([[1, 2, 3], [1, 2]], (3,), ["different lengths"]),
+    ],
+)
 def test_refusals_name_the_argument_and_what_came(value, wanted, parts):
     with pytest.raises(ValueError, match="`goal` must be") as refusal:
         _check.numbers("goal", value, *wanted)
@@ -64,23 +86,32 @@ def test_numbers_too_large_for_float64_are_not_finite():
 
 @pytest.mark.parametrize("value", [0, -1, [0.4, 0.0], [0.4, -0.1]])
 def test_positive_refuses_zero_and_below(value):
-    with pytest.raises(ValueError, match=r"`thigh` must be above zero; got (0|-1|(0|-0\.1) at index \(1,\))\. Lengths"):
+    with pytest.raises(
+        ValueError,
+        match=r"`thigh` must be above zero; got (0|-1|(0|-0\.1) at index \(1,\))\. Lengths",
+    ):
         _check.positive("thigh", value)
 
 
 def test_every_shows_the_first_that_fails_and_where():
     values = np.array([[0.2, 0.4], [1.5, 7.0]])
     assert _check.every("weight", values, values < 8, "below 8") is None
-    with pytest.raises(ValueError, match=r"^`weight` must be at most 1; got 1\.5 at index \(1, 0\)\. Lower it\.$"):
+    with pytest.raises(
+        ValueError, match=r"^`weight` must be at most 1; got 1\.5 at index \(1, 0\)\. Lower it\.$"
+    ):
         _check.every("weight", values, values <= 1, "at most 1", "Lower it.")
     with pytest.raises(ValueError, match=r"^`weight` must be at most 1; got 2\.$"):
         _check.every("weight", 2.0, np.array(False), "at most 1")
-    with pytest.raises(ValueError, match=r"got 3 at index \(1,\)\.$"):  # one value, measured against several
+    with pytest.raises(
+        ValueError, match=r"got 3 at index \(1,\)\.$"
+    ):  # one value, measured against several
         _check.every("soft", 3.0, np.array([True, False]), "shorter than the leg")
 
 
 def test_a_vector_without_direction_is_told_by_its_place():
-    with pytest.raises(ValueError, match=r"got a vector of length zero at index \(1,\)\. Give a direction"):
+    with pytest.raises(
+        ValueError, match=r"got a vector of length zero at index \(1,\)\. Give a direction"
+    ):
         _check.directions("axis", [[1, 0, 0], [0, 0, 0]])
 
 
@@ -93,7 +124,9 @@ def test_directions_have_length_one_whatever_their_length():
 
 
 def test_a_direction_of_length_zero_is_refused_even_inside_a_batch():
-    with pytest.raises(ValueError, match="`axis` must be vectors with a direction; got a vector of length zero"):
+    with pytest.raises(
+        ValueError, match="`axis` must be vectors with a direction; got a vector of length zero"
+    ):
         _check.directions("axis", [[1, 0, 0], [0, 0, 0]])
 
 
@@ -130,7 +163,9 @@ def test_one_takes_a_single_number_and_says_what_else_came():
     assert _check.one("soft", np.array(-0.5)) == -0.5
     assert isinstance(_check.one("soft", np.float32(2)), float)
     for several in ([1.0], [1.0, 2.0], np.ones((2, 2))):
-        with pytest.raises(ValueError, match=r"`soft` must be one number; got shape \(.*: .*\. A leg has one\.$"):
+        with pytest.raises(
+            ValueError, match=r"`soft` must be one number; got shape \(.*: .*\. A leg has one\.$"
+        ):
             _check.one("soft", several, "A leg has one.")
     with pytest.raises(ValueError, match="`soft` must be finite numbers; got nan"):
         _check.one("soft", np.nan)
@@ -138,6 +173,10 @@ def test_one_takes_a_single_number_and_says_what_else_came():
 
 def test_one_positive_refuses_zero_too():
     assert _check.one_positive("damping", 2) == 2.0
-    for wrong, said in ((0, "above zero; got 0"), ([1.0], "one number; got shape"), (np.inf, "finite")):
+    for wrong, said in (
+        (0, "above zero; got 0"),
+        ([1.0], "one number; got shape"),
+        (np.inf, "finite"),
+    ):
         with pytest.raises(ValueError, match=f"`damping` must be {said}"):
             _check.one_positive("damping", wrong)

@@ -27,7 +27,9 @@ import rigkit
 from rigkit import cli, course, inspection, puppets, server
 from tests.browser import lab
 
-posix = pytest.mark.skipif(os.name != "posix", reason="Ctrl-C cannot be sent to one process on this system")
+posix = pytest.mark.skipif(
+    os.name != "posix", reason="Ctrl-C cannot be sent to one process on this system"
+)
 
 
 @pytest.fixture
@@ -58,8 +60,13 @@ def assert_one_voice(err):
 
 def help_of(command=""):
     """What a command's `--help` prints, in a process of its own with 80 columns."""
-    done = subprocess.run([sys.executable, "-m", "rigkit", *command.split(), "--help"], capture_output=True, text=True,
-                          check=True, env={**os.environ, "COLUMNS": "80"})
+    done = subprocess.run(
+        [sys.executable, "-m", "rigkit", *command.split(), "--help"],
+        capture_output=True,
+        text=True,
+        check=True,
+        env={**os.environ, "COLUMNS": "80"},
+    )
     assert done.stderr == ""
     return done.stdout
 
@@ -111,7 +118,9 @@ def test_help_is_readable_on_a_narrow_terminal(command, capsys, monkeypatch):
     with pytest.raises(SystemExit):
         cli.main([command, "--help"])
     lines = capsys.readouterr().out.splitlines()
-    told = [line for line in lines if "rigkit " not in line]  # a command is not broken, so that it can be copied
+    told = [
+        line for line in lines if "rigkit " not in line
+    ]  # a command is not broken, so that it can be copied
     assert max(map(len, told)) <= 44
 
 
@@ -137,7 +146,12 @@ def desk(tmp_path, monkeypatch):
 def test_the_examples_of_learn_run(desk, served):
     for words in examples("learn"):
         assert cli.main(words) == 0
-    assert [call[0].name for call in served] == ["leg-rigging", "leg-rigging", "leg-rigging-teaching", "my-rigs"]
+    assert [call[0].name for call in served] == [
+        "leg-rigging",
+        "leg-rigging",
+        "leg-rigging-teaching",
+        "my-rigs",
+    ]
 
 
 def test_the_examples_of_export_run_and_those_of_inspect_find_the_file(desk, capsys):
@@ -167,32 +181,52 @@ def test_the_examples_of_rigkit_run(desk, served):
 
 
 def test_help_loads_the_standard_library_alone():
-    code = ("import sys\nfrom rigkit import cli\ntry:\n    cli.main(['mark', '--help'])\nexcept SystemExit:\n    pass\n"
-            "print(*{name.partition('.')[0] for name in sys.modules} - set(sys.stdlib_module_names), file=sys.stderr)")
-    done = subprocess.run([sys.executable, "-S", "-c", code], capture_output=True, text=True, check=True,
-                          cwd=os.path.dirname(os.path.dirname(rigkit.__file__)))
+    code = (
+        "import sys\nfrom rigkit import cli\ntry:\n    cli.main(['mark', '--help'])\nexcept SystemExit:\n    pass\n"
+        "print(*{name.partition('.')[0] for name in sys.modules} - set(sys.stdlib_module_names), file=sys.stderr)"
+    )
+    done = subprocess.run(
+        [sys.executable, "-S", "-c", code],
+        capture_output=True,
+        text=True,
+        check=True,
+        cwd=os.path.dirname(os.path.dirname(rigkit.__file__)),
+    )
     assert set(done.stderr.split()) == {"rigkit", "__main__"}
 
 
 def completed():
     """The options that the script for the Tab key knows, by command."""
-    script = subprocess.run([sys.executable, "-m", "rigkit", "--completion"], capture_output=True, text=True,
-                            check=True).stdout
+    script = subprocess.run(
+        [sys.executable, "-m", "rigkit", "--completion"], capture_output=True, text=True, check=True
+    ).stdout
     found = re.findall(r"^    (\S+)\) words='(.*)';;$", script, re.M)
-    return {"" if command == "*" else command: [word for word in words.split() if word.startswith("--")]
-            for command, words in found}
+    return {
+        "" if command == "*" else command: [word for word in words.split() if word.startswith("--")]
+        for command, words in found
+    }
 
 
 @pytest.mark.skipif(shutil.which("bash") is None, reason="no bash here")
-@pytest.mark.parametrize(("typed", "completions"), [
-    ("rigkit l", ["learn"]), ("rigkit --v", ["--version"]), ("rigkit learn --t", ["--teach"]),
-    ("rigkit mark --ros", ["--roster"]), ("rigkit inspect --m", ["--map"]), ("rigkit pack x", []),
-])
+@pytest.mark.parametrize(
+    ("typed", "completions"),
+    [
+        ("rigkit l", ["learn"]),
+        ("rigkit --v", ["--version"]),
+        ("rigkit learn --t", ["--teach"]),
+        ("rigkit mark --ros", ["--roster"]),
+        ("rigkit inspect --m", ["--map"]),
+        ("rigkit pack x", []),
+    ],
+)
 def test_bash_completes_commands_and_options(typed, completions):
     """Asks bash itself, with the variables that it sets when somebody presses Tab."""
     words = typed.split()
-    script = (f'eval "$({shlex.quote(sys.executable)} -m rigkit --completion)"\nCOMP_WORDS=({typed})\n'
-              f"COMP_CWORD={len(words) - 1}\n_rigkit\n" 'printf "%s\\n" "${COMPREPLY[@]}"')
+    script = (
+        f'eval "$({shlex.quote(sys.executable)} -m rigkit --completion)"\nCOMP_WORDS=({typed})\n'
+        f"COMP_CWORD={len(words) - 1}\n_rigkit\n"
+        'printf "%s\\n" "${COMPREPLY[@]}"'
+    )
     done = subprocess.run(["bash", "-c", script], capture_output=True, text=True, check=True)
     assert done.stdout.split() == completions
     assert done.stderr == ""
@@ -226,7 +260,9 @@ def test_the_default_folder_is_leg_rigging_here(tmp_path, monkeypatch, served):
 
 def test_a_lesson_is_opened_by_its_number(tmp_path, served):
     for lesson in course.lessons():
-        cli.main(["learn", str(int(lesson.number)), "--dir", str(tmp_path / "mine"), "--no-browser"])
+        cli.main(
+            ["learn", str(int(lesson.number)), "--dir", str(tmp_path / "mine"), "--no-browser"]
+        )
         assert served[-1][1] == f"lessons/{lesson.path.name}"
 
 
@@ -240,31 +276,71 @@ def test_a_bad_port_number_is_refused(capsys, served, port):
     assert (code, served) == (2, [])
 
 
-@pytest.mark.parametrize(("arguments", "said"), [
-    ("lern", "rigkit: There is no command 'lern'. Did you mean learn?"),
-    ("fly", "rigkit: There is no command 'fly'. The commands are learn, export, inspect, pack and mark."),
-    ("help fly", "rigkit: There is no command 'fly'. The commands are learn, export, inspect, pack and mark."),
-    ("--verison", "rigkit: There is no option --verison. Did you mean --version?"),
-    ("--quickly", "rigkit: There is no option --quickly. See rigkit --help."),
-    ("learn --prot 1", "rigkit learn: There is no option --prot. Did you mean --port?"),
-    ("learn --out=x", "rigkit learn: There is no option --out. See rigkit learn --help."),
-    ("learn 06 07", "rigkit learn: '07' is one word more than is taken here. See rigkit learn --help."),
-    ("learn --dir", "rigkit learn: --dir needs a value, and none came. See rigkit learn --help."),
-    ("learn --teach=yes", "rigkit learn: --teach takes no value; got 'yes'. See rigkit learn --help."),
-    ("export", "rigkit export: PUPPET is missing. See rigkit export --help."),
-    ("export Tomsin", "rigkit export: PUPPET must be Tamsin, Odo, Pip or heron; got 'Tomsin'."),
-    ("export Pip --vertices 299", "rigkit export: --vertices must be a whole number from 300 to 1000000; got '299'."),
-    ("export Pip --vertices 1e9", "rigkit export: --vertices must be a whole number from 300 to 1000000; got '1e9'."),
-    ("export Pip --out pip.obj", "rigkit export: --out must end in .glb or .gltf; got 'pip.obj'."),
-    ("pack", "rigkit pack: LESSON and --out are missing. See rigkit pack --help."),
-    ("mark --lesson", "rigkit mark: --lesson needs a value, and none came. See rigkit mark --help."),
-    ("mark --out x --override p 06/solve_leg",
-     "rigkit mark: --override needs 3 values, and fewer came. See rigkit mark --help."),
-    ("mark x --out x --jail glass", "rigkit mark: --jail must be bwrap or landlock; got 'glass'."),
-    ("mark x --out x --workers 0", "rigkit mark: --workers must be a whole number from 1 on; got '0'."),
-    ("mark x --out x --jail bwrap --unsafe-no-jail",
-     "rigkit mark: --unsafe-no-jail and --jail do not go together. Leave one out."),
-])
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        ("lern", "rigkit: There is no command 'lern'. Did you mean learn?"),
+        (
+            "fly",
+            "rigkit: There is no command 'fly'. The commands are learn, export, inspect, pack and mark.",
+        ),
+        (
+            "help fly",
+            "rigkit: There is no command 'fly'. The commands are learn, export, inspect, pack and mark.",
+        ),
+        ("--verison", "rigkit: There is no option --verison. Did you mean --version?"),
+        ("--quickly", "rigkit: There is no option --quickly. See rigkit --help."),
+        ("learn --prot 1", "rigkit learn: There is no option --prot. Did you mean --port?"),
+        ("learn --out=x", "rigkit learn: There is no option --out. See rigkit learn --help."),
+        (
+            "learn 06 07",
+            "rigkit learn: '07' is one word more than is taken here. See rigkit learn --help.",
+        ),
+        (
+            "learn --dir",
+            "rigkit learn: --dir needs a value, and none came. See rigkit learn --help.",
+        ),
+        (
+            "learn --teach=yes",
+            "rigkit learn: --teach takes no value; got 'yes'. See rigkit learn --help.",
+        ),
+        ("export", "rigkit export: PUPPET is missing. See rigkit export --help."),
+        ("export Tomsin", "rigkit export: PUPPET must be Tamsin, Odo, Pip or heron; got 'Tomsin'."),
+        (
+            "export Pip --vertices 299",
+            "rigkit export: --vertices must be a whole number from 300 to 1000000; got '299'.",
+        ),
+        (
+            "export Pip --vertices 1e9",
+            "rigkit export: --vertices must be a whole number from 300 to 1000000; got '1e9'.",
+        ),
+        (
+            "export Pip --out pip.obj",
+            "rigkit export: --out must end in .glb or .gltf; got 'pip.obj'.",
+        ),
+        ("pack", "rigkit pack: LESSON and --out are missing. See rigkit pack --help."),
+        (
+            "mark --lesson",
+            "rigkit mark: --lesson needs a value, and none came. See rigkit mark --help.",
+        ),
+        (
+            "mark --out x --override p 06/solve_leg",
+            "rigkit mark: --override needs 3 values, and fewer came. See rigkit mark --help.",
+        ),
+        (
+            "mark x --out x --jail glass",
+            "rigkit mark: --jail must be bwrap or landlock; got 'glass'.",
+        ),
+        (
+            "mark x --out x --workers 0",
+            "rigkit mark: --workers must be a whole number from 1 on; got '0'.",
+        ),
+        (
+            "mark x --out x --jail bwrap --unsafe-no-jail",
+            "rigkit mark: --unsafe-no-jail and --jail do not go together. Leave one out.",
+        ),
+    ],
+)
 def test_wrong_words_are_refused_in_one_voice(desk, capsys, served, arguments, said):
     err, code = refusal(capsys, *arguments.split())
     assert err == f"{said}\n"
@@ -274,10 +350,12 @@ def test_wrong_words_are_refused_in_one_voice(desk, capsys, served, arguments, s
 def test_what_the_library_refuses_is_said_in_the_words_of_the_command(desk, capsys):
     cli.main(["export", "pip", "--rest", "--vertices", "300"])
     capsys.readouterr()
-    for words, said in [("--map up=sideways", "rigkit inspect: --map up must be one of"),
-                        ("--map nose=x", "rigkit inspect: --map must name one of pelvis"),
-                        ("--threshold foot-slide=x", "rigkit inspect: --threshold foot-slide must be a number"),
-                        ("--threshold slide=1", "rigkit inspect: --threshold must name rules")]:
+    for words, said in [
+        ("--map up=sideways", "rigkit inspect: --map up must be one of"),
+        ("--map nose=x", "rigkit inspect: --map must name one of pelvis"),
+        ("--threshold foot-slide=x", "rigkit inspect: --threshold foot-slide must be a number"),
+        ("--threshold slide=1", "rigkit inspect: --threshold must name rules"),
+    ]:
         err, code = refusal(capsys, "inspect", "Pip.glb", *words.split())
         assert err.startswith(said)
         assert code == 2
@@ -304,16 +382,23 @@ def test_a_disk_that_is_full_is_said_with_the_files_own_name(desk, capsys, monke
 
     monkeypatch.setattr(course.os, "replace", full)
     err, code = refusal(capsys, "pack", "06", "--out", "x.zip")
-    assert err == "rigkit pack: Cannot use x.zip (No space left on device). Make room, then try again.\n"
+    assert (
+        err
+        == "rigkit pack: Cannot use x.zip (No space left on device). Make room, then try again.\n"
+    )
     assert code == 1
     assert list(desk.iterdir()) == []
 
 
 @pytest.mark.skipif(not os.path.exists("/dev/full"), reason="no device here that is full")
-@pytest.mark.parametrize("words", [["--version"], ["export", "Pip", "--out", "pip.glb", "--vertices", "300"]])
+@pytest.mark.parametrize(
+    "words", [["--version"], ["export", "Pip", "--out", "pip.glb", "--vertices", "300"]]
+)
 def test_output_that_cannot_be_written_is_said(desk, words):
     with open("/dev/full", "w") as full:
-        done = subprocess.run([sys.executable, "-m", "rigkit", *words], stdout=full, stderr=subprocess.PIPE, text=True)
+        done = subprocess.run(
+            [sys.executable, "-m", "rigkit", *words], stdout=full, stderr=subprocess.PIPE, text=True
+        )
     assert_one_voice(done.stderr)
     assert "Cannot use the output" in done.stderr
     assert done.returncode == 1
@@ -344,7 +429,9 @@ def test_a_file_in_place_of_the_folder_is_refused(tmp_path, capsys, served):
     assert (tmp_path / "mine").read_text() == "a letter"
 
 
-@pytest.mark.skipif(not os.path.isdir("/proc/self"), reason="no folder here that nobody can write to")
+@pytest.mark.skipif(
+    not os.path.isdir("/proc/self"), reason="no folder here that nobody can write to"
+)
 def test_a_folder_that_cannot_be_written_to_is_refused(capsys, served):
     err, code = refusal(capsys, "learn", "--dir", "/proc/self", "--no-browser")
     assert "Cannot use /proc/self" in err
@@ -367,7 +454,9 @@ def test_a_taken_port_is_refused(tmp_path, capsys, served):
         taken.bind(("127.0.0.1", 0))
         taken.listen()
         port = taken.getsockname()[1]
-        err, code = refusal(capsys, "learn", "--dir", tmp_path / "mine", "--no-browser", "--port", port)
+        err, code = refusal(
+            capsys, "learn", "--dir", tmp_path / "mine", "--no-browser", "--port", port
+        )
     assert f"Port {port} is taken" in err
     assert (code, served) == (1, [])
 
@@ -395,7 +484,9 @@ def test_small_messages_are_sent_at_once(monkeypatch, tmp_path):
 
 def test_a_page_left_half_answered_does_not_keep_it_from_ending():
     async def half_answered():
-        await anyio.to_thread.run_sync(int)  # as the server reads files: in a thread that lives as long as its task
+        await anyio.to_thread.run_sync(
+            int
+        )  # as the server reads files: in a thread that lives as long as its task
         loop.stop()
         await asyncio.Event().wait()
 
@@ -434,8 +525,11 @@ def _kernel(running):
 def test_a_server_answers_with_its_token_only_and_ends_with_all_its_kernels(tmp_path, number):
     with lab.learn(tmp_path / "mine") as running:
         assert (tmp_path / "mine" / ".rigkit").is_dir()
-        page = json.loads(_answer(running, f"lab?token={running.token}")
-                          .split('id="jupyter-config-data" type="application/json">')[1].split("</script>")[0])
+        page = json.loads(
+            _answer(running, f"lab?token={running.token}")
+            .split('id="jupyter-config-data" type="application/json">')[1]
+            .split("</script>")[0]
+        )
         assert page["serverRoot"] == str(tmp_path / "mine")
         assert "@jupyterlab/apputils-extension:announcements" in page["disabledExtensions"]
         with pytest.raises(urllib.error.HTTPError, match="403"):
@@ -451,8 +545,12 @@ def test_a_server_answers_with_its_token_only_and_ends_with_all_its_kernels(tmp_
 
 @posix
 def test_ctrl_c_while_it_starts_is_no_error(tmp_path):
-    process = subprocess.Popen([sys.executable, "-m", "rigkit", "learn", "--no-browser", "--dir", tmp_path / "mine"],
-                               stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True)
+    process = subprocess.Popen(
+        [sys.executable, "-m", "rigkit", "learn", "--no-browser", "--dir", tmp_path / "mine"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        text=True,
+    )
     assert process.stdout.readline().startswith("Your folder")
     process.send_signal(signal.SIGINT)
     said, _ = process.communicate(timeout=30)
@@ -464,7 +562,12 @@ def test_output_that_nobody_reads_on_is_no_fault(tmp_path):
     """As in `rigkit inspect FILE | head -1`."""
     read, write = os.pipe()
     os.close(read)
-    done = subprocess.run([sys.executable, "-m", "rigkit", "export", "Pip", "--out", "pip.glb"], stdout=write,
-                          stderr=subprocess.PIPE, text=True, cwd=tmp_path)
+    done = subprocess.run(
+        [sys.executable, "-m", "rigkit", "export", "Pip", "--out", "pip.glb"],
+        stdout=write,
+        stderr=subprocess.PIPE,
+        text=True,
+        cwd=tmp_path,
+    )
     os.close(write)
     assert (done.returncode, done.stderr) == (1, "")

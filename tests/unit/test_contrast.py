@@ -20,25 +20,36 @@ from tests.contrast import SHAPE, TEXT, as_ink, contrast, over
 
 THEMES = ("light", "dark")
 # What may be pale, and what says the same without it.
-DECORATION = {"edge": "rules between parts that headings and rows tell apart",
-              "ground": "rules between rows, and the tint behind tiles and code; words stand in both",
-              "floor": "the band under the floor; the floor's own line is measured"}
+DECORATION = {
+    "edge": "rules between parts that headings and rows tell apart",
+    "ground": "rules between rows, and the tint behind tiles and code; words stand in both",
+    "floor": "the band under the floor; the floor's own line is measured",
+}
 
 
 # --- the formula -----------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize(("ink", "on_white"), [
-    ("#000000", 21), ("#ffffff", 1),  # WCAG 2.2: "contrast ratios can range from 1 to 21"
-    ("#767676", 4.54), ("#949494", 3.03),  # the lightest greys that pass for text and for shapes; from memory
-    ("#0072b2", 5.19), ("#d55e00", 3.87), ("#e69f00", 2.25),  # Okabe-Ito; computed apart from this project's code
-])
+@pytest.mark.parametrize(
+    ("ink", "on_white"),
+    [
+        ("#000000", 21),
+        ("#ffffff", 1),  # WCAG 2.2: "contrast ratios can range from 1 to 21"
+        ("#767676", 4.54),
+        ("#949494", 3.03),  # the lightest greys that pass for text and for shapes; from memory
+        ("#0072b2", 5.19),
+        ("#d55e00", 3.87),
+        ("#e69f00", 2.25),  # Okabe-Ito; computed apart from this project's code
+    ],
+)
 def test_the_formula_gives_the_known_ratios(ink, on_white):
     assert contrast(ink, "#ffffff") == pytest.approx(on_white, abs=0.005)
 
 
 def test_what_is_seen_through_is_measured_as_it_is_seen():
-    assert contrast("rgba(0,0,0,.5)", "#ffffff") == pytest.approx(contrast("#808080", "#ffffff"), abs=0.03)
+    assert contrast("rgba(0,0,0,.5)", "#ffffff") == pytest.approx(
+        contrast("#808080", "#ffffff"), abs=0.03
+    )
     assert contrast("rgba(0,0,0,0)", "#ffffff") == 1
 
 
@@ -48,7 +59,9 @@ def test_what_is_seen_through_is_measured_as_it_is_seen():
 def of_jupyterlab(theme):
     """The colours of JupyterLab's own theme as it is installed, by the names of its variables."""
     commands = pytest.importorskip("jupyterlab.commands")
-    sheet = Path(commands.get_app_dir(), "themes", "@jupyterlab", f"theme-{theme}-extension", "index.css")
+    sheet = Path(
+        commands.get_app_dir(), "themes", "@jupyterlab", f"theme-{theme}-extension", "index.css"
+    )
     said = dict(re.findall(r"(--jp-[a-z0-9-]+):([^;}]+)", sheet.read_text(encoding="utf-8")))
     words = {"white": "#ffffff", "black": "#000000"}
 
@@ -67,10 +80,15 @@ def test_words_and_controls_of_a_panel_are_seen_in_jupyterlab(theme):
     assert contrast(theirs["--jp-ui-font-color1"], behind) >= TEXT  # labels, cards
     assert contrast(theirs["--jp-content-font-color1"], behind) >= TEXT  # the title and the readout
     assert contrast(theirs["--jp-ui-font-color1"], button) >= TEXT
-    used = re.findall(r"(background|border-color|outline:2px solid|outline|color)[^;{}]*?(--jp-[a-z0-9-]+)",
-                      panels._LOOK.replace(stage.STYLE, ""))
+    used = re.findall(
+        r"(background|border-color|outline:2px solid|outline|color)[^;{}]*?(--jp-[a-z0-9-]+)",
+        panels._LOOK.replace(stage.STYLE, ""),
+    )
     assert {name for _, name in used} == {"--jp-ui-font-color2", "--jp-brand-color1"}
-    for _, name in used:  # the slider's bar and handle, the box's edge, and the mark of the keyboard's place
+    for (
+        _,
+        name,
+    ) in used:  # the slider's bar and handle, the box's edge, and the mark of the keyboard's place
         for ground in (behind, box):
             assert contrast(theirs[name], ground) >= SHAPE
     assert contrast(theirs["--jp-brand-color1"], button) >= SHAPE
@@ -100,7 +118,10 @@ def test_words_are_seen_on_what_plots_shade(dark):
     from rigkit import plots
 
     shade, paper = INKS["soft"][dark], INKS["paper"][dark]
-    covers = {float(cover) for cover in re.findall(r"alpha=(0\.\d+)", Path(plots.__file__).read_text(encoding="utf-8"))}
+    covers = {
+        float(cover)
+        for cover in re.findall(r"alpha=(0\.\d+)", Path(plots.__file__).read_text(encoding="utf-8"))
+    }
     assert covers
     for name, cover in itertools.product(("soft-text", "ink"), covers):
         assert contrast(INKS[name][dark], as_ink(over(shade, paper, cover))) >= TEXT, (name, cover)
@@ -108,9 +129,14 @@ def test_words_are_seen_on_what_plots_shade(dark):
 
 def test_shapes_are_drawn_in_inks_and_text_in_the_inks_for_text():
     rules = re.findall(r"([^{}]+)\{([^{}]*)\}", stage._SHAPES)
-    used = {(selector, what, name) for selector, rule in rules
-            for what, name in re.findall(r"(?<![\w-])(fill|stroke|color):var\(--([a-z-]+)\)", rule)}
-    assert {name for selector, _, name in used if selector.endswith("text") and _ == "fill"} == {"rig-hue-text"}
+    used = {
+        (selector, what, name)
+        for selector, rule in rules
+        for what, name in re.findall(r"(?<![\w-])(fill|stroke|color):var\(--([a-z-]+)\)", rule)
+    }
+    assert {name for selector, _, name in used if selector.endswith("text") and _ == "fill"} == {
+        "rig-hue-text"
+    }
     shapes = {(what, name) for selector, what, name in used if not selector.endswith("text")}
     assert {name for what, name in shapes if what == "stroke"} == {"rig-hue"}
     # What is filled is outlined in the same hue, or is the hue itself: a dot; the floor's band is decoration.
@@ -133,11 +159,15 @@ def uses(style):
     """Which variables a style sheet gives to text, to shapes and to grounds: three sets of names."""
     text, shapes, grounds = set(), set(), set()
     for selector, rule in re.findall(r"([^{}]+)\{([^{}]*)\}", style.replace(stage.STYLE, "")):
-        for what, value in re.findall(r"(?<![\w-])(color|fill|stroke|background|border[a-z-]*):([^;]*)", rule):
+        for what, value in re.findall(
+            r"(?<![\w-])(color|fill|stroke|background|border[a-z-]*):([^;]*)", rule
+        ):
             names = set(re.findall(r"var\(--([a-z-]+)", value))
             of_text = what == "color" or (what == "fill" and re.search(r"text|under", selector))
             (text if of_text else grounds if what == "background" else shapes).update(names)
-            assert not re.search(r"#[0-9a-f]{3}", value), f"{selector} has a colour that is no variable"
+            assert not re.search(r"#[0-9a-f]{3}", value), (
+                f"{selector} has a colour that is no variable"
+            )
     return text, shapes, grounds
 
 
@@ -147,7 +177,10 @@ def test_all_text_of_a_page_is_seen_on_all_its_grounds(name, theme):
     inks, (text, _, grounds) = inks_of(PAGES[name], theme), uses(PAGES[name])
     assert {"ink", "soft", "link"} <= text
     assert grounds == {"page", "ground"}
-    low = {(ink, ground): contrast(inks[ink], inks[ground]) for ink, ground in itertools.product(text, grounds)}
+    low = {
+        (ink, ground): contrast(inks[ink], inks[ground])
+        for ink, ground in itertools.product(text, grounds)
+    }
     assert {pair: ratio for pair, ratio in low.items() if ratio < TEXT} == {}
 
 
@@ -156,8 +189,10 @@ def test_all_text_of_a_page_is_seen_on_all_its_grounds(name, theme):
 def test_all_shapes_of_a_page_are_seen_on_all_its_grounds(name, theme):
     inks, (_, shapes, grounds) = inks_of(PAGES[name], theme), uses(PAGES[name])
     assert len(shapes - set(DECORATION)) >= 4
-    low = {(ink, ground): contrast(inks[ink], inks[ground])
-           for ink, ground in itertools.product(shapes - set(DECORATION), grounds)}
+    low = {
+        (ink, ground): contrast(inks[ink], inks[ground])
+        for ink, ground in itertools.product(shapes - set(DECORATION), grounds)
+    }
     assert {pair: ratio for pair, ratio in low.items() if ratio < SHAPE} == {}
 
 
@@ -170,7 +205,12 @@ def test_a_printed_page_has_the_light_inks(name):
 
 def test_the_edge_of_a_card_is_seen_in_both_themes_or_beside_its_word():
     # On a card in a notebook the edge repeats a word ("Nearly:", "serious"): it could be decoration, and is seen still.
-    edges = {*map(str.lower, card._EDGE.values()), *re.findall(r"border-color:(#[0-9a-f]+)", view._CARD)}
+    edges = {
+        *map(str.lower, card._EDGE.values()),
+        *re.findall(r"border-color:(#[0-9a-f]+)", view._CARD),
+    }
     assert len(edges) >= 4
-    for dark, edge in itertools.product((0, 1), edges - {"#b00020"}):  # beside the word "serious", its rule's title too
+    for dark, edge in itertools.product(
+        (0, 1), edges - {"#b00020"}
+    ):  # beside the word "serious", its rule's title too
         assert contrast(edge, INKS["paper"][dark]) >= SHAPE, edge

@@ -18,6 +18,7 @@ QUARTER = np.pi / 2
 
 # Axes
 
+
 def test_left_up_forward_is_right_handed():
     assert np.array_equal(np.cross(LEFT, UP), FORWARD)
     assert np.linalg.det(np.stack([LEFT, UP, FORWARD])) == 1
@@ -49,6 +50,7 @@ def test_a_walk_goes_forward_with_the_left_side_first_on_plus_x():
 
 # Matrices, frames, quaternions
 
+
 def test_matrices_turn_column_vectors_and_frames_hold_the_origin_in_the_last_column():
     assert np.allclose(frames.apply(frames.frame(origin=[1, 2, 3]), [0, 0, 0]), [1, 2, 3])
     assert frames.frame(origin=[1, 2, 3])[:3, 3].tolist() == [1, 2, 3]
@@ -59,7 +61,9 @@ def test_matrices_turn_column_vectors_and_frames_hold_the_origin_in_the_last_col
 def test_world_is_parent_world_at_local():
     hip = frames.frame(rotation.matrix_about("x", QUARTER), [0, 1, 0])
     knee = frames.frame(origin=[0, -0.4, 0])
-    limb = skeleton.Skeleton([skeleton.Joint("hip", None, hip), skeleton.Joint("knee", "hip", knee)])
+    limb = skeleton.Skeleton(
+        [skeleton.Joint("hip", None, hip), skeleton.Joint("knee", "hip", knee)]
+    )
     assert np.array_equal(limb.rest_world[1], hip @ knee)
     assert np.allclose(limb.rest_world[1, :3, 3], [0, 1, -0.4], **CLOSE)
 
@@ -70,7 +74,9 @@ def test_quaternions_are_scalar_last():
 
 
 def test_a_joint_left_alone_reads_zero():
-    limb = skeleton.Skeleton([skeleton.Joint("hip", None, frames.frame(rotation.matrix_about("z", 1), [1, 2, 3]))])
+    limb = skeleton.Skeleton(
+        [skeleton.Joint("hip", None, frames.frame(rotation.matrix_about("z", 1), [1, 2, 3]))]
+    )
     assert np.array_equal(limb.pose(), limb.rest_world)
     assert np.array_equal(limb.pose({"hip": np.eye(3)}), limb.rest_world)
 
@@ -81,6 +87,7 @@ def test_batch_axes_come_first_and_numbers_are_float64_inside():
 
 
 # The leg
+
 
 def bent_leg():
     """Hip, knee and ankle of a standing leg with its knee a little forward."""
@@ -98,9 +105,13 @@ def test_a_standing_legs_hinge_axis_is_plus_x_its_y_runs_up_the_bone_and_z_is_fo
 def posed_leg(hip=0.0, knee=0.0):
     """Where a straight standing leg's knee and ankle go when its joints turn about their own hinge axes."""
     world = placement.orient_chain([[0, 0.8, 0], [0, 0.4, 0], [0, 0, 0]])
-    leg = skeleton.Skeleton.from_world(dict(zip(("hip", "knee", "ankle"), world, strict=True)),
-                                       {"hip": None, "knee": "hip", "ankle": "knee"})
-    posed = leg.pose({"hip": rotation.matrix_about("x", hip), "knee": rotation.matrix_about("x", knee)})
+    leg = skeleton.Skeleton.from_world(
+        dict(zip(("hip", "knee", "ankle"), world, strict=True)),
+        {"hip": None, "knee": "hip", "ankle": "knee"},
+    )
+    posed = leg.pose(
+        {"hip": rotation.matrix_about("x", hip), "knee": rotation.matrix_about("x", knee)}
+    )
     return leg.origins(posed, ["knee", "ankle"])
 
 
@@ -113,9 +124,15 @@ def test_a_negative_turn_about_x_at_the_hip_is_flexion_the_thigh_goes_forward():
 
 
 def test_seen_from_the_side_x_is_forward_and_the_hip_reads_zero_hanging_down():
-    assert np.allclose(two_bone.planar_points(0, 0, 0.4, 0.3), [[0, 0], [0, -0.4], [0, -0.7]], **CLOSE)
-    assert np.allclose(two_bone.planar_points(QUARTER, 0, 0.4, 0.3), [[0, 0], [0.4, 0], [0.7, 0]], **CLOSE)
-    assert np.allclose(two_bone.planar_points(0, QUARTER, 0.4, 0.3), [[0, 0], [0, -0.4], [-0.3, -0.4]], **CLOSE)
+    assert np.allclose(
+        two_bone.planar_points(0, 0, 0.4, 0.3), [[0, 0], [0, -0.4], [0, -0.7]], **CLOSE
+    )
+    assert np.allclose(
+        two_bone.planar_points(QUARTER, 0, 0.4, 0.3), [[0, 0], [0.4, 0], [0.7, 0]], **CLOSE
+    )
+    assert np.allclose(
+        two_bone.planar_points(0, QUARTER, 0.4, 0.3), [[0, 0], [0, -0.4], [-0.3, -0.4]], **CLOSE
+    )
 
 
 def test_the_solved_knee_goes_forward_and_its_flexion_is_positive_zero_straight():
@@ -155,18 +172,28 @@ def test_a_positive_foot_roll_lifts_the_heel_a_negative_one_the_toes():
 
 # Units and names
 
+
 def public_parameters():
     for module in MATHS:
         if module in written() and not module.startswith("_"):
             for name, thing in vars(importlib.import_module(f"rigkit.{module}")).items():
-                public = not name.startswith("_") and getattr(thing, "__module__", None) == f"rigkit.{module}"
+                public = (
+                    not name.startswith("_")
+                    and getattr(thing, "__module__", None) == f"rigkit.{module}"
+                )
                 if public and callable(thing):
-                    yield from ((f"{module}.{name}", key) for key in inspect.signature(thing).parameters)
+                    yield from (
+                        (f"{module}.{name}", key) for key in inspect.signature(thing).parameters
+                    )
 
 
 def test_degrees_and_centimetres_only_under_a_name_that_ends_so():
     """No switch for units: what goes in or comes out is in radians and metres, or its name ends in deg or cm."""
-    wrong = [pair for pair in public_parameters() if re.search(r"degree|radian|unit|centi|deg(?!$)|cm(?!$)", pair[1])]
+    wrong = [
+        pair
+        for pair in public_parameters()
+        if re.search(r"degree|radian|unit|centi|deg(?!$)|cm(?!$)", pair[1])
+    ]
     assert wrong == []
     assert ("placement.orient_chain", "least_bend_deg") in set(public_parameters())
 

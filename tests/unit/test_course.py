@@ -16,7 +16,14 @@ links = pytest.mark.skipif(os.name != "posix", reason="links need special rights
 
 
 def notebook(**about):
-    return json.dumps({"cells": [], "metadata": {"rigkit": about} if about else {}, "nbformat": 4, "nbformat_minor": 5})
+    return json.dumps(
+        {
+            "cells": [],
+            "metadata": {"rigkit": about} if about else {},
+            "nbformat": 4,
+            "nbformat_minor": 5,
+        }
+    )
 
 
 @pytest.fixture
@@ -58,7 +65,13 @@ def learner(folder, monkeypatch):
 
 def test_versions_say_each_part_on_a_line_and_what_is_missing(monkeypatch):
     lines = course.versions().splitlines()
-    assert [line.split()[0] for line in lines] == ["rigkit", "Python", "jupyterlab", "ipywidgets", "jupyterlab_widgets"]
+    assert [line.split()[0] for line in lines] == [
+        "rigkit",
+        "Python",
+        "jupyterlab",
+        "ipywidgets",
+        "jupyterlab_widgets",
+    ]
     assert sys.executable in lines[1]
     assert f"jupyterlab {metadata.version('jupyterlab')}:" in lines[2]
 
@@ -74,9 +87,19 @@ def test_versions_say_each_part_on_a_line_and_what_is_missing(monkeypatch):
 
 def test_lessons_come_in_order_with_what_their_metadata_says(shipped):
     first, second = course.lessons()
-    assert (first.number, first.title, first.minutes, first.aims) == ("06", "A bend", 25, ("bend it",))
+    assert (first.number, first.title, first.minutes, first.aims) == (
+        "06",
+        "A bend",
+        25,
+        ("bend it",),
+    )
     assert (first.path, first.exercise) == (shipped / LESSON, shipped / EXERCISE)
-    assert (second.number, second.title, second.minutes, second.exercise) == ("11", "The foot", None, None)
+    assert (second.number, second.title, second.minutes, second.exercise) == (
+        "11",
+        "The foot",
+        None,
+        None,
+    )
 
 
 @pytest.mark.parametrize("number", ["06", "6", 6, " 6 "])
@@ -99,7 +122,12 @@ def test_the_course_of_this_checkout_can_be_read():
 
 def test_everything_but_solutions_and_hidden_files_is_copied(shipped, folder):
     copies = course.hand_out(folder)
-    assert copies.copied == (LESSON, "lessons/11-the-foot.ipynb", "lessons/pictures/bend.svg", EXERCISE)
+    assert copies.copied == (
+        LESSON,
+        "lessons/11-the-foot.ipynb",
+        "lessons/pictures/bend.svg",
+        EXERCISE,
+    )
     there = {p.relative_to(folder).as_posix() for p in folder.rglob("*") if p.is_file()}
     assert there == {*copies.copied, ".rigkit/handed-out.json"}
     assert (folder / LESSON).read_bytes() == (shipped / LESSON).read_bytes()
@@ -253,7 +281,9 @@ def test_two_students_in_one_folder_are_told_apart(learner):
 
 
 def test_an_attempt_without_a_name_is_nobodys(learner):
-    (learner / ".rigkit" / "progress.jsonl").write_text('{"lesson": "06", "question": "rank", "score": 1}\n')
+    (learner / ".rigkit" / "progress.jsonl").write_text(
+        '{"lesson": "06", "question": "rank", "score": 1}\n'
+    )
     assert course.progress("06") == {"rank": 1.0}
     assert course.progress("06", "ada") == {}
     assert course.students() == ("",)
@@ -303,12 +333,23 @@ def test_a_torn_last_line_costs_itself_only(learner):
     assert course.progress("06") == {"rank": 0.5, "side": 1.0}
 
 
-@pytest.mark.parametrize("line", [
-    "null", "3", "[]", "{}", "\xff", '{"lesson": "06", "question": "rank", "score": "1"}',
-    '{"lesson": "06", "question": "rank", "score": NaN}', '{"lesson": "06", "question": "rank", "score": 7}',
-    '{"lesson": "06", "question": "rank", "score": true}',
-    '{"lesson": 6, "question": "rank", "score": 1}', '{"lesson": "06", "score": 1}', "[" * 100_000,
-])
+@pytest.mark.parametrize(
+    "line",
+    [
+        "null",
+        "3",
+        "[]",
+        "{}",
+        "\xff",
+        '{"lesson": "06", "question": "rank", "score": "1"}',
+        '{"lesson": "06", "question": "rank", "score": NaN}',
+        '{"lesson": "06", "question": "rank", "score": 7}',
+        '{"lesson": "06", "question": "rank", "score": true}',
+        '{"lesson": 6, "question": "rank", "score": 1}',
+        '{"lesson": "06", "score": 1}',
+        "[" * 100_000,
+    ],
+)
 def test_strange_lines_are_passed_over(learner, line):
     (learner / ".rigkit" / "progress.jsonl").write_bytes(line.encode("latin-1") + b"\n\n")
     course.record("06", "side", 1.0)
@@ -340,7 +381,9 @@ def test_a_crash_costs_nothing_that_was_recorded(learner):
         except EOFError:
             break
     course.record("06", "after", 1.0, "ada")
-    assert {f"q-{number}" for number in range(last + 1)} | {"after"} <= set(course.progress("06", "ada"))
+    assert {f"q-{number}" for number in range(last + 1)} | {"after"} <= set(
+        course.progress("06", "ada")
+    )
 
 
 def _record_many(folder, who):

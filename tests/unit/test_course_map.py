@@ -19,14 +19,18 @@ def learner(tmp_path, monkeypatch):
 def shown():
     """The map's rows as text, and its links."""
     html = CourseMap()._repr_mimebundle_()["text/html"]
-    rows = [[re.sub("<[^>]*>|&nbsp;", "", cell) for cell in re.findall(r"<t[hd].*?</t[hd]>", row)]
-            for row in re.findall(r"<tr>.*?</tr>", html)]
+    rows = [
+        [re.sub("<[^>]*>|&nbsp;", "", cell) for cell in re.findall(r"<t[hd].*?</t[hd]>", row)]
+        for row in re.findall(r"<tr>.*?</tr>", html)
+    ]
     return rows, re.findall(r'href="([^"]*)"', html)
 
 
 def test_every_lesson_there_is_and_no_other_with_its_minutes(learner):
     rows, _ = shown()
-    assert [row[0] for row in rows[1:]] == [f"{lesson.number} {lesson.title}" for lesson in course.lessons()]
+    assert [row[0] for row in rows[1:]] == [
+        f"{lesson.number} {lesson.title}" for lesson in course.lessons()
+    ]
     assert [row[1] for row in rows[1:]] == [f"{lesson.minutes} min" for lesson in course.lessons()]
     assert rows[0] == ["Lesson", "Time", "Exercise", "Right so far"]
 
@@ -62,8 +66,11 @@ def test_two_students_have_a_column_each(learner):
 
 
 def test_a_lesson_without_an_exercise_has_nothing_to_be_right(learner, monkeypatch):
-    monkeypatch.setattr(course, "lessons", lambda: (
-        course.Lesson("00", "Start here", 10, (), learner / "00-start-here.ipynb", None),))
+    monkeypatch.setattr(
+        course,
+        "lessons",
+        lambda: (course.Lesson("00", "Start here", 10, (), learner / "00-start-here.ipynb", None),),
+    )
     rows, _ = shown()
     assert rows[1] == ["00 Start here", "10 min", "", ""]
     assert "no exercise" in repr(CourseMap())

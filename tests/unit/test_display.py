@@ -71,33 +71,72 @@ def examples():
     leg_points = two_bone.planar_points([0.2, 0.1], [0.3, 0.4], 0.43, 0.42)
     seen = np.array([[0.0, -0.3, 0.0], [0.1, -0.2, 0.05]])
     flexed = seen @ rotation.matrix_about("x", np.linspace(0.0, 1.0, 9)).swapaxes(-1, -2)
-    swung = seen @ rotation.matrix_from_vector(np.random.default_rng(1).normal(size=(9, 3))).swapaxes(-1, -2)
+    swung = seen @ rotation.matrix_from_vector(
+        np.random.default_rng(1).normal(size=(9, 3))
+    ).swapaxes(-1, -2)
     flat = foot.of_puppet(tamsin)
     asset, walk = export.puppet_asset(tamsin), gait.walk(tamsin)
     report = inspection.inspect(asset)
     animation = asset.animations[0]
     odd = inspection.inspect(gltf.Asset((gltf.Node("a"), gltf.Node("b", 0))))
     return [
-        two_bone.solve_planar((0.1, -0.7), 0.43, 0.43), two_bone.solve_planar(np.zeros((2, 3, 2)) - 0.3, 0.43, 0.43),
+        two_bone.solve_planar((0.1, -0.7), 0.43, 0.43),
+        two_bone.solve_planar(np.zeros((2, 3, 2)) - 0.3, 0.43, 0.43),
         two_bone.solve((0, 0.9, 0), (0, 0.1, 0.1), 0.43, 0.43, (0, 0.5, 1)),
         two_bone.solve((0, 0.9, 0), np.linspace([0, 0.0, 0.1], [0, 0.4, 0.1], 10), 0.43, 0.43),
-        rig.skeleton, skeleton.Joint("L_knee", "L_hip", rig.skeleton.rest_local[3]), tamsin, heron,
-        body.segment_lengths(1.7), body.segment_lengths([1.5, 1.6, 1.7, 1.8, 1.9]),
+        rig.skeleton,
+        skeleton.Joint("L_knee", "L_hip", rig.skeleton.rest_local[3]),
+        tamsin,
+        heron,
+        body.segment_lengths(1.7),
+        body.segment_lengths([1.5, 1.6, 1.7, 1.8, 1.9]),
         body.pelvis((0.12, 1, 0), (-0.12, 1, 0), (0.05, 1, -0.15), (-0.05, 1, -0.15)),
-        body.hip_centres("bell-1990", pelvis_width=[0.22, 0.24]), body.joint_range("hip"), *body.sources()[:2],
-        placement.mirror_error(rig.skeleton), placement.mirror_error(rig.skeleton, rig.pose(crouch).world),
-        placement.centre_of_rotation(swung), placement.hinge_axis_from_motion(flexed),
-        bend.measure_bend(leg_points[0]), bend.measure_bend(leg_points),
-        solvers.fabrik(leg_points[0], (0.1, -0.6), trace=True), solvers.fabrik(leg_points, (0.1, -0.6)),
+        body.hip_centres("bell-1990", pelvis_width=[0.22, 0.24]),
+        body.joint_range("hip"),
+        *body.sources()[:2],
+        placement.mirror_error(rig.skeleton),
+        placement.mirror_error(rig.skeleton, rig.pose(crouch).world),
+        placement.centre_of_rotation(swung),
+        placement.hinge_axis_from_motion(flexed),
+        bend.measure_bend(leg_points[0]),
+        bend.measure_bend(leg_points),
+        solvers.fabrik(leg_points[0], (0.1, -0.6), trace=True),
+        solvers.fabrik(leg_points, (0.1, -0.6)),
         solvers.fabrik(leg_points @ [[0, 0, 1], [0, 1, 0]], (0, -0.6, 0.1), trace=True),
-        controls.Follow("pelvis"), controls.Follow("pelvis", "turn", [0.5, 1.0], np.eye(4)),
-        *rig.controls, controls.Control("plain"), flat, foot.roll(flat, np.radians(30)),
-        foot.roll(flat, np.radians([[-20, 0, 30], [60, 5, 1]])), rig, bird,
-        rig.pose(), rig.pose(crouch), bird.pose(crouch), rig.angles(rig.pose()), rig.angles(rig.pose(crouch)),
-        mesh.tube(0.05, 0.5), gait.pace(0.85), gait.pace([0.7, 0.8]), walk, gait.plant(gait.walk(heron)),
-        gait.Pop("L_", 31, 712.0), asset, odd.legs, asset.nodes[3], *asset.skins, *asset.meshes, animation,
-        *animation.channels[:3], gltf.Channel(0, "scale", [0.0], [[1, 1, 1]]), report, report.legs,
-        report.legs.legs["L"], *report.findings, *odd.findings[:3], *inspection.RULES,
+        controls.Follow("pelvis"),
+        controls.Follow("pelvis", "turn", [0.5, 1.0], np.eye(4)),
+        *rig.controls,
+        controls.Control("plain"),
+        flat,
+        foot.roll(flat, np.radians(30)),
+        foot.roll(flat, np.radians([[-20, 0, 30], [60, 5, 1]])),
+        rig,
+        bird,
+        rig.pose(),
+        rig.pose(crouch),
+        bird.pose(crouch),
+        rig.angles(rig.pose()),
+        rig.angles(rig.pose(crouch)),
+        mesh.tube(0.05, 0.5),
+        gait.pace(0.85),
+        gait.pace([0.7, 0.8]),
+        walk,
+        gait.plant(gait.walk(heron)),
+        gait.Pop("L_", 31, 712.0),
+        asset,
+        odd.legs,
+        asset.nodes[3],
+        *asset.skins,
+        *asset.meshes,
+        animation,
+        *animation.channels[:3],
+        gltf.Channel(0, "scale", [0.0], [[1, 1, 1]]),
+        report,
+        report.legs,
+        report.legs.legs["L"],
+        *report.findings,
+        *odd.findings[:3],
+        *inspection.RULES,
     ]
 
 
@@ -143,7 +182,9 @@ def test_every_public_class_says_and_shows_itself(name):
     assert not thing.__repr__.__qualname__.startswith("__create_fn__")
     if not hasattr(thing, "_repr_mimebundle_"):
         assert issubclass(thing, _say.Shown)
-        assert display.show.dispatch(thing) is not display.show.dispatch(object), "register its display in `display`"
+        assert display.show.dispatch(thing) is not display.show.dispatch(object), (
+            "register its display in `display`"
+        )
 
 
 @pytest.mark.parametrize("thing", examples(), ids=names(examples()))
@@ -158,8 +199,11 @@ def test_plain_text_is_short_and_has_units(thing):
         assert UNITS.search(said), said
 
 
-@pytest.mark.parametrize("thing", [thing for thing in examples() if isinstance(thing, _say.Shown)],
-                         ids=lambda thing: type(thing).__name__)
+@pytest.mark.parametrize(
+    "thing",
+    [thing for thing in examples() if isinstance(thing, _say.Shown)],
+    ids=lambda thing: type(thing).__name__,
+)
 def test_a_notebook_shows_a_picture_or_a_table(thing):
     bundle = display.bundle(thing)
     assert bundle["text/plain"] == repr(thing)
@@ -167,7 +211,9 @@ def test_a_notebook_shows_a_picture_or_a_table(thing):
     assert shown.open == shown.wrong == []
     kinds = {tag for tag, _ in shown.elements}
     assert kinds & {"svg", "table"}
-    assert all(element.get("scope") in ("col", "row") for tag, element in shown.elements if tag == "th")
+    assert all(
+        element.get("scope") in ("col", "row") for tag, element in shown.elements if tag == "th"
+    )
     assert all(element["alt"] for tag, element in shown.elements if tag == "img")
     assert ("svg" in kinds) == ("image/svg+xml" in bundle)
     if "svg" in kinds:
@@ -179,19 +225,37 @@ def test_a_notebook_shows_a_picture_or_a_table(thing):
 
 def test_the_words_are_those_a_person_reads():
     pose = two_bone.solve((0, 0.9, 0), (0, 0.1, 0.1), 0.43, 0.43, (0, 0.5, 1))
-    assert repr(pose) == ("TwoBonePose: knee (0.000, 0.519, 0.199) m, ankle (0.000, 0.100, 0.100) m, flexion 40.7°, "
-                          "reached, guided by a pole")
+    assert repr(pose) == (
+        "TwoBonePose: knee (0.000, 0.519, 0.199) m, ankle (0.000, 0.100, 0.100) m, flexion 40.7°, "
+        "reached, guided by a pole"
+    )
     far = two_bone.solve((0, 0.9, 0), [(0, 0.1, 0.1), (0, 0, 0.2)], 0.43, 0.43)
-    assert repr(far).startswith("TwoBonePose, batch (2,): knee within (0.000, 0.480 to 0.519, 0.093 to 0.199) m, ")
+    assert repr(far).startswith(
+        "TwoBonePose, batch (2,): knee within (0.000, 0.480 to 0.519, 0.093 to 0.199) m, "
+    )
     assert "flexion 0.0° to 40.7°, 1 of 2 reached, miss 0 to 6.2 cm" in repr(far)
-    assert repr(bend.Bend(np.float64(-0.05), np.float64(0.0004))) == "Bend: -2.9°, costs 0.04 % of full reach"
+    assert (
+        repr(bend.Bend(np.float64(-0.05), np.float64(0.0004)))
+        == "Bend: -2.9°, costs 0.04 % of full reach"
+    )
 
 
 def test_numbers_read_alike():
     assert [_say.number(value) for value in (-1e-9, 0.12345, 1e7, np.nan, -np.inf)] == [
-        "0.000", "0.123", "1e+07", "NaN", "-infinite"]
+        "0.000",
+        "0.123",
+        "1e+07",
+        "NaN",
+        "-infinite",
+    ]
     assert [_say.small(value) for value in (0.0, 1e-10, 1e-7, 0.00123, 0.5, 25.0)] == [
-        "0 cm", "0 cm", "under 0.001 cm", "0.123 cm", "50 cm", "2500 cm"]
+        "0 cm",
+        "0 cm",
+        "under 0.001 cm",
+        "0.123 cm",
+        "50 cm",
+        "2500 cm",
+    ]
     assert _say.angle([-np.pi, np.nan, 0.0]) == "-180.0° to 0.0° (1 of 3 NaN)"
     assert _say.angle([]) == "none"
     assert _say.angle([np.nan]) == "NaN"
@@ -204,20 +268,54 @@ def test_numbers_read_alike():
     assert _say.name("") == "''"
 
 
-@pytest.mark.parametrize("value", [None, np.nan, "odd", np.zeros((0, 3)), np.full((2, 4, 4), np.nan), [[1], [1, 2]],
-                                   10**400, {}, np.array([np.inf, np.nan])], ids=str)
-@pytest.mark.parametrize("thing", [two_bone.PlanarLeg, two_bone.TwoBonePose, bend.Bend, body.Pelvis, body.HipCentres,
-                                   body.SegmentLengths, placement.RotationCentre, placement.HingeAxis, foot.FootRoll,
-                                   solvers.Solution, gait.Pace, leg.LegPose], ids=lambda thing: thing.__name__)
+@pytest.mark.parametrize(
+    "value",
+    [
+        None,
+        np.nan,
+        "odd",
+        np.zeros((0, 3)),
+        np.full((2, 4, 4), np.nan),
+        [[1], [1, 2]],
+        10**400,
+        {},
+        np.array([np.inf, np.nan]),
+    ],
+    ids=str,
+)
+@pytest.mark.parametrize(
+    "thing",
+    [
+        two_bone.PlanarLeg,
+        two_bone.TwoBonePose,
+        bend.Bend,
+        body.Pelvis,
+        body.HipCentres,
+        body.SegmentLengths,
+        placement.RotationCentre,
+        placement.HingeAxis,
+        foot.FootRoll,
+        solvers.Solution,
+        gait.Pace,
+        leg.LegPose,
+    ],
+    ids=lambda thing: thing.__name__,
+)
 def test_an_answer_of_anything_is_said_and_shown_without_an_error(thing, value):
     odd = thing(*[value] * len(dataclasses.fields(thing)))
     assert repr(odd).startswith(thing.__name__)
     assert display.bundle(odd)["text/plain"] == repr(odd)
 
 
-@pytest.mark.parametrize("thing", [thing for thing in examples() if dataclasses.is_dataclass(thing)
-                                   and not isinstance(thing, inspection.Report)],
-                         ids=lambda thing: type(thing).__name__)
+@pytest.mark.parametrize(
+    "thing",
+    [
+        thing
+        for thing in examples()
+        if dataclasses.is_dataclass(thing) and not isinstance(thing, inspection.Report)
+    ],
+    ids=lambda thing: type(thing).__name__,
+)
 def test_nan_in_an_answer_is_said_and_shown_without_an_error(thing):
     spoilt = copy.copy(thing)
     for field in dataclasses.fields(thing):
@@ -235,7 +333,9 @@ def test_of_a_batch_the_first_few_are_shown_and_how_many_there_are():
     assert "[3]" in shown.words
     assert "[4]" not in shown.words
     assert "the next 3 dotted" in shown.words
-    square = Markup(display.bundle(two_bone.solve_planar(np.zeros((2, 2, 2)) - 0.3, 0.43, 0.43))["text/html"])
+    square = Markup(
+        display.bundle(two_bone.solve_planar(np.zeros((2, 2, 2)) - 0.3, 0.43, 0.43))["text/html"]
+    )
     assert "all 4" in square.words
     assert "[1, 1]" in square.words
 
@@ -246,23 +346,40 @@ def test_what_is_not_finite_is_left_out_of_the_picture():
     drawn, table = display.show(spoilt)
     assert "the next" not in drawn.title
     assert "NaN" in table
-    assert [type(piece) for piece in display.show(dataclasses.replace(legs, hip=legs.hip * np.nan))] == [str]
+    assert [
+        type(piece) for piece in display.show(dataclasses.replace(legs, hip=legs.hip * np.nan))
+    ] == [str]
 
 
-@pytest.mark.parametrize("thing", [
-    skeleton.Skeleton([skeleton.Joint(STRANGE, None, np.eye(4)),
-                       skeleton.Joint("b", STRANGE, frames.frame(origin=(0, 0.3, 0)))]),
-    skeleton.Joint(STRANGE, STRANGE, np.eye(4)), controls.Control(STRANGE, parent=STRANGE),
-    controls.Control(STRANGE, outline=np.eye(3)), controls.Follow(STRANGE),
-    dataclasses.replace(puppets.PUPPETS["Pip"], name=STRANGE, role=STRANGE),
-    gait.walk(dataclasses.replace(puppets.PUPPETS["Pip"], name=STRANGE)), gltf.Node(STRANGE),
-    gltf.Asset((gltf.Node(STRANGE), gltf.Node("b", 0, (0, 0.3, 0))), notes=(STRANGE,)),
-    gltf.Animation(STRANGE, (gltf.Channel(0, "scale", [0.0, 1.0], [[1, 1, 1]] * 2),)),
-    gltf.Mesh(STRANGE, np.eye(3), [[0, 1, 2]]), gltf.Skin(STRANGE, [0]),
-    placement.MirrorError((STRANGE,), np.ones(1), np.ones(1), STRANGE, STRANGE),
-    dataclasses.replace(inspection.inspect(export.puppet_asset(puppets.PUPPETS["Pip"])).findings[0],
-                        about=STRANGE, said=STRANGE),
-], ids=lambda thing: type(thing).__name__)
+@pytest.mark.parametrize(
+    "thing",
+    [
+        skeleton.Skeleton(
+            [
+                skeleton.Joint(STRANGE, None, np.eye(4)),
+                skeleton.Joint("b", STRANGE, frames.frame(origin=(0, 0.3, 0))),
+            ]
+        ),
+        skeleton.Joint(STRANGE, STRANGE, np.eye(4)),
+        controls.Control(STRANGE, parent=STRANGE),
+        controls.Control(STRANGE, outline=np.eye(3)),
+        controls.Follow(STRANGE),
+        dataclasses.replace(puppets.PUPPETS["Pip"], name=STRANGE, role=STRANGE),
+        gait.walk(dataclasses.replace(puppets.PUPPETS["Pip"], name=STRANGE)),
+        gltf.Node(STRANGE),
+        gltf.Asset((gltf.Node(STRANGE), gltf.Node("b", 0, (0, 0.3, 0))), notes=(STRANGE,)),
+        gltf.Animation(STRANGE, (gltf.Channel(0, "scale", [0.0, 1.0], [[1, 1, 1]] * 2),)),
+        gltf.Mesh(STRANGE, np.eye(3), [[0, 1, 2]]),
+        gltf.Skin(STRANGE, [0]),
+        placement.MirrorError((STRANGE,), np.ones(1), np.ones(1), STRANGE, STRANGE),
+        dataclasses.replace(
+            inspection.inspect(export.puppet_asset(puppets.PUPPETS["Pip"])).findings[0],
+            about=STRANGE,
+            said=STRANGE,
+        ),
+    ],
+    ids=lambda thing: type(thing).__name__,
+)
 def test_a_strangers_name_is_made_harmless(thing):
     bundle = display.bundle(thing)
     assert "\u202e" not in repr(thing)
@@ -274,12 +391,18 @@ def test_a_strangers_name_is_made_harmless(thing):
 
 
 def test_a_skeleton_of_many_joints_is_drawn_without_names():
-    many = skeleton.Skeleton([skeleton.Joint(f"j{i}", f"j{i - 1}" if i else None, frames.frame(origin=(0, 0.1, 0)))
-                              for i in range(40)])
+    many = skeleton.Skeleton(
+        [
+            skeleton.Joint(f"j{i}", f"j{i - 1}" if i else None, frames.frame(origin=(0, 0.1, 0)))
+            for i in range(40)
+        ]
+    )
     drawn, joints = display.show(many)
     assert ">j7<" not in drawn.svg()
     assert "and 25 more" in joints
-    assert repr(many) == f"Skeleton of 40 joints: {', '.join(f'j{i}' for i in range(12))}, and 28 more"
+    assert (
+        repr(many) == f"Skeleton of 40 joints: {', '.join(f'j{i}' for i in range(12))}, and 28 more"
+    )
 
 
 def test_the_way_to_the_hip_is_drawn_where_the_hip_is():
@@ -289,7 +412,9 @@ def test_the_way_to_the_hip_is_drawn_where_the_hip_is():
     together = np.stack([pose.knee, pose.ankle, pose.hinge])[None]
     drawn = display._pose_of_two_bones(pose, together, pose.flexion[None], 0.0)
     line = next(shape for shape in drawn._shapes if "rig-ghost" in shape)
-    (x0, y0), (x1, y1) = (map(float, point.split()) for point in re.search(r'd="M([^"]+)"', line)[1].split("L"))
+    (x0, y0), (x1, y1) = (
+        map(float, point.split()) for point in re.search(r'd="M([^"]+)"', line)[1].split("L")
+    )
     thigh = (hip - pose.knee) / upper
     assert (x0 - x1) / np.hypot(x0 - x1, y0 - y1) == pytest.approx(thigh[2], abs=0.01)
     assert (y1 - y0) / np.hypot(x0 - x1, y0 - y1) == pytest.approx(thigh[1], abs=0.01)
@@ -299,8 +424,9 @@ def test_the_way_to_the_hip_is_drawn_where_the_hip_is():
 
 
 def run(code):
-    return subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True,
-                          cwd=FOLDER).stdout.split()
+    return subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=FOLDER
+    ).stdout.split()
 
 
 IN_NOTEBOOK = """
@@ -316,13 +442,22 @@ print(early, "matplotlib" in sys.modules, *sorted(data), *plain)
 
 
 def test_a_notebook_shows_objects_and_loads_what_draws_them_then_only():
-    assert run(IN_NOTEBOOK) == ["[]", "False", "image/svg+xml", "text/html", "text/plain", "text/plain"]
+    assert run(IN_NOTEBOOK) == [
+        "[]",
+        "False",
+        "image/svg+xml",
+        "text/html",
+        "text/plain",
+        "text/plain",
+    ]
 
 
 def test_without_a_notebook_nothing_is_asked_for():
     """Nor is anything with the stand-in for IPython that marking's jail holds, which has every name."""
-    stand_in = ("import sys, types; ours = types.ModuleType('IPython'); ours.__getattr__ = lambda name: "
-                "(lambda *given: object()); sys.modules['IPython'] = ours")
+    stand_in = (
+        "import sys, types; ours = types.ModuleType('IPython'); ours.__getattr__ = lambda name: "
+        "(lambda *given: object()); sys.modules['IPython'] = ours"
+    )
     for before in ("import sys", "import IPython, sys", stand_in):
         assert run(f"{before}\nimport rigkit\nprint('rigkit.display' in sys.modules)") == ["False"]
 
@@ -343,19 +478,29 @@ def test_a_homework_and_its_questions_show_themselves():
     assert repr(question) == f"Question 06/heron_side, a value: {question.asks}"
     asked = Markup(question._repr_mimebundle_()["text/html"])
     assert "one of front, back" in asked.words
-    assert not any(wrong.sentence in asked.words + repr(question) for wrong in question.misconceptions)
+    assert not any(
+        wrong.sentence in asked.words + repr(question) for wrong in question.misconceptions
+    )
     assert "0x" not in repr(question.misconceptions)
 
 
 def test_a_panel_says_its_values_and_its_readout():
     slider = panels.Slider("bend_deg", "Bend", 0.0, 20.0, 0.5, 5.0, "°")
-    panel = panels.Panel("A leg bends.", [slider], lambda bend_deg: (stage.Stage(), f"Bent by <b>{bend_deg}</b> &lt;°"))
+    panel = panels.Panel(
+        "A leg bends.",
+        [slider],
+        lambda bend_deg: (stage.Stage(), f"Bent by <b>{bend_deg}</b> &lt;°"),
+    )
     assert repr(slider) == "Slider: Bend, 0 to 20° by 0.5, at 5"
     assert repr(panel) == "Panel: A leg bends. Bend: 5.0. Bent by 5.0 <°"
     assert panel._repr_mimebundle_()["text/plain"] == repr(panel)
-    assert repr(panels.Choice("side", "Side", ("left", "right"), "left")) == "Choice: Side, left, right, at left"
+    assert (
+        repr(panels.Choice("side", "Side", ("left", "right"), "left"))
+        == "Choice: Side, left, right, at left"
+    )
 
 
 def test_a_picture_says_its_words():
     assert repr(stage.Stage(title="A leg stands", desc="It is straight.")) == (
-        "Stage, 600 × 634 px: A leg stands. It is straight.")
+        "Stage, 600 × 634 px: A leg stands. It is straight."
+    )

@@ -38,7 +38,9 @@ def commands(page):
 
 def subcommands():
     """The parsers of `rigkit`'s commands, by name."""
-    (choices,) = (action.choices for action in cli._parser()._actions if isinstance(action.choices, dict))
+    (choices,) = (
+        action.choices for action in cli._parser()._actions if isinstance(action.choices, dict)
+    )
     return choices
 
 
@@ -49,7 +51,9 @@ def named(value):
 # Commands
 
 
-GIVEN = [(name, command) for name, page in PAGES.items() for command in dict.fromkeys(commands(page))]
+GIVEN = [
+    (name, command) for name, page in PAGES.items() for command in dict.fromkeys(commands(page))
+]
 
 
 def test_commands_are_found():
@@ -70,13 +74,19 @@ def test_a_command_can_be_given_as_it_stands(page, command):
     elif program in ("python", "python3", "py"):
         assert words[0] == "-m"
         assert find_spec(words[1])
-        assert "." not in words[1] or find_spec(words[1]).submodule_search_locations is None or (
-            find_spec(f"{words[1]}.__main__"))
+        assert (
+            "." not in words[1]
+            or find_spec(words[1]).submodule_search_locations is None
+            or (find_spec(f"{words[1]}.__main__"))
+        )
     elif program == "pytest":
         assert [word for word in words if "/" in word and not (ROOT / word).exists()] == []
     elif program == "pip":
         extras = set(re.findall(r"\[(\w+)\]", command))
-        assert all(f"\n{extra} = [" in (ROOT / "pyproject.toml").read_text(encoding="utf-8") for extra in extras)
+        assert all(
+            f"\n{extra} = [" in (ROOT / "pyproject.toml").read_text(encoding="utf-8")
+            for extra in extras
+        )
     else:
         assert program in ("ruff", "mypy", "jupyter"), command
 
@@ -91,7 +101,11 @@ def test_the_first_two_commands_are_each_one_line_and_the_checks_take_the_second
 @pytest.mark.parametrize("page", PAGES)
 def test_an_option_that_is_spoken_of_exists(page):
     known = {option for each in subcommands().values() for option in each._option_string_actions}
-    spoken = {option for words in re.findall(r"`(--[^`]+)`", prose(PAGES[page])) for option in words.split()[:1]}
+    spoken = {
+        option
+        for words in re.findall(r"`(--[^`]+)`", prose(PAGES[page]))
+        for option in words.split()[:1]
+    }
     assert spoken - known - {"--check"} == set()  # that one is of `python -m rigkit.authoring`
 
 
@@ -108,7 +122,9 @@ def shown_code():
 
 @pytest.mark.parametrize(("code", "said"), list(shown_code()), ids=["first", "second"])
 def test_its_code_runs_and_prints_what_it_says(code, said, tmp_path):
-    done = subprocess.run([sys.executable, "-c", code], cwd=tmp_path, capture_output=True, text=True, check=False)
+    done = subprocess.run(
+        [sys.executable, "-c", code], cwd=tmp_path, capture_output=True, text=True, check=False
+    )
     assert (done.stdout.rstrip("\n"), done.stderr) == (said.rstrip("\n"), "")
     assert said
 
@@ -118,7 +134,9 @@ def test_its_code_runs_and_prints_what_it_says(code, said, tmp_path):
 
 def anchors(path):
     """The anchors of a page's headings, as code-hosting pages make them."""
-    headings = re.findall(r"^#+ (.+)$", FENCE.sub("", path.read_text(encoding="utf-8")), re.MULTILINE)
+    headings = re.findall(
+        r"^#+ (.+)$", FENCE.sub("", path.read_text(encoding="utf-8")), re.MULTILINE
+    )
     return {re.sub(r"[^\w\- ]", "", heading.lower()).replace(" ", "-") for heading in headings}
 
 
@@ -136,7 +154,10 @@ def test_its_links_lead_somewhere(page):
 @pytest.mark.parametrize("page", PAGES)
 def test_its_pictures_are_small_have_words_in_their_place_and_stay_at_home(page):
     shown = re.findall(r"!\[([^\]]*)\]\(([^)]+)\)", PAGES[page])
-    shown += [pair[::-1] for pair in re.findall(r'<img src="([^"]+)" width="\d+" alt="([^"]+)">', PAGES[page])]
+    shown += [
+        pair[::-1]
+        for pair in re.findall(r'<img src="([^"]+)" width="\d+" alt="([^"]+)">', PAGES[page])
+    ]
     assert shown
     handed_out = {name for name, _ in course.shipped()}
     for words, path in shown:
@@ -163,13 +184,21 @@ def test_the_files_that_developers_read_of_are_there():
 
 def test_the_table_of_lessons_is_that_of_the_notebooks():
     rows = re.findall(r"^\| (\d\d) (.+?) \| .+ \| (\d+) \|$", README, re.MULTILINE)
-    assert rows == [(lesson.number, lesson.title, str(lesson.minutes)) for lesson in course.lessons()]
+    assert rows == [
+        (lesson.number, lesson.title, str(lesson.minutes)) for lesson in course.lessons()
+    ]
 
 
 def test_what_is_counted_is_as_many():
-    questions = [question for number in notebook.lessons() for question in homework.questions(number)]
-    counts = {"rules": len(inspection.RULES), "lessons": len(course.lessons()), "questions": len(questions),
-              "exercises": sum(lesson.exercise is not None for lesson in course.lessons())}
+    questions = [
+        question for number in notebook.lessons() for question in homework.questions(number)
+    ]
+    counts = {
+        "rules": len(inspection.RULES),
+        "lessons": len(course.lessons()),
+        "questions": len(questions),
+        "exercises": sum(lesson.exercise is not None for lesson in course.lessons()),
+    }
     for name, count in counts.items():
         said = re.findall(rf"(\d+) {name}\b", re.sub(r"\d+ of \d+ questions", "", README))
         assert said, name
@@ -191,7 +220,9 @@ def test_it_is_cited_by_the_version_there_is():
     (bibtex,) = (text for language, text in FENCE.findall(README) if language == "bibtex")
     fields = dict(re.findall(r"^ *(\w+) *= \{+(.+?)\}+,?$", bibtex, re.MULTILINE))
     assert fields["version"] == rigkit.__version__
-    plain = f"{fields['author']} ({fields['year']}). *{fields['title']}* (version {fields['version']})"
+    plain = (
+        f"{fields['author']} ({fields['year']}). *{fields['title']}* (version {fields['version']})"
+    )
     assert plain in README
     assert README.startswith(f"# {fields['title']}\n")
 

@@ -31,8 +31,12 @@ def test_joints_stand_where_the_rig_has_them(exported):
 
 def test_the_rest_pose_is_the_bind_pose(exported):
     _, rig, asset = exported
-    assert_allclose(asset.joint_matrices(0, asset.rest_world()), np.tile(np.eye(4), (len(rig.skeleton), 1, 1)),
-                    rtol=0, atol=1e-6)
+    assert_allclose(
+        asset.joint_matrices(0, asset.rest_world()),
+        np.tile(np.eye(4), (len(rig.skeleton), 1, 1)),
+        rtol=0,
+        atol=1e-6,
+    )
     skinned = asset.nodes[-1]
     assert (skinned.parent, skinned.mesh, skinned.skin) == (None, 0, 0)
     assert asset.skins[0].root == 0
@@ -58,7 +62,9 @@ def test_the_skin_is_that_of_the_library(exported):
     (found,) = asset.meshes
     assert_allclose(found.positions, surface.vertices, rtol=0, atol=1e-7)
     assert_array_equal(found.triangles, surface.triangles)
-    assert_allclose(skin.from_four(found.joints, found.weights, len(rig.skeleton)), weights, rtol=0, atol=1e-7)
+    assert_allclose(
+        skin.from_four(found.joints, found.weights, len(rig.skeleton)), weights, rtol=0, atol=1e-7
+    )
     assert_allclose(np.linalg.norm(found.normals, axis=1), 1, rtol=0, atol=1e-6)
     outward = found.positions + 1e-3 * found.normals
     assert mesh.volume(outward, found.triangles) > mesh.volume(found.positions, found.triangles)
@@ -75,7 +81,10 @@ def test_it_walks_in_the_file_as_it_does_here(exported):
     assert_allclose(there, here, rtol=0, atol=1e-5)
     # between two frames the joints keep their lengths, and the pelvis goes forward
     middle = asset.pose_world(animation, (walk.times[1:] + walk.times[:-1]) / 2)
-    thigh = middle[:, rig.skeleton.index("L_knee"), :3, 3] - middle[:, rig.skeleton.index("L_hip"), :3, 3]
+    thigh = (
+        middle[:, rig.skeleton.index("L_knee"), :3, 3]
+        - middle[:, rig.skeleton.index("L_hip"), :3, 3]
+    )
     assert_allclose(np.linalg.norm(thigh, axis=-1), puppet.thigh, rtol=0, atol=1e-6)
     assert (np.diff(middle[:, 0, 2, 3]) > 0).all()
 
@@ -88,10 +97,19 @@ def test_planted_feet_do_not_slide_in_the_file(exported):
     for tag, side in (("L_", 0.5), ("R_", -0.5)):
         end = rig.skeleton.index(tag + rig.chain[-1])
         ahead = rig.skeleton.rest_world[end, 2, 3]
-        of = {"heel": end, "ball": end, "toe": rig.skeleton.index(tag + "ball")}  # what carries each point of the sole
-        points = {name: [side * puppet.hip_width, up, ahead + forward]
-                  for name in of for forward, up in [getattr(foot.of_puppet(puppet), name)]}
-        soles.append(np.stack([frames.apply(moved[:, of[name]], points[name]) for name in of], axis=1))
+        of = {
+            "heel": end,
+            "ball": end,
+            "toe": rig.skeleton.index(tag + "ball"),
+        }  # what carries each point of the sole
+        points = {
+            name: [side * puppet.hip_width, up, ahead + forward]
+            for name in of
+            for forward, up in [getattr(foot.of_puppet(puppet), name)]
+        }
+        soles.append(
+            np.stack([frames.apply(moved[:, of[name]], points[name]) for name in of], axis=1)
+        )
     slide = gait.foot_slide_cm(np.stack(soles, axis=1), walk.stance)
     assert slide.sum(axis=0).max() < 0.1  # both strides
     assert np.ptp(soles[0][..., 2]) > 1  # and yet it went
@@ -115,8 +133,12 @@ def test_the_preset_bend_can_be_chosen():
 
 # --- any skeleton
 
-STICK = Skeleton([Joint("hip", None, frames.frame(origin=[0, 0.8, 0])),
-                  Joint("knee", "hip", frames.frame(origin=[0, -0.4, 0]))])
+STICK = Skeleton(
+    [
+        Joint("hip", None, frames.frame(origin=[0, 0.8, 0])),
+        Joint("knee", "hip", frames.frame(origin=[0, -0.4, 0])),
+    ]
+)
 
 
 def test_a_skeleton_alone():
@@ -125,18 +147,24 @@ def test_a_skeleton_alone():
     assert asset.skins == asset.meshes == asset.animations == ()
 
 
-@pytest.mark.parametrize(("arguments", "message"), [
-    ({"skeleton": "stick"}, "`skeleton` must be a Skeleton with one root"),
-    ({"skeleton": Skeleton([Joint("a", None, np.eye(4)), Joint("b", None, np.eye(4))])}, "one root"),
-    ({"surface": mesh.tube(0.1, 1)}, "together"),
-    ({"surface": "skin", "weights": [[1, 0]]}, "`surface` must be a Mesh"),
-    ({"surface": mesh.tube(0.1, 1), "weights": [[1, 0]]}, "`weights`"),
-    ({"motions": [1]}, "`motions` must map names"),
-    ({"motions": {"nod": [0, 1]}}, r"`motions\['nod'\]` must be \(times, world\)"),
-    ({"motions": {"nod": ([0, 1], STICK.rest_world)}}, "as many frames as times"),
-    ({"motions": {"nod": ([1, 0], [STICK.rest_world] * 2)}}, "increasing"),
-    ({"motions": {"nod": ([0, 1], np.zeros((2, 2, 4, 4)))}}, "must be a rotation matrix"),
-])
+@pytest.mark.parametrize(
+    ("arguments", "message"),
+    [
+        ({"skeleton": "stick"}, "`skeleton` must be a Skeleton with one root"),
+        (
+            {"skeleton": Skeleton([Joint("a", None, np.eye(4)), Joint("b", None, np.eye(4))])},
+            "one root",
+        ),
+        ({"surface": mesh.tube(0.1, 1)}, "together"),
+        ({"surface": "skin", "weights": [[1, 0]]}, "`surface` must be a Mesh"),
+        ({"surface": mesh.tube(0.1, 1), "weights": [[1, 0]]}, "`weights`"),
+        ({"motions": [1]}, "`motions` must map names"),
+        ({"motions": {"nod": [0, 1]}}, r"`motions\['nod'\]` must be \(times, world\)"),
+        ({"motions": {"nod": ([0, 1], STICK.rest_world)}}, "as many frames as times"),
+        ({"motions": {"nod": ([1, 0], [STICK.rest_world] * 2)}}, "increasing"),
+        ({"motions": {"nod": ([0, 1], np.zeros((2, 2, 4, 4)))}}, "must be a rotation matrix"),
+    ],
+)
 def test_what_makes_no_asset_is_refused(arguments, message):
     with pytest.raises(ValueError, match=message):
         export.rig_asset(**({"skeleton": STICK} | arguments))
@@ -158,8 +186,11 @@ def test_the_command_writes_a_puppet(tmp_path, monkeypatch, capsys):
 def test_the_command_says_why_it_does_not(tmp_path, monkeypatch, capsys):
     monkeypatch.chdir(tmp_path)
     (tmp_path / "Pip.glb").write_bytes(b"a letter")
-    for arguments, why, status in ((["Pip"], "--replace", 2), (["Pip", "--out", "Pip.obj"], ".glb or .gltf", 2),
-                                   (["Pip", "--out", "no/a.glb"], "There is no folder no", 1)):
+    for arguments, why, status in (
+        (["Pip"], "--replace", 2),
+        (["Pip", "--out", "Pip.obj"], ".glb or .gltf", 2),
+        (["Pip", "--out", "no/a.glb"], "There is no folder no", 1),
+    ):
         assert cli.main(["export", *arguments]) == status
         out, err = capsys.readouterr()
         assert out == ""

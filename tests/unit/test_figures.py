@@ -5,8 +5,16 @@ import pytest
 from tests.benchmarks.figures import Figure, compared, table, take_turns
 
 
-@pytest.mark.parametrize(("ours", "theirs", "share"), [
-    (3.0, 2.0, "1.50"), (0.002, 1.0, "1/500"), (0.0, 1.0, "0.00"), (0.0, 0.0, "1.00"), (1.0, 0.0, "inf")])
+@pytest.mark.parametrize(
+    ("ours", "theirs", "share"),
+    [
+        (3.0, 2.0, "1.50"),
+        (0.002, 1.0, "1/500"),
+        (0.0, 1.0, "0.00"),
+        (0.0, 0.0, "1.00"),
+        (1.0, 0.0, "inf"),
+    ],
+)
 def test_a_ratio_is_said_as_a_person_reads_it(ours, theirs, share):
     assert Figure("a", ours, "b", theirs).share == share
 
@@ -29,4 +37,6 @@ def test_works_take_turns_and_the_first_round_does_not_count():
 def test_a_table_has_a_line_for_each_figure_and_one_for_its_columns():
     lines = table([Figure("a", 0.0123, "beside", 0.1), Figure("longer", 2**20, "b", 2**21, "MiB")])
     assert [line.split() for line in lines[1:]] == [
-        ["a", "12.3", "ms", "beside", "100", "ms", "0.12"], ["longer", "1", "MiB", "b", "2", "MiB", "0.50"]]
+        ["a", "12.3", "ms", "beside", "100", "ms", "0.12"],
+        ["longer", "1", "MiB", "b", "2", "MiB", "0.50"],
+    ]

@@ -13,7 +13,8 @@ POINTS = ("ankle", "heel", "ball", "toe")
 angles = st.floats(-np.pi / 2, np.pi / 2)
 limits = st.floats(0, np.pi / 2)
 feet = st.tuples(*[st.floats(0.01, 0.3)] * 3, *[st.floats(0, 0.1)] * 2).map(
-    lambda f: ft.Foot(ankle=(0, f[3]), heel=(-f[0], 0), ball=(f[1], f[4]), toe=(f[1] + f[2], 0)))
+    lambda f: ft.Foot(ankle=(0, f[3]), heel=(-f[0], 0), ball=(f[1], f[4]), toe=(f[1] + f[2], 0))
+)
 quick = settings(max_examples=60, deadline=None)
 
 
@@ -51,17 +52,24 @@ def test_nothing_goes_below_the_floor_and_no_bone_changes(foot, angle, limit):
     rolled = ft.roll(foot, angle, limit)
     for name in POINTS:
         assert getattr(rolled, name)[1] >= -1e-15
-    sole = rolled.ball + ft._turned(np.array([0, -foot.ball[1]]), rolled.foot_turn)  # under the ball joint
+    sole = rolled.ball + ft._turned(
+        np.array([0, -foot.ball[1]]), rolled.foot_turn
+    )  # under the ball joint
     assert sole[1] >= -1e-15
     for one, other in (("ankle", "heel"), ("ankle", "ball"), ("heel", "ball"), ("ball", "toe")):
         before = np.linalg.norm(getattr(foot, one) - getattr(foot, other))
-        assert np.linalg.norm(getattr(rolled, one) - getattr(rolled, other)) == pytest.approx(before, abs=1e-12)
+        assert np.linalg.norm(getattr(rolled, one) - getattr(rolled, other)) == pytest.approx(
+            before, abs=1e-12
+        )
 
 
 @quick
 @given(feet, angles, limits, st.floats(-1e-6, 1e-6))
 def test_nothing_slips_and_nothing_jumps(foot, angle, limit, step):
-    one, two = ft.roll(foot, angle, limit), ft.roll(foot, np.clip(angle + step, -np.pi / 2, np.pi / 2), limit)
+    one, two = (
+        ft.roll(foot, angle, limit),
+        ft.roll(foot, np.clip(angle + step, -np.pi / 2, np.pi / 2), limit),
+    )
     for name in POINTS:
         assert np.abs(getattr(one, name) - getattr(two, name)).max() <= 1e-6
     if one.pivot == two.pivot:
@@ -97,11 +105,16 @@ def test_turns_add_up_to_the_roll_and_the_heel_turns_alone(many, limit):
 
 def test_turns_of_integers_and_of_many_limits():
     assert [turn.tolist() for turn in ft.turns([-1, 0, 1], [[0.5], [1.5]])] == [
-        [[-1, 0, 0], [-1, 0, 0]], [[0, 0, 0.5], [0, 0, 1]], [[0, 0, 0.5], [0, 0, 0]]]
+        [[-1, 0, 0], [-1, 0, 0]],
+        [[0, 0, 0.5], [0, 0, 1]],
+        [[0, 0, 0.5], [0, 0, 0]],
+    ]
 
 
 def test_many_feet_at_once_and_integers():
-    both = ft.Foot(ankle=[(0, 1), (0, 2)], heel=[(-1, 0), (-1, 0)], ball=[(2, 0), (2, 0)], toe=[(3, 0), (4, 0)])
+    both = ft.Foot(
+        ankle=[(0, 1), (0, 2)], heel=[(-1, 0), (-1, 0)], ball=[(2, 0), (2, 0)], toe=[(3, 0), (4, 0)]
+    )
     rolled = ft.roll(both, [[0], [1]])
     assert rolled.ankle.shape == (2, 2, 2)
     one = ft.roll(ft.Foot(ankle=(0.0, 2.0), heel=(-1.0, 0.0), ball=(2.0, 0.0), toe=(4.0, 0.0)), 1.0)
@@ -112,26 +125,44 @@ def test_many_feet_at_once_and_integers():
 def test_a_puppets_foot_has_the_puppets_measures(name):
     puppet, foot = PUPPETS[name], ft.of_puppet(PUPPETS[name])
     assert foot.toe[0] - foot.heel[0] == pytest.approx(puppet.foot_length)
-    assert (-foot.heel[0], foot.ball[0], foot.ankle[1]) == (puppet.heel_length, puppet.ball_length, puppet.ankle_height)
+    assert (-foot.heel[0], foot.ball[0], foot.ankle[1]) == (
+        puppet.heel_length,
+        puppet.ball_length,
+        puppet.ankle_height,
+    )
     with pytest.raises(ValueError, match="puppet"):
         ft.of_puppet(name)
 
 
-@pytest.mark.parametrize(("change", "message"), [
-    ({"heel": (0.14, 0)}, "follow each other"), ({"heel": (-0.06, 0.01)}, "touch the floor"),
-    ({"ankle": (0.14, 0.07)}, "follow each other"),
-    ({"ball": (0.13, -0.01)}, "at or above"), ({"toe": (np.nan, 0)}, "toe"), ({"ankle": (0, 0, 0)}, "ankle"),
-    ({"ankle": "high"}, "ankle"), ({"ankle": []}, "ankle"),
-])
+@pytest.mark.parametrize(
+    ("change", "message"),
+    [
+        ({"heel": (0.14, 0)}, "follow each other"),
+        ({"heel": (-0.06, 0.01)}, "touch the floor"),
+        ({"ankle": (0.14, 0.07)}, "follow each other"),
+        ({"ball": (0.13, -0.01)}, "at or above"),
+        ({"toe": (np.nan, 0)}, "toe"),
+        ({"ankle": (0, 0, 0)}, "ankle"),
+        ({"ankle": "high"}, "ankle"),
+        ({"ankle": []}, "ankle"),
+    ],
+)
 def test_foot_refuses(change, message):
     points = {"ankle": (0, 0.07), "heel": (-0.06, 0), "ball": (0.13, 0.02), "toe": (0.2, 0)}
     with pytest.raises(ValueError, match=message):
         ft.Foot(**points | change)
 
 
-@pytest.mark.parametrize(("angle", "limit", "message"), [
-    (30, 0.7, "angle"), (np.nan, 0.7, "angle"), (0.1, 45, "ball_limit"), (0.1, -0.1, "ball_limit"), ("up", 1, "angle"),
-])
+@pytest.mark.parametrize(
+    ("angle", "limit", "message"),
+    [
+        (30, 0.7, "angle"),
+        (np.nan, 0.7, "angle"),
+        (0.1, 45, "ball_limit"),
+        (0.1, -0.1, "ball_limit"),
+        ("up", 1, "angle"),
+    ],
+)
 def test_roll_refuses(angle, limit, message):
     with pytest.raises(ValueError, match=message):
         ft.roll(FOOT, angle, limit)

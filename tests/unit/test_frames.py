@@ -12,19 +12,28 @@ CLOSE = {"rtol": 0, "atol": 1e-12}
 numbers = st.floats(-3, 3, allow_subnormal=False)
 points = arrays(float, 3, elements=numbers)
 directions = points.filter(lambda v: np.linalg.norm(v) > 1e-2)
-rigid = st.builds(lambda turn, origin: frames.frame(rotation.matrix_from_vector(turn), origin), points, points)
+rigid = st.builds(
+    lambda turn, origin: frames.frame(rotation.matrix_from_vector(turn), origin), points, points
+)
 
 
 def test_frame_leaves_out_no_turn_or_the_parents_origin():
     assert np.array_equal(frames.frame(), np.eye(4))
-    assert frames.frame(origin=[1, 2, 3]).tolist() == [[1, 0, 0, 1], [0, 1, 0, 2], [0, 0, 1, 3], [0, 0, 0, 1]]
+    assert frames.frame(origin=[1, 2, 3]).tolist() == [
+        [1, 0, 0, 1],
+        [0, 1, 0, 2],
+        [0, 0, 1, 3],
+        [0, 0, 0, 1],
+    ]
     quarter = rotation.matrix_about("z", np.pi / 2)
     assert np.array_equal(frames.frame(quarter)[:3, :3], quarter)
     assert frames.frame(quarter, np.zeros((5, 3))).shape == (5, 4, 4)
 
 
 def test_a_point_is_turned_then_moved():
-    hip = frames.frame(rotation.matrix_about("y", np.pi / 2), [0, 1, 0])  # what was forward now points left
+    hip = frames.frame(
+        rotation.matrix_about("y", np.pi / 2), [0, 1, 0]
+    )  # what was forward now points left
     assert np.allclose(frames.apply(hip, [0, 0, 2]), [2, 1, 0], **CLOSE)
     assert np.allclose(frames.turn(hip, [0, 0, 2]), [2, 0, 0], **CLOSE)
 
@@ -43,8 +52,14 @@ def test_relative_seen_from_the_parent_again_is_the_child(parent, child):
 
 @given(rigid, rigid, points)
 def test_applying_a_product_is_applying_one_after_the_other(first, second, point):
-    assert np.allclose(frames.apply(first @ second, point), frames.apply(first, frames.apply(second, point)), **CLOSE)
-    assert np.allclose(frames.apply(frames.invert(first), frames.apply(first, point)), point, **CLOSE)
+    assert np.allclose(
+        frames.apply(first @ second, point),
+        frames.apply(first, frames.apply(second, point)),
+        **CLOSE,
+    )
+    assert np.allclose(
+        frames.apply(frames.invert(first), frames.apply(first, point)), point, **CLOSE
+    )
 
 
 def test_a_cloud_by_one_frame_and_by_many():
@@ -56,6 +71,7 @@ def test_a_cloud_by_one_frame_and_by_many():
 
 
 # Mirroring
+
 
 def test_the_midplane_swaps_left_and_right_only():
     assert frames.mirror_points([0.1, 0.9, 0.2]).tolist() == [-0.1, 0.9, 0.2]
@@ -87,26 +103,33 @@ def test_only_the_flipped_axis_points_against_its_reflection(frame, flip, normal
 
 
 @given(rigid, st.sampled_from("xyz"), st.sampled_from("xyz"), st.floats(-3, 3), points)
-def test_the_same_angle_mirrors_about_the_flipped_axis_and_the_opposite_about_the_others(frame, flip, axis, angle,
-                                                                                          point):
+def test_the_same_angle_mirrors_about_the_flipped_axis_and_the_opposite_about_the_others(
+    frame, flip, axis, angle, point
+):
     """What decides which axis to flip: a leg's hinge flipped, both knees bend by the same sign."""
     image = frames.mirror_frames(frame, flip)
     carried = frames.relative(frame, frames.frame(origin=point))[:3, 3]
     carried_image = frames.relative(image, frames.frame(origin=frames.mirror_points(point)))[:3, 3]
     moved = frames.apply(frame @ frames.frame(rotation.matrix_about(axis, angle)), carried)
     sign = 1 if axis == flip else -1
-    moved_image = frames.apply(image @ frames.frame(rotation.matrix_about(axis, sign * angle)), carried_image)
+    moved_image = frames.apply(
+        image @ frames.frame(rotation.matrix_about(axis, sign * angle)), carried_image
+    )
     assert np.allclose(moved_image, frames.mirror_points(moved), rtol=0, atol=1e-11)
 
 
 # What is refused
 
-@pytest.mark.parametrize(("broken", "part"), [
-    (np.diag([2.0, 2, 2, 1]), "columns are off by 3"),
-    (np.diag([-1.0, 1, 1, 1]), "reflection"),
-    (np.eye(4) + np.eye(4, k=3).T, "last row 0 0 0 1; got [1. 0. 0. 1.]"),
-    (np.eye(3), "shape (..., 4, 4)"),
-])
+
+@pytest.mark.parametrize(
+    ("broken", "part"),
+    [
+        (np.diag([2.0, 2, 2, 1]), "columns are off by 3"),
+        (np.diag([-1.0, 1, 1, 1]), "reflection"),
+        (np.eye(4) + np.eye(4, k=3).T, "last row 0 0 0 1; got [1. 0. 0. 1.]"),
+        (np.eye(3), "shape (..., 4, 4)"),
+    ],
+)
 def test_frames_that_are_not_rigid_are_refused(broken, part):
     with pytest.raises(ValueError, match="`frames` must") as refusal:
         frames.invert(broken)
@@ -125,14 +148,35 @@ def test_flip_must_be_an_axis():
         frames.mirror_frames(np.eye(4), "w")
 
 
-@pytest.mark.parametrize(("call", "named"), [
-    (lambda: frames.frame(np.stack([np.eye(3)] * 2), np.zeros((3, 3))), r"`rotation_matrix` \(2,\), `origin` \(3,\)"),
-    (lambda: frames.relative([np.eye(4)] * 2, [np.eye(4)] * 3), r"`parent` \(2,\), `child` \(3,\)"),
-    (lambda: frames.apply([np.eye(4)] * 2, np.ones((3, 3))), r"`frames` \(2,\), `points` \(3,\)"),
-    (lambda: frames.turn([np.eye(4)] * 2, np.ones((3, 3))), r"`frames` \(2,\), `directions` \(3,\)"),
-    (lambda: frames.mirror_points(np.ones((2, 3)), np.ones((3, 3))), r"`points` \(2,\), `normal` \(3,\)"),
-    (lambda: frames.mirror_frames([np.eye(4)] * 2, "x", np.ones((3, 3))), r"`frames` \(2,\), `normal` \(3,\)"),
-])
+@pytest.mark.parametrize(
+    ("call", "named"),
+    [
+        (
+            lambda: frames.frame(np.stack([np.eye(3)] * 2), np.zeros((3, 3))),
+            r"`rotation_matrix` \(2,\), `origin` \(3,\)",
+        ),
+        (
+            lambda: frames.relative([np.eye(4)] * 2, [np.eye(4)] * 3),
+            r"`parent` \(2,\), `child` \(3,\)",
+        ),
+        (
+            lambda: frames.apply([np.eye(4)] * 2, np.ones((3, 3))),
+            r"`frames` \(2,\), `points` \(3,\)",
+        ),
+        (
+            lambda: frames.turn([np.eye(4)] * 2, np.ones((3, 3))),
+            r"`frames` \(2,\), `directions` \(3,\)",
+        ),
+        (
+            lambda: frames.mirror_points(np.ones((2, 3)), np.ones((3, 3))),
+            r"`points` \(2,\), `normal` \(3,\)",
+        ),
+        (
+            lambda: frames.mirror_frames([np.eye(4)] * 2, "x", np.ones((3, 3))),
+            r"`frames` \(2,\), `normal` \(3,\)",
+        ),
+    ],
+)
 def test_batches_that_do_not_match_are_named(call, named):
     with pytest.raises(ValueError, match=named):
         call()
@@ -141,25 +185,32 @@ def test_batches_that_do_not_match_are_named(call, named):
 # Every function: a batch is a loop, whole numbers and lists are floats
 
 RNG = np.random.default_rng(5)
-QUARTERS = np.round(rotation.matrix_from_euler(RNG.integers(-2, 3, (2, 5, 3)) * (np.pi / 2), "xyz")).astype(int)
+QUARTERS = np.round(
+    rotation.matrix_from_euler(RNG.integers(-2, 3, (2, 5, 3)) * (np.pi / 2), "xyz")
+).astype(int)
 FRAMES = frames.frame(QUARTERS, RNG.integers(-3, 4, (2, 5, 3))).astype(int)
 POINTS = RNG.integers(-3, 4, (2, 5, 3)) + [0, 0, 5]
 
 
-@pytest.mark.parametrize(("function", "arguments"), [
-    (frames.frame, (QUARTERS, POINTS)),
-    (frames.invert, (FRAMES,)),
-    (frames.relative, (FRAMES, FRAMES[::-1])),
-    (frames.apply, (FRAMES, POINTS)),
-    (frames.turn, (FRAMES, POINTS)),
-    (frames.mirror_points, (POINTS, POINTS[::-1], POINTS[:, ::-1])),
-    (lambda f, n, t: frames.mirror_frames(f, "z", n, t), (FRAMES, POINTS, POINTS[::-1])),
-    (lambda f: frames.check_frames("f", f), (FRAMES,)),
-])
+@pytest.mark.parametrize(
+    ("function", "arguments"),
+    [
+        (frames.frame, (QUARTERS, POINTS)),
+        (frames.invert, (FRAMES,)),
+        (frames.relative, (FRAMES, FRAMES[::-1])),
+        (frames.apply, (FRAMES, POINTS)),
+        (frames.turn, (FRAMES, POINTS)),
+        (frames.mirror_points, (POINTS, POINTS[::-1], POINTS[:, ::-1])),
+        (lambda f, n, t: frames.mirror_frames(f, "z", n, t), (FRAMES, POINTS, POINTS[::-1])),
+        (lambda f: frames.check_frames("f", f), (FRAMES,)),
+    ],
+)
 def test_a_batch_is_a_loop_and_whole_numbers_and_lists_are_floats(function, arguments):
     whole = function(*arguments)
     assert whole.dtype == np.float64
     assert np.array_equal(whole, function(*(a.tolist() for a in arguments)))
     assert np.array_equal(whole, function(*(a.astype(float) for a in arguments)))
     for index in np.ndindex(2, 5):
-        assert np.allclose(whole[index], function(*(a[index] for a in arguments)), rtol=0, atol=1e-15)
+        assert np.allclose(
+            whole[index], function(*(a[index] for a in arguments)), rtol=0, atol=1e-15
+        )

@@ -14,8 +14,10 @@ from rigkit.puppets import PUPPETS, personal
 
 TAMSIN = PUPPETS["Tamsin"]
 BAD = [np.nan, np.inf, "fast", [], None]
-puppets = st.one_of(st.sampled_from(list(PUPPETS.values())),
-                    st.integers(0, 999).map(lambda seed: personal(np.random.default_rng(seed))))
+puppets = st.one_of(
+    st.sampled_from(list(PUPPETS.values())),
+    st.integers(0, 999).map(lambda seed: personal(np.random.default_rng(seed))),
+)
 # Dimensionless: a walk slower and faster, shorter and longer than any that was measured.
 speeds, steps = st.floats(0.1, 0.9), st.floats(0.3, 1.0)
 
@@ -39,6 +41,7 @@ def at_pace(puppet, speed, step, **more):
 
 
 # Headings
+
 
 def test_headings_of_a_leg_hanging_bent_and_raised():
     points = [[0, 1, 0], [0, 0.6, 0], [0, 0.6, -0.4], [0, 1.0, -0.4]]
@@ -79,7 +82,11 @@ values = st.lists(st.floats(-100, 100), min_size=3, max_size=30)
 def test_a_spline_passes_through_its_values_and_closes(values):
     n = len(values)
     assert_allclose(gait.periodic_spline(values, np.arange(n) / n), values, atol=1e-9)
-    assert_allclose(gait.periodic_spline(values, [0.25, 1.25, -3.75]), gait.periodic_spline(values, 0.25), atol=1e-9)
+    assert_allclose(
+        gait.periodic_spline(values, [0.25, 1.25, -3.75]),
+        gait.periodic_spline(values, 0.25),
+        atol=1e-9,
+    )
 
 
 @given(values=values, phase=st.floats(0, 1))
@@ -92,7 +99,10 @@ def test_a_spline_is_smooth_everywhere_seam_included(values, phase):
     scale = np.ptp(values) + 1
     assert abs((after - here) - (here - before)) / h < 20 * h * scale  # slopes meet
     # and curvatures too
-    assert abs((after2 - 2 * after + here) - (here - 2 * before + before2)) / h**2 < 100 * h * scale + 1e-4
+    assert (
+        abs((after2 - 2 * after + here) - (here - 2 * before + before2)) / h**2
+        < 100 * h * scale + 1e-4
+    )
 
 
 def test_a_spline_of_equal_values_is_level():
@@ -109,8 +119,13 @@ def test_splines_in_a_batch_equal_splines_one_by_one():
     assert gait.periodic_spline([1, 2, 4], 1) == gait.periodic_spline([1.0, 2.0, 4.0], 1.0)
 
 
-@pytest.mark.parametrize(("values", "phase", "name"), [
-    *((bad, 0.5, "values") for bad in [*BAD, [1, 2], 3.0]), *(([1, 2, 3], bad, "phase") for bad in BAD)])
+@pytest.mark.parametrize(
+    ("values", "phase", "name"),
+    [
+        *((bad, 0.5, "values") for bad in [*BAD, [1, 2], 3.0]),
+        *(([1, 2, 3], bad, "phase") for bad in BAD),
+    ],
+)
 def test_splines_refuse_bad_input(values, phase, name):
     with pytest.raises(ValueError, match=f"`{name}`"):
         gait.periodic_spline(values, phase)
@@ -123,10 +138,17 @@ def test_a_phase_a_hair_before_a_whole_cycle_is_its_end():
 
 # Joint angles and paces
 
-@given(percent=st.floats(-500, 500), joint=st.sampled_from(gait.JOINTS), table=st.sampled_from(gait.TABLES))
+
+@given(
+    percent=st.floats(-500, 500),
+    joint=st.sampled_from(gait.JOINTS),
+    table=st.sampled_from(gait.TABLES),
+)
 @settings(max_examples=40)
 def test_angles_repeat_every_cycle(percent, joint, table):
-    assert gait.joint_angles(percent, joint, table) == pytest.approx(gait.joint_angles(percent + 100, joint, table))
+    assert gait.joint_angles(percent, joint, table) == pytest.approx(
+        gait.joint_angles(percent + 100, joint, table)
+    )
 
 
 @pytest.mark.parametrize("joint", gait.JOINTS)
@@ -147,12 +169,21 @@ def test_angles_in_a_batch_equal_angles_one_by_one():
     percent, step = np.array([[3], [50]]), np.array([0.6, 0.7, 0.8])
     together = gait.joint_angles(percent, "knee", relative_step=step)
     for i, j in np.ndindex(2, 3):
-        assert together[i, j] == pytest.approx(gait.joint_angles(float(percent[i, 0]), "knee", relative_step=step[j]))
+        assert together[i, j] == pytest.approx(
+            gait.joint_angles(float(percent[i, 0]), "knee", relative_step=step[j])
+        )
 
 
-@pytest.mark.parametrize(("arguments", "name"), [
-    *(((bad, "hip"), "percent") for bad in BAD), ((10, "elbow"), "joint"), ((10, "hip", "almanac"), "table"),
-    ((10, "hip", "schwartz-2008", 0), "relative_step"), ((10, "hip", "schwartz-2008", np.nan), "relative_step")])
+@pytest.mark.parametrize(
+    ("arguments", "name"),
+    [
+        *(((bad, "hip"), "percent") for bad in BAD),
+        ((10, "elbow"), "joint"),
+        ((10, "hip", "almanac"), "table"),
+        ((10, "hip", "schwartz-2008", 0), "relative_step"),
+        ((10, "hip", "schwartz-2008", np.nan), "relative_step"),
+    ],
+)
 def test_angles_refuse_bad_input(arguments, name):
     with pytest.raises(ValueError, match=f"`{name}`"):
         gait.joint_angles(*arguments)
@@ -162,8 +193,10 @@ def test_angles_refuse_bad_input(arguments, name):
 @settings(max_examples=30)
 def test_paces_scale_with_the_leg(length, group):
     one, four = gait.pace(length, group), gait.pace(4 * length, group)
-    assert_allclose([four.speed, four.step_length, four.cadence],
-                    [2 * one.speed, 4 * one.step_length, one.cadence / 2])
+    assert_allclose(
+        [four.speed, four.step_length, four.cadence],
+        [2 * one.speed, 4 * one.step_length, one.cadence / 2],
+    )
     assert gait.stance_share(one.speed, length) == pytest.approx(one.stance_share)
 
 
@@ -175,8 +208,11 @@ def test_stance_shortens_with_speed_and_is_held_beyond_what_was_measured():
 
 @pytest.mark.parametrize("bad", [*BAD, 0, -1])
 def test_paces_refuse_bad_input(bad):
-    for call, name in [(lambda: gait.pace(bad), "leg_length"), (lambda: gait.stance_share(bad, 0.9), "speed"),
-                       (lambda: gait.stance_share(1.0, bad), "leg_length")]:
+    for call, name in [
+        (lambda: gait.pace(bad), "leg_length"),
+        (lambda: gait.stance_share(bad, 0.9), "speed"),
+        (lambda: gait.stance_share(1.0, bad), "leg_length"),
+    ]:
         with pytest.raises(ValueError, match=f"`{name}`"):
             call()
     with pytest.raises(ValueError, match="`group`"):
@@ -185,8 +221,11 @@ def test_paces_refuse_bad_input(bad):
 
 # A walk
 
+
 def check_bones(walk):
-    bones = np.linalg.norm(np.diff(walk.points[:, :, :len(walk.puppet.bones) + 1], axis=2), axis=-1)
+    bones = np.linalg.norm(
+        np.diff(walk.points[:, :, : len(walk.puppet.bones) + 1], axis=2), axis=-1
+    )
     assert_allclose(bones, np.broadcast_to(walk.puppet.bones, bones.shape), atol=1e-12)
 
 
@@ -202,8 +241,11 @@ def test_any_walk_keeps_its_bones_its_floor_and_its_pace(puppet, speed, step, ta
         assert_allclose(moved.pelvis[-1, 2], 2 * walk.step_length)
         assert_allclose(moved.points[:, 0, :, 0], puppet.hip_width / 2)
         assert_allclose(moved.points[:, 1, :, 0], -puppet.hip_width / 2)
-        assert_allclose(moved.points[-1] - moved.points[0], np.broadcast_to(moved.pelvis[-1] - moved.pelvis[0],
-                                                                            moved.points[0].shape), atol=1e-9)
+        assert_allclose(
+            moved.points[-1] - moved.points[0],
+            np.broadcast_to(moved.pelvis[-1] - moved.pelvis[0], moved.points[0].shape),
+            atol=1e-9,
+        )
         assert_allclose(moved.at("hip").mean(axis=1), moved.pelvis, atol=1e-12)
 
 
@@ -230,8 +272,11 @@ def test_the_forward_walk_has_the_published_angles():
     walk = walked()
     relative = walk.step_length / TAMSIN.leg_length
     for joint in gait.JOINTS:
-        assert_allclose(getattr(walk, joint), gait.joint_angles(100 * walk.phase, joint, relative_step=relative),
-                        atol=1e-12)
+        assert_allclose(
+            getattr(walk, joint),
+            gait.joint_angles(100 * walk.phase, joint, relative_step=relative),
+            atol=1e-12,
+        )
 
 
 def test_the_two_sides_are_half_a_cycle_apart():
@@ -267,8 +312,12 @@ def test_legs_bend_to_their_puppet_s_side():
     for name in PUPPETS:
         for walk in (walked(name), planted(name)):
             assert walk.bend.min() > 0
-            root, middle, end = (walk.points[:, :, i] for i in np.arange(3) + len(walk.puppet.bones) - 2)
-            ahead = np.cross(end - root, middle - root)[..., 0]  # x: left of forward, so minus is in front
+            root, middle, end = (
+                walk.points[:, :, i] for i in np.arange(3) + len(walk.puppet.bones) - 2
+            )
+            ahead = np.cross(end - root, middle - root)[
+                ..., 0
+            ]  # x: left of forward, so minus is in front
             assert (np.sign(ahead) == -np.sign(walk.puppet.knee_side)).all()
 
 
@@ -298,26 +347,53 @@ def test_defaults_are_the_free_pace_and_a_given_speed_brings_its_step():
 
 
 def test_an_integer_pace_is_as_good_as_a_float_one():
-    assert_array_equal(gait.walk(TAMSIN, 1, 1, frames=10).points, gait.walk(TAMSIN, 1.0, 1.0, frames=10).points)
+    assert_array_equal(
+        gait.walk(TAMSIN, 1, 1, frames=10).points, gait.walk(TAMSIN, 1.0, 1.0, frames=10).points
+    )
 
 
 def test_more_frames_are_the_same_walk():
-    fine, coarse = gait.plant(gait.walk(TAMSIN, frames=40)), gait.plant(gait.walk(TAMSIN, frames=20))
-    assert_allclose(fine.points[::2], coarse.points, atol=0.001)  # the pelvis path looks at its own frames too
+    fine, coarse = (
+        gait.plant(gait.walk(TAMSIN, frames=40)),
+        gait.plant(gait.walk(TAMSIN, frames=20)),
+    )
+    assert_allclose(
+        fine.points[::2], coarse.points, atol=0.001
+    )  # the pelvis path looks at its own frames too
 
 
-@pytest.mark.parametrize(("arguments", "name"), [
-    ({"puppet": "Tamsin"}, "puppet"), ({"puppet": None}, "puppet"),
-    *(({"speed": bad}, "speed") for bad in [np.nan, np.inf, "fast", [], 0, -1, [1.0, 1.2]]),
-    *(({"step_length": bad}, "step_length") for bad in [np.nan, np.inf, "long", [], 0, -1, [0.5]]),
-    ({"frames": 7}, "frames"), ({"frames": 10.5}, "frames"), ({"cycles": 0}, "cycles"), ({"table": "x"}, "table")])
+@pytest.mark.parametrize(
+    ("arguments", "name"),
+    [
+        ({"puppet": "Tamsin"}, "puppet"),
+        ({"puppet": None}, "puppet"),
+        *(({"speed": bad}, "speed") for bad in [np.nan, np.inf, "fast", [], 0, -1, [1.0, 1.2]]),
+        *(
+            ({"step_length": bad}, "step_length")
+            for bad in [np.nan, np.inf, "long", [], 0, -1, [0.5]]
+        ),
+        ({"frames": 7}, "frames"),
+        ({"frames": 10.5}, "frames"),
+        ({"cycles": 0}, "cycles"),
+        ({"table": "x"}, "table"),
+    ],
+)
 def test_walks_refuse_bad_input(arguments, name):
     with pytest.raises(ValueError, match=f"`{name}`"):
         gait.walk(**{"puppet": TAMSIN, **arguments})
 
 
-@pytest.mark.parametrize("call", [gait.plant, gait.foot_goals, gait.highest_hips, gait.pelvis_path,
-                                  gait.extension_pops, gait.outside_range_deg])
+@pytest.mark.parametrize(
+    "call",
+    [
+        gait.plant,
+        gait.foot_goals,
+        gait.highest_hips,
+        gait.pelvis_path,
+        gait.extension_pops,
+        gait.outside_range_deg,
+    ],
+)
 @pytest.mark.parametrize("bad", [None, "walk", TAMSIN, np.zeros((3, 3))])
 def test_what_is_not_a_walk_is_refused(call, bad):
     with pytest.raises(ValueError, match="`walk` must be a Walk"):
@@ -337,6 +413,7 @@ def test_a_walk_lists_its_joints_when_asked_for_another():
 
 # On a rig
 
+
 @pytest.mark.parametrize("name", PUPPETS)
 def test_a_rig_s_inverse_legs_walk_either_walk(name):
     rig = leg.LegRig.from_puppet(PUPPETS[name])
@@ -354,12 +431,19 @@ def test_a_rig_s_inverse_legs_walk_either_walk(name):
 def test_a_rig_s_forward_legs_walk_the_forward_walk_and_read_its_angles(name):
     rig, walk = leg.LegRig.from_puppet(PUPPETS[name]), walked(name)
     none = np.zeros_like(walk.knee)
-    angles = leg.LegAngles(np.stack([walk.hip - gait.PELVIS_TILT, none, none], axis=-1), walk.knee,
-                           np.stack([walk.ankle, none, none], axis=-1))
+    angles = leg.LegAngles(
+        np.stack([walk.hip - gait.PELVIS_TILT, none, none], axis=-1),
+        walk.knee,
+        np.stack([walk.ankle, none, none], axis=-1),
+    )
     values = rig.values_from_angles(angles) | {"pelvis": gait.control_values(walk, rig)["pelvis"]}
     pose = rig.pose(values, inverse=False)
     for side, tag in enumerate(("L_", "R_")):
-        assert_allclose(rig.skeleton.origins(pose.world, [tag + "ankle"])[:, 0], walk.at("ankle")[:, side], atol=1e-9)
+        assert_allclose(
+            rig.skeleton.origins(pose.world, [tag + "ankle"])[:, 0],
+            walk.at("ankle")[:, side],
+            atol=1e-9,
+        )
     assert_allclose(rig.angles(pose).knee, walk.knee, atol=1e-9)
 
 
@@ -382,6 +466,7 @@ def test_only_a_rig_has_control_values(rig):
 
 
 # The pelvis path
+
 
 @given(puppet=puppets, speed=speeds, step=st.floats(0.3, 0.75), reach=st.floats(0.9, 1.0))
 @settings(max_examples=30, deadline=None)
@@ -414,14 +499,18 @@ def _highest(walk):
     carried, upper, lower = gait._limb(walk.puppet)
     goals = gait.foot_goals(walk)
     along = goals[..., 2] - walk.pelvis[:, None, 2] - carried[0]
-    return (goals[..., 1] - carried[1] + np.sqrt((0.995 * (upper + lower))**2 - along**2)).min(axis=1)
+    return (goals[..., 1] - carried[1] + np.sqrt((0.995 * (upper + lower)) ** 2 - along**2)).min(
+        axis=1
+    )
 
 
 @pytest.mark.parametrize("name", PUPPETS)
 def test_a_foot_never_jumps_from_one_place_to_another(name):
     walk = gait.walk(PUPPETS[name], frames=2000, cycles=1)
     velocity = np.diff(gait.foot_goals(walk), axis=0) / np.diff(walk.times)[:, None, None]
-    assert np.linalg.norm(velocity, axis=-1).max() < 5 * walk.speed  # a jump of 5 mm would read 10 m/s
+    assert (
+        np.linalg.norm(velocity, axis=-1).max() < 5 * walk.speed
+    )  # a jump of 5 mm would read 10 m/s
 
 
 @pytest.mark.parametrize("name", PUPPETS)
@@ -460,6 +549,7 @@ def test_a_foot_too_far_for_its_leg_has_hips_no_higher_than_itself():
 
 # Slides, strikes, pops, ranges
 
+
 def sole(*heels):
     """Heel, ball and toe of a flat foot whose heel is at these forward places, one a frame."""
     return np.stack([np.stack([[0, 0, z], [0, 0, z + 0.2], [0, 0, z + 0.25]]) for z in heels])
@@ -471,7 +561,9 @@ def test_a_slide_is_what_a_ruler_says():
 
 
 def test_only_steps_with_the_foot_down_count():
-    assert_allclose(gait.foot_slide_cm(sole(0, 1, 2, 3, 4), [True, False, True, True, False]), [0, 0, 0, 100, 0])
+    assert_allclose(
+        gait.foot_slide_cm(sole(0, 1, 2, 3, 4), [True, False, True, True, False]), [0, 0, 0, 100, 0]
+    )
 
 
 def test_a_slide_is_level_whatever_the_direction():
@@ -499,19 +591,30 @@ def test_slides_in_a_batch_equal_slides_one_by_one():
     points = walk.points[:, :, -3:]
     together = gait.foot_slide_cm(points, walk.stance)
     for side in (0, 1):
-        assert_allclose(together[:, side], gait.foot_slide_cm(points[:, side], walk.stance[:, side]))
+        assert_allclose(
+            together[:, side], gait.foot_slide_cm(points[:, side], walk.stance[:, side])
+        )
     assert_allclose(walk.slide_cm, together.sum(axis=0) / 2)  # two strides
 
 
 @given(shift=st.floats(-5, 5), amount=st.floats(0, 0.1))
 @settings(max_examples=30)
 def test_a_slide_does_not_depend_on_where_it_happens(shift, amount):
-    assert gait.foot_slide_cm(sole(shift, shift + amount), [True, True])[1] == pytest.approx(100 * amount, abs=1e-9)
+    assert gait.foot_slide_cm(sole(shift, shift + amount), [True, True])[1] == pytest.approx(
+        100 * amount, abs=1e-9
+    )
 
 
-@pytest.mark.parametrize(("points", "stance", "name"), [
-    *((bad, [True], "sole") for bad in [*BAD, [[0, 1]]]),
-    *((sole(0, 1), bad, "stance") for bad in [None, "down", [1, 0], [True], [], True, [[True], [True]]])])
+@pytest.mark.parametrize(
+    ("points", "stance", "name"),
+    [
+        *((bad, [True], "sole") for bad in [*BAD, [[0, 1]]]),
+        *(
+            (sole(0, 1), bad, "stance")
+            for bad in [None, "down", [1, 0], [True], [], True, [[True], [True]]]
+        ),
+    ],
+)
 def test_slides_refuse_bad_input(points, stance, name):
     with pytest.raises(ValueError, match=f"`{name}`"):
         gait.foot_slide_cm(points, stance)
@@ -531,7 +634,9 @@ def test_a_walk_s_strikes_are_half_a_cycle_apart_and_stance_lasts_its_share():
 
 
 @pytest.mark.parametrize("call", [gait.foot_strikes, gait.toe_offs])
-@pytest.mark.parametrize("bad", [None, "down", [], [True, False], [[1, 0]], [[True, False, True]], [[[True, True]]]])
+@pytest.mark.parametrize(
+    "bad", [None, "down", [], [True, False], [[1, 0]], [[True, False, True]], [[[True, True]]]]
+)
 def test_strikes_refuse_bad_input(call, bad):
     with pytest.raises(ValueError, match="`stance`"):
         call(bad)
@@ -552,24 +657,44 @@ def test_pops_are_measured_where_they_happen():
     bend = np.deg2rad([20.0, 5.0, 5.0, 20.0, 45.0, 60.0, 60.0])  # at 100 frames a second
     walk = _bending(bend)
     assert [(p.side, p.frame, round(p.speed_deg)) for p in gait.extension_pops(walk)] == [
-        ("L_", 1, 1500), ("R_", 1, 1500), ("L_", 3, 1500), ("R_", 3, 1500)]
+        ("L_", 1, 1500),
+        ("R_", 1, 1500),
+        ("L_", 3, 1500),
+        ("R_", 3, 1500),
+    ]
     assert gait.extension_pops(walk, fastest_deg=1501) == ()
     assert [(p.side, p.frame, round(p.speed_deg)) for p in gait.extension_pops(walk, near=0.5)] == [
-        ("L_", 1, 1500), ("R_", 1, 1500), ("L_", 5, 2500), ("R_", 5, 2500)]  # the far steps join the second pop
+        ("L_", 1, 1500),
+        ("R_", 1, 1500),
+        ("L_", 5, 2500),
+        ("R_", 5, 2500),
+    ]  # the far steps join the second pop
     assert gait.extension_pops(walk, near=0.9)[-1].frame > 3
 
 
 def _bending(bend):
     """A walk in which both legs hang from the hip and bend like this."""
-    thigh, shank = np.array([0.0, -0.4, 0.0]), np.stack([0 * bend, -0.4 * np.cos(bend), -0.4 * np.sin(bend)], axis=-1)
+    thigh, shank = (
+        np.array([0.0, -0.4, 0.0]),
+        np.stack([0 * bend, -0.4 * np.cos(bend), -0.4 * np.sin(bend)], axis=-1),
+    )
     leg = np.stack([0 * shank, thigh + 0 * shank, thigh + shank], axis=1)
     points = np.repeat(np.concatenate([leg, leg], axis=1)[:, None], 2, axis=1)
-    return replace(walked(), puppet=replace(TAMSIN, bones=(0.4, 0.4)), times=np.arange(len(bend)) / 100, points=points)
+    return replace(
+        walked(),
+        puppet=replace(TAMSIN, bones=(0.4, 0.4)),
+        times=np.arange(len(bend)) / 100,
+        points=points,
+    )
 
 
-@pytest.mark.parametrize(("arguments", "name"), [
-    *(({"near": bad}, "near") for bad in [*BAD, 0, [0.9]]),
-    *(({"fastest_deg": bad}, "fastest_deg") for bad in [*BAD, -1, [600]])])
+@pytest.mark.parametrize(
+    ("arguments", "name"),
+    [
+        *(({"near": bad}, "near") for bad in [*BAD, 0, [0.9]]),
+        *(({"fastest_deg": bad}, "fastest_deg") for bad in [*BAD, -1, [600]]),
+    ],
+)
 def test_pops_refuse_bad_bounds(arguments, name):
     with pytest.raises(ValueError, match=f"`{name}`"):
         gait.extension_pops(walked(), **arguments)
@@ -587,7 +712,9 @@ def test_a_leg_beyond_its_range_is_told_by_how_much():
     excess = gait.outside_range_deg(walk)
     assert excess["knee"] == pytest.approx(5)  # the handbook's knee ends at 135
     back = _bending(np.deg2rad([10.0, -8.0, -3.0]))
-    assert gait.outside_range_deg(replace(back, foot_pitch=np.zeros((3, 2))))["knee"] == pytest.approx(-8)
+    assert gait.outside_range_deg(replace(back, foot_pitch=np.zeros((3, 2))))[
+        "knee"
+    ] == pytest.approx(-8)
 
 
 def test_ranges_may_be_those_of_an_age():

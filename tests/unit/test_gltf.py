@@ -26,27 +26,44 @@ CLOSE = {"rtol": 0, "atol": 1e-12}
 def test_the_standards_own_skin_example():
     """glTF 2.0, "Skins": the mesh node's rotation and its parent's translation do not count; only joints do."""
     file = leg()
-    file.json["nodes"] = [{"children": [1], "translation": [0, 1, 0]}, {"children": [2], "scale": [0.5, 0.5, 0.5]}, {},
-                          {"mesh": 0, "skin": 0, "rotation": [0, 1, 0, 0]}, {"children": [3], "translation": [1, 0, 0]}]
+    file.json["nodes"] = [
+        {"children": [1], "translation": [0, 1, 0]},
+        {"children": [2], "scale": [0.5, 0.5, 0.5]},
+        {},
+        {"mesh": 0, "skin": 0, "rotation": [0, 1, 0, 0]},
+        {"children": [3], "translation": [1, 0, 0]},
+    ]
     file.json["skins"] = [{"joints": [1, 2]}]
     file.json["scenes"] = [{"nodes": [0, 4]}]
     del file.json["animations"]
     asset = gltf.read(file.glb())
     world = asset.rest_world()
-    assert_allclose(world[2], [[0.5, 0, 0, 0], [0, 0.5, 0, 1], [0, 0, 0.5, 0], [0, 0, 0, 1]], **CLOSE)
-    assert_allclose(asset.skin_points(3, world), 0.5 * asset.meshes[0].positions + [0, 1, 0], rtol=0, atol=1e-7)
+    assert_allclose(
+        world[2], [[0.5, 0, 0, 0], [0, 0.5, 0, 1], [0, 0, 0.5, 0], [0, 0, 0, 1]], **CLOSE
+    )
+    assert_allclose(
+        asset.skin_points(3, world), 0.5 * asset.meshes[0].positions + [0, 1, 0], rtol=0, atol=1e-7
+    )
 
 
 def test_a_node_without_a_skin_carries_its_mesh():
-    file = triangle(nodes=[{"children": [1], "translation": [0, 0, 1]}, {"mesh": 0, "scale": [2, 3, 1]}])
+    file = triangle(
+        nodes=[{"children": [1], "translation": [0, 0, 1]}, {"mesh": 0, "scale": [2, 3, 1]}]
+    )
     asset = gltf.read(file.glb())
-    assert_allclose(asset.skin_points(1, asset.rest_world()), [[0, 0, 1], [2, 0, 1], [0, 3, 1]], **CLOSE)
+    assert_allclose(
+        asset.skin_points(1, asset.rest_world()), [[0, 0, 1], [2, 0, 1], [0, 3, 1]], **CLOSE
+    )
     with pytest.raises(ValueError, match="`node` must carry a mesh; got 0"):
         asset.skin_points(0, asset.rest_world())
 
 
 def test_children_may_stand_before_their_parents():
-    names = [{"name": "foot", "translation": [0, -1, 0]}, {"name": "hip", "children": [2]}, {"children": [0]}]
+    names = [
+        {"name": "foot", "translation": [0, -1, 0]},
+        {"name": "hip", "children": [2]},
+        {"children": [0]},
+    ]
     asset = gltf.read(as_text(File(nodes=names).document()))
     assert [node.parent for node in asset.nodes] == [2, None, 1]
     assert asset.children == ((), (2,), (0,))
@@ -70,7 +87,9 @@ def test_a_matrix_is_column_by_column_and_taken_apart():
     assert asset.notes == ()
 
 
-@pytest.mark.parametrize("scale", [[1, 1, -1], [-2, 1, 1], [0, 1, 1], [0, 0, 0], [-1, -1, -1], [1e-12, 1, 1e12]])
+@pytest.mark.parametrize(
+    "scale", [[1, 1, -1], [-2, 1, 1], [0, 1, 1], [0, 0, 0], [-1, -1, -1], [1e-12, 1, 1e12]]
+)
 def test_a_matrix_that_mirrors_or_flattens_is_the_same_matrix_after(scale):
     matrix = np.eye(4)
     matrix[:3, :3] = rotation.matrix_from_vector([0.3, -1, 0.5]) * scale
@@ -95,14 +114,22 @@ def test_a_rotation_not_of_length_one_is_reported_and_scaled():
 
 # --- accessors
 
+
 # The standard's table of normalised numbers: unsigned f = c / 255 or c / 65535, signed f = max(c / 127 or 32767, −1).
-@pytest.mark.parametrize(("kind", "stored", "meant"), [
-    ("u1", [0, 51, 255], [0, 0.2, 1]), ("u2", [0, 13107, 65535], [0, 0.2, 1]),
-    ("i1", [-128, -127, 127], [-1, -1, 1]), ("i2", [-32768, 0, 32767], [-1, 0, 1])])
+@pytest.mark.parametrize(
+    ("kind", "stored", "meant"),
+    [
+        ("u1", [0, 51, 255], [0, 0.2, 1]),
+        ("u2", [0, 13107, 65535], [0, 0.2, 1]),
+        ("i1", [-128, -127, 127], [-1, -1, 1]),
+        ("i2", [-32768, 0, 32767], [-1, 0, 1]),
+    ],
+)
 def test_normalised_numbers(kind, stored, meant):
     file = triangle()
     file.json["meshes"][0]["primitives"][0]["attributes"]["POSITION"] = file.add(
-        np.repeat(np.array(stored)[:, None], 3, axis=1), kind, normalized=True)
+        np.repeat(np.array(stored)[:, None], 3, axis=1), kind, normalized=True
+    )
     assert_allclose(gltf.read(file.glb()).meshes[0].positions[:, 0], meant, **CLOSE)
 
 
@@ -131,8 +158,10 @@ def test_interleaved_attributes():
     rows[:, :3], rows[:, 4:7] = mesh.positions, mesh.normals
     view = file.view(b"\7" * 4 + rows.tobytes(), byteStride=32)
     attributes = file.json["meshes"][0]["primitives"][0]["attributes"]
-    attributes |= {"POSITION": file.accessor(len(rows), "VEC3", bufferView=view, byteOffset=4),
-                   "NORMAL": file.accessor(len(rows), "VEC3", bufferView=view, byteOffset=20)}
+    attributes |= {
+        "POSITION": file.accessor(len(rows), "VEC3", bufferView=view, byteOffset=4),
+        "NORMAL": file.accessor(len(rows), "VEC3", bufferView=view, byteOffset=20),
+    }
     # the last element may end before the stride does
     file.json["bufferViews"][view]["byteLength"] -= 4
     same(gltf.read(file.glb()), plain)
@@ -142,8 +171,11 @@ def test_interleaved_attributes():
 def test_sparse_accessors(base):
     file = triangle()
     accessor = file.json["accessors"][0]
-    accessor["sparse"] = {"count": 2, "indices": {"bufferView": file.view(b"\0\2"), "componentType": 5121},
-                          "values": {"bufferView": file.view(np.array([[7, 8, 9], [4, 5, 6]], "<f4").tobytes())}}
+    accessor["sparse"] = {
+        "count": 2,
+        "indices": {"bufferView": file.view(b"\0\2"), "componentType": 5121},
+        "values": {"bufferView": file.view(np.array([[7, 8, 9], [4, 5, 6]], "<f4").tobytes())},
+    }
     if not base:
         del accessor["bufferView"]
     middle = [1, 0, 0] if base else [0, 0, 0]
@@ -152,8 +184,10 @@ def test_sparse_accessors(base):
 
 def test_inverse_bind_matrices_are_column_by_column_and_may_be_left_out():
     file = leg()
-    assert_array_equal(gltf.read(file.glb()).skins[0].inverse_bind[:, :3, 3], np.float32([[0, -0.9, 0], [0, -0.5, 0],
-                                                                                        [0, -0.1, 0]]))
+    assert_array_equal(
+        gltf.read(file.glb()).skins[0].inverse_bind[:, :3, 3],
+        np.float32([[0, -0.9, 0], [0, -0.5, 0], [0, -0.1, 0]]),
+    )
     del file.json["skins"][0]["inverseBindMatrices"]
     assert_array_equal(gltf.read(file.glb()).skins[0].inverse_bind, np.tile(np.eye(4), (3, 1, 1)))
 
@@ -176,9 +210,14 @@ def test_whole_numbers_may_be_written_as_decimals():
 # --- meshes
 
 
-@pytest.mark.parametrize(("mode", "triangles"), [
-    (4, [[0, 1, 2], [3, 4, 5]]), (5, [[0, 1, 2], [1, 3, 2], [2, 3, 4], [3, 5, 4]]),
-    (6, [[1, 2, 0], [2, 3, 0], [3, 4, 0], [4, 5, 0]])])
+@pytest.mark.parametrize(
+    ("mode", "triangles"),
+    [
+        (4, [[0, 1, 2], [3, 4, 5]]),
+        (5, [[0, 1, 2], [1, 3, 2], [2, 3, 4], [3, 5, 4]]),
+        (6, [[1, 2, 0], [2, 3, 0], [3, 4, 0], [4, 5, 0]]),
+    ],
+)
 @pytest.mark.parametrize("indexed", [True, False])
 def test_triangles_strips_and_fans(mode, triangles, indexed):
     """Corners in the standard's order: strip p(i), p(i + 1 + i mod 2), p(i + 2 − i mod 2); fan p(i+1), p(i+2), p(0)."""
@@ -195,7 +234,10 @@ def test_parts_that_share_vertices_keep_them_once():
     file = leg()
     (primitive,) = file.json["meshes"][0]["primitives"]
     whole = gltf.read(file.glb()).meshes[0]
-    halves = [primitive | {"indices": file.add(part.ravel(), "u2")} for part in np.split(whole.triangles, 2)]
+    halves = [
+        primitive | {"indices": file.add(part.ravel(), "u2")}
+        for part in np.split(whole.triangles, 2)
+    ]
     file.json["meshes"][0]["primitives"] = halves
     asset = gltf.read(file.glb())
     same(asset.meshes[0], whole)
@@ -209,15 +251,19 @@ def test_parts_with_vertices_of_their_own_are_joined():
     mesh, first = gltf.read(file.glb()).meshes[0], gltf.read(leg().glb()).meshes[0]
     assert_array_equal(mesh.positions, [*first.positions, *positions])
     assert mesh.triangles[-1].tolist() == [14, 15, 16]
-    assert_array_equal(mesh.weights, [*first.weights, *np.zeros((3, 4))])  # a vertex that nothing moves is kept so
+    assert_array_equal(
+        mesh.weights, [*first.weights, *np.zeros((3, 4))]
+    )  # a vertex that nothing moves is kept so
     assert mesh.normals is None
 
 
 def test_eight_influences():
     file = leg()
     attributes = file.json["meshes"][0]["primitives"][0]["attributes"]
-    attributes |= {"JOINTS_1": file.add(np.tile([2, 9, 9, 9], (14, 1)), "u2"),
-                   "WEIGHTS_1": file.add(np.tile([255, 0, 0, 0], (14, 1)), "u1", normalized=True)}
+    attributes |= {
+        "JOINTS_1": file.add(np.tile([2, 9, 9, 9], (14, 1)), "u2"),
+        "WEIGHTS_1": file.add(np.tile([255, 0, 0, 0], (14, 1)), "u1", normalized=True),
+    }
     mesh = gltf.read(file.glb()).meshes[0]
     assert mesh.weights.shape == mesh.joints.shape == (14, 8)
     assert_array_equal(mesh.weights[:, 4], np.ones(14))
@@ -238,7 +284,9 @@ def test_linear_rotations_take_the_short_way_at_an_even_rate(kick):
     keys = channel.values * [[1], [1], [-1]]  # (0, 0, 0, −1) is no turn at all
     times = np.linspace(0, 1.5, 31)
     expected = Slerp(channel.times, Rotation.from_quat(keys))(times).as_matrix()
-    assert_allclose(rotation.matrix_from_quaternion(channel.sample(times)), expected, rtol=0, atol=1e-7)
+    assert_allclose(
+        rotation.matrix_from_quaternion(channel.sample(times)), expected, rtol=0, atol=1e-7
+    )
 
 
 def test_cubic_splines_are_hermite_curves_with_the_slopes_given(kick):
@@ -246,8 +294,11 @@ def test_cubic_splines_are_hermite_curves_with_the_slopes_given(kick):
     times = np.linspace(0, 1.5, 31)
     for start, end in ((0, 1), (1, 2)):
         span = (times >= channel.times[start]) & (times <= channel.times[end])
-        curve = CubicHermiteSpline(channel.times[[start, end]], channel.values[[start, end], 1],
-                                   np.stack([channel.values[start, 2], channel.values[end, 0]]))
+        curve = CubicHermiteSpline(
+            channel.times[[start, end]],
+            channel.values[[start, end], 1],
+            np.stack([channel.values[start, 2], channel.values[end, 0]]),
+        )
         assert_allclose(channel.sample(times[span]), curve(times[span]), **CLOSE)
 
 
@@ -322,29 +373,69 @@ def test_a_plain_file_has_no_notes():
     assert gltf.read(leg().gltf()).notes == ()
 
 
-@pytest.mark.parametrize(("change", "said"), [
-    (lambda d: d.update(materials=[{}, {}]), "Materials are not read (2 times)."),
-    (lambda d: d.update(cameras=[{}]), "Cameras are not read."),
-    (lambda d: d.update(images=[{}], textures=[{}]), "Textures are not read."),
-    (lambda d: d.update(extensionsUsed=["XYZ_glow"]), "The extension 'XYZ_glow' is not read."),
-    (lambda d: d.update(extensionsUsed=["KHR_materials_unlit"], extensionsRequired=["KHR_materials_unlit"]),
-     "The extension 'KHR_materials_unlit' is not read."),
-    (lambda d: d.update(extensionsUsed=["KHR_lights_punctual"], extensionsRequired=["KHR_lights_punctual"]),
-     "The extension 'KHR_lights_punctual' is not read."),
-    (lambda d: d["nodes"][0].update(extras={"a": 1}), "What programs keep for themselves (extras) is not read."),
-    (lambda d: d["nodes"][0].update(camera=0), "A node's camera or morph weights are not read."),
-    (lambda d: d["scenes"].append({"nodes": [0]}), "The file has several scenes; their nodes are read together."),
-    (lambda d: d["scenes"][0].update(nodes=[0]), "A root node is in no scene; it is read all the same."),
-    (lambda d: d["meshes"][0]["primitives"][0].update(targets=[{}, {}]), "Morph targets are not read (2 times)."),
-    (lambda d: d["meshes"][0]["primitives"][0]["attributes"].update(TEXCOORD_0=0),
-     "The vertex attribute 'TEXCOORD_0' is not read."),
-    (lambda d: d["meshes"][0]["primitives"].append({"mode": 1, "attributes": {"POSITION": 1}}),
-     "Points and lines of a mesh, and parts without positions, are not read."),
-    (lambda d: d["meshes"][0]["primitives"][0].update(mode=0), "A mesh without triangles is not read."),
-    (lambda d: d["animations"][0]["channels"][0]["target"].update(path="weights"),
-     "An animation of 'weights', or of no node, is not read."),
-    (lambda d: d["animations"][0]["channels"].clear(), "An animation that moves no node is not read."),
-])
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        (lambda d: d.update(materials=[{}, {}]), "Materials are not read (2 times)."),
+        (lambda d: d.update(cameras=[{}]), "Cameras are not read."),
+        (lambda d: d.update(images=[{}], textures=[{}]), "Textures are not read."),
+        (lambda d: d.update(extensionsUsed=["XYZ_glow"]), "The extension 'XYZ_glow' is not read."),
+        (
+            lambda d: d.update(
+                extensionsUsed=["KHR_materials_unlit"], extensionsRequired=["KHR_materials_unlit"]
+            ),
+            "The extension 'KHR_materials_unlit' is not read.",
+        ),
+        (
+            lambda d: d.update(
+                extensionsUsed=["KHR_lights_punctual"], extensionsRequired=["KHR_lights_punctual"]
+            ),
+            "The extension 'KHR_lights_punctual' is not read.",
+        ),
+        (
+            lambda d: d["nodes"][0].update(extras={"a": 1}),
+            "What programs keep for themselves (extras) is not read.",
+        ),
+        (
+            lambda d: d["nodes"][0].update(camera=0),
+            "A node's camera or morph weights are not read.",
+        ),
+        (
+            lambda d: d["scenes"].append({"nodes": [0]}),
+            "The file has several scenes; their nodes are read together.",
+        ),
+        (
+            lambda d: d["scenes"][0].update(nodes=[0]),
+            "A root node is in no scene; it is read all the same.",
+        ),
+        (
+            lambda d: d["meshes"][0]["primitives"][0].update(targets=[{}, {}]),
+            "Morph targets are not read (2 times).",
+        ),
+        (
+            lambda d: d["meshes"][0]["primitives"][0]["attributes"].update(TEXCOORD_0=0),
+            "The vertex attribute 'TEXCOORD_0' is not read.",
+        ),
+        (
+            lambda d: d["meshes"][0]["primitives"].append(
+                {"mode": 1, "attributes": {"POSITION": 1}}
+            ),
+            "Points and lines of a mesh, and parts without positions, are not read.",
+        ),
+        (
+            lambda d: d["meshes"][0]["primitives"][0].update(mode=0),
+            "A mesh without triangles is not read.",
+        ),
+        (
+            lambda d: d["animations"][0]["channels"][0]["target"].update(path="weights"),
+            "An animation of 'weights', or of no node, is not read.",
+        ),
+        (
+            lambda d: d["animations"][0]["channels"].clear(),
+            "An animation that moves no node is not read.",
+        ),
+    ],
+)
 def test_what_is_not_read_is_said(change, said):
     file = leg()
     document = file.document()
@@ -356,14 +447,19 @@ def test_what_is_not_read_is_said(change, said):
 
 def test_chunks_of_another_kind_are_said():
     file = leg()
-    data = gltf_files.chunks((b"JSON", as_text(file.document())), (b"BIN\0", bytes(file.data)), (b"ABCD", b"1234"))
+    data = gltf_files.chunks(
+        (b"JSON", as_text(file.document())), (b"BIN\0", bytes(file.data)), (b"ABCD", b"1234")
+    )
     (note,) = gltf.read(data).notes
     assert "chunks" in note
 
 
 def test_small_whole_numbers_for_positions_are_read():
     file = leg()
-    file.json |= {"extensionsUsed": ["KHR_mesh_quantization"], "extensionsRequired": ["KHR_mesh_quantization"]}
+    file.json |= {
+        "extensionsUsed": ["KHR_mesh_quantization"],
+        "extensionsRequired": ["KHR_mesh_quantization"],
+    }
     assert gltf.read(file.glb()).notes == ()
 
 
@@ -373,40 +469,57 @@ ROOT = Node("root")
 SQUARE = Mesh("square", [[0, 0, 0], [1, 0, 0], [0, 1, 0], [1, 1, 0]], [[0, 1, 2], [2, 1, 3]])
 
 
-@pytest.mark.parametrize(("make", "message"), [
-    (lambda: Node("a", rotation=[0, 0, 0, 0]), "`rotation`.*length zero"),
-    (lambda: Node("a", scale=[1, np.nan, 1]), "`scale` must be finite"),
-    (lambda: Node("a", translation=[[0, 0, 0]]), "`translation` must have shape"),
-    (lambda: Node(7), "`name` must be text"),
-    (lambda: Node("\ud800"), "`name` must be text"),
-    (lambda: Skin("s", []), "`joints`"),
-    (lambda: Skin("s", [1, 1]), "got one of them twice"),
-    (lambda: Skin("s", [-1]), "whole numbers from 0; got -1"),
-    (lambda: Skin("s", [0, 1], np.eye(4)[None]), "`inverse_bind`"),
-    (lambda: Mesh("m", [[0, 0, 0]], [[0, 0, 1]]), "below the 1 vertices; got 0 to 1"),
-    (lambda: Mesh("m", [[0, 0, 0]], [[0, 0, 0.5]]), "whole"),
-    (lambda: dataclasses.replace(SQUARE, normals=[[0, 0, 1]]), "`normals`"),
-    (lambda: dataclasses.replace(SQUARE, weights=np.ones((4, 4))), "together"),
-    (lambda: dataclasses.replace(SQUARE, weights=np.ones((4, 3)), joints=np.ones((4, 3))), "in fours"),
-    (lambda: Channel(0, "turn", [0], [[0, 0, 0]]), "`path`"),
-    (lambda: Channel(0, "scale", [0, 0], [[0, 0, 0]] * 2), "increasing"),
-    (lambda: Channel(0, "scale", [-1, 0], [[0, 0, 0]] * 2), "zero or more"),
-    (lambda: Channel(0, "scale", [0, 1], [[0, 0, 0]]), "`values`"),
-    (lambda: Channel(0, "rotation", [0], [[0, 0, 0, 0]]), "No turn at all"),
-    (lambda: Channel(0, "scale", [0], [[[0, 0, 0]] * 3], "CUBICSPLINE"), "at least two"),
-    (lambda: Animation("a", ()), "at least one"),
-    (lambda: Animation("a", [Channel(0, "scale", [0], [[1, 1, 1]])] * 2), "two for the same"),
-    (lambda: Asset([ROOT, Node("b", 2), Node("c", 1)]), r"cycle of parents at nodes\[1\]"),
-    (lambda: Asset([Node("a", 0)]), "cycle"),
-    (lambda: Asset([Node("a", 1)]), r"`nodes\[0\].parent` must be from 0 to 0; got 1"),
-    (lambda: Asset([Node("a", mesh=0)]), r"`nodes\[0\].mesh` must be left out"),
-    (lambda: Asset([ROOT], [Skin("s", [1])]), r"`skins\[0\].joints`"),
-    (lambda: Asset([ROOT], [Skin("s", [0], root=5)]), r"`skins\[0\].root`"),
-    (lambda: Asset([ROOT], animations=[Animation("a", [Channel(3, "scale", [0], [[1, 1, 1]])])]), r"channels\[0\]"),
-    (lambda: Asset([Node("a", mesh=0, skin=0)], [Skin("s", [0])],
-                   [dataclasses.replace(SQUARE, joints=np.ones((4, 4)), weights=np.eye(4))]), "must be below 1"),
-    (lambda: Asset(["root"]), "`nodes` must each be a Node"),
-])
+@pytest.mark.parametrize(
+    ("make", "message"),
+    [
+        (lambda: Node("a", rotation=[0, 0, 0, 0]), "`rotation`.*length zero"),
+        (lambda: Node("a", scale=[1, np.nan, 1]), "`scale` must be finite"),
+        (lambda: Node("a", translation=[[0, 0, 0]]), "`translation` must have shape"),
+        (lambda: Node(7), "`name` must be text"),
+        (lambda: Node("\ud800"), "`name` must be text"),
+        (lambda: Skin("s", []), "`joints`"),
+        (lambda: Skin("s", [1, 1]), "got one of them twice"),
+        (lambda: Skin("s", [-1]), "whole numbers from 0; got -1"),
+        (lambda: Skin("s", [0, 1], np.eye(4)[None]), "`inverse_bind`"),
+        (lambda: Mesh("m", [[0, 0, 0]], [[0, 0, 1]]), "below the 1 vertices; got 0 to 1"),
+        (lambda: Mesh("m", [[0, 0, 0]], [[0, 0, 0.5]]), "whole"),
+        (lambda: dataclasses.replace(SQUARE, normals=[[0, 0, 1]]), "`normals`"),
+        (lambda: dataclasses.replace(SQUARE, weights=np.ones((4, 4))), "together"),
+        (
+            lambda: dataclasses.replace(SQUARE, weights=np.ones((4, 3)), joints=np.ones((4, 3))),
+            "in fours",
+        ),
+        (lambda: Channel(0, "turn", [0], [[0, 0, 0]]), "`path`"),
+        (lambda: Channel(0, "scale", [0, 0], [[0, 0, 0]] * 2), "increasing"),
+        (lambda: Channel(0, "scale", [-1, 0], [[0, 0, 0]] * 2), "zero or more"),
+        (lambda: Channel(0, "scale", [0, 1], [[0, 0, 0]]), "`values`"),
+        (lambda: Channel(0, "rotation", [0], [[0, 0, 0, 0]]), "No turn at all"),
+        (lambda: Channel(0, "scale", [0], [[[0, 0, 0]] * 3], "CUBICSPLINE"), "at least two"),
+        (lambda: Animation("a", ()), "at least one"),
+        (lambda: Animation("a", [Channel(0, "scale", [0], [[1, 1, 1]])] * 2), "two for the same"),
+        (lambda: Asset([ROOT, Node("b", 2), Node("c", 1)]), r"cycle of parents at nodes\[1\]"),
+        (lambda: Asset([Node("a", 0)]), "cycle"),
+        (lambda: Asset([Node("a", 1)]), r"`nodes\[0\].parent` must be from 0 to 0; got 1"),
+        (lambda: Asset([Node("a", mesh=0)]), r"`nodes\[0\].mesh` must be left out"),
+        (lambda: Asset([ROOT], [Skin("s", [1])]), r"`skins\[0\].joints`"),
+        (lambda: Asset([ROOT], [Skin("s", [0], root=5)]), r"`skins\[0\].root`"),
+        (
+            lambda: Asset(
+                [ROOT], animations=[Animation("a", [Channel(3, "scale", [0], [[1, 1, 1]])])]
+            ),
+            r"channels\[0\]",
+        ),
+        (
+            lambda: Asset(
+                [Node("a", mesh=0, skin=0)],
+                [Skin("s", [0])],
+                [dataclasses.replace(SQUARE, joints=np.ones((4, 4)), weights=np.eye(4))],
+            ),
+            "must be below 1",
+        ),
+        (lambda: Asset(["root"]), "`nodes` must each be a Node"),
+    ],
+)
 def test_what_does_not_fit_is_refused(make, message):
     with pytest.raises(ValueError, match=message):
         make()
@@ -468,7 +581,7 @@ class Chance:
         return int(self.rng.integers(least, most + 1))
 
     def skin(self, name, nodes):
-        joints = self.rng.permutation(nodes)[:self.count(1, nodes)]
+        joints = self.rng.permutation(nodes)[: self.count(1, nodes)]
         bind = self.numbers(len(joints), 4, 4)
         bind[:, 3] = [0, 0, 0, 1]
         return Skin(name, joints, bind, self.one_of(None, 0))
@@ -481,19 +594,30 @@ class Chance:
         if joints:
             width = 4 * self.count(1, 2)
             weights = np.zeros((v, max(width, joints)))
-            weights[:, :joints] = self.rng.random((v, joints)) * (self.rng.random((v, joints)) < 0.6)
+            weights[:, :joints] = self.rng.random((v, joints)) * (
+                self.rng.random((v, joints)) < 0.6
+            )
             weights[:, 0] += 0.1
             strongest = np.argsort(-weights, axis=1)[:, :width]
             weights = np.take_along_axis(weights, strongest, axis=1)
             moved = {"joints": strongest, "weights": weights / weights.sum(axis=1, keepdims=True)}
-        return Mesh(name, self.numbers(v, 3), self.rng.integers(0, v, (self.count(1, 9), 3)), normals=normals, **moved)
+        return Mesh(
+            name,
+            self.numbers(v, 3),
+            self.rng.integers(0, v, (self.count(1, 9), 3)),
+            normals=normals,
+            **moved,
+        )
 
     def channel(self, node, path):
         kind, keys = self.one_of("LINEAR", "STEP", "CUBICSPLINE"), self.count(2, 5)
         size = 4 if path == "rotation" else 3
         middle = self.turns(keys) if path == "rotation" else self.numbers(keys, 3)
-        values = middle if kind != "CUBICSPLINE" else np.stack(
-            [self.numbers(keys, size), middle, self.numbers(keys, size)], axis=1)
+        values = (
+            middle
+            if kind != "CUBICSPLINE"
+            else np.stack([self.numbers(keys, size), middle, self.numbers(keys, size)], axis=1)
+        )
         return Channel(node, path, np.cumsum(self.rng.integers(1, 100, keys)) / 64, values, kind)
 
 
@@ -504,19 +628,38 @@ def assets(draw):
     names = st.text(st.characters(codec="utf-8"), max_size=5)
     count = draw(st.integers(1, 8))
     order = chance.rng.permutation(count).tolist()
-    parents = {node: None if i == 0 else order[chance.rng.integers(i)] for i, node in enumerate(order)}
+    parents = {
+        node: None if i == 0 else order[chance.rng.integers(i)] for i, node in enumerate(order)
+    }
     skins = [chance.skin(draw(names), count) for _ in range(draw(st.integers(0, 2)))]
     fewest = min((len(skin.joints) for skin in skins), default=0)
-    meshes = [chance.mesh(draw(names), chance.one_of(0, fewest)) for _ in range(draw(st.integers(0, 2)))]
+    meshes = [
+        chance.mesh(draw(names), chance.one_of(0, fewest)) for _ in range(draw(st.integers(0, 2)))
+    ]
     nodes = []
     for i in range(count):
         mesh = chance.one_of(None, *range(len(meshes)))
-        nodes.append(Node(draw(names), parents[i], chance.rng.normal(size=3), chance.turns(), chance.rng.normal(size=3),
-                          mesh, None if mesh is None else chance.one_of(None, *range(len(skins)))))
-    targets = st.lists(st.tuples(st.integers(0, count - 1), st.sampled_from(["translation", "rotation", "scale"])),
-                       min_size=1, max_size=4, unique=True)
-    animations = [Animation(draw(names), [chance.channel(*target) for target in draw(targets)])
-                  for _ in range(draw(st.integers(0, 2)))]
+        nodes.append(
+            Node(
+                draw(names),
+                parents[i],
+                chance.rng.normal(size=3),
+                chance.turns(),
+                chance.rng.normal(size=3),
+                mesh,
+                None if mesh is None else chance.one_of(None, *range(len(skins))),
+            )
+        )
+    targets = st.lists(
+        st.tuples(st.integers(0, count - 1), st.sampled_from(["translation", "rotation", "scale"])),
+        min_size=1,
+        max_size=4,
+        unique=True,
+    )
+    animations = [
+        Animation(draw(names), [chance.channel(*target) for target in draw(targets)])
+        for _ in range(draw(st.integers(0, 2)))
+    ]
     return Asset(nodes, skins, meshes, animations, draw(names))
 
 
@@ -567,7 +710,9 @@ def test_a_drive_without_links_is_written_to(tmp_path, kick, monkeypatch):
     same(gltf.read(tmp_path / "leg.glb"), kick)
     with pytest.raises(ValueError, match="must be a new file"):
         gltf.write(kick, tmp_path / "leg.glb")
-    monkeypatch.setattr(container, "pack", lambda *_: (tmp_path / "other.glb").write_bytes(b"a letter") and b"glTF")
+    monkeypatch.setattr(
+        container, "pack", lambda *_: (tmp_path / "other.glb").write_bytes(b"a letter") and b"glTF"
+    )
     with pytest.raises(ValueError, match="must be a new file"):
         gltf.write(kick, tmp_path / "other.glb")
     assert (tmp_path / "other.glb").read_bytes() == b"a letter"
@@ -588,8 +733,14 @@ def test_a_file_is_written_whole_or_not_at_all(tmp_path, kick, monkeypatch):
     assert os.listdir(tmp_path) == ["leg.glb"]
 
 
-@pytest.mark.parametrize(("name", "message"), [("leg.obj", "'.glb', '.gltf'"), ("leg", "'.glb'"),
-                                               ("no/leg.glb", "No such file or directory")])
+@pytest.mark.parametrize(
+    ("name", "message"),
+    [
+        ("leg.obj", "'.glb', '.gltf'"),
+        ("leg", "'.glb'"),
+        ("no/leg.glb", "No such file or directory"),
+    ],
+)
 def test_a_bad_path_is_refused(tmp_path, kick, name, message):
     with pytest.raises(ValueError, match=message):
         gltf.write(kick, tmp_path / name)
@@ -607,7 +758,9 @@ def test_a_glb_is_laid_out_as_the_standard_asks(tmp_path, kick):
     document = gltf_files.document_of(data)
     assert len(data) % 4 == 0
     assert all(view["byteOffset"] % 4 == 0 for view in document["bufferViews"])
-    position = document["accessors"][document["meshes"][0]["primitives"][0]["attributes"]["POSITION"]]
+    position = document["accessors"][
+        document["meshes"][0]["primitives"][0]["attributes"]["POSITION"]
+    ]
     assert position["min"] == kick.meshes[0].positions.min(axis=0).tolist()
     assert position["max"] == kick.meshes[0].positions.max(axis=0).tolist()
     inputs = {sampler["input"] for sampler in document["animations"][0]["samplers"]}
@@ -619,11 +772,20 @@ def test_a_glb_is_laid_out_as_the_standard_asks(tmp_path, kick):
 
 def skinned(weights, joints=((0, 1, 2, 0),)):
     mesh = Mesh("m", [[0, 0, 0]], [[0, 0, 0]], joints, [weights])
-    return Asset([ROOT, Node("a", 0), Node("b", 0), Node("skin", mesh=0, skin=0)], [Skin("s", [0, 1, 2])], [mesh])
+    return Asset(
+        [ROOT, Node("a", 0), Node("b", 0), Node("skin", mesh=0, skin=0)],
+        [Skin("s", [0, 1, 2])],
+        [mesh],
+    )
 
 
 def test_weights_add_up_to_one_in_32_bits_too(tmp_path):
-    for weights in ([0.1, 0.2, 0.7, 0], [1 / 3] * 3 + [0], [0.99975, 0, 0, 0], [1 - 1e-50, 1e-50, 0, 0]):
+    for weights in (
+        [0.1, 0.2, 0.7, 0],
+        [1 / 3] * 3 + [0],
+        [0.99975, 0, 0, 0],
+        [1 - 1e-50, 1e-50, 0, 0],
+    ):
         (mesh,) = back(skinned(weights), tmp_path).meshes
         assert abs(mesh.weights.sum() - 1) <= 2e-7
 
@@ -632,14 +794,27 @@ def test_the_joint_is_0_where_the_weight_is_0_in_32_bits(tmp_path):
     gltf.write(skinned([1 - 1e-50, 1e-50, 0, 0]), tmp_path / "a.glb")
     data = (tmp_path / "a.glb").read_bytes()
     document = gltf_files.document_of(data)
-    accessor = document["accessors"][document["meshes"][0]["primitives"][0]["attributes"]["JOINTS_0"]]
-    start = len(data) - document["buffers"][0]["byteLength"] - (-document["buffers"][0]["byteLength"] % 4)
+    accessor = document["accessors"][
+        document["meshes"][0]["primitives"][0]["attributes"]["JOINTS_0"]
+    ]
+    start = (
+        len(data)
+        - document["buffers"][0]["byteLength"]
+        - (-document["buffers"][0]["byteLength"] % 4)
+    )
     start += document["bufferViews"][accessor["bufferView"]]["byteOffset"]
-    assert data[start:start + 4] == bytes(4)
+    assert data[start : start + 4] == bytes(4)
 
 
-@pytest.mark.parametrize(("weights", "joints"), [([0.5, 0.4, 0, 0], [0, 1, 0, 0]), ([1.2, -0.2, 0, 0], [0, 1, 0, 0]),
-                                                 ([0, 0, 0, 0], [0, 0, 0, 0]), ([0.5, 0.5, 0, 0], [2, 2, 0, 0])])
+@pytest.mark.parametrize(
+    ("weights", "joints"),
+    [
+        ([0.5, 0.4, 0, 0], [0, 1, 0, 0]),
+        ([1.2, -0.2, 0, 0], [0, 1, 0, 0]),
+        ([0, 0, 0, 0], [0, 0, 0, 0]),
+        ([0.5, 0.5, 0, 0], [2, 2, 0, 0]),
+    ],
+)
 def test_weights_the_standard_forbids_are_refused_or_written_as_they_are(tmp_path, weights, joints):
     asset = skinned(weights, [joints])
     with pytest.raises(ValueError, match=r"meshes\[0\]: `(weights|joints)` must be .*at vertex 0"):
@@ -649,7 +824,10 @@ def test_weights_the_standard_forbids_are_refused_or_written_as_they_are(tmp_pat
 
 def test_numbers_too_large_for_32_bits_are_refused(tmp_path):
     with pytest.raises(ValueError, match=r"meshes\[0\]: `positions` must be numbers of 32 bits"):
-        back(Asset([ROOT], meshes=[dataclasses.replace(SQUARE, positions=SQUARE.positions * 1e39)]), tmp_path)
+        back(
+            Asset([ROOT], meshes=[dataclasses.replace(SQUARE, positions=SQUARE.positions * 1e39)]),
+            tmp_path,
+        )
     close = Channel(0, "scale", [1, 1 + 1e-12], [[1, 1, 1]] * 2)
     with pytest.raises(ValueError, match=r"animations\[0\]: `times`"):
         back(Asset([ROOT], animations=[Animation("a", [close])]), tmp_path)
@@ -669,15 +847,24 @@ def test_the_last_row_of_inverse_bind_matrices_is_exact(tmp_path):
 
 def test_normals_are_of_length_one(tmp_path):
     bent = dataclasses.replace(SQUARE, normals=np.tile([0, 0, 2.0], (4, 1)))
-    assert_array_equal(back(Asset([ROOT], meshes=[bent]), tmp_path).meshes[0].normals, np.tile([0, 0, 1.0], (4, 1)))
+    assert_array_equal(
+        back(Asset([ROOT], meshes=[bent]), tmp_path).meshes[0].normals, np.tile([0, 0, 1.0], (4, 1))
+    )
     with pytest.raises(ValueError, match="`normals` must have a direction"):
-        back(Asset([ROOT], meshes=[dataclasses.replace(SQUARE, normals=np.zeros((4, 3)))]), tmp_path)
+        back(
+            Asset([ROOT], meshes=[dataclasses.replace(SQUARE, normals=np.zeros((4, 3)))]), tmp_path
+        )
 
 
 def test_more_than_256_joints(tmp_path):
     nodes = [ROOT, *(Node(f"j{i}", 0) for i in range(300)), Node("skin", mesh=0, skin=0)]
-    mesh = dataclasses.replace(SQUARE, joints=np.tile([299, 0, 0, 0], (4, 1)), weights=np.tile([1.0, 0, 0, 0], (4, 1)))
-    assert back(Asset(nodes, [Skin("s", np.arange(301))], [mesh]), tmp_path).meshes[0].highest_joint == 299
+    mesh = dataclasses.replace(
+        SQUARE, joints=np.tile([299, 0, 0, 0], (4, 1)), weights=np.tile([1.0, 0, 0, 0], (4, 1))
+    )
+    assert (
+        back(Asset(nodes, [Skin("s", np.arange(301))], [mesh]), tmp_path).meshes[0].highest_joint
+        == 299
+    )
 
 
 # --- other files

@@ -18,7 +18,10 @@ from rigkit.homework import calling, checking, picture
 from rigkit.homework.card import Card
 from rigkit.homework.question import WORDS, Misconception, Question, Verdict
 
-CASES = [{"length": 1.5, "way": [3.0, 4.0], "side": "L"}, {"length": 2.0, "way": [0.0, 1.0], "side": "R"}]
+CASES = [
+    {"length": 1.5, "way": [3.0, 4.0], "side": "L"},
+    {"length": 2.0, "way": [0.0, 1.0], "side": "R"},
+]
 
 
 @pytest.fixture(autouse=True)
@@ -31,19 +34,40 @@ def _own_progress(tmp_path, monkeypatch):
 
 def judge_double(inputs, output):
     off = abs(float(output["double"]) - 2 * inputs["length"])
-    return Verdict(float(off < 1e-6), "Judged.", {"You say": f"{float(output['double']):g} m"},
-                   picture.side_view("A line", "A line.", picture.ghost([(0, 0), (0, inputs["length"])])))
+    return Verdict(
+        float(off < 1e-6),
+        "Judged.",
+        {"You say": f"{float(output['double']):g} m"},
+        picture.side_view("A line", "A line.", picture.ghost([(0, 0), (0, inputs["length"])])),
+    )
 
 
-DOUBLE = Question("06", "double", "twice the length", "function", {"double": ()},
-                  lambda rng, character: [{"length": float(length)} for length in rng.uniform(1, 9, 5)],
-                  judge_double, (Misconception("half", lambda length: length / 2, "the length is halved"),
-                                 Misconception("twice", lambda length: 2 * length, "nothing is wrong at all"),
-                                 Misconception("root", lambda length: np.sqrt(5.0 - length), "a root is taken")))
-SIDE = Question("06", "side", "which side", "value", {"side": ("left", "right"), "proof": ()},
-                lambda rng, character: [{"length": character.thigh}],
-                lambda inputs, output: Verdict((output["side"] == "left") / 2 + (output["proof"] > 0) / 2, "Judged."),
-                (Misconception("mirrored", lambda length: ("right", -1.0), "left and right are swapped"),))
+DOUBLE = Question(
+    "06",
+    "double",
+    "twice the length",
+    "function",
+    {"double": ()},
+    lambda rng, character: [{"length": float(length)} for length in rng.uniform(1, 9, 5)],
+    judge_double,
+    (
+        Misconception("half", lambda length: length / 2, "the length is halved"),
+        Misconception("twice", lambda length: 2 * length, "nothing is wrong at all"),
+        Misconception("root", lambda length: np.sqrt(5.0 - length), "a root is taken"),
+    ),
+)
+SIDE = Question(
+    "06",
+    "side",
+    "which side",
+    "value",
+    {"side": ("left", "right"), "proof": ()},
+    lambda rng, character: [{"length": character.thigh}],
+    lambda inputs, output: Verdict(
+        (output["side"] == "left") / 2 + (output["proof"] > 0) / 2, "Judged."
+    ),
+    (Misconception("mirrored", lambda length: ("right", -1.0), "left and right are swapped"),),
+)
 
 
 @pytest.fixture
@@ -52,6 +76,7 @@ def hw():
 
 
 # --- the learner's side --------------------------------------------------------------------------------------------
+
 
 def test_arguments_are_arrays_numbers_and_text_and_new_each_time():
     seen = []
@@ -66,29 +91,35 @@ def test_arguments_are_arrays_numbers_and_text_and_new_each_time():
     assert CASES[0] == {"length": 1.5, "way": [3.0, 4.0], "side": "L"}
 
 
-@pytest.mark.parametrize(("value", "record"), [
-    (3, {"out": 3.0}),
-    (np.float32(0.5), {"out": 0.5}),
-    (np.arange(4).reshape(2, 2), {"out": [[0.0, 1.0], [2.0, 3.0]]}),
-    ((1, [2.5, np.int64(3)]), {"out": [1.0, [2.5, 3.0]]}),
-    ({"side": "left", "proof": 1}, {"out": {"side": "left", "proof": 1.0}}),
-    (float("nan"), {"out": None}),
-    ([float("inf"), 1], {"out": [None, 1.0]}),
-    (10**400, {"out": None}),
-    (True, {"out": True}),
-    (None, {"end": "nothing"}),
-    (..., {"end": "blank"}),
-    ([1, None], {"end": "unreadable", "what": "None in place of a number"}),
-    (1 + 2j, {"end": "unreadable", "what": "complex numbers"}),
-    (np.array([1j]), {"end": "unreadable", "what": "complex numbers"}),
-    (itertools.count(), {"end": "unreadable", "what": "a count"}),
-    (max, {"end": "unreadable", "what": "a builtin_function_or_method"}),
-    (np.zeros(10**6), {"end": "unreadable", "what": "1,000,000 numbers"}),
-    ([0] * 10**5, {"end": "unreadable", "what": "far more than was asked for"}),
-])
+@pytest.mark.parametrize(
+    ("value", "record"),
+    [
+        (3, {"out": 3.0}),
+        (np.float32(0.5), {"out": 0.5}),
+        (np.arange(4).reshape(2, 2), {"out": [[0.0, 1.0], [2.0, 3.0]]}),
+        ((1, [2.5, np.int64(3)]), {"out": [1.0, [2.5, 3.0]]}),
+        ({"side": "left", "proof": 1}, {"out": {"side": "left", "proof": 1.0}}),
+        (float("nan"), {"out": None}),
+        ([float("inf"), 1], {"out": [None, 1.0]}),
+        (10**400, {"out": None}),
+        (True, {"out": True}),
+        (None, {"end": "nothing"}),
+        (..., {"end": "blank"}),
+        ([1, None], {"end": "unreadable", "what": "None in place of a number"}),
+        (1 + 2j, {"end": "unreadable", "what": "complex numbers"}),
+        (np.array([1j]), {"end": "unreadable", "what": "complex numbers"}),
+        (itertools.count(), {"end": "unreadable", "what": "a count"}),
+        (max, {"end": "unreadable", "what": "a builtin_function_or_method"}),
+        (np.zeros(10**6), {"end": "unreadable", "what": "1,000,000 numbers"}),
+        ([0] * 10**5, {"end": "unreadable", "what": "far more than was asked for"}),
+    ],
+)
 def test_what_comes_back_becomes_plain_data(value, record):
     assert calling.give(value) == record
-    assert calling.call(lambda length, way, side: value, CASES[:1]) in ([record], [{"end": "blank"}])
+    assert calling.call(lambda length, way, side: value, CASES[:1]) in (
+        [record],
+        [{"end": "blank"}],
+    )
     json.dumps(record, allow_nan=False)
 
 
@@ -140,10 +171,17 @@ def test_errors_say_type_message_and_the_learners_own_line():
 
     record = calling.call(stops, CASES)[0]
     line = stops.__code__.co_firstlineno + 1
-    assert record == {"end": "raised", "type": "LinAlgError", "message": "Singular matrix", "line": line}
+    assert record == {
+        "end": "raised",
+        "type": "LinAlgError",
+        "message": "Singular matrix",
+        "line": line,
+    }
 
 
-@pytest.mark.parametrize("error", [SystemExit(0), RecursionError("deep"), MemoryError(), KeyError("knee")])
+@pytest.mark.parametrize(
+    "error", [SystemExit(0), RecursionError("deep"), MemoryError(), KeyError("knee")]
+)
 def test_no_error_gets_out(error):
     def stops(*_):
         raise error
@@ -192,8 +230,12 @@ def sleeps(*_):
             print("still here")
 
 
-@pytest.mark.skipif(not hasattr(__import__("signal"), "setitimer"), reason="no interval timer on this platform")
-@pytest.mark.parametrize("function", [loops_plainly, loops_past_exceptions, loops_past_everything, sleeps])
+@pytest.mark.skipif(
+    not hasattr(__import__("signal"), "setitimer"), reason="no interval timer on this platform"
+)
+@pytest.mark.parametrize(
+    "function", [loops_plainly, loops_past_exceptions, loops_past_everything, sleeps]
+)
 def test_endless_loops_are_stopped_and_leave_nothing_behind(function):
     traced = sys.gettrace()
     records = calling.call(function, CASES, seconds=0.05)
@@ -207,7 +249,9 @@ def test_answers_before_a_stop_stand():
     if not calling.can_stop():
         pytest.skip("no interval timer on this platform")
     calls = itertools.count()
-    records = calling.call(lambda *_: 7 if next(calls) == 0 else loops_plainly(), CASES, seconds=0.05)
+    records = calling.call(
+        lambda *_: 7 if next(calls) == 0 else loops_plainly(), CASES, seconds=0.05
+    )
     assert records == [{"out": 7.0}, {"end": "stopped", "seconds": 0.05}]
 
 
@@ -220,7 +264,9 @@ def test_an_interrupt_stops_only_the_check():
 
 def test_outside_the_main_thread_it_runs_without_a_limit():
     found = []
-    thread = threading.Thread(target=lambda: found.extend([calling.can_stop(), calling.call(lambda *_: 1, CASES)]))
+    thread = threading.Thread(
+        target=lambda: found.extend([calling.can_stop(), calling.call(lambda *_: 1, CASES)])
+    )
     thread.start()
     thread.join()
     assert found == [False, [{"out": 1.0}] * 2]
@@ -246,6 +292,7 @@ def test_the_learners_side_knows_nothing_of_the_library():
 
 # --- the teacher's side --------------------------------------------------------------------------------------------
 
+
 @pytest.mark.parametrize("value", [[3, 4], (3, 4), [[3, 4]], [[3], [4]]])
 def test_any_array_like_of_the_right_shape_fits(value):
     assert checking.fit({"way": (2,)}, calling.plain(value))["way"].tolist() == [3.0, 4.0]
@@ -260,33 +307,42 @@ def test_parts_come_in_order_or_by_name():
         assert parts["proof"] == 2
 
 
-@pytest.mark.parametrize(("returns", "output", "says"), [
-    ({"way": (2,)}, [1.0, 2.0, 3.0], "shape"),
-    ({"way": (2,)}, 1.0, "shape"),
-    ({"way": (2,)}, [[1.0], [2.0, 3.0]], "different lengths"),
-    ({"way": (2,)}, ["1", "2"], "text"),
-    ({"length": ()}, "0.4", "text"),
-    ({"length": ()}, True, "true or false"),
-    ({"length": ()}, None, "not finite"),
-    ({"length": ()}, 1e12, "not finite"),
-    ({"length": ()}, {}, "rows"),
-    ({"side": ("left", "right"), "proof": ()}, ["up", 1.0], "something else"),
-    ({"side": ("left", "right"), "proof": ()}, "left", "parts"),
-    ({"side": ("left", "right"), "proof": ()}, ["left"], "parts"),
-    ({"side": ("left", "right"), "proof": ()}, {"side": "left"}, "not finite"),
-    ({"names": WORDS}, "L_hip", "a list of words"),
-    ({"names": WORDS}, ["L_hip", 1.0], "a list of words"),
-    ({"names": WORDS}, {"names": ["L_hip"]}, "a list of words"),
-])
+@pytest.mark.parametrize(
+    ("returns", "output", "says"),
+    [
+        ({"way": (2,)}, [1.0, 2.0, 3.0], "shape"),
+        ({"way": (2,)}, 1.0, "shape"),
+        ({"way": (2,)}, [[1.0], [2.0, 3.0]], "different lengths"),
+        ({"way": (2,)}, ["1", "2"], "text"),
+        ({"length": ()}, "0.4", "text"),
+        ({"length": ()}, True, "true or false"),
+        ({"length": ()}, None, "not finite"),
+        ({"length": ()}, 1e12, "not finite"),
+        ({"length": ()}, {}, "rows"),
+        ({"side": ("left", "right"), "proof": ()}, ["up", 1.0], "something else"),
+        ({"side": ("left", "right"), "proof": ()}, "left", "parts"),
+        ({"side": ("left", "right"), "proof": ()}, ["left"], "parts"),
+        ({"side": ("left", "right"), "proof": ()}, {"side": "left"}, "not finite"),
+        ({"names": WORDS}, "L_hip", "a list of words"),
+        ({"names": WORDS}, ["L_hip", 1.0], "a list of words"),
+        ({"names": WORDS}, {"names": ["L_hip"]}, "a list of words"),
+    ],
+)
 def test_what_does_not_fit_says_why(returns, output, says):
     with pytest.raises(checking.Unfit, match=says):
         checking.fit(returns, output)
 
 
-SWAPPED = Question("06", "swapped", "both words", "function", {"words": WORDS},
-                   lambda rng, character: [{"words": ["a", "b"]}, {"words": ["c"]}],
-                   lambda inputs, output: Verdict(float(output["words"] == inputs["words"][::-1]), "Judged."),
-                   (Misconception("kept", lambda words: words, "nothing is swapped"),))
+SWAPPED = Question(
+    "06",
+    "swapped",
+    "both words",
+    "function",
+    {"words": WORDS},
+    lambda rng, character: [{"words": ["a", "b"]}, {"words": ["c"]}],
+    lambda inputs, output: Verdict(float(output["words"] == inputs["words"][::-1]), "Judged."),
+    (Misconception("kept", lambda words: words, "nothing is swapped"),),
+)
 
 
 def test_words_go_out_and_come_back_as_they_are():
@@ -326,14 +382,24 @@ def test_right_nearly_and_not_yet():
 
 def test_a_misconception_is_named_only_when_it_explains_every_case():
     half = weighed(lambda length: length / 2)
-    assert (half.misconception, half.sentence) == ("half", "these are the values you get when the length is halved.")
+    assert (half.misconception, half.sentence) == (
+        "half",
+        "these are the values you get when the length is halved.",
+    )
     calls = itertools.count()
     assert weighed(lambda length: length / 2 if next(calls) else length).misconception is None
-    assert weighed(lambda length: 2 * length).misconception is None  # a right answer is never a misconception
+    assert (
+        weighed(lambda length: 2 * length).misconception is None
+    )  # a right answer is never a misconception
 
 
 def test_an_error_where_a_misconception_has_no_number_is_the_same_mistake():
-    assert weighed(lambda length: float(5.0 - length) ** 0.5 if length < 5 else float("nan")).misconception == "root"
+    assert (
+        weighed(
+            lambda length: float(5.0 - length) ** 0.5 if length < 5 else float("nan")
+        ).misconception
+        == "root"
+    )
 
     def raises(length):
         if length > 5:
@@ -350,11 +416,14 @@ def test_missing_records_leave_cases_unanswered():
 
 
 def test_seeds_repeat_and_differ():
-    one, same, other = (checking.draw(DOUBLE, None, checking.generator("ada", "06/double", n)) for n in (1, 1, 2))
+    one, same, other = (
+        checking.draw(DOUBLE, None, checking.generator("ada", "06/double", n)) for n in (1, 1, 2)
+    )
     assert one == same != other
 
 
 # --- in the notebook -----------------------------------------------------------------------------------------------
+
 
 def test_a_function_is_known_by_its_name_a_value_by_its_keyword(hw):
     def double(length):
@@ -376,15 +445,18 @@ def test_blank_answers_are_polite_and_no_attempt(hw):
     assert course.progress("06") == {}
 
 
-@pytest.mark.parametrize(("args", "kwargs", "says"), [
-    ((), {}, "one answer at a time"),
-    ((len, max), {}, "one answer at a time"),
-    ((3.0,), {}, "by its keyword"),
-    ((len,), {}, "no question here is called 'len'. The questions are double, side."),
-    ((), {"knee": 1}, "no question here is called 'knee'"),
-    ((), {"double": 3}, "double is a function; hand it in as hw.check(double)"),
-    ((), {"side": len}, "side is a value; hand it in as hw.check(side=…)"),
-])
+@pytest.mark.parametrize(
+    ("args", "kwargs", "says"),
+    [
+        ((), {}, "one answer at a time"),
+        ((len, max), {}, "one answer at a time"),
+        ((3.0,), {}, "by its keyword"),
+        ((len,), {}, "no question here is called 'len'. The questions are double, side."),
+        ((), {"knee": 1}, "no question here is called 'knee'"),
+        ((), {"double": 3}, "double is a function; hand it in as hw.check(double)"),
+        ((), {"side": len}, "side is a value; hand it in as hw.check(side=…)"),
+    ],
+)
 def test_what_cannot_be_checked_is_said_kindly(hw, args, kwargs, says):
     card = hw.check(*args, **kwargs)
     assert repr(card).startswith("Not checked: ")
@@ -419,9 +491,14 @@ def test_progress_is_kept_in_the_learners_folder(hw, tmp_path):
     hw.check(side=("right", 1))
     hw.check(side=("left", 1))
     hw.check(side=("right", -1))
-    lines = [json.loads(line) for line in (tmp_path / ".rigkit/progress.jsonl").read_text().splitlines()]
+    lines = [
+        json.loads(line) for line in (tmp_path / ".rigkit/progress.jsonl").read_text().splitlines()
+    ]
     assert [(line["score"], line["attempt"], line["misconception"]) for line in lines] == [
-        (0.5, 1, None), (1.0, 2, None), (0.0, 3, "mirrored")]
+        (0.5, 1, None),
+        (1.0, 2, None),
+        (0.0, 3, "mirrored"),
+    ]
     assert hw.progress() == "1 of 2 questions right so far."
 
 
@@ -429,11 +506,20 @@ def test_two_students_in_one_folder_keep_their_own_attempts_and_progress(hw, tmp
     (tmp_path / ".rigkit").mkdir()
     other = homework.Homework(hw.questions, "bo")
     hw.check(side=("left", 1))
-    assert (hw.progress(), other.progress()) == ("1 of 2 questions right so far.", "0 of 2 questions right so far.")
+    assert (hw.progress(), other.progress()) == (
+        "1 of 2 questions right so far.",
+        "0 of 2 questions right so far.",
+    )
     assert "1 of 2" in repr(hw.check(side=("right", -1)))
     assert "0 of 2" in repr(other.check(side=("right", -1)))
-    lines = [json.loads(line) for line in (tmp_path / ".rigkit/progress.jsonl").read_text().splitlines()]
-    assert [(line["student"], line["attempt"]) for line in lines] == [("ada", 1), ("ada", 2), ("bo", 1)]
+    lines = [
+        json.loads(line) for line in (tmp_path / ".rigkit/progress.jsonl").read_text().splitlines()
+    ]
+    assert [(line["student"], line["attempt"]) for line in lines] == [
+        ("ada", 1),
+        ("ada", 2),
+        ("bo", 1),
+    ]
 
 
 def test_the_card_is_text_and_html_and_begins_with_the_word_that_matters(hw):
@@ -451,7 +537,9 @@ def test_the_card_is_text_and_html_and_begins_with_the_word_that_matters(hw):
 
 
 def test_a_card_shows_a_name_as_code():
-    outcome = checking.Outcome("06/line", "Not attempted yet", 0.0, "write your answer to `line` <here>.")
+    outcome = checking.Outcome(
+        "06/line", "Not attempted yet", 0.0, "write your answer to `line` <here>."
+    )
     html = Card(outcome)._repr_mimebundle_()["text/html"]
     assert "write your answer to <code>line</code> &lt;here&gt;." in html
 
@@ -464,37 +552,63 @@ def test_open_homework(lesson):
     assert all(name in repr(hw) for name in hw.questions)
 
 
-@pytest.mark.parametrize(("lesson", "student", "says"), [("99", "ada", "lesson"), (None, "ada", "lesson"),
-                                                         ("06", "", "student"), ("06", 7, "student")])
+@pytest.mark.parametrize(
+    ("lesson", "student", "says"),
+    [("99", "ada", "lesson"), (None, "ada", "lesson"), ("06", "", "student"), ("06", 7, "student")],
+)
 def test_open_homework_refuses(lesson, student, says):
     with pytest.raises(ValueError, match=f"`{says}`"):
         homework.open_homework(lesson, student=student)
 
 
 def test_a_picture_in_the_front_view_with_words():
-    drawn = picture.draw(json.loads(json.dumps(picture.front_view(
-        "A line", "A line.", picture.ghost([(0, 0), (0, 1)]), picture.note((0, 1), "here"),
-        picture.arrow((0, 0), (0.5, 0), "x", "plain")))))
+    drawn = picture.draw(
+        json.loads(
+            json.dumps(
+                picture.front_view(
+                    "A line",
+                    "A line.",
+                    picture.ghost([(0, 0), (0, 1)]),
+                    picture.note((0, 1), "here"),
+                    picture.arrow((0, 0), (0.5, 0), "x", "plain"),
+                )
+            )
+        )
+    )
     assert drawn.view == "front"
     assert all(f">{words}</text>" in drawn.svg() for words in ("here", "x"))
 
 
 def test_a_card_shows_only_the_beginning_of_a_long_list():
     rows = [[float(i), 0.5] for i in range(7)]
-    outcome = checking.Outcome("06/double", checking.NOT_YET, 0.0, "no.", 0, 2, inputs={"few": rows[:6], "many": rows})
-    assert "few=[[0, 0.5], [1, 0.5], [2, 0.5], [3, 0.5], [4, 0.5], [5, 0.5]], many=[[0, 0.5], … 7 in all]" in repr(
-        Card(outcome))
+    outcome = checking.Outcome(
+        "06/double", checking.NOT_YET, 0.0, "no.", 0, 2, inputs={"few": rows[:6], "many": rows}
+    )
+    assert (
+        "few=[[0, 0.5], [1, 0.5], [2, 0.5], [3, 0.5], [4, 0.5], [5, 0.5]], many=[[0, 0.5], … 7 in all]"
+        in repr(Card(outcome))
+    )
 
 
 def test_a_card_shows_frames_row_below_row():
-    frame = [[0.955336489125606, 0.0, 0.29552020666134, 0.12], [0.0, 1.0, 0.0, 0.98],
-             [-0.29552020666134, 0.0, 0.955336489125606, -1e-17], [0.0, 0.0, 0.0, 1.0]]
-    card = Card(checking.Outcome("06/double", checking.NOT_YET, 0.0, "no.", 0, 2, inputs={"rest": frame, "turn": 0.5}))
-    shown = ("rest=[[ 0.9553, 0, 0.2955, 0.12],\n"
-             "      [      0, 1,      0, 0.98],\n"
-             "      [-0.2955, 0, 0.9553,    0],\n"
-             "      [      0, 0,      0,    1]],\n"
-             "turn=0.5")
+    frame = [
+        [0.955336489125606, 0.0, 0.29552020666134, 0.12],
+        [0.0, 1.0, 0.0, 0.98],
+        [-0.29552020666134, 0.0, 0.955336489125606, -1e-17],
+        [0.0, 0.0, 0.0, 1.0],
+    ]
+    card = Card(
+        checking.Outcome(
+            "06/double", checking.NOT_YET, 0.0, "no.", 0, 2, inputs={"rest": frame, "turn": 0.5}
+        )
+    )
+    shown = (
+        "rest=[[ 0.9553, 0, 0.2955, 0.12],\n"
+        "      [      0, 1,      0, 0.98],\n"
+        "      [-0.2955, 0, 0.9553,    0],\n"
+        "      [      0, 0,      0,    1]],\n"
+        "turn=0.5"
+    )
     assert f"Worst case:\n{shown}\n" in repr(card) + "\n"
     html = card._repr_mimebundle_()["text/html"]
     assert f">{shown}</pre></li>" in html
@@ -505,25 +619,37 @@ def test_a_card_shows_frames_row_below_row():
 
 def test_a_card_shows_frame_below_frame():
     chain = np.round([np.eye(4), 1.5 * np.eye(4)[::-1]], 4).tolist()
-    card = Card(checking.Outcome("06/double", checking.NOT_YET, 0.0, "no.", 0, 2, inputs={"local": chain}))
-    assert repr(card).endswith("Worst case:\n"
-                               "local=[[[1, 0, 0, 0],\n"
-                               "        [0, 1, 0, 0],\n"
-                               "        [0, 0, 1, 0],\n"
-                               "        [0, 0, 0, 1]],\n"
-                               "       [[  0,   0,   0, 1.5],\n"
-                               "        [  0,   0, 1.5,   0],\n"
-                               "        [  0, 1.5,   0,   0],\n"
-                               "        [1.5,   0,   0,   0]]]")
+    card = Card(
+        checking.Outcome("06/double", checking.NOT_YET, 0.0, "no.", 0, 2, inputs={"local": chain})
+    )
+    assert repr(card).endswith(
+        "Worst case:\n"
+        "local=[[[1, 0, 0, 0],\n"
+        "        [0, 1, 0, 0],\n"
+        "        [0, 0, 1, 0],\n"
+        "        [0, 0, 0, 1]],\n"
+        "       [[  0,   0,   0, 1.5],\n"
+        "        [  0,   0, 1.5,   0],\n"
+        "        [  0, 1.5,   0,   0],\n"
+        "        [1.5,   0,   0,   0]]]"
+    )
 
 
 def test_a_picture_from_above_with_a_pole():
-    drawn = picture.draw(picture.top_view("From above", "From above.", picture.chain([(0, 0), (0, -1)], []),
-                                          picture.pole((0, -2), "yours")))
+    drawn = picture.draw(
+        picture.top_view(
+            "From above",
+            "From above.",
+            picture.chain([(0, 0), (0, -1)], []),
+            picture.pole((0, -2), "yours"),
+        )
+    )
     assert drawn.view == "top"
     assert ">yours</text>" in drawn.svg()
 
 
 def test_a_picture_holds_dots():
-    drawn = picture.draw(picture.front_view("Two dots", "Two dots.", picture.dots([(0, 0), (1, 1)])))
+    drawn = picture.draw(
+        picture.front_view("Two dots", "Two dots.", picture.dots([(0, 0), (1, 1)]))
+    )
     assert drawn.svg().count('<circle class="rig-dot rig-plain"') == 2

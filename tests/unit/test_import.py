@@ -17,25 +17,37 @@ NOTEBOOK = ["matplotlib", "ipywidgets", "IPython"]
 
 def documented_order():
     """The modules as DEVELOPERS.md lists them, one to a line or more: "      mesh.py, skin.py  what they do"."""
-    house = (FOLDER.parent / "DEVELOPERS.md").read_text(encoding="utf-8").split("    rigkit/\n")[1].split("\n\n")[0]
+    house = (
+        (FOLDER.parent / "DEVELOPERS.md")
+        .read_text(encoding="utf-8")
+        .split("    rigkit/\n")[1]
+        .split("\n\n")[0]
+    )
     names = [line.strip().split("  ")[0] for line in house.splitlines()]
     return re.findall(r"(\w+)(?:\.py|/)", " ".join(names))
 
 
 ORDER = [*documented_order(), "__main__"]
-MATHS = ORDER[:ORDER.index("export") + 1]
+MATHS = ORDER[: ORDER.index("export") + 1]
 
 
 def written():
     """The modules and packages of rigkit that exist, but for its own `__init__`."""
-    return sorted(path.stem for path in FOLDER.iterdir()
-                  if (path.suffix == ".py" or (path / "__init__.py").exists()) and path.stem != "__init__")
+    return sorted(
+        path.stem
+        for path in FOLDER.iterdir()
+        if (path.suffix == ".py" or (path / "__init__.py").exists()) and path.stem != "__init__"
+    )
 
 
 def loaded_by(code):
     """Which of the notebook's libraries, and NumPy, a new Python loads when it runs `code`."""
-    code += f"\nimport sys\nprint(*(name for name in {[*NOTEBOOK, 'numpy']} if name in sys.modules))"
-    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=FOLDER.parent)
+    code += (
+        f"\nimport sys\nprint(*(name for name in {[*NOTEBOOK, 'numpy']} if name in sys.modules))"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=FOLDER.parent
+    )
     return done.stdout.split()
 
 
@@ -51,7 +63,11 @@ def imports(path):
             yield from (alias.name for alias in node.names)
         elif isinstance(node, ast.ImportFrom):
             assert node.level == 0, f"{path.name} imports relatively; say rigkit in full"
-            yield from ([f"rigkit.{alias.name}" for alias in node.names] if node.module == "rigkit" else [node.module])
+            yield from (
+                [f"rigkit.{alias.name}" for alias in node.names]
+                if node.module == "rigkit"
+                else [node.module]
+            )
 
 
 def test_import_rigkit_loads_nothing_heavy():
@@ -82,11 +98,13 @@ def test_every_module_has_its_place_in_the_order():
 
 @pytest.mark.parametrize("module", written())
 def test_a_module_imports_only_what_stands_before_it(module):
-    before = ORDER[:ORDER.index(module)]
+    before = ORDER[: ORDER.index(module)]
     for path in files(module):
         ours = {name.split(".")[1] for name in imports(path) if name.startswith("rigkit.")}
         after = ours - {*before, "__version__"} - ({module} if path.parent != FOLDER else set())
-        assert not after, f"{path.relative_to(FOLDER)} imports {after}, which should not stand before {module}"
+        assert not after, (
+            f"{path.relative_to(FOLDER)} imports {after}, which should not stand before {module}"
+        )
 
 
 @pytest.mark.parametrize("module", [name for name in MATHS if name in written()])
@@ -109,4 +127,8 @@ def public(module):
     if not (FOLDER / f"{module}.py").exists():
         return importlib.import_module(f"rigkit.{module}").__all__
     body = ast.parse((FOLDER / f"{module}.py").read_text(encoding="utf-8")).body
-    return [node.name for node in body if isinstance(node, ast.FunctionDef | ast.ClassDef) and node.name[0] != "_"]
+    return [
+        node.name
+        for node in body
+        if isinstance(node, ast.FunctionDef | ast.ClassDef) and node.name[0] != "_"
+    ]

@@ -8,7 +8,11 @@ from tests.unit.bodies import LEG, NAMINGS, TURNS, WITH_SIDES, body
 
 
 def found(legs, here):
-    return {(side, part): here.what[node] for side, leg in legs.legs.items() for part, node in leg.joints.items()}
+    return {
+        (side, part): here.what[node]
+        for side, leg in legs.legs.items()
+        for part, node in leg.joints.items()
+    }
 
 
 def look(here, **more):
@@ -48,7 +52,9 @@ def test_twist_joints(naming):
         for upper, lower in (("hip", "knee"), ("knee", "ankle")):
             a, b = here.place(side, upper), here.place(side, lower)
             name = f"{here.names[a]}_twist" if naming != "numbers only" else f"t{len(here.names)}"
-            here = here.adding((side, upper + " twist"), name, a, (here.points[a] + here.points[b]) / 2)
+            here = here.adding(
+                (side, upper + " twist"), name, a, (here.points[a] + here.points[b]) / 2
+            )
     assert found(look(here), here) == {(side, part): (side, part) for side in "LR" for part in LEG}
 
 
@@ -59,7 +65,9 @@ def test_twist_joints_in_the_chain(naming):
         for upper, lower in (("hip", "knee"), ("knee", "ankle")):
             a, b = here.place(side, upper), here.place(side, lower)
             name = f"{here.names[a]}Twist" if naming != "numbers only" else f"t{len(here.names)}"
-            here = here.adding((side, upper + " twist"), name, a, 0.45 * here.points[a] + 0.55 * here.points[b])
+            here = here.adding(
+                (side, upper + " twist"), name, a, 0.45 * here.points[a] + 0.55 * here.points[b]
+            )
             here.parents[b] = len(here.names) - 1
     assert found(look(here), here) == {(side, part): (side, part) for side in "LR" for part in LEG}
 
@@ -69,15 +77,20 @@ def test_poles_goals_and_heels(naming):
     call = NAMINGS[naming]
     here = body(call)
     for side, way in (("L", 1), ("R", -1)):
-        for part, parent, point in (("knee pole", 0, (0.1, 0.5, 0.6)), ("foot goal", 0, (0.1, 0.08, 0)),
-                                    ("foot control", 0, (0.1, 0, 0)),
-                                    ("heel", here.place(side, "ankle"), (0.1, 0.0, -0.06))):
+        for part, parent, point in (
+            ("knee pole", 0, (0.1, 0.5, 0.6)),
+            ("foot goal", 0, (0.1, 0.08, 0)),
+            ("foot control", 0, (0.1, 0, 0)),
+            ("heel", here.place(side, "ankle"), (0.1, 0.0, -0.06)),
+        ):
             name = call(part.replace(" ", "_"), side)
             here = here.adding((side, part), name, parent, np.multiply(point, (way, 1, 1)))
     assert found(look(here), here) == {(side, part): (side, part) for side in "LR" for part in LEG}
 
 
-@pytest.mark.parametrize("naming", [name for name in WITH_SIDES if name != "counted legs"])  # those never say foot
+@pytest.mark.parametrize(
+    "naming", [name for name in WITH_SIDES if name != "counted legs"]
+)  # those never say foot
 def test_feet_that_hang_elsewhere(naming):
     here = body(NAMINGS[naming])
     for side in "LR":
@@ -85,7 +98,9 @@ def test_feet_that_hang_elsewhere(naming):
     assert found(look(here), here) == {(side, part): (side, part) for side in "LR" for part in LEG}
 
 
-@pytest.mark.parametrize("missing", [("toe",), ("ball", "toe"), ("root",), ("jaw", "neck", "head", "chest", "spine")])
+@pytest.mark.parametrize(
+    "missing", [("toe",), ("ball", "toe"), ("root",), ("jaw", "neck", "head", "chest", "spine")]
+)
 @pytest.mark.parametrize("naming", ["ours", "vrm", "glued prefix", "numbers only"])
 def test_parts_left_out(naming, missing):
     here = body(NAMINGS[naming]).without(*missing)
@@ -102,10 +117,18 @@ def three_bones(naming):
             here.points[here.place(side, part)] = np.multiply(point, (way, 1, 1))
         ankle = here.place(side, "ankle")
         foot = {"ours": "foot", "vrm": "paw", "numbers only": "nine"}[naming]
-        here = here.adding((side, "foot"), call(foot, side) if naming != "numbers only" else f"f{side == 'L'}", ankle,
-                           (way * 0.1, 0.05, -0.05))
-        here = here.adding((side, "ball"), call("toes", side) if naming != "numbers only" else f"g{side == 'L'}",
-                           len(here.names) - 1, (way * 0.1, 0.02, 0.08))
+        here = here.adding(
+            (side, "foot"),
+            call(foot, side) if naming != "numbers only" else f"f{side == 'L'}",
+            ankle,
+            (way * 0.1, 0.05, -0.05),
+        )
+        here = here.adding(
+            (side, "ball"),
+            call("toes", side) if naming != "numbers only" else f"g{side == 'L'}",
+            len(here.names) - 1,
+            (way * 0.1, 0.02, 0.08),
+        )
     return here
 
 
@@ -124,7 +147,9 @@ def test_a_skirt_and_a_tail_are_no_legs():
     for side, way in (("L", 1), ("R", -1)):
         parent = here.place(None, "pelvis")
         for i, height in enumerate((0.9, 0.6, 0.3, 0.02)):
-            here = here.adding((side, f"skirt{i}"), call(f"skirt_{i}", side), parent, (way * 0.2, height, 0.02))
+            here = here.adding(
+                (side, f"skirt{i}"), call(f"skirt_{i}", side), parent, (way * 0.2, height, 0.02)
+            )
             parent = len(here.names) - 1
     assert found(look(here), here) == {(side, part): (side, part) for side in "LR" for part in LEG}
 
@@ -136,22 +161,50 @@ def test_one_leg():
     assert here.what[legs.pelvis] == (None, "pelvis")
 
 
-HAND = {"wrist": (None, (0, 0, 0)), **{f"{finger}-{part}": (f"{finger}-{before}" if before else "wrist",
-                                                            (0.02 * (i - 2), 0.0, -0.03 * (j + 1)))
-        for i, finger in enumerate(("thumb", "index-finger", "middle-finger", "ring-finger", "pinky-finger"))
-        for j, (part, before) in enumerate((("metacarpal", None), ("proximal", "metacarpal"), ("distal", "proximal"),
-                                            ("tip", "distal")))}}
+HAND = {
+    "wrist": (None, (0, 0, 0)),
+    **{
+        f"{finger}-{part}": (
+            f"{finger}-{before}" if before else "wrist",
+            (0.02 * (i - 2), 0.0, -0.03 * (j + 1)),
+        )
+        for i, finger in enumerate(
+            ("thumb", "index-finger", "middle-finger", "ring-finger", "pinky-finger")
+        )
+        for j, (part, before) in enumerate(
+            (
+                ("metacarpal", None),
+                ("proximal", "metacarpal"),
+                ("distal", "proximal"),
+                ("tip", "distal"),
+            )
+        )
+    },
+}
 
 
-@pytest.mark.parametrize(("names", "parents", "points", "why"), [
-    ([], [], np.empty((0, 3)), "no joints"),
-    (["a"], [-1], [[0, 0, 0]], "there is 1"),
-    (["a", "b"], [-1, 0], [[0, 0, 0], [0, 1, 0]], "there are 2"),
-    ([f"j{i}" for i in range(9)], range(-1, 8), [[0, 0.1 * i, 0] for i in range(9)], "no three of its 9 joints"),
-    (["left_knee"] * 4, [-1, 0, 1, 2], np.zeros((4, 3)), "no three of its 4 joints"),
-    (list(HAND), [-1 if parent is None else list(HAND).index(parent) for parent, _ in HAND.values()],
-     [point for _, point in HAND.values()], "named as something else"),
-], ids=["nothing", "one", "two", "a rope", "all in one place", "a hand"])
+@pytest.mark.parametrize(
+    ("names", "parents", "points", "why"),
+    [
+        ([], [], np.empty((0, 3)), "no joints"),
+        (["a"], [-1], [[0, 0, 0]], "there is 1"),
+        (["a", "b"], [-1, 0], [[0, 0, 0], [0, 1, 0]], "there are 2"),
+        (
+            [f"j{i}" for i in range(9)],
+            range(-1, 8),
+            [[0, 0.1 * i, 0] for i in range(9)],
+            "no three of its 9 joints",
+        ),
+        (["left_knee"] * 4, [-1, 0, 1, 2], np.zeros((4, 3)), "no three of its 4 joints"),
+        (
+            list(HAND),
+            [-1 if parent is None else list(HAND).index(parent) for parent, _ in HAND.values()],
+            [point for _, point in HAND.values()],
+            "named as something else",
+        ),
+    ],
+    ids=["nothing", "one", "two", "a rope", "all in one place", "a hand"],
+)
 def test_no_legs(names, parents, points, why):
     legs = find_legs(names, parents, points)
     assert legs.legs == {}
@@ -171,13 +224,24 @@ def test_names_and_places_make_certain_together():
 def test_the_user_knows_better():
     here = body(NAMINGS["numbers only"])
     knee, ankle = here.place("L", "knee"), here.place("L", "ankle")
-    here = here.adding(("L", "second"), "second", knee, 0.7 * here.points[knee] + 0.3 * here.points[ankle])
+    here = here.adding(
+        ("L", "second"), "second", knee, 0.7 * here.points[knee] + 0.3 * here.points[ankle]
+    )
     here.parents[ankle] = len(here.names) - 1
     assert found(look(here), here)["L", "knee"] == ("L", "knee")
-    legs = look(here, mapping={"left.knee": "second", "left.ball": here.names[here.place("L", "toe")], "up": "+y",
-                               "forward": "-z", "metres": "0.5"})
-    assert [here.what[legs.legs["L"].joints[part]][1] for part in ("hip", "knee", "ankle", "ball")] == [
-        "hip", "second", "ankle", "toe"]
+    legs = look(
+        here,
+        mapping={
+            "left.knee": "second",
+            "left.ball": here.names[here.place("L", "toe")],
+            "up": "+y",
+            "forward": "-z",
+            "metres": "0.5",
+        },
+    )
+    assert [
+        here.what[legs.legs["L"].joints[part]][1] for part in ("hip", "knee", "ankle", "ball")
+    ] == ["hip", "second", "ankle", "toe"]
     assert legs.legs["L"].certainty["knee"] == 1
     assert legs.legs["L"].why["knee"] == "you said so"
     assert found(legs, here)["R", "knee"] == ("R", "knee")
@@ -196,23 +260,29 @@ def test_what_was_right_anyway_may_be_said(part):
 def test_legs_named_in_full_are_taken_as_they_are():
     here = body(NAMINGS["empty"])
     here.names = [f"n{i}" for i in range(len(here.names))]
-    parts = {f"{word}.{part}": here.names[here.place(side, other)] for word, side in (("left", "L"), ("right", "R"))
-             for part, other in (("hip", "shoulder"), ("knee", "elbow"), ("ankle", "wrist"))}
+    parts = {
+        f"{word}.{part}": here.names[here.place(side, other)]
+        for word, side in (("left", "L"), ("right", "R"))
+        for part, other in (("hip", "shoulder"), ("knee", "elbow"), ("ankle", "wrist"))
+    }
     legs = look(here, mapping=parts)
     assert found(legs, here)["L", "knee"] == ("L", "elbow")
     assert legs.certainty == 1
 
 
-@pytest.mark.parametrize(("mapping", "said"), [
-    ({"left.wing": "a"}, "must name one of pelvis, left.hip"),
-    ({"left.knee": "nobody"}, "which none has"),
-    ({"left.knee": ""}, "which none has"),
-    ({"up": "north"}, "one of '\\+x'"),
-    ({"up": "+y", "forward": "-y"}, "square to up"),
-    ({"metres": "-1"}, "above zero"),
-    ({"metres": "nan"}, "above zero"),
-    ("left.knee", "must map parts"),
-])
+@pytest.mark.parametrize(
+    ("mapping", "said"),
+    [
+        ({"left.wing": "a"}, "must name one of pelvis, left.hip"),
+        ({"left.knee": "nobody"}, "which none has"),
+        ({"left.knee": ""}, "which none has"),
+        ({"up": "north"}, "one of '\\+x'"),
+        ({"up": "+y", "forward": "-y"}, "square to up"),
+        ({"metres": "-1"}, "above zero"),
+        ({"metres": "nan"}, "above zero"),
+        ("left.knee", "must map parts"),
+    ],
+)
 def test_a_mapping_that_names_nothing(mapping, said):
     with pytest.raises(ValueError, match=said):
         look(body(NAMINGS["ours"]), mapping=mapping)
@@ -224,14 +294,17 @@ def test_a_name_that_several_joints_have_cannot_be_meant():
         look(here, mapping={"left.knee": "calf"})
 
 
-@pytest.mark.parametrize(("parents", "said"), [
-    ([1, 2, 0], "must lead up to a root; got a cycle at joint 0"),
-    ([-1, 2, 1], "got a cycle at joint 1"),
-    ([-1, 0, 3], "must be 3 places of joints"),
-    ([-1, 0], "must be 3 places of joints"),
-    ([-2, 0, 1], "must be 3 places of joints"),
-    ([None, 0, 1], "must be 3 places of joints"),
-])
+@pytest.mark.parametrize(
+    ("parents", "said"),
+    [
+        ([1, 2, 0], "must lead up to a root; got a cycle at joint 0"),
+        ([-1, 2, 1], "got a cycle at joint 1"),
+        ([-1, 0, 3], "must be 3 places of joints"),
+        ([-1, 0], "must be 3 places of joints"),
+        ([-2, 0, 1], "must be 3 places of joints"),
+        ([None, 0, 1], "must be 3 places of joints"),
+    ],
+)
 def test_parents_that_lead_nowhere(parents, said):
     with pytest.raises(ValueError, match=said):
         find_legs(["a", "b", "c"], parents, np.eye(3))

@@ -8,10 +8,28 @@ import pytest
 from rigkit import cli, gltf, inspection, page
 from tests.unit import rigs
 
-HOSTILE = {"L_knee": "L_knee<script>alert(1)</script>", "R_knee": "R_knee\x1b[31m\u202eleft\x00",
-           "L_ball": "L_ball" + "x" * 10**5, "R_ball": 'R_ball"><img src=x onerror=alert(1)>'}
-KEYS = {"rule", "title", "about", "status", "severity", "number", "unit", "sense", "limit", "because", "said", "parts",
-        "why", "todo"}
+HOSTILE = {
+    "L_knee": "L_knee<script>alert(1)</script>",
+    "R_knee": "R_knee\x1b[31m\u202eleft\x00",
+    "L_ball": "L_ball" + "x" * 10**5,
+    "R_ball": 'R_ball"><img src=x onerror=alert(1)>',
+}
+KEYS = {
+    "rule",
+    "title",
+    "about",
+    "status",
+    "severity",
+    "number",
+    "unit",
+    "sense",
+    "limit",
+    "because",
+    "said",
+    "parts",
+    "why",
+    "todo",
+}
 
 
 def hostile():
@@ -69,14 +87,37 @@ def test_the_bytes_of_a_file_do_as_well(file):
 
 def test_json_keeps_its_schema():
     data = json.loads(inspection.inspect(hostile()).json())
-    assert set(data) == {"rigkit_inspection", "file", "passed", "counts", "taken", "notes", "findings"}
+    assert set(data) == {
+        "rigkit_inspection",
+        "file",
+        "passed",
+        "counts",
+        "taken",
+        "notes",
+        "findings",
+    }
     assert data["rigkit_inspection"] == 1
     assert data["passed"] is False
-    assert set(data["taken"]) == {"certainty", "why", "up", "up_why", "forward", "forward_why", "metres", "metres_why",
-                                  "pelvis", "helpers", "joints"}
+    assert set(data["taken"]) == {
+        "certainty",
+        "why",
+        "up",
+        "up_why",
+        "forward",
+        "forward_why",
+        "metres",
+        "metres_why",
+        "pelvis",
+        "helpers",
+        "joints",
+    }
     assert all(set(finding) == KEYS for finding in data["findings"])
     assert sum(data["counts"].values()) == len(data["findings"]) == len(inspection.RULES)
-    knee = next(joint for joint in data["taken"]["joints"] if (joint["side"], joint["part"]) == ("left", "knee"))
+    knee = next(
+        joint
+        for joint in data["taken"]["joints"]
+        if (joint["side"], joint["part"]) == ("left", "knee")
+    )
     assert knee["name"] == HOSTILE["L_knee"]
     assert data["taken"]["up"] == [0, 1, 0]
 
@@ -86,7 +127,9 @@ def test_json_knows_no_infinity():
     (skin,) = asset.skins
     bind = skin.inverse_bind.copy()
     bind[4] = 0
-    data = json.loads(inspection.inspect(replace(asset, skins=[replace(skin, inverse_bind=bind)])).json())
+    data = json.loads(
+        inspection.inspect(replace(asset, skins=[replace(skin, inverse_bind=bind)])).json()
+    )
     found = next(finding for finding in data["findings"] if finding["rule"] == "inverse-bind")
     assert (found["status"], found["number"]) == ("finding", None)
 
@@ -97,7 +140,11 @@ def test_the_page_is_complete_and_holds_no_script(make):
     seen = Page(html)
     assert seen.open == []
     assert not {"script", "img", "iframe", "link", "form", "object"} & set(seen.tags)
-    assert not [name for name, _ in seen.attributes if name.startswith("on") or name in ("src", "href", "style")]
+    assert not [
+        name
+        for name, _ in seen.attributes
+        if name.startswith("on") or name in ("src", "href", "style")
+    ]
     assert "default-src 'none'" in html
     assert not re.search("[\x00-\x08\x0e-\x1f\x7f\u202e]", html)
     assert "http:" not in html.replace("http://www.w3.org/2000/svg", "")
@@ -129,7 +176,9 @@ def test_each_finding_has_a_picture_with_its_number():
 
 def test_what_passes_is_not_inked_as_a_miss():
     for finding in inspection.inspect(rigs.walk()).of("pass"):
-        assert finding.picture is None or 'class="rig-miss' not in finding.picture.svg(style=False), finding.rule
+        assert finding.picture is None or 'class="rig-miss' not in finding.picture.svg(
+            style=False
+        ), finding.rule
 
 
 def test_the_report_shows_itself_in_a_notebook():
@@ -143,7 +192,9 @@ def test_the_report_shows_itself_in_a_notebook():
 
 
 def test_what_could_not_be_read_is_said():
-    assert "Not read: a morph" in inspection.inspect(replace(rigs.clean(), notes=["a morph"])).text()
+    assert (
+        "Not read: a morph" in inspection.inspect(replace(rigs.clean(), notes=["a morph"])).text()
+    )
 
 
 def test_plain_text():
@@ -154,6 +205,7 @@ def test_plain_text():
 
 
 # The command.
+
 
 def test_status_says_whether_all_rules_pass(tmp_path, file, capsys):
     clean = tmp_path / "clean.glb"
@@ -177,17 +229,22 @@ def test_corrections_and_limits(file, capsys):
     assert "in units of 2 m (you said so)" in capsys.readouterr().out
 
 
-@pytest.mark.parametrize(("arguments", "said"), [
-    (["no-such.glb"], "no-such.glb"),
-    (["FILE", "--map", "left.knee=nobody"], "which none has"),
-    (["FILE", "--threshold", "sides=1"], "must name rules"),
-    (["FILE", "--html", "FILE/x/report.html"], "Cannot use"),
-    (["broken.glb"], "broken.glb"),
-])
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (["no-such.glb"], "no-such.glb"),
+        (["FILE", "--map", "left.knee=nobody"], "which none has"),
+        (["FILE", "--threshold", "sides=1"], "must name rules"),
+        (["FILE", "--html", "FILE/x/report.html"], "Cannot use"),
+        (["broken.glb"], "broken.glb"),
+    ],
+)
 def test_wrong_use_is_status_two(arguments, said, file, tmp_path, capsys):
     (tmp_path / "broken.glb").write_bytes(b"glTF but not quite")
-    arguments = [str(tmp_path / "broken.glb") if each == "broken.glb" else each.replace("FILE", str(file))
-                 for each in arguments]
+    arguments = [
+        str(tmp_path / "broken.glb") if each == "broken.glb" else each.replace("FILE", str(file))
+        for each in arguments
+    ]
     assert cli.main(["inspect", *arguments]) == 2
     shown = capsys.readouterr()
     assert said in shown.err

@@ -31,10 +31,21 @@ def test_a_rig_that_breaks_only_this_rule_is_caught(rule):
 
 # What each broken rig was made with, worked out by hand: rule to number and tolerance.
 MADE_WITH = {
-    "chain-unbroken": (2, 0), "names-say-sides": (1, 0), "sides-mirror": (1.0, 1e-6), "sides-turn": (10, 1e-6),
-    "preset-bend": (0, 1e-6), "hinge-square": (10, 1e-3), "knee-in-plane": (0.8, 1e-6), "rest-reads-zero": (4, 1e-6),
-    "scale-one": (20, 1e-6), "no-negative-scale": (1, 0), "inverse-bind": (3, 1e-6), "weights-sum": (0.05, 1e-9),
-    "weights-at-most": (5, 0), "weights-missing": (5, 0), "weights-own-side": (0.2, 1e-9),
+    "chain-unbroken": (2, 0),
+    "names-say-sides": (1, 0),
+    "sides-mirror": (1.0, 1e-6),
+    "sides-turn": (10, 1e-6),
+    "preset-bend": (0, 1e-6),
+    "hinge-square": (10, 1e-3),
+    "knee-in-plane": (0.8, 1e-6),
+    "rest-reads-zero": (4, 1e-6),
+    "scale-one": (20, 1e-6),
+    "no-negative-scale": (1, 0),
+    "inverse-bind": (3, 1e-6),
+    "weights-sum": (0.05, 1e-9),
+    "weights-at-most": (5, 0),
+    "weights-missing": (5, 0),
+    "weights-own-side": (0.2, 1e-9),
     "foot-slide": (12 * 31 / 60, 0.1),  # 0.12 m/s for as long as the longest stance that counted
     "human-range": (150 + 2.5 - 120, 0.1),  # the thigh of a leg bent by 5° leans forward by 2.5°
 }
@@ -43,7 +54,9 @@ MADE_WITH = {
 @pytest.mark.parametrize("rule", MADE_WITH)
 def test_the_number_is_what_the_rig_was_made_with(rule):
     number, tolerance = MADE_WITH[rule]
-    assert inspection.inspect(rigs.BROKEN[rule]())[rule].number == pytest.approx(number, abs=tolerance)
+    assert inspection.inspect(rigs.BROKEN[rule]())[rule].number == pytest.approx(
+        number, abs=tolerance
+    )
 
 
 def test_a_bend_to_the_wrong_side_is_negative_and_said_to_be():
@@ -58,7 +71,9 @@ def test_off_centre_is_told_in_centimetres_too():
     found = inspection.inspect(rigs.BROKEN["joint-in-section"]())["joint-in-section"]
     kept = inspection.inspect(rigs.clean())["joint-in-section"]
     in_cm = [float(each.said.split(" is ")[1].split(" cm")[0]) for each in (found, kept)]
-    assert sum(in_cm) == pytest.approx(2.5, abs=0.05)  # the knee was moved by 2.5 cm, across the middle
+    assert sum(in_cm) == pytest.approx(
+        2.5, abs=0.05
+    )  # the knee was moved by 2.5 cm, across the middle
 
 
 def clean_of(report):
@@ -83,7 +98,9 @@ def test_a_clean_rig_passes_whatever_it_is_called(naming):
 
 @pytest.mark.parametrize("naming", ["no side", "numbers only", "empty", "another language"])
 def test_names_that_do_not_say_their_side_are_all_that_is_accused(naming):
-    assert accused(inspection.inspect(rigs.named(rigs.clean(), NAMINGS[naming]))) == {"names-say-sides"}
+    assert accused(inspection.inspect(rigs.named(rigs.clean(), NAMINGS[naming]))) == {
+        "names-say-sides"
+    }
 
 
 @pytest.mark.parametrize("turn", TURNS)
@@ -91,15 +108,21 @@ def test_names_that_do_not_say_their_side_are_all_that_is_accused(naming):
 @pytest.mark.parametrize("name", ["Tamsin", "heron"])
 def test_a_clean_rig_passes_on_any_axes_in_any_unit(turn, scale, name):
     walk = rigs.walk(puppet=PUPPETS[name])
-    here, there = (inspection.inspect(asset) for asset in (walk, rigs.under(walk, TURNS[turn], scale)))
+    here, there = (
+        inspection.inspect(asset) for asset in (walk, rigs.under(walk, TURNS[turn], scale))
+    )
     clean_of(there)
     if scale == 1:  # no unit to guess: the same numbers to the last digits that matter
         for one, other in zip(here.findings, there.findings, strict=True):
-            assert (one.number or 0) == pytest.approx(other.number or 0, abs=0.01, rel=1e-6), one.rule
+            assert (one.number or 0) == pytest.approx(other.number or 0, abs=0.01, rel=1e-6), (
+                one.rule
+            )
 
 
 @pytest.mark.parametrize("name", PUPPETS)
-@pytest.mark.parametrize("axes", ["world", "y down the bone", "x along the bone", "the right side reflected"])
+@pytest.mark.parametrize(
+    "axes", ["world", "y down the bone", "x along the bone", "the right side reflected"]
+)
 def test_a_clean_rig_passes_whichever_axes_run_along_its_bones(name, axes):
     clean_of(inspection.inspect(rigs.with_axes(PUPPETS[name], axes)))
 
@@ -117,16 +140,24 @@ def test_a_walk_on_the_spot_does_not_slide():
 
 
 def test_a_thing_of_another_kind_is_not_measured_and_says_why():
-    said = {finding.rule: finding.said for finding in inspection.inspect(rigs.clean()).of("not measured")}
+    said = {
+        finding.rule: finding.said
+        for finding in inspection.inspect(rigs.clean()).of("not measured")
+    }
     assert set(said) == {"foot-slide", "extension-pop", "knee-flip", "human-range"}
     assert set(said.values()) == {"The file holds no animation."}
     bare = replace(rigs.clean(), nodes=rigs.clean().nodes[:-1], skins=(), meshes=())
-    said = {finding.rule: finding.said for finding in clean_of(inspection.inspect(bare)).of("not measured")}
+    said = {
+        finding.rule: finding.said
+        for finding in clean_of(inspection.inspect(bare)).of("not measured")
+    }
     assert said["weights-sum"] == said["knee-volume"] == "No skin moves with the joints."
 
 
 def test_one_leg_is_inspected_by_itself():
-    asset = rigs.renamed(rigs.clean(), lambda name: f"feather_{len(name)}" if name.startswith("R_") else name)
+    asset = rigs.renamed(
+        rigs.clean(), lambda name: f"feather_{len(name)}" if name.startswith("R_") else name
+    )
     report = inspection.inspect(asset)
     assert report.legs.legs.keys() == {"L"}
     assert report["sides-mirror"].said == "There is only one leg."
@@ -134,13 +165,20 @@ def test_one_leg_is_inspected_by_itself():
 
 
 def test_a_straight_leg_that_stands_still_is_near_full_reach():
-    still = gltf.Animation("still", [gltf.Channel(0, "translation", [0.0, 1.0], np.tile([0, 0.9, 0], (2, 1)))])
+    still = gltf.Animation(
+        "still", [gltf.Channel(0, "translation", [0.0, 1.0], np.tile([0, 0.9, 0], (2, 1)))]
+    )
     found = inspection.inspect(replace(rigs.straight(), animations=[still]))["extension-pop"]
-    assert found.said == "Near full reach the left leg bends or straightens at up to 0° a second, at 0.00 s."
+    assert (
+        found.said
+        == "Near full reach the left leg bends or straightens at up to 0° a second, at 0.00 s."
+    )
 
 
 def test_a_long_animation_is_said_to_be_measured_in_part():
-    long = gltf.Animation("parade", [gltf.Channel(0, "translation", [0.0, 150.0], np.tile([0, 0.9, 0], (2, 1)))])
+    long = gltf.Animation(
+        "parade", [gltf.Channel(0, "translation", [0.0, 150.0], np.tile([0, 0.9, 0], (2, 1)))]
+    )
     report = inspection.inspect(replace(rigs.clean(), animations=[long]))
     assert report.notes == ("The animation 'parade' beyond its first 100 s.",)
     assert "Not read: The animation 'parade' beyond its first 100 s." in report.text()
@@ -150,16 +188,24 @@ def test_what_only_hangs_on_a_leg_may_have_a_scale_of_its_own():
     """A shin guard, one for both sides, on the right by its mirror image: no joint hangs below it."""
     asset = rigs.clean()
     guard = gltf.Mesh("guard", np.eye(3) * 0.1, [(0, 1, 2)])
-    hung = [gltf.Node("guard", rigs.place(asset, tag + "knee"), scale=scale, mesh=1)
-            for tag, scale in (("L_", (1.2, 1.2, 1.2)), ("R_", (-1.2, 1.2, 1.2)))]
-    clean_of(inspection.inspect(replace(asset, nodes=[*asset.nodes, *hung], meshes=[*asset.meshes, guard])))
+    hung = [
+        gltf.Node("guard", rigs.place(asset, tag + "knee"), scale=scale, mesh=1)
+        for tag, scale in (("L_", (1.2, 1.2, 1.2)), ("R_", (-1.2, 1.2, 1.2)))
+    ]
+    clean_of(
+        inspection.inspect(
+            replace(asset, nodes=[*asset.nodes, *hung], meshes=[*asset.meshes, guard])
+        )
+    )
 
 
 def test_a_plate_before_the_knees_has_no_middle_of_the_limb():
     asset = rigs.clean()
     (mesh,) = asset.meshes
     before = mesh.triangles[(mesh.positions[mesh.triangles, 2] > 0).all(axis=-1)]
-    found = inspection.inspect(replace(asset, meshes=[replace(mesh, triangles=before)]))["joint-in-section"]
+    found = inspection.inspect(replace(asset, meshes=[replace(mesh, triangles=before)]))[
+        "joint-in-section"
+    ]
     assert found.said == "No skin lies around the legs' joints."
 
 
@@ -171,9 +217,15 @@ def test_half_a_turn_hidden_in_the_scale_is_no_mirror_image():
 def test_a_vertex_of_no_triangle_counts_for_nothing():
     asset = rigs.clean()
     (mesh,) = asset.meshes
-    beyond = [np.concatenate([table, row]) for table, row in (
-        (mesh.positions, [[0, -3, 0]]), (mesh.joints, [[0, 0, 0, 0]]), (mesh.weights, [[0, 0, 0, 0]]),
-        (mesh.normals, [[0, 1, 0]]))]
+    beyond = [
+        np.concatenate([table, row])
+        for table, row in (
+            (mesh.positions, [[0, -3, 0]]),
+            (mesh.joints, [[0, 0, 0, 0]]),
+            (mesh.weights, [[0, 0, 0, 0]]),
+            (mesh.normals, [[0, 1, 0]]),
+        )
+    ]
     more = gltf.Mesh(mesh.name, beyond[0], mesh.triangles, beyond[1], beyond[2], beyond[3])
     report = clean_of(inspection.inspect(replace(asset, meshes=[more])))
     assert report["weights-missing"].number == 0
@@ -183,8 +235,13 @@ def test_every_animation_is_inspected_by_itself():
     walk, slide = rigs.walk(), rigs.walk(rigs.carried)
     (other,) = slide.animations
     both = replace(walk, animations=[*walk.animations, replace(other, name="skating")])
-    slides = [finding for finding in inspection.inspect(both).findings if finding.rule == "foot-slide"]
-    assert [(finding.about, finding.status) for finding in slides] == [("walk", "pass"), ("skating", "finding")]
+    slides = [
+        finding for finding in inspection.inspect(both).findings if finding.rule == "foot-slide"
+    ]
+    assert [(finding.about, finding.status) for finding in slides] == [
+        ("walk", "pass"),
+        ("skating", "finding"),
+    ]
 
 
 @pytest.mark.parametrize("rule", RULES)
@@ -196,9 +253,14 @@ def test_a_limit_can_be_set(rule):
     assert eased[rule].limit == limit
 
 
-@pytest.mark.parametrize(("thresholds", "said"), [({"sides": 1}, "must name rules \\(legs-found, "),
-                                                  ({"sides-mirror": "wide"}, "must be a number; got 'wide'"),
-                                                  ({"sides-mirror": float("nan")}, "must be a number")])
+@pytest.mark.parametrize(
+    ("thresholds", "said"),
+    [
+        ({"sides": 1}, "must name rules \\(legs-found, "),
+        ({"sides-mirror": "wide"}, "must be a number; got 'wide'"),
+        ({"sides-mirror": float("nan")}, "must be a number"),
+    ],
+)
 def test_a_limit_of_nothing_is_refused(thresholds, said):
     with pytest.raises(ValueError, match=said):
         inspection.inspect(rigs.clean(), thresholds=thresholds)
@@ -209,8 +271,16 @@ def test_every_rule_says_all_it_should():
         assert rule.severity in ("serious", "moderate", "slight")
         assert rule.sense in ("at most", "at least")
         assert all((rule.title, rule.because, rule.why, rule.todo)), rule.id
-        assert any(word in rule.because for word in ("common practice, no source", "our choice", "glTF 2.0", "derived",
-                                                     "published")), rule.id
+        assert any(
+            word in rule.because
+            for word in (
+                "common practice, no source",
+                "our choice",
+                "glTF 2.0",
+                "derived",
+                "published",
+            )
+        ), rule.id
 
 
 finite = st.floats(-2, 2, allow_nan=False)
@@ -220,27 +290,38 @@ finite = st.floats(-2, 2, allow_nan=False)
 @given(st.data())
 def test_no_skeleton_is_too_weird(data):
     count = data.draw(st.integers(0, 12))
-    words = st.sampled_from(["", "L_hip", "R_hip", "left_knee", "R_ankle", "foot.l", "toe", "spine", "\x00<b>", "𝕃"])
-    nodes = [gltf.Node(data.draw(words), None if i == 0 else data.draw(st.one_of(st.none(), st.integers(0, i - 1))),
-                       data.draw(st.tuples(finite, finite, finite)),
-                       rotation.quaternion_from_vector(data.draw(st.tuples(finite, finite, finite))),
-                       data.draw(st.sampled_from([(1, 1, 1), (0, 1, 1), (-1, 1, 1), (0, 0, 0), (1e-9, 1, 1e9)])))
-             for i in range(count)]
+    words = st.sampled_from(
+        ["", "L_hip", "R_hip", "left_knee", "R_ankle", "foot.l", "toe", "spine", "\x00<b>", "𝕃"]
+    )
+    nodes = [
+        gltf.Node(
+            data.draw(words),
+            None if i == 0 else data.draw(st.one_of(st.none(), st.integers(0, i - 1))),
+            data.draw(st.tuples(finite, finite, finite)),
+            rotation.quaternion_from_vector(data.draw(st.tuples(finite, finite, finite))),
+            data.draw(
+                st.sampled_from([(1, 1, 1), (0, 1, 1), (-1, 1, 1), (0, 0, 0), (1e-9, 1, 1e9)])
+            ),
+        )
+        for i in range(count)
+    ]
     skins, meshes = (), ()
     if count > 2 and data.draw(st.booleans()):
         matrices = np.stack([np.eye(4) * data.draw(st.sampled_from([1, 0, -1]))] * count)
-        skins = gltf.Skin("s", np.arange(count), matrices),
+        skins = (gltf.Skin("s", np.arange(count), matrices),)
         positions = np.array([data.draw(st.tuples(finite, finite, finite)) for _ in range(6)])
-        joints = np.array([[data.draw(st.integers(0, count - 1)) for _ in range(4)] for _ in range(6)])
+        joints = np.array(
+            [[data.draw(st.integers(0, count - 1)) for _ in range(4)] for _ in range(6)]
+        )
         shares = st.sampled_from([(1, 0, 0, 0), (0, 0, 0, 0), (0.5, 0.5, 0, 0)])
         weights = np.array([data.draw(shares) for _ in range(6)])
-        meshes = gltf.Mesh("m", positions, [(0, 1, 2), (3, 4, 5), (0, 2, 4)], joints, weights),
+        meshes = (gltf.Mesh("m", positions, [(0, 1, 2), (3, 4, 5), (0, 2, 4)], joints, weights),)
         nodes.append(gltf.Node("mesh", mesh=0, skin=0))
     animations = ()
     if nodes and data.draw(st.booleans()):
         node = data.draw(st.integers(0, len(nodes) - 1))
         channel = gltf.Channel(node, "translation", [0.0, 0.5], [(0, 0, 0), (1, 0, 0)])
-        animations = gltf.Animation("a", [channel]),
+        animations = (gltf.Animation("a", [channel]),)
     report = inspection.inspect(gltf.Asset(nodes, skins, meshes, animations))
     assert report.text()
     assert json.loads(report.json())
@@ -249,10 +330,16 @@ def test_no_skeleton_is_too_weird(data):
 
 def test_a_real_skeleton_with_parts_turned_to_nothing_is_not_too_weird():
     for node in range(11):
-        for fields in ({"scale": (0, 0, 0)}, {"scale": (1, 0, 1)}, {"translation": (0, 0, 0)},
-                       {"translation": (1e9, 0, 0)}):
+        for fields in (
+            {"scale": (0, 0, 0)},
+            {"scale": (1, 0, 1)},
+            {"translation": (0, 0, 0)},
+            {"translation": (1e9, 0, 0)},
+        ):
             asset = rigs.clean()
-            nodes = [replace(each, **fields) if i == node else each for i, each in enumerate(asset.nodes)]
+            nodes = [
+                replace(each, **fields) if i == node else each for i, each in enumerate(asset.nodes)
+            ]
             assert inspection.inspect(replace(asset, nodes=nodes)).html()
 
 
@@ -260,4 +347,6 @@ def test_a_knee_moved_far_aside_keeps_its_hinge():
     hinge = inspection.inspect(rigs.rebuilt(rigs.shifted((0.04, 0, 0), "R_knee")))["hinge-square"]
     assert hinge.status == "finding"
     assert hinge.said.startswith("The x axis of R_knee")
-    assert hinge.number == pytest.approx(65.1, abs=1)  # the arctangent of 4 cm aside to the 1.86 cm of the preset bend
+    assert hinge.number == pytest.approx(
+        65.1, abs=1
+    )  # the arctangent of 4 cm aside to the 1.86 cm of the preset bend

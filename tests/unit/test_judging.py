@@ -7,9 +7,23 @@ from rigkit import rotation
 from rigkit.homework.judging import in_cm, is_turn
 
 
-@pytest.mark.parametrize(("metres", "said"), [
-    (0.0, "0 cm"), (-0.0, "0 cm"), (3e-17, "0 cm"), (0.00012, "0.012 cm"), (0.0043, "0.43 cm"), (0.0123, "1.2 cm"),
-    (0.0996, "10 cm"), (0.104, "10 cm"), (2.34, "234 cm"), (13.0, "1300 cm"), (1e12, "1000000 cm"), (-0.02, "-2 cm")])
+@pytest.mark.parametrize(
+    ("metres", "said"),
+    [
+        (0.0, "0 cm"),
+        (-0.0, "0 cm"),
+        (3e-17, "0 cm"),
+        (0.00012, "0.012 cm"),
+        (0.0043, "0.43 cm"),
+        (0.0123, "1.2 cm"),
+        (0.0996, "10 cm"),
+        (0.104, "10 cm"),
+        (2.34, "234 cm"),
+        (13.0, "1300 cm"),
+        (1e12, "1000000 cm"),
+        (-0.02, "-2 cm"),
+    ],
+)
 def test_a_distance_in_centimetres(metres, said):
     assert in_cm(metres) == said
 

@@ -10,7 +10,9 @@ from scipy.sparse.csgraph import connected_components
 from rigkit import frames, mesh, rotation
 from rigkit.puppets import PUPPETS
 
-TETRAHEDRON = mesh.Mesh([[0, 0, 0], [1, 0, 0], [0, 1, 0], [0, 0, 1]], [[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])
+TETRAHEDRON = mesh.Mesh(
+    [[0, 0, 0], [1, 0, 0], [0, 1, 0], [0, 0, 1]], [[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]]
+)
 TUBE = mesh.tube(0.1, 1.0, around=12, along=10)
 TAMSIN = mesh.puppet_mesh(PUPPETS["Tamsin"], 2000)
 # The heron as it stands: thigh forward, shank back, metatarsal a little forward.
@@ -28,7 +30,9 @@ def polygon_area(radius, corners):
 def pieces(surface):
     a, b, _ = surface.triangles.T
     size = len(surface.vertices)
-    return connected_components(coo_array((np.ones(len(a)), (a, b)), shape=(size, size)), directed=False)[0]
+    return connected_components(
+        coo_array((np.ones(len(a)), (a, b)), shape=(size, size)), directed=False
+    )[0]
 
 
 def turns_around(point, surface):
@@ -47,8 +51,14 @@ def creases(surface):
     """The angle between the two triangles at each edge, radians."""
     a, b, c = np.moveaxis(surface.vertices[surface.triangles], 1, 0)
     normals = np.cross(b - a, c - a)
-    edges = np.sort(np.stack([surface.triangles, np.roll(surface.triangles, -1, axis=1)], axis=-1).reshape(-1, 2))
-    first, second = (np.lexsort(edges.T) // 3).reshape(-1, 2).T  # the two triangles of each edge come together
+    edges = np.sort(
+        np.stack([surface.triangles, np.roll(surface.triangles, -1, axis=1)], axis=-1).reshape(
+            -1, 2
+        )
+    )
+    first, second = (
+        (np.lexsort(edges.T) // 3).reshape(-1, 2).T
+    )  # the two triangles of each edge come together
     return rotation.angle_between(normals[first], normals[second])
 
 
@@ -63,10 +73,13 @@ def assert_closed_and_whole(surface):
 
 # Tubes
 
+
 def test_tube_is_a_prism():
     assert_closed_and_whole(TUBE)
     assert len(TUBE.vertices) == 11 * 12 + 2
-    np.testing.assert_allclose(mesh.volume(TUBE.vertices, TUBE.triangles), polygon_area(0.1, 12), rtol=1e-13)
+    np.testing.assert_allclose(
+        mesh.volume(TUBE.vertices, TUBE.triangles), polygon_area(0.1, 12), rtol=1e-13
+    )
     np.testing.assert_allclose(TUBE.vertices.max(axis=0), [0.1, 0.5, 0.1], rtol=1e-12)
 
 
@@ -87,6 +100,7 @@ def test_any_tube_is_closed(around, along):
 
 
 # The puppet's skin
+
 
 @puppets
 @pytest.mark.parametrize("wanted", [300, 1000, 4000, 20_000])
@@ -135,7 +149,7 @@ def test_the_curves_through_the_rings_never_go_beyond_them(pairs):
     slopes = mesh._slopes(keys, steps[1:])
     for i, (start, end) in enumerate(pairwise(along)):
         curve = mesh._smooth_through(keys, along, slopes, slopes, np.linspace(start, end, 20))
-        low, high = np.sort(keys[i:i + 2])
+        low, high = np.sort(keys[i : i + 2])
         assert curve.min() >= low - 1e-9
         assert curve.max() <= high + 1e-9
 
@@ -145,8 +159,12 @@ def test_feet_stand_flat_on_the_floor_as_long_as_the_puppet_says(puppet):
     vertices = mesh.puppet_mesh(puppet, 3000).vertices
     assert abs(vertices[:, 1].min()) < 1e-12
     foot = vertices[vertices[:, 1] < 0.3 * puppet.ankle_height]
-    np.testing.assert_allclose(foot[:, 2].max(), puppet.foot_length - puppet.heel_length, atol=1e-12)
-    np.testing.assert_allclose(vertices[vertices[:, 1] < puppet.ankle_height, 2].min(), -puppet.heel_length, rtol=0.1)
+    np.testing.assert_allclose(
+        foot[:, 2].max(), puppet.foot_length - puppet.heel_length, atol=1e-12
+    )
+    np.testing.assert_allclose(
+        vertices[vertices[:, 1] < puppet.ankle_height, 2].min(), -puppet.heel_length, rtol=0.1
+    )
     sole = vertices[np.abs(vertices[:, 1]) < 1e-12]
     assert np.ptp(sole[:, 2]) > 0.4 * puppet.foot_length
 
@@ -171,17 +189,22 @@ def test_inner_bones_lie_inside(puppet):
                 np.testing.assert_allclose(turns_around(point, surface), 1, atol=1e-9)
 
 
-@pytest.mark.parametrize(("name", "chain"), [
-    ("heron", HERON_CHAIN),
-    ("Tamsin", [[0.09, 0.9, 0.0], [0.08, 0.48, 0.06], [0.07, 0.07, 0.0]]),
-    ("Tamsin", [[0.09, 1.9, 1.0], [0.09, 1.48, 1.02], [0.09, 1.07, 1.0]]),
-])
+@pytest.mark.parametrize(
+    ("name", "chain"),
+    [
+        ("heron", HERON_CHAIN),
+        ("Tamsin", [[0.09, 0.9, 0.0], [0.08, 0.48, 0.06], [0.07, 0.07, 0.0]]),
+        ("Tamsin", [[0.09, 1.9, 1.0], [0.09, 1.48, 1.02], [0.09, 1.07, 1.0]]),
+    ],
+)
 def test_skin_follows_the_joint_centres_given(name, chain):
     surface = mesh.puppet_mesh(PUPPETS[name], 3000, chain)
     assert_closed_and_whole(surface)
     for point in chain[:-1]:
         np.testing.assert_allclose(turns_around(point, surface), 1, atol=1e-9)
-    np.testing.assert_allclose(surface.vertices[:, 1].min(), chain[-1][1] - PUPPETS[name].ankle_height, atol=1e-12)
+    np.testing.assert_allclose(
+        surface.vertices[:, 1].min(), chain[-1][1] - PUPPETS[name].ankle_height, atol=1e-12
+    )
 
 
 def test_sides_share_only_the_midplane():
@@ -194,6 +217,7 @@ def test_sides_share_only_the_midplane():
 
 # Volume
 
+
 def test_volume_of_a_tetrahedron_given_as_whole_numbers():
     vertices = TETRAHEDRON.vertices.astype(int).tolist()
     assert mesh.volume(vertices, TETRAHEDRON.triangles.tolist()) == pytest.approx(1 / 6, abs=1e-16)
@@ -203,10 +227,14 @@ def test_volume_of_a_tetrahedron_given_as_whole_numbers():
 @quick
 @given(vectors, vectors, st.floats(0.1, 3))
 def test_volume_keeps_when_moved_and_goes_with_the_cube_of_the_size(turn, shift, size):
-    moved = frames.apply(frames.frame(rotation.matrix_from_vector(turn), 100 * shift), TAMSIN.vertices)
+    moved = frames.apply(
+        frames.frame(rotation.matrix_from_vector(turn), 100 * shift), TAMSIN.vertices
+    )
     kept = mesh.volume_kept(TAMSIN.vertices, moved, TAMSIN.triangles)
     np.testing.assert_allclose(kept, 1, rtol=1e-10)
-    np.testing.assert_allclose(mesh.volume_kept(TAMSIN.vertices, size * TAMSIN.vertices, TAMSIN.triangles), size**3)
+    np.testing.assert_allclose(
+        mesh.volume_kept(TAMSIN.vertices, size * TAMSIN.vertices, TAMSIN.triangles), size**3
+    )
 
 
 def test_volume_of_many_poses_is_that_of_each():
@@ -218,6 +246,7 @@ def test_volume_of_many_poses_is_that_of_each():
 
 
 # Sections
+
 
 def test_slice_of_a_tube_is_its_polygon_at_any_height_also_through_vertices():
     heights = np.array([-0.5 + 1e-9, -0.3, -0.0123, 0.0, 0.1, 0.25, 0.5])
@@ -242,11 +271,15 @@ def test_slanted_slice_grows_by_one_over_the_cosine():
 def test_slice_that_misses_is_zero_and_one_of_both_legs_is_twice_one_leg():
     assert mesh.slice_area(TUBE.vertices, TUBE.triangles, [0, 2, 0], [0, 1, 0]) == 0
     knee = mesh.puppet_chain(PUPPETS["Tamsin"])[1]
-    both, left, right = (mesh.slice_area(TAMSIN.vertices, triangles, knee, [0, 1, 0])
-                         for triangles in (TAMSIN.triangles, TAMSIN.side("L_"), TAMSIN.side("R_")))
+    both, left, right = (
+        mesh.slice_area(TAMSIN.vertices, triangles, knee, [0, 1, 0])
+        for triangles in (TAMSIN.triangles, TAMSIN.side("L_"), TAMSIN.side("R_"))
+    )
     np.testing.assert_allclose([left, right], both / 2, rtol=1e-12)
     half_width = knee[0]
-    np.testing.assert_allclose(left, np.pi * 0.6**2 * half_width**2, rtol=0.05)  # round, about 0.6 half hip widths
+    np.testing.assert_allclose(
+        left, np.pi * 0.6**2 * half_width**2, rtol=0.05
+    )  # round, about 0.6 half hip widths
 
 
 def test_slices_of_many_poses():
@@ -259,37 +292,51 @@ def test_slices_of_many_poses():
 @given(vectors, vectors)
 def test_slices_add_up_to_the_volume(turn, shift):
     """Cavalieri: the areas of all slices, summed over the height. Simpson's rule is exact within a tetrahedron."""
-    vertices = frames.apply(frames.frame(rotation.matrix_from_vector(turn), shift), TETRAHEDRON.vertices)
+    vertices = frames.apply(
+        frames.frame(rotation.matrix_from_vector(turn), shift), TETRAHEDRON.vertices
+    )
     levels = np.sort(vertices[:, 1])
     total = 0
     for low, high in pairwise(levels):
         inside = low + (high - low) * np.array([1e-9, 0.5, 1 - 1e-9])
-        areas = mesh.slice_area(vertices, TETRAHEDRON.triangles, inside[:, None] * [0, 1, 0], [0, 1, 0])
+        areas = mesh.slice_area(
+            vertices, TETRAHEDRON.triangles, inside[:, None] * [0, 1, 0], [0, 1, 0]
+        )
         total += (high - low) * (areas @ [1, 4, 1]) / 6
     np.testing.assert_allclose(total, 1 / 6, rtol=1e-6)
 
 
 def test_slice_through_the_border_of_a_part_is_refused():
     with pytest.raises(ValueError, match="`triangles` must be closed where the plane meets them"):
-        mesh.slice_area(TAMSIN.vertices, TAMSIN.side("L_"), [0, PUPPETS["Tamsin"].hip_height, 0], [0, 1, 0])
+        mesh.slice_area(
+            TAMSIN.vertices, TAMSIN.side("L_"), [0, PUPPETS["Tamsin"].hip_height, 0], [0, 1, 0]
+        )
 
 
 def test_section_kept_goes_along_with_the_skin():
     turn = frames.frame(rotation.matrix_from_vector([0.3, 2, -1]), [5, 0, 1])
     squeezed = frames.apply(turn, TUBE.vertices * [1, 1, 0.4])
-    kept = mesh.section_kept(TUBE.vertices, [TUBE.vertices, squeezed], TUBE.triangles, [0, 0.03, 0], [0, 1, 0])
+    kept = mesh.section_kept(
+        TUBE.vertices, [TUBE.vertices, squeezed], TUBE.triangles, [0, 0.03, 0], [0, 1, 0]
+    )
     np.testing.assert_allclose(kept, [1, 0.4], rtol=1e-12)
 
 
 def test_carried_section_is_where_it_was_cut_and_goes_along_with_the_skin():
-    rest = mesh.carried_section(TUBE.vertices, TUBE.vertices, TUBE.triangles, [0, 0.03, 0], [0, 1, 0])
+    rest = mesh.carried_section(
+        TUBE.vertices, TUBE.vertices, TUBE.triangles, [0, 0.03, 0], [0, 1, 0]
+    )
     np.testing.assert_allclose(rest[..., 1], 0.03, atol=1e-15)
     ends = np.round(rest, 9) + 0.0
-    assert {tuple(p) for p in ends[:, 0].tolist()} == {tuple(p) for p in ends[:, 1].tolist()}  # it closes
+    assert {tuple(p) for p in ends[:, 0].tolist()} == {
+        tuple(p) for p in ends[:, 1].tolist()
+    }  # it closes
     motion = frames.frame(rotation.matrix_about("x", 0.4), [0.1, 0.2, 0.3])
     poses = [frames.apply(motion, TUBE.vertices), TUBE.vertices * [1, 1, 0.5]]
     carried = mesh.carried_section(TUBE.vertices, poses, TUBE.triangles, [0, 0.03, 0], [0, 1, 0])
-    np.testing.assert_allclose(carried, [frames.apply(motion, rest), rest * [1, 1, 0.5]], atol=1e-15)
+    np.testing.assert_allclose(
+        carried, [frames.apply(motion, rest), rest * [1, 1, 0.5]], atol=1e-15
+    )
 
 
 def test_stretch_is_the_share_of_each_edge():
@@ -317,6 +364,7 @@ def test_section_kept_needs_a_plane_that_cuts():
 
 # Closed or not
 
+
 def test_loose_edges_show_a_hole_and_a_flipped_triangle():
     hole = mesh.loose_edges(TUBE.triangles[1:])
     assert len(hole) == 3
@@ -329,20 +377,50 @@ def test_loose_edges_show_a_hole_and_a_flipped_triangle():
 
 # Bad input
 
-@pytest.mark.parametrize(("call", "message"), [
-    (lambda: mesh.puppet_mesh("Tamsin"), "`puppet` must be a Puppet; got 'Tamsin'"),
-    (lambda: mesh.puppet_mesh(PUPPETS["Pip"], 50), "`vertices` must be a whole number of at least 300; got 50"),
-    (lambda: mesh.puppet_mesh(PUPPETS["Pip"], 1000, HERON_CHAIN), "`chain` must be the left leg's 3 joint centres"),
-    (lambda: mesh.puppet_mesh(PUPPETS["Pip"], 1000, [[-0.1, 1, 0], [-0.1, 0.5, 0], [-0.1, 0, 0]]), "x above zero"),
-    (lambda: mesh.puppet_mesh(PUPPETS["Pip"], 1000, [[0.1, 1, 0], [0.5, 1, 0], [0.1, 0, 0]]), "may lie along x"),
-    (lambda: mesh.tube(0, 1), "`radius` must be above zero"),
-    (lambda: mesh.tube(1, 1, around=2), "`around` must be a whole number of at least 3"),
-    (lambda: mesh.volume(TUBE.vertices, [[0, 1, 999]]), "`triangles` must be vertex numbers from 0"),
-    (lambda: mesh.volume(TUBE.vertices, [[0, 1, -1]]), "`triangles` must be vertex numbers from 0"),
-    (lambda: mesh.volume(TUBE.vertices, [[0, 1, 1.5]]), "`triangles` must be vertex numbers from 0"),
-    (lambda: mesh.volume_kept(np.zeros((4, 3)), np.zeros((4, 3)), [[0, 1, 2]]), "`rest` must hold a volume"),
-    (lambda: TUBE.side("left"), "`tag` must be one of 'L_', 'R_'"),
-])
+
+@pytest.mark.parametrize(
+    ("call", "message"),
+    [
+        (lambda: mesh.puppet_mesh("Tamsin"), "`puppet` must be a Puppet; got 'Tamsin'"),
+        (
+            lambda: mesh.puppet_mesh(PUPPETS["Pip"], 50),
+            "`vertices` must be a whole number of at least 300; got 50",
+        ),
+        (
+            lambda: mesh.puppet_mesh(PUPPETS["Pip"], 1000, HERON_CHAIN),
+            "`chain` must be the left leg's 3 joint centres",
+        ),
+        (
+            lambda: mesh.puppet_mesh(
+                PUPPETS["Pip"], 1000, [[-0.1, 1, 0], [-0.1, 0.5, 0], [-0.1, 0, 0]]
+            ),
+            "x above zero",
+        ),
+        (
+            lambda: mesh.puppet_mesh(PUPPETS["Pip"], 1000, [[0.1, 1, 0], [0.5, 1, 0], [0.1, 0, 0]]),
+            "may lie along x",
+        ),
+        (lambda: mesh.tube(0, 1), "`radius` must be above zero"),
+        (lambda: mesh.tube(1, 1, around=2), "`around` must be a whole number of at least 3"),
+        (
+            lambda: mesh.volume(TUBE.vertices, [[0, 1, 999]]),
+            "`triangles` must be vertex numbers from 0",
+        ),
+        (
+            lambda: mesh.volume(TUBE.vertices, [[0, 1, -1]]),
+            "`triangles` must be vertex numbers from 0",
+        ),
+        (
+            lambda: mesh.volume(TUBE.vertices, [[0, 1, 1.5]]),
+            "`triangles` must be vertex numbers from 0",
+        ),
+        (
+            lambda: mesh.volume_kept(np.zeros((4, 3)), np.zeros((4, 3)), [[0, 1, 2]]),
+            "`rest` must hold a volume",
+        ),
+        (lambda: TUBE.side("left"), "`tag` must be one of 'L_', 'R_'"),
+    ],
+)
 def test_bad_input_says_what_would_do(call, message):
     with pytest.raises(ValueError) as refusal:  # noqa: PT011 (the message is checked below)
         call()

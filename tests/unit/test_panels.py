@@ -36,10 +36,16 @@ def drawing():
 
 @pytest.fixture
 def panel(drawing):
-    return Panel("A pelvis goes down.",
-                 [Slider("drop_cm", "Pelvis lowered by", 0, 30, 0.5, 5, "cm"), Slider("steps", "Steps", 0, 9, 1, 3),
-                  Choice("side", "Knee", ("front", "back"), "front")],
-                 drawing, {"Sitting": {"drop_cm": 30, "side": "back"}, "Standing": {"drop_cm": 0}})
+    return Panel(
+        "A pelvis goes down.",
+        [
+            Slider("drop_cm", "Pelvis lowered by", 0, 30, 0.5, 5, "cm"),
+            Slider("steps", "Steps", 0, 9, 1, 3),
+            Choice("side", "Knee", ("front", "back"), "front"),
+        ],
+        drawing,
+        {"Sitting": {"drop_cm": 30, "side": "back"}, "Standing": {"drop_cm": 0}},
+    )
 
 
 def everything(widget):
@@ -110,7 +116,9 @@ def test_draw_may_give_markup_instead_of_a_picture():
 
 
 def test_a_row_is_sent_without_its_style_sheet_which_the_panel_holds_once():
-    shown = Panel("A sentence.", [Slider("x", "x", 0, 1, 1, 0)], lambda x: (row(Stage(), Stage()), ""))
+    shown = Panel(
+        "A sentence.", [Slider("x", "x", 0, 1, 1, 0)], lambda x: (row(Stage(), Stage()), "")
+    )
     texts = [w.value for w in find(shown, widgets.HTML)]
     assert "<style" not in shown.picture
     assert sum(text.count("<style") for text in texts) == 1
@@ -122,10 +130,32 @@ def test_a_row_is_sent_without_its_style_sheet_which_the_panel_holds_once():
 
 def test_order_title_picture_readout_controls_buttons(panel):
     kinds = [type(w).__mro__ for w in everything(panel.widget)]
-    order = [next((k.__name__ for k in mro if k in (widgets.HTML, widgets.FloatSlider, widgets.IntSlider,
-                                                    widgets.RadioButtons, widgets.Button)), None) for mro in kinds]
-    assert [name for name in order if name] == ["HTML", "HTML", "FloatSlider", "IntSlider", "RadioButtons",
-                                                *["Button"] * 3]
+    order = [
+        next(
+            (
+                k.__name__
+                for k in mro
+                if k
+                in (
+                    widgets.HTML,
+                    widgets.FloatSlider,
+                    widgets.IntSlider,
+                    widgets.RadioButtons,
+                    widgets.Button,
+                )
+            ),
+            None,
+        )
+        for mro in kinds
+    ]
+    assert [name for name in order if name] == [
+        "HTML",
+        "HTML",
+        "FloatSlider",
+        "IntSlider",
+        "RadioButtons",
+        *["Button"] * 3,
+    ]
     title, screen = find(panel, widgets.HTML)
     assert re.search(r'role="heading"[^>]*>A pelvis goes down\.<', title.value)
     assert screen.value == panel.picture + panel.readout
@@ -137,16 +167,22 @@ def test_neither_interact_nor_output_is_used(panel):
 
 
 def test_every_slider_has_a_box_of_the_same_name_and_range(panel):
-    for slider_kind, box_kind in ((widgets.FloatSlider, widgets.BoundedFloatText),
-                                  (widgets.IntSlider, widgets.BoundedIntText)):
+    for slider_kind, box_kind in (
+        (widgets.FloatSlider, widgets.BoundedFloatText),
+        (widgets.IntSlider, widgets.BoundedIntText),
+    ):
         slider, box = find(panel, slider_kind)[0], find(panel, box_kind)[0]
         for trait in ("description", "min", "max", "step", "value"):
             assert getattr(slider, trait) == getattr(box, trait)
     assert find(panel, widgets.FloatSlider)[0].description == "Pelvis lowered by (cm)"
 
 
-def test_every_label_says_what_it_says_when_pointed_at(panel):  # without a tooltip the page would say "null"
-    for control in find(panel, (widgets.FloatSlider, widgets.BoundedFloatText, widgets.RadioButtons)):
+def test_every_label_says_what_it_says_when_pointed_at(
+    panel,
+):  # without a tooltip the page would say "null"
+    for control in find(
+        panel, (widgets.FloatSlider, widgets.BoundedFloatText, widgets.RadioButtons)
+    ):
         assert control.tooltip == control.description
 
 
@@ -199,8 +235,12 @@ class Film:
             return draw(**values)
 
         self.panel = Panel(
-            "It walks.", [Slider("frame", "Frame", 0, 47, 1, 5), Slider("tilt", "Tilt", 0.0, 9.0, 0.5, 0.0)],
-            shown, {"Middle": {"frame": 24}}, play="frame")
+            "It walks.",
+            [Slider("frame", "Frame", 0, 47, 1, 5), Slider("tilt", "Tilt", 0.0, 9.0, 0.5, 0.0)],
+            shown,
+            {"Middle": {"frame": 24}},
+            play="frame",
+        )
         self.drawn.clear()
 
     def call_later(self, wait, call):
@@ -273,13 +313,31 @@ def test_two_pages_that_answer_do_not_play_twice_as_fast(film):
     assert len(film.timers) == 1
 
 
-@pytest.mark.parametrize("touch", [
-    lambda film: film.press("Pause"), lambda film: film.press("Middle"), lambda film: film.press("Reset"),
-    lambda film: film.panel.set(tilt=2.0), lambda film: setattr(find(film.panel, widgets.IntSlider)[0], "value", 40),
-    lambda film: find(film.panel, widgets.IntSlider)[0].set_state({"value": film.panel.values["frame"]}),
-    lambda film: setattr(find(film.panel, widgets.BoundedIntText)[0], "value", 40),
-    lambda film: setattr(find(film.panel, widgets.FloatSlider)[0], "value", 3.0),
-], ids=["pause", "moment", "reset", "set", "its slider", "its slider, to where it is", "its box", "another slider"])
+@pytest.mark.parametrize(
+    "touch",
+    [
+        lambda film: film.press("Pause"),
+        lambda film: film.press("Middle"),
+        lambda film: film.press("Reset"),
+        lambda film: film.panel.set(tilt=2.0),
+        lambda film: setattr(find(film.panel, widgets.IntSlider)[0], "value", 40),
+        lambda film: find(film.panel, widgets.IntSlider)[0].set_state(
+            {"value": film.panel.values["frame"]}
+        ),
+        lambda film: setattr(find(film.panel, widgets.BoundedIntText)[0], "value", 40),
+        lambda film: setattr(find(film.panel, widgets.FloatSlider)[0], "value", 3.0),
+    ],
+    ids=[
+        "pause",
+        "moment",
+        "reset",
+        "set",
+        "its slider",
+        "its slider, to where it is",
+        "its box",
+        "another slider",
+    ],
+)
 def test_pressing_anything_pauses(film, touch):
     film.press("Play")
     film.run(0.5)
@@ -334,8 +392,12 @@ def test_the_first_button_is_play_and_says_so(film):
 
 def test_in_a_real_loop_play_waits_its_time_and_lets_others_run():
     drawn = []
-    panel = Panel("It walks.", [Slider("frame", "Frame", 0, 9, 1, 0)],
-                  lambda frame: (drawn.append(frame) or "", ""), play="frame")
+    panel = Panel(
+        "It walks.",
+        [Slider("frame", "Frame", 0, 9, 1, 0)],
+        lambda frame: (drawn.append(frame) or "", ""),
+        play="frame",
+    )
     sign, others = find(panel, widgets.Play)[0], []
 
     async def kernel():
@@ -358,7 +420,9 @@ def test_an_expected_error_is_a_sentence_and_the_last_picture_stays(panel):
     before = panel.picture
     panel.set(drop_cm=13)
     assert panel.picture == before
-    assert "<strong>Check:</strong> `drop_cm` must not be 13 &amp; &lt;unlucky&gt;." in panel.readout
+    assert (
+        "<strong>Check:</strong> `drop_cm` must not be 13 &amp; &lt;unlucky&gt;." in panel.readout
+    )
     panel.set(drop_cm=12)
     assert "Check:" not in panel.readout
     assert panel.picture != before
@@ -371,12 +435,21 @@ def test_a_fault_is_raised(panel):
         Panel("A sentence.", [Slider("drop_cm", "x", 14, 15, 1, 14)], Drawing())
 
 
-@pytest.mark.parametrize(("name", "values"), [
-    ("drop_cm", {"drop_cm": 31}), ("drop_cm", {"drop_cm": -0.1}), ("drop_cm", {"drop_cm": float("nan")}),
-    ("drop_cm", {"drop_cm": "5"}), ("drop_cm", {"drop_cm": [5]}), ("drop_cm", {"drop_cm": None}),
-    ("steps", {"steps": 2.5}), ("side", {"side": "left"}), ("values", {"nothing": 1}),
-    ("steps", {"drop_cm": 6, "steps": 99}),
-])
+@pytest.mark.parametrize(
+    ("name", "values"),
+    [
+        ("drop_cm", {"drop_cm": 31}),
+        ("drop_cm", {"drop_cm": -0.1}),
+        ("drop_cm", {"drop_cm": float("nan")}),
+        ("drop_cm", {"drop_cm": "5"}),
+        ("drop_cm", {"drop_cm": [5]}),
+        ("drop_cm", {"drop_cm": None}),
+        ("steps", {"steps": 2.5}),
+        ("side", {"side": "left"}),
+        ("values", {"nothing": 1}),
+        ("steps", {"drop_cm": 6, "steps": 99}),
+    ],
+)
 def test_values_that_do_not_fit_are_refused_and_nothing_moves(panel, drawing, name, values):
     before = panel.values
     with pytest.raises(ValueError, match=f"`{name}` must"):
@@ -385,19 +458,36 @@ def test_values_that_do_not_fit_are_refused_and_nothing_moves(panel, drawing, na
     assert len(drawing.calls) == 1
 
 
-@pytest.mark.parametrize(("name", "make"), [
-    ("x", lambda: Slider("x", "x", 0, 1, 0.1, 2)), ("high", lambda: Slider("x", "x", 1, 0, 0.1, 0.5)),
-    ("step", lambda: Slider("x", "x", 0, 1, 0, 0.5)), ("low", lambda: Slider("x", "x", float("nan"), 1, 0.1, 0.5)),
-    ("x", lambda: Slider("x", "x", 0, 10, 1, 2.5)),
-    ("y", lambda: Choice("y", "y", ("a", "b"), "c")), ("y", lambda: Choice("y", "y", (), "c")),
-    ("controls", lambda: Panel("t", [Slider("x", "x", 0, 1, 1, 0)] * 2, lambda x: ("", ""))),
-    ("values", lambda: Panel("t", [Slider("x", "x", 0, 1, 1, 0)], lambda x: ("", ""), {"m": {"y": 1}})),
-    ("x", lambda: Panel("t", [Slider("x", "x", 0, 1, 1, 0)], lambda x: ("", ""), {"m": {"x": 2}})),
-    ("play", lambda: Panel("t", [Slider("x", "x", 0, 1, 1, 0)], lambda x: ("", ""), play="y")),
-    ("play", lambda: Panel("t", [Slider("x", "x", 0.0, 1.0, 0.5, 0.0)], lambda x: ("", ""), play="x")),
-    ("play", lambda: Panel("t", [Choice("x", "x", "ab", "a")], lambda x: ("", ""), play="x")),
-    ("size", lambda: Panel("t", [Slider("x", "x", 0, 1, 1, 0)], lambda x: ("", ""), size=0)),
-])
+@pytest.mark.parametrize(
+    ("name", "make"),
+    [
+        ("x", lambda: Slider("x", "x", 0, 1, 0.1, 2)),
+        ("high", lambda: Slider("x", "x", 1, 0, 0.1, 0.5)),
+        ("step", lambda: Slider("x", "x", 0, 1, 0, 0.5)),
+        ("low", lambda: Slider("x", "x", float("nan"), 1, 0.1, 0.5)),
+        ("x", lambda: Slider("x", "x", 0, 10, 1, 2.5)),
+        ("y", lambda: Choice("y", "y", ("a", "b"), "c")),
+        ("y", lambda: Choice("y", "y", (), "c")),
+        ("controls", lambda: Panel("t", [Slider("x", "x", 0, 1, 1, 0)] * 2, lambda x: ("", ""))),
+        (
+            "values",
+            lambda: Panel("t", [Slider("x", "x", 0, 1, 1, 0)], lambda x: ("", ""), {"m": {"y": 1}}),
+        ),
+        (
+            "x",
+            lambda: Panel("t", [Slider("x", "x", 0, 1, 1, 0)], lambda x: ("", ""), {"m": {"x": 2}}),
+        ),
+        ("play", lambda: Panel("t", [Slider("x", "x", 0, 1, 1, 0)], lambda x: ("", ""), play="y")),
+        (
+            "play",
+            lambda: Panel(
+                "t", [Slider("x", "x", 0.0, 1.0, 0.5, 0.0)], lambda x: ("", ""), play="x"
+            ),
+        ),
+        ("play", lambda: Panel("t", [Choice("x", "x", "ab", "a")], lambda x: ("", ""), play="x")),
+        ("size", lambda: Panel("t", [Slider("x", "x", 0, 1, 1, 0)], lambda x: ("", ""), size=0)),
+    ],
+)
 def test_panels_that_could_not_work_are_refused_when_made(name, make):
     with pytest.raises(ValueError, match=f"`{name}`"):
         make()

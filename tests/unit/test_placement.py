@@ -28,7 +28,9 @@ def two_legs(rng=None):
     names = ["hip", "knee", "ankle"]
     world, parents = {"pelvis": fr.frame(origin=[0, 1, 0])}, {"pelvis": None}
     turns = np.broadcast_to(np.eye(3), (3, 3, 3)) if rng is None else random_turns(rng, 3)
-    for above, name, turn, place in zip(["pelvis", "L_hip", "L_knee"], names, turns, BENT, strict=True):
+    for above, name, turn, place in zip(
+        ["pelvis", "L_hip", "L_knee"], names, turns, BENT, strict=True
+    ):
         world[f"L_{name}"], parents[f"L_{name}"] = fr.frame(turn, place), above
     return placement.mirror_skeleton(Skeleton.from_world(world, parents))
 
@@ -50,15 +52,19 @@ def test_y_points_up_each_bone_and_x_is_the_normal_of_the_bend_plane(rng):
         normal = np.cross(*bones)
         np.testing.assert_allclose(np.cross(frames[:2, :3, 1], -bones), 0, atol=1e-14)
         assert (np.sum(frames[:2, :3, 1] * bones, axis=-1) < 0).all()
-        np.testing.assert_allclose(frames[:, :3, 0], np.broadcast_to(normal / np.linalg.norm(normal), (3, 3)),
-                                   atol=1e-12)
+        np.testing.assert_allclose(
+            frames[:, :3, 0], np.broadcast_to(normal / np.linalg.norm(normal), (3, 3)), atol=1e-12
+        )
         np.testing.assert_array_equal(frames[2, :3, :3], frames[1, :3, :3])
 
 
 def test_positive_turn_about_the_hinge_flexes_the_knee():
     _hip, knee, ankle = placement.orient_chain(BENT)
     before = rotation.angle_between(BENT[1] - BENT[0], BENT[2] - BENT[1])
-    shank = fr.turn(knee @ fr.frame(rotation.matrix_about("x", 0.3)) @ fr.invert(knee), ankle[:3, 3] - knee[:3, 3])
+    shank = fr.turn(
+        knee @ fr.frame(rotation.matrix_about("x", 0.3)) @ fr.invert(knee),
+        ankle[:3, 3] - knee[:3, 3],
+    )
     assert rotation.angle_between(BENT[1] - BENT[0], shank) == pytest.approx(before + 0.3)
     assert shank[2] < (BENT[2] - BENT[1])[2]  # the shank goes backward
 
@@ -80,7 +86,9 @@ def test_forward_counts_only_below_the_least_bend():
     sideways = STRAIGHT.copy()
     sideways[1, 0] += 0.4 * np.tan(np.radians(0.6))  # a bend of 1.2 degrees
     for forward in ([0, 0, 1], [1, 0, 1], [-1, 0, 0.2]):
-        np.testing.assert_allclose(placement.orient_chain(sideways, forward)[1, :3, 0], [0, 0, -1], atol=1e-14)
+        np.testing.assert_allclose(
+            placement.orient_chain(sideways, forward)[1, :3, 0], [0, 0, -1], atol=1e-14
+        )
     half_way = placement.orient_chain(sideways, least_bend_deg=5)[1, :3, 0]
     assert 0.1 < half_way[0] < 0.99
 
@@ -89,10 +97,17 @@ def test_forward_counts_only_below_the_least_bend():
 @given(seeds, st.floats(0.05, 20), st.floats(0.01, 30))
 def test_the_hinge_is_the_stated_sum(rng, bend_deg, least_deg):
     turn = rotation.matrix_from_vector(rng.normal(size=3))
-    upper, axis, forward = turn @ [0, -1, 0], turn @ [1, 0, 0], turn @ [0.5, 0.1, 1] / np.linalg.norm([0.5, 0.1, 1])
+    upper, axis, forward = (
+        turn @ [0, -1, 0],
+        turn @ [1, 0, 0],
+        turn @ [0.5, 0.1, 1] / np.linalg.norm([0.5, 0.1, 1]),
+    )
     lower = rotation.matrix_about(axis, np.radians(bend_deg)) @ upper
-    frames = placement.orient_chain(np.cumsum([[0, 1, 0], 0.4 * upper, 0.3 * lower], axis=0), 7 * forward,
-                                    least_bend_deg=least_deg)
+    frames = placement.orient_chain(
+        np.cumsum([[0, 1, 0], 0.4 * upper, 0.3 * lower], axis=0),
+        7 * forward,
+        least_bend_deg=least_deg,
+    )
     least = np.sin(np.radians(least_deg))
     share = max(0, 1 - np.sin(np.radians(bend_deg)) / least) ** 2
     wanted = np.cross(upper, lower) + least * share * np.cross(forward, lower)
@@ -121,14 +136,18 @@ def test_the_hinge_is_continuous_through_straight(rng, heading):
 def test_straight_and_almost_straight_agree(offset, axis):
     points = STRAIGHT.copy()
     points[1, axis] += offset
-    np.testing.assert_allclose(placement.orient_chain(points)[:, :3, :3], np.broadcast_to(np.eye(3), (3, 3, 3)),
-                               atol=1e-6)
+    np.testing.assert_allclose(
+        placement.orient_chain(points)[:, :3, :3], np.broadcast_to(np.eye(3), (3, 3, 3)), atol=1e-6
+    )
 
 
 def test_folded_leg_has_finite_frames():
     frames = placement.orient_chain([[0, 1, 0], [0, 0.5, 0], [0, 0.9, 0]])
-    np.testing.assert_allclose(frames[:, :3, :3] @ np.swapaxes(frames[:, :3, :3], -1, -2),
-                               np.broadcast_to(np.eye(3), (3, 3, 3)), atol=1e-14)
+    np.testing.assert_allclose(
+        frames[:, :3, :3] @ np.swapaxes(frames[:, :3, :3], -1, -2),
+        np.broadcast_to(np.eye(3), (3, 3, 3)),
+        atol=1e-14,
+    )
 
 
 def test_the_one_jump_is_finite():
@@ -145,28 +164,36 @@ def test_orient_chain_batch_equals_loop(rng):
     together = placement.orient_chain(points, forward, bends=(1, -1))
     for i in range(5):
         for j in range(2):
-            np.testing.assert_allclose(placement.orient_chain(points[i, j], forward[j], bends=(1, -1)),
-                                       together[i, j], atol=1e-14)
+            np.testing.assert_allclose(
+                placement.orient_chain(points[i, j], forward[j], bends=(1, -1)),
+                together[i, j],
+                atol=1e-14,
+            )
 
 
 def test_integers_and_lists_equal_floats():
-    np.testing.assert_array_equal(placement.orient_chain([[0, 2, 0], [0, 1, 1], [0, 0, 0]], (0, 0, 1)),
-                                  placement.orient_chain(np.array([[0, 2, 0], [0, 1, 1], [0, 0, 0]], float)))
+    np.testing.assert_array_equal(
+        placement.orient_chain([[0, 2, 0], [0, 1, 1], [0, 0, 0]], (0, 0, 1)),
+        placement.orient_chain(np.array([[0, 2, 0], [0, 1, 1], [0, 0, 0]], float)),
+    )
     assert placement.skin_slide([0, 0, 1], 1) == placement.skin_slide(np.array([0.0, 0, 1]), 1.0)
 
 
-@pytest.mark.parametrize(("arguments", "message"), [
-    ({"points": [[0, 0, 0], [0, 0, 0]]}, "neighbouring joint centres"),
-    ({"points": [[0, 0, 0]]}, "at least two"),
-    ({"points": STRAIGHT, "forward": (0, 1, 0)}, "runs along it"),
-    ({"points": STRAIGHT, "bends": 2}, "bends"),
-    ({"points": STRAIGHT, "bends": (1, 1)}, "bends"),
-    ({"points": STRAIGHT, "least_bend_deg": 0}, "least_bend_deg"),
-    ({"points": STRAIGHT, "least_bend_deg": 90}, "least_bend_deg"),
-    ({"points": STRAIGHT, "least_bend_deg": [1, 2]}, "least_bend_deg"),
-    ({"points": STRAIGHT * np.nan}, "points"),
-    ({"points": "knee"}, "points"),
-])
+@pytest.mark.parametrize(
+    ("arguments", "message"),
+    [
+        ({"points": [[0, 0, 0], [0, 0, 0]]}, "neighbouring joint centres"),
+        ({"points": [[0, 0, 0]]}, "at least two"),
+        ({"points": STRAIGHT, "forward": (0, 1, 0)}, "runs along it"),
+        ({"points": STRAIGHT, "bends": 2}, "bends"),
+        ({"points": STRAIGHT, "bends": (1, 1)}, "bends"),
+        ({"points": STRAIGHT, "least_bend_deg": 0}, "least_bend_deg"),
+        ({"points": STRAIGHT, "least_bend_deg": 90}, "least_bend_deg"),
+        ({"points": STRAIGHT, "least_bend_deg": [1, 2]}, "least_bend_deg"),
+        ({"points": STRAIGHT * np.nan}, "points"),
+        ({"points": "knee"}, "points"),
+    ],
+)
 def test_orient_chain_refuses(arguments, message):
     with pytest.raises(ValueError, match=message):
         placement.orient_chain(**arguments)
@@ -179,12 +206,18 @@ def test_orient_chain_refuses(arguments, message):
 @given(seeds)
 def test_reorienting_moves_no_joint_and_turns_no_other(rng):
     skeleton = two_legs(rng)
-    turned = placement.reorient(skeleton, {"L_hip": random_turns(rng), "R_knee": fr.frame(random_turns(rng))})
-    np.testing.assert_allclose(turned.rest_world[:, :3, 3], skeleton.rest_world[:, :3, 3], atol=1e-14)
+    turned = placement.reorient(
+        skeleton, {"L_hip": random_turns(rng), "R_knee": fr.frame(random_turns(rng))}
+    )
+    np.testing.assert_allclose(
+        turned.rest_world[:, :3, 3], skeleton.rest_world[:, :3, 3], atol=1e-14
+    )
     same = [i for i, name in enumerate(skeleton.names) if name not in ("L_hip", "R_knee")]
     np.testing.assert_allclose(turned.rest_world[same], skeleton.rest_world[same], atol=1e-14)
     assert turned.names == skeleton.names
-    assert not np.allclose(turned.rest_world[turned.index("L_hip")], skeleton.rest_world[skeleton.index("L_hip")])
+    assert not np.allclose(
+        turned.rest_world[turned.index("L_hip")], skeleton.rest_world[skeleton.index("L_hip")]
+    )
 
 
 def test_reorient_to_the_frames_of_orient_chain(rng):
@@ -192,7 +225,9 @@ def test_reorient_to_the_frames_of_orient_chain(rng):
     chain = skeleton.chain("L_hip", "L_ankle")
     frames = placement.orient_chain(skeleton.origins(skeleton.rest_world, chain))
     turned = placement.reorient(skeleton, dict(zip(chain, frames, strict=True)))
-    np.testing.assert_allclose(turned.rest_world[[turned.index(name) for name in chain]], frames, atol=1e-14)
+    np.testing.assert_allclose(
+        turned.rest_world[[turned.index(name) for name in chain]], frames, atol=1e-14
+    )
 
 
 def test_reorient_refuses_a_stranger_and_a_reflection():
@@ -205,7 +240,10 @@ def test_reorient_refuses_a_stranger_and_a_reflection():
 @quick
 @given(seeds, st.sampled_from(sorted(placement.MIRROR_KINDS)))
 def test_mirrored_twice_is_the_same(rng, kind):
-    world = {"pelvis": fr.frame(random_turns(rng), [0, 1, 0]), "L_hip": fr.frame(random_turns(rng), rng.normal(size=3))}
+    world = {
+        "pelvis": fr.frame(random_turns(rng), [0, 1, 0]),
+        "L_hip": fr.frame(random_turns(rng), rng.normal(size=3)),
+    }
     normal, through = rng.normal(size=(2, 3))
     once = placement.mirror_chain(world, kind, normal, through)
     assert set(once) == {"pelvis", "R_hip"}
@@ -213,7 +251,9 @@ def test_mirrored_twice_is_the_same(rng, kind):
     for name, frame in world.items():
         np.testing.assert_allclose(twice[name], frame, atol=1e-12)
     turns = random_turns(rng, 4)
-    np.testing.assert_array_equal(placement.mirror_turns(placement.mirror_turns(turns, kind), kind), turns)
+    np.testing.assert_array_equal(
+        placement.mirror_turns(placement.mirror_turns(turns, kind), kind), turns
+    )
 
 
 @quick
@@ -223,16 +263,24 @@ def test_mirrored_turns_make_the_mirrored_motion(rng, kind):
     right = placement.mirror_chain({"L_hip": left}, kind)["R_hip"]
     turn = random_turns(rng)
     moved = left @ fr.frame(turn)
-    np.testing.assert_allclose(right @ fr.frame(placement.mirror_turns(turn, kind)),
-                               placement.mirror_chain({"L_hip": moved}, kind)["R_hip"], atol=1e-12)
+    np.testing.assert_allclose(
+        right @ fr.frame(placement.mirror_turns(turn, kind)),
+        placement.mirror_chain({"L_hip": moved}, kind)["R_hip"],
+        atol=1e-12,
+    )
 
 
-@pytest.mark.parametrize(("kind", "signs"), [("same bend", (1, -1, -1)), ("reflection", (-1, -1, 1))])
+@pytest.mark.parametrize(
+    ("kind", "signs"), [("same bend", (1, -1, -1)), ("reflection", (-1, -1, 1))]
+)
 @pytest.mark.parametrize("axis", [0, 1, 2])
 def test_what_a_mirrored_frame_does_to_each_turn(kind, signs, axis):
     turn = rotation.matrix_about(np.eye(3)[axis], 0.4)
-    np.testing.assert_allclose(placement.mirror_turns(turn, kind),
-                               rotation.matrix_about(np.eye(3)[axis], signs[axis] * 0.4), atol=1e-15)
+    np.testing.assert_allclose(
+        placement.mirror_turns(turn, kind),
+        rotation.matrix_about(np.eye(3)[axis], signs[axis] * 0.4),
+        atol=1e-15,
+    )
 
 
 def test_positive_flexion_on_the_two_kinds_of_right_knee():
@@ -243,26 +291,43 @@ def test_positive_flexion_on_the_two_kinds_of_right_knee():
         knee, ankle = right["R_knee"], right["R_ankle"]
         turn = knee @ fr.frame(rotation.matrix_about("x", 0.3)) @ fr.invert(knee)
         shank[kind] = fr.apply(turn, ankle[:3, 3])[2] - ankle[2, 3]
-        np.testing.assert_allclose(right["R_hip"][:3, 1], left["L_hip"][:3, 1], atol=1e-15)  # y still up the bone
-    assert shank["same bend"] < 0 < shank["reflection"]  # backward: flexed; forward: bent the wrong way
+        np.testing.assert_allclose(
+            right["R_hip"][:3, 1], left["L_hip"][:3, 1], atol=1e-15
+        )  # y still up the bone
+    assert (
+        shank["same bend"] < 0 < shank["reflection"]
+    )  # backward: flexed; forward: bent the wrong way
 
 
 def test_mirror_skeleton_pairs_all_joints_and_copies_either_way(rng):
     legs = two_legs(rng)
-    assert set(legs.names) == {"pelvis", *(f"{s}_{n}" for s in "LR" for n in ("hip", "knee", "ankle"))}
+    assert set(legs.names) == {
+        "pelvis",
+        *(f"{s}_{n}" for s in "LR" for n in ("hip", "knee", "ankle")),
+    }
     assert legs.parent("R_hip") == "pelvis"
     assert legs.parent("R_ankle") == "R_knee"
     back = placement.mirror_skeleton(legs, side="R_")
     for name in legs.names:
-        np.testing.assert_allclose(back.rest_world[back.index(name)], legs.rest_world[legs.index(name)], atol=1e-14)
+        np.testing.assert_allclose(
+            back.rest_world[back.index(name)], legs.rest_world[legs.index(name)], atol=1e-14
+        )
     with pytest.raises(ValueError, match="tag that joints carry"):
         placement.mirror_skeleton(Skeleton.from_world({"pelvis": np.eye(4)}, {"pelvis": None}))
 
 
-@pytest.mark.parametrize(("name", "swapped"), [
-    ("L_hip", "R_hip"), ("R_Leg_L_", "L_Leg_L_"), ("pelvis", "pelvis"), ("HALL_ROPE", "HALL_ROPE"),
-    ("Lower_leg", "Lower_leg"), ("R_L_R", "L_L_R"), ("l_hip", "l_hip"),
-])
+@pytest.mark.parametrize(
+    ("name", "swapped"),
+    [
+        ("L_hip", "R_hip"),
+        ("R_Leg_L_", "L_Leg_L_"),
+        ("pelvis", "pelvis"),
+        ("HALL_ROPE", "HALL_ROPE"),
+        ("Lower_leg", "Lower_leg"),
+        ("R_L_R", "L_L_R"),
+        ("l_hip", "l_hip"),
+    ],
+)
 def test_swapping_sides_touches_no_letter_inside_words(name, swapped):
     assert placement.swap_side(name) == swapped
 
@@ -272,8 +337,11 @@ def test_rename_keeps_places_and_parents(rng):
     swapped = placement.rename(legs, {name: placement.swap_side(name) for name in legs.names})
     assert swapped.parent("R_knee") == "R_hip"
     for name in legs.names:
-        np.testing.assert_allclose(swapped.rest_world[swapped.index(placement.swap_side(name))],
-                                   legs.rest_world[legs.index(name)], atol=1e-14)
+        np.testing.assert_allclose(
+            swapped.rest_world[swapped.index(placement.swap_side(name))],
+            legs.rest_world[legs.index(name)],
+            atol=1e-14,
+        )
     with pytest.raises(ValueError, match="L_knee more than once"):
         placement.rename(legs, {"L_hip": "L_knee"})
     with pytest.raises(ValueError, match="L_toe"):
@@ -295,7 +363,9 @@ def test_mirror_error_names_the_worst_joints(rng):
     legs = two_legs(rng)
     world = np.tile(legs.rest_world, (4, 1, 1, 1))
     world[1, legs.index("R_knee"), :3, 3] += [0.03, 0, 0.04]
-    world[2, legs.index("R_ankle")] = world[2, legs.index("R_ankle")] @ fr.frame(rotation.matrix_about("z", 0.2))
+    world[2, legs.index("R_ankle")] = world[2, legs.index("R_ankle")] @ fr.frame(
+        rotation.matrix_about("z", 0.2)
+    )
     error = placement.mirror_error(legs, world)
     assert error.farthest == "R_knee"
     assert error.most_turned == "R_ankle"
@@ -303,7 +373,9 @@ def test_mirror_error_names_the_worst_joints(rng):
     assert error.cm[1, error.names.index("R_knee")] == pytest.approx(5.0)
     assert error.deg[2, error.names.index("R_ankle")] == pytest.approx(np.degrees(0.2))
     for i in range(4):
-        np.testing.assert_allclose(placement.mirror_error(legs, world[i]).cm, error.cm[i], atol=1e-12)
+        np.testing.assert_allclose(
+            placement.mirror_error(legs, world[i]).cm, error.cm[i], atol=1e-12
+        )
 
 
 def test_mirror_error_sees_the_wrong_kind_of_frame():
@@ -344,13 +416,21 @@ def test_sphere_fit_finds_the_centre_exactly(rng, count):
 @quick
 @given(seeds, st.integers(1, 4))
 def test_axis_fit_finds_the_hinge_exactly(rng, count):
-    point, axis, markers = rng.normal(size=3), rng.normal(size=3), rng.uniform(0.1, 0.4, size=(count, 3))
+    point, axis, markers = (
+        rng.normal(size=3),
+        rng.normal(size=3),
+        rng.uniform(0.1, 0.4, size=(count, 3)),
+    )
     axis /= np.linalg.norm(axis)
     markers = markers + 0.3 * np.cross(axis, [0.3, 1, 0])  # off the axis
-    found = placement.hinge_axis_from_motion(bent(point, axis, markers, np.linspace(0, 1.2, 30)), toward=axis)
+    found = placement.hinge_axis_from_motion(
+        bent(point, axis, markers, np.linspace(0, 1.2, 30)), toward=axis
+    )
     np.testing.assert_allclose(found.axis, axis, atol=1e-8)
     np.testing.assert_allclose(np.cross(found.point - point, axis), 0, atol=1e-8)
-    np.testing.assert_allclose(found.radii, np.linalg.norm(np.cross(axis, markers), axis=-1), atol=1e-8)
+    np.testing.assert_allclose(
+        found.radii, np.linalg.norm(np.cross(axis, markers), axis=-1), atol=1e-8
+    )
     assert found.residual < 1e-10
 
 
@@ -361,18 +441,26 @@ def test_noise_shows_in_residual_and_error(rng):
     assert 0.0018 < found.residual < 0.0022  # one direction in three, each with 2 mm
     assert np.linalg.norm(found.centre) < 4 * found.error
     small = swung(rng, np.zeros(3), markers, frames=200, most=0.05)
-    assert placement.centre_of_rotation(small + rng.normal(size=small.shape) * 0.002).error > 3 * found.error
+    assert (
+        placement.centre_of_rotation(small + rng.normal(size=small.shape) * 0.002).error
+        > 3 * found.error
+    )
 
 
 def test_fits_batch_equals_loop(rng):
     markers = rng.uniform(0.1, 0.4, size=(2, 3))
     swings = np.stack([swung(rng, rng.normal(size=3), markers) for _ in range(4)])
     swings += rng.normal(size=swings.shape) * 0.001
-    hinges = np.stack([bent(rng.normal(size=3), [1, 0.1, 0], markers, np.linspace(0, 1, 20)) for _ in range(4)])
+    hinges = np.stack(
+        [bent(rng.normal(size=3), [1, 0.1, 0], markers, np.linspace(0, 1, 20)) for _ in range(4)]
+    )
     hinges += rng.normal(size=hinges.shape) * 0.001
     balls, axes = placement.centre_of_rotation(swings), placement.hinge_axis_from_motion(hinges)
     for i in range(4):
-        one, axis = placement.centre_of_rotation(swings[i]), placement.hinge_axis_from_motion(hinges[i])
+        one, axis = (
+            placement.centre_of_rotation(swings[i]),
+            placement.hinge_axis_from_motion(hinges[i]),
+        )
         np.testing.assert_allclose(one.centre, balls.centre[i], atol=1e-10)
         np.testing.assert_allclose(one.error, balls.error[i], atol=1e-10)
         np.testing.assert_allclose(axis.axis, axes.axis[i], atol=1e-10)
@@ -381,8 +469,12 @@ def test_fits_batch_equals_loop(rng):
 
 
 def test_axis_sense_follows_toward(rng):
-    motion = bent(np.zeros(3), [1, 0.2, 0], rng.uniform(0.1, 0.4, size=(2, 3)), np.linspace(0, 1, 20))
-    left, right = (placement.hinge_axis_from_motion(motion, toward=t).axis for t in ([1, 0, 0], [-1, 0, 0]))
+    motion = bent(
+        np.zeros(3), [1, 0.2, 0], rng.uniform(0.1, 0.4, size=(2, 3)), np.linspace(0, 1, 20)
+    )
+    left, right = (
+        placement.hinge_axis_from_motion(motion, toward=t).axis for t in ([1, 0, 0], [-1, 0, 0])
+    )
     np.testing.assert_array_equal(left, -right)
     assert left[0] > 0
 
@@ -412,7 +504,9 @@ def test_fits_refuse_what_says_nothing(fit):
 
 
 def test_sphere_fit_refuses_a_hinge_motion():
-    motion = bent(np.zeros(3), [1, 0.2, 0.1], np.array([[0.1, 0.3, 0], [0, 0.2, 0.2]]), np.linspace(0, 1, 20))
+    motion = bent(
+        np.zeros(3), [1, 0.2, 0.1], np.array([[0.1, 0.3, 0], [0, 0.2, 0.2]]), np.linspace(0, 1, 20)
+    )
     with pytest.raises(ValueError, match="one plane"):
         placement.centre_of_rotation(motion)
 
@@ -426,12 +520,17 @@ def test_skin_slide_is_the_distance_between_the_two_turns(offset, axis, angle, r
     axis = axis + np.array([0.0, 0.0, 2.0])
     points, turn = rng.normal(size=(5, 3)), rotation.matrix_about(axis, angle)
     true, placed = points @ turn.T, (points - offset) @ turn.T + offset
-    np.testing.assert_allclose(np.linalg.norm(placed - true, axis=-1),
-                               np.full(5, placement.skin_slide(offset, angle, axis)), atol=1e-12)
+    np.testing.assert_allclose(
+        np.linalg.norm(placed - true, axis=-1),
+        np.full(5, placement.skin_slide(offset, angle, axis)),
+        atol=1e-12,
+    )
 
 
 def test_skin_slide_values_and_batch():
-    assert placement.skin_slide([0.5, 0, 0.03], np.pi / 3) == pytest.approx(0.03)  # along the axis does not count
+    assert placement.skin_slide([0.5, 0, 0.03], np.pi / 3) == pytest.approx(
+        0.03
+    )  # along the axis does not count
     assert placement.skin_slide([0, 0.02, 0], np.pi) == pytest.approx(0.04)
     assert placement.skin_slide([0, 0.02, 0], 2 * np.pi) == pytest.approx(0, abs=1e-15)
     assert placement.skin_slide(np.ones((4, 1, 3)), np.ones(5)).shape == (4, 5)

@@ -17,8 +17,16 @@ X = np.geomspace(0.001, 10, 41)
 
 
 def steps(**options):
-    return curves(X, {"cyclic descent": 40 / X**0.3, "damped least squares": 30 / X**0.5}, "preset bend (°)", "steps",
-                  "Less bend, more steps", log_x=True, log_y=True, **options)
+    return curves(
+        X,
+        {"cyclic descent": 40 / X**0.3, "damped least squares": 30 / X**0.5},
+        "preset bend (°)",
+        "steps",
+        "Less bend, more steps",
+        log_x=True,
+        log_y=True,
+        **options,
+    )
 
 
 def texts(picture):
@@ -26,7 +34,10 @@ def texts(picture):
 
 
 def test_markup_is_xml_with_a_role_a_title_and_a_description():
-    for picture in (steps(), bars({"Tamsin": 1, "Odo": 2.5}, "foot slide (cm)", "Who slides most?")):
+    for picture in (
+        steps(),
+        bars({"Tamsin": 1, "Odo": 2.5}, "foot slide (cm)", "Who slides most?"),
+    ):
         root = ET.fromstring(picture.svg())
         assert root.get("role") == "img"
         assert root.find(SVG + "title").text == picture.title
@@ -38,7 +49,13 @@ def test_markup_is_xml_with_a_role_a_title_and_a_description():
 
 def test_words_are_text_of_a_readable_size_and_say_the_units():
     words = texts(steps())
-    for word in ("preset bend (°)", "steps", "cyclic descent", "damped least squares", "Less bend, more steps"):
+    for word in (
+        "preset bend (°)",
+        "steps",
+        "cyclic descent",
+        "damped least squares",
+        "Less bend, more steps",
+    ):
         assert word in words
     sizes = [float(size) for size in re.findall(r"font-size: ([\d.]+)px", steps().svg())]
     assert min(sizes) >= TEXT  # 15 px are 11.25 pt
@@ -60,9 +77,17 @@ def test_every_variable_a_plot_uses_is_one_of_the_inks():
 def test_curves_differ_by_line_style_as_well_as_hue():
     lines = {f"curve {i}": np.array([i, i + 1.0]) for i in range(len(STYLES))}
     body = curves([0, 1], lines, "x", "y").svg(style=False)
-    drawn = re.findall(rf'style="fill: none; (?:stroke-dasharray: ([^;]+); stroke-dashoffset: 0; )?'
-                       rf"stroke: var\(--([a-z]+)\); stroke-width: {WIDE:g}", body)
-    assert len({dash for dash, _ in drawn}) == len({hue for _, hue in drawn}) == len(STYLES) == len(HUES)
+    drawn = re.findall(
+        rf'style="fill: none; (?:stroke-dasharray: ([^;]+); stroke-dashoffset: 0; )?'
+        rf"stroke: var\(--([a-z]+)\); stroke-width: {WIDE:g}",
+        body,
+    )
+    assert (
+        len({dash for dash, _ in drawn})
+        == len({hue for _, hue in drawn})
+        == len(STYLES)
+        == len(HUES)
+    )
     assert WIDE * 0.75 >= 2  # px to pt
 
 
@@ -77,7 +102,9 @@ def test_the_grid_is_on():
 
 
 def test_logarithmic_ticks_read_as_numbers_or_powers():
-    words = texts(curves(np.geomspace(1e-9, 1, 10), {"a": np.geomspace(1, 10, 10)}, "x", "y", log_x=True))
+    words = texts(
+        curves(np.geomspace(1e-9, 1, 10), {"a": np.geomspace(1, 10, 10)}, "x", "y", log_x=True)
+    )
     assert "1" in words
     assert "10⁻⁸" in words
     within_a_decade = texts(curves([2, 4, 8], {"a": [2, 4, 8]}, "", "", log_x=True, log_y=True))
@@ -91,42 +118,65 @@ def test_one_curve_needs_no_key_and_two_have_one():
 
 
 def test_spans_are_named():
-    plot = curves([0, 50, 100], {"knee": [0, 60, 0]}, "gait cycle (%)", "flexion (°)", spans={"stance": (0, 60)})
+    plot = curves(
+        [0, 50, 100],
+        {"knee": [0, 60, 0]},
+        "gait cycle (%)",
+        "flexion (°)",
+        spans={"stance": (0, 60)},
+    )
     assert "stance" in texts(plot)
 
 
 def test_the_same_plot_is_the_same_text_in_another_process():
     code = "from tests.unit.test_plots import steps; print(ascii(steps().svg()))"
-    other = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, env={
-        **os.environ, "PYTHONHASHSEED": "7", "PYTHONPATH": os.pathsep.join(sys.path)})
+    other = subprocess.run(
+        [sys.executable, "-c", code],
+        capture_output=True,
+        text=True,
+        check=True,
+        env={**os.environ, "PYTHONHASHSEED": "7", "PYTHONPATH": os.pathsep.join(sys.path)},
+    )
     assert other.stdout.strip() == ascii(steps().svg())
 
 
 def test_a_plot_leaves_no_trace_in_matplotlib():
-    code = ("import matplotlib, sys; before = matplotlib.rcParams.copy()\n"
-            "from rigkit.plots import bars, curves\n"
-            "curves([0, 1], {'a': [0, 1]}, 'x', 'y'); bars({'a': 1}, 'x')\n"
-            "assert matplotlib.rcParams.copy() == before\nassert 'matplotlib.pyplot' not in sys.modules")
-    subprocess.run([sys.executable, "-c", code], check=True,
-                   env={**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)})
+    code = (
+        "import matplotlib, sys; before = matplotlib.rcParams.copy()\n"
+        "from rigkit.plots import bars, curves\n"
+        "curves([0, 1], {'a': [0, 1]}, 'x', 'y'); bars({'a': 1}, 'x')\n"
+        "assert matplotlib.rcParams.copy() == before\nassert 'matplotlib.pyplot' not in sys.modules"
+    )
+    subprocess.run(
+        [sys.executable, "-c", code],
+        check=True,
+        env={**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)},
+    )
 
 
 def test_integers_and_lists_draw_the_same():
-    assert (curves([0, 1, 2], {"a": [0, 1, 4]}, "x", "y").svg()
-            == curves(np.array([0.0, 1.0, 2.0]), {"a": np.array([0.0, 1.0, 4.0])}, "x", "y").svg())
+    assert (
+        curves([0, 1, 2], {"a": [0, 1, 4]}, "x", "y").svg()
+        == curves(np.array([0.0, 1.0, 2.0]), {"a": np.array([0.0, 1.0, 4.0])}, "x", "y").svg()
+    )
 
 
 # --- the marker ------------------------------------------------------------------------------------------------------
 
 
 def rings(picture):
-    return [(float(c.get("cx")), float(c.get("cy"))) for c in ET.fromstring(picture.svg()).iter(SVG + "circle")]
+    return [
+        (float(c.get("cx")), float(c.get("cy")))
+        for c in ET.fromstring(picture.svg()).iter(SVG + "circle")
+    ]
 
 
 def corners(picture):
     """The first and last point of each curve, as matplotlib drew it."""
-    paths = re.findall(rf'<path d="([^"]+)" clip-path="[^"]+" style="fill: none; [^"]*stroke-width: {WIDE:g}',
-                       picture.svg(style=False))
+    paths = re.findall(
+        rf'<path d="([^"]+)" clip-path="[^"]+" style="fill: none; [^"]*stroke-width: {WIDE:g}',
+        picture.svg(style=False),
+    )
     points = [[float(n) for n in re.findall(r"-?[\d.]+", path)] for path in paths]
     return [(p[0], p[1]) for p in points], [(p[-2], p[-1]) for p in points]
 
@@ -148,7 +198,9 @@ def test_the_marker_stands_where_the_axis_says():
     quarter = left + 0.25 * (right - left), bottom + 0.25 * (top - bottom)
     assert rings(plot.at(2.5)) == [pytest.approx(quarter, abs=0.1)]
     log = curves([1, 100], {"a": [1, 1]}, "x", "y", log_x=True)
-    assert rings(log.at(10))[0][0] == pytest.approx((rings(log.at(1))[0][0] + rings(log.at(100))[0][0]) / 2, abs=0.1)
+    assert rings(log.at(10))[0][0] == pytest.approx(
+        (rings(log.at(1))[0][0] + rings(log.at(100))[0][0]) / 2, abs=0.1
+    )
 
 
 def test_a_marker_beyond_the_axis_is_held_at_its_end():
@@ -161,31 +213,37 @@ def test_only_the_marker_changes_and_its_number_shows():
     plot = steps()
     base, marked = plot._inner(), plot.at(0.1, "63 steps")._inner()
     assert marked.startswith(base)
-    assert "63 steps" in marked[len(base):]
+    assert "63 steps" in marked[len(base) :]
     assert plot._inner() == base
 
 
 # --- bad input -------------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize(("name", "make"), [
-    ("x", lambda: curves([0, np.nan], {"a": [0, 1]}, "x", "y")),
-    ("x", lambda: curves([1, 0], {"a": [0, 1]}, "x", "y")),
-    ("x", lambda: curves([0], {"a": [0]}, "x", "y")),
-    ("x", lambda: curves([0, 1], {"a": [1, 1]}, "x", "y", log_x=True)),
-    ("a", lambda: curves([0, 1], {"a": [0, np.inf]}, "x", "y")),
-    ("a", lambda: curves([0, 1], {"a": [0, 1, 2]}, "x", "y")),
-    ("a", lambda: curves([0, 1], {"a": [0, 1]}, "x", "y", log_y=True)),
-    ("lines", lambda: curves([0, 1], {}, "x", "y")),
-    ("lines", lambda: curves([0, 1], {str(i): [0, 1] for i in range(7)}, "x", "y")),
-    ("kinds", lambda: curves([0, 1], {"a": [0, 1]}, "x", "y", kinds={"b": "goal"})),
-    ("kinds", lambda: curves([0, 1], {"a": [0, 1]}, "x", "y", kinds={"a": "red"})),
-    ("span", lambda: curves([0, 1], {"a": [0, 1]}, "x", "y", spans={"span": (0, np.nan)})),
-    ("ylim", lambda: curves([0, 1], {"a": [0, 1]}, "x", "y", ylim=(0, np.nan))),
-    ("width", lambda: curves([0, 1], {"a": [0, 1]}, "x", "y", width=0)),
-    ("x", lambda: steps().at("here")), ("values", lambda: bars({}, "x")), ("values", lambda: bars({"a": np.nan}, "x")),
-    ("kinds", lambda: bars({"a": 1}, "x", kinds={"a": "red"})), ("at", lambda: bars({"a": 1}, "x").at(1)),
-])
+@pytest.mark.parametrize(
+    ("name", "make"),
+    [
+        ("x", lambda: curves([0, np.nan], {"a": [0, 1]}, "x", "y")),
+        ("x", lambda: curves([1, 0], {"a": [0, 1]}, "x", "y")),
+        ("x", lambda: curves([0], {"a": [0]}, "x", "y")),
+        ("x", lambda: curves([0, 1], {"a": [1, 1]}, "x", "y", log_x=True)),
+        ("a", lambda: curves([0, 1], {"a": [0, np.inf]}, "x", "y")),
+        ("a", lambda: curves([0, 1], {"a": [0, 1, 2]}, "x", "y")),
+        ("a", lambda: curves([0, 1], {"a": [0, 1]}, "x", "y", log_y=True)),
+        ("lines", lambda: curves([0, 1], {}, "x", "y")),
+        ("lines", lambda: curves([0, 1], {str(i): [0, 1] for i in range(7)}, "x", "y")),
+        ("kinds", lambda: curves([0, 1], {"a": [0, 1]}, "x", "y", kinds={"b": "goal"})),
+        ("kinds", lambda: curves([0, 1], {"a": [0, 1]}, "x", "y", kinds={"a": "red"})),
+        ("span", lambda: curves([0, 1], {"a": [0, 1]}, "x", "y", spans={"span": (0, np.nan)})),
+        ("ylim", lambda: curves([0, 1], {"a": [0, 1]}, "x", "y", ylim=(0, np.nan))),
+        ("width", lambda: curves([0, 1], {"a": [0, 1]}, "x", "y", width=0)),
+        ("x", lambda: steps().at("here")),
+        ("values", lambda: bars({}, "x")),
+        ("values", lambda: bars({"a": np.nan}, "x")),
+        ("kinds", lambda: bars({"a": 1}, "x", kinds={"a": "red"})),
+        ("at", lambda: bars({"a": 1}, "x").at(1)),
+    ],
+)
 def test_bad_arguments_are_refused_by_name(name, make):
     with pytest.raises(ValueError, match=f"`{name}`"):
         make()
@@ -195,7 +253,10 @@ def test_a_curve_drawn_anew_is_the_curve_drawn_at_first():
     for log in (False, True):
         first, last = ({"still": X + 1, "moved": y} for y in (X + 0.5, 20 - X))
         options = {"xlabel": "x", "ylabel": "y", "log_x": log, "log_y": log, "ylim": (0.5, 25)}
-        again, afresh = curves(X, first, **options).with_lines({"moved": last["moved"]}), curves(X, last, **options)
+        again, afresh = (
+            curves(X, first, **options).with_lines({"moved": last["moved"]}),
+            curves(X, last, **options),
+        )
         assert rings(again.at(3)) == [pytest.approx(ring, abs=0.1) for ring in rings(afresh.at(3))]
         still, moved = drawn_curves(again)
         assert still == drawn_curves(afresh)[0]
@@ -205,7 +266,9 @@ def test_a_curve_drawn_anew_is_the_curve_drawn_at_first():
 
 def drawn_curves(picture):
     """The points of both curves of a picture, the first as text."""
-    paths = re.findall(rf'<path d="([^"]*)" clip-path="[^"]*" style="[^"]*stroke-width: {WIDE}', picture.svg())
+    paths = re.findall(
+        rf'<path d="([^"]*)" clip-path="[^"]*" style="[^"]*stroke-width: {WIDE}', picture.svg()
+    )
     return paths[0], np.array(re.findall(r"-?[\d.]+", paths[1]), dtype=float).reshape(-1, 2)
 
 

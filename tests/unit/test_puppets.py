@@ -42,7 +42,11 @@ def test_pip_s_legs_are_shorter_than_average_for_the_stature():
 
 def test_only_the_heron_has_three_bones_and_bends_backward():
     assert {name: (len(p.bones), p.knee_side) for name, p in PUPPETS.items()} == {
-        "Tamsin": (2, 1), "Odo": (2, 1), "Pip": (2, 1), "heron": (3, -1)}
+        "Tamsin": (2, 1),
+        "Odo": (2, 1),
+        "Pip": (2, 1),
+        "heron": (3, -1),
+    }
 
 
 @given(seed=st.integers(0, 2**32 - 1))
@@ -53,10 +57,13 @@ def test_personal_proportions_keep_to_their_documented_ranges(seed):
     rounding = 0.0006
     for length, least, most, of in [
         (puppet.stature, 1.50, 1.90, 1.0),
-        (puppet.thigh, 0.22, 0.27, puppet.stature), (puppet.shank, 0.22, 0.30, puppet.stature),
-        (puppet.ankle_height, 0.035, 0.045, puppet.stature), (puppet.foot_length, 0.14, 0.165, puppet.stature),
+        (puppet.thigh, 0.22, 0.27, puppet.stature),
+        (puppet.shank, 0.22, 0.30, puppet.stature),
+        (puppet.ankle_height, 0.035, 0.045, puppet.stature),
+        (puppet.foot_length, 0.14, 0.165, puppet.stature),
         (puppet.hip_width, 0.09, 0.12, puppet.stature),
-        (puppet.heel_length, 0.22, 0.28, puppet.foot_length), (puppet.ball_length, 0.45, 0.52, puppet.foot_length),
+        (puppet.heel_length, 0.22, 0.28, puppet.foot_length),
+        (puppet.ball_length, 0.45, 0.52, puppet.foot_length),
     ]:
         assert least * of - rounding <= length <= most * of + rounding
         assert length == round(length, 3)
@@ -67,7 +74,9 @@ def test_two_learners_get_different_puppets():
     assert len({personal(rng).bones for _ in range(50)}) == 50
 
 
-@pytest.mark.parametrize("puppet", [*PUPPETS.values(), personal(np.random.default_rng(5))], ids=lambda p: p.name)
+@pytest.mark.parametrize(
+    "puppet", [*PUPPETS.values(), personal(np.random.default_rng(5))], ids=lambda p: p.name
+)
 def test_lengths_belong_together(puppet):
     assert puppet.leg_length == pytest.approx(sum(puppet.bones))
     assert puppet.hip_height == pytest.approx(sum(puppet.bones) + puppet.ankle_height)
@@ -87,15 +96,29 @@ def test_personal_wants_a_generator(rng):
         personal(rng)
 
 
-@pytest.mark.parametrize(("field", "value"), [
-    ("bones", (0.4,)), ("bones", (0.4, 0.4, 0.1, 0.1)), ("bones", (0.4, -0.4)), ("bones", (0.4, np.nan)),
-    ("stature", 0.0), ("ankle_height", np.inf), ("foot_length", "long"), ("heel_length", -0.1), ("ball_length", 0),
-    ("hip_width", [0.1, "x"]), ("knee_side", 0), ("knee_side", "front"),
-])
+@pytest.mark.parametrize(
+    ("field", "value"),
+    [
+        ("bones", (0.4,)),
+        ("bones", (0.4, 0.4, 0.1, 0.1)),
+        ("bones", (0.4, -0.4)),
+        ("bones", (0.4, np.nan)),
+        ("stature", 0.0),
+        ("ankle_height", np.inf),
+        ("foot_length", "long"),
+        ("heel_length", -0.1),
+        ("ball_length", 0),
+        ("hip_width", [0.1, "x"]),
+        ("knee_side", 0),
+        ("knee_side", "front"),
+    ],
+)
 def test_impossible_proportions_are_refused_by_name(field, value):
     with pytest.raises(ValueError, match=f"`{field}`"):
         replace(PUPPETS["Tamsin"], **{field: value})
 
 
 def test_a_puppet_can_be_made_by_hand():
-    assert Puppet("Kit", "drummer", 1.6, (0.4, 0.38), 0.06, 0.24, 0.06, 0.12, 0.16).leg_length == pytest.approx(0.78)
+    assert Puppet(
+        "Kit", "drummer", 1.6, (0.4, 0.38), 0.06, 0.24, 0.06, 0.12, 0.16
+    ).leg_length == pytest.approx(0.78)

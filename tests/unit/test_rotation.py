@@ -25,13 +25,18 @@ quaternions = arrays(float, 4, elements=numbers).filter(lambda q: np.linalg.norm
 
 
 def is_rotation(matrix):
-    return (np.allclose(np.swapaxes(matrix, -1, -2) @ matrix, np.eye(3), **CLOSE)
-            and (np.linalg.det(matrix) > 0).all())
+    return (
+        np.allclose(np.swapaxes(matrix, -1, -2) @ matrix, np.eye(3), **CLOSE)
+        and (np.linalg.det(matrix) > 0).all()
+    )
 
 
 # Turns about an axis and rotation vectors
 
-@pytest.mark.parametrize(("axis", "start", "end"), [("x", "y", "z"), ("y", "z", "x"), ("z", "x", "y")])
+
+@pytest.mark.parametrize(
+    ("axis", "start", "end"), [("x", "y", "z"), ("y", "z", "x"), ("z", "x", "y")]
+)
 def test_a_positive_quarter_turn_follows_the_right_hand_rule(axis, start, end):
     unit = dict(zip("xyz", np.eye(3), strict=True))
     assert np.allclose(rotation.matrix_about(axis, np.pi / 2) @ unit[start], unit[end], **EXACT)
@@ -39,7 +44,9 @@ def test_a_positive_quarter_turn_follows_the_right_hand_rule(axis, start, end):
 
 def test_axis_letters_and_vectors_of_any_length_agree():
     for letter, axis in zip("xyz", np.eye(3), strict=True):
-        assert np.array_equal(rotation.matrix_about(letter, 0.7), rotation.matrix_about(7 * axis, 0.7))
+        assert np.array_equal(
+            rotation.matrix_about(letter, 0.7), rotation.matrix_about(7 * axis, 0.7)
+        )
 
 
 @given(directions, angles)
@@ -47,7 +54,9 @@ def test_turn_about_an_axis_keeps_the_axis_and_turns_by_the_angle(axis, angle):
     matrix = rotation.matrix_about(axis, angle)
     assert is_rotation(matrix)
     assert np.allclose(matrix @ axis, axis, rtol=0, atol=1e-12)
-    assert np.isclose(rotation.turn_angle(matrix), abs((angle + np.pi) % (2 * np.pi) - np.pi), **CLOSE)
+    assert np.isclose(
+        rotation.turn_angle(matrix), abs((angle + np.pi) % (2 * np.pi) - np.pi), **CLOSE
+    )
     assert np.allclose(rotation.matrix_about(axis, -angle), matrix.T, **EXACT)
 
 
@@ -60,14 +69,19 @@ def test_rotation_vector_survives_matrix_and_quaternion_at_every_edge(angle):
     quaternion = rotation.quaternion_from_vector(vector)
     for back in (rotation.vector_from_matrix(matrix), rotation.vector_from_quaternion(quaternion)):
         # At a half turn the two axes are one turn.
-        gap = min(np.abs(back - vector).max(), np.abs(back + vector).max() if abs(angle) == np.pi else np.inf)
+        gap = min(
+            np.abs(back - vector).max(),
+            np.abs(back + vector).max() if abs(angle) == np.pi else np.inf,
+        )
         assert gap < 1e-14
 
 
 @pytest.mark.parametrize("size", [1e-300, 1e-160, 1e-15, 1e-9, 1e-6, 1e-4])
 def test_the_smallest_turns_keep_their_relative_precision(size):
     vector = size * np.array([1.0, -2.0, 3.0])
-    assert np.allclose(rotation.vector_from_quaternion(rotation.quaternion_from_vector(vector)), vector, rtol=1e-14)
+    assert np.allclose(
+        rotation.vector_from_quaternion(rotation.quaternion_from_vector(vector)), vector, rtol=1e-14
+    )
 
 
 @given(vectors)
@@ -80,6 +94,7 @@ def test_rotation_vector_round_trip_is_the_short_way(vector):
 
 # Quaternions
 
+
 @given(quaternions)
 def test_quaternion_round_trip_through_a_matrix_is_the_same_turn(quaternion):
     matrix = rotation.matrix_from_quaternion(quaternion)
@@ -91,7 +106,9 @@ def test_quaternion_round_trip_through_a_matrix_is_the_same_turn(quaternion):
     assert np.allclose(rotation.matrix_from_quaternion(-quaternion), matrix, **EXACT)
 
 
-@pytest.mark.parametrize("row", np.vstack([np.eye(4), -np.eye(4), np.ones(4), [1, -1, 1, -1], [1, 1e-9, 0, 0]]))
+@pytest.mark.parametrize(
+    "row", np.vstack([np.eye(4), -np.eye(4), np.ones(4), [1, -1, 1, -1], [1, 1e-9, 0, 0]])
+)
 def test_quaternion_from_matrix_is_exact_whichever_component_is_largest(row):
     unit = rotation.unit_quaternion(row)
     back = rotation.quaternion_from_matrix(rotation.matrix_from_quaternion(row))
@@ -124,15 +141,21 @@ def test_slerp_starts_at_start_and_ends_at_end_for_either_sign(start, end):
 
 # Euler orders
 
+
 @pytest.mark.parametrize("order", ORDERS)
 def test_euler_angles_survive_the_matrix_in_every_quadrant(order):
     edges = [-3.0, -1.9, -np.pi / 2, -0.3, 0, 1e-9, 0.3, np.pi / 2, 1.9, 3.0]
-    middles = ([0.001, 0.5, np.pi / 2, 2.0, np.pi - 0.001] if order[0] == order[2]
-               else [-np.pi / 2 + 0.001, -0.5, 0, 1e-9, 0.5, np.pi / 2 - 0.001])
+    middles = (
+        [0.001, 0.5, np.pi / 2, 2.0, np.pi - 0.001]
+        if order[0] == order[2]
+        else [-np.pi / 2 + 0.001, -0.5, 0, 1e-9, 0.5, np.pi / 2 - 0.001]
+    )
     given_angles = np.array(list(itertools.product(edges, middles, edges)))
     for axes in ("moving", "fixed"):
         matrix = rotation.matrix_from_euler(given_angles, order, axes)
-        assert np.allclose(rotation.euler_from_matrix(matrix, order, axes), given_angles, rtol=0, atol=1e-11)
+        assert np.allclose(
+            rotation.euler_from_matrix(matrix, order, axes), given_angles, rtol=0, atol=1e-11
+        )
 
 
 @given(quaternions, st.sampled_from(ORDERS), st.sampled_from(["moving", "fixed"]))
@@ -151,38 +174,52 @@ def test_gimbal_lock_still_gives_angles_that_make_the_matrix(order, off):
     for axes, middle in itertools.product(("moving", "fixed"), middles):
         matrix = rotation.matrix_from_euler([0.7, middle, -0.4], order, axes)
         turns = rotation.euler_from_matrix(matrix, order, axes)
-        assert np.allclose(rotation.matrix_from_euler(turns, order, axes), matrix, rtol=0, atol=3e-12)
+        assert np.allclose(
+            rotation.matrix_from_euler(turns, order, axes), matrix, rtol=0, atol=3e-12
+        )
         if off == 0:
             assert turns[0 if axes == "moving" else 2] == 0
 
 
 @given(arrays(float, 3, elements=angles), st.sampled_from(ORDERS))
 def test_fixed_axes_are_moving_axes_in_reverse(turns, order):
-    assert np.allclose(rotation.matrix_from_euler(turns, order, "fixed"),
-                       rotation.matrix_from_euler(turns[::-1], order[::-1], "moving"), **EXACT)
+    assert np.allclose(
+        rotation.matrix_from_euler(turns, order, "fixed"),
+        rotation.matrix_from_euler(turns[::-1], order[::-1], "moving"),
+        **EXACT,
+    )
 
 
-@pytest.mark.parametrize("order", ["xx", "xxy", "xyy", "XYZ", "abc", "", "xyzx", None, 3, ["x", "y", "z"]])
+@pytest.mark.parametrize(
+    "order", ["xx", "xxy", "xyy", "XYZ", "abc", "", "xyzx", None, 3, ["x", "y", "z"]]
+)
 def test_orders_that_name_no_three_turns_are_refused(order):
-    with pytest.raises(ValueError, match="`order` must be three of x, y, z, none twice in a row; got"):
+    with pytest.raises(
+        ValueError, match="`order` must be three of x, y, z, none twice in a row; got"
+    ):
         rotation.matrix_from_euler([0, 0, 0], order)
     with pytest.raises(ValueError, match="`order`"):
         rotation.euler_from_matrix(np.eye(3), order)
 
 
 def test_axes_must_be_moving_or_fixed():
-    with pytest.raises(ValueError, match="`axes` must be one of 'moving', 'fixed'; got 'intrinsic'"):
+    with pytest.raises(
+        ValueError, match="`axes` must be one of 'moving', 'fixed'; got 'intrinsic'"
+    ):
         rotation.matrix_from_euler([0, 0, 0], "xyz", "intrinsic")
 
 
 # Between directions
+
 
 @given(directions, directions)
 def test_matrix_between_is_the_smallest_turn_that_gets_there(start, end):
     matrix = rotation.matrix_between(start, end)
     assert is_rotation(matrix)
     assert np.allclose(matrix @ start / np.linalg.norm(start), end / np.linalg.norm(end), **CLOSE)
-    assert np.isclose(rotation.turn_angle(matrix), rotation.angle_between(start, end), rtol=0, atol=1e-7)
+    assert np.isclose(
+        rotation.turn_angle(matrix), rotation.angle_between(start, end), rtol=0, atol=1e-7
+    )
 
 
 @pytest.mark.parametrize("off", [0, 1e-15, 1e-14, 1e-13, 1e-12, 1e-11, 1e-9, 1e-6, 1e-3, 0.1])
@@ -224,8 +261,11 @@ def test_turn_angle_is_the_length_of_the_rotation_vector(vector):
 
 # Checking and repairing
 
+
 def test_what_is_no_rotation_is_refused():
-    with pytest.raises(ValueError, match=r"`matrix` must be a rotation matrix; got one whose columns are off by 3"):
+    with pytest.raises(
+        ValueError, match=r"`matrix` must be a rotation matrix; got one whose columns are off by 3"
+    ):
         rotation.quaternion_from_matrix(2 * np.eye(3))
     with pytest.raises(ValueError, match="got a reflection"):
         rotation.turn_angle(np.diag([1, 1, -1]))
@@ -239,7 +279,9 @@ def test_orthonormalise_repairs_drift_and_leaves_rotations_alone(quaternion, dri
     assert np.allclose(rotation.orthonormalise(matrix), matrix, **CLOSE)
     repaired = rotation.orthonormalise(matrix + drift)
     assert is_rotation(repaired)
-    assert np.linalg.norm(repaired - matrix - drift) <= np.linalg.norm(drift) + 1e-12  # none is nearer
+    assert (
+        np.linalg.norm(repaired - matrix - drift) <= np.linalg.norm(drift) + 1e-12
+    )  # none is nearer
 
 
 def test_orthonormalise_never_returns_a_reflection():
@@ -249,8 +291,12 @@ def test_orthonormalise_never_returns_a_reflection():
 
 
 def test_zero_has_no_direction():
-    for call in (lambda: rotation.matrix_about([0, 0, 0], 1), lambda: rotation.matrix_between([0, 0, 0], [0, 0, 1]),
-                 lambda: rotation.perpendicular([0, 0, 0]), lambda: rotation.unit_quaternion([0, 0, 0, 0])):
+    for call in (
+        lambda: rotation.matrix_about([0, 0, 0], 1),
+        lambda: rotation.matrix_between([0, 0, 0], [0, 0, 1]),
+        lambda: rotation.perpendicular([0, 0, 0]),
+        lambda: rotation.unit_quaternion([0, 0, 0, 0]),
+    ):
         with pytest.raises(ValueError, match="length zero"):
             call()
 
@@ -302,13 +348,19 @@ def test_a_batch_is_a_loop_and_whole_numbers_and_lists_are_floats(function, argu
     assert np.array_equal(whole, lists)
     assert np.array_equal(whole, floats)
     for index in np.ndindex((2,) if arguments[0] is WHOLE_MATRICES else (2, 5)):
-        assert np.allclose(whole[index], function(*(a[index] for a in arguments)), rtol=0, atol=1e-15)
+        assert np.allclose(
+            whole[index], function(*(a[index] for a in arguments)), rtol=0, atol=1e-15
+        )
 
 
 def test_one_argument_serves_a_whole_batch_of_the_other():
     assert rotation.matrix_about("y", TURNS).shape == (2, 5, 3, 3)
     assert rotation.matrix_about(VECTORS, 0.3).shape == (2, 5, 3, 3)
-    assert rotation.slerp(QUATERNIONS[0, 0], QUATERNIONS[1], [[0.0], [0.5], [1.0]]).shape == (3, 5, 4)
+    assert rotation.slerp(QUATERNIONS[0, 0], QUATERNIONS[1], [[0.0], [0.5], [1.0]]).shape == (
+        3,
+        5,
+        4,
+    )
     assert rotation.matrix_between(VECTORS, [0, 0, 1]).shape == (2, 5, 3, 3)
     assert rotation.angle_between([0, 0, 1], VECTORS).shape == (2, 5)
     assert rotation.multiply_quaternions(QUATERNIONS, [0, 0, 0, 1]).tolist() == QUATERNIONS.tolist()

@@ -24,8 +24,13 @@ def makers():
     found = {}
     for module in pkgutil.iter_modules(scenes.__path__):
         scene = importlib.import_module(f"rigkit.scenes.{module.name}")
-        found |= {f"{module.name}.{name}": make for name, make in inspect.getmembers(scene, inspect.isfunction)
-                  if name.endswith("_panel") and not name.startswith("_") and make.__module__ == scene.__name__}
+        found |= {
+            f"{module.name}.{name}": make
+            for name, make in inspect.getmembers(scene, inspect.isfunction)
+            if name.endswith("_panel")
+            and not name.startswith("_")
+            and make.__module__ == scene.__name__
+        }
     return found
 
 
@@ -36,7 +41,9 @@ MAKERS = makers()
 def panel(request):
     """A panel of one scene, made for the puppet that its function asks for."""
     make = MAKERS[request.param]
-    needed = [name for name, p in inspect.signature(make).parameters.items() if p.default is p.empty]
+    needed = [
+        name for name, p in inspect.signature(make).parameters.items() if p.default is p.empty
+    ]
     return make(*(WHO[name] for name in needed))
 
 
@@ -65,8 +72,15 @@ def words(markup):
 def faults(picture, readout):
     """What is wrong with what a panel shows, as sentences."""
     said = words(picture) + words(readout)
-    found = [f"it says {bad!r}" for bad in set(re.findall(
-        r"(?i)(?<![\w.])-?(?:nan|inf|none)(?![\w.])|[-−]0\.0+(?![\d])|[-−]0(?![\d.,])|\d[\d.]*e[-+]\d+", said))]
+    found = [
+        f"it says {bad!r}"
+        for bad in set(
+            re.findall(
+                r"(?i)(?<![\w.])-?(?:nan|inf|none)(?![\w.])|[-−]0\.0+(?![\d])|[-−]0(?![\d.,])|\d[\d.]*e[-+]\d+",
+                said,
+            )
+        )
+    ]
     if "Check:" in readout:
         found.append(f"it refuses: {words(readout).strip()}")
     if not words(readout).strip():
@@ -81,8 +95,11 @@ def faults(picture, readout):
     if not pictures:
         found.append("it shows no picture")
     for svg in pictures:
-        found += [f"a picture has no {what}" for what in ("title", "desc")
-                  if not (svg.findtext(SVG + what) or "").strip()]
+        found += [
+            f"a picture has no {what}"
+            for what in ("title", "desc")
+            if not (svg.findtext(SVG + what) or "").strip()
+        ]
         found += outside(svg)
     return found
 
@@ -90,16 +107,28 @@ def faults(picture, readout):
 def outside(svg):
     """The words that a picture's edge cuts off, by their measured width; a chart's own are laid out by matplotlib."""
     left, top, width, height = map(float, svg.get("viewBox").split())
-    charts = {text for chart in svg.iter(f"{SVG}g") if chart.get("class") == "rig-plot" for text in chart.iter()}
+    charts = {
+        text
+        for chart in svg.iter(f"{SVG}g")
+        if chart.get("class") == "rig-plot"
+        for text in chart.iter()
+    }
     for text in svg.iter(f"{SVG}text"):
         if text in charts or "x" not in text.attrib:
             continue
         kind = text.get("class", "")
         size = TITLE if "rig-title" in kind else NUMBER if "rig-number" in kind else TEXT
         wide = text_width("".join(text.itertext()), size)
-        share = {"end": 1.0, "middle": 0.5}.get(text.get("text-anchor"), 0.5 if "rig-side" in kind else 0.0)
+        share = {"end": 1.0, "middle": 0.5}.get(
+            text.get("text-anchor"), 0.5 if "rig-side" in kind else 0.0
+        )
         x, y = float(text.get("x")) - share * wide, float(text.get("y"))
-        if not (left - 1 <= x and x + wide <= left + width + 1 and top <= y - 0.6 * size and y <= top + height):
+        if not (
+            left - 1 <= x
+            and x + wide <= left + width + 1
+            and top <= y - 0.6 * size
+            and y <= top + height
+        ):
             yield f"{''.join(text.itertext())!r} stands outside its picture"
 
 
@@ -121,7 +150,9 @@ def test_wherever_its_controls_stand_it_shows_something_whole(panel):
 
 
 def test_its_words_are_short_enough_and_its_moments_show_different_things(panel):
-    long = [control.label for control in panel.controls.values() if len(control.label) > LONGEST_LABEL]
+    long = [
+        control.label for control in panel.controls.values() if len(control.label) > LONGEST_LABEL
+    ]
     long += [name for name in panel.moments if len(name) > LONGEST_MOMENT]
     assert long == []
     assert panel.moments
@@ -142,19 +173,33 @@ def test_the_same_values_give_the_same_picture(panel):
     assert (panel.picture, panel.readout) == first
 
 
-@pytest.mark.parametrize(("picture", "readout", "says"), [
-    ("<svg", "ok", "not well formed"), ("<p>x</p>", "ok", "no picture"), ("", "", "readout is empty"),
-    ("", "turned by nan°", "it says 'nan'"), ("", "−0.0 cm", "it says '−0.0'"), ("", "1e-17 m", "it says '1e-17'"),
-    ("", "up by inf", "it says 'inf'"), ("", "<strong>Check:</strong> no", "refuses"),
-    ("<p>" + "x" * 70_000 + "</p>", "ok", "bytes"),
-    (f'<svg xmlns="{SVG[1:-1]}" role="img" viewBox="0 0 100 100"><title>t</title><desc>d</desc>'
-     '<text x="60" y="50">twelve letters</text></svg>', "ok", "outside"),
-])
+@pytest.mark.parametrize(
+    ("picture", "readout", "says"),
+    [
+        ("<svg", "ok", "not well formed"),
+        ("<p>x</p>", "ok", "no picture"),
+        ("", "", "readout is empty"),
+        ("", "turned by nan°", "it says 'nan'"),
+        ("", "−0.0 cm", "it says '−0.0'"),
+        ("", "1e-17 m", "it says '1e-17'"),
+        ("", "up by inf", "it says 'inf'"),
+        ("", "<strong>Check:</strong> no", "refuses"),
+        ("<p>" + "x" * 70_000 + "</p>", "ok", "bytes"),
+        (
+            f'<svg xmlns="{SVG[1:-1]}" role="img" viewBox="0 0 100 100"><title>t</title><desc>d</desc>'
+            '<text x="60" y="50">twelve letters</text></svg>',
+            "ok",
+            "outside",
+        ),
+    ],
+)
 def test_such_faults_would_be_found(picture, readout, says):
     assert any(says in fault for fault in faults(picture, readout))
 
 
 def test_good_words_are_no_fault():
-    picture = (f'<svg xmlns="{SVG[1:-1]}" role="img" viewBox="0 0 300 100"><title>t</title><desc>d</desc>'
-               '<text x="60" y="50">−0.05 m, info, 10 cm</text></svg>')
+    picture = (
+        f'<svg xmlns="{SVG[1:-1]}" role="img" viewBox="0 0 300 100"><title>t</title><desc>d</desc>'
+        '<text x="60" y="50">−0.05 m, info, 10 cm</text></svg>'
+    )
     assert faults(picture, "Bent by −0.5°, step 0 of 10.") == []

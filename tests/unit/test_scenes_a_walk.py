@@ -42,7 +42,9 @@ def test_a_foot_has_slid_13_cm_when_it_is_about_to_leave_and_planted_nothing():
     panel = scene.stride_panel(TAMSIN)
     assert "Left foot down, slid 13.0 cm" in said(panel, "About to leave")
     assert "Left foot in the air; right foot down" in said(panel, "Left leaves")
-    assert "Left foot down, slid 0.0 cm; right foot down, slid 0.0 cm" in said(panel, "About to leave, planted")
+    assert "Left foot down, slid 0.0 cm; right foot down, slid 0.0 cm" in said(
+        panel, "About to leave, planted"
+    )
 
 
 @pytest.mark.parametrize("puppet", [TAMSIN, ODO, PIP], ids=lambda puppet: puppet.name)
@@ -55,7 +57,7 @@ def test_everybody_slides_a_tenth_of_the_stride_or_more(puppet):
 def test_most_of_the_slide_is_after_the_landing_and_before_toe_off():
     walk = gait.walk(TAMSIN, cycles=1)
     steps = gait.foot_slide_cm(walk.points[:, :, -3:], walk.stance)[:, 0]
-    tenths = [steps[first + 1:first + 11].sum() for first in range(0, 60, 10)]
+    tenths = [steps[first + 1 : first + 11].sum() for first in range(0, 60, 10)]
     assert sorted(range(6), key=lambda i: -tenths[i])[:2] == [5, 0]
 
 
@@ -82,8 +84,15 @@ def test_the_pelvis_paths_are_what_their_names_say():
     assert (paths["level, high"] > rooms).any()
 
 
-@pytest.mark.parametrize(("path", "pops", "short_cm", "bent_deg"), [
-    ("level, high", 6, 1.7, 0), ("level, low", 0, 0.0, 25), ("as published", 2, 0.2, 0), ("within reach", 0, 0.0, 13)])
+@pytest.mark.parametrize(
+    ("path", "pops", "short_cm", "bent_deg"),
+    [
+        ("level, high", 6, 1.7, 0),
+        ("level, low", 0, 0.0, 25),
+        ("as published", 2, 0.2, 0),
+        ("within reach", 0, 0.0, 13),
+    ],
+)
 def test_what_becomes_of_four_pelvis_paths(path, pops, short_cm, bent_deg):
     made = scene.carried(TAMSIN, 65, path)
     assert len(made.pops) == pops
@@ -138,5 +147,7 @@ def test_the_finer_one_looks_the_more_pops_there_are():
     found = []
     for frames in (24, 50, 100, 400):
         walk = gait.walk(PIP, frames=frames, cycles=1)
-        found.append(len(gait.extension_pops(gait.plant(walk, gait.pelvis_path(walk) + [0, 0.005, 0]))))
+        found.append(
+            len(gait.extension_pops(gait.plant(walk, gait.pelvis_path(walk) + [0, 0.005, 0])))
+        )
     assert found == [0, 0, 4, 8]

@@ -33,8 +33,11 @@ def test_a_swung_leg_is_the_planar_chain(puppet):
 def test_a_standing_leg_has_its_sole_on_the_floor(puppet):
     leg, foot = scene.swung_leg(puppet)
     np.testing.assert_allclose(foot[:, 1], 0.0, atol=1e-12)
-    np.testing.assert_allclose([foot[0, 2], foot[2, 2]],
-                               [-puppet.heel_length, puppet.foot_length - puppet.heel_length], atol=1e-9)
+    np.testing.assert_allclose(
+        [foot[0, 2], foot[2, 2]],
+        [-puppet.heel_length, puppet.foot_length - puppet.heel_length],
+        atol=1e-9,
+    )
     assert leg[0, 1] == pytest.approx(puppet.hip_height)
 
 
@@ -44,14 +47,18 @@ def test_a_positive_ankle_lifts_the_toes_and_the_foot_keeps_its_shape():
     assert tipped[2, 1] > flat[2, 1] + 0.05
     assert tipped[0, 1] < flat[0, 1]
     for a, b in ((0, 1), (1, 2), (0, 2)):
-        assert scene.moved_cm(tipped[a], tipped[b]) == pytest.approx(scene.moved_cm(flat[a], flat[b]))
+        assert scene.moved_cm(tipped[a], tipped[b]) == pytest.approx(
+            scene.moved_cm(flat[a], flat[b])
+        )
 
 
 def test_the_opening_carries_the_toes_as_far_as_it_says():
     picture = scene.opening(TAMSIN).desc
     assert "35.6 cm" in picture
     assert "63.0 cm" in picture
-    knee_to_toes = np.hypot(TAMSIN.shank + TAMSIN.ankle_height, TAMSIN.foot_length - TAMSIN.heel_length)
+    knee_to_toes = np.hypot(
+        TAMSIN.shank + TAMSIN.ankle_height, TAMSIN.foot_length - TAMSIN.heel_length
+    )
     assert 200 * knee_to_toes * np.sin(np.radians(20)) == pytest.approx(35.6, abs=0.05)
 
 
@@ -62,12 +69,26 @@ def test_hip_and_knee_of_thirty_degrees_leave_the_shank_upright():
 
 
 def test_the_watched_joint_says_what_it_carries():
-    hip_to_ankle = np.hypot(TAMSIN.thigh + TAMSIN.shank * np.cos(np.radians(50)), TAMSIN.shank * np.sin(np.radians(50)))
+    hip_to_ankle = np.hypot(
+        TAMSIN.thigh + TAMSIN.shank * np.cos(np.radians(50)), TAMSIN.shank * np.sin(np.radians(50))
+    )
     ankle_to_toes = np.hypot(TAMSIN.ankle_height, TAMSIN.foot_length - TAMSIN.heel_length)
-    says = {joint: words(scene.turn_joints(TAMSIN, 20.0, 50.0, 10.0, joint)[1]) for joint in scene.JOINTS}
-    assert f"The hip's turn carries the ankle {200 * hip_to_ankle * np.sin(np.radians(10)):.1f} cm" in says["hip"]
-    assert f"The knee's turn carries the ankle {200 * TAMSIN.shank * np.sin(np.radians(25)):.1f} cm" in says["knee"]
-    assert f"The ankle's turn carries the toes {200 * ankle_to_toes * np.sin(np.radians(5)):.1f} cm" in says["ankle"]
+    says = {
+        joint: words(scene.turn_joints(TAMSIN, 20.0, 50.0, 10.0, joint)[1])
+        for joint in scene.JOINTS
+    }
+    assert (
+        f"The hip's turn carries the ankle {200 * hip_to_ankle * np.sin(np.radians(10)):.1f} cm"
+        in says["hip"]
+    )
+    assert (
+        f"The knee's turn carries the ankle {200 * TAMSIN.shank * np.sin(np.radians(25)):.1f} cm"
+        in says["knee"]
+    )
+    assert (
+        f"The ankle's turn carries the toes {200 * ankle_to_toes * np.sin(np.radians(5)):.1f} cm"
+        in says["ankle"]
+    )
 
 
 def test_a_joint_that_does_not_turn_carries_nothing():
@@ -90,18 +111,26 @@ def test_the_order_of_small_turns_hardly_matters_and_of_large_ones_it_does():
 
 def test_at_a_right_angle_abduction_first_becomes_a_spin_of_the_leg():
     flexed_first, abducted_first = scene.hip_turns(90, 45)
-    np.testing.assert_allclose(flexed_first @ [0, -1, 0], np.array([1, 0, 1]) / np.sqrt(2), atol=1e-12)
+    np.testing.assert_allclose(
+        flexed_first @ [0, -1, 0], np.array([1, 0, 1]) / np.sqrt(2), atol=1e-12
+    )
     np.testing.assert_allclose(abducted_first @ [0, -1, 0], [0, 0, 1], atol=1e-12)  # straight ahead
-    np.testing.assert_allclose(abducted_first @ [0, 0, 1], np.array([-1, 1, 0]) / np.sqrt(2), atol=1e-12)
+    np.testing.assert_allclose(
+        abducted_first @ [0, 0, 1], np.array([-1, 1, 0]) / np.sqrt(2), atol=1e-12
+    )
     flexed = scene.hip_turns(90, 0)[0]
-    np.testing.assert_allclose(flexed @ [0, 0, 1], [0, 1, 0], atol=1e-12)  # its own z has come to point up
+    np.testing.assert_allclose(
+        flexed @ [0, 0, 1], [0, 1, 0], atol=1e-12
+    )  # its own z has come to point up
 
 
 @pytest.mark.parametrize("turns", [(60, 40), (90, 45), (30, 7), (10, 10), (0, 0)])
 def test_both_ankles_are_at_one_height_so_the_view_from_above_shows_the_whole_gap(turns):
     first, second = (turn @ [0, -TAMSIN.leg_length, 0] for turn in scene.hip_turns(*turns))
     assert first[1] == pytest.approx(second[1], abs=1e-12)
-    assert f"{scene.order_gap_cm(TAMSIN, *turns):.1f} cm apart" in words(scene.two_orders(TAMSIN, *turns)[1])
+    assert f"{scene.order_gap_cm(TAMSIN, *turns):.1f} cm apart" in words(
+        scene.two_orders(TAMSIN, *turns)[1]
+    )
 
 
 # A rest pose that reads zero
@@ -117,7 +146,9 @@ def test_zero_keeps_a_step_in_the_rest_and_loses_one_in_the_turns():
     kept, lost = scene.two_rests(ODO).pictures
     assert "stays: 0.0 cm" in kept.desc
     ankle = scene.JOINTS.index("ankle")
-    stepping, straight = (scene.swung_leg(ODO, *angles)[0][ankle] for angles in (scene.STEP.values(), ()))
+    stepping, straight = (
+        scene.swung_leg(ODO, *angles)[0][ankle] for angles in (scene.STEP.values(), ())
+    )
     assert scene.moved_cm(stepping, straight) == pytest.approx(44.8, abs=0.05)
     assert "44.8 cm" in lost.desc
 
@@ -127,8 +158,10 @@ def test_zero_keeps_a_step_in_the_rest_and_loses_one_in_the_turns():
 
 @everyone
 def test_keeping_the_numbers_jumps_by_the_height_of_the_pelvis(puppet):
-    places = {how: scene.hung(puppet, *how).rest_world
-              for how in (("none", False), ("none", True), ("the pelvis", False), ("the pelvis", True))}
+    places = {
+        how: scene.hung(puppet, *how).rest_world
+        for how in (("none", False), ("none", True), ("the pelvis", False), ("the pelvis", True))
+    }
     before = places["none", False]
     np.testing.assert_allclose(places["none", True], before)
     np.testing.assert_allclose(places["the pelvis", False], before, atol=1e-12)
@@ -141,15 +174,26 @@ def test_keeping_the_numbers_jumps_by_the_height_of_the_pelvis(puppet):
 
 def test_the_panel_on_parents_says_what_the_prose_says():
     text = words(scene.hang_legs(PIP, "the pelvis", 0.0, 0.0)[1])
-    assert "Numbers kept: the left hip's local place is 9.0 cm left, 58.0 cm up; the foot is off its place" in text
+    assert (
+        "Numbers kept: the left hip's local place is 9.0 cm left, 58.0 cm up; the foot is off its place"
+        in text
+    )
     assert "by 58.0 cm" in text
-    assert "Place kept: the left hip's local place is 9.0 cm left, 0.0 cm up; the foot is where it belongs" in text
+    assert (
+        "Place kept: the left hip's local place is 9.0 cm left, 0.0 cm up; the foot is where it belongs"
+        in text
+    )
     text = words(scene.hang_legs(PIP, "none", 20.0, 0.0)[1])
-    assert text == ("No parent yet: the left hip's local place is 9.0 cm left, 58.0 cm up; "
-                    "the foot is left behind by 20.0 cm.")
+    assert text == (
+        "No parent yet: the left hip's local place is 9.0 cm left, 58.0 cm up; "
+        "the foot is left behind by 20.0 cm."
+    )
 
 
 def test_legs_that_kept_their_place_follow_the_pelvis():
     text = words(scene.hang_legs(PIP, "the pelvis", -12.0, 15.0)[1])
-    assert "Place kept: the left hip's local place is 9.0 cm left, 0.0 cm up; the foot is where it belongs" in text
+    assert (
+        "Place kept: the left hip's local place is 9.0 cm left, 0.0 cm up; the foot is where it belongs"
+        in text
+    )
     assert "off its place by 58.0 cm" in text  # however the pelvis turns

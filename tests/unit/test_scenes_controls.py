@@ -9,8 +9,10 @@ from rigkit.scenes import controls as scene
 
 TAMSIN = PUPPETS["Tamsin"]
 STAY, HANG = scene.HANGING
-STEP = {"pelvis": {"shift_y": -0.08, "turn_y": np.radians(-12)},
-        "L_foot": {"shift_y": 0.15, "shift_z": 0.25, "turn_x": np.radians(-25)}}
+STEP = {
+    "pelvis": {"shift_y": -0.08, "turn_y": np.radians(-12)},
+    "L_foot": {"shift_y": 0.15, "shift_z": 0.25, "turn_x": np.radians(-25)},
+}
 
 
 def test_the_opening_shows_five_controls_and_five_numbers():
@@ -24,9 +26,14 @@ def test_five_numbers_make_a_step_for_the_short_as_well(name):
     assert scene.rig(PUPPETS[name]).pose(STEP).miss.max() < 1e-9
 
 
-@pytest.mark.parametrize(("pivot", "up", "out"), [
-    (scene.PIVOTS[0], 0.0, 0.0), (scene.PIVOTS[1], 3.4, 0.0), (scene.PIVOTS[2], 4.8, 4.9),
-])
+@pytest.mark.parametrize(
+    ("pivot", "up", "out"),
+    [
+        (scene.PIVOTS[0], 0.0, 0.0),
+        (scene.PIVOTS[1], 3.4, 0.0),
+        (scene.PIVOTS[2], 4.8, 4.9),
+    ],
+)
 def test_only_a_pivot_at_the_ankle_keeps_the_ankle(pivot, up, out):
     assert scene.ankle_moved_cm(TAMSIN, pivot, toes_up_deg=30) == pytest.approx(up, abs=0.05)
     assert scene.ankle_moved_cm(TAMSIN, pivot, turned_out_deg=45) == pytest.approx(out, abs=0.05)
@@ -37,15 +44,22 @@ def test_the_ankle_moves_along_a_chord_around_the_pivot(pivot):
     radius = np.linalg.norm(scene.pivots(TAMSIN)[scene.PIVOTS[0]] - scene.pivots(TAMSIN)[pivot])
     for degrees in (-40.0, 10.0, 40.0):
         chord = 200 * radius * np.sin(np.radians(abs(degrees)) / 2)
-        assert scene.ankle_moved_cm(TAMSIN, pivot, toes_up_deg=degrees) == pytest.approx(chord, abs=1e-9)
+        assert scene.ankle_moved_cm(TAMSIN, pivot, toes_up_deg=degrees) == pytest.approx(
+            chord, abs=1e-9
+        )
         assert f"<b>{chord:.1f} cm</b>" in scene.turned(TAMSIN, pivot, degrees, 0.0)[1]
 
 
-@pytest.mark.parametrize(("gap", "moved", "off", "aside"), [
-    ("kept", (10.0, 15.0, 0.0), 0.0, 0.0), ("kept", (20.0, 20.0, 25.0), 0.0, 0.0),
-    ("lost", (0.0, 0.0, 0.0), 32.3, 0.0), ("along the world's axes", (10.0, 15.0, 0.0), 0.0, 0.0),
-    ("along the world's axes", (10.0, 15.0, 20.0), 11.2, 20.0),
-])
+@pytest.mark.parametrize(
+    ("gap", "moved", "off", "aside"),
+    [
+        ("kept", (10.0, 15.0, 0.0), 0.0, 0.0),
+        ("kept", (20.0, 20.0, 25.0), 0.0, 0.0),
+        ("lost", (0.0, 0.0, 0.0), 32.3, 0.0),
+        ("along the world's axes", (10.0, 15.0, 0.0), 0.0, 0.0),
+        ("along the world's axes", (10.0, 15.0, 20.0), 11.2, 20.0),
+    ],
+)
 def test_a_foot_stays_on_its_mark_when_the_gap_is_kept(gap, moved, off, aside):
     words = scene.boarded(TAMSIN, gap, *moved)[1]
     assert f"<b>{off:.1f} cm</b> from its mark" in words
@@ -64,11 +78,16 @@ def test_what_the_pelvis_carries_depends_on_what_the_feet_follow():
     for feet, moved in ((STAY, 0.0), (HANG, 14.2)):
         found = scene.moved_cm(TAMSIN, feet, crouch)
         assert found["L_foot"].max() == pytest.approx(moved, abs=0.05)
-        assert {name for name, cm in found.items() if cm.max() > 1e-9} == {*scene.carried(TAMSIN, feet), "pelvis"}
+        assert {name for name, cm in found.items() if cm.max() > 1e-9} == {
+            *scene.carried(TAMSIN, feet),
+            "pelvis",
+        }
 
 
 def test_legs_whose_feet_hang_from_the_pelvis_do_not_bend():
-    hanging, standing = (scene.hanging(TAMSIN, feet).pose(scene.crouch(13.0, 0.0)).flexion for feet in (HANG, STAY))
+    hanging, standing = (
+        scene.hanging(TAMSIN, feet).pose(scene.crouch(13.0, 0.0)).flexion for feet in (HANG, STAY)
+    )
     assert np.ptp(hanging) < 1e-6
     assert np.ptp(standing) > 0.9
 
@@ -81,12 +100,16 @@ def test_what_it_costs_to_put_hanging_feet_back(turned, keys, slip):
     assert ct.count_keys(feet) == keys
     assert np.allclose(rig.pose(crouch | feet).controls["L_foot"], rest)
     keyed = rig.pose(crouch | ct.between_keys(feet, (0, 12, 24))).controls["L_foot"]
-    assert 100 * np.linalg.norm((keyed - rest)[:, :3, 3], axis=-1).max() == pytest.approx(slip, abs=0.05)
+    assert 100 * np.linalg.norm((keyed - rest)[:, :3, 3], axis=-1).max() == pytest.approx(
+        slip, abs=0.05
+    )
 
 
 @pytest.mark.parametrize(("share", "apart"), [(1.0, 0.0), (0.5, 10.0), (0.0, 20.0)])
 def test_a_keyed_goal_and_its_follow_share_the_foot(share, apart):
-    assert scene.apart_cm(TAMSIN, share, 60.0)[[0, 12, 24]] == pytest.approx([0.0, apart / 2, apart])
+    assert scene.apart_cm(TAMSIN, share, 60.0)[[0, 12, 24]] == pytest.approx(
+        [0.0, apart / 2, apart]
+    )
     assert scene.apart_cm(TAMSIN, share, scene.KEYED_CM).max() < 1e-9
     pose, _ = scene.stepped(TAMSIN, share, 60.0)
     assert pose.miss.max() < 1e-9

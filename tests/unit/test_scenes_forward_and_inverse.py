@@ -20,7 +20,11 @@ def knee_deg(lowered_cm):
 
 def bent_deg(joints):
     thigh, shank = np.diff(joints[:, :3], axis=1).swapaxes(0, 1)
-    cosine = np.sum(thigh * shank, axis=-1) / np.linalg.norm(thigh, axis=-1) / np.linalg.norm(shank, axis=-1)
+    cosine = (
+        np.sum(thigh * shank, axis=-1)
+        / np.linalg.norm(thigh, axis=-1)
+        / np.linalg.norm(shank, axis=-1)
+    )
     return np.degrees(np.arccos(np.clip(cosine, -1, 1)))
 
 
@@ -56,7 +60,9 @@ def test_the_angles_of_the_inverse_leg_put_a_forward_foot_back_by_hand(puppet):
 def test_the_first_centimetre_costs_18_degrees_and_the_thirteenth_3():
     np.testing.assert_allclose(np.diff(knee_deg(np.arange(14)))[[0, 12]].round(), [18, 3])
     desc = scene.turns_plot(TAMSIN).desc
-    assert f"{knee_deg(1):.0f} degrees in the first centimetre, {knee_deg(13):.0f} in thirteen" in desc
+    assert (
+        f"{knee_deg(1):.0f} degrees in the first centimetre, {knee_deg(13):.0f} in thirteen" in desc
+    )
 
 
 @WALKERS
@@ -74,7 +80,9 @@ def test_the_crouch_shown_is_the_crouch_counted():
     for every, joints in scene.crouches(TAMSIN).items():
         off = 100 * np.linalg.norm(joints[:, :, 2] - joints[:1, :, 2], axis=-1)
         np.testing.assert_allclose(off[::every], 0, atol=1e-6)
-        np.testing.assert_allclose(off.max(axis=0), [scene.keyed_slip_cm(TAMSIN, 13, every), 0], atol=1e-6)
+        np.testing.assert_allclose(
+            off.max(axis=0), [scene.keyed_slip_cm(TAMSIN, 13, every), 0], atol=1e-6
+        )
     assert "3.2 cm" in scene.crouching(TAMSIN, 6, "12")[1]
     assert "by up to 3.2 centimetres" in scene.sinking_plot(TAMSIN, 12).desc
 
@@ -86,7 +94,9 @@ def test_easing_pelvis_and_angles_alike_changes_when_a_foot_is_off_and_not_how_f
 
     def farthest(share):
         values = {"pelvis": {"shift_y": -0.13 * share}}
-        values |= {name: {"turn_x": share * channels["turn_x"]} for name, channels in bottom.items()}
+        values |= {
+            name: {"turn_x": share * channels["turn_x"]} for name, channels in bottom.items()
+        }
         return scene.slip_cm(rig, rig.pose(values, inverse=False)).max()
 
     assert farthest(even**2 * (3 - 2 * even)) == pytest.approx(farthest(even), rel=1e-3)
@@ -104,7 +114,10 @@ def test_a_planted_walk_slides_by_nothing_and_forward_legs_copy_it_with_every_fr
     walks = scene.walks(puppet)
     assert np.nanmax(walks["planted"][1]) < 1e-3
     np.testing.assert_allclose(walks["every frame"][0], walks["planted"][0], atol=1e-6)
-    most = [np.nanmax(walks[name][1]) for name in ("every frame", "every 2nd", "every 4th", "as published")]
+    most = [
+        np.nanmax(walks[name][1])
+        for name in ("every frame", "every 2nd", "every 4th", "as published")
+    ]
     assert most[0] < 1e-3 < most[1] < most[2]
     assert most[3] == pytest.approx(gait.walk(puppet, frames=24).slide_cm[0], rel=1e-6)
 
@@ -147,8 +160,12 @@ def test_a_forgotten_match_drops_the_foot_13_cm_in_one_frame_and_a_match_moves_n
         step = 100 * np.diff(joints[:, 1, 2], axis=0)
         assert -step[scene.SWITCH - 1, 1] == pytest.approx(drop, abs=0.05)
         assert abs(np.diff(bent)[scene.SWITCH - 1]) == pytest.approx(turn, abs=0.05)
-        assert (joints[scene.SWITCH:, 1, 2, 1] >= joints[scene.SWITCH, 1, 2, 1] - 1e-9).all()  # then it only rises
-    assert 24 * np.diff(scene.switches(TAMSIN)["forgotten"][1])[scene.SWITCH - 1] == pytest.approx(-1556, abs=0.5)
+        assert (
+            joints[scene.SWITCH :, 1, 2, 1] >= joints[scene.SWITCH, 1, 2, 1] - 1e-9
+        ).all()  # then it only rises
+    assert 24 * np.diff(scene.switches(TAMSIN)["forgotten"][1])[scene.SWITCH - 1] == pytest.approx(
+        -1556, abs=0.5
+    )
 
 
 def test_a_slide_is_counted_from_where_the_foot_came_down():
@@ -160,7 +177,7 @@ def test_a_slide_is_counted_from_where_the_foot_came_down():
     steps = gait.foot_slide_cm(walk.points[:, :, 3:], walk.stance)
     off = gait.toe_offs(walk.stance)
     first, second = (frame for frame, side in off if side == 0)
-    assert slid[second - 1, 0] == pytest.approx(steps[first + 1:second, 0].sum())
+    assert slid[second - 1, 0] == pytest.approx(steps[first + 1 : second, 0].sum())
 
 
 def test_keyed_forward_values_differ_from_the_walk_only_between_keys():

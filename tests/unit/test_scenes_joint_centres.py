@@ -24,6 +24,7 @@ def typical(arc_deg, noise_mm, markers=scene.ONE):
 
 # A knee off its centre
 
+
 @pytest.mark.parametrize(("bend_deg", "slide_cm"), [(0, 0.0), (60, 5.5), (90, 7.8)])
 def test_the_slide_of_a_joint_on_the_kneecap(bend_deg, slide_cm):
     assert 100 * scene.KNEE_DEPTH / 2 == 5.5
@@ -33,7 +34,12 @@ def test_the_slide_of_a_joint_on_the_kneecap(bend_deg, slide_cm):
 
 
 def test_the_picture_slides_as_the_library_says_wherever_it_is_measured():
-    for ahead, above, bend, below in ((5.5, 0, 90, 2), (5.5, 0, 90, 17), (-3, 2, 35, 9), (0.5, -5, 120, 4)):
+    for ahead, above, bend, below in (
+        (5.5, 0, 90, 2),
+        (5.5, 0, 90, 17),
+        (-3, 2, 35, 9),
+        (0.5, -5, 120, 4),
+    ):
         _, slid = scene._knee(ahead, above, bend, below, "")
         wanted = placement.skin_slide([0, above / 100, ahead / 100], np.radians(bend))
         assert_allclose(np.linalg.norm(slid), wanted, atol=1e-12)
@@ -46,25 +52,42 @@ def test_front_drives_the_shank_up_and_back_pulls_it_down():
 
 
 def test_a_centimetre_off_costs_an_eighth_of_the_knee_at_90_degrees():
-    assert_allclose(placement.skin_slide([0, 0, 0.01], np.pi / 2) / scene.KNEE_DEPTH, 1 / 8, atol=0.005)
-    assert_allclose(placement.skin_slide([0, 0, 1.0], np.radians(120)), 1.7, atol=0.05)  # the plot's alternative text
+    assert_allclose(
+        placement.skin_slide([0, 0, 0.01], np.pi / 2) / scene.KNEE_DEPTH, 1 / 8, atol=0.005
+    )
+    assert_allclose(
+        placement.skin_slide([0, 0, 1.0], np.radians(120)), 1.7, atol=0.05
+    )  # the plot's alternative text
 
 
 # Tables and rules
 
+
 def test_the_tables_thighs_differ_by_more_than_five_centimetres():
-    thighs = [100 * body.segment_lengths(TAMSIN.stature, table).thigh for table in body.SEGMENT_TABLES]
+    thighs = [
+        100 * body.segment_lengths(TAMSIN.stature, table).thigh for table in body.SEGMENT_TABLES
+    ]
     assert 5 < np.ptp(thighs) < 6
     assert_allclose(body.segment_lengths(TAMSIN.stature).thigh, TAMSIN.thigh, atol=0.0005)
 
 
 def test_each_rule_hears_the_measures_that_the_lesson_says():
-    hears = {"Bell": {"width_cm"}, "Hara": {"leg_cm"}, "Harrington": {"width_cm", "depth_cm", "leg_cm"},
-             "Harrington, simple": {"width_cm", "depth_cm"}, "Davis": {"width_cm", "leg_cm"}}
+    hears = {
+        "Bell": {"width_cm"},
+        "Hara": {"leg_cm"},
+        "Harrington": {"width_cm", "depth_cm", "leg_cm"},
+        "Harrington, simple": {"width_cm", "depth_cm"},
+        "Davis": {"width_cm", "leg_cm"},
+    }
     start = scene.hip_places(**scene.PELVIS)
     for rule, measures in hears.items():
-        moved = {key for key in scene.PELVIS
-                 if not np.allclose(scene.hip_places(**scene.PELVIS | {key: scene.PELVIS[key] + 3})[rule], start[rule])}
+        moved = {
+            key
+            for key in scene.PELVIS
+            if not np.allclose(
+                scene.hip_places(**scene.PELVIS | {key: scene.PELVIS[key] + 3})[rule], start[rule]
+            )
+        }
         assert moved == measures, rule
 
 
@@ -72,7 +95,10 @@ def test_hips_in_words_are_the_box_around_the_rules():
     words = scene.hips(TAMSIN, **scene.PELVIS)[1]
     box = 1000 * np.ptp(list(scene.hip_places(**scene.PELVIS).values()), axis=0)
     assert re.findall(r"<b>(\d+) mm", words) == [f"{side:.0f}" for side in box]
-    assert "7.8 to 9.1 cm out from the middle, 7.2 to 9.8 cm below the landmarks, 4.6 to 4.8 cm behind" in words
+    assert (
+        "7.8 to 9.1 cm out from the middle, 7.2 to 9.8 cm below the landmarks, 4.6 to 4.8 cm behind"
+        in words
+    )
 
 
 def test_the_outside_is_nearly_twice_the_distance_of_the_hips_and_shows_only_sideways():
@@ -86,6 +112,7 @@ def test_the_outside_is_nearly_twice_the_distance_of_the_hips_and_shows_only_sid
 
 # A centre from motion
 
+
 def test_without_noise_any_arc_finds_the_pin():
     for arc, markers in ((5, scene.ONE), (120, scene.THREE)):
         assert number_before("cm", scene.found_centre(TAMSIN, arc, 0.0, markers, 1)[1]) == 0.0
@@ -96,7 +123,10 @@ def test_a_recording_is_batched_and_turns_like_a_knee():
     assert seen.shape == (2, 1, scene.FRAMES, 3, 3)
     assert_allclose(seen[1, 0, 0], scene.marker_places(TAMSIN, scene.THREE))
     assert seen[1, 0, -1, 0, 2] < -0.3  # the ankle has gone back
-    assert_allclose(np.linalg.norm(seen, axis=-1), np.linalg.norm(seen[..., :1, :, :], axis=-1) + 0 * seen[..., 0])
+    assert_allclose(
+        np.linalg.norm(seen, axis=-1),
+        np.linalg.norm(seen[..., :1, :, :], axis=-1) + 0 * seen[..., 0],
+    )
 
 
 def test_how_large_an_arc_it_takes():
@@ -116,8 +146,12 @@ def test_twice_the_arc_rises_four_times_and_misses_a_quarter():
 def test_a_centre_from_five_degrees_means_nothing_and_its_residual_does_not_say_so():
     hip, fits = scene.left_hip(TAMSIN), {}
     for arc in (60, 5):
-        fits[arc] = [placement.centre_of_rotation(scene.circling(TAMSIN, arc, 3, np.random.default_rng(take)))
-                     for take in (5, 2)]
+        fits[arc] = [
+            placement.centre_of_rotation(
+                scene.circling(TAMSIN, arc, 3, np.random.default_rng(take))
+            )
+            for take in (5, 2)
+        ]
     for large, small in zip(fits[60], fits[5], strict=True):
         assert_allclose(small.residual, large.residual, rtol=0.1)
         assert np.linalg.norm(large.centre - hip) < 0.02
@@ -134,8 +168,10 @@ def test_refining_comes_out_nearer_in_most_takes():
         places = seen[:, 0]
         columns = np.column_stack([2 * places, np.ones(len(places))])
         by_hand = np.linalg.lstsq(columns, np.sum(places**2, axis=1), rcond=None)[0][:3]
-        misses = [np.linalg.norm(c - scene.left_hip(TAMSIN))
-                  for c in (placement.centre_of_rotation(seen).centre, by_hand)]
+        misses = [
+            np.linalg.norm(c - scene.left_hip(TAMSIN))
+            for c in (placement.centre_of_rotation(seen).centre, by_hand)
+        ]
         nearer += misses[0] < misses[1]
     assert nearer > 18
 

@@ -16,13 +16,16 @@ def squatting(follows, apart_cm, turned_deg, walked_cm=0.0, **knees):
     return rig.pose(scene.squat_values(30.0, apart_cm, turned_deg, walked_cm) | knees)
 
 
-@pytest.mark.parametrize(("left", "ahead", "up", "says"), [
-    (20.0, 50.0, 0.0, "<b>−21.8°</b>, the knee <b>8.5 cm</b>"),
-    (20.0, 50.0, 40.0, "<b>−21.8°</b>, the knee <b>8.5 cm</b>"),
-    (20.0, 15.0, 0.0, "<b>−53.1°</b>"),
-    (0.0, -30.0, 0.0, "180.0°</b>"),
-    (0.0, 0.0, 0.0, "on the line"),
-])
+@pytest.mark.parametrize(
+    ("left", "ahead", "up", "says"),
+    [
+        (20.0, 50.0, 0.0, "<b>−21.8°</b>, the knee <b>8.5 cm</b>"),
+        (20.0, 50.0, 40.0, "<b>−21.8°</b>, the knee <b>8.5 cm</b>"),
+        (20.0, 15.0, 0.0, "<b>−53.1°</b>"),
+        (0.0, -30.0, 0.0, "180.0°</b>"),
+        (0.0, 0.0, 0.0, "on the line"),
+    ],
+)
 def test_a_dragged_pole_moves_the_knee_on_its_circle(left, ahead, up, says):
     picture, words = scene.turned(TAMSIN, left, ahead, up)
     assert says in words
@@ -52,8 +55,10 @@ def test_a_pole_straight_ahead_of_a_turned_out_knee_pops_little_at_rest_and_much
 
 def test_taking_over_in_the_plane_moves_nothing_at_any_distance():
     for distance_cm in (5.0, 60.0):
-        assert "turns by <b>0.0°</b> and jumps by <b>0.0 cm</b>" in scene.take_over(
-            TAMSIN, scene.PLACED[0], 60.0, 0.0, distance_cm)[1]
+        assert (
+            "turns by <b>0.0°</b> and jumps by <b>0.0 cm</b>"
+            in scene.take_over(TAMSIN, scene.PLACED[0], 60.0, 0.0, distance_cm)[1]
+        )
 
 
 def test_the_same_error_counts_more_near_the_line():
@@ -69,12 +74,17 @@ def test_odos_middle_is_not_beside_his_knee():
     assert 100 * np.hypot(*(pole - hip)[[0, 2]]) == pytest.approx(18, abs=0.5)
 
 
-@pytest.mark.parametrize(("follows", "feet", "apart", "outside"), [
-    ("nothing", "turned out", 17.0, -16.0), ("nothing", "wide and out", 34.2, -25.1),
-    ("the pelvis", "turned out", 17.0, -16.0),
-    ("the feet", "turned out", 49.1, 0.0), ("the feet", "wide and out", 70.8, -6.3),
-    ("the feet", "turned in", -4.9, 0.0),
-])
+@pytest.mark.parametrize(
+    ("follows", "feet", "apart", "outside"),
+    [
+        ("nothing", "turned out", 17.0, -16.0),
+        ("nothing", "wide and out", 34.2, -25.1),
+        ("the pelvis", "turned out", 17.0, -16.0),
+        ("the feet", "turned out", 49.1, 0.0),
+        ("the feet", "wide and out", 70.8, -6.3),
+        ("the feet", "turned in", -4.9, 0.0),
+    ],
+)
 def test_knees_in_a_squat(follows, feet, apart, outside):
     found = scene.knees(TAMSIN, squatting(follows, *FEET[feet]))
     assert found[0] == pytest.approx(apart, abs=0.05)
@@ -85,7 +95,9 @@ def test_knees_in_a_squat(follows, feet, apart, outside):
 
 @pytest.mark.parametrize(("frame", "down"), [(0, 0.0), (6, 15.0), (12, 30.0), (24, 0.0)])
 def test_a_squat_goes_down_and_up_again(frame, down):
-    assert scene.squat(TAMSIN, frame, 0.0, 0.0, 0.0, "nothing")[1].startswith(f"Pelvis {down:.1f} cm down")
+    assert scene.squat(TAMSIN, frame, 0.0, 0.0, 0.0, "nothing")[1].startswith(
+        f"Pelvis {down:.1f} cm down"
+    )
 
 
 def test_wide_knees_need_controls_a_little_more_than_20_cm_out():
@@ -112,12 +124,22 @@ def test_every_ankle_of_the_kick_is_on_its_goal_and_the_pole_guides_every_frame(
     assert turned[25] == pytest.approx(180)
 
 
-@pytest.mark.parametrize(("aside_cm", "higher_cm", "fastest", "end"), [
-    (0.0, 0.0, 180, 180), (3.0, 0.0, 72, 177), (20.0, 0.0, 15, 161), (0.0, 70.0, 0, 0)])
-def test_a_pole_to_the_side_spreads_the_half_turn_and_a_high_one_avoids_it(aside_cm, higher_cm, fastest, end):
+@pytest.mark.parametrize(
+    ("aside_cm", "higher_cm", "fastest", "end"),
+    [(0.0, 0.0, 180, 180), (3.0, 0.0, 72, 177), (20.0, 0.0, 15, 161), (0.0, 70.0, 0, 0)],
+)
+def test_a_pole_to_the_side_spreads_the_half_turn_and_a_high_one_avoids_it(
+    aside_cm, higher_cm, fastest, end
+):
     _, turned = scene.kick(TAMSIN, aside_cm, higher_cm)
-    steps = [float(scene.kicking(TAMSIN, frame, aside_cm, higher_cm)[1].split("turned <b>")[1].split("°")[0])
-             for frame in (24, 25, 26)]
+    steps = [
+        float(
+            scene.kicking(TAMSIN, frame, aside_cm, higher_cm)[1]
+            .split("turned <b>")[1]
+            .split("°")[0]
+        )
+        for frame in (24, 25, 26)
+    ]
     assert max(steps) == pytest.approx(fastest, abs=0.6)
     assert turned[-1] == pytest.approx(end, abs=0.6)
     assert ("flipped" in scene.kicking(TAMSIN, 25, aside_cm, higher_cm)[1]) == (fastest > 90)

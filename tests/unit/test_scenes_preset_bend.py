@@ -49,12 +49,15 @@ def test_a_thousandth_of_a_degree_is_plenty_without_noise():
         assert bend.measure_bend(solution.points).angle > 0
 
 
-@pytest.mark.parametrize(("noise", "coin", "enough"), [
-    ({}, 1e-16, 1e-12),
-    ({"dtype": np.float32}, 1e-9, 1e-4),
-    ({"goal_noise": 0.01}, 1e-4, 0.1),
-    ({"knee_noise": 0.003}, 0.01, 3.0),
-])
+@pytest.mark.parametrize(
+    ("noise", "coin", "enough"),
+    [
+        ({}, 1e-16, 1e-12),
+        ({"dtype": np.float32}, 1e-9, 1e-4),
+        ({"goal_noise": 0.01}, 1e-4, 0.1),
+        ({"knee_noise": 0.003}, 0.01, 3.0),
+    ],
+)
 def test_below_its_noise_a_bend_is_a_toss_of_a_coin(noise, coin, enough):
     few, many = scene.right_side_share(TAMSIN, [coin, enough], np.random.default_rng(6), **noise)
     assert 0.3 < few < 0.65  # some of the others go the wrong way, some stall
@@ -81,7 +84,11 @@ def test_the_jacobian_transpose_now_and_then_leaps_to_the_wrong_side_and_the_oth
     raised = np.linspace(0.01, 0.45, 45)
     goals = np.stack([np.zeros(45), raised - TAMSIN.leg_length], axis=-1)
     starts = scene.hanging(TAMSIN, np.array([1.0, 2.0, 5.0])[:, None])
-    wrong = {name: np.mean(bend.measure_bend(solve(starts, goals, tolerance=scene.CLOSE).points).angle < 0)
-             for name, solve in solvers.SOLVERS.items()}
+    wrong = {
+        name: np.mean(
+            bend.measure_bend(solve(starts, goals, tolerance=scene.CLOSE).points).angle < 0
+        )
+        for name, solve in solvers.SOLVERS.items()
+    }
     assert 0 < wrong.pop("Jacobian transpose") < 0.2
     assert set(wrong.values()) == {0.0}

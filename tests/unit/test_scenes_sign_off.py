@@ -36,7 +36,10 @@ def test_each_of_the_ten_is_of_another_rule():
 
 
 def test_what_the_faults_say_of_themselves_is_what_is_measured():
-    numbers = {scene.FAULTS[n - 1].rule: scene.broken(TAMSIN, n)[1][scene.FAULTS[n - 1].rule].number for n in NUMBERS}
+    numbers = {
+        scene.FAULTS[n - 1].rule: scene.broken(TAMSIN, n)[1][scene.FAULTS[n - 1].rule].number
+        for n in NUMBERS
+    }
     assert numbers["hinge-square"] == pytest.approx(15)
     assert numbers["rest-reads-zero"] == pytest.approx(8, abs=1e-3)
     assert 0.05 < numbers["weights-sum"] < 0.1  # one weight below a tenth was dropped
@@ -55,7 +58,9 @@ def largest_difference(number, pose):
     return 100 * np.linalg.norm(points[0] - points[1], axis=-1).max()
 
 
-@pytest.mark.parametrize(("pose", "shown"), [(scene.AT_REST, {3, 4, 9}), (scene.MOVING, {1, 2, 3, 4, 5, 6, 8, 9})])
+@pytest.mark.parametrize(
+    ("pose", "shown"), [(scene.AT_REST, {3, 4, 9}), (scene.MOVING, {1, 2, 3, 4, 5, 6, 8, 9})]
+)
 def test_which_of_the_ten_a_skin_shows(pose, shown):
     """Rig 3's skin was made for another rest pose; at rest rig 8 shows by its joints only, and 7 and 10 by none."""
     assert {number for number in NUMBERS if largest_difference(number, pose) > 1.0} == shown
@@ -65,29 +70,47 @@ def test_moving_rig_3_looks_nearly_as_the_sound_one_does():
     asset, _ = scene.broken(TAMSIN, 3)
     names = [node.name for node in asset.nodes]
     leg = [names.index(f"L_{part}") for part in faults.PARTS[:3]]
-    bends = [np.degrees(bend.measure_bend(scene.stepping(each)[leg, :3, 3]).angle)
-             for each in (asset, faults.sound(TAMSIN))]
+    bends = [
+        np.degrees(bend.measure_bend(scene.stepping(each)[leg, :3, 3]).angle)
+        for each in (asset, faults.sound(TAMSIN))
+    ]
     assert bends == pytest.approx([50, 55], abs=0.01)
 
 
 def test_a_knee_2_cm_back_after_binding_is_found_by_four_rules():
     late = faults.knee_back(TAMSIN, 20, faults.BEFORE)
-    assert accused(inspection.inspect(late)) == ["preset-bend", "inverse-bind", "sides-mirror", "bends-alike"]
+    assert accused(inspection.inspect(late)) == [
+        "preset-bend",
+        "inverse-bind",
+        "sides-mirror",
+        "bends-alike",
+    ]
     report = inspection.inspect(late)
     assert report["preset-bend"].number == pytest.approx(-0.5, abs=0.05)
-    assert [report[rule].number for rule in ("inverse-bind", "sides-mirror")] == pytest.approx([2, 2], abs=1e-6)
+    assert [report[rule].number for rule in ("inverse-bind", "sides-mirror")] == pytest.approx(
+        [2, 2], abs=1e-6
+    )
     assert report["bends-alike"].number == pytest.approx(5.5, abs=0.05)
     again = accused(inspection.inspect(faults.bound_again(late)))
     assert again == ["preset-bend", "sides-mirror", "bends-alike", "joint-in-section"]
     assert findings(faults.knee_back(TAMSIN, 0, faults.BEFORE)) == []
 
 
-@pytest.mark.parametrize(("back_mm", "found"), [
-    (3.5, []), (4.0, ["bends-alike"]), (4.9, ["bends-alike"]), (5.5, ["sides-mirror", "bends-alike"])])
+@pytest.mark.parametrize(
+    ("back_mm", "found"),
+    [
+        (3.5, []),
+        (4.0, ["bends-alike"]),
+        (4.9, ["bends-alike"]),
+        (5.5, ["sides-mirror", "bends-alike"]),
+    ],
+)
 def test_a_knee_back_is_found_by_its_angle_before_its_distance(back_mm, found):
     assert findings(faults.knee_back(TAMSIN, back_mm)) == found
     if back_mm == 4.0:
-        assert inspection.inspect(faults.knee_back(TAMSIN, 4.0))["bends-alike"].number == pytest.approx(1.1, abs=0.05)
+        assert inspection.inspect(faults.knee_back(TAMSIN, 4.0))[
+            "bends-alike"
+        ].number == pytest.approx(1.1, abs=0.05)
 
 
 def test_the_moments_of_the_panel_show_what_their_names_say():
@@ -104,8 +127,10 @@ def test_the_moments_of_the_panel_show_what_their_names_say():
 
 
 def test_a_hand_that_places_both_sides_is_accused():
-    shares = [[scene.accused(TAMSIN, hand, strict, np.random.default_rng(12)) for strict in (0.5, 1, 2)]
-              for hand in (0.25, 0.5, 1.0, 2.0)]
+    shares = [
+        [scene.accused(TAMSIN, hand, strict, np.random.default_rng(12)) for strict in (0.5, 1, 2)]
+        for hand in (0.25, 0.5, 1.0, 2.0)
+    ]
     assert shares[0][0] == 0
     assert shares[3][1:] == [1, 1]
     assert 0.5 < shares[3][0] < 1
@@ -127,7 +152,9 @@ def test_the_hand_is_accused_of_its_axes_first():
 def test_knees_too_high_pass_and_their_skin_slides(cm, slide):
     high = faults.knees_too_high(TAMSIN, cm)
     assert findings(high) == []
-    moved = np.linalg.norm(high.rest_world()[:, :3, 3] - faults.sound(TAMSIN).rest_world()[:, :3, 3], axis=-1)
+    moved = np.linalg.norm(
+        high.rest_world()[:, :3, 3] - faults.sound(TAMSIN).rest_world()[:, :3, 3], axis=-1
+    )
     assert np.sort(moved)[-2:] == pytest.approx([cm / 100] * 2)
     assert 100 * placement.skin_slide([0, cm / 100, 0], np.pi / 2) == pytest.approx(slide, abs=0.05)
 
@@ -145,10 +172,15 @@ def test_odos_rig_is_taken_wrong_until_both_knees_are_named():
     assert inspection.inspect(strange, both)["preset-bend"].number == pytest.approx(5)
 
 
-@pytest.mark.parametrize("puppet", [puppet for puppet in PUPPETS.values() if len(puppet.bones) == 2],
-                         ids=lambda puppet: puppet.name)
+@pytest.mark.parametrize(
+    "puppet",
+    [puppet for puppet in PUPPETS.values() if len(puppet.bones) == 2],
+    ids=lambda puppet: puppet.name,
+)
 def test_a_rig_that_is_rebuilt_without_a_change_is_the_same(puppet):
     before, after = faults.sound(puppet), faults.rebuilt(puppet)
     np.testing.assert_allclose(after.rest_world(), before.rest_world(), atol=1e-12)
-    np.testing.assert_allclose(after.skins[0].inverse_bind, before.skins[0].inverse_bind, atol=1e-12)
+    np.testing.assert_allclose(
+        after.skins[0].inverse_bind, before.skins[0].inverse_bind, atol=1e-12
+    )
     assert findings(after) == []

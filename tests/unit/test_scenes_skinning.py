@@ -16,9 +16,17 @@ def depth_cm(skinned):
     return 100 * np.linalg.norm(skinned.section[0] - skinned.section[1])
 
 
-@pytest.mark.parametrize(("bend", "depth", "kept", "volume"), [
-    (0, 10.2, 1.0, 1.0), (30, 9.9, 0.97, 0.998), (60, 8.9, 0.87, 0.992), (90, 7.2, 0.71, 0.983),
-    (120, 5.1, 0.50, 0.974), (150, 2.7, 0.26, 0.967)])
+@pytest.mark.parametrize(
+    ("bend", "depth", "kept", "volume"),
+    [
+        (0, 10.2, 1.0, 1.0),
+        (30, 9.9, 0.97, 0.998),
+        (60, 8.9, 0.87, 0.992),
+        (90, 7.2, 0.71, 0.983),
+        (120, 5.1, 0.50, 0.974),
+        (150, 2.7, 0.26, 0.967),
+    ],
+)
 def test_a_knee_by_linear_blend(bend, depth, kept, volume):
     skinned = scene.knee(TAMSIN, float(bend))
     assert depth_cm(skinned) == pytest.approx(depth, abs=0.05)
@@ -73,7 +81,9 @@ def test_the_picture_of_the_triangle_says_both_distances():
 
 
 def test_what_the_plot_s_alternative_says():
-    assert skin.blend_radius([0.5, 0.5, 0.1], np.radians([90, 180, 180])) == pytest.approx([0.707, 0, 0.8], abs=1e-3)
+    assert skin.blend_radius([0.5, 0.5, 0.1], np.radians([90, 180, 180])) == pytest.approx(
+        [0.707, 0, 0.8], abs=1e-3
+    )
 
 
 def test_without_the_inverse_bind_matrices_her_waist_is_nearly_twice_as_high():
@@ -88,15 +98,21 @@ def test_without_the_inverse_bind_matrices_her_waist_is_nearly_twice_as_high():
 def test_dropped_weights_lag_by_40_cm_and_sink_by_8():
     row = np.array([[0.40, 0.25, 0.15, 0.12, 0.08]])
     along = np.tile(frames.frame(origin=[0, 0, 5]), (5, 1, 1))
-    np.testing.assert_allclose(skin.linear_blend([[0, 1, 0]], row * (row > 0.1), along), [[0, 0.92, 4.6]], atol=1e-12)
-    np.testing.assert_allclose(skin.linear_blend([[0, 1, 0]], skin.prune(row), along), [[0, 1, 5]], atol=1e-12)
+    np.testing.assert_allclose(
+        skin.linear_blend([[0, 1, 0]], row * (row > 0.1), along), [[0, 0.92, 4.6]], atol=1e-12
+    )
+    np.testing.assert_allclose(
+        skin.linear_blend([[0, 1, 0]], skin.prune(row), along), [[0, 1, 5]], atol=1e-12
+    )
 
 
 @pytest.mark.parametrize(("joints", "width"), [(1, 0.0), (2, 7.1), (3, 8.7), (4, 9.2)])
 def test_a_stocking_after_half_a_turn(joints, width):
     _, kept = scene.wrung(180.0, joints)
     assert 10 * kept.min() == pytest.approx(width, abs=0.05)
-    assert kept.min() == pytest.approx(np.cos(np.radians(90 / joints)), abs=1e-9)  # no ring is shared by three
+    assert kept.min() == pytest.approx(
+        np.cos(np.radians(90 / joints)), abs=1e-9
+    )  # no ring is shared by three
     assert scene.wrung(180.0, joints, scene.DUAL)[1].min() == pytest.approx(1)
 
 
@@ -104,7 +120,9 @@ def test_past_half_a_turn_the_stripes_lean_the_other_way():
     def lean(twist):
         """Where the front stripe is in the middle of the blend, to her left or right."""
         posed, _ = scene.wrung(twist, 1, scene.DUAL)
-        return posed[:scene.AROUND * (scene.ALONG + 1)].reshape(-1, scene.AROUND, 3)[scene.ALONG // 2, 0, 0]
+        return posed[: scene.AROUND * (scene.ALONG + 1)].reshape(-1, scene.AROUND, 3)[
+            scene.ALONG // 2, 0, 0
+        ]
 
     assert lean(90.0) > 0.03
     assert lean(179.9) > 0.049
@@ -116,8 +134,12 @@ def test_past_half_a_turn_the_stripes_lean_the_other_way():
 
 
 def test_a_blend_s_reach_leaves_the_section_and_changes_the_rest():
-    found = {softness: scene.knee(TAMSIN, 90.0, softness=softness) for softness in (0.25, 1.0, 2.0, 3.0)}
-    assert [k.section_kept for k in found.values()] == pytest.approx([0.72, 0.71, 0.71, 0.71], abs=0.005)
+    found = {
+        softness: scene.knee(TAMSIN, 90.0, softness=softness) for softness in (0.25, 1.0, 2.0, 3.0)
+    }
+    assert [k.section_kept for k in found.values()] == pytest.approx(
+        [0.72, 0.71, 0.71, 0.71], abs=0.005
+    )
     assert [k.change_cm3 for k in found.values()] == pytest.approx([-53, -97, -203, -330], abs=0.5)
     assert [k.stretch for k in found.values()] == pytest.approx([2.8, 1.8, 1.5, 1.4], abs=0.05)
 
@@ -129,8 +151,10 @@ def test_the_most_stretched_edge_is_where_it_is_said_to_be():
     assert np.linalg.norm(skinned.stretched[0] - skinned.stretched[1]) > 0.02
 
 
-@pytest.mark.parametrize(("ahead", "up", "bend", "off"), [
-    (4.0, 0.0, 0.0, 4.0), (0.0, 4.0, 0.0, 4.0), (0.0, 4.0, 60.0, 4.7), (-3.0, 2.0, 0.0, 3.6)])
+@pytest.mark.parametrize(
+    ("ahead", "up", "bend", "off"),
+    [(4.0, 0.0, 0.0, 4.0), (0.0, 4.0, 0.0, 4.0), (0.0, 4.0, 60.0, 4.7), (-3.0, 2.0, 0.0, 3.6)],
+)
 def test_a_joint_moved_late(ahead, up, bend, off):
     actual, meant = scene.late(TAMSIN, ahead, up, bend)
     assert 100 * np.linalg.norm(actual - meant, axis=1).max() == pytest.approx(off, abs=0.05)
@@ -143,14 +167,18 @@ def test_moving_a_joint_moves_no_other_and_at_rest_only_its_own_skin():
     step = skin.joint_matrices(now.rest_world, skeleton.rest_world)
     knee = skeleton.index("R_knee")
     np.testing.assert_allclose(step[knee], frames.frame(origin=[0, 0, 0.04]), atol=1e-12)
-    np.testing.assert_allclose(np.delete(step, knee, axis=0), np.broadcast_to(np.eye(4), (10, 4, 4)), atol=1e-12)
+    np.testing.assert_allclose(
+        np.delete(step, knee, axis=0), np.broadcast_to(np.eye(4), (10, 4, 4)), atol=1e-12
+    )
     actual, meant = scene.late(TAMSIN, 4.0, 0.0, 0.0)
     np.testing.assert_allclose(meant, surface.vertices, atol=1e-12)
     np.testing.assert_allclose(actual - meant, weights[:, knee, None] * [0, 0, 0.04], atol=1e-12)
 
 
 def test_bound_again_at_the_same_place_it_is_the_same_skin():
-    np.testing.assert_allclose(scene.late(TAMSIN, 0.0, 0.0, 60.0)[0], scene.late(TAMSIN, 0.0, 0.0, 60.0)[1], atol=1e-9)
+    np.testing.assert_allclose(
+        scene.late(TAMSIN, 0.0, 0.0, 60.0)[0], scene.late(TAMSIN, 0.0, 0.0, 60.0)[1], atol=1e-9
+    )
 
 
 def test_halfway_by_the_sum_goes_the_long_way_when_the_sign_is_wrong():

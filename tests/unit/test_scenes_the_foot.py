@@ -29,17 +29,28 @@ def test_a_foot_hung_from_its_three_pivots_rolls_as_the_library_says(name):
 
 def test_every_wiring_reads_zero_at_rest_and_looks_right():
     for wiring in scene.WIRINGS:
-        np.testing.assert_allclose(scene.rolled(TAMSIN, 0, wiring), [SOLE.ankle, SOLE.heel, SOLE.ball, SOLE.toe],
-                                   atol=1e-15)
+        np.testing.assert_allclose(
+            scene.rolled(TAMSIN, 0, wiring),
+            [SOLE.ankle, SOLE.heel, SOLE.ball, SOLE.toe],
+            atol=1e-15,
+        )
     for name in (RIGHT, HIGH):
         assert [one.name for one in scene.pivots(TAMSIN, name)] == ["heel", "toe", "ball"]
 
 
-@pytest.mark.parametrize(("roll_deg", "heights", "moved"), [
-    (-16, (0.0, 5.3, 7.1), 2.6), (0, (0.0, 0.0, 0.0), 0.0), (25, (8.1, 0.0, 0.0), 6.2), (40, (12.3, 0.0, 0.0), 9.8),
-    (50, (15.9, 1.1, 0.0), 12.9),
-])
-def test_the_readout_says_how_high_each_point_is_and_how_far_the_ankle_went(roll_deg, heights, moved):
+@pytest.mark.parametrize(
+    ("roll_deg", "heights", "moved"),
+    [
+        (-16, (0.0, 5.3, 7.1), 2.6),
+        (0, (0.0, 0.0, 0.0), 0.0),
+        (25, (8.1, 0.0, 0.0), 6.2),
+        (40, (12.3, 0.0, 0.0), 9.8),
+        (50, (15.9, 1.1, 0.0), 12.9),
+    ],
+)
+def test_the_readout_says_how_high_each_point_is_and_how_far_the_ankle_went(
+    roll_deg, heights, moved
+):
     words = scene.rolling(TAMSIN, roll_deg, 40)[1]
     for name, height in zip(foot.PIVOTS, heights, strict=True):
         assert f"{name} <b>{height} cm</b>" in words
@@ -48,15 +59,23 @@ def test_the_readout_says_how_high_each_point_is_and_how_far_the_ankle_went(roll
 
 def test_the_opening_says_what_it_shows():
     picture = scene.opening(TAMSIN)
-    for said in ("rolled by minus 16 degrees, on the heel, ankle 8.1", "flat, ankle 6.6", "on the ball, ankle 11.3",
-                 "on the toe, ankle 15.1"):
+    for said in (
+        "rolled by minus 16 degrees, on the heel, ankle 8.1",
+        "flat, ankle 6.6",
+        "on the ball, ankle 11.3",
+        "on the toe, ankle 15.1",
+    ):
         assert said in picture.desc
 
 
 def test_when_each_pivot_carries_in_a_step():
     step = scene.stance(TAMSIN)
     pivots = roll(step.roll_deg).pivot
-    assert [np.flatnonzero(pivots == name)[[0, -1]].tolist() for name in foot.PIVOTS] == [[0, 12], [13, 56], [57, 58]]
+    assert [np.flatnonzero(pivots == name)[[0, -1]].tolist() for name in foot.PIVOTS] == [
+        [0, 12],
+        [13, 56],
+        [57, 58],
+    ]
     assert step.roll_deg[[0, -1]].tolist() == pytest.approx([-16, 50], abs=0.5)
     flat = np.flatnonzero(np.abs(step.roll_deg) < 2)
     assert flat.tolist() == list(range(8, 32))
@@ -68,15 +87,29 @@ def test_the_step_is_that_of_the_planted_walk():
     points = scene.stepped(TAMSIN, RIGHT)[0]
     spot = walk.at("ankle")[0, 0, 2] - points[0, 0, 0]
     for i, joint in enumerate(("ankle", "heel", "ball", "toe")):
-        np.testing.assert_allclose(points[:, i] + [spot, 0], walk.at(joint)[:59, 0][:, [2, 1]], atol=1e-9)
+        np.testing.assert_allclose(
+            points[:, i] + [spot, 0], walk.at(joint)[:59, 0][:, [2, 1]], atol=1e-9
+        )
 
 
-@pytest.mark.parametrize(("about", "slide", "depth"), [
-    ("heel", 9.2, 19.8), ("ball", 0.7, 5.3), ("toe", 1.0, 7.1), ("ankle", 11.8, 8.5), (None, 0.0, 0.0),
-])
+@pytest.mark.parametrize(
+    ("about", "slide", "depth"),
+    [
+        ("heel", 9.2, 19.8),
+        ("ball", 0.7, 5.3),
+        ("toe", 1.0, 7.1),
+        ("ankle", 11.8, 8.5),
+        (None, 0.0, 0.0),
+    ],
+)
 def test_one_fixed_point_is_not_enough(about, slide, depth):
-    points = (scene.rolled(TAMSIN, ROLL_DEG) if about is None else scene.ankle_held(TAMSIN, ROLL_DEG)
-              if about == "ankle" else scene.about_one(TAMSIN, about, ROLL_DEG))
+    points = (
+        scene.rolled(TAMSIN, ROLL_DEG)
+        if about is None
+        else scene.ankle_held(TAMSIN, ROLL_DEG)
+        if about == "ankle"
+        else scene.about_one(TAMSIN, about, ROLL_DEG)
+    )
     assert scene.slide_cm(points)[-1] == pytest.approx(slide, abs=0.05)
     assert -scene.lowest_cm(points).min() == pytest.approx(depth, abs=0.05)
 
@@ -99,25 +132,40 @@ def test_what_the_ankle_does_not_give_the_foot_must():
         held, right = scene.ankle_held(TAMSIN, roll_deg), scene.rolled(TAMSIN, roll_deg)
         moved = right[0] - SOLE.ankle
         np.testing.assert_allclose(held - right, np.tile(-moved, (4, 1)), atol=1e-12)
-    assert (100 * (scene.ankle_held(TAMSIN, 40)[2] - SOLE.ball)).tolist() == pytest.approx([-7.2, -6.6], abs=0.05)
+    assert (100 * (scene.ankle_held(TAMSIN, 40)[2] - SOLE.ball)).tolist() == pytest.approx(
+        [-7.2, -6.6], abs=0.05
+    )
     words = scene.ankle_following(TAMSIN, 40)[1]
-    assert "ankle moves by <b>9.8 cm</b>, the foot is 0.0 cm off its place, its lowest point on the floor" in words
-    assert "<b>0.0 cm</b>, the foot is 9.8 cm off its place, its lowest point 6.6 cm in the floor" in words
+    assert (
+        "ankle moves by <b>9.8 cm</b>, the foot is 0.0 cm off its place, its lowest point on the floor"
+        in words
+    )
+    assert (
+        "<b>0.0 cm</b>, the foot is 9.8 cm off its place, its lowest point 6.6 cm in the floor"
+        in words
+    )
 
 
 def test_the_rig_rolls_alike_and_its_knee_pays():
     rig = LegRig.from_puppet(TAMSIN)
     flat, up = rig.pose(), rig.pose({"L_foot": {"roll": np.radians(40)}})
-    moved = {name: 100 * np.linalg.norm((up.world - flat.world)[rig.skeleton.index(name), :3, 3])
-             for name in ("L_ankle", "L_ball", "L_toe")}
+    moved = {
+        name: 100 * np.linalg.norm((up.world - flat.world)[rig.skeleton.index(name), :3, 3])
+        for name in ("L_ankle", "L_ball", "L_toe")
+    }
     assert moved == pytest.approx({"L_ankle": 9.79, "L_ball": 0, "L_toe": 0}, abs=0.005)
     assert np.degrees(up.flexion[0] - flat.flexion[0]) == pytest.approx(40, abs=0.5)
     np.testing.assert_array_equal(up.controls["L_foot"], flat.controls["L_foot"])
 
 
-@pytest.mark.parametrize(("wiring", "slide", "low", "high"), [
-    (RIGHT, 0.0, 0.0, 0.0), (HIGH, 6.9, 0.0, 2.3), (ORDER, 1.5, -4.2, 0.0),
-])
+@pytest.mark.parametrize(
+    ("wiring", "slide", "low", "high"),
+    [
+        (RIGHT, 0.0, 0.0, 0.0),
+        (HIGH, 6.9, 0.0, 2.3),
+        (ORDER, 1.5, -4.2, 0.0),
+    ],
+)
 def test_two_numbers_tell_what_is_wrong_with_the_pivots(wiring, slide, low, high):
     _, slid, lowest = scene.stepped(TAMSIN, wiring)
     assert (slid[-1], lowest.min(), lowest.max()) == pytest.approx((slide, low, high), abs=0.05)
@@ -129,9 +177,13 @@ def test_too_high_slides_by_a_pendulum_and_the_wrong_order_sinks_by_the_toes():
     assert slid[13] == pytest.approx(1.9, abs=0.05)
     assert 100 * TAMSIN.ankle_height * np.sin(-strike) == pytest.approx(1.9, abs=0.05)
     toes = 100 * (SOLE.toe - SOLE.ball)[0]
-    assert scene.lowest_cm(scene.rolled(TAMSIN, 60, ORDER)) == pytest.approx(-toes * np.sin(np.radians(40)))
+    assert scene.lowest_cm(scene.rolled(TAMSIN, 60, ORDER)) == pytest.approx(
+        -toes * np.sin(np.radians(40))
+    )
     on_heel = ROLL_DEG[ROLL_DEG <= 0]
-    np.testing.assert_allclose(scene.rolled(TAMSIN, on_heel, ORDER), scene.rolled(TAMSIN, on_heel), atol=1e-12)
+    np.testing.assert_allclose(
+        scene.rolled(TAMSIN, on_heel, ORDER), scene.rolled(TAMSIN, on_heel), atol=1e-12
+    )
 
 
 def test_a_foot_in_the_air_is_lifted_by_its_deepest_point():

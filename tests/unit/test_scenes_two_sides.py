@@ -18,7 +18,9 @@ def numbers(kind, knee=0.0, turn=0.0, swing=0.0):
     return scene.anatomy(TAMSIN, *scene._same_numbers(TAMSIN, kind, knee, turn, swing))
 
 
-@pytest.mark.parametrize(("kind", "signs"), [("same bend", (1, -1, -1)), ("reflection", (-1, -1, 1))])
+@pytest.mark.parametrize(
+    ("kind", "signs"), [("same bend", (1, -1, -1)), ("reflection", (-1, -1, 1))]
+)
 def test_what_one_number_does_on_either_side(kind, signs):
     for i, given in enumerate(({"knee": 60}, {"turn": 30}, {"swing": 20})):
         left, right = numbers(kind, **given)
@@ -33,9 +35,14 @@ def test_the_signs_are_those_of_mirrored_turns():
     for kind in scene.KINDS:
         skeleton, world = scene._same_numbers(TAMSIN, kind, 60, 30, 20)
         local = skeleton.local(world)
-        turns = {name: np.swapaxes(skeleton.rest_local[skeleton.index(name), :3, :3], 0, 1)
-                 @ local[skeleton.index(name), :3, :3] for name in ("L_hip", "L_knee")}
-        both = turns | {placement.swap_side(n): placement.mirror_turns(t, kind) for n, t in turns.items()}
+        turns = {
+            name: np.swapaxes(skeleton.rest_local[skeleton.index(name), :3, :3], 0, 1)
+            @ local[skeleton.index(name), :3, :3]
+            for name in ("L_hip", "L_knee")
+        }
+        both = turns | {
+            placement.swap_side(n): placement.mirror_turns(t, kind) for n, t in turns.items()
+        }
         assert placement.mirror_error(skeleton, skeleton.pose(both), kind).cm.max() < 1e-10
 
 
@@ -67,7 +74,9 @@ def test_a_turned_hinge_takes_the_ankle_out_of_the_plane():
 
 def test_turning_a_hinge_moves_no_joint():
     skeleton, straight = scene.turned_hinge(TAMSIN, 15), scene.both_legs(TAMSIN)
-    np.testing.assert_allclose(skeleton.origins(skeleton.rest_world), straight.origins(straight.rest_world), atol=1e-15)
+    np.testing.assert_allclose(
+        skeleton.origins(skeleton.rest_world), straight.origins(straight.rest_world), atol=1e-15
+    )
 
 
 def test_mirrored_across_z_the_hips_are_as_far_off_as_they_are_wide():
@@ -93,7 +102,9 @@ def test_a_turned_joint_is_off_in_degrees_only_until_the_knees_bend():
     assert foot_cm > 5
 
 
-@pytest.mark.parametrize(("forward", "outward"), [*itertools.product((-4.0, 0.0, 0.1, 3.0), repeat=2)])
+@pytest.mark.parametrize(
+    ("forward", "outward"), [*itertools.product((-4.0, 0.0, 0.1, 3.0), repeat=2)]
+)
 def test_every_miss_stands_in_one_of_the_two_views(forward, outward):
     picture, _ = scene.one_off(PIP, "knee", forward, outward, 0, 0)
     words = f"{np.hypot(forward, outward):.1f} cm"

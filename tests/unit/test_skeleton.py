@@ -20,18 +20,21 @@ def at(x, y, z):
 
 def legs():
     """A pelvis with two legs, given in a muddled order."""
-    return Skeleton([
-        Joint("L_ankle", "L_knee", at(0, -0.4, 0)),
-        Joint("R_knee", "R_hip", at(0, -0.4, 0)),
-        Joint("pelvis", None, at(0, 0.9, 0)),
-        Joint("L_hip", "pelvis", at(0.1, 0, 0)),
-        Joint("R_ankle", "R_knee", at(0, -0.4, 0)),
-        Joint("L_knee", "L_hip", at(0, -0.4, 0)),
-        Joint("R_hip", "pelvis", at(-0.1, 0, 0)),
-    ])
+    return Skeleton(
+        [
+            Joint("L_ankle", "L_knee", at(0, -0.4, 0)),
+            Joint("R_knee", "R_hip", at(0, -0.4, 0)),
+            Joint("pelvis", None, at(0, 0.9, 0)),
+            Joint("L_hip", "pelvis", at(0.1, 0, 0)),
+            Joint("R_ankle", "R_knee", at(0, -0.4, 0)),
+            Joint("L_knee", "L_hip", at(0, -0.4, 0)),
+            Joint("R_hip", "pelvis", at(-0.1, 0, 0)),
+        ]
+    )
 
 
 # Building
+
 
 def test_parents_come_before_children_whatever_the_order_given():
     skeleton = legs()
@@ -39,12 +42,15 @@ def test_parents_come_before_children_whatever_the_order_given():
     assert (skeleton.parents < np.arange(7)).all()
     assert skeleton.names[0] == "pelvis"
     assert [skeleton.parent(name) for name in skeleton.names][1:] == [
-        skeleton.names[i] for i in skeleton.parents[1:]]
+        skeleton.names[i] for i in skeleton.parents[1:]
+    ]
 
 
 @given(st.integers(1, 12), st.randoms(use_true_random=False))
 def test_any_shuffle_of_any_tree_is_put_in_order(n, random):
-    joints = [Joint(f"j{i}", None if i == 0 else f"j{random.randrange(i)}", np.eye(4)) for i in range(n)]
+    joints = [
+        Joint(f"j{i}", None if i == 0 else f"j{random.randrange(i)}", np.eye(4)) for i in range(n)
+    ]
     parent = {joint.name: joint.parent for joint in joints}
     random.shuffle(joints)
     skeleton = Skeleton(joints)
@@ -58,20 +64,27 @@ def test_several_roots_are_fine():
     assert skeleton.rest_world[:, 0, 3].tolist() == [1, 2]
 
 
-@pytest.mark.parametrize(("joints", "message"), [
-    ([], "at least one joint; got none"),
-    ([("a", None), ("a", None)], "different names; got a more than once"),
-    ([("a", "b")], r"missing parent or a cycle at a \(parent b\)"),
-    ([("a", "a")], r"cycle at a \(parent a\)"),
-    ([("root", None), ("a", "c"), ("b", "a"), ("c", "b")],
-     r"cycle at a \(parent c\), b \(parent a\), c \(parent b\)"),
-])
+@pytest.mark.parametrize(
+    ("joints", "message"),
+    [
+        ([], "at least one joint; got none"),
+        ([("a", None), ("a", None)], "different names; got a more than once"),
+        ([("a", "b")], r"missing parent or a cycle at a \(parent b\)"),
+        ([("a", "a")], r"cycle at a \(parent a\)"),
+        (
+            [("root", None), ("a", "c"), ("b", "a"), ("c", "b")],
+            r"cycle at a \(parent c\), b \(parent a\), c \(parent b\)",
+        ),
+    ],
+)
 def test_joints_that_hang_from_no_root_are_refused_by_name(joints, message):
     with pytest.raises(ValueError, match="`joints` must .*" + message):
         Skeleton(Joint(name, parent, np.eye(4)) for name, parent in joints)
 
 
-@pytest.mark.parametrize("rest", [2 * np.eye(4), np.eye(3), np.full((4, 4), np.nan), np.stack([np.eye(4)] * 2)])
+@pytest.mark.parametrize(
+    "rest", [2 * np.eye(4), np.eye(3), np.full((4, 4), np.nan), np.stack([np.eye(4)] * 2)]
+)
 def test_a_rest_frame_that_is_none_is_refused_by_its_joint(rest):
     with pytest.raises(ValueError, match="`rest of hip` must"):
         Skeleton([Joint("hip", None, rest)])
@@ -96,6 +109,7 @@ def test_from_world_names_what_is_wrong():
 
 # Looking up
 
+
 def test_parents_children_and_all_below():
     skeleton = legs()
     assert skeleton.parent("pelvis") is None
@@ -113,24 +127,37 @@ def test_chains_run_down_from_start_to_end():
     assert skeleton.chain("L_knee", "L_knee") == ("L_knee",)
 
 
-@pytest.mark.parametrize(("start", "end"), [("L_ankle", "L_hip"), ("L_hip", "R_ankle"), ("L_hip", "pelvis")])
+@pytest.mark.parametrize(
+    ("start", "end"), [("L_ankle", "L_hip"), ("L_hip", "R_ankle"), ("L_hip", "pelvis")]
+)
 def test_a_chain_must_lead_down(start, end):
-    with pytest.raises(ValueError, match=f"`end` must hang below '{start}'; got '{end}', whose root is 'pelvis'"):
+    with pytest.raises(
+        ValueError, match=f"`end` must hang below '{start}'; got '{end}', whose root is 'pelvis'"
+    ):
         legs().chain(start, end)
 
 
-@pytest.mark.parametrize("look_up", [lambda s: s.index("L_toe"), lambda s: s.parent("L_toe"),
-                                     lambda s: s.children("L_toe"), lambda s: s.below("L_toe"),
-                                     lambda s: s.chain("L_toe", "L_ankle"), lambda s: s.chain("L_hip", "L_toe"),
-                                     lambda s: s.pose({"L_toe": np.eye(3)}),
-                                     lambda s: s.pose(shifts={"L_toe": [0, 0, 0]}),
-                                     lambda s: s.origins(s.rest_world, ["L_toe"])])
+@pytest.mark.parametrize(
+    "look_up",
+    [
+        lambda s: s.index("L_toe"),
+        lambda s: s.parent("L_toe"),
+        lambda s: s.children("L_toe"),
+        lambda s: s.below("L_toe"),
+        lambda s: s.chain("L_toe", "L_ankle"),
+        lambda s: s.chain("L_hip", "L_toe"),
+        lambda s: s.pose({"L_toe": np.eye(3)}),
+        lambda s: s.pose(shifts={"L_toe": [0, 0, 0]}),
+        lambda s: s.origins(s.rest_world, ["L_toe"]),
+    ],
+)
 def test_an_unknown_joint_is_refused_with_the_names_there_are(look_up):
     with pytest.raises(ValueError, match=r"pelvis, L_hip, R_hip.*got 'L_toe'"):
         look_up(legs())
 
 
 # Posing
+
 
 def test_a_skeleton_left_alone_rests():
     skeleton = legs()
@@ -142,11 +169,15 @@ def test_a_knee_flexed_by_hand():
     """A positive quarter turn about +X takes the hanging shank backward."""
     skeleton = legs()
     world = skeleton.pose({"L_knee": rotation.matrix_about("x", np.pi / 2)})
-    assert np.allclose(skeleton.origins(world, ["L_knee", "L_ankle"]), [[0.1, 0.5, 0], [0.1, 0.5, -0.4]], **CLOSE)
+    assert np.allclose(
+        skeleton.origins(world, ["L_knee", "L_ankle"]), [[0.1, 0.5, 0], [0.1, 0.5, -0.4]], **CLOSE
+    )
 
 
-@given(st.fixed_dictionaries(dict.fromkeys(("pelvis", "L_hip", "L_knee"), turns)),
-       arrays(float, 3, elements=numbers))
+@given(
+    st.fixed_dictionaries(dict.fromkeys(("pelvis", "L_hip", "L_knee"), turns)),
+    arrays(float, 3, elements=numbers),
+)
 def test_bones_keep_their_length_and_only_joints_below_move(pose, shift):
     skeleton = legs()
     at_rest = skeleton.origins(skeleton.rest_world)
@@ -158,7 +189,11 @@ def test_bones_keep_their_length_and_only_joints_below_move(pose, shift):
         assert np.allclose(np.linalg.norm(bones, axis=-1), [0.1, 0.1, 0.4, 0.4, 0.4, 0.4], **CLOSE)
     assert np.allclose(moved[0], at_rest[0] + shift, **CLOSE)
     one = skeleton.pose({"L_hip": pose["L_hip"]})
-    still = [skeleton.index(name) for name in skeleton.names if name not in ("L_hip", *skeleton.below("L_hip"))]
+    still = [
+        skeleton.index(name)
+        for name in skeleton.names
+        if name not in ("L_hip", *skeleton.below("L_hip"))
+    ]
     assert np.array_equal(one[still], skeleton.rest_world[still])
 
 
@@ -169,7 +204,9 @@ def test_local_and_world_undo_each_other(pose):
     local = skeleton.local(world)
     assert np.allclose(skeleton.world(local), world, **CLOSE)
     knee = skeleton.index("R_knee")
-    assert np.allclose(local[knee], skeleton.rest_local[knee] @ frames.frame(pose["R_knee"]), **CLOSE)
+    assert np.allclose(
+        local[knee], skeleton.rest_local[knee] @ frames.frame(pose["R_knee"]), **CLOSE
+    )
 
 
 def test_a_batch_of_poses_is_a_loop():
@@ -190,12 +227,16 @@ def test_a_batch_of_poses_is_a_loop():
 
 
 def test_whole_numbers_and_lists_are_floats():
-    skeleton = Skeleton([Joint("a", None, np.eye(4, dtype=int).tolist()), Joint("b", "a", at(0, -1, 0).astype(int))])
+    skeleton = Skeleton(
+        [Joint("a", None, np.eye(4, dtype=int).tolist()), Joint("b", "a", at(0, -1, 0).astype(int))]
+    )
     quarter = [[1, 0, 0], [0, 0, -1], [0, 1, 0]]
     world = skeleton.pose({"a": quarter}, {"a": [1, 2, 3]})
     assert world.dtype == np.float64
     assert skeleton.origins(world.astype(int).tolist()).tolist() == [[1, 2, 3], [1, 2, 2]]
-    assert np.array_equal(skeleton.world(skeleton.rest_local.astype(int).tolist()), skeleton.rest_world)
+    assert np.array_equal(
+        skeleton.world(skeleton.rest_local.astype(int).tolist()), skeleton.rest_world
+    )
 
 
 def test_posing_leaves_the_rest_pose_alone():
@@ -220,18 +261,30 @@ def test_turns_and_shifts_are_refused_by_their_joint():
 
 # The flat chain
 
-@pytest.mark.parametrize(("angles", "end"), [
-    ([0, 0], [5, 0]), ([np.pi / 2, 0], [0, 5]), ([np.pi, 0], [-5, 0]), ([-np.pi / 2, 0], [0, -5]),
-    ([0, np.pi / 2], [3, 2]), ([0, -np.pi / 2], [3, -2]), ([0, np.pi], [1, 0]),
-])
+
+@pytest.mark.parametrize(
+    ("angles", "end"),
+    [
+        ([0, 0], [5, 0]),
+        ([np.pi / 2, 0], [0, 5]),
+        ([np.pi, 0], [-5, 0]),
+        ([-np.pi / 2, 0], [0, -5]),
+        ([0, np.pi / 2], [3, 2]),
+        ([0, -np.pi / 2], [3, -2]),
+        ([0, np.pi], [1, 0]),
+    ],
+)
 def test_a_flat_chain_straight_folded_and_in_every_quadrant(angles, end):
     joints = planar_chain(angles, [3, 2])
     assert joints.shape == (3, 2)
     assert np.allclose(joints[-1], end, **CLOSE)
 
 
-@given(arrays(float, 4, elements=numbers), arrays(float, 4, elements=st.floats(0.01, 3)),
-       arrays(float, 2, elements=numbers))
+@given(
+    arrays(float, 4, elements=numbers),
+    arrays(float, 4, elements=st.floats(0.01, 3)),
+    arrays(float, 2, elements=numbers),
+)
 def test_a_flat_chain_keeps_its_lengths_and_angles(angles, lengths, start):
     joints = planar_chain(angles, lengths, start)
     bones = np.diff(joints, axis=0)
@@ -252,7 +305,9 @@ def test_a_batch_of_flat_chains_is_a_loop_and_whole_numbers_are_floats():
 
 
 def test_each_bone_has_an_angle_and_a_length_above_zero():
-    with pytest.raises(ValueError, match="`lengths` must be as many as `angles`; got 3 lengths and 2 angles"):
+    with pytest.raises(
+        ValueError, match="`lengths` must be as many as `angles`; got 3 lengths and 2 angles"
+    ):
         planar_chain([0, 0], [1, 1, 1])
     with pytest.raises(ValueError, match="`lengths` must be above zero"):
         planar_chain([0, 0], [1, 0])
@@ -260,20 +315,32 @@ def test_each_bone_has_an_angle_and_a_length_above_zero():
 
 # Side tags
 
-@pytest.mark.parametrize(("name", "other"), [
-    ("L_BALL", "R_BALL"), ("R_ROLLER", "L_ROLLER"), ("L_hip_L_R_", "R_hip_L_R_"), ("R_L_bow", "L_L_bow"),
-    ("L_", "R_"), ("L_heel_L", "R_heel_L"),
-])
+
+@pytest.mark.parametrize(
+    ("name", "other"),
+    [
+        ("L_BALL", "R_BALL"),
+        ("R_ROLLER", "L_ROLLER"),
+        ("L_hip_L_R_", "R_hip_L_R_"),
+        ("R_L_bow", "L_L_bow"),
+        ("L_", "R_"),
+        ("L_heel_L", "R_heel_L"),
+    ],
+)
 def test_changing_sides_touches_only_the_tag(name, other):
     assert other_side(name) == other
     assert other_side(other) == name
     assert side_of(name) == name[:2]
 
 
-@pytest.mark.parametrize("name", ["pelvis", "LEG", "Roller", "BALL_L_", "l_hip", "xL_hip", "L", "R-hip", ""])
+@pytest.mark.parametrize(
+    "name", ["pelvis", "LEG", "Roller", "BALL_L_", "l_hip", "xL_hip", "L", "R-hip", ""]
+)
 def test_a_letter_is_no_side_tag(name):
     assert side_of(name) is None
-    with pytest.raises(ValueError, match=f"`name` must begin with a side tag, L_ or R_; got '{name}'"):
+    with pytest.raises(
+        ValueError, match=f"`name` must begin with a side tag, L_ or R_; got '{name}'"
+    ):
         other_side(name)
 
 

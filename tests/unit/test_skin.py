@@ -22,8 +22,13 @@ def two_leg_skeleton(puppet):
     world, parents = {"pelvis": frames.frame(origin=chain[0] * [0, 1, 1])}, {"pelvis": None}
     for tag, side in (("L_", 1), ("R_", -1)):
         above = "pelvis"
-        for name, point in zip([*("hip", "knee", "ankle", "foot")[:len(chain)], "toe"], [*chain, toe], strict=True):
-            world[tag + name], parents[tag + name] = frames.frame(origin=point * [side, 1, 1]), above
+        for name, point in zip(
+            [*("hip", "knee", "ankle", "foot")[: len(chain)], "toe"], [*chain, toe], strict=True
+        ):
+            world[tag + name], parents[tag + name] = (
+                frames.frame(origin=point * [side, 1, 1]),
+                above,
+            )
             above = tag + name
     return Skeleton.from_world(world, parents)
 
@@ -39,7 +44,9 @@ def skinned(puppet, vertices, **options):
 
 SKELETON, SURFACE, WEIGHTS = skinned(PUPPETS["Tamsin"], 2000)
 KNEE, HIP = SKELETON.index("L_knee"), SKELETON.index("L_hip")
-LIMB = mesh.tube(0.05, 1.0, around=24, along=40)  # an upper bone in y > 0, a lower one in y < 0, a joint at the origin
+LIMB = mesh.tube(
+    0.05, 1.0, around=24, along=40
+)  # an upper bone in y > 0, a lower one in y < 0, a joint at the origin
 LIMB_BONES = {"upper": [[[0, 0.5, 0], [0, 0, 0]]], "lower": [[[0, 0, 0], [0, -0.5, 0]]]}
 LIMB_WEIGHTS = skin.weights_by_distance(LIMB.vertices, LIMB_BONES)
 
@@ -51,19 +58,25 @@ def limb_matrices(axis, angle):
 
 
 def crouch(hip_deg, knee_deg, ankle_deg):
-    turns = {f"{tag}{joint}": rotation.matrix_about("x", np.radians(angle)) for tag in ("L_", "R_")
-             for joint, angle in (("hip", -hip_deg), ("knee", knee_deg), ("ankle", ankle_deg))}
+    turns = {
+        f"{tag}{joint}": rotation.matrix_about("x", np.radians(angle))
+        for tag in ("L_", "R_")
+        for joint, angle in (("hip", -hip_deg), ("knee", knee_deg), ("ankle", ankle_deg))
+    }
     return SKELETON.pose(turns)
 
 
 def random_skin(seed, joints=5, vertices=40):
     rng = np.random.default_rng(seed)
     weights = skin.prune(rng.random((vertices, joints)) ** 3)
-    matrices = frames.frame(rotation.matrix_from_vector(rng.normal(size=(joints, 3))), rng.normal(size=(joints, 3)))
+    matrices = frames.frame(
+        rotation.matrix_from_vector(rng.normal(size=(joints, 3))), rng.normal(size=(joints, 3))
+    )
     return rng.normal(size=(vertices, 3)), skin.normalise(weights), matrices
 
 
 # Weights
+
 
 @pytest.mark.parametrize("puppet", PUPPETS.values(), ids=list(PUPPETS))
 @pytest.mark.parametrize("softness", [0.5, 1.5, 3.0])
@@ -84,7 +97,10 @@ def test_no_joint_moves_the_other_leg(puppet):
 
 
 def test_weights_are_mirror_images():
-    mirrored = [SKELETON.index({"L": "R", "R": "L"}.get(name[0], name[0]) + name[1:]) for name in SKELETON.names]
+    mirrored = [
+        SKELETON.index({"L": "R", "R": "L"}.get(name[0], name[0]) + name[1:])
+        for name in SKELETON.names
+    ]
     here = {tuple(np.round(v, 9)): w for v, w in zip(SURFACE.vertices, WEIGHTS, strict=True)}
     for vertex, row in here.items():
         across = here[(-vertex[0] + 0.0, *vertex[1:])]
@@ -152,8 +168,10 @@ def test_a_joint_without_bones_gets_no_weight():
     np.testing.assert_array_equal(skin.weights_by_distance(LIMB.vertices, bones)[:, 2], 0)
     assert skin.bones_of(SKELETON)["L_toe"].shape == (0, 2, 3)
     assert skin.bones_of(SKELETON)["pelvis"].shape == (2, 2, 3)
-    np.testing.assert_allclose(skin.bones_of(SKELETON)["L_hip"], [[SKELETON.rest_world[HIP, :3, 3],
-                                                                   SKELETON.rest_world[KNEE, :3, 3]]])
+    np.testing.assert_allclose(
+        skin.bones_of(SKELETON)["L_hip"],
+        [[SKELETON.rest_world[HIP, :3, 3], SKELETON.rest_world[KNEE, :3, 3]]],
+    )
 
 
 @pytest.mark.parametrize("puppet", PUPPETS.values(), ids=list(PUPPETS))
@@ -167,7 +185,9 @@ def test_skin_of_a_rig_fits_its_rest_pose_and_follows_its_feet(puppet):
     soles, waist = surface.vertices[:, 1] < 1e-9, surface.vertices[:, 1].argmax()
     for blend in BLENDS:
         moved = blend(surface.vertices, weights, matrices) - surface.vertices
-        np.testing.assert_allclose(moved[soles], 0, atol=1e-3)  # the ankle's blend may just reach one
+        np.testing.assert_allclose(
+            moved[soles], 0, atol=1e-3
+        )  # the ankle's blend may just reach one
         np.testing.assert_allclose(moved[waist], [0, -0.1, 0], atol=1e-9)
 
 
@@ -182,7 +202,9 @@ def test_pruning_keeps_the_strongest_and_the_sum(seed, most):
         stays = kept > 0
         assert stays.sum() == most
         assert row[stays].min() >= row[~stays].max()
-        np.testing.assert_allclose(kept[stays] / kept[stays].sum(), row[stays] / row[stays].sum(), rtol=1e-12)
+        np.testing.assert_allclose(
+            kept[stays] / kept[stays].sum(), row[stays] / row[stays].sum(), rtol=1e-12
+        )
     np.testing.assert_allclose(skin.normalise(pruned).sum(axis=1), 1, rtol=0, atol=1e-12)
 
 
@@ -190,7 +212,9 @@ def test_pruning_keeps_the_strongest_and_the_sum(seed, most):
 @given(seeds, st.integers(1, 9))
 def test_to_four_and_back(seed, joints):
     rng = np.random.default_rng(seed)
-    weights = skin.prune(rng.random((20, joints)) * (rng.random((20, joints)) < 0.5) + np.eye(20, joints) + 1e-3)
+    weights = skin.prune(
+        rng.random((20, joints)) * (rng.random((20, joints)) < 0.5) + np.eye(20, joints) + 1e-3
+    )
     indices, four = skin.to_four(weights)
     assert indices.shape == four.shape == (20, 4)
     assert np.all(np.diff(four, axis=1) <= 0)
@@ -200,11 +224,14 @@ def test_to_four_and_back(seed, joints):
 
 # Both ways of skinning
 
+
 @blends
 def test_rest_pose_returns_the_vertices(blend):
     matrices = skin.joint_matrices(SKELETON.rest_world, SKELETON.rest_world)
     np.testing.assert_allclose(matrices, np.broadcast_to(np.eye(4), matrices.shape), atol=1e-15)
-    np.testing.assert_allclose(blend(SURFACE.vertices, WEIGHTS, matrices), SURFACE.vertices, atol=1e-14)
+    np.testing.assert_allclose(
+        blend(SURFACE.vertices, WEIGHTS, matrices), SURFACE.vertices, atol=1e-14
+    )
 
 
 @blends
@@ -215,7 +242,9 @@ def test_moving_all_joints_moves_the_skin_and_keeps_its_volume(blend, turn, shif
     matrices = skin.joint_matrices(motion @ SKELETON.rest_world, SKELETON.rest_world)
     posed = blend(SURFACE.vertices, WEIGHTS, matrices)
     np.testing.assert_allclose(posed, frames.apply(motion, SURFACE.vertices), atol=1e-12)
-    np.testing.assert_allclose(mesh.volume_kept(SURFACE.vertices, posed, SURFACE.triangles), 1, rtol=1e-10)
+    np.testing.assert_allclose(
+        mesh.volume_kept(SURFACE.vertices, posed, SURFACE.triangles), 1, rtol=1e-10
+    )
 
 
 @blends
@@ -225,35 +254,46 @@ def test_blending_does_not_depend_on_where_the_world_is(blend, seed, turn, shift
     vertices, weights, matrices = random_skin(seed)
     motion = frames.frame(rotation.matrix_from_vector(turn), shift)
     moved = blend(vertices, weights, motion @ matrices)
-    np.testing.assert_allclose(moved, frames.apply(motion, blend(vertices, weights, matrices)), atol=1e-9)
+    np.testing.assert_allclose(
+        moved, frames.apply(motion, blend(vertices, weights, matrices)), atol=1e-9
+    )
 
 
 @blends
 def test_a_vertex_of_one_joint_moves_with_it(blend):
     vertices, _, matrices = random_skin(3)
     weights = np.eye(5)[np.arange(40) % 5]
-    np.testing.assert_allclose(blend(vertices, weights, matrices), frames.apply(matrices[np.arange(40) % 5], vertices),
-                               atol=1e-12)
+    np.testing.assert_allclose(
+        blend(vertices, weights, matrices),
+        frames.apply(matrices[np.arange(40) % 5], vertices),
+        atol=1e-12,
+    )
 
 
 @blends
 def test_batch_equals_loop_on_a_mesh_of_several_blocks(blend):
     rng = np.random.default_rng(5)
     vertices, weights, _ = random_skin(1, vertices=2 * skin.BLOCK + 7)
-    matrices = frames.frame(rotation.matrix_from_vector(rng.normal(size=(2, 3, 5, 3))), rng.normal(size=(2, 3, 5, 3)))
+    matrices = frames.frame(
+        rotation.matrix_from_vector(rng.normal(size=(2, 3, 5, 3))), rng.normal(size=(2, 3, 5, 3))
+    )
     posed = blend(vertices, weights, matrices)
     assert posed.shape == (2, 3, len(vertices), 3)
     for i in np.ndindex(2, 3):
         np.testing.assert_allclose(posed[i], blend(vertices, weights, matrices[i]), atol=1e-13)
     some = [0, 1, skin.BLOCK - 1, skin.BLOCK, 2 * skin.BLOCK + 6]
-    np.testing.assert_allclose(posed[..., some, :], blend(vertices[some], weights[some], matrices), atol=1e-12)
+    np.testing.assert_allclose(
+        posed[..., some, :], blend(vertices[some], weights[some], matrices), atol=1e-12
+    )
 
 
 @blends
 def test_whole_numbers_and_lists_are_as_good(blend):
     matrices = np.array([np.eye(4), [[0, -1, 0, 1], [1, 0, 0, 0], [0, 0, 1, 0], [0, 0, 0, 1]]])
     vertices, weights = np.array([[1.0, 2, 3], [4, 5, 6]]), np.array([[1.0, 0], [1, 1]])
-    whole = blend(vertices.astype(int).tolist(), weights.astype(int).tolist(), matrices.astype(int).tolist())
+    whole = blend(
+        vertices.astype(int).tolist(), weights.astype(int).tolist(), matrices.astype(int).tolist()
+    )
     np.testing.assert_array_equal(whole, blend(vertices, weights, matrices))
 
 
@@ -284,13 +324,18 @@ def test_the_order_of_joints_does_not_matter(seed):
     vertices, weights, matrices = random_skin(seed)
     order = np.random.default_rng(seed).permutation(5)
     for blend in BLENDS:
-        np.testing.assert_allclose(blend(vertices, weights[:, order], matrices[order]),
-                                   blend(vertices, weights, matrices), atol=1e-12)
+        np.testing.assert_allclose(
+            blend(vertices, weights[:, order], matrices[order]),
+            blend(vertices, weights, matrices),
+            atol=1e-12,
+        )
 
 
 def test_dual_quaternions_go_the_short_way_from_whichever_joint_is_stronger():
     """Turns of 100 degrees to either side are 160 apart by the back: the blend must not pass through no turn at all."""
-    matrices = np.stack([frames.frame(rotation.matrix_about("y", np.radians(a))) for a in (100, -100)])
+    matrices = np.stack(
+        [frames.frame(rotation.matrix_about("y", np.radians(a))) for a in (100, -100)]
+    )
     halfway = skin.dual_quaternion_blend([[1, 0, 0]], [[0.5, 0.5]], matrices)
     np.testing.assert_allclose(halfway, [[-1, 0, 0]], atol=1e-12)
     for weights in ([[0.7, 0.3]], [[0.3, 0.7]]):
@@ -301,9 +346,13 @@ def test_dual_quaternions_go_the_short_way_from_whichever_joint_is_stronger():
 @pytest.mark.parametrize("angle", [0, 1e-9, 1, 179.999999, 180, 180.000001, 270])
 def test_answers_stay_finite_at_every_turn(angle):
     for axis in "xyz":
-        posed = skin.dual_quaternion_blend(LIMB.vertices, LIMB_WEIGHTS, limb_matrices(axis, np.radians(angle)))
+        posed = skin.dual_quaternion_blend(
+            LIMB.vertices, LIMB_WEIGHTS, limb_matrices(axis, np.radians(angle))
+        )
         assert np.isfinite(posed).all()
-        np.testing.assert_allclose(np.linalg.norm(posed, axis=1), np.linalg.norm(LIMB.vertices, axis=1), rtol=1e-12)
+        np.testing.assert_allclose(
+            np.linalg.norm(posed, axis=1), np.linalg.norm(LIMB.vertices, axis=1), rtol=1e-12
+        )
 
 
 @quick
@@ -319,18 +368,29 @@ def test_dual_quaternions_are_frames_again(turn, shift):
 
 def test_inverse_bind_matrices_undo_the_rest_pose():
     inverse = skin.inverse_bind_matrices(SKELETON.rest_world)
-    np.testing.assert_allclose(inverse @ SKELETON.rest_world, np.broadcast_to(np.eye(4), inverse.shape), atol=1e-15)
+    np.testing.assert_allclose(
+        inverse @ SKELETON.rest_world, np.broadcast_to(np.eye(4), inverse.shape), atol=1e-15
+    )
     posed = crouch(40, 80, -40)
-    np.testing.assert_allclose(skin.joint_matrices(posed, SKELETON.rest_world), posed @ inverse, atol=1e-15)
+    np.testing.assert_allclose(
+        skin.joint_matrices(posed, SKELETON.rest_world), posed @ inverse, atol=1e-15
+    )
 
 
 # What a pose does to a skin
 
+
 def test_a_bent_knee_loses_volume_by_linear_blend_and_hardly_any_by_dual_quaternions():
     bends = np.array([0, 30, 60, 90, 120])
-    matrices = skin.joint_matrices(np.stack([crouch(0, bend, 0) for bend in bends]), SKELETON.rest_world)
-    linear, dual = (mesh.volume_kept(SURFACE.vertices, blend(SURFACE.vertices, WEIGHTS, matrices), SURFACE.triangles)
-                    for blend in BLENDS)
+    matrices = skin.joint_matrices(
+        np.stack([crouch(0, bend, 0) for bend in bends]), SKELETON.rest_world
+    )
+    linear, dual = (
+        mesh.volume_kept(
+            SURFACE.vertices, blend(SURFACE.vertices, WEIGHTS, matrices), SURFACE.triangles
+        )
+        for blend in BLENDS
+    )
     assert linear.shape == (5,)
     np.testing.assert_allclose([linear[0], dual[0]], 1, atol=1e-12)
     assert np.all(np.diff(linear) < 0)
@@ -343,10 +403,15 @@ def test_knee_section_keeps_the_cosine_of_half_the_bend():
     knee = SKELETON.rest_world[KNEE, :3, 3]
     for bend in (0, 45, 90, 120):
         matrices = skin.joint_matrices(crouch(30, bend, 0), SKELETON.rest_world)
-        for blend, expected in ((skin.linear_blend, np.cos(np.radians(bend / 2))), (skin.dual_quaternion_blend, 1)):
+        for blend, expected in (
+            (skin.linear_blend, np.cos(np.radians(bend / 2))),
+            (skin.dual_quaternion_blend, 1),
+        ):
             posed = blend(SURFACE.vertices, WEIGHTS, matrices)
             kept = mesh.section_kept(SURFACE.vertices, posed, SURFACE.side("L_"), knee, [0, 1, 0])
-            np.testing.assert_allclose(kept, expected, atol=0.02)  # the ring at the knee is not quite half and half
+            np.testing.assert_allclose(
+                kept, expected, atol=0.02
+            )  # the ring at the knee is not quite half and half
 
 
 def test_twisted_limb_is_wrung_to_a_point_at_half_a_turn():
@@ -357,8 +422,9 @@ def test_twisted_limb_is_wrung_to_a_point_at_half_a_turn():
     linear, dual = (blend(LIMB.vertices, LIMB_WEIGHTS, matrices) for blend in BLENDS)
     worst = skin.worst_collapse(LIMB.vertices, linear, np.eye(4), matrices[:, 1], "y", zone)
     np.testing.assert_allclose(worst, [1, np.sqrt(0.5), 0], atol=1e-9)
-    np.testing.assert_allclose(skin.worst_collapse(LIMB.vertices, dual, np.eye(4), matrices[:, 1], "y", zone), 1,
-                               atol=1e-9)
+    np.testing.assert_allclose(
+        skin.worst_collapse(LIMB.vertices, dual, np.eye(4), matrices[:, 1], "y", zone), 1, atol=1e-9
+    )
     sections = mesh.section_kept(LIMB.vertices, linear, LIMB.triangles, [0, 0, 0], [0, 1, 0])
     np.testing.assert_allclose(sections, [1, 0.5, 0], atol=1e-9)
 
@@ -374,7 +440,9 @@ def test_worst_collapse_of_the_knee(bend):
     expected = skin.blend_radius(WEIGHTS[zone, KNEE], np.radians(bend))
     np.testing.assert_allclose(kept[zone], expected, atol=1e-9)
     assert skin.worst_collapse(SURFACE.vertices, linear, *joints, "x", zone) == kept[zone].min()
-    np.testing.assert_allclose(skin.worst_collapse(SURFACE.vertices, dual, *joints, "x", zone), 1, atol=1e-9)
+    np.testing.assert_allclose(
+        skin.worst_collapse(SURFACE.vertices, dual, *joints, "x", zone), 1, atol=1e-9
+    )
     own = WEIGHTS[:, KNEE] == 1
     np.testing.assert_allclose(kept[own], 1, atol=1e-9)
 
@@ -384,11 +452,15 @@ def test_worst_collapse_of_the_knee(bend):
 def test_blend_radius_is_what_linear_blend_does(weight, angle, axis, distance):
     vertex = distance * np.roll([0, 1, 0], "xyz".index(axis))
     posed = skin.linear_blend([vertex], [[1 - weight, weight]], limb_matrices(axis, angle))
-    np.testing.assert_allclose(np.linalg.norm(posed) / distance, skin.blend_radius(weight, angle), atol=1e-12)
+    np.testing.assert_allclose(
+        np.linalg.norm(posed) / distance, skin.blend_radius(weight, angle), atol=1e-12
+    )
 
 
 def test_a_vertex_on_the_axis_counts_as_kept():
-    kept = skin.radius_kept([[0, 0.3, 0], [0.1, 0, 0]], [[0.2, 0.3, 0], [0.05, 0, 0]], np.eye(4), np.eye(4), "y")
+    kept = skin.radius_kept(
+        [[0, 0.3, 0], [0.1, 0, 0]], [[0.2, 0.3, 0], [0.05, 0, 0]], np.eye(4), np.eye(4), "y"
+    )
     np.testing.assert_allclose(kept, [1, 0.5])
 
 
@@ -397,34 +469,90 @@ def test_a_vertex_on_the_axis_counts_as_kept():
 ONE = [[0.5, 0.5]]
 
 
-@pytest.mark.parametrize(("call", "message"), [
-    (lambda: skin.linear_blend([[0, 0, 0]], [[0.5, 0.5]] * 2, np.stack([np.eye(4)] * 2)),
-     "`weights` must have a row for each of 1 vertices; got 2 rows"),
-    (lambda: skin.linear_blend([[0, 0, 0]], ONE, np.stack([np.eye(4)] * 3)), "`matrices` must be numbers with shape"),
-    (lambda: skin.linear_blend([[0, 0, 0]], [[0.5, -0.5]], np.stack([np.eye(4)] * 2)), "must be zero or more"),
-    (lambda: skin.linear_blend([[0, 0, 0]], [[0, 0]], np.stack([np.eye(4)] * 2)), "in each row one above zero"),
-    (lambda: skin.linear_blend([[0, 0, 0]], ONE, frames.frame(origin=[[1, 2, 3]] * 2).swapaxes(-1, -2)),
-     "`matrices` must have the last row 0 0 0 1"),
-    (lambda: skin.linear_blend([[[0, 0, 0]]], ONE, np.stack([np.eye(4)] * 2)), "`vertices` must be one table"),
-    (lambda: skin.to_four(np.ones((2, 5))), "`weights` must have at most four joints to a vertex; got 5"),
-    (lambda: skin.from_four([[0, 1, 2, 9]], [[1, 1, 1, 1]], 5), "`indices` must be joint numbers from 0 to 4"),
-    (lambda: skin.from_four([[0, 1, 2, 0.5]], [[1, 1, 1, 1]], 5), "`indices` must be joint numbers from 0 to 4"),
-    (lambda: skin.prune(np.ones((2, 5)), 0), "`most` must be a whole number of at least 1"),
-    (lambda: skin.weights_by_distance([[1, 0, 0]], {"R_knee": [[[0, 0, 0], [0, 1, 0]]]}), "`bones` must hold a bone"),
-    (lambda: skin.weights_by_distance([[1, 0, 0]], {}), "`bones` must map joint names to bones"),
-    (lambda: skin.weights_by_distance([[1, 0, 0]], LIMB_BONES, softness=0), "`softness` must be above zero"),
-    (lambda: skin.rig_skin("Tamsin", PUPPETS["Tamsin"]), "`rig` must be a LegRig; got 'Tamsin'"),
-    (lambda: skin.bones_of("Tamsin"), "`skeleton` must be a Skeleton"),
-    (lambda: skin.bones_of(SKELETON, {"tail": [[[0, 0, 0], [0, 0, 1]]]}), "'tail'"),
-    (lambda: skin.blend_radius(1.5, 0), "`weight` must be from 0 to 1"),
-    (lambda: skin.blend_zone(ONE, 0, 2), "`first` and `second` must be two columns"),
-    (lambda: skin.blend_zone(ONE, 1, 1), "`first` and `second` must be two columns"),
-    (lambda: skin.radius_kept([[1, 0, 0]], [[1, 0, 0]] * 2, np.eye(4), np.eye(4), "x"), "`posed` must have the 1 vert"),
-    (lambda: skin.radius_kept([[1, 0, 0]], [[1, 0, 0]], np.eye(4), np.eye(4), "w"), "`axis` must be one of"),
-    (lambda: skin.worst_collapse([[1, 0, 0]], [[1, 0, 0]], np.eye(4), np.eye(4), "x", [False]), "`zone` must be"),
-    (lambda: skin.worst_collapse([[1, 0, 0]], [[1, 0, 0]], np.eye(4), np.eye(4), "x", [1]), "`zone` must be"),
-    (lambda: skin.frame_from_dual_quaternion(np.zeros(8)), "`motion` must have a turn"),
-])
+@pytest.mark.parametrize(
+    ("call", "message"),
+    [
+        (
+            lambda: skin.linear_blend([[0, 0, 0]], [[0.5, 0.5]] * 2, np.stack([np.eye(4)] * 2)),
+            "`weights` must have a row for each of 1 vertices; got 2 rows",
+        ),
+        (
+            lambda: skin.linear_blend([[0, 0, 0]], ONE, np.stack([np.eye(4)] * 3)),
+            "`matrices` must be numbers with shape",
+        ),
+        (
+            lambda: skin.linear_blend([[0, 0, 0]], [[0.5, -0.5]], np.stack([np.eye(4)] * 2)),
+            "must be zero or more",
+        ),
+        (
+            lambda: skin.linear_blend([[0, 0, 0]], [[0, 0]], np.stack([np.eye(4)] * 2)),
+            "in each row one above zero",
+        ),
+        (
+            lambda: skin.linear_blend(
+                [[0, 0, 0]], ONE, frames.frame(origin=[[1, 2, 3]] * 2).swapaxes(-1, -2)
+            ),
+            "`matrices` must have the last row 0 0 0 1",
+        ),
+        (
+            lambda: skin.linear_blend([[[0, 0, 0]]], ONE, np.stack([np.eye(4)] * 2)),
+            "`vertices` must be one table",
+        ),
+        (
+            lambda: skin.to_four(np.ones((2, 5))),
+            "`weights` must have at most four joints to a vertex; got 5",
+        ),
+        (
+            lambda: skin.from_four([[0, 1, 2, 9]], [[1, 1, 1, 1]], 5),
+            "`indices` must be joint numbers from 0 to 4",
+        ),
+        (
+            lambda: skin.from_four([[0, 1, 2, 0.5]], [[1, 1, 1, 1]], 5),
+            "`indices` must be joint numbers from 0 to 4",
+        ),
+        (lambda: skin.prune(np.ones((2, 5)), 0), "`most` must be a whole number of at least 1"),
+        (
+            lambda: skin.weights_by_distance([[1, 0, 0]], {"R_knee": [[[0, 0, 0], [0, 1, 0]]]}),
+            "`bones` must hold a bone",
+        ),
+        (
+            lambda: skin.weights_by_distance([[1, 0, 0]], {}),
+            "`bones` must map joint names to bones",
+        ),
+        (
+            lambda: skin.weights_by_distance([[1, 0, 0]], LIMB_BONES, softness=0),
+            "`softness` must be above zero",
+        ),
+        (
+            lambda: skin.rig_skin("Tamsin", PUPPETS["Tamsin"]),
+            "`rig` must be a LegRig; got 'Tamsin'",
+        ),
+        (lambda: skin.bones_of("Tamsin"), "`skeleton` must be a Skeleton"),
+        (lambda: skin.bones_of(SKELETON, {"tail": [[[0, 0, 0], [0, 0, 1]]]}), "'tail'"),
+        (lambda: skin.blend_radius(1.5, 0), "`weight` must be from 0 to 1"),
+        (lambda: skin.blend_zone(ONE, 0, 2), "`first` and `second` must be two columns"),
+        (lambda: skin.blend_zone(ONE, 1, 1), "`first` and `second` must be two columns"),
+        (
+            lambda: skin.radius_kept([[1, 0, 0]], [[1, 0, 0]] * 2, np.eye(4), np.eye(4), "x"),
+            "`posed` must have the 1 vert",
+        ),
+        (
+            lambda: skin.radius_kept([[1, 0, 0]], [[1, 0, 0]], np.eye(4), np.eye(4), "w"),
+            "`axis` must be one of",
+        ),
+        (
+            lambda: skin.worst_collapse(
+                [[1, 0, 0]], [[1, 0, 0]], np.eye(4), np.eye(4), "x", [False]
+            ),
+            "`zone` must be",
+        ),
+        (
+            lambda: skin.worst_collapse([[1, 0, 0]], [[1, 0, 0]], np.eye(4), np.eye(4), "x", [1]),
+            "`zone` must be",
+        ),
+        (lambda: skin.frame_from_dual_quaternion(np.zeros(8)), "`motion` must have a turn"),
+    ],
+)
 def test_bad_input_says_what_would_do(call, message):
     with pytest.raises(ValueError) as refusal:  # noqa: PT011 (the message is checked below)
         call()

@@ -34,7 +34,9 @@ def test_goals_in_reach_are_reached_with_bones_kept(solve, size, joints):
     assert inside.sum() > 15
     assert found.reached[inside].mean() > 0.85
     np.testing.assert_array_equal(found.reached, found.miss <= 1e-6)
-    np.testing.assert_allclose(found.miss, np.linalg.norm(found.points[:, -1] - goal, axis=-1), rtol=0, atol=1e-14)
+    np.testing.assert_allclose(
+        found.miss, np.linalg.norm(found.points[:, -1] - goal, axis=-1), rtol=0, atol=1e-14
+    )
     np.testing.assert_allclose(bone_lengths(found.points), bone_lengths(points), rtol=0, atol=1e-9)
     np.testing.assert_array_equal(found.points[:, 0], points[:, 0])
 
@@ -46,7 +48,11 @@ def test_planar_leg_agrees_with_the_closed_form(solve):
     found = solve(bend.preset_bend(STRAIGHT, np.radians(20)), goal, most=5000)
     assert found.reached.all()
     for side in (1, -1):
-        ours = bend.measure_bend(found.points, np.stack([-goal[:, 1], goal[:, 0]], axis=-1)).angle * side > 0
+        ours = (
+            bend.measure_bend(found.points, np.stack([-goal[:, 1], goal[:, 0]], axis=-1)).angle
+            * side
+            > 0
+        )
         leg = two_bone.solve_planar(goal, 0.43, 0.42, side)
         wanted = two_bone.planar_points(leg.hip, leg.knee, 0.43, 0.42)
         np.testing.assert_allclose(found.points[ours], wanted[ours], atol=1e-4)
@@ -59,7 +65,9 @@ def test_straight_leg_with_its_goal_on_its_line_stalls_without_moving_a_digit(so
     assert found.stalled
     assert not found.reached
     assert found.miss == pytest.approx(0.05, abs=1e-7)
-    if solve is solvers.fabrik:  # the passes may round a last digit along the line, before they too stand still
+    if (
+        solve is solvers.fabrik
+    ):  # the passes may round a last digit along the line, before they too stand still
         np.testing.assert_array_equal(found.trace[..., 0], 0)
         np.testing.assert_allclose(found.points, STRAIGHT, rtol=0, atol=1e-7)
         assert found.steps <= 2
@@ -141,7 +149,9 @@ def test_trace_runs_from_start_to_end_and_done_chains_stay(solve):
     np.testing.assert_array_equal(found.trace[0], starts)
     np.testing.assert_array_equal(found.trace[-1], found.points)
     assert len(found.trace) == found.steps.max() + 1
-    np.testing.assert_array_equal(found.trace[:, 2], np.broadcast_to(starts[2], (len(found.trace), 3, 2)))
+    np.testing.assert_array_equal(
+        found.trace[:, 2], np.broadcast_to(starts[2], (len(found.trace), 3, 2))
+    )
     assert found.steps[1:].tolist() == [1, 0]
     assert found.stalled.tolist() == [False, True, False]
     assert solve(starts, SHORTER).trace is None
@@ -165,7 +175,10 @@ def test_single_precision_runs_in_single_precision(solve):
 
 @every
 def test_whole_numbers_equal_decimals(solve):
-    whole, decimal = solve([[0, 0], [1, -4], [0, -7]], [2, -5]), solve([[0.0, 0], [1, -4], [0, -7]], [2.0, -5.0])
+    whole, decimal = (
+        solve([[0, 0], [1, -4], [0, -7]], [2, -5]),
+        solve([[0.0, 0], [1, -4], [0, -7]], [2.0, -5.0]),
+    )
     np.testing.assert_array_equal(whole.points, decimal.points)
     assert whole.steps == decimal.steps
 
@@ -181,7 +194,9 @@ def test_hinges_turn_about_their_axes_only_and_carry_those_below(name):
     goal += ((points[2] - goal) @ unit)[:, None] * unit
     found = solvers.SOLVERS[name](points, goal, axes=axes, most=3000)
     assert found.reached.all()
-    np.testing.assert_allclose(found.points @ unit, np.broadcast_to(points @ unit, (20, 3)), atol=1e-12)
+    np.testing.assert_allclose(
+        found.points @ unit, np.broadcast_to(points @ unit, (20, 3)), atol=1e-12
+    )
     off_plane = solvers.SOLVERS[name](points, goal + 0.1 * unit, axes=axes, most=100)
     assert off_plane.miss.min() >= 0.1 - 1e-9  # no hinge turns the end out of its plane
 
@@ -198,12 +213,16 @@ def test_a_twisted_hinge_keeps_its_angle_to_the_bone(name):
     goal = points[0] + hip @ (knee - points[0])
     found = solvers.SOLVERS[name](points, goal, axes=axes, most=5000, tolerance=1e-9)
     assert found.reached
-    np.testing.assert_allclose(found.points[1], points[0] + hip @ (points[1] - points[0]), atol=1e-6)
+    np.testing.assert_allclose(
+        found.points[1], points[0] + hip @ (points[1] - points[0]), atol=1e-6
+    )
 
 
 def test_flat_chain_is_the_same_in_space():
     points, goal = chains(10, 3, 2, seed=5)
-    space, far = (np.concatenate([a, np.zeros((*a.shape[:-1], 1))], axis=-1) for a in (points, goal))
+    space, far = (
+        np.concatenate([a, np.zeros((*a.shape[:-1], 1))], axis=-1) for a in (points, goal)
+    )
     for name in hinge_solvers:
         flat = solvers.SOLVERS[name](points, goal, most=50)
         hinged = solvers.SOLVERS[name](space, far, axes=np.tile([0, 0, 1], (3, 1)), most=50)
@@ -214,7 +233,10 @@ def test_flat_chain_is_the_same_in_space():
 def test_slanted_straight_legs_are_left_to_rounding():
     # Their points are rounded, so they are bent by some 1e-16; who moves at all moves to a side that rounding chose.
     angle = np.random.default_rng(6).uniform(0, 2 * np.pi, 600)
-    line, ahead = np.stack([np.cos(angle), np.sin(angle)], axis=-1), np.stack([-np.sin(angle), np.cos(angle)], axis=-1)
+    line, ahead = (
+        np.stack([np.cos(angle), np.sin(angle)], axis=-1),
+        np.stack([-np.sin(angle), np.cos(angle)], axis=-1),
+    )
     points = np.stack([0 * line, 0.43 * line, 0.85 * line], axis=-2)
     found = solvers.damped_least_squares(points, 0.8 * line)
     assert 0.1 < found.reached.mean() < 0.95
@@ -228,7 +250,9 @@ def test_passes_with_the_knee_on_the_line_to_the_goal_stall_although_the_leg_is_
 
 
 def test_too_far_a_goal_straightens_the_passes_at_once():
-    found = solvers.fabrik([[[0, 0], [1, 0], [1, 1]], [[0, 0], [1, 0], [1, 1]]], [[3, 4], [0.6, 0.8]], most=300)
+    found = solvers.fabrik(
+        [[[0, 0], [1, 0], [1, 1]], [[0, 0], [1, 0], [1, 1]]], [[3, 4], [0.6, 0.8]], most=300
+    )
     np.testing.assert_allclose(found.points[0], [[0, 0], [0.6, 0.8], [1.2, 1.6]], atol=1e-15)
     assert found.miss[0] == pytest.approx(3)
     assert found.reached[1]
@@ -236,11 +260,29 @@ def test_too_far_a_goal_straightens_the_passes_at_once():
 
 # Bad input
 
+
 @every
-@pytest.mark.parametrize(("name", "bad"), [
-    ("points", [[0, 0]]), ("points", [[0, 0], [0, np.nan]]), ("points", [[0, 0], [0, 0], [0, -1]]), ("points", "leg"),
-    ("points", []), ("goal", [0, 0, 0]), ("goal", [np.inf, 0]), ("goal", "down"), ("tolerance", 0), ("tolerance", -1),
-    ("tolerance", [1e-3, 1e-4]), ("most", 0), ("most", 1.5), ("dtype", int), ("dtype", "long"), ("axes", [[0, 0, 1]])])
+@pytest.mark.parametrize(
+    ("name", "bad"),
+    [
+        ("points", [[0, 0]]),
+        ("points", [[0, 0], [0, np.nan]]),
+        ("points", [[0, 0], [0, 0], [0, -1]]),
+        ("points", "leg"),
+        ("points", []),
+        ("goal", [0, 0, 0]),
+        ("goal", [np.inf, 0]),
+        ("goal", "down"),
+        ("tolerance", 0),
+        ("tolerance", -1),
+        ("tolerance", [1e-3, 1e-4]),
+        ("most", 0),
+        ("most", 1.5),
+        ("dtype", int),
+        ("dtype", "long"),
+        ("axes", [[0, 0, 1]]),
+    ],
+)
 def test_bad_input_is_named(solve, name, bad):
     with pytest.raises(ValueError, match=f"`{name}`"):
         solve(**{"points": STRAIGHT, "goal": SHORTER, name: bad})

@@ -23,9 +23,15 @@ def full(view="side", leg=LEG, **options):
     """A stage with one of everything."""
     leg = np.asarray(leg)
     stage = Stage(view, (-0.6, -0.2), (0.6, 1.1), "A leg stands", width=430, **options).floor()
-    stage.skin(leg + [0.0, 0.0, 0.05]).ghost(leg).foot(leg[2], leg[2] - [0, 0.08, 0.06], leg[2] + [0, -0.08, 0.19])
-    stage.chain(leg, "forward", "L", ("hip", "knee", "ankle")).chain(leg * [-1, 1, 1], "inverse", "R")
-    stage.goal(leg[2]).pole(leg[1] + [0, 0, 0.3], knee=leg[1]).control(leg + [0.0, 0.05, 0.05], "pelvis")
+    stage.skin(leg + [0.0, 0.0, 0.05]).ghost(leg).foot(
+        leg[2], leg[2] - [0, 0.08, 0.06], leg[2] + [0, -0.08, 0.19]
+    )
+    stage.chain(leg, "forward", "L", ("hip", "knee", "ankle")).chain(
+        leg * [-1, 1, 1], "inverse", "R"
+    )
+    stage.goal(leg[2]).pole(leg[1] + [0, 0, 0.3], knee=leg[1]).control(
+        leg + [0.0, 0.05, 0.05], "pelvis"
+    )
     stage.measure(leg[2], leg[0], "85.0 cm", "plain", offset=40).arc(leg[1], leg[0], leg[2], "12°")
     return stage.note(leg[0], "a note").arrow(leg[0], leg[1], "bone axis").path(leg).dots(leg)
 
@@ -44,9 +50,14 @@ def classes(picture):
 def test_both_themes_have_the_same_inks_with_fallbacks_in_the_style_sheet():
     for name, pair in INKS.items():
         for ink in pair:
-            assert re.search(rf"--{name}:var\(--rig-{name},(var\(--jp-layout-color0,)?{ink}\)", st_module.STYLE)
+            assert re.search(
+                rf"--{name}:var\(--rig-{name},(var\(--jp-layout-color0,)?{ink}\)", st_module.STYLE
+            )
     assert 'body[data-jp-theme-light="false"] .rig{' in st_module.STYLE
-    assert "@media screen and (prefers-color-scheme:dark){body:not([data-jp-theme-light]) .rig{" in st_module.STYLE
+    assert (
+        "@media screen and (prefers-color-scheme:dark){body:not([data-jp-theme-light]) .rig{"
+        in st_module.STYLE
+    )
 
 
 def test_a_card_keeps_its_light_inks_whatever_the_page():
@@ -98,8 +109,13 @@ def test_integers_lists_and_arrays_draw_the_same():
 
 def test_the_same_rig_is_the_same_text_in_another_process():
     code = "from tests.unit.test_stage import full; print(ascii(full().svg()))"
-    other = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, env={
-        **os.environ, "PYTHONHASHSEED": "7", "PYTHONPATH": os.pathsep.join(sys.path)})
+    other = subprocess.run(
+        [sys.executable, "-c", code],
+        capture_output=True,
+        text=True,
+        check=True,
+        env={**os.environ, "PYTHONHASHSEED": "7", "PYTHONPATH": os.pathsep.join(sys.path)},
+    )
     assert other.stdout.strip() == ascii(full().svg())
 
 
@@ -135,17 +151,38 @@ def dot_at(view, point, **options):
     return float(dot.get("cx")) - 200, 200 - float(dot.get("cy"))
 
 
-@pytest.mark.parametrize(("view", "options", "x", "y", "z"), [
-    ("side", {}, (0, 0), (0, 100), (100, 0)),
-    ("front", {}, (100, 0), (0, 100), (0, 0)),
-    ("top", {}, (100, 0), (0, 0), (0, -100)),
-    ("turntable", {}, (100, 0), (0, 100), (0, 0)),
-    ("turntable", {"yaw_deg": -90}, (0, 0), (0, 100), (100, 0)),  # from the character's right: the side view
-    ("turntable", {"yaw_deg": 90}, (0, 0), (0, 100), (-100, 0)),
-    ("turntable", {"pitch_deg": 90}, (100, 0), (0, 0), (0, -100)),  # straight down: the top view
-    ("turntable", {"pitch_deg": 30}, (100, 0), (0, 86.6), (0, -50)),
-    ("turntable", {"yaw_deg": 90, "pitch_deg": 30}, (0, -50), (0, 86.6), (-100, 0)),  # what is near lies lower
-])
+@pytest.mark.parametrize(
+    ("view", "options", "x", "y", "z"),
+    [
+        ("side", {}, (0, 0), (0, 100), (100, 0)),
+        ("front", {}, (100, 0), (0, 100), (0, 0)),
+        ("top", {}, (100, 0), (0, 0), (0, -100)),
+        ("turntable", {}, (100, 0), (0, 100), (0, 0)),
+        (
+            "turntable",
+            {"yaw_deg": -90},
+            (0, 0),
+            (0, 100),
+            (100, 0),
+        ),  # from the character's right: the side view
+        ("turntable", {"yaw_deg": 90}, (0, 0), (0, 100), (-100, 0)),
+        (
+            "turntable",
+            {"pitch_deg": 90},
+            (100, 0),
+            (0, 0),
+            (0, -100),
+        ),  # straight down: the top view
+        ("turntable", {"pitch_deg": 30}, (100, 0), (0, 86.6), (0, -50)),
+        (
+            "turntable",
+            {"yaw_deg": 90, "pitch_deg": 30},
+            (0, -50),
+            (0, 86.6),
+            (-100, 0),
+        ),  # what is near lies lower
+    ],
+)
 def test_where_the_axes_lie(view, options, x, y, z):
     assert dot_at(view, (1, 0, 0), **options) == pytest.approx(x, abs=0.1)
     assert dot_at(view, (0, 1, 0), **options) == pytest.approx(y, abs=0.1)
@@ -190,8 +227,18 @@ def test_a_ring_for_every_joint_and_the_root_on_top():
 
 def test_bones_seen_end_on_and_zero_lengths_are_drawn_without_fault():
     for view in st_module.VIEWS:
-        for points in ([[0, 1, 0]] * 3, [[0, 1, 0], [1, 1, 0]], [[0, 1, 0], [0, 0, 0]], [[0, 1, 0], [0, 1, 1]]):
-            stage = Stage(view).chain(points).arrow(points[0], points[1]).measure(points[0], points[1], "0.0 cm")
+        for points in (
+            [[0, 1, 0]] * 3,
+            [[0, 1, 0], [1, 1, 0]],
+            [[0, 1, 0], [0, 0, 0]],
+            [[0, 1, 0], [0, 1, 1]],
+        ):
+            stage = (
+                Stage(view)
+                .chain(points)
+                .arrow(points[0], points[1])
+                .measure(points[0], points[1], "0.0 cm")
+            )
             assert "nan" not in stage.arc(points[0], points[0], points[1], "0°").svg()
 
 
@@ -210,16 +257,28 @@ def test_a_foot_bends_at_the_ball():
 
 def test_a_foot_seen_from_the_front_or_above_has_breadth():
     for view in ("front", "top"):
-        stage = Stage(view, (-1, -1), (1, 1), width=400).foot((0, 0.08, 0), (0, 0, -0.06), (0, 0, 0.19))
-        xs = [float(x) for x in re.findall(r"[ML](\S+) ", next(p.get("d") for p in parts(stage, "path")))]
+        stage = Stage(view, (-1, -1), (1, 1), width=400).foot(
+            (0, 0.08, 0), (0, 0, -0.06), (0, 0, 0.19)
+        )
+        xs = [
+            float(x)
+            for x in re.findall(r"[ML](\S+) ", next(p.get("d") for p in parts(stage, "path")))
+        ]
         assert max(xs) - min(xs) > 10
 
 
-@pytest.mark.parametrize(("view", "options"), [("top", {}), ("turntable", {"yaw_deg": 120, "pitch_deg": 20})])
+@pytest.mark.parametrize(
+    ("view", "options"), [("top", {}), ("turntable", {"yaw_deg": 120, "pitch_deg": 20})]
+)
 def test_seen_from_above_the_floor_is_all_there_is(view, options):
     stage = Stage(view, (-1, -0.5), (1, 1), width=400, **options).floor()
     ground = next(parts(stage, "rect"))
-    assert [float(ground.get(side)) for side in ("x", "y", "width", "height")] == [0, 0, stage.width, stage.height]
+    assert [float(ground.get(side)) for side in ("x", "y", "width", "height")] == [
+        0,
+        0,
+        stage.width,
+        stage.height,
+    ]
 
 
 def test_the_floor_fills_everything_below_the_ground_line():
@@ -231,19 +290,25 @@ def test_the_floor_fills_everything_below_the_ground_line():
 
 
 def test_a_dimension_line_has_ticks_and_stands_off():
-    plain, off = (Stage(low=(-1, -1), high=(1, 1), width=400).measure((0, 0), (0, 0.5), "50.0 cm", offset=o)
-                  for o in (0, 60))
+    plain, off = (
+        Stage(low=(-1, -1), high=(1, 1), width=400).measure((0, 0), (0, 0.5), "50.0 cm", offset=o)
+        for o in (0, 60)
+    )
     lines = [p.get("d") for p in parts(plain, "path")]
     assert sorted(lines) == sorted(["M200 200L200 100", "M192 200L208 200", "M192 100L208 100"])
     assert "M260 200L260 100" in [p.get("d") for p in parts(off, "path")]
     assert sum("rig-thin" in c for c in classes(off)) == 2
-    left = Stage(low=(-1, -1), high=(1, 1), width=400).measure((0, 0.5), (0, 0), "50.0 cm", offset=-60)
+    left = Stage(low=(-1, -1), high=(1, 1), width=400).measure(
+        (0, 0.5), (0, 0), "50.0 cm", offset=-60
+    )
     assert "M140 100L140 200" in [p.get("d") for p in parts(left, "path")]
 
 
 def test_an_angle_is_drawn_the_shorter_way():
     stage = Stage(low=(-1, -1), high=(1, 1), width=400).arc((0, 0), (-1, 0.1), (-1, -0.1), "11°")
-    xs = [float(x) for x in re.findall(r"[ML](\S+) ", next(p.get("d") for p in parts(stage, "path")))]
+    xs = [
+        float(x) for x in re.findall(r"[ML](\S+) ", next(p.get("d") for p in parts(stage, "path")))
+    ]
     assert max(xs) < 200
 
 
@@ -252,7 +317,9 @@ def test_an_angles_number_makes_way_for_a_bone():
         stage = Stage(low=(-1, -1), high=(1, 1), width=400).chain(bones, thickness=60)
         return stage.arc((0, 0), (0, -1), (0.5, -1), "27°")
 
-    (alone, _), (beside, _) = (next(boxes(drawn(bones))) for bones in ([[-1, 1], [-0.8, 1]], [[0, -0.2], [0, -1]]))
+    (alone, _), (beside, _) = (
+        next(boxes(drawn(bones))) for bones in ([[-1, 1], [-0.8, 1]], [[0, -0.2], [0, -1]])
+    )
     assert alone != beside
     assert beside[0] > 230 or beside[2] < 170  # the bone's edges
 
@@ -287,7 +354,9 @@ def test_every_word_stays_inside_the_view(view, shift):
 def test_words_touch_neither_lines_nor_each_other():
     stage = Stage("side", (-0.6, -0.2), (0.6, 1.1), width=430).floor().ghost(LEG)
     stage.foot(LEG[2]).chain(LEG, "forward", "L", ("hip", "knee", "ankle"))
-    stage.goal((0, 0.01, 0.0), "goal, miss 7.0 cm").measure((0, 0.07, 0), (0, -0.06, 0), "13.0 cm", offset=-50)
+    stage.goal((0, 0.01, 0.0), "goal, miss 7.0 cm").measure(
+        (0, 0.07, 0), (0, -0.06, 0), "13.0 cm", offset=-50
+    )
     found = list(boxes(stage))
     for i, (box, text) in enumerate(found):
         for other, other_text in found[:i]:
@@ -297,7 +366,12 @@ def test_words_touch_neither_lines_nor_each_other():
 
 
 def test_a_place_asked_for_is_kept():
-    for place, anchor in (("left", "end"), ("right", "start"), ("above", "middle"), ("below", "middle")):
+    for place, anchor in (
+        ("left", "end"),
+        ("right", "start"),
+        ("above", "middle"),
+        ("below", "middle"),
+    ):
         stage = Stage().chain([(0, 1), (0, 0)]).note((0, 0.5), "word", place=place)
         assert [t.get("text-anchor") for t in parts(stage, "text")] == [anchor]
 
@@ -341,8 +415,9 @@ def test_a_row_wraps_before_its_words_get_too_small():
     html = row(Stage(width=400), Stage(width=300)).html()
     root = ET.fromstring(html)
     views = root.findall(SVG + "svg")
-    assert [v.get("style") for v in views] == [f"flex:1 1 {w * LEAST_TEXT / TEXT:.0f}px;max-width:min(100%,{w}px)"
-                                               for w in (400, 300)]
+    assert [v.get("style") for v in views] == [
+        f"flex:1 1 {w * LEAST_TEXT / TEXT:.0f}px;max-width:min(100%,{w}px)" for w in (400, 300)
+    ]
     assert html.count("<style>") == 1
     assert ".rig-row{display:flex;flex-wrap:wrap" in html
 
@@ -366,49 +441,69 @@ def test_a_notebook_gets_a_live_drawing_and_a_card():
 def test_what_is_left_of_the_live_drawing_without_its_style_sheet_is_hidden_and_the_card_shown():
     html = full()._repr_mimebundle_()["text/html"]
     assert '<div class="rig-live" style="display:none"><svg' in html
-    assert re.search(r'<img class="rig-still" alt="A leg stands\. [^"]+" src="data:image/svg\+xml;base64,', html)
+    assert re.search(
+        r'<img class="rig-still" alt="A leg stands\. [^"]+" src="data:image/svg\+xml;base64,', html
+    )
     assert ".rig-live{display:block!important}.rig-still{display:none!important}" in html
 
 
 # --- surfaces --------------------------------------------------------------------------------------------------------
 
-BOX = mesh.tube(0.2, 0.8, around=4, along=4)  # rings that begin at +z: seen from the front its edge is in the middle
+BOX = mesh.tube(
+    0.2, 0.8, around=4, along=4
+)  # rings that begin at +z: seen from the front its edge is in the middle
 
 
 def outlines(picture):
     """The loops of the one surface in a picture, each an array of points in px."""
     shapes = [path.get("d") for path in parts(picture, "path") if "rig-skin" in path.get("class")]
-    return [np.array([point.split() for point in loop.rstrip("Z").split("L")], dtype=float)
-            for shape in shapes for loop in shape.split("M")[1:]]
+    return [
+        np.array([point.split() for point in loop.rstrip("Z").split("L")], dtype=float)
+        for shape in shapes
+        for loop in shape.split("M")[1:]
+    ]
 
 
 def test_a_surface_is_its_outline_as_seen():
     stage = Stage("front", (-0.5, -0.5), (0.5, 0.5), width=500).surface(BOX.vertices, BOX.triangles)
-    loop, = outlines(stage)
+    (loop,) = outlines(stage)
     assert loop.min(axis=0) == pytest.approx([150, 50])
     assert loop.max(axis=0) == pytest.approx([350, 450])
-    assert set(loop[:, 0]) == {150.0, 350.0, 250.0}  # both sides; the middle of the top and of the bottom
+    assert set(loop[:, 0]) == {
+        150.0,
+        350.0,
+        250.0,
+    }  # both sides; the middle of the top and of the bottom
 
 
 def test_a_surface_that_folds_over_itself_shows_each_layer():
-    bent = np.where(BOX.vertices[:, 1:2] < 0, BOX.vertices * [1, -1, -1] + [0.05, 0, 0.6], BOX.vertices)
+    bent = np.where(
+        BOX.vertices[:, 1:2] < 0, BOX.vertices * [1, -1, -1] + [0.05, 0, 0.6], BOX.vertices
+    )
     stage = Stage("front", (-0.5, -0.5), (0.5, 0.5), width=500).surface(bent, BOX.triangles)
-    assert max(map(len, outlines(stage))) > len(outlines(Stage("front", (-0.5, -0.5), (0.5, 0.5), width=500)
-                                                         .surface(BOX.vertices, BOX.triangles))[0])
+    assert max(map(len, outlines(stage))) > len(
+        outlines(
+            Stage("front", (-0.5, -0.5), (0.5, 0.5), width=500).surface(BOX.vertices, BOX.triangles)
+        )[0]
+    )
 
 
 @given(st.floats(-180, 180))
 def test_the_outline_of_a_convex_surface_is_one_loop_anticlockwise_from_everywhere(yaw):
-    stage = Stage("turntable", (-0.5, -0.5), (0.5, 0.5), width=500, yaw_deg=yaw).surface(BOX.vertices, BOX.triangles)
-    loop, = outlines(stage)
+    stage = Stage("turntable", (-0.5, -0.5), (0.5, 0.5), width=500, yaw_deg=yaw).surface(
+        BOX.vertices, BOX.triangles
+    )
+    (loop,) = outlines(stage)
     x, y = loop.T
     assert np.sum(x * np.roll(y, -1) - y * np.roll(x, -1)) < 0  # y goes down the picture
 
 
 def test_lines_on_a_surface_are_drawn_where_it_faces_the_viewer():
     ring = [8, 9, 10, 11, 8]  # the middle ring: front, left of her, behind, right of her
-    stage = Stage("front", (-0.5, -0.5), (0.5, 0.5), width=500).surface(BOX.vertices, BOX.triangles, lines=[ring])
-    drawn, = (path.get("d") for path in parts(stage, "path") if "rig-thin" in path.get("class"))
+    stage = Stage("front", (-0.5, -0.5), (0.5, 0.5), width=500).surface(
+        BOX.vertices, BOX.triangles, lines=[ring]
+    )
+    (drawn,) = (path.get("d") for path in parts(stage, "path") if "rig-thin" in path.get("class"))
     assert drawn == "M250 250L350 250M150 250L250 250"
 
 
@@ -420,18 +515,29 @@ def test_what_faces_away_from_the_viewer_is_not_drawn():
 
 
 def test_a_surface_is_cut_off_at_the_limits_of_the_view():
-    stage = Stage("front", (-0.5, -0.1), (0.5, 0.1), "A close-up", width=500).surface(BOX.vertices, BOX.triangles)
-    view, = (svg for svg in parts(stage, "svg") if svg.get("role") != "img")
+    stage = Stage("front", (-0.5, -0.1), (0.5, 0.1), "A close-up", width=500).surface(
+        BOX.vertices, BOX.triangles
+    )
+    (view,) = (svg for svg in parts(stage, "svg") if svg.get("role") != "img")
     assert view.get("overflow") is None  # hidden, where nothing else is said
     assert view.get("viewBox") == f"0 34 500 {stage.height - 34}"
-    assert [view.get(name) for name in ("y", "width", "height")] == ["34", "500", str(stage.height - 34)]
+    assert [view.get(name) for name in ("y", "width", "height")] == [
+        "34",
+        "500",
+        str(stage.height - 34),
+    ]
 
 
-@pytest.mark.parametrize(("name", "draw"), [
-    ("triangles", lambda s: s.surface(np.eye(3), [[0, 1, 3]])), ("triangles", lambda s: s.surface(np.eye(3), [0, 1])),
-    ("triangles", lambda s: s.surface(np.eye(3), [[0, 1, 0.5]])), ("vertices", lambda s: s.surface([[0, np.nan]], [])),
-    ("lines", lambda s: s.surface(np.eye(3), [[0, 1, 2]], lines=[[0, 7]])),
-])
+@pytest.mark.parametrize(
+    ("name", "draw"),
+    [
+        ("triangles", lambda s: s.surface(np.eye(3), [[0, 1, 3]])),
+        ("triangles", lambda s: s.surface(np.eye(3), [0, 1])),
+        ("triangles", lambda s: s.surface(np.eye(3), [[0, 1, 0.5]])),
+        ("vertices", lambda s: s.surface([[0, np.nan]], [])),
+        ("lines", lambda s: s.surface(np.eye(3), [[0, 1, 2]], lines=[[0, 7]])),
+    ],
+)
 def test_surfaces_that_are_none_are_refused_by_name(name, draw):
     with pytest.raises(ValueError, match=f"`{name}` must be"):
         draw(Stage())
@@ -441,38 +547,63 @@ def test_surfaces_that_are_none_are_refused_by_name(name, draw):
 
 
 @pytest.mark.parametrize("bad", [np.nan, np.inf, "0.5", None])
-@pytest.mark.parametrize(("name", "draw"), [
-    ("points", lambda s, p: s.chain([p, p])), ("points", lambda s, p: s.ghost([p, p])),
-    ("ankle", lambda s, p: s.foot(p)), ("point", lambda s, p: s.goal(p)), ("pole", lambda s, p: s.pole(p)),
-    ("points", lambda s, p: s.control([p, p])), ("a", lambda s, p: s.measure(p, p, "x")),
-    ("point", lambda s, p: s.note(p, "x")), ("centre", lambda s, p: s.arc(p, p, p)),
-    ("points", lambda s, p: s.skin([p, p])), ("points", lambda s, p: s.path([p, p])),
-    ("points", lambda s, p: s.dots([p])), ("start", lambda s, p: s.arrow(p, p)),
-])
+@pytest.mark.parametrize(
+    ("name", "draw"),
+    [
+        ("points", lambda s, p: s.chain([p, p])),
+        ("points", lambda s, p: s.ghost([p, p])),
+        ("ankle", lambda s, p: s.foot(p)),
+        ("point", lambda s, p: s.goal(p)),
+        ("pole", lambda s, p: s.pole(p)),
+        ("points", lambda s, p: s.control([p, p])),
+        ("a", lambda s, p: s.measure(p, p, "x")),
+        ("point", lambda s, p: s.note(p, "x")),
+        ("centre", lambda s, p: s.arc(p, p, p)),
+        ("points", lambda s, p: s.skin([p, p])),
+        ("points", lambda s, p: s.path([p, p])),
+        ("points", lambda s, p: s.dots([p])),
+        ("start", lambda s, p: s.arrow(p, p)),
+    ],
+)
 def test_points_that_are_not_numbers_are_refused_by_name(name, draw, bad):
     with pytest.raises(ValueError, match=f"`{name}` must be"):
         draw(Stage(), (0.0, bad))
 
 
-@pytest.mark.parametrize(("name", "make"), [
-    ("view", lambda: Stage("back")), ("low", lambda: Stage(low=(0, np.nan))), ("high", lambda: Stage(high=(1, 2, 3))),
-    ("high", lambda: Stage(low=(0, 0), high=(1, 0))), ("width", lambda: Stage(width=50)),
-    ("yaw_deg", lambda: Stage("turntable", yaw_deg=np.inf)),
-    ("pitch_deg", lambda: Stage("turntable", pitch_deg=-1)), ("pitch_deg", lambda: Stage("turntable", pitch_deg=91)),
-    ("kind", lambda: Stage().chain(LEG, "blue")),
-    ("side", lambda: Stage().chain(LEG, side="left")), ("names", lambda: Stage().chain(LEG, names="abcd")),
-    ("points", lambda: Stage().chain([[1, 2, 3, 4]])), ("points", lambda: Stage().chain([])),
-    ("heel", lambda: Stage().foot((0, 0), heel=(0, 0))), ("heel", lambda: Stage("top").foot((0, 0))),
-    ("height", lambda: Stage().foot((0, 0), height=0)), ("height", lambda: Stage().floor(np.nan)),
-    ("place", lambda: Stage().note((0, 0), "x", place="north")), ("kind", lambda: Stage().note((0, 0), "x", "red")),
-    ("offset", lambda: Stage().measure((0, 0), (1, 1), "x", offset=np.nan)),
-    ("pictures", lambda: row()), ("pictures", lambda: row("<svg/>")),
-])
+@pytest.mark.parametrize(
+    ("name", "make"),
+    [
+        ("view", lambda: Stage("back")),
+        ("low", lambda: Stage(low=(0, np.nan))),
+        ("high", lambda: Stage(high=(1, 2, 3))),
+        ("high", lambda: Stage(low=(0, 0), high=(1, 0))),
+        ("width", lambda: Stage(width=50)),
+        ("yaw_deg", lambda: Stage("turntable", yaw_deg=np.inf)),
+        ("pitch_deg", lambda: Stage("turntable", pitch_deg=-1)),
+        ("pitch_deg", lambda: Stage("turntable", pitch_deg=91)),
+        ("kind", lambda: Stage().chain(LEG, "blue")),
+        ("side", lambda: Stage().chain(LEG, side="left")),
+        ("names", lambda: Stage().chain(LEG, names="abcd")),
+        ("points", lambda: Stage().chain([[1, 2, 3, 4]])),
+        ("points", lambda: Stage().chain([])),
+        ("heel", lambda: Stage().foot((0, 0), heel=(0, 0))),
+        ("heel", lambda: Stage("top").foot((0, 0))),
+        ("height", lambda: Stage().foot((0, 0), height=0)),
+        ("height", lambda: Stage().floor(np.nan)),
+        ("place", lambda: Stage().note((0, 0), "x", place="north")),
+        ("kind", lambda: Stage().note((0, 0), "x", "red")),
+        ("offset", lambda: Stage().measure((0, 0), (1, 1), "x", offset=np.nan)),
+        ("pictures", lambda: row()),
+        ("pictures", lambda: row("<svg/>")),
+    ],
+)
 def test_bad_arguments_are_refused_by_name(name, make):
     with pytest.raises(ValueError, match=f"`{name}`"):
         make()
 
 
 def test_a_frame_around_points_too_far_off_to_be_told_apart_still_has_a_size():
-    framed = st_module.framed("side", [[0.0, 7.6e15, 0.3], [0.0, 7.6e15, -0.9]], "Far off", 0.1, 400)
+    framed = st_module.framed(
+        "side", [[0.0, 7.6e15, 0.3], [0.0, 7.6e15, -0.9]], "Far off", 0.1, 400
+    )
     assert framed.svg().startswith("<svg")

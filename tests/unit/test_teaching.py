@@ -60,7 +60,10 @@ def test_the_notes_say_all_that_the_lessons_say_to_a_teacher():
     for lesson in course.lessons():
         assert f"## {lesson.number} {lesson.title}\n" in text
         assert f"](lessons/{lesson.path.name}), {lesson.minutes} minutes." in text
-        for said in (*lesson.aims, *(sentence for part in lesson.notes.values() for sentence in part)):
+        for said in (
+            *lesson.aims,
+            *(sentence for part in lesson.notes.values() for sentence in part),
+        ):
             assert said in text
         assert all(f"*{moment}*" in text for moment in lesson.moments)
 
@@ -70,7 +73,10 @@ def test_the_notes_name_every_question_and_every_misconception():
     for number in (lesson.number for lesson in course.lessons() if lesson.exercise):
         for question in homework.questions(number).values():
             assert f"`{question.name}`: {question.asks}" in text
-            assert all(f"- when {teaching._plain(wrong.sentence)}" in text for wrong in question.misconceptions)
+            assert all(
+                f"- when {teaching._plain(wrong.sentence)}" in text
+                for wrong in question.misconceptions
+            )
 
 
 def test_the_notes_are_a_notebook_that_leads_somewhere(folder):
@@ -90,7 +96,8 @@ def test_a_lesson_without_notes_or_exercise_has_only_what_there_is(tmp_path, mon
     bare = course.Lesson("99", "Bare", 5, ("see it",), tmp_path / "99-bare.ipynb", None)
     monkeypatch.setattr(course, "lessons", lambda: (bare,))
     assert teaching.notes()["cells"][1]["source"] == (
-        "## 99 Bare\n\n[Open the lesson](lessons/99-bare.ipynb), 5 minutes. Afterwards the class can:\n\n- see it")
+        "## 99 Bare\n\n[Open the lesson](lessons/99-bare.ipynb), 5 minutes. Afterwards the class can:\n\n- see it"
+    )
     assert "99" not in notebook.lessons()
 
 
@@ -101,7 +108,9 @@ def served(monkeypatch):
     return calls
 
 
-def test_learn_to_teach_has_a_folder_of_its_own_and_opens_the_notes(tmp_path, monkeypatch, served, capsys):
+def test_learn_to_teach_has_a_folder_of_its_own_and_opens_the_notes(
+    tmp_path, monkeypatch, served, capsys
+):
     monkeypatch.chdir(tmp_path)
     assert cli.main(["learn", "--teach", "--no-browser"]) == 0
     assert served == [(tmp_path / "leg-rigging-teaching", teaching.NOTES, None, False, True)]

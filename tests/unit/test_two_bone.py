@@ -21,8 +21,13 @@ def distance(a, b):
 def legs(count, seed=0):
     rng = np.random.default_rng(seed)
     hip = rng.normal(size=(count, 3))
-    return {"hip": hip, "goal": hip + rng.normal(size=(count, 3)) * 0.5, "upper": rng.uniform(0.2, 0.6, count),
-            "lower": rng.uniform(0.2, 0.6, count), "pole": hip + rng.normal(size=(count, 3))}
+    return {
+        "hip": hip,
+        "goal": hip + rng.normal(size=(count, 3)) * 0.5,
+        "upper": rng.uniform(0.2, 0.6, count),
+        "lower": rng.uniform(0.2, 0.6, count),
+        "pole": hip + rng.normal(size=(count, 3)),
+    }
 
 
 def one_of(arguments, i):
@@ -30,13 +35,20 @@ def one_of(arguments, i):
 
 
 def as_floats(arguments):
-    return {name: float(value) if np.ndim(value) == 0 else value for name, value in arguments.items()}
+    return {
+        name: float(value) if np.ndim(value) == 0 else value for name, value in arguments.items()
+    }
 
 
 def assert_same(pose, batch, i, tolerance=1e-14):
     for field in dataclasses.fields(pose):
-        np.testing.assert_allclose(getattr(pose, field.name), getattr(batch, field.name)[i], rtol=0, atol=tolerance,
-                                   err_msg=field.name)
+        np.testing.assert_allclose(
+            getattr(pose, field.name),
+            getattr(batch, field.name)[i],
+            rtol=0,
+            atol=tolerance,
+            err_msg=field.name,
+        )
 
 
 # The leg in its own plane
@@ -52,7 +64,9 @@ def test_planar_leg_of_a_right_angle():
 
 @quick
 @given(number, number, length, length, st.sampled_from([1, -1]))
-def test_planar_forward_chain_returns_to_the_goal_or_to_the_nearest_point(forward, up, upper, lower, bend):
+def test_planar_forward_chain_returns_to_the_goal_or_to_the_nearest_point(
+    forward, up, upper, lower, bend
+):
     leg = two_bone.solve_planar([forward, up], upper, lower, bend)
     ankle = two_bone.planar_points(leg.hip, leg.knee, upper, lower)[-1]
     d = np.hypot(forward, up)
@@ -66,7 +80,9 @@ def test_planar_forward_chain_returns_to_the_goal_or_to_the_nearest_point(forwar
 @pytest.mark.parametrize("degrees", range(-180, 181, 45))
 @pytest.mark.parametrize("bend", [1, -1])
 def test_planar_leg_in_every_direction_keeps_the_side_of_its_knee(degrees, bend):
-    direction = np.array([np.sin(np.radians(degrees)), -np.cos(np.radians(degrees))])  # 0 is down, 90 forward
+    direction = np.array(
+        [np.sin(np.radians(degrees)), -np.cos(np.radians(degrees))]
+    )  # 0 is down, 90 forward
     leg = two_bone.solve_planar(0.6 * direction, 0.43, 0.42, bend)
     _, knee, ankle = two_bone.planar_points(leg.hip, leg.knee, 0.43, 0.42)
     np.testing.assert_allclose(ankle, 0.6 * direction, atol=1e-15)
@@ -79,7 +95,9 @@ def test_planar_knee_just_short_of_straight_keeps_its_digits(short):
     # cos k = 1 − 2 sin²(k/2), so (far² − d²) = 4 · upper · lower · sin²(k/2) with upper = lower = 1
     leg = two_bone.solve_planar([0.0, -(2 - short)], 1, 1)
     given_short = 2 - (2 - short)  # what is left of it in floating point
-    assert leg.knee == pytest.approx(2 * np.arcsin(np.sqrt(given_short * (4 - given_short)) / 2), rel=1e-9)
+    assert leg.knee == pytest.approx(
+        2 * np.arcsin(np.sqrt(given_short * (4 - given_short)) / 2), rel=1e-9
+    )
 
 
 def test_planar_leg_straight_folded_and_out_of_reach():
@@ -91,7 +109,9 @@ def test_planar_leg_straight_folded_and_out_of_reach():
     folded = two_bone.solve_planar([0, 0], 0.43, 0.43)
     assert folded.reached
     assert folded.knee == np.pi
-    assert folded.hip == pytest.approx(np.pi / 2)  # straight below the hip, so the thigh is level, forward
+    assert folded.hip == pytest.approx(
+        np.pi / 2
+    )  # straight below the hip, so the thigh is level, forward
     assert leg.hip[-1] == pytest.approx(0, abs=1e-12)
 
 
@@ -101,11 +121,17 @@ def test_planar_batch_equals_loop_and_whole_numbers_equal_decimals():
     batch = two_bone.solve_planar(goals, 0.4, 0.5, bend)
     for i in np.ndindex(4, 5):
         assert_same(two_bone.solve_planar(goals[i], 0.4, 0.5, bend[i[1]]), batch, i)
-    assert_same(two_bone.solve_planar((3, -4), 3, 4), two_bone.solve_planar([[3.0, -4.0]], 3.0, 4.0), 0)
+    assert_same(
+        two_bone.solve_planar((3, -4), 3, 4), two_bone.solve_planar([[3.0, -4.0]], 3.0, 4.0), 0
+    )
     points = two_bone.planar_points(batch.hip, batch.knee, 0.4, 0.5)
     assert points.shape == (4, 5, 3, 2)
-    np.testing.assert_array_equal(points[2, 3], two_bone.planar_points(batch.hip[2, 3], batch.knee[2, 3], 0.4, 0.5))
-    np.testing.assert_array_equal(two_bone.planar_points(1, 0, 1, 1), two_bone.planar_points([1.0], [0.0], 1.0, 1.0)[0])
+    np.testing.assert_array_equal(
+        points[2, 3], two_bone.planar_points(batch.hip[2, 3], batch.knee[2, 3], 0.4, 0.5)
+    )
+    np.testing.assert_array_equal(
+        two_bone.planar_points(1, 0, 1, 1), two_bone.planar_points([1.0], [0.0], 1.0, 1.0)[0]
+    )
 
 
 # The leg in space
@@ -130,12 +156,16 @@ def test_positive_turn_about_the_hinge_is_flexion():
     thigh = (pose.knee - leg["hip"]) / leg["upper"][:, None]
     shank = (pose.ankle - pose.knee) / leg["lower"][:, None]
     turned = (rotation.matrix_about(pose.hinge, pose.flexion) @ thigh[..., None])[..., 0]
-    np.testing.assert_allclose(turned, shank, atol=1e-7)  # a flexion near straight has half the digits
+    np.testing.assert_allclose(
+        turned, shank, atol=1e-7
+    )  # a flexion near straight has half the digits
 
 
 @quick
 @given(vector, vector, length, length, vector, turn, st.floats(0, 0.05), st.booleans())
-def test_bones_keep_their_lengths_and_the_miss_is_true(hip, goal, upper, lower, pole, swivel, soft, stretch):
+def test_bones_keep_their_lengths_and_the_miss_is_true(
+    hip, goal, upper, lower, pole, swivel, soft, stretch
+):
     pose = two_bone.solve(hip, goal, upper, lower, pole, swivel=swivel, soft=soft, stretch=stretch)
     assert distance(hip, pose.knee) == pytest.approx(upper * pose.stretch, abs=1e-9)
     assert distance(pose.knee, pose.ankle) == pytest.approx(lower * pose.stretch, abs=1e-9)
@@ -148,7 +178,9 @@ def test_bones_keep_their_lengths_and_the_miss_is_true(hip, goal, upper, lower, 
     if stretch and d >= abs(upper - lower):
         assert pose.reached
     if not stretch and soft == 0:
-        assert pose.miss == pytest.approx(max(d - upper - lower, abs(upper - lower) - d, 0), abs=1e-12)
+        assert pose.miss == pytest.approx(
+            max(d - upper - lower, abs(upper - lower) - d, 0), abs=1e-12
+        )
 
 
 @quick
@@ -174,7 +206,9 @@ def test_batch_equals_loop_of_single_legs():
         for i in range(60):
             one = one_of(leg, i)
             assert_same(two_bone.solve(**one, **extra), batch, i)
-            assert_same(two_bone.solve(**as_floats(one), **extra), batch, i)  # plain floats go a quicker way
+            assert_same(
+                two_bone.solve(**as_floats(one), **extra), batch, i
+            )  # plain floats go a quicker way
 
 
 def test_one_leg_gives_arrays_and_scalars_like_a_batch():
@@ -188,14 +222,19 @@ def test_one_leg_gives_arrays_and_scalars_like_a_batch():
 def test_arguments_broadcast_to_one_batch_shape():
     pose = two_bone.solve([0, 1, 0], np.zeros((4, 1, 3)), [0.5, 0.6, 0.7], 0.6, [0, 0.5, 1])
     assert pose.knee.shape == pose.ankle.shape == pose.hinge.shape == (4, 3, 3)
-    assert all(getattr(pose, name).shape == (4, 3) for name in ("flexion", "reached", "miss", "guided", "stretch"))
+    assert all(
+        getattr(pose, name).shape == (4, 3)
+        for name in ("flexion", "reached", "miss", "guided", "stretch")
+    )
     pose.miss[0, 0] = 1.0  # arrays of one's own, not views of one number
     assert pose.miss[1, 0] != 1.0
 
 
 def test_whole_numbers_and_lists_equal_decimals():
     whole = two_bone.solve([0, 5, 0], (0, 0, 0), 4, 3, [0, 3, 9])
-    decimal = two_bone.solve(np.array([0.0, 5.0, 0.0]), np.zeros(3), 4.0, 3.0, np.array([0.0, 3.0, 9.0]))
+    decimal = two_bone.solve(
+        np.array([0.0, 5.0, 0.0]), np.zeros(3), 4.0, 3.0, np.array([0.0, 3.0, 9.0])
+    )
     for field in dataclasses.fields(whole):
         np.testing.assert_array_equal(getattr(whole, field.name), getattr(decimal, field.name))
 
@@ -225,7 +264,9 @@ def test_pole_on_the_line_hands_over_to_the_hint_without_a_jump():
     by_hint = two_bone.solve(hip, goal, 0.43, 0.42, on_line, hint=hint)
     assert not by_hint.guided
     assert not two_bone.solve(hip, goal, 0.43, 0.42, hip, hint=hint).guided
-    np.testing.assert_array_equal(by_hint.knee, two_bone.solve(hip, goal, 0.43, 0.42, hint=hint).knee)
+    np.testing.assert_array_equal(
+        by_hint.knee, two_bone.solve(hip, goal, 0.43, 0.42, hint=hint).knee
+    )
     for off in np.logspace(-12, 0, 25):  # the pole leaves the line toward the hint
         pose = two_bone.solve(hip, goal, 0.43, 0.42, on_line + off * hint, hint=hint)
         np.testing.assert_allclose(pose.knee, by_hint.knee, atol=1e-9)
@@ -244,7 +285,9 @@ def test_hint_on_the_line_as_well_takes_the_stated_direction():
     pose = two_bone.solve([0, 0, 0], [0, 0, 0.6], 0.4, 0.4, [0, 0, 1])
     assert not pose.guided
     aside = pose.knee - [0, 0, 0.3]
-    np.testing.assert_allclose(aside / np.linalg.norm(aside), rotation.perpendicular([0, 0, 1]), atol=1e-12)
+    np.testing.assert_allclose(
+        aside / np.linalg.norm(aside), rotation.perpendicular([0, 0, 1]), atol=1e-12
+    )
 
 
 def test_a_pole_that_crosses_the_line_flips_the_knee():
@@ -281,7 +324,9 @@ def test_straight_leg_has_no_swivel():
 
 @quick
 @given(vector, vector, vector, turn, number)
-def test_off_toes_counts_across_the_foot_whatever_its_heading_and_heights(knee, ankle, toe, heading, lift):
+def test_off_toes_counts_across_the_foot_whatever_its_heading_and_heights(
+    knee, ankle, toe, heading, lift
+):
     assume(distance(toe[[0, 2]], ankle[[0, 2]]) > 0.01)
     off = two_bone.off_toes(knee, ankle, toe)
     assert abs(off) <= distance(knee[[0, 2]], ankle[[0, 2]]) + 1e-9
@@ -292,10 +337,17 @@ def test_off_toes_counts_across_the_foot_whatever_its_heading_and_heights(knee, 
 
 
 def test_off_toes_by_hand():
-    knees = [[0.1, 0.5, 0.3], [0.0, 0.5, 0.3], [0.15, 0.5, 0.3], [0.1, 0.5, -0.2]]  # the character's left is +x
+    knees = [
+        [0.1, 0.5, 0.3],
+        [0.0, 0.5, 0.3],
+        [0.15, 0.5, 0.3],
+        [0.1, 0.5, -0.2],
+    ]  # the character's left is +x
     off = two_bone.off_toes(knees, [0.1, 0, 0], [0.1, -0.1, 0.2])
     np.testing.assert_allclose(off, [0, 0.1, -0.05, 0], atol=1e-15)
-    assert two_bone.off_toes([0, 0.5, 0.3], [0, 0, 0], [0.1, 0, 0.1]) == pytest.approx(0.3 / np.sqrt(2))
+    assert two_bone.off_toes([0, 0.5, 0.3], [0, 0, 0], [0.1, 0, 0.1]) == pytest.approx(
+        0.3 / np.sqrt(2)
+    )
     with pytest.raises(ValueError, match="seen from above"):
         two_bone.off_toes([0, 0.5, 0.3], [0, 0, 0], [0, -0.1, 0])
 
@@ -327,8 +379,13 @@ def test_pole_taking_over_moves_nothing(degrees):
 @pytest.mark.parametrize("degrees", [1e-9, 1e-6, 1e-4, 1e-2])
 def test_pole_of_a_nearly_straight_leg_moves_it_by_rounding_only(degrees):
     hip, knee, ankle = rest_leg(np.radians(degrees))
-    pose = two_bone.solve(hip, ankle, distance(hip, knee), distance(knee, ankle),
-                          two_bone.place_pole(hip, knee, ankle, 0.8))
+    pose = two_bone.solve(
+        hip,
+        ankle,
+        distance(hip, knee),
+        distance(knee, ankle),
+        two_bone.place_pole(hip, knee, ankle, 0.8),
+    )
     assert distance(pose.knee, knee) <= 1e-7 * 0.85
 
 
@@ -349,9 +406,13 @@ def test_soft_reach_is_smooth_and_never_beyond_full_reach():
     step = d[1] - d[0]
     assert (np.diff(r) >= 0).all()
     assert (r <= far).all()
-    np.testing.assert_allclose(r[(d > 0.02) & (d < far - soft)], d[(d > 0.02) & (d < far - soft)], rtol=0, atol=0)
+    np.testing.assert_allclose(
+        r[(d > 0.02) & (d < far - soft)], d[(d > 0.02) & (d < far - soft)], rtol=0, atol=0
+    )
     speed = np.diff(r[d > 0.02]) / step
-    assert np.abs(np.diff(speed)).max() < 1.1 * step / soft  # no jump: its own slope is at most 1 / soft
+    assert (
+        np.abs(np.diff(speed)).max() < 1.1 * step / soft
+    )  # no jump: its own slope is at most 1 / soft
     assert two_bone.soft_reach(far, 0.43, 0.42, soft) == pytest.approx(far - soft / np.e, abs=1e-15)
 
 
@@ -397,17 +458,27 @@ def test_knee_rate_is_the_slope_of_the_flexion(upper, lower, soft):
     if soft:
         d = np.append(d, upper + lower + np.array([0.0, 0.01, 0.05]))
     step = 1e-6
-    k = [two_bone.solve([0, 0, 0], np.stack([0 * d, -d - s, 0 * d], axis=-1), upper, lower, soft=soft).flexion
-         for s in (-step, step)]
-    np.testing.assert_allclose(two_bone.knee_rate(d, upper, lower, soft), (k[1] - k[0]) / (2 * step), rtol=1e-4)
+    k = [
+        two_bone.solve(
+            [0, 0, 0], np.stack([0 * d, -d - s, 0 * d], axis=-1), upper, lower, soft=soft
+        ).flexion
+        for s in (-step, step)
+    ]
+    np.testing.assert_allclose(
+        two_bone.knee_rate(d, upper, lower, soft), (k[1] - k[0]) / (2 * step), rtol=1e-4
+    )
 
 
 def test_knee_rate_at_the_ends_of_reach():
     rate = two_bone.knee_rate([0.85, 0.9, 0.01, 0.005, 0.0], 0.43, 0.42)
     assert rate.tolist() == [-np.inf, 0, -np.inf, 0, 0]
-    assert two_bone.knee_rate(0, 0.43, 0.43) == pytest.approx(-2 / 0.86)  # equal bones fold at a finite rate
+    assert two_bone.knee_rate(0, 0.43, 0.43) == pytest.approx(
+        -2 / 0.86
+    )  # equal bones fold at a finite rate
     close = two_bone.knee_rate(0.86 - np.array([1e-4, 1e-6]), 0.43, 0.43)
-    assert close[1] / close[0] == pytest.approx(10, rel=1e-3)  # like one over the root of what is left
+    assert close[1] / close[0] == pytest.approx(
+        10, rel=1e-3
+    )  # like one over the root of what is left
     assert np.isfinite(two_bone.knee_rate([0.85, 0.9, 5, 1e3], 0.43, 0.42, 0.01)).all()
 
 
@@ -417,24 +488,62 @@ def test_bone_frames_are_rigid_and_carry_the_flexion():
     thigh, shank = two_bone.bone_frames(leg["hip"], pose)
     relative = np.swapaxes(thigh[:, :3, :3], -1, -2) @ shank[:, :3, :3]
     np.testing.assert_allclose(relative, rotation.matrix_about("x", pose.flexion), atol=1e-7)
-    np.testing.assert_allclose(thigh[:, :3, 3] - leg["upper"][:, None] * thigh[:, :3, 1], pose.knee, atol=1e-12)
-    np.testing.assert_allclose(shank[:, :3, 3] - leg["lower"][:, None] * shank[:, :3, 1], pose.ankle, atol=1e-12)
+    np.testing.assert_allclose(
+        thigh[:, :3, 3] - leg["upper"][:, None] * thigh[:, :3, 1], pose.knee, atol=1e-12
+    )
+    np.testing.assert_allclose(
+        shank[:, :3, 3] - leg["lower"][:, None] * shank[:, :3, 1], pose.ankle, atol=1e-12
+    )
 
 
 # Bad input
 
-GOOD = {"hip": [0.0, 1.0, 0.0], "goal": [0.0, 0.3, 0.1], "upper": 0.4, "lower": 0.4, "pole": [0.0, 0.6, 1.0],
-        "hint": [0.0, 0.0, 1.0], "swivel": 0.1, "soft": 0.01}
+GOOD = {
+    "hip": [0.0, 1.0, 0.0],
+    "goal": [0.0, 0.3, 0.1],
+    "upper": 0.4,
+    "lower": 0.4,
+    "pole": [0.0, 0.6, 1.0],
+    "hint": [0.0, 0.0, 1.0],
+    "swivel": 0.1,
+    "soft": 0.01,
+}
 
 
-@pytest.mark.parametrize(("name", "bad"), [
-    *((name, bad) for name in ("hip", "goal", "pole", "hint")
-      for bad in ([np.nan, 0.0, 0.0], [0.0, np.inf, 0.0], [1.0, 2.0], [], "hip", np.zeros((2, 2)))),
-    *((name, bad) for name in ("upper", "lower") for bad in (0.0, -0.4, np.nan, np.inf, "long", True, [])),
-    ("hint", [0.0, 0.0, 0.0]), ("swivel", np.nan), ("swivel", "half"), ("soft", -0.01), ("soft", 2.0),
-    ("soft", np.inf), ("stretch", "yes"), ("stretch", 2)])
+@pytest.mark.parametrize(
+    ("name", "bad"),
+    [
+        *(
+            (name, bad)
+            for name in ("hip", "goal", "pole", "hint")
+            for bad in (
+                [np.nan, 0.0, 0.0],
+                [0.0, np.inf, 0.0],
+                [1.0, 2.0],
+                [],
+                "hip",
+                np.zeros((2, 2)),
+            )
+        ),
+        *(
+            (name, bad)
+            for name in ("upper", "lower")
+            for bad in (0.0, -0.4, np.nan, np.inf, "long", True, [])
+        ),
+        ("hint", [0.0, 0.0, 0.0]),
+        ("swivel", np.nan),
+        ("swivel", "half"),
+        ("soft", -0.01),
+        ("soft", 2.0),
+        ("soft", np.inf),
+        ("stretch", "yes"),
+        ("stretch", 2),
+    ],
+)
 def test_solve_names_the_bad_argument(name, bad):
-    arrays = {key: np.array(value) if isinstance(value, list) else value for key, value in GOOD.items()}
+    arrays = {
+        key: np.array(value) if isinstance(value, list) else value for key, value in GOOD.items()
+    }
     for good in (GOOD, arrays):
         with pytest.raises(ValueError, match=f"`{name}`"):
             two_bone.solve(**{**good, name: bad})

@@ -89,17 +89,30 @@ inspection.inspect(asset)["sides-mirror"].number + 1  # wrong: operator
 
 def checked(folder, *arguments, cwd):
     """What mypy has to say, each piece a dict with "file", "line", "code", "message"."""
-    command = [sys.executable, "-m", "mypy", "--cache-dir", str(folder), "--output", "json", *arguments]
+    command = [
+        sys.executable,
+        "-m",
+        "mypy",
+        "--cache-dir",
+        str(folder),
+        "--output",
+        "json",
+        *arguments,
+    ]
     done = subprocess.run(command, capture_output=True, text=True, cwd=cwd)
     assert done.returncode in (0, 1), done.stderr or done.stdout
-    said = [json.loads(line) for line in done.stdout.splitlines() if line]  # with nothing to say, an empty line
+    said = [
+        json.loads(line) for line in done.stdout.splitlines() if line
+    ]  # with nothing to say, an empty line
     assert bool(said) == bool(done.returncode)
     return [piece for piece in said if piece["severity"] == "error"]
 
 
 def test_the_library_passes(request):
     said = checked(request.config.cache.mkdir("mypy_library"), cwd=ROOT)
-    assert not said, "\n".join(f"{piece['file']}:{piece['line']}: {piece['message']}" for piece in said)
+    assert not said, "\n".join(
+        f"{piece['file']}:{piece['line']}: {piece['message']}" for piece in said
+    )
 
 
 @pytest.fixture(scope="module")

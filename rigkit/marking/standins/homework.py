@@ -4,7 +4,12 @@ from types import SimpleNamespace
 
 from rigkit.homework import calling
 
-given: dict = {"lesson": "", "student": "", "inputs": {}, "character": {}}  # filled in before the first cell
+given: dict = {
+    "lesson": "",
+    "student": "",
+    "inputs": {},
+    "character": {},
+}  # filled in before the first cell
 handed: dict = {}  # the latest answer by its question's name
 
 
@@ -26,20 +31,30 @@ class Homework:
     def character(self):
         from rigkit.puppets import Puppet  # here, because few need it
 
-        fields: dict = {name: tuple(value) if isinstance(value, list) else value
-                        for name, value in given["character"].items()}
+        fields: dict = {
+            name: tuple(value) if isinstance(value, list) else value
+            for name, value in given["character"].items()
+        }
         return Puppet(**fields)
 
     def inputs(self, name):
         cases = given["inputs"]
         if name not in cases:
-            raise ValueError(f"`name` must be a question of this homework ({', '.join(cases)}); got {name!r}.")
-        return SimpleNamespace(**dict(zip(cases[name], calling.arguments(cases[name]), strict=True)))
+            raise ValueError(
+                f"`name` must be a question of this homework ({', '.join(cases)}); got {name!r}."
+            )
+        return SimpleNamespace(
+            **dict(zip(cases[name], calling.arguments(cases[name]), strict=True))
+        )
 
     def check(self, *function, **value):
         if len(function) + len(value) != 1:
             return Handed("Hand in one answer at a time.")
-        name, answer = next(iter(value.items())) if value else (getattr(function[0], "__name__", "?"), function[0])
+        name, answer = (
+            next(iter(value.items()))
+            if value
+            else (getattr(function[0], "__name__", "?"), function[0])
+        )
         handed[name] = answer
         return Handed(f"{name} handed in.")
 
