@@ -1,6 +1,7 @@
 """rigkit: the maths of rigging a character's legs, for lessons and for tools.
 
-`import rigkit` costs next to nothing: each module loads when first used, and the maths needs NumPy only.
+`import rigkit` costs next to nothing: each module loads when first used, and the maths needs NumPy
+only.
 """
 
 import sys
@@ -32,7 +33,8 @@ __all__ = [
     "homework",
 ]
 
-TYPE_CHECKING = False  # type checkers take this name for true; importing it from `typing` would cost more than all else
+# type checkers take this name for true; importing it from `typing` would cost more than all else
+TYPE_CHECKING = False
 if TYPE_CHECKING:
     from types import ModuleType
 
@@ -74,7 +76,8 @@ else:  # a type checker that saw this would take every misspelt module for one t
 
 
 def _show_in_notebooks() -> None:
-    """Let a notebook that runs show our objects; `display`, which draws them, loads when it shows the first."""
+    """Let a notebook that runs show our objects; `display`, which draws them, loads when it shows
+    the first."""
     shell = getattr(sys.modules.get("IPython"), "get_ipython", lambda: None)()
     formatter = getattr(shell, "display_formatter", None)
     if formatter is not None:

@@ -1,8 +1,9 @@
-"""What `bend` and `solvers` share: chains laid out for arithmetic, and the moves that the methods are made of.
+"""What `bend` and `solvers` share: chains laid out for arithmetic, and the moves that the methods
+are made of.
 
-Points are (n + 1, 3, ...), goals (3, ...), axes (n, 3, ...): joint and component first, so that `points[joint]` is a
-vector of `_xyz`. A flat chain lies in space with z = 0. Only `prepared` checks; all else trusts it. The number type is
-kept, so that a solver may run in single precision.
+Points are (n + 1, 3, ...), goals (3, ...), axes (n, 3, ...): joint and component first, so that
+`points[joint]` is a vector of `_xyz`. A flat chain lies in space with z = 0. Only `prepared`
+checks; all else trusts it. The number type is kept, so that a solver may run in single precision.
 """
 
 from typing import Any
@@ -21,7 +22,8 @@ TURN_AXIS = (0.0, 0.0, 1.0)  # what a flat chain turns about: anticlockwise is p
 def prepared(
     points: ArrayLike, goal: ArrayLike | None, axes: ArrayLike | None, dtype: DTypeLike = np.float64
 ) -> tuple[Array, Array, Array | None, Shape, bool]:
-    """Checked points, goal and unit axes (None for ball joints); the batch shape; whether the chain was flat.
+    """Checked points, goal and unit axes (None for ball joints); the batch shape; whether the chain
+    was flat.
 
     Where no goal is given it is the end as it stands.
     """
@@ -39,7 +41,8 @@ def prepared(
     )
     if flat and axes is not None:
         raise ValueError(
-            "`axes` must be left out for points in the plane; got some. Give points in space with them."
+            "`axes` must be left out for points in the plane; got some. Give points in space with"
+            " them."
         )
     if flat:
         axes = np.broadcast_to(TURN_AXIS, (joints, 3)).astype(dtype)

@@ -1,4 +1,5 @@
-"""The one door for arguments: a finite float array of the promised shape, or a `ValueError` that helps.
+"""The one door for arguments: a finite float array of the promised shape, or a `ValueError` that
+helps.
 
 Every message has three parts: the argument and what it must be, what came, what would do.
 """
@@ -82,7 +83,8 @@ def positive(name: str, value: ArrayLike, *shape: int | str, hint: str = "") -> 
 
 
 def every(name: str, value: ArrayLike, good: Bools, need: str, hint: str = "") -> None:
-    """Nothing where all is `good`; else a `ValueError` with the first of `value` that is not, and where it stands."""
+    """Nothing where all is `good`; else a `ValueError` with the first of `value` that is not, and
+    where it stands."""
     if not good.all():
         raise _refuse_first(name, value, good, need, hint)
 
@@ -101,7 +103,8 @@ def one_positive(name: str, value: ArrayLike, hint: str = "") -> float:
 
 
 def directions(name: str, value: ArrayLike, hint: str = "", size: int = 3) -> Floats:
-    """Like `numbers(…, size)`, scaled to length one; a zero vector has no direction and is refused."""
+    """Like `numbers(…, size)`, scaled to length one; a zero vector has no direction and is
+    refused."""
     vectors = numbers(name, value, size, hint=hint)
     lengths = _lengths(vectors)
     if not ((lengths > 1e-150) & (lengths < 1e150)).all():  # too short or long to square

@@ -1,7 +1,8 @@
-"""How the library's objects put themselves in words: numbers with their units, rounded as a person reads them.
+"""How the library's objects put themselves in words: numbers with their units, rounded as a person
+reads them.
 
-Nothing here raises, whatever an object was made of: a batch says its least and greatest, NaN says NaN, and what is no
-number is shown shortened.
+Nothing here raises, whatever an object was made of: a batch says its least and greatest, NaN says
+NaN, and what is no number is shown shortened.
 """
 
 from collections.abc import Callable
@@ -18,13 +19,15 @@ _NOTHING = 1e-9  # metres or radians: less is rounding
 
 
 class Shown:
-    """What a notebook shows by a picture or a table: `display` holds the function that makes it, for each class."""
+    """What a notebook shows by a picture or a table: `display` holds the function that makes it,
+    for each class."""
 
     __slots__ = ()
 
 
 def line(thing: object, *said: str, batch: tuple[int, ...] = ()) -> str:
-    """An object in words, such as "Bend: 5.0°, costs 0.10 % of reach"; parts that are "" are left out."""
+    """An object in words, such as "Bend: 5.0°, costs 0.10 % of reach"; parts that are "" are left
+    out."""
     many = f", batch {batch}" if batch else ""
     return f"{type(thing).__name__}{many}: {', '.join(part for part in said if part) or 'nothing'}"
 
@@ -144,7 +147,8 @@ def count(many: int, one: str, several: str = "") -> str:
 
 
 def name(text: object) -> str:
-    """A name on one line, whatever it holds; in quotes where it is empty or cannot be printed as it is."""
+    """A name on one line, whatever it holds; in quotes where it is empty or cannot be printed as it
+    is."""
     text = str(text)
     cut = text if len(text) <= MOST else text[: MOST - 1] + "…"
     return cut if cut.isprintable() and cut.strip() else repr(cut)
@@ -166,7 +170,8 @@ def words(many: Any) -> str:
 
 
 def part(values: Any, place: int, axes: int) -> Any:
-    """One of those that an array holds side by side, each of so many `axes`; the whole where it does not."""
+    """One of those that an array holds side by side, each of so many `axes`; the whole where it
+    does not."""
     array = numbers(values)
     if array is None or array.ndim <= axes or not array.shape[-axes - 1]:
         return values

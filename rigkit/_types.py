@@ -1,7 +1,7 @@
 """Names for the types of arguments and answers: `ArrayLike` comes in, `Floats` goes out.
 
-An answer for one thing alone, such as one leg's flexion, is a NumPy number. It has all that an array without axes has
-and is typed as one.
+An answer for one thing alone, such as one leg's flexion, is a NumPy number. It has all that an
+array without axes has and is typed as one.
 """
 
 from collections.abc import Mapping
@@ -18,7 +18,8 @@ class HasArray(Protocol):
 
 
 class Rows(Protocol):
-    """Numbers in lists or tuples, as deep as one likes. Text is none: it can only be asked whether it holds text."""
+    """Numbers in lists or tuples, as deep as one likes. Text is none: it can only be asked whether
+    it holds text."""
 
     def __len__(self) -> int: ...
 

@@ -1,12 +1,15 @@
-"""For contributors: keep the notebooks as they are kept. Solutions are the source, exercises are derived from them.
+"""For contributors: keep the notebooks as they are kept. Solutions are the source, exercises are
+derived from them.
 
-`python -m rigkit.authoring` derives all exercises, runs lessons and solutions, and saves their outputs; with numbers,
-`python -m rigkit.authoring 06`, only those lessons. `--check` changes nothing, says what would change, and exits with 1
-if anything would. Running it twice changes nothing the second time.
+`python -m rigkit.authoring` derives all exercises, runs lessons and solutions, and saves their
+outputs; with numbers, `python -m rigkit.authoring 06`, only those lessons. `--check` changes
+nothing, says what would change, and exits with 1 if anything would. Running it twice changes
+nothing the second time.
 
-Tags: `answer` (with the question's id in the metadata, {"rigkit": {"question": "06/solve_leg"}}), `solution-only`
-(dropped from the exercise), `live` (shows a panel: its output is neither saved nor compared), `nbval-ignore-output`
-(saved but not compared: what it shows hangs on last digits, which differ from machine to machine).
+Tags: `answer` (with the question's id in the metadata, {"rigkit": {"question": "06/solve_leg"}}),
+`solution-only` (dropped from the exercise), `live` (shows a panel: its output is neither saved nor
+compared), `nbval-ignore-output` (saved but not compared: what it shows hangs on last digits, which
+differ from machine to machine).
 """
 
 import argparse
@@ -61,7 +64,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
 def authored(
     numbers: Sequence[str] = (), root: Path = ROOT
 ) -> Iterator[tuple[Path, Callable[[], str]]]:
-    """(path, make) of every lesson, solution and exercise; `make()` gives the text that should be kept there.
+    """(path, make) of every lesson, solution and exercise; `make()` gives the text that should be
+    kept there.
 
     Lessons and solutions are run for it.
     """
@@ -80,7 +84,8 @@ def _derived(path: Path) -> str:
 
 
 def notebooks(part: str, numbers: Sequence[str] = (), root: Path = ROOT) -> list[Path]:
-    """The paths of one part, "lessons", "exercises" or "solutions", in order; of those numbers only, if any."""
+    """The paths of one part, "lessons", "exercises" or "solutions", in order; of those numbers
+    only, if any."""
     paths = sorted((root / part).glob("[0-9][0-9]-*.ipynb"))
     return [path for path in paths if not numbers or path.name[:2] in numbers]
 
@@ -136,7 +141,8 @@ def run(notebook: Any, folder: Path) -> Any:
 
 
 def tidy(notebook: Any) -> Any:
-    """A notebook with only what is kept: no times, no widget state, static outputs, cells counted from 1."""
+    """A notebook with only what is kept: no times, no widget state, static outputs, cells counted
+    from 1."""
     import nbformat
 
     notebook = nbformat.from_dict(notebook)
@@ -165,7 +171,8 @@ def tidy(notebook: Any) -> Any:
 
 
 def exercise(solution: Any) -> Any:
-    """The exercise that a solution notebook answers: answers blanked, reasoning dropped, nothing run."""
+    """The exercise that a solution notebook answers: answers blanked, reasoning dropped, nothing
+    run."""
     import nbformat
 
     notebook = nbformat.from_dict(solution)
@@ -188,8 +195,8 @@ def question_of(cell: Any) -> str:
 def blank(source: str, name: str) -> str:
     """An answer cell without its answer.
 
-    A function `name` keeps its signature and docstring, a value `name` becomes `...`; imports and comments outside
-    statements stay; every other statement goes.
+    A function `name` keeps its signature and docstring, a value `name` becomes `...`; imports and
+    comments outside statements stay; every other statement goes.
 
     Parameters
     ----------
@@ -212,7 +219,8 @@ def blank(source: str, name: str) -> str:
     answers = [node for node in statements if name in _defined(node)]
     if len(answers) != 1:
         raise ValueError(
-            f"An answer cell must define `{name}` once, at its top; it does so {len(answers)} times."
+            f"An answer cell must define `{name}` once, at its top; it does so {len(answers)}"
+            " times."
         )
     for node in statements:
         first = min([node.lineno, *(d.lineno for d in getattr(node, "decorator_list", []))])
@@ -227,7 +235,8 @@ def blank(source: str, name: str) -> str:
 
 
 def problems(text: str) -> list[str]:
-    """What keeps a notebook, given as text, from being kept as it is: a list of sentences, empty if nothing."""
+    """What keeps a notebook, given as text, from being kept as it is: a list of sentences, empty if
+    nothing."""
     import nbformat
 
     notebook = nbformat.reads(text, as_version=4)

@@ -1,11 +1,12 @@
 """Bend: what a straight chain loses, and the preset bend that gives it back.
 
-A Jacobian says where the end goes for a small turn of each joint. In a straight chain every joint moves the end the
-same way, across the chain, and none moves it along: rank and one direction are lost, and a solver that only follows
-small turns has nothing to follow. A small bend at rest, the preset bend, gives it something, and its sign says
-on which side the knee shall be.
+A Jacobian says where the end goes for a small turn of each joint. In a straight chain every joint
+moves the end the same way, across the chain, and none moves it along: rank and one direction are
+lost, and a solver that only follows small turns has nothing to follow. A small bend at rest, the
+preset bend, gives it something, and its sign says on which side the knee shall be.
 
-Chains are given as points, from the root to the end: (..., n + 1, 2) seen from the side, or (..., n + 1, 3).
+Chains are given as points, from the root to the end: (..., n + 1, 2) seen from the side, or (..., n
++ 1, 3).
 """
 
 from dataclasses import dataclass
@@ -50,14 +51,14 @@ def jacobian(points: ArrayLike, axes: ArrayLike | None = None) -> Floats:
     points : array_like, shape (..., n + 1, 2) or (..., n + 1, 3)
         From the root to the end, metres.
     axes : array_like, shape (..., n, 3), optional
-        The hinge axes of a chain in space, any length above zero. Without them its joints turn about all three of x,
-        y and z.
+        The hinge axes of a chain in space, any length above zero. Without them its joints turn
+        about all three of x, y and z.
 
     Returns
     -------
     ndarray
-        A flat chain: (..., 2, n), a column for each joint, for an anticlockwise turn. Hinges in space: (..., 3, n).
-        Ball joints: (..., 3, 3 n), three columns for each joint.
+        A flat chain: (..., 2, n), a column for each joint, for an anticlockwise turn. Hinges in
+        space: (..., 3, n). Ball joints: (..., 3, 3 n), three columns for each joint.
 
     Raises
     ------
@@ -70,10 +71,11 @@ def jacobian(points: ArrayLike, axes: ArrayLike | None = None) -> Floats:
 
 
 def singular_values(matrix: ArrayLike) -> Floats:
-    """The singular values of a Jacobian, (..., d, m) to (..., d), largest first: how far the end can go per radian.
+    """The singular values of a Jacobian, (..., d, m) to (..., d), largest first: how far the end
+    can go per radian.
 
-    A unit of turning, shared among the joints, moves the end onto an ellipse (in space an ellipsoid) with these
-    half-axes. With fewer columns than rows the missing ones are zero.
+    A unit of turning, shared among the joints, moves the end onto an ellipse (in space an
+    ellipsoid) with these half-axes. With fewer columns than rows the missing ones are zero.
     """
     matrix = _check.numbers("matrix", matrix, "d", "m")
     values = np.zeros(matrix.shape[:-1])
@@ -82,10 +84,12 @@ def singular_values(matrix: ArrayLike) -> Floats:
 
 
 def manipulability(matrix: ArrayLike) -> Floats:
-    """How freely the end of a chain can move, √det(J Jᵀ), from its Jacobian (..., d, m); 0 where a direction is lost.
+    """How freely the end of a chain can move, √det(J Jᵀ), from its Jacobian (..., d, m); 0 where a
+    direction is lost.
 
-    For two bones in the plane it is upper · lower · |sin knee|. T. Yoshikawa, "Manipulability of robotic mechanisms",
-    *Int. J. Robotics Research* 4(2):3–9, 1985 (from memory); computed as the product of the singular values.
+    For two bones in the plane it is upper · lower · |sin knee|. T. Yoshikawa, "Manipulability of
+    robotic mechanisms", *Int. J. Robotics Research* 4(2):3–9, 1985 (from memory); computed as the
+    product of the singular values.
     """
     return np.prod(singular_values(matrix), axis=-1)
 
@@ -105,8 +109,8 @@ def rank(matrix: ArrayLike, tolerance: ArrayLike = 1e-9) -> Ints:
 def lost_direction(matrix: ArrayLike) -> Floats:
     """The direction in which turning the joints moves the end least, from a Jacobian (..., d, m).
 
-    It is lost altogether where the last singular value is zero: in a straight flat chain, the chain's own line. Where
-    several directions are lost it is one of them.
+    It is lost altogether where the last singular value is zero: in a straight flat chain, the
+    chain's own line. Where several directions are lost it is one of them.
 
     Returns
     -------
@@ -142,10 +146,11 @@ def transpose_step(points: ArrayLike, goal: ArrayLike, axes: ArrayLike | None = 
 
 
 def cyclic_turns(points: ArrayLike, goal: ArrayLike, axes: ArrayLike | None = None) -> Floats:
-    """The turn by which a cyclic descent would bring the end as near to `goal` as each single joint can.
+    """The turn by which a cyclic descent would bring the end as near to `goal` as each single joint
+    can.
 
-    All are read from the pose as it is. A real pass turns one joint after the other, from the end inward; where all
-    of these are zero, the pass turns none.
+    All are read from the pose as it is. A real pass turns one joint after the other, from the end
+    inward; where all of these are zero, the pass turns none.
 
     Parameters
     ----------
@@ -166,11 +171,12 @@ def cyclic_turns(points: ArrayLike, goal: ArrayLike, axes: ArrayLike | None = No
 def backward_forward(points: ArrayLike, goal: ArrayLike) -> Floats:
     """The chain after one backward and one forward pass (FABRIK).
 
-    Backward: the end is put on `goal`, and each joint before it is drawn along the line to its old place until its bone
-    is right. Forward: the same from the root. Points on one line with the goal stay on that line.
+    Backward: the end is put on `goal`, and each joint before it is drawn along the line to its old
+    place until its bone is right. Forward: the same from the root. Points on one line with the goal
+    stay on that line.
 
-    A. Aristidou, J. Lasenby, "FABRIK: a fast, iterative solver for the inverse kinematics problem", *Graphical Models*
-    73(5):243–260, 2011 (from memory).
+    A. Aristidou, J. Lasenby, "FABRIK: a fast, iterative solver for the inverse kinematics problem",
+    *Graphical Models* 73(5):243–260, 2011 (from memory).
 
     Parameters
     ----------
@@ -187,7 +193,8 @@ def backward_forward(points: ArrayLike, goal: ArrayLike) -> Floats:
 
 
 def off_line(points: ArrayLike, goal: ArrayLike) -> Floats:
-    """How far one backward and one forward pass takes each point off the line from the root to `goal`.
+    """How far one backward and one forward pass takes each point off the line from the root to
+    `goal`.
 
     Parameters
     ----------
@@ -210,15 +217,16 @@ def off_line(points: ArrayLike, goal: ArrayLike) -> Floats:
 def stalls(
     points: ArrayLike, goal: ArrayLike, axes: ArrayLike | None = None, within: ArrayLike = 0.0
 ) -> Bools:
-    """Whether every solver of this kit stalls here: the goal is not met, yet no method proposes a move toward it.
+    """Whether every solver of this kit stalls here: the goal is not met, yet no method proposes a
+    move toward it.
 
-    Two things must be zero: the Jacobian transposed times the error (with it every Jacobian method), and all turns of
-    a cyclic descent. For ball joints and flat chains the points are then on one line with the goal, and a
-    backward-forward pass leaves them there.
+    Two things must be zero: the Jacobian transposed times the error (with it every Jacobian
+    method), and all turns of a cyclic descent. For ball joints and flat chains the points are then
+    on one line with the goal, and a backward-forward pass leaves them there.
 
-    "Zero" is exact. Many slanted lines have no exactly straight chain in floating point: their points are rounded, so
-    the chain has a bend of some 1e-16 radians that a solver may find and follow, to a side that only rounding chose.
-    `within` counts such chains as straight.
+    "Zero" is exact. Many slanted lines have no exactly straight chain in floating point: their
+    points are rounded, so the chain has a bend of some 1e-16 radians that a solver may find and
+    follow, to a side that only rounding chose. `within` counts such chains as straight.
 
     Parameters
     ----------
@@ -241,16 +249,19 @@ def stalls(
 
 
 def preset_bend(points: ArrayLike, angle: ArrayLike, forward: ArrayLike | None = None) -> Floats:
-    """A straight leg given a small bend: the knee goes forward, the ankle up its own line, bones keep their length.
+    """A straight leg given a small bend: the knee goes forward, the ankle up its own line, bones
+    keep their length.
 
     Parameters
     ----------
     points : array_like, shape (..., 3, 2) or (..., 3, 3)
-        Hip, knee and ankle, metres. Only the bone lengths and the direction from hip to ankle are used.
+        Hip, knee and ankle, metres. Only the bone lengths and the direction from hip to ankle are
+        used.
     angle : array_like, shape (...)
         Radians from straight; negative for the other side.
     forward : array_like, shape (..., 2) or (..., 3), optional
-        Where the knee is to go; the part of it across the leg counts. +x for a leg seen from the side, +z in space.
+        Where the knee is to go; the part of it across the leg counts. +x for a leg seen from the
+        side, +z in space.
 
     Returns
     -------
@@ -270,7 +281,8 @@ def preset_bend(points: ArrayLike, angle: ArrayLike, forward: ArrayLike | None =
     across = forward - np.sum(forward * line, axis=-1, keepdims=True) * line
     if not (np.sum(across**2, axis=-1) > 1e-18).all():
         raise ValueError(
-            "`forward` must point across the leg; got a direction along it. The knee goes to that side."
+            "`forward` must point across the leg; got a direction along it. The knee goes to that"
+            " side."
         )
     across = _check.directions("forward", across)
     along, aside = upper + lower * np.cos(angle), lower * np.sin(angle)
@@ -292,7 +304,8 @@ def measure_bend(points: ArrayLike, forward: ArrayLike | None = None) -> Bend:
     points : array_like, shape (..., 3, 2) or (..., 3, 3)
         Hip, knee and ankle, metres.
     forward : array_like, shape (..., 2) or (..., 3), optional
-        The side that counts as positive; as in `preset_bend`. A knee neither on it nor on the other counts as on it.
+        The side that counts as positive; as in `preset_bend`. A knee neither on it nor on the other
+        counts as on it.
 
     Returns
     -------
@@ -310,7 +323,8 @@ def measure_bend(points: ArrayLike, forward: ArrayLike | None = None) -> Bend:
 
 
 def reach_cost(angle: ArrayLike, upper: ArrayLike, lower: ArrayLike) -> Floats:
-    """The share of full reach that a knee bend takes: 1 − r / (upper + lower), by the law of cosines.
+    """The share of full reach that a knee bend takes: 1 − r / (upper + lower), by the law of
+    cosines.
 
     Parameters
     ----------
@@ -361,7 +375,8 @@ def bend_of_cost(cost: ArrayLike, upper: ArrayLike, lower: ArrayLike) -> Floats:
 
 
 def _leg(points: ArrayLike, forward: ArrayLike | None) -> tuple[Floats, Floats, bool]:
-    """Hip, knee and ankle in space, the direction that counts as forward, and whether the leg was flat."""
+    """Hip, knee and ankle in space, the direction that counts as forward, and whether the leg was
+    flat."""
     points = _check.numbers("points", points, 3, "d")
     if points.shape[-1] not in (2, 3):
         raise ValueError(

@@ -1,8 +1,10 @@
-"""Human measurements: segment lengths, hip joint centres, ranges of motion, each number with its source and status.
+"""Human measurements: segment lengths, hip joint centres, ranges of motion, each number with its
+source and status.
 
-The numbers live in `rigkit/data/*.csv`; `rows` reads them, `as_text` prints them, `sources` cites them. The `status`
-of a number says how it was come by: "seen" (read in the work itself), "seen, secondary" (read in a file that cites
-the work), "computed" (from the work's data), "from memory" (not confirmed), "our choice" (no source).
+The numbers live in `rigkit/data/*.csv`; `rows` reads them, `as_text` prints them, `sources` cites
+them. The `status` of a number says how it was come by: "seen" (read in the work itself), "seen,
+secondary" (read in a file that cites the work), "computed" (from the work's data), "from memory"
+(not confirmed), "our choice" (no source).
 """
 
 import csv
@@ -60,7 +62,8 @@ JOINT_MOTIONS = MappingProxyType(
 
 @dataclass(frozen=True)
 class SegmentLengths(_say.Shown):
-    """Lengths in metres, each of the shape of the stature asked for; None where the table has no such number."""
+    """Lengths in metres, each of the shape of the stature asked for; None where the table has no
+    such number."""
 
     thigh: Floats
     shank: Floats
@@ -87,8 +90,8 @@ class SegmentLengths(_say.Shown):
 def segment_lengths(stature: ArrayLike, table: str = "drillis-contini") -> SegmentLengths:
     """Average lengths of the leg's segments for a stature: published fractions of it.
 
-    Tables measure between different landmarks (`as_text("segments")` says which), so their thighs differ.
-    Population averages, for drawing and teaching; not for clinical or ergonomic use.
+    Tables measure between different landmarks (`as_text("segments")` says which), so their thighs
+    differ. Population averages, for drawing and teaching; not for clinical or ergonomic use.
 
     Parameters
     ----------
@@ -123,8 +126,8 @@ class Pelvis(_say.Shown):
     Attributes
     ----------
     frame : ndarray, shape (..., 4, 4)
-        Origin midway between the two ASISs; x to the left ASIS, z forward in the plane of both ASISs and the middle
-        of the PSISs, y up.
+        Origin midway between the two ASISs; x to the left ASIS, z forward in the plane of both
+        ASISs and the middle of the PSISs, y up.
     width : ndarray, shape (...)
         From ASIS to ASIS, metres.
     depth : ndarray, shape (...)
@@ -150,9 +153,9 @@ def pelvis(
 ) -> Pelvis:
     """The pelvis frame and its two measures from four landmarks.
 
-    ASIS and PSIS are the foremost and hindmost points of the pelvis rim (anterior and posterior superior iliac
-    spine). The frame is that of the ISB recommendation (G. Wu et al., J. Biomech. 35:543-548, 2002), in our axes
-    and with its origin midway between the ASISs.
+    ASIS and PSIS are the foremost and hindmost points of the pelvis rim (anterior and posterior
+    superior iliac spine). The frame is that of the ISB recommendation (G. Wu et al., J. Biomech.
+    35:543-548, 2002), in our axes and with its origin midway between the ASISs.
 
     Parameters
     ----------
@@ -215,15 +218,15 @@ def hip_centres(
 ) -> HipCentres:
     """Where the hip joints are, from measures of the pelvis and leg: a published regression.
 
-    The answer is in the frame of `pelvis`: x left, y up, z forward, from the middle of the ASISs. "harrington" has
-    several predictors, "harrington-single" one for each axis. Bell's 1989 and Seidel's rules start at the ASIS
-    itself, half the width from the middle: 0.5 − 0.14 = 0.36. Leardini's numbers and Davis' x_dis are from memory.
-    Expect to be 1 to 3 cm off for a given person.
+    The answer is in the frame of `pelvis`: x left, y up, z forward, from the middle of the ASISs.
+    "harrington" has several predictors, "harrington-single" one for each axis. Bell's 1989 and
+    Seidel's rules start at the ASIS itself, half the width from the middle: 0.5 − 0.14 = 0.36.
+    Leardini's numbers and Davis' x_dis are from memory. Expect to be 1 to 3 cm off for a given
+    person.
 
     Parameters
-    ----------
-    method : {"bell-1989", "bell-1990", "harrington", "harrington-single", "hara", "davis", "leardini", "seidel"}
-    pelvis_width : array_like, shape (...), optional
+    ---------- method : {"bell-1989", "bell-1990", "harrington", "harrington-single", "hara",
+    "davis", "leardini", "seidel"} pelvis_width : array_like, shape (...), optional
         From ASIS to ASIS, metres. A measure may be left out where the method does not use it.
     pelvis_depth : array_like, shape (...), optional
         From the middle of the ASISs to the middle of the PSISs, metres.
@@ -308,7 +311,8 @@ def _davis(width: Floats, leg: Floats, radius: Floats) -> list[Floats]:
 
 @dataclass(frozen=True)
 class JointRange(_say.Shown):
-    """How far a joint turns on average: from `low` (zero or below) to `high`, radians, and each number's status."""
+    """How far a joint turns on average: from `low` (zero or below) to `high`, radians, and each
+    number's status."""
 
     low: float
     high: float
@@ -323,7 +327,8 @@ class JointRange(_say.Shown):
         )
 
     def outside(self, angles: ArrayLike) -> Floats:
-        """How far angles lie outside, radians: below `low` negative, above `high` positive, inside zero."""
+        """How far angles lie outside, radians: below `low` negative, above `high` positive, inside
+        zero."""
         angles = _check.numbers("angles", angles)
         return angles - np.clip(angles, self.low, self.high)
 
@@ -333,15 +338,16 @@ def joint_range(
 ) -> JointRange:
     """The average range of motion of a joint of the leg.
 
-    Signs: hip, knee and ankle flexion (dorsiflexion) are positive, so are abduction and internal rotation; zero is
-    standing straight. Population averages, for drawing and teaching; not for clinical or ergonomic use. People vary
-    far more than their averages.
+    Signs: hip, knee and ankle flexion (dorsiflexion) are positive, so are abduction and internal
+    rotation; zero is standing straight. Population averages, for drawing and teaching; not for
+    clinical or ergonomic use. People vary far more than their averages.
 
     Parameters
     ----------
     joint : {"hip", "hip_abduction", "hip_rotation", "knee", "ankle"}
     table : {"cdc", "aaos", "merck", "boone-azen"}
-        "cdc" is measured by age and sex (Soucie et al. 2011); the others are handbook values, one for all.
+        "cdc" is measured by age and sex (Soucie et al. 2011); the others are handbook values, one
+        for all.
     sex : {"F", "M"}, for "cdc" only
     age : float, for "cdc" only
         Years, 2 to below 70.
@@ -353,7 +359,8 @@ def joint_range(
     Raises
     ------
     ValueError
-        If the table does not list that joint, or needs sex and age and has them not, or the other way round.
+        If the table does not list that joint, or needs sex and age and has them not, or the other
+        way round.
     """
     _check.choice("joint", joint, JOINT_MOTIONS)
     _check.choice("table", table, RANGE_TABLES)
@@ -375,7 +382,8 @@ def _check_age(age: float | None) -> float:
     years = _check.numbers("age", age, hint="Give one age in years, such as 30.")  # type: ignore[arg-type]  # refuses None
     if years.ndim or not 2 <= years < 70:
         raise ValueError(
-            f"`age` must be one age from 2 to below 70 years; got {age}. The study measured no others."
+            f"`age` must be one age from 2 to below 70 years; got {age}. The study measured no"
+            " others."
         )
     return float(years)
 
@@ -426,7 +434,8 @@ def sources() -> tuple[Source, ...]:
 
 
 def as_text(name: str) -> str:
-    """A data file as aligned text, with the citations it rests on and the caution, to print beside a lesson."""
+    """A data file as aligned text, with the citations it rests on and the caution, to print beside
+    a lesson."""
     table = rows(name)
     lines = [list(table[0]), *([_cell(value) for value in row.values()] for row in table)]
     widths = [max(map(len, column)) for column in zip(*lines, strict=True)]
@@ -442,11 +451,12 @@ def as_text(name: str) -> str:
 
 
 def rows(name: str) -> tuple[Row, ...]:
-    """The rows of a data file, each a read-only mapping: numbers are floats, an empty field is None.
+    """The rows of a data file, each a read-only mapping: numbers are floats, an empty field is
+    None.
 
     Parameters
-    ----------
-    name : {"segments", "hip_centres", "hip_centres_davis", "ranges_of_motion", "gait_angles", "gait_paces"}
+    ---------- name : {"segments", "hip_centres", "hip_centres_davis", "ranges_of_motion",
+    "gait_angles", "gait_paces"}
 
     Returns
     -------

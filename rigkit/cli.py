@@ -1,4 +1,5 @@
-"""The command `rigkit`: what each subcommand takes and does, its help, and the one voice in which it refuses.
+"""The command `rigkit`: what each subcommand takes and does, its help, and the one voice in which
+it refuses.
 
 Only the standard library is loaded until a subcommand runs, so help comes at once.
 """
@@ -60,7 +61,8 @@ def main(argv: Sequence[str] | None = None) -> int:
         return _refuse(arguments, *_in_words(problem))
 
 
-# --- the voice -----------------------------------------------------------------------------------------------------
+# --- the voice
+# -----------------------------------------------------------------------------------------------------
 
 
 def _refuse(arguments: argparse.Namespace, text: str, status: int) -> int:
@@ -81,7 +83,8 @@ def _in_words(problem: Exception) -> tuple[str, int]:
 
 
 def _with_options(text: str) -> str:
-    """A sentence of the library with its arguments named as they are here: "`mapping['up']`" is "--map up"."""
+    """A sentence of the library with its arguments named as they are here: "`mapping['up']`" is
+    "--map up"."""
 
     def option(found: re.Match[str]) -> str:
         name, key = OPTIONS.get(found[1]), found[2]
@@ -95,11 +98,13 @@ def _drop_output() -> None:
     os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
-# --- the help ------------------------------------------------------------------------------------------------------
+# --- the help
+# ------------------------------------------------------------------------------------------------------
 
 
 class _Parser(argparse.ArgumentParser):
-    """argparse with a purpose before the usage, examples and exit status after the options, and errors in our voice."""
+    """argparse with a purpose before the usage, examples and exit status after the options, and
+    errors in our voice."""
 
     def __init__(
         self,
@@ -142,7 +147,10 @@ class _Parser(argparse.ArgumentParser):
         )
         if unknown:
             commands = re.findall(r"\w+", unknown[2])
-            message = f"There is no command {unknown[1]!r}. {_nearest(unknown[1], commands, 'The commands are')}"
+            message = (
+                f"There is no command {unknown[1]!r}."
+                f" {_nearest(unknown[1], commands, 'The commands are')}"
+            )
         for argparses, ours in _OURS:
             message = re.sub(argparses, ours, message)
         message = message if message.endswith((".", "?")) else f"{message}."
@@ -198,7 +206,8 @@ def _filled(text: str, indent: int = 0, further: int | None = None) -> str:
 
 
 def _nearest(word: str, known: Iterable[str], otherwise: str = "") -> str:
-    """Which of the words that there are may have been meant; else all of them, if there are words to say so."""
+    """Which of the words that there are may have been meant; else all of them, if there are words
+    to say so."""
     bare = {each.lstrip("-"): each for each in known}
     near = difflib.get_close_matches(word.lstrip("-"), bare, 1)
     if near:
@@ -210,7 +219,8 @@ def _listed(names: Sequence[str], last: str = "or") -> str:
     return f" {last} ".join(filter(None, (", ".join(names[:-1]), names[-1])))
 
 
-# --- what is taken -------------------------------------------------------------------------------------------------
+# --- what is taken
+# -------------------------------------------------------------------------------------------------
 
 
 def _parser() -> _Parser:
@@ -238,8 +248,10 @@ def _parser() -> _Parser:
         action=_Completion,
         nargs=0,
         commands=commands.choices,
-        help="print what lets bash complete commands and options with the Tab key; use it by "
-        'eval "$(rigkit --completion)"',
+        help=(
+            "print what lets bash complete commands and options with the Tab key; use it by "
+            'eval "$(rigkit --completion)"'
+        ),
     )
 
     def alone(_: argparse.Namespace) -> int:
@@ -258,7 +270,8 @@ def _also(parser: argparse.ArgumentParser) -> Any:
 
 
 class _Version(argparse.Action):
-    """Print the version; it is looked up only then, because that takes longer than all else here."""
+    """Print the version; it is looked up only then, because that takes longer than all else
+    here."""
 
     def __call__(self, parser: argparse.ArgumentParser, *_: Any) -> None:
         print(f"rigkit {rigkit.__version__}")
@@ -277,7 +290,10 @@ class _Completion(argparse.Action):
             f"    {name}) words='{' '.join(sorted(command._option_string_actions))}';;"
             for name, command in self._commands.items()
         ]
-        first = f"    *) words='{' '.join([*self._commands, *sorted(parser._option_string_actions)])}';;"
+        first = (
+            "    *)"
+            f" words='{' '.join([*self._commands, *sorted(parser._option_string_actions)])}';;"
+        )
         print(
             "\n".join(
                 [
@@ -302,8 +318,10 @@ def _offer_learn(commands: Any) -> None:
         help="open the course in your web browser",
         purpose="Open the course in your web browser.",
         usage="rigkit learn [LESSON] [OPTIONS]",
-        description="Lessons and exercises are copied into a folder of your own. What you changed there is never "
-        "overwritten. Stop with Ctrl-C.",
+        description=(
+            "Lessons and exercises are copied into a folder of your own. What you changed there is"
+            " never overwritten. Stop with Ctrl-C."
+        ),
         examples=[
             ("rigkit learn", "Open the first lesson, in the folder leg-rigging"),
             ("rigkit learn 06", "Open lesson 06"),
@@ -412,8 +430,10 @@ def _offer_inspect(commands: Any) -> None:
         action="append",
         default=[],
         metavar="PART=NAME",
-        help="what a joint is, such as left.knee=NAME; or an axis, up=+z or forward=-y; or the unit, "
-        "metres=0.01. Give it again for another",
+        help=(
+            "what a joint is, such as left.knee=NAME; or an axis, up=+z or forward=-y; or the unit,"
+            " metres=0.01. Give it again for another"
+        ),
     )
     what.add_argument(
         "--threshold",
@@ -460,8 +480,10 @@ def _offer_mark(commands: Any) -> None:
         "mark",
         help="mark a class's homework",
         purpose="Mark the notebooks in a folder or zip, each in a jail of its own.",
-        usage="rigkit mark SUBMISSIONS --out RESULTS [OPTIONS]\n"
-        "       rigkit mark --out RESULTS --override LEARNER QUESTION SCORE --reason TEXT",
+        usage=(
+            "rigkit mark SUBMISSIONS --out RESULTS [OPTIONS]\n"
+            "       rigkit mark --out RESULTS --override LEARNER QUESTION SCORE --reason TEXT"
+        ),
         description="Given again, it goes on where it was, and marks only what is new or changed.",
         examples=[
             ("rigkit mark submissions.zip --roster roster.csv --out results", "Mark a class"),
@@ -523,9 +545,11 @@ def _offer_results(mark: argparse.ArgumentParser) -> None:
         action="append",
         default=[],
         metavar="NAME=VALUE",
-        help="what only the school's own system knows, for its tables: classSourcedId, "
-        "academicSessionSourcedId, schoolSourcedId, and assignDate and dueDate as YYYY-MM-DD. "
-        "Give it again for another; it is kept for later runs",
+        help=(
+            "what only the school's own system knows, for its tables: classSourcedId, "
+            "academicSessionSourcedId, schoolSourcedId, and assignDate and dueDate as YYYY-MM-DD. "
+            "Give it again for another; it is kept for later runs"
+        ),
     )
     results.add_argument(
         "--json", action="store_true", help="print one JSON object in place of the summary"
@@ -552,7 +576,8 @@ def _offer_machine(mark: argparse.ArgumentParser) -> None:
         "--cluster", metavar="ADDRESS", help="share the work out by a dask.distributed scheduler"
     )
     jail = machine.add_mutually_exclusive_group()
-    # No default here: argparse would not notice that both came where the one says what is the default anyway.
+    # No default here: argparse would not notice that both came where the one says what is the
+    # default anyway.
     jail.add_argument(
         "--jail",
         type=_one_of("bwrap", "landlock"),
@@ -564,7 +589,10 @@ def _offer_machine(mark: argparse.ArgumentParser) -> None:
         dest="jail",
         action="store_const",
         const="unjailed",
-        help="run strangers' code as yourself, with nothing protected; every record and report says so",
+        help=(
+            "run strangers' code as yourself, with nothing protected; every record and report"
+            " says so"
+        ),
     )
 
 
@@ -601,7 +629,8 @@ def _pair(text: str) -> tuple[str, str]:
     return name, value
 
 
-# --- what is done --------------------------------------------------------------------------------------------------
+# --- what is done
+# --------------------------------------------------------------------------------------------------
 
 
 def _learn(arguments: argparse.Namespace) -> int:
@@ -631,7 +660,8 @@ def _learn(arguments: argparse.Namespace) -> int:
 
 
 def _to_open(number: str | None, notes: str) -> tuple[str, str]:
-    """What is opened, in words and as a path: the lesson asked for, a teacher's notes, or the first lesson."""
+    """What is opened, in words and as a path: the lesson asked for, a teacher's notes, or the first
+    lesson."""
     from rigkit import course
 
     if number is None and notes:
@@ -671,7 +701,8 @@ def _export(arguments: argparse.Namespace) -> int:
         raise ValueError(f"--out must end in .glb or .gltf; got {str(out)!r}.")
     if out.exists() and not arguments.replace:
         raise ValueError(
-            f"{out} is there already. Give another name with --out, or write over it with --replace."
+            f"{out} is there already. Give another name with --out, or write over it with"
+            " --replace."
         )
     if not out.parent.is_dir():
         raise Undone(

@@ -1,8 +1,9 @@
 """Controls: what an animator touches, its zeroed rest, what it follows and with which gap.
 
-A control is plain data. Its values are six channels, all zero at rest, on top of where it stays or what it hangs
-from or follows: `world = base @ values`. Turns are radians about the control's own axes through its pivot: about x
-first, then the moved z, then the moved y (a hip's flexion, abduction, rotation).
+A control is plain data. Its values are six channels, all zero at rest, on top of where it stays or
+what it hangs from or follows: `world = base @ values`. Turns are radians about the control's own
+axes through its pivot: about x first, then the moved z, then the moved y (a hip's flexion,
+abduction, rotation).
 """
 
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
@@ -32,12 +33,13 @@ class Follow(_say.Shown):
     leader : str
         Another control, or anything posed before (a joint), by name.
     what : {"both", "position", "turn"}
-        "both": as if fixed to the leader. "position": the leader's shift without its turn, the vector between the
-        two kept. "turn": the leader's turn without its shift.
+        "both": as if fixed to the leader. "position": the leader's shift without its turn, the
+        vector between the two kept. "turn": the leader's turn without its shift.
     weight : array_like, shape (...)
         From 0 to 1. Weights for one control add up to at most 1; the rest of it stays where it is.
     gap : array_like, shape (..., 4, 4), optional
-        The fixed relative frame kept while following, as `gap_to` gives it; the gap at rest when left out.
+        The fixed relative frame kept while following, as `gap_to` gives it; the gap at rest when
+        left out.
     """
 
     leader: str
@@ -91,12 +93,13 @@ class Control(_say.Shown):
     rest : array_like, shape (4, 4)
         Its world frame when every control reads zero; the world's own when left out.
     outline : array_like, shape (points, 3)
-        The shape one sees, in the control's frame, metres; nothing is computed from it. A point when left out.
+        The shape one sees, in the control's frame, metres; nothing is computed from it. A point
+        when left out.
     pivot : array_like, shape (3,)
         The point it turns about, in the control's frame.
     parent : str, optional
-        What it hangs from for good: the same as following one leader in both ways with weight 1. A control has a
-        parent or follows, not both.
+        What it hangs from for good: the same as following one leader in both ways with weight 1. A
+        control has a parent or follows, not both.
     follows : iterable of Follow
         What it follows; more than one leader by weights.
     locked : iterable of str
@@ -145,8 +148,8 @@ class Control(_say.Shown):
         put(self, "follows", tuple(follows))
         if parent is not None and self.follows:
             raise ValueError(
-                f"`{name}` must have a parent or follow, not both; got parent {parent!r} "
-                f"and {len(self.follows)} to follow. To follow the parent too is `Follow({parent!r})`."
+                f"`{name}` must have a parent or follow, not both; got parent {parent!r} and"
+                f" {len(self.follows)} to follow. To follow the parent too is `Follow({parent!r})`."
             )
         put(self, "locked", tuple(locked))
         put(self, "limits", {} if limits is None else limits)
@@ -155,7 +158,8 @@ class Control(_say.Shown):
 
     def __repr__(self) -> str:
         leaders = [
-            f"{_say.name(leader.leader)} ({leader.what}, weight {_say.amount(leader.weight, '', 2)})"
+            f"{_say.name(leader.leader)} ({leader.what}, weight"
+            f" {_say.amount(leader.weight, '', 2)})"
             for leader in self.follows
         ]
         follows = f"follows {', '.join(leaders)}" if leaders else "follows nothing"
@@ -192,7 +196,8 @@ def pose(
     controls : iterable of Control
         In any order.
     values : mapping of control name to mapping of channel to array_like, shape (...)
-        Metres and radians; what is left out is zero. Locked channels stay at zero, limited ones within their limits.
+        Metres and radians; what is left out is zero. Locked channels stay at zero, limited ones
+        within their limits.
     outside : mapping of str to array_like, shape (..., 4, 4)
         World frames of leaders that are not controls. To follow one, a `Follow` needs its `gap`.
 
@@ -204,8 +209,8 @@ def pose(
     Raises
     ------
     ValueError
-        For two controls of one name, a leader or channel that is not there, weights that add up to more than 1, or
-        controls that follow each other in a circle, each named.
+        For two controls of one name, a leader or channel that is not there, weights that add up to
+        more than 1, or controls that follow each other in a circle, each named.
     """
     posed = {name: fr.check_frames(name, frame) for name, frame in (outside or {}).items()}
     ordered = with_gaps(in_order(controls, posed))
@@ -213,7 +218,8 @@ def pose(
 
 
 def in_order(controls: Iterable[Control], outside: Collection[str] = ()) -> tuple[Control, ...]:
-    """The controls as a tuple, leaders before followers; a circle of followers is refused by name."""
+    """The controls as a tuple, leaders before followers; a circle of followers is refused by
+    name."""
     controls = tuple(controls)
     by_name = {control.name: control for control in controls}
     twice = sorted(
@@ -239,8 +245,8 @@ def in_order(controls: Iterable[Control], outside: Collection[str] = ()) -> tupl
                 visit(by_name[follow.leader], [*path, control.name])
             elif follow.leader not in outside or follow.gap is None:
                 raise ValueError(
-                    f"`{control.name}` must follow a control, or something posed outside with a gap; "
-                    f"got {follow.leader!r}. There are {', '.join([*by_name, *outside])}."
+                    f"`{control.name}` must follow a control, or something posed outside with a"
+                    f" gap; got {follow.leader!r}. There are {', '.join([*by_name, *outside])}."
                 )
         ordered[control.name] = control
 
@@ -251,9 +257,11 @@ def in_order(controls: Iterable[Control], outside: Collection[str] = ()) -> tupl
 
 
 def carried(controls: Iterable[Control], name: str) -> tuple[str, ...]:
-    """The names of all controls that move when the one called `name` does, leaders before followers.
+    """The names of all controls that move when the one called `name` does, leaders before
+    followers.
 
-    Those are its followers, theirs, and so on, whatever they follow it in; a follower by weight zero stays.
+    Those are its followers, theirs, and so on, whatever they follow it in; a follower by weight
+    zero stays.
 
     Parameters
     ----------
@@ -276,7 +284,8 @@ def carried(controls: Iterable[Control], name: str) -> tuple[str, ...]:
     ordered = in_order(controls, leaders - names)
     if name not in names:
         raise ValueError(
-            f"`name` must be one of the controls ({', '.join(c.name for c in ordered)}); got {name!r}."
+            f"`name` must be one of the controls ({', '.join(c.name for c in ordered)}); got"
+            f" {name!r}."
         )
     moving = {name}
     for control in ordered:
@@ -303,7 +312,8 @@ def allowed(control: Control, values: Mapping[str, ArrayLike]) -> dict[str, Floa
 
 
 def read(control: Control, world: ArrayLike, base: ArrayLike | None = None) -> dict[str, Floats]:
-    """The values that put a control at `world`: the inverse of posing it, without regard to locks and limits.
+    """The values that put a control at `world`: the inverse of posing it, without regard to locks
+    and limits.
 
     Parameters
     ----------
@@ -326,10 +336,11 @@ def read(control: Control, world: ArrayLike, base: ArrayLike | None = None) -> d
 
 
 def gap_to(leader: ArrayLike, follower: ArrayLike, what: str = "both") -> Floats:
-    """The gap that keeps `follower` where it is now while `what` of `leader` is followed; shapes (..., 4, 4).
+    """The gap that keeps `follower` where it is now while `what` of `leader` is followed; shapes
+    (..., 4, 4).
 
-    For "both" and "turn" the follower's frame seen from the leader; for "position" a frame without a turn that holds
-    the vector between their origins, along the world's axes.
+    For "both" and "turn" the follower's frame seen from the leader; for "position" a frame without
+    a turn that holds the vector between their origins, along the world's axes.
     """
     leader, follower = fr.check_frames("leader", leader), fr.check_frames("follower", follower)
     _check.batch(leader=leader.shape[:-2], follower=follower.shape[:-2])
@@ -344,13 +355,15 @@ def switch(
     worlds: NamedFrames,
     values: Mapping[str, ArrayLike] | None = None,
 ) -> Control:
-    """The control with new leaders, placed so that it does not jump: every gap is taken at this moment.
+    """The control with new leaders, placed so that it does not jump: every gap is taken at this
+    moment.
 
     Parameters
     ----------
     control : Control
     follows : str, Follow or iterable of those
-        The new leaders; gaps they carry are replaced. An empty tuple lets go: the control stays where it is.
+        The new leaders; gaps they carry are replaced. An empty tuple lets go: the control stays
+        where it is.
     worlds : mapping of str to array_like, shape (..., 4, 4)
         World frames at the moment of the switch, of the control and its new leaders.
     values : mapping of channel to array_like, shape (...)
@@ -384,7 +397,8 @@ def switch(
 
 
 def between_keys(values: ControlValues, keys: ArrayLike) -> dict[str, dict[str, Floats]]:
-    """Values over frames as they come out when only some frames are keyed, on straight lines from key to key.
+    """Values over frames as they come out when only some frames are keyed, on straight lines from
+    key to key.
 
     Parameters
     ----------
@@ -441,8 +455,9 @@ def between_keys(values: ControlValues, keys: ArrayLike) -> dict[str, dict[str, 
 def count_keys(values: ControlValues) -> int:
     """How many keys give these values in every frame, on straight lines from key to key.
 
-    A channel that is zero throughout needs none, one that stays at another value needs one; any other needs its first
-    frame, its last, and each frame in which it leaves the straight line through its neighbours.
+    A channel that is zero throughout needs none, one that stays at another value needs one; any
+    other needs its first frame, its last, and each frame in which it leaves the straight line
+    through its neighbours.
 
     Parameters
     ----------
@@ -484,7 +499,8 @@ def _over_frames(values: ControlValues) -> Iterator[tuple[str, list[tuple[str, s
 
 
 def with_gaps(controls: Iterable[Control]) -> tuple[Control, ...]:
-    """The controls with every parent turned into a leader, and every gap left out filled in with that at rest."""
+    """The controls with every parent turned into a leader, and every gap left out filled in with
+    that at rest."""
     controls = tuple(controls)
     rest = {control.name: control.rest for control in controls}
     return tuple(
@@ -505,7 +521,8 @@ def with_gaps(controls: Iterable[Control]) -> tuple[Control, ...]:
 def _pose(
     ordered: Sequence[Control], values: Floats, outside: Mapping[str, Floats]
 ) -> dict[str, Floats]:
-    """World frames of controls in order and with gaps, from values of shape (..., n, 6); nothing is checked again."""
+    """World frames of controls in order and with gaps, from values of shape (..., n, 6); nothing is
+    checked again."""
     moved = _value_frames(values, np.stack([control.pivot for control in ordered]))
     worlds = dict(outside)
     for i, control in enumerate(ordered):
@@ -514,7 +531,8 @@ def _pose(
 
 
 def _base(control: Control, worlds: Mapping[str, Floats]) -> Floats:
-    """Where a control is before its values: a weighted mean of what its leaders ask for and of where it stays."""
+    """Where a control is before its values: a weighted mean of what its leaders ask for and of
+    where it stays."""
     leaders = control.follows
     if not leaders:
         return control.home
@@ -551,7 +569,8 @@ def _weighted(
     asked: Sequence[Floats],
     between: Callable[[Floats, Floats, Floats], Floats],
 ) -> Floats:
-    """From where the control stays, a mean grown one leader at a time, of those that are followed in this part."""
+    """From where the control stays, a mean grown one leader at a time, of those that are followed
+    in this part."""
     counted = [
         (follow.weight, value)
         for follow, value in zip(control.follows, asked, strict=True)
@@ -638,7 +657,8 @@ def _values(controls: Sequence[Control], values: ControlValues) -> Floats:
 def _value_frames(values: Floats, pivots: Floats) -> Floats:
     """The frames that values make after their base: shift, then turn about the pivot.
 
-    The turn is `rotation.matrix_from_euler` in `TURN_ORDER`, written out: a walk makes thousands of them.
+    The turn is `rotation.matrix_from_euler` in `TURN_ORDER`, written out: a walk makes thousands of
+    them.
     """
     frames = np.empty((*values.shape[:-1], 4, 4))
     sx, sy, sz = np.moveaxis(np.sin(values[..., 3:]), -1, 0)

@@ -1,7 +1,8 @@
 """The course: finds lessons and exercises, gives a learner their own copies, keeps their progress.
 
-A learner's folder holds `lessons/`, `exercises/` and a hidden `.rigkit/` with what was handed out and what was scored.
-Nothing a learner made is ever lost: a file they changed is left alone, and old progress is put aside, not deleted.
+A learner's folder holds `lessons/`, `exercises/` and a hidden `.rigkit/` with what was handed out
+and what was scored. Nothing a learner made is ever lost: a file they changed is left alone, and old
+progress is put aside, not deleted.
 """
 
 import errno
@@ -39,7 +40,8 @@ _WHAT_WOULD_DO = {
 
 
 def versions() -> str:
-    """What the course runs on, a line each: the kit, Python and where it is, JupyterLab, the sliders' two halves."""
+    """What the course runs on, a line each: the kit, Python and where it is, JupyterLab, the
+    sliders' two halves."""
     lines = [_version("rigkit", "the kit"), f"Python {platform.python_version()}: {sys.executable}"]
     lines += [
         _version("jupyterlab", "the page you read this in"),
@@ -56,15 +58,17 @@ def _version(package: str, what: str) -> str:
         return f"{package} not found: {what}. Install the kit again, all of it in one environment."
 
 
-# --- lessons -------------------------------------------------------------------------------------------------------
+# --- lessons
+# -------------------------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True)
 class Lesson:
-    """One lesson as it is shipped: two-digit number, title, minutes, aims, and its notebooks' paths.
+    """One lesson as it is shipped: two-digit number, title, minutes, aims, and its notebooks'
+    paths.
 
-    `exercise` is None where a lesson has none. `moments` are those of its panels worth showing to a class, `notes` are
-    for the teacher: sentences under "ask", "expect" and "stop".
+    `exercise` is None where a lesson has none. `moments` are those of its panels worth showing to a
+    class, `notes` are for the teacher: sentences under "ask", "expect" and "stop".
     """
 
     number: str
@@ -78,7 +82,8 @@ class Lesson:
 
 
 def source() -> Path:
-    """The folder that the course is copied from: inside the installed package, or the checkout around it."""
+    """The folder that the course is copied from: inside the installed package, or the checkout
+    around it."""
     inside = Path(__file__).parent / "_course"
     return inside if inside.is_dir() else Path(__file__).parents[1]
 
@@ -126,15 +131,17 @@ def _two_digits(number: str | int) -> str:
     return str(number).strip().zfill(2)
 
 
-# --- a learner's own copies ----------------------------------------------------------------------------------------
+# --- a learner's own copies
+# ----------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True)
 class Copies:
     """What `hand_out` did; each field after `folder` holds paths seen from it.
 
-    `copied` were not there; `updated` were an older copy, untouched; `same` were up to date. Left alone were `kept`,
-    which the learner changed; `newer`, likewise, and the course has a newer copy; `links`, behind a link.
+    `copied` were not there; `updated` were an older copy, untouched; `same` were up to date. Left
+    alone were `kept`, which the learner changed; `newer`, likewise, and the course has a newer
+    copy; `links`, behind a link.
     """
 
     folder: Path
@@ -151,15 +158,16 @@ def hand_out(
 ) -> Copies:
     """Copy lessons and exercises into `folder`; a file that the learner changed is left alone.
 
-    A file counts as untouched while its bytes are those that were handed out. An untouched older copy is brought up
-    to date. Links are never followed.
+    A file counts as untouched while its bytes are those that were handed out. An untouched older
+    copy is brought up to date. Links are never followed.
 
     Parameters
     ----------
     folder : str or path
         Made if it is not there.
     files : iterable of (str, bytes), optional
-        What to hand out, each under its path with forward slashes; by default all that `shipped()` gives.
+        What to hand out, each under its path with forward slashes; by default all that `shipped()`
+        gives.
 
     Returns
     -------
@@ -220,7 +228,8 @@ def shipped() -> Iterator[tuple[str, bytes]]:
 
 
 def _read_ledger(marker: Path) -> dict[str, str]:
-    """The digest of each file as handed out; an unreadable ledger counts as empty, so that everything is kept."""
+    """The digest of each file as handed out; an unreadable ledger counts as empty, so that
+    everything is kept."""
     try:
         ledger = json.loads((marker / "handed-out.json").read_bytes())
     except (OSError, ValueError, RecursionError):
@@ -233,7 +242,8 @@ def _digest(data: bytes) -> str:
 
 
 def write_whole(target: Path, data: bytes) -> None:
-    """Write a whole file or nothing, so that a crash leaves no half lesson; the folders above it are made.
+    """Write a whole file or nothing, so that a crash leaves no half lesson; the folders above it
+    are made.
 
     Raises
     ------
@@ -254,7 +264,8 @@ def in_the_way(problem: OSError) -> str:
     return f"Cannot use {what} ({problem.strerror or problem}). {advice}"
 
 
-# --- progress ------------------------------------------------------------------------------------------------------
+# --- progress
+# ------------------------------------------------------------------------------------------------------
 
 
 def record(
@@ -330,7 +341,8 @@ def progress(lesson: str | int | None = None, student: str | None = None) -> dic
     Returns
     -------
     dict
-        {question: score} of one lesson; without `lesson`, {lesson: {question: score}} of all that were tried.
+        {question: score} of one lesson; without `lesson`, {lesson: {question: score}} of all that
+        were tried.
     """
     best: dict[str, dict[str, float]] = {}
     for attempt in _attempts(student):
@@ -405,7 +417,8 @@ class _Attempt:
 
 
 def _attempts(student: str | None = None) -> Iterator[_Attempt]:
-    """Every attempt that can be read, by one student if named; torn or strange lines are passed over."""
+    """Every attempt that can be read, by one student if named; torn or strange lines are passed
+    over."""
     path = _progress_path()
     try:
         lines = path.read_bytes().splitlines() if path else []

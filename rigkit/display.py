@@ -1,7 +1,9 @@
-"""What a notebook shows of the library's objects: a picture where one can be drawn, and a small table of the values.
+"""What a notebook shows of the library's objects: a picture where one can be drawn, and a small
+table of the values.
 
-`show` holds the function for each class. `rigkit` names `bundle` to a notebook that runs; this module loads when the
-first object is shown. Plain text is the object's own `repr`; it stands alone where neither can be made.
+`show` holds the function for each class. `rigkit` names `bundle` to a notebook that runs; this
+module loads when the first object is shown. Plain text is the object's own `repr`; it stands alone
+where neither can be made.
 """
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -45,7 +47,10 @@ MOST_TRIANGLES = 50_000  # of a rig file's skin that is drawn with its joints
 
 _SIZE = "font-size:var(--jp-content-font-size1,14px)"
 _SOFT = "color:var(--jp-ui-font-color2,inherit)"
-_CELL = f"padding:3px 18px 3px 0;text-align:left;vertical-align:top;{_SIZE};font-variant-numeric:tabular-nums"
+_CELL = (
+    "padding:3px 18px 3px"
+    f" 0;text-align:left;vertical-align:top;{_SIZE};font-variant-numeric:tabular-nums"
+)
 
 Piece = Picture | str  # a picture, or HTML
 Row = tuple[
@@ -85,7 +90,8 @@ def show(thing: Any) -> Iterable[Piece]:
 
 
 def table(heads: Sequence[str], rows: Iterable[Sequence[object]], caption: str = "") -> str:
-    """HTML of a small table that follows the page's theme; the first cell of each row is its header.
+    """HTML of a small table that follows the page's theme; the first cell of each row is its
+    header.
 
     All text is made harmless here. Of many rows the first are given, and how many more there are.
     """
@@ -101,7 +107,8 @@ def table(heads: Sequence[str], rows: Iterable[Sequence[object]], caption: str =
         for name in heads
     )
     body = "".join(
-        f'<tr><th scope="row" style="{_CELL};font-weight:600;white-space:nowrap">{page.safe(row[0])}</th>'
+        '<tr><th scope="row"'
+        f' style="{_CELL};font-weight:600;white-space:nowrap">{page.safe(row[0])}</th>'
         + "".join(map(_cell, row[1:]))
         + "</tr>"
         for row in shown
@@ -110,8 +117,9 @@ def table(heads: Sequence[str], rows: Iterable[Sequence[object]], caption: str =
         f'<figcaption style="{_SIZE};{_SOFT}">{page.safe(caption)}</figcaption>' if caption else ""
     )
     return (
-        f'<figure style="margin:4px 0;overflow-x:auto">{said}<table style="border-collapse:collapse;margin:2px 0">'
-        f"<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>{more}</figure>"
+        f'<figure style="margin:4px 0;overflow-x:auto">{said}<table'
+        ' style="border-collapse:collapse;margin:2px'
+        f' 0"><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>{more}</figure>'
     )
 
 
@@ -123,7 +131,10 @@ def _cell(value: object) -> str:
 
 def folded(summary: str, html: str) -> str:
     """HTML that opens on a click."""
-    return f'<details><summary style="cursor:pointer;{_SIZE}">{escape(summary)}</summary>{html}</details>'
+    return (
+        "<details><summary"
+        f' style="cursor:pointer;{_SIZE}">{escape(summary)}</summary>{html}</details>'
+    )
 
 
 def _values(
@@ -226,7 +237,8 @@ def _(thing: bend.Bend) -> Iterator[Piece]:
 
 
 def _bent(points: Floats, title: str, desc: str) -> Stage:
-    """Legs seen from the side, shape (k, 3, 2), the first with its knee's bend, the others dotted."""
+    """Legs seen from the side, shape (k, 3, 2), the first with its knee's bend, the others
+    dotted."""
     space = _in_space(points).reshape(-1, 3)
     picture = stage.framed("side", space, title, 0.15, HALF, least=2.0, tall=0.9, desc=desc)
     for other in points[1:]:
@@ -290,7 +302,8 @@ def _(thing: two_bone.TwoBonePose) -> Iterator[Piece]:
 
 
 def _pose_of_two_bones(thing: object, together: Floats, flexion: Floats, miss: float) -> Stage:
-    """Shanks of solved legs, and of the first the way to its hip; a pose does not say how long the thigh is."""
+    """Shanks of solved legs, and of the first the way to its hip; a pose does not say how long the
+    thigh is."""
     knee, ankle, hinge = np.moveaxis(together, 1, 0)
     shank = ankle - knee
     thigh = (
@@ -652,7 +665,8 @@ def _tree(
     ghosts: Iterable[Floats] = (),
     skin: tuple[Floats, Any] | None = None,
 ) -> Picture:
-    """A tree of joints from the front and from the side, shape (n, 3), with outlines of controls, on its skin."""
+    """A tree of joints from the front and from the side, shape (n, 3), with outlines of controls,
+    on its skin."""
     ghosts = list(ghosts)
     room = np.concatenate(
         [points, *(outline for outline, _ in outlines), *ghosts, *([skin[0]] if skin else [])]
@@ -712,7 +726,8 @@ def _labels(points: Floats, names: Sequence[str], near: float) -> Iterator[tuple
 
 
 def _chains(parents: Any) -> Iterator[list[int]]:
-    """A tree as lines of joints, each from the parent of its first joint down as far as nothing branches."""
+    """A tree as lines of joints, each from the parent of its first joint down as far as nothing
+    branches."""
     parents = [int(parent) for parent in parents]
     for start, parent in enumerate(parents):
         if parent < 0 or parents.count(parent) > 1:
@@ -817,7 +832,8 @@ def _(thing: leg.LegPose) -> Iterator[Piece]:
 
 
 def _leg_parents(names: Sequence[str]) -> list[int]:
-    """The parents of a leg rig's joints: on each side the one before, the first below the pelvis."""
+    """The parents of a leg rig's joints: on each side the one before, the first below the
+    pelvis."""
     last: dict[str | None, int] = {}
     parents = []
     for i, name in enumerate(names):
@@ -989,7 +1005,8 @@ def _(thing: foot.FootRoll) -> Iterator[Piece]:
 
 
 def _feet(feet: Floats, title: str, desc: str) -> Stage:
-    """Feet from the side, shape (k, 4, 2): ankle, heel, ball, toe; the others than the first dotted."""
+    """Feet from the side, shape (k, 4, 2): ankle, heel, ball, toe; the others than the first
+    dotted."""
     length = float(np.ptp(feet[..., 0]))
     room = [
         [feet[0, 1, 0] - 0.42 * length, -0.2 * length],
@@ -1168,7 +1185,8 @@ def _(thing: gltf.Skin) -> Iterator[Piece]:
                 zip(thing.joints.tolist(), _places(thing.inverse_bind), strict=True)
             )
         ],
-        f"Skin {page.plain(thing.name, NAME)}: where each joint stood when the mesh was joined to it.",
+        f"Skin {page.plain(thing.name, NAME)}: where each joint stood when the mesh was joined"
+        " to it.",
     )
 
 

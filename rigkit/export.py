@@ -1,4 +1,5 @@
-"""A rig, skinned and moving, as what a glTF file holds: the way from here into any other program."""
+"""A rig, skinned and moving, as what a glTF file holds: the way from here into any other
+program."""
 
 from collections.abc import Iterator, Mapping
 
@@ -24,8 +25,9 @@ def rig_asset(
 ) -> gltf.Asset:
     """A skeleton's joints as nodes, the skin they move, and motions baked onto them.
 
-    The joints come in the skeleton's order, so the first node is its root; the skin's node is the last one, a root of
-    its own. The rest pose is the bind pose: every joint's world times its inverse bind matrix is the identity.
+    The joints come in the skeleton's order, so the first node is its root; the skin's node is the
+    last one, a root of its own. The rest pose is the bind pose: every joint's world times its
+    inverse bind matrix is the identity.
 
     Parameters
     ----------
@@ -93,7 +95,8 @@ def walk_motion(rig: LegRig, puppet: Puppet) -> tuple[Floats, Floats]:
 def puppet_asset(
     puppet: Puppet, vertices: int = 5000, walking: bool = True, preset_bend_deg: float = 5.0
 ) -> gltf.Asset:
-    """A puppet of the parade with its skin, facing +Z, and a walk of two strides along +Z with planted feet.
+    """A puppet of the parade with its skin, facing +Z, and a walk of two strides along +Z with
+    planted feet.
 
     Parameters
     ----------

@@ -1,7 +1,8 @@
-"""Rigs broken on purpose, one fault at a time: for the lesson on signing off, and for questions on repairing them.
+"""Rigs broken on purpose, one fault at a time: for the lesson on signing off, and for questions on
+repairing them.
 
-Every rig is an asset, as it would stand in a file. A fault is made in a sound rig, so that it breaks what it names and
-nothing else, as far as that can be.
+Every rig is an asset, as it would stand in a file. A fault is made in a sound rig, so that it
+breaks what it names and nothing else, as far as that can be.
 """
 
 from collections.abc import Callable, Mapping, Sequence
@@ -92,7 +93,8 @@ def _skin_of(puppet: Puppet) -> tuple[Mesh, Floats]:
 
 
 def shifted(by: float | Sequence[float], *names: str) -> Callable[[World], None]:
-    """A change that moves joints by (left, up, ahead) metres; those on the right by the mirror image."""
+    """A change that moves joints by (left, up, ahead) metres; those on the right by the mirror
+    image."""
 
     def change(world: World) -> None:
         for name in names:
@@ -183,7 +185,8 @@ def exported_posed(puppet: Puppet, deg: float = 8.0) -> Asset:
 
 
 def rising_out_of_reach(puppet: Puppet, rise: float = 0.022) -> Asset:
-    """A body that rises, by so many metres, from a slight crouch to where its feet can hardly follow, in an instant."""
+    """A body that rises, by so many metres, from a slight crouch to where its feet can hardly
+    follow, in an instant."""
     rig = LegRig.from_puppet(puppet)
     times = np.linspace(0, 2, 121)
     height = -0.02 + rise * np.clip((times - 1.0) * 30, 0, 1)
@@ -204,9 +207,11 @@ def placed_by_hand(
     back_mm: float = 0.0,
     bound: str = AFTER,
 ) -> Asset:
-    """All leg joints of both sides placed by a hand that is off by `hand_mm`, the right knee joint moved back.
+    """All leg joints of both sides placed by a hand that is off by `hand_mm`, the right knee joint
+    moved back.
 
-    The hand's error is the standard deviation of each coordinate; the axes are oriented by the places they come to.
+    The hand's error is the standard deviation of each coordinate; the axes are oriented by the
+    places they come to.
     """
     off = hand_mm / 1000 * rng.standard_normal((2, len(PARTS), 3))
 
@@ -249,7 +254,8 @@ SHIP = {
 
 
 def ship_named(puppet: Puppet, share: float = 0.25) -> Asset:
-    """A rig whose joints are called after the parts of a ship, with a further joint down the shank by `share` of it."""
+    """A rig whose joints are called after the parts of a ship, with a further joint down the shank
+    by `share` of it."""
     rig = LegRig.from_puppet(puppet)
     names = rig.skeleton.names
     world = dict(zip(names, rig.skeleton.rest_world, strict=True))

@@ -1,8 +1,9 @@
-"""The foot: a roll over heel, ball and toe, each a pivot that stays where it is while the foot turns about it.
+"""The foot: a roll over heel, ball and toe, each a pivot that stays where it is while the foot
+turns about it.
 
-Everything here is seen from a foot frame: origin on the floor below the ankle, x across the foot, y up, z from heel
-to toe; the floor is y = 0. A roll is one angle, a turn about x: negative on the heel with the toes up, positive with
-the heel up.
+Everything here is seen from a foot frame: origin on the floor below the ankle, x across the foot, y
+up, z from heel to toe; the floor is y = 0. A roll is one angle, a turn about x: negative on the
+heel with the toes up, positive with the heel up.
 """
 
 from dataclasses import dataclass
@@ -33,7 +34,8 @@ class Foot(_say.Shown):
     Raises
     ------
     ValueError
-        If heel, ankle, ball and toe do not follow each other forward, or a point lies below the floor.
+        If heel, ankle, ball and toe do not follow each other forward, or a point lies below the
+        floor.
     """
 
     ankle: Floats
@@ -92,7 +94,8 @@ class FootRoll(_say.Shown):
     foot_turn, toe_turn : ndarray, shape (...)
         Turns about x of the foot behind the ball, and of the toes, radians.
     pivot : ndarray of str, shape (...)
-        What the foot turns about at this roll, of `PIVOTS`; at a roll of zero the foot is flat and "ball" is next.
+        What the foot turns about at this roll, of `PIVOTS`; at a roll of zero the foot is flat and
+        "ball" is next.
     """
 
     ankle: Floats
@@ -129,9 +132,11 @@ def of_puppet(puppet: Puppet) -> Foot:
 
 
 def turns(angle: ArrayLike, ball_limit: ArrayLike = BALL_LIMIT) -> tuple[Floats, Floats, Floats]:
-    """How far each of `PIVOTS` turns in a roll: one value leads them, so that no two get in each other's way.
+    """How far each of `PIVOTS` turns in a roll: one value leads them, so that no two get in each
+    other's way.
 
-    The heel takes what is below zero, the ball what lies between zero and its limit, the toe the rest.
+    The heel takes what is below zero, the ball what lies between zero and its limit, the toe the
+    rest.
 
     Parameters
     ----------
@@ -155,10 +160,12 @@ def turns(angle: ArrayLike, ball_limit: ArrayLike = BALL_LIMIT) -> tuple[Floats,
 
 
 def roll(foot: Foot, angle: ArrayLike, ball_limit: ArrayLike = BALL_LIMIT) -> FootRoll:
-    """The foot rolled by an angle, its ankle carried along; nothing slips and nothing goes below the floor.
+    """The foot rolled by an angle, its ankle carried along; nothing slips and nothing goes below
+    the floor.
 
-    Below zero the whole foot turns about the heel. From zero to `ball_limit` the heel rises about the ball while the
-    toes stay flat. Beyond it the ball rises too, about the toe's tip, and the bend at the ball stays `ball_limit`.
+    Below zero the whole foot turns about the heel. From zero to `ball_limit` the heel rises about
+    the ball while the toes stay flat. Beyond it the ball rises too, about the toe's tip, and the
+    bend at the ball stays `ball_limit`.
 
     Parameters
     ----------

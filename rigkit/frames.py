@@ -1,7 +1,8 @@
-"""Frames: where something is and how it is turned, as rigid 4×4 matrices, one at a time or in batches.
+"""Frames: where something is and how it is turned, as rigid 4×4 matrices, one at a time or in
+batches.
 
-Column vectors: `world = parent_world @ local`. A frame's first three columns are its x, y and z axes, the fourth
-its origin.
+Column vectors: `world = parent_world @ local`. A frame's first three columns are its x, y and z
+axes, the fourth its origin.
 """
 
 import numpy as np
@@ -11,7 +12,8 @@ from rigkit._types import ArrayLike, Floats
 
 
 def frame(rotation_matrix: ArrayLike | None = None, origin: ArrayLike | None = None) -> Floats:
-    """A frame from its rotation and its origin; what is left out is no turn, or the parent's origin.
+    """A frame from its rotation and its origin; what is left out is no turn, or the parent's
+    origin.
 
     Parameters
     ----------
@@ -51,7 +53,8 @@ def invert(frames: ArrayLike) -> Floats:
 
 
 def relative(parent: ArrayLike, child: ArrayLike) -> Floats:
-    """`child` as seen from `parent`: the local frame for which `parent @ local` is `child`; shapes (..., 4, 4)."""
+    """`child` as seen from `parent`: the local frame for which `parent @ local` is `child`; shapes
+    (..., 4, 4)."""
     parent, child = check_frames("parent", parent), check_frames("child", child)
     _check.batch(parent=parent.shape[:-2], child=child.shape[:-2])
     return invert(parent) @ child
@@ -64,8 +67,8 @@ def apply(frames: ArrayLike, points: ArrayLike) -> Floats:
     ----------
     frames : array_like, shape (..., 4, 4)
     points : array_like, shape (..., 3)
-        One batch shape for both: to move a cloud of points by one frame, shapes (4, 4) and (n, 3); by many
-        frames, (m, 1, 4, 4) and (n, 3).
+        One batch shape for both: to move a cloud of points by one frame, shapes (4, 4) and (n, 3);
+        by many frames, (m, 1, 4, 4) and (n, 3).
 
     Returns
     -------
@@ -77,7 +80,8 @@ def apply(frames: ArrayLike, points: ArrayLike) -> Floats:
 
 
 def turn(frames: ArrayLike, directions: ArrayLike) -> Floats:
-    """Directions given in `frames`, shape (..., 3), as their parent sees them; origins do not count."""
+    """Directions given in `frames`, shape (..., 3), as their parent sees them; origins do not
+    count."""
     frames, directions = check_frames("frames", frames), _check.numbers("directions", directions, 3)
     _check.batch(frames=frames.shape[:-2], directions=directions.shape[:-1])
     return (frames[..., :3, :3] @ directions[..., None])[..., 0]
@@ -115,9 +119,9 @@ def mirror_frames(
 ) -> Floats:
     """Frames on the other side of a plane, kept right-handed.
 
-    A reflected frame is left-handed; negating one of its axes, the one named by `flip`, makes it a frame again.
-    Which axis is a choice with consequences: the same angle about the flipped axis gives the mirrored motion,
-    about the other two it gives the opposite of it.
+    A reflected frame is left-handed; negating one of its axes, the one named by `flip`, makes it a
+    frame again. Which axis is a choice with consequences: the same angle about the flipped axis
+    gives the mirrored motion, about the other two it gives the opposite of it.
 
     Parameters
     ----------
@@ -144,7 +148,8 @@ def mirror_frames(
 
 
 def check_frames(name: str, frames: ArrayLike) -> Floats:
-    """`frames` as a float array, shape (..., 4, 4), if each is rigid; scale, shear and reflections are refused."""
+    """`frames` as a float array, shape (..., 4, 4), if each is rigid; scale, shear and reflections
+    are refused."""
     frames = _check.numbers(name, frames, 4, 4)
     rotation.check_matrix(name, frames[..., :3, :3])
     last = frames[..., 3, :].reshape(-1, 4)

@@ -1,11 +1,12 @@
-"""Walking: published joint angles, a walk on a puppet's own proportions, feet that slide and feet that are planted.
+"""Walking: published joint angles, a walk on a puppet's own proportions, feet that slide and feet
+that are planted.
 
-`walk` applies the angles and moves the pelvis evenly: the feet slide. `plant` keeps each foot where it came down and
-solves the legs for it. The published angles are those of children and teenagers walking; every puppet's walk made
-from them is a teaching example, not a prediction.
+`walk` applies the angles and moves the pelvis evenly: the feet slide. `plant` keeps each foot where
+it came down and solves the legs for it. The published angles are those of children and teenagers
+walking; every puppet's walk made from them is a teaching example, not a prediction.
 
-A phase is a share of the gait cycle, 0 when a leg's own foot strikes the floor. Sides are ordered left, right. Side
-views are (forward, up).
+A phase is a share of the gait cycle, 0 when a leg's own foot strikes the floor. Sides are ordered
+left, right. Side views are (forward, up).
 """
 
 from dataclasses import dataclass, replace
@@ -97,7 +98,8 @@ def periodic_spline(values: ArrayLike, phase: ArrayLike) -> Floats:
 
 @cache
 def _ring_inverse(n: int) -> AnyFloats:
-    """Turns second differences into the curvatures whose slopes meet: m[i-1] + 4 m[i] + m[i+1] = 6 × difference."""
+    """Turns second differences into the curvatures whose slopes meet: m[i-1] + 4 m[i] + m[i+1] = 6
+    × difference."""
     identity = np.eye(n)
     return np.linalg.inv(
         4 * identity + np.roll(identity, 1, axis=1) + np.roll(identity, -1, axis=1)
@@ -110,11 +112,13 @@ def joint_angles(
     table: str = "schwartz-2008",
     relative_step: ArrayLike | None = None,
 ) -> Floats:
-    """A leg joint's published mean angle through the gait cycle, interpolated smoothly and periodically.
+    """A leg joint's published mean angle through the gait cycle, interpolated smoothly and
+    periodically.
 
-    The curve passes through every printed value but the ends: the means at 0 % and 100 % differ by up to 0.7 degree,
-    and both are replaced by their average, so that the cycle closes. Flexion (dorsiflexion) is positive; the hip is
-    relative to the pelvis, which tips forward in walking (`PELVIS_TILT`).
+    The curve passes through every printed value but the ends: the means at 0 % and 100 % differ by
+    up to 0.7 degree, and both are replaced by their average, so that the cycle closes. Flexion
+    (dorsiflexion) is positive; the hip is relative to the pelvis, which tips forward in walking
+    (`PELVIS_TILT`).
 
     Parameters
     ----------
@@ -124,8 +128,9 @@ def joint_angles(
     table : {"schwartz-2008", "pinzone-2014"}
         One laboratory each; free walking.
     relative_step : array_like, shape (...), optional
-        Step length divided by leg length. The curve is then stretched and shifted so that its extremes change as the
-        published extremes do from 0.51 to 0.92 (Schwartz 2008; held beyond). Without it: as printed.
+        Step length divided by leg length. The curve is then stretched and shifted so that its
+        extremes change as the published extremes do from 0.51 to 0.92 (Schwartz 2008; held beyond).
+        Without it: as printed.
 
     Returns
     -------
@@ -186,8 +191,8 @@ PELVIS_TILT = float(
 
 @dataclass(frozen=True, eq=False)
 class Pace(_say.Shown):
-    """How fast and with what steps, each of the leg length's shape: m/s, metres, steps a second, and the share of
-    the cycle a foot is down."""
+    """How fast and with what steps, each of the leg length's shape: m/s, metres, steps a second,
+    and the share of the cycle a foot is down."""
 
     speed: Floats
     step_length: Floats
@@ -231,7 +236,8 @@ def pace(leg_length: ArrayLike, group: str = "free") -> Pace:
 
 
 def stance_share(speed: ArrayLike, leg_length: ArrayLike) -> Floats:
-    """The share of the cycle a foot is down: the published means, linear between speeds, held beyond.
+    """The share of the cycle a foot is down: the published means, linear between speeds, held
+    beyond.
 
     Parameters
     ----------
@@ -270,7 +276,8 @@ class Walk(_say.Shown):
     table : str
         Where the angles are from.
     planted : bool
-        Whether the legs were solved for planted feet (`plant`) or the angles applied as they are (`walk`).
+        Whether the legs were solved for planted feet (`plant`) or the angles applied as they are
+        (`walk`).
     times : ndarray, shape (f,)
         Seconds.
     phase : ndarray, shape (f, 2)
@@ -314,7 +321,8 @@ class Walk(_say.Shown):
 
     @property
     def joints(self) -> tuple[str, ...]:
-        """The names of the points: hip, knee, ankle, for three bones also foot; then the sole's heel, ball, toe."""
+        """The names of the points: hip, knee, ankle, for three bones also foot; then the sole's
+        heel, ball, toe."""
         return (
             "hip",
             "knee",
@@ -329,7 +337,8 @@ class Walk(_say.Shown):
 
     @property
     def hip(self) -> Floats:
-        """Hip flexion relative to the pelvis, which tips forward by `PELVIS_TILT`; radians, shape (f, 2)."""
+        """Hip flexion relative to the pelvis, which tips forward by `PELVIS_TILT`; radians, shape
+        (f, 2)."""
         return self._headings[..., 0] + PELVIS_TILT
 
     @property
@@ -339,13 +348,15 @@ class Walk(_say.Shown):
 
     @property
     def ankle(self) -> Floats:
-        """Dorsiflexion, radians, shape (f, 2): of the foot, or of the heron's metatarsal from the line of its shank."""
+        """Dorsiflexion, radians, shape (f, 2): of the foot, or of the heron's metatarsal from the
+        line of its shank."""
         distal = self._headings[..., 2] if len(self.puppet.bones) == 3 else self.foot_pitch
         return _wrapped(distal - self._headings[..., 1])
 
     @property
     def bend(self) -> Floats:
-        """The bend of the joint the leg is solved for, to its own side positive, radians, shape (f, 2).
+        """The bend of the joint the leg is solved for, to its own side positive, radians, shape (f,
+        2).
 
         The knee; the heron's ankle, whose own side is backward.
         """
@@ -380,12 +391,14 @@ def walk(
     cycles: int = 2,
     table: str = "schwartz-2008",
 ) -> Walk:
-    """A forward walk: the published angles applied to a puppet's legs, its pelvis moved forward evenly.
+    """A forward walk: the published angles applied to a puppet's legs, its pelvis moved forward
+    evenly.
 
-    The pelvis rides at the height that keeps the lowest foot on the floor. The angles know nothing of the puppet's
-    bones or of the speed asked for, so the feet slide: `Walk.slide_cm` says how far. A leg that bends backward swings
-    as the forward one does, its middle joint on the other side of the line from its root to its end; a third bone
-    (the heron's thigh) is carried at `CARRIED_THIGH`. Both are invented.
+    The pelvis rides at the height that keeps the lowest foot on the floor. The angles know nothing
+    of the puppet's bones or of the speed asked for, so the feet slide: `Walk.slide_cm` says how
+    far. A leg that bends backward swings as the forward one does, its middle joint on the other
+    side of the line from its root to its end; a third bone (the heron's thigh) is carried at
+    `CARRIED_THIGH`. Both are invented.
 
     Parameters
     ----------
@@ -433,15 +446,17 @@ def walk(
 def plant(walk: Walk, pelvis: ArrayLike | None = None) -> Walk:
     """The same walk with each foot planted where it comes down, and the legs solved for it.
 
-    In stance a foot rolls without slipping (`foot.roll`): on its heel, flat, on its ball, on its toe. In swing
-    its path is the forward walk's, eased from where it left to where it lands, and never below the floor.
+    In stance a foot rolls without slipping (`foot.roll`): on its heel, flat, on its ball, on its
+    toe. In swing its path is the forward walk's, eased from where it left to where it lands, and
+    never below the floor.
 
     Parameters
     ----------
     walk : Walk
     pelvis : array_like, shape (f, 3), optional
-        The middle of the hip centres; by default `pelvis_path(walk)`. Where it carries a leg out of reach of its foot,
-        the leg is straight, `Walk.miss` says by how much it falls short, and the foot slides.
+        The middle of the hip centres; by default `pelvis_path(walk)`. Where it carries a leg out of
+        reach of its foot, the leg is straight, `Walk.miss` says by how much it falls short, and the
+        foot slides.
 
     Returns
     -------
@@ -486,10 +501,11 @@ def foot_goals(walk: Walk) -> Floats:
 
 
 def highest_hips(walk: Walk, reach: float = 0.995) -> Floats:
-    """How high the hips may be for each leg to reach its planted foot; `pelvis_path` stays below both.
+    """How high the hips may be for each leg to reach its planted foot; `pelvis_path` stays below
+    both.
 
-    Pythagoras: the foot's height and the root of (reach × leg)² less (how far it is ahead or behind)². Where that
-    is too far at any height, the foot's own height.
+    Pythagoras: the foot's height and the root of (reach × leg)² less (how far it is ahead or
+    behind)². Where that is too far at any height, the foot's own height.
 
     Parameters
     ----------
@@ -508,10 +524,10 @@ def highest_hips(walk: Walk, reach: float = 0.995) -> Floats:
 def pelvis_path(walk: Walk, reach: float = 0.995) -> Floats:
     """A pelvis path at even speed that never carries a leg beyond a share of its full reach.
 
-    In every phase there is a highest place for the hips: the forward walk's, or lower where a leg would not reach its
-    foot's goal. The path is a smooth wave, a mean and two harmonics of the step, fitted to that and lowered until it
-    is nowhere above. A step too long for the legs at any height is left with the pelvis low, and with a `Walk.miss`
-    after `plant`.
+    In every phase there is a highest place for the hips: the forward walk's, or lower where a leg
+    would not reach its foot's goal. The path is a smooth wave, a mean and two harmonics of the
+    step, fitted to that and lowered until it is nowhere above. A step too long for the legs at any
+    height is left with the pelvis low, and with a `Walk.miss` after `plant`.
 
     Parameters
     ----------
@@ -542,12 +558,13 @@ def pelvis_path(walk: Walk, reach: float = 0.995) -> Floats:
 
 
 def control_values(walk: Walk, rig: LegRig) -> dict[str, dict[str, Floats]]:
-    """What to give a rig's controls so that its inverse legs walk this walk: `rig.pose(control_values(walk, rig))`.
+    """What to give a rig's controls so that its inverse legs walk this walk:
+    `rig.pose(control_values(walk, rig))`.
 
-    The pelvis control carries the pelvis, each foot control shifts its foot and rolls it by minus its pitch. On a rig
-    of the walk's own puppet every joint comes out where the walk has it; another rig's feet roll over the same spots.
-    For forward legs give a forward walk's angles to `LegRig.values_from_angles`, the hip's less `PELVIS_TILT`, as the
-    rig's pelvis stays level.
+    The pelvis control carries the pelvis, each foot control shifts its foot and rolls it by minus
+    its pitch. On a rig of the walk's own puppet every joint comes out where the walk has it;
+    another rig's feet roll over the same spots. For forward legs give a forward walk's angles to
+    `LegRig.values_from_angles`, the hip's less `PELVIS_TILT`, as the rig's pelvis stays level.
 
     Parameters
     ----------
@@ -581,10 +598,12 @@ def _shifts(vectors: Floats) -> dict[str, Floats]:
 
 
 def foot_slide_cm(sole: ArrayLike, stance: ArrayLike) -> Floats:
-    """How far a foot that should stay slides along the floor, in each step from one frame to the next.
+    """How far a foot that should stay slides along the floor, in each step from one frame to the
+    next.
 
-    The lowest point of the sole is watched. Where that is another point in the next frame, a rolling foot has handed
-    over from one to the other within the step, and the one that moves less counts.
+    The lowest point of the sole is watched. Where that is another point in the next frame, a
+    rolling foot has handed over from one to the other within the step, and the one that moves less
+    counts.
 
     Parameters
     ----------
@@ -614,7 +633,8 @@ def foot_slide_cm(sole: ArrayLike, stance: ArrayLike) -> Floats:
 
 
 def foot_strikes(stance: ArrayLike) -> Ints:
-    """The frames in which a foot comes down, shape (n, 2): rows of frame and side (0 left, 1 right).
+    """The frames in which a foot comes down, shape (n, 2): rows of frame and side (0 left, 1
+    right).
 
     Parameters
     ----------
@@ -625,7 +645,8 @@ def foot_strikes(stance: ArrayLike) -> Ints:
 
 
 def toe_offs(stance: ArrayLike) -> Ints:
-    """The frames in which a foot leaves the floor, shape (n, 2): rows of frame and side (0 left, 1 right).
+    """The frames in which a foot leaves the floor, shape (n, 2): rows of frame and side (0 left, 1
+    right).
 
     Parameters
     ----------
@@ -636,8 +657,8 @@ def toe_offs(stance: ArrayLike) -> Ints:
 
 @dataclass(frozen=True)
 class Pop(_say.Shown):
-    """A leg that snaps straight or out of straight: its side tag, the frame it ends in, its fastest bend in degrees
-    a second."""
+    """A leg that snaps straight or out of straight: its side tag, the frame it ends in, its fastest
+    bend in degrees a second."""
 
     side: str
     frame: int
@@ -655,9 +676,10 @@ class Pop(_say.Shown):
 def extension_pops(walk: Walk, near: float = 0.99, fastest_deg: float = 600.0) -> tuple[Pop, ...]:
     """The moments when a leg near full reach bends or straightens faster than a leg should.
 
-    A pop is a run of frame steps in each of which the leg is, at one end at least, stretched to `near` or more, and
-    its bend changes by more than `fastest_deg`. The published knees turn at up to 332 degrees a second in
-    Tamsin's free walk, so more than 600 near full reach is the mark of a goal at the edge of reach.
+    A pop is a run of frame steps in each of which the leg is, at one end at least, stretched to
+    `near` or more, and its bend changes by more than `fastest_deg`. The published knees turn at up
+    to 332 degrees a second in Tamsin's free walk, so more than 600 near full reach is the mark of a
+    goal at the edge of reach.
 
     Parameters
     ----------
@@ -714,9 +736,11 @@ def outside_range_deg(
             "Human ranges say nothing about its joints."
         )
     excess = {
-        joint: np.rad2deg(
-            body.joint_range(joint, table, sex, age).outside(getattr(walk, joint))
-        ).ravel()
+        joint: (
+            np.rad2deg(
+                body.joint_range(joint, table, sex, age).outside(getattr(walk, joint))
+            ).ravel()
+        )
         for joint in JOINTS
     }
     return {joint: float(angles[np.argmax(np.abs(angles))]) for joint, angles in excess.items()}
@@ -724,7 +748,8 @@ def outside_range_deg(
 
 @dataclass(frozen=True)
 class _Plan:
-    """What a walk is made from; everything in it is a function of a leg's phase, seen from the hips in side view."""
+    """What a walk is made from; everything in it is a function of a leg's phase, seen from the hips
+    in side view."""
 
     puppet: Puppet
     speed: float
@@ -771,8 +796,8 @@ class _Plan:
         return -sole[..., 1].min(axis=(0, -1))
 
     def highest(self, phase: Floats, reach: float) -> Floats:
-        """The highest hips from which both planted feet are within a share of reach, and no higher than the forward
-        walk's."""
+        """The highest hips from which both planted feet are within a share of reach, and no higher
+        than the forward walk's."""
         both = np.stack([phase, (phase + 0.5) % 1.0])
         return np.minimum(self.room(both, reach).min(axis=0), self.height(phase))
 
@@ -792,7 +817,8 @@ class _Plan:
         return np.where((phase < self.stance_share)[..., None], self._rolling_end(phase), swing)
 
     def _swing_correction(self, phase: Floats) -> Floats:
-        """From the forward walk's end to the planted one's: eased from theirs at toe-off to theirs at the strike.
+        """From the forward walk's end to the planted one's: eased from theirs at toe-off to theirs
+        at the strike.
 
         The speed they part with at toe-off is kept, and gone after `PARTING` of the swing.
         """
@@ -819,12 +845,14 @@ class _Plan:
 
     @cached_property
     def _spot(self) -> float:
-        """How far before the hips a foot lands: its way through stance as near the forward walk's as can be."""
+        """How far before the hips a foot lands: its way through stance as near the forward walk's
+        as can be."""
         phase = np.linspace(0, self.stance_share, 50)
         return float(np.mean(self._forward_end(phase)[..., 0] - self._rolled(phase)[..., 0]))
 
     def _rolled(self, phase: Floats) -> Floats:
-        """The end as the foot rolls on a floor that passes back under the hips, from a spot under them at phase 0."""
+        """The end as the foot rolls on a floor that passes back under the hips, from a spot under
+        them at phase 0."""
         passed = 2 * self.step_length * phase
         rolled = foot.roll(foot.of_puppet(self.puppet), -self.pitch(phase))
         return rolled.ankle - np.stack([passed, 0 * passed], axis=-1)
@@ -887,7 +915,8 @@ def _check_stance(stance: ArrayLike, sides: bool = False) -> Bools:
 
 
 def _limb(puppet: Puppet) -> tuple[Floats, float, float]:
-    """Where the two bones the leg is solved with begin, seen from the hip in side view, and their lengths."""
+    """Where the two bones the leg is solved with begin, seen from the hip in side view, and their
+    lengths."""
     upper, lower = puppet.bones[-2:]
     carried = np.zeros(2)
     if len(puppet.bones) == 3:
@@ -900,7 +929,8 @@ def _limb_length(puppet: Puppet) -> float:
 
 
 def _hung(puppet: Puppet, limb: Floats) -> Floats:
-    """The joints from the hip down, from those of the two solved bones seen from where they begin."""
+    """The joints from the hip down, from those of the two solved bones seen from where they
+    begin."""
     joints = limb + _limb(puppet)[0]
     if len(puppet.bones) == 3:
         joints = np.concatenate([np.zeros_like(joints[..., :1, :]), joints], axis=-2)
@@ -908,13 +938,15 @@ def _hung(puppet: Puppet, limb: Floats) -> Floats:
 
 
 def _sole(puppet: Puppet, end: Floats, pitch: Floats) -> Floats:
-    """Heel, ball and toe, shape (..., 3, 2), from the leg's end and the foot's pitch; the toes bend as in a roll."""
+    """Heel, ball and toe, shape (..., 3, 2), from the leg's end and the foot's pitch; the toes bend
+    as in a roll."""
     rolled = foot.roll(foot.of_puppet(puppet), -pitch)
     return np.stack([end + getattr(rolled, pivot) - rolled.ankle for pivot in foot.PIVOTS], axis=-2)
 
 
 def _in_space(flat: Floats, pelvis: Floats, puppet: Puppet) -> Floats:
-    """Side-view points seen from the hips, shape (f, 2, n, 2), as world points, shape (f, 2, n, 3)."""
+    """Side-view points seen from the hips, shape (f, 2, n, 2), as world points, shape (f, 2, n,
+    3)."""
     sideways = np.broadcast_to(np.array([[0.5], [-0.5]]) * puppet.hip_width, flat.shape[:-1])
     return np.stack([sideways, flat[..., 1], flat[..., 0]], axis=-1) + pelvis[:, None, None, :]
 

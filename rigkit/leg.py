@@ -1,9 +1,10 @@
-"""The leg rig: a pelvis and two legs, posed from control values in one call, each leg by a forward or inverse chain.
+"""The leg rig: a pelvis and two legs, posed from control values in one call, each leg by a forward
+or inverse chain.
 
-A leg of two bones (hip, knee, ankle) or of three, the heron's (hip, knee, ankle, foot). The heron's thigh is carried
-by the pelvis and its hip control; below it lies the same two-bone leg, which bends backward. The joint between the
-two solved bones is the leg's bend: a knee, or the heron's ankle. The leg's end, an ankle or the heron's foot, carries
-ball and toe.
+A leg of two bones (hip, knee, ankle) or of three, the heron's (hip, knee, ankle, foot). The heron's
+thigh is carried by the pelvis and its hip control; below it lies the same two-bone leg, which bends
+backward. The joint between the two solved bones is the leg's bend: a knee, or the heron's ankle.
+The leg's end, an ankle or the heron's foot, carries ball and toe.
 """
 
 import copy
@@ -36,7 +37,8 @@ class LegPose(_say.Shown):
     controls : dict of str to ndarray, shape (..., 4, 4)
         World frames of the controls in use.
     flexion : ndarray, shape (..., 2)
-        How far each leg is bent between its two solved bones, radians; left, right. Zero is straight.
+        How far each leg is bent between its two solved bones, radians; left, right. Zero is
+        straight.
     miss : ndarray, shape (..., 2)
         How far each inverse leg's end stays from its goal, metres; zero for a forward leg.
     guided : ndarray of bool, shape (..., 2)
@@ -68,7 +70,8 @@ _NO_TURNS = ((0.0, 0.0, 0.0), (0.0, 0.0, 0.0))
 
 @dataclass(frozen=True, eq=False)
 class LegAngles(_say.Shown):
-    """Both legs' joint angles as anatomy has them; left, right; radians. A straight standing leg reads zero.
+    """Both legs' joint angles as anatomy has them; left, right; radians. A straight standing leg
+    reads zero.
 
     Attributes
     ----------
@@ -102,30 +105,34 @@ class LegAngles(_say.Shown):
 
 
 class LegRig(_say.Shown):
-    """A pelvis and two legs that stand on the floor at rest, facing +Z, and the controls that pose them.
+    """A pelvis and two legs that stand on the floor at rest, facing +Z, and the controls that pose
+    them.
 
     Controls, each with the channels of `controls.CHANNELS` that it needs, all zero at rest:
 
     - `pelvis`;
-    - for an inverse leg `L_foot` (outline on the floor, pivot at the leg's end), which has also `roll` (by `foot.roll`,
-      within ±90°) and `toe` (a bend at the ball, toes down positive), and `L_knee`, the pole, which follows the pelvis;
-    - for a forward leg `L_hip_turn` and so on for each joint down to `L_ball_turn`. Of the bend joint only turn_x is
+    - for an inverse leg `L_foot` (outline on the floor, pivot at the leg's end), which has also
+    `roll` (by `foot.roll`,
+      within ±90°) and `toe` (a bend at the ball, toes down positive), and `L_knee`, the pole, which
+      follows the pelvis;
+    - for a forward leg `L_hip_turn` and so on for each joint down to `L_ball_turn`. Of the bend
+    joint only turn_x is
       free, and not past straight. The heron's `L_hip_turn` counts in an inverse leg too.
 
     Parameters
     ----------
     centres : mapping of str to array_like, shape (3,)
-        Where `L_hip`, `L_knee`, `L_ankle` are, for a leg of three bones also `L_foot`; `L_ball`; and on the floor
-        `L_heel` and `L_toe`. The right side's are mirrored from the left's where left out; `pelvis` is then midway
-        between the hips. Metres, the floor at y = 0.
+        Where `L_hip`, `L_knee`, `L_ankle` are, for a leg of three bones also `L_foot`; `L_ball`;
+        and on the floor `L_heel` and `L_toe`. The right side's are mirrored from the left's where
+        left out; `pelvis` is then midway between the hips. Metres, the floor at y = 0.
     soft : float
         How long before full reach a leg's end begins to lag, metres; see `two_bone.soft_reach`.
 
     Attributes
     ----------
     skeleton : Skeleton
-        Rest pose. Leg joints have y up the bone and x along the hinge axis; the leg's end, ball and toe are level
-        with z along the foot.
+        Rest pose. Leg joints have y up the bone and x along the hinge axis; the leg's end, ball and
+        toe are level with z along the foot.
     controls : tuple of Control
         In order, leaders before followers.
     chain : tuple of str
@@ -134,8 +141,8 @@ class LegRig(_say.Shown):
     Raises
     ------
     ValueError
-        For a centre that is missing or not known; a leg that at rest bends sideways or the wrong way; a foot that
-        is not on the floor.
+        For a centre that is missing or not known; a leg that at rest bends sideways or the wrong
+        way; a foot that is not on the floor.
     """
 
     skeleton: Skeleton
@@ -184,8 +191,9 @@ class LegRig(_say.Shown):
     ) -> "LegRig":
         """The rig of a puppet that stands with a preset bend.
 
-        Its leg's end is straight below the joint where its two solved bones begin: the hip, or the heron's knee,
-        whose thigh is carried `CARRIED_THIGH` forward. The foot is that of `foot.of_puppet`.
+        Its leg's end is straight below the joint where its two solved bones begin: the hip, or the
+        heron's knee, whose thigh is carried `CARRIED_THIGH` forward. The foot is that of
+        `foot.of_puppet`.
 
         Parameters
         ----------
@@ -201,7 +209,8 @@ class LegRig(_say.Shown):
         )
         if not 0 <= bend <= np.pi / 2:
             raise ValueError(
-                f"`preset_bend_deg` must be from 0 to 90; got {preset_bend_deg!r}. 5 is a usual choice."
+                f"`preset_bend_deg` must be from 0 to 90; got {preset_bend_deg!r}. 5 is a usual"
+                " choice."
             )
         upper, lower = puppet.bones[-2:]
         three = len(puppet.bones) == 3
@@ -228,7 +237,8 @@ class LegRig(_say.Shown):
         )
 
     def with_controls(self, *changed: ct.Control) -> "LegRig":
-        """The rig with some controls replaced by ones of the same name: to follow something else, to lock, to limit.
+        """The rig with some controls replaced by ones of the same name: to follow something else,
+        to lock, to limit.
 
         `controls.switch` makes one that follows something else without a jump.
         """
@@ -291,11 +301,13 @@ class LegRig(_say.Shown):
         return LegPose(world, worlds, self._flexion(legs), miss, guided, self.skeleton.names)
 
     def match(self, pose: LegPose) -> dict[str, dict[str, Floats]]:
-        """The values of every control with which this very pose comes out, whichever chain each leg is posed by.
+        """The values of every control with which this very pose comes out, whichever chain each leg
+        is posed by.
 
-        So a leg changes its chain without a jump: take the values from the pose before, and go on with the other
-        chain. A foot's roll is given as the turn and shift it comes to. A leg nearer to straight than about a tenth
-        of a thousandth of a degree, or folded up, comes out to some 1e-8 m only: there an angle is ill-conditioned.
+        So a leg changes its chain without a jump: take the values from the pose before, and go on
+        with the other chain. A foot's roll is given as the turn and shift it comes to. A leg nearer
+        to straight than about a tenth of a thousandth of a degree, or folded up, comes out to some
+        1e-8 m only: there an angle is ill-conditioned.
 
         Parameters
         ----------
@@ -322,10 +334,12 @@ class LegRig(_say.Shown):
         return values
 
     def angles(self, pose: LegPose) -> LegAngles:
-        """Both legs' joint angles as anatomy has them, whatever the rest pose; only of a leg of two bones.
+        """Both legs' joint angles as anatomy has them, whatever the rest pose; only of a leg of two
+        bones.
 
-        The frames are the ISB's but for the names of their axes (ISB x, y, z are our z, y, −x), so the hip's are the
-        ISB's Z-X-Y angles (Wu and others, J. Biomech. 35:543–548, 2002; signs from memory).
+        The frames are the ISB's but for the names of their axes (ISB x, y, z are our z, y, −x), so
+        the hip's are the ISB's Z-X-Y angles (Wu and others, J. Biomech. 35:543–548, 2002; signs
+        from memory).
         """
         self._check_two_bones("angles")
         world = _check.numbers("pose.world", pose.world, len(self.skeleton), 4, 4)
@@ -346,7 +360,8 @@ class LegRig(_say.Shown):
         )
 
     def values_from_angles(self, angles: LegAngles) -> dict[str, dict[str, Floats]]:
-        """The forward legs' control values for joint angles as `angles` gives them; only for legs of two bones.
+        """The forward legs' control values for joint angles as `angles` gives them; only for legs
+        of two bones.
 
         Parameters
         ----------
@@ -380,8 +395,9 @@ class LegRig(_say.Shown):
             off = np.degrees(rotation.angle_between(placed[0, :3, 0], [1, 0, 0]))
             way = "forward" if self._way > 0 else "backward"
             raise ValueError(
-                f"`{bending}` must be placed so that the leg bends {way}; got a bend {off:.0f}° off that. "
-                "Move it a little that way, or exactly onto the line between its neighbours."
+                f"`{bending}` must be placed so that the leg bends {way}; got a bend {off:.0f}° off"
+                " that. Move it a little that way, or exactly onto the line between its"
+                " neighbours."
             )
         above = [placement.orient_chain(points[:2])[0]] if len(points) > 3 else []
         return [*above, *placed]
@@ -574,7 +590,8 @@ class LegRig(_say.Shown):
         )
 
     def _lag(self, side: int, line: Floats) -> Floats:
-        """How far a goal lies beyond the end that soft reach lets follow it, as a share of the distance so far."""
+        """How far a goal lies beyond the end that soft reach lets follow it, as a share of the
+        distance so far."""
         if not self.soft:
             return np.zeros(line.shape[:-1])
         distance = np.linalg.norm(line, axis=-1)
@@ -590,7 +607,8 @@ _FootValues = dict[tuple[int, int], Floats]  # by side and place in FOOT_CHANNEL
 
 
 def _complete(centres: Mapping[str, ArrayLike]) -> dict[str, Floats]:
-    """The joint centres checked, the right side mirrored from the left and the pelvis put between where left out."""
+    """The joint centres checked, the right side mirrored from the left and the pelvis put between
+    where left out."""
     if not isinstance(centres, Mapping):
         raise ValueError(
             f"`centres` must be a mapping of names to joint centres; got {_check.short(centres)}. "

@@ -1,7 +1,8 @@
-"""Closed triangle meshes: a tube, a two-leg puppet at any level of detail, and their volume and cross-sections.
+"""Closed triangle meshes: a tube, a two-leg puppet at any level of detail, and their volume and
+cross-sections.
 
-Seen from outside, the corners of every triangle go anticlockwise, as glTF wants. Where a function takes vertices
-and triangles apart, the vertices may be batched: one mesh in many poses.
+Seen from outside, the corners of every triangle go anticlockwise, as glTF wants. Where a function
+takes vertices and triangles apart, the vertices may be batched: one mesh in many poses.
 """
 
 from dataclasses import dataclass
@@ -13,9 +14,10 @@ from rigkit._types import ArrayLike, Bools, Floats, Ints
 from rigkit.frames import mirror_points
 from rigkit.puppets import Puppet
 
-# The puppet's shape, made up by eye. Lengths are in half hip widths unless a comment says otherwise.
-# Along a bone: share of the way (for the thigh: from the crotch to the knee); then how far the skin stands off the
-# line through the joint centres, to the front, to the back, to the sides.
+# The puppet's shape, made up by eye. Lengths are in half hip widths unless a comment says
+# otherwise. Along a bone: share of the way (for the thigh: from the crotch to the knee); then how
+# far the skin stands off the line through the joint centres, to the front, to the back, to the
+# sides.
 BONES = (
     ((0.16, 0.95, 0.95, 0.88), (0.46, 0.84, 0.78, 0.76), (0.80, 0.69, 0.63, 0.63)),
     (
@@ -27,9 +29,9 @@ BONES = (
     ((0.10, 0.40, 0.40, 0.38), (0.50, 0.34, 0.34, 0.32), (0.92, 0.34, 0.36, 0.32)),
 )
 JOINTS = ((0.64, 0.56, 0.60), (0.44, 0.44, 0.42))  # the same three at the joints between the bones
-# The foot from the side: a point of its upper and one of its lower outline, each a share of the way from the ankle's
-# front to the toe tip (the lower one: of the heel length, where negative) and a share of the ankle's height; then to
-# the sides.
+# The foot from the side: a point of its upper and one of its lower outline, each a share of the way
+# from the ankle's front to the toe tip (the lower one: of the heel length, where negative) and a
+# share of the ankle's height; then to the sides.
 FOOT = (
     ((0.02, 0.98), (-0.90, 0.74), 0.38),
     ((0.07, 0.86), (-1.00, 0.30), 0.39),
@@ -40,7 +42,8 @@ FOOT = (
     ((0.97, 0.27), (0.96, 0.07), 0.32),
     ((1.00, 0.16), (1.00, 0.16), 0.00),
 )
-# The pelvis: height above the hips; to the front, to the back, to the sides. At the last ring the legs part.
+# The pelvis: height above the hips; to the front, to the back, to the sides. At the last ring the
+# legs part.
 PELVIS = (
     (1.62, 0.00, 0.00, 0.00),
     (1.60, 0.55, 0.55, 0.85),
@@ -54,8 +57,8 @@ PARTING_DROP, CROTCH_DROP = (
     0.45,
     1.10,
 )  # below the hips: that ring's front and back, and its lowest, between the legs
-# On the thigh's rings, what continues the midline's front and back is turned toward the other leg, in radians, so that
-# the skin goes straight down where the legs part.
+# On the thigh's rings, what continues the midline's front and back is turned toward the other leg,
+# in radians, so that the skin goes straight down where the legs part.
 INWARD = (0.6, 0.35, 0.1)
 WINGS = 1.1  # above the hips: how far the pelvis' inner bones reach
 Cut = tuple[
@@ -66,7 +69,8 @@ GIRTH = 4.0  # usual way around a leg: shares the detail between rings and colum
 
 @dataclass(frozen=True, eq=False)
 class Mesh(_say.Shown):
-    """A surface: vertices, shape (v, 3), in metres; triangles, shape (t, 3), each three indices of vertices."""
+    """A surface: vertices, shape (v, 3), in metres; triangles, shape (t, 3), each three indices of
+    vertices."""
 
     vertices: Floats
     triangles: Ints
@@ -84,13 +88,15 @@ class Mesh(_say.Shown):
         )
 
     def side(self, tag: str) -> Ints:
-        """The triangles on one side of the midplane: "L_" has x ≥ 0 at every corner, "R_" x ≤ 0; shape (t, 3)."""
+        """The triangles on one side of the midplane: "L_" has x ≥ 0 at every corner, "R_" x ≤ 0;
+        shape (t, 3)."""
         sign = {"L_": 1, "R_": -1}[_check.choice("tag", tag, ("L_", "R_"))]
         return self.triangles[(sign * self.vertices[self.triangles, 0] >= 0).all(axis=-1)]
 
 
 def tube(radius: float, length: float, around: int = 32, along: int = 32) -> Mesh:
-    """A closed tube about the y axis, its middle at the origin: one limb, to see a bend or a twist by itself.
+    """A closed tube about the y axis, its middle at the origin: one limb, to see a bend or a twist
+    by itself.
 
     Parameters
     ----------
@@ -102,7 +108,8 @@ def tube(radius: float, length: float, around: int = 32, along: int = 32) -> Mes
     Returns
     -------
     Mesh
-        The rings from the top down, each beginning at +z; then the middles of the top and the bottom.
+        The rings from the top down, each beginning at +z; then the middles of the top and the
+        bottom.
     """
     radius, length = (
         float(_check.positive("radius", radius)),
@@ -121,7 +128,8 @@ def tube(radius: float, length: float, around: int = 32, along: int = 32) -> Mes
 
 
 def puppet_chain(puppet: Puppet) -> Floats:
-    """The left leg's joint centres when a puppet stands straight, from hip to the last bone's end; shape (n, 3)."""
+    """The left leg's joint centres when a puppet stands straight, from hip to the last bone's end;
+    shape (n, 3)."""
     _check_puppet(puppet)
     chain = np.zeros((len(puppet.bones) + 1, 3))
     chain[:, 0] = puppet.hip_width / 2
@@ -130,11 +138,12 @@ def puppet_chain(puppet: Puppet) -> Floats:
 
 
 def puppet_mesh(puppet: Puppet, vertices: int = 5000, chain: ArrayLike | None = None) -> Mesh:
-    """A puppet's skin from the waist down, one closed surface: pelvis, two legs, two flat feet facing +Z.
+    """A puppet's skin from the waist down, one closed surface: pelvis, two legs, two flat feet
+    facing +Z.
 
-    It is made of rings that all have the same number of vertices. Where the legs begin, half of a leg's ring lies on
-    the pelvis and the other half, shared by both legs, runs through the crotch. Left and right are mirror images,
-    vertex for vertex.
+    It is made of rings that all have the same number of vertices. Where the legs begin, half of a
+    leg's ring lies on the pelvis and the other half, shared by both legs, runs through the crotch.
+    Left and right are mirror images, vertex for vertex.
 
     Parameters
     ----------
@@ -142,7 +151,8 @@ def puppet_mesh(puppet: Puppet, vertices: int = 5000, chain: ArrayLike | None = 
     vertices : int
         About how many, at least 300.
     chain : array_like, shape (n, 3), optional
-        The left leg's joint centres in the rest pose, as many as `puppet_chain` gives; left out, those.
+        The left leg's joint centres in the rest pose, as many as `puppet_chain` gives; left out,
+        those.
 
     Returns
     -------
@@ -151,8 +161,8 @@ def puppet_mesh(puppet: Puppet, vertices: int = 5000, chain: ArrayLike | None = 
     Raises
     ------
     ValueError
-        If `chain` has not one point more than the puppet has bones, is not on the left (x > 0), or has a bone
-        without length or along x.
+        If `chain` has not one point more than the puppet has bones, is not on the left (x > 0), or
+        has a bone without length or along x.
     """
     chain = _check_chain(puppet, chain)
     wanted = _check.count("vertices", vertices, least=300)
@@ -167,7 +177,8 @@ def puppet_mesh(puppet: Puppet, vertices: int = 5000, chain: ArrayLike | None = 
 
 
 def inner_bones(puppet: Puppet, chain: ArrayLike | None = None) -> tuple[Floats, Floats, Floats]:
-    """Bones inside `puppet_mesh` that no joint lies at the end of, but that its skin should go with.
+    """Bones inside `puppet_mesh` that no joint lies at the end of, but that its skin should go
+    with.
 
     Parameters
     ----------
@@ -204,9 +215,11 @@ def inner_bones(puppet: Puppet, chain: ArrayLike | None = None) -> tuple[Floats,
 
 
 def volume(vertices: ArrayLike, triangles: ArrayLike) -> Floats:
-    """The volume a closed mesh holds, by the divergence theorem: a sixth of Σ a · (b × c) over its triangles.
+    """The volume a closed mesh holds, by the divergence theorem: a sixth of Σ a · (b × c) over its
+    triangles.
 
-    Where a posed mesh runs through itself, what it holds twice counts twice; what is inside out counts as less.
+    Where a posed mesh runs through itself, what it holds twice counts twice; what is inside out
+    counts as less.
 
     Parameters
     ----------
@@ -228,7 +241,8 @@ def volume(vertices: ArrayLike, triangles: ArrayLike) -> Floats:
 
 
 def volume_kept(rest: ArrayLike, posed: ArrayLike, triangles: ArrayLike) -> Floats:
-    """A pose's volume as a share of the rest pose's; rest (v, 3), posed (..., v, 3), triangles (t, 3) to (...)."""
+    """A pose's volume as a share of the rest pose's; rest (v, 3), posed (..., v, 3), triangles (t,
+    3) to (...)."""
     rest, posed = _check.numbers("rest", rest, "v", 3), _check.numbers("posed", posed, "v", 3)
     whole = volume(rest, triangles)
     if not (whole != 0).all():
@@ -241,8 +255,9 @@ def slice_area(
 ) -> Floats:
     """The area of a mesh's cross-section with a plane, exact for the triangles as they are.
 
-    Each triangle that crosses the plane adds its piece of the section's outline, and the outline gives the area
-    (Green's theorem). Give only the triangles of the part you mean, such as `mesh.side("L_")`.
+    Each triangle that crosses the plane adds its piece of the section's outline, and the outline
+    gives the area (Green's theorem). Give only the triangles of the part you mean, such as
+    `mesh.side("L_")`.
 
     Parameters
     ----------
@@ -272,11 +287,12 @@ def slice_area(
 def section_kept(
     rest: ArrayLike, posed: ArrayLike, triangles: ArrayLike, point: ArrayLike, normal: ArrayLike
 ) -> Floats:
-    """How much of a limb's cross-section a pose leaves: the outline cut at rest is carried along with the skin.
+    """How much of a limb's cross-section a pose leaves: the outline cut at rest is carried along
+    with the skin.
 
-    At the knee, cut at rest through its centre and square to the leg, equal weights keep cos(θ/2) of it in a linear
-    blend: the bend squeezes it front to back, not side to side. Unlike a fresh cut through the posed mesh this is not
-    disturbed where thigh and calf run into each other.
+    At the knee, cut at rest through its centre and square to the leg, equal weights keep cos(θ/2)
+    of it in a linear blend: the bend squeezes it front to back, not side to side. Unlike a fresh
+    cut through the posed mesh this is not disturbed where thigh and calf run into each other.
 
     Parameters
     ----------
@@ -302,7 +318,8 @@ def section_kept(
 def carried_section(
     rest: ArrayLike, posed: ArrayLike, triangles: ArrayLike, point: ArrayLike, normal: ArrayLike
 ) -> Floats:
-    """The outline that a plane cuts from a mesh at rest, carried along with the skin, as `section_kept` measures it.
+    """The outline that a plane cuts from a mesh at rest, carried along with the skin, as
+    `section_kept` measures it.
 
     Parameters
     ----------
@@ -312,7 +329,8 @@ def carried_section(
     Returns
     -------
     ndarray, shape (..., k, 2, 3)
-        Its k pieces, one a triangle, each from where it begins to where it ends; in no order, the same in every pose.
+        Its k pieces, one a triangle, each from where it begins to where it ends; in no order, the
+        same in every pose.
 
     Raises
     ------
@@ -350,16 +368,18 @@ def stretch(rest: ArrayLike, posed: ArrayLike, triangles: ArrayLike) -> Floats:
     )
     if not (before > 0).all():
         raise ValueError(
-            "`rest` must have edges with a length; got one of 0 m. Take out triangles without an area."
+            "`rest` must have edges with a length; got one of 0 m. Take out triangles without an"
+            " area."
         )
     return after / before
 
 
 def loose_edges(triangles: ArrayLike) -> Ints:
-    """The edges that keep a mesh from being closed and of one orientation, shape (e, 2); none if it is.
+    """The edges that keep a mesh from being closed and of one orientation, shape (e, 2); none if it
+    is.
 
-    In a closed mesh every edge is used twice, once in each direction. Listed is each directed edge that is used
-    more than once or has no opposite.
+    In a closed mesh every edge is used twice, once in each direction. Listed is each directed edge
+    that is used more than once or has no opposite.
     """
     triangles = _check_triangles(triangles)
     edges = np.stack([triangles, np.roll(triangles, -1, axis=1)], axis=-1).reshape(-1, 2)
@@ -400,7 +420,8 @@ def _carried_cut(
 
 
 def _cut(vertices: Floats, triangles: ArrayLike, normal: Floats) -> Cut:
-    """What a plane through the origin cuts: triangles, which edges lead down and up through it, at what share."""
+    """What a plane through the origin cuts: triangles, which edges lead down and up through it, at
+    what share."""
     corners = _check_triangles(triangles, vertices.shape[-2])
     height = np.sum(vertices * normal[..., None, :], axis=-1)
     above = height[..., corners] >= 0
@@ -423,7 +444,8 @@ def _cut(vertices: Floats, triangles: ArrayLike, normal: Floats) -> Cut:
 def _outline(
     vertices: Floats, triangles: Ints, down: Bools, up: Bools, share: Floats
 ) -> tuple[Floats, Floats]:
-    """The pieces of a cut's outline, one a triangle: from its edge down through the plane to its edge up."""
+    """The pieces of a cut's outline, one a triangle: from its edge down through the plane to its
+    edge up."""
     start = vertices[..., triangles, :]
     meets = start + share[..., None] * (np.roll(start, -1, axis=-2) - start)
     return np.sum(meets * down[..., None], axis=-2), np.sum(meets * up[..., None], axis=-2)
@@ -438,10 +460,11 @@ def _outline_area(vertices: Floats, cut: Cut) -> Floats:
 def _key_rings(
     puppet: Puppet, chain: Floats, columns: int
 ) -> tuple[Floats, Floats, Floats, Floats]:
-    """Rings of the left half to draw a smooth skin through: points, how far along, slopes before and after each.
+    """Rings of the left half to draw a smooth skin through: points, how far along, slopes before
+    and after each.
 
-    From the waist to the toe tip. Each begins at the front and goes round by the outside; the inside of the pelvis'
-    rings is the right half's and not used.
+    From the waist to the toe tip. Each begins at the front and goes round by the outside; the
+    inside of the pelvis' rings is the right half's and not used.
     """
     angles = 2 * np.pi * np.arange(columns) / columns
     ahead, out = np.cos(angles), np.sin(angles)
@@ -462,7 +485,8 @@ def _pelvis_rings(hip: Floats, ahead: Floats, out: Floats) -> Floats:
         ring[:] = np.stack(
             [side * out, height + 0 * out, (front - back + (front + back) * ahead) / 2], axis=-1
         )
-    # The last one leaves the pelvis: its outside is low in front and behind, its inside goes down the midplane.
+    # The last one leaves the pelvis: its outside is low in front and behind, its inside goes down
+    # the midplane.
     inside = out < 0
     rings[-1, :, 1] -= np.where(
         inside, PARTING_DROP - (CROTCH_DROP - PARTING_DROP) * out, PARTING_DROP * ahead**2
@@ -484,9 +508,10 @@ def _leg_rings(puppet: Puppet, chain: Floats, angles: Floats) -> Floats:
 def _slope_at_parting(pelvis: Floats, straight: Floats, ahead: Floats, out: Floats) -> Floats:
     """How the leg's columns leave the ring where the legs part, so that the skin is smooth there.
 
-    `pelvis` is how the pelvis' columns arrive, `straight` the way straight to the next ring. Outside, the leg goes on
-    as the pelvis arrives, but spreads along the skin toward front and back. Inside, it leaves square to the midplane,
-    and toward front and back more and more along it too, as its outside neighbours do.
+    `pelvis` is how the pelvis' columns arrive, `straight` the way straight to the next ring.
+    Outside, the leg goes on as the pelvis arrives, but spreads along the skin toward front and
+    back. Inside, it leaves square to the midplane, and toward front and back more and more along it
+    too, as its outside neighbours do.
     """
     outside = pelvis + (straight - pelvis) * np.stack([ahead**2, 0 * out, 0 * out], axis=-1)
     fall = np.where(ahead > 0, pelvis[0, 1], pelvis[len(out) // 2, 1])
@@ -525,7 +550,8 @@ def _leg_outline(puppet: Puppet, chain: Floats) -> tuple[Floats, Floats, Floats]
 
 
 def _foot_outline(puppet: Puppet, ankle: Floats, instep: float) -> tuple[Floats, Floats, Floats]:
-    """As `_leg_outline`, for the foot; `instep` is how far before the ankle the upper outline begins."""
+    """As `_leg_outline`, for the foot; `instep` is how far before the ankle the upper outline
+    begins."""
     upper, lower = np.array([row[0] for row in FOOT]), np.array([row[1] for row in FOOT])
     toe = puppet.foot_length - puppet.heel_length
     ahead = np.stack(
@@ -543,7 +569,8 @@ def _foot_outline(puppet: Puppet, ankle: Floats, instep: float) -> tuple[Floats,
 def _left_half(
     puppet: Puppet, chain: Floats, columns: int, above: int, below: int
 ) -> tuple[Floats, Ints]:
-    """The skin of the left half, open at the midplane, with so many rows above and below where the legs part."""
+    """The skin of the left half, open at the midplane, with so many rows above and below where the
+    legs part."""
     rings, along, before, after = _key_rings(puppet, chain, columns)
     rows = np.concatenate(
         [
@@ -592,7 +619,8 @@ def _slopes(keys: Floats, steps: Floats) -> Floats:
 def _smooth_through(
     keys: Floats, along: Floats, before: Floats, after: Floats, wanted: Floats
 ) -> Floats:
-    """Points on the cubic curves through `keys` with the slopes before and after each, at `wanted` (n,) along."""
+    """Points on the cubic curves through `keys` with the slopes before and after each, at `wanted`
+    (n,) along."""
     i = np.clip(np.searchsorted(along, wanted, side="right") - 1, 0, len(along) - 2)
     step = (along[i + 1] - along[i]).reshape(-1, *[1] * (keys.ndim - 1))
     t = (wanted - along[i]).reshape(step.shape) / step
@@ -601,7 +629,8 @@ def _smooth_through(
 
 
 def _triangles(numbers: Ints) -> Ints:
-    """Two triangles to each cell of a grid of vertex numbers whose rows run down and columns anticlockwise."""
+    """Two triangles to each cell of a grid of vertex numbers whose rows run down and columns
+    anticlockwise."""
     a, b, c, d = numbers[:-1, :-1], numbers[1:, :-1], numbers[1:, 1:], numbers[:-1, 1:]
     triangles = np.stack(
         [np.stack([a, b, c], axis=-1), np.stack([a, c, d], axis=-1)], axis=-2

@@ -1,6 +1,8 @@
-"""What a page needs that shows strangers' text: the text made harmless, and the shell of a page complete in itself.
+"""What a page needs that shows strangers' text: the text made harmless, and the shell of a page
+complete in itself.
 
-A page holds no script and fetches nothing; its policy lets the browser use the one style sheet named by its digest.
+A page holds no script and fetches nothing; its policy lets the browser use the one style sheet
+named by its digest.
 """
 
 import hashlib
@@ -12,7 +14,8 @@ MOST = 4096  # bytes of a text
 
 _GONE = re.compile("[\x00-\x08\x0e-\x1f\x7f-\x84\x86-\x9f]")
 _SPACES = re.compile("[\\s\x85\u2028\u2029]+")
-# Surrogates, controls of the direction of writing, marks of byte order, and what is no character at all.
+# Surrogates, controls of the direction of writing, marks of byte order, and what is no character at
+# all.
 _STRANGE = re.compile(
     "[\ud800-\udfff\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069\ufeff\ufdd0-\ufdef"
     + "".join(chr(0x10000 * plane + last) for plane in range(17) for last in (0xFFFE, 0xFFFF))
@@ -25,7 +28,8 @@ _PILED = re.compile(
 
 
 def plain(text: object, most: int = MOST) -> str:
-    """A stranger's text on one line, its controls gone and what could mislead the eye replaced, cut to `most` bytes."""
+    """A stranger's text on one line, its controls gone and what could mislead the eye replaced, cut
+    to `most` bytes."""
     text = _SPACES.sub(" ", _GONE.sub("", str(text)[: 4 * most]))
     text = _PILED.sub(r"\1", _STRANGE.sub("\ufffd", text)).strip()
     data = text.encode()
@@ -42,9 +46,10 @@ def document(title: str, body: str, style: str) -> str:
     digest = b64encode(hashlib.sha256(style.encode()).digest()).decode()
     policy = f"default-src 'none'; style-src 'sha256-{digest}'; base-uri 'none'; form-action 'none'"
     return (
-        f'<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
+        '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
         f'<meta http-equiv="Content-Security-Policy" content="{policy}">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        '<meta name="color-scheme" content="light dark">\n<meta name="referrer" content="no-referrer">\n'
+        '<meta name="color-scheme" content="light dark">\n<meta name="referrer"'
+        ' content="no-referrer">\n'
         f"<title>{title}</title>\n<style>{style}</style>\n</head>\n<body>\n{body}\n</body>\n</html>\n"
     )

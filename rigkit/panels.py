@@ -1,7 +1,8 @@
 """Panels: a sentence, a picture, its numbers in words, and the sliders that change them.
 
-There is one way from a slider to the screen: `observe` → `draw(**values)` → SVG text into an `ipywidgets.HTML`. `draw`
-is a pure function, so a lesson can call it for a picture at rest and a test can call it without a widget.
+There is one way from a slider to the screen: `observe` → `draw(**values)` → SVG text into an
+`ipywidgets.HTML`. `draw` is a pure function, so a lesson can call it for a picture at rest and a
+test can call it without a widget.
 """
 
 import asyncio
@@ -21,7 +22,8 @@ from rigkit.stage import STYLE, Picture
 FRAMES_A_SECOND = 24
 _MARKUP = re.compile("<[^>]*>")
 
-# The page's own sliders and boxes are too pale to be made out (WCAG 2.2, 1.4.11), and clip where there is little room.
+# The page's own sliders and boxes are too pale to be made out (WCAG 2.2, 1.4.11), and clip where
+# there is little room.
 _LOOK = f"""<style>{STYLE}
 .rig-panel-title{{font-size:18px;font-weight:600;line-height:1.35}}
 .rig-readout{{font-size:15px;line-height:1.45;min-height:2.9em;margin-top:8px;font-variant-numeric:tabular-nums}}
@@ -51,7 +53,8 @@ class _FloatSlider(widgets.FloatSlider):
 
 class _IntSlider(widgets.IntSlider):
     value = CInt().tag(sync=True, echo_update=False)
-    # Called when it is moved in the page, even to where it is: while it plays it may be there already.
+    # Called when it is moved in the page, even to where it is: while it plays it may be there
+    # already.
     touched: Callable[[], None] | None = None
 
     def set_state(self, sync_data: Any) -> None:
@@ -62,7 +65,8 @@ class _IntSlider(widgets.IntSlider):
 
 @dataclass(frozen=True)
 class Slider:
-    """A number to drag or type, from `low` to `high`; whole numbers throughout give a slider of whole numbers.
+    """A number to drag or type, from `low` to `high`; whole numbers throughout give a slider of
+    whole numbers.
 
     In a browser a typed number snaps to the nearest `step`.
 
@@ -92,7 +96,10 @@ class Slider:
 
     def __repr__(self) -> str:
         unit = self.unit if self.unit.startswith("°") else f" {self.unit}".rstrip()
-        return f"Slider: {self.label}, {self.low:g} to {self.high:g}{unit} by {self.step:g}, at {self.value:g}"
+        return (
+            f"Slider: {self.label}, {self.low:g} to {self.high:g}{unit} by {self.step:g}, at"
+            f" {self.value:g}"
+        )
 
     @property
     def whole(self) -> bool:
@@ -100,7 +107,8 @@ class Slider:
         return all(isinstance(v, int) for v in (self.low, self.high, self.step))
 
     def check(self, value: Any) -> float:
-        """`value` if it lies in the range, else a `ValueError`; a bare widget would clamp it in silence."""
+        """`value` if it lies in the range, else a `ValueError`; a bare widget would clamp it in
+        silence."""
         number = _check.numbers(self.key, value)
         if number.ndim or not self.low <= number <= self.high or (self.whole and number % 1):
             need = f"a {'whole ' if self.whole else ''}number from {self.low:g} to {self.high:g}"
@@ -159,20 +167,24 @@ class Choice:
 
     def build(self) -> tuple[widgets.Widget, widgets.Widget | None]:
         """The widget that holds the value; there is nothing to type."""
-        return widgets.RadioButtons(
-            description=self.label,
-            tooltip=self.label,
-            options=list(self.options),
-            value=self.value,
-            style={"description_width": "200px"},
-        ), None
+        return (
+            widgets.RadioButtons(
+                description=self.label,
+                tooltip=self.label,
+                options=list(self.options),
+                value=self.value,
+                style={"description_width": "200px"},
+            ),
+            None,
+        )
 
 
 class _Sign(widgets.Play):
-    """A sign of life from the page, out of sight: ask, and `value` rises once, if the page still shows this.
+    """A sign of life from the page, out of sight: ask, and `value` rises once, if the page still
+    shows this.
 
-    Asking starts a `Play` whose next step but one is days away, so each start is one step. Its view does it, and a
-    view is gone when its cell is run again or its tab is closed.
+    Asking starts a `Play` whose next step but one is days away, so each start is one step. Its view
+    does it, and a view is gone when its cell is run again or its tab is closed.
     """
 
     value = CInt().tag(sync=True, echo_update=False)
@@ -190,10 +202,12 @@ class _Sign(widgets.Play):
 
 
 class _Player:
-    """A button that runs a slider of whole numbers at 24 frames a second, by the clock, round and round.
+    """A button that runs a slider of whole numbers at 24 frames a second, by the clock, round and
+    round.
 
-    After each frame it waits for a sign of life from the page. So frames that would be late are skipped and never
-    queue up, a cell that is checked is not held up, and when the page no longer shows the panel nothing runs.
+    After each frame it waits for a sign of life from the page. So frames that would be late are
+    skipped and never queue up, a cell that is checked is not held up, and when the page no longer
+    shows the panel nothing runs.
     """
 
     def __init__(self, slider: Slider, holder: widgets.Widget, show: Callable[[int], None]) -> None:
@@ -264,20 +278,22 @@ class Panel:
     controls : sequence of Slider or Choice
         From cause to effect.
     draw : callable
-        `draw(**values)` gives (picture or markup, readout): a pure function of the controls' values. A `ValueError`
-        from it is shown as a sentence and the last picture stays; any other error is a fault and is raised.
+        `draw(**values)` gives (picture or markup, readout): a pure function of the controls'
+        values. A `ValueError` from it is shown as a sentence and the last picture stays; any other
+        error is a fault and is raised.
     moments : mapping of str to mapping, optional
         Named values to jump to; keys that a moment leaves out keep their value.
     size : int
         Greatest width in px.
     play : str, optional
-        The key of a slider of whole numbers. A button runs it at 24 steps a second, after its last value from its
-        first again, until it is pressed once more, or anything else is.
+        The key of a slider of whole numbers. A button runs it at 24 steps a second, after its last
+        value from its first again, until it is pressed once more, or anything else is.
 
     Raises
     ------
     ValueError
-        For a key used twice, a moment with an unknown key or a value out of range, or a `play` that cannot be run.
+        For a key used twice, a moment with an unknown key or a value out of range, or a `play` that
+        cannot be run.
     """
 
     def __init__(
@@ -346,7 +362,8 @@ class Panel:
         return self._readout
 
     def set(self, **values: Any) -> None:
-        """Set some of the controls and draw once; unknown keys and values out of range are refused."""
+        """Set some of the controls and draw once; unknown keys and values out of range are
+        refused."""
         values = self._checked(values)
         self._pause()
         self._move(values)
@@ -412,7 +429,8 @@ class Panel:
             words = f"<strong>Check:</strong> {escape(str(problem))}"
         else:
             self._picture = picture.html(style=False) if isinstance(picture, Picture) else picture
-        # No live region, since it is replaced each time: data/labextensions says it aloud once the panel rests.
+        # No live region, since it is replaced each time: data/labextensions says it aloud once the
+        # panel rests.
         self._readout = f'<div class="rig-readout">{words}</div>'
         self._screen.value = self._picture + self._readout
 

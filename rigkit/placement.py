@@ -1,7 +1,9 @@
-"""Placement: from joint centres to oriented joints, from one side to the other, from motion to a joint centre.
+"""Placement: from joint centres to oriented joints, from one side to the other, from motion to a
+joint centre.
 
-A leg joint's frame has y up the bone, from the child back to the joint; x along the hinge axis, so that a positive
-turn about it is knee flexion; z forward. A straight leg that stands facing +Z has frames that are not turned at all.
+A leg joint's frame has y up the bone, from the child back to the joint; x along the hinge axis, so
+that a positive turn about it is knee flexion; z forward. A straight leg that stands facing +Z has
+frames that are not turned at all.
 """
 
 from collections.abc import Callable, Mapping
@@ -25,13 +27,15 @@ def orient_chain(
     bends: ArrayLike = 1,
     least_bend_deg: float = 1.0,
 ) -> Floats:
-    """Frames for a chain of joint centres: y up each bone, x along the hinge axis, z the way the knee points.
+    """Frames for a chain of joint centres: y up each bone, x along the hinge axis, z the way the
+    knee points.
 
-    With u the unit direction of the bone below a joint, c = u_above × u the normal of the bend plane (as long as the
-    sine of the bend) and h = forward × u, the hinge axis is c + s w h scaled to length one, where s is the sine of
-    `least_bend_deg` and w = max(0, 1 − |c|/s)². So from that bend on the bend plane alone decides; a straight chain
-    has its hinge square to `forward`; between, one passes smoothly into the other. No rule can do so for every bend:
-    this one jumps at a single one, of about 0.38 s straight against `forward`. Give a chain a preset bend beyond
+    With u the unit direction of the bone below a joint, c = u_above × u the normal of the bend
+    plane (as long as the sine of the bend) and h = forward × u, the hinge axis is c + s w h scaled
+    to length one, where s is the sine of `least_bend_deg` and w = max(0, 1 − |c|/s)². So from that
+    bend on the bend plane alone decides; a straight chain has its hinge square to `forward`;
+    between, one passes smoothly into the other. No rule can do so for every bend: this one jumps at
+    a single one, of about 0.38 s straight against `forward`. Give a chain a preset bend beyond
     `least_bend_deg` and `forward` no longer counts.
 
     The first joint shares the hinge of the second, the end joint the turn of the last bone.
@@ -43,7 +47,8 @@ def orient_chain(
     forward : array_like, shape (..., 3)
         Where a straight chain would bend toward, any length above zero.
     bends : array_like, shape (n − 2,) or ()
-        For each inner joint 1, or −1 if it bends the other way, as the heron's ankle does below its knee.
+        For each inner joint 1, or −1 if it bends the other way, as the heron's ankle does below its
+        knee.
     least_bend_deg : float
         Above 0, below 90.
 
@@ -54,7 +59,8 @@ def orient_chain(
     Raises
     ------
     ValueError
-        Two neighbouring centres in one place; a straight chain along `forward`; `bends` other than 1 and −1.
+        Two neighbouring centres in one place; a straight chain along `forward`; `bends` other than
+        1 and −1.
     """
     points, forward = (
         _check.numbers("points", points, "n", 3),
@@ -64,7 +70,8 @@ def orient_chain(
     least = np.sin(np.radians(_check.one_positive("least_bend_deg", least_bend_deg)))
     if not least_bend_deg < 90:
         raise ValueError(
-            f"`least_bend_deg` must be below 90; got {least_bend_deg!r}. A degree is a usual choice."
+            f"`least_bend_deg` must be below 90; got {least_bend_deg!r}. A degree is a usual"
+            " choice."
         )
     if points.shape[-2] < 2:
         raise ValueError(
@@ -96,7 +103,8 @@ def orient_chain(
 
 
 def reorient(skeleton: Skeleton, turns: Mapping[str, ArrayLike]) -> Skeleton:
-    """The skeleton with some joints' rest frames turned anew; no joint moves and no other frame changes.
+    """The skeleton with some joints' rest frames turned anew; no joint moves and no other frame
+    changes.
 
     Parameters
     ----------
@@ -127,7 +135,8 @@ def mirror_chain(
     normal: ArrayLike = (1.0, 0.0, 0.0),
     through: ArrayLike = (0.0, 0.0, 0.0),
 ) -> dict[str, Floats]:
-    """Named frames on the other side of a plane, their side tags swapped; a name without a tag is kept.
+    """Named frames on the other side of a plane, their side tags swapped; a name without a tag is
+    kept.
 
     What the same positive angle does on the other side, about the mirrored frame's own axes:
 
@@ -138,8 +147,9 @@ def mirror_chain(
     "reflection"    extends instead     turns the opposite way        still abducts
     ==============  ==================  ============================  ===========================
 
-    "Same bend" reflects the bone axis and forward and lets the hinge axis keep its sense; "reflection" reflects the
-    hinge axis and the bone axis and pays with the third. `mirror_turns` turns one side's angles into the other's.
+    "Same bend" reflects the bone axis and forward and lets the hinge axis keep its sense;
+    "reflection" reflects the hinge axis and the bone axis and pays with the third. `mirror_turns`
+    turns one side's angles into the other's.
 
     Parameters
     ----------
@@ -160,7 +170,8 @@ def mirror_chain(
 
 
 def mirror_turns(turns: ArrayLike, kind: str = "same bend") -> Floats:
-    """The turns about a mirrored joint's own axes that make the mirrored motion; shapes (..., 3, 3).
+    """The turns about a mirrored joint's own axes that make the mirrored motion; shapes (..., 3,
+    3).
 
     Parameters
     ----------
@@ -220,12 +231,14 @@ def mirror_skeleton(
 
 
 def swap_side(name: str) -> str:
-    """`name` with its side tag changed to the other side's; a name without a tag is given back as it is."""
+    """`name` with its side tag changed to the other side's; a name without a tag is given back as
+    it is."""
     return name if side_of(name) is None else other_side(name)
 
 
 def rename(skeleton: Skeleton, names: Mapping[str, str]) -> Skeleton:
-    """The skeleton with joints renamed, parents along with them; `names` maps old names to new ones.
+    """The skeleton with joints renamed, parents along with them; `names` maps old names to new
+    ones.
 
     To exchange the sides: `rename(skeleton, {name: swap_side(name) for name in skeleton.names})`.
     """
@@ -235,7 +248,8 @@ def rename(skeleton: Skeleton, names: Mapping[str, str]) -> Skeleton:
     if len(set(new.values())) < len(new):
         twice = sorted({a for a in new.values() if sum(a == b for b in new.values()) > 1})
         raise ValueError(
-            f"`names` must leave every joint a name of its own; got {', '.join(twice)} more than once."
+            f"`names` must leave every joint a name of its own; got {', '.join(twice)} more than"
+            " once."
         )
     parents = {name: skeleton.parent(name) for name in skeleton.names}
     return Skeleton.from_world(
@@ -340,8 +354,8 @@ class RotationCentre(_say.Shown):
     residual : ndarray, shape (...)
         Root mean square distance of the markers from their spheres, metres.
     error : ndarray, shape (...)
-        Standard error of the centre along its least certain direction, metres: the residual, made larger by a
-        motion that says little.
+        Standard error of the centre along its least certain direction, metres: the residual, made
+        larger by a motion that says little.
     """
 
     centre: Floats
@@ -361,15 +375,17 @@ class RotationCentre(_say.Shown):
 
 
 def centre_of_rotation(markers: ArrayLike) -> RotationCentre:
-    """The point that markers on one segment turn about: one centre, a sphere for each marker, by least squares.
+    """The point that markers on one segment turn about: one centre, a sphere for each marker, by
+    least squares.
 
-    The sum of squared distances between markers and spheres is made least by Gauss–Newton steps, which start from
-    the linear fit of |m|² = 2 m·centre + a number for each marker.
+    The sum of squared distances between markers and spheres is made least by Gauss–Newton steps,
+    which start from the linear fit of |m|² = 2 m·centre + a number for each marker.
 
     Parameters
     ----------
     markers : array_like, shape (..., frames, markers, 3)
-        As seen from the segment above, metres: thigh markers seen from the pelvis give the hip centre.
+        As seen from the segment above, metres: thigh markers seen from the pelvis give the hip
+        centre.
 
     Returns
     -------
@@ -378,15 +394,16 @@ def centre_of_rotation(markers: ArrayLike) -> RotationCentre:
     Raises
     ------
     ValueError
-        If there was no rotation, or all in one plane so that the centre could be anywhere on a line.
+        If there was no rotation, or all in one plane so that the centre could be anywhere on a
+        line.
     """
     markers = _check_motion(markers)
     offsets, middle = _about_the_mean(markers)
     spread = np.linalg.svd(offsets, compute_uv=False)
     if (spread[..., 2] < 1e-6 * spread[..., 0]).any():
         raise ValueError(
-            "`markers` must move in all three dimensions; got a motion in one plane. "
-            "Circle the segment as well as swinging it, or fit a hinge with `hinge_axis_from_motion`."
+            "`markers` must move in all three dimensions; got a motion in one plane. Circle the"
+            " segment as well as swinging it, or fit a hinge with `hinge_axis_from_motion`."
         )
 
     squares = _less_mean(np.sum((markers - middle) ** 2, axis=-1), -2)
@@ -430,17 +447,21 @@ class HingeAxis(_say.Shown):
 
 
 def hinge_axis_from_motion(markers: ArrayLike, toward: ArrayLike = (1.0, 0.0, 0.0)) -> HingeAxis:
-    """The axis that markers on one segment turn about: one axis, a circle for each marker, by least squares.
+    """The axis that markers on one segment turn about: one axis, a circle for each marker, by least
+    squares.
 
-    The sum of squared distances between markers and circles is made least by Gauss–Newton steps, which start from
-    the direction the markers move along least and the linear fit of a circle across it.
+    The sum of squared distances between markers and circles is made least by Gauss–Newton steps,
+    which start from the direction the markers move along least and the linear fit of a circle
+    across it.
 
     Parameters
     ----------
     markers : array_like, shape (..., frames, markers, 3)
-        As seen from the segment above, metres: shank markers seen from the thigh give the knee's hinge axis.
+        As seen from the segment above, metres: shank markers seen from the thigh give the knee's
+        hinge axis.
     toward : array_like, shape (..., 3)
-        Of the axis's two senses the one nearer to this direction is given; +x, the left, for a flexing knee.
+        Of the axis's two senses the one nearer to this direction is given; +x, the left, for a
+        flexing knee.
 
     Returns
     -------
@@ -477,10 +498,12 @@ def hinge_axis_from_motion(markers: ArrayLike, toward: ArrayLike = (1.0, 0.0, 0.
 
 
 def skin_slide(offset: ArrayLike, angle: ArrayLike, axis: ArrayLike = (1.0, 0.0, 0.0)) -> Floats:
-    """How far skin slides when a joint is set off its true centre: 2 d sin(θ/2), the same for every point of it.
+    """How far skin slides when a joint is set off its true centre: 2 d sin(θ/2), the same for every
+    point of it.
 
-    Turning by θ about the wrong centre differs from turning about the right one by a shift, the chord that the
-    offset sweeps; d is the part of `offset` square to `axis`, for along the axis a joint may sit anywhere.
+    Turning by θ about the wrong centre differs from turning about the right one by a shift, the
+    chord that the offset sweeps; d is the part of `offset` square to `axis`, for along the axis a
+    joint may sit anywhere.
 
     Parameters
     ----------
@@ -526,14 +549,15 @@ def _check_motion(markers: ArrayLike) -> Floats:
     shape = markers - markers.mean(axis=-2, keepdims=True)
     if markers.shape[-2] > 1 and not (np.ptp(shape, axis=-3).max(axis=(-2, -1)) > 1e-9).all():
         raise ValueError(
-            "`markers` must turn about the joint; got markers that only shift, with no rotation to fit. "
-            "Give them as seen from the segment above the joint."
+            "`markers` must turn about the joint; got markers that only shift, with no rotation to"
+            " fit. Give them as seen from the segment above the joint."
         )
     return markers
 
 
 def _about_the_mean(markers: Floats) -> tuple[Floats, Floats]:
-    """All markers about their own mean places in one list, shape (..., frames × markers, 3); the mean of all."""
+    """All markers about their own mean places in one list, shape (..., frames × markers, 3); the
+    mean of all."""
     offsets = _less_mean(markers, -3)
     return offsets.reshape(*markers.shape[:-3], -1, 3), markers.mean(axis=(-3, -2), keepdims=True)
 
@@ -560,16 +584,19 @@ def _least_squares(slope: Floats, wanted: Floats) -> Floats:
 
 
 def _off_spheres(markers: Floats, centre: Floats) -> tuple[Floats, Floats, Floats]:
-    """How far markers are off their spheres, how that changes with the centre, how far they are from it."""
+    """How far markers are off their spheres, how that changes with the centre, how far they are
+    from it."""
     radii, outward = _length_and_direction(markers - centre[..., None, None, :])
     return _less_mean(radii, -2), -_less_mean(outward, -3), radii
 
 
-# A line is its direction and one of its points, side by side; it has four ways to move, two of each across it.
+# A line is its direction and one of its points, side by side; it has four ways to move, two of each
+# across it.
 
 
 def _off_circles(markers: Floats, line: Floats) -> tuple[Floats, Floats, Floats]:
-    """How far markers are off their circles, how that changes with the line, how far they are from it."""
+    """How far markers are off their circles, how that changes with the line, how far they are from
+    it."""
     axis, away = line[..., None, None, :3], markers - line[..., None, None, 3:]
     height = np.sum(away * axis, axis=-1)
     radii, outward = _length_and_direction(away - height[..., None] * axis)
@@ -602,7 +629,8 @@ def _gauss_newton(
     move: Callable[[Floats, Floats], Floats],
     most: int = 50,
 ) -> Floats:
-    """From `start`, repeat the step that would bring the misses nearest to zero if they were linear."""
+    """From `start`, repeat the step that would bring the misses nearest to zero if they were
+    linear."""
     for _ in range(most):
         miss, slope, _ = misses(markers, start)
         step = _least_squares(slope.reshape(*slope.shape[:-3], -1, slope.shape[-1]), -miss)

@@ -1,7 +1,8 @@
 """Curves and bars, by matplotlib, as pictures that follow the page's theme like stages do.
 
-Drawn without pyplot, so that nothing is left open and nothing depends on a notebook's back end. Words stay text: the
-file is small, sharp, readable by tests and by screen readers, and the same on every machine.
+Drawn without pyplot, so that nothing is left open and nothing depends on a notebook's back end.
+Words stay text: the file is small, sharp, readable by tests and by screen readers, and the same on
+every machine.
 """
 
 import copy
@@ -110,7 +111,8 @@ class Plot(Picture):
         at, ring_ys, hues = self._axes.mark(float(_check.numbers("x", x)))
         top, bottom = self._axes.top, self._axes.bottom
         shapes = [
-            f'<path class="rig-line rig-thin rig-plain" d="M{number(at)} {number(top)}V{number(bottom)}"/>'
+            f'<path class="rig-line rig-thin rig-plain" d="M{number(at)}'
+            f' {number(top)}V{number(bottom)}"/>'
         ]
         shapes += [
             f'<circle class="rig-joint rig-{hue}" cx="{number(at)}" cy="{number(y)}" r="6"/>'
@@ -213,8 +215,8 @@ def curves(
     Raises
     ------
     ValueError
-        For bad numbers, lengths that differ, x that does not rise, more than six curves, values on a logarithmic axis
-        that are not above zero.
+        For bad numbers, lengths that differ, x that does not rise, more than six curves, values on
+        a logarithmic axis that are not above zero.
     """
     x, lines = _checked(x, lines, log_x, log_y)
     hues = _hues(lines, kinds)
@@ -340,7 +342,8 @@ class _Axes:
         y = _check.numbers(name, y, "n")
         if y.shape != self.xs.shape:
             raise ValueError(
-                f"`{name}` must have as many values as `x`; got shapes {y.shape} and {self.xs.shape}."
+                f"`{name}` must have as many values as `x`; got shapes {y.shape} and"
+                f" {self.xs.shape}."
             )
         low, high = self.ylim
         if self.log_y:
@@ -348,7 +351,8 @@ class _Axes:
         return self.bottom + (y - low) / (high - low) * (self.top - self.bottom)
 
     def near(self, at: float, reach: float) -> list[Solid]:
-        """What words should keep clear of around `at`: the marker's line and the curves, as thick segments."""
+        """What words should keep clear of around `at`: the marker's line and the curves, as thick
+        segments."""
         first, last = np.searchsorted(self.xs, (at - reach, at + reach))
         some = slice(
             max(first - 1, 0), last + 1, max(1, (last - first) // 8)
@@ -382,7 +386,8 @@ def _checked(
         )
     if not 1 <= len(lines) <= len(STYLES):
         raise ValueError(
-            f"`lines` must be one to {len(STYLES)} curves; got {len(lines)}. Make two plots of more."
+            f"`lines` must be one to {len(STYLES)} curves; got {len(lines)}. Make two plots of"
+            " more."
         )
     checked = {name: _check.numbers(name, y, "n") for name, y in lines.items()}
     for name, y in checked.items():
@@ -413,7 +418,8 @@ def _hues(lines: Mapping[str, Floats], kinds: Mapping[str, str] | None) -> list[
 def _begin(
     title: str, width: int, height: int
 ) -> "tuple[Figure, Axes, str, AbstractContextManager[None]]":
-    """A figure with room for its title, its axes, the title's markup, and the settings to draw under."""
+    """A figure with room for its title, its axes, the title's markup, and the settings to draw
+    under."""
     import matplotlib
     from matplotlib.figure import Figure
     from matplotlib.layout_engine import ConstrainedLayoutEngine
@@ -447,14 +453,16 @@ def _power(value: float, place: float | None) -> str:
 
 
 def _pieces(body: str) -> list[str]:
-    """A chart's markup cut where its curves are: what stands before the first, its path, what follows, the next …"""
+    """A chart's markup cut where its curves are: what stands before the first, its path, what
+    follows, the next …"""
     pieces = re.split(rf'<g id="{CURVE}"><path d="([^"]*)', body)
     pieces[:-1:2] = [text + '<g><path d="' for text in pieces[:-1:2]]
     return pieces
 
 
 def _markup(figure: "Figure") -> str:
-    """The figure's SVG without its frame: our inks and font, no ids of groups, numbers to two decimals."""
+    """The figure's SVG without its frame: our inks and font, no ids of groups, numbers to two
+    decimals."""
     text = io.StringIO()
     figure.savefig(text, format="svg", transparent=True, metadata={"Date": None, "Creator": None})
     body = text.getvalue().partition("<svg")[2].partition(">")[2].rpartition("</svg>")[0]

@@ -1,6 +1,8 @@
-"""The harbour parade: demo characters with leg proportions for lessons, and a personal one for each learner.
+"""The harbour parade: demo characters with leg proportions for lessons, and a personal one for each
+learner.
 
-Tamsin has average proportions (from `body`); all other numbers here are invented, and so are the characters.
+Tamsin has average proportions (from `body`); all other numbers here are invented, and so are the
+characters.
 """
 
 from collections.abc import Iterable
@@ -31,7 +33,8 @@ class Puppet(_say.Shown):
     hip_width : float
         Between the two hip joint centres.
     knee_side : int
-        +1: the middle joint of the visible leg points forward, like a knee. −1: backward, like the heron's ankle.
+        +1: the middle joint of the visible leg points forward, like a knee. −1: backward, like the
+        heron's ankle.
     """
 
     name: str
@@ -48,7 +51,8 @@ class Puppet(_say.Shown):
     def __post_init__(self) -> None:
         if _check.positive("bones", self.bones, "n").shape not in ((2,), (3,)):
             raise ValueError(
-                f"`bones` must be thigh and shank, or thigh, shank and metatarsal; got {self.bones!r}."
+                "`bones` must be thigh and shank, or thigh, shank and metatarsal; got"
+                f" {self.bones!r}."
             )
         for field in (
             "stature",
@@ -100,11 +104,13 @@ class Puppet(_say.Shown):
 
 
 def personal(rng: np.random.Generator) -> Puppet:
-    """A puppet with plausible proportions of its own, for one learner; the same generator state, the same puppet.
+    """A puppet with plausible proportions of its own, for one learner; the same generator state,
+    the same puppet.
 
-    Stature 1.50 to 1.90 m. As shares of it: thigh 0.22 to 0.27, shank 0.22 to 0.30, ankle height 0.035 to 0.045,
-    foot 0.14 to 0.165, hip width 0.09 to 0.12. The heel lies 0.22 to 0.28, the ball 0.45 to 0.52 of the foot from
-    below the ankle. All invented; lengths are rounded to the millimetre.
+    Stature 1.50 to 1.90 m. As shares of it: thigh 0.22 to 0.27, shank 0.22 to 0.30, ankle height
+    0.035 to 0.045, foot 0.14 to 0.165, hip width 0.09 to 0.12. The heel lies 0.22 to 0.28, the ball
+    0.45 to 0.52 of the foot from below the ankle. All invented; lengths are rounded to the
+    millimetre.
 
     Parameters
     ----------

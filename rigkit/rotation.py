@@ -1,7 +1,8 @@
-"""Rotations: matrices, quaternions, rotation vectors and named Euler orders, one at a time or in batches.
+"""Rotations: matrices, quaternions, rotation vectors and named Euler orders, one at a time or in
+batches.
 
-A matrix turns column vectors: `turned = matrix @ vector`. Quaternions are scalar-last (x, y, z, w), as in
-glTF 2.0. Angles are radians, positive by the right-hand rule.
+A matrix turns column vectors: `turned = matrix @ vector`. Quaternions are scalar-last (x, y, z, w),
+as in glTF 2.0. Angles are radians, positive by the right-hand rule.
 """
 
 from collections.abc import Sequence
@@ -74,14 +75,16 @@ def vector_from_matrix(matrix: ArrayLike) -> Floats:
 
 
 def quaternion_from_vector(vector: ArrayLike) -> Floats:
-    """The unit quaternion (x, y, z, w) of a rotation vector, shape (..., 3) in radians, to shape (..., 4)."""
+    """The unit quaternion (x, y, z, w) of a rotation vector, shape (..., 3) in radians, to shape
+    (..., 4)."""
     vector = _check.numbers("vector", vector, 3)
     half = np.linalg.norm(vector, axis=-1, keepdims=True) / 2
     return np.concatenate([vector * (np.sinc(half / np.pi) / 2), np.cos(half)], axis=-1)
 
 
 def vector_from_quaternion(quaternion: ArrayLike) -> Floats:
-    """The rotation vector of a quaternion, shape (..., 4) to (..., 3), its angle between 0 and π radians."""
+    """The rotation vector of a quaternion, shape (..., 4) to (..., 3), its angle between 0 and π
+    radians."""
     quaternion = unit_quaternion(quaternion)
     quaternion = np.where(quaternion[..., 3:] < 0, -quaternion, quaternion)
     sine = np.linalg.norm(quaternion[..., :3], axis=-1, keepdims=True)
@@ -91,7 +94,8 @@ def vector_from_quaternion(quaternion: ArrayLike) -> Floats:
 
 
 def unit_quaternion(quaternion: ArrayLike) -> Floats:
-    """`quaternion`, shape (..., 4), scaled to length one; a quaternion of length zero is refused."""
+    """`quaternion`, shape (..., 4), scaled to length one; a quaternion of length zero is
+    refused."""
     return _unit_quaternion("quaternion", quaternion)
 
 
@@ -119,8 +123,8 @@ def matrix_from_quaternion(quaternion: ArrayLike) -> Floats:
 def quaternion_from_matrix(matrix: ArrayLike) -> Floats:
     """The unit quaternion (x, y, z, w) of a rotation matrix, with w never negative.
 
-    Computed from the largest of the four components (Shepperd, *J. Guidance and Control* 1:223, 1978; from memory),
-    so no digit is lost at any angle.
+    Computed from the largest of the four components (Shepperd, *J. Guidance and Control* 1:223,
+    1978; from memory), so no digit is lost at any angle.
 
     Parameters
     ----------
@@ -160,7 +164,8 @@ def quaternion_from_matrix(matrix: ArrayLike) -> Floats:
 
 
 def multiply_quaternions(first: ArrayLike, second: ArrayLike) -> Floats:
-    """The quaternion of turning by `second` and then by `first`, as `matrix @ matrix` would; shapes (..., 4)."""
+    """The quaternion of turning by `second` and then by `first`, as `matrix @ matrix` would; shapes
+    (..., 4)."""
     a, b = _check.numbers("first", first, 4), _check.numbers("second", second, 4)
     _check.batch(first=a.shape[:-1], second=b.shape[:-1])
     av, aw, bv, bw = a[..., :3], a[..., 3:], b[..., :3], b[..., 3:]
@@ -201,7 +206,8 @@ def matrix_from_euler(angles: ArrayLike, order: str, axes: str = "moving") -> Fl
     order : str
         Three letters such as "zxy"; no letter twice in a row.
     axes : {"moving", "fixed"}
-        "moving": each turn is about the axes as the turns before left them. "fixed": about the parent's axes.
+        "moving": each turn is about the axes as the turns before left them. "fixed": about the
+        parent's axes.
 
     Returns
     -------
@@ -223,10 +229,10 @@ def matrix_from_euler(angles: ArrayLike, order: str, axes: str = "moving") -> Fl
 def euler_from_matrix(matrix: ArrayLike, order: str, axes: str = "moving") -> Floats:
     """The three turns about named axes that make `matrix`; the inverse of `matrix_from_euler`.
 
-    The middle angle lies in [-π/2, π/2] for three different letters, in [0, π] where the first repeats. Where the
-    first and third axis fall together (gimbal lock) only the sum of their turns counts, and the first moving turn
-    (third fixed one) is zero. The third angle is read after undoing the first, so that nothing is lost near there
-    (after E. Herter and others; from memory).
+    The middle angle lies in [-π/2, π/2] for three different letters, in [0, π] where the first
+    repeats. Where the first and third axis fall together (gimbal lock) only the sum of their turns
+    counts, and the first moving turn (third fixed one) is zero. The third angle is read after
+    undoing the first, so that nothing is lost near there (after E. Herter and others; from memory).
 
     Parameters
     ----------
@@ -263,8 +269,8 @@ def euler_from_matrix(matrix: ArrayLike, order: str, axes: str = "moving") -> Fl
 def matrix_between(start: ArrayLike, end: ArrayLike) -> Floats:
     """The smallest turn that takes the direction `start` to the direction `end`.
 
-    For opposite directions every half turn across them is equally small; one is chosen, always the same for the
-    same `start`.
+    For opposite directions every half turn across them is equally small; one is chosen, always the
+    same for the same `start`.
 
     Parameters
     ----------
@@ -282,7 +288,8 @@ def matrix_between(start: ArrayLike, end: ArrayLike) -> Floats:
     middle = start + end
     opposite = np.linalg.norm(middle, axis=-1, keepdims=True) < 1e-14
     middle = _check.directions("middle", np.where(opposite, perpendicular(start), middle))
-    # Close to opposite the sum keeps few digits; the difference keeps them all, and the two are square.
+    # Close to opposite the sum keeps few digits; the difference keeps them all, and the two are
+    # square.
     obtuse = _dot(start, end) < 0
     apart = np.where(obtuse, start - end, 0)
     middle = _check.directions(
@@ -292,7 +299,8 @@ def matrix_between(start: ArrayLike, end: ArrayLike) -> Floats:
 
 
 def perpendicular(direction: ArrayLike) -> Floats:
-    """A unit vector square to `direction`, shape (..., 3): always the same one for the same direction."""
+    """A unit vector square to `direction`, shape (..., 3): always the same one for the same
+    direction."""
     direction = _check.directions("direction", direction)
     least = np.argmin(np.abs(direction), axis=-1)
     return _check.directions("direction", np.cross(direction, np.eye(3)[least]))
@@ -348,7 +356,8 @@ def check_matrix(name: str, matrix: ArrayLike) -> Floats:
 
 
 def orthonormalise(matrix: ArrayLike) -> Floats:
-    """The rotation nearest to a drifted matrix, shape (..., 3, 3), by singular values (Kabsch's rule).
+    """The rotation nearest to a drifted matrix, shape (..., 3, 3), by singular values (Kabsch's
+    rule).
 
     Raises
     ------

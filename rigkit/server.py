@@ -1,4 +1,5 @@
-"""The server behind `rigkit learn`: JupyterLab on a learner's folder, quick to answer and easy to stop."""
+"""The server behind `rigkit learn`: JupyterLab on a learner's folder, quick to answer and easy to
+stop."""
 
 import asyncio
 import errno
@@ -60,7 +61,10 @@ def obstacle(port: int | None = None, browser: bool = True) -> str | None:
         try:
             webbrowser.get()
         except webbrowser.Error:
-            return "No web browser was found here. Add --no-browser, and open the address that is printed."
+            return (
+                "No web browser was found here. Add --no-browser, and open the address that is"
+                " printed."
+            )
     if port is not None:
         try:
             for sock in bind_sockets(port, HOST):
@@ -117,7 +121,8 @@ def serve(
 
 
 def _finish(loop: asyncio.AbstractEventLoop) -> None:
-    """End what a stopped loop was still doing: the threads that work for it would keep Python from ending."""
+    """End what a stopped loop was still doing: the threads that work for it would keep Python from
+    ending."""
     tasks = asyncio.all_tasks(loop)
     for task in tasks:
         task.cancel()
@@ -127,7 +132,8 @@ def _finish(loop: asyncio.AbstractEventLoop) -> None:
 def _config(
     folder: Path, page: str, port: int | None, browser: bool, classroom: bool, token: str
 ) -> Config:
-    """Settings for this run alone; the user's own Jupyter settings, themes and shortcuts stay as they are."""
+    """Settings for this run alone; the user's own Jupyter settings, themes and shortcuts stay as
+    they are."""
     config = Config()
     config.ServerApp.kernel_websocket_connection_class = PromptConnection
     config.ServerApp.root_dir = str(folder)
@@ -153,6 +159,7 @@ def _config(
 
 
 def _without_news(handler: object, page_config: dict[str, Any]) -> dict[str, Any]:
-    """The page's settings without JupyterLab's question about news: a newcomer should see the lesson."""
+    """The page's settings without JupyterLab's question about news: a newcomer should see the
+    lesson."""
     page_config["disabledExtensions"] = [*page_config.get("disabledExtensions", []), _NEWS]
     return page_config

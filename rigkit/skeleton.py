@@ -1,7 +1,7 @@
 """Skeletons: named joints with parents and a rest pose, and the forward chain that poses them.
 
-A pose is a turn (and, for the root, a shift) per joint *after* its rest frame: `local = rest @ turn`. So a joint
-left alone reads zero, and turning one joint carries all below it.
+A pose is a turn (and, for the root, a shift) per joint *after* its rest frame: `local = rest @
+turn`. So a joint left alone reads zero, and turning one joint carries all below it.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
@@ -18,7 +18,8 @@ SIDE_TAGS = ("L_", "R_")
 
 @dataclass(frozen=True)
 class Joint(_say.Shown):
-    """A named joint: its parent's name (None for a root) and its rest frame seen from the parent, shape (4, 4).
+    """A named joint: its parent's name (None for a root) and its rest frame seen from the parent,
+    shape (4, 4).
 
     Raises
     ------
@@ -58,7 +59,8 @@ class Skeleton(_say.Shown):
     Raises
     ------
     ValueError
-        For no joints, a name used twice, a parent that is missing, or a cycle of parents, each named.
+        For no joints, a name used twice, a parent that is missing, or a cycle of parents, each
+        named.
     """
 
     def __init__(self, joints: Iterable[Joint]):
@@ -180,7 +182,8 @@ class Skeleton(_say.Shown):
         turns: Mapping[str, ArrayLike] | None = None,
         shifts: Mapping[str, ArrayLike] | None = None,
     ) -> Floats:
-        """World frames when some joints turn or shift away from rest; joints not named stay at zero.
+        """World frames when some joints turn or shift away from rest; joints not named stay at
+        zero.
 
         Parameters
         ----------
@@ -215,7 +218,8 @@ class Skeleton(_say.Shown):
         return self.world(local)
 
     def origins(self, world: ArrayLike, names: Iterable[str] | None = None) -> Floats:
-        """Where joints are, shape (..., len(names), 3), from world frames; all joints when no names are given."""
+        """Where joints are, shape (..., len(names), 3), from world frames; all joints when no names
+        are given."""
         world = _check.numbers("world", world, len(self), 4, 4)
         picked = slice(None) if names is None else [self.index(name) for name in names]
         return world[..., :3, 3][..., picked, :]
@@ -224,7 +228,8 @@ class Skeleton(_say.Shown):
 def planar_chain(angles: ArrayLike, lengths: ArrayLike, start: ArrayLike = (0.0, 0.0)) -> Floats:
     """The joints of a flat chain of hinges, from where it starts to its end.
 
-    Each angle is measured from the bone before, the first from the x axis; anticlockwise is positive.
+    Each angle is measured from the bone before, the first from the x axis; anticlockwise is
+    positive.
 
     Parameters
     ----------
@@ -264,7 +269,8 @@ def side_of(name: str) -> str | None:
 
 
 def other_side(name: str) -> str:
-    """`name` with its side tag changed to the other side's; letters inside the name are never touched.
+    """`name` with its side tag changed to the other side's; letters inside the name are never
+    touched.
 
     Raises
     ------

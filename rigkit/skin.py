@@ -1,7 +1,9 @@
-"""Skin: weights from distances to bones, linear blend and dual-quaternion skinning, and what a pose does to a skin.
+"""Skin: weights from distances to bones, linear blend and dual-quaternion skinning, and what a pose
+does to a skin.
 
-Weights are one table, shape (v, joints), a row for each vertex; `to_four` and `from_four` change to and from glTF's
-four joint numbers and four weights for each vertex. Joints come in the same order in weights and in matrices.
+Weights are one table, shape (v, joints), a row for each vertex; `to_four` and `from_four` change to
+and from glTF's four joint numbers and four weights for each vertex. Joints come in the same order
+in weights and in matrices.
 """
 
 from collections.abc import Mapping, Sequence
@@ -17,33 +19,39 @@ from rigkit.mesh import Mesh, inner_bones, puppet_mesh
 from rigkit.puppets import Puppet
 from rigkit.skeleton import Skeleton, side_of
 
-# Vertices blended at a time: few enough for the processor's cache, and for the matrix product to stay on one core;
-# shared between two cores it waits, now and then ten times as long as it works, while one is busy.
+# Vertices blended at a time: few enough for the processor's cache, and for the matrix product to
+# stay on one core; shared between two cores it waits, now and then ten times as long as it works,
+# while one is busy.
 BLOCK = 1024
 
 
 def bones_of(skeleton: Skeleton, more: Mapping[str, ArrayLike] | None = None) -> dict[str, Floats]:
-    """The bones that each joint carries, for `weights_by_distance`: from it to each of its children.
+    """The bones that each joint carries, for `weights_by_distance`: from it to each of its
+    children.
 
     Parameters
     ----------
     skeleton : Skeleton
         Taken in its rest pose.
     more : mapping of joint name to array_like, shape (n, 2, 3), optional
-        Further bones of some joints, such as `mesh.inner_bones` gives: a pelvis is more than the way to the hips.
+        Further bones of some joints, such as `mesh.inner_bones` gives: a pelvis is more than the
+        way to the hips.
 
     Returns
     -------
     dict of str to ndarray, shape (n, 2, 3)
-        Start and end of each bone, for every joint in the skeleton's order; n = 0 where a joint carries none.
+        Start and end of each bone, for every joint in the skeleton's order; n = 0 where a joint
+        carries none.
     """
     if not isinstance(skeleton, Skeleton):
         raise ValueError(f"`skeleton` must be a Skeleton; got {skeleton!r}.")
     at = skeleton.origins(skeleton.rest_world)
     bones = {
-        name: np.array(
-            [(at[i], at[skeleton.index(child)]) for child in skeleton.children(name)]
-        ).reshape(-1, 2, 3)
+        name: (
+            np.array(
+                [(at[i], at[skeleton.index(child)]) for child in skeleton.children(name)]
+            ).reshape(-1, 2, 3)
+        )
         for i, name in enumerate(skeleton.names)
     }
     for name, extra in (more or {}).items():
@@ -57,7 +65,8 @@ def bones_of(skeleton: Skeleton, more: Mapping[str, ArrayLike] | None = None) ->
 def rig_skin(
     rig: LegRig, puppet: Puppet, vertices: int = 5000, softness: float = 2.0
 ) -> tuple[Mesh, Floats]:
-    """A puppet's skin that fits a leg rig at rest, and its weights for the joints of the rig's skeleton.
+    """A puppet's skin that fits a leg rig at rest, and its weights for the joints of the rig's
+    skeleton.
 
     Parameters
     ----------
@@ -91,23 +100,24 @@ def weights_by_distance(
 ) -> Floats:
     """Weights that go with the nearest bone and pass smoothly from one bone to the next.
 
-    Two bones share a vertex by where it lies between them. Take the point of each bone that is nearest to the vertex;
-    what counts is twice the vertex's distance from the plane midway between the two points. On a straight limb that
-    is the height above the joint; outside the corner of two bent bones it is zero, and they share evenly. The share
-    goes from all of one to all of the other by a smooth step, 3t² − 2t³, that reaches `softness` radii to either
-    side; the radius is the distance to the nearest bone.
+    Two bones share a vertex by where it lies between them. Take the point of each bone that is
+    nearest to the vertex; what counts is twice the vertex's distance from the plane midway between
+    the two points. On a straight limb that is the height above the joint; outside the corner of two
+    bent bones it is zero, and they share evenly. The share goes from all of one to all of the other
+    by a smooth step, 3t² − 2t³, that reaches `softness` radii to either side; the radius is the
+    distance to the nearest bone.
 
-    A bone's part is its least share against any bone of another joint, a joint's part the greatest of its bones', and
-    a weight is a part divided by the sum of parts. A joint with a side tag moves only its own side of the midplane;
-    within a radius of it, its part falls smoothly to nothing.
+    A bone's part is its least share against any bone of another joint, a joint's part the greatest
+    of its bones', and a weight is a part divided by the sum of parts. A joint with a side tag moves
+    only its own side of the midplane; within a radius of it, its part falls smoothly to nothing.
 
     Parameters
     ----------
     vertices : array_like, shape (v, 3)
         In the rest pose, metres.
     bones : mapping of joint name to array_like, shape (n, 2, 3)
-        The starts and ends of the bones that each joint carries; see `bones_of`. A joint without bones (n = 0)
-        gets no weight.
+        The starts and ends of the bones that each joint carries; see `bones_of`. A joint without
+        bones (n = 0) gets no weight.
     softness : float
         How far a blend reaches above and below a joint, in radii of the limb.
     most : int
@@ -127,7 +137,8 @@ def weights_by_distance(
     softness = float(_check.positive("softness", softness, hint="2 suits a knee."))
     if not isinstance(bones, Mapping) or not bones:
         raise ValueError(
-            f"`bones` must map joint names to bones; got {bones!r}. `bones_of` makes it from a skeleton."
+            f"`bones` must map joint names to bones; got {bones!r}. `bones_of` makes it from a"
+            " skeleton."
         )
     segments = [_check_bones(name, value) for name, value in bones.items()]
     sides = np.array([(side_of(name) == "L_") - (side_of(name) == "R_") for name in bones])
@@ -148,7 +159,8 @@ def weights_by_distance(
 
 
 def normalise(weights: ArrayLike) -> Floats:
-    """Weights, shape (v, joints), divided by their row's sum; a vertex that nothing moves is refused."""
+    """Weights, shape (v, joints), divided by their row's sum; a vertex that nothing moves is
+    refused."""
     weights = _check_weights(weights)
     return weights / weights.sum(axis=-1, keepdims=True)
 
@@ -174,7 +186,8 @@ def prune(weights: ArrayLike, most: int = 4) -> Floats:
 
 
 def to_four(weights: ArrayLike) -> tuple[Ints, Floats]:
-    """Weights as glTF stores them: four joint numbers and four weights for each vertex, the strongest first.
+    """Weights as glTF stores them: four joint numbers and four weights for each vertex, the
+    strongest first.
 
     Parameters
     ----------
@@ -196,7 +209,8 @@ def to_four(weights: ArrayLike) -> tuple[Ints, Floats]:
     busiest = int((weights > 0).sum(axis=-1).max())
     if busiest > 4:
         raise ValueError(
-            f"`weights` must have at most four joints to a vertex; got {busiest}. Use `prune` first."
+            f"`weights` must have at most four joints to a vertex; got {busiest}. Use `prune`"
+            " first."
         )
     weights = np.pad(weights, ((0, 0), (0, max(0, 4 - weights.shape[1]))))
     indices = np.argsort(-weights, axis=-1, kind="stable")[:, :4]
@@ -205,7 +219,8 @@ def to_four(weights: ArrayLike) -> tuple[Ints, Floats]:
 
 
 def from_four(indices: ArrayLike, four: ArrayLike, joints: int) -> Floats:
-    """Weights as a table, shape (v, joints), from glTF's four joint numbers and four weights, shapes (v, 4)."""
+    """Weights as a table, shape (v, joints), from glTF's four joint numbers and four weights,
+    shapes (v, 4)."""
     numbers, four = _one_table("indices", indices, 4), _check_weights(four, "four")
     joints = _check.count("joints", joints)
     indices = numbers.astype(np.int64)
@@ -214,8 +229,9 @@ def from_four(indices: ArrayLike, four: ArrayLike, joints: int) -> Floats:
         or not ((indices == numbers) & (indices >= 0) & (indices < joints)).all()
     ):
         raise ValueError(
-            f"`indices` must be joint numbers from 0 to {joints - 1}, as many as `four`; got shape "
-            f"{indices.shape}, numbers from {numbers.min():g} to {numbers.max():g}, for {four.shape}."
+            f"`indices` must be joint numbers from 0 to {joints - 1}, as many as `four`; got shape"
+            f" {indices.shape}, numbers from {numbers.min():g} to {numbers.max():g}, for"
+            f" {four.shape}."
         )
     weights = np.zeros((len(four), joints))
     np.add.at(weights, (np.arange(len(four))[:, None], indices), four)
@@ -223,12 +239,14 @@ def from_four(indices: ArrayLike, four: ArrayLike, joints: int) -> Floats:
 
 
 def inverse_bind_matrices(rest_world: ArrayLike) -> Floats:
-    """What glTF calls inverse bind matrices: the inverse of each joint's rest world frame; shapes (..., 4, 4)."""
+    """What glTF calls inverse bind matrices: the inverse of each joint's rest world frame; shapes
+    (..., 4, 4)."""
     return fr.invert(fr.check_frames("rest_world", rest_world))
 
 
 def joint_matrices(world: ArrayLike, rest_world: ArrayLike) -> Floats:
-    """How far each joint has moved from rest, as the matrix that moves the skin: world @ inverse bind.
+    """How far each joint has moved from rest, as the matrix that moves the skin: world @ inverse
+    bind.
 
     Parameters
     ----------
@@ -247,10 +265,11 @@ def joint_matrices(world: ArrayLike, rest_world: ArrayLike) -> Floats:
 
 
 def linear_blend(vertices: ArrayLike, weights: ArrayLike, matrices: ArrayLike) -> Floats:
-    """Posed vertices by linear blend skinning: v' = Σ weight · matrix · v over the joints (glTF 2.0, "Skins").
+    """Posed vertices by linear blend skinning: v' = Σ weight · matrix · v over the joints (glTF
+    2.0, "Skins").
 
-    Weights are used as they are: where a row does not add up to one, the vertex drifts toward the world's origin, or
-    away from it.
+    Weights are used as they are: where a row does not add up to one, the vertex drifts toward the
+    world's origin, or away from it.
 
     Parameters
     ----------
@@ -275,12 +294,14 @@ def linear_blend(vertices: ArrayLike, weights: ArrayLike, matrices: ArrayLike) -
 
 
 def dual_quaternion_blend(vertices: ArrayLike, weights: ArrayLike, matrices: ArrayLike) -> Floats:
-    """Posed vertices by dual-quaternion skinning: each vertex is moved rigidly, by a blend of rigid motions.
+    """Posed vertices by dual-quaternion skinning: each vertex is moved rigidly, by a blend of rigid
+    motions.
 
-    Each joint's motion is a unit dual quaternion; their weighted sum, divided by its length, is a rigid motion again.
-    A quaternion and its negative are one rotation: those on the other side of the vertex's strongest joint (negative
-    dot product) change sign first, so that the blend goes the short way round.
-    L. Kavan, S. Collins, J. Žára, C. O'Sullivan, "Skinning with dual quaternions", I3D 2007.
+    Each joint's motion is a unit dual quaternion; their weighted sum, divided by its length, is a
+    rigid motion again. A quaternion and its negative are one rotation: those on the other side of
+    the vertex's strongest joint (negative dot product) change sign first, so that the blend goes
+    the short way round. L. Kavan, S. Collins, J. Žára, C. O'Sullivan, "Skinning with dual
+    quaternions", I3D 2007.
 
     Parameters
     ----------
@@ -314,7 +335,8 @@ def dual_quaternion_blend(vertices: ArrayLike, weights: ArrayLike, matrices: Arr
 
 
 def dual_quaternion_from_frame(frames: ArrayLike) -> Floats:
-    """The unit dual quaternion of a rigid motion: its turn q, then ½ t q for its shift t, each as (x, y, z, w).
+    """The unit dual quaternion of a rigid motion: its turn q, then ½ t q for its shift t, each as
+    (x, y, z, w).
 
     Parameters
     ----------
@@ -331,7 +353,8 @@ def dual_quaternion_from_frame(frames: ArrayLike) -> Floats:
 
 
 def frame_from_dual_quaternion(motion: ArrayLike) -> Floats:
-    """The rigid motion of a dual quaternion, shape (..., 8) to (..., 4, 4), of any length above zero."""
+    """The rigid motion of a dual quaternion, shape (..., 8) to (..., 4, 4), of any length above
+    zero."""
     motion = _check.numbers("motion", motion, 8)
     length = np.linalg.norm(motion[..., :4], axis=-1, keepdims=True)
     if not (length > 0).all():
@@ -345,7 +368,8 @@ def frame_from_dual_quaternion(motion: ArrayLike) -> Floats:
 
 
 def blend_radius(weight: ArrayLike, angle: ArrayLike) -> Floats:
-    """How much of its distance from the axis a linear blend leaves a vertex, when one of two joints turns.
+    """How much of its distance from the axis a linear blend leaves a vertex, when one of two joints
+    turns.
 
     √(w² + (1 − w)² + 2 w (1 − w) cos θ): with equal weights cos(θ/2), so nothing at half a turn.
 
@@ -393,8 +417,9 @@ def radius_kept(
 ) -> Floats:
     """Each vertex's distance from the axis a joint turns about, as a share of what it was at rest.
 
-    Where a joint has turned about that axis only, its own skin and its parent's keep 1; what is blended between the
-    two shows the loss: in a bend about the hinge axis, and in a twist about the bone axis.
+    Where a joint has turned about that axis only, its own skin and its parent's keep 1; what is
+    blended between the two shows the loss: in a bend about the hinge axis, and in a twist about the
+    bone axis.
 
     Parameters
     ----------
@@ -434,8 +459,8 @@ def worst_collapse(
     Parameters
     ----------
     rest, posed, rest_joint, posed_joint, axis
-        As for `radius_kept`: the hinge axis shows how a bend collapses, the bone axis how a twist does (the "candy
-        wrapper").
+        As for `radius_kept`: the hinge axis shows how a bend collapses, the bone axis how a twist
+        does (the "candy wrapper").
     zone : array_like of bool, shape (v,)
         The vertices that count; see `blend_zone`.
     """
@@ -450,7 +475,8 @@ def worst_collapse(
 
 
 def _parts(vertices: Floats, segments: Sequence[Floats], sides: Ints, softness: float) -> Floats:
-    """The joints' parts in each vertex, shape (v, joints); `segments` holds each joint's bones, shape (n, 2, 3)."""
+    """The joints' parts in each vertex, shape (v, joints); `segments` holds each joint's bones,
+    shape (n, 2, 3)."""
     owner = np.repeat(np.arange(len(segments)), [len(bones) for bones in segments])
     nearest = [_nearest(vertices, start, end) for start, end in np.concatenate(segments)]
     radius = np.maximum(np.min([_length(vertices - point) for point in nearest], axis=0), 1e-12)
@@ -535,12 +561,14 @@ def _check_skin(
     vertices, weights = _one_table("vertices", vertices, 3), _check_weights(weights)
     if len(weights) != len(vertices):
         raise ValueError(
-            f"`weights` must have a row for each of {len(vertices)} vertices; got {len(weights)} rows."
+            f"`weights` must have a row for each of {len(vertices)} vertices; got {len(weights)}"
+            " rows."
         )
     matrices = _check.numbers("matrices", matrices, weights.shape[1], 4, 4)
     if not (np.abs(matrices[..., 3, :] - [0, 0, 0, 1]) < 1e-9).all():
         raise ValueError(
-            f"`matrices` must have the last row 0 0 0 1; got {matrices[..., 3, :].reshape(-1, 4)[0]}. "
-            "Origins belong in the last column; transpose if yours are rows."
+            "`matrices` must have the last row 0 0 0 1; got"
+            f" {matrices[..., 3, :].reshape(-1, 4)[0]}. Origins belong in the last column;"
+            " transpose if yours are rows."
         )
     return vertices, weights, matrices

@@ -1,9 +1,10 @@
-"""Inverse chains by small steps, for chains of any length: four solvers that share one way of being called.
+"""Inverse chains by small steps, for chains of any length: four solvers that share one way of being
+called.
 
-Each starts from points, (..., n + 1, 2) seen from the side or (..., n + 1, 3), and repeats its step until the end is
-on its goal. Many chains are solved side by side; those that are done stay as they are. None knows on which side a knee
-belongs. Mostly they end on the side where they started, though none promises it; a straight start gives them no side
-at all (see `bend.stalls`).
+Each starts from points, (..., n + 1, 2) seen from the side or (..., n + 1, 3), and repeats its step
+until the end is on its goal. Many chains are solved side by side; those that are done stay as they
+are. None knows on which side a knee belongs. Mostly they end on the side where they started, though
+none promises it; a straight start gives them no side at all (see `bend.stalls`).
 """
 
 from collections.abc import Callable
@@ -38,7 +39,8 @@ class Solution(_say.Shown):
     stalled : ndarray of bool, shape (...)
         Whether it stopped moving, not by a single digit, short of a goal in reach.
     trace : ndarray, shape (steps + 1, ..., n + 1, 2 or 3), or None
-        The chain at the start and after each step, if asked for; chains that are done stay as they are.
+        The chain at the start and after each step, if asked for; chains that are done stay as they
+        are.
     """
 
     points: AnyFloats
@@ -70,9 +72,11 @@ def cyclic_descent(
     trace: bool = False,
     dtype: DTypeLike = float,
 ) -> Solution:
-    """Cyclic coordinate descent: one joint after the other, from the end inward, turns the end toward the goal.
+    """Cyclic coordinate descent: one joint after the other, from the end inward, turns the end
+    toward the goal.
 
-    L.-C. T. Wang, C. C. Chen, *IEEE Trans. Robotics and Automation* 7(4):489–499, 1991 (from memory).
+    L.-C. T. Wang, C. C. Chen, *IEEE Trans. Robotics and Automation* 7(4):489–499, 1991 (from
+    memory).
 
     Parameters
     ----------
@@ -80,7 +84,8 @@ def cyclic_descent(
         The chain at the start, from the root to the end, metres.
     goal : array_like, shape (..., 2) or (..., 3)
     axes : array_like, shape (..., n, 3), optional
-        Hinge axes of a chain in space, at the start; they are carried along. Without them joints turn freely.
+        Hinge axes of a chain in space, at the start; they are carried along. Without them joints
+        turn freely.
     tolerance : float
         How near to its goal the end must be, metres.
     most : int
@@ -88,7 +93,8 @@ def cyclic_descent(
     trace : bool
         Whether to keep the chain after each step.
     dtype : float type
-        The number type of the whole iteration: `float` for double precision, `numpy.float32` for single.
+        The number type of the whole iteration: `float` for double precision, `numpy.float32` for
+        single.
 
     Returns
     -------
@@ -113,10 +119,11 @@ def fabrik(
     trace: bool = False,
     dtype: DTypeLike = float,
 ) -> Solution:
-    """Backward-forward passes (FABRIK), see `bend.backward_forward`; a goal too far away straightens the chain to it.
+    """Backward-forward passes (FABRIK), see `bend.backward_forward`; a goal too far away
+    straightens the chain to it.
 
-    Parameters and result as in `cyclic_descent`, but that `axes` must be left out: the passes move points and know no
-    hinges.
+    Parameters and result as in `cyclic_descent`, but that `axes` must be left out: the passes move
+    points and know no hinges.
     """
     if axes is not None:
         raise ValueError(
@@ -136,11 +143,13 @@ def jacobian_transpose(
     trace: bool = False,
     dtype: DTypeLike = float,
 ) -> Solution:
-    """Steps along the Jacobian transposed times the error, as long as brings the end nearest if it moved in a line.
+    """Steps along the Jacobian transposed times the error, as long as brings the end nearest if it
+    moved in a line.
 
-    From a nearly straight chain that is far: it may leap across to the other side. The step is α Jᵀe with
-    α = (e · JJᵀe) / (JJᵀe · JJᵀe): S. R. Buss, "Introduction to inverse kinematics with Jacobian transpose,
-    pseudoinverse and damped least squares methods", 2004, revised 2009. Parameters and result as in `cyclic_descent`.
+    From a nearly straight chain that is far: it may leap across to the other side. The step is α
+    Jᵀe with α = (e · JJᵀe) / (JJᵀe · JJᵀe): S. R. Buss, "Introduction to inverse kinematics with
+    Jacobian transpose, pseudoinverse and damped least squares methods", 2004, revised 2009.
+    Parameters and result as in `cyclic_descent`.
     """
     return _repeat(_transpose_step, points, goal, axes, tolerance, most, trace, dtype)
 
@@ -156,12 +165,14 @@ def damped_least_squares(
     dtype: DTypeLike = float,
     damping: float = 0.05,
 ) -> Solution:
-    """Damped least squares, the turns Jᵀ(JJᵀ + λ²)⁻¹e: near Newton's step where the chain is free, small where not.
+    """Damped least squares, the turns Jᵀ(JJᵀ + λ²)⁻¹e: near Newton's step where the chain is free,
+    small where not.
 
     C. W. Wampler, *IEEE Trans. Systems, Man, Cybernetics* 16(1):93–101, 1986 (from memory). Two
-    additions of ours: a goal out of reach is aimed at only as far as reach goes, or the chain would swing about full
-    reach for ever; and an error longer than a quarter of the chain is shortened to that, or the first step of a nearly
-    straight chain would leap anywhere. Parameters and result as in `cyclic_descent`, and:
+    additions of ours: a goal out of reach is aimed at only as far as reach goes, or the chain would
+    swing about full reach for ever; and an error longer than a quarter of the chain is shortened to
+    that, or the first step of a nearly straight chain would leap anywhere. Parameters and result as
+    in `cyclic_descent`, and:
 
     Parameters
     ----------
@@ -224,7 +235,8 @@ def _transpose_step(chain: "_Chains") -> None:
 
 
 class _Chains:
-    """Chains on their way: points (n + 1, 3, b), goal (3, b), axes (n, 3, b) or None, lengths (n, b)."""
+    """Chains on their way: points (n + 1, 3, b), goal (3, b), axes (n, 3, b) or None, lengths (n,
+    b)."""
 
     def __init__(
         self,
@@ -249,7 +261,8 @@ class _Chains:
         return minus(self.goal, self.points[-1])
 
     def aim(self) -> Parts:
-        """The goal, or the nearest point to it that is neither too far from the root nor too near."""
+        """The goal, or the nearest point to it that is neither too far from the root nor too
+        near."""
         line = minus(self.goal, self.points[0])
         distance = np.sqrt(dot(line, line))
         held = np.minimum(np.maximum(distance, self.nearest), self.length)
@@ -285,7 +298,8 @@ class _Chains:
 
 
 def _turned(vector: Vector, axis: Vector, sine: Part, versine: Part) -> Parts:
-    """A vector turned about a unit axis (Rodrigues' formula); no digit changes where the turn is zero."""
+    """A vector turned about a unit axis (Rodrigues' formula); no digit changes where the turn is
+    zero."""
     across = cross(axis, vector)
     return plus(vector, plus(times(across, sine), times(cross(axis, across), versine)))
 
@@ -300,7 +314,8 @@ def _repeat(
     trace: bool,
     dtype: DTypeLike,
 ) -> Solution:
-    """Check the arguments, lay all chains side by side, solve them, and give the answer their batch shape."""
+    """Check the arguments, lay all chains side by side, solve them, and give the answer their batch
+    shape."""
     tolerance = _check.one_positive("tolerance", tolerance, "It is in metres, such as 1e-6.")
     most = _check.count("most", most)
     start, aim, hinges, shape, flat = _chain.prepared(points, goal, axes, _check_dtype(dtype))
@@ -337,8 +352,8 @@ def _solved(
 ) -> tuple[AnyFloats, AnyFloats, Ints, Bools, list[AnyFloats]]:
     """Repeat `step` on all chains that are not done, until none is left or `most` steps are taken.
 
-    Given back, for all chains: their points, how far they miss, the steps taken, whether the last one moved nothing;
-    and, for a trace, the points at the start and after each step.
+    Given back, for all chains: their points, how far they miss, the steps taken, whether the last
+    one moved nothing; and, for a trace, the points at the start and after each step.
     """
     points, miss = going.points.copy(), going.miss()
     count = points.shape[-1]

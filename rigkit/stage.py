@@ -1,9 +1,9 @@
 """The picture of a rig: a small SVG scene in a flat view, with fixed limits and its number in it.
 
-A stage takes points in metres and gives SVG text. The same markup is right on a light and on a dark page: all inks
-are CSS variables. Hue tells the kind of chain; side is told by a letter and by the outline, solid left, dashed right.
-Palette: M. Okabe and K. Ito, "Color Universal Design" (2002/2008), with a lighter pair on dark and darker shades
-where small text needs them.
+A stage takes points in metres and gives SVG text. The same markup is right on a light and on a dark
+page: all inks are CSS variables. Hue tells the kind of chain; side is told by a letter and by the
+outline, solid left, dashed right. Palette: M. Okabe and K. Ito, "Color Universal Design"
+(2002/2008), with a lighter pair on dark and darker shades where small text needs them.
 """
 
 import math
@@ -27,7 +27,8 @@ KINDS = ("forward", "inverse", "goal", "miss", "plain", "soft")
 PLACES = ("right", "left", "above", "below")
 SIDES = {"L": "left ", "R": "right ", None: ""}
 
-# Every ink on a light and on a dark page. Names ending in `text` are for letters, the others for shapes.
+# Every ink on a light and on a dark page. Names ending in `text` are for letters, the others for
+# shapes.
 INKS = {
     "paper": ("#ffffff", "#111111"),
     "floor": ("#f1f3f5", "#262b31"),
@@ -48,7 +49,8 @@ FONT = 'system-ui,-apple-system,"Segoe UI",Roboto,"Helvetica Neue",Arial,sans-se
 TEXT, NUMBER, TITLE = 15, 21, 17  # sizes in px at the drawn width
 LEAST_TEXT = 13  # a row wraps rather than draw TEXT smaller than this
 EDGE = 6  # px that text keeps from the edge of the view
-# Where words are tried beside a point: right there, then further along (shares of their size) and away (px).
+# Where words are tried beside a point: right there, then further along (shares of their size) and
+# away (px).
 PLACES_TRIED = (
     (0, 0),
     (-0.75, 0),
@@ -60,29 +62,20 @@ PLACES_TRIED = (
     (0.75, 24),
     (0, 48),
 )
-FAR = 1e-9  # the least size of a framed view, as a share of how far off it is: what is smaller is rounding
+# the least size of a framed view, as a share of how far off it is: what is smaller is rounding
+FAR = 1e-9
 CARD = 14  # px around a picture on its card
 
 _SHAPES = (
-    f".rig{{display:block;max-width:100%;height:auto;font-family:{FONT}}}"
-    f".rig text{{fill:var(--rig-hue-text);font-size:{TEXT}px;paint-order:stroke;stroke:var(--paper);"
-    "stroke-width:3px;stroke-linejoin:round}"
-    f".rig .rig-number{{font-size:{NUMBER}px;font-weight:600}}"
-    f".rig .rig-title{{font-size:{TITLE}px;font-weight:600}}"
-    ".rig .rig-plot{stroke-linejoin:round}.rig .rig-plot text{stroke:none}"
-    ".rig .rig-side{font-weight:700;text-anchor:middle}"
-    ".rig-ground{fill:var(--floor)}"
-    ".rig-line,.rig-ghost,.rig-bone,.rig-ring,.rig-control{fill:none;stroke:var(--rig-hue);stroke-width:2.5;"
-    "stroke-linejoin:round;stroke-linecap:round}"
-    ".rig-thin{stroke-width:1.25}"
-    ".rig-ghost{stroke-width:2.5;stroke-dasharray:.1 6}"
-    ".rig-bone{fill:var(--rig-hue);fill-opacity:.45}"
-    ".rig-dashed{stroke-dasharray:7 5;stroke-linecap:butt}"
-    ".rig-joint{fill:var(--paper);stroke:var(--rig-hue);stroke-width:3}"
-    ".rig-ring{stroke-width:3}"
-    ".rig-skin{fill:var(--rig-hue);fill-opacity:.16;stroke:var(--rig-hue);stroke-width:1.25;stroke-linejoin:round}"
-    ".rig-dot{fill:var(--rig-hue)}"
-    ".rig-row{display:flex;flex-wrap:wrap;gap:12px 16px;align-items:flex-end}"
+    f".rig{{display:block;max-width:100%;height:auto;font-family:{FONT}}}.rig"
+    f" text{{fill:var(--rig-hue-text);font-size:{TEXT}px;paint-order:stroke;stroke:var(--paper);stroke-width:3px;stroke-linejoin:round}}.rig"
+    f" .rig-number{{font-size:{NUMBER}px;font-weight:600}}.rig"
+    f" .rig-title{{font-size:{TITLE}px;font-weight:600}}.rig .rig-plot{{stroke-linejoin:round}}.rig"
+    " .rig-plot text{stroke:none}.rig"
+    " .rig-side{font-weight:700;text-anchor:middle}.rig-ground{fill:var(--floor)}.rig-line,.rig-ghost,.rig-bone,.rig-ring,.rig-control{fill:none;stroke:var(--rig-hue);stroke-width:2.5;stroke-linejoin:round;stroke-linecap:round}.rig-thin{stroke-width:1.25}.rig-ghost{stroke-width:2.5;stroke-dasharray:.1"
+    " 6}.rig-bone{fill:var(--rig-hue);fill-opacity:.45}.rig-dashed{stroke-dasharray:7"
+    " 5;stroke-linecap:butt}.rig-joint{fill:var(--paper);stroke:var(--rig-hue);stroke-width:3}.rig-ring{stroke-width:3}.rig-skin{fill:var(--rig-hue);fill-opacity:.16;stroke:var(--rig-hue);stroke-width:1.25;stroke-linejoin:round}.rig-dot{fill:var(--rig-hue)}.rig-row{display:flex;flex-wrap:wrap;gap:12px"
+    " 16px;align-items:flex-end}"
     + "".join(
         f".rig-{kind}{{--rig-hue:var(--{kind});--rig-hue-text:var(--{kind}-text)}}"
         for kind in KINDS
@@ -117,7 +110,8 @@ CARD_STYLE = _inks(False, paper=False) + _SHAPES
 
 
 class Picture:
-    """Something drawn: it shows itself in a notebook, and gives its markup to panels, reports and pages.
+    """Something drawn: it shows itself in a notebook, and gives its markup to panels, reports and
+    pages.
 
     Attributes
     ----------
@@ -131,29 +125,36 @@ class Picture:
         self.title, self.desc, self.width, self.height = title, desc, width, height
 
     def __repr__(self) -> str:
-        return f"{type(self).__name__}, {self.width} × {self.height} px: {_sentence(self.title)} {self.desc}"
+        return (
+            f"{type(self).__name__}, {self.width} × {self.height} px: {_sentence(self.title)}"
+            f" {self.desc}"
+        )
 
     def svg(self, style: bool = True) -> str:
-        """One `<svg>` that follows the page's theme; without `style` the page must hold `STYLE` already."""
+        """One `<svg>` that follows the page's theme; without `style` the page must hold `STYLE`
+        already."""
         return self._wrap(f"<style>{STYLE}</style>" if style else "")
 
     def html(self, style: bool = True) -> str:
-        """The markup for a page: like `svg`, save that views in a row wrap where there is little room."""
+        """The markup for a page: like `svg`, save that views in a row wrap where there is little
+        room."""
         return self.svg(style)
 
     def card(self) -> str:
         """A standalone SVG file on a light card, for viewers that cannot see a page's theme."""
         card = (
-            f'<style>{CARD_STYLE}</style><rect x="{-CARD}" y="{-CARD}" width="100%" height="100%" rx="8" '
-            f'fill="{INKS["paper"][0]}"/>'
+            f'<style>{CARD_STYLE}</style><rect x="{-CARD}" y="{-CARD}" width="100%" height="100%"'
+            f' rx="8" fill="{INKS["paper"][0]}"/>'
         )
         return self._wrap(card, margin=CARD)
 
     def _wrap(self, first: str, extra: str = "", margin: int = 0) -> str:
         width, height = self.width + 2 * margin, self.height + 2 * margin
         return (
-            f'<svg xmlns="http://www.w3.org/2000/svg" class="rig" viewBox="{-margin} {-margin} {width} {height}" '
-            f'width="{width}" height="{height}" role="img"{extra}><title>{_text(self.title)}</title>'
+            f'<svg xmlns="http://www.w3.org/2000/svg" class="rig" viewBox="{-margin} {-margin}'
+            f' {width} {height}" '
+            f'width="{width}" height="{height}"'
+            f' role="img"{extra}><title>{_text(self.title)}</title>'
             f"<desc>{_text(self.desc)}</desc>{first}{self._inner()}</svg>"
         )
 
@@ -161,8 +162,9 @@ class Picture:
         raise NotImplementedError
 
     def _repr_mimebundle_(self, include: Any = None, exclude: Any = None) -> dict[str, str]:
-        # A notebook that is not trusted yet loses <svg> and <style> from its HTML, but keeps inline styles and images.
-        # So the live drawing is hidden until the style sheet is there to show it, and the card stands in until then.
+        # A notebook that is not trusted yet loses <svg> and <style> from its HTML, but keeps inline
+        # styles and images. So the live drawing is hidden until the style sheet is there to show
+        # it, and the card stands in until then.
         card = self.card()
         words = f"{_sentence(self.title)} {self.desc}"
         image = f"data:image/svg+xml;base64,{b64encode(card.encode()).decode()}"
@@ -197,7 +199,10 @@ class Row(Picture):
             )
             for p in self.pictures
         )
-        return f'<div class="rig-row" role="group" aria-label="{escape(self.title)}">{first}{views}</div>'
+        return (
+            '<div class="rig-row" role="group"'
+            f' aria-label="{escape(self.title)}">{first}{views}</div>'
+        )
 
     def _inner(self) -> str:
         inner, x = [], 0
@@ -211,12 +216,14 @@ class Row(Picture):
 
 
 def row(*pictures: Picture, title: str | None = None) -> Row:
-    """One picture of several side by side; they wrap where there is little room and are never cut off.
+    """One picture of several side by side; they wrap where there is little room and are never cut
+    off.
 
     Parameters
     ----------
     *pictures : Picture
-        Stages or plots. Two of width 400 fit side by side in a window of 1280 px beside a file browser.
+        Stages or plots. Two of width 400 fit side by side in a window of 1280 px beside a file
+        browser.
     title : str, optional
         Its name for a screen reader; the pictures' own titles by default.
     """
@@ -230,15 +237,16 @@ def row(*pictures: Picture, title: str | None = None) -> Row:
 class Stage(Picture):
     """A scene in metres, seen flat, with fixed limits.
 
-    Every method takes points of shape (..., 3) in world metres, or (..., 2) already in the view's own plane, adds to
-    the scene and returns the stage, so that calls chain. What is added later lies on top; words are placed last, where
-    they touch neither lines nor each other.
+    Every method takes points of shape (..., 3) in world metres, or (..., 2) already in the view's
+    own plane, adds to the scene and returns the stage, so that calls chain. What is added later
+    lies on top; words are placed last, where they touch neither lines nor each other.
 
     Parameters
     ----------
     view : {"side", "front", "top", "turntable"}
-        To the right and up in the picture lie: side +Z and +Y (seen from the character's right), front +X and +Y,
-        top +X and −Z; the turntable is the front seen by a viewer who walked `yaw_deg` toward the character's left.
+        To the right and up in the picture lie: side +Z and +Y (seen from the character's right),
+        front +X and +Y, top +X and −Z; the turntable is the front seen by a viewer who walked
+        `yaw_deg` toward the character's left.
     low, high : array_like, shape (2,)
         The corners of the view in its own plane [m].
     title, desc : str
@@ -251,7 +259,8 @@ class Stage(Picture):
     Raises
     ------
     ValueError
-        Here and in every method: unknown names, points that are not finite or not of two or three numbers.
+        Here and in every method: unknown names, points that are not finite or not of two or three
+        numbers.
     """
 
     def __init__(
@@ -286,21 +295,26 @@ class Stage(Picture):
 
     @property
     def desc(self) -> str:
-        """The text alternative: as given, or else the view, what is drawn in it, and the words in it."""
+        """The text alternative: as given, or else the view, what is drawn in it, and the words in
+        it."""
         if self._desc:
             return self._desc
         drawn, words = (
             ", ".join(dict.fromkeys(self._drawn)),
             "; ".join(label.text for label in self._labels),
         )
-        return f"{self.view.capitalize()} view{' of ' * bool(drawn)}{drawn}{': ' * bool(words)}{words}."
+        return (
+            f"{self.view.capitalize()}"
+            f" view{' of ' * bool(drawn)}{drawn}{': ' * bool(words)}{words}."
+        )
 
     @desc.setter
     def desc(self, text: str) -> None:
         self._desc = text
 
     def floor(self, height: float = 0.0) -> Self:
-        """The ground line at `height` [m] and a band below it to sink into; from above, floor wherever one looks."""
+        """The ground line at `height` [m] and a band below it to sink into; from above, floor
+        wherever one looks."""
         self._drawn.append("the floor")
         if self._axes[1, 1] < 1:  # the viewer looks down
             self._shapes.append(
@@ -384,12 +398,14 @@ class Stage(Picture):
         side: str | None = None,
         height: float = 0.08,
     ) -> Self:
-        """A plain wedge with a rounded instep; drawn before its chain, it lies under the ankle's ring.
+        """A plain wedge with a rounded instep; drawn before its chain, it lies under the ankle's
+        ring.
 
         Parameters
         ----------
         ankle, heel, toe, ball : array_like, shape (2,) or (3,)
-            Without `heel` and `toe` the foot is level, its sole `height` below the ankle; at `ball` the sole bends.
+            Without `heel` and `toe` the foot is level, its sole `height` below the ankle; at `ball`
+            the sole bends.
         kind, side
             As for `chain`.
         height : float
@@ -446,7 +462,8 @@ class Stage(Picture):
         knee: ArrayLike | None = None,
         place: str | None = None,
     ) -> Self:
-        """A small diamond: the point the knee turns toward; a thin line to it if `knee` is given."""
+        """A small diamond: the point the knee turns toward; a thin line to it if `knee` is
+        given."""
         x, y = self._xy("pole", point)[0]
         if knee is not None:
             self._line([*self._xy("knee", knee), (x, y)], "rig-line rig-thin rig-plain rig-dashed")
@@ -454,7 +471,8 @@ class Stage(Picture):
         return self._label((x, y), label, "plain", 14, place)
 
     def control(self, points: ArrayLike, label: str = "", place: str | None = None) -> Self:
-        """The outline of a control, a closed line through `points`; its label stands by the first point."""
+        """The outline of a control, a closed line through `points`; its label stands by the first
+        point."""
         xy = self._xy("points", points)
         self._drawn.append("a control's outline")
         self._polygon(xy, "rig-control rig-plain")
@@ -472,7 +490,8 @@ class Stage(Picture):
         kind: str = "soft",
         lines: Iterable[ArrayLike] = (),
     ) -> Self:
-        """Skin as it is seen from outside: filled, with its outline and its folds, and with lines drawn on it.
+        """Skin as it is seen from outside: filled, with its outline and its folds, and with lines
+        drawn on it.
 
         What lies beyond the limits of the view is cut off.
 
@@ -505,12 +524,13 @@ class Stage(Picture):
         ]
         outline = "".join(f"M{_way(loop)}Z" for loop in loops)
         self._drawn.append("skin")
-        self._shapes.append(  # in a view of its own, cut off at the limits: a close-up does not run over the title
-            f'<svg y="{self._top}" width="{self.width}" height="{self.height - self._top}" '
-            f'viewBox="0 {self._top} {self.width} {self.height - self._top}">'
-            f'<path class="{_marks("rig-skin", kind)}" d="{outline}"/>'
-            f'<path class="{_marks("rig-line", kind)} rig-thin" d="{"".join(f"M{_way(part)}" for part in drawn)}"/>'
-            "</svg>"
+        # in a view of its own, cut off at the limits: a close-up does not run over the title
+        self._shapes.append(
+            f'<svg y="{self._top}" width="{self.width}" height="{self.height - self._top}"'
+            f' viewBox="0 {self._top} {self.width} {self.height - self._top}"><path'
+            f' class="{_marks("rig-skin", kind)}" d="{outline}"/><path'
+            f' class="{_marks("rig-line", kind)} rig-thin"'
+            f' d="{"".join(f"M{_way(part)}" for part in drawn)}"/></svg>'
         )
         self._solids += [
             (*start, *end, 2) for loop in loops for start, end in pairwise([*loop, loop[0]])
@@ -559,7 +579,8 @@ class Stage(Picture):
         offset: float = 0.0,
         place: str | None = None,
     ) -> Self:
-        """A dimension line from `a` to `b` with end ticks, and its number beside it, the loudest thing in the picture.
+        """A dimension line from `a` to `b` with end ticks, and its number beside it, the loudest
+        thing in the picture.
 
         Parameters
         ----------
@@ -568,7 +589,8 @@ class Stage(Picture):
             The number with its unit.
         kind : {"miss", "plain"} or a kind of chain
         offset : float
-            px that the line stands off to the right (upward, where it lies level) from what it measures.
+            px that the line stands off to the right (upward, where it lies level) from what it
+            measures.
         place : {"right", "left", "above", "below"}, optional
             The side on which the number stands; by default where there is room.
         """
@@ -620,7 +642,8 @@ class Stage(Picture):
         radius: float = 38.0,
         place: str | None = None,
     ) -> Self:
-        """An angle at `centre`, from the direction of `start` the shorter way to that of `end`; `radius` in px."""
+        """An angle at `centre`, from the direction of `start` the shorter way to that of `end`;
+        `radius` in px."""
         marks = _marks("rig-line", kind)
         c, s, e = (
             self._xy(n, p)[0] for n, p in (("centre", centre), ("start", start), ("end", end))
@@ -787,8 +810,10 @@ class Label:
         )
         marks = f"rig-{self.kind}" + (" rig-number" if self.size == NUMBER else "")
         return (
-            f'<text class="{marks}" x="{number(x)}" y="{number(box[3] - 0.2 * self.size)}" text-anchor="{anchor}">'
-            f"{_text(self.text)}</text>",
+            (
+                f'<text class="{marks}" x="{number(x)}" y="{number(box[3] - 0.2 * self.size)}"'
+                f' text-anchor="{anchor}">{_text(self.text)}</text>'
+            ),
             box,
         )
 
@@ -824,7 +849,8 @@ def heading_markup(title: str, width: float) -> tuple[str, int]:
 
 
 def text_width(text: str, size: int) -> float:
-    """A generous estimate of the width of `text` in px, the same on every machine whatever fonts it has."""
+    """A generous estimate of the width of `text` in px, the same on every machine whatever fonts it
+    has."""
     wide = 1.1 if size > TEXT else 1.0  # larger words are bolder
     return (
         wide
@@ -923,7 +949,10 @@ def _bone(start: Pair, end: Pair, wide: float, narrow: float) -> str:
         )
     ]
     one, two, three, four = map(_p, sides)
-    return f"M{one}A{number(wide)} {number(wide)} 0 0 1 {two}L{three}A{number(narrow)} {number(narrow)} 0 0 1 {four}Z"
+    return (
+        f"M{one}A{number(wide)} {number(wide)} 0 0 1 {two}L{three}A{number(narrow)}"
+        f" {number(narrow)} 0 0 1 {four}Z"
+    )
 
 
 def _unit(a: Pair, b: Pair) -> Pair:
@@ -940,7 +969,8 @@ def _off_line(point: Pair, a: Pair, b: Pair) -> Pair:
 
 
 def _touches(solid: Solid, box: Box) -> bool:
-    """Whether a thick segment (x1, y1, x2, y2, half width) touches a box: separating axes, so exact for r = 0."""
+    """Whether a thick segment (x1, y1, x2, y2, half width) touches a box: separating axes, so exact
+    for r = 0."""
     x1, y1, x2, y2, r = solid
     left, top, right, bottom = box[0] - r, box[1] - r, box[2] + r, box[3] + r
     if (
@@ -967,7 +997,8 @@ def _inside(box: Box, view: Box) -> Box:
 
 
 def number(value: float) -> str:
-    """A number of px to one decimal, never −0; the nudge keeps halves from rounding differently elsewhere."""
+    """A number of px to one decimal, never −0; the nudge keeps halves from rounding differently
+    elsewhere."""
     return (
         f"{round(value + 1e-6, 1) + 0.0:g}"
         if abs(value) < 1e5

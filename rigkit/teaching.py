@@ -1,6 +1,8 @@
-"""The course for a classroom: the same notebooks with their code folded, and a page of notes for the teacher.
+"""The course for a classroom: the same notebooks with their code folded, and a page of notes for
+the teacher.
 
-The notes are made from what each lesson's metadata says of it, and from its questions' misconceptions.
+The notes are made from what each lesson's metadata says of it, and from its questions'
+misconceptions.
 """
 
 import json
@@ -28,7 +30,8 @@ def hand_out(folder: str | os.PathLike[str]) -> course.Copies:
 
 
 def files() -> Iterator[tuple[str, bytes]]:
-    """(path with forward slashes, bytes) of every file that a teacher gets: the notes first, then the course."""
+    """(path with forward slashes, bytes) of every file that a teacher gets: the notes first, then
+    the course."""
     yield NOTES, _text(notes())
     for name, data in course.shipped():
         yield (
@@ -74,7 +77,10 @@ def _lesson(lesson: course.Lesson) -> str:
     lines = [
         f"## {lesson.number} {lesson.title}",
         "",
-        f"[Open the lesson](lessons/{lesson.path.name}), {lesson.minutes} minutes. Afterwards the class can:",
+        (
+            f"[Open the lesson](lessons/{lesson.path.name}), {lesson.minutes} minutes. Afterwards"
+            " the class can:"
+        ),
         "",
         *(f"- {aim}" for aim in lesson.aims),
     ]

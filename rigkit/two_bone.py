@@ -1,8 +1,8 @@
 """The leg's inverse chain in closed form: two bones, a goal for the ankle, and a side for the knee.
 
-Two lengths and one distance make a triangle, and the triangle gives every angle (law of cosines). Two things it
-leaves open: on which side the knee is (planar: `bend`), and how the triangle is turned about the hip–ankle line
-(3-D: the pole, the hint, the swivel).
+Two lengths and one distance make a triangle, and the triangle gives every angle (law of cosines).
+Two things it leaves open: on which side the knee is (planar: `bend`), and how the triangle is
+turned about the hip–ankle line (3-D: the pole, the hint, the swivel).
 """
 
 import math
@@ -42,7 +42,8 @@ class PlanarLeg(_say.Shown):
     hip : ndarray
         Hip flexion, radians: 0 hanging straight down, positive with the thigh forward.
     knee : ndarray
-        Knee flexion, radians: 0 straight, positive with the knee forward, negative with the knee backward.
+        Knee flexion, radians: 0 straight, positive with the knee forward, negative with the knee
+        backward.
     reached : ndarray of bool
     miss : ndarray
         How far the ankle stays from its goal, metres.
@@ -80,7 +81,8 @@ class TwoBonePose(_say.Shown):
     miss : ndarray, shape (...)
         How far the ankle stays from its goal, metres.
     guided : ndarray of bool, shape (...)
-        Whether the pole gave the knee its direction; False where it lies on the hip–ankle line, and without a pole.
+        Whether the pole gave the knee its direction; False where it lies on the hip–ankle line, and
+        without a pole.
     stretch : ndarray, shape (...)
         How many times their own length the bones were made; 1 unless stretching was asked for.
     """
@@ -110,12 +112,13 @@ class TwoBonePose(_say.Shown):
 def solve_planar(
     goal: ArrayLike, upper: ArrayLike, lower: ArrayLike, bend: ArrayLike = 1
 ) -> PlanarLeg:
-    """Hip and knee angles that put the ankle on `goal`, seen from the side with the hip at the origin.
+    """Hip and knee angles that put the ankle on `goal`, seen from the side with the hip at the
+    origin.
 
-    With far = upper + lower, near = |upper − lower| and d the goal's distance, tan²(knee/2) =
-    (far² − d²) / (d² − near²): the law of cosines in a form that keeps its digits in the straight and in the folded
-    leg, where acos loses half of them. A goal out of reach is answered by the nearest ankle there is; a goal in the
-    hip itself by a leg folded straight down.
+    With far = upper + lower, near = |upper − lower| and d the goal's distance, tan²(knee/2) = (far²
+    − d²) / (d² − near²): the law of cosines in a form that keeps its digits in the straight and in
+    the folded leg, where acos loses half of them. A goal out of reach is answered by the nearest
+    ankle there is; a goal in the hip itself by a leg folded straight down.
 
     Parameters
     ----------
@@ -133,7 +136,8 @@ def solve_planar(
     Raises
     ------
     ValueError
-        Bad numbers, lengths not above zero, a `bend` other than 1 and −1, shapes that do not broadcast.
+        Bad numbers, lengths not above zero, a `bend` other than 1 and −1, shapes that do not
+        broadcast.
     """
     goal, bend = _check.numbers("goal", goal, 2), _check.numbers("bend", bend)
     upper, lower = _check.positive("upper", upper), _check.positive("lower", lower)
@@ -154,7 +158,8 @@ def solve_planar(
 
 
 def planar_points(hip: ArrayLike, knee: ArrayLike, upper: ArrayLike, lower: ArrayLike) -> Floats:
-    """Hip, knee and ankle of a leg seen from the side: the forward chain, with the hip at the origin.
+    """Hip, knee and ankle of a leg seen from the side: the forward chain, with the hip at the
+    origin.
 
     Parameters
     ----------
@@ -194,14 +199,15 @@ def solve(
 ) -> TwoBonePose:
     """The leg with its ankle on `goal` and its knee turned toward `pole`.
 
-    The knee stands off the hip–ankle line on the pole's side, then turns about that line by `swivel`. A pole on the
-    line gives no direction: there, and without a pole, the knee turns toward `hint`, the direction of the preset
-    bend. A pole that meets the line from the hint's side hands over without a jump; one that crosses to the other
-    side flips the knee, and no rule can avoid that. Where the hint is on the line as well, the knee turns toward
+    The knee stands off the hip–ankle line on the pole's side, then turns about that line by
+    `swivel`. A pole on the line gives no direction: there, and without a pole, the knee turns
+    toward `hint`, the direction of the preset bend. A pole that meets the line from the hint's side
+    hands over without a jump; one that crosses to the other side flips the knee, and no rule can
+    avoid that. Where the hint is on the line as well, the knee turns toward
     `rotation.perpendicular` of the line.
 
-    A goal out of reach, too far or (for bones of different lengths) too near, is answered by the nearest ankle there
-    is, with its miss. A goal in the hip itself counts as straight below it.
+    A goal out of reach, too far or (for bones of different lengths) too near, is answered by the
+    nearest ankle there is, with its miss. A goal in the hip itself counts as straight below it.
 
     Parameters
     ----------
@@ -214,13 +220,14 @@ def solve(
     hint : array_like, shape (..., 3)
         A direction of any length above zero.
     swivel : array_like, shape (...)
-        Radians, positive by the right-hand rule about the direction from hip to ankle. In a standing leg a positive
-        swivel takes the knee from front to right.
+        Radians, positive by the right-hand rule about the direction from hip to ankle. In a
+        standing leg a positive swivel takes the knee from front to right.
     soft : array_like, shape (...)
-        How long before full reach the ankle begins to lag, metres; 0 for not at all, at most the whole leg. See
-        `soft_reach`.
+        How long before full reach the ankle begins to lag, metres; 0 for not at all, at most the
+        whole leg. See `soft_reach`.
     stretch : bool
-        True lengthens both bones alike where the ankle would fall short; the knee bends as it would have.
+        True lengthens both bones alike where the ankle would fall short; the knee bends as it would
+        have.
 
     Returns
     -------
@@ -229,13 +236,13 @@ def solve(
     Raises
     ------
     ValueError
-        Bad numbers, lengths not above zero, a `hint` of no length, a `stretch` neither True nor False,
-        shapes that do not broadcast.
+        Bad numbers, lengths not above zero, a `hint` of no length, a `stretch` neither True nor
+        False, shapes that do not broadcast.
 
     Notes
-    -----
-    The circle on which the knee may be: D. Tolani, A. Goswami, N. Badler, "Real-time inverse kinematics techniques
-    for anthropomorphic limbs", *Graphical Models* 62:353–388, 2000 (from memory).
+    ----- The circle on which the knee may be: D. Tolani, A. Goswami, N. Badler, "Real-time inverse
+    kinematics techniques for anthropomorphic limbs", *Graphical Models* 62:353–388, 2000 (from
+    memory).
     """
     if not isinstance(stretch, (bool, np.bool_)):
         raise ValueError(
@@ -249,16 +256,18 @@ def solve(
 
 
 def soft_reach(distance: ArrayLike, upper: ArrayLike, lower: ArrayLike, soft: ArrayLike) -> Floats:
-    """How far the ankle is from the hip when the goal is `distance` away and full reach is eased into.
+    """How far the ankle is from the hip when the goal is `distance` away and full reach is eased
+    into.
 
-    Up to `soft` before full reach the ankle is on its goal. From there on, each further bit of distance moves the
-    ankle by the share of `soft` that is still left to full reach: dr/dd = (far − r) / soft, so
+    Up to `soft` before full reach the ankle is on its goal. From there on, each further bit of
+    distance moves the ankle by the share of `soft` that is still left to full reach: dr/dd = (far −
+    r) / soft, so
 
         r = far − soft · exp(−(d − (far − soft)) / soft).
 
-    The first derivative has no jump, so the knee's speed has none either; the leg only ever nears full reach and is
-    never made longer. A goal exactly at full reach is missed by soft / e. Too near a goal is not eased: r is at least
-    |upper − lower|.
+    The first derivative has no jump, so the knee's speed has none either; the leg only ever nears
+    full reach and is never made longer. A goal exactly at full reach is missed by soft / e. Too
+    near a goal is not eased: r is at least |upper − lower|.
 
     Parameters
     ----------
@@ -279,10 +288,12 @@ def soft_reach(distance: ArrayLike, upper: ArrayLike, lower: ArrayLike, soft: Ar
 
 
 def soft_goal(distance: ArrayLike, upper: ArrayLike, lower: ArrayLike, soft: ArrayLike) -> Floats:
-    """How far from the hip the goal is when soft reach holds the ankle `distance` away: `soft_reach` undone.
+    """How far from the hip the goal is when soft reach holds the ankle `distance` away:
+    `soft_reach` undone.
 
-    d = far − soft − soft · ln((far − r) / soft) within `soft` of full reach, d = r before it. At full reach the goal
-    would be infinitely far; the answer then is that of a share of 1e-15 of `soft` left.
+    d = far − soft − soft · ln((far − r) / soft) within `soft` of full reach, d = r before it. At
+    full reach the goal would be infinitely far; the answer then is that of a share of 1e-15 of
+    `soft` left.
 
     Parameters
     ----------
@@ -309,9 +320,10 @@ def knee_rate(
 ) -> Floats:
     """How fast the knee's flexion changes with the goal's distance from the hip; never above zero.
 
-    dk/dr = −r / (upper · lower · sin k), times dr/dd where the reach is soft. Without softness it has no bound: just
-    inside full reach it grows like 1/√(far − r), and at full reach it is −inf, the true limit from inside (so too at
-    the nearest reach of bones of different lengths). Out of reach the knee stays as it is: 0.
+    dk/dr = −r / (upper · lower · sin k), times dr/dd where the reach is soft. Without softness it
+    has no bound: just inside full reach it grows like 1/√(far − r), and at full reach it is −inf,
+    the true limit from inside (so too at the nearest reach of bones of different lengths). Out of
+    reach the knee stays as it is: 0.
 
     Parameters
     ----------
@@ -344,8 +356,8 @@ def place_pole(
 ) -> Floats:
     """A pole in the bend plane, `distance` in front of the knee and square to the hip–ankle line.
 
-    Solving the same hip and ankle with it gives the same knee: nothing moves when the pole takes over. A straight leg
-    has no bend plane of its own; its pole lies toward `hint`.
+    Solving the same hip and ankle with it gives the same knee: nothing moves when the pole takes
+    over. A straight leg has no bend plane of its own; its pole lies toward `hint`.
 
     Parameters
     ----------
@@ -361,9 +373,9 @@ def place_pole(
     ndarray, shape (..., 3)
 
     Notes
-    -----
-    "Nothing" is at most 1e-12 m for a straight leg and from about 0.05° of bend on. Between, sixteen digits of length
-    cannot hold the bend, and the knee may move by up to 1e-7 of the leg's length.
+    ----- "Nothing" is at most 1e-12 m for a straight leg and from about 0.05° of bend on. Between,
+    sixteen digits of length cannot hold the bend, and the knee may move by up to 1e-7 of the leg's
+    length.
     """
     distance = _check.positive("distance", distance)
     _, side, shape = _seen(hip, knee, ankle, hint)[:3]
@@ -374,7 +386,8 @@ def place_pole(
 def swivel_of(
     hip: ArrayLike, knee: ArrayLike, ankle: ArrayLike, hint: ArrayLike = FORWARD
 ) -> Floats:
-    """How far a leg's knee is turned about the hip–ankle line, away from `hint`; a straight leg reads zero.
+    """How far a leg's knee is turned about the hip–ankle line, away from `hint`; a straight leg
+    reads zero.
 
     Its inverse is `solve(hip, ankle, upper, lower, hint=hint, swivel=swivel)`.
 
@@ -388,15 +401,16 @@ def swivel_of(
     Returns
     -------
     ndarray, shape (...)
-        Radians, −π to π, positive by the right-hand rule about the direction from hip to ankle. The angle of Tolani,
-        Goswami & Badler 2000 (see `solve`).
+        Radians, −π to π, positive by the right-hand rule about the direction from hip to ankle. The
+        angle of Tolani, Goswami & Badler 2000 (see `solve`).
     """
     axis, side, shape, zero = _seen(hip, knee, ankle, hint)
     return _full(np.arctan2(dot(cross(zero, side), axis), dot(zero, side)), shape)
 
 
 def off_toes(knee: ArrayLike, ankle: ArrayLike, toe: ArrayLike) -> Floats:
-    """How far a knee stands off the upright plane through its foot: zero where it is over the toes, seen from above.
+    """How far a knee stands off the upright plane through its foot: zero where it is over the toes,
+    seen from above.
 
     Parameters
     ----------
@@ -406,7 +420,8 @@ def off_toes(knee: ArrayLike, ankle: ArrayLike, toe: ArrayLike) -> Floats:
     Returns
     -------
     ndarray, shape (...)
-        Metres, positive to the foot's right; the side to which a positive swivel takes the knee of a standing leg.
+        Metres, positive to the foot's right; the side to which a positive swivel takes the knee of
+        a standing leg.
 
     Raises
     ------
@@ -424,7 +439,8 @@ def off_toes(knee: ArrayLike, ankle: ArrayLike, toe: ArrayLike) -> Floats:
 
 
 def bone_frames(hip: ArrayLike, pose: TwoBonePose) -> tuple[Floats, Floats]:
-    """Frames of thigh and shank of a solved leg: y up the bone, x the hinge, z the way the knee points.
+    """Frames of thigh and shank of a solved leg: y up the bone, x the hinge, z the way the knee
+    points.
 
     Parameters
     ----------
@@ -446,8 +462,8 @@ def _bone_frame(start: Floats, end: Floats, hinge: Floats) -> Floats:
     return fr.frame(np.stack([hinge, up, np.cross(hinge, up)], axis=-1), start)
 
 
-# Inside, a vector is (x, y, z) of arrays for many legs, of plain floats for one, and the same formulas serve both: with
-# NumPy's functions or with those of `math`.
+# Inside, a vector is (x, y, z) of arrays for many legs, of plain floats for one, and the same
+# formulas serve both: with NumPy's functions or with those of `math`.
 
 _Function = Callable[..., Part]
 # What `solve` is given, from `hip` to `soft`, and the batch shape.
@@ -486,7 +502,8 @@ def _solved(
 
 
 def _line(start: Vector, end: Vector, sqrt: _Function, some: _Function) -> tuple[Vector, Part]:
-    """The unit direction from `start` to `end`, straight down where they are one point, and their distance."""
+    """The unit direction from `start` to `end`, straight down where they are one point, and their
+    distance."""
     line = minus(end, start)
     distance = sqrt(dot(line, line))
     nowhere = distance < _NO_DISTANCE
@@ -497,7 +514,8 @@ def _line(start: Vector, end: Vector, sqrt: _Function, some: _Function) -> tuple
 def _reach(
     distance: Part, upper: Part, lower: Part, soft: Part, stretch: bool, some: _Function
 ) -> tuple[Part, Part, Part]:
-    """How far from the hip the ankle is with bones as they are, how far it misses, how much the bones stretch."""
+    """How far from the hip the ankle is with bones as they are, how far it misses, how much the
+    bones stretch."""
     inside = (distance > abs(upper - lower)) & (distance < (upper + lower) * (1 - ROUNDING))
     if not some(soft) and not some(inside ^ True):
         return distance, 0.0, 1.0
@@ -524,9 +542,11 @@ def _held(distance: Part, upper: Part, lower: Part, soft: Part) -> Part:
 def _triangle(
     distance: Part, upper: Part, lower: Part, sqrt: _Function, arctan2: _Function
 ) -> tuple[Part, Part, Part]:
-    """The knee's flexion, and where the knee is: how far along the hip–ankle line, how far aside from it."""
+    """The knee's flexion, and where the knee is: how far along the hip–ankle line, how far aside
+    from it."""
     far, less = upper + lower, upper - lower
-    # Half the flexion is the angle of these two; factors, not differences of squares, keep the digits.
+    # Half the flexion is the angle of these two; factors, not differences of squares, keep the
+    # digits.
     bent = sqrt((far - distance) * (far + distance))
     unbent = sqrt((distance - abs(less)) * (distance + abs(less)))
     half = 0.5 / distance
@@ -540,7 +560,8 @@ def _triangle(
 def _side(
     pole: Vector | None, hint: Vector, axis: Vector, sqrt: _Function, some: _Function
 ) -> tuple[Vector, Part]:
-    """The unit direction, square to `axis`, in which the knee stands out; and whether the pole gave it."""
+    """The unit direction, square to `axis`, in which the knee stands out; and whether the pole gave
+    it."""
     side, guided = (hint, False) if pole is None else _across(pole, axis, sqrt)
     if guided is False or some(guided ^ True):
         spare, clear = _across(hint, axis, sqrt)
@@ -554,7 +575,8 @@ def _side(
 def _across(
     vector: Vector, axis: Vector, sqrt: _Function, least: float = ON_THE_LINE
 ) -> tuple[Vector, Part]:
-    """The unit direction of the part of `vector` square to `axis`, and whether there is such a part."""
+    """The unit direction of the part of `vector` square to `axis`, and whether there is such a
+    part."""
     along = dot(vector, axis)
     across = minus(vector, times(axis, along))
     off = sqrt(dot(across, across))
@@ -564,7 +586,8 @@ def _across(
 def _seen(
     hip: ArrayLike, knee: ArrayLike, ankle: ArrayLike, hint: ArrayLike
 ) -> tuple[Vector, Vector, Shape, Vector]:
-    """Of a given leg: its hip–ankle direction, the side its knee stands out to, the batch shape, the hint's side."""
+    """Of a given leg: its hip–ankle direction, the side its knee stands out to, the batch shape,
+    the hint's side."""
     hip, knee, ankle = (
         _check.numbers(*pair, 3) for pair in (("hip", hip), ("knee", knee), ("ankle", ankle))
     )
@@ -588,7 +611,8 @@ def _one_leg(
     swivel: ArrayLike,
     soft: ArrayLike,
 ) -> _Legs | None:
-    """The arguments of one leg as plain floats; None if they are anything else, or anything but right."""
+    """The arguments of one leg as plain floats; None if they are anything else, or anything but
+    right."""
     if not (
         isinstance(upper, float)
         and isinstance(lower, float)
@@ -630,7 +654,8 @@ def _legs(
     swivel: ArrayLike,
     soft: ArrayLike,
 ) -> _Legs:
-    """The arguments of any number of legs, checked, vectors split into x, y and z; and the batch shape."""
+    """The arguments of any number of legs, checked, vectors split into x, y and z; and the batch
+    shape."""
     hip, goal, hint = (
         _check.numbers("hip", hip, 3),
         _check.numbers("goal", goal, 3),

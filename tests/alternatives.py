@@ -1,4 +1,5 @@
-"""Text alternatives: whether each picture in some markup says what it shows, with its numbers (WCAG 2.2, 1.1.1)."""
+"""Text alternatives: whether each picture in some markup says what it shows, with its numbers (WCAG
+2.2, 1.1.1)."""
 
 import re
 import xml.etree.ElementTree as ET

@@ -1,4 +1,5 @@
-"""What all tests share: a test that a machine cannot run is skipped, or fails where nothing may be skipped."""
+"""What all tests share: a test that a machine cannot run is skipped, or fails where nothing may be
+skipped."""
 
 import os
 

@@ -1,6 +1,8 @@
-"""Contrast as WCAG 2.2 defines it, https://www.w3.org/TR/WCAG22/#dfn-contrast-ratio and #dfn-relative-luminance.
+"""Contrast as WCAG 2.2 defines it, https://www.w3.org/TR/WCAG22/#dfn-contrast-ratio and
+#dfn-relative-luminance.
 
-The definition's 0.04045 was 0.03928 before May 2021: "no practical effect", it says. Ratios are never rounded up.
+The definition's 0.04045 was 0.03928 before May 2021: "no practical effect", it says. Ratios are
+never rounded up.
 """
 
 import re
@@ -11,7 +13,8 @@ TEXT, SHAPE = 4.5, 3.0  # criteria 1.4.3, for text of any size here, and 1.4.11
 
 
 def rgb(ink):
-    """The three channels of a colour such as "#1f2328" or "rgba(0,0,0,.87)", 0 to 1, and how much it covers."""
+    """The three channels of a colour such as "#1f2328" or "rgba(0,0,0,.87)", 0 to 1, and how much
+    it covers."""
     if ink.startswith("#"):
         digits = ink[1:] if len(ink) == 7 else "".join(2 * digit for digit in ink[1:])
         return np.array([int(digits[i : i + 2], 16) for i in (0, 2, 4)]) / 255, 1.0

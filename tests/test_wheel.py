@@ -1,4 +1,5 @@
-"""The package as a learner installs it: built, put into an environment of its own, used with no checkout near."""
+"""The package as a learner installs it: built, put into an environment of its own, used with no
+checkout near."""
 
 import json
 import os
@@ -36,14 +37,16 @@ def wheel(built):
 
 @pytest.fixture(scope="module")
 def environment(wheel, tmp_path_factory):
-    """The folder of programs of an environment that holds the wheel, and borrows all other packages from this one."""
+    """The folder of programs of an environment that holds the wheel, and borrows all other packages
+    from this one."""
     root = tmp_path_factory.mktemp("elsewhere")
     venv.create(root, with_pip=False)
     ours = {"base": str(root), "platbase": str(root), "installed_base": str(root)}
     site = Path(sysconfig.get_path("purelib", vars=ours))
     programs = Path(sysconfig.get_path("scripts", vars=ours))
     python = programs / Path(sys.executable).name
-    # What a .pth file names comes last, and no .pth file in there counts: so an editable install is not seen.
+    # What a .pth file names comes last, and no .pth file in there counts: so an editable install is
+    # not seen.
     (site / "borrowed.pth").write_text(sysconfig.get_path("purelib") + "\n")
     _run(
         python,

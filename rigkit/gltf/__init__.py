@@ -1,7 +1,7 @@
 """Rigs as files: glTF 2.0 (ISO/IEC 12113) in and out, for what a rig is made of.
 
-That is the tree of nodes, skins with their inverse bind matrices, triangles with weights and normals, and animations
-of nodes. `read` says in `Asset.notes` what else a file held.
+That is the tree of nodes, skins with their inverse bind matrices, triangles with weights and
+normals, and animations of nodes. `read` says in `Asset.notes` what else a file held.
 
     asset.py      what a file says, as arrays, and the poses that follow from it
     container.py  bytes to JSON and buffers, strangers' bytes included

@@ -1,4 +1,5 @@
-"""Arrays out of a glTF file's buffers: any component type, strided, normalised, sparse; each checked and read once."""
+"""Arrays out of a glTF file's buffers: any component type, strided, normalised, sparse; each
+checked and read once."""
 
 from typing import Any
 
@@ -22,7 +23,8 @@ class Accessors:
         self._found: dict[tuple[int, bool], NDArray[Any]] = {}
 
     def floats(self, number: object, where: str, size: int) -> Floats:
-        """Accessor `number`, which stands at `where` in the JSON and must have `size` components an element."""
+        """Accessor `number`, which stands at `where` in the JSON and must have `size` components an
+        element."""
         return self._once(number, where, size, whole=False)
 
     def unsigned(self, number: object, where: str, size: int) -> Ints:

@@ -1,7 +1,7 @@
 """What a glTF file says of a rig, as arrays, and the poses that follow from it.
 
-Nodes, skins and meshes refer to each other by their place in the asset, as in the file. Transforms may have scale, so
-worlds here are 4×4 matrices, not always rigid frames.
+Nodes, skins and meshes refer to each other by their place in the asset, as in the file. Transforms
+may have scale, so worlds here are 4×4 matrices, not always rigid frames.
 """
 
 from collections.abc import Iterable
@@ -24,7 +24,8 @@ PLAIN = {
 INTERPOLATIONS = ("LINEAR", "STEP", "CUBICSPLINE")
 for _array in PLAIN.values():
     _array.flags.writeable = False
-UNIT = 1e-6  # a rotation this near to length one is as near as 32-bit numbers are, and is left as it is
+# a rotation this near to length one is as near as 32-bit numbers are, and is left as it is
+UNIT = 1e-6
 _Kind = TypeVar("_Kind")
 _BLOCK = 2**16  # numbers of a weight table made at a time: few enough for the processor's cache
 
@@ -104,7 +105,8 @@ class Skin(_say.Shown):
     joints : ndarray of int, shape (k,)
         Places in `Asset.nodes`; weights refer to a joint by its place in here.
     inverse_bind : ndarray, shape (k, 4, 4)
-        From the mesh to each joint, as they stood when they were joined. Given as None: the identity.
+        From the mesh to each joint, as they stood when they were joined. Given as None: the
+        identity.
     root : int or None
         The node all joints hang from, where the file names it ("skeleton").
     """
@@ -156,7 +158,8 @@ class Mesh(_say.Shown):
     triangles : ndarray of int, shape (t, 3)
         Anticlockwise seen from outside.
     joints, weights : ndarray, shape (v, 4 n), or None
-        Which joints of the skin move each vertex, and how much; the joint is 0 where the weight is 0.
+        Which joints of the skin move each vertex, and how much; the joint is 0 where the weight is
+        0.
     normals : ndarray, shape (v, 3), or None
     """
 
@@ -196,7 +199,8 @@ class Mesh(_say.Shown):
             joints = _whole("joints", joints, count, weights.shape[1])
             if weights.shape[1] % 4:
                 raise ValueError(
-                    f"`weights` must come in fours; got {weights.shape[1]} to a vertex. Fill up with 0."
+                    f"`weights` must come in fours; got {weights.shape[1]} to a vertex. Fill up"
+                    " with 0."
                 )
             idle = joints[weights == 0].any()
             _keep(
@@ -232,7 +236,8 @@ class Channel(_say.Shown):
     times : ndarray, shape (k,)
         Seconds, zero or more and increasing.
     values : ndarray, shape (k, 3), for a rotation (k, 4)
-        For "CUBICSPLINE" shape (k, 3, 3) or (k, 3, 4): at each time the slope before, the value, the slope after.
+        For "CUBICSPLINE" shape (k, 3, 3) or (k, 3, 4): at each time the slope before, the value,
+        the slope after.
     interpolation : {"LINEAR", "STEP", "CUBICSPLINE"}
     """
 
@@ -257,8 +262,8 @@ class Channel(_say.Shown):
             raise ValueError("`times` must be at least two for a cubic curve; got one.")
         if times[0] < 0 or not (np.diff(times) > 0).all():
             raise ValueError(
-                "`times` must be zero or more and increasing; "
-                f"got {times[0]:g} first and a least step of {np.diff(times).min(initial=np.inf):g}."
+                f"`times` must be zero or more and increasing; got {times[0]:g} first and a least"
+                f" step of {np.diff(times).min(initial=np.inf):g}."
             )
         cubic = (3,) if interpolation == "CUBICSPLINE" else ()
         _keep(
@@ -297,10 +302,12 @@ class Channel(_say.Shown):
         return self.values[:, 1] if self.interpolation == "CUBICSPLINE" else self.values
 
     def sample(self, times: ArrayLike) -> Floats:
-        """The property at `times`, shape (...) to (..., 3 or 4); before the first and after the last it stays.
+        """The property at `times`, shape (...) to (..., 3 or 4); before the first and after the
+        last it stays.
 
-        Between two times: on the straight line, for a rotation the shorter arc at an even rate ("LINEAR"); as it was
-        ("STEP"); on the cubic curve through both with the slopes given ("CUBICSPLINE"). glTF 2.0, appendix C.
+        Between two times: on the straight line, for a rotation the shorter arc at an even rate
+        ("LINEAR"); as it was ("STEP"); on the cubic curve through both with the slopes given
+        ("CUBICSPLINE"). glTF 2.0, appendix C.
         """
         times = np.clip(_check.numbers("times", times), self.times[0], self.times[-1])
         keys, last = self._keys, len(self.times) - 1
@@ -378,8 +385,8 @@ class Asset(_say.Shown):
     Raises
     ------
     ValueError
-        For a parent, joint, mesh or skin that is not there, a cycle of parents, or a weight for a joint that the
-        node's skin has not.
+        For a parent, joint, mesh or skin that is not there, a cycle of parents, or a weight for a
+        joint that the node's skin has not.
     """
 
     nodes: tuple[Node, ...]
@@ -444,7 +451,8 @@ class Asset(_say.Shown):
         return self._world(_matrices(self._rest()))
 
     def pose_world(self, animation: Animation | int, times: ArrayLike) -> Floats:
-        """World matrices of all nodes at some times of an animation; what it does not move is at rest.
+        """World matrices of all nodes at some times of an animation; what it does not move is at
+        rest.
 
         Parameters
         ----------
@@ -484,7 +492,8 @@ class Asset(_say.Shown):
         return self._check_world(world)[..., chosen.joints, :, :] @ chosen.inverse_bind
 
     def skin_points(self, node: int, world: ArrayLike) -> Floats:
-        """The vertices of the mesh that a node carries, in the world: moved by its skin's joints, else by the node.
+        """The vertices of the mesh that a node carries, in the world: moved by its skin's joints,
+        else by the node.
 
         Parameters
         ----------
@@ -585,7 +594,8 @@ class Asset(_say.Shown):
 
 
 def _matrices(parts: dict[str, Floats]) -> Floats:
-    """Local matrices from translations, rotations and scales, shapes (..., 3), (..., 4), (..., 3), by path."""
+    """Local matrices from translations, rotations and scales, shapes (..., 3), (..., 4), (..., 3),
+    by path."""
     translation, turns, scale = (parts[path] for path in PATHS)
     local = np.zeros((*translation.shape[:-1], 4, 4))
     if local.size:

@@ -1,7 +1,8 @@
-"""The outside of a glTF file: bytes to JSON and buffers, and back. What comes in may be a stranger's.
+"""The outside of a glTF file: bytes to JSON and buffers, and back. What comes in may be a
+stranger's.
 
-A file is held to what it can honestly need: it and its buffers may not be larger than `LARGEST`, and what is made of
-them may take ten times their size, or `FLOOR` if that is more.
+A file is held to what it can honestly need: it and its buffers may not be larger than `LARGEST`,
+and what is made of them may take ten times their size, or `FLOOR` if that is more.
 """
 
 import base64
@@ -59,8 +60,8 @@ class Container:
     def _refuse_if(self, used: int, most: int, what: str) -> None:
         if used > most:
             raise ValueError(
-                f"{what}: a file of {self._read} bytes may not ask for this much; with what came before "
-                f"it takes {used} bytes, more than {most}."
+                f"{what}: a file of {self._read} bytes may not ask for this much; with what came"
+                f" before it takes {used} bytes, more than {most}."
             )
 
     def buffer(self, number: int, length: int, uri: str | None, where: str) -> memoryview:
@@ -79,8 +80,8 @@ class Container:
         if uri is None:
             if number or self._binary is None:
                 raise ValueError(
-                    f"{where}: has no `uri`, and only the first buffer of a .glb with a binary chunk "
-                    "may have none."
+                    f"{where}: has no `uri`, and only the first buffer of a .glb with a binary"
+                    " chunk may have none."
                 )
             return self._binary
         if uri[:5].lower() == "data:":
@@ -105,10 +106,12 @@ class Container:
             raise ValueError(f"{where}: `uri` must hold base64 text; {problem}.") from None
 
     def _inside(self, uri: str, where: str) -> Path:
-        """The path of a file in the folder or below it; whatever would lead elsewhere is refused."""
+        """The path of a file in the folder or below it; whatever would lead elsewhere is
+        refused."""
         if self._folder is None:
             raise ValueError(
-                f"{where}: the data is in another file, {short(uri)}, and no folder was given to look in."
+                f"{where}: the data is in another file, {short(uri)}, and no folder was given to"
+                " look in."
             )
         name = unquote(uri)
         parts = PurePosixPath(name).parts
@@ -134,7 +137,8 @@ class Container:
         """The JSON and the binary chunk of a .glb."""
         if len(data) < _HEADER.size:
             raise ValueError(
-                f"the header of a .glb has {_HEADER.size} bytes; got {len(data)}. The file is cut short."
+                f"the header of a .glb has {_HEADER.size} bytes; got {len(data)}. The file is cut"
+                " short."
             )
         _, version, length = _HEADER.unpack_from(data)
         if version != 2:
@@ -143,7 +147,8 @@ class Container:
             )
         if length != len(data):
             raise ValueError(
-                f"the header says {length} bytes; got {len(data)}. The file is damaged or cut short."
+                f"the header says {length} bytes; got {len(data)}. The file is damaged or cut"
+                " short."
             )
         chunks, at = [], _HEADER.size
         while at < length:
@@ -207,7 +212,8 @@ def load(
     source: str | os.PathLike[str] | bytes | bytearray | memoryview,
     folder: str | os.PathLike[str] | None,
 ) -> Container:
-    """The container of a path or of bytes; files beside it are looked for in `folder`, by default the path's."""
+    """The container of a path or of bytes; files beside it are looked for in `folder`, by default
+    the path's."""
     if isinstance(source, bytes | bytearray | memoryview):
         data = bytes(source)
         if len(data) > LARGEST:
@@ -222,7 +228,8 @@ def load(
 
 
 def pack(document: Entry, binary: bytes | bytearray, embed: bool = False) -> bytes:
-    """The bytes of a .glb, or with `embed` of a .gltf that holds its data in itself; `document` gets its buffer."""
+    """The bytes of a .glb, or with `embed` of a .gltf that holds its data in itself; `document`
+    gets its buffer."""
     if binary:
         buffer: Entry = {"byteLength": len(binary)}
         if embed:
@@ -251,7 +258,8 @@ def _regular_file(path: Path, where: str, most: int) -> bytes:
                 )
             if status.st_size > most:
                 raise ValueError(
-                    f"{where}: must be at most {most} bytes; got {status.st_size} in {short(path.name)}."
+                    f"{where}: must be at most {most} bytes; got {status.st_size} in"
+                    f" {short(path.name)}."
                 )
             return file.read(status.st_size)
     except OSError as problem:

@@ -1,4 +1,5 @@
-"""Values of a glTF file's JSON, each of the kind it must be, or a sentence that says which is not and where."""
+"""Values of a glTF file's JSON, each of the kind it must be, or a sentence that says which is not
+and where."""
 
 from collections.abc import Collection
 from typing import TypeGuard, TypeVar

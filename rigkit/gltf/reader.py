@@ -33,8 +33,8 @@ NOT_READ = ("cameras", "images", "materials", "textures")
 TRIANGLES, FAN = 4, 6  # between them: strips
 _READ = re.compile(r"POSITION|NORMAL|(JOINTS|WEIGHTS)_\d+", re.ASCII)
 MOST_NOTES, OBJECT = 50, 600  # the latter: about what one object of the file becomes here, in bytes
-# How far something may be off before it is refused, or worth a note: a rotation's length, a matrix' last row, and
-# its columns' being square, as a share of the largest scale.
+# How far something may be off before it is refused, or worth a note: a rotation's length, a matrix'
+# last row, and its columns' being square, as a share of the largest scale.
 ROTATION_OFF, ROW_OFF, SHEAR = 1e-3, 1e-6, 1e-5
 
 
@@ -44,16 +44,16 @@ def read(
 ) -> Asset:
     """What a .glb or .gltf file says of a rig.
 
-    Read are the tree of nodes, skins, triangles with weights and normals, and animations of nodes. All else is named
-    in `Asset.notes`.
+    Read are the tree of nodes, skins, triangles with weights and normals, and animations of nodes.
+    All else is named in `Asset.notes`.
 
     Parameters
     ----------
     source : str, Path or bytes
         A file, or what stands in one.
     folder : str or Path, optional
-        Where buffers in files of their own are looked for, and below; for a file by default its own folder, for
-        bytes none.
+        Where buffers in files of their own are looked for, and below; for a file by default its own
+        folder, for bytes none.
 
     Returns
     -------
@@ -62,8 +62,9 @@ def read(
     Raises
     ------
     ValueError
-        If the file cannot be read, breaks the standard where a rig would depend on it, leads out of its folder, needs
-        an extension that is not known, or asks for memory out of proportion to its size. It names the place.
+        If the file cannot be read, breaks the standard where a rig would depend on it, leads out of
+        its folder, needs an extension that is not known, or asks for memory out of proportion to
+        its size. It names the place.
     """
     name = (
         short(os.path.basename(source))
@@ -149,8 +150,8 @@ class _Reader:
         for name in required:
             if not isinstance(name, str) or not (name in UNDERSTOOD or name.startswith(LOOKS)):
                 raise ValueError(
-                    f"extensionsRequired: the file cannot be understood without {short(name)}, which is "
-                    "not known here. Save it without that extension."
+                    f"extensionsRequired: the file cannot be understood without {short(name)},"
+                    " which is not known here. Save it without that extension."
                 )
         for name in used:
             if name not in UNDERSTOOD:
@@ -166,7 +167,8 @@ class _Reader:
                 child = place(self.json, "nodes", each, f"{at}.children")
                 if parents[child] is not None:
                     raise ValueError(
-                        f"nodes[{child}]: must have one parent; got nodes[{parents[child]}] and {at}."
+                        f"nodes[{child}]: must have one parent; got nodes[{parents[child]}] and"
+                        f" {at}."
                     )
                 parents[child] = i
         return parents
@@ -183,7 +185,8 @@ class _Reader:
             self.note("A root node is in no scene; it is read all the same.", len(hidden))
 
     def _stands(self, entries: list[tuple[Entry, str]]) -> list[dict[str, Floats]]:
-        """How each node stands in its parent: a mapping with its translation, rotation and scale, as far as given."""
+        """How each node stands in its parent: a mapping with its translation, rotation and scale,
+        as far as given."""
         stands: list[dict[str, Floats]] = []
         matrices: dict[int, Floats] = {}
         for entry, at in entries:
@@ -206,13 +209,14 @@ class _Reader:
         return stands
 
     def _taken_apart(self, matrices: Floats, places: list[str]) -> tuple[Floats, Floats, Floats]:
-        """Translations, rotations and scales of matrices, shape (m, 4, 4); a mirrored one has a negative x scale."""
+        """Translations, rotations and scales of matrices, shape (m, 4, 4); a mirrored one has a
+        negative x scale."""
         off = np.abs(matrices[:, 3] - [0, 0, 0, 1]).max(axis=-1)
         if off.max() > ROW_OFF:
             worst = np.argmax(off)
             raise ValueError(
-                f"{places[worst]}: the last row of `matrix` must be 0 0 0 1; got {matrices[worst, 3]}. "
-                "glTF writes matrices column by column."
+                f"{places[worst]}: the last row of `matrix` must be 0 0 0 1; got"
+                f" {matrices[worst, 3]}. glTF writes matrices column by column."
             )
         linear = matrices[:, :3, :3]
         scale = np.linalg.norm(linear, axis=1)
@@ -226,7 +230,8 @@ class _Reader:
         )
         if shear.any():
             self.note(
-                "A node's matrix has shear, which the standard does not allow; the nearest without is read.",
+                "A node's matrix has shear, which the standard does not allow; the nearest without"
+                " is read.",
                 int(shear.sum()),
             )
         return matrices[:, :3, 3], rotation.quaternion_from_matrix(turn), scale
@@ -331,7 +336,8 @@ class _Reader:
     def _influences(
         self, attributes: Entry, count: int, at: str
     ) -> tuple[Ints | None, Floats | None]:
-        """The joints and the weights of `count` vertices, sets of four side by side; None where there are none."""
+        """The joints and the weights of `count` vertices, sets of four side by side; None where
+        there are none."""
         sets = (sum(key.startswith(("JOINTS_", "WEIGHTS_")) for key in attributes) + 1) // 2
         joints, weights = [], []
         for n in range(sets):
@@ -434,8 +440,8 @@ class _Reader:
         each = 3 if kind == "CUBICSPLINE" else 1
         if len(values) != each * len(times):
             raise ValueError(
-                f"{at}: must have {each} output{'s' * (each > 1)} for each of its {len(times)} times; "
-                f"got {len(values)}."
+                f"{at}: must have {each} output{'s' * (each > 1)} for each of its {len(times)}"
+                f" times; got {len(values)}."
             )
         with _at(at):
             return Channel(

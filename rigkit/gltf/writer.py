@@ -18,8 +18,8 @@ from rigkit.gltf.fields import LARGEST_FLOAT, Entry
 VERTICES, INDICES = 34962, 34963  # what a stretch of the buffer is for
 _COMPONENTS = {"u1": 5121, "u2": 5123, "u4": 5125, "f4": 5126}
 _TYPES = {1: "SCALAR", 3: "VEC3", 4: "VEC4", 16: "MAT4"}
-# Weights that add up to one within the first are scaled so that in 32-bit numbers they do within the second, for each
-# weight above zero; the standard's own validator allows twice that.
+# Weights that add up to one within the first are scaled so that in 32-bit numbers they do within
+# the second, for each weight above zero; the standard's own validator allows twice that.
 _SUM_OFF, _ROUNDING = 1e-3, 1e-7
 _Named = TypeVar("_Named", Skin, Mesh, Animation)
 
@@ -29,8 +29,8 @@ def write(
 ) -> None:
     """Write an asset as a .glb file, or as a .gltf file that holds its data in itself.
 
-    Numbers are kept in 32 bits, as the standard has it; node transforms in full. The file is written whole or not at
-    all. Of `Asset.notes` nothing is written.
+    Numbers are kept in 32 bits, as the standard has it; node transforms in full. The file is
+    written whole or not at all. Of `Asset.notes` nothing is written.
 
     Parameters
     ----------
@@ -40,14 +40,14 @@ def write(
     replace : bool
         Whether a file that is there may be written over.
     as_is : bool
-        Whether weights, inverse bind matrices and normals that the standard forbids are written all the same, to show
-        what is wrong with such a file.
+        Whether weights, inverse bind matrices and normals that the standard forbids are written all
+        the same, to show what is wrong with such a file.
 
     Raises
     ------
     ValueError
-        For a file that is there, a folder that cannot be written to, or an asset that would break the standard:
-        weights that do not add up to one, a joint twice at a vertex.
+        For a file that is there, a folder that cannot be written to, or an asset that would break
+        the standard: weights that do not add up to one, a joint twice at a vertex.
     """
     if not isinstance(asset, Asset):
         raise ValueError(
@@ -92,9 +92,9 @@ class _Writer:
             "copyright": asset.copyright,
         }
         parts = {
-            "scenes": [{"nodes": np.flatnonzero(asset.parents < 0).tolist()}]
-            if asset.nodes
-            else [],
+            "scenes": (
+                [{"nodes": np.flatnonzero(asset.parents < 0).tolist()}] if asset.nodes else []
+            ),
             "nodes": [self._node(i) for i in range(len(asset.nodes))],
             "skins": self._each("skins", asset.skins, self._skin),
             "meshes": self._each("meshes", asset.meshes, self._mesh),
@@ -215,8 +215,8 @@ class _Writer:
             times = channel.times.astype(np.float32)
             if not (np.diff(times) > 0).all():
                 raise ValueError(
-                    "`times` must increase by more than 32-bit numbers can tell apart; got steps of "
-                    f"{np.diff(channel.times).min():g} s."
+                    "`times` must increase by more than 32-bit numbers can tell apart; got steps"
+                    f" of {np.diff(channel.times).min():g} s."
                 )
             values = channel.unit_values() if channel.path == "rotation" else channel.values
             sampler: Entry = {
@@ -242,7 +242,8 @@ class _Writer:
         kind: str = "f4",
         bounds: bool = False,
     ) -> int:
-        """Put an array, shape (count, size), into the buffer, or find it there; the accessor's place."""
+        """Put an array, shape (count, size), into the buffer, or find it there; the accessor's
+        place."""
         if not np.abs(array).max() <= LARGEST_FLOAT:
             raise ValueError(f"`{name}` must be numbers of 32 bits; got {np.abs(array).max():g}.")
         array = np.ascontiguousarray(array, dtype=f"<{kind}")

@@ -1,8 +1,8 @@
 """Homework that checks itself: `open_homework("06", student="learner-07")`.
 
-`question` says what a question is, `questions_06` and its like hold them; `calling` is the learner's side of a check,
-`checking` the teacher's; `card` and `picture` show what was found; `notebook` puts them together; `map` shows the
-course and how far one is.
+`question` says what a question is, `questions_06` and its like hold them; `calling` is the
+learner's side of a check, `checking` the teacher's; `card` and `picture` show what was found;
+`notebook` puts them together; `map` shows the course and how far one is.
 """
 
 from rigkit.homework.map import CourseMap

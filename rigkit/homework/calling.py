@@ -1,8 +1,9 @@
-"""The learner's side of a check: call the function, keep the notebook alive, turn what comes back into plain data.
+"""The learner's side of a check: call the function, keep the notebook alive, turn what comes back
+into plain data.
 
-Nothing here knows a question or an answer, and nothing is imported from the rest of the library, so this file can run
-alone where neither may be. What it hands on is a *record* per case, and a record is JSON: `{"out": …}`, or
-`{"end": …}` with what went wrong.
+Nothing here knows a question or an answer, and nothing is imported from the rest of the library, so
+this file can run alone where neither may be. What it hands on is a *record* per case, and a record
+is JSON: `{"out": …}`, or `{"end": …}` with what went wrong.
 """
 
 import contextlib
@@ -27,7 +28,8 @@ DEEPEST = 8
 
 
 class TimeUp(BaseException):
-    """Raised inside the learner's function; not an `Exception`, so that `except Exception` does not swallow it."""
+    """Raised inside the learner's function; not an `Exception`, so that `except Exception` does not
+    swallow it."""
 
 
 def call(
@@ -38,7 +40,8 @@ def call(
     Parameters
     ----------
     function : callable
-        Called with a case's values in their order; lists of numbers arrive as arrays, fresh ones for each call.
+        Called with a case's values in their order; lists of numbers arrive as arrays, fresh ones
+        for each call.
     cases : list of dict
     seconds : float or None
         For all cases together. Keeps to it only where `can_stop()`; None sets no limit.
@@ -71,12 +74,14 @@ def give(value: Any) -> Record:
 
 
 def can_stop() -> bool:
-    """Whether a function that never ends can be stopped: on Linux and macOS, in the main thread (a notebook's)."""
+    """Whether a function that never ends can be stopped: on Linux and macOS, in the main thread (a
+    notebook's)."""
     return hasattr(signal, "setitimer") and threading.current_thread() is threading.main_thread()
 
 
 def is_blank(function: Callable[..., Any]) -> bool:
-    """Whether the function has no body yet: a docstring, `...`, `pass` or `return None`, nothing else."""
+    """Whether the function has no body yet: a docstring, `...`, `pass` or `return None`, nothing
+    else."""
     code = getattr(function, "__code__", None)
     if code is None:
         return False
@@ -89,7 +94,8 @@ def is_blank(function: Callable[..., Any]) -> bool:
 
 
 def arguments(case: Mapping[str, Any]) -> list[Any]:
-    """A case's values as a function gets them: lists of numbers as new arrays, all else as it is."""
+    """A case's values as a function gets them: lists of numbers as new arrays, all else as it
+    is."""
     return [
         np.array(v, dtype=float) if isinstance(v, list) and not _has_text(v) else copy.deepcopy(v)
         for v in case.values()
@@ -101,12 +107,14 @@ class Unreadable(Exception):
 
 
 def plain(value: Any, depth: int = 0, budget: list[int] | None = None) -> Any:
-    """`value` as JSON data: numbers, text, true/false, lists, dicts; numbers that are not finite become None.
+    """`value` as JSON data: numbers, text, true/false, lists, dicts; numbers that are not finite
+    become None.
 
     Raises
     ------
     Unreadable
-        Anything else: generators and other lazy things (never consumed), objects, or more than `MOST_NUMBERS`.
+        Anything else: generators and other lazy things (never consumed), objects, or more than
+        `MOST_NUMBERS`.
     """
     budget = [MOST_NUMBERS] if budget is None else budget
     budget[0] -= 1
@@ -211,7 +219,8 @@ def _limited(work: Callable[[], None], seconds: float | None) -> None:
         return stop
 
     def alarm(_: int, frame: FrameType | None) -> None:
-        # A bare `except:` may catch the first TimeUp; the trace raises a second one from inside that clause.
+        # A bare `except:` may catch the first TimeUp; the trace raises a second one from inside
+        # that clause.
         if not running:
             return
         sys.settrace(stop)

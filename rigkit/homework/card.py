@@ -1,4 +1,5 @@
-"""The small card that answers a check: words first, then numbers, a picture, and how far the homework is."""
+"""The small card that answers a check: words first, then numbers, a picture, and how far the
+homework is."""
 
 import re
 from collections.abc import Mapping
@@ -69,12 +70,12 @@ class Card:
         )
         lines = "".join(map(_item, self._lines()))
         return (
-            f'<section aria-label="Check of {escape(outcome.question)}" style="border-left:4px solid {edge};'
-            'padding:4px 12px;margin:4px 0;color:var(--jp-ui-font-color1, inherit)">'
-            f'<p style="margin:0"><strong>{escape(outcome.word)}:</strong> {_words(outcome.sentence)}</p>'
-            f'<div style="display:flex;flex-wrap:wrap;gap:4px 16px;align-items:center">{drawn}'
-            f'<ul style="margin:4px 0;padding-left:1.2em;flex:1 1 16em;max-width:100%">{lines}</ul>'
-            "</div></section>"
+            f'<section aria-label="Check of {escape(outcome.question)}" style="border-left:4px'
+            f" solid {edge};padding:4px 12px;margin:4px 0;color:var(--jp-ui-font-color1,"
+            f' inherit)"><p style="margin:0"><strong>{escape(outcome.word)}:</strong>'
+            f' {_words(outcome.sentence)}</p><div style="display:flex;flex-wrap:wrap;gap:4px'
+            f' 16px;align-items:center">{drawn}<ul style="margin:4px 0;padding-left:1.2em;flex:1 1'
+            f' 16em;max-width:100%">{lines}</ul></div></section>'
         )
 
 
@@ -95,7 +96,8 @@ def _words(text: str) -> str:
 
 
 def _typed(inputs: Mapping[str, Any]) -> str:
-    """Inputs as they would be typed, to call the function again; of a long list only its beginning."""
+    """Inputs as they would be typed, to call the function again; of a long list only its
+    beginning."""
     typed = [f"{name}={_value(value, indent=len(name) + 1)}" for name, value in inputs.items()]
     return (",\n" if any("\n" in each for each in typed) else ", ").join(typed)
 

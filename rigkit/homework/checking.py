@@ -1,7 +1,7 @@
 """The teacher's side of a check: draw the cases, and weigh the records that `calling` made of them.
 
-Nothing here calls a learner's code. A check is `draw`, then `calling.call` or `calling.give`, then `weigh`; what passes
-between the three is JSON, so the middle one can run elsewhere.
+Nothing here calls a learner's code. A check is `draw`, then `calling.call` or `calling.give`, then
+`weigh`; what passes between the three is JSON, so the middle one can run elsewhere.
 """
 
 import hashlib
@@ -58,13 +58,14 @@ class Outcome:
 
     def __repr__(self) -> str:
         return (
-            f"Outcome of {self.question or 'no question'}, {self.right} of {self.cases} cases right, "
-            f"score {self.score:.0%}. {self.word}: {self.sentence}"
+            f"Outcome of {self.question or 'no question'}, {self.right} of {self.cases} cases"
+            f" right, score {self.score:.0%}. {self.word}: {self.sentence}"
         )
 
 
 def generator(*words: object) -> np.random.Generator:
-    """A numpy Generator seeded by words, such as a learner's name, a question's id and an attempt's number."""
+    """A numpy Generator seeded by words, such as a learner's name, a question's id and an attempt's
+    number."""
     digest = hashlib.sha256("\n".join(map(str, words)).encode()).digest()
     return np.random.default_rng(int.from_bytes(digest[:16], "big"))
 
@@ -95,7 +96,8 @@ def weigh(question: Question, cases: Sequence[Case], records: Sequence[Record]) 
     cases : list of dict
         As `draw` gave them.
     records : list of dict
-        As `calling.call` or `calling.give` made them; fewer records than cases leave the rest unanswered.
+        As `calling.call` or `calling.give` made them; fewer records than cases leave the rest
+        unanswered.
 
     Returns
     -------
@@ -147,19 +149,21 @@ class Unfit(Exception):
 
 
 def fit(returns: Mapping[str, Shape], output: Any) -> dict[str, Any]:
-    """The parts of an answer under their names: finite float arrays of the promised shapes, an option, or words.
+    """The parts of an answer under their names: finite float arrays of the promised shapes, an
+    option, or words.
 
     Raises
     ------
     Unfit
-        The wrong number of parts, the wrong shape, text for numbers, or a number that is not finite.
+        The wrong number of parts, the wrong shape, text for numbers, or a number that is not
+        finite.
     """
     parts = _fit(returns, output)
     for name, value in parts.items():
         if isinstance(value, np.ndarray) and not (np.abs(value) <= LARGEST).all():
             raise Unfit(
-                f"has a number that is not finite in {name}: a division by zero, or a root or arc cosine "
-                "of something out of its range"
+                f"has a number that is not finite in {name}: a division by zero, or a root or arc"
+                " cosine of something out of its range"
             )
     return parts
 
@@ -206,7 +210,8 @@ def _ended(question: Question, record: Record) -> str:
 def _misconception(
     question: Question, cases: Sequence[Case], records: Sequence[Record]
 ) -> Misconception | None:
-    """The misconception that the answer follows on every case, unless that one would be right here."""
+    """The misconception that the answer follows on every case, unless that one would be right
+    here."""
     for wrong in question.misconceptions:
         with np.errstate(all="ignore"):
             theirs = model(question, wrong.answer, cases)
@@ -218,7 +223,8 @@ def _misconception(
 
 
 def _same(returns: Mapping[str, Shape], mine: Record, theirs: Record) -> bool:
-    """Whether two records hold the same answer; no number at all, or the error that gives, equals NaN."""
+    """Whether two records hold the same answer; no number at all, or the error that gives, equals
+    NaN."""
     try:
         ours, others = (_fit(returns, _or_nan(returns, record)) for record in (mine, theirs))
     except Unfit:
@@ -294,7 +300,8 @@ def _part(name: str, shape: Shape, value: Any) -> Any:
         return value.strip().lower()
     if _has(value, str) or _has(value, bool):
         raise Unfit(
-            f"has {'text' if _has(value, str) else 'true or false'} for {name}, where numbers belong"
+            f"has {'text' if _has(value, str) else 'true or false'} for {name}, where numbers"
+            " belong"
         )
     try:
         array = np.asarray(value, dtype=float)

@@ -1,4 +1,5 @@
-"""The map of the course: every lesson there is, how long it takes, and how far those who learn here are."""
+"""The map of the course: every lesson there is, how long it takes, and how far those who learn here
+are."""
 
 from html import escape
 from typing import Any
@@ -11,7 +12,8 @@ _CELL = f"padding:4px 14px 4px 0;text-align:left;vertical-align:top;{_SIZE}"
 
 
 class CourseMap:
-    """A table of the course, made from its notebooks and from the progress in this folder; it shows itself.
+    """A table of the course, made from its notebooks and from the progress in this folder; it shows
+    itself.
 
     Links lead to notebooks beside the one that shows it, in `lessons/`.
     """
@@ -52,8 +54,9 @@ class CourseMap:
         )
         rows = "".join(f"<tr>{self._row(lesson)}</tr>" for lesson in self.lessons)
         return (
-            f'<table style="border-collapse:collapse"><thead><tr>{heads}</tr></thead><tbody>{rows}</tbody></table>'
-            f'<p style="{_SIZE}">{self._total()}</p>'
+            "<table"
+            f' style="border-collapse:collapse"><thead><tr>{heads}</tr></thead><tbody>{rows}</tbody></table><p'
+            f' style="{_SIZE}">{self._total()}</p>'
         )
 
     def _row(self, lesson: course.Lesson) -> str:

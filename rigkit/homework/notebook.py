@@ -106,17 +106,19 @@ class Homework:
     def _opening(self) -> list[str]:
         who = self.character
         lines = [
-            f"Homework {self.lesson} for {self.student}: your character's thigh is {who.thigh:.3f} m, "
-            f"its shank {who.shank:.3f} m."
+            f"Homework {self.lesson} for {self.student}: your character's thigh is {who.thigh:.3f}"
+            f" m, its shank {who.shank:.3f} m."
         ]
         if not calling.can_stop():
             lines.append(
-                "On this system a check cannot stop an endless loop: use Interrupt in the Kernel menu."
+                "On this system a check cannot stop an endless loop: use Interrupt in the Kernel"
+                " menu."
             )
         return lines
 
     def inputs(self, name: str) -> SimpleNamespace:
-        """The numbers of your own for a question: those its text speaks of, or one case to try a function on."""
+        """The numbers of your own for a question: those its text speaks of, or one case to try a
+        function on."""
         if name not in self.questions:
             raise ValueError(
                 f"`name` must be a question of this homework ({self._names()}); got {name!r}."
@@ -125,10 +127,11 @@ class Homework:
         return SimpleNamespace(**dict(zip(case, calling.arguments(case), strict=True)))
 
     def check(self, *function: Any, **value: Any) -> Card:
-        """Measure one answer: `check(solve_leg)` for a function, `check(knee_side="front")` for a value or a file.
+        """Measure one answer: `check(solve_leg)` for a function, `check(knee_side="front")` for a
+        value or a file.
 
-        The card that comes back shows itself when it is the last line of a cell. It never raises for a wrong answer,
-        whatever the answer does.
+        The card that comes back shows itself when it is the last line of a cell. It never raises
+        for a wrong answer, whatever the answer does.
 
         Returns
         -------
@@ -158,7 +161,8 @@ class Homework:
         return f"{right} of {len(self.questions)} questions right so far."
 
     def cases(self, question: Question, attempt: int) -> list[Case]:
-        """The cases of one attempt, as JSON data; of a value or a file the one of the text, whichever attempt it is."""
+        """The cases of one attempt, as JSON data; of a value or a file the one of the text,
+        whichever attempt it is."""
         words = (self.student, question.id, attempt if question.kind == "function" else 0)
         return checking.draw(question, self.character, checking.generator(*words))
 

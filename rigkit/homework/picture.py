@@ -1,6 +1,7 @@
 """The picture of a case: what a judge says should be drawn, as JSON data, and the stage made of it.
 
-A judge lists marks, each the name of a stage's method and its arguments; nothing is drawn until a card is shown.
+A judge lists marks, each the name of a stage's method and its arguments; nothing is drawn until a
+card is shown.
 """
 
 from collections.abc import Sequence
@@ -24,12 +25,14 @@ def side_view(title: str, desc: str, *marks: Mark) -> dict[str, Any]:
 
 
 def front_view(title: str, desc: str, *marks: Mark) -> dict[str, Any]:
-    """The ingredients of a picture in the front view, points as (the character's left, up) in metres."""
+    """The ingredients of a picture in the front view, points as (the character's left, up) in
+    metres."""
     return {"view": "front", "title": title, "desc": desc, "marks": list(marks)}
 
 
 def top_view(title: str, desc: str, *marks: Mark) -> dict[str, Any]:
-    """The ingredients of a picture seen from above, points as (the character's left, backward) in metres."""
+    """The ingredients of a picture seen from above, points as (the character's left, backward) in
+    metres."""
     return {"view": "top", "title": title, "desc": desc, "marks": list(marks)}
 
 

@@ -15,14 +15,15 @@ REPORT = (
 
 @dataclass(frozen=True)
 class Misconception:
-    """A wrong model of a question that works: its function, and the sentence to say when an answer follows it.
+    """A wrong model of a question that works: its function, and the sentence to say when an answer
+    follows it.
 
     Attributes
     ----------
     name : str
     answer : callable
-        Takes a case's values in their order, like a learner's function; also for questions asked for a value. For a
-        file it gives the `gltf.Asset` that such a file would hold.
+        Takes a case's values in their order, like a learner's function; also for questions asked
+        for a value. For a file it gives the `gltf.Asset` that such a file would hold.
     sentence : str
         Completes "These are the values you get when …".
     """
@@ -74,17 +75,17 @@ class Question:
     asks : str
         One line for lists.
     kind : {"function", "value", "file"}
-        A function is called with drawn cases. A value answers the one case in the learner's text; so does a rig file,
-        which is inspected.
+        A function is called with drawn cases. A value answers the one case in the learner's text;
+        so does a rig file, which is inspected.
     returns : dict of str to tuple
-        The parts of an answer, in order: for numbers their shape, () for a single one; for a choice its options; for a
-        list of words `WORDS`; for a file the one part `REPORT`.
+        The parts of an answer, in order: for numbers their shape, () for a single one; for a choice
+        its options; for a list of words `WORDS`; for a file the one part `REPORT`.
     draw : callable
-        `draw(rng, character)`: a list of cases, each a dict of JSON values in the order of the function's arguments.
-        A value's or a file's draw gives one case.
+        `draw(rng, character)`: a list of cases, each a dict of JSON values in the order of the
+        function's arguments. A value's or a file's draw gives one case.
     judge : callable
-        `judge(inputs, output)`: a `Verdict`. `output` holds the parts under their names: finite arrays, an option, a
-        list of words, or an inspection's data.
+        `judge(inputs, output)`: a `Verdict`. `output` holds the parts under their names: finite
+        arrays, an option, a list of words, or an inspection's data.
     misconceptions : tuple of Misconception
     """
 

@@ -1,6 +1,7 @@
 """Questions of lesson 01, where movement happens.
 
-Points are (x, y, z) in metres: x to the character's left, y up, z forward; in the side view (forward, up).
+Points are (x, y, z) in metres: x to the character's left, y up, z forward; in the side view
+(forward, up).
 """
 
 import numpy as np
@@ -15,7 +16,8 @@ HEIGHTS = np.array(
 PLACES = ("front", "middle", "back")
 
 
-# Segment lengths from stature ---------------------------------------------------------------------------------------
+# Segment lengths from stature
+# ---------------------------------------------------------------------------------------
 
 
 def _draw_lengths(rng, character):
@@ -59,7 +61,7 @@ def _judge_lengths(inputs, output):
     wrong = ", ".join(name for name, good in zip(LENGTHS.returns, right, strict=True) if not good)
     return Verdict(
         float(right.sum()) / 4,
-        f"stacked from the floor, your lengths put the joints where the table does "
+        "stacked from the floor, your lengths put the joints where the table does "
         f"not; look again at: {wrong}.",
         measured,
         drawn,
@@ -108,7 +110,8 @@ LENGTHS = Question(
 )
 
 
-# A joint on the kneecap ---------------------------------------------------------------------------------------------
+# A joint on the kneecap
+# ---------------------------------------------------------------------------------------------
 
 
 def _draw_kneecap(rng, character):
@@ -150,9 +153,9 @@ def _judge_kneecap(inputs, output):
     near = abs(yours - true) <= 0.1 * true
     return Verdict(
         0.5 if near else 0.0,
-        f"your slide is too {'long' if yours > true else 'short'}"
-        f"{', by less than a tenth' if near else ''}; look at the triangle pin, joint, swung pin, and "
-        "halve it.",
+        "your slide is too"
+        f" {'long' if yours > true else 'short'}{', by less than a tenth' if near else ''}; look at"
+        " the triangle pin, joint, swung pin, and halve it.",
         measured,
         drawn,
     )
@@ -180,7 +183,8 @@ KNEECAP = Question(
         Misconception(
             "arc for chord",
             lambda depth_cm, bend_deg: depth_cm / 2 * np.radians(bend_deg),
-            "the length of the arc is taken; the skin's way from where it belongs is straight, the chord",
+            "the length of the arc is taken; the skin's way from where it belongs is straight, the"
+            " chord",
         ),
         Misconception(
             "half the chord",
@@ -190,7 +194,8 @@ KNEECAP = Question(
         Misconception(
             "sine of the whole angle",
             lambda depth_cm, bend_deg: depth_cm / 2 * np.sin(np.radians(bend_deg)),
-            "the sine of the whole angle is taken, which is how far the pin's place has swung off its line",
+            "the sine of the whole angle is taken, which is how far the pin's place has swung off"
+            " its line",
         ),
         Misconception(
             "metres",
@@ -201,7 +206,8 @@ KNEECAP = Question(
 )
 
 
-# Hip centres from two landmarks -------------------------------------------------------------------------------------
+# Hip centres from two landmarks
+# -------------------------------------------------------------------------------------
 
 
 def _draw_hips(rng, character):
@@ -286,7 +292,8 @@ def _metres(value):
 
 
 def _hips_with(forward=-0.19, up=-0.30, outward=0.36, order=(0, 1, 2), start=0.0):
-    """A wrong rule: other numbers, its three put in another order, or begun `start` of the way out to each ASIS."""
+    """A wrong rule: other numbers, its three put in another order, or begun `start` of the way out
+    to each ASIS."""
 
     def answer(left_asis, right_asis):
         middle, width = (left_asis + right_asis) / 2, np.linalg.norm(left_asis - right_asis)
@@ -342,13 +349,15 @@ HIPS = Question(
         Misconception(
             "seen from the middle",
             _hips_from_origin,
-            "the hips are given as seen from the middle of the ASISs, which stands elsewhere in the world",
+            "the hips are given as seen from the middle of the ASISs, which stands elsewhere in the"
+            " world",
         ),
     ),
 )
 
 
-# How far apart the hips are -----------------------------------------------------------------------------------------
+# How far apart the hips are
+# -----------------------------------------------------------------------------------------
 
 
 def _draw_gap(rng, character):
@@ -396,9 +405,9 @@ def _judge_gap(inputs, output):
     near = abs(yours - true) <= 0.05 * true
     return Verdict(
         0.5 if near else 0.0,
-        f"your hips are too {'far apart' if yours > true else 'close'}"
-        f"{', by less than a twentieth' if near else ''}; the rule gives one hip's way outward from the "
-        "middle, in the units of its constant.",
+        "your hips are too"
+        f" {'far apart' if yours > true else 'close'}{', by less than a twentieth' if near else ''};"
+        " the rule gives one hip's way outward from the middle, in the units of its constant.",
         measured,
         drawn,
     )
@@ -442,7 +451,8 @@ GAP = Question(
 )
 
 
-# A centre from motion -----------------------------------------------------------------------------------------------
+# A centre from motion
+# -----------------------------------------------------------------------------------------------
 
 
 def _draw_centre(rng, character):
@@ -493,7 +503,9 @@ def _judge_centre(inputs, output):
         picture.note(yours[[2, 1]], "yours", "inverse"),
     )
     measured = {
-        "The marker's distance from your centre": f"{100 * distances.min():.1f} to {100 * distances.max():.1f} cm over the recording"
+        "The marker's distance from your centre": (
+            f"{100 * distances.min():.1f} to {100 * distances.max():.1f} cm over the recording"
+        )
     }
     if miss <= 0.005:
         return Verdict(
@@ -501,8 +513,8 @@ def _judge_centre(inputs, output):
         )
     return Verdict(
         0.5 if miss <= 0.02 else 0.0,
-        f"your centre is {_metres(miss)} off: a marker keeps its distance from the centre it turns about, "
-        "and from yours it does not.",
+        f"your centre is {_metres(miss)} off: a marker keeps its distance from the centre it turns"
+        " about, and from yours it does not.",
         measured,
         drawn,
     )
@@ -554,7 +566,8 @@ CENTRE = Question(
         Misconception(
             "side view only",
             _flat_centre,
-            "a circle is fitted in the side view; the marker moves sideways too, so it needs a sphere",
+            "a circle is fitted in the side view; the marker moves sideways too, so it needs a"
+            " sphere",
         ),
         Misconception(
             "where it was first seen",
@@ -565,7 +578,8 @@ CENTRE = Question(
 )
 
 
-# Front, middle or back of the knee ----------------------------------------------------------------------------------
+# Front, middle or back of the knee
+# ----------------------------------------------------------------------------------
 
 
 def _draw_place(rng, character):
@@ -591,7 +605,8 @@ def _draw_place(rng, character):
 
 
 def _turned(point, centre, angle):
-    """A point of the shank in the side view, (forward, up), when the knee bends by `angle` about a centre."""
+    """A point of the shank in the side view, (forward, up), when the knee bends by `angle` about a
+    centre."""
     cosine, sine = np.cos(angle), np.sin(angle)
     forward, up = np.asarray(point) - centre
     return np.array(
@@ -690,7 +705,8 @@ PLACE = Question(
         Misconception(
             "largest miss",
             _place(pick=np.argmax),
-            "the place with the largest miss is chosen; the pin is where the rivet lands on its goal",
+            "the place with the largest miss is chosen; the pin is where the rivet lands on its"
+            " goal",
         ),
         Misconception(
             "not turned",

@@ -1,8 +1,9 @@
 """Questions of lesson 02, chains and frames.
 
-In the side view: x forward, y up, the hip at the origin; the hip angle is zero when the thigh hangs straight down and
-positive when it swings forward; the knee angle is zero when the leg is straight and positive when it flexes. In space:
-x to the character's left, y up, z forward; a frame is a 4 × 4 matrix, `world = parent_world @ local`.
+In the side view: x forward, y up, the hip at the origin; the hip angle is zero when the thigh hangs
+straight down and positive when it swings forward; the knee angle is zero when the leg is straight
+and positive when it flexes. In space: x to the character's left, y up, z forward; a frame is a 4 ×
+4 matrix, `world = parent_world @ local`.
 """
 
 import numpy as np
@@ -18,7 +19,8 @@ CLOSE_CM, CLOSE_DEG = 0.1, 0.1
 FACING_BACK = np.diag([-1.0, 1.0, -1.0])
 
 
-# Which joints a knee carries, and how far ---------------------------------------------------------------------------
+# Which joints a knee carries, and how far
+# ---------------------------------------------------------------------------
 
 CARRIED = ("all four", "knee, ankle and toes", "ankle and toes", "ankle alone")
 
@@ -53,8 +55,10 @@ def _judge_carried(inputs, output):
         picture.chain(leg, ["knee", "ankle", "toes"]),
     )
     measured = {
-        "You say": f"{output['moves']} {'moves' if 'alone' in output['moves'] else 'move'}, "
-        f"the toes by {yours:.3g} cm"
+        "You say": (
+            f"{output['moves']} {'moves' if 'alone' in output['moves'] else 'move'}, "
+            f"the toes by {yours:.3g} cm"
+        )
     }
     score = 0.4 * named + 0.6 * right
     if named and right:
@@ -67,16 +71,16 @@ def _judge_carried(inputs, output):
     if right:
         return Verdict(
             score,
-            "the distance is right; the list of joints is not: which of them have their place below "
-            "the knee?",
+            "the distance is right; the list of joints is not: which of them have their place below"
+            " the knee?",
             measured,
             drawn,
         )
     way = "too long" if yours > true else "too short"
     return Verdict(
         score,
-        f"your distance is {way}: the toes go round the knee on a circle, and the way from one point "
-        "of a circle straight to another is its chord.",
+        f"your distance is {way}: the toes go round the knee on a circle, and the way from one"
+        " point of a circle straight to another is its chord.",
         measured,
         drawn,
     )
@@ -113,8 +117,8 @@ CARRY = Question(
         Misconception(
             "whole angle",
             _carried(lambda s, h, a, k: 100 * _toes(s, h, a) * np.sin(np.radians(k))),
-            "the sine is taken of the whole angle; that is how far the toes come out sideways from their old "
-            "line to the knee",
+            "the sine is taken of the whole angle; that is how far the toes come out sideways from"
+            " their old line to the knee",
         ),
         Misconception(
             "metres",
@@ -130,7 +134,8 @@ CARRY = Question(
 )
 
 
-# The forward chain in the plane -------------------------------------------------------------------------------------
+# The forward chain in the plane
+# -------------------------------------------------------------------------------------
 
 
 def _draw_forward(rng, character):
@@ -189,18 +194,23 @@ def _judge_forward(inputs, output):
         return Verdict(1.0, "each joint is where the angles above it put it.", measured, drawn)
     if misses[0] > CLOSE_CM:
         sentence = (
-            f"your thigh is {100 * abs(lengths[0] - upper):.1f} cm off its length: scale sine and cosine by it."
+            f"your thigh is {100 * abs(lengths[0] - upper):.1f} cm off its length: scale sine and"
+            " cosine by it."
             if abs(lengths[0] - upper) > 1e-3
-            else f"your thigh points {thigh_off:.1f}° off: at hip angle zero it hangs straight down, and forward is "
-            "positive."
+            else (
+                f"your thigh points {thigh_off:.1f}° off: at hip angle zero it hangs straight down,"
+                " and forward is positive."
+            )
         )
         return Verdict(0.0, sentence, measured, drawn)
     sentence = (
-        f"your knee is right; your shank is {100 * abs(lengths[1] - lower):.1f} cm off its length: begin it at "
-        "the knee."
+        f"your knee is right; your shank is {100 * abs(lengths[1] - lower):.1f} cm off its length:"
+        " begin it at the knee."
         if abs(lengths[1] - lower) > 1e-3
-        else f"your knee is right, your shank points {shank_off:.1f}° off: its angle is counted from the thigh, "
-        "and flexing takes it backward."
+        else (
+            f"your knee is right, your shank points {shank_off:.1f}° off: its angle is counted from"
+            " the thigh, and flexing takes it backward."
+        )
     )
     return Verdict(0.3, sentence, measured, drawn)
 
@@ -232,8 +242,8 @@ FORWARD = Question(
         Misconception(
             "child angle as world angle",
             _forward_by_headings(lambda h, k: h, lambda h, k: -k),
-            "the knee's angle is counted from the vertical; it is counted from the thigh, so the hip's turn "
-            "carries the shank along",
+            "the knee's angle is counted from the vertical; it is counted from the thigh, so the"
+            " hip's turn carries the shank along",
         ),
         Misconception(
             "sign of the knee",
@@ -268,7 +278,8 @@ FORWARD = Question(
 )
 
 
-# The same in space --------------------------------------------------------------------------------------------------
+# The same in space
+# --------------------------------------------------------------------------------------------------
 
 
 def _pelvis(rng, turn_deg=(180, 25, 25)):
@@ -341,7 +352,8 @@ def _judge_space(inputs, output):
     side, view, axes = _clearest(joints[1:] - _space(**inputs))
     drawn = view(
         f"Your leg, from the {side}",
-        f"A left leg; its knee is off by {misses[0]:.1f}, its ankle by {misses[1]:.1f} centimetres.",
+        f"A left leg; its knee is off by {misses[0]:.1f}, its ankle by {misses[1]:.1f}"
+        " centimetres.",
         picture.chain(joints[:, axes], ["hip", "knee", "ankle"]),
     )
     if misses.max() <= CLOSE_CM:
@@ -350,23 +362,30 @@ def _judge_space(inputs, output):
         )
     if misses[0] > CLOSE_CM:
         sentence = (
-            f"your knee is {100 * abs(long):.1f} cm {'too far from' if long > 0 else 'too near to'} the hip: "
-            "both the hip's place and the thigh are carried by the pelvis."
+            f"your knee is {100 * abs(long):.1f} cm {'too far from' if long > 0 else 'too near to'}"
+            " the hip: both the hip's place and the thigh are carried by the pelvis."
             if abs(long) > 1e-3
-            else f"your knee is {misses[0]:.1f} cm off: take the pelvis's frame, then flexion, then abduction."
+            else (
+                f"your knee is {misses[0]:.1f} cm off: take the pelvis's frame, then flexion, then"
+                " abduction."
+            )
         )
         return Verdict(0.0, sentence, measured, drawn)
     sentence = (
-        f"your knee is right, your shank is {100 * abs(short):.1f} cm off its length: begin it at the knee."
+        f"your knee is right, your shank is {100 * abs(short):.1f} cm off its length: begin it at"
+        " the knee."
         if abs(short) > 1e-3
-        else f"your knee is right, your ankle is {misses[1]:.1f} cm off: the knee turns last, "
-        "about the axis as the hip left it."
+        else (
+            f"your knee is right, your ankle is {misses[1]:.1f} cm off: the knee turns last, "
+            "about the axis as the hip left it."
+        )
     )
     return Verdict(0.3, sentence, measured, drawn)
 
 
 def _clearest(misses):
-    """The view, front or side, in which misses, shape (..., 3), show best: its name, its picture, its axes."""
+    """The view, front or side, in which misses, shape (..., 3), show best: its name, its picture,
+    its axes."""
     aside, _, ahead = np.abs(np.reshape(misses, (-1, 3))).max(axis=0)
     return (
         ("front", picture.front_view, [0, 1])
@@ -376,7 +395,8 @@ def _clearest(misses):
 
 
 def _space_by_turns(thigh, shank, place=fr.apply):
-    """A wrong leg in space from the turns it gives to thigh and shank, and where it puts the hip."""
+    """A wrong leg in space from the turns it gives to thigh and shank, and where it puts the
+    hip."""
 
     def answer(pelvis, hip, flexion, abduction, knee, upper, lower):
         turns = (pelvis[:3, :3], *_turns(flexion, abduction, knee))
@@ -428,8 +448,8 @@ SPACE = Question(
         Misconception(
             "hip not turned",
             _space_by_turns(_thigh, _shank, lambda p, hip: p[:3, 3] + hip),
-            "the hip's place is added to the pelvis's as it is; it is seen from the pelvis, so the pelvis's "
-            "turn carries it",
+            "the hip's place is added to the pelvis's as it is; it is seen from the pelvis, so the"
+            " pelvis's turn carries it",
         ),
         Misconception(
             "child turn as world turn",
@@ -450,7 +470,8 @@ SPACE = Question(
 )
 
 
-# A local frame from world frames ------------------------------------------------------------------------------------
+# A local frame from world frames
+# ------------------------------------------------------------------------------------
 
 
 def _any_frame(rng, spread=0.8):
@@ -518,8 +539,8 @@ def _judge_frame(parent, wanted, local, praise, should):
     if off is None:
         return Verdict(
             0.0,
-            f"{should}; yours is not a frame: its last row must be 0 0 0 1, its three axes square to "
-            "each other and of length one.",
+            f"{should}; yours is not a frame: its last row must be 0 0 0 1, its three axes square"
+            " to each other and of length one.",
             measured,
             drawn,
         )
@@ -573,7 +594,8 @@ LOCAL = Question(
         Misconception(
             "inverse of the wrong one",
             lambda parent, child: fr.invert(child) @ parent,
-            "the child is undone where the parent should be: this is the parent seen from the child",
+            "the child is undone where the parent should be: this is the parent seen from the"
+            " child",
         ),
         Misconception(
             "order swapped",
@@ -583,7 +605,8 @@ LOCAL = Question(
         Misconception(
             "place not turned",
             _local_not_turned,
-            "the two places are subtracted and left in world axes; the parent's axes count for places too",
+            "the two places are subtracted and left in world axes; the parent's axes count for"
+            " places too",
         ),
         Misconception(
             "transposed for inverted",
@@ -594,7 +617,8 @@ LOCAL = Question(
 )
 
 
-# A new parent without moving ----------------------------------------------------------------------------------------
+# A new parent without moving
+# ----------------------------------------------------------------------------------------
 
 
 def _draw_reparent(rng, character):
@@ -642,7 +666,8 @@ REPARENT = Question(
         Misconception(
             "world as local",
             lambda old, new, local: old @ local,
-            "the joint's world frame is handed on as its local one; the new parent must be undone first",
+            "the joint's world frame is handed on as its local one; the new parent must be undone"
+            " first",
         ),
         Misconception(
             "inverse forgotten",
@@ -662,8 +687,8 @@ REPARENT = Question(
         Misconception(
             "place not turned",
             _reparent_not_turned,
-            "the two places are subtracted and left in world axes; the new parent's axes count for places "
-            "too",
+            "the two places are subtracted and left in world axes; the new parent's axes count for"
+            " places too",
         ),
     ),
 )

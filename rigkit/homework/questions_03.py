@@ -1,7 +1,8 @@
 """Questions of lesson 03, two sides.
 
-World axes: x to the character's left, y up, z forward; the midplane is x = 0 unless a question says otherwise. A leg
-joint's frame has y up the bone, x along the hinge axis, z forward; its axes are the columns of its rotation.
+World axes: x to the character's left, y up, z forward; the midplane is x = 0 unless a question says
+otherwise. A leg joint's frame has y up the bone, x along the hinge axis, z forward; its axes are
+the columns of its rotation.
 """
 
 from functools import lru_cache
@@ -21,7 +22,8 @@ CLOSE_CM, CLOSE_DEG = 0.01, 0.1
 
 
 def _bent_leg(puppet, rng, bend_deg, side=1):
-    """Hip, knee and ankle of one leg, bent at the knee, the whole leg turned and swung by chance; shape (3, 3)."""
+    """Hip, knee and ankle of one leg, bent at the knee, the whole leg turned and swung by chance;
+    shape (3, 3)."""
     bend = np.radians(bend_deg)
     leg = np.cumsum(
         [
@@ -37,7 +39,8 @@ def _bent_leg(puppet, rng, bend_deg, side=1):
     return leg @ turn.T + [side * puppet.hip_width / 2, puppet.hip_height, 0.0]
 
 
-# A point on the other side ------------------------------------------------------------------------------------------
+# A point on the other side
+# ------------------------------------------------------------------------------------------
 
 
 def _draw_point(rng, character):
@@ -79,7 +82,9 @@ def _judge_point(inputs, output):
     )
     measured = {
         "Your point is from the mirror image": f"{100 * miss:.2f} cm",
-        "From the midplane": f"the point is {_beside(point[0] - middle)}, yours {_beside(yours[0] - middle)}",
+        "From the midplane": (
+            f"the point is {_beside(point[0] - middle)}, yours {_beside(yours[0] - middle)}"
+        ),
     }
     if 100 * miss <= CLOSE_CM:
         return Verdict(
@@ -92,7 +97,10 @@ def _judge_point(inputs, output):
     sentence = (
         "height and depth are right; the midplane must lie half way between the point and yours."
         if kept
-        else "the midplane stands between left and right; mirroring changes neither height nor depth."
+        else (
+            "the midplane stands between left and right; mirroring changes neither height nor"
+            " depth."
+        )
     )
     return Verdict(0.25 if kept else 0.0, sentence, measured, drawn)
 
@@ -140,7 +148,8 @@ POINT = Question(
 )
 
 
-# Bone axis and hinge axis -------------------------------------------------------------------------------------------
+# Bone axis and hinge axis
+# -------------------------------------------------------------------------------------------
 
 
 def _draw_orient(rng, character):
@@ -164,9 +173,11 @@ def _judge_orient(inputs, output):
     true = dict(zip(("bone axis", "hinge axis"), _knee_axes(hip, knee, ankle), strict=True))
     lengths = {name: float(np.linalg.norm(output[name])) for name in true}
     off = {
-        name: np.degrees(rotation.angle_between(output[name], axis))
-        if lengths[name] > 1e-9
-        else 180.0
+        name: (
+            np.degrees(rotation.angle_between(output[name], axis))
+            if lengths[name] > 1e-9
+            else 180.0
+        )
         for name, axis in true.items()
     }
     measured = {
@@ -212,7 +223,8 @@ def _judge_orient(inputs, output):
 
 
 def _orient(bone=None, hinge=None, scaled=True):
-    """A wrong model: one axis of its own, as a function of the joint centres, and the other one right."""
+    """A wrong model: one axis of its own, as a function of the joint centres, and the other one
+    right."""
 
     def answer(hip, knee, ankle):
         axes = [
@@ -241,8 +253,8 @@ ORIENT = Question(
         Misconception(
             "hinge axis flipped",
             _orient(hinge=lambda hip, knee, ankle: np.cross(ankle - knee, knee - hip)),
-            "the two bones stand in the wrong order in the cross product, and the hinge axis points the "
-            "other way",
+            "the two bones stand in the wrong order in the cross product, and the hinge axis points"
+            " the other way",
         ),
         Misconception(
             "thigh for shank",
@@ -262,7 +274,8 @@ ORIENT = Question(
         Misconception(
             "forward for hinge",
             _orient(hinge=lambda *leg: np.cross(*_knee_axes(*leg)[::-1])),
-            "the hinge axis is the way the knee points; the knee turns about the axis square to that",
+            "the hinge axis is the way the knee points; the knee turns about the axis square to"
+            " that",
         ),
         Misconception(
             "not scaled",
@@ -277,7 +290,8 @@ ORIENT = Question(
 )
 
 
-# A new frame for the knee, and the ankle that must not move ---------------------------------------------------------
+# A new frame for the knee, and the ankle that must not move
+# ---------------------------------------------------------
 
 
 def _draw_keep(rng, character):
@@ -384,7 +398,8 @@ KEEP = Question(
 )
 
 
-# A frame on the other side ------------------------------------------------------------------------------------------
+# A frame on the other side
+# ------------------------------------------------------------------------------------------
 
 
 def _draw_frame(rng, character):
@@ -419,11 +434,13 @@ def _judge_frame(inputs, output):
     )
     measured = {
         "Its origin is off by": f"{100 * miss:.2f} cm",
-        "Its axes are": "not square and of length one"
-        if not square
-        else "left-handed"
-        if left_handed
-        else f"right-handed, turned away by {_degrees(turned)}",
+        "Its axes are": (
+            "not square and of length one"
+            if not square
+            else (
+                "left-handed" if left_handed else f"right-handed, turned away by {_degrees(turned)}"
+            )
+        ),
     }
     last_row = np.allclose(yours[3], [0, 0, 0, 1], atol=1e-6)
     placed = 100 * miss <= CLOSE_CM
@@ -435,7 +452,10 @@ def _judge_frame(inputs, output):
             drawn,
         )
     if left_handed:
-        sentence = "your frame is left-handed: no turn makes it of an ordinary one. Negate one axis, but which?"
+        sentence = (
+            "your frame is left-handed: no turn makes it of an ordinary one. Negate one axis, but"
+            " which?"
+        )
     elif not square:
         sentence = "your axes are not square to each other and of length one, so this is no frame."
     elif not last_row:
@@ -446,8 +466,8 @@ def _judge_frame(inputs, output):
         )
     else:
         sentence = (
-            f'for "{inputs["kind"]}", look at each axis: which two are mirror images of the old ones, and '
-            "which one is negated after that?"
+            f'for "{inputs["kind"]}", look at each axis: which two are mirror images of the old'
+            " ones, and which one is negated after that?"
         )
     return Verdict(0.25 * placed, sentence, measured, drawn)
 
@@ -497,12 +517,14 @@ FRAME = Question(
         Misconception(
             "three axes negated",
             _frame_of(lambda turn, kind: -_ACROSS @ turn),
-            "all three reflected axes are negated: right-handed, but now the bone axis runs down the bone",
+            "all three reflected axes are negated: right-handed, but now the bone axis runs down"
+            " the bone",
         ),
         Misconception(
             "wrong axis",
             lambda frame, kind: _mirror_frame(frame, kind, (0, 0, 1)),
-            "the frame is mirrored across z: front and back are exchanged instead of left and right",
+            "the frame is mirrored across z: front and back are exchanged instead of left and"
+            " right",
         ),
         Misconception(
             "origin kept",
@@ -515,7 +537,8 @@ FRAME = Question(
 )
 
 
-# The numbers that make a mirrored pose ------------------------------------------------------------------------------
+# The numbers that make a mirrored pose
+# ------------------------------------------------------------------------------
 
 
 def _draw_numbers(rng, character):
@@ -525,7 +548,8 @@ def _draw_numbers(rng, character):
 
 
 def _hip_turn(turns_deg):
-    """A hip's turn from its degrees about x, y and z; the order of turning is that of the leg rig."""
+    """A hip's turn from its degrees about x, y and z; the order of turning is that of the leg
+    rig."""
     x, y, z = np.radians(turns_deg)
     return rotation.matrix_from_euler([x, z, y], controls.TURN_ORDER)
 
@@ -558,8 +582,8 @@ def _judge_numbers(inputs, output):
             drawn,
         )
     sentence = (
-        f'in a rig mirrored by "{kind}", give both hips one number at a time, and note about which axes the '
-        "legs do alike and about which they do not."
+        f'in a rig mirrored by "{kind}", give both hips one number at a time, and note about which'
+        " axes the legs do alike and about which they do not."
     )
     return Verdict(0.0, sentence, measured, drawn)
 
@@ -620,7 +644,8 @@ NUMBERS = Question(
 )
 
 
-# Names on the other side --------------------------------------------------------------------------------------------
+# Names on the other side
+# --------------------------------------------------------------------------------------------
 
 PLAIN = ("PELVIS", "LANTERN", "COLLAR", "ROLLER", "BELL_ROPE", "COLLAR_PIN", "LADLE", "RATTLE")
 PARTS = (
@@ -730,12 +755,14 @@ NAMES = Question(
         Misconception(
             "first letter",
             _each(lambda name: name[0].translate(_SWAP) + name[1:]),
-            "the first letter is exchanged without looking for the separator that makes it a side tag",
+            "the first letter is exchanged without looking for the separator that makes it a"
+            " side tag",
         ),
         Misconception(
             "tag anywhere",
             _each(lambda name: "R_".join(part.replace("R_", "L_") for part in name.split("L_"))),
-            "L_ and R_ are exchanged wherever they stand, also at the end of a word as in BELL_ROPE",
+            "L_ and R_ are exchanged wherever they stand, also at the end of a word as in"
+            " BELL_ROPE",
         ),
         Misconception(
             "last letter",
@@ -746,7 +773,8 @@ NAMES = Question(
 )
 
 
-# The joint that is not a mirror image -------------------------------------------------------------------------------
+# The joint that is not a mirror image
+# -------------------------------------------------------------------------------
 
 JOINTS = ("hip", "knee", "ankle", "heel", "ball", "toe")
 
@@ -855,7 +883,8 @@ ODD = Question(
         Misconception(
             "sideways only",
             _odd(lambda left, right: np.abs(right[:, 0] + left[:, 0])),
-            "only the distance to the midplane is compared; a joint can also be off in height and in depth",
+            "only the distance to the midplane is compared; a joint can also be off in height and"
+            " in depth",
         ),
         Misconception(
             "distances from the middle",
@@ -864,13 +893,14 @@ ODD = Question(
                     np.linalg.norm(left, axis=-1) - np.linalg.norm(right, axis=-1)
                 )
             ),
-            "the joints' distances from the origin are compared; two points as far from it need not be "
-            "mirror images",
+            "the joints' distances from the origin are compared; two points as far from it need not"
+            " be mirror images",
         ),
         Misconception(
             "coordinates added",
             _odd(lambda left, right: np.abs(right - fr.mirror_points(left)).sum(axis=-1)),
-            "the three differences are added up; a distance is the root of the sum of their squares",
+            "the three differences are added up; a distance is the root of the sum of their"
+            " squares",
         ),
     ),
 )

@@ -1,7 +1,8 @@
 """Questions of lesson 04, forward and inverse side by side.
 
-Legs hang straight at rest, where every angle is zero. In the side view x is forward and y is up; hip flexion takes the
-thigh forward, knee flexion the shank back, and the ankle's angle is positive with the toes up.
+Legs hang straight at rest, where every angle is zero. In the side view x is forward and y is up;
+hip flexion takes the thigh forward, knee flexion the shank back, and the ankle's angle is positive
+with the toes up.
 """
 
 import numpy as np
@@ -19,7 +20,8 @@ NEAR_CM, LEVEL_DEG = 0.5, 1.0  # by hand; a formula's ankle must land within a m
 TOE = 0.2  # how far ahead of the ankle a foot is drawn, metres
 
 
-# How far a forward foot slips ----------------------------------------------------------------------------------------
+# How far a forward foot slips
+# ----------------------------------------------------------------------------------------
 
 
 def _draw_slip(rng, character):
@@ -58,8 +60,9 @@ def _judge_slip(inputs, output):
     moved = [_carried(point, shift, tilt) for point in (hip * 0, hip, foot)]
     drawn = picture.front_view(
         "The pelvis of this case",
-        f"Pelvis and left leg in the front view, dotted at rest and as moved: shifted by "
-        f"{100 * shift[0]:.0f} cm to the left and {100 * shift[1]:.0f} cm up, tilted {np.degrees(tilt):.0f} degrees.",
+        "Pelvis and left leg in the front view, dotted at rest and as moved: shifted by"
+        f" {100 * shift[0]:.0f} cm to the left and {100 * shift[1]:.0f} cm up, tilted"
+        f" {np.degrees(tilt):.0f} degrees.",
         picture.ghost([hip * 0, hip, foot]),
         picture.chain(moved, ["pelvis", "hip", "ankle"]),
     )
@@ -108,14 +111,14 @@ SLIP = Question(
         Misconception(
             "turned about the hip",
             lambda foot, shift, tilt: _slip_cm(foot * [0, 1], shift, tilt),
-            "the leg turns about its own hip; a tilting pelvis turns about its middle and carries the hip "
-            "along",
+            "the leg turns about its own hip; a tilting pelvis turns about its middle and carries"
+            " the hip along",
         ),
         Misconception(
             "turned about the floor",
             lambda foot, shift, tilt: _slip_cm(foot * [1, 0], shift, tilt),
-            "the foot turns about the spot on the floor below the pelvis, which is the world's origin; it "
-            "turns about the pelvis",
+            "the foot turns about the spot on the floor below the pelvis, which is the world's"
+            " origin; it turns about the pelvis",
         ),
         Misconception(
             "shift along the tilted axes",
@@ -125,7 +128,8 @@ SLIP = Question(
         Misconception(
             "sum of ways",
             lambda foot, shift, tilt: 100 * np.linalg.norm(shift) + _slip_cm(foot, 0 * shift, tilt),
-            "the lengths of two ways are added; ways that point in different directions add as vectors",
+            "the lengths of two ways are added; ways that point in different directions add as"
+            " vectors",
         ),
         Misconception(
             "metres",
@@ -136,17 +140,20 @@ SLIP = Question(
 )
 
 
-# The compensation, by hand and by formula ---------------------------------------------------------------------------
+# The compensation, by hand and by formula
+# ---------------------------------------------------------------------------
 
 
 def _compensation(upper, lower, drop, ahead=0.0):
-    """Hip, knee and ankle, radians, that keep the foot in place under a hip that went down and forward."""
+    """Hip, knee and ankle, radians, that keep the foot in place under a hip that went down and
+    forward."""
     leg = solve_planar((-ahead, drop - upper - lower), upper, lower)
     return np.array([leg.hip, leg.knee, leg.knee - leg.hip])
 
 
 def _foot_off(upper, lower, drop, ahead, turns):
-    """Joints and toe of the turned leg, where the ankle stood, how far it is off [m], and the sole's tilt, toes up."""
+    """Joints and toe of the turned leg, where the ankle stood, how far it is off [m], and the
+    sole's tilt, toes up."""
     hip, knee, ankle = turns
     tilt = (hip - knee + ankle + np.pi) % (2 * np.pi) - np.pi
     joints = planar_points(hip, knee, upper, lower) + [ahead, -drop]
@@ -195,8 +202,8 @@ def _weigh_turns(upper, lower, drop, ahead, turns, near, level, praise):
         )
     return Verdict(
         0.25 if miss <= 4 * near and forward else 0.0,
-        f"the ankle misses its place by {100 * miss:.1f} cm; bend the knee until the leg is short enough, "
-        "then turn the hip until the ankle is back below where it stood.",
+        f"the ankle misses its place by {100 * miss:.1f} cm; bend the knee until the leg is short"
+        " enough, then turn the hip until the ankle is back below where it stood.",
         measured,
         drawn,
     )
@@ -254,8 +261,8 @@ HAND = Question(
         Misconception(
             "hip by the whole knee angle",
             _hand(lambda hip, knee, ankle: (knee, knee, 0.0)),
-            "the hip turns by the whole angle of the knee: the shank is upright again, and the foot is ahead "
-            "of its place",
+            "the hip turns by the whole angle of the knee: the shank is upright again, and the foot"
+            " is ahead of its place",
         ),
         Misconception(
             "hip the wrong way",
@@ -351,8 +358,8 @@ COMPENSATE = Question(
         Misconception(
             "same angle for both bones",
             _compensate(lambda hip, knee, ankle: (knee / 2, knee, knee / 2)),
-            "thigh and shank are tilted by the same angle; that holds only for bones of the same length "
-            "under a pelvis that went straight down",
+            "thigh and shank are tilted by the same angle; that holds only for bones of the same"
+            " length under a pelvis that went straight down",
         ),
         Misconception(
             "foot left tilted",
@@ -367,8 +374,8 @@ COMPENSATE = Question(
         Misconception(
             "world angle for child angle",
             _compensate(lambda hip, knee, ankle: (hip, knee - hip, knee - hip)),
-            "the shank's angle from the vertical is given for the knee; the knee's is measured from the "
-            "thigh",
+            "the shank's angle from the vertical is given for the knee; the knee's is measured from"
+            " the thigh",
         ),
         Misconception(
             "goal on the wrong side",
@@ -384,7 +391,8 @@ COMPENSATE = Question(
 )
 
 
-# Which chain for which job ------------------------------------------------------------------------------------------
+# Which chain for which job
+# ------------------------------------------------------------------------------------------
 
 
 def _judge_job(right, true, drawn, praise, hint):
@@ -444,8 +452,8 @@ def _judge_crouch(inputs, output):
         drawn,
         "between right poses a forward leg is still wrong; a planted foot is a "
         "job for the inverse chain.",
-        "halfway down the pelvis has sunk by half, and every angle is half of that at the bottom; run the forward "
-        "chain on those and measure from the ankle's place.",
+        "halfway down the pelvis has sunk by half, and every angle is half of that at the bottom;"
+        " run the forward chain on those and measure from the ankle's place.",
     )(output)
 
 
@@ -522,8 +530,8 @@ def _judge_kick(inputs, output):
         _cut_cm(**inputs),
         drawn,
         "a swing is one angle; a straight line between two places is not an arc.",
-        "halfway, one foot is on the arc that the straight leg swings, the other midway on the line between the two "
-        "places; measure from one to the other.",
+        "halfway, one foot is on the arc that the straight leg swings, the other midway on the line"
+        " between the two places; measure from one to the other.",
     )(output)
 
 
@@ -555,7 +563,8 @@ KICK = Question(
                 "forward",
                 100 * length * (1 - np.cos(np.radians(back + front))),
             ),
-            "the whole swing goes into the cosine; from the middle of the swing to either end it is half",
+            "the whole swing goes into the cosine; from the middle of the swing to either end it is"
+            " half",
         ),
         Misconception(
             "one side only",
@@ -584,11 +593,13 @@ KICK = Question(
 )
 
 
-# How many values are keyed ------------------------------------------------------------------------------------------
+# How many values are keyed
+# ------------------------------------------------------------------------------------------
 
 
 def _keyed_slip_cm(upper, lower, deep_cm, every):
-    """How far the foot leaves its place in a crouch of straight lines whose angles are keyed in every n-th frame."""
+    """How far the foot leaves its place in a crouch of straight lines whose angles are keyed in
+    every n-th frame."""
     drop = deep_cm / 100 * (1 - np.abs(np.linspace(-1, 1, FRAMES + 1)))
     leg = solve_planar(np.stack([0 * drop, drop - upper - lower], axis=-1), upper, lower)
     turns = between_keys({"leg": {"hip": leg.hip, "knee": leg.knee}}, range(0, FRAMES + 1, every))[
@@ -641,7 +652,10 @@ def _judge_keys(inputs, output):
         else None
     )
     measured = {
-        "You say": f"every {every:g} frames; {forward:g} values with forward legs, {inverse:g} with inverse"
+        "You say": (
+            f"every {every:g} frames; {forward:g} values with forward legs, {inverse:g} with"
+            " inverse"
+        )
     }
     if slip is not None:
         measured["At your spacing the foot leaves its place by"] = f"{slip:.2f} cm"
@@ -663,8 +677,8 @@ def _judge_keys(inputs, output):
     if slip is None:
         return Verdict(
             score,
-            "the keys have to be evenly spaced with one in the first, the middle and the last frame: "
-            "12, 6, 4, 3, 2 or 1 frames apart.",
+            "the keys have to be evenly spaced with one in the first, the middle and the last"
+            " frame: 12, 6, 4, 3, 2 or 1 frames apart.",
             measured,
             drawn,
         )

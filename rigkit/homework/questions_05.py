@@ -1,7 +1,8 @@
 """Questions of lesson 05, the two-bone answer.
 
-In the side view: x forward, y up, the hip at the origin. In space: x to the character's left, y up, z forward. Knee
-flexion is zero when the leg is straight. A leg reaches from |upper − lower| to upper + lower.
+In the side view: x forward, y up, the hip at the origin. In space: x to the character's left, y up,
+z forward. Knee flexion is zero when the leg is straight. A leg reaches from |upper − lower| to
+upper + lower.
 """
 
 import numpy as np
@@ -29,7 +30,8 @@ def _legs(character):
     return (character.thigh, character.shank), odo, odo[::-1]
 
 
-# The last bit of the way to straight --------------------------------------------------------------------------------
+# The last bit of the way to straight
+# --------------------------------------------------------------------------------
 
 SHARES = ("a half", "a quarter", "a sixteenth")
 
@@ -58,15 +60,17 @@ def _judge_last(inputs, output):
     concluded = output["left"] == SHARES[int(np.argmin([abs(share - 1 / n) for n in (2, 4, 16)]))]
     drawn = picture.side_view(
         "A leg bent as you say",
-        f"A leg in the side view with its knee bent as you say, and dotted the same leg "
+        "A leg in the side view with its knee bent as you say, and dotted the same leg "
         f"straight; its ankle should be {short_cm:g} centimetres above the straight one's.",
         picture.ghost(two_bone.planar_points(0, 0, upper, lower)),
         picture.chain(_upright(upper, lower, np.radians(yours)), LEG),
     )
     measured = {
         "You say": f"{yours:.3g}°; from a quarter of the distance {output['left']} of it is left",
-        "A leg bent by that is": f"{100 * (upper + lower - _length(upper, lower, np.radians(yours))):.2f} cm "
-        f"short of straight; yours should be {short_cm:g} cm",
+        "A leg bent by that is": (
+            f"{100 * (upper + lower - _length(upper, lower, np.radians(yours))):.2f} cm "
+            f"short of straight; yours should be {short_cm:g} cm"
+        ),
     }
     if right and concluded:
         return Verdict(
@@ -112,13 +116,14 @@ LAST = Question(
         Misconception(
             "in proportion",
             _last(_bend_deg, SHARES[1]),
-            "the bend is taken to shrink as the distance does, a quarter of one for a quarter of the other; "
-            "compute the second bend as you did the first",
+            "the bend is taken to shrink as the distance does, a quarter of one for a quarter of"
+            " the other; compute the second bend as you did the first",
         ),
         Misconception(
             "inner angle",
             _last(lambda u, low, cm: 180 - _bend_deg(u, low, cm)),
-            "the angle inside the knee, 180° when straight, stands in for its flexion, 0° when straight",
+            "the angle inside the knee, 180° when straight, stands in for its flexion, 0° when"
+            " straight",
         ),
         Misconception(
             "radians",
@@ -128,20 +133,21 @@ LAST = Question(
         Misconception(
             "thigh's tilt",
             _last(lambda u, low, cm: np.degrees(np.arccos(1 - cm / 100 / (u + low)))),
-            "the tilt of one bone is taken for the bend at the knee; thigh and shank tilt opposite ways, and "
-            "the knee has both",
+            "the tilt of one bone is taken for the bend at the knee; thigh and shank tilt opposite"
+            " ways, and the knee has both",
         ),
         Misconception(
             "shank alone",
             _last(lambda u, low, cm: np.degrees(np.arccos(1 - cm / 100 / low))),
-            "the thigh is left upright and the shank alone makes up the distance; the ankle then is not "
-            "below the hip",
+            "the thigh is left upright and the shank alone makes up the distance; the ankle then is"
+            " not below the hip",
         ),
     ),
 )
 
 
-# Angles from the distance alone -------------------------------------------------------------------------------------
+# Angles from the distance alone
+# -------------------------------------------------------------------------------------
 
 
 def _draw_angles(rng, character):
@@ -198,8 +204,8 @@ def _judge_angles(inputs, output):
     if knee_right:
         return Verdict(
             0.3,
-            "your knee is right, the angle at the hip is not: it lies between the thigh and the line "
-            "to the ankle, and the side opposite it is the shank.",
+            "your knee is right, the angle at the hip is not: it lies between the thigh and the"
+            " line to the ankle, and the side opposite it is the shank.",
             measured,
             drawn,
         )
@@ -207,8 +213,9 @@ def _judge_angles(inputs, output):
     if not near < distance < far:
         return Verdict(
             0.0,
-            f"this goal is too {'far: the leg is straight' if distance >= far else 'near: it folds'}; "
-            "a cosine has to stay between −1 and 1.",
+            "this goal is too"
+            f" {'far: the leg is straight' if distance >= far else 'near: it folds'}; a cosine has"
+            " to stay between −1 and 1.",
             measured,
             drawn,
         )
@@ -254,7 +261,8 @@ ANGLES = Question(
         Misconception(
             "inner angle",
             _changed(lambda knee, hip: (180 - knee, hip)),
-            "the angle inside the knee, 180° when straight, stands in for its flexion, 0° when straight",
+            "the angle inside the knee, 180° when straight, stands in for its flexion, 0° when"
+            " straight",
         ),
         Misconception(
             "radians",
@@ -264,8 +272,8 @@ ANGLES = Question(
         Misconception(
             "arc cosine not clamped",
             _bare_angles,
-            "the arc cosine is asked for a cosine beyond −1 or 1, which a goal out of reach gives; hold it "
-            "in between first",
+            "the arc cosine is asked for a cosine beyond −1 or 1, which a goal out of reach gives;"
+            " hold it in between first",
         ),
         Misconception(
             "clamped at the far end",
@@ -291,7 +299,8 @@ ANGLES = Question(
 )
 
 
-# A goal held in reach -----------------------------------------------------------------------------------------------
+# A goal held in reach
+# -----------------------------------------------------------------------------------------------
 
 
 def _draw_hold(rng, character):
@@ -349,8 +358,9 @@ def _judge_hold(inputs, output):
         picture.chain(_toward(yours, upper, lower), LEG),
     )
     measured = {
-        "Your point is from the hip": f"{100 * distance:.1f} cm; the leg reaches from {100 * near:.1f} to "
-        f"{100 * far:.1f} cm",
+        "Your point is from the hip": (
+            f"{100 * distance:.1f} cm; the leg reaches from {100 * near:.1f} to {100 * far:.1f} cm"
+        ),
         "Your point is from the goal": f"{moved_cm:.1f} cm; you say {said:.3g} cm",
     }
     if placed and counted:
@@ -427,13 +437,14 @@ HOLD = Question(
         Misconception(
             "thigh longer than shank",
             _held_between(lambda u, low: u - low),
-            "the nearest reach is thigh less shank, which is below zero when the shank is the longer one",
+            "the nearest reach is thigh less shank, which is below zero when the shank is the"
+            " longer one",
         ),
         Misconception(
             "shorter bone",
             _held_between(min),
-            "the leg is taken to fold no nearer than its shorter bone is long; two bones that lie along each "
-            "other come nearer than that",
+            "the leg is taken to fold no nearer than its shorter bone is long; two bones that lie"
+            " along each other come nearer than that",
         ),
         Misconception(
             "each coordinate",
@@ -443,7 +454,8 @@ HOLD = Question(
         Misconception(
             "straight up or down",
             _hold_straight_up,
-            "the goal is moved straight up or down; toward the hip or away from it is the shortest way",
+            "the goal is moved straight up or down; toward the hip or away from it is the"
+            " shortest way",
         ),
         Misconception(
             "metres",
@@ -459,7 +471,8 @@ HOLD = Question(
 )
 
 
-# The knee in space --------------------------------------------------------------------------------------------------
+# The knee in space
+# --------------------------------------------------------------------------------------------------
 
 
 def _draw_knee(rng, character):
@@ -551,8 +564,8 @@ def _judge_knee(inputs, output):
     if off_cm > CLOSE_CM:
         return Verdict(
             0.3,
-            f"both bones are right, but your knee is {off_cm:.1f} cm off the plane of hip, ankle and "
-            "pole.",
+            f"both bones are right, but your knee is {off_cm:.1f} cm off the plane of hip, ankle"
+            " and pole.",
             measured,
             drawn,
         )
@@ -614,13 +627,14 @@ KNEE = Question(
         Misconception(
             "pole from the world's origin",
             _knee_toward(lambda hip, goal, pole: pole),
-            "the pole is used as a direction from the world's origin; its direction is from the hip",
+            "the pole is used as a direction from the world's origin; its direction is from"
+            " the hip",
         ),
         Misconception(
             "pole not square to the line",
             _knee_not_square,
-            "the knee steps aside straight toward the pole; only the part of that direction which is square "
-            "to the line from hip to ankle may count",
+            "the knee steps aside straight toward the pole; only the part of that direction which"
+            " is square to the line from hip to ankle may count",
         ),
         Misconception(
             "away from the pole",
@@ -635,7 +649,8 @@ KNEE = Question(
         Misconception(
             "over the middle",
             _knee_over_the_middle,
-            "the knee stands off the middle of the line, which is right only for bones of the same length",
+            "the knee stands off the middle of the line, which is right only for bones of the same"
+            " length",
         ),
         Misconception(
             "thigh at the pole",
@@ -645,14 +660,15 @@ KNEE = Question(
         Misconception(
             "not clamped",
             _knee_unclamped,
-            "a goal out of reach asks for the root of a number below zero, or the arc cosine of one beyond "
-            "1; hold the distance in reach first",
+            "a goal out of reach asks for the root of a number below zero, or the arc cosine of one"
+            " beyond 1; hold the distance in reach first",
         ),
     ),
 )
 
 
-# A reach that softens -----------------------------------------------------------------------------------------------
+# A reach that softens
+# -----------------------------------------------------------------------------------------------
 
 STEPS = 20  # to a soft length
 SMOOTH = 0.2  # the greatest change of slope from one step to the next; the exercise says so
@@ -706,28 +722,37 @@ def _judge_ease(inputs, output):
     )
     past = (distance[11 + corner] - start) / soft
     measured = {
-        "Your greatest change of slope in one step": f"{jumps[corner]:.2f}, with the goal {abs(past):.2f} soft "
-        f"lengths {'past' if past >= 0 else 'short of'} where softening begins",
+        "Your greatest change of slope in one step": (
+            f"{jumps[corner]:.2f}, with the goal {abs(past):.2f} soft "
+            f"lengths {'past' if past >= 0 else 'short of'} where softening begins"
+        ),
         "Farthest past full reach": f"{max(beyond_cm, 0):.2f} cm",
         "Farthest from a goal that should be untouched": f"{touched_cm:.2f} cm",
     }
     checks = (
         (
             touched_cm <= 0.01,
-            f"goals up to the soft length before full reach should be met, yours are off by up to "
-            f"{touched_cm:.2f} cm.",
+            (
+                "goals up to the soft length before full reach should be met, yours are off by up"
+                f" to {touched_cm:.2f} cm."
+            ),
         ),
         (beyond_cm <= 1e-4, f"the leg is made longer than it is, by up to {beyond_cm:.2f} cm."),
         (past_cm <= 0.01, f"the ankle goes past its goal, by up to {past_cm:.2f} cm."),
         (back <= 1e-6, "the ankle comes back while its goal goes on outward."),
         (
             jumps[corner] <= SMOOTH,
-            f"there is a corner: in one step the slope changes by {jumps[corner]:.2f}, and what "
-            f"is smooth changes by less than {SMOOTH:g}.",
+            (
+                f"there is a corner: in one step the slope changes by {jumps[corner]:.2f}, and what"
+                f" is smooth changes by less than {SMOOTH:g}."
+            ),
         ),
         (
             left <= NEAR_FULL,
-            f"{left:.0%} of the soft length is left to full reach though the goal is far beyond it.",
+            (
+                f"{left:.0%} of the soft length is left to full reach though the goal is far"
+                " beyond it."
+            ),
         ),
     )
     broken = [sentence for good, sentence in checks if not good]
@@ -742,7 +767,8 @@ def _judge_ease(inputs, output):
 
 
 def _eased(after):
-    """A wrong ease that leaves goals alone until softening begins; `after` of x soft lengths and soft, from there."""
+    """A wrong ease that leaves goals alone until softening begins; `after` of x soft lengths and
+    soft, from there."""
 
     def answer(distance, upper, lower, soft):
         start = upper + lower - soft
@@ -771,29 +797,32 @@ EASE = Question(
         Misconception(
             "hard stop",
             lambda d, u, low, soft: np.minimum(d, u + low),
-            "the distance is only cut off at full reach, with a corner there and no softness at all",
+            "the distance is only cut off at full reach, with a corner there and no softness"
+            " at all",
         ),
         Misconception(
             "shortened leg",
             lambda d, u, low, soft: np.minimum(d, u + low - soft),
-            "the leg is made shorter by the soft length and stops hard there; the corner has only moved",
+            "the leg is made shorter by the soft length and stops hard there; the corner has only"
+            " moved",
         ),
         Misconception(
             "straight ramp",
             _eased(lambda x, soft: soft * np.minimum(x / 2, 1.0)),
-            "a slower straight line stands in for the curve; it has a corner where it begins and one where "
-            "it ends",
+            "a slower straight line stands in for the curve; it has a corner where it begins and"
+            " one where it ends",
         ),
         Misconception(
             "exponent not divided",
             _eased(lambda x, soft: soft * (1 - np.exp(-x * soft))),
-            "the exponent is in metres and not in soft lengths, so the curve does not begin with the slope "
-            "it takes over",
+            "the exponent is in metres and not in soft lengths, so the curve does not begin with"
+            " the slope it takes over",
         ),
         Misconception(
             "begins at full reach",
             _ease_from_full_reach,
-            "softening begins at full reach and goes on from there, which makes the leg longer than it is",
+            "softening begins at full reach and goes on from there, which makes the leg longer than"
+            " it is",
         ),
         Misconception(
             "softened everywhere",
@@ -804,7 +833,8 @@ EASE = Question(
 )
 
 
-# Where the knee is fastest ------------------------------------------------------------------------------------------
+# Where the knee is fastest
+# ------------------------------------------------------------------------------------------
 
 WHERE = ("at the start of the rise", "where softening begins", "at full reach")
 LOW = 0.2  # metres below full height where the rise starts; the exercise says so
@@ -914,7 +944,8 @@ FASTEST = Question(
         Misconception(
             "average of the hard leg",
             _says(lambda u, low, s, v: v * _bend_deg(u, low, 100 * s) / (100 * s)),
-            "the whole bend is shared out evenly over the soft length, as a hard leg would on average",
+            "the whole bend is shared out evenly over the soft length, as a hard leg would on"
+            " average",
         ),
     ),
 )

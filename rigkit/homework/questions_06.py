@@ -1,7 +1,8 @@
 """Questions of lesson 06, why a straight leg needs a preset bend.
 
-All in the side view: x forward, y up, the hip at the origin; the hip angle is zero when the thigh hangs straight down
-and positive when it swings forward; the knee angle is zero when the leg is straight and positive when it flexes.
+All in the side view: x forward, y up, the hip at the origin; the hip angle is zero when the thigh
+hangs straight down and positive when it swings forward; the knee angle is zero when the leg is
+straight and positive when it flexes.
 """
 
 from functools import lru_cache
@@ -18,7 +19,8 @@ COUNTS = 1e-6  # a singular value counts above this share of the largest; the ex
 MODEL_SIZES = (1.0, 0.02, 30.0)  # as built, as a marionette, as a parade giant
 
 
-# How far a bend shortens the leg ------------------------------------------------------------------------------------
+# How far a bend shortens the leg
+# ------------------------------------------------------------------------------------
 
 
 def _draw_shortening(rng, character):
@@ -36,7 +38,8 @@ def _judge_shortening(inputs, output):
     yours, true = float(output["shortening"]), _shortening_cm(upper, lower, np.radians(bend_deg))
     drawn = picture.side_view(
         f"Your leg, bent by {bend_deg:.0f}°",
-        f"A leg bent {bend_deg:.0f} degrees at the knee beside the same leg straight, which reaches lower.",
+        f"A leg bent {bend_deg:.0f} degrees at the knee beside the same leg straight, which reaches"
+        " lower.",
         picture.ghost(planar_points(0, 0, upper, lower)),
         picture.chain(_hung(upper, lower, np.radians(bend_deg)), ["hip", "knee", "ankle"]),
     )
@@ -49,8 +52,8 @@ def _judge_shortening(inputs, output):
     near = abs(yours - true) <= 0.1 * true
     return Verdict(
         0.5 if near else 0.0,
-        f"your length is {way}{', by less than a tenth' if near else ''}; compare the straight leg with "
-        "the side opposite the knee in the triangle hip, knee, ankle.",
+        f"your length is {way}{', by less than a tenth' if near else ''}; compare the straight leg"
+        " with the side opposite the knee in the triangle hip, knee, ankle.",
         measured,
         drawn,
     )
@@ -80,7 +83,8 @@ SHORTENING = Question(
             lambda upper, lower, bend_deg: _shortening_cm(
                 upper, lower, np.pi - np.radians(bend_deg)
             ),
-            "the bend is taken for the angle inside the knee, which is 180° when the leg is straight",
+            "the bend is taken for the angle inside the knee, which is 180° when the leg is"
+            " straight",
         ),
         Misconception(
             "whole leg tilts",
@@ -92,13 +96,15 @@ SHORTENING = Question(
         Misconception(
             "shank tilts",
             lambda upper, lower, bend_deg: 100 * lower * (1 - np.cos(np.radians(bend_deg))),
-            "only the shank's own drop is counted, and the thigh still points at the ankle's old place",
+            "only the shank's own drop is counted, and the thigh still points at the ankle's old"
+            " place",
         ),
     ),
 )
 
 
-# Rank and singular values -------------------------------------------------------------------------------------------
+# Rank and singular values
+# -------------------------------------------------------------------------------------------
 
 
 def _draw_freedom(rng, character):
@@ -170,8 +176,8 @@ def _judge_freedom(inputs, output):
             drawn,
         )
     sentence = (
-        f"your singular values are off by {off:.1%} of the largest; turn one joint by a hundredth of a radian, "
-        "measure how far the ankle moves, and compare with a column of your matrix."
+        f"your singular values are off by {off:.1%} of the largest; turn one joint by a hundredth"
+        " of a radian, measure how far the ankle moves, and compare with a column of your matrix."
     )
     return Verdict(0.25 if rank_right else 0.0, sentence, measured, drawn)
 
@@ -224,19 +230,20 @@ FREEDOM = Question(
         Misconception(
             "child angle as world angle",
             _freedom_knee_from_world,
-            "the knee's angle is taken from the vertical; it is measured from the thigh, so turning the hip "
-            "carries the shank along",
+            "the knee's angle is taken from the vertical; it is measured from the thigh, so turning"
+            " the hip carries the shank along",
         ),
         Misconception(
             "tolerance too tight",
             _freedom_exact_rank,
-            "rounding errors count as freedom: a leg that is straight but for the twelfth digit is straight",
+            "rounding errors count as freedom: a leg that is straight but for the twelfth digit is"
+            " straight",
         ),
         Misconception(
             "rank by determinant",
             _freedom_by_determinant,
-            "the rank is read from the determinant against a fixed number; a determinant shrinks with the "
-            "square of the leg's size",
+            "the rank is read from the determinant against a fixed number; a determinant shrinks"
+            " with the square of the leg's size",
         ),
         Misconception(
             "squared",
@@ -250,7 +257,8 @@ FREEDOM = Question(
 )
 
 
-# The direction in which no joint turn moves the ankle ---------------------------------------------------------------
+# The direction in which no joint turn moves the ankle
+# ---------------------------------------------------------------
 
 
 def _draw_stuck(rng, character):
@@ -280,7 +288,9 @@ def _judge_stuck(inputs, output):
     speeds = np.abs(yours / length @ _jacobian(upper, lower, hip, 0.0))
     share = float(speeds.max() / (upper + lower))  # 0: stuck; 1: as fast as the ankle can go
     measured = {
-        "A hip turn of one degree moves the ankle your way by": f"{100 * speeds[0] * np.pi / 180:.2f} cm"
+        "A hip turn of one degree moves the ankle your way by": (
+            f"{100 * speeds[0] * np.pi / 180:.2f} cm"
+        )
     }
     drawn = picture.side_view(
         "Your direction, from the ankle",
@@ -333,7 +343,8 @@ STUCK = Question(
 )
 
 
-# Two bones, solved on the bend's side -------------------------------------------------------------------------------
+# Two bones, solved on the bend's side
+# -------------------------------------------------------------------------------
 
 
 def _draw_solve(rng, character):
@@ -390,8 +401,10 @@ def _judge_solve(inputs, output):
     landed, sided = miss <= best + 1e-3, not decided or side * ahead > 0
     measured = {
         "Your ankle misses the goal by": f"{100 * miss:.1f} cm",
-        "Your knee stands": f"{100 * abs(ahead):.1f} cm {'ahead of' if ahead > 0 else 'behind'} "
-        "the line from hip to goal",
+        "Your knee stands": (
+            f"{100 * abs(ahead):.1f} cm {'ahead of' if ahead > 0 else 'behind'} "
+            "the line from hip to goal"
+        ),
     }
     drawn = picture.side_view(
         "Your leg and its goal",
@@ -472,18 +485,20 @@ SOLVE = Question(
         Misconception(
             "arc cosine not clamped",
             _solve_unclamped,
-            "the arc cosine is asked for a cosine above 1, which no goal out of reach can give; hold it "
-            "between −1 and 1 first",
+            "the arc cosine is asked for a cosine above 1, which no goal out of reach can give;"
+            " hold it between −1 and 1 first",
         ),
         Misconception(
             "inner angle",
             _solve_inner_angle,
-            "the angle inside the knee, 180° when straight, stands in for its flexion, 0 when straight",
+            "the angle inside the knee, 180° when straight, stands in for its flexion, 0 when"
+            " straight",
         ),
         Misconception(
             "world angle for child angle",
             _solve_world_shank,
-            "the shank's angle is measured from the vertical; the knee's is measured from the thigh",
+            "the shank's angle is measured from the vertical; the knee's is measured from the"
+            " thigh",
         ),
         Misconception(
             "thigh at the goal",
@@ -499,7 +514,8 @@ SOLVE = Question(
 )
 
 
-# The preset bend: which way, how much -------------------------------------------------------------------------------
+# The preset bend: which way, how much
+# -------------------------------------------------------------------------------
 
 
 def _draw_preset(rng, character):
@@ -523,8 +539,10 @@ def _judge_preset(inputs, output):
     measured = {
         "Your bend": f"{np.degrees(bend):.2f}°",
         "It costs": f"{100 * spent:.3f} % of the reach; {100 * cost:g} % may be spent",
-        "The middle joint stands": f"{100 * abs(joints[1][0]):.1f} cm "
-        f"{'ahead of' if joints[1][0] > 0 else 'behind'} the line hip to ankle",
+        "The middle joint stands": (
+            f"{100 * abs(joints[1][0]):.1f} cm "
+            f"{'ahead of' if joints[1][0] > 0 else 'behind'} the line hip to ankle"
+        ),
     }
     drawn = picture.side_view(
         "Your preset bend",
@@ -550,7 +568,10 @@ def _judge_preset(inputs, output):
     sentence = (
         "it costs more reach than it may."
         if share > 1
-        else "it could be larger for the same price; spend at least nine tenths of the largest bend allowed."
+        else (
+            "it could be larger for the same price; spend at least nine tenths of the largest bend"
+            " allowed."
+        )
     )
     return Verdict(0.5 if sided and 0.4 < share < 1.1 else 0.25 * sided, sentence, measured, drawn)
 
@@ -587,14 +608,15 @@ PRESET = Question(
         Misconception(
             "share of a half turn",
             lambda u, low, side, cost: side * cost * np.pi,
-            "the share of the reach is taken as the same share of a half turn; near straight, reach is lost "
-            "with the square of the bend",
+            "the share of the reach is taken as the same share of a half turn; near straight, reach"
+            " is lost with the square of the bend",
         ),
     ),
 )
 
 
-# The heron's side, with its proof -----------------------------------------------------------------------------------
+# The heron's side, with its proof
+# -----------------------------------------------------------------------------------
 
 
 def _draw_heron(rng, character):
@@ -702,14 +724,15 @@ HERON = Question(
         Misconception(
             "from the thigh's line",
             _heron("back", -1, lambda u, low, b: 100 * low * np.sin(b)),
-            "the distance is measured from the upper bone's line to the foot, not from the line between "
-            "the ends to the middle joint",
+            "the distance is measured from the upper bone's line to the foot, not from the line"
+            " between the ends to the middle joint",
         ),
     ),
 )
 
 
-# Steps against bend -------------------------------------------------------------------------------------------------
+# Steps against bend
+# -------------------------------------------------------------------------------------------------
 
 FINDINGS = ("a hundredth", "a tenth", "more than half")
 
@@ -757,7 +780,9 @@ def _judge_steps(inputs, output):
         picture.chain(start, ["hip", "knee", ""]),
     )
     measured = {
-        "You say": f"{yours[0]:g} steps from the small bend, {yours[1]:g} from the large one: {finding}"
+        "You say": (
+            f"{yours[0]:g} steps from the small bend, {yours[1]:g} from the large one: {finding}"
+        )
     }
     score = 0.3 * float(right.sum()) + 0.4 * (concluded and right.any())
     if right.all():
@@ -765,14 +790,16 @@ def _judge_steps(inputs, output):
             1.0 if concluded else score,
             "a little bend is enough: a hundred times as much saves less than half the steps."
             if concluded
-            else "your measurements are right; divide the second by the first, and conclude again.",
+            else (
+                "your measurements are right; divide the second by the first, and conclude again."
+            ),
             measured,
             drawn,
         )
     return Verdict(
         score,
-        "your steps are not what the solver counts: bends go in as radians, the goal lies above the "
-        "straight leg's ankle, and the solution's `steps` is the count.",
+        "your steps are not what the solver counts: bends go in as radians, the goal lies above the"
+        " straight leg's ankle, and the solution's `steps` is the count.",
         measured,
         drawn,
     )
@@ -808,8 +835,8 @@ STEPS = Question(
         Misconception(
             "in proportion",
             _steps_in_proportion,
-            "the second count is the first one divided by a hundred, as if steps fell with the bend; "
-            "measure it",
+            "the second count is the first one divided by a hundred, as if steps fell with the"
+            " bend; measure it",
         ),
         Misconception(
             "swapped",

@@ -1,6 +1,7 @@
 """Questions of lesson 07, where the knee points.
 
-World axes: x to the character's left, y up, z ahead, in metres; angles in radians unless a name ends in `_deg`.
+World axes: x to the character's left, y up, z ahead, in metres; angles in radians unless a name
+ends in `_deg`.
 """
 
 import numpy as np
@@ -18,7 +19,8 @@ FLIP_DEG = 90.0  # a bend plane that turns by more from one frame to the next ha
 
 
 def _leg(rng, puppet, bend_deg, swivel_deg, lean_deg=(20, 20), side=1, size=1.0):
-    """Hip, knee and ankle of a leg that leans by chance up to `lean_deg` sideways and forward; shape (3, 3)."""
+    """Hip, knee and ankle of a leg that leans by chance up to `lean_deg` sideways and forward;
+    shape (3, 3)."""
     upper, lower = (size * bone for bone in puppet.bones[-2:])
     reach = (upper + lower) * (1 - bends.reach_cost(np.radians(bend_deg), upper, lower))
     across, along = np.radians(rng.uniform(-1, 1, 2) * lean_deg)
@@ -58,7 +60,8 @@ def _from_above(points):
     return np.asarray(points)[..., [0, 2]] * [1, -1]
 
 
-# The axis of the knee -----------------------------------------------------------------------------------------------
+# The axis of the knee
+# -----------------------------------------------------------------------------------------------
 
 
 def _draw_hinge(rng, character):
@@ -119,8 +122,8 @@ def _judge_hinge(inputs, output):
     if not square:
         return Verdict(
             0.0,
-            "the axis does not stand square to thigh and shank; a knee that turns about it leaves its "
-            "plane.",
+            "the axis does not stand square to thigh and shank; a knee that turns about it leaves"
+            " its plane.",
             measured,
             drawn,
         )
@@ -152,12 +155,14 @@ HINGE = Question(
         Misconception(
             "not unit",
             lambda h, k, a: np.cross(k - h, a - h),
-            "the cross product is taken as it comes; its length is twice the triangle's area, not one",
+            "the cross product is taken as it comes; its length is twice the triangle's area,"
+            " not one",
         ),
         Misconception(
             "points for sides",
             lambda h, k, a: _unit(np.cross(k, a)),
-            "the cross product is taken of two points; it takes two sides, each a point minus another",
+            "the cross product is taken of two points; it takes two sides, each a point minus"
+            " another",
         ),
         Misconception(
             "always to the left",
@@ -178,7 +183,8 @@ HINGE = Question(
 )
 
 
-# One number for where a knee points ---------------------------------------------------------------------------------
+# One number for where a knee points
+# ---------------------------------------------------------------------------------
 
 
 def _draw_swivel(rng, character):
@@ -241,8 +247,8 @@ def _judge_swivel(inputs, output):
         )
     return Verdict(
         0.5 if abs(off) <= np.radians(3) else 0.0,
-        "your swivel turns the knee to another place; measure square to the line from hip to ankle, from "
-        "straight ahead to the knee.",
+        "your swivel turns the knee to another place; measure square to the line from hip to ankle,"
+        " from straight ahead to the knee.",
         measured,
         drawn,
     )
@@ -275,7 +281,8 @@ SWIVEL = Question(
         Misconception(
             "from ankle to hip",
             lambda h, k, a: -_swivel(h, k, a),
-            "the turn is counted about the direction from ankle to hip; it belongs about hip to ankle",
+            "the turn is counted about the direction from ankle to hip; it belongs about hip to"
+            " ankle",
         ),
         Misconception(
             "outward positive",
@@ -290,18 +297,21 @@ SWIVEL = Question(
         Misconception(
             "from above",
             _swivel_from_above,
-            "the angle is read in the view from above, which fits only a leg that hangs straight down",
+            "the angle is read in the view from above, which fits only a leg that hangs straight"
+            " down",
         ),
         Misconception(
             "arguments exchanged",
             _swivel_exchanged,
-            "the two arguments of arctan2 are exchanged: the part across comes first, then the part ahead",
+            "the two arguments of arctan2 are exchanged: the part across comes first, then the part"
+            " ahead",
         ),
     ),
 )
 
 
-# A pole that moves nothing ------------------------------------------------------------------------------------------
+# A pole that moves nothing
+# ------------------------------------------------------------------------------------------
 
 
 def _draw_pole(rng, character):
@@ -338,7 +348,7 @@ def _judge_pole(inputs, output):
     )  # a pole in the next street would shrink the leg
     drawn = picture.top_view(
         "Your pole, from above",
-        f"A leg from above. When your pole takes over, its knee moves by "
+        "A leg from above. When your pole takes over, its knee moves by "
         f"{100 * pop:.1f} centimetres from the dotted leg.",
         picture.ghost(_from_above([hip, knee, ankle])),
         picture.chain(_from_above([hip, after.knee, ankle]), ["hip", "", ""]),
@@ -369,7 +379,10 @@ def _judge_pole(inputs, output):
         what = (
             "its distance from the knee is not the one asked for"
             if square
-            else "it is not right in front of the knee: along the line from hip to ankle it stands higher or lower"
+            else (
+                "it is not right in front of the knee: along the line from hip to ankle it stands"
+                " higher or lower"
+            )
         )
         return Verdict(0.5, f"your pole lies in the bend plane, but {what}.", measured, drawn)
     if turn > 90:
@@ -381,7 +394,8 @@ def _judge_pole(inputs, output):
         )
     return Verdict(
         0.25 if turn <= 1 else 0.0,
-        f"when your pole takes over, the knee turns by {turn:.1f}°: the pole is out of the bend plane.",
+        f"when your pole takes over, the knee turns by {turn:.1f}°: the pole is out of the bend"
+        " plane.",
         measured,
         drawn,
     )
@@ -403,7 +417,8 @@ POLE = Question(
         Misconception(
             "straight ahead",
             lambda h, k, a, d: k + d * AHEAD,
-            "the pole goes straight ahead of the knee, along the world's z, whichever way the knee points",
+            "the pole goes straight ahead of the knee, along the world's z, whichever way the knee"
+            " points",
         ),
         Misconception(
             "behind",
@@ -418,13 +433,14 @@ POLE = Question(
         Misconception(
             "from the line",
             lambda h, k, a, d: _beside(h, k, a) + _pole(h, k, a, d) - k,
-            "the distance is measured from the line between hip and ankle; it belongs in front of the knee",
+            "the distance is measured from the line between hip and ankle; it belongs in front of"
+            " the knee",
         ),
         Misconception(
             "from the middle",
             lambda h, k, a, d: k + d * _unit(k - (h + a) / 2),
-            "the direction is taken from the middle of the line between hip and ankle; right beside the knee "
-            "is the middle only where both bones are equally long",
+            "the direction is taken from the middle of the line between hip and ankle; right beside"
+            " the knee is the middle only where both bones are equally long",
         ),
         Misconception(
             "along the thigh",
@@ -434,13 +450,15 @@ POLE = Question(
         Misconception(
             "direction not unit",
             lambda h, k, a, d: k + d * (k - _beside(h, k, a)),
-            "the direction is used as it comes, a few centimetres long; make it one metre long first",
+            "the direction is used as it comes, a few centimetres long; make it one metre long"
+            " first",
         ),
     ),
 )
 
 
-# How far away -------------------------------------------------------------------------------------------------------
+# How far away
+# -------------------------------------------------------------------------------------------------------
 
 
 def _draw_distance(rng, character):
@@ -512,7 +530,7 @@ def _judge_distance(inputs, output):
         )
     return Verdict(
         0.5 if near else 0.0,
-        f"your pole could be nearer and still turn the knee by no more than "
+        "your pole could be nearer and still turn the knee by no more than "
         f"{allowed:g}°; the knee itself stands off the line already.",
         measured,
         drawn,
@@ -520,7 +538,8 @@ def _judge_distance(inputs, output):
 
 
 def _distance(change=lambda far_cm, knee_cm: far_cm - knee_cm, angle=np.radians):
-    """A wrong way to the distance; a change of the one that starts at the line, an angle of the allowed turn."""
+    """A wrong way to the distance; a change of the one that starts at the line, an angle of the
+    allowed turn."""
     return lambda upper, lower, bend_deg, off_cm, turn_deg: change(
         off_cm / np.tan(angle(turn_deg)), _stands_off_cm(upper, lower, bend_deg)
     )
@@ -538,13 +557,14 @@ DISTANCE = Question(
         Misconception(
             "from the line",
             _distance(lambda far, knee: far),
-            "the distance is counted from the line between hip and ankle; the knee stands off that line "
-            "already",
+            "the distance is counted from the line between hip and ankle; the knee stands off that"
+            " line already",
         ),
         Misconception(
             "knee counted twice",
             _distance(lambda far, knee: far + knee),
-            "the knee's distance from the line is added; the pole's distance from the line already holds it",
+            "the knee's distance from the line is added; the pole's distance from the line already"
+            " holds it",
         ),
         Misconception(
             "degrees for radians",
@@ -565,7 +585,8 @@ DISTANCE = Question(
 )
 
 
-# The frame in which it flips ----------------------------------------------------------------------------------------
+# The frame in which it flips
+# ----------------------------------------------------------------------------------------
 
 
 def _draw_flip(rng, character):
@@ -576,7 +597,8 @@ def _draw_flip(rng, character):
     def path(
         start_deg, end_deg, aside=0.0, pole_deg=60.0, sway=0.0, heading_deg=None, pole_out=1.0
     ):
-        """A goal that swings from one angle to another, and a pole at about `pole_deg` from straight down."""
+        """A goal that swings from one angle to another, and a pole at about `pole_deg` from
+        straight down."""
         frames = int(rng.integers(14, 25))
         step_deg = (end_deg - start_deg) / (frames - 1)
         between = (pole_deg - start_deg) // step_deg + rng.uniform(
@@ -668,14 +690,15 @@ def _judge_flip(inputs, output):
     if yours == true:
         return Verdict(
             1.0,
-            "you find each flip between its two frames, and leave quick knees that do not flip alone.",
+            "you find each flip between its two frames, and leave quick knees that do not flip"
+            " alone.",
             measured,
             drawn,
         )
     if true < 0:
         return Verdict(
             0.0,
-            f"there is no flip on this path: from frame to frame the bend plane turns by at most "
+            "there is no flip on this path: from frame to frame the bend plane turns by at most "
             f"{turn.max():.0f}°.",
             measured,
             drawn,
@@ -689,8 +712,8 @@ def _judge_flip(inputs, output):
         )
     return Verdict(
         0.25 if abs(yours - true) <= 1 else 0.0,
-        "between the two frames you name the bend plane turns by no more than a right angle; count frames "
-        "from 0, and name the last one before the flip.",
+        "between the two frames you name the bend plane turns by no more than a right angle; count"
+        " frames from 0, and name the last one before the flip.",
         measured,
         drawn,
     )
@@ -734,43 +757,47 @@ FLIP = Question(
         Misconception(
             "fastest frame",
             lambda *path: int(_kick(*path)[1].argmax()),
-            "the fastest frame is named, also on paths without a flip; a flip is more than 90° in one frame",
+            "the fastest frame is named, also on paths without a flip; a flip is more than 90° in"
+            " one frame",
         ),
         Misconception(
             "waiting for unguided",
             _flip_unguided,
-            "you look for a frame that the pole does not guide; most flips jump over the line between two "
-            "frames",
+            "you look for a frame that the pole does not guide; most flips jump over the line"
+            " between two frames",
         ),
         Misconception(
             "jump of the swivel",
             _flip_swivel,
-            "you look for a jump of the swivel, which also jumps from 180° to −180°, and where the leg "
-            "points straight ahead, while the knee goes on smoothly",
+            "you look for a jump of the swivel, which also jumps from 180° to −180°, and where the"
+            " leg points straight ahead, while the knee goes on smoothly",
         ),
         Misconception(
             "goal as high as the pole",
             _flip_above,
-            "you compare the goal's height with the pole's; what counts is the line from hip to goal",
+            "you compare the goal's height with the pole's; what counts is the line from hip to"
+            " goal",
         ),
         Misconception(
             "sign of x",
             lambda *path: _first(np.diff(np.sign(_kick(*path)[0].hinge[:, 0])) != 0),
-            "you look for a change of sign in the hinge axis's x, which says nothing when the character "
-            "faces another way",
+            "you look for a change of sign in the hinge axis's x, which says nothing when the"
+            " character faces another way",
         ),
     ),
 )
 
 
-# Both knees over their toes -----------------------------------------------------------------------------------------
+# Both knees over their toes
+# -----------------------------------------------------------------------------------------
 
 
 def _draw_squat(rng, character):
     upper, lower = character.thigh, character.shank
 
     def stance(heading_deg, left_deg, right_deg):
-        """Hips above ankles, feet turned out by these angles, the whole character by its heading."""
+        """Hips above ankles, feet turned out by these angles, the whole character by its
+        heading."""
         height = character.ankle_height + rng.uniform(0.6, 0.9) * (upper + lower)
         hips = np.array([[side * character.hip_width / 2, height, 0.0] for side in (1, -1)])
         ankles = hips * [1, 0, 1] + [0, character.ankle_height, 0]
@@ -834,8 +861,8 @@ def _judge_squat(inputs, output):
     if good.all():
         return Verdict(
             0.5,
-            "the knees are over their toes, but a pole is nearer to the line from hip to ankle than "
-            "the leg is long.",
+            "the knees are over their toes, but a pole is nearer to the line from hip to ankle than"
+            " the leg is long.",
             measured,
             drawn,
         )
@@ -906,7 +933,8 @@ SQUAT = Question(
 )
 
 
-# What a knee control should follow ----------------------------------------------------------------------------------
+# What a knee control should follow
+# ----------------------------------------------------------------------------------
 
 FOLLOWS = ("pelvis", "feet")
 
@@ -972,8 +1000,8 @@ def _judge_follows(inputs, output):
         )
     return Verdict(
         score,
-        "a distance is wrong: solve the leg for each pole, then measure in the view from above, at a "
-        "right angle from the knee to the line of the toes, in centimetres.",
+        "a distance is wrong: solve the leg for each pole, then measure in the view from above, at"
+        " a right angle from the knee to the line of the toes, in centimetres.",
         measured,
         drawn,
     )
@@ -1020,7 +1048,8 @@ CHOOSE = Question(
         Misconception(
             "along x",
             _follows(_along_x),
-            "the distances are measured along x; the toes are turned out, so measure square to their line",
+            "the distances are measured along x; the toes are turned out, so measure square to"
+            " their line",
         ),
         Misconception(
             "to the toe",
@@ -1034,7 +1063,8 @@ CHOOSE = Question(
                     100 * np.abs(two_bone.off_toes(np.stack(poles), ankle, toe))
                 )
             ),
-            "the poles' distances are measured; the knee lies between its pole and the line hip–ankle",
+            "the poles' distances are measured; the knee lies between its pole and the line"
+            " hip–ankle",
         ),
     ),
 )

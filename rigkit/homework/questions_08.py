@@ -1,7 +1,7 @@
 """Questions of lesson 08, what an animator touches.
 
-World axes: x to the character's left, y up, z ahead, in metres; frames are 4×4, angles in radians unless a name ends in
-`_deg`.
+World axes: x to the character's left, y up, z ahead, in metres; frames are 4×4, angles in radians
+unless a name ends in `_deg`.
 """
 
 from dataclasses import replace
@@ -40,7 +40,8 @@ def _rounded(case):
 
 
 def _apart(yours, wanted):
-    """How far two frames are apart: origins in metres, and the angle between their axes, also where `yours` is bent."""
+    """How far two frames are apart: origins in metres, and the angle between their axes, also where
+    `yours` is bent."""
     across = np.linalg.norm(yours[:3, :3] - wanted[:3, :3]) / np.sqrt(8)
     return float(np.linalg.norm((yours - wanted)[:3, 3])), float(2 * np.arcsin(min(across, 1.0)))
 
@@ -106,7 +107,8 @@ def _judge_frame(yours, wanted, name, good, place, turn):
     return Verdict(0.25 if turned <= NEAR else 0.0, place, measured, drawn)
 
 
-# Values that read zero ----------------------------------------------------------------------------------------------
+# Values that read zero
+# ----------------------------------------------------------------------------------------------
 
 
 def _draw_zeroed(rng, character):
@@ -138,7 +140,8 @@ def _judge_zeroed(inputs, output):
         off = _apart(output["values"], np.eye(4))
         return Verdict(
             0.0,
-            "this control is at its rest, and your values are not those of a frame that does nothing.",
+            "this control is at its rest, and your values are not those of a frame that does"
+            " nothing.",
             {
                 "Your shift at rest": f"{100 * min(off[0], 1e6):.1f} cm",
                 "Your turn at rest": f"{np.degrees(off[1]):.1f}°",
@@ -155,7 +158,8 @@ def _judge_zeroed(inputs, output):
         rest @ output["values"],
         world,
         "control",
-        "put on the rest frame, your values bring the control to where it is, and at rest they are zero.",
+        "put on the rest frame, your values bring the control to where it is, and at rest they are"
+        " zero.",
         "put on the rest frame, your values bring the control to another place.",
         "put on the rest frame, your values bring the control to the right place, but turned.",
     )
@@ -190,13 +194,14 @@ ZEROED = Question(
         Misconception(
             "subtracted",
             _subtracted,
-            "the shift is the difference of two places, along the world's axes; values count along the "
-            "axes of the rest frame",
+            "the shift is the difference of two places, along the world's axes; values count along"
+            " the axes of the rest frame",
         ),
         Misconception(
             "order swapped",
             lambda rest, world: world @ np.linalg.inv(rest),
-            "the two frames are multiplied in the other order, which moves things about the world's origin",
+            "the two frames are multiplied in the other order, which moves things about the world's"
+            " origin",
         ),
         Misconception(
             "from world to rest",
@@ -206,15 +211,16 @@ ZEROED = Question(
         Misconception(
             "transposed",
             lambda rest, world: rest.T @ world,
-            "the whole 4×4 frame is transposed to undo it; that undoes a turn alone, not a frame with an "
-            "origin",
+            "the whole 4×4 frame is transposed to undo it; that undoes a turn alone, not a frame"
+            " with an origin",
         ),
         Misconception("turn left out", _turn_left_out, "the shift is there, the turn is not"),
     ),
 )
 
 
-# A turn about a pivot -----------------------------------------------------------------------------------------------
+# A turn about a pivot
+# -----------------------------------------------------------------------------------------------
 
 
 def _draw_pivot(rng, character):
@@ -259,11 +265,12 @@ def _judge_pivot(inputs, output):
         wanted,
         "control",
         "the control has turned, and its pivot has not moved.",
-        f"your pivot has moved by {100 * min(slid, 1e6):.1f} cm; the pivot is the one point that a turn leaves alone."
+        f"your pivot has moved by {100 * min(slid, 1e6):.1f} cm; the pivot is the one point"
+        " that a turn leaves alone."
         if slid > NEAR
         else "your pivot is in its place, but the control is not turned as asked.",
-        "the control is in its place, but not turned as asked: the turn comes after the rest frame, about the "
-        "control's own axes.",
+        "the control is in its place, but not turned as asked: the turn comes after the rest frame,"
+        " about the control's own axes.",
     )
     return replace(
         verdict,
@@ -296,13 +303,14 @@ PIVOT = Question(
         Misconception(
             "about the origin",
             lambda rest, pivot, turn: rest @ _only_turn(turn),
-            "the control turns about its own origin, where its outline lies; the pivot is elsewhere",
+            "the control turns about its own origin, where its outline lies; the pivot is"
+            " elsewhere",
         ),
         Misconception(
             "there and back swapped",
             lambda rest, pivot, turn: rest @ _shifted(-pivot) @ _only_turn(turn) @ _shifted(pivot),
-            "the two shifts are exchanged; the one that takes the pivot to the origin has to come first, on "
-            "the right of the turn",
+            "the two shifts are exchanged; the one that takes the pivot to the origin has to come"
+            " first, on the right of the turn",
         ),
         Misconception(
             "not back",
@@ -312,8 +320,8 @@ PIVOT = Question(
         Misconception(
             "pivot in the world",
             lambda rest, pivot, turn: _shifted(pivot) @ _only_turn(turn) @ _shifted(-pivot) @ rest,
-            "the pivot is taken as a point of the world, and the turn about the world's axes; both belong "
-            "to the control",
+            "the pivot is taken as a point of the world, and the turn about the world's axes; both"
+            " belong to the control",
         ),
         Misconception(
             "other way round",
@@ -325,14 +333,15 @@ PIVOT = Question(
             lambda rest, pivot, turn: fr.frame(
                 turn @ rest[:3, :3], fr.apply(rest, pivot) - turn @ rest[:3, :3] @ pivot
             ),
-            "the turn comes before the rest frame, about the world's axes; it belongs after it, about the "
-            "control's own",
+            "the turn comes before the rest frame, about the world's axes; it belongs after it,"
+            " about the control's own",
         ),
     ),
 )
 
 
-# Outline and pivot --------------------------------------------------------------------------------------------------
+# Outline and pivot
+# --------------------------------------------------------------------------------------------------
 
 PLACES = ("ankle", "floor", "middle")
 
@@ -349,7 +358,8 @@ def _draw_places(rng, character):
 
 
 def _ankle_moves(up_deg, height, ahead):
-    """How far the ankle moves when its foot turns about the floor below it, and about the outline's middle, cm."""
+    """How far the ankle moves when its foot turns about the floor below it, and about the outline's
+    middle, cm."""
     turn = {"foot": {"turn_x": -np.radians(up_deg)}}
     rest = np.array([0.0, height, 0.0])
     posed = [
@@ -378,7 +388,10 @@ def _judge_places(inputs, output):
         picture.note(at[:0:-1], "pivot", "miss"),
     )
     measured = {
-        "You say": f"{choice} keeps it; {yours[0]:.1f} cm about the floor, {yours[1]:.1f} cm about the middle"
+        "You say": (
+            f"{choice} keeps it; {yours[0]:.1f} cm about the floor, {yours[1]:.1f} cm about the"
+            " middle"
+        )
     }
     right = np.abs(np.abs(yours) - true) <= 0.0501
     keeps = choice == "ankle"
@@ -399,8 +412,8 @@ def _judge_places(inputs, output):
         )
     return Verdict(
         score,
-        "a distance is wrong: the ankle goes along a circle around the pivot; measure straight from "
-        "where it was to where it is, in centimetres.",
+        "a distance is wrong: the ankle goes along a circle around the pivot; measure straight from"
+        " where it was to where it is, in centimetres.",
         measured,
         drawn,
     )
@@ -426,19 +439,20 @@ MOVED = Question(
         Misconception(
             "where the outline is",
             _moves(_ankle_moves, "floor"),
-            "the pivot is left where the outline lies, on the floor; then the ankle moves by the first of "
-            "your own two numbers",
+            "the pivot is left where the outline lies, on the floor; then the ankle moves by the"
+            " first of your own two numbers",
         ),
         Misconception(
             "along the circle",
             _moves(lambda up, height, ahead: np.radians(up) * _radii(height, ahead)),
-            "the way along the circle is given; measure straight from where the ankle was to where it is",
+            "the way along the circle is given; measure straight from where the ankle was to where"
+            " it is",
         ),
         Misconception(
             "sine of the whole turn",
             _moves(lambda up, height, ahead: np.sin(np.radians(up)) * _radii(height, ahead)),
-            "the distances are the radius times the sine of the whole turn, which is the way to the side "
-            "alone; the ankle also sinks",
+            "the distances are the radius times the sine of the whole turn, which is the way to the"
+            " side alone; the ankle also sinks",
         ),
         Misconception(
             "metres",
@@ -454,7 +468,8 @@ MOVED = Question(
 )
 
 
-# Following with the gap kept ----------------------------------------------------------------------------------------
+# Following with the gap kept
+# ----------------------------------------------------------------------------------------
 
 
 def _draw_follow(rng, character):
@@ -531,18 +546,20 @@ FOLLOW = Question(
         Misconception(
             "gap along the world's axes",
             _beside,
-            "the vector between the two is kept along the world's axes; the gap belongs in the leader's "
-            "frame and turns with it",
+            "the vector between the two is kept along the world's axes; the gap belongs in the"
+            " leader's frame and turns with it",
         ),
         Misconception(
             "turned in place",
             _turned_in_place,
-            "the follower turns like its leader, but on the spot; a turn of the leader also swings it round",
+            "the follower turns like its leader, but on the spot; a turn of the leader also swings"
+            " it round",
         ),
         Misconception(
             "order swapped",
             lambda leader, follower, now: ct.gap_to(leader, follower) @ now,
-            "gap and leader are multiplied in the other order; the leader's world frame comes first",
+            "gap and leader are multiplied in the other order; the leader's world frame comes"
+            " first",
         ),
         Misconception(
             "gap the other way",
@@ -561,7 +578,8 @@ FOLLOW = Question(
 )
 
 
-# A gap taken in the middle of a scene -------------------------------------------------------------------------------
+# A gap taken in the middle of a scene
+# -------------------------------------------------------------------------------
 
 
 def _draw_switch(rng, character):
@@ -614,8 +632,8 @@ SWITCH = Question(
         Misconception(
             "values twice",
             lambda leader, values, world: fr.relative(leader, world),
-            "the values are still in the gap, and then come on top once more; take them out of the world "
-            "frame first",
+            "the values are still in the gap, and then come on top once more; take them out of the"
+            " world frame first",
         ),
         Misconception(
             "gap lost",
@@ -625,7 +643,8 @@ SWITCH = Question(
         Misconception(
             "values on the wrong side",
             lambda leader, values, world: fr.relative(leader, fr.invert(values) @ world),
-            "the values are taken off on the left, as if they came before the base; they come after it",
+            "the values are taken off on the left, as if they came before the base; they come"
+            " after it",
         ),
         Misconception(
             "order swapped",
@@ -646,7 +665,8 @@ SWITCH = Question(
 )
 
 
-# What moves with the pelvis -----------------------------------------------------------------------------------------
+# What moves with the pelvis
+# -----------------------------------------------------------------------------------------
 
 NOTHING = "nothing"
 
@@ -735,7 +755,8 @@ def _judge_moving(inputs, output):
     if extra:
         first = extra[0][:25]
         says = (
-            f"{first} does not move with the pelvis: go from it to what it follows, and on, until nothing is left."
+            f"{first} does not move with the pelvis: go from it to what it follows, and on, until"
+            " nothing is left."
             if first in inputs["controls"]
             else f"there is no control called {first}."
         )
@@ -788,7 +809,8 @@ MOVES = Question(
         Misconception(
             "direct followers only",
             _named(_direct),
-            "only those that follow the pelvis directly are named; their own followers come along as well",
+            "only those that follow the pelvis directly are named; their own followers come along"
+            " as well",
         ),
         Misconception(
             "everything",
@@ -802,7 +824,8 @@ MOVES = Question(
                     {*_moving(names, follows), "L_foot", "R_foot", "L_knee", "R_knee"}
                 )
             ),
-            "both legs are named; one of the feet follows nothing and stays, with all that follows it",
+            "both legs are named; one of the feet follows nothing and stays, with all that"
+            " follows it",
         ),
         Misconception(
             "turn without the drop",
@@ -817,7 +840,8 @@ MOVES = Question(
         Misconception(
             "sloping radius",
             _named(_moving, _whole_radius),
-            "the radius is the whole distance to the hem; the circle is level, so height does not count",
+            "the radius is the whole distance to the hem; the circle is level, so height does not"
+            " count",
         ),
         Misconception(
             "metres",

@@ -1,7 +1,8 @@
 """Questions of lesson 09, skin.
 
-Points are (x, y, z) in metres: x to the character's left, y up, z forward; in the side view (forward, up). A share or a
-weight is the second joint's, the shank's; the first joint, the thigh's, has what is left to one.
+Points are (x, y, z) in metres: x to the character's left, y up, z forward; in the side view
+(forward, up). A share or a weight is the second joint's, the shank's; the first joint, the thigh's,
+has what is left to one.
 """
 
 from functools import lru_cache
@@ -13,7 +14,8 @@ from rigkit import mesh, rotation, skin
 from rigkit.homework import picture
 from rigkit.homework.question import Misconception, Question, Verdict
 
-# Two bones and their skin --------------------------------------------------------------------------------------------
+# Two bones and their skin
+# --------------------------------------------------------------------------------------------
 
 POINTS = 4
 
@@ -29,9 +31,9 @@ def _draw_skin(rng, character):
         around = rng.uniform([-0.06, -0.1, -0.06], [0.06, 0.1, 0.06], (POINTS, 3))
         return {
             "points": np.round(knee + around, 4),
-            "share": rng.choice(np.arange(1, 10), POINTS, replace=False) / 10
-            if share is None
-            else share,
+            "share": (
+                rng.choice(np.arange(1, 10), POINTS, replace=False) / 10 if share is None else share
+            ),
             "rest": rest,
             "posed": np.stack([thigh, shank]),
         }
@@ -77,7 +79,9 @@ def _judge_skin(inputs, output):
     measured = {
         "Your worst point is off by": _length(off[worst]),
         "The shank's share of it": f"{share[worst]:.1f}",
-        "At rest it is": f"{_length(np.linalg.norm(points[worst] - inputs['rest'][1, :3, 3]))} from the knee",
+        "At rest it is": (
+            f"{_length(np.linalg.norm(points[worst] - inputs['rest'][1, :3, 3]))} from the knee"
+        ),
     }
     if right.all():
         return Verdict(
@@ -85,8 +89,8 @@ def _judge_skin(inputs, output):
         )
     return Verdict(
         0.5 * float(right.mean()),
-        "a point is not where its two joints take it; work one through by hand: where does each joint alone "
-        "carry it, and what lies between the two?",
+        "a point is not where its two joints take it; work one through by hand: where does each"
+        " joint alone carry it, and what lies between the two?",
         measured,
         drawn,
     )
@@ -114,14 +118,14 @@ SKIN = Question(
         Misconception(
             "no inverse bind",
             _skin_with(lambda rest, posed: posed),
-            "the inverse bind matrices are missing: each point is moved out by the posed frame without "
-            "being taken into the rest frame first, so it is moved twice",
+            "the inverse bind matrices are missing: each point is moved out by the posed frame"
+            " without being taken into the rest frame first, so it is moved twice",
         ),
         Misconception(
             "inverse on the wrong side",
             _skin_with(lambda rest, posed: fr.invert(rest) @ posed),
-            "the inverse bind matrix stands on the left of the posed frame; the first thing done to a point "
-            "stands nearest to it",
+            "the inverse bind matrix stands on the left of the posed frame; the first thing done to"
+            " a point stands nearest to it",
         ),
         Misconception(
             "inverse of the pose",
@@ -141,8 +145,8 @@ SKIN = Question(
         Misconception(
             "along the arc",
             _skin_with(_motions, skin.dual_quaternion_blend),
-            "the points go along an arc, as dual quaternions take them; linear blend takes the straight "
-            "line",
+            "the points go along an arc, as dual quaternions take them; linear blend takes the"
+            " straight line",
         ),
         Misconception(
             "only the shank's motion",
@@ -155,7 +159,8 @@ SKIN = Question(
 )
 
 
-# Four weights that add to one ----------------------------------------------------------------------------------------
+# Four weights that add to one
+# ----------------------------------------------------------------------------------------
 
 JOINTS = 6
 NOTHING = 1e-6
@@ -208,8 +213,10 @@ def _judge_four(inputs, output):
             1.0, "four at most, the strongest, and nothing lost from the sum.", measured, drawn
         )
     sentences = (
-        f"the weights of a point add to one; yours add to {total:.3g}, so it "
-        f"{'lags behind, toward' if total < 1 else 'runs ahead, away from'} the world's origin.",
+        (
+            f"the weights of a point add to one; yours add to {total:.3g}, so it "
+            f"{'lags behind, toward' if total < 1 else 'runs ahead, away from'} the world's origin."
+        ),
         f"a point has room for four joints; yours has {count}.",
         "a weight that should have stayed is gone, or the other way round.",
         "the weights that stay keep their proportions to each other; yours do not.",
@@ -254,8 +261,8 @@ FOUR = Question(
         Misconception(
             "pruned after adding to one",
             lambda w: _kept(w, _strongest(w)) / w.sum(),
-            "the weights are made to add to one first and pruned afterwards; what was pruned is then "
-            "missing",
+            "the weights are made to add to one first and pruned afterwards; what was pruned is"
+            " then missing",
         ),
         Misconception(
             "pruned only",
@@ -276,14 +283,15 @@ FOUR = Question(
         Misconception(
             "small ones dropped",
             _large_enough,
-            "weights below a tenth are dropped; that may leave more than four, and takes small ones that "
-            "had room",
+            "weights below a tenth are dropped; that may leave more than four, and takes small ones"
+            " that had room",
         ),
     ),
 )
 
 
-# Sharing a twist -----------------------------------------------------------------------------------------------------
+# Sharing a twist
+# -----------------------------------------------------------------------------------------------------
 
 
 def _draw_twist(rng, character):
@@ -311,8 +319,8 @@ def _judge_twist(inputs, output):
     ends = 0.05 * np.array([[1.0, 0.0], [np.cos(angle), np.sin(angle)]])
     drawn = picture.top_view(
         "One joint turned by your largest twist",
-        "A point of the skin as the joint's two sides carry it, seen along "
-        f"the limb, and the point halfway between; it keeps {100 * left:.1f} per cent of its distance from the axis.",
+        "A point of the skin as the joint's two sides carry it, seen along the limb, and the point"
+        f" halfway between; it keeps {100 * left:.1f} per cent of its distance from the axis.",
         picture.ghost([[0, 0], ends[0]]),
         picture.ghost([[0, 0], ends[1]]),
         picture.ghost(ends),
@@ -321,7 +329,9 @@ def _judge_twist(inputs, output):
         picture.measure([0, 0], ends.mean(axis=0), f"{100 * left:.1f} %"),
     )
     measured = {
-        "Your largest twist leaves": f"{100 * left:.1f} % of the radius where the skin is shared evenly",
+        "Your largest twist leaves": (
+            f"{100 * left:.1f} % of the radius where the skin is shared evenly"
+        ),
         "You say": f"{joints:g} joints" + (f", {twist / joints:.1f}° each" if joints > 0.5 else ""),
     }
     score = 0.5 * sized + 0.5 * counted
@@ -401,7 +411,8 @@ TWIST = Question(
 )
 
 
-# Volume against the blend's reach ------------------------------------------------------------------------------------
+# Volume against the blend's reach
+# ------------------------------------------------------------------------------------
 
 FINDINGS = ("about half", "about the same", "about twice")
 
@@ -461,15 +472,17 @@ def _judge_volume(inputs, output):
             1.0 if concluded else score,
             "a blend that reaches further squeezes more of the limb."
             if concluded
-            else "your measurements are right; divide the second by the first, and conclude again.",
+            else (
+                "your measurements are right; divide the second by the first, and conclude again."
+            ),
             measured,
             drawn,
         )
     which = "one of your volumes is" if right.any() else "your volumes are"
     return Verdict(
         score,
-        f"{which} not what linear blend loses: the bend goes in as radians, the lost volume is rest "
-        "less posed, and a cubic metre has a million cubic centimetres.",
+        f"{which} not what linear blend loses: the bend goes in as radians, the lost volume is rest"
+        " less posed, and a cubic metre has a million cubic centimetres.",
         measured,
         drawn,
     )
@@ -502,13 +515,14 @@ VOLUME = Question(
         Misconception(
             "softer keeps more",
             _volumes(lambda lost: (FINDINGS[0], lost[::-1])),
-            "the two volumes stand in the wrong order, as if the softer blend lost less; measure each",
+            "the two volumes stand in the wrong order, as if the softer blend lost less; measure"
+            " each",
         ),
         Misconception(
             "reach does not matter",
             _volumes(lambda lost: (FINDINGS[1], [lost[0]] * 2)),
-            "one volume is given twice; the section at the joint does not depend on the reach, the volume "
-            "does",
+            "one volume is given twice; the section at the joint does not depend on the reach, the"
+            " volume does",
         ),
         Misconception(
             "degrees as radians",
@@ -534,7 +548,8 @@ VOLUME = Question(
 )
 
 
-# Weights for a knee --------------------------------------------------------------------------------------------------
+# Weights for a knee
+# --------------------------------------------------------------------------------------------------
 
 RINGS = 41
 MOST_STRETCH, MOST_LOST = 1.8, 1.7  # the loss in cubes of the radius
@@ -556,7 +571,8 @@ def _draw_knee(rng, character):
 
 
 def _bent_limb(heights, radius, weights, bend=np.pi / 2):
-    """The most stretched edge, the volume lost in cubes of the radius, and the front and back of each ring (z, y)."""
+    """The most stretched edge, the volume lost in cubes of the radius, and the front and back of
+    each ring (z, y)."""
     order = np.argsort(-heights)
     limb = mesh.tube(radius, 8 * radius, 24, RINGS - 1)
     rings = np.repeat(weights[order], 24)
@@ -582,14 +598,17 @@ def _judge_knee(inputs, output):
     ended = bounded and np.abs(above).max() <= 0.01 and np.abs(below - 1).max() <= 0.01
     halved, whole, kept = abs(middle - 0.5) <= 0.02, stretch <= MOST_STRETCH, lost <= MOST_LOST
     measured = {
-        "The shank's weight, from above to below": f"{above.mean():.3g}, {middle:.3g} at the joint, "
-        f"{below.mean():.3g}",
-        "The most stretched edge": f"{100 * stretch:.0f} % of its length; {100 * MOST_STRETCH:.0f} % may be",
+        "The shank's weight, from above to below": (
+            f"{above.mean():.3g}, {middle:.3g} at the joint, {below.mean():.3g}"
+        ),
+        "The most stretched edge": (
+            f"{100 * stretch:.0f} % of its length; {100 * MOST_STRETCH:.0f} % may be"
+        ),
         "Volume lost": f"{lost:.2f} cubes of the radius; {MOST_LOST:g} are allowed",
     }
     drawn = picture.side_view(
         "Your knee at 90°",
-        f"A limb bent by 90 degrees with your weights, its front and its back; its most stretched "
+        "A limb bent by 90 degrees with your weights, its front and its back; its most stretched "
         f"edge is {stretch:.1f} times as long as at rest.",
         picture.ghost([[0, 4 * radius], [0, 0], [-4 * radius, 0]]),
         *(picture.dots(side, "inverse") for side in np.moveaxis(outline, 1, 0)),
@@ -601,17 +620,19 @@ def _judge_knee(inputs, output):
     if not ended:
         return Verdict(
             0.1 * (halved and bounded),
-            "three radii above the joint the skin is all the thigh's, three below all the shank's, and no "
-            "weight lies outside 0 to 1.",
+            "three radii above the joint the skin is all the thigh's, three below all the shank's,"
+            " and no weight lies outside 0 to 1.",
             measured,
             drawn,
         )
     sentence = (
         "at the joint itself both have the same share."
         if not halved
-        else "the skin at the front is stretched too far: the blend is too short."
-        if not whole
-        else "too much volume is lost: the blend reaches too far."
+        else (
+            "the skin at the front is stretched too far: the blend is too short."
+            if not whole
+            else "too much volume is lost: the blend reaches too far."
+        )
     )
     return Verdict(0.1 + 0.2 * (halved + whole + kept), sentence, measured, drawn)
 
@@ -635,7 +656,8 @@ KNEE = Question(
             lambda heights, radius: np.where(
                 np.abs(heights) < 1e-9, 0.5, (heights < 0).astype(float)
             ),
-            "each ring goes with one joint alone; the skin between two neighbours has to stretch for both",
+            "each ring goes with one joint alone; the skin between two neighbours has to stretch"
+            " for both",
         ),
         Misconception(
             "weights swapped",
@@ -655,7 +677,8 @@ KNEE = Question(
         Misconception(
             "as tight as a hinge",
             lambda heights, radius: _smooth(heights, 0.4 * radius),
-            "the blend reaches less than half a radius to either side, so a few edges take the whole bend",
+            "the blend reaches less than half a radius to either side, so a few edges take the"
+            " whole bend",
         ),
         Misconception(
             "same reach for all",
@@ -671,12 +694,14 @@ KNEE = Question(
 )
 
 
-# Blending two turns --------------------------------------------------------------------------------------------------
+# Blending two turns
+# --------------------------------------------------------------------------------------------------
 
 
 def _draw_turns(rng, character):
     def case(turn_deg, share, sign, against=False):
-        """Two turns so far apart, written so that their product has this sign; `against`: their last numbers' has not."""
+        """Two turns so far apart, written so that their product has this sign; `against`: their
+        last numbers' has not."""
         while True:
             first = rotation.unit_quaternion(rng.standard_normal(4))
             axis = rotation.perpendicular(rng.standard_normal(3))
@@ -699,7 +724,8 @@ def _draw_turns(rng, character):
 
 
 def _blended_turn(first, second, share):
-    """What dual-quaternion skinning does with a point that two joints turn about the origin, as a matrix."""
+    """What dual-quaternion skinning does with a point that two joints turn about the origin, as a
+    matrix."""
     turns = fr.frame(rotation.matrix_from_quaternion([first, second]))
     return skin.dual_quaternion_blend(np.eye(3), _table(np.full(3, share)), turns).T
 
@@ -782,8 +808,8 @@ TURNS = Question(
         Misconception(
             "sign not flipped",
             _sum_with(lambda first, second: 1.0),
-            "the sum is taken as it stands; where the product of the two is negative, the blend goes the "
-            "long way round, for q and −q are one turn",
+            "the sum is taken as it stands; where the product of the two is negative, the blend"
+            " goes the long way round, for q and −q are one turn",
         ),
         Misconception(
             "not normalised",
@@ -798,25 +824,27 @@ TURNS = Question(
         Misconception(
             "always flipped",
             _sum_with(lambda first, second: -1.0),
-            "the second quaternion's sign is changed every time; it is to be changed only where the product "
-            "is negative",
+            "the second quaternion's sign is changed every time; it is to be changed only where the"
+            " product is negative",
         ),
         Misconception(
             "sign of the last number",
             _sum_with(lambda first, second: np.sign(first[3] * second[3])),
-            "the sign is taken from the quaternions' last numbers; what decides is the product of all four",
+            "the sign is taken from the quaternions' last numbers; what decides is the product of"
+            " all four",
         ),
         Misconception(
             "even turning",
             lambda first, second, share: rotation.slerp(first, second, share),
-            "the angle is shared out evenly along the arc; the weighted sum, divided by its length, comes a "
-            "little off that",
+            "the angle is shared out evenly along the arc; the weighted sum, divided by its length,"
+            " comes a little off that",
         ),
     ),
 )
 
 
-# A joint moved after binding -----------------------------------------------------------------------------------------
+# A joint moved after binding
+# -----------------------------------------------------------------------------------------
 
 CURES = ("bind again", "weights that add to one", "a preset bend")
 
@@ -900,23 +928,26 @@ LATE = Question(
         Misconception(
             "the thigh's share",
             _late(lambda move, share: (1 - share) * move),
-            "the point is given what is left of one, the thigh's share, and the thigh has not moved",
+            "the point is given what is left of one, the thigh's share, and the thigh has not"
+            " moved",
         ),
         Misconception(
             "sides added",
             lambda ahead_cm, up_cm, share: (CURES[0], share * (abs(ahead_cm) + abs(up_cm))),
-            "both parts of the move are added up; the move is the long side of their right-angled triangle",
+            "both parts of the move are added up; the move is the long side of their right-angled"
+            " triangle",
         ),
         Misconception(
             "nothing moves",
             _late(lambda move, share: 0.0, CURES[2]),
-            "the skin is thought to stay at rest, whatever its joints do; it goes with the matrices",
+            "the skin is thought to stay at rest, whatever its joints do; it goes with the"
+            " matrices",
         ),
         Misconception(
             "weights blamed",
             _late(lambda move, share: share * move, CURES[1]),
-            "the weights are blamed; they add to one as before, and what is out of date is the inverse bind "
-            "matrix",
+            "the weights are blamed; they add to one as before, and what is out of date is the"
+            " inverse bind matrix",
         ),
         Misconception(
             "metres",

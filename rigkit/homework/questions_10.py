@@ -1,7 +1,8 @@
 """Questions of lesson 10, a walk.
 
-In the side view places are (forward, up) in metres, the floor at height 0. A foot's contact is 1 in a frame in which it
-is down and 0 in the air; a step from one frame to the next counts as down when it is down in both.
+In the side view places are (forward, up) in metres, the floor at height 0. A foot's contact is 1 in
+a frame in which it is down and 0 in the air; a step from one frame to the next counts as down when
+it is down in both.
 """
 
 from itertools import pairwise
@@ -20,7 +21,8 @@ ROOM_CM = 1.0  # by which a pelvis may ride lower than it need
 LEGS = ("front", "back")
 
 
-# When is a foot down? -----------------------------------------------------------------------------------------------
+# When is a foot down?
+# -----------------------------------------------------------------------------------------------
 
 
 def _draw_contacts(rng, character):
@@ -127,12 +129,14 @@ CONTACTS = Question(
         Misconception(
             "percent of stance",
             _share_of_stance,
-            "frames are divided by those of the stance; a stride lasts until the same foot strikes again",
+            "frames are divided by those of the stance; a stride lasts until the same foot strikes"
+            " again",
         ),
         Misconception(
             "percent of a step",
             _share_of_step,
-            "frames are divided by those up to the right foot's strike; that is a step, and a stride is two",
+            "frames are divided by those up to the right foot's strike; that is a step, and a"
+            " stride is two",
         ),
         Misconception(
             "whole recording",
@@ -168,7 +172,8 @@ CONTACTS = Question(
 )
 
 
-# How far a foot slides ----------------------------------------------------------------------------------------------
+# How far a foot slides
+# ----------------------------------------------------------------------------------------------
 
 SLIDE_FRAMES = 30
 
@@ -237,8 +242,8 @@ def _judge_slide(inputs, output):
         )
     return Verdict(
         0.0,
-        f"your slide is too {'long' if yours > true else 'short'}; go from frame to frame, and where "
-        "the foot is down in both, add the way it went along the floor.",
+        f"your slide is too {'long' if yours > true else 'short'}; go from frame to frame, and"
+        " where the foot is down in both, add the way it went along the floor.",
         measured,
         drawn,
     )
@@ -273,20 +278,22 @@ SLIDE = Question(
         Misconception(
             "end to end",
             _end_to_end,
-            "the straight way from a stance's first place to its last is measured; what slides to and fro "
-            "comes back, and has slid all the same",
+            "the straight way from a stance's first place to its last is measured; what slides to"
+            " and fro comes back, and has slid all the same",
         ),
         Misconception(
             "farthest from its landing",
             _farthest,
-            "the greatest distance from the landing is measured; a slide is the length of the whole way",
+            "the greatest distance from the landing is measured; a slide is the length of the"
+            " whole way",
         ),
         Misconception(
             "from the pelvis",
             lambda foot, pelvis, down: _slide_cm(
                 np.column_stack([foot[:, 0] - pelvis, foot[:, 1]]), pelvis, down
             ),
-            "the foot is seen from the pelvis; it has to stay on the floor, which does not move along",
+            "the foot is seen from the pelvis; it has to stay on the floor, which does not move"
+            " along",
         ),
         Misconception(
             "height too", _with_height, "ups and downs count as well; a slide is along the floor"
@@ -296,7 +303,8 @@ SLIDE = Question(
             lambda foot, pelvis, down: _slide_cm(
                 foot, pelvis, down, (down[1:] > 0.5) | (down[:-1] > 0.5)
             ),
-            "steps in which the foot is lifted or put down count as well; it must be down in both frames",
+            "steps in which the foot is lifted or put down count as well; it must be down in both"
+            " frames",
         ),
         Misconception(
             "metres",
@@ -307,7 +315,8 @@ SLIDE = Question(
 )
 
 
-# Plant a foot -------------------------------------------------------------------------------------------------------
+# Plant a foot
+# -------------------------------------------------------------------------------------------------------
 
 PLANT_FRAMES = 41
 HELD, STRAY = 1e-3, 0.01  # metres
@@ -399,15 +408,16 @@ def _judge_plant(inputs, output):
         )
     return Verdict(
         0.5,
-        "each stance stands, but in the air the foot jumps from the old correction to the new; let the "
-        "correction change a little in every frame of the swing.",
+        "each stance stands, but in the air the foot jumps from the old correction to the new; let"
+        " the correction change a little in every frame of the swing.",
         measured,
         drawn,
     )
 
 
 def _jump(forward, yours, last, first):
-    """By how much the correction changes faster than it may between two stances, metres; zero where it is smooth."""
+    """By how much the correction changes faster than it may between two stances, metres; zero where
+    it is smooth."""
     moved = (yours - forward)[last : first + 1]
     allowed = STEEPEST * abs(moved[-1] - moved[0]) / (first - last) + HELD
     strays = (
@@ -446,7 +456,8 @@ PLANT = Question(
         Misconception(
             "swing left alone",
             _swing_kept,
-            "the path through the air is left as it was, so the foot jumps when it leaves the floor",
+            "the path through the air is left as it was, so the foot jumps when it leaves the"
+            " floor",
         ),
         Misconception(
             "swing planted too",
@@ -472,7 +483,8 @@ PLANT = Question(
 )
 
 
-# A pelvis within reach ----------------------------------------------------------------------------------------------
+# A pelvis within reach
+# ----------------------------------------------------------------------------------------------
 
 HIPS_FRAMES = 20
 
@@ -549,9 +561,9 @@ def _judge_hips(inputs, output):
         )
     return Verdict(
         0.25 if too_high <= 0.005 else 0.0,
-        f"in frame {frame} the {('left', 'right')[side]} leg does not reach: the pelvis is "
-        f"{in_cm(too_high)} too high for it. Each leg, its foot's place and its share of full reach "
-        "make a right-angled triangle.",
+        f"in frame {frame} the {('left', 'right')[side]} leg does not reach: the pelvis is"
+        f" {in_cm(too_high)} too high for it. Each leg, its foot's place and its share of full"
+        " reach make a right-angled triangle.",
         measured,
         drawn,
     )
@@ -589,7 +601,8 @@ PELVIS = Question(
         Misconception(
             "one height for all",
             _hips(lambda rooms: np.full(HIPS_FRAMES, rooms.min())),
-            "one height, the lowest, serves for all frames; what a leg allows changes from frame to frame",
+            "one height, the lowest, serves for all frames; what a leg allows changes from frame to"
+            " frame",
         ),
         Misconception(
             "full reach",
@@ -606,8 +619,8 @@ PELVIS = Question(
         Misconception(
             "from the world's origin",
             lambda left, right, pelvis, *rest: _rooms(left, right, 0 * pelvis, *rest).min(axis=0),
-            "feet are taken to be as far ahead as they are from the world's origin; what counts is how far "
-            "they are from the hips",
+            "feet are taken to be as far ahead as they are from the world's origin; what counts is"
+            " how far they are from the hips",
         ),
         Misconception(
             "straight down",
@@ -620,7 +633,8 @@ PELVIS = Question(
 )
 
 
-# Count the pops -----------------------------------------------------------------------------------------------------
+# Count the pops
+# -----------------------------------------------------------------------------------------------------
 
 
 def _draw_pops(rng, character):
@@ -672,7 +686,9 @@ def _judge_pops(inputs, output):
     knee, rate, yours, true = inputs["knee"], inputs["rate"], float(output["pops"]), _pops(**inputs)
     measured = {
         "You count": f"{yours:g}",
-        "The fastest step turns the knee by": f"{np.degrees(np.abs(np.diff(knee)).max()):.1f}° in 1/{rate:g} of a second",
+        "The fastest step turns the knee by": (
+            f"{np.degrees(np.abs(np.diff(knee)).max()):.1f}° in 1/{rate:g} of a second"
+        ),
     }
     drawn = picture.side_view(
         "The knee of this case",
@@ -739,7 +755,8 @@ POPS = Question(
 )
 
 
-# Which leg decides --------------------------------------------------------------------------------------------------
+# Which leg decides
+# --------------------------------------------------------------------------------------------------
 
 
 def _draw_decides(rng, character):
@@ -813,8 +830,8 @@ def _judge_decides(inputs, output):
     if right:
         return Verdict(
             0.4,
-            "the leg is right, the height is not: keep each foot where it is, move the hips straight "
-            "down, and stop when the leg is within its share.",
+            "the leg is right, the height is not: keep each foot where it is, move the hips"
+            " straight down, and stop when the leg is within its share.",
             measured,
             drawn,
         )
@@ -847,7 +864,8 @@ DECIDES = Question(
         Misconception(
             "the farther foot",
             _decides(np.argmin),
-            "the foot that is farther ahead or behind decides; how high an ankle stands counts as well",
+            "the foot that is farther ahead or behind decides; how high an ankle stands counts as"
+            " well",
         ),
         Misconception(
             "along the leg",

@@ -1,7 +1,8 @@
 """Questions of lesson 11, the foot.
 
-All in the side view: (forward, up) from a spot on the floor below the ankle of the flat foot, in metres; the floor is
-at height 0. Turns are positive with the heel up and the toes down; radians unless a name ends in `_deg`.
+All in the side view: (forward, up) from a spot on the floor below the ankle of the flat foot, in
+metres; the floor is at height 0. Turns are positive with the heel up and the toes down; radians
+unless a name ends in `_deg`.
 """
 
 import numpy as np
@@ -48,7 +49,8 @@ def _sole(heel, ball, toe, ankle=None):
 FLOOR = picture.ghost([(-0.2, 0.0), (0.35, 0.0)])
 
 
-# Which point carries ------------------------------------------------------------------------------------------------
+# Which point carries
+# ------------------------------------------------------------------------------------------------
 
 
 def _draw_carries(rng, character):
@@ -129,8 +131,8 @@ def _judge_carries(inputs, output):
     if all(right):
         return Verdict(
             0.6,
-            "the points are right, the heel's height is not: it is the height of the ball, plus how "
-            "far the heel is above the ball.",
+            "the points are right, the heel's height is not: it is the height of the ball, plus how"
+            " far the heel is above the ball.",
             measured,
             drawn,
         )
@@ -198,7 +200,8 @@ CARRIES = Question(
                     100 * (behind + toes) * _sine_of_most(roll_deg)
                 ),
             ),
-            "the toe carries as soon as the heel is up; but the toes can bend, and up to the limit they do",
+            "the toe carries as soon as the heel is up; but the toes can bend, and up to the limit"
+            " they do",
         ),
         Misconception(
             "ball to the end",
@@ -225,8 +228,8 @@ CARRIES = Question(
                     )
                 ),
             ),
-            "for the heel's height the foot is turned by the limit alone; the limit is the bend between foot "
-            "and toes, and the foot is turned by the whole roll",
+            "for the heel's height the foot is turned by the limit alone; the limit is the bend"
+            " between foot and toes, and the foot is turned by the whole roll",
         ),
         Misconception(
             "metres",
@@ -237,7 +240,8 @@ CARRIES = Question(
 )
 
 
-# Where the ankle goes -----------------------------------------------------------------------------------------------
+# Where the ankle goes
+# -----------------------------------------------------------------------------------------------
 
 
 def _draw_ankle(rng, character):
@@ -282,23 +286,26 @@ def _judge_ankle(inputs, output):
     )
     held = {"From your ankle to the heel": heel, "to the ball": ball, "to the toe": toe}
     measured = {
-        name: f"{min(100 * np.linalg.norm(yours - point), 1e6):.2f} cm; flat it is "
-        f"{100 * np.linalg.norm(ankle - point):.2f} cm"
+        name: (
+            f"{min(100 * np.linalg.norm(yours - point), 1e6):.2f} cm; flat it is "
+            f"{100 * np.linalg.norm(ankle - point):.2f} cm"
+        )
         for name, point in held.items()
     }
     if miss <= 100 * NEAR:
         return Verdict(1.0, "the point that carries stays, and the ankle follows.", measured, drawn)
     return Verdict(
         0.25 if miss <= 1.0 else 0.0,
-        f"your ankle is {min(miss, 1e6):.1f} cm from where the foot takes it; ask which point stands "
-        "still, and how far the ankle is from it: a turn keeps that distance.",
+        f"your ankle is {min(miss, 1e6):.1f} cm from where the foot takes it; ask which point"
+        " stands still, and how far the ankle is from it: a turn keeps that distance.",
         measured,
         drawn,
     )
 
 
 def _one_pivot(choose):
-    """The ankle turned by the whole roll about a point that `choose` gives from roll and limit and the foot."""
+    """The ankle turned by the whole roll about a point that `choose` gives from roll and limit and
+    the foot."""
 
     def answer(roll, limit, heel, ball, toe, ankle):
         return _about(
@@ -328,12 +335,14 @@ ANKLE = Question(
         Misconception(
             "pivot at the ankle",
             lambda roll, limit, heel, ball, toe, ankle: ankle,
-            "the foot turns about its ankle, which stays; on the floor it turns about what stands there",
+            "the foot turns about its ankle, which stays; on the floor it turns about what stands"
+            " there",
         ),
         Misconception(
             "about the origin",
             _one_pivot(lambda roll, limit, points: np.zeros(2)),
-            "the ankle is turned about the origin, the spot below it; shift the pivot to the origin first",
+            "the ankle is turned about the origin, the spot below it; shift the pivot to the origin"
+            " first",
         ),
         Misconception(
             "sign flipped",
@@ -345,8 +354,8 @@ ANKLE = Question(
             lambda roll, limit, heel, ball, toe, ankle: _about(
                 heel if roll < 0 else ball if roll <= limit else toe, ankle, -roll
             ),
-            "the pivots are chosen well, but the turn goes the other way: what lies ahead of the pivot goes "
-            "down when the heel goes up",
+            "the pivots are chosen well, but the turn goes the other way: what lies ahead of the"
+            " pivot goes down when the heel goes up",
         ),
         Misconception(
             "degrees for radians",
@@ -370,19 +379,21 @@ ANKLE = Question(
                     "heel" if roll < 0 else "ball" if roll <= limit else "toe"
                 ]
             ),
-            "beyond the limit the whole roll is taken about the toe; only what lies beyond the limit is, and "
-            "the rest stays on the ball",
+            "beyond the limit the whole roll is taken about the toe; only what lies beyond the"
+            " limit is, and the rest stays on the ball",
         ),
         Misconception(
             "toe hung from the ball",
             _ball_over_toe,
-            "the ball's turn carries the toe's pivot along; the toe carries the ball, not the ball the toe",
+            "the ball's turn carries the toe's pivot along; the toe carries the ball, not the ball"
+            " the toe",
         ),
     ),
 )
 
 
-# Who carries whom ---------------------------------------------------------------------------------------------------
+# Who carries whom
+# ---------------------------------------------------------------------------------------------------
 
 RIGHT_ORDER = ("heel", "toe", "ball")  # or toe before heel: in one roll they never turn together
 
@@ -405,7 +416,8 @@ def _sunk_cm(roll_deg, limit_deg, toes):
 
 
 def _pivots_in(order, roll_deg, limit_deg, toes):
-    """Where heel, ball and toe are when their pivots carry each other in this order, the foot hung from the last."""
+    """Where heel, ball and toe are when their pivots carry each other in this order, the foot hung
+    from the last."""
     flat = dict(zip(ft.PIVOTS, ((0.0, 0.0, -0.19), (0.0, 0.0, 0.0), (0.0, 0.0, toes)), strict=True))
     turns = dict(zip(ft.PIVOTS, ft.turns(np.radians(roll_deg), np.radians(limit_deg)), strict=True))
     chain = [
@@ -459,8 +471,8 @@ def _judge_order(inputs, output):
         )
     return Verdict(
         0.6,
-        "the order is right, the depth is not: the toe goes along a circle around the ball, by what "
-        "the ball turns; how far down is that, in centimetres?",
+        "the order is right, the depth is not: the toe goes along a circle around the ball, by what"
+        " the ball turns; how far down is that, in centimetres?",
         measured,
         drawn,
     )
@@ -482,8 +494,8 @@ ORDER = Question(
         Misconception(
             "along the foot",
             _order(("heel", "ball", "toe")),
-            "the pivots hang as they lie along the foot, so the ball's turn carries the toe's pivot into the "
-            "floor, by just the depth you give",
+            "the pivots hang as they lie along the foot, so the ball's turn carries the toe's pivot"
+            " into the floor, by just the depth you give",
         ),
         Misconception(
             "from the foot",
@@ -501,7 +513,8 @@ ORDER = Question(
                 RIGHT_ORDER,
                 lambda roll_deg, limit_deg, toes: _sunk_cm(roll_deg - limit_deg, 90.0, toes),
             ),
-            "the toe's own turn is used; what sinks its pivot is the turn of the ball, which carries it",
+            "the toe's own turn is used; what sinks its pivot is the turn of the ball, which"
+            " carries it",
         ),
         Misconception(
             "along the circle",
@@ -519,7 +532,8 @@ ORDER = Question(
 )
 
 
-# What pivots too high cost ------------------------------------------------------------------------------------------
+# What pivots too high cost
+# ------------------------------------------------------------------------------------------
 
 
 def _draw_slide(rng, character):
@@ -590,13 +604,14 @@ SLIDE = Question(
         Misconception(
             "the other way",
             _slid(_slide, "ahead"),
-            "the point is sent ahead; when what is ahead of a pivot goes down, what is below it does not go "
-            "that way",
+            "the point is sent ahead; when what is ahead of a pivot goes down, what is below it"
+            " does not go that way",
         ),
         Misconception(
             "stays",
             lambda roll_deg, height: ("stays", [0.0, 0.0]),
-            "the point that stood is taken to stand still; only the pivot does, and that is above it",
+            "the point that stood is taken to stand still; only the pivot does, and that is"
+            " above it",
         ),
         Misconception(
             "straight way",
@@ -639,7 +654,8 @@ SLIDE = Question(
 )
 
 
-# Toes that stay flat ------------------------------------------------------------------------------------------------
+# Toes that stay flat
+# ------------------------------------------------------------------------------------------------
 
 
 def _draw_bend(rng, character):
@@ -697,7 +713,9 @@ def _judge_bend(inputs, output):
         "The foot is turned against the floor by": f"{np.degrees(turn + slope):.1f}°".replace(
             "-", "−"
         ),
-        "With the ball on the floor, the tip of your toes is": f"{abs(gap):.2f} cm {'over' if gap >= 0 else 'below'} it",
+        "With the ball on the floor, the tip of your toes is": (
+            f"{abs(gap):.2f} cm {'over' if gap >= 0 else 'below'} it"
+        ),
     }
     if abs(yours - true) <= 1e-3:
         return Verdict(
@@ -740,7 +758,8 @@ BEND = Question(
         Misconception(
             "sign flipped",
             lambda turn, slope, limit: -_bend(turn, slope, limit),
-            "the toes are turned the same way as the foot, and point into the floor twice as steeply",
+            "the toes are turned the same way as the foot, and point into the floor twice as"
+            " steeply",
         ),
         Misconception(
             "level floor",
@@ -760,7 +779,8 @@ BEND = Question(
         Misconception(
             "down on the heel",
             lambda turn, slope, limit: -np.minimum(turn + slope, limit),
-            "the toes reach for the floor while the foot is on its heel; there they stay in line with it",
+            "the toes reach for the floor while the foot is on its heel; there they stay in line"
+            " with it",
         ),
         Misconception(
             "degrees",
@@ -771,7 +791,8 @@ BEND = Question(
 )
 
 
-# Out of the floor ---------------------------------------------------------------------------------------------------
+# Out of the floor
+# ---------------------------------------------------------------------------------------------------
 
 
 def _draw_out(rng, character):
@@ -829,10 +850,14 @@ def _judge_out(inputs, output):
         picture.note(where, "ankle"),
     )
     measured = {
-        "Your lowest point is": f"the {ft.PIVOTS[deepest]}, {min(abs(low), 1e6):.2f} cm "
-        f"{'in' if low < 0 else 'over'} the floor",
-        "You moved the ankle": f"{min(abs(up), 1e6):.2f} cm {'down' if up < 0 else 'up'} and "
-        f"{min(aside, 1e6):.2f} cm along",
+        "Your lowest point is": (
+            f"the {ft.PIVOTS[deepest]}, {min(abs(low), 1e6):.2f} cm "
+            f"{'in' if low < 0 else 'over'} the floor"
+        ),
+        "You moved the ankle": (
+            f"{min(abs(up), 1e6):.2f} cm {'down' if up < 0 else 'up'} and "
+            f"{min(aside, 1e6):.2f} cm along"
+        ),
     }
     if low < -100 * NEAR:
         return Verdict(

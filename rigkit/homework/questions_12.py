@@ -1,7 +1,8 @@
-"""Questions of lesson 12, sign a rig off: a rig file that passes, and five broken rigs to explain and repair.
+"""Questions of lesson 12, sign a rig off: a rig file that passes, and five broken rigs to explain
+and repair.
 
-Points are (x, y, z) in metres: x to the character's left, y up, z forward. Frames have y up the bone and x along the
-hinge.
+Points are (x, y, z) in metres: x to the character's left, y up, z forward. Frames have y up the
+bone and x along the hinge.
 """
 
 from dataclasses import replace
@@ -17,7 +18,8 @@ from rigkit.homework.judging import in_cm
 from rigkit.homework.question import REPORT, Misconception, Question, Verdict
 from rigkit.puppets import PUPPETS, Puppet
 
-# A rig of your own ---------------------------------------------------------------------------------------------------
+# A rig of your own
+# ---------------------------------------------------------------------------------------------------
 
 NEAR_CM = 0.5  # how near a rig's lengths must be to those asked for
 
@@ -102,7 +104,8 @@ def _judge_rig(inputs, output):
         )
     return Verdict(
         1.0,
-        "signed off: every rule that could be measured passes, and the lengths are your character's.",
+        "signed off: every rule that could be measured passes, and the lengths are your"
+        " character's.",
         measured,
         drawn,
     )
@@ -184,7 +187,8 @@ MY_RIG = Question(
         Misconception(
             "left straight",
             _rig(faults.left_straight),
-            "the legs have no preset bend to their own side; without it an inverse chain has to guess",
+            "the legs have no preset bend to their own side; without it an inverse chain has to"
+            " guess",
         ),
         Misconception(
             "bent after binding",
@@ -209,13 +213,15 @@ MY_RIG = Question(
         Misconception(
             "weights dropped",
             _rig(faults.weights_dropped),
-            "small weights were dropped and not given to those that stay, so they do not add up to one",
+            "small weights were dropped and not given to those that stay, so they do not add up"
+            " to one",
         ),
     ),
 )
 
 
-# Broken rig 1: a hinge aslant ----------------------------------------------------------------------------------------
+# Broken rig 1: a hinge aslant
+# ----------------------------------------------------------------------------------------
 
 RULES = ("preset-bend", "knee-in-plane", "hinge-square", "sides-mirror")
 
@@ -266,7 +272,9 @@ def _judge_hinge(inputs, output):
     mended = length > 1e-6 and _between(true, yours) <= 0.1
     measured = {
         "You say": f"{output['finding']}, off by {float(output['off']):.3g}°",
-        "When the knee bends by 90° about your axis, the ankle is off by": f"{_ankle_off_cm(points[2] - points[1], true, shown):.1f} cm",
+        "When the knee bends by 90° about your axis, the ankle is off by": (
+            f"{_ankle_off_cm(points[2] - points[1], true, shown):.1f} cm"
+        ),
     }
     drawn = picture.top_view(
         "The knee from above",
@@ -283,19 +291,22 @@ def _judge_hinge(inputs, output):
             drawn,
         )
     sentence = (
-        "the knee is bent, stands in its plane, and the other side is not asked about; what is left that can "
-        "make a shank swing aside?"
+        "the knee is bent, stands in its plane, and the other side is not asked about; what is left"
+        " that can make a shank swing aside?"
         if not found
-        else "the finding is right, the angle is not: compare the axis with the direction square to the plane "
-        "through hip, knee and ankle."
-        if not sized
-        else "explained, but not repaired: the new axis should be square to both bones."
+        else (
+            "the finding is right, the angle is not: compare the axis with the direction square to"
+            " the plane through hip, knee and ankle."
+            if not sized
+            else "explained, but not repaired: the new axis should be square to both bones."
+        )
     )
     return Verdict(score, sentence, measured, drawn)
 
 
 def _ankle_off_cm(shank, right, yours):
-    """How far an ankle is from where it belongs when its knee has bent by 90° about an axis, the better way round."""
+    """How far an ankle is from where it belongs when its knee has bent by 90° about an axis, the
+    better way round."""
 
     def bent(axis):
         return axis * (axis @ shank) + np.cross(axis, shank)
@@ -336,7 +347,8 @@ HINGE = Question(
         Misconception(
             "the plane blamed",
             _hinge_with(RULES[1], lambda *_: 0.0),
-            "the knee's place is blamed; hip, knee and ankle are where they belong, the axis is not",
+            "the knee's place is blamed; hip, knee and ankle are where they belong, the axis"
+            " is not",
         ),
         Misconception(
             "straight to the left",
@@ -351,7 +363,8 @@ HINGE = Question(
         Misconception(
             "angle to the bone",
             _hinge_with(off=lambda hip, knee, ankle, axis: _between(ankle - knee, axis)),
-            "the angle is taken between the axis and the shank; that is 90° for any axis across the bone",
+            "the angle is taken between the axis and the shank; that is 90° for any axis across the"
+            " bone",
         ),
         Misconception(
             "left as it was",
@@ -362,7 +375,8 @@ HINGE = Question(
 )
 
 
-# Broken rig 2: a knee in the wrong place -----------------------------------------------------------------------------
+# Broken rig 2: a knee in the wrong place
+# -----------------------------------------------------------------------------
 
 LEAST_DEG, MOST_DEG = 2.0, 10.0
 ASIDE = 0.005  # of the leg's length: how far a knee may stand beside its plane
@@ -440,11 +454,14 @@ def _judge_knee(inputs, output):
             drawn,
         )
     sentence = (
-        "the knee stands beside the plane through hip, ankle and toe; which way is ahead for this foot?"
+        "the knee stands beside the plane through hip, ankle and toe; which way is ahead for this"
+        " foot?"
         if not planar
-        else f"the bend should be {LEAST_DEG:g}° to {MOST_DEG:g}°, toward the toes."
-        if not bent
-        else "the knee has moved up or down the leg; only across it was it wrong."
+        else (
+            f"the bend should be {LEAST_DEG:g}° to {MOST_DEG:g}°, toward the toes."
+            if not bent
+            else "the knee has moved up or down the leg; only across it was it wrong."
+        )
     )
     return Verdict(
         0.25 * (bent + planar) + 0.1 * level if bent or planar else 0.0, sentence, measured, drawn
@@ -452,7 +469,8 @@ def _judge_knee(inputs, output):
 
 
 def _knee_with(bend_deg=5.0, way=None, level=True):
-    """A knee on its line at the height it was, moved so that the leg bends by so much, for small bends of any leg."""
+    """A knee on its line at the height it was, moved so that the leg bends by so much, for small
+    bends of any leg."""
 
     def answer(hip, knee, ankle, toe):
         share = _shares(hip, knee, ankle) if level else 0.5
@@ -476,8 +494,8 @@ KNEE = Question(
         Misconception(
             "on the line",
             _knee_with(0.0),
-            "the knee is put exactly on the line from hip to ankle; a leg that is mended to straight is "
-            "broken again",
+            "the knee is put exactly on the line from hip to ankle; a leg that is mended to"
+            " straight is broken again",
         ),
         Misconception(
             "ahead along z",
@@ -508,7 +526,8 @@ KNEE = Question(
 )
 
 
-# Broken rig 3: a side made by a negative scale -----------------------------------------------------------------------
+# Broken rig 3: a side made by a negative scale
+# -----------------------------------------------------------------------
 
 
 def _draw_mirrored(rng, character):
@@ -612,7 +631,8 @@ MIRRORED = Question(
         Misconception(
             "all axes reversed",
             _axes_reversed(0, 1, 2),
-            "all three axes are reversed; it is a turn, but its y points down the bone and its z backward",
+            "all three axes are reversed; it is a turn, but its y points down the bone and its z"
+            " backward",
         ),
         Misconception(
             "forward reversed",
@@ -627,8 +647,8 @@ MIRRORED = Question(
         Misconception(
             "world's x",
             _row_reversed,
-            "the first row is reversed, which mirrors the joint in the world's x; its own x axis is the "
-            "first column",
+            "the first row is reversed, which mirrors the joint in the world's x; its own x axis is"
+            " the first column",
         ),
         Misconception(
             "world's axes",
@@ -639,7 +659,8 @@ MIRRORED = Question(
 )
 
 
-# Broken rig 4: weights -----------------------------------------------------------------------------------------------
+# Broken rig 4: weights
+# -----------------------------------------------------------------------------------------------
 
 JOINTS, VERTICES = 8, 6
 OF_SIDE = np.array(
@@ -723,12 +744,18 @@ def _judge_weights(inputs, output):
     sentence = (
         "joints of the other leg still move this skin."
         if not clean
-        else "more than four joints move a vertex."
-        if not few
-        else "the sums are not one; what is done after normalising undoes it."
-        if not whole
-        else "everything is in order but the shares: the strongest four of the own side stay, in the proportions "
-        "they had."
+        else (
+            "more than four joints move a vertex."
+            if not few
+            else (
+                "the sums are not one; what is done after normalising undoes it."
+                if not whole
+                else (
+                    "everything is in order but the shares: the strongest four of the own side"
+                    " stay, in the proportions they had."
+                )
+            )
+        )
     )
     return Verdict(score, sentence, measured, drawn)
 
@@ -756,7 +783,8 @@ WEIGHTS = Question(
         Misconception(
             "normalised first",
             lambda w, v, j: _four(_own(_divided(w), v, j)),
-            "the weights are normalised before the others are taken away, and their sum is gone again",
+            "the weights are normalised before the others are taken away, and their sum is gone"
+            " again",
         ),
         Misconception(
             "other leg kept",
@@ -766,8 +794,8 @@ WEIGHTS = Question(
         Misconception(
             "pruned before cleaned",
             lambda w, v, j: _divided(_own(_four(w), v, j)),
-            "the four strongest are chosen while the other leg's joints are still among them, so a joint of "
-            "the own side has lost its place",
+            "the four strongest are chosen while the other leg's joints are still among them, so a"
+            " joint of the own side has lost its place",
         ),
         Misconception(
             "more than four",
@@ -800,7 +828,8 @@ def _rest_to_strongest(weights):
     return given
 
 
-# Broken rig 5: inverse bind matrices ---------------------------------------------------------------------------------
+# Broken rig 5: inverse bind matrices
+# ---------------------------------------------------------------------------------
 
 CHAIN = 4
 
@@ -861,8 +890,8 @@ def _judge_bind(inputs, output):
         )
     return Verdict(
         0.6 * float(right.mean()),
-        "at rest every joint's world matrix times its inverse bind matrix should be the identity; multiply "
-        "them and look at which joint is not.",
+        "at rest every joint's world matrix times its inverse bind matrix should be the identity;"
+        " multiply them and look at which joint is not.",
         measured,
         drawn,
     )
@@ -904,7 +933,8 @@ BIND = Question(
         Misconception(
             "local for world",
             lambda local: np.linalg.inv(local),
-            "the local frames are inverted; a skin is bound in the world, so the parents belong in it",
+            "the local frames are inverted; a skin is bound in the world, so the parents belong"
+            " in it",
         ),
         Misconception(
             "not inverted", _world, "the world matrices are given back without being inverted"
@@ -917,7 +947,8 @@ BIND = Question(
         Misconception(
             "turned and shifted apart",
             _turn_only,
-            "the turn is inverted and the shift only negated; the shift has to be turned back as well",
+            "the turn is inverted and the shift only negated; the shift has to be turned back as"
+            " well",
         ),
         Misconception(
             "places only",

@@ -1,4 +1,5 @@
-"""The learner's side of a question that asks for a rig file: the file is read as data and inspected, and never run."""
+"""The learner's side of a question that asks for a rig file: the file is read as data and
+inspected, and never run."""
 
 from pathlib import Path
 from typing import Any
@@ -66,8 +67,9 @@ def findings(asset: gltf.Asset) -> dict[str, Any]:
     Returns
     -------
     dict
-        "rigkit_inspection", the schema; "findings", of each rule those parts that `Report.data` gives and a judge
-        weighs; "places", the joints of the legs at rest, "left.knee" to [x, y, z] along the file's axes, metres.
+        "rigkit_inspection", the schema; "findings", of each rule those parts that `Report.data`
+        gives and a judge weighs; "places", the joints of the legs at rest, "left.knee" to [x, y, z]
+        along the file's axes, metres.
     """
     report = inspection.inspect(asset)
     data = report.data()

@@ -1,4 +1,5 @@
-"""Inspection: what a finished leg rig must meet, whoever made it and with whatever; each finding says how much.
+"""Inspection: what a finished leg rig must meet, whoever made it and with whatever; each finding
+says how much.
 
 names.py           what a joint's name says
 tree.py            joints as a tree, and how like a leg some of them lie
@@ -45,7 +46,8 @@ def inspect(
     asset_or_path : Asset, or str, Path or bytes
         A rig, or a .glb or .gltf file, or what stands in one.
     mapping : mapping of str to str, optional
-        Corrections to what is taken for what, such as {"left.knee": "shin_01"}; see `legs.find_legs`.
+        Corrections to what is taken for what, such as {"left.knee": "shin_01"}; see
+        `legs.find_legs`.
     thresholds : mapping of rule id to float, optional
         Limits other than the rules' own.
 
@@ -76,14 +78,14 @@ def inspect(
         motions += [(rule.id, _measured(rule, subject, motion)) for rule in moving]
         if not motion.whole:
             notes.append(
-                f"The animation {plain(motion.name, 80)!r} beyond its first {motion.times[-1]:.0f} s."
+                f"The animation {plain(motion.name, 80)!r} beyond its first"
+                f" {motion.times[-1]:.0f} s."
             )
     findings = [
         _finding(rule, limits[rule.id], outcome)
         for rule in RULES
-        for outcome in (
-            silent.get(rule.id) or [outcome for name, outcome in motions if name == rule.id]
-        )
+        for outcome in silent.get(rule.id)
+        or [outcome for name, outcome in motions if name == rule.id]
     ]
     return Report(file, subject.legs, subject.names, tuple(findings), tuple(notes))
 

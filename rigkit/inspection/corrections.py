@@ -30,7 +30,8 @@ class Corrections:
     metres: float | None
 
     def needed(self) -> set[tuple[int, int]]:
-        """The columns and the joints that a search must have in its triples: what the user has named of two bones."""
+        """The columns and the joints that a search must have in its triples: what the user has
+        named of two bones."""
         three = {side for side, part in self.parts if part == "foot"}
         return {
             (CHAINS[0].index(part), place)
@@ -85,7 +86,8 @@ def _part(key: str) -> tuple[str | None, str]:
     }
     if key not in keys:
         raise ValueError(
-            f"`mapping` must name one of {', '.join([*keys, 'up', 'forward', 'metres'])}; got {key!r}."
+            f"`mapping` must name one of {', '.join([*keys, 'up', 'forward', 'metres'])}; got"
+            f" {key!r}."
         )
     return keys[key]
 

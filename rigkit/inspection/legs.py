@@ -1,7 +1,8 @@
 """Where the legs of a skeleton are: from names and from where the joints stand, together.
 
-`search` weighs every three joints that could be hip, knee and ankle; here the user's corrections come in, and from the
-two legs follow their sides, which way is forward, the unit, and how sure all of it is.
+`search` weighs every three joints that could be hip, knee and ankle; here the user's corrections
+come in, and from the two legs follow their sides, which way is forward, the unit, and how sure all
+of it is.
 """
 
 from collections.abc import Mapping, Sequence
@@ -57,7 +58,8 @@ class Leg(_say.Shown):
 
     @property
     def bend(self) -> str:
-        """The part where the two lowest bones meet: the knee, or of a leg of three bones the ankle."""
+        """The part where the two lowest bones meet: the knee, or of a leg of three bones the
+        ankle."""
         return self.chain[-2]
 
 
@@ -124,8 +126,8 @@ def find_legs(
     points : array_like, shape (n, 3)
         Where the joints are, in the file's own units and axes.
     mapping : mapping of str to str, optional
-        Corrections: "pelvis", "left.hip" and so on to a joint's name; "up" and "forward" to an axis such as "+z";
-        "metres" to how many metres a unit is.
+        Corrections: "pelvis", "left.hip" and so on to a joint's name; "up" and "forward" to an axis
+        such as "+z"; "metres" to how many metres a unit is.
     usual : array_like of bool, shape (n,), optional
         The joints that may be parts of a leg: those that move a skin. All by default.
     skin_centres : array_like, shape (n, 3), optional
@@ -139,8 +141,8 @@ def find_legs(
     Raises
     ------
     ValueError
-        For a mapping that names no part, or a joint that is not there or is there more than once; for parents that
-        are no places in the list, or go round in a cycle.
+        For a mapping that names no part, or a joint that is not there or is there more than once;
+        for parents that are no places in the list, or go round in a cycle.
     """
     names = [str(name) for name in names]
     if not names:
@@ -224,9 +226,11 @@ def _described(
     named = np.mean([_says(tree, leg.joints, part) for leg in legs.values() for part in leg.chain])
     because = {
         "legs": _why_legs(float(named), found.placed, len(legs)),
-        "up": "you said so"
-        if mapping.up is not None
-        else f"{'the legs hang' if len(legs) > 1 else 'the leg hangs'} down along it",
+        "up": (
+            "you said so"
+            if mapping.up is not None
+            else f"{'the legs hang' if len(legs) > 1 else 'the leg hangs'} down along it"
+        ),
         "forward": why_forward,
         "metres": why_metres,
     }
@@ -329,7 +333,8 @@ def _root_of(tree: Tree, place: int) -> int:
 
 
 def _pelvis(tree: Tree, hips: Sequence[int]) -> int | None:
-    """The joint that carries the legs: the nearest above both hips; above a single one, the nearest called so."""
+    """The joint that carries the legs: the nearest above both hips; above a single one, the nearest
+    called so."""
     if len(hips) == 1:
         return next(
             (i for i in tree.above(hips[0]) if "pelvis" in tree.readings[i].parts),
@@ -360,7 +365,8 @@ def _leg(tree: Tree, side: str, joints: Joints, found: Found, mapping: Correctio
 
 
 def _says(tree: Tree, joints: Joints, part: str) -> float:
-    """How well a joint's name fits its part; in a leg of three bones the words for the lower joints vary."""
+    """How well a joint's name fits its part; in a leg of three bones the words for the lower joints
+    vary."""
     words = (
         {"ankle": ("knee", "ankle"), "foot": ("ankle", "ball")}.get(part, (part,))
         if "foot" in joints
@@ -376,9 +382,11 @@ def _why_joint(says: float, placed: float, mapped: bool) -> str:
     return (
         f"is called like one and {place}"
         if says > 0.4
-        else f"{place}; its name says nothing of it"
-        if says > -0.2
-        else f"{place}, though its name says something else"
+        else (
+            f"{place}; its name says nothing of it"
+            if says > -0.2
+            else f"{place}, though its name says something else"
+        )
     )
 
 

@@ -1,4 +1,5 @@
-"""Rules on each animation: feet that stay, legs that do not pop, knees that do not flip, joints within human range."""
+"""Rules on each animation: feet that stay, legs that do not pop, knees that do not flip, joints
+within human range."""
 
 import numpy as np
 
@@ -69,7 +70,8 @@ def foot_slide(subject: Subject, motion: Motion) -> Measured | Unmeasured:
 def _passing_ground(
     subject: Subject, soles: dict[str, Floats], near: dict[str, Bools], root: Floats, times: Floats
 ) -> Floats:
-    """How fast the ground passes below a body that walks on the spot, shape (3,); zero for one that travels."""
+    """How fast the ground passes below a body that walks on the spot, shape (3,); zero for one that
+    travels."""
     speeds = []
     for side, path in soles.items():
         middle = path[:, :, [0, 2]].mean(axis=1)
@@ -105,7 +107,8 @@ def _runs(flags: Bools) -> list[tuple[int, int]]:
 
 
 def sole_paths(subject: Subject, side: str, motion: Motion) -> Floats:
-    """Where points of a foot's sole are, shape (f, n, 3): of its skin, or without one of the floor below its joints."""
+    """Where points of a foot's sole are, shape (f, n, 3): of its skin, or without one of the floor
+    below its joints."""
     joints = subject.legs.legs[side].joints
     parts = [part for part in (subject.legs.legs[side].chain[-1], "ball", "toe") if part in joints]
     points = (
@@ -121,7 +124,8 @@ def sole_paths(subject: Subject, side: str, motion: Motion) -> Floats:
 
 
 def _skin_sole(surface: Surface, nodes: list[int]) -> list[tuple[int, Floats]] | None:
-    """The points of a foot's skin that are lowest in some pitch and roll, each with the joint that moves it most."""
+    """The points of a foot's skin that are lowest in some pitch and roll, each with the joint that
+    moves it most."""
     owner = surface.strongest()
     mine = np.flatnonzero(np.isin(owner, nodes))
     if len(mine) < 8:
@@ -154,7 +158,10 @@ def extension_pop(subject: Subject, motion: Motion) -> Measured | Unmeasured:
     )
     farthest, share_of_it = worst([*reach.items()])
     if share_of_it < NEAR_REACH:
-        said = f"No leg comes near full reach; the {farthest} one reaches {100 * share_of_it:.1f} % of it."
+        said = (
+            f"No leg comes near full reach; the {farthest} one reaches {100 * share_of_it:.1f} %"
+            " of it."
+        )
     return Measured(
         number,
         said,
@@ -167,7 +174,8 @@ def extension_pop(subject: Subject, motion: Motion) -> Measured | Unmeasured:
 
 
 def _reach_and_bend(subject: Subject, side: str, motion: Motion) -> tuple[Floats, Floats]:
-    """How far a leg is stretched, 1 being straight, and how far it is bent, radians; shapes (f,)."""
+    """How far a leg is stretched, 1 being straight, and how far it is bent, radians; shapes
+    (f,)."""
     leg = subject.legs.legs[side]
     points = motion.points([leg.joints[part] for part in leg.chain[-3:]])
     upper, lower = points[:, 1] - points[:, 0], points[:, 2] - points[:, 1]
@@ -190,8 +198,8 @@ def knee_flip(subject: Subject, motion: Motion) -> Measured:
     joint = subject.legs.legs[key].bend
     when = f", from {motion.times[first]:.2f} to {motion.times[last]:.2f} s" if number > 1 else ""
     said = (
-        f"Within {FLIP_WINDOW:g} s the {side} {joint} turns at most {number:.0f}° about the line from hip to ankle"
-        f"{when}."
+        f"Within {FLIP_WINDOW:g} s the {side} {joint} turns at most {number:.0f}° about the line"
+        f" from hip to ankle{when}."
     )
     return Measured(
         number,
@@ -203,7 +211,8 @@ def knee_flip(subject: Subject, motion: Motion) -> Measured:
 
 
 def _fastest_turn(subject: Subject, side: str, motion: Motion) -> tuple[float, int, int]:
-    """The largest turn of a knee's direction about the leg's line within the window, degrees, and its two frames."""
+    """The largest turn of a knee's direction about the leg's line within the window, degrees, and
+    its two frames."""
     leg = subject.legs.legs[side]
     root, middle, end = np.moveaxis(
         motion.points([leg.joints[part] for part in leg.chain[-3:]]), 1, 0
@@ -247,8 +256,8 @@ def human_range(subject: Subject, motion: Motion) -> Measured | Unmeasured:
     said = "Every joint stays within the average human range."
     if number > 0.5:
         said = (
-            f"The {name} turns to {_whole(angle)}° at {motion.times[i]:.2f} s, {number:.0f}° beyond the average "
-            f"range of {_whole(low)}° to {high:.0f}°."
+            f"The {name} turns to {_whole(angle)}° at {motion.times[i]:.2f} s, {number:.0f}° beyond"
+            f" the average range of {_whole(low)}° to {high:.0f}°."
         )
     return Measured(
         number,
@@ -264,7 +273,8 @@ def _whole(number: float) -> str:
 
 
 def anatomical_angles(subject: Subject, side: str, motion: Motion) -> dict[str, Floats]:
-    """A leg's joint angles as anatomy has them, radians, by `body.joint_range`'s names: zero is standing straight.
+    """A leg's joint angles as anatomy has them, radians, by `body.joint_range`'s names: zero is
+    standing straight.
 
     As in `LegRig.angles`; the frames are laid into the joints at rest.
     """
@@ -314,8 +324,8 @@ RULES = (
         "° a second",
         "at most",
         600.0,
-        "published knees turn at up to 332° a second in a free walk (Schwartz 2008, computed); nearly twice that is a "
-        "snap",
+        "published knees turn at up to 332° a second in a free walk (Schwartz 2008, computed);"
+        " nearly twice that is a snap",
         "A goal at the edge of reach makes the knee snap: a millimetre there is five degrees.",
         "Lower the pelvis, or ease the goal into the last centimetres of reach.",
         "moderate",
@@ -330,7 +340,8 @@ RULES = (
         90.0,
         f"within a tenth of a second; no thigh rotates that fast; {CHOSEN}",
         "A goal that crosses the line of the pole throws the knee to the other side.",
-        "Keep the pole in front of the knee and away from the line from hip to ankle; let it follow the foot.",
+        "Keep the pole in front of the knee and away from the line from hip to ankle; let it follow"
+        " the foot.",
         "serious",
         knee_flip,
         ("moves",),
@@ -341,8 +352,8 @@ RULES = (
         "°",
         "at most",
         15.0,
-        "beyond the AAOS averages; people differ by up to 10° (standard deviations of Boone and Azen 1979, from "
-        f"memory); {CHOSEN}",
+        "beyond the AAOS averages; people differ by up to 10° (standard deviations of Boone and"
+        f" Azen 1979, from memory); {CHOSEN}",
         "A joint far beyond its range looks broken, unless that is meant.",
         "Look at the moment it says: share the motion with the joints above and below.",
         "slight",

@@ -1,7 +1,8 @@
 """What a joint's name says: its side, which part of a leg it may be, and whether it only helps.
 
-Names are split where separators, digits and capitals part them, and run-together words by a small vocabulary. Sides
-are read as words, prefixes and suffixes. Nothing here is certain: a name is one witness, where a joint stands another.
+Names are split where separators, digits and capitals part them, and run-together words by a small
+vocabulary. Sides are read as words, prefixes and suffixes. Nothing here is certain: a name is one
+witness, where a joint stands another.
 """
 
 import re
@@ -24,7 +25,8 @@ SIDES = {
     "rt": "R",
 }
 
-# How well a word names the joint at the upper end of a part: the hip joint moves the thigh, and may be called so.
+# How well a word names the joint at the upper end of a part: the hip joint moves the thigh, and may
+# be called so.
 _WORDS: dict[str, dict[str, float]] = {
     "pelvis": {"pelvis": 1.0},
     "hips": {"pelvis": 1.0},
@@ -253,7 +255,8 @@ def _tokens(name: str) -> list[str]:
 
 
 def _words_in(piece: str) -> list[str]:
-    """A run of letters as the words it is made of, with a side's letter before or behind; itself if it is none."""
+    """A run of letters as the words it is made of, with a side's letter before or behind; itself if
+    it is none."""
     if piece in _VOCABULARY or piece in SIDES:
         return [piece]
     for words in (_split(piece), *(_beside(piece, side) for side in ("l", "r"))):

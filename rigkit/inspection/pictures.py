@@ -90,7 +90,8 @@ def bends(subject: Subject, kind: str) -> st.Picture:
 def hinge(
     subject: Subject, joint: int, direction: Floats, normal: Floats, deg: float, kind: str
 ) -> st.Stage:
-    """A hinge axis beside the direction square to the bend plane, in the view where they are farthest apart."""
+    """A hinge axis beside the direction square to the bend plane, in the view where they are
+    farthest apart."""
     view = "front" if abs(direction[1] - normal[1]) > abs(direction[2] - normal[2]) else "top"
     stage = _about_a_joint(
         subject,
@@ -105,7 +106,8 @@ def hinge(
 
 
 def axes(subject: Subject, side: str, part: str, wanted: Floats, text: str) -> st.Picture:
-    """A joint's three axes over those it should have, shape (3, 3), in green, in the two views that show most of it."""
+    """A joint's three axes over those it should have, shape (3, 3), in green, in the two views that
+    show most of it."""
     joint = subject.joint(side, part)
     own = subject.turns[joint]
     arrows = [(wanted[:, i], "", "goal") for i in range(3)] + [
@@ -228,7 +230,8 @@ def slide(subject: Subject, before: Floats, after: Floats, cm: float, kind: str)
 
 
 def _around(points: Floats) -> list[Pair]:
-    """The convex outline of flat points, shape (n, 2), anticlockwise (A. M. Andrew's monotone chain)."""
+    """The convex outline of flat points, shape (n, 2), anticlockwise (A. M. Andrew's monotone
+    chain)."""
     ordered: list[Pair] = sorted((x, y) for x, y in points.tolist())
     outline: list[Pair] = []
     for way in (ordered, ordered[::-1]):

@@ -5,17 +5,18 @@ The JSON (schema 1; names are never taken away or given another meaning, only ad
     {"rigkit_inspection": 1,
      "file": str, "passed": bool, "counts": {"finding": int, "pass": int, "not measured": int},
      "taken": {"certainty": 0…1, "why": str,
-               "up": [x, y, z], "up_why": str, "forward": …, "forward_why": …, "metres": float, "metres_why": …,
-               "pelvis": str or null, "helpers": [str],
-               "joints": [{"side": "left" or "right", "part": str, "name": str, "certainty": 0…1, "why": str}]},
-     "notes": [str],
-     "findings": [{"rule": str, "title": str, "about": str, "status": "finding", "pass" or "not measured",
-                   "severity": "serious", "moderate" or "slight", "number": float or null, "unit": str,
-                   "sense": "at most" or "at least", "limit": float, "because": str, "said": str,
-                   "parts": [{"what": str, "number": float or null}], "why": str, "todo": str}]}
+               "up": [x, y, z], "up_why": str, "forward": …, "forward_why": …, "metres": float,
+               "metres_why": …, "pelvis": str or null, "helpers": [str], "joints": [{"side": "left"
+               or "right", "part": str, "name": str, "certainty": 0…1, "why": str}]},
+     "notes": [str], "findings": [{"rule": str, "title": str, "about": str, "status": "finding",
+     "pass" or "not measured",
+                   "severity": "serious", "moderate" or "slight", "number": float or null, "unit":
+                   str, "sense": "at most" or "at least", "limit": float, "because": str, "said":
+                   str, "parts": [{"what": str, "number": float or null}], "why": str, "todo":
+                   str}]}
 
-A number is null where nothing was measured, or where it is beyond all bounds. `about` is the animation's name, "" for
-the rest pose.
+A number is null where nothing was measured, or where it is beyond all bounds. `about` is the
+animation's name, "" for the rest pose.
 """
 
 import json
@@ -137,7 +138,8 @@ class Report:
         )
 
     def __getitem__(self, rule: str) -> Finding:
-        """What a rule has to say, by its id; of several animations the first one that it finds something in."""
+        """What a rule has to say, by its id; of several animations the first one that it finds
+        something in."""
         found = [finding for finding in self.findings if finding.rule == rule]
         if not found:
             raise KeyError(rule)
@@ -167,15 +169,18 @@ class Report:
                 f"no part of the legs: {', '.join(map(self.name, legs.helpers[:8]))}{more}"
             )
         lines += [
-            f"up {axis_name(legs.up)} ({legs.because['up']}); facing {axis_name(legs.forward)} "
-            f"({legs.because['forward']})",
+            (
+                f"up {axis_name(legs.up)} ({legs.because['up']}); facing {axis_name(legs.forward)} "
+                f"({legs.because['forward']})"
+            ),
             f"in {_unit_name(legs.metres)} ({legs.because['metres']})",
         ]
         if legs.up @ AXES["+y"] < 0.99:
             lines.append("glTF says that up is +Y: other programs will show this rig lying down")
         if legs.metres != 1:
             lines.append(
-                "glTF says that a unit is a metre: other programs will show this rig in another size"
+                "glTF says that a unit is a metre: other programs will show this rig in another"
+                " size"
             )
         return tuple(lines)
 

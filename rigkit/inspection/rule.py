@@ -41,7 +41,8 @@ class Rule(_say.Shown):
         What to do when it does not pass.
     severity : {"serious", "moderate", "slight"}
     measure : callable
-        From a Subject, for a rule that needs "moves" from a Subject and a Motion, to a Measured or Unmeasured.
+        From a Subject, for a rule that needs "moves" from a Subject and a Motion, to a Measured or
+        Unmeasured.
     needs : tuple of {"both", "skin", "moves"}
         Both legs, a skin, an animation: without it the rule cannot apply.
     """

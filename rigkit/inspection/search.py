@@ -1,7 +1,7 @@
 """The search for the legs: every three joints that could be hip, knee and ankle are weighed.
 
-By what their names say, and by how like a leg they lie, for each axis that could be up. The two that weigh most and
-mirror each other are the legs.
+By what their names say, and by how like a leg they lie, for each axis that could be up. The two
+that weigh most and mirror each other are the legs.
 """
 
 from collections.abc import Collection
@@ -25,7 +25,8 @@ MOST_LIKELY = 2000  # triples that are looked at closely
 
 @dataclass
 class Triples:
-    """Candidates for hip, knee and ankle, shape (m, 3), with what their names and their places say, 0 to 1."""
+    """Candidates for hip, knee and ankle, shape (m, 3), with what their names and their places say,
+    0 to 1."""
 
     joints: Ints
     named: Floats
@@ -37,7 +38,8 @@ class Triples:
 
 
 def search(tree: Tree, usual: Bools, mapping: Corrections) -> Found | None:
-    """The legs among the joints that may be parts of one; None where there is nothing like a leg."""
+    """The legs among the joints that may be parts of one; None where there is nothing like a
+    leg."""
     joints = _triples(tree, usual)
     if not len(joints):
         return None
@@ -110,7 +112,8 @@ def _side_signs(tree: Tree) -> Ints:
 
 
 def _score(tree: Tree, triples: Triples) -> Floats:
-    """What ranks triples: how sure they are, then how much of the leg they span, then how few joints they skip."""
+    """What ranks triples: how sure they are, then how much of the leg they span, then how few
+    joints they skip."""
     span = np.linalg.norm(
         tree.points[triples.joints[:, 0]] - tree.points[triples.joints[:, 2]], axis=-1
     )
@@ -118,7 +121,8 @@ def _score(tree: Tree, triples: Triples) -> Floats:
 
 
 def _best(tree: Tree, triples: Triples, needed: Needed, each: int = 4, most: int = 80) -> Triples:
-    """The best few for each hip, and of these the best; as many again of those that have a joint that is needed."""
+    """The best few for each hip, and of these the best; as many again of those that have a joint
+    that is needed."""
     score = _score(tree, triples)
     has = np.zeros(len(score), dtype=bool)
     for column, place in needed:
@@ -163,7 +167,8 @@ def _apart(tree: Tree, joints: Ints) -> Bools:
 
 
 def _mirrored(legs: Floats, up: Floats) -> Floats:
-    """How well legs mirror each other, 0 to 1: equal heights, side by side, not too far apart; (m, 3, 3) to (m, m)."""
+    """How well legs mirror each other, 0 to 1: equal heights, side by side, not too far apart; (m,
+    3, 3) to (m, m)."""
     length = np.linalg.norm(np.diff(legs, axis=1), axis=-1).sum(axis=-1)
     size = np.maximum(np.maximum(length[:, None], length), 1e-300)[..., None]
     apart = legs[:, None] - legs

@@ -1,4 +1,5 @@
-"""Rules on the skeleton at rest: what hangs from what, two sides alike, a bend that is ready, joints that read zero."""
+"""Rules on the skeleton at rest: what hangs from what, two sides alike, a bend that is ready,
+joints that read zero."""
 
 from collections.abc import Iterator
 from itertools import pairwise
@@ -51,11 +52,15 @@ def hierarchy(subject: Subject) -> Measured:
     count = len(subject.legs.legs)
     if loose:
         said = "; ".join(
-            f"the {side_name(side)} {lower} ({subject.name(side, lower)}) does not hang below the {upper}"
+            f"the {side_name(side)} {lower} ({subject.name(side, lower)}) does not hang below the"
+            f" {upper}"
             for side, upper, lower in loose
         )
     else:
-        said = f"In {'both legs' if count == 2 else 'the leg'} every joint hangs below the one above it"
+        said = (
+            f"In {'both legs' if count == 2 else 'the leg'} every joint hangs below the one"
+            " above it"
+        )
     return Measured(
         len(loose),
         _sentence(said),
@@ -155,11 +160,15 @@ def preset_bend(subject: Subject) -> Measured:
     way = "forward" if subject.way > 0 else "backward"
     if number < -PLAIN_BEND_DEG:
         said = (
-            f"The {side} {joint} is bent {_deg(abs(number))} the wrong way, "
-            f"{'backward' if subject.way > 0 else 'forward'}: an inverse chain will bend it further that way."
+            f"The {side} {joint} is bent {_deg(abs(number))} the wrong way,"
+            f" {'backward' if subject.way > 0 else 'forward'}: an inverse chain will bend it"
+            " further that way."
         )
     elif number < PLAIN_BEND_DEG:
-        said = f"The {side} leg is straight ({_deg(number)}): an inverse chain cannot tell which way to bend it."
+        said = (
+            f"The {side} leg is straight ({_deg(number)}): an inverse chain cannot tell which way"
+            " to bend it."
+        )
     else:
         both = " and ".join(f"{name} {_deg(value)}" for name, value in parts)
         said = (
@@ -180,7 +189,8 @@ def bends_alike(subject: Subject) -> Measured:
 
 
 def hinge_square(subject: Subject) -> Measured:
-    """Which of a joint's axes is its hinge no file says: the one, the same on both sides, that is nearest to square."""
+    """Which of a joint's axes is its hinge no file says: the one, the same on both sides, that is
+    nearest to square."""
     joints = {side: subject.joint(side, subject.legs.legs[side].bend) for side in subject.sides}
     normals = {side: bend_normal(subject, side) for side in subject.sides}
     along = np.abs([subject.turns[joint].T @ normals[side] for side, joint in joints.items()])
@@ -203,7 +213,8 @@ def hinge_square(subject: Subject) -> Measured:
 
 
 def bend_normal(subject: Subject, side: str) -> Floats:
-    """The unit normal of the plane a leg bends in; of a straight leg, of the plane through it and its foot."""
+    """The unit normal of the plane a leg bends in; of a straight leg, of the plane through it and
+    its foot."""
     root, middle, end = subject.bending(side)
     if abs(_bend_deg(subject, side)) >= PLAIN_BEND_DEG:
         normal = np.cross(middle - root, end - middle)
@@ -271,7 +282,8 @@ def inverse_bind(subject: Subject) -> Measured | Unmeasured:
     most = max(found, key=lambda moved: moved.cm)
     name = subject.names[most.node]
     said = (
-        f"The inverse bind matrix of {name} says that it stood {_cm(most.cm)} from where it is in its parent now."
+        f"The inverse bind matrix of {name} says that it stood {_cm(most.cm)} from where it is in"
+        " its parent now."
         if np.isfinite(most.cm)
         else f"The inverse bind matrix of {name} cannot be undone."
     )
@@ -363,7 +375,8 @@ RULES = (
         50.0,
         f"below even odds a wrong joint may have been measured; {CHOSEN}",
         "Everything below is measured on these joints: if one is wrong, so are its numbers.",
-        "Read what was taken for what; correct it with --map left.knee=NAME. Names such as left_knee help.",
+        "Read what was taken for what; correct it with --map left.knee=NAME. Names such as"
+        " left_knee help.",
         "serious",
         certainty,
     ),
@@ -387,7 +400,8 @@ RULES = (
         0.0,
         f"every mirroring and copying goes by names; {CRAFT}",
         "Poses are mirrored, and motions moved to another rig, by swapping the side in a name.",
-        "Give each joint a name with a side of its own, the same on both sides but for the side: L_knee and R_knee.",
+        "Give each joint a name with a side of its own, the same on both sides but for the side:"
+        " L_knee and R_knee.",
         "slight",
         names,
     ),
@@ -398,7 +412,8 @@ RULES = (
         "at most",
         0.5,
         f"half a centimetre is below what one sees in a walk; {CHOSEN}",
-        "A pose mirrored to the other side lands beside where it should, and one leg takes longer steps.",
+        "A pose mirrored to the other side lands beside where it should, and one leg takes longer"
+        " steps.",
         "Place one side, mirror it to the other, then bind.",
         "moderate",
         mirrored_places,
@@ -411,8 +426,10 @@ RULES = (
         "at most",
         2.0,
         f"a pose copied to the other side is off by as much; {CHOSEN}",
-        "The same angles must make mirrored motions, so the joints' axes must be mirrored, all in the same way.",
-        "Mirror the joints with their axes, the same way for all of them, and do not turn them by hand afterwards.",
+        "The same angles must make mirrored motions, so the joints' axes must be mirrored, all in"
+        " the same way.",
+        "Mirror the joints with their axes, the same way for all of them, and do not turn them by"
+        " hand afterwards.",
         "moderate",
         mirrored_turns,
         ("both",),
@@ -424,8 +441,10 @@ RULES = (
         "at least",
         2.0,
         f"2° to 10° is usual; {CRAFT}",
-        "An inverse chain bends a leg further the way it is bent already; a straight one stalls or guesses.",
-        "Move the knee a little forward in the side view (the heron's ankle backward), before binding.",
+        "An inverse chain bends a leg further the way it is bent already; a straight one stalls or"
+        " guesses.",
+        "Move the knee a little forward in the side view (the heron's ankle backward), before"
+        " binding.",
         "serious",
         preset_bend,
     ),
@@ -448,9 +467,11 @@ RULES = (
         "°",
         "at most",
         5.0,
-        f"at 5° the shank swings 4 cm aside in a right-angled bend; derived (sin 5° × 0.43 m); {CHOSEN}",
+        "at 5° the shank swings 4 cm aside in a right-angled bend; derived (sin 5° × 0.43 m);"
+        f" {CHOSEN}",
         "A knee is a hinge: turned about an axis aslant, the shank swings sideways.",
-        "Turn the joint's axes, not the joint: one axis along the bone, one square to hip, knee and ankle.",
+        "Turn the joint's axes, not the joint: one axis along the bone, one square to hip, knee and"
+        " ankle.",
         "moderate",
         hinge_square,
     ),
@@ -461,8 +482,10 @@ RULES = (
         "at most",
         0.5,
         f"hip, knee, ankle and toes in one plane; {CRAFT}",
-        "A knee beside the plane of its foot points elsewhere than the toes do as soon as it bends.",
-        "In the front view put the knee on the line from hip to ankle, or turn the foot to where the knee points.",
+        "A knee beside the plane of its foot points elsewhere than the toes do as soon as it"
+        " bends.",
+        "In the front view put the knee on the line from hip to ankle, or turn the foot to where"
+        " the knee points.",
         "moderate",
         knee_in_plane,
     ),
@@ -473,7 +496,8 @@ RULES = (
         "at most",
         0.5,
         f"a joint left alone reads zero; half a degree is rounding in other programs; {CHOSEN}",
-        "A rest pose that is already posed is added to every pose after it, and no one knows where zero is.",
+        "A rest pose that is already posed is added to every pose after it, and no one knows where"
+        " zero is.",
         "Put the legs back to the pose they were bound in, then export; or bind anew in this one.",
         "moderate",
         reads_zero,
@@ -510,8 +534,8 @@ RULES = (
         "at most",
         0.1,
         f"validators do not look at this; a millimetre is rounding; {CHOSEN}",
-        "In the bind pose, world times inverse bind must be one and the same for every joint (glTF 2.0, Skins): "
-        "else the skin is torn before anything moves.",
+        "In the bind pose, world times inverse bind must be one and the same for every joint (glTF"
+        " 2.0, Skins): else the skin is torn before anything moves.",
         "Export again from the bind pose, or bind anew.",
         "serious",
         inverse_bind,

@@ -1,4 +1,5 @@
-"""Rules on the skin: weights, joints in the middle of their limb, and the volume a bent knee keeps."""
+"""Rules on the skin: weights, joints in the middle of their limb, and the volume a bent knee
+keeps."""
 
 from typing import NamedTuple
 
@@ -33,7 +34,8 @@ def weights_sum(subject: Subject) -> Measured | Unmeasured:
     number, where = float(off.max()), int(off.argmax())
     more = int((off > 0.001).sum())
     said = (
-        f"The weights of {_vertices(more).lower()} do not add up to one; the worst add up to {sums[where]:.4g}."
+        f"The weights of {_vertices(more).lower()} do not add up to one; the worst add up to"
+        f" {sums[where]:.4g}."
         if more
         else f"The weights of every vertex add up to one, to within {number:.2g}."
     )
@@ -87,8 +89,9 @@ def weights_own_side(subject: Subject) -> Measured:
         theirs = np.isin(surface.joints[where], subject.leg_nodes(side))
         joint = surface.joints[where, np.where(theirs, surface.weights[where], 0.0).argmax()]
         said = (
-            f"The {side_name(side)} leg moves {_vertices(int((weight > 0.02).sum())).lower()} of the "
-            f"{side_name(other)} leg, the worst to {100 * number:.0f} % with {subject.names[joint]}."
+            f"The {side_name(side)} leg moves {_vertices(int((weight > 0.02).sum())).lower()} of"
+            f" the {side_name(other)} leg, the worst to {100 * number:.0f} % with"
+            f" {subject.names[joint]}."
         )
     return Measured(
         number, said, tuple(parts), draw=_dots(subject, weight > 0.02, f"{100 * number:.0f} %")
@@ -128,7 +131,8 @@ def joint_in_section(subject: Subject) -> Measured | Unmeasured:
 
 
 def _section(subject: Subject, side: str, i: int) -> tuple[Floats, Floats, float] | None:
-    """The outline of the limb at an inner joint: its pieces (k, 2, 3), their centre and mean radius; None without."""
+    """The outline of the limb at an inner joint: its pieces (k, 2, 3), their centre and mean
+    radius; None without."""
     chain = subject.chain(side)
     above, below = chain[i] - chain[i - 1], chain[i + 1] - chain[i]
     lengths = float(np.linalg.norm(above)), float(np.linalg.norm(below))
@@ -153,7 +157,8 @@ def _section(subject: Subject, side: str, i: int) -> tuple[Floats, Floats, float
 
 
 def _goes_round(pieces: Floats, centre: Floats, normal: Floats) -> bool:
-    """Whether an outline has points on all sides of its centre: a plate in front of a limb has no middle of it."""
+    """Whether an outline has points on all sides of its centre: a plate in front of a limb has no
+    middle of it."""
     across = rotation.perpendicular(normal)
     away = pieces.reshape(-1, 3) - centre
     angles = np.sort(np.arctan2(away @ np.cross(normal, across), away @ across))
@@ -161,7 +166,8 @@ def _goes_round(pieces: Floats, centre: Floats, normal: Floats) -> bool:
 
 
 def _cut(vertices: Floats, triangles: Ints, point: Floats, normal: Floats) -> Floats:
-    """Where a plane cuts triangles: pieces from edge to edge, shape (k, 2, 3). The surface need not be closed."""
+    """Where a plane cuts triangles: pieces from edge to edge, shape (k, 2, 3). The surface need not
+    be closed."""
     height = (vertices - point) @ normal
     above = height[triangles] >= 0
     triangles = triangles[above.any(axis=-1) & ~above.all(axis=-1)]
@@ -203,7 +209,8 @@ def knee_volume(subject: Subject) -> Measured | Unmeasured:
 
 
 class Bent(NamedTuple):
-    """The share of volume kept around a bent knee, its skin at rest and bent, shapes (k, 3), the triangles of both."""
+    """The share of volume kept around a bent knee, its skin at rest and bent, shapes (k, 3), the
+    triangles of both."""
 
     kept: float
     rest: Floats
@@ -238,7 +245,8 @@ def _bent(subject: Subject, side: str) -> Bent | None:
 def _near(
     subject: Subject, side: str, point: Floats, reach: float, along: Floats | None = None
 ) -> Ints:
-    """The leg's triangles within reach of a point; with a direction, between two planes square to it."""
+    """The leg's triangles within reach of a point; with a direction, between two planes square to
+    it."""
     triangles = subject.leg_skin(side)
     away = _skin(subject).vertices - point
     apart = np.linalg.norm(away, axis=-1) if along is None else np.abs(away @ along)
@@ -249,7 +257,8 @@ def _near(
 
 
 def _welded(vertices: Floats, triangles: Ints) -> tuple[Floats, Ints, Ints]:
-    """Vertices that lie in one place made one: the vertices, the triangles, and which of the old ones were kept."""
+    """Vertices that lie in one place made one: the vertices, the triangles, and which of the old
+    ones were kept."""
     size = max(np.ptp(vertices, axis=0).max(), 1e-9)
     _, kept, number = np.unique(
         np.round(vertices / (1e-6 * size)), axis=0, return_index=True, return_inverse=True
@@ -260,8 +269,8 @@ def _welded(vertices: Floats, triangles: Ints) -> tuple[Floats, Ints, Ints]:
 
 
 def _closed(triangles: Ints) -> Closed:
-    """Triangles and their open borders: of each border the directed edges, shape (e, 2); a fan about its middle
-    closes it."""
+    """Triangles and their open borders: of each border the directed edges, shape (e, 2); a fan
+    about its middle closes it."""
     edges = np.stack([triangles, np.roll(triangles, -1, axis=1)], axis=-1).reshape(-1, 2)
     size = int(triangles.max()) + 1
     codes, back = edges[:, 0] * size + edges[:, 1], edges[:, 1] * size + edges[:, 0]
@@ -308,7 +317,8 @@ def _skin(subject: Subject) -> Surface:
 
 
 def _dots(subject: Subject, chosen: Bools, text: str) -> Draw | None:
-    """What draws vertices that were found; nothing where there are none, as a leg alone says nothing of them."""
+    """What draws vertices that were found; nothing where there are none, as a leg alone says
+    nothing of them."""
     found = _skin(subject).vertices[chosen]
     return (lambda kind: pictures.dots(subject, found, text, kind)) if len(found) else None
 
@@ -324,8 +334,10 @@ RULES = (
         "",
         "at most",
         0.001,
-        f"a thousandth is rounding in other programs; glTF 2.0 asks for as near as its numbers allow; {CHOSEN}",
-        "Where they add up to less or more, the skin drifts toward the world's origin, or away from it.",
+        "a thousandth is rounding in other programs; glTF 2.0 asks for as near as its numbers"
+        f" allow; {CHOSEN}",
+        "Where they add up to less or more, the skin drifts toward the world's origin, or away"
+        " from it.",
         "Normalise the weights after the last edit.",
         "serious",
         weights_sum,
@@ -338,7 +350,8 @@ RULES = (
         "at most",
         4.0,
         f"glTF 2.0 holds them in sets of four, and many programs read one set; {CRAFT}",
-        "Weights beyond the fourth are dropped somewhere on the way, and the skin moves otherwise there.",
+        "Weights beyond the fourth are dropped somewhere on the way, and the skin moves otherwise"
+        " there.",
         "Keep the four strongest of each vertex and normalise.",
         "moderate",
         weights_at_most,
@@ -376,8 +389,10 @@ RULES = (
         "%",
         "at most",
         35.0,
-        f"of the way from the middle to the skin; a knee's true axis lies a little behind the middle; {CHOSEN}",
-        "Movement happens where the joint is: off the middle, one side of the limb is stretched, the other crushed.",
+        "of the way from the middle to the skin; a knee's true axis lies a little behind the"
+        f" middle; {CHOSEN}",
+        "Movement happens where the joint is: off the middle, one side of the limb is stretched,"
+        " the other crushed.",
         "Move the joint to the middle of the cross-section, before binding.",
         "moderate",
         joint_in_section,
@@ -390,8 +405,10 @@ RULES = (
         "at least",
         80.0,
         f"of what lies within a third of a bone's length around it; {CHOSEN}",
-        "A linear blend folds a bent limb together like a hose; the thinner the knee, the more it shows.",
-        "Paint a narrower and smoother blend around the knee, or add a helper joint that turns by half the angle.",
+        "A linear blend folds a bent limb together like a hose; the thinner the knee, the more it"
+        " shows.",
+        "Paint a narrower and smoother blend around the knee, or add a helper joint that turns by"
+        " half the angle.",
         "moderate",
         knee_volume,
         ("skin",),

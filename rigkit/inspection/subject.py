@@ -1,6 +1,8 @@
-"""A rig file as an inspection sees it: in metres, y up, facing +Z, its legs known, its skin as one surface.
+"""A rig file as an inspection sees it: in metres, y up, facing +Z, its legs known, its skin as one
+surface.
 
-Everything is measured from here. What the file's own axes and units are is said once, in `Subject.legs`.
+Everything is measured from here. What the file's own axes and units are is said once, in
+`Subject.legs`.
 """
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -60,7 +62,8 @@ class Surface:
         return np.take_along_axis(self.joints, self.weights.argmax(axis=-1)[:, None], axis=-1)[:, 0]
 
     def posed(self, chosen: Ints, motions: Floats) -> Floats:
-        """Some of the vertices when joints have moved from rest: chosen (k,) of v, motions (n, 4, 4) to (k, 3)."""
+        """Some of the vertices when joints have moved from rest: chosen (k,) of v, motions (n, 4,
+        4) to (k, 3)."""
         return _blend(self.vertices[chosen], self.joints[chosen], self.shares[chosen], motions)
 
 
@@ -96,8 +99,9 @@ class Motion:
 
 
 class Moved(NamedTuple):
-    """How a skin joint has moved in the joint above it since it was bound: degrees, centimetres (infinite where its
-    inverse bind matrix cannot be undone), and the turn, shape (3, 3), that takes it back."""
+    """How a skin joint has moved in the joint above it since it was bound: degrees, centimetres
+    (infinite where its inverse bind matrix cannot be undone), and the turn, shape (3, 3), that
+    takes it back."""
 
     node: int
     deg: float
@@ -131,7 +135,8 @@ class Subject:
     def __init__(self, asset: Asset, mapping: Mapping[str, object] | None = None) -> None:
         if not isinstance(asset, Asset):
             raise ValueError(
-                f"`asset` must be an Asset; got {type(asset).__name__}. `gltf.read` makes one of a file."
+                f"`asset` must be an Asset; got {type(asset).__name__}. `gltf.read` makes one of a"
+                " file."
             )
         self.asset = asset
         self.names = tuple(node.name or f"node {i}" for i, node in enumerate(asset.nodes))
@@ -215,7 +220,8 @@ class Subject:
         )
 
     def toe_way(self, side: str) -> Floats:
-        """The level unit direction in which a foot points; straight ahead where the foot has no joints."""
+        """The level unit direction in which a foot points; straight ahead where the foot has no
+        joints."""
         joints = self.legs.legs[side].joints
         last = joints.get("toe", joints.get("ball"))
         if last is not None:
@@ -233,7 +239,8 @@ class Subject:
         return plain(self.names[node], 24)
 
     def leg_nodes(self, side: str) -> tuple[int, ...]:
-        """All nodes that the leg's hip carries, itself first, and parts that hang elsewhere with what they carry."""
+        """All nodes that the leg's hip carries, itself first, and parts that hang elsewhere with
+        what they carry."""
         return self._leg_nodes[side]
 
     @cached_property
@@ -249,7 +256,8 @@ class Subject:
 
     @cached_property
     def scaled_nodes(self) -> tuple[int, ...]:
-        """The root and the legs' nodes whose scale counts, as a joint hangs from it: a prop may have its own."""
+        """The root and the legs' nodes whose scale counts, as a joint hangs from it: a prop may
+        have its own."""
         joints = {self.root, *(i for leg in self.legs.legs.values() for i in leg.joints.values())}
         joints.update(int(node) for skin in self.asset.skins for node in skin.joints)
         carrying: set[int] = set()
@@ -306,14 +314,16 @@ class Subject:
     # The skin.
 
     def leg_skin(self, side: str) -> Ints:
-        """The triangles that move more with one leg than with anything else, shape (t, 3); none without a skin."""
+        """The triangles that move more with one leg than with anything else, shape (t, 3); none
+        without a skin."""
         if self.surface is None:
             return np.empty((0, 3), np.int64)
         mine = self.surface.weight_of(self.leg_nodes(side)) > 0.5
         return self.surface.triangles[mine[self.surface.triangles].all(axis=-1)]
 
     def motions_of(self, turned: Mapping[int, Floats]) -> Floats:
-        """How every node moves from rest when some turn about where they stand: {node: (3, 3)} to (n, 4, 4)."""
+        """How every node moves from rest when some turn about where they stand: {node: (3, 3)} to
+        (n, 4, 4)."""
         motions = np.broadcast_to(np.eye(4), (len(self.names), 4, 4)).copy()
         for node, turn in turned.items():
             about = np.eye(4)
@@ -349,7 +359,8 @@ class Subject:
 
     @cached_property
     def root(self) -> int:
-        """The node the legs hang from: the pelvis, or the hip of a single leg that hangs from nothing."""
+        """The node the legs hang from: the pelvis, or the hip of a single leg that hangs from
+        nothing."""
         return (
             self.legs.pelvis if self.legs.pelvis is not None else self.joint(self.sides[0], "hip")
         )
@@ -390,7 +401,8 @@ class Subject:
 
 
 def turns_of(matrices: Floats) -> Floats:
-    """The rotations in matrices of shape (..., 4, 4), without scale; a reflection has all its axes negated."""
+    """The rotations in matrices of shape (..., 4, 4), without scale; a reflection has all its axes
+    negated."""
     linear = matrices[..., :3, :3]
     sign = np.where(np.linalg.det(linear) < 0, -1.0, 1.0)[..., None, None]
     values = np.linalg.svd(linear, compute_uv=False)
@@ -399,7 +411,8 @@ def turns_of(matrices: Floats) -> Floats:
 
 
 def turn_deg(matrices: Floats) -> Floats:
-    """How far rotation matrices turn, degrees; by their difference from no turn: tiny ones keep their digits."""
+    """How far rotation matrices turn, degrees; by their difference from no turn: tiny ones keep
+    their digits."""
     away = np.linalg.norm(matrices - np.eye(3), axis=(-2, -1)) / np.sqrt(8)
     return np.degrees(2 * np.arcsin(np.clip(away, 0.0, 1.0)))
 
@@ -414,7 +427,8 @@ def side_name(side: str) -> str:
 
 
 def _surface(asset: Asset, rest: Floats) -> Surface | None:
-    """All skinned meshes at rest, in the file's own units, without vertices of no triangle; None if there are none."""
+    """All skinned meshes at rest, in the file's own units, without vertices of no triangle; None if
+    there are none."""
     parts = []
     for node in asset.nodes:
         if node.mesh is None or node.skin is None:
@@ -446,7 +460,8 @@ def _surface(asset: Asset, rest: Floats) -> Surface | None:
 
 
 def _blend(vertices: Floats, joints: Ints, shares: Floats, matrices: Floats) -> Floats:
-    """Linear blend skinning: vertices (v, 3), joints and shares (v, m), matrices (n, 4, 4) to (v, 3)."""
+    """Linear blend skinning: vertices (v, 3), joints and shares (v, m), matrices (n, 4, 4) to (v,
+    3)."""
     posed = np.zeros_like(vertices)
     rows = matrices[:, :3, :]
     for start in range(0, len(vertices), _BLOCK):
@@ -464,7 +479,8 @@ def _blend(vertices: Floats, joints: Ints, shares: Floats, matrices: Floats) -> 
 
 
 def _centres(surface: Surface | None, nodes: int) -> Floats | None:
-    """The middle of the skin that each node moves most, shape (nodes, 3); NaN where it moves none."""
+    """The middle of the skin that each node moves most, shape (nodes, 3); NaN where it moves
+    none."""
     if surface is None:
         return None
     owner = surface.strongest()

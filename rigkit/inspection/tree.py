@@ -35,7 +35,8 @@ class Tree:
         self._first, self._count = self._spans()
 
     def _spans(self) -> tuple[Ints, Ints]:
-        """Where each joint stands when all are listed from the roots down, and how many stand from it to its last."""
+        """Where each joint stands when all are listed from the roots down, and how many stand from
+        it to its last."""
         order: list[int] = []
         ahead = np.flatnonzero(self.parents < 0).tolist()
         while ahead:
@@ -72,7 +73,8 @@ class Tree:
         return found
 
     def between(self, upper: int, lower: int) -> list[int]:
-        """The joints on the way from `upper` down to `lower`, both left out; none if it does not hang near below."""
+        """The joints on the way from `upper` down to `lower`, both left out; none if it does not
+        hang near below."""
         way = self.above(lower, MOST_BETWEEN)
         return way[: way.index(upper)][::-1] if upper in way else []
 
@@ -99,7 +101,8 @@ def how_placed(tree: Tree, joints: Ints, up: Floats, usual: Bools) -> Floats:
 
 
 def how_shaped(tree: Tree, joints: Ints, usual: Bools) -> Floats:
-    """How like a leg's three joints lie to each other: in proportion, with no joint off its bones."""
+    """How like a leg's three joints lie to each other: in proportion, with no joint off its
+    bones."""
     span = max(np.ptp(tree.points[usual], axis=0).max(), 1e-300)
     upper, lower, _ = _bones(tree, joints)
     shaped = np.where(upper + lower > 1e-6 * span, in_proportion(tree, joints), 0.0)
@@ -143,7 +146,8 @@ def _length(vectors: Floats) -> Floats:
 
 
 def _astray(tree: Tree, upper: int, lower: int, usual: Bools) -> float:
-    """How far joints in between lie off the straight bone, as a share of it: none do on a real bone."""
+    """How far joints in between lie off the straight bone, as a share of it: none do on a real
+    bone."""
     way = [i for i in tree.between(upper, lower) if usual[i] and not tree.readings[i].helps]
     if not way:
         return 0.0

@@ -1,4 +1,5 @@
-"""A report as a page of its own, and as a card in a notebook. Names in it are a stranger's: they are made harmless."""
+"""A report as a page of its own, and as a card in a notebook. Names in it are a stranger's: they
+are made harmless."""
 
 from collections.abc import Sequence
 from html import escape
@@ -35,15 +36,16 @@ def document(report: Report) -> str:
         elif found:
             body += [f"<h2>{name}</h2>", *(_FULL[status](finding) for finding in found)]
     body.append(
-        "<footer><p>Each rule's limit is stated with its reason; set another with <code>--threshold "
-        "RULE=VALUE</code>. What was taken for what is corrected with <code>--map left.knee=NAME</code>.</p>"
-        "</footer>"
+        "<footer><p>Each rule's limit is stated with its reason; set another with <code>--threshold"
+        " RULE=VALUE</code>. What was taken for what is corrected with <code>--map"
+        " left.knee=NAME</code>.</p></footer>"
     )
     return page.document(title, "\n".join(body), STYLE)
 
 
 def card(report: Report) -> str:
-    """The report for a notebook: the headline, what was found with its pictures, the rest folded away."""
+    """The report for a notebook: the headline, what was found with its pictures, the rest folded
+    away."""
     found = "".join(_finding(finding) for finding in report.of(FINDING))
     rest = "".join(
         [
@@ -84,8 +86,9 @@ def _taken(report: Report) -> str:
     if not legs.legs:
         return f"<p>No legs were found: {page.safe(legs.because['legs'])}.</p>{notes}"
     rows = "".join(
-        f'<tr><th scope="row">{SIDE_WORDS[side]} {part}</th><td><bdi>{escape(report.name(node))}</bdi></td>'
-        f'<td class="n">{100 * leg.certainty[part]:.0f} %</td><td>{escape(leg.why[part])}</td></tr>'
+        f'<tr><th scope="row">{SIDE_WORDS[side]}'
+        f" {part}</th><td><bdi>{escape(report.name(node))}</bdi></td><td"
+        f' class="n">{100 * leg.certainty[part]:.0f} %</td><td>{escape(leg.why[part])}</td></tr>'
         for side, leg in legs.legs.items()
         for part, node in leg.joints.items()
     )
@@ -113,11 +116,12 @@ def _finding(finding: Finding) -> str:
         f'<figure class="drawn">{picture.svg(style=False)}</figure>' if picture is not None else ""
     )
     return (
-        f'<article class="said {finding.severity}"><div><h3>{page.safe(finding.title)}</h3>'
-        f'<p class="rule"><span class="mark">{finding.severity}</span> <code>{finding.rule}</code>'
-        f'{_about(finding)}</p><p class="number">{_number(finding)}</p><p>{page.safe(finding.said)}</p>'
-        f"<p><b>Why it matters.</b> {page.safe(finding.why)}</p><p><b>What to do.</b> {page.safe(finding.todo)}</p>"
-        f"{_more(finding)}</div>{drawn}</article>"
+        f'<article class="said {finding.severity}"><div><h3>{page.safe(finding.title)}</h3><p'
+        f' class="rule"><span class="mark">{finding.severity}</span>'
+        f" <code>{finding.rule}</code>{_about(finding)}</p><p"
+        f' class="number">{_number(finding)}</p><p>{page.safe(finding.said)}</p><p><b>Why it'
+        f" matters.</b> {page.safe(finding.why)}</p><p><b>What to do.</b>"
+        f" {page.safe(finding.todo)}</p>{_more(finding)}</div>{drawn}</article>"
     )
 
 
@@ -127,9 +131,9 @@ def _passed(finding: Finding) -> str:
         f'<figure class="drawn">{picture.svg(style=False)}</figure>' if picture is not None else ""
     )
     return (
-        f'<details class="passed"><summary>{_line(finding)}</summary><div class="said pass"><div>'
-        f"<p>{page.safe(finding.said)}</p><p><b>Why it matters.</b> {page.safe(finding.why)}</p>{_more(finding)}"
-        f"</div>{drawn}</div></details>"
+        f'<details class="passed"><summary>{_line(finding)}</summary><div class="said'
+        f' pass"><div><p>{page.safe(finding.said)}</p><p><b>Why it matters.</b>'
+        f" {page.safe(finding.why)}</p>{_more(finding)}</div>{drawn}</div></details>"
     )
 
 
@@ -143,7 +147,10 @@ _FULL = {FINDING: _finding, PASS: _passed}
 
 
 def _line(finding: Finding) -> str:
-    return f'<b>{page.safe(finding.title)}</b>{_about(finding)}: <span class="n">{_number(finding)}</span>'
+    return (
+        f"<b>{page.safe(finding.title)}</b>{_about(finding)}: <span"
+        f' class="n">{_number(finding)}</span>'
+    )
 
 
 def _number(finding: Finding) -> str:
@@ -161,20 +168,21 @@ def _more(finding: Finding) -> str:
         finding.parts, key=lambda part: -abs(part[1]) if finding.sense == "at most" else part[1]
     )
     rows = "".join(
-        f'<tr><th scope="row"><bdi>{page.safe(what, 120)}</bdi></th><td class="n">{number:.3g}</td></tr>'
+        f'<tr><th scope="row"><bdi>{page.safe(what, 120)}</bdi></th><td'
+        f' class="n">{number:.3g}</td></tr>'
         for what, number in parts[:MOST_PARTS]
     )
     more = f"<p>and {len(parts) - MOST_PARTS} more</p>" if len(parts) > MOST_PARTS else ""
     table = (
-        f'<table><thead><tr><th scope="col">One by one</th><th scope="col" class="n">{escape(finding.unit)}</th>'
-        f"</tr></thead><tbody>{rows}</tbody></table>{more}"
+        '<table><thead><tr><th scope="col">One by one</th><th scope="col"'
+        f' class="n">{escape(finding.unit)}</th></tr></thead><tbody>{rows}</tbody></table>{more}'
         if len(parts) > 1
         else ""
     )
     return (
-        f"<details><summary>Numbers, and the reason for the limit</summary>{table}"
-        f"<p>The limit, {finding.sense} {escape(finding.measured.partition(finding.sense + ' ')[2][:-1])}: "
-        f"{page.safe(finding.because)}.</p></details>"
+        f"<details><summary>Numbers, and the reason for the limit</summary>{table}<p>The limit,"
+        f" {finding.sense} {escape(finding.measured.partition(finding.sense + ' ')[2][:-1])}:"
+        f" {page.safe(finding.because)}.</p></details>"
     )
 
 
@@ -191,15 +199,14 @@ def _vars(dark: bool) -> str:
 
 
 _PARTS = (
-    ".said{border-left:4px solid var(--edge);padding:.1rem 0 .1rem .9rem;margin:1.4rem 0;display:grid;gap:.4rem 1.5rem;"
-    "break-inside:avoid}.said>*{min-width:0}.said h3{margin:0;font-size:1.15rem;line-height:1.3}"
-    ".said.serious{border-color:var(--serious)}.said.moderate{border-color:var(--moderate)}"
-    ".said.slight{border-color:var(--slight)}.said.pass{border-color:var(--good);margin:.6rem 0}"
-    ".rule{color:var(--soft);font-size:.9rem}.serious .mark{color:var(--serious)}.moderate .mark{color:var(--moderate)}"
-    ".slight .mark{color:var(--slight)}.mark{font-weight:700;text-transform:uppercase;font-size:.85em;"
-    "letter-spacing:.04em}"
-    ".number b{font-size:1.7rem;line-height:1.3;font-weight:650}.number span,summary .n span{color:var(--soft)}"
-    ".drawn{margin:.3rem 0}"
+    ".said{border-left:4px solid var(--edge);padding:.1rem 0 .1rem .9rem;margin:1.4rem"
+    " 0;display:grid;gap:.4rem 1.5rem;break-inside:avoid}.said>*{min-width:0}.said"
+    " h3{margin:0;font-size:1.15rem;line-height:1.3}.said.serious{border-color:var(--serious)}.said.moderate{border-color:var(--moderate)}.said.slight{border-color:var(--slight)}.said.pass{border-color:var(--good);margin:.6rem"
+    " 0}.rule{color:var(--soft);font-size:.9rem}.serious .mark{color:var(--serious)}.moderate"
+    " .mark{color:var(--moderate)}.slight"
+    " .mark{color:var(--slight)}.mark{font-weight:700;text-transform:uppercase;font-size:.85em;letter-spacing:.04em}.number"
+    " b{font-size:1.7rem;line-height:1.3;font-weight:650}.number span,summary .n"
+    " span{color:var(--soft)}.drawn{margin:.3rem 0}"
 )
 STYLE = (
     ":root{"
@@ -208,38 +215,46 @@ STYLE = (
     + _vars(True)
     + "}}"
     + stage.STYLE
-    + f"body{{font:16px/1.5 {stage.FONT};color:var(--ink);background:var(--page);max-width:62rem;margin:0 auto;"
-    "padding:1.5rem 1rem 4rem;overflow-wrap:anywhere;font-variant-numeric:tabular-nums}"
-    "h1{font-size:1.9rem;line-height:1.2;margin:.2rem 0}h2{font-size:1.35rem;line-height:1.3;margin:2.5rem 0 .6rem;"
-    "padding-top:.9rem;border-top:1px solid var(--edge)}p{margin:.4rem 0}ul{margin:.4rem 0;padding-left:1.3rem}"
-    "code{font-size:.94em;background:var(--ground);padding:0 .25em;border-radius:3px}"
-    ".head{font-size:1.15rem}.tiles{display:flex;flex-wrap:wrap;gap:.75rem;margin:1rem 0;padding:0;list-style:none}"
-    ".tiles li{flex:0 1 9rem;background:var(--ground);border-radius:8px;padding:.5rem .9rem;"
-    "border-top:3px solid var(--edge)}"
-    ".tiles .serious{border-color:var(--serious)}.tiles .moderate{border-color:var(--moderate)}"
-    ".tiles .slight{border-color:var(--slight)}.tiles .pass{border-color:var(--good)}"
-    ".tiles b{display:block;font-size:1.8rem;line-height:1.2}"
-    ".tiles small{display:block;color:var(--soft);line-height:1.3}"
+    + "body{font:16px/1.5"
+    f" {stage.FONT};color:var(--ink);background:var(--page);max-width:62rem;margin:0"
+    " auto;padding:1.5rem 1rem"
+    " 4rem;overflow-wrap:anywhere;font-variant-numeric:tabular-nums}h1{font-size:1.9rem;line-height:1.2;margin:.2rem"
+    " 0}h2{font-size:1.35rem;line-height:1.3;margin:2.5rem 0"
+    " .6rem;padding-top:.9rem;border-top:1px solid var(--edge)}p{margin:.4rem"
+    " 0}ul{margin:.4rem"
+    " 0;padding-left:1.3rem}code{font-size:.94em;background:var(--ground);padding:0"
+    " .25em;border-radius:3px}.head{font-size:1.15rem}.tiles{display:flex;flex-wrap:wrap;gap:.75rem;margin:1rem"
+    " 0;padding:0;list-style:none}.tiles li{flex:0 1"
+    " 9rem;background:var(--ground);border-radius:8px;padding:.5rem .9rem;border-top:3px solid"
+    " var(--edge)}.tiles .serious{border-color:var(--serious)}.tiles"
+    " .moderate{border-color:var(--moderate)}.tiles"
+    " .slight{border-color:var(--slight)}.tiles .pass{border-color:var(--good)}.tiles"
+    " b{display:block;font-size:1.8rem;line-height:1.2}.tiles"
+    " small{display:block;color:var(--soft);line-height:1.3}"
     + _PARTS
-    + "details{margin:.4rem 0}summary{cursor:pointer}.said summary{color:var(--link);font-size:.92rem}"
-    ".passed{border-bottom:1px solid var(--ground);padding:.25rem 0}.passed>summary{font-size:1rem}"
-    ".wide{overflow-x:auto}table{border-collapse:collapse;margin:.4rem 0;font-size:.95rem}"
-    "th,td{padding:.2rem 1rem .2rem 0;text-align:left;vertical-align:top}thead th{color:var(--soft);font-size:.85rem;"
-    "border-bottom:1px solid var(--edge)}tbody th{font-weight:400}.wide tbody th{white-space:nowrap}"
-    "tbody tr+tr>*{border-top:1px solid var(--ground)}td.n,th.n{text-align:right;white-space:nowrap}"
-    "footer{margin-top:3rem;color:var(--soft);font-size:.92rem}"
-    "@media (min-width:46rem){.said{grid-template-columns:minmax(0,1fr) 420px}.said.pass{grid-template-columns:"
-    "minmax(0,1fr) 420px}}"
-    "@media print{body{max-width:none;padding:0;font-size:10.5pt}h2,h3{break-after:avoid}"
-    ".said{grid-template-columns:minmax(0,1fr) 300px}}"
+    + "details{margin:.4rem 0}summary{cursor:pointer}.said"
+    " summary{color:var(--link);font-size:.92rem}.passed{border-bottom:1px solid"
+    " var(--ground);padding:.25rem"
+    " 0}.passed>summary{font-size:1rem}.wide{overflow-x:auto}table{border-collapse:collapse;margin:.4rem"
+    " 0;font-size:.95rem}th,td{padding:.2rem 1rem .2rem"
+    " 0;text-align:left;vertical-align:top}thead"
+    " th{color:var(--soft);font-size:.85rem;border-bottom:1px solid var(--edge)}tbody"
+    " th{font-weight:400}.wide tbody th{white-space:nowrap}tbody tr+tr>*{border-top:1px solid"
+    " var(--ground)}td.n,th.n{text-align:right;white-space:nowrap}footer{margin-top:3rem;color:var(--soft);font-size:.92rem}@media"
+    " (min-width:46rem){.said{grid-template-columns:minmax(0,1fr)"
+    " 420px}.said.pass{grid-template-columns:minmax(0,1fr) 420px}}@media"
+    " print{body{max-width:none;padding:0;font-size:10.5pt}h2,h3{break-after:avoid}.said{grid-template-columns:minmax(0,1fr)"
+    " 300px}}"
 )
 # In a notebook the page's own inks; a rule begins with .inspection, so that nothing else changes.
 _CARD = "".join(
     f".inspection {rule}}}"
     for rule in (
         "{color:var(--jp-ui-font-color1,inherit)",
-        ".said{border-left:4px solid #888;padding:0 0 0 12px;margin:12px 0;"
-        "display:flex;flex-wrap:wrap;gap:4px 16px;align-items:flex-start",
+        (
+            ".said{border-left:4px solid #888;padding:0 0 0 12px;margin:12px 0;"
+            "display:flex;flex-wrap:wrap;gap:4px 16px;align-items:flex-start"
+        ),
         ".said>div{flex:1 1 20em",
         ".drawn{flex:0 1 420px;margin:0",
         ".said.serious{border-color:#b00020",

@@ -15,7 +15,8 @@ DIGITS = "0123456789 "
 
 @dataclass
 class Found:
-    """Legs as triples of joints by side, the axis that is up, and how well names and places agree with a leg."""
+    """Legs as triples of joints by side, the axis that is up, and how well names and places agree
+    with a leg."""
 
     triples: dict[str, Ints]
     up: Floats
@@ -45,7 +46,8 @@ def standing(tree: Tree, found: Found, ends: dict[str, Joints], usual: Bools) ->
 def _whole_leg(
     tree: Tree, triple: Sequence[int], up: Floats, mapped: Joints, shared: set[int]
 ) -> Joints:
-    """The joints of a leg by part, from its hip, knee and ankle: with a third bone and a foot where there are any."""
+    """The joints of a leg by part, from its hip, knee and ankle: with a third bone and a foot where
+    there are any."""
     hip, knee, ankle = triple
     joints = {"hip": hip, "knee": knee, "ankle": ankle}
     middle = _third_bone(tree, joints, up, shared)

@@ -1,4 +1,5 @@
-"""The teacher's page of a whole class: who needs a look first, what to explain again, then everyone.
+"""The teacher's page of a whole class: who needs a look first, what to explain again, then
+everyone.
 
 Without a script nothing can be sorted by hand, so every list stands in the order of need.
 """
@@ -20,7 +21,8 @@ FEW = 10  # so many names stand beside a count
 
 
 def write(entries: Sequence[Entry], out: Path, **found: Any) -> Path:
-    """Write the class page into the folder `out`; returns its path. `found` is what `html` takes besides entries."""
+    """Write the class page into the folder `out`; returns its path. `found` is what `html` takes
+    besides entries."""
     course.write_whole(out / NAME, html(entries, **found).encode())
     return out / NAME
 
@@ -38,8 +40,8 @@ def html(
     entries : sequence of Entry
         The latest of each learner and lesson.
     groups : sequence
-        Submissions that are alike: each with `lesson`, `learners` (their ids), `share` (1 for identical ones) and a
-        `sentence` on how.
+        Submissions that are alike: each with `lesson`, `learners` (their ids), `share` (1 for
+        identical ones) and a `sentence` on how.
     missing : sequence of (lesson, Learner)
         Who handed in nothing.
     problems : sequence
@@ -83,7 +85,8 @@ def html(
     return page.document("The class", f"{head}<main>{_stamp(entries)}{body}</main>")
 
 
-# --- the sections, in their order ----------------------------------------------------------------------------------
+# --- the sections, in their order
+# ----------------------------------------------------------------------------------
 
 
 def _head(entries: Sequence[Entry], missing: Sequence[tuple[str, Learner]]) -> str:
@@ -97,7 +100,10 @@ def _head(entries: Sequence[Entry], missing: Sequence[tuple[str, Learner]]) -> s
     ]
     lessons = ", ".join(sorted({page.safe(entry.lesson, 20) for entry in entries}))
     shown = "".join(f"<li><b>{number}</b>{what}</li>" for number, what in tiles)
-    return f'<header><p class="soft">Homework {lessons}</p><h1>The class</h1><ul class="tiles">{shown}</ul></header>'
+    return (
+        f'<header><p class="soft">Homework {lessons}</p><h1>The class</h1><ul'
+        f' class="tiles">{shown}</ul></header>'
+    )
 
 
 def _stamp(entries: Sequence[Entry]) -> str:
@@ -105,9 +111,9 @@ def _stamp(entries: Sequence[Entry]) -> str:
     if not unjailed:
         return ""
     return (
-        f'<p class="alarm"><strong>unjailed</strong>: {page.count(len(unjailed), "submission")} ran with nothing '
-        "between their code and this machine. What they left behind, and whether the marks are honest, nobody can "
-        "say.</p>"
+        f'<p class="alarm"><strong>unjailed</strong>: {page.count(len(unjailed), "submission")} ran'
+        " with nothing between their code and this machine. What they left behind, and whether the"
+        " marks are honest, nobody can say.</p>"
     )
 
 
@@ -152,8 +158,9 @@ def _again(entries: Sequence[Entry]) -> str:
     if answers >= 2:
         model = max(followed, key=lambda name: (len(followed[name]), name))
         why = (
-            f"{page.count(answers, 'answer follows', 'answers follow')} a wrong model; the commonest, with "
-            f"{page.count(len(followed[model]), 'learner')}: “{_sentence_of(question, model)}”."
+            f"{page.count(answers, 'answer follows', 'answers follow')} a wrong model; the"
+            f" commonest, with {page.count(len(followed[model]), 'learner')}:"
+            f" “{_sentence_of(question, model)}”."
         )
     else:
         scores = [score for _, score in _by_question(entries)[question]]
@@ -165,7 +172,10 @@ def _again(entries: Sequence[Entry]) -> str:
 
 def _totals(entries: Sequence[Entry]) -> str:
     """How the totals spread."""
-    return f"<h3>Totals, in percent</h3>{page.columns(tenths(entries), 'How many learners have which total')}"
+    return (
+        "<h3>Totals, in"
+        f" percent</h3>{page.columns(tenths(entries), 'How many learners have which total')}"
+    )
 
 
 def _questions(entries: Sequence[Entry]) -> str:
@@ -195,7 +205,8 @@ def _models(entries: Sequence[Entry]) -> str:
     return "<h3>Wrong models, the commonest first</h3>" + page.listed(
         (
             f"<strong>{page.count(len(who), 'learner')}</strong>, {_name_of(question)}: "
-            f'{_sentence_of(question, model)} <span class="soft">({page.safe(model)})</span>. {_names(who)}'
+            f'{_sentence_of(question, model)} <span class="soft">({page.safe(model)})</span>.'
+            f" {_names(who)}"
             for (question, model), who in followed
         ),
         most=10,
@@ -238,7 +249,8 @@ def _missing(missing: Sequence[tuple[str, Learner]], several: bool) -> str:
 
 def _problems(problems: Iterable[Any]) -> str:
     items = (
-        f"<bdi><code>{page.safe(problem.place, SHORT)}</code></bdi>: {page.sentence(problem.why, SHORT)}"
+        f"<bdi><code>{page.safe(problem.place, SHORT)}</code></bdi>:"
+        f" {page.sentence(problem.why, SHORT)}"
         for problem in problems
     )
     return page.listed(items, 20)
@@ -305,12 +317,13 @@ def _how(entries: Sequence[Entry]) -> str:
         f'<a href="{name}">{name}</a>' for name in ("grades.csv", "lineItems.csv", "results.csv")
     )
     return (
-        f"<dl>{rows}</dl><p>Beside this page: {files}, the record results.sqlite, and class-results.ipynb to look "
-        "further.</p>"
+        f"<dl>{rows}</dl><p>Beside this page: {files}, the record results.sqlite, and"
+        " class-results.ipynb to look further.</p>"
     )
 
 
-# --- what the notebook asks too ------------------------------------------------------------------------------------
+# --- what the notebook asks too
+# ------------------------------------------------------------------------------------
 
 
 def needing(entries: Sequence[Entry]) -> list[Entry]:
@@ -322,7 +335,8 @@ def needing(entries: Sequence[Entry]) -> list[Entry]:
 
 
 def reasons(entry: Entry) -> Sequence[str]:
-    """Why an entry needs a look, a sentence each; what cut a run short is among its flags already."""
+    """Why an entry needs a look, a sentence each; what cut a run short is among its flags
+    already."""
     return (
         [text for text in (entry.why, *entry.flags) if text]
         if entry.score is None
@@ -331,8 +345,8 @@ def reasons(entry: Entry) -> Sequence[str]:
 
 
 def to_explain(entries: Sequence[Entry]) -> str | None:
-    """The id of the question to explain again: with most answers that follow a wrong model, at least two, else the
-    lowest average. None where nothing has a score.
+    """The id of the question to explain again: with most answers that follow a wrong model, at
+    least two, else the lowest average. None where nothing has a score.
     """
     means = {
         question: sum(score for _, score in scores) / len(scores)
@@ -353,7 +367,8 @@ def tenths(entries: Sequence[Entry]) -> dict[str, int]:
 
 
 def models(entries: Sequence[Entry]) -> dict[tuple[str, str], list[Entry]]:
-    """Who follows each wrong model: (question's id, misconception's name) to entries, as measured."""
+    """Who follows each wrong model: (question's id, misconception's name) to entries, as
+    measured."""
     found: dict[tuple[str, str], list[Entry]] = {}
     for entry in entries:
         for outcome in entry.outcomes if entry.marked else ():
@@ -373,7 +388,8 @@ def sentence_of(question_id: str, model: str) -> str:
     return found[0] if found else model
 
 
-# --- what they share -----------------------------------------------------------------------------------------------
+# --- what they share
+# -----------------------------------------------------------------------------------------------
 
 
 def _by_question(entries: Sequence[Entry]) -> dict[str, list[tuple[Entry, float]]]:

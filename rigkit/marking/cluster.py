@@ -1,7 +1,8 @@
 """The same work on the workers of a dask.distributed scheduler: `pip install "rigkit[cluster]"`.
 
-Each worker opens its own jail, once, and tries it before its first submission. What is sent to it is the bytes of a
-file and the seed of its cases; what comes back is the entry and the page. The record stays here.
+Each worker opens its own jail, once, and tries it before its first submission. What is sent to it
+is the bytes of a file and the seed of its cases; what comes back is the entry and the page. The
+record stays here.
 """
 
 import threading
@@ -35,7 +36,8 @@ class Cluster:
     Raises
     ------
     ClusterError
-        Without the extra, the scheduler, or any worker; or where a worker has another version of the kit, or no jail.
+        Without the extra, the scheduler, or any worker; or where a worker has another version of
+        the kit, or no jail.
     """
 
     def __init__(self, address: str, jail: str) -> None:

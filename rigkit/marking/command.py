@@ -53,8 +53,8 @@ def mark(arguments: Namespace) -> int:
 def _mark(arguments: Namespace, say: "_Line") -> tuple[int, str, dict[str, Any]]:
     if arguments.submissions is None:
         raise ValueError(
-            "SUBMISSIONS is missing. Give the folder or zip of them, before any --lesson; or a correction "
-            "with --override."
+            "SUBMISSIONS is missing. Give the folder or zip of them, before any --lesson; or a"
+            " correction with --override."
         )
     if arguments.reason is not None:
         raise ValueError("--reason came without --override. Give both or neither.")
@@ -85,7 +85,10 @@ def _correct(arguments: Namespace, say: "_Line") -> tuple[int, str, dict[str, An
     who, score = entry.learner, entry.scores[question]
     return (
         DONE,
-        f"{who.name or who.id}, {question}: {score:g}. All files in {arguments.out} are up to date.",
+        (
+            f"{who.name or who.id}, {question}: {score:g}. All files in {arguments.out} are up to"
+            " date."
+        ),
         {"learner": who.id, "question": question, "score": score},
     )
 

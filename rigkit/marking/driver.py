@@ -1,9 +1,9 @@
 """What runs inside the jail: a learner's cells in their order, then one call after the other.
 
-Or, in a run of its own, the inspection of a rig file. But for that, standard library, NumPy and `calling` only. Each
-line of the request is "TOKEN JSON", and is answered by one line with the same token. Nothing here is a secret: the code
-it runs can read and change all of it, to the harm of its own answers alone. What comes out is read as a stranger's by
-`talk`.
+Or, in a run of its own, the inspection of a rig file. But for that, standard library, NumPy and
+`calling` only. Each line of the request is "TOKEN JSON", and is answered by one line with the same
+token. Nothing here is a secret: the code it runs can read and change all of it, to the harm of its
+own answers alone. What comes out is read as a stranger's by `talk`.
 """
 
 import base64
@@ -69,7 +69,8 @@ class Answers:
 
 
 def _serve(answers):
-    gc.disable()  # what is loaded stays: looking through it for garbage, again and again, is a tenth of loading
+    # what is loaded stays: looking through it for garbage, again and again, is a tenth of loading
+    gc.disable()
     import numpy
 
     from rigkit import homework
@@ -100,7 +101,8 @@ def _serve(answers):
 
 
 def run_cell(source, name, namespace):
-    """`{"ok": true}`, or the error's type and its line in the cell; what a cell does wrong ends that cell only."""
+    """`{"ok": true}`, or the error's type and its line in the cell; what a cell does wrong ends
+    that cell only."""
     try:
         exec(_compiled(source, name), namespace)
         return {"ok": True}
@@ -120,9 +122,11 @@ def _compiled(source, name):
 
 
 def without_magics(source):
-    """A cell without what only a notebook understands, lines kept: `%` and `?` lines do nothing, `!` lines raise.
+    """A cell without what only a notebook understands, lines kept: `%` and `?` lines do nothing,
+    `!` lines raise.
 
-    Of a cell under `%%time`, `%%timeit`, `%%capture` or `%%prun` the rest runs; under any other `%%` nothing does.
+    Of a cell under `%%time`, `%%timeit`, `%%capture` or `%%prun` the rest runs; under any other
+    `%%` nothing does.
     """
     lines = source.split("\n")
     first = next((i for i, line in enumerate(lines) if line.strip()), 0)
@@ -160,7 +164,8 @@ def _flush():
 
 
 def find_answer(question, namespace, handed, is_blank):
-    """The global of the question's name, unless that is missing or blank; else what was last handed in for it."""
+    """The global of the question's name, unless that is missing or blank; else what was last handed
+    in for it."""
     answer = namespace.get(question, ...)
     if answer is ... or is_blank(answer):
         answer = handed.get(question, answer)

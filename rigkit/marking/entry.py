@@ -1,4 +1,5 @@
-"""What is known of one learner's homework in one lesson: the one thing that marking makes and reports show."""
+"""What is known of one learner's homework in one lesson: the one thing that marking makes and
+reports show."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -62,7 +63,8 @@ class Entry:
     lesson : str
         Two digits.
     file, digest : str
-        The place of the file inside the submissions, and its SHA-256; with rig files, that of the digests of all.
+        The place of the file inside the submissions, and its SHA-256; with rig files, that of the
+        digests of all.
     marked : bool
         False where nothing could be measured through no fault of the answers; never counts as zero.
     end : str
@@ -78,7 +80,8 @@ class Entry:
     time : str
         When, UTC.
     about : dict
-        The private part of the record: seed, jail, versions, digests, limits, seconds, what the cells printed.
+        The private part of the record: seed, jail, versions, digests, limits, seconds, what the
+        cells printed.
     """
 
     learner: Learner
@@ -96,7 +99,8 @@ class Entry:
 
     @property
     def scores(self) -> dict[str, float]:
-        """The score of each question by its id, corrections applied; empty when not marked and not corrected."""
+        """The score of each question by its id, corrections applied; empty when not marked and not
+        corrected."""
         measured = (
             {outcome.question: outcome.score for outcome in self.outcomes} if self.marked else {}
         )
@@ -104,6 +108,7 @@ class Entry:
 
     @property
     def score(self) -> float | None:
-        """The mean over the lesson's questions, 0 to 1; None when not marked, unless each was corrected by hand."""
+        """The mean over the lesson's questions, 0 to 1; None when not marked, unless each was
+        corrected by hand."""
         known = self.marked or len(self.scores) == len(notebook.questions(self.lesson))
         return sum(self.scores.values()) / len(self.scores) if known and self.scores else None

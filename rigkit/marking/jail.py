@@ -1,7 +1,8 @@
-"""Run a stranger's code where it can touch nothing: one process per submission, and only its answers come back.
+"""Run a stranger's code where it can touch nothing: one process per submission, and only its
+answers come back.
 
-The code that runs can spoil its own answers and nothing else. `driver` is the other side, `talk` the words between the
-two, `site` what Python sees there, `seccomp` what the kernel refuses.
+The code that runs can spoil its own answers and nothing else. `driver` is the other side, `talk`
+the words between the two, `site` what Python sees there, `seccomp` what the kernel refuses.
 """
 
 import contextlib
@@ -56,10 +57,17 @@ LIBRARIES = (
     "/etc/ld.so.cache",
 )
 PROTECTS = {
-    "bwrap": "learners' code sees no file of this machine but Python's own, no network and no other process",
-    "landlock": "learners' code reads no file of this machine but the system's libraries, and writes none; it can tell "
-    "which files exist, and draws no plots",
-    "unjailed": "NOTHING: learners' code can read, change and send away all that the user who runs it can",
+    "bwrap": (
+        "learners' code sees no file of this machine but Python's own, no network and no other"
+        " process"
+    ),
+    "landlock": (
+        "learners' code reads no file of this machine but the system's libraries, and writes none;"
+        " it can tell which files exist, and draws no plots"
+    ),
+    "unjailed": (
+        "NOTHING: learners' code can read, change and send away all that the user who runs it can"
+    ),
 }
 ADVICE = (  # what bwrap says, and what that means; to tell a teacher, never to decide
     ("nesting depth", "`user.max_user_namespaces` is 0, or this is a jail already"),
@@ -73,8 +81,10 @@ ADVICE = (  # what bwrap says, and what that means; to tell a teacher, never to 
     ),
     (
         "reating new namespace",
-        "this system does not allow user namespaces, or this is a container whose filter refuses "
-        "them: allow them, or mark on another machine",
+        (
+            "this system does not allow user namespaces, or this is a container whose filter"
+            " refuses them: allow them, or mark on another machine"
+        ),
     ),
     (
         "uid map",
@@ -89,7 +99,8 @@ ADVICE = (  # what bwrap says, and what that means; to tell a teacher, never to 
         "a folder that the jail needs is gone or closed to the user it runs as",
     ),
 )
-# What a jail must refuse, as code that gets through without one. Each is tried before the first submission.
+# What a jail must refuse, as code that gets through without one. Each is tried before the first
+# submission.
 PROBES = {
     "read a file outside": "open({canary!r}).read()",
     "write a file outside": "open({canary!r}, 'a').write('changed')",
@@ -139,8 +150,8 @@ class Request:
     calls : tuple of Call
         In their order.
     homework : Mapping
-        For `open_homework` inside: "lesson", "student", "inputs" (question's name to case), "character" (a Puppet's
-        fields).
+        For `open_homework` inside: "lesson", "student", "inputs" (question's name to case),
+        "character" (a Puppet's fields).
     """
 
     cells: tuple[str, ...]
@@ -159,10 +170,11 @@ class Run:
     signal : int or None
         That ended it, as far as can be told.
     cells : tuple of dict
-        `{"ok": True}` or `{"error": type, "line": int or None}`; fewer than the cells when it ended among them.
+        `{"ok": True}` or `{"error": type, "line": int or None}`; fewer than the cells when it ended
+        among them.
     records : Mapping of str to list of dict
-        By question's name, as `homework.calling` makes them; fewer than the cases where it ended among them, none
-        where no answer came.
+        By question's name, as `homework.calling` makes them; fewer than the cases where it ended
+        among them, none where no answer came.
     printed : str
         The beginning of what the cells printed.
     wall, cpu : float
@@ -209,11 +221,13 @@ def open_jail(
         raise ValueError(f"`kind` must be one of {', '.join(KINDS)}; got {kind!r}.")
     if os.name != "posix":
         raise NoJail(
-            "learners' code cannot be run on Windows itself; in the Windows Subsystem for Linux it can."
+            "learners' code cannot be run on Windows itself; in the Windows Subsystem for Linux it"
+            " can."
         )
     if kind != "unjailed" and not sys.platform.startswith("linux"):
         raise NoJail(
-            "a jail can be had on Linux only. Mark in a Linux virtual machine or on a Linux computer."
+            "a jail can be had on Linux only. Mark in a Linux virtual machine or on a Linux"
+            " computer."
         )
     ids = _dropped(user)
     try:
@@ -227,7 +241,8 @@ def open_jail(
 
 
 def _dropped(user: str | None) -> tuple[int, int] | None:
-    """The ids of the user that root runs learners' code as; None for anyone else, who runs it as oneself."""
+    """The ids of the user that root runs learners' code as; None for anyone else, who runs it as
+    oneself."""
     if os.geteuid() != 0:
         if user is not None:
             raise NoJail("only root can run learners' code as another user.")
@@ -277,7 +292,8 @@ def _version(bwrap: tuple[str, ...]) -> str | None:
 
 @dataclass(frozen=True)
 class Jail:
-    """A way to run learners' code; holds paths and settings only, so several workers may share or copy it.
+    """A way to run learners' code; holds paths and settings only, so several workers may share or
+    copy it.
 
     Attributes
     ----------
@@ -304,9 +320,9 @@ class Jail:
         files = {
             "driver": (self.site.kit / "driver.py").read_bytes(),
             "filter": self.filter,
-            "arguments": json.dumps(
-                self.bwrap and _bwrap_arguments(self, self.shelves(), "", "")
-            ).encode(),
+            "arguments": (
+                json.dumps(self.bwrap and _bwrap_arguments(self, self.shelves(), "", "")).encode()
+            ),
         }
         return {
             "kind": self.kind,
@@ -320,7 +336,8 @@ class Jail:
         }
 
     def shelves(self, request: Request | None = None) -> dict[str, Path]:
-        """The folders of packages that a submission gets; matplotlib, which is slow, only where it is spoken of."""
+        """The folders of packages that a submission gets; matplotlib, which is slow, only where it
+        is spoken of."""
         shelves = {"kit": self.site.kit, "numpy": self.site.numpy}
         if request and any(
             word in cell for cell in request.cells for word in ("matplotlib", "pylab", "plots")
@@ -492,7 +509,8 @@ def _readable(*places: str) -> list[str]:
 
 
 class _Process:
-    """One submission's process and its pipes; killed, reaped and closed at the end of `with`, whatever it does."""
+    """One submission's process and its pipes; killed, reaped and closed at the end of `with`,
+    whatever it does."""
 
     def __init__(self, jail: Jail, shelves: Mapping[str, Any], seconds: float) -> None:
         with contextlib.ExitStack() as theirs:  # the ends that only the process needs
@@ -583,8 +601,9 @@ class _Process:
         return self
 
     def __exit__(self, *_: object) -> None:
-        # The group, because bwrap's child is not tied to it from the first moment on. Only a marker that is itself
-        # killed in that millisecond leaves the child behind: asleep for good, before it has started Python.
+        # The group, because bwrap's child is not tied to it from the first moment on. Only a marker
+        # that is itself killed in that millisecond leaves the child behind: asleep for good, before
+        # it has started Python.
         with contextlib.suppress(
             ProcessLookupError, PermissionError
         ):  # it is gone; macOS says so by the second
@@ -593,7 +612,8 @@ class _Process:
         self._open.close()
 
     def ended_by(self) -> int | None:
-        """The signal that ended the process, as far as can be told; None when it ended by itself or goes on."""
+        """The signal that ended the process, as far as can be told; None when it ended by itself or
+        goes on."""
         try:
             status = self._popen.wait(1.0)
         except subprocess.TimeoutExpired:
@@ -610,7 +630,8 @@ class _Process:
 
 
 def _limits(kind: str, seconds: float) -> dict[str, tuple[int, int]]:
-    """Each limit as (soft, hard). That on processes counts all of a user's, unless in a namespace of its own."""
+    """Each limit as (soft, hard). That on processes counts all of a user's, unless in a namespace
+    of its own."""
     limits = {
         name: (most, most) for name, most in LIMITS.items() if name != "NPROC" or kind == "bwrap"
     }

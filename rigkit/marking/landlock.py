@@ -1,6 +1,7 @@
 """Inside a process that has no namespaces: give up, for good, all but reading a few folders.
 
-By the kernel's Landlock and the system-call filter. Standard library only; the driver calls it before it reads a line.
+By the kernel's Landlock and the system-call filter. Standard library only; the driver calls it
+before it reads a line.
 """
 
 import ctypes
@@ -15,7 +16,8 @@ SET_PDEATHSIG, SET_SECCOMP, SET_NO_NEW_PRIVS = 1, 22, 38
 
 
 def confine(readable, program):
-    """From here on: read what is in `readable`, write nothing, end with the parent, and call what `program` allows.
+    """From here on: read what is in `readable`, write nothing, end with the parent, and call what
+    `program` allows.
 
     Parameters
     ----------

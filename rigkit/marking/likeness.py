@@ -1,13 +1,13 @@
 """Submissions that are alike: the same code but for names, comments and spacing, or nearly so.
 
-It finds what a teacher should look at; it proves nothing. Short answers to one question are often the same by
-themselves, so three things keep honest work out: what the exercises give does not count; what a quarter of the class
-wrote, and more than ten of it, does not count toward being nearly alike; and nobody is compared who wrote less than
-`ENOUGH` of their own.
+It finds what a teacher should look at; it proves nothing. Short answers to one question are often
+the same by themselves, so three things keep honest work out: what the exercises give does not
+count; what a quarter of the class wrote, and more than ten of it, does not count toward being
+nearly alike; and nobody is compared who wrote less than `ENOUGH` of their own.
 
-Code is taken as tokens, so that a cell with an error in it counts too. Names that a learner chooses are all one token;
-comments, spacing and texts that begin a line, such as docstrings, are none. A *shingle* is a run of `LENGTH` tokens
-inside one cell, so the order of cells does not matter.
+Code is taken as tokens, so that a cell with an error in it counts too. Names that a learner chooses
+are all one token; comments, spacing and texts that begin a line, such as docstrings, are none. A
+*shingle* is a run of `LENGTH` tokens inside one cell, so the order of cells does not matter.
 """
 
 import ast
@@ -60,12 +60,13 @@ class Group:
     Attributes
     ----------
     kind : str
-        "identical", "nearly identical", "the same numbers": answers that fit another's numbers, not their own; or "the
-        same rig".
+        "identical", "nearly identical", "the same numbers": answers that fit another's numbers, not
+        their own; or "the same rig".
     learners : tuple of str
         Their ids.
     share : float
-        Of the shingles that either of two has, how many both have: the least among those that were linked.
+        Of the shingles that either of two has, how many both have: the least among those that were
+        linked.
     sentence : str
     """
 
@@ -78,13 +79,15 @@ class Group:
 def groups(works: Iterable[tuple[str, Sequence[str]]]) -> list[Group]:
     """Find the submissions to one lesson that are alike.
 
-    Two are nearly identical when both have `NEAR`, three quarters, of the shingles that either of them has. One changed
-    token spoils six shingles, so that leaves room for one change in every forty tokens. Among made-up learners who all
-    give the same right answers, with two to four lines of their own before each, two share 0.31 to 0.50, in lessons 01
-    to 07: far enough below. Everyone linked to one of a group is in it.
+    Two are nearly identical when both have `NEAR`, three quarters, of the shingles that either of
+    them has. One changed token spoils six shingles, so that leaves room for one change in every
+    forty tokens. Among made-up learners who all give the same right answers, with two to four lines
+    of their own before each, two share 0.31 to 0.50, in lessons 01 to 07: far enough below.
+    Everyone linked to one of a group is in it.
 
-    Numbers count as copied when the same typed answers, of `DIGITS` digits together, are given by learners whose own
-    numbers differ, and are wrong for at least one of them. Five digits agree by chance once in a hundred thousand.
+    Numbers count as copied when the same typed answers, of `DIGITS` digits together, are given by
+    learners whose own numbers differ, and are wrong for at least one of them. Five digits agree by
+    chance once in a hundred thousand.
 
     Parameters
     ----------
@@ -145,11 +148,13 @@ def _sentence(kind: str, share: float) -> str:
     return f"The code is nearly the same: {share:.0%} of it or more."
 
 
-# --- code ----------------------------------------------------------------------------------------------------------
+# --- code
+# ----------------------------------------------------------------------------------------------------------
 
 
 def _own(cells: Sequence[str]) -> tuple[str, Ints]:
-    """A digest of what is not given, empty where that is too little to compare; and its shingles, as numbers."""
+    """A digest of what is not given, empty where that is too little to compare; and its shingles,
+    as numbers."""
     whole: list[str] = []
     mine: set[tuple[str, ...]] = set()
     given_cells, given_shingles = _given()
@@ -197,7 +202,8 @@ def _given() -> tuple[frozenset[tuple[str, ...]], frozenset[tuple[str, ...]]]:
 
 @cache
 def _kept_names() -> set[str]:
-    """Names that nobody chooses: the language's own, what exercises import, and what they ask for."""
+    """Names that nobody chooses: the language's own, what exercises import, and what they ask
+    for."""
     names = {*keyword.kwlist, *dir(builtins), "hw"}
     for cell in _exercise_cells():
         for node in ast.walk(ast.parse(cell)):
@@ -211,7 +217,8 @@ def _exercise_cells() -> Iterator[str]:
         yield from submissions.read_notebook(path.read_bytes()).cells
 
 
-# --- who is alike --------------------------------------------------------------------------------------------------
+# --- who is alike
+# --------------------------------------------------------------------------------------------------
 
 
 def _same(codes: Sequence[str]) -> list[list[int]]:
@@ -223,7 +230,8 @@ def _same(codes: Sequence[str]) -> list[list[int]]:
 
 
 def _near(shingles: Sequence[Ints], same: Sequence[list[int]]) -> Iterator[tuple[list[int], float]]:
-    """(members, least share among the linked) of each group of submissions, not all identical, that are near."""
+    """(members, least share among the linked) of each group of submissions, not all identical, that
+    are near."""
     first = [members[0] for members in same]
     mine = _telling(shingles, first)
     sizes = np.array([len(each) for each in mine])
@@ -273,12 +281,14 @@ def _joined(links: Iterable[tuple[int, int, float]]) -> list[set[int]]:
     return list({min(each): each for each in sets.values()}.values())
 
 
-# --- numbers -------------------------------------------------------------------------------------------------------
+# --- numbers
+# -------------------------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True)
 class _Typed:
-    """The answers that a learner typed as numbers: the name they count for, and JSON data by question."""
+    """The answers that a learner typed as numbers: the name they count for, and JSON data by
+    question."""
 
     lesson: str | None
     student: str
@@ -299,7 +309,8 @@ def _typed(who: str, cells: Sequence[str]) -> _Typed:
 
 @lru_cache(256)
 def _set_in(cell: str) -> tuple[tuple[str, Any], ...]:
-    """(name, answer) of what a cell sets, by itself or as a keyword; JSON data, or None where it is not typed out."""
+    """(name, answer) of what a cell sets, by itself or as a keyword; JSON data, or None where it is
+    not typed out."""
     set_to = []
     for statement in submissions.syntax(cell).body:
         if isinstance(statement, ast.Assign) and isinstance(statement.targets[0], ast.Name):
@@ -320,7 +331,8 @@ def _typed_out(node: ast.expr) -> Any:
 
 
 def _digits(answer: Any) -> int:
-    """How many digits of an answer say something: leading zeros do not, nor do those that end a whole number."""
+    """How many digits of an answer say something: leading zeros do not, nor do those that end a
+    whole number."""
     if isinstance(answer, list):
         return sum(map(_digits, answer))
     if isinstance(answer, dict):
@@ -331,7 +343,8 @@ def _digits(answer: Any) -> int:
 
 
 def _copied(known: Sequence[str], typed: Sequence["_Typed"]) -> dict[frozenset[str], str]:
-    """Sentences on learners who typed the same answers though their numbers differ, by the set of them."""
+    """Sentences on learners who typed the same answers though their numbers differ, by the set of
+    them."""
     holders: dict[tuple[str, str], list[tuple[str, str]]] = defaultdict(list)
     for who, each in zip(known, typed, strict=True):
         singly = [{name: answer} for name, answer in each.answers.items()]
@@ -348,8 +361,10 @@ def _copied(known: Sequence[str], typed: Sequence["_Typed"]) -> dict[frozenset[s
             if len(cases) > 1 and wrong:
                 asked[frozenset(who for who, _ in several)] |= dict.fromkeys(answers)
     return {
-        who: f"The same numbers are typed in {', '.join(names)}, though each learner has numbers of their own, and "
-        "not all of them fit."
+        who: (
+            f"The same numbers are typed in {', '.join(names)}, though each learner has numbers of"
+            " their own, and not all of them fit."
+        )
         for who, names in asked.items()
     }
 
@@ -357,7 +372,8 @@ def _copied(known: Sequence[str], typed: Sequence["_Typed"]) -> dict[frozenset[s
 def _for_each(
     lesson: str, answers: Mapping[str, Any], learners: Iterable[tuple[str, str]]
 ) -> tuple[set[str], bool]:
-    """The different cases that learners have for the questions answered, and whether any of them is answered wrong."""
+    """The different cases that learners have for the questions answered, and whether any of them is
+    answered wrong."""
     questions, cases, wrong = notebook.questions(lesson), set(), False
     for _, student in learners:
         homework = notebook.Homework(questions, student)

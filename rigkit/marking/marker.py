@@ -1,7 +1,8 @@
-"""One submission, from the bytes of its files to an entry: read it, draw its cases, run it in the jail, weigh it.
+"""One submission, from the bytes of its files to an entry: read it, draw its cases, run it in the
+jail, weigh it.
 
-The learner's code runs in the jail alone. So does the inspection of each rig file, in a run of its own without that
-code. The cases are drawn and the answers weighed out here, from copies of our own.
+The learner's code runs in the jail alone. So does the inspection of each rig file, in a run of its
+own without that code. The cases are drawn and the answers weighed out here, from copies of our own.
 """
 
 import threading
@@ -94,8 +95,8 @@ def mark_one(submission: Submission, jail: Jail) -> Entry:
     Returns
     -------
     Entry
-        Without overrides. Not marked where the file cannot be read, the jail did not start, or weighing failed by a
-        fault of ours.
+        Without overrides. Not marked where the file cannot be read, the jail did not start, or
+        weighing failed by a fault of ours.
     """
     if submission.problem:
         return _entry(submission, marked=False, end="", why=submission.problem)
@@ -186,7 +187,8 @@ def _entry(submission: Submission, flags: Iterable[str] = (), **found: Any) -> E
 
 
 def _student(learner: Learner, claimed: str | None) -> str:
-    """The name that the learner's own numbers hang on: the one they typed, if it is theirs, else their id."""
+    """The name that the learner's own numbers hang on: the one they typed, if it is theirs, else
+    their id."""
     return claimed.strip() if claimed and _is_theirs(learner, claimed) else learner.id
 
 
@@ -197,7 +199,8 @@ def _is_theirs(learner: Learner, claimed: str) -> bool:
 
 
 def _cases(homework: notebook.Homework, question: Question, seed: str) -> list[Case]:
-    """The one case of a value or a file is the learner's own; a function's are drawn from the secret seed."""
+    """The one case of a value or a file is the learner's own; a function's are drawn from the
+    secret seed."""
     if question.kind != "function":
         return homework.cases(question, attempt=0)
     return checking.draw(question, homework.character, checking.generator(seed, question.id))
@@ -254,9 +257,11 @@ def _outcome(
         failed = _failed(run)
         return replace(
             outcome,
-            sentence=f"there is no answer in `{question.name}`; {failed}."
-            if failed
-            else "no answer was handed in.",
+            sentence=(
+                f"there is no answer in `{question.name}`; {failed}."
+                if failed
+                else "no answer was handed in."
+            ),
         )
     return outcome
 
@@ -327,7 +332,10 @@ def _of_the_rigs(
         yield f"A rig file cannot be read. {submission.rig_problem}"
     for name, run in inspections.items():
         if _not_inspected(run, answers[name]):
-            yield f"The inspection of {submission.rigs[name].place} {_not_inspected(run, answers[name])}."
+            yield (
+                f"The inspection of {submission.rigs[name].place}"
+                f" {_not_inspected(run, answers[name])}."
+            )
 
 
 def _of_the_name(
@@ -337,10 +345,14 @@ def _of_the_name(
     outcomes: Sequence[checking.Outcome],
     answers: Mapping[str, Sequence[Record]],
 ) -> Iterator[str]:
-    """What to say when a notebook is made out to somebody else: whose numbers were taken, and what would fit theirs."""
+    """What to say when a notebook is made out to somebody else: whose numbers were taken, and what
+    would fit theirs."""
     if not claimed or _is_theirs(learner, claimed):
         return
-    yield f'The notebook is made out to "{claimed.strip():.80}"; the numbers of {learner.id} were taken.'
+    yield (
+        f'The notebook is made out to "{claimed.strip():.80}"; the numbers of {learner.id} were'
+        " taken."
+    )
     theirs = notebook.Homework(homework.questions, claimed.strip())
     for (name, question), outcome in zip(homework.questions.items(), outcomes, strict=True):
         if question.kind != "function" and outcome.score < 1 and answers[name]:
@@ -396,7 +408,8 @@ def _about(
 
 
 def better(first: Entry, second: Entry) -> Entry:
-    """The entry to keep of two runs of one submission, the second if they are worth the same; it tells of both."""
+    """The entry to keep of two runs of one submission, the second if they are worth the same; it
+    tells of both."""
     kept = second if second.marked and (second.score or 0) >= (first.score or 0) else first
     runs = [{"end": entry.end, "wall": entry.about.get("wall")} for entry in (first, second)]
     return replace(kept, about={**kept.about, "runs": runs})

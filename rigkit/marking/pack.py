@@ -34,7 +34,8 @@ RIGS = """\
 
 
 def pack(lessons: Iterable[str | int], out: str | os.PathLike[str]) -> tuple[str, ...]:
-    """Write the exercises of some lessons, the pictures they show, and how to go about it, as one zip.
+    """Write the exercises of some lessons, the pictures they show, and how to go about it, as one
+    zip.
 
     The same lessons give the same bytes, wherever and whenever they are packed.
 
@@ -113,7 +114,8 @@ def _pictures(book: Mapping[str, Any]) -> Iterator[str]:
 
 
 def _zip(files: Mapping[str, bytes]) -> bytes:
-    """The zip's bytes; dates, order and rights are fixed, and nothing is squeezed, as squeezers differ."""
+    """The zip's bytes; dates, order and rights are fixed, and nothing is squeezed, as squeezers
+    differ."""
     whole = io.BytesIO()
     with zipfile.ZipFile(whole, "w", zipfile.ZIP_STORED) as archive:
         for name in sorted(files):

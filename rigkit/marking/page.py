@@ -1,4 +1,5 @@
-"""What everything that is shown of a marked class shares: its words, the parts of a page, its ink."""
+"""What everything that is shown of a marked class shares: its words, the parts of a page, its
+ink."""
 
 import re
 from collections.abc import Iterable, Mapping, Sequence
@@ -26,7 +27,8 @@ WORDS = {  # of an outcome: its sign and the class of its ink
 }
 
 
-# --- text ----------------------------------------------------------------------------------------------------------
+# --- text
+# ----------------------------------------------------------------------------------------------------------
 
 
 def name_of(learner: Learner) -> str:
@@ -78,9 +80,11 @@ def words_of(entry: Entry) -> dict[str, str]:
     corrected = {override.question for override in entry.overrides}
     measured = {outcome.question: outcome.word for outcome in entry.outcomes}
     return {
-        question: measured[question]
-        if question not in corrected
-        else checking.word_for(score, score == 1)
+        question: (
+            measured[question]
+            if question not in corrected
+            else checking.word_for(score, score == 1)
+        )
         for question, score in entry.scores.items()
     }
 
@@ -95,7 +99,8 @@ def jail_of(about: Mapping[str, Any]) -> Mapping[str, Any]:
     return about.get("jail") or {}
 
 
-# --- parts of a page -----------------------------------------------------------------------------------------------
+# --- parts of a page
+# -----------------------------------------------------------------------------------------------
 
 
 def mark(word: str) -> str:
@@ -105,7 +110,8 @@ def mark(word: str) -> str:
 
 
 def bar(counts: Mapping[str, int]) -> str:
-    """A level bar cut into as many parts as there are words, as SVG; the numbers stand beside it in words."""
+    """A level bar cut into as many parts as there are words, as SVG; the numbers stand beside it in
+    words."""
     whole, x, parts = sum(counts.values()) or 1, 0.0, []
     for word, n in counts.items():
         share = 1000 * n / whole
@@ -133,7 +139,8 @@ def counts_in_words(counts: Mapping[str, int], more: str = "") -> str:
 
 
 def columns(counts: Mapping[str, int], title: str, width: int = 560, height: int = 150) -> str:
-    """Upright bars over their names, each with its number on top, as SVG with a text alternative."""
+    """Upright bars over their names, each with its number on top, as SVG with a text
+    alternative."""
     top, step, least = max(counts.values(), default=0) or 1, width / max(len(counts), 1), 22
     parts = []
     for i, (name, n) in enumerate(counts.items()):
@@ -150,8 +157,10 @@ def columns(counts: Mapping[str, int], title: str, width: int = 560, height: int
         )
     said = "; ".join(f"{name}: {n}" for name, n in counts.items() if n)
     return (
-        f'<svg class="columns" viewBox="0 0 {width} {height}" width="{width}" height="{height}" role="img">'
-        f'<title>{title}</title><desc>{said}.</desc><path class="base" d="M0 {height - least}H{width}"/>'
+        f'<svg class="columns" viewBox="0 0 {width} {height}" width="{width}" height="{height}"'
+        ' role="img">'
+        f'<title>{title}</title><desc>{said}.</desc><path class="base" d="M0'
+        f' {height - least}H{width}"/>'
         f"{''.join(parts)}</svg>"
     )
 
@@ -177,7 +186,8 @@ def _list(items: Sequence[str], kind: str) -> str:
 
 
 def table(heads: Sequence[str], rows: Iterable[Sequence[str]], label: str) -> str:
-    """A table that scrolls sideways by itself where it is too wide; `rows` are lists of cells, the first a heading."""
+    """A table that scrolls sideways by itself where it is too wide; `rows` are lists of cells, the
+    first a heading."""
     first, *others = heads
     head = f'<th scope="col">{first}</th>' + "".join(
         f'<th scope="col" class="n">{name}</th>' for name in others
@@ -186,8 +196,8 @@ def table(heads: Sequence[str], rows: Iterable[Sequence[str]], label: str) -> st
         f'<tr><th scope="row">{first}</th>{"".join(cells)}</tr>' for first, *cells in rows
     )
     return (
-        f'<div class="wide" role="region" aria-label="{label}" tabindex="0"><table><thead><tr>{head}</tr></thead>'
-        f"<tbody>{body}</tbody></table></div>"
+        f'<div class="wide" role="region" aria-label="{label}"'
+        f' tabindex="0"><table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>'
     )
 
 
@@ -219,53 +229,56 @@ def _inks(
 
 
 STYLE = (
-    ":root{" + _inks(_LIGHT, "#d5dade", "#ffffff", "#b87d00", "#8a5a00", "#d55e00", "#b04a00") + "}"
-    "@media screen and (prefers-color-scheme:dark){:root{"
+    ":root{"
+    + _inks(_LIGHT, "#d5dade", "#ffffff", "#b87d00", "#8a5a00", "#d55e00", "#b04a00")
+    + "}@media screen and (prefers-color-scheme:dark){:root{"
     + _inks(_DARK, "#3a4149", "#16191d", "#f0c34a", "#f0c34a", "#ff8a4c", "#ff8a4c")
     + "}}"
     + stage.STYLE
-    + f"body{{font:16px/1.5 {stage.FONT};color:var(--ink);background:var(--page);max-width:60rem;margin:0 auto;"
-    "padding:1.5rem 1rem 4rem;overflow-wrap:anywhere;font-variant-numeric:tabular-nums}"
-    "h1{font-size:1.9rem;line-height:1.2;margin:.2rem 0}h2{font-size:1.35rem;line-height:1.3;margin:2.5rem 0 .6rem;"
-    "padding-top:.9rem;border-top:1px solid var(--edge)}h3{font-size:1.1rem;line-height:1.35;margin:1.6rem 0 .4rem}"
-    "p{margin:.4rem 0}ul{margin:.4rem 0;padding-left:1.3rem}li{margin:.2rem 0}a{color:var(--link)}"
-    "code{font-size:.94em;background:var(--ground);padding:0 .25em;border-radius:3px}"
-    "nav{margin:1rem 0}.soft{color:var(--soft)}.small{font-size:.9rem}.names{columns:13rem}.names li{margin:0}"
-    ".counts{display:flex;flex-wrap:wrap;gap:0 1rem}"
-    ".tiles{display:flex;flex-wrap:wrap;gap:.75rem;margin:1.2rem 0;padding:0;list-style:none}"
-    ".tiles li{flex:1 1 7.5rem;background:var(--ground);border-radius:8px;padding:.6rem .9rem;margin:0}"
-    ".tiles b{display:block;font-size:1.8rem;line-height:1.2}"
-    ".total{display:flex;flex-wrap:wrap;gap:.25rem 1.25rem;align-items:center;margin:.6rem 0}"
-    ".total b{font-size:2.6rem;line-height:1.1}.total div{flex:1 1 16rem;max-width:26rem}"
-    ".said{border-left:4px solid var(--edge);padding:.1rem 0 .1rem .9rem;margin:1.8rem 0;display:grid;"
-    "gap:0 1.5rem;break-inside:avoid}.said h3{margin:0 0 .2rem}.said>*{min-width:0}"
-    ".said.right{border-color:var(--right)}.said.nearly{border-color:var(--nearly)}"
-    ".said.notyet{border-color:var(--notyet)}.said.blank{border-color:var(--blank)}"
-    "figure{margin:.4rem 0}figcaption{color:var(--soft);font-size:.9rem;margin-bottom:.3rem}"
-    "dl{margin:.6rem 0}dt{color:var(--soft);font-size:.9rem}dd{margin:0 0 .5rem}.measured dd{font-weight:600}"
-    ".mark{font-weight:600;white-space:nowrap}.mark.right{color:var(--right-text)}"
-    ".mark.nearly{color:var(--nearly-text)}.mark.notyet{color:var(--notyet-text)}.mark.blank{color:var(--blank-text)}"
-    ".fill.right{fill:var(--right)}.fill.nearly{fill:var(--nearly)}.fill.notyet{fill:var(--notyet)}"
-    ".fill.blank{fill:var(--blank)}.fill.column{fill:var(--column)}"
-    ".bar{display:block;width:100%;height:14px;margin:.3rem 0}.columns{display:block;max-width:100%;height:auto;"
-    "margin:.6rem 0}"
-    f".columns text{{fill:var(--ink);font:600 15px {stage.FONT};text-anchor:middle}}"
-    ".columns .under{fill:var(--soft);font-weight:400;font-size:14px}.columns .base{stroke:var(--edge);fill:none}"
-    ".questions{list-style:none;padding:0}.questions li{display:grid;gap:0 1.5rem;padding:.6rem 0;margin:0;"
-    "break-inside:avoid}.questions li+li{border-top:1px solid var(--ground)}.questions p{margin:0}"
-    ".wide{overflow-x:auto;margin:.6rem 0}table{border-collapse:collapse;overflow-wrap:normal}"
-    "th,td{padding:.3rem .9rem .3rem 0;text-align:left;vertical-align:top}thead th{font-size:.85rem;"
-    "color:var(--soft);font-weight:600;border-bottom:1px solid var(--edge);vertical-align:bottom}"
-    "tbody th{font-weight:400;min-width:8rem;max-width:16rem;overflow-wrap:anywhere}"
-    "tbody tr+tr>*{border-top:1px solid var(--ground)}"
-    "td.n,th.n{text-align:right;white-space:nowrap}td.right{color:var(--right-text)}td.nearly{color:var(--nearly-text)}"
-    "td.notyet{color:var(--notyet-text);font-weight:600}td.blank{color:var(--blank-text)}"
-    ".alarm,.again{border:2px solid var(--alarm);border-radius:8px;padding:.6rem .9rem;margin:1rem 0}"
-    ".again{border-color:var(--column)}details{margin:.6rem 0}summary{cursor:pointer;color:var(--link)}"
-    "@media (min-width:46rem){.said.drawn{grid-template-columns:minmax(0,1fr) 320px}"
-    ".questions li{grid-template-columns:minmax(0,1fr) minmax(0,1fr)}}"
-    "@media print{body{max-width:none;padding:0;font-size:10.5pt}a{color:inherit}h2,h3{break-after:avoid}"
-    "nav{display:none}"
-    ".said.drawn{grid-template-columns:minmax(0,1fr) 260px}.wide{overflow:visible}"
-    ".fill,.tiles li{print-color-adjust:exact;-webkit-print-color-adjust:exact}}"
+    + "body{font:16px/1.5"
+    f" {stage.FONT};color:var(--ink);background:var(--page);max-width:60rem;margin:0"
+    " auto;padding:1.5rem 1rem"
+    " 4rem;overflow-wrap:anywhere;font-variant-numeric:tabular-nums}h1{font-size:1.9rem;line-height:1.2;margin:.2rem"
+    " 0}h2{font-size:1.35rem;line-height:1.3;margin:2.5rem 0"
+    " .6rem;padding-top:.9rem;border-top:1px solid"
+    " var(--edge)}h3{font-size:1.1rem;line-height:1.35;margin:1.6rem 0 .4rem}p{margin:.4rem"
+    " 0}ul{margin:.4rem 0;padding-left:1.3rem}li{margin:.2rem"
+    " 0}a{color:var(--link)}code{font-size:.94em;background:var(--ground);padding:0"
+    " .25em;border-radius:3px}nav{margin:1rem"
+    " 0}.soft{color:var(--soft)}.small{font-size:.9rem}.names{columns:13rem}.names"
+    " li{margin:0}.counts{display:flex;flex-wrap:wrap;gap:0"
+    " 1rem}.tiles{display:flex;flex-wrap:wrap;gap:.75rem;margin:1.2rem"
+    " 0;padding:0;list-style:none}.tiles li{flex:1 1"
+    " 7.5rem;background:var(--ground);border-radius:8px;padding:.6rem .9rem;margin:0}.tiles"
+    " b{display:block;font-size:1.8rem;line-height:1.2}.total{display:flex;flex-wrap:wrap;gap:.25rem"
+    " 1.25rem;align-items:center;margin:.6rem 0}.total"
+    " b{font-size:2.6rem;line-height:1.1}.total div{flex:1 1"
+    " 16rem;max-width:26rem}.said{border-left:4px solid var(--edge);padding:.1rem 0 .1rem"
+    " .9rem;margin:1.8rem 0;display:grid;gap:0 1.5rem;break-inside:avoid}.said h3{margin:0 0"
+    " .2rem}.said>*{min-width:0}.said.right{border-color:var(--right)}.said.nearly{border-color:var(--nearly)}.said.notyet{border-color:var(--notyet)}.said.blank{border-color:var(--blank)}figure{margin:.4rem"
+    " 0}figcaption{color:var(--soft);font-size:.9rem;margin-bottom:.3rem}dl{margin:.6rem"
+    " 0}dt{color:var(--soft);font-size:.9rem}dd{margin:0 0 .5rem}.measured"
+    " dd{font-weight:600}.mark{font-weight:600;white-space:nowrap}.mark.right{color:var(--right-text)}.mark.nearly{color:var(--nearly-text)}.mark.notyet{color:var(--notyet-text)}.mark.blank{color:var(--blank-text)}.fill.right{fill:var(--right)}.fill.nearly{fill:var(--nearly)}.fill.notyet{fill:var(--notyet)}.fill.blank{fill:var(--blank)}.fill.column{fill:var(--column)}.bar{display:block;width:100%;height:14px;margin:.3rem"
+    " 0}.columns{display:block;max-width:100%;height:auto;margin:.6rem 0}.columns"
+    f" text{{fill:var(--ink);font:600 15px {stage.FONT};text-anchor:middle}}.columns"
+    " .under{fill:var(--soft);font-weight:400;font-size:14px}.columns"
+    " .base{stroke:var(--edge);fill:none}.questions{list-style:none;padding:0}.questions"
+    " li{display:grid;gap:0 1.5rem;padding:.6rem 0;margin:0;break-inside:avoid}.questions"
+    " li+li{border-top:1px solid var(--ground)}.questions"
+    " p{margin:0}.wide{overflow-x:auto;margin:.6rem"
+    " 0}table{border-collapse:collapse;overflow-wrap:normal}th,td{padding:.3rem .9rem .3rem"
+    " 0;text-align:left;vertical-align:top}thead"
+    " th{font-size:.85rem;color:var(--soft);font-weight:600;border-bottom:1px solid"
+    " var(--edge);vertical-align:bottom}tbody"
+    " th{font-weight:400;min-width:8rem;max-width:16rem;overflow-wrap:anywhere}tbody"
+    " tr+tr>*{border-top:1px solid"
+    " var(--ground)}td.n,th.n{text-align:right;white-space:nowrap}td.right{color:var(--right-text)}td.nearly{color:var(--nearly-text)}td.notyet{color:var(--notyet-text);font-weight:600}td.blank{color:var(--blank-text)}.alarm,.again{border:2px"
+    " solid var(--alarm);border-radius:8px;padding:.6rem .9rem;margin:1rem"
+    " 0}.again{border-color:var(--column)}details{margin:.6rem"
+    " 0}summary{cursor:pointer;color:var(--link)}@media"
+    " (min-width:46rem){.said.drawn{grid-template-columns:minmax(0,1fr) 320px}.questions"
+    " li{grid-template-columns:minmax(0,1fr) minmax(0,1fr)}}@media"
+    " print{body{max-width:none;padding:0;font-size:10.5pt}a{color:inherit}h2,h3{break-after:avoid}nav{display:none}.said.drawn{grid-template-columns:minmax(0,1fr)"
+    " 260px}.wide{overflow:visible}.fill,.tiles"
+    " li{print-color-adjust:exact;-webkit-print-color-adjust:exact}}"
 )

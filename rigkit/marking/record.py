@@ -1,7 +1,9 @@
-"""The record of a class: one SQLite file that is only ever added to, and from which all else can be made again.
+"""The record of a class: one SQLite file that is only ever added to, and from which all else can be
+made again.
 
-It holds every entry as it was marked, every correction a teacher made, what each run of marking found, and the class's
-secret, from which the cases of each submission are drawn. It is the teacher's alone: mode 0600.
+It holds every entry as it was marked, every correction a teacher made, what each run of marking
+found, and the class's secret, from which the cases of each submission are drawn. It is the
+teacher's alone: mode 0600.
 """
 
 import hashlib
@@ -121,7 +123,8 @@ class Record:
             )
 
     def tells(self, entry: Entry) -> bool:
-        """Whether the latest entry of the same learner and lesson says the same, but for the time."""
+        """Whether the latest entry of the same learner and lesson says the same, but for the
+        time."""
         latest = next(
             self._rows(
                 "SELECT entry FROM latest WHERE learner = ? AND lesson = ?",
@@ -136,7 +139,8 @@ class Record:
         """Keep a teacher's correction: a learner's id, a question's id, 0 to 1, why."""
         with self._plainly():
             self._base.execute(
-                "INSERT INTO overrides (learner, lesson, question, score, reason, time) VALUES (?,?,?,?,?,?)",
+                "INSERT INTO overrides (learner, lesson, question, score, reason, time) VALUES"
+                " (?,?,?,?,?,?)",
                 (learner, question.split("/")[0], question, score, reason, now()),
             )
 
@@ -160,15 +164,16 @@ class Record:
         return tuple(map(_learner, self.last_run().get("learners", ())))
 
     def entries(self, learner: str | None = None, brief: bool = False) -> Iterator[Entry]:
-        """The latest entry of each learner in each lesson, corrections applied, one after the other.
+        """The latest entry of each learner in each lesson, corrections applied, one after the
+        other.
 
         Parameters
         ----------
         learner : str, optional
             The id of the only one asked for.
         brief : bool
-            Without pictures and cases, and of the private part only the jail and the kit's version: what a list of a
-            whole class needs, in little memory.
+            Without pictures and cases, and of the private part only the jail and the kit's version:
+            what a list of a whole class needs, in little memory.
         """
         whose, values = ("", ()) if learner is None else ("WHERE learner = ?", (learner,))
         corrections = self._corrections(whose, values)
@@ -193,7 +198,8 @@ class Record:
             yield thawed(*row)
 
     def marked(self) -> dict[tuple[str, str], str]:
-        """The digest of the file that was marked last, by (learner's id, lesson); only of those that are marked."""
+        """The digest of the file that was marked last, by (learner's id, lesson); only of those
+        that are marked."""
         return {
             (learner, lesson): digest
             for learner, lesson, digest in self._rows(
@@ -202,7 +208,8 @@ class Record:
         }
 
     def seed(self, learner: str, lesson: str, digest: str) -> str:
-        """The secret seed of one submission: always the same for the same file of the same learner."""
+        """The secret seed of one submission: always the same for the same file of the same
+        learner."""
         secret = bytes.fromhex(next(self._rows("SELECT value FROM header WHERE key = 'secret'"))[0])
         return hmac.new(
             secret, json.dumps([learner, lesson, digest]).encode(), hashlib.sha256
@@ -234,8 +241,8 @@ class Record:
             raise self._no_record()
         if schema > SCHEMA:
             raise ValueError(
-                f"{self.path} was made by a later version of rigkit (form {schema}; this one knows form "
-                f"{SCHEMA}). Use that version or a later one, or choose another folder."
+                f"{self.path} was made by a later version of rigkit (form {schema}; this one knows"
+                f" form {SCHEMA}). Use that version or a later one, or choose another folder."
             )
 
     def _no_record(self) -> ValueError:
@@ -297,7 +304,8 @@ def _learner(parts: dict[str, Any]) -> Learner:
 
 @contextmanager
 def sole(folder: str | os.PathLike[str]) -> Iterator[None]:
-    """Be the only one who marks into `folder`, until the block or the process ends, however it ends.
+    """Be the only one who marks into `folder`, until the block or the process ends, however it
+    ends.
 
     Raises
     ------
@@ -329,22 +337,23 @@ def _in_words(path: Path, error: sqlite3.DatabaseError) -> Exception:
     text = str(error)
     if "not a database" in text or "malformed" in text:
         return ValueError(
-            f"{path} is not a record of marks, or is damaged ({text}). Choose another folder, or put "
-            "back a copy of the record."
+            f"{path} is not a record of marks, or is damaged ({text}). Choose another folder, or"
+            " put back a copy of the record."
         )
     if "locked" in text:
         return RecordError(
-            f"{path} is locked by another program. Close what has it open, then give the same command "
-            "again; all that is recorded is safe."
+            f"{path} is locked by another program. Close what has it open, then give the same"
+            " command again; all that is recorded is safe."
         )
     if "full" in text or "I/O" in text:
         return RecordError(
-            f"{path} cannot be written to: no room on the disk, or a fault of it ({text}). Make room, "
-            "then give the same command again; all that is recorded is safe."
+            f"{path} cannot be written to: no room on the disk, or a fault of it ({text}). Make"
+            " room, then give the same command again; all that is recorded is safe."
         )
     return RecordError(f"{path} cannot be used: {text}.")
 
 
 def _dumps(value: Any) -> str:
-    """As JSON, with the parts of dataclasses by name, and NumPy's integers and truths as Python's."""
+    """As JSON, with the parts of dataclasses by name, and NumPy's integers and truths as
+    Python's."""
     return json.dumps(value, default=lambda part: vars(part) if is_dataclass(part) else part.item())

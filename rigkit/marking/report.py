@@ -1,6 +1,7 @@
 """One learner's page: what every answer was worth and why, with a picture of where it went wrong.
 
-It is the learner's own: it names nobody else, and shows neither what a teacher should look at nor any seed.
+It is the learner's own: it names nobody else, and shows neither what a teacher should look at nor
+any seed.
 """
 
 import hashlib
@@ -40,7 +41,8 @@ _HOW = {
 
 
 def name_of_file(learner: Learner) -> str:
-    """The name of a learner's page in `learners`: their id where any system can have it, else one made from it."""
+    """The name of a learner's page in `learners`: their id where any system can have it, else one
+    made from it."""
     text = learner.id
     if _PLAIN_ID.fullmatch(text) and not _TAKEN.fullmatch(text):
         return f"{text}.html"
@@ -106,15 +108,18 @@ def _stamp(entry: Entry) -> str:
     if not page.is_unjailed(entry.about):
         return ""
     return (
-        '<p class="alarm"><strong>unjailed</strong>: this homework was run with nothing between it and the '
-        "machine that marked it.</p>"
+        '<p class="alarm"><strong>unjailed</strong>: this homework was run with nothing between it'
+        " and the machine that marked it.</p>"
     )
 
 
 def _total(entry: Entry) -> str:
     if entry.score is None:
         why = f"<p>{page.sentence(entry.why)}</p>" if entry.why else ""
-        return f'<div class="total"><b>Not marked</b><div>{why}<p>This is not a zero. Ask your teacher.</p></div></div>'
+        return (
+            f'<div class="total"><b>Not marked</b><div>{why}<p>This is not a zero. Ask your'
+            " teacher.</p></div></div>"
+        )
     words = list(page.words_of(entry).values())
     counts = {word: words.count(word) for word in page.WORDS}
     cut = (
@@ -129,7 +134,8 @@ def _total(entry: Entry) -> str:
 
 
 def _question(question_id: str, outcome: Outcome | None, override: Override | None) -> str:
-    """One question: its word and score, what was measured, a picture, and the teacher's correction."""
+    """One question: its word and score, what was measured, a picture, and the teacher's
+    correction."""
     question = page.question_of(question_id)
     name = page.safe(question_id.partition("/")[2] or question_id, page.MOST_NAME)
     asks = f": {page.escape(question.asks)}" if question else ""
@@ -168,7 +174,7 @@ def _found(outcome: Outcome) -> Iterator[str]:
     yield f"<p>{page.sentence(outcome.sentence)}</p>"
     if outcome.misconception:
         yield (
-            f"<p>A known slip, and your answer agrees with it in every case: "
+            "<p>A known slip, and your answer agrees with it in every case: "
             f"<strong>{page.safe(outcome.misconception, page.MOST_NAME)}</strong>.</p>"
         )
     if outcome.measured:
@@ -186,7 +192,8 @@ def _figure(outcome: Outcome) -> str:
 
 
 def drawing(outcome: Outcome) -> str:
-    """The picture of an outcome as SVG for a page that has the stage's style; "" where there is none."""
+    """The picture of an outcome as SVG for a page that has the stage's style; "" where there is
+    none."""
     if not outcome.picture:
         return ""
     try:

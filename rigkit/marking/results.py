@@ -1,4 +1,5 @@
-"""The marks of a class in a notebook: open the record, see the class, look closer at one question or one learner.
+"""The marks of a class in a notebook: open the record, see the class, look closer at one question
+or one learner.
 
 room = open_results("results.sqlite")
 """
@@ -47,7 +48,8 @@ def open_results(path: str | Path = "results.sqlite") -> "ClassResults":
 
 
 def hand_notebook(out: str | Path) -> Path:
-    """Copy the teacher's notebook into the folder `out`; one that is there is left alone. Returns its path."""
+    """Copy the teacher's notebook into the folder `out`; one that is there is left alone. Returns
+    its path."""
     path = Path(out) / NOTEBOOK.name
     if not path.exists():
         course.write_whole(path, NOTEBOOK.read_bytes())
@@ -95,7 +97,10 @@ class Table(list):
         return f"<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>{rest}"
 
     def _rest(self) -> str:
-        return f"{len(self) - MOST_ROWS:,} more rows are not shown; a table is a list, so take a part of it."
+        return (
+            f"{len(self) - MOST_ROWS:,} more rows are not shown; a table is a list, so take a part"
+            " of it."
+        )
 
 
 class ClassResults:
@@ -127,8 +132,9 @@ class ClassResults:
         mean = f", {sum(marked) / len(marked):.0%} on average" if marked else ""
         lessons = ", ".join(sorted({entry.lesson for entry in self.entries})) or "none"
         return (
-            f"Homework {lessons}: {page.count(len(self.entries), 'submission')}, {len(marked)} marked{mean}, "
-            f"{len(self.look())} to look at, {sum(row['handed in'] == 'no' for row in self.learners)} missing."
+            f"Homework {lessons}: {page.count(len(self.entries), 'submission')}, {len(marked)}"
+            f" marked{mean}, {len(self.look())} to look at,"
+            f" {sum(row['handed in'] == 'no' for row in self.learners)} missing."
         )
 
     @property
@@ -138,7 +144,8 @@ class ClassResults:
 
     @property
     def questions(self) -> Table:
-        """One row per question: how many have it right, nearly, not yet, not attempted, and its average in percent."""
+        """One row per question: how many have it right, nearly, not yet, not attempted, and its
+        average in percent."""
         rows = Table()
         for question in self._questions():
             answers, asked = self._answers(question), page.question_of(question)
@@ -183,9 +190,9 @@ class ClassResults:
                     "score (%)": round(100 * score, 1),
                     "sentence": found.sentence if found else "",
                     "wrong model": (found.misconception or "") if found else "",
-                    "corrected": "yes"
-                    if any(o.question == question for o in entry.overrides)
-                    else "",
+                    "corrected": (
+                        "yes" if any(o.question == question for o in entry.overrides) else ""
+                    ),
                 }
             )
         return Table(rows)
@@ -211,9 +218,7 @@ class ClassResults:
             if wanted in (learner.id.casefold(), learner.name.casefold())
         ]
         if len(found) != 1:
-            some = ", ".join(
-                f"{learner.name} ({learner.id})" for learner in (found or ids.values())
-            )
+            some = ", ".join(f"{learner.name} ({learner.id})" for learner in found or ids.values())
             raise ValueError(
                 f"`who` must be one learner who handed in homework; got {who!r}. "
                 f"Among them: {page.plain(some, 300)}."
@@ -253,7 +258,8 @@ class ClassResults:
         )
 
     def hardest(self) -> str:
-        """The id of the question to explain again: with most answers that follow a wrong model, or the lowest average.
+        """The id of the question to explain again: with most answers that follow a wrong model, or
+        the lowest average.
 
         Raises
         ------
@@ -266,7 +272,8 @@ class ClassResults:
         return found
 
     def spread_plot(self, question: str | None = None) -> "Plot":
-        """How many learners have which total; with a question's id, how many have it right, nearly, not yet.
+        """How many learners have which total; with a question's id, how many have it right, nearly,
+        not yet.
 
         Returns
         -------
@@ -289,7 +296,8 @@ class ClassResults:
         )
 
     def write_tables(self, out: str | Path | None = None, **school: str) -> None:
-        """Write the tables again, with what only the school's system knows: see `rigkit.marking.tables`.
+        """Write the tables again, with what only the school's system knows: see
+        `rigkit.marking.tables`.
 
         room.write_tables(classSourcedId="…", academicSessionSourcedId="…", schoolSourcedId="…",
                           assignDate="2026-11-02", dueDate="2026-11-23")
@@ -338,7 +346,8 @@ class LearnerResults:
 
     @property
     def table(self) -> Table:
-        """One row per question: the word, the score, what to say of it, and the teacher's reason where corrected."""
+        """One row per question: the word, the score, what to say of it, and the teacher's reason
+        where corrected."""
         rows = Table()
         for entry in self.entries:
             words, scores = page.words_of(entry), entry.scores
@@ -350,11 +359,13 @@ class LearnerResults:
                     "word": words[question],
                     "score (%)": round(100 * scores[question], 1),
                     "sentence": found[question].sentence if question in found else "",
-                    "measured": "; ".join(
-                        f"{name} {value}" for name, value in found[question].measured.items()
-                    )
-                    if question in found
-                    else "",
+                    "measured": (
+                        "; ".join(
+                            f"{name} {value}" for name, value in found[question].measured.items()
+                        )
+                        if question in found
+                        else ""
+                    ),
                     "corrected because": reasons.get(question, ""),
                 }
                 for question in scores
@@ -363,7 +374,8 @@ class LearnerResults:
 
     @property
     def pictures(self) -> "Row | None":
-        """A `Row` of the worst cases of what is not right yet; None where there is nothing to draw."""
+        """A `Row` of the worst cases of what is not right yet; None where there is nothing to
+        draw."""
         from rigkit import stage
 
         drawn = [

@@ -1,9 +1,10 @@
 """Names to learners: the class list, and whose each file is.
 
-A learner is known by the id, the name, the e-mail address and other names the roster gives. A file is theirs where
-one of these stands, whole, among the words of a folder's or the file's name. What the notebook claims is no proof; but
-without a roster, a name typed in it is its learner's where it stands so in the places of their files and nobody else's.
-A rig file goes to a question that asks for one, of a lesson that its learner hands in.
+A learner is known by the id, the name, the e-mail address and other names the roster gives. A file
+is theirs where one of these stands, whole, among the words of a folder's or the file's name. What
+the notebook claims is no proof; but without a roster, a name typed in it is its learner's where it
+stands so in the places of their files and nobody else's. A rig file goes to a question that asks
+for one, of a lesson that its learner hands in.
 """
 
 import csv
@@ -132,14 +133,16 @@ class Placed:
     missing: tuple[Learner, ...]
 
 
-# --- the list ------------------------------------------------------------------------------------------------------
+# --- the list
+# ------------------------------------------------------------------------------------------------------
 
 
 def read(path: str | os.PathLike[str]) -> Roster:
     """The roster in a CSV file: UTF-8, UTF-16 or Windows-1252, with commas, semicolons or tabs.
 
-    The first line names the columns: an id or a name, or both, in whichever common words; first and last name may stand
-    apart; e-mail, group and other names (several with semicolons or bars between) are optional.
+    The first line names the columns: an id or a name, or both, in whichever common words; first and
+    last name may stand apart; e-mail, group and other names (several with semicolons or bars
+    between) are optional.
 
     Returns
     -------
@@ -174,7 +177,8 @@ def read(path: str | os.PathLike[str]) -> Roster:
             )
         if _folded(learner.id) in learners:
             raise ValueError(
-                f"Line {line} of {path} has the id {learner.id!r} again. Give each learner their own."
+                f"Line {line} of {path} has the id {learner.id!r} again. Give each learner their"
+                " own."
             )
         learners[_folded(learner.id)] = learner
         if len(learners) > MOST_LEARNERS:
@@ -190,8 +194,8 @@ def _text(path: Path) -> str:
             data = file.read(MOST_BYTES + 1)
     except OSError as error:
         raise ValueError(
-            f"The roster {path} cannot be read ({error.strerror}). Give a CSV file with the columns id "
-            "and name."
+            f"The roster {path} cannot be read ({error.strerror}). Give a CSV file with the columns"
+            " id and name."
         ) from None
     if len(data) > MOST_BYTES:
         raise ValueError(
@@ -241,7 +245,8 @@ def _learner(cells: Mapping[str, str]) -> Learner:
     return Learner(who, name or who, cells.get("email", ""), cells.get("group", ""), also)
 
 
-# --- whose is it ---------------------------------------------------------------------------------------------------
+# --- whose is it
+# ---------------------------------------------------------------------------------------------------
 
 
 def place(
@@ -249,15 +254,16 @@ def place(
 ) -> Placed:
     """Give each file to its learner and lesson.
 
-    The words of each part of a file's place are searched for what a learner is known by, after NFC and case folding:
-    an id, or a name's words in any order, beside each other or run together. A name within a longer one that fits does
-    not count. Folders that all files are in do not count where the rest names several learners. Files that two
-    learners go with are given to neither. A number of one or two digits, which may be a lesson's or a copy's, is taken
-    for an id only beside the learner's name, or alone where nothing else names anybody. Without a roster the first
-    folder that differs is the learner, or else the file's name less that of the exercise or the question.
+    The words of each part of a file's place are searched for what a learner is known by, after NFC
+    and case folding: an id, or a name's words in any order, beside each other or run together. A
+    name within a longer one that fits does not count. Folders that all files are in do not count
+    where the rest names several learners. Files that two learners go with are given to neither. A
+    number of one or two digits, which may be a lesson's or a copy's, is taken for an id only beside
+    the learner's name, or alone where nothing else names anybody. Without a roster the first folder
+    that differs is the learner, or else the file's name less that of the exercise or the question.
 
-    Of several rig files for one question that one counts which the notebook names; else one whose name says the
-    question; else the newest.
+    Of several rig files for one question that one counts which the notebook names; else one whose
+    name says the question; else the newest.
 
     Parameters
     ----------
@@ -328,7 +334,8 @@ def _whose(
 def _told_apart(
     files: Iterable[File], owners: _Owners
 ) -> tuple[dict[tuple[str, str], list[File]], dict[str, list[File]], list[Aside], list[Aside]]:
-    """Notebooks by learner's id and lesson, rig files by learner's id; what has no place, and what has several."""
+    """Notebooks by learner's id and lesson, rig files by learner's id; what has no place, and what
+    has several."""
     theirs: dict[tuple[str, str], list[File]] = defaultdict(list)
     rigs: dict[str, list[File]] = defaultdict(list)
     unplaced, ambiguous = [], []
@@ -370,7 +377,10 @@ def _newest(files: Sequence[File]) -> _Chosen:
     *others, best = sorted(
         files, key=lambda file: (file.lesson is not None, file.modified, _natural(file.place))
     )
-    note = f"{len(files)} files were handed in; {best.place}, the newest, was marked, and not {_listed(others)}."
+    note = (
+        f"{len(files)} files were handed in; {best.place}, the newest, was marked, and not"
+        f" {_listed(others)}."
+    )
     return best, [(file, f"{best.place} is newer and was marked.") for file in others], note
 
 
@@ -425,7 +435,8 @@ def _by_place(places: Sequence[str], common: Sequence[str]) -> tuple[tuple[Learn
 def _with_typed_names(
     learners: Sequence[Learner], owners: _Owners, files: Sequence[File], common: Sequence[str]
 ) -> tuple[tuple[Learner, ...], _Owners]:
-    """The same with the names typed in notebooks, where they stand in the places of their own learner's files alone."""
+    """The same with the names typed in notebooks, where they stand in the places of their own
+    learner's files alone."""
     names = sorted({file.claimed for file in files if file.claimed})
     known, typed, placed = (
         _Known([Learner(name, name) for name in names]),
@@ -499,7 +510,8 @@ class _Known:
         self._lengths = sorted({len(label) for label in self._labels} - {0})
 
     def who(self, parts: Sequence[str]) -> set[int]:
-        """The numbers of those whom a place names: who is in every part that names anybody, or else all of them."""
+        """The numbers of those whom a place names: who is in every part that names anybody, or else
+        all of them."""
         named = [found for found in map(self._in_part, parts) if found]
         named = named or [found for found in map(self._by_short_number, parts) if found]
         return (set.intersection(*named) or set.union(*named)) if named else set()
@@ -531,14 +543,16 @@ class _Known:
 
 
 def _spellings(label: _Label) -> set[_Label]:
-    """A label's words in order of the alphabet, and run together with the last one at the end or in front."""
+    """A label's words in order of the alphabet, and run together with the last one at the end or in
+    front."""
     label = label[:12]
     together = {("".join(label),), ("".join(label[-1:] + label[:-1]),)} if len(label) > 1 else set()
     return {tuple(sorted(label))} | together
 
 
 def _is_short_number(label: _Label) -> bool:
-    """One or two digits stand in many names: beside other words, by themselves, they name nobody."""
+    """One or two digits stand in many names: beside other words, by themselves, they name
+    nobody."""
     return len(label) == 1 and label[0].isdecimal() and len(label[0]) < 3
 
 
@@ -555,14 +569,16 @@ def _composed(text: str) -> str:
     return unicodedata.normalize("NFC", text)
 
 
-# --- which question ------------------------------------------------------------------------------------------------
+# --- which question
+# ------------------------------------------------------------------------------------------------
 
 
 def _to_questions(
     rigs: Mapping[str, list[File]],
     notebooks: Mapping[tuple[str, str], File],
 ) -> tuple[dict[tuple[str, str, str], _Chosen], list[Aside], list[Aside]]:
-    """Give rig files to the questions that ask for them, of the lessons that a learner or else somebody hands in.
+    """Give rig files to the questions that ask for them, of the lessons that a learner or else
+    somebody hands in.
 
     Parameters
     ----------
@@ -615,8 +631,8 @@ def asking(lessons: Iterable[str]) -> list[tuple[str, str]]:
 
 
 def _fit(file: File, lesson: str, name: str, book: File | None) -> int:
-    """How well a rig file fits a question: 3 if the notebook names it, 2 if its own name says the question, 1 if its
-    place says the lesson, else 0.
+    """How well a rig file fits a question: 3 if the notebook names it, 2 if its own name says the
+    question, 1 if its place says the lesson, else 0.
     """
     own = file.place.rpartition("/")[2]
     if book and _folded(book.names.get(name, "")) == _folded(own):
@@ -627,10 +643,14 @@ def _fit(file: File, lesson: str, name: str, book: File | None) -> int:
 
 
 def _fittest(name: str, rated: Sequence[tuple[int, File]]) -> _Chosen:
-    """The rig file that counts for a question, of (how well it fits, File); the rest as in `_newest`."""
+    """The rig file that counts for a question, of (how well it fits, File); the rest as in
+    `_newest`."""
     ordered = sorted(rated, key=lambda each: (each[0], each[1].modified, _natural(each[1].place)))
     *others, best = (file for _, file in ordered)
-    note = f"{len(rated)} rig files were handed in for {name}; {best.place} was inspected, and not {_listed(others)}."
+    note = (
+        f"{len(rated)} rig files were handed in for {name}; {best.place} was inspected, and not"
+        f" {_listed(others)}."
+    )
     return best, [(file, f"{best.place} was inspected for {name}.") for file in others], note
 
 
@@ -642,11 +662,13 @@ def _less_question(stem: str, names: Iterable[str] | None = None) -> str:
     return stem
 
 
-# --- which lesson --------------------------------------------------------------------------------------------------
+# --- which lesson
+# --------------------------------------------------------------------------------------------------
 
 
 def lesson_of_place(place: str) -> str | None:
-    """The lesson that a file's name, or else a folder's, says: by its exercise's name, "homework 6", or a lone "06"."""
+    """The lesson that a file's name, or else a folder's, says: by its exercise's name, "homework
+    6", or a lone "06"."""
     for part in reversed(place.split("/")):
         stem = _folded(_stem(part))
         by_name = _exercise_names().search(stem)
@@ -668,7 +690,8 @@ def _less_exercise(stem: str) -> str:
 
 @cache
 def _exercise_names() -> re.Pattern[str]:
-    """Finds an exercise's name, whatever stands between its words; its group is the lesson's number."""
+    """Finds an exercise's name, whatever stands between its words; its group is the lesson's
+    number."""
     stems = sorted(path.stem for path in (course.source() / "exercises").glob("[0-9][0-9]-*.ipynb"))
     titles = "|".join(r"[\W_]+".join(map(re.escape, words(stem)[1:])) for stem in stems)
     return re.compile(rf"(?<!\d)(\d\d)[\W_]+(?:{titles})(?![^\W_])" if titles else "(?!)()", re.I)

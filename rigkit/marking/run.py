@@ -1,4 +1,5 @@
-"""A whole class from one command: who is due, marking shared out, the record kept, and all that is made from it."""
+"""A whole class from one command: who is due, marking shared out, the record kept, and all that is
+made from it."""
 
 import hashlib
 import math
@@ -91,7 +92,8 @@ class Summary:
                 for lesson, learner in self.missing[:MOST_LINES]
             )
             lines.append(
-                f"{len(self.missing):,} missing: {names}{', …' if len(self.missing) > MOST_LINES else ''}."
+                f"{len(self.missing):,} missing:"
+                f" {names}{', …' if len(self.missing) > MOST_LINES else ''}."
             )
         if self.look:
             lines.append(f"{self.look:,} to look at; the class page says why.")
@@ -130,13 +132,15 @@ def mark_class(
     school: Mapping[str, str] | None = None,
     progress: Callable[[Progress], None] | None = None,
 ) -> Summary:
-    """Mark all that is due in a folder or zip of submissions, and bring everything in the folder `out` up to date.
+    """Mark all that is due in a folder or zip of submissions, and bring everything in the folder
+    `out` up to date.
 
     Parameters
     ----------
     path, out : path-like
     roster : path-like, optional
-        Who is in the class; without one that of the last run counts, or else each file's place names a learner.
+        Who is in the class; without one that of the last run counts, or else each file's place
+        names a learner.
     workers : int, optional
         How many processes; as many as fit, if not given.
     cluster : str, optional
@@ -144,11 +148,13 @@ def mark_class(
     lessons : sequence of str
         Only these; all, if empty.
     anew : bool
-        Whether to mark those again whose file has not changed: with the same seed, so to the same marks.
+        Whether to mark those again whose file has not changed: with the same seed, so to the same
+        marks.
     jail : str
         The kind.
     school : mapping of str to str, optional
-        What only the school's own system knows, for its tables: see `tables.write`. Kept for later runs.
+        What only the school's own system knows, for its tables: see `tables.write`. Kept for later
+        runs.
     progress : callable, optional
         Called with a `Progress` after each submission.
 
@@ -205,7 +211,8 @@ def _listed(roster: str | Path | None, out: Path) -> rosters.Roster | None:
 def correct(
     out: str | Path, learner: str, question: str, score: float | str, reason: str | None
 ) -> Entry:
-    """Put a teacher's score in place of a measured one, and bring that learner's page and the class's up to date.
+    """Put a teacher's score in place of a measured one, and bring that learner's page and the
+    class's up to date.
 
     Parameters
     ----------
@@ -243,7 +250,8 @@ def correct(
 
 
 def write_all(record: Record, out: Path) -> tuple[list[Entry], list[tuple[str, Learner]]]:
-    """Make the tables, the class page, and the learners' pages that are corrected or not there, from the record.
+    """Make the tables, the class page, and the learners' pages that are corrected or not there,
+    from the record.
 
     Returns what the class page shows: the entries, in short, and who is missing.
     """
@@ -266,7 +274,8 @@ def write_all(record: Record, out: Path) -> tuple[list[Entry], list[tuple[str, L
 
 @dataclass(frozen=True)
 class _Item:
-    """What one learner handed in for one lesson: a notebook, rig files, or a sentence on why there is neither."""
+    """What one learner handed in for one lesson: a notebook, rig files, or a sentence on why there
+    is neither."""
 
     learner: Learner
     place: str
@@ -278,7 +287,8 @@ class _Item:
 
     @property
     def digest(self) -> str:
-        """The notebook's; with rig files, that of all digests; empty where there is nothing to read."""
+        """The notebook's; with rig files, that of all digests; empty where there is nothing to
+        read."""
         own = self.file.digest if self.file else ""
         if not self.rigs and not self.rig_problem:
             return own
@@ -340,7 +350,8 @@ def _sorted(
 
 
 def _item(placed: rosters.Placed, learner: Learner, key: tuple[str, str]) -> _Item:
-    """One learner's files for one lesson. What else of theirs cannot be read may be what is missing here."""
+    """One learner's files for one lesson. What else of theirs cannot be read may be what is missing
+    here."""
 
     def lost(*endings: str) -> str:
         return next(
@@ -395,7 +406,8 @@ def _mark(
     hands: Workers | Cluster,
     clock: _Clock,
 ) -> None:
-    """Mark what is due; whom a clock cut short a second time at the end, one by one, with the machine to themselves."""
+    """Mark what is due; whom a clock cut short a second time at the end, one by one, with the
+    machine to themselves."""
     late, theirs = [], _by_learner(due)
     for found in hands.each(_task(record, items) for items in theirs.values()):
         if any(map(ran_out_of_time, found.entries)):
@@ -410,9 +422,11 @@ def _mark(
 
 
 def _keep(record: Record, out: Path, found: Done, clock: _Clock) -> None:
-    """The page first, then the record: cut between the two, the same work is done again, to the same page.
+    """The page first, then the record: cut between the two, the same work is done again, to the
+    same page.
 
-    What cannot be marked is tried each time; where it fails as before, there is nothing new to keep.
+    What cannot be marked is tried each time; where it fails as before, there is nothing new to
+    keep.
     """
     new = [entry for entry in found.entries if entry.marked or not record.tells(entry)]
     if new:
@@ -552,12 +566,13 @@ def _make_folder(out: Path, path: Path) -> None:
     theirs = [name for name in MADE if (out / name).exists()] if not (out / RECORD).exists() else []
     if theirs:
         raise ValueError(
-            f"{out} holds no record of marks, but a {theirs[0]}, which would be written over. Choose "
-            "another folder for the results."
+            f"{out} holds no record of marks, but a {theirs[0]}, which would be written over."
+            " Choose another folder for the results."
         )
     if out.resolve().is_relative_to(path.resolve()):
         raise ValueError(
-            f"{out} lies in {path}: results would be taken for submissions. Choose a folder outside."
+            f"{out} lies in {path}: results would be taken for submissions. Choose a folder"
+            " outside."
         )
     out.mkdir(parents=True, exist_ok=True)
 
@@ -592,7 +607,8 @@ def _score(score: float | str) -> float:
 
 
 def _one_learner(record: Record, text: str, lesson: str) -> Learner:
-    """The learner of an id, or of a name that only one has, among those with homework in a lesson."""
+    """The learner of an id, or of a name that only one has, among those with homework in a
+    lesson."""
     there = [entry.learner for entry in record.entries(brief=True) if entry.lesson == lesson]
     for same in (
         lambda learner: learner.id == text,
@@ -602,6 +618,6 @@ def _one_learner(record: Record, text: str, lesson: str) -> Learner:
         if len(found) == 1:
             return found[0]
     raise ValueError(
-        f"{text!r} is {'the name of several' if found else 'nobody'} with homework in lesson {lesson} "
-        "here. Give an id, as in grades.csv."
+        f"{text!r} is {'the name of several' if found else 'nobody'} with homework in lesson"
+        f" {lesson} here. Give an id, as in grades.csv."
     )

@@ -1,7 +1,8 @@
 """The system-call filter of the jail: what namespaces leave open, refused by the kernel.
 
-A table of calls and a few lines that pack it for the kernel. Everything not in the table stays allowed. A refused call
-fails with "operation not permitted"; another architecture's calls kill the process.
+A table of calls and a few lines that pack it for the kernel. Everything not in the table stays
+allowed. A refused call fails with "operation not permitted"; another architecture's calls kill the
+process.
 """
 
 import platform
@@ -15,7 +16,8 @@ REFUSED: Table = {
     # another process; `clone` is let through for threads only, see `program`
     "fork": (57, None),
     "vfork": (58, None),
-    # the network namespace does not stop vsock, netlink and kernel crypto sockets; `socketpair` stays
+    # the network namespace does not stop vsock, netlink and kernel crypto sockets; `socketpair`
+    # stays
     "socket": (41, 198),
     # memory past the limit of the address space
     "shmget": (29, 194),
@@ -106,7 +108,8 @@ REFUSED: Table = {
     "migrate_pages": (256, 238),
 }
 
-# More to refuse where the process keeps its user among the machine's files and processes. Landlock covers none of it.
+# More to refuse where the process keeps its user among the machine's files and processes. Landlock
+# covers none of it.
 REFUSED_WITHOUT_NAMESPACES: Table = {
     # other programs; sockets with a name (a pair's ends can send to them)
     "execve": (59, 221),

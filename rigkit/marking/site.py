@@ -1,8 +1,8 @@
 """What Python sees inside the jail: an interpreter, and shelves of packages made for it.
 
-A shelf is a folder of copies, made once and kept: `numpy`, `matplotlib` with what it needs, and the `kit`: the part of
-rigkit that is public maths and the inspection of rig files, with stand-ins for the rest. No judges, draws or solutions
-are on any.
+A shelf is a folder of copies, made once and kept: `numpy`, `matplotlib` with what it needs, and the
+`kit`: the part of rigkit that is public maths and the inspection of rig files, with stand-ins for
+the rest. No judges, draws or solutions are on any.
 """
 
 import contextlib
@@ -95,12 +95,13 @@ class Interpreter:
 
 
 def interpreter(user: tuple[int, int] | None) -> Interpreter:
-    """This process's base Python, else a system Python of the same version, that `user` (ids, or None) can run."""
+    """This process's base Python, else a system Python of the same version, that `user` (ids, or
+    None) can run."""
     wanted = f"{sys.version_info.major}.{sys.version_info.minor}"
     ask = (
-        "import json, os, sys, sysconfig, encodings\n"
-        "print(json.dumps([os.path.realpath(sys.executable), sys.base_prefix, sysconfig.get_path('stdlib'), "
-        "sys.version.split()[0]]))"
+        "import json, os, sys, sysconfig,"
+        " encodings\nprint(json.dumps([os.path.realpath(sys.executable), sys.base_prefix,"
+        " sysconfig.get_path('stdlib'), sys.version.split()[0]]))"
     )
     base = getattr(sys, "_base_executable", "") or sys.executable
     for candidate in (
@@ -123,8 +124,9 @@ def interpreter(user: tuple[int, int] | None) -> Interpreter:
             if found.version.startswith(f"{wanted}."):
                 return found
     raise NoSite(
-        f"the user who runs learners' code can run no Python {wanted}: {base} is in a folder closed to "
-        f"others. Install python{wanted} for the whole system, or run `rigkit mark` as a user of your own."
+        f"the user who runs learners' code can run no Python {wanted}: {base} is in a folder closed"
+        f" to others. Install python{wanted} for the whole system, or run `rigkit mark` as a user"
+        " of your own."
     )
 
 
@@ -183,7 +185,8 @@ class Site:
 
     @cached_property
     def matplotlib(self) -> Path:
-        """The shelf with matplotlib and what it needs beside NumPy, and its cache of fonts in the folder `fonts`."""
+        """The shelf with matplotlib and what it needs beside NumPy, and its cache of fonts in the
+        folder `fonts`."""
 
         def fonts(shelf: Path) -> None:
             places = [str(self.numpy), str(shelf)]
@@ -241,7 +244,8 @@ class Site:
         return shelf
 
     def _clear(self) -> None:
-        """Take away shelves of former versions, and halves of ones, that no run has opened for long."""
+        """Take away shelves of former versions, and halves of ones, that no run has opened for
+        long."""
         for entry in self.folder.iterdir():
             with contextlib.suppress(OSError):
                 status = entry.lstat()

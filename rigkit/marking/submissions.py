@@ -1,13 +1,16 @@
-"""What strangers handed in, read as data: nothing here is run, unpacked to disk, or believed about itself.
+"""What strangers handed in, read as data: nothing here is run, unpacked to disk, or believed about
+itself.
 
-A class comes as a folder or a zip, nested as learning platforms export them. `collect` finds the notebooks and the rig
-files in it and says what is wrong with all else; `read_notebook` takes the code cells out of a notebook. What stands in
-a rig file is read in the jail alone. A bad file spoils itself only.
+A class comes as a folder or a zip, nested as learning platforms export them. `collect` finds the
+notebooks and the rig files in it and says what is wrong with all else; `read_notebook` takes the
+code cells out of a notebook. What stands in a rig file is read in the jail alone. A bad file spoils
+itself only.
 
-Bounds: a file has at most 10 MiB, a notebook half a million parts of any kind, 2,000 cells and 1 MiB of code. A class
-has at most 20 files and folders for each learner and never fewer than 2,000; that leaves room for a few files, a few
-folders and a zip of each one's own, and keeps a heap of a million names from filling the memory. A zip inside is one
-learner's: it has at most 2,000 entries, 100 notebooks and rig files and 50 MiB unpacked.
+Bounds: a file has at most 10 MiB, a notebook half a million parts of any kind, 2,000 cells and 1
+MiB of code. A class has at most 20 files and folders for each learner and never fewer than 2,000;
+that leaves room for a few files, a few folders and a zip of each one's own, and keeps a heap of a
+million names from filling the memory. A zip inside is one learner's: it has at most 2,000 entries,
+100 notebooks and rig files and 50 MiB unpacked.
 """
 
 import ast
@@ -77,7 +80,8 @@ _INSTEAD = {
 
 
 class Unreadable(Exception):
-    """A file that cannot be read as what it should be; the text is a sentence that says why, and what would do."""
+    """A file that cannot be read as what it should be; the text is a sentence that says why, and
+    what would do."""
 
 
 @dataclass(frozen=True)
@@ -87,8 +91,8 @@ class File:
     Attributes
     ----------
     place : str
-        Where it is inside, with forward slashes; a zip inside is a step of it. For people: characters that cannot be
-        shown are replaced.
+        Where it is inside, with forward slashes; a zip inside is a step of it. For people:
+        characters that cannot be shown are replaced.
     digest : str
         The SHA-256 of its bytes.
     modified : str
@@ -100,7 +104,8 @@ class File:
     claimed : str or None
         The learner's name that is typed in a notebook; no proof of who it is.
     data : bytes
-        Read anew each time, so that a class takes no memory. Raises `Unreadable` when it has changed since.
+        Read anew each time, so that a class takes no memory. Raises `Unreadable` when it has
+        changed since.
     """
 
     place: str
@@ -128,7 +133,8 @@ class File:
 
 @dataclass(frozen=True)
 class Problem:
-    """Something in the submissions that cannot be marked: its place, and a sentence on why and what would do."""
+    """Something in the submissions that cannot be marked: its place, and a sentence on why and what
+    would do."""
 
     place: str
     why: str
@@ -136,7 +142,8 @@ class Problem:
 
 @dataclass(frozen=True)
 class Collected:
-    """What is in the submissions: notebooks and rig files, problems, and how many hidden files were passed over."""
+    """What is in the submissions: notebooks and rig files, problems, and how many hidden files were
+    passed over."""
 
     files: tuple[File, ...]
     problems: tuple[Problem, ...]
@@ -156,8 +163,8 @@ class Notebook:
     claimed : str or None
         The name typed in `open_homework(…, student=…)`; no proof of who it is.
     names : Mapping of str to str
-        The file that the code gives to a name, `my_rig = "…"` or `check(my_rig="…")`, where it ends as rig files do:
-        without its folders.
+        The file that the code gives to a name, `my_rig = "…"` or `check(my_rig="…")`, where it ends
+        as rig files do: without its folders.
     """
 
     cells: tuple[str, ...]
@@ -168,7 +175,8 @@ class Notebook:
 
 NOTHING = Notebook((), None, None, {})  # of who handed in no notebook
 
-# --- a class -------------------------------------------------------------------------------------------------------
+# --- a class
+# -------------------------------------------------------------------------------------------------------
 
 
 def collect(path: str | os.PathLike[str], learners: int = 1_000) -> Collected:
@@ -259,8 +267,8 @@ class _Box:
         elif suffix == ".ipynb" or suffix in RIGS:
             if self.nested and len(self.files) >= MOST_NESTED:
                 raise Unreadable(
-                    f"The zip holds more than {MOST_NESTED} notebooks and rig files. Hand in the exercise "
-                    "only."
+                    f"The zip holds more than {MOST_NESTED} notebooks and rig files. Hand in the"
+                    " exercise only."
                 )
             data = self._spend(thing.read())
             told = NOTHING if suffix in RIGS else _told(data)
@@ -302,8 +310,8 @@ class _Box:
     def _spend(self, data: bytes) -> bytes:
         if len(data) > self.room:
             raise Unreadable(
-                "The files here are larger, all together, than a class's work can be. Leave out what is "
-                "not homework."
+                "The files here are larger, all together, than a class's work can be. Leave out"
+                " what is not homework."
             )
         self.room -= len(data)
         return data
@@ -331,7 +339,8 @@ def _digest(data: bytes) -> str:
 
 
 def shown(text: str, most: int = LONGEST_NAME) -> str:
-    """A name as people can be shown it: every space is plain, and what cannot be seen or turns text is replaced."""
+    """A name as people can be shown it: every space is plain, and what cannot be seen or turns text
+    is replaced."""
     return "".join(
         character
         if character.isprintable()
@@ -342,7 +351,8 @@ def shown(text: str, most: int = LONGEST_NAME) -> str:
     )
 
 
-# --- a folder ------------------------------------------------------------------------------------------------------
+# --- a folder
+# ------------------------------------------------------------------------------------------------------
 
 
 def _in_folder(root: Path, most: int) -> Iterator["_Found | Problem"]:
@@ -371,7 +381,8 @@ def _in_folder(root: Path, most: int) -> Iterator["_Found | Problem"]:
 
 
 def _listed(root: Path, parts: tuple[str, ...], left: int) -> list[tuple[str, os.stat_result]]:
-    """(name, status) of what is in a folder, in order of name, at most one more than are `left`; links as links."""
+    """(name, status) of what is in a folder, in order of name, at most one more than are `left`;
+    links as links."""
     folder = _open(root, parts, os.O_DIRECTORY)
     try:
         with os.scandir(folder) as entries:
@@ -429,7 +440,8 @@ def _read_in_folder(root: Path, parts: tuple[str, ...]) -> bytes:
 
 
 def _open(root: Path, parts: tuple[str, ...], flags: int) -> int:
-    """Open what is below `root`, step by step, each relative to the one before; no step may be a link."""
+    """Open what is below `root`, step by step, each relative to the one before; no step may be a
+    link."""
     here = os.open(root, os.O_RDONLY | os.O_DIRECTORY | os.O_CLOEXEC)
     for number, name in enumerate(parts, 1):
         how = flags if number == len(parts) else os.O_DIRECTORY
@@ -459,7 +471,8 @@ def _too_large(name: str = "") -> Unreadable:
     )
 
 
-# --- a zip ---------------------------------------------------------------------------------------------------------
+# --- a zip
+# ---------------------------------------------------------------------------------------------------------
 
 
 class _Entries(list):
@@ -504,8 +517,8 @@ def _open_zip(path: Path, most: int) -> _Zip:
         ) from None
     except _BROKEN:
         raise ValueError(
-            f"{path} is neither a folder nor a zip that can be read. If it should be a zip, fetch it "
-            "again: it may have been cut short."
+            f"{path} is neither a folder nor a zip that can be read. If it should be a zip, fetch"
+            " it again: it may have been cut short."
         ) from None
 
 
@@ -519,7 +532,8 @@ def _open_nested(data: bytes) -> _Zip:
 
 
 def _in_zip(archive: zipfile.ZipFile) -> Iterator["_Found | Problem"]:
-    """Every regular file of a zip; entries whose names mean mischief, or leave open which is meant, are problems."""
+    """Every regular file of a zip; entries whose names mean mischief, or leave open which is meant,
+    are problems."""
     counts: dict[str, int] = {}
     for entry in archive.infolist():
         counts[_same(entry)] = counts.get(_same(entry), 0) + 1
@@ -527,8 +541,7 @@ def _in_zip(archive: zipfile.ZipFile) -> Iterator["_Found | Problem"]:
         place = shown(entry.orig_filename)
         why = _wrong_with(entry) or (
             counts[_same(entry)] > 1
-            and "Two entries of the zip have this name, or one that "
-            "some systems take for it. Give each its own name."
+            and "Two entries of the zip have this name, or one that some systems take for it. Give each its own name."
         )
         if why:
             yield Problem(place, why)
@@ -553,7 +566,10 @@ def _wrong_with(entry: zipfile.ZipInfo) -> str | None:
         or any(part in ("", ".", "..") for part in parts)
         or len(name) > LONGEST_NAME
     ):
-        return "The entry's name is not a plain one inside the zip. Rename the file, and pack it again."
+        return (
+            "The entry's name is not a plain one inside the zip. Rename the file, and pack it"
+            " again."
+        )
     kind = stat.S_IFMT(entry.external_attr >> 16)
     if kind not in (0, stat.S_IFREG, stat.S_IFDIR):
         return f"The entry is a link or no ordinary file. {_HAND_IN}"
@@ -561,7 +577,8 @@ def _wrong_with(entry: zipfile.ZipInfo) -> str | None:
 
 
 def _read_entry(archive: zipfile.ZipFile, entry: zipfile.ZipInfo) -> bytes:
-    """The bytes of an entry, counted as they come: what the zip says of their number is not believed."""
+    """The bytes of an entry, counted as they come: what the zip says of their number is not
+    believed."""
     if entry.flag_bits & 0x1:
         raise Unreadable("The entry is locked with a password. Pack it again without one.")
     if entry.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
@@ -589,11 +606,13 @@ def _read_nested(outer: Callable[[], bytes], offset: int) -> bytes:
     raise Unreadable("The file was changed while it was being marked. Give the same command again.")
 
 
-# --- a notebook ----------------------------------------------------------------------------------------------------
+# --- a notebook
+# ----------------------------------------------------------------------------------------------------
 
 
 def read_notebook(data: bytes) -> Notebook:
-    """Take the code cells out of a notebook's bytes; stored outputs, metadata and kernels are ignored.
+    """Take the code cells out of a notebook's bytes; stored outputs, metadata and kernels are
+    ignored.
 
     Returns
     -------
@@ -614,7 +633,8 @@ def read_notebook(data: bytes) -> Notebook:
     cells = tuple(_code(_cells(_parse(data))))
     if sum(len(cell.encode()) for cell in cells) > MOST_CODE:
         raise Unreadable(
-            f"The notebook holds more than {MOST_CODE // 2**20} MiB of code. Keep data out of its cells."
+            f"The notebook holds more than {MOST_CODE // 2**20} MiB of code. Keep data out of its"
+            " cells."
         )
     lesson, claimed = opened(cells)
     return Notebook(cells, lesson, claimed, _rigs_named(cells))
@@ -629,8 +649,8 @@ def _parse(data: bytes) -> Any:
         raise Unreadable(f"{_NO_NOTEBOOK}: it is not text in UTF-8. {_HAND_IN}") from None
     except (ValueError, RecursionError):
         raise Unreadable(
-            f"{_NO_NOTEBOOK}, or it was cut short or edited as text. Open it in JupyterLab to see; save, "
-            "and hand it in again."
+            f"{_NO_NOTEBOOK}, or it was cut short or edited as text. Open it in JupyterLab to see;"
+            " save, and hand it in again."
         ) from None
 
 
@@ -654,12 +674,14 @@ def _cells(book: Any) -> list[dict[str, Any]]:
         )
     if book["nbformat"] > 4:
         raise Unreadable(
-            "The notebook has a later form than is known here. Save it with the course's JupyterLab."
+            "The notebook has a later form than is known here. Save it with the course's"
+            " JupyterLab."
         )
     cells = book.get("cells")
     if not isinstance(cells, list) or not all(isinstance(cell, dict) for cell in cells):
         raise Unreadable(
-            "The notebook has no list of cells. Open it in JupyterLab, save it, and hand it in again."
+            "The notebook has no list of cells. Open it in JupyterLab, save it, and hand it in"
+            " again."
         )
     if len(cells) > MOST_CELLS:
         raise Unreadable(
@@ -675,8 +697,8 @@ def _code(cells: list[dict[str, Any]]) -> Iterator[str]:
             lines = [source] if isinstance(source, str) else source
             if not isinstance(lines, list) or not all(isinstance(line, str) for line in lines):
                 raise Unreadable(
-                    f"Cell {number} of the notebook holds no text. Open it in JupyterLab, save it, and "
-                    "hand it in again."
+                    f"Cell {number} of the notebook holds no text. Open it in JupyterLab, save it,"
+                    " and hand it in again."
                 )
             yield (
                 "".join(lines).encode("utf-16", "surrogatepass").decode("utf-16", "replace")
@@ -684,7 +706,8 @@ def _code(cells: list[dict[str, Any]]) -> Iterator[str]:
 
 
 def opened(cells: Iterable[str]) -> tuple[str | None, str | None]:
-    """The lesson and the name in the last `open_homework(…)` of the code that gives its lesson as a literal.
+    """The lesson and the name in the last `open_homework(…)` of the code that gives its lesson as a
+    literal.
 
     Returns
     -------
@@ -717,7 +740,8 @@ def _rigs_named(cells: Iterable[str]) -> dict[str, str]:
 
 
 def _name_rig(found: dict[str, str], name: str | None, value: ast.expr) -> None:
-    """Put the text within a value that ends as rig files do, such as in `Path("out") / "walker.glb"`, under a name."""
+    """Put the text within a value that ends as rig files do, such as in `Path("out") /
+    "walker.glb"`, under a name."""
     texts = [
         node.value
         for node in ast.walk(value)
@@ -729,9 +753,11 @@ def _name_rig(found: dict[str, str], name: str | None, value: ast.expr) -> None:
 
 
 def syntax(cell: str) -> ast.Module:
-    """The syntax tree of a cell, its lines for the notebook itself (% and !) left out; an empty one if none.
+    """The syntax tree of a cell, its lines for the notebook itself (% and !) left out; an empty one
+    if none.
 
-    Cells longer than `LONGEST_OPENING` give an empty one: within it, nesting cannot exhaust Python's own parser.
+    Cells longer than `LONGEST_OPENING` give an empty one: within it, nesting cannot exhaust
+    Python's own parser.
     """
     lines = ("" if line.lstrip().startswith(("%", "!")) else line for line in cell.split("\n"))
     try:

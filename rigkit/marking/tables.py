@@ -1,22 +1,29 @@
-"""The marks of a class as tables: `grades.csv` for a spreadsheet, and four files for a school's own system.
+"""The marks of a class as tables: `grades.csv` for a spreadsheet, and four files for a school's own
+system.
 
-The four are in the CSV form of OneRoster 1.2, an open standard of 1EdTech (CSV Binding 1.2.1, final release of 22
-August 2023, imsglobal.org/spec/oneroster/v1p2/bind/csv). We could read only its opening. The names and order of columns
-and which are required were read in two independent open programs that hold themselves to it, and agree:
-LongsightGroup/oneroster (checked by its authors against the standard's own certification cases for rostering, not for
-gradebooks) and a published set of row schemas for the binding's files. The words of scoreStatus, the rules for ids and
-dates and the manifest's keys rest on the first of the two alone.
+The four are in the CSV form of OneRoster 1.2, an open standard of 1EdTech (CSV Binding 1.2.1, final
+release of 22 August 2023, imsglobal.org/spec/oneroster/v1p2/bind/csv). We could read only its
+opening. The names and order of columns and which are required were read in two independent open
+programs that hold themselves to it, and agree: LongsightGroup/oneroster (checked by its authors
+against the standard's own certification cases for rostering, not for gradebooks) and a published
+set of row schemas for the binding's files. The words of scoreStatus, the rules for ids and dates
+and the manifest's keys rest on the first of the two alone.
 
 What is handed on, and why so:
 
-- `manifest.csv` is the one file that every set must have. It marks ours as "delta", new or changed records for a system
+- `manifest.csv` is the one file that every set must have. It marks ours as "delta", new or changed
+records for a system
   that holds the rest: "bulk" would mean that everything there is replaced.
-- `categories.csv` has one category, homework; `lineItems.csv` one item a lesson, worth 0 to 100; `results.csv` a
-  learner's result in each, "fully graded", or "submitted" where it is not marked, or "not submitted".
-- An item must name a class, an academic session and a school. Those belong to the school's system, and so do the days
-  it was set and due: give them as `school` (`rigkit mark --school`). Without, there stand the words of `SCHOOL`, and
-  the days of the first and the last marking, which a person has to replace.
-- `studentSourcedId` is the learner's id of the roster. One that the standard does not allow is replaced by a digest.
+- `categories.csv` has one category, homework; `lineItems.csv` one item a lesson, worth 0 to 100;
+`results.csv` a
+  learner's result in each, "fully graded", or "submitted" where it is not marked, or "not
+  submitted".
+- An item must name a class, an academic session and a school. Those belong to the school's system,
+and so do the days
+  it was set and due: give them as `school` (`rigkit mark --school`). Without, there stand the words
+  of `SCHOOL`, and the days of the first and the last marking, which a person has to replace.
+- `studentSourcedId` is the learner's id of the roster. One that the standard does not allow is
+replaced by a digest.
 """
 
 import csv
@@ -108,7 +115,8 @@ def write(
     out: Path,
     school: Mapping[str, str] | None = None,
 ) -> None:
-    """Write `grades.csv`, `manifest.csv`, `categories.csv`, `lineItems.csv` and `results.csv` into the folder `out`.
+    """Write `grades.csv`, `manifest.csv`, `categories.csv`, `lineItems.csv` and `results.csv` into
+    the folder `out`.
 
     Parameters
     ----------
@@ -118,7 +126,8 @@ def write(
         Everyone, also those who handed in nothing.
     out : path
     school : mapping of str to str, optional
-        What only the school's system knows: the ids in `SCHOOL`, and `assignDate` and `dueDate` as YYYY-MM-DD.
+        What only the school's system knows: the ids in `SCHOOL`, and `assignDate` and `dueDate` as
+        YYYY-MM-DD.
 
     Raises
     ------
@@ -136,9 +145,11 @@ def write(
 
 
 def grades(entries: Sequence[Entry], learners: Iterable[Learner]) -> list[dict[str, Any]]:
-    """One row per learner and lesson, as dicts: who, each question's score and the total in percent, and what to know.
+    """One row per learner and lesson, as dicts: who, each question's score and the total in
+    percent, and what to know.
 
-    Scores are numbers or "", "yes" and "no" are words. The rows stand in order of lesson, name and id.
+    Scores are numbers or "", "yes" and "no" are words. The rows stand in order of lesson, name and
+    id.
     """
     questions = list(
         dict.fromkeys(
@@ -254,7 +265,8 @@ def _comment(entry: Entry | None) -> str:
 def _pairs(
     entries: Sequence[Entry], learners: Iterable[Learner]
 ) -> Iterator[tuple[str, Learner, Entry | None]]:
-    """(lesson, learner, entry or None) for every learner in every lesson that somebody handed in."""
+    """(lesson, learner, entry or None) for every learner in every lesson that somebody handed
+    in."""
     of = {(entry.lesson, entry.learner.id): entry for entry in entries}
     everyone = {
         learner.id: learner for learner in [*(entry.learner for entry in entries), *learners]
@@ -301,7 +313,8 @@ def check_school(given: Mapping[str, str]) -> dict[str, str]:
     for name, value in given.items():
         if name not in (*SCHOOL, *DAYS):
             raise ValueError(
-                f"`school` must name what the standard has ({', '.join((*SCHOOL, *DAYS))}); got {name!r}."
+                f"`school` must name what the standard has ({', '.join((*SCHOOL, *DAYS))}); got"
+                f" {name!r}."
             )
         if name in SCHOOL and not (isinstance(value, str) and _GUID.fullmatch(value)):
             raise ValueError(
@@ -339,7 +352,8 @@ def _csv(heads: Sequence[str], rows: Iterable[Mapping[str, Any]]) -> bytes:
 
 
 def _cell(value: Any) -> Any:
-    """A value as a spreadsheet may see it: numbers as they are, text on one line that is never a formula."""
+    """A value as a spreadsheet may see it: numbers as they are, text on one line that is never a
+    formula."""
     if not isinstance(value, str):
         return value
     text = plain(value)

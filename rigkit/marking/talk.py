@@ -1,6 +1,8 @@
-"""The talk with one process in the jail: ask line by line, and read what comes back as a stranger's words.
+"""The talk with one process in the jail: ask line by line, and read what comes back as a stranger's
+words.
 
-Each line asked carries a fresh token that its answer must repeat, so nothing is answered before it was asked, or twice.
+Each line asked carries a fresh token that its answer must repeat, so nothing is answered before it
+was asked, or twice.
 """
 
 import json
@@ -67,7 +69,8 @@ def converse(talk: "Exchange", request: "Request") -> Found:
 
 
 def _collect(talk: "Exchange", call: "Call", records: list[dict[str, Any]]) -> None:
-    """Ask for one answer, case by case: no case is known inside before the one ahead of it is answered."""
+    """Ask for one answer, case by case: no case is known inside before the one ahead of it is
+    answered."""
     if call.kind == "file":
         asked = {"do": "file", "data": b64encode(call.data).decode(), "seconds": call.seconds}
         records.append(_record(talk.ask(asked, MOST_FINDINGS), call.seconds))
@@ -171,7 +174,8 @@ def _cell(line: bytes) -> dict[str, Any]:
 
 
 def _record(line: bytes, seconds: float) -> dict[str, Any]:
-    """A record in exactly the shapes that `homework.calling` makes, without the messages of errors."""
+    """A record in exactly the shapes that `homework.calling` makes, without the messages of
+    errors."""
     try:
         data = clean(line)
     except Unclean as error:
@@ -256,7 +260,8 @@ class Exchange:
         return self._result_bytes + self._printed_bytes
 
     def ask(self, message: Mapping[str, Any], most: int = MOST_LINE) -> bytes:
-        """Send a message and wait for the line that repeats its token; lines that do not are dropped.
+        """Send a message and wait for the line that repeats its token; lines that do not are
+        dropped.
 
         A line of more than `most` bytes ends the talk.
         """
@@ -286,7 +291,8 @@ class Exchange:
                 self._selector.unregister(self._request)
 
     def keep_no_more(self) -> None:
-        """From here on, drop what is printed. All that was printed before this was printed before a call was known."""
+        """From here on, drop what is printed. All that was printed before this was printed before a
+        call was known."""
         for take, file in [(key.data, key.fd) for key in self._selector.get_map().values()]:
             while take != self._take_result and len(self._kept) < KEPT and take(file):
                 pass

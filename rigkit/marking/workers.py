@@ -121,7 +121,8 @@ class Workers:
             worker.end()
 
     def each(self, tasks: Iterable[Task]) -> Iterator[Done]:
-        """`Done` for each of the tasks, in the order in which they are done; asks for a task only when one is due."""
+        """`Done` for each of the tasks, in the order in which they are done; asks for a task only
+        when one is due."""
         tasks = iter(tasks)
         self._fill(tasks)
         while self._busy:
@@ -157,7 +158,8 @@ class Workers:
 
 
 class _Worker:
-    """A process that knows nothing of this one's memory and open files: the fork of one made for that."""
+    """A process that knows nothing of this one's memory and open files: the fork of one made for
+    that."""
 
     def __init__(self, jail: Jail) -> None:
         context = multiprocessing.get_context("forkserver")

@@ -1,1 +1,2 @@
-"""What the lessons show: pictures and panels, one module a lesson; each is a plain function of a puppet."""
+"""What the lessons show: pictures and panels, one module a lesson; each is a plain function of a
+puppet."""

@@ -1,7 +1,8 @@
-"""What lesson 10 shows: a stride and its slide, how a foot is planted, and a pelvis within and beyond reach.
+"""What lesson 10 shows: a stride and its slide, how a foot is planted, and a pelvis within and
+beyond reach.
 
-Every stride has 100 frames, so that a frame is a percent of the left leg's stride. The strides shown are a walk's
-second, in which each foot's landing is known.
+Every stride has 100 frames, so that a frame is a percent of the left leg's stride. The strides
+shown are a walk's second, in which each foot's landing is known.
 """
 
 from dataclasses import dataclass
@@ -26,8 +27,8 @@ SIDES = ("left", "right")
 
 @dataclass(frozen=True)
 class Stride:
-    """A walk of two strides; how far each foot has slid since it came down, cm, NaN in the air; and the pops of the
-    second stride."""
+    """A walk of two strides; how far each foot has slid since it came down, cm, NaN in the air; and
+    the pops of the second stride."""
 
     walk: gait.Walk
     slid: np.ndarray
@@ -68,7 +69,8 @@ def _within_reach(puppet, step_cm=None):
 
 
 def pelvis(puppet: Puppet, step_cm: float | None, path: str) -> Floats:
-    """A pelvis path of `PELVES`, shape (f, 3): level at the published one's mean or at the lowest within reach."""
+    """A pelvis path of `PELVES`, shape (f, 3): level at the published one's mean or at the lowest
+    within reach."""
     walk, safe = published(puppet, step_cm), _within_reach(puppet, step_cm)
     heights = {
         "level, high": walk.pelvis[:, 1].mean(),
@@ -95,7 +97,8 @@ def raised(puppet: Puppet, raised_cm: float) -> Stride:
 
 
 def opening(puppet: Puppet) -> Stage:
-    """Six moments of a stride with planted feet, and what happens in each; when the feet leave is not told yet."""
+    """Six moments of a stride with planted feet, and what happens in each; when the feet leave is
+    not told yet."""
     walk = stride(puppet).walk
     happens = (
         "left strikes",
@@ -112,9 +115,9 @@ def opening(puppet: Puppet) -> Stage:
         (-0.45 * size, -0.38 * size),
         (5.5 * apart, 0.98 * size),
         "One stride, six moments: from a foot's strike to its next, and none of it slides",
-        "Side view of a walking puppet's legs at six moments of one stride, in order: the left foot strikes, "
-        "at 0 percent; the right foot leaves the floor; the left leg stands alone; the right foot strikes, "
-        "at 50 percent; the left foot leaves; the right leg stands alone.",
+        "Side view of a walking puppet's legs at six moments of one stride, in order: the left foot"
+        " strikes, at 0 percent; the right foot leaves the floor; the left leg stands alone; the"
+        " right foot strikes, at 50 percent; the left foot leaves; the right leg stands alone.",
         width=876,
     ).floor()
     for i, (percent, words) in enumerate(zip(MOMENTS, happens, strict=True)):
@@ -140,9 +143,9 @@ def footfalls(puppet: Puppet) -> Stage:
         (-8, -9),
         (108, 15),
         "When is a foot on the floor?",
-        f"Two bars over one stride of the left leg. The left foot is down from 0 to {off:.0f} percent, the "
-        f"right one until {off - 50:.0f} and from 50 on. Both are down twice, for {off - 50:.0f} percent "
-        "each time.",
+        f"Two bars over one stride of the left leg. The left foot is down from 0 to {off:.0f}"
+        f" percent, the right one until {off - 50:.0f} and from 50 on. Both are down twice, for"
+        f" {off - 50:.0f} percent each time.",
         width=760,
     )
     for (tag, spans), y in zip(bars.items(), (8, 1), strict=True):
@@ -167,8 +170,8 @@ def angles_plot(puppet: Puppet, legs: str) -> plots.Plot:
         "left leg's stride (%)",
         "flexion (°)",
         "Left leg, joint by joint",
-        f"Hip, knee and ankle of the left leg against its stride. It is in stance up to {off:.0f} percent, then in "
-        f"swing. The knee bends to {lines['knee'].max():.0f} degrees in swing.",
+        f"Hip, knee and ankle of the left leg against its stride. It is in stance up to {off:.0f}"
+        f" percent, then in swing. The knee bends to {lines['knee'].max():.0f} degrees in swing.",
         spans={"stance": (0, off)},
         ylim=(-30, 76),
         width=430,
@@ -177,7 +180,8 @@ def angles_plot(puppet: Puppet, legs: str) -> plots.Plot:
 
 
 def striding(puppet: Puppet, percent: int, legs: str) -> tuple[Row, str]:
-    """One moment of a stride, its angles, and in words which foot is down and how far it has slid."""
+    """One moment of a stride, its angles, and in words which foot is down and how far it has
+    slid."""
     shown, now = stride(puppet, legs), FRAMES + percent
     kind = LEGS[legs]
     view = walk_view(
@@ -188,7 +192,10 @@ def striding(puppet: Puppet, percent: int, legs: str) -> tuple[Row, str]:
         shown.slid,
         now,
     )
-    words = f"{percent} % of the left leg's stride, {(percent + 50) % 100} % of the right one's. {_feet(shown, now)}"
+    words = (
+        f"{percent} % of the left leg's stride, {(percent + 50) % 100} % of the right one's."
+        f" {_feet(shown, now)}"
+    )
     return row(view, angles_plot(puppet, legs).at(percent)), words
 
 
@@ -204,7 +211,8 @@ def _feet(shown, now):
 
 
 def stride_panel(puppet: Puppet) -> Panel:
-    """A stride to step through, with the angles of the left leg; as published or with planted feet."""
+    """A stride to step through, with the angles of the left leg; as published or with planted
+    feet."""
     for legs in LEGS:
         angles_plot(puppet, legs)
     return Panel(
@@ -231,7 +239,8 @@ def stride_panel(puppet: Puppet) -> Panel:
 
 
 def moved_plot(puppet: Puppet) -> plots.Plot:
-    """How far planting moves the left ankle from the published walk's, forward and up, through one stride."""
+    """How far planting moves the left ankle from the published walk's, forward and up, through one
+    stride."""
     before, after = published(puppet), stride(puppet).walk
     moved = 100 * (gait.foot_goals(before) - before.at("ankle"))[SHOWN, 0]
     off = float(100 * np.mean(after.stance[FRAMES : 2 * FRAMES, 0]))
@@ -242,9 +251,9 @@ def moved_plot(puppet: Puppet) -> plots.Plot:
         "left leg's stride (%)",
         "ankle moved by (cm)",
         "What planting does to the ankle",
-        f"How far planting moves the left ankle, against its stride. In stance forward by {ahead.min():.1f} to "
-        f"{ahead.max():.1f} centimetres, undoing the slide; in swing it goes smoothly from its last value to the next "
-        "landing's.",
+        "How far planting moves the left ankle, against its stride. In stance forward by"
+        f" {ahead.min():.1f} to {ahead.max():.1f} centimetres, undoing the slide; in swing it goes"
+        " smoothly from its last value to the next landing's.",
         spans={"stance: the slide undone": (0, off)},
     )
 
@@ -285,8 +294,9 @@ def _reach_axes(puppet):
         "left leg's stride (%)",
         "height of the hips (cm)",
         "Is the pelvis under both curves?",
-        "How high each leg lets the hips be, and how high the pelvis is, against the left leg's stride. Each leg's "
-        "curve is lowest when its foot is far ahead or far behind, and highest as it swings.",
+        "How high each leg lets the hips be, and how high the pelvis is, against the left leg's"
+        " stride. Each leg's curve is lowest when its foot is far ahead or far behind, and highest"
+        " as it swings.",
         kinds={"left leg allows": "inverse", "right leg allows": "inverse", "pelvis": "plain"},
         ylim=_limits(puppet),
         width=430,
@@ -295,7 +305,8 @@ def _reach_axes(puppet):
 
 
 def stepping(puppet: Puppet, percent: int, step_cm: float, path: str) -> tuple[Row, str]:
-    """One moment of a walk under a pelvis path, the heights its legs allow, and in words what becomes of its feet."""
+    """One moment of a walk under a pelvis path, the heights its legs allow, and in words what
+    becomes of its feet."""
     shown, now = carried(puppet, step_cm, path), FRAMES + percent
     walk = shown.walk
     view = _planted_view(puppet, f"Steps of {step_cm} cm, pelvis {path}", shown, now)
@@ -303,8 +314,9 @@ def stepping(puppet: Puppet, percent: int, step_cm: float, path: str) -> tuple[R
     straightest = np.degrees(walk.knee[FRAMES + 15 : FRAMES + 46, 0]).min()
     high = f"{height.min():.1f}" + (f" to {height.max():.1f}" if np.ptp(height) > 0.05 else "")
     words = (
-        f"Pelvis {high} cm high: <b>{_pops(shown)}</b> in this stride. Feet short by up to <b>{miss:.1f} cm</b>, "
-        f"sliding {walk.slide_cm[0]:.1f} cm; standing knee bent {straightest:z.0f}° or more."
+        f"Pelvis {high} cm high: <b>{_pops(shown)}</b> in this stride. Feet short by up to"
+        f" <b>{miss:.1f} cm</b>, sliding {walk.slide_cm[0]:.1f} cm; standing knee bent"
+        f" {straightest:z.0f}° or more."
     )
     return row(view, reach_plot(puppet, step_cm, path).at(percent)), words
 
@@ -395,8 +407,9 @@ def popping(puppet: Puppet, percent: int, raised_cm: float) -> tuple[Row, str]:
     where = ", ".join(f"{pop.side[0]} at {pop.frame - FRAMES} %" for pop in shown.pops)
     miss = 100 * shown.walk.miss[SHOWN].max()
     words = (
-        f"Pelvis {_raised(raised_cm)}: <b>{_pops(shown)}</b> in this stride{f' ({where})' if where else ''}. Feet "
-        f"short by up to <b>{miss:.1f} cm</b>, sliding {shown.walk.slide_cm[0]:.1f} cm."
+        f"Pelvis {_raised(raised_cm)}: <b>{_pops(shown)}</b> in this"
+        f" stride{f' ({where})' if where else ''}. Feet short by up to <b>{miss:.1f} cm</b>,"
+        f" sliding {shown.walk.slide_cm[0]:.1f} cm."
     )
     return row(view, knee_plot(puppet, raised_cm).at(percent)), words
 

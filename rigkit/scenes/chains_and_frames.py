@@ -1,7 +1,9 @@
-"""What lesson 02 shows: what a joint's turn carries, two turns in either order, and legs hung from a pelvis.
+"""What lesson 02 shows: what a joint's turn carries, two turns in either order, and legs hung from
+a pelvis.
 
-Angles are in degrees. In the side view a turn that swings a bone forward is positive, so a knee's turn is minus its
-flexion; in space flexion of the hip is a negative turn about x, as everywhere in this library.
+Angles are in degrees. In the side view a turn that swings a bone forward is positive, so a knee's
+turn is minus its flexion; in space flexion of the hip is a negative turn about x, as everywhere in
+this library.
 """
 
 from functools import lru_cache
@@ -41,7 +43,8 @@ def swung(hip: float = 0.0, knee: float = 0.0, ankle: float = 0.0) -> dict[str, 
 def leg_of(
     puppet: Puppet, world: Floats, tag: str = "L_", skeleton: Skeleton | None = None
 ) -> tuple[Floats, Floats]:
-    """Where a posed leg is: hip, knee and ankle, shape (3, 3), and its foot's heel, ball and toes, shape (3, 3)."""
+    """Where a posed leg is: hip, knee and ankle, shape (3, 3), and its foot's heel, ball and toes,
+    shape (3, 3)."""
     skeleton = skeleton or standing(puppet)
     names = [tag + name for name in ("hip", "knee", "ankle", "ball", "toe")]
     *leg, ball, toe = skeleton.origins(world, names)
@@ -75,8 +78,10 @@ def opening(puppet: Puppet) -> Row:
     ]
     return row(
         *views,
-        title="The same turn of forty degrees at the knee and at the hip: each carries all that hangs "
-        "below the joint and nothing above it",
+        title=(
+            "The same turn of forty degrees at the knee and at the hip: each carries all that hangs"
+            " below the joint and nothing above it"
+        ),
     )
 
 
@@ -88,8 +93,8 @@ def turn_joints(
 ) -> tuple[Row, str]:
     """A leg posed by its three turns, seen twice, and every angle in words.
 
-    On the left with local angles, each from the bone above, and what the turn of `joint` carries; on the right with
-    world angles, each from the vertical or, for the foot, from the level.
+    On the left with local angles, each from the bone above, and what the turn of `joint` carries;
+    on the right with world angles, each from the vertical or, for the foot, from the level.
     """
     local = (hip_deg, -knee_deg, ankle_deg)
     world = np.cumsum(local)
@@ -143,20 +148,23 @@ def joints_panel(puppet: Puppet) -> Panel:
 
 
 def hip_turns(flexion_deg: float, abduction_deg: float) -> tuple[Floats, Floats]:
-    """The left hip's two turns about its own axes in either order: flexed first, abducted first; each (3, 3)."""
+    """The left hip's two turns about its own axes in either order: flexed first, abducted first;
+    each (3, 3)."""
     flex = rotation.matrix_about("x", -np.radians(flexion_deg))
     abduct = rotation.matrix_about("z", np.radians(abduction_deg))
     return flex @ abduct, abduct @ flex
 
 
 def order_gap_cm(puppet: Puppet, flexion_deg: float, abduction_deg: float) -> float:
-    """How far apart the ankle of a straight left leg comes out when flexion and abduction change places."""
+    """How far apart the ankle of a straight left leg comes out when flexion and abduction change
+    places."""
     first, second = hip_turns(flexion_deg, abduction_deg)
     return 100 * puppet.leg_length * float(np.linalg.norm((first - second)[:, 1]))
 
 
 def two_orders(puppet: Puppet, flexion_deg: float, abduction_deg: float) -> tuple[Row, str]:
-    """The left leg after the same two turns in either order, from the front and from above, and both in words."""
+    """The left leg after the same two turns in either order, from the front and from above, and
+    both in words."""
     legs = [
         leg_of(puppet, standing(puppet).pose({"L_hip": turn}))
         for turn in hip_turns(flexion_deg, abduction_deg)
@@ -209,7 +217,8 @@ def orders_panel(puppet: Puppet) -> Panel:
 
 
 def two_rests(puppet: Puppet) -> Row:
-    """Two legs carved in mid-step, all turns put to zero: the step is in the rest frames, or it was in the turns."""
+    """Two legs carved in mid-step, all turns put to zero: the step is in the rest frames, or it was
+    in the turns."""
     skeleton = standing(puppet)
     step = skeleton.pose(swung(*STEP.values()))
     carved = Skeleton.from_world(
@@ -233,8 +242,10 @@ def two_rests(puppet: Puppet) -> Row:
         stages.append(stage)
     return row(
         *stages,
-        title="All turns of two legs that were carved in mid-step are put to zero: one stays as it was "
-        "carved, the other straightens and its ankle moves",
+        title=(
+            "All turns of two legs that were carved in mid-step are put to zero: one stays as it"
+            " was carved, the other straightens and its ankle moves"
+        ),
     )
 
 
@@ -243,7 +254,8 @@ def two_rests(puppet: Puppet) -> Row:
 
 @lru_cache(maxsize=16)
 def hung(puppet: Puppet, parent: str, numbers_kept: bool = False) -> Skeleton:
-    """The puppet's skeleton with its hips hung from nothing or from the pelvis, keeping their numbers or their place.
+    """The puppet's skeleton with its hips hung from nothing or from the pelvis, keeping their
+    numbers or their place.
 
     Parameters
     ----------
@@ -267,7 +279,8 @@ def hung(puppet: Puppet, parent: str, numbers_kept: bool = False) -> Skeleton:
 
 
 def hang_legs(puppet: Puppet, parent: str, aside_cm: float, lean_deg: float) -> tuple[Row, str]:
-    """Two pelvises that moved, their legs hung keeping their place and keeping their numbers; and both in words."""
+    """Two pelvises that moved, their legs hung keeping their place and keeping their numbers; and
+    both in words."""
     moved = {
         "turns": {"pelvis": rotation.matrix_about("z", -np.radians(lean_deg))},
         "shifts": {"pelvis": [aside_cm / 100, 0.0, 0.0]},
@@ -334,7 +347,8 @@ def _view(puppet, posed, joint, title, dotted=None):
 
 
 def _local_view(puppet, legs, local, joint, title):
-    """The view with local angles, the leg before `joint` turned dotted, and how far that carried the toes."""
+    """The view with local angles, the leg before `joint` turned dotted, and how far that carried
+    the toes."""
     before, after = legs
     leg, foot = after
     stage = _view(puppet, after, joint, title, before)
@@ -345,7 +359,8 @@ def _local_view(puppet, legs, local, joint, title):
 
 
 def _angle(stage, puppet, joint, zero_deg, angle_deg):
-    """An angle at a joint, from where its bone would be at zero; both counted from straight down, forward positive."""
+    """An angle at a joint, from where its bone would be at zero; both counted from straight down,
+    forward positive."""
     start, end = (
         joint + 0.25 * puppet.shank * np.array([0, -np.cos(a), np.sin(a)])
         for a in np.radians([zero_deg, zero_deg + angle_deg])
@@ -355,7 +370,8 @@ def _angle(stage, puppet, joint, zero_deg, angle_deg):
 
 
 def _hung_stage(puppet, skeleton, moved, title):
-    """A pelvis and its legs from the front, dotted where they belong; and how far off the left ankle is, in cm."""
+    """A pelvis and its legs from the front, dotted where they belong; and how far off the left
+    ankle is, in cm."""
     size = puppet.hip_height / 0.9
     stage = Stage(
         "front", (-1.12 * size, -0.08 * size), (1.12 * size, 1.92 * size), title, width=430

@@ -1,6 +1,8 @@
-"""What lesson 08 shows: controls at rest, a foot's pivot, a boat to follow, what a pelvis carries, and a keyed goal.
+"""What lesson 08 shows: controls at rest, a foot's pivot, a boat to follow, what a pelvis carries,
+and a keyed goal.
 
-Seen a little from above where outlines lie on the floor. x to the character's left, y up, z ahead, in metres.
+Seen a little from above where outlines lie on the floor. x to the character's left, y up, z ahead,
+in metres.
 """
 
 from dataclasses import replace
@@ -53,7 +55,8 @@ def control(puppet: Puppet, name: str) -> ct.Control:
 
 
 def opening(puppet: Puppet) -> Row:
-    """All controls at rest, and the same ones in a step: only a few of their numbers are not zero."""
+    """All controls at rest, and the same ones in a step: only a few of their numbers are not
+    zero."""
     numbers = sum(len(channels) for channels in STEP.values())
     views = [
         _rig_view(puppet, title, rig(puppet).pose(values), names=not values)
@@ -64,9 +67,12 @@ def opening(puppet: Puppet) -> Row:
     ]
     return row(
         *views,
-        title="A puppet's legs with their five controls, a ring around the pelvis, a rectangle on the "
-        "floor around each foot and a small ring in front of each knee. Left at rest, where every "
-        f"control reads zero; right in a step that {_in_words(numbers)} numbers make",
+        title=(
+            "A puppet's legs with their five controls, a ring around the pelvis, a rectangle on"
+            " the floor around each foot and a small ring in front of each knee. Left at rest,"
+            f" where every control reads zero; right in a step that {_in_words(numbers)} numbers"
+            " make"
+        ),
     )
 
 
@@ -74,7 +80,8 @@ def opening(puppet: Puppet) -> Row:
 
 
 def pivots(puppet: Puppet) -> dict[str, Floats]:
-    """The points of `PIVOTS` in the frame of a foot control, whose origin is on the floor below the ankle."""
+    """The points of `PIVOTS` in the frame of a foot control, whose origin is on the floor below the
+    ankle."""
     sole = foot.of_puppet(puppet)
     places = (
         (0.0, puppet.ankle_height, 0.0),
@@ -129,8 +136,9 @@ def turned(
     moved = float(ankle_moved_cm(puppet, pivot, toes_up_deg, turned_out_deg))
     knee = float(np.degrees(after.flexion[0] - before.flexion[0]))
     words = (
-        f"Foot control turned {toes_up_deg:.0f}° toes up and {turned_out_deg:.0f}° out about <b>{pivot}</b>. "
-        f"The ankle moved by <b>{moved:.1f} cm</b>, and the knee's bend changed by {_signed(knee)}."
+        f"Foot control turned {toes_up_deg:.0f}° toes up and {turned_out_deg:.0f}° out about"
+        f" <b>{pivot}</b>. The ankle moved by <b>{moved:.1f} cm</b>, and the knee's bend changed by"
+        f" {_signed(knee)}."
     )
     return row(*views), words.replace("-", "−")
 
@@ -160,7 +168,8 @@ def pivot_panel(puppet: Puppet) -> Panel:
 
 @cache
 def aboard(puppet: Puppet, gap: str) -> tuple[ct.Control, ct.Control]:
-    """Two controls: a boat, and the left foot that follows it with its gap handled in one of the ways of `GAPS`."""
+    """Two controls: a boat, and the left foot that follows it with its gap handled in one of the
+    ways of `GAPS`."""
     left = control(puppet, "L_foot")
     boat = ct.Control("boat", frames.frame(origin=left.rest[:3, 3] + BOAT), _hull())
     follow = {
@@ -185,7 +194,8 @@ def boat_values(left_cm: float, ahead_cm: float, turned_deg: float) -> dict[str,
 def boarded(
     puppet: Puppet, gap: str, left_cm: float, ahead_cm: float, turned_deg: float
 ) -> tuple[Row, str]:
-    """A left foot on a boat, and the right one on the quay, from above; how far the foot is off its mark in words."""
+    """A left foot on a boat, and the right one on the quay, from above; how far the foot is off its
+    mark in words."""
     boat, left = aboard(puppet, gap)
     worlds = ct.pose((boat, left), boat_values(left_cm, ahead_cm, turned_deg))
     pose = rig(puppet).pose(
@@ -203,9 +213,9 @@ def boarded(
     ]
     short = f" The leg is {100 * pose.miss[0]:.1f} cm too short." if pose.miss[0] > 5e-4 else ""
     words = (
-        f"Boat {left_cm:.0f} cm off, {ahead_cm:.0f} cm ahead, turned {turned_deg:.0f}°. Gap {gap}: the foot "
-        f"control is <b>{off:.1f} cm</b> from its mark on the deck and turned <b>{aside:.1f}°</b> against "
-        f"it.{short}"
+        f"Boat {left_cm:.0f} cm off, {ahead_cm:.0f} cm ahead, turned {turned_deg:.0f}°. Gap {gap}:"
+        f" the foot control is <b>{off:.1f} cm</b> from its mark on the deck and turned"
+        f" <b>{aside:.1f}°</b> against it.{short}"
     )
     return row(*views), words.replace("-", "−")
 
@@ -226,9 +236,9 @@ def boat_panel(puppet: Puppet) -> Panel:
             "Lost": {"gap": "lost", "left_cm": 0.0, "ahead_cm": 0.0, "turned_deg": 0.0},
             "Drifted, kept": {"gap": "kept"} | drifted,
             "Drifted, world's axes": {"gap": "along the world's axes"} | drifted,
-            "Turned, world's axes": {"gap": "along the world's axes"}
-            | drifted
-            | {"turned_deg": 20.0},
+            "Turned, world's axes": (
+                {"gap": "along the world's axes"} | drifted | {"turned_deg": 20.0}
+            ),
             "Turned, kept": {"gap": "kept"} | drifted | {"turned_deg": 20.0},
         },
     )
@@ -246,7 +256,8 @@ def hanging(puppet: Puppet, feet: str) -> LegRig:
 
 
 def crouch(lowered_cm: float, turned_deg: float) -> dict[str, dict[str, Any]]:
-    """Control values of a crouch in 24 frames: the pelvis goes down and turns evenly, and comes back."""
+    """Control values of a crouch in 24 frames: the pelvis goes down and turns evenly, and comes
+    back."""
     share = 1 - np.abs(np.linspace(-1, 1, FRAMES + 1))
     return {
         "pelvis": {"shift_y": -lowered_cm / 100 * share, "turn_y": np.radians(turned_deg) * share}
@@ -278,7 +289,8 @@ def staying_values(puppet: Puppet, values: ControlValues) -> dict[str, dict[str,
 
 
 def crouching(puppet: Puppet, frame: int, lowered_cm: float, turned_deg: float) -> tuple[Row, str]:
-    """One frame of a crouch with feet that follow nothing and with feet that hang; what moved in words."""
+    """One frame of a crouch with feet that follow nothing and with feet that hang; what moved in
+    words."""
     values = {
         "pelvis": {
             channel: value[frame]
@@ -307,7 +319,8 @@ def crouching(puppet: Puppet, frame: int, lowered_cm: float, turned_deg: float) 
 
 
 def pelvis_panel(puppet: Puppet) -> Panel:
-    """A crouch to step through or play, with feet that stay and with feet that are carried along."""
+    """A crouch to step through or play, with feet that stay and with feet that are carried
+    along."""
     down = {"frame": FRAMES // 2, "lowered_cm": 13.0, "turned_deg": 0.0}
     return Panel(
         "Move the pelvis control: what moves with it?",
@@ -338,7 +351,8 @@ def step_values(step_cm: float) -> dict[str, Floats]:
 
 @lru_cache(maxsize=8)  # a step is played in one setting of the sliders
 def stepped(puppet: Puppet, share: float, step_cm: float) -> tuple[LegPose, Floats]:
-    """A step of the foot control, and its goal, keyed for another step, that follows by a share of the way.
+    """A step of the foot control, and its goal, keyed for another step, that follows by a share of
+    the way.
 
     Returns
     -------
@@ -365,7 +379,8 @@ def apart_cm(puppet: Puppet, share: float, step_cm: float) -> Floats:
 
 @cache
 def step_plot(puppet: Puppet) -> plots.Plot:
-    """How far control and foot have gone in every frame; the curves are drawn anew for each step."""
+    """How far control and foot have gone in every frame; the curves are drawn anew for each
+    step."""
     lines = {name: 100 * step_values(60.0)["shift_z"] for name in ("foot control", "foot")}
     return plots.curves(
         np.arange(FRAMES + 1),
@@ -390,9 +405,10 @@ def stepping(puppet: Puppet, frame: int, share_percent: float, step_cm: float) -
     plot = step_plot(puppet).with_lines({name: 100 * z for name, z in gone.items()}).at(frame)
     stage = _step_view(puppet, pose, foot_control, frame, apart[frame])
     words = (
-        f"Frame {frame} of {FRAMES}. The foot control has gone {100 * gone['foot control'][frame]:z.1f} cm ahead, "
-        f"the foot {100 * gone['foot'][frame]:z.1f} cm: <b>{apart[frame]:.1f} cm</b> apart. In the last frame it "
-        f"is {apart[-1]:.1f} cm."
+        f"Frame {frame} of {FRAMES}. The foot control has gone"
+        f" {100 * gone['foot control'][frame]:z.1f} cm ahead, the foot"
+        f" {100 * gone['foot'][frame]:z.1f} cm: <b>{apart[frame]:.1f} cm</b> apart. In the last"
+        f" frame it is {apart[-1]:.1f} cm."
     )
     return row(stage, plot), words
 

@@ -44,7 +44,8 @@ def forward_values(rig: LegRig, pose: LegPose) -> dict[str, dict[str, Any]]:
 
 
 def keyed_slip_cm(puppet: Puppet, lowered_cm: float, every: int) -> float:
-    """How far a forward leg's foot leaves its place in a crouch whose angles are keyed in every n-th frame only, cm."""
+    """How far a forward leg's foot leaves its place in a crouch whose angles are keyed in every
+    n-th frame only, cm."""
     rig, down = standing(puppet), crouch(lowered_cm)
     keyed = between_keys(forward_values(rig, rig.pose(down)), range(0, FRAMES + 1, every))
     return float(slip_cm(rig, rig.pose(down | keyed, inverse=False)).max())
@@ -61,13 +62,16 @@ def slip_cm(rig: LegRig, pose: LegPose) -> Floats:
 
 
 def opening(puppet: Puppet) -> Row:
-    """A forward and an inverse leg whose pelvis was lowered by 13 cm, from the side and from the front."""
+    """A forward and an inverse leg whose pelvis was lowered by 13 cm, from the side and from the
+    front."""
     side, front = _pelvis_views(puppet, _moved(puppet, 13.0, 0.0, 0.0))
     return row(
         side,
         front,
-        title="The pelvis is 13 centimetres lower. The left leg, a forward chain, has sunk into "
-        "the floor by as much; the right leg, an inverse chain, has bent its knee and stands",
+        title=(
+            "The pelvis is 13 centimetres lower. The left leg, a forward chain, has sunk into "
+            "the floor by as much; the right leg, an inverse chain, has bent its knee and stands"
+        ),
     )
 
 
@@ -81,9 +85,9 @@ def lowered(
         "it stands" if slip[1] < 0.05 else f"<b>{slip[1]:.1f} cm</b> short, the leg is straight"
     )
     words = (
-        f"Pelvis {lowered_cm:.1f} cm down, {forward_cm:.1f} cm forward, {left_cm:.1f} cm to her left. "
-        f"Left foot, forward chain: <b>{slip[0]:.1f} cm</b> from its place. Right foot, inverse chain: {reached}; "
-        f"knee bent {bent:z.1f}°."
+        f"Pelvis {lowered_cm:.1f} cm down, {forward_cm:.1f} cm forward, {left_cm:.1f} cm to her"
+        f" left. Left foot, forward chain: <b>{slip[0]:.1f} cm</b> from its place. Right foot,"
+        f" inverse chain: {reached}; knee bent {bent:z.1f}°."
     )
     return row(*_pelvis_views(puppet, pose)), words
 
@@ -113,7 +117,8 @@ def pelvis_panel(puppet: Puppet) -> Panel:
 def by_hand(
     puppet: Puppet, lowered_cm: float, hip_deg: float, knee_deg: float, ankle_deg: float
 ) -> tuple[Row, str]:
-    """A forward leg turned by hand beside an inverse one, both under a lower pelvis; and how near it is in words."""
+    """A forward leg turned by hand beside an inverse one, both under a lower pelvis; and how near
+    it is in words."""
     rig = standing(puppet)
     turns = {
         "hip": -hip_deg,
@@ -143,9 +148,9 @@ def by_hand(
     done = miss <= 0.5 and abs(tilt) <= 1
     keyed = np.count_nonzero([hip_deg, knee_deg, ankle_deg])
     words = (
-        f"{'<b>The foot is back.</b> ' if done else ''}Forward: the ankle misses its place by <b>{miss:.1f} cm</b>"
-        f", the sole is <b>{_tilted(tilt)}</b>; {keyed} of 3 angles set. Inverse: miss "
-        f"{100 * pose.miss[1]:.1f} cm, 0 of 3 angles set."
+        f"{'<b>The foot is back.</b> ' if done else ''}Forward: the ankle misses its place by"
+        f" <b>{miss:.1f} cm</b>, the sole is <b>{_tilted(tilt)}</b>; {keyed} of 3 angles set."
+        f" Inverse: miss {100 * pose.miss[1]:.1f} cm, 0 of 3 angles set."
     )
     return row(forward, inverse), words
 
@@ -185,7 +190,8 @@ def hand_panel(puppet: Puppet, lowered_cm: float = 13.0) -> Panel:
 
 
 def turns_plot(puppet: Puppet) -> plots.Plot:
-    """How far hip, knee and ankle turn to keep a foot on the floor, against how far the pelvis sinks."""
+    """How far hip, knee and ankle turn to keep a foot on the floor, against how far the pelvis
+    sinks."""
     rig, lowered_cm = standing(puppet), np.linspace(0.0, 25.0, 101)
     angles = rig.angles(rig.pose({"pelvis": {"shift_y": -lowered_cm / 100}}))
     turned = {"knee": angles.knee[:, 0], "hip": angles.hip[:, 0, 0], "ankle": angles.ankle[:, 0, 0]}
@@ -196,9 +202,12 @@ def turns_plot(puppet: Puppet) -> plots.Plot:
         "pelvis lowered (cm)",
         "turn (°)",
         title="The first centimetre costs the most",
-        desc="The turns of knee, hip and ankle that keep the foot in place, against how far the pelvis is lowered. All "
-        f"rise steeply at first: the knee turns {knee[0]:.0f} degrees in the first centimetre, {knee[1]:.0f} in "
-        "thirteen. Hip and ankle turn half as far as the knee; their curves lie on each other.",
+        desc=(
+            "The turns of knee, hip and ankle that keep the foot in place, against how far the"
+            f" pelvis is lowered. All rise steeply at first: the knee turns {knee[0]:.0f} degrees"
+            f" in the first centimetre, {knee[1]:.0f} in thirteen. Hip and ankle turn half as far"
+            " as the knee; their curves lie on each other."
+        ),
     )
 
 
@@ -231,8 +240,8 @@ def sinking_plot(puppet: Puppet, every: int) -> plots.Plot:
         "frame",
         "left ankle above its place (cm)",
         f"Keyed every {every} frames" if every > 1 else "Keyed every frame",
-        "The height of the forward leg's ankle against the frame: zero at every key, and below zero between keys, by "
-        f"up to {100 * (ankles[0] - ankles.min()):.1f} centimetres.",
+        "The height of the forward leg's ankle against the frame: zero at every key, and below"
+        f" zero between keys, by up to {100 * (ankles[0] - ankles.min()):.1f} centimetres.",
         kinds={"left ankle": "forward"},
         ylim=(-3.6, 0.4),
         width=430,
@@ -241,7 +250,8 @@ def sinking_plot(puppet: Puppet, every: int) -> plots.Plot:
 
 
 def crouching(puppet: Puppet, frame: int, every: int | str) -> tuple[Row, str]:
-    """One frame of a crouch whose forward leg is keyed in some frames, and where its foot is in words."""
+    """One frame of a crouch whose forward leg is keyed in some frames, and where its foot is in
+    words."""
     every = int(every)
     joints = crouches(puppet)[every]
     low, kept = 100 * np.linalg.norm(joints[frame, :, 2] - joints[0, :, 2], axis=-1)
@@ -251,8 +261,9 @@ def crouching(puppet: Puppet, frame: int, every: int | str) -> tuple[Row, str]:
     if low >= 0.05:
         stage.measure(joints[0, 0, 2], joints[frame, 0, 2], f"{low:.1f} cm", offset=-80)
     words = (
-        f"Frame {frame} of {FRAMES}, {'keyed' if frame % every == 0 else 'between keys'}. Left foot, forward: "
-        f"<b>{low:.1f} cm</b> from its place. Right foot, inverse: <b>{kept:.1f} cm</b>."
+        f"Frame {frame} of {FRAMES}, {'keyed' if frame % every == 0 else 'between keys'}. Left"
+        f" foot, forward: <b>{low:.1f} cm</b> from its place. Right foot, inverse: <b>{kept:.1f}"
+        " cm</b>."
     )
     return row(stage, sinking_plot(puppet, every).at(frame)), words
 
@@ -283,8 +294,8 @@ def crouch_panel(puppet: Puppet) -> Panel:
 
 @cache
 def walks(puppet: Puppet) -> dict[str, tuple[Floats, Floats]]:
-    """Forward legs by name of how they were keyed, and "planted": joints of shape (49, 2, 6, 3), two strides; and how
-    far each foot has slid since it came down, cm, shape (49, 2)."""
+    """Forward legs by name of how they were keyed, and "planted": joints of shape (49, 2, 6, 3),
+    two strides; and how far each foot has slid since it came down, cm, shape (49, 2)."""
     rig = standing(puppet)
     published = gait.walk(puppet, frames=FRAMES, cycles=2)
     planted = gait.plant(published)
@@ -300,7 +311,8 @@ def walks(puppet: Puppet) -> dict[str, tuple[Floats, Floats]]:
 
 
 def walking(puppet: Puppet, frame: int, forward: str) -> tuple[Row, str]:
-    """One frame of the walk by forward and by inverse legs, and how far their feet have slid in words."""
+    """One frame of the walk by forward and by inverse legs, and how far their feet have slid in
+    words."""
     now = frame + FRAMES
     points, slid = walks(puppet)[forward]
     title = (
@@ -317,8 +329,8 @@ def walking(puppet: Puppet, frame: int, forward: str) -> tuple[Row, str]:
     )
     planted = max(planted_slid[now, side] for side in down)
     words = (
-        f"Frame {frame} of {FRAMES}. Slid since it came down: forward, {said} ({np.nanmax(slid):.1f} cm when it "
-        f"leaves the floor); inverse, <b>{planted:.1f} cm</b>."
+        f"Frame {frame} of {FRAMES}. Slid since it came down: forward, {said}"
+        f" ({np.nanmax(slid):.1f} cm when it leaves the floor); inverse, <b>{planted:.1f} cm</b>."
     )
     return row(*views), words
 
@@ -350,7 +362,8 @@ def walk_panel(puppet: Puppet) -> Panel:
 
 @cache
 def kicks(puppet: Puppet) -> tuple[Floats, ...]:
-    """A kick from two poses, by forward and by inverse legs: the right leg's joints, shape (13, 3, 3), of each."""
+    """A kick from two poses, by forward and by inverse legs: the right leg's joints, shape (13, 3,
+    3), of each."""
     rig, keys = standing(puppet), (0, FRAMES // 2)
     swing = -np.radians(np.linspace(*KICK_DEG, keys[1] + 1))
     forward = rig.pose({"R_hip_turn": {"turn_x": swing}}, inverse=False)
@@ -359,13 +372,15 @@ def kicks(puppet: Puppet) -> tuple[Floats, ...]:
 
 
 def cut_cm(puppet: Puppet) -> float:
-    """How far the inverse leg's ankle is inside the arc of the forward one's, halfway through the kick."""
+    """How far the inverse leg's ankle is inside the arc of the forward one's, halfway through the
+    kick."""
     forward, inverse = kicks(puppet)
     return 100 * float(np.linalg.norm(forward[6, 2] - inverse[6, 2]))
 
 
 def kick(puppet: Puppet) -> Row:
-    """The same two poses of a kick, keyed for a forward and for an inverse leg, with what lies between."""
+    """The same two poses of a kick, keyed for a forward and for an inverse leg, with what lies
+    between."""
     views = []
     for points, kind, title in zip(
         kicks(puppet),
@@ -389,16 +404,19 @@ def kick(puppet: Puppet) -> Row:
         views.append(stage)
     return row(
         *views,
-        title="A kick from two poses: a forward leg swings on an arc; an inverse leg's foot goes "
-        f"straight across, {cut_cm(puppet):.0f} centimetres inside it, and its knee bends",
+        title=(
+            "A kick from two poses: a forward leg swings on an arc; an inverse leg's foot goes "
+            f"straight across, {cut_cm(puppet):.0f} centimetres inside it, and its knee bends"
+        ),
     )
 
 
 def jobs(puppet: Puppet) -> dict[str, tuple[float, float]]:
-    """What a foot is off by, in cm, when a forward and when an inverse leg does a job: a mapping of job to both.
+    """What a foot is off by, in cm, when a forward and when an inverse leg does a job: a mapping of
+    job to both.
 
-    A crouch keyed in three poses; one step of the walk; a kick keyed in two poses; and a puppet lifted by 10 cm and
-    carried 30 cm forward whose legs dangle, where only the pelvis is keyed.
+    A crouch keyed in three poses; one step of the walk; a kick keyed in two poses; and a puppet
+    lifted by 10 cm and carried 30 cm forward whose legs dangle, where only the pelvis is keyed.
     """
     rig, down = standing(puppet), crouch(13)
     slid = {name: np.nanmax(walks(puppet)[name][1]) for name in ("as published", "planted")}
@@ -475,8 +493,10 @@ def heights_plot(puppet: Puppet) -> plots.Plot:
         kinds={"matched": "inverse", "forgotten": "miss"},
         width=430,
         height=420,
-        desc="Both curves are level until the right leg changes its chain in frame 12. Matched, the "
-        "ankle then rises smoothly; forgotten, it drops through the floor in a single frame.",
+        desc=(
+            "Both curves are level until the right leg changes its chain in frame 12. Matched, the "
+            "ankle then rises smoothly; forgotten, it drops through the floor in a single frame."
+        ),
     )
 
 
@@ -490,8 +510,9 @@ def switching(puppet: Puppet, frame: int, match: str) -> tuple[Row, str]:
     step = 100 * np.linalg.norm(joints[frame, 1, 2] - joints[max(frame - 1, 0), 1, 2])
     turned = abs(bent[frame] - bent[max(frame - 1, 0)])
     words = (
-        f"Frame {frame} of {FRAMES}, match {'made' if match == 'matched' else 'forgotten'}. Since the frame "
-        f"before, the right ankle moved <b>{step:.1f} cm</b> and the right knee turned <b>{turned:.1f}°</b>."
+        f"Frame {frame} of {FRAMES}, match {'made' if match == 'matched' else 'forgotten'}. Since"
+        f" the frame before, the right ankle moved <b>{step:.1f} cm</b> and the right knee turned"
+        f" <b>{turned:.1f}°</b>."
     )
     return row(stage, heights_plot(puppet).at(frame)), words
 

@@ -1,7 +1,8 @@
-"""What lesson 01 shows: a joint off its centre and the skin that slides, five rules for a hip, a centre from motion.
+"""What lesson 01 shows: a joint off its centre and the skin that slides, five rules for a hip, a
+centre from motion.
 
-The knee is seen from the side, x forward and y up in the picture, with its pin at the origin; the pelvis is seen from
-the front, the middle of its two ASISs at the origin. Metres.
+The knee is seen from the side, x forward and y up in the picture, with its pin at the origin; the
+pelvis is seen from the front, the middle of its two ASISs at the origin. Metres.
 """
 
 from functools import lru_cache
@@ -36,7 +37,8 @@ FRAMES = 30  # pictures in a recording
 
 
 def turned(points: ArrayLike, centre: Floats, angle: ArrayLike) -> Floats:
-    """Points, shape (..., 3), turned by `angle`, shape (...), about an axis along x through `centre`, shape (3,)."""
+    """Points, shape (..., 3), turned by `angle`, shape (...), about an axis along x through
+    `centre`, shape (3,)."""
     return (
         centre
         + (rotation.matrix_about("x", angle) @ (np.asarray(points) - centre)[..., None])[..., 0]
@@ -55,8 +57,10 @@ def opening() -> Row:
     return row(
         right,
         wrong,
-        title="A leg bent by 90 degrees about the pin of its knee keeps its skin; bent about a "
-        "joint on the kneecap its shank stands 7.8 centimetres from where it belongs",
+        title=(
+            "A leg bent by 90 degrees about the pin of its knee keeps its skin; bent about a "
+            "joint on the kneecap its shank stands 7.8 centimetres from where it belongs"
+        ),
     )
 
 
@@ -67,15 +71,17 @@ def slide(ahead_cm: float, above_cm: float, bend_deg: float, below_cm: float) ->
     forward, up = 100 * slid[2], 100 * slid[1]
     length = np.hypot(forward, up)
     words = (
-        f"Joint {off:.1f} cm off the pin, knee bent {bend_deg:.0f}°. {below_cm:.0f} cm down the shin the skin "
-        f"stands <b>{length:.1f} cm</b> from where it belongs{_directions(up, forward)}. "
-        f"2 × {off:.1f} cm × sin {bend_deg / 2:.1f}° = {length:.1f} cm."
+        f"Joint {off:.1f} cm off the pin, knee bent {bend_deg:.0f}°. {below_cm:.0f} cm down the"
+        f" shin the skin stands <b>{length:.1f} cm</b> from where it"
+        f" belongs{_directions(up, forward)}. 2 × {off:.1f} cm × sin {bend_deg / 2:.1f}° ="
+        f" {length:.1f} cm."
     )
     return row(leg, _triangle(ahead_cm, above_cm, bend_deg)), words
 
 
 def slide_panel() -> Panel:
-    """A knee joint to move about its pin, a bend, and a place on the shin where the slide is measured."""
+    """A knee joint to move about its pin, a bend, and a place on the shin where the slide is
+    measured."""
     half = 100 * KNEE_DEPTH / 2
     return Panel(
         "Move the joint off the pin, bend the knee: how far does the skin slide?",
@@ -100,8 +106,9 @@ def slide_plot() -> plots.Plot:
     """How far the skin slides, against the bend, for joints a little and far off."""
     bends_deg = np.linspace(0, 120, 61)
     slides = {
-        f"joint {off:g} cm off": 100
-        * placement.skin_slide([0, 0, off / 100], np.radians(bends_deg))
+        f"joint {off:g} cm off": (
+            100 * placement.skin_slide([0, 0, off / 100], np.radians(bends_deg))
+        )
         for off in (5.5, 3, 1)
     }
     return plots.curves(
@@ -111,9 +118,11 @@ def slide_plot() -> plots.Plot:
         "skin slides (cm)",
         title="At 60° the skin slides just as far as the joint is off",
         ylim=(0, 11),
-        desc="Slide against bend for joints 5.5, 3 and 1 centimetres off their centre. Every curve "
-        "starts at nothing, reaches the joint's own error at 60 degrees and 1.7 times that at "
-        "120.",
+        desc=(
+            "Slide against bend for joints 5.5, 3 and 1 centimetres off their centre. Every curve "
+            "starts at nothing, reaches the joint's own error at 60 degrees and 1.7 times that at "
+            "120."
+        ),
     )
 
 
@@ -121,7 +130,8 @@ def slide_plot() -> plots.Plot:
 
 
 def hip_places(width_cm: float, depth_cm: float, leg_cm: float) -> dict[str, Floats]:
-    """Where each of the five rules puts the left hip, in the pelvis frame, metres; a mapping of rule to (3,)."""
+    """Where each of the five rules puts the left hip, in the pelvis frame, metres; a mapping of
+    rule to (3,)."""
     measures = {
         "pelvis_width": width_cm / 100,
         "pelvis_depth": depth_cm / 100,
@@ -138,9 +148,10 @@ def hips(puppet: Puppet, width_cm: float, depth_cm: float, leg_cm: float) -> tup
     low, high = places.min(axis=0), places.max(axis=0)
     out, up, forward = 1000 * (high - low)
     words = (
-        f"The rules put the hip {_range(low[0], high[0])} out from the middle, {_range(-high[1], -low[1])} below "
-        f"the landmarks, {_range(-high[2], -low[2])} behind them. They differ by <b>{out:.0f} mm</b> sideways, "
-        f"<b>{up:.0f} mm</b> in height, <b>{forward:.0f} mm</b> forward."
+        f"The rules put the hip {_range(low[0], high[0])} out from the middle,"
+        f" {_range(-high[1], -low[1])} below the landmarks, {_range(-high[2], -low[2])} behind"
+        f" them. They differ by <b>{out:.0f} mm</b> sideways, <b>{up:.0f} mm</b> in height,"
+        f" <b>{forward:.0f} mm</b> forward."
     )
     return row(_pelvis(puppet, width_cm, places), _close_up(lefts)), words
 
@@ -168,7 +179,8 @@ def hips_panel(puppet: Puppet) -> Panel:
 
 
 def marker_places(puppet: Puppet, markers: str = ONE) -> Floats:
-    """Where markers sit on the hanging shank, seen from the pin of the knee; shape (m, 3), metres."""
+    """Where markers sit on the hanging shank, seen from the pin of the knee; shape (m, 3),
+    metres."""
     ankle = [[0.0, 0.06 - puppet.shank, 0.03]]
     return np.array(
         ankle if markers == ONE else [*ankle, [0.0, -0.09, 0.052], [0.0, -0.13, -0.062]]
@@ -182,7 +194,8 @@ def recording(
     rng: np.random.Generator,
     markers: str = ONE,
 ) -> Floats:
-    """Shank markers seen from the side while the knee bends from straight through an arc, with noise.
+    """Shank markers seen from the side while the knee bends from straight through an arc, with
+    noise.
 
     Parameters
     ----------
@@ -206,9 +219,11 @@ def recording(
 
 
 def circling(puppet: Puppet, arc_deg: float, noise_mm: float, rng: np.random.Generator) -> Floats:
-    """One thigh marker while the thigh swings forward, back and round through an arc; shape (60, 1, 3), metres.
+    """One thigh marker while the thigh swings forward, back and round through an arc; shape (60, 1,
+    3), metres.
 
-    The noise is the standard deviation of each coordinate. The hip is where the puppet's left hip stands.
+    The noise is the standard deviation of each coordinate. The hip is where the puppet's left hip
+    stands.
     """
     phase = np.linspace(0, 2 * np.pi, 60, endpoint=False)
     half = np.radians(arc_deg) / 2
@@ -233,9 +248,10 @@ def found_centre(
     miss_cm, radius_cm = 100 * np.linalg.norm(fit.point), 100 * fit.radii[0]
     true_cm = 100 * np.linalg.norm(marker_places(puppet)[0])
     words = (
-        f"Arc {arc_deg:.0f}°, noise {noise_mm:g} mm. The fitted centre is <b>{_centimetres(miss_cm)}</b> from the "
-        f"pin. It puts the ankle marker on a circle of {_centimetres(radius_cm)}; the tape measure says "
-        f"{true_cm:.1f} cm. The dots lie {1000 * fit.residual:.1f} mm from their circles."
+        f"Arc {arc_deg:.0f}°, noise {noise_mm:g} mm. The fitted centre is"
+        f" <b>{_centimetres(miss_cm)}</b> from the pin. It puts the ankle marker on a circle of"
+        f" {_centimetres(radius_cm)}; the tape measure says {true_cm:.1f} cm. The dots lie"
+        f" {1000 * fit.residual:.1f} mm from their circles."
     )
     return row(_arc(puppet, seen, fit, miss_cm), typical_plot(puppet).at(arc_deg)), words
 
@@ -290,9 +306,11 @@ def typical_plot(puppet: Puppet) -> plots.Plot:
         width=430,
         height=400,
         title="What to expect of a take",
-        desc="Typical miss of the centre against the arc, for one marker with 10, 3 and 1 millimetres "
-        "of noise and for three markers with 3. Twice the arc makes the miss about four times "
-        "smaller; small arcs miss by decimetres.",
+        desc=(
+            "Typical miss of the centre against the arc, for one marker with 10, 3 and 1"
+            " millimetres of noise and for three markers with 3. Twice the arc makes the miss about"
+            " four times smaller; small arcs miss by decimetres."
+        ),
     )
 
 
@@ -300,7 +318,8 @@ def typical_plot(puppet: Puppet) -> plots.Plot:
 
 
 def _knee(ahead_cm, above_cm, bend_deg, below_cm, title, low=-0.24):
-    """The leg about its knee, bent about a joint off the pin; and by what its shank is shifted, shape (3,)."""
+    """The leg about its knee, bent about a joint off the pin; and by what its shank is shifted,
+    shape (3,)."""
     joint = np.array([0.0, above_cm, ahead_cm]) / 100
     angle = np.radians(bend_deg)
     pin, patch = np.zeros(3), np.array([0.0, -below_cm / 100, np.interp(below_cm / 100, *SHIN)])
@@ -351,7 +370,8 @@ def _shank():
 
 
 def _outline(rest, up):
-    """Half a circle about the pin from front to back, its top `up` or down, then the `rest` as (forward, up)."""
+    """Half a circle about the pin from front to back, its top `up` or down, then the `rest` as
+    (forward, up)."""
     ways = np.linspace(0, np.pi, 19)
     circle = KNEE_DEPTH / 2 * np.stack([np.cos(ways), up * np.sin(ways)], axis=-1)
     points = np.concatenate([circle, rest])
@@ -420,7 +440,8 @@ def _trunk(half):
 
 
 def _arc(puppet, seen, fit, miss_cm):
-    """The dots of a recording, the circles fitted to them, and the centre found beside the true one."""
+    """The dots of a recording, the circles fitted to them, and the centre found beside the true
+    one."""
     stage = Stage(
         "side", (-0.48, -0.44), (0.32, 0.24), "What the camera saw, and the fit", width=430
     )

@@ -1,6 +1,8 @@
-"""What lesson 07 shows: the circle a knee is on, the pole it turns toward, two knees in a squat, and a knee that flips.
+"""What lesson 07 shows: the circle a knee is on, the pole it turns toward, two knees in a squat,
+and a knee that flips.
 
-Where there is one leg it is the left one, its foot on the floor; x to the character's left, y up, z ahead, in metres.
+Where there is one leg it is the left one, its foot on the floor; x to the character's left, y up, z
+ahead, in metres.
 """
 
 from functools import cache
@@ -33,7 +35,8 @@ SHOWN = 0.05  # cm or degrees: what is less is written as 0.0
 
 
 def lowered(puppet: Puppet, lowered_cm: float = 13.0) -> tuple[Floats, Floats]:
-    """Hip and ankle of the left leg, the ankle straight below, when the pelvis is lower than in a straight stand."""
+    """Hip and ankle of the left leg, the ankle straight below, when the pelvis is lower than in a
+    straight stand."""
     aside = puppet.hip_width / 2
     return np.array([aside, puppet.hip_height - lowered_cm / 100, 0.0]), np.array(
         [aside, puppet.ankle_height, 0.0]
@@ -84,8 +87,8 @@ def turned(puppet: Puppet, left_cm: float, ahead_cm: float, up_cm: float) -> tup
         "" if pose.guided else "The pole is on the line from hip to ankle and gives no direction. "
     )
     words = (
-        f"{said}Swivel <b>{_signed(swivel)}</b>, the knee <b>{moved_cm:.1f} cm</b> from straight ahead. "
-        f"Hinge axis {_vector(pose.hinge)}."
+        f"{said}Swivel <b>{_signed(swivel)}</b>, the knee <b>{moved_cm:.1f} cm</b> from straight"
+        f" ahead. Hinge axis {_vector(pose.hinge)}."
     )
     return row(*views), words
 
@@ -146,8 +149,8 @@ def take_over(
             )
         views.append(stage)
     words = (
-        f"Knee bent {bend_deg:.0f}°, pole {distance_cm:.0f} cm in front of it. When the pole takes over, the knee "
-        f"turns by <b>{turn:.1f}°</b> and jumps by <b>{jump_cm:.1f} cm</b>."
+        f"Knee bent {bend_deg:.0f}°, pole {distance_cm:.0f} cm in front of it. When the pole takes"
+        f" over, the knee turns by <b>{turn:.1f}°</b> and jumps by <b>{jump_cm:.1f} cm</b>."
     )
     return row(*views), words
 
@@ -174,7 +177,8 @@ def take_over_panel(puppet: Puppet) -> Panel:
 
 
 def turn_per_cm(puppet: Puppet, bend_deg: float, distances: ArrayLike) -> Floats:
-    """How far the knee turns when its pole, `distances` [m] in front of it, is moved one centimetre aside; degrees."""
+    """How far the knee turns when its pole, `distances` [m] in front of it, is moved one centimetre
+    aside; degrees."""
     hip, knee, ankle = bent(puppet, bend_deg)
     poles = two_bone.place_pole(hip, knee, ankle, distances)
     before = solved(puppet, hip, ankle, poles)
@@ -194,9 +198,11 @@ def distance_plot(puppet: Puppet) -> plots.Plot:
         "pole in front of the knee (cm)",
         "turn for 1 cm aside (°)",
         title="A near pole is a nervous one",
-        desc="Degrees that the knee turns for each centimetre of pole, against the pole's distance. In "
-        f"a leg bent 5 degrees a pole 5 cm away turns it by {near:.1f} degrees, one a leg's "
-        f"length away by {far:.1f}. Bent 60 degrees the near pole turns it less.",
+        desc=(
+            "Degrees that the knee turns for each centimetre of pole, against the pole's distance."
+            f" In a leg bent 5 degrees a pole 5 cm away turns it by {near:.1f} degrees, one a leg's"
+            f" length away by {far:.1f}. Bent 60 degrees the near pole turns it less."
+        ),
     )
 
 
@@ -223,7 +229,8 @@ def squat_values(
     turned_deg: float = 0.0,
     walked_cm: float = 0.0,
 ) -> dict[str, dict[str, Any]]:
-    """Control values of a squat: feet set wider apart by `apart_cm` on either side and turned out."""
+    """Control values of a squat: feet set wider apart by `apart_cm` on either side and turned
+    out."""
     values = {"pelvis": {"shift_y": np.divide(lowered_cm, -100), "shift_z": walked_cm / 100}}
     for tag, out in zip(SIDE_TAGS, (1, -1), strict=True):
         values[tag + "foot"] = {
@@ -247,7 +254,8 @@ def legs(puppet: Puppet, pose: LegPose) -> Floats:
 
 
 def knees(puppet: Puppet, pose: LegPose) -> tuple[Floats, Floats]:
-    """How far apart the knees are, and how far each is outside the line of its toes, left and right, from above; cm."""
+    """How far apart the knees are, and how far each is outside the line of its toes, left and
+    right, from above; cm."""
     _, knee, ankle, toe = np.moveaxis(legs(puppet, pose), -2, 0)
     outside = 100 * two_bone.off_toes(knee, ankle, toe) * [-1, 1]  # which counts to her right
     return 100 * (knee[..., 0, 0] - knee[..., 1, 0]), outside
@@ -278,9 +286,9 @@ def squat(
     )
     more += " <b>The knees point backward.</b>" if backward(puppet, pose).any() else ""
     words = (
-        f"Pelvis {lowered_cm:.1f} cm down, knees <b>{between}</b>. Seen from above, the left knee is "
-        f"<b>{_in_or_out(outside[0])}</b> the "
-        f"line of its toes, the right knee <b>{_in_or_out(outside[1])}</b>.{more}"
+        f"Pelvis {lowered_cm:.1f} cm down, knees <b>{between}</b>. Seen from above, the left knee"
+        f" is <b>{_in_or_out(outside[0])}</b> the line of its toes, the right knee"
+        f" <b>{_in_or_out(outside[1])}</b>.{more}"
     )
     return row(*views), words
 
@@ -309,7 +317,8 @@ def squat_panel(puppet: Puppet) -> Panel:
 
 
 def opening(puppet: Puppet) -> Row:
-    """One squat twice, from the front: knee controls that stayed ahead, and ones that turned with the feet."""
+    """One squat twice, from the front: knee controls that stayed ahead, and ones that turned with
+    the feet."""
     views, measured = [], []
     for follows, title in (
         ("nothing", "Poles left ahead: the knees fall in"),
@@ -325,9 +334,11 @@ def opening(puppet: Puppet) -> Row:
         )
     return row(
         *views,
-        title="A squat with the feet turned out by 30 degrees, from the front. With poles left straight "
-        f"ahead the knees are {measured[0]}; with poles that turned with the feet they are "
-        f"{measured[1]}",
+        title=(
+            "A squat with the feet turned out by 30 degrees, from the front. With poles left"
+            f" straight ahead the knees are {measured[0]}; with poles that turned with the feet"
+            f" they are {measured[1]}"
+        ),
     )
 
 
@@ -335,7 +346,8 @@ def opening(puppet: Puppet) -> Row:
 
 
 def kick_goals(puppet: Puppet, frames: int = FRAMES) -> Floats:
-    """Where the ankle should be in each frame of a kick, a leg nine tenths long swinging up; shape (frames + 1, 3)."""
+    """Where the ankle should be in each frame of a kick, a leg nine tenths long swinging up; shape
+    (frames + 1, 3)."""
     angle = np.radians(np.linspace(*KICK_DEG, frames + 1))
     hip, _ = lowered(puppet, 0.0)
     return hip + 0.9 * puppet.leg_length * np.stack(
@@ -369,8 +381,10 @@ def kick_plot(puppet: Puppet) -> plots.Plot:
         ylim=(-5, 190),
         width=430,
         height=428,
-        desc="How far the knee has turned since the first frame, against the way that the goal has "
-        "gone, with a marker at this frame.",
+        desc=(
+            "How far the knee has turned since the first frame, against the way that the goal has "
+            "gone, with a marker at this frame."
+        ),
     )
 
 
@@ -394,8 +408,8 @@ def kicking(puppet: Puppet, frame: int, aside_cm: float, higher_cm: float) -> tu
     rate = f", <b>{step / goal_cm:.1f}° per cm</b>" if frame else ""
     flip = " <b>The knee has flipped.</b>" if step > 90 else ""
     words = (
-        f"Frame {frame} of {FRAMES}. Since the frame before, the goal moved {goal_cm:.1f} cm and the knee turned "
-        f"<b>{step:.1f}°</b>{rate}.{flip}"
+        f"Frame {frame} of {FRAMES}. Since the frame before, the goal moved {goal_cm:.1f} cm and"
+        f" the knee turned <b>{step:.1f}°</b>{rate}.{flip}"
     )
     plot = kick_plot(puppet).with_lines({"turned": turn}).at(way[frame], f"{turn[frame]:.0f}°")
     return row(stage, plot), words

@@ -1,4 +1,5 @@
-"""What lesson 06 shows: a straight leg that stalls, the bend that frees it, and the heron that bends the other way.
+"""What lesson 06 shows: a straight leg that stalls, the bend that frees it, and the heron that
+bends the other way.
 
 Everything is seen from the side, x forward and y up, in metres.
 """
@@ -21,13 +22,15 @@ HERON = ("hip", "knee", "ankle")
 
 
 def hanging(puppet: Puppet, bend_deg: float | Floats = 0.0) -> Floats:
-    """Hip, knee and ankle of a leg hung from the origin, the ankle straight below; shape (..., 3, 2)."""
+    """Hip, knee and ankle of a leg hung from the origin, the ankle straight below; shape (..., 3,
+    2)."""
     straight = two_bone.planar_points(0.0, 0.0, puppet.thigh, puppet.shank)
     return bend.preset_bend(straight, puppet.knee_side * np.radians(bend_deg))
 
 
 def hanging_heron(heron: Puppet, bend_deg: float = -6.0, knee_deg: float = 5.0) -> Floats:
-    """Hip, knee, ankle and toes of a three-bone leg hung from the origin, its end straight below; shape (4, 2)."""
+    """Hip, knee, ankle and toes of a three-bone leg hung from the origin, its end straight below;
+    shape (4, 2)."""
     points = planar_chain([0.0, -np.radians(knee_deg), -np.radians(bend_deg)], heron.bones)
     tilt = -np.pi / 2 - np.arctan2(points[-1, 1], points[-1, 0])
     return planar_chain([tilt, -np.radians(knee_deg), -np.radians(bend_deg)], heron.bones)
@@ -37,15 +40,18 @@ def hanging_heron(heron: Puppet, bend_deg: float = -6.0, knee_deg: float = 5.0) 
 
 
 def opening(puppet: Puppet) -> Row:
-    """A straight leg and a leg with five degrees of bend, both asked to keep their foot under a lower pelvis."""
+    """A straight leg and a leg with five degrees of bend, both asked to keep their foot under a
+    lower pelvis."""
     asked = {"lowered": 0.13, "solver": DEFAULT}
     straight, _ = _inverse_leg(puppet, 0.0, "Straight: it stalls, 13 cm short", **asked)
     bent, _ = _inverse_leg(puppet, 5.0, "5° of preset bend: it knows its side", **asked)
     return row(
         straight,
         bent,
-        title="A straight leg asked to shorten does not move; the same leg with a preset bend "
-        "of 5 degrees brings its ankle to the goal",
+        title=(
+            "A straight leg asked to shorten does not move; the same leg with a preset bend "
+            "of 5 degrees brings its ankle to the goal"
+        ),
     )
 
 
@@ -90,7 +96,8 @@ def crouch_panel(puppet: Puppet) -> Panel:
 
 
 def two_answers(puppet: Puppet, raised: float) -> Stage:
-    """The two poses of a leg that put its ankle on one goal, `raised` metres above where it hangs straight."""
+    """The two poses of a leg that put its ankle on one goal, `raised` metres above where it hangs
+    straight."""
     goal = np.array([0.0, raised - puppet.leg_length])
     flexion = np.degrees(two_bone.solve_planar(goal, puppet.thigh, puppet.shank).knee)
     return _answers(puppet, goal, 0.0, f"One goal, two legs bent by {flexion:.1f}°")
@@ -116,8 +123,8 @@ def pull(
     else:
         stage.goal(goal, "goal, miss 0.0 cm")
     words = (
-        f"Step {taken}: miss <b>{miss_cm:.1f} cm</b>, knee {_side_in_words(bend.measure_bend(now).angle)}. "
-        f"In the end: {_outcome(solution)}"
+        f"Step {taken}: miss <b>{miss_cm:.1f} cm</b>, knee"
+        f" {_side_in_words(bend.measure_bend(now).angle)}. In the end: {_outcome(solution)}"
     )
     return row(stage, _answers(puppet, goal, bend_deg, "The closed form's answers")), words
 
@@ -167,7 +174,8 @@ def pull_panel(puppet: Puppet) -> Panel:
 
 
 def steps_needed(puppet: Puppet, bends_deg: Floats, raised: float = 0.13) -> dict[str, Any]:
-    """How many steps each solver takes from each preset bend; a mapping of solver name to int array."""
+    """How many steps each solver takes from each preset bend; a mapping of solver name to int
+    array."""
     start = hanging(puppet, bends_deg)
     goal = [0.0, raised - puppet.leg_length]
     return {
@@ -185,8 +193,10 @@ def steps_plot(puppet: Puppet) -> plots.Plot:
         "steps until within 0.1 mm",
         log_x=True,
         title="The smaller the bend, the longer the start",
-        desc="Steps against preset bend from a millionth of a degree to 20 degrees, for four solvers. Each tenfold "
-        "smaller bend costs about the same number of further steps.",
+        desc=(
+            "Steps against preset bend from a millionth of a degree to 20 degrees, for four"
+            " solvers. Each tenfold smaller bend costs about the same number of further steps."
+        ),
     )
 
 
@@ -199,7 +209,8 @@ def right_side_share(
     goal_noise: float = 0.0,
     knee_noise: float = 0.0,
 ) -> Floats:
-    """The share of legs, hung in random directions, whose knee comes out on its preset side by more than a degree.
+    """The share of legs, hung in random directions, whose knee comes out on its preset side by more
+    than a degree.
 
     Parameters
     ----------
@@ -211,7 +222,8 @@ def right_side_share(
     dtype : float type
         The number type in which joints are stored and solved.
     goal_noise, knee_noise : float
-        Standard deviation of each coordinate of the goal, and of the knee when it was placed, metres.
+        Standard deviation of each coordinate of the goal, and of the knee when it was placed,
+        metres.
 
     Returns
     -------
@@ -248,10 +260,12 @@ def sides_plot(puppet: Puppet) -> plots.Plot:
         "knees on the preset side (%)",
         log_x=True,
         title="Below its own noise, a bend is a toss of a coin",
-        desc="Share of legs whose knee comes out on its preset side, against preset bend. All curves rise from about "
-        "half to all: in double precision near a ten-million-millionth of a degree, in single precision near a "
-        "millionth, with a goal off by 1 centimetre near a tenth, with a knee placed 3 millimetres off near one "
-        "degree.",
+        desc=(
+            "Share of legs whose knee comes out on its preset side, against preset bend. All curves"
+            " rise from about half to all: in double precision near a ten-million-millionth of a"
+            " degree, in single precision near a millionth, with a goal off by 1 centimetre near a"
+            " tenth, with a knee placed 3 millimetres off near one degree."
+        ),
     )
 
 
@@ -259,7 +273,8 @@ def sides_plot(puppet: Puppet) -> plots.Plot:
 
 
 def heron_crouch(heron: Puppet, lowered_cm: float, bend_deg: float) -> tuple[Stage, str]:
-    """The heron's leg before and after its hips sink, its middle joint preset by `bend_deg`; and what it looks like."""
+    """The heron's leg before and after its hips sink, its middle joint preset by `bend_deg`; and
+    what it looks like."""
     rest = hanging_heron(heron, bend_deg)
     rest[:, 1] += heron.ankle_height - rest[-1, 1]
     start = rest - [0.0, lowered_cm / 100]
@@ -269,17 +284,19 @@ def heron_crouch(heron: Puppet, lowered_cm: float, bend_deg: float) -> tuple[Sta
     title = (
         "Its middle joint points back, like a heron's"
         if good
-        else "Its middle joint points forward: a person on stilts"
-        if angle_deg > 1
-        else "Its middle joint has no side"
+        else (
+            "Its middle joint points forward: a person on stilts"
+            if angle_deg > 1
+            else "Its middle joint has no side"
+        )
     )
     stage = Stage("side", (-0.95, -0.1), (0.95, 1.32), title, width=600).floor().ghost(rest)
     stage.foot(solution.points[-1], kind="inverse", height=heron.ankle_height)
     stage.chain(solution.points, "inverse", names=HERON)
     stage.goal(rest[-1], f"goal, miss {100 * solution.miss:.1f} cm", place="left")
     words = (
-        f"Hips {lowered_cm:.1f} cm lower, preset bend {_signed(bend_deg)} (minus is back). The middle joint bends "
-        f"<b>{_side_in_words(np.radians(angle_deg))}</b>. {title}."
+        f"Hips {lowered_cm:.1f} cm lower, preset bend {_signed(bend_deg)} (minus is back). The"
+        f" middle joint bends <b>{_side_in_words(np.radians(angle_deg))}</b>. {title}."
     )
     return stage, words
 
@@ -312,7 +329,8 @@ def _room(puppet, title):
 
 
 def _standing(puppet, bend_deg):
-    """The leg at rest with its foot flat on the floor, and a view that also holds it 25 cm lower."""
+    """The leg at rest with its foot flat on the floor, and a view that also holds it 25 cm
+    lower."""
     rest = hanging(puppet, bend_deg)
     rest = rest + [0.0, puppet.ankle_height - rest[-1, 1]]
     size = puppet.hip_height / 0.9

@@ -1,4 +1,5 @@
-"""What lesson 12 shows: ten broken rigs, what an inspection finds, and how large a fault must be to be found."""
+"""What lesson 12 shows: ten broken rigs, what an inspection finds, and how large a fault must be to
+be found."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -14,7 +15,8 @@ from rigkit.panels import Choice, Panel, Slider
 from rigkit.puppets import Puppet
 from rigkit.stage import Row, Stage, row
 
-# A step, as turns of joints about their own x and y axes in degrees; the right side's mirrored as "same bend" asks.
+# A step, as turns of joints about their own x and y axes in degrees; the right side's mirrored as
+# "same bend" asks.
 STEP_DEG = {
     "L_hip": (-32, 0),
     "L_knee": (50, 0),
@@ -143,7 +145,8 @@ NOT_YET, NOW = "not yet", "now"
 
 
 def opening(puppet: Puppet) -> Row:
-    """Two rigs at rest, alike to the eye, and the same two in a step: one was signed off, one has a fault."""
+    """Two rigs at rest, alike to the eye, and the same two in a step: one was signed off, one has a
+    fault."""
     views = []
     for pose in (AT_REST, MOVING):
         for name, (asset, report) in (
@@ -167,7 +170,10 @@ def opening(puppet: Puppet) -> Row:
     ].desc += " The left foot stayed where it was, and the skin of the shin is drawn out to it."
     return row(
         *views,
-        title="Two leg rigs that look alike at rest; in a step the left foot of the second stays behind",
+        title=(
+            "Two leg rigs that look alike at rest; in a step the left foot of the second stays"
+            " behind"
+        ),
     )
 
 
@@ -177,7 +183,8 @@ def _sound_report(puppet):
 
 
 def stepping(asset: Asset) -> Floats:
-    """World frames of an asset's nodes in a step: each joint turned about its own axes, found by its name."""
+    """World frames of an asset's nodes in a step: each joint turned about its own axes, found by
+    its name."""
     turned = {}
     for node in asset.nodes:
         if node.name in STEP_DEG:
@@ -206,7 +213,10 @@ def _drawn(puppet, asset, report, view, pose, title, moment=None, width=400, roo
     for side, leg in report.legs.legs.items():
         points = np.array([world[node, :3, 3] for node in leg.joints.values()])
         stage.path(points[2:], "forward", side).chain(points[:3], "forward", side, thickness=12)
-    stage.desc = f"Both legs {'from the side' if view == 'side' else 'from the front'}, {pose}, with their bones."
+    stage.desc = (
+        f"Both legs {'from the side' if view == 'side' else 'from the front'}, {pose}, with their"
+        " bones."
+    )
     return stage
 
 
@@ -214,7 +224,8 @@ def _drawn(puppet, asset, report, view, pose, title, moment=None, width=400, roo
 
 
 def case(puppet: Puppet, number: int, pose: str, inspected: str) -> tuple[Row, str]:
-    """One of the ten rigs beside a sound one, or beside what an inspection finds; and both in words."""
+    """One of the ten rigs beside a sound one, or beside what an inspection finds; and both in
+    words."""
     fault, (asset, report) = FAULTS[number - 1], broken(puppet, number)
     view = fault.view
     mine = _drawn(puppet, asset, report, view, pose, f"Rig {number}, {pose}", fault.moment)
@@ -223,16 +234,19 @@ def case(puppet: Puppet, number: int, pose: str, inspected: str) -> tuple[Row, s
         other = _drawn(
             puppet, before, _sound_report(puppet), view, pose, f"A sound rig, {pose}", fault.moment
         )
-        return row(mine, other), (
-            f"Rig {number} {pose}, beside a sound one. What was done to it, and which rule will "
-            "find that? Look at both poses, then inspect."
+        return (
+            row(mine, other),
+            (
+                f"Rig {number} {pose}, beside a sound one. What was done to it, and which rule will"
+                " find that? Look at both poses, then inspect."
+            ),
         )
     finding = report[fault.rule]
     shown = finding.picture
     assert shown is not None  # each of the ten rules draws what it finds
     words = (
-        f"<b>{finding.title}?</b> No: <b>{finding.measured}</b>. {finding.said} <b>Do:</b> {finding.todo} "
-        f"<b>What was done</b> (lesson {fault.lesson}): {fault.done}."
+        f"<b>{finding.title}?</b> No: <b>{finding.measured}</b>. {finding.said} <b>Do:</b>"
+        f" {finding.todo} <b>What was done</b> (lesson {fault.lesson}): {fault.done}."
     )
     return row(mine, shown), words
 
@@ -275,7 +289,8 @@ STANDING = {
 
 
 def limits(strictness: float) -> dict[str, float]:
-    """The limits in centimetres and degrees that must not be passed, `strictness` times as strict."""
+    """The limits in centimetres and degrees that must not be passed, `strictness` times as
+    strict."""
     return {
         rule.id: rule.limit / strictness
         for rule in inspection.RULES
@@ -310,8 +325,8 @@ def how_large(
     )
     stated = "as stated" if strictness == 1 else f"{strictness:g} times as strict"
     words = (
-        f"Right knee joint {back_mm:.1f} mm back, every joint off by about {hand_mm:.1f} mm along each axis, skin "
-        f"bound {bound}, upper limits in cm and degrees {stated}. <b>{said}.</b>"
+        f"Right knee joint {back_mm:.1f} mm back, every joint off by about {hand_mm:.1f} mm along"
+        f" each axis, skin bound {bound}, upper limits in cm and degrees {stated}. <b>{said}.</b>"
     )
     return row(_drawn_knee(puppet, asset, report, back_mm), _gauges(report)), words
 
@@ -360,7 +375,8 @@ def how_large_panel(puppet: Puppet) -> Panel:
 def accused(
     puppet: Puppet, hand_mm: float, strictness: float, rng: np.random.Generator, rigs: int = 20
 ) -> float:
-    """The share of rigs without any fault, but placed by hand on both sides, that an inspection has findings of."""
+    """The share of rigs without any fault, but placed by hand on both sides, that an inspection has
+    findings of."""
     reports = (
         inspection.inspect(
             faults.placed_by_hand(puppet, hand_mm, rng), STANDING, limits(strictness)

@@ -1,6 +1,8 @@
-"""What lesson 09 shows: a knee's skin in two blends, a wrung stocking, how far a blend reaches, and a joint moved late.
+"""What lesson 09 shows: a knee's skin in two blends, a wrung stocking, how far a blend reaches, and
+a joint moved late.
 
-A leg is the right one, of two bones, seen from the character's right; z ahead and y up in the picture, in metres.
+A leg is the right one, of two bones, seen from the character's right; z ahead and y up in the
+picture, in metres.
 """
 
 from dataclasses import dataclass
@@ -106,7 +108,8 @@ def knee(
     softness: float = SOFTNESS,
     hip_deg: float = 0.0,
 ) -> KneeSkin:
-    """A puppet's right knee, bent by `bend_deg` degrees: its skin and what is left of it, a `KneeSkin`."""
+    """A puppet's right knee, bent by `bend_deg` degrees: its skin and what is left of it, a
+    `KneeSkin`."""
     skeleton, surface, weights = dressed(puppet, softness)
     world = turned(skeleton, bend_deg, hip_deg)
     rest, triangles = surface.vertices, surface.triangles
@@ -134,7 +137,8 @@ def knee(
 
 @cache
 def _at_rest(puppet):
-    """The cut through the knee, which of its outline's pieces are its front and its back, and the volume [m³]."""
+    """The cut through the knee, which of its outline's pieces are its front and its back, and the
+    volume [m³]."""
     skeleton, surface, _ = dressed(puppet)
     cut = surface.triangles, skeleton.origins(skeleton.rest_world, LEG)[1], (0.0, 1.0, 0.0)
     ahead = mesh.carried_section(surface.vertices, surface.vertices, *cut)[:, 0, 2]
@@ -142,7 +146,8 @@ def _at_rest(puppet):
 
 
 def _bulge_cm(rest, posed, thigh):
-    """How far the front of the thigh's lower half stands out before where it was; seen from the hip's own frame."""
+    """How far the front of the thigh's lower half stands out before where it was; seen from the
+    hip's own frame."""
     front = (
         (np.abs(rest[:, 0]) < 0.005)
         & (rest[:, 2] > 0)
@@ -177,8 +182,10 @@ def opening(puppet: Puppet, bend_deg: float = 120.0) -> Row:
         views.append(_measure_knee(stage, skinned))
     return row(
         *views,
-        title=f"A leg whose knee is bent by {bend_deg:.0f} degrees, its skin moved in two ways: by "
-        f"linear blend the knee keeps {kept[0]} of its depth, by dual quaternions {kept[1]}",
+        title=(
+            f"A leg whose knee is bent by {bend_deg:.0f} degrees, its skin moved in two ways: by "
+            f"linear blend the knee keeps {kept[0]} of its depth, by dual quaternions {kept[1]}"
+        ),
     )
 
 
@@ -191,8 +198,9 @@ def bend(puppet: Puppet, bend_deg: float) -> tuple[Row, str]:
             _measure_knee(_draw_knee(puppet, skinned, _kept_title(blend, skinned)), skinned)
         )
         words.append(
-            f"{_capital(blend)}: section <b>{_percent(skinned.section_kept)}</b> kept, volume "
-            f"<b>{_signed(skinned.change_cm3)} cm³</b>, thigh bulges by <b>{skinned.bulge_cm:.1f} cm</b>."
+            f"{_capital(blend)}: section <b>{_percent(skinned.section_kept)}</b> kept, volume"
+            f" <b>{_signed(skinned.change_cm3)} cm³</b>, thigh bulges by <b>{skinned.bulge_cm:.1f}"
+            " cm</b>."
         )
     return row(*views), " ".join(words)
 
@@ -217,7 +225,8 @@ def bend_panel(puppet: Puppet) -> Panel:
 
 
 def chord(puppet: Puppet, bend_deg: float) -> Stage:
-    """The kneecap's skin carried by the thigh, by the shank, halfway between the two, and halfway along the arc."""
+    """The kneecap's skin carried by the thigh, by the shank, halfway between the two, and halfway
+    along the arc."""
     skeleton, _, _ = dressed(puppet)
     skinned = knee(puppet, 0.0)
     centre = skeleton.origins(skeleton.rest_world, LEG)[1]
@@ -242,16 +251,17 @@ def chord(puppet: Puppet, bend_deg: float) -> Stage:
     stage.dots([linear], "miss").dots([arc], "goal").note(arc, "dual quaternion", "goal", "right")
     stage.measure([0, 0], linear, f"{100 * np.linalg.norm(linear):.1f} cm")
     stage.desc = (
-        f"The skin of the kneecap, {100 * depth:.1f} centimetres before the knee's axis, carried by the "
-        f"thigh and, {bend_deg:.0f} degrees further, by the shank. Halfway on the straight line between the "
-        f"two it is only {100 * np.linalg.norm(linear):.1f} centimetres from the axis; dual quaternions take "
-        "it halfway along the arc."
+        f"The skin of the kneecap, {100 * depth:.1f} centimetres before the knee's axis, carried by"
+        f" the thigh and, {bend_deg:.0f} degrees further, by the shank. Halfway on the straight"
+        f" line between the two it is only {100 * np.linalg.norm(linear):.1f} centimetres from the"
+        " axis; dual quaternions take it halfway along the arc."
     )
     return stage
 
 
 def _about(angle):
-    """A direction in the side view that was ahead at rest, turned backward as a bending knee turns the shank."""
+    """A direction in the side view that was ahead at rest, turned backward as a bending knee turns
+    the shank."""
     return np.array([np.cos(angle), -np.sin(angle)])
 
 
@@ -274,9 +284,11 @@ def kept_plot() -> plots.Plot:
         "distance from the axis kept (%)",
         title="Shared evenly, half a turn leaves nothing",
         ylim=(0, 105),
-        desc="Distance from the axis that a linear blend keeps, against the turn. Shared evenly: 71 "
-        "per cent at 90 degrees, none at 180. Shared 90 to 10, it keeps 80 per cent at 180 "
-        "degrees. Dual quaternions keep all of it.",
+        desc=(
+            "Distance from the axis that a linear blend keeps, against the turn. Shared evenly: 71 "
+            "per cent at 90 degrees, none at 180. Shared 90 to 10, it keeps 80 per cent at 180 "
+            "degrees. Dual quaternions keep all of it."
+        ),
     )
 
 
@@ -285,7 +297,8 @@ def kept_plot() -> plots.Plot:
 
 @cache
 def stocking(joints: int = 1) -> tuple[mesh.Mesh, Floats, Floats]:
-    """A tube, its weights for one joint above and `joints` below each other, and the joints' heights."""
+    """A tube, its weights for one joint above and `joints` below each other, and the joints'
+    heights."""
     heights = GAP * ((joints - 1) / 2 - np.arange(joints, dtype=float))
     ends = np.concatenate([[LENGTH / 2], heights, [-LENGTH / 2]])
     points = ends[:, None] * [0.0, 1.0, 0.0]
@@ -295,7 +308,8 @@ def stocking(joints: int = 1) -> tuple[mesh.Mesh, Floats, Floats]:
 
 
 def wrung(twist_deg: float, joints: int = 1, blend: str = LINEAR) -> tuple[Floats, Floats]:
-    """The stocking's vertices when its joints share a twist evenly, and the width kept at each ring, shape (r,)."""
+    """The stocking's vertices when its joints share a twist evenly, and the width kept at each
+    ring, shape (r,)."""
     limb, weights, _ = stocking(joints)
     turns = rotation.matrix_about("y", np.radians(twist_deg) * np.arange(joints + 1) / joints)
     posed = BLENDS[blend](limb.vertices, weights, fr.frame(turns))
@@ -331,7 +345,8 @@ def twist(twist_deg: float, joints: int) -> tuple[Row, str]:
         )
         views.append(stage)
         words.append(
-            f"{_capital(blend)}: <b>{200 * width:.1f} of {200 * RADIUS:.0f} cm</b> where it is thinnest."
+            f"{_capital(blend)}: <b>{200 * width:.1f} of {200 * RADIUS:.0f} cm</b> where it is"
+            " thinnest."
         )
     each = twist_deg / joints
     far = (
@@ -392,9 +407,10 @@ def reach(puppet: Puppet, softness: float, bend_deg: float, blend: str) -> tuple
     )
     bent.measure(*skinned.stretched, f"{skinned.stretch:.1f} ×")
     words = (
-        f"The blend reaches {softness:.2f} knee radii up and down. {_capital(blend)}, bent by {bend_deg:.0f}°: "
-        f"section <b>{_percent(skinned.section_kept)}</b> kept, volume <b>{_signed(skinned.change_cm3)} cm³</b>, "
-        f"skin stretched to at most <b>{skinned.stretch:.1f} times</b> its length."
+        f"The blend reaches {softness:.2f} knee radii up and down. {_capital(blend)}, bent by"
+        f" {bend_deg:.0f}°: section <b>{_percent(skinned.section_kept)}</b> kept, volume"
+        f" <b>{_signed(skinned.change_cm3)} cm³</b>, skin stretched to at most"
+        f" <b>{skinned.stretch:.1f} times</b> its length."
     )
     return row(stage, bent), words
 
@@ -424,7 +440,8 @@ def reach_panel(puppet: Puppet) -> Panel:
 
 @cache
 def moved(puppet: Puppet, ahead_cm: float, up_cm: float) -> Skeleton:
-    """The puppet's skeleton with its right knee joint moved, all other joints left where they are."""
+    """The puppet's skeleton with its right knee joint moved, all other joints left where they
+    are."""
     skeleton, _, _ = dressed(puppet)
     rest = dict(zip(skeleton.names, skeleton.rest_world, strict=True))
     rest["R_knee"] = fr.frame(origin=np.array([0.0, up_cm, ahead_cm]) / 100) @ rest["R_knee"]
@@ -434,7 +451,8 @@ def moved(puppet: Puppet, ahead_cm: float, up_cm: float) -> Skeleton:
 def late(
     puppet: Puppet, ahead_cm: float, up_cm: float, bend_deg: float, bound: str = BOUND[0]
 ) -> tuple[Floats, Floats]:
-    """The skin whose knee joint was moved, bound before or after; and as it would be, bound after; shapes (v, 3)."""
+    """The skin whose knee joint was moved, bound before or after; and as it would be, bound after;
+    shapes (v, 3)."""
     skeleton, surface, weights = dressed(puppet)
     now = moved(puppet, ahead_cm, up_cm)
     world = turned(now, bend_deg)
@@ -445,9 +463,12 @@ def late(
     )
     if bound == BOUND[1]:
         return meant, meant
-    return skin.linear_blend(
-        surface.vertices, weights, skin.joint_matrices(world, skeleton.rest_world)
-    ), meant
+    return (
+        skin.linear_blend(
+            surface.vertices, weights, skin.joint_matrices(world, skeleton.rest_world)
+        ),
+        meant,
+    )
 
 
 @cache
@@ -464,7 +485,8 @@ def _bound_weights(puppet, ahead_cm, up_cm):
 def late_views(
     puppet: Puppet, ahead_cm: float, up_cm: float, bend_deg: float, bound: str
 ) -> tuple[Row, str]:
-    """A knee joint that was moved after binding, at rest and bent; by how many cm the skin is off in words."""
+    """A knee joint that was moved after binding, at rest and bent; by how many cm the skin is off
+    in words."""
     now, views, words = moved(puppet, ahead_cm, up_cm), [], []
     triangles = dressed(puppet)[1].triangles
     near = _shown(puppet)
@@ -488,7 +510,10 @@ def late_views(
         )
     return (
         row(*views),
-        f"Knee joint moved by {np.hypot(ahead_cm, up_cm):.1f} cm, skin bound {bound}. {' '.join(words)}",
+        (
+            f"Knee joint moved by {np.hypot(ahead_cm, up_cm):.1f} cm, skin bound {bound}."
+            f" {' '.join(words)}"
+        ),
     )
 
 

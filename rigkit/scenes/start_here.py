@@ -18,7 +18,8 @@ DEEPEST_CM = 24.0
 
 
 def parade(puppets: Mapping[str, Puppet]) -> Stage:
-    """All puppets from the side on one floor, drawn to one scale, the height of each hip in its place."""
+    """All puppets from the side on one floor, drawn to one scale, the height of each hip in its
+    place."""
     places = 0.8 * np.arange(len(puppets))
     stage = Stage(
         "side",
@@ -56,7 +57,8 @@ def parade(puppets: Mapping[str, Puppet]) -> Stage:
 
 
 def standing(puppet: Puppet) -> Floats:
-    """The joints of a leg with a little bend, its foot flat on the floor below the hip; shape (n, 2)."""
+    """The joints of a leg with a little bend, its foot flat on the floor below the hip; shape (n,
+    2)."""
     leg = hanging_heron(puppet) if len(puppet.bones) == 3 else hanging(puppet, 5.0)
     return leg - leg[-1] + [0.0, puppet.ankle_height]
 
@@ -117,7 +119,10 @@ def crouch(puppet: Puppet, lowered_cm: float) -> tuple[Stage, str]:
         stage.measure(ankle + [0.0, puppet.leg_length], hip, f"{lowered_cm:.0f} cm", offset=-70)
     return (
         stage,
-        f"Pelvis <b>{lowered_cm:.0f} cm</b> lower: the knee is bent by <b>{np.degrees(leg.knee):.0f}°</b>.",
+        (
+            f"Pelvis <b>{lowered_cm:.0f} cm</b> lower: the knee is bent by"
+            f" <b>{np.degrees(leg.knee):.0f}°</b>."
+        ),
     )
 
 

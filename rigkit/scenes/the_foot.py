@@ -1,6 +1,8 @@
-"""What lesson 11 shows: a foot that rolls over heel, ball and toe, the ankle that follows, and pivots put wrong.
+"""What lesson 11 shows: a foot that rolls over heel, ball and toe, the ankle that follows, and
+pivots put wrong.
 
-Seen from the side, (forward, up) in metres, from a spot on the floor below the ankle of the flat foot.
+Seen from the side, (forward, up) in metres, from a spot on the floor below the ankle of the flat
+foot.
 """
 
 from collections.abc import Mapping
@@ -40,7 +42,8 @@ TO_THE_KNEE: dict[str, Any] = {"low": (-0.33, -0.12), "high": (0.45, 0.57), "wid
 
 @cache
 def pivots(puppet: Puppet, wiring: str = RIGHT) -> tuple[ct.Control, ...]:
-    """A foot's three pivots as controls on the spot, leaders first; the foot hangs from the last, its toes from "toe".
+    """A foot's three pivots as controls on the spot, leaders first; the foot hangs from the last,
+    its toes from "toe".
 
     Parameters
     ----------
@@ -122,7 +125,8 @@ def slide_cm(points: Floats) -> Floats:
 
 
 def opening(puppet: Puppet) -> Stage:
-    """One foot in the four moments of a step, with the point it stands on and the height of its ankle."""
+    """One foot in the four moments of a step, with the point it stands on and the height of its
+    ankle."""
     stage = Stage(
         "side",
         (-0.14, -0.115),
@@ -154,8 +158,9 @@ def opening(puppet: Puppet) -> Stage:
             "below",
         )
         said.append(
-            f"{name}, rolled by {roll_deg} degrees, {'flat' if stands == 'flat' else 'on the ' + stands}, "
-            f"ankle {height:.1f} centimetres high".replace("by -", "by minus ")
+            f"{name}, rolled by {roll_deg} degrees,"
+            f" {'flat' if stands == 'flat' else 'on the ' + stands}, ankle {height:.1f} centimetres"
+            " high".replace("by -", "by minus ")
         )
     stage.desc = "A foot from the side in four moments of a step. " + ". ".join(said) + "."
     return stage
@@ -171,8 +176,11 @@ def heights_plot(puppet: Puppet) -> plots.Plot:
         "roll (°)",
         "over the floor (cm)",
         title="How high each point is",
-        desc="Heights of heel, ball and toe over the floor against the roll. One of the three is at "
-        "zero everywhere: the heel below zero, ball and toe to the ball's limit, the toe beyond.",
+        desc=(
+            "Heights of heel, ball and toe over the floor against the roll. One of the three is at"
+            " zero everywhere: the heel below zero, ball and toe to the ball's limit, the toe"
+            " beyond."
+        ),
         kinds={"heel": "forward", "ball": "inverse", "toe": "plain"},
         ylim=(-1, 25),
         width=430,
@@ -215,8 +223,9 @@ def rolling(puppet: Puppet, roll_deg: int, limit_deg: float) -> tuple[Row, str]:
     turned = f"turns about the <b>{stands}</b>" if roll_deg else "stands <b>flat</b>"
     gone = 100 * np.linalg.norm(points[0] - foot.of_puppet(puppet).ankle)
     words = (
-        f"Roll {_degrees(roll_deg)}: the foot {turned}. Over the floor: heel <b>{heel:z.1f} cm</b>, ball "
-        f"<b>{ball:z.1f} cm</b>, toe <b>{toe:z.1f} cm</b>. The ankle has gone <b>{gone:.1f} cm</b>."
+        f"Roll {_degrees(roll_deg)}: the foot {turned}. Over the floor: heel <b>{heel:z.1f} cm</b>,"
+        f" ball <b>{ball:z.1f} cm</b>, toe <b>{toe:z.1f} cm</b>. The ankle has gone <b>{gone:.1f}"
+        " cm</b>."
     )
     return row(stage, plot), words
 
@@ -239,7 +248,8 @@ def roll_panel(puppet: Puppet) -> Panel:
 
 
 def ankle_following(puppet: Puppet, roll_deg: int) -> tuple[Row, str]:
-    """A rolled foot whose leg's goal hangs from the roll, and one whose goal hangs from the foot control."""
+    """A rolled foot whose leg's goal hangs from the roll, and one whose goal hangs from the foot
+    control."""
     views, said = [], []
     for title, points in (
         ("Goal hangs from the roll", rolled(puppet, roll_deg)),
@@ -261,8 +271,8 @@ def ankle_following(puppet: Puppet, roll_deg: int) -> tuple[Row, str]:
             stage.measure((at[0], 0.0), at, f"{-low:.1f} cm", offset=40)
         views.append(stage)
         said.append(
-            f"{title}: the ankle moves by <b>{moved:.1f} cm</b>, the foot is {off:.1f} cm off its place, its "
-            f"lowest point {_depth(low)}.{short}"
+            f"{title}: the ankle moves by <b>{moved:.1f} cm</b>, the foot is {off:.1f} cm off its"
+            f" place, its lowest point {_depth(low)}.{short}"
         )
     return row(*views), f"Roll {_degrees(roll_deg)}. " + " ".join(said)
 
@@ -319,7 +329,8 @@ def stance(puppet: Puppet) -> Stance:
 
 @cache
 def stepped(puppet: Puppet, wiring: str) -> tuple[Floats, Floats, Floats]:
-    """Ankle, heel, ball and toe while the foot is down, how far it has slid, and how high its lowest point is, cm."""
+    """Ankle, heel, ball and toe while the foot is down, how far it has slid, and how high its
+    lowest point is, cm."""
     points = rolled(puppet, stance(puppet).roll_deg, wiring)
     return points, slide_cm(points), lowest_cm(points)
 
@@ -334,8 +345,10 @@ def step_plot(puppet: Puppet, wiring: str) -> plots.Plot:
         "percent of the stride",
         "cm",
         title="What the floor sees",
-        desc=f"While the foot is down it slides {slid[-1]:.1f} centimetres in all; its lowest point "
-        f"is between {low.min():z.1f} and {low.max():z.1f} centimetres over the floor.",
+        desc=(
+            f"While the foot is down it slides {slid[-1]:.1f} centimetres in all; its lowest point "
+            f"is between {low.min():z.1f} and {low.max():z.1f} centimetres over the floor."
+        ),
         kinds={"slid so far": "miss", "lowest point": "inverse"},
         ylim=(-6, 8),
         width=430,
@@ -358,15 +371,17 @@ def stepping(puppet: Puppet, percent: int, wiring: str) -> tuple[Row, str]:
         at = now[1 + np.argmin(now[1:, 1])]
         stage.measure((at[0], 0.0), at, f"{abs(low[percent]):.1f} cm", offset=60)
     words = (
-        f"{percent} % of the stride, roll {_degrees(roll_deg, 1)}. Pivots {wiring}: the foot has slid "
-        f"<b>{slid[percent]:z.1f} cm</b>, its lowest point is <b>{_depth(low[percent])}</b>. By the time it "
-        f"leaves: {slid[-1]:z.1f} cm of slide, at worst {_depth(_worst(low))}.{short}"
+        f"{percent} % of the stride, roll {_degrees(roll_deg, 1)}. Pivots {wiring}: the foot has"
+        f" slid <b>{slid[percent]:z.1f} cm</b>, its lowest point is <b>{_depth(low[percent])}</b>."
+        f" By the time it leaves: {slid[-1]:z.1f} cm of slide, at worst"
+        f" {_depth(_worst(low))}.{short}"
     )
     return row(stage, step_plot(puppet, wiring).at(percent)), words
 
 
 def step_panel(puppet: Puppet) -> Panel:
-    """A step to play, with pivots that are right, too high, or hung from each other in the wrong order."""
+    """A step to play, with pivots that are right, too high, or hung from each other in the wrong
+    order."""
     last = len(stance(puppet).roll_deg) - 1
     return Panel(
         "Break it: put the pivots wrong, and play the step",
@@ -390,7 +405,8 @@ def step_panel(puppet: Puppet) -> Panel:
 
 
 def turned_in_air(puppet: Puppet, ankle_cm: float, toes_down_deg: float) -> Floats:
-    """Ankle, heel, ball and toe of a stiff foot turned about an ankle that is held over the floor."""
+    """Ankle, heel, ball and toe of a stiff foot turned about an ankle that is held over the
+    floor."""
     sole = foot.of_puppet(puppet)
     points = np.stack([sole.ankle, sole.heel, sole.ball, sole.toe])
     control = ct.Control("foot", pivot=(0.0, sole.ankle[1], 0.0))

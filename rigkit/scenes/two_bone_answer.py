@@ -1,4 +1,5 @@
-"""What lesson 05 shows: a leg as a triangle, the ends of its reach, and the knee's last degrees, hard and soft.
+"""What lesson 05 shows: a leg as a triangle, the ends of its reach, and the knee's last degrees,
+hard and soft.
 
 All but the knee's circle is seen from the side, x forward and y up, in metres.
 """
@@ -31,14 +32,16 @@ def straight_down(puppet: Puppet, distance: float) -> two_bone.PlanarLeg:
 
 
 def knee_deg(puppet: Puppet, distance: ArrayLike, soft: float = 0.0) -> Floats:
-    """Knee flexion in degrees when the goal is `distance` away and full reach is eased into over `soft`, metres."""
+    """Knee flexion in degrees when the goal is `distance` away and full reach is eased into over
+    `soft`, metres."""
     held = two_bone.soft_reach(distance, puppet.thigh, puppet.shank, soft)
     goals = np.stack([np.zeros_like(held), -held], axis=-1)
     return np.degrees(two_bone.solve_planar(goals, puppet.thigh, puppet.shank).knee)
 
 
 def degrees_a_mm(puppet: Puppet, distance: ArrayLike, soft: float = 0.0) -> Floats:
-    """How many degrees the knee straightens while the goal goes a millimetre farther; inf just at full reach."""
+    """How many degrees the knee straightens while the goal goes a millimetre farther; inf just at
+    full reach."""
     return np.degrees(np.abs(two_bone.knee_rate(distance, puppet.thigh, puppet.shank, soft))) / 1000
 
 
@@ -53,8 +56,10 @@ def opening(puppet: Puppet) -> Row:
     return row(
         triangle,
         far,
-        title="A leg's thigh, shank and the distance from hip to ankle make a triangle whose "
-        "angles are known; out of reach the leg is straight and misses by centimetres",
+        title=(
+            "A leg's thigh, shank and the distance from hip to ankle make a triangle whose "
+            "angles are known; out of reach the leg is straight and misses by centimetres"
+        ),
     )
 
 
@@ -68,8 +73,10 @@ def by_hand() -> Stage:
         (4.4, 0.7),
         "Thigh 4, shank 3, distance 5",
         width=330,
-        desc="A triangle with sides of 4, 3 and 5. The angle at the hip is to be found, and the angle at the "
-        "knee, where the two short sides meet.",
+        desc=(
+            "A triangle with sides of 4, 3 and 5. The angle at the hip is to be found, and the"
+            " angle at the knee, where the two short sides meet."
+        ),
     )
     stage.chain([hip, knee, ankle], "inverse", names=LEG).path([hip, ankle], "soft")
     stage.measure(hip, knee, "4", "plain", 26).measure(knee, ankle, "3", "plain", -26)
@@ -91,12 +98,15 @@ def goal(puppet: Puppet, forward_cm: float, below_cm: float) -> tuple[Row, str]:
     outcome = (
         "The ankle is on its goal."
         if miss_cm < SHOWN_CM
-        else f"{'Too far: the leg is straight' if distance > far else 'Too near: the leg is folded'}, miss "
-        f"<b>{miss_cm:.1f} cm</b>."
+        else (
+            f"{'Too far: the leg is straight' if distance > far else 'Too near: the leg is folded'},"
+            f" miss <b>{miss_cm:.1f} cm</b>."
+        )
     )
     words = (
-        f"Distance {100 * distance:.1f} cm; {puppet.name} reaches from {100 * near:.1f} to {100 * far:.1f} cm. "
-        f"Knee bent <b>{np.degrees(leg.knee):.1f}°</b>, thigh {_way(np.degrees(leg.hip))}. {outcome}"
+        f"Distance {100 * distance:.1f} cm; {puppet.name} reaches from {100 * near:.1f} to"
+        f" {100 * far:.1f} cm. Knee bent <b>{np.degrees(leg.knee):.1f}°</b>, thigh"
+        f" {_way(np.degrees(leg.hip))}. {outcome}"
     )
     return row(view, triangle), words
 
@@ -161,7 +171,8 @@ def _fifth(puppet):
 
 
 def rise(puppet: Puppet, height_mm: float, soft_cm: float) -> tuple[Row, str]:
-    """A hard and a soft leg under one pelvis, `height_mm` above full height, their knees' curves, and both in words."""
+    """A hard and a soft leg under one pelvis, `height_mm` above full height, their knees' curves,
+    and both in words."""
     height, soft = height_mm / 1000, soft_cm / 100
     distance = puppet.leg_length + height
     size = puppet.hip_height
@@ -188,7 +199,8 @@ def rise(puppet: Puppet, height_mm: float, soft_cm: float) -> tuple[Row, str]:
 
 
 def rise_panel(puppet: Puppet) -> Panel:
-    """A pelvis that rises through full height, millimetre by millimetre, over a hard and a soft leg."""
+    """A pelvis that rises through full height, millimetre by millimetre, over a hard and a soft
+    leg."""
     return Panel(
         "Let her rise: when does the knee turn fastest?",
         [
@@ -215,7 +227,8 @@ def rise_panel(puppet: Puppet) -> Panel:
 
 
 def speed_plot(puppet: Puppet, softs_cm: Sequence[float] = (1.0, 2.0, 5.0)) -> plots.Plot:
-    """Degrees of knee for a millimetre of goal against the distance that is left to full reach, for soft lengths."""
+    """Degrees of knee for a millimetre of goal against the distance that is left to full reach, for
+    soft lengths."""
     left = np.linspace(-0.12, 0.04, 321)
     left = left[np.abs(left) > 1e-9]  # at full reach itself the hard leg's speed is no number
     speeds = {"hard": degrees_a_mm(puppet, puppet.leg_length + left)}
@@ -230,9 +243,12 @@ def speed_plot(puppet: Puppet, softs_cm: Sequence[float] = (1.0, 2.0, 5.0)) -> p
         "knee (° per mm of goal)",
         ylim=(0, 3),
         title="Softness takes the peak off, and pays before and after",
-        desc="How fast the knee straightens against how far the goal is past full reach. The hard leg's speed climbs "
-        "without bound just before full reach and is zero beyond it. A soft leg's speed rises along the same "
-        "curve until its soft length is left, where it turns down without a jump and fades beyond full reach.",
+        desc=(
+            "How fast the knee straightens against how far the goal is past full reach. The hard"
+            " leg's speed climbs without bound just before full reach and is zero beyond it. A soft"
+            " leg's speed rises along the same curve until its soft length is left, where it turns"
+            " down without a jump and fades beyond full reach."
+        ),
     )
 
 
@@ -244,9 +260,11 @@ def knee_circle(
     goal: Sequence[float] = (0.0, -0.62, 0.3),
     poles: Sequence[Sequence[float]] = ((0.0, 0.8), (0.6, 0.5)),
 ) -> Row:
-    """One triangle in space with two poles, A and B, and its knee's circle, seen half from the front and from the side.
+    """One triangle in space with two poles, A and B, and its knee's circle, seen half from the
+    front and from the side.
 
-    `goal` is seen from the hip, metres; poles are (to the puppet's left, ahead) of the hip, in hip heights.
+    `goal` is seen from the hip, metres; poles are (to the puppet's left, ahead) of the hip, in hip
+    heights.
     """
     size = puppet.hip_height
     hip = np.array([0.0, size, 0.0])
@@ -281,8 +299,10 @@ def knee_circle(
         )
     return row(
         *views,
-        title="The same hip, ankle and lengths with two poles: the knee is on one circle about the line "
-        "from hip to ankle, each time on its pole's side",
+        title=(
+            "The same hip, ankle and lengths with two poles: the knee is on one circle about the"
+            " line from hip to ankle, each time on its pole's side"
+        ),
     )
 
 
@@ -290,13 +310,15 @@ def knee_circle(
 
 
 def _room(puppet, title, above=0.46):
-    """A view of a leg that hangs from the origin, with room for goals beyond its reach and a folded thigh `above`."""
+    """A view of a leg that hangs from the origin, with room for goals beyond its reach and a folded
+    thigh `above`."""
     tall = puppet.leg_length
     return Stage("side", (-0.88 * tall, -1.2 * tall), (0.88 * tall, above * tall), title, width=430)
 
 
 def _leg(stage, puppet, place):
-    """Draw a leg that hangs from the origin, its goal, its knee's flexion and its thigh's swing; gives its angles."""
+    """Draw a leg that hangs from the origin, its goal, its knee's flexion and its thigh's swing;
+    gives its angles."""
     leg = two_bone.solve_planar(place, puppet.thigh, puppet.shank)
     hip, knee, ankle = points = two_bone.planar_points(
         leg.hip, leg.knee, puppet.thigh, puppet.shank
@@ -323,7 +345,8 @@ def _leg(stage, puppet, place):
 
 
 def _triangle(puppet, distance, title, **room):
-    """The triangle hip, knee, ankle with its sides and inner angles, the hip straight above the ankle."""
+    """The triangle hip, knee, ankle with its sides and inner angles, the hip straight above the
+    ankle."""
     stage = _room(puppet, title, **room)
     leg = straight_down(puppet, distance)
     corners = two_bone.planar_points(leg.hip, leg.knee, puppet.thigh, puppet.shank)
@@ -351,7 +374,8 @@ def _angles(upper, lower, distance):
 
 
 def _standing_leg(stage, puppet, x, height, soft, name):
-    """Draw a leg whose foot belongs on the floor at `x`; gives how far the foot is off its place, in cm."""
+    """Draw a leg whose foot belongs on the floor at `x`; gives how far the foot is off its place,
+    in cm."""
     hip = np.array([x, puppet.hip_height + height])
     place = np.array([x, puppet.ankle_height])
     held = float(two_bone.soft_reach(hip[1] - place[1], puppet.thigh, puppet.shank, soft))
@@ -371,7 +395,8 @@ def _standing_leg(stage, puppet, x, height, soft, name):
 
 @lru_cache(maxsize=8)
 def _rise_plot(puppet):
-    """Knee against pelvis height, hard and soft; the soft curve is drawn anew as its length changes."""
+    """Knee against pelvis height, hard and soft; the soft curve is drawn anew as its length
+    changes."""
     hard = _rise_curve(puppet, 0.0)
     return plots.curves(
         1000 * HEIGHTS,
@@ -379,9 +404,11 @@ def _rise_plot(puppet):
         "pelvis above full height (mm)",
         "knee bent (°)",
         title="The knee's way to straight",
-        desc="Knee flexion against pelvis height, for a hard and a soft leg. The hard leg's curve "
-        "falls ever more steeply and ends in a corner at full height; the soft leg's leaves "
-        "it before and levels out.",
+        desc=(
+            "Knee flexion against pelvis height, for a hard and a soft leg. The hard leg's curve "
+            "falls ever more steeply and ends in a corner at full height; the soft leg's leaves "
+            "it before and levels out."
+        ),
         kinds={SOFT: "plain"},
         ylim=(0, MOST_DEG),
         width=430,

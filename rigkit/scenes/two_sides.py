@@ -1,4 +1,5 @@
-"""What lesson 03 shows: a joint's two axes, a leg mirrored in two ways, and the joint that is no mirror image."""
+"""What lesson 03 shows: a joint's two axes, a leg mirrored in two ways, and the joint that is no
+mirror image."""
 
 from dataclasses import dataclass, replace
 from functools import lru_cache
@@ -55,8 +56,10 @@ def opening(puppet: Puppet) -> Row:
         )
     return row(
         *views,
-        title="Two rigs, the same number given to both knees: mirrored one way both shanks swing back, "
-        "mirrored the other way the right shank swings forward",
+        title=(
+            "Two rigs, the same number given to both knees: mirrored one way both shanks swing"
+            " back, mirrored the other way the right shank swings forward"
+        ),
     )
 
 
@@ -99,8 +102,10 @@ def hinges(puppet: Puppet, turned_deg: float = 15.0, bend_deg: float = 60.0) -> 
         views.append(stage)
     return row(
         *views,
-        title=f"A left leg from the front, its knee bent by {bend_deg:g} degrees: about a good hinge "
-        "axis the ankle stays in the leg's plane, about one turned off it the ankle leaves it",
+        title=(
+            f"A left leg from the front, its knee bent by {bend_deg:g} degrees: about a good hinge "
+            "axis the ankle stays in the leg's plane, about one turned off it the ankle leaves it"
+        ),
     )
 
 
@@ -124,7 +129,10 @@ def same_numbers(
     words = f"Left: {_deeds(left, left)}. Right: {_deeds(right, left)}. " + (
         "The right leg is the mirror image of the left."
         if measured.miss_cm < SHOWN
-        else f"The right leg is up to <b>{measured.miss_cm:.1f} cm</b> from the mirror image of the left."
+        else (
+            f"The right leg is up to <b>{measured.miss_cm:.1f} cm</b> from the mirror image of the"
+            " left."
+        )
     )
     return row(*views), words
 
@@ -150,7 +158,8 @@ def same_numbers_panel(puppet: Puppet) -> Panel:
 
 
 def anatomy(puppet: Puppet, skeleton: Skeleton, world: Floats) -> Floats:
-    """What a pose of two legs is to the body: for each leg knee flexion, hip rotation inward, abduction; degrees."""
+    """What a pose of two legs is to the body: for each leg knee flexion, hip rotation inward,
+    abduction; degrees."""
     rig = _rig(puppet, 0.0)
     in_its_frames = world @ fr.invert(skeleton.rest_world) @ rig.skeleton.rest_world
     angles = rig.angles(replace(_rest_pose(puppet), world=in_its_frames))
@@ -179,8 +188,10 @@ def wrong_planes(puppet: Puppet) -> Row:
         views.append(stage)
     return row(
         *views,
-        title="A left leg mirrored across x stands beside itself, across y hangs under the floor, "
-        "across z stands in its own place with its knee behind",
+        title=(
+            "A left leg mirrored across x stands beside itself, across y hangs under the floor, "
+            "across z stands in its own place with its knee behind"
+        ),
     )
 
 
@@ -224,7 +235,8 @@ def one_off(
     turned_deg: float,
     knee_deg: float,
 ) -> tuple[Row, str]:
-    """Two legs, one joint of which is off; how far each joint is from its partner's mirror image, in words."""
+    """Two legs, one joint of which is off; how far each joint is from its partner's mirror image,
+    in words."""
     skeleton = off_by(puppet, joint, forward_cm, outward_cm, turned_deg)
     bent = rotation.matrix_about("x", np.radians(knee_deg))
     world = skeleton.pose({"L_knee": bent, "R_knee": bent})
@@ -358,7 +370,8 @@ def _draw_legs(stage, legs):
 
 
 def _draw_axes(stage, view, skeleton, length):
-    """The hips' axes at rest, but for the one along the line of sight; one arrow where the sides' axes coincide."""
+    """The hips' axes at rest, but for the one along the line of sight; one arrow where the sides'
+    axes coincide."""
     arrows: dict[tuple, tuple] = {}
     for tag in SIDE_TAGS:
         frame = skeleton.rest_world[skeleton.index(tag + "hip")]

@@ -3,8 +3,9 @@
     python -m tests.benchmarks               all of them, some minutes
     python -m tests.benchmarks two_bone skin these two, with their details
 
-Less is better, and a ratio below 1 means that ours is the faster or smaller one. What a benchmark needs and is missing
-(a browser, a jail, another library: `pip install "rigkit[bench]"`) is said and left out.
+Less is better, and a ratio below 1 means that ours is the faster or smaller one. What a benchmark
+needs and is missing (a browser, a jail, another library: `pip install "rigkit[bench]"`) is said and
+left out.
 """
 
 import argparse

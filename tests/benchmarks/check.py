@@ -1,4 +1,5 @@
-"""How long a check takes, its card included, beside one run of the solution alone, question by question."""
+"""How long a check takes, its card included, beside one run of the solution alone, question by
+question."""
 
 from contextlib import redirect_stdout
 from dataclasses import replace
@@ -30,7 +31,8 @@ def measure():
 
 
 def checked(lesson):
-    """A figure for each question of a lesson whose answer is a function: the slower of a right and a wrong answer."""
+    """A figure for each question of a lesson whose answer is a function: the slower of a right and
+    a wrong answer."""
     with redirect_stdout(StringIO()):  # what its cells print
         names = answered(lesson, "ada")
     hw = names["hw"]

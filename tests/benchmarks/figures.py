@@ -1,7 +1,8 @@
-"""What a benchmark gives: figures, each measured beside something else in the same run; and the one table of them.
+"""What a benchmark gives: figures, each measured beside something else in the same run; and the one
+table of them.
 
-A figure's ratio is ours over the other's, so less is always better. Where both took turns it is the median of the
-rounds' ratios: a busy moment hits both sides of a round, and drops out.
+A figure's ratio is ours over the other's, so less is always better. Where both took turns it is the
+median of the rounds' ratios: a busy moment hits both sides of a round, and drops out.
 """
 
 import os
@@ -85,7 +86,8 @@ class Figure:
 
 
 def take_turns(works, rounds, clock=perf_counter, repeats=1):
-    """The seconds of each work in each round, by name; the first round fills caches and does not count.
+    """The seconds of each work in each round, by name; the first round fills caches and does not
+    count.
 
     Parameters
     ----------
@@ -108,7 +110,8 @@ def take_turns(works, rounds, clock=perf_counter, repeats=1):
 
 
 def compared(what, ours, beside, theirs, **options):
-    """A `Figure` from the times of rounds that took turns: medians, and the median of the rounds' ratios."""
+    """A `Figure` from the times of rounds that took turns: medians, and the median of the rounds'
+    ratios."""
     ratio = median(a / b for a, b in zip(ours, theirs, strict=True))
     return Figure(what, median(ours), beside, median(theirs), ratio=ratio, **options)
 

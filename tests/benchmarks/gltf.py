@@ -1,6 +1,7 @@
 """How long a rig file takes to read, write and pose, beside reading its numbers alone.
 
-Aim: 50,000 vertices, 60 joints and four animations read in well under half a second, and in ten times its size.
+Aim: 50,000 vertices, 60 joints and four animations read in well under half a second, and in ten
+times its size.
 """
 
 import tempfile
@@ -16,7 +17,8 @@ VERTICES, JOINTS, ANIMATIONS, KEYS, ROUNDS = 50_000, 60, 4, 120, 15
 
 
 def rig(rng):
-    """A chain of joints, a skin whose vertices each go with four of them, and motions of every joint."""
+    """A chain of joints, a skin whose vertices each go with four of them, and motions of every
+    joint."""
     nodes = [gltf.Node(f"joint {i}", i - 1 if i else None, [0, 0.1, 0]) for i in range(JOINTS)]
     nodes.append(gltf.Node("skin", mesh=0, skin=0))
     bind = np.tile(np.eye(4), (JOINTS, 1, 1))
@@ -49,7 +51,8 @@ def rig(rng):
 
 
 def numbers_alone(path):
-    """The least that any reader does: the file's bytes, as numbers of 64 bits, looked through once."""
+    """The least that any reader does: the file's bytes, as numbers of 64 bits, looked through
+    once."""
     return np.isfinite(np.frombuffer(path.read_bytes(), "<u4").astype(np.float64)).all()
 
 

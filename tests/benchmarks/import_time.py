@@ -1,7 +1,7 @@
 """How long importing rigkit takes beside NumPy.
 
-Each import runs in a new process, the candidates in turn, so that noise falls on all alike. Timed is the import
-alone, not the start of Python.
+Each import runs in a new process, the candidates in turn, so that noise falls on all alike. Timed
+is the import alone, not the start of Python.
 """
 
 import subprocess

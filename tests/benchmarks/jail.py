@@ -1,7 +1,8 @@
 """A submission in the jail beside the same cells run by nbclient in a fresh kernel.
 
-The two take turns, so that both meet the same machine. The jail also answers hidden calls; the kernel runs its cells
-only, unjailed. Peak memory is of the one process that runs the cells, as it says itself.
+The two take turns, so that both meet the same machine. The jail also answers hidden calls; the
+kernel runs its cells only, unjailed. Peak memory is of the one process that runs the cells, as it
+says itself.
 """
 
 import dataclasses
@@ -57,7 +58,8 @@ def solution(lesson):
 
 
 def jailed(jail, request):
-    """(CPU seconds of its own, which bwrap does not pass on to who started it; peak memory in bytes)."""
+    """(CPU seconds of its own, which bwrap does not pass on to who started it; peak memory in
+    bytes)."""
     run = jail.run(
         dataclasses.replace(
             request, cells=(*request.cells, PEAK), calls=(*request.calls, Call("peak", "value", []))

@@ -1,9 +1,10 @@
 """How long a whole pose of both legs takes.
 
-Aim: one pose at most 1 ms, a batch of 1,000 frames at most 20 ms. Beside each: the forward chain alone, written with
-`Skeleton.pose`, which checks every turn; and for a batch the same poses one by one. All in turn in each round, so
-that noise falls on all alike; a ratio is the median of the rounds' ratios. Times are this process's processor time,
-all its threads together: waiting for other work on the machine does not count.
+Aim: one pose at most 1 ms, a batch of 1,000 frames at most 20 ms. Beside each: the forward chain
+alone, written with `Skeleton.pose`, which checks every turn; and for a batch the same poses one by
+one. All in turn in each round, so that noise falls on all alike; a ratio is the median of the
+rounds' ratios. Times are this process's processor time, all its threads together: waiting for other
+work on the machine does not count.
 """
 
 from time import process_time
@@ -18,7 +19,8 @@ FRAMES, ROUNDS, REPEATS = 1000, 15, 20
 
 
 def crouch(rng, *shape):
-    """Values of every control of an inverse step, with a little noise, so that no frame is like the next."""
+    """Values of every control of an inverse step, with a little noise, so that no frame is like the
+    next."""
 
     def near(value):
         return float(value) if shape == () else value + 0.02 * rng.normal(size=shape)

@@ -1,12 +1,16 @@
 """Marking a class beside running the same notebooks by nbclient, and growth.
 
-1. Throughput. `rigkit mark` from its start to its end: jail opened and tested, each notebook run in a jail of its own,
-   weighed, recorded, its page written, then tables and the class page. Beside it nbclient executes the same notebooks
-   in fresh kernels, without any jail and without marking anything. Both do as many at once; the rounds alternate, so
-   that a busy machine slows both alike. Learners' own idle steps differ; the notebooks are of every harmless kind.
-2. Growth. One class of many, marked at once: what all its processes hold in memory around the hundredth submission and
-   around the last, the jails that happen to run included; and the time for each of the first hundred and of the last.
-   Then the time for each of a small class, marked before and after the large one.
+1. Throughput. `rigkit mark` from its start to its end: jail opened and tested, each notebook run in
+a jail of its own,
+   weighed, recorded, its page written, then tables and the class page. Beside it nbclient executes
+   the same notebooks in fresh kernels, without any jail and without marking anything. Both do as
+   many at once; the rounds alternate, so that a busy machine slows both alike. Learners' own idle
+   steps differ; the notebooks are of every harmless kind.
+2. Growth. One class of many, marked at once: what all its processes hold in memory around the
+hundredth submission and
+   around the last, the jails that happen to run included; and the time for each of the first
+   hundred and of the last. Then the time for each of a small class, marked before and after the
+   large one.
 """
 
 import subprocess

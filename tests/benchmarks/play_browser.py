@@ -1,6 +1,8 @@
-"""Pictures a second that a play button really shows, in a real browser: a panel's, and a plain `ipywidgets.Play`.
+"""Pictures a second that a play button really shows, in a real browser: a panel's, and a plain
+`ipywidgets.Play`.
 
-Both draw the same two views in one notebook on one server, `rigkit learn`, in turns. 24 a second are asked for.
+Both draw the same two views in one notebook on one server, `rigkit learn`, in turns. 24 a second
+are asked for.
 """
 
 from itertools import pairwise
@@ -14,9 +16,11 @@ TURNS, SECONDS = 3, 5.0
 
 CELLS = {
     "panel": "from tests.benchmarks.play_browser import film\nfilm(play='frame')",
-    "plain": "import ipywidgets as widgets\n\nplain, clock = film(), widgets.Play(max=47, interval=42, repeat=True)\n"
-    "widgets.link((clock, 'value'), (plain.widget.children[2].children[0], 'value'))\n"
-    "widgets.VBox([clock, plain.widget])",
+    "plain": (
+        "import ipywidgets as widgets\n\nplain, clock = film(), widgets.Play(max=47, interval=42,"
+        " repeat=True)\nwidgets.link((clock, 'value'), (plain.widget.children[2].children[0],"
+        " 'value'))\nwidgets.VBox([clock, plain.widget])"
+    ),
 }
 
 
@@ -34,7 +38,8 @@ def film(**options):
 
 
 def played(lab, way):
-    """Pictures a second, the longest time without one, and how late the last one came after the pause; in ms."""
+    """Pictures a second, the longest time without one, and how late the last one came after the
+    pause; in ms."""
     cell = lab.page.locator(".jp-CodeCell:has(.rig-panel)").nth(list(CELLS).index(way))
     cell.evaluate("(e, name) => { e.id = name; }", way)
     button = cell.locator("button:visible").first

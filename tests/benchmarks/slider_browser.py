@@ -1,4 +1,5 @@
-"""From key press to picture on screen, in a real browser: a panel, and plain `interact` with inline figures.
+"""From key press to picture on screen, in a real browser: a panel, and plain `interact` with inline
+figures.
 
 Both draw the same two views in one notebook on one server, `rigkit learn`, in turns.
 """
@@ -17,12 +18,15 @@ WAYS = {"panel": ("Pelvis lowered by", ".rig-panel"), "interact": ("drop_cm", ".
 
 CELLS = {
     "panel": "from tests.benchmarks import slider_kernel\nslider_kernel.panel()",
-    "interact": "%matplotlib inline\nimport matplotlib.pyplot as plt\nfrom ipywidgets import interact\n\n"
-    "def redraw(drop_cm):\n    slider_kernel.figure(drop_cm)\n    plt.show()\n\n"
-    "interact(redraw, drop_cm=(0, 30, 0.1));",
+    "interact": (
+        "%matplotlib inline\nimport matplotlib.pyplot as plt\nfrom ipywidgets import interact\n\n"
+        "def redraw(drop_cm):\n    slider_kernel.figure(drop_cm)\n    plt.show()\n\n"
+        "interact(redraw, drop_cm=(0, 30, 0.1));"
+    ),
 }
 
-# Notes the time of every key, and of every picture once it is decoded and a frame has been shown with it.
+# Notes the time of every key, and of every picture once it is decoded and a frame has been shown
+# with it.
 WATCH = """selector => {
   const seen = {keys: [], pictures: [], last: ''};
   window.seen = seen;
@@ -69,7 +73,8 @@ def single(lab, way, count):
 
 
 def held(lab, way, key):
-    """Pictures a second with an arrow key held, and milliseconds from the last key to the last picture."""
+    """Pictures a second with an arrow key held, and milliseconds from the last key to the last
+    picture."""
     _watch(lab, way)
     lab.page.evaluate("() => { seen.keys = []; seen.pictures = []; }")
     start = time.perf_counter()
@@ -89,7 +94,8 @@ def held(lab, way, key):
 
 
 def measured(lab):
-    """All times by way: single presses, and (pictures a second, milliseconds after the last key, keys a second)."""
+    """All times by way: single presses, and (pictures a second, milliseconds after the last key,
+    keys a second)."""
     lab.run_all()
     for _, place in WAYS.values():
         lab.page.wait_for_selector(f"{place} svg.rig, {place} img", timeout=60_000)

@@ -1,4 +1,5 @@
-"""What one step of a slider costs in the kernel: a panel's SVG text, and the same picture as an inline figure."""
+"""What one step of a slider costs in the kernel: a panel's SVG text, and the same picture as an
+inline figure."""
 
 from base64 import b64encode
 
@@ -15,7 +16,8 @@ ROUNDS = 40
 
 
 def pose(drop_cm):
-    """The hip, knee and ankle of a standing leg, of the leg let down with the pelvis, and of one whose foot stays."""
+    """The hip, knee and ankle of a standing leg, of the leg let down with the pelvis, and of one
+    whose foot stays."""
     stand, ankle = np.array([0.0, ANKLE + 0.995 * (UPPER + LOWER)]), np.array([0.0, ANKLE])
     hip = stand - (0.0, drop_cm / 100)
     rest, inverse = (solve_planar(ankle - top, UPPER, LOWER) for top in (stand, hip))
@@ -45,9 +47,10 @@ def draw(drop_cm):
         inverse, "inverse", "L", ("hip", "knee")
     )
     right.arc(inverse[1], 2 * inverse[1] - inverse[0], inverse[2], f"{bend_deg:.0f}°")
-    return row(
-        left, right
-    ), f"The forward foot sinks by {miss}; the inverse knee bends by {bend_deg:.0f}°."
+    return (
+        row(left, right),
+        f"The forward foot sinks by {miss}; the inverse knee bends by {bend_deg:.0f}°.",
+    )
 
 
 def panel():

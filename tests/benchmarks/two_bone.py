@@ -1,9 +1,10 @@
 """The closed form beside general robotics solvers, in one run.
 
-One leg of three hinges (the hip swings and flexes, the knee flexes), the same random goals in reach, position only,
-to 1e-9 m. The others are warm-started from the true angles, each put off by some 1°, as when a slider moves. Their
-Python wrapping is part of their time, as our checks are part of ours. Rounds are interleaved, so that a busy machine
-slows all alike. What is not installed is left out: `pip install "rigkit[bench]"`.
+One leg of three hinges (the hip swings and flexes, the knee flexes), the same random goals in
+reach, position only, to 1e-9 m. The others are warm-started from the true angles, each put off by
+some 1°, as when a slider moves. Their Python wrapping is part of their time, as our checks are part
+of ours. Rounds are interleaved, so that a busy machine slows all alike. What is not installed is
+left out: `pip install "rigkit[bench]"`.
 """
 
 from statistics import median
@@ -101,7 +102,8 @@ def _toolbox(method, **options):
 
 
 def _pinocchio(goals, starts, _):
-    """Newton's steps by hand around the compiled forward chain and Jacobian, as its manual's examples do."""
+    """Newton's steps by hand around the compiled forward chain and Jacobian, as its manual's
+    examples do."""
     import pinocchio as pin
 
     model = pin.Model()
@@ -182,7 +184,8 @@ def _modern_robotics(goals, starts, angles):
     )
 
 
-# roboticstoolbox's ik_NR is not here: with three joints and a position-only goal it never arrived (version 1.5.0).
+# roboticstoolbox's ik_NR is not here: with three joints and a position-only goal it never arrived
+# (version 1.5.0).
 OTHERS = {
     "roboticstoolbox ik_LM (compiled)": _toolbox("ik_LM"),
     "roboticstoolbox ik_GN (compiled)": _toolbox("ik_GN", pinv=True),

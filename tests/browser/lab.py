@@ -1,4 +1,5 @@
-"""A learner's JupyterLab in headless Chromium: start it, open a notebook, run it, drag it, look at it.
+"""A learner's JupyterLab in headless Chromium: start it, open a notebook, run it, drag it, look at
+it.
 
 For tests and benchmarks alike; needs `playwright` and a Chromium, not pytest:
 
@@ -38,7 +39,8 @@ SCROLLER = ".jp-NotebookPanel:not(.lm-mod-hidden) .jp-WindowedPanel-outer"
 CELLS = ".jp-NotebookPanel:not(.lm-mod-hidden) .jp-Cell"
 
 
-# --- server and browser ----------------------------------------------------------------------------------------------
+# --- server and browser
+# ----------------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True)
@@ -66,7 +68,8 @@ def free_port():
 def learn(
     folder, *options, command=(sys.executable, "-m", "rigkit", "learn"), wait=60, **environment
 ):
-    """`rigkit learn` on `folder`, with Jupyter settings of its own; ended by Ctrl-C, which must succeed.
+    """`rigkit learn` on `folder`, with Jupyter settings of its own; ended by Ctrl-C, which must
+    succeed.
 
     `command` may be any other that prints a Jupyter address with a token.
     """
@@ -102,7 +105,8 @@ def learn(
 
 
 def stop(process, wait=30):
-    """End a server as Ctrl-C does; its exit code. One that does not end is killed, and `TimeoutExpired` raised."""
+    """End a server as Ctrl-C does; its exit code. One that does not end is killed, and
+    `TimeoutExpired` raised."""
     if process.poll() is None:
         process.send_signal(signal.SIGINT if os.name == "posix" else signal.SIGTERM)
     try:
@@ -135,7 +139,8 @@ def _wait_for_address(process, wait):
 
 
 def find_chromium():
-    """The path of a Chromium, the one that RIGKIT_CHROMIUM names if it is set; None if there is none."""
+    """The path of a Chromium, the one that RIGKIT_CHROMIUM names if it is set; None if there is
+    none."""
     named = os.environ.get("RIGKIT_CHROMIUM")
     names = [named] if named else ["chromium", "chromium-browser", "google-chrome"]
     return next(filter(None, map(shutil.which, names)), None)
@@ -154,7 +159,8 @@ def chromium():
             browser.close()
 
 
-# --- a page of JupyterLab ------------------------------------------------------------------------------------------
+# --- a page of JupyterLab
+# ------------------------------------------------------------------------------------------
 
 
 class Lab:
@@ -169,9 +175,11 @@ class Lab:
     theme : str
         `LIGHT` or `DARK`.
     windowing : str, optional
-        JupyterLab's windowing mode, such as "none" to keep all cells in the page; None leaves its default.
+        JupyterLab's windowing mode, such as "none" to keep all cells in the page; None leaves its
+        default.
     watch : bool
-        Whether to read what the kernel sends, to find errors that no cell shows; a benchmark turns it off.
+        Whether to read what the kernel sends, to find errors that no cell shows; a benchmark turns
+        it off.
 
     Attributes
     ----------
@@ -208,7 +216,8 @@ class Lab:
         )
 
     def open(self, notebook, kernel=True):
-        """Open a notebook by its path in the learner's folder, alone; wait for its cells and its kernel."""
+        """Open a notebook by its path in the learner's folder, alone; wait for its cells and its
+        kernel."""
         self.page.goto(f"{self.server.base}/lab/tree/{notebook}?token={self.server.token}&reset")
         self.page.wait_for_selector(CELLS, timeout=60_000)
         if (
@@ -231,7 +240,9 @@ class Lab:
     def run_all(self, wait=120):
         """Run all cells and wait until the kernel has nothing more to do."""
         self.menu("Run", "Run All Cells")
-        prompts = f"{CELLS} .jp-InputPrompt, {CELLS} .jp-OutputPrompt"  # of folded code, only the outputs have one
+        prompts = (  # of folded code, only the outputs have one
+            f"{CELLS} .jp-InputPrompt, {CELLS} .jp-OutputPrompt"
+        )
         self.page.wait_for_function(
             f"() => [...document.querySelectorAll('{prompts}')]"
             ".some(p => /[*]|\\d/.test(p.textContent))",
@@ -274,8 +285,8 @@ class Lab:
     def troubles(self):
         """Everything that went wrong, looking through all cells.
 
-        `errors`, each error text in an output, each code cell left unrun, each picture or panel that is cut off or
-        makes its output scroll sideways.
+        `errors`, each error text in an output, each code cell left unrun, each picture or panel
+        that is cut off or makes its output scroll sideways.
         """
         shown = set()
         for _ in self.scroll_through():
@@ -283,7 +294,8 @@ class Lab:
         return [*self.errors, *sorted(shown)]
 
     def look(self, size, type_px=None):
-        """Make the window another size, and type in text, code and controls as large as JupyterLab's settings can."""
+        """Make the window another size, and type in text, code and controls as large as
+        JupyterLab's settings can."""
         self.page.set_viewport_size({"width": size[0], "height": size[1]})
         self.page.evaluate(
             """px => {
@@ -308,7 +320,8 @@ class Lab:
         return paths
 
     def wait_for_change(self, look, before, what, wait=10):
-        """Wait until `look()` is no longer `before`; an `AssertionError` names `what` if it stays so `wait` seconds."""
+        """Wait until `look()` is no longer `before`; an `AssertionError` names `what` if it stays
+        so `wait` seconds."""
         end = time.monotonic() + wait
         while look() == before:
             assert time.monotonic() < end, f"{what} stayed as it was for {wait} s"
@@ -327,7 +340,8 @@ class Lab:
         return json.loads(answer.text() or "null")
 
     def _has_kernel(self):
-        """Whether a kernel is connected and idle; the server cannot say (status 500) while one is being started."""
+        """Whether a kernel is connected and idle; the server cannot say (status 500) while one is
+        being started."""
         answer = self.page.request.get(
             f"{self.server.base}/api/kernels", headers=self.server.headers
         )
@@ -361,7 +375,8 @@ class Lab:
 
 @contextmanager
 def lab_with(cells):
-    """For benchmarks: a lab with one notebook of these cells (id: source), whose kernel can import the tests."""
+    """For benchmarks: a lab with one notebook of these cells (id: source), whose kernel can import
+    the tests."""
     from nbformat import v4
 
     root = Path(__file__).parents[2]

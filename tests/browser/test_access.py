@@ -1,6 +1,8 @@
-"""A panel, a card and our pages in a real Chromium, held to WCAG 2.2 AA: https://www.w3.org/TR/WCAG22/.
+"""A panel, a card and our pages in a real Chromium, held to WCAG 2.2 AA:
+https://www.w3.org/TR/WCAG22/.
 
-One notebook and three pages are opened once, and looked at in many ways; numbers in comments are success criteria.
+One notebook and three pages are opened once, and looked at in many ways; numbers in comments are
+success criteria.
 """
 
 import re
@@ -18,20 +20,30 @@ from tests.unit import rigs
 pytestmark = pytest.mark.needs_browser
 
 CELLS = {
-    "panel": "from rigkit import puppets\nfrom rigkit.scenes import a_walk\n"
-    "a_walk.stride_panel(puppets.PUPPETS['Tamsin'])",
-    "float-panel": "from rigkit.scenes import preset_bend\npreset_bend.crouch_panel(puppets.PUPPETS['Tamsin'])",
-    "check": "from rigkit.homework import open_homework\nhw = open_homework('06', student='ada')\n"
-    "def solve_leg(goal, upper, lower, side):\n    return 0.1, 0.5\nhw.check(solve_leg)",
-    "inspect": "from rigkit import export, faults, inspection, puppets\n"
-    "inspection.inspect(export.puppet_asset(puppets.PUPPETS['Tamsin']))",
+    "panel": (
+        "from rigkit import puppets\nfrom rigkit.scenes import a_walk\n"
+        "a_walk.stride_panel(puppets.PUPPETS['Tamsin'])"
+    ),
+    "float-panel": (
+        "from rigkit.scenes import preset_bend\npreset_bend.crouch_panel(puppets.PUPPETS['Tamsin'])"
+    ),
+    "check": (
+        "from rigkit.homework import open_homework\nhw = open_homework('06', student='ada')\n"
+        "def solve_leg(goal, upper, lower, side):\n    return 0.1, 0.5\nhw.check(solve_leg)"
+    ),
+    "inspect": (
+        "from rigkit import export, faults, inspection, puppets\n"
+        "inspection.inspect(export.puppet_asset(puppets.PUPPETS['Tamsin']))"
+    ),
 }
-SPACING = (
-    "*:not(svg *){line-height:1.5!important;letter-spacing:.12em!important;word-spacing:.16em!important}"
-    "p:not(svg *){margin-bottom:2em!important}"
-)  # 1.4.12
+SPACING = (  # 1.4.12
+    "*:not(svg"
+    " *){line-height:1.5!important;letter-spacing:.12em!important;word-spacing:.16em!important}p:not(svg"
+    " *){margin-bottom:2em!important}"
+)
 
-# Every text that is seen in an element, with its ink and what lies behind it, from the front to what is opaque.
+# Every text that is seen in an element, with its ink and what lies behind it, from the front to
+# what is opaque.
 TEXTS = """root => {
   const found = [], range = document.createRange(), walk = document.createTreeWalker(root, NodeFilter.SHOW_TEXT);
   while (walk.nextNode()) {
@@ -52,7 +64,8 @@ STROKES = """root => [...root.querySelectorAll('svg.rig :is(path, circle)')].fil
     for (let g = e.closest('svg.rig').parentElement; g; g = g.parentElement)
       behind.push(getComputedStyle(g).backgroundColor);
     return [name, s.stroke, behind]; })"""
-# 2.5.8: what can be pressed and is smaller than 24 px, with another target within the circle around its middle.
+# 2.5.8: what can be pressed and is smaller than 24 px, with another target within the circle around
+# its middle.
 CROWDED = """root => {
   const what = 'a[href], button, summary, input[type=number], [role=slider], label:has(input)';
   const all = [...root.querySelectorAll(what)]
@@ -63,7 +76,8 @@ CROWDED = """root => {
   return all.filter(([, b]) => small(b)).filter(([, b]) => all.some(([, o]) => o !== b && (gap(mid(b), o) < 12
       || small(o) && Math.hypot(mid(b)[0] - mid(o)[0], mid(b)[1] - mid(o)[1]) < 24))).map(([name]) => name);
 }"""
-# 1.4.10, 1.4.12: words that are cut off, run over the edge, or lie on one another; tables may scroll.
+# 1.4.10, 1.4.12: words that are cut off, run over the edge, or lie on one another; tables may
+# scroll.
 SQUEEZED = """root => {
   const found = [], edge = root.getBoundingClientRect(), blocks = [];
   for (const e of root.querySelectorAll('*')) {
@@ -114,7 +128,8 @@ def pale(found, least):
     }
 
 
-# --- a panel and cards in JupyterLab ---------------------------------------------------------------------------------
+# --- a panel and cards in JupyterLab
+# ---------------------------------------------------------------------------------
 
 
 @pytest.fixture(scope="module")
@@ -307,7 +322,8 @@ def test_nothing_is_lost_where_there_is_little_room(opened, width):  # 1.4.4, 1.
     assert opened.errors == []
 
 
-# --- our own pages ---------------------------------------------------------------------------------------------------
+# --- our own pages
+# ---------------------------------------------------------------------------------------------------
 
 
 def the_class():

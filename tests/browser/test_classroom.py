@@ -1,4 +1,5 @@
-"""`rigkit learn --teach` on a classroom's screen: code folded, type larger, nothing cut off, all of it working."""
+"""`rigkit learn --teach` on a classroom's screen: code folded, type larger, nothing cut off, all of
+it working."""
 
 import pytest
 

@@ -1,4 +1,5 @@
-"""Every exercise and solution as a learner and a teacher meet it: opened and run in a real browser."""
+"""Every exercise and solution as a learner and a teacher meet it: opened and run in a real
+browser."""
 
 import pytest
 

@@ -1,4 +1,5 @@
-"""One lesson closely, in the dark theme: every slider, every moment, a typed number, the way back."""
+"""One lesson closely, in the dark theme: every slider, every moment, a typed number, the way
+back."""
 
 import pytest
 

@@ -1,4 +1,5 @@
-"""The pictures of the documents can be made anew, and those that are kept have about the size that comes of it."""
+"""The pictures of the documents can be made anew, and those that are kept have about the size that
+comes of it."""
 
 import subprocess
 import sys

@@ -1,4 +1,5 @@
-"""A panel that plays, in a real page: by keyboard, beside other cells, and not after its cell is run again."""
+"""A panel that plays, in a real page: by keyboard, beside other cells, and not after its cell is
+run again."""
 
 import re
 
@@ -115,7 +116,8 @@ def test_another_cell_runs_while_it_plays_and_nothing_plays_on_when_its_cell_was
     run(opened, 0)
     opened.page.wait_for_timeout(500)
     again = run(opened, 1)
-    # Its own first picture, and at most one frame of the old panel that was already due when the cell was run.
+    # Its own first picture, and at most one frame of the old panel that was already due when the
+    # cell was run.
     assert again.strip() in ("so far: 1", "so far: 2")
     opened.page.wait_for_timeout(500)
     assert run(opened, 1) == again

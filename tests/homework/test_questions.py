@@ -1,4 +1,5 @@
-"""Every question of every lesson, tested the same way: right answers, misconceptions, junk, and nothing given away."""
+"""Every question of every lesson, tested the same way: right answers, misconceptions, junk, and
+nothing given away."""
 
 import inspect
 import itertools
@@ -34,7 +35,8 @@ def _own_progress(tmp_path, monkeypatch):
 
 
 class Answers(dict):
-    """The names that a lesson's solution leaves behind, by lesson and learner; it is run when first asked for."""
+    """The names that a lesson's solution leaves behind, by lesson and learner; it is run when first
+    asked for."""
 
     def __missing__(self, key):
         return self.setdefault(key, answered(*key))
@@ -162,7 +164,8 @@ def test_any_finite_numbers_can_be_judged_and_drawn(question, number):
 
 
 def given_away(card, reference, known):
-    """The numbers of a right answer that stand in a card's text, to three digits, and are not known anyway."""
+    """The numbers of a right answer that stand in a card's text, to three digits, and are not known
+    anyway."""
     said = {
         float(word)
         for word in re.findall(r"-?\d+\.?\d*(?:e-?\d+)?", card)

@@ -1,4 +1,5 @@
-"""Lesson 12's judges measure: any right rig and any right repair, and a sentence for what is not."""
+"""Lesson 12's judges measure: any right rig and any right repair, and a sentence for what is
+not."""
 
 from dataclasses import replace
 
@@ -54,11 +55,13 @@ def test_so_is_one_that_lies_on_its_back_in_centimetres_and_is_called_otherwise(
     below = [
         replace(
             node,
-            parent=0
-            if node.parent is None and node.mesh is None
-            else None
-            if node.parent is None
-            else node.parent + 1,
+            parent=(
+                0
+                if node.parent is None and node.mesh is None
+                else None
+                if node.parent is None
+                else node.parent + 1
+            ),
             name=node.name.replace("L_", "left ").replace("R_", "right "),
         )
         for node in asset.nodes

@@ -1,4 +1,5 @@
-"""A question that asks for a rig file: the file is read as data, inspected, and weighed like any other answer."""
+"""A question that asks for a rig file: the file is read as data, inspected, and weighed like any
+other answer."""
 
 import dataclasses
 

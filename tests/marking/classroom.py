@@ -110,13 +110,17 @@ PATTERN = (
 HOSTILE = {  # what a cell before the answers does, which are right
     "reads outside": "print(open('/etc/passwd').read())",
     "ends the process": "import os\nos._exit(0)",
-    "answers for the checker": "import contextlib, os\nfor place in range(3, 64):\n"
-    "    with contextlib.suppress(OSError):\n"
-    '        os.write(place, b\'{"id": 0, "out": 1}\\n\')',
+    "answers for the checker": (
+        "import contextlib, os\nfor place in range(3, 64):\n"
+        "    with contextlib.suppress(OSError):\n"
+        '        os.write(place, b\'{"id": 0, "out": 1}\\n\')'
+    ),
     "starts a program": "import subprocess\nsubprocess.run(['/bin/sh', '-c', 'true'])",
     "fills the memory": "hoard = []\nwhile True:\n    hoard.append(bytes(2**24))",
-    "markup in its words": "class Script(Exception):\n    pass\n\nScript.__name__ = '<script>alert(1)</script>'\n"
-    "raise Script('<img src=x onerror=alert(2)>')",
+    "markup in its words": (
+        "class Script(Exception):\n    pass\n\nScript.__name__ = '<script>alert(1)</script>'\n"
+        "raise Script('<img src=x onerror=alert(2)>')"
+    ),
     "floods the page": "while True:\n    print('x' * 10**6)",
     "shuts the doors": "import os\nos.closerange(0, 64)",
     "never ends": "while True:\n    pass",
@@ -124,18 +128,21 @@ HOSTILE = {  # what a cell before the answers does, which are right
 
 
 def make_class(folder, n, lesson="06", kinds=PATTERN, seed=0):
-    """Write n learners' homework into `folder`/submissions and the list of them into `folder`/roster.csv.
+    """Write n learners' homework into `folder`/submissions and the list of them into
+    `folder`/roster.csv.
 
-    Each learner has a folder "Name (id)" with one notebook, and the rig files that the lesson asks for. The kinds
-    follow `kinds`, again and again: "right", "partly", "misconception" (the lesson's, one after the other, the rest
-    right), "broken" (a cell that does not parse), "blank", "hostile" (see `HOSTILE`, one after the other), "hostile
-    rig" (see `rig_files.UNREADABLE`, likewise), "no rig", "unreadable", "copy" (of the first that is right, under
-    other names), "missing" (no file).
+    Each learner has a folder "Name (id)" with one notebook, and the rig files that the lesson asks
+    for. The kinds follow `kinds`, again and again: "right", "partly", "misconception" (the
+    lesson's, one after the other, the rest right), "broken" (a cell that does not parse), "blank",
+    "hostile" (see `HOSTILE`, one after the other), "hostile rig" (see `rig_files.UNREADABLE`,
+    likewise), "no rig", "unreadable", "copy" (of the first that is right, under other names),
+    "missing" (no file).
 
     Returns
     -------
     dict of str to str
-        For each learner's id its kind, with what there is to add: "misconception: 06/solve_leg degrees".
+        For each learner's id its kind, with what there is to add: "misconception: 06/solve_leg
+        degrees".
     """
     folder, rng = Path(folder), random.Random(seed)
     turns = {
@@ -178,7 +185,8 @@ def make_class(folder, n, lesson="06", kinds=PATTERN, seed=0):
 
 
 def submission(kind, what=None, lesson="06", name="Tamsin", rng=None):
-    """The bytes of one notebook of a kind; `what` is the (question's id, misconception's name) or the hostile act."""
+    """The bytes of one notebook of a kind; `what` is the (question's id, misconception's name) or
+    the hostile act."""
     rng = rng or random.Random(0)
     if kind == "unreadable":
         return b'{"cells": [{"cell_type": "code", "source": ["import num'
@@ -223,7 +231,8 @@ def submission(kind, what=None, lesson="06", name="Tamsin", rng=None):
 
 
 def rigs_of(kind, what=None, lesson="12", name="Tamsin"):
-    """The bytes of the rig files that a learner of a kind hands in, by the name of the question each is for."""
+    """The bytes of the rig files that a learner of a kind hands in, by the name of the question
+    each is for."""
     asked = [each.name for each in notebook.questions(lesson).values() if each.kind == "file"]
     if not asked or kind in ("blank", "unreadable", "no rig"):
         return {}
@@ -287,7 +296,8 @@ def misconception_source(lesson, question_id, name):
 
 
 def _misconceptions(lesson):
-    """(question's id, name) of each: the first of every question, then the second of every question, and so on."""
+    """(question's id, name) of each: the first of every question, then the second of every
+    question, and so on."""
     numbered = [
         (number, (question.id, wrong.name))
         for question in notebook.questions(lesson).values()
@@ -311,7 +321,8 @@ def _called(node):
 
 
 def _needed(module, answer):
-    """The statements of a module that an expression needs, in their order; nothing of the homework's own."""
+    """The statements of a module that an expression needs, in their order; nothing of the
+    homework's own."""
     makes = {name: part for part in module.body for name in _names_made(part)}
     needed, ask = [], [answer]
     while ask:
@@ -340,7 +351,8 @@ def _names_made(part):
 
 
 def _of_ones_own(source, rng):
-    """The same answer with some idle steps in front, different for every learner, as people's work is."""
+    """The same answer with some idle steps in front, different for every learner, as people's work
+    is."""
     steps = [f"try_{rng.randrange(100)} = {_idle(rng, 3)}" for _ in range(rng.randint(2, 4))]
     return "\n".join([*steps, source])
 

@@ -1,4 +1,5 @@
-"""What tests of a whole run share: the work done in this process, in no jail that takes time to enter."""
+"""What tests of a whole run share: the work done in this process, in no jail that takes time to
+enter."""
 
 import pytest
 

@@ -1,4 +1,5 @@
-"""Entries of made-up learners for tests of what is shown: answers of every kind, weighed as marking weighs them."""
+"""Entries of made-up learners for tests of what is shown: answers of every kind, weighed as marking
+weighs them."""
 
 import contextlib
 import io
@@ -36,7 +37,8 @@ HOSTILE = (
 
 @cache
 def outcomes(lesson, question):
-    """The outcome of every kind of answer to a question: "right", "blank", "raises", "junk", each misconception."""
+    """The outcome of every kind of answer to a question: "right", "blank", "raises", "junk", each
+    misconception."""
     question, rng = (
         notebook.questions(lesson)[question],
         checking.generator("a secret", lesson, question),
@@ -83,7 +85,8 @@ def _weighed(question, cases, answer):
 
 
 def entry(learner, lesson="06", kinds=None, **more):
-    """A learner's entry; `kinds` names the answer to each question, "right" where it says nothing."""
+    """A learner's entry; `kinds` names the answer to each question, "right" where it says
+    nothing."""
     found = tuple(
         outcomes(lesson, name)[(kinds or {}).get(name, "right")]
         for name in notebook.questions(lesson)
@@ -113,7 +116,8 @@ def learner(number, **more):
 
 
 def room(n, lesson="06", seed=3):
-    """A class of n: (entries, learners), four in a hundred missing, a few not marked, cut short, flagged, corrected."""
+    """A class of n: (entries, learners), four in a hundred missing, a few not marked, cut short,
+    flagged, corrected."""
     rng, entries, learners = random.Random(seed), [], []
     names = list(notebook.questions(lesson))
     for number in range(n):
@@ -142,8 +146,10 @@ def _trouble(number, lesson, names):
     if number % 20 == 13:
         return {
             "end": "time limit",
-            "why": "The notebook was still running when its time was up; answers given before "
-            "that count.",
+            "why": (
+                "The notebook was still running when its time was up; answers given before "
+                "that count."
+            ),
             "flags": ("The notebook was still running when its time was up.",),
         }
     if number % 20 == 16:

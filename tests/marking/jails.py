@@ -1,4 +1,5 @@
-"""What the tests of the jail share: a jail to try, and a small submission whose right answers are known."""
+"""What the tests of the jail share: a jail to try, and a small submission whose right answers are
+known."""
 
 import functools
 

@@ -1,4 +1,5 @@
-"""What every page of a marked class must be: well-formed, complete in itself, and without anything that acts."""
+"""What every page of a marked class must be: well-formed, complete in itself, and without anything
+that acts."""
 
 import hashlib
 import re

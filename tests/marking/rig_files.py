@@ -1,4 +1,5 @@
-"""Rig files as learners hand them in, right and wrong and spiteful, and a question that asks for one."""
+"""Rig files as learners hand them in, right and wrong and spiteful, and a question that asks for
+one."""
 
 import dataclasses
 import json
@@ -84,15 +85,19 @@ UNREADABLE = {
     "no numbers": no_numbers(),
     "more than there is": more_than_there_is(),
     "a notebook": json.dumps({"nbformat": 4, "cells": []}).encode(),
-    "a file beside it": json.dumps(
-        {
-            "asset": {"version": "2.0"},
-            "buffers": [{"byteLength": 4, "uri": "/etc/passwd"}],
-            "bufferViews": [{"buffer": 0, "byteLength": 4}],
-            "accessors": [{"bufferView": 0, "count": 1, "type": "SCALAR", "componentType": 5126}],
-            "meshes": [{"primitives": [{"attributes": {"POSITION": 0}}]}],
-        }
-    ).encode(),
+    "a file beside it": (
+        json.dumps(
+            {
+                "asset": {"version": "2.0"},
+                "buffers": [{"byteLength": 4, "uri": "/etc/passwd"}],
+                "bufferViews": [{"buffer": 0, "byteLength": 4}],
+                "accessors": [
+                    {"bufferView": 0, "count": 1, "type": "SCALAR", "componentType": 5126}
+                ],
+                "meshes": [{"primitives": [{"attributes": {"POSITION": 0}}]}],
+            }
+        ).encode()
+    ),
 }
 
 

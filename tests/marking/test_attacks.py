@@ -1,4 +1,5 @@
-"""What a submission could try: each ends in the right record for that submission, and leaves all else as it was.
+"""What a submission could try: each ends in the right record for that submission, and leaves all
+else as it was.
 
 The cells are in attacks.txt; here is what must come of them.
 """
@@ -205,7 +206,8 @@ BY_LANDLOCK = {
 
 @pytest.fixture(scope="module")
 def outside(tmp_path_factory):
-    """A folder that anybody may write to, with a file that anybody may change and a socket that anybody may send to."""
+    """A folder that anybody may write to, with a file that anybody may change and a socket that
+    anybody may send to."""
     folder = tmp_path_factory.mktemp("outside")
     (folder / "canary").write_text("sings")
     with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as listener:

@@ -1,4 +1,5 @@
-"""Marking on a scheduler with two workers, each a process: the same marks, and a death loses nothing."""
+"""Marking on a scheduler with two workers, each a process: the same marks, and a death loses
+nothing."""
 
 import os
 import shutil

@@ -1,4 +1,5 @@
-"""`rigkit mark` as its help shows it, what it keeps for a school's system, and what it never writes over."""
+"""`rigkit mark` as its help shows it, what it keeps for a school's system, and what it never writes
+over."""
 
 import csv
 import shutil

@@ -1,4 +1,5 @@
-"""What is said, and what is left, when something is in the way of marking: nothing recorded is ever lost."""
+"""What is said, and what is left, when something is in the way of marking: nothing recorded is ever
+lost."""
 
 import errno
 import json
@@ -36,7 +37,8 @@ def said(capsys, *arguments):
     return status, capsys.readouterr().err
 
 
-# --- wrong use: 2, and nothing is made -----------------------------------------------------------------------------
+# --- wrong use: 2, and nothing is made
+# -----------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(
@@ -93,7 +95,8 @@ def test_wrong_use_is_said_in_a_line_and_makes_nothing(room, capsys, monkeypatch
     assert sorted(room.rglob("*")) == before
 
 
-# --- something in the way: 1, and the same command goes on ---------------------------------------------------------
+# --- something in the way: 1, and the same command goes on
+# ---------------------------------------------------------
 
 
 def test_without_a_jail_nobody_is_marked_and_it_is_said_why(room, capsys, monkeypatch):

@@ -1,4 +1,5 @@
-"""Notebooks, zips and class lists mutated at random: each ends in what it should be or in a sentence, nothing else."""
+"""Notebooks, zips and class lists mutated at random: each ends in what it should be or in a
+sentence, nothing else."""
 
 import json
 import random
@@ -15,7 +16,8 @@ pytestmark = posix
 UNIT = (
     2**10 if sys.platform == "linux" else 2**20
 )  # of a process's memory as the system gives it, in MiB
-# What getrusage says on Linux begins with what the parent held when it started the child; the status begins anew.
+# What getrusage says on Linux begins with what the parent held when it started the child; the
+# status begins anew.
 MOST_HELD = (
     "print([line.split()[1] for line in open('/proc/self/status') if line.startswith('VmHWM')][0])"
     if sys.platform == "linux"
@@ -36,7 +38,9 @@ BOOK = {
         },
         {
             "cell_type": "code",
-            "source": "%time\ndef freedom(upper, lower):\n    return [upper, {'a': -1.5}]\nx = (3, [3])",
+            "source": (
+                "%time\ndef freedom(upper, lower):\n    return [upper, {'a': -1.5}]\nx = (3, [3])"
+            ),
         },
         {"cell_type": "code", "source": "hw.check(freedom)"},
     ],
@@ -49,7 +53,10 @@ CLASS = zipped(
     ("Class/Pip.zip", zipped(("06.ipynb", book(OPENS)), ("deep.zip", zipped()))),
     ("__MACOSX/._x", b""),
 )
-LIST = 'id,name,email,group,also\np1,"Bollard, Tamsin",t@parade.example,quay,Tam;T.B.\np2,Sören Ebb,,,\n'
+LIST = (
+    'id,name,email,group,also\np1,"Bollard, Tamsin",t@parade.example,quay,Tam;T.B.\np2,Sören'
+    " Ebb,,,\n"
+)
 LISTS_OF = [LIST.encode(encoding) for encoding in ("utf-8", "utf-8-sig", "utf-16", "cp1252")]
 
 TOKENS = [
@@ -109,7 +116,8 @@ VALUES = [
 
 
 def mutated(data, rng):
-    """The data with one to six wounds: a bit flipped, an end or a piece lost, doubled or moved, a token put in."""
+    """The data with one to six wounds: a bit flipped, an end or a piece lost, doubled or moved, a
+    token put in."""
     data = bytearray(data)
     for _ in range(rng.choice((1, 1, 1, 2, 3, 6))):
         at, to = rng.randrange(len(data) + 1), rng.randrange(len(data) + 1)
@@ -172,7 +180,8 @@ def sentence(why):
 
 
 def read(data):
-    """What a notebook's bytes come to, once it is sure that it is one of the two things it may be."""
+    """What a notebook's bytes come to, once it is sure that it is one of the two things it may
+    be."""
     try:
         notebook = submissions.read_notebook(data)
     except submissions.Unreadable as why:

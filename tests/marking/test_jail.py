@@ -1,4 +1,5 @@
-"""The jail as a marker uses it: what it gives for honest work, where it refuses, what its parts promise."""
+"""The jail as a marker uses it: what it gives for honest work, where it refuses, what its parts
+promise."""
 
 import contextlib
 import dataclasses
@@ -104,7 +105,8 @@ def test_the_kit_inside_is_that_of_the_lessons():
         "rigkit.scenes.forward_and_inverse.hand_panel(rigkit.puppets.PUPPETS['Tamsin'], 13.0)",
         "from IPython.display import HTML, display\ndisplay(HTML('<b>here</b>'))",
         "display(1)",
-        "rig = rigkit.leg.LegRig.from_puppet(rigkit.puppets.PUPPETS['Pip'])\nprint(rig)\nrig.pose()",
+        "rig ="
+        " rigkit.leg.LegRig.from_puppet(rigkit.puppets.PUPPETS['Pip'])\nprint(rig)\nrig.pose()",
     )
     assert [
         name
@@ -119,7 +121,8 @@ def test_the_kit_inside_is_that_of_the_lessons():
 def test_the_homework_inside():
     puppet = dataclasses.asdict(notebook.open_homework("06", "Pip").character)
     asked = request(
-        "from rigkit.homework import open_homework\nhw = open_homework('05', student='somebody')\nhw",
+        "from rigkit.homework import open_homework\nhw = open_homework('05',"
+        " student='somebody')\nhw",
         "print(hw.lesson, hw.student, hw.character.thigh, hw.inputs('twice').x, hw.progress())",
         "hw.inputs('nothing')",
         "def twice(x):\n    return x",
@@ -168,7 +171,10 @@ def test_answers_that_are_none(cell, twice, seven):
 
 @in_a_jail
 def test_a_global_counts_before_what_was_handed_in_unless_it_is_blank():
-    first = "from rigkit.homework import open_homework\nhw = open_homework('06', 'Pip')\nhw.check(seven=1)\n"
+    first = (
+        "from rigkit.homework import open_homework\nhw = open_homework('06',"
+        " 'Pip')\nhw.check(seven=1)\n"
+    )
     assert run(first + "seven = 7").records["seven"] == [{"out": 7.0}]
     assert run(first + "seven = ...").records["seven"] == [{"out": 1.0}]
     assert run(first + "hw.check(seven=2)").records["seven"] == [{"out": 2.0}]
@@ -267,7 +273,7 @@ def test_a_marker_that_is_killed_leaves_nothing_behind(kind):
     opened(kind)
     limit = 7000 + 10 * os.getpid() % 1000  # seconds; tells this run's process from others
     code = (
-        f"from rigkit.marking.jail import *\n"
+        "from rigkit.marking.jail import *\n"
         f"open_jail({kind!r}).run(Request(('print(1)\\nwhile True: pass',), (), {{}}), {limit})"
     )
     marker = subprocess.Popen([sys.executable, "-c", code], cwd=ROOT)
@@ -287,7 +293,8 @@ def until(true, seconds=20.0):
 
 
 def running(program, words):
-    """The processes of a program, by its name's beginning, that have `words` in their command and have not ended."""
+    """The processes of a program, by its name's beginning, that have `words` in their command and
+    have not ended."""
     found = []
     for folder in Path("/proc").glob("[0-9]*"):
         with contextlib.suppress(OSError):
@@ -336,7 +343,10 @@ def test_the_self_test_finds_each_leak(monkeypatch):
     [
         ("bwrap: No permissions to create new namespace, likely because", "an administrator can"),
         (
-            "bwrap: Creating new namespace failed: nesting depth or /proc/sys/user/max_*_namespaces exceeded (ENOSPC)",
+            (
+                "bwrap: Creating new namespace failed: nesting depth or"
+                " /proc/sys/user/max_*_namespaces exceeded (ENOSPC)"
+            ),
             "max_user_namespaces",
         ),
         ("bwrap: setting up uid map: Permission denied", "AppArmor"),
@@ -578,7 +588,8 @@ def test_magics_are_blanked_out(cell, plain):
 
 
 def verdict(program, machine, number, first_argument=0):
-    """What the kernel would make of a call: runs the filter on the bytes of a `struct seccomp_data`."""
+    """What the kernel would make of a call: runs the filter on the bytes of a `struct
+    seccomp_data`."""
     data = struct.pack("<iIQ6Q", number, machine, 0, first_argument, 0, 0, 0, 0, 0)
     steps, place, held = list(struct.iter_unpack("<HBBI", program)), 0, 0
     while True:
@@ -637,7 +648,8 @@ HEADERS = {
 
 @pytest.mark.parametrize("machine", HEADERS)
 def test_the_numbers_are_the_kernels_own(machine):
-    """Source: the headers of the Linux that is installed here; calls newer than they are left out."""
+    """Source: the headers of the Linux that is installed here; calls newer than they are left
+    out."""
     header = Path(HEADERS[machine])
     if not header.exists():
         pytest.skip("no kernel headers here")

@@ -18,7 +18,8 @@ LESSONS = [
 
 
 def cells(kind="right", name="Tamsin Bollard", lesson="06", seed=0, what=None):
-    """The cells of one made-up submission; another seed writes other steps around the same answers."""
+    """The cells of one made-up submission; another seed writes other steps around the same
+    answers."""
     return submissions.read_notebook(
         classroom.submission(kind, what, lesson, name, random.Random(seed))
     ).cells
@@ -250,7 +251,8 @@ def test_a_class_is_compared_and_only_copies_are_found(tmp_path):
 
 
 def test_a_thousand_are_compared_without_comparing_each_with_each():
-    """Shingles that two have are looked up; a thousand of 400 shingles each would be 200 million comparisons."""
+    """Shingles that two have are looked up; a thousand of 400 shingles each would be 200 million
+    comparisons."""
     rng = random.Random(5)
     works = []
     for number in range(1_000):

@@ -1,4 +1,5 @@
-"""One submission to its entry: whose numbers, which cases, what each end of a run comes to; the jail is pretended."""
+"""One submission to its entry: whose numbers, which cases, what each end of a run comes to; the
+jail is pretended."""
 
 import hashlib
 
@@ -193,8 +194,9 @@ def test_an_answer_that_never_came_says_which_cell_stopped(marens):
     entry = mark_one(handed_in(), PretendJail(marens, cells=cells))
     assert entry.outcomes[0].score == 0
     assert entry.outcomes[0].word == checking.BLANK
-    assert entry.outcomes[0].sentence == (
-        "there is no answer in `shortening_cm`; code cell 2 stopped with SyntaxError in line 1."
+    assert (
+        entry.outcomes[0].sentence
+        == "there is no answer in `shortening_cm`; code cell 2 stopped with SyntaxError in line 1."
     )
     assert entry.flags == ("Not every cell ran: code cell 2 stopped with SyntaxError in line 1.",)
     assert [outcome.score for outcome in entry.outcomes[1:]] == [1] * 6

@@ -145,8 +145,9 @@ def test_lessons_that_cannot_be_packed_are_refused(shipped):
 def test_the_command_says_what_it_packed(tmp_path, capsys):
     out = tmp_path / "hand-out.zip"
     assert cli.main(["pack", "06", "7", "--out", str(out)]) == 0
-    assert capsys.readouterr().out == (
-        f"{out}: HOW-TO.txt, exercises/06-preset-bend.ipynb, exercises/07-knee-direction.ipynb\n"
+    assert (
+        capsys.readouterr().out
+        == f"{out}: HOW-TO.txt, exercises/06-preset-bend.ipynb, exercises/07-knee-direction.ipynb\n"
     )
     assert zipfile.is_zipfile(out)
 

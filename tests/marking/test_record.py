@@ -1,4 +1,5 @@
-"""The record: only ever added to, its secret, its corrections, and what is said when it cannot be used."""
+"""The record: only ever added to, its secret, its corrections, and what is said when it cannot be
+used."""
 
 import os
 import sqlite3

@@ -1,4 +1,5 @@
-"""A learner's page: what it says, what it keeps to itself, and that nothing anyone wrote can act in it."""
+"""A learner's page: what it says, what it keeps to itself, and that nothing anyone wrote can act in
+it."""
 
 from dataclasses import replace
 

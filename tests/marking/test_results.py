@@ -1,4 +1,5 @@
-"""A marked class in a notebook: its tables, its plots, one learner, and the teacher's notebook itself."""
+"""A marked class in a notebook: its tables, its plots, one learner, and the teacher's notebook
+itself."""
 
 from html.parser import HTMLParser
 
@@ -223,7 +224,8 @@ def test_hostile_text_in_a_table_does_nothing(text):
     assert not [name for _, *names in shown for name in names if name.startswith("on")]
 
 
-# --- the notebook --------------------------------------------------------------------------------------------------
+# --- the notebook
+# --------------------------------------------------------------------------------------------------
 
 
 def test_the_notebook_is_kept_as_authoring_writes_it():

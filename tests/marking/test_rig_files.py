@@ -1,4 +1,5 @@
-"""Rig files that learners hand in: inspected in the jail, given to their questions, marked, shown."""
+"""Rig files that learners hand in: inspected in the jail, given to their questions, marked,
+shown."""
 
 import dataclasses
 import json
@@ -23,7 +24,8 @@ from tests.unit.test_gltf_hostile import BOMBS
 in_a_jail = pytest.mark.needs_jail
 
 
-# --- in the jail ---------------------------------------------------------------------------------------------------
+# --- in the jail
+# ---------------------------------------------------------------------------------------------------
 
 
 def inspected(data, *cells, kind="bwrap", seconds=20.0, most=10.0):
@@ -101,7 +103,8 @@ def test_an_inspection_that_goes_wrong_ends_as_its_limits_say(does, end, record)
     assert got is None if record is None else record.items() <= got.items()
 
 
-# --- whose, and for which question ---------------------------------------------------------------------------------
+# --- whose, and for which question
+# ---------------------------------------------------------------------------------
 
 
 CLASS = roster.Roster(
@@ -282,7 +285,8 @@ def test_any_rig_files_are_placed_or_said(names, others, two):
             ) == sorted(places)
 
 
-# --- marked --------------------------------------------------------------------------------------------------------
+# --- marked
+# --------------------------------------------------------------------------------------------------------
 
 
 VIGGA = Learner("p0003", "Vigga Ebb")
@@ -484,12 +488,14 @@ def test_what_comes_back_is_answered_in_time_all_the_same(asking):
     assert of_the_rig(mark_one(submitted(rig_files.WALKER), run)).score == 1
 
 
-# --- a class -------------------------------------------------------------------------------------------------------
+# --- a class
+# -------------------------------------------------------------------------------------------------------
 
 
 @pytest.fixture
 def room(tmp_path, asking, monkeypatch):
-    """Four learners of lesson 12, marked in this process: two with the same rig, one with junk, one with none."""
+    """Four learners of lesson 12, marked in this process: two with the same rig, one with junk, one
+    with none."""
     (tmp_path / "roster.csv").write_text("id,name\np1,Anneke\np2,Bastian\np3,Cleo\np4,Dagny\n")
     rigs = {"p1": rig_files.WALKER, "p2": rig_files.WALKER, "p3": b"junk", "p4": None}
     for who, rig in rigs.items():
@@ -575,7 +581,8 @@ def test_the_same_rig_is_a_sign():
     assert likeness.same_rigs([]) == []
 
 
-# --- lesson 12 as it is --------------------------------------------------------------------------------------------
+# --- lesson 12 as it is
+# --------------------------------------------------------------------------------------------
 
 
 KINDS = (

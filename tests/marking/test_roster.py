@@ -31,7 +31,8 @@ def file(place, lesson="06", modified="2026-11-25T10:00:00", digest=""):
 
 
 def owners(*places, roster=CLASS):
-    """Each place's learner, as an id; or a tuple of those who make it ambiguous, empty for nobody."""
+    """Each place's learner, as an id; or a tuple of those who make it ambiguous, empty for
+    nobody."""
     placed = _place(places, roster)
     found = {file.place: who for (who, _), file in placed.of.items()}
     found |= {aside.file.place: aside.learners[0] for aside in placed.extra}
@@ -236,7 +237,10 @@ def test_the_newest_counts_and_the_older_are_listed():
         ]
         assert placed.notes == {
             ("p0001", "06"): (
-                "3 files were handed in; p0001/a.ipynb, the newest, was marked, and not p0001/c.ipynb, p0001/b.ipynb.",
+                (
+                    "3 files were handed in; p0001/a.ipynb, the newest, was marked, and not"
+                    " p0001/c.ipynb, p0001/b.ipynb."
+                ),
             )
         }
 

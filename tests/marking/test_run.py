@@ -1,4 +1,5 @@
-"""A whole class from the command line: what is marked, what stays, what a teacher corrects, and what a stop leaves."""
+"""A whole class from the command line: what is marked, what stays, what a teacher corrects, and
+what a stop leaves."""
 
 import io
 import json
@@ -75,9 +76,9 @@ def history(room):
 def files(folder, hide=None):
     """The bytes of every file of results but the record, times hidden or not."""
     return {
-        str(path.relative_to(folder)): hide.sub(b"TIME", path.read_bytes())
-        if hide
-        else path.read_bytes()
+        str(path.relative_to(folder)): (
+            hide.sub(b"TIME", path.read_bytes()) if hide else path.read_bytes()
+        )
         for path in sorted(Path(folder).rglob("*"))
         if path.is_file() and path.name not in (run.RECORD, ".lock")
     }
@@ -98,7 +99,8 @@ def marks(room):
     }
 
 
-# --- one command, a whole class ------------------------------------------------------------------------------------
+# --- one command, a whole class
+# ------------------------------------------------------------------------------------
 
 
 @pytest.fixture(scope="module")
@@ -205,7 +207,8 @@ def test_marks_hang_neither_on_the_number_of_workers_nor_on_the_order(twelve, tm
     assert files(tmp_path / "room" / "results", _TIME) == files(room / "results", _TIME)
 
 
-# --- again and again -----------------------------------------------------------------------------------------------
+# --- again and again
+# -----------------------------------------------------------------------------------------------
 
 
 def test_what_has_not_changed_is_not_marked_again(room, here, capsys):
@@ -289,7 +292,8 @@ def test_a_zip_is_marked_like_its_folder(room, here):
     assert len(history(room)) == 2  # all known already, by their bytes
 
 
-# --- corrections ---------------------------------------------------------------------------------------------------
+# --- corrections
+# ---------------------------------------------------------------------------------------------------
 
 
 def test_a_correction_is_in_every_file_and_survives_marking_again(room, here, capsys):
@@ -343,7 +347,8 @@ def test_a_wrong_correction_is_refused_and_changes_nothing(room, here, capsys):
     assert all(not entry.overrides for entry in entries(room).values())
 
 
-# --- stopped in the middle -----------------------------------------------------------------------------------------
+# --- stopped in the middle
+# -----------------------------------------------------------------------------------------
 
 
 MANY = 9
@@ -513,7 +518,8 @@ def test_as_many_workers_as_cores_and_memory_allow(monkeypatch):
     assert workers.how_many() == 1
 
 
-# --- clocks --------------------------------------------------------------------------------------------------------
+# --- clocks
+# --------------------------------------------------------------------------------------------------------
 
 
 def test_what_a_clock_cut_short_runs_again_last_and_alone_before_it_costs_a_mark(
@@ -556,7 +562,8 @@ def test_what_a_clock_cut_short_runs_again_last_and_alone_before_it_costs_a_mark
 
 
 def test_a_loop_that_never_ends_costs_that_answer_alone(tmp_path, monkeypatch):
-    """In the jail, through to the record: the function is stopped twice, all other answers count."""
+    """In the jail, through to the record: the function is stopped twice, all other answers
+    count."""
     hands = Here(opened("bwrap"))
     monkeypatch.setattr(run, "_hands", lambda *_: hands)
     monkeypatch.setattr(marker, "Call", partial(marker.Call, seconds=0.5))

@@ -1,4 +1,5 @@
-"""What strangers hand in, read as data: folders, zips and notebooks of every kind of malice and accident."""
+"""What strangers hand in, read as data: folders, zips and notebooks of every kind of malice and
+accident."""
 
 import io
 import json
@@ -284,9 +285,7 @@ def test_links_pipes_sockets_and_devices_are_not_opened(handed_in, tmp_path):
 
 def test_what_takes_a_files_place_later_is_not_read(handed_in, tmp_path):
     (tmp_path / "secret.ipynb").write_bytes(book("secret"))
-    (file, other) = handed_in({"Pip/06.ipynb": book(OPENS), "Odo/06.ipynb": book(OPENS)}).files[
-        ::-1
-    ]
+    file, other = handed_in({"Pip/06.ipynb": book(OPENS), "Odo/06.ipynb": book(OPENS)}).files[::-1]
     path = tmp_path / "class" / "Pip" / "06.ipynb"
     path.write_bytes(book("changed"))
     with pytest.raises(Unreadable, match="changed while"):
@@ -567,7 +566,8 @@ def test_of_two_names_that_are_one_somewhere_neither_is_taken(handed_in, one, ot
 
 
 def patched(data, name, local, central, form, value):
-    """A zip with a field of one entry overwritten, at these offsets of its local and its central header."""
+    """A zip with a field of one entry overwritten, at these offsets of its local and its central
+    header."""
     data, name = bytearray(data), name.encode()
     first, last = data.index(name) - 30, data.rindex(name) - 46
     for start in (first + local, last + central):
@@ -689,10 +689,10 @@ def test_any_names_give_files_or_problems(tmp_path_factory, names):
 def test_reading_imports_where_marking_cannot_be_done():
     """As on a system without the flags: a fresh Python, the flags taken away first."""
     code = (
-        "import os\nfor name in ('O_NOFOLLOW', 'O_NONBLOCK', 'O_DIRECTORY', 'O_CLOEXEC'): delattr(os, name)\n"
-        "os.supports_dir_fd = set()\n"
-        "from rigkit.marking import likeness, pack, roster, submissions\n"
-        "try: submissions.collect('.')\nexcept ValueError as error: print(error)"
+        "import os\nfor name in ('O_NOFOLLOW', 'O_NONBLOCK', 'O_DIRECTORY', 'O_CLOEXEC'):"
+        " delattr(os, name)\nos.supports_dir_fd = set()\nfrom rigkit.marking import likeness, pack,"
+        " roster, submissions\ntry: submissions.collect('.')\nexcept ValueError as error:"
+        " print(error)"
     )
     said = subprocess.run(
         [sys.executable, "-c", code], capture_output=True, text=True, check=True

@@ -1,10 +1,11 @@
 """The tables of a marked class: a spreadsheet's, and those of OneRoster 1.2.
 
-The standard is 1EdTech's OneRoster CSV Binding 1.2.1 (imsglobal.org/spec/oneroster/v1p2/bind/csv). Only the opening of
-its text could be read; each rule is checked as two open programs for it state it: LongsightGroup/oneroster (files
-one-roster-csv-gradebook-schema.ts, -primitive.ts, -record-lifecycle.ts, -manifest.ts, csv.ts), whose authors run the
-standard's own certification cases, and a published set of row schemas for its files, which has the same columns in the
-same order and the same ones required.
+The standard is 1EdTech's OneRoster CSV Binding 1.2.1 (imsglobal.org/spec/oneroster/v1p2/bind/csv).
+Only the opening of its text could be read; each rule is checked as two open programs for it state
+it: LongsightGroup/oneroster (files one-roster-csv-gradebook-schema.ts, -primitive.ts,
+-record-lifecycle.ts, -manifest.ts, csv.ts), whose authors run the standard's own certification
+cases, and a published set of row schemas for its files, which has the same columns in the same
+order and the same ones required.
 """
 
 import csv
@@ -25,17 +26,26 @@ MORE = ("manifest.csv", "categories.csv", "lineItems.csv", "results.csv")
 COLUMNS = {
     "manifest.csv": "propertyName value",
     "categories.csv": "sourcedId status dateLastModified title weight",
-    "lineItems.csv": "sourcedId status dateLastModified title description assignDate dueDate classSourcedId "
-    "categorySourcedId academicSessionSourcedId resultValueMin resultValueMax schoolSourcedId",
-    "results.csv": "sourcedId status dateLastModified lineItemSourcedId studentSourcedId scoreStatus score scoreDate "
-    "comment textScore classSourcedId inProgress incomplete late missing",
+    "lineItems.csv": (
+        "sourcedId status dateLastModified title description assignDate dueDate classSourcedId "
+        "categorySourcedId academicSessionSourcedId resultValueMin resultValueMax schoolSourcedId"
+    ),
+    "results.csv": (
+        "sourcedId status dateLastModified lineItemSourcedId studentSourcedId scoreStatus score"
+        " scoreDate comment textScore classSourcedId inProgress incomplete late missing"
+    ),
 }
-# What must not be empty: one-roster-csv-gradebook-record-engine.ts; in a delta also status and dateLastModified.
+# What must not be empty: one-roster-csv-gradebook-record-engine.ts; in a delta also status and
+# dateLastModified.
 REQUIRED = {
     "categories.csv": "sourcedId status dateLastModified title",
-    "lineItems.csv": "sourcedId status dateLastModified title assignDate dueDate classSourcedId categorySourcedId "
-    "academicSessionSourcedId schoolSourcedId",
-    "results.csv": "sourcedId status dateLastModified lineItemSourcedId studentSourcedId scoreStatus scoreDate",
+    "lineItems.csv": (
+        "sourcedId status dateLastModified title assignDate dueDate classSourcedId"
+        " categorySourcedId academicSessionSourcedId schoolSourcedId"
+    ),
+    "results.csv": (
+        "sourcedId status dateLastModified lineItemSourcedId studentSourcedId scoreStatus scoreDate"
+    ),
 }
 GUID = re.compile(r"[0-9A-Za-z./@_-]{1,255}")  # one-roster-csv-primitive.ts
 DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
@@ -80,7 +90,8 @@ def written(folder, entries, learners=(), school=None):
     return found
 
 
-# --- for a spreadsheet ---------------------------------------------------------------------------------------------
+# --- for a spreadsheet
+# ---------------------------------------------------------------------------------------------
 
 
 def test_there_is_a_row_for_every_learner_and_lesson(tmp_path):
@@ -195,7 +206,8 @@ def test_an_empty_class_has_its_columns(tmp_path):
     check_standard(made)
 
 
-# --- for a school's system ----------------------------------------------------------------------------------------
+# --- for a school's system
+# ----------------------------------------------------------------------------------------
 
 
 def check_standard(made):

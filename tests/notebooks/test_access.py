@@ -1,4 +1,5 @@
-"""Saved notebooks as a screen reader meets them: WCAG 2.2, 1.1.1 (pictures), 1.3.1 and 2.4.6 (headings, tables)."""
+"""Saved notebooks as a screen reader meets them: WCAG 2.2, 1.1.1 (pictures), 1.3.1 and 2.4.6
+(headings, tables)."""
 
 import re
 from itertools import pairwise
@@ -21,7 +22,8 @@ def cells(request):
 
 
 def shown(cells):
-    """All saved markup, each output in the form that the notebook shows, and the form for viewers without HTML."""
+    """All saved markup, each output in the form that the notebook shows, and the form for viewers
+    without HTML."""
     return [
         text
         for cell in cells

@@ -1,4 +1,5 @@
-"""What makes a lesson whole: it says what it is for, opens with a picture, has panels, a recap, and a way on."""
+"""What makes a lesson whole: it says what it is for, opens with a picture, has panels, a recap, and
+a way on."""
 
 import importlib
 import re

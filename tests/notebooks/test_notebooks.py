@@ -1,4 +1,5 @@
-"""The committed notebooks: as authoring writes them; lessons and solutions run as saved, blank exercises politely."""
+"""The committed notebooks: as authoring writes them; lessons and solutions run as saved, blank
+exercises politely."""
 
 import os
 import re

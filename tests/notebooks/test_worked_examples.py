@@ -1,4 +1,5 @@
-"""The worked examples of DEVELOPERS.md, carried out as they are printed, in a copy of the project."""
+"""The worked examples of DEVELOPERS.md, carried out as they are printed, in a copy of the
+project."""
 
 import os
 import re

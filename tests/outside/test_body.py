@@ -6,8 +6,9 @@ from numpy.testing import assert_allclose
 
 from rigkit import body
 
-# ANSUR II: C. C. Gordon et al., 2012 Anthropometric Survey of U.S. Army Personnel, NATICK/TR-15/007, 2014. Mean and
-# standard deviation over people of measure / stature, computed from the public files (4,082 men, 1,986 women).
+# ANSUR II: C. C. Gordon et al., 2012 Anthropometric Survey of U.S. Army Personnel,
+# NATICK/TR-15/007, 2014. Mean and standard deviation over people of measure / stature, computed
+# from the public files (4,082 men, 1,986 women).
 ANSUR = {
     "men": {
         "ankle_height": (0.0415, 0.0029),
@@ -30,8 +31,9 @@ ANSUR = {
 }
 
 
-# Drillis and Contini's fractions against the survey: one SD where the landmarks are the same, two where they differ
-# (the survey's hip is the top of the trochanter; its shank begins at the epicondyle).
+# Drillis and Contini's fractions against the survey: one SD where the landmarks are the same, two
+# where they differ (the survey's hip is the top of the trochanter; its shank begins at the
+# epicondyle).
 @pytest.mark.parametrize("sex", ANSUR)
 @pytest.mark.parametrize(
     ("quantity", "deviations"),
@@ -50,8 +52,8 @@ def test_drillis_and_contini_agree_with_the_survey(sex, quantity, deviations):
     assert abs(getattr(body.segment_lengths(1.0), quantity) - mean) <= deviations * sd
 
 
-# Mean statures and lengths in mm of the same survey: fractions averaged over people, times mean stature, must give
-# the mean lengths back to within 1 mm.
+# Mean statures and lengths in mm of the same survey: fractions averaged over people, times mean
+# stature, must give the mean lengths back to within 1 mm.
 @pytest.mark.parametrize(
     ("sex", "stature", "quantity", "mean"),
     [
@@ -86,15 +88,17 @@ def test_segments_stack_up_to_the_hip(table):
     assert legs.ankle_height + legs.shank == pytest.approx(legs.knee_height, abs=0.00025)
 
 
-# thigh + shank + ankle height = 0.530, thigh / shank = 0.9959: Drillis and Contini 1966, as cited in the data file.
+# thigh + shank + ankle height = 0.530, thigh / shank = 0.9959: Drillis and Contini 1966, as cited
+# in the data file.
 def test_drillis_and_contini_s_identities():
     legs = body.segment_lengths(1.0)
     assert legs.thigh + legs.shank + legs.ankle_height == pytest.approx(0.530)
     assert legs.thigh / legs.shank == pytest.approx(0.9959, abs=5e-5)
 
 
-# de Leva 1996 measures from joint centre to joint centre; for men within 2 % of Drillis and Contini. Women: thigh
-# 368.5 mm and shank 432.3 mm were read in files citing de Leva; the stature of 1.735 m is from memory.
+# de Leva 1996 measures from joint centre to joint centre; for men within 2 % of Drillis and
+# Contini. Women: thigh 368.5 mm and shank 432.3 mm were read in files citing de Leva; the stature
+# of 1.735 m is from memory.
 def test_de_leva_agrees_for_men_and_gives_women_s_lengths_back():
     men, women = (
         body.segment_lengths(1.0, "de-leva-men"),
@@ -108,8 +112,8 @@ def test_de_leva_agrees_for_men_and_gives_women_s_lengths_back():
     assert 1.735 * women.shank == pytest.approx(0.4323, abs=0.001)
 
 
-# A. Rajagopal et al., IEEE Trans. Biomed. Eng. 63:2068-2079, 2016, model file: thigh 0.4080 m, shank 0.4001 m between
-# joint centres. Their ratio lies within the spread of our tables' ratios.
+# A. Rajagopal et al., IEEE Trans. Biomed. Eng. 63:2068-2079, 2016, model file: thigh 0.4080 m,
+# shank 0.4001 m between joint centres. Their ratio lies within the spread of our tables' ratios.
 def test_a_published_full_body_model_lies_among_our_ratios():
     ratios = [
         legs.thigh / legs.shank
@@ -118,8 +122,9 @@ def test_a_published_full_body_model_lies_among_our_ratios():
     assert min(ratios) < 0.4080 / 0.4001 < max(ratios) + 0.03
 
 
-# Worked numbers for PW 240, PD 160, LL 880 mm, marker radius 7 mm, in the papers' axes (forward, up, right):
-# the regressions of Bell 1990, Harrington 2007, Hara 2016 and Davis 1991, worked out independently of this code.
+# Worked numbers for PW 240, PD 160, LL 880 mm, marker radius 7 mm, in the papers' axes (forward,
+# up, right): the regressions of Bell 1990, Harrington 2007, Hara 2016 and Davis 1991, worked out
+# independently of this code.
 WORKED = {
     "bell-1990": (-45.6, -72.0, 86.4),
     "harrington-single": (-48.3, -82.9, 86.5),
@@ -149,7 +154,8 @@ def test_hip_regressions_agree_with_each_other():
     assert (np.ptp(lefts, axis=0) <= [12.05, 22.05, 4.0]).all()
 
 
-# Bell 1989 (abstract): 0.22 PW behind, 0.30 PW below, 0.14 PW towards the middle from the ASIS itself.
+# Bell 1989 (abstract): 0.22 PW behind, 0.30 PW below, 0.14 PW towards the middle from the ASIS
+# itself.
 def test_bell_1989_measured_from_the_asis():
     hips = body.hip_centres("bell-1989", pelvis_width=0.240)
     assert_allclose(
@@ -157,16 +163,17 @@ def test_bell_1989_measured_from_the_asis():
     )
 
 
-# The distance between hip centres of the Rajagopal 2016 model, 0.1545 m, is that of a body whose Bell pelvis is
-# 0.2146 m wide: inside the survey's bicristal breadths (men 0.2754, women 0.2733 m), as ASISs lie inside the crests.
+# The distance between hip centres of the Rajagopal 2016 model, 0.1545 m, is that of a body whose
+# Bell pelvis is 0.2146 m wide: inside the survey's bicristal breadths (men 0.2754, women 0.2733 m),
+# as ASISs lie inside the crests.
 def test_the_published_model_s_hip_distance_means_a_pelvis_of_human_width():
     one_metre = body.hip_centres("bell-1990", pelvis_width=1.0)
     width = 0.1545 / (one_metre.left[0] - one_metre.right[0])
     assert 0.7 * 0.2733 < width < 0.2733
 
 
-# J. M. Soucie et al., Haemophilia 17:500-507, 2011; table of the CDC page Joint Range of Motion Study. Means read
-# on the page itself (2 to 8 years) or in documents that quote it.
+# J. M. Soucie et al., Haemophilia 17:500-507, 2011; table of the CDC page Joint Range of Motion
+# Study. Means read on the page itself (2 to 8 years) or in documents that quote it.
 @pytest.mark.parametrize(
     ("joint", "sex", "age", "low", "high"),
     [
@@ -202,7 +209,8 @@ def test_women_turn_their_joints_further_but_for_one(joint, age):
     assert (women.high > men.high) != ((joint, age) == ("ankle", 60))
 
 
-# Confidence intervals printed with the means of the youngest group hold those means, and are about ± 1 to 2.5 degrees.
+# Confidence intervals printed with the means of the youngest group hold those means, and are about
+# ± 1 to 2.5 degrees.
 def test_confidence_intervals_hold_their_means():
     printed = [row for row in body.rows("ranges_of_motion") if row["mean_low_deg"] is not None]
     assert len(printed) == 10
@@ -212,9 +220,9 @@ def test_confidence_intervals_hold_their_means():
         )
 
 
-# What all handbooks and the study allow an adult (the overlap of their tables, degrees): hip flexion 120, hip
-# extension 9.8 to 30, knee 130 to 142.5, dorsiflexion 11.6, plantarflexion 49.4; none lets the knee pass straight by
-# more than 2.
+# What all handbooks and the study allow an adult (the overlap of their tables, degrees): hip
+# flexion 120, hip extension 9.8 to 30, knee 130 to 142.5, dorsiflexion 11.6, plantarflexion 49.4;
+# none lets the knee pass straight by more than 2.
 @pytest.mark.parametrize(
     ("table", "sex", "age"),
     [

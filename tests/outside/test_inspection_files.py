@@ -1,7 +1,7 @@
 """Rig files that others made and that have no legs: an inspection says so and breaks at none.
 
-The files of the Debian package assimp-testmodels (simple_skin: BSD-3-Clause), and the hand of the npm package
-@webxr-input-profiles/assets 1.0.20 (MIT), as in test_gltf_validator.
+The files of the Debian package assimp-testmodels (simple_skin: BSD-3-Clause), and the hand of the
+npm package @webxr-input-profiles/assets 1.0.20 (MIT), as in test_gltf_validator.
 """
 
 import pytest

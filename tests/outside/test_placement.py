@@ -1,9 +1,11 @@
-"""Placement against scipy's least squares; segment frames and joint angles against the ISB's by way of scipy.
+"""Placement against scipy's least squares; segment frames and joint angles against the ISB's by way
+of scipy.
 
-Sources: `scipy.optimize.least_squares` and `scipy.spatial.transform.Rotation` (SciPy, BSD-3-Clause);
-G. Wu and others, "ISB recommendation on definitions of joint coordinate system … part I", J. Biomech. 35:543–548,
-2002, femur frame as quoted in public files that cite it (seen, secondary), signs of the joint angles from memory;
-that its angles are moving Z-X-Y angles of frames with x forward, y up, z right is derived.
+Sources: `scipy.optimize.least_squares` and `scipy.spatial.transform.Rotation` (SciPy,
+BSD-3-Clause); G. Wu and others, "ISB recommendation on definitions of joint coordinate system …
+part I", J. Biomech. 35:543–548, 2002, femur frame as quoted in public files that cite it (seen,
+secondary), signs of the joint angles from memory; that its angles are moving Z-X-Y angles of frames
+with x forward, y up, z right is derived.
 """
 
 import numpy as np
@@ -31,9 +33,10 @@ def noisy(rng, motion):
 def swings(rng):
     turns = Rotation.from_rotvec(rng.normal(size=(80, 3)) * 0.35).as_matrix()
     centre = rng.normal(size=3)
-    return noisy(
-        rng, centre + np.einsum("fij,kj->fki", turns, rng.uniform(0.1, 0.4, size=(3, 3)))
-    ), centre
+    return (
+        noisy(rng, centre + np.einsum("fij,kj->fki", turns, rng.uniform(0.1, 0.4, size=(3, 3)))),
+        centre,
+    )
 
 
 def bends(rng):
@@ -141,7 +144,8 @@ def test_hip_knee_and_ankle_angles_against_scipys_zxy(rng):
                 (f"{tag}knee", f"{tag}ankle"),
             )
         )
-        # About z to the right: flexion. About x forward and y up: adduction and internal rotation, of the right leg.
+        # About z to the right: flexion. About x forward and y up: adduction and internal rotation,
+        # of the right leg.
         np.testing.assert_allclose(hip * [1, -inward, inward], angles.hip[side], atol=1e-12)
         np.testing.assert_allclose(
             knee, [-angles.knee[side], 0, 0], atol=1e-12

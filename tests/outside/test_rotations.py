@@ -1,4 +1,5 @@
-"""Rotations and Euler orders against scipy, transforms3d and pytransform3d, and against published vectors.
+"""Rotations and Euler orders against scipy, transforms3d and pytransform3d, and against published
+vectors.
 
 transforms3d and pytransform3d put a quaternion's scalar first; scipy and rigkit put it last.
 """
@@ -114,7 +115,8 @@ def test_slerp():
 @pytest.mark.parametrize("order", ORDERS)
 @pytest.mark.parametrize("axes", ["moving", "fixed"])
 def test_every_euler_order(order, axes):
-    """24 conventions; an upper-case order means moving axes in scipy, "r" (rotating) in transforms3d."""
+    """24 conventions; an upper-case order means moving axes in scipy, "r" (rotating) in
+    transforms3d."""
     matrices = rotation.matrix_from_euler(ANGLES, order, axes)
     scipy_order = order.upper() if axes == "moving" else order
     assert np.allclose(matrices, Rotation.from_euler(scipy_order, ANGLES).as_matrix(), **CLOSE)
@@ -191,7 +193,8 @@ def test_exponential_of_1_2_3():
 
 
 def test_logarithm_of_a_turn_of_the_axes():
-    """Modern Robotics library, MatrixLog3 (seen); the quaternion follows from a third of a turn about (1, 1, 1)."""
+    """Modern Robotics library, MatrixLog3 (seen); the quaternion follows from a third of a turn
+    about (1, 1, 1)."""
     matrix = [[0, 0, 1], [1, 0, 0], [0, 1, 0]]
     assert np.allclose(rotation.vector_from_matrix(matrix), 1.20919958, rtol=0, atol=5e-9)
     assert np.allclose(rotation.quaternion_from_matrix(matrix), 0.5, rtol=0, atol=1e-15)
@@ -231,7 +234,8 @@ def test_quarter_turn_about_z():
 @pytest.mark.parametrize(
     ("order", "axes", "quaternion"),
     [
-        # computed alike with scipy 1.17.1 'xyz', transforms3d 'sxyz', pytransform3d, pinocchio rpyToMatrix, mujoco 'XYZ'
+        # computed alike with scipy 1.17.1 'xyz', transforms3d 'sxyz', pytransform3d, pinocchio
+        # rpyToMatrix, mujoco 'XYZ'
         ("xyz", "fixed", [0.03813458, 0.18930786, 0.23929834, 0.95154852]),
         # computed alike with scipy 'XYZ', transforms3d 'rxyz', pytransform3d, mujoco 'xyz'
         ("xyz", "moving", [0.12767944, 0.14487813, 0.26853582, 0.94371436]),

@@ -1,7 +1,8 @@
 """Skinning against published facts, pytransform3d's dual quaternions, and scipy's convex hulls.
 
-Linear blend: glTF 2.0, "Skins". Dual quaternions: L. Kavan, S. Collins, J. Žára, C. O'Sullivan, "Skinning with dual
-quaternions", I3D 2007, and ACM TOG 27(4):105, 2008. pytransform3d puts a quaternion's scalar first.
+Linear blend: glTF 2.0, "Skins". Dual quaternions: L. Kavan, S. Collins, J. Žára, C. O'Sullivan,
+"Skinning with dual quaternions", I3D 2007, and ACM TOG 27(4):105, 2008. pytransform3d puts a
+quaternion's scalar first.
 """
 
 import numpy as np
@@ -12,8 +13,9 @@ from scipy.spatial import ConvexHull
 
 from rigkit import frames, mesh, rotation, skin
 
-# Share of its distance from the axis that an evenly shared vertex keeps, by the turn in degrees: cos(θ/2), derived.
-# That half a turn brings it onto the axis is also in Game Physics Pearls, chapter 13.
+# Share of its distance from the axis that an evenly shared vertex keeps, by the turn in degrees:
+# cos(θ/2), derived. That half a turn brings it onto the axis is also in Game Physics Pearls,
+# chapter 13.
 RADIUS_KEPT = {
     30: 0.965926,
     45: 0.923880,
@@ -60,7 +62,8 @@ def test_radius_law_with_uneven_weights(weight):
 
 @pytest.mark.parametrize("degrees", RADIUS_KEPT)
 def test_determinant_of_a_linear_blend_of_two_turns(degrees):
-    """cos²(θ/2), derived: the blended matrix, read off from where it takes the three axes, is no rotation."""
+    """cos²(θ/2), derived: the blended matrix, read off from where it takes the three axes, is no
+    rotation."""
     matrices = np.stack(
         [np.eye(4), frames.frame(rotation.matrix_from_vector(np.radians(degrees) * np.eye(3)[1]))]
     )
@@ -119,7 +122,8 @@ def test_skinning_with_the_library_s_dual_quaternions():
 
 
 def test_blending_strays_from_even_turning_by_8_15_degrees_at_most():
-    """Two turns 180 degrees apart, shares 0.24 and 0.76: derived; quoted in Kavan 2008 (from memory)."""
+    """Two turns 180 degrees apart, shares 0.24 and 0.76: derived; quoted in Kavan 2008 (from
+    memory)."""
     shares = np.linspace(0, 1, 101)
     matrices = np.stack([np.eye(4), frames.frame(rotation.matrix_about("z", np.pi - 1e-9))])
     weights = np.stack([1 - shares, shares], axis=1)

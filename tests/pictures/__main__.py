@@ -1,7 +1,9 @@
-"""The pictures of README.md and DEVELOPERS.md, made anew beside this file: `python -m tests.pictures`.
+"""The pictures of README.md and DEVELOPERS.md, made anew beside this file: `python -m
+tests.pictures`.
 
-A lesson's panel and the page of a made-up learner are photographed in headless Chromium; the learner's homework is
-marked for it, so a jail is needed too. The conventions are drawn by a stage. None of this goes to learners.
+A lesson's panel and the page of a made-up learner are photographed in headless Chromium; the
+learner's homework is marked for it, so a jail is needed too. The conventions are drawn by a stage.
+None of this goes to learners.
 
     python -m tests.pictures FOLDER     make them there instead
 """

@@ -1,4 +1,5 @@
-"""The conventions of DEVELOPERS.md as a picture, drawn from what the library computes: `picture()`."""
+"""The conventions of DEVELOPERS.md as a picture, drawn from what the library computes:
+`picture()`."""
 
 import numpy as np
 
@@ -11,7 +12,8 @@ HIP, KNEE = np.radians(30), np.radians(60)
 
 
 def picture():
-    """The world's axes around a standing puppet, and a bent leg with its angles and its joints' axes."""
+    """The world's axes around a standing puppet, and a bent leg with its angles and its joints'
+    axes."""
     return stage.row(_world(), _leg(), title="The conventions: the world's axes, and a leg's")
 
 
@@ -42,8 +44,9 @@ def _world():
         view.foot(ankle, heel, toe, ball, kind="inverse", side=side[0])
         view.chain([centres[side + part] for part in ("hip", "knee", "ankle")], "inverse", side[0])
     view.desc = (
-        "A standing puppet seen from before her left side. From a point on the floor between her feet +X "
-        "points to her left, +Y up, +Z the way she faces. The left leg is drawn solid, the right one dashed."
+        "A standing puppet seen from before her left side. From a point on the floor between her"
+        " feet +X points to her left, +Y up, +Z the way she faces. The left leg is drawn solid, the"
+        " right one dashed."
     )
     return view
 
@@ -69,9 +72,10 @@ def _leg():
         ankle, "ankle", "soft", "left"
     )
     view.desc = (
-        f"A leg seen from the character's right, who faces right. The thigh swung forward is a hip angle of "
-        f"+{np.degrees(HIP):.0f} degrees from hanging straight down; the shank bent back is a knee angle of "
-        f"+{np.degrees(KNEE):.0f} degrees from straight. At hip and knee the y axis runs up the bone, z "
-        "points forward, and x, the hinge, points away from the viewer, to the character's left."
+        "A leg seen from the character's right, who faces right. The thigh swung forward is a hip"
+        f" angle of +{np.degrees(HIP):.0f} degrees from hanging straight down; the shank bent back"
+        f" is a knee angle of +{np.degrees(KNEE):.0f} degrees from straight. At hip and knee the y"
+        " axis runs up the bone, z points forward, and x, the hinge, points away from the viewer,"
+        " to the character's left."
     )
     return view

@@ -1,4 +1,5 @@
-"""Whole bodies to find the legs of: joints with arms, fingers and helpers, named in many ways. All invented.
+"""Whole bodies to find the legs of: joints with arms, fingers and helpers, named in many ways. All
+invented.
 
 The one scheme that is not ours is that of the VRM humanoid, an open specification.
 """
@@ -7,7 +8,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-# Where the left half of a body stands, metres: name, parent, (x, y, z). The right half is its mirror image.
+# Where the left half of a body stands, metres: name, parent, (x, y, z). The right half is its
+# mirror image.
 MIDDLE = {
     "root": (None, (0, 0, 0)),
     "pelvis": ("root", (0, 0.95, 0)),

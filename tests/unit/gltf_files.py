@@ -12,7 +12,8 @@ TYPES = {1: "SCALAR", 3: "VEC3", 4: "VEC4", 16: "MAT4"}
 
 
 class File:
-    """A document and its one buffer; `add` puts in an array and returns the number of its accessor."""
+    """A document and its one buffer; `add` puts in an array and returns the number of its
+    accessor."""
 
     def __init__(self, **document):
         self.json = {
@@ -105,7 +106,8 @@ def triangle(**document):
 
 
 def leg():
-    """A leg of hip, knee and ankle with a strip of skin, and an animation with every interpolation."""
+    """A leg of hip, knee and ankle with a strip of skin, and an animation with every
+    interpolation."""
     file = File()
     heights = np.linspace(0.9, 0.0, 7)
     points = np.array([[x, y, 0.05] for y in heights for x in (-0.1, 0.1)])

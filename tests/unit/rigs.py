@@ -19,7 +19,8 @@ def clean(puppet=TAMSIN, walking=False, preset_bend_deg=5.0):
 
 
 def rebuilt(change=None, parents=None, weights=None, motions=None, puppet=TAMSIN):
-    """Tamsin with joint frames changed before binding, or hung from other parents, or with other weights."""
+    """Tamsin with joint frames changed before binding, or hung from other parents, or with other
+    weights."""
     rig = LegRig.from_puppet(puppet)
     surface, table = skin.rig_skin(rig, puppet, VERTICES)
     world = {
@@ -276,7 +277,8 @@ def named(asset, naming, sides={"L": "L", "R": "R"}):  # noqa: B006
 
 
 def under(asset, matrix=None, scale=1.0):
-    """An asset whose roots hang below a node that turns and scales all of it, as another program's axes would."""
+    """An asset whose roots hang below a node that turns and scales all of it, as another program's
+    axes would."""
     turn = np.eye(3) if matrix is None else np.asarray(matrix, float)
     root = gltf.Node("scene", None, (0, 0, 0), rotation.quaternion_from_matrix(turn), (scale,) * 3)
     nodes = [
@@ -284,11 +286,13 @@ def under(asset, matrix=None, scale=1.0):
         *(
             replace(
                 node,
-                parent=0
-                if node.parent is None and node.mesh is None
-                else None
-                if node.parent is None
-                else node.parent + 1,
+                parent=(
+                    0
+                    if node.parent is None and node.mesh is None
+                    else None
+                    if node.parent is None
+                    else node.parent + 1
+                ),
             )
             for node in asset.nodes
         ),
@@ -332,7 +336,8 @@ def with_axes(puppet, kind):
 
 
 def with_helpers(naming):
-    """Tamsin with a twist joint beside each long bone and a pole before each knee, all of which move nothing."""
+    """Tamsin with a twist joint beside each long bone and a pole before each knee, all of which
+    move nothing."""
     asset = named(clean(), naming)
     nodes = list(asset.nodes)
     for tag in ("L", "R"):

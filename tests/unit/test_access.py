@@ -1,7 +1,8 @@
-"""What a screen reader is given: text alternatives of panels and reports, headings in order, names that hold.
+"""What a screen reader is given: text alternatives of panels and reports, headings in order, names
+that hold.
 
-WCAG 2.2, https://www.w3.org/TR/WCAG22/: 1.1.1, 1.3.1, 2.4.6. Learners' pages are held to it in tests/marking, saved
-notebooks in tests/notebooks.
+WCAG 2.2, https://www.w3.org/TR/WCAG22/: 1.1.1, 1.3.1, 2.4.6. Learners' pages are held to it in
+tests/marking, saved notebooks in tests/notebooks.
 """
 
 import re
@@ -87,7 +88,10 @@ def test_a_stage_says_what_is_drawn_in_it():
         (f"{SVG}<title>From the side</title><desc>Side view: .</desc></svg>", "too little"),
         (f"{SVG}<title>A leg stands</title><desc>A leg stands</desc></svg>", "too little"),
         (
-            f'{SVG}<title>A leg stands</title><desc>It is low by 3 cm.</desc><text class="rig-number">−3.5 cm</text></svg>',
+            (
+                f"{SVG}<title>A leg stands</title><desc>It is low by 3 cm.</desc><text"
+                ' class="rig-number">−3.5 cm</text></svg>'
+            ),
             "does not say [-3.5]",
         ),
         ('<img src="leg.png">', "no words"),

@@ -1,4 +1,5 @@
-"""Deriving exercises and keeping notebooks tidy; the committed notebooks are tested in tests/notebooks."""
+"""Deriving exercises and keeping notebooks tidy; the committed notebooks are tested in
+tests/notebooks."""
 
 import nbformat
 import pytest

@@ -1,8 +1,10 @@
-"""Every array argument of every public function: NaN, infinity, a wrong last axis, empty and text are refused by name.
+"""Every array argument of every public function: NaN, infinity, a wrong last axis, empty and text
+are refused by name.
 
-`CALLS` holds one good call of each function; the bad calls are made from it by spoiling one array argument at a time.
-To add a function, add its good call: every parameter by name, array arguments as `array(good value, *last axes)`.
-A function without array arguments goes into `NO_ARRAYS`. A test fails for a public function in neither.
+`CALLS` holds one good call of each function; the bad calls are made from it by spoiling one array
+argument at a time. To add a function, add its good call: every parameter by name, array arguments
+as `array(good value, *last axes)`. A function without array arguments goes into `NO_ARRAYS`. A test
+fails for a public function in neither.
 """
 
 import dataclasses
@@ -73,7 +75,8 @@ class array:
 
 
 class Call:
-    """A good call of a public function, method or class; `of` says of which, where `function` only wraps it."""
+    """A good call of a public function, method or class; `of` says of which, where `function` only
+    wraps it."""
 
     def __init__(self, function, of=None, **arguments):
         self.function, self.arguments, self.wraps = function, arguments, of is not None
@@ -87,7 +90,8 @@ class Call:
         return self.function(**values | spoiled)
 
     def answer(self, **spoiled):
-        """What a call says to a bad argument: the text of its `ValueError`, or what came instead of one."""
+        """What a call says to a bad argument: the text of its `ValueError`, or what came instead of
+        one."""
         try:
             return f"(accepted) {self(**spoiled)!r}"
         except ValueError as refusal:
@@ -657,7 +661,8 @@ ARRAYS = [
 
 
 def public(module):
-    """The public functions, classes that take arguments to check, and their methods, defined in a module of rigkit."""
+    """The public functions, classes that take arguments to check, and their methods, defined in a
+    module of rigkit."""
     for name, thing in vars(importlib.import_module(f"rigkit.{module}")).items():
         if name.startswith("_") or getattr(thing, "__module__", None) != f"rigkit.{module}":
             continue

@@ -205,7 +205,8 @@ def test_a_goal_right_behind_a_joint_asks_for_half_a_turn():
 
 
 def test_backward_forward_pass_by_hand():
-    # end to goal (1, 1); knee from (1, 0), one below it: stays; root from (0, 0): stays; so all is in place
+    # end to goal (1, 1); knee from (1, 0), one below it: stays; root from (0, 0): stays; so all is
+    # in place
     np.testing.assert_allclose(
         bend.backward_forward([[0, 0], [1, 0], [2, 0]], [1, 1]), [[0, 0], [1, 0], [1, 1]]
     )

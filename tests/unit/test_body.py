@@ -1,4 +1,5 @@
-"""Human measurements: their arithmetic, shapes and refusals; the numbers themselves are checked in tests/outside."""
+"""Human measurements: their arithmetic, shapes and refusals; the numbers themselves are checked in
+tests/outside."""
 
 import csv
 from dataclasses import fields

@@ -182,8 +182,9 @@ def test_the_examples_of_rigkit_run(desk, served):
 
 def test_help_loads_the_standard_library_alone():
     code = (
-        "import sys\nfrom rigkit import cli\ntry:\n    cli.main(['mark', '--help'])\nexcept SystemExit:\n    pass\n"
-        "print(*{name.partition('.')[0] for name in sys.modules} - set(sys.stdlib_module_names), file=sys.stderr)"
+        "import sys\nfrom rigkit import cli\ntry:\n    cli.main(['mark', '--help'])\nexcept"
+        " SystemExit:\n    pass\nprint(*{name.partition('.')[0] for name in sys.modules} -"
+        " set(sys.stdlib_module_names), file=sys.stderr)"
     )
     done = subprocess.run(
         [sys.executable, "-S", "-c", code],
@@ -282,11 +283,17 @@ def test_a_bad_port_number_is_refused(capsys, served, port):
         ("lern", "rigkit: There is no command 'lern'. Did you mean learn?"),
         (
             "fly",
-            "rigkit: There is no command 'fly'. The commands are learn, export, inspect, pack and mark.",
+            (
+                "rigkit: There is no command 'fly'. The commands are learn, export, inspect, pack"
+                " and mark."
+            ),
         ),
         (
             "help fly",
-            "rigkit: There is no command 'fly'. The commands are learn, export, inspect, pack and mark.",
+            (
+                "rigkit: There is no command 'fly'. The commands are learn, export, inspect, pack"
+                " and mark."
+            ),
         ),
         ("--verison", "rigkit: There is no option --verison. Did you mean --version?"),
         ("--quickly", "rigkit: There is no option --quickly. See rigkit --help."),

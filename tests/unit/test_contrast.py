@@ -1,8 +1,9 @@
-"""Contrast, measured from the colours that are used: WCAG 2.2, criteria 1.4.3 (text) and 1.4.11 (what is not text).
+"""Contrast, measured from the colours that are used: WCAG 2.2, criteria 1.4.3 (text) and 1.4.11
+(what is not text).
 
-https://www.w3.org/TR/WCAG22/: text has 4.5:1 against what is behind it (we claim nothing for large text), shapes that
-carry meaning and the parts of controls have 3:1. Every `color`, `fill`, `stroke` and `border` of our style sheets is
-found here by itself; what is decoration says why.
+https://www.w3.org/TR/WCAG22/: text has 4.5:1 against what is behind it (we claim nothing for large
+text), shapes that carry meaning and the parts of controls have 3:1. Every `color`, `fill`, `stroke`
+and `border` of our style sheets is found here by itself; what is decoration says why.
 """
 
 import itertools
@@ -27,7 +28,8 @@ DECORATION = {
 }
 
 
-# --- the formula -----------------------------------------------------------------------------------------------------
+# --- the formula
+# -----------------------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(
@@ -53,7 +55,8 @@ def test_what_is_seen_through_is_measured_as_it_is_seen():
     assert contrast("rgba(0,0,0,0)", "#ffffff") == 1
 
 
-# --- JupyterLab's own colours ----------------------------------------------------------------------------------------
+# --- JupyterLab's own colours
+# ----------------------------------------------------------------------------------------
 
 
 def of_jupyterlab(theme):
@@ -100,21 +103,24 @@ def test_the_paper_of_a_picture_is_what_is_behind_it_in_jupyterlab(theme):
     assert over(paper, "#ffffff") == pytest.approx(over(ours, "#ffffff"))
 
 
-# --- pictures --------------------------------------------------------------------------------------------------------
+# --- pictures
+# --------------------------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("dark", [0, 1], ids=THEMES)
 @pytest.mark.parametrize("ground", ["paper", "floor"])
 @pytest.mark.parametrize("name", [name for name in INKS if name not in ("paper", "floor")])
 def test_every_ink_is_seen_on_paper_and_on_the_floor(name, ground, dark):
-    # "soft" is the ink of dotted ghosts and of the floor's line; the right side's dashes have the ink of their kind.
+    # "soft" is the ink of dotted ghosts and of the floor's line; the right side's dashes have the
+    # ink of their kind.
     least = TEXT if name == "ink" or name.endswith("-text") else SHAPE
     assert contrast(INKS[name][dark], INKS[ground][dark]) >= least
 
 
 @pytest.mark.parametrize("dark", [0, 1], ids=THEMES)
 def test_words_are_seen_on_what_plots_shade(dark):
-    # A span's name and a marker's number may lie on it; the shades are decoration, their edges are numbers on the axis.
+    # A span's name and a marker's number may lie on it; the shades are decoration, their edges are
+    # numbers on the axis.
     from rigkit import plots
 
     shade, paper = INKS["soft"][dark], INKS["paper"][dark]
@@ -139,12 +145,14 @@ def test_shapes_are_drawn_in_inks_and_text_in_the_inks_for_text():
     }
     shapes = {(what, name) for selector, what, name in used if not selector.endswith("text")}
     assert {name for what, name in shapes if what == "stroke"} == {"rig-hue"}
-    # What is filled is outlined in the same hue, or is the hue itself: a dot; the floor's band is decoration.
+    # What is filled is outlined in the same hue, or is the hue itself: a dot; the floor's band is
+    # decoration.
     assert {name for what, name in shapes if what == "fill"} <= {"rig-hue", "paper", *DECORATION}
     assert not re.search(r"[^-]opacity", stage._SHAPES.replace("fill-opacity", ""))
 
 
-# --- pages -----------------------------------------------------------------------------------------------------------
+# --- pages
+# -----------------------------------------------------------------------------------------------------------
 
 PAGES = {"marking": page.STYLE, "inspection": view.STYLE}
 
@@ -156,7 +164,8 @@ def inks_of(style, theme):
 
 
 def uses(style):
-    """Which variables a style sheet gives to text, to shapes and to grounds: three sets of names."""
+    """Which variables a style sheet gives to text, to shapes and to grounds: three sets of
+    names."""
     text, shapes, grounds = set(), set(), set()
     for selector, rule in re.findall(r"([^{}]+)\{([^{}]*)\}", style.replace(stage.STYLE, "")):
         for what, value in re.findall(
@@ -204,7 +213,8 @@ def test_a_printed_page_has_the_light_inks(name):
 
 
 def test_the_edge_of_a_card_is_seen_in_both_themes_or_beside_its_word():
-    # On a card in a notebook the edge repeats a word ("Nearly:", "serious"): it could be decoration, and is seen still.
+    # On a card in a notebook the edge repeats a word ("Nearly:", "serious"): it could be
+    # decoration, and is seen still.
     edges = {
         *map(str.lower, card._EDGE.values()),
         *re.findall(r"border-color:(#[0-9a-f]+)", view._CARD),

@@ -103,7 +103,8 @@ def test_a_standing_legs_hinge_axis_is_plus_x_its_y_runs_up_the_bone_and_z_is_fo
 
 
 def posed_leg(hip=0.0, knee=0.0):
-    """Where a straight standing leg's knee and ankle go when its joints turn about their own hinge axes."""
+    """Where a straight standing leg's knee and ankle go when its joints turn about their own hinge
+    axes."""
     world = placement.orient_chain([[0, 0.8, 0], [0, 0.4, 0], [0, 0, 0]])
     leg = skeleton.Skeleton.from_world(
         dict(zip(("hip", "knee", "ankle"), world, strict=True)),
@@ -188,7 +189,8 @@ def public_parameters():
 
 
 def test_degrees_and_centimetres_only_under_a_name_that_ends_so():
-    """No switch for units: what goes in or comes out is in radians and metres, or its name ends in deg or cm."""
+    """No switch for units: what goes in or comes out is in radians and metres, or its name ends in
+    deg or cm."""
     wrong = [
         pair
         for pair in public_parameters()

@@ -225,8 +225,10 @@ def test_a_notebook_shows_a_picture_or_a_table(thing):
 
 def test_the_words_are_those_a_person_reads():
     pose = two_bone.solve((0, 0.9, 0), (0, 0.1, 0.1), 0.43, 0.43, (0, 0.5, 1))
-    assert repr(pose) == (
-        "TwoBonePose: knee (0.000, 0.519, 0.199) m, ankle (0.000, 0.100, 0.100) m, flexion 40.7°, "
+    assert (
+        repr(pose)
+        == "TwoBonePose: knee (0.000, 0.519, 0.199) m, ankle (0.000, 0.100, 0.100) m, flexion"
+        " 40.7°, "
         "reached, guided by a pole"
     )
     far = two_bone.solve((0, 0.9, 0), [(0, 0.1, 0.1), (0, 0, 0.2)], 0.43, 0.43)
@@ -453,7 +455,8 @@ def test_a_notebook_shows_objects_and_loads_what_draws_them_then_only():
 
 
 def test_without_a_notebook_nothing_is_asked_for():
-    """Nor is anything with the stand-in for IPython that marking's jail holds, which has every name."""
+    """Nor is anything with the stand-in for IPython that marking's jail holds, which has every
+    name."""
     stand_in = (
         "import sys, types; ours = types.ModuleType('IPython'); ours.__getattr__ = lambda name: "
         "(lambda *given: object()); sys.modules['IPython'] = ours"
@@ -501,6 +504,7 @@ def test_a_panel_says_its_values_and_its_readout():
 
 
 def test_a_picture_says_its_words():
-    assert repr(stage.Stage(title="A leg stands", desc="It is straight.")) == (
-        "Stage, 600 × 634 px: A leg stands. It is straight."
+    assert (
+        repr(stage.Stage(title="A leg stands", desc="It is straight."))
+        == "Stage, 600 × 634 px: A leg stands. It is straight."
     )

@@ -1,4 +1,5 @@
-"""README.md and DEVELOPERS.md: every command, number, link, picture and piece of code in them is as it says."""
+"""README.md and DEVELOPERS.md: every command, number, link, picture and piece of code in them is as
+it says."""
 
 import re
 import shlex
@@ -28,7 +29,8 @@ def prose(page):
 
 
 def commands(page):
-    """Every command of a page, from its blocks and its lines, without the folder that its program is in."""
+    """Every command of a page, from its blocks and its lines, without the folder that its program
+    is in."""
     blocks = [text for language, text in FENCE.findall(page) if language in ("bash", "bat")]
     lines = re.findall(r"`(\S*(?:rigkit|python|pytest|pip) [^`]+)`", prose(page))
     found = [*"\n".join(blocks).splitlines(), *lines]

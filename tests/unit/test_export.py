@@ -1,4 +1,5 @@
-"""Puppets as glTF: they stand, face and walk in the file as they do here; and the command that writes one."""
+"""Puppets as glTF: they stand, face and walk in the file as they do here; and the command that
+writes one."""
 
 import os
 

@@ -1,4 +1,5 @@
-"""glTF in and out: files made by hand are read as the standard says, and what is written is read back."""
+"""glTF in and out: files made by hand are read as the standard says, and what is written is read
+back."""
 
 import dataclasses
 import os
@@ -24,7 +25,8 @@ CLOSE = {"rtol": 0, "atol": 1e-12}
 
 
 def test_the_standards_own_skin_example():
-    """glTF 2.0, "Skins": the mesh node's rotation and its parent's translation do not count; only joints do."""
+    """glTF 2.0, "Skins": the mesh node's rotation and its parent's translation do not count; only
+    joints do."""
     file = leg()
     file.json["nodes"] = [
         {"children": [1], "translation": [0, 1, 0]},
@@ -115,7 +117,8 @@ def test_a_rotation_not_of_length_one_is_reported_and_scaled():
 # --- accessors
 
 
-# The standard's table of normalised numbers: unsigned f = c / 255 or c / 65535, signed f = max(c / 127 or 32767, −1).
+# The standard's table of normalised numbers: unsigned f = c / 255 or c / 65535, signed f = max(c /
+# 127 or 32767, −1).
 @pytest.mark.parametrize(
     ("kind", "stored", "meant"),
     [
@@ -202,7 +205,8 @@ def with_decimals(value):
 
 
 def test_whole_numbers_may_be_written_as_decimals():
-    """glTF 2.0, "JSON Encoding": integers "MAY be stored as decimals with a zero fractional part"."""
+    """glTF 2.0, "JSON Encoding": integers "MAY be stored as decimals with a zero fractional
+    part"."""
     file = leg()
     same(gltf.read(file.glb(with_decimals(file.document()))), gltf.read(file.glb()))
 
@@ -220,7 +224,8 @@ def test_whole_numbers_may_be_written_as_decimals():
 )
 @pytest.mark.parametrize("indexed", [True, False])
 def test_triangles_strips_and_fans(mode, triangles, indexed):
-    """Corners in the standard's order: strip p(i), p(i + 1 + i mod 2), p(i + 2 − i mod 2); fan p(i+1), p(i+2), p(0)."""
+    """Corners in the standard's order: strip p(i), p(i + 1 + i mod 2), p(i + 2 − i mod 2); fan
+    p(i+1), p(i+2), p(0)."""
     file = File(nodes=[{"mesh": 0}])
     primitive = {"attributes": {"POSITION": file.add(np.arange(18).reshape(6, 3))}, "mode": mode}
     if indexed:

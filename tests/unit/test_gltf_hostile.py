@@ -1,4 +1,5 @@
-"""Strangers' glTF files: each broken or hostile one is refused with one sentence, soon and without much memory."""
+"""Strangers' glTF files: each broken or hostile one is refused with one sentence, soon and without
+much memory."""
 
 import copy
 import os
@@ -375,7 +376,10 @@ def sparse(order, **changes):
     [
         (
             sparse([1, 0]),
-            "accessors[0].sparse.indices: must increase and stay below the accessor's count, 3; got 0 to 1",
+            (
+                "accessors[0].sparse.indices: must increase and stay below the accessor's count, 3;"
+                " got 0 to 1"
+            ),
         ),
         (sparse([0, 3]), "got 0 to 3"),
         (sparse([1, 1]), "got 1 to 1"),

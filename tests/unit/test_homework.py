@@ -1,4 +1,5 @@
-"""The homework engine, with small questions of its own; the lessons' questions are tested in tests/homework."""
+"""The homework engine, with small questions of its own; the lessons' questions are tested in
+tests/homework."""
 
 import ast
 import dataclasses
@@ -75,7 +76,8 @@ def hw():
     return homework.Homework({"double": DOUBLE, "side": SIDE}, "ada")
 
 
-# --- the learner's side --------------------------------------------------------------------------------------------
+# --- the learner's side
+# --------------------------------------------------------------------------------------------
 
 
 def test_arguments_are_arrays_numbers_and_text_and_new_each_time():
@@ -290,7 +292,8 @@ def test_the_learners_side_knows_nothing_of_the_library():
     assert not [name for name in names if name.startswith("rigkit")]
 
 
-# --- the teacher's side --------------------------------------------------------------------------------------------
+# --- the teacher's side
+# --------------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("value", [[3, 4], (3, 4), [[3, 4]], [[3], [4]]])
@@ -422,7 +425,8 @@ def test_seeds_repeat_and_differ():
     assert one == same != other
 
 
-# --- in the notebook -----------------------------------------------------------------------------------------------
+# --- in the notebook
+# -----------------------------------------------------------------------------------------------
 
 
 def test_a_function_is_known_by_its_name_a_value_by_its_keyword(hw):
@@ -585,8 +589,8 @@ def test_a_card_shows_only_the_beginning_of_a_long_list():
         "06/double", checking.NOT_YET, 0.0, "no.", 0, 2, inputs={"few": rows[:6], "many": rows}
     )
     assert (
-        "few=[[0, 0.5], [1, 0.5], [2, 0.5], [3, 0.5], [4, 0.5], [5, 0.5]], many=[[0, 0.5], … 7 in all]"
-        in repr(Card(outcome))
+        "few=[[0, 0.5], [1, 0.5], [2, 0.5], [3, 0.5], [4, 0.5], [5, 0.5]], many=[[0, 0.5], … 7 in"
+        " all]" in repr(Card(outcome))
     )
 
 

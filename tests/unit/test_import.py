@@ -1,4 +1,5 @@
-"""What importing loads, and that data flows one way: a module imports only what stands above it in DEVELOPERS.md."""
+"""What importing loads, and that data flows one way: a module imports only what stands above it in
+DEVELOPERS.md."""
 
 import ast
 import importlib
@@ -16,7 +17,8 @@ NOTEBOOK = ["matplotlib", "ipywidgets", "IPython"]
 
 
 def documented_order():
-    """The modules as DEVELOPERS.md lists them, one to a line or more: "      mesh.py, skin.py  what they do"."""
+    """The modules as DEVELOPERS.md lists them, one to a line or more: "      mesh.py, skin.py  what
+    they do"."""
     house = (
         (FOLDER.parent / "DEVELOPERS.md")
         .read_text(encoding="utf-8")

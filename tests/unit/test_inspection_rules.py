@@ -185,7 +185,8 @@ def test_a_long_animation_is_said_to_be_measured_in_part():
 
 
 def test_what_only_hangs_on_a_leg_may_have_a_scale_of_its_own():
-    """A shin guard, one for both sides, on the right by its mirror image: no joint hangs below it."""
+    """A shin guard, one for both sides, on the right by its mirror image: no joint hangs below
+    it."""
     asset = rigs.clean()
     guard = gltf.Mesh("guard", np.eye(3) * 0.1, [(0, 1, 2)])
     hung = [

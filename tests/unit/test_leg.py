@@ -35,7 +35,8 @@ def tamsin_centres():
 
 
 def forward_values(rig, rng, *shape, bent=0.01):
-    """Random values for forward legs, their bend joints between `bent` and 2 radians from straight."""
+    """Random values for forward legs, their bend joints between `bent` and 2 radians from
+    straight."""
     values = {"pelvis": {channel: rng.uniform(-0.4, 0.4, shape) for channel in ct.CHANNELS}}
     for control in rig.controls:
         if control.name.endswith("_turn"):

@@ -36,7 +36,8 @@ def pieces(surface):
 
 
 def turns_around(point, surface):
-    """How often a surface goes around a point: 1 inside, 0 outside (solid angles; van Oosterom & Strackee 1983)."""
+    """How often a surface goes around a point: 1 inside, 0 outside (solid angles; van Oosterom &
+    Strackee 1983)."""
     a, b, c = np.moveaxis(surface.vertices[surface.triangles] - point, 1, 0)
     la, lb, lc = (np.linalg.norm(v, axis=-1) for v in (a, b, c))
 
@@ -291,7 +292,8 @@ def test_slices_of_many_poses():
 @quick
 @given(vectors, vectors)
 def test_slices_add_up_to_the_volume(turn, shift):
-    """Cavalieri: the areas of all slices, summed over the height. Simpson's rule is exact within a tetrahedron."""
+    """Cavalieri: the areas of all slices, summed over the height. Simpson's rule is exact within a
+    tetrahedron."""
     vertices = frames.apply(
         frames.frame(rotation.matrix_from_vector(turn), shift), TETRAHEDRON.vertices
     )

@@ -63,7 +63,8 @@ def press(panel, name):
     next(b for b in find(panel, widgets.Button) if b.description == name).click()
 
 
-# --- values and drawing ----------------------------------------------------------------------------------------------
+# --- values and drawing
+# ----------------------------------------------------------------------------------------------
 
 
 def test_a_panel_shows_something_from_the_start(panel, drawing):
@@ -125,7 +126,8 @@ def test_a_row_is_sent_without_its_style_sheet_which_the_panel_holds_once():
     assert ".rig-row{" in "".join(texts)
 
 
-# --- what is in it ---------------------------------------------------------------------------------------------------
+# --- what is in it
+# ---------------------------------------------------------------------------------------------------
 
 
 def test_order_title_picture_readout_controls_buttons(panel):
@@ -219,7 +221,8 @@ def test_a_slider_that_was_moved_is_not_sent_its_own_value_back(panel):
         assert slider.trait_metadata("value", "sync") is True
 
 
-# --- play ------------------------------------------------------------------------------------------------------------
+# --- play
+# ------------------------------------------------------------------------------------------------------------
 
 
 class Film:
@@ -413,7 +416,8 @@ def test_in_a_real_loop_play_waits_its_time_and_lets_others_run():
     assert len(others) > 5
 
 
-# --- errors ----------------------------------------------------------------------------------------------------------
+# --- errors
+# ----------------------------------------------------------------------------------------------------------
 
 
 def test_an_expected_error_is_a_sentence_and_the_last_picture_stays(panel):

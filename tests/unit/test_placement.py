@@ -117,7 +117,8 @@ def test_the_hinge_is_the_stated_sum(rng, bend_deg, least_deg):
 @quick
 @given(seeds, st.floats(0, 2 * np.pi))
 def test_the_hinge_is_continuous_through_straight(rng, heading):
-    # Bends from 3 degrees down to none, all around: the smaller the steps, the smaller the hinge's steps.
+    # Bends from 3 degrees down to none, all around: the smaller the steps, the smaller the hinge's
+    # steps.
     heading = heading + np.array([0.0, 1e-4])
     offsets = 0.2 * np.tan(np.radians(np.linspace(0, 3, 400)))[:, None]
     points = np.tile(STRAIGHT, (400, 2, 1, 1))

@@ -1,4 +1,5 @@
-"""Rotations: round trips, edges, batches. Agreement with other libraries is in tests/outside/test_rotations.py."""
+"""Rotations: round trips, edges, batches. Agreement with other libraries is in
+tests/outside/test_rotations.py."""
 
 import itertools
 

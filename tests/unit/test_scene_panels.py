@@ -1,4 +1,5 @@
-"""Every panel of every lesson: each control to both ends, each choice, each moment, from each moment."""
+"""Every panel of every lesson: each control to both ends, each choice, each moment, from each
+moment."""
 
 import importlib
 import inspect
@@ -53,7 +54,8 @@ def ends(control):
 
 
 def states(panel):
-    """Values to set: the start, each moment, and from each of them each control at its ends, alone."""
+    """Values to set: the start, each moment, and from each of them each control at its ends,
+    alone."""
     start = panel.values
     for moment in ({}, *panel.moments.values()):
         base = {**start, **moment}
@@ -105,7 +107,8 @@ def faults(picture, readout):
 
 
 def outside(svg):
-    """The words that a picture's edge cuts off, by their measured width; a chart's own are laid out by matplotlib."""
+    """The words that a picture's edge cuts off, by their measured width; a chart's own are laid out
+    by matplotlib."""
     left, top, width, height = map(float, svg.get("viewBox").split())
     charts = {
         text
@@ -186,8 +189,11 @@ def test_the_same_values_give_the_same_picture(panel):
         ("", "<strong>Check:</strong> no", "refuses"),
         ("<p>" + "x" * 70_000 + "</p>", "ok", "bytes"),
         (
-            f'<svg xmlns="{SVG[1:-1]}" role="img" viewBox="0 0 100 100"><title>t</title><desc>d</desc>'
-            '<text x="60" y="50">twelve letters</text></svg>',
+            (
+                f'<svg xmlns="{SVG[1:-1]}" role="img" viewBox="0 0 100'
+                ' 100"><title>t</title><desc>d</desc><text x="60" y="50">twelve'
+                " letters</text></svg>"
+            ),
             "ok",
             "outside",
         ),

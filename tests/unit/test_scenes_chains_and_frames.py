@@ -1,4 +1,5 @@
-"""What lesson 02 says in words: each number of its prose, and the scenes that have logic of their own."""
+"""What lesson 02 says in words: each number of its prose, and the scenes that have logic of their
+own."""
 
 import re
 
@@ -175,17 +176,17 @@ def test_keeping_the_numbers_jumps_by_the_height_of_the_pelvis(puppet):
 def test_the_panel_on_parents_says_what_the_prose_says():
     text = words(scene.hang_legs(PIP, "the pelvis", 0.0, 0.0)[1])
     assert (
-        "Numbers kept: the left hip's local place is 9.0 cm left, 58.0 cm up; the foot is off its place"
-        in text
+        "Numbers kept: the left hip's local place is 9.0 cm left, 58.0 cm up; the foot is off its"
+        " place" in text
     )
     assert "by 58.0 cm" in text
     assert (
-        "Place kept: the left hip's local place is 9.0 cm left, 0.0 cm up; the foot is where it belongs"
-        in text
+        "Place kept: the left hip's local place is 9.0 cm left, 0.0 cm up; the foot is where it"
+        " belongs" in text
     )
     text = words(scene.hang_legs(PIP, "none", 20.0, 0.0)[1])
-    assert text == (
-        "No parent yet: the left hip's local place is 9.0 cm left, 58.0 cm up; "
+    assert (
+        text == "No parent yet: the left hip's local place is 9.0 cm left, 58.0 cm up; "
         "the foot is left behind by 20.0 cm."
     )
 
@@ -193,7 +194,7 @@ def test_the_panel_on_parents_says_what_the_prose_says():
 def test_legs_that_kept_their_place_follow_the_pelvis():
     text = words(scene.hang_legs(PIP, "the pelvis", -12.0, 15.0)[1])
     assert (
-        "Place kept: the left hip's local place is 9.0 cm left, 0.0 cm up; the foot is where it belongs"
-        in text
+        "Place kept: the left hip's local place is 9.0 cm left, 0.0 cm up; the foot is where it"
+        " belongs" in text
     )
     assert "off its place by 58.0 cm" in text  # however the pelvis turns

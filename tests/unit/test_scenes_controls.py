@@ -1,4 +1,5 @@
-"""What lesson 08 says, measured: pivots, gaps, what a pelvis carries, and a goal with keys of its own."""
+"""What lesson 08 says, measured: pivots, gaps, what a pelvis carries, and a goal with keys of its
+own."""
 
 import numpy as np
 import pytest

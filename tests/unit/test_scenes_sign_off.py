@@ -1,4 +1,5 @@
-"""The numbers that lesson 12 says in words, and that each of its ten rigs is broken in one way only."""
+"""The numbers that lesson 12 says in words, and that each of its ten rigs is broken in one way
+only."""
 
 import numpy as np
 import pytest
@@ -62,7 +63,8 @@ def largest_difference(number, pose):
     ("pose", "shown"), [(scene.AT_REST, {3, 4, 9}), (scene.MOVING, {1, 2, 3, 4, 5, 6, 8, 9})]
 )
 def test_which_of_the_ten_a_skin_shows(pose, shown):
-    """Rig 3's skin was made for another rest pose; at rest rig 8 shows by its joints only, and 7 and 10 by none."""
+    """Rig 3's skin was made for another rest pose; at rest rig 8 shows by its joints only, and 7
+    and 10 by none."""
     assert {number for number in NUMBERS if largest_difference(number, pose) > 1.0} == shown
 
 

@@ -65,7 +65,8 @@ def test_every_puppet_s_knee_is_whole_at_rest(puppet):
 
 
 def test_the_volume_of_half_a_skin_is_half_the_volume():
-    """It is open at the midplane, where the first vertex, from which the volume is measured, lies too."""
+    """It is open at the midplane, where the first vertex, from which the volume is measured, lies
+    too."""
     rig = LegRig.from_puppet(TAMSIN)
     surface, _ = skin.rig_skin(rig, TAMSIN, scene.VERTICES)
     _, half, _ = scene.dressed(TAMSIN)

@@ -1,4 +1,5 @@
-"""What the first page shows: puppets that stand on their floor, and a foot that stays while its pelvis sinks."""
+"""What the first page shows: puppets that stand on their floor, and a foot that stays while its
+pelvis sinks."""
 
 import re
 

@@ -106,9 +106,11 @@ def test_one_fixed_point_is_not_enough(about, slide, depth):
     points = (
         scene.rolled(TAMSIN, ROLL_DEG)
         if about is None
-        else scene.ankle_held(TAMSIN, ROLL_DEG)
-        if about == "ankle"
-        else scene.about_one(TAMSIN, about, ROLL_DEG)
+        else (
+            scene.ankle_held(TAMSIN, ROLL_DEG)
+            if about == "ankle"
+            else scene.about_one(TAMSIN, about, ROLL_DEG)
+        )
     )
     assert scene.slide_cm(points)[-1] == pytest.approx(slide, abs=0.05)
     assert -scene.lowest_cm(points).min() == pytest.approx(depth, abs=0.05)
@@ -137,8 +139,8 @@ def test_what_the_ankle_does_not_give_the_foot_must():
     )
     words = scene.ankle_following(TAMSIN, 40)[1]
     assert (
-        "ankle moves by <b>9.8 cm</b>, the foot is 0.0 cm off its place, its lowest point on the floor"
-        in words
+        "ankle moves by <b>9.8 cm</b>, the foot is 0.0 cm off its place, its lowest point on the"
+        " floor" in words
     )
     assert (
         "<b>0.0 cm</b>, the foot is 9.8 cm off its place, its lowest point 6.6 cm in the floor"

@@ -1,4 +1,5 @@
-"""Lesson 05's scenes: the numbers its prose and its pictures' alternatives say, and that curves and legs agree."""
+"""Lesson 05's scenes: the numbers its prose and its pictures' alternatives say, and that curves and
+legs agree."""
 
 import re
 

@@ -14,7 +14,8 @@ TAMSIN, ODO, PIP = PUPPETS["Tamsin"], PUPPETS["Odo"], PUPPETS["Pip"]
 
 
 def numbers(kind, knee=0.0, turn=0.0, swing=0.0):
-    """Anatomy's angles of the left and the right leg: knee flexion, hip rotation inward, abduction."""
+    """Anatomy's angles of the left and the right leg: knee flexion, hip rotation inward,
+    abduction."""
     return scene.anatomy(TAMSIN, *scene._same_numbers(TAMSIN, kind, knee, turn, swing))
 
 
@@ -36,8 +37,10 @@ def test_the_signs_are_those_of_mirrored_turns():
         skeleton, world = scene._same_numbers(TAMSIN, kind, 60, 30, 20)
         local = skeleton.local(world)
         turns = {
-            name: np.swapaxes(skeleton.rest_local[skeleton.index(name), :3, :3], 0, 1)
-            @ local[skeleton.index(name), :3, :3]
+            name: (
+                np.swapaxes(skeleton.rest_local[skeleton.index(name), :3, :3], 0, 1)
+                @ local[skeleton.index(name), :3, :3]
+            )
             for name in ("L_hip", "L_knee")
         }
         both = turns | {

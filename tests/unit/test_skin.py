@@ -16,7 +16,8 @@ seeds = st.integers(0, 2**32 - 1)
 
 
 def two_leg_skeleton(puppet):
-    """Pelvis, hips, knees, ankles (the heron's feet below them) and toes; every frame along the world's axes."""
+    """Pelvis, hips, knees, ankles (the heron's feet below them) and toes; every frame along the
+    world's axes."""
     chain = mesh.puppet_chain(puppet)
     toe = chain[-1] + [0, -0.8 * puppet.ankle_height, puppet.foot_length - puppet.heel_length]
     world, parents = {"pelvis": frames.frame(origin=chain[0] * [0, 1, 1])}, {"pelvis": None}
@@ -311,7 +312,8 @@ def test_linear_blend_takes_scale_and_dual_quaternions_refuse_it():
 
 
 def test_dual_quaternions_move_each_vertex_rigidly():
-    """Vertices with one row of weights keep their distances, however far apart their joints move."""
+    """Vertices with one row of weights keep their distances, however far apart their joints
+    move."""
     vertices, weights, matrices = random_skin(11)
     posed = skin.dual_quaternion_blend(vertices, np.tile(weights[0], (40, 1)), matrices)
     before = np.linalg.norm(vertices[:, None] - vertices, axis=-1)
@@ -332,7 +334,8 @@ def test_the_order_of_joints_does_not_matter(seed):
 
 
 def test_dual_quaternions_go_the_short_way_from_whichever_joint_is_stronger():
-    """Turns of 100 degrees to either side are 160 apart by the back: the blend must not pass through no turn at all."""
+    """Turns of 100 degrees to either side are 160 apart by the back: the blend must not pass
+    through no turn at all."""
     matrices = np.stack(
         [frames.frame(rotation.matrix_about("y", np.radians(a))) for a in (100, -100)]
     )

@@ -84,7 +84,8 @@ def test_the_sign_of_the_preset_bend_decides_the_side(solve, bend_deg, side):
     assert found.reached
     assert not found.stalled
     exact = two_bone.solve_planar(SHORTER, 0.43, 0.42, side).knee
-    # the turn's sign is the preset's; with Jacobian transposed steps it may leap over, so only its size is asked there
+    # the turn's sign is the preset's; with Jacobian transposed steps it may leap over, so only its
+    # size is asked there
     angle = bend.measure_bend(found.points).angle
     if solve is solvers.jacobian_transpose:
         angle, exact = abs(angle), abs(exact)
@@ -203,11 +204,12 @@ def test_hinges_turn_about_their_axes_only_and_carry_those_below(name):
 
 @pytest.mark.parametrize("name", hinge_solvers)
 def test_a_twisted_hinge_keeps_its_angle_to_the_bone(name):
-    # hip about y, knee about x: the knee's axis turns with the hip, so the two bones' lengths and the
-    # square angle between knee axis and both bones hold
+    # hip about y, knee about x: the knee's axis turns with the hip, so the two bones' lengths and
+    # the square angle between knee axis and both bones hold
     points = np.array([[0.0, 1, 0], [0, 0.9, 0.4], [0, 0.6, 0.7]])
     axes = np.array([[0.0, 1, 0], [1, 0, 0]])
-    turn = 0.7  # reachable by construction: hip turned by 0.7 about y, then the knee by 0.5 about its axis
+    # reachable by construction: hip turned by 0.7 about y, then the knee by 0.5 about its axis
+    turn = 0.7
     knee = points[1] + rotation.matrix_about("x", 0.5) @ (points[2] - points[1])
     hip = rotation.matrix_about("y", turn)
     goal = points[0] + hip @ (knee - points[0])
@@ -231,7 +233,8 @@ def test_flat_chain_is_the_same_in_space():
 
 
 def test_slanted_straight_legs_are_left_to_rounding():
-    # Their points are rounded, so they are bent by some 1e-16; who moves at all moves to a side that rounding chose.
+    # Their points are rounded, so they are bent by some 1e-16; who moves at all moves to a side
+    # that rounding chose.
     angle = np.random.default_rng(6).uniform(0, 2 * np.pi, 600)
     line, ahead = (
         np.stack([np.cos(angle), np.sin(angle)], axis=-1),

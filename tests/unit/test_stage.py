@@ -1,4 +1,5 @@
-"""Stages: what a picture of a rig says, that it can be read everywhere, and that it is the same everywhere."""
+"""Stages: what a picture of a rig says, that it can be read everywhere, and that it is the same
+everywhere."""
 
 import os
 import re
@@ -44,7 +45,8 @@ def classes(picture):
     return [element.get("class", "") for element in ET.fromstring(picture.svg()).iter()]
 
 
-# --- inks ------------------------------------------------------------------------------------------------------------
+# --- inks
+# ------------------------------------------------------------------------------------------------------------
 
 
 def test_both_themes_have_the_same_inks_with_fallbacks_in_the_style_sheet():
@@ -69,7 +71,8 @@ def test_a_card_keeps_its_light_inks_whatever_the_page():
     assert INKS["forward"][1] not in card
 
 
-# --- markup ----------------------------------------------------------------------------------------------------------
+# --- markup
+# ----------------------------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("view", st_module.VIEWS)
@@ -141,11 +144,13 @@ def test_no_markup_holds_a_negative_zero():
     assert not re.search(r"-0(?![.\d])", full().card().replace("0 0 0 1", ""))
 
 
-# --- views -----------------------------------------------------------------------------------------------------------
+# --- views
+# -----------------------------------------------------------------------------------------------------------
 
 
 def dot_at(view, point, **options):
-    """Where the picture puts a point, in px right of and above the centre of a 100 px per metre view."""
+    """Where the picture puts a point, in px right of and above the centre of a 100 px per metre
+    view."""
     stage = Stage(view, (-2, -2), (2, 2), width=400, **options).dots([point])
     dot = next(parts(stage, "circle"))
     return float(dot.get("cx")) - 200, 200 - float(dot.get("cy"))
@@ -200,7 +205,8 @@ def test_limits_are_fixed_whatever_is_drawn():
     assert next(parts(near, "circle")).attrib == next(parts(far, "circle")).attrib
 
 
-# --- what is drawn ---------------------------------------------------------------------------------------------------
+# --- what is drawn
+# ---------------------------------------------------------------------------------------------------
 
 
 def test_kind_is_told_by_hue_and_side_by_letter_and_outline():
@@ -324,7 +330,8 @@ def test_an_angles_number_makes_way_for_a_bone():
     assert beside[0] > 230 or beside[2] < 170  # the bone's edges
 
 
-# --- words -----------------------------------------------------------------------------------------------------------
+# --- words
+# -----------------------------------------------------------------------------------------------------------
 
 
 def boxes(picture):
@@ -408,7 +415,8 @@ def test_a_word_too_wide_for_the_view_begins_at_its_edge():
     assert box[0] == pytest.approx(60 - label.width)
 
 
-# --- rows and notebooks ----------------------------------------------------------------------------------------------
+# --- rows and notebooks
+# ----------------------------------------------------------------------------------------------
 
 
 def test_a_row_wraps_before_its_words_get_too_small():
@@ -447,7 +455,8 @@ def test_what_is_left_of_the_live_drawing_without_its_style_sheet_is_hidden_and_
     assert ".rig-live{display:block!important}.rig-still{display:none!important}" in html
 
 
-# --- surfaces --------------------------------------------------------------------------------------------------------
+# --- surfaces
+# --------------------------------------------------------------------------------------------------------
 
 BOX = mesh.tube(
     0.2, 0.8, around=4, along=4
@@ -543,7 +552,8 @@ def test_surfaces_that_are_none_are_refused_by_name(name, draw):
         draw(Stage())
 
 
-# --- bad input -------------------------------------------------------------------------------------------------------
+# --- bad input
+# -------------------------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("bad", [np.nan, np.inf, "0.5", None])

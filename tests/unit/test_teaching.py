@@ -1,4 +1,5 @@
-"""The course for a classroom: folded code, notes made from the lessons, and a teacher's changes kept."""
+"""The course for a classroom: folded code, notes made from the lessons, and a teacher's changes
+kept."""
 
 import json
 
@@ -95,8 +96,10 @@ def test_signs_that_mean_something_in_markdown_are_shown_as_they_are():
 def test_a_lesson_without_notes_or_exercise_has_only_what_there_is(tmp_path, monkeypatch):
     bare = course.Lesson("99", "Bare", 5, ("see it",), tmp_path / "99-bare.ipynb", None)
     monkeypatch.setattr(course, "lessons", lambda: (bare,))
-    assert teaching.notes()["cells"][1]["source"] == (
-        "## 99 Bare\n\n[Open the lesson](lessons/99-bare.ipynb), 5 minutes. Afterwards the class can:\n\n- see it"
+    assert (
+        teaching.notes()["cells"][1]["source"]
+        == "## 99 Bare\n\n[Open the lesson](lessons/99-bare.ipynb), 5 minutes. Afterwards the class"
+        " can:\n\n- see it"
     )
     assert "99" not in notebook.lessons()
 

@@ -10,8 +10,9 @@ import pytest
 
 ROOT = Path(__file__).parents[2]
 
-# Checked as a user's own program would be: strictly, against the library as installed. A line that the checker must
-# refuse ends with "wrong:" and the refusal's code; it must have nothing to say of any other.
+# Checked as a user's own program would be: strictly, against the library as installed. A line that
+# the checker must refuse ends with "wrong:" and the refusal's code; it must have nothing to say of
+# any other.
 PROGRAM = """
 import pathlib
 from typing import assert_type

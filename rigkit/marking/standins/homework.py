@@ -1,4 +1,5 @@
-"""`rigkit.homework` inside the jail: gives the learner's numbers, remembers what is handed in, judges nothing."""
+"""`rigkit.homework` inside the jail: gives the learner's numbers, remembers what is handed in,
+judges nothing."""
 
 from types import SimpleNamespace
 
