@@ -9,7 +9,6 @@ abduction, rotation).
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from math import isfinite
 
 import numpy as np
 
@@ -634,12 +633,8 @@ def _values(controls: Sequence[Control], values: ControlValues) -> Floats:
             )
         for channel, value in channels.items():
             place = at[name], _channel(name, channel)
-            if isinstance(value, float) and isfinite(
-                value
-            ):  # most are, and a slider cannot wait for the rest
-                given[place] = value
-            else:
-                given[place] = _check.numbers(f"{name} {channel}", value)
+            number = _check.plain(value)  # most are, and a slider cannot wait for the rest
+            given[place] = number[0] if number else _check.numbers(f"{name} {channel}", value)
     shape = _check.batch(
         **{
             f"{controls[i].name} {CHANNELS[j]}": value.shape

@@ -6,9 +6,9 @@ turned about the hip–ankle line (3-D: the pole, the hint, the swivel).
 """
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,7 +28,6 @@ ON_THE_LINE = (
     1e-6  # a point nearer to the hip–ankle line than this share of its distance gives no direction
 )
 ROUNDING = 2.0**-49  # a leg within this share of full reach is straight
-_DOUBLE = np.dtype(float)
 _TINY = 1e-200  # a squared length this small is no longer exact
 _NO_DISTANCE = 1e-150  # metres: what is nearer is in one place; its square would no longer be exact
 
@@ -613,35 +612,17 @@ def _one_leg(
 ) -> _Legs | None:
     """The arguments of one leg as plain floats; None if they are anything else, or anything but
     right."""
-    if not (
-        isinstance(upper, float)
-        and isinstance(lower, float)
-        and isinstance(swivel, float)
-        and isinstance(soft, float)
-    ):
+    sizes = _check.plain(upper, lower, swivel, soft)
+    vectors = [
+        _check.plain_vector(v) for v in (hip, goal, hint, *(() if pole is None else (pole,)))
+    ]
+    if sizes is None or None in vectors:
         return None
-    hip, goal, hint, pole = (
-        _floats(hip),
-        _floats(goal),
-        _floats(hint),
-        pole if pole is None else _floats(pole),
-    )
-    if hip is False or goal is False or hint is False or pole is False:
+    upper, lower, swivel, soft = sizes
+    hip, goal, hint, pole = *vectors[:3], vectors[3] if pole is not None else None
+    if not (upper > 0 and lower > 0 and 0 <= soft <= upper + lower and dot(hint, hint) > _TINY):
         return None
-    sound = math.isfinite(sum([*hip, *goal, *hint, *(pole or ()), upper, lower, swivel, soft]))
-    if not (
-        sound and upper > 0 and lower > 0 and 0 <= soft <= upper + lower and dot(hint, hint) > _TINY
-    ):
-        return None
-    return hip, goal, float(upper), float(lower), pole, hint, float(swivel), float(soft), ()
-
-
-def _floats(vector: Any) -> Sequence[float] | Literal[False]:
-    """The three plain floats of `vector` if it is just that, or an array of it, else False."""
-    if type(vector) is np.ndarray and vector.shape == (3,) and vector.dtype is _DOUBLE:
-        return vector.tolist()
-    plain = type(vector) in (list, tuple) and [*map(type, vector)] == [float, float, float]
-    return vector if plain else False
+    return hip, goal, upper, lower, pole, hint, swivel, soft, ()
 
 
 def _legs(

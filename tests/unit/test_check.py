@@ -1,4 +1,4 @@
-"""The one door for arguments: what passes, and what the refusal says."""
+"""Argument validation: what passes, and what the refusal says."""
 
 import numpy as np
 import pytest
@@ -82,6 +82,33 @@ def test_numbers_too_large_for_float64_are_not_finite():
     if widest > np.finfo(np.float64).max:  # not on every machine
         with pytest.raises(ValueError, match="finite"), np.errstate(over="ignore"):
             _check.numbers("a", np.array([widest]), 1)
+
+
+def test_plain_numbers_of_every_type_become_floats():
+    numbers = (3, 2.5, np.float64(1), np.float32(2.5), np.int8(-128), np.uint64(7), np.float16(0.5))
+    plain = _check.plain(*numbers)
+    assert plain == numbers
+    assert {type(number) for number in plain} == {float}
+    for vector in ([1, 2, 3], (1.0, np.int32(2), 3), np.array([1, 2, 3]), np.float32([1, 2, 3])):
+        assert _check.plain_vector(vector) == (1.0, 2.0, 3.0)
+
+
+NOT_PLAIN = [True, np.True_, "1", None, 1j, np.nan, np.inf, -np.inf, [1], np.ones(()), 2**62]
+NOT_PLAIN += [10**30, -(10**400), np.longdouble("1e4000")]  # no array or no float can hold them
+
+
+@pytest.mark.parametrize("value", NOT_PLAIN)
+def test_what_is_not_a_plain_number_is_left_to_the_slow_way(value):
+    assert _check.plain(value) is None
+    assert _check.plain(1.0, value) is None
+    assert _check.plain_vector([1, value, 2]) is None
+
+
+@pytest.mark.parametrize(
+    "value", ["123", [1, 2], np.ones((1, 3)), np.ones(3, bool), np.ones(2), 1.0]
+)
+def test_what_is_not_a_plain_vector_is_left_to_the_slow_way(value):
+    assert _check.plain_vector(value) is None
 
 
 @pytest.mark.parametrize("value", [0, -1, [0.4, 0.0], [0.4, -0.1]])

@@ -311,6 +311,14 @@ def test_integers_equal_floats_and_inputs_are_left_alone():
     assert values == {"a": {"shift_x": 1, "turn_z": [1, 2]}}
 
 
+@pytest.mark.parametrize("number", [int, float, np.float32, np.int64])
+def test_a_single_number_of_any_type_is_read_without_arrays(monkeypatch, number):
+    lever, values = ct.Control("a"), {"a": {"shift_x": number(2), "turn_y": number(1)}}
+    wanted = ct.pose([lever], {"a": {"shift_x": [2.0], "turn_y": [1.0]}})["a"][0]
+    monkeypatch.setattr(ct._check, "numbers", None)
+    np.testing.assert_array_equal(ct._pose([lever], ct._values([lever], values), {})["a"], wanted)
+
+
 def test_circles_are_refused_by_name():
     a, b, c = (
         ct.Control(n, follows=(ct.Follow(m),)) for n, m in (("a", "b"), ("b", "c"), ("c", "a"))

@@ -230,13 +230,27 @@ def test_arguments_broadcast_to_one_batch_shape():
     assert pose.miss[1, 0] != 1.0
 
 
-def test_whole_numbers_and_lists_equal_decimals():
-    whole = two_bone.solve([0, 5, 0], (0, 0, 0), 4, 3, [0, 3, 9])
-    decimal = two_bone.solve(
-        np.array([0.0, 5.0, 0.0]), np.zeros(3), 4.0, 3.0, np.array([0.0, 3.0, 9.0])
-    )
-    for field in dataclasses.fields(whole):
-        np.testing.assert_array_equal(getattr(whole, field.name), getattr(decimal, field.name))
+ONE_LEG = {"hip": [0, 5, 0], "goal": [1, 0, 0], "upper": 4, "lower": 3, "pole": [0, 3, 9],
+           "hint": [0, 0, 1], "swivel": 1, "soft": 2}  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    "vector", [list, tuple, np.array, np.float32, np.int8, lambda v: [*map(np.int64, v)]]
+)
+@pytest.mark.parametrize("number", [int, float, np.float64, np.float32, np.int16])
+def test_one_leg_of_any_type_of_number_is_solved_without_arrays(monkeypatch, vector, number):
+    slow = two_bone._legs(**ONE_LEG)
+    decimal = two_bone._solved(slow, False, np.sqrt, np.arctan2, np.any)
+    monkeypatch.setattr(two_bone, "_legs", None)
+    leg = {k: vector(v) if isinstance(v, list) else number(v) for k, v in ONE_LEG.items()}
+    assert_same(two_bone.solve(**leg), decimal, (), tolerance=2e-15)
+
+
+def test_whole_numbers_and_decimals_give_the_same_leg_to_the_last_digit():
+    decimal = {
+        k: np.array(v, dtype=float) if isinstance(v, list) else float(v) for k, v in ONE_LEG.items()
+    }
+    assert_same(two_bone.solve(**ONE_LEG), two_bone.solve(**decimal), (), tolerance=0)
 
 
 @pytest.mark.parametrize("off", [0.0, 1e-9, 1e-8, -1e-9])
