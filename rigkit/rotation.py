@@ -1,9 +1,10 @@
-"""Rotations: matrices, quaternions, rotation vectors and named Euler orders, one at a time or in
-batches.
+"""Rotations: matrices, quaternions, rotation vectors, named Euler orders; single or in batches.
 
 A matrix turns column vectors: `turned = matrix @ vector`. Quaternions are scalar-last (x, y, z, w),
 as in glTF 2.0. Angles are radians, positive by the right-hand rule.
 """
+
+from __future__ import annotations
 
 from collections.abc import Sequence
 
@@ -12,11 +13,41 @@ import numpy as np
 from rigkit import _check
 from rigkit._types import ArrayLike, Floats
 
+__all__ = [
+    "AXES",
+    "matrix_about",
+    "matrix_from_vector",
+    "vector_from_matrix",
+    "quaternion_from_vector",
+    "vector_from_quaternion",
+    "unit_quaternion",
+    "matrix_from_quaternion",
+    "quaternion_from_matrix",
+    "multiply_quaternions",
+    "slerp",
+    "matrix_from_euler",
+    "euler_from_matrix",
+    "matrix_between",
+    "perpendicular",
+    "angle_between",
+    "turn_angle",
+    "check_matrix",
+    "orthonormalise",
+]
+
 AXES = {"x": 0, "y": 1, "z": 2}
+_CYCLIC = ((1, 2), (2, 0), (0, 1))  # the other two axes of x, of y and of z
+
+
+def __dir__() -> list[str]:
+    return __all__
 
 
 def matrix_about(axis: ArrayLike | str, angle: ArrayLike) -> Floats:
     """The matrix of a turn by `angle` about `axis` (Rodrigues' formula).
+
+    With K the matrix of the cross product by the unit axis, it is I + sin θ K + (1 − cos θ) K²: the
+    part of a vector along the axis stays, the part across it turns in its plane.
 
     Parameters
     ----------
@@ -33,11 +64,16 @@ def matrix_about(axis: ArrayLike | str, angle: ArrayLike) -> Floats:
     ------
     ValueError
         If `axis` has no direction, or the batch shapes do not broadcast.
+
+    Examples
+    --------
+    >>> from rigkit import rotation
+    >>> rotation.matrix_about("z", 0.5).round(3).tolist()
+    [[0.878, -0.479, 0.0], [0.479, 0.878, 0.0], [0.0, 0.0, 1.0]]
     """
-    axis = _check.directions(
-        "axis",
-        np.eye(3)[AXES[_check.choice("axis", axis, AXES)]] if isinstance(axis, str) else axis,
-    )
+    if isinstance(axis, str):
+        axis = np.eye(3)[AXES[_check.choice("axis", axis, AXES)]]
+    axis = _check.directions("axis", axis)
     angle = _check.numbers("angle", angle)
     _check.batch(axis=axis.shape[:-1], angle=angle.shape)
     cross = _cross_matrix(axis)
@@ -55,6 +91,17 @@ def matrix_from_vector(vector: ArrayLike) -> Floats:
     Returns
     -------
     ndarray, shape (..., 3, 3)
+
+    Raises
+    ------
+    ValueError
+        Bad numbers.
+
+    Examples
+    --------
+    >>> from rigkit import rotation
+    >>> rotation.matrix_from_vector([0, 0, 0.5]).round(3).tolist()
+    [[0.878, -0.479, 0.0], [0.479, 0.878, 0.0], [0.0, 0.0, 1.0]]
     """
     return matrix_from_quaternion(quaternion_from_vector(vector))
 
@@ -70,21 +117,65 @@ def vector_from_matrix(matrix: ArrayLike) -> Floats:
     -------
     ndarray, shape (..., 3)
         Radians.
+
+    Raises
+    ------
+    ValueError
+        If `matrix` is not a rotation.
+
+    Examples
+    --------
+    >>> from rigkit import rotation
+    >>> rotation.vector_from_matrix(rotation.matrix_about("y", 0.3)).round(6).tolist()
+    [0.0, 0.3, 0.0]
     """
     return vector_from_quaternion(quaternion_from_matrix(matrix))
 
 
 def quaternion_from_vector(vector: ArrayLike) -> Floats:
-    """The unit quaternion (x, y, z, w) of a rotation vector, shape (..., 3) in radians, to shape
-    (..., 4)."""
+    """The unit quaternion (x, y, z, w) of a rotation vector.
+
+    With θ the vector's length it is (sin(θ/2) · axis, cos(θ/2)).
+
+    Parameters
+    ----------
+    vector : array_like, shape (..., 3)
+        Radians.
+
+    Returns
+    -------
+    ndarray, shape (..., 4)
+
+    Raises
+    ------
+    ValueError
+        Bad numbers.
+    """
     vector = _check.numbers("vector", vector, 3)
     half = np.linalg.norm(vector, axis=-1, keepdims=True) / 2
     return np.concatenate([vector * (np.sinc(half / np.pi) / 2), np.cos(half)], axis=-1)
 
 
 def vector_from_quaternion(quaternion: ArrayLike) -> Floats:
-    """The rotation vector of a quaternion, shape (..., 4) to (..., 3), its angle between 0 and π
-    radians."""
+    """The rotation vector of a quaternion, its angle between 0 and π.
+
+    The angle is 2 atan2(|(x, y, z)|, w), which is exact for the smallest turns too.
+
+    Parameters
+    ----------
+    quaternion : array_like, shape (..., 4)
+        Any length above zero.
+
+    Returns
+    -------
+    ndarray, shape (..., 3)
+        Radians.
+
+    Raises
+    ------
+    ValueError
+        A quaternion of length zero.
+    """
     quaternion = unit_quaternion(quaternion)
     quaternion = np.where(quaternion[..., 3:] < 0, -quaternion, quaternion)
     sine = np.linalg.norm(quaternion[..., :3], axis=-1, keepdims=True)
@@ -94,13 +185,28 @@ def vector_from_quaternion(quaternion: ArrayLike) -> Floats:
 
 
 def unit_quaternion(quaternion: ArrayLike) -> Floats:
-    """`quaternion`, shape (..., 4), scaled to length one; a quaternion of length zero is
-    refused."""
+    """A quaternion scaled to length one.
+
+    Parameters
+    ----------
+    quaternion : array_like, shape (..., 4)
+
+    Returns
+    -------
+    ndarray, shape (..., 4)
+
+    Raises
+    ------
+    ValueError
+        A quaternion of length zero.
+    """
     return _unit_quaternion("quaternion", quaternion)
 
 
 def matrix_from_quaternion(quaternion: ArrayLike) -> Floats:
     """The matrix of a quaternion (x, y, z, w) of any length above zero.
+
+    Its columns are q e q* for the unit vectors e, multiplied out.
 
     Parameters
     ----------
@@ -109,6 +215,17 @@ def matrix_from_quaternion(quaternion: ArrayLike) -> Floats:
     Returns
     -------
     ndarray, shape (..., 3, 3)
+
+    Raises
+    ------
+    ValueError
+        A quaternion of length zero.
+
+    Examples
+    --------
+    >>> from rigkit import rotation
+    >>> rotation.matrix_from_quaternion([0, 0, 1, 1]).round(6).tolist()
+    [[0.0, -1.0, 0.0], [1.0, 0.0, 0.0], [0.0, 0.0, 1.0]]
     """
     x, y, z, w = np.moveaxis(unit_quaternion(quaternion), -1, 0)
     return _stack_rows(
@@ -123,8 +240,10 @@ def matrix_from_quaternion(quaternion: ArrayLike) -> Floats:
 def quaternion_from_matrix(matrix: ArrayLike) -> Floats:
     """The unit quaternion (x, y, z, w) of a rotation matrix, with w never negative.
 
-    Computed from the largest of the four components (Shepperd, *J. Guidance and Control* 1:223,
-    1978; from memory), so no digit is lost at any angle.
+    In `matrix_from_quaternion`, 1 + trace is 4w², and 1 + 2mᵢᵢ − trace is 4qᵢ²; the sums of
+    mirrored entries are the products 4qᵢqⱼ, their differences 4qᵢw. So row i of a 4 × 4 table of
+    these is the quaternion times 4qᵢ; the row of the largest qᵢ is taken, and no digit is lost at
+    any angle.
 
     Parameters
     ----------
@@ -138,23 +257,20 @@ def quaternion_from_matrix(matrix: ArrayLike) -> Floats:
     ------
     ValueError
         If `matrix` is not a rotation.
+
+    Examples
+    --------
+    >>> from rigkit import rotation
+    >>> rotation.quaternion_from_matrix([[0, -1, 0], [1, 0, 0], [0, 0, 1]]).round(3).tolist()
+    [0.0, 0.0, 0.707, 0.707]
     """
     m = check_matrix("matrix", matrix)
     trace = np.trace(m, axis1=-2, axis2=-1)
     diagonal = np.diagonal(m, axis1=-2, axis2=-1)
-    # Row i of `table` is the quaternion times four times its i-th component.
     x, y, z = 1 + 2 * np.moveaxis(diagonal, -1, 0) - trace
     w = 1 + trace
-    xy, yz, zx = (
-        m[..., 1, 0] + m[..., 0, 1],
-        m[..., 2, 1] + m[..., 1, 2],
-        m[..., 0, 2] + m[..., 2, 0],
-    )
-    xw, yw, zw = (
-        m[..., 2, 1] - m[..., 1, 2],
-        m[..., 0, 2] - m[..., 2, 0],
-        m[..., 1, 0] - m[..., 0, 1],
-    )
+    yz, zx, xy = (m[..., j, i] + m[..., i, j] for i, j in _CYCLIC)
+    xw, yw, zw = (m[..., j, i] - m[..., i, j] for i, j in _CYCLIC)
     table = _stack_rows([[x, xy, zx, xw], [xy, y, yz, yw], [zx, yz, z, zw], [xw, yw, zw, w]])
     largest = np.argmax(np.stack([x, y, z, w], axis=-1), axis=-1)
     quaternion = unit_quaternion(
@@ -164,8 +280,21 @@ def quaternion_from_matrix(matrix: ArrayLike) -> Floats:
 
 
 def multiply_quaternions(first: ArrayLike, second: ArrayLike) -> Floats:
-    """The quaternion of turning by `second` and then by `first`, as `matrix @ matrix` would; shapes
-    (..., 4)."""
+    """The quaternion of turning by `second` and then by `first`, as `matrix @ matrix` would.
+
+    Parameters
+    ----------
+    first, second : array_like, shape (..., 4)
+
+    Returns
+    -------
+    ndarray, shape (..., 4)
+
+    Raises
+    ------
+    ValueError
+        Bad numbers, or batch shapes that do not broadcast.
+    """
     a, b = _check.numbers("first", first, 4), _check.numbers("second", second, 4)
     _check.batch(first=a.shape[:-1], second=b.shape[:-1])
     av, aw, bv, bw = a[..., :3], a[..., 3:], b[..., :3], b[..., 3:]
@@ -176,7 +305,9 @@ def multiply_quaternions(first: ArrayLike, second: ArrayLike) -> Floats:
 def slerp(start: ArrayLike, end: ArrayLike, share: ArrayLike) -> Floats:
     """The quaternion a `share` of the shorter way from `start` to `end`, at an even rate of turn.
 
-    K. Shoemake, "Animating rotation with quaternion curves", SIGGRAPH 1985 (from memory).
+    The turn from `start` to `end` has one axis and one angle: a share of the angle is made about
+    that axis. The curve is that of K. Shoemake, "Animating rotation with quaternion curves",
+    *Computer Graphics* (SIGGRAPH) 19(3):245–254, 1985.
 
     Parameters
     ----------
@@ -187,6 +318,18 @@ def slerp(start: ArrayLike, end: ArrayLike, share: ArrayLike) -> Floats:
     Returns
     -------
     ndarray, shape (..., 4)
+
+    Raises
+    ------
+    ValueError
+        A quaternion of length zero, or batch shapes that do not broadcast.
+
+    Examples
+    --------
+    >>> from rigkit import rotation
+    >>> half_way = rotation.slerp([0, 0, 0, 1], [0, 0, 1, 0], 0.5)
+    >>> half_way.round(3).tolist()
+    [0.0, 0.0, 0.707, 0.707]
     """
     start, end = _unit_quaternion("start", start), _unit_quaternion("end", end)
     share = _check.numbers("share", share)
@@ -204,7 +347,7 @@ def matrix_from_euler(angles: ArrayLike, order: str, axes: str = "moving") -> Fl
     angles : array_like, shape (..., 3)
         Radians, in the order of the letters.
     order : str
-        Three letters such as "zxy"; no letter twice in a row.
+        Three letters such as "xzy"; no letter twice in a row.
     axes : {"moving", "fixed"}
         "moving": each turn is about the axes as the turns before left them. "fixed": about the
         parent's axes.
@@ -217,6 +360,13 @@ def matrix_from_euler(angles: ArrayLike, order: str, axes: str = "moving") -> Fl
     ------
     ValueError
         If `order` or `axes` is not one of the above.
+
+    Examples
+    --------
+    >>> from rigkit import rotation
+    >>> hip = rotation.matrix_from_euler([0.5, 0.1, 0], "xzy")  # flexion, abduction, rotation
+    >>> (hip @ [0, -1, 0]).round(3).tolist()
+    [0.1, -0.873, -0.477]
     """
     angles = _check.numbers("angles", angles, 3)
     letters, moving = _check_order(order, axes)
@@ -231,19 +381,36 @@ def euler_from_matrix(matrix: ArrayLike, order: str, axes: str = "moving") -> Fl
 
     The middle angle lies in [-π/2, π/2] for three different letters, in [0, π] where the first
     repeats. Where the first and third axis fall together (gimbal lock) only the sum of their turns
-    counts, and the first moving turn (third fixed one) is zero. The third angle is read after
-    undoing the first, so that nothing is lost near there (after E. Herter and others; from memory).
+    counts, and the first moving turn (third fixed one) is zero.
+
+    For axes i, j, k the matrix is M = Rᵢ(a) Rⱼ(b) Rₖ(c). Its column k is that of Rᵢ(a) Rⱼ(b), which
+    gives b and a; Rᵢ(−a) M is Rⱼ(b) Rₖ(c), whose row j is that of Rₖ(c) and gives c. So the third
+    angle is read after undoing the first, and nothing is lost near gimbal lock.
 
     Parameters
     ----------
     matrix : array_like, shape (..., 3, 3)
     order : str
+        Three letters such as "xzy"; no letter twice in a row.
     axes : {"moving", "fixed"}
+        As in `matrix_from_euler`.
 
     Returns
     -------
     ndarray, shape (..., 3)
         Radians.
+
+    Raises
+    ------
+    ValueError
+        If `matrix` is not a rotation, or `order` or `axes` is not one of the above.
+
+    Examples
+    --------
+    >>> from rigkit import rotation
+    >>> hip = rotation.matrix_from_euler([0.5, 0.1, 0.2], "xzy")
+    >>> rotation.euler_from_matrix(hip, "xzy").round(6).tolist()
+    [0.5, 0.1, 0.2]
     """
     m = check_matrix("matrix", matrix)
     letters, moving = _check_order(order, axes)
@@ -269,8 +436,9 @@ def euler_from_matrix(matrix: ArrayLike, order: str, axes: str = "moving") -> Fl
 def matrix_between(start: ArrayLike, end: ArrayLike) -> Floats:
     """The smallest turn that takes the direction `start` to the direction `end`.
 
-    For opposite directions every half turn across them is equally small; one is chosen, always the
-    same for the same `start`.
+    Two half turns, about `start` and then about the direction midway, make it. For opposite
+    directions every half turn across them is equally small; one is chosen, always the same for the
+    same `start`.
 
     Parameters
     ----------
@@ -280,6 +448,18 @@ def matrix_between(start: ArrayLike, end: ArrayLike) -> Floats:
     Returns
     -------
     ndarray, shape (..., 3, 3)
+
+    Raises
+    ------
+    ValueError
+        A direction of length zero, or batch shapes that do not broadcast.
+
+    Examples
+    --------
+    >>> from rigkit import rotation
+    >>> turn = rotation.matrix_between([1, 0, 0], [3, 4, 0])
+    >>> (turn @ [1, 0, 1]).round(6).tolist()
+    [0.6, 0.8, 1.0]
     """
     start, end = _check.directions("start", start), _check.directions("end", end)
     _check.batch(start=start.shape[:-1], end=end.shape[:-1])
@@ -299,8 +479,22 @@ def matrix_between(start: ArrayLike, end: ArrayLike) -> Floats:
 
 
 def perpendicular(direction: ArrayLike) -> Floats:
-    """A unit vector square to `direction`, shape (..., 3): always the same one for the same
-    direction."""
+    """A unit vector square to `direction`: always the same one for the same direction.
+
+    Parameters
+    ----------
+    direction : array_like, shape (..., 3)
+        Any length above zero.
+
+    Returns
+    -------
+    ndarray, shape (..., 3)
+
+    Raises
+    ------
+    ValueError
+        A direction of length zero.
+    """
     direction = _check.directions("direction", direction)
     least = np.argmin(np.abs(direction), axis=-1)
     return _check.directions("direction", np.cross(direction, np.eye(3)[least]))
@@ -309,16 +503,30 @@ def perpendicular(direction: ArrayLike) -> Floats:
 def angle_between(first: ArrayLike, second: ArrayLike) -> Floats:
     """The angle between two directions, 0 to π, exact for the smallest angles too.
 
-    W. Kahan's 2 atan2(|a|b| − b|a||, |a|b| + b|a||) (from memory).
+    For unit vectors |a − b| is 2 sin(θ/2) and |a + b| is 2 cos(θ/2): the two diagonals of a
+    rhombus. So θ is 2 atan2(|a − b|, |a + b|), where the arc cosine of a · b would lose half the
+    digits.
 
     Parameters
     ----------
     first, second : array_like, shape (..., 3)
+        Any length above zero.
 
     Returns
     -------
     ndarray, shape (...)
         Radians.
+
+    Raises
+    ------
+    ValueError
+        A direction of length zero, or batch shapes that do not broadcast.
+
+    Examples
+    --------
+    >>> from rigkit import rotation
+    >>> round(float(rotation.angle_between([1, 0, 0], [1, 1, 0])), 4)
+    0.7854
     """
     first, second = _check.directions("first", first), _check.directions("second", second)
     _check.batch(first=first.shape[:-1], second=second.shape[:-1])
@@ -328,12 +536,43 @@ def angle_between(first: ArrayLike, second: ArrayLike) -> Floats:
 
 
 def turn_angle(matrix: ArrayLike) -> Floats:
-    """How far a rotation matrix, shape (..., 3, 3), turns: 0 to π radians, shape (...)."""
+    """The angle by which a rotation matrix turns, 0 to π.
+
+    Parameters
+    ----------
+    matrix : array_like, shape (..., 3, 3)
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Radians.
+
+    Raises
+    ------
+    ValueError
+        If `matrix` is not a rotation.
+
+    Examples
+    --------
+    >>> from rigkit import rotation
+    >>> round(float(rotation.turn_angle(rotation.matrix_about([1, 2, 3], -0.4))), 6)
+    0.4
+    """
     return np.linalg.norm(vector_from_matrix(matrix), axis=-1)
 
 
 def check_matrix(name: str, matrix: ArrayLike) -> Floats:
-    """`matrix` as a float array, shape (..., 3, 3), if it is a rotation to within 1e-6.
+    """`matrix` as a float array if it is a rotation to within 1e-6.
+
+    Parameters
+    ----------
+    name : str
+        The argument's name in the message.
+    matrix : array_like, shape (..., 3, 3)
+
+    Returns
+    -------
+    ndarray, shape (..., 3, 3)
 
     Raises
     ------
@@ -356,8 +595,19 @@ def check_matrix(name: str, matrix: ArrayLike) -> Floats:
 
 
 def orthonormalise(matrix: ArrayLike) -> Floats:
-    """The rotation nearest to a drifted matrix, shape (..., 3, 3), by singular values (Kabsch's
-    rule).
+    """The rotation nearest to a drifted matrix, by singular values.
+
+    With M = U S Vᵀ the nearest orthogonal matrix is U Vᵀ; where that reflects, the sign of the
+    least singular direction is changed. W. Kabsch, *Acta Cryst.* A32:922–923, 1976, and
+    A34:827–828, 1978.
+
+    Parameters
+    ----------
+    matrix : array_like, shape (..., 3, 3)
+
+    Returns
+    -------
+    ndarray, shape (..., 3, 3)
 
     Raises
     ------
@@ -391,7 +641,7 @@ def _check_order(order: str, axes: str) -> tuple[str, bool]:
     if not good:
         raise ValueError(
             f"`order` must be three of x, y, z, none twice in a row; got {order!r}. "
-            'Hip angles, for one, use "zxy".'
+            'A hip\'s flexion, abduction, rotation are "xzy".'
         )
     return order, axes == "moving"
 

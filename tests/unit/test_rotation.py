@@ -2,6 +2,7 @@
 tests/outside/test_rotations.py."""
 
 import itertools
+import re
 
 import numpy as np
 import pytest
@@ -9,7 +10,7 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
-from rigkit import rotation
+from rigkit import controls, rotation
 
 ORDERS = ["".join(o) for o in itertools.product("xyz", repeat=3) if o[0] != o[1] != o[2]]
 EXACT = {"rtol": 0, "atol": 1e-14}
@@ -195,12 +196,13 @@ def test_fixed_axes_are_moving_axes_in_reverse(turns, order):
     "order", ["xx", "xxy", "xyy", "XYZ", "abc", "", "xyzx", None, 3, ["x", "y", "z"]]
 )
 def test_orders_that_name_no_three_turns_are_refused(order):
-    with pytest.raises(
-        ValueError, match="`order` must be three of x, y, z, none twice in a row; got"
-    ):
+    message = "`order` must be three of x, y, z, none twice in a row; got"
+    with pytest.raises(ValueError, match=message):
         rotation.matrix_from_euler([0, 0, 0], order)
-    with pytest.raises(ValueError, match="`order`"):
+    with pytest.raises(ValueError, match=message) as refusal:
         rotation.euler_from_matrix(np.eye(3), order)
+    (named,) = re.findall(r'A hip.* are "(\w+)"\.$', str(refusal.value))
+    assert named == controls.TURN_ORDER
 
 
 def test_axes_must_be_moving_or_fixed():
