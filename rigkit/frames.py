@@ -1,19 +1,34 @@
-"""Frames: where something is and how it is turned, as rigid 4×4 matrices, one at a time or in
-batches.
+"""Frames: position and rotation as rigid 4×4 matrices, single or in batches.
 
 Column vectors: `world = parent_world @ local`. A frame's first three columns are its x, y and z
 axes, the fourth its origin.
 """
+
+from __future__ import annotations
 
 import numpy as np
 
 from rigkit import _check, rotation
 from rigkit._types import ArrayLike, Floats
 
+__all__ = [
+    "frame",
+    "invert",
+    "relative",
+    "apply",
+    "turn",
+    "mirror_points",
+    "mirror_frames",
+    "check_frames",
+]
+
+
+def __dir__() -> list[str]:
+    return __all__
+
 
 def frame(rotation_matrix: ArrayLike | None = None, origin: ArrayLike | None = None) -> Floats:
-    """A frame from its rotation and its origin; what is left out is no turn, or the parent's
-    origin.
+    """A frame from its rotation and its origin; what is left out is as in the parent.
 
     Parameters
     ----------
@@ -29,12 +44,15 @@ def frame(rotation_matrix: ArrayLike | None = None, origin: ArrayLike | None = N
     ------
     ValueError
         If `rotation_matrix` is not a rotation, or the batch shapes do not broadcast.
+
+    Examples
+    --------
+    >>> from rigkit import frames
+    >>> frames.frame(origin=[0, 0.9, 0.1]).tolist()
+    [[1.0, 0.0, 0.0, 0.0], [0.0, 1.0, 0.0, 0.9], [0.0, 0.0, 1.0, 0.1], [0.0, 0.0, 0.0, 1.0]]
     """
-    turn = (
-        np.eye(3)
-        if rotation_matrix is None
-        else rotation.check_matrix("rotation_matrix", rotation_matrix)
-    )
+    turn = np.eye(3) if rotation_matrix is None else rotation_matrix
+    turn = rotation.check_matrix("rotation_matrix", turn)
     origin = np.zeros(3) if origin is None else _check.numbers("origin", origin, 3)
     shape = _check.batch(rotation_matrix=turn.shape[:-2], origin=origin.shape[:-1])
     frames = np.zeros((*shape, 4, 4))
@@ -45,7 +63,29 @@ def frame(rotation_matrix: ArrayLike | None = None, origin: ArrayLike | None = N
 
 
 def invert(frames: ArrayLike) -> Floats:
-    """The frame that undoes `frames`, shape (..., 4, 4): the parent as seen from the child."""
+    """The frame that undoes `frames`: the parent as seen from the child.
+
+    With turn R and origin p it is Rᵀ and −Rᵀp.
+
+    Parameters
+    ----------
+    frames : array_like, shape (..., 4, 4)
+
+    Returns
+    -------
+    ndarray, shape (..., 4, 4)
+
+    Raises
+    ------
+    ValueError
+        If a frame is not rigid.
+
+    Examples
+    --------
+    >>> from rigkit import frames
+    >>> frames.invert(frames.frame(origin=[1, 2, 3]))[:3, 3].tolist()
+    [-1.0, -2.0, -3.0]
+    """
     frames = check_frames("frames", frames)
     turn = np.swapaxes(frames[..., :3, :3], -1, -2)
     origin = -(turn @ frames[..., :3, 3:])
@@ -53,8 +93,28 @@ def invert(frames: ArrayLike) -> Floats:
 
 
 def relative(parent: ArrayLike, child: ArrayLike) -> Floats:
-    """`child` as seen from `parent`: the local frame for which `parent @ local` is `child`; shapes
-    (..., 4, 4)."""
+    """`child` as seen from `parent`: the local frame for which `parent @ local` is `child`.
+
+    Parameters
+    ----------
+    parent, child : array_like, shape (..., 4, 4)
+
+    Returns
+    -------
+    ndarray, shape (..., 4, 4)
+
+    Raises
+    ------
+    ValueError
+        If a frame is not rigid, or the batch shapes do not broadcast.
+
+    Examples
+    --------
+    >>> from rigkit import frames
+    >>> hip, knee = frames.frame(origin=[0.1, 0.9, 0]), frames.frame(origin=[0.1, 0.5, 0])
+    >>> frames.relative(hip, knee)[:3, 3].round(6).tolist()
+    [0.0, -0.4, 0.0]
+    """
     parent, child = check_frames("parent", parent), check_frames("child", child)
     _check.batch(parent=parent.shape[:-2], child=child.shape[:-2])
     return invert(parent) @ child
@@ -73,6 +133,18 @@ def apply(frames: ArrayLike, points: ArrayLike) -> Floats:
     Returns
     -------
     ndarray, shape (..., 3)
+
+    Raises
+    ------
+    ValueError
+        If a frame is not rigid, or the batch shapes do not broadcast.
+
+    Examples
+    --------
+    >>> from rigkit import frames, rotation
+    >>> thigh = frames.frame(rotation.matrix_about("x", 0.5), [0.1, 0.9, 0])
+    >>> frames.apply(thigh, [0, -0.4, 0]).round(3).tolist()
+    [0.1, 0.549, -0.192]
     """
     frames, points = check_frames("frames", frames), _check.numbers("points", points, 3)
     _check.batch(frames=frames.shape[:-2], points=points.shape[:-1])
@@ -80,8 +152,22 @@ def apply(frames: ArrayLike, points: ArrayLike) -> Floats:
 
 
 def turn(frames: ArrayLike, directions: ArrayLike) -> Floats:
-    """Directions given in `frames`, shape (..., 3), as their parent sees them; origins do not
-    count."""
+    """Directions given in `frames`, as their parent sees them; origins do not count.
+
+    Parameters
+    ----------
+    frames : array_like, shape (..., 4, 4)
+    directions : array_like, shape (..., 3)
+
+    Returns
+    -------
+    ndarray, shape (..., 3)
+
+    Raises
+    ------
+    ValueError
+        If a frame is not rigid, or the batch shapes do not broadcast.
+    """
     frames, directions = check_frames("frames", frames), _check.numbers("directions", directions, 3)
     _check.batch(frames=frames.shape[:-2], directions=directions.shape[:-1])
     return (frames[..., :3, :3] @ directions[..., None])[..., 0]
@@ -91,6 +177,8 @@ def mirror_points(
     points: ArrayLike, normal: ArrayLike = (1.0, 0.0, 0.0), through: ArrayLike = (0.0, 0.0, 0.0)
 ) -> Floats:
     """Points on the other side of a plane; the default is the midplane, x = 0.
+
+    Each point goes by twice its height above the plane: p − 2 ((p − q) · n) n.
 
     Parameters
     ----------
@@ -103,6 +191,17 @@ def mirror_points(
     Returns
     -------
     ndarray, shape (..., 3)
+
+    Raises
+    ------
+    ValueError
+        Bad numbers, a normal of length zero, or batch shapes that do not broadcast.
+
+    Examples
+    --------
+    >>> from rigkit import frames
+    >>> frames.mirror_points([0.1, 0.9, 0.02]).tolist()
+    [-0.1, 0.9, 0.02]
     """
     points, through = _check.numbers("points", points, 3), _check.numbers("through", through, 3)
     normal = _check.directions("normal", normal)
@@ -134,6 +233,18 @@ def mirror_frames(
     Returns
     -------
     ndarray, shape (..., 4, 4)
+
+    Raises
+    ------
+    ValueError
+        If a frame is not rigid, `flip` is no axis, or the batch shapes do not broadcast.
+
+    Examples
+    --------
+    >>> from rigkit import frames
+    >>> right = frames.mirror_frames(frames.frame(origin=[0.1, 0.9, 0]), flip="x")
+    >>> right[0].tolist()
+    [1.0, 0.0, 0.0, -0.1]
     """
     frames = check_frames("frames", frames)
     flipped = rotation.AXES[_check.choice("flip", flip, rotation.AXES)]
@@ -148,8 +259,23 @@ def mirror_frames(
 
 
 def check_frames(name: str, frames: ArrayLike) -> Floats:
-    """`frames` as a float array, shape (..., 4, 4), if each is rigid; scale, shear and reflections
-    are refused."""
+    """`frames` as a float array if each is rigid; scale, shear and reflections are refused.
+
+    Parameters
+    ----------
+    name : str
+        The argument's name in the message.
+    frames : array_like, shape (..., 4, 4)
+
+    Returns
+    -------
+    ndarray, shape (..., 4, 4)
+
+    Raises
+    ------
+    ValueError
+        If a turn is not a rotation, or the last row is not 0 0 0 1.
+    """
     frames = _check.numbers(name, frames, 4, 4)
     rotation.check_matrix(name, frames[..., :3, :3])
     last = frames[..., 3, :].reshape(-1, 4)

@@ -4,6 +4,8 @@ A pose is a turn (and, for the root, a shift) per joint *after* its rest frame: 
 turn`. So a joint left alone reads zero, and turning one joint carries all below it.
 """
 
+from __future__ import annotations
+
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -13,13 +15,26 @@ from rigkit import _check, _say, rotation
 from rigkit import frames as fr
 from rigkit._types import ArrayLike, Floats
 
+__all__ = ["SIDE_TAGS", "Joint", "Skeleton", "planar_chain", "side_of", "other_side"]
+
 SIDE_TAGS = ("L_", "R_")
+
+
+def __dir__() -> list[str]:
+    return __all__
 
 
 @dataclass(frozen=True)
 class Joint(_say.Shown):
-    """A named joint: its parent's name (None for a root) and its rest frame seen from the parent,
-    shape (4, 4).
+    """A named joint.
+
+    Parameters
+    ----------
+    name : str
+    parent : str or None
+        The parent's name, None for a root.
+    rest : array_like, shape (4, 4)
+        The rest frame as seen from the parent.
 
     Raises
     ------
@@ -43,6 +58,8 @@ class Joint(_say.Shown):
 
 class Skeleton(_say.Shown):
     """Joints in an order where parents come before children.
+
+    A pose is an array with a frame for each joint; `index` finds the frame of a name.
 
     Parameters
     ----------
@@ -77,67 +94,157 @@ class Skeleton(_say.Shown):
     @classmethod
     def from_world(
         cls, world: Mapping[str, ArrayLike], parents: Mapping[str, str | None]
-    ) -> "Skeleton":
+    ) -> Skeleton:
         """A skeleton from each joint's world frame and parent name.
 
         Parameters
         ----------
         world : mapping of str to array_like, shape (4, 4)
         parents : mapping of str to (str or None)
+
+        Returns
+        -------
+        Skeleton
+
+        Raises
+        ------
+        ValueError
+            If a joint has a frame or a parent only, a parent has no frame, or a frame is not rigid.
+
+        Examples
+        --------
+        >>> from rigkit import frames
+        >>> from rigkit.skeleton import Skeleton
+        >>> hip, knee = frames.frame(origin=[0, 0.9, 0]), frames.frame(origin=[0, 0.5, 0])
+        >>> Skeleton.from_world({"hip": hip, "knee": knee}, {"hip": None, "knee": "hip"})
+        Skeleton of 2 joints: hip, knee
         """
-        unlike = sorted(world.keys() ^ parents.keys())
-        missing = sorted(
-            {parent for parent in parents.values() if parent is not None and parent not in world}
-        )
-        if unlike or missing:
-            raise ValueError(
-                "`parents` must name a parent, or None, for every joint of `world`; got "
-                + (
-                    f"only one of the two for {', '.join(unlike)}."
-                    if unlike
-                    else f"parents without a frame: {', '.join(missing)}."
-                )
-            )
+        _check_parents(world, parents)
         frames = {name: _one_frame(f"world of {name}", frame) for name, frame in world.items()}
         joints = []
         for name, frame in frames.items():
             parent = parents[name]
-            joints.append(
-                Joint(name, parent, frame if parent is None else fr.relative(frames[parent], frame))
-            )
+            local = frame if parent is None else fr.relative(frames[parent], frame)
+            joints.append(Joint(name, parent, local))
         return cls(joints)
 
     def __len__(self) -> int:
         return len(self.names)
 
     def index(self, name: str) -> int:
-        """The place of the joint called `name`; a `ValueError` lists the names there are."""
+        """The index of the joint called `name`, in `names` and in every pose.
+
+        Parameters
+        ----------
+        name : str
+
+        Returns
+        -------
+        int
+
+        Raises
+        ------
+        ValueError
+            If there is no such joint; it lists the names there are.
+
+        Examples
+        --------
+        >>> from rigkit import frames
+        >>> from rigkit.skeleton import Joint, Skeleton
+        >>> hip, knee = frames.frame(origin=[0, 0.9, 0]), frames.frame(origin=[0, -0.4, 0])
+        >>> leg = Skeleton([Joint("hip", None, hip), Joint("knee", "hip", knee)])
+        >>> leg.pose()[leg.index("knee"), :3, 3].tolist()
+        [0.0, 0.5, 0.0]
+        """
         if name not in self._index:
-            raise ValueError(
-                f"`name` must be a joint of this skeleton ({', '.join(self.names)}); got {name!r}."
-            )
+            raise ValueError(f"Unknown joint {name!r}; this skeleton has {', '.join(self.names)}.")
         return self._index[name]
 
     def parent(self, name: str) -> str | None:
-        """The name of a joint's parent, None for a root."""
+        """The name of a joint's parent, None for a root.
+
+        Parameters
+        ----------
+        name : str
+
+        Returns
+        -------
+        str or None
+
+        Raises
+        ------
+        ValueError
+            If there is no such joint.
+        """
         parent = self.parents[self.index(name)]
         return None if parent < 0 else self.names[parent]
 
     def children(self, name: str) -> tuple[str, ...]:
-        """The names of the joints right below `name`."""
+        """The names of the joints right below `name`.
+
+        Parameters
+        ----------
+        name : str
+
+        Returns
+        -------
+        tuple of str
+
+        Raises
+        ------
+        ValueError
+            If there is no such joint.
+        """
         return tuple(self.names[i] for i in np.flatnonzero(self.parents == self.index(name)))
 
     def below(self, name: str) -> tuple[str, ...]:
-        """The names of all joints that turning `name` carries along, parents first."""
-        carried = {name}
+        """The names of all joints that turning `name` carries along, parents first.
+
+        Parameters
+        ----------
+        name : str
+
+        Returns
+        -------
+        tuple of str
+
+        Raises
+        ------
+        ValueError
+            If there is no such joint.
+        """
         self.index(name)
-        for joint in self.names:
-            if self.parent(joint) in carried:
-                carried.add(joint)
-        return tuple(joint for joint in self.names if joint in carried and joint != name)
+        carried: list[str] = []
+        for joint in self.names:  # parents come first
+            if self.parent(joint) in (name, *carried):
+                carried.append(joint)
+        return tuple(carried)
 
     def chain(self, start: str, end: str) -> tuple[str, ...]:
-        """The names from `start` down to `end`, both included; `end` must hang below `start`."""
+        """The names from `start` down to `end`, both included.
+
+        Parameters
+        ----------
+        start, end : str
+
+        Returns
+        -------
+        tuple of str
+
+        Raises
+        ------
+        ValueError
+            If there is no such joint, or `end` does not hang below `start`.
+
+        Examples
+        --------
+        >>> from rigkit import frames
+        >>> from rigkit.skeleton import Joint, Skeleton
+        >>> hip, knee = frames.frame(origin=[0, 0.9, 0]), frames.frame(origin=[0, -0.4, 0])
+        >>> leg = Skeleton([Joint("hip", None, hip), Joint("knee", "hip", knee)])
+        >>> leg.chain("hip", "knee")
+        ('hip', 'knee')
+        """
         names = [end]
         self.index(start)
         while names[-1] != start:
@@ -159,6 +266,11 @@ class Skeleton(_say.Shown):
         Returns
         -------
         ndarray, shape (..., n, 4, 4)
+
+        Raises
+        ------
+        ValueError
+            Bad numbers, or not a frame for each joint.
         """
         local = _check.numbers("local", local, len(self), 4, 4)
         world = np.array(local)
@@ -168,7 +280,21 @@ class Skeleton(_say.Shown):
         return world
 
     def local(self, world: ArrayLike) -> Floats:
-        """Local frames from world ones, shapes (..., n, 4, 4): the inverse of `world`."""
+        """Local frames from world ones: the inverse of `world`.
+
+        Parameters
+        ----------
+        world : array_like, shape (..., n, 4, 4)
+
+        Returns
+        -------
+        ndarray, shape (..., n, 4, 4)
+
+        Raises
+        ------
+        ValueError
+            If a frame is not rigid, or there is not one for each joint.
+        """
         world = fr.check_frames("world", _check.numbers("world", world, len(self), 4, 4))
         local = np.array(world)
         child = self.parents >= 0
@@ -182,8 +308,7 @@ class Skeleton(_say.Shown):
         turns: Mapping[str, ArrayLike] | None = None,
         shifts: Mapping[str, ArrayLike] | None = None,
     ) -> Floats:
-        """World frames when some joints turn or shift away from rest; joints not named stay at
-        zero.
+        """World frames when some joints turn or shift away from rest; the others stay at zero.
 
         Parameters
         ----------
@@ -196,6 +321,21 @@ class Skeleton(_say.Shown):
         -------
         ndarray, shape (..., n, 4, 4)
             Batched over the common batch shape of all turns and shifts.
+
+        Raises
+        ------
+        ValueError
+            For an unknown joint, a turn that is not a rotation, or shapes that do not broadcast.
+
+        Examples
+        --------
+        >>> from rigkit import frames, rotation
+        >>> from rigkit.skeleton import Joint, Skeleton
+        >>> hip, knee = frames.frame(origin=[0, 0.9, 0]), frames.frame(origin=[0, -0.4, 0])
+        >>> leg = Skeleton([Joint("hip", None, hip), Joint("knee", "hip", knee)])
+        >>> pose = leg.pose({"hip": rotation.matrix_about("x", -0.5)})
+        >>> leg.origins(pose, ["knee"]).round(3).tolist()
+        [[0.0, 0.549, 0.192]]
         """
         turned = {
             name: rotation.check_matrix(f"turn of {name}", turn)
@@ -218,18 +358,34 @@ class Skeleton(_say.Shown):
         return self.world(local)
 
     def origins(self, world: ArrayLike, names: Iterable[str] | None = None) -> Floats:
-        """Where joints are, shape (..., len(names), 3), from world frames; all joints when no names
-        are given."""
+        """Positions of joints, from world frames.
+
+        Parameters
+        ----------
+        world : array_like, shape (..., n, 4, 4)
+        names : iterable of str, optional
+            All joints when left out.
+
+        Returns
+        -------
+        ndarray, shape (..., len(names), 3)
+            Metres.
+
+        Raises
+        ------
+        ValueError
+            For an unknown joint, or not a frame for each joint.
+        """
         world = _check.numbers("world", world, len(self), 4, 4)
         picked = slice(None) if names is None else [self.index(name) for name in names]
         return world[..., :3, 3][..., picked, :]
 
 
 def planar_chain(angles: ArrayLike, lengths: ArrayLike, start: ArrayLike = (0.0, 0.0)) -> Floats:
-    """The joints of a flat chain of hinges, from where it starts to its end.
+    """The joints of a flat chain of hinges, from its start to its end.
 
     Each angle is measured from the bone before, the first from the x axis; anticlockwise is
-    positive.
+    positive. So a bone points along the sum of the angles up to it.
 
     Parameters
     ----------
@@ -242,12 +398,20 @@ def planar_chain(angles: ArrayLike, lengths: ArrayLike, start: ArrayLike = (0.0,
     Returns
     -------
     ndarray, shape (..., n + 1, 2)
+
+    Raises
+    ------
+    ValueError
+        Bad numbers, not as many lengths as angles, or batch shapes that do not broadcast.
+
+    Examples
+    --------
+    >>> from rigkit import skeleton
+    >>> skeleton.planar_chain([-1.5, -0.2], [0.43, 0.42]).round(3).tolist()
+    [[0.0, 0.0], [0.03, -0.429], [-0.024, -0.845]]
     """
-    angles, lengths = (
-        _check.numbers("angles", angles, "n"),
-        _check.positive("lengths", lengths, "n"),
-    )
-    start = _check.numbers("start", start, 2)
+    angles, start = _check.numbers("angles", angles, "n"), _check.numbers("start", start, 2)
+    lengths = _check.positive("lengths", lengths, "n")
     if angles.shape[-1] != lengths.shape[-1]:
         raise ValueError(
             f"`lengths` must be as many as `angles`; got {lengths.shape[-1]} lengths "
@@ -264,18 +428,40 @@ def planar_chain(angles: ArrayLike, lengths: ArrayLike, start: ArrayLike = (0.0,
 
 
 def side_of(name: str) -> str | None:
-    """The side tag a name begins with, "L_" or "R_", or None."""
+    """The side tag a name begins with, "L_" or "R_", or None.
+
+    Parameters
+    ----------
+    name : str
+
+    Returns
+    -------
+    str or None
+    """
     return next((tag for tag in SIDE_TAGS if name.startswith(tag)), None)
 
 
 def other_side(name: str) -> str:
-    """`name` with its side tag changed to the other side's; letters inside the name are never
-    touched.
+    """`name` with the other side's tag; letters inside the name are never touched.
+
+    Parameters
+    ----------
+    name : str
+
+    Returns
+    -------
+    str
 
     Raises
     ------
     ValueError
         If the name carries no side tag.
+
+    Examples
+    --------
+    >>> from rigkit import skeleton
+    >>> skeleton.other_side("L_BALL")
+    'R_BALL'
     """
     tag = side_of(name)
     if tag is None:
@@ -289,6 +475,20 @@ def _one_frame(name: str, frame: ArrayLike) -> Floats:
     if frame.ndim != 2:
         raise ValueError(f"`{name}` must be one frame, shape (4, 4); got shape {frame.shape}.")
     return frame
+
+
+def _check_parents(world: Mapping[str, ArrayLike], parents: Mapping[str, str | None]) -> None:
+    unlike = sorted(world.keys() ^ parents.keys())
+    missing = sorted({p for p in parents.values() if p is not None} - world.keys())
+    if unlike or missing:
+        came = (
+            f"only one of the two for {', '.join(unlike)}"
+            if unlike
+            else f"parents without a frame: {', '.join(missing)}"
+        )
+        raise ValueError(
+            "`parents` must name a parent, or None, for every joint of `world`; got " + came + "."
+        )
 
 
 def _parents_first(joints: Sequence[Joint]) -> list[Joint]:
