@@ -5,6 +5,8 @@ Two things it leaves open: on which side the knee is (planar: `bend`), and how t
 turned about the hip–ankle line (3-D: the pole, the hint, the swivel).
 """
 
+from __future__ import annotations
+
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -18,18 +20,42 @@ from rigkit import frames as fr
 from rigkit._types import ArrayLike, Bools, Floats, Shape
 from rigkit._xyz import Part, Vector, cross, dot, minus, packed, plus, split, times, where
 
+__all__ = [
+    "FORWARD",
+    "UP",
+    "DOWN",
+    "LEVEL",
+    "REACHED",
+    "ON_THE_LINE",
+    "ROUNDING",
+    "PlanarLeg",
+    "TwoBonePose",
+    "solve_planar",
+    "planar_points",
+    "solve",
+    "soft_reach",
+    "soft_goal",
+    "knee_rate",
+    "place_pole",
+    "swivel_of",
+    "off_toes",
+    "bone_frames",
+]
+
 FORWARD = (0.0, 0.0, 1.0)
 UP = (0.0, 1.0, 0.0)
 DOWN = (0.0, -1.0, 0.0)
 LEVEL = (1.0, 0.0, 1.0)  # what of a vector is level
 
 REACHED = 1e-9  # metres: a miss of no more is rounding
-ON_THE_LINE = (
-    1e-6  # a point nearer to the hip–ankle line than this share of its distance gives no direction
-)
+ON_THE_LINE = 1e-6  # a point this near to the hip–ankle line, as a share of its distance, is on it
 ROUNDING = 2.0**-49  # a leg within this share of full reach is straight
 _TINY = 1e-200  # a squared length this small is no longer exact
-_NO_DISTANCE = 1e-150  # metres: what is nearer is in one place; its square would no longer be exact
+_NO_DISTANCE = 1e-150  # metres: nearer points are one; their distance squared would not be exact
+
+
+def __dir__() -> list[str]:
+    return __all__
 
 
 @dataclass(frozen=True)
@@ -44,8 +70,9 @@ class PlanarLeg(_say.Shown):
         Knee flexion, radians: 0 straight, positive with the knee forward, negative with the knee
         backward.
     reached : ndarray of bool
+        True where the ankle is on its goal, to within 1e-9 m.
     miss : ndarray
-        How far the ankle stays from its goal, metres.
+        The distance of the ankle from its goal, metres.
     """
 
     hip: Floats
@@ -70,20 +97,20 @@ class TwoBonePose(_say.Shown):
     Attributes
     ----------
     knee, ankle : ndarray, shape (..., 3)
-        Where the two joints are, metres.
+        Positions, metres.
     flexion : ndarray, shape (...)
         Knee flexion, radians: 0 straight, π folded.
     hinge : ndarray, shape (..., 3)
         The unit axis square to the bend plane about which a positive turn of the shank is flexion.
     reached : ndarray of bool, shape (...)
-        Whether the ankle is on its goal, to within 1e-9 m.
+        True where the ankle is on its goal, to within 1e-9 m.
     miss : ndarray, shape (...)
-        How far the ankle stays from its goal, metres.
+        The distance of the ankle from its goal, metres.
     guided : ndarray of bool, shape (...)
-        Whether the pole gave the knee its direction; False where it lies on the hip–ankle line, and
-        without a pole.
+        True where the pole gave the knee its direction; False where it lies on the hip–ankle line,
+        and without a pole.
     stretch : ndarray, shape (...)
-        How many times their own length the bones were made; 1 unless stretching was asked for.
+        The bones' lengths as a multiple of their own; 1 unless stretching was asked for.
     """
 
     knee: Floats
@@ -111,8 +138,7 @@ class TwoBonePose(_say.Shown):
 def solve_planar(
     goal: ArrayLike, upper: ArrayLike, lower: ArrayLike, bend: ArrayLike = 1
 ) -> PlanarLeg:
-    """Hip and knee angles that put the ankle on `goal`, seen from the side with the hip at the
-    origin.
+    """Hip and knee angles that put the ankle on `goal`, in the plane with the hip at the origin.
 
     With far = upper + lower, near = |upper − lower| and d the goal's distance, tan²(knee/2) = (far²
     − d²) / (d² − near²): the law of cosines in a form that keeps its digits in the straight and in
@@ -137,6 +163,12 @@ def solve_planar(
     ValueError
         Bad numbers, lengths not above zero, a `bend` other than 1 and −1, shapes that do not
         broadcast.
+
+    Examples
+    --------
+    >>> from rigkit import two_bone
+    >>> two_bone.solve_planar([0.1, -0.7], upper=0.43, lower=0.42)
+    PlanarLeg: hip 41.4°, knee 67.4°, reached
     """
     goal, bend = _check.numbers("goal", goal, 2), _check.numbers("bend", bend)
     upper, lower = _check.positive("upper", upper), _check.positive("lower", lower)
@@ -148,17 +180,14 @@ def solve_planar(
     distance = np.hypot(forward, up)
     held = _held(distance, upper, lower, 0.0)
     flexion, along, aside = _triangle(held, upper, lower, np.sqrt, np.arctan2)
-    toward = np.arctan2(
-        forward, 0.0 - up
-    )  # 0 − up, not −up: the hip itself counts as straight down
+    toward = np.arctan2(forward, 0.0 - up)  # not −up: a goal in the hip counts as straight down
     hip = toward + bend * np.arctan2(aside, along)
     miss = _full(abs(distance - held), hip.shape)
     return PlanarLeg(hip, _full(bend * flexion, hip.shape), miss <= REACHED, miss)
 
 
 def planar_points(hip: ArrayLike, knee: ArrayLike, upper: ArrayLike, lower: ArrayLike) -> Floats:
-    """Hip, knee and ankle of a leg seen from the side: the forward chain, with the hip at the
-    origin.
+    """Hip, knee and ankle of a leg seen from the side: the forward chain, the hip at the origin.
 
     Parameters
     ----------
@@ -171,6 +200,17 @@ def planar_points(hip: ArrayLike, knee: ArrayLike, upper: ArrayLike, lower: Arra
     -------
     ndarray, shape (..., 3, 2)
         Forward and up, metres.
+
+    Raises
+    ------
+    ValueError
+        Bad numbers, lengths not above zero, shapes that do not broadcast.
+
+    Examples
+    --------
+    >>> from rigkit import two_bone
+    >>> two_bone.planar_points(hip=0.5, knee=1.0, upper=0.43, lower=0.42).round(3).tolist()
+    [[0.0, 0.0], [0.206, -0.377], [0.005, -0.746]]
     """
     hip, knee = _check.numbers("hip", hip), _check.numbers("knee", knee)
     upper, lower = _check.positive("upper", upper), _check.positive("lower", lower)
@@ -222,8 +262,8 @@ def solve(
         Radians, positive by the right-hand rule about the direction from hip to ankle. In a
         standing leg a positive swivel takes the knee from front to right.
     soft : array_like, shape (...)
-        How long before full reach the ankle begins to lag, metres; 0 for not at all, at most the
-        whole leg. See `soft_reach`.
+        The distance before full reach from which the ankle lags, metres; 0 for no easing, at most
+        the whole leg. See `soft_reach`.
     stretch : bool
         True lengthens both bones alike where the ankle would fall short; the knee bends as it would
         have.
@@ -239,9 +279,19 @@ def solve(
         False, shapes that do not broadcast.
 
     Notes
-    ----- The circle on which the knee may be: D. Tolani, A. Goswami, N. Badler, "Real-time inverse
-    kinematics techniques for anthropomorphic limbs", *Graphical Models* 62:353–388, 2000 (from
-    memory).
+    -----
+    With n the unit direction from hip to ankle, d their distance and
+    cos a = (upper² + d² − lower²) / (2 upper d), the knee lies on the circle about the hip–ankle
+    line with its centre at hip + upper cos a n and the radius upper sin a; the swivel is the angle
+    along it. D. Tolani, A. Goswami, N. Badler, "Real-time inverse kinematics techniques for
+    anthropomorphic limbs", *Graphical Models* 62(5):353–388, 2000.
+
+    Examples
+    --------
+    >>> from rigkit import two_bone
+    >>> pose = two_bone.solve((0, 0.9, 0), (0, 0.1, 0.1), upper=0.43, lower=0.43, pole=(0, 0.5, 1))
+    >>> pose.knee.round(3).tolist(), round(float(pose.flexion), 3)
+    ([0.0, 0.519, 0.199], 0.711)
     """
     if not isinstance(stretch, (bool, np.bool_)):
         raise ValueError(
@@ -255,8 +305,7 @@ def solve(
 
 
 def soft_reach(distance: ArrayLike, upper: ArrayLike, lower: ArrayLike, soft: ArrayLike) -> Floats:
-    """How far the ankle is from the hip when the goal is `distance` away and full reach is eased
-    into.
+    """The ankle's distance from the hip when full reach is eased into.
 
     Up to `soft` before full reach the ankle is on its goal. From there on, each further bit of
     distance moves the ankle by the share of `soft` that is still left to full reach: dr/dd = (far −
@@ -275,24 +324,34 @@ def soft_reach(distance: ArrayLike, upper: ArrayLike, lower: ArrayLike, soft: Ar
     upper, lower : array_like, shape (...)
         Bone lengths, metres, above zero.
     soft : array_like, shape (...)
-        Metres, from 0 (not at all) to upper + lower.
+        Metres, from 0 (no easing) to upper + lower.
 
     Returns
     -------
     ndarray, shape (...)
         Metres.
+
+    Raises
+    ------
+    ValueError
+        Bad numbers, a distance below zero, a `soft` out of its range, shapes that do not broadcast.
+
+    Examples
+    --------
+    >>> from rigkit import two_bone
+    >>> two_bone.soft_reach([0.8, 0.85, 0.9], upper=0.43, lower=0.42, soft=0.02).round(4).tolist()
+    [0.8, 0.8426, 0.8494]
     """
     held: Floats = _held(*_check_reach(distance, upper, lower, soft))
     return held[()]
 
 
 def soft_goal(distance: ArrayLike, upper: ArrayLike, lower: ArrayLike, soft: ArrayLike) -> Floats:
-    """How far from the hip the goal is when soft reach holds the ankle `distance` away:
-    `soft_reach` undone.
+    """The goal's distance from the hip when soft reach holds the ankle `distance` away.
 
-    d = far − soft − soft · ln((far − r) / soft) within `soft` of full reach, d = r before it. At
-    full reach the goal would be infinitely far; the answer then is that of a share of 1e-15 of
-    `soft` left.
+    The inverse of `soft_reach`: d = far − soft − soft · ln((far − r) / soft) within `soft` of full
+    reach, d = r before it. At full reach the goal would be infinitely far; the answer then is that
+    of a share of 1e-15 of `soft` left.
 
     Parameters
     ----------
@@ -305,19 +364,23 @@ def soft_goal(distance: ArrayLike, upper: ArrayLike, lower: ArrayLike, soft: Arr
     -------
     ndarray, shape (...)
         Metres.
+
+    Raises
+    ------
+    ValueError
+        As in `soft_reach`.
     """
     distance, upper, lower, soft = _check_reach(distance, upper, lower, soft)
     far, span = upper + lower, np.where(soft > 0, soft, 1.0)
     left = np.clip((far - distance) / span, 1e-15, 1.0)
-    return np.where(
-        (soft > 0) & (distance > far - soft), far - soft - span * np.log(left), distance
-    )[()]
+    eased = far - soft - span * np.log(left)
+    return np.where((soft > 0) & (distance > far - soft), eased, distance)[()]
 
 
 def knee_rate(
     distance: ArrayLike, upper: ArrayLike, lower: ArrayLike, soft: ArrayLike = 0.0
 ) -> Floats:
-    """How fast the knee's flexion changes with the goal's distance from the hip; never above zero.
+    """The rate at which the knee's flexion changes with the goal's distance; never above zero.
 
     dk/dr = −r / (upper · lower · sin k), times dr/dd where the reach is soft. Without softness it
     has no bound: just inside full reach it grows like 1/√(far − r), and at full reach it is −inf,
@@ -333,6 +396,17 @@ def knee_rate(
     -------
     ndarray, shape (...)
         Radians per metre; a hundredth of it is radians per centimetre.
+
+    Raises
+    ------
+    ValueError
+        As in `soft_reach`.
+
+    Examples
+    --------
+    >>> from rigkit import two_bone
+    >>> two_bone.knee_rate([0.7, 0.84, 0.85], upper=0.43, lower=0.42).round(2).tolist()
+    [-4.15, -15.39, -inf]
     """
     distance, upper, lower, soft = _check_reach(distance, upper, lower, soft)
     far, near = upper + lower, np.abs(upper - lower)
@@ -371,10 +445,22 @@ def place_pole(
     -------
     ndarray, shape (..., 3)
 
+    Raises
+    ------
+    ValueError
+        Bad numbers, a distance not above zero, shapes that do not broadcast.
+
     Notes
-    ----- "Nothing" is at most 1e-12 m for a straight leg and from about 0.05° of bend on. Between,
+    -----
+    "Nothing" is at most 1e-12 m for a straight leg and from about 0.05° of bend on. Between,
     sixteen digits of length cannot hold the bend, and the knee may move by up to 1e-7 of the leg's
     length.
+
+    Examples
+    --------
+    >>> from rigkit import two_bone
+    >>> two_bone.place_pole((0, 0.9, 0), (0, 0.5, 0.1), (0, 0.1, 0), distance=0.8).round(3).tolist()
+    [0.0, 0.5, 0.9]
     """
     distance = _check.positive("distance", distance)
     _, side, shape = _seen(hip, knee, ankle, hint)[:3]
@@ -385,8 +471,7 @@ def place_pole(
 def swivel_of(
     hip: ArrayLike, knee: ArrayLike, ankle: ArrayLike, hint: ArrayLike = FORWARD
 ) -> Floats:
-    """How far a leg's knee is turned about the hip–ankle line, away from `hint`; a straight leg
-    reads zero.
+    """The angle of a leg's knee about the hip–ankle line, from `hint`; a straight leg reads zero.
 
     Its inverse is `solve(hip, ankle, upper, lower, hint=hint, swivel=swivel)`.
 
@@ -402,14 +487,24 @@ def swivel_of(
     ndarray, shape (...)
         Radians, −π to π, positive by the right-hand rule about the direction from hip to ankle. The
         angle of Tolani, Goswami & Badler 2000 (see `solve`).
+
+    Raises
+    ------
+    ValueError
+        Bad numbers, a `hint` of no length, shapes that do not broadcast.
+
+    Examples
+    --------
+    >>> from rigkit import two_bone
+    >>> round(float(two_bone.swivel_of((0, 0.9, 0), (-0.1, 0.5, 0.1), (0, 0.1, 0))), 4)
+    0.7854
     """
     axis, side, shape, zero = _seen(hip, knee, ankle, hint)
     return _full(np.arctan2(dot(cross(zero, side), axis), dot(zero, side)), shape)
 
 
 def off_toes(knee: ArrayLike, ankle: ArrayLike, toe: ArrayLike) -> Floats:
-    """How far a knee stands off the upright plane through its foot: zero where it is over the toes,
-    seen from above.
+    """The knee's distance from the upright plane through its foot: zero where it is over the toes.
 
     Parameters
     ----------
@@ -426,10 +521,15 @@ def off_toes(knee: ArrayLike, ankle: ArrayLike, toe: ArrayLike) -> Floats:
     ------
     ValueError
         Bad numbers, a toe straight above or below the ankle, shapes that do not broadcast.
+
+    Examples
+    --------
+    >>> from rigkit import two_bone
+    >>> round(float(two_bone.off_toes((0.07, 0.5, 0.1), (0.1, 0.1, 0), (0.1, 0, 0.2))), 3)
+    0.03
     """
-    knee, ankle, toe = (
-        _check.numbers(*pair, 3) for pair in (("knee", knee), ("ankle", ankle), ("toe", toe))
-    )
+    knee, ankle = _check.numbers("knee", knee, 3), _check.numbers("ankle", ankle, 3)
+    toe = _check.numbers("toe", toe, 3)
     shape = _check.batch(knee=knee.shape[:-1], ankle=ankle.shape[:-1], toe=toe.shape[:-1])
     ahead = _check.directions(
         "toe", (toe - ankle) * LEVEL, "Toe and ankle must be apart, seen from above."
@@ -438,8 +538,7 @@ def off_toes(knee: ArrayLike, ankle: ArrayLike, toe: ArrayLike) -> Floats:
 
 
 def bone_frames(hip: ArrayLike, pose: TwoBonePose) -> tuple[Floats, Floats]:
-    """Frames of thigh and shank of a solved leg: y up the bone, x the hinge, z the way the knee
-    points.
+    """Frames of thigh and shank of a solved leg: y up the bone, x the hinge, z the knee's way.
 
     Parameters
     ----------
@@ -451,6 +550,11 @@ def bone_frames(hip: ArrayLike, pose: TwoBonePose) -> tuple[Floats, Floats]:
     -------
     thigh, shank : ndarray, shape (..., 4, 4)
         At the hip and at the knee; not turned at all in a straight leg that stands facing +Z.
+
+    Raises
+    ------
+    ValueError
+        Bad numbers, or shapes that do not broadcast.
     """
     hip = np.broadcast_to(_check.numbers("hip", hip, 3), pose.knee.shape)
     return _bone_frame(hip, pose.knee, pose.hinge), _bone_frame(pose.knee, pose.ankle, pose.hinge)
@@ -470,16 +574,16 @@ _Legs = tuple[Vector, Vector, Part, Part, Vector | None, Vector, Part, Part, Sha
 
 
 def _solved(
-    legs: _Legs, stretch: bool, sqrt: _Function, arctan2: _Function, some: _Function
+    legs: _Legs, stretch: bool, sqrt: _Function, arctan2: _Function, any_: _Function
 ) -> TwoBonePose:
     hip, goal, upper, lower, pole, hint, swivel, soft, shape = legs
-    axis, distance = _line(hip, goal, sqrt, some)
-    held, miss, scale = _reach(distance, upper, lower, soft, stretch, some)
+    axis, distance = _line(hip, goal, sqrt, any_)
+    held, miss, scale = _reach(distance, upper, lower, soft, stretch, any_)
     flexion, along, aside = _triangle(held, upper, lower, sqrt, arctan2)
 
-    side, guided = _side(None if pole is None else minus(pole, hip), hint, axis, sqrt, some)
+    side, guided = _side(None if pole is None else minus(pole, hip), hint, axis, sqrt, any_)
     hinge = cross(side, axis)
-    if some(swivel):  # the side turns toward axis × side, which is the hinge reversed
+    if any_(swivel):  # the side turns toward axis × side, which is the hinge reversed
         sine, cosine = np.sin(swivel), np.cos(swivel)
         side, hinge = (
             plus(times(side, cosine), times(hinge, -sine)),
@@ -500,23 +604,21 @@ def _solved(
     )
 
 
-def _line(start: Vector, end: Vector, sqrt: _Function, some: _Function) -> tuple[Vector, Part]:
-    """The unit direction from `start` to `end`, straight down where they are one point, and their
-    distance."""
+def _line(start: Vector, end: Vector, sqrt: _Function, any_: _Function) -> tuple[Vector, Part]:
+    """The unit direction from `start` to `end` (down where they are one point), their distance."""
     line = minus(end, start)
     distance = sqrt(dot(line, line))
     nowhere = distance < _NO_DISTANCE
     axis = times(line, 1 / (distance + nowhere))
-    return (where(nowhere, DOWN, axis) if some(nowhere) else axis), distance
+    return (where(nowhere, DOWN, axis) if any_(nowhere) else axis), distance
 
 
 def _reach(
-    distance: Part, upper: Part, lower: Part, soft: Part, stretch: bool, some: _Function
+    distance: Part, upper: Part, lower: Part, soft: Part, stretch: bool, any_: _Function
 ) -> tuple[Part, Part, Part]:
-    """How far from the hip the ankle is with bones as they are, how far it misses, how much the
-    bones stretch."""
+    """The ankle's distance from the hip, bones as they are; its miss; the bones' stretch."""
     inside = (distance > abs(upper - lower)) & (distance < (upper + lower) * (1 - ROUNDING))
-    if not some(soft) and not some(inside ^ True):
+    if not any_(soft) and not any_(inside ^ True):
         return distance, 0.0, 1.0
     held = _held(distance, upper, lower, soft)
     scale = np.maximum(distance / held, 1.0) if stretch else 1.0
@@ -529,9 +631,7 @@ def _held(distance: Part, upper: Part, lower: Part, soft: Part) -> Part:
     if np.any(soft):
         start = far - soft
         span = np.where(soft > 0, soft, 1.0)
-        with np.errstate(
-            over="ignore"
-        ):  # so far beyond so small a softness that nothing is left of it
+        with np.errstate(over="ignore"):  # far beyond a small softness nothing is left of it
             eased = far - span * np.exp(-np.maximum(distance - start, 0.0) / span)
         distance = np.where((soft > 0) & (distance > start), eased, distance)
     straight = np.where(distance > far * (1 - ROUNDING), far, distance)
@@ -541,8 +641,7 @@ def _held(distance: Part, upper: Part, lower: Part, soft: Part) -> Part:
 def _triangle(
     distance: Part, upper: Part, lower: Part, sqrt: _Function, arctan2: _Function
 ) -> tuple[Part, Part, Part]:
-    """The knee's flexion, and where the knee is: how far along the hip–ankle line, how far aside
-    from it."""
+    """The knee's flexion, and its place: how far along the hip–ankle line and aside from it."""
     far, less = upper + lower, upper - lower
     # Half the flexion is the angle of these two; factors, not differences of squares, keep the
     # digits.
@@ -557,14 +656,13 @@ def _triangle(
 
 
 def _side(
-    pole: Vector | None, hint: Vector, axis: Vector, sqrt: _Function, some: _Function
+    pole: Vector | None, hint: Vector, axis: Vector, sqrt: _Function, any_: _Function
 ) -> tuple[Vector, Part]:
-    """The unit direction, square to `axis`, in which the knee stands out; and whether the pole gave
-    it."""
+    """The unit direction, square to `axis`, in which the knee stands out; if the pole gave it."""
     side, guided = (hint, False) if pole is None else _across(pole, axis, sqrt)
-    if guided is False or some(guided ^ True):
+    if guided is False or any_(guided ^ True):
         spare, clear = _across(hint, axis, sqrt)
-        if some(clear ^ True):
+        if any_(clear ^ True):
             across = rotation.perpendicular(np.stack(np.broadcast_arrays(*axis), axis=-1))
             spare = where(clear, spare, split(across))
         side = where(guided, side, spare)
@@ -574,8 +672,7 @@ def _side(
 def _across(
     vector: Vector, axis: Vector, sqrt: _Function, least: float = ON_THE_LINE
 ) -> tuple[Vector, Part]:
-    """The unit direction of the part of `vector` square to `axis`, and whether there is such a
-    part."""
+    """The unit direction of the part of `vector` square to `axis`, and if there is such a part."""
     along = dot(vector, axis)
     across = minus(vector, times(axis, along))
     off = sqrt(dot(across, across))
@@ -585,12 +682,9 @@ def _across(
 def _seen(
     hip: ArrayLike, knee: ArrayLike, ankle: ArrayLike, hint: ArrayLike
 ) -> tuple[Vector, Vector, Shape, Vector]:
-    """Of a given leg: its hip–ankle direction, the side its knee stands out to, the batch shape,
-    the hint's side."""
-    hip, knee, ankle = (
-        _check.numbers(*pair, 3) for pair in (("hip", hip), ("knee", knee), ("ankle", ankle))
-    )
-    hint = _check.directions("hint", hint)
+    """A given leg's hip–ankle direction, its knee's side, the batch shape, the hint's side."""
+    hip, knee = _check.numbers("hip", hip, 3), _check.numbers("knee", knee, 3)
+    ankle, hint = _check.numbers("ankle", ankle, 3), _check.directions("hint", hint)
     shape = _check.batch(
         hip=hip.shape[:-1], knee=knee.shape[:-1], ankle=ankle.shape[:-1], hint=hint.shape[:-1]
     )
@@ -610,8 +704,7 @@ def _one_leg(
     swivel: ArrayLike,
     soft: ArrayLike,
 ) -> _Legs | None:
-    """The arguments of one leg as plain floats; None if they are anything else, or anything but
-    right."""
+    """The arguments of one leg as plain floats; None where they are anything else or not sound."""
     sizes = _check.plain(upper, lower, swivel, soft)
     vectors = [
         _check.plain_vector(v) for v in (hip, goal, hint, *(() if pole is None else (pole,)))
@@ -635,13 +728,9 @@ def _legs(
     swivel: ArrayLike,
     soft: ArrayLike,
 ) -> _Legs:
-    """The arguments of any number of legs, checked, vectors split into x, y and z; and the batch
-    shape."""
-    hip, goal, hint = (
-        _check.numbers("hip", hip, 3),
-        _check.numbers("goal", goal, 3),
-        _check.directions("hint", hint),
-    )
+    """The arguments of any number of legs, checked, vectors split; and the batch shape."""
+    hip, goal = _check.numbers("hip", hip, 3), _check.numbers("goal", goal, 3)
+    hint = _check.directions("hint", hint)
     pole = None if pole is None else _check.numbers("pole", pole, 3)
     upper, lower = _check.positive("upper", upper), _check.positive("lower", lower)
     swivel, soft = _check.numbers("swivel", swivel), _check_soft(soft, upper, lower)

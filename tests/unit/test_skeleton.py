@@ -152,7 +152,9 @@ def test_a_chain_must_lead_down(start, end):
     ],
 )
 def test_an_unknown_joint_is_refused_with_the_names_there_are(look_up):
-    with pytest.raises(ValueError, match=r"^Unknown joint 'L_toe'; this skeleton has pelvis, L_hip"):
+    with pytest.raises(
+        ValueError, match=r"^Unknown joint 'L_toe'; this skeleton has pelvis, L_hip"
+    ):
         look_up(legs())
 
 

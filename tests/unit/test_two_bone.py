@@ -287,6 +287,22 @@ def test_pole_on_the_line_hands_over_to_the_hint_without_a_jump():
     assert pose.guided
 
 
+@pytest.mark.parametrize("away", [1e-3, 1.0, 1e3])
+def test_a_pole_guides_from_a_millionth_of_its_distance_off_the_line_on(away):
+    hip, goal = np.array([0.0, 1, 0]), np.array([0.0, 0.3, 0])
+    for share, guided in ((0.99e-6, False), (1.01e-6, True)):
+        pole = hip + away * np.array([-share, -1, 0])
+        for solve in (
+            lambda pole: two_bone.solve(hip, goal, 0.43, 0.42, pole),
+            lambda pole: two_bone.solve([hip], goal, 0.43, 0.42, pole),
+        ):
+            pose = solve(pole)
+            assert pose.guided == guided
+            assert (
+                abs(np.squeeze(pose.knee)[0]) > 0.1
+            ) == guided  # else it follows the hint, forward
+
+
 def test_with_the_pole_on_the_line_the_knee_follows_the_goal_continuously():
     hip, swing = np.array([0.0, 1, 0]), np.linspace(-1.4, 1.4, 2001)
     goal = hip + 0.7 * np.stack([np.sin(swing), -np.cos(swing), 0 * swing], axis=-1)
