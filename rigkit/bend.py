@@ -5,9 +5,11 @@ moves the end the same way, across the chain, and none moves it along: rank and 
 lost, and a solver that only follows small turns has nothing to follow. A small bend at rest, the
 preset bend, gives it something, and its sign says on which side the knee shall be.
 
-Chains are given as points, from the root to the end: (..., n + 1, 2) seen from the side, or (..., n
-+ 1, 3).
+Chains are given as points from the root to the end, (..., n + 1, 2) seen from the side or
+(..., n + 1, 3) in space.
 """
+
+from __future__ import annotations
 
 from dataclasses import dataclass
 
@@ -17,6 +19,28 @@ from rigkit import _check, _say
 from rigkit._chain import columns, in_space, lengths, prepared, turn_toward, two_passes
 from rigkit._types import ArrayLike, Bools, Floats, Ints
 from rigkit._xyz import cross, dot, minus, packed, split
+
+__all__ = [
+    "Bend",
+    "jacobian",
+    "singular_values",
+    "manipulability",
+    "rank",
+    "lost_direction",
+    "transpose_step",
+    "cyclic_turns",
+    "backward_forward",
+    "line_offsets",
+    "stalls",
+    "preset_bend",
+    "measure_bend",
+    "reach_cost",
+    "bend_of_cost",
+]
+
+
+def __dir__() -> list[str]:
+    return __all__
 
 
 @dataclass(frozen=True)
@@ -44,7 +68,9 @@ class Bend(_say.Shown):
 
 
 def jacobian(points: ArrayLike, axes: ArrayLike | None = None) -> Floats:
-    """How the end moves when each joint turns, in metres per radian.
+    """The velocity of a chain's end for a turn of each joint, in metres per radian.
+
+    A joint's column is its axis × the arm from the joint to the end.
 
     Parameters
     ----------
@@ -64,6 +90,12 @@ def jacobian(points: ArrayLike, axes: ArrayLike | None = None) -> Floats:
     ------
     ValueError
         Bad numbers, fewer than two points, `axes` for a flat chain, or not one for each joint.
+
+    Examples
+    --------
+    >>> from rigkit import bend
+    >>> bend.jacobian([[0, 0], [0.2, -0.4], [0, -0.8]]).tolist()
+    [[0.8, 0.4], [0.0, -0.2]]
     """
     chain, _, hinges, shape, flat = prepared(points, None, axes)
     matrix = np.stack([packed(column, shape) for column in columns(chain, hinges)], axis=-1)
@@ -71,11 +103,32 @@ def jacobian(points: ArrayLike, axes: ArrayLike | None = None) -> Floats:
 
 
 def singular_values(matrix: ArrayLike) -> Floats:
-    """The singular values of a Jacobian, (..., d, m) to (..., d), largest first: how far the end
-    can go per radian.
+    """The singular values of a Jacobian, largest first: the end's speeds for a unit of turning.
 
     A unit of turning, shared among the joints, moves the end onto an ellipse (in space an
     ellipsoid) with these half-axes. With fewer columns than rows the missing ones are zero.
+
+    Parameters
+    ----------
+    matrix : array_like, shape (..., d, m)
+        A Jacobian, as `jacobian` gives it.
+
+    Returns
+    -------
+    ndarray, shape (..., d)
+        Metres per radian.
+
+    Raises
+    ------
+    ValueError
+        Bad numbers.
+
+    Examples
+    --------
+    >>> from rigkit import bend
+    >>> straight = bend.jacobian([[0, 0], [0, -0.4], [0, -0.8]])
+    >>> bend.singular_values(straight).round(3).tolist()  # nothing moves the end along the leg
+    [0.894, 0.0]
     """
     matrix = _check.numbers("matrix", matrix, "d", "m")
     values = np.zeros(matrix.shape[:-1])
@@ -84,20 +137,63 @@ def singular_values(matrix: ArrayLike) -> Floats:
 
 
 def manipulability(matrix: ArrayLike) -> Floats:
-    """How freely the end of a chain can move, √det(J Jᵀ), from its Jacobian (..., d, m); 0 where a
-    direction is lost.
+    """The manipulability of a chain's end, √det(J Jᵀ); 0 where a direction is lost.
 
-    For two bones in the plane it is upper · lower · |sin knee|. T. Yoshikawa, "Manipulability of
-    robotic mechanisms", *Int. J. Robotics Research* 4(2):3–9, 1985 (from memory); computed as the
-    product of the singular values.
+    det(J Jᵀ) is the product of the squared singular values, so this is their product: the size of
+    the ellipse of `singular_values` but for a constant. For two bones in the plane it is upper ·
+    lower · |sin knee|. T. Yoshikawa, "Manipulability of robotic mechanisms", *Int. J. Robotics
+    Research* 4(2):3–9, 1985.
+
+    Parameters
+    ----------
+    matrix : array_like, shape (..., d, m)
+        A Jacobian, as `jacobian` gives it.
+
+    Returns
+    -------
+    ndarray, shape (...)
+
+    Raises
+    ------
+    ValueError
+        Bad numbers.
+
+    Examples
+    --------
+    >>> from rigkit import bend
+    >>> right_angle = bend.jacobian([[0, 0], [3, 0], [3, -2]])
+    >>> round(float(bend.manipulability(right_angle)), 6)
+    6.0
     """
     return np.prod(singular_values(matrix), axis=-1)
 
 
 def rank(matrix: ArrayLike, tolerance: ArrayLike = 1e-9) -> Ints:
-    """In how many directions the end can move, from its Jacobian (..., d, m).
+    """The number of directions in which a chain's end can move.
 
     Counts the singular values above `tolerance` times the largest.
+
+    Parameters
+    ----------
+    matrix : array_like, shape (..., d, m)
+        A Jacobian, as `jacobian` gives it.
+    tolerance : array_like, shape (...)
+        A share of the largest singular value, above zero.
+
+    Returns
+    -------
+    ndarray of int, shape (...)
+
+    Raises
+    ------
+    ValueError
+        Bad numbers, or a tolerance not above zero.
+
+    Examples
+    --------
+    >>> from rigkit import bend
+    >>> int(bend.rank(bend.jacobian([[0, 0], [0, -0.4], [0, -0.8]])))
+    1
     """
     tolerance = _check.positive(
         "tolerance", tolerance, hint="It is a share of the largest singular value."
@@ -107,15 +203,25 @@ def rank(matrix: ArrayLike, tolerance: ArrayLike = 1e-9) -> Ints:
 
 
 def lost_direction(matrix: ArrayLike) -> Floats:
-    """The direction in which turning the joints moves the end least, from a Jacobian (..., d, m).
+    """The direction in which turning the joints moves the end least.
 
     It is lost altogether where the last singular value is zero: in a straight flat chain, the
     chain's own line. Where several directions are lost it is one of them.
+
+    Parameters
+    ----------
+    matrix : array_like, shape (..., d, m)
+        A Jacobian, as `jacobian` gives it.
 
     Returns
     -------
     ndarray, shape (..., d)
         Of length one; of the two opposite ones, that whose largest component is positive.
+
+    Raises
+    ------
+    ValueError
+        Bad numbers.
     """
     matrix = _check.numbers("matrix", matrix, "d", "m")
     direction = np.linalg.svd(matrix)[0][..., -1]
@@ -125,7 +231,7 @@ def lost_direction(matrix: ArrayLike) -> Floats:
 
 
 def transpose_step(points: ArrayLike, goal: ArrayLike, axes: ArrayLike | None = None) -> Floats:
-    """Jacobian transposed times error: the turn of each joint that a Jacobian method starts from.
+    """Jacobian transposed times error: the turn of each joint that Jacobian methods start from.
 
     All Jacobian methods scale, damp or mix this; where it is zero, so is every one of them.
 
@@ -139,6 +245,11 @@ def transpose_step(points: ArrayLike, goal: ArrayLike, axes: ArrayLike | None = 
     -------
     ndarray, shape (..., n) or, for ball joints, (..., 3 n)
         Square metres.
+
+    Raises
+    ------
+    ValueError
+        As in `jacobian`, or a goal that does not fit the points.
     """
     chain, aim, hinges, _, _ = prepared(points, goal, axes)
     error = minus(aim, chain[-1])
@@ -146,11 +257,10 @@ def transpose_step(points: ArrayLike, goal: ArrayLike, axes: ArrayLike | None = 
 
 
 def cyclic_turns(points: ArrayLike, goal: ArrayLike, axes: ArrayLike | None = None) -> Floats:
-    """The turn by which a cyclic descent would bring the end as near to `goal` as each single joint
-    can.
+    """The turn of each single joint that brings the end as near to `goal` as that joint can.
 
-    All are read from the pose as it is. A real pass turns one joint after the other, from the end
-    inward; where all of these are zero, the pass turns none.
+    All are read from the pose as it is. A real pass of cyclic coordinate descent turns one joint
+    after the other, from the end inward; where all of these are zero, the pass turns none.
 
     Parameters
     ----------
@@ -161,6 +271,11 @@ def cyclic_turns(points: ArrayLike, goal: ArrayLike, axes: ArrayLike | None = No
     -------
     ndarray, shape (..., n)
         Radians; for ball joints the size of the turn.
+
+    Raises
+    ------
+    ValueError
+        As in `jacobian`, or a goal that does not fit the points.
     """
     chain, aim, hinges, _, _ = prepared(points, goal, axes)
     return np.stack(
@@ -176,7 +291,7 @@ def backward_forward(points: ArrayLike, goal: ArrayLike) -> Floats:
     stay on that line.
 
     A. Aristidou, J. Lasenby, "FABRIK: a fast, iterative solver for the inverse kinematics problem",
-    *Graphical Models* 73(5):243–260, 2011 (from memory).
+    *Graphical Models* 73(5):243–260, 2011.
 
     Parameters
     ----------
@@ -186,15 +301,25 @@ def backward_forward(points: ArrayLike, goal: ArrayLike) -> Floats:
     Returns
     -------
     ndarray, of the shape of `points`
+
+    Raises
+    ------
+    ValueError
+        As in `jacobian`, or a goal that does not fit the points.
+
+    Examples
+    --------
+    >>> from rigkit import bend
+    >>> bend.backward_forward([[0, 0], [0, -1], [0, -2]], goal=[0, -1.5]).tolist()
+    [[0.0, 0.0], [0.0, -1.0], [0.0, -2.0]]
     """
     chain, aim, _, _, flat = prepared(points, goal, None)
     passed = np.moveaxis(two_passes(chain, aim, lengths(chain)), (0, 1), (-2, -1))
     return passed[..., :2] if flat else passed
 
 
-def off_line(points: ArrayLike, goal: ArrayLike) -> Floats:
-    """How far one backward and one forward pass takes each point off the line from the root to
-    `goal`.
+def line_offsets(points: ArrayLike, goal: ArrayLike) -> Floats:
+    """Distances from the root–goal line to which one backward and forward pass takes the points.
 
     Parameters
     ----------
@@ -205,6 +330,11 @@ def off_line(points: ArrayLike, goal: ArrayLike) -> Floats:
     -------
     ndarray, shape (..., n + 1)
         Metres; all zero for a straight chain with its goal on its own line.
+
+    Raises
+    ------
+    ValueError
+        As in `backward_forward`, or a goal in the root.
     """
     passed, aim, _, shape, _ = prepared(backward_forward(points, goal), goal, None)
     line = _check.directions(
@@ -215,10 +345,10 @@ def off_line(points: ArrayLike, goal: ArrayLike) -> Floats:
 
 
 def stalls(
-    points: ArrayLike, goal: ArrayLike, axes: ArrayLike | None = None, within: ArrayLike = 0.0
+    points: ArrayLike, goal: ArrayLike, axes: ArrayLike | None = None, tolerance: ArrayLike = 0.0
 ) -> Bools:
-    """Whether every solver of this kit stalls here: the goal is not met, yet no method proposes a
-    move toward it.
+    """True where every solver of this kit stalls: the goal is not met, yet no method moves toward
+    it.
 
     Two things must be zero: the Jacobian transposed times the error (with it every Jacobian
     method), and all turns of a cyclic descent. For ball joints and flat chains the points are then
@@ -226,31 +356,44 @@ def stalls(
 
     "Zero" is exact. Many slanted lines have no exactly straight chain in floating point: their
     points are rounded, so the chain has a bend of some 1e-16 radians that a solver may find and
-    follow, to a side that only rounding chose. `within` counts such chains as straight.
+    follow, to a side that only rounding chose. `tolerance` counts such chains as straight.
 
     Parameters
     ----------
     points, goal, axes : array_like
         As in `transpose_step`.
-    within : float
-        The largest turn taken for none, radians.
+    tolerance : float
+        The largest turn that counts as none, radians.
 
     Returns
     -------
     ndarray of bool, shape (...)
+
+    Raises
+    ------
+    ValueError
+        As in `jacobian`, or a goal that does not fit the points.
+
+    Examples
+    --------
+    >>> from rigkit import bend
+    >>> straight = [[0, 0], [0, -0.4], [0, -0.8]]
+    >>> bool(bend.stalls(straight, [0, -0.7]))
+    True
+    >>> bool(bend.stalls(bend.preset_bend(straight, 0.05), [0, -0.7]))
+    False
     """
-    within = _check.numbers("within", within)
+    tolerance = _check.numbers("tolerance", tolerance)
     slopes, turns = transpose_step(points, goal, axes), cyclic_turns(points, goal, axes)
     chain, aim, _, _, _ = prepared(points, goal, axes)
     error = minus(aim, chain[-1])
     miss = np.sqrt(dot(error, error))
-    no_slope = np.abs(slopes).max(axis=-1) <= within * miss * lengths(chain).sum(axis=0)
-    return (miss > 0) & no_slope & (np.abs(turns).max(axis=-1) <= within)
+    no_slope = np.abs(slopes).max(axis=-1) <= tolerance * miss * lengths(chain).sum(axis=0)
+    return (miss > 0) & no_slope & (np.abs(turns).max(axis=-1) <= tolerance)
 
 
 def preset_bend(points: ArrayLike, angle: ArrayLike, forward: ArrayLike | None = None) -> Floats:
-    """A straight leg given a small bend: the knee goes forward, the ankle up its own line, bones
-    keep their length.
+    """A straight leg given a small bend: knee forward, ankle up its own line, bones unchanged.
 
     Parameters
     ----------
@@ -271,6 +414,12 @@ def preset_bend(points: ArrayLike, angle: ArrayLike, forward: ArrayLike | None =
     ------
     ValueError
         Hip and ankle in one place, a bone of no length, or `forward` along the leg.
+
+    Examples
+    --------
+    >>> from rigkit import bend
+    >>> bend.preset_bend([[0, 0.8], [0, 0.4], [0, 0]], angle=0.1).round(4).tolist()
+    [[0.0, 0.8], [0.02, 0.4005], [0.0, 0.001]]
     """
     space, forward, flat = _leg(points, forward)
     angle = _check.numbers("angle", angle)
@@ -289,15 +438,14 @@ def preset_bend(points: ArrayLike, angle: ArrayLike, forward: ArrayLike | None =
     tilt = np.arctan2(aside, along)
     bent = np.empty((*shape, 3, 3))
     bent[..., 0, :] = hip
-    bent[..., 1, :] = (
-        hip + (upper * np.cos(tilt))[..., None] * line + (upper * np.sin(tilt))[..., None] * across
-    )
+    knee = (upper * np.cos(tilt))[..., None] * line + (upper * np.sin(tilt))[..., None] * across
+    bent[..., 1, :] = hip + knee
     bent[..., 2, :] = hip + np.hypot(along, aside)[..., None] * line
     return bent[..., :2] if flat else bent
 
 
 def measure_bend(points: ArrayLike, forward: ArrayLike | None = None) -> Bend:
-    """How far a leg is bent, toward which side, and what that costs in reach.
+    """The angle and side of a leg's bend, and its cost in reach.
 
     Parameters
     ----------
@@ -311,6 +459,17 @@ def measure_bend(points: ArrayLike, forward: ArrayLike | None = None) -> Bend:
     -------
     Bend
         Exact for the smallest angles too.
+
+    Raises
+    ------
+    ValueError
+        Hip and ankle in one place, a bone of no length, or shapes that do not broadcast.
+
+    Examples
+    --------
+    >>> from rigkit import bend
+    >>> bend.measure_bend([[0, 0.8, 0], [0, 0.4, 0.02], [0, 0, 0]])
+    Bend: 5.7°, costs 0.12 % of full reach
     """
     space, forward, _ = _leg(points, forward)
     _check.batch(points=space.shape[:-2], forward=forward.shape[:-1])
@@ -323,8 +482,9 @@ def measure_bend(points: ArrayLike, forward: ArrayLike | None = None) -> Bend:
 
 
 def reach_cost(angle: ArrayLike, upper: ArrayLike, lower: ArrayLike) -> Floats:
-    """The share of full reach that a knee bend takes: 1 − r / (upper + lower), by the law of
-    cosines.
+    """The share of full reach that a knee bend takes, 1 − r / (upper + lower).
+
+    By the law of cosines r² = (upper + lower)² − 4 upper lower sin²(angle / 2).
 
     Parameters
     ----------
@@ -336,6 +496,17 @@ def reach_cost(angle: ArrayLike, upper: ArrayLike, lower: ArrayLike) -> Floats:
     Returns
     -------
     ndarray, shape (...)
+
+    Raises
+    ------
+    ValueError
+        Bad numbers, lengths not above zero, shapes that do not broadcast.
+
+    Examples
+    --------
+    >>> from rigkit import bend
+    >>> round(float(bend.reach_cost(0.1, upper=0.43, lower=0.42)), 6)
+    0.00125
     """
     angle, most = _angle_and_most(angle, upper, lower)
     taken = most * np.sin(angle / 2) ** 2
@@ -361,6 +532,12 @@ def bend_of_cost(cost: ArrayLike, upper: ArrayLike, lower: ArrayLike) -> Floats:
     ------
     ValueError
         If no bend costs that much: more than folding the leg altogether does.
+
+    Examples
+    --------
+    >>> from rigkit import bend
+    >>> round(float(bend.bend_of_cost(0.001, upper=0.43, lower=0.42)), 4)
+    0.0895
     """
     cost, most = _angle_and_most(cost, upper, lower, name="cost")
     sine = cost * (2 - cost) / most
@@ -375,8 +552,7 @@ def bend_of_cost(cost: ArrayLike, upper: ArrayLike, lower: ArrayLike) -> Floats:
 
 
 def _leg(points: ArrayLike, forward: ArrayLike | None) -> tuple[Floats, Floats, bool]:
-    """Hip, knee and ankle in space, the direction that counts as forward, and whether the leg was
-    flat."""
+    """Hip, knee and ankle in space, the direction that counts as forward, True for a flat leg."""
     points = _check.numbers("points", points, 3, "d")
     if points.shape[-1] not in (2, 3):
         raise ValueError(

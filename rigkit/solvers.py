@@ -1,11 +1,12 @@
-"""Inverse chains by small steps, for chains of any length: four solvers that share one way of being
-called.
+"""Inverse chains by small steps, for chains of any length: four solvers, called alike.
 
 Each starts from points, (..., n + 1, 2) seen from the side or (..., n + 1, 3), and repeats its step
 until the end is on its goal. Many chains are solved side by side; those that are done stay as they
 are. None knows on which side a knee belongs. Mostly they end on the side where they started, though
 none promises it; a straight start gives them no side at all (see `bend.stalls`).
 """
+
+from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -17,27 +18,39 @@ from rigkit import _chain, _check, _say
 from rigkit._types import AnyFloats, ArrayLike, Bools, Ints
 from rigkit._xyz import Part, Parts, Vector, cross, dot, minus, plus, split, times, where
 
-LONGEST_ERROR = (
-    0.25  # what damped least squares takes on in one step, as a share of the chain's length
-)
+__all__ = [
+    "LONGEST_ERROR",
+    "SOLVERS",
+    "Solution",
+    "cyclic_descent",
+    "fabrik",
+    "jacobian_transpose",
+    "damped_least_squares",
+]
+
+LONGEST_ERROR = 0.25  # the most that damped least squares takes on at once, of the chain's length
+
+
+def __dir__() -> list[str]:
+    return __all__
 
 
 @dataclass(frozen=True)
 class Solution(_say.Shown):
-    """What a solver found, and how it went.
+    """The answer of a solver, and how it went.
 
     Attributes
     ----------
     points : ndarray, shape (..., n + 1, 2) or (..., n + 1, 3)
         The chain at the end, in the number type it was solved in.
     reached : ndarray of bool, shape (...)
-        Whether the end is within the tolerance of its goal.
+        True where the end is within the tolerance of its goal.
     miss : ndarray, shape (...)
-        How far the end is from its goal, metres.
+        The distance of the end from its goal, metres.
     steps : ndarray of int, shape (...)
-        How many steps were taken.
+        The number of steps taken.
     stalled : ndarray of bool, shape (...)
-        Whether it stopped moving, not by a single digit, short of a goal in reach.
+        True where it stopped moving, not by a single digit, short of a goal in reach.
     trace : ndarray, shape (steps + 1, ..., n + 1, 2 or 3), or None
         The chain at the start and after each step, if asked for; chains that are done stay as they
         are.
@@ -72,11 +85,10 @@ def cyclic_descent(
     trace: bool = False,
     dtype: DTypeLike = float,
 ) -> Solution:
-    """Cyclic coordinate descent: one joint after the other, from the end inward, turns the end
-    toward the goal.
+    """Cyclic coordinate descent: one joint after the other, from the end inward, turns to the goal.
 
-    L.-C. T. Wang, C. C. Chen, *IEEE Trans. Robotics and Automation* 7(4):489–499, 1991 (from
-    memory).
+    L.-C. T. Wang, C. C. Chen, "A combined optimization method for solving the inverse kinematics
+    problems of mechanical manipulators", *IEEE Trans. Robotics and Automation* 7(4):489–499, 1991.
 
     Parameters
     ----------
@@ -87,11 +99,11 @@ def cyclic_descent(
         Hinge axes of a chain in space, at the start; they are carried along. Without them joints
         turn freely.
     tolerance : float
-        How near to its goal the end must be, metres.
+        The distance from its goal at which the end counts as there, metres.
     most : int
         The most steps to take.
     trace : bool
-        Whether to keep the chain after each step.
+        True to keep the chain after each step.
     dtype : float type
         The number type of the whole iteration: `float` for double precision, `numpy.float32` for
         single.
@@ -105,6 +117,14 @@ def cyclic_descent(
     ------
     ValueError
         Bad numbers, a bone of no length, shapes that do not fit.
+
+    Examples
+    --------
+    >>> from rigkit import solvers
+    >>> leg = [[0, 0], [0.02, -0.4], [0, -0.8]]
+    >>> solution = solvers.cyclic_descent(leg, goal=[0.1, -0.7])
+    >>> bool(solution.reached), solution.points[-1].round(4).tolist()
+    (True, [0.1, -0.7])
     """
     return _repeat(_cyclic_pass, points, goal, axes, tolerance, most, trace, dtype)
 
@@ -119,11 +139,34 @@ def fabrik(
     trace: bool = False,
     dtype: DTypeLike = float,
 ) -> Solution:
-    """Backward-forward passes (FABRIK), see `bend.backward_forward`; a goal too far away
-    straightens the chain to it.
+    """Backward-forward passes (FABRIK); a goal too far away straightens the chain to it.
 
-    Parameters and result as in `cyclic_descent`, but that `axes` must be left out: the passes move
-    points and know no hinges.
+    One step is `bend.backward_forward`, where the source is.
+
+    Parameters
+    ----------
+    points, goal, tolerance, most, trace, dtype
+        As in `cyclic_descent`.
+    axes : None
+        Must be left out: the passes move points and know no hinges.
+
+    Returns
+    -------
+    Solution
+        A goal out of reach is no error: the end comes near, and the solution says its miss.
+
+    Raises
+    ------
+    ValueError
+        Bad numbers, a bone of no length, shapes that do not fit.
+
+    Examples
+    --------
+    >>> from rigkit import solvers
+    >>> leg = [[0, 0], [0.02, -0.4], [0, -0.8]]
+    >>> solution = solvers.fabrik(leg, goal=[0.1, -0.7])
+    >>> bool(solution.reached), solution.points[-1].round(4).tolist()
+    (True, [0.1, -0.7])
     """
     if axes is not None:
         raise ValueError(
@@ -143,13 +186,35 @@ def jacobian_transpose(
     trace: bool = False,
     dtype: DTypeLike = float,
 ) -> Solution:
-    """Steps along the Jacobian transposed times the error, as long as brings the end nearest if it
-    moved in a line.
+    """Steps along the Jacobian transposed times the error, each as long as is best along a line.
 
-    From a nearly straight chain that is far: it may leap across to the other side. The step is α
-    Jᵀe with α = (e · JJᵀe) / (JJᵀe · JJᵀe): S. R. Buss, "Introduction to inverse kinematics with
-    Jacobian transpose, pseudoinverse and damped least squares methods", 2004, revised 2009.
-    Parameters and result as in `cyclic_descent`.
+    From a nearly straight chain that is far: it may leap across to the other side. The step is
+    α Jᵀe. It moves the end by α JJᵀe to first order; the α that leaves the least of e is
+    (e · JJᵀe) / (JJᵀe · JJᵀe). S. R. Buss, "Introduction to inverse kinematics with Jacobian
+    transpose, pseudoinverse and damped least squares methods", 2004, revised 2009.
+
+    Parameters
+    ----------
+    points, goal, axes, tolerance, most, trace, dtype
+        As in `cyclic_descent`.
+
+    Returns
+    -------
+    Solution
+        A goal out of reach is no error: the end comes near, and the solution says its miss.
+
+    Raises
+    ------
+    ValueError
+        Bad numbers, a bone of no length, shapes that do not fit.
+
+    Examples
+    --------
+    >>> from rigkit import solvers
+    >>> leg = [[0, 0], [0.02, -0.4], [0, -0.8]]
+    >>> solution = solvers.jacobian_transpose(leg, goal=[0.1, -0.7])
+    >>> bool(solution.reached), solution.points[-1].round(4).tolist()
+    (True, [0.1, -0.7])
     """
     return _repeat(_transpose_step, points, goal, axes, tolerance, most, trace, dtype)
 
@@ -165,19 +230,40 @@ def damped_least_squares(
     dtype: DTypeLike = float,
     damping: float = 0.05,
 ) -> Solution:
-    """Damped least squares, the turns Jᵀ(JJᵀ + λ²)⁻¹e: near Newton's step where the chain is free,
-    small where not.
+    """Damped least squares: near Newton's step where the chain is free, small where it is not.
 
-    C. W. Wampler, *IEEE Trans. Systems, Man, Cybernetics* 16(1):93–101, 1986 (from memory). Two
-    additions of ours: a goal out of reach is aimed at only as far as reach goes, or the chain would
-    swing about full reach for ever; and an error longer than a quarter of the chain is shortened to
-    that, or the first step of a nearly straight chain would leap anywhere. Parameters and result as
-    in `cyclic_descent`, and:
+    The turns are Jᵀ(JJᵀ + λ²)⁻¹e, which make |Jθ − e|² + λ²|θ|² least: C. W. Wampler, "Manipulator
+    inverse kinematic solutions based on vector formulations and damped least-squares methods",
+    *IEEE Trans. Systems, Man, and Cybernetics* 16(1):93–101, 1986.
+
+    Two additions of ours: a goal out of reach is aimed at only as far as reach goes, or the chain
+    would swing about full reach for ever; and an error longer than a quarter of the chain is
+    shortened to that, or the first step of a nearly straight chain would leap anywhere.
 
     Parameters
     ----------
+    points, goal, axes, tolerance, most, trace, dtype
+        As in `cyclic_descent`.
     damping : float
         λ as a share of the chain's length, above zero.
+
+    Returns
+    -------
+    Solution
+        A goal out of reach is no error: the end comes near, and the solution says its miss.
+
+    Raises
+    ------
+    ValueError
+        Bad numbers, a bone of no length, shapes that do not fit.
+
+    Examples
+    --------
+    >>> from rigkit import solvers
+    >>> leg = [[0, 0], [0.02, -0.4], [0, -0.8]]
+    >>> solution = solvers.damped_least_squares(leg, goal=[0.1, -0.7])
+    >>> bool(solution.reached), solution.points[-1].round(4).tolist()
+    (True, [0.1, -0.7])
     """
     damping = _check.one_positive(
         "damping", damping, "It is a share of the chain's length, such as 0.05."
@@ -206,12 +292,12 @@ SOLVERS = {
 }
 
 
-def _cyclic_pass(chain: "_Chains") -> None:
+def _cyclic_pass(chain: _Chains) -> None:
     for joint in range(len(chain.points) - 2, -1, -1):
         chain.turn(joint, *_chain.turn_toward(chain.points, chain.goal, chain.axes, joint))
 
 
-def _backward_forward_pass(chain: "_Chains") -> None:
+def _backward_forward_pass(chain: _Chains) -> None:
     line = minus(chain.goal, chain.points[0])
     distance = np.sqrt(dot(line, line))
     too_far = distance >= chain.length
@@ -223,7 +309,7 @@ def _backward_forward_pass(chain: "_Chains") -> None:
             chain.points[joint] = where(too_far, straight, chain.points[joint])
 
 
-def _transpose_step(chain: "_Chains") -> None:
+def _transpose_step(chain: _Chains) -> None:
     error, columns = chain.error(), _chain.columns(chain.points, chain.axes)
     turns = [dot(column, error) for column in columns]
     moved: Parts = (0.0, 0.0, 0.0)
@@ -235,8 +321,10 @@ def _transpose_step(chain: "_Chains") -> None:
 
 
 class _Chains:
-    """Chains on their way: points (n + 1, 3, b), goal (3, b), axes (n, 3, b) or None, lengths (n,
-    b)."""
+    """Chains on their way, b of them; joint and component come first.
+
+    Points (n + 1, 3, b), goal (3, b), axes (n, 3, b) or None, lengths (n, b).
+    """
 
     def __init__(
         self,
@@ -251,7 +339,7 @@ class _Chains:
         self.nearest = 2 * lengths.max(axis=0) - self.length  # below zero: all is near enough
         self.flat = flat
 
-    def only(self, kept: Bools) -> "_Chains":
+    def only(self, kept: Bools) -> _Chains:
         axes = None if self.axes is None else self.axes[..., kept]
         return _Chains(
             self.points[..., kept], self.goal[:, kept], axes, self.lengths[:, kept], self.flat
@@ -261,15 +349,12 @@ class _Chains:
         return minus(self.goal, self.points[-1])
 
     def aim(self) -> Parts:
-        """The goal, or the nearest point to it that is neither too far from the root nor too
-        near."""
+        """The goal, or the nearest point to it that is in reach of the root."""
         line = minus(self.goal, self.points[0])
         distance = np.sqrt(dot(line, line))
         held = np.minimum(np.maximum(distance, self.nearest), self.length)
-        return plus(
-            self.points[0],
-            times(line, np.where(held == distance, 1, held / (distance + (distance == 0)))),
-        )
+        scale = np.where(held == distance, 1, held / (distance + (distance == 0)))
+        return plus(self.points[0], times(line, scale))
 
     def miss(self) -> Part:
         error = self.error()
@@ -298,8 +383,7 @@ class _Chains:
 
 
 def _turned(vector: Vector, axis: Vector, sine: Part, versine: Part) -> Parts:
-    """A vector turned about a unit axis (Rodrigues' formula); no digit changes where the turn is
-    zero."""
+    """A vector turned about a unit axis (Rodrigues); no digit changes where the turn is zero."""
     across = cross(axis, vector)
     return plus(vector, plus(times(across, sine), times(cross(axis, across), versine)))
 
@@ -314,8 +398,7 @@ def _repeat(
     trace: bool,
     dtype: DTypeLike,
 ) -> Solution:
-    """Check the arguments, lay all chains side by side, solve them, and give the answer their batch
-    shape."""
+    """Check the arguments, solve all chains side by side, give the answer their batch shape."""
     tolerance = _check.one_positive("tolerance", tolerance, "It is in metres, such as 1e-6.")
     most = _check.count("most", most)
     start, aim, hinges, shape, flat = _chain.prepared(points, goal, axes, _check_dtype(dtype))
@@ -323,7 +406,7 @@ def _repeat(
     lengths = _chain.lengths(start)
     if not (lengths > 0).all():
         raise ValueError(
-            "`points` must be different from one to the next; got a bone of no length. "
+            "`points` must differ from one to the next; got a bone of no length. "
             "Leave the double out."
         )
     hinges = None if hinges is None else hinges.reshape(*hinges.shape[:2], -1).copy()
@@ -360,9 +443,7 @@ def _solved(
     steps, still = np.zeros(count, dtype=int), np.zeros(count, dtype=bool)
     record = [points.copy()]
     place = np.arange(count)  # where in the batch each chain of `going` belongs
-    busy = (
-        miss > tolerance
-    )  # which of `going` are not done; the room of the others is given back now and then
+    busy = miss > tolerance  # those of `going` not done; the others are dropped now and then
     for taken in range(1, most + 1):
         if not busy.any():
             break

@@ -119,7 +119,7 @@ def test_ball_jointed_straight_leg_loses_one_direction_and_a_hinged_leg_two():
 def test_straight_leg_with_its_goal_on_its_line_gets_no_first_step():
     np.testing.assert_array_equal(bend.transpose_step(STRAIGHT, SHORTER), [0, 0])
     np.testing.assert_array_equal(bend.cyclic_turns(STRAIGHT, SHORTER), [0, 0])
-    np.testing.assert_array_equal(bend.off_line(STRAIGHT, SHORTER), [0, 0, 0])
+    np.testing.assert_array_equal(bend.line_offsets(STRAIGHT, SHORTER), [0, 0, 0])
     assert bend.stalls(STRAIGHT, SHORTER)
 
 
@@ -133,7 +133,7 @@ def test_straight_chains_in_space_get_none_either(chain):
         np.testing.assert_array_equal(bend.transpose_step(points, goal, axes), 0)
         np.testing.assert_array_equal(bend.cyclic_turns(points, goal, axes), 0)
         assert bend.stalls(points, goal, axes)
-    np.testing.assert_array_equal(bend.off_line(points, goal), 0)
+    np.testing.assert_array_equal(bend.line_offsets(points, goal), 0)
 
 
 @pytest.mark.parametrize("angle", [1e-9, 1e-3, 0.1, -0.1])
@@ -141,7 +141,7 @@ def test_any_bend_gives_every_method_a_first_step(angle):
     leg = bend.preset_bend(STRAIGHT, angle)
     assert (bend.transpose_step(leg, SHORTER) != 0).any()
     assert (bend.cyclic_turns(leg, SHORTER) != 0).any()
-    assert (bend.off_line(leg, SHORTER) > 0).any()
+    assert (bend.line_offsets(leg, SHORTER) > 0).any()
     assert not bend.stalls(leg, SHORTER)
     # forward is a clockwise knee in this view, and bending further is what shortens the leg
     assert np.sign(bend.cyclic_turns(leg, SHORTER)[1]) == -np.sign(angle)
@@ -159,9 +159,9 @@ def test_slanted_straight_legs_are_straight_to_rounding_only():
     angle = np.random.default_rng(4).uniform(0, 2 * np.pi, 500)
     line = np.stack([np.cos(angle), np.sin(angle)], axis=-1)
     points = np.stack([0 * line, 0.43 * line, 0.85 * line], axis=-2)
-    assert bend.stalls(points, 0.8 * line, within=1e-14).all()
+    assert bend.stalls(points, 0.8 * line, tolerance=1e-14).all()
     assert bend.stalls(points, 0.8 * line).mean() < 0.5
-    np.testing.assert_allclose(bend.off_line(points, 0.8 * line), 0, atol=1e-15)
+    np.testing.assert_allclose(bend.line_offsets(points, 0.8 * line), 0, atol=1e-15)
 
 
 def test_transpose_step_is_the_transposed_jacobian_times_the_error():
@@ -295,7 +295,7 @@ def test_steps_batch_equals_loop():
     for of in (
         bend.transpose_step,
         bend.cyclic_turns,
-        bend.off_line,
+        bend.line_offsets,
         bend.backward_forward,
         bend.stalls,
     ):
@@ -321,7 +321,7 @@ def test_steps_batch_equals_loop():
         (lambda: bend.singular_values([1, 2]), "matrix"),
         (lambda: bend.rank(np.eye(2), tolerance=0), "tolerance"),
         (lambda: bend.transpose_step(STRAIGHT, [0, 0, 0]), "goal"),
-        (lambda: bend.off_line(STRAIGHT, [0, 0]), "goal"),
+        (lambda: bend.line_offsets(STRAIGHT, [0, 0]), "goal"),
         (lambda: bend.preset_bend(STRAIGHT[:2], 0.1), "points"),
         (lambda: bend.preset_bend([[0, 0], [0, -1], [0, 0]], 0.1), "points"),
         (lambda: bend.preset_bend([[0, 0], [0, 0], [0, -1]], 0.1), "points"),
