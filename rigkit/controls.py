@@ -1,4 +1,4 @@
-"""Controls: what an animator touches, its zeroed rest, what it follows and with which gap.
+"""Controls: what an animator moves; their rest, their leaders and the gaps kept to them.
 
 A control is plain data. Its values are six channels, all zero at rest, on top of where it stays or
 what it hangs from or follows: `world = base @ values`. Turns are radians about the control's own
@@ -6,6 +6,9 @@ axes through its pivot: about x first, then the moved z, then the moved y (a hip
 abduction, rotation).
 """
 
+from __future__ import annotations
+
+from collections import Counter
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
@@ -16,18 +19,46 @@ from rigkit import _check, _say, rotation
 from rigkit import frames as fr
 from rigkit._types import ArrayLike, ControlValues, Floats, NamedFrames
 
+__all__ = [
+    "CHANNELS",
+    "TURN_ORDER",
+    "FOLLOWS",
+    "SAME",
+    "Follow",
+    "Control",
+    "pose",
+    "in_order",
+    "carried",
+    "allowed",
+    "read",
+    "gap_to",
+    "switch",
+    "between_keys",
+    "count_keys",
+    "with_gaps",
+]
+
 CHANNELS = ("shift_x", "shift_y", "shift_z", "turn_x", "turn_y", "turn_z")
 TURN_ORDER = "xzy"
-FOLLOWS = ("both", "position", "turn")
+_FOLLOWED = {
+    "both": "place and turn",
+    "position": "place, not its turn",
+    "turn": "turn, not its place",
+}
+FOLLOWS = tuple(_FOLLOWED)
 SAME = 1e-6  # metres or radians: values no further apart need no key of their own
 _PLACES = {channel: i for i, channel in enumerate(CHANNELS)}
 
 
+def __dir__() -> list[str]:
+    return __all__
+
+
 @dataclass(frozen=True, eq=False)
 class Follow(_say.Shown):
-    """One leader of a control, and what of it is followed.
+    """One leader of a control, and the part of it that is followed.
 
-    Attributes
+    Parameters
     ----------
     leader : str
         Another control, or anything posed before (a joint), by name.
@@ -39,6 +70,11 @@ class Follow(_say.Shown):
     gap : array_like, shape (..., 4, 4), optional
         The fixed relative frame kept while following, as `gap_to` gives it; the gap at rest when
         left out.
+
+    Raises
+    ------
+    ValueError
+        A `what` not among these, a weight out of its range, a gap that is not rigid.
     """
 
     leader: str
@@ -63,14 +99,9 @@ class Follow(_say.Shown):
         put(self, "gap", None if gap is None else fr.check_frames("gap", gap))
 
     def __repr__(self) -> str:
-        what = {
-            "both": "place and turn",
-            "position": "place, not its turn",
-            "turn": "turn, not its place",
-        }[self.what]
         return _say.line(
             self,
-            f"{what} of {_say.name(self.leader)}",
+            f"{_FOLLOWED[self.what]} of {_say.name(self.leader)}",
             f"weight {_say.amount(self.weight, '', 2)}",
             "gap as at rest" if self.gap is None else f"gap {_say.frame(self.gap)}",
             batch=_say.batch(self.weight),
@@ -78,15 +109,15 @@ class Follow(_say.Shown):
 
     @cached_property
     def _whole(self) -> bool:
-        """Whether it goes with the leader as if fixed to it."""
+        """True if it goes with the leader as if fixed to it."""
         return self.what == "both" and bool((self.weight == 1).all())
 
 
 @dataclass(frozen=True, eq=False)
 class Control(_say.Shown):
-    """What an animator moves.
+    """A thing an animator moves.
 
-    Attributes
+    Parameters
     ----------
     name : str
     rest : array_like, shape (4, 4)
@@ -107,6 +138,17 @@ class Control(_say.Shown):
         The least and the greatest value of a channel.
     stays : array_like, shape (..., 4, 4), optional
         Where it stays as far as it follows nothing; `rest` when left out. `switch` sets it.
+
+    Raises
+    ------
+    ValueError
+        A frame that is not rigid, a parent and follows, an unknown channel, limits without zero.
+
+    Examples
+    --------
+    >>> from rigkit import controls
+    >>> controls.Control("foot", pivot=(0, -0.08, 0), locked=["turn_z"])
+    Control: foot, rest (0.000, 0.000, 0.000) m, follows nothing, locked turn_z
     """
 
     name: str
@@ -135,13 +177,8 @@ class Control(_say.Shown):
         put = object.__setattr__
         put(self, "name", name)
         put(self, "rest", np.eye(4) if rest is None else fr.check_frames("rest", rest))
-        put(
-            self,
-            "outline",
-            np.zeros((1, 3))
-            if outline is None
-            else _check.numbers("outline", outline, "points", 3),
-        )
+        outline = np.zeros((1, 3)) if outline is None else outline
+        put(self, "outline", _check.numbers("outline", outline, "points", 3))
         put(self, "pivot", _check.numbers("pivot", pivot, 3))
         put(self, "parent", parent)
         put(self, "follows", tuple(follows))
@@ -157,9 +194,8 @@ class Control(_say.Shown):
 
     def __repr__(self) -> str:
         leaders = [
-            f"{_say.name(leader.leader)} ({leader.what}, weight"
-            f" {_say.amount(leader.weight, '', 2)})"
-            for leader in self.follows
+            f"{_say.name(one.leader)} ({one.what}, weight {_say.amount(one.weight, '', 2)})"
+            for one in self.follows
         ]
         follows = f"follows {', '.join(leaders)}" if leaders else "follows nothing"
         return _say.line(
@@ -174,12 +210,12 @@ class Control(_say.Shown):
 
     @property
     def home(self) -> Floats:
-        """Where it is as far as it follows nothing."""
+        """Its frame as far as it follows nothing, shape (..., 4, 4)."""
         return self.rest if self.stays is None else self.stays
 
     @property
     def leaders(self) -> tuple[Follow, ...]:
-        """What it follows, a parent included, as a tuple of Follow."""
+        """Its leaders, a parent included."""
         return self.follows if self.parent is None else (Follow(self.parent),)
 
 
@@ -188,7 +224,7 @@ def pose(
     values: ControlValues | None = None,
     outside: NamedFrames | None = None,
 ) -> dict[str, Floats]:
-    """Where every control is, from its values and from what it follows.
+    """World frames of all controls, from their values and from what they follow.
 
     Parameters
     ----------
@@ -210,6 +246,14 @@ def pose(
     ValueError
         For two controls of one name, a leader or channel that is not there, weights that add up to
         more than 1, or controls that follow each other in a circle, each named.
+
+    Examples
+    --------
+    >>> from rigkit import controls, frames
+    >>> pelvis = controls.Control("pelvis", rest=frames.frame(origin=[0, 0.9, 0]))
+    >>> posed = controls.pose([pelvis], {"pelvis": {"shift_y": -0.1}})
+    >>> posed["pelvis"][:3, 3].round(3).tolist()
+    [0.0, 0.8, 0.0]
     """
     posed = {name: fr.check_frames(name, frame) for name, frame in (outside or {}).items()}
     ordered = with_gaps(in_order(controls, posed))
@@ -217,19 +261,24 @@ def pose(
 
 
 def in_order(controls: Iterable[Control], outside: Collection[str] = ()) -> tuple[Control, ...]:
-    """The controls as a tuple, leaders before followers; a circle of followers is refused by
-    name."""
-    controls = tuple(controls)
-    by_name = {control.name: control for control in controls}
-    twice = sorted(
-        {c.name for c in controls if sum(c.name == d.name for d in controls) > 1}
-        | by_name.keys() & set(outside)
-    )
-    if twice or not controls:
-        raise ValueError(
-            "`controls` must be at least one, each with a name of its own; "
-            f"got {', '.join(twice) + ' more than once' if twice else 'none'}."
-        )
+    """The controls, leaders before followers.
+
+    Parameters
+    ----------
+    controls : iterable of Control
+    outside : collection of str
+        Leaders that are not controls.
+
+    Returns
+    -------
+    tuple of Control
+
+    Raises
+    ------
+    ValueError
+        For two controls of one name, a missing leader, or followers in a circle, each named.
+    """
+    by_name = _by_name(controls, outside)
     ordered: dict[str, Control] = {}
 
     def visit(control: Control, path: list[str]) -> None:
@@ -249,15 +298,27 @@ def in_order(controls: Iterable[Control], outside: Collection[str] = ()) -> tupl
                 )
         ordered[control.name] = control
 
-    for control in controls:
+    for control in by_name.values():
         if control.name not in ordered:
             visit(control, [])
     return tuple(ordered.values())
 
 
+def _by_name(controls: Iterable[Control], outside: Collection[str]) -> dict[str, Control]:
+    controls = tuple(controls)
+    by_name = {control.name: control for control in controls}
+    count = Counter([*outside, *(control.name for control in controls)])
+    twice = sorted(name for name, many in count.items() if many > 1)
+    if twice or not by_name:
+        raise ValueError(
+            "`controls` must be at least one, each with a name of its own; "
+            f"got {', '.join(twice) + ' more than once' if twice else 'none'}."
+        )
+    return by_name
+
+
 def carried(controls: Iterable[Control], name: str) -> tuple[str, ...]:
-    """The names of all controls that move when the one called `name` does, leaders before
-    followers.
+    """The names of all controls that move when one does, leaders before followers.
 
     Those are its followers, theirs, and so on, whatever they follow it in; a follower by weight
     zero stays.
@@ -271,6 +332,18 @@ def carried(controls: Iterable[Control], name: str) -> tuple[str, ...]:
     Returns
     -------
     tuple of str
+
+    Raises
+    ------
+    ValueError
+        If there is no such control, or as in `in_order`.
+
+    Examples
+    --------
+    >>> from rigkit import controls
+    >>> rig = [controls.Control("pelvis"), controls.Control("foot", parent="pelvis")]
+    >>> controls.carried(rig, "pelvis")
+    ('foot',)
     """
     controls = tuple(controls)
     names = {control.name for control in controls}
@@ -282,21 +355,17 @@ def carried(controls: Iterable[Control], name: str) -> tuple[str, ...]:
     }
     ordered = in_order(controls, leaders - names)
     if name not in names:
-        raise ValueError(
-            f"`name` must be one of the controls ({', '.join(c.name for c in ordered)}); got"
-            f" {name!r}."
-        )
+        there = ", ".join(control.name for control in ordered)
+        raise ValueError(f"Unknown control {name!r}; this rig has {there}.")
     moving = {name}
     for control in ordered:
         if any(follow.leader in moving and np.any(follow.weight > 0) for follow in control.leaders):
             moving.add(control.name)
-    return tuple(
-        control.name for control in ordered if control.name in moving and control.name != name
-    )
+    return tuple(c.name for c in ordered if c.name in moving and c.name != name)
 
 
 def allowed(control: Control, values: Mapping[str, ArrayLike]) -> dict[str, Floats]:
-    """The values that count, all six channels: locked ones zero, limited ones within their limits.
+    """The values that count, all six channels: locked ones zero, limited ones within limits.
 
     Parameters
     ----------
@@ -306,13 +375,24 @@ def allowed(control: Control, values: Mapping[str, ArrayLike]) -> dict[str, Floa
     Returns
     -------
     dict of str to ndarray, shape (...)
+
+    Raises
+    ------
+    ValueError
+        Bad numbers, or an unknown channel.
+
+    Examples
+    --------
+    >>> from rigkit import controls
+    >>> foot = controls.Control("foot", limits={"turn_x": (-0.5, 0.5)})
+    >>> float(controls.allowed(foot, {"turn_x": 2})["turn_x"])
+    0.5
     """
     return _by_channel(_values([control], {control.name: values})[..., 0, :])
 
 
 def read(control: Control, world: ArrayLike, base: ArrayLike | None = None) -> dict[str, Floats]:
-    """The values that put a control at `world`: the inverse of posing it, without regard to locks
-    and limits.
+    """The values that put a control at `world`: posing undone, without regard to locks and limits.
 
     Parameters
     ----------
@@ -324,6 +404,19 @@ def read(control: Control, world: ArrayLike, base: ArrayLike | None = None) -> d
     Returns
     -------
     dict of str to ndarray, shape (...)
+        All six channels, metres and radians.
+
+    Raises
+    ------
+    ValueError
+        If a frame is not rigid, or the batch shapes do not broadcast.
+
+    Examples
+    --------
+    >>> from rigkit import controls, frames
+    >>> values = controls.read(controls.Control("foot"), frames.frame(origin=[0, 0.1, 0.3]))
+    >>> float(values["shift_y"]), float(values["shift_z"])
+    (0.1, 0.3)
     """
     base = control.rest if base is None else fr.check_frames("base", base)
     world = fr.check_frames("world", world)
@@ -335,11 +428,32 @@ def read(control: Control, world: ArrayLike, base: ArrayLike | None = None) -> d
 
 
 def gap_to(leader: ArrayLike, follower: ArrayLike, what: str = "both") -> Floats:
-    """The gap that keeps `follower` where it is now while `what` of `leader` is followed; shapes
-    (..., 4, 4).
+    """The gap that keeps `follower` where it is now while `what` of `leader` is followed.
 
     For "both" and "turn" the follower's frame seen from the leader; for "position" a frame without
     a turn that holds the vector between their origins, along the world's axes.
+
+    Parameters
+    ----------
+    leader, follower : array_like, shape (..., 4, 4)
+        World frames.
+    what : {"both", "position", "turn"}
+
+    Returns
+    -------
+    ndarray, shape (..., 4, 4)
+
+    Raises
+    ------
+    ValueError
+        If a frame is not rigid, the batch shapes do not broadcast, or `what` is not among these.
+
+    Examples
+    --------
+    >>> from rigkit import controls, frames
+    >>> pelvis, foot = frames.frame(origin=[0, 0.9, 0]), frames.frame(origin=[0.1, 0.1, 0])
+    >>> controls.gap_to(pelvis, foot)[:3, 3].tolist()
+    [0.1, -0.8, 0.0]
     """
     leader, follower = fr.check_frames("leader", leader), fr.check_frames("follower", follower)
     _check.batch(leader=leader.shape[:-2], follower=follower.shape[:-2])
@@ -354,8 +468,9 @@ def switch(
     worlds: NamedFrames,
     values: Mapping[str, ArrayLike] | None = None,
 ) -> Control:
-    """The control with new leaders, placed so that it does not jump: every gap is taken at this
-    moment.
+    """The control with new leaders, placed so that it does not jump.
+
+    Every gap is taken at this moment, from the frames given.
 
     Parameters
     ----------
@@ -371,6 +486,19 @@ def switch(
     Returns
     -------
     Control
+
+    Raises
+    ------
+    ValueError
+        If a frame is missing or not rigid, or the values are bad.
+
+    Examples
+    --------
+    >>> from rigkit import controls, frames
+    >>> worlds = {"foot": frames.frame(origin=[0.1, 0.1, 0]), "pelvis": frames.frame()}
+    >>> foot = controls.switch(controls.Control("foot"), "pelvis", worlds)
+    >>> foot.follows[0].leader, foot.follows[0].gap[:3, 3].tolist()
+    ('pelvis', [0.1, 0.1, 0.0])
     """
     asked = [follows] if isinstance(follows, str | Follow) else follows
     leaders = [Follow(follow) if isinstance(follow, str) else follow for follow in asked]
@@ -380,9 +508,8 @@ def switch(
                 f"`worlds` must hold the frame of {name}; got {', '.join(worlds) or 'none'}. "
                 "Give those of the control and of its leaders, as `pose` says them."
             )
-    moved = _value_frames(
-        _values([control], {control.name: values or {}})[..., 0, :], control.pivot
-    )
+    numbers = _values([control], {control.name: values or {}})[..., 0, :]
+    moved = _value_frames(numbers, control.pivot)
     base = fr.check_frames(control.name, worlds[control.name]) @ fr.invert(moved)
     return replace(
         control,
@@ -396,8 +523,7 @@ def switch(
 
 
 def between_keys(values: ControlValues, keys: ArrayLike) -> dict[str, dict[str, Floats]]:
-    """Values over frames as they come out when only some frames are keyed, on straight lines from
-    key to key.
+    """Values in every frame when only some are keyed, on straight lines from key to key.
 
     Parameters
     ----------
@@ -414,15 +540,17 @@ def between_keys(values: ControlValues, keys: ArrayLike) -> dict[str, dict[str, 
     ------
     ValueError
         For keys that do not rise from the first frame to the last, or numbers that are not finite.
+
+    Examples
+    --------
+    >>> from rigkit import controls
+    >>> values = {"pelvis": {"shift_y": [0.0, 0.3, 0.1]}}
+    >>> controls.between_keys(values, [0, 2])["pelvis"]["shift_y"].tolist()
+    [0.0, 0.05, 0.1]
     """
     keys = _check.numbers("keys", keys, "n", hint="Give frames, such as range(0, 25, 6).")
-    if (
-        keys.ndim != 1
-        or len(keys) < 2
-        or (keys % 1).any()
-        or keys[0] != 0
-        or not (np.diff(keys) > 0).all()
-    ):
+    rising = keys.ndim == 1 and len(keys) > 1 and keys[0] == 0 and (np.diff(keys) > 0).all()
+    if not rising or (keys % 1).any():
         raise ValueError(
             "`keys` must be two or more whole numbers that rise from 0; "
             f"got {_check.short(keys.tolist())}. Give frames, such as range(0, 25, 6)."
@@ -452,7 +580,7 @@ def between_keys(values: ControlValues, keys: ArrayLike) -> dict[str, dict[str, 
 
 
 def count_keys(values: ControlValues) -> int:
-    """How many keys give these values in every frame, on straight lines from key to key.
+    """The number of keys that give these values in every frame, on straight lines.
 
     A channel that is zero throughout needs none, one that stays at another value needs one; any
     other needs its first frame, its last, and each frame in which it leaves the straight line
@@ -465,6 +593,17 @@ def count_keys(values: ControlValues) -> int:
     Returns
     -------
     int
+
+    Raises
+    ------
+    ValueError
+        Bad numbers, or more than one number a frame.
+
+    Examples
+    --------
+    >>> from rigkit import controls
+    >>> controls.count_keys({"pelvis": {"shift_y": [0.0, 0.1, 0.2, 0.2]}})
+    3
     """
     count = 0
     for _, channels in _over_frames(values):
@@ -488,31 +627,44 @@ def _over_frames(values: ControlValues) -> Iterator[tuple[str, list[tuple[str, s
             f"{{'pelvis': {{'shift_y': [0.0, -0.1]}}}}; got {type(values).__name__}."
         )
     for control, channels in values.items():
+        named = [(channel, f"{control} {channel}") for channel in channels]
         yield (
             control,
-            [
-                (channel, f"{control} {channel}", _check.numbers(f"{control} {channel}", numbers))
-                for channel, numbers in channels.items()
-            ],
+            [(channel, name, _check.numbers(name, channels[channel])) for channel, name in named],
         )
 
 
 def with_gaps(controls: Iterable[Control]) -> tuple[Control, ...]:
-    """The controls with every parent turned into a leader, and every gap left out filled in with
-    that at rest."""
+    """The controls with every parent made a leader, and every missing gap that at rest.
+
+    Parameters
+    ----------
+    controls : iterable of Control
+
+    Returns
+    -------
+    tuple of Control
+
+    Raises
+    ------
+    ValueError
+        If a gap is missing to a leader that is not among the controls.
+    """
     controls = tuple(controls)
     rest = {control.name: control.rest for control in controls}
+
+    def filled(follow: Follow, control: Control) -> Follow:
+        if follow.gap is not None:
+            return follow
+        if follow.leader not in rest:
+            raise ValueError(
+                f"`{control.name}` must have a gap to what it follows outside the controls; "
+                f"got none to {follow.leader!r}. `gap_to` gives it."
+            )
+        return replace(follow, gap=gap_to(rest[follow.leader], control.rest, follow.what))
+
     return tuple(
-        replace(
-            control,
-            parent=None,
-            follows=tuple(
-                replace(follow, gap=gap_to(rest[follow.leader], control.rest, follow.what))
-                if follow.gap is None
-                else follow
-                for follow in control.leaders
-            ),
-        )
+        replace(control, parent=None, follows=tuple(filled(f, control) for f in control.leaders))
         for control in controls
     )
 
@@ -520,8 +672,7 @@ def with_gaps(controls: Iterable[Control]) -> tuple[Control, ...]:
 def _pose(
     ordered: Sequence[Control], values: Floats, outside: Mapping[str, Floats]
 ) -> dict[str, Floats]:
-    """World frames of controls in order and with gaps, from values of shape (..., n, 6); nothing is
-    checked again."""
+    """World frames of ordered controls with gaps, from values (..., n, 6); nothing is checked."""
     moved = _value_frames(values, np.stack([control.pivot for control in ordered]))
     worlds = dict(outside)
     for i, control in enumerate(ordered):
@@ -530,8 +681,7 @@ def _pose(
 
 
 def _base(control: Control, worlds: Mapping[str, Floats]) -> Floats:
-    """Where a control is before its values: a weighted mean of what its leaders ask for and of
-    where it stays."""
+    """A control's frame before its values: a weighted mean of its leaders' and its own."""
     leaders = control.follows
     if not leaders:
         return control.home
@@ -556,7 +706,7 @@ def _base(control: Control, worlds: Mapping[str, Floats]) -> Floats:
 
 
 def _asked(follow: Follow, leader: Floats) -> Floats:
-    """Where one leader alone would have its follower."""
+    """The frame that one leader alone would give its follower."""
     assert follow.gap is not None, "`with_gaps` has filled them in"
     return follow.gap @ leader if follow.what == "position" else leader @ follow.gap
 
@@ -568,8 +718,7 @@ def _weighted(
     asked: Sequence[Floats],
     between: Callable[[Floats, Floats, Floats], Floats],
 ) -> Floats:
-    """From where the control stays, a mean grown one leader at a time, of those that are followed
-    in this part."""
+    """The mean of a control's own part and its leaders', grown one leader at a time."""
     counted = [
         (follow.weight, value)
         for follow, value in zip(control.follows, asked, strict=True)
@@ -608,7 +757,7 @@ def _bounds(control: str, locked: Iterable[str], limits: Mapping[str, ArrayLike]
 def _channel(control: str, channel: str) -> int:
     if channel not in _PLACES:
         raise ValueError(
-            f"`{control}` must be given channels of {', '.join(CHANNELS)}; got {channel!r}."
+            f"Unknown channel {channel!r} of `{control}`; there are {', '.join(CHANNELS)}."
         )
     return _PLACES[channel]
 
@@ -619,22 +768,7 @@ def _by_channel(values: Floats) -> dict[str, Floats]:
 
 def _values(controls: Sequence[Control], values: ControlValues) -> Floats:
     """The allowed values of all controls, shape (..., n, 6); names and numbers are checked."""
-    at = {control.name: i for i, control in enumerate(controls)}
-    given: dict[tuple[int, int], float | Floats] = {}
-    for name, channels in values.items():
-        if name not in at:
-            raise ValueError(
-                f"`values` must be for controls there are ({', '.join(at)}); got {name!r}."
-            )
-        if not isinstance(channels, Mapping):
-            raise ValueError(
-                f"`values` of {name} must be a mapping of channels such as "
-                f"{{'shift_y': -0.1}}; got {channels!r}."
-            )
-        for channel, value in channels.items():
-            place = at[name], _channel(name, channel)
-            number = _check.plain(value)  # most are, and a slider cannot wait for the rest
-            given[place] = number[0] if number else _check.numbers(f"{name} {channel}", value)
+    given = _given(controls, values)
     shape = _check.batch(
         **{
             f"{controls[i].name} {CHANNELS[j]}": value.shape
@@ -649,28 +783,40 @@ def _values(controls: Sequence[Control], values: ControlValues) -> Floats:
     return np.minimum(np.maximum(numbers, bounds[0]), bounds[1])
 
 
+def _given(
+    controls: Sequence[Control], values: ControlValues
+) -> dict[tuple[int, int], float | Floats]:
+    """The values that are given, by the indices of their control and channel."""
+    at = {control.name: i for i, control in enumerate(controls)}
+    given: dict[tuple[int, int], float | Floats] = {}
+    for name, channels in values.items():
+        if name not in at:
+            raise ValueError(f"Unknown control {name!r} in `values`; this rig has {', '.join(at)}.")
+        if not isinstance(channels, Mapping):
+            raise ValueError(
+                f"`values` of {name} must be a mapping of channels such as "
+                f"{{'shift_y': -0.1}}; got {channels!r}."
+            )
+        for channel, value in channels.items():
+            place = at[name], _channel(name, channel)
+            number = _check.plain(value)  # most are, and a slider cannot wait for the rest
+            given[place] = number[0] if number else _check.numbers(f"{name} {channel}", value)
+    return given
+
+
 def _value_frames(values: Floats, pivots: Floats) -> Floats:
     """The frames that values make after their base: shift, then turn about the pivot.
 
-    The turn is `rotation.matrix_from_euler` in `TURN_ORDER`, written out: a walk makes thousands of
-    them.
+    The turn is `rotation.matrix_from_euler` in `TURN_ORDER`, written out for speed.
     """
     frames = np.empty((*values.shape[:-1], 4, 4))
     sx, sy, sz = np.moveaxis(np.sin(values[..., 3:]), -1, 0)
     cx, cy, cz = np.moveaxis(np.cos(values[..., 3:]), -1, 0)
     frames[..., 0, 0], frames[..., 0, 1], frames[..., 0, 2] = cz * cy, -sz, cz * sy
-    frames[..., 1, 0], frames[..., 1, 1], frames[..., 1, 2] = (
-        cx * sz * cy + sx * sy,
-        cx * cz,
-        cx * sz * sy - sx * cy,
-    )
-    frames[..., 2, 0], frames[..., 2, 1], frames[..., 2, 2] = (
-        sx * sz * cy - cx * sy,
-        sx * cz,
-        sx * sz * sy + cx * cy,
-    )
-    frames[..., :3, 3] = (
-        values[..., :3] + pivots - (frames[..., :3, :3] @ pivots[..., None])[..., 0]
-    )
+    frames[..., 1, 0], frames[..., 1, 1] = cx * sz * cy + sx * sy, cx * cz
+    frames[..., 2, 0], frames[..., 2, 1] = sx * sz * cy - cx * sy, sx * cz
+    frames[..., 1, 2], frames[..., 2, 2] = cx * sz * sy - sx * cy, sx * sz * sy + cx * cy
+    turned = (frames[..., :3, :3] @ pivots[..., None])[..., 0]
+    frames[..., :3, 3] = values[..., :3] + pivots - turned
     frames[..., 3, :] = 0.0, 0.0, 0.0, 1.0
     return frames

@@ -229,9 +229,7 @@ def test_what_is_followed_outside_does_not_count(rng):
         ct.Control("toe", parent="foot"),
     ]
     assert ct.carried(rig, "foot") == ("toe",)
-    with pytest.raises(
-        ValueError, match=r"`name` must be one of the controls \(foot, toe\); got 'joint'"
-    ):
+    with pytest.raises(ValueError, match="^Unknown control 'joint'; this rig has foot, toe"):
         ct.carried(rig, "joint")
 
 
@@ -336,8 +334,9 @@ def test_circles_are_refused_by_name():
         (lambda: ct.pose([ct.Control("a"), ct.Control("a")]), "a more than once"),
         (lambda: ct.pose([ct.Control("a")], outside={"a": np.eye(4)}), "a more than once"),
         (lambda: ct.pose([ct.Control("a", parent="b")]), "got 'b'"),
-        (lambda: ct.pose([ct.Control("a")], {"b": {}}), "got 'b'"),
-        (lambda: ct.pose([ct.Control("a")], {"a": {"lift": 1}}), "got 'lift'"),
+        (lambda: ct.pose([ct.Control("a")], {"b": {}}), "Unknown control 'b'.*; this rig has a"),
+        (lambda: ct.pose([ct.Control("a")], {"a": {"lift": 1}}), "Unknown channel 'lift' of `a`"),
+        (lambda: ct.with_gaps([ct.Control("a", parent="b")]), "got none to 'b'"),
         (lambda: ct.pose([ct.Control("a")], {"a": [0] * 6}), "mapping of channels"),
         (lambda: ct.pose([ct.Control("a")], {"a": {"turn_x": np.nan}}), "a turn_x"),
         (
@@ -354,7 +353,10 @@ def test_circles_are_refused_by_name():
         (lambda: ct.Control("a", rest=np.ones((4, 4))), "rest"),
         (lambda: ct.Control("a", outline=[0, 0, 0]), "outline"),
         (lambda: ct.Control("a", pivot="ankle"), "pivot"),
-        (lambda: ct.Control("a", locked=("lift",)), "lift"),
+        (
+            lambda: ct.Control("a", locked=("lift",)),
+            "Unknown channel 'lift' of `a`; there are shift_x",
+        ),
         (lambda: ct.Control("a", limits={"turn_x": (1, 2)}), "must hold zero"),
         (lambda: ct.Control("a", parent="b", follows=(ct.Follow("c"),)), "not both"),
         (lambda: ct.Follow("a", "all"), "what"),

@@ -499,11 +499,11 @@ def changed(**changes):
         (lambda: leg.LegRig.from_puppet("Tamsin"), "puppet"),
         (lambda: leg.LegRig.from_puppet(PUPPETS["Tamsin"], -5), "preset_bend_deg"),
         (lambda: leg.LegRig(tamsin_centres(), soft=-0.1), "soft"),
-        (lambda: rig_of("Tamsin").pose({"L_hand": {}}), "got 'L_hand'"),
-        (lambda: rig_of("Tamsin").pose({"L_foot": {"lift": 1}}), "got 'lift'"),
+        (lambda: rig_of("Tamsin").pose({"L_hand": {}}), "Unknown control 'L_hand'"),
+        (lambda: rig_of("Tamsin").pose({"L_foot": {"lift": 1}}), "Unknown channel 'lift'"),
         (lambda: rig_of("Tamsin").pose({"L_foot": 1}), "mapping of channels"),
         (lambda: rig_of("Tamsin").pose({"L_foot": {"roll": np.nan}}), "L_foot roll"),
-        (lambda: rig_of("Tamsin").pose({"L_knee": {"roll": 0}}), "got 'roll'"),
+        (lambda: rig_of("Tamsin").pose({"L_knee": {"roll": 0}}), "Unknown channel 'roll'"),
         (
             lambda: rig_of("Tamsin").pose(
                 {"L_foot": {"roll": [1, 2]}, "pelvis": {"turn_x": [1, 2, 3]}}
