@@ -1,10 +1,11 @@
-"""Placement: from joint centres to oriented joints, from one side to the other, from motion to a
-joint centre.
+"""Placement: oriented joints from joint centres, mirroring, joint centres from motion.
 
 A leg joint's frame has y up the bone, from the child back to the joint; x along the hinge axis, so
 that a positive turn about it is knee flexion; z forward. A straight leg that stands facing +Z has
 frames that are not turned at all.
 """
+
+from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -16,8 +17,30 @@ from rigkit import frames as fr
 from rigkit._types import ArrayLike, Floats
 from rigkit.skeleton import Skeleton, other_side, side_of
 
-# Which of a frame's own axes is negated after the reflection, to keep it right-handed.
+__all__ = [
+    "MIRROR_KINDS",
+    "orient_chain",
+    "reorient",
+    "mirror_chain",
+    "mirror_turns",
+    "mirror_skeleton",
+    "swap_side",
+    "rename",
+    "MirrorError",
+    "mirror_error",
+    "RotationCentre",
+    "centre_of_rotation",
+    "HingeAxis",
+    "hinge_axis_from_motion",
+    "skin_slide",
+]
+
+# The axis of a frame that is negated after the reflection, to keep it right-handed.
 MIRROR_KINDS = {"same bend": "x", "reflection": "z"}
+
+
+def __dir__() -> list[str]:
+    return __all__
 
 
 def orient_chain(
@@ -27,8 +50,7 @@ def orient_chain(
     bends: ArrayLike = 1,
     least_bend_deg: float = 1.0,
 ) -> Floats:
-    """Frames for a chain of joint centres: y up each bone, x along the hinge axis, z the way the
-    knee points.
+    """Frames for a chain of joint centres: y up each bone, x along the hinge axis, z forward.
 
     With u the unit direction of the bone below a joint, c = u_above × u the normal of the bend
     plane (as long as the sine of the bend) and h = forward × u, the hinge axis is c + s w h scaled
@@ -45,7 +67,7 @@ def orient_chain(
     points : array_like, shape (..., n, 3)
         Joint centres from the root down, n ≥ 2, metres.
     forward : array_like, shape (..., 3)
-        Where a straight chain would bend toward, any length above zero.
+        The direction toward which a straight chain would bend, any length above zero.
     bends : array_like, shape (n − 2,) or ()
         For each inner joint 1, or −1 if it bends the other way, as the heron's ankle does below its
         knee.
@@ -61,50 +83,42 @@ def orient_chain(
     ValueError
         Two neighbouring centres in one place; a straight chain along `forward`; `bends` other than
         1 and −1.
+
+    Examples
+    --------
+    >>> from rigkit import placement
+    >>> leg = placement.orient_chain([[0, 0.8, 0], [0, 0.4, 0.02], [0, 0, 0]])
+    >>> leg[1, :3, 0].round(3).tolist()  # the knee's hinge axis
+    [1.0, 0.0, 0.0]
     """
-    points, forward = (
-        _check.numbers("points", points, "n", 3),
-        _check.directions("forward", forward),
-    )
+    points = _check.numbers("points", points, "n", 3)
+    forward = _check.directions("forward", forward)
     _check.batch(points=points.shape[:-2], forward=forward.shape[:-1])
-    least = np.sin(np.radians(_check.one_positive("least_bend_deg", least_bend_deg)))
-    if not least_bend_deg < 90:
-        raise ValueError(
-            f"`least_bend_deg` must be below 90; got {least_bend_deg!r}. A degree is a usual"
-            " choice."
-        )
+    least = np.sin(np.radians(_check_least_bend(least_bend_deg)))
     if points.shape[-2] < 2:
         raise ValueError(
             "`points` must hold at least two joint centres; got one. Give the next joint too."
         )
-    bones = _check.directions(
-        "points", np.diff(points, axis=-2), "Two neighbouring joint centres are the same."
-    )
+    apart = "Two neighbouring joint centres are the same."
+    bones = _check.directions("points", np.diff(points, axis=-2), apart)
     hint = np.cross(forward[..., None, :], bones)
     normals = np.zeros_like(hint)
     if points.shape[-2] > 2:
-        turned = _check_bends(bends, points.shape[-2] - 2)[:, None] * np.cross(
-            bones[..., :-1, :], bones[..., 1:, :]
-        )
-        normals[..., 1:, :] = turned
-        normals[..., 0, :] = turned[..., 0, :]
+        sides = _check_bends(bends, points.shape[-2] - 2)[:, None]
+        normals[..., 1:, :] = sides * np.cross(bones[..., :-1, :], bones[..., 1:, :])
+        normals[..., 0, :] = normals[..., 1, :]
     share = np.maximum(0.0, 1 - np.linalg.norm(normals, axis=-1, keepdims=True) / least) ** 2
     hinge = normals + least * share * hint
-    lost = (
-        np.linalg.norm(hinge, axis=-1, keepdims=True) < 1e-9 * least
-    )  # the one bend where the rule jumps
-    hinge = _check.directions(
-        "forward",
-        np.where(lost, hint, hinge),
-        "A straight chain runs along it; give a direction across the chain.",
-    )
+    # the one bend where the rule jumps
+    lost = np.linalg.norm(hinge, axis=-1, keepdims=True) < 1e-9 * least
+    across = "A straight chain runs along it; give a direction across the chain."
+    hinge = _check.directions("forward", np.where(lost, hint, hinge), across)
     turns = np.stack([hinge, -bones + np.zeros_like(hinge), np.cross(hinge, -bones)], axis=-1)
     return fr.frame(np.concatenate([turns, turns[..., -1:, :, :]], axis=-3), points)
 
 
 def reorient(skeleton: Skeleton, turns: Mapping[str, ArrayLike]) -> Skeleton:
-    """The skeleton with some joints' rest frames turned anew; no joint moves and no other frame
-    changes.
+    """The skeleton with some joints' rest frames turned anew; nothing else moves.
 
     Parameters
     ----------
@@ -115,18 +129,28 @@ def reorient(skeleton: Skeleton, turns: Mapping[str, ArrayLike]) -> Skeleton:
     Returns
     -------
     Skeleton
+
+    Raises
+    ------
+    ValueError
+        For an unknown joint, or a turn that is not a rotation.
     """
-    world = {
-        name: frame.copy() for name, frame in zip(skeleton.names, skeleton.rest_world, strict=True)
-    }
+    world = {name: frame.copy() for name, frame in _rest_frames(skeleton).items()}
     for name, turn in turns.items():
         skeleton.index(name)
         matrix = np.asarray(turn)
         matrix = matrix[:3, :3] if matrix.shape == (4, 4) else matrix
-        world[name][:3, :3] = rotation.check_matrix(
-            f"turn of {name}", _check.numbers(f"turn of {name}", matrix, 3, 3)
-        )
-    return Skeleton.from_world(world, {name: skeleton.parent(name) for name in skeleton.names})
+        matrix = _check.numbers(f"turn of {name}", matrix, 3, 3)
+        world[name][:3, :3] = rotation.check_matrix(f"turn of {name}", matrix)
+    return Skeleton.from_world(world, _parents(skeleton))
+
+
+def _rest_frames(skeleton: Skeleton) -> dict[str, Floats]:
+    return dict(zip(skeleton.names, skeleton.rest_world, strict=True))
+
+
+def _parents(skeleton: Skeleton) -> dict[str, str | None]:
+    return {name: skeleton.parent(name) for name in skeleton.names}
 
 
 def mirror_chain(
@@ -135,10 +159,10 @@ def mirror_chain(
     normal: ArrayLike = (1.0, 0.0, 0.0),
     through: ArrayLike = (0.0, 0.0, 0.0),
 ) -> dict[str, Floats]:
-    """Named frames on the other side of a plane, their side tags swapped; a name without a tag is
-    kept.
+    """Named frames on the other side of a plane, their side tags swapped.
 
-    What the same positive angle does on the other side, about the mirrored frame's own axes:
+    A name without a tag is kept. The same positive angle about the mirrored frame's own axes does
+    on the other side:
 
     ==============  ==================  ============================  ===========================
     kind            x, flexion          y, rotation along the bone    z, abduction
@@ -161,28 +185,52 @@ def mirror_chain(
     Returns
     -------
     dict of str to ndarray, shape (..., 4, 4)
+
+    Raises
+    ------
+    ValueError
+        If a frame is not rigid, or `kind` is not one of these.
+
+    Examples
+    --------
+    >>> from rigkit import frames, placement
+    >>> right = placement.mirror_chain({"L_hip": frames.frame(origin=[0.1, 0.9, 0])})
+    >>> right["R_hip"][:3, 3].tolist()
+    [-0.1, 0.9, 0.0]
     """
-    flip = MIRROR_KINDS[_check.choice("kind", kind, MIRROR_KINDS)]
+    flip = _flipped(kind)
     return {
         swap_side(name): fr.mirror_frames(fr.check_frames(name, frame), flip, normal, through)
         for name, frame in world.items()
     }
 
 
+def _flipped(kind: str) -> str:
+    return MIRROR_KINDS[_check.choice("kind", kind, MIRROR_KINDS)]
+
+
 def mirror_turns(turns: ArrayLike, kind: str = "same bend") -> Floats:
-    """The turns about a mirrored joint's own axes that make the mirrored motion; shapes (..., 3,
-    3).
+    """The turns about a mirrored joint's own axes that make the mirrored motion.
 
     Parameters
     ----------
     turns : array_like, shape (..., 3, 3)
         About the first joint's own axes.
     kind : {"same bend", "reflection"}
-        How its frame was mirrored.
+        The way in which its frame was mirrored.
+
+    Returns
+    -------
+    ndarray, shape (..., 3, 3)
+
+    Raises
+    ------
+    ValueError
+        If `turns` are not rotations, or `kind` is not one of these.
     """
     turns = rotation.check_matrix("turns", turns)
     signs = np.ones(3)
-    signs[rotation.AXES[MIRROR_KINDS[_check.choice("kind", kind, MIRROR_KINDS)]]] = -1
+    signs[rotation.AXES[_flipped(kind)]] = -1
     return signs[:, None] * turns * signs
 
 
@@ -193,7 +241,7 @@ def mirror_skeleton(
     normal: ArrayLike = (1.0, 0.0, 0.0),
     through: ArrayLike = (0.0, 0.0, 0.0),
 ) -> Skeleton:
-    """The skeleton with one side's joints mirrored to the other; what was there before is replaced.
+    """The skeleton with one side's joints mirrored to the other, in place of those there.
 
     Parameters
     ----------
@@ -211,13 +259,17 @@ def mirror_skeleton(
     ------
     ValueError
         If no joint carries the tag `side`.
+
+    Examples
+    --------
+    >>> from rigkit import frames, placement
+    >>> from rigkit.skeleton import Joint, Skeleton
+    >>> left = Skeleton([Joint("L_hip", None, frames.frame(origin=[0.1, 0.9, 0]))])
+    >>> placement.mirror_skeleton(left).names
+    ('L_hip', 'R_hip')
     """
     gone = other_side(_check.choice("side", side, ("L_", "R_")))
-    kept = {
-        n: f
-        for n, f in zip(skeleton.names, skeleton.rest_world, strict=True)
-        if not n.startswith(gone)
-    }
+    kept = {n: f for n, f in _rest_frames(skeleton).items() if not n.startswith(gone)}
     parents = {name: skeleton.parent(name) for name in kept}
     copied = {name: frame for name, frame in kept.items() if name.startswith(side)}
     if not copied:
@@ -231,36 +283,69 @@ def mirror_skeleton(
 
 
 def swap_side(name: str) -> str:
-    """`name` with its side tag changed to the other side's; a name without a tag is given back as
-    it is."""
+    """`name` with the other side's tag; a name without a tag as it is.
+
+    Parameters
+    ----------
+    name : str
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> from rigkit import placement
+    >>> placement.swap_side("L_knee"), placement.swap_side("pelvis")
+    ('R_knee', 'pelvis')
+    """
     return name if side_of(name) is None else other_side(name)
 
 
 def rename(skeleton: Skeleton, names: Mapping[str, str]) -> Skeleton:
-    """The skeleton with joints renamed, parents along with them; `names` maps old names to new
-    ones.
+    """The skeleton with joints renamed, parents along with them.
 
     To exchange the sides: `rename(skeleton, {name: swap_side(name) for name in skeleton.names})`.
+
+    Parameters
+    ----------
+    skeleton : Skeleton
+    names : mapping of str to str
+        New names by old ones; the others stay.
+
+    Returns
+    -------
+    Skeleton
+
+    Raises
+    ------
+    ValueError
+        For an unknown joint, or two joints of one name.
+
+    Examples
+    --------
+    >>> from rigkit import frames, placement
+    >>> from rigkit.skeleton import Joint, Skeleton
+    >>> placement.rename(Skeleton([Joint("hip", None, frames.frame())]), {"hip": "L_hip"}).names
+    ('L_hip',)
     """
     for name in names:
         skeleton.index(name)
     new = {name: names.get(name, name) for name in skeleton.names}
     if len(set(new.values())) < len(new):
         twice = sorted({a for a in new.values() if sum(a == b for b in new.values()) > 1})
-        raise ValueError(
-            f"`names` must leave every joint a name of its own; got {', '.join(twice)} more than"
-            " once."
-        )
-    parents = {name: skeleton.parent(name) for name in skeleton.names}
+        came = f"{', '.join(twice)} more than once"
+        raise ValueError(f"`names` must leave every joint a name of its own; got {came}.")
+    new_parent = {None: None, **new}
     return Skeleton.from_world(
-        {new[name]: frame for name, frame in zip(skeleton.names, skeleton.rest_world, strict=True)},
-        {new[name]: None if parent is None else new[parent] for name, parent in parents.items()},
+        {new[name]: frame for name, frame in _rest_frames(skeleton).items()},
+        {new[name]: new_parent[parent] for name, parent in _parents(skeleton).items()},
     )
 
 
 @dataclass(frozen=True)
 class MirrorError(_say.Shown):
-    """How far two sides are from mirror images, joint by joint.
+    """The differences of two sides from mirror images, joint by joint.
 
     Attributes
     ----------
@@ -294,7 +379,7 @@ def mirror_error(
     normal: ArrayLike = (1.0, 0.0, 0.0),
     through: ArrayLike = (0.0, 0.0, 0.0),
 ) -> MirrorError:
-    """How far the right side of a skeleton is from the mirror image of the left.
+    """The differences of a skeleton's right side from the mirror image of the left.
 
     Parameters
     ----------
@@ -312,12 +397,18 @@ def mirror_error(
     ------
     ValueError
         If a joint has no partner on the other side, named; or if no joint carries a tag.
+
+    Examples
+    --------
+    >>> from rigkit import frames, placement
+    >>> from rigkit.skeleton import Joint, Skeleton
+    >>> hips = {"L_hip": [0.1, 0.9, 0], "R_hip": [-0.1, 0.91, 0]}
+    >>> pair = Skeleton([Joint(name, None, frames.frame(origin=at)) for name, at in hips.items()])
+    >>> placement.mirror_error(pair).cm.round(3).tolist()
+    [1.0]
     """
-    world = (
-        skeleton.rest_world
-        if world is None
-        else _check.numbers("world", world, len(skeleton), 4, 4)
-    )
+    world = skeleton.rest_world if world is None else world
+    world = _check.numbers("world", world, len(skeleton), 4, 4)
     tagged = [name for name in skeleton.names if side_of(name)]
     alone = [name for name in tagged if other_side(name) not in skeleton.names]
     if alone or not tagged:
@@ -331,8 +422,7 @@ def mirror_error(
         world[..., [skeleton.index(name) for name in side], :, :]
         for side in (names, map(other_side, names))
     )
-    flip = MIRROR_KINDS[_check.choice("kind", kind, MIRROR_KINDS)]
-    wanted = fr.mirror_frames(lefts, flip, normal, through)
+    wanted = fr.mirror_frames(lefts, _flipped(kind), normal, through)
     cm = 100 * np.linalg.norm(found[..., :3, 3] - wanted[..., :3, 3], axis=-1)
     between = np.swapaxes(wanted[..., :3, :3], -1, -2) @ found[..., :3, :3]
     deg = np.degrees(rotation.turn_angle(between))
@@ -375,8 +465,7 @@ class RotationCentre(_say.Shown):
 
 
 def centre_of_rotation(markers: ArrayLike) -> RotationCentre:
-    """The point that markers on one segment turn about: one centre, a sphere for each marker, by
-    least squares.
+    """The point that markers on one segment turn about: spheres with one centre, least squares.
 
     The sum of squared distances between markers and spheres is made least by Gauss–Newton steps,
     which start from the linear fit of |m|² = 2 m·centre + a number for each marker.
@@ -396,6 +485,15 @@ def centre_of_rotation(markers: ArrayLike) -> RotationCentre:
     ValueError
         If there was no rotation, or all in one plane so that the centre could be anywhere on a
         line.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from rigkit import placement, rotation
+    >>> turns = rotation.matrix_from_vector([[0, 0, 0], [0.5, 0, 0], [0, 0.5, 0], [0, 0, 0.5]])
+    >>> markers = [0.1, 0.9, 0] + turns @ np.array([0.05, -0.2, 0.1])
+    >>> placement.centre_of_rotation(markers[:, None]).centre.round(6).tolist()
+    [0.1, 0.9, 0.0]
     """
     markers = _check_motion(markers)
     offsets, middle = _about_the_mean(markers)
@@ -447,8 +545,7 @@ class HingeAxis(_say.Shown):
 
 
 def hinge_axis_from_motion(markers: ArrayLike, toward: ArrayLike = (1.0, 0.0, 0.0)) -> HingeAxis:
-    """The axis that markers on one segment turn about: one axis, a circle for each marker, by least
-    squares.
+    """The axis that markers on one segment turn about: circles on one axis, by least squares.
 
     The sum of squared distances between markers and circles is made least by Gauss–Newton steps,
     which start from the direction the markers move along least and the linear fit of a circle
@@ -481,9 +578,7 @@ def hinge_axis_from_motion(markers: ArrayLike, toward: ArrayLike = (1.0, 0.0, 0.
             "`markers` must turn about an axis; got a motion along a line. "
             "Record a larger bend, or a second marker on another side of the axis."
         )
-    markers = (
-        markers - middle
-    )  # so the point of the line nearest to their mean is that nearest to the origin
+    markers = markers - middle  # so the line's point nearest to the origin is nearest to their mean
     across = _across(rows[..., 2, :])
     squares = np.sum((markers @ across[..., None, :, :]) ** 2, axis=-1)
     start = _least_squares(2 * offsets @ across, _less_mean(squares, -2))
@@ -498,8 +593,7 @@ def hinge_axis_from_motion(markers: ArrayLike, toward: ArrayLike = (1.0, 0.0, 0.
 
 
 def skin_slide(offset: ArrayLike, angle: ArrayLike, axis: ArrayLike = (1.0, 0.0, 0.0)) -> Floats:
-    """How far skin slides when a joint is set off its true centre: 2 d sin(θ/2), the same for every
-    point of it.
+    """The slide of skin when a joint is off its true centre, 2 d sin(θ/2), the same everywhere.
 
     Turning by θ about the wrong centre differs from turning about the right one by a shift, the
     chord that the offset sweeps; d is the part of `offset` square to `axis`, for along the axis a
@@ -510,7 +604,7 @@ def skin_slide(offset: ArrayLike, angle: ArrayLike, axis: ArrayLike = (1.0, 0.0,
     offset : array_like, shape (..., 3)
         From the true centre to where the joint was put, metres.
     angle : array_like, shape (...)
-        How far the joint turns, radians.
+        The joint's turn, radians.
     axis : array_like, shape (..., 3)
         What it turns about, any length above zero.
 
@@ -518,11 +612,31 @@ def skin_slide(offset: ArrayLike, angle: ArrayLike, axis: ArrayLike = (1.0, 0.0,
     -------
     ndarray, shape (...)
         Metres.
+
+    Raises
+    ------
+    ValueError
+        Bad numbers, an axis of length zero, or shapes that do not broadcast.
+
+    Examples
+    --------
+    >>> from rigkit import placement
+    >>> round(float(placement.skin_slide(offset=[0, 0.02, 0], angle=1.5708)), 4)
+    0.0283
     """
     offset, angle = _check.numbers("offset", offset, 3), _check.numbers("angle", angle)
     axis = _check.directions("axis", axis)
     _check.batch(offset=offset.shape[:-1], angle=angle.shape, axis=axis.shape[:-1])
     return 2 * np.linalg.norm(np.cross(axis, offset), axis=-1) * np.abs(np.sin(angle / 2))
+
+
+def _check_least_bend(least_bend_deg: float) -> float:
+    least = _check.one_positive("least_bend_deg", least_bend_deg)
+    if not least < 90:
+        raise ValueError(
+            f"`least_bend_deg` must be below 90; got {least_bend_deg!r}. A degree is usual."
+        )
+    return least
 
 
 def _check_bends(value: ArrayLike, count: int) -> Floats:
@@ -556,8 +670,7 @@ def _check_motion(markers: ArrayLike) -> Floats:
 
 
 def _about_the_mean(markers: Floats) -> tuple[Floats, Floats]:
-    """All markers about their own mean places in one list, shape (..., frames × markers, 3); the
-    mean of all."""
+    """All markers about their own mean places, (..., frames × markers, 3), and the mean of all."""
     offsets = _less_mean(markers, -3)
     return offsets.reshape(*markers.shape[:-3], -1, 3), markers.mean(axis=(-3, -2), keepdims=True)
 
@@ -584,19 +697,17 @@ def _least_squares(slope: Floats, wanted: Floats) -> Floats:
 
 
 def _off_spheres(markers: Floats, centre: Floats) -> tuple[Floats, Floats, Floats]:
-    """How far markers are off their spheres, how that changes with the centre, how far they are
-    from it."""
+    """Markers' misses of their spheres, the slope of these by the centre, distances from it."""
     radii, outward = _length_and_direction(markers - centre[..., None, None, :])
     return _less_mean(radii, -2), -_less_mean(outward, -3), radii
 
 
-# A line is its direction and one of its points, side by side; it has four ways to move, two of each
-# across it.
+# A line is its direction and one of its points, side by side. It can move in four ways: two of the
+# direction and two of the point, across it.
 
 
 def _off_circles(markers: Floats, line: Floats) -> tuple[Floats, Floats, Floats]:
-    """How far markers are off their circles, how that changes with the line, how far they are from
-    it."""
+    """Markers' misses of their circles, the slope of these by the line, distances from it."""
     axis, away = line[..., None, None, :3], markers - line[..., None, None, 3:]
     height = np.sum(away * axis, axis=-1)
     radii, outward = _length_and_direction(away - height[..., None] * axis)
@@ -604,11 +715,8 @@ def _off_circles(markers: Floats, line: Floats) -> tuple[Floats, Floats, Floats]
     off_circle = np.concatenate([-height[..., None] * outward, -outward], axis=-1)
     off_plane = np.concatenate([radii[..., None] * outward, np.zeros_like(outward)], axis=-1)
     miss = np.concatenate([radii, height], axis=-1)
-    return (
-        _less_mean(miss, -2),
-        _less_mean(np.concatenate([off_circle, off_plane], axis=-2), -3),
-        radii,
-    )
+    slope = np.concatenate([off_circle, off_plane], axis=-2)
+    return _less_mean(miss, -2), _less_mean(slope, -3), radii
 
 
 def _moved_line(line: Floats, step: Floats) -> Floats:
@@ -617,9 +725,8 @@ def _moved_line(line: Floats, step: Floats) -> Floats:
     axis = line[..., :3] + (across @ step[..., :2, None])[..., 0]
     axis = axis / np.linalg.norm(axis, axis=-1, keepdims=True)
     point = line[..., 3:] + (across @ step[..., 2:, None])[..., 0]
-    return np.concatenate(
-        [axis, point - np.sum(point * axis, axis=-1, keepdims=True) * axis], axis=-1
-    )
+    point = point - np.sum(point * axis, axis=-1, keepdims=True) * axis
+    return np.concatenate([axis, point], axis=-1)
 
 
 def _gauss_newton(
@@ -629,8 +736,7 @@ def _gauss_newton(
     move: Callable[[Floats, Floats], Floats],
     most: int = 50,
 ) -> Floats:
-    """From `start`, repeat the step that would bring the misses nearest to zero if they were
-    linear."""
+    """From `start`, repeat the step that would make the misses least if they were linear."""
     for _ in range(most):
         miss, slope, _ = misses(markers, start)
         step = _least_squares(slope.reshape(*slope.shape[:-3], -1, slope.shape[-1]), -miss)
