@@ -1,11 +1,12 @@
-"""Human measurements: segment lengths, hip joint centres, ranges of motion, each number with its
-source and status.
+"""Human measurements: segment lengths, hip joint centres, ranges of motion, each with its source.
 
 The numbers live in `rigkit/data/*.csv`; `rows` reads them, `as_text` prints them, `sources` cites
-them. The `status` of a number says how it was come by: "seen" (read in the work itself), "seen,
-secondary" (read in a file that cites the work), "computed" (from the work's data), "from memory"
-(not confirmed), "our choice" (no source).
+them. The `status` of a number says where it was read: "seen" (in the work itself), "seen,
+secondary" (in a file that cites the work), "computed" (from the work's data), "from memory" (not
+confirmed), "our choice" (no source).
 """
+
+from __future__ import annotations
 
 import csv
 from collections import Counter
@@ -22,6 +23,28 @@ import numpy as np
 from rigkit import _check, _say
 from rigkit import frames as fr
 from rigkit._types import ArrayLike, Floats
+
+__all__ = [
+    "CAUTION",
+    "DATA",
+    "SEGMENT_TABLES",
+    "HIP_METHODS",
+    "RANGE_TABLES",
+    "JOINT_MOTIONS",
+    "Row",
+    "SegmentLengths",
+    "segment_lengths",
+    "Pelvis",
+    "pelvis",
+    "HipCentres",
+    "hip_centres",
+    "JointRange",
+    "joint_range",
+    "Source",
+    "sources",
+    "as_text",
+    "rows",
+]
 
 Row = Mapping[str, Any]  # a data file's row: text, a number or None, as its columns have it
 
@@ -60,10 +83,23 @@ JOINT_MOTIONS = MappingProxyType(
 )
 
 
+def __dir__() -> list[str]:
+    return __all__
+
+
 @dataclass(frozen=True)
 class SegmentLengths(_say.Shown):
-    """Lengths in metres, each of the shape of the stature asked for; None where the table has no
-    such number."""
+    """Lengths of the leg's segments; None where the table has no such number.
+
+    Attributes
+    ----------
+    thigh, shank, foot_length : ndarray, shape (...)
+        Metres, of the shape of the stature asked for.
+    ankle_height, knee_height, hip_height : ndarray, shape (...), or None
+        From the floor, metres.
+    ball_length, foot_breadth, pelvis_breadth : ndarray, shape (...), or None
+        Metres.
+    """
 
     thigh: Floats
     shank: Floats
@@ -91,7 +127,8 @@ def segment_lengths(stature: ArrayLike, table: str = "drillis-contini") -> Segme
     """Average lengths of the leg's segments for a stature: published fractions of it.
 
     Tables measure between different landmarks (`as_text("segments")` says which), so their thighs
-    differ. Population averages, for drawing and teaching; not for clinical or ergonomic use.
+    differ. Population averages, for drawing and teaching; not for clinical or ergonomic use. The
+    sources are in `sources()`.
 
     Parameters
     ----------
@@ -107,21 +144,23 @@ def segment_lengths(stature: ArrayLike, table: str = "drillis-contini") -> Segme
     ------
     ValueError
         If a stature is not above zero or the table is not one of these.
+
+    Examples
+    --------
+    >>> from rigkit import body
+    >>> lengths = body.segment_lengths(1.70)
+    >>> round(float(lengths.thigh), 4), round(float(lengths.shank), 4)
+    (0.4165, 0.4182)
     """
     stature = _check.positive("stature", stature, hint="Statures are in metres, such as 1.70.")
     _check.choice("table", table, SEGMENT_TABLES)
-    return SegmentLengths(
-        **{
-            row["quantity"]: stature * row["fraction"]
-            for row in rows("segments")
-            if row["table"] == table
-        }
-    )
+    chosen = [row for row in rows("segments") if row["table"] == table]
+    return SegmentLengths(**{row["quantity"]: stature * row["fraction"] for row in chosen})
 
 
 @dataclass(frozen=True)
 class Pelvis(_say.Shown):
-    """What the pelvic landmarks say.
+    """The measures that the pelvic landmarks give.
 
     Attributes
     ----------
@@ -170,6 +209,12 @@ def pelvis(
     ------
     ValueError
         If the ASISs fall together, or the PSISs' middle lies on their line.
+
+    Examples
+    --------
+    >>> from rigkit import body
+    >>> body.pelvis([0.12, 1, 0.1], [-0.12, 1, 0.1], [0.05, 1, -0.05], [-0.05, 1, -0.05])
+    Pelvis: width 0.240 m, depth 0.150 m, origin (0.000, 1.000, 0.100) m
     """
     given = {
         "left_asis": left_asis,
@@ -193,7 +238,13 @@ def pelvis(
 
 @dataclass(frozen=True)
 class HipCentres(_say.Shown):
-    """The two hip joint centres in the pelvis frame, each of shape (..., 3), metres."""
+    """The two hip joint centres in the pelvis frame.
+
+    Attributes
+    ----------
+    left, right : ndarray, shape (..., 3)
+        Metres.
+    """
 
     left: Floats
     right: Floats
@@ -216,17 +267,20 @@ def hip_centres(
     pelvis_height: ArrayLike | None = None,
     marker_radius: ArrayLike | None = None,
 ) -> HipCentres:
-    """Where the hip joints are, from measures of the pelvis and leg: a published regression.
+    """Positions of the hip joints from measures of pelvis and leg: a published regression.
 
     The answer is in the frame of `pelvis`: x left, y up, z forward, from the middle of the ASISs.
     "harrington" has several predictors, "harrington-single" one for each axis. Bell's 1989 and
     Seidel's rules start at the ASIS itself, half the width from the middle: 0.5 − 0.14 = 0.36.
     Leardini's numbers and Davis' x_dis are from memory. Expect to be 1 to 3 cm off for a given
-    person.
+    person. The sources are in `sources()`.
 
     Parameters
-    ---------- method : {"bell-1989", "bell-1990", "harrington", "harrington-single", "hara",
-    "davis", "leardini", "seidel"} pelvis_width : array_like, shape (...), optional
+    ----------
+    method : str
+        One of `HIP_METHODS`: "bell-1989", "bell-1990", "harrington", "harrington-single", "hara",
+        "davis", "leardini", "seidel".
+    pelvis_width : array_like, shape (...), optional
         From ASIS to ASIS, metres. A measure may be left out where the method does not use it.
     pelvis_depth : array_like, shape (...), optional
         From the middle of the ASISs to the middle of the PSISs, metres.
@@ -245,6 +299,13 @@ def hip_centres(
     ------
     ValueError
         If a measure the method needs is missing, named, or not above zero.
+
+    Examples
+    --------
+    >>> from rigkit import body
+    >>> hips = body.hip_centres(pelvis_width=0.24, pelvis_depth=0.15, leg_length=0.88)
+    >>> hips.left.round(3).tolist()
+    [0.088, -0.081, -0.046]
     """
     _check.choice("method", method, HIP_METHODS)
     given = {
@@ -254,9 +315,7 @@ def hip_centres(
         "pelvis_height": pelvis_height,
         "marker_radius": marker_radius,
     }
-    measures = {
-        name: _check.positive(name, value) for name, value in given.items() if value is not None
-    }
+    measures = {k: _check.positive(k, value) for k, value in given.items() if value is not None}
     _check.batch(**{name: value.shape for name, value in measures.items()})
     needed = _hip_terms(method)
     missing = [name for name in needed if name not in measures]
@@ -265,11 +324,10 @@ def hip_centres(
             f"`{missing[0]}` must be given for the method {method!r}; got None. "
             f"It needs {', '.join(needed)}."
         )
-    place = (
-        _davis(*(measures[name] for name in needed))
-        if method == "davis"
-        else _linear_hip(method, measures)
-    )
+    if method == "davis":
+        place = _davis(*(measures[name] for name in needed))
+    else:
+        place = _linear_hip(method, measures)
     forward, up, outward = np.broadcast_arrays(*place)
     # The papers' axes are forward, up, and right or outward; ours are left, up, forward.
     return HipCentres(
@@ -286,17 +344,11 @@ def _hip_terms(method: str) -> list[str]:
 
 def _linear_hip(method: str, measures: Mapping[str, Floats]) -> list[Floats]:
     measures = {**measures, "one_metre": np.ones(())}
-    return [
-        sum(
-            (
-                row["coefficient"] * measures[row["times"]]
-                for row in rows("hip_centres")
-                if row["method"] == method and row["axis"] == axis
-            ),
-            np.zeros(()),
-        )
-        for axis in ("forward", "up", "outward")
-    ]
+    place = dict.fromkeys(("forward", "up", "outward"), np.zeros(()))
+    for row in rows("hip_centres"):
+        if row["method"] == method:
+            place[row["axis"]] = place[row["axis"]] + row["coefficient"] * measures[row["times"]]
+    return list(place.values())
 
 
 def _davis(width: Floats, leg: Floats, radius: Floats) -> list[Floats]:
@@ -311,8 +363,15 @@ def _davis(width: Floats, leg: Floats, radius: Floats) -> list[Floats]:
 
 @dataclass(frozen=True)
 class JointRange(_say.Shown):
-    """How far a joint turns on average: from `low` (zero or below) to `high`, radians, and each
-    number's status."""
+    """The average range of a joint's motion.
+
+    Attributes
+    ----------
+    low, high : float
+        Radians; `low` is zero or below.
+    low_status, high_status : str
+        Each number's status, see the module.
+    """
 
     low: float
     high: float
@@ -327,8 +386,23 @@ class JointRange(_say.Shown):
         )
 
     def outside(self, angles: ArrayLike) -> Floats:
-        """How far angles lie outside, radians: below `low` negative, above `high` positive, inside
-        zero."""
+        """The part of angles that lies outside: below `low` negative, above `high` positive.
+
+        Parameters
+        ----------
+        angles : array_like, shape (...)
+            Radians.
+
+        Returns
+        -------
+        ndarray, shape (...)
+            Radians; zero inside.
+
+        Raises
+        ------
+        ValueError
+            Bad numbers.
+        """
         angles = _check.numbers("angles", angles)
         return angles - np.clip(angles, self.low, self.high)
 
@@ -340,7 +414,8 @@ def joint_range(
 
     Signs: hip, knee and ankle flexion (dorsiflexion) are positive, so are abduction and internal
     rotation; zero is standing straight. Population averages, for drawing and teaching; not for
-    clinical or ergonomic use. People vary far more than their averages.
+    clinical or ergonomic use. People vary far more than their averages. The sources are in
+    `sources()`.
 
     Parameters
     ----------
@@ -359,8 +434,14 @@ def joint_range(
     Raises
     ------
     ValueError
-        If the table does not list that joint, or needs sex and age and has them not, or the other
-        way round.
+        If the table does not list that joint, lacks the sex and age that it needs, or is given
+        them in vain.
+
+    Examples
+    --------
+    >>> from rigkit import body
+    >>> body.joint_range("knee", "cdc", sex="F", age=30)
+    JointRange: -1.6° (from memory) to 141.9° (seen, secondary)
     """
     _check.choice("joint", joint, JOINT_MOTIONS)
     _check.choice("table", table, RANGE_TABLES)
@@ -382,8 +463,7 @@ def _check_age(age: float | None) -> float:
     years = _check.numbers("age", age, hint="Give one age in years, such as 30.")  # type: ignore[arg-type]  # refuses None
     if years.ndim or not 2 <= years < 70:
         raise ValueError(
-            f"`age` must be one age from 2 to below 70 years; got {age}. The study measured no"
-            " others."
+            f"`age` must be one age from 2 to below 70 years; got {age}. The study has no others."
         )
     return float(years)
 
@@ -401,7 +481,13 @@ def _range_row(motion: str, table: str, sex: str | None, age: float | None) -> t
 
 @dataclass(frozen=True)
 class Source(_say.Shown):
-    """A cited work, and how many of our numbers come from it by status."""
+    """A cited work, and the number of our rows that come from it by status.
+
+    Attributes
+    ----------
+    key, citation : str
+    statuses : dict of str to int
+    """
 
     key: str
     citation: str
@@ -416,11 +502,17 @@ class Source(_say.Shown):
 
 
 def sources() -> tuple[Source, ...]:
-    """Every work the data files cite, with how many rows rest on it and by which status.
+    """Every work the data files cite, with the number of rows that rest on it by status.
 
     Returns
     -------
     tuple of Source
+
+    Examples
+    --------
+    >>> from rigkit import body
+    >>> "soucie" in [source.key for source in body.sources()]
+    True
     """
     counts = Counter((row["source"], row["status"]) for name in DATA for row in rows(name))
     return tuple(
@@ -434,8 +526,22 @@ def sources() -> tuple[Source, ...]:
 
 
 def as_text(name: str) -> str:
-    """A data file as aligned text, with the citations it rests on and the caution, to print beside
-    a lesson."""
+    """A data file as aligned text, with its citations and the caution, for a lesson.
+
+    Parameters
+    ----------
+    name : str
+        One of `DATA`.
+
+    Returns
+    -------
+    str
+
+    Raises
+    ------
+    ValueError
+        If there is no such file.
+    """
     table = rows(name)
     lines = [list(table[0]), *([_cell(value) for value in row.values()] for row in table)]
     widths = [max(map(len, column)) for column in zip(*lines, strict=True)]
@@ -451,16 +557,29 @@ def as_text(name: str) -> str:
 
 
 def rows(name: str) -> tuple[Row, ...]:
-    """The rows of a data file, each a read-only mapping: numbers are floats, an empty field is
-    None.
+    """The rows of a data file: numbers are floats, an empty field is None.
 
     Parameters
-    ---------- name : {"segments", "hip_centres", "hip_centres_davis", "ranges_of_motion",
-    "gait_angles", "gait_paces"}
+    ----------
+    name : str
+        One of `DATA`: "segments", "hip_centres", "hip_centres_davis", "ranges_of_motion",
+        "gait_angles", "gait_paces".
 
     Returns
     -------
     tuple of mapping
+        Each read-only.
+
+    Raises
+    ------
+    ValueError
+        If there is no such file.
+
+    Examples
+    --------
+    >>> from rigkit import body
+    >>> sorted({row["table"] for row in body.rows("segments")})[:2]
+    ['ansur-men', 'ansur-women']
     """
     return _read(_check.choice("name", name, DATA))
 

@@ -1,9 +1,10 @@
-"""The harbour parade: demo characters with leg proportions for lessons, and a personal one for each
-learner.
+"""The harbour parade: demo characters for lessons, and a personal one for each learner.
 
 Tamsin has average proportions (from `body`); all other numbers here are invented, and so are the
 characters.
 """
+
+from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -13,6 +14,12 @@ from typing import SupportsFloat
 import numpy as np
 
 from rigkit import _check, _say, body
+
+__all__ = ["PUPPETS", "Puppet", "personal"]
+
+
+def __dir__() -> list[str]:
+    return __all__
 
 
 @dataclass(frozen=True)
@@ -54,14 +61,8 @@ class Puppet(_say.Shown):
                 "`bones` must be thigh and shank, or thigh, shank and metatarsal; got"
                 f" {self.bones!r}."
             )
-        for field in (
-            "stature",
-            "ankle_height",
-            "foot_length",
-            "heel_length",
-            "ball_length",
-            "hip_width",
-        ):
+        lengths = ("stature", "ankle_height", "foot_length", "heel_length", "ball_length")
+        for field in (*lengths, "hip_width"):
             _check.one_positive(field, getattr(self, field))
         if self.knee_side not in (1, -1):
             raise ValueError(
@@ -104,13 +105,12 @@ class Puppet(_say.Shown):
 
 
 def personal(rng: np.random.Generator) -> Puppet:
-    """A puppet with plausible proportions of its own, for one learner; the same generator state,
-    the same puppet.
+    """A puppet with plausible proportions of its own, for one learner.
 
-    Stature 1.50 to 1.90 m. As shares of it: thigh 0.22 to 0.27, shank 0.22 to 0.30, ankle height
-    0.035 to 0.045, foot 0.14 to 0.165, hip width 0.09 to 0.12. The heel lies 0.22 to 0.28, the ball
-    0.45 to 0.52 of the foot from below the ankle. All invented; lengths are rounded to the
-    millimetre.
+    The same generator state gives the same puppet. Stature 1.50 to 1.90 m. As shares of it: thigh
+    0.22 to 0.27, shank 0.22 to 0.30, ankle height 0.035 to 0.045, foot 0.14 to 0.165, hip width
+    0.09 to 0.12. The heel lies 0.22 to 0.28, the ball 0.45 to 0.52 of the foot from below the
+    ankle. All invented; lengths are rounded to the millimetre.
 
     Parameters
     ----------
@@ -119,6 +119,19 @@ def personal(rng: np.random.Generator) -> Puppet:
     Returns
     -------
     Puppet
+
+    Raises
+    ------
+    ValueError
+        If `rng` is not a generator.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from rigkit import puppets
+    >>> mine = puppets.personal(np.random.default_rng(7))
+    >>> 1.5 <= mine.stature <= 1.9, mine == puppets.personal(np.random.default_rng(7))
+    (True, True)
     """
     if not isinstance(rng, np.random.Generator):
         raise ValueError(
@@ -151,38 +164,17 @@ def _in_millimetres(
 def _tamsin() -> Puppet:
     stature = 1.70
     average = body.segment_lengths(stature)
-    foot, ankle = (
-        average.foot_length,
-        average.ankle_height,
-    )  # the heel and ball shares and the hip width are invented
+    bones, foot, ankle = (average.thigh, average.shank), average.foot_length, average.ankle_height
     assert ankle is not None, "this table has it"
-    return _in_millimetres(
-        "Tamsin",
-        "lamplighter",
-        stature,
-        (average.thigh, average.shank),
-        ankle,
-        foot,
-        0.25 * foot,
-        0.49 * foot,
-        0.10 * stature,
-    )
+    invented = 0.25 * foot, 0.49 * foot, 0.10 * stature  # heel, ball, hips
+    return _in_millimetres("Tamsin", "lamplighter", stature, bones, ankle, foot, *invented)
 
 
 def _odo() -> Puppet:
     grown = body.segment_lengths(1.76)
-    stilts = grown.shank / 2  # a shank half as long again
-    return _in_millimetres(
-        "Odo",
-        "on stilts",
-        1.76 + stilts,
-        (grown.thigh, grown.shank + stilts),
-        0.05,
-        0.20,
-        0.07,
-        0.08,
-        0.18,
-    )
+    stilts = grown.shank / 2
+    bones = grown.thigh, grown.shank + stilts
+    return _in_millimetres("Odo", "on stilts", 1.76 + stilts, bones, 0.05, 0.20, 0.07, 0.08, 0.18)
 
 
 PUPPETS = MappingProxyType(
