@@ -1,5 +1,4 @@
-"""What `bend` and `solvers` share: chains laid out for arithmetic, and the moves that the methods
-are made of.
+"""Chains laid out for arithmetic, and the moves that the methods of bend and solvers are made of.
 
 Points are (n + 1, 3, ...), goals (3, ...), axes (n, 3, ...): joint and component first, so that
 `points[joint]` is a vector of `_xyz`. A flat chain lies in space with z = 0. Only `prepared`
@@ -22,8 +21,7 @@ TURN_AXIS = (0.0, 0.0, 1.0)  # what a flat chain turns about: anticlockwise is p
 def prepared(
     points: ArrayLike, goal: ArrayLike | None, axes: ArrayLike | None, dtype: DTypeLike = np.float64
 ) -> tuple[Array, Array, Array | None, Shape, bool]:
-    """Checked points, goal and unit axes (None for ball joints); the batch shape; whether the chain
-    was flat.
+    """Checked points, goal, unit axes (None for ball joints), batch shape, True for a flat chain.
 
     Where no goal is given it is the end as it stands.
     """
@@ -34,15 +32,11 @@ def prepared(
             "Give them from the root to the end, such as hip, knee, ankle."
         )
     flat, joints = points.shape[-1] == 2, points.shape[-2] - 1
-    goal = (
-        points[..., -1, :]
-        if goal is None
-        else _check.numbers("goal", goal, points.shape[-1], dtype=dtype)
-    )
+    goal = points[..., -1, :] if goal is None else goal
+    goal = _check.numbers("goal", goal, points.shape[-1], dtype=dtype)
     if flat and axes is not None:
         raise ValueError(
-            "`axes` must be left out for points in the plane; got some. Give points in space with"
-            " them."
+            "`axes` must be left out for points in the plane; got some. Give points in space."
         )
     if flat:
         axes = np.broadcast_to(TURN_AXIS, (joints, 3)).astype(dtype)
@@ -119,8 +113,6 @@ def _batch_last(array: Array, axes: int, shape: Shape) -> Array:
 
 def in_space(vectors: Array) -> Array:
     """Flat vectors with a z of zero; vectors in space as they are."""
-    return (
-        vectors
-        if vectors.shape[-1] == 3
-        else np.concatenate([vectors, np.zeros_like(vectors[..., :1])], axis=-1)
-    )
+    if vectors.shape[-1] == 3:
+        return vectors
+    return np.concatenate([vectors, np.zeros_like(vectors[..., :1])], axis=-1)

@@ -12,14 +12,13 @@ from numpy.typing import NDArray
 
 
 class HasArray(Protocol):
-    """What NumPy can read as an array: its own arrays, tables and tensors of other libraries."""
+    """An array, or what NumPy can read as one, such as tables and tensors of other libraries."""
 
     def __array__(self) -> NDArray[Any]: ...
 
 
 class Rows(Protocol):
-    """Numbers in lists or tuples, as deep as one likes. Text is none: it can only be asked whether
-    it holds text."""
+    """Numbers in lists or tuples, as deep as one likes; text is none: it holds only text."""
 
     def __len__(self) -> int: ...
 
@@ -34,11 +33,7 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.integer]
 Bools = NDArray[np.bool_]
 Words = NDArray[np.str_]
-AnyFloats = NDArray[
-    np.floating
-]  # of single or double precision, where a solver keeps the one it was given
+AnyFloats = NDArray[np.floating]  # single or double precision, whichever a solver was given
 Shape = tuple[int, ...]
 NamedFrames = Mapping[str, ArrayLike]  # of joints or controls, each (..., 4, 4)
-ControlValues = Mapping[
-    str, Mapping[str, ArrayLike]
-]  # of controls by name, of their channels by name
+ControlValues = Mapping[str, Mapping[str, ArrayLike]]  # by control, by channel

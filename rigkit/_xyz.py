@@ -1,5 +1,4 @@
-"""Vectors with their components first: `v[0], v[1], v[2]` are arrays of any one shape, or plain
-numbers.
+"""Vectors with their components first: `v[0], v[1], v[2]` are arrays of one shape, or numbers.
 
 In this layout a batch runs through memory in order, and one vector costs no array for each step.
 """
