@@ -214,10 +214,7 @@ def test_minus_90_about_y_then_about_the_moved_x():
 
 @pytest.mark.parametrize(
     ("quaternion", "vector"),
-    [
-        ([0, 0, 1, 1], [0, 0, 1.57079633]),
-        ([1, 1, 0, 1], [1.35102172, 1.35102172, 0]),
-    ],
+    [([0, 0, 1, 1], [0, 0, 1.57079633]), ([1, 1, 0, 1], [1.35102172, 1.35102172, 0])],
 )
 def test_quaternions_of_any_length(quaternion, vector):
     """scipy, Rotation.as_rotvec (seen)."""

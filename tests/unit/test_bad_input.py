@@ -130,6 +130,7 @@ MOTION = frames.apply(
     )[:, None],
     [VECTOR, OTHER],
 )
+LEG_POSE, MARKERS = array(LEG.rest_world, 4, 4), array(MOTION, "frames", "markers", 3)
 CENTRES = {
     "L_hip": [0.1, 0.9, 0],
     "L_knee": [0.1, 0.5, 0.03],
@@ -140,56 +141,58 @@ CENTRES = {
 }
 BENT = [[0, 1, 0], [0, 0.6, 0.1], [0, 0.2, 0]]  # hip, knee and ankle
 HINGES = [[1, 0, 0], [1, 0, 0]]
-JACOBIAN = [[1, 2, 0], [0, 1, 1]]
-CHAIN_SOLVING = {
-    "points": array(BENT, "n", 3),
-    "goal": array([0, 0.3, 0.1], 3),
-    "tolerance": array(1e-6),
-    "most": 50,
-    "trace": False,
-    "dtype": float,
-}
+JACOBIAN = array([[1, 2, 0], [0, 1, 1]], "d", "m")
+POINT, DIRECTION, FORWARD = array(VECTOR, 3), array(OTHER, 3), array([0, 0, 1], 3)
+TURN, PLACED, SPIN = array(MATRIX, 3, 3), array(FRAME, 4, 4), array(QUATERNION, 4)
+PLANE = {"normal": DIRECTION, "through": POINT}
+MIDPLANE = {"normal": array([1, 0, 0], 3), "through": array([0, 0, 0], 3)}
+BONES = {"upper": array(0.4), "lower": array(0.4)}
+REACH = {"distance": array(0.7), **BONES, "soft": array(0.01)}
+HIP, KNEE, ANKLE = (array(point, 3) for point in BENT)
+BENT_LEG = {"hip": HIP, "knee": KNEE, "ankle": ANKLE}
+GOAL = array([0, 0.3, 0.1], 3)
+REACHING = {"points": array(BENT, "n", 3), "goal": GOAL}
+VERTICES, TRIANGLES = array(TUBE.vertices, "v", 3), array(TUBE.triangles, "t", 3)
+SURFACE = {"vertices": VERTICES, "triangles": TRIANGLES}
+POSED = {"rest": VERTICES, "posed": VERTICES, "triangles": TRIANGLES}
+CUT = {"point": array([0, 0.1, 0], 3), "normal": array([0, 1, 0], 3)}
+WEIGHED = array(WEIGHTS, "joints")
+BLENDED = {"vertices": VERTICES, "weights": WEIGHED, "matrices": array([FRAME, FRAME], 4, 4)}
+AT_JOINTS = {"rest_joint": PLACED, "posed_joint": PLACED, "axis": "x"}
+SKINNED = {"rest": VERTICES, "posed": VERTICES, **AT_JOINTS}
+STEPS = {"tolerance": array(1e-6), "most": 50, "trace": False, "dtype": float}
+CHAIN_SOLVING = {**REACHING, **STEPS}
+HINGED = array(HINGES, 2, 3)
 HAND = controls.Control("hand")
 
 CALLS = [
     # rotation
-    Call(rotation.matrix_about, axis=array(VECTOR, 3), angle=array(0.5)),
-    Call(rotation.matrix_from_vector, vector=array(VECTOR, 3)),
-    Call(rotation.vector_from_matrix, matrix=array(MATRIX, 3, 3)),
-    Call(rotation.quaternion_from_vector, vector=array(VECTOR, 3)),
-    Call(rotation.vector_from_quaternion, quaternion=array(QUATERNION, 4)),
-    Call(rotation.unit_quaternion, quaternion=array(QUATERNION, 4)),
-    Call(rotation.matrix_from_quaternion, quaternion=array(QUATERNION, 4)),
-    Call(rotation.quaternion_from_matrix, matrix=array(MATRIX, 3, 3)),
-    Call(rotation.multiply_quaternions, first=array(QUATERNION, 4), second=array(QUATERNION, 4)),
-    Call(rotation.slerp, start=array(QUATERNION, 4), end=array([0, 0, 0, 1], 4), share=array(0.5)),
-    Call(rotation.matrix_from_euler, angles=array(VECTOR, 3), order="zxy", axes="moving"),
-    Call(rotation.euler_from_matrix, matrix=array(MATRIX, 3, 3), order="zxy", axes="moving"),
-    Call(rotation.matrix_between, start=array(VECTOR, 3), end=array(OTHER, 3)),
-    Call(rotation.perpendicular, direction=array(VECTOR, 3)),
-    Call(rotation.angle_between, first=array(VECTOR, 3), second=array(OTHER, 3)),
-    Call(rotation.turn_angle, matrix=array(MATRIX, 3, 3)),
+    Call(rotation.matrix_about, axis=POINT, angle=array(0.5)),
+    Call(rotation.matrix_from_vector, vector=POINT),
+    Call(rotation.vector_from_matrix, matrix=TURN),
+    Call(rotation.quaternion_from_vector, vector=POINT),
+    Call(rotation.vector_from_quaternion, quaternion=SPIN),
+    Call(rotation.unit_quaternion, quaternion=SPIN),
+    Call(rotation.matrix_from_quaternion, quaternion=SPIN),
+    Call(rotation.quaternion_from_matrix, matrix=TURN),
+    Call(rotation.multiply_quaternions, first=SPIN, second=SPIN),
+    Call(rotation.slerp, start=SPIN, end=array([0, 0, 0, 1], 4), share=array(0.5)),
+    Call(rotation.matrix_from_euler, angles=POINT, order="zxy", axes="moving"),
+    Call(rotation.euler_from_matrix, matrix=TURN, order="zxy", axes="moving"),
+    Call(rotation.matrix_between, start=POINT, end=DIRECTION),
+    Call(rotation.perpendicular, direction=POINT),
+    Call(rotation.angle_between, first=POINT, second=DIRECTION),
+    Call(rotation.turn_angle, matrix=TURN),
     Call(rotation.check_matrix, name="hip", matrix=array(MATRIX, 3, 3, named="hip")),
-    Call(rotation.orthonormalise, matrix=array(MATRIX, 3, 3)),
+    Call(rotation.orthonormalise, matrix=TURN),
     # frames
-    Call(frames.frame, rotation_matrix=array(MATRIX, 3, 3), origin=array(VECTOR, 3)),
-    Call(frames.invert, frames=array(FRAME, 4, 4)),
-    Call(frames.relative, parent=array(FRAME, 4, 4), child=array(FRAME, 4, 4)),
-    Call(frames.apply, frames=array(FRAME, 4, 4), points=array(VECTOR, 3)),
-    Call(frames.turn, frames=array(FRAME, 4, 4), directions=array(VECTOR, 3)),
-    Call(
-        frames.mirror_points,
-        points=array(VECTOR, 3),
-        normal=array(OTHER, 3),
-        through=array(VECTOR, 3),
-    ),
-    Call(
-        frames.mirror_frames,
-        frames=array(FRAME, 4, 4),
-        flip="x",
-        normal=array(OTHER, 3),
-        through=array(VECTOR, 3),
-    ),
+    Call(frames.frame, rotation_matrix=TURN, origin=POINT),
+    Call(frames.invert, frames=PLACED),
+    Call(frames.relative, parent=PLACED, child=PLACED),
+    Call(frames.apply, frames=PLACED, points=POINT),
+    Call(frames.turn, frames=PLACED, directions=POINT),
+    Call(frames.mirror_points, points=POINT, **PLANE),
+    Call(frames.mirror_frames, frames=PLACED, flip="x", **PLANE),
     Call(frames.check_frames, name="hip", frames=array(FRAME, 4, 4, named="hip")),
     # body
     Call(body.segment_lengths, stature=array(1.7), table="drillis-contini"),
@@ -226,18 +229,18 @@ CALLS = [
         knee_side=1,
     ),
     # skeleton
-    Call(skeleton.Joint, name="hip", parent=None, rest=array(FRAME, 4, 4)),
+    Call(skeleton.Joint, name="hip", parent=None, rest=PLACED),
     Call(
         skeleton.Skeleton.from_world, world=array(FRAME, 4, 4, inside="hip"), parents={"hip": None}
     ),
     Call(LEG.world, local=array(LEG.rest_local, 4, 4)),
-    Call(LEG.local, world=array(LEG.rest_world, 4, 4)),
+    Call(LEG.local, world=LEG_POSE),
     Call(
         LEG.pose,
         turns=array(MATRIX, 3, 3, inside="L_hip", named="turn of L_hip"),
         shifts=array(VECTOR, 3, inside="pelvis", named="shift of pelvis"),
     ),
-    Call(LEG.origins, world=array(LEG.rest_world, 4, 4), names=["L_hip"]),
+    Call(LEG.origins, world=LEG_POSE, names=["L_hip"]),
     Call(
         skeleton.planar_chain,
         angles=array([0.1, 0.2], "n"),
@@ -248,7 +251,7 @@ CALLS = [
     Call(
         placement.orient_chain,
         points=array([[0, 1, 0], [0, 0.5, 0.1], [0, 0, 0]], "n", 3),
-        forward=array([0, 0, 1], 3),
+        forward=FORWARD,
         bends=array(1),
         least_bend_deg=array(1.0),
     ),
@@ -261,154 +264,68 @@ CALLS = [
         placement.mirror_chain,
         world=array(FRAME, 4, 4, inside="L_hip", named="L_hip"),
         kind="same bend",
-        normal=array(OTHER, 3),
-        through=array(VECTOR, 3),
+        **PLANE,
     ),
-    Call(placement.mirror_turns, turns=array(MATRIX, 3, 3), kind="reflection"),
-    Call(
-        placement.mirror_skeleton,
-        skeleton=LEG,
-        side="L_",
-        kind="same bend",
-        normal=array([1, 0, 0], 3),
-        through=array([0, 0, 0], 3),
-    ),
-    Call(
-        placement.mirror_error,
-        skeleton=LEG,
-        world=array(LEG.rest_world, 4, 4),
-        kind="same bend",
-        normal=array([1, 0, 0], 3),
-        through=array([0, 0, 0], 3),
-    ),
-    Call(placement.centre_of_rotation, markers=array(MOTION, "frames", "markers", 3)),
-    Call(
-        placement.hinge_axis_from_motion,
-        markers=array(MOTION, "frames", "markers", 3),
-        toward=array([1, 0, 0], 3),
-    ),
-    Call(placement.skin_slide, offset=array(VECTOR, 3), angle=array(0.5), axis=array(OTHER, 3)),
+    Call(placement.mirror_turns, turns=TURN, kind="reflection"),
+    Call(placement.mirror_skeleton, skeleton=LEG, side="L_", kind="same bend", **MIDPLANE),
+    Call(placement.mirror_error, skeleton=LEG, world=LEG_POSE, kind="same bend", **MIDPLANE),
+    Call(placement.centre_of_rotation, markers=MARKERS),
+    Call(placement.hinge_axis_from_motion, markers=MARKERS, toward=array([1, 0, 0], 3)),
+    Call(placement.skin_slide, offset=POINT, angle=array(0.5), axis=DIRECTION),
     # two_bone
-    Call(
-        two_bone.solve_planar,
-        goal=array([0.1, -0.7], 2),
-        upper=array(0.4),
-        lower=array(0.4),
-        bend=array(1),
-    ),
-    Call(
-        two_bone.planar_points, hip=array(0.2), knee=array(0.5), upper=array(0.4), lower=array(0.4)
-    ),
+    Call(two_bone.solve_planar, goal=array([0.1, -0.7], 2), **BONES, bend=array(1)),
+    Call(two_bone.planar_points, hip=array(0.2), knee=array(0.5), **BONES),
     Call(
         two_bone.solve,
-        hip=array([0, 1, 0], 3),
-        goal=array([0, 0.3, 0.1], 3),
-        upper=array(0.4),
-        lower=array(0.4),
+        hip=HIP,
+        goal=GOAL,
+        **BONES,
         pole=array([0, 0.6, 1], 3),
-        hint=array([0, 0, 1], 3),
+        hint=FORWARD,
         swivel=array(0.1),
         soft=array(0.01),
         stretch=False,
     ),
-    Call(
-        two_bone.soft_reach,
-        distance=array(0.7),
-        upper=array(0.4),
-        lower=array(0.4),
-        soft=array(0.01),
-    ),
-    Call(
-        two_bone.soft_goal,
-        distance=array(0.7),
-        upper=array(0.4),
-        lower=array(0.4),
-        soft=array(0.01),
-    ),
-    Call(
-        two_bone.knee_rate,
-        distance=array(0.7),
-        upper=array(0.4),
-        lower=array(0.4),
-        soft=array(0.01),
-    ),
-    Call(
-        two_bone.place_pole,
-        hip=array([0, 1, 0], 3),
-        knee=array([0, 0.6, 0.1], 3),
-        ankle=array([0, 0.2, 0], 3),
-        distance=array(0.8),
-        hint=array([0, 0, 1], 3),
-    ),
-    Call(
-        two_bone.swivel_of,
-        hip=array([0, 1, 0], 3),
-        knee=array([0, 0.6, 0.1], 3),
-        ankle=array([0, 0.2, 0], 3),
-        hint=array([0, 0, 1], 3),
-    ),
-    Call(
-        two_bone.off_toes,
-        knee=array([0, 0.6, 0.1], 3),
-        ankle=array([0, 0.2, 0], 3),
-        toe=array([0, 0.1, 0.2], 3),
-    ),
-    Call(
-        two_bone.bone_frames,
-        hip=array([0, 1, 0], 3),
-        pose=two_bone.solve([0, 1, 0], [0, 0.3, 0.1], 0.4, 0.4),
-    ),
+    Call(two_bone.soft_reach, **REACH),
+    Call(two_bone.soft_goal, **REACH),
+    Call(two_bone.knee_rate, **REACH),
+    Call(two_bone.place_pole, **BENT_LEG, distance=array(0.8), hint=FORWARD),
+    Call(two_bone.swivel_of, **BENT_LEG, hint=FORWARD),
+    Call(two_bone.off_toes, knee=KNEE, ankle=ANKLE, toe=array([0, 0.1, 0.2], 3)),
+    Call(two_bone.bone_frames, hip=HIP, pose=two_bone.solve([0, 1, 0], [0, 0.3, 0.1], 0.4, 0.4)),
     # bend
-    Call(bend.jacobian, points=array(BENT, "n", "d"), axes=array(HINGES, 2, 3)),
-    Call(bend.singular_values, matrix=array(JACOBIAN, "d", "m")),
-    Call(bend.manipulability, matrix=array(JACOBIAN, "d", "m")),
-    Call(bend.rank, matrix=array(JACOBIAN, "d", "m"), tolerance=array(1e-9)),
-    Call(bend.lost_direction, matrix=array(JACOBIAN, "d", "m")),
-    Call(
-        bend.transpose_step,
-        points=array(BENT, "n", 3),
-        goal=array([0, 0.3, 0.1], 3),
-        axes=array(HINGES, 2, 3),
-    ),
-    Call(
-        bend.cyclic_turns,
-        points=array(BENT, "n", 3),
-        goal=array([0, 0.3, 0.1], 3),
-        axes=array(HINGES, 2, 3),
-    ),
-    Call(bend.backward_forward, points=array(BENT, "n", 3), goal=array([0, 0.3, 0.1], 3)),
-    Call(bend.line_offsets, points=array(BENT, "n", 3), goal=array([0, 0.3, 0.1], 3)),
-    Call(
-        bend.stalls,
-        points=array(BENT, "n", 3),
-        goal=array([0, 0.3, 0.1], 3),
-        axes=array(HINGES, 2, 3),
-        tolerance=array(0.0),
-    ),
-    Call(bend.preset_bend, points=array(BENT, 3, 3), angle=array(0.1), forward=array([0, 0, 1], 3)),
-    Call(bend.measure_bend, points=array(BENT, 3, 3), forward=array([0, 0, 1], 3)),
-    Call(bend.reach_cost, angle=array(0.1), upper=array(0.4), lower=array(0.4)),
-    Call(bend.bend_of_cost, cost=array(0.01), upper=array(0.4), lower=array(0.4)),
+    Call(bend.jacobian, points=array(BENT, "n", "d"), axes=HINGED),
+    Call(bend.singular_values, matrix=JACOBIAN),
+    Call(bend.manipulability, matrix=JACOBIAN),
+    Call(bend.rank, matrix=JACOBIAN, tolerance=array(1e-9)),
+    Call(bend.lost_direction, matrix=JACOBIAN),
+    Call(bend.transpose_step, **REACHING, axes=HINGED),
+    Call(bend.cyclic_turns, **REACHING, axes=HINGED),
+    Call(bend.backward_forward, **REACHING),
+    Call(bend.line_offsets, **REACHING),
+    Call(bend.stalls, **REACHING, axes=HINGED, tolerance=array(0.0)),
+    Call(bend.preset_bend, points=array(BENT, 3, 3), angle=array(0.1), forward=FORWARD),
+    Call(bend.measure_bend, points=array(BENT, 3, 3), forward=FORWARD),
+    Call(bend.reach_cost, angle=array(0.1), **BONES),
+    Call(bend.bend_of_cost, cost=array(0.01), **BONES),
     # solvers
-    Call(solvers.cyclic_descent, **CHAIN_SOLVING, axes=array(HINGES, 2, 3)),
+    Call(solvers.cyclic_descent, **CHAIN_SOLVING, axes=HINGED),
     Call(solvers.fabrik, **CHAIN_SOLVING, axes=None),
-    Call(solvers.jacobian_transpose, **CHAIN_SOLVING, axes=array(HINGES, 2, 3)),
-    Call(
-        solvers.damped_least_squares, **CHAIN_SOLVING, axes=array(HINGES, 2, 3), damping=array(0.05)
-    ),
+    Call(solvers.jacobian_transpose, **CHAIN_SOLVING, axes=HINGED),
+    Call(solvers.damped_least_squares, **CHAIN_SOLVING, axes=HINGED, damping=array(0.05)),
     # controls
-    Call(controls.Follow, leader="pelvis", what="both", weight=array(0.5), gap=array(FRAME, 4, 4)),
+    Call(controls.Follow, leader="pelvis", what="both", weight=array(0.5), gap=PLACED),
     Call(
         controls.Control,
         name="hand",
-        rest=array(FRAME, 4, 4),
+        rest=PLACED,
         outline=array([VECTOR], "n", 3),
-        pivot=array(VECTOR, 3),
+        pivot=POINT,
         parent=None,
         follows=(),
         locked=(),
         limits=array([-1, 1], 2, inside="shift_y"),
-        stays=array(FRAME, 4, 4),
+        stays=PLACED,
     ),
     Call(
         controls.pose,
@@ -417,7 +334,7 @@ CALLS = [
         outside=array(FRAME, 4, 4, inside="pelvis", named="pelvis"),
     ),
     Call(controls.allowed, control=HAND, values=array(0.5, inside="turn_x", named="hand turn_x")),
-    Call(controls.read, control=HAND, world=array(FRAME, 4, 4), base=array(FRAME, 4, 4)),
+    Call(controls.read, control=HAND, world=PLACED, base=PLACED),
     Call(
         controls.between_keys,
         values=array([0.0, 0.1, 0.3], inside=("hand", "turn_x"), named="hand turn_x"),
@@ -427,7 +344,7 @@ CALLS = [
         controls.count_keys,
         values=array([0.0, 0.1, 0.3], inside=("hand", "turn_x"), named="hand turn_x"),
     ),
-    Call(controls.gap_to, leader=array(FRAME, 4, 4), follower=array(FRAME, 4, 4), what="both"),
+    Call(controls.gap_to, leader=PLACED, follower=PLACED, what="both"),
     Call(
         controls.switch,
         control=HAND,
@@ -470,49 +387,17 @@ CALLS = [
         ankle=array(np.zeros((2, 3)), 2, 3),
     ),
     # mesh
-    Call(mesh.Mesh, vertices=array(TUBE.vertices, "v", 3), triangles=array(TUBE.triangles, "t", 3)),
+    Call(mesh.Mesh, **SURFACE),
     Call(mesh.tube, radius=array(0.1), length=array(1.0), around=6, along=2),
     Call(mesh.puppet_mesh, puppet=PIP, vertices=300, chain=array(CHAIN, "n", 3)),
     Call(mesh.inner_bones, puppet=PIP, chain=array(CHAIN, "n", 3)),
-    Call(
-        mesh.volume, vertices=array(TUBE.vertices, "v", 3), triangles=array(TUBE.triangles, "t", 3)
-    ),
-    Call(
-        mesh.volume_kept,
-        rest=array(TUBE.vertices, "v", 3),
-        posed=array(TUBE.vertices, "v", 3),
-        triangles=array(TUBE.triangles, "t", 3),
-    ),
-    Call(
-        mesh.slice_area,
-        vertices=array(TUBE.vertices, "v", 3),
-        triangles=array(TUBE.triangles, "t", 3),
-        point=array([0, 0.1, 0], 3),
-        normal=array([0, 1, 0], 3),
-    ),
-    Call(
-        mesh.section_kept,
-        rest=array(TUBE.vertices, "v", 3),
-        posed=array(TUBE.vertices, "v", 3),
-        triangles=array(TUBE.triangles, "t", 3),
-        point=array([0, 0.1, 0], 3),
-        normal=array([0, 1, 0], 3),
-    ),
-    Call(
-        mesh.carried_section,
-        rest=array(TUBE.vertices, "v", 3),
-        posed=array(TUBE.vertices, "v", 3),
-        triangles=array(TUBE.triangles, "t", 3),
-        point=array([0, 0.1, 0], 3),
-        normal=array([0, 1, 0], 3),
-    ),
-    Call(
-        mesh.stretch,
-        rest=array(TUBE.vertices, "v", 3),
-        posed=array(TUBE.vertices, "v", 3),
-        triangles=array(TUBE.triangles, "t", 3),
-    ),
-    Call(mesh.loose_edges, triangles=array(TUBE.triangles, "t", 3)),
+    Call(mesh.volume, **SURFACE),
+    Call(mesh.volume_kept, **POSED),
+    Call(mesh.slice_area, **SURFACE, **CUT),
+    Call(mesh.section_kept, **POSED, **CUT),
+    Call(mesh.carried_section, **POSED, **CUT),
+    Call(mesh.stretch, **POSED),
+    Call(mesh.loose_edges, triangles=TRIANGLES),
     # skin
     Call(skin.bones_of, skeleton=LEG, more=array([[VECTOR, OTHER]], "n", 2, 3, inside="pelvis")),
     Call(
@@ -529,54 +414,29 @@ CALLS = [
         softness=array(1.5),
         most=4,
     ),
-    Call(skin.normalise, weights=array(WEIGHTS, "joints")),
-    Call(skin.prune, weights=array(WEIGHTS, "joints"), most=1),
-    Call(skin.to_four, weights=array(WEIGHTS, "joints")),
+    Call(skin.normalise, weights=WEIGHED),
+    Call(skin.prune, weights=WEIGHED, most=1),
+    Call(skin.to_four, weights=WEIGHED),
     Call(
         skin.from_four,
         indices=array([[0, 1, 0, 0]], "v", 4),
         four=array([[0.5, 0.5, 0, 0]], "v", 4),
         joints=2,
     ),
-    Call(skin.inverse_bind_matrices, rest_world=array(FRAME, 4, 4)),
+    Call(skin.inverse_bind_matrices, rest_world=PLACED),
     Call(
         skin.joint_matrices,
         world=array([FRAME, FRAME], 4, 4),
         rest_world=array([FRAME, FRAME], 4, 4),
     ),
-    Call(
-        skin.linear_blend,
-        vertices=array(TUBE.vertices, "v", 3),
-        weights=array(WEIGHTS, "joints"),
-        matrices=array([FRAME, FRAME], 4, 4),
-    ),
-    Call(
-        skin.dual_quaternion_blend,
-        vertices=array(TUBE.vertices, "v", 3),
-        weights=array(WEIGHTS, "joints"),
-        matrices=array([FRAME, FRAME], 4, 4),
-    ),
-    Call(skin.dual_quaternion_from_frame, frames=array(FRAME, 4, 4)),
+    Call(skin.linear_blend, **BLENDED),
+    Call(skin.dual_quaternion_blend, **BLENDED),
+    Call(skin.dual_quaternion_from_frame, frames=PLACED),
     Call(skin.frame_from_dual_quaternion, motion=array([*QUATERNION, 0, 0, 0, 0], 8)),
     Call(skin.blend_radius, weight=array(0.5), angle=array(0.5)),
-    Call(skin.blend_zone, weights=array(WEIGHTS, "joints"), first=0, second=1),
-    Call(
-        skin.radius_kept,
-        rest=array(TUBE.vertices, "v", 3),
-        posed=array(TUBE.vertices, "v", 3),
-        rest_joint=array(FRAME, 4, 4),
-        posed_joint=array(FRAME, 4, 4),
-        axis="x",
-    ),
-    Call(
-        skin.worst_collapse,
-        rest=array(TUBE.vertices, "v", 3),
-        posed=array(TUBE.vertices, "v", 3),
-        rest_joint=array(FRAME, 4, 4),
-        posed_joint=array(FRAME, 4, 4),
-        axis="x",
-        zone=array(np.full(len(TUBE.vertices), True), "v"),
-    ),
+    Call(skin.blend_zone, weights=WEIGHED, first=0, second=1),
+    Call(skin.radius_kept, **SKINNED),
+    Call(skin.worst_collapse, **SKINNED, zone=array(np.full(len(TUBE.vertices), True), "v")),
     # gait
     Call(
         export.rig_asset,

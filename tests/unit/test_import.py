@@ -3,6 +3,7 @@ DEVELOPERS.md."""
 
 import ast
 import importlib
+import inspect
 import re
 import subprocess
 import sys
@@ -134,3 +135,26 @@ def public(module):
         for node in body
         if isinstance(node, ast.FunctionDef | ast.ClassDef) and node.name[0] != "_"
     ]
+
+
+OURS = ["rotation", "frames", "body", "puppets", "skeleton", "placement", "two_bone", "bend"]
+
+
+@pytest.mark.parametrize("module", [*OURS, "solvers", "controls"])
+def test_a_module_shows_its_public_names_and_nothing_else(module):
+    shown = importlib.import_module(f"rigkit.{module}")
+    assert dir(shown) == sorted(shown.__all__)
+    assert set(public(module)) <= set(shown.__all__)
+
+
+@pytest.mark.parametrize("module", [*OURS, "solvers", "controls"])
+def test_a_tooltip_names_types_and_says_parameters_and_returns(module):
+    shown = importlib.import_module(f"rigkit.{module}")
+    for name in public(module):
+        thing = getattr(shown, name)
+        assert "HasArray" not in str(inspect.signature(thing)), name
+        if inspect.isfunction(thing):
+            page = inspect.getdoc(thing)
+            assert "\nReturns\n-------\n" in page, name
+            for parameter in inspect.signature(thing).parameters:
+                assert re.search(rf"^(?:\w+, )*{parameter}(?:, \w+)*(?: : .+)?$", page, re.M), name
