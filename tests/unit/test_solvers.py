@@ -296,3 +296,31 @@ def test_passes_refuse_hinges_and_damping_must_be_above_zero():
         solvers.fabrik(np.eye(3), [0, 0, 0.5], axes=np.eye(3)[:2])
     with pytest.raises(ValueError, match="`damping`"):
         solvers.damped_least_squares(STRAIGHT, SHORTER, damping=0)
+
+
+# The first step, from what its formula makes least
+
+
+def first_turns(solve, points, goal, **more):
+    """The turns of a flat chain's joints in one step."""
+    bones = np.diff(solve(points, goal, most=1, trace=True, **more).trace, axis=1)
+    headings = np.unwrap(np.arctan2(bones[..., 1], bones[..., 0]), axis=0)
+    return np.diff(headings[1] - headings[0], prepend=0.0)
+
+
+def test_the_damped_step_makes_the_error_left_and_the_damped_turns_least():
+    points, goal = bend.preset_bend(STRAIGHT, 0.4), np.array([0.05, -0.7])
+    matrix, damped = bend.jacobian(points), 0.1 * 0.85 * np.eye(2)
+    error = np.append(goal - points[-1], [0.0, 0.0])
+    least = np.linalg.lstsq(np.vstack([matrix, damped]), error)[0]
+    turns = first_turns(solvers.damped_least_squares, points, goal, damping=0.1)
+    np.testing.assert_allclose(turns, least, atol=1e-12)
+
+
+def test_the_transposed_step_is_as_long_as_leaves_the_least_error_along_its_line():
+    points, goal = bend.preset_bend(STRAIGHT, 0.4), np.array([0.05, -0.7])
+    turns = bend.transpose_step(points, goal)
+    moved = bend.jacobian(points) @ turns
+    size = np.linalg.lstsq(moved[:, None], goal - points[-1])[0]
+    found = first_turns(solvers.jacobian_transpose, points, goal)
+    np.testing.assert_allclose(found, size * turns, atol=1e-12)
