@@ -92,7 +92,7 @@ def plain(*values: object) -> tuple[float, ...] | None:
     return floats if math.hypot(*floats) < _LARGEST else None  # not so where one is NaN
 
 
-def plain_vector(value: object) -> tuple[float, ...] | None:
+def plain_vector(value: Any) -> tuple[float, ...] | None:
     """`value` as three floats where it is one finite vector; else None. See `plain`."""
     if type(value) is np.ndarray and value.shape == (3,):
         value = value.tolist()

@@ -336,10 +336,10 @@ def rename(skeleton: Skeleton, names: Mapping[str, str]) -> Skeleton:
         twice = sorted({a for a in new.values() if sum(a == b for b in new.values()) > 1})
         came = f"{', '.join(twice)} more than once"
         raise ValueError(f"`names` must leave every joint a name of its own; got {came}.")
-    new_parent = {None: None, **new}
+    parents = _parents(skeleton).items()
     return Skeleton.from_world(
         {new[name]: frame for name, frame in _rest_frames(skeleton).items()},
-        {new[name]: new_parent[parent] for name, parent in _parents(skeleton).items()},
+        {new[name]: None if parent is None else new[parent] for name, parent in parents},
     )
 
 

@@ -71,9 +71,8 @@ def matrix_about(axis: ArrayLike | str, angle: ArrayLike) -> Floats:
     >>> rotation.matrix_about("z", 0.5).round(3).tolist()
     [[0.878, -0.479, 0.0], [0.479, 0.878, 0.0], [0.0, 0.0, 1.0]]
     """
-    if isinstance(axis, str):
-        axis = np.eye(3)[AXES[_check.choice("axis", axis, AXES)]]
-    axis = _check.directions("axis", axis)
+    vector = np.eye(3)[AXES[_check.choice("axis", axis, AXES)]] if isinstance(axis, str) else axis
+    axis = _check.directions("axis", vector)
     angle = _check.numbers("angle", angle)
     _check.batch(axis=axis.shape[:-1], angle=angle.shape)
     cross = _cross_matrix(axis)

@@ -705,17 +705,15 @@ def _one_leg(
     soft: ArrayLike,
 ) -> _Legs | None:
     """The arguments of one leg as plain floats; None where they are anything else or not sound."""
+    start, end, side = (_check.plain_vector(vector) for vector in (hip, goal, hint))
+    toward = None if pole is None else _check.plain_vector(pole)
     sizes = _check.plain(upper, lower, swivel, soft)
-    vectors = [
-        _check.plain_vector(v) for v in (hip, goal, hint, *(() if pole is None else (pole,)))
-    ]
-    if sizes is None or None in vectors:
+    if not (start and end and side and sizes) or (toward is None and pole is not None):
         return None
-    upper, lower, swivel, soft = sizes
-    hip, goal, hint, pole = *vectors[:3], vectors[3] if pole is not None else None
-    if not (upper > 0 and lower > 0 and 0 <= soft <= upper + lower and dot(hint, hint) > _TINY):
+    thigh, shank, turn, lag = sizes
+    if not (thigh > 0 and shank > 0 and 0 <= lag <= thigh + shank and dot(side, side) > _TINY):
         return None
-    return hip, goal, upper, lower, pole, hint, swivel, soft, ()
+    return start, end, thigh, shank, toward, side, turn, lag, ()
 
 
 def _legs(
