@@ -75,6 +75,7 @@ def test_long_values_are_cut_short():
     with pytest.raises(ValueError, match="…") as refusal:
         _check.numbers("goal", list(range(1000)), 3)
     assert len(str(refusal.value)) < 200
+    assert len(_check.short("a" * 58)) == len(_check.short("a" * 59)) == 60
 
 
 def test_numbers_too_large_for_float64_are_not_finite():

@@ -127,6 +127,7 @@ def test_the_same_angle_mirrors_about_the_flipped_axis_and_the_opposite_about_th
         (np.diag([2.0, 2, 2, 1]), "columns are off by 3"),
         (np.diag([-1.0, 1, 1, 1]), "reflection"),
         (np.eye(4) + np.eye(4, k=3).T, "last row 0 0 0 1; got [1. 0. 0. 1.]"),
+        (np.eye(4) + 1e-8 * np.eye(4, k=3).T, "last row 0 0 0 1; got [1.e-08 0.e+00"),
         (np.eye(3), "shape (..., 4, 4)"),
     ],
 )
