@@ -625,6 +625,7 @@ NO_ARRAYS = {
     "body.sources",
     "body.as_text",
     "body.rows",
+    "puppets.get",
     "puppets.personal",
     "skeleton.Skeleton",
     "skeleton.Skeleton.index",
