@@ -1,5 +1,4 @@
-"""The leg rig: a pelvis and two legs, posed from control values in one call, each leg by a forward
-or inverse chain.
+"""The leg rig: a pelvis and two legs, each by a forward or inverse chain, posed in one call.
 
 A leg of two bones (hip, knee, ankle) or of three, the heron's (hip, knee, ankle, foot). The heron's
 thigh is carried by the pelvis and its hip control; below it lies the same two-bone leg, which bends
@@ -7,13 +6,16 @@ backward. The joint between the two solved bones is the leg's bend: a knee, or t
 The leg's end, an ankle or the heron's foot, carries ball and toe.
 """
 
+from __future__ import annotations
+
 import copy
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Any, overload
 
 import numpy as np
 
-from rigkit import _check, _say, placement, rotation, two_bone
+from rigkit import _check, _say, placement, puppets, rotation, two_bone
 from rigkit import controls as ct
 from rigkit import foot as ft
 from rigkit import frames as fr
@@ -21,14 +23,23 @@ from rigkit._types import ArrayLike, Bools, ControlValues, Floats
 from rigkit.puppets import Puppet
 from rigkit.skeleton import SIDE_TAGS, Skeleton
 
+__all__ = ["FOOT_CHANNELS", "CARRIED_THIGH", "LegPose", "LegAngles", "LegRig"]
+
 FOOT_CHANNELS = ("roll", "toe")
 CARRIED_THIGH = np.radians(60.0)  # how far forward the heron's thigh is carried; invented
 _STRAIGHT_DEG = 1e-9  # below this a bend is rounding, and the hinge axis is square to forward
 
 
+def __dir__() -> list[str]:
+    return __all__
+
+
 @dataclass(frozen=True, eq=False)
 class LegPose(_say.Shown):
-    """A posed rig.
+    """A posed rig, or a batch of poses.
+
+    `pose["L_knee"]` is that joint's world frames, shape (..., 4, 4); another index picks from the
+    batch as it would from an array: `pose[0]` is the first pose, `pose[::10]` every tenth.
 
     Attributes
     ----------
@@ -37,12 +48,11 @@ class LegPose(_say.Shown):
     controls : dict of str to ndarray, shape (..., 4, 4)
         World frames of the controls in use.
     flexion : ndarray, shape (..., 2)
-        How far each leg is bent between its two solved bones, radians; left, right. Zero is
-        straight.
+        The bend of each leg between its two solved bones, radians; left, right. Zero is straight.
     miss : ndarray, shape (..., 2)
-        How far each inverse leg's end stays from its goal, metres; zero for a forward leg.
+        The distance of each inverse leg's end from its goal, metres; zero for a forward leg.
     guided : ndarray of bool, shape (..., 2)
-        Whether the knee control gave its leg a direction; True for a forward leg.
+        True where the knee control gave its leg a direction, and for a forward leg.
     names : tuple of str
         The skeleton's joints.
     """
@@ -52,7 +62,52 @@ class LegPose(_say.Shown):
     flexion: Floats
     miss: Floats
     guided: Bools
-    names: tuple[str, ...] = ()
+    names: tuple[str, ...]
+
+    @overload
+    def __getitem__(self, key: str) -> Floats: ...
+
+    @overload
+    def __getitem__(self, key: Any) -> LegPose: ...
+
+    def __getitem__(self, key: Any) -> Floats | LegPose:
+        """A joint's world frames by its name, or part of the batch by any NumPy index.
+
+        Parameters
+        ----------
+        key : str, or index of the batch
+
+        Returns
+        -------
+        ndarray, shape (..., 4, 4), or LegPose
+
+        Raises
+        ------
+        ValueError
+            For a name that is not a joint's; it lists the names there are.
+        IndexError
+            For an entry the batch does not have. A single pose has none.
+
+        Examples
+        --------
+        >>> from rigkit.leg import LegRig
+        >>> poses = LegRig.from_puppet("Tamsin").pose({"pelvis": {"shift_y": [0, -0.1, -0.2]}})
+        >>> poses["L_knee"].shape
+        (3, 4, 4)
+        >>> poses[1]["pelvis"][:3, 3].round(3).tolist()
+        [0.0, 0.796, 0.0]
+        """
+        if isinstance(key, str):
+            return self.world[..., _place(key, self.names, "this rig"), :, :]
+        _check_entry(self.flexion.shape[:-1], key)
+        return replace(
+            self,
+            world=self.world[key],
+            controls={name: frames[key] for name, frames in self.controls.items()},
+            flexion=self.flexion[key],
+            miss=self.miss[key],
+            guided=self.guided[key],
+        )
 
     def __repr__(self) -> str:
         return _say.line(
@@ -70,13 +125,16 @@ _NO_TURNS = ((0.0, 0.0, 0.0), (0.0, 0.0, 0.0))
 
 @dataclass(frozen=True, eq=False)
 class LegAngles(_say.Shown):
-    """Both legs' joint angles as anatomy has them; left, right; radians. A straight standing leg
-    reads zero.
+    """Both legs' joint angles as anatomy has them, in radians; a straight standing leg reads zero.
+
+    `angles["L_hip"]` is that joint's, left out the side, shape (..., 3), of a knee (...); another
+    index picks from the batch, as in `LegPose`.
 
     Attributes
     ----------
     hip : array_like, shape (..., 2, 3)
-        Flexion, abduction, internal rotation, in this order of turning: the ISB's hip angles.
+        Of the left and the right: flexion, abduction, internal rotation, in this order of turning,
+        the ISB's.
     knee : array_like, shape (..., 2)
         Flexion.
     ankle : array_like, shape (..., 2, 3)
@@ -94,6 +152,42 @@ class LegAngles(_say.Shown):
         object.__setattr__(self, "knee", _check.numbers("knee", knee, 2))
         object.__setattr__(self, "ankle", _check.numbers("ankle", ankle, 2, 3))
 
+    @overload
+    def __getitem__(self, key: str) -> Floats: ...
+
+    @overload
+    def __getitem__(self, key: Any) -> LegAngles: ...
+
+    def __getitem__(self, key: Any) -> Floats | LegAngles:
+        """A joint's angles by its name, or part of the batch by any NumPy index.
+
+        Parameters
+        ----------
+        key : str, or index of the batch
+
+        Returns
+        -------
+        ndarray, shape (..., 3), of a knee (...), or LegAngles
+
+        Raises
+        ------
+        ValueError
+            For a name that is not a joint's; it lists the names there are.
+        IndexError
+            For an entry the batch does not have. A single pose's angles have none.
+
+        Examples
+        --------
+        >>> from rigkit.leg import LegRig
+        >>> rig = LegRig.from_puppet("Tamsin", preset_bend_deg=10)
+        >>> round(float(rig.angles(rig.pose())["L_knee"]), 4)
+        0.1745
+        """
+        parts = {"hip": self.hip, "knee": self.knee[..., None], "ankle": self.ankle}
+        if isinstance(key, str):
+            names = [tag + part for tag in SIDE_TAGS for part in parts]
+            side, part = divmod(_place(key, names, "a leg"), len(parts))
+            angles = list(parts.values())[part][..., side, :]
     def __repr__(self) -> str:
         return _say.line(
             self,

@@ -208,7 +208,7 @@ def test_an_adult_s_pelvis_bobs_as_much_as_adults_do():
 def test_published_angles_on_adult_legs_make_about_the_published_step():
     tamsin = PUPPETS["Tamsin"]
     walk = gait.walk(tamsin)
-    left, right = walk.at("ankle")[0]
+    left, right = walk["ankle"][0]
     assert left[2] - right[2] == pytest.approx(0.760 * tamsin.leg_length, rel=0.1)
 
 

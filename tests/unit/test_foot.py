@@ -39,6 +39,12 @@ def test_each_phase_turns_about_its_pivot():
     assert rolled.ball[2, 1] > FOOT.ball[1]
 
 
+@pytest.mark.parametrize("limit", [0.0, 0.5, ft.BALL_LIMIT])
+def test_at_its_limit_the_ball_is_still_the_pivot(limit):
+    around = [-1e-9, 0.0, limit, np.nextafter(limit, 2)]
+    assert ft.roll(FOOT, around, limit).pivot.tolist() == ["heel", "ball", "ball", "toe"]
+
+
 def test_roll_is_a_turn_about_x_in_space():
     rolled = ft.roll(FOOT, 0.3)
     turn = rotation.matrix_about("x", 0.3)
@@ -52,9 +58,8 @@ def test_nothing_goes_below_the_floor_and_no_bone_changes(foot, angle, limit):
     rolled = ft.roll(foot, angle, limit)
     for name in POINTS:
         assert getattr(rolled, name)[1] >= -1e-15
-    sole = rolled.ball + ft._turned(
-        np.array([0, -foot.ball[1]]), rolled.foot_turn
-    )  # under the ball joint
+    under_ball = np.array([0, -foot.ball[1]])
+    sole = rolled.ball + ft._turned(under_ball, rolled.foot_turn)
     assert sole[1] >= -1e-15
     for one, other in (("ankle", "heel"), ("ankle", "ball"), ("heel", "ball"), ("ball", "toe")):
         before = np.linalg.norm(getattr(foot, one) - getattr(foot, other))
@@ -130,8 +135,9 @@ def test_a_puppets_foot_has_the_puppets_measures(name):
         puppet.ball_length,
         puppet.ankle_height,
     )
+    np.testing.assert_array_equal(ft.of_puppet(name).ball, foot.ball)
     with pytest.raises(ValueError, match="puppet"):
-        ft.of_puppet(name)
+        ft.of_puppet(name.upper())
 
 
 @pytest.mark.parametrize(

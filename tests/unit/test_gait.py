@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose, assert_array_equal
 
 from rigkit import gait, leg, skeleton
+from rigkit.gait import _plan
 from rigkit.puppets import PUPPETS, personal
 
 TAMSIN = PUPPETS["Tamsin"]
@@ -246,7 +247,7 @@ def test_any_walk_keeps_its_bones_its_floor_and_its_pace(puppet, speed, step, ta
             np.broadcast_to(moved.pelvis[-1] - moved.pelvis[0], moved.points[0].shape),
             atol=1e-9,
         )
-        assert_allclose(moved.at("hip").mean(axis=1), moved.pelvis, atol=1e-12)
+        assert_allclose(moved["hip"].mean(axis=1), moved.pelvis, atol=1e-12)
 
 
 @given(puppet=puppets, speed=speeds, step=steps)
@@ -291,7 +292,7 @@ def test_the_lowest_sole_of_a_forward_walk_is_on_the_floor():
 
 def test_steps_are_as_long_as_asked_for():
     walk = gait.plant(gait.walk(TAMSIN, 1.2, 0.55, cycles=3))
-    heels = walk.at("heel")
+    heels = walk["heel"]
     frames, sides = gait.foot_strikes(walk.stance).T
     landed = heels[frames, sides, 2]
     assert_array_equal(sides, [1, 0, 1, 0, 1, 0])
@@ -324,7 +325,7 @@ def test_legs_bend_to_their_puppet_s_side():
 def test_the_heron_carries_its_thigh_and_bends_at_the_ankle():
     walk = planted("heron")
     assert walk.joints == ("hip", "knee", "ankle", "foot", "heel", "ball", "toe")
-    assert_allclose(walk.hip, gait.CARRIED_THIGH + gait.PELVIS_TILT)
+    assert_allclose(walk.hip, leg.CARRIED_THIGH + gait.PELVIS_TILT)
     assert_allclose(walk.ankle, walk.bend, atol=1e-12)
     assert (walk.knee > 0).all()
 
@@ -365,7 +366,7 @@ def test_more_frames_are_the_same_walk():
 @pytest.mark.parametrize(
     ("arguments", "name"),
     [
-        ({"puppet": "Tamsin"}, "puppet"),
+        ({"puppet": "tamsin"}, "puppet"),
         ({"puppet": None}, "puppet"),
         *(({"speed": bad}, "speed") for bad in [np.nan, np.inf, "fast", [], 0, -1, [1.0, 1.2]]),
         *(
@@ -407,8 +408,22 @@ def test_planting_refuses_a_bad_pelvis(pelvis):
 
 
 def test_a_walk_lists_its_joints_when_asked_for_another():
-    with pytest.raises(ValueError, match="`joint` must be one of 'hip', 'knee', 'ankle', 'heel'"):
-        walked().at("tail")
+    for wrong in ("tail", "L_tail", "L_", "", "foot", None, 3):
+        listed = f"unknown joint {wrong!r}; a walk has hip, knee, ankle, heel, ball, toe,"
+        with pytest.raises(ValueError, match=listed):
+            walked()[wrong]
+
+
+def test_a_walk_gives_its_joints_by_name_of_both_sides_or_of_one():
+    for walk in (walked(), walked("heron")):
+        for i, joint in enumerate(walk.joints):
+            assert_array_equal(walk[joint], walk.points[:, :, i])
+            assert_array_equal(walk["L_" + joint], walk.points[:, 0, i])
+            assert_array_equal(walk["R_" + joint], walk.points[:, 1, i])
+
+
+def test_a_puppet_s_name_stands_for_it():
+    assert_array_equal(gait.walk("Pip").points, walked("Pip").points)
 
 
 # On a rig
@@ -422,7 +437,7 @@ def test_a_rig_s_inverse_legs_walk_either_walk(name):
         names = [joint for joint in walk.joints if joint != "heel"]
         for side, tag in enumerate(("L_", "R_")):
             posed = rig.skeleton.origins(pose.world, [tag + joint for joint in names])
-            there = np.stack([walk.at(joint)[:, side] for joint in names], axis=1)
+            there = np.stack([walk[joint][:, side] for joint in names], axis=1)
             assert_allclose(posed, there, atol=1e-9)
         assert_allclose(rig.skeleton.origins(pose.world, ["pelvis"])[:, 0], walk.pelvis, atol=1e-12)
 
@@ -441,7 +456,7 @@ def test_a_rig_s_forward_legs_walk_the_forward_walk_and_read_its_angles(name):
     for side, tag in enumerate(("L_", "R_")):
         assert_allclose(
             rig.skeleton.origins(pose.world, [tag + "ankle"])[:, 0],
-            walk.at("ankle")[:, side],
+            walk["ankle"][:, side],
             atol=1e-9,
         )
     assert_allclose(rig.angles(pose).knee, walk.knee, atol=1e-9)
@@ -453,7 +468,7 @@ def test_another_rig_s_feet_roll_over_the_same_spots():
     flat = walk.stance[:, 0] & (np.abs(walk.foot_pitch[:, 0]) < 0.02)
     assert flat.sum() > 10
     ankle = rig.skeleton.origins(pose.world[flat], ["L_ankle"])[:, 0]
-    assert_allclose(ankle[:, [0, 2]], walk.at("ankle")[flat, 0][:, [0, 2]], atol=0.001)
+    assert_allclose(ankle[:, [0, 2]], walk["ankle"][flat, 0][:, [0, 2]], atol=0.001)
     assert_allclose(ankle[:, 1], TAMSIN.ankle_height, atol=0.003)
 
 
@@ -496,7 +511,7 @@ def test_the_pelvis_path_is_no_lower_than_it_must_be(name):
 
 
 def _highest(walk):
-    carried, upper, lower = gait._limb(walk.puppet)
+    carried, upper, lower = _plan.limb(walk.puppet)
     goals = gait.foot_goals(walk)
     along = goals[..., 2] - walk.pelvis[:, None, 2] - carried[0]
     return (goals[..., 1] - carried[1] + np.sqrt((0.995 * (upper + lower)) ** 2 - along**2)).min(
