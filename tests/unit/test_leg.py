@@ -400,9 +400,8 @@ def test_a_knee_control_may_follow_the_foot_without_a_jump(rng):
     assert np.linalg.norm(moved[:3, 3]) > 0.1
     before = other.pose(forward_values(rig, rng), inverse=False)
     np.testing.assert_allclose(other.pose(other.match(before)).world, before.world, atol=1e-9)
-    np.testing.assert_array_equal(
-        rig.pose().world, rig_of("Tamsin").pose().world
-    )  # the first rig is as it was
+    # The first rig is as it was.
+    np.testing.assert_array_equal(rig.pose().world, rig_of("Tamsin").pose().world)
 
 
 def test_a_knee_control_may_follow_the_thigh_of_a_forward_leg():
@@ -419,10 +418,63 @@ def test_a_knee_control_may_follow_the_thigh_of_a_forward_leg():
 
 def test_with_controls_refuses_strangers_and_circles():
     rig = rig_of("Tamsin")
-    with pytest.raises(ValueError, match="got 'tail'"):
+    with pytest.raises(
+        ValueError, match="unknown control 'tail' in `changed`; this rig has pelvis, L_foot"
+    ):
         rig.with_controls(ct.Control("tail"))
     with pytest.raises(ValueError, match="circle"):
         rig.with_controls(ct.Control("pelvis", parent="L_knee"))
+
+
+# --- joints by name, poses by place ---
+
+
+@pytest.mark.parametrize("shape", [(), (3,), (2, 3)])
+@pytest.mark.parametrize("name", ["Tamsin", "heron"])
+def test_a_pose_gives_its_joints_by_name(name, shape, rng):
+    rig = rig_of(name)
+    pose = rig.pose(inverse_values(rig, rng, *shape))
+    for i, joint in enumerate(rig.skeleton.names):
+        np.testing.assert_array_equal(pose[joint], pose.world[..., i, :, :])
+    with pytest.raises(ValueError, match="unknown joint 'knee'; there are pelvis, L_hip, R_hip"):
+        pose["knee"]
+
+
+@pytest.mark.parametrize("key", [0, -1, slice(1, None), (1, 2), (slice(None), 0), [1, 0], ...])
+def test_a_part_of_a_batch_is_that_of_its_arrays(key, rng):
+    rig = rig_of("Tamsin")
+    pose = rig.pose(inverse_values(rig, rng, 2, 3), {"L_": True, "R_": False})
+    part = pose[key]
+    for field in ("world", "flexion", "miss", "guided"):
+        np.testing.assert_array_equal(getattr(part, field), getattr(pose, field)[key])
+    for control, frames in pose.controls.items():
+        np.testing.assert_array_equal(part.controls[control], frames[key])
+    np.testing.assert_allclose(rig.match(part)["pelvis"]["shift_x"], part["pelvis"][..., 0, 3])
+    assert part.names == pose.names
+    assert len(list(pose)) == 2
+
+
+def test_angles_are_given_by_name_and_by_place(rng):
+    hip, knee = rng.uniform(-1, 1, (4, 2, 3)), rng.uniform(0, 1, (4, 2))
+    angles = leg.LegAngles(hip, knee)
+    for side, tag in enumerate(("L_", "R_")):
+        np.testing.assert_array_equal(angles[tag + "hip"], hip[:, side])
+        np.testing.assert_array_equal(angles[tag + "knee"], knee[:, side])
+        np.testing.assert_array_equal(angles[tag + "ankle"], np.zeros(3))
+        np.testing.assert_array_equal(angles[2][tag + "hip"], hip[2, side])
+        np.testing.assert_array_equal(angles[2][tag + "knee"], knee[2, side])
+        np.testing.assert_array_equal(angles[1:][tag + "ankle"], np.zeros((3, 3)))
+    with pytest.raises(ValueError, match="unknown joint 'L_toe'; there are L_hip, L_knee, L_ankle"):
+        angles["L_toe"]
+
+
+def test_there_is_no_entry_beyond_a_batch_and_none_in_a_single_pose():
+    rig = rig_of("Tamsin")
+    one, three = rig.pose(), rig.pose({"pelvis": {"shift_y": [0, -0.1, -0.2]}})
+    for record, wrong in ((one, 0), (three, 3), (three, -4), (three, (0, 0))):
+        for answer in (record, rig.angles(record)):
+            with pytest.raises(IndexError):
+                answer[wrong]
 
 
 # --- anatomical angles ---
@@ -496,7 +548,7 @@ def changed(**changes):
         (lambda: leg.LegRig(changed(L_knee=[0.185, 0.5, 0.0])), "bends forward; got a bend"),
         (lambda: leg.LegRig(changed(L_toe=[0.085, 0.1, 0.2])), "toe"),
         (lambda: leg.LegRig(changed(L_toe=[0.085, 0, -0.2])), "forward"),
-        (lambda: leg.LegRig.from_puppet("Tamsin"), "puppet"),
+        (lambda: leg.LegRig.from_puppet("tamsin"), "puppet"),
         (lambda: leg.LegRig.from_puppet(PUPPETS["Tamsin"], -5), "preset_bend_deg"),
         (lambda: leg.LegRig(tamsin_centres(), soft=-0.1), "soft"),
         (lambda: rig_of("Tamsin").pose({"L_hand": {}}), "got 'L_hand'"),
