@@ -383,7 +383,7 @@ def test_loose_edges_show_a_hole_and_a_flipped_triangle():
 @pytest.mark.parametrize(
     ("call", "message"),
     [
-        (lambda: mesh.puppet_mesh("Tamsin"), "`puppet` must be a Puppet; got 'Tamsin'"),
+        (lambda: mesh.puppet_mesh("tamsin"), "`puppet` must be a Puppet or the name of one"),
         (
             lambda: mesh.puppet_mesh(PUPPETS["Pip"], 50),
             "`vertices` must be a whole number of at least 300; got 50",
