@@ -127,8 +127,7 @@ _NO_TURNS = ((0.0, 0.0, 0.0), (0.0, 0.0, 0.0))
 class LegAngles(_say.Shown):
     """Both legs' joint angles as anatomy has them, in radians; a straight standing leg reads zero.
 
-    `angles["L_hip"]` is that joint's, left out the side, shape (..., 3), of a knee (...); another
-    index picks from the batch, as in `LegPose`.
+    `angles["L_hip"]` is one joint's.
 
     Attributes
     ----------
@@ -152,29 +151,22 @@ class LegAngles(_say.Shown):
         object.__setattr__(self, "knee", _check.numbers("knee", knee, 2))
         object.__setattr__(self, "ankle", _check.numbers("ankle", ankle, 2, 3))
 
-    @overload
-    def __getitem__(self, key: str) -> Floats: ...
-
-    @overload
-    def __getitem__(self, key: Any) -> LegAngles: ...
-
-    def __getitem__(self, key: Any) -> Floats | LegAngles:
-        """A joint's angles by its name, or part of the batch by any NumPy index.
+    def __getitem__(self, joint: str) -> Floats:
+        """A joint's angles by its name.
 
         Parameters
         ----------
-        key : str, or index of the batch
+        joint : str
+            With its side tag: L_hip, R_knee and so on.
 
         Returns
         -------
-        ndarray, shape (..., 3), of a knee (...), or LegAngles
+        ndarray, shape (..., 3), of a knee (...)
 
         Raises
         ------
         ValueError
             For a name that is not a joint's; it lists the names there are.
-        IndexError
-            For an entry the batch does not have. A single pose's angles have none.
 
         Examples
         --------
@@ -183,19 +175,12 @@ class LegAngles(_say.Shown):
         >>> round(float(rig.angles(rig.pose())["L_knee"]), 4)
         0.1745
         """
-        if isinstance(key, str):
-            both = {"hip": np.moveaxis(self.hip, -2, 0), "knee": np.moveaxis(self.knee, -1, 0)}
-            both["ankle"] = np.moveaxis(self.ankle, -2, 0)
-            return _pick({SIDE_TAGS[i] + part: both[part][i] for i in (0, 1) for part in both}, key)
-        shape = np.broadcast_shapes(
-            self.hip.shape[:-2], self.knee.shape[:-1], self.ankle.shape[:-2]
-        )
-        _check_entry(shape, key)
-        return LegAngles(
-            np.broadcast_to(self.hip, (*shape, 2, 3))[key],
-            np.broadcast_to(self.knee, (*shape, 2))[key],
-            np.broadcast_to(self.ankle, (*shape, 2, 3))[key],
-        )
+        named = {}
+        for side, tag in enumerate(SIDE_TAGS):
+            named[tag + "hip"] = self.hip[..., side, :]
+            named[tag + "knee"] = self.knee[..., side]
+            named[tag + "ankle"] = self.ankle[..., side, :]
+        return _pick(named, joint)
 
     def __repr__(self) -> str:
         return _say.line(
@@ -507,21 +492,12 @@ class LegRig(_say.Shown):
         """
         self._check_two_bones("angles")
         world = _check.numbers("pose.world", pose.world, len(self.skeleton), 4, 4)
-        turns = world[..., self._at, :3, :3]
-        pelvis = world[..., None, self.skeleton.index("pelvis"), :3, :3]
-        hip, knee, ankle = (
-            np.swapaxes(above, -1, -2) @ below
-            for above, below in (
-                (pelvis, turns[..., 0, :, :]),
-                (turns[..., 0, :, :], turns[..., 1, :, :]),
-                (turns[..., 1, :, :], turns[..., 2, :, :]),
-            )
-        )
-        return LegAngles(
-            _ANATOMY * rotation.euler_from_matrix(hip, ct.TURN_ORDER),
-            rotation.euler_from_matrix(knee, ct.TURN_ORDER)[..., 0],
-            _ANATOMY * rotation.euler_from_matrix(ankle, ct.TURN_ORDER),
-        )
+        legs = world[..., self._at[:, :3], :3, :3]
+        pelvis = world[..., None, None, self.skeleton.index("pelvis"), :3, :3]
+        above = np.concatenate([np.broadcast_to(pelvis, legs[..., :1, :, :].shape), legs], axis=-3)
+        turns = np.swapaxes(above[..., :-1, :, :], -1, -2) @ legs
+        hip, knee, ankle = np.moveaxis(rotation.euler_from_matrix(turns, ct.TURN_ORDER), -2, 0)
+        return LegAngles(_ANATOMY * hip, knee[..., 0], _ANATOMY * ankle)
 
     def values_from_angles(self, angles: LegAngles) -> dict[str, dict[str, Floats]]:
         """Return the forward legs' control values for joint angles, the inverse of `angles`.
@@ -681,15 +657,8 @@ class LegRig(_say.Shown):
         feet = np.zeros((*shape, 2, 2))
         for (side, channel), value in extra.items():
             feet[..., side, channel] = value
-        used = sorted(
-            set().union(
-                *(
-                    places
-                    for (side, way), places in self._used.items()
-                    if (inverse[..., side] == way).any()
-                )
-            )
-        )
+        ways = [(side, way) for side, way in self._used if (inverse[..., side] == way).any()]
+        used = sorted(set().union(*(self._used[way] for way in ways)))
         numbers = np.broadcast_to(numbers[..., used, :], (*shape, len(used), 6))
         return ct._pose([self._with_gaps[i] for i in used], numbers, {}), feet
 

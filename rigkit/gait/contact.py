@@ -7,13 +7,7 @@ import numpy as np
 from rigkit import _check
 from rigkit._types import ArrayLike, Bools, Floats, Ints
 
-__all__ = ["foot_slide_cm", "foot_strikes", "toe_offs"]
-
 _TOUCHES = 1e-6  # metres above the sole's lowest point
-
-
-def __dir__() -> list[str]:
-    return __all__
 
 
 def foot_slide_cm(sole: ArrayLike, stance: ArrayLike) -> Floats:

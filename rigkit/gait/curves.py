@@ -10,17 +10,10 @@ import numpy as np
 from rigkit import _check, _say, body
 from rigkit._types import AnyFloats, ArrayLike, Floats
 
-__all__ = ["GRAVITY", "TABLES", "GROUPS", "JOINTS", "PELVIS_TILT"]
-__all__ += ["headings", "periodic_spline", "joint_angles", "Pace", "pace", "stance_share"]
-
 GRAVITY = 9.81
 TABLES = ("schwartz-2008", "pinzone-2014")
 GROUPS = ("very slow", "slow", "free", "fast", "very fast")
 JOINTS = ("hip", "knee", "ankle")
-
-
-def __dir__() -> list[str]:
-    return __all__
 
 
 def headings(points: ArrayLike) -> Floats:

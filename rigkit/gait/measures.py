@@ -11,12 +11,6 @@ from rigkit.gait.curves import JOINTS
 from rigkit.gait.walking import Walk, check_walk
 from rigkit.skeleton import SIDE_TAGS
 
-__all__ = ["Pop", "extension_pops", "outside_range_deg"]
-
-
-def __dir__() -> list[str]:
-    return __all__
-
 
 @dataclass(frozen=True)
 class Pop(_say.Shown):

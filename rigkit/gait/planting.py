@@ -13,12 +13,6 @@ from rigkit.gait.walking import Walk, check_walk, plan_of
 from rigkit.leg import LegRig
 from rigkit.skeleton import SIDE_TAGS
 
-__all__ = ["plant", "foot_goals", "highest_hips", "pelvis_path", "control_values"]
-
-
-def __dir__() -> list[str]:
-    return __all__
-
 
 def plant(walk: Walk, pelvis: ArrayLike | None = None) -> Walk:
     """Return the walk with each foot planted where it comes down, and the legs solved for it.
@@ -64,11 +58,7 @@ def plant(walk: Walk, pelvis: ArrayLike | None = None) -> Walk:
     leg = hang(puppet, two_bone.planar_points(solved.hip, solved.knee, upper, lower))
     points = np.concatenate([leg, sole(puppet, leg[..., -1, :], walk.foot_pitch)], axis=-2)
     return replace(
-        walk,
-        planted=True,
-        pelvis=pelvis,
-        points=in_space(points, pelvis, puppet),
-        miss=solved.miss,
+        walk, planted=True, pelvis=pelvis, points=in_space(points, pelvis, puppet), miss=solved.miss
     )
 
 

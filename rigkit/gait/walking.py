@@ -14,12 +14,6 @@ from rigkit.gait.curves import PELVIS_TILT, headings
 from rigkit.puppets import Puppet
 from rigkit.skeleton import SIDE_TAGS, side_of
 
-__all__ = ["Walk", "walk"]
-
-
-def __dir__() -> list[str]:
-    return __all__
-
 
 @dataclass(frozen=True, eq=False)
 class Walk(_say.Shown):
@@ -81,7 +75,7 @@ class Walk(_say.Shown):
 
     @property
     def joints(self) -> tuple[str, ...]:
-        """Names of the points: hip, knee, ankle, the heron's foot; then the sole's heel, ball, toe."""
+        """The points' names: hip, knee, ankle, the heron's foot; the sole's heel, ball, toe."""
         three = len(self.puppet.bones) == 3
         return ("hip", "knee", "ankle", *(("foot",) if three else ()), *foot.PIVOTS)
 

@@ -188,9 +188,8 @@ def test_feet_are_down_as_long_as_measured(group, off, double):
     assert 100 * gait.stance_share(pace.speed, 0.8) == pytest.approx(off)
     walk = gait.walk(PUPPETS["Tamsin"], *_pace_of(PUPPETS["Tamsin"], group), frames=400)
     both = 100 * np.mean(walk.stance[:400].all(axis=1))
-    assert both == pytest.approx(
-        double, abs=2.1
-    )  # the printed shares are rounded, and the two sides' differ
+    # the printed shares are rounded, and the two sides' differ
+    assert both == pytest.approx(double, abs=2.1)
 
 
 # Vertical pelvis excursion: 4.0 cm for the trochanter of one adult on a treadmill (the markers of

@@ -33,9 +33,8 @@ def adult(pytestconfig):
     raw, reference = np.loadtxt(files[0], comments="%"), loadmat(files[1])["refresults"]
     seen = ~np.isnan(raw[:, 1:9]).any(axis=1)  # in 11 of 301 frames a marker was lost
     raw, reference = raw[seen], reference[seen]
-    points = np.zeros(
-        (len(raw), 4, 3)
-    )  # shoulder, trochanter, knee, malleolus; forward is their x, our z
+    # shoulder, trochanter, knee, malleolus; forward is their x, our z
+    points = np.zeros((len(raw), 4, 3))
     points[..., 2], points[..., 1] = raw[:, 1:9:2], raw[:, 2:9:2]
     return {
         "time": raw[:, 0],

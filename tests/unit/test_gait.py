@@ -316,9 +316,8 @@ def test_legs_bend_to_their_puppet_s_side():
             root, middle, end = (
                 walk.points[:, :, i] for i in np.arange(3) + len(walk.puppet.bones) - 2
             )
-            ahead = np.cross(end - root, middle - root)[
-                ..., 0
-            ]  # x: left of forward, so minus is in front
+            # x: left of forward, so minus is in front
+            ahead = np.cross(end - root, middle - root)[..., 0]
             assert (np.sign(ahead) == -np.sign(walk.puppet.knee_side)).all()
 
 
@@ -358,9 +357,8 @@ def test_more_frames_are_the_same_walk():
         gait.plant(gait.walk(TAMSIN, frames=40)),
         gait.plant(gait.walk(TAMSIN, frames=20)),
     )
-    assert_allclose(
-        fine.points[::2], coarse.points, atol=0.001
-    )  # the pelvis path looks at its own frames too
+    # the pelvis path looks at its own frames too
+    assert_allclose(fine.points[::2], coarse.points, atol=0.001)
 
 
 @pytest.mark.parametrize(
@@ -523,9 +521,8 @@ def _highest(walk):
 def test_a_foot_never_jumps_from_one_place_to_another(name):
     walk = gait.walk(PUPPETS[name], frames=2000, cycles=1)
     velocity = np.diff(gait.foot_goals(walk), axis=0) / np.diff(walk.times)[:, None, None]
-    assert (
-        np.linalg.norm(velocity, axis=-1).max() < 5 * walk.speed
-    )  # a jump of 5 mm would read 10 m/s
+    # a jump of 5 mm would read 10 m/s
+    assert np.linalg.norm(velocity, axis=-1).max() < 5 * walk.speed
 
 
 @pytest.mark.parametrize("name", PUPPETS)

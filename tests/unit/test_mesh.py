@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from numpy.testing import assert_allclose
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
@@ -57,9 +58,8 @@ def creases(surface):
             -1, 2
         )
     )
-    first, second = (
-        (np.lexsort(edges.T) // 3).reshape(-1, 2).T
-    )  # the two triangles of each edge come together
+    # the two triangles of each edge come together
+    first, second = (np.lexsort(edges.T) // 3).reshape(-1, 2).T
     return rotation.angle_between(normals[first], normals[second])
 
 
@@ -78,10 +78,8 @@ def assert_closed_and_whole(surface):
 def test_tube_is_a_prism():
     assert_closed_and_whole(TUBE)
     assert len(TUBE.vertices) == 11 * 12 + 2
-    np.testing.assert_allclose(
-        mesh.volume(TUBE.vertices, TUBE.triangles), polygon_area(0.1, 12), rtol=1e-13
-    )
-    np.testing.assert_allclose(TUBE.vertices.max(axis=0), [0.1, 0.5, 0.1], rtol=1e-12)
+    assert_allclose(mesh.volume(TUBE.vertices, TUBE.triangles), polygon_area(0.1, 12), rtol=1e-13)
+    assert_allclose(TUBE.vertices.max(axis=0), [0.1, 0.5, 0.1], rtol=1e-12)
 
 
 def test_finer_tubes_come_to_the_round_volume():
@@ -91,7 +89,7 @@ def test_finer_tubes_come_to_the_round_volume():
         tube = mesh.tube(0.1, 1.5, around, 3)
         errors.append(1 - mesh.volume(tube.vertices, tube.triangles) / round_volume)
     ratios = np.array(errors[:-1]) / errors[1:]
-    np.testing.assert_allclose(ratios, 4, rtol=0.05)  # the error goes with the square of the edge
+    assert_allclose(ratios, 4, rtol=0.05)  # the error goes with the square of the edge
     assert errors[-1] < 5e-4
 
 
@@ -160,10 +158,8 @@ def test_feet_stand_flat_on_the_floor_as_long_as_the_puppet_says(puppet):
     vertices = mesh.puppet_mesh(puppet, 3000).vertices
     assert abs(vertices[:, 1].min()) < 1e-12
     foot = vertices[vertices[:, 1] < 0.3 * puppet.ankle_height]
-    np.testing.assert_allclose(
-        foot[:, 2].max(), puppet.foot_length - puppet.heel_length, atol=1e-12
-    )
-    np.testing.assert_allclose(
+    assert_allclose(foot[:, 2].max(), puppet.foot_length - puppet.heel_length, atol=1e-12)
+    assert_allclose(
         vertices[vertices[:, 1] < puppet.ankle_height, 2].min(), -puppet.heel_length, rtol=0.1
     )
     sole = vertices[np.abs(vertices[:, 1]) < 1e-12]
@@ -175,9 +171,9 @@ def test_joint_centres_lie_inside(puppet):
     surface = mesh.puppet_mesh(puppet, 1000)
     chain = mesh.puppet_chain(puppet)
     for point in [*chain, *frames.mirror_points(chain), [0, puppet.hip_height, 0]]:
-        np.testing.assert_allclose(turns_around(point, surface), 1, atol=1e-9)
+        assert_allclose(turns_around(point, surface), 1, atol=1e-9)
     between_the_knees = [0, chain[1, 1], 0]
-    np.testing.assert_allclose(turns_around(between_the_knees, surface), 0, atol=1e-9)
+    assert_allclose(turns_around(between_the_knees, surface), 0, atol=1e-9)
 
 
 @puppets
@@ -187,7 +183,7 @@ def test_inner_bones_lie_inside(puppet):
         for start, end in bones:
             for share in (0.02, 0.5, 1):
                 point = start + share * (end - start)
-                np.testing.assert_allclose(turns_around(point, surface), 1, atol=1e-9)
+                assert_allclose(turns_around(point, surface), 1, atol=1e-9)
 
 
 @pytest.mark.parametrize(
@@ -202,8 +198,8 @@ def test_skin_follows_the_joint_centres_given(name, chain):
     surface = mesh.puppet_mesh(PUPPETS[name], 3000, chain)
     assert_closed_and_whole(surface)
     for point in chain[:-1]:
-        np.testing.assert_allclose(turns_around(point, surface), 1, atol=1e-9)
-    np.testing.assert_allclose(
+        assert_allclose(turns_around(point, surface), 1, atol=1e-9)
+    assert_allclose(
         surface.vertices[:, 1].min(), chain[-1][1] - PUPPETS[name].ankle_height, atol=1e-12
     )
 
@@ -232,8 +228,8 @@ def test_volume_keeps_when_moved_and_goes_with_the_cube_of_the_size(turn, shift,
         frames.frame(rotation.matrix_from_vector(turn), 100 * shift), TAMSIN.vertices
     )
     kept = mesh.volume_kept(TAMSIN.vertices, moved, TAMSIN.triangles)
-    np.testing.assert_allclose(kept, 1, rtol=1e-10)
-    np.testing.assert_allclose(
+    assert_allclose(kept, 1, rtol=1e-10)
+    assert_allclose(
         mesh.volume_kept(TAMSIN.vertices, size * TAMSIN.vertices, TAMSIN.triangles), size**3
     )
 
@@ -243,7 +239,7 @@ def test_volume_of_many_poses_is_that_of_each():
     volumes = mesh.volume(poses, TUBE.triangles)
     assert volumes.shape == (3, 2)
     for i in np.ndindex(3, 2):
-        np.testing.assert_allclose(volumes[i], mesh.volume(poses[i], TUBE.triangles), rtol=1e-14)
+        assert_allclose(volumes[i], mesh.volume(poses[i], TUBE.triangles), rtol=1e-14)
 
 
 # Sections
@@ -253,20 +249,20 @@ def test_slice_of_a_tube_is_its_polygon_at_any_height_also_through_vertices():
     heights = np.array([-0.5 + 1e-9, -0.3, -0.0123, 0.0, 0.1, 0.25, 0.5])
     points = heights[:, None] * [0.0, 1.0, 0.0]
     areas = mesh.slice_area(TUBE.vertices, TUBE.triangles, points, [0, 1, 0])
-    np.testing.assert_allclose(areas, polygon_area(0.1, 12), rtol=1e-12)
+    assert_allclose(areas, polygon_area(0.1, 12), rtol=1e-12)
 
 
 def test_slice_looks_the_same_from_both_sides():
     normals = np.array([[0, 1, 0], [0, -2, 0]])
     areas = mesh.slice_area(TUBE.vertices, TUBE.triangles, [0, 0.03, 0], normals)
-    np.testing.assert_allclose(areas, polygon_area(0.1, 12), rtol=1e-12)
+    assert_allclose(areas, polygon_area(0.1, 12), rtol=1e-12)
 
 
 def test_slanted_slice_grows_by_one_over_the_cosine():
     slants = np.radians([0, 10, 30, 45, 60])
     normals = np.stack([np.sin(slants), np.cos(slants), 0 * slants], axis=-1)
     areas = mesh.slice_area(TUBE.vertices, TUBE.triangles, [0, 0, 0], normals)
-    np.testing.assert_allclose(areas, polygon_area(0.1, 12) / np.cos(slants), rtol=1e-12)
+    assert_allclose(areas, polygon_area(0.1, 12) / np.cos(slants), rtol=1e-12)
 
 
 def test_slice_that_misses_is_zero_and_one_of_both_legs_is_twice_one_leg():
@@ -276,17 +272,16 @@ def test_slice_that_misses_is_zero_and_one_of_both_legs_is_twice_one_leg():
         mesh.slice_area(TAMSIN.vertices, triangles, knee, [0, 1, 0])
         for triangles in (TAMSIN.triangles, TAMSIN.side("L_"), TAMSIN.side("R_"))
     )
-    np.testing.assert_allclose([left, right], both / 2, rtol=1e-12)
+    assert_allclose([left, right], both / 2, rtol=1e-12)
     half_width = knee[0]
-    np.testing.assert_allclose(
-        left, np.pi * 0.6**2 * half_width**2, rtol=0.05
-    )  # round, about 0.6 half hip widths
+    # round, about 0.6 half hip widths
+    assert_allclose(left, np.pi * 0.6**2 * half_width**2, rtol=0.05)
 
 
 def test_slices_of_many_poses():
     poses = TUBE.vertices * np.array([1.0, 2.0, 0.5])[:, None, None]
     areas = mesh.slice_area(poses, TUBE.triangles, [0, 0.01, 0], [0, 1, 0])
-    np.testing.assert_allclose(areas, polygon_area(0.1, 12) * np.array([1, 4, 0.25]), rtol=1e-12)
+    assert_allclose(areas, polygon_area(0.1, 12) * np.array([1, 4, 0.25]), rtol=1e-12)
 
 
 @quick
@@ -305,7 +300,7 @@ def test_slices_add_up_to_the_volume(turn, shift):
             vertices, TETRAHEDRON.triangles, inside[:, None] * [0, 1, 0], [0, 1, 0]
         )
         total += (high - low) * (areas @ [1, 4, 1]) / 6
-    np.testing.assert_allclose(total, 1 / 6, rtol=1e-6)
+    assert_allclose(total, 1 / 6, rtol=1e-6)
 
 
 def test_slice_through_the_border_of_a_part_is_refused():
@@ -321,33 +316,30 @@ def test_section_kept_goes_along_with_the_skin():
     kept = mesh.section_kept(
         TUBE.vertices, [TUBE.vertices, squeezed], TUBE.triangles, [0, 0.03, 0], [0, 1, 0]
     )
-    np.testing.assert_allclose(kept, [1, 0.4], rtol=1e-12)
+    assert_allclose(kept, [1, 0.4], rtol=1e-12)
 
 
 def test_carried_section_is_where_it_was_cut_and_goes_along_with_the_skin():
     rest = mesh.carried_section(
         TUBE.vertices, TUBE.vertices, TUBE.triangles, [0, 0.03, 0], [0, 1, 0]
     )
-    np.testing.assert_allclose(rest[..., 1], 0.03, atol=1e-15)
+    assert_allclose(rest[..., 1], 0.03, atol=1e-15)
     ends = np.round(rest, 9) + 0.0
-    assert {tuple(p) for p in ends[:, 0].tolist()} == {
-        tuple(p) for p in ends[:, 1].tolist()
-    }  # it closes
+    # it closes
+    assert {tuple(p) for p in ends[:, 0].tolist()} == {tuple(p) for p in ends[:, 1].tolist()}
     motion = frames.frame(rotation.matrix_about("x", 0.4), [0.1, 0.2, 0.3])
     poses = [frames.apply(motion, TUBE.vertices), TUBE.vertices * [1, 1, 0.5]]
     carried = mesh.carried_section(TUBE.vertices, poses, TUBE.triangles, [0, 0.03, 0], [0, 1, 0])
-    np.testing.assert_allclose(
-        carried, [frames.apply(motion, rest), rest * [1, 1, 0.5]], atol=1e-15
-    )
+    assert_allclose(carried, [frames.apply(motion, rest), rest * [1, 1, 0.5]], atol=1e-15)
 
 
 def test_stretch_is_the_share_of_each_edge():
-    np.testing.assert_allclose(mesh.stretch(TUBE.vertices, 2 * TUBE.vertices, TUBE.triangles), 2)
+    assert_allclose(mesh.stretch(TUBE.vertices, 2 * TUBE.vertices, TUBE.triangles), 2)
     poses = np.stack([TETRAHEDRON.vertices, TETRAHEDRON.vertices * [3, 1, 1]])
     shares = mesh.stretch(TETRAHEDRON.vertices, poses, TETRAHEDRON.triangles)
     assert shares.shape == (2, 4, 3)
-    np.testing.assert_allclose(shares[0], 1)
-    np.testing.assert_allclose(shares[1, 0], [1, np.sqrt(5), 3])  # up, across, along x
+    assert_allclose(shares[0], 1)
+    assert_allclose(shares[1, 0], [1, np.sqrt(5), 3])  # up, across, along x
 
 
 def test_stretch_refuses_edges_without_length():
