@@ -78,11 +78,9 @@ def test_dual_quaternions_keep_the_radius_and_turn_half_the_short_way(degrees, t
 
 def test_linear_blend_at_the_same_turns():
     """0.7071, 8.7e-12 and 0.7071 metres from the axis, where dual quaternions keep one metre."""
-    radii = [
-        np.linalg.norm(half_and_half(skin.linear_blend, degrees))
-        for degrees in (90, 180 - 1e-9, 270)
-    ]
-    assert_allclose(radii, [0.70710678, 8.7e-12, 0.70710678], rtol=0.01)
+    for degrees, radius in ((90, 0.70710678), (180 - 1e-9, 8.7e-12), (270, 0.70710678)):
+        posed = half_and_half(skin.linear_blend, degrees)
+        assert_allclose(np.linalg.norm(posed), radius, rtol=0.01)
 
 
 def test_dual_quaternions_of_frames():
@@ -90,9 +88,8 @@ def test_dual_quaternions_of_frames():
     for matrix, motion in zip(matrices, skin.dual_quaternion_from_frame(matrices), strict=True):
         theirs = pt.dual_quaternion_from_transform(matrix)
         pt.assert_unit_dual_quaternion_equal(motion[DUAL_ORDER], theirs)
-        assert_allclose(
-            skin.frame_from_dual_quaternion(theirs[np.argsort(DUAL_ORDER)]), matrix, atol=1e-12
-        )
+        back = skin.frame_from_dual_quaternion(theirs[np.argsort(DUAL_ORDER)])
+        assert_allclose(back, matrix, atol=1e-12)
 
 
 def test_skinning_with_the_library_s_dual_quaternions():
@@ -100,19 +97,15 @@ def test_skinning_with_the_library_s_dual_quaternions():
     rng = np.random.default_rng(24)
     flipped = []
     for _ in range(12):
-        vertices, weights, matrices = (
-            rng.normal(size=(8, 3)),
-            rng.random((8, 3)) ** 2,
-            random_frames(rng, 3),
-        )
+        vertices, weights = rng.normal(size=(8, 3)), rng.random((8, 3)) ** 2
+        matrices = random_frames(rng, 3)
         motions = np.array([pt.dual_quaternion_from_transform(matrix) for matrix in matrices])
         ours = skin.dual_quaternion_blend(vertices, weights, matrices)
         for vertex, row, posed in zip(vertices, weights, ours, strict=True):
             signs = np.where(motions[:, :4] @ motions[row.argmax(), :4] < 0, -1, 1)
             blended = pt.norm_dual_quaternion((row * signs) @ motions)
-            theirs = pt.transform(
-                pt.transform_from_dual_quaternion(blended), pt.vector_to_point(vertex)
-            )[:3]
+            motion = pt.transform_from_dual_quaternion(blended)
+            theirs = pt.transform(motion, pt.vector_to_point(vertex))[:3]
             assert_allclose(posed, theirs, atol=1e-12)
             flipped.append((signs < 0).any())
     assert 0.1 < np.mean(flipped) < 0.9  # both cases were met

