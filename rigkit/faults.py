@@ -49,6 +49,11 @@ def sound(puppet: Puppet | str) -> Asset:
     Returns
     -------
     Asset
+
+    Raises
+    ------
+    ValueError
+        If `puppet` is neither.
     """
     return export.puppet_asset(puppet, VERTICES, walking=False)
 
@@ -76,6 +81,11 @@ def rebuilt(
     Returns
     -------
     Asset
+
+    Raises
+    ------
+    ValueError
+        If `puppet` is neither.
     """
     asset = sound(puppet)
     names = [node.name for node in asset.nodes]
@@ -179,6 +189,11 @@ def foot_hung_from_pelvis(puppet: Puppet | str) -> Asset:
     Returns
     -------
     Asset
+
+    Raises
+    ------
+    ValueError
+        If `puppet` is neither.
     """
     return rebuilt(puppet, hung={"L_ankle": "pelvis"})
 
@@ -194,6 +209,11 @@ def side_lost(puppet: Puppet | str) -> Asset:
     Returns
     -------
     Asset
+
+    Raises
+    ------
+    ValueError
+        If `puppet` is neither.
     """
     return with_nodes(sound(puppet), L_knee={"name": "knee"})
 
@@ -209,6 +229,11 @@ def left_straight(puppet: Puppet | str) -> Asset:
     Returns
     -------
     Asset
+
+    Raises
+    ------
+    ValueError
+        If `puppet` is neither.
     """
     return export.puppet_asset(puppet, VERTICES, walking=False, preset_bend_deg=0.0)
 
@@ -224,6 +249,11 @@ def weights_dropped(puppet: Puppet | str) -> Asset:
     Returns
     -------
     Asset
+
+    Raises
+    ------
+    ValueError
+        If `puppet` is neither.
     """
     surface, weights = _skin_of(puppet)
     return export.rig_asset(
@@ -242,6 +272,11 @@ def mirrored_by_scale(puppet: Puppet | str) -> Asset:
     Returns
     -------
     Asset
+
+    Raises
+    ------
+    ValueError
+        If `puppet` is neither.
     """
     return bound_again(with_nodes(sound(puppet), R_hip={"scale": (-1, 1, 1)}))
 
@@ -259,6 +294,11 @@ def hinge_aslant(puppet: Puppet | str, deg: float = 15.0) -> Asset:
     Returns
     -------
     Asset
+
+    Raises
+    ------
+    ValueError
+        If `puppet` is neither.
     """
 
     def change(world: World) -> None:
@@ -282,6 +322,11 @@ def feet_carried_along(puppet: Puppet | str, faster: float = 0.12) -> Asset:
     Returns
     -------
     Asset
+
+    Raises
+    ------
+    ValueError
+        If `puppet` is neither.
     """
     times, world = _walked(puppet)
     world = world.copy()
@@ -310,6 +355,11 @@ def knees_at_the_front(puppet: Puppet | str, ahead: float = 0.03) -> Asset:
     Returns
     -------
     Asset
+
+    Raises
+    ------
+    ValueError
+        If `puppet` is neither.
     """
     return rebuilt(puppet, shifted((0, 0, ahead), "L_knee", "R_knee"))
 
@@ -327,6 +377,11 @@ def exported_posed(puppet: Puppet | str, deg: float = 8.0) -> Asset:
     Returns
     -------
     Asset
+
+    Raises
+    ------
+    ValueError
+        If `puppet` is neither.
     """
     pitch = rotation.quaternion_from_vector([np.radians(deg), 0, 0])
     turned = {
@@ -350,6 +405,11 @@ def rising_out_of_reach(puppet: Puppet | str, rise: float = 0.022) -> Asset:
     Returns
     -------
     Asset
+
+    Raises
+    ------
+    ValueError
+        If `puppet` is neither.
     """
     rig = LegRig.from_puppet(puppet)
     times = np.linspace(0, 2, 121)
@@ -374,6 +434,11 @@ def knee_back(puppet: Puppet | str, back_mm: float, bound: str = AFTER) -> Asset
     Returns
     -------
     Asset
+
+    Raises
+    ------
+    ValueError
+        If `puppet` is neither.
     """
     return rebuilt(puppet, shifted((0, 0, -back_mm / 1000), "R_knee"), bound=bound)
 
@@ -403,6 +468,11 @@ def placed_by_hand(
     Returns
     -------
     Asset
+
+    Raises
+    ------
+    ValueError
+        If `puppet` is neither.
     """
     off = hand_mm / 1000 * rng.standard_normal((2, len(PARTS), 3))
 
@@ -432,6 +502,11 @@ def knees_too_high(puppet: Puppet | str, cm: float) -> Asset:
     Returns
     -------
     Asset
+
+    Raises
+    ------
+    ValueError
+        If `puppet` is neither.
     """
 
     def change(world: World) -> None:
@@ -469,6 +544,11 @@ def ship_named(puppet: Puppet | str, share: float = 0.25) -> Asset:
     Returns
     -------
     Asset
+
+    Raises
+    ------
+    ValueError
+        If `puppet` is neither.
     """
     rig = LegRig.from_puppet(puppet)
     names = rig.skeleton.names

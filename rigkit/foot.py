@@ -34,7 +34,7 @@ class Foot(_say.Shown):
     ankle : array_like, shape (..., 2)
         The joint the foot hangs from; for the heron the joint above its toes.
     heel, toe : array_like, shape (..., 2)
-        Where the sole ends; both touch the floor.
+        The ends of the sole; both touch the floor.
     ball : array_like, shape (..., 2)
         The joint of the toes, at the floor or above it.
 

@@ -210,11 +210,12 @@ class LegRig(_say.Shown):
     Parameters
     ----------
     centres : mapping of str to array_like, shape (3,)
-        Where `L_hip`, `L_knee`, `L_ankle` are, for a leg of three bones also `L_foot`; `L_ball`;
+        The places of `L_hip`, `L_knee`, `L_ankle`, for a leg of three bones also `L_foot`; `L_ball`;
         and on the floor `L_heel` and `L_toe`. The right side's are mirrored from the left's where
         left out; `pelvis` is then midway between the hips. Metres, the floor at y = 0.
     soft : float
-        How long before full reach a leg's end begins to lag, metres; see `two_bone.soft_reach`.
+        The distance before full reach at which a leg's end begins to lag, metres; see
+        `two_bone.soft_reach`.
 
     Attributes
     ----------
@@ -709,7 +710,7 @@ class LegRig(_say.Shown):
         return self._way * np.arctan2(sine, np.sum(lower[..., 1] * upper[..., 1], axis=-1))
 
     def _where(self, name: str, joints: Mapping[str, Floats], base: Floats) -> Floats:
-        """Where the control `name` must be for the joints to be where they are."""
+        """The world frame of the control `name` that goes with the joints as they are."""
         if name == "pelvis":
             return joints[name]
         if name.endswith("_turn"):

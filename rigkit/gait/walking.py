@@ -28,7 +28,7 @@ class Walk(_say.Shown):
     speed, step_length : float
         m/s, metres.
     table : str
-        Where the angles are from.
+        The source of the angles.
     planted : bool
         True where the legs were solved for planted feet (`plant`), False where the angles were
         applied as they are (`walk`).
@@ -41,11 +41,11 @@ class Walk(_say.Shown):
     pelvis : ndarray, shape (f, 3)
         The middle of the hip centres.
     points : ndarray, shape (f, 2, len(joints), 3)
-        Where the `joints` are.
+        The places of the `joints`.
     foot_pitch : ndarray, shape (f, 2)
         The sole from level, toes up positive, radians.
     miss : ndarray, shape (f, 2)
-        How far the leg's end fell short of where it should be, metres.
+        The distance of the leg's end from where it should be, metres.
     """
 
     puppet: Puppet
@@ -80,7 +80,7 @@ class Walk(_say.Shown):
         return ("hip", "knee", "ankle", *(("foot",) if three else ()), *foot.PIVOTS)
 
     def __getitem__(self, joint: str) -> Floats:
-        """Where a joint is.
+        """The places of a joint, frame by frame.
 
         Parameters
         ----------

@@ -38,7 +38,7 @@ def random_frames(rng, count):
 
 
 def half_and_half(blend, degrees, axis="z"):
-    """Where the point one metre out goes that an unturned and a turned joint share evenly."""
+    """The point one metre out, as an unturned and a turned joint that share it evenly move it."""
     matrices = np.stack([np.eye(4), frames.frame(rotation.matrix_about(axis, np.radians(degrees)))])
     return blend([[1.0, 0.0, 0.0]], [[0.5, 0.5]], matrices)[0]
 

@@ -39,7 +39,7 @@ def pieces(surface):
 
 
 def turns_around(point, surface):
-    """How often a surface goes around a point: 1 inside, 0 outside (solid angles; van Oosterom &
+    """Turns of a surface around a point: 1 inside, 0 outside, by solid angles (van Oosterom &
     Strackee 1983)."""
     a, b, c = np.moveaxis(surface.vertices[surface.triangles] - point, 1, 0)
     la, lb, lc = (np.linalg.norm(v, axis=-1) for v in (a, b, c))
