@@ -210,8 +210,8 @@ class LegRig(_say.Shown):
     Parameters
     ----------
     centres : mapping of str to array_like, shape (3,)
-        The places of `L_hip`, `L_knee`, `L_ankle`, for a leg of three bones also `L_foot`; `L_ball`;
-        and on the floor `L_heel` and `L_toe`. The right side's are mirrored from the left's where
+        Of `L_hip`, `L_knee`, `L_ankle`, for a leg of three bones also `L_foot`; of `L_ball`; and on
+        the floor `L_heel` and `L_toe`. The right side's are mirrored from the left's where
         left out; `pelvis` is then midway between the hips. Metres, the floor at y = 0.
     soft : float
         The distance before full reach at which a leg's end begins to lag, metres; see
@@ -786,19 +786,32 @@ def _complete(centres: Mapping[str, ArrayLike]) -> dict[str, Floats]:
 
 def _side_view(puppet: Puppet, bend: float) -> dict[str, Floats]:
     """A standing leg's centres from hip to toe, (forward, up), its solved bones bent so far."""
-    upper, lower = puppet.bones[-2:]
-    three = len(puppet.bones) == 3
-    bend = -bend if three else bend
+    _, upper, lower = _limb(puppet)
+    bend = -bend if len(puppet.bones) == 3 else bend
     tilt = np.arctan2(lower * np.sin(bend), upper + lower * np.cos(bend))
-    leg = two_bone.planar_points(tilt, bend, upper, lower)  # from where the two bones begin
-    if three:
-        carried = puppet.thigh * np.array([np.sin(CARRIED_THIGH), -np.cos(CARRIED_THIGH)])
-        leg = np.concatenate([np.zeros((1, 2)), leg + carried])
+    leg = _from_hip(puppet, two_bone.planar_points(tilt, bend, upper, lower))
     foot = ft.of_puppet(puppet)
     leg += foot.ankle - [0.0, leg[-1, 1]]
     sole = [leg[-1] * [1, 0] + point for point in (foot.ball, foot.heel, foot.toe)]
     names = [*("hip", "knee", "ankle", "foot")[: len(leg)], "ball", "heel", "toe"]
     return dict(zip(names, [*leg, *sole], strict=True))
+
+
+def _limb(puppet: Puppet) -> tuple[Floats, float, float]:
+    """The place from the hip where the two solved bones begin, in side view, and their lengths."""
+    upper, lower = puppet.bones[-2:]
+    carried = np.zeros(2)
+    if len(puppet.bones) == 3:
+        carried = puppet.thigh * np.array([np.sin(CARRIED_THIGH), -np.cos(CARRIED_THIGH)])
+    return carried, upper, lower
+
+
+def _from_hip(puppet: Puppet, solved: Floats) -> Floats:
+    """The joints from the hip down, from those of the solved bones seen from where they begin."""
+    joints = solved + _limb(puppet)[0]
+    if len(puppet.bones) == 3:
+        joints = np.concatenate([np.zeros_like(joints[..., :1, :]), joints], axis=-2)
+    return joints
 
 
 def _pick(named: Mapping[str, Floats], joint: str) -> Floats:

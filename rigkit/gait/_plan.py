@@ -11,7 +11,7 @@ from rigkit import _check, foot, puppets, two_bone
 from rigkit._types import Floats
 from rigkit.gait import curves
 from rigkit.gait.curves import JOINTS, PELVIS_TILT, TABLES
-from rigkit.leg import CARRIED_THIGH
+from rigkit.leg import _from_hip, _limb
 from rigkit.puppets import Puppet
 
 # Of the swing: our choice, short enough that no puppet's foot is pulled back to the floor.
@@ -45,7 +45,7 @@ class Plan:
 
     def leg(self, phase: Floats) -> Floats:
         """The forward walk's joints from the hip down, shape (..., bones + 1, 2)."""
-        _, upper, lower = limb(self.puppet)
+        _, upper, lower = _limb(self.puppet)
         thigh, knee = self.angle(phase, "hip") - PELVIS_TILT, self.angle(phase, "knee")
         joints = two_bone.planar_points(thigh, knee, upper, lower)
         if self.puppet.knee_side < 0:
@@ -53,7 +53,7 @@ class Plan:
             line = joints[..., 2, :] / np.linalg.norm(joints[..., 2, :], axis=-1, keepdims=True)
             middle = joints[..., 1, :]
             joints[..., 1, :] = 2 * np.sum(middle * line, axis=-1, keepdims=True) * line - middle
-        return hang(self.puppet, joints)
+        return _from_hip(self.puppet, joints)
 
     def height(self, phase: Floats) -> Floats:
         """Hips above the floor when the lowest of both feet's soles touches it."""
@@ -68,7 +68,7 @@ class Plan:
 
     def room(self, phase: Floats, reach: float) -> Floats:
         """The highest hips from which a leg's planted foot is within a share of its reach."""
-        carried, upper, lower = limb(self.puppet)
+        carried, upper, lower = _limb(self.puppet)
         ends = self.planted_end(phase) - carried
         return ends[..., 1] + np.sqrt(
             np.maximum((reach * (upper + lower)) ** 2 - ends[..., 0] ** 2, 0)
@@ -141,25 +141,9 @@ def make_plan(
     return Plan(puppet, speed, step_length, table)
 
 
-def limb(puppet: Puppet) -> tuple[Floats, float, float]:
-    """The place from the hip where the two solved bones begin, in side view, and their lengths."""
-    upper, lower = puppet.bones[-2:]
-    carried = np.zeros(2)
-    if len(puppet.bones) == 3:
-        carried = puppet.thigh * np.array([np.sin(CARRIED_THIGH), -np.cos(CARRIED_THIGH)])
-    return carried, upper, lower
-
-
 def limb_length(puppet: Puppet) -> float:
+    """The solved bones in line, metres."""
     return sum(puppet.bones[-2:])
-
-
-def hang(puppet: Puppet, solved: Floats) -> Floats:
-    """The joints from the hip down, from those of the solved bones seen from their root."""
-    joints = solved + limb(puppet)[0]
-    if len(puppet.bones) == 3:
-        joints = np.concatenate([np.zeros_like(joints[..., :1, :]), joints], axis=-2)
-    return joints
 
 
 def sole(puppet: Puppet, end: Floats, pitch: Floats) -> Floats:

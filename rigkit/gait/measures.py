@@ -67,7 +67,7 @@ def extension_pops(walk: Walk, near: float = 0.99, fastest_deg: float = 600.0) -
     Examples
     --------
     >>> from rigkit import gait
-    >>> gait.extension_pops(gait.plant(gait.walk("Tamsin", cycles=1)))
+    >>> gait.extension_pops(gait.plant(gait.walk("Tamsin", frames=40)))
     ()
     """
     check_walk(walk)

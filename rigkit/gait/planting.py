@@ -8,9 +8,9 @@ import numpy as np
 
 from rigkit import _check, foot, two_bone
 from rigkit._types import ArrayLike, Floats
-from rigkit.gait._plan import hang, in_space, limb, sole
+from rigkit.gait._plan import in_space, sole
 from rigkit.gait.walking import Walk, check_walk, plan_of
-from rigkit.leg import LegRig
+from rigkit.leg import LegRig, _from_hip, _limb
 from rigkit.skeleton import SIDE_TAGS
 
 
@@ -52,10 +52,10 @@ def plant(walk: Walk, pelvis: ArrayLike | None = None) -> Walk:
             f"`pelvis` must have shape {walk.pelvis.shape}, one point a frame; got {pelvis.shape}."
         )
     puppet = walk.puppet
-    carried, upper, lower = limb(puppet)
+    carried, upper, lower = _limb(puppet)
     goals = foot_goals(walk)[..., [2, 1]] - pelvis[:, None, [2, 1]]  # seen from the hips, side view
     solved = two_bone.solve_planar(goals - carried, upper, lower, bend=puppet.knee_side)
-    leg = hang(puppet, two_bone.planar_points(solved.hip, solved.knee, upper, lower))
+    leg = _from_hip(puppet, two_bone.planar_points(solved.hip, solved.knee, upper, lower))
     points = np.concatenate([leg, sole(puppet, leg[..., -1, :], walk.foot_pitch)], axis=-2)
     return replace(
         walk, planted=True, pelvis=pelvis, points=in_space(points, pelvis, puppet), miss=solved.miss
@@ -138,7 +138,7 @@ def pelvis_path(walk: Walk, reach: float = 0.995) -> Floats:
     Examples
     --------
     >>> from rigkit import gait
-    >>> path = gait.pelvis_path(gait.walk("Tamsin", cycles=1))
+    >>> path = gait.pelvis_path(gait.walk("Tamsin", frames=40))
     >>> round(float(path[:, 1].max() - path[:, 1].min()), 3)
     0.033
     """
@@ -185,7 +185,7 @@ def control_values(walk: Walk, rig: LegRig) -> dict[str, dict[str, Floats]]:
     --------
     >>> from rigkit import gait
     >>> from rigkit.leg import LegRig
-    >>> walk, rig = gait.plant(gait.walk("Tamsin", cycles=1)), LegRig.from_puppet("Tamsin")
+    >>> walk, rig = gait.walk("Tamsin", frames=10), LegRig.from_puppet("Tamsin")
     >>> pose = rig.pose(gait.control_values(walk, rig))
     >>> bool(abs(pose["L_ankle"][:, :3, 3] - walk["L_ankle"]).max() < 1e-9)
     True

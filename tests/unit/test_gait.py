@@ -10,7 +10,6 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose, assert_array_equal
 
 from rigkit import gait, leg, skeleton
-from rigkit.gait import _plan
 from rigkit.puppets import PUPPETS, personal
 
 TAMSIN = PUPPETS["Tamsin"]
@@ -509,7 +508,7 @@ def test_the_pelvis_path_is_no_lower_than_it_must_be(name):
 
 
 def _highest(walk):
-    carried, upper, lower = _plan.limb(walk.puppet)
+    carried, upper, lower = leg._limb(walk.puppet)
     goals = gait.foot_goals(walk)
     along = goals[..., 2] - walk.pelvis[:, None, 2] - carried[0]
     return (goals[..., 1] - carried[1] + np.sqrt((0.995 * (upper + lower)) ** 2 - along**2)).min(
