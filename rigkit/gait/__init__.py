@@ -1,5 +1,4 @@
-"""Walking: published joint angles, a walk on a puppet's own proportions, feet that slide and feet
-that are planted.
+"""Walking: published joint angles, a walk on a puppet's proportions, sliding and planted feet.
 
 `walk` applies the angles and moves the pelvis evenly: the feet slide. `plant` keeps each foot where
 it came down and solves the legs for it. The published angles are those of children and teenagers

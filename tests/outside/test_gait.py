@@ -1,5 +1,4 @@
-"""Walking against two laboratories' tables, a spline library and published figures; each check
-names its source."""
+"""Walking against two laboratories' tables, a spline library and published figures."""
 
 import numpy as np
 import pytest

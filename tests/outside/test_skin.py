@@ -59,8 +59,7 @@ def test_radius_law_with_uneven_weights(weight):
 
 @pytest.mark.parametrize("degrees", RADIUS_KEPT)
 def test_determinant_of_a_linear_blend_of_two_turns(degrees):
-    """cos²(θ/2), derived: the blended matrix, read off from where it takes the three axes, is no
-    rotation."""
+    """cos²(θ/2), derived: the blended matrix, read off the three axes, is no rotation."""
     matrices = np.stack(
         [np.eye(4), frames.frame(rotation.matrix_from_vector(np.radians(degrees) * np.eye(3)[1]))]
     )
@@ -112,8 +111,7 @@ def test_skinning_with_the_library_s_dual_quaternions():
 
 
 def test_blending_strays_from_even_turning_by_8_15_degrees_at_most():
-    """Two turns 180 degrees apart, shares 0.24 and 0.76: derived; quoted in Kavan 2008 (from
-    memory)."""
+    """Two turns 180 degrees apart, shares 0.24 and 0.76: derived."""
     shares = np.linspace(0, 1, 101)
     matrices = np.stack([np.eye(4), frames.frame(rotation.matrix_about("z", np.pi - 1e-9))])
     weights = np.stack([1 - shares, shares], axis=1)

@@ -1,5 +1,4 @@
-"""A real adult's walk: joint angles from marker positions against angles computed elsewhere from
-the same markers.
+"""A real adult's walk: joint angles from markers against those of an independent program.
 
 Data: the package GaitAnalysisToolKit 0.2.0 (Apache-2.0), folder octave/2d_inverse_dynamics/test:
 one adult on a treadmill, 301 frames at 100 Hz, and reference results of an independent program.
@@ -24,8 +23,7 @@ pytestmark = pytest.mark.needs_registry
 
 @pytest.fixture(scope="session")
 def adult(pytestconfig):
-    """Times, headings of trunk, thigh and shank, marker points, floor force, and the reference
-    angles."""
+    """Times, segment angles from the trunk down, markers, floor force, and reference angles."""
     cache = pytestconfig.cache.mkdir("walking-adult")
     files = [cache / FOLDER / name for name in ("rawdata.txt", "refresults.mat")]
     if not all(file.is_file() for file in files):

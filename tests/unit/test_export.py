@@ -1,5 +1,4 @@
-"""Puppets as glTF: they stand, face and walk in the file as they do here; and the command that
-writes one."""
+"""Puppets as glTF stand, face and walk as they do here; and the command that writes one."""
 
 import os
 

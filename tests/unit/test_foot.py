@@ -145,7 +145,9 @@ def test_a_puppets_foot_has_the_puppets_measures(name):
     ("change", "message"),
     [
         ({"heel": (0.14, 0)}, "follow each other"),
-        ({"heel": (-0.06, 0.01)}, "touch the floor"),
+        ({"heel": (-0.06, 1e-8)}, "touch the floor"),
+        ({"toe": (0.2, -1e-8)}, "touch the floor"),
+        ({"ankle": (0, -1e-8)}, "at or above"),
         ({"ankle": (0.14, 0.07)}, "follow each other"),
         ({"ball": (0.13, -0.01)}, "at or above"),
         ({"toe": (np.nan, 0)}, "toe"),

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose, assert_array_equal
 
-from rigkit import gait, leg, skeleton
+from rigkit import body, gait, leg, skeleton
 from rigkit.puppets import PUPPETS, personal
 
 TAMSIN = PUPPETS["Tamsin"]
@@ -198,6 +198,14 @@ def test_paces_scale_with_the_leg(length, group):
         [2 * one.speed, 4 * one.step_length, one.cadence / 2],
     )
     assert gait.stance_share(one.speed, length) == pytest.approx(one.stance_share)
+
+
+def test_a_metre_s_leg_has_the_dimensionless_pace_times_the_root_of_gravity():
+    free = {r["quantity"]: r["value"] for r in body.rows("gait_paces") if r["group"] == "free"}
+    pace = gait.pace(1.0)
+    assert_allclose(pace.speed, free["speed"] * np.sqrt(9.81))
+    assert_allclose(pace.cadence, free["cadence"] * np.sqrt(9.81))
+    assert_allclose(gait.stance_share(pace.speed, 1.0), free["foot_off_percent"] / 100)
 
 
 def test_stance_shortens_with_speed_and_is_held_beyond_what_was_measured():
@@ -542,12 +550,12 @@ def test_the_pelvis_path_refuses_a_bad_reach(reach, call):
 
 
 @pytest.mark.parametrize("name", PUPPETS)
-@pytest.mark.parametrize("side", [0, 1])
-def test_from_its_highest_hips_a_leg_is_stretched_to_its_reach(name, side):
+@pytest.mark.parametrize(("side", "reach"), [(0, 0.97), (1, 0.97), (1, 1)])
+def test_from_its_highest_hips_a_leg_is_stretched_to_its_reach(name, side, reach):
     walk = gait.walk(PUPPETS[name], frames=40, cycles=1)
-    height = gait.highest_hips(walk, 0.97)[:, side]
+    height = gait.highest_hips(walk, reach)[:, side]
     hips = np.stack([0 * height, height, walk.pelvis[:, 2]], axis=-1)
-    assert_allclose(gait.plant(walk, hips).reach_share[:, side], 0.97, atol=1e-9)
+    assert_allclose(gait.plant(walk, hips).reach_share[:, side], reach, atol=1e-9)
 
 
 def test_a_foot_too_far_for_its_leg_has_hips_no_higher_than_itself():
@@ -595,6 +603,12 @@ def test_a_foot_that_hands_over_from_heel_to_ball_counts_the_one_that_moves_less
     handed[0, 1:, 1] = 0.01  # toes up
     handed[1, 0] = [0, 0.01, 0.002]  # heel up
     assert_allclose(gait.foot_slide_cm(handed, [True, True]), [0, 0])
+
+
+def test_only_the_lowest_point_is_watched_to_a_thousandth_of_a_millimetre():
+    slid = sole(0, 0)
+    slid[1, 0, 2], slid[:, 1:, 1] = 0.01, 1e-4
+    assert_allclose(gait.foot_slide_cm(slid, [True, True]), [0, 1])
 
 
 def test_slides_in_a_batch_equal_slides_one_by_one():
@@ -681,6 +695,10 @@ def test_pops_are_measured_where_they_happen():
         ("R_", 5, 2500),
     ]  # the far steps join the second pop
     assert gait.extension_pops(walk, near=0.9)[-1].frame > 3
+    # At exactly its limits a leg is near, and not too fast.
+    near, fastest = walk.reach_share.max(), max(p.speed_deg for p in gait.extension_pops(walk))
+    assert len(gait.extension_pops(walk, near=near)) == 4
+    assert gait.extension_pops(walk, fastest_deg=fastest) == ()
 
 
 def _bending(bend):

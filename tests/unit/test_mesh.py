@@ -39,8 +39,7 @@ def pieces(surface):
 
 
 def turns_around(point, surface):
-    """Turns of a surface around a point: 1 inside, 0 outside, by solid angles (van Oosterom &
-    Strackee 1983)."""
+    """Turns of a surface around a point: 1 inside, 0 outside (van Oosterom & Strackee 1983)."""
     a, b, c = np.moveaxis(surface.vertices[surface.triangles] - point, 1, 0)
     la, lb, lc = (np.linalg.norm(v, axis=-1) for v in (a, b, c))
 
@@ -280,8 +279,7 @@ def test_slices_of_many_poses():
 @quick
 @given(vectors, vectors)
 def test_slices_add_up_to_the_volume(turn, shift):
-    """Cavalieri: the areas of all slices, summed over the height. Simpson's rule is exact within a
-    tetrahedron."""
+    """Cavalieri: areas of slices summed; Simpson's rule is exact within a tetrahedron."""
     motion = frames.frame(rotation.matrix_from_vector(turn), shift)
     vertices = frames.apply(motion, TETRAHEDRON.vertices)
     levels = np.sort(vertices[:, 1])

@@ -20,8 +20,7 @@ seeds = st.integers(0, 2**32 - 1)
 
 
 def two_leg_skeleton(puppet):
-    """Pelvis, hips, knees, ankles (the heron's feet below them) and toes; every frame along the
-    world's axes."""
+    """Pelvis, hips, knees, ankles, the heron's feet, and toes, all along the world's axes."""
     chain = mesh.puppet_chain(puppet)
     toe = chain[-1] + [0, -0.8 * puppet.ankle_height, puppet.foot_length - puppet.heel_length]
     world, parents = {"pelvis": frames.frame(origin=chain[0] * [0, 1, 1])}, {"pelvis": None}
@@ -293,8 +292,7 @@ def test_linear_blend_takes_scale_and_dual_quaternions_refuse_it():
 
 
 def test_dual_quaternions_move_each_vertex_rigidly():
-    """Vertices with one row of weights keep their distances, however far apart their joints
-    move."""
+    """Vertices with one row of weights keep their distances, however their joints move."""
     vertices, weights, matrices = random_skin(11)
     posed = skin.dual_quaternion_blend(vertices, np.tile(weights[0], (40, 1)), matrices)
     before = np.linalg.norm(vertices[:, None] - vertices, axis=-1)
@@ -312,8 +310,7 @@ def test_the_order_of_joints_does_not_matter(seed):
 
 
 def test_dual_quaternions_go_the_short_way_from_whichever_joint_is_stronger():
-    """Turns of 100 degrees to either side are 160 apart by the back: the blend must not pass
-    through no turn at all."""
+    """Turns of 100 degrees to either side are 160 apart by the back, which is the short way."""
     matrices = np.stack(
         [frames.frame(rotation.matrix_about("y", np.radians(a))) for a in (100, -100)]
     )
@@ -425,10 +422,8 @@ def test_blend_radius_is_what_linear_blend_does(weight, angle, axis, distance):
 
 
 def test_a_vertex_on_the_axis_counts_as_kept():
-    kept = skin.radius_kept(
-        [[0, 0.3, 0], [0.1, 0, 0]], [[0.2, 0.3, 0], [0.05, 0, 0]], np.eye(4), np.eye(4), "y"
-    )
-    assert_allclose(kept, [1, 0.5])
+    rest, posed = [[0, 0.3, 0], [1e-6, 0, 0]], [[0.2, 0.3, 0], [5e-7, 0, 0]]
+    assert_allclose(skin.radius_kept(rest, posed, *TWO, "y"), [1, 0.5])
 
 
 # Bad input
@@ -453,6 +448,7 @@ TRANSPOSED = frames.frame(origin=[[1, 2, 3]] * 2).swapaxes(-1, -2)
         (skin.linear_blend, ([OUT], [[0.5, -0.5]], TWO), "must be zero or more"),
         (skin.linear_blend, ([OUT], [[0, 0]], TWO), "in each row one above zero"),
         (skin.linear_blend, ([OUT], ONE, TRANSPOSED), "`matrices` must have the last row 0 0 0 1"),
+        (skin.linear_blend, ([OUT], ONE, TWO + 1e-8), "`matrices` must have the last row 0 0 0 1"),
         (skin.linear_blend, ([[OUT]], ONE, TWO), "`vertices` must be one table"),
         (
             skin.to_four,
