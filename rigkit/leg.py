@@ -758,19 +758,16 @@ def _complete(centres: Mapping[str, ArrayLike]) -> dict[str, Floats]:
     parts = ["hip", "knee", "ankle", "ball", "heel", "toe"] + ["foot"] * ("L_foot" in centres)
     sides = SIDE_TAGS if any(str(name).startswith("R_") for name in centres) else SIDE_TAGS[:1]
     needed = {tag + part for tag in sides for part in parts}
-    missing, unknown = (
-        sorted(needed - set(centres)),
-        sorted(map(str, set(centres) - needed - {"pelvis"})),
-    )
-    if missing or unknown:
+    missing, unknown = needed - set(centres), set(centres) - needed - {"pelvis"}
+    wrong = [
+        f"{what} {', '.join(sorted(map(str, names)))}"
+        for what, names in (("no", missing), ("unknown", unknown))
+        if names
+    ]
+    if wrong:
         raise ValueError(
-            f"`centres` must hold {', '.join(sorted(needed))} and may hold pelvis; got "
-            + " and ".join(
-                f"{what} {', '.join(names)}"
-                for what, names in (("no", missing), ("an unknown", unknown))
-                if names
-            )
-            + "."
+            f"{' and '.join(wrong)} in `centres`; a rig has {', '.join(sorted(needed))} "
+            "and may have pelvis."
         )
     whole = {name: _check.numbers(name, point, 3) for name, point in centres.items()}
     for name, point in whole.items():

@@ -520,9 +520,15 @@ def changed(**changes):
     ("build", "message"),
     [
         (lambda: leg.LegRig("Tamsin"), "centres"),
-        (lambda: leg.LegRig(changed(L_knee=None)), "got no L_knee"),
-        (lambda: leg.LegRig(changed(L_tail=[0, 0, 0])), "unknown L_tail"),
-        (lambda: leg.LegRig(changed(R_hip=[0, 0, 0])), "got no R_ankle"),
+        (
+            lambda: leg.LegRig(changed(L_knee=None)),
+            "no L_knee in `centres`; a rig has L_ankle, L_ball",
+        ),
+        (lambda: leg.LegRig(changed(L_tail=[0, 0, 0])), "unknown L_tail in `centres`"),
+        (
+            lambda: leg.LegRig(changed(R_hip=[0, 0, 0])),
+            "no R_ankle, R_ball, R_heel, R_knee, R_toe in `centres`",
+        ),
         (lambda: leg.LegRig(changed(L_knee=[0.085, 0.5, np.nan])), "L_knee"),
         (lambda: leg.LegRig(changed(L_knee=[[0.085, 0.5, 0]] * 2)), "one point"),
         (
