@@ -508,9 +508,10 @@ def test_the_pelvis_path_is_a_mean_and_two_waves_a_step(name):
 
 @pytest.mark.parametrize("name", PUPPETS)
 def test_the_pelvis_path_is_no_lower_than_it_must_be(name):
-    walk = gait.walk(PUPPETS[name], frames=200, cycles=1)
+    walk = gait.walk(PUPPETS[name], frames=400, cycles=1)
     highest = np.minimum(walk.pelvis[:, 1], _highest(walk))
     gap = highest - gait.pelvis_path(walk)[:, 1]
+    assert_allclose(np.fft.rfft(gap[:200])[1:3], 0, atol=1e-9)  # nothing of both waves is left
     assert -1e-12 <= gap.min() < 1e-3
     assert gap.mean() < 0.03 * limb(walk.puppet)
 
@@ -540,6 +541,18 @@ def test_a_foot_leaves_the_floor_at_the_speed_it_has(name):
     before, across, after = (velocity[off + step] for step in (-2, -1, 0))
     assert np.linalg.norm(across - before) < 0.02 * walk.speed
     assert np.linalg.norm(after - across) < 0.02 * walk.speed
+
+
+@pytest.mark.parametrize("name", PUPPETS)
+def test_the_speed_a_foot_leaves_with_is_gone_after_three_tenths_of_the_swing(name):
+    walk = gait.walk(PUPPETS[name], frames=2000, cycles=1)
+    moved = (gait.foot_goals(walk) - walk[walk.joints[len(walk.puppet.bones)]])[:, 0, 2]
+    down = float(gait.stance_share(walk.speed, limb(walk.puppet)))
+    t = (walk.phase[:, 0] - down) / (1 - down)
+    off, strike = moved[np.argmin(walk.stance[:, 0])], moved[-1]
+    eased = off + t**2 * (3 - 2 * t) * (strike - off)
+    assert_allclose(moved[t > 0.3], eased[t > 0.3], atol=1e-3)
+    assert np.abs(moved - eased)[t > 0].max() > 1.5e-3
 
 
 @pytest.mark.parametrize("call", [gait.pelvis_path, gait.highest_hips])
