@@ -1,5 +1,6 @@
-"""A rig, skinned and moving, as what a glTF file holds: the way from here into any other
-program."""
+"""A rig, skinned and moving, as what a glTF file holds: the way from here into other programs."""
+
+from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
@@ -12,9 +13,15 @@ from rigkit.mesh import Mesh
 from rigkit.puppets import Puppet
 from rigkit.skeleton import Skeleton
 
+__all__ = ["rig_asset", "walk_motion", "puppet_asset"]
+
 Motions = Mapping[str, tuple[ArrayLike, ArrayLike]]
 
 _SHIFTED = 1e-9  # metres: a joint that moves less in its parent only turns
+
+
+def __dir__() -> list[str]:
+    return __all__
 
 
 def rig_asset(
@@ -23,7 +30,7 @@ def rig_asset(
     weights: ArrayLike | None = None,
     motions: Motions | None = None,
 ) -> gltf.Asset:
-    """A skeleton's joints as nodes, the skin they move, and motions baked onto them.
+    """Return a skeleton's joints as nodes, the skin they move, and motions baked onto them.
 
     The joints come in the skeleton's order, so the first node is its root; the skin's node is the
     last one, a root of its own. The rest pose is the bind pose: every joint's world times its
@@ -44,6 +51,21 @@ def rig_asset(
     -------
     Asset
         For `gltf.write`.
+
+    Raises
+    ------
+    ValueError
+        If skeleton, skin and motions do not belong together.
+
+    Examples
+    --------
+    >>> from rigkit import export
+    >>> from rigkit.leg import LegRig
+    >>> rig = LegRig.from_puppet("Tamsin")
+    >>> crouch = [0.0, 1.0], rig.pose({"pelvis": {"shift_y": [0.0, -0.2]}}).world
+    >>> asset = export.rig_asset(rig.skeleton, motions={"crouch": crouch})
+    >>> len(asset.nodes), asset.animations[0].name, asset.animations[0].duration
+    (11, 'crouch', 1.0)
     """
     if not isinstance(skeleton, Skeleton) or (skeleton.parents < 0).sum() != 1:
         raise ValueError(f"`skeleton` must be a Skeleton with one root; got {skeleton!r}.")
@@ -72,14 +94,15 @@ def rig_asset(
     return gltf.Asset((*nodes, gltf.Node("skin", mesh=0, skin=0)), (legs,), (mesh,), baked)
 
 
-def walk_motion(rig: LegRig, puppet: Puppet) -> tuple[Floats, Floats]:
-    """A puppet's walk with planted feet as a motion of its rig, for `rig_asset`.
+def walk_motion(rig: LegRig, puppet: Puppet | str) -> tuple[Floats, Floats]:
+    """Return a puppet's walk with planted feet as a motion of its rig, for `rig_asset`.
 
     Parameters
     ----------
     rig : LegRig
         Of this puppet.
-    puppet : Puppet
+    puppet : Puppet or str
+        A name is one of `puppets.PUPPETS`.
 
     Returns
     -------
@@ -87,20 +110,25 @@ def walk_motion(rig: LegRig, puppet: Puppet) -> tuple[Floats, Floats]:
         Seconds.
     world : ndarray, shape (f, joints, 4, 4)
         The joints' world frames.
+
+    Raises
+    ------
+    ValueError
+        If `rig` is no LegRig, or `puppet` no puppet.
     """
     walk = gait.plant(gait.walk(puppet))
     return walk.times, rig.pose(gait.control_values(walk, rig)).world
 
 
 def puppet_asset(
-    puppet: Puppet, vertices: int = 5000, walking: bool = True, preset_bend_deg: float = 5.0
+    puppet: Puppet | str, vertices: int = 5000, walking: bool = True, preset_bend_deg: float = 5.0
 ) -> gltf.Asset:
-    """A puppet of the parade with its skin, facing +Z, and a walk of two strides along +Z with
-    planted feet.
+    """Return a puppet with its skin, facing +Z, and a walk of two strides with planted feet.
 
     Parameters
     ----------
-    puppet : Puppet
+    puppet : Puppet or str
+        A name is one of `puppets.PUPPETS`.
     vertices : int
         As for `mesh.puppet_mesh`.
     walking : bool
@@ -111,12 +139,24 @@ def puppet_asset(
     Returns
     -------
     Asset
+        For `gltf.write`.
+
+    Raises
+    ------
+    ValueError
+        For a puppet, number of vertices or bend that cannot be.
+
+    Examples
+    --------
+    >>> from rigkit import export
+    >>> asset = export.puppet_asset("Tamsin", 400, walking=False)
+    >>> [node.name for node in asset.nodes][:3], len(asset.skins), asset.animations
+    (['pelvis', 'L_hip', 'R_hip'], 1, ())
     """
     rig = LegRig.from_puppet(puppet, preset_bend_deg)
     surface, weights = skin.rig_skin(rig, puppet, vertices)
-    return rig_asset(
-        rig.skeleton, surface, weights, {"walk": walk_motion(rig, puppet)} if walking else None
-    )
+    motions = {"walk": walk_motion(rig, puppet)} if walking else None
+    return rig_asset(rig.skeleton, surface, weights, motions)
 
 
 def _skinned(surface: Mesh, weights: Floats) -> gltf.Mesh:

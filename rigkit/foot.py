@@ -1,21 +1,28 @@
-"""The foot: a roll over heel, ball and toe, each a pivot that stays where it is while the foot
-turns about it.
+"""The foot: a roll over heel, ball and toe, each a pivot that stays while the foot turns about it.
 
 Everything here is seen from a foot frame: origin on the floor below the ankle, x across the foot, y
 up, z from heel to toe; the floor is y = 0. A roll is one angle, a turn about x: negative on the
 heel with the toes up, positive with the heel up.
 """
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 
 import numpy as np
 
-from rigkit import _check, _say
+from rigkit import _check, _say, puppets
 from rigkit._types import ArrayLike, Floats, Words
 from rigkit.puppets import Puppet
 
+__all__ = ["PIVOTS", "BALL_LIMIT", "Foot", "FootRoll", "of_puppet", "turns", "roll"]
+
 PIVOTS = ("heel", "ball", "toe")
 BALL_LIMIT = np.radians(40.0)  # common practice, no source
+
+
+def __dir__() -> list[str]:
+    return __all__
 
 
 @dataclass(frozen=True)
@@ -27,7 +34,7 @@ class Foot(_say.Shown):
     ankle : array_like, shape (..., 2)
         The joint the foot hangs from; for the heron the joint above its toes.
     heel, toe : array_like, shape (..., 2)
-        Where the sole ends; both touch the floor.
+        The ends of the sole; both touch the floor.
     ball : array_like, shape (..., 2)
         The joint of the toes, at the floor or above it.
 
@@ -36,6 +43,12 @@ class Foot(_say.Shown):
     ValueError
         If heel, ankle, ball and toe do not follow each other forward, or a point lies below the
         floor.
+
+    Examples
+    --------
+    >>> from rigkit import foot
+    >>> foot.Foot(ankle=(0, 0.08), heel=(-0.05, 0), ball=(0.12, 0), toe=(0.2, 0)).toe.tolist()
+    [0.2, 0.0]
     """
 
     ankle: Floats
@@ -52,18 +65,14 @@ class Foot(_say.Shown):
         self._must_stand()
 
     def _must_stand(self) -> None:
-        for name, point, good in (
-            ("heel", self.heel, np.abs(self.heel[..., 1]) < 1e-9),
-            ("toe", self.toe, np.abs(self.toe[..., 1]) < 1e-9),
-            ("ankle", self.ankle, self.ankle[..., 1] > -1e-9),
-            ("ball", self.ball, self.ball[..., 1] > -1e-9),
+        for name, good, need in (
+            ("heel", np.abs(self.heel[..., 1]) < 1e-9, "at height 0, to touch the floor"),
+            ("toe", np.abs(self.toe[..., 1]) < 1e-9, "at height 0, to touch the floor"),
+            ("ankle", self.ankle[..., 1] > -1e-9, "at or above the floor, height 0"),
+            ("ball", self.ball[..., 1] > -1e-9, "at or above the floor, height 0"),
         ):
-            need = (
-                "at height 0, to touch the floor"
-                if name in ("heel", "toe")
-                else "at or above the floor, height 0"
-            )
-            _check.every(name, point[..., 1], good, need, "A point is (forward, height), metres.")
+            heights = getattr(self, name)[..., 1]
+            _check.every(name, heights, good, need, "A point is (forward, height), metres.")
         heel, ankle, ball, toe = (
             point[..., 0] for point in (self.heel, self.ankle, self.ball, self.toe)
         )
@@ -94,8 +103,8 @@ class FootRoll(_say.Shown):
     foot_turn, toe_turn : ndarray, shape (...)
         Turns about x of the foot behind the ball, and of the toes, radians.
     pivot : ndarray of str, shape (...)
-        What the foot turns about at this roll, of `PIVOTS`; at a roll of zero the foot is flat and
-        "ball" is next.
+        The one of `PIVOTS` the foot turns about at this roll; "ball" at zero, where the foot is
+        flat, and at the ball's limit, where the toe is next.
     """
 
     ankle: Floats
@@ -117,12 +126,30 @@ class FootRoll(_say.Shown):
         )
 
 
-def of_puppet(puppet: Puppet) -> Foot:
-    """The `Foot` of a `puppets.Puppet`, its ball on the floor."""
-    if not isinstance(puppet, Puppet):
-        raise ValueError(
-            f"`puppet` must be a Puppet; got {puppet!r}. `puppets.PUPPETS` holds some."
-        )
+def of_puppet(puppet: Puppet | str) -> Foot:
+    """Return the foot of a puppet, its ball on the floor.
+
+    Parameters
+    ----------
+    puppet : Puppet or str
+        A name is one of `puppets.PUPPETS`.
+
+    Returns
+    -------
+    Foot
+
+    Raises
+    ------
+    ValueError
+        If `puppet` is neither.
+
+    Examples
+    --------
+    >>> from rigkit import foot
+    >>> foot.of_puppet("Pip").ball.tolist()
+    [0.11, 0.0]
+    """
+    puppet = puppets.get(puppet)
     return Foot(
         ankle=(0.0, puppet.ankle_height),
         heel=(-puppet.heel_length, 0.0),
@@ -132,11 +159,10 @@ def of_puppet(puppet: Puppet) -> Foot:
 
 
 def turns(angle: ArrayLike, ball_limit: ArrayLike = BALL_LIMIT) -> tuple[Floats, Floats, Floats]:
-    """How far each of `PIVOTS` turns in a roll: one value leads them, so that no two get in each
-    other's way.
+    """Return how far each of `PIVOTS` turns in a roll.
 
     The heel takes what is below zero, the ball what lies between zero and its limit, the toe the
-    rest.
+    rest: one value leads all three, so that no two get in each other's way. Our own choice.
 
     Parameters
     ----------
@@ -152,6 +178,13 @@ def turns(angle: ArrayLike, ball_limit: ArrayLike = BALL_LIMIT) -> tuple[Floats,
     ------
     ValueError
         If an angle is outside its range.
+
+    Examples
+    --------
+    >>> from rigkit import foot
+    >>> heel, ball, toe = foot.turns([-0.2, 0.3, 0.8], ball_limit=0.7)
+    >>> (heel + 0).tolist(), ball.tolist(), toe.round(9).tolist()
+    ([-0.2, 0.0, 0.0], [0.0, 0.3, 0.7], [0.0, 0.0, 0.1])
     """
     angle, ball_limit = _checked(angle, ball_limit)
     _check.batch(angle=angle.shape, ball_limit=ball_limit.shape)
@@ -160,12 +193,12 @@ def turns(angle: ArrayLike, ball_limit: ArrayLike = BALL_LIMIT) -> tuple[Floats,
 
 
 def roll(foot: Foot, angle: ArrayLike, ball_limit: ArrayLike = BALL_LIMIT) -> FootRoll:
-    """The foot rolled by an angle, its ankle carried along; nothing slips and nothing goes below
-    the floor.
+    """Return the foot rolled by an angle: nothing slips and nothing goes below the floor.
 
-    Below zero the whole foot turns about the heel. From zero to `ball_limit` the heel rises about
-    the ball while the toes stay flat. Beyond it the ball rises too, about the toe's tip, and the
-    bend at the ball stays `ball_limit`.
+    The ankle is carried along. Below zero the whole foot turns about the heel. From zero to
+    `ball_limit` the heel rises about the ball while the toes stay flat. Beyond it the ball rises
+    too, about the toe's tip, and the bend at the ball stays `ball_limit`. Each is a planar rotation
+    about its pivot.
 
     Parameters
     ----------
@@ -183,6 +216,14 @@ def roll(foot: Foot, angle: ArrayLike, ball_limit: ArrayLike = BALL_LIMIT) -> Fo
     ------
     ValueError
         If an angle is outside its range.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from rigkit import foot
+    >>> raised = foot.roll(foot.of_puppet("Tamsin"), np.radians(30))
+    >>> str(raised.pivot), (100 * raised.heel).round(1).tolist()
+    ('ball', [-3.9, 9.6])
     """
     angle, ball_limit = _checked(angle, ball_limit)
     _check.batch(foot=foot.ankle.shape[:-1], angle=angle.shape, ball_limit=ball_limit.shape)

@@ -1,5 +1,4 @@
-"""The leg rig: a pelvis and two legs, posed from control values in one call, each leg by a forward
-or inverse chain.
+"""The leg rig: a pelvis and two legs, each by a forward or inverse chain, posed in one call.
 
 A leg of two bones (hip, knee, ankle) or of three, the heron's (hip, knee, ankle, foot). The heron's
 thigh is carried by the pelvis and its hip control; below it lies the same two-bone leg, which bends
@@ -7,28 +6,40 @@ backward. The joint between the two solved bones is the leg's bend: a knee, or t
 The leg's end, an ankle or the heron's foot, carries ball and toe.
 """
 
+from __future__ import annotations
+
 import copy
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Any, overload
 
 import numpy as np
 
-from rigkit import _check, _say, placement, rotation, two_bone
+from rigkit import _check, _say, placement, puppets, rotation, two_bone
 from rigkit import controls as ct
 from rigkit import foot as ft
 from rigkit import frames as fr
-from rigkit._types import ArrayLike, Bools, ControlValues, Floats
+from rigkit._types import ArrayLike, Bools, ControlValues, Floats, Shape
 from rigkit.puppets import Puppet
 from rigkit.skeleton import SIDE_TAGS, Skeleton
+
+__all__ = ["FOOT_CHANNELS", "CARRIED_THIGH", "LegPose", "LegAngles", "LegRig"]
 
 FOOT_CHANNELS = ("roll", "toe")
 CARRIED_THIGH = np.radians(60.0)  # how far forward the heron's thigh is carried; invented
 _STRAIGHT_DEG = 1e-9  # below this a bend is rounding, and the hinge axis is square to forward
 
 
+def __dir__() -> list[str]:
+    return __all__
+
+
 @dataclass(frozen=True, eq=False)
 class LegPose(_say.Shown):
-    """A posed rig.
+    """A posed rig, or a batch of poses.
+
+    `pose["L_knee"]` is that joint's world frames, shape (..., 4, 4); another index picks from the
+    batch as it would from an array: `pose[0]` is the first pose, `pose[::10]` every tenth.
 
     Attributes
     ----------
@@ -37,12 +48,11 @@ class LegPose(_say.Shown):
     controls : dict of str to ndarray, shape (..., 4, 4)
         World frames of the controls in use.
     flexion : ndarray, shape (..., 2)
-        How far each leg is bent between its two solved bones, radians; left, right. Zero is
-        straight.
+        The bend of each leg between its two solved bones, radians; left, right. Zero is straight.
     miss : ndarray, shape (..., 2)
-        How far each inverse leg's end stays from its goal, metres; zero for a forward leg.
+        The distance of each inverse leg's end from its goal, metres; zero for a forward leg.
     guided : ndarray of bool, shape (..., 2)
-        Whether the knee control gave its leg a direction; True for a forward leg.
+        True where the knee control gave its leg a direction, and for a forward leg.
     names : tuple of str
         The skeleton's joints.
     """
@@ -52,7 +62,52 @@ class LegPose(_say.Shown):
     flexion: Floats
     miss: Floats
     guided: Bools
-    names: tuple[str, ...] = ()
+    names: tuple[str, ...]
+
+    @overload
+    def __getitem__(self, key: str) -> Floats: ...
+
+    @overload
+    def __getitem__(self, key: Any) -> LegPose: ...
+
+    def __getitem__(self, key: Any) -> Floats | LegPose:
+        """A joint's world frames by its name, or part of the batch by any NumPy index.
+
+        Parameters
+        ----------
+        key : str, or index of the batch
+
+        Returns
+        -------
+        ndarray, shape (..., 4, 4), or LegPose
+
+        Raises
+        ------
+        ValueError
+            For a name that is not a joint's; it lists the names there are.
+        IndexError
+            For an entry the batch does not have. A single pose has none.
+
+        Examples
+        --------
+        >>> from rigkit.leg import LegRig
+        >>> poses = LegRig.from_puppet("Tamsin").pose({"pelvis": {"shift_y": [0, -0.1, -0.2]}})
+        >>> poses["L_knee"].shape
+        (3, 4, 4)
+        >>> poses[1]["pelvis"][:3, 3].round(3).tolist()
+        [0.0, 0.799, 0.0]
+        """
+        if isinstance(key, str):
+            return _pick(dict(zip(self.names, np.moveaxis(self.world, -3, 0), strict=True)), key)
+        _check_entry(self.flexion.shape[:-1], key)
+        return replace(
+            self,
+            world=self.world[key],
+            controls={name: frames[key] for name, frames in self.controls.items()},
+            flexion=self.flexion[key],
+            miss=self.miss[key],
+            guided=self.guided[key],
+        )
 
     def __repr__(self) -> str:
         return _say.line(
@@ -70,13 +125,15 @@ _NO_TURNS = ((0.0, 0.0, 0.0), (0.0, 0.0, 0.0))
 
 @dataclass(frozen=True, eq=False)
 class LegAngles(_say.Shown):
-    """Both legs' joint angles as anatomy has them; left, right; radians. A straight standing leg
-    reads zero.
+    """Both legs' joint angles as anatomy has them, in radians; a straight standing leg reads zero.
+
+    `angles["L_hip"]` is one joint's.
 
     Attributes
     ----------
     hip : array_like, shape (..., 2, 3)
-        Flexion, abduction, internal rotation, in this order of turning: the ISB's hip angles.
+        Of the left and the right: flexion, abduction, internal rotation, in this order of turning,
+        the ISB's.
     knee : array_like, shape (..., 2)
         Flexion.
     ankle : array_like, shape (..., 2, 3)
@@ -94,6 +151,37 @@ class LegAngles(_say.Shown):
         object.__setattr__(self, "knee", _check.numbers("knee", knee, 2))
         object.__setattr__(self, "ankle", _check.numbers("ankle", ankle, 2, 3))
 
+    def __getitem__(self, joint: str) -> Floats:
+        """A joint's angles by its name.
+
+        Parameters
+        ----------
+        joint : str
+            With its side tag: L_hip, R_knee and so on.
+
+        Returns
+        -------
+        ndarray, shape (..., 3), of a knee (...)
+
+        Raises
+        ------
+        ValueError
+            For a name that is not a joint's; it lists the names there are.
+
+        Examples
+        --------
+        >>> from rigkit.leg import LegRig
+        >>> rig = LegRig.from_puppet("Tamsin", preset_bend_deg=10)
+        >>> round(float(rig.angles(rig.pose())["L_knee"]), 4)
+        0.1745
+        """
+        named = {}
+        for side, tag in enumerate(SIDE_TAGS):
+            named[tag + "hip"] = self.hip[..., side, :]
+            named[tag + "knee"] = self.knee[..., side]
+            named[tag + "ankle"] = self.ankle[..., side, :]
+        return _pick(named, joint)
+
     def __repr__(self) -> str:
         return _say.line(
             self,
@@ -105,28 +193,29 @@ class LegAngles(_say.Shown):
 
 
 class LegRig(_say.Shown):
-    """A pelvis and two legs that stand on the floor at rest, facing +Z, and the controls that pose
-    them.
+    """A pelvis and two legs that stand on the floor at rest, facing +Z, and their controls.
 
     Controls, each with the channels of `controls.CHANNELS` that it needs, all zero at rest:
 
     - `pelvis`;
     - for an inverse leg `L_foot` (outline on the floor, pivot at the leg's end), which has also
-    `roll` (by `foot.roll`,
-      within ±90°) and `toe` (a bend at the ball, toes down positive), and `L_knee`, the pole, which
-      follows the pelvis;
+      `roll` (by `foot.roll`, within ±90°) and `toe` (a bend at the ball, toes down positive), and
+      `L_knee`, the pole, which follows the pelvis;
     - for a forward leg `L_hip_turn` and so on for each joint down to `L_ball_turn`. Of the bend
-    joint only turn_x is
-      free, and not past straight. The heron's `L_hip_turn` counts in an inverse leg too.
+      joint only turn_x is free, and not past straight. The heron's `L_hip_turn` counts in an
+      inverse leg too.
+
+    An inverse leg is solved by `two_bone.solve`, a foot by `foot.roll`.
 
     Parameters
     ----------
     centres : mapping of str to array_like, shape (3,)
-        Where `L_hip`, `L_knee`, `L_ankle` are, for a leg of three bones also `L_foot`; `L_ball`;
-        and on the floor `L_heel` and `L_toe`. The right side's are mirrored from the left's where
+        Of `L_hip`, `L_knee`, `L_ankle`, for a leg of three bones also `L_foot`; of `L_ball`; and on
+        the floor `L_heel` and `L_toe`. The right side's are mirrored from the left's where
         left out; `pelvis` is then midway between the hips. Metres, the floor at y = 0.
     soft : float
-        How long before full reach a leg's end begins to lag, metres; see `two_bone.soft_reach`.
+        The distance before full reach at which a leg's end begins to lag, metres; see
+        `two_bone.soft_reach`.
 
     Attributes
     ----------
@@ -143,6 +232,13 @@ class LegRig(_say.Shown):
     ValueError
         For a centre that is missing or not known; a leg that at rest bends sideways or the wrong
         way; a foot that is not on the floor.
+
+    Examples
+    --------
+    >>> from rigkit.leg import LegRig
+    >>> rig = LegRig.from_puppet("Tamsin")
+    >>> rig.chain, [control.name for control in rig.controls][:3]
+    (('hip', 'knee', 'ankle'), ['pelvis', 'L_foot', 'L_knee'])
     """
 
     skeleton: Skeleton
@@ -187,9 +283,9 @@ class LegRig(_say.Shown):
 
     @classmethod
     def from_puppet(
-        cls, puppet: Puppet, preset_bend_deg: float = 5.0, soft: float = 0.0
-    ) -> "LegRig":
-        """The rig of a puppet that stands with a preset bend.
+        cls, puppet: Puppet | str, preset_bend_deg: float = 5.0, soft: float = 0.0
+    ) -> LegRig:
+        """Return the rig of a puppet that stands with a preset bend.
 
         Its leg's end is straight below the joint where its two solved bones begin: the hip, or the
         heron's knee, whose thigh is carried `CARRIED_THIGH` forward. The foot is that of
@@ -197,57 +293,73 @@ class LegRig(_say.Shown):
 
         Parameters
         ----------
-        puppet : Puppet
+        puppet : Puppet or str
+            A name is one of `puppets.PUPPETS`.
         preset_bend_deg : float
-            How far the leg is bent at rest, from 0 (straight) to 90.
+            The bend of the leg at rest, from 0 (straight) to 90.
         soft : float
             As for `LegRig`.
-        """
-        foot = ft.of_puppet(puppet)
-        bend = np.radians(
-            _check.one("preset_bend_deg", preset_bend_deg, "A rig has one rest pose.")
-        )
-        if not 0 <= bend <= np.pi / 2:
-            raise ValueError(
-                f"`preset_bend_deg` must be from 0 to 90; got {preset_bend_deg!r}. 5 is a usual"
-                " choice."
-            )
-        upper, lower = puppet.bones[-2:]
-        three = len(puppet.bones) == 3
-        bend = -bend if three else bend
-        tilt = np.arctan2(lower * np.sin(bend), upper + lower * np.cos(bend))
-        flat = two_bone.planar_points(
-            tilt, bend, upper, lower
-        )  # forward and up, from where the two bones begin
-        carried = (
-            puppet.thigh * np.array([np.sin(CARRIED_THIGH), -np.cos(CARRIED_THIGH)])
-            if three
-            else np.zeros(2)
-        )
-        flat = np.concatenate([[[0.0, 0.0]] if three else np.empty((0, 2)), flat + carried])
-        flat += foot.ankle - [0.0, flat[-1, 1]]
-        sole = [flat[-1] * [1, 0] + point for point in (foot.ball, foot.heel, foot.toe)]
-        names = [*("hip", "knee", "ankle", "foot")[: len(flat)], "ball", "heel", "toe"]
-        return cls(
-            {
-                "L_" + name: (puppet.hip_width / 2, up, forward)
-                for name, (forward, up) in zip(names, [*flat, *sole], strict=True)
-            },
-            soft,
-        )
 
-    def with_controls(self, *changed: ct.Control) -> "LegRig":
-        """The rig with some controls replaced by ones of the same name: to follow something else,
-        to lock, to limit.
+        Returns
+        -------
+        LegRig
+
+        Raises
+        ------
+        ValueError
+            For a puppet, bend or softness that cannot be.
+
+        Examples
+        --------
+        >>> from rigkit.leg import LegRig
+        >>> LegRig.from_puppet("heron", preset_bend_deg=12).chain
+        ('hip', 'knee', 'ankle', 'foot')
+        """
+        puppet = puppets.get(puppet)
+        bend = _check.one("preset_bend_deg", preset_bend_deg, "A rig has one rest pose.")
+        if not 0 <= bend <= 90:
+            raise ValueError(
+                f"`preset_bend_deg` must be from 0 to 90; got {preset_bend_deg!r}. 5 is usual."
+            )
+        points = _side_view(puppet, np.radians(bend))
+        half = puppet.hip_width / 2
+        return cls({"L_" + name: (half, up, ahead) for name, (ahead, up) in points.items()}, soft)
+
+    def with_controls(self, *changed: ct.Control) -> LegRig:
+        """Return the rig with some controls replaced: to follow something else, to lock, to limit.
 
         `controls.switch` makes one that follows something else without a jump.
+
+        Parameters
+        ----------
+        *changed : Control
+            Each takes the place of the control of its name.
+
+        Returns
+        -------
+        LegRig
+            This rig stays as it is.
+
+        Raises
+        ------
+        ValueError
+            For a control whose name this rig does not have.
+
+        Examples
+        --------
+        >>> from dataclasses import replace
+        >>> from rigkit.leg import LegRig
+        >>> rig = LegRig.from_puppet("Tamsin")
+        >>> rig = rig.with_controls(replace(rig.controls[0], limits={"shift_y": (-0.3, 0.0)}))
+        >>> round(float(rig.pose({"pelvis": {"shift_y": -1.0}})["pelvis"][1, 3]), 3)
+        0.599
         """
         by_name = {control.name: control for control in self.controls}
         for control in changed:
             if control.name not in by_name:
                 raise ValueError(
-                    f"`changed` must be controls of this rig ({', '.join(by_name)}); "
-                    f"got {control.name!r}."
+                    f"unknown control {control.name!r} in `changed`; this rig has "
+                    f"{', '.join(by_name)}."
                 )
             by_name[control.name] = control
         rig = copy.copy(self)
@@ -259,14 +371,14 @@ class LegRig(_say.Shown):
         values: ControlValues | None = None,
         inverse: ArrayLike | Mapping[str, ArrayLike] = True,
     ) -> LegPose:
-        """The skeleton from control values.
+        """Return the skeleton posed by control values.
 
         Parameters
         ----------
         values : mapping of control name to mapping of channel to array_like, shape (...)
             Metres and radians; what is left out is zero.
         inverse : bool, or mapping of side tag to array_like of bool, shape (...)
-            Which legs are posed by the inverse chain; a side left out is.
+            True for a leg posed by the inverse chain, as is a side left out.
 
         Returns
         -------
@@ -277,6 +389,15 @@ class LegRig(_say.Shown):
         ------
         ValueError
             For a control or channel that is not there, or numbers that are not finite.
+
+        Examples
+        --------
+        >>> from rigkit.leg import LegRig
+        >>> pose = LegRig.from_puppet("Tamsin").pose({"pelvis": {"shift_y": -0.1}})
+        >>> pose.flexion.round(3).tolist()
+        [0.993, 0.993]
+        >>> pose["L_knee"][:3, 3].round(3).tolist()
+        [0.085, 0.434, 0.199]
         """
         plain, extra = _split_values(values or {})
         by_goal = _check_inverse(inverse)
@@ -301,8 +422,7 @@ class LegRig(_say.Shown):
         return LegPose(world, worlds, self._flexion(legs), miss, guided, self.skeleton.names)
 
     def match(self, pose: LegPose) -> dict[str, dict[str, Floats]]:
-        """The values of every control with which this very pose comes out, whichever chain each leg
-        is posed by.
+        """Return the values of every control with which this very pose comes out, by either chain.
 
         So a leg changes its chain without a jump: take the values from the pose before, and go on
         with the other chain. A foot's roll is given as the turn and shift it comes to. A leg nearer
@@ -317,6 +437,20 @@ class LegRig(_say.Shown):
         Returns
         -------
         dict of str to dict of str to ndarray, shape (...)
+            By control and channel; metres and radians.
+
+        Raises
+        ------
+        ValueError
+            For a pose that is not of this rig's joints.
+
+        Examples
+        --------
+        >>> from rigkit.leg import LegRig
+        >>> rig = LegRig.from_puppet("Tamsin")
+        >>> values = rig.match(rig.pose({"L_foot": {"shift_y": 0.2}}))
+        >>> round(float(values["L_foot"]["shift_y"]), 6)
+        0.2
         """
         world = _check.numbers("pose.world", pose.world, len(self.skeleton), 4, 4)
         joints = {name: world[..., i, :, :] for i, name in enumerate(self.skeleton.names)}
@@ -334,34 +468,40 @@ class LegRig(_say.Shown):
         return values
 
     def angles(self, pose: LegPose) -> LegAngles:
-        """Both legs' joint angles as anatomy has them, whatever the rest pose; only of a leg of two
-        bones.
+        """Return both legs' joint angles as anatomy has them; only of legs of two bones.
 
-        The frames are the ISB's but for the names of their axes (ISB x, y, z are our z, y, −x), so
-        the hip's are the ISB's Z-X-Y angles (Wu and others, J. Biomech. 35:543–548, 2002; signs
-        from memory).
+        The rest pose does not count. The frames are the ISB's but for the names of their axes (ISB
+        x, y, z are our z, y, −x), so turning about x, then z, then y is the ISB's order: flexion,
+        the floating axis, rotation about the thigh (G. Wu et al., J. Biomech. 35:543–548, 2002,
+        after E. S. Grood, W. J. Suntay, J. Biomech. Eng. 105:136–144, 1983). Signs follow from the
+        words: flexion carries the thigh forward, a turn of −x; abduction carries it away from the
+        midplane, +z on the left; internal rotation turns the toes to it, −y on the left.
+
+        Parameters
+        ----------
+        pose : LegPose
+            Of this rig.
+
+        Returns
+        -------
+        LegAngles
+
+        Raises
+        ------
+        ValueError
+            For a rig whose legs have three bones, or a pose that is not of its joints.
         """
         self._check_two_bones("angles")
         world = _check.numbers("pose.world", pose.world, len(self.skeleton), 4, 4)
-        turns = world[..., self._at, :3, :3]
-        pelvis = world[..., None, self.skeleton.index("pelvis"), :3, :3]
-        hip, knee, ankle = (
-            np.swapaxes(above, -1, -2) @ below
-            for above, below in (
-                (pelvis, turns[..., 0, :, :]),
-                (turns[..., 0, :, :], turns[..., 1, :, :]),
-                (turns[..., 1, :, :], turns[..., 2, :, :]),
-            )
-        )
-        return LegAngles(
-            _ANATOMY * rotation.euler_from_matrix(hip, ct.TURN_ORDER),
-            rotation.euler_from_matrix(knee, ct.TURN_ORDER)[..., 0],
-            _ANATOMY * rotation.euler_from_matrix(ankle, ct.TURN_ORDER),
-        )
+        legs = world[..., self._at[:, :3], :3, :3]
+        pelvis = world[..., None, None, self.skeleton.index("pelvis"), :3, :3]
+        above = np.concatenate([np.broadcast_to(pelvis, legs[..., :1, :, :].shape), legs], axis=-3)
+        turns = np.swapaxes(above[..., :-1, :, :], -1, -2) @ legs
+        hip, knee, ankle = np.moveaxis(rotation.euler_from_matrix(turns, ct.TURN_ORDER), -2, 0)
+        return LegAngles(_ANATOMY * hip, knee[..., 0], _ANATOMY * ankle)
 
     def values_from_angles(self, angles: LegAngles) -> dict[str, dict[str, Floats]]:
-        """The forward legs' control values for joint angles as `angles` gives them; only for legs
-        of two bones.
+        """Return the forward legs' control values for joint angles, the inverse of `angles`.
 
         Parameters
         ----------
@@ -370,6 +510,20 @@ class LegRig(_say.Shown):
         Returns
         -------
         dict of str to dict of str to ndarray, shape (...)
+            By control and channel; radians.
+
+        Raises
+        ------
+        ValueError
+            For a rig whose legs have three bones.
+
+        Examples
+        --------
+        >>> from rigkit.leg import LegAngles, LegRig
+        >>> rig = LegRig.from_puppet("Tamsin")
+        >>> values = rig.values_from_angles(LegAngles(knee=(0.5, 0.2)))
+        >>> rig.pose(values, inverse=False).flexion.round(6).tolist()
+        [0.5, 0.2]
         """
         self._check_two_bones("values_from_angles")
         wanted = [
@@ -404,16 +558,14 @@ class LegRig(_say.Shown):
 
     def _measure(self, centres: Mapping[str, Floats], soles: Mapping[str, Floats]) -> None:
         rest = self.skeleton.rest_world[self._at]
-        self._solved = np.array([-3, -2, -1]) + len(
-            self.chain
-        )  # where the two solved bones begin, bend and end
+        # Where the two solved bones begin, bend and end.
+        self._solved = np.array([-3, -2, -1]) + len(self.chain)
         root, bend, end = np.moveaxis(rest[:, self._solved], 1, 0)
         self._upper = np.linalg.norm(bend[:, :3, 3] - root[:, :3, 3], axis=-1)
         self._lower = np.linalg.norm(end[:, :3, 3] - bend[:, :3, 3], axis=-1)
         self._rest_flexion = np.maximum(self._flexion(rest), 0.0)
-        two_bone.soft_reach(
-            0.0, self._upper, self._lower, self.soft
-        )  # refuses a `soft` that no leg can have
+        # Refuses a `soft` that no leg can have.
+        two_bone.soft_reach(0.0, self._upper, self._lower, self.soft)
         self._start = self.skeleton.rest_local[self._at[:, self._solved[0]], :3, 3]
         self._tip = self.skeleton.rest_local[self._at[:, -1]]
         self._ahead = self._way * root[:, :3, 2]  # where the leg bends to, seen from the pelvis
@@ -494,7 +646,7 @@ class LegRig(_say.Shown):
     # What is done for every pose. Nothing is checked again here.
 
     def _control_frames(
-        self, values: ControlValues, extra: "_FootValues", inverse: Bools
+        self, values: ControlValues, extra: _FootValues, inverse: Bools
     ) -> tuple[dict[str, Floats], Floats]:
         """World frames of the controls in use, and the feet's own channels, shape (..., 2, 2)."""
         numbers = ct._values(self.controls, values)
@@ -506,15 +658,8 @@ class LegRig(_say.Shown):
         feet = np.zeros((*shape, 2, 2))
         for (side, channel), value in extra.items():
             feet[..., side, channel] = value
-        used = sorted(
-            set().union(
-                *(
-                    places
-                    for (side, way), places in self._used.items()
-                    if (inverse[..., side] == way).any()
-                )
-            )
-        )
+        ways = [(side, way) for side, way in self._used if (inverse[..., side] == way).any()]
+        used = sorted(set().union(*(self._used[way] for way in ways)))
         numbers = np.broadcast_to(numbers[..., used, :], (*shape, len(used), 6))
         return ct._pose([self._with_gaps[i] for i in used], numbers, {}), feet
 
@@ -561,13 +706,11 @@ class LegRig(_say.Shown):
     def _flexion(self, legs: Floats) -> Floats:
         """The bend of legs, frames of shape (..., 2, parts, 4, 4), toward their own side."""
         upper, lower = (legs[..., i, :3, :3] for i in self._solved[:2])
-        sine = np.sum(
-            lower[..., 1] * upper[..., 2], axis=-1
-        )  # the lower bone's y along the upper's z
+        sine = np.sum(lower[..., 1] * upper[..., 2], axis=-1)  # lower bone's y along upper's z
         return self._way * np.arctan2(sine, np.sum(lower[..., 1] * upper[..., 1], axis=-1))
 
     def _where(self, name: str, joints: Mapping[str, Floats], base: Floats) -> Floats:
-        """Where the control `name` must be for the joints to be where they are."""
+        """The world frame of the control `name` that goes with the joints as they are."""
         if name == "pelvis":
             return joints[name]
         if name.endswith("_turn"):
@@ -590,8 +733,7 @@ class LegRig(_say.Shown):
         )
 
     def _lag(self, side: int, line: Floats) -> Floats:
-        """How far a goal lies beyond the end that soft reach lets follow it, as a share of the
-        distance so far."""
+        """The distance of a goal beyond the end that soft reach lets follow it, as a share."""
         if not self.soft:
             return np.zeros(line.shape[:-1])
         distance = np.linalg.norm(line, axis=-1)
@@ -607,8 +749,7 @@ _FootValues = dict[tuple[int, int], Floats]  # by side and place in FOOT_CHANNEL
 
 
 def _complete(centres: Mapping[str, ArrayLike]) -> dict[str, Floats]:
-    """The joint centres checked, the right side mirrored from the left and the pelvis put between
-    where left out."""
+    """The joint centres checked; a right side left out mirrored, a pelvis left out put between."""
     if not isinstance(centres, Mapping):
         raise ValueError(
             f"`centres` must be a mapping of names to joint centres; got {_check.short(centres)}. "
@@ -617,19 +758,16 @@ def _complete(centres: Mapping[str, ArrayLike]) -> dict[str, Floats]:
     parts = ["hip", "knee", "ankle", "ball", "heel", "toe"] + ["foot"] * ("L_foot" in centres)
     sides = SIDE_TAGS if any(str(name).startswith("R_") for name in centres) else SIDE_TAGS[:1]
     needed = {tag + part for tag in sides for part in parts}
-    missing, unknown = (
-        sorted(needed - set(centres)),
-        sorted(map(str, set(centres) - needed - {"pelvis"})),
-    )
-    if missing or unknown:
+    missing, unknown = needed - set(centres), set(centres) - needed - {"pelvis"}
+    wrong = [
+        f"{what} {', '.join(sorted(map(str, names)))}"
+        for what, names in (("no", missing), ("unknown", unknown))
+        if names
+    ]
+    if wrong:
         raise ValueError(
-            f"`centres` must hold {', '.join(sorted(needed))} and may hold pelvis; got "
-            + " and ".join(
-                f"{what} {', '.join(names)}"
-                for what, names in (("no", missing), ("an unknown", unknown))
-                if names
-            )
-            + "."
+            f"{' and '.join(wrong)} in `centres`; a rig has {', '.join(sorted(needed))} "
+            "and may have pelvis."
         )
     whole = {name: _check.numbers(name, point, 3) for name, point in centres.items()}
     for name, point in whole.items():
@@ -641,6 +779,48 @@ def _complete(centres: Mapping[str, ArrayLike]) -> dict[str, Floats]:
         whole |= {placement.swap_side(name): fr.mirror_points(whole[name]) for name in needed}
     whole.setdefault("pelvis", (whole["L_hip"] + whole["R_hip"]) / 2)
     return whole
+
+
+def _side_view(puppet: Puppet, bend: float) -> dict[str, Floats]:
+    """A standing leg's centres from hip to toe, (forward, up), its solved bones bent so far."""
+    _, upper, lower = _limb(puppet)
+    bend = -bend if len(puppet.bones) == 3 else bend
+    tilt = np.arctan2(lower * np.sin(bend), upper + lower * np.cos(bend))
+    leg = _from_hip(puppet, two_bone.planar_points(tilt, bend, upper, lower))
+    foot = ft.of_puppet(puppet)
+    leg += foot.ankle - [0.0, leg[-1, 1]]
+    sole = [leg[-1] * [1, 0] + point for point in (foot.ball, foot.heel, foot.toe)]
+    names = [*("hip", "knee", "ankle", "foot")[: len(leg)], "ball", "heel", "toe"]
+    return dict(zip(names, [*leg, *sole], strict=True))
+
+
+def _limb(puppet: Puppet) -> tuple[Floats, float, float]:
+    """The place from the hip where the two solved bones begin, in side view, and their lengths."""
+    upper, lower = puppet.bones[-2:]
+    carried = np.zeros(2)
+    if len(puppet.bones) == 3:
+        carried = puppet.thigh * np.array([np.sin(CARRIED_THIGH), -np.cos(CARRIED_THIGH)])
+    return carried, upper, lower
+
+
+def _from_hip(puppet: Puppet, solved: Floats) -> Floats:
+    """The joints from the hip down, from those of the solved bones seen from where they begin."""
+    joints = solved + _limb(puppet)[0]
+    if len(puppet.bones) == 3:
+        joints = np.concatenate([np.zeros_like(joints[..., :1, :]), joints], axis=-2)
+    return joints
+
+
+def _pick(named: Mapping[str, Floats], joint: str) -> Floats:
+    """A joint's part of a pose."""
+    if joint not in named:
+        raise ValueError(f"unknown joint {joint!r}; there are {', '.join(named)}.")
+    return named[joint]
+
+
+def _check_entry(shape: Shape, key: Any) -> None:
+    """Let NumPy refuse, by an IndexError, what is no index of a batch of this shape."""
+    np.broadcast_to(0, shape)[key]
 
 
 def _foot_frame(centres: Mapping[str, Floats], tag: str, end: str) -> Floats:
@@ -673,7 +853,7 @@ def _split_values(values: ControlValues) -> tuple[ControlValues, _FootValues]:
 
 
 def _check_inverse(inverse: ArrayLike | Mapping[str, ArrayLike]) -> Bools:
-    """Whether each leg is inverse, shape (..., 2)."""
+    """True for each leg that is inverse, shape (..., 2)."""
     sides = inverse if isinstance(inverse, Mapping) else dict.fromkeys(SIDE_TAGS, inverse)
     for tag, value in sides.items():
         if tag not in SIDE_TAGS or np.asarray(value).dtype.kind != "b":

@@ -1,18 +1,22 @@
-"""Closed triangle meshes: a tube, a two-leg puppet at any level of detail, and their volume and
-cross-sections.
+"""Closed triangle meshes: a tube, a two-leg puppet, and their volume and cross-sections.
 
 Seen from outside, the corners of every triangle go anticlockwise, as glTF wants. Where a function
 takes vertices and triangles apart, the vertices may be batched: one mesh in many poses.
 """
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 
 import numpy as np
 
-from rigkit import _check, _say
+from rigkit import _check, _say, puppets
 from rigkit._types import ArrayLike, Bools, Floats, Ints
 from rigkit.frames import mirror_points
 from rigkit.puppets import Puppet
+
+__all__ = ["Mesh", "tube", "puppet_chain", "puppet_mesh", "inner_bones", "volume", "volume_kept"]
+__all__ += ["slice_area", "section_kept", "carried_section", "stretch", "loose_edges"]
 
 # The puppet's shape, made up by eye. Lengths are in half hip widths unless a comment says
 # otherwise. Along a bone: share of the way (for the thigh: from the crotch to the knee); then how
@@ -53,24 +57,43 @@ PELVIS = (
     (0.00, 0.98, 1.10, 1.92),
 )
 PARTING = len(PELVIS) - 1
-PARTING_DROP, CROTCH_DROP = (
-    0.45,
-    1.10,
-)  # below the hips: that ring's front and back, and its lowest, between the legs
+# Below the hips: that ring's front and back, and its lowest, between the legs.
+PARTING_DROP, CROTCH_DROP = 0.45, 1.10
 # On the thigh's rings, what continues the midline's front and back is turned toward the other leg,
 # in radians, so that the skin goes straight down where the legs part.
 INWARD = (0.6, 0.35, 0.1)
 WINGS = 1.1  # above the hips: how far the pelvis' inner bones reach
-Cut = tuple[
-    Ints, Bools, Bools, Floats
-]  # triangles; which edges lead down, which up through a plane; at what share
 GIRTH = 4.0  # usual way around a leg: shares the detail between rings and columns
+# Triangles; the edges that lead down and those that lead up through a plane; at what share.
+_Cut = tuple[Ints, Bools, Bools, Floats]
+
+
+def __dir__() -> list[str]:
+    return __all__
 
 
 @dataclass(frozen=True, eq=False)
 class Mesh(_say.Shown):
-    """A surface: vertices, shape (v, 3), in metres; triangles, shape (t, 3), each three indices of
-    vertices."""
+    """A surface.
+
+    Attributes
+    ----------
+    vertices : array_like, shape (v, 3)
+        Metres.
+    triangles : array_like of int, shape (t, 3)
+        Each three indices of vertices.
+
+    Raises
+    ------
+    ValueError
+        For an index without a vertex.
+
+    Examples
+    --------
+    >>> from rigkit.mesh import Mesh
+    >>> Mesh([(0, 0, 0), (1, 0, 0), (0, 1, 0)], [(0, 1, 2)])
+    Mesh: 3 vertices, 1 triangle, within (0.000 to 1.000, 0.000 to 1.000, 0.000) m
+    """
 
     vertices: Floats
     triangles: Ints
@@ -88,33 +111,56 @@ class Mesh(_say.Shown):
         )
 
     def side(self, tag: str) -> Ints:
-        """The triangles on one side of the midplane: "L_" has x ≥ 0 at every corner, "R_" x ≤ 0;
-        shape (t, 3)."""
+        """Return the triangles on one side of the midplane.
+
+        Parameters
+        ----------
+        tag : {"L_", "R_"}
+            "L_" has x ≥ 0 at every corner, "R_" x ≤ 0.
+
+        Returns
+        -------
+        ndarray of int, shape (t, 3)
+
+        Raises
+        ------
+        ValueError
+            For another tag.
+        """
         sign = {"L_": 1, "R_": -1}[_check.choice("tag", tag, ("L_", "R_"))]
         return self.triangles[(sign * self.vertices[self.triangles, 0] >= 0).all(axis=-1)]
 
 
 def tube(radius: float, length: float, around: int = 32, along: int = 32) -> Mesh:
-    """A closed tube about the y axis, its middle at the origin: one limb, to see a bend or a twist
-    by itself.
+    """Return a closed tube about the y axis, its middle at the origin: one limb by itself.
 
     Parameters
     ----------
     radius, length : float
         Metres.
     around, along : int
-        How many vertices make a ring, at least 3, and how many bands lie between the rings.
+        Vertices of a ring, at least 3, and bands between the rings.
 
     Returns
     -------
     Mesh
         The rings from the top down, each beginning at +z; then the middles of the top and the
         bottom.
+
+    Raises
+    ------
+    ValueError
+        For a measure not above zero, or a number of vertices or bands that cannot be.
+
+    Examples
+    --------
+    >>> from rigkit import mesh
+    >>> limb = mesh.tube(0.05, 0.8)
+    >>> round(1000 * float(mesh.volume(limb.vertices, limb.triangles)), 2)  # litres
+    6.24
     """
-    radius, length = (
-        float(_check.positive("radius", radius)),
-        float(_check.positive("length", length)),
-    )
+    radius = _check.one_positive("radius", radius)
+    length = _check.one_positive("length", length)
     around, along = _check.count("around", around, least=3), _check.count("along", along)
     angles = 2 * np.pi * np.arange(around) / around
     ring = radius * np.stack([np.sin(angles), np.zeros(around), np.cos(angles)], axis=-1)
@@ -127,19 +173,39 @@ def tube(radius: float, length: float, around: int = 32, along: int = 32) -> Mes
     )
 
 
-def puppet_chain(puppet: Puppet) -> Floats:
-    """The left leg's joint centres when a puppet stands straight, from hip to the last bone's end;
-    shape (n, 3)."""
-    _check_puppet(puppet)
+def puppet_chain(puppet: Puppet | str) -> Floats:
+    """Return the left leg's joint centres when a puppet stands straight.
+
+    Parameters
+    ----------
+    puppet : Puppet or str
+        A name is one of `puppets.PUPPETS`.
+
+    Returns
+    -------
+    ndarray, shape (n, 3)
+        From the hip to the last bone's end, metres.
+
+    Raises
+    ------
+    ValueError
+        If `puppet` is neither.
+
+    Examples
+    --------
+    >>> from rigkit import mesh
+    >>> mesh.puppet_chain("Pip").round(3).tolist()
+    [[0.09, 0.58, 0.0], [0.09, 0.31, 0.0], [0.09, 0.06, 0.0]]
+    """
+    puppet = puppets.get(puppet)
     chain = np.zeros((len(puppet.bones) + 1, 3))
     chain[:, 0] = puppet.hip_width / 2
     chain[:, 1] = puppet.hip_height - np.cumsum([0.0, *puppet.bones])
     return chain
 
 
-def puppet_mesh(puppet: Puppet, vertices: int = 5000, chain: ArrayLike | None = None) -> Mesh:
-    """A puppet's skin from the waist down, one closed surface: pelvis, two legs, two flat feet
-    facing +Z.
+def puppet_mesh(puppet: Puppet | str, vertices: int = 5000, chain: ArrayLike | None = None) -> Mesh:
+    """Return a puppet's skin from the waist down, one closed surface facing +Z.
 
     It is made of rings that all have the same number of vertices. Where the legs begin, half of a
     leg's ring lies on the pelvis and the other half, shared by both legs, runs through the crotch.
@@ -147,9 +213,10 @@ def puppet_mesh(puppet: Puppet, vertices: int = 5000, chain: ArrayLike | None = 
 
     Parameters
     ----------
-    puppet : Puppet
+    puppet : Puppet or str
+        A name is one of `puppets.PUPPETS`.
     vertices : int
-        About how many, at least 300.
+        Their approximate number, at least 300.
     chain : array_like, shape (n, 3), optional
         The left leg's joint centres in the rest pose, as many as `puppet_chain` gives; left out,
         those.
@@ -161,9 +228,17 @@ def puppet_mesh(puppet: Puppet, vertices: int = 5000, chain: ArrayLike | None = 
     Raises
     ------
     ValueError
-        If `chain` has not one point more than the puppet has bones, is not on the left (x > 0), or
-        has a bone without length or along x.
+        If `chain` does not have one point more than the puppet has bones, is not on the left
+        (x > 0), or has a bone without length or along x.
+
+    Examples
+    --------
+    >>> from rigkit import mesh
+    >>> skin = mesh.puppet_mesh("Tamsin", 800)
+    >>> mesh.loose_edges(skin.triangles).tolist(), skin.side("L_").shape == skin.side("R_").shape
+    ([], True)
     """
+    puppet = puppets.get(puppet)
     chain = _check_chain(puppet, chain)
     wanted = _check.count("vertices", vertices, least=300)
     along = _key_rings(puppet, chain, 16)[1]
@@ -176,13 +251,15 @@ def puppet_mesh(puppet: Puppet, vertices: int = 5000, chain: ArrayLike | None = 
     return _with_mirror_image(*_left_half(puppet, chain, columns, above, below))
 
 
-def inner_bones(puppet: Puppet, chain: ArrayLike | None = None) -> tuple[Floats, Floats, Floats]:
-    """Bones inside `puppet_mesh` that no joint lies at the end of, but that its skin should go
-    with.
+def inner_bones(
+    puppet: Puppet | str, chain: ArrayLike | None = None
+) -> tuple[Floats, Floats, Floats]:
+    """Return bones that end at no joint, but that the skin of `puppet_mesh` should go with.
 
     Parameters
     ----------
-    puppet : Puppet
+    puppet : Puppet or str
+        A name is one of `puppets.PUPPETS`.
     chain : array_like, shape (n, 3), optional
         As for `puppet_mesh`.
 
@@ -192,34 +269,31 @@ def inner_bones(puppet: Puppet, chain: ArrayLike | None = None) -> tuple[Floats,
         From hip to hip, up from each hip, and down the middle from the waist to the crotch.
     left_foot, right_foot : ndarray, shape (2, 2, 3)
         From the last bone's end back to the heel, and straight down to the sole.
+
+    Raises
+    ------
+    ValueError
+        As for `puppet_mesh`.
     """
+    puppet = puppets.get(puppet)
     chain = _check_chain(puppet, chain)
     hip, ankle = chain[0], chain[-1]
     other_hip, up = mirror_points(hip), np.array([0.0, hip[0], 0.0])
     middle = (hip + other_hip) / 2
-    pelvis = np.stack(
-        [
-            (hip, other_hip),
-            (hip, hip + WINGS * up),
-            (other_hip, other_hip + WINGS * up),
-            (middle + WINGS * up, middle - 0.8 * CROTCH_DROP * up),
-        ]
-    )
-    foot = np.stack(
-        [
-            (ankle, ankle - 0.7 * np.array([0.0, puppet.ankle_height, puppet.heel_length])),
-            (ankle, ankle - 0.95 * np.array([0.0, puppet.ankle_height, 0.0])),
-        ]
-    )
+    spine = middle + WINGS * up, middle - 0.8 * CROTCH_DROP * up
+    wings = (hip, hip + WINGS * up), (other_hip, other_hip + WINGS * up)
+    pelvis = np.stack([(hip, other_hip), *wings, spine])
+    heel = ankle - 0.7 * np.array([0.0, puppet.ankle_height, puppet.heel_length])
+    sole = ankle - 0.95 * np.array([0.0, puppet.ankle_height, 0.0])
+    foot = np.stack([(ankle, heel), (ankle, sole)])
     return pelvis, foot, mirror_points(foot)
 
 
 def volume(vertices: ArrayLike, triangles: ArrayLike) -> Floats:
-    """The volume a closed mesh holds, by the divergence theorem: a sixth of Σ a · (b × c) over its
-    triangles.
+    """Return the volume a closed mesh holds: a sixth of Σ a · (b × c) over its triangles.
 
-    Where a posed mesh runs through itself, what it holds twice counts twice; what is inside out
-    counts as less.
+    That is the divergence theorem. Where a posed mesh runs through itself, what it holds twice
+    counts twice; what is inside out counts as less.
 
     Parameters
     ----------
@@ -230,19 +304,52 @@ def volume(vertices: ArrayLike, triangles: ArrayLike) -> Floats:
     -------
     ndarray, shape (...)
         Cubic metres.
+
+    Raises
+    ------
+    ValueError
+        For an index without a vertex.
+
+    Examples
+    --------
+    >>> from rigkit import mesh
+    >>> skin = mesh.puppet_mesh("Tamsin")
+    >>> round(1000 * float(mesh.volume(skin.vertices, skin.triangles)), 1)  # litres
+    24.6
     """
     vertices = _check.numbers("vertices", vertices, "v", 3)
     triangles = _check_triangles(triangles, vertices.shape[-2])
-    near = (
-        vertices - vertices[..., :1, :]
-    )  # measured from the mesh, not from far away, for the digits' sake
+    near = vertices - vertices[..., :1, :]  # far from the origin digits would be lost
     a, b, c = (near[..., triangles[:, corner], :] for corner in range(3))
     return np.sum(a * np.cross(b, c), axis=(-2, -1)) / 6
 
 
 def volume_kept(rest: ArrayLike, posed: ArrayLike, triangles: ArrayLike) -> Floats:
-    """A pose's volume as a share of the rest pose's; rest (v, 3), posed (..., v, 3), triangles (t,
-    3) to (...)."""
+    """Return a pose's volume as a share of the rest pose's, both by `volume`.
+
+    Parameters
+    ----------
+    rest : array_like, shape (v, 3)
+    posed : array_like, shape (..., v, 3)
+    triangles : array_like of int, shape (t, 3)
+
+    Returns
+    -------
+    ndarray, shape (...)
+
+    Raises
+    ------
+    ValueError
+        If the mesh holds nothing at rest.
+
+    Examples
+    --------
+    >>> from rigkit import mesh
+    >>> limb = mesh.tube(0.05, 0.8)
+    >>> flat = limb.vertices * [1, 1, 0.5]
+    >>> round(float(mesh.volume_kept(limb.vertices, flat, limb.triangles)), 6)
+    0.5
+    """
     rest, posed = _check.numbers("rest", rest, "v", 3), _check.numbers("posed", posed, "v", 3)
     whole = volume(rest, triangles)
     if not (whole != 0).all():
@@ -253,7 +360,7 @@ def volume_kept(rest: ArrayLike, posed: ArrayLike, triangles: ArrayLike) -> Floa
 def slice_area(
     vertices: ArrayLike, triangles: ArrayLike, point: ArrayLike, normal: ArrayLike
 ) -> Floats:
-    """The area of a mesh's cross-section with a plane, exact for the triangles as they are.
+    """Return the area of a mesh's cross-section with a plane, exact for its triangles.
 
     Each triangle that crosses the plane adds its piece of the section's outline, and the outline
     gives the area (Green's theorem). Give only the triangles of the part you mean, such as
@@ -275,6 +382,15 @@ def slice_area(
     ------
     ValueError
         If the outline is not closed: the plane meets the border of the triangles given.
+
+    Examples
+    --------
+    >>> from rigkit import mesh
+    >>> skin = mesh.puppet_mesh("Tamsin")
+    >>> knee = mesh.puppet_chain("Tamsin")[1]
+    >>> area = mesh.slice_area(skin.vertices, skin.side("L_"), knee, (0, 1, 0))
+    >>> round(1e4 * float(area), 1)  # square centimetres
+    80.9
     """
     vertices = _check.numbers("vertices", vertices, "v", 3)
     point, normal = _check.numbers("point", point, 3), _check.directions("normal", normal)
@@ -287,12 +403,12 @@ def slice_area(
 def section_kept(
     rest: ArrayLike, posed: ArrayLike, triangles: ArrayLike, point: ArrayLike, normal: ArrayLike
 ) -> Floats:
-    """How much of a limb's cross-section a pose leaves: the outline cut at rest is carried along
-    with the skin.
+    """Return how much of a limb's cross-section a pose leaves, as a share.
 
-    At the knee, cut at rest through its centre and square to the leg, equal weights keep cos(θ/2)
-    of it in a linear blend: the bend squeezes it front to back, not side to side. Unlike a fresh
-    cut through the posed mesh this is not disturbed where thigh and calf run into each other.
+    The outline cut at rest is carried along with the skin. At the knee, cut at rest through its
+    centre and square to the leg, equal weights keep cos(θ/2) of it in a linear blend: the bend
+    squeezes it front to back, not side to side. Unlike a fresh cut through the posed mesh this is
+    not disturbed where thigh and calf run into each other.
 
     Parameters
     ----------
@@ -310,6 +426,15 @@ def section_kept(
     ------
     ValueError
         If the plane misses the mesh, or meets the border of the triangles given.
+
+    Examples
+    --------
+    >>> from rigkit import mesh
+    >>> limb = mesh.tube(0.05, 0.8)
+    >>> flat = limb.vertices * [1, 1, 0.25]
+    >>> cut = limb.triangles, (0, 0.1, 0), (0, 1, 0)
+    >>> round(float(mesh.section_kept(limb.vertices, flat, *cut)), 6)
+    0.25
     """
     rest, posed, cut = _carried_cut(rest, posed, triangles, point, normal)
     return _outline_area(posed, cut) / _outline_area(rest, cut)
@@ -318,8 +443,9 @@ def section_kept(
 def carried_section(
     rest: ArrayLike, posed: ArrayLike, triangles: ArrayLike, point: ArrayLike, normal: ArrayLike
 ) -> Floats:
-    """The outline that a plane cuts from a mesh at rest, carried along with the skin, as
-    `section_kept` measures it.
+    """Return the outline that a plane cuts from a mesh at rest, carried along with the skin.
+
+    It is the one `section_kept` measures.
 
     Parameters
     ----------
@@ -342,7 +468,7 @@ def carried_section(
 
 
 def stretch(rest: ArrayLike, posed: ArrayLike, triangles: ArrayLike) -> Floats:
-    """How much longer each edge has become: its posed length as a share of its length at rest.
+    """Return each edge's posed length as a share of its length at rest.
 
     Parameters
     ----------
@@ -359,6 +485,13 @@ def stretch(rest: ArrayLike, posed: ArrayLike, triangles: ArrayLike) -> Floats:
     ------
     ValueError
         If an edge has no length at rest.
+
+    Examples
+    --------
+    >>> from rigkit import mesh
+    >>> triangle = [(0, 0, 0), (1, 0, 0), (0, 1, 0)]
+    >>> mesh.stretch(triangle, [(0, 0, 0), (2, 0, 0), (0, 1, 0)], [(0, 1, 2)]).round(3).tolist()
+    [[2.0, 1.581, 1.0]]
     """
     rest, posed = _check_two_poses(rest, posed)
     triangles = _check_triangles(triangles, len(rest))
@@ -375,11 +508,30 @@ def stretch(rest: ArrayLike, posed: ArrayLike, triangles: ArrayLike) -> Floats:
 
 
 def loose_edges(triangles: ArrayLike) -> Ints:
-    """The edges that keep a mesh from being closed and of one orientation, shape (e, 2); none if it
-    is.
+    """Return the edges that keep a mesh from being closed and of one orientation.
 
     In a closed mesh every edge is used twice, once in each direction. Listed is each directed edge
-    that is used more than once or has no opposite.
+    that is used more than once or has no opposite: boundary or inconsistent.
+
+    Parameters
+    ----------
+    triangles : array_like of int, shape (t, 3)
+
+    Returns
+    -------
+    ndarray of int, shape (e, 2)
+        None if the mesh is closed.
+
+    Raises
+    ------
+    ValueError
+        If `triangles` are not vertex numbers from 0.
+
+    Examples
+    --------
+    >>> from rigkit import mesh
+    >>> mesh.loose_edges([(0, 1, 2), (0, 2, 3)]).tolist()
+    [[0, 1], [1, 2], [2, 3], [3, 0]]
     """
     triangles = _check_triangles(triangles)
     edges = np.stack([triangles, np.roll(triangles, -1, axis=1)], axis=-1).reshape(-1, 2)
@@ -402,7 +554,7 @@ def _check_two_poses(rest: ArrayLike, posed: ArrayLike) -> tuple[Floats, Floats]
 
 def _carried_cut(
     rest: ArrayLike, posed: ArrayLike, triangles: ArrayLike, point: ArrayLike, normal: ArrayLike
-) -> tuple[Floats, Floats, Cut]:
+) -> tuple[Floats, Floats, _Cut]:
     """Both poses, checked, and the cut of a plane through the first."""
     rest, posed = _check_two_poses(rest, posed)
     point, normal = _check.numbers("point", point, 3), _check.directions("normal", normal)
@@ -419,9 +571,8 @@ def _carried_cut(
     return rest, posed, cut
 
 
-def _cut(vertices: Floats, triangles: ArrayLike, normal: Floats) -> Cut:
-    """What a plane through the origin cuts: triangles, which edges lead down and up through it, at
-    what share."""
+def _cut(vertices: Floats, triangles: ArrayLike, normal: Floats) -> _Cut:
+    """The cut of a plane through the origin: triangles, edges down and up through it, shares."""
     corners = _check_triangles(triangles, vertices.shape[-2])
     height = np.sum(vertices * normal[..., None, :], axis=-1)
     above = height[..., corners] >= 0
@@ -444,14 +595,13 @@ def _cut(vertices: Floats, triangles: ArrayLike, normal: Floats) -> Cut:
 def _outline(
     vertices: Floats, triangles: Ints, down: Bools, up: Bools, share: Floats
 ) -> tuple[Floats, Floats]:
-    """The pieces of a cut's outline, one a triangle: from its edge down through the plane to its
-    edge up."""
+    """The pieces of a cut's outline, one a triangle, from its edge down to its edge up."""
     start = vertices[..., triangles, :]
     meets = start + share[..., None] * (np.roll(start, -1, axis=-2) - start)
     return np.sum(meets * down[..., None], axis=-2), np.sum(meets * up[..., None], axis=-2)
 
 
-def _outline_area(vertices: Floats, cut: Cut) -> Floats:
+def _outline_area(vertices: Floats, cut: _Cut) -> Floats:
     """The area of an outline that need not be flat any more: half the length of Σ p × q."""
     first, last = _outline(vertices - vertices[..., cut[0][0, :1], :], *cut)
     return np.linalg.norm(np.sum(np.cross(first, last), axis=-2), axis=-1) / 2
@@ -460,8 +610,7 @@ def _outline_area(vertices: Floats, cut: Cut) -> Floats:
 def _key_rings(
     puppet: Puppet, chain: Floats, columns: int
 ) -> tuple[Floats, Floats, Floats, Floats]:
-    """Rings of the left half to draw a smooth skin through: points, how far along, slopes before
-    and after each.
+    """Rings of the left half to draw a smooth skin through: points, places along, both slopes.
 
     From the waist to the toe tip. Each begins at the front and goes round by the outside; the
     inside of the pelvis' rings is the right half's and not used.
@@ -506,7 +655,7 @@ def _leg_rings(puppet: Puppet, chain: Floats, angles: Floats) -> Floats:
 
 
 def _slope_at_parting(pelvis: Floats, straight: Floats, ahead: Floats, out: Floats) -> Floats:
-    """How the leg's columns leave the ring where the legs part, so that the skin is smooth there.
+    """The slopes of the leg's columns at the ring where the legs part, so that it is smooth there.
 
     `pelvis` is how the pelvis' columns arrive, `straight` the way straight to the next ring.
     Outside, the leg goes on as the pelvis arrives, but spreads along the skin toward front and
@@ -550,8 +699,7 @@ def _leg_outline(puppet: Puppet, chain: Floats) -> tuple[Floats, Floats, Floats]
 
 
 def _foot_outline(puppet: Puppet, ankle: Floats, instep: float) -> tuple[Floats, Floats, Floats]:
-    """As `_leg_outline`, for the foot; `instep` is how far before the ankle the upper outline
-    begins."""
+    """As `_leg_outline`, for the foot; its upper outline begins `instep` before the ankle."""
     upper, lower = np.array([row[0] for row in FOOT]), np.array([row[1] for row in FOOT])
     toe = puppet.foot_length - puppet.heel_length
     ahead = np.stack(
@@ -569,8 +717,7 @@ def _foot_outline(puppet: Puppet, ankle: Floats, instep: float) -> tuple[Floats,
 def _left_half(
     puppet: Puppet, chain: Floats, columns: int, above: int, below: int
 ) -> tuple[Floats, Ints]:
-    """The skin of the left half, open at the midplane, with so many rows above and below where the
-    legs part."""
+    """The skin of the left half, open at the midplane, with rows above and below the parting."""
     rings, along, before, after = _key_rings(puppet, chain, columns)
     rows = np.concatenate(
         [
@@ -605,7 +752,8 @@ def _with_mirror_image(vertices: Floats, triangles: Ints) -> Mesh:
 def _slopes(keys: Floats, steps: Floats) -> Floats:
     """Slopes for a smooth curve through `keys` (k, ...) that never goes beyond them.
 
-    F. N. Fritsch and J. Butland, SIAM J. Sci. Stat. Comput. 5:300, 1984 (from memory).
+    F. N. Fritsch and J. Butland, SIAM J. Sci. Stat. Comput. 5:300–304, 1984, doi:10.1137/0905021,
+    as scipy's PchipInterpolator has it; the ends here take the slope to their neighbour.
     """
     steps = steps.reshape(-1, *[1] * (keys.ndim - 1))
     straight = np.diff(keys, axis=0) / steps
@@ -619,8 +767,7 @@ def _slopes(keys: Floats, steps: Floats) -> Floats:
 def _smooth_through(
     keys: Floats, along: Floats, before: Floats, after: Floats, wanted: Floats
 ) -> Floats:
-    """Points on the cubic curves through `keys` with the slopes before and after each, at `wanted`
-    (n,) along."""
+    """Points at `wanted` (n,) along the cubic curves through `keys` with these slopes."""
     i = np.clip(np.searchsorted(along, wanted, side="right") - 1, 0, len(along) - 2)
     step = (along[i + 1] - along[i]).reshape(-1, *[1] * (keys.ndim - 1))
     t = (wanted - along[i]).reshape(step.shape) / step
@@ -629,8 +776,7 @@ def _smooth_through(
 
 
 def _triangles(numbers: Ints) -> Ints:
-    """Two triangles to each cell of a grid of vertex numbers whose rows run down and columns
-    anticlockwise."""
+    """Two triangles to each cell of a grid of numbers; rows run down, columns anticlockwise."""
     a, b, c, d = numbers[:-1, :-1], numbers[1:, :-1], numbers[1:, 1:], numbers[:-1, 1:]
     triangles = np.stack(
         [np.stack([a, b, c], axis=-1), np.stack([a, c, d], axis=-1)], axis=-2
@@ -654,13 +800,6 @@ def _check_triangles(triangles: ArrayLike, vertices: int | None = None) -> Ints:
             + (f" for {vertices} vertices." if vertices else ".")
         )
     return whole
-
-
-def _check_puppet(puppet: object) -> None:
-    if not isinstance(puppet, Puppet):
-        raise ValueError(
-            f'`puppet` must be a Puppet; got {puppet!r}. One is rigkit.puppets.PUPPETS["Tamsin"].'
-        )
 
 
 def _check_chain(puppet: Puppet, chain: ArrayLike | None) -> Floats:

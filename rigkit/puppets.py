@@ -104,6 +104,40 @@ class Puppet(_say.Shown):
         return round(self.leg_length + self.ankle_height, 9)
 
 
+def get(puppet: Puppet | str) -> Puppet:
+    """Return the puppet itself, or the one of the parade that has this name.
+
+    Functions that take a puppet take its name too, by this.
+
+    Parameters
+    ----------
+    puppet : Puppet or str
+        A name is one of `PUPPETS`, such as "Tamsin".
+
+    Returns
+    -------
+    Puppet
+
+    Raises
+    ------
+    ValueError
+        For anything else; it lists the names there are.
+
+    Examples
+    --------
+    >>> from rigkit import puppets
+    >>> puppets.get("Pip").bones
+    (0.27, 0.25)
+    """
+    if isinstance(puppet, Puppet):
+        return puppet
+    if not isinstance(puppet, str) or puppet not in PUPPETS:
+        raise ValueError(
+            f"`puppet` must be a Puppet or the name of one ({_names()}); got {puppet!r}."
+        )
+    return PUPPETS[puppet]
+
+
 def personal(rng: np.random.Generator) -> Puppet:
     """A puppet with plausible proportions of its own, for one learner.
 
@@ -177,9 +211,18 @@ def _odo() -> Puppet:
     return _in_millimetres("Odo", "on stilts", 1.76 + stilts, bones, 0.05, 0.20, 0.07, 0.08, 0.18)
 
 
+class _Parade(dict[str, Puppet]):
+    def __missing__(self, name: object) -> Puppet:
+        raise KeyError(f"unknown puppet {name!r}; there are {_names()}")
+
+
+def _names() -> str:
+    return ", ".join(map(repr, PUPPETS))
+
+
 PUPPETS = MappingProxyType(
-    {
-        puppet.name: puppet
+    _Parade(
+        (puppet.name, puppet)
         for puppet in (
             _tamsin(),
             _odo(),
@@ -197,5 +240,5 @@ PUPPETS = MappingProxyType(
                 knee_side=-1,
             ),
         )
-    }
+    )
 )

@@ -1,17 +1,18 @@
-"""Skin: weights from distances to bones, linear blend and dual-quaternion skinning, and what a pose
-does to a skin.
+"""Skin: weights from distances to bones, two ways of skinning, and what a pose does to a skin.
 
 Weights are one table, shape (v, joints), a row for each vertex; `to_four` and `from_four` change to
 and from glTF's four joint numbers and four weights for each vertex. Joints come in the same order
 in weights and in matrices.
 """
 
+from __future__ import annotations
+
 from collections.abc import Mapping, Sequence
 from itertools import combinations
 
 import numpy as np
 
-from rigkit import _check, rotation
+from rigkit import _check, puppets, rotation
 from rigkit import frames as fr
 from rigkit._types import ArrayLike, Bools, Floats, Ints
 from rigkit.leg import LegRig
@@ -19,15 +20,23 @@ from rigkit.mesh import Mesh, inner_bones, puppet_mesh
 from rigkit.puppets import Puppet
 from rigkit.skeleton import Skeleton, side_of
 
+__all__ = ["bones_of", "rig_skin", "weights_by_distance", "normalise", "prune", "to_four"]
+__all__ += ["from_four", "inverse_bind_matrices", "joint_matrices", "linear_blend"]
+__all__ += ["dual_quaternion_blend", "dual_quaternion_from_frame", "frame_from_dual_quaternion"]
+__all__ += ["blend_radius", "blend_zone", "radius_kept", "worst_collapse"]
+
 # Vertices blended at a time: few enough for the processor's cache, and for the matrix product to
 # stay on one core; shared between two cores it waits, now and then ten times as long as it works,
 # while one is busy.
 BLOCK = 1024
 
 
+def __dir__() -> list[str]:
+    return __all__
+
+
 def bones_of(skeleton: Skeleton, more: Mapping[str, ArrayLike] | None = None) -> dict[str, Floats]:
-    """The bones that each joint carries, for `weights_by_distance`: from it to each of its
-    children.
+    """Return the bones that each joint carries, from it to each of its children.
 
     Parameters
     ----------
@@ -41,19 +50,28 @@ def bones_of(skeleton: Skeleton, more: Mapping[str, ArrayLike] | None = None) ->
     -------
     dict of str to ndarray, shape (n, 2, 3)
         Start and end of each bone, for every joint in the skeleton's order; n = 0 where a joint
-        carries none.
+        carries none; for `weights_by_distance`.
+
+    Raises
+    ------
+    ValueError
+        For a name in `more` that is not a joint's.
+
+    Examples
+    --------
+    >>> from rigkit import skin
+    >>> from rigkit.leg import LegRig
+    >>> bones = skin.bones_of(LegRig.from_puppet("Tamsin").skeleton)
+    >>> len(bones["pelvis"]), len(bones["L_knee"]), len(bones["L_toe"])
+    (2, 1, 0)
     """
     if not isinstance(skeleton, Skeleton):
         raise ValueError(f"`skeleton` must be a Skeleton; got {skeleton!r}.")
     at = skeleton.origins(skeleton.rest_world)
-    bones = {
-        name: (
-            np.array(
-                [(at[i], at[skeleton.index(child)]) for child in skeleton.children(name)]
-            ).reshape(-1, 2, 3)
-        )
-        for i, name in enumerate(skeleton.names)
-    }
+    bones = {}
+    for i, name in enumerate(skeleton.names):
+        ends = [(at[i], at[skeleton.index(child)]) for child in skeleton.children(name)]
+        bones[name] = np.array(ends).reshape(-1, 2, 3)
     for name, extra in (more or {}).items():
         skeleton.index(name)
         bones[name] = np.concatenate(
@@ -63,16 +81,16 @@ def bones_of(skeleton: Skeleton, more: Mapping[str, ArrayLike] | None = None) ->
 
 
 def rig_skin(
-    rig: LegRig, puppet: Puppet, vertices: int = 5000, softness: float = 2.0
+    rig: LegRig, puppet: Puppet | str, vertices: int = 5000, softness: float = 2.0
 ) -> tuple[Mesh, Floats]:
-    """A puppet's skin that fits a leg rig at rest, and its weights for the joints of the rig's
-    skeleton.
+    """Return a puppet's skin that fits a leg rig at rest, and its weights for the rig's joints.
 
     Parameters
     ----------
     rig : LegRig
         Of this puppet, such as `LegRig.from_puppet` makes, with any preset bend.
-    puppet : Puppet
+    puppet : Puppet or str
+        A name is one of `puppets.PUPPETS`.
     vertices : int
         As for `mesh.puppet_mesh`.
     softness : float
@@ -82,10 +100,23 @@ def rig_skin(
     -------
     surface : Mesh
     weights : ndarray, shape (v, joints)
+
+    Raises
+    ------
+    ValueError
+        If `rig` is no LegRig, or the puppet is another's.
+
+    Examples
+    --------
+    >>> from rigkit import skin
+    >>> from rigkit.leg import LegRig
+    >>> surface, weights = skin.rig_skin(LegRig.from_puppet("Pip"), "Pip", 400)
+    >>> weights.shape[1], bool(abs(weights.sum(axis=1) - 1).max() < 1e-9)
+    (11, True)
     """
     if not isinstance(rig, LegRig):
         raise ValueError(f"`rig` must be a LegRig; got {rig!r}. `LegRig.from_puppet` makes one.")
-    skeleton = rig.skeleton
+    puppet, skeleton = puppets.get(puppet), rig.skeleton
     chain = skeleton.origins(skeleton.rest_world, ["L_" + joint for joint in rig.chain])
     surface = puppet_mesh(puppet, vertices, chain)
     pelvis, left, right = inner_bones(puppet, chain)
@@ -98,7 +129,7 @@ def rig_skin(
 def weights_by_distance(
     vertices: ArrayLike, bones: Mapping[str, ArrayLike], softness: float = 2.0, most: int = 4
 ) -> Floats:
-    """Weights that go with the nearest bone and pass smoothly from one bone to the next.
+    """Return weights that go with the nearest bone and pass smoothly from one bone to the next.
 
     Two bones share a vertex by where it lies between them. Take the point of each bone that is
     nearest to the vertex; what counts is twice the vertex's distance from the plane midway between
@@ -110,6 +141,7 @@ def weights_by_distance(
     A bone's part is its least share against any bone of another joint, a joint's part the greatest
     of its bones', and a weight is a part divided by the sum of parts. A joint with a side tag moves
     only its own side of the midplane; within a radius of it, its part falls smoothly to nothing.
+    These weights are our own.
 
     Parameters
     ----------
@@ -119,9 +151,9 @@ def weights_by_distance(
         The starts and ends of the bones that each joint carries; see `bones_of`. A joint without
         bones (n = 0) gets no weight.
     softness : float
-        How far a blend reaches above and below a joint, in radii of the limb.
+        The reach of a blend above and below a joint, in radii of the limb.
     most : int
-        How many joints may move one vertex.
+        The number of joints that may move one vertex.
 
     Returns
     -------
@@ -132,13 +164,20 @@ def weights_by_distance(
     ------
     ValueError
         If there is no bone at all on some vertex's side.
+
+    Examples
+    --------
+    >>> from rigkit import skin
+    >>> bones = {"hip": [[(0, 0.8, 0), (0, 0.4, 0)]], "knee": [[(0, 0.4, 0), (0, 0, 0)]]}
+    >>> limb = [(0, 0.7, 0.1), (0, 0.4, 0.1), (0, 0.35, 0.1)]
+    >>> skin.weights_by_distance(limb, bones).round(3).tolist()
+    [[1.0, 0.0], [0.5, 0.5], [0.316, 0.684]]
     """
     vertices = _one_table("vertices", vertices, 3)
     softness = float(_check.positive("softness", softness, hint="2 suits a knee."))
     if not isinstance(bones, Mapping) or not bones:
         raise ValueError(
-            f"`bones` must map joint names to bones; got {bones!r}. `bones_of` makes it from a"
-            " skeleton."
+            f"`bones` must map joint names to bones; got {bones!r}. bones_of(skeleton) does."
         )
     segments = [_check_bones(name, value) for name, value in bones.items()]
     sides = np.array([(side_of(name) == "L_") - (side_of(name) == "R_") for name in bones])
@@ -159,24 +198,54 @@ def weights_by_distance(
 
 
 def normalise(weights: ArrayLike) -> Floats:
-    """Weights, shape (v, joints), divided by their row's sum; a vertex that nothing moves is
-    refused."""
+    """Return weights divided by their row's sum.
+
+    Parameters
+    ----------
+    weights : array_like, shape (v, joints)
+
+    Returns
+    -------
+    ndarray, shape (v, joints)
+
+    Raises
+    ------
+    ValueError
+        For a vertex that nothing moves, or a weight below zero.
+
+    Examples
+    --------
+    >>> from rigkit import skin
+    >>> skin.normalise([(1, 3, 0), (0, 0, 2)]).tolist()
+    [[0.25, 0.75, 0.0], [0.0, 0.0, 1.0]]
+    """
     weights = _check_weights(weights)
     return weights / weights.sum(axis=-1, keepdims=True)
 
 
 def prune(weights: ArrayLike, most: int = 4) -> Floats:
-    """Only the strongest weights of each vertex, scaled up so that nothing is lost from their sum.
+    """Return only the strongest weights of each vertex, scaled up to the sum they had.
 
     Parameters
     ----------
     weights : array_like, shape (v, joints)
     most : int
-        How many may stay; glTF's vertices have room for four.
+        The number that may stay; glTF's vertices have room for four.
 
     Returns
     -------
     ndarray, shape (v, joints)
+
+    Raises
+    ------
+    ValueError
+        For a vertex that nothing moves, or a weight below zero.
+
+    Examples
+    --------
+    >>> from rigkit import skin
+    >>> skin.prune([(0.5, 0.3, 0.2)], 2).tolist()
+    [[0.625, 0.375, 0.0]]
     """
     weights, most = _check_weights(weights), _check.count("most", most)
     kept = np.zeros_like(weights)
@@ -186,8 +255,7 @@ def prune(weights: ArrayLike, most: int = 4) -> Floats:
 
 
 def to_four(weights: ArrayLike) -> tuple[Ints, Floats]:
-    """Weights as glTF stores them: four joint numbers and four weights for each vertex, the
-    strongest first.
+    """Return weights as glTF stores them: four joint numbers and weights to a vertex.
 
     Parameters
     ----------
@@ -197,13 +265,20 @@ def to_four(weights: ArrayLike) -> tuple[Ints, Floats]:
     Returns
     -------
     indices : ndarray of int, shape (v, 4)
-        0 where the weight is 0.
+        The strongest first; 0 where the weight is 0.
     four : ndarray, shape (v, 4)
 
     Raises
     ------
     ValueError
         If more than four joints move a vertex.
+
+    Examples
+    --------
+    >>> from rigkit import skin
+    >>> indices, four = skin.to_four([(0, 0.25, 0.75)])
+    >>> indices.tolist(), four.tolist()
+    ([[2, 1, 0, 0]], [[0.75, 0.25, 0.0, 0.0]])
     """
     weights = _check_weights(weights)
     busiest = int((weights > 0).sum(axis=-1).max())
@@ -219,8 +294,31 @@ def to_four(weights: ArrayLike) -> tuple[Ints, Floats]:
 
 
 def from_four(indices: ArrayLike, four: ArrayLike, joints: int) -> Floats:
-    """Weights as a table, shape (v, joints), from glTF's four joint numbers and four weights,
-    shapes (v, 4)."""
+    """Return weights as a table from glTF's four joint numbers and weights to a vertex.
+
+    Parameters
+    ----------
+    indices : array_like of int, shape (v, 4)
+    four : array_like, shape (v, 4)
+        The weights of those joints.
+    joints : int
+        The number of columns.
+
+    Returns
+    -------
+    ndarray, shape (v, joints)
+
+    Raises
+    ------
+    ValueError
+        For a joint number beyond the columns.
+
+    Examples
+    --------
+    >>> from rigkit import skin
+    >>> skin.from_four([(2, 1, 0, 0)], [(0.75, 0.25, 0, 0)], 3).tolist()
+    [[0.0, 0.25, 0.75]]
+    """
     numbers, four = _one_table("indices", indices, 4), _check_weights(four, "four")
     joints = _check.count("joints", joints)
     indices = numbers.astype(np.int64)
@@ -239,14 +337,26 @@ def from_four(indices: ArrayLike, four: ArrayLike, joints: int) -> Floats:
 
 
 def inverse_bind_matrices(rest_world: ArrayLike) -> Floats:
-    """What glTF calls inverse bind matrices: the inverse of each joint's rest world frame; shapes
-    (..., 4, 4)."""
+    """Return the inverse of each joint's rest world frame (glTF 2.0, "Skins").
+
+    Parameters
+    ----------
+    rest_world : array_like, shape (..., 4, 4)
+
+    Returns
+    -------
+    ndarray, shape (..., 4, 4)
+
+    Raises
+    ------
+    ValueError
+        For what is no rigid frame.
+    """
     return fr.invert(fr.check_frames("rest_world", rest_world))
 
 
 def joint_matrices(world: ArrayLike, rest_world: ArrayLike) -> Floats:
-    """How far each joint has moved from rest, as the matrix that moves the skin: world @ inverse
-    bind.
+    """Return the matrices that move the skin: each joint's world @ inverse bind (glTF 2.0).
 
     Parameters
     ----------
@@ -258,6 +368,20 @@ def joint_matrices(world: ArrayLike, rest_world: ArrayLike) -> Floats:
     -------
     ndarray, shape (..., joints, 4, 4)
         The identity for a joint at rest.
+
+    Raises
+    ------
+    ValueError
+        For what is no rigid frame.
+
+    Examples
+    --------
+    >>> from rigkit import skin
+    >>> from rigkit.leg import LegRig
+    >>> rig = LegRig.from_puppet("Tamsin")
+    >>> world = rig.pose({"pelvis": {"shift_y": -0.1}}).world
+    >>> skin.joint_matrices(world, rig.skeleton.rest_world)[0, :3, 3].round(6).tolist()
+    [0.0, -0.1, 0.0]
     """
     world, rest_world = fr.check_frames("world", world), fr.check_frames("rest_world", rest_world)
     _check.batch(world=world.shape[:-2], rest_world=rest_world.shape[:-2])
@@ -265,11 +389,10 @@ def joint_matrices(world: ArrayLike, rest_world: ArrayLike) -> Floats:
 
 
 def linear_blend(vertices: ArrayLike, weights: ArrayLike, matrices: ArrayLike) -> Floats:
-    """Posed vertices by linear blend skinning: v' = Σ weight · matrix · v over the joints (glTF
-    2.0, "Skins").
+    """Return vertices posed by linear blend skinning: v' = Σ weight · matrix · v over the joints.
 
-    Weights are used as they are: where a row does not add up to one, the vertex drifts toward the
-    world's origin, or away from it.
+    That is glTF 2.0's way ("Skins"). Weights are used as they are: where a row does not add up to
+    one, the vertex drifts toward the world's origin, or away from it.
 
     Parameters
     ----------
@@ -282,6 +405,18 @@ def linear_blend(vertices: ArrayLike, weights: ArrayLike, matrices: ArrayLike) -
     Returns
     -------
     ndarray, shape (..., v, 3)
+
+    Raises
+    ------
+    ValueError
+        If vertices, weights and matrices do not belong together.
+
+    Examples
+    --------
+    >>> from rigkit import frames, skin
+    >>> raised = frames.frame(origin=[(0, 0, 0), (0, 1, 0)])  # two joints, the second 1 m up
+    >>> skin.linear_blend([(0, 0, 0)], [(0.75, 0.25)], raised).tolist()
+    [[0.0, 0.25, 0.0]]
     """
     vertices, weights, matrices = _check_skin(vertices, weights, matrices)
     rows = matrices[..., :3, :].reshape(-1, weights.shape[1], 12)
@@ -294,8 +429,7 @@ def linear_blend(vertices: ArrayLike, weights: ArrayLike, matrices: ArrayLike) -
 
 
 def dual_quaternion_blend(vertices: ArrayLike, weights: ArrayLike, matrices: ArrayLike) -> Floats:
-    """Posed vertices by dual-quaternion skinning: each vertex is moved rigidly, by a blend of rigid
-    motions.
+    """Return vertices posed by dual-quaternion skinning: each moves by a blend of rigid motions.
 
     Each joint's motion is a unit dual quaternion; their weighted sum, divided by its length, is a
     rigid motion again. A quaternion and its negative are one rotation: those on the other side of
@@ -315,6 +449,20 @@ def dual_quaternion_blend(vertices: ArrayLike, weights: ArrayLike, matrices: Arr
     Returns
     -------
     ndarray, shape (..., v, 3)
+
+    Raises
+    ------
+    ValueError
+        If vertices, weights and matrices do not belong together, or a matrix is not rigid.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from rigkit import frames, rotation, skin
+    >>> twisted = [(1, 0, 0)], [(0.5, 0.5)], frames.frame(rotation.matrix_about("y", [0, 2]))
+    >>> blends = skin.linear_blend(*twisted), skin.dual_quaternion_blend(*twisted)
+    >>> [round(float(np.linalg.norm(vertex)), 4) for vertex in blends]
+    [0.5403, 1.0]
     """
     vertices, weights, matrices = _check_skin(vertices, weights, matrices)
     motions = dual_quaternion_from_frame(matrices)
@@ -335,8 +483,10 @@ def dual_quaternion_blend(vertices: ArrayLike, weights: ArrayLike, matrices: Arr
 
 
 def dual_quaternion_from_frame(frames: ArrayLike) -> Floats:
-    """The unit dual quaternion of a rigid motion: its turn q, then ½ t q for its shift t, each as
-    (x, y, z, w).
+    """Return the unit dual quaternion of a rigid motion.
+
+    Its turn q, then ½ t q for its shift t, each as (x, y, z, w) (Kavan et al. 2007, see
+    `dual_quaternion_blend`).
 
     Parameters
     ----------
@@ -345,6 +495,17 @@ def dual_quaternion_from_frame(frames: ArrayLike) -> Floats:
     Returns
     -------
     ndarray, shape (..., 8)
+
+    Raises
+    ------
+    ValueError
+        For what is no rigid frame.
+
+    Examples
+    --------
+    >>> from rigkit import frames, skin
+    >>> skin.dual_quaternion_from_frame(frames.frame(origin=(0, 1, 0))).tolist()
+    [0.0, 0.0, 0.0, 1.0, 0.0, 0.5, 0.0, 0.0]
     """
     frames = fr.check_frames("frames", frames)
     turn = rotation.quaternion_from_matrix(frames[..., :3, :3])
@@ -353,8 +514,22 @@ def dual_quaternion_from_frame(frames: ArrayLike) -> Floats:
 
 
 def frame_from_dual_quaternion(motion: ArrayLike) -> Floats:
-    """The rigid motion of a dual quaternion, shape (..., 8) to (..., 4, 4), of any length above
-    zero."""
+    """Return the rigid motion of a dual quaternion, the inverse of `dual_quaternion_from_frame`.
+
+    Parameters
+    ----------
+    motion : array_like, shape (..., 8)
+        Of any length above zero.
+
+    Returns
+    -------
+    ndarray, shape (..., 4, 4)
+
+    Raises
+    ------
+    ValueError
+        If the first four numbers are zero.
+    """
     motion = _check.numbers("motion", motion, 8)
     length = np.linalg.norm(motion[..., :4], axis=-1, keepdims=True)
     if not (length > 0).all():
@@ -368,10 +543,11 @@ def frame_from_dual_quaternion(motion: ArrayLike) -> Floats:
 
 
 def blend_radius(weight: ArrayLike, angle: ArrayLike) -> Floats:
-    """How much of its distance from the axis a linear blend leaves a vertex, when one of two joints
-    turns.
+    """Return the share of its distance from an axis that a linear blend leaves a vertex.
 
-    √(w² + (1 − w)² + 2 w (1 − w) cos θ): with equal weights cos(θ/2), so nothing at half a turn.
+    One of two joints turns by θ, so the vertex's two places, mixed by w and 1 − w, are θ apart, and
+    the law of cosines gives √(w² + (1 − w)² + 2 w (1 − w) cos θ): with equal weights cos(θ/2), so
+    nothing at half a turn.
 
     Parameters
     ----------
@@ -383,6 +559,18 @@ def blend_radius(weight: ArrayLike, angle: ArrayLike) -> Floats:
     Returns
     -------
     ndarray, shape (...)
+
+    Raises
+    ------
+    ValueError
+        For a weight below 0 or above 1.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from rigkit import skin
+    >>> skin.blend_radius(0.5, np.radians([0, 90, 180])).round(4).tolist()
+    [1.0, 0.7071, 0.0]
     """
     weight, angle = _check.numbers("weight", weight), _check.numbers("angle", angle)
     _check.batch(weight=weight.shape, angle=angle.shape)
@@ -393,13 +581,28 @@ def blend_radius(weight: ArrayLike, angle: ArrayLike) -> Floats:
 
 
 def blend_zone(weights: ArrayLike, first: int, second: int) -> Bools:
-    """The vertices that two joints share, and no other joint moves: true or false, shape (v,).
+    """Return the vertices that two joints share and no other joint moves.
 
     Parameters
     ----------
     weights : array_like, shape (v, joints)
     first, second : int
         The two joints' columns.
+
+    Returns
+    -------
+    ndarray of bool, shape (v,)
+
+    Raises
+    ------
+    ValueError
+        If the two are not different columns.
+
+    Examples
+    --------
+    >>> from rigkit import skin
+    >>> skin.blend_zone([(1, 0, 0), (0.5, 0.5, 0), (0.4, 0.4, 0.2)], 0, 1).tolist()
+    [False, True, False]
     """
     weights = _check_weights(weights)
     first, second = _check.count("first", first, least=0), _check.count("second", second, least=0)
@@ -415,7 +618,7 @@ def blend_zone(weights: ArrayLike, first: int, second: int) -> Bools:
 def radius_kept(
     rest: ArrayLike, posed: ArrayLike, rest_joint: ArrayLike, posed_joint: ArrayLike, axis: str
 ) -> Floats:
-    """Each vertex's distance from the axis a joint turns about, as a share of what it was at rest.
+    """Return each vertex's distance from the axis a joint turns about, as a share of that at rest.
 
     Where a joint has turned about that axis only, its own skin and its parent's keep 1; what is
     blended between the two shows the loss: in a bend about the hinge axis, and in a twist about the
@@ -428,12 +631,24 @@ def radius_kept(
     rest_joint, posed_joint : array_like, shapes (4, 4) and (..., 4, 4)
         The joint's world frame, at rest and posed.
     axis : {"x", "y", "z"}
-        Which of the joint's own axes.
+        One of the joint's own axes.
 
     Returns
     -------
     ndarray, shape (..., v)
         1 for a vertex on the axis at rest.
+
+    Raises
+    ------
+    ValueError
+        If the two poses are not of the same vertices, or a frame is not rigid.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from rigkit import skin
+    >>> skin.radius_kept([(0.1, 0, 0)], [(0.05, 0.3, 0)], np.eye(4), np.eye(4), "y").tolist()
+    [0.5]
     """
     rest, posed = _one_table("rest", rest, 3), _check.numbers("posed", posed, "v", 3)
     if posed.shape[-2] != len(rest):
@@ -454,7 +669,7 @@ def worst_collapse(
     axis: str,
     zone: ArrayLike,
 ) -> Floats:
-    """The smallest `radius_kept` in a zone, shape (...): 1 is no loss, 0 a limb wrung to a point.
+    """Return the smallest `radius_kept` in a zone: 1 is no loss, 0 a limb wrung to a point.
 
     Parameters
     ----------
@@ -463,6 +678,15 @@ def worst_collapse(
         does (the "candy wrapper").
     zone : array_like of bool, shape (v,)
         The vertices that count; see `blend_zone`.
+
+    Returns
+    -------
+    ndarray, shape (...)
+
+    Raises
+    ------
+    ValueError
+        As for `radius_kept`; if no vertex is in the zone.
     """
     kept = radius_kept(rest, posed, rest_joint, posed_joint, axis)
     zone = np.asarray(zone)
@@ -475,8 +699,7 @@ def worst_collapse(
 
 
 def _parts(vertices: Floats, segments: Sequence[Floats], sides: Ints, softness: float) -> Floats:
-    """The joints' parts in each vertex, shape (v, joints); `segments` holds each joint's bones,
-    shape (n, 2, 3)."""
+    """The joints' parts in each vertex, shape (v, joints), from each joint's bones, (n, 2, 3)."""
     owner = np.repeat(np.arange(len(segments)), [len(bones) for bones in segments])
     nearest = [_nearest(vertices, start, end) for start, end in np.concatenate(segments)]
     radius = np.maximum(np.min([_length(vertices - point) for point in nearest], axis=0), 1e-12)
@@ -531,9 +754,9 @@ def _cross(a: Floats, b: Floats) -> Floats:
 
 def _check_bones(name: str, value: ArrayLike) -> Floats:
     bones = np.asarray(value)
-    return (
-        bones if bones.shape == (0, 2, 3) else _check.numbers(f"bones[{name!r}]", bones, "n", 2, 3)
-    )
+    if bones.shape == (0, 2, 3):
+        return bones
+    return _check.numbers(f"bones[{name!r}]", bones, "n", 2, 3)
 
 
 def _one_table(name: str, value: ArrayLike, width: int | str) -> Floats:

@@ -242,7 +242,7 @@ def moved_plot(puppet: Puppet) -> plots.Plot:
     """How far planting moves the left ankle from the published walk's, forward and up, through one
     stride."""
     before, after = published(puppet), stride(puppet).walk
-    moved = 100 * (gait.foot_goals(before) - before.at("ankle"))[SHOWN, 0]
+    moved = 100 * (gait.foot_goals(before) - before["ankle"])[SHOWN, 0]
     off = float(100 * np.mean(after.stance[FRAMES : 2 * FRAMES, 0]))
     ahead = moved[:, 2]
     return plots.curves(
@@ -333,7 +333,7 @@ def _planted_view(puppet, title, shown, now):
     for side, tag in enumerate("LR"):
         short = 100 * walk.miss[now, side]
         if short >= 0.05:
-            view.note(walk.at("ankle")[now, side], f"{tag} {short:.1f} cm short", "miss", loud=True)
+            view.note(walk["ankle"][now, side], f"{tag} {short:.1f} cm short", "miss", loud=True)
     return view
 
 
@@ -402,7 +402,7 @@ def popping(puppet: Puppet, percent: int, raised_cm: float) -> tuple[Row, str]:
         if abs(pop.frame - now) <= 1:
             side = "LR".index(pop.side[0])
             view.note(
-                shown.walk.at("knee")[now, side], f"pop, {pop.speed_deg:.0f}°/s", "miss", "right"
+                shown.walk["knee"][now, side], f"pop, {pop.speed_deg:.0f}°/s", "miss", "right"
             )
     where = ", ".join(f"{pop.side[0]} at {pop.frame - FRAMES} %" for pop in shown.pops)
     miss = 100 * shown.walk.miss[SHOWN].max()

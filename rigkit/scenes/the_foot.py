@@ -323,8 +323,8 @@ def stance(puppet: Puppet) -> Stance:
     walk = gait.plant(gait.walk(puppet, frames=100, cycles=1))
     down = np.flatnonzero(~walk.stance[:, 0])[0]
     roll_deg = -np.degrees(walk.foot_pitch[:down, 0])
-    spot = walk.at("ankle")[0, 0, 2] - rolled(puppet, roll_deg[0])[0, 0]
-    return Stance(roll_deg, walk.at("hip")[:down, 0][:, [2, 1]] - [spot, 0.0])
+    spot = walk["ankle"][0, 0, 2] - rolled(puppet, roll_deg[0])[0, 0]
+    return Stance(roll_deg, walk["hip"][:down, 0][:, [2, 1]] - [spot, 0.0])
 
 
 @cache

@@ -1,5 +1,4 @@
-"""Walking against two laboratories' tables, a spline library and published figures; each check
-names its source."""
+"""Walking against two laboratories' tables, a spline library and published figures."""
 
 import numpy as np
 import pytest
@@ -188,9 +187,8 @@ def test_feet_are_down_as_long_as_measured(group, off, double):
     assert 100 * gait.stance_share(pace.speed, 0.8) == pytest.approx(off)
     walk = gait.walk(PUPPETS["Tamsin"], *_pace_of(PUPPETS["Tamsin"], group), frames=400)
     both = 100 * np.mean(walk.stance[:400].all(axis=1))
-    assert both == pytest.approx(
-        double, abs=2.1
-    )  # the printed shares are rounded, and the two sides' differ
+    # the printed shares are rounded, and the two sides' differ
+    assert both == pytest.approx(double, abs=2.1)
 
 
 # Vertical pelvis excursion: 4.0 cm for the trochanter of one adult on a treadmill (the markers of
@@ -208,7 +206,7 @@ def test_an_adult_s_pelvis_bobs_as_much_as_adults_do():
 def test_published_angles_on_adult_legs_make_about_the_published_step():
     tamsin = PUPPETS["Tamsin"]
     walk = gait.walk(tamsin)
-    left, right = walk.at("ankle")[0]
+    left, right = walk["ankle"][0]
     assert left[2] - right[2] == pytest.approx(0.760 * tamsin.leg_length, rel=0.1)
 
 

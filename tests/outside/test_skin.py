@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 import pytransform3d.rotations as pr
 import pytransform3d.transformations as pt
+from numpy.testing import assert_allclose
 from scipy.spatial import ConvexHull
 
 from rigkit import frames, mesh, rotation, skin
@@ -37,17 +38,15 @@ def random_frames(rng, count):
 
 
 def half_and_half(blend, degrees, axis="z"):
-    """Where the point one metre out goes that an unturned and a turned joint share evenly."""
+    """The point one metre out, as an unturned and a turned joint that share it evenly move it."""
     matrices = np.stack([np.eye(4), frames.frame(rotation.matrix_about(axis, np.radians(degrees)))])
     return blend([[1.0, 0.0, 0.0]], [[0.5, 0.5]], matrices)[0]
 
 
 @pytest.mark.parametrize(("degrees", "kept"), RADIUS_KEPT.items())
 def test_radius_law_of_linear_blend(degrees, kept):
-    np.testing.assert_allclose(
-        np.linalg.norm(half_and_half(skin.linear_blend, degrees)), kept, atol=5e-7
-    )
-    np.testing.assert_allclose(skin.blend_radius(0.5, np.radians(degrees)), kept, atol=5e-7)
+    assert_allclose(np.linalg.norm(half_and_half(skin.linear_blend, degrees)), kept, atol=5e-7)
+    assert_allclose(skin.blend_radius(0.5, np.radians(degrees)), kept, atol=5e-7)
 
 
 @pytest.mark.parametrize("weight", [0.1, 0.25, 0.5, 0.8])
@@ -55,37 +54,32 @@ def test_radius_law_with_uneven_weights(weight):
     """distance² = p² (w² + (1 − w)² + 2 w (1 − w) cos θ): question-and-answer thread 25481176."""
     angles = np.radians(np.arange(0, 361, 15))
     square = weight**2 + (1 - weight) ** 2 + 2 * weight * (1 - weight) * np.cos(angles)
-    np.testing.assert_allclose(
-        skin.blend_radius(weight, angles), np.sqrt(np.maximum(square, 0)), atol=1e-8
-    )
+    assert_allclose(skin.blend_radius(weight, angles), np.sqrt(np.maximum(square, 0)), atol=1e-8)
 
 
 @pytest.mark.parametrize("degrees", RADIUS_KEPT)
 def test_determinant_of_a_linear_blend_of_two_turns(degrees):
-    """cos²(θ/2), derived: the blended matrix, read off from where it takes the three axes, is no
-    rotation."""
+    """cos²(θ/2), derived: the blended matrix, read off the three axes, is no rotation."""
     matrices = np.stack(
         [np.eye(4), frames.frame(rotation.matrix_from_vector(np.radians(degrees) * np.eye(3)[1]))]
     )
     columns = skin.linear_blend(np.eye(3), np.full((3, 2), 0.5), matrices)
-    np.testing.assert_allclose(np.linalg.det(columns), RADIUS_KEPT[degrees] ** 2, atol=1e-6)
+    assert_allclose(np.linalg.det(columns), RADIUS_KEPT[degrees] ** 2, atol=1e-6)
 
 
 @pytest.mark.parametrize(("degrees", "turned"), [(90, 45), (180 - 1e-9, 90), (270, -45), (30, 15)])
 def test_dual_quaternions_keep_the_radius_and_turn_half_the_short_way(degrees, turned):
     """90, 180 less 1e-9 and 270 degrees: as blending and normalising by pytransform3d gave."""
     x, y, z = half_and_half(skin.dual_quaternion_blend, degrees)
-    np.testing.assert_allclose([np.hypot(x, y), z], [1, 0], atol=1e-12)
-    np.testing.assert_allclose(np.degrees(np.arctan2(y, x)), turned, atol=1e-7)
+    assert_allclose([np.hypot(x, y), z], [1, 0], atol=1e-12)
+    assert_allclose(np.degrees(np.arctan2(y, x)), turned, atol=1e-7)
 
 
 def test_linear_blend_at_the_same_turns():
     """0.7071, 8.7e-12 and 0.7071 metres from the axis, where dual quaternions keep one metre."""
-    radii = [
-        np.linalg.norm(half_and_half(skin.linear_blend, degrees))
-        for degrees in (90, 180 - 1e-9, 270)
-    ]
-    np.testing.assert_allclose(radii, [0.70710678, 8.7e-12, 0.70710678], rtol=0.01)
+    for degrees, radius in ((90, 0.70710678), (180 - 1e-9, 8.7e-12), (270, 0.70710678)):
+        posed = half_and_half(skin.linear_blend, degrees)
+        assert_allclose(np.linalg.norm(posed), radius, rtol=0.01)
 
 
 def test_dual_quaternions_of_frames():
@@ -93,9 +87,8 @@ def test_dual_quaternions_of_frames():
     for matrix, motion in zip(matrices, skin.dual_quaternion_from_frame(matrices), strict=True):
         theirs = pt.dual_quaternion_from_transform(matrix)
         pt.assert_unit_dual_quaternion_equal(motion[DUAL_ORDER], theirs)
-        np.testing.assert_allclose(
-            skin.frame_from_dual_quaternion(theirs[np.argsort(DUAL_ORDER)]), matrix, atol=1e-12
-        )
+        back = skin.frame_from_dual_quaternion(theirs[np.argsort(DUAL_ORDER)])
+        assert_allclose(back, matrix, atol=1e-12)
 
 
 def test_skinning_with_the_library_s_dual_quaternions():
@@ -103,27 +96,22 @@ def test_skinning_with_the_library_s_dual_quaternions():
     rng = np.random.default_rng(24)
     flipped = []
     for _ in range(12):
-        vertices, weights, matrices = (
-            rng.normal(size=(8, 3)),
-            rng.random((8, 3)) ** 2,
-            random_frames(rng, 3),
-        )
+        vertices, weights = rng.normal(size=(8, 3)), rng.random((8, 3)) ** 2
+        matrices = random_frames(rng, 3)
         motions = np.array([pt.dual_quaternion_from_transform(matrix) for matrix in matrices])
         ours = skin.dual_quaternion_blend(vertices, weights, matrices)
         for vertex, row, posed in zip(vertices, weights, ours, strict=True):
             signs = np.where(motions[:, :4] @ motions[row.argmax(), :4] < 0, -1, 1)
             blended = pt.norm_dual_quaternion((row * signs) @ motions)
-            theirs = pt.transform(
-                pt.transform_from_dual_quaternion(blended), pt.vector_to_point(vertex)
-            )[:3]
-            np.testing.assert_allclose(posed, theirs, atol=1e-12)
+            motion = pt.transform_from_dual_quaternion(blended)
+            theirs = pt.transform(motion, pt.vector_to_point(vertex))[:3]
+            assert_allclose(posed, theirs, atol=1e-12)
             flipped.append((signs < 0).any())
     assert 0.1 < np.mean(flipped) < 0.9  # both cases were met
 
 
 def test_blending_strays_from_even_turning_by_8_15_degrees_at_most():
-    """Two turns 180 degrees apart, shares 0.24 and 0.76: derived; quoted in Kavan 2008 (from
-    memory)."""
+    """Two turns 180 degrees apart, shares 0.24 and 0.76: derived."""
     shares = np.linspace(0, 1, 101)
     matrices = np.stack([np.eye(4), frames.frame(rotation.matrix_about("z", np.pi - 1e-9))])
     weights = np.stack([1 - shares, shares], axis=1)
@@ -133,7 +121,7 @@ def test_blending_strays_from_even_turning_by_8_15_degrees_at_most():
         for t in shares
     ]
     stray = np.degrees(rotation.angle_between(turned, even))
-    np.testing.assert_allclose(stray.max(), 8.15, atol=0.005)
+    assert_allclose(stray.max(), 8.15, atol=0.005)
     assert set(np.argsort(stray)[-2:]) == {24, 76}
 
 
@@ -155,9 +143,7 @@ def test_volume_and_slices_of_convex_hulls(seed):
     points = rng.normal(size=(40, 3))
     body = hull(points)
     assert len(mesh.loose_edges(body.triangles)) == 0
-    np.testing.assert_allclose(
-        mesh.volume(points, body.triangles), ConvexHull(points).volume, rtol=1e-12
-    )
+    assert_allclose(mesh.volume(points, body.triangles), ConvexHull(points).volume, rtol=1e-12)
     normal = rng.normal(size=3)
     normal /= np.linalg.norm(normal)
     to_plane = rotation.matrix_between(normal, [0, 0, 1])
@@ -165,11 +151,9 @@ def test_volume_and_slices_of_convex_hulls(seed):
         height = points @ normal - offset
         low, high = points[height < 0], points[height >= 0]
         share = -height[height < 0][:, None] / (height[height >= 0] - height[height < 0][:, None])
-        crossings = low[:, None] + share[..., None] * (
-            high - low[:, None]
-        )  # every pair of points across the plane
+        # every pair of points across the plane
+        crossings = low[:, None] + share[..., None] * (high - low[:, None])
         flat = (crossings.reshape(-1, 3) @ to_plane.T)[:, :2]
         area = mesh.slice_area(points, body.triangles, offset * normal, normal)
-        np.testing.assert_allclose(
-            area, ConvexHull(flat).volume, rtol=1e-10
-        )  # in the plane, "volume" is the area
+        # in the plane, "volume" is the area
+        assert_allclose(area, ConvexHull(flat).volume, rtol=1e-10)

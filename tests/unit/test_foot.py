@@ -2,6 +2,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from numpy.testing import assert_allclose, assert_array_equal
 
 from rigkit import foot as ft
 from rigkit import rotation
@@ -21,7 +22,7 @@ quick = settings(max_examples=60, deadline=None)
 def test_flat_foot_is_as_it_stands():
     flat = ft.roll(FOOT, 0)
     for name in POINTS:
-        np.testing.assert_allclose(getattr(flat, name), getattr(FOOT, name), atol=1e-17)
+        assert_allclose(getattr(flat, name), getattr(FOOT, name), atol=1e-17)
     assert flat.foot_turn == flat.toe_turn == 0
     assert flat.pivot == "ball"
 
@@ -30,20 +31,26 @@ def test_each_phase_turns_about_its_pivot():
     angle = np.radians([-20, 20, 60])
     rolled = ft.roll(FOOT, angle, np.radians(40))
     assert rolled.pivot.tolist() == ["heel", "ball", "toe"]
-    np.testing.assert_allclose(rolled.heel[0], FOOT.heel, atol=1e-16)
-    np.testing.assert_allclose(rolled.ball[1], FOOT.ball, atol=1e-16)
-    np.testing.assert_allclose(rolled.toe[1:], np.tile(FOOT.toe, (2, 1)), atol=1e-16)
-    np.testing.assert_allclose(np.degrees(rolled.toe_turn), [-20, 0, 20], atol=1e-12)
+    assert_allclose(rolled.heel[0], FOOT.heel, atol=1e-16)
+    assert_allclose(rolled.ball[1], FOOT.ball, atol=1e-16)
+    assert_allclose(rolled.toe[1:], np.tile(FOOT.toe, (2, 1)), atol=1e-16)
+    assert_allclose(np.degrees(rolled.toe_turn), [-20, 0, 20], atol=1e-12)
     assert rolled.toe[0, 1] > 0
     assert rolled.heel[1, 1] > 0
     assert rolled.ball[2, 1] > FOOT.ball[1]
+
+
+@pytest.mark.parametrize("limit", [0.0, 0.5, ft.BALL_LIMIT])
+def test_at_its_limit_the_ball_is_still_the_pivot(limit):
+    around = [-1e-9, 0.0, limit, np.nextafter(limit, 2)]
+    assert ft.roll(FOOT, around, limit).pivot.tolist() == ["heel", "ball", "ball", "toe"]
 
 
 def test_roll_is_a_turn_about_x_in_space():
     rolled = ft.roll(FOOT, 0.3)
     turn = rotation.matrix_about("x", 0.3)
     arm = np.array([0, *(FOOT.ankle - FOOT.ball)[::-1]])
-    np.testing.assert_allclose((turn @ arm)[1:], (rolled.ankle - rolled.ball)[::-1], atol=1e-16)
+    assert_allclose((turn @ arm)[1:], (rolled.ankle - rolled.ball)[::-1], atol=1e-16)
 
 
 @quick
@@ -52,9 +59,8 @@ def test_nothing_goes_below_the_floor_and_no_bone_changes(foot, angle, limit):
     rolled = ft.roll(foot, angle, limit)
     for name in POINTS:
         assert getattr(rolled, name)[1] >= -1e-15
-    sole = rolled.ball + ft._turned(
-        np.array([0, -foot.ball[1]]), rolled.foot_turn
-    )  # under the ball joint
+    under_ball = np.array([0, -foot.ball[1]])
+    sole = rolled.ball + ft._turned(under_ball, rolled.foot_turn)
     assert sole[1] >= -1e-15
     for one, other in (("ankle", "heel"), ("ankle", "ball"), ("heel", "ball"), ("ball", "toe")):
         before = np.linalg.norm(getattr(foot, one) - getattr(foot, other))
@@ -74,7 +80,7 @@ def test_nothing_slips_and_nothing_jumps(foot, angle, limit, step):
         assert np.abs(getattr(one, name) - getattr(two, name)).max() <= 1e-6
     if one.pivot == two.pivot:
         still = str(one.pivot)
-        np.testing.assert_allclose(getattr(one, still), getattr(two, still), atol=1e-15)
+        assert_allclose(getattr(one, still), getattr(two, still), atol=1e-15)
 
 
 @quick
@@ -84,7 +90,7 @@ def test_batch_equals_loop(many, limit):
     for i, angle in enumerate(many):
         one = ft.roll(FOOT, angle, limit)
         for name in (*POINTS, "foot_turn", "toe_turn"):
-            np.testing.assert_allclose(getattr(one, name), getattr(together, name)[i], atol=1e-15)
+            assert_allclose(getattr(one, name), getattr(together, name)[i], atol=1e-15)
         assert one.pivot == together.pivot[i]
 
 
@@ -92,15 +98,15 @@ def test_batch_equals_loop(many, limit):
 @given(st.lists(angles, min_size=1, max_size=8), limits)
 def test_turns_add_up_to_the_roll_and_the_heel_turns_alone(many, limit):
     heel, ball, toe = ft.turns(many, limit)
-    np.testing.assert_allclose(heel + ball + toe, many, atol=1e-15)
+    assert_allclose(heel + ball + toe, many, atol=1e-15)
     assert (heel <= 0).all()
     assert ((ball >= 0) & (ball <= limit + 1e-15)).all()
     assert (toe >= 0).all()
     assert not (heel * (ball + toe)).any()
-    np.testing.assert_allclose(ball[toe > 0], limit, atol=1e-15)
+    assert_allclose(ball[toe > 0], limit, atol=1e-15)
     rolled = ft.roll(FOOT, many, limit)
-    np.testing.assert_allclose(rolled.toe_turn, heel + toe, atol=1e-15)
-    np.testing.assert_allclose(rolled.foot_turn, heel + toe + ball, atol=1e-15)
+    assert_allclose(rolled.toe_turn, heel + toe, atol=1e-15)
+    assert_allclose(rolled.foot_turn, heel + toe + ball, atol=1e-15)
 
 
 def test_turns_of_integers_and_of_many_limits():
@@ -118,7 +124,7 @@ def test_many_feet_at_once_and_integers():
     rolled = ft.roll(both, [[0], [1]])
     assert rolled.ankle.shape == (2, 2, 2)
     one = ft.roll(ft.Foot(ankle=(0.0, 2.0), heel=(-1.0, 0.0), ball=(2.0, 0.0), toe=(4.0, 0.0)), 1.0)
-    np.testing.assert_allclose(rolled.ankle[1, 1], one.ankle, atol=1e-15)
+    assert_allclose(rolled.ankle[1, 1], one.ankle, atol=1e-15)
 
 
 @pytest.mark.parametrize("name", sorted(PUPPETS))
@@ -130,15 +136,18 @@ def test_a_puppets_foot_has_the_puppets_measures(name):
         puppet.ball_length,
         puppet.ankle_height,
     )
+    assert_array_equal(ft.of_puppet(name).ball, foot.ball)
     with pytest.raises(ValueError, match="puppet"):
-        ft.of_puppet(name)
+        ft.of_puppet(name.upper())
 
 
 @pytest.mark.parametrize(
     ("change", "message"),
     [
         ({"heel": (0.14, 0)}, "follow each other"),
-        ({"heel": (-0.06, 0.01)}, "touch the floor"),
+        ({"heel": (-0.06, 1e-8)}, "touch the floor"),
+        ({"toe": (0.2, -1e-8)}, "touch the floor"),
+        ({"ankle": (0, -1e-8)}, "at or above"),
         ({"ankle": (0.14, 0.07)}, "follow each other"),
         ({"ball": (0.13, -0.01)}, "at or above"),
         ({"toe": (np.nan, 0)}, "toe"),

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose, assert_array_equal
 
-from rigkit import gait, leg, skeleton
+from rigkit import body, gait, leg, skeleton
 from rigkit.puppets import PUPPETS, personal
 
 TAMSIN = PUPPETS["Tamsin"]
@@ -200,6 +200,14 @@ def test_paces_scale_with_the_leg(length, group):
     assert gait.stance_share(one.speed, length) == pytest.approx(one.stance_share)
 
 
+def test_a_metre_s_leg_has_the_dimensionless_pace_times_the_root_of_gravity():
+    free = {r["quantity"]: r["value"] for r in body.rows("gait_paces") if r["group"] == "free"}
+    pace = gait.pace(1.0)
+    assert_allclose(pace.speed, free["speed"] * np.sqrt(9.81))
+    assert_allclose(pace.cadence, free["cadence"] * np.sqrt(9.81))
+    assert_allclose(gait.stance_share(pace.speed, 1.0), free["foot_off_percent"] / 100)
+
+
 def test_stance_shortens_with_speed_and_is_held_beyond_what_was_measured():
     shares = gait.stance_share([0.01, 0.1, 0.9, 1.3, 1.6, 9.0, 99.0], 0.9)
     assert (np.diff(shares)[1:-1] < 0).all()
@@ -246,7 +254,7 @@ def test_any_walk_keeps_its_bones_its_floor_and_its_pace(puppet, speed, step, ta
             np.broadcast_to(moved.pelvis[-1] - moved.pelvis[0], moved.points[0].shape),
             atol=1e-9,
         )
-        assert_allclose(moved.at("hip").mean(axis=1), moved.pelvis, atol=1e-12)
+        assert_allclose(moved["hip"].mean(axis=1), moved.pelvis, atol=1e-12)
 
 
 @given(puppet=puppets, speed=speeds, step=steps)
@@ -291,7 +299,7 @@ def test_the_lowest_sole_of_a_forward_walk_is_on_the_floor():
 
 def test_steps_are_as_long_as_asked_for():
     walk = gait.plant(gait.walk(TAMSIN, 1.2, 0.55, cycles=3))
-    heels = walk.at("heel")
+    heels = walk["heel"]
     frames, sides = gait.foot_strikes(walk.stance).T
     landed = heels[frames, sides, 2]
     assert_array_equal(sides, [1, 0, 1, 0, 1, 0])
@@ -315,16 +323,15 @@ def test_legs_bend_to_their_puppet_s_side():
             root, middle, end = (
                 walk.points[:, :, i] for i in np.arange(3) + len(walk.puppet.bones) - 2
             )
-            ahead = np.cross(end - root, middle - root)[
-                ..., 0
-            ]  # x: left of forward, so minus is in front
+            # x: left of forward, so minus is in front
+            ahead = np.cross(end - root, middle - root)[..., 0]
             assert (np.sign(ahead) == -np.sign(walk.puppet.knee_side)).all()
 
 
 def test_the_heron_carries_its_thigh_and_bends_at_the_ankle():
     walk = planted("heron")
     assert walk.joints == ("hip", "knee", "ankle", "foot", "heel", "ball", "toe")
-    assert_allclose(walk.hip, gait.CARRIED_THIGH + gait.PELVIS_TILT)
+    assert_allclose(walk.hip, leg.CARRIED_THIGH + gait.PELVIS_TILT)
     assert_allclose(walk.ankle, walk.bend, atol=1e-12)
     assert (walk.knee > 0).all()
 
@@ -357,15 +364,14 @@ def test_more_frames_are_the_same_walk():
         gait.plant(gait.walk(TAMSIN, frames=40)),
         gait.plant(gait.walk(TAMSIN, frames=20)),
     )
-    assert_allclose(
-        fine.points[::2], coarse.points, atol=0.001
-    )  # the pelvis path looks at its own frames too
+    # the pelvis path looks at its own frames too
+    assert_allclose(fine.points[::2], coarse.points, atol=0.001)
 
 
 @pytest.mark.parametrize(
     ("arguments", "name"),
     [
-        ({"puppet": "Tamsin"}, "puppet"),
+        ({"puppet": "tamsin"}, "puppet"),
         ({"puppet": None}, "puppet"),
         *(({"speed": bad}, "speed") for bad in [np.nan, np.inf, "fast", [], 0, -1, [1.0, 1.2]]),
         *(
@@ -407,8 +413,22 @@ def test_planting_refuses_a_bad_pelvis(pelvis):
 
 
 def test_a_walk_lists_its_joints_when_asked_for_another():
-    with pytest.raises(ValueError, match="`joint` must be one of 'hip', 'knee', 'ankle', 'heel'"):
-        walked().at("tail")
+    for wrong in ("tail", "L_tail", "L_", "", "foot", None, 3):
+        listed = f"unknown joint {wrong!r}; a walk has hip, knee, ankle, heel, ball, toe,"
+        with pytest.raises(ValueError, match=listed):
+            walked()[wrong]
+
+
+def test_a_walk_gives_its_joints_by_name_of_both_sides_or_of_one():
+    for walk in (walked(), walked("heron")):
+        for i, joint in enumerate(walk.joints):
+            assert_array_equal(walk[joint], walk.points[:, :, i])
+            assert_array_equal(walk["L_" + joint], walk.points[:, 0, i])
+            assert_array_equal(walk["R_" + joint], walk.points[:, 1, i])
+
+
+def test_a_puppet_s_name_stands_for_it():
+    assert_array_equal(gait.walk("Pip").points, walked("Pip").points)
 
 
 # On a rig
@@ -422,7 +442,7 @@ def test_a_rig_s_inverse_legs_walk_either_walk(name):
         names = [joint for joint in walk.joints if joint != "heel"]
         for side, tag in enumerate(("L_", "R_")):
             posed = rig.skeleton.origins(pose.world, [tag + joint for joint in names])
-            there = np.stack([walk.at(joint)[:, side] for joint in names], axis=1)
+            there = np.stack([walk[joint][:, side] for joint in names], axis=1)
             assert_allclose(posed, there, atol=1e-9)
         assert_allclose(rig.skeleton.origins(pose.world, ["pelvis"])[:, 0], walk.pelvis, atol=1e-12)
 
@@ -441,7 +461,7 @@ def test_a_rig_s_forward_legs_walk_the_forward_walk_and_read_its_angles(name):
     for side, tag in enumerate(("L_", "R_")):
         assert_allclose(
             rig.skeleton.origins(pose.world, [tag + "ankle"])[:, 0],
-            walk.at("ankle")[:, side],
+            walk["ankle"][:, side],
             atol=1e-9,
         )
     assert_allclose(rig.angles(pose).knee, walk.knee, atol=1e-9)
@@ -453,7 +473,7 @@ def test_another_rig_s_feet_roll_over_the_same_spots():
     flat = walk.stance[:, 0] & (np.abs(walk.foot_pitch[:, 0]) < 0.02)
     assert flat.sum() > 10
     ankle = rig.skeleton.origins(pose.world[flat], ["L_ankle"])[:, 0]
-    assert_allclose(ankle[:, [0, 2]], walk.at("ankle")[flat, 0][:, [0, 2]], atol=0.001)
+    assert_allclose(ankle[:, [0, 2]], walk["ankle"][flat, 0][:, [0, 2]], atol=0.001)
     assert_allclose(ankle[:, 1], TAMSIN.ankle_height, atol=0.003)
 
 
@@ -488,15 +508,16 @@ def test_the_pelvis_path_is_a_mean_and_two_waves_a_step(name):
 
 @pytest.mark.parametrize("name", PUPPETS)
 def test_the_pelvis_path_is_no_lower_than_it_must_be(name):
-    walk = gait.walk(PUPPETS[name], frames=200, cycles=1)
+    walk = gait.walk(PUPPETS[name], frames=400, cycles=1)
     highest = np.minimum(walk.pelvis[:, 1], _highest(walk))
     gap = highest - gait.pelvis_path(walk)[:, 1]
+    assert_allclose(np.fft.rfft(gap[:200])[1:3], 0, atol=1e-9)  # nothing of both waves is left
     assert -1e-12 <= gap.min() < 1e-3
     assert gap.mean() < 0.03 * limb(walk.puppet)
 
 
 def _highest(walk):
-    carried, upper, lower = gait._limb(walk.puppet)
+    carried, upper, lower = leg._limb(walk.puppet)
     goals = gait.foot_goals(walk)
     along = goals[..., 2] - walk.pelvis[:, None, 2] - carried[0]
     return (goals[..., 1] - carried[1] + np.sqrt((0.995 * (upper + lower)) ** 2 - along**2)).min(
@@ -508,9 +529,8 @@ def _highest(walk):
 def test_a_foot_never_jumps_from_one_place_to_another(name):
     walk = gait.walk(PUPPETS[name], frames=2000, cycles=1)
     velocity = np.diff(gait.foot_goals(walk), axis=0) / np.diff(walk.times)[:, None, None]
-    assert (
-        np.linalg.norm(velocity, axis=-1).max() < 5 * walk.speed
-    )  # a jump of 5 mm would read 10 m/s
+    # a jump of 5 mm would read 10 m/s
+    assert np.linalg.norm(velocity, axis=-1).max() < 5 * walk.speed
 
 
 @pytest.mark.parametrize("name", PUPPETS)
@@ -523,6 +543,18 @@ def test_a_foot_leaves_the_floor_at_the_speed_it_has(name):
     assert np.linalg.norm(after - across) < 0.02 * walk.speed
 
 
+@pytest.mark.parametrize("name", PUPPETS)
+def test_the_speed_a_foot_leaves_with_is_gone_after_three_tenths_of_the_swing(name):
+    walk = gait.walk(PUPPETS[name], frames=2000, cycles=1)
+    moved = (gait.foot_goals(walk) - walk[walk.joints[len(walk.puppet.bones)]])[:, 0, 2]
+    down = float(gait.stance_share(walk.speed, limb(walk.puppet)))
+    t = (walk.phase[:, 0] - down) / (1 - down)
+    off, strike = moved[np.argmin(walk.stance[:, 0])], moved[-1]
+    eased = off + t**2 * (3 - 2 * t) * (strike - off)
+    assert_allclose(moved[t > 0.3], eased[t > 0.3], atol=1e-3)
+    assert np.abs(moved - eased)[t > 0].max() > 1.5e-3
+
+
 @pytest.mark.parametrize("call", [gait.pelvis_path, gait.highest_hips])
 @pytest.mark.parametrize("reach", [*BAD, 0, 1.01, [0.9, 0.95]])
 def test_the_pelvis_path_refuses_a_bad_reach(reach, call):
@@ -531,12 +563,12 @@ def test_the_pelvis_path_refuses_a_bad_reach(reach, call):
 
 
 @pytest.mark.parametrize("name", PUPPETS)
-@pytest.mark.parametrize("side", [0, 1])
-def test_from_its_highest_hips_a_leg_is_stretched_to_its_reach(name, side):
+@pytest.mark.parametrize(("side", "reach"), [(0, 0.97), (1, 0.97), (1, 1)])
+def test_from_its_highest_hips_a_leg_is_stretched_to_its_reach(name, side, reach):
     walk = gait.walk(PUPPETS[name], frames=40, cycles=1)
-    height = gait.highest_hips(walk, 0.97)[:, side]
+    height = gait.highest_hips(walk, reach)[:, side]
     hips = np.stack([0 * height, height, walk.pelvis[:, 2]], axis=-1)
-    assert_allclose(gait.plant(walk, hips).reach_share[:, side], 0.97, atol=1e-9)
+    assert_allclose(gait.plant(walk, hips).reach_share[:, side], reach, atol=1e-9)
 
 
 def test_a_foot_too_far_for_its_leg_has_hips_no_higher_than_itself():
@@ -584,6 +616,12 @@ def test_a_foot_that_hands_over_from_heel_to_ball_counts_the_one_that_moves_less
     handed[0, 1:, 1] = 0.01  # toes up
     handed[1, 0] = [0, 0.01, 0.002]  # heel up
     assert_allclose(gait.foot_slide_cm(handed, [True, True]), [0, 0])
+
+
+def test_only_the_lowest_point_is_watched_to_a_thousandth_of_a_millimetre():
+    slid = sole(0, 0)
+    slid[1, 0, 2], slid[:, 1:, 1] = 0.01, 1e-4
+    assert_allclose(gait.foot_slide_cm(slid, [True, True]), [0, 1])
 
 
 def test_slides_in_a_batch_equal_slides_one_by_one():
@@ -670,6 +708,10 @@ def test_pops_are_measured_where_they_happen():
         ("R_", 5, 2500),
     ]  # the far steps join the second pop
     assert gait.extension_pops(walk, near=0.9)[-1].frame > 3
+    # At exactly its limits a leg is near, and not too fast.
+    near, fastest = walk.reach_share.max(), max(p.speed_deg for p in gait.extension_pops(walk))
+    assert len(gait.extension_pops(walk, near=near)) == 4
+    assert gait.extension_pops(walk, fastest_deg=fastest) == ()
 
 
 def _bending(bend):

@@ -73,6 +73,11 @@ def imports(path):
             )
 
 
+def defined_in(module, thing):
+    """True if a function or class is defined in a module, or in a module of a package."""
+    return f"{getattr(thing, '__module__', None)}.".startswith(f"rigkit.{module}.")
+
+
 def test_import_rigkit_loads_nothing_heavy():
     assert loaded_by("import rigkit") == []
 

@@ -20,6 +20,26 @@ def test_the_parade_is_tamsin_odo_pip_and_the_heron():
         PUPPETS["Pip"].stature = 2.0
 
 
+def test_a_puppet_is_had_by_its_name_or_is_itself():
+    for name, puppet in PUPPETS.items():
+        assert puppets.get(name) is puppet
+    mine = personal(np.random.default_rng(3))
+    assert puppets.get(mine) is mine
+
+
+@pytest.mark.parametrize("wrong", ["tamsin", "", "your puppet", None, 7, [], {}])
+def test_what_is_no_puppet_is_answered_with_the_names_there_are(wrong):
+    names = "'Tamsin', 'Odo', 'Pip', 'heron'"
+    with pytest.raises(ValueError, match="`puppet` must be a Puppet") as refused:
+        puppets.get(wrong)
+    assert f"({names}); got {wrong!r}." in str(refused.value)
+    if isinstance(wrong, str):
+        with pytest.raises(KeyError, match=f"unknown puppet {wrong!r}; there are {names}"):
+            PUPPETS[wrong]
+        assert PUPPETS.get(wrong) is None
+        assert wrong not in PUPPETS
+
+
 def test_tamsin_has_the_table_s_proportions_to_the_millimetre():
     tamsin, average = PUPPETS["Tamsin"], body.segment_lengths(PUPPETS["Tamsin"].stature)
     assert tamsin.thigh == pytest.approx(average.thigh, abs=0.0006)

@@ -63,7 +63,7 @@ def test_most_of_the_slide_is_after_the_landing_and_before_toe_off():
 
 def test_without_easing_a_foot_would_jump_by_5_3_cm():
     before = scene.published(TAMSIN)
-    moved = 100 * (gait.foot_goals(before) - before.at("ankle"))[100:201, 0]
+    moved = 100 * (gait.foot_goals(before) - before["ankle"])[100:201, 0]
     assert moved[59, 2] == pytest.approx(5.3, abs=0.05)
     assert np.abs(np.diff(moved[59:], axis=0)).max() < 0.5
     assert "forward by -3.0 to 5.6 centimetres" in scene.moved_plot(TAMSIN).desc

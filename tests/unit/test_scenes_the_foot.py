@@ -85,10 +85,10 @@ def test_when_each_pivot_carries_in_a_step():
 def test_the_step_is_that_of_the_planted_walk():
     walk = gait.plant(gait.walk(TAMSIN, frames=100, cycles=1))
     points = scene.stepped(TAMSIN, RIGHT)[0]
-    spot = walk.at("ankle")[0, 0, 2] - points[0, 0, 0]
+    spot = walk["ankle"][0, 0, 2] - points[0, 0, 0]
     for i, joint in enumerate(("ankle", "heel", "ball", "toe")):
         np.testing.assert_allclose(
-            points[:, i] + [spot, 0], walk.at(joint)[:59, 0][:, [2, 1]], atol=1e-9
+            points[:, i] + [spot, 0], walk[joint][:59, 0][:, [2, 1]], atol=1e-9
         )
 
 

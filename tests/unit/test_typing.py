@@ -64,6 +64,8 @@ lengths.ankle_height * 2  # wrong: operator
 # A whole rig.
 rig = leg.LegRig.from_puppet(puppets.PUPPETS["Tamsin"])
 assert_type(rig.pose({"pelvis": {"shift_y": -0.1}, "L_foot": {"roll": [0.0, 0.2]}}).world, Floats)
+assert_type(rig.pose()["L_knee"], Floats)
+assert_type(rig.pose({"pelvis": {"shift_y": [0, -0.1]}})[0], leg.LegPose)
 assert_type(rig.match(rig.pose(inverse={"L_": False})), dict[str, dict[str, Floats]])
 assert_type(rig.skeleton.parent("L_knee"), str | None)
 assert_type(placement.mirror_chain({"L_hip": np.eye(4)}), dict[str, Floats])
