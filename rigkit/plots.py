@@ -17,19 +17,10 @@ import numpy as np
 
 from rigkit import _check
 from rigkit._types import ArrayLike, Floats
-from rigkit.stage import (
-    EDGE,
-    INKS,
-    KINDS,
-    NUMBER,
-    TEXT,
-    Label,
-    Picture,
-    Solid,
-    heading_markup,
-    number,
-    text_width,
-)
+from rigkit.stage import INKS, KINDS, Picture
+from rigkit.stage.inks import NUMBER, TEXT
+from rigkit.stage.labels import EDGE, Label, Solid, heading_markup, text_width
+from rigkit.stage.markup import number
 
 if TYPE_CHECKING:  # loaded when something is drawn
     from matplotlib.axes import Axes

@@ -134,7 +134,7 @@ def test_words_are_seen_on_what_plots_shade(dark):
 
 
 def test_shapes_are_drawn_in_inks_and_text_in_the_inks_for_text():
-    rules = re.findall(r"([^{}]+)\{([^{}]*)\}", stage._SHAPES)
+    rules = re.findall(r"([^{}]+)\{([^{}]*)\}", stage.inks.SHAPES)
     used = {
         (selector, what, name)
         for selector, rule in rules
@@ -148,7 +148,7 @@ def test_shapes_are_drawn_in_inks_and_text_in_the_inks_for_text():
     # What is filled is outlined in the same hue, or is the hue itself: a dot; the floor's band is
     # decoration.
     assert {name for what, name in shapes if what == "fill"} <= {"rig-hue", "paper", *DECORATION}
-    assert not re.search(r"[^-]opacity", stage._SHAPES.replace("fill-opacity", ""))
+    assert not re.search(r"[^-]opacity", stage.inks.SHAPES.replace("fill-opacity", ""))
 
 
 # --- pages

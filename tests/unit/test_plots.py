@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from rigkit.plots import HUES, STYLES, WIDE, bars, curves
-from rigkit.stage import INKS, TEXT
+from rigkit.stage.inks import INKS, TEXT
 
 SVG = "{http://www.w3.org/2000/svg}"
 X = np.geomspace(0.001, 10, 41)

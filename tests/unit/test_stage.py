@@ -13,8 +13,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rigkit import mesh
-from rigkit import stage as st_module
-from rigkit.stage import EDGE, INKS, LEAST_TEXT, TEXT, Label, Stage, number, row, text_width
+from rigkit.stage import INKS, STYLE, VIEWS, Stage, framed, row
+from rigkit.stage.inks import LEAST_TEXT, TEXT
+from rigkit.stage.labels import EDGE, Label, overlap, text_width, touches
+from rigkit.stage.markup import number
 
 SVG = "{http://www.w3.org/2000/svg}"
 LEG = [[0.1, 0.93, 0.0], [0.11, 0.5, 0.05], [0.1, 0.08, 0.0]]
@@ -53,12 +55,12 @@ def test_both_themes_have_the_same_inks_with_fallbacks_in_the_style_sheet():
     for name, pair in INKS.items():
         for ink in pair:
             assert re.search(
-                rf"--{name}:var\(--rig-{name},(var\(--jp-layout-color0,)?{ink}\)", st_module.STYLE
+                rf"--{name}:var\(--rig-{name},(var\(--jp-layout-color0,)?{ink}\)", STYLE
             )
-    assert 'body[data-jp-theme-light="false"] .rig{' in st_module.STYLE
+    assert 'body[data-jp-theme-light="false"] .rig{' in STYLE
     assert (
         "@media screen and (prefers-color-scheme:dark){body:not([data-jp-theme-light]) .rig{"
-        in st_module.STYLE
+        in STYLE
     )
 
 
@@ -75,7 +77,7 @@ def test_a_card_keeps_its_light_inks_whatever_the_page():
 # ----------------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("view", st_module.VIEWS)
+@pytest.mark.parametrize("view", VIEWS)
 def test_markup_is_xml_with_a_role_a_title_and_a_description(view):
     root = ET.fromstring(full(view).svg())
     assert root.get("role") == "img"
@@ -195,7 +197,7 @@ def test_where_the_axes_lie(view, options, x, y, z):
 
 
 def test_flat_points_lie_right_and_up_in_every_view():
-    for view in st_module.VIEWS:
+    for view in VIEWS:
         assert dot_at(view, (1, 0.5)) == pytest.approx((100, 50), abs=0.1)
 
 
@@ -232,7 +234,7 @@ def test_a_ring_for_every_joint_and_the_root_on_top():
 
 
 def test_bones_seen_end_on_and_zero_lengths_are_drawn_without_fault():
-    for view in st_module.VIEWS:
+    for view in VIEWS:
         for points in (
             [[0, 1, 0]] * 3,
             [[0, 1, 0], [1, 1, 0]],
@@ -347,7 +349,7 @@ def boxes(picture):
         yield (left, y - 0.8 * size, left + width, y + 0.2 * size), text.text
 
 
-@pytest.mark.parametrize("view", st_module.VIEWS)
+@pytest.mark.parametrize("view", VIEWS)
 @pytest.mark.parametrize("shift", [(0, 0, 0), (0.55, 0.2, 0.55), (-0.6, -0.9, -0.6), (3, 3, 3)])
 def test_every_word_stays_inside_the_view(view, shift):
     stage = full(view, np.array(LEG) + shift)
@@ -367,9 +369,9 @@ def test_words_touch_neither_lines_nor_each_other():
     found = list(boxes(stage))
     for i, (box, text) in enumerate(found):
         for other, other_text in found[:i]:
-            assert not st_module._overlap(box, other), (text, other_text)
+            assert not overlap(box, other), (text, other_text)
         for solid in stage._solids:
-            assert not st_module._touches((*solid[:4], 1), box), text
+            assert not touches((*solid[:4], 1), box), text
 
 
 def test_a_place_asked_for_is_kept():
@@ -386,7 +388,7 @@ def test_a_place_asked_for_is_kept():
 def test_numbers_are_the_largest_words_and_choose_their_place_first():
     stage = Stage().note((0, 0.5), "note").measure((0, 0.4), (0, 0.6), "20 cm")
     assert [t.text for t in parts(stage, "text")] == ["20 cm", "note"]
-    assert ".rig-number{font-size:21px;font-weight:600}" in st_module.STYLE
+    assert ".rig-number{font-size:21px;font-weight:600}" in STYLE
 
 
 @given(st.tuples(*[st.floats(-50, 150)] * 4), st.floats(0, 10))
@@ -396,9 +398,9 @@ def test_touching_agrees_with_walking_along_the_segment(segment, radius):
     slack = np.hypot(segment[2] - segment[0], segment[3] - segment[1]) / 399 + 1e-9
     outside = np.maximum(np.maximum(np.subtract(box[:2], walk), np.subtract(walk, box[2:])), 0)
     distance = np.max(outside, axis=1).min()  # square distance: the box grown by r is a box
-    touches = st_module._touches((*segment, radius), box)
-    assert touches or distance > radius - 1e-9
-    assert not touches or distance <= radius + slack
+    touching = touches((*segment, radius), box)
+    assert touching or distance > radius - 1e-9
+    assert not touching or distance <= radius + slack
 
 
 def test_long_titles_take_more_lines_and_more_room():
@@ -613,7 +615,5 @@ def test_bad_arguments_are_refused_by_name(name, make):
 
 
 def test_a_frame_around_points_too_far_off_to_be_told_apart_still_has_a_size():
-    framed = st_module.framed(
-        "side", [[0.0, 7.6e15, 0.3], [0.0, 7.6e15, -0.9]], "Far off", 0.1, 400
-    )
-    assert framed.svg().startswith("<svg")
+    picture = framed("side", [[0.0, 7.6e15, 0.3], [0.0, 7.6e15, -0.9]], "Far off", 0.1, 400)
+    assert picture.svg().startswith("<svg")
