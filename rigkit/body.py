@@ -62,8 +62,25 @@ JOINT_MOTIONS = MappingProxyType(
 
 @dataclass(frozen=True)
 class SegmentLengths(_say.Shown):
-    """Lengths in metres, each of the shape of the stature asked for; None where the table has no
-    such number."""
+    """Lengths of a body's segments; None where the table has no such number.
+
+    Attributes
+    ----------
+    thigh : ndarray, shape (...)
+        Hip to knee [m].
+    shank : ndarray, shape (...)
+        Knee to ankle [m].
+    foot_length : ndarray, shape (...)
+        Heel to toe [m].
+    ankle_height : ndarray, shape (...), or None
+        Above the floor [m].
+    knee_height, hip_height : ndarray, shape (...), or None
+        Above the floor, standing [m].
+    ball_length : ndarray, shape (...), or None
+        Heel to ball [m].
+    foot_breadth, pelvis_breadth : ndarray, shape (...), or None
+        At its widest [m].
+    """
 
     thigh: Floats
     shank: Floats
@@ -121,7 +138,7 @@ def segment_lengths(stature: ArrayLike, table: str = "drillis-contini") -> Segme
 
 @dataclass(frozen=True)
 class Pelvis(_say.Shown):
-    """What the pelvic landmarks say.
+    """A pelvis, as its landmarks lie: the ASISs and the PSISs, its foremost and hindmost points.
 
     Attributes
     ----------
@@ -129,9 +146,9 @@ class Pelvis(_say.Shown):
         Origin midway between the two ASISs; x to the left ASIS, z forward in the plane of both
         ASISs and the middle of the PSISs, y up.
     width : ndarray, shape (...)
-        From ASIS to ASIS, metres.
+        From ASIS to ASIS, the foremost points of its rim [m].
     depth : ndarray, shape (...)
-        From the middle of the ASISs to the middle of the PSISs, metres.
+        From the middle of the ASISs to that of the PSISs, the hindmost [m].
     """
 
     frame: Floats
@@ -193,7 +210,13 @@ def pelvis(
 
 @dataclass(frozen=True)
 class HipCentres(_say.Shown):
-    """The two hip joint centres in the pelvis frame, each of shape (..., 3), metres."""
+    """The two hip joint centres.
+
+    Attributes
+    ----------
+    left, right : ndarray, shape (..., 3)
+        In the pelvis frame: left, up, forward of the middle of the ASISs [m].
+    """
 
     left: Floats
     right: Floats
@@ -311,8 +334,17 @@ def _davis(width: Floats, leg: Floats, radius: Floats) -> list[Floats]:
 
 @dataclass(frozen=True)
 class JointRange(_say.Shown):
-    """How far a joint turns on average: from `low` (zero or below) to `high`, radians, and each
-    number's status."""
+    """The range through which a joint turns on average.
+
+    Attributes
+    ----------
+    low : float
+        The least angle, zero or below [rad].
+    high : float
+        The greatest angle [rad].
+    low_status, high_status : str
+        How that number is known.
+    """
 
     low: float
     high: float

@@ -191,8 +191,19 @@ PELVIS_TILT = float(
 
 @dataclass(frozen=True, eq=False)
 class Pace(_say.Shown):
-    """How fast and with what steps, each of the leg length's shape: m/s, metres, steps a second,
-    and the share of the cycle a foot is down."""
+    """The speed of a walk, and its steps.
+
+    Attributes
+    ----------
+    speed : ndarray, shape (...)
+        How fast [m/s].
+    step_length : ndarray, shape (...)
+        From one foot to the other [m].
+    cadence : ndarray, shape (...)
+        Steps a second.
+    stance_share : ndarray, shape (...)
+        How much of its cycle a foot is down.
+    """
 
     speed: Floats
     step_length: Floats
@@ -271,15 +282,17 @@ class Walk(_say.Shown):
     Attributes
     ----------
     puppet : Puppet
-    speed, step_length : float
-        m/s, metres.
+    speed : float
+        How fast [m/s].
+    step_length : float
+        From one foot to the other [m].
     table : str
         Where the angles are from.
     planted : bool
-        Whether the legs were solved for planted feet (`plant`) or the angles applied as they are
-        (`walk`).
+        Whether the legs were solved for feet that stand. `plant` solves them; `walk` applies the
+        angles as they are.
     times : ndarray, shape (f,)
-        Seconds.
+        Of the frames [s].
     phase : ndarray, shape (f, 2)
         Of each leg, 0 at its foot strike.
     stance : ndarray of bool, shape (f, 2)
@@ -291,7 +304,7 @@ class Walk(_say.Shown):
     foot_pitch : ndarray, shape (f, 2)
         The sole from level, toes up positive, radians.
     miss : ndarray, shape (f, 2)
-        How far the leg's end fell short of where it should be, metres.
+        How far the leg's end fell short of where it should be [m].
     """
 
     puppet: Puppet
@@ -657,8 +670,17 @@ def toe_offs(stance: ArrayLike) -> Ints:
 
 @dataclass(frozen=True)
 class Pop(_say.Shown):
-    """A leg that snaps straight or out of straight: its side tag, the frame it ends in, its fastest
-    bend in degrees a second."""
+    """A leg that snaps straight or out of straight.
+
+    Attributes
+    ----------
+    side : str
+        The side tag of the leg.
+    frame : int
+        In which it ends.
+    speed_deg : float
+        Of its bend at its fastest [°/s].
+    """
 
     side: str
     frame: int

@@ -18,8 +18,16 @@ SIDE_TAGS = ("L_", "R_")
 
 @dataclass(frozen=True)
 class Joint(_say.Shown):
-    """A named joint: its parent's name (None for a root) and its rest frame seen from the parent,
-    shape (4, 4).
+    """A named joint.
+
+    Attributes
+    ----------
+    name : str
+        Its own.
+    parent : str or None
+        The joint it hangs from; None for a root.
+    rest : array_like, shape (4, 4)
+        Its frame at rest, seen from its parent.
 
     Raises
     ------

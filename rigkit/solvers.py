@@ -33,7 +33,7 @@ class Solution(_say.Shown):
     reached : ndarray of bool, shape (...)
         Whether the end is within the tolerance of its goal.
     miss : ndarray, shape (...)
-        How far the end is from its goal, metres.
+        How far the end is from its goal [m].
     steps : ndarray of int, shape (...)
         How many steps were taken.
     stalled : ndarray of bool, shape (...)

@@ -411,8 +411,7 @@ def test_the_way_to_the_hip_is_drawn_where_the_hip_is():
     """The pose holds no hip: the dotted line toward it must follow the thigh it was solved for."""
     hip, upper = np.array([0.0, 0.9, 0.0]), 0.43
     pose = two_bone.solve(hip, (0, 0.15, 0.2), upper, 0.4, (0, 0.5, 1))
-    together = np.stack([pose.knee, pose.ankle, pose.hinge])[None]
-    drawn = display._pose_of_two_bones(pose, together, pose.flexion[None], 0.0)
+    drawn, _ = display.show(pose)
     line = next(shape for shape in drawn._shapes if "rig-ghost" in shape)
     (x0, y0), (x1, y1) = (
         map(float, point.split()) for point in re.search(r'd="M([^"]+)"', line)[1].split("L")
