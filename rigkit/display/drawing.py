@@ -86,14 +86,14 @@ def tree(
     title: str,
     desc: str,
     outlines: Sequence[tuple[Floats, str]] = (),
-    ghosts: Sequence[Floats] = (),
+    ghosts: Iterable[Floats] = (),
     skin: tuple[Floats, Any] | None = None,
 ) -> Picture:
     """A tree of joints, shape (n, 3), from the front and from the side.
 
     With outlines of controls and their names, other poses of the joints as ghosts, on its skin.
     """
-    skins = [] if skin is None else [skin]
+    skins, ghosts = [] if skin is None else [skin], list(ghosts)
     room = np.concatenate(
         [points, *(outline for outline, _ in outlines), *ghosts, *(seen for seen, _ in skins)]
     )

@@ -109,13 +109,13 @@ def fields(thing: object, **say: Say) -> list[Row]:
 
 
 @cache
-def attributes(cls: type) -> dict[str, tuple[str, int]]:
+def attributes(cls: Any) -> dict[str, tuple[str, int]]:
     """The meaning of each attribute in a class's docstring, and the axes of one value.
 
     The first sentence is taken, without its units, such as [m]: a table says its own.
     """
     section = _SECTION.search(getdoc(cls) or "")
-    found = {}
+    found: dict[str, tuple[str, int]] = {}
     for names, kind, text in _ATTRIBUTE.findall(section[1] if section else ""):
         sentence = " ".join(text.split()).split(". ")[0].removesuffix(".")
         meaning = re.sub(r"`| \[[^]]*\]", "", sentence)
@@ -137,13 +137,13 @@ def values(head: object, rows: Iterable[Row], caption: str = "") -> str:
         return table((head, "value", "what it is"), lines, caption)
     many = int(np.prod(batch))
     places = [np.unravel_index(i, batch) for i in range(min(many, FEW))]
-    lines = [
+    cells = [
         (row.name, *(row.say(_member(row, batch, place)) for place in places), row.meaning)
         for row in rows
     ]
     said = f"A batch of shape {batch}: {'all' if many <= FEW else f'the first {FEW} of'} {many:,}."
     heads = (head, *(f"[{', '.join(map(str, place))}]" for place in places), "what it is")
-    return table(heads, lines, f"{said} {caption}".strip())
+    return table(heads, cells, f"{said} {caption}".strip())
 
 
 def _member(row: Row, batch: tuple[int, ...], place: Any) -> Any:

@@ -114,10 +114,9 @@ def _stride(leg_points: Floats, bones: int, title: str, desc: str) -> Stage:
 
 @show.register
 def show_pop(thing: gait.Pop) -> Iterator[Piece]:
-    sides = {"L_": "left", "R_": "right"}
     said = fields(
         thing,
-        side=lambda side: sides.get(side, side),
+        side=lambda side: {"L_": "left", "R_": "right"}.get(side, str(side)),
         frame=whole,
         speed_deg=unit("° a second", 0),
     )
