@@ -65,6 +65,12 @@ _SETTINGS: dict[Any, Any] = {
     "text.usetex": False,
     "axes.formatter.useoffset": False,
 }
+_KEY: dict[str, Any] = {
+    "loc": "lower left",
+    "bbox_to_anchor": (-0.02, 1),
+    "borderpad": 0.2,
+    "handlelength": 2.6,
+}
 # a light ink's hex value to its variable
 _NAMES = {ink: name for name, (ink, _) in reversed(INKS.items())}
 
@@ -232,13 +238,7 @@ def curves(
                 _label_powers(axis)
         axes.set(xlabel=xlabel, ylabel=ylabel)
         if len(lines) > 1:
-            axes.legend(
-                loc="lower left",
-                bbox_to_anchor=(-0.02, 1),
-                borderpad=0.2,
-                ncols=_columns([*lines], width),
-                handlelength=2.6,
-            )
+            axes.legend(**_KEY, ncols=_columns([*lines], width))
         body = heading + _markup(figure)
         where = _Axes(axes, height, x, lines, hues)  # only now is the layout settled
     name = f"{ylabel} against {xlabel}"

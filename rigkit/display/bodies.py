@@ -19,7 +19,7 @@ _AVERAGES = "Population averages, for drawing and teaching."
 
 @show.register
 def show_segment_lengths(thing: body.SegmentLengths) -> Iterator[Piece]:
-    known = {name: cm for name in attributes(type(thing)) if getattr(thing, name) is not None}
+    known = {name: cm for name in attributes(thing.__doc__) if getattr(thing, name) is not None}
     yield values(thing, fields(thing, **known), _AVERAGES)
 
 

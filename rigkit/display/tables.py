@@ -4,7 +4,7 @@ import re
 from collections.abc import Iterable, Sequence
 from functools import cache
 from html import escape
-from inspect import getdoc
+from inspect import cleandoc
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -100,7 +100,7 @@ def folded(summary: str, html: str) -> str:
 
 def fields(thing: object, **say: Say) -> list[Row]:
     """Rows for the fields named, each with a function that says it; the docstring has the rest."""
-    known = attributes(type(thing))
+    known = attributes(thing.__doc__)
     return [
         Row(name.removesuffix("_deg").replace("_", " "), meaning, getattr(thing, name), how, axes)
         for name, how in say.items()
@@ -109,12 +109,12 @@ def fields(thing: object, **say: Say) -> list[Row]:
 
 
 @cache
-def attributes(cls: Any) -> dict[str, tuple[str, int]]:
+def attributes(docstring: str | None) -> dict[str, tuple[str, int]]:
     """The meaning of each attribute in a class's docstring, and the axes of one value.
 
     The first sentence is taken, without its units, such as [m]: a table says its own.
     """
-    section = _SECTION.search(getdoc(cls) or "")
+    section = _SECTION.search(cleandoc(docstring or ""))
     found: dict[str, tuple[str, int]] = {}
     for names, kind, text in _ATTRIBUTE.findall(section[1] if section else ""):
         sentence = " ".join(text.split()).split(". ")[0].removesuffix(".")
