@@ -1,5 +1,4 @@
-"""How the library's objects put themselves in words: numbers with their units, rounded as a person
-reads them.
+"""The library's objects in words: numbers with their units, rounded as a person reads them.
 
 Nothing here raises, whatever an object was made of: a batch says its least and greatest, NaN says
 NaN, and what is no number is shown shortened.
@@ -19,15 +18,13 @@ _NOTHING = 1e-9  # metres or radians: less is rounding
 
 
 class Shown:
-    """What a notebook shows by a picture or a table: `display` holds the function that makes it,
-    for each class."""
+    """The base of what a notebook shows by a picture or a table, which `display` makes."""
 
     __slots__ = ()
 
 
 def line(thing: object, *said: str, batch: tuple[int, ...] = ()) -> str:
-    """An object in words, such as "Bend: 5.0°, costs 0.10 % of reach"; parts that are "" are left
-    out."""
+    """An object in words, such as "Bend: 5.0°, costs 0.10 % of reach"; empty parts are left out."""
     many = f", batch {batch}" if batch else ""
     return f"{type(thing).__name__}{many}: {', '.join(part for part in said if part) or 'nothing'}"
 
@@ -82,11 +79,12 @@ def point(values: Any, unit: str = " m", places: int = 3, scale: float = 1.0) ->
     if array is None or array.ndim == 0 or array.size == 0:
         return amount(values, unit, places, scale)
     within = "" if array.ndim == 1 else "within "
-    return f"{within}({', '.join(amount(array[..., i], '', places, scale) for i in range(array.shape[-1]))}){unit}"
+    said = (amount(part, "", places, scale) for part in np.moveaxis(array, -1, 0))
+    return f"{within}({', '.join(said)}){unit}"
 
 
 def origin(frames: Any) -> str:
-    """Where frames stand, shape (..., 4, 4)."""
+    """The place of frames, shape (..., 4, 4)."""
     array = numbers(frames)
     if array is None or array.shape[-2:] != (4, 4):
         return short(frames)
@@ -94,7 +92,7 @@ def origin(frames: Any) -> str:
 
 
 def frame(frames: Any) -> str:
-    """Where frames stand, and by how much they are turned."""
+    """The place of frames, and by how much they are turned."""
     array = numbers(frames)
     if array is None or array.shape[-2:] != (4, 4):
         return short(frames)
@@ -107,7 +105,7 @@ def angles(values: Any) -> str:
     array = numbers(values)
     if array is None or array.ndim == 0:
         return angle(values)
-    return f"({', '.join(angle(array[..., i]) for i in range(array.shape[-1]))})"
+    return f"({', '.join(map(angle, np.moveaxis(array, -1, 0)))})"
 
 
 def sides(values: Any, say: Callable[[Any], str], axis: int = -1) -> str:
@@ -125,7 +123,7 @@ def direction(values: Any) -> str:
 
 
 def truth(values: Any, word: str, otherwise: str = "") -> str:
-    """Whether something holds, or for how many: "reached", "not reached", "3 of 5 reached"."""
+    """Say if something holds, or for how many: "reached", "not reached", "3 of 5 reached"."""
     array = numbers(values)
     if array is None:
         return f"{word}: {short(values)}"
@@ -135,7 +133,7 @@ def truth(values: Any, word: str, otherwise: str = "") -> str:
 
 
 def reach(reached: Any, miss: Any) -> str:
-    """Whether ends are on their goals, and by how much not."""
+    """Say if ends are on their goals, and by how much not."""
     said = truth(reached, "reached")
     array = numbers(reached)
     return said if array is not None and (array == 1).all() else f"{said}, miss {small(miss)}"
@@ -147,8 +145,7 @@ def count(many: int, one: str, several: str = "") -> str:
 
 
 def name(text: object) -> str:
-    """A name on one line, whatever it holds; in quotes where it is empty or cannot be printed as it
-    is."""
+    """A name on one line, whatever it holds; in quotes where it is empty or cannot be printed."""
     text = str(text)
     cut = text if len(text) <= MOST else text[: MOST - 1] + "…"
     return cut if cut.isprintable() and cut.strip() else repr(cut)
@@ -170,8 +167,7 @@ def words(many: Any) -> str:
 
 
 def part(values: Any, place: int, axes: int) -> Any:
-    """One of those that an array holds side by side, each of so many `axes`; the whole where it
-    does not."""
+    """One of those an array holds side by side, each of so many `axes`; else the whole."""
     array = numbers(values)
     if array is None or array.ndim <= axes or not array.shape[-axes - 1]:
         return values
@@ -198,10 +194,8 @@ def _said(values: Any, unit: str, scale: float, say: Callable[[float], str]) -> 
     low, high = say(known.min()), say(known.max())
     lost = array.size - known.size
     tail = f" ({lost} of {array.size} NaN)" if lost else ""
-    same = low == high
-    return (
-        f"{low}{unit}" if same else f"{low}{unit if unit == '°' else ''} to {high}{unit}"
-    ) + tail
+    start = f"{low}{unit if unit == '°' else ''} to "
+    return f"{'' if low == high else start}{high}{unit}{tail}"
 
 
 def _digits(value: float, nothing: float) -> str:

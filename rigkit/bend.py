@@ -50,7 +50,7 @@ class Bend(_say.Shown):
     Attributes
     ----------
     angle : ndarray, shape (...)
-        Radians from straight; positive with the knee toward `forward`.
+        From straight; positive with the knee forward [rad].
     cost : ndarray, shape (...)
         The share of full reach that the bend takes.
     """

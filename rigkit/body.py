@@ -89,16 +89,24 @@ def __dir__() -> list[str]:
 
 @dataclass(frozen=True)
 class SegmentLengths(_say.Shown):
-    """Lengths of the leg's segments; None where the table has no such number.
+    """Lengths of a body's segments; None where the table has no such number.
 
     Attributes
     ----------
-    thigh, shank, foot_length : ndarray, shape (...)
-        Metres, of the shape of the stature asked for.
-    ankle_height, knee_height, hip_height : ndarray, shape (...), or None
-        From the floor, metres.
-    ball_length, foot_breadth, pelvis_breadth : ndarray, shape (...), or None
-        Metres.
+    thigh : ndarray, shape (...)
+        Hip to knee [m].
+    shank : ndarray, shape (...)
+        Knee to ankle [m].
+    foot_length : ndarray, shape (...)
+        Heel to toe [m].
+    ankle_height : ndarray, shape (...), or None
+        Above the floor [m].
+    knee_height, hip_height : ndarray, shape (...), or None
+        Above the floor, standing [m].
+    ball_length : ndarray, shape (...), or None
+        Heel to ball [m].
+    foot_breadth, pelvis_breadth : ndarray, shape (...), or None
+        At its widest [m].
     """
 
     thigh: Floats
@@ -160,7 +168,7 @@ def segment_lengths(stature: ArrayLike, table: str = "drillis-contini") -> Segme
 
 @dataclass(frozen=True)
 class Pelvis(_say.Shown):
-    """The measures that the pelvic landmarks give.
+    """A pelvis, as its landmarks lie: the ASISs and the PSISs, its foremost and hindmost points.
 
     Attributes
     ----------
@@ -168,9 +176,9 @@ class Pelvis(_say.Shown):
         Origin midway between the two ASISs; x to the left ASIS, z forward in the plane of both
         ASISs and the middle of the PSISs, y up.
     width : ndarray, shape (...)
-        From ASIS to ASIS, metres.
+        From ASIS to ASIS, the foremost points of its rim [m].
     depth : ndarray, shape (...)
-        From the middle of the ASISs to the middle of the PSISs, metres.
+        From the middle of the ASISs to that of the PSISs, the hindmost [m].
     """
 
     frame: Floats
@@ -238,12 +246,12 @@ def pelvis(
 
 @dataclass(frozen=True)
 class HipCentres(_say.Shown):
-    """The two hip joint centres in the pelvis frame.
+    """The two hip joint centres.
 
     Attributes
     ----------
     left, right : ndarray, shape (..., 3)
-        Metres.
+        In the pelvis frame: left, up, forward of the middle of the ASISs [m].
     """
 
     left: Floats
@@ -363,14 +371,16 @@ def _davis(width: Floats, leg: Floats, radius: Floats) -> list[Floats]:
 
 @dataclass(frozen=True)
 class JointRange(_say.Shown):
-    """The average range of a joint's motion.
+    """The range through which a joint turns on average.
 
     Attributes
     ----------
-    low, high : float
-        Radians; `low` is zero or below.
+    low : float
+        The least angle, zero or below [rad].
+    high : float
+        The greatest angle [rad].
     low_status, high_status : str
-        Each number's status, see the module.
+        How that number is known.
     """
 
     low: float

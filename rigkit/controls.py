@@ -61,12 +61,12 @@ class Follow(_say.Shown):
     Parameters
     ----------
     leader : str
-        Another control, or anything posed before (a joint), by name.
+        What is followed: another control, or anything posed before (a joint), by name.
     what : {"both", "position", "turn"}
-        "both": as if fixed to the leader. "position": the leader's shift without its turn, the
+        What of the leader is followed. "both": as if fixed to the leader. "position": the leader's shift without its turn, the
         vector between the two kept. "turn": the leader's turn without its shift.
     weight : array_like, shape (...)
-        From 0 to 1. Weights for one control add up to at most 1; the rest of it stays where it is.
+        From 0 to 1; the rest stays where it is. Weights for one control add up to at most 1.
     gap : array_like, shape (..., 4, 4), optional
         The fixed relative frame kept while following, as `gap_to` gives it; the gap at rest when
         left out.

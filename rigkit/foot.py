@@ -99,12 +99,14 @@ class FootRoll(_say.Shown):
     Attributes
     ----------
     ankle, heel, ball, toe : ndarray, shape (..., 2)
-        Points (forward, height), metres.
-    foot_turn, toe_turn : ndarray, shape (...)
-        Turns about x of the foot behind the ball, and of the toes, radians.
+        Forward and up, from its foot frame [m].
+    foot_turn : ndarray, shape (...)
+        Of the foot behind the ball, about x; positive lifts the heel [rad].
+    toe_turn : ndarray, shape (...)
+        Of the toes, about x [rad].
     pivot : ndarray of str, shape (...)
-        The one of `PIVOTS` the foot turns about at this roll; "ball" at zero, where the foot is
-        flat, and at the ball's limit, where the toe is next.
+        What the foot turns about at this roll. One of `PIVOTS`; at a roll of zero the foot is flat
+        and "ball" is next.
     """
 
     ankle: Floats

@@ -48,9 +48,9 @@ class LegPose(_say.Shown):
     controls : dict of str to ndarray, shape (..., 4, 4)
         World frames of the controls in use.
     flexion : ndarray, shape (..., 2)
-        The bend of each leg between its two solved bones, radians; left, right. Zero is straight.
+        How far each leg is bent between its two solved bones; zero is straight [rad].
     miss : ndarray, shape (..., 2)
-        The distance of each inverse leg's end from its goal, metres; zero for a forward leg.
+        How far each inverse leg's end stays from its goal; zero for a forward leg [m].
     guided : ndarray of bool, shape (..., 2)
         True where the knee control gave its leg a direction, and for a forward leg.
     names : tuple of str
@@ -132,12 +132,12 @@ class LegAngles(_say.Shown):
     Attributes
     ----------
     hip : array_like, shape (..., 2, 3)
-        Of the left and the right: flexion, abduction, internal rotation, in this order of turning,
-        the ISB's.
+        Flexion, abduction, internal rotation: the thigh forward, outward, the knee turned inward.
+        In this order of turning they are the ISB's hip angles.
     knee : array_like, shape (..., 2)
         Flexion.
     ankle : array_like, shape (..., 2, 3)
-        Dorsiflexion, the foot's sole turned outward, the foot turned inward.
+        Dorsiflexion (toes up), the foot's sole turned outward, the foot turned inward.
     """
 
     hip: Floats

@@ -1,5 +1,4 @@
-"""What a page needs that shows strangers' text: the text made harmless, and the shell of a page
-complete in itself.
+"""Pages that show strangers' text: the text made harmless, and the shell of a whole page.
 
 A page holds no script and fetches nothing; its policy lets the browser use the one style sheet
 named by its digest.
@@ -9,6 +8,8 @@ import hashlib
 import re
 from base64 import b64encode
 from html import escape
+
+__all__ = ["plain", "safe", "document"]
 
 MOST = 4096  # bytes of a text
 
@@ -21,15 +22,29 @@ _STRANGE = re.compile(
     + "".join(chr(0x10000 * plane + last) for plane in range(17) for last in (0xFFFE, 0xFFFF))
     + "]"
 )
-_PILED = re.compile(
-    "([\u0300-\u036f\u0483-\u0489\u1ab0-\u1aff\u1dc0-\u1dff\u20d0-\u20ff\ufe20-\ufe2f]{3})"
-    "[\u0300-\u036f\u0483-\u0489\u1ab0-\u1aff\u1dc0-\u1dff\u20d0-\u20ff\ufe20-\ufe2f]+"
-)
+_MARK = "[\u0300-\u036f\u0483-\u0489\u1ab0-\u1aff\u1dc0-\u1dff\u20d0-\u20ff\ufe20-\ufe2f]"
+_PILED = re.compile(f"({_MARK}{{3}}){_MARK}+")
+
+
+def __dir__() -> list[str]:
+    return __all__
 
 
 def plain(text: object, most: int = MOST) -> str:
-    """A stranger's text on one line, its controls gone and what could mislead the eye replaced, cut
-    to `most` bytes."""
+    """Make a stranger's text harmless: on one line, without controls or what misleads the eye.
+
+    Parameters
+    ----------
+    text : object
+        Taken as `str` gives it.
+    most : int
+        The bytes, in UTF-8, to which it is cut.
+
+    Returns
+    -------
+    str
+        Not HTML yet: `safe` escapes it too.
+    """
     text = _SPACES.sub(" ", _GONE.sub("", str(text)[: 4 * most]))
     text = _PILED.sub(r"\1", _STRANGE.sub("\ufffd", text)).strip()
     data = text.encode()
@@ -37,19 +52,41 @@ def plain(text: object, most: int = MOST) -> str:
 
 
 def safe(text: object, most: int = MOST) -> str:
-    """The same, as HTML."""
+    """Make a stranger's text harmless HTML.
+
+    Parameters
+    ----------
+    text, most
+        As for `plain`.
+
+    Returns
+    -------
+    str
+    """
     return escape(plain(text, most))
 
 
 def document(title: str, body: str, style: str) -> str:
-    """A whole page from HTML and its style sheet."""
+    """Make a whole page from HTML and its style sheet.
+
+    Parameters
+    ----------
+    title, body : str
+        HTML.
+    style : str
+        CSS, the one style sheet that the page's policy lets in.
+
+    Returns
+    -------
+    str
+    """
     digest = b64encode(hashlib.sha256(style.encode()).digest()).decode()
     policy = f"default-src 'none'; style-src 'sha256-{digest}'; base-uri 'none'; form-action 'none'"
     return (
         '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
         f'<meta http-equiv="Content-Security-Policy" content="{policy}">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        '<meta name="color-scheme" content="light dark">\n<meta name="referrer"'
-        ' content="no-referrer">\n'
+        '<meta name="color-scheme" content="light dark">\n'
+        '<meta name="referrer" content="no-referrer">\n'
         f"<title>{title}</title>\n<style>{style}</style>\n</head>\n<body>\n{body}\n</body>\n</html>\n"
     )

@@ -439,12 +439,13 @@ class RotationCentre(_say.Shown):
     Attributes
     ----------
     centre : ndarray, shape (..., 3)
+        The point the markers turn about [m].
     radii : ndarray, shape (..., markers)
-        Each marker's distance from the centre, metres.
+        Each marker's distance from the centre [m].
     residual : ndarray, shape (...)
-        Root mean square distance of the markers from their spheres, metres.
+        Root mean square distance of the markers from their spheres [m].
     error : ndarray, shape (...)
-        Standard error of the centre along its least certain direction, metres: the residual, made
+        Standard error of the centre along its least certain direction [m]. It is the residual, made
         larger by a motion that says little.
     """
 
@@ -522,11 +523,11 @@ class HingeAxis(_say.Shown):
     axis : ndarray, shape (..., 3)
         Unit direction.
     point : ndarray, shape (..., 3)
-        The point of the axis nearest to the markers' mean place.
+        The point of the axis nearest to the markers' mean place [m].
     radii : ndarray, shape (..., markers)
-        Each marker's distance from the axis, metres.
+        Each marker's distance from the axis [m].
     residual : ndarray, shape (...)
-        Root mean square distance of the markers from their circles, metres.
+        Root mean square distance of the markers from their circles [m].
     """
 
     axis: Floats

@@ -17,34 +17,22 @@ import numpy as np
 
 from rigkit import _check
 from rigkit._types import ArrayLike, Floats
-from rigkit.stage import (
-    EDGE,
-    INKS,
-    KINDS,
-    NUMBER,
-    TEXT,
-    Label,
-    Picture,
-    Solid,
-    heading_markup,
-    number,
-    text_width,
-)
+from rigkit.stage import INKS, KINDS, Picture
+from rigkit.stage.inks import NUMBER, TEXT
+from rigkit.stage.labels import EDGE, Label, Solid, heading_markup, text_width
+from rigkit.stage.markup import line, number
 
 if TYPE_CHECKING:  # loaded when something is drawn
     from matplotlib.axes import Axes
+    from matplotlib.axis import Axis
     from matplotlib.figure import Figure
+
+__all__ = ["Plot", "curves", "bars"]
 
 # Curves differ by line style as well as by hue, in this order unless `kinds` says otherwise.
 HUES = ("inverse", "forward", "goal", "plain", "miss", "soft")
-STYLES = (
-    "-",
-    (0, (6, 2.5)),
-    (0, (1.2, 1.6)),
-    (0, (7, 2, 1.2, 2)),
-    (0, (3, 1.5)),
-    (0, (10, 3, 1, 3, 1, 3)),
-)
+_DASHES = ((6, 2.5), (1.2, 1.6), (7, 2, 1.2, 2), (3, 1.5), (10, 3, 1, 3, 1, 3))
+STYLES: Any = ("-", *((0, dashes) for dashes in _DASHES))
 WIDE = 2.75  # px
 CURVE = "curve"  # the group of a curve that can be drawn anew
 NO_ZERO = "A logarithmic axis has no zero."
@@ -77,9 +65,18 @@ _SETTINGS: dict[Any, Any] = {
     "text.usetex": False,
     "axes.formatter.useoffset": False,
 }
-_NAMES = {
-    ink: name for name, (ink, _) in reversed(INKS.items())
-}  # a light ink's hex value to its variable
+_KEY: dict[str, Any] = {
+    "loc": "lower left",
+    "bbox_to_anchor": (-0.02, 1),
+    "borderpad": 0.2,
+    "handlelength": 2.6,
+}
+# a light ink's hex value to its variable
+_NAMES = {ink: name for name, (ink, _) in reversed(INKS.items())}
+
+
+def __dir__() -> list[str]:
+    return __all__
 
 
 class Plot(Picture):
@@ -92,28 +89,33 @@ class Plot(Picture):
         super().__init__(title, desc, width, height)
 
     def at(self, x: float, text: str = "") -> "Plot":
-        """The same curves with a marker at `x` on each of them, and optionally a number beside it.
+        """Mark a place on each of the curves, with a number beside it.
 
-        Only the marker is drawn anew. `x` beyond the axis is held at its end.
+        Only the marker is drawn anew.
 
         Parameters
         ----------
         x : float
+            Beyond the axis it is held at its end.
         text : str
             Such as "31 steps".
 
         Returns
         -------
         Plot
+            The same curves, and the marker.
+
+        Raises
+        ------
+        ValueError
+            For bars, which have no x, or an `x` that is not finite.
         """
         if self._axes is None:
             raise ValueError("`at` needs curves; bars have no x to mark.")
         at, ring_ys, hues = self._axes.mark(float(_check.numbers("x", x)))
         top, bottom = self._axes.top, self._axes.bottom
-        shapes = [
-            f'<path class="rig-line rig-thin rig-plain" d="M{number(at)}'
-            f' {number(top)}V{number(bottom)}"/>'
-        ]
+        way = f"M{number(at)} {number(top)}V{number(bottom)}"
+        shapes = [f'<path class="rig-line rig-thin rig-plain" d="{way}"/>']
         shapes += [
             f'<circle class="rig-joint rig-{hue}" cx="{number(at)}" cy="{number(y)}" r="6"/>'
             for y, hue in zip(ring_ys, hues, strict=True)
@@ -128,7 +130,7 @@ class Plot(Picture):
         return marked
 
     def with_lines(self, lines: Mapping[str, ArrayLike]) -> "Plot":
-        """The same chart with some of its curves drawn anew, over the same x and in the same axes.
+        """Draw some of the curves anew, over the same x and in the same axes.
 
         Only their paths are made again, quickly enough for a slider; a marker has to be set again.
 
@@ -140,6 +142,12 @@ class Plot(Picture):
         Returns
         -------
         Plot
+            The same chart with these curves.
+
+        Raises
+        ------
+        ValueError
+            For bars, names that are none of the curves', bad numbers, or lengths that differ.
         """
         if self._axes is None:
             raise ValueError("`with_lines` needs curves; bars stay as they were drawn.")
@@ -150,20 +158,14 @@ class Plot(Picture):
                 f"got {', '.join(map(str, unknown))}."
             )
         drawn, axes = copy.copy(self), copy.copy(self._axes)
-        drawn._axes, drawn._pieces, drawn._mark, drawn.desc = (
-            axes,
-            [*self._pieces],
-            "",
-            self._unmarked,
-        )
+        drawn._axes, drawn._pieces = axes, [*self._pieces]
+        drawn._mark, drawn.desc = "", self._unmarked
         axes.ys = [*self._axes.ys]
         for name, y in lines.items():
             i = axes.names.index(name)
             ys = axes.ys[i] = axes.px_of(name, y)
-            drawn._pieces[2 * i + 1] = "M" + "L".join(
-                f"{number(x)} {number(y)}"
-                for x, y in zip(axes.xs.tolist(), ys.tolist(), strict=True)
-            )
+            points = [*zip(axes.xs.tolist(), ys.tolist(), strict=True)]
+            drawn._pieces[2 * i + 1] = f"M{line(points)}"
         return drawn
 
     def _inner(self) -> str:
@@ -186,7 +188,7 @@ def curves(
     width: int = 600,
     height: int = 380,
 ) -> Plot:
-    """Curves over a common x.
+    """Draw curves over a common x.
 
     Parameters
     ----------
@@ -200,13 +202,14 @@ def curves(
         A sentence above the chart; its text alternative.
     log_x, log_y : bool
         Logarithmic axes, for values above zero.
-    spans : mapping of str to (low, high), optional
+    spans : mapping of str to (float, float), optional
         A shaded range in x, named at its top.
     kinds : mapping of str to str, optional
         The hue of a curve, by its kind: "forward", "inverse", "goal", "miss", "plain", "soft".
-    ylim : (low, high), optional
+    ylim : (float, float), optional
+        The ends of the vertical axis; those of the values by default.
     width, height : int
-        px.
+        The size it is drawn at [px].
 
     Returns
     -------
@@ -224,38 +227,18 @@ def curves(
     with styles:
         for (name, y), hue, style in zip(lines.items(), hues, STYLES, strict=False):
             axes.plot(x, y, color=_ink(hue), linestyle=style, label=name, gid=CURVE)
-        axes.set_xscale("log" if log_x else "linear")
-        axes.set_yscale("log" if log_y else "linear")
+        axes.set(xscale="log" if log_x else "linear", yscale="log" if log_y else "linear")
         axes.set_xlim(x[0], x[-1])
         if ylim is not None:
             axes.set_ylim(*_check.numbers("ylim", ylim, 2).reshape(2))
         for name, ends in (spans or {}).items():
-            start, end = _check.numbers(name, ends, 2).reshape(2).tolist()
-            axes.axvspan(start, end, color=INKS["soft"][0], alpha=0.18, linewidth=0)
-            axes.text(
-                (start + end) / 2,
-                0.985,
-                name,
-                transform=axes.get_xaxis_transform(),
-                ha="center",
-                va="top",
-                color=INKS["soft-text"][0],
-            )
+            _shade(axes, name, *_check.numbers(name, ends, 2).reshape(2).tolist())
         for axis, log in ((axes.xaxis, log_x), (axes.yaxis, log_y)):
             if log:
-                least, most = axis.get_view_interval()
-                axis.set_major_formatter(_power)
-                axis.set_minor_formatter(_power if most < 10 * least else lambda value, place: "")
-        axes.set_xlabel(xlabel)
-        axes.set_ylabel(ylabel)
+                _label_powers(axis)
+        axes.set(xlabel=xlabel, ylabel=ylabel)
         if len(lines) > 1:
-            axes.legend(
-                loc="lower left",
-                bbox_to_anchor=(-0.02, 1),
-                borderpad=0.2,
-                ncols=_columns([*lines], width),
-                handlelength=2.6,
-            )
+            axes.legend(**_KEY, ncols=_columns([*lines], width))
         body = heading + _markup(figure)
         where = _Axes(axes, height, x, lines, hues)  # only now is the layout settled
     name = f"{ylabel} against {xlabel}"
@@ -272,21 +255,31 @@ def bars(
     kinds: Mapping[str, str] | None = None,
     width: int = 600,
 ) -> Plot:
-    """Level bars, one for each name, with their numbers at their ends.
+    """Draw level bars, one for each name, with their numbers at their ends.
 
     Parameters
     ----------
     values : mapping of str to float
+        By the names of the bars, from the top.
     xlabel : str
         With the unit.
+    title, desc : str
+        As for `curves`.
     form : str
         How a number is written, as for `str.format`.
     kinds : mapping of str to str, optional
-        As for `curves`; all bars are blue otherwise.
+        As for `curves`; "inverse" by default.
+    width : int
+        The width it is drawn at [px]; the height follows from the number of bars.
 
     Returns
     -------
     Plot
+
+    Raises
+    ------
+    ValueError
+        For no values, values that are not finite, or unknown kinds.
     """
     names = list(values)
     lengths = _check.numbers("values", list(values.values()), "n")
@@ -294,25 +287,19 @@ def bars(
     height = 34 * len(names) + 60 + heading_markup(title, width)[1]
     figure, axes, heading, styles = _begin(title, width, height)
     with styles:
-        drawn = axes.barh(
-            names,
-            lengths,
-            color=[_ink(_check.choice("kinds", hue, KINDS)) for hue in hues],
-            height=0.62,
-        )
-        axes.bar_label(
-            drawn, [form.format(v) for v in lengths], padding=6, color=INKS["ink"][0], weight="bold"
-        )
+        inks = [_ink(_check.choice("kinds", hue, KINDS)) for hue in hues]
+        drawn = axes.barh(names, lengths, color=inks, height=0.62)
+        said = [form.format(v) for v in lengths]
+        axes.bar_label(drawn, said, padding=6, color=INKS["ink"][0], weight="bold")
         axes.margins(x=0.2)
         axes.invert_yaxis()
         axes.grid(visible=False, axis="y")
         axes.tick_params(axis="y", length=0)
-        axes.locator_params(
-            axis="x", integer=bool((lengths % 1 == 0).all())
-        )  # counts have no halves
+        counts = bool((lengths % 1 == 0).all())  # counts have no halves
+        axes.locator_params(axis="x", integer=counts)
         axes.set_xlabel(xlabel)
         body = heading + _markup(figure)
-    numbers = "; ".join(f"{name} {form.format(v)}" for name, v in zip(names, lengths, strict=True))
+    numbers = "; ".join(map(" ".join, zip(names, said, strict=True)))
     return Plot(title or xlabel, desc or f"{xlabel}: {numbers}.", width, height, body)
 
 
@@ -323,12 +310,8 @@ class _Axes:
         self, axes: "Axes", height: int, x: Floats, lines: Mapping[str, Floats], hues: list[str]
     ) -> None:
         box = axes.get_window_extent()
-        self.left, self.right, self.top, self.bottom = (
-            box.x0,
-            box.x1,
-            height - box.y1,
-            height - box.y0,
-        )
+        self.left, self.right = box.x0, box.x1
+        self.top, self.bottom = height - box.y1, height - box.y0
         self.log = axes.get_xscale() == "log"
         self.low, self.high = x[0], x[-1]
         to_px = axes.transData.transform
@@ -351,12 +334,10 @@ class _Axes:
         return self.bottom + (y - low) / (high - low) * (self.top - self.bottom)
 
     def near(self, at: float, reach: float) -> list[Solid]:
-        """What words should keep clear of around `at`: the marker's line and the curves, as thick
-        segments."""
+        """The marker's line and the curves around `at`, as thick segments: words keep clear."""
         first, last = np.searchsorted(self.xs, (at - reach, at + reach))
-        some = slice(
-            max(first - 1, 0), last + 1, max(1, (last - first) // 8)
-        )  # chords are near enough, and quick
+        # chords are near enough, and quick
+        some = slice(max(first - 1, 0), last + 1, max(1, (last - first) // 8))
         xs = self.xs[some].tolist()
         solids: list[Solid] = [(at, self.top, at, self.bottom, 2)]
         for ys in self.ys:
@@ -367,11 +348,9 @@ class _Axes:
     def mark(self, x: float) -> tuple[float, list[float], list[str]]:
         """The place of `x`, and of every curve there, along the lines as they are drawn."""
         x = min(max(x, self.low), self.high)
-        share = (
-            np.log(x / self.low) / np.log(self.high / self.low)
-            if self.log
-            else ((x - self.low) / (self.high - self.low))
-        )
+        share = (x - self.low) / (self.high - self.low)
+        if self.log:
+            share = np.log(x / self.low) / np.log(self.high / self.low)
         at = self.left + share * (self.right - self.left)
         return at, [float(np.interp(at, self.xs, ys)) for ys in self.ys], self.hues
 
@@ -415,11 +394,31 @@ def _hues(lines: Mapping[str, Floats], kinds: Mapping[str, str] | None) -> list[
     ]
 
 
+def _shade(axes: "Axes", name: str, start: float, end: float) -> None:
+    """Shade a range in x, named at its top."""
+    axes.axvspan(start, end, color=INKS["soft"][0], alpha=0.18, linewidth=0)
+    axes.text(
+        (start + end) / 2,
+        0.985,
+        name,
+        transform=axes.get_xaxis_transform(),
+        ha="center",
+        va="top",
+        color=INKS["soft-text"][0],
+    )
+
+
+def _label_powers(axis: "Axis") -> None:
+    """Write the ticks of a logarithmic axis; within a decade those between its powers, too."""
+    least, most = axis.get_view_interval()
+    axis.set_major_formatter(_power)
+    axis.set_minor_formatter(_power if most < 10 * least else lambda value, place: "")
+
+
 def _begin(
     title: str, width: int, height: int
 ) -> "tuple[Figure, Axes, str, AbstractContextManager[None]]":
-    """A figure with room for its title, its axes, the title's markup, and the settings to draw
-    under."""
+    """A figure with room for its title, its axes, the title's markup, and settings to draw with."""
     import matplotlib
     from matplotlib.figure import Figure
     from matplotlib.layout_engine import ConstrainedLayoutEngine
@@ -453,16 +452,14 @@ def _power(value: float, place: float | None) -> str:
 
 
 def _pieces(body: str) -> list[str]:
-    """A chart's markup cut where its curves are: what stands before the first, its path, what
-    follows, the next …"""
+    """A chart's markup cut at its curves: the part before the first, its path, the next part, …"""
     pieces = re.split(rf'<g id="{CURVE}"><path d="([^"]*)', body)
     pieces[:-1:2] = [text + '<g><path d="' for text in pieces[:-1:2]]
     return pieces
 
 
 def _markup(figure: "Figure") -> str:
-    """The figure's SVG without its frame: our inks and font, no ids of groups, numbers to two
-    decimals."""
+    """The figure's SVG without its frame: our inks and font, no ids, numbers to two decimals."""
     text = io.StringIO()
     figure.savefig(text, format="svg", transparent=True, metadata={"Date": None, "Creator": None})
     body = text.getvalue().partition("<svg")[2].partition(">")[2].rpartition("</svg>")[0]

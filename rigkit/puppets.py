@@ -30,15 +30,17 @@ class Puppet(_say.Shown):
     ----------
     name, role : str
     stature : float
-        Standing, from the floor to the top of the head.
+        Standing, from the floor to the top of the head [m].
     bones : tuple of float
-        From the hip down: thigh, shank, and for the heron its metatarsal.
+        From the hip down: thigh, shank, and for the heron its metatarsal [m].
     ankle_height : float
-        From the floor to the end of the last bone, when the foot stands flat.
-    foot_length, heel_length, ball_length : float
-        Heel to toe; and from below the last bone's end, back to the heel and forward to the ball.
+        From the floor to the end of the last bone, when the foot stands flat [m].
+    foot_length : float
+        Heel to toe [m].
+    heel_length, ball_length : float
+        From below the last bone's end, back to the heel and forward to the ball [m].
     hip_width : float
-        Between the two hip joint centres.
+        Between the two hip joint centres [m].
     knee_side : int
         +1: the middle joint of the visible leg points forward, like a knee. −1: backward, like the
         heron's ankle.

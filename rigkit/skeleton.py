@@ -28,13 +28,14 @@ def __dir__() -> list[str]:
 class Joint(_say.Shown):
     """A named joint.
 
-    Parameters
+    Attributes
     ----------
     name : str
+        Its own.
     parent : str or None
-        The parent's name, None for a root.
+        The joint it hangs from; None for a root.
     rest : array_like, shape (4, 4)
-        The rest frame as seen from the parent.
+        Its frame at rest, seen from its parent.
 
     Raises
     ------

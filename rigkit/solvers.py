@@ -46,7 +46,7 @@ class Solution(_say.Shown):
     reached : ndarray of bool, shape (...)
         True where the end is within the tolerance of its goal.
     miss : ndarray, shape (...)
-        The distance of the end from its goal, metres.
+        How far the end is from its goal [m].
     steps : ndarray of int, shape (...)
         The number of steps taken.
     stalled : ndarray of bool, shape (...)

@@ -65,14 +65,14 @@ class PlanarLeg(_say.Shown):
     Attributes
     ----------
     hip : ndarray
-        Hip flexion, radians: 0 hanging straight down, positive with the thigh forward.
+        Hip flexion: 0 hanging straight down, positive with the thigh forward [rad].
     knee : ndarray
-        Knee flexion, radians: 0 straight, positive with the knee forward, negative with the knee
-        backward.
+        Knee flexion: 0 straight, positive with the knee forward, negative with the knee backward
+        [rad].
     reached : ndarray of bool
-        True where the ankle is on its goal, to within 1e-9 m.
+        Whether the ankle is on its goal.
     miss : ndarray
-        The distance of the ankle from its goal, metres.
+        How far the ankle stays from its goal [m].
     """
 
     hip: Floats
@@ -97,15 +97,15 @@ class TwoBonePose(_say.Shown):
     Attributes
     ----------
     knee, ankle : ndarray, shape (..., 3)
-        Positions, metres.
+        Where the joint is: left, up, forward [m].
     flexion : ndarray, shape (...)
-        Knee flexion, radians: 0 straight, π folded.
+        Knee flexion: 0 straight, π folded [rad].
     hinge : ndarray, shape (..., 3)
         The unit axis square to the bend plane about which a positive turn of the shank is flexion.
     reached : ndarray of bool, shape (...)
         True where the ankle is on its goal, to within 1e-9 m.
     miss : ndarray, shape (...)
-        The distance of the ankle from its goal, metres.
+        How far the ankle stays from its goal [m].
     guided : ndarray of bool, shape (...)
         True where the pole gave the knee its direction; False where it lies on the hip–ankle line,
         and without a pole.

@@ -202,14 +202,18 @@ PELVIS_TILT = float(
 
 @dataclass(frozen=True, eq=False)
 class Pace(_say.Shown):
-    """The speed and the steps of a walk.
+    """The speed of a walk, and its steps.
 
     Attributes
     ----------
-    speed, step_length, cadence : ndarray, shape (...)
-        m/s, metres, steps a second.
+    speed : ndarray, shape (...)
+        How fast [m/s].
+    step_length : ndarray, shape (...)
+        From one foot to the other [m].
+    cadence : ndarray, shape (...)
+        Steps a second.
     stance_share : ndarray, shape (...)
-        The share of the cycle a foot is down.
+        How much of its cycle a foot is down.
     """
 
     speed: Floats

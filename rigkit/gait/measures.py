@@ -18,11 +18,12 @@ class Pop(_say.Shown):
 
     Attributes
     ----------
-    side : {"L_", "R_"}
+    side : str
+        The side tag of the leg.
     frame : int
-        The one it ends in.
+        In which it ends.
     speed_deg : float
-        The fastest change of its bend, degrees a second.
+        Of its bend at its fastest [°/s].
     """
 
     side: str

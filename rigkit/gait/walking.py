@@ -25,27 +25,29 @@ class Walk(_say.Shown):
     Attributes
     ----------
     puppet : Puppet
-    speed, step_length : float
-        m/s, metres.
+    speed : float
+        How fast [m/s].
+    step_length : float
+        From one foot to the other [m].
     table : str
-        The source of the angles.
+        Where the angles are from.
     planted : bool
-        True where the legs were solved for planted feet (`plant`), False where the angles were
-        applied as they are (`walk`).
+        Whether the legs were solved for feet that stand. `plant` solves them; `walk` applies the
+        angles as they are.
     times : ndarray, shape (f,)
-        Seconds.
+        Of the frames [s].
     phase : ndarray, shape (f, 2)
         Of each leg, 0 at its foot strike.
     stance : ndarray of bool, shape (f, 2)
-        True while the foot is down.
+        Whether the foot is down.
     pelvis : ndarray, shape (f, 3)
         The middle of the hip centres.
     points : ndarray, shape (f, 2, len(joints), 3)
-        The places of the `joints`.
+        Where the `joints` are; `at` picks one.
     foot_pitch : ndarray, shape (f, 2)
         The sole from level, toes up positive, radians.
     miss : ndarray, shape (f, 2)
-        The distance of the leg's end from where it should be, metres.
+        How far the leg's end fell short of where it should be [m].
     """
 
     puppet: Puppet

@@ -40,11 +40,16 @@ class Node(_say.Shown):
         Files may repeat names, or leave them empty.
     parent : int or None
         The parent's place in `Asset.nodes`.
-    translation, scale : ndarray, shape (3,)
+    translation : ndarray, shape (3,)
+        Where it is, seen from its parent [m].
     rotation : ndarray, shape (4,)
-        Quaternion (x, y, z, w) of length one.
-    mesh, skin : int or None
-        Which mesh it carries, and the skin that moves the mesh.
+        Its turn, seen from its parent. A quaternion (x, y, z, w) of length one.
+    scale : ndarray, shape (3,)
+        Along its three axes.
+    mesh : int or None
+        Which mesh it carries.
+    skin : int or None
+        The skin that moves the mesh.
     """
 
     name: str

@@ -10,7 +10,8 @@ from typing import Any
 import numpy as np
 
 from rigkit._types import ArrayLike
-from rigkit.stage import Pair, Stage
+from rigkit.stage import Stage
+from rigkit.stage.markup import Pair
 
 Mark = list[Any]  # the name of a stage's method, and its arguments by name
 

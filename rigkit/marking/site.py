@@ -27,6 +27,7 @@ import rigkit
 
 HERE = Path(__file__).parent
 RIGKIT = Path(rigkit.__file__).parent
+DATA = RIGKIT / "data"
 KIT = (
     "__init__",
     "_types",
@@ -157,7 +158,7 @@ class Site:
         ]
         files = {
             f"rigkit/{path.relative_to(RIGKIT).as_posix()}": path
-            for path in [*paths, *sorted((RIGKIT / "data").glob("*.csv"))]
+            for path in [*paths, DATA / "stage.css", *sorted(DATA.glob("*.csv"))]
             if path.exists()
         }
         files |= {place: HERE / "standins" / name for place, name in STAND_INS.items()}

@@ -28,8 +28,7 @@ DECORATION = {
 }
 
 
-# --- the formula
-# -----------------------------------------------------------------------------------------------------
+# The formula
 
 
 @pytest.mark.parametrize(
@@ -49,14 +48,12 @@ def test_the_formula_gives_the_known_ratios(ink, on_white):
 
 
 def test_what_is_seen_through_is_measured_as_it_is_seen():
-    assert contrast("rgba(0,0,0,.5)", "#ffffff") == pytest.approx(
-        contrast("#808080", "#ffffff"), abs=0.03
-    )
+    grey = contrast("#808080", "#ffffff")
+    assert contrast("rgba(0,0,0,.5)", "#ffffff") == pytest.approx(grey, abs=0.03)
     assert contrast("rgba(0,0,0,0)", "#ffffff") == 1
 
 
-# --- JupyterLab's own colours
-# ----------------------------------------------------------------------------------------
+# JupyterLab's own colours
 
 
 def of_jupyterlab(theme):
@@ -88,12 +85,9 @@ def test_words_and_controls_of_a_panel_are_seen_in_jupyterlab(theme):
         panels._LOOK.replace(stage.STYLE, ""),
     )
     assert {name for _, name in used} == {"--jp-ui-font-color2", "--jp-brand-color1"}
-    for (
-        _,
-        name,
-    ) in used:  # the slider's bar and handle, the box's edge, and the mark of the keyboard's place
-        for ground in (behind, box):
-            assert contrast(theirs[name], ground) >= SHAPE
+    # the slider's bar and handle, the box's edge, and the mark of the keyboard's place
+    for (_, name), ground in itertools.product(used, (behind, box)):
+        assert contrast(theirs[name], ground) >= SHAPE
     assert contrast(theirs["--jp-brand-color1"], button) >= SHAPE
 
 
@@ -103,8 +97,7 @@ def test_the_paper_of_a_picture_is_what_is_behind_it_in_jupyterlab(theme):
     assert over(paper, "#ffffff") == pytest.approx(over(ours, "#ffffff"))
 
 
-# --- pictures
-# --------------------------------------------------------------------------------------------------------
+# Pictures
 
 
 @pytest.mark.parametrize("dark", [0, 1], ids=THEMES)
@@ -124,35 +117,33 @@ def test_words_are_seen_on_what_plots_shade(dark):
     from rigkit import plots
 
     shade, paper = INKS["soft"][dark], INKS["paper"][dark]
-    covers = {
-        float(cover)
-        for cover in re.findall(r"alpha=(0\.\d+)", Path(plots.__file__).read_text(encoding="utf-8"))
-    }
+    code = Path(plots.__file__).read_text(encoding="utf-8")
+    covers = set(map(float, re.findall(r"alpha=(0\.\d+)", code)))
     assert covers
     for name, cover in itertools.product(("soft-text", "ink"), covers):
         assert contrast(INKS[name][dark], as_ink(over(shade, paper, cover))) >= TEXT, (name, cover)
 
 
 def test_shapes_are_drawn_in_inks_and_text_in_the_inks_for_text():
-    rules = re.findall(r"([^{}]+)\{([^{}]*)\}", stage._SHAPES)
+    rules = re.findall(r"([^{}]+)\{([^{}]*)\}", stage.inks.SHAPES)
     used = {
         (selector, what, name)
         for selector, rule in rules
         for what, name in re.findall(r"(?<![\w-])(fill|stroke|color):var\(--([a-z-]+)\)", rule)
     }
-    assert {name for selector, _, name in used if selector.endswith("text") and _ == "fill"} == {
-        "rig-hue-text"
+    letters = {
+        name for selector, what, name in used if selector.endswith("text") and what == "fill"
     }
+    assert letters == {"rig-hue-text"}
     shapes = {(what, name) for selector, what, name in used if not selector.endswith("text")}
     assert {name for what, name in shapes if what == "stroke"} == {"rig-hue"}
     # What is filled is outlined in the same hue, or is the hue itself: a dot; the floor's band is
     # decoration.
     assert {name for what, name in shapes if what == "fill"} <= {"rig-hue", "paper", *DECORATION}
-    assert not re.search(r"[^-]opacity", stage._SHAPES.replace("fill-opacity", ""))
+    assert not re.search(r"[^-]opacity", stage.inks.SHAPES.replace("fill-opacity", ""))
 
 
-# --- pages
-# -----------------------------------------------------------------------------------------------------------
+# Pages
 
 PAGES = {"marking": page.STYLE, "inspection": view.STYLE}
 
@@ -174,35 +165,24 @@ def uses(style):
             names = set(re.findall(r"var\(--([a-z-]+)", value))
             of_text = what == "color" or (what == "fill" and re.search(r"text|under", selector))
             (text if of_text else grounds if what == "background" else shapes).update(names)
-            assert not re.search(r"#[0-9a-f]{3}", value), (
-                f"{selector} has a colour that is no variable"
-            )
+            assert not re.search(r"#[0-9a-f]{3}", value), f"{selector}: a colour is no variable"
     return text, shapes, grounds
 
 
 @pytest.mark.parametrize("theme", THEMES)
 @pytest.mark.parametrize("name", PAGES)
-def test_all_text_of_a_page_is_seen_on_all_its_grounds(name, theme):
-    inks, (text, _, grounds) = inks_of(PAGES[name], theme), uses(PAGES[name])
+def test_all_text_and_shapes_of_a_page_are_seen_on_all_its_grounds(name, theme):
+    inks, (text, shapes, grounds) = inks_of(PAGES[name], theme), uses(PAGES[name])
+    shapes -= set(DECORATION)
     assert {"ink", "soft", "link"} <= text
+    assert len(shapes) >= 4
     assert grounds == {"page", "ground"}
-    low = {
-        (ink, ground): contrast(inks[ink], inks[ground])
-        for ink, ground in itertools.product(text, grounds)
-    }
-    assert {pair: ratio for pair, ratio in low.items() if ratio < TEXT} == {}
-
-
-@pytest.mark.parametrize("theme", THEMES)
-@pytest.mark.parametrize("name", PAGES)
-def test_all_shapes_of_a_page_are_seen_on_all_its_grounds(name, theme):
-    inks, (_, shapes, grounds) = inks_of(PAGES[name], theme), uses(PAGES[name])
-    assert len(shapes - set(DECORATION)) >= 4
-    low = {
-        (ink, ground): contrast(inks[ink], inks[ground])
-        for ink, ground in itertools.product(shapes - set(DECORATION), grounds)
-    }
-    assert {pair: ratio for pair, ratio in low.items() if ratio < SHAPE} == {}
+    pairs = [
+        (least, ink, ground, contrast(inks[ink], inks[ground]))
+        for least, used in ((TEXT, text), (SHAPE, shapes))
+        for ink, ground in itertools.product(used, grounds)
+    ]
+    assert [pair for pair in pairs if pair[3] < pair[0]] == []
 
 
 @pytest.mark.parametrize("name", PAGES)
@@ -215,12 +195,9 @@ def test_a_printed_page_has_the_light_inks(name):
 def test_the_edge_of_a_card_is_seen_in_both_themes_or_beside_its_word():
     # On a card in a notebook the edge repeats a word ("Nearly:", "serious"): it could be
     # decoration, and is seen still.
-    edges = {
-        *map(str.lower, card._EDGE.values()),
-        *re.findall(r"border-color:(#[0-9a-f]+)", view._CARD),
-    }
+    edges = {edge.lower() for edge in card._EDGE.values()}
+    edges |= set(re.findall(r"border-color:(#[0-9a-f]+)", view._CARD))
     assert len(edges) >= 4
-    for dark, edge in itertools.product(
-        (0, 1), edges - {"#b00020"}
-    ):  # beside the word "serious", its rule's title too
+    edges.remove("#b00020")  # beside the word "serious", its rule's title too
+    for dark, edge in itertools.product((0, 1), edges):
         assert contrast(edge, INKS["paper"][dark]) >= SHAPE, edge

@@ -4,17 +4,13 @@ import copy
 import dataclasses
 import importlib
 import re
-import subprocess
-import sys
 import xml.etree.ElementTree as ET
 from functools import cache
 from html.parser import HTMLParser
-from pathlib import Path
 
 import numpy as np
 import pytest
 
-import rigkit
 from rigkit import (
     _say,
     bend,
@@ -39,8 +35,9 @@ from rigkit import (
     stage,
     two_bone,
 )
+from rigkit.display.tables import attributes, fields
+from tests.unit.processes import FOLDER, printed_by
 
-FOLDER = Path(rigkit.__file__).parent.parent
 STRANGE = "<script>alert(1)</script>\n\u202e"
 SVG = "{http://www.w3.org/2000/svg}"
 VOID = {"img", "br"}
@@ -225,39 +222,24 @@ def test_a_notebook_shows_a_picture_or_a_table(thing):
 
 def test_the_words_are_those_a_person_reads():
     pose = two_bone.solve((0, 0.9, 0), (0, 0.1, 0.1), 0.43, 0.43, (0, 0.5, 1))
-    assert (
-        repr(pose)
-        == "TwoBonePose: knee (0.000, 0.519, 0.199) m, ankle (0.000, 0.100, 0.100) m, flexion"
-        " 40.7°, "
-        "reached, guided by a pole"
+    assert repr(pose) == (
+        "TwoBonePose: knee (0.000, 0.519, 0.199) m, ankle (0.000, 0.100, 0.100) m, "
+        "flexion 40.7°, reached, guided by a pole"
     )
     far = two_bone.solve((0, 0.9, 0), [(0, 0.1, 0.1), (0, 0, 0.2)], 0.43, 0.43)
     assert repr(far).startswith(
         "TwoBonePose, batch (2,): knee within (0.000, 0.480 to 0.519, 0.093 to 0.199) m, "
     )
     assert "flexion 0.0° to 40.7°, 1 of 2 reached, miss 0 to 6.2 cm" in repr(far)
-    assert (
-        repr(bend.Bend(np.float64(-0.05), np.float64(0.0004)))
-        == "Bend: -2.9°, costs 0.04 % of full reach"
-    )
+    back = bend.Bend(np.float64(-0.05), np.float64(0.0004))
+    assert repr(back) == "Bend: -2.9°, costs 0.04 % of full reach"
 
 
 def test_numbers_read_alike():
-    assert [_say.number(value) for value in (-1e-9, 0.12345, 1e7, np.nan, -np.inf)] == [
-        "0.000",
-        "0.123",
-        "1e+07",
-        "NaN",
-        "-infinite",
-    ]
-    assert [_say.small(value) for value in (0.0, 1e-10, 1e-7, 0.00123, 0.5, 25.0)] == [
-        "0 cm",
-        "0 cm",
-        "under 0.001 cm",
-        "0.123 cm",
-        "50 cm",
-        "2500 cm",
-    ]
+    numbers = [_say.number(value) for value in (-1e-9, 0.12345, 1e7, np.nan, -np.inf)]
+    assert numbers == ["0.000", "0.123", "1e+07", "NaN", "-infinite"]
+    small = [_say.small(value) for value in (0.0, 1e-10, 1e-7, 0.00123, 0.5, 25.0)]
+    assert small == ["0 cm", "0 cm", "under 0.001 cm", "0.123 cm", "50 cm", "2500 cm"]
     assert _say.angle([-np.pi, np.nan, 0.0]) == "-180.0° to 0.0° (1 of 3 NaN)"
     assert _say.angle([]) == "none"
     assert _say.angle([np.nan]) == "NaN"
@@ -335,9 +317,8 @@ def test_of_a_batch_the_first_few_are_shown_and_how_many_there_are():
     assert "[3]" in shown.words
     assert "[4]" not in shown.words
     assert "the next 3 dotted" in shown.words
-    square = Markup(
-        display.bundle(two_bone.solve_planar(np.zeros((2, 2, 2)) - 0.3, 0.43, 0.43))["text/html"]
-    )
+    square = two_bone.solve_planar(np.zeros((2, 2, 2)) - 0.3, 0.43, 0.43)
+    square = Markup(display.bundle(square)["text/html"])
     assert "all 4" in square.words
     assert "[1, 1]" in square.words
 
@@ -348,9 +329,8 @@ def test_what_is_not_finite_is_left_out_of_the_picture():
     drawn, table = display.show(spoilt)
     assert "the next" not in drawn.title
     assert "NaN" in table
-    assert [
-        type(piece) for piece in display.show(dataclasses.replace(legs, hip=legs.hip * np.nan))
-    ] == [str]
+    lost = dataclasses.replace(legs, hip=legs.hip * np.nan)
+    assert [type(piece) for piece in display.show(lost)] == [str]
 
 
 @pytest.mark.parametrize(
@@ -411,8 +391,7 @@ def test_the_way_to_the_hip_is_drawn_where_the_hip_is():
     """The pose holds no hip: the dotted line toward it must follow the thigh it was solved for."""
     hip, upper = np.array([0.0, 0.9, 0.0]), 0.43
     pose = two_bone.solve(hip, (0, 0.15, 0.2), upper, 0.4, (0, 0.5, 1))
-    together = np.stack([pose.knee, pose.ankle, pose.hinge])[None]
-    drawn = display._pose_of_two_bones(pose, together, pose.flexion[None], 0.0)
+    drawn, _ = display.show(pose)
     line = next(shape for shape in drawn._shapes if "rig-ghost" in shape)
     (x0, y0), (x1, y1) = (
         map(float, point.split()) for point in re.search(r'd="M([^"]+)"', line)[1].split("L")
@@ -422,13 +401,43 @@ def test_the_way_to_the_hip_is_drawn_where_the_hip_is():
     assert (y1 - y0) / np.hypot(x0 - x1, y0 - y1) == pytest.approx(thigh[1], abs=0.01)
 
 
+# Fields
+
+
+class Measured:
+    """A thing with fields.
+
+    Attributes
+    ----------
+    ASIS, width_deg : ndarray, shape (..., 3)
+        ASIS of `this`, over
+        two lines [m]. More of it.
+    free : {"a", "b"}
+        Of any [°/s]
+    frames : ndarray, shape (n, 4, 4), or None
+
+    Raises
+    ------
+    ValueError
+        Never.
+    """
+
+    width_deg = 3
+
+
+def test_a_field_means_what_the_docstring_says_first_without_its_unit():
+    both = ("ASIS of this, over two lines", 1)
+    assert attributes(Measured.__doc__) == {
+        "ASIS": both,
+        "width_deg": both,
+        "free": ("of any", 0),
+        "frames": ("", 3),
+    }
+    assert fields(Measured(), width_deg=str) == [("width", both[0], 3, str, 1)]
+    assert attributes(None) == {}
+
+
 # In a running notebook
-
-
-def run(code):
-    return subprocess.run(
-        [sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=FOLDER
-    ).stdout.split()
 
 
 IN_NOTEBOOK = """
@@ -444,14 +453,8 @@ print(early, "matplotlib" in sys.modules, *sorted(data), *plain)
 
 
 def test_a_notebook_shows_objects_and_loads_what_draws_them_then_only():
-    assert run(IN_NOTEBOOK) == [
-        "[]",
-        "False",
-        "image/svg+xml",
-        "text/html",
-        "text/plain",
-        "text/plain",
-    ]
+    forms = "image/svg+xml text/html text/plain"
+    assert printed_by(IN_NOTEBOOK) == f"[] False {forms} text/plain"
 
 
 def test_without_a_notebook_nothing_is_asked_for():
@@ -462,7 +465,8 @@ def test_without_a_notebook_nothing_is_asked_for():
         "(lambda *given: object()); sys.modules['IPython'] = ours"
     )
     for before in ("import sys", "import IPython, sys", stand_in):
-        assert run(f"{before}\nimport rigkit\nprint('rigkit.display' in sys.modules)") == ["False"]
+        code = f"{before}\nimport rigkit\nprint('rigkit.display' in sys.modules)"
+        assert printed_by(code) == "False"
 
 
 # What lessons and exercises hand a learner
@@ -497,14 +501,10 @@ def test_a_panel_says_its_values_and_its_readout():
     assert repr(slider) == "Slider: Bend, 0 to 20° by 0.5, at 5"
     assert repr(panel) == "Panel: A leg bends. Bend: 5.0. Bent by 5.0 <°"
     assert panel._repr_mimebundle_()["text/plain"] == repr(panel)
-    assert (
-        repr(panels.Choice("side", "Side", ("left", "right"), "left"))
-        == "Choice: Side, left, right, at left"
-    )
+    choice = panels.Choice("side", "Side", ("left", "right"), "left")
+    assert repr(choice) == "Choice: Side, left, right, at left"
 
 
 def test_a_picture_says_its_words():
-    assert (
-        repr(stage.Stage(title="A leg stands", desc="It is straight."))
-        == "Stage, 600 × 634 px: A leg stands. It is straight."
-    )
+    picture = stage.Stage(title="A leg stands", desc="It is straight.")
+    assert repr(picture) == "Stage, 600 × 634 px: A leg stands. It is straight."

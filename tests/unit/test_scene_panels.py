@@ -12,7 +12,8 @@ import pytest
 from rigkit import scenes
 from rigkit.panels import Choice
 from rigkit.puppets import PUPPETS
-from rigkit.stage import NUMBER, TEXT, TITLE, text_width
+from rigkit.stage.inks import NUMBER, TEXT, TITLE
+from rigkit.stage.labels import text_width
 
 SVG = "{http://www.w3.org/2000/svg}"
 MOST_BYTES = 60_000  # of a picture: what a slider sends for each step

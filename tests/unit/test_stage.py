@@ -1,10 +1,7 @@
 """Stages: what a picture of a rig says, that it can be read everywhere, and that it is the same
 everywhere."""
 
-import os
 import re
-import subprocess
-import sys
 import xml.etree.ElementTree as ET
 
 import numpy as np
@@ -13,8 +10,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rigkit import mesh
-from rigkit import stage as st_module
-from rigkit.stage import EDGE, INKS, LEAST_TEXT, TEXT, Label, Stage, number, row, text_width
+from rigkit.stage import INKS, STYLE, VIEWS, Stage, framed, row
+from rigkit.stage.inks import LEAST_TEXT, TEXT
+from rigkit.stage.labels import EDGE, Label, overlap, text_width, touches
+from rigkit.stage.markup import number
+from tests.unit.processes import printed_by
 
 SVG = "{http://www.w3.org/2000/svg}"
 LEG = [[0.1, 0.93, 0.0], [0.11, 0.5, 0.05], [0.1, 0.08, 0.0]]
@@ -45,20 +45,33 @@ def classes(picture):
     return [element.get("class", "") for element in ET.fromstring(picture.svg()).iter()]
 
 
-# --- inks
-# ------------------------------------------------------------------------------------------------------------
+def paths(picture, marks=""):
+    """The paths of the shapes that have a class, or of all."""
+    return [path.get("d") for path in parts(picture, "path") if marks in path.get("class")]
+
+
+def words(picture):
+    return [text.text for text in parts(picture, "text")]
+
+
+def square(view="side", **options):
+    """A stage of two metres each way, at 200 px a metre; the origin lies at (200, 200)."""
+    return Stage(view, (-1, -1), (1, 1), width=400, **options)
+
+
+# Inks
 
 
 def test_both_themes_have_the_same_inks_with_fallbacks_in_the_style_sheet():
     for name, pair in INKS.items():
         for ink in pair:
             assert re.search(
-                rf"--{name}:var\(--rig-{name},(var\(--jp-layout-color0,)?{ink}\)", st_module.STYLE
+                rf"--{name}:var\(--rig-{name},(var\(--jp-layout-color0,)?{ink}\)", STYLE
             )
-    assert 'body[data-jp-theme-light="false"] .rig{' in st_module.STYLE
+    assert 'body[data-jp-theme-light="false"] .rig{' in STYLE
     assert (
         "@media screen and (prefers-color-scheme:dark){body:not([data-jp-theme-light]) .rig{"
-        in st_module.STYLE
+        in STYLE
     )
 
 
@@ -71,11 +84,10 @@ def test_a_card_keeps_its_light_inks_whatever_the_page():
     assert INKS["forward"][1] not in card
 
 
-# --- markup
-# ----------------------------------------------------------------------------------------------------------
+# Markup
 
 
-@pytest.mark.parametrize("view", st_module.VIEWS)
+@pytest.mark.parametrize("view", VIEWS)
 def test_markup_is_xml_with_a_role_a_title_and_a_description(view):
     root = ET.fromstring(full(view).svg())
     assert root.get("role") == "img"
@@ -87,8 +99,7 @@ def test_markup_is_xml_with_a_role_a_title_and_a_description(view):
 
 def test_words_with_markup_in_them_are_words():
     stage = Stage(title="a < b & c", desc='"<&>"').note((0, 0.5), "<script>")
-    texts = [text.text for text in parts(stage, "text")]
-    assert texts == ["a < b & c", "<script>"]
+    assert words(stage) == ["a < b & c", "<script>"]
     assert ET.fromstring(row(stage, stage, title='"<&>"').html()).get("aria-label") == '"<&>"'
 
 
@@ -99,7 +110,7 @@ def test_a_description_may_be_given():
 
 def test_a_picture_without_a_title_still_has_a_name():
     assert next(parts(Stage("top"), "title")).text == "Top view"
-    assert list(parts(Stage("top"), "text")) == []
+    assert words(Stage("top")) == []
 
 
 def test_integers_lists_and_arrays_draw_the_same():
@@ -112,14 +123,7 @@ def test_integers_lists_and_arrays_draw_the_same():
 
 def test_the_same_rig_is_the_same_text_in_another_process():
     code = "from tests.unit.test_stage import full; print(ascii(full().svg()))"
-    other = subprocess.run(
-        [sys.executable, "-c", code],
-        capture_output=True,
-        text=True,
-        check=True,
-        env={**os.environ, "PYTHONHASHSEED": "7", "PYTHONPATH": os.pathsep.join(sys.path)},
-    )
-    assert other.stdout.strip() == ascii(full().svg())
+    assert printed_by(code) == ascii(full().svg())
 
 
 def test_rounding_noise_does_not_change_the_text():
@@ -144,8 +148,7 @@ def test_no_markup_holds_a_negative_zero():
     assert not re.search(r"-0(?![.\d])", full().card().replace("0 0 0 1", ""))
 
 
-# --- views
-# -----------------------------------------------------------------------------------------------------------
+# Views
 
 
 def dot_at(view, point, **options):
@@ -163,29 +166,14 @@ def dot_at(view, point, **options):
         ("front", {}, (100, 0), (0, 100), (0, 0)),
         ("top", {}, (100, 0), (0, 0), (0, -100)),
         ("turntable", {}, (100, 0), (0, 100), (0, 0)),
-        (
-            "turntable",
-            {"yaw_deg": -90},
-            (0, 0),
-            (0, 100),
-            (100, 0),
-        ),  # from the character's right: the side view
+        # from the character's right: the side view
+        ("turntable", {"yaw_deg": -90}, (0, 0), (0, 100), (100, 0)),
         ("turntable", {"yaw_deg": 90}, (0, 0), (0, 100), (-100, 0)),
-        (
-            "turntable",
-            {"pitch_deg": 90},
-            (100, 0),
-            (0, 0),
-            (0, -100),
-        ),  # straight down: the top view
+        # straight down: the top view
+        ("turntable", {"pitch_deg": 90}, (100, 0), (0, 0), (0, -100)),
         ("turntable", {"pitch_deg": 30}, (100, 0), (0, 86.6), (0, -50)),
-        (
-            "turntable",
-            {"yaw_deg": 90, "pitch_deg": 30},
-            (0, -50),
-            (0, 86.6),
-            (-100, 0),
-        ),  # what is near lies lower
+        # what is near lies lower
+        ("turntable", {"yaw_deg": 90, "pitch_deg": 30}, (0, -50), (0, 86.6), (-100, 0)),
     ],
 )
 def test_where_the_axes_lie(view, options, x, y, z):
@@ -195,7 +183,7 @@ def test_where_the_axes_lie(view, options, x, y, z):
 
 
 def test_flat_points_lie_right_and_up_in_every_view():
-    for view in st_module.VIEWS:
+    for view in VIEWS:
         assert dot_at(view, (1, 0.5)) == pytest.approx((100, 50), abs=0.1)
 
 
@@ -205,22 +193,19 @@ def test_limits_are_fixed_whatever_is_drawn():
     assert next(parts(near, "circle")).attrib == next(parts(far, "circle")).attrib
 
 
-# --- what is drawn
-# ---------------------------------------------------------------------------------------------------
+# What is drawn
 
 
 def test_kind_is_told_by_hue_and_side_by_letter_and_outline():
     left, right = (Stage().chain(LEG, "inverse", side) for side in "LR")
-    assert [t.text for t in parts(left, "text")] == ["L"]
-    assert [t.text for t in parts(right, "text")] == ["R"]
+    assert (words(left), words(right)) == (["L"], ["R"])
     assert "rig-bone rig-inverse" in classes(left)
     assert "rig-bone rig-inverse rig-dashed" in classes(right)
-    assert [t.text for t in parts(Stage().chain(LEG), "text")] == []
+    assert words(Stage().chain(LEG)) == []
 
 
 def test_a_bone_tapers_toward_its_far_joint():
-    stage = Stage(low=(-1, -1), high=(1, 1), width=400).chain([(0, 0.5), (0, -0.5)])
-    bone = next(p.get("d") for p in parts(stage, "path") if "rig-bone" in p.get("class"))
+    (bone,) = paths(square().chain([(0, 0.5), (0, -0.5)]), "rig-bone")
     radii = [float(r) for r in re.findall(r"A(\S+)", bone)]
     assert radii[0] > radii[1] > 0
 
@@ -232,44 +217,34 @@ def test_a_ring_for_every_joint_and_the_root_on_top():
 
 
 def test_bones_seen_end_on_and_zero_lengths_are_drawn_without_fault():
-    for view in st_module.VIEWS:
+    for view in VIEWS:
         for points in (
             [[0, 1, 0]] * 3,
             [[0, 1, 0], [1, 1, 0]],
             [[0, 1, 0], [0, 0, 0]],
             [[0, 1, 0], [0, 1, 1]],
         ):
-            stage = (
-                Stage(view)
-                .chain(points)
-                .arrow(points[0], points[1])
-                .measure(points[0], points[1], "0.0 cm")
-            )
-            assert "nan" not in stage.arc(points[0], points[0], points[1], "0°").svg()
+            a, b, *_ = points
+            stage = Stage(view).chain(points).arrow(a, b).measure(a, b, "0.0 cm")
+            assert "nan" not in stage.arc(a, a, b, "0°").svg()
 
 
 def test_a_level_foot_has_its_sole_on_the_floor():
     for view in ("side", "front"):
-        stage = Stage(view, (-1, -1), (1, 1), width=400).foot((0, 0.08), height=0.08)
-        outline = next(p.get("d") for p in parts(stage, "path"))
+        (outline,) = paths(square(view).foot((0, 0.08), height=0.08))
         assert re.match(r"M\S+ 200L", outline)  # y = 0 lies 200 px down
 
 
 def test_a_foot_bends_at_the_ball():
     heel, ball, toe = (0, 0.2, -0.06), (0, 0, 0.1), (0, 0, 0.17)
-    stage = Stage("side", (-1, -1), (1, 1), width=400).foot((0, 0.25, 0.02), heel, toe, ball)
-    assert next(p.get("d") for p in parts(stage, "path")).startswith("M188 160L220 200L234 200Q")
+    (outline,) = paths(square().foot((0, 0.25, 0.02), heel, toe, ball))
+    assert outline.startswith("M188 160L220 200L234 200Q")
 
 
 def test_a_foot_seen_from_the_front_or_above_has_breadth():
     for view in ("front", "top"):
-        stage = Stage(view, (-1, -1), (1, 1), width=400).foot(
-            (0, 0.08, 0), (0, 0, -0.06), (0, 0, 0.19)
-        )
-        xs = [
-            float(x)
-            for x in re.findall(r"[ML](\S+) ", next(p.get("d") for p in parts(stage, "path")))
-        ]
+        (outline,) = paths(square(view).foot((0, 0.08, 0), (0, 0, -0.06), (0, 0, 0.19)))
+        xs = [float(x) for x in re.findall(r"[ML](\S+) ", outline)]
         assert max(xs) - min(xs) > 10
 
 
@@ -279,49 +254,36 @@ def test_a_foot_seen_from_the_front_or_above_has_breadth():
 def test_seen_from_above_the_floor_is_all_there_is(view, options):
     stage = Stage(view, (-1, -0.5), (1, 1), width=400, **options).floor()
     ground = next(parts(stage, "rect"))
-    assert [float(ground.get(side)) for side in ("x", "y", "width", "height")] == [
-        0,
-        0,
-        stage.width,
-        stage.height,
-    ]
+    sides = [float(ground.get(side)) for side in ("x", "y", "width", "height")]
+    assert sides == [0, 0, stage.width, stage.height]
 
 
 def test_the_floor_fills_everything_below_the_ground_line():
     stage = Stage("side", (-1, -0.5), (1, 1), width=400).floor()
     band = next(parts(stage, "rect"))
     assert (float(band.get("y")), float(band.get("height"))) == (200, 100)
-    ground = next(p for p in parts(stage, "path"))
-    assert ground.get("d") == "M0 200L400 200"
+    assert paths(stage) == ["M0 200L400 200"]
 
 
 def test_a_dimension_line_has_ticks_and_stands_off():
     plain, off = (
-        Stage(low=(-1, -1), high=(1, 1), width=400).measure((0, 0), (0, 0.5), "50.0 cm", offset=o)
-        for o in (0, 60)
+        square().measure((0, 0), (0, 0.5), "50.0 cm", offset=offset) for offset in (0, 60)
     )
-    lines = [p.get("d") for p in parts(plain, "path")]
-    assert sorted(lines) == sorted(["M200 200L200 100", "M192 200L208 200", "M192 100L208 100"])
-    assert "M260 200L260 100" in [p.get("d") for p in parts(off, "path")]
-    assert sum("rig-thin" in c for c in classes(off)) == 2
-    left = Stage(low=(-1, -1), high=(1, 1), width=400).measure(
-        (0, 0.5), (0, 0), "50.0 cm", offset=-60
-    )
-    assert "M140 100L140 200" in [p.get("d") for p in parts(left, "path")]
+    assert paths(plain) == ["M192 200L208 200", "M192 100L208 100", "M200 200L200 100"]
+    assert "M260 200L260 100" in paths(off)
+    assert paths(off, "rig-thin") == ["M214 200L260 200", "M214 100L260 100"]
+    left = square().measure((0, 0.5), (0, 0), "50.0 cm", offset=-60)
+    assert "M140 100L140 200" in paths(left)
 
 
 def test_an_angle_is_drawn_the_shorter_way():
-    stage = Stage(low=(-1, -1), high=(1, 1), width=400).arc((0, 0), (-1, 0.1), (-1, -0.1), "11°")
-    xs = [
-        float(x) for x in re.findall(r"[ML](\S+) ", next(p.get("d") for p in parts(stage, "path")))
-    ]
-    assert max(xs) < 200
+    (way,) = paths(square().arc((0, 0), (-1, 0.1), (-1, -0.1), "11°"))
+    assert max(float(x) for x in re.findall(r"[ML](\S+) ", way)) < 200
 
 
 def test_an_angles_number_makes_way_for_a_bone():
     def drawn(bones):
-        stage = Stage(low=(-1, -1), high=(1, 1), width=400).chain(bones, thickness=60)
-        return stage.arc((0, 0), (0, -1), (0.5, -1), "27°")
+        return square().chain(bones, thickness=60).arc((0, 0), (0, -1), (0.5, -1), "27°")
 
     (alone, _), (beside, _) = (
         next(boxes(drawn(bones))) for bones in ([[-1, 1], [-0.8, 1]], [[0, -0.2], [0, -1]])
@@ -330,8 +292,7 @@ def test_an_angles_number_makes_way_for_a_bone():
     assert beside[0] > 230 or beside[2] < 170  # the bone's edges
 
 
-# --- words
-# -----------------------------------------------------------------------------------------------------------
+# Words
 
 
 def boxes(picture):
@@ -347,7 +308,7 @@ def boxes(picture):
         yield (left, y - 0.8 * size, left + width, y + 0.2 * size), text.text
 
 
-@pytest.mark.parametrize("view", st_module.VIEWS)
+@pytest.mark.parametrize("view", VIEWS)
 @pytest.mark.parametrize("shift", [(0, 0, 0), (0.55, 0.2, 0.55), (-0.6, -0.9, -0.6), (3, 3, 3)])
 def test_every_word_stays_inside_the_view(view, shift):
     stage = full(view, np.array(LEG) + shift)
@@ -367,26 +328,22 @@ def test_words_touch_neither_lines_nor_each_other():
     found = list(boxes(stage))
     for i, (box, text) in enumerate(found):
         for other, other_text in found[:i]:
-            assert not st_module._overlap(box, other), (text, other_text)
+            assert not overlap(box, other), (text, other_text)
         for solid in stage._solids:
-            assert not st_module._touches((*solid[:4], 1), box), text
+            assert not touches((*solid[:4], 1), box), text
 
 
 def test_a_place_asked_for_is_kept():
-    for place, anchor in (
-        ("left", "end"),
-        ("right", "start"),
-        ("above", "middle"),
-        ("below", "middle"),
-    ):
+    anchors = {"left": "end", "right": "start", "above": "middle", "below": "middle"}
+    for place, anchor in anchors.items():
         stage = Stage().chain([(0, 1), (0, 0)]).note((0, 0.5), "word", place=place)
         assert [t.get("text-anchor") for t in parts(stage, "text")] == [anchor]
 
 
 def test_numbers_are_the_largest_words_and_choose_their_place_first():
     stage = Stage().note((0, 0.5), "note").measure((0, 0.4), (0, 0.6), "20 cm")
-    assert [t.text for t in parts(stage, "text")] == ["20 cm", "note"]
-    assert ".rig-number{font-size:21px;font-weight:600}" in st_module.STYLE
+    assert words(stage) == ["20 cm", "note"]
+    assert ".rig-number{font-size:21px;font-weight:600}" in STYLE
 
 
 @given(st.tuples(*[st.floats(-50, 150)] * 4), st.floats(0, 10))
@@ -396,14 +353,14 @@ def test_touching_agrees_with_walking_along_the_segment(segment, radius):
     slack = np.hypot(segment[2] - segment[0], segment[3] - segment[1]) / 399 + 1e-9
     outside = np.maximum(np.maximum(np.subtract(box[:2], walk), np.subtract(walk, box[2:])), 0)
     distance = np.max(outside, axis=1).min()  # square distance: the box grown by r is a box
-    touches = st_module._touches((*segment, radius), box)
-    assert touches or distance > radius - 1e-9
-    assert not touches or distance <= radius + slack
+    touching = touches((*segment, radius), box)
+    assert touching or distance > radius - 1e-9
+    assert not touching or distance <= radius + slack
 
 
 def test_long_titles_take_more_lines_and_more_room():
     short, long = (Stage(title=t, width=300) for t in ("Short", "A long title " * 6))
-    titles = [t.text for t in parts(long, "text")]
+    titles = words(long)
     assert len(titles) > 1
     assert all(text_width(t, 17) <= 300 for t in titles)
     assert long.height - short.height == 24 * (len(titles) - 1)
@@ -415,8 +372,7 @@ def test_a_word_too_wide_for_the_view_begins_at_its_edge():
     assert box[0] == pytest.approx(60 - label.width)
 
 
-# --- rows and notebooks
-# ----------------------------------------------------------------------------------------------
+# Rows and notebooks
 
 
 def test_a_row_wraps_before_its_words_get_too_small():
@@ -455,72 +411,58 @@ def test_what_is_left_of_the_live_drawing_without_its_style_sheet_is_hidden_and_
     assert ".rig-live{display:block!important}.rig-still{display:none!important}" in html
 
 
-# --- surfaces
-# --------------------------------------------------------------------------------------------------------
+# Surfaces
 
-BOX = mesh.tube(
-    0.2, 0.8, around=4, along=4
-)  # rings that begin at +z: seen from the front its edge is in the middle
+# rings that begin at +z: seen from the front its edge is in the middle
+BOX = mesh.tube(0.2, 0.8, around=4, along=4)
+
+
+def seen_box(vertices=BOX.vertices, view="front", lines=(), **options):
+    """The box, bent perhaps, on a stage of a metre each way, at 500 px a metre."""
+    stage = Stage(view, (-0.5, -0.5), (0.5, 0.5), width=500, **options)
+    return stage.surface(vertices, BOX.triangles, lines=lines)
 
 
 def outlines(picture):
     """The loops of the one surface in a picture, each an array of points in px."""
-    shapes = [path.get("d") for path in parts(picture, "path") if "rig-skin" in path.get("class")]
     return [
         np.array([point.split() for point in loop.rstrip("Z").split("L")], dtype=float)
-        for shape in shapes
+        for shape in paths(picture, "rig-skin")
         for loop in shape.split("M")[1:]
     ]
 
 
 def test_a_surface_is_its_outline_as_seen():
-    stage = Stage("front", (-0.5, -0.5), (0.5, 0.5), width=500).surface(BOX.vertices, BOX.triangles)
-    (loop,) = outlines(stage)
+    (loop,) = outlines(seen_box())
     assert loop.min(axis=0) == pytest.approx([150, 50])
     assert loop.max(axis=0) == pytest.approx([350, 450])
-    assert set(loop[:, 0]) == {
-        150.0,
-        350.0,
-        250.0,
-    }  # both sides; the middle of the top and of the bottom
+    # both sides; the middle of the top and of the bottom
+    assert set(loop[:, 0]) == {150.0, 350.0, 250.0}
 
 
 def test_a_surface_that_folds_over_itself_shows_each_layer():
-    bent = np.where(
-        BOX.vertices[:, 1:2] < 0, BOX.vertices * [1, -1, -1] + [0.05, 0, 0.6], BOX.vertices
-    )
-    stage = Stage("front", (-0.5, -0.5), (0.5, 0.5), width=500).surface(bent, BOX.triangles)
-    assert max(map(len, outlines(stage))) > len(
-        outlines(
-            Stage("front", (-0.5, -0.5), (0.5, 0.5), width=500).surface(BOX.vertices, BOX.triangles)
-        )[0]
-    )
+    folded = BOX.vertices * [1, -1, -1] + [0.05, 0, 0.6]
+    bent = np.where(BOX.vertices[:, 1:2] < 0, folded, BOX.vertices)
+    assert max(map(len, outlines(seen_box(bent)))) > len(outlines(seen_box())[0])
 
 
 @given(st.floats(-180, 180))
 def test_the_outline_of_a_convex_surface_is_one_loop_anticlockwise_from_everywhere(yaw):
-    stage = Stage("turntable", (-0.5, -0.5), (0.5, 0.5), width=500, yaw_deg=yaw).surface(
-        BOX.vertices, BOX.triangles
-    )
-    (loop,) = outlines(stage)
+    (loop,) = outlines(seen_box(view="turntable", yaw_deg=yaw))
     x, y = loop.T
     assert np.sum(x * np.roll(y, -1) - y * np.roll(x, -1)) < 0  # y goes down the picture
 
 
 def test_lines_on_a_surface_are_drawn_where_it_faces_the_viewer():
     ring = [8, 9, 10, 11, 8]  # the middle ring: front, left of her, behind, right of her
-    stage = Stage("front", (-0.5, -0.5), (0.5, 0.5), width=500).surface(
-        BOX.vertices, BOX.triangles, lines=[ring]
-    )
-    (drawn,) = (path.get("d") for path in parts(stage, "path") if "rig-thin" in path.get("class"))
-    assert drawn == "M250 250L350 250M150 250L250 250"
+    assert paths(seen_box(lines=[ring]), "rig-thin") == ["M250 250L350 250M150 250L250 250"]
 
 
 def test_what_faces_away_from_the_viewer_is_not_drawn():
     behind = BOX.triangles[(BOX.vertices[BOX.triangles, 2] < 1e-9).all(axis=1)]
     assert len(behind) == len(BOX.triangles) / 2
     stage = Stage("front").surface(BOX.vertices, behind, lines=[[0, 4]])
-    assert {path.get("d") for path in parts(stage, "path")} == {""}
+    assert set(paths(stage)) == {""}
 
 
 def test_a_surface_is_cut_off_at_the_limits_of_the_view():
@@ -530,11 +472,8 @@ def test_a_surface_is_cut_off_at_the_limits_of_the_view():
     (view,) = (svg for svg in parts(stage, "svg") if svg.get("role") != "img")
     assert view.get("overflow") is None  # hidden, where nothing else is said
     assert view.get("viewBox") == f"0 34 500 {stage.height - 34}"
-    assert [view.get(name) for name in ("y", "width", "height")] == [
-        "34",
-        "500",
-        str(stage.height - 34),
-    ]
+    sides = [view.get(name) for name in ("y", "width", "height")]
+    assert sides == ["34", "500", str(stage.height - 34)]
 
 
 @pytest.mark.parametrize(
@@ -552,8 +491,7 @@ def test_surfaces_that_are_none_are_refused_by_name(name, draw):
         draw(Stage())
 
 
-# --- bad input
-# -------------------------------------------------------------------------------------------------------
+# Bad input
 
 
 @pytest.mark.parametrize("bad", [np.nan, np.inf, "0.5", None])
@@ -613,7 +551,5 @@ def test_bad_arguments_are_refused_by_name(name, make):
 
 
 def test_a_frame_around_points_too_far_off_to_be_told_apart_still_has_a_size():
-    framed = st_module.framed(
-        "side", [[0.0, 7.6e15, 0.3], [0.0, 7.6e15, -0.9]], "Far off", 0.1, 400
-    )
-    assert framed.svg().startswith("<svg")
+    picture = framed("side", [[0.0, 7.6e15, 0.3], [0.0, 7.6e15, -0.9]], "Far off", 0.1, 400)
+    assert picture.svg().startswith("<svg")
