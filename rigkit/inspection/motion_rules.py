@@ -7,7 +7,7 @@ from rigkit import body, gait, placement, rotation
 from rigkit._types import Bools, Floats
 from rigkit.controls import TURN_ORDER
 from rigkit.inspection import pictures
-from rigkit.inspection.rule import CHOSEN, Measured, Rule, Unmeasured, worst
+from rigkit.inspection.rule import CHOSEN, Measured, Unmeasured, rule, worst
 from rigkit.inspection.subject import RATE, Motion, Subject, Surface, side_name
 
 NEAR_FLOOR = 0.012  # of the leg's length: a foot no higher may be standing
@@ -21,13 +21,24 @@ FLIP_WINDOW = 0.1  # s
 PITCHES_DEG, ROLLS_DEG = (-60, -30, -15, -5, 0, 5, 15, 30, 60), (-20, 0, 20)
 
 
+@rule(
+    "foot-slide",
+    "A foot that stands does not slide",
+    limit=("at most", 2.0, "cm"),
+    severity="moderate",
+    needs=("moves",),
+    because=f"in one stance; less is hidden by a sole that rolls; {CHOSEN}",
+    why="Feet that slide look like skating: the eye knows that the ground holds them.",
+    todo="Plant the foot: hold its goal where it came down until it leaves, and let the leg "
+    "follow.",
+)
 def foot_slide(subject: Subject, motion: Motion) -> Measured | Unmeasured:
     soles = {side: sole_paths(subject, side, motion) for side in subject.sides}
     low = {side: path[..., 1].min(axis=-1) for side, path in soles.items()}
     floor = min(height.min() for height in low.values())
     root = motion.points([subject.root])[:, 0]
     if len(motion.times) < 3:
-        return Unmeasured("it has fewer than three samples", motion.name)
+        return Unmeasured("it has fewer than three samples")
     step = np.diff(motion.times)[:, None]
     near = {side: height - floor < NEAR_FLOOR * subject.length for side, height in low.items()}
     ground = _passing_ground(subject, soles, near, root, motion.times)
@@ -48,7 +59,7 @@ def foot_slide(subject: Subject, motion: Motion) -> Measured | Unmeasured:
             parts.append((name, float(slide[first + 1 : last + 1].sum())))
             runs[name] = side, first, last, path
     if not parts:
-        return Unmeasured("no foot stands on the floor in it for a tenth of a second", motion.name)
+        return Unmeasured("no foot stands on the floor in it for a tenth of a second")
     name, number = worst(parts)
     side, first, last, path = runs[name]
     spot = (
@@ -62,7 +73,6 @@ def foot_slide(subject: Subject, motion: Motion) -> Measured | Unmeasured:
         f"{motion.times[first]:.2f} to {motion.times[last]:.2f} s; in all "
         f"a foot stood {len(parts)} {'time' if len(parts) == 1 else 'times'}.{spot}",
         tuple(parts),
-        motion.name,
         lambda kind: pictures.slide(subject, path[first], path[last], number, kind),
     )
 
@@ -139,12 +149,23 @@ def _skin_sole(surface: Surface, nodes: list[int]) -> list[tuple[int, Floats]] |
     return [(int(owner[mine[i]]), points[i]) for i in lowest]
 
 
+@rule(
+    "extension-pop",
+    "No leg snaps straight",
+    limit=("at most", 600.0, "° a second"),
+    severity="moderate",
+    needs=("moves",),
+    because="published knees turn at up to 332° a second in a free walk (Schwartz 2008, computed); "
+    "nearly twice that is a snap",
+    why="A goal at the edge of reach makes the knee snap: a millimetre there is five degrees.",
+    todo="Lower the pelvis, or ease the goal into the last centimetres of reach.",
+)
 def extension_pop(subject: Subject, motion: Motion) -> Measured | Unmeasured:
     parts, worst_at, reach = [], {}, {}
     for side in subject.sides:
         share, bend = _reach_and_bend(subject, side, motion)
         if len(bend) < 2:
-            return Unmeasured("it has one sample only", motion.name)
+            return Unmeasured("it has one sample only")
         near = np.maximum(share[1:], share[:-1]) >= NEAR_REACH
         speed = np.where(near, np.degrees(np.abs(np.diff(bend)) / np.diff(motion.times)), 0.0)
         parts.append((side_name(side), float(speed.max())))
@@ -166,7 +187,6 @@ def extension_pop(subject: Subject, motion: Motion) -> Measured | Unmeasured:
         number,
         said,
         tuple(parts),
-        motion.name,
         lambda kind: pictures.two_frames(
             subject, side, motion, at, at + 1, f"{number:.0f}°/s", kind
         ),
@@ -187,6 +207,17 @@ def _reach_and_bend(subject: Subject, side: str, motion: Motion) -> tuple[Floats
     return share, bend
 
 
+@rule(
+    "knee-flip",
+    "No knee flips",
+    limit=("at most", 90.0, "°"),
+    severity="serious",
+    needs=("moves",),
+    because=f"within a tenth of a second; no thigh rotates that fast; {CHOSEN}",
+    why="A goal that crosses the line of the pole throws the knee to the other side.",
+    todo="Keep the pole in front of the knee and away from the line from hip to ankle; let it "
+    "follow the foot.",
+)
 def knee_flip(subject: Subject, motion: Motion) -> Measured:
     parts, worst_at = [], {}
     for side in subject.sides:
@@ -205,7 +236,6 @@ def knee_flip(subject: Subject, motion: Motion) -> Measured:
         number,
         said,
         tuple(parts),
-        motion.name,
         lambda kind: pictures.two_frames(subject, key, motion, first, last, f"{number:.0f}°", kind),
     )
 
@@ -239,9 +269,20 @@ def _fastest_turn(subject: Subject, side: str, motion: Motion) -> tuple[float, i
     return best
 
 
+@rule(
+    "human-range",
+    "Joints stay within human range",
+    limit=("at most", 15.0, "°"),
+    severity="slight",
+    needs=("moves",),
+    because="beyond the AAOS averages; people differ by up to 10° (standard deviations of Boone "
+    f"and Azen 1979, from memory); {CHOSEN}",
+    why="A joint far beyond its range looks broken, unless that is meant.",
+    todo="Look at the moment it says: share the motion with the joints above and below.",
+)
 def human_range(subject: Subject, motion: Motion) -> Measured | Unmeasured:
     if subject.way < 0:
-        return Unmeasured("legs of three bones are not a human's", motion.name)
+        return Unmeasured("legs of three bones are not a human's")
     parts, at = [], {}
     for side in subject.sides:
         for joint, angles in anatomical_angles(subject, side, motion).items():
@@ -263,7 +304,6 @@ def human_range(subject: Subject, motion: Motion) -> Measured | Unmeasured:
         number,
         f"{said} {body.CAUTION}",
         tuple(parts),
-        motion.name,
         lambda kind: pictures.two_frames(subject, side, motion, i, i, f"{_whole(angle)}°", kind),
     )
 
@@ -305,59 +345,8 @@ def _turned(subject: Subject, motion: Motion, node: int) -> Floats:
 
 
 RULES = (
-    Rule(
-        "foot-slide",
-        "A foot that stands does not slide",
-        "cm",
-        "at most",
-        2.0,
-        f"in one stance; less is hidden by a sole that rolls; {CHOSEN}",
-        "Feet that slide look like skating: the eye knows that the ground holds them.",
-        "Plant the foot: hold its goal where it came down until it leaves, and let the leg follow.",
-        "moderate",
-        foot_slide,
-        ("moves",),
-    ),
-    Rule(
-        "extension-pop",
-        "No leg snaps straight",
-        "° a second",
-        "at most",
-        600.0,
-        "published knees turn at up to 332° a second in a free walk (Schwartz 2008, computed);"
-        " nearly twice that is a snap",
-        "A goal at the edge of reach makes the knee snap: a millimetre there is five degrees.",
-        "Lower the pelvis, or ease the goal into the last centimetres of reach.",
-        "moderate",
-        extension_pop,
-        ("moves",),
-    ),
-    Rule(
-        "knee-flip",
-        "No knee flips",
-        "°",
-        "at most",
-        90.0,
-        f"within a tenth of a second; no thigh rotates that fast; {CHOSEN}",
-        "A goal that crosses the line of the pole throws the knee to the other side.",
-        "Keep the pole in front of the knee and away from the line from hip to ankle; let it follow"
-        " the foot.",
-        "serious",
-        knee_flip,
-        ("moves",),
-    ),
-    Rule(
-        "human-range",
-        "Joints stay within human range",
-        "°",
-        "at most",
-        15.0,
-        "beyond the AAOS averages; people differ by up to 10° (standard deviations of Boone and"
-        f" Azen 1979, from memory); {CHOSEN}",
-        "A joint far beyond its range looks broken, unless that is meant.",
-        "Look at the moment it says: share the motion with the joints above and below.",
-        "slight",
-        human_range,
-        ("moves",),
-    ),
+    foot_slide,
+    extension_pop,
+    knee_flip,
+    human_range,
 )

@@ -6,13 +6,11 @@ from dataclasses import dataclass
 from rigkit import _say
 from rigkit.stage import Picture
 
-SEVERITIES = (
-    "serious",
-    "moderate",
-    "slight",
-)  # the rig breaks; it moves or looks wrong; it is harder to work with
+# The rig breaks; it moves or looks wrong; it is harder to work with.
+SEVERITIES = ("serious", "moderate", "slight")
 Part = tuple[str, float]  # one thing that was measured: its name and its number
 Draw = Callable[[str], Picture]  # a picture, from the ink of its number
+Measure = Callable[..., "Measured | Unmeasured"]  # from a Subject, and a Motion where it moves
 CRAFT = "common practice, no source"
 CHOSEN = "our choice"
 
@@ -56,7 +54,7 @@ class Rule(_say.Shown):
     why: str
     todo: str
     severity: str
-    measure: Callable[..., "Measured | Unmeasured"]
+    measure: Measure
     needs: tuple[str, ...] = ()
 
     def __repr__(self) -> str:
@@ -67,6 +65,37 @@ class Rule(_say.Shown):
             f"{self.sense} {self.limit:g} {self.unit}".rstrip(),
             self.severity,
         )
+
+
+def rule(
+    id: str,
+    title: str,
+    *,
+    limit: tuple[str, float, str],
+    severity: str,
+    needs: tuple[str, ...] = (),
+    because: str,
+    why: str,
+    todo: str,
+) -> Callable[[Measure], Rule]:
+    """Make a `Rule` of the function below that measures its number.
+
+    Parameters
+    ----------
+    id, title, severity, needs, because, why, todo
+        As in `Rule`.
+    limit : tuple of (str, float, str)
+        Sense, limit and unit, such as ("at most", 0.5, "cm").
+
+    Returns
+    -------
+    callable
+        Takes the function, gives the rule.
+    """
+    sense, number, unit = limit
+    return lambda measure: Rule(
+        id, title, unit, sense, number, because, why, todo, severity, measure, needs
+    )
 
 
 @dataclass(frozen=True)
@@ -81,8 +110,6 @@ class Measured:
         It in a sentence.
     parts : tuple of (str, float)
         What was measured one by one.
-    about : str
-        Which animation; "" for the rest pose.
     draw : callable, optional
         Gives the picture, from the ink of its number: "miss" or "goal".
     """
@@ -90,7 +117,6 @@ class Measured:
     number: float
     said: str
     parts: tuple[Part, ...] = ()
-    about: str = ""
     draw: Draw | None = None
 
 
@@ -99,7 +125,6 @@ class Unmeasured:
     """Why a rule could not apply."""
 
     reason: str
-    about: str = ""
 
 
 def worst(parts: Sequence[Part], largest: bool = True) -> Part:

@@ -8,7 +8,7 @@ import numpy as np
 from rigkit import mesh, rotation
 from rigkit._types import Bools, Floats, Ints
 from rigkit.inspection import pictures
-from rigkit.inspection.rule import CHOSEN, CRAFT, Draw, Measured, Rule, Unmeasured, worst
+from rigkit.inspection.rule import CHOSEN, CRAFT, Draw, Measured, Unmeasured, rule, worst
 from rigkit.inspection.skeleton_rules import bend_normal
 from rigkit.inspection.subject import Subject, Surface, side_name
 
@@ -24,6 +24,18 @@ WIDEST_GAP_DEG = (
 Closed = tuple[Ints, list[Ints]]
 
 
+@rule(
+    "weights-sum",
+    "Weights add up to one",
+    limit=("at most", 0.001, ""),
+    severity="serious",
+    needs=("skin",),
+    because="a thousandth is rounding in other programs; glTF 2.0 asks for as near as its numbers "
+    f"allow; {CHOSEN}",
+    why="Where they add up to less or more, the skin drifts toward the world's origin, or away "
+    "from it.",
+    todo="Normalise the weights after the last edit.",
+)
 def weights_sum(subject: Subject) -> Measured | Unmeasured:
     surface = _skin(subject)
     sums = surface.sums
@@ -42,6 +54,17 @@ def weights_sum(subject: Subject) -> Measured | Unmeasured:
     return Measured(number, said, draw=_dots(subject, off > 0.001, f"sum {sums[where]:.4g}"))
 
 
+@rule(
+    "weights-at-most",
+    "At most four joints move a vertex",
+    limit=("at most", 4.0, "joints"),
+    severity="moderate",
+    needs=("skin",),
+    because=f"glTF 2.0 holds them in sets of four, and many programs read one set; {CRAFT}",
+    why="Weights beyond the fourth are dropped somewhere on the way, and the skin moves otherwise "
+    "there.",
+    todo="Keep the four strongest of each vertex and normalise.",
+)
 def weights_at_most(subject: Subject) -> Measured:
     used = (_skin(subject).weights != 0).sum(axis=-1)
     number = int(used.max())
@@ -54,6 +77,16 @@ def weights_at_most(subject: Subject) -> Measured:
     return Measured(number, said, draw=_dots(subject, used > 4, f"up to {number} joints"))
 
 
+@rule(
+    "weights-missing",
+    "Every vertex has a joint that moves it",
+    limit=("at most", 0.0, "vertices"),
+    severity="serious",
+    needs=("skin",),
+    because="one vertex left behind is a spike in every pose; derived",
+    why="A vertex that nothing moves stays where it was while the body walks away.",
+    todo="Give it the weights of its neighbours.",
+)
 def weights_missing(subject: Subject) -> Measured:
     alone = _skin(subject).sums <= NO_WEIGHT
     number = int(alone.sum())
@@ -67,6 +100,16 @@ def weights_missing(subject: Subject) -> Measured:
     )
 
 
+@rule(
+    "weights-own-side",
+    "No joint of one leg moves the other leg's skin",
+    limit=("at most", 0.02, ""),
+    severity="serious",
+    needs=("skin", "both"),
+    because=f"two per cent of a 30 cm step is half a centimetre; {CHOSEN}",
+    why="When one leg moves, a patch of the other is dragged along.",
+    todo="Remove the other side's joints from these vertices and normalise.",
+)
 def weights_own_side(subject: Subject) -> Measured:
     surface = _skin(subject)
     x, y, _ = surface.vertices.T
@@ -98,6 +141,18 @@ def weights_own_side(subject: Subject) -> Measured:
     )
 
 
+@rule(
+    "joint-in-section",
+    "The knees lie in the middle of the limb",
+    limit=("at most", 35.0, "%"),
+    severity="moderate",
+    needs=("skin",),
+    because="of the way from the middle to the skin; a knee's true axis lies a little behind the "
+    f"middle; {CHOSEN}",
+    why="Movement happens where the joint is: off the middle, one side of the limb is stretched, "
+    "the other crushed.",
+    todo="Move the joint to the middle of the cross-section, before binding.",
+)
 def joint_in_section(subject: Subject) -> Measured | Unmeasured:
     torn = _torn(subject)
     if torn:
@@ -181,6 +236,18 @@ def _cut(vertices: Floats, triangles: Ints, point: Floats, normal: Floats) -> Fl
     return meets[crossed].reshape(-1, 2, 3)
 
 
+@rule(
+    "knee-volume",
+    "A knee bent by 90° keeps its volume",
+    limit=("at least", 80.0, "%"),
+    severity="moderate",
+    needs=("skin",),
+    because=f"of what lies within a third of a bone's length around it; {CHOSEN}",
+    why="A linear blend folds a bent limb together like a hose; the thinner the knee, the more it "
+    "shows.",
+    todo="Paint a narrower and smoother blend around the knee, or add a helper joint that turns by "
+    "half the angle.",
+)
 def knee_volume(subject: Subject) -> Measured | Unmeasured:
     torn = _torn(subject)
     if torn:
@@ -328,89 +395,10 @@ def _vertices(count: int) -> str:
 
 
 RULES = (
-    Rule(
-        "weights-sum",
-        "Weights add up to one",
-        "",
-        "at most",
-        0.001,
-        "a thousandth is rounding in other programs; glTF 2.0 asks for as near as its numbers"
-        f" allow; {CHOSEN}",
-        "Where they add up to less or more, the skin drifts toward the world's origin, or away"
-        " from it.",
-        "Normalise the weights after the last edit.",
-        "serious",
-        weights_sum,
-        ("skin",),
-    ),
-    Rule(
-        "weights-at-most",
-        "At most four joints move a vertex",
-        "joints",
-        "at most",
-        4.0,
-        f"glTF 2.0 holds them in sets of four, and many programs read one set; {CRAFT}",
-        "Weights beyond the fourth are dropped somewhere on the way, and the skin moves otherwise"
-        " there.",
-        "Keep the four strongest of each vertex and normalise.",
-        "moderate",
-        weights_at_most,
-        ("skin",),
-    ),
-    Rule(
-        "weights-missing",
-        "Every vertex has a joint that moves it",
-        "vertices",
-        "at most",
-        0.0,
-        "one vertex left behind is a spike in every pose; derived",
-        "A vertex that nothing moves stays where it was while the body walks away.",
-        "Give it the weights of its neighbours.",
-        "serious",
-        weights_missing,
-        ("skin",),
-    ),
-    Rule(
-        "weights-own-side",
-        "No joint of one leg moves the other leg's skin",
-        "",
-        "at most",
-        0.02,
-        f"two per cent of a 30 cm step is half a centimetre; {CHOSEN}",
-        "When one leg moves, a patch of the other is dragged along.",
-        "Remove the other side's joints from these vertices and normalise.",
-        "serious",
-        weights_own_side,
-        ("skin", "both"),
-    ),
-    Rule(
-        "joint-in-section",
-        "The knees lie in the middle of the limb",
-        "%",
-        "at most",
-        35.0,
-        "of the way from the middle to the skin; a knee's true axis lies a little behind the"
-        f" middle; {CHOSEN}",
-        "Movement happens where the joint is: off the middle, one side of the limb is stretched,"
-        " the other crushed.",
-        "Move the joint to the middle of the cross-section, before binding.",
-        "moderate",
-        joint_in_section,
-        ("skin",),
-    ),
-    Rule(
-        "knee-volume",
-        "A knee bent by 90° keeps its volume",
-        "%",
-        "at least",
-        80.0,
-        f"of what lies within a third of a bone's length around it; {CHOSEN}",
-        "A linear blend folds a bent limb together like a hose; the thinner the knee, the more it"
-        " shows.",
-        "Paint a narrower and smoother blend around the knee, or add a helper joint that turns by"
-        " half the angle.",
-        "moderate",
-        knee_volume,
-        ("skin",),
-    ),
+    weights_sum,
+    weights_at_most,
+    weights_missing,
+    weights_own_side,
+    joint_in_section,
+    knee_volume,
 )
