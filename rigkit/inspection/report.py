@@ -97,9 +97,23 @@ class Finding(_say.Shown):
     @property
     def measured(self) -> str:
         """The number beside its limit: "1.8 cm (at most 0.5 cm)"."""
-        if self.number is None:
-            return "not measured"
-        return f"{_amount(self.number, self.unit)} ({self.sense} {_amount(self.limit, self.unit)})"
+        return UNMEASURED if self.number is None else f"{self.amount} ({self.bound})"
+
+    @property
+    def amount(self) -> str:
+        """The number with its unit: "1.8 cm"."""
+        return UNMEASURED if self.number is None else _amount(self.number, self.unit)
+
+    @property
+    def bound(self) -> str:
+        """The limit with its unit: "at most 0.5 cm"."""
+        return f"{self.sense} {_amount(self.limit, self.unit)}"
+
+    def ranked_parts(self) -> list[Part]:
+        """Return what was measured one by one, the worst first."""
+        if self.sense == "at most":
+            return sorted(self.parts, key=lambda part: -abs(part[1]))
+        return sorted(self.parts, key=lambda part: part[1])
 
 
 @dataclass(frozen=True)
@@ -168,11 +182,14 @@ class Report:
             lines.append(
                 f"no part of the legs: {', '.join(map(self.name, legs.helpers[:8]))}{more}"
             )
-        lines += [
-            (
-                f"up {axis_name(legs.up)} ({legs.because['up']}); facing {axis_name(legs.forward)} "
-                f"({legs.because['forward']})"
-            ),
+        return (*lines, *self.axes_and_unit())
+
+    def axes_and_unit(self) -> tuple[str, ...]:
+        """Return the file's axes and unit as lines of text."""
+        legs = self.legs
+        lines = [
+            f"up {axis_name(legs.up)} ({legs.because['up']}); facing {axis_name(legs.forward)} "
+            f"({legs.because['forward']})",
             f"in {_unit_name(legs.metres)} ({legs.because['metres']})",
         ]
         if legs.up @ AXES["+y"] < 0.99:
@@ -239,10 +256,9 @@ class Report:
             groups.setdefault(finding.said, []).append(finding)
         return groups
 
-    def data(self) -> dict[str, Any]:
-        """The report as JSON's kinds of values; see this module's docstring."""
-        legs = self.legs
-        joints = [
+    def joints(self) -> list[dict[str, Any]]:
+        """Return the legs' joints as JSON's kinds of values; see this module's docstring."""
+        return [
             {
                 "side": SIDE_WORDS[side],
                 "part": part,
@@ -250,9 +266,13 @@ class Report:
                 "certainty": leg.certainty[part],
                 "why": leg.why[part],
             }
-            for side, leg in legs.legs.items()
+            for side, leg in self.legs.legs.items()
             for part, node in leg.joints.items()
         ]
+
+    def data(self) -> dict[str, Any]:
+        """The report as JSON's kinds of values; see this module's docstring."""
+        legs = self.legs
         because = {key: legs.because.get(key, "") for key in ("legs", "up", "forward", "metres")}
         return {
             "rigkit_inspection": SCHEMA,
@@ -270,7 +290,7 @@ class Report:
                 "metres_why": because["metres"],
                 "pelvis": None if legs.pelvis is None else self.names[legs.pelvis],
                 "helpers": [self.names[node] for node in legs.helpers],
-                "joints": joints,
+                "joints": self.joints(),
             },
             "notes": list(self.notes),
             "findings": [
@@ -302,9 +322,9 @@ class Report:
 
     def html(self) -> str:
         """The report as a page of its own."""
-        from rigkit.inspection import view
+        from rigkit.inspection import view  # Jinja is not in the jail
 
-        return view.document(self)
+        return view.page(self)
 
     def __repr__(self) -> str:
         return self.text().rstrip()

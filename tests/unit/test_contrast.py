@@ -217,7 +217,7 @@ def test_the_edge_of_a_card_is_seen_in_both_themes_or_beside_its_word():
     # decoration, and is seen still.
     edges = {
         *map(str.lower, card._EDGE.values()),
-        *re.findall(r"border-color:(#[0-9a-f]+)", view._CARD),
+        *re.findall(r"border-color: (#[0-9a-f]+)", view.CARD_STYLE),
     }
     assert len(edges) >= 4
     for dark, edge in itertools.product(
