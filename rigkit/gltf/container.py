@@ -150,21 +150,7 @@ class Container:
                 f"the header says {length} bytes; got {len(data)}. The file is damaged or cut"
                 " short."
             )
-        chunks, at = [], _HEADER.size
-        while at < length:
-            if at + _CHUNK.size > length:
-                raise ValueError(f"a chunk begins at byte {at} of {length} and is cut short.")
-            size, kind = _CHUNK.unpack_from(data, at)
-            at += _CHUNK.size
-            if at + size > length:
-                raise ValueError(
-                    f"the chunk at byte {at - _CHUNK.size} says it has {size} bytes; "
-                    f"got {length - at} to the end of the file."
-                )
-            chunks.append((kind, data[at : at + size]))
-            at += size
-            if len(chunks) > 100:
-                raise ValueError("a .glb has a chunk of JSON and one of data; got more than 100.")
+        chunks = _chunks_of(data)
         kinds = [kind for kind, _ in chunks]
         if kinds[:1] != [b"JSON"] or kinds.count(b"JSON") > 1 or b"BIN\0" in kinds[2:]:
             raise ValueError(
@@ -206,6 +192,27 @@ class Container:
                 f"JSON: must be an object with `asset` in it; got a {type(found).__name__}."
             )
         return found
+
+
+def _chunks_of(data: memoryview) -> list[tuple[bytes, memoryview]]:
+    """The chunks of a .glb, each with its kind."""
+    chunks: list[tuple[bytes, memoryview]] = []
+    at, length = _HEADER.size, len(data)
+    while at < length:
+        if at + _CHUNK.size > length:
+            raise ValueError(f"a chunk begins at byte {at} of {length} and is cut short.")
+        size, kind = _CHUNK.unpack_from(data, at)
+        at += _CHUNK.size
+        if at + size > length:
+            raise ValueError(
+                f"the chunk at byte {at - _CHUNK.size} says it has {size} bytes; "
+                f"got {length - at} to the end of the file."
+            )
+        chunks.append((kind, data[at : at + size]))
+        at += size
+        if len(chunks) > 100:
+            raise ValueError("a .glb has a chunk of JSON and one of data; got more than 100.")
+    return chunks
 
 
 def load(

@@ -33,48 +33,48 @@ PITCHES_DEG, ROLLS_DEG = (-60, -30, -15, -5, 0, 5, 15, 30, 60), (-20, 0, 20)
     "follow.",
 )
 def foot_slide(subject: Subject, motion: Motion) -> Measured | Unmeasured:
+    times, length = motion.times, subject.length
+    if len(times) < 3:
+        return Unmeasured("it has fewer than three samples")
     soles = {side: sole_paths(subject, side, motion) for side in subject.sides}
     low = {side: path[..., 1].min(axis=-1) for side, path in soles.items()}
     floor = min(height.min() for height in low.values())
+    near = {side: height - floor < NEAR_FLOOR * length for side, height in low.items()}
     root = motion.points([subject.root])[:, 0]
-    if len(motion.times) < 3:
-        return Unmeasured("it has fewer than three samples")
-    step = np.diff(motion.times)[:, None]
-    near = {side: height - floor < NEAR_FLOOR * subject.length for side, height in low.items()}
-    ground = _passing_ground(subject, soles, near, root, motion.times)
+    ground = _passing_ground(subject, soles, near, root, times)
+    carried = root - times[:, None] * ground
     parts, runs = [], {}
     for side, path in soles.items():
-        path = path - motion.times[:, None, None] * ground
-        carried = root - motion.times[:, None] * ground
-        speed = np.linalg.norm(np.diff(carried[:, [0, 2]], axis=0) / step, axis=-1)
-        pace = max(float(np.median(speed)), STILL * subject.length)
-        moved = gait.foot_slide_cm(path, np.ones(len(path), bool)) / 100
-        still = np.concatenate([[True], moved[1:] / step[:, 0] < pace])
-        stance = _trimmed(near[side] & still, motion.times)
+        path = path - times[:, None, None] * ground
+        stance = _stance(path, near[side], carried, times, STILL * length)
         slide = gait.foot_slide_cm(path, stance)
         for first, last in _runs(stance):
-            name = (
-                f"{side_name(side)} foot, {motion.times[first]:.2f} to {motion.times[last]:.2f} s"
-            )
+            name = f"{side_name(side)} foot, {times[first]:.2f} to {times[last]:.2f} s"
             parts.append((name, float(slide[first + 1 : last + 1].sum())))
             runs[name] = side, first, last, path
     if not parts:
         return Unmeasured("no foot stands on the floor in it for a tenth of a second")
     name, number = worst(parts)
     side, first, last, path = runs[name]
-    spot = (
-        f" It is on the spot: the ground passes at {np.linalg.norm(ground):.2g} m/s."
-        if ground.any()
-        else ""
-    )
+    speed = np.linalg.norm(ground)
+    spot = f" It is on the spot: the ground passes at {speed:.2g} m/s." if speed else ""
     return Measured(
         number,
         f"The {side_name(side)} foot slides {number:.2g} cm while it stands, from "
-        f"{motion.times[first]:.2f} to {motion.times[last]:.2f} s; in all "
+        f"{times[first]:.2f} to {times[last]:.2f} s; in all "
         f"a foot stood {len(parts)} {'time' if len(parts) == 1 else 'times'}.{spot}",
         tuple(parts),
         lambda kind: pictures.slide(subject, path[first], path[last], number, kind),
     )
+
+
+def _stance(path: Floats, near: Bools, carried: Floats, times: Floats, slow: float) -> Bools:
+    """The frames in which a foot stands: near the floor, and slow or no faster than the body."""
+    step = np.diff(times)[:, None]
+    speed = np.linalg.norm(np.diff(carried[:, [0, 2]], axis=0) / step, axis=-1)
+    moved = gait.foot_slide_cm(path, np.ones(len(path), bool)) / 100
+    still = moved[1:] / step[:, 0] < max(float(np.median(speed)), slow)
+    return _trimmed(near & np.concatenate([[True], still]), times)
 
 
 def _passing_ground(

@@ -21,7 +21,7 @@ animation's name, "" for the rest pose.
 
 import json
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from textwrap import fill
 from typing import Any
 
@@ -115,6 +115,13 @@ class Finding(_say.Shown):
             return sorted(self.parts, key=lambda part: -abs(part[1]))
         return sorted(self.parts, key=lambda part: part[1])
 
+    def data(self) -> dict[str, Any]:
+        """Return it as JSON's kinds of values: all fields but `draw`."""
+        values = {field.name: getattr(self, field.name) for field in fields(self)}
+        del values["draw"]
+        parts = [{"what": what, "number": _finite(number)} for what, number in self.parts]
+        return values | {"number": _finite(self.number), "parts": parts}
+
 
 @dataclass(frozen=True)
 class Report:
@@ -207,46 +214,27 @@ class Report:
 
     def text(self, width: int = 100) -> str:
         """The report for a terminal."""
-        lines = [
-            f"{plain(self.file, 200)}: {self.headline}." if self.file else f"{self.headline}.",
-            "",
-        ]
-        lines += [fill(line, width, subsequent_indent="    ") for line in self.taken()]
-        lines += [
-            fill(f"Not read: {plain(note)}", width, subsequent_indent="    ") for note in self.notes
-        ]
+        about = f"{plain(self.file, 200)}: " if self.file else ""
+        indent = " " * 4
+        lines = [f"{about}{self.headline}.", ""]
+        notes = (f"Not read: {plain(note)}" for note in self.notes)
+        lines += [fill(line, width, subsequent_indent=indent) for line in (*self.taken(), *notes)]
         for finding in self.of(FINDING):
             lines += ["", f"{finding.severity.upper()}  {_heading(finding)}  {finding.measured}"]
             lines += [
-                fill(
-                    f"{label}{plain(text)}", width, initial_indent="    ", subsequent_indent="    "
-                )
-                for label, text in (
-                    ("", finding.said),
-                    ("Why: ", finding.why),
-                    ("Do: ", finding.todo),
-                )
+                fill(plain(text), width, initial_indent=indent, subsequent_indent=indent)
+                for text in (finding.said, f"Why: {finding.why}", f"Do: {finding.todo}")
             ]
-        if self.of(PASS):
-            lines += ["", "Passed:"]
-            lines += [
-                fill(
-                    f"  {_heading(finding)}  {finding.measured}: {plain(finding.said)}",
-                    width,
-                    subsequent_indent="      ",
-                )
-                for finding in self.of(PASS)
-            ]
-        if self.unmeasured():
-            lines += ["", "Not measured:"]
-            lines += [
-                fill(
-                    f"  {plain(why)} {', '.join(map(_heading, found))}",
-                    width,
-                    subsequent_indent="      ",
-                )
-                for why, found in self.unmeasured().items()
-            ]
+        passed = [
+            f"{_heading(each)}  {each.measured}: {plain(each.said)}" for each in self.of(PASS)
+        ]
+        silent = [
+            f"{plain(why)} {', '.join(map(_heading, found))}"
+            for why, found in self.unmeasured().items()
+        ]
+        for title, items in (("Passed", passed), ("Not measured", silent)):
+            lines += ["", f"{title}:"] if items else []
+            lines += [fill(f"  {item}", width, subsequent_indent=" " * 6) for item in items]
         return "\n".join(lines) + "\n"
 
     def unmeasured(self) -> dict[str, list[Finding]]:
@@ -293,27 +281,7 @@ class Report:
                 "joints": self.joints(),
             },
             "notes": list(self.notes),
-            "findings": [
-                {
-                    "rule": f.rule,
-                    "title": f.title,
-                    "about": f.about,
-                    "status": f.status,
-                    "severity": f.severity,
-                    "number": _finite(f.number),
-                    "unit": f.unit,
-                    "sense": f.sense,
-                    "limit": f.limit,
-                    "because": f.because,
-                    "said": f.said,
-                    "parts": [
-                        {"what": what, "number": _finite(number)} for what, number in f.parts
-                    ],
-                    "why": f.why,
-                    "todo": f.todo,
-                }
-                for f in self.findings
-            ],
+            "findings": [finding.data() for finding in self.findings],
         }
 
     def json(self) -> str:
