@@ -1,19 +1,20 @@
-"""Inspection: what a finished leg rig must meet, whoever made it and with whatever; each finding
-says how much.
+"""Inspection: what a finished leg rig must meet; each finding says how much.
 
-names.py           what a joint's name says
-tree.py            joints as a tree, and how like a leg some of them lie
-corrections.py     what the user knows better
+names.py           the meaning of a joint's name
+tree.py            joints as a tree, and their likeness to a leg
+corrections.py     joints, axes and unit that the user corrects
 search.py          the search for hips, knees and ankles
 whole.py           whole legs, with a third bone and a foot
 legs.py            where the legs are, which way is forward, in which unit; corrections
 subject.py         the rig in metres, y up, facing +Z; its skin; its animations, sampled
-rule.py            what a rule is
-skeleton_rules.py, skin_rules.py, motion_rules.py   the rules, each with its threshold
+rule.py            a rule, and the decorator that makes one of a function
+skeleton_rules.py, skin_rules.py, motion_rules.py   the rules, each beside its function
 pictures.py        the picture of each finding
 report.py          findings as an object, as text, as JSON; the schema
 view.py            the same as a page, and as a card in a notebook
 """
+
+from __future__ import annotations
 
 import os
 from collections.abc import Mapping
@@ -46,8 +47,7 @@ def inspect(
     asset_or_path : Asset, or str, Path or bytes
         A rig, or a .glb or .gltf file, or what stands in one.
     mapping : mapping of str to str, optional
-        Corrections to what is taken for what, such as {"left.knee": "shin_01"}; see
-        `legs.find_legs`.
+        Corrections to what is taken for what, such as {"left.knee": "shin_01"}; see `find_legs`.
     thresholds : mapping of rule id to float, optional
         Limits other than the rules' own.
 
@@ -59,6 +59,15 @@ def inspect(
     ------
     ValueError
         For a file that cannot be read as glTF, a mapping or a threshold that names nothing.
+
+    Examples
+    --------
+    >>> from rigkit import export, inspection, puppets
+    >>> report = inspection.inspect(export.puppet_asset(puppets.PUPPETS["Tamsin"], 500))
+    >>> report.passed
+    True
+    >>> report["preset-bend"].measured
+    '5° (at least 2°)'
     """
     limits = _limits(thresholds or {})
     asset = asset_or_path if isinstance(asset_or_path, gltf.Asset) else gltf.read(asset_or_path)
@@ -151,3 +160,7 @@ def _limits(thresholds: Mapping[str, float]) -> dict[str, float]:
         if not np.isfinite(limits[name]):
             raise ValueError(f"`thresholds[{name!r}]` must be a number; got {value!r}.")
     return limits
+
+
+def __dir__() -> list[str]:
+    return __all__

@@ -5,6 +5,8 @@ come in, and from the two legs follow their sides, which way is forward, the uni
 of it is.
 """
 
+from __future__ import annotations
+
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
@@ -58,14 +60,13 @@ class Leg(_say.Shown):
 
     @property
     def bend(self) -> str:
-        """The part where the two lowest bones meet: the knee, or of a leg of three bones the
-        ankle."""
+        """The part between the two lowest bones: the knee, or of a leg of three bones the ankle."""
         return self.chain[-2]
 
 
 @dataclass(frozen=True, eq=False)
 class Legs(_say.Shown):
-    """What was taken for legs.
+    """The legs found in a skeleton, with its axes and its unit.
 
     Attributes
     ----------
@@ -77,11 +78,11 @@ class Legs(_say.Shown):
     up, forward, left : ndarray, shape (3,)
         Unit directions in the file.
     metres : float
-        How many metres a unit of the file is.
+        Metres to a unit of the file.
     certainty : float
         Of the least certain of hips, knees and ankles; 0 where no leg was found.
     because : dict of str to str
-        Why: for "legs", "up", "forward", "metres".
+        The reasons for "legs", "up", "forward", "metres".
     """
 
     legs: dict[str, Leg] = field(default_factory=dict)
@@ -115,7 +116,7 @@ def find_legs(
     usual: ArrayLike | None = None,
     skin_centres: ArrayLike | None = None,
 ) -> Legs:
-    """The legs of a skeleton.
+    """Find the legs of a skeleton, by the names of its joints and by where they lie.
 
     Parameters
     ----------
@@ -143,6 +144,15 @@ def find_legs(
     ValueError
         For a mapping that names no part, or a joint that is not there or is there more than once;
         for parents that are no places in the list, or go round in a cycle.
+
+    Examples
+    --------
+    >>> from rigkit import export, inspection, puppets
+    >>> asset = export.puppet_asset(puppets.PUPPETS["Tamsin"], 500)
+    >>> names = [node.name for node in asset.nodes]
+    >>> found = inspection.find_legs(names, asset.parents, asset.rest_world()[:, :3, 3])
+    >>> names[found.legs["L"].joints["knee"]]
+    'L_knee'
     """
     names = [str(name) for name in names]
     if not names:
@@ -245,7 +255,7 @@ def _forward(
     mapping: Corrections,
     skin_centres: Floats | None,
 ) -> tuple[Floats, str]:
-    """Which way the legs face, and why."""
+    """The direction in which the legs face, and the reason for it."""
     up = found.up
     across = None
     if len(ends) == 2:
@@ -278,7 +288,7 @@ def _forward(
 def _forward_hint(
     tree: Tree, ends: dict[str, Joints], up: Floats, skin_centres: Floats | None
 ) -> tuple[Floats | None, str]:
-    """The way the feet point: by their joints, by their skin, by the knees."""
+    """The direction in which the feet point: by their joints, by their skin, by the knees."""
     size = np.mean(
         [np.linalg.norm(tree.points[j["hip"]] - tree.points[j["ankle"]]) for j in ends.values()]
     )
@@ -333,8 +343,7 @@ def _root_of(tree: Tree, place: int) -> int:
 
 
 def _pelvis(tree: Tree, hips: Sequence[int]) -> int | None:
-    """The joint that carries the legs: the nearest above both hips; above a single one, the nearest
-    called so."""
+    """The nearest joint above both hips; above a single one, the nearest called a pelvis."""
     if len(hips) == 1:
         return next(
             (i for i in tree.above(hips[0]) if "pelvis" in tree.readings[i].parts),
@@ -365,8 +374,7 @@ def _leg(tree: Tree, side: str, joints: Joints, found: Found, mapping: Correctio
 
 
 def _says(tree: Tree, joints: Joints, part: str) -> float:
-    """How well a joint's name fits its part; in a leg of three bones the words for the lower joints
-    vary."""
+    """The fit of a joint's name to its part; names of lower joints vary in a leg of three bones."""
     words = (
         {"ankle": ("knee", "ankle"), "foot": ("ankle", "ball")}.get(part, (part,))
         if "foot" in joints

@@ -1,5 +1,4 @@
-"""Rules on each animation: feet that stay, legs that do not pop, knees that do not flip, joints
-within human range."""
+"""Rules on each animation: no sliding feet, no popping or flipping knees, human joint angles."""
 
 import numpy as np
 
@@ -80,8 +79,7 @@ def _stance(path: Floats, near: Bools, carried: Floats, times: Floats, slow: flo
 def _passing_ground(
     subject: Subject, soles: dict[str, Floats], near: dict[str, Bools], root: Floats, times: Floats
 ) -> Floats:
-    """How fast the ground passes below a body that walks on the spot, shape (3,); zero for one that
-    travels."""
+    """The ground's velocity below a body that walks on the spot, (3,); else zero."""
     speeds = []
     for side, path in soles.items():
         middle = path[:, :, [0, 2]].mean(axis=1)
@@ -117,8 +115,21 @@ def _runs(flags: Bools) -> list[tuple[int, int]]:
 
 
 def sole_paths(subject: Subject, side: str, motion: Motion) -> Floats:
-    """Where points of a foot's sole are, shape (f, n, 3): of its skin, or without one of the floor
-    below its joints."""
+    """Return the paths of points of a foot's sole.
+
+    Without a skin they are on the floor below the foot's joints.
+
+    Parameters
+    ----------
+    subject : Subject
+    side : {"L", "R"}
+    motion : Motion
+        Of f frames.
+
+    Returns
+    -------
+    ndarray, shape (f, n, 3)
+    """
     joints = subject.legs.legs[side].joints
     parts = [part for part in (subject.legs.legs[side].chain[-1], "ball", "toe") if part in joints]
     points = (
@@ -134,8 +145,7 @@ def sole_paths(subject: Subject, side: str, motion: Motion) -> Floats:
 
 
 def _skin_sole(surface: Surface, nodes: list[int]) -> list[tuple[int, Floats]] | None:
-    """The points of a foot's skin that are lowest in some pitch and roll, each with the joint that
-    moves it most."""
+    """The points of a foot's skin lowest in some pitch and roll, each with its strongest joint."""
     owner = surface.strongest()
     mine = np.flatnonzero(np.isin(owner, nodes))
     if len(mine) < 8:
@@ -194,8 +204,7 @@ def extension_pop(subject: Subject, motion: Motion) -> Measured | Unmeasured:
 
 
 def _reach_and_bend(subject: Subject, side: str, motion: Motion) -> tuple[Floats, Floats]:
-    """How far a leg is stretched, 1 being straight, and how far it is bent, radians; shapes
-    (f,)."""
+    """The reach of a leg as a share of its length, and its bend in radians; shapes (f,)."""
     leg = subject.legs.legs[side]
     points = motion.points([leg.joints[part] for part in leg.chain[-3:]])
     upper, lower = points[:, 1] - points[:, 0], points[:, 2] - points[:, 1]
@@ -241,8 +250,7 @@ def knee_flip(subject: Subject, motion: Motion) -> Measured:
 
 
 def _fastest_turn(subject: Subject, side: str, motion: Motion) -> tuple[float, int, int]:
-    """The largest turn of a knee's direction about the leg's line within the window, degrees, and
-    its two frames."""
+    """The largest turn of a knee about its leg within the window, degrees, and its two frames."""
     leg = subject.legs.legs[side]
     root, middle, end = np.moveaxis(
         motion.points([leg.joints[part] for part in leg.chain[-3:]]), 1, 0
@@ -313,10 +321,21 @@ def _whole(number: float) -> str:
 
 
 def anatomical_angles(subject: Subject, side: str, motion: Motion) -> dict[str, Floats]:
-    """A leg's joint angles as anatomy has them, radians, by `body.joint_range`'s names: zero is
-    standing straight.
+    """Return a leg's joint angles as anatomy has them: zero is standing straight.
 
     As in `LegRig.angles`; the frames are laid into the joints at rest.
+
+    Parameters
+    ----------
+    subject : Subject
+    side : {"L", "R"}
+    motion : Motion
+        Of f frames.
+
+    Returns
+    -------
+    dict of str to ndarray, shape (f,)
+        Radians, by the names of `body.joint_range`.
     """
     leg = subject.legs.legs[side]
     hip, knee, ankle = (leg.joints[part] for part in ("hip", "knee", "ankle"))
@@ -339,7 +358,7 @@ def anatomical_angles(subject: Subject, side: str, motion: Motion) -> dict[str, 
 
 
 def _turned(subject: Subject, motion: Motion, node: int) -> Floats:
-    """How far a node has turned from rest, as the world sees it, shape (f, 3, 3)."""
+    """The rotations of a node from rest, in the world, shape (f, 3, 3)."""
     change = motion.frames(node)[:, :3, :3] @ np.linalg.inv(subject.rest[node, :3, :3])
     return rotation.orthonormalise(change)
 

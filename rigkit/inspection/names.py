@@ -72,7 +72,7 @@ _VOCABULARY = (_VOCABULARY | {word for word in SIDES if len(word) > 2}) - {"lo"}
 
 @dataclass(frozen=True)
 class NameReading:
-    """What a name says.
+    """The meaning of a joint's name.
 
     Attributes
     ----------
@@ -80,9 +80,9 @@ class NameReading:
     parts : dict of part to float
         How well it names each part, above 0 to 1; empty where it names none.
     helps : bool
-        Whether it names a joint that helps another: a twist, a pole, a tip …
+        True if it names a joint that helps another: a twist, a pole, a tip …
     elsewhere : bool
-        Whether it names something that is no part of a leg.
+        True if it names something that is no part of a leg.
     stem : str
         The name without its side: a joint and its partner on the other side have the same.
     """
@@ -96,7 +96,7 @@ class NameReading:
 
 @lru_cache(maxsize=4096)
 def read_name(name: str) -> NameReading:
-    """What a joint's name says, as a `NameReading`; names of any kind are read, none is refused."""
+    """Return the meaning of a joint's name; names of any kind are read, none is refused."""
     tokens = _tokens(name)
     sides = {SIDES[token] for token in tokens if token in SIDES}
     words = [token for token in tokens if token not in SIDES]
@@ -139,8 +139,7 @@ def _tokens(name: str) -> list[str]:
 
 
 def _words_in(piece: str) -> list[str]:
-    """A run of letters as the words it is made of, with a side's letter before or behind; itself if
-    it is none."""
+    """The words in a run of letters, a side's letter before or behind; itself if there are none."""
     if piece in _VOCABULARY or piece in SIDES:
         return [piece]
     for words in (_split(piece), *(_beside(piece, side) for side in ("l", "r"))):

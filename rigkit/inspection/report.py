@@ -19,6 +19,8 @@ A number is null where nothing was measured, or where it is beyond all bounds. `
 animation's name, "" for the rest pose.
 """
 
+from __future__ import annotations
+
 import json
 from collections.abc import Iterable
 from dataclasses import dataclass, fields
@@ -44,7 +46,7 @@ _ONE = {"loose joints": "loose joint", "names": "name", "joints": "joint", "vert
 
 @dataclass(frozen=True)
 class Finding(_say.Shown):
-    """What one rule has to say.
+    """The outcome of one rule.
 
     Attributes
     ----------
@@ -148,19 +150,42 @@ class Report:
 
     @property
     def passed(self) -> bool:
-        """Whether no rule that could be measured found anything."""
+        """True if no rule that could be measured found anything."""
         return not self.of(FINDING)
 
     def of(self, status: str) -> list[Finding]:
-        """The findings of a status, the serious ones first."""
+        """Return the findings of a status, the serious ones first.
+
+        Parameters
+        ----------
+        status : {"finding", "pass", "not measured"}
+
+        Returns
+        -------
+        list of Finding
+        """
         return sorted(
             (finding for finding in self.findings if finding.status == status),
             key=lambda finding: SEVERITIES.index(finding.severity) if status == FINDING else 0,
         )
 
     def __getitem__(self, rule: str) -> Finding:
-        """What a rule has to say, by its id; of several animations the first one that it finds
-        something in."""
+        """Return a rule's finding, of several animations the first that does not pass.
+
+        Parameters
+        ----------
+        rule : str
+            Its id, such as "sides-mirror".
+
+        Returns
+        -------
+        Finding
+
+        Raises
+        ------
+        KeyError
+            For a rule there is not.
+        """
         found = [finding for finding in self.findings if finding.rule == rule]
         if not found:
             raise KeyError(rule)
@@ -174,7 +199,7 @@ class Report:
         return f"{found} finding{'s' * (found != 1)}; {tail}" if found else f"No findings; {tail}"
 
     def taken(self) -> tuple[str, ...]:
-        """What was taken for what, as lines of text."""
+        """Return the joints taken for the legs, the axes and the unit, as lines of text."""
         legs = self.legs
         if not legs.legs:
             return (f"No legs were found: {legs.because['legs']}.",)
@@ -209,11 +234,21 @@ class Report:
         return tuple(lines)
 
     def name(self, node: int) -> str:
-        """A node's name, made harmless and short."""
+        """Return a node's name, made harmless and short."""
         return plain(self.names[node], LONGEST_NAME)
 
     def text(self, width: int = 100) -> str:
-        """The report for a terminal."""
+        """Return the report for a terminal.
+
+        Parameters
+        ----------
+        width : int
+            The longest line, in letters.
+
+        Returns
+        -------
+        str
+        """
         about = f"{plain(self.file, 200)}: " if self.file else ""
         indent = " " * 4
         lines = [f"{about}{self.headline}.", ""]
@@ -238,7 +273,7 @@ class Report:
         return "\n".join(lines) + "\n"
 
     def unmeasured(self) -> dict[str, list[Finding]]:
-        """The findings of rules that could not apply, by the reason."""
+        """Return the findings of rules that could not apply, by the reason."""
         groups: dict[str, list[Finding]] = {}
         for finding in self.of(UNMEASURED):
             groups.setdefault(finding.said, []).append(finding)
@@ -259,7 +294,7 @@ class Report:
         ]
 
     def data(self) -> dict[str, Any]:
-        """The report as JSON's kinds of values; see this module's docstring."""
+        """Return the report as JSON's kinds of values; see this module's docstring."""
         legs = self.legs
         because = {key: legs.because.get(key, "") for key in ("legs", "up", "forward", "metres")}
         return {
@@ -285,11 +320,11 @@ class Report:
         }
 
     def json(self) -> str:
-        """`data` as text: JSON with nothing in it but ASCII."""
+        """Return `data` as text: JSON with nothing in it but ASCII."""
         return json.dumps(self.data(), indent=1, allow_nan=False) + "\n"
 
     def html(self) -> str:
-        """The report as a page of its own."""
+        """Return the report as a page of its own."""
         from rigkit.inspection import view  # Jinja is not in the jail
 
         return view.page(self)
@@ -304,7 +339,7 @@ class Report:
 
 
 def axis_name(direction: Floats) -> str:
-    """ "+Y" for a file's own axis, else its three numbers."""
+    """Return "+Y" for one of a file's own axes, else the direction's three numbers."""
     for name, axis in AXES.items():
         if axis @ direction > 1 - 1e-9:
             return name.upper()

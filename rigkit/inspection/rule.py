@@ -1,4 +1,6 @@
-"""What a rule is: one number, its limit, and in words why it matters and what to do."""
+"""A rule of the inspection: one number, its limit, why it matters and what to do."""
+
+from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -100,7 +102,7 @@ def rule(
 
 @dataclass(frozen=True)
 class Measured:
-    """What a rule found.
+    """A rule's measurement.
 
     Attributes
     ----------
@@ -122,11 +124,11 @@ class Measured:
 
 @dataclass(frozen=True)
 class Unmeasured:
-    """Why a rule could not apply."""
+    """The reason why a rule could not apply."""
 
     reason: str
 
 
 def worst(parts: Sequence[Part], largest: bool = True) -> Part:
-    """The name and the number of the worst of (name, number) pairs."""
+    """Return the name and the number of the worst of (name, number) pairs."""
     return (max if largest else min)(parts, key=lambda part: part[1])

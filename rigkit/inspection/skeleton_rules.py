@@ -1,5 +1,4 @@
-"""Rules on the skeleton at rest: what hangs from what, two sides alike, a bend that is ready,
-joints that read zero."""
+"""Rules on the skeleton at rest: hierarchy, mirror symmetry, preset bend, joints that read zero."""
 
 from collections.abc import Iterator
 from itertools import pairwise
@@ -123,7 +122,7 @@ def names_say_sides(subject: Subject) -> Measured:
 def _name_problem(
     subject: Subject, side: str, part: str, node: int, other: Leg | None
 ) -> Iterator[str]:
-    """What is wrong with a joint's name, if anything; `other` is the other leg."""
+    """The problem with a joint's name, if there is one; `other` is the other leg."""
     said = read_name(subject.names[node])
     aside = subject.points[node, 0] * (1 if side == "L" else -1)
     if not subject.asset.nodes[node].name:
@@ -273,8 +272,7 @@ def bends_alike(subject: Subject) -> Measured:
     "and ankle.",
 )
 def hinge_square(subject: Subject) -> Measured:
-    """Which of a joint's axes is its hinge no file says: the one, the same on both sides, that is
-    nearest to square."""
+    """The angle from square of the axis, the same on both sides, that is nearest to square."""
     joints = {side: subject.joint(side, subject.legs.legs[side].bend) for side in subject.sides}
     normals = {side: bend_normal(subject, side) for side in subject.sides}
     along = np.abs([subject.turns[joint].T @ normals[side] for side, joint in joints.items()])
@@ -297,8 +295,18 @@ def hinge_square(subject: Subject) -> Measured:
 
 
 def bend_normal(subject: Subject, side: str) -> Floats:
-    """The unit normal of the plane a leg bends in; of a straight leg, of the plane through it and
-    its foot."""
+    """Return the unit normal of the plane a leg bends in.
+
+    Parameters
+    ----------
+    subject : Subject
+    side : {"L", "R"}
+
+    Returns
+    -------
+    ndarray, shape (3,)
+        Of a straight leg, that of the plane through it and its foot.
+    """
     root, middle, end = subject.bending(side)
     if abs(_bend_deg(subject, side)) >= PLAIN_BEND_DEG:
         normal = np.cross(middle - root, end - middle)

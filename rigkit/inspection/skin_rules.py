@@ -1,5 +1,4 @@
-"""Rules on the skin: weights, joints in the middle of their limb, and the volume a bent knee
-keeps."""
+"""Rules on the skin: weights, joints in the middle of their limb, the volume of a bent knee."""
 
 from typing import NamedTuple
 
@@ -186,8 +185,7 @@ def joint_in_section(subject: Subject) -> Measured | Unmeasured:
 
 
 def _section(subject: Subject, side: str, i: int) -> tuple[Floats, Floats, float] | None:
-    """The outline of the limb at an inner joint: its pieces (k, 2, 3), their centre and mean
-    radius; None without."""
+    """The outline of the limb at an inner joint, (k, 2, 3), its centre and mean radius, or None."""
     chain = subject.chain(side)
     above, below = chain[i] - chain[i - 1], chain[i + 1] - chain[i]
     lengths = float(np.linalg.norm(above)), float(np.linalg.norm(below))
@@ -212,8 +210,7 @@ def _section(subject: Subject, side: str, i: int) -> tuple[Floats, Floats, float
 
 
 def _goes_round(pieces: Floats, centre: Floats, normal: Floats) -> bool:
-    """Whether an outline has points on all sides of its centre: a plate in front of a limb has no
-    middle of it."""
+    """True if an outline surrounds its centre: a plate in front of a limb does not."""
     across = rotation.perpendicular(normal)
     away = pieces.reshape(-1, 3) - centre
     angles = np.sort(np.arctan2(away @ np.cross(normal, across), away @ across))
@@ -221,8 +218,7 @@ def _goes_round(pieces: Floats, centre: Floats, normal: Floats) -> bool:
 
 
 def _cut(vertices: Floats, triangles: Ints, point: Floats, normal: Floats) -> Floats:
-    """Where a plane cuts triangles: pieces from edge to edge, shape (k, 2, 3). The surface need not
-    be closed."""
+    """The pieces, (k, 2, 3), in which a plane cuts triangles, which need not be closed."""
     height = (vertices - point) @ normal
     above = height[triangles] >= 0
     triangles = triangles[above.any(axis=-1) & ~above.all(axis=-1)]
@@ -276,8 +272,17 @@ def knee_volume(subject: Subject) -> Measured | Unmeasured:
 
 
 class Bent(NamedTuple):
-    """The share of volume kept around a bent knee, its skin at rest and bent, shapes (k, 3), the
-    triangles of both."""
+    """A bent knee.
+
+    Attributes
+    ----------
+    kept : float
+        The share of the volume around it that is kept.
+    rest, posed : ndarray, shape (k, 3)
+        Its skin at rest and bent.
+    triangles : ndarray of int, shape (t, 3)
+        Of both.
+    """
 
     kept: float
     rest: Floats
@@ -312,8 +317,7 @@ def _bent(subject: Subject, side: str) -> Bent | None:
 def _near(
     subject: Subject, side: str, point: Floats, reach: float, along: Floats | None = None
 ) -> Ints:
-    """The leg's triangles within reach of a point; with a direction, between two planes square to
-    it."""
+    """The leg's triangles within reach of a point; with a direction, between planes across it."""
     triangles = subject.leg_skin(side)
     away = _skin(subject).vertices - point
     apart = np.linalg.norm(away, axis=-1) if along is None else np.abs(away @ along)
@@ -324,8 +328,7 @@ def _near(
 
 
 def _welded(vertices: Floats, triangles: Ints) -> tuple[Floats, Ints, Ints]:
-    """Vertices that lie in one place made one: the vertices, the triangles, and which of the old
-    ones were kept."""
+    """Vertices in one place made one, the triangles, and the places of the vertices kept."""
     size = max(np.ptp(vertices, axis=0).max(), 1e-9)
     _, kept, number = np.unique(
         np.round(vertices / (1e-6 * size)), axis=0, return_index=True, return_inverse=True
@@ -336,8 +339,7 @@ def _welded(vertices: Floats, triangles: Ints) -> tuple[Floats, Ints, Ints]:
 
 
 def _closed(triangles: Ints) -> Closed:
-    """Triangles and their open borders: of each border the directed edges, shape (e, 2); a fan
-    about its middle closes it."""
+    """Triangles and the directed edges, (e, 2), of each open border, for a fan to close it."""
     edges = np.stack([triangles, np.roll(triangles, -1, axis=1)], axis=-1).reshape(-1, 2)
     size = int(triangles.max()) + 1
     codes, back = edges[:, 0] * size + edges[:, 1], edges[:, 1] * size + edges[:, 0]
@@ -384,8 +386,7 @@ def _skin(subject: Subject) -> Surface:
 
 
 def _dots(subject: Subject, chosen: Bools, text: str) -> Draw | None:
-    """What draws vertices that were found; nothing where there are none, as a leg alone says
-    nothing of them."""
+    """The drawing of vertices that were found; None where there are none."""
     found = _skin(subject).vertices[chosen]
     return (lambda kind: pictures.dots(subject, found, text, kind)) if len(found) else None
 

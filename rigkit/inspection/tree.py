@@ -35,8 +35,7 @@ class Tree:
         self._first, self._count = self._spans()
 
     def _spans(self) -> tuple[Ints, Ints]:
-        """Where each joint stands when all are listed from the roots down, and how many stand from
-        it to its last."""
+        """The place of each joint, listed from the roots down, and the size of its branch."""
         order: list[int] = []
         ahead = np.flatnonzero(self.parents < 0).tolist()
         while ahead:
@@ -50,21 +49,21 @@ class Tree:
         return first, count
 
     def hangs(self, lower: ArrayLike, upper: ArrayLike) -> Bools:
-        """Which joints hang below others; places of both broadcast."""
+        """Return True where joints hang below others; places of both broadcast."""
         lower, upper = np.asarray(lower, np.int64), np.asarray(upper, np.int64)
         return (self._first[upper] < self._first[lower]) & (
             self._first[lower] < self._first[upper] + self._count[upper]
         )
 
     def above(self, place: int, levels: int = 10**9) -> list[int]:
-        """The joints above, nearest first."""
+        """Return the joints above, nearest first."""
         found: list[int] = []
         while len(found) < levels and (place := int(self.parents[place])) >= 0:
             found.append(place)
         return found
 
     def below(self, place: int, levels: int = 10**9) -> list[int]:
-        """All joints below, nearer ones first."""
+        """Return all joints below, nearer ones first."""
         found: list[int] = []
         level = self.children[place]
         while level and levels:
@@ -73,13 +72,12 @@ class Tree:
         return found
 
     def between(self, upper: int, lower: int) -> list[int]:
-        """The joints on the way from `upper` down to `lower`, both left out; none if it does not
-        hang near below."""
+        """Return the joints from `upper` down to `lower`, both left out; none if it is not near."""
         way = self.above(lower, MOST_BETWEEN)
         return way[: way.index(upper)][::-1] if upper in way else []
 
     def says(self, place: int, part: str) -> float:
-        """How well a name fits a part: 1 says so, −1 says something else, 0 nothing."""
+        """Return the fit of a name to a part: 1 says so, −1 says something else, 0 nothing."""
         reading = self.readings[place]
         if reading.helps and part != "toe":
             return -0.8
@@ -89,20 +87,19 @@ class Tree:
 
 
 def how_certain(named: ArrayLike, placed: ArrayLike) -> Floats:
-    """Names and places are two witnesses; a name for something else speaks against."""
+    """Return how certain a name and a place make; a name for something else speaks against."""
     named, placed = np.asarray(named, np.float64), np.asarray(placed, np.float64)
     against = np.clip(1 + 1.5 * np.minimum(named, 0.0), 0.0, 1.0)
     return (1 - (1 - NAME_SAYS * np.maximum(named, 0.0)) * (1 - PLACE_SAYS * placed)) * against
 
 
 def how_placed(tree: Tree, joints: Ints, up: Floats, usual: Bools) -> Floats:
-    """How like a leg three joints lie, 0 to 1."""
+    """Return the likeness of three joints' places to a leg, 0 to 1."""
     return how_shaped(tree, joints, usual) * how_it_stands(tree, joints, up, usual)
 
 
 def how_shaped(tree: Tree, joints: Ints, usual: Bools) -> Floats:
-    """How like a leg's three joints lie to each other: in proportion, with no joint off its
-    bones."""
+    """Return the likeness of three joints' shape to a leg: in proportion, none off its bones."""
     span = max(np.ptp(tree.points[usual], axis=0).max(), 1e-300)
     upper, lower, _ = _bones(tree, joints)
     shaped = np.where(upper + lower > 1e-6 * span, in_proportion(tree, joints), 0.0)
@@ -116,7 +113,7 @@ def how_shaped(tree: Tree, joints: Ints, usual: Bools) -> Floats:
 
 
 def in_proportion(tree: Tree, joints: Ints) -> Floats:
-    """How like a leg's the two bones are: alike in length, nearly straight."""
+    """Return the likeness of two bones to a leg's: alike in length, nearly straight."""
     upper, lower, whole = _bones(tree, joints)
     bones = np.maximum(upper + lower, 1e-300)
     alike = np.minimum(upper, lower) / np.maximum(np.maximum(upper, lower), 1e-300)
@@ -125,7 +122,7 @@ def in_proportion(tree: Tree, joints: Ints) -> Floats:
 
 
 def how_it_stands(tree: Tree, joints: Ints, up: Floats, usual: Bools) -> Floats:
-    """How well three joints stand: upright, and down to the floor."""
+    """Return the likeness of three joints' stance to a leg's: upright, and down to the floor."""
     upper, lower, whole = _bones(tree, joints)
     hip, ankle = (tree.points[joints[:, i]] @ up for i in (0, 2))
     floor = (tree.points[usual] @ up).min()
@@ -146,8 +143,7 @@ def _length(vectors: Floats) -> Floats:
 
 
 def _astray(tree: Tree, upper: int, lower: int, usual: Bools) -> float:
-    """How far joints in between lie off the straight bone, as a share of it: none do on a real
-    bone."""
+    """The distance of joints in between from the straight bone, as a share of it."""
     way = [i for i in tree.between(upper, lower) if usual[i] and not tree.readings[i].helps]
     if not way:
         return 0.0

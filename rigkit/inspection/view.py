@@ -12,8 +12,6 @@ from markupsafe import Markup
 
 from rigkit import stage, templates
 
-__all__ = ["page", "card", "STYLE", "CARD_STYLE"]
-
 _FOLDER = Path(templates.__file__).parent / "data" / "templates" / "inspection"
 
 
@@ -73,7 +71,3 @@ STYLE = (
     f"{{{_variables(dark=True)}}}{stage.STYLE}{(_FOLDER / 'page.css').read_text('utf-8')}"
 )
 CARD_STYLE = stage.STYLE + (_FOLDER / "card.css").read_text("utf-8")
-
-
-def __dir__() -> list[str]:
-    return __all__

@@ -15,8 +15,7 @@ DIGITS = "0123456789 "
 
 @dataclass
 class Found:
-    """Legs as triples of joints by side, the axis that is up, and how well names and places agree
-    with a leg."""
+    """Legs as triples of joints by side, the axis that is up, scores of names and places."""
 
     triples: dict[str, Ints]
     up: Floats
@@ -25,7 +24,7 @@ class Found:
 
 
 def whole_legs(tree: Tree, found: Found, mapping: Corrections) -> dict[str, Joints]:
-    """All joints of the legs by part, from their hips, knees and ankles."""
+    """Return all joints of the legs by part, from their hips, knees and ankles."""
     shared = set.intersection(
         *(set(tree.above(int(triple[0]))) for triple in found.triples.values())
     )
@@ -36,7 +35,7 @@ def whole_legs(tree: Tree, found: Found, mapping: Corrections) -> dict[str, Join
 
 
 def standing(tree: Tree, found: Found, ends: dict[str, Joints], usual: Bools) -> float:
-    """How like legs the two lowest bones of whole legs lie, 0 to 1."""
+    """Return the likeness of the two lowest bones of whole legs to a leg's, 0 to 1."""
     lowest = np.array(
         [[joints[part] for part in CHAINS["foot" in joints][-3:]] for joints in ends.values()]
     )
@@ -46,8 +45,7 @@ def standing(tree: Tree, found: Found, ends: dict[str, Joints], usual: Bools) ->
 def _whole_leg(
     tree: Tree, triple: Sequence[int], up: Floats, mapped: Joints, shared: set[int]
 ) -> Joints:
-    """The joints of a leg by part, from its hip, knee and ankle: with a third bone and a foot where
-    there are any."""
+    """The joints of a leg by part; with a third bone and a foot where there are any."""
     hip, knee, ankle = triple
     joints = {"hip": hip, "knee": knee, "ankle": ankle}
     middle = _third_bone(tree, joints, up, shared)
