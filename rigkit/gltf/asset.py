@@ -4,6 +4,8 @@ Nodes, skins and meshes refer to each other by their place in the asset, as in t
 may have scale, so worlds here are 4×4 matrices, not always rigid frames.
 """
 
+from __future__ import annotations
+
 from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cached_property
@@ -34,17 +36,26 @@ _BLOCK = 2**16  # numbers of a weight table made at a time: few enough for the p
 class Node(_say.Shown):
     """A node of the tree: where it stands in its parent, `translation · rotation · scale`.
 
-    Attributes
+    Parameters
     ----------
     name : str
         Files may repeat names, or leave them empty.
     parent : int or None
         The parent's place in `Asset.nodes`.
-    translation, scale : ndarray, shape (3,)
-    rotation : ndarray, shape (4,)
-        Quaternion (x, y, z, w) of length one.
+    translation, scale : array_like, shape (3,)
+    rotation : array_like, shape (4,)
+        Quaternion (x, y, z, w); it is kept with length one.
     mesh, skin : int or None
-        Which mesh it carries, and the skin that moves the mesh.
+        The mesh it carries, and the skin that moves the mesh.
+
+    Raises
+    ------
+    ValueError
+        For other shapes, numbers that are not finite, or a rotation of length zero.
+
+    Notes
+    -----
+    Parameters are attributes too, arrays as ndarrays of float; so it is with all classes here.
     """
 
     name: str
@@ -97,18 +108,22 @@ class Node(_say.Shown):
 
 @dataclass(frozen=True, eq=False)
 class Skin(_say.Shown):
-    """Which nodes move a mesh, and from where.
+    """The nodes that move a mesh, and where they stood when they were joined to it.
 
-    Attributes
+    Parameters
     ----------
     name : str
-    joints : ndarray of int, shape (k,)
+    joints : array_like of int, shape (k,)
         Places in `Asset.nodes`; weights refer to a joint by its place in here.
-    inverse_bind : ndarray, shape (k, 4, 4)
-        From the mesh to each joint, as they stood when they were joined. Given as None: the
-        identity.
+    inverse_bind : array_like, shape (k, 4, 4), optional
+        From the mesh to each joint, as they stood when they were joined. By default the identity.
     root : int or None
         The node all joints hang from, where the file names it ("skeleton").
+
+    Raises
+    ------
+    ValueError
+        For a joint that is there twice, or other shapes.
     """
 
     name: str
@@ -150,17 +165,22 @@ class Skin(_say.Shown):
 class Mesh(_say.Shown):
     """A surface of triangles; the parts ("primitives") of a glTF mesh are joined into one.
 
-    Attributes
+    Parameters
     ----------
     name : str
-    positions : ndarray, shape (v, 3)
+    positions : array_like, shape (v, 3)
         Metres.
-    triangles : ndarray of int, shape (t, 3)
+    triangles : array_like of int, shape (t, 3)
         Anticlockwise seen from outside.
-    joints, weights : ndarray, shape (v, 4 n), or None
-        Which joints of the skin move each vertex, and how much; the joint is 0 where the weight is
-        0.
-    normals : ndarray, shape (v, 3), or None
+    joints, weights : array_like, shape (v, 4 n), optional
+        Joints of the skin that move each vertex, and how much; the joint becomes 0 where the weight
+        is 0.
+    normals : array_like, shape (v, 3), optional
+
+    Raises
+    ------
+    ValueError
+        For a corner that is no vertex, joints without weights, or other shapes.
     """
 
     name: str
@@ -227,18 +247,23 @@ class Mesh(_say.Shown):
 
 @dataclass(frozen=True, eq=False)
 class Channel(_say.Shown):
-    """How one property of one node changes over time.
+    """The change of one property of one node over time.
 
-    Attributes
+    Parameters
     ----------
     node : int
     path : {"translation", "rotation", "scale"}
-    times : ndarray, shape (k,)
+    times : array_like, shape (k,)
         Seconds, zero or more and increasing.
-    values : ndarray, shape (k, 3), for a rotation (k, 4)
+    values : array_like, shape (k, 3), for a rotation (k, 4)
         For "CUBICSPLINE" shape (k, 3, 3) or (k, 3, 4): at each time the slope before, the value,
         the slope after.
     interpolation : {"LINEAR", "STEP", "CUBICSPLINE"}
+
+    Raises
+    ------
+    ValueError
+        For times that do not increase, a rotation of length zero, or other shapes.
     """
 
     node: int
@@ -289,7 +314,12 @@ class Channel(_say.Shown):
         )
 
     def unit_values(self) -> Floats:
-        """A rotation's values with every key of length one, as files must have them."""
+        """Return a rotation's values with every key of length one, as files must have them.
+
+        Returns
+        -------
+        ndarray, shape as `values`
+        """
         values, keys = np.array(self.values), self._keys
         off = np.abs(np.linalg.norm(keys, axis=-1) - 1) > UNIT
         (values[:, 1] if self.interpolation == "CUBICSPLINE" else values)[off] = (
@@ -302,12 +332,25 @@ class Channel(_say.Shown):
         return self.values[:, 1] if self.interpolation == "CUBICSPLINE" else self.values
 
     def sample(self, times: ArrayLike) -> Floats:
-        """The property at `times`, shape (...) to (..., 3 or 4); before the first and after the
-        last it stays.
+        """Return the property at some times; before the first key and after the last it stays.
 
-        Between two times: on the straight line, for a rotation the shorter arc at an even rate
+        Between two keys: on the straight line, for a rotation the shorter arc at an even rate
         ("LINEAR"); as it was ("STEP"); on the cubic curve through both with the slopes given
         ("CUBICSPLINE"). glTF 2.0, appendix C.
+
+        Parameters
+        ----------
+        times : array_like, shape (...)
+            Seconds.
+
+        Returns
+        -------
+        ndarray, shape (..., 3), for a rotation (..., 4)
+
+        Raises
+        ------
+        ValueError
+            For times that are not finite.
         """
         times = np.clip(_check.numbers("times", times), self.times[0], self.times[-1])
         keys, last = self._keys, len(self.times) - 1
@@ -340,7 +383,19 @@ class Channel(_say.Shown):
 
 @dataclass(frozen=True, eq=False)
 class Animation(_say.Shown):
-    """A named motion: channels, each of another node or property."""
+    """A named motion.
+
+    Parameters
+    ----------
+    name : str
+    channels : iterable of Channel
+        Each of another node or property.
+
+    Raises
+    ------
+    ValueError
+        For no channels, or two of the same property.
+    """
 
     name: str
     channels: tuple[Channel, ...]
@@ -366,27 +421,28 @@ class Animation(_say.Shown):
 
     @property
     def duration(self) -> float:
-        """When the last channel ends, seconds."""
+        """The time at which the last channel ends, seconds."""
         return float(max(channel.times[-1] for channel in self.channels))
 
 
 @dataclass(frozen=True, eq=False)
 class Asset(_say.Shown):
-    """A rig file: its nodes and what they carry. What does not fit together is refused.
+    """A rig file: its nodes and what they carry.
 
-    Attributes
+    Parameters
     ----------
-    nodes, skins, meshes, animations : tuple of Node, Skin, Mesh, Animation
+    nodes, skins, meshes, animations : iterable of Node, Skin, Mesh, Animation
+        They refer to each other by their place.
     copyright : str
         As the file's maker wrote it.
-    notes : tuple of str
+    notes : iterable of str
         What the file held that is not read, each a sentence; what `write` would leave out.
 
     Raises
     ------
     ValueError
         For a parent, joint, mesh or skin that is not there, a cycle of parents, or a weight for a
-        joint that the node's skin has not.
+        joint that the node's skin does not have.
     """
 
     nodes: tuple[Node, ...]
@@ -447,23 +503,32 @@ class Asset(_say.Shown):
         return tuple(map(tuple, below))
 
     def rest_world(self) -> Floats:
-        """World matrices of all nodes as they stand in the file, shape (n, 4, 4)."""
+        """Return the world matrices of all nodes as they stand in the file.
+
+        Returns
+        -------
+        ndarray, shape (n, 4, 4)
+        """
         return self._world(_matrices(self._rest()))
 
     def pose_world(self, animation: Animation | int, times: ArrayLike) -> Floats:
-        """World matrices of all nodes at some times of an animation; what it does not move is at
-        rest.
+        """Return the world matrices of all nodes at some times of an animation.
 
         Parameters
         ----------
         animation : Animation or int
-            One of this asset's, or its place.
+            One of this asset's, or its place; a node that it does not move is at rest.
         times : array_like, shape (...)
             Seconds.
 
         Returns
         -------
         ndarray, shape (..., n, 4, 4)
+
+        Raises
+        ------
+        ValueError
+            For an animation that is not there, or times that are not finite.
         """
         channels = self._animation(animation).channels
         times = _check.numbers("times", times)
@@ -476,7 +541,7 @@ class Asset(_say.Shown):
         return self._world(_matrices(parts))
 
     def joint_matrices(self, skin: int, world: ArrayLike) -> Floats:
-        """What moves the mesh of a skin: each joint's world times its inverse bind matrix.
+        """Return each joint's world matrix times its inverse bind matrix: what moves a skin's mesh.
 
         Parameters
         ----------
@@ -487,23 +552,33 @@ class Asset(_say.Shown):
         Returns
         -------
         ndarray, shape (..., k, 4, 4)
+
+        Raises
+        ------
+        ValueError
+            For a skin that is not there, or a world of another shape.
         """
         chosen = self.skins[_place("skin", skin, len(self.skins))]
         return self._check_world(world)[..., chosen.joints, :, :] @ chosen.inverse_bind
 
     def skin_points(self, node: int, world: ArrayLike) -> Floats:
-        """The vertices of the mesh that a node carries, in the world: moved by its skin's joints,
-        else by the node.
+        """Return the world vertices of a node's mesh: moved by its skin's joints, else by the node.
 
         Parameters
         ----------
         node : int
             Its own transform does not count where it has a skin (glTF 2.0, "Skins").
         world : array_like, shape (..., n, 4, 4)
+            Of all nodes.
 
         Returns
         -------
         ndarray, shape (..., v, 3)
+
+        Raises
+        ------
+        ValueError
+            For a node that is not there or has no mesh, or a world of another shape.
         """
         place, world = _place("node", node, len(self.nodes)), self._check_world(world)
         carrier = self.nodes[place]
@@ -594,8 +669,7 @@ class Asset(_say.Shown):
 
 
 def _matrices(parts: dict[str, Floats]) -> Floats:
-    """Local matrices from translations, rotations and scales, shapes (..., 3), (..., 4), (..., 3),
-    by path."""
+    """Local matrices from translations, rotations (quaternions) and scales, by path."""
     translation, turns, scale = (parts[path] for path in PATHS)
     local = np.zeros((*translation.shape[:-1], 4, 4))
     if local.size:

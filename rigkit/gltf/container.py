@@ -1,9 +1,11 @@
-"""The outside of a glTF file: bytes to JSON and buffers, and back. What comes in may be a
-stranger's.
+"""The outside of a glTF file: bytes to JSON and buffers, and back.
 
-A file is held to what it can honestly need: it and its buffers may not be larger than `LARGEST`,
-and what is made of them may take ten times their size, or `FLOOR` if that is more.
+What comes in may be a stranger's. A file is held to what it can honestly need: it and its buffers
+may not be larger than `LARGEST`, and what is made of them may take ten times their size, or
+`FLOOR` if that is more.
 """
+
+from __future__ import annotations
 
 import base64
 import binascii
@@ -48,7 +50,7 @@ class Container:
         self.json = self._parse(bytes(text))
 
     def spend(self, size: int, what: str) -> None:
-        """Count memory that is about to be used; refuse what is out of proportion to the file."""
+        """Count memory about to be used; refuse what is out of proportion to the file."""
         self._memory += size
         self._refuse_if(self._memory, max(10 * self._read, FLOOR), what)
 
@@ -65,7 +67,7 @@ class Container:
             )
 
     def buffer(self, number: int, length: int, uri: str | None, where: str) -> memoryview:
-        """The bytes of a buffer of the JSON; `uri` is None for the binary chunk of a .glb."""
+        """Return the bytes of a buffer; `uri` is None for the binary chunk of a .glb."""
         if number not in self._buffers:
             data = self._bytes_of(number, uri, where)
             if len(data) < length:
@@ -106,8 +108,7 @@ class Container:
             raise ValueError(f"{where}: `uri` must hold base64 text; {problem}.") from None
 
     def _inside(self, uri: str, where: str) -> Path:
-        """The path of a file in the folder or below it; whatever would lead elsewhere is
-        refused."""
+        """The path of a file in the folder or below it; refused if it would lead elsewhere."""
         if self._folder is None:
             raise ValueError(
                 f"{where}: the data is in another file, {short(uri)}, and no folder was given to"
@@ -219,8 +220,23 @@ def load(
     source: str | os.PathLike[str] | bytes | bytearray | memoryview,
     folder: str | os.PathLike[str] | None,
 ) -> Container:
-    """The container of a path or of bytes; files beside it are looked for in `folder`, by default
-    the path's."""
+    """Return the container of a path or of bytes.
+
+    Parameters
+    ----------
+    source : str, Path or bytes
+    folder : str or Path, optional
+        Where files beside it are looked for; by default the path's own folder.
+
+    Returns
+    -------
+    Container
+
+    Raises
+    ------
+    ValueError
+        For a file that cannot be read, is too large, or is no glTF.
+    """
     if isinstance(source, bytes | bytearray | memoryview):
         data = bytes(source)
         if len(data) > LARGEST:
@@ -235,8 +251,21 @@ def load(
 
 
 def pack(document: Entry, binary: bytes | bytearray, embed: bool = False) -> bytes:
-    """The bytes of a .glb, or with `embed` of a .gltf that holds its data in itself; `document`
-    gets its buffer."""
+    """Return the bytes of a file.
+
+    Parameters
+    ----------
+    document : dict
+        The JSON; it gets its buffer here.
+    binary : bytes
+        The buffer.
+    embed : bool
+        True for a .gltf that holds its data in itself, not a .glb.
+
+    Returns
+    -------
+    bytes
+    """
     if binary:
         buffer: Entry = {"byteLength": len(binary)}
         if embed:

@@ -1,5 +1,7 @@
 """A glTF file's JSON and buffers to an `Asset`."""
 
+from __future__ import annotations
+
 import os
 import re
 from collections.abc import Iterator
@@ -42,7 +44,7 @@ def read(
     source: str | os.PathLike[str] | bytes | bytearray | memoryview,
     folder: str | os.PathLike[str] | None = None,
 ) -> Asset:
-    """What a .glb or .gltf file says of a rig.
+    """Read a rig from a .glb or .gltf file.
 
     Read are the tree of nodes, skins, triangles with weights and normals, and animations of nodes.
     All else is named in `Asset.notes`.
@@ -65,6 +67,16 @@ def read(
         If the file cannot be read, breaks the standard where a rig would depend on it, leads out of
         its folder, needs an extension that is not known, or asks for memory out of proportion to
         its size. It names the place.
+
+    Examples
+    --------
+    >>> from tempfile import TemporaryDirectory
+    >>> from rigkit import export, gltf, puppets
+    >>> with TemporaryDirectory() as folder:
+    ...     gltf.write(export.puppet_asset(puppets.PUPPETS["Tamsin"], 500), f"{folder}/rig.glb")
+    ...     asset = gltf.read(f"{folder}/rig.glb")
+    >>> [node.name for node in asset.nodes][:3]
+    ['pelvis', 'L_hip', 'R_hip']
     """
     name = (
         short(os.path.basename(source))
@@ -185,8 +197,7 @@ class _Reader:
             self.note("A root node is in no scene; it is read all the same.", len(hidden))
 
     def _stands(self, entries: list[tuple[Entry, str]]) -> list[dict[str, Floats]]:
-        """How each node stands in its parent: a mapping with its translation, rotation and scale,
-        as far as given."""
+        """The translation, rotation and scale of each node in its parent, as far as given."""
         stands: list[dict[str, Floats]] = []
         matrices: dict[int, Floats] = {}
         for entry, at in entries:
@@ -209,8 +220,7 @@ class _Reader:
         return stands
 
     def _taken_apart(self, matrices: Floats, places: list[str]) -> tuple[Floats, Floats, Floats]:
-        """Translations, rotations and scales of matrices, shape (m, 4, 4); a mirrored one has a
-        negative x scale."""
+        """Translations, rotations and scales of matrices; a mirrored one has a negative x scale."""
         off = np.abs(matrices[:, 3] - [0, 0, 0, 1]).max(axis=-1)
         if off.max() > ROW_OFF:
             worst = np.argmax(off)
@@ -336,8 +346,7 @@ class _Reader:
     def _influences(
         self, attributes: Entry, count: int, at: str
     ) -> tuple[Ints | None, Floats | None]:
-        """The joints and the weights of `count` vertices, sets of four side by side; None where
-        there are none."""
+        """Joints and weights of `count` vertices, sets of four side by side, or None twice."""
         sets = (sum(key.startswith(("JOINTS_", "WEIGHTS_")) for key in attributes) + 1) // 2
         joints, weights = [], []
         for n in range(sets):
@@ -451,7 +460,7 @@ class _Reader:
 
 @contextmanager
 def _at(place: str) -> Iterator[None]:
-    """Says where in the file it is that something is refused."""
+    """Say in a refusal which part of the file it is about."""
     try:
         yield
     except ValueError as problem:

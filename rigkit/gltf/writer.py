@@ -1,5 +1,7 @@
 """An `Asset` to bytes, and to a file."""
 
+from __future__ import annotations
+
 import os
 from collections.abc import Callable, Iterable
 from pathlib import Path
@@ -38,16 +40,28 @@ def write(
     path : str or Path
         Ends in .glb or .gltf.
     replace : bool
-        Whether a file that is there may be written over.
+        True to write over a file that is there.
     as_is : bool
-        Whether weights, inverse bind matrices and normals that the standard forbids are written all
-        the same, to show what is wrong with such a file.
+        True to write weights, inverse bind matrices and normals that the standard forbids all the
+        same, to show what is wrong with such a file.
 
     Raises
     ------
     ValueError
         For a file that is there, a folder that cannot be written to, or an asset that would break
         the standard: weights that do not add up to one, a joint twice at a vertex.
+
+    Examples
+    --------
+    >>> from pathlib import Path
+    >>> from tempfile import TemporaryDirectory
+    >>> from rigkit import gltf
+    >>> hip = gltf.Node("hip", translation=(0.1, 0.9, 0.0))
+    >>> knee = gltf.Node("knee", parent=0, translation=(0.0, -0.43, 0.0))
+    >>> with TemporaryDirectory() as folder:
+    ...     gltf.write(gltf.Asset([hip, knee]), Path(folder, "leg.gltf"))
+    ...     gltf.read(Path(folder, "leg.gltf")).rest_world()[1, :3, 3].round(2).tolist()
+    [0.1, 0.47, 0.0]
     """
     if not isinstance(asset, Asset):
         raise ValueError(
@@ -242,8 +256,7 @@ class _Writer:
         kind: str = "f4",
         bounds: bool = False,
     ) -> int:
-        """Put an array, shape (count, size), into the buffer, or find it there; the accessor's
-        place."""
+        """The place of an array's accessor, shape (count, size), put into the buffer once."""
         if not np.abs(array).max() <= LARGEST_FLOAT:
             raise ValueError(f"`{name}` must be numbers of 32 bits; got {np.abs(array).max():g}.")
         array = np.ascontiguousarray(array, dtype=f"<{kind}")

@@ -114,6 +114,6 @@ def _joint(key: str, name: object, names: Sequence[str]) -> int:
         some = ", ".join(map(repr, names[:12])) + (" …" if len(names) > 12 else "")
         raise ValueError(
             f"`mapping[{key!r}]` must be the name of one joint ({some}); got {name!r}, "
-            + (f"which {len(places)} joints have." if places else "which none has.")
+            + (f"which {len(places)} joints have." if places else "which no joint has.")
         )
     return places[0]

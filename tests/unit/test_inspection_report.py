@@ -233,7 +233,7 @@ def test_corrections_and_limits(file, capsys):
     ("arguments", "said"),
     [
         (["no-such.glb"], "no-such.glb"),
-        (["FILE", "--map", "left.knee=nobody"], "which none has"),
+        (["FILE", "--map", "left.knee=nobody"], "which no joint has"),
         (["FILE", "--threshold", "sides=1"], "must name rules"),
         (["FILE", "--html", "FILE/x/report.html"], "Cannot use"),
         (["broken.glb"], "broken.glb"),
