@@ -42,13 +42,13 @@ class Accessors:
         ValueError
             For an accessor that is not there, of another size, or outside its buffer.
         """
-        return self._once(number, where, size, whole=False)
+        return self._cached(number, where, size, whole=False)
 
     def unsigned(self, number: object, where: str, size: int) -> Ints:
         """Return the same of an accessor whose numbers must be unsigned and not normalised."""
-        return self._once(number, where, size, whole=True)
+        return self._cached(number, where, size, whole=True)
 
-    def _once(self, number: object, where: str, size: int, whole: bool) -> NDArray[Any]:
+    def _cached(self, number: object, where: str, size: int, whole: bool) -> NDArray[Any]:
         key = place(self._file.json, "accessors", number, where), whole
         at = f"accessors[{key[0]}]"
         if key not in self._found:
@@ -88,7 +88,7 @@ class Accessors:
             array = self._numbers(entry, at, count, size, component).astype(dtype)
         if "sparse" in entry:
             self._replace(array, fields(entry, "sparse", at), f"{at}.sparse", component)
-        return _normalised(array, component) if scaled else array
+        return _normalise(array, component) if scaled else array
 
     def _replace(self, array: NDArray[Any], sparse: Entry, at: str, component: int) -> None:
         """Put the numbers of a sparse accessor where they belong."""
@@ -142,7 +142,7 @@ class Accessors:
         return data[start : start + length]
 
 
-def _normalised(array: NDArray[Any], component: int) -> NDArray[Any]:
+def _normalise(array: NDArray[Any], component: int) -> NDArray[Any]:
     """Whole numbers as 0 to 1, or −1 to 1 (glTF 2.0, "Animations")."""
     info = None if component == 5126 else np.iinfo(COMPONENTS[component])
     return array if info is None else np.maximum(array / info.max, -1.0)

@@ -18,13 +18,10 @@ from rigkit import _check, _say, rotation
 from rigkit._types import ArrayLike, Floats, Ints
 
 PATHS = {"translation": 3, "rotation": 4, "scale": 3}
-PLAIN = {
-    "translation": np.zeros(3),
-    "rotation": np.eye(4)[3],
-    "scale": np.ones(3),
-}  # of a node that says nothing
+# The transform of a node that says nothing.
+AT_REST = {"translation": np.zeros(3), "rotation": np.eye(4)[3], "scale": np.ones(3)}
 INTERPOLATIONS = ("LINEAR", "STEP", "CUBICSPLINE")
-for _array in PLAIN.values():
+for _array in AT_REST.values():
     _array.flags.writeable = False
 # a rotation this near to length one is as near as 32-bit numbers are, and is left as it is
 UNIT = 1e-6
@@ -70,24 +67,24 @@ class Node(_say.Shown):
         self,
         name: str = "",
         parent: int | None = None,
-        translation: ArrayLike = PLAIN["translation"],
-        rotation: ArrayLike = PLAIN["rotation"],
-        scale: ArrayLike = PLAIN["scale"],
+        translation: ArrayLike = AT_REST["translation"],
+        rotation: ArrayLike = AT_REST["rotation"],
+        scale: ArrayLike = AT_REST["scale"],
         mesh: int | None = None,
         skin: int | None = None,
     ) -> None:
-        turn = _stand("rotation", rotation)
-        if turn is not PLAIN["rotation"] and abs(np.linalg.norm(turn) - 1) > UNIT:
+        turn = _transform("rotation", rotation)
+        if turn is not AT_REST["rotation"] and abs(np.linalg.norm(turn) - 1) > UNIT:
             turn = _check.directions(
                 "rotation", turn, hint="No turn at all is (0, 0, 0, 1).", size=4
             )
-        _keep(
+        _set_fields(
             self,
             name=_text("name", name),
             parent=parent,
-            translation=_stand("translation", translation),
+            translation=_transform("translation", translation),
             rotation=turn,
-            scale=_stand("scale", scale),
+            scale=_transform("scale", scale),
             mesh=mesh,
             skin=skin,
         )
@@ -138,17 +135,17 @@ class Skin(_say.Shown):
         inverse_bind: ArrayLike | None = None,
         root: int | None = None,
     ) -> None:
-        nodes = _whole("joints", joints, "k")
+        nodes = _whole_numbers("joints", joints, "k")
         if len(np.unique(nodes)) < len(nodes):
             raise ValueError("`joints` must be different nodes; got one of them twice.")
         bind = (
             np.broadcast_to(np.eye(4), (len(nodes), 4, 4)) if inverse_bind is None else inverse_bind
         )
-        _keep(
+        _set_fields(
             self,
             name=_text("name", name),
             joints=nodes,
-            inverse_bind=_exactly("inverse_bind", bind, len(nodes), 4, 4),
+            inverse_bind=_array("inverse_bind", bind, len(nodes), 4, 4),
             root=root,
         )
 
@@ -199,31 +196,31 @@ class Mesh(_say.Shown):
         weights: ArrayLike | None = None,
         normals: ArrayLike | None = None,
     ) -> None:
-        positions = _exactly("positions", positions, "v", 3)
+        positions = _array("positions", positions, "v", 3)
         count = len(positions)
-        _keep(
+        _set_fields(
             self,
             name=_text("name", name),
             positions=positions,
-            triangles=_whole("triangles", triangles, "t", 3, below=count, of="vertices"),
+            triangles=_whole_numbers("triangles", triangles, "t", 3, below=count, of="vertices"),
             joints=None,
             weights=None,
-            normals=None if normals is None else _exactly("normals", normals, count, 3),
+            normals=None if normals is None else _array("normals", normals, count, 3),
         )
         if (joints is None) != (weights is None):
             raise ValueError(
                 "`joints` and `weights` must be given together; got one without the other."
             )
         if joints is not None and weights is not None:
-            weights = _exactly("weights", weights, count, "4 n")
-            joints = _whole("joints", joints, count, weights.shape[1])
+            weights = _array("weights", weights, count, "4 n")
+            joints = _whole_numbers("joints", joints, count, weights.shape[1])
             if weights.shape[1] % 4:
                 raise ValueError(
                     f"`weights` must come in fours; got {weights.shape[1]} to a vertex. Fill up"
                     " with 0."
                 )
             idle = joints[weights == 0].any()
-            _keep(
+            _set_fields(
                 self, weights=weights, joints=np.where(weights != 0, joints, 0) if idle else joints
             )
 
@@ -282,7 +279,7 @@ class Channel(_say.Shown):
     ) -> None:
         _check.choice("path", path, PATHS)
         _check.choice("interpolation", interpolation, INTERPOLATIONS)
-        times = _exactly("times", times, "k")
+        times = _array("times", times, "k")
         if len(times) < 2 and interpolation == "CUBICSPLINE":
             raise ValueError("`times` must be at least two for a cubic curve; got one.")
         if times[0] < 0 or not (np.diff(times) > 0).all():
@@ -291,13 +288,13 @@ class Channel(_say.Shown):
                 f" step of {np.diff(times).min(initial=np.inf):g}."
             )
         cubic = (3,) if interpolation == "CUBICSPLINE" else ()
-        _keep(
+        _set_fields(
             self,
             node=node,
             path=path,
             times=times,
             interpolation=interpolation,
-            values=_exactly("values", values, len(times), *cubic, PATHS[path]),
+            values=_array("values", values, len(times), *cubic, PATHS[path]),
         )
         if path == "rotation" and not (np.abs(self._keys).max(axis=-1) > 0).all():
             raise ValueError(
@@ -401,7 +398,7 @@ class Animation(_say.Shown):
     channels: tuple[Channel, ...]
 
     def __init__(self, name: str, channels: Iterable[Channel]) -> None:
-        _keep(self, name=_text("name", name), channels=_all_of(Channel, "channels", channels))
+        _set_fields(self, name=_text("name", name), channels=_all_of(Channel, "channels", channels))
         if not self.channels:
             raise ValueError("`channels` must be at least one; got none.")
         targets = [(channel.node, channel.path) for channel in self.channels]
@@ -461,7 +458,7 @@ class Asset(_say.Shown):
         copyright: str = "",
         notes: Iterable[str] = (),
     ) -> None:
-        _keep(
+        _set_fields(
             self,
             nodes=_all_of(Node, "nodes", nodes),
             skins=_all_of(Skin, "skins", skins),
@@ -686,7 +683,7 @@ def _weight_table(joints: Ints, weights: Floats, count: int) -> Floats:
     return table.astype(np.float64, copy=False).reshape(-1, count)
 
 
-def _exactly(
+def _array(
     name: str, value: ArrayLike, *shape: int | str, dtype: DTypeLike = np.float64
 ) -> NDArray[Any]:
     """`value` as a finite array of exactly this shape, no batch axes before it."""
@@ -698,11 +695,11 @@ def _exactly(
     return array
 
 
-def _whole(
+def _whole_numbers(
     name: str, value: ArrayLike, *shape: int | str, below: float = np.inf, of: str = "numbers"
 ) -> Ints:
     kind = np.asarray(value).dtype.kind
-    array = _exactly(name, value, *shape, dtype=np.int64 if kind in "iu" else np.float64)
+    array = _array(name, value, *shape, dtype=np.int64 if kind in "iu" else np.float64)
     whole = array.astype(np.int64, copy=False)
     low, high = array.min(), array.max()
     if low < 0 or high >= below or not (whole is array or (whole == array).all()):
@@ -726,9 +723,9 @@ def _all_of(kind: type[_Kind], name: str, given: Iterable[_Kind]) -> tuple[_Kind
     return values
 
 
-def _stand(path: str, value: ArrayLike) -> Floats:
+def _transform(path: str, value: ArrayLike) -> Floats:
     """A node's translation, rotation or scale; what every plain node shares is known to be good."""
-    return PLAIN[path] if value is PLAIN[path] else _exactly(path, value, PATHS[path])
+    return AT_REST[path] if value is AT_REST[path] else _array(path, value, PATHS[path])
 
 
 def _text(name: str, value: str) -> str:
@@ -737,6 +734,6 @@ def _text(name: str, value: str) -> str:
     return value
 
 
-def _keep(thing: object, **fields: object) -> None:
+def _set_fields(thing: object, **fields: object) -> None:
     for name, value in fields.items():
         object.__setattr__(thing, name, value)

@@ -23,7 +23,7 @@ from rigkit.gltf.fields import Entry, short
 
 LARGEST = 2**30
 FLOOR = 2**25
-MOST_KEYS = 5000
+MAX_KEYS = 5000
 _HEADER, _CHUNK = struct.Struct("<4sII"), struct.Struct("<I4s")
 _DATA_URI = re.compile(r"data:[\w.+/-]*(?:;[\w.+=-]+)*;base64,", re.ASCII)
 
@@ -286,7 +286,7 @@ def pack(document: Entry, binary: bytes | bytearray, embed: bool = False) -> byt
 
 def _regular_file(path: Path, where: str, most: int) -> bytes:
     try:
-        with open(path, "rb", opener=_without_waiting) as file:
+        with open(path, "rb", opener=_open_without_waiting) as file:
             status = os.fstat(file.fileno())
             if not stat.S_ISREG(status.st_mode):
                 raise ValueError(
@@ -306,15 +306,15 @@ def _regular_file(path: Path, where: str, most: int) -> bytes:
         raise ValueError(f"{where}: must be a path; got {short(str(path))}.") from None
 
 
-def _without_waiting(path: str, flags: int) -> int:
+def _open_without_waiting(path: str, flags: int) -> int:
     return os.open(
         path, flags | getattr(os, "O_NONBLOCK", 0)
     )  # a pipe would wait for somebody to write
 
 
 def _no_key_twice(pairs: list[tuple[str, object]]) -> Entry:
-    if len(pairs) > MOST_KEYS:
-        raise ValueError(f"JSON: an object must have at most {MOST_KEYS} keys; got {len(pairs)}.")
+    if len(pairs) > MAX_KEYS:
+        raise ValueError(f"JSON: an object must have at most {MAX_KEYS} keys; got {len(pairs)}.")
     found = dict(pairs)
     if len(found) < len(pairs):
         twice = next(key for key, times in Counter(key for key, _ in pairs).items() if times > 1)

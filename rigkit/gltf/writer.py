@@ -14,7 +14,7 @@ import rigkit
 from rigkit import _check, _files
 from rigkit._types import Floats
 from rigkit.gltf import container
-from rigkit.gltf.asset import PATHS, PLAIN, UNIT, Animation, Asset, Mesh, Skin
+from rigkit.gltf.asset import AT_REST, PATHS, UNIT, Animation, Asset, Mesh, Skin
 from rigkit.gltf.fields import LARGEST_FLOAT, Entry
 
 VERTICES, INDICES = 34962, 34963  # what a stretch of the buffer is for
@@ -117,9 +117,9 @@ class _Writer:
             "bufferViews": self.views,
         }
         document = {
-            "asset": _without_empty(about),
+            "asset": _drop_empty(about),
             **({"scene": 0} if asset.nodes else {}),
-            **_without_empty(parts),
+            **_drop_empty(parts),
         }
         return document, self.binary
 
@@ -129,17 +129,17 @@ class _Writer:
         entries = []
         for i, thing in enumerate(things):
             try:
-                entries.append(_without_empty({"name": thing.name}) | encode(thing))
+                entries.append(_drop_empty({"name": thing.name}) | encode(thing))
             except ValueError as problem:
                 raise ValueError(f"{field}[{i}]: {problem}") from None
         return entries
 
     def _node(self, place: int) -> Entry:
         node = self.asset.nodes[place]
-        entry = _without_empty({"name": node.name, "children": list(self.asset.children[place])})
+        entry = _drop_empty({"name": node.name, "children": list(self.asset.children[place])})
         for path in PATHS:
             value = getattr(node, path)
-            if not np.array_equal(value, PLAIN[path]):
+            if not np.array_equal(value, AT_REST[path]):
                 entry[path] = value.tolist()
         references = {"mesh": node.mesh, "skin": node.skin}
         return entry | {
@@ -285,5 +285,5 @@ class _Writer:
         return self.known[key]
 
 
-def _without_empty(entries: Entry) -> Entry:
+def _drop_empty(entries: Entry) -> Entry:
     return {key: value for key, value in entries.items() if value}

@@ -76,7 +76,7 @@ def inspect(
     found: dict[str, list[Finding]] = {}
     moving = []
     for each in RULES:
-        reason = _cannot_apply(each, subject)
+        reason = _reason_not_to_apply(each, subject)
         if reason or "moves" not in each.needs:
             outcome = Unmeasured(reason) if reason else _measured(each, subject)
             found[each.id] = [_finding(each, limits[each.id], outcome)]
@@ -102,7 +102,7 @@ def _measured(rule: Rule, subject: Subject, *motion: Motion) -> Measured | Unmea
         return Unmeasured(f"its numbers cannot be made sense of ({problem})")
 
 
-def _cannot_apply(rule: Rule, subject: Subject) -> str | None:
+def _reason_not_to_apply(rule: Rule, subject: Subject) -> str | None:
     if rule.id == "legs-found":
         return None
     if not subject.sides:

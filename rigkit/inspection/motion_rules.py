@@ -73,7 +73,7 @@ def _stance(path: Floats, near: Bools, carried: Floats, times: Floats, slow: flo
     speed = np.linalg.norm(np.diff(carried[:, [0, 2]], axis=0) / step, axis=-1)
     moved = gait.foot_slide_cm(path, np.ones(len(path), bool)) / 100
     still = moved[1:] / step[:, 0] < max(float(np.median(speed)), slow)
-    return _trimmed(near & np.concatenate([[True], still]), times)
+    return _trim(near & np.concatenate([[True], still]), times)
 
 
 def _passing_ground(
@@ -97,7 +97,7 @@ def _passing_ground(
     return np.array([ground[0], 0.0, ground[1]]) if on_the_spot else np.zeros(3)
 
 
-def _trimmed(stance: Bools, times: Floats) -> Bools:
+def _trim(stance: Bools, times: Floats) -> Bools:
     """Stance without its beginnings and ends, and without what is too short."""
     kept = np.zeros_like(stance)
     for first, last in _runs(stance):
@@ -256,7 +256,7 @@ def _fastest_turn(subject: Subject, side: str, motion: Motion) -> tuple[float, i
         motion.points([leg.joints[part] for part in leg.chain[-3:]]), 1, 0
     )
     _, bend = _reach_and_bend(subject, side, motion)
-    pelvis = np.swapaxes(_turned(subject, motion, subject.root), -1, -2)
+    pelvis = np.swapaxes(_rotations_from_rest(subject, motion, subject.root), -1, -2)
     line, knee = ((pelvis @ way[..., None])[..., 0] for way in (end - root, middle - root))
     length = np.linalg.norm(line, axis=-1, keepdims=True)
     clear = (np.degrees(bend) > BENT_DEG) & (length[:, 0] > 1e-6)
@@ -289,7 +289,7 @@ def _fastest_turn(subject: Subject, side: str, motion: Motion) -> tuple[float, i
     todo="Look at the moment it says: share the motion with the joints above and below.",
 )
 def human_range(subject: Subject, motion: Motion) -> Measured | Unmeasured:
-    if subject.way < 0:
+    if subject.bend_sign < 0:
         return Unmeasured("legs of three bones are not a human's")
     parts, at = [], {}
     for side in subject.sides:
@@ -342,9 +342,12 @@ def anatomical_angles(subject: Subject, side: str, motion: Motion) -> dict[str, 
     thigh, shank, _ = placement.orient_chain(subject.chain(side))[:, :3, :3]
     if thigh[0, 0] < 0:  # a leg that bends the wrong way has the same anatomy
         thigh, shank = thigh * [-1, 1, -1], shank * [-1, 1, -1]
-    ahead = subject.toe_way(side)
+    ahead = subject.toe_direction(side)
     foot = np.column_stack([np.cross([0, 1, 0], ahead), [0, 1, 0], ahead])
-    turned = {node: _turned(subject, motion, node) for node in (subject.root, hip, knee, ankle)}
+    turned = {
+        node: _rotations_from_rest(subject, motion, node)
+        for node in (subject.root, hip, knee, ankle)
+    }
     thigh, shank, foot = turned[hip] @ thigh, turned[knee] @ shank, turned[ankle] @ foot
     hips = rotation.euler_from_matrix(np.swapaxes(turned[subject.root], -1, -2) @ thigh, TURN_ORDER)
     outward = 1.0 if side == "L" else -1.0
@@ -357,15 +360,10 @@ def anatomical_angles(subject: Subject, side: str, motion: Motion) -> dict[str, 
     }
 
 
-def _turned(subject: Subject, motion: Motion, node: int) -> Floats:
+def _rotations_from_rest(subject: Subject, motion: Motion, node: int) -> Floats:
     """The rotations of a node from rest, in the world, shape (f, 3, 3)."""
     change = motion.frames(node)[:, :3, :3] @ np.linalg.inv(subject.rest[node, :3, :3])
     return rotation.orthonormalise(change)
 
 
-RULES = (
-    foot_slide,
-    extension_pop,
-    knee_flip,
-    human_range,
-)
+RULES = (foot_slide, extension_pop, knee_flip, human_range)

@@ -13,7 +13,7 @@ from rigkit.inspection.subject import Motion, Subject
 
 WIDTH, HALF = 420, 204  # px; of one picture, and of one of two side by side
 BANDS = 36  # how many heights a limb's outline is drawn from
-MOST_DOTS = 150
+MAX_DOTS = 150
 Pair = tuple[float, float]
 TALL = 0.95  # a picture's height is at most this share of its width
 AXES = {
@@ -43,15 +43,15 @@ def loose(subject: Subject, found: Sequence[tuple[str, str, str]], kind: str) ->
     """Draw joints that do not hang from the one above them."""
     stage = _legs(subject, "front", "What hangs from what")
     for side, upper, lower in found:
-        above = subject.points[subject.root] if upper == "pelvis" else subject.place(side, upper)
-        stage.measure(above, subject.place(side, lower), "not joined", kind)
+        above = subject.points[subject.root] if upper == "pelvis" else subject.point(side, upper)
+        stage.measure(above, subject.point(side, lower), "not joined", kind)
     return stage
 
 
 def mirror(subject: Subject, part: str, cm: float, kind: str) -> st.Stage:
     """Draw the right leg over the mirror image of the left one."""
-    image = {name: subject.place("L", name) * [-1, 1, 1] for name in subject.common_parts}
-    here = subject.place("R", part)
+    image = {name: subject.point("L", name) * [-1, 1, 1] for name in subject.common_parts}
+    here = subject.point("R", part)
     apart = here - image[part]
     view = "side" if abs(apart[2]) > abs(apart[0]) else "front"
     only = "R" if view == "side" else None
@@ -107,7 +107,7 @@ def hinge(
 def axes(subject: Subject, side: str, part: str, wanted: Floats, text: str) -> st.Picture:
     """Draw a joint's axes over those it should have, in the two views that show most of it."""
     joint = subject.joint(side, part)
-    own = subject.turns[joint]
+    own = subject.rotations[joint]
     arrows = [(wanted[:, i], "", "goal") for i in range(3)] + [
         (own[:, i], "xyz"[i], "plain") for i in range(3)
     ]
@@ -172,7 +172,7 @@ def one_joint(subject: Subject, joint: int, text: str, kind: str) -> st.Stage:
 def dots(subject: Subject, found: Floats, text: str, kind: str) -> st.Stage:
     """Draw vertices that were found, shape (k, 3), on the legs."""
     stage = _legs(subject, "front", "The vertices found", more=found)
-    spread = found[np.linspace(0, len(found) - 1, min(len(found), MOST_DOTS)).astype(int)]
+    spread = found[np.linspace(0, len(found) - 1, min(len(found), MAX_DOTS)).astype(int)]
     return stage.dots(spread, kind).note(spread[0], text, kind)
 
 
@@ -180,7 +180,7 @@ def section(
     subject: Subject, side: str, part: str, outline: Floats, centre: Floats, text: str, kind: str
 ) -> st.Stage:
     """Draw the cross-section of a limb at a joint, from above, with the joint in it."""
-    joint = subject.place(side, part)
+    joint = subject.point(side, part)
     points = np.concatenate([outline.reshape(-1, 3), [joint]])
     stage = st.framed(
         "top", points, f"The limb cut at {subject.label(subject.joint(side, part))}", 0.35, WIDTH

@@ -13,16 +13,23 @@ import numpy as np
 
 from rigkit._types import Bools, Floats, Ints
 from rigkit.inspection.corrections import Corrections
-from rigkit.inspection.tree import AXES, Tree, how_certain, how_it_stands, how_shaped, in_proportion
+from rigkit.inspection.tree import (
+    AXES,
+    Tree,
+    combined_certainty,
+    proportion_score,
+    shape_score,
+    stance_score,
+)
 from rigkit.inspection.whole import Found, standing, whole_legs
 
 Needed = Collection[tuple[int, int]]  # columns of triples, and the joints that must be there
 
-DENIED = -0.7  # three names that together say less than this name something else
+LEAST_NAMED = -0.7  # three names that together say less than this name something else
 LEAST_CERTAIN = 0.4  # below this nothing is called a leg
 STANDARD_UP = 0.05  # what glTF's own up axis, +Y, is ahead by
-LEVELS, MOST_TRIPLES = (8, 4, 2), 200_000  # how far apart in the tree hip, knee and ankle may be
-MOST_LIKELY = 2000  # triples that are looked at closely
+LEVELS, MAX_TRIPLES = (8, 4, 2), 200_000  # how far apart in the tree hip, knee and ankle may be
+MAX_CANDIDATES = 2000  # triples that are looked at closely
 
 
 @dataclass
@@ -44,11 +51,11 @@ def search(tree: Tree, usual: Bools, mapping: Corrections) -> Found | None:
     if not len(joints):
         return None
     named, clash = _named(tree, joints)
-    likely = ~clash & (named > DENIED)
+    likely = ~clash & (named > LEAST_NAMED)
     joints, named = joints[likely], named[likely]
-    best = np.argsort(-(named + in_proportion(tree, joints)), kind="stable")[:MOST_LIKELY]
+    best = np.argsort(-(named + proportion_score(tree, joints)), kind="stable")[:MAX_CANDIDATES]
     joints, named = joints[best], named[best]
-    shaped = how_shaped(tree, joints, usual)
+    shaped = shape_score(tree, joints, usual)
     ups = (
         [mapping.up]
         if mapping.up is not None
@@ -57,7 +64,7 @@ def search(tree: Tree, usual: Bools, mapping: Corrections) -> Found | None:
     needed = mapping.needed()
     answers: list[tuple[float, Found]] = []
     for up in ups if len(joints) else ():
-        placed = shaped * how_it_stands(tree, joints, up, usual)
+        placed = shaped * stance_score(tree, joints, up, usual)
         triples = _best(tree, Triples(joints, named, placed), needed)
         ahead = STANDARD_UP * bool(up is AXES["+y"] or mapping.up is not None)
         for score, found in (_pair(tree, triples, up, needed), _alone(tree, triples, up, needed)):
@@ -67,13 +74,15 @@ def search(tree: Tree, usual: Bools, mapping: Corrections) -> Found | None:
     if not answers:
         return None
     found = max(answers, key=lambda answer: answer[0])[1]
-    return found if needed or how_certain(found.named, found.placed) >= LEAST_CERTAIN else None
+    return (
+        found if needed or combined_certainty(found.named, found.placed) >= LEAST_CERTAIN else None
+    )
 
 
 def _triples(tree: Tree, usual: Bools) -> Ints:
     """Every hip, knee and ankle that could be a leg, as an array of shape (m, 3)."""
     able = np.flatnonzero(usual).tolist()
-    apart = np.array([i for i in able if tree.says(i, "ankle") > 0.5], dtype=np.int64)
+    apart = np.array([i for i in able if tree.name_fit(i, "ankle") > 0.5], dtype=np.int64)
     for levels in LEVELS:
         found: list[tuple[int, int, int]] = []
         for knee in able:
@@ -82,22 +91,22 @@ def _triples(tree: Tree, usual: Bools) -> Ints:
             if not hips:
                 continue
             if len(apart) and not any(
-                tree.says(i, "ankle") > 0.5 for i in below
+                tree.name_fit(i, "ankle") > 0.5 for i in below
             ):  # a foot may hang elsewhere
                 below += apart[(apart != knee) & ~tree.hangs(knee, apart)].tolist()
             found += [(hip, knee, ankle) for hip in hips for ankle in below]
-            if len(found) > MOST_TRIPLES:
+            if len(found) > MAX_TRIPLES:
                 break
-        if len(found) <= MOST_TRIPLES:
+        if len(found) <= MAX_TRIPLES:
             break
-    return np.array(found[:MOST_TRIPLES], dtype=np.int64).reshape(-1, 3)
+    return np.array(found[:MAX_TRIPLES], dtype=np.int64).reshape(-1, 3)
 
 
 def _named(tree: Tree, joints: Ints) -> tuple[Floats, Bools]:
     """The mean score of the three names, −1 to 1, and True where their sides contradict."""
     says = np.stack(
         [
-            np.array([tree.says(i, part) for i in range(len(tree.readings))])[joints[:, column]]
+            np.array([tree.name_fit(i, part) for i in range(len(tree.readings))])[joints[:, column]]
             for column, part in enumerate(("hip", "knee", "ankle"))
         ],
         axis=-1,

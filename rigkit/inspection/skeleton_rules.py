@@ -12,7 +12,7 @@ from rigkit.inspection import pictures
 from rigkit.inspection.legs import Leg
 from rigkit.inspection.names import read_name
 from rigkit.inspection.rule import CHOSEN, CRAFT, Measured, Unmeasured, rule, worst
-from rigkit.inspection.subject import Subject, side_name, turn_deg
+from rigkit.inspection.subject import Subject, rotation_angle_deg, side_name
 
 FLIPS = {"x": (-1, 1, 1), "y": (1, -1, 1), "z": (1, 1, -1), "all": (-1, -1, -1)}
 PLAIN_BEND_DEG = 0.5  # below this the bend plane is that of the foot
@@ -156,8 +156,8 @@ def _name_problem(
 def sides_mirror(subject: Subject) -> Measured:
     parts = []
     for part in subject.common_parts:
-        image = subject.place("L", part) * [-1, 1, 1]
-        parts.append((part, 100 * float(np.linalg.norm(subject.place("R", part) - image))))
+        image = subject.point("L", part) * [-1, 1, 1]
+        parts.append((part, 100 * float(np.linalg.norm(subject.point("R", part) - image))))
     part, number = worst(parts)
     return Measured(
         number,
@@ -184,10 +184,10 @@ def sides_turn(subject: Subject) -> Measured:
     lefts, rights = (
         [subject.joint(side, part) for part in subject.common_parts] for side in ("L", "R")
     )
-    image = fr.mirror_points(np.swapaxes(subject.turns[lefts], -1, -2))
+    image = fr.mirror_points(np.swapaxes(subject.rotations[lefts], -1, -2))
     wanted = {name: np.swapaxes(image, -1, -2) * signs for name, signs in FLIPS.items()}
     found = {
-        name: turn_deg(np.swapaxes(turns, -1, -2) @ subject.turns[rights])
+        name: rotation_angle_deg(np.swapaxes(turns, -1, -2) @ subject.rotations[rights])
         for name, turns in wanted.items()
     }
     flip, off = min(found.items(), key=lambda item: (np.round(np.sum(item[1]), 6), item[0]))
@@ -219,11 +219,11 @@ def preset_bend(subject: Subject) -> Measured:
     parts = [(side_name(side), _bend_deg(subject, side)) for side in subject.sides]
     side, number = worst(parts, largest=False)
     joint = subject.legs.legs["L" if side == "left" else "R"].bend
-    way = "forward" if subject.way > 0 else "backward"
+    way = "forward" if subject.bend_sign > 0 else "backward"
     if number < -PLAIN_BEND_DEG:
         said = (
             f"The {side} {joint} is bent {_deg(abs(number))} the wrong way,"
-            f" {'backward' if subject.way > 0 else 'forward'}: an inverse chain will bend it"
+            f" {'backward' if subject.bend_sign > 0 else 'forward'}: an inverse chain will bend it"
             " further that way."
         )
     elif number < PLAIN_BEND_DEG:
@@ -275,13 +275,13 @@ def hinge_square(subject: Subject) -> Measured:
     """The angle from square of the axis, the same on both sides, that is nearest to square."""
     joints = {side: subject.joint(side, subject.legs.legs[side].bend) for side in subject.sides}
     normals = {side: bend_normal(subject, side) for side in subject.sides}
-    along = np.abs([subject.turns[joint].T @ normals[side] for side, joint in joints.items()])
+    along = np.abs([subject.rotations[joint].T @ normals[side] for side, joint in joints.items()])
     off = np.degrees(np.arccos(np.clip(along, 0.0, 1.0)))
     axis = int(off.sum(axis=0).argmin())
     parts = [(side_name(side), float(deg)) for side, deg in zip(joints, off[:, axis], strict=True)]
     word, number = worst(parts)
     side = "L" if word == "left" else "R"
-    direction = subject.turns[joints[side]][:, axis]
+    direction = subject.rotations[joints[side]][:, axis]
     direction = direction if direction @ normals[side] >= 0 else -direction
     return Measured(
         number,
@@ -311,7 +311,7 @@ def bend_normal(subject: Subject, side: str) -> Floats:
     if abs(_bend_deg(subject, side)) >= PLAIN_BEND_DEG:
         normal = np.cross(middle - root, end - middle)
     else:
-        normal = np.cross(subject.toe_way(side), end - root)
+        normal = np.cross(subject.toe_direction(side), end - root)
     length = np.linalg.norm(normal)
     normal = normal / length if length > 1e-12 else np.array([1.0, 0.0, 0.0])
     return normal if normal[0] >= 0 else -normal
@@ -332,7 +332,7 @@ def knee_in_plane(subject: Subject) -> Measured | Unmeasured:
     parts = []
     for side in subject.sides:
         root, middle, end = subject.bending(side)
-        normal = np.cross(subject.toe_way(side), end - root)
+        normal = np.cross(subject.toe_direction(side), end - root)
         length = np.linalg.norm(normal)
         if length < 1e-9:
             return Unmeasured(f"the {side_name(side)} leg lies along its foot")
@@ -379,7 +379,7 @@ def rest_reads_zero(subject: Subject) -> Measured | Unmeasured:
         return Unmeasured("no skin says how its joints stood when it was bound")
     most = max(found, key=lambda moved: moved.deg)
     side, part = places[most.node]
-    wanted = subject.turns[most.node] @ most.back
+    wanted = subject.rotations[most.node] @ most.back
     return Measured(
         most.deg,
         f"Since the skin was bound, {subject.names[most.node]} has been turned {_deg(most.deg)} "
@@ -490,7 +490,9 @@ def no_negative_scale(subject: Subject) -> Measured:
 
 
 def _bend_deg(subject: Subject, side: str) -> float:
-    return float(np.degrees(bd.measure_bend(subject.bending(side), (0.0, 0.0, subject.way)).angle))
+    return float(
+        np.degrees(bd.measure_bend(subject.bending(side), (0.0, 0.0, subject.bend_sign)).angle)
+    )
 
 
 def _cm(number: float) -> str:

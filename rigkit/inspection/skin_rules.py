@@ -13,13 +13,11 @@ from rigkit.inspection.subject import Subject, Surface, side_name
 
 BEND_DEG = 90.0
 NEAR_MIDPLANE = 0.02  # of the leg's length: skin nearer to the midplane may go with both legs
-TORN_CM = (
-    1.0  # where inverse bind matrices are off by more, the skin at rest is no measure of anything
-)
+# Where inverse bind matrices are off by more, the skin at rest is no measure of anything.
+TORN_CM = 1.0
 NO_WEIGHT = 1e-6
-WIDEST_GAP_DEG = (
-    100.0  # between neighbours on the outline of a limb: a little more than a square has
-)
+# Between neighbours on the outline of a limb: a little more than a square has.
+WIDEST_GAP_DEG = 100.0
 Closed = tuple[Ints, list[Ints]]
 
 
@@ -114,7 +112,7 @@ def weights_own_side(subject: Subject) -> Measured:
     x, y, _ = surface.vertices.T
     parts, strays = [], {}
     for side, other, way in (("L", "R", 1), ("R", "L", -1)):
-        below = y < subject.place(side, "hip")[1] - 0.1 * subject.length
+        below = y < subject.point(side, "hip")[1] - 0.1 * subject.length
         there = below & (way * x < -NEAR_MIDPLANE * subject.length)
         weight = np.where(there, surface.weight_of(subject.leg_nodes(side)), 0.0)
         name = f"{side_name(side)} weights on the {side_name(other)} leg"
@@ -165,7 +163,7 @@ def joint_in_section(subject: Subject) -> Measured | Unmeasured:
             name = subject.name(side, part)
             outline, centre, radius = cut
             parts.append(
-                (name, 100 * float(np.linalg.norm(subject.place(side, part) - centre) / radius))
+                (name, 100 * float(np.linalg.norm(subject.point(side, part) - centre) / radius))
             )
             cuts[name] = (side, part, outline, centre, radius)
     if not parts:
@@ -205,11 +203,11 @@ def _section(subject: Subject, side: str, i: int) -> tuple[Floats, Floats, float
         )
     )
     return (
-        (pieces, centre, radius) if radius > 1e-6 and _goes_round(pieces, centre, normal) else None
+        (pieces, centre, radius) if radius > 1e-6 and _surrounds(pieces, centre, normal) else None
     )
 
 
-def _goes_round(pieces: Floats, centre: Floats, normal: Floats) -> bool:
+def _surrounds(pieces: Floats, centre: Floats, normal: Floats) -> bool:
     """True if an outline surrounds its centre: a plate in front of a limb does not."""
     across = rotation.perpendicular(normal)
     away = pieces.reshape(-1, 3) - centre
@@ -304,10 +302,12 @@ def _bent(subject: Subject, side: str) -> Bent | None:
     chosen, triangles = np.unique(triangles, return_inverse=True)
     surface = _skin(subject)
     rest = surface.vertices[chosen]
-    rest, triangles, kept = _welded(rest, triangles.reshape(-1, 3))
-    turn = rotation.matrix_about(bend_normal(subject, side), subject.way * np.radians(BEND_DEG))
+    rest, triangles, kept = _weld(rest, triangles.reshape(-1, 3))
+    turn = rotation.matrix_about(
+        bend_normal(subject, side), subject.bend_sign * np.radians(BEND_DEG)
+    )
     posed = surface.posed(chosen, subject.motions_of({subject.joint(side, part): turn}))[kept]
-    closed = _closed(triangles)
+    closed = _close(triangles)
     whole = _volume(rest, closed, middle)
     if abs(whole) < 1e-9:
         return None
@@ -327,7 +327,7 @@ def _near(
     return triangles[near[triangles].all(axis=-1)]
 
 
-def _welded(vertices: Floats, triangles: Ints) -> tuple[Floats, Ints, Ints]:
+def _weld(vertices: Floats, triangles: Ints) -> tuple[Floats, Ints, Ints]:
     """Vertices in one place made one, the triangles, and the places of the vertices kept."""
     size = max(np.ptp(vertices, axis=0).max(), 1e-9)
     _, kept, number = np.unique(
@@ -338,7 +338,7 @@ def _welded(vertices: Floats, triangles: Ints) -> tuple[Floats, Ints, Ints]:
     return vertices[kept], triangles[~flat], kept
 
 
-def _closed(triangles: Ints) -> Closed:
+def _close(triangles: Ints) -> Closed:
     """Triangles and the directed edges, (e, 2), of each open border, for a fan to close it."""
     edges = np.stack([triangles, np.roll(triangles, -1, axis=1)], axis=-1).reshape(-1, 2)
     size = int(triangles.max()) + 1

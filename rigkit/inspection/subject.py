@@ -19,7 +19,7 @@ from rigkit.inspection.names import SIDE_WORDS
 from rigkit.page import plain
 
 RATE = 60.0  # samples a second: what snaps between two of these, no one sees
-MOST_SAMPLES = 6000  # of one animation
+MAX_SAMPLES = 6000  # of one animation
 _BLOCK = 4096  # vertices, or numbers of frames, worked on at a time
 
 
@@ -178,8 +178,8 @@ class Subject:
         self.scale = self.legs.metres
         self._axes = np.stack([self.legs.left, self.legs.up, self.legs.forward])
         self._origin = np.zeros(3)
-        self.rest = self._seen(raw)
-        self.surface = None if surface is None else self._surface_seen(surface)
+        self.rest = self._to_metres(raw)
+        self.surface = None if surface is None else self._surface_to_metres(surface)
         self._origin = self._between_the_feet()
         self.rest[:, :3, 3] -= self._origin
         if self.surface:
@@ -193,9 +193,9 @@ class Subject:
         return self.rest[:, :3, 3]
 
     @cached_property
-    def turns(self) -> Floats:
-        """The nodes' rotations at rest, shape (n, 3, 3), as `turns_of` has it."""
-        return turns_of(self.rest)
+    def rotations(self) -> Floats:
+        """The nodes' rotations at rest, shape (n, 3, 3), as `rotations_of` has it."""
+        return rotations_of(self.rest)
 
     @cached_property
     def sides(self) -> tuple[str, ...]:
@@ -206,20 +206,20 @@ class Subject:
         """Return the node of a part of a leg."""
         return self.legs.legs[side].joints[part]
 
-    def place(self, side: str, part: str) -> Floats:
+    def point(self, side: str, part: str) -> Floats:
         """Return the position of a part of a leg at rest, shape (3,)."""
         return self.points[self.joint(side, part)]
 
     def chain(self, side: str) -> Floats:
         """Return the leg's joints from the hip to its end, shape (n, 3)."""
-        return np.stack([self.place(side, part) for part in self.legs.legs[side].chain])
+        return np.stack([self.point(side, part) for part in self.legs.legs[side].chain])
 
     def bending(self, side: str) -> Floats:
         """Return the three joints of the leg's two lowest bones, shape (3, 3)."""
         return self.chain(side)[-3:]
 
     @cached_property
-    def way(self) -> int:
+    def bend_sign(self) -> int:
         """The direction in which the legs bend: 1 forward, −1 backward for a leg of three bones."""
         return -1 if any("foot" in leg.joints for leg in self.legs.legs.values()) else 1
 
@@ -235,7 +235,7 @@ class Subject:
             )
         )
 
-    def toe_way(self, side: str) -> Floats:
+    def toe_direction(self, side: str) -> Floats:
         """Return the level unit direction of a foot; straight ahead for one without joints."""
         joints = self.legs.legs[side].joints
         last = joints.get("toe", joints.get("ball"))
@@ -310,13 +310,13 @@ class Subject:
                 if above is None:
                     continue
                 then = bind[at[above]] @ np.linalg.inv(bind[i])
-                now = _undone(world[above]) @ world[node]
+                now = _inverse(world[above]) @ world[node]
                 metre = self.scale * np.cbrt(abs(np.linalg.det(world[above][:3, :3])))
                 cm = 100 * metre * float(np.linalg.norm(now[:3, 3] - then[:3, 3]))
                 cm = cm if good[i] and good[at[above]] else np.inf
                 if node not in found or cm > found[node].cm:
-                    back = turns_of(now).T @ turns_of(then)
-                    found[node] = Moved(node, float(turn_deg(back)), cm, back)
+                    back = rotations_of(now).T @ rotations_of(then)
+                    found[node] = Moved(node, float(rotation_angle_deg(back)), cm, back)
         return tuple(found.values())
 
     def above(self, node: int) -> Iterator[int]:
@@ -359,21 +359,21 @@ class Subject:
     def motions(self) -> Iterator[Motion]:
         """Yield every animation, sampled, one at a time: they are large."""
         for animation in self.asset.animations:
-            yield self._sampled(animation)
+            yield self._sample(animation)
 
-    def _sampled(self, animation: Animation) -> Motion:
+    def _sample(self, animation: Animation) -> Motion:
         nodes = sorted(
             {i for leg in self.legs.legs.values() for i in leg.joints.values()} | {self.root}
         )
         end = animation.duration
-        count = min(int(np.ceil(end * RATE)) + 1, MOST_SAMPLES)
+        count = min(int(np.ceil(end * RATE)) + 1, MAX_SAMPLES)
         times = np.arange(count) / RATE
         times[-1] = min(times[-1], end) if count > 1 else 0.0
         world = np.empty((count, len(nodes), 4, 4))
         step = max(1, _BLOCK // max(len(self.names), 1))
         for start in range(0, count, step):
             part = slice(start, start + step)
-            world[part] = self._seen(self.asset.pose_world(animation, times[part])[:, nodes])
+            world[part] = self._to_metres(self.asset.pose_world(animation, times[part])[:, nodes])
         return Motion(
             animation.name or "without a name", times, world, tuple(nodes), times[-1] >= end - 1e-9
         )
@@ -387,13 +387,13 @@ class Subject:
 
     # From the file's axes and units to metres, y up, facing +Z.
 
-    def _seen(self, world: Floats) -> Floats:
+    def _to_metres(self, world: Floats) -> Floats:
         seen = np.array(world)
         seen[..., :3, :3] = self._axes @ world[..., :3, :3]
         seen[..., :3, 3] = self.scale * (world[..., :3, 3] @ self._axes.T) - self._origin
         return seen
 
-    def _surface_seen(self, surface: Surface) -> Surface:
+    def _surface_to_metres(self, surface: Surface) -> Surface:
         return replace(surface, vertices=self.scale * (surface.vertices @ self._axes.T))
 
     def _between_the_feet(self) -> Floats:
@@ -403,7 +403,7 @@ class Subject:
         middle = self.points[self.root]
         if len(self.sides) == 2:
             pairs = [
-                (self.place("L", part) + self.place("R", part)) / 2 for part in self.common_parts
+                (self.point("L", part) + self.point("R", part)) / 2 for part in self.common_parts
             ]
             middle = np.array([np.median([pair[0] for pair in pairs]), 0.0, pairs[0][2]])
         nodes = [i for side in self.sides for i in self.leg_nodes(side)]
@@ -420,7 +420,7 @@ class Subject:
         return tuple(part for part in left if part in right)
 
 
-def turns_of(matrices: Floats) -> Floats:
+def rotations_of(matrices: Floats) -> Floats:
     """Return the rotations in matrices, (..., 4, 4); a reflection has all its axes negated."""
     linear = matrices[..., :3, :3]
     sign = np.where(np.linalg.det(linear) < 0, -1.0, 1.0)[..., None, None]
@@ -429,13 +429,13 @@ def turns_of(matrices: Floats) -> Floats:
     return rotation.orthonormalise(np.where(flat[..., None, None], np.eye(3), sign * linear))
 
 
-def turn_deg(matrices: Floats) -> Floats:
+def rotation_angle_deg(matrices: Floats) -> Floats:
     """Return the angles of rotation matrices, degrees; tiny ones keep their digits."""
     away = np.linalg.norm(matrices - np.eye(3), axis=(-2, -1)) / np.sqrt(8)
     return np.degrees(2 * np.arcsin(np.clip(away, 0.0, 1.0)))
 
 
-def _undone(matrix: Floats) -> AnyFloats:
+def _inverse(matrix: Floats) -> AnyFloats:
     return np.linalg.inv(matrix) if abs(np.linalg.det(matrix[:3, :3])) > 1e-18 else np.eye(4)
 
 

@@ -7,7 +7,7 @@ import numpy as np
 
 from rigkit._types import Bools, Floats, Ints
 from rigkit.inspection.corrections import Corrections
-from rigkit.inspection.tree import CHAINS, FOOT_PARTS, Tree, how_placed
+from rigkit.inspection.tree import CHAINS, FOOT_PARTS, Tree, placement_score
 
 Joints = dict[str, int]  # of a leg: the joint of each part
 DIGITS = "0123456789 "
@@ -39,7 +39,7 @@ def standing(tree: Tree, found: Found, ends: dict[str, Joints], usual: Bools) ->
     lowest = np.array(
         [[joints[part] for part in CHAINS["foot" in joints][-3:]] for joints in ends.values()]
     )
-    return float(how_placed(tree, lowest, found.up, usual).mean())
+    return float(placement_score(tree, lowest, found.up, usual).mean())
 
 
 def _whole_leg(
@@ -77,7 +77,7 @@ def _third_bone(tree: Tree, joints: Joints, up: Floats, shared: set[int]) -> lis
         if (
             _hangs_down(tree, ankle, place, up, 0.2 * whole, 0.75)
             and _leg_like(tree, place, triple)
-            and max(tree.says(place, part) for part in ("ankle", "ball")) >= 0
+            and max(tree.name_fit(place, part) for part in ("ankle", "ball")) >= 0
         ):
             return [hip, knee, ankle, place]
     for place in tree.above(hip, 1):  # a thigh above what lies like one
@@ -106,7 +106,7 @@ def _is_joint_between(tree: Tree, upper: int, place: int, lower: int) -> bool:
     a, b, c = (tree.points[i] for i in (upper, place, lower))
     share = (b - a) @ (c - a) / max((c - a) @ (c - a), 1e-300)
     off = np.linalg.norm(b - a - share * (c - a)) / max(float(np.linalg.norm(c - a)), 1e-300)
-    named = max(tree.says(place, part) for part in ("knee", "ankle")) > 0.5
+    named = max(tree.name_fit(place, part) for part in ("knee", "ankle")) > 0.5
     return bool(0.2 < share < 0.8 and (off > 0.1 or named))
 
 
@@ -144,7 +144,8 @@ def _foot(tree: Tree, end: int, up: Floats, hip: Floats) -> Joints:
     farthest = max(below, key=lambda i: (round(level(i) / max(size, 1e-300), 6), -i))
     way = [i for i in [*tree.between(end, farthest), farthest] if i in below]
     ball = max(
-        way, key=lambda i: (tree.says(i, "ball"), level(i) >= 0.35 * level(farthest), -way.index(i))
+        way,
+        key=lambda i: (tree.name_fit(i, "ball"), level(i) >= 0.35 * level(farthest), -way.index(i)),
     )
     after = way[way.index(ball) + 1 :]
     return {"ball": ball} | ({"toe": after[-1]} if after else {})
