@@ -145,7 +145,7 @@ class Skin(_say.Shown):
             self,
             name=_text("name", name),
             joints=nodes,
-            inverse_bind=_array("inverse_bind", bind, len(nodes), 4, 4),
+            inverse_bind=_exact_array("inverse_bind", bind, len(nodes), 4, 4),
             root=root,
         )
 
@@ -196,7 +196,7 @@ class Mesh(_say.Shown):
         weights: ArrayLike | None = None,
         normals: ArrayLike | None = None,
     ) -> None:
-        positions = _array("positions", positions, "v", 3)
+        positions = _exact_array("positions", positions, "v", 3)
         count = len(positions)
         _set_fields(
             self,
@@ -205,14 +205,14 @@ class Mesh(_say.Shown):
             triangles=_whole_numbers("triangles", triangles, "t", 3, below=count, of="vertices"),
             joints=None,
             weights=None,
-            normals=None if normals is None else _array("normals", normals, count, 3),
+            normals=None if normals is None else _exact_array("normals", normals, count, 3),
         )
         if (joints is None) != (weights is None):
             raise ValueError(
                 "`joints` and `weights` must be given together; got one without the other."
             )
         if joints is not None and weights is not None:
-            weights = _array("weights", weights, count, "4 n")
+            weights = _exact_array("weights", weights, count, "4 n")
             joints = _whole_numbers("joints", joints, count, weights.shape[1])
             if weights.shape[1] % 4:
                 raise ValueError(
@@ -279,7 +279,7 @@ class Channel(_say.Shown):
     ) -> None:
         _check.choice("path", path, PATHS)
         _check.choice("interpolation", interpolation, INTERPOLATIONS)
-        times = _array("times", times, "k")
+        times = _exact_array("times", times, "k")
         if len(times) < 2 and interpolation == "CUBICSPLINE":
             raise ValueError("`times` must be at least two for a cubic curve; got one.")
         if times[0] < 0 or not (np.diff(times) > 0).all():
@@ -294,7 +294,7 @@ class Channel(_say.Shown):
             path=path,
             times=times,
             interpolation=interpolation,
-            values=_array("values", values, len(times), *cubic, PATHS[path]),
+            values=_exact_array("values", values, len(times), *cubic, PATHS[path]),
         )
         if path == "rotation" and not (np.abs(self._keys).max(axis=-1) > 0).all():
             raise ValueError(
@@ -683,7 +683,7 @@ def _weight_table(joints: Ints, weights: Floats, count: int) -> Floats:
     return table.astype(np.float64, copy=False).reshape(-1, count)
 
 
-def _array(
+def _exact_array(
     name: str, value: ArrayLike, *shape: int | str, dtype: DTypeLike = np.float64
 ) -> NDArray[Any]:
     """`value` as a finite array of exactly this shape, no batch axes before it."""
@@ -699,7 +699,7 @@ def _whole_numbers(
     name: str, value: ArrayLike, *shape: int | str, below: float = np.inf, of: str = "numbers"
 ) -> Ints:
     kind = np.asarray(value).dtype.kind
-    array = _array(name, value, *shape, dtype=np.int64 if kind in "iu" else np.float64)
+    array = _exact_array(name, value, *shape, dtype=np.int64 if kind in "iu" else np.float64)
     whole = array.astype(np.int64, copy=False)
     low, high = array.min(), array.max()
     if low < 0 or high >= below or not (whole is array or (whole == array).all()):
@@ -725,7 +725,7 @@ def _all_of(kind: type[_Kind], name: str, given: Iterable[_Kind]) -> tuple[_Kind
 
 def _transform(path: str, value: ArrayLike) -> Floats:
     """A node's translation, rotation or scale; what every plain node shares is known to be good."""
-    return AT_REST[path] if value is AT_REST[path] else _array(path, value, PATHS[path])
+    return AT_REST[path] if value is AT_REST[path] else _exact_array(path, value, PATHS[path])
 
 
 def _text(name: str, value: str) -> str:

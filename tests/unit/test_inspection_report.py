@@ -1,5 +1,7 @@
 import json
 import re
+import subprocess
+import sys
 from dataclasses import replace
 from html.parser import HTMLParser
 
@@ -148,6 +150,18 @@ def test_the_page_is_complete_and_holds_no_script(make):
     assert "default-src 'none'" in html
     assert not re.search("[\x00-\x08\x0e-\x1f\x7f\u202e]", html)
     assert "http:" not in html.replace("http://www.w3.org/2000/svg", "")
+
+
+def test_only_a_page_or_a_card_loads_jinja():
+    """What inspects in the jail has none."""
+    code = (
+        "import sys; from rigkit import gltf, inspection\n"
+        "report = inspection.inspect(gltf.Asset([gltf.Node('hip')]))\n"
+        "report.json(), report.text(); print('jinja2' in sys.modules)\n"
+        "report.html(); print('jinja2' in sys.modules)"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.split() == ["False", "True"]
 
 
 def test_names_of_strangers_are_shown_but_do_nothing():
