@@ -3,7 +3,7 @@
 That is the tree of nodes, skins with their inverse bind matrices, triangles with weights and
 normals, and animations of nodes. `read` says in `Asset.notes` what else a file held.
 
-    asset.py      what a file says, as arrays, and the poses that follow from it
+    asset.py      a file's content as arrays, and the poses that follow from it
     container.py  bytes to JSON and buffers, strangers' bytes included
     accessors.py  arrays out of buffers
     fields.py     values of the JSON, each of the kind it must be
@@ -16,3 +16,7 @@ from rigkit.gltf.reader import read
 from rigkit.gltf.writer import write
 
 __all__ = ["Node", "Skin", "Mesh", "Channel", "Animation", "Asset", "read", "write"]
+
+
+def __dir__() -> list[str]:
+    return __all__

@@ -1,5 +1,4 @@
-"""Arrays out of a glTF file's buffers: any component type, strided, normalised, sparse; each
-checked and read once."""
+"""Arrays out of a glTF file's buffers: any component type, strided, normalised, sparse."""
 
 from typing import Any
 
@@ -16,22 +15,40 @@ _UNSIGNED = (5121, 5123, 5125)
 
 
 class Accessors:
-    """The accessors of a container as arrays, shape (count, components)."""
+    """The accessors of a container as arrays, shape (count, components), each read once."""
 
     def __init__(self, container: Container) -> None:
         self._file = container
         self._found: dict[tuple[int, bool], NDArray[Any]] = {}
 
     def floats(self, number: object, where: str, size: int) -> Floats:
-        """Accessor `number`, which stands at `where` in the JSON and must have `size` components an
-        element."""
-        return self._once(number, where, size, whole=False)
+        """Return an accessor's numbers.
+
+        Parameters
+        ----------
+        number : object
+            Its place in the JSON's list, as a stranger wrote it.
+        where : str
+            The place of the reference, for messages.
+        size : int
+            Components of an element.
+
+        Returns
+        -------
+        ndarray, shape (count, size)
+
+        Raises
+        ------
+        ValueError
+            For an accessor that is not there, of another size, or outside its buffer.
+        """
+        return self._cached(number, where, size, whole=False)
 
     def unsigned(self, number: object, where: str, size: int) -> Ints:
-        """The same, of numbers that must be unsigned and not normalised."""
-        return self._once(number, where, size, whole=True)
+        """Return the same of an accessor whose numbers must be unsigned and not normalised."""
+        return self._cached(number, where, size, whole=True)
 
-    def _once(self, number: object, where: str, size: int, whole: bool) -> NDArray[Any]:
+    def _cached(self, number: object, where: str, size: int, whole: bool) -> NDArray[Any]:
         key = place(self._file.json, "accessors", number, where), whole
         at = f"accessors[{key[0]}]"
         if key not in self._found:
@@ -71,7 +88,7 @@ class Accessors:
             array = self._numbers(entry, at, count, size, component).astype(dtype)
         if "sparse" in entry:
             self._replace(array, fields(entry, "sparse", at), f"{at}.sparse", component)
-        return _normalised(array, component) if scaled else array
+        return _normalise(array, component) if scaled else array
 
     def _replace(self, array: NDArray[Any], sparse: Entry, at: str, component: int) -> None:
         """Put the numbers of a sparse accessor where they belong."""
@@ -93,7 +110,7 @@ class Accessors:
     def _numbers(
         self, entry: Entry, at: str, count: int, size: int, component: int
     ) -> NDArray[Any]:
-        """What an accessor's numbers are in the buffer, not copied; shape (count, size)."""
+        """The numbers of an accessor as they are in the buffer, not copied; shape (count, size)."""
         number = integer(entry, "bufferView", at)
         view = item(self._file.json, "bufferViews", number, f"{at}.bufferView")
         view_at = f"bufferViews[{number}]"
@@ -125,7 +142,7 @@ class Accessors:
         return data[start : start + length]
 
 
-def _normalised(array: NDArray[Any], component: int) -> NDArray[Any]:
+def _normalise(array: NDArray[Any], component: int) -> NDArray[Any]:
     """Whole numbers as 0 to 1, or −1 to 1 (glTF 2.0, "Animations")."""
     info = None if component == 5126 else np.iinfo(COMPONENTS[component])
     return array if info is None else np.maximum(array / info.max, -1.0)

@@ -4,6 +4,8 @@ Nodes, skins and meshes refer to each other by their place in the asset, as in t
 may have scale, so worlds here are 4×4 matrices, not always rigid frames.
 """
 
+from __future__ import annotations
+
 from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cached_property
@@ -16,13 +18,10 @@ from rigkit import _check, _say, rotation
 from rigkit._types import ArrayLike, Floats, Ints
 
 PATHS = {"translation": 3, "rotation": 4, "scale": 3}
-PLAIN = {
-    "translation": np.zeros(3),
-    "rotation": np.eye(4)[3],
-    "scale": np.ones(3),
-}  # of a node that says nothing
+# The transform of a node that says nothing.
+AT_REST = {"translation": np.zeros(3), "rotation": np.eye(4)[3], "scale": np.ones(3)}
 INTERPOLATIONS = ("LINEAR", "STEP", "CUBICSPLINE")
-for _array in PLAIN.values():
+for _array in AT_REST.values():
     _array.flags.writeable = False
 # a rotation this near to length one is as near as 32-bit numbers are, and is left as it is
 UNIT = 1e-6
@@ -34,22 +33,26 @@ _BLOCK = 2**16  # numbers of a weight table made at a time: few enough for the p
 class Node(_say.Shown):
     """A node of the tree: where it stands in its parent, `translation · rotation · scale`.
 
-    Attributes
+    Parameters
     ----------
     name : str
         Files may repeat names, or leave them empty.
     parent : int or None
         The parent's place in `Asset.nodes`.
-    translation : ndarray, shape (3,)
-        Where it is, seen from its parent [m].
-    rotation : ndarray, shape (4,)
-        Its turn, seen from its parent. A quaternion (x, y, z, w) of length one.
-    scale : ndarray, shape (3,)
-        Along its three axes.
-    mesh : int or None
-        Which mesh it carries.
-    skin : int or None
-        The skin that moves the mesh.
+    translation, scale : array_like, shape (3,)
+    rotation : array_like, shape (4,)
+        Quaternion (x, y, z, w); it is kept with length one.
+    mesh, skin : int or None
+        The mesh it carries, and the skin that moves the mesh.
+
+    Raises
+    ------
+    ValueError
+        For other shapes, numbers that are not finite, or a rotation of length zero.
+
+    Notes
+    -----
+    Parameters are attributes too, arrays as ndarrays of float; so it is with all classes here.
     """
 
     name: str
@@ -64,24 +67,24 @@ class Node(_say.Shown):
         self,
         name: str = "",
         parent: int | None = None,
-        translation: ArrayLike = PLAIN["translation"],
-        rotation: ArrayLike = PLAIN["rotation"],
-        scale: ArrayLike = PLAIN["scale"],
+        translation: ArrayLike = AT_REST["translation"],
+        rotation: ArrayLike = AT_REST["rotation"],
+        scale: ArrayLike = AT_REST["scale"],
         mesh: int | None = None,
         skin: int | None = None,
     ) -> None:
-        turn = _stand("rotation", rotation)
-        if turn is not PLAIN["rotation"] and abs(np.linalg.norm(turn) - 1) > UNIT:
+        turn = _transform("rotation", rotation)
+        if turn is not AT_REST["rotation"] and abs(np.linalg.norm(turn) - 1) > UNIT:
             turn = _check.directions(
                 "rotation", turn, hint="No turn at all is (0, 0, 0, 1).", size=4
             )
-        _keep(
+        _set_fields(
             self,
             name=_text("name", name),
             parent=parent,
-            translation=_stand("translation", translation),
+            translation=_transform("translation", translation),
             rotation=turn,
-            scale=_stand("scale", scale),
+            scale=_transform("scale", scale),
             mesh=mesh,
             skin=skin,
         )
@@ -102,18 +105,22 @@ class Node(_say.Shown):
 
 @dataclass(frozen=True, eq=False)
 class Skin(_say.Shown):
-    """Which nodes move a mesh, and from where.
+    """The nodes that move a mesh, and where they stood when they were joined to it.
 
-    Attributes
+    Parameters
     ----------
     name : str
-    joints : ndarray of int, shape (k,)
+    joints : array_like of int, shape (k,)
         Places in `Asset.nodes`; weights refer to a joint by its place in here.
-    inverse_bind : ndarray, shape (k, 4, 4)
-        From the mesh to each joint, as they stood when they were joined. Given as None: the
-        identity.
+    inverse_bind : array_like, shape (k, 4, 4), optional
+        From the mesh to each joint, as they stood when they were joined. By default the identity.
     root : int or None
         The node all joints hang from, where the file names it ("skeleton").
+
+    Raises
+    ------
+    ValueError
+        For a joint that is there twice, or other shapes.
     """
 
     name: str
@@ -128,17 +135,17 @@ class Skin(_say.Shown):
         inverse_bind: ArrayLike | None = None,
         root: int | None = None,
     ) -> None:
-        nodes = _whole("joints", joints, "k")
+        nodes = _whole_numbers("joints", joints, "k")
         if len(np.unique(nodes)) < len(nodes):
             raise ValueError("`joints` must be different nodes; got one of them twice.")
         bind = (
             np.broadcast_to(np.eye(4), (len(nodes), 4, 4)) if inverse_bind is None else inverse_bind
         )
-        _keep(
+        _set_fields(
             self,
             name=_text("name", name),
             joints=nodes,
-            inverse_bind=_exactly("inverse_bind", bind, len(nodes), 4, 4),
+            inverse_bind=_exact_array("inverse_bind", bind, len(nodes), 4, 4),
             root=root,
         )
 
@@ -155,17 +162,22 @@ class Skin(_say.Shown):
 class Mesh(_say.Shown):
     """A surface of triangles; the parts ("primitives") of a glTF mesh are joined into one.
 
-    Attributes
+    Parameters
     ----------
     name : str
-    positions : ndarray, shape (v, 3)
+    positions : array_like, shape (v, 3)
         Metres.
-    triangles : ndarray of int, shape (t, 3)
+    triangles : array_like of int, shape (t, 3)
         Anticlockwise seen from outside.
-    joints, weights : ndarray, shape (v, 4 n), or None
-        Which joints of the skin move each vertex, and how much; the joint is 0 where the weight is
-        0.
-    normals : ndarray, shape (v, 3), or None
+    joints, weights : array_like, shape (v, 4 n), optional
+        Joints of the skin that move each vertex, and how much; the joint becomes 0 where the weight
+        is 0.
+    normals : array_like, shape (v, 3), optional
+
+    Raises
+    ------
+    ValueError
+        For a corner that is no vertex, joints without weights, or other shapes.
     """
 
     name: str
@@ -184,31 +196,31 @@ class Mesh(_say.Shown):
         weights: ArrayLike | None = None,
         normals: ArrayLike | None = None,
     ) -> None:
-        positions = _exactly("positions", positions, "v", 3)
+        positions = _exact_array("positions", positions, "v", 3)
         count = len(positions)
-        _keep(
+        _set_fields(
             self,
             name=_text("name", name),
             positions=positions,
-            triangles=_whole("triangles", triangles, "t", 3, below=count, of="vertices"),
+            triangles=_whole_numbers("triangles", triangles, "t", 3, below=count, of="vertices"),
             joints=None,
             weights=None,
-            normals=None if normals is None else _exactly("normals", normals, count, 3),
+            normals=None if normals is None else _exact_array("normals", normals, count, 3),
         )
         if (joints is None) != (weights is None):
             raise ValueError(
                 "`joints` and `weights` must be given together; got one without the other."
             )
         if joints is not None and weights is not None:
-            weights = _exactly("weights", weights, count, "4 n")
-            joints = _whole("joints", joints, count, weights.shape[1])
+            weights = _exact_array("weights", weights, count, "4 n")
+            joints = _whole_numbers("joints", joints, count, weights.shape[1])
             if weights.shape[1] % 4:
                 raise ValueError(
                     f"`weights` must come in fours; got {weights.shape[1]} to a vertex. Fill up"
                     " with 0."
                 )
             idle = joints[weights == 0].any()
-            _keep(
+            _set_fields(
                 self, weights=weights, joints=np.where(weights != 0, joints, 0) if idle else joints
             )
 
@@ -232,18 +244,23 @@ class Mesh(_say.Shown):
 
 @dataclass(frozen=True, eq=False)
 class Channel(_say.Shown):
-    """How one property of one node changes over time.
+    """The change of one property of one node over time.
 
-    Attributes
+    Parameters
     ----------
     node : int
     path : {"translation", "rotation", "scale"}
-    times : ndarray, shape (k,)
+    times : array_like, shape (k,)
         Seconds, zero or more and increasing.
-    values : ndarray, shape (k, 3), for a rotation (k, 4)
+    values : array_like, shape (k, 3), for a rotation (k, 4)
         For "CUBICSPLINE" shape (k, 3, 3) or (k, 3, 4): at each time the slope before, the value,
         the slope after.
     interpolation : {"LINEAR", "STEP", "CUBICSPLINE"}
+
+    Raises
+    ------
+    ValueError
+        For times that do not increase, a rotation of length zero, or other shapes.
     """
 
     node: int
@@ -262,7 +279,7 @@ class Channel(_say.Shown):
     ) -> None:
         _check.choice("path", path, PATHS)
         _check.choice("interpolation", interpolation, INTERPOLATIONS)
-        times = _exactly("times", times, "k")
+        times = _exact_array("times", times, "k")
         if len(times) < 2 and interpolation == "CUBICSPLINE":
             raise ValueError("`times` must be at least two for a cubic curve; got one.")
         if times[0] < 0 or not (np.diff(times) > 0).all():
@@ -271,13 +288,13 @@ class Channel(_say.Shown):
                 f" step of {np.diff(times).min(initial=np.inf):g}."
             )
         cubic = (3,) if interpolation == "CUBICSPLINE" else ()
-        _keep(
+        _set_fields(
             self,
             node=node,
             path=path,
             times=times,
             interpolation=interpolation,
-            values=_exactly("values", values, len(times), *cubic, PATHS[path]),
+            values=_exact_array("values", values, len(times), *cubic, PATHS[path]),
         )
         if path == "rotation" and not (np.abs(self._keys).max(axis=-1) > 0).all():
             raise ValueError(
@@ -294,7 +311,12 @@ class Channel(_say.Shown):
         )
 
     def unit_values(self) -> Floats:
-        """A rotation's values with every key of length one, as files must have them."""
+        """Return a rotation's values with every key of length one, as files must have them.
+
+        Returns
+        -------
+        ndarray, shape as `values`
+        """
         values, keys = np.array(self.values), self._keys
         off = np.abs(np.linalg.norm(keys, axis=-1) - 1) > UNIT
         (values[:, 1] if self.interpolation == "CUBICSPLINE" else values)[off] = (
@@ -307,12 +329,25 @@ class Channel(_say.Shown):
         return self.values[:, 1] if self.interpolation == "CUBICSPLINE" else self.values
 
     def sample(self, times: ArrayLike) -> Floats:
-        """The property at `times`, shape (...) to (..., 3 or 4); before the first and after the
-        last it stays.
+        """Return the property at some times; before the first key and after the last it stays.
 
-        Between two times: on the straight line, for a rotation the shorter arc at an even rate
+        Between two keys: on the straight line, for a rotation the shorter arc at an even rate
         ("LINEAR"); as it was ("STEP"); on the cubic curve through both with the slopes given
         ("CUBICSPLINE"). glTF 2.0, appendix C.
+
+        Parameters
+        ----------
+        times : array_like, shape (...)
+            Seconds.
+
+        Returns
+        -------
+        ndarray, shape (..., 3), for a rotation (..., 4)
+
+        Raises
+        ------
+        ValueError
+            For times that are not finite.
         """
         times = np.clip(_check.numbers("times", times), self.times[0], self.times[-1])
         keys, last = self._keys, len(self.times) - 1
@@ -345,13 +380,25 @@ class Channel(_say.Shown):
 
 @dataclass(frozen=True, eq=False)
 class Animation(_say.Shown):
-    """A named motion: channels, each of another node or property."""
+    """A named motion.
+
+    Parameters
+    ----------
+    name : str
+    channels : iterable of Channel
+        Each of another node or property.
+
+    Raises
+    ------
+    ValueError
+        For no channels, or two of the same property.
+    """
 
     name: str
     channels: tuple[Channel, ...]
 
     def __init__(self, name: str, channels: Iterable[Channel]) -> None:
-        _keep(self, name=_text("name", name), channels=_all_of(Channel, "channels", channels))
+        _set_fields(self, name=_text("name", name), channels=_all_of(Channel, "channels", channels))
         if not self.channels:
             raise ValueError("`channels` must be at least one; got none.")
         targets = [(channel.node, channel.path) for channel in self.channels]
@@ -371,27 +418,28 @@ class Animation(_say.Shown):
 
     @property
     def duration(self) -> float:
-        """When the last channel ends, seconds."""
+        """The time at which the last channel ends, seconds."""
         return float(max(channel.times[-1] for channel in self.channels))
 
 
 @dataclass(frozen=True, eq=False)
 class Asset(_say.Shown):
-    """A rig file: its nodes and what they carry. What does not fit together is refused.
+    """A rig file: its nodes and what they carry.
 
-    Attributes
+    Parameters
     ----------
-    nodes, skins, meshes, animations : tuple of Node, Skin, Mesh, Animation
+    nodes, skins, meshes, animations : iterable of Node, Skin, Mesh, Animation
+        They refer to each other by their place.
     copyright : str
         As the file's maker wrote it.
-    notes : tuple of str
+    notes : iterable of str
         What the file held that is not read, each a sentence; what `write` would leave out.
 
     Raises
     ------
     ValueError
         For a parent, joint, mesh or skin that is not there, a cycle of parents, or a weight for a
-        joint that the node's skin has not.
+        joint that the node's skin does not have.
     """
 
     nodes: tuple[Node, ...]
@@ -410,7 +458,7 @@ class Asset(_say.Shown):
         copyright: str = "",
         notes: Iterable[str] = (),
     ) -> None:
-        _keep(
+        _set_fields(
             self,
             nodes=_all_of(Node, "nodes", nodes),
             skins=_all_of(Skin, "skins", skins),
@@ -452,23 +500,32 @@ class Asset(_say.Shown):
         return tuple(map(tuple, below))
 
     def rest_world(self) -> Floats:
-        """World matrices of all nodes as they stand in the file, shape (n, 4, 4)."""
+        """Return the world matrices of all nodes as they stand in the file.
+
+        Returns
+        -------
+        ndarray, shape (n, 4, 4)
+        """
         return self._world(_matrices(self._rest()))
 
     def pose_world(self, animation: Animation | int, times: ArrayLike) -> Floats:
-        """World matrices of all nodes at some times of an animation; what it does not move is at
-        rest.
+        """Return the world matrices of all nodes at some times of an animation.
 
         Parameters
         ----------
         animation : Animation or int
-            One of this asset's, or its place.
+            One of this asset's, or its place; a node that it does not move is at rest.
         times : array_like, shape (...)
             Seconds.
 
         Returns
         -------
         ndarray, shape (..., n, 4, 4)
+
+        Raises
+        ------
+        ValueError
+            For an animation that is not there, or times that are not finite.
         """
         channels = self._animation(animation).channels
         times = _check.numbers("times", times)
@@ -481,7 +538,7 @@ class Asset(_say.Shown):
         return self._world(_matrices(parts))
 
     def joint_matrices(self, skin: int, world: ArrayLike) -> Floats:
-        """What moves the mesh of a skin: each joint's world times its inverse bind matrix.
+        """Return each joint's world matrix times its inverse bind matrix: what moves a skin's mesh.
 
         Parameters
         ----------
@@ -492,23 +549,33 @@ class Asset(_say.Shown):
         Returns
         -------
         ndarray, shape (..., k, 4, 4)
+
+        Raises
+        ------
+        ValueError
+            For a skin that is not there, or a world of another shape.
         """
         chosen = self.skins[_place("skin", skin, len(self.skins))]
         return self._check_world(world)[..., chosen.joints, :, :] @ chosen.inverse_bind
 
     def skin_points(self, node: int, world: ArrayLike) -> Floats:
-        """The vertices of the mesh that a node carries, in the world: moved by its skin's joints,
-        else by the node.
+        """Return the world vertices of a node's mesh: moved by its skin's joints, else by the node.
 
         Parameters
         ----------
         node : int
             Its own transform does not count where it has a skin (glTF 2.0, "Skins").
         world : array_like, shape (..., n, 4, 4)
+            Of all nodes.
 
         Returns
         -------
         ndarray, shape (..., v, 3)
+
+        Raises
+        ------
+        ValueError
+            For a node that is not there or has no mesh, or a world of another shape.
         """
         place, world = _place("node", node, len(self.nodes)), self._check_world(world)
         carrier = self.nodes[place]
@@ -599,8 +666,7 @@ class Asset(_say.Shown):
 
 
 def _matrices(parts: dict[str, Floats]) -> Floats:
-    """Local matrices from translations, rotations and scales, shapes (..., 3), (..., 4), (..., 3),
-    by path."""
+    """Local matrices from translations, rotations (quaternions) and scales, by path."""
     translation, turns, scale = (parts[path] for path in PATHS)
     local = np.zeros((*translation.shape[:-1], 4, 4))
     if local.size:
@@ -617,7 +683,7 @@ def _weight_table(joints: Ints, weights: Floats, count: int) -> Floats:
     return table.astype(np.float64, copy=False).reshape(-1, count)
 
 
-def _exactly(
+def _exact_array(
     name: str, value: ArrayLike, *shape: int | str, dtype: DTypeLike = np.float64
 ) -> NDArray[Any]:
     """`value` as a finite array of exactly this shape, no batch axes before it."""
@@ -629,11 +695,11 @@ def _exactly(
     return array
 
 
-def _whole(
+def _whole_numbers(
     name: str, value: ArrayLike, *shape: int | str, below: float = np.inf, of: str = "numbers"
 ) -> Ints:
     kind = np.asarray(value).dtype.kind
-    array = _exactly(name, value, *shape, dtype=np.int64 if kind in "iu" else np.float64)
+    array = _exact_array(name, value, *shape, dtype=np.int64 if kind in "iu" else np.float64)
     whole = array.astype(np.int64, copy=False)
     low, high = array.min(), array.max()
     if low < 0 or high >= below or not (whole is array or (whole == array).all()):
@@ -657,9 +723,9 @@ def _all_of(kind: type[_Kind], name: str, given: Iterable[_Kind]) -> tuple[_Kind
     return values
 
 
-def _stand(path: str, value: ArrayLike) -> Floats:
+def _transform(path: str, value: ArrayLike) -> Floats:
     """A node's translation, rotation or scale; what every plain node shares is known to be good."""
-    return PLAIN[path] if value is PLAIN[path] else _exactly(path, value, PATHS[path])
+    return AT_REST[path] if value is AT_REST[path] else _exact_array(path, value, PATHS[path])
 
 
 def _text(name: str, value: str) -> str:
@@ -668,6 +734,6 @@ def _text(name: str, value: str) -> str:
     return value
 
 
-def _keep(thing: object, **fields: object) -> None:
+def _set_fields(thing: object, **fields: object) -> None:
     for name, value in fields.items():
         object.__setattr__(thing, name, value)

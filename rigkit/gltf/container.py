@@ -1,9 +1,11 @@
-"""The outside of a glTF file: bytes to JSON and buffers, and back. What comes in may be a
-stranger's.
+"""The outside of a glTF file: bytes to JSON and buffers, and back.
 
-A file is held to what it can honestly need: it and its buffers may not be larger than `LARGEST`,
-and what is made of them may take ten times their size, or `FLOOR` if that is more.
+What comes in may be a stranger's. A file is held to what it can honestly need: it and its buffers
+may not be larger than `LARGEST`, and what is made of them may take ten times their size, or
+`FLOOR` if that is more.
 """
+
+from __future__ import annotations
 
 import base64
 import binascii
@@ -21,7 +23,7 @@ from rigkit.gltf.fields import Entry, short
 
 LARGEST = 2**30
 FLOOR = 2**25
-MOST_KEYS = 5000
+MAX_KEYS = 5000
 _HEADER, _CHUNK = struct.Struct("<4sII"), struct.Struct("<I4s")
 _DATA_URI = re.compile(r"data:[\w.+/-]*(?:;[\w.+=-]+)*;base64,", re.ASCII)
 
@@ -48,7 +50,7 @@ class Container:
         self.json = self._parse(bytes(text))
 
     def spend(self, size: int, what: str) -> None:
-        """Count memory that is about to be used; refuse what is out of proportion to the file."""
+        """Count memory about to be used; refuse what is out of proportion to the file."""
         self._memory += size
         self._refuse_if(self._memory, max(10 * self._read, FLOOR), what)
 
@@ -65,7 +67,7 @@ class Container:
             )
 
     def buffer(self, number: int, length: int, uri: str | None, where: str) -> memoryview:
-        """The bytes of a buffer of the JSON; `uri` is None for the binary chunk of a .glb."""
+        """Return the bytes of a buffer; `uri` is None for the binary chunk of a .glb."""
         if number not in self._buffers:
             data = self._bytes_of(number, uri, where)
             if len(data) < length:
@@ -106,8 +108,7 @@ class Container:
             raise ValueError(f"{where}: `uri` must hold base64 text; {problem}.") from None
 
     def _inside(self, uri: str, where: str) -> Path:
-        """The path of a file in the folder or below it; whatever would lead elsewhere is
-        refused."""
+        """The path of a file in the folder or below it; refused if it would lead elsewhere."""
         if self._folder is None:
             raise ValueError(
                 f"{where}: the data is in another file, {short(uri)}, and no folder was given to"
@@ -150,21 +151,7 @@ class Container:
                 f"the header says {length} bytes; got {len(data)}. The file is damaged or cut"
                 " short."
             )
-        chunks, at = [], _HEADER.size
-        while at < length:
-            if at + _CHUNK.size > length:
-                raise ValueError(f"a chunk begins at byte {at} of {length} and is cut short.")
-            size, kind = _CHUNK.unpack_from(data, at)
-            at += _CHUNK.size
-            if at + size > length:
-                raise ValueError(
-                    f"the chunk at byte {at - _CHUNK.size} says it has {size} bytes; "
-                    f"got {length - at} to the end of the file."
-                )
-            chunks.append((kind, data[at : at + size]))
-            at += size
-            if len(chunks) > 100:
-                raise ValueError("a .glb has a chunk of JSON and one of data; got more than 100.")
+        chunks = _chunks_of(data)
         kinds = [kind for kind, _ in chunks]
         if kinds[:1] != [b"JSON"] or kinds.count(b"JSON") > 1 or b"BIN\0" in kinds[2:]:
             raise ValueError(
@@ -208,12 +195,48 @@ class Container:
         return found
 
 
+def _chunks_of(data: memoryview) -> list[tuple[bytes, memoryview]]:
+    """The chunks of a .glb, each with its kind."""
+    chunks: list[tuple[bytes, memoryview]] = []
+    at, length = _HEADER.size, len(data)
+    while at < length:
+        if at + _CHUNK.size > length:
+            raise ValueError(f"a chunk begins at byte {at} of {length} and is cut short.")
+        size, kind = _CHUNK.unpack_from(data, at)
+        at += _CHUNK.size
+        if at + size > length:
+            raise ValueError(
+                f"the chunk at byte {at - _CHUNK.size} says it has {size} bytes; "
+                f"got {length - at} to the end of the file."
+            )
+        chunks.append((kind, data[at : at + size]))
+        at += size
+        if len(chunks) > 100:
+            raise ValueError("a .glb has a chunk of JSON and one of data; got more than 100.")
+    return chunks
+
+
 def load(
     source: str | os.PathLike[str] | bytes | bytearray | memoryview,
     folder: str | os.PathLike[str] | None,
 ) -> Container:
-    """The container of a path or of bytes; files beside it are looked for in `folder`, by default
-    the path's."""
+    """Return the container of a path or of bytes.
+
+    Parameters
+    ----------
+    source : str, Path or bytes
+    folder : str or Path, optional
+        Where files beside it are looked for; by default the path's own folder.
+
+    Returns
+    -------
+    Container
+
+    Raises
+    ------
+    ValueError
+        For a file that cannot be read, is too large, or is no glTF.
+    """
     if isinstance(source, bytes | bytearray | memoryview):
         data = bytes(source)
         if len(data) > LARGEST:
@@ -228,8 +251,21 @@ def load(
 
 
 def pack(document: Entry, binary: bytes | bytearray, embed: bool = False) -> bytes:
-    """The bytes of a .glb, or with `embed` of a .gltf that holds its data in itself; `document`
-    gets its buffer."""
+    """Return the bytes of a file.
+
+    Parameters
+    ----------
+    document : dict
+        The JSON; it gets its buffer here.
+    binary : bytes
+        The buffer.
+    embed : bool
+        True for a .gltf that holds its data in itself, not a .glb.
+
+    Returns
+    -------
+    bytes
+    """
     if binary:
         buffer: Entry = {"byteLength": len(binary)}
         if embed:
@@ -250,7 +286,7 @@ def pack(document: Entry, binary: bytes | bytearray, embed: bool = False) -> byt
 
 def _regular_file(path: Path, where: str, most: int) -> bytes:
     try:
-        with open(path, "rb", opener=_without_waiting) as file:
+        with open(path, "rb", opener=_open_without_waiting) as file:
             status = os.fstat(file.fileno())
             if not stat.S_ISREG(status.st_mode):
                 raise ValueError(
@@ -270,15 +306,15 @@ def _regular_file(path: Path, where: str, most: int) -> bytes:
         raise ValueError(f"{where}: must be a path; got {short(str(path))}.") from None
 
 
-def _without_waiting(path: str, flags: int) -> int:
+def _open_without_waiting(path: str, flags: int) -> int:
     return os.open(
         path, flags | getattr(os, "O_NONBLOCK", 0)
     )  # a pipe would wait for somebody to write
 
 
 def _no_key_twice(pairs: list[tuple[str, object]]) -> Entry:
-    if len(pairs) > MOST_KEYS:
-        raise ValueError(f"JSON: an object must have at most {MOST_KEYS} keys; got {len(pairs)}.")
+    if len(pairs) > MAX_KEYS:
+        raise ValueError(f"JSON: an object must have at most {MAX_KEYS} keys; got {len(pairs)}.")
     found = dict(pairs)
     if len(found) < len(pairs):
         twice = next(key for key, times in Counter(key for key, _ in pairs).items() if times > 1)

@@ -1,5 +1,4 @@
-"""Values of a glTF file's JSON, each of the kind it must be, or a sentence that says which is not
-and where."""
+"""Values of a glTF file's JSON, each of the kind it must be, or a sentence that says where not."""
 
 from collections.abc import Collection
 from typing import TypeGuard, TypeVar
@@ -16,7 +15,7 @@ Option = TypeVar("Option", int, str)
 
 
 def item(found: Entry, field: str, number: object, where: str) -> Entry:
-    """The object at place `number` of the list `field`, which `where` refers to."""
+    """Return the object at place `number` of the list `field`, which `where` refers to."""
     i = place(found, field, number, where)
     entry = items(found, field, "JSON")[i]
     if not isinstance(entry, dict):
@@ -25,7 +24,7 @@ def item(found: Entry, field: str, number: object, where: str) -> Entry:
 
 
 def place(found: Entry, field: str, number: object, where: str) -> int:
-    """`number` as a place in the list `field`, which `where` refers to."""
+    """Return `number` as a place in the list `field`, which `where` refers to."""
     count = len(items(found, field, "JSON"))
     if not is_whole(number) or not 0 <= number < count:
         raise ValueError(
@@ -35,22 +34,22 @@ def place(found: Entry, field: str, number: object, where: str) -> int:
 
 
 def items(entry: Entry, field: str, where: str) -> list[object]:
-    """A list, empty where it is left out."""
+    """Return a list, empty where it is left out."""
     return _typed(entry, field, where, list, "a list", [])
 
 
 def fields(entry: Entry, field: str, where: str) -> Entry:
-    """An object, empty where it is left out."""
+    """Return an object, empty where it is left out."""
     return _typed(entry, field, where, dict, "an object", {})
 
 
 def text(entry: Entry, field: str, where: str) -> str:
-    """Text, "" where it is left out."""
+    """Return text, "" where it is left out."""
     return _typed(entry, field, where, str, "text", "")
 
 
 def flag(entry: Entry, field: str, where: str) -> bool:
-    """True or false; false where it is left out."""
+    """Return true or false; false where it is left out."""
     return _typed(entry, field, where, bool, "true or false", False)
 
 
@@ -62,7 +61,7 @@ def integer(
     most: int = 2**53,
     default: int | None = None,
 ) -> int:
-    """A whole number; required unless a default is given."""
+    """Return a whole number; required unless a default is given."""
     value = _or_default(entry, field, default)
     if not is_whole(value) or not least <= value <= most:
         span = f"of at least {least}" if most == 2**53 else f"from {least} to {most}"
@@ -73,7 +72,7 @@ def integer(
 def choice(
     entry: Entry, field: str, where: str, options: Collection[Option], default: Option | None = None
 ) -> Option:
-    """One of `options`; required unless a default is given."""
+    """Return one of `options`; required unless a default is given."""
     value = _or_default(entry, field, default)
     for option in options:
         if option == value and not isinstance(value, bool):
@@ -84,7 +83,7 @@ def choice(
 
 
 def numbers(entry: Entry, field: str, where: str, size: int) -> Floats | None:
-    """So many finite numbers; None where they are left out."""
+    """Return so many finite numbers; None where they are left out."""
     value = entry.get(field)
     if value is None:
         return None
@@ -118,12 +117,12 @@ def _typed(
 
 
 def is_whole(value: object) -> TypeGuard[int]:
-    """Whether a value is an integer, which true is not."""
+    """Return True if a value is an integer, which true is not."""
     return isinstance(value, int) and not isinstance(value, bool)
 
 
 def short(value: object) -> str:
-    """A value of any size in a few words."""
+    """Return a value of any size in a few words."""
     if isinstance(value, list | dict):
         return f"{'a list' if isinstance(value, list) else 'an object'} of {len(value)}"
     if value is None:

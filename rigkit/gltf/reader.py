@@ -1,5 +1,7 @@
 """A glTF file's JSON and buffers to an `Asset`."""
 
+from __future__ import annotations
+
 import os
 import re
 from collections.abc import Iterator
@@ -32,7 +34,7 @@ LOOKS = ("KHR_materials_", "KHR_texture_", "KHR_lights_", "EXT_texture_", "EXT_l
 NOT_READ = ("cameras", "images", "materials", "textures")
 TRIANGLES, FAN = 4, 6  # between them: strips
 _READ = re.compile(r"POSITION|NORMAL|(JOINTS|WEIGHTS)_\d+", re.ASCII)
-MOST_NOTES, OBJECT = 50, 600  # the latter: about what one object of the file becomes here, in bytes
+MAX_NOTES, OBJECT = 50, 600  # the latter: about what one object of the file becomes here, in bytes
 # How far something may be off before it is refused, or worth a note: a rotation's length, a matrix'
 # last row, and its columns' being square, as a share of the largest scale.
 ROTATION_OFF, ROW_OFF, SHEAR = 1e-3, 1e-6, 1e-5
@@ -42,7 +44,7 @@ def read(
     source: str | os.PathLike[str] | bytes | bytearray | memoryview,
     folder: str | os.PathLike[str] | None = None,
 ) -> Asset:
-    """What a .glb or .gltf file says of a rig.
+    """Read a rig from a .glb or .gltf file.
 
     Read are the tree of nodes, skins, triangles with weights and normals, and animations of nodes.
     All else is named in `Asset.notes`.
@@ -65,6 +67,16 @@ def read(
         If the file cannot be read, breaks the standard where a rig would depend on it, leads out of
         its folder, needs an extension that is not known, or asks for memory out of proportion to
         its size. It names the place.
+
+    Examples
+    --------
+    >>> from tempfile import TemporaryDirectory
+    >>> from rigkit import export, gltf, puppets
+    >>> with TemporaryDirectory() as folder:
+    ...     gltf.write(export.puppet_asset(puppets.PUPPETS["Tamsin"], 500), f"{folder}/rig.glb")
+    ...     asset = gltf.read(f"{folder}/rig.glb")
+    >>> [node.name for node in asset.nodes][:3]
+    ['pelvis', 'L_hip', 'R_hip']
     """
     name = (
         short(os.path.basename(source))
@@ -95,7 +107,7 @@ class _Reader:
         kept = {i: mesh for i, mesh in enumerate(meshes) if mesh is not None}
         places = {i: now for now, i in enumerate(kept)}
         entries = list(self._each(self.json, "nodes"))
-        stands = self._stands(entries)
+        stands = self._transforms(entries)
         nodes = [
             self._node(*entry, parent, stand, places)
             for entry, parent, stand in zip(entries, parents, stands, strict=True)
@@ -112,7 +124,7 @@ class _Reader:
         )
 
     def note(self, sentence: str, count: int = 1) -> None:
-        if len(self.counts) >= MOST_NOTES and sentence not in self.counts:
+        if len(self.counts) >= MAX_NOTES and sentence not in self.counts:
             sentence, count = "More is not read than is listed here.", 0
         self.counts[sentence] = self.counts.get(sentence, 0) + count
 
@@ -184,9 +196,8 @@ class _Reader:
         if scenes and hidden:
             self.note("A root node is in no scene; it is read all the same.", len(hidden))
 
-    def _stands(self, entries: list[tuple[Entry, str]]) -> list[dict[str, Floats]]:
-        """How each node stands in its parent: a mapping with its translation, rotation and scale,
-        as far as given."""
+    def _transforms(self, entries: list[tuple[Entry, str]]) -> list[dict[str, Floats]]:
+        """The translation, rotation and scale of each node in its parent, as far as given."""
         stands: list[dict[str, Floats]] = []
         matrices: dict[int, Floats] = {}
         for entry, at in entries:
@@ -201,16 +212,15 @@ class _Reader:
                 self.note("A node's rotation is not of length one; it is read as if it were.")
             stands.append(stand)
         if matrices:
-            parts = self._taken_apart(
+            parts = self._decompose(
                 np.stack(list(matrices.values())), [f"nodes[{i}]" for i in matrices]
             )
             for i, *part in zip(matrices, *parts, strict=True):
                 stands[i] = dict(zip(PATHS, part, strict=True))
         return stands
 
-    def _taken_apart(self, matrices: Floats, places: list[str]) -> tuple[Floats, Floats, Floats]:
-        """Translations, rotations and scales of matrices, shape (m, 4, 4); a mirrored one has a
-        negative x scale."""
+    def _decompose(self, matrices: Floats, places: list[str]) -> tuple[Floats, Floats, Floats]:
+        """Translations, rotations and scales of matrices; a mirrored one has a negative x scale."""
         off = np.abs(matrices[:, 3] - [0, 0, 0, 1]).max(axis=-1)
         if off.max() > ROW_OFF:
             worst = np.argmax(off)
@@ -310,8 +320,10 @@ class _Reader:
             return None
         if sum(map(len, parts.values())) > 1:
             self.note("A mesh is made of several parts; they are read as one.")
-        joined = [part[0] if len(part) == 1 else self._sharing(part) for part in parts.values()]
-        return replace(joined[0] if len(joined) == 1 else self._joined(joined, at), name=name)
+        joined = [
+            part[0] if len(part) == 1 else self._merge_sharing(part) for part in parts.values()
+        ]
+        return replace(joined[0] if len(joined) == 1 else self._merge(joined, at), name=name)
 
     def _part(self, primitive: Entry, attributes: Entry, mode: int, at: str) -> Mesh:
         for key in attributes:
@@ -336,8 +348,7 @@ class _Reader:
     def _influences(
         self, attributes: Entry, count: int, at: str
     ) -> tuple[Ints | None, Floats | None]:
-        """The joints and the weights of `count` vertices, sets of four side by side; None where
-        there are none."""
+        """Joints and weights of `count` vertices, sets of four side by side, or None twice."""
         sets = (sum(key.startswith(("JOINTS_", "WEIGHTS_")) for key in attributes) + 1) // 2
         joints, weights = [], []
         for n in range(sets):
@@ -380,12 +391,12 @@ class _Reader:
             [corners[:-2], np.where(odd, last, after), np.where(odd, after, last)], axis=-1
         )
 
-    def _sharing(self, parts: list[Mesh]) -> Mesh:
+    def _merge_sharing(self, parts: list[Mesh]) -> Mesh:
         """Parts with the same vertices as one."""
         self.file.spend(sum(part.triangles.nbytes for part in parts), "meshes")
         return replace(parts[0], triangles=np.concatenate([part.triangles for part in parts]))
 
-    def _joined(self, parts: list[Mesh], at: str) -> Mesh:
+    def _merge(self, parts: list[Mesh], at: str) -> Mesh:
         """Parts with vertices of their own as one."""
         widest = max(0 if part.weights is None else part.weights.shape[1] for part in parts)
         count = sum(len(part.positions) for part in parts)
@@ -402,10 +413,10 @@ class _Reader:
             np.concatenate(
                 [part.triangles + start for part, start in zip(parts, starts, strict=True)]
             ),
-            np.concatenate([_widened(part.joints, part, widest) for part in parts])
+            np.concatenate([_pad_columns(part.joints, part, widest) for part in parts])
             if widest
             else None,
-            np.concatenate([_widened(part.weights, part, widest) for part in parts])
+            np.concatenate([_pad_columns(part.weights, part, widest) for part in parts])
             if widest
             else None,
             np.concatenate(normals) if len(normals) == len(parts) else None,
@@ -451,14 +462,14 @@ class _Reader:
 
 @contextmanager
 def _at(place: str) -> Iterator[None]:
-    """Says where in the file it is that something is refused."""
+    """Say in a refusal which part of the file it is about."""
     try:
         yield
     except ValueError as problem:
         raise ValueError(f"{place}: {problem}") from None
 
 
-def _widened(array: np.ndarray | None, part: Mesh, width: int) -> np.ndarray:
+def _pad_columns(array: np.ndarray | None, part: Mesh, width: int) -> np.ndarray:
     """The joints or weights of a part with as many columns as the widest part has."""
     if array is None:
         return np.zeros((len(part.positions), width), np.int64)

@@ -1,5 +1,7 @@
 """An `Asset` to bytes, and to a file."""
 
+from __future__ import annotations
+
 import os
 from collections.abc import Callable, Iterable
 from pathlib import Path
@@ -12,7 +14,7 @@ import rigkit
 from rigkit import _check, _files
 from rigkit._types import Floats
 from rigkit.gltf import container
-from rigkit.gltf.asset import PATHS, PLAIN, UNIT, Animation, Asset, Mesh, Skin
+from rigkit.gltf.asset import AT_REST, PATHS, UNIT, Animation, Asset, Mesh, Skin
 from rigkit.gltf.fields import LARGEST_FLOAT, Entry
 
 VERTICES, INDICES = 34962, 34963  # what a stretch of the buffer is for
@@ -38,16 +40,28 @@ def write(
     path : str or Path
         Ends in .glb or .gltf.
     replace : bool
-        Whether a file that is there may be written over.
+        True to write over a file that is there.
     as_is : bool
-        Whether weights, inverse bind matrices and normals that the standard forbids are written all
-        the same, to show what is wrong with such a file.
+        True to write weights, inverse bind matrices and normals that the standard forbids all the
+        same, to show what is wrong with such a file.
 
     Raises
     ------
     ValueError
         For a file that is there, a folder that cannot be written to, or an asset that would break
         the standard: weights that do not add up to one, a joint twice at a vertex.
+
+    Examples
+    --------
+    >>> from pathlib import Path
+    >>> from tempfile import TemporaryDirectory
+    >>> from rigkit import gltf
+    >>> hip = gltf.Node("hip", translation=(0.1, 0.9, 0.0))
+    >>> knee = gltf.Node("knee", parent=0, translation=(0.0, -0.43, 0.0))
+    >>> with TemporaryDirectory() as folder:
+    ...     gltf.write(gltf.Asset([hip, knee]), Path(folder, "leg.gltf"))
+    ...     gltf.read(Path(folder, "leg.gltf")).rest_world()[1, :3, 3].round(2).tolist()
+    [0.1, 0.47, 0.0]
     """
     if not isinstance(asset, Asset):
         raise ValueError(
@@ -103,9 +117,9 @@ class _Writer:
             "bufferViews": self.views,
         }
         document = {
-            "asset": _without_empty(about),
+            "asset": _drop_empty(about),
             **({"scene": 0} if asset.nodes else {}),
-            **_without_empty(parts),
+            **_drop_empty(parts),
         }
         return document, self.binary
 
@@ -115,17 +129,17 @@ class _Writer:
         entries = []
         for i, thing in enumerate(things):
             try:
-                entries.append(_without_empty({"name": thing.name}) | encode(thing))
+                entries.append(_drop_empty({"name": thing.name}) | encode(thing))
             except ValueError as problem:
                 raise ValueError(f"{field}[{i}]: {problem}") from None
         return entries
 
     def _node(self, place: int) -> Entry:
         node = self.asset.nodes[place]
-        entry = _without_empty({"name": node.name, "children": list(self.asset.children[place])})
+        entry = _drop_empty({"name": node.name, "children": list(self.asset.children[place])})
         for path in PATHS:
             value = getattr(node, path)
-            if not np.array_equal(value, PLAIN[path]):
+            if not np.array_equal(value, AT_REST[path]):
                 entry[path] = value.tolist()
         references = {"mesh": node.mesh, "skin": node.skin}
         return entry | {
@@ -242,8 +256,7 @@ class _Writer:
         kind: str = "f4",
         bounds: bool = False,
     ) -> int:
-        """Put an array, shape (count, size), into the buffer, or find it there; the accessor's
-        place."""
+        """The place of an array's accessor, shape (count, size), put into the buffer once."""
         if not np.abs(array).max() <= LARGEST_FLOAT:
             raise ValueError(f"`{name}` must be numbers of 32 bits; got {np.abs(array).max():g}.")
         array = np.ascontiguousarray(array, dtype=f"<{kind}")
@@ -272,5 +285,5 @@ class _Writer:
         return self.known[key]
 
 
-def _without_empty(entries: Entry) -> Entry:
+def _drop_empty(entries: Entry) -> Entry:
     return {key: value for key, value in entries.items() if value}

@@ -1,19 +1,20 @@
-"""Inspection: what a finished leg rig must meet, whoever made it and with whatever; each finding
-says how much.
+"""Inspection: what a finished leg rig must meet; each finding says how much.
 
-names.py           what a joint's name says
-tree.py            joints as a tree, and how like a leg some of them lie
-corrections.py     what the user knows better
+names.py           the meaning of a joint's name
+tree.py            joints as a tree, and their likeness to a leg
+corrections.py     joints, axes and unit that the user corrects
 search.py          the search for hips, knees and ankles
 whole.py           whole legs, with a third bone and a foot
 legs.py            where the legs are, which way is forward, in which unit; corrections
 subject.py         the rig in metres, y up, facing +Z; its skin; its animations, sampled
-rule.py            what a rule is
-skeleton_rules.py, skin_rules.py, motion_rules.py   the rules, each with its threshold
+rule.py            a rule, and the decorator that makes one of a function
+skeleton_rules.py, skin_rules.py, motion_rules.py   the rules, each beside its function
 pictures.py        the picture of each finding
 report.py          findings as an object, as text, as JSON; the schema
 view.py            the same as a page, and as a card in a notebook
 """
+
+from __future__ import annotations
 
 import os
 from collections.abc import Mapping
@@ -46,8 +47,7 @@ def inspect(
     asset_or_path : Asset, or str, Path or bytes
         A rig, or a .glb or .gltf file, or what stands in one.
     mapping : mapping of str to str, optional
-        Corrections to what is taken for what, such as {"left.knee": "shin_01"}; see
-        `legs.find_legs`.
+        Corrections to what is taken for what, such as {"left.knee": "shin_01"}; see `find_legs`.
     thresholds : mapping of rule id to float, optional
         Limits other than the rules' own.
 
@@ -59,50 +59,50 @@ def inspect(
     ------
     ValueError
         For a file that cannot be read as glTF, a mapping or a threshold that names nothing.
+
+    Examples
+    --------
+    >>> from rigkit import export, inspection, puppets
+    >>> report = inspection.inspect(export.puppet_asset(puppets.PUPPETS["Tamsin"], 500))
+    >>> report.passed
+    True
+    >>> report["preset-bend"].measured
+    '5° (at least 2°)'
     """
     limits = _limits(thresholds or {})
     asset = asset_or_path if isinstance(asset_or_path, gltf.Asset) else gltf.read(asset_or_path)
     file = Path(asset_or_path).name if isinstance(asset_or_path, str | os.PathLike) else ""
     subject = Subject(asset, mapping)
-    silent: dict[str, list[Measured | Unmeasured]] = {}
-    motions: list[tuple[str, Measured | Unmeasured]] = []
-    for rule in RULES:
-        reason = _cannot_apply(rule, subject)
-        if reason:
-            silent[rule.id] = [Unmeasured(reason)]
-        elif "moves" not in rule.needs:
-            silent[rule.id] = [_measured(rule, subject)]
-    moving = [rule for rule in RULES if rule.id not in silent]
+    found: dict[str, list[Finding]] = {}
+    moving = []
+    for each in RULES:
+        reason = _reason_not_to_apply(each, subject)
+        if reason or "moves" not in each.needs:
+            outcome = Unmeasured(reason) if reason else _measured(each, subject)
+            found[each.id] = [_finding(each, limits[each.id], outcome)]
+        else:
+            moving.append(each)
     notes = list(asset.notes)
     for motion in subject.motions() if moving else ():
-        motions += [(rule.id, _measured(rule, subject, motion)) for rule in moving]
+        for each in moving:
+            outcome = _measured(each, subject, motion)
+            finding = _finding(each, limits[each.id], outcome, motion.name)
+            found.setdefault(each.id, []).append(finding)
         if not motion.whole:
-            notes.append(
-                f"The animation {plain(motion.name, 80)!r} beyond its first"
-                f" {motion.times[-1]:.0f} s."
-            )
-    findings = [
-        _finding(rule, limits[rule.id], outcome)
-        for rule in RULES
-        for outcome in silent.get(rule.id)
-        or [outcome for name, outcome in motions if name == rule.id]
-    ]
-    return Report(file, subject.legs, subject.names, tuple(findings), tuple(notes))
+            name, end = plain(motion.name, 80), motion.times[-1]
+            notes.append(f"The animation {name!r} beyond its first {end:.0f} s.")
+    findings = tuple(finding for each in RULES for finding in found[each.id])
+    return Report(file, subject.legs, subject.names, findings, tuple(notes))
 
 
 def _measured(rule: Rule, subject: Subject, *motion: Motion) -> Measured | Unmeasured:
     try:
         return rule.measure(subject, *motion)
-    except (
-        ValueError,
-        np.linalg.LinAlgError,
-    ) as problem:  # a rig so odd that its numbers have no meaning
-        return Unmeasured(
-            f"its numbers cannot be made sense of ({problem})", *(each.name for each in motion)
-        )
+    except (ValueError, np.linalg.LinAlgError) as problem:  # a rig too odd to have numbers
+        return Unmeasured(f"its numbers cannot be made sense of ({problem})")
 
 
-def _cannot_apply(rule: Rule, subject: Subject) -> str | None:
+def _reason_not_to_apply(rule: Rule, subject: Subject) -> str | None:
     if rule.id == "legs-found":
         return None
     if not subject.sides:
@@ -116,43 +116,35 @@ def _cannot_apply(rule: Rule, subject: Subject) -> str | None:
     return None
 
 
-def _finding(rule: Rule, limit: float, outcome: Measured | Unmeasured) -> Finding:
+def _finding(rule: Rule, limit: float, outcome: Measured | Unmeasured, about: str = "") -> Finding:
+    shared = {
+        name: getattr(rule, name)
+        for name in ("title", "severity", "unit", "sense", "because", "why", "todo")
+    }
     if isinstance(outcome, Unmeasured):
         said = f"{outcome.reason[:1].upper()}{outcome.reason[1:]}."
         return Finding(
-            rule.id,
-            rule.title,
-            outcome.about,
-            UNMEASURED,
-            rule.severity,
-            None,
-            rule.unit,
-            rule.sense,
-            limit,
-            rule.because,
-            said,
-            (),
-            rule.why,
-            rule.todo,
+            rule=rule.id,
+            about=about,
+            status=UNMEASURED,
+            number=None,
+            limit=limit,
+            said=said,
+            parts=(),
+            **shared,
         )
-    number, said, parts, draw = float(outcome.number), outcome.said, outcome.parts, outcome.draw
-    status = PASS if (number <= limit if rule.sense == "at most" else number >= limit) else FINDING
+    number = float(outcome.number)
+    passed = number <= limit if rule.sense == "at most" else number >= limit
     return Finding(
-        rule.id,
-        rule.title,
-        outcome.about,
-        status,
-        rule.severity,
-        number,
-        rule.unit,
-        rule.sense,
-        limit,
-        rule.because,
-        said,
-        parts,
-        rule.why,
-        rule.todo,
-        draw,
+        rule=rule.id,
+        about=about,
+        status=PASS if passed else FINDING,
+        number=number,
+        limit=limit,
+        said=outcome.said,
+        parts=outcome.parts,
+        draw=outcome.draw,
+        **shared,
     )
 
 
@@ -168,3 +160,7 @@ def _limits(thresholds: Mapping[str, float]) -> dict[str, float]:
         if not np.isfinite(limits[name]):
             raise ValueError(f"`thresholds[{name!r}]` must be a number; got {value!r}.")
     return limits
+
+
+def __dir__() -> list[str]:
+    return __all__

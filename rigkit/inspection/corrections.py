@@ -30,8 +30,7 @@ class Corrections:
     metres: float | None
 
     def needed(self) -> set[tuple[int, int]]:
-        """The columns and the joints that a search must have in its triples: what the user has
-        named of two bones."""
+        """Return the columns and joints that triples must have: named parts of two-bone legs."""
         three = {side for side, part in self.parts if part == "foot"}
         return {
             (CHAINS[0].index(part), place)
@@ -40,12 +39,29 @@ class Corrections:
         }
 
     def of(self, side: str) -> dict[str, int]:
-        """The parts of one leg."""
+        """Return the parts of one leg."""
         return {part: place for (each, part), place in self.parts.items() if each == side}
 
 
 def read_mapping(mapping: Mapping[str, object], names: Sequence[str]) -> Corrections:
-    """Corrections from a mapping such as {"left.knee": "shin_01"}; see `legs.find_legs`."""
+    """Return corrections from a mapping such as {"left.knee": "shin_01"}.
+
+    Parameters
+    ----------
+    mapping : mapping of str to str
+        As in `legs.find_legs`.
+    names : sequence of str
+        Of the joints.
+
+    Returns
+    -------
+    Corrections
+
+    Raises
+    ------
+    ValueError
+        For a part, joint, axis or unit that is not there.
+    """
     if not isinstance(mapping, Mapping):
         raise ValueError(
             "`mapping` must map parts to joint names, such as {'left.knee': 'shin_01'}; "
@@ -98,6 +114,6 @@ def _joint(key: str, name: object, names: Sequence[str]) -> int:
         some = ", ".join(map(repr, names[:12])) + (" …" if len(names) > 12 else "")
         raise ValueError(
             f"`mapping[{key!r}]` must be the name of one joint ({some}); got {name!r}, "
-            + (f"which {len(places)} joints have." if places else "which none has.")
+            + (f"which {len(places)} joints have." if places else "which no joint has.")
         )
     return places[0]

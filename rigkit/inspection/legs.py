@@ -5,6 +5,8 @@ come in, and from the two legs follow their sides, which way is forward, the uni
 of it is.
 """
 
+from __future__ import annotations
+
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
@@ -15,7 +17,7 @@ from rigkit._types import ArrayLike, Bools, Floats, Ints
 from rigkit.inspection.corrections import Corrections, read_mapping
 from rigkit.inspection.names import SIDE_WORDS, NameReading, read_name
 from rigkit.inspection.search import search
-from rigkit.inspection.tree import AXES, CHAINS, Tree, how_certain
+from rigkit.inspection.tree import AXES, CHAINS, Tree, combined_certainty
 from rigkit.inspection.whole import Found, Joints, standing, whole_legs
 
 UNITS = {"metres": 1.0, "centimetres": 0.01, "millimetres": 0.001}
@@ -58,14 +60,13 @@ class Leg(_say.Shown):
 
     @property
     def bend(self) -> str:
-        """The part where the two lowest bones meet: the knee, or of a leg of three bones the
-        ankle."""
+        """The part between the two lowest bones: the knee, or of a leg of three bones the ankle."""
         return self.chain[-2]
 
 
 @dataclass(frozen=True, eq=False)
 class Legs(_say.Shown):
-    """What was taken for legs.
+    """The legs found in a skeleton, with its axes and its unit.
 
     Attributes
     ----------
@@ -77,11 +78,11 @@ class Legs(_say.Shown):
     up, forward, left : ndarray, shape (3,)
         Unit directions in the file.
     metres : float
-        How many metres a unit of the file is.
+        Metres to a unit of the file.
     certainty : float
         Of the least certain of hips, knees and ankles; 0 where no leg was found.
     because : dict of str to str
-        Why: for "legs", "up", "forward", "metres".
+        The reasons for "legs", "up", "forward", "metres".
     """
 
     legs: dict[str, Leg] = field(default_factory=dict)
@@ -115,7 +116,7 @@ def find_legs(
     usual: ArrayLike | None = None,
     skin_centres: ArrayLike | None = None,
 ) -> Legs:
-    """The legs of a skeleton.
+    """Find the legs of a skeleton, by the names of its joints and by where they lie.
 
     Parameters
     ----------
@@ -143,6 +144,15 @@ def find_legs(
     ValueError
         For a mapping that names no part, or a joint that is not there or is there more than once;
         for parents that are no places in the list, or go round in a cycle.
+
+    Examples
+    --------
+    >>> from rigkit import export, inspection, puppets
+    >>> asset = export.puppet_asset(puppets.PUPPETS["Tamsin"], 500)
+    >>> names = [node.name for node in asset.nodes]
+    >>> found = inspection.find_legs(names, asset.parents, asset.rest_world()[:, :3, 3])
+    >>> names[found.legs["L"].joints["knee"]]
+    'L_knee'
     """
     names = [str(name) for name in names]
     if not names:
@@ -158,7 +168,7 @@ def find_legs(
     found = _from_mapping(tree, corrections) or search(tree, may, corrections)
     if found is None:
         return Legs(because={"legs": _why_none(tree, may)})
-    return _described(tree, found, corrections, may, centres)
+    return _legs_from(tree, found, corrections, may, centres)
 
 
 def _check_parents(parents: ArrayLike, count: int) -> Ints:
@@ -201,7 +211,7 @@ def _from_mapping(tree: Tree, mapping: Corrections) -> Found | None:
     return Found(triples, up, 1.0, 1.0)
 
 
-def _described(
+def _legs_from(
     tree: Tree, found: Found, mapping: Corrections, usual: Bools, skin_centres: Floats | None
 ) -> Legs:
     ends = whole_legs(tree, found, mapping)
@@ -209,7 +219,7 @@ def _described(
     forward, why_forward = _forward(tree, found, ends, mapping, skin_centres)
     left = np.cross(found.up, forward)
     if not set(ends) <= set(SIDE_WORDS):
-        ends = _sided(tree, ends, left)
+        ends = _with_sides(tree, ends, left)
     pelvis = mapping.parts.get(
         (None, "pelvis"), _pelvis(tree, [joints["hip"] for joints in ends.values()])
     )
@@ -223,7 +233,9 @@ def _described(
     helpers = tuple(
         i for i in sorted({i for joints in ends.values() for i in tree.below(joints["hip"])} - used)
     )
-    named = np.mean([_says(tree, leg.joints, part) for leg in legs.values() for part in leg.chain])
+    named = np.mean(
+        [_name_fit(tree, leg.joints, part) for leg in legs.values() for part in leg.chain]
+    )
     because = {
         "legs": _why_legs(float(named), found.placed, len(legs)),
         "up": (
@@ -245,7 +257,7 @@ def _forward(
     mapping: Corrections,
     skin_centres: Floats | None,
 ) -> tuple[Floats, str]:
-    """Which way the legs face, and why."""
+    """The direction in which the legs face, and the reason for it."""
     up = found.up
     across = None
     if len(ends) == 2:
@@ -255,7 +267,7 @@ def _forward(
             axis=0,
         )
         across = across - (across @ up) * up
-        across = _snapped(across / max(np.linalg.norm(across), 1e-300))
+        across = _snap_to_axis(across / max(np.linalg.norm(across), 1e-300))
     if mapping.forward is not None:
         level = mapping.forward - (mapping.forward @ up) * up
         if np.linalg.norm(level) < 0.5:
@@ -270,7 +282,7 @@ def _forward(
         hint, why = AXES["-y"] if abs(up[2]) > 0.5 else AXES["+z"], "nothing says otherwise"
     if across is None:
         hint = hint - (hint @ up) * up
-        return _snapped(hint / np.linalg.norm(hint)), why
+        return _snap_to_axis(hint / np.linalg.norm(hint)), why
     ahead = np.cross(across, up)
     return ahead * (1.0 if ahead @ hint >= 0 else -1.0) + 0.0, why
 
@@ -278,7 +290,7 @@ def _forward(
 def _forward_hint(
     tree: Tree, ends: dict[str, Joints], up: Floats, skin_centres: Floats | None
 ) -> tuple[Floats | None, str]:
-    """The way the feet point: by their joints, by their skin, by the knees."""
+    """The direction in which the feet point: by their joints, by their skin, by the knees."""
     size = np.mean(
         [np.linalg.norm(tree.points[j["hip"]] - tree.points[j["ankle"]]) for j in ends.values()]
     )
@@ -311,13 +323,13 @@ def _forward_hint(
     return None, ""
 
 
-def _snapped(direction: Floats, within_deg: float = 10.0) -> Floats:
+def _snap_to_axis(direction: Floats, within_deg: float = 10.0) -> Floats:
     """A file's own axis, if the direction is near one."""
     nearest = max(AXES.values(), key=lambda axis: axis @ direction)
     return nearest if nearest @ direction > np.cos(np.radians(within_deg)) else direction
 
 
-def _sided(tree: Tree, ends: dict[str, Joints], left: Floats) -> dict[str, Joints]:
+def _with_sides(tree: Tree, ends: dict[str, Joints], left: Floats) -> dict[str, Joints]:
     """Legs without side names, by where they lie."""
     if len(ends) == 1:
         (joints,) = ends.values()
@@ -333,8 +345,7 @@ def _root_of(tree: Tree, place: int) -> int:
 
 
 def _pelvis(tree: Tree, hips: Sequence[int]) -> int | None:
-    """The joint that carries the legs: the nearest above both hips; above a single one, the nearest
-    called so."""
+    """The nearest joint above both hips; above a single one, the nearest called a pelvis."""
     if len(hips) == 1:
         return next(
             (i for i in tree.above(hips[0]) if "pelvis" in tree.readings[i].parts),
@@ -358,21 +369,20 @@ def _leg(tree: Tree, side: str, joints: Joints, found: Found, mapping: Correctio
     why: dict[str, str] = {}
     for part, place in joints.items():
         mapped = mapping.parts.get((side, part)) == place
-        says = _says(tree, joints, part)
-        certainty[part] = 1.0 if mapped else round(float(how_certain(says, found.placed)), 2)
+        says = _name_fit(tree, joints, part)
+        certainty[part] = 1.0 if mapped else round(float(combined_certainty(says, found.placed)), 2)
         why[part] = _why_joint(says, found.placed, mapped)
     return Leg(side, joints, certainty, why)
 
 
-def _says(tree: Tree, joints: Joints, part: str) -> float:
-    """How well a joint's name fits its part; in a leg of three bones the words for the lower joints
-    vary."""
+def _name_fit(tree: Tree, joints: Joints, part: str) -> float:
+    """The fit of a joint's name to its part; names of lower joints vary in a leg of three bones."""
     words = (
         {"ankle": ("knee", "ankle"), "foot": ("ankle", "ball")}.get(part, (part,))
         if "foot" in joints
         else (part,)
     )
-    return max(tree.says(joints[part], word) for word in words)
+    return max(tree.name_fit(joints[part], word) for word in words)
 
 
 def _why_joint(says: float, placed: float, mapped: bool) -> str:

@@ -1,5 +1,4 @@
-"""Rules on each animation: feet that stay, legs that do not pop, knees that do not flip, joints
-within human range."""
+"""Rules on each animation: no sliding feet, no popping or flipping knees, human joint angles."""
 
 import numpy as np
 
@@ -7,7 +6,7 @@ from rigkit import body, gait, placement, rotation
 from rigkit._types import Bools, Floats
 from rigkit.controls import TURN_ORDER
 from rigkit.inspection import pictures
-from rigkit.inspection.rule import CHOSEN, Measured, Rule, Unmeasured, worst
+from rigkit.inspection.rule import CHOSEN, Measured, Unmeasured, rule, worst
 from rigkit.inspection.subject import RATE, Motion, Subject, Surface, side_name
 
 NEAR_FLOOR = 0.012  # of the leg's length: a foot no higher may be standing
@@ -21,57 +20,66 @@ FLIP_WINDOW = 0.1  # s
 PITCHES_DEG, ROLLS_DEG = (-60, -30, -15, -5, 0, 5, 15, 30, 60), (-20, 0, 20)
 
 
+@rule(
+    "foot-slide",
+    "A foot that stands does not slide",
+    limit=("at most", 2.0, "cm"),
+    severity="moderate",
+    needs=("moves",),
+    because=f"in one stance; less is hidden by a sole that rolls; {CHOSEN}",
+    why="Feet that slide look like skating: the eye knows that the ground holds them.",
+    todo="Plant the foot: hold its goal where it came down until it leaves, and let the leg "
+    "follow.",
+)
 def foot_slide(subject: Subject, motion: Motion) -> Measured | Unmeasured:
+    times, length = motion.times, subject.length
+    if len(times) < 3:
+        return Unmeasured("it has fewer than three samples")
     soles = {side: sole_paths(subject, side, motion) for side in subject.sides}
     low = {side: path[..., 1].min(axis=-1) for side, path in soles.items()}
     floor = min(height.min() for height in low.values())
+    near = {side: height - floor < NEAR_FLOOR * length for side, height in low.items()}
     root = motion.points([subject.root])[:, 0]
-    if len(motion.times) < 3:
-        return Unmeasured("it has fewer than three samples", motion.name)
-    step = np.diff(motion.times)[:, None]
-    near = {side: height - floor < NEAR_FLOOR * subject.length for side, height in low.items()}
-    ground = _passing_ground(subject, soles, near, root, motion.times)
+    ground = _passing_ground(subject, soles, near, root, times)
+    carried = root - times[:, None] * ground
     parts, runs = [], {}
     for side, path in soles.items():
-        path = path - motion.times[:, None, None] * ground
-        carried = root - motion.times[:, None] * ground
-        speed = np.linalg.norm(np.diff(carried[:, [0, 2]], axis=0) / step, axis=-1)
-        pace = max(float(np.median(speed)), STILL * subject.length)
-        moved = gait.foot_slide_cm(path, np.ones(len(path), bool)) / 100
-        still = np.concatenate([[True], moved[1:] / step[:, 0] < pace])
-        stance = _trimmed(near[side] & still, motion.times)
+        path = path - times[:, None, None] * ground
+        stance = _stance(path, near[side], carried, times, STILL * length)
         slide = gait.foot_slide_cm(path, stance)
         for first, last in _runs(stance):
-            name = (
-                f"{side_name(side)} foot, {motion.times[first]:.2f} to {motion.times[last]:.2f} s"
-            )
+            name = f"{side_name(side)} foot, {times[first]:.2f} to {times[last]:.2f} s"
             parts.append((name, float(slide[first + 1 : last + 1].sum())))
             runs[name] = side, first, last, path
     if not parts:
-        return Unmeasured("no foot stands on the floor in it for a tenth of a second", motion.name)
+        return Unmeasured("no foot stands on the floor in it for a tenth of a second")
     name, number = worst(parts)
     side, first, last, path = runs[name]
-    spot = (
-        f" It is on the spot: the ground passes at {np.linalg.norm(ground):.2g} m/s."
-        if ground.any()
-        else ""
-    )
+    speed = np.linalg.norm(ground)
+    spot = f" It is on the spot: the ground passes at {speed:.2g} m/s." if speed else ""
     return Measured(
         number,
         f"The {side_name(side)} foot slides {number:.2g} cm while it stands, from "
-        f"{motion.times[first]:.2f} to {motion.times[last]:.2f} s; in all "
+        f"{times[first]:.2f} to {times[last]:.2f} s; in all "
         f"a foot stood {len(parts)} {'time' if len(parts) == 1 else 'times'}.{spot}",
         tuple(parts),
-        motion.name,
         lambda kind: pictures.slide(subject, path[first], path[last], number, kind),
     )
+
+
+def _stance(path: Floats, near: Bools, carried: Floats, times: Floats, slow: float) -> Bools:
+    """The frames in which a foot stands: near the floor, and slow or no faster than the body."""
+    step = np.diff(times)[:, None]
+    speed = np.linalg.norm(np.diff(carried[:, [0, 2]], axis=0) / step, axis=-1)
+    moved = gait.foot_slide_cm(path, np.ones(len(path), bool)) / 100
+    still = moved[1:] / step[:, 0] < max(float(np.median(speed)), slow)
+    return _trim(near & np.concatenate([[True], still]), times)
 
 
 def _passing_ground(
     subject: Subject, soles: dict[str, Floats], near: dict[str, Bools], root: Floats, times: Floats
 ) -> Floats:
-    """How fast the ground passes below a body that walks on the spot, shape (3,); zero for one that
-    travels."""
+    """The ground's velocity below a body that walks on the spot, (3,); else zero."""
     speeds = []
     for side, path in soles.items():
         middle = path[:, :, [0, 2]].mean(axis=1)
@@ -89,7 +97,7 @@ def _passing_ground(
     return np.array([ground[0], 0.0, ground[1]]) if on_the_spot else np.zeros(3)
 
 
-def _trimmed(stance: Bools, times: Floats) -> Bools:
+def _trim(stance: Bools, times: Floats) -> Bools:
     """Stance without its beginnings and ends, and without what is too short."""
     kept = np.zeros_like(stance)
     for first, last in _runs(stance):
@@ -107,8 +115,21 @@ def _runs(flags: Bools) -> list[tuple[int, int]]:
 
 
 def sole_paths(subject: Subject, side: str, motion: Motion) -> Floats:
-    """Where points of a foot's sole are, shape (f, n, 3): of its skin, or without one of the floor
-    below its joints."""
+    """Return the paths of points of a foot's sole.
+
+    Without a skin they are on the floor below the foot's joints.
+
+    Parameters
+    ----------
+    subject : Subject
+    side : {"L", "R"}
+    motion : Motion
+        Of f frames.
+
+    Returns
+    -------
+    ndarray, shape (f, n, 3)
+    """
     joints = subject.legs.legs[side].joints
     parts = [part for part in (subject.legs.legs[side].chain[-1], "ball", "toe") if part in joints]
     points = (
@@ -124,8 +145,7 @@ def sole_paths(subject: Subject, side: str, motion: Motion) -> Floats:
 
 
 def _skin_sole(surface: Surface, nodes: list[int]) -> list[tuple[int, Floats]] | None:
-    """The points of a foot's skin that are lowest in some pitch and roll, each with the joint that
-    moves it most."""
+    """The points of a foot's skin lowest in some pitch and roll, each with its strongest joint."""
     owner = surface.strongest()
     mine = np.flatnonzero(np.isin(owner, nodes))
     if len(mine) < 8:
@@ -139,12 +159,23 @@ def _skin_sole(surface: Surface, nodes: list[int]) -> list[tuple[int, Floats]] |
     return [(int(owner[mine[i]]), points[i]) for i in lowest]
 
 
+@rule(
+    "extension-pop",
+    "No leg snaps straight",
+    limit=("at most", 600.0, "° a second"),
+    severity="moderate",
+    needs=("moves",),
+    because="published knees turn at up to 332° a second in a free walk (Schwartz 2008, computed); "
+    "nearly twice that is a snap",
+    why="A goal at the edge of reach makes the knee snap: a millimetre there is five degrees.",
+    todo="Lower the pelvis, or ease the goal into the last centimetres of reach.",
+)
 def extension_pop(subject: Subject, motion: Motion) -> Measured | Unmeasured:
     parts, worst_at, reach = [], {}, {}
     for side in subject.sides:
         share, bend = _reach_and_bend(subject, side, motion)
         if len(bend) < 2:
-            return Unmeasured("it has one sample only", motion.name)
+            return Unmeasured("it has one sample only")
         near = np.maximum(share[1:], share[:-1]) >= NEAR_REACH
         speed = np.where(near, np.degrees(np.abs(np.diff(bend)) / np.diff(motion.times)), 0.0)
         parts.append((side_name(side), float(speed.max())))
@@ -166,7 +197,6 @@ def extension_pop(subject: Subject, motion: Motion) -> Measured | Unmeasured:
         number,
         said,
         tuple(parts),
-        motion.name,
         lambda kind: pictures.two_frames(
             subject, side, motion, at, at + 1, f"{number:.0f}°/s", kind
         ),
@@ -174,8 +204,7 @@ def extension_pop(subject: Subject, motion: Motion) -> Measured | Unmeasured:
 
 
 def _reach_and_bend(subject: Subject, side: str, motion: Motion) -> tuple[Floats, Floats]:
-    """How far a leg is stretched, 1 being straight, and how far it is bent, radians; shapes
-    (f,)."""
+    """The reach of a leg as a share of its length, and its bend in radians; shapes (f,)."""
     leg = subject.legs.legs[side]
     points = motion.points([leg.joints[part] for part in leg.chain[-3:]])
     upper, lower = points[:, 1] - points[:, 0], points[:, 2] - points[:, 1]
@@ -187,6 +216,17 @@ def _reach_and_bend(subject: Subject, side: str, motion: Motion) -> tuple[Floats
     return share, bend
 
 
+@rule(
+    "knee-flip",
+    "No knee flips",
+    limit=("at most", 90.0, "°"),
+    severity="serious",
+    needs=("moves",),
+    because=f"within a tenth of a second; no thigh rotates that fast; {CHOSEN}",
+    why="A goal that crosses the line of the pole throws the knee to the other side.",
+    todo="Keep the pole in front of the knee and away from the line from hip to ankle; let it "
+    "follow the foot.",
+)
 def knee_flip(subject: Subject, motion: Motion) -> Measured:
     parts, worst_at = [], {}
     for side in subject.sides:
@@ -205,20 +245,18 @@ def knee_flip(subject: Subject, motion: Motion) -> Measured:
         number,
         said,
         tuple(parts),
-        motion.name,
         lambda kind: pictures.two_frames(subject, key, motion, first, last, f"{number:.0f}°", kind),
     )
 
 
 def _fastest_turn(subject: Subject, side: str, motion: Motion) -> tuple[float, int, int]:
-    """The largest turn of a knee's direction about the leg's line within the window, degrees, and
-    its two frames."""
+    """The largest turn of a knee about its leg within the window, degrees, and its two frames."""
     leg = subject.legs.legs[side]
     root, middle, end = np.moveaxis(
         motion.points([leg.joints[part] for part in leg.chain[-3:]]), 1, 0
     )
     _, bend = _reach_and_bend(subject, side, motion)
-    pelvis = np.swapaxes(_turned(subject, motion, subject.root), -1, -2)
+    pelvis = np.swapaxes(_rotations_from_rest(subject, motion, subject.root), -1, -2)
     line, knee = ((pelvis @ way[..., None])[..., 0] for way in (end - root, middle - root))
     length = np.linalg.norm(line, axis=-1, keepdims=True)
     clear = (np.degrees(bend) > BENT_DEG) & (length[:, 0] > 1e-6)
@@ -239,9 +277,20 @@ def _fastest_turn(subject: Subject, side: str, motion: Motion) -> tuple[float, i
     return best
 
 
+@rule(
+    "human-range",
+    "Joints stay within human range",
+    limit=("at most", 15.0, "°"),
+    severity="slight",
+    needs=("moves",),
+    because="beyond the AAOS averages; people differ by up to 10° (standard deviations of Boone "
+    f"and Azen 1979, from memory); {CHOSEN}",
+    why="A joint far beyond its range looks broken, unless that is meant.",
+    todo="Look at the moment it says: share the motion with the joints above and below.",
+)
 def human_range(subject: Subject, motion: Motion) -> Measured | Unmeasured:
-    if subject.way < 0:
-        return Unmeasured("legs of three bones are not a human's", motion.name)
+    if subject.bend_sign < 0:
+        return Unmeasured("legs of three bones are not a human's")
     parts, at = [], {}
     for side in subject.sides:
         for joint, angles in anatomical_angles(subject, side, motion).items():
@@ -263,7 +312,6 @@ def human_range(subject: Subject, motion: Motion) -> Measured | Unmeasured:
         number,
         f"{said} {body.CAUTION}",
         tuple(parts),
-        motion.name,
         lambda kind: pictures.two_frames(subject, side, motion, i, i, f"{_whole(angle)}°", kind),
     )
 
@@ -273,19 +321,33 @@ def _whole(number: float) -> str:
 
 
 def anatomical_angles(subject: Subject, side: str, motion: Motion) -> dict[str, Floats]:
-    """A leg's joint angles as anatomy has them, radians, by `body.joint_range`'s names: zero is
-    standing straight.
+    """Return a leg's joint angles as anatomy has them: zero is standing straight.
 
     As in `LegRig.angles`; the frames are laid into the joints at rest.
+
+    Parameters
+    ----------
+    subject : Subject
+    side : {"L", "R"}
+    motion : Motion
+        Of f frames.
+
+    Returns
+    -------
+    dict of str to ndarray, shape (f,)
+        Radians, by the names of `body.joint_range`.
     """
     leg = subject.legs.legs[side]
     hip, knee, ankle = (leg.joints[part] for part in ("hip", "knee", "ankle"))
     thigh, shank, _ = placement.orient_chain(subject.chain(side))[:, :3, :3]
     if thigh[0, 0] < 0:  # a leg that bends the wrong way has the same anatomy
         thigh, shank = thigh * [-1, 1, -1], shank * [-1, 1, -1]
-    ahead = subject.toe_way(side)
+    ahead = subject.toe_direction(side)
     foot = np.column_stack([np.cross([0, 1, 0], ahead), [0, 1, 0], ahead])
-    turned = {node: _turned(subject, motion, node) for node in (subject.root, hip, knee, ankle)}
+    turned = {
+        node: _rotations_from_rest(subject, motion, node)
+        for node in (subject.root, hip, knee, ankle)
+    }
     thigh, shank, foot = turned[hip] @ thigh, turned[knee] @ shank, turned[ankle] @ foot
     hips = rotation.euler_from_matrix(np.swapaxes(turned[subject.root], -1, -2) @ thigh, TURN_ORDER)
     outward = 1.0 if side == "L" else -1.0
@@ -298,66 +360,10 @@ def anatomical_angles(subject: Subject, side: str, motion: Motion) -> dict[str, 
     }
 
 
-def _turned(subject: Subject, motion: Motion, node: int) -> Floats:
-    """How far a node has turned from rest, as the world sees it, shape (f, 3, 3)."""
+def _rotations_from_rest(subject: Subject, motion: Motion, node: int) -> Floats:
+    """The rotations of a node from rest, in the world, shape (f, 3, 3)."""
     change = motion.frames(node)[:, :3, :3] @ np.linalg.inv(subject.rest[node, :3, :3])
     return rotation.orthonormalise(change)
 
 
-RULES = (
-    Rule(
-        "foot-slide",
-        "A foot that stands does not slide",
-        "cm",
-        "at most",
-        2.0,
-        f"in one stance; less is hidden by a sole that rolls; {CHOSEN}",
-        "Feet that slide look like skating: the eye knows that the ground holds them.",
-        "Plant the foot: hold its goal where it came down until it leaves, and let the leg follow.",
-        "moderate",
-        foot_slide,
-        ("moves",),
-    ),
-    Rule(
-        "extension-pop",
-        "No leg snaps straight",
-        "° a second",
-        "at most",
-        600.0,
-        "published knees turn at up to 332° a second in a free walk (Schwartz 2008, computed);"
-        " nearly twice that is a snap",
-        "A goal at the edge of reach makes the knee snap: a millimetre there is five degrees.",
-        "Lower the pelvis, or ease the goal into the last centimetres of reach.",
-        "moderate",
-        extension_pop,
-        ("moves",),
-    ),
-    Rule(
-        "knee-flip",
-        "No knee flips",
-        "°",
-        "at most",
-        90.0,
-        f"within a tenth of a second; no thigh rotates that fast; {CHOSEN}",
-        "A goal that crosses the line of the pole throws the knee to the other side.",
-        "Keep the pole in front of the knee and away from the line from hip to ankle; let it follow"
-        " the foot.",
-        "serious",
-        knee_flip,
-        ("moves",),
-    ),
-    Rule(
-        "human-range",
-        "Joints stay within human range",
-        "°",
-        "at most",
-        15.0,
-        "beyond the AAOS averages; people differ by up to 10° (standard deviations of Boone and"
-        f" Azen 1979, from memory); {CHOSEN}",
-        "A joint far beyond its range looks broken, unless that is meant.",
-        "Look at the moment it says: share the motion with the joints above and below.",
-        "slight",
-        human_range,
-        ("moves",),
-    ),
-)
+RULES = (foot_slide, extension_pop, knee_flip, human_range)

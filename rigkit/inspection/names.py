@@ -13,17 +13,13 @@ LONGEST = 100  # letters of a name that are read
 PARTS = ("pelvis", "hip", "knee", "ankle", "ball", "toe")
 
 SIDE_WORDS = {"L": "left", "R": "right"}
-SIDES = {
-    "l": "L",
-    "left": "L",
-    "lft": "L",
-    "lt": "L",
-    "lf": "L",
-    "r": "R",
-    "right": "R",
-    "rgt": "R",
-    "rt": "R",
-}
+SIDES = dict.fromkeys(("l", "left", "lft", "lt", "lf"), "L")
+SIDES |= dict.fromkeys(("r", "right", "rgt", "rt"), "R")
+
+
+def _words(text: str) -> set[str]:
+    return set(text.split())
+
 
 # How well a word names the joint at the upper end of a part: the hip joint moves the thigh, and may
 # be called so.
@@ -55,140 +51,28 @@ _WORDS: dict[str, dict[str, float]] = {
     "metatarsus": {"ankle": 0.6, "ball": 0.4},
 }
 _LEG = {"leg", "limb"}
-_UPPER, _LOWER = {"upper", "up", "top"}, {"lower", "low", "lo", "bottom", "under"}
+_UPPER, _LOWER = _words("upper up top"), _words("lower low lo bottom under")
 _TIP = {"tip", "end", "nub", "leaf"}
-_HELPS = {
-    "twist",
-    "twister",
-    "roll",
-    "pole",
-    "ik",
-    "ctrl",
-    "control",
-    "target",
-    "goal",
-    "helper",
-    "help",
-    "aim",
-    "dummy",
-    "corrective",
-    "correction",
-    "fix",
-    "aux",
-    "bulge",
-    "muscle",
-    "volume",
-    "locator",
-    "null",
-    "socket",
-    "attach",
-    "offset",
-    "driver",
-    "pivot",
-    "heel",
-    "follow",
-    "push",
-    "kneecap",
-    "patella",
-    "cap",
-    "pad",
-    "jiggle",
-    "cloth",
-}
-_NOT_LEGS = {
-    "arm",
-    "arms",
-    "forearm",
-    "elbow",
-    "wrist",
-    "hand",
-    "palm",
-    "finger",
-    "fingers",
-    "thumb",
-    "index",
-    "middle",
-    "ring",
-    "pinky",
-    "little",
-    "metacarpal",
-    "phalanx",
-    "proximal",
-    "intermediate",
-    "distal",
-    "shoulder",
-    "clavicle",
-    "collar",
-    "scapula",
-    "humerus",
-    "radius",
-    "ulna",
-    "spine",
-    "chest",
-    "torso",
-    "belly",
-    "abdomen",
-    "neck",
-    "head",
-    "jaw",
-    "eye",
-    "eyes",
-    "eyelid",
-    "ear",
-    "hair",
-    "tail",
-    "wing",
-    "feather",
-    "tongue",
-    "brow",
-    "lip",
-    "mouth",
-    "nose",
-    "cheek",
-    "beak",
-    "skirt",
-    "coat",
-    "cape",
-    "strap",
-    "belt",
-    "bag",
-    "prop",
-    "weapon",
-    "hat",
-    "antenna",
-    "tentacle",
-    "fin",
-    "horn",
-    "trunk",
-    "bust",
-    "breast",
-    "rib",
-}
-_VOCABULARY = (
-    {
-        *_WORDS,
-        *_LEG,
-        *_UPPER,
-        *_LOWER,
-        *_TIP,
-        *_HELPS,
-        *_NOT_LEGS,
-        "hip",
-        "joint",
-        "bone",
-        "front",
-        "rear",
-        "hind",
-        "back",
-        "fore",
-    }
-    | {word for word in SIDES if len(word) > 2}
-) - {"lo"}
+_HELPS = _words(
+    "twist twister roll pole ik ctrl control target goal helper help aim dummy corrective "
+    "correction fix aux bulge muscle volume locator null socket attach offset driver pivot heel "
+    "follow push kneecap patella cap pad jiggle cloth"
+)
+_NOT_LEGS = _words(
+    "arm arms forearm elbow wrist hand palm finger fingers thumb index middle ring pinky little "
+    "metacarpal phalanx proximal intermediate distal shoulder clavicle collar scapula humerus "
+    "radius ulna spine chest torso belly abdomen neck head jaw eye eyes eyelid ear hair tail wing "
+    "feather tongue brow lip mouth nose cheek beak skirt coat cape strap belt bag prop weapon hat "
+    "antenna tentacle fin horn trunk bust breast rib"
+)
+_OTHERS = _words("hip joint bone front rear hind back fore")
+_VOCABULARY = {*_WORDS, *_LEG, *_UPPER, *_LOWER, *_TIP, *_HELPS, *_NOT_LEGS, *_OTHERS}
+_VOCABULARY = (_VOCABULARY | {word for word in SIDES if len(word) > 2}) - {"lo"}
 
 
 @dataclass(frozen=True)
 class NameReading:
-    """What a name says.
+    """The meaning of a joint's name.
 
     Attributes
     ----------
@@ -196,9 +80,9 @@ class NameReading:
     parts : dict of part to float
         How well it names each part, above 0 to 1; empty where it names none.
     helps : bool
-        Whether it names a joint that helps another: a twist, a pole, a tip …
+        True if it names a joint that helps another: a twist, a pole, a tip …
     elsewhere : bool
-        Whether it names something that is no part of a leg.
+        True if it names something that is no part of a leg.
     stem : str
         The name without its side: a joint and its partner on the other side have the same.
     """
@@ -212,7 +96,7 @@ class NameReading:
 
 @lru_cache(maxsize=4096)
 def read_name(name: str) -> NameReading:
-    """What a joint's name says, as a `NameReading`; names of any kind are read, none is refused."""
+    """Return the meaning of a joint's name; names of any kind are read, none is refused."""
     tokens = _tokens(name)
     sides = {SIDES[token] for token in tokens if token in SIDES}
     words = [token for token in tokens if token not in SIDES]
@@ -255,8 +139,7 @@ def _tokens(name: str) -> list[str]:
 
 
 def _words_in(piece: str) -> list[str]:
-    """A run of letters as the words it is made of, with a side's letter before or behind; itself if
-    it is none."""
+    """The words in a run of letters, a side's letter before or behind; itself if there are none."""
     if piece in _VOCABULARY or piece in SIDES:
         return [piece]
     for words in (_split(piece), *(_beside(piece, side) for side in ("l", "r"))):

@@ -13,7 +13,7 @@ from rigkit.inspection.subject import Motion, Subject
 
 WIDTH, HALF = 420, 204  # px; of one picture, and of one of two side by side
 BANDS = 36  # how many heights a limb's outline is drawn from
-MOST_DOTS = 150
+MAX_DOTS = 150
 Pair = tuple[float, float]
 TALL = 0.95  # a picture's height is at most this share of its width
 AXES = {
@@ -24,7 +24,7 @@ AXES = {
 
 
 def names(subject: Subject, marked: Collection[tuple[str, str]], kind: str) -> st.Stage:
-    """What each joint was taken for; marked ones in the ink of a miss."""
+    """Draw the part that each joint was taken for; marked ones in the ink of a miss."""
     stage = _legs(subject, "front", "What was taken for what")
     for side, leg in subject.legs.legs.items():
         for part, node in leg.joints.items():
@@ -40,18 +40,18 @@ def names(subject: Subject, marked: Collection[tuple[str, str]], kind: str) -> s
 
 
 def loose(subject: Subject, found: Sequence[tuple[str, str, str]], kind: str) -> st.Stage:
-    """Joints that do not hang from the one above them."""
+    """Draw joints that do not hang from the one above them."""
     stage = _legs(subject, "front", "What hangs from what")
     for side, upper, lower in found:
-        above = subject.points[subject.root] if upper == "pelvis" else subject.place(side, upper)
-        stage.measure(above, subject.place(side, lower), "not joined", kind)
+        above = subject.points[subject.root] if upper == "pelvis" else subject.point(side, upper)
+        stage.measure(above, subject.point(side, lower), "not joined", kind)
     return stage
 
 
 def mirror(subject: Subject, part: str, cm: float, kind: str) -> st.Stage:
-    """The right leg over the mirror image of the left one."""
-    image = {name: subject.place("L", name) * [-1, 1, 1] for name in subject.common_parts}
-    here = subject.place("R", part)
+    """Draw the right leg over the mirror image of the left one."""
+    image = {name: subject.point("L", name) * [-1, 1, 1] for name in subject.common_parts}
+    here = subject.point("R", part)
     apart = here - image[part]
     view = "side" if abs(apart[2]) > abs(apart[0]) else "front"
     only = "R" if view == "side" else None
@@ -63,7 +63,7 @@ def mirror(subject: Subject, part: str, cm: float, kind: str) -> st.Stage:
 
 
 def bends(subject: Subject, kind: str) -> st.Picture:
-    """Both legs from the side, with their bends."""
+    """Draw both legs from the side, with their bends."""
     views = []
     for side in subject.sides:
         root, middle, end = subject.bending(side)
@@ -90,8 +90,7 @@ def bends(subject: Subject, kind: str) -> st.Picture:
 def hinge(
     subject: Subject, joint: int, direction: Floats, normal: Floats, deg: float, kind: str
 ) -> st.Stage:
-    """A hinge axis beside the direction square to the bend plane, in the view where they are
-    farthest apart."""
+    """Draw a hinge axis beside the bend plane's normal, in the view where they differ most."""
     view = "front" if abs(direction[1] - normal[1]) > abs(direction[2] - normal[2]) else "top"
     stage = _about_a_joint(
         subject,
@@ -106,10 +105,9 @@ def hinge(
 
 
 def axes(subject: Subject, side: str, part: str, wanted: Floats, text: str) -> st.Picture:
-    """A joint's three axes over those it should have, shape (3, 3), in green, in the two views that
-    show most of it."""
+    """Draw a joint's axes over those it should have, in the two views that show most of it."""
     joint = subject.joint(side, part)
-    own = subject.turns[joint]
+    own = subject.rotations[joint]
     arrows = [(wanted[:, i], "", "goal") for i in range(3)] + [
         (own[:, i], "xyz"[i], "plain") for i in range(3)
     ]
@@ -156,7 +154,7 @@ def _about_a_joint(
 
 
 def plane(subject: Subject, side: str, cm: float, kind: str) -> st.Stage:
-    """A leg from the front, with the line from hip to end."""
+    """Draw a leg from the front, with the line from hip to end."""
     root, middle, end = subject.bending(side)
     stage = _legs(subject, "front", "The leg from the front", only=side)
     stage.ghost([root, end])
@@ -166,23 +164,23 @@ def plane(subject: Subject, side: str, cm: float, kind: str) -> st.Stage:
 
 
 def one_joint(subject: Subject, joint: int, text: str, kind: str) -> st.Stage:
-    """The legs with one joint pointed at."""
+    """Draw the legs with one joint pointed at."""
     stage = _legs(subject, "front", f"Here: {subject.label(joint)}", more=subject.points[joint])
     return stage.goal(subject.points[joint], "").note(subject.points[joint], text, kind)
 
 
 def dots(subject: Subject, found: Floats, text: str, kind: str) -> st.Stage:
-    """Vertices that were found, shape (k, 3), on the legs."""
+    """Draw vertices that were found, shape (k, 3), on the legs."""
     stage = _legs(subject, "front", "The vertices found", more=found)
-    spread = found[np.linspace(0, len(found) - 1, min(len(found), MOST_DOTS)).astype(int)]
+    spread = found[np.linspace(0, len(found) - 1, min(len(found), MAX_DOTS)).astype(int)]
     return stage.dots(spread, kind).note(spread[0], text, kind)
 
 
 def section(
     subject: Subject, side: str, part: str, outline: Floats, centre: Floats, text: str, kind: str
 ) -> st.Stage:
-    """The cross-section of a limb at a joint, from above, with the joint in it."""
-    joint = subject.place(side, part)
+    """Draw the cross-section of a limb at a joint, from above, with the joint in it."""
+    joint = subject.point(side, part)
     points = np.concatenate([outline.reshape(-1, 3), [joint]])
     stage = st.framed(
         "top", points, f"The limb cut at {subject.label(subject.joint(side, part))}", 0.35, WIDTH
@@ -194,7 +192,7 @@ def section(
 
 
 def bent(rest: Floats, posed: Floats, triangles: Ints, text: str, kind: str) -> st.Picture:
-    """The skin around a knee, at rest and bent, seen from the side."""
+    """Draw the skin around a knee, at rest and bent, seen from the side."""
     views = []
     for vertices, title in ((rest, "At rest"), (posed, "Bent by 90°")):
         stage = st.framed("side", np.concatenate([rest, posed]), title, 0.1, HALF)
@@ -205,7 +203,7 @@ def bent(rest: Floats, posed: Floats, triangles: Ints, text: str, kind: str) -> 
 
 
 def slide(subject: Subject, before: Floats, after: Floats, cm: float, kind: str) -> st.Stage:
-    """A sole where a stance begins and where it ends."""
+    """Draw a sole where a stance begins and where it ends."""
     went = np.abs((after - before).mean(axis=0))
     view = "top" if went[0] > went[2] else "side"
     stage = st.framed(
@@ -230,8 +228,7 @@ def slide(subject: Subject, before: Floats, after: Floats, cm: float, kind: str)
 
 
 def _around(points: Floats) -> list[Pair]:
-    """The convex outline of flat points, shape (n, 2), anticlockwise (A. M. Andrew's monotone
-    chain)."""
+    """The convex outline of flat points, (n, 2), anticlockwise (A. M. Andrew's monotone chain)."""
     ordered: list[Pair] = sorted((x, y) for x, y in points.tolist())
     outline: list[Pair] = []
     for way in (ordered, ordered[::-1]):
@@ -251,7 +248,7 @@ def _turn(a: Pair, b: Pair, c: Pair) -> float:
 def two_frames(
     subject: Subject, side: str, motion: Motion, first: int, last: int, text: str, kind: str
 ) -> st.Stage:
-    """A leg in two frames of an animation, around the moment that was found."""
+    """Draw a leg in two frames of an animation, around the moment that was found."""
     leg = subject.legs.legs[side]
     first, last = (min(i, len(motion.times) - 1) for i in (first, last))
     parts = [leg.joints[part] for part in leg.chain] + [

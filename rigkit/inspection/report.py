@@ -19,9 +19,11 @@ A number is null where nothing was measured, or where it is beyond all bounds. `
 animation's name, "" for the rest pose.
 """
 
+from __future__ import annotations
+
 import json
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from textwrap import fill
 from typing import Any
 
@@ -44,7 +46,7 @@ _ONE = {"loose joints": "loose joint", "names": "name", "joints": "joint", "vert
 
 @dataclass(frozen=True)
 class Finding(_say.Shown):
-    """What one rule has to say.
+    """The outcome of one rule.
 
     Attributes
     ----------
@@ -97,9 +99,30 @@ class Finding(_say.Shown):
     @property
     def measured(self) -> str:
         """The number beside its limit: "1.8 cm (at most 0.5 cm)"."""
-        if self.number is None:
-            return "not measured"
-        return f"{_amount(self.number, self.unit)} ({self.sense} {_amount(self.limit, self.unit)})"
+        return UNMEASURED if self.number is None else f"{self.amount} ({self.bound})"
+
+    @property
+    def amount(self) -> str:
+        """The number with its unit: "1.8 cm"."""
+        return UNMEASURED if self.number is None else _amount(self.number, self.unit)
+
+    @property
+    def bound(self) -> str:
+        """The limit with its unit: "at most 0.5 cm"."""
+        return f"{self.sense} {_amount(self.limit, self.unit)}"
+
+    def ranked_parts(self) -> list[Part]:
+        """Return what was measured one by one, the worst first."""
+        if self.sense == "at most":
+            return sorted(self.parts, key=lambda part: -abs(part[1]))
+        return sorted(self.parts, key=lambda part: part[1])
+
+    def data(self) -> dict[str, Any]:
+        """Return it as JSON's kinds of values: all fields but `draw`."""
+        values = {field.name: getattr(self, field.name) for field in fields(self)}
+        del values["draw"]
+        parts = [{"what": what, "number": _finite(number)} for what, number in self.parts]
+        return values | {"number": _finite(self.number), "parts": parts}
 
 
 @dataclass(frozen=True)
@@ -127,19 +150,42 @@ class Report:
 
     @property
     def passed(self) -> bool:
-        """Whether no rule that could be measured found anything."""
+        """True if no rule that could be measured found anything."""
         return not self.of(FINDING)
 
     def of(self, status: str) -> list[Finding]:
-        """The findings of a status, the serious ones first."""
+        """Return the findings of a status, the serious ones first.
+
+        Parameters
+        ----------
+        status : {"finding", "pass", "not measured"}
+
+        Returns
+        -------
+        list of Finding
+        """
         return sorted(
             (finding for finding in self.findings if finding.status == status),
             key=lambda finding: SEVERITIES.index(finding.severity) if status == FINDING else 0,
         )
 
     def __getitem__(self, rule: str) -> Finding:
-        """What a rule has to say, by its id; of several animations the first one that it finds
-        something in."""
+        """Return a rule's finding, of several animations the first that does not pass.
+
+        Parameters
+        ----------
+        rule : str
+            Its id, such as "sides-mirror".
+
+        Returns
+        -------
+        Finding
+
+        Raises
+        ------
+        KeyError
+            For a rule there is not.
+        """
         found = [finding for finding in self.findings if finding.rule == rule]
         if not found:
             raise KeyError(rule)
@@ -153,7 +199,7 @@ class Report:
         return f"{found} finding{'s' * (found != 1)}; {tail}" if found else f"No findings; {tail}"
 
     def taken(self) -> tuple[str, ...]:
-        """What was taken for what, as lines of text."""
+        """Return the joints taken for the legs, the axes and the unit, as lines of text."""
         legs = self.legs
         if not legs.legs:
             return (f"No legs were found: {legs.because['legs']}.",)
@@ -168,11 +214,14 @@ class Report:
             lines.append(
                 f"no part of the legs: {', '.join(map(self.name, legs.helpers[:8]))}{more}"
             )
-        lines += [
-            (
-                f"up {axis_name(legs.up)} ({legs.because['up']}); facing {axis_name(legs.forward)} "
-                f"({legs.because['forward']})"
-            ),
+        return (*lines, *self.axes_and_unit())
+
+    def axes_and_unit(self) -> tuple[str, ...]:
+        """Return the file's axes and unit as lines of text."""
+        legs = self.legs
+        lines = [
+            f"up {axis_name(legs.up)} ({legs.because['up']}); facing {axis_name(legs.forward)} "
+            f"({legs.because['forward']})",
             f"in {_unit_name(legs.metres)} ({legs.because['metres']})",
         ]
         if legs.up @ AXES["+y"] < 0.99:
@@ -185,64 +234,54 @@ class Report:
         return tuple(lines)
 
     def name(self, node: int) -> str:
-        """A node's name, made harmless and short."""
+        """Return a node's name, made harmless and short."""
         return plain(self.names[node], LONGEST_NAME)
 
     def text(self, width: int = 100) -> str:
-        """The report for a terminal."""
-        lines = [
-            f"{plain(self.file, 200)}: {self.headline}." if self.file else f"{self.headline}.",
-            "",
-        ]
-        lines += [fill(line, width, subsequent_indent="    ") for line in self.taken()]
-        lines += [
-            fill(f"Not read: {plain(note)}", width, subsequent_indent="    ") for note in self.notes
-        ]
+        """Return the report for a terminal.
+
+        Parameters
+        ----------
+        width : int
+            The longest line, in letters.
+
+        Returns
+        -------
+        str
+        """
+        about = f"{plain(self.file, 200)}: " if self.file else ""
+        indent = " " * 4
+        lines = [f"{about}{self.headline}.", ""]
+        notes = (f"Not read: {plain(note)}" for note in self.notes)
+        lines += [fill(line, width, subsequent_indent=indent) for line in (*self.taken(), *notes)]
         for finding in self.of(FINDING):
             lines += ["", f"{finding.severity.upper()}  {_heading(finding)}  {finding.measured}"]
             lines += [
-                fill(
-                    f"{label}{plain(text)}", width, initial_indent="    ", subsequent_indent="    "
-                )
-                for label, text in (
-                    ("", finding.said),
-                    ("Why: ", finding.why),
-                    ("Do: ", finding.todo),
-                )
+                fill(plain(text), width, initial_indent=indent, subsequent_indent=indent)
+                for text in (finding.said, f"Why: {finding.why}", f"Do: {finding.todo}")
             ]
-        if self.of(PASS):
-            lines += ["", "Passed:"]
-            lines += [
-                fill(
-                    f"  {_heading(finding)}  {finding.measured}: {plain(finding.said)}",
-                    width,
-                    subsequent_indent="      ",
-                )
-                for finding in self.of(PASS)
-            ]
-        if self.unmeasured():
-            lines += ["", "Not measured:"]
-            lines += [
-                fill(
-                    f"  {plain(why)} {', '.join(map(_heading, found))}",
-                    width,
-                    subsequent_indent="      ",
-                )
-                for why, found in self.unmeasured().items()
-            ]
+        passed = [
+            f"{_heading(each)}  {each.measured}: {plain(each.said)}" for each in self.of(PASS)
+        ]
+        silent = [
+            f"{plain(why)} {', '.join(map(_heading, found))}"
+            for why, found in self.unmeasured().items()
+        ]
+        for title, items in (("Passed", passed), ("Not measured", silent)):
+            lines += ["", f"{title}:"] if items else []
+            lines += [fill(f"  {item}", width, subsequent_indent=" " * 6) for item in items]
         return "\n".join(lines) + "\n"
 
     def unmeasured(self) -> dict[str, list[Finding]]:
-        """The findings of rules that could not apply, by the reason."""
+        """Return the findings of rules that could not apply, by the reason."""
         groups: dict[str, list[Finding]] = {}
         for finding in self.of(UNMEASURED):
             groups.setdefault(finding.said, []).append(finding)
         return groups
 
-    def data(self) -> dict[str, Any]:
-        """The report as JSON's kinds of values; see this module's docstring."""
-        legs = self.legs
-        joints = [
+    def joints(self) -> list[dict[str, Any]]:
+        """Return the legs' joints as JSON's kinds of values; see this module's docstring."""
+        return [
             {
                 "side": SIDE_WORDS[side],
                 "part": part,
@@ -250,9 +289,13 @@ class Report:
                 "certainty": leg.certainty[part],
                 "why": leg.why[part],
             }
-            for side, leg in legs.legs.items()
+            for side, leg in self.legs.legs.items()
             for part, node in leg.joints.items()
         ]
+
+    def data(self) -> dict[str, Any]:
+        """Return the report as JSON's kinds of values; see this module's docstring."""
+        legs = self.legs
         because = {key: legs.because.get(key, "") for key in ("legs", "up", "forward", "metres")}
         return {
             "rigkit_inspection": SCHEMA,
@@ -270,41 +313,21 @@ class Report:
                 "metres_why": because["metres"],
                 "pelvis": None if legs.pelvis is None else self.names[legs.pelvis],
                 "helpers": [self.names[node] for node in legs.helpers],
-                "joints": joints,
+                "joints": self.joints(),
             },
             "notes": list(self.notes),
-            "findings": [
-                {
-                    "rule": f.rule,
-                    "title": f.title,
-                    "about": f.about,
-                    "status": f.status,
-                    "severity": f.severity,
-                    "number": _finite(f.number),
-                    "unit": f.unit,
-                    "sense": f.sense,
-                    "limit": f.limit,
-                    "because": f.because,
-                    "said": f.said,
-                    "parts": [
-                        {"what": what, "number": _finite(number)} for what, number in f.parts
-                    ],
-                    "why": f.why,
-                    "todo": f.todo,
-                }
-                for f in self.findings
-            ],
+            "findings": [finding.data() for finding in self.findings],
         }
 
     def json(self) -> str:
-        """`data` as text: JSON with nothing in it but ASCII."""
+        """Return `data` as text: JSON with nothing in it but ASCII."""
         return json.dumps(self.data(), indent=1, allow_nan=False) + "\n"
 
     def html(self) -> str:
-        """The report as a page of its own."""
-        from rigkit.inspection import view
+        """Return the report as a page of its own."""
+        from rigkit.inspection import view  # Jinja is not in the jail
 
-        return view.document(self)
+        return view.page(self)
 
     def __repr__(self) -> str:
         return self.text().rstrip()
@@ -316,7 +339,7 @@ class Report:
 
 
 def axis_name(direction: Floats) -> str:
-    """ "+Y" for a file's own axis, else its three numbers."""
+    """Return "+Y" for one of a file's own axes, else the direction's three numbers."""
     for name, axis in AXES.items():
         if axis @ direction > 1 - 1e-9:
             return name.upper()

@@ -1,4 +1,6 @@
-"""What a rule is: one number, its limit, and in words why it matters and what to do."""
+"""A rule of the inspection: one number, its limit, why it matters and what to do."""
+
+from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -6,13 +8,11 @@ from dataclasses import dataclass
 from rigkit import _say
 from rigkit.stage import Picture
 
-SEVERITIES = (
-    "serious",
-    "moderate",
-    "slight",
-)  # the rig breaks; it moves or looks wrong; it is harder to work with
+# The rig breaks; it moves or looks wrong; it is harder to work with.
+SEVERITIES = ("serious", "moderate", "slight")
 Part = tuple[str, float]  # one thing that was measured: its name and its number
 Draw = Callable[[str], Picture]  # a picture, from the ink of its number
+Measure = Callable[..., "Measured | Unmeasured"]  # from a Subject, and a Motion where it moves
 CRAFT = "common practice, no source"
 CHOSEN = "our choice"
 
@@ -56,7 +56,7 @@ class Rule(_say.Shown):
     why: str
     todo: str
     severity: str
-    measure: Callable[..., "Measured | Unmeasured"]
+    measure: Measure
     needs: tuple[str, ...] = ()
 
     def __repr__(self) -> str:
@@ -69,9 +69,40 @@ class Rule(_say.Shown):
         )
 
 
+def rule(
+    id: str,
+    title: str,
+    *,
+    limit: tuple[str, float, str],
+    severity: str,
+    needs: tuple[str, ...] = (),
+    because: str,
+    why: str,
+    todo: str,
+) -> Callable[[Measure], Rule]:
+    """Make a `Rule` of the function below that measures its number.
+
+    Parameters
+    ----------
+    id, title, severity, needs, because, why, todo
+        As in `Rule`.
+    limit : tuple of (str, float, str)
+        Sense, limit and unit, such as ("at most", 0.5, "cm").
+
+    Returns
+    -------
+    callable
+        Takes the function, gives the rule.
+    """
+    sense, number, unit = limit
+    return lambda measure: Rule(
+        id, title, unit, sense, number, because, why, todo, severity, measure, needs
+    )
+
+
 @dataclass(frozen=True)
 class Measured:
-    """What a rule found.
+    """A rule's measurement.
 
     Attributes
     ----------
@@ -81,8 +112,6 @@ class Measured:
         It in a sentence.
     parts : tuple of (str, float)
         What was measured one by one.
-    about : str
-        Which animation; "" for the rest pose.
     draw : callable, optional
         Gives the picture, from the ink of its number: "miss" or "goal".
     """
@@ -90,18 +119,16 @@ class Measured:
     number: float
     said: str
     parts: tuple[Part, ...] = ()
-    about: str = ""
     draw: Draw | None = None
 
 
 @dataclass(frozen=True)
 class Unmeasured:
-    """Why a rule could not apply."""
+    """The reason why a rule could not apply."""
 
     reason: str
-    about: str = ""
 
 
 def worst(parts: Sequence[Part], largest: bool = True) -> Part:
-    """The name and the number of the worst of (name, number) pairs."""
+    """Return the name and the number of the worst of (name, number) pairs."""
     return (max if largest else min)(parts, key=lambda part: part[1])

@@ -4,6 +4,8 @@ By what their names say, and by how like a leg they lie, for each axis that coul
 that weigh most and mirror each other are the legs.
 """
 
+from __future__ import annotations
+
 from collections.abc import Collection
 from dataclasses import dataclass
 
@@ -11,44 +13,49 @@ import numpy as np
 
 from rigkit._types import Bools, Floats, Ints
 from rigkit.inspection.corrections import Corrections
-from rigkit.inspection.tree import AXES, Tree, how_certain, how_it_stands, how_shaped, in_proportion
+from rigkit.inspection.tree import (
+    AXES,
+    Tree,
+    combined_certainty,
+    proportion_score,
+    shape_score,
+    stance_score,
+)
 from rigkit.inspection.whole import Found, standing, whole_legs
 
 Needed = Collection[tuple[int, int]]  # columns of triples, and the joints that must be there
 
-DENIED = -0.7  # three names that together say less than this name something else
+LEAST_NAMED = -0.7  # three names that together say less than this name something else
 LEAST_CERTAIN = 0.4  # below this nothing is called a leg
 STANDARD_UP = 0.05  # what glTF's own up axis, +Y, is ahead by
-LEVELS, MOST_TRIPLES = (8, 4, 2), 200_000  # how far apart in the tree hip, knee and ankle may be
-MOST_LIKELY = 2000  # triples that are looked at closely
+LEVELS, MAX_TRIPLES = (8, 4, 2), 200_000  # how far apart in the tree hip, knee and ankle may be
+MAX_CANDIDATES = 2000  # triples that are looked at closely
 
 
 @dataclass
 class Triples:
-    """Candidates for hip, knee and ankle, shape (m, 3), with what their names and their places say,
-    0 to 1."""
+    """Candidates for hip, knee and ankle, (m, 3), with the scores of names and places, 0 to 1."""
 
     joints: Ints
     named: Floats
     placed: Floats
 
-    def picked(self, chosen: Ints) -> "Triples":
-        """Some of them."""
+    def picked(self, chosen: Ints) -> Triples:
+        """Return some of them."""
         return Triples(self.joints[chosen], self.named[chosen], self.placed[chosen])
 
 
 def search(tree: Tree, usual: Bools, mapping: Corrections) -> Found | None:
-    """The legs among the joints that may be parts of one; None where there is nothing like a
-    leg."""
+    """Return the legs among joints that may be parts of one; None where nothing is like a leg."""
     joints = _triples(tree, usual)
     if not len(joints):
         return None
     named, clash = _named(tree, joints)
-    likely = ~clash & (named > DENIED)
+    likely = ~clash & (named > LEAST_NAMED)
     joints, named = joints[likely], named[likely]
-    best = np.argsort(-(named + in_proportion(tree, joints)), kind="stable")[:MOST_LIKELY]
+    best = np.argsort(-(named + proportion_score(tree, joints)), kind="stable")[:MAX_CANDIDATES]
     joints, named = joints[best], named[best]
-    shaped = how_shaped(tree, joints, usual)
+    shaped = shape_score(tree, joints, usual)
     ups = (
         [mapping.up]
         if mapping.up is not None
@@ -57,7 +64,7 @@ def search(tree: Tree, usual: Bools, mapping: Corrections) -> Found | None:
     needed = mapping.needed()
     answers: list[tuple[float, Found]] = []
     for up in ups if len(joints) else ():
-        placed = shaped * how_it_stands(tree, joints, up, usual)
+        placed = shaped * stance_score(tree, joints, up, usual)
         triples = _best(tree, Triples(joints, named, placed), needed)
         ahead = STANDARD_UP * bool(up is AXES["+y"] or mapping.up is not None)
         for score, found in (_pair(tree, triples, up, needed), _alone(tree, triples, up, needed)):
@@ -67,13 +74,15 @@ def search(tree: Tree, usual: Bools, mapping: Corrections) -> Found | None:
     if not answers:
         return None
     found = max(answers, key=lambda answer: answer[0])[1]
-    return found if needed or how_certain(found.named, found.placed) >= LEAST_CERTAIN else None
+    return (
+        found if needed or combined_certainty(found.named, found.placed) >= LEAST_CERTAIN else None
+    )
 
 
 def _triples(tree: Tree, usual: Bools) -> Ints:
     """Every hip, knee and ankle that could be a leg, as an array of shape (m, 3)."""
     able = np.flatnonzero(usual).tolist()
-    apart = np.array([i for i in able if tree.says(i, "ankle") > 0.5], dtype=np.int64)
+    apart = np.array([i for i in able if tree.name_fit(i, "ankle") > 0.5], dtype=np.int64)
     for levels in LEVELS:
         found: list[tuple[int, int, int]] = []
         for knee in able:
@@ -82,22 +91,22 @@ def _triples(tree: Tree, usual: Bools) -> Ints:
             if not hips:
                 continue
             if len(apart) and not any(
-                tree.says(i, "ankle") > 0.5 for i in below
+                tree.name_fit(i, "ankle") > 0.5 for i in below
             ):  # a foot may hang elsewhere
                 below += apart[(apart != knee) & ~tree.hangs(knee, apart)].tolist()
             found += [(hip, knee, ankle) for hip in hips for ankle in below]
-            if len(found) > MOST_TRIPLES:
+            if len(found) > MAX_TRIPLES:
                 break
-        if len(found) <= MOST_TRIPLES:
+        if len(found) <= MAX_TRIPLES:
             break
-    return np.array(found[:MOST_TRIPLES], dtype=np.int64).reshape(-1, 3)
+    return np.array(found[:MAX_TRIPLES], dtype=np.int64).reshape(-1, 3)
 
 
 def _named(tree: Tree, joints: Ints) -> tuple[Floats, Bools]:
-    """What the three names say together, −1 to 1, and whether their sides contradict each other."""
+    """The mean score of the three names, −1 to 1, and True where their sides contradict."""
     says = np.stack(
         [
-            np.array([tree.says(i, part) for i in range(len(tree.readings))])[joints[:, column]]
+            np.array([tree.name_fit(i, part) for i in range(len(tree.readings))])[joints[:, column]]
             for column, part in enumerate(("hip", "knee", "ankle"))
         ],
         axis=-1,
@@ -107,13 +116,12 @@ def _named(tree: Tree, joints: Ints) -> tuple[Floats, Bools]:
 
 
 def _side_signs(tree: Tree) -> Ints:
-    """What the joints' names say of their sides: 1 left, −1 right, 0 nothing; shape (n,)."""
+    """The sides that the joints' names say: 1 left, −1 right, 0 nothing; shape (n,)."""
     return np.array([(reading.side == "L") - (reading.side == "R") for reading in tree.readings])
 
 
 def _score(tree: Tree, triples: Triples) -> Floats:
-    """What ranks triples: how sure they are, then how much of the leg they span, then how few
-    joints they skip."""
+    """The rank of triples: by certainty, then by how much of the leg they span."""
     span = np.linalg.norm(
         tree.points[triples.joints[:, 0]] - tree.points[triples.joints[:, 2]], axis=-1
     )
@@ -121,8 +129,7 @@ def _score(tree: Tree, triples: Triples) -> Floats:
 
 
 def _best(tree: Tree, triples: Triples, needed: Needed, each: int = 4, most: int = 80) -> Triples:
-    """The best few for each hip, and of these the best; as many again of those that have a joint
-    that is needed."""
+    """The best few for each hip, and of these the best; as many again with needed joints."""
     score = _score(tree, triples)
     has = np.zeros(len(score), dtype=bool)
     for column, place in needed:
@@ -160,15 +167,17 @@ def _pair(tree: Tree, triples: Triples, up: Floats, needed: Needed) -> tuple[flo
 
 
 def _apart(tree: Tree, joints: Ints) -> Bools:
-    """Which two triples share no joint and do not hang from each other, shape (m, m)."""
+    """True where two triples share no joint and do not hang from each other, shape (m, m)."""
     hangs = tree.hangs(joints[:, 0], joints[:, None, 0])
     shared = (joints[:, None, :, None] == joints[None, :, None, :]).any(axis=(-2, -1))
     return ~(shared | hangs | hangs.T)
 
 
 def _mirrored(legs: Floats, up: Floats) -> Floats:
-    """How well legs mirror each other, 0 to 1: equal heights, side by side, not too far apart; (m,
-    3, 3) to (m, m)."""
+    """The mirror symmetry of legs, (m, 3, 3) to (m, m), 0 to 1.
+
+    One: equal heights, side by side, not too far apart.
+    """
     length = np.linalg.norm(np.diff(legs, axis=1), axis=-1).sum(axis=-1)
     size = np.maximum(np.maximum(length[:, None], length), 1e-300)[..., None]
     apart = legs[:, None] - legs
@@ -190,7 +199,7 @@ def _mirrored(legs: Floats, up: Floats) -> Floats:
 
 
 def _partners(tree: Tree, joints: Ints) -> Floats:
-    """Whether names go in pairs, −1 to 1; −∞ where both legs are of one side; shape (m, m)."""
+    """The scores of names as pairs, −1 to 1; −∞ where both legs are of one side; shape (m, m)."""
     stems = {stem: i for i, stem in enumerate(sorted({reading.stem for reading in tree.readings}))}
     stem = np.array([stems[reading.stem] for reading in tree.readings])[joints]
     sides = _side_signs(tree)[joints]

@@ -1,5 +1,4 @@
-"""Rules on the skeleton at rest: what hangs from what, two sides alike, a bend that is ready,
-joints that read zero."""
+"""Rules on the skeleton at rest: hierarchy, mirror symmetry, preset bend, joints that read zero."""
 
 from collections.abc import Iterator
 from itertools import pairwise
@@ -12,14 +11,24 @@ from rigkit._types import Floats
 from rigkit.inspection import pictures
 from rigkit.inspection.legs import Leg
 from rigkit.inspection.names import read_name
-from rigkit.inspection.rule import CHOSEN, CRAFT, Measured, Rule, Unmeasured, worst
-from rigkit.inspection.subject import Subject, side_name, turn_deg
+from rigkit.inspection.rule import CHOSEN, CRAFT, Measured, Unmeasured, rule, worst
+from rigkit.inspection.subject import Subject, rotation_angle_deg, side_name
 
 FLIPS = {"x": (-1, 1, 1), "y": (1, -1, 1), "z": (1, 1, -1), "all": (-1, -1, -1)}
 PLAIN_BEND_DEG = 0.5  # below this the bend plane is that of the foot
 
 
-def certainty(subject: Subject) -> Measured:
+@rule(
+    "legs-found",
+    "The legs are found and certain",
+    limit=("at least", 50.0, "%"),
+    severity="serious",
+    because=f"below even odds a wrong joint may have been measured; {CHOSEN}",
+    why="Everything below is measured on these joints: if one is wrong, so are its numbers.",
+    todo="Read what was taken for what; correct it with --map left.knee=NAME. Names such as "
+    "left_knee help.",
+)
+def legs_found(subject: Subject) -> Measured:
     legs = subject.legs
     if not legs.legs:
         return Measured(0.0, f"No legs were found: {legs.because['legs']}.")
@@ -38,7 +47,16 @@ def certainty(subject: Subject) -> Measured:
     )
 
 
-def hierarchy(subject: Subject) -> Measured:
+@rule(
+    "chain-unbroken",
+    "Every joint hangs below the one above it",
+    limit=("at most", 0.0, "loose joints"),
+    severity="serious",
+    because=f"a leg is one chain from pelvis to toe; {CRAFT}",
+    why="A foot that does not hang from its shin stays behind when the knee turns.",
+    todo="Make the joint a child of the one above it, keeping its place.",
+)
+def chain_unbroken(subject: Subject) -> Measured:
     loose = []
     for side, leg in subject.legs.legs.items():
         way = [*leg.chain, *(part for part in ("ball", "toe") if part in leg.joints)]
@@ -69,7 +87,17 @@ def hierarchy(subject: Subject) -> Measured:
     )
 
 
-def names(subject: Subject) -> Measured:
+@rule(
+    "names-say-sides",
+    "Names say their side, and go in pairs",
+    limit=("at most", 0.0, "names"),
+    severity="slight",
+    because=f"every mirroring and copying goes by names; {CRAFT}",
+    why="Poses are mirrored, and motions moved to another rig, by swapping the side in a name.",
+    todo="Give each joint a name with a side of its own, the same on both sides but for the side: "
+    "L_knee and R_knee.",
+)
+def names_say_sides(subject: Subject) -> Measured:
     wrong = []
     for side, leg in subject.legs.legs.items():
         other = subject.legs.legs.get("R" if side == "L" else "L")
@@ -94,7 +122,7 @@ def names(subject: Subject) -> Measured:
 def _name_problem(
     subject: Subject, side: str, part: str, node: int, other: Leg | None
 ) -> Iterator[str]:
-    """What is wrong with a joint's name, if anything; `other` is the other leg."""
+    """The problem with a joint's name, if there is one; `other` is the other leg."""
     said = read_name(subject.names[node])
     aside = subject.points[node, 0] * (1 if side == "L" else -1)
     if not subject.asset.nodes[node].name:
@@ -114,11 +142,22 @@ def _name_problem(
             yield f"has no partner of the same name ({_quoted(partner)})"
 
 
-def mirrored_places(subject: Subject) -> Measured:
+@rule(
+    "sides-mirror",
+    "The sides are mirror images",
+    limit=("at most", 0.5, "cm"),
+    severity="moderate",
+    needs=("both",),
+    because=f"half a centimetre is below what one sees in a walk; {CHOSEN}",
+    why="A pose mirrored to the other side lands beside where it should, and one leg takes longer "
+    "steps.",
+    todo="Place one side, mirror it to the other, then bind.",
+)
+def sides_mirror(subject: Subject) -> Measured:
     parts = []
     for part in subject.common_parts:
-        image = subject.place("L", part) * [-1, 1, 1]
-        parts.append((part, 100 * float(np.linalg.norm(subject.place("R", part) - image))))
+        image = subject.point("L", part) * [-1, 1, 1]
+        parts.append((part, 100 * float(np.linalg.norm(subject.point("R", part) - image))))
     part, number = worst(parts)
     return Measured(
         number,
@@ -129,14 +168,26 @@ def mirrored_places(subject: Subject) -> Measured:
     )
 
 
-def mirrored_turns(subject: Subject) -> Measured:
+@rule(
+    "sides-turn",
+    "The sides' axes are mirror images",
+    limit=("at most", 2.0, "°"),
+    severity="moderate",
+    needs=("both",),
+    because=f"a pose copied to the other side is off by as much; {CHOSEN}",
+    why="The same angles must make mirrored motions, so the joints' axes must be mirrored, all in "
+    "the same way.",
+    todo="Mirror the joints with their axes, the same way for all of them, and do not turn them by "
+    "hand afterwards.",
+)
+def sides_turn(subject: Subject) -> Measured:
     lefts, rights = (
         [subject.joint(side, part) for part in subject.common_parts] for side in ("L", "R")
     )
-    image = fr.mirror_points(np.swapaxes(subject.turns[lefts], -1, -2))
+    image = fr.mirror_points(np.swapaxes(subject.rotations[lefts], -1, -2))
     wanted = {name: np.swapaxes(image, -1, -2) * signs for name, signs in FLIPS.items()}
     found = {
-        name: turn_deg(np.swapaxes(turns, -1, -2) @ subject.turns[rights])
+        name: rotation_angle_deg(np.swapaxes(turns, -1, -2) @ subject.rotations[rights])
         for name, turns in wanted.items()
     }
     flip, off = min(found.items(), key=lambda item: (np.round(np.sum(item[1]), 6), item[0]))
@@ -153,15 +204,26 @@ def mirrored_turns(subject: Subject) -> Measured:
     )
 
 
+@rule(
+    "preset-bend",
+    "The legs have a preset bend to their own side",
+    limit=("at least", 2.0, "°"),
+    severity="serious",
+    because=f"2° to 10° is usual; {CRAFT}",
+    why="An inverse chain bends a leg further the way it is bent already; a straight one stalls or "
+    "guesses.",
+    todo="Move the knee a little forward in the side view (the heron's ankle backward), before "
+    "binding.",
+)
 def preset_bend(subject: Subject) -> Measured:
     parts = [(side_name(side), _bend_deg(subject, side)) for side in subject.sides]
     side, number = worst(parts, largest=False)
     joint = subject.legs.legs["L" if side == "left" else "R"].bend
-    way = "forward" if subject.way > 0 else "backward"
+    way = "forward" if subject.bend_sign > 0 else "backward"
     if number < -PLAIN_BEND_DEG:
         said = (
             f"The {side} {joint} is bent {_deg(abs(number))} the wrong way,"
-            f" {'backward' if subject.way > 0 else 'forward'}: an inverse chain will bend it"
+            f" {'backward' if subject.bend_sign > 0 else 'forward'}: an inverse chain will bend it"
             " further that way."
         )
     elif number < PLAIN_BEND_DEG:
@@ -177,6 +239,16 @@ def preset_bend(subject: Subject) -> Measured:
     return Measured(number, said, tuple(parts), draw=lambda kind: pictures.bends(subject, kind))
 
 
+@rule(
+    "bends-alike",
+    "Both legs are bent alike",
+    limit=("at most", 1.0, "°"),
+    severity="moderate",
+    needs=("both",),
+    because=f"more shows as one leg bending earlier; {CHOSEN}",
+    why="The same step must bend both knees alike.",
+    todo="Give both legs the same preset bend: set one and mirror it.",
+)
 def bends_alike(subject: Subject) -> Measured:
     left, right = (_bend_deg(subject, side) for side in ("L", "R"))
     number = abs(left - right)
@@ -188,18 +260,28 @@ def bends_alike(subject: Subject) -> Measured:
     )
 
 
+@rule(
+    "hinge-square",
+    "The hinge axis is square to the bend plane",
+    limit=("at most", 5.0, "°"),
+    severity="moderate",
+    because="at 5° the shank swings 4 cm aside in a right-angled bend; derived (sin 5° × 0.43 m); "
+    f"{CHOSEN}",
+    why="A knee is a hinge: turned about an axis aslant, the shank swings sideways.",
+    todo="Turn the joint's axes, not the joint: one axis along the bone, one square to hip, knee "
+    "and ankle.",
+)
 def hinge_square(subject: Subject) -> Measured:
-    """Which of a joint's axes is its hinge no file says: the one, the same on both sides, that is
-    nearest to square."""
+    """The angle from square of the axis, the same on both sides, that is nearest to square."""
     joints = {side: subject.joint(side, subject.legs.legs[side].bend) for side in subject.sides}
     normals = {side: bend_normal(subject, side) for side in subject.sides}
-    along = np.abs([subject.turns[joint].T @ normals[side] for side, joint in joints.items()])
+    along = np.abs([subject.rotations[joint].T @ normals[side] for side, joint in joints.items()])
     off = np.degrees(np.arccos(np.clip(along, 0.0, 1.0)))
     axis = int(off.sum(axis=0).argmin())
     parts = [(side_name(side), float(deg)) for side, deg in zip(joints, off[:, axis], strict=True)]
     word, number = worst(parts)
     side = "L" if word == "left" else "R"
-    direction = subject.turns[joints[side]][:, axis]
+    direction = subject.rotations[joints[side]][:, axis]
     direction = direction if direction @ normals[side] >= 0 else -direction
     return Measured(
         number,
@@ -213,23 +295,44 @@ def hinge_square(subject: Subject) -> Measured:
 
 
 def bend_normal(subject: Subject, side: str) -> Floats:
-    """The unit normal of the plane a leg bends in; of a straight leg, of the plane through it and
-    its foot."""
+    """Return the unit normal of the plane a leg bends in.
+
+    Parameters
+    ----------
+    subject : Subject
+    side : {"L", "R"}
+
+    Returns
+    -------
+    ndarray, shape (3,)
+        Of a straight leg, that of the plane through it and its foot.
+    """
     root, middle, end = subject.bending(side)
     if abs(_bend_deg(subject, side)) >= PLAIN_BEND_DEG:
         normal = np.cross(middle - root, end - middle)
     else:
-        normal = np.cross(subject.toe_way(side), end - root)
+        normal = np.cross(subject.toe_direction(side), end - root)
     length = np.linalg.norm(normal)
     normal = normal / length if length > 1e-12 else np.array([1.0, 0.0, 0.0])
     return normal if normal[0] >= 0 else -normal
 
 
+@rule(
+    "knee-in-plane",
+    "The knee lies in the leg's plane",
+    limit=("at most", 0.5, "cm"),
+    severity="moderate",
+    because=f"hip, knee, ankle and toes in one plane; {CRAFT}",
+    why="A knee beside the plane of its foot points elsewhere than the toes do as soon as it "
+    "bends.",
+    todo="In the front view put the knee on the line from hip to ankle, or turn the foot to where "
+    "the knee points.",
+)
 def knee_in_plane(subject: Subject) -> Measured | Unmeasured:
     parts = []
     for side in subject.sides:
         root, middle, end = subject.bending(side)
-        normal = np.cross(subject.toe_way(side), end - root)
+        normal = np.cross(subject.toe_direction(side), end - root)
         length = np.linalg.norm(normal)
         if length < 1e-9:
             return Unmeasured(f"the {side_name(side)} leg lies along its foot")
@@ -254,7 +357,18 @@ def knee_in_plane(subject: Subject) -> Measured | Unmeasured:
     )
 
 
-def reads_zero(subject: Subject) -> Measured | Unmeasured:
+@rule(
+    "rest-reads-zero",
+    "At rest the joints stand as they were bound",
+    limit=("at most", 0.5, "°"),
+    severity="moderate",
+    needs=("skin",),
+    because=f"a joint left alone reads zero; half a degree is rounding in other programs; {CHOSEN}",
+    why="A rest pose that is already posed is added to every pose after it, and no one knows where "
+    "zero is.",
+    todo="Put the legs back to the pose they were bound in, then export; or bind anew in this one.",
+)
+def rest_reads_zero(subject: Subject) -> Measured | Unmeasured:
     places = {
         node: (side, part)
         for side, leg in subject.legs.legs.items()
@@ -265,7 +379,7 @@ def reads_zero(subject: Subject) -> Measured | Unmeasured:
         return Unmeasured("no skin says how its joints stood when it was bound")
     most = max(found, key=lambda moved: moved.deg)
     side, part = places[most.node]
-    wanted = subject.turns[most.node] @ most.back
+    wanted = subject.rotations[most.node] @ most.back
     return Measured(
         most.deg,
         f"Since the skin was bound, {subject.names[most.node]} has been turned {_deg(most.deg)} "
@@ -275,6 +389,17 @@ def reads_zero(subject: Subject) -> Measured | Unmeasured:
     )
 
 
+@rule(
+    "inverse-bind",
+    "The inverse bind matrices agree with the rest pose",
+    limit=("at most", 0.1, "cm"),
+    severity="serious",
+    needs=("skin",),
+    because=f"validators do not look at this; a millimetre is rounding; {CHOSEN}",
+    why="In the bind pose, world times inverse bind must be one and the same for every joint (glTF "
+    "2.0, Skins): else the skin is torn before anything moves.",
+    todo="Export again from the bind pose, or bind anew.",
+)
 def inverse_bind(subject: Subject) -> Measured | Unmeasured:
     found = subject.since_bound
     if not found:
@@ -295,7 +420,16 @@ def inverse_bind(subject: Subject) -> Measured | Unmeasured:
     )
 
 
-def scale(subject: Subject) -> Measured:
+@rule(
+    "scale-one",
+    "No leg joint is scaled",
+    limit=("at most", 0.1, "%"),
+    severity="moderate",
+    because=f"scale at rest is for units, above the legs only; {CRAFT}",
+    why="What hangs below a scaled joint is scaled too, and sheared as soon as it turns.",
+    todo="Move joints apart instead of scaling them; apply the scale to the mesh before binding.",
+)
+def scale_one(subject: Subject) -> Measured:
     parts = []
     for node in subject.scaled_nodes:
         sizes = np.abs(subject.asset.nodes[node].scale)
@@ -324,7 +458,16 @@ def scale(subject: Subject) -> Measured:
     )
 
 
-def negative_scale(subject: Subject) -> Measured:
+@rule(
+    "no-negative-scale",
+    "No leg joint is mirrored by its scale",
+    limit=("at most", 0.0, "joints"),
+    severity="serious",
+    because=f"a reflection is no turn, so no angles can undo it; {CRAFT}",
+    why="Below a negative scale left turns right: angles, inverse chains and normals go wrong.",
+    todo="Mirror places and axes instead, and keep all scales positive.",
+)
+def no_negative_scale(subject: Subject) -> Measured:
     mirrored = [
         node for node in subject.scaled_nodes if (subject.asset.nodes[node].scale < 0).any()
     ]
@@ -347,7 +490,9 @@ def negative_scale(subject: Subject) -> Measured:
 
 
 def _bend_deg(subject: Subject, side: str) -> float:
-    return float(np.degrees(bd.measure_bend(subject.bending(side), (0.0, 0.0, subject.way)).angle))
+    return float(
+        np.degrees(bd.measure_bend(subject.bending(side), (0.0, 0.0, subject.bend_sign)).angle)
+    )
 
 
 def _cm(number: float) -> str:
@@ -367,178 +512,17 @@ def _sentence(text: str) -> str:
 
 
 RULES = (
-    Rule(
-        "legs-found",
-        "The legs are found and certain",
-        "%",
-        "at least",
-        50.0,
-        f"below even odds a wrong joint may have been measured; {CHOSEN}",
-        "Everything below is measured on these joints: if one is wrong, so are its numbers.",
-        "Read what was taken for what; correct it with --map left.knee=NAME. Names such as"
-        " left_knee help.",
-        "serious",
-        certainty,
-    ),
-    Rule(
-        "chain-unbroken",
-        "Every joint hangs below the one above it",
-        "loose joints",
-        "at most",
-        0.0,
-        f"a leg is one chain from pelvis to toe; {CRAFT}",
-        "A foot that does not hang from its shin stays behind when the knee turns.",
-        "Make the joint a child of the one above it, keeping its place.",
-        "serious",
-        hierarchy,
-    ),
-    Rule(
-        "names-say-sides",
-        "Names say their side, and go in pairs",
-        "names",
-        "at most",
-        0.0,
-        f"every mirroring and copying goes by names; {CRAFT}",
-        "Poses are mirrored, and motions moved to another rig, by swapping the side in a name.",
-        "Give each joint a name with a side of its own, the same on both sides but for the side:"
-        " L_knee and R_knee.",
-        "slight",
-        names,
-    ),
-    Rule(
-        "sides-mirror",
-        "The sides are mirror images",
-        "cm",
-        "at most",
-        0.5,
-        f"half a centimetre is below what one sees in a walk; {CHOSEN}",
-        "A pose mirrored to the other side lands beside where it should, and one leg takes longer"
-        " steps.",
-        "Place one side, mirror it to the other, then bind.",
-        "moderate",
-        mirrored_places,
-        ("both",),
-    ),
-    Rule(
-        "sides-turn",
-        "The sides' axes are mirror images",
-        "°",
-        "at most",
-        2.0,
-        f"a pose copied to the other side is off by as much; {CHOSEN}",
-        "The same angles must make mirrored motions, so the joints' axes must be mirrored, all in"
-        " the same way.",
-        "Mirror the joints with their axes, the same way for all of them, and do not turn them by"
-        " hand afterwards.",
-        "moderate",
-        mirrored_turns,
-        ("both",),
-    ),
-    Rule(
-        "preset-bend",
-        "The legs have a preset bend to their own side",
-        "°",
-        "at least",
-        2.0,
-        f"2° to 10° is usual; {CRAFT}",
-        "An inverse chain bends a leg further the way it is bent already; a straight one stalls or"
-        " guesses.",
-        "Move the knee a little forward in the side view (the heron's ankle backward), before"
-        " binding.",
-        "serious",
-        preset_bend,
-    ),
-    Rule(
-        "bends-alike",
-        "Both legs are bent alike",
-        "°",
-        "at most",
-        1.0,
-        f"more shows as one leg bending earlier; {CHOSEN}",
-        "The same step must bend both knees alike.",
-        "Give both legs the same preset bend: set one and mirror it.",
-        "moderate",
-        bends_alike,
-        ("both",),
-    ),
-    Rule(
-        "hinge-square",
-        "The hinge axis is square to the bend plane",
-        "°",
-        "at most",
-        5.0,
-        "at 5° the shank swings 4 cm aside in a right-angled bend; derived (sin 5° × 0.43 m);"
-        f" {CHOSEN}",
-        "A knee is a hinge: turned about an axis aslant, the shank swings sideways.",
-        "Turn the joint's axes, not the joint: one axis along the bone, one square to hip, knee and"
-        " ankle.",
-        "moderate",
-        hinge_square,
-    ),
-    Rule(
-        "knee-in-plane",
-        "The knee lies in the leg's plane",
-        "cm",
-        "at most",
-        0.5,
-        f"hip, knee, ankle and toes in one plane; {CRAFT}",
-        "A knee beside the plane of its foot points elsewhere than the toes do as soon as it"
-        " bends.",
-        "In the front view put the knee on the line from hip to ankle, or turn the foot to where"
-        " the knee points.",
-        "moderate",
-        knee_in_plane,
-    ),
-    Rule(
-        "rest-reads-zero",
-        "At rest the joints stand as they were bound",
-        "°",
-        "at most",
-        0.5,
-        f"a joint left alone reads zero; half a degree is rounding in other programs; {CHOSEN}",
-        "A rest pose that is already posed is added to every pose after it, and no one knows where"
-        " zero is.",
-        "Put the legs back to the pose they were bound in, then export; or bind anew in this one.",
-        "moderate",
-        reads_zero,
-        ("skin",),
-    ),
-    Rule(
-        "scale-one",
-        "No leg joint is scaled",
-        "%",
-        "at most",
-        0.1,
-        f"scale at rest is for units, above the legs only; {CRAFT}",
-        "What hangs below a scaled joint is scaled too, and sheared as soon as it turns.",
-        "Move joints apart instead of scaling them; apply the scale to the mesh before binding.",
-        "moderate",
-        scale,
-    ),
-    Rule(
-        "no-negative-scale",
-        "No leg joint is mirrored by its scale",
-        "joints",
-        "at most",
-        0.0,
-        f"a reflection is no turn, so no angles can undo it; {CRAFT}",
-        "Below a negative scale left turns right: angles, inverse chains and normals go wrong.",
-        "Mirror places and axes instead, and keep all scales positive.",
-        "serious",
-        negative_scale,
-    ),
-    Rule(
-        "inverse-bind",
-        "The inverse bind matrices agree with the rest pose",
-        "cm",
-        "at most",
-        0.1,
-        f"validators do not look at this; a millimetre is rounding; {CHOSEN}",
-        "In the bind pose, world times inverse bind must be one and the same for every joint (glTF"
-        " 2.0, Skins): else the skin is torn before anything moves.",
-        "Export again from the bind pose, or bind anew.",
-        "serious",
-        inverse_bind,
-        ("skin",),
-    ),
+    legs_found,
+    chain_unbroken,
+    names_say_sides,
+    sides_mirror,
+    sides_turn,
+    preset_bend,
+    bends_alike,
+    hinge_square,
+    knee_in_plane,
+    rest_reads_zero,
+    scale_one,
+    no_negative_scale,
+    inverse_bind,
 )

@@ -1,5 +1,4 @@
-"""Rules on the skin: weights, joints in the middle of their limb, and the volume a bent knee
-keeps."""
+"""Rules on the skin: weights, joints in the middle of their limb, the volume of a bent knee."""
 
 from typing import NamedTuple
 
@@ -8,22 +7,32 @@ import numpy as np
 from rigkit import mesh, rotation
 from rigkit._types import Bools, Floats, Ints
 from rigkit.inspection import pictures
-from rigkit.inspection.rule import CHOSEN, CRAFT, Draw, Measured, Rule, Unmeasured, worst
+from rigkit.inspection.rule import CHOSEN, CRAFT, Draw, Measured, Unmeasured, rule, worst
 from rigkit.inspection.skeleton_rules import bend_normal
 from rigkit.inspection.subject import Subject, Surface, side_name
 
 BEND_DEG = 90.0
 NEAR_MIDPLANE = 0.02  # of the leg's length: skin nearer to the midplane may go with both legs
-TORN_CM = (
-    1.0  # where inverse bind matrices are off by more, the skin at rest is no measure of anything
-)
+# Where inverse bind matrices are off by more, the skin at rest is no measure of anything.
+TORN_CM = 1.0
 NO_WEIGHT = 1e-6
-WIDEST_GAP_DEG = (
-    100.0  # between neighbours on the outline of a limb: a little more than a square has
-)
+# Between neighbours on the outline of a limb: a little more than a square has.
+WIDEST_GAP_DEG = 100.0
 Closed = tuple[Ints, list[Ints]]
 
 
+@rule(
+    "weights-sum",
+    "Weights add up to one",
+    limit=("at most", 0.001, ""),
+    severity="serious",
+    needs=("skin",),
+    because="a thousandth is rounding in other programs; glTF 2.0 asks for as near as its numbers "
+    f"allow; {CHOSEN}",
+    why="Where they add up to less or more, the skin drifts toward the world's origin, or away "
+    "from it.",
+    todo="Normalise the weights after the last edit.",
+)
 def weights_sum(subject: Subject) -> Measured | Unmeasured:
     surface = _skin(subject)
     sums = surface.sums
@@ -42,6 +51,17 @@ def weights_sum(subject: Subject) -> Measured | Unmeasured:
     return Measured(number, said, draw=_dots(subject, off > 0.001, f"sum {sums[where]:.4g}"))
 
 
+@rule(
+    "weights-at-most",
+    "At most four joints move a vertex",
+    limit=("at most", 4.0, "joints"),
+    severity="moderate",
+    needs=("skin",),
+    because=f"glTF 2.0 holds them in sets of four, and many programs read one set; {CRAFT}",
+    why="Weights beyond the fourth are dropped somewhere on the way, and the skin moves otherwise "
+    "there.",
+    todo="Keep the four strongest of each vertex and normalise.",
+)
 def weights_at_most(subject: Subject) -> Measured:
     used = (_skin(subject).weights != 0).sum(axis=-1)
     number = int(used.max())
@@ -54,6 +74,16 @@ def weights_at_most(subject: Subject) -> Measured:
     return Measured(number, said, draw=_dots(subject, used > 4, f"up to {number} joints"))
 
 
+@rule(
+    "weights-missing",
+    "Every vertex has a joint that moves it",
+    limit=("at most", 0.0, "vertices"),
+    severity="serious",
+    needs=("skin",),
+    because="one vertex left behind is a spike in every pose; derived",
+    why="A vertex that nothing moves stays where it was while the body walks away.",
+    todo="Give it the weights of its neighbours.",
+)
 def weights_missing(subject: Subject) -> Measured:
     alone = _skin(subject).sums <= NO_WEIGHT
     number = int(alone.sum())
@@ -67,12 +97,22 @@ def weights_missing(subject: Subject) -> Measured:
     )
 
 
+@rule(
+    "weights-own-side",
+    "No joint of one leg moves the other leg's skin",
+    limit=("at most", 0.02, ""),
+    severity="serious",
+    needs=("skin", "both"),
+    because=f"two per cent of a 30 cm step is half a centimetre; {CHOSEN}",
+    why="When one leg moves, a patch of the other is dragged along.",
+    todo="Remove the other side's joints from these vertices and normalise.",
+)
 def weights_own_side(subject: Subject) -> Measured:
     surface = _skin(subject)
     x, y, _ = surface.vertices.T
     parts, strays = [], {}
     for side, other, way in (("L", "R", 1), ("R", "L", -1)):
-        below = y < subject.place(side, "hip")[1] - 0.1 * subject.length
+        below = y < subject.point(side, "hip")[1] - 0.1 * subject.length
         there = below & (way * x < -NEAR_MIDPLANE * subject.length)
         weight = np.where(there, surface.weight_of(subject.leg_nodes(side)), 0.0)
         name = f"{side_name(side)} weights on the {side_name(other)} leg"
@@ -98,6 +138,18 @@ def weights_own_side(subject: Subject) -> Measured:
     )
 
 
+@rule(
+    "joint-in-section",
+    "The knees lie in the middle of the limb",
+    limit=("at most", 35.0, "%"),
+    severity="moderate",
+    needs=("skin",),
+    because="of the way from the middle to the skin; a knee's true axis lies a little behind the "
+    f"middle; {CHOSEN}",
+    why="Movement happens where the joint is: off the middle, one side of the limb is stretched, "
+    "the other crushed.",
+    todo="Move the joint to the middle of the cross-section, before binding.",
+)
 def joint_in_section(subject: Subject) -> Measured | Unmeasured:
     torn = _torn(subject)
     if torn:
@@ -111,7 +163,7 @@ def joint_in_section(subject: Subject) -> Measured | Unmeasured:
             name = subject.name(side, part)
             outline, centre, radius = cut
             parts.append(
-                (name, 100 * float(np.linalg.norm(subject.place(side, part) - centre) / radius))
+                (name, 100 * float(np.linalg.norm(subject.point(side, part) - centre) / radius))
             )
             cuts[name] = (side, part, outline, centre, radius)
     if not parts:
@@ -131,8 +183,7 @@ def joint_in_section(subject: Subject) -> Measured | Unmeasured:
 
 
 def _section(subject: Subject, side: str, i: int) -> tuple[Floats, Floats, float] | None:
-    """The outline of the limb at an inner joint: its pieces (k, 2, 3), their centre and mean
-    radius; None without."""
+    """The outline of the limb at an inner joint, (k, 2, 3), its centre and mean radius, or None."""
     chain = subject.chain(side)
     above, below = chain[i] - chain[i - 1], chain[i + 1] - chain[i]
     lengths = float(np.linalg.norm(above)), float(np.linalg.norm(below))
@@ -152,13 +203,12 @@ def _section(subject: Subject, side: str, i: int) -> tuple[Floats, Floats, float
         )
     )
     return (
-        (pieces, centre, radius) if radius > 1e-6 and _goes_round(pieces, centre, normal) else None
+        (pieces, centre, radius) if radius > 1e-6 and _surrounds(pieces, centre, normal) else None
     )
 
 
-def _goes_round(pieces: Floats, centre: Floats, normal: Floats) -> bool:
-    """Whether an outline has points on all sides of its centre: a plate in front of a limb has no
-    middle of it."""
+def _surrounds(pieces: Floats, centre: Floats, normal: Floats) -> bool:
+    """True if an outline surrounds its centre: a plate in front of a limb does not."""
     across = rotation.perpendicular(normal)
     away = pieces.reshape(-1, 3) - centre
     angles = np.sort(np.arctan2(away @ np.cross(normal, across), away @ across))
@@ -166,8 +216,7 @@ def _goes_round(pieces: Floats, centre: Floats, normal: Floats) -> bool:
 
 
 def _cut(vertices: Floats, triangles: Ints, point: Floats, normal: Floats) -> Floats:
-    """Where a plane cuts triangles: pieces from edge to edge, shape (k, 2, 3). The surface need not
-    be closed."""
+    """The pieces, (k, 2, 3), in which a plane cuts triangles, which need not be closed."""
     height = (vertices - point) @ normal
     above = height[triangles] >= 0
     triangles = triangles[above.any(axis=-1) & ~above.all(axis=-1)]
@@ -181,6 +230,18 @@ def _cut(vertices: Floats, triangles: Ints, point: Floats, normal: Floats) -> Fl
     return meets[crossed].reshape(-1, 2, 3)
 
 
+@rule(
+    "knee-volume",
+    "A knee bent by 90° keeps its volume",
+    limit=("at least", 80.0, "%"),
+    severity="moderate",
+    needs=("skin",),
+    because=f"of what lies within a third of a bone's length around it; {CHOSEN}",
+    why="A linear blend folds a bent limb together like a hose; the thinner the knee, the more it "
+    "shows.",
+    todo="Paint a narrower and smoother blend around the knee, or add a helper joint that turns by "
+    "half the angle.",
+)
 def knee_volume(subject: Subject) -> Measured | Unmeasured:
     torn = _torn(subject)
     if torn:
@@ -209,8 +270,17 @@ def knee_volume(subject: Subject) -> Measured | Unmeasured:
 
 
 class Bent(NamedTuple):
-    """The share of volume kept around a bent knee, its skin at rest and bent, shapes (k, 3), the
-    triangles of both."""
+    """A bent knee.
+
+    Attributes
+    ----------
+    kept : float
+        The share of the volume around it that is kept.
+    rest, posed : ndarray, shape (k, 3)
+        Its skin at rest and bent.
+    triangles : ndarray of int, shape (t, 3)
+        Of both.
+    """
 
     kept: float
     rest: Floats
@@ -232,10 +302,12 @@ def _bent(subject: Subject, side: str) -> Bent | None:
     chosen, triangles = np.unique(triangles, return_inverse=True)
     surface = _skin(subject)
     rest = surface.vertices[chosen]
-    rest, triangles, kept = _welded(rest, triangles.reshape(-1, 3))
-    turn = rotation.matrix_about(bend_normal(subject, side), subject.way * np.radians(BEND_DEG))
+    rest, triangles, kept = _weld(rest, triangles.reshape(-1, 3))
+    turn = rotation.matrix_about(
+        bend_normal(subject, side), subject.bend_sign * np.radians(BEND_DEG)
+    )
     posed = surface.posed(chosen, subject.motions_of({subject.joint(side, part): turn}))[kept]
-    closed = _closed(triangles)
+    closed = _close(triangles)
     whole = _volume(rest, closed, middle)
     if abs(whole) < 1e-9:
         return None
@@ -245,8 +317,7 @@ def _bent(subject: Subject, side: str) -> Bent | None:
 def _near(
     subject: Subject, side: str, point: Floats, reach: float, along: Floats | None = None
 ) -> Ints:
-    """The leg's triangles within reach of a point; with a direction, between two planes square to
-    it."""
+    """The leg's triangles within reach of a point; with a direction, between planes across it."""
     triangles = subject.leg_skin(side)
     away = _skin(subject).vertices - point
     apart = np.linalg.norm(away, axis=-1) if along is None else np.abs(away @ along)
@@ -256,9 +327,8 @@ def _near(
     return triangles[near[triangles].all(axis=-1)]
 
 
-def _welded(vertices: Floats, triangles: Ints) -> tuple[Floats, Ints, Ints]:
-    """Vertices that lie in one place made one: the vertices, the triangles, and which of the old
-    ones were kept."""
+def _weld(vertices: Floats, triangles: Ints) -> tuple[Floats, Ints, Ints]:
+    """Vertices in one place made one, the triangles, and the places of the vertices kept."""
     size = max(np.ptp(vertices, axis=0).max(), 1e-9)
     _, kept, number = np.unique(
         np.round(vertices / (1e-6 * size)), axis=0, return_index=True, return_inverse=True
@@ -268,9 +338,8 @@ def _welded(vertices: Floats, triangles: Ints) -> tuple[Floats, Ints, Ints]:
     return vertices[kept], triangles[~flat], kept
 
 
-def _closed(triangles: Ints) -> Closed:
-    """Triangles and their open borders: of each border the directed edges, shape (e, 2); a fan
-    about its middle closes it."""
+def _close(triangles: Ints) -> Closed:
+    """Triangles and the directed edges, (e, 2), of each open border, for a fan to close it."""
     edges = np.stack([triangles, np.roll(triangles, -1, axis=1)], axis=-1).reshape(-1, 2)
     size = int(triangles.max()) + 1
     codes, back = edges[:, 0] * size + edges[:, 1], edges[:, 1] * size + edges[:, 0]
@@ -317,8 +386,7 @@ def _skin(subject: Subject) -> Surface:
 
 
 def _dots(subject: Subject, chosen: Bools, text: str) -> Draw | None:
-    """What draws vertices that were found; nothing where there are none, as a leg alone says
-    nothing of them."""
+    """The drawing of vertices that were found; None where there are none."""
     found = _skin(subject).vertices[chosen]
     return (lambda kind: pictures.dots(subject, found, text, kind)) if len(found) else None
 
@@ -328,89 +396,10 @@ def _vertices(count: int) -> str:
 
 
 RULES = (
-    Rule(
-        "weights-sum",
-        "Weights add up to one",
-        "",
-        "at most",
-        0.001,
-        "a thousandth is rounding in other programs; glTF 2.0 asks for as near as its numbers"
-        f" allow; {CHOSEN}",
-        "Where they add up to less or more, the skin drifts toward the world's origin, or away"
-        " from it.",
-        "Normalise the weights after the last edit.",
-        "serious",
-        weights_sum,
-        ("skin",),
-    ),
-    Rule(
-        "weights-at-most",
-        "At most four joints move a vertex",
-        "joints",
-        "at most",
-        4.0,
-        f"glTF 2.0 holds them in sets of four, and many programs read one set; {CRAFT}",
-        "Weights beyond the fourth are dropped somewhere on the way, and the skin moves otherwise"
-        " there.",
-        "Keep the four strongest of each vertex and normalise.",
-        "moderate",
-        weights_at_most,
-        ("skin",),
-    ),
-    Rule(
-        "weights-missing",
-        "Every vertex has a joint that moves it",
-        "vertices",
-        "at most",
-        0.0,
-        "one vertex left behind is a spike in every pose; derived",
-        "A vertex that nothing moves stays where it was while the body walks away.",
-        "Give it the weights of its neighbours.",
-        "serious",
-        weights_missing,
-        ("skin",),
-    ),
-    Rule(
-        "weights-own-side",
-        "No joint of one leg moves the other leg's skin",
-        "",
-        "at most",
-        0.02,
-        f"two per cent of a 30 cm step is half a centimetre; {CHOSEN}",
-        "When one leg moves, a patch of the other is dragged along.",
-        "Remove the other side's joints from these vertices and normalise.",
-        "serious",
-        weights_own_side,
-        ("skin", "both"),
-    ),
-    Rule(
-        "joint-in-section",
-        "The knees lie in the middle of the limb",
-        "%",
-        "at most",
-        35.0,
-        "of the way from the middle to the skin; a knee's true axis lies a little behind the"
-        f" middle; {CHOSEN}",
-        "Movement happens where the joint is: off the middle, one side of the limb is stretched,"
-        " the other crushed.",
-        "Move the joint to the middle of the cross-section, before binding.",
-        "moderate",
-        joint_in_section,
-        ("skin",),
-    ),
-    Rule(
-        "knee-volume",
-        "A knee bent by 90° keeps its volume",
-        "%",
-        "at least",
-        80.0,
-        f"of what lies within a third of a bone's length around it; {CHOSEN}",
-        "A linear blend folds a bent limb together like a hose; the thinner the knee, the more it"
-        " shows.",
-        "Paint a narrower and smoother blend around the knee, or add a helper joint that turns by"
-        " half the angle.",
-        "moderate",
-        knee_volume,
-        ("skin",),
-    ),
+    weights_sum,
+    weights_at_most,
+    weights_missing,
+    weights_own_side,
+    joint_in_section,
+    knee_volume,
 )

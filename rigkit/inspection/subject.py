@@ -1,5 +1,4 @@
-"""A rig file as an inspection sees it: in metres, y up, facing +Z, its legs known, its skin as one
-surface.
+"""A rig file as an inspection sees it: in metres, y up, facing +Z, its legs known.
 
 Everything is measured from here. What the file's own axes and units are is said once, in
 `Subject.legs`.
@@ -20,7 +19,7 @@ from rigkit.inspection.names import SIDE_WORDS
 from rigkit.page import plain
 
 RATE = 60.0  # samples a second: what snaps between two of these, no one sees
-MOST_SAMPLES = 6000  # of one animation
+MAX_SAMPLES = 6000  # of one animation
 _BLOCK = 4096  # vertices, or numbers of frames, worked on at a time
 
 
@@ -45,7 +44,7 @@ class Surface:
 
     @cached_property
     def sums(self) -> Floats:
-        """Of each vertex's weights, shape (v,)."""
+        """The sum of each vertex's weights, shape (v,)."""
         return self.weights.sum(axis=-1)
 
     @cached_property
@@ -54,16 +53,26 @@ class Surface:
         return self.weights / np.where(self.sums > 0, self.sums, 1.0)[:, None]
 
     def weight_of(self, nodes: Iterable[int]) -> Floats:
-        """How much of each vertex moves with any of some nodes, shape (v,)."""
+        """Return the share of each vertex that moves with any of some nodes, shape (v,)."""
         return np.where(np.isin(self.joints, list(nodes)), self.shares, 0.0).sum(axis=-1)
 
     def strongest(self) -> Ints:
-        """The node that moves each vertex most, shape (v,)."""
+        """Return the node that moves each vertex most, shape (v,)."""
         return np.take_along_axis(self.joints, self.weights.argmax(axis=-1)[:, None], axis=-1)[:, 0]
 
     def posed(self, chosen: Ints, motions: Floats) -> Floats:
-        """Some of the vertices when joints have moved from rest: chosen (k,) of v, motions (n, 4,
-        4) to (k, 3)."""
+        """Return some of the vertices when joints have moved from rest.
+
+        Parameters
+        ----------
+        chosen : ndarray of int, shape (k,)
+        motions : ndarray, shape (n, 4, 4)
+            Of all nodes.
+
+        Returns
+        -------
+        ndarray, shape (k, 3)
+        """
         return _blend(self.vertices[chosen], self.joints[chosen], self.shares[chosen], motions)
 
 
@@ -80,7 +89,7 @@ class Motion:
         Of the legs' nodes only.
     nodes : tuple of int
     whole : bool
-        Whether the animation was sampled to its end.
+        True if the animation was sampled to its end.
     """
 
     name: str
@@ -90,18 +99,25 @@ class Motion:
     whole: bool
 
     def frames(self, node: int) -> Floats:
-        """World frames of a node, shape (f, 4, 4)."""
+        """Return a node's world frames, shape (f, 4, 4)."""
         return self.world[:, self.nodes.index(node)]
 
     def points(self, nodes: Sequence[int]) -> Floats:
-        """Where nodes are, shape (f, len(nodes), 3)."""
+        """Return the nodes' positions, shape (f, len(nodes), 3)."""
         return self.world[:, [self.nodes.index(node) for node in nodes]][..., :3, 3]
 
 
 class Moved(NamedTuple):
-    """How a skin joint has moved in the joint above it since it was bound: degrees, centimetres
-    (infinite where its inverse bind matrix cannot be undone), and the turn, shape (3, 3), that
-    takes it back."""
+    """The motion of a skin joint in the joint above it since it was bound.
+
+    Attributes
+    ----------
+    node : int
+    deg, cm : float
+        Infinite centimetres where its inverse bind matrix cannot be undone.
+    back : ndarray, shape (3, 3)
+        The rotation that takes it back.
+    """
 
     node: int
     deg: float
@@ -162,8 +178,8 @@ class Subject:
         self.scale = self.legs.metres
         self._axes = np.stack([self.legs.left, self.legs.up, self.legs.forward])
         self._origin = np.zeros(3)
-        self.rest = self._seen(raw)
-        self.surface = None if surface is None else self._surface_seen(surface)
+        self.rest = self._to_metres(raw)
+        self.surface = None if surface is None else self._surface_to_metres(surface)
         self._origin = self._between_the_feet()
         self.rest[:, :3, 3] -= self._origin
         if self.surface:
@@ -173,13 +189,13 @@ class Subject:
 
     @cached_property
     def points(self) -> Floats:
-        """Where the nodes are at rest, shape (n, 3)."""
+        """The nodes' positions at rest, shape (n, 3)."""
         return self.rest[:, :3, 3]
 
     @cached_property
-    def turns(self) -> Floats:
-        """How the nodes are turned at rest, shape (n, 3, 3), as `turns_of` has it."""
-        return turns_of(self.rest)
+    def rotations(self) -> Floats:
+        """The nodes' rotations at rest, shape (n, 3, 3), as `rotations_of` has it."""
+        return rotations_of(self.rest)
 
     @cached_property
     def sides(self) -> tuple[str, ...]:
@@ -187,24 +203,24 @@ class Subject:
         return tuple(self.legs.legs)
 
     def joint(self, side: str, part: str) -> int:
-        """The node of a part of a leg."""
+        """Return the node of a part of a leg."""
         return self.legs.legs[side].joints[part]
 
-    def place(self, side: str, part: str) -> Floats:
-        """Where a part of a leg is at rest, shape (3,)."""
+    def point(self, side: str, part: str) -> Floats:
+        """Return the position of a part of a leg at rest, shape (3,)."""
         return self.points[self.joint(side, part)]
 
     def chain(self, side: str) -> Floats:
-        """The leg's joints from the hip to its end, shape (n, 3)."""
-        return np.stack([self.place(side, part) for part in self.legs.legs[side].chain])
+        """Return the leg's joints from the hip to its end, shape (n, 3)."""
+        return np.stack([self.point(side, part) for part in self.legs.legs[side].chain])
 
     def bending(self, side: str) -> Floats:
-        """The three joints of the leg's two lowest bones, shape (3, 3)."""
+        """Return the three joints of the leg's two lowest bones, shape (3, 3)."""
         return self.chain(side)[-3:]
 
     @cached_property
-    def way(self) -> int:
-        """Which way the legs bend: 1 forward, −1 backward as a leg of three bones does."""
+    def bend_sign(self) -> int:
+        """The direction in which the legs bend: 1 forward, −1 backward for a leg of three bones."""
         return -1 if any("foot" in leg.joints for leg in self.legs.legs.values()) else 1
 
     @cached_property
@@ -219,9 +235,8 @@ class Subject:
             )
         )
 
-    def toe_way(self, side: str) -> Floats:
-        """The level unit direction in which a foot points; straight ahead where the foot has no
-        joints."""
+    def toe_direction(self, side: str) -> Floats:
+        """Return the level unit direction of a foot; straight ahead for one without joints."""
         joints = self.legs.legs[side].joints
         last = joints.get("toe", joints.get("ball"))
         if last is not None:
@@ -231,16 +246,15 @@ class Subject:
         return np.array([0.0, 0.0, 1.0])
 
     def name(self, side: str, part: str) -> str:
-        """The name of a part's joint in the file."""
+        """Return the name of a part's joint in the file."""
         return self.names[self.joint(side, part)]
 
     def label(self, node: int) -> str:
-        """A node's name for a picture, made harmless and short."""
+        """Return a node's name for a picture, made harmless and short."""
         return plain(self.names[node], 24)
 
     def leg_nodes(self, side: str) -> tuple[int, ...]:
-        """All nodes that the leg's hip carries, itself first, and parts that hang elsewhere with
-        what they carry."""
+        """Return all nodes of a leg, its hip first, with what they carry."""
         return self._leg_nodes[side]
 
     @cached_property
@@ -256,8 +270,7 @@ class Subject:
 
     @cached_property
     def scaled_nodes(self) -> tuple[int, ...]:
-        """The root and the legs' nodes whose scale counts, as a joint hangs from it: a prop may
-        have its own."""
+        """The root and the legs' nodes at or above a joint: a prop may have its own scale."""
         joints = {self.root, *(i for leg in self.legs.legs.values() for i in leg.joints.values())}
         joints.update(int(node) for skin in self.asset.skins for node in skin.joints)
         carrying: set[int] = set()
@@ -282,7 +295,7 @@ class Subject:
 
     @cached_property
     def since_bound(self) -> tuple[Moved, ...]:
-        """How each skin joint has moved since it was bound, a `Moved` for each."""
+        """The motion of each skin joint since it was bound, a `Moved` for each."""
         world = self.asset.rest_world()
         found: dict[int, Moved] = {}
         for place in self.moving_skins:
@@ -297,33 +310,41 @@ class Subject:
                 if above is None:
                     continue
                 then = bind[at[above]] @ np.linalg.inv(bind[i])
-                now = _undone(world[above]) @ world[node]
+                now = _inverse(world[above]) @ world[node]
                 metre = self.scale * np.cbrt(abs(np.linalg.det(world[above][:3, :3])))
                 cm = 100 * metre * float(np.linalg.norm(now[:3, 3] - then[:3, 3]))
                 cm = cm if good[i] and good[at[above]] else np.inf
                 if node not in found or cm > found[node].cm:
-                    back = turns_of(now).T @ turns_of(then)
-                    found[node] = Moved(node, float(turn_deg(back)), cm, back)
+                    back = rotations_of(now).T @ rotations_of(then)
+                    found[node] = Moved(node, float(rotation_angle_deg(back)), cm, back)
         return tuple(found.values())
 
     def above(self, node: int) -> Iterator[int]:
-        """The nodes above, nearest first, one by one."""
+        """Yield the nodes above, nearest first."""
         while (node := int(self.parents[node])) >= 0:
             yield node
 
     # The skin.
 
     def leg_skin(self, side: str) -> Ints:
-        """The triangles that move more with one leg than with anything else, shape (t, 3); none
-        without a skin."""
+        """Return the triangles that move mostly with one leg, shape (t, 3); none without a skin."""
         if self.surface is None:
             return np.empty((0, 3), np.int64)
         mine = self.surface.weight_of(self.leg_nodes(side)) > 0.5
         return self.surface.triangles[mine[self.surface.triangles].all(axis=-1)]
 
     def motions_of(self, turned: Mapping[int, Floats]) -> Floats:
-        """How every node moves from rest when some turn about where they stand: {node: (3, 3)} to
-        (n, 4, 4)."""
+        """Return every node's motion from rest when some turn about where they stand.
+
+        Parameters
+        ----------
+        turned : mapping of int to ndarray, shape (3, 3)
+            The rotation of each node that turns.
+
+        Returns
+        -------
+        ndarray, shape (n, 4, 4)
+        """
         motions = np.broadcast_to(np.eye(4), (len(self.names), 4, 4)).copy()
         for node, turn in turned.items():
             about = np.eye(4)
@@ -336,44 +357,43 @@ class Subject:
     # The animations.
 
     def motions(self) -> Iterator[Motion]:
-        """Every animation, one at a time: what is sampled here is large."""
+        """Yield every animation, sampled, one at a time: they are large."""
         for animation in self.asset.animations:
-            yield self._sampled(animation)
+            yield self._sample(animation)
 
-    def _sampled(self, animation: Animation) -> Motion:
+    def _sample(self, animation: Animation) -> Motion:
         nodes = sorted(
             {i for leg in self.legs.legs.values() for i in leg.joints.values()} | {self.root}
         )
         end = animation.duration
-        count = min(int(np.ceil(end * RATE)) + 1, MOST_SAMPLES)
+        count = min(int(np.ceil(end * RATE)) + 1, MAX_SAMPLES)
         times = np.arange(count) / RATE
         times[-1] = min(times[-1], end) if count > 1 else 0.0
         world = np.empty((count, len(nodes), 4, 4))
         step = max(1, _BLOCK // max(len(self.names), 1))
         for start in range(0, count, step):
             part = slice(start, start + step)
-            world[part] = self._seen(self.asset.pose_world(animation, times[part])[:, nodes])
+            world[part] = self._to_metres(self.asset.pose_world(animation, times[part])[:, nodes])
         return Motion(
             animation.name or "without a name", times, world, tuple(nodes), times[-1] >= end - 1e-9
         )
 
     @cached_property
     def root(self) -> int:
-        """The node the legs hang from: the pelvis, or the hip of a single leg that hangs from
-        nothing."""
+        """The node the legs hang from: the pelvis, or a single leg's own hip."""
         return (
             self.legs.pelvis if self.legs.pelvis is not None else self.joint(self.sides[0], "hip")
         )
 
     # From the file's axes and units to metres, y up, facing +Z.
 
-    def _seen(self, world: Floats) -> Floats:
+    def _to_metres(self, world: Floats) -> Floats:
         seen = np.array(world)
         seen[..., :3, :3] = self._axes @ world[..., :3, :3]
         seen[..., :3, 3] = self.scale * (world[..., :3, 3] @ self._axes.T) - self._origin
         return seen
 
-    def _surface_seen(self, surface: Surface) -> Surface:
+    def _surface_to_metres(self, surface: Surface) -> Surface:
         return replace(surface, vertices=self.scale * (surface.vertices @ self._axes.T))
 
     def _between_the_feet(self) -> Floats:
@@ -383,7 +403,7 @@ class Subject:
         middle = self.points[self.root]
         if len(self.sides) == 2:
             pairs = [
-                (self.place("L", part) + self.place("R", part)) / 2 for part in self.common_parts
+                (self.point("L", part) + self.point("R", part)) / 2 for part in self.common_parts
             ]
             middle = np.array([np.median([pair[0] for pair in pairs]), 0.0, pairs[0][2]])
         nodes = [i for side in self.sides for i in self.leg_nodes(side)]
@@ -400,9 +420,8 @@ class Subject:
         return tuple(part for part in left if part in right)
 
 
-def turns_of(matrices: Floats) -> Floats:
-    """The rotations in matrices of shape (..., 4, 4), without scale; a reflection has all its axes
-    negated."""
+def rotations_of(matrices: Floats) -> Floats:
+    """Return the rotations in matrices, (..., 4, 4); a reflection has all its axes negated."""
     linear = matrices[..., :3, :3]
     sign = np.where(np.linalg.det(linear) < 0, -1.0, 1.0)[..., None, None]
     values = np.linalg.svd(linear, compute_uv=False)
@@ -410,25 +429,23 @@ def turns_of(matrices: Floats) -> Floats:
     return rotation.orthonormalise(np.where(flat[..., None, None], np.eye(3), sign * linear))
 
 
-def turn_deg(matrices: Floats) -> Floats:
-    """How far rotation matrices turn, degrees; by their difference from no turn: tiny ones keep
-    their digits."""
+def rotation_angle_deg(matrices: Floats) -> Floats:
+    """Return the angles of rotation matrices, degrees; tiny ones keep their digits."""
     away = np.linalg.norm(matrices - np.eye(3), axis=(-2, -1)) / np.sqrt(8)
     return np.degrees(2 * np.arcsin(np.clip(away, 0.0, 1.0)))
 
 
-def _undone(matrix: Floats) -> AnyFloats:
+def _inverse(matrix: Floats) -> AnyFloats:
     return np.linalg.inv(matrix) if abs(np.linalg.det(matrix[:3, :3])) > 1e-18 else np.eye(4)
 
 
 def side_name(side: str) -> str:
-    """ "left" or "right"."""
+    """Return "left" or "right"."""
     return SIDE_WORDS[side]
 
 
 def _surface(asset: Asset, rest: Floats) -> Surface | None:
-    """All skinned meshes at rest, in the file's own units, without vertices of no triangle; None if
-    there are none."""
+    """All skinned meshes at rest, in the file's units, without unused vertices; None without."""
     parts = []
     for node in asset.nodes:
         if node.mesh is None or node.skin is None:
@@ -460,8 +477,7 @@ def _surface(asset: Asset, rest: Floats) -> Surface | None:
 
 
 def _blend(vertices: Floats, joints: Ints, shares: Floats, matrices: Floats) -> Floats:
-    """Linear blend skinning: vertices (v, 3), joints and shares (v, m), matrices (n, 4, 4) to (v,
-    3)."""
+    """Linear blend skinning: (v, 3), joints and shares (v, m), matrices (n, 4, 4) to (v, 3)."""
     posed = np.zeros_like(vertices)
     rows = matrices[:, :3, :]
     for start in range(0, len(vertices), _BLOCK):
@@ -479,8 +495,7 @@ def _blend(vertices: Floats, joints: Ints, shares: Floats, matrices: Floats) -> 
 
 
 def _centres(surface: Surface | None, nodes: int) -> Floats | None:
-    """The middle of the skin that each node moves most, shape (nodes, 3); NaN where it moves
-    none."""
+    """The middle of the skin that each node moves most, (nodes, 3); NaN where it moves none."""
     if surface is None:
         return None
     owner = surface.strongest()

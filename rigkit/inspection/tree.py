@@ -16,7 +16,7 @@ AXES = {
 }
 # How sure a perfect name, or a perfect place, makes by itself; our choice, tried on many skeletons.
 NAME_SAYS, PLACE_SAYS = 0.8, 0.75
-MOST_BETWEEN = 24  # joints on the way from one part of a leg to the next
+MAX_BETWEEN = 24  # joints on the way from one part of a leg to the next
 
 
 @dataclass
@@ -35,8 +35,7 @@ class Tree:
         self._first, self._count = self._spans()
 
     def _spans(self) -> tuple[Ints, Ints]:
-        """Where each joint stands when all are listed from the roots down, and how many stand from
-        it to its last."""
+        """The place of each joint, listed from the roots down, and the size of its branch."""
         order: list[int] = []
         ahead = np.flatnonzero(self.parents < 0).tolist()
         while ahead:
@@ -50,21 +49,21 @@ class Tree:
         return first, count
 
     def hangs(self, lower: ArrayLike, upper: ArrayLike) -> Bools:
-        """Which joints hang below others; places of both broadcast."""
+        """Return True where joints hang below others; places of both broadcast."""
         lower, upper = np.asarray(lower, np.int64), np.asarray(upper, np.int64)
         return (self._first[upper] < self._first[lower]) & (
             self._first[lower] < self._first[upper] + self._count[upper]
         )
 
     def above(self, place: int, levels: int = 10**9) -> list[int]:
-        """The joints above, nearest first."""
+        """Return the joints above, nearest first."""
         found: list[int] = []
         while len(found) < levels and (place := int(self.parents[place])) >= 0:
             found.append(place)
         return found
 
     def below(self, place: int, levels: int = 10**9) -> list[int]:
-        """All joints below, nearer ones first."""
+        """Return all joints below, nearer ones first."""
         found: list[int] = []
         level = self.children[place]
         while level and levels:
@@ -73,13 +72,12 @@ class Tree:
         return found
 
     def between(self, upper: int, lower: int) -> list[int]:
-        """The joints on the way from `upper` down to `lower`, both left out; none if it does not
-        hang near below."""
-        way = self.above(lower, MOST_BETWEEN)
+        """Return the joints from `upper` down to `lower`, both left out; none if it is not near."""
+        way = self.above(lower, MAX_BETWEEN)
         return way[: way.index(upper)][::-1] if upper in way else []
 
-    def says(self, place: int, part: str) -> float:
-        """How well a name fits a part: 1 says so, −1 says something else, 0 nothing."""
+    def name_fit(self, place: int, part: str) -> float:
+        """Return the fit of a name to a part: 1 says so, −1 says something else, 0 nothing."""
         reading = self.readings[place]
         if reading.helps and part != "toe":
             return -0.8
@@ -88,35 +86,34 @@ class Tree:
         return -1.0 if reading.elsewhere else -0.6 if reading.parts else 0.0
 
 
-def how_certain(named: ArrayLike, placed: ArrayLike) -> Floats:
-    """Names and places are two witnesses; a name for something else speaks against."""
+def combined_certainty(named: ArrayLike, placed: ArrayLike) -> Floats:
+    """Return how certain a name and a place make; a name for something else speaks against."""
     named, placed = np.asarray(named, np.float64), np.asarray(placed, np.float64)
     against = np.clip(1 + 1.5 * np.minimum(named, 0.0), 0.0, 1.0)
     return (1 - (1 - NAME_SAYS * np.maximum(named, 0.0)) * (1 - PLACE_SAYS * placed)) * against
 
 
-def how_placed(tree: Tree, joints: Ints, up: Floats, usual: Bools) -> Floats:
-    """How like a leg three joints lie, 0 to 1."""
-    return how_shaped(tree, joints, usual) * how_it_stands(tree, joints, up, usual)
+def placement_score(tree: Tree, joints: Ints, up: Floats, usual: Bools) -> Floats:
+    """Return the likeness of three joints' places to a leg, 0 to 1."""
+    return shape_score(tree, joints, usual) * stance_score(tree, joints, up, usual)
 
 
-def how_shaped(tree: Tree, joints: Ints, usual: Bools) -> Floats:
-    """How like a leg's three joints lie to each other: in proportion, with no joint off its
-    bones."""
+def shape_score(tree: Tree, joints: Ints, usual: Bools) -> Floats:
+    """Return the likeness of three joints' shape to a leg: in proportion, none off its bones."""
     span = max(np.ptp(tree.points[usual], axis=0).max(), 1e-300)
     upper, lower, _ = _bones(tree, joints)
-    shaped = np.where(upper + lower > 1e-6 * span, in_proportion(tree, joints), 0.0)
+    shaped = np.where(upper + lower > 1e-6 * span, proportion_score(tree, joints), 0.0)
     for i in np.flatnonzero(shaped):
         hip, knee, ankle = joints[i].tolist()
-        astray = max(_astray(tree, hip, knee, usual), _astray(tree, knee, ankle, usual))
+        astray = max(_deviation(tree, hip, knee, usual), _deviation(tree, knee, ankle, usual))
         shaped[i] *= np.sqrt(1 - _ramp(astray, 0.03, 0.12)) * (
-            1.0 if knee in tree.above(ankle, MOST_BETWEEN) else 0.8
+            1.0 if knee in tree.above(ankle, MAX_BETWEEN) else 0.8
         )
     return shaped
 
 
-def in_proportion(tree: Tree, joints: Ints) -> Floats:
-    """How like a leg's the two bones are: alike in length, nearly straight."""
+def proportion_score(tree: Tree, joints: Ints) -> Floats:
+    """Return the likeness of two bones to a leg's: alike in length, nearly straight."""
     upper, lower, whole = _bones(tree, joints)
     bones = np.maximum(upper + lower, 1e-300)
     alike = np.minimum(upper, lower) / np.maximum(np.maximum(upper, lower), 1e-300)
@@ -124,8 +121,8 @@ def in_proportion(tree: Tree, joints: Ints) -> Floats:
     return np.sqrt(_ramp(alike, 0.2, 0.6) * _ramp(whole / bones, 0.4, 0.85)) * even
 
 
-def how_it_stands(tree: Tree, joints: Ints, up: Floats, usual: Bools) -> Floats:
-    """How well three joints stand: upright, and down to the floor."""
+def stance_score(tree: Tree, joints: Ints, up: Floats, usual: Bools) -> Floats:
+    """Return the likeness of three joints' stance to a leg's: upright, and down to the floor."""
     upper, lower, whole = _bones(tree, joints)
     hip, ankle = (tree.points[joints[:, i]] @ up for i in (0, 2))
     floor = (tree.points[usual] @ up).min()
@@ -145,9 +142,8 @@ def _length(vectors: Floats) -> Floats:
     return np.linalg.norm(vectors, axis=-1)
 
 
-def _astray(tree: Tree, upper: int, lower: int, usual: Bools) -> float:
-    """How far joints in between lie off the straight bone, as a share of it: none do on a real
-    bone."""
+def _deviation(tree: Tree, upper: int, lower: int, usual: Bools) -> float:
+    """The distance of joints in between from the straight bone, as a share of it."""
     way = [i for i in tree.between(upper, lower) if usual[i] and not tree.readings[i].helps]
     if not way:
         return 0.0

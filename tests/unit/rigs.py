@@ -204,9 +204,9 @@ def popping():
     return standing({"pelvis": {"shift_y": step_at(1.0, -0.02, 0.002)}})
 
 
-def flipping():
+def flipping(seconds=0.05):
     """Both poles swing from far outside to far inside, the body low."""
-    reach, aside = 1.0, step_at(1.0, 1.1, -1.1, 0.05)
+    reach, aside = 1.0, step_at(1.0, 1.1, -1.1, seconds)
     sink = {"pelvis": {"shift_y": lambda times: 0 * times - 0.12}}
     poles = {}
     for tag, way in (("L_", 1), ("R_", -1)):

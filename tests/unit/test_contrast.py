@@ -195,8 +195,10 @@ def test_a_printed_page_has_the_light_inks(name):
 def test_the_edge_of_a_card_is_seen_in_both_themes_or_beside_its_word():
     # On a card in a notebook the edge repeats a word ("Nearly:", "serious"): it could be
     # decoration, and is seen still.
-    edges = {edge.lower() for edge in card._EDGE.values()}
-    edges |= set(re.findall(r"border-color:(#[0-9a-f]+)", view._CARD))
+    edges = {
+        *map(str.lower, card._EDGE.values()),
+        *re.findall(r"border-color: (#[0-9a-f]+)", view.CARD_STYLE),
+    }
     assert len(edges) >= 4
     edges.remove("#b00020")  # beside the word "serious", its rule's title too
     for dark, edge in itertools.product((0, 1), edges):

@@ -274,8 +274,8 @@ def test_legs_named_in_full_are_taken_as_they_are():
     ("mapping", "said"),
     [
         ({"left.wing": "a"}, "must name one of pelvis, left.hip"),
-        ({"left.knee": "nobody"}, "which none has"),
-        ({"left.knee": ""}, "which none has"),
+        ({"left.knee": "nobody"}, "which no joint has"),
+        ({"left.knee": ""}, "which no joint has"),
         ({"up": "north"}, "one of '\\+x'"),
         ({"up": "+y", "forward": "-y"}, "square to up"),
         ({"metres": "-1"}, "above zero"),

@@ -1,5 +1,7 @@
 import json
 import re
+import subprocess
+import sys
 from dataclasses import replace
 from html.parser import HTMLParser
 
@@ -150,6 +152,18 @@ def test_the_page_is_complete_and_holds_no_script(make):
     assert "http:" not in html.replace("http://www.w3.org/2000/svg", "")
 
 
+def test_only_a_page_or_a_card_loads_jinja():
+    """What inspects in the jail has none."""
+    code = (
+        "import sys; from rigkit import gltf, inspection\n"
+        "report = inspection.inspect(gltf.Asset([gltf.Node('hip')]))\n"
+        "report.json(), report.text(); print('jinja2' in sys.modules)\n"
+        "report.html(); print('jinja2' in sys.modules)"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.split() == ["False", "True"]
+
+
 def test_names_of_strangers_are_shown_but_do_nothing():
     report = inspection.inspect(hostile())
     html = report.html()
@@ -233,7 +247,7 @@ def test_corrections_and_limits(file, capsys):
     ("arguments", "said"),
     [
         (["no-such.glb"], "no-such.glb"),
-        (["FILE", "--map", "left.knee=nobody"], "which none has"),
+        (["FILE", "--map", "left.knee=nobody"], "which no joint has"),
         (["FILE", "--threshold", "sides=1"], "must name rules"),
         (["FILE", "--html", "FILE/x/report.html"], "Cannot use"),
         (["broken.glb"], "broken.glb"),

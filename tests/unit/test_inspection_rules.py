@@ -6,7 +6,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rigkit import gltf, inspection, rotation
+from rigkit import export, gltf, inspection, rotation, skin
+from rigkit.inspection.motion_rules import anatomical_angles
+from rigkit.inspection.subject import Subject
+from rigkit.leg import LegAngles, LegRig
 from rigkit.puppets import PUPPETS
 from tests.unit import rigs
 from tests.unit.bodies import NAMINGS, TURNS, WITH_SIDES
@@ -351,3 +354,110 @@ def test_a_knee_moved_far_aside_keeps_its_hinge():
     assert hinge.number == pytest.approx(
         65.1, abs=1
     )  # the arctangent of 4 cm aside to the 1.86 cm of the preset bend
+
+
+# --- what single lines decide
+
+
+def two_frames_of(angles):
+    """Tamsin in two equal frames of joint angles, as an asset; her rig is straight at rest."""
+    rig = LegRig.from_puppet(rigs.TAMSIN)
+    values = rig.values_from_angles(angles)
+    still = {
+        control: {channel: np.broadcast_to(value, 2) for channel, value in channels.items()}
+        for control, channels in values.items()
+    }
+    posed = rig.pose(still, False)
+    surface = skin.rig_skin(rig, rigs.TAMSIN, rigs.VERTICES)
+    return export.rig_asset(rig.skeleton, *surface, {"still": ([0.0, 0.5], posed.world)})
+
+
+def test_joint_angles_have_the_signs_of_anatomy():
+    """Flexion, abduction and internal rotation are positive on both sides, dorsiflexion too."""
+    hip = [[0.3, 0.2, 0.1], [-0.2, 0.15, -0.12]]
+    wanted = LegAngles(hip, [0.6, 0.9], [[0.2, 0, 0], [-0.3, 0, 0]])
+    subject = Subject(two_frames_of(wanted))
+    (motion,) = subject.motions()
+    for i, side in enumerate("LR"):
+        found = anatomical_angles(subject, side, motion)
+        expected = {
+            "hip": wanted.hip[i, 0],
+            "hip_abduction": wanted.hip[i, 1],
+            "hip_rotation": wanted.hip[i, 2],
+            "knee": wanted.knee[i],
+            "ankle": wanted.ankle[i, 0],
+        }
+        for joint, angle in expected.items():
+            assert found[joint] == pytest.approx(angle, abs=1e-6), (side, joint)
+
+
+@pytest.mark.parametrize(("x", "where"), [(0.002, None), (-0.004, None), (-0.03, "3.0 cm")])
+def test_a_joint_may_lie_a_hundredth_of_the_leg_beyond_the_middle(x, where):
+    def toe_at(world):
+        world["L_toe"][0, 3] = x
+
+    said = inspection.inspect(rigs.rebuilt(toe_at))["names-say-sides"].said
+    assert ("lies on the body's" in said) == (where is not None)
+    assert where is None or f"“L_toe” lies on the body's right, {where} from the middle" in said
+
+
+@pytest.mark.parametrize(("aside", "word"), [(0.01, "outward"), (-0.01, "inward")])
+@pytest.mark.parametrize(("side", "sign"), [("L", 1), ("R", -1)])
+def test_a_knee_beside_the_plane_is_said_to_be_outward_or_inward(side, sign, aside, word):
+    asset = rigs.rebuilt(rigs.shifted((aside, 0, 0), f"{side}_knee"))
+    finding = inspection.inspect(asset)["knee-in-plane"]
+    assert finding.said.endswith(f", {word}.")
+    assert dict(finding.parts)[{"L": "left", "R": "right"}[side]] == pytest.approx(
+        100 * aside, rel=0.02
+    )
+
+
+def test_a_scale_above_the_legs_is_said_to_change_units():
+    small = inspection.inspect(rigs.under(rigs.clean(), scale=0.01))["scale-one"]
+    assert small.said.endswith(" A scale of 0.01 at or above pelvis changes units, evenly.")
+    assert "changes units" not in inspection.inspect(rigs.clean())["scale-one"].said
+
+
+@pytest.mark.parametrize(("cm", "measured"), [(0.9, True), (1.1, False)])
+def test_a_skin_torn_by_more_than_a_centimetre_is_no_measure(cm, measured):
+    asset = rigs.clean()
+    (each,) = asset.skins
+    bind = each.inverse_bind.copy()
+    bind[rigs.place(asset, "L_toe"), 2, 3] += cm / 100
+    torn = replace(asset, skins=[replace(each, inverse_bind=bind)])
+    report = inspection.inspect(torn)
+    for rule in ("knee-volume", "joint-in-section"):
+        assert (report[rule].number is not None) == measured, rule
+    metres = inspection.inspect(rigs.under(torn, scale=100.0))["inverse-bind"]
+    assert metres.number == pytest.approx(cm, abs=1e-3)
+
+
+@pytest.mark.parametrize(("x", "number"), [(-0.03, 0.2), (-0.01, 0.0)])
+def test_skin_within_a_fiftieth_of_the_leg_from_the_middle_goes_with_both_legs(x, number):
+    asset = rigs.clean()
+    (mesh,) = asset.meshes
+    positions, joints, weights = (
+        table.copy() for table in (mesh.positions, mesh.joints, mesh.weights)
+    )
+    calf = int(np.linalg.norm(positions - [-0.09, 0.25, 0], axis=-1).argmin())
+    positions[calf, 0] = x
+    joints[calf], weights[calf] = 0, 0
+    joints[calf, :2] = rigs.place(asset, "R_knee"), rigs.place(asset, "L_knee")
+    weights[calf, :2] = 0.8, 0.2
+    stray = replace(mesh, positions=positions, joints=joints, weights=weights)
+    finding = inspection.inspect(replace(asset, meshes=[stray]))["weights-own-side"]
+    assert finding.number == pytest.approx(number, abs=0.01)
+
+
+@pytest.mark.parametrize(("high", "near"), [(-0.035, False), (-0.006, True)])
+def test_a_leg_is_near_full_reach_from_a_hundredth_on(high, near):
+    sinking = {"pelvis": {"shift_y": rigs.step_at(1.0, -0.1, high)}}
+    finding = inspection.inspect(rigs.standing(sinking))["extension-pop"]
+    assert (finding.number > 0) == near
+    assert finding.said.startswith("Near full reach" if near else "No leg comes near full reach")
+
+
+def test_a_knee_that_turns_slowly_is_measured_over_a_tenth_of_a_second():
+    """A pole that swings by 2.2 radians in 0.2 s: half of that in a tenth."""
+    found = inspection.inspect(rigs.flipping(seconds=0.2))["knee-flip"]
+    assert found.number == pytest.approx(np.degrees(2.2) / 2, abs=6)
