@@ -6,7 +6,7 @@ shown are a walk's second, in which each foot's landing is known.
 """
 
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, partial
 
 import numpy as np
 
@@ -221,15 +221,15 @@ def stride_panel(puppet: Puppet) -> Panel:
             Slider("percent", "Left leg's stride", 0, FRAMES - 1, 1, 20, "%"),
             Choice("legs", "Legs", tuple(LEGS), "as published"),
         ],
-        lambda **values: striding(puppet, **values),
+        partial(striding, puppet),
         {
-            "Left strikes": {"percent": 0},
-            "Right leaves": {"percent": 9},
-            "One foot stands": {"percent": 30},
-            "Right strikes": {"percent": 50},
-            "About to leave": {"percent": 58},
-            "Left leaves": {"percent": 59},
-            "About to leave, planted": {"percent": 58, "legs": "feet planted"},
+            "Left strikes": (0,),
+            "Right leaves": (9,),
+            "One foot stands": (30,),
+            "Right strikes": (50,),
+            "About to leave": (58,),
+            "Left leaves": (59,),
+            "About to leave, planted": (58, "feet planted"),
         },
         play="percent",
     )
@@ -351,13 +351,13 @@ def pelvis_panel(puppet: Puppet) -> Panel:
             Slider("step_cm", "Step", steps[0], steps[-1], 5, 65, "cm"),
             Choice("path", "Pelvis", PELVES, "level, high"),
         ],
-        lambda **values: stepping(puppet, **values),
+        partial(stepping, puppet),
         {
-            "Level, high": {"percent": 55, "step_cm": 65, "path": "level, high"},
-            "Level, low": {"percent": 30, "step_cm": 65, "path": "level, low"},
-            "Within reach": {"percent": 55, "step_cm": 65, "path": "within reach"},
-            "80 cm, as published": {"percent": 55, "step_cm": 80, "path": "as published"},
-            "80 cm, within reach": {"percent": 55, "step_cm": 80, "path": "within reach"},
+            "Level, high": (55, 65, "level, high"),
+            "Level, low": (30, 65, "level, low"),
+            "Within reach": (55, 65, "within reach"),
+            "80 cm, as published": (55, 80, "as published"),
+            "80 cm, within reach": (55, 80, "within reach"),
         },
         play="percent",
     )
@@ -434,12 +434,12 @@ def pop_panel(puppet: Puppet) -> Panel:
             Slider("percent", "Left leg's stride", 0, FRAMES - 1, 1, 38, "%"),
             Slider("raised_cm", "Pelvis raised", -2.0, 4.0, 0.5, 0.5, "cm"),
         ],
-        lambda **values: popping(puppet, **values),
+        partial(popping, puppet),
         {
-            "Within reach": {"percent": 41, "raised_cm": 0.0},
-            "Half a centimetre": {"percent": 41, "raised_cm": 0.5},
-            "1 cm too high": {"percent": 39, "raised_cm": 1.0},
-            "2 cm too high": {"percent": 36, "raised_cm": 2.0},
+            "Within reach": (41, 0),
+            "Half a centimetre": (41, 0.5),
+            "1 cm too high": (39, 1),
+            "2 cm too high": (36, 2),
         },
         play="percent",
     )

@@ -6,7 +6,7 @@ turn is minus its flexion; in space flexion of the hip is a negative turn about 
 this library.
 """
 
-from functools import lru_cache
+from functools import lru_cache, partial
 
 import numpy as np
 
@@ -129,17 +129,12 @@ def joints_panel(puppet: Puppet) -> Panel:
             Slider("ankle_deg", "Ankle, toes up", -40.0, 30.0, 1.0, 0.0, "°"),
             Choice("joint", "Joint to watch", JOINTS, "knee"),
         ],
-        lambda **values: turn_joints(puppet, **values),
+        partial(turn_joints, puppet),
         {
-            "Hip 30°, knee 30°": {
-                "hip_deg": 30.0,
-                "knee_deg": 30.0,
-                "ankle_deg": 0.0,
-                "joint": "knee",
-            },
-            "Only the knee": {"hip_deg": 0.0, "knee_deg": 60.0, "ankle_deg": 0.0, "joint": "knee"},
-            "Only the hip": {"hip_deg": 40.0, "knee_deg": 0.0, "ankle_deg": 0.0, "joint": "hip"},
-            "High step": {"hip_deg": 80.0, "knee_deg": 90.0, "ankle_deg": 10.0, "joint": "hip"},
+            "Hip 30°, knee 30°": (30, 30, 0, "knee"),
+            "Only the knee": (0, 60, 0, "knee"),
+            "Only the hip": (40, 0, 0, "hip"),
+            "High step": (80, 90, 10, "hip"),
         },
     )
 
@@ -203,12 +198,12 @@ def orders_panel(puppet: Puppet) -> Panel:
             Slider("flexion_deg", "Hip flexion", 0.0, 90.0, 1.0, 60.0, "°"),
             Slider("abduction_deg", "Hip abduction", 0.0, 60.0, 1.0, 40.0, "°"),
         ],
-        lambda **values: two_orders(puppet, **values),
+        partial(two_orders, puppet),
         {
-            "Only flexion": {"flexion_deg": 60.0, "abduction_deg": 0.0},
-            "Ten degrees each": {"flexion_deg": 10.0, "abduction_deg": 10.0},
-            "A walker's turns": {"flexion_deg": 30.0, "abduction_deg": 7.0},
-            "A right angle": {"flexion_deg": 90.0, "abduction_deg": 45.0},
+            "Only flexion": (60, 0),
+            "Ten degrees each": (10, 10),
+            "A walker's turns": (30, 7),
+            "A right angle": (90, 45),
         },
     )
 
@@ -307,13 +302,13 @@ def hang_panel(puppet: Puppet) -> Panel:
             Slider("aside_cm", "Pelvis to the left", -25.0, 25.0, 0.5, 15.0, "cm"),
             Slider("lean_deg", "Pelvis leans to the left", -20.0, 20.0, 1.0, 0.0, "°"),
         ],
-        lambda **values: hang_legs(puppet, **values),
+        partial(hang_legs, puppet),
         {
-            "At rest": {"parent": PARENTS[0], "aside_cm": 0.0, "lean_deg": 0.0},
-            "No parent, moved": {"parent": PARENTS[0], "aside_cm": 20.0, "lean_deg": 0.0},
-            "Hung, at rest": {"parent": PARENTS[1], "aside_cm": 0.0, "lean_deg": 0.0},
-            "Hung, moved": {"parent": PARENTS[1], "aside_cm": 20.0, "lean_deg": 0.0},
-            "Hung, leaning": {"parent": PARENTS[1], "aside_cm": 0.0, "lean_deg": 15.0},
+            "At rest": (PARENTS[0], 0, 0),
+            "No parent, moved": (PARENTS[0], 20, 0),
+            "Hung, at rest": (PARENTS[1], 0, 0),
+            "Hung, moved": (PARENTS[1], 20, 0),
+            "Hung, leaning": (PARENTS[1], 0, 15),
         },
     )
 

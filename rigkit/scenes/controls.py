@@ -6,7 +6,7 @@ in metres.
 """
 
 from dataclasses import replace
-from functools import cache, lru_cache
+from functools import cache, lru_cache, partial
 from typing import Any
 
 import numpy as np
@@ -153,12 +153,12 @@ def pivot_panel(puppet: Puppet) -> Panel:
             Slider("toes_up_deg", "Toes up", -40.0, 40.0, 1.0, 10.0, "°"),
             Slider("turned_out_deg", "Turned out", -45.0, 45.0, 1.0, 0.0, "°"),
         ],
-        lambda **values: turned(puppet, **values),
+        partial(turned, puppet),
         {
             "Toes up, floor": {"pivot": PIVOTS[1]} | up,
             "Toes up, ankle": {"pivot": PIVOTS[0]} | up,
-            "Turned out, floor": {"pivot": PIVOTS[1], "toes_up_deg": 0.0, "turned_out_deg": 45.0},
-            "Turned out, middle": {"pivot": PIVOTS[2], "toes_up_deg": 0.0, "turned_out_deg": 45.0},
+            "Turned out, floor": (PIVOTS[1], 0, 45),
+            "Turned out, middle": (PIVOTS[2], 0, 45),
         },
     )
 
@@ -231,9 +231,9 @@ def boat_panel(puppet: Puppet) -> Panel:
             Slider("ahead_cm", "Boat ahead", -20.0, 20.0, 1.0, 0.0, "cm"),
             Slider("turned_deg", "Boat turned", -25.0, 25.0, 1.0, 0.0, "°"),
         ],
-        lambda **values: boarded(puppet, **values),
+        partial(boarded, puppet),
         {
-            "Lost": {"gap": "lost", "left_cm": 0.0, "ahead_cm": 0.0, "turned_deg": 0.0},
+            "Lost": ("lost", 0, 0, 0),
             "Drifted, kept": {"gap": "kept"} | drifted,
             "Drifted, world's axes": {"gap": "along the world's axes"} | drifted,
             "Turned, world's axes": (
@@ -329,7 +329,7 @@ def pelvis_panel(puppet: Puppet) -> Panel:
             Slider("lowered_cm", "Pelvis lowered", 0.0, 20.0, 1.0, 13.0, "cm"),
             Slider("turned_deg", "Pelvis turned", -40.0, 40.0, 1.0, 0.0, "°"),
         ],
-        lambda **values: crouching(puppet, **values),
+        partial(crouching, puppet),
         {
             "Standing": down | {"frame": 0},
             "13 cm down": down,
@@ -423,7 +423,7 @@ def goal_panel(puppet: Puppet) -> Panel:
             Slider("share_percent", "Share of the follow", 0.0, 100.0, 5.0, 50.0, "%"),
             Slider("step_cm", "Step of the control", 20.0, 70.0, 1.0, 60.0, "cm"),
         ],
-        lambda **values: stepping(puppet, **values),
+        partial(stepping, puppet),
         {
             "As it was keyed": longer | {"step_cm": KEYED_CM},
             "60 cm, half and half": longer,

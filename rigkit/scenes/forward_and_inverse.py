@@ -3,7 +3,7 @@
 The legs are straight at rest here, so that every angle is zero when the puppet stands.
 """
 
-from functools import cache
+from functools import cache, partial
 from typing import Any
 
 import numpy as np
@@ -101,12 +101,12 @@ def pelvis_panel(puppet: Puppet) -> Panel:
             Slider("forward_cm", "Pelvis forward", -20.0, 20.0, 0.5, 0.0, "cm"),
             Slider("left_cm", "Pelvis to her left", -20.0, 20.0, 0.5, 0.0, "cm"),
         ],
-        lambda **values: lowered(puppet, **values),
+        partial(lowered, puppet),
         {
-            "Standing": {"lowered_cm": 0.0, "forward_cm": 0.0, "left_cm": 0.0},
-            "13 cm down": {"lowered_cm": 13.0, "forward_cm": 0.0, "left_cm": 0.0},
-            "Down and to her left": {"lowered_cm": 13.0, "forward_cm": 0.0, "left_cm": 10.0},
-            "Left, not down": {"lowered_cm": 0.0, "forward_cm": 0.0, "left_cm": 20.0},
+            "Standing": (0, 0, 0),
+            "13 cm down": (13, 0, 0),
+            "Down and to her left": (13, 0, 10),
+            "Left, not down": (0, 0, 20),
         },
     )
 
@@ -165,26 +165,11 @@ def hand_panel(puppet: Puppet, lowered_cm: float = 13.0) -> Panel:
             Slider("knee_deg", "Knee, bent", 0.0, 130.0, 0.5, 0.0, "°"),
             Slider("ankle_deg", "Ankle, toes up", -45.0, 90.0, 0.5, 0.0, "°"),
         ],
-        lambda **values: by_hand(puppet, **values),
+        partial(by_hand, puppet),
         {
-            "Pelvis down": {
-                "lowered_cm": lowered_cm,
-                "hip_deg": 0.0,
-                "knee_deg": 0.0,
-                "ankle_deg": 0.0,
-            },
-            "Hip and knee alike": {
-                "lowered_cm": lowered_cm,
-                "hip_deg": 60.0,
-                "knee_deg": 60.0,
-                "ankle_deg": 0.0,
-            },
-            "Nearly": {
-                "lowered_cm": lowered_cm,
-                "hip_deg": 30.0,
-                "knee_deg": 62.0,
-                "ankle_deg": 20.0,
-            },
+            "Pelvis down": (lowered_cm, 0, 0, 0),
+            "Hip and knee alike": (lowered_cm, 60, 60, 0),
+            "Nearly": (lowered_cm, 30, 62, 20),
         },
     )
 
@@ -278,12 +263,12 @@ def crouch_panel(puppet: Puppet) -> Panel:
             Slider("frame", "Frame", 0, FRAMES, 1, 6),
             Choice("every", "Frames from key to key", tuple(map(str, SPACINGS)), "12"),
         ],
-        lambda **values: crouching(puppet, **values),
+        partial(crouching, puppet),
         {
-            "Standing, keyed": {"frame": 0, "every": "12"},
-            "Halfway, between keys": {"frame": 6, "every": "12"},
-            "Crouched, keyed": {"frame": 12, "every": "12"},
-            "Every 4 frames": {"frame": 2, "every": "4"},
+            "Standing, keyed": (0, "12"),
+            "Halfway, between keys": (6, "12"),
+            "Crouched, keyed": (12, "12"),
+            "Every 4 frames": (2, "4"),
         },
         play="frame",
     )
@@ -346,12 +331,12 @@ def walk_panel(puppet: Puppet) -> Panel:
             ),  # the last frame is the first one's pose again
             Choice("forward", "Forward legs", tuple(SHARES), "as published"),
         ],
-        lambda **values: walking(puppet, **values),
+        partial(walking, puppet),
         {
-            "Left foot comes down": {"frame": 0, "forward": "as published"},
-            "Flat on the floor": {"frame": 8, "forward": "as published"},
-            "About to leave": {"frame": 14, "forward": "as published"},
-            "Keyed every 2nd frame": {"frame": 14, "forward": "every 2nd"},
+            "Left foot comes down": (0, "as published"),
+            "Flat on the floor": (8, "as published"),
+            "About to leave": (14, "as published"),
+            "Keyed every 2nd frame": (14, "every 2nd"),
         },
         play="frame",
     )
@@ -525,12 +510,12 @@ def switch_panel(puppet: Puppet) -> Panel:
             Slider("frame", "Frame", 0, FRAMES, 1, SWITCH),
             Choice("match", "In frame 12 the match is", ("forgotten", "matched"), "forgotten"),
         ],
-        lambda **values: switching(puppet, **values),
+        partial(switching, puppet),
         {
-            "The frame before": {"frame": SWITCH - 1, "match": "forgotten"},
-            "Forgotten": {"frame": SWITCH, "match": "forgotten"},
-            "Matched": {"frame": SWITCH, "match": "matched"},
-            "The thigh raised": {"frame": FRAMES, "match": "matched"},
+            "The frame before": (SWITCH - 1, "forgotten"),
+            "Forgotten": (SWITCH, "forgotten"),
+            "Matched": (SWITCH, "matched"),
+            "The thigh raised": (FRAMES, "matched"),
         },
         play="frame",
     )

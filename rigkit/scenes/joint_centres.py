@@ -5,7 +5,7 @@ The knee is seen from the side, x forward and y up in the picture, with its pin 
 pelvis is seen from the front, the middle of its two ASISs at the origin. Metres.
 """
 
-from functools import lru_cache
+from functools import lru_cache, partial
 
 import numpy as np
 
@@ -93,11 +93,11 @@ def slide_panel() -> Panel:
         ],
         slide,
         {
-            "Kneecap, 60°": {"ahead_cm": half, "above_cm": 0.0, "bend_deg": 60},
-            "Kneecap, 90°": {"ahead_cm": half, "above_cm": 0.0, "bend_deg": 90},
-            "Back of the knee, 90°": {"ahead_cm": -half, "above_cm": 0.0, "bend_deg": 90},
-            "Too high, 90°": {"ahead_cm": 0.0, "above_cm": half, "bend_deg": 90},
-            "On the pin, 120°": {"ahead_cm": 0.0, "above_cm": 0.0, "bend_deg": 120},
+            "Kneecap, 60°": (half, 0, 60),
+            "Kneecap, 90°": (half, 0, 90),
+            "Back of the knee, 90°": (-half, 0, 90),
+            "Too high, 90°": (0, half, 90),
+            "On the pin, 120°": (0, 0, 120),
         },
     )
 
@@ -165,7 +165,7 @@ def hips_panel(puppet: Puppet) -> Panel:
             Slider("depth_cm", "ASISs to PSISs", 13.0, 19.0, 0.5, PELVIS["depth_cm"], "cm"),
             Slider("leg_cm", "ASIS to inner ankle", 75.0, 105.0, 1.0, PELVIS["leg_cm"], "cm"),
         ],
-        lambda **values: hips(puppet, **values),
+        partial(hips, puppet),
         {
             "Tamsin": PELVIS,
             "Wider pelvis": PELVIS | {"width_cm": 28.0},
@@ -266,12 +266,12 @@ def motion_panel(puppet: Puppet) -> Panel:
             Choice("markers", "Markers", (ONE, THREE), ONE),
             Slider("take", "Take", 1, 20, 1, 1),
         ],
-        lambda **values: found_centre(puppet, **values),
+        partial(found_centre, puppet),
         {
-            "No noise, 5°": {"arc_deg": 5, "noise_mm": 0.0, "markers": ONE},
-            "3 mm, 90°": {"arc_deg": 90, "noise_mm": 3.0, "markers": ONE},
-            "3 mm, 20°": {"arc_deg": 20, "noise_mm": 3.0, "markers": ONE},
-            "3 mm, 20°, three": {"arc_deg": 20, "noise_mm": 3.0, "markers": THREE},
+            "No noise, 5°": (5, 0, ONE),
+            "3 mm, 90°": (90, 3, ONE),
+            "3 mm, 20°": (20, 3, ONE),
+            "3 mm, 20°, three": (20, 3, THREE),
         },
     )
 

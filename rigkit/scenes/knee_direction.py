@@ -5,7 +5,7 @@ Where there is one leg it is the left one, its foot on the floor; x to the chara
 ahead, in metres.
 """
 
-from functools import cache
+from functools import cache, partial
 from typing import Any
 
 import numpy as np
@@ -102,13 +102,13 @@ def turned_panel(puppet: Puppet) -> Panel:
             Slider("ahead_cm", "Pole ahead of the line", -30.0, 60.0, 1.0, 50.0, "cm"),
             Slider("up_cm", "Pole above the knee", -40.0, 40.0, 1.0, 0.0, "cm"),
         ],
-        lambda **values: turned(puppet, **values),
+        partial(turned, puppet),
         {
-            "20 cm to her left": {"left_cm": 20.0, "ahead_cm": 50.0, "up_cm": 0.0},
-            "The same, higher": {"left_cm": 20.0, "ahead_cm": 50.0, "up_cm": 40.0},
-            "The same, nearer": {"left_cm": 20.0, "ahead_cm": 15.0, "up_cm": 0.0},
-            "Behind": {"left_cm": 0.0, "ahead_cm": -30.0, "up_cm": 0.0},
-            "On the line": {"left_cm": 0.0, "ahead_cm": 0.0, "up_cm": 0.0},
+            "20 cm to her left": (20, 50, 0),
+            "The same, higher": (20, 50, 40),
+            "The same, nearer": (20, 15, 0),
+            "Behind": (0, -30, 0),
+            "On the line": (0, 0, 0),
         },
     )
 
@@ -166,7 +166,7 @@ def take_over_panel(puppet: Puppet) -> Panel:
             Slider("distance_cm", "In front of the knee", 5.0, 60.0, 1.0, 40.0, "cm"),
             Slider("bend_deg", "Knee bent", 5.0, 80.0, 1.0, 60.0, "°"),
         ],
-        lambda **values: take_over(puppet, **values),
+        partial(take_over, puppet),
         {
             "In the plane": quiet,
             "5 cm off, 40 cm away": quiet | {"aside_cm": 5.0},
@@ -305,7 +305,7 @@ def squat_panel(puppet: Puppet) -> Panel:
             Slider("turned_deg", "Each foot turned out", -20.0, 40.0, 1.0, 30.0, "°"),
             Slider("walked_cm", "Walked ahead", 0.0, 110.0, 1.0, 0.0, "cm"),
         ],
-        lambda **values: squat(puppet, **values),
+        partial(squat, puppet),
         {
             "Feet turned out": wide | {"apart_cm": 0.0},
             "Wide and turned out": wide,
@@ -424,13 +424,13 @@ def kick_panel(puppet: Puppet) -> Panel:
             Slider("aside_cm", "Pole to her left", 0.0, 30.0, 0.5, 0.0, "cm"),
             Slider("higher_cm", "Pole higher", 0.0, 70.0, 1.0, 0.0, "cm"),
         ],
-        lambda **values: kicking(puppet, **values),
+        partial(kicking, puppet),
         {
-            "The frame before": {"frame": 24, "aside_cm": 0.0, "higher_cm": 0.0},
-            "The flip": {"frame": 25, "aside_cm": 0.0, "higher_cm": 0.0},
-            "3 cm to her left": {"frame": 25, "aside_cm": 3.0, "higher_cm": 0.0},
-            "20 cm to her left": {"frame": 25, "aside_cm": 20.0, "higher_cm": 0.0},
-            "Out of the way": {"frame": 25, "aside_cm": 0.0, "higher_cm": 70.0},
+            "The frame before": (24, 0, 0),
+            "The flip": (25, 0, 0),
+            "3 cm to her left": (25, 3, 0),
+            "20 cm to her left": (25, 20, 0),
+            "Out of the way": (25, 0, 70),
         },
         play="frame",
     )

@@ -4,6 +4,7 @@ bends the other way.
 Everything is seen from the side, x forward and y up, in metres.
 """
 
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -82,12 +83,12 @@ def crouch_panel(puppet: Puppet) -> Panel:
             Slider("bend_deg", "Preset bend", 0.0, 20.0, 0.1, 0.0, "°"),
             Choice("solver", "Solver", tuple(solvers.SOLVERS), DEFAULT),
         ],
-        lambda **values: crouch(puppet, **values),
+        partial(crouch, puppet),
         {
-            "Standing": {"lowered_cm": 0.0, "bend_deg": 0.0},
-            "Straight, 13 cm down": {"lowered_cm": 13.0, "bend_deg": 0.0},
-            "One degree, 13 cm down": {"lowered_cm": 13.0, "bend_deg": 1.0},
-            "Ten degrees, deep crouch": {"lowered_cm": 25.0, "bend_deg": 10.0},
+            "Standing": (0, 0),
+            "Straight, 13 cm down": (13, 0),
+            "One degree, 13 cm down": (13, 1),
+            "Ten degrees, deep crouch": (25, 10),
         },
     )
 
@@ -140,7 +141,7 @@ def pull_panel(puppet: Puppet) -> Panel:
             Choice("solver", "Solver", tuple(solvers.SOLVERS), DEFAULT),
             Slider("step", "Steps taken", 0, 80, 1, 2),
         ],
-        lambda **values: pull(puppet, **values),
+        partial(pull, puppet),
         {
             "Straight and stuck": {
                 "bend_deg": 0.0,
@@ -309,11 +310,11 @@ def heron_panel(heron: Puppet) -> Panel:
             Slider("lowered_cm", "Hips lowered", 0.0, 45.0, 0.5, 25.0, "cm"),
             Slider("bend_deg", "Preset bend at the ankle", -20.0, 20.0, 0.5, 6.0, "°"),
         ],
-        lambda **values: heron_crouch(heron, **values),
+        partial(heron_crouch, heron),
         {
-            "A person's bend": {"lowered_cm": 25.0, "bend_deg": 6.0},
-            "A heron's bend": {"lowered_cm": 25.0, "bend_deg": -6.0},
-            "Deep, right way": {"lowered_cm": 45.0, "bend_deg": -6.0},
+            "A person's bend": (25, 6),
+            "A heron's bend": (25, -6),
+            "Deep, right way": (45, -6),
         },
         size=640,
     )

@@ -3,7 +3,7 @@ be found."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, partial
 
 import numpy as np
 
@@ -260,12 +260,12 @@ def case_panel(puppet: Puppet) -> Panel:
             Choice("pose", "Shown", (AT_REST, MOVING), MOVING),
             Choice("inspected", "Inspected", (NOT_YET, NOW), NOT_YET),
         ],
-        lambda **values: case(puppet, **values),
+        partial(case, puppet),
         {
-            "Rig 1, moving": {"number": 1, "pose": MOVING, "inspected": NOT_YET},
-            "Rig 3, moving": {"number": 3, "pose": MOVING, "inspected": NOT_YET},
-            "Rig 5, moving": {"number": 5, "pose": MOVING, "inspected": NOT_YET},
-            "Rig 8, inspected": {"number": 8, "pose": MOVING, "inspected": NOW},
+            "Rig 1, moving": (1, MOVING, NOT_YET),
+            "Rig 3, moving": (3, MOVING, NOT_YET),
+            "Rig 5, moving": (5, MOVING, NOT_YET),
+            "Rig 8, inspected": (8, MOVING, NOW),
         },
     )
 
@@ -341,33 +341,13 @@ def how_large_panel(puppet: Puppet) -> Panel:
             Slider("strictness", "Upper limits stricter", 0.5, 5.0, 0.5, 1.0, "times"),
             Choice("bound", "Skin bound", (AFTER, BEFORE), AFTER),
         ],
-        lambda **values: how_large(puppet, **values),
+        partial(how_large, puppet),
         {
-            "Too small to find": {
-                "back_mm": 3.5,
-                "hand_mm": 0.0,
-                "strictness": 1.0,
-                "bound": AFTER,
-            },
-            "2 cm, then bound": {
-                "back_mm": 20.0,
-                "hand_mm": 0.0,
-                "strictness": 1.0,
-                "bound": AFTER,
-            },
-            "Bound, then 2 cm": {
-                "back_mm": 20.0,
-                "hand_mm": 0.0,
-                "strictness": 1.0,
-                "bound": BEFORE,
-            },
-            "Unsteady hand": {"back_mm": 0.0, "hand_mm": 2.0, "strictness": 1.0, "bound": AFTER},
-            "Strict, steady hand": {
-                "back_mm": 0.0,
-                "hand_mm": 0.5,
-                "strictness": 5.0,
-                "bound": AFTER,
-            },
+            "Too small to find": (3.5, 0, 1, AFTER),
+            "2 cm, then bound": (20, 0, 1, AFTER),
+            "Bound, then 2 cm": (20, 0, 1, BEFORE),
+            "Unsteady hand": (0, 2, 1, AFTER),
+            "Strict, steady hand": (0, 0.5, 5, AFTER),
         },
     )
 

@@ -6,7 +6,7 @@ picture, in metres.
 """
 
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, partial
 
 import numpy as np
 
@@ -210,7 +210,7 @@ def bend_panel(puppet: Puppet) -> Panel:
     return Panel(
         "Bend the knee: what is left of its depth?",
         [Slider("bend_deg", "Knee bent", 0.0, 150.0, 1.0, 60.0, "°")],
-        lambda **values: bend(puppet, **values),
+        partial(bend, puppet),
         {
             "At rest": {"bend_deg": 0.0},
             "Swinging forward": {"bend_deg": 60.0},
@@ -368,10 +368,10 @@ def twist_panel() -> Panel:
         ],
         twist,
         {
-            "A quarter turn": {"twist_deg": 90.0, "joints": 1},
-            "Half a turn": {"twist_deg": 180.0, "joints": 1},
-            "Half a turn, three joints": {"twist_deg": 180.0, "joints": 3},
-            "Past half a turn": {"twist_deg": 200.0, "joints": 1},
+            "A quarter turn": (90, 1),
+            "Half a turn": (180, 1),
+            "Half a turn, three joints": (180, 3),
+            "Past half a turn": (200, 1),
         },
     )
 
@@ -424,13 +424,13 @@ def reach_panel(puppet: Puppet) -> Panel:
             Slider("bend_deg", "Knee bent", 0.0, 150.0, 1.0, 90.0, "°"),
             Choice("blend", "Skin moved by", tuple(BLENDS), LINEAR),
         ],
-        lambda **values: reach(puppet, **values),
+        partial(reach, puppet),
         {
-            "Nearly a hinge": {"softness": 0.25, "bend_deg": 90.0, "blend": LINEAR},
-            "One radius": {"softness": 1.0, "bend_deg": 90.0, "blend": LINEAR},
-            "Two radii": {"softness": 2.0, "bend_deg": 90.0, "blend": LINEAR},
-            "A rubber tube": {"softness": 3.0, "bend_deg": 90.0, "blend": LINEAR},
-            "Rubber, dual quaternion": {"softness": 3.0, "bend_deg": 90.0, "blend": DUAL},
+            "Nearly a hinge": (0.25, 90, LINEAR),
+            "One radius": (1, 90, LINEAR),
+            "Two radii": (2, 90, LINEAR),
+            "A rubber tube": (3, 90, LINEAR),
+            "Rubber, dual quaternion": (3, 90, DUAL),
         },
     )
 
@@ -527,16 +527,11 @@ def late_panel(puppet: Puppet) -> Panel:
             Slider("bend_deg", "Knee bent", 0.0, 120.0, 1.0, 60.0, "°"),
             Choice("bound", "Skin bound", BOUND, BOUND[0]),
         ],
-        lambda **values: late_views(puppet, **values),
+        partial(late_views, puppet),
         {
-            "4 cm ahead": {"ahead_cm": 4.0, "up_cm": 0.0, "bend_deg": 60.0, "bound": BOUND[0]},
-            "4 cm up": {"ahead_cm": 0.0, "up_cm": 4.0, "bend_deg": 60.0, "bound": BOUND[0]},
-            "4 cm up, bound again": {
-                "ahead_cm": 0.0,
-                "up_cm": 4.0,
-                "bend_deg": 60.0,
-                "bound": BOUND[1],
-            },
+            "4 cm ahead": (4, 0, 60, BOUND[0]),
+            "4 cm up": (0, 4, 60, BOUND[0]),
+            "4 cm up, bound again": (0, 4, 60, BOUND[1]),
         },
     )
 

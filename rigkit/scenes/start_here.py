@@ -1,6 +1,7 @@
 """What the first page shows: the parade's puppets on one floor, and a leg to try a slider on."""
 
 from collections.abc import Mapping
+from functools import partial
 
 import numpy as np
 
@@ -131,7 +132,7 @@ def try_panel(puppet: Puppet) -> Panel:
     return Panel(
         "Drag the slider: does the picture move?",
         [Slider("lowered_cm", "Pelvis lowered", 0.0, DEEPEST_CM, 1.0, 8.0, "cm")],
-        lambda **values: crouch(puppet, **values),
+        partial(crouch, puppet),
         {"Standing": {"lowered_cm": 0.0}, "Crouching": {"lowered_cm": DEEPEST_CM}},
         size=600,
     )

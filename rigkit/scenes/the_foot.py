@@ -7,7 +7,7 @@ foot.
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, partial
 from typing import Any
 
 import numpy as np
@@ -238,7 +238,7 @@ def roll_panel(puppet: Puppet) -> Panel:
             Slider("roll_deg", "Roll", LOWEST, HIGHEST, 1, 15, "°"),
             Slider("limit_deg", "The ball carries up to", 0, 60, 1, 40, "°"),
         ],
-        lambda **values: rolling(puppet, **values),
+        partial(rolling, puppet),
         {name: {"roll_deg": roll_deg, "limit_deg": 40} for name, roll_deg in MOMENTS.items()},
         play="roll_deg",
     )
@@ -282,7 +282,7 @@ def goal_panel(puppet: Puppet) -> Panel:
     return Panel(
         "Roll both feet: which ankle follows, and which foot stands?",
         [Slider("roll_deg", "Roll", LOWEST, HIGHEST, 1, 15, "°")],
-        lambda **values: ankle_following(puppet, **values),
+        partial(ankle_following, puppet),
         {
             **{name: {"roll_deg": roll_deg} for name, roll_deg in MOMENTS.items()},
             "40° on the ball": {"roll_deg": 40},
@@ -389,13 +389,13 @@ def step_panel(puppet: Puppet) -> Panel:
             Slider("percent", "Percent of the stride", 0, last, 1, 52),
             Choice("wiring", "The pivots are", tuple(WIRINGS), "too high"),
         ],
-        lambda **values: stepping(puppet, **values),
+        partial(stepping, puppet),
         {
-            "Right, heel up": {"percent": 52, "wiring": RIGHT},
-            "Too high, at the strike": {"percent": 0, "wiring": "too high"},
-            "Too high, heel up": {"percent": 52, "wiring": "too high"},
-            "Wrong order, flat": {"percent": 20, "wiring": "in the wrong order"},
-            "Wrong order, heel up": {"percent": 52, "wiring": "in the wrong order"},
+            "Right, heel up": (52, RIGHT),
+            "Too high, at the strike": (0, "too high"),
+            "Too high, heel up": (52, "too high"),
+            "Wrong order, flat": (20, "in the wrong order"),
+            "Wrong order, heel up": (52, "in the wrong order"),
         },
         play="percent",
     )

@@ -5,7 +5,7 @@ All but the knee's circle is seen from the side, x forward and y up, in metres.
 """
 
 from collections.abc import Sequence
-from functools import lru_cache
+from functools import lru_cache, partial
 
 import numpy as np
 
@@ -154,7 +154,7 @@ def _goal_panel(puppet, title, step, places):
                 "below_cm", "Goal below the hip", -1.0 * fifth, 6.5 * fifth, step, 5.0 * fifth, "cm"
             ),
         ],
-        lambda **values: goal(puppet, **values),
+        partial(goal, puppet),
         {
             name: {"forward_cm": float(ahead), "below_cm": round(float(below), 1)}
             for name, (ahead, below) in places.items()
@@ -215,7 +215,7 @@ def rise_panel(puppet: Puppet) -> Panel:
             ),
             Slider("soft_cm", "Soft length", 0.0, 8.0, 0.5, 2.0, "cm"),
         ],
-        lambda **values: rise(puppet, **values),
+        partial(rise, puppet),
         {
             "The last centimetre": {"height_mm": -10},
             "The last millimetre": {"height_mm": -1},

@@ -2,7 +2,7 @@
 mirror image."""
 
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import lru_cache, partial
 
 import numpy as np
 
@@ -147,7 +147,7 @@ def same_numbers_panel(puppet: Puppet) -> Panel:
             Slider("turn_deg", "Both hips, about y", -40, 40, 1, 0, "°"),
             Slider("swing_deg", "Both hips, about z", -30, 30, 1, 0, "°"),
         ],
-        lambda **values: same_numbers(puppet, **values),
+        partial(same_numbers, puppet),
         {
             "Bend the knees": {"knee_deg": 60, "turn_deg": 0, "swing_deg": 0},
             "Turn the legs": {"knee_deg": 0, "turn_deg": 30, "swing_deg": 0},
@@ -264,7 +264,7 @@ def one_off_panel(puppet: Puppet) -> Panel:
             Slider("turned_deg", "Turned about its y", -30, 30, 1, 0, "°"),
             Slider("knee_deg", "Then both knees bent", 0, 110, 1, 0, "°"),
         ],
-        lambda **values: one_off(puppet, **values),
+        partial(one_off, puppet),
         {
             "True mirror image": still,
             "Knee moved 1.5 cm": still | {"joint": "knee", "forward_cm": 1.5},

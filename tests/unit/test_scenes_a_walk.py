@@ -13,7 +13,7 @@ TAMSIN, ODO, PIP = (PUPPETS[name] for name in ("Tamsin", "Odo", "Pip"))
 
 
 def said(panel, moment):
-    panel.set(**panel.moments[moment])
+    panel.set(**panel.presets[moment])
     return re.sub("<[^>]*>", "", panel.readout)
 
 
