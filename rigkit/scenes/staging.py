@@ -72,6 +72,14 @@ def leg_points(puppet: Puppet, skeleton: Skeleton, world: Floats, tag: str = "L_
     return np.insert(points, 3, carried, axis=-2)
 
 
+def draw_foot(
+    stage: Stage, points: Floats, kind: str = "forward", side: str | None = None
+) -> Stage:
+    """Draw a foot: ankle, heel, ball and toe; without a ball it is stiff."""
+    ankle, heel, *ball, toe = points
+    return stage.foot(ankle, heel, toe, *ball, kind=kind, side=side)
+
+
 def draw_leg(
     stage: Stage, points: Floats, kind: str = "forward", side: str | None = None, **chain: Any
 ) -> Stage:
@@ -80,8 +88,8 @@ def draw_leg(
     Parameters
     ----------
     stage : Stage
-    points : array_like, shape (5 or 6, 3)
-        As of `leg_points`; without a ball the foot is stiff.
+    points : ndarray, shape (6, 3)
+        As of `leg_points`, or as of `stiff`.
     kind, side
         As of `Stage.chain`.
     **chain
@@ -91,9 +99,7 @@ def draw_leg(
     -------
     Stage
     """
-    hip, knee, ankle, heel, *ball, toe = points
-    stage.foot(ankle, heel, toe, *ball, kind=kind, side=side)
-    return stage.chain([hip, knee, ankle], kind, side, **chain)
+    return draw_foot(stage, points[2:], kind, side).chain(points[:3], kind, side, **chain)
 
 
 def stiff(points: Floats) -> Floats:
