@@ -287,11 +287,7 @@ def heron_panel(heron: Puppet) -> Panel:
             Slider("bend_deg", "Preset bend at the ankle", -20.0, 20.0, 0.5, 6.0, "°"),
         ],
         partial(heron_crouch, heron),
-        {
-            "A person's bend": (25, 6),
-            "A heron's bend": (25, -6),
-            "Deep, right way": (45, -6),
-        },
+        {"A person's bend": (25, 6), "A heron's bend": (25, -6), "Deep, right way": (45, -6)},
         size=640,
     )
 

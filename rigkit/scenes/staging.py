@@ -21,12 +21,7 @@ def size(puppet: Puppet) -> float:
 
 
 def half_stage(
-    title: str,
-    low: ArrayLike,
-    high: ArrayLike,
-    scale: float = 1.0,
-    view: str = "side",
-    **more: Any,
+    title: str, low: ArrayLike, high: ArrayLike, scale: float = 1.0, view: str = "side", **more: Any
 ) -> Stage:
     """One of two views side by side.
 
