@@ -16,6 +16,10 @@ from rigkit.stage import NUMBER, TEXT, TITLE, text_width
 SVG = "{http://www.w3.org/2000/svg}"
 MOST_BYTES = 60_000  # of a picture: what a slider sends for each step
 LONGEST_LABEL, LONGEST_PRESET = 25, 30
+NO_NUMBER = (
+    r"(?i)(?<![\w.])-?(?:nan|inf|none)(?![\w.])|[-−]0\.0+(?![\d])|[-−]0(?![\d.,])|\d[\d.]*e[-+]\d+"
+)
+NO_SIGN = r"(?<![\w.])-[\d.]+|±|\d °"  # a hyphen for a minus, zero with a sign, a degree sign apart
 WHO = {"puppet": PUPPETS["Tamsin"], "heron": PUPPETS["heron"]}
 
 
@@ -73,13 +77,7 @@ def faults(picture, readout):
     """What is wrong with what a panel shows, as sentences."""
     said = words(picture) + words(readout)
     found = [
-        f"it says {bad!r}"
-        for bad in set(
-            re.findall(
-                r"(?i)(?<![\w.])-?(?:nan|inf|none)(?![\w.])|[-−]0\.0+(?![\d])|[-−]0(?![\d.,])|\d[\d.]*e[-+]\d+",
-                said,
-            )
-        )
+        f"it says {bad!r}" for bad in {*re.findall(NO_NUMBER, said), *re.findall(NO_SIGN, said)}
     ]
     if "Check:" in readout:
         found.append(f"it refuses: {words(readout).strip()}")
@@ -182,6 +180,9 @@ def test_the_same_values_give_the_same_picture(panel):
         ("", "", "readout is empty"),
         ("", "turned by nan°", "it says 'nan'"),
         ("", "−0.0 cm", "it says '−0.0'"),
+        ("", "by -5.2 cm", "it says '-5.2'"),
+        ("", "±0 cm³", "it says '±'"),
+        ("", "by 12 °", "it says '2 °'"),
         ("", "1e-17 m", "it says '1e-17'"),
         ("", "up by inf", "it says 'inf'"),
         ("", "<strong>Check:</strong> no", "refuses"),
