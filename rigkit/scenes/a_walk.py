@@ -16,7 +16,7 @@ from rigkit.panels import Choice, Panel, Slider
 from rigkit.puppets import Puppet
 from rigkit.scenes.forward_and_inverse import slid_cm, walk_view
 from rigkit.scenes.staging import HALF, draw_leg, half_stage, size
-from rigkit.scenes.words import SHOWN, directed
+from rigkit.scenes.words import SHOWN, directed, number
 from rigkit.stage import Row, Stage, row
 
 FRAMES = 100
@@ -250,8 +250,8 @@ def moved_plot(puppet: Puppet) -> plots.Plot:
         "ankle moved by (cm)",
         "What planting does to the ankle",
         "How far planting moves the left ankle, against its stride. In stance forward by"
-        f" {ahead.min():.1f} to {ahead.max():.1f} centimetres, undoing the slide; in swing it goes"
-        " smoothly from its last value to the next landing's.",
+        f" {number(ahead.min())} to {number(ahead.max())} centimetres, undoing the slide; in swing"
+        " it goes smoothly from its last value to the next landing's.",
         spans={"stance: the slide undone": (0, off)},
     )
 

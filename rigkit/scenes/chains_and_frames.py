@@ -15,7 +15,16 @@ from rigkit._types import Floats
 from rigkit.leg import LegRig
 from rigkit.panels import Choice, Panel, Slider
 from rigkit.puppets import Puppet
-from rigkit.scenes.staging import LEG, draw_foot, draw_leg, half_stage, leg_points, measure_cm, size
+from rigkit.scenes.staging import (
+    LEG,
+    draw_foot,
+    draw_leg,
+    half_stage,
+    leg_points,
+    measure_cm,
+    size,
+    with_rest,
+)
 from rigkit.scenes.words import SHOWN, directed, signed
 from rigkit.skeleton import SIDE_TAGS, Joint, Skeleton
 from rigkit.stage import Row, row
@@ -202,10 +211,7 @@ def two_rests(puppet: Puppet) -> Row:
     in the turns."""
     skeleton = standing(puppet)
     step = skeleton.pose(swung(*STEP.values()))
-    carved = Skeleton.from_world(
-        dict(zip(skeleton.names, step, strict=True)),
-        {name: skeleton.parent(name) for name in skeleton.names},
-    )
+    carved = with_rest(skeleton, dict(zip(skeleton.names, step, strict=True)))
     stages = []
     for title, at_zero in (
         ("All at zero; the step is in the rest", carved.pose()),

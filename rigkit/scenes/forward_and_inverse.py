@@ -15,7 +15,7 @@ from rigkit.leg import LegPose, LegRig
 from rigkit.panels import Choice, Panel, Slider
 from rigkit.puppets import Puppet
 from rigkit.scenes.staging import LEG, draw_leg, half_stage, leg_points, measure_cm, size
-from rigkit.scenes.words import SHOWN, directed
+from rigkit.scenes.words import SHOWN, directed, number
 from rigkit.skeleton import SIDE_TAGS
 from rigkit.stage import Row, Stage, row
 
@@ -86,8 +86,8 @@ def lowered(
         "it stands" if slip[1] < SHOWN else f"<b>{slip[1]:.1f} cm</b> short, the leg is straight"
     )
     words = (
-        f"Pelvis {lowered_cm:.1f} cm down, {forward_cm:.1f} cm forward, {left_cm:.1f} cm to her"
-        f" left. Left foot, forward chain: <b>{slip[0]:.1f} cm</b> from its place. Right foot,"
+        f"Pelvis {lowered_cm:.1f} cm down, {number(forward_cm)} cm forward, {number(left_cm)} cm to"
+        f" her left. Left foot, forward chain: <b>{slip[0]:.1f} cm</b> from its place. Right foot,"
         f" inverse chain: {reached}; knee bent {bent:z.1f}°."
     )
     return row(*_pelvis_views(puppet, pose)), words

@@ -16,7 +16,7 @@ from rigkit._types import Floats
 from rigkit.leg import LegRig
 from rigkit.panels import Choice, Panel, Slider
 from rigkit.puppets import Puppet
-from rigkit.scenes.staging import half_stage, measure_or_zero
+from rigkit.scenes.staging import half_stage, measure_or_zero, with_rest
 from rigkit.scenes.words import capital, percent, signed
 from rigkit.skeleton import Skeleton
 from rigkit.stage import Row, Stage, row
@@ -415,9 +415,8 @@ def moved(puppet: Puppet, ahead_cm: float, up_cm: float) -> Skeleton:
     """The puppet's skeleton with its right knee joint moved, all other joints left where they
     are."""
     skeleton, _, _ = dressed(puppet)
-    rest = dict(zip(skeleton.names, skeleton.rest_world, strict=True))
-    rest["R_knee"] = fr.frame(origin=np.array([0.0, up_cm, ahead_cm]) / 100) @ rest["R_knee"]
-    return Skeleton.from_world(rest, {name: skeleton.parent(name) for name in skeleton.names})
+    shift = fr.frame(origin=np.array([0.0, up_cm, ahead_cm]) / 100)
+    return with_rest(skeleton, {"R_knee": shift @ skeleton.rest_world[skeleton.index("R_knee")]})
 
 
 def late(

@@ -5,7 +5,7 @@ from typing import Any
 import numpy as np
 
 from rigkit import frames, two_bone
-from rigkit._types import ArrayLike, Floats
+from rigkit._types import ArrayLike, Floats, NamedFrames
 from rigkit.puppets import Puppet
 from rigkit.scenes.words import SHOWN
 from rigkit.skeleton import Skeleton
@@ -42,6 +42,12 @@ def half_stage(
     """
     corners = np.multiply(low, scale), np.multiply(high, scale)
     return Stage(view, *corners, title, **{"width": HALF} | more)
+
+
+def with_rest(skeleton: Skeleton, world: NamedFrames) -> Skeleton:
+    """The skeleton with some joints at other world frames at rest, all others left in place."""
+    frames_of = dict(zip(skeleton.names, skeleton.rest_world, strict=True)) | dict(world)
+    return Skeleton.from_world(frames_of, {name: skeleton.parent(name) for name in skeleton.names})
 
 
 def leg_points(puppet: Puppet, skeleton: Skeleton, world: Floats, tag: str = "L_") -> Floats:

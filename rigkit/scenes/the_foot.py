@@ -17,7 +17,7 @@ from rigkit._types import ArrayLike, Floats
 from rigkit.panels import Choice, Panel, Slider
 from rigkit.puppets import Puppet
 from rigkit.scenes.staging import draw_foot, half_stage, measure_cm, planar_leg
-from rigkit.scenes.words import directed, signed
+from rigkit.scenes.words import directed, number, signed
 from rigkit.stage import Row, Stage, row
 
 MOMENTS = {"Heel strike": -16, "Flat": 0, "Heel-off": 25, "Toe-off": 50}  # rolls of a step, degrees
@@ -317,7 +317,7 @@ def step_plot(puppet: Puppet, wiring: str) -> plots.Plot:
         title="What the floor sees",
         desc=(
             f"While the foot is down it slides {slid[-1]:.1f} centimetres in all; its lowest point "
-            f"is between {low.min():z.1f} and {low.max():z.1f} centimetres over the floor."
+            f"is between {number(low.min())} and {number(low.max())} centimetres over the floor."
         ),
         kinds={"slid so far": "miss", "lowest point": "inverse"},
         ylim=(-6, 8),

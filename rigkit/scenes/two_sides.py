@@ -13,7 +13,15 @@ from rigkit._types import Floats
 from rigkit.leg import LegRig
 from rigkit.panels import Choice, Panel, Slider
 from rigkit.puppets import Puppet
-from rigkit.scenes.staging import LEG, draw_leg, half_stage, leg_points, measure_or_zero, stiff
+from rigkit.scenes.staging import (
+    LEG,
+    draw_leg,
+    half_stage,
+    leg_points,
+    measure_or_zero,
+    stiff,
+    with_rest,
+)
 from rigkit.scenes.words import SHOWN
 from rigkit.skeleton import SIDE_TAGS, Skeleton
 from rigkit.stage import Row, row
@@ -194,11 +202,10 @@ def off_by(
 ) -> Skeleton:
     """Two legs of which a right joint was moved, or turned about its own y axis: a `Skeleton`."""
     skeleton = both_legs(puppet, bend_deg=10.0)
-    world = dict(zip(skeleton.names, skeleton.rest_world.copy(), strict=True))
-    frame = world["R_" + joint]
+    frame = skeleton.rest_world[skeleton.index("R_" + joint)].copy()
     frame[:3, 3] += np.array([-outward_cm, 0.0, forward_cm]) / 100
     frame[:3, :3] = frame[:3, :3] @ rotation.matrix_about("y", np.radians(turned_deg))
-    return Skeleton.from_world(world, {name: skeleton.parent(name) for name in skeleton.names})
+    return with_rest(skeleton, {"R_" + joint: frame})
 
 
 def mystery(puppet: Puppet) -> Skeleton:
