@@ -107,3 +107,14 @@ def test_a_distance_is_measured_from_where_a_digit_shows_it(cm, drawn):
     more = {"kind": "plain", "offset": 30}
     assert silent(Stage(), *ends, cm, **more).svg() == (measured if drawn else Stage()).svg()
     assert said(Stage(), *ends, cm, "left", **more).svg() == (measured if drawn else noted).svg()
+
+
+def test_a_skeleton_with_one_joint_moved_leaves_all_others_in_place():
+    skeleton = LegRig.from_puppet(TAMSIN).skeleton
+    frame = skeleton.rest_world[skeleton.index("R_knee")].copy()
+    frame[:3, 3] += [0.0, 0.01, 0.02]
+    moved = staging.with_rest(skeleton, {"R_knee": frame})
+    off = np.linalg.norm(moved.rest_world - skeleton.rest_world, axis=(1, 2))
+    assert [name for name, far in zip(moved.names, off, strict=True) if far > 1e-9] == ["R_knee"]
+    np.testing.assert_allclose(moved.rest_world[moved.index("R_knee")], frame, atol=1e-12)
+    assert [moved.parent(name) for name in moved.names] == list(map(skeleton.parent, moved.names))
