@@ -17,6 +17,8 @@ from rigkit.homework import notebook
 __all__ = ["NOTES", "files", "folded", "hand_out", "notes"]
 
 NOTES = "notes-for-teaching.ipynb"
+_DATA = resources.files("rigkit") / "data"
+_TITLE = (_DATA / "notes-for-teaching.md").read_text(encoding="utf-8").rstrip()
 _PARTS = {
     "ask": "Ask before a slider moves",
     "expect": "Wrong answers to expect",
@@ -80,11 +82,8 @@ def folded(lesson: dict[str, Any]) -> dict[str, Any]:
 
 def notes() -> dict[str, Any]:
     """The page of notes for all lessons, as a notebook in JSON data."""
-    title = (resources.files("rigkit") / "data" / "notes-for-teaching.md").read_text(
-        encoding="utf-8"
-    )
     cells = [
-        _cell("title", title.rstrip()),
+        _cell("title", _TITLE),
         *(_cell(f"lesson-{each.number}", _lesson(each)) for each in course.lessons()),
     ]
     kernel = {"display_name": "Python 3 (ipykernel)", "language": "python", "name": "python3"}
