@@ -1,6 +1,6 @@
 """Stages that scenes share: one of two views side by side, and a puppet's leg on it."""
 
-from typing import Any
+from typing import Any, SupportsFloat
 
 import numpy as np
 
@@ -40,7 +40,7 @@ def half_stage(
     -------
     Stage
     """
-    corners = np.multiply(low, scale), np.multiply(high, scale)
+    corners = np.asarray(low) * scale, np.asarray(high) * scale
     return Stage(view, *corners, title, **{"width": HALF} | more)
 
 
@@ -78,7 +78,7 @@ def draw_foot(
 ) -> Stage:
     """Draw a foot: ankle, heel, ball and toe; without a ball it is stiff."""
     ankle, heel, *ball, toe = points
-    return stage.foot(ankle, heel, toe, *ball, kind=kind, side=side)
+    return stage.foot(ankle, heel, toe, ball[0] if ball else None, kind, side)
 
 
 def draw_leg(
@@ -124,11 +124,14 @@ def planar_leg(
     leg : two_bone.PlanarLeg
     points : ndarray, shape (3, 2)
     """
-    leg = two_bone.solve_planar(np.subtract(ankle, hip), puppet.thigh, puppet.shank)
+    hip = np.asarray(hip)
+    leg = two_bone.solve_planar(np.asarray(ankle) - hip, puppet.thigh, puppet.shank)
     return leg, hip + two_bone.planar_points(leg.hip, leg.knee, puppet.thigh, puppet.shank)
 
 
-def measure_cm(stage: Stage, start: ArrayLike, end: ArrayLike, cm: float, **style: Any) -> Stage:
+def measure_cm(
+    stage: Stage, start: ArrayLike, end: ArrayLike, cm: SupportsFloat, **style: Any
+) -> Stage:
     """Measure how far apart two points are, unless that rounds to nothing.
 
     Parameters
@@ -144,18 +147,19 @@ def measure_cm(stage: Stage, start: ArrayLike, end: ArrayLike, cm: float, **styl
     -------
     Stage
     """
-    return stage.measure(start, end, f"{cm:.1f} cm", **style) if cm >= SHOWN else stage
+    far = float(cm)
+    return stage.measure(start, end, f"{far:.1f} cm", **style) if far >= SHOWN else stage
 
 
 def measure_or_zero(
     stage: Stage,
     start: ArrayLike,
     end: ArrayLike,
-    cm: float,
+    cm: SupportsFloat,
     beside: str | None = None,
     **style: Any,
 ) -> Stage:
     """Measure as `measure_cm`, or write "0.0 cm" on the side `beside` of `end`."""
-    if cm < SHOWN:
+    if float(cm) < SHOWN:
         return stage.note(end, "0.0 cm", "goal", beside)
     return measure_cm(stage, start, end, cm, **style)

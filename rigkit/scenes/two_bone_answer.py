@@ -20,7 +20,6 @@ from rigkit.stage import Row, Stage, row
 HARD, SOFT = "hard", "soft"
 SIDE_BY_SIDE = (-0.42, 0.10)  # where the hard and the soft leg stand, as shares of the hips' height
 BELOW, ABOVE = 0.12, 0.04  # metres about full height that the rising pelvis passes
-MM = (-1000 * BELOW, 1000 * ABOVE)
 MOST_DEG = 70.0  # on the knee's axis
 # Close near straight.
 HEIGHTS = np.concatenate([-BELOW * np.linspace(1, 0, 81) ** 2, ABOVE * np.linspace(0, 1, 21)[1:]])
@@ -180,10 +179,11 @@ def rise(puppet: Puppet, height_mm: float, soft_cm: float) -> tuple[Row, str]:
 def rise_panel(puppet: Puppet) -> Panel:
     """A pelvis that rises through full height, millimetre by millimetre, over a hard and a soft
     leg."""
+    low, high = round(-1000 * BELOW), round(1000 * ABOVE)
     return Panel(
         "Let her rise: when does the knee turn fastest?",
         [
-            Slider("height_mm", "Pelvis, 0 = straight", *map(round, MM), 1, -120, "mm"),
+            Slider("height_mm", "Pelvis, 0 = straight", low, high, 1, -120, "mm"),
             Slider("soft_cm", "Soft length", 0.0, 8.0, 0.5, 2.0, "cm"),
         ],
         partial(rise, puppet),

@@ -358,7 +358,8 @@ def _draw_axes(stage, view, skeleton, length):
     """The hips' axes at rest, but for the one along the line of sight; one arrow where the sides'
     axes coincide."""
     letters, seen = {"front": ("xy", [0, 1]), "side": ("zy", [2, 1])}[view]
-    ends, sides = {}, defaultdict(list)
+    ends: dict[tuple, tuple] = {}
+    sides = defaultdict(list)
     for tag in SIDE_TAGS:
         frame = skeleton.rest_world[skeleton.index(tag + "hip")]
         for letter in letters:

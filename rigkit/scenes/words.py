@@ -1,31 +1,34 @@
 """Numbers and directions in words, the same in every scene."""
 
+from typing import SupportsFloat
+
 SHOWN = 0.05  # cm or degrees: what is less is written as 0.0
 
 
-def number(value: float, digits: int = 1) -> str:
+def number(value: SupportsFloat, digits: int = 1) -> str:
     """A number with a true minus sign, such as "−0.5"; zero has no sign."""
-    return f"{value:z.{digits}f}".replace("-", "−")
+    return f"{float(value):z.{digits}f}".replace("-", "−")
 
 
-def signed(value: float, digits: int = 0, unit: str = "°") -> str:
+def signed(value: SupportsFloat, digits: int = 0, unit: str = "°") -> str:
     """A number whose sign tells a direction: "+12°", "−3°"; zero has no sign."""
     plus = "+" if round(float(value), digits) > 0 else ""
     return f"{plus}{number(value, digits)}{unit}"
 
 
 def directed(
-    value: float, plus: str, minus: str, zero: str | None = None, unit: str = " cm"
+    value: SupportsFloat, plus: str, minus: str, zero: str | None = None, unit: str = " cm"
 ) -> str:
     """A size and a direction, such as "3.2 cm ahead"; `zero`, if given, for what rounds to it."""
-    if zero is not None and abs(value) < SHOWN:
+    number = float(value)
+    if zero is not None and abs(number) < SHOWN:
         return zero
-    return f"{abs(value):.1f}{unit} {minus if value <= -SHOWN else plus}"
+    return f"{abs(number):.1f}{unit} {minus if number <= -SHOWN else plus}"
 
 
-def percent(share: float) -> str:
+def percent(share: SupportsFloat) -> str:
     """A share of one as whole percents, such as "71 %"."""
-    return f"{100 * share:.0f} %"
+    return f"{100 * float(share):.0f} %"
 
 
 def capital(text: str) -> str:

@@ -255,10 +255,18 @@ def test_a_slider_that_was_moved_is_not_sent_its_own_value_back(panel):
 # --- play
 
 
+FRAME = Slider("frame", "Frame", 0, 47, 1, 5)
+
+
 class Film:
     """A panel that plays, a clock that is set by hand, and the page that answers."""
 
-    def __init__(self, monkeypatch, draw=lambda frame, tilt: (f"<p>{frame}</p>", "")):
+    def __init__(
+        self,
+        monkeypatch,
+        draw=lambda frame, tilt: (f"<p>{frame}</p>", ""),
+        slider=None,
+    ):
         self.now, self.timers, self.drawn = 1000.0, [], []
         monkeypatch.setattr(panels.time, "perf_counter", lambda: self.now)
         monkeypatch.setattr(panels.asyncio, "get_running_loop", lambda: self)
@@ -269,7 +277,7 @@ class Film:
 
         self.panel = Panel(
             "It walks.",
-            [Slider("frame", "Frame", 0, 47, 1, 5), Slider("tilt", "Tilt", 0.0, 9.0, 0.5, 0.0)],
+            [slider or FRAME, Slider("tilt", "Tilt", 0.0, 9.0, 0.5, 0.0)],
             shown,
             {"Middle": {"frame": 24}},
             play="frame",
@@ -385,6 +393,13 @@ def test_pressing_anything_pauses(film, touch):
     film.press("Play")
     film.run(0.1)
     assert len(film.drawn) > shown
+
+
+def test_a_slider_that_starts_late_and_takes_long_steps_plays_each_of_them(monkeypatch):
+    film = Film(monkeypatch, slider=Slider("frame", "Frame", 4, 52, 10, 24))
+    film.press("Play")
+    film.run(5 / 24)
+    assert film.drawn == [24, 34, 44, 4, 14, 24]
 
 
 def test_it_goes_on_from_where_the_slider_is(film):
