@@ -11,6 +11,7 @@ import time
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from html import escape, unescape
+from importlib import resources
 from typing import Any
 
 import ipywidgets as widgets
@@ -19,31 +20,13 @@ from traitlets import CFloat, CInt
 from rigkit import _check
 from rigkit.stage import STYLE, Picture
 
+__all__ = ["FRAMES_A_SECOND", "Choice", "Panel", "Slider"]
+
 FRAMES_A_SECOND = 24
 _MARKUP = re.compile("<[^>]*>")
 
-# The page's own sliders and boxes are too pale to be made out (WCAG 2.2, 1.4.11), and clip where
-# there is little room.
-_LOOK = f"""<style>{STYLE}
-.rig-panel-title{{font-size:18px;font-weight:600;line-height:1.35}}
-.rig-readout{{font-size:15px;line-height:1.45;min-height:2.9em;margin-top:8px;font-variant-numeric:tabular-nums}}
-.rig-spoken{{position:absolute;clip-path:inset(50%);width:1px;height:1px;overflow:hidden}}
-.rig-panel .widget-label{{text-align:left}}
-.rig-panel .widget-slider{{flex-wrap:wrap;height:auto;min-height:28px}}
-.rig-panel :is(.widget-slider,.widget-radio)>.widget-label{{white-space:normal;line-height:1.3;height:auto}}
-.rig-panel .slider-container{{flex:1 1 160px;margin:10px 6px}}
-.rig-panel .noUi-target{{background:none}}
-.rig-panel .noUi-connects{{background:var(--jp-ui-font-color2,#757575)}}
-.rig-panel .noUi-handle,.rig-panel input[type=number]{{border-color:var(--jp-ui-font-color2,#757575)}}
-.rig-panel :is(input,button,.noUi-handle):focus-visible{{outline:2px solid var(--jp-brand-color1,#1976d2)!important}}
-.rig-panel .widget-radio{{display:flex;flex-wrap:wrap;width:auto;height:auto;margin:2px;align-items:baseline}}
-.rig-panel .widget-radio-box{{flex-flow:row wrap;gap:4px 24px;margin:0!important}}
-.rig-panel .widget-radio-box label{{width:auto;font-size:14px}}
-.rig-panel .widget-label,.rig-panel .jupyter-button,.rig-panel input{{font-size:14px}}
-.rig-panel .jupyter-button{{width:auto;max-width:calc(100% - 4px);height:auto;min-height:28px;padding:2px 12px;
-white-space:normal;line-height:1.3}}
-@media (prefers-reduced-motion:reduce){{.rig-panel *{{transition:none!important}}}}
-</style>"""
+_SHEET = (resources.files("rigkit") / "data" / "panel.css").read_text(encoding="utf-8")
+_LOOK = f"<style>{STYLE}\n{_SHEET}</style>"
 
 
 # A slider's value is not sent back to the browser it came from: one message less for each picture.
@@ -65,10 +48,21 @@ class _IntSlider(widgets.IntSlider):
 
 @dataclass(frozen=True)
 class Slider:
-    """A number to drag or type, from `low` to `high`; whole numbers throughout give a slider of
-    whole numbers.
+    """A number to drag or type.
 
     In a browser a typed number snaps to the nearest `step`.
+
+    Parameters
+    ----------
+    key : str
+        The name under which `Panel` passes the value to its `draw`.
+    label : str
+    low, high, step : float
+        The range and how fine it is; all three whole numbers give a slider of whole numbers.
+    value : float
+        Where it starts.
+    unit : str
+        Shown after the label.
 
     Raises
     ------
@@ -103,12 +97,25 @@ class Slider:
 
     @property
     def whole(self) -> bool:
-        """Whether it holds whole numbers."""
+        """True if it holds whole numbers."""
         return all(isinstance(v, int) for v in (self.low, self.high, self.step))
 
     def check(self, value: Any) -> float:
-        """`value` if it lies in the range, else a `ValueError`; a bare widget would clamp it in
-        silence."""
+        """Return `value` if it is in the range, else raise; a bare widget would clamp it.
+
+        Parameters
+        ----------
+        value : float
+
+        Returns
+        -------
+        int or float
+
+        Raises
+        ------
+        ValueError
+            If it is no number, lies outside the range, or is not whole where it must be.
+        """
         number = _check.numbers(self.key, value)
         if number.ndim or not self.low <= number <= self.high or (self.whole and number % 1):
             need = f"a {'whole ' if self.whole else ''}number from {self.low:g} to {self.high:g}"
@@ -144,7 +151,22 @@ class Slider:
 
 @dataclass(frozen=True)
 class Choice:
-    """One of a few named options, side by side."""
+    """One of a few named options, side by side.
+
+    Parameters
+    ----------
+    key : str
+        The name under which `Panel` passes the value to its `draw`.
+    label : str
+    options : sequence
+    value : object
+        The option it starts at.
+
+    Raises
+    ------
+    ValueError
+        If the value is not one of the options.
+    """
 
     key: str
     label: str
@@ -158,7 +180,7 @@ class Choice:
         return f"Choice: {self.label}, {', '.join(map(str, self.options))}, at {self.value}"
 
     def check(self, value: Any) -> Any:
-        """`value` if it is one of the options, else a `ValueError`."""
+        """Return `value` if it is one of the options, else raise a `ValueError`."""
         if value not in tuple(self.options):
             raise ValueError(
                 f"`{self.key}` must be one of {', '.join(map(repr, self.options))}; got {value!r}."
@@ -281,8 +303,9 @@ class Panel:
         `draw(**values)` gives (picture or markup, readout): a pure function of the controls'
         values. A `ValueError` from it is shown as a sentence and the last picture stays; any other
         error is a fault and is raised.
-    moments : mapping of str to mapping, optional
-        Named values to jump to; keys that a moment leaves out keep their value.
+    presets : mapping of str to mapping or sequence, optional
+        Named values to jump to: by key, or in the order of `controls`. A control that a preset
+        leaves out keeps its value.
     size : int
         Greatest width in px.
     play : str, optional
@@ -292,8 +315,8 @@ class Panel:
     Raises
     ------
     ValueError
-        For a key used twice, a moment with an unknown key or a value out of range, or a `play` that
-        cannot be run.
+        For a key used twice, a preset with an unknown key, too many values or a value out of range,
+        or a `play` that cannot be run.
     """
 
     def __init__(
@@ -301,7 +324,7 @@ class Panel:
         title: str,
         controls: Sequence[Slider | Choice],
         draw: Callable[..., tuple[Picture | str, str]],
-        moments: Mapping[str, Mapping[str, Any]] | None = None,
+        presets: Mapping[str, Mapping[str, Any] | Sequence[Any]] | None = None,
         size: int = 880,
         play: str | None = None,
     ) -> None:
@@ -310,38 +333,21 @@ class Panel:
             raise ValueError(
                 f"`controls` must have different keys; got {', '.join(c.key for c in controls)}."
             )
-        self.moments = {name: self._checked(values) for name, values in (moments or {}).items()}
+        self.presets = {name: self._preset(name, given) for name, given in (presets or {}).items()}
         self._draw, self._quiet = draw, False
         self._start = {control.key: control.value for control in controls}
         self._screen, self._picture, self._readout = widgets.HTML(), "", ""
         self._holders: dict[str, widgets.Widget] = {}
-        rows = []
-        for control in controls:
-            holder, box = control.build()
-            self._holders[control.key] = holder
-            holder.observe(self._changed, names="value")
-            if box:
-                # After `observe`, so that the picture leaves first.
-                widgets.link((holder, "value"), (box, "value"), transform=(_clean, _clean))
-            rows.append(
-                widgets.HBox([holder, box] if box else [holder], layout={"flex_flow": "row wrap"})
-            )
+        rows = [self._row(control) for control in controls]
+        self._player = self._player_of(play)
         heading = widgets.HTML(
             f'{_LOOK}<div class="rig-panel-title" role="heading" aria-level="3">'
             f"{escape(title)}</div>"
         )
-        self._player = self._player_of(play)
-        buttons = [self._player.button, self._player.sign] if self._player else []
-        buttons += [self._button(name, values) for name, values in self.moments.items()]
-        buttons.append(self._button("Reset", self._start))
-        buttons[-1].layout.margin = "2px 2px 2px 16px"
+        width = f"{_check.count('size', size)}px"
         self.widget = widgets.VBox(
-            [heading, self._screen, *rows, widgets.HBox(buttons, layout={"flex_flow": "row wrap"})],
-            layout={
-                "max_width": f"{_check.count('size', size)}px",
-                "width": "100%",
-                "overflow": "hidden",
-            },
+            [heading, self._screen, *rows, self._buttons()],
+            layout={"max_width": width, "width": "100%", "overflow": "hidden"},
         )
         self.widget.add_class("rig-panel")
         self._show()
@@ -362,14 +368,24 @@ class Panel:
         return self._readout
 
     def set(self, **values: Any) -> None:
-        """Set some of the controls and draw once; unknown keys and values out of range are
-        refused."""
+        """Set some of the controls and draw once.
+
+        Parameters
+        ----------
+        **values
+            By the controls' keys.
+
+        Raises
+        ------
+        ValueError
+            For an unknown key or a value out of range; then nothing moves.
+        """
         values = self._checked(values)
         self._pause()
         self._move(values)
 
     def reset(self) -> None:
-        """Back to the values it started with."""
+        """Go back to the values it started with."""
         self.set(**self._start)
 
     def __repr__(self) -> str:
@@ -382,13 +398,43 @@ class Panel:
         shown = self.widget._repr_mimebundle_(**kwargs)
         return shown | {"text/plain": repr(self)} if isinstance(shown, dict) else shown
 
+    def _preset(self, name: str, given: Mapping[str, Any] | Sequence[Any]) -> dict[str, Any]:
+        """A preset's checked values by key."""
+        if isinstance(given, Mapping):
+            return self._checked(given)
+        if isinstance(given, str) or len(given) > len(self.controls):
+            raise ValueError(
+                f"`presets` must give {name!r} at most one value for each of"
+                f" {', '.join(self.controls)}; got {given!r}."
+            )
+        return self._checked(dict(zip(self.controls, given, strict=False)))
+
     def _checked(self, values: Mapping[str, Any]) -> dict[str, Any]:
         unknown = [key for key in values if key not in self.controls]
         if unknown:
             raise ValueError(
-                f"`values` must be among {', '.join(self.controls)}; got {', '.join(unknown)}."
+                f"unknown control {', '.join(map(repr, unknown))}; this panel has"
+                f" {', '.join(self.controls)}."
             )
         return {key: self.controls[key].check(value) for key, value in values.items()}
+
+    def _row(self, control: Slider | Choice) -> widgets.HBox:
+        """A control, with the box to type its value in."""
+        holder, box = control.build()
+        self._holders[control.key] = holder
+        holder.observe(self._changed, names="value")
+        if box:
+            # After `observe`, so that the picture leaves first.
+            widgets.link((holder, "value"), (box, "value"), transform=(_clean, _clean))
+        return _wrapping([holder, box] if box else [holder])
+
+    def _buttons(self) -> widgets.HBox:
+        """Play, if it plays; each preset; Reset."""
+        buttons = [self._player.button, self._player.sign] if self._player else []
+        buttons += [self._button(name, values) for name, values in self.presets.items()]
+        buttons.append(self._button("Reset", self._start))
+        buttons[-1].layout.margin = "2px 2px 2px 16px"
+        return _wrapping(buttons)
 
     def _button(self, name: str, values: Mapping[str, Any]) -> widgets.Button:
         button = widgets.Button(description=name)
@@ -435,6 +481,14 @@ class Panel:
         self._screen.value = self._picture + self._readout
 
 
+def _wrapping(children: Sequence[widgets.Widget]) -> widgets.HBox:
+    return widgets.HBox(children, layout={"flex_flow": "row wrap"})
+
+
 def _clean(value: Any) -> Any:
     """`value` without the rounding noise of a slider in a browser, such as 5.000000000000001."""
     return round(value, 9) if isinstance(value, float) else value
+
+
+def __dir__() -> list[str]:
+    return __all__

@@ -7,13 +7,18 @@ misconceptions.
 
 import json
 import os
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
+from importlib import resources
 from typing import Any
 
 from rigkit import course, homework
 from rigkit.homework import notebook
 
+__all__ = ["NOTES", "files", "folded", "hand_out", "notes"]
+
 NOTES = "notes-for-teaching.ipynb"
+_DATA = resources.files("rigkit") / "data"
+_TITLE = (_DATA / "notes-for-teaching.md").read_text(encoding="utf-8").rstrip()
 _PARTS = {
     "ask": "Ask before a slider moves",
     "expect": "Wrong answers to expect",
@@ -22,28 +27,53 @@ _PARTS = {
 
 
 def hand_out(folder: str | os.PathLike[str]) -> course.Copies:
-    """Copy the course for a classroom into `folder`; a file that the teacher changed is left alone.
+    """Copy the course for a classroom; a file that the teacher changed is left alone.
 
-    Parameters, result and errors are those of `course.hand_out`.
+    Parameters
+    ----------
+    folder : str or path
+        Made if it is not there.
+
+    Returns
+    -------
+    course.Copies
+
+    Raises
+    ------
+    OSError
+        As of `course.hand_out`.
     """
     return course.hand_out(folder, files())
 
 
 def files() -> Iterator[tuple[str, bytes]]:
-    """(path with forward slashes, bytes) of every file that a teacher gets: the notes first, then
-    the course."""
+    """Every file that a teacher gets, the notes first, then the course.
+
+    Yields
+    ------
+    tuple of str and bytes
+        Its path with forward slashes, and what is in it.
+    """
     yield NOTES, _text(notes())
     for name, data in course.shipped():
-        yield (
-            name,
-            _text(folded(json.loads(data)))
-            if name.startswith("lessons/") and name.endswith(".ipynb")
-            else data,
-        )
+        if name.startswith("lessons/") and name.endswith(".ipynb"):
+            data = _text(folded(json.loads(data)))
+        yield name, data
 
 
 def folded(lesson: dict[str, Any]) -> dict[str, Any]:
-    """A notebook, as JSON data, whose code is folded away; a click unfolds it."""
+    """Fold a notebook's code away; a click unfolds it.
+
+    Parameters
+    ----------
+    lesson : dict
+        As JSON data; it is changed.
+
+    Returns
+    -------
+    dict
+        The same.
+    """
     for cell in lesson["cells"]:
         if cell["cell_type"] == "code":
             cell["metadata"]["jupyter"] = {"source_hidden": True}
@@ -61,52 +91,30 @@ def notes() -> dict[str, Any]:
     return {"cells": cells, "metadata": about, "nbformat": 4, "nbformat_minor": 5}
 
 
-_TITLE = """\
-# Notes for teaching
-
-For every lesson: what to ask before anything moves, which wrong answers to expect, and where to stop. The page is made
-from the course itself. Write your own notes into it: once you have changed it, it is left as it is.
-
-The lessons beside it are the learners' own, with the code folded away (click the bar where a cell's code was to unfold
-it) and type for the back row. Choose **Run**, **Run All Cells** before class. Each panel has buttons for its moments,
-and takes typed values."""
-
-
 def _lesson(lesson: course.Lesson) -> str:
     """One lesson's notes, as Markdown."""
-    lines = [
+    after = "Afterwards the class can:"
+    blocks = [
         f"## {lesson.number} {lesson.title}",
-        "",
-        (
-            f"[Open the lesson](lessons/{lesson.path.name}), {lesson.minutes} minutes. Afterwards"
-            " the class can:"
-        ),
-        "",
-        *(f"- {aim}" for aim in lesson.aims),
+        f"[Open the lesson](lessons/{lesson.path.name}), {lesson.minutes} minutes. {after}",
+        _list(lesson.aims),
     ]
     if lesson.moments:
-        lines += [
-            "",
-            f"**Moments to show:** {'; '.join(f'*{moment}*' for moment in lesson.moments)}.",
-        ]
+        moments = "; ".join(f"*{moment}*" for moment in lesson.moments)
+        blocks.append(f"**Moments to show:** {moments}.")
     for part, heading in _PARTS.items():
         if lesson.notes.get(part):
-            lines += [
-                "",
-                f"### {heading}",
-                "",
-                *(f"- {sentence}" for sentence in lesson.notes[part]),
-            ]
+            blocks += [f"### {heading}", _list(lesson.notes[part])]
     if lesson.exercise and lesson.number in notebook.lessons():
-        lines += ["", f"### What goes wrong in [the exercise](exercises/{lesson.exercise.name})"]
+        blocks.append(f"### What goes wrong in [the exercise](exercises/{lesson.exercise.name})")
         for question in homework.questions(lesson.number).values():
-            lines += [
-                "",
-                f"`{question.name}`: {question.asks}. It goes wrong",
-                "",
-                *(f"- when {_plain(wrong.sentence)}" for wrong in question.misconceptions),
-            ]
-    return "\n".join(lines)
+            wrong = [f"when {_plain(each.sentence)}" for each in question.misconceptions]
+            blocks += [f"`{question.name}`: {question.asks}. It goes wrong", _list(wrong)]
+    return "\n\n".join(blocks)
+
+
+def _list(points: Iterable[str]) -> str:
+    return "\n".join(f"- {point}" for point in points)
 
 
 def _plain(sentence: str) -> str:
@@ -120,3 +128,7 @@ def _cell(name: str, text: str) -> dict[str, Any]:
 
 def _text(data: Any) -> bytes:
     return (json.dumps(data, indent=1, ensure_ascii=False) + "\n").encode()
+
+
+def __dir__() -> list[str]:
+    return __all__

@@ -6,7 +6,7 @@ shown are a walk's second, in which each foot's landing is known.
 """
 
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, partial
 
 import numpy as np
 
@@ -15,13 +15,23 @@ from rigkit._types import Floats
 from rigkit.panels import Choice, Panel, Slider
 from rigkit.puppets import Puppet
 from rigkit.scenes.forward_and_inverse import slid_cm, walk_view
+from rigkit.scenes.staging import HALF, draw_leg, half_stage, size
+from rigkit.scenes.words import SHOWN, directed, number
 from rigkit.stage import Row, Stage, row
 
 FRAMES = 100
-SHOWN = slice(FRAMES, 2 * FRAMES + 1)
+SECOND = slice(FRAMES, 2 * FRAMES + 1)
 LEGS = {"as published": "forward", "feet planted": "inverse"}
 PELVES = ("level, high", "level, low", "as published", "within reach")
-MOMENTS = (0, 9, 30, 50, 59, 80)
+MOMENTS = {
+    0: "left strikes",
+    9: "right leaves",
+    30: "one stands",
+    50: "right strikes",
+    59: "left leaves",
+    80: "one stands",
+}  # of a stride, percent
+BESIDE = {"width": HALF, "height": 446}  # a plot beside a walker
 SIDES = ("left", "right")
 
 
@@ -100,43 +110,36 @@ def opening(puppet: Puppet) -> Stage:
     """Six moments of a stride with planted feet, and what happens in each; when the feet leave is
     not told yet."""
     walk = stride(puppet).walk
-    happens = (
-        "left strikes",
-        "right leaves",
-        "one stands",
-        "right strikes",
-        "left leaves",
-        "one stands",
-    )
-    size = puppet.hip_height / 0.9
-    apart = 0.86 * size
-    stage = Stage(
-        "side",
-        (-0.45 * size, -0.38 * size),
-        (5.5 * apart, 0.98 * size),
+    tall = size(puppet)
+    apart = 0.86 * tall
+    stage = half_stage(
         "One stride, six moments: from a foot's strike to its next, and none of it slides",
-        "Side view of a walking puppet's legs at six moments of one stride, in order: the left foot"
-        " strikes, at 0 percent; the right foot leaves the floor; the left leg stands alone; the"
-        " right foot strikes, at 50 percent; the left foot leaves; the right leg stands alone.",
+        (-0.45 * tall, -0.38 * tall),
+        (5.5 * apart, 0.98 * tall),
+        desc="Side view of a walking puppet's legs at six moments of one stride, in order: the left"
+        " foot strikes, at 0 percent; the right foot leaves the floor; the left leg stands alone;"
+        " the right foot strikes, at 50 percent; the left foot leaves; the right leg stands alone.",
         width=876,
     ).floor()
-    for i, (percent, words) in enumerate(zip(MOMENTS, happens, strict=True)):
+    for i, (percent, words) in enumerate(MOMENTS.items()):
         frame = FRAMES + percent
         joints = walk.points[frame] - walk.pelvis[frame] * [0, 0, 1] + [0, 0, i * apart]
         for side, tag in ((1, "R"), (0, "L")):
-            hip, knee, ankle, heel, ball, toe = joints[side]
-            stage.foot(ankle, heel, toe, ball, kind="inverse", side=tag)
-            stage.chain([hip, knee, ankle], "inverse", tag, thickness=13)
+            draw_leg(stage, joints[side], "inverse", tag, thickness=13)
         told = f"{percent} %" if percent in (0, 50) else "?"
-        stage.note((i * apart, -0.035 * size), told, "plain", "below")
-        stage.note((i * apart, -0.185 * size), words, "soft", "below")
+        stage.note((i * apart, -0.035 * tall), told, "plain", "below")
+        stage.note((i * apart, -0.185 * tall), words, "soft", "below")
     return stage
+
+
+def _toe_off(walk):
+    """When the left foot leaves the floor, percent of its stride."""
+    return float(100 * np.mean(walk.stance[FRAMES : 2 * FRAMES, 0]))
 
 
 def footfalls(puppet: Puppet) -> Stage:
     """When each foot is down, as bars over one stride of the left leg."""
-    walk = stride(puppet).walk
-    off = float(100 * np.mean(walk.stance[FRAMES : 2 * FRAMES, 0]))
+    off = _toe_off(stride(puppet).walk)
     bars = {"L": [(0.0, off)], "R": [(0.0, off - 50), (50.0, 100.0)]}
     stage = Stage(
         "side",
@@ -158,24 +161,27 @@ def footfalls(puppet: Puppet) -> Stage:
     return stage
 
 
+def _plot(lines, label, title, desc, **more):
+    """Curves over one stride of the left leg."""
+    percent = np.arange(FRAMES + 1)
+    return plots.curves(percent, lines, "left leg's stride (%)", label, title, desc, **more)
+
+
 @cache
 def angles_plot(puppet: Puppet, legs: str) -> plots.Plot:
     """Hip, knee and ankle of the left leg through one stride."""
     walk = stride(puppet, legs).walk
-    off = float(100 * np.mean(walk.stance[FRAMES : 2 * FRAMES, 0]))
-    lines = {joint: np.degrees(getattr(walk, joint)[SHOWN, 0]) for joint in gait.JOINTS}
-    return plots.curves(
-        np.arange(FRAMES + 1),
+    off = _toe_off(walk)
+    lines = {joint: np.degrees(getattr(walk, joint)[SECOND, 0]) for joint in gait.JOINTS}
+    return _plot(
         lines,
-        "left leg's stride (%)",
         "flexion (°)",
         "Left leg, joint by joint",
         f"Hip, knee and ankle of the left leg against its stride. It is in stance up to {off:.0f}"
         f" percent, then in swing. The knee bends to {lines['knee'].max():.0f} degrees in swing.",
         spans={"stance": (0, off)},
         ylim=(-30, 76),
-        width=430,
-        height=446,
+        **BESIDE,
     )
 
 
@@ -184,14 +190,8 @@ def striding(puppet: Puppet, percent: int, legs: str) -> tuple[Row, str]:
     slid."""
     shown, now = stride(puppet, legs), FRAMES + percent
     kind = LEGS[legs]
-    view = walk_view(
-        puppet,
-        "Forward legs, as published" if kind == "forward" else "Inverse legs, feet planted",
-        kind,
-        shown.walk.points,
-        shown.slid,
-        now,
-    )
+    title = f"{kind.capitalize()} legs, {legs}"
+    view = walk_view(puppet, title, kind, shown.walk.points, shown.slid, now)
     words = (
         f"{percent} % of the left leg's stride, {(percent + 50) % 100} % of the right one's."
         f" {_feet(shown, now)}"
@@ -200,7 +200,7 @@ def striding(puppet: Puppet, percent: int, legs: str) -> tuple[Row, str]:
 
 
 def _feet(shown, now):
-    """Which foot is down, and how far it has slid, in words."""
+    """The feet in words: which is down, and how far it has slid."""
     said = [
         f"{side} foot down, slid <b>{shown.slid[now, i]:.1f} cm</b>"
         if shown.walk.stance[now, i]
@@ -221,15 +221,15 @@ def stride_panel(puppet: Puppet) -> Panel:
             Slider("percent", "Left leg's stride", 0, FRAMES - 1, 1, 20, "%"),
             Choice("legs", "Legs", tuple(LEGS), "as published"),
         ],
-        lambda **values: striding(puppet, **values),
+        partial(striding, puppet),
         {
-            "Left strikes": {"percent": 0},
-            "Right leaves": {"percent": 9},
-            "One foot stands": {"percent": 30},
-            "Right strikes": {"percent": 50},
-            "About to leave": {"percent": 58},
-            "Left leaves": {"percent": 59},
-            "About to leave, planted": {"percent": 58, "legs": "feet planted"},
+            "Left strikes": (0,),
+            "Right leaves": (9,),
+            "One foot stands": (30,),
+            "Right strikes": (50,),
+            "About to leave": (58,),
+            "Left leaves": (59,),
+            "About to leave, planted": (58, "feet planted"),
         },
         play="percent",
     )
@@ -242,18 +242,16 @@ def moved_plot(puppet: Puppet) -> plots.Plot:
     """How far planting moves the left ankle from the published walk's, forward and up, through one
     stride."""
     before, after = published(puppet), stride(puppet).walk
-    moved = 100 * (gait.foot_goals(before) - before["ankle"])[SHOWN, 0]
-    off = float(100 * np.mean(after.stance[FRAMES : 2 * FRAMES, 0]))
+    moved = 100 * (gait.foot_goals(before) - before.at("ankle"))[SECOND, 0]
+    off = _toe_off(after)
     ahead = moved[:, 2]
-    return plots.curves(
-        np.arange(FRAMES + 1),
+    return _plot(
         {"forward": ahead, "up": moved[:, 1]},
-        "left leg's stride (%)",
         "ankle moved by (cm)",
         "What planting does to the ankle",
         "How far planting moves the left ankle, against its stride. In stance forward by"
-        f" {ahead.min():.1f} to {ahead.max():.1f} centimetres, undoing the slide; in swing it goes"
-        " smoothly from its last value to the next landing's.",
+        f" {number(ahead.min())} to {number(ahead.max())} centimetres, undoing the slide; in swing"
+        " it goes smoothly from its last value to the next landing's.",
         spans={"stance: the slide undone": (0, off)},
     )
 
@@ -265,17 +263,17 @@ def _heights(puppet, step_cm, path):
     """The curves of `reach_plot`, cm."""
     low, high = _limits(puppet)
     rooms = 100 * np.clip(
-        gait.highest_hips(published(puppet, step_cm), 1.0)[SHOWN], low / 100, high / 100
+        gait.highest_hips(published(puppet, step_cm), 1.0)[SECOND], low / 100, high / 100
     )
     return {
         "left leg allows": rooms[:, 0],
         "right leg allows": rooms[:, 1],
-        "pelvis": 100 * pelvis(puppet, step_cm, path)[SHOWN, 1],
+        "pelvis": 100 * pelvis(puppet, step_cm, path)[SECOND, 1],
     }
 
 
 def _limits(puppet):
-    """Between which heights the pelvis is drawn, cm."""
+    """The lowest and the highest pelvis that is drawn, cm."""
     return 82 * puppet.hip_height, 108 * puppet.hip_height
 
 
@@ -288,10 +286,8 @@ def reach_plot(puppet: Puppet, step_cm: float, path: str) -> plots.Plot:
 
 @cache
 def _reach_axes(puppet):
-    return plots.curves(
-        np.arange(FRAMES + 1),
+    return _plot(
         _heights(puppet, 65, "within reach"),
-        "left leg's stride (%)",
         "height of the hips (cm)",
         "Is the pelvis under both curves?",
         "How high each leg lets the hips be, and how high the pelvis is, against the left leg's"
@@ -299,8 +295,7 @@ def _reach_axes(puppet):
         " as it swings.",
         kinds={"left leg allows": "inverse", "right leg allows": "inverse", "pelvis": "plain"},
         ylim=_limits(puppet),
-        width=430,
-        height=446,
+        **BESIDE,
     )
 
 
@@ -310,7 +305,7 @@ def stepping(puppet: Puppet, percent: int, step_cm: float, path: str) -> tuple[R
     shown, now = carried(puppet, step_cm, path), FRAMES + percent
     walk = shown.walk
     view = _planted_view(puppet, f"Steps of {step_cm} cm, pelvis {path}", shown, now)
-    height, miss = 100 * walk.pelvis[SHOWN, 1], 100 * walk.miss[SHOWN].max()
+    height, miss = 100 * walk.pelvis[SECOND, 1], 100 * walk.miss[SECOND].max()
     straightest = np.degrees(walk.knee[FRAMES + 15 : FRAMES + 46, 0]).min()
     high = f"{height.min():.1f}" + (f" to {height.max():.1f}" if np.ptp(height) > 0.05 else "")
     words = (
@@ -322,8 +317,7 @@ def stepping(puppet: Puppet, percent: int, step_cm: float, path: str) -> tuple[R
 
 
 def _pops(shown):
-    count = len(shown.pops)
-    return "no pop" if count == 0 else "1 pop" if count == 1 else f"{count} pops"
+    return _say.count(len(shown.pops), "pop") if shown.pops else "no pop"
 
 
 def _planted_view(puppet, title, shown, now):
@@ -332,8 +326,8 @@ def _planted_view(puppet, title, shown, now):
     view = walk_view(puppet, title, "inverse", walk.points, np.full_like(shown.slid, np.nan), now)
     for side, tag in enumerate("LR"):
         short = 100 * walk.miss[now, side]
-        if short >= 0.05:
-            view.note(walk["ankle"][now, side], f"{tag} {short:.1f} cm short", "miss", loud=True)
+        if short >= SHOWN:
+            view.note(walk.at("ankle")[now, side], f"{tag} {short:.1f} cm short", "miss", loud=True)
     return view
 
 
@@ -351,13 +345,13 @@ def pelvis_panel(puppet: Puppet) -> Panel:
             Slider("step_cm", "Step", steps[0], steps[-1], 5, 65, "cm"),
             Choice("path", "Pelvis", PELVES, "level, high"),
         ],
-        lambda **values: stepping(puppet, **values),
+        partial(stepping, puppet),
         {
-            "Level, high": {"percent": 55, "step_cm": 65, "path": "level, high"},
-            "Level, low": {"percent": 30, "step_cm": 65, "path": "level, low"},
-            "Within reach": {"percent": 55, "step_cm": 65, "path": "within reach"},
-            "80 cm, as published": {"percent": 55, "step_cm": 80, "path": "as published"},
-            "80 cm, within reach": {"percent": 55, "step_cm": 80, "path": "within reach"},
+            "Level, high": (55, 65, "level, high"),
+            "Level, low": (30, 65, "level, low"),
+            "Within reach": (55, 65, "within reach"),
+            "80 cm, as published": (55, 80, "as published"),
+            "80 cm, within reach": (55, 80, "within reach"),
         },
         play="percent",
     )
@@ -368,23 +362,20 @@ def pelvis_panel(puppet: Puppet) -> Panel:
 
 @cache
 def _knee_axes(puppet):
-    return plots.curves(
-        np.arange(FRAMES + 1),
+    return _plot(
         _knees(puppet, 0.0),
-        "left leg's stride (%)",
         "knee flexion (°)",
         "At 0° a leg has no more to give",
         "Both knees' flexion against the left leg's stride. A leg pulled beyond its "
         "reach has a knee of 0 degrees, and its curve a corner where it gets there.",
         kinds={"left knee": "inverse", "right knee": "inverse"},
         ylim=(-3, 80),
-        width=430,
-        height=446,
+        **BESIDE,
     )
 
 
 def _knees(puppet, raised_cm):
-    knees = np.degrees(raised(puppet, raised_cm).walk.bend[SHOWN])
+    knees = np.degrees(raised(puppet, raised_cm).walk.bend[SECOND])
     return {"left knee": knees[:, 0], "right knee": knees[:, 1]}
 
 
@@ -405,7 +396,7 @@ def popping(puppet: Puppet, percent: int, raised_cm: float) -> tuple[Row, str]:
                 shown.walk["knee"][now, side], f"pop, {pop.speed_deg:.0f}°/s", "miss", "right"
             )
     where = ", ".join(f"{pop.side[0]} at {pop.frame - FRAMES} %" for pop in shown.pops)
-    miss = 100 * shown.walk.miss[SHOWN].max()
+    miss = 100 * shown.walk.miss[SECOND].max()
     words = (
         f"Pelvis {_raised(raised_cm)}: <b>{_pops(shown)}</b> in this"
         f" stride{f' ({where})' if where else ''}. Feet short by up to <b>{miss:.1f} cm</b>,"
@@ -415,13 +406,7 @@ def popping(puppet: Puppet, percent: int, raised_cm: float) -> tuple[Row, str]:
 
 
 def _raised(raised_cm):
-    if raised_cm == 0:
-        return "within reach"
-    return (
-        f"{abs(raised_cm):.1f} cm too high"
-        if raised_cm > 0
-        else f"{abs(raised_cm):.1f} cm lower still"
-    )
+    return directed(raised_cm, "too high", "lower still", "within reach")
 
 
 def pop_panel(puppet: Puppet) -> Panel:
@@ -434,12 +419,12 @@ def pop_panel(puppet: Puppet) -> Panel:
             Slider("percent", "Left leg's stride", 0, FRAMES - 1, 1, 38, "%"),
             Slider("raised_cm", "Pelvis raised", -2.0, 4.0, 0.5, 0.5, "cm"),
         ],
-        lambda **values: popping(puppet, **values),
+        partial(popping, puppet),
         {
-            "Within reach": {"percent": 41, "raised_cm": 0.0},
-            "Half a centimetre": {"percent": 41, "raised_cm": 0.5},
-            "1 cm too high": {"percent": 39, "raised_cm": 1.0},
-            "2 cm too high": {"percent": 36, "raised_cm": 2.0},
+            "Within reach": (41, 0),
+            "Half a centimetre": (41, 0.5),
+            "1 cm too high": (39, 1),
+            "2 cm too high": (36, 2),
         },
         play="percent",
     )

@@ -6,20 +6,29 @@ turn is minus its flexion; in space flexion of the hip is a negative turn about 
 this library.
 """
 
-from functools import lru_cache
+from functools import lru_cache, partial
 
 import numpy as np
 
-from rigkit import frames as fr
 from rigkit import rotation
 from rigkit._types import Floats
 from rigkit.leg import LegRig
 from rigkit.panels import Choice, Panel, Slider
 from rigkit.puppets import Puppet
+from rigkit.scenes.staging import (
+    LEG,
+    draw_foot,
+    draw_leg,
+    half_stage,
+    leg_points,
+    measure_cm,
+    size,
+    with_rest,
+)
+from rigkit.scenes.words import SHOWN, directed, signed
 from rigkit.skeleton import SIDE_TAGS, Joint, Skeleton
-from rigkit.stage import Row, Stage, row
+from rigkit.stage import Row, row
 
-JOINTS = ("hip", "knee", "ankle")
 BONES = ("thigh", "shank", "foot")
 PARENTS = ("none", "the pelvis")
 HIPS = tuple(tag + "hip" for tag in SIDE_TAGS)
@@ -36,27 +45,15 @@ def swung(hip: float = 0.0, knee: float = 0.0, ankle: float = 0.0) -> dict[str, 
     """Turns of the left leg's joints by angles in the side view, forward positive [degrees]."""
     return {
         "L_" + joint: rotation.matrix_about("x", -np.radians(angle))
-        for joint, angle in zip(JOINTS, (hip, knee, ankle), strict=True)
+        for joint, angle in zip(LEG, (hip, knee, ankle), strict=True)
     }
 
 
-def leg_of(
-    puppet: Puppet, world: Floats, tag: str = "L_", skeleton: Skeleton | None = None
-) -> tuple[Floats, Floats]:
-    """Where a posed leg is: hip, knee and ankle, shape (3, 3), and its foot's heel, ball and toes,
-    shape (3, 3)."""
-    skeleton = skeleton or standing(puppet)
-    names = [tag + name for name in ("hip", "knee", "ankle", "ball", "toe")]
-    *leg, ball, toe = skeleton.origins(world, names)
-    heel = fr.apply(
-        world[skeleton.index(tag + "ankle")], [0.0, -puppet.ankle_height, -puppet.heel_length]
-    )
-    return np.array(leg), np.array([heel, ball, toe])
-
-
-def swung_leg(puppet: Puppet, *angles_deg: float) -> tuple[Floats, Floats]:
-    """`leg_of` the left leg with its joints turned in the side view, forward positive."""
-    return leg_of(puppet, standing(puppet).pose(swung(*angles_deg)))
+def swung_leg(puppet: Puppet, *angles_deg: float) -> Floats:
+    """Points of the left leg with its joints turned in the side view, forward positive; as of
+    `leg_points`."""
+    skeleton = standing(puppet)
+    return leg_points(puppet, skeleton, skeleton.pose(swung(*angles_deg)))
 
 
 def moved_cm(before: Floats, after: Floats) -> float:
@@ -102,19 +99,16 @@ def turn_joints(
     left = _local_view(puppet, legs, local, joint, "Local: each bone from the one above")
     right = _view(puppet, after, joint, "World: each bone from the upright")
     for i, angle in enumerate(world):
-        _angle(right, puppet, after[0][i], 90.0 * (i == 2), angle)
-    forward, down = 100 * (after[0][2] - after[0][0])[[2, 1]] * [1, -1]
+        _angle(right, puppet, after[i], 90.0 * (i == 2), angle)
+    forward, down = 100 * (after[2] - after[0])[[2, 1]] * [1, -1]
     angles = ", ".join(
-        f"{bone} {_signed(a)} → {_signed(b)}"
-        for bone, a, b in zip(BONES, local, world, strict=True)
+        f"{bone} {signed(a)} → {signed(b)}" for bone, a, b in zip(BONES, local, world, strict=True)
     )
-    ankle = (
-        "" if joint == "ankle" else f"the ankle {moved_cm(before[0][2], after[0][2]):.1f} cm and "
-    )
+    ankle = "" if joint == "ankle" else f"the ankle {moved_cm(before[2], after[2]):.1f} cm and "
     words = (
-        f"Local → world: {angles}. The ankle is {_way(forward, 'ahead of', 'behind')} the hip and "
-        f"{down:z.1f} cm below it. The {joint}'s turn carries {ankle}the toes "
-        f"<b>{moved_cm(before[1][2], after[1][2]):.1f} cm</b>."
+        f"Local → world: {angles}. The ankle is {directed(forward, 'ahead of', 'behind')} the hip"
+        f" and {down:z.1f} cm below it. The {joint}'s turn carries {ankle}the toes"
+        f" <b>{moved_cm(before[-1], after[-1]):.1f} cm</b>."
     )
     return row(left, right), words
 
@@ -127,19 +121,14 @@ def joints_panel(puppet: Puppet) -> Panel:
             Slider("hip_deg", "Hip flexion", -20.0, 90.0, 1.0, 20.0, "°"),
             Slider("knee_deg", "Knee flexion", 0.0, 120.0, 1.0, 50.0, "°"),
             Slider("ankle_deg", "Ankle, toes up", -40.0, 30.0, 1.0, 0.0, "°"),
-            Choice("joint", "Joint to watch", JOINTS, "knee"),
+            Choice("joint", "Joint to watch", LEG, "knee"),
         ],
-        lambda **values: turn_joints(puppet, **values),
+        partial(turn_joints, puppet),
         {
-            "Hip 30°, knee 30°": {
-                "hip_deg": 30.0,
-                "knee_deg": 30.0,
-                "ankle_deg": 0.0,
-                "joint": "knee",
-            },
-            "Only the knee": {"hip_deg": 0.0, "knee_deg": 60.0, "ankle_deg": 0.0, "joint": "knee"},
-            "Only the hip": {"hip_deg": 40.0, "knee_deg": 0.0, "ankle_deg": 0.0, "joint": "hip"},
-            "High step": {"hip_deg": 80.0, "knee_deg": 90.0, "ankle_deg": 10.0, "joint": "hip"},
+            "Hip 30°, knee 30°": (30, 30, 0, "knee"),
+            "Only the knee": (0, 60, 0, "knee"),
+            "Only the hip": (40, 0, 0, "hip"),
+            "High step": (80, 90, 10, "hip"),
         },
     )
 
@@ -165,30 +154,31 @@ def order_gap_cm(puppet: Puppet, flexion_deg: float, abduction_deg: float) -> fl
 def two_orders(puppet: Puppet, flexion_deg: float, abduction_deg: float) -> tuple[Row, str]:
     """The left leg after the same two turns in either order, from the front and from above, and
     both in words."""
+    skeleton = standing(puppet)
     legs = [
-        leg_of(puppet, standing(puppet).pose({"L_hip": turn}))
+        leg_points(puppet, skeleton, skeleton.pose({"L_hip": turn}))
         for turn in hip_turns(flexion_deg, abduction_deg)
     ]
-    gap = order_gap_cm(puppet, flexion_deg, abduction_deg)
-    size, tall = puppet.hip_height / 0.9, puppet.hip_height
-    left, right = -0.3 * size, 1.05 * size
-    front = Stage(
-        "front", (left, -0.1 * size), (right, 1.0 * size), "From the front", width=430
-    ).floor()
-    top = Stage("top", (left, -1.0 * size), (right, 0.1 * size), "From above", width=430)
-    for stage in (front, top):
+    gap, tall = order_gap_cm(puppet, flexion_deg, abduction_deg), puppet.hip_height
+    front, top = (
+        half_stage(title, (-0.3, low), (1.05, low + 1.1), size(puppet), view)
+        for view, title, low in (("front", "From the front", -0.1), ("top", "From above", -1.0))
+    )
+    for stage in (front.floor(), top):
         stage.path([[0, tall, 0], [puppet.hip_width / 2, tall, 0]], "soft")
-        for (leg, foot), kind, name in zip(
+        for leg, kind, name in zip(
             legs[::-1], ("plain", "forward"), ("abduct first", "flex first"), strict=True
         ):
-            if stage is top:  # a wedge has no breadth to show from the front
-                stage.foot(leg[2], foot[0], foot[2], foot[1], kind)
-            stage.chain(leg, kind, names=["", name if gap > 4 else ""])
-    if gap > 0.05:
-        top.measure(legs[0][0][2], legs[1][0][2], f"{gap:.1f} cm")
-    places = [100 * (leg[2] - leg[0]) for leg, _ in legs]
+            names = ("", name if gap > 4 else "")
+            if stage is top:
+                draw_leg(stage, leg, kind, names=names)
+            else:  # a wedge has no breadth to show from the front
+                stage.chain(leg[:3], kind, names=names)
+    measure_cm(top, legs[0][2], legs[1][2], gap)
+    places = [100 * (leg[2] - leg[0]) for leg in legs]
     words = "; ".join(
-        f"{order}: ankle {_way(x, 'to the left', 'to the right')}, {_way(z, 'forward', 'back')}"
+        f"{order}: ankle {directed(x, 'to the left', 'to the right')},"
+        f" {directed(z, 'forward', 'back')}"
         for order, (x, _, z) in zip(("Flex, then abduct", "abduct, then flex"), places, strict=True)
     )
     words += f"; both {abs(places[0][1]):.1f} cm below the hip. They are <b>{gap:.1f} cm</b> apart."
@@ -203,12 +193,12 @@ def orders_panel(puppet: Puppet) -> Panel:
             Slider("flexion_deg", "Hip flexion", 0.0, 90.0, 1.0, 60.0, "°"),
             Slider("abduction_deg", "Hip abduction", 0.0, 60.0, 1.0, 40.0, "°"),
         ],
-        lambda **values: two_orders(puppet, **values),
+        partial(two_orders, puppet),
         {
-            "Only flexion": {"flexion_deg": 60.0, "abduction_deg": 0.0},
-            "Ten degrees each": {"flexion_deg": 10.0, "abduction_deg": 10.0},
-            "A walker's turns": {"flexion_deg": 30.0, "abduction_deg": 7.0},
-            "A right angle": {"flexion_deg": 90.0, "abduction_deg": 45.0},
+            "Only flexion": (60, 0),
+            "Ten degrees each": (10, 10),
+            "A walker's turns": (30, 7),
+            "A right angle": (90, 45),
         },
     )
 
@@ -221,24 +211,18 @@ def two_rests(puppet: Puppet) -> Row:
     in the turns."""
     skeleton = standing(puppet)
     step = skeleton.pose(swung(*STEP.values()))
-    carved = Skeleton.from_world(
-        dict(zip(skeleton.names, step, strict=True)),
-        {name: skeleton.parent(name) for name in skeleton.names},
-    )
+    carved = with_rest(skeleton, dict(zip(skeleton.names, step, strict=True)))
     stages = []
     for title, at_zero in (
         ("All at zero; the step is in the rest", carved.pose()),
         ("All at zero; the step was in the turns", skeleton.pose()),
     ):
-        before, _ = leg_of(puppet, step)
-        leg, foot = leg_of(puppet, at_zero)
-        stage = _room(puppet, title).floor().ghost(before)
-        stage.foot(leg[2], foot[0], foot[2], foot[1]).chain(leg, names=JOINTS)
+        before, leg = (leg_points(puppet, skeleton, world) for world in (step, at_zero))
+        stage = draw_leg(_room(puppet, title).ghost(before[:3]), leg, names=LEG)
         moved = moved_cm(before[2], leg[2])
-        if moved > 0.05:
-            stage.measure(before[2], leg[2], f"{moved:.1f} cm")
-        else:
+        if moved < SHOWN:
             stage.note(leg[2], "stays: 0.0 cm", place="left")
+        measure_cm(stage, before[2], leg[2], moved)
         stages.append(stage)
     return row(
         *stages,
@@ -307,13 +291,13 @@ def hang_panel(puppet: Puppet) -> Panel:
             Slider("aside_cm", "Pelvis to the left", -25.0, 25.0, 0.5, 15.0, "cm"),
             Slider("lean_deg", "Pelvis leans to the left", -20.0, 20.0, 1.0, 0.0, "°"),
         ],
-        lambda **values: hang_legs(puppet, **values),
+        partial(hang_legs, puppet),
         {
-            "At rest": {"parent": PARENTS[0], "aside_cm": 0.0, "lean_deg": 0.0},
-            "No parent, moved": {"parent": PARENTS[0], "aside_cm": 20.0, "lean_deg": 0.0},
-            "Hung, at rest": {"parent": PARENTS[1], "aside_cm": 0.0, "lean_deg": 0.0},
-            "Hung, moved": {"parent": PARENTS[1], "aside_cm": 20.0, "lean_deg": 0.0},
-            "Hung, leaning": {"parent": PARENTS[1], "aside_cm": 0.0, "lean_deg": 15.0},
+            "At rest": (PARENTS[0], 0, 0),
+            "No parent, moved": (PARENTS[0], 20, 0),
+            "Hung, at rest": (PARENTS[1], 0, 0),
+            "Hung, moved": (PARENTS[1], 20, 0),
+            "Hung, leaning": (PARENTS[1], 0, 15),
         },
     )
 
@@ -323,39 +307,35 @@ def hang_panel(puppet: Puppet) -> Panel:
 
 def _room(puppet, title):
     """A side view in which a standing leg can swing to the level."""
-    size = puppet.hip_height / 0.9
-    return Stage("side", (-0.55 * size, -0.1 * size), (1.05 * size, 1.08 * size), title, width=430)
+    return half_stage(title, (-0.55, -0.1), (1.05, 1.08), size(puppet)).floor()
 
 
 def _before_and_after(puppet, local, joint):
     """A leg before and after `joint` takes its turn, the other joints' turns in place."""
-    before = [0.0 if name == joint else angle for name, angle in zip(JOINTS, local, strict=True)]
+    before = [0.0 if name == joint else angle for name, angle in zip(LEG, local, strict=True)]
     return swung_leg(puppet, *before), swung_leg(puppet, *local)
 
 
-def _view(puppet, posed, joint, title, dotted=None):
+def _view(puppet, leg, joint, title, dotted=None):
     """A leg, plain where `joint` does not carry it; another one `dotted`."""
-    leg, foot = posed
-    turned = JOINTS.index(joint)
-    stage = _room(puppet, title).floor()
-    if dotted:
-        stage.ghost([*dotted[0], dotted[1][2]])
-    stage.foot(leg[2], foot[0], foot[2], foot[1])
+    turned = LEG.index(joint)
+    stage = _room(puppet, title)
+    if dotted is not None:
+        stage.ghost(dotted[[0, 1, 2, -1]])
+    draw_foot(stage, leg[2:])
     if turned:
         stage.chain(leg[: turned + 1], "plain")
-    return stage.chain(leg[turned:], "forward", names=[joint], thickness=24 * 0.8**turned)
+    return stage.chain(leg[turned:3], "forward", names=[joint], thickness=24 * 0.8**turned)
 
 
 def _local_view(puppet, legs, local, joint, title):
     """The view with local angles, the leg before `joint` turned dotted, and how far that carried
     the toes."""
     before, after = legs
-    leg, foot = after
     stage = _view(puppet, after, joint, title, before)
     for i, (above, angle) in enumerate(zip(np.cumsum([0.0, *local[:2]]), local, strict=True)):
-        _angle(stage, puppet, leg[i], above + 90.0 * (i == 2), angle)
-    toes = moved_cm(before[1][2], foot[2])
-    return stage.measure(before[1][2], foot[2], f"{toes:.1f} cm") if toes > 0.05 else stage
+        _angle(stage, puppet, after[i], above + 90.0 * (i == 2), angle)
+    return measure_cm(stage, before[-1], after[-1], moved_cm(before[-1], after[-1]))
 
 
 def _angle(stage, puppet, joint, zero_deg, angle_deg):
@@ -366,30 +346,25 @@ def _angle(stage, puppet, joint, zero_deg, angle_deg):
         for a in np.radians([zero_deg, zero_deg + angle_deg])
     )
     if abs(angle_deg) >= 0.5:
-        stage.ghost([joint, start]).arc(joint, start, end, _signed(angle_deg), radius=46)
+        stage.ghost([joint, start]).arc(joint, start, end, signed(angle_deg), radius=46)
 
 
 def _hung_stage(puppet, skeleton, moved, title):
     """A pelvis and its legs from the front, dotted where they belong; and how far off the left
     ankle is, in cm."""
-    size = puppet.hip_height / 0.9
-    stage = Stage(
-        "front", (-1.12 * size, -0.08 * size), (1.12 * size, 1.92 * size), title, width=430
-    ).floor()
+    stage = half_stage(title, (-1.12, -0.08), (1.12, 1.92), size(puppet), "front").floor()
     world, right = skeleton.pose(**moved), standing(puppet).pose(**moved)
     pelvis = right[0, :3, 3]
     for tag in SIDE_TAGS[::-1]:
         side = tag[0]
-        belongs, _ = leg_of(puppet, right, tag)
-        leg, foot = leg_of(puppet, world, tag, skeleton)
-        stage.ghost(belongs).foot(leg[2], foot[0], foot[2], foot[1], side=side)
+        belongs = leg_points(puppet, standing(puppet), right, tag)
+        leg = leg_points(puppet, skeleton, world, tag)
+        draw_foot(stage.ghost(belongs[:3]), leg[2:], side=side)
         stage.chain([pelvis, belongs[0]], "plain", thickness=14)
-        stage.chain(leg, side=side)
+        stage.chain(leg[:3], side=side)
     stage.note(pelvis, "pelvis", place="below" if leg[2, 1] > pelvis[1] else "above")
     off = moved_cm(belongs[2], leg[2])  # the left leg's, drawn last
-    if off > 0.05:
-        stage.measure(belongs[2], leg[2], f"{off:.1f} cm", offset=60)
-    return stage, off
+    return measure_cm(stage, belongs[2], leg[2], off, offset=60), off
 
 
 def _seen(skeleton):
@@ -400,17 +375,7 @@ def _seen(skeleton):
 
 def _state(off, loose):
     """How far a foot is from where it belongs, in words."""
-    if off <= 0.05:
+    if off < SHOWN:
         return "the foot is where it belongs."
     what = "left behind" if loose else "off its place"
     return f"the foot is {what} by <b>{off:.1f} cm</b>."
-
-
-def _way(distance_cm, ahead, behind):
-    """A signed distance in words."""
-    return f"{abs(distance_cm):.1f} cm {behind if distance_cm < -0.05 else ahead}"
-
-
-def _signed(degrees):
-    text = f"{abs(degrees):.0f}°"
-    return text if text == "0°" else ("−" if degrees < 0 else "+") + text

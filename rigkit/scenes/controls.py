@@ -6,7 +6,7 @@ in metres.
 """
 
 from dataclasses import replace
-from functools import cache, lru_cache
+from functools import cache, lru_cache, partial
 from typing import Any
 
 import numpy as np
@@ -17,10 +17,19 @@ from rigkit._types import ArrayLike, ControlValues, Floats
 from rigkit.leg import LegPose, LegRig
 from rigkit.panels import Choice, Panel, Slider
 from rigkit.puppets import Puppet
+from rigkit.scenes.staging import (
+    draw_leg,
+    half_stage,
+    leg_points,
+    measure_cm,
+    measure_or_zero,
+    size,
+    stiff,
+)
+from rigkit.scenes.words import SHOWN, number, signed
 from rigkit.skeleton import SIDE_TAGS
-from rigkit.stage import Row, Stage, row
+from rigkit.stage import Row, row
 
-LEG = ("hip", "knee", "ankle")
 TOUCHED = ("pelvis", "L_foot", "L_knee", "R_foot", "R_knee")  # the controls of inverse legs
 PIVOTS = ("the ankle", "the floor below it", "the outline's middle")
 STEP = {
@@ -36,8 +45,7 @@ GAPS = ("kept", "lost", "along the world's axes")
 HANGING = {"Feet follow nothing": None, "Feet hang from the pelvis": "pelvis"}
 FRAMES = 24  # of a crouch, of a step
 KEYED_CM = 40.0  # the step for which the goal was keyed
-SHOWN = 0.05  # cm or degrees: what is less is written as 0.0
-OBLIQUE: dict[str, Any] = {"yaw_deg": 40.0, "pitch_deg": 22.0}
+OBLIQUE: dict[str, Any] = {"view": "turntable", "yaw_deg": 40.0, "pitch_deg": 22.0}
 
 
 @cache
@@ -136,16 +144,15 @@ def turned(
     moved = float(ankle_moved_cm(puppet, pivot, toes_up_deg, turned_out_deg))
     knee = float(np.degrees(after.flexion[0] - before.flexion[0]))
     words = (
-        f"Foot control turned {toes_up_deg:.0f}° toes up and {turned_out_deg:.0f}° out about"
-        f" <b>{pivot}</b>. The ankle moved by <b>{moved:.1f} cm</b>, and the knee's bend changed by"
-        f" {_signed(knee)}."
+        f"Foot control turned {number(toes_up_deg, 0)}° toes up and {number(turned_out_deg, 0)}°"
+        f" out about <b>{pivot}</b>. The ankle moved by <b>{moved:.1f} cm</b>, and the knee's bend"
+        f" changed by {signed(knee, 1)}."
     )
-    return row(*views), words.replace("-", "−")
+    return row(*views), words
 
 
 def pivot_panel(puppet: Puppet) -> Panel:
     """A foot control to turn about different points."""
-    up = {"toes_up_deg": 30.0, "turned_out_deg": 0.0}
     return Panel(
         "Turn the foot control: does the ankle stay?",
         [
@@ -153,12 +160,12 @@ def pivot_panel(puppet: Puppet) -> Panel:
             Slider("toes_up_deg", "Toes up", -40.0, 40.0, 1.0, 10.0, "°"),
             Slider("turned_out_deg", "Turned out", -45.0, 45.0, 1.0, 0.0, "°"),
         ],
-        lambda **values: turned(puppet, **values),
+        partial(turned, puppet),
         {
-            "Toes up, floor": {"pivot": PIVOTS[1]} | up,
-            "Toes up, ankle": {"pivot": PIVOTS[0]} | up,
-            "Turned out, floor": {"pivot": PIVOTS[1], "toes_up_deg": 0.0, "turned_out_deg": 45.0},
-            "Turned out, middle": {"pivot": PIVOTS[2], "toes_up_deg": 0.0, "turned_out_deg": 45.0},
+            "Toes up, floor": (PIVOTS[1], 30, 0),
+            "Toes up, ankle": (PIVOTS[0], 30, 0),
+            "Turned out, floor": (PIVOTS[1], 0, 45),
+            "Turned out, middle": (PIVOTS[2], 0, 45),
         },
     )
 
@@ -213,16 +220,16 @@ def boarded(
     ]
     short = f" The leg is {100 * pose.miss[0]:.1f} cm too short." if pose.miss[0] > 5e-4 else ""
     words = (
-        f"Boat {left_cm:.0f} cm off, {ahead_cm:.0f} cm ahead, turned {turned_deg:.0f}°. Gap {gap}:"
+        f"Boat {left_cm:.0f} cm off, {number(ahead_cm, 0)} cm ahead, turned"
+        f" {number(turned_deg, 0)}°. Gap {gap}:"
         f" the foot control is <b>{off:.1f} cm</b> from its mark on the deck and turned"
         f" <b>{aside:.1f}°</b> against it.{short}"
     )
-    return row(*views), words.replace("-", "−")
+    return row(*views), words
 
 
 def boat_panel(puppet: Puppet) -> Panel:
     """A boat to move under a foot that follows it."""
-    drifted = {"left_cm": 10.0, "ahead_cm": 15.0, "turned_deg": 0.0}
     return Panel(
         "Move the boat: does the foot stay on its mark?",
         [
@@ -231,15 +238,13 @@ def boat_panel(puppet: Puppet) -> Panel:
             Slider("ahead_cm", "Boat ahead", -20.0, 20.0, 1.0, 0.0, "cm"),
             Slider("turned_deg", "Boat turned", -25.0, 25.0, 1.0, 0.0, "°"),
         ],
-        lambda **values: boarded(puppet, **values),
+        partial(boarded, puppet),
         {
-            "Lost": {"gap": "lost", "left_cm": 0.0, "ahead_cm": 0.0, "turned_deg": 0.0},
-            "Drifted, kept": {"gap": "kept"} | drifted,
-            "Drifted, world's axes": {"gap": "along the world's axes"} | drifted,
-            "Turned, world's axes": (
-                {"gap": "along the world's axes"} | drifted | {"turned_deg": 20.0}
-            ),
-            "Turned, kept": {"gap": "kept"} | drifted | {"turned_deg": 20.0},
+            "Lost": ("lost", 0, 0, 0),
+            "Drifted, kept": ("kept", 10, 15, 0),
+            "Drifted, world's axes": ("along the world's axes", 10, 15, 0),
+            "Turned, world's axes": ("along the world's axes", 10, 15, 20),
+            "Turned, kept": ("kept", 10, 15, 20),
         },
     )
 
@@ -321,20 +326,20 @@ def crouching(puppet: Puppet, frame: int, lowered_cm: float, turned_deg: float) 
 def pelvis_panel(puppet: Puppet) -> Panel:
     """A crouch to step through or play, with feet that stay and with feet that are carried
     along."""
-    down = {"frame": FRAMES // 2, "lowered_cm": 13.0, "turned_deg": 0.0}
+    half = FRAMES // 2
     return Panel(
         "Move the pelvis control: what moves with it?",
         [
-            Slider("frame", "Frame", 0, FRAMES, 1, FRAMES // 2),
+            Slider("frame", "Frame", 0, FRAMES, 1, half),
             Slider("lowered_cm", "Pelvis lowered", 0.0, 20.0, 1.0, 13.0, "cm"),
             Slider("turned_deg", "Pelvis turned", -40.0, 40.0, 1.0, 0.0, "°"),
         ],
-        lambda **values: crouching(puppet, **values),
+        partial(crouching, puppet),
         {
-            "Standing": down | {"frame": 0},
-            "13 cm down": down,
-            "Turned, not down": down | {"lowered_cm": 0.0, "turned_deg": 40.0},
-            "Down and turned": down | {"turned_deg": 40.0},
+            "Standing": (0, 13, 0),
+            "13 cm down": (half, 13, 0),
+            "Turned, not down": (half, 0, 40),
+            "Down and turned": (half, 13, 40),
         },
         play="frame",
     )
@@ -406,8 +411,8 @@ def stepping(puppet: Puppet, frame: int, share_percent: float, step_cm: float) -
     stage = _step_view(puppet, pose, foot_control, frame, apart[frame])
     words = (
         f"Frame {frame} of {FRAMES}. The foot control has gone"
-        f" {100 * gone['foot control'][frame]:z.1f} cm ahead, the foot"
-        f" {100 * gone['foot'][frame]:z.1f} cm: <b>{apart[frame]:.1f} cm</b> apart. In the last"
+        f" {number(100 * gone['foot control'][frame])} cm ahead, the foot"
+        f" {number(100 * gone['foot'][frame])} cm: <b>{apart[frame]:.1f} cm</b> apart. In the last"
         f" frame it is {apart[-1]:.1f} cm."
     )
     return row(stage, plot), words
@@ -415,7 +420,6 @@ def stepping(puppet: Puppet, frame: int, share_percent: float, step_cm: float) -
 
 def goal_panel(puppet: Puppet) -> Panel:
     """A step whose goal carries keys of its own."""
-    longer = {"frame": FRAMES, "share_percent": 50.0, "step_cm": 60.0}
     return Panel(
         "Break it: a goal that carries keys of its own",
         [
@@ -423,12 +427,12 @@ def goal_panel(puppet: Puppet) -> Panel:
             Slider("share_percent", "Share of the follow", 0.0, 100.0, 5.0, 50.0, "%"),
             Slider("step_cm", "Step of the control", 20.0, 70.0, 1.0, 60.0, "cm"),
         ],
-        lambda **values: stepping(puppet, **values),
+        partial(stepping, puppet),
         {
-            "As it was keyed": longer | {"step_cm": KEYED_CM},
-            "60 cm, half and half": longer,
-            "60 cm, keys win": longer | {"share_percent": 0.0},
-            "60 cm, follow wins": longer | {"share_percent": 100.0},
+            "As it was keyed": (FRAMES, 50, KEYED_CM),
+            "60 cm, half and half": (FRAMES, 50, 60),
+            "60 cm, keys win": (FRAMES, 0, 60),
+            "60 cm, follow wins": (FRAMES, 100, 60),
         },
         play="frame",
     )
@@ -443,30 +447,14 @@ def _joint(puppet, pose, name):
 
 def _legs(stage, puppet, world):
     """Both legs with their feet, from the world frames of one pose."""
-    sole, skeleton = foot.of_puppet(puppet), rig(puppet).skeleton
     for tag in SIDE_TAGS[::-1]:
-        end = world[skeleton.index(tag + "ankle")]
-        heel, toe = frames.apply(
-            end, [(0.0, -sole.ankle[1], forward) for forward in (sole.heel[0], sole.toe[0])]
-        )
-        stage.foot(end[:3, 3], heel, toe, kind="inverse", side=tag[0])
-        stage.chain(
-            skeleton.origins(world, [tag + joint for joint in LEG]), "inverse", tag[0], thickness=18
-        )
+        points = stiff(leg_points(puppet, rig(puppet).skeleton, world, tag))
+        draw_leg(stage, points, "inverse", tag[0], thickness=18)
 
 
 def _rig_view(puppet, title, pose, names=False, ghosts=False, measured=None):
     """Both legs and the outlines of their controls, seen a little from above."""
-    size = puppet.hip_height / 0.9
-    stage = Stage(
-        "turntable",
-        (-0.98 * size, -0.38 * size),
-        (0.53 * size, 0.98 * size),
-        title,
-        width=430,
-        **OBLIQUE,
-    )
-    stage.floor()
+    stage = half_stage(title, (-0.98, -0.38), (0.53, 0.98), size(puppet), **OBLIQUE).floor()
     stage.desc = (
         "Both legs and the outlines of their five controls, from the front left and a little above."
     )
@@ -485,17 +473,14 @@ def _rig_view(puppet, title, pose, names=False, ghosts=False, measured=None):
             for frame in (control(puppet, name).rest, pose.controls[name])
         )
         stage.desc += f" The left foot is {cm:.1f} centimetres from where it was at rest."
-        if cm >= SHOWN:
-            stage.measure(was, now, f"{cm:.1f} cm")
-        else:
-            stage.note(now, "0.0 cm", "goal", "right")
+        measure_or_zero(stage, was, now, cm, "right")
     return stage
 
 
 def _foot_view(puppet, view, title, before, after, pivot):
     """A lifted foot, close: as it was, dotted, and as it is now, with outline and pivot."""
     low, high = ((-0.24, -0.03), (0.36, 0.51)) if view == "side" else ((-0.19, -0.36), (0.41, 0.18))
-    stage = Stage(view, low, high, title, width=430).floor()
+    stage = half_stage(title, low, high, view=view).floor()
     one, sole = control(puppet, "L_foot"), foot.of_puppet(puppet)
     was, now = before.controls["L_foot"], after.controls["L_foot"]
     stage.ghost(frames.apply(was, one.outline))
@@ -508,15 +493,9 @@ def _foot_view(puppet, view, title, before, after, pivot):
     stage.control(frames.apply(now, one.outline))
     point = frames.apply(was, pivots(puppet)[pivot])
     stage.dots([point], "miss").note(point, "pivot", "miss")
-    apart = (ankle - _joint(puppet, before, "L_ankle"))[[2, 1] if view == "side" else [0, 2]]
-    if 100 * np.linalg.norm(apart) >= SHOWN:
-        stage.measure(
-            _joint(puppet, before, "L_ankle"),
-            ankle,
-            f"{100 * np.linalg.norm(apart):.1f} cm",
-            offset=-34,
-        )
-    return stage
+    ankle_was = _joint(puppet, before, "L_ankle")
+    apart = (ankle - ankle_was)[[2, 1] if view == "side" else [0, 2]]
+    return measure_cm(stage, ankle_was, ankle, 100 * np.linalg.norm(apart), offset=-34)
 
 
 def _hull():
@@ -530,8 +509,10 @@ def _hull():
 
 def _boat_view(puppet, view, title, boat, worlds, pose, mark, off):
     """The boat beside the quay, the legs above both, and the foot's mark on the deck."""
-    room = ((-0.70, -0.375), (0.62, 0.82)) if view == "turntable" else ((-0.48, -0.94), (0.9, 0.31))
-    stage = Stage(view, *room, title, width=430, **(OBLIQUE if view == "turntable" else {}))
+    if view == "top":
+        stage = half_stage(title, (-0.48, -0.94), (0.9, 0.31), view=view)
+    else:
+        stage = half_stage(title, (-0.70, -0.375), (0.62, 0.82), **OBLIQUE)
     quay = np.array([(-0.5, 0.0, -0.3), (-0.03, 0.0, -0.3), (-0.03, 0.0, 0.95), (-0.5, 0.0, 0.95)])
     stage.skin(quay, "soft").skin(frames.apply(worlds["boat"], boat.outline), "soft")
     stage.dots([worlds["boat"][:3, 3]]).note(worlds["boat"][:3, 3], "boat")
@@ -548,27 +529,17 @@ def _boat_view(puppet, view, title, boat, worlds, pose, mark, off):
 
 def _step_view(puppet, pose, foot_control, frame, apart):
     """The step from the side: the legs, the foot control's outline, and what lies between."""
-    size = puppet.hip_height / 0.9
-    stage = Stage(
-        "side", (-0.35 * size, -0.10 * size), (0.95 * size, 1.0 * size), "From the side", width=430
-    ).floor()
+    stage = half_stage("From the side", (-0.35, -0.1), (0.95, 1.0), size(puppet)).floor()
     _legs(stage, puppet, pose.world[frame])
     one = control(puppet, "L_foot")
     stage.control(frames.apply(foot_control[frame], one.outline), "foot control")
-    if apart >= SHOWN:
-        foot_at, control_at = (
-            frames.apply(where[frame], one.pivot)
-            for where in (pose.controls["L_foot"], foot_control)
-        )
-        stage.measure(foot_at, control_at, f"{apart:.1f} cm", offset=40)
-    return stage
+    foot_at, control_at = (
+        frames.apply(where[frame], one.pivot) for where in (pose.controls["L_foot"], foot_control)
+    )
+    return measure_cm(stage, foot_at, control_at, apart, offset=40)
 
 
 # Words
-
-
-def _signed(degrees):
-    return f"{degrees:+.1f}°" if abs(degrees) >= SHOWN else "0.0°"
 
 
 def _in_words(number):

@@ -3,17 +3,19 @@
 The legs are straight at rest here, so that every angle is zero when the puppet stands.
 """
 
-from functools import cache
+from functools import cache, partial
 from typing import Any
 
 import numpy as np
 
-from rigkit import foot, frames, gait, plots
+from rigkit import foot, gait, plots
 from rigkit._types import Bools, Floats
 from rigkit.controls import between_keys
 from rigkit.leg import LegPose, LegRig
 from rigkit.panels import Choice, Panel, Slider
 from rigkit.puppets import Puppet
+from rigkit.scenes.staging import LEG, draw_leg, half_stage, leg_points, measure_cm, size
+from rigkit.scenes.words import SHOWN, directed, number
 from rigkit.skeleton import SIDE_TAGS
 from rigkit.stage import Row, Stage, row
 
@@ -24,7 +26,6 @@ SWUNG_DEG = 30.0  # how far its thigh rises after that
 KICK_DEG = (-20.0, 60.0)
 SPACINGS = (12, 6, 4, 2, 1)  # frames from key to key
 SHARES = {"as published": None, "every frame": 1, "every 2nd": 2, "every 4th": 4}
-LEG = ("hip", "knee", "ankle")
 
 
 @cache
@@ -82,11 +83,11 @@ def lowered(
     pose = _moved(puppet, lowered_cm, forward_cm, left_cm)
     slip, bent = slip_cm(standing(puppet), pose), np.degrees(pose.flexion[1])
     reached = (
-        "it stands" if slip[1] < 0.05 else f"<b>{slip[1]:.1f} cm</b> short, the leg is straight"
+        "it stands" if slip[1] < SHOWN else f"<b>{slip[1]:.1f} cm</b> short, the leg is straight"
     )
     words = (
-        f"Pelvis {lowered_cm:.1f} cm down, {forward_cm:.1f} cm forward, {left_cm:.1f} cm to her"
-        f" left. Left foot, forward chain: <b>{slip[0]:.1f} cm</b> from its place. Right foot,"
+        f"Pelvis {lowered_cm:.1f} cm down, {number(forward_cm)} cm forward, {number(left_cm)} cm to"
+        f" her left. Left foot, forward chain: <b>{slip[0]:.1f} cm</b> from its place. Right foot,"
         f" inverse chain: {reached}; knee bent {bent:z.1f}°."
     )
     return row(*_pelvis_views(puppet, pose)), words
@@ -101,12 +102,12 @@ def pelvis_panel(puppet: Puppet) -> Panel:
             Slider("forward_cm", "Pelvis forward", -20.0, 20.0, 0.5, 0.0, "cm"),
             Slider("left_cm", "Pelvis to her left", -20.0, 20.0, 0.5, 0.0, "cm"),
         ],
-        lambda **values: lowered(puppet, **values),
+        partial(lowered, puppet),
         {
-            "Standing": {"lowered_cm": 0.0, "forward_cm": 0.0, "left_cm": 0.0},
-            "13 cm down": {"lowered_cm": 13.0, "forward_cm": 0.0, "left_cm": 0.0},
-            "Down and to her left": {"lowered_cm": 13.0, "forward_cm": 0.0, "left_cm": 10.0},
-            "Left, not down": {"lowered_cm": 0.0, "forward_cm": 0.0, "left_cm": 20.0},
+            "Standing": (0, 0, 0),
+            "13 cm down": (13, 0, 0),
+            "Down and to her left": (13, 0, 10),
+            "Left, not down": (0, 0, 20),
         },
     )
 
@@ -120,14 +121,13 @@ def by_hand(
     """A forward leg turned by hand beside an inverse one, both under a lower pelvis; and how near
     it is in words."""
     rig = standing(puppet)
-    turns = {
-        "hip": -hip_deg,
-        "knee": knee_deg,
-        "ankle": -ankle_deg,
-    }  # about +X flexion of hip and ankle is negative
+    turns = (-hip_deg, knee_deg, -ankle_deg)  # about +X flexion of hip and ankle is negative
     pose = rig.pose(
         {"pelvis": {"shift_y": -lowered_cm / 100}}
-        | {f"L_{joint}_turn": {"turn_x": np.radians(turn)} for joint, turn in turns.items()},
+        | {
+            f"L_{joint}_turn": {"turn_x": np.radians(turn)}
+            for joint, turn in zip(LEG, turns, strict=True)
+        },
         MIXED,
     )
     miss, tilt = slip_cm(rig, pose)[0], hip_deg - knee_deg + ankle_deg
@@ -135,16 +135,18 @@ def by_hand(
         _joints(puppet, world, tag)
         for world, tag in ((rig.skeleton.rest_world, "L_"), (pose.world, "L_"), (pose.world, "R_"))
     )
-    forward = _room(puppet, "side", "Forward: three turns by hand", 0.18).floor().ghost(rest[:3])
-    _draw(forward, now, "L", "forward", LEG).goal(
-        rest[2], "" if miss > 0.5 else f"miss {miss:.1f} cm"
+    forward, inverse = (
+        _room(puppet, title, 0.18).ghost(rest[:3])
+        for title in ("Forward: three turns by hand", "Inverse: no turn by hand")
     )
+    draw_leg(forward, now, side="L", names=LEG)
+    forward.goal(rest[2], "" if miss > 0.5 else f"miss {miss:.1f} cm")
     if miss > 0.5:
         forward.measure(rest[2], now[2], f"{miss:.1f} cm", offset=-70)
     if abs(tilt) > 0.5:
         forward.note(now[-1], _tilted(tilt), "miss")
-    inverse = _room(puppet, "side", "Inverse: no turn by hand", 0.18).floor().ghost(rest[:3])
-    _draw(inverse, solved, "R", "inverse", LEG).goal(rest[2], f"miss {100 * pose.miss[1]:.1f} cm")
+    draw_leg(inverse, solved, "inverse", "R", names=LEG)
+    inverse.goal(rest[2], f"miss {100 * pose.miss[1]:.1f} cm")
     done = miss <= 0.5 and abs(tilt) <= 1
     keyed = np.count_nonzero([hip_deg, knee_deg, ankle_deg])
     words = (
@@ -165,26 +167,11 @@ def hand_panel(puppet: Puppet, lowered_cm: float = 13.0) -> Panel:
             Slider("knee_deg", "Knee, bent", 0.0, 130.0, 0.5, 0.0, "°"),
             Slider("ankle_deg", "Ankle, toes up", -45.0, 90.0, 0.5, 0.0, "°"),
         ],
-        lambda **values: by_hand(puppet, **values),
+        partial(by_hand, puppet),
         {
-            "Pelvis down": {
-                "lowered_cm": lowered_cm,
-                "hip_deg": 0.0,
-                "knee_deg": 0.0,
-                "ankle_deg": 0.0,
-            },
-            "Hip and knee alike": {
-                "lowered_cm": lowered_cm,
-                "hip_deg": 60.0,
-                "knee_deg": 60.0,
-                "ankle_deg": 0.0,
-            },
-            "Nearly": {
-                "lowered_cm": lowered_cm,
-                "hip_deg": 30.0,
-                "knee_deg": 62.0,
-                "ankle_deg": 20.0,
-            },
+            "Pelvis down": (lowered_cm, 0, 0, 0),
+            "Hip and knee alike": (lowered_cm, 60, 60, 0),
+            "Nearly": (lowered_cm, 30, 62, 20),
         },
     )
 
@@ -226,7 +213,7 @@ def crouches(puppet: Puppet) -> dict[int, Floats]:
     angles, found = forward_values(rig, rig.pose(down)), {}
     for every in SPACINGS:
         pose = rig.pose(down | between_keys(angles, range(0, FRAMES + 1, every)), MIXED)
-        found[every] = np.stack([_joints(puppet, pose.world, tag) for tag in SIDE_TAGS], axis=1)
+        found[every] = _both(puppet, pose.world)
     return found
 
 
@@ -255,11 +242,10 @@ def crouching(puppet: Puppet, frame: int, every: int | str) -> tuple[Row, str]:
     every = int(every)
     joints = crouches(puppet)[every]
     low, kept = 100 * np.linalg.norm(joints[frame, :, 2] - joints[0, :, 2], axis=-1)
-    stage = _room(puppet, "side", "L forward, R inverse", 0.13).floor()
-    for side, (tag, kind) in enumerate((("L", "forward"), ("R", "inverse"))):
-        _draw(stage, joints[frame, side], tag, kind)
-    if low >= 0.05:
-        stage.measure(joints[0, 0, 2], joints[frame, 0, 2], f"{low:.1f} cm", offset=-80)
+    stage = _room(puppet, "L forward, R inverse", 0.13)
+    for leg, side, kind in zip(joints[frame], "LR", ("forward", "inverse"), strict=True):
+        draw_leg(stage, leg, kind, side)
+    measure_cm(stage, joints[0, 0, 2], joints[frame, 0, 2], low, offset=-80)
     words = (
         f"Frame {frame} of {FRAMES}, {'keyed' if frame % every == 0 else 'between keys'}. Left"
         f" foot, forward: <b>{low:.1f} cm</b> from its place. Right foot, inverse: <b>{kept:.1f}"
@@ -278,12 +264,12 @@ def crouch_panel(puppet: Puppet) -> Panel:
             Slider("frame", "Frame", 0, FRAMES, 1, 6),
             Choice("every", "Frames from key to key", tuple(map(str, SPACINGS)), "12"),
         ],
-        lambda **values: crouching(puppet, **values),
+        partial(crouching, puppet),
         {
-            "Standing, keyed": {"frame": 0, "every": "12"},
-            "Halfway, between keys": {"frame": 6, "every": "12"},
-            "Crouched, keyed": {"frame": 12, "every": "12"},
-            "Every 4 frames": {"frame": 2, "every": "4"},
+            "Standing, keyed": (0, "12"),
+            "Halfway, between keys": (6, "12"),
+            "Crouched, keyed": (12, "12"),
+            "Every 4 frames": (2, "4"),
         },
         play="frame",
     )
@@ -306,7 +292,7 @@ def walks(puppet: Puppet) -> dict[str, tuple[Floats, Floats]]:
         if every:
             keyed = between_keys(forward, range(0, 2 * FRAMES + 1, every))
             pose = rig.pose(keyed | {"pelvis": values["pelvis"]}, inverse=False)
-            found[name] = np.stack([_joints(puppet, pose.world, tag) for tag in SIDE_TAGS], axis=1)
+            found[name] = _both(puppet, pose.world)
     return {name: (points, slid_cm(points, published.stance)) for name, points in found.items()}
 
 
@@ -341,17 +327,16 @@ def walk_panel(puppet: Puppet) -> Panel:
     return Panel(
         "Step through one stride: which foot stays where it came down?",
         [
-            Slider(
-                "frame", "Frame", 0, FRAMES - 1, 1, 8
-            ),  # the last frame is the first one's pose again
+            # The last frame is the first one's pose again.
+            Slider("frame", "Frame", 0, FRAMES - 1, 1, 8),
             Choice("forward", "Forward legs", tuple(SHARES), "as published"),
         ],
-        lambda **values: walking(puppet, **values),
+        partial(walking, puppet),
         {
-            "Left foot comes down": {"frame": 0, "forward": "as published"},
-            "Flat on the floor": {"frame": 8, "forward": "as published"},
-            "About to leave": {"frame": 14, "forward": "as published"},
-            "Keyed every 2nd frame": {"frame": 14, "forward": "every 2nd"},
+            "Left foot comes down": (0, "as published"),
+            "Flat on the floor": (8, "as published"),
+            "About to leave": (14, "as published"),
+            "Keyed every 2nd frame": (14, "every 2nd"),
         },
         play="frame",
     )
@@ -389,10 +374,8 @@ def kick(puppet: Puppet) -> Row:
         strict=True,
     ):
         hip = points[0, 0]
-        stage = Stage(
-            "side", hip[[2, 1]] + [-0.5, -0.98], hip[[2, 1]] + [0.94, 0.12], title, width=430
-        )
-        stage.floor()
+        low, high = hip[[2, 1]] + [[-0.5, -0.98], [0.94, 0.12]]
+        stage = half_stage(title, low, high).floor()
         for joints in points[[3, 9]]:
             stage.ghost(joints)
         if kind == "inverse":
@@ -475,8 +458,7 @@ def switches(puppet: Puppet) -> dict[str, tuple[Floats, Floats]]:
             if control.startswith("R_")
         }
         pose = rig.pose(down | turned, {"R_": frame < SWITCH})
-        joints = np.stack([_joints(puppet, pose.world, tag) for tag in SIDE_TAGS], axis=1)
-        found[name] = joints, np.degrees(pose.flexion[:, 1])
+        found[name] = _both(puppet, pose.world), np.degrees(pose.flexion[:, 1])
     return found
 
 
@@ -504,9 +486,9 @@ def switching(puppet: Puppet, frame: int, match: str) -> tuple[Row, str]:
     """One frame of the switch, and how far the leg jumped in words."""
     joints, bent = switches(puppet)[match]
     kind = "forward" if frame >= SWITCH else "inverse"
-    stage = _room(puppet, "side", f"Right leg: {kind}", 0.13).floor()
-    for side, (tag, chain) in enumerate((("L", "inverse"), ("R", kind))):
-        _draw(stage, joints[frame, side], tag, chain)
+    stage = _room(puppet, f"Right leg: {kind}", 0.13)
+    for leg, side, chain in zip(joints[frame], "LR", ("inverse", kind), strict=True):
+        draw_leg(stage, leg, chain, side)
     step = 100 * np.linalg.norm(joints[frame, 1, 2] - joints[max(frame - 1, 0), 1, 2])
     turned = abs(bent[frame] - bent[max(frame - 1, 0)])
     words = (
@@ -525,12 +507,12 @@ def switch_panel(puppet: Puppet) -> Panel:
             Slider("frame", "Frame", 0, FRAMES, 1, SWITCH),
             Choice("match", "In frame 12 the match is", ("forgotten", "matched"), "forgotten"),
         ],
-        lambda **values: switching(puppet, **values),
+        partial(switching, puppet),
         {
-            "The frame before": {"frame": SWITCH - 1, "match": "forgotten"},
-            "Forgotten": {"frame": SWITCH, "match": "forgotten"},
-            "Matched": {"frame": SWITCH, "match": "matched"},
-            "The thigh raised": {"frame": FRAMES, "match": "matched"},
+            "The frame before": (SWITCH - 1, "forgotten"),
+            "Forgotten": (SWITCH, "forgotten"),
+            "Matched": (SWITCH, "matched"),
+            "The thigh raised": (FRAMES, "matched"),
         },
         play="frame",
     )
@@ -550,14 +532,12 @@ def _at(rig, world, joint):
 
 
 def _joints(puppet, world, tag):
-    """Hip, knee, ankle, heel, ball and toe of a leg, shape (..., 6, 3)."""
-    rig, sole = standing(puppet), foot.of_puppet(puppet)
-    hip, knee, ankle, ball, toe = (
-        world[..., rig.skeleton.index(tag + joint), :, :] for joint in (*LEG, "ball", "toe")
-    )
-    forward, up = sole.heel - sole.ankle
-    heel = ankle @ frames.frame(origin=[0.0, up, forward])
-    return np.stack([joint[..., :3, 3] for joint in (hip, knee, ankle, heel, ball, toe)], axis=-2)
+    return leg_points(puppet, standing(puppet).skeleton, world, tag)
+
+
+def _both(puppet, world):
+    """Both legs' points in every frame, shape (f, 2, 6, 3)."""
+    return np.stack([_joints(puppet, world, tag) for tag in SIDE_TAGS], axis=1)
 
 
 def slid_cm(points: Floats, stance: Bools) -> Floats:
@@ -571,75 +551,52 @@ def slid_cm(points: Floats, stance: Bools) -> Floats:
     return slid
 
 
-def _room(puppet, view, title, deepest=0.25):
+def _room(puppet, title, deepest=0.25, view="side"):
     """A view of the standing puppet that also holds its foot `deepest` metres under the floor."""
-    size = puppet.hip_height / 0.9
-    return Stage(
-        view, (-0.62 * size, -0.02 - deepest), (0.62 * size, 0.95 * size), title, width=430
-    )
-
-
-def _draw(stage, joints, side, kind, names=()):
-    """A leg with its foot; `joints` as `_joints` gives them."""
-    hip, knee, ankle, heel, ball, toe = joints
-    stage.foot(ankle, heel, toe, ball, kind=kind, side=side)
-    return stage.chain([hip, knee, ankle], kind, side, names)
+    tall = size(puppet)
+    low, high = (-0.62 * tall, -0.02 - deepest), (0.62 * tall, 0.95 * tall)
+    return half_stage(title, low, high, view=view).floor()
 
 
 def _pelvis_views(puppet, pose):
     """Both legs from the side and from the front, the left one forward, the right one inverse."""
     rig, views = standing(puppet), []
-    for view, title in (("side", "From the side"), ("front", "From the front")):
-        stage = _room(puppet, view, title).floor()
-        legs = {}
-        for tag, kind in (("L_", "forward"), ("R_", "inverse")):
-            rest, legs[tag] = (
+    for view, seen in (("side", [2, 1]), ("front", [0, 1])):
+        stage = _room(puppet, f"From the {view}", view=view)
+        for tag, kind, offset in (("L_", "forward", 64), ("R_", "inverse", -64)):
+            rest, now = (
                 _joints(puppet, world, tag) for world in (rig.skeleton.rest_world, pose.world)
             )
-            stage.ghost(rest[:3])
-            _draw(stage, legs[tag], tag[0], kind, ("", "", f"{tag[0]}: {kind}"))
-            apart = 100 * np.linalg.norm(
-                (rest[2] - legs[tag][2])[[2, 1] if view == "side" else [0, 1]]
-            )
-            if apart >= 0.05:
-                stage.measure(
-                    rest[2], legs[tag][2], f"{apart:.1f} cm", offset=-64 if tag == "R_" else 64
-                )
+            names = ("", "", f"{tag[0]}: {kind}")
+            draw_leg(stage.ghost(rest[:3]), now, kind, tag[0], names=names)
+            apart = 100 * np.linalg.norm((rest[2] - now[2])[seen])
+            measure_cm(stage, rest[2], now[2], apart, offset=offset)
         views.append(stage)
     return views
 
 
 def _tilted(degrees):
     """A sole's tilt in words, toes up positive."""
-    return (
-        "level"
-        if abs(degrees) < 0.05
-        else f"{abs(degrees):.1f}° toes {'up' if degrees > 0 else 'down'}"
-    )
+    return directed(degrees, "toes up", "toes down", "level", "°")
 
 
 def walk_view(
     puppet: Puppet, title: str, kind: str, points: Floats, slid: Floats, frame: int
 ) -> Stage:
     """A view that moves along with the pelvis, over a floor with marks."""
-    size = puppet.hip_height / 0.9
-    middle = points[frame, 0, 0, 2]
-    low, high = middle - 0.62 * size, middle + 0.62 * size
-    stage = Stage("side", (low, -0.22 * size), (high, 0.97 * size), title, width=430).floor()
+    tall, middle, sole = size(puppet), points[frame, 0, 0, 2], foot.of_puppet(puppet)
+    low, high = middle - 0.62 * tall, middle + 0.62 * tall
+    stage = half_stage(title, (low, -0.22 * tall), (high, 0.97 * tall)).floor()
     for mark in np.arange(np.ceil(low * 10), np.floor(high * 10) + 1) / 10:
         stage.path([(mark, 0.0), (mark, -0.02)], "soft")
     for side, tag in enumerate("LR"):
-        _draw(stage, points[frame, side], tag, kind)
+        draw_leg(stage, points[frame, side], kind, tag)
         if np.isfinite(slid[frame, side]):
             landed = frame - np.argmax(np.isnan(slid[frame::-1, side]))
             heel = points[landed, side, 3, 2]
-            toe = heel + foot.of_puppet(puppet).toe[0] - foot.of_puppet(puppet).heel[0]
-            stage.path([(heel, -0.04 * size), (toe, -0.04 * size)], "goal", tag)
-            stage.note(
-                ((heel + toe) / 2, -0.05 * size),
-                f"{tag} slid {slid[frame, side]:.1f} cm",
-                "miss" if slid[frame, side] >= 0.05 else "goal",
-                "below",
-                loud=True,
-            )
+            toe = heel + sole.toe[0] - sole.heel[0]
+            stage.path([(heel, -0.04 * tall), (toe, -0.04 * tall)], "goal", tag)
+            far = slid[frame, side]
+            words, kind_of = f"{tag} slid {far:.1f} cm", "miss" if far >= SHOWN else "goal"
+            stage.note(((heel + toe) / 2, -0.05 * tall), words, kind_of, "below", loud=True)
     return stage

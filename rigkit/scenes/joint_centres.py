@@ -5,7 +5,7 @@ The knee is seen from the side, x forward and y up in the picture, with its pin 
 pelvis is seen from the front, the middle of its two ASISs at the origin. Metres.
 """
 
-from functools import lru_cache
+from functools import lru_cache, partial
 
 import numpy as np
 
@@ -13,14 +13,14 @@ from rigkit import body, placement, plots, rotation
 from rigkit._types import ArrayLike, Floats
 from rigkit.panels import Choice, Panel, Slider
 from rigkit.puppets import Puppet
-from rigkit.stage import Row, Stage, row
+from rigkit.scenes.staging import half_stage, measure_or_zero
+from rigkit.scenes.words import SHOWN, directed
+from rigkit.stage import Row, row
 
 # Tamsin's measures that are not in the parade's list; invented, like the rest of her.
 KNEE_DEPTH = 0.11  # from the kneecap to the hollow of the knee; the pin is midway
-SHIN = (
-    (0.0, 0.09, 0.18),
-    (0.055, 0.052, 0.043),
-)  # down from the pin; how far ahead of it the skin is there
+# Down from the pin; how far ahead of it the skin is there.
+SHIN = ((0.0, 0.09, 0.18), (0.055, 0.052, 0.043))
 PELVIS = {"width_cm": 24.0, "depth_cm": 16.0, "leg_cm": 91.0}
 
 RULES = {
@@ -50,10 +50,9 @@ def turned(points: ArrayLike, centre: Floats, angle: ArrayLike) -> Floats:
 
 def opening() -> Row:
     """The same bent leg twice: with its knee joint on the pin, and with it on the kneecap."""
+    half = 100 * KNEE_DEPTH / 2
     right, _ = _knee(0.0, 0.0, 90, 12, "Joint on the pin: the skin stays on", low=-0.09)
-    wrong, _ = _knee(
-        100 * KNEE_DEPTH / 2, 0.0, 90, 12, "Joint on the kneecap: it slides off", low=-0.09
-    )
+    wrong, _ = _knee(half, 0.0, 90, 12, "Joint on the kneecap: it slides off", low=-0.09)
     return row(
         right,
         wrong,
@@ -93,11 +92,11 @@ def slide_panel() -> Panel:
         ],
         slide,
         {
-            "Kneecap, 60°": {"ahead_cm": half, "above_cm": 0.0, "bend_deg": 60},
-            "Kneecap, 90°": {"ahead_cm": half, "above_cm": 0.0, "bend_deg": 90},
-            "Back of the knee, 90°": {"ahead_cm": -half, "above_cm": 0.0, "bend_deg": 90},
-            "Too high, 90°": {"ahead_cm": 0.0, "above_cm": half, "bend_deg": 90},
-            "On the pin, 120°": {"ahead_cm": 0.0, "above_cm": 0.0, "bend_deg": 120},
+            "Kneecap, 60°": (half, 0, 60),
+            "Kneecap, 90°": (half, 0, 90),
+            "Back of the knee, 90°": (-half, 0, 90),
+            "Too high, 90°": (0, half, 90),
+            "On the pin, 120°": (0, 0, 120),
         },
     )
 
@@ -165,7 +164,7 @@ def hips_panel(puppet: Puppet) -> Panel:
             Slider("depth_cm", "ASISs to PSISs", 13.0, 19.0, 0.5, PELVIS["depth_cm"], "cm"),
             Slider("leg_cm", "ASIS to inner ankle", 75.0, 105.0, 1.0, PELVIS["leg_cm"], "cm"),
         ],
-        lambda **values: hips(puppet, **values),
+        partial(hips, puppet),
         {
             "Tamsin": PELVIS,
             "Wider pelvis": PELVIS | {"width_cm": 28.0},
@@ -266,12 +265,12 @@ def motion_panel(puppet: Puppet) -> Panel:
             Choice("markers", "Markers", (ONE, THREE), ONE),
             Slider("take", "Take", 1, 20, 1, 1),
         ],
-        lambda **values: found_centre(puppet, **values),
+        partial(found_centre, puppet),
         {
-            "No noise, 5°": {"arc_deg": 5, "noise_mm": 0.0, "markers": ONE},
-            "3 mm, 90°": {"arc_deg": 90, "noise_mm": 3.0, "markers": ONE},
-            "3 mm, 20°": {"arc_deg": 20, "noise_mm": 3.0, "markers": ONE},
-            "3 mm, 20°, three": {"arc_deg": 20, "noise_mm": 3.0, "markers": THREE},
+            "No noise, 5°": (5, 0, ONE),
+            "3 mm, 90°": (90, 3, ONE),
+            "3 mm, 20°": (20, 3, ONE),
+            "3 mm, 20°, three": (20, 3, THREE),
         },
     )
 
@@ -323,7 +322,7 @@ def _knee(ahead_cm, above_cm, bend_deg, below_cm, title, low=-0.24):
     joint = np.array([0.0, above_cm, ahead_cm]) / 100
     angle = np.radians(bend_deg)
     pin, patch = np.zeros(3), np.array([0.0, -below_cm / 100, np.interp(below_cm / 100, *SHIN)])
-    stage = Stage("side", (-0.32, low), (0.24, 0.27), title, width=430)
+    stage = half_stage(title, (-0.32, low), (0.24, 0.27))
     stage.skin(_thigh(), "soft").ghost(_closed(turned(_shank(), pin, angle)))
     stage.skin(turned(_shank(), joint, angle), "forward").goal(pin, "pin", place="left")
     off_the_pin = np.linalg.norm(joint) > 0.008
@@ -332,11 +331,7 @@ def _knee(ahead_cm, above_cm, bend_deg, below_cm, title, low=-0.24):
     slid = now - belongs
     length_cm = 100 * np.linalg.norm(slid)
     stage.dots(belongs, "goal").dots(now, "miss")
-    if length_cm > 0.05:
-        stage.measure(belongs, now, f"{length_cm:.1f} cm")
-    else:
-        stage.note(now, "0.0 cm", "goal")
-    return stage, slid
+    return measure_or_zero(stage, belongs, now, length_cm), slid
 
 
 def _triangle(ahead_cm, above_cm, bend_deg):
@@ -345,16 +340,14 @@ def _triangle(ahead_cm, above_cm, bend_deg):
     pin = np.zeros(3)
     gone = turned(pin, joint, angle)
     off, slid = 100 * np.linalg.norm(joint), 100 * np.linalg.norm(gone)
-    stage = Stage(
-        "side", (-0.15, -0.1366), (0.15, 0.1366), "Why: the pin's place swings", width=430
-    )
+    stage = half_stage("Why: the pin's place swings", (-0.15, -0.1366), (0.15, 0.1366))
     stage.goal(pin, "pin")
     if off > 0.8:
         stage.path(turned(pin, joint, np.linspace(0, angle, 25)), "soft").path(
             [pin, joint, gone], "plain"
         )
         stage.note(joint / 2, f"{off:.1f} cm", "plain").arc(joint, pin, gone, f"{bend_deg:.0f}°")
-    if slid > 0.05:
+    if slid >= SHOWN:
         stage.measure(pin, gone, f"{slid:.1f} cm").dots(gone, "miss")
     return stage.chain([joint], "forward", names=["joint"])
 
@@ -388,7 +381,7 @@ def _pelvis(puppet, width_cm, places):
     assert breadth is not None  # the default table has it
     half, broad = width_cm / 200, float(breadth) / 2
     centre = places[:, :2].mean(axis=0)
-    stage = Stage("front", (-0.22, -0.30), (0.22, 0.129), "Three widths of one pelvis", width=430)
+    stage = half_stage("Three widths of one pelvis", (-0.22, -0.30), (0.22, 0.129), view="front")
     stage.skin(_trunk(broad), "soft").dots([[half, 0], [-half, 0]], "plain")
     stage.dots(places[:, :2], "inverse").dots(places[:, :2] * [-1, 1], "inverse")
     stage.measure([-half, 0], [half, 0], f"ASISs {width_cm:.1f} cm", "plain", offset=22)
@@ -402,17 +395,12 @@ def _pelvis(puppet, width_cm, places):
 
 def _close_up(lefts):
     """The left hip from the front, each rule's place with its name, and the box around all."""
-    stage = Stage(
-        "front", (0.040, -0.1355), (0.122, -0.0555), "The left hip, close: one box", width=430
-    )
+    low, high = (0.040, -0.1355), (0.122, -0.0555)
+    stage = half_stage("The left hip, close: one box", low, high, view="front")
     places = np.stack(list(lefts.values()))[:, :2]
     low, high = places.min(axis=0), places.max(axis=0)
-    for corner, way in (
-        (low, (1, 1)),
-        ((high[0], low[1]), (-1, 1)),
-        (high, (-1, -1)),
-        ((low[0], high[1]), (1, -1)),
-    ):
+    for way in ((1, 1), (-1, 1), (-1, -1), (1, -1)):
+        corner = np.where(np.array(way) > 0, low, high)
         arm = 0.2 * (high - low) * way  # corners only: names may stand across the edges
         stage.path([corner + arm * [1, 0], corner, corner + arm * [0, 1]], "plain")
     stage.dots(places, "inverse")
@@ -427,24 +415,15 @@ def _close_up(lefts):
 
 def _trunk(half):
     """The body about the hips from the front; shape (n, 2)."""
-    right = [
-        (0.8 * half, 0.129),
-        (0.86 * half, 0.03),
-        (0.97 * half, -0.09),
-        (half, -0.16),
-        (half, -0.30),
-        (0.08 * half, -0.30),
-        (0.05 * half, -0.25),
-    ]
-    return np.array([*right, *[(-x, y) for x, y in reversed(right)]])
+    across = half * np.array([0.8, 0.86, 0.97, 1, 1, 0.08, 0.05])
+    right = np.stack([across, [0.129, 0.03, -0.09, -0.16, -0.30, -0.30, -0.25]], axis=-1)
+    return np.concatenate([right, right[::-1] * [-1, 1]])
 
 
 def _arc(puppet, seen, fit, miss_cm):
     """The dots of a recording, the circles fitted to them, and the centre found beside the true
     one."""
-    stage = Stage(
-        "side", (-0.48, -0.44), (0.32, 0.24), "What the camera saw, and the fit", width=430
-    )
+    stage = half_stage("What the camera saw, and the fit", (-0.48, -0.44), (0.32, 0.24))
     stage.ghost(np.array([[0, 0.23, 0], [0, 0, 0], [0, -puppet.shank, 0.0]]))
     for marker, radius in zip(np.moveaxis(seen, -2, 0), fit.radii, strict=True):
         stage.path(_fitted(marker[:, 1:], fit.point[1:], radius), "inverse").dots(marker)
@@ -473,13 +452,9 @@ def _fitted(seen, centre, radius):
 
 
 def _directions(up, forward):
-    """How a shift is made up, in words; nothing where it is nothing."""
-    parts = [
-        f"{abs(value):.1f} cm {plus if value > 0 else minus}"
-        for value, plus, minus in ((up, "up", "down"), (forward, "forward", "backward"))
-        if abs(value) >= 0.05
-    ]
-    return ": " + " and ".join(parts) if parts else ""
+    """A shift's parts in words; nothing where it is nothing."""
+    parts = [directed(up, "up", "down", ""), directed(forward, "forward", "backward", "")]
+    return ": " + " and ".join(filter(None, parts)) if any(parts) else ""
 
 
 def _range(low, high):

@@ -5,7 +5,7 @@ Where there is one leg it is the left one, its foot on the floor; x to the chara
 ahead, in metres.
 """
 
-from functools import cache
+from functools import cache, partial
 from typing import Any
 
 import numpy as np
@@ -15,20 +15,18 @@ from rigkit._types import ArrayLike, Bools, Floats
 from rigkit.leg import LegPose, LegRig
 from rigkit.panels import Choice, Panel, Slider
 from rigkit.puppets import Puppet
+from rigkit.scenes.staging import LEG, half_stage, measure_or_zero, size
+from rigkit.scenes.words import SHOWN, directed, number, signed
 from rigkit.skeleton import SIDE_TAGS
-from rigkit.stage import Row, Stage, row
+from rigkit.stage import Row, row
 
-LEG = ("hip", "knee", "ankle")
 PLACED = ("in the bend plane", "straight ahead")
 FOLLOWS = {"nothing": (), "the pelvis": "pelvis", "the feet": "foot"}
 TURNED_OUT_DEG = 15.0  # how far the leg that gets a pole is turned out at rest
 FRAMES = 36  # of a kick, a second and a half
-SQUAT_CM, SQUAT_FRAMES = (
-    30.0,
-    24,
-)  # how far down a squat goes, and how long it takes to go down and come up again
+SQUAT_CM = 30.0  # how far down a squat goes
+SQUAT_FRAMES = 24  # from its start until it is up again
 KICK_DEG = (-10.0, 100.0)
-SHOWN = 0.05  # cm or degrees: what is less is written as 0.0
 
 
 # One leg
@@ -87,7 +85,7 @@ def turned(puppet: Puppet, left_cm: float, ahead_cm: float, up_cm: float) -> tup
         "" if pose.guided else "The pole is on the line from hip to ankle and gives no direction. "
     )
     words = (
-        f"{said}Swivel <b>{_signed(swivel)}</b>, the knee <b>{moved_cm:.1f} cm</b> from straight"
+        f"{said}Swivel <b>{signed(swivel, 1)}</b>, the knee <b>{moved_cm:.1f} cm</b> from straight"
         f" ahead. Hinge axis {_vector(pose.hinge)}."
     )
     return row(*views), words
@@ -102,13 +100,13 @@ def turned_panel(puppet: Puppet) -> Panel:
             Slider("ahead_cm", "Pole ahead of the line", -30.0, 60.0, 1.0, 50.0, "cm"),
             Slider("up_cm", "Pole above the knee", -40.0, 40.0, 1.0, 0.0, "cm"),
         ],
-        lambda **values: turned(puppet, **values),
+        partial(turned, puppet),
         {
-            "20 cm to her left": {"left_cm": 20.0, "ahead_cm": 50.0, "up_cm": 0.0},
-            "The same, higher": {"left_cm": 20.0, "ahead_cm": 50.0, "up_cm": 40.0},
-            "The same, nearer": {"left_cm": 20.0, "ahead_cm": 15.0, "up_cm": 0.0},
-            "Behind": {"left_cm": 0.0, "ahead_cm": -30.0, "up_cm": 0.0},
-            "On the line": {"left_cm": 0.0, "ahead_cm": 0.0, "up_cm": 0.0},
+            "20 cm to her left": (20, 50, 0),
+            "The same, higher": (20, 50, 40),
+            "The same, nearer": (20, 15, 0),
+            "Behind": (0, -30, 0),
+            "On the line": (0, 0, 0),
         },
     )
 
@@ -138,16 +136,10 @@ def take_over(
         if view == "top":
             stage.path([hip, hip + 3 * (knee - hip) * [1, 0, 1]], "soft")
         stage.chain([hip, after.knee, ankle], "inverse", "L").pole(pole, "pole", after.knee)
-        stage.ghost(
-            [hip + 0.15 * (knee - hip), knee, ankle]
-        )  # keeps off the letter in the hip's ring
-        if jump_cm < SHOWN:
-            stage.note(after.knee, "0.0 cm", "goal", "left")
-        else:
-            stage.measure(
-                knee, after.knee, f"{jump_cm:.1f} cm", offset=-46 if view == "front" else 0
-            )
-        views.append(stage)
+        # The dots keep off the letter in the hip's ring.
+        stage.ghost([hip + 0.15 * (knee - hip), knee, ankle])
+        aside = -46 if view == "front" else 0
+        views.append(measure_or_zero(stage, knee, after.knee, jump_cm, "left", offset=aside))
     words = (
         f"Knee bent {bend_deg:.0f}°, pole {distance_cm:.0f} cm in front of it. When the pole takes"
         f" over, the knee turns by <b>{turn:.1f}°</b> and jumps by <b>{jump_cm:.1f} cm</b>."
@@ -157,7 +149,6 @@ def take_over(
 
 def take_over_panel(puppet: Puppet) -> Panel:
     """A pole to place in front of a knee that is turned out."""
-    quiet = {"placed": PLACED[0], "bend_deg": 60.0, "aside_cm": 0.0, "distance_cm": 40.0}
     return Panel(
         "Place the pole: does the knee stay where it is?",
         [
@@ -166,12 +157,12 @@ def take_over_panel(puppet: Puppet) -> Panel:
             Slider("distance_cm", "In front of the knee", 5.0, 60.0, 1.0, 40.0, "cm"),
             Slider("bend_deg", "Knee bent", 5.0, 80.0, 1.0, 60.0, "°"),
         ],
-        lambda **values: take_over(puppet, **values),
+        partial(take_over, puppet),
         {
-            "In the plane": quiet,
-            "5 cm off, 40 cm away": quiet | {"aside_cm": 5.0},
-            "5 cm off, 10 cm away": quiet | {"aside_cm": 5.0, "distance_cm": 10.0},
-            "5° of bend": quiet | {"aside_cm": 5.0, "distance_cm": 10.0, "bend_deg": 5.0},
+            "In the plane": (PLACED[0], 0, 40, 60),
+            "5 cm off, 40 cm away": (PLACED[0], 5, 40, 60),
+            "5 cm off, 10 cm away": (PLACED[0], 5, 10, 60),
+            "5° of bend": (PLACED[0], 5, 10, 5),
         },
     )
 
@@ -254,7 +245,7 @@ def legs(puppet: Puppet, pose: LegPose) -> Floats:
 
 
 def knees(puppet: Puppet, pose: LegPose) -> tuple[Floats, Floats]:
-    """How far apart the knees are, and how far each is outside the line of its toes, left and
+    """The distance between the knees, and how far each is outside the line of its toes, left and
     right, from above; cm."""
     _, knee, ankle, toe = np.moveaxis(legs(puppet, pose), -2, 0)
     outside = 100 * two_bone.off_toes(knee, ankle, toe) * [-1, 1]  # which counts to her right
@@ -262,7 +253,7 @@ def knees(puppet: Puppet, pose: LegPose) -> tuple[Floats, Floats]:
 
 
 def backward(puppet: Puppet, pose: LegPose) -> Bools:
-    """Whether each knee points away from its toes, left and right."""
+    """True where a knee points away from its toes, left and right."""
     hip, knee, ankle, toe = np.moveaxis(legs(puppet, pose), -2, 0)
     return np.abs(two_bone.swivel_of(hip, knee, ankle, hint=toe - ankle)) > np.pi / 2
 
@@ -295,22 +286,25 @@ def squat(
 
 def squat_panel(puppet: Puppet) -> Panel:
     """Both legs in a squat, with knee controls that follow nothing, the pelvis or the feet."""
-    wide = {"frame": SQUAT_FRAMES // 2, "apart_cm": 20.0, "turned_deg": 30.0, "walked_cm": 0.0}
+    down = SQUAT_FRAMES // 2
     return Panel(
         "Squat: are the knees over the toes?",
         [
             Choice("follows", "Knee controls follow", tuple(FOLLOWS), "nothing"),
-            Slider("frame", "Frame", 0, SQUAT_FRAMES, 1, SQUAT_FRAMES // 2),
+            Slider("frame", "Frame", 0, SQUAT_FRAMES, 1, down),
             Slider("apart_cm", "Each foot moved out", -5.0, 20.0, 1.0, 0.0, "cm"),
             Slider("turned_deg", "Each foot turned out", -20.0, 40.0, 1.0, 30.0, "°"),
             Slider("walked_cm", "Walked ahead", 0.0, 110.0, 1.0, 0.0, "cm"),
         ],
-        lambda **values: squat(puppet, **values),
+        partial(squat, puppet),
         {
-            "Feet turned out": wide | {"apart_cm": 0.0},
-            "Wide and turned out": wide,
-            "Wide, toes ahead": wide | {"turned_deg": 0.0},
-            "Walked past": wide | {"apart_cm": 0.0, "turned_deg": 0.0, "walked_cm": 105.0},
+            name: {"frame": down, "apart_cm": apart, "turned_deg": turned, "walked_cm": walked}
+            for name, apart, turned, walked in (
+                ("Feet turned out", 0, 30, 0),
+                ("Wide and turned out", 20, 30, 0),
+                ("Wide, toes ahead", 20, 0, 0),
+                ("Walked past", 0, 0, 105),
+            )
         },
         play="frame",
     )
@@ -393,10 +387,7 @@ def kicking(puppet: Puppet, frame: int, aside_cm: float, higher_cm: float) -> tu
     pose, turn = kick(puppet, aside_cm, higher_cm)
     hip, _ = lowered(puppet, 0.0)
     pole, way = kick_pole(puppet, aside_cm, higher_cm), _goal_way_cm(puppet)
-    size = puppet.hip_height / 0.9
-    stage = Stage(
-        "side", (-0.5 * size, -0.02 * size), (1.05 * size, 1.4 * size), "From the side", width=430
-    )
+    stage = half_stage("From the side", (-0.5, -0.02), (1.05, 1.4), size(puppet))
     stage.path(pose.ankle, "goal").path([hip, hip + 2 * (pole - hip)], "soft")
     before = max(frame - 1, 0)
     if frame:
@@ -424,13 +415,13 @@ def kick_panel(puppet: Puppet) -> Panel:
             Slider("aside_cm", "Pole to her left", 0.0, 30.0, 0.5, 0.0, "cm"),
             Slider("higher_cm", "Pole higher", 0.0, 70.0, 1.0, 0.0, "cm"),
         ],
-        lambda **values: kicking(puppet, **values),
+        partial(kicking, puppet),
         {
-            "The frame before": {"frame": 24, "aside_cm": 0.0, "higher_cm": 0.0},
-            "The flip": {"frame": 25, "aside_cm": 0.0, "higher_cm": 0.0},
-            "3 cm to her left": {"frame": 25, "aside_cm": 3.0, "higher_cm": 0.0},
-            "20 cm to her left": {"frame": 25, "aside_cm": 20.0, "higher_cm": 0.0},
-            "Out of the way": {"frame": 25, "aside_cm": 0.0, "higher_cm": 70.0},
+            "The frame before": (24, 0, 0),
+            "The flip": (25, 0, 0),
+            "3 cm to her left": (25, 3, 0),
+            "20 cm to her left": (25, 20, 0),
+            "Out of the way": (25, 0, 70),
         },
         play="frame",
     )
@@ -447,9 +438,8 @@ def _goal_way_cm(puppet):
 
 def _room(puppet, view, title, half, heights, depths):
     """A view of the standing puppet; `depths` is what the top view holds from back to front."""
-    size = puppet.hip_height / 0.9
     low, high = heights if view == "front" else (-depths[1], -depths[0])
-    stage = Stage(view, (-half * size, low * size), (half * size, high * size), title, width=430)
+    stage = half_stage(title, (-half, low), (half, high), size(puppet), view)
     return stage.floor() if view == "front" else stage
 
 
@@ -484,22 +474,16 @@ def _turned_view(puppet, view, title, leg, pole, straight):
         stage.pole(pole, "pole", knee)
     else:
         stage.pole(pole, "pole on the line")
-    if view == "top":
-        swivel = np.degrees(two_bone.swivel_of(hip, knee, ankle))
-        if abs(swivel) >= SHOWN:
-            stage.arc(centre, straight, knee, radius=44.0)
-        if SHOWN <= abs(swivel) <= 90:
-            away = "left" if knee[0] > straight[0] else "right"  # from the line to the pole
-            stage.measure(
-                straight,
-                knee,
-                f"{100 * np.linalg.norm(knee - straight):.1f} cm",
-                "plain",
-                -24,
-                away,
-            )
-        stage.arrow(knee, knee + 0.2 * solved(puppet, hip, ankle, pole).hinge, "hinge axis")
-    return stage
+    if view == "front":
+        return stage
+    swivel = abs(np.degrees(two_bone.swivel_of(hip, knee, ankle)))
+    if swivel >= SHOWN:
+        stage.arc(centre, straight, knee, radius=44.0)
+    if SHOWN <= swivel <= 90:
+        text = f"{100 * np.linalg.norm(knee - straight):.1f} cm"
+        away = "left" if knee[0] > straight[0] else "right"  # from the line to the pole
+        stage.measure(straight, knee, text, "plain", -24, away)
+    return stage.arrow(knee, knee + 0.2 * solved(puppet, hip, ankle, pole).hinge, "hinge axis")
 
 
 def _squat_view(
@@ -539,19 +523,9 @@ def _squat_view(
 # Words
 
 
-def _signed(degrees):
-    return f"{0.0 if abs(degrees) < SHOWN else degrees:.1f}°".replace("-", "−")
-
-
 def _vector(vector):
-    return (
-        "("
-        + ", ".join(
-            f"{value + 0.0:.2f}".replace("-0.00", "0.00").replace("-", "−") for value in vector
-        )
-        + ")"
-    )
+    return f"({', '.join(number(value, 2) for value in vector)})"
 
 
 def _in_or_out(cm):
-    return "on" if abs(cm) < SHOWN else f"{abs(cm):.1f} cm {'outside' if cm > 0 else 'inside'}"
+    return directed(cm, "outside", "inside", "on")

@@ -4,21 +4,22 @@ bends the other way.
 Everything is seen from the side, x forward and y up, in metres.
 """
 
+from functools import partial
 from typing import Any
 
 import numpy as np
 
-from rigkit import bend, plots, solvers, two_bone
+from rigkit import _say, bend, plots, solvers, two_bone
 from rigkit._types import Floats
 from rigkit.panels import Choice, Panel, Slider
 from rigkit.puppets import Puppet
+from rigkit.scenes.staging import LEG, half_stage, size
+from rigkit.scenes.words import SHOWN, capital, directed, signed
 from rigkit.skeleton import planar_chain
 from rigkit.stage import Row, Stage, row
 
 CLOSE = 1e-4  # metres: a solver is done when the ankle is a tenth of a millimetre from its goal
 DEFAULT = "damped least squares"
-LEG = ("hip", "knee", "ankle")
-HERON = ("hip", "knee", "ankle")
 
 
 def hanging(puppet: Puppet, bend_deg: float | Floats = 0.0) -> Floats:
@@ -82,12 +83,12 @@ def crouch_panel(puppet: Puppet) -> Panel:
             Slider("bend_deg", "Preset bend", 0.0, 20.0, 0.1, 0.0, "°"),
             Choice("solver", "Solver", tuple(solvers.SOLVERS), DEFAULT),
         ],
-        lambda **values: crouch(puppet, **values),
+        partial(crouch, puppet),
         {
-            "Standing": {"lowered_cm": 0.0, "bend_deg": 0.0},
-            "Straight, 13 cm down": {"lowered_cm": 13.0, "bend_deg": 0.0},
-            "One degree, 13 cm down": {"lowered_cm": 13.0, "bend_deg": 1.0},
-            "Ten degrees, deep crouch": {"lowered_cm": 25.0, "bend_deg": 10.0},
+            "Standing": (0, 0),
+            "Straight, 13 cm down": (13, 0),
+            "One degree, 13 cm down": (13, 1),
+            "Ten degrees, deep crouch": (25, 10),
         },
     )
 
@@ -116,9 +117,9 @@ def pull(
     taken = min(step, last)
     now = trace[taken]
     miss_cm = 100 * np.linalg.norm(now[-1] - goal)
-    stage = _room(puppet, f"{_capital(solver)}: step {taken} of {last}")
+    stage = _room(puppet, f"{capital(solver)}: step {taken} of {last}")
     stage.ghost(start).path(trace[: taken + 1, 1], "soft").chain(now, "inverse", names=LEG)
-    if miss_cm >= 0.05:
+    if miss_cm >= SHOWN:
         stage.goal(goal, "goal").measure(now[-1], goal, f"{miss_cm:.1f} cm", offset=-60)
     else:
         stage.goal(goal, "goal, miss 0.0 cm")
@@ -140,32 +141,15 @@ def pull_panel(puppet: Puppet) -> Panel:
             Choice("solver", "Solver", tuple(solvers.SOLVERS), DEFAULT),
             Slider("step", "Steps taken", 0, 80, 1, 2),
         ],
-        lambda **values: pull(puppet, **values),
+        partial(pull, puppet),
         {
-            "Straight and stuck": {
-                "bend_deg": 0.0,
-                "raised_cm": 13.0,
-                "forward_cm": 0.0,
-                "step": 80,
-            },
-            "One degree, first step": {
-                "bend_deg": 1.0,
-                "raised_cm": 13.0,
-                "forward_cm": 0.0,
-                "step": 1,
-            },
-            "One degree, to the end": {
-                "bend_deg": 1.0,
-                "raised_cm": 13.0,
-                "forward_cm": 0.0,
-                "step": 80,
-            },
-            "Straight, goal 3 cm forward": {
-                "bend_deg": 0.0,
-                "raised_cm": 13.0,
-                "forward_cm": 3.0,
-                "step": 80,
-            },
+            name: {"bend_deg": bend_deg, "raised_cm": 13, "forward_cm": forward_cm, "step": step}
+            for name, bend_deg, forward_cm, step in (
+                ("Straight and stuck", 0, 0, 80),
+                ("One degree, first step", 1, 0, 1),
+                ("One degree, to the end", 1, 0, 80),
+                ("Straight, goal 3 cm forward", 0, 3, 80),
+            )
         },
     )
 
@@ -280,22 +264,15 @@ def heron_crouch(heron: Puppet, lowered_cm: float, bend_deg: float) -> tuple[Sta
     start = rest - [0.0, lowered_cm / 100]
     solution = solvers.SOLVERS[DEFAULT](start, rest[-1], tolerance=CLOSE)
     angle_deg = np.degrees(bend.measure_bend(solution.points[1:]).angle)
-    good = angle_deg < -1
-    title = (
-        "Its middle joint points back, like a heron's"
-        if good
-        else (
-            "Its middle joint points forward: a person on stilts"
-            if angle_deg > 1
-            else "Its middle joint has no side"
-        )
-    )
+    title = "Its middle joint has no side"
+    if abs(angle_deg) > 1:
+        back = "back, like a heron's", "forward: a person on stilts"
+        title = f"Its middle joint points {back[int(angle_deg > 1)]}"
     stage = Stage("side", (-0.95, -0.1), (0.95, 1.32), title, width=600).floor().ghost(rest)
-    stage.foot(solution.points[-1], kind="inverse", height=heron.ankle_height)
-    stage.chain(solution.points, "inverse", names=HERON)
+    _draw(stage, heron, solution.points, "inverse")
     stage.goal(rest[-1], f"goal, miss {100 * solution.miss:.1f} cm", place="left")
     words = (
-        f"Hips {lowered_cm:.1f} cm lower, preset bend {_signed(bend_deg)} (minus is back). The"
+        f"Hips {lowered_cm:.1f} cm lower, preset bend {signed(bend_deg, 1)} (minus is back). The"
         f" middle joint bends <b>{_side_in_words(np.radians(angle_deg))}</b>. {title}."
     )
     return stage, words
@@ -309,12 +286,8 @@ def heron_panel(heron: Puppet) -> Panel:
             Slider("lowered_cm", "Hips lowered", 0.0, 45.0, 0.5, 25.0, "cm"),
             Slider("bend_deg", "Preset bend at the ankle", -20.0, 20.0, 0.5, 6.0, "°"),
         ],
-        lambda **values: heron_crouch(heron, **values),
-        {
-            "A person's bend": {"lowered_cm": 25.0, "bend_deg": 6.0},
-            "A heron's bend": {"lowered_cm": 25.0, "bend_deg": -6.0},
-            "Deep, right way": {"lowered_cm": 45.0, "bend_deg": -6.0},
-        },
+        partial(heron_crouch, heron),
+        {"A person's bend": (25, 6), "A heron's bend": (25, -6), "Deep, right way": (45, -6)},
         size=640,
     )
 
@@ -324,46 +297,41 @@ def heron_panel(heron: Puppet) -> Panel:
 
 def _room(puppet, title):
     """A view of a hanging leg, hip at the origin."""
-    tall = puppet.leg_length
-    return Stage("side", (-0.75 * tall, -1.1 * tall), (0.75 * tall, 0.1 * tall), title, width=430)
+    return half_stage(title, (-0.75, -1.1), (0.75, 0.1), puppet.leg_length)
 
 
-def _standing(puppet, bend_deg):
+def _standing(puppet, bend_deg, title):
     """The leg at rest with its foot flat on the floor, and a view that also holds it 25 cm
     lower."""
     rest = hanging(puppet, bend_deg)
     rest = rest + [0.0, puppet.ankle_height - rest[-1, 1]]
-    size = puppet.hip_height / 0.9
-    return rest, {
-        "low": (-0.65 * size, -0.28 * size),
-        "high": (0.65 * size, 0.96 * size),
-        "width": 430,
-    }
+    return rest, half_stage(title, (-0.65, -0.28), (0.65, 0.96), size(puppet)).floor().ghost(rest)
+
+
+def _draw(stage, puppet, points, kind):
+    """A leg on its level foot."""
+    stage.foot(points[-1], kind=kind, height=puppet.ankle_height)
+    return stage.chain(points, kind, names=LEG)
 
 
 def _forward_leg(puppet, bend_deg, lowered):
-    rest, view = _standing(puppet, bend_deg)
+    rest, stage = _standing(puppet, bend_deg, "Forward: posed from its angles")
     now = rest - [0.0, lowered]
-    stage = Stage("side", title="Forward: posed from its angles", **view).floor().ghost(rest)
-    stage.foot(now[-1], kind="forward", height=puppet.ankle_height).chain(now, "forward", names=LEG)
-    stage.goal(rest[-1], "")
+    _draw(stage, puppet, now, "forward").goal(rest[-1], "")
     if lowered:
         stage.measure(rest[-1], now[-1], f"{100 * lowered:.1f} cm", offset=-60)
     return stage
 
 
 def _inverse_leg(puppet, bend_deg, title, lowered, solver):
-    rest, view = _standing(puppet, bend_deg)
+    rest, stage = _standing(puppet, bend_deg, title)
     solution = solvers.SOLVERS[solver](rest - [0.0, lowered], rest[-1], tolerance=CLOSE)
-    stage = Stage("side", title=title, **view).floor().ghost(rest)
-    stage.foot(solution.points[-1], kind="inverse", height=puppet.ankle_height)
-    stage.chain(solution.points, "inverse", names=LEG)
+    miss = f"{100 * solution.miss:.1f} cm"
+    _draw(stage, puppet, solution.points, "inverse")
     if solution.miss > 0.005:
-        stage.goal(rest[-1], "").measure(
-            rest[-1], solution.points[-1], f"{100 * solution.miss:.1f} cm", offset=-60
-        )
+        stage.goal(rest[-1], "").measure(rest[-1], solution.points[-1], miss, offset=-60)
     else:
-        stage.goal(rest[-1], f"goal, miss {100 * solution.miss:.1f} cm")
+        stage.goal(rest[-1], f"goal, miss {miss}")
     return stage, solution
 
 
@@ -382,25 +350,12 @@ def _answers(puppet, goal, bend_deg, title):
 
 def _outcome(solution):
     """A solution in words."""
+    miss = f"miss <b>{100 * solution.miss:.1f} cm</b>"
     if solution.stalled:
-        return f"<b>stalled</b>, no joint turned, miss <b>{100 * solution.miss:.1f} cm</b>."
+        return f"<b>stalled</b>, no joint turned, {miss}."
     angle = bend.measure_bend(solution.points).angle
-    steps = f"{solution.steps} step" + ("" if solution.steps == 1 else "s")
-    return f"{steps}, miss <b>{100 * solution.miss:.1f} cm</b>, knee {_side_in_words(angle)}."
+    return f"{_say.count(solution.steps, 'step')}, {miss}, knee {_side_in_words(angle)}."
 
 
 def _side_in_words(angle):
-    degrees = np.degrees(angle)
-    return (
-        "straight"
-        if abs(degrees) < 0.05
-        else f"{abs(degrees):.1f}° {'forward' if degrees > 0 else 'backward'}"
-    )
-
-
-def _signed(degrees):
-    return f"{'−' if degrees < 0 else '+'}{abs(degrees):.1f}°"
-
-
-def _capital(text):
-    return text[0].upper() + text[1:]
+    return directed(np.degrees(angle), "forward", "backward", "straight", "°")

@@ -3,7 +3,7 @@ be found."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, partial
 
 import numpy as np
 
@@ -13,6 +13,7 @@ from rigkit.faults import AFTER, BEFORE, PARTS, sound, with_nodes
 from rigkit.gltf import Asset
 from rigkit.panels import Choice, Panel, Slider
 from rigkit.puppets import Puppet
+from rigkit.scenes.staging import half_stage
 from rigkit.stage import Row, Stage, row
 
 # A step, as turns of joints about their own x and y axes in degrees; the right side's mirrored as
@@ -147,27 +148,15 @@ NOT_YET, NOW = "not yet", "now"
 def opening(puppet: Puppet) -> Row:
     """Two rigs at rest, alike to the eye, and the same two in a step: one was signed off, one has a
     fault."""
-    views = []
-    for pose in (AT_REST, MOVING):
-        for name, (asset, report) in (
-            ("A", (sound(puppet), _sound_report(puppet))),
-            ("B", broken(puppet, 1)),
-        ):
-            views.append(
-                _drawn(
-                    puppet,
-                    asset,
-                    report,
-                    "side",
-                    pose,
-                    f"Rig {name} {pose}",
-                    width=205,
-                    room=(-0.55, 0.5),
-                )
-            )
-    views[
-        -1
-    ].desc += " The left foot stayed where it was, and the skin of the shin is drawn out to it."
+    rigs = {"A": (sound(puppet), _sound_report(puppet)), "B": broken(puppet, 1)}
+    narrow = {"width": 205, "room": (-0.55, 0.5)}
+    views = [
+        _drawn(puppet, *rig, "side", pose, f"Rig {name} {pose}", **narrow)
+        for pose in (AT_REST, MOVING)
+        for name, rig in rigs.items()
+    ]
+    stretched = " The left foot stayed where it was, and the skin of the shin is drawn out to it."
+    views[-1].desc += stretched
     return row(
         *views,
         title=(
@@ -204,20 +193,23 @@ def _drawn(puppet, asset, report, view, pose, title, moment=None, width=400, roo
     world = world.copy()
     world[:, :3, 3] -= world[report.legs.pelvis, :3, 3] * [0, 0, 1]
     tall = puppet.hip_height
-    stage = Stage(
-        view, (room[0] * tall, -0.14 * tall), (room[1] * tall, 1.16 * tall), title, width=width
-    ).floor()
-    stage.surface(
-        asset.skin_points(len(asset.nodes) - 1, world), asset.meshes[0].triangles, "plain"
-    )
-    for side, leg in report.legs.legs.items():
-        points = np.array([world[node, :3, 3] for node in leg.joints.values()])
-        stage.path(points[2:], "forward", side).chain(points[:3], "forward", side, thickness=12)
-    stage.desc = (
-        f"Both legs {'from the side' if view == 'side' else 'from the front'}, {pose}, with their"
-        " bones."
-    )
+    low, high = (room[0], -0.14), (room[1], 1.16)
+    stage = half_stage(title, low, high, tall, view, width=width).floor()
+    stage.surface(_skin(asset, world), asset.meshes[0].triangles, "plain")
+    for side in report.legs.legs:
+        _draw_bones(stage, report, world, side)
+    stage.desc = f"Both legs from the {view}, {pose}, with their bones."
     return stage
+
+
+def _skin(asset, world):
+    return asset.skin_points(len(asset.nodes) - 1, world)
+
+
+def _draw_bones(stage, report, world, side):
+    """One leg's thigh and shank as a chain, its foot as a line."""
+    points = world[list(report.legs.legs[side].joints.values()), :3, 3]
+    stage.path(points[2:], "forward", side).chain(points[:3], "forward", side, thickness=12)
 
 
 # Ten broken rigs
@@ -231,16 +223,13 @@ def case(puppet: Puppet, number: int, pose: str, inspected: str) -> tuple[Row, s
     mine = _drawn(puppet, asset, report, view, pose, f"Rig {number}, {pose}", fault.moment)
     if inspected == NOT_YET:
         before = fault.before(puppet)
-        other = _drawn(
-            puppet, before, _sound_report(puppet), view, pose, f"A sound rig, {pose}", fault.moment
+        title, report = f"A sound rig, {pose}", _sound_report(puppet)
+        other = _drawn(puppet, before, report, view, pose, title, fault.moment)
+        words = (
+            f"Rig {number} {pose}, beside a sound one. What was done to it, and which rule will"
+            " find that? Look at both poses, then inspect."
         )
-        return (
-            row(mine, other),
-            (
-                f"Rig {number} {pose}, beside a sound one. What was done to it, and which rule will"
-                " find that? Look at both poses, then inspect."
-            ),
-        )
+        return row(mine, other), words
     finding = report[fault.rule]
     shown = finding.picture
     assert shown is not None  # each of the ten rules draws what it finds
@@ -260,12 +249,12 @@ def case_panel(puppet: Puppet) -> Panel:
             Choice("pose", "Shown", (AT_REST, MOVING), MOVING),
             Choice("inspected", "Inspected", (NOT_YET, NOW), NOT_YET),
         ],
-        lambda **values: case(puppet, **values),
+        partial(case, puppet),
         {
-            "Rig 1, moving": {"number": 1, "pose": MOVING, "inspected": NOT_YET},
-            "Rig 3, moving": {"number": 3, "pose": MOVING, "inspected": NOT_YET},
-            "Rig 5, moving": {"number": 5, "pose": MOVING, "inspected": NOT_YET},
-            "Rig 8, inspected": {"number": 8, "pose": MOVING, "inspected": NOW},
+            "Rig 1, moving": (1, MOVING, NOT_YET),
+            "Rig 3, moving": (3, MOVING, NOT_YET),
+            "Rig 5, moving": (5, MOVING, NOT_YET),
+            "Rig 8, inspected": (8, MOVING, NOW),
         },
     )
 
@@ -282,10 +271,8 @@ GAUGED = (
     "joint-in-section",
 )
 SHOWN = 3.0  # times the limit; more is drawn at the edge
-STANDING = {
-    "up": "+y",
-    "forward": "+z",
-}  # known here, so that an inspection need not look for it: a drag waits for it
+# Known here, so that an inspection need not look for it: a drag waits for it.
+STANDING = {"up": "+y", "forward": "+z"}
 
 
 def limits(strictness: float) -> dict[str, float]:
@@ -317,12 +304,10 @@ def how_large(
     report = _knee_report(puppet, back_mm, hand_mm, bound, strictness)
     asset = _knee_asset(puppet, back_mm, hand_mm, bound)
     found = report.of("finding")
-    names = ", ".join(finding.rule for finding in found)
-    said = (
-        f"{len(found)} finding{'s' * (len(found) != 1)}: {names}"
-        if found
-        else "No finding: this rig passes"
-    )
+    said = "No finding: this rig passes"
+    if found:
+        names = ", ".join(finding.rule for finding in found)
+        said = f"{_say.count(len(found), 'finding')}: {names}"
     stated = "as stated" if strictness == 1 else f"{strictness:g} times as strict"
     words = (
         f"Right knee joint {back_mm:.1f} mm back, every joint off by about {hand_mm:.1f} mm along"
@@ -341,33 +326,13 @@ def how_large_panel(puppet: Puppet) -> Panel:
             Slider("strictness", "Upper limits stricter", 0.5, 5.0, 0.5, 1.0, "times"),
             Choice("bound", "Skin bound", (AFTER, BEFORE), AFTER),
         ],
-        lambda **values: how_large(puppet, **values),
+        partial(how_large, puppet),
         {
-            "Too small to find": {
-                "back_mm": 3.5,
-                "hand_mm": 0.0,
-                "strictness": 1.0,
-                "bound": AFTER,
-            },
-            "2 cm, then bound": {
-                "back_mm": 20.0,
-                "hand_mm": 0.0,
-                "strictness": 1.0,
-                "bound": AFTER,
-            },
-            "Bound, then 2 cm": {
-                "back_mm": 20.0,
-                "hand_mm": 0.0,
-                "strictness": 1.0,
-                "bound": BEFORE,
-            },
-            "Unsteady hand": {"back_mm": 0.0, "hand_mm": 2.0, "strictness": 1.0, "bound": AFTER},
-            "Strict, steady hand": {
-                "back_mm": 0.0,
-                "hand_mm": 0.5,
-                "strictness": 5.0,
-                "bound": AFTER,
-            },
+            "Too small to find": (3.5, 0, 1, AFTER),
+            "2 cm, then bound": (20, 0, 1, AFTER),
+            "Bound, then 2 cm": (20, 0, 1, BEFORE),
+            "Unsteady hand": (0, 2, 1, AFTER),
+            "Strict, steady hand": (0, 0.5, 5, AFTER),
         },
     )
 
@@ -390,20 +355,14 @@ def _drawn_knee(puppet, asset, report, back_mm):
     """The right leg from the side, with the line that its knee should stand ahead of."""
     joints = report.legs.legs["R"].joints
     world = asset.rest_world()
-    points = np.array([world[node, :3, 3] for node in joints.values()])
     meant = sound(puppet).rest_world()[[joints[part] for part in PARTS[:3]], :3, 3]
     tall = puppet.hip_height
     triangles = asset.meshes[0].triangles
     half = triangles[(asset.meshes[0].positions[triangles, 0] <= 0).all(axis=-1)]
-    stage = Stage(
-        "side",
-        (-0.4 * tall, -0.1 * tall),
-        (0.4 * tall, 1.06 * tall),
-        "The right leg at rest",
-        width=265,
-    ).floor()
-    stage.surface(asset.skin_points(len(asset.nodes) - 1, world), half, "plain").ghost(meant)
-    stage.path(points[2:], "forward", "R").chain(points[:3], "forward", "R", thickness=12)
+    low, high = (-0.4, -0.1), (0.4, 1.06)
+    stage = half_stage("The right leg at rest", low, high, tall, width=265).floor()
+    stage.surface(_skin(asset, world), half, "plain").ghost(meant)
+    _draw_bones(stage, report, world, "R")
     stage.desc = "The right leg from the side in its skin; dotted is where its joints should be."
     if back_mm:
         stage.measure(meant[1], meant[1] - [0, 0, back_mm / 1000], f"{back_mm:g} mm", place="left")
@@ -415,13 +374,8 @@ def _gauges(report):
     """How far six rules' numbers are on the way to their limits, or beyond."""
     step = 0.42
     high = step * len(GAUGED)
-    stage = Stage(
-        "front",
-        (-0.1, -0.1),
-        (SHOWN + 0.15, high + 0.2),
-        "How far to its limit, and beyond",
-        width=450,
-    )
+    corners = (-0.1, -0.1), (SHOWN + 0.15, high + 0.2)
+    stage = Stage("front", *corners, "How far to its limit, and beyond", width=450)
     stage.note([1.0, high + 0.02], "limit", place="above")
     for i, rule in enumerate(GAUGED):
         finding, height = report[rule], high - step * (i + 1)
@@ -430,12 +384,8 @@ def _gauges(report):
         end = min(share or 0.0, SHOWN)
         stage.path([[1.0, height - 0.08], [1.0, height + 0.08]], "plain")
         stage.path([[0.0, height], [max(end, 0.01), height]], kind).dots([[end, height]], kind)
-        stage.note(
-            [-0.06, height + 0.18],
-            f"{rule}: {finding.measured}",
-            kind if kind == "miss" else "plain",
-            "right",
-        )
+        word = kind if kind == "miss" else "plain"
+        stage.note([-0.06, height + 0.18], f"{rule}: {finding.measured}", word, "right")
     stage.desc = "; ".join(f"{rule}: {report[rule].measured}" for rule in GAUGED) + "."
     return stage
 

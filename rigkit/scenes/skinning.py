@@ -6,7 +6,7 @@ picture, in metres.
 """
 
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, partial
 
 import numpy as np
 
@@ -16,6 +16,8 @@ from rigkit._types import Floats
 from rigkit.leg import LegRig
 from rigkit.panels import Choice, Panel, Slider
 from rigkit.puppets import Puppet
+from rigkit.scenes.staging import half_stage, measure_or_zero, with_rest
+from rigkit.scenes.words import capital, percent, signed
 from rigkit.skeleton import Skeleton
 from rigkit.stage import Row, Stage, row
 
@@ -25,7 +27,6 @@ LEG = ("R_hip", "R_knee", "R_ankle")
 VERTICES = 2000
 SOFTNESS = 2.0  # knee radii that a blend reaches to either side
 BONES = 0.16  # of the leg's length: how much of each bone a picture of the knee shows
-SHOWN_CM = 0.05  # what is less is written as 0.0
 BOUND = ("before the move", "again after it")
 
 # The stocking: a tube about a stilt, and how far its joints stand below each other.
@@ -168,17 +169,10 @@ def opening(puppet: Puppet, bend_deg: float = 120.0) -> Row:
     tall = puppet.hip_height
     for blend in BLENDS:
         skinned = knee(puppet, bend_deg, blend, hip_deg=20.0)
-        kept.append(_percent(skinned.section_kept))
-        stage = Stage(
-            "side",
-            (-0.58 * tall, 0.24 * tall),
-            (0.42 * tall, 1.2 * tall),
-            _kept_title(blend, skinned),
-            width=430,
-        )
-        stage.chain(skinned.bones, "forward").surface(
-            skinned.vertices, dressed(puppet)[1].triangles, "plain"
-        )
+        kept.append(percent(skinned.section_kept))
+        stage = half_stage(_kept_title(blend, skinned), (-0.58, 0.24), (0.42, 1.2), tall)
+        stage.chain(skinned.bones)
+        stage.surface(skinned.vertices, dressed(puppet)[1].triangles, "plain")
         views.append(_measure_knee(stage, skinned))
     return row(
         *views,
@@ -198,9 +192,9 @@ def bend(puppet: Puppet, bend_deg: float) -> tuple[Row, str]:
             _measure_knee(_draw_knee(puppet, skinned, _kept_title(blend, skinned)), skinned)
         )
         words.append(
-            f"{_capital(blend)}: section <b>{_percent(skinned.section_kept)}</b> kept, volume"
-            f" <b>{_signed(skinned.change_cm3)} cm³</b>, thigh bulges by <b>{skinned.bulge_cm:.1f}"
-            " cm</b>."
+            f"{capital(blend)}: section <b>{percent(skinned.section_kept)}</b> kept, volume"
+            f" <b>{signed(skinned.change_cm3, unit=' cm³')}</b>, thigh bulges by"
+            f" <b>{skinned.bulge_cm:.1f} cm</b>."
         )
     return row(*views), " ".join(words)
 
@@ -210,7 +204,7 @@ def bend_panel(puppet: Puppet) -> Panel:
     return Panel(
         "Bend the knee: what is left of its depth?",
         [Slider("bend_deg", "Knee bent", 0.0, 150.0, 1.0, 60.0, "°")],
-        lambda **values: bend(puppet, **values),
+        partial(bend, puppet),
         {
             "At rest": {"bend_deg": 0.0},
             "Swinging forward": {"bend_deg": 60.0},
@@ -237,13 +231,8 @@ def chord(puppet: Puppet, bend_deg: float) -> Stage:
     around = depth * np.array(
         [_about(way) for way in np.radians(np.linspace(-20, bend_deg + 20, 41))]
     )
-    stage = Stage(
-        "side",
-        (-0.55 * depth, -1.35 * depth),
-        (1.8 * depth, 0.45 * depth),
-        "Halfway is on the straight line",
-        width=430,
-    )
+    title = "Halfway is on the straight line"
+    stage = half_stage(title, (-0.55, -1.35), (1.8, 0.45), depth)
     stage.path(around, "soft").ghost([thigh, shank]).path([[0, 0], shank], "soft")
     stage.dots([[0, 0], thigh, shank]).note([0, 0], "axis", place="left")
     stage.measure([0, 0], thigh, f"{100 * depth:.1f} cm", "plain", place="above")
@@ -326,26 +315,15 @@ def twist(twist_deg: float, joints: int) -> tuple[Row, str]:
     for blend in BLENDS:
         posed, kept = wrung(twist_deg, joints, blend)
         thinnest = int(kept.argmin())
-        stage = Stage(
-            "front",
-            (-0.27, -0.24),
-            (0.27, 0.24),
-            f"{_capital(blend)}: {_percent(kept[thinnest])} of its width left",
-            width=430,
-        )
+        title = f"{capital(blend)}: {percent(kept[thinnest])} of its width left"
+        stage = half_stage(title, (-0.27, -0.24), (0.27, 0.24), view="front")
         stage.surface(posed, limb.triangles, "plain", lines)
         stage.dots(heights[:, None] * [0.0, 1.0, 0.0], "goal")
         width, height = RADIUS * kept[thinnest], float(limb.vertices[rows[thinnest, 0], 1])
-        stage.measure(
-            [-width, height, 0.0],
-            [width, height, 0.0],
-            f"{200 * width:.1f} cm",
-            place="right",
-            kind="miss" if kept[thinnest] < 0.995 else "goal",
-        )
-        views.append(stage)
+        ends, kind = ([-width, height], [width, height]), _good(kept[thinnest], 0.995)
+        views.append(stage.measure(*ends, f"{200 * width:.1f} cm", kind, place="right"))
         words.append(
-            f"{_capital(blend)}: <b>{200 * width:.1f} of {200 * RADIUS:.0f} cm</b> where it is"
+            f"{capital(blend)}: <b>{200 * width:.1f} of {200 * RADIUS:.0f} cm</b> where it is"
             " thinnest."
         )
     each = twist_deg / joints
@@ -368,10 +346,10 @@ def twist_panel() -> Panel:
         ],
         twist,
         {
-            "A quarter turn": {"twist_deg": 90.0, "joints": 1},
-            "Half a turn": {"twist_deg": 180.0, "joints": 1},
-            "Half a turn, three joints": {"twist_deg": 180.0, "joints": 3},
-            "Past half a turn": {"twist_deg": 200.0, "joints": 1},
+            "A quarter turn": (90, 1),
+            "Half a turn": (180, 1),
+            "Half a turn, three joints": (180, 3),
+            "Past half a turn": (200, 1),
         },
     )
 
@@ -395,21 +373,15 @@ def reach(puppet: Puppet, softness: float, bend_deg: float, blend: str) -> tuple
     stage.path(np.stack([zero + (one - zero) * share, line[:, 1]], axis=-1), "inverse")
     shared = line[(share > 0) & (share < 1), 1]
     behind = rest.section[1][2] - 0.05 * size
-    stage.measure(
-        [behind, shared[0]],
-        [behind, shared[-1]],
-        f"{100 * np.ptp(shared):.0f} cm",
-        "plain",
-        place="left",
-    )
-    bent = _draw_knee(
-        puppet, skinned, f"Bent by {bend_deg:.0f}°: {_signed(skinned.change_cm3)} cm³"
-    )
+    ends = [behind, shared[0]], [behind, shared[-1]]
+    stage.measure(*ends, f"{100 * np.ptp(shared):.0f} cm", "plain", place="left")
+    gained = signed(skinned.change_cm3, unit=" cm³")
+    bent = _draw_knee(puppet, skinned, f"Bent by {bend_deg:.0f}°: {gained}")
     bent.measure(*skinned.stretched, f"{skinned.stretch:.1f} ×")
     words = (
-        f"The blend reaches {softness:.2f} knee radii up and down. {_capital(blend)}, bent by"
-        f" {bend_deg:.0f}°: section <b>{_percent(skinned.section_kept)}</b> kept, volume"
-        f" <b>{_signed(skinned.change_cm3)} cm³</b>, skin stretched to at most"
+        f"The blend reaches {softness:.2f} knee radii up and down. {capital(blend)}, bent by"
+        f" {bend_deg:.0f}°: section <b>{percent(skinned.section_kept)}</b> kept, volume"
+        f" <b>{gained}</b>, skin stretched to at most"
         f" <b>{skinned.stretch:.1f} times</b> its length."
     )
     return row(stage, bent), words
@@ -424,13 +396,13 @@ def reach_panel(puppet: Puppet) -> Panel:
             Slider("bend_deg", "Knee bent", 0.0, 150.0, 1.0, 90.0, "°"),
             Choice("blend", "Skin moved by", tuple(BLENDS), LINEAR),
         ],
-        lambda **values: reach(puppet, **values),
+        partial(reach, puppet),
         {
-            "Nearly a hinge": {"softness": 0.25, "bend_deg": 90.0, "blend": LINEAR},
-            "One radius": {"softness": 1.0, "bend_deg": 90.0, "blend": LINEAR},
-            "Two radii": {"softness": 2.0, "bend_deg": 90.0, "blend": LINEAR},
-            "A rubber tube": {"softness": 3.0, "bend_deg": 90.0, "blend": LINEAR},
-            "Rubber, dual quaternion": {"softness": 3.0, "bend_deg": 90.0, "blend": DUAL},
+            "Nearly a hinge": (0.25, 90, LINEAR),
+            "One radius": (1, 90, LINEAR),
+            "Two radii": (2, 90, LINEAR),
+            "A rubber tube": (3, 90, LINEAR),
+            "Rubber, dual quaternion": (3, 90, DUAL),
         },
     )
 
@@ -443,9 +415,8 @@ def moved(puppet: Puppet, ahead_cm: float, up_cm: float) -> Skeleton:
     """The puppet's skeleton with its right knee joint moved, all other joints left where they
     are."""
     skeleton, _, _ = dressed(puppet)
-    rest = dict(zip(skeleton.names, skeleton.rest_world, strict=True))
-    rest["R_knee"] = fr.frame(origin=np.array([0.0, up_cm, ahead_cm]) / 100) @ rest["R_knee"]
-    return Skeleton.from_world(rest, {name: skeleton.parent(name) for name in skeleton.names})
+    shift = fr.frame(origin=np.array([0.0, up_cm, ahead_cm]) / 100)
+    return with_rest(skeleton, {"R_knee": shift @ skeleton.rest_world[skeleton.index("R_knee")]})
 
 
 def late(
@@ -456,19 +427,14 @@ def late(
     skeleton, surface, weights = dressed(puppet)
     now = moved(puppet, ahead_cm, up_cm)
     world = turned(now, bend_deg)
-    meant = skin.linear_blend(
-        surface.vertices,
-        _bound_weights(puppet, ahead_cm, up_cm),
-        skin.joint_matrices(world, now.rest_world),
+    before, after = (
+        skin.linear_blend(surface.vertices, given, skin.joint_matrices(world, rest_world))
+        for given, rest_world in (
+            (weights, skeleton.rest_world),
+            (_bound_weights(puppet, ahead_cm, up_cm), now.rest_world),
+        )
     )
-    if bound == BOUND[1]:
-        return meant, meant
-    return (
-        skin.linear_blend(
-            surface.vertices, weights, skin.joint_matrices(world, skeleton.rest_world)
-        ),
-        meant,
-    )
+    return (before if bound == BOUND[0] else after), after
 
 
 @cache
@@ -500,21 +466,12 @@ def late_views(
             .surface(actual, triangles, "plain")
         )
         _draw_bones(stage, puppet, now.origins(turned(now, degrees), LEG))
-        if off_cm[worst] < SHOWN_CM:
-            stage.note(actual[worst], "0.0 cm", "goal")
-        else:
-            stage.measure(meant[worst], actual[worst], f"{off_cm[worst]:.1f} cm")
-        views.append(stage)
+        views.append(measure_or_zero(stage, meant[worst], actual[worst], off_cm[worst]))
         words.append(
             f"{name} the skin near the knee is off by up to <b>{off_cm[worst]:.1f} cm</b>."
         )
-    return (
-        row(*views),
-        (
-            f"Knee joint moved by {np.hypot(ahead_cm, up_cm):.1f} cm, skin bound {bound}."
-            f" {' '.join(words)}"
-        ),
-    )
+    said = f"Knee joint moved by {np.hypot(ahead_cm, up_cm):.1f} cm, skin bound {bound}."
+    return row(*views), f"{said} {' '.join(words)}"
 
 
 def late_panel(puppet: Puppet) -> Panel:
@@ -527,16 +484,11 @@ def late_panel(puppet: Puppet) -> Panel:
             Slider("bend_deg", "Knee bent", 0.0, 120.0, 1.0, 60.0, "°"),
             Choice("bound", "Skin bound", BOUND, BOUND[0]),
         ],
-        lambda **values: late_views(puppet, **values),
+        partial(late_views, puppet),
         {
-            "4 cm ahead": {"ahead_cm": 4.0, "up_cm": 0.0, "bend_deg": 60.0, "bound": BOUND[0]},
-            "4 cm up": {"ahead_cm": 0.0, "up_cm": 4.0, "bend_deg": 60.0, "bound": BOUND[0]},
-            "4 cm up, bound again": {
-                "ahead_cm": 0.0,
-                "up_cm": 4.0,
-                "bend_deg": 60.0,
-                "bound": BOUND[1],
-            },
+            "4 cm ahead": (4, 0, 60, BOUND[0]),
+            "4 cm up": (0, 4, 60, BOUND[0]),
+            "4 cm up, bound again": (0, 4, 60, BOUND[1]),
         },
     )
 
@@ -556,8 +508,8 @@ def _knee_room(puppet, title):
     """A view around the right knee, as large as the puppet's legs need."""
     skeleton, _, _ = dressed(puppet)
     knee_at = skeleton.origins(skeleton.rest_world, LEG)[1, [2, 1]]
-    low, high = puppet.leg_length * np.array([[-0.33, -0.25], [0.23, 0.235]])
-    return Stage("side", knee_at + low, knee_at + high, title, width=430)
+    low, high = knee_at + puppet.leg_length * np.array([[-0.33, -0.25], [0.23, 0.235]])
+    return half_stage(title, low, high)
 
 
 def _draw_knee(puppet, skinned, title):
@@ -581,22 +533,13 @@ def _draw_bones(stage, puppet, bones):
 def _measure_knee(stage, skinned):
     """How deep a knee still is, written into its picture."""
     depth = 100 * np.linalg.norm(skinned.section[0] - skinned.section[1])
-    return stage.measure(
-        *skinned.section, f"{depth:.1f} cm", "miss" if skinned.section_kept < 0.98 else "goal"
-    )
+    return stage.measure(*skinned.section, f"{depth:.1f} cm", _good(skinned.section_kept, 0.98))
+
+
+def _good(kept, enough):
+    """The kind of measure for what is left of a size."""
+    return "miss" if kept < enough else "goal"
 
 
 def _kept_title(blend, skinned):
-    return f"{_capital(blend)}: {_percent(skinned.section_kept)} of its depth left"
-
-
-def _percent(share):
-    return f"{100 * share:.0f} %"
-
-
-def _signed(value):
-    return f"{'−' if round(value) < 0 else '+' if round(value) > 0 else '±'}{abs(value):.0f}"
-
-
-def _capital(text):
-    return text[0].upper() + text[1:]
+    return f"{capital(blend)}: {percent(skinned.section_kept)} of its depth left"

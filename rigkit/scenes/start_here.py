@@ -1,14 +1,15 @@
 """What the first page shows: the parade's puppets on one floor, and a leg to try a slider on."""
 
 from collections.abc import Mapping
+from functools import partial
 
 import numpy as np
 
-from rigkit import two_bone
 from rigkit._types import Floats
 from rigkit.panels import Panel, Slider
 from rigkit.puppets import Puppet
 from rigkit.scenes.preset_bend import hanging, hanging_heron
+from rigkit.scenes.staging import LEG, planar_leg
 from rigkit.stage import Stage
 
 DEEPEST_CM = 24.0
@@ -76,18 +77,11 @@ def _person(hip, stature):
 def _heron(hip):
     """Body, neck, head and beak above a hip, as outlines."""
     body, head = hip + [0.02, 0.12], hip + [0.3, 0.69]
-    neck = hip + np.array(
-        [
-            [0.22, 0.2],
-            [0.34, 0.36],
-            [0.24, 0.52],
-            [0.27, 0.7],
-            [0.31, 0.66],
-            [0.29, 0.52],
-            [0.4, 0.36],
-            [0.28, 0.12],
-        ]
-    )
+    ahead, above = [
+        [0.22, 0.34, 0.24, 0.27, 0.31, 0.29, 0.4, 0.28],
+        [0.2, 0.36, 0.52, 0.7, 0.66, 0.52, 0.36, 0.12],
+    ]
+    neck = hip + np.stack([ahead, above], axis=-1)
     beak = head + np.array([[0.05, 0.03], [0.24, -0.01], [0.05, -0.03]])
     return _oval(body, 0.34, 0.14, 0.25), neck, _oval(head, 0.07, 0.05), beak
 
@@ -107,23 +101,20 @@ def crouch(puppet: Puppet, lowered_cm: float) -> tuple[Stage, str]:
     """A leg whose foot stays while its pelvis sinks, and what happened in words."""
     ankle = np.array([0.0, puppet.ankle_height])
     hip = ankle + [0.0, puppet.leg_length - lowered_cm / 100]
-    leg = two_bone.solve_planar(ankle - hip, puppet.thigh, puppet.shank)
-    points = hip + two_bone.planar_points(leg.hip, leg.knee, puppet.thigh, puppet.shank)
+    leg, points = planar_leg(puppet, hip, ankle)
     stage = Stage(
         "side", (-0.7, -0.12), (0.9, 0.96), "The pelvis sinks, the foot stays", width=560
     ).floor()
     stage.ghost(ankle + [[0.0, puppet.leg_length], [0.0, 0.0]])
     stage.foot(points[-1], kind="inverse", height=puppet.ankle_height)
-    stage.chain(points, "inverse", names=("hip", "knee", "ankle"))
+    stage.chain(points, "inverse", names=LEG)
     if lowered_cm:
         stage.measure(ankle + [0.0, puppet.leg_length], hip, f"{lowered_cm:.0f} cm", offset=-70)
-    return (
-        stage,
-        (
-            f"Pelvis <b>{lowered_cm:.0f} cm</b> lower: the knee is bent by"
-            f" <b>{np.degrees(leg.knee):.0f}°</b>."
-        ),
+    words = (
+        f"Pelvis <b>{lowered_cm:.0f} cm</b> lower: the knee is bent by"
+        f" <b>{np.degrees(leg.knee):.0f}°</b>."
     )
+    return stage, words
 
 
 def try_panel(puppet: Puppet) -> Panel:
@@ -131,7 +122,7 @@ def try_panel(puppet: Puppet) -> Panel:
     return Panel(
         "Drag the slider: does the picture move?",
         [Slider("lowered_cm", "Pelvis lowered", 0.0, DEEPEST_CM, 1.0, 8.0, "cm")],
-        lambda **values: crouch(puppet, **values),
+        partial(crouch, puppet),
         {"Standing": {"lowered_cm": 0.0}, "Crouching": {"lowered_cm": DEEPEST_CM}},
         size=600,
     )

@@ -7,16 +7,17 @@ foot.
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cache
-from typing import Any
+from functools import cache, partial
 
 import numpy as np
 
-from rigkit import _say, foot, frames, gait, plots, two_bone
+from rigkit import _say, foot, frames, gait, plots
 from rigkit import controls as ct
 from rigkit._types import ArrayLike, Floats
 from rigkit.panels import Choice, Panel, Slider
 from rigkit.puppets import Puppet
+from rigkit.scenes.staging import draw_foot, half_stage, measure_cm, planar_leg
+from rigkit.scenes.words import directed, number, signed
 from rigkit.stage import Row, Stage, row
 
 MOMENTS = {"Heel strike": -16, "Flat": 0, "Heel-off": 25, "Toe-off": 50}  # rolls of a step, degrees
@@ -28,13 +29,10 @@ WIRINGS = {
     "too high": (("heel", "toe", "ball"), 1.0),
     "in the wrong order": (("heel", "ball", "toe"), 0.0),
 }
-HIPS = (
-    0.10,
-    -0.05,
-)  # of the standing leg that rolls: forward of the ankle, and from full height [m]
-SHOWN = 0.05  # cm: what is less is written as 0.0
-CLOSE: dict[str, Any] = {"low": (-0.19, -0.09), "high": (0.33, 0.31), "width": 430}
-TO_THE_KNEE: dict[str, Any] = {"low": (-0.33, -0.12), "high": (0.45, 0.57), "width": 430}
+# Of the standing leg that rolls: forward of the ankle, and from full height [m].
+HIPS = (0.10, -0.05)
+CLOSE = ((-0.19, -0.09), (0.33, 0.31))
+TO_THE_KNEE = ((-0.33, -0.12), (0.45, 0.57))
 
 
 # A foot that hangs from its three pivots
@@ -137,30 +135,20 @@ def opening(puppet: Puppet) -> Stage:
     said = []
     for i, (name, roll_deg) in enumerate(MOMENTS.items()):
         points = rolled(puppet, roll_deg) + [0.45 * i, 0.0]
-        stands = (
-            "flat"
-            if not roll_deg
-            else str(foot.roll(foot.of_puppet(puppet), np.radians(roll_deg)).pivot)
-        )
-        _foot(stage, points)
+        stands = _stands(foot.roll(foot.of_puppet(puppet), np.radians(roll_deg)), roll_deg)
+        draw_foot(stage, points, "inverse")
         standing = points[1:] if stands == "flat" else [points[1 + foot.PIVOTS.index(stands)]]
         stage.dots(standing, "miss").dots(points[:1])
         height = 100 * points[0, 1]
         foremost = max(points[:, 0]) + 0.05
-        stage.measure(
-            (foremost, 0.0), (foremost, points[0, 1]), f"{height:.1f} cm", "plain", place="above"
-        )
-        stage.note((0.45 * i + 0.06, -0.01), f"{name}, {_degrees(roll_deg)}", place="below")
-        stage.note(
-            (0.45 * i + 0.06, -0.057),
-            "on heel, ball, toe" if stands == "flat" else f"on the {stands}",
-            "miss",
-            "below",
-        )
+        ends = (foremost, 0.0), (foremost, points[0, 1])
+        stage.measure(*ends, f"{height:.1f} cm", "plain", place="above")
+        on = "on heel, ball, toe" if stands == "flat" else f"on the {stands}"
+        stage.note((0.45 * i + 0.06, -0.01), f"{name}, {signed(roll_deg)}", place="below")
+        stage.note((0.45 * i + 0.06, -0.057), on, "miss", "below")
         said.append(
-            f"{name}, rolled by {roll_deg} degrees,"
-            f" {'flat' if stands == 'flat' else 'on the ' + stands}, ankle {height:.1f} centimetres"
-            " high".replace("by -", "by minus ")
+            f"{name}, rolled by {str(roll_deg).replace('-', 'minus ')} degrees,"
+            f" {'flat' if stands == 'flat' else on}, ankle {height:.1f} centimetres high"
         )
     stage.desc = "A foot from the side in four moments of a step. " + ". ".join(said) + "."
     return stage
@@ -192,38 +180,25 @@ def rolling(puppet: Puppet, roll_deg: int, limit_deg: float) -> tuple[Row, str]:
     """A rolled foot with its pivot, beside the heights of its points; and both in words."""
     angle, limit = np.radians(roll_deg), np.radians(limit_deg)
     now = foot.roll(foot.of_puppet(puppet), angle, limit)
-    points = _points(now)
-    stands = "flat" if not roll_deg else str(now.pivot)
-    stage = Stage("side", title="From the side", **CLOSE).floor()
-    _flat(stage, puppet)
+    points, stands = _points(now), _stands(now, roll_deg)
     way = foot.roll(foot.of_puppet(puppet), np.radians(np.arange(LOWEST, HIGHEST + 1)), limit).ankle
-    _foot(stage.path(way, "soft"), points).dots(points[:1]).note(
-        way[-1], "way of the ankle", "soft", "right"
-    )
+    stage = _side_view(puppet, "From the side", CLOSE).path(way, "soft")
+    draw_foot(stage, points, "inverse").dots(points[:1])
+    stage.note(way[-1], "way of the ankle", "soft", "right")
     for name, point in zip(foot.PIVOTS, points[1:], strict=True):
-        carries = name == stands
-        stage.dots([point], "miss" if carries else "plain")
-        stage.note(
-            point,
-            f"{name}: pivot" if carries else name,
-            "miss" if carries else "soft",
-            "below" if point[1] < 1e-6 else None,
+        dot, said, word = (
+            ("miss", f"{name}: pivot", "miss") if name == stands else ("plain", name, "soft")
         )
-    high = points[1:][np.argmax(points[1:, 1])]
-    if high[1] > SHOWN / 100:
-        stage.measure(
-            (high[0], 0.0),
-            high,
-            f"{100 * high[1]:.1f} cm",
-            "plain",
-            offset=-46 if roll_deg > 0 else 46,
-        )
+        below = "below" if point[1] < 1e-6 else None
+        stage.dots([point], dot).note(point, said, word, below)
+    high, aside = points[1:][np.argmax(points[1:, 1])], -46 if roll_deg > 0 else 46
+    measure_cm(stage, (high[0], 0.0), high, 100 * high[1], kind="plain", offset=aside)
     plot = heights_plot(puppet).with_lines(_heights_cm(puppet, limit)).at(roll_deg)
     heel, ball, toe = 100 * points[1:, 1]
     turned = f"turns about the <b>{stands}</b>" if roll_deg else "stands <b>flat</b>"
     gone = 100 * np.linalg.norm(points[0] - foot.of_puppet(puppet).ankle)
     words = (
-        f"Roll {_degrees(roll_deg)}: the foot {turned}. Over the floor: heel <b>{heel:z.1f} cm</b>,"
+        f"Roll {signed(roll_deg)}: the foot {turned}. Over the floor: heel <b>{heel:z.1f} cm</b>,"
         f" ball <b>{ball:z.1f} cm</b>, toe <b>{toe:z.1f} cm</b>. The ankle has gone <b>{gone:.1f}"
         " cm</b>."
     )
@@ -238,7 +213,7 @@ def roll_panel(puppet: Puppet) -> Panel:
             Slider("roll_deg", "Roll", LOWEST, HIGHEST, 1, 15, "°"),
             Slider("limit_deg", "The ball carries up to", 0, 60, 1, 40, "°"),
         ],
-        lambda **values: rolling(puppet, **values),
+        partial(rolling, puppet),
         {name: {"roll_deg": roll_deg, "limit_deg": 40} for name, roll_deg in MOMENTS.items()},
         play="roll_deg",
     )
@@ -258,23 +233,18 @@ def ankle_following(puppet: Puppet, roll_deg: int) -> tuple[Row, str]:
         moved = 100 * np.linalg.norm(points[0] - foot.of_puppet(puppet).ankle)
         stood = rolled(puppet, roll_deg)
         off = 100 * np.linalg.norm(points[2] - stood[2])
-        knee, short = _knee(puppet, points[0], _hips(puppet))
-        stage = Stage("side", title=title, **TO_THE_KNEE).floor()
-        _flat(stage, puppet)
-        _foot(stage, points)
-        stage.chain([knee, points[0]], "inverse", thickness=20)
+        knee, short = _knee(puppet, points[0], [HIPS[0], puppet.hip_height + HIPS[1]])
+        stage = _draw_shin(_side_view(puppet, title, TO_THE_KNEE), knee, points)
         _outline(stage, puppet)
         stage.goal(points[0], "goal", "left")
-        low = lowest_cm(points)
-        if low < -SHOWN:
-            at = points[1 + np.argmin(points[1:, 1])]
-            stage.measure((at[0], 0.0), at, f"{-low:.1f} cm", offset=40)
+        low, at = lowest_cm(points), points[1 + np.argmin(points[1:, 1])]
+        measure_cm(stage, (at[0], 0.0), at, -low, offset=40)
         views.append(stage)
         said.append(
             f"{title}: the ankle moves by <b>{moved:.1f} cm</b>, the foot is {off:.1f} cm off its"
             f" place, its lowest point {_depth(low)}.{short}"
         )
-    return row(*views), f"Roll {_degrees(roll_deg)}. " + " ".join(said)
+    return row(*views), f"Roll {signed(roll_deg)}. " + " ".join(said)
 
 
 def goal_panel(puppet: Puppet) -> Panel:
@@ -282,7 +252,7 @@ def goal_panel(puppet: Puppet) -> Panel:
     return Panel(
         "Roll both feet: which ankle follows, and which foot stands?",
         [Slider("roll_deg", "Roll", LOWEST, HIGHEST, 1, 15, "°")],
-        lambda **values: ankle_following(puppet, **values),
+        partial(ankle_following, puppet),
         {
             **{name: {"roll_deg": roll_deg} for name, roll_deg in MOMENTS.items()},
             "40° on the ball": {"roll_deg": 40},
@@ -347,7 +317,7 @@ def step_plot(puppet: Puppet, wiring: str) -> plots.Plot:
         title="What the floor sees",
         desc=(
             f"While the foot is down it slides {slid[-1]:.1f} centimetres in all; its lowest point "
-            f"is between {low.min():z.1f} and {low.max():z.1f} centimetres over the floor."
+            f"is between {number(low.min())} and {number(low.max())} centimetres over the floor."
         ),
         kinds={"slid so far": "miss", "lowest point": "inverse"},
         ylim=(-6, 8),
@@ -361,17 +331,14 @@ def stepping(puppet: Puppet, percent: int, wiring: str) -> tuple[Row, str]:
     points, slid, low = stepped(puppet, wiring)
     now, roll_deg = points[percent], stance(puppet).roll_deg[percent]
     knee, short = _knee(puppet, now[0], stance(puppet).hip[percent])
-    stage = Stage("side", title="From the side", **TO_THE_KNEE).floor()
-    _flat(stage, puppet)
-    _foot(stage, now)
-    stage.chain([knee, now[0]], "inverse", thickness=20)
+    stage = _draw_shin(_side_view(puppet, "From the side", TO_THE_KNEE), knee, now)
     turning = _pivots_now(puppet, wiring, roll_deg)
     stage.dots(turning, "miss").note(turning[1], "pivots", "miss")
     if abs(low[percent]) > 1.0:  # less is no longer than its own end ticks
         at = now[1 + np.argmin(now[1:, 1])]
         stage.measure((at[0], 0.0), at, f"{abs(low[percent]):.1f} cm", offset=60)
     words = (
-        f"{percent} % of the stride, roll {_degrees(roll_deg, 1)}. Pivots {wiring}: the foot has"
+        f"{percent} % of the stride, roll {signed(roll_deg, 1)}. Pivots {wiring}: the foot has"
         f" slid <b>{slid[percent]:z.1f} cm</b>, its lowest point is <b>{_depth(low[percent])}</b>."
         f" By the time it leaves: {slid[-1]:z.1f} cm of slide, at worst"
         f" {_depth(_worst(low))}.{short}"
@@ -389,13 +356,13 @@ def step_panel(puppet: Puppet) -> Panel:
             Slider("percent", "Percent of the stride", 0, last, 1, 52),
             Choice("wiring", "The pivots are", tuple(WIRINGS), "too high"),
         ],
-        lambda **values: stepping(puppet, **values),
+        partial(stepping, puppet),
         {
-            "Right, heel up": {"percent": 52, "wiring": RIGHT},
-            "Too high, at the strike": {"percent": 0, "wiring": "too high"},
-            "Too high, heel up": {"percent": 52, "wiring": "too high"},
-            "Wrong order, flat": {"percent": 20, "wiring": "in the wrong order"},
-            "Wrong order, heel up": {"percent": 52, "wiring": "in the wrong order"},
+            "Right, heel up": (52, RIGHT),
+            "Too high, at the strike": (0, "too high"),
+            "Too high, heel up": (52, "too high"),
+            "Wrong order, flat": (20, "in the wrong order"),
+            "Wrong order, heel up": (52, "in the wrong order"),
         },
         play="percent",
     )
@@ -429,10 +396,9 @@ def lifted(puppet: Puppet, ankle_cm: float, toes_down_deg: float) -> Stage:
         f"{_depth(low)}, and the same foot lifted until that point touches the floor."
     )
     stage.ghost(points[[1, 0, 3, 1]])
-    _foot(stage, points + up)
+    draw_foot(stage, points + up, "inverse")
     deepest = points[1 + np.argmin(points[1:, 1])]
-    if up[1]:
-        stage.measure(deepest, deepest + up, f"{100 * up[1]:.1f} cm", offset=50)
+    measure_cm(stage, deepest, deepest + up, 100 * up[1], offset=50)
     stage.dots(points[:1] + up).note(points[0] + up, "ankle", place="left")
     return stage
 
@@ -450,15 +416,20 @@ def _heights_cm(puppet, limit):
     return {name: 100 * getattr(pose, name)[:, 1] for name in foot.PIVOTS}
 
 
-def _foot(stage, points):
-    ankle, heel, ball, toe = points
-    return stage.foot(ankle, heel, toe, ball, kind="inverse")
+def _stands(pose, roll_deg):
+    """The name of the point a foot stands on, or "flat"."""
+    return str(pose.pivot) if roll_deg else "flat"
 
 
-def _flat(stage, puppet):
-    """The foot as it stands flat, dotted."""
+def _side_view(puppet, title, corners):
+    """A view of the floor, and the foot as it stands flat, dotted."""
     sole = foot.of_puppet(puppet)
-    return stage.ghost([sole.heel, sole.ankle, sole.toe])
+    return half_stage(title, *corners).floor().ghost([sole.heel, sole.ankle, sole.toe])
+
+
+def _draw_shin(stage, knee, points):
+    draw_foot(stage, points, "inverse")
+    return stage.chain([knee, points[0]], "inverse", thickness=20)
 
 
 def _outline(stage, puppet):
@@ -478,16 +449,10 @@ def _pivots_now(puppet, wiring, roll_deg):
     )
 
 
-def _hips(puppet):
-    """Where the hip of the standing leg that rolls is."""
-    return np.array([HIPS[0], puppet.hip_height + HIPS[1]])
-
-
 def _knee(puppet, ankle, hip):
     """The knee of the leg from a hip to an ankle, and a sentence if the leg is too short."""
-    leg = two_bone.solve_planar(ankle - hip, puppet.thigh, puppet.shank)
-    knee = hip + two_bone.planar_points(leg.hip, leg.knee, puppet.thigh, puppet.shank)[1]
-    return knee, f" The leg is {100 * leg.miss:.1f} cm too short." if leg.miss > 5e-4 else ""
+    leg, points = planar_leg(puppet, hip, ankle)
+    return points[1], f" The leg is {100 * leg.miss:.1f} cm too short." if leg.miss > 5e-4 else ""
 
 
 # Words
@@ -495,16 +460,8 @@ def _knee(puppet, ankle, hip):
 
 def _depth(cm):
     """A height over the floor in words."""
-    return (
-        "on the floor"
-        if abs(cm) < SHOWN
-        else f"{abs(cm):.1f} cm {'in' if cm < 0 else 'over'} the floor"
-    )
+    return directed(cm, "over the floor", "in the floor", "on the floor")
 
 
 def _worst(low):
     return low[np.argmax(np.abs(low))]
-
-
-def _degrees(degrees, digits=0):
-    return f"{degrees:z.{digits}f}°".replace("-", "−")

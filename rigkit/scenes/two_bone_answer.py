@@ -5,7 +5,7 @@ All but the knee's circle is seen from the side, x forward and y up, in metres.
 """
 
 from collections.abc import Sequence
-from functools import lru_cache
+from functools import lru_cache, partial
 
 import numpy as np
 
@@ -13,22 +13,16 @@ from rigkit import plots, two_bone
 from rigkit._types import ArrayLike, Floats
 from rigkit.panels import Panel, Slider
 from rigkit.puppets import Puppet
+from rigkit.scenes.staging import LEG, half_stage, measure_cm, planar_leg
+from rigkit.scenes.words import SHOWN, directed, signed
 from rigkit.stage import Row, Stage, row
 
-LEG = ("hip", "knee", "ankle")
-SHOWN_CM = 0.05  # what is less is written as 0.0
 HARD, SOFT = "hard", "soft"
 SIDE_BY_SIDE = (-0.42, 0.10)  # where the hard and the soft leg stand, as shares of the hips' height
 BELOW, ABOVE = 0.12, 0.04  # metres about full height that the rising pelvis passes
 MOST_DEG = 70.0  # on the knee's axis
-HEIGHTS = np.concatenate(
-    [-BELOW * np.linspace(1, 0, 81) ** 2, ABOVE * np.linspace(0, 1, 21)[1:]]
-)  # close near straight
-
-
-def straight_down(puppet: Puppet, distance: float) -> two_bone.PlanarLeg:
-    """The leg whose goal lies `distance` straight below its hip: a `two_bone.PlanarLeg`."""
-    return two_bone.solve_planar([0.0, -distance], puppet.thigh, puppet.shank)
+# Close near straight.
+HEIGHTS = np.concatenate([-BELOW * np.linspace(1, 0, 81) ** 2, ABOVE * np.linspace(0, 1, 21)[1:]])
 
 
 def knee_deg(puppet: Puppet, distance: ArrayLike, soft: float = 0.0) -> Floats:
@@ -95,14 +89,11 @@ def goal(puppet: Puppet, forward_cm: float, below_cm: float) -> tuple[Row, str]:
     distance, miss_cm = float(np.hypot(*place)), 100 * float(leg.miss)
     triangle = _triangle(puppet, distance, "Its triangle, turned upright")
     far, near = puppet.leg_length, abs(puppet.thigh - puppet.shank)
-    outcome = (
-        "The ankle is on its goal."
-        if miss_cm < SHOWN_CM
-        else (
-            f"{'Too far: the leg is straight' if distance > far else 'Too near: the leg is folded'},"
-            f" miss <b>{miss_cm:.1f} cm</b>."
-        )
-    )
+    if miss_cm < SHOWN:
+        outcome = "The ankle is on its goal."
+    else:
+        why = "Too far: the leg is straight" if distance > far else "Too near: the leg is folded"
+        outcome = f"{why}, miss <b>{miss_cm:.1f} cm</b>."
     words = (
         f"Distance {100 * distance:.1f} cm; {puppet.name} reaches from {100 * near:.1f} to"
         f" {100 * far:.1f} cm. Knee bent <b>{np.degrees(leg.knee):.1f}°</b>, thigh"
@@ -147,24 +138,17 @@ def _goal_panel(puppet, title, step, places):
     return Panel(
         title,
         [
-            Slider(
-                "forward_cm", "Goal ahead of the hip", -5.0 * fifth, 5.0 * fifth, step, 0.0, "cm"
-            ),
-            Slider(
-                "below_cm", "Goal below the hip", -1.0 * fifth, 6.5 * fifth, step, 5.0 * fifth, "cm"
-            ),
+            Slider("forward_cm", "Goal ahead of the hip", -5 * fifth, 5 * fifth, step, 0.0, "cm"),
+            Slider("below_cm", "Goal below the hip", -fifth, 6.5 * fifth, step, 5 * fifth, "cm"),
         ],
-        lambda **values: goal(puppet, **values),
-        {
-            name: {"forward_cm": float(ahead), "below_cm": round(float(below), 1)}
-            for name, (ahead, below) in places.items()
-        },
+        partial(goal, puppet),
+        {name: (ahead, round(below, 1)) for name, (ahead, below) in places.items()},
     )
 
 
 def _fifth(puppet):
     """A fifth of a distance well in reach, in whole centimetres."""
-    return round(17 * puppet.leg_length)
+    return float(round(17 * puppet.leg_length))
 
 
 # A pelvis that rises through full height
@@ -176,13 +160,7 @@ def rise(puppet: Puppet, height_mm: float, soft_cm: float) -> tuple[Row, str]:
     height, soft = height_mm / 1000, soft_cm / 100
     distance = puppet.leg_length + height
     size = puppet.hip_height
-    stage = Stage(
-        "side",
-        (-0.64 * size, -0.06 * size),
-        (0.64 * size, 1.1 * size),
-        "Two legs under one pelvis",
-        width=430,
-    ).floor()
+    stage = half_stage("Two legs under one pelvis", (-0.64, -0.06), (0.64, 1.1), size).floor()
     off_cm = [
         _standing_leg(stage, puppet, share * size, height, s, name)
         for share, s, name in zip(SIDE_BY_SIDE, (0.0, soft), (HARD, SOFT), strict=True)
@@ -201,21 +179,14 @@ def rise(puppet: Puppet, height_mm: float, soft_cm: float) -> tuple[Row, str]:
 def rise_panel(puppet: Puppet) -> Panel:
     """A pelvis that rises through full height, millimetre by millimetre, over a hard and a soft
     leg."""
+    low, high = round(-1000 * BELOW), round(1000 * ABOVE)
     return Panel(
         "Let her rise: when does the knee turn fastest?",
         [
-            Slider(
-                "height_mm",
-                "Pelvis, 0 = straight",
-                round(-1000 * BELOW),
-                round(1000 * ABOVE),
-                1,
-                -120,
-                "mm",
-            ),
+            Slider("height_mm", "Pelvis, 0 = straight", low, high, 1, -120, "mm"),
             Slider("soft_cm", "Soft length", 0.0, 8.0, 0.5, 2.0, "cm"),
         ],
-        lambda **values: rise(puppet, **values),
+        partial(rise, puppet),
         {
             "The last centimetre": {"height_mm": -10},
             "The last millimetre": {"height_mm": -1},
@@ -277,14 +248,7 @@ def knee_circle(
         ("turntable", "Two poles, one triangle", -0.95, 0.55),
         ("side", "The same from the side", -0.4, 1.1),
     ):
-        stage = Stage(
-            view,
-            (low * size, 0.2 * size),
-            (high * size, 1.15 * size),
-            title,
-            width=430,
-            yaw_deg=50.0,
-        )
+        stage = half_stage(title, (low, 0.2), (high, 1.15), size, view, yaw_deg=50.0)
         stage.path(circle, "soft")
         for letter, (left, ahead) in zip("AB", poles, strict=True):
             pole = hip + np.array([left, -0.1, ahead]) * size
@@ -292,11 +256,8 @@ def knee_circle(
             stage.chain([hip, knee, ankle], "inverse").pole(pole, f"pole {letter}", knee).note(
                 knee, f"knee {letter}"
             )
-        views.append(
-            stage.note(hip, "hip", "soft", place="above").note(
-                ankle, "ankle", "soft", place="below"
-            )
-        )
+        stage.note(hip, "hip", "soft", "above").note(ankle, "ankle", "soft", "below")
+        views.append(stage)
     return row(
         *views,
         title=(
@@ -312,32 +273,21 @@ def knee_circle(
 def _room(puppet, title, above=0.46):
     """A view of a leg that hangs from the origin, with room for goals beyond its reach and a folded
     thigh `above`."""
-    tall = puppet.leg_length
-    return Stage("side", (-0.88 * tall, -1.2 * tall), (0.88 * tall, above * tall), title, width=430)
+    return half_stage(title, (-0.88, -1.2), (0.88, above), puppet.leg_length)
 
 
 def _leg(stage, puppet, place):
-    """Draw a leg that hangs from the origin, its goal, its knee's flexion and its thigh's swing;
-    gives its angles."""
-    leg = two_bone.solve_planar(place, puppet.thigh, puppet.shank)
-    hip, knee, ankle = points = two_bone.planar_points(
-        leg.hip, leg.knee, puppet.thigh, puppet.shank
-    )
+    """Draw a leg that hangs from the origin, its goal and its angles; return the angles."""
+    leg, points = planar_leg(puppet, (0.0, 0.0), place)
+    hip, knee, ankle = points
     beyond = knee + 0.35 * puppet.shank * (knee - hip) / puppet.thigh
     stage.ghost([hip, [0.0, -0.45 * puppet.thigh]]).ghost([knee, beyond])
     stage.chain(points, "inverse", names=LEG).arc(
         knee, beyond, ankle, f"{np.degrees(leg.knee):.1f}°", "inverse"
     )
     if abs(np.degrees(leg.hip)) > 1:
-        stage.arc(
-            hip,
-            [0.0, -1.0],
-            knee,
-            f"{np.degrees(leg.hip):.0f}°".replace("-", "−"),
-            "inverse",
-            radius=52,
-        )
-    if leg.miss * 100 < SHOWN_CM:
+        stage.arc(hip, [0, -1], knee, signed(np.degrees(leg.hip)), "inverse", radius=52)
+    if leg.miss * 100 < SHOWN:
         stage.goal(place)
     else:
         stage.goal(place, "").measure(ankle, place, f"{100 * leg.miss:.1f} cm", offset=30)
@@ -348,8 +298,7 @@ def _triangle(puppet, distance, title, **room):
     """The triangle hip, knee, ankle with its sides and inner angles, the hip straight above the
     ankle."""
     stage = _room(puppet, title, **room)
-    leg = straight_down(puppet, distance)
-    corners = two_bone.planar_points(leg.hip, leg.knee, puppet.thigh, puppet.shank)
+    leg, corners = planar_leg(puppet, (0.0, 0.0), (0.0, -distance))
     hip, knee, ankle = corners
     held = -ankle[1]
     at_hip, at_knee = np.degrees(leg.hip), 180 - np.degrees(leg.knee)
@@ -374,13 +323,11 @@ def _angles(upper, lower, distance):
 
 
 def _standing_leg(stage, puppet, x, height, soft, name):
-    """Draw a leg whose foot belongs on the floor at `x`; gives how far the foot is off its place,
-    in cm."""
+    """Draw a leg whose foot belongs on the floor at `x`; return by how many cm it is off."""
     hip = np.array([x, puppet.hip_height + height])
     place = np.array([x, puppet.ankle_height])
     held = float(two_bone.soft_reach(hip[1] - place[1], puppet.thigh, puppet.shank, soft))
-    leg = straight_down(puppet, held)
-    points = hip + two_bone.planar_points(leg.hip, leg.knee, puppet.thigh, puppet.shank)
+    leg, points = planar_leg(puppet, hip, hip - [0.0, held])
     off_cm = 100 * float(hip[1] - place[1] - held)
     beyond = points[1] + 0.3 * (points[1] - points[0])
     stage.foot(points[2], kind="inverse", height=puppet.ankle_height).ghost([points[1], beyond])
@@ -388,8 +335,7 @@ def _standing_leg(stage, puppet, x, height, soft, name):
     stage.arc(
         points[1], beyond, points[2], f"{np.degrees(leg.knee):.1f}°", "inverse", place="right"
     )
-    if off_cm >= SHOWN_CM:
-        stage.measure(place, points[2], f"{off_cm:.1f} cm", offset=85)
+    measure_cm(stage, place, points[2], off_cm, offset=85)
     return off_cm
 
 
@@ -427,7 +373,7 @@ def _per_mm(puppet, distance, soft):
 
 
 def _off(off_cm):
-    return "on the floor" if off_cm < SHOWN_CM else f"<b>{off_cm:.1f} cm</b> off the floor"
+    return "on the floor" if off_cm < SHOWN else f"<b>{off_cm:.1f} cm</b> off the floor"
 
 
 def _height(height_mm):
@@ -441,4 +387,4 @@ def _height(height_mm):
 def _way(degrees):
     if abs(degrees) < 0.05 or abs(degrees) > 179.95:
         return "straight down" if abs(degrees) < 1 else "straight up"
-    return f"{abs(degrees):.1f}° {'ahead of' if degrees > 0 else 'behind'} the vertical"
+    return directed(degrees, "ahead of the vertical", "behind the vertical", unit="°")

@@ -1,8 +1,9 @@
 """What lesson 03 shows: a joint's two axes, a leg mirrored in two ways, and the joint that is no
 mirror image."""
 
+from collections import defaultdict
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import lru_cache, partial
 
 import numpy as np
 
@@ -12,12 +13,20 @@ from rigkit._types import Floats
 from rigkit.leg import LegRig
 from rigkit.panels import Choice, Panel, Slider
 from rigkit.puppets import Puppet
+from rigkit.scenes.staging import (
+    LEG,
+    draw_leg,
+    half_stage,
+    leg_points,
+    measure_or_zero,
+    stiff,
+    with_rest,
+)
+from rigkit.scenes.words import SHOWN
 from rigkit.skeleton import SIDE_TAGS, Skeleton
-from rigkit.stage import Row, Stage, row
+from rigkit.stage import Row, row
 
 KINDS = tuple(placement.MIRROR_KINDS)
-LEG = ("hip", "knee", "ankle")
-SHOWN = 0.05  # cm or degrees: what is less is written as 0.0
 VIEWS = {"front": "Front view", "side": "Side view"}
 DOES = {
     "knee": ("flexes", "overextends"),
@@ -48,12 +57,8 @@ def opening(puppet: Puppet) -> Row:
         KINDS, ("Same bend: +60° flexes both", "Reflection: +60°, and one goes ahead"), strict=True
     ):
         skeleton, world = _same_numbers(puppet, kind, 60.0)
-        views.append(
-            _draw(
-                _room("turntable", puppet, title, yaw_deg=50.0),
-                _measure(puppet, skeleton, world, kind),
-            )
-        )
+        stage = _room("turntable", puppet, title, yaw_deg=50.0)
+        views.append(_draw(stage, _measure(puppet, skeleton, world, kind)))
     return row(
         *views,
         title=(
@@ -84,22 +89,14 @@ def hinges(puppet: Puppet, turned_deg: float = 15.0, bend_deg: float = 60.0) -> 
     ):
         skeleton = turned_hinge(puppet, turn)
         world = skeleton.pose({"L_knee": rotation.matrix_about("x", np.radians(bend_deg))})
-        hip, knee, ankle, heel, toe = _points(puppet, skeleton, world, "L_")
-        stage = Stage(
-            "front", (-0.5 * size, -0.06 * size), (0.7 * size, 1.06 * size), title, width=430
-        ).floor()
+        hip, knee, ankle, _, _ = points = _points(puppet, skeleton, world, "L_")
+        stage = half_stage(title, (-0.5, -0.06), (0.7, 1.06), size, "front").floor()
         stage.path([hip, hip * [1, 0, 1]], "soft")
         x_axis = skeleton.rest_world[skeleton.index("L_knee"), :3, 0]
         stage.arrow(knee, knee + 0.25 * size * x_axis, "hinge axis", place="below")
-        stage.foot(ankle, heel, toe, side="L").chain(
-            [hip, knee, ankle], side="L", names=("hip", "", "ankle")
-        )
-        off = f"{100 * abs(ankle[0] - hip[0]):.1f} cm"
-        if turn:
-            stage.measure(ankle * [0, 1, 1] + hip * [1, 0, 0], ankle, off, offset=-34)
-        else:
-            stage.note(ankle, off, "goal", place="left")
-        views.append(stage)
+        draw_leg(stage, points, side="L", names=("hip", "", "ankle"))
+        belongs, off = ankle * [0, 1, 1] + hip * [1, 0, 0], 100 * abs(ankle[0] - hip[0])
+        views.append(measure_or_zero(stage, belongs, ankle, off, "left", offset=-34))
     return row(
         *views,
         title=(
@@ -147,12 +144,15 @@ def same_numbers_panel(puppet: Puppet) -> Panel:
             Slider("turn_deg", "Both hips, about y", -40, 40, 1, 0, "°"),
             Slider("swing_deg", "Both hips, about z", -30, 30, 1, 0, "°"),
         ],
-        lambda **values: same_numbers(puppet, **values),
+        partial(same_numbers, puppet),
         {
-            "Bend the knees": {"knee_deg": 60, "turn_deg": 0, "swing_deg": 0},
-            "Turn the legs": {"knee_deg": 0, "turn_deg": 30, "swing_deg": 0},
-            "Swing the legs": {"knee_deg": 0, "turn_deg": 0, "swing_deg": 20},
-            "All at once": {"knee_deg": 60, "turn_deg": 30, "swing_deg": 20},
+            name: {"knee_deg": knee_deg, "turn_deg": turn_deg, "swing_deg": swing_deg}
+            for name, knee_deg, turn_deg, swing_deg in (
+                ("Bend the knees", 60, 0, 0),
+                ("Turn the legs", 0, 30, 0),
+                ("Swing the legs", 0, 0, 20),
+                ("All at once", 60, 30, 20),
+            )
         },
     )
 
@@ -175,16 +175,10 @@ def wrong_planes(puppet: Puppet) -> Row:
     left = _points(puppet, skeleton, skeleton.rest_world, "L_")
     titles = ("Across x: beside it", "Across y: under it", "Across z: in its place")
     for axis, title in zip(np.eye(3), titles, strict=True):
-        stage = Stage(
-            "turntable",
-            (-0.55 * size, -1.02 * size),
-            (0.55 * size, 1.02 * size),
-            title,
-            width=280,
-            yaw_deg=50.0,
-        ).floor()
-        for side, (*leg, heel, toe) in (("R", fr.mirror_points(left, axis)), ("L", left)):
-            stage.foot(leg[2], heel, toe, side=side).chain(leg, side=side, thickness=18)
+        low, high = (-0.55, -1.02), (0.55, 1.02)
+        stage = half_stage(title, low, high, size, "turntable", width=280, yaw_deg=50.0).floor()
+        for side, leg in (("R", fr.mirror_points(left, axis)), ("L", left)):
+            draw_leg(stage, leg, side=side, thickness=18)
         views.append(stage)
     return row(
         *views,
@@ -208,11 +202,10 @@ def off_by(
 ) -> Skeleton:
     """Two legs of which a right joint was moved, or turned about its own y axis: a `Skeleton`."""
     skeleton = both_legs(puppet, bend_deg=10.0)
-    world = dict(zip(skeleton.names, skeleton.rest_world.copy(), strict=True))
-    frame = world["R_" + joint]
+    frame = skeleton.rest_world[skeleton.index("R_" + joint)].copy()
     frame[:3, 3] += np.array([-outward_cm, 0.0, forward_cm]) / 100
     frame[:3, :3] = frame[:3, :3] @ rotation.matrix_about("y", np.radians(turned_deg))
-    return Skeleton.from_world(world, {name: skeleton.parent(name) for name in skeleton.names})
+    return with_rest(skeleton, {"R_" + joint: frame})
 
 
 def mystery(puppet: Puppet) -> Skeleton:
@@ -264,12 +257,12 @@ def one_off_panel(puppet: Puppet) -> Panel:
             Slider("turned_deg", "Turned about its y", -30, 30, 1, 0, "°"),
             Slider("knee_deg", "Then both knees bent", 0, 110, 1, 0, "°"),
         ],
-        lambda **values: one_off(puppet, **values),
+        partial(one_off, puppet),
         {
             "True mirror image": still,
-            "Knee moved 1.5 cm": still | {"joint": "knee", "forward_cm": 1.5},
-            "Knee turned 12°": still | {"joint": "knee", "turned_deg": 12},
-            "Knee turned, then bent": still | {"joint": "knee", "turned_deg": 12, "knee_deg": 90},
+            "Knee moved 1.5 cm": ("knee", 1.5, 0, 0, 0),
+            "Knee turned 12°": ("knee", 0, 0, 12, 0),
+            "Knee turned, then bent": ("knee", 0, 0, 12, 90),
         },
     )
 
@@ -295,13 +288,8 @@ def _same_numbers(puppet, kind, knee_deg, turn_deg=0.0, swing_deg=0.0):
 
 
 def _points(puppet, skeleton, world, tag):
-    """Where a leg's hip, knee, ankle, heel and toe are; shape (5, 3)."""
-    hip, knee, ankle, toe = skeleton.origins(world, [tag + name for name in (*LEG, "toe")])
-    i = skeleton.index(tag + "ankle")
-    heel = skeleton.rest_world[i, :3, 3] - [0.0, puppet.ankle_height, puppet.heel_length]
-    return np.array(
-        [hip, knee, ankle, fr.apply(world[i] @ fr.invert(skeleton.rest_world[i]), heel), toe]
-    )
+    """Hip, knee, ankle, heel and toe of a leg; shape (5, 3)."""
+    return stiff(leg_points(puppet, skeleton, world, tag))
 
 
 @dataclass(frozen=True)
@@ -341,10 +329,8 @@ def _measure(puppet, skeleton, world, kind="same bend"):
 
 
 def _room(view, puppet, title, high=1.15, **more):
-    size = puppet.hip_height
-    return Stage(
-        view, (-0.66 * size, -0.07 * size), (0.66 * size, high * size), title, width=430, **more
-    ).floor()
+    low, high = (-0.66, -0.07), (0.66, high)
+    return half_stage(title, low, high, puppet.hip_height, view, **more).floor()
 
 
 def _draw(stage, measured):
@@ -356,33 +342,34 @@ def _draw(stage, measured):
     stage.ghost(measured.image[[0, 1, 2, 4]])
     across = {"front": [0, 1], "side": [2, 1]}.get(stage.view, [0, 1, 2])
     seen = np.linalg.norm((measured.found - measured.wanted)[across])
-    if (
-        100 * seen > 0.7 * measured.miss_cm
-    ):  # where it is seen at its length; in one of the two views it is
+    # Where it is seen at its length; in one of the two views it is.
+    if 100 * seen > 0.7 * measured.miss_cm:
         stage.measure(measured.found, measured.wanted, text)
     return stage
 
 
 def _draw_legs(stage, legs):
-    for side, (*leg, heel, toe) in legs.items():
-        stage.foot(leg[2], heel, toe, side=side).chain(leg, side=side)
+    for side, leg in legs.items():
+        draw_leg(stage, leg, side=side)
     return stage
 
 
 def _draw_axes(stage, view, skeleton, length):
     """The hips' axes at rest, but for the one along the line of sight; one arrow where the sides'
     axes coincide."""
-    arrows: dict[tuple, tuple] = {}
+    letters, seen = {"front": ("xy", [0, 1]), "side": ("zy", [2, 1])}[view]
+    ends: dict[tuple, tuple] = {}
+    sides = defaultdict(list)
     for tag in SIDE_TAGS:
         frame = skeleton.rest_world[skeleton.index(tag + "hip")]
-        for letter in {"front": "xy", "side": "zy"}[view]:
+        for letter in letters:
             start, way = frame[:3, 3], frame[:3, rotation.AXES[letter]]
-            flat = (start + length * way)[[0, 1] if view == "front" else [2, 1]]
-            arrows.setdefault((letter, *flat.round(6)), (start, start + length * way, []))[
-                2
-            ].append(tag[0])
-    for (letter, *_), (start, end, sides) in arrows.items():
-        stage.arrow(start, end, letter if len(sides) == 2 else f"{letter} {sides[0]}")
+            arrow = (letter, *(start + length * way)[seen].round(6))
+            ends.setdefault(arrow, (start, start + length * way))
+            sides[arrow].append(tag[0])
+    for arrow, (start, end) in ends.items():
+        both = len(sides[arrow]) == 2
+        stage.arrow(start, end, arrow[0] if both else f"{arrow[0]} {sides[arrow][0]}")
     return stage
 
 

@@ -81,7 +81,7 @@ def test_it_has_notes_for_a_teacher(about):
 
 
 def test_the_moments_worth_showing_are_moments_of_its_panels(notebook, about):
-    moments = {moment for maker in makers(notebook) for moment in panel_of(maker).moments}
+    moments = {moment for maker in makers(notebook) for moment in panel_of(maker).presets}
     assert about["moments"]
     assert set(about["moments"]) - moments == set()
 

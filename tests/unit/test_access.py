@@ -27,8 +27,8 @@ def headings(html):
 
 def test_a_panels_pictures_say_what_they_show_at_every_moment(panel):  # noqa: F811
     found = set()
-    for moment in ({}, *panel.moments.values()):
-        panel.set(**moment)
+    for preset in ({}, *panel.presets.values()):
+        panel.set(**preset)
         found.update(alternatives.faults(panel.picture))
     panel.reset()
     assert found == set()

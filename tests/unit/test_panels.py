@@ -48,6 +48,12 @@ def panel(drawing):
     )
 
 
+def shown(presets=None, control=None, **more):
+    """A panel of one control, named "x", that shows nothing."""
+    control = control or Slider("x", "x", 0, 1, 1, 0)
+    return Panel("A sentence.", [control], lambda x: ("", ""), presets, **more)
+
+
 def everything(widget):
     """A widget and all widgets in it."""
     yield widget
@@ -64,7 +70,6 @@ def press(panel, name):
 
 
 # --- values and drawing
-# ----------------------------------------------------------------------------------------------
 
 
 def test_a_panel_shows_something_from_the_start(panel, drawing):
@@ -89,7 +94,7 @@ def test_a_slider_moved_draws_once(panel, drawing):
     assert len(drawing.calls) == 2
 
 
-def test_a_moment_jumps_draws_once_and_leaves_the_rest(panel, drawing):
+def test_a_preset_jumps_draws_once_and_leaves_the_rest(panel, drawing):
     panel.set(steps=9)
     press(panel, "Sitting")
     assert drawing.calls[2:] == [(30, 9, "back")]
@@ -127,7 +132,6 @@ def test_a_row_is_sent_without_its_style_sheet_which_the_panel_holds_once():
 
 
 # --- what is in it
-# ---------------------------------------------------------------------------------------------------
 
 
 def test_order_title_picture_readout_controls_buttons(panel):
@@ -206,6 +210,33 @@ def test_the_rounding_noise_of_a_browser_reaches_neither_box_nor_drawing(panel, 
     assert [drop for drop, *_ in drawing.calls] == [5, 12]
 
 
+def test_a_fine_slider_keeps_what_is_typed_to_its_last_digit():
+    drawn = []
+    fine = Panel(
+        "Millimetres, in metres.",
+        [Slider("lift", "Lift", 0.0, 1.0, 0.001, 0.125, "m")],
+        lambda lift: (drawn.append(lift) or "", ""),
+        {"Higher": (0.987,)},
+    )
+    slider, box = find(fine, widgets.FloatSlider)[0], find(fine, widgets.BoundedFloatText)[0]
+    box.value = 0.123
+    assert slider.value == 0.123
+    slider.value = 0.4560000000000001
+    assert box.value == 0.456
+    press(fine, "Higher")
+    assert fine.values == {"lift": 0.987}
+    assert drawn == [0.125, 0.123, 0.456, 0.987]
+
+
+def test_a_preset_may_give_its_values_in_the_order_of_the_controls(drawing):
+    controls = [Slider("drop_cm", "Down", 0, 30, 0.5, 5), Slider("steps", "Steps", 0, 9, 1, 3)]
+    rows = Panel("It goes down.", controls, drawing, {"Both": (7, 8), "One": (9,)})
+    assert rows.presets == {"Both": {"drop_cm": 7, "steps": 8}, "One": {"drop_cm": 9}}
+    press(rows, "Both")
+    press(rows, "One")
+    assert rows.values == {"drop_cm": 9, "steps": 8}
+
+
 def test_names_are_words_and_never_markup():
     shown = Panel("a < b", [Slider("x", "x", 0, 1, 1, 0)], lambda x: ("", ""))
     assert "a &lt; b" in find(shown, widgets.HTML)[0].value
@@ -222,13 +253,20 @@ def test_a_slider_that_was_moved_is_not_sent_its_own_value_back(panel):
 
 
 # --- play
-# ------------------------------------------------------------------------------------------------------------
+
+
+FRAME = Slider("frame", "Frame", 0, 47, 1, 5)
 
 
 class Film:
     """A panel that plays, a clock that is set by hand, and the page that answers."""
 
-    def __init__(self, monkeypatch, draw=lambda frame, tilt: (f"<p>{frame}</p>", "")):
+    def __init__(
+        self,
+        monkeypatch,
+        draw=lambda frame, tilt: (f"<p>{frame}</p>", ""),
+        slider=None,
+    ):
         self.now, self.timers, self.drawn = 1000.0, [], []
         monkeypatch.setattr(panels.time, "perf_counter", lambda: self.now)
         monkeypatch.setattr(panels.asyncio, "get_running_loop", lambda: self)
@@ -239,7 +277,7 @@ class Film:
 
         self.panel = Panel(
             "It walks.",
-            [Slider("frame", "Frame", 0, 47, 1, 5), Slider("tilt", "Tilt", 0.0, 9.0, 0.5, 0.0)],
+            [slider or FRAME, Slider("tilt", "Tilt", 0.0, 9.0, 0.5, 0.0)],
             shown,
             {"Middle": {"frame": 24}},
             play="frame",
@@ -290,7 +328,7 @@ def test_play_shows_every_frame_in_its_time_and_wraps_round(film):
     film.press("Play")
     film.run(2.0)
     assert FRAMES_A_SECOND == 24
-    assert film.drawn[:49] == [*range(5, 48), *range(6)]
+    assert film.drawn == [*range(5, 48), *range(6)]  # none before its time
     assert film.panel.values["frame"] == film.drawn[-1]
 
 
@@ -332,7 +370,7 @@ def test_two_pages_that_answer_do_not_play_twice_as_fast(film):
     ],
     ids=[
         "pause",
-        "moment",
+        "preset",
         "reset",
         "set",
         "its slider",
@@ -355,6 +393,13 @@ def test_pressing_anything_pauses(film, touch):
     film.press("Play")
     film.run(0.1)
     assert len(film.drawn) > shown
+
+
+def test_a_slider_that_starts_late_and_takes_long_steps_plays_each_of_them(monkeypatch):
+    film = Film(monkeypatch, slider=Slider("frame", "Frame", 4, 52, 10, 24))
+    film.press("Play")
+    film.run(5 / 24)
+    assert film.drawn == [24, 34, 44, 4, 14, 24]
 
 
 def test_it_goes_on_from_where_the_slider_is(film):
@@ -417,7 +462,6 @@ def test_in_a_real_loop_play_waits_its_time_and_lets_others_run():
 
 
 # --- errors
-# ----------------------------------------------------------------------------------------------------------
 
 
 def test_an_expected_error_is_a_sentence_and_the_last_picture_stays(panel):
@@ -450,7 +494,6 @@ def test_a_fault_is_raised(panel):
         ("drop_cm", {"drop_cm": None}),
         ("steps", {"steps": 2.5}),
         ("side", {"side": "left"}),
-        ("values", {"nothing": 1}),
         ("steps", {"drop_cm": 6, "steps": 99}),
     ],
 )
@@ -467,31 +510,36 @@ def test_values_that_do_not_fit_are_refused_and_nothing_moves(panel, drawing, na
     [
         ("x", lambda: Slider("x", "x", 0, 1, 0.1, 2)),
         ("high", lambda: Slider("x", "x", 1, 0, 0.1, 0.5)),
+        ("high", lambda: Slider("x", "x", 1, 1, 0.1, 1)),
         ("step", lambda: Slider("x", "x", 0, 1, 0, 0.5)),
         ("low", lambda: Slider("x", "x", float("nan"), 1, 0.1, 0.5)),
         ("x", lambda: Slider("x", "x", 0, 10, 1, 2.5)),
         ("y", lambda: Choice("y", "y", ("a", "b"), "c")),
         ("y", lambda: Choice("y", "y", (), "c")),
         ("controls", lambda: Panel("t", [Slider("x", "x", 0, 1, 1, 0)] * 2, lambda x: ("", ""))),
-        (
-            "values",
-            lambda: Panel("t", [Slider("x", "x", 0, 1, 1, 0)], lambda x: ("", ""), {"m": {"y": 1}}),
-        ),
-        (
-            "x",
-            lambda: Panel("t", [Slider("x", "x", 0, 1, 1, 0)], lambda x: ("", ""), {"m": {"x": 2}}),
-        ),
-        ("play", lambda: Panel("t", [Slider("x", "x", 0, 1, 1, 0)], lambda x: ("", ""), play="y")),
-        (
-            "play",
-            lambda: Panel(
-                "t", [Slider("x", "x", 0.0, 1.0, 0.5, 0.0)], lambda x: ("", ""), play="x"
-            ),
-        ),
-        ("play", lambda: Panel("t", [Choice("x", "x", "ab", "a")], lambda x: ("", ""), play="x")),
-        ("size", lambda: Panel("t", [Slider("x", "x", 0, 1, 1, 0)], lambda x: ("", ""), size=0)),
+        ("presets", lambda: shown({"m": (0, 1)})),
+        ("presets", lambda: shown({"m": "0"})),
+        ("x", lambda: shown({"m": {"x": 2}})),
+        ("x", lambda: shown({"m": (2,)})),
+        ("play", lambda: shown(play="y")),
+        ("play", lambda: shown(play="x", control=Slider("x", "x", 0.0, 1.0, 0.5, 0.0))),
+        ("play", lambda: shown(play="x", control=Choice("x", "x", "ab", "a"))),
+        ("size", lambda: shown(size=0)),
     ],
 )
 def test_panels_that_could_not_work_are_refused_when_made(name, make):
     with pytest.raises(ValueError, match=f"`{name}`"):
         make()
+
+
+def test_an_unknown_control_is_named_beside_those_there_are(panel, drawing):
+    for ask in (
+        lambda: panel.set(nothing=1),
+        lambda: panel.set(steps=4, nothing=1),
+        lambda: shown({"m": {"nothing": 1}}),
+    ):
+        with pytest.raises(ValueError, match=r"unknown control 'nothing'; this panel has \w+"):
+            ask()
+    with pytest.raises(ValueError, match=r"this panel has drop_cm, steps, side\."):
+        panel.set(nothing=1)
+    assert len(drawing.calls) == 1

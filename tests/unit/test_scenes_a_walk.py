@@ -13,7 +13,7 @@ TAMSIN, ODO, PIP = (PUPPETS[name] for name in ("Tamsin", "Odo", "Pip"))
 
 
 def said(panel, moment):
-    panel.set(**panel.moments[moment])
+    panel.set(**panel.presets[moment])
     return re.sub("<[^>]*>", "", panel.readout)
 
 
@@ -35,7 +35,7 @@ def test_the_opening_does_not_tell_what_is_to_be_guessed():
     opening = scene.opening(TAMSIN)
     assert "59" not in opening.title + opening.desc
     assert ">59 %<" not in opening.svg()
-    assert scene.MOMENTS[4] == 59
+    assert list(scene.MOMENTS)[4] == 59
 
 
 def test_a_foot_has_slid_13_cm_when_it_is_about_to_leave_and_planted_nothing():

@@ -29,11 +29,7 @@ def test_five_numbers_make_a_step_for_the_short_as_well(name):
 
 @pytest.mark.parametrize(
     ("pivot", "up", "out"),
-    [
-        (scene.PIVOTS[0], 0.0, 0.0),
-        (scene.PIVOTS[1], 3.4, 0.0),
-        (scene.PIVOTS[2], 4.8, 4.9),
-    ],
+    [(scene.PIVOTS[0], 0.0, 0.0), (scene.PIVOTS[1], 3.4, 0.0), (scene.PIVOTS[2], 4.8, 4.9)],
 )
 def test_only_a_pivot_at_the_ankle_keeps_the_ankle(pivot, up, out):
     assert scene.ankle_moved_cm(TAMSIN, pivot, toes_up_deg=30) == pytest.approx(up, abs=0.05)

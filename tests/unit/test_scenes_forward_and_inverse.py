@@ -41,9 +41,9 @@ def test_a_forward_foot_copies_the_pelvis_and_an_inverse_one_stays_within_reach(
 
 def test_hip_and_knee_alike_is_37_cm_off_and_nearly_is_nearly():
     panel = scene.hand_panel(TAMSIN)
-    panel.set(**panel.moments["Hip and knee alike"])
+    panel.set(**panel.presets["Hip and knee alike"])
     assert "36.9 cm" in panel.readout
-    panel.set(**panel.moments["Nearly"])
+    panel.set(**panel.presets["Nearly"])
     assert "1.7 cm" in panel.readout
     assert "toes down" in panel.readout
 

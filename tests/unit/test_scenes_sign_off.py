@@ -118,7 +118,7 @@ def test_a_knee_back_is_found_by_its_angle_before_its_distance(back_mm, found):
 def test_the_moments_of_the_panel_show_what_their_names_say():
     panel = scene.how_large_panel(TAMSIN)
     said = {}
-    for name, values in panel.moments.items():
+    for name, values in panel.presets.items():
         panel.set(**values)
         said[name] = panel.readout
     assert "No finding: this rig passes" in said["Too small to find"]

@@ -162,11 +162,7 @@ def test_the_rig_rolls_alike_and_its_knee_pays():
 
 @pytest.mark.parametrize(
     ("wiring", "slide", "low", "high"),
-    [
-        (RIGHT, 0.0, 0.0, 0.0),
-        (HIGH, 6.9, 0.0, 2.3),
-        (ORDER, 1.5, -4.2, 0.0),
-    ],
+    [(RIGHT, 0.0, 0.0, 0.0), (HIGH, 6.9, 0.0, 2.3), (ORDER, 1.5, -4.2, 0.0)],
 )
 def test_two_numbers_tell_what_is_wrong_with_the_pivots(wiring, slide, low, high):
     _, slid, lowest = scene.stepped(TAMSIN, wiring)

@@ -25,9 +25,9 @@ def test_one_distance_makes_one_triangle_wherever_the_goal_is():
     assert texts(below) == texts(ahead)
     assert {"114.1°", "70.0 cm"} <= set(texts(below))
     assert "65.9°" in texts(scene.goal(TAMSIN, 0.0, 70.0)[0].pictures[0])
-    moments = scene.goal_panel(TAMSIN).moments
-    assert moments["Straight below"] == {"forward_cm": 0.0, "below_cm": 70.0}
-    assert moments["As far, swung ahead"] == {"forward_cm": 42.0, "below_cm": 56.0}
+    presets = scene.goal_panel(TAMSIN).presets
+    assert presets["Straight below"] == {"forward_cm": 0.0, "below_cm": 70.0}
+    assert presets["As far, swung ahead"] == {"forward_cm": 42.0, "below_cm": 56.0}
 
 
 def test_the_angles_of_a_triangle_add_to_half_a_turn():
@@ -46,9 +46,9 @@ def test_reach_and_miss_are_as_the_lesson_says():
         "thigh straight up. Too near: the leg is folded, miss <b>6.8 cm</b>"
         in scene.goal(ODO, 0.0, 15.0)[1]
     )
-    moments = scene.reach_panel(ODO).moments
-    assert (moments["Folded"]["below_cm"], moments["Full reach"]["below_cm"]) == (21.8, 108.0)
-    assert moments["Too near"]["below_cm"] < 21.8 < 108.0 < moments["Too far"]["below_cm"]
+    presets = scene.reach_panel(ODO).presets
+    assert (presets["Folded"]["below_cm"], presets["Full reach"]["below_cm"]) == (21.8, 108.0)
+    assert presets["Too near"]["below_cm"] < 21.8 < 108.0 < presets["Too far"]["below_cm"]
     assert abs(TAMSIN.thigh - TAMSIN.shank) == pytest.approx(0.002)
     assert "Too far: the leg is straight, miss <b>5.1 cm</b>" in scene.goal(TAMSIN, 28.0, 84.0)[1]
     assert "ankle is on its goal" in scene.goal(TAMSIN, 0.0, 70.0)[1]

@@ -97,10 +97,10 @@ def test_the_mystery_joint_is_seven_millimetres_off_and_alone():
 
 def test_a_turned_joint_is_off_in_degrees_only_until_the_knees_bend():
     panel = scene.one_off_panel(PIP)
-    panel.set(**panel.moments["Knee turned 12°"])
+    panel.set(**panel.presets["Knee turned 12°"])
     assert re.findall(r"([\d.]+) cm", panel.readout) == ["0.0"] * 5
     assert "knee 0.0 cm, <b>12.0°</b>" in panel.readout
-    panel.set(**panel.moments["Knee turned, then bent"])
+    panel.set(**panel.presets["Knee turned, then bent"])
     foot_cm = max(map(float, re.findall(r"([\d.]+) cm", panel.readout)))
     assert foot_cm > 5
 
