@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from rigkit import course, homework
-from rigkit.homework import notebook
+from rigkit.homework import catalogue
 
 NOTES = "notes-for-teaching.ipynb"
 _PARTS = {
@@ -97,7 +97,7 @@ def _lesson(lesson: course.Lesson) -> str:
                 "",
                 *(f"- {sentence}" for sentence in lesson.notes[part]),
             ]
-    if lesson.exercise and lesson.number in notebook.lessons():
+    if lesson.exercise and lesson.number in catalogue.lessons():
         lines += ["", f"### What goes wrong in [the exercise](exercises/{lesson.exercise.name})"]
         for question in homework.questions(lesson.number).values():
             lines += [

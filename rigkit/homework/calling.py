@@ -27,7 +27,7 @@ MOST_TEXT = 300
 DEEPEST = 8
 
 
-class TimeUp(BaseException):
+class TimeLimitError(BaseException):
     """Raised inside the learner's function; not an `Exception`, so that `except Exception` does not
     swallow it."""
 
@@ -57,15 +57,15 @@ def call(
     with contextlib.redirect_stdout(sink), contextlib.redirect_stderr(_Sink()):
         try:
             _limited(lambda: _call_all(function, cases, records), seconds)
-        except (TimeUp, KeyboardInterrupt) as stop:
-            took = seconds if isinstance(stop, TimeUp) else None
+        except (TimeLimitError, KeyboardInterrupt) as stop:
+            took = seconds if isinstance(stop, TimeLimitError) else None
             records += [{"end": "stopped", "seconds": took} for _ in cases[len(records) :]]
     if sink.written:
         records[0]["printed"] = sink.written
     return records
 
 
-def give(value: Any) -> Record:
+def record_value(value: Any) -> Record:
     """The record of an answer that is a value."""
     try:
         return _record(value)
@@ -102,24 +102,24 @@ def arguments(case: Mapping[str, Any]) -> list[Any]:
     ]
 
 
-class Unreadable(Exception):
+class UnreadableError(Exception):
     """What came back is nothing that can be measured; the text says what it was."""
 
 
-def plain(value: Any, depth: int = 0, budget: list[int] | None = None) -> Any:
+def plain_data(value: Any, depth: int = 0, budget: list[int] | None = None) -> Any:
     """`value` as JSON data: numbers, text, true/false, lists, dicts; numbers that are not finite
     become None.
 
     Raises
     ------
-    Unreadable
+    UnreadableError
         Anything else: generators and other lazy things (never consumed), objects, or more than
         `MOST_NUMBERS`.
     """
     budget = [MOST_NUMBERS] if budget is None else budget
     budget[0] -= 1
     if budget[0] < 0 or depth > DEEPEST:
-        raise Unreadable("far more than was asked for")
+        raise UnreadableError("far more than was asked for")
     if isinstance(value, (bool, np.bool_)):
         return bool(value)
     if isinstance(value, (int, float, np.integer, np.floating)):
@@ -127,22 +127,22 @@ def plain(value: Any, depth: int = 0, budget: list[int] | None = None) -> Any:
     if isinstance(value, str):
         return value[:MOST_TEXT]
     if isinstance(value, dict):
-        return {str(k)[:MOST_TEXT]: plain(v, depth + 1, budget) for k, v in value.items()}
+        return {str(k)[:MOST_TEXT]: plain_data(v, depth + 1, budget) for k, v in value.items()}
     if isinstance(value, (list, tuple)):
-        return [plain(v, depth + 1, budget) for v in value]
+        return [plain_data(v, depth + 1, budget) for v in value]
     if hasattr(value, "__array__"):
         return _array(np.asarray(value), depth, budget)
-    raise Unreadable(_kind(value))
+    raise UnreadableError(_kind(value))
 
 
 def _array(array: np.ndarray, depth: int, budget: list[int]) -> Any:
     if array.size > MOST_NUMBERS:
-        raise Unreadable(f"{array.size:,} numbers")
+        raise UnreadableError(f"{array.size:,} numbers")
     if array.dtype.kind not in "biufUO":
-        raise Unreadable(
+        raise UnreadableError(
             "complex numbers" if array.dtype.kind == "c" else f"an array of {array.dtype}"
         )
-    return plain(array.tolist(), depth + 1, budget)
+    return plain_data(array.tolist(), depth + 1, budget)
 
 
 def _number(value: Any) -> float | None:
@@ -163,7 +163,7 @@ def _call_all(
 def _call(function: Callable[..., Any], case: Mapping[str, Any]) -> Record:
     try:
         return _record(function(*arguments(case)))
-    except (TimeUp, KeyboardInterrupt):
+    except (TimeLimitError, KeyboardInterrupt):
         raise
     except NotImplementedError:
         return {"end": "blank"}
@@ -177,8 +177,8 @@ def _record(value: Any) -> Record:
     if value is None:
         return {"end": "nothing"}
     try:
-        return {"out": plain(value)}
-    except Unreadable as error:
+        return {"out": plain_data(value)}
+    except UnreadableError as error:
         return {"end": "unreadable", "what": str(error)}
 
 
@@ -207,7 +207,7 @@ def _line(error: BaseException, function: Callable[..., Any] | None) -> int | No
 
 
 def _limited(work: Callable[[], None], seconds: float | None) -> None:
-    """Do `work`, or raise `TimeUp` when it takes longer than `seconds`."""
+    """Do `work`, or raise `TimeLimitError` when it takes longer than `seconds`."""
     if seconds is None or not can_stop():
         work()
         return
@@ -215,11 +215,11 @@ def _limited(work: Callable[[], None], seconds: float | None) -> None:
 
     def stop(_: FrameType, event: str, __: Any) -> Any:
         if running and event == "line":
-            raise TimeUp
+            raise TimeLimitError
         return stop
 
     def alarm(_: int, frame: FrameType | None) -> None:
-        # A bare `except:` may catch the first TimeUp; the trace raises a second one from inside
+        # A bare `except:` may catch the first TimeLimitError; the trace raises a second one from inside
         # that clause.
         if not running:
             return
@@ -227,7 +227,7 @@ def _limited(work: Callable[[], None], seconds: float | None) -> None:
         while frame is not None and frame is not here:
             frame.f_trace = stop
             frame = frame.f_back
-        raise TimeUp
+        raise TimeLimitError
 
     handler_before = signal.signal(signal.SIGALRM, alarm)
     try:

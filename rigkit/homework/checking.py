@@ -1,7 +1,7 @@
 """The teacher's side of a check: draw the cases, and weigh the records that `calling` made of them.
 
-Nothing here calls a learner's code. A check is `draw`, then `calling.call` or `calling.give`, then
-`weigh`; what passes between the three is JSON, so the middle one can run elsewhere.
+Nothing here calls a learner's code. A check is `draw`, then `calling.call` or `calling.record_value`, then
+`score_answers`; what passes between the three is JSON, so the middle one can run elsewhere.
 """
 
 import hashlib
@@ -78,7 +78,9 @@ def draw(question: Question, character: Puppet, rng: np.random.Generator) -> lis
     ]
 
 
-def model(question: Question, answer: Callable[..., Any], cases: Sequence[Case]) -> list[Record]:
+def records_of_model(
+    question: Question, answer: Callable[..., Any], cases: Sequence[Case]
+) -> list[Record]:
     """The records of a model of a question, such as a misconception; see `calling.call`."""
     if question.kind == "file":
         from rigkit.homework import rig_file  # here, because only few questions need it
@@ -87,7 +89,7 @@ def model(question: Question, answer: Callable[..., Any], cases: Sequence[Case])
     return calling.call(answer, cases, seconds=None)
 
 
-def weigh(question: Question, cases: Sequence[Case], records: Sequence[Record]) -> Outcome:
+def score_answers(question: Question, cases: Sequence[Case], records: Sequence[Record]) -> Outcome:
     """The outcome of an answer, from the cases and their records alone.
 
     Parameters
@@ -96,7 +98,7 @@ def weigh(question: Question, cases: Sequence[Case], records: Sequence[Record]) 
     cases : list of dict
         As `draw` gave them.
     records : list of dict
-        As `calling.call` or `calling.give` made them; fewer records than cases leave the rest
+        As `calling.call` or `calling.record_value` made them; fewer records than cases leave the rest
         unanswered.
 
     Returns
@@ -144,31 +146,31 @@ def word_for(score: float, right: bool) -> str:
     return RIGHT if right else NEARLY if score >= 0.6 else NOT_YET
 
 
-class Unfit(Exception):
+class AnswerError(Exception):
     """An answer that cannot be measured; the text completes "your answer …"."""
 
 
-def fit(returns: Mapping[str, Shape], output: Any) -> dict[str, Any]:
+def parse_answer(returns: Mapping[str, Shape], output: Any) -> dict[str, Any]:
     """The parts of an answer under their names: finite float arrays of the promised shapes, an
     option, or words.
 
     Raises
     ------
-    Unfit
+    AnswerError
         The wrong number of parts, the wrong shape, text for numbers, or a number that is not
         finite.
     """
-    parts = _fit(returns, output)
+    parts = _parts(returns, output)
     for name, value in parts.items():
         if isinstance(value, np.ndarray) and not (np.abs(value) <= LARGEST).all():
-            raise Unfit(
+            raise AnswerError(
                 f"has a number that is not finite in {name}: a division by zero, or a root or arc"
                 " cosine of something out of its range"
             )
     return parts
 
 
-def wants(returns: Mapping[str, Shape]) -> str:
+def describe_parts(returns: Mapping[str, Shape]) -> str:
     """What an answer looks like, in words: "rank (a number), singular values (2 numbers)"."""
     return ", ".join(
         _part_text(shape) if shape == REPORT else f"{name} ({_part_text(shape)})"
@@ -180,9 +182,9 @@ def _verdict(question: Question, case: Case, record: Record) -> Verdict:
     if "out" not in record:
         return Verdict(0.0, _ended(question, record))
     try:
-        output = fit(question.returns, record["out"])
-    except Unfit as error:
-        return Verdict(0.0, f"your answer {error}. Wanted: {wants(question.returns)}.")
+        output = parse_answer(question.returns, record["out"])
+    except AnswerError as error:
+        return Verdict(0.0, f"your answer {error}. Wanted: {describe_parts(question.returns)}.")
     with np.errstate(all="ignore"):
         return question.judge({name: _array(value) for name, value in case.items()}, output)
 
@@ -201,10 +203,12 @@ def _ended(question: Question, record: Record) -> str:
             f"your function was stopped{after} without an answer; look for a loop that never ends."
         )
     if end == "unreadable":
-        return f"your answer is {record['what']}. Wanted: {wants(question.returns)}."
+        return f"your answer is {record['what']}. Wanted: {describe_parts(question.returns)}."
     if end == "blank":
         return "your answer is still `...` for some inputs."
-    return f"your answer is None; is a `return` missing? Wanted: {wants(question.returns)}."
+    return (
+        f"your answer is None; is a `return` missing? Wanted: {describe_parts(question.returns)}."
+    )
 
 
 def _misconception(
@@ -214,7 +218,7 @@ def _misconception(
     here."""
     for wrong in question.misconceptions:
         with np.errstate(all="ignore"):
-            theirs = model(question, wrong.answer, cases)
+            theirs = records_of_model(question, wrong.answer, cases)
         if all(_same(question.returns, a, b) for a, b in zip(records, theirs, strict=True)):
             if all(_verdict(question, c, r).score == 1 for c, r in zip(cases, theirs, strict=True)):
                 continue
@@ -226,8 +230,8 @@ def _same(returns: Mapping[str, Shape], mine: Record, theirs: Record) -> bool:
     """Whether two records hold the same answer; no number at all, or the error that gives, equals
     NaN."""
     try:
-        ours, others = (_fit(returns, _or_nan(returns, record)) for record in (mine, theirs))
-    except Unfit:
+        ours, others = (_parts(returns, _or_nan(returns, record)) for record in (mine, theirs))
+    except AnswerError:
         return False
     return all(_close(ours[name], others[name]) for name in returns)
 
@@ -240,7 +244,7 @@ def _or_nan(returns: Mapping[str, Shape], record: Record) -> Any:
     ):
         return _nans(returns)
     if "out" not in record:
-        raise Unfit("is missing")
+        raise AnswerError("is missing")
     return record["out"]
 
 
@@ -269,8 +273,8 @@ def _found(report: Mapping[str, Any]) -> set[str]:
     return {finding["rule"] for finding in report["findings"] if finding["status"] == "finding"}
 
 
-def _fit(returns: Mapping[str, Shape], output: Any) -> dict[str, Any]:
-    """Like `fit`, but NaN may stand where a number was not finite."""
+def _parts(returns: Mapping[str, Shape], output: Any) -> dict[str, Any]:
+    """Like `parse_answer`, but NaN may stand where a number was not finite."""
     if len(returns) == 1:
         values = [output]
     elif isinstance(output, dict):
@@ -278,7 +282,7 @@ def _fit(returns: Mapping[str, Shape], output: Any) -> dict[str, Any]:
     else:
         values = output
     if not isinstance(values, list) or len(values) != len(returns):
-        raise Unfit(f"has not {len(returns)} parts")
+        raise AnswerError(f"has not {len(returns)} parts")
     return {
         name: _part(name, shape, value)
         for (name, shape), value in zip(returns.items(), values, strict=True)
@@ -288,27 +292,27 @@ def _fit(returns: Mapping[str, Shape], output: Any) -> dict[str, Any]:
 def _part(name: str, shape: Shape, value: Any) -> Any:
     if shape == REPORT:
         if not isinstance(value, dict) or "rigkit_inspection" not in value:
-            raise Unfit("is no rig file")
+            raise AnswerError("is no rig file")
         return value
     if shape == WORDS:
         if not isinstance(value, list) or not all(isinstance(word, str) for word in value):
-            raise Unfit(f"has something else than a list of words for {name}")
+            raise AnswerError(f"has something else than a list of words for {name}")
         return value
     if _is_choice(shape):
         if not isinstance(value, str) or value.strip().lower() not in shape:
-            raise Unfit(f"has something else for {name}")
+            raise AnswerError(f"has something else for {name}")
         return value.strip().lower()
     if _has(value, str) or _has(value, bool):
-        raise Unfit(
+        raise AnswerError(
             f"has {'text' if _has(value, str) else 'true or false'} for {name}, where numbers"
             " belong"
         )
     try:
         array = np.asarray(value, dtype=float)
     except (TypeError, ValueError):
-        raise Unfit(f"has rows of different lengths in {name}") from None
+        raise AnswerError(f"has rows of different lengths in {name}") from None
     if array.shape != shape and array.squeeze().shape != shape:
-        raise Unfit(f"has shape {array.shape} for {name}")
+        raise AnswerError(f"has shape {array.shape} for {name}")
     return array.reshape(shape)
 
 

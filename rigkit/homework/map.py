@@ -5,7 +5,7 @@ from html import escape
 from typing import Any
 
 from rigkit import course
-from rigkit.homework import notebook
+from rigkit.homework import catalogue
 
 _SIZE = "font-size:var(--jp-content-font-size1,14px)"
 _CELL = f"padding:4px 14px 4px 0;text-align:left;vertical-align:top;{_SIZE}"
@@ -82,7 +82,7 @@ def _minutes(lesson: course.Lesson) -> str:
 
 def _right(lesson: course.Lesson, student: str) -> str:
     """How far one student is with a lesson's questions, in words; "" where it has none."""
-    if lesson.exercise is None or lesson.number not in notebook.lessons():
+    if lesson.exercise is None or lesson.number not in catalogue.lessons():
         return ""
-    names = notebook.questions(lesson.number)
-    return f"{notebook.right_so_far(lesson.number, names, student or None)} of {len(names)}"
+    names = catalogue.questions(lesson.number)
+    return f"{catalogue.count_right(lesson.number, names, student or None)} of {len(names)}"

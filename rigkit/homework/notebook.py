@@ -1,14 +1,11 @@
 """Homework as a learner opens it in a notebook."""
 
-import importlib
-import pkgutil
-from collections.abc import Iterable, Mapping, Sequence
-from functools import cache
+from collections.abc import Mapping, Sequence
 from types import SimpleNamespace
 from typing import Any
 
-from rigkit import course, homework, puppets
-from rigkit.homework import calling, checking
+from rigkit import course, puppets
+from rigkit.homework import calling, catalogue, checking
 from rigkit.homework.card import Card
 from rigkit.homework.question import Case, Question
 
@@ -34,39 +31,7 @@ def open_homework(lesson: str | int, student: str) -> "Homework":
     """
     if not isinstance(student, str) or not student.strip():
         raise ValueError(f"`student` must be a name; got {student!r}. Use the same one each time.")
-    return Homework(questions(lesson), student.strip())
-
-
-def questions(lesson: str | int) -> dict[str, Question]:
-    """A lesson's questions by name, in their order.
-
-    Raises
-    ------
-    ValueError
-        If the lesson has none; lists those that do.
-    """
-    number = f"{lesson:02d}" if isinstance(lesson, int) else str(lesson).strip().zfill(2)
-    if number not in lessons():
-        raise ValueError(
-            f"`lesson` must be one that has questions ({', '.join(lessons())}); got {lesson!r}."
-        )
-    module = importlib.import_module(f"rigkit.homework.questions_{number}")
-    return {question.name: question for question in module.QUESTIONS}
-
-
-@cache
-def lessons() -> tuple[str, ...]:
-    """The numbers of the lessons that have questions, such as "06"."""
-    names = (module.name for module in pkgutil.iter_modules(homework.__path__))
-    return tuple(
-        sorted(name.removeprefix("questions_") for name in names if name.startswith("questions_"))
-    )
-
-
-def right_so_far(lesson: str, names: Iterable[str], student: str | None = None) -> int:
-    """How many of a lesson's questions have a right answer; with `student`, one of theirs."""
-    best = course.progress(lesson, student)
-    return sum(best.get(name, 0) == 1 for name in names)
+    return Homework(catalogue.questions(lesson), student.strip())
 
 
 class Homework:
@@ -157,7 +122,7 @@ class Homework:
 
     def progress(self) -> str:
         """How far you are, in a sentence."""
-        right = right_so_far(self.lesson, self.questions, self.student)
+        right = catalogue.count_right(self.lesson, self.questions, self.student)
         return f"{right} of {len(self.questions)} questions right so far."
 
     def cases(self, question: Question, attempt: int) -> list[Case]:
@@ -174,7 +139,7 @@ class Homework:
             )
         attempt = course.attempts(self.lesson, question.name, self.student) + 1
         cases = self.cases(question, attempt)
-        outcome = checking.weigh(question, cases, _records(question, answer, cases))
+        outcome = checking.score_answers(question, cases, _records(question, answer, cases))
         if outcome.word != checking.BLANK:
             course.record(
                 self.lesson,
@@ -197,5 +162,9 @@ def _records(question: Question, answer: Any, cases: Sequence[Case]) -> list[cal
     if question.kind == "file":
         from rigkit.homework import rig_file  # here, because only few questions need it
 
-        return [rig_file.record(answer)]
-    return calling.call(answer, cases) if callable(answer) else [calling.give(answer)] * len(cases)
+        return [rig_file.record_file(answer)]
+    return (
+        calling.call(answer, cases)
+        if callable(answer)
+        else [calling.record_value(answer)] * len(cases)
+    )

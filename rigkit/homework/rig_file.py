@@ -24,7 +24,7 @@ KEPT = (
 )
 
 
-def record(answer: Any) -> calling.Record:
+def record_file(answer: Any) -> calling.Record:
     """What an inspection finds in a file: a record as `calling` makes them, never an error.
 
     Parameters
@@ -42,7 +42,7 @@ def record(answer: Any) -> calling.Record:
     if not isinstance(answer, str | Path | bytes):
         return {"end": "unreadable", "what": f"no name of a file but a {type(answer).__name__}"}
     try:
-        return calling.give(findings(gltf.read(_bytes(answer))))
+        return calling.record_value(findings(gltf.read(_bytes(answer))))
     except OSError as error:
         return {
             "end": "unreadable",

@@ -9,14 +9,14 @@ import numpy as np
 import pytest
 
 from rigkit import course, homework
-from rigkit.homework import calling, checking, notebook
+from rigkit.homework import calling, catalogue, checking
 from rigkit.homework.card import Card
 from rigkit.homework.question import WORDS
 from tests.homework.solved import answered, solutions
 
 LEARNERS = [f"learner-{n:02d}" for n in range(20)]
 QUESTIONS = [
-    question for lesson in notebook.lessons() for question in notebook.questions(lesson).values()
+    question for lesson in catalogue.lessons() for question in catalogue.questions(lesson).values()
 ]
 ASKED_FOR_NUMBERS = [question for question in QUESTIONS if question.kind != "file"]
 MISCONCEPTIONS = [(question, wrong) for question in QUESTIONS for wrong in question.misconceptions]
@@ -54,11 +54,13 @@ def cases_of(question, learner, attempt=1):
 def outcome_of(question, learner, answer):
     """The outcome of a function, also for questions that ask for a value."""
     cases = cases_of(question, learner)
-    return checking.weigh(question, cases, checking.model(question, answer, cases))
+    return checking.score_answers(
+        question, cases, checking.records_of_model(question, answer, cases)
+    )
 
 
 def test_every_lesson_with_questions_has_a_solution():
-    assert set(notebook.lessons()) == set(solutions())
+    assert set(catalogue.lessons()) == set(solutions())
 
 
 @pytest.mark.parametrize("question", QUESTIONS, ids=named)

@@ -16,5 +16,5 @@ def test_a_thigh_that_is_hardly_off_is_not_off_by_nothing():
 
     assert (
         "points 0.3° off"
-        in checking.weigh(question, cases, calling.call(forward_leg, cases, None)).sentence
+        in checking.score_answers(question, cases, calling.call(forward_leg, cases, None)).sentence
     )

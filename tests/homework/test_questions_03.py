@@ -24,6 +24,6 @@ def test_axes_that_are_no_frames_are_told_from_turned_ones(axes, says):
 
     question = questions("03")["keep_ankle"]
     cases = open_homework("03", "ada").cases(question, 1)
-    outcome = checking.weigh(question, cases, calling.call(keep_ankle, cases, seconds=None))
+    outcome = checking.score_answers(question, cases, calling.call(keep_ankle, cases, seconds=None))
     assert says in outcome.sentence
     assert outcome.score == 0.5

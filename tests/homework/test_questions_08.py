@@ -32,7 +32,9 @@ def changed(change):
 def test_axes_that_are_no_frames_are_told_so(change):
     question = questions("08")["follow"]
     cases = open_homework("08", "ada").cases(question, 1)
-    outcome = checking.weigh(question, cases, calling.call(changed(change), cases, seconds=None))
+    outcome = checking.score_answers(
+        question, cases, calling.call(changed(change), cases, seconds=None)
+    )
     assert "square to each other" in outcome.sentence
     assert outcome.score == 0.25
     assert "no angle" in outcome.measured["And turned against it by"]

@@ -13,7 +13,7 @@ LEARNERS = ("ada", "learner-07", "learner-12")
 def outcome_of(name, answer, learner):
     question = questions("09")[name]
     cases = open_homework("09", learner).cases(question, 1)
-    return checking.weigh(question, cases, calling.call(answer, cases, seconds=None))
+    return checking.score_answers(question, cases, calling.call(answer, cases, seconds=None))
 
 
 def ramp(heights, radius):

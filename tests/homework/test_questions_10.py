@@ -21,7 +21,7 @@ def scores(question, answer):
     for learner in LEARNERS:
         cases = homework.open_homework("10", learner).cases(question, 1)
         found.append(
-            checking.weigh(question, cases, calling.call(answer, cases, seconds=None)).score
+            checking.score_answers(question, cases, calling.call(answer, cases, seconds=None)).score
         )
     return np.array(found)
 

@@ -12,7 +12,7 @@ LEARNERS = ("ada", "learner-07", "learner-12")
 def outcome_of(name, answer, learner):
     question = questions("11")[name]
     cases = open_homework("11", learner).cases(question, 1)
-    return checking.weigh(question, cases, calling.call(answer, cases, seconds=None))
+    return checking.score_answers(question, cases, calling.call(answer, cases, seconds=None))
 
 
 def depth(roll_deg, limit_deg, toes):
@@ -82,7 +82,7 @@ def test_what_is_wrong_is_said(name, answer, says, learner):
     cases = open_homework("11", learner).cases(question, 1)
     records = calling.call(answer, cases, seconds=None)
     said = [
-        checking.weigh(question, [case], [record]).sentence
+        checking.score_answers(question, [case], [record]).sentence
         for case, record in zip(cases, records, strict=True)
     ]
     assert any(says in sentence for sentence in said), said

@@ -20,7 +20,7 @@ def case(name):
 
 
 def outcome_of(name, answer):
-    return checking.weigh(
+    return checking.score_answers(
         questions("12")[name], case(name), calling.call(answer, case(name), seconds=None)
     )
 
@@ -28,7 +28,9 @@ def outcome_of(name, answer):
 def handed_in(asset, tmp_path):
     path = tmp_path / "mine.glb"
     gltf.write(asset, path)
-    return checking.weigh(questions("12")["my_rig"], case("my_rig"), [rig_file.record(path)])
+    return checking.score_answers(
+        questions("12")["my_rig"], case("my_rig"), [rig_file.record_file(path)]
+    )
 
 
 def own(learner=LEARNER, walking=False):

@@ -89,13 +89,13 @@ def test_too_large_a_file_is_not_read(tmp_path):
     path = tmp_path / "large.glb"
     with open(path, "wb") as file:
         file.truncate(rig_file.MOST_BYTES + 1)
-    assert "10 MiB" in rig_file.record(path)["what"]
+    assert "10 MiB" in rig_file.record_file(path)["what"]
 
 
 def test_a_rig_without_legs_is_weighed_too(tmp_path):
     root = dataclasses.replace(TAMSIN, nodes=TAMSIN.nodes[:1], skins=(), meshes=(), animations=())
     gltf.write(root, tmp_path / "root.glb")
-    assert rig_file.record(tmp_path / "root.glb")["out"]["places"] == {}
+    assert rig_file.record_file(tmp_path / "root.glb")["out"]["places"] == {}
 
 
 @pytest.mark.parametrize("error", [MemoryError, IndexError, KeyError, ZeroDivisionError])
@@ -105,4 +105,4 @@ def test_a_fault_of_the_inspection_is_a_sentence_too(monkeypatch, tmp_path, erro
 
     gltf.write(TAMSIN, tmp_path / "mine.glb")
     monkeypatch.setattr(rig_file.inspection, "inspect", fails)
-    assert error.__name__ in rig_file.record(tmp_path / "mine.glb")["what"]
+    assert error.__name__ in rig_file.record_file(tmp_path / "mine.glb")["what"]

@@ -117,7 +117,7 @@ def test_arguments_are_arrays_numbers_and_text_and_new_each_time():
     ],
 )
 def test_what_comes_back_becomes_plain_data(value, record):
-    assert calling.give(value) == record
+    assert calling.record_value(value) == record
     assert calling.call(lambda length, way, side: value, CASES[:1]) in (
         [record],
         [{"end": "blank"}],
@@ -128,7 +128,7 @@ def test_what_comes_back_becomes_plain_data(value, record):
 def test_a_list_that_holds_itself_ends():
     loop = []
     loop.append(loop)
-    assert calling.give(loop)["end"] == "unreadable"
+    assert calling.record_value(loop)["end"] == "unreadable"
 
 
 def test_generators_are_not_consumed():
@@ -298,13 +298,16 @@ def test_the_learners_side_knows_nothing_of_the_library():
 
 @pytest.mark.parametrize("value", [[3, 4], (3, 4), [[3, 4]], [[3], [4]]])
 def test_any_array_like_of_the_right_shape_fits(value):
-    assert checking.fit({"way": (2,)}, calling.plain(value))["way"].tolist() == [3.0, 4.0]
+    assert checking.parse_answer({"way": (2,)}, calling.plain_data(value))["way"].tolist() == [
+        3.0,
+        4.0,
+    ]
 
 
 def test_parts_come_in_order_or_by_name():
     returns = {"side": ("left", "right"), "proof": ()}
     for output in (["LEFT ", 2], {"proof": [2], "side": "left"}):
-        parts = checking.fit(returns, output)
+        parts = checking.parse_answer(returns, output)
         assert parts["side"] == "left"
         assert parts["proof"].shape == ()
         assert parts["proof"] == 2
@@ -332,8 +335,8 @@ def test_parts_come_in_order_or_by_name():
     ],
 )
 def test_what_does_not_fit_says_why(returns, output, says):
-    with pytest.raises(checking.Unfit, match=says):
-        checking.fit(returns, output)
+    with pytest.raises(checking.AnswerError, match=says):
+        checking.parse_answer(returns, output)
 
 
 SWAPPED = Question(
@@ -359,7 +362,7 @@ def test_words_go_out_and_come_back_as_they_are():
     assert seen == [["a", "b"], ["c"]]
     assert (outcome.misconception, outcome.right) == ("kept", 1)
     assert weighed(lambda words: tuple(reversed(words)), SWAPPED).word == "Right"
-    assert checking.wants(SWAPPED.returns) == "words (a list of words)"
+    assert checking.describe_parts(SWAPPED.returns) == "words (a list of words)"
 
     def raises(words):
         raise ValueError("no words")
@@ -369,7 +372,7 @@ def test_words_go_out_and_come_back_as_they_are():
 
 def weighed(function, question=DOUBLE):
     cases = checking.draw(question, None, checking.generator("test"))
-    outcome = checking.weigh(question, cases, calling.call(function, cases))
+    outcome = checking.score_answers(question, cases, calling.call(function, cases))
     json.dumps([cases, dataclasses.asdict(outcome)], allow_nan=False)
     return outcome
 
@@ -414,7 +417,7 @@ def test_an_error_where_a_misconception_has_no_number_is_the_same_mistake():
 
 def test_missing_records_leave_cases_unanswered():
     cases = checking.draw(DOUBLE, None, checking.generator("test"))
-    outcome = checking.weigh(DOUBLE, cases, [{"out": 2 * cases[0]["length"]}])
+    outcome = checking.score_answers(DOUBLE, cases, [{"out": 2 * cases[0]["length"]}])
     assert (outcome.right, outcome.score) == (1, 0.2)
 
 
