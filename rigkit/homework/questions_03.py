@@ -5,7 +5,7 @@ otherwise. A leg joint's frame has y up the bone, x along the hinge axis, z forw
 the columns of its rotation.
 """
 
-from functools import lru_cache
+from functools import lru_cache, partial
 
 import numpy as np
 
@@ -86,12 +86,10 @@ def _judge_point(inputs, output):
             f"the point is {_beside(point[0] - middle)}, yours {_beside(yours[0] - middle)}"
         ),
     }
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if 100 * miss <= CLOSE_CM:
-        return Verdict(
-            1.0,
-            "as far on the other side of the midplane, at the same height and depth.",
-            measured,
-            drawn,
+        return verdict(
+            1.0, "as far on the other side of the midplane, at the same height and depth."
         )
     kept = np.allclose(yours[1:], point[1:], atol=1e-4)
     sentence = (
@@ -102,7 +100,7 @@ def _judge_point(inputs, output):
             " depth."
         )
     )
-    return Verdict(0.25 if kept else 0.0, sentence, measured, drawn)
+    return verdict(0.25 if kept else 0.0, sentence)
 
 
 POINT = Question(
@@ -198,17 +196,11 @@ def _judge_orient(inputs, output):
     )
     good = {name: off[name] <= CLOSE_DEG for name in true}
     unit = all(abs(length - 1) <= 1e-3 for length in lengths.values())
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if all(good.values()) and unit:
-        return Verdict(
-            1.0,
-            "y runs up the shank, and a positive turn about x flexes the knee.",
-            measured,
-            drawn,
-        )
+        return verdict(1.0, "y runs up the shank, and a positive turn about x flexes the knee.")
     if all(good.values()):
-        return Verdict(
-            0.5, "both directions are right; an axis of a frame has length one.", measured, drawn
-        )
+        return verdict(0.5, "both directions are right; an axis of a frame has length one.")
     if off["hinge axis"] >= 179.9:
         sentence = (
             "about your hinge axis a positive turn takes the shank forward; flexion takes it back."
@@ -219,7 +211,7 @@ def _judge_orient(inputs, output):
         )
     else:
         sentence = "your bone axis does not run up the shank, from the ankle to the knee."
-    return Verdict(0.25 * float(sum(good.values())), sentence, measured, drawn)
+    return verdict(0.25 * float(sum(good.values())), sentence)
 
 
 def _orient(bone=None, hinge=None, scaled=True):
@@ -331,12 +323,11 @@ def _judge_keep(inputs, output):
         picture.chain([knee[:2, 3], _on_screen(after[:2, 3])], ["knee", "ankle"]),
     )
     measured = {"The ankle has moved": f"{100 * moved:.2f} cm", "It has turned": _degrees(turned)}
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if 100 * moved <= CLOSE_CM and turned <= CLOSE_DEG:
-        return Verdict(
-            1.0, "the knee has new axes, and nothing below has noticed.", measured, drawn
-        )
+        return verdict(1.0, "the knee has new axes, and nothing below has noticed.")
     if 100 * moved <= CLOSE_CM:
-        return Verdict(
+        return verdict(
             0.5,
             "the ankle has stayed where it was, but "
             + (
@@ -344,14 +335,10 @@ def _judge_keep(inputs, output):
                 if is_turn(after[:3, :3])
                 else "its axes are no longer square to each other, of length one and right-handed."
             ),
-            measured,
-            drawn,
         )
-    return Verdict(
+    return verdict(
         0.0,
         "the ankle has moved: its world frame, the knee's times its own, must come out as before.",
-        measured,
-        drawn,
     )
 
 
@@ -444,13 +431,9 @@ def _judge_frame(inputs, output):
     }
     last_row = np.allclose(yours[3], [0, 0, 0, 1], atol=1e-6)
     placed = 100 * miss <= CLOSE_CM
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if placed and last_row and turned <= CLOSE_DEG:
-        return Verdict(
-            1.0,
-            "on the other side, right-handed, and of the kind that was asked for.",
-            measured,
-            drawn,
-        )
+        return verdict(1.0, "on the other side, right-handed, and of the kind that was asked for.")
     if left_handed:
         sentence = (
             "your frame is left-handed: no turn makes it of an ordinary one. Negate one axis, but"
@@ -469,7 +452,7 @@ def _judge_frame(inputs, output):
             f'for "{inputs["kind"]}", look at each axis: which two are mirror images of the old'
             " ones, and which one is negated after that?"
         )
-    return Verdict(0.25 * placed, sentence, measured, drawn)
+    return verdict(0.25 * placed, sentence)
 
 
 def _frame_of(axes, origin=lambda o: fr.mirror_points(o)):
@@ -574,18 +557,14 @@ def _judge_numbers(inputs, output):
         picture.chain(right[:, axes], ["hip", "knee"]),
     )
     measured = {"The right leg is from the mirror image": f"up to {miss:.1f} cm and {turned:.1f}°"}
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if miss <= CLOSE_CM and turned <= CLOSE_DEG:
-        return Verdict(
-            1.0,
-            "the right leg is the mirror image of the left, in either kind of rig.",
-            measured,
-            drawn,
-        )
+        return verdict(1.0, "the right leg is the mirror image of the left, in either kind of rig.")
     sentence = (
         f'in a rig mirrored by "{kind}", give both hips one number at a time, and note about which'
         " axes the legs do alike and about which they do not."
     )
-    return Verdict(0.0, sentence, measured, drawn)
+    return verdict(0.0, sentence)
 
 
 @lru_cache(maxsize=2)
@@ -701,17 +680,14 @@ def _judge_names(inputs, output):
         picture.note((0.6, -0.6), ""),
     )  # the same room for one name and for six
     measured = {"Names right": f"{sum(right)} of {len(names)}"}
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if len(yours) != len(names):
-        return Verdict(
+        return verdict(
             0.0,
             f"your list holds {len(yours)} names for {len(names)} joints; give each one, in order.",
-            measured,
-            drawn,
         )
     if all(right):
-        return Verdict(
-            1.0, "each side has become the other, and no other letter was touched.", measured, drawn
-        )
+        return verdict(1.0, "each side has become the other, and no other letter was touched.")
     name, word = wrong[0]
     tag = name[:2] in SIDE_TAGS
     sentence = f"your {name} {'stayed' if word == name else 'became'} {word[:40]}: " + (
@@ -719,7 +695,7 @@ def _judge_names(inputs, output):
         if tag
         else "it carries no side tag, so it should have stayed as it is."
     )
-    return Verdict(0.5 * sum(right) / len(names), sentence, measured, drawn)
+    return verdict(0.5 * sum(right) / len(names), sentence)
 
 
 def _each(change):
@@ -827,21 +803,17 @@ def _judge_odd(inputs, output):
         *_named(right[JOINTS.index(joint), :2], "yours"),
     )
     score = 0.5 * named + 0.5 * (named and proven)
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if named and proven:
-        return Verdict(1.0, "found: too small to see, and plain in the number.", measured, drawn)
+        return verdict(1.0, "found: too small to see, and plain in the number.")
     if named:
-        return Verdict(
+        return verdict(
             score,
             "that is the joint, but the number does not fit: mirror the left joint, and take its "
             "distance to the right one, all three coordinates, in centimetres.",
-            measured,
-            drawn,
         )
-    return Verdict(
-        score,
-        f"the right {joint} is a better mirror image than some other joint; measure all six.",
-        measured,
-        drawn,
+    return verdict(
+        score, f"the right {joint} is a better mirror image than some other joint; measure all six."
     )
 
 

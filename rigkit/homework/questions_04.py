@@ -5,6 +5,8 @@ hip flexion takes the thigh forward, knee flexion the shank back, and the ankle'
 with the toes up.
 """
 
+from functools import partial
+
 import numpy as np
 
 from rigkit import rotation
@@ -67,20 +69,16 @@ def _judge_slip(inputs, output):
         picture.chain(moved, ["pelvis", "hip", "ankle"]),
     )
     measured = {"You say": f"{yours:.3g} cm"}
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if abs(yours - true) <= 0.051:
-        return Verdict(
-            1.0,
-            "a forward foot goes where its pelvis carries it, and you know how far.",
-            measured,
-            drawn,
+        return verdict(
+            1.0, "a forward foot goes where its pelvis carries it, and you know how far."
         )
     way = "long" if yours > true else "short"
-    return Verdict(
+    return verdict(
         0.0,
         f"your slip is too {way}; turn the foot about the pelvis, add the shift, and measure in a "
         "straight line from where the foot stood.",
-        measured,
-        drawn,
     )
 
 
@@ -183,29 +181,21 @@ def _weigh_turns(upper, lower, drop, ahead, turns, near, level, praise):
         picture.chain(joints, ["hip", "knee", "ankle", ""]),
         *([picture.measure(stood, joints[2], f"{100 * miss:.1f} cm")] if miss > near else []),
     )
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if back and flat and forward:
-        return Verdict(1.0, praise, measured, drawn)
+        return verdict(1.0, praise)
     if back and flat:
-        return Verdict(
-            0.25,
-            "the foot is back, but its knee bends backward; flexion is positive.",
-            measured,
-            drawn,
-        )
+        return verdict(0.25, "the foot is back, but its knee bends backward; flexion is positive.")
     if back:
-        return Verdict(
+        return verdict(
             0.5 if forward else 0.0,
             f"the ankle is back, but the sole is {abs(np.degrees(tilt)):.2g}° from "
             "level; the third angle has to take back what the first two did to it.",
-            measured,
-            drawn,
         )
-    return Verdict(
+    return verdict(
         0.25 if miss <= 4 * near and forward else 0.0,
         f"the ankle misses its place by {100 * miss:.1f} cm; bend the knee until the leg is short"
         " enough, then turn the hip until the ankle is back below where it stood.",
-        measured,
-        drawn,
     )
 
 
@@ -670,17 +660,14 @@ def _judge_keys(inputs, output):
     )
     right = [mine == true for mine, true in zip((every, forward, inverse), wanted, strict=True)]
     score = float(np.dot([0.4, 0.4, 0.2], right))
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if all(right):
-        return Verdict(
-            1.0, "a fraction of a centimetre has its price, and now you know it.", measured, drawn
-        )
+        return verdict(1.0, "a fraction of a centimetre has its price, and now you know it.")
     if slip is None:
-        return Verdict(
+        return verdict(
             score,
             "the keys have to be evenly spaced with one in the first, the middle and the last"
             " frame: 12, 6, 4, 3, 2 or 1 frames apart.",
-            measured,
-            drawn,
         )
     if not right[0]:
         why = (
@@ -688,19 +675,12 @@ def _judge_keys(inputs, output):
             if slip > inputs["within_cm"]
             else "and a wider spacing would still do"
         )
-        return Verdict(
-            score,
-            f"at your spacing the foot leaves its place by {slip:.2f} cm, {why}.",
-            measured,
-            drawn,
-        )
+        return verdict(score, f"at your spacing the foot leaves its place by {slip:.2f} cm, {why}.")
     part = "forward" if not right[1] else "inverse"
-    return Verdict(
+    return verdict(
         score,
         f"the spacing is right, the count for {part} legs is not: list the frames that are keyed, "
         "and in each of them the values that somebody sets.",
-        measured,
-        drawn,
     )
 
 

@@ -5,6 +5,8 @@ z forward. Knee flexion is zero when the leg is straight. A leg reaches from |up
 upper + lower.
 """
 
+from functools import partial
+
 import numpy as np
 
 from rigkit import puppets, two_bone
@@ -72,31 +74,21 @@ def _judge_last(inputs, output):
             f"short of straight; yours should be {short_cm:g} cm"
         ),
     }
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if right and concluded:
-        return Verdict(
-            1.0,
-            "the last bit of the way holds far more than its share of the bend.",
-            measured,
-            drawn,
-        )
+        return verdict(1.0, "the last bit of the way holds far more than its share of the bend.")
     if right:
-        return Verdict(
+        return verdict(
             0.6,
             "your bend is right, what is left of it is not: put a quarter of the distance into the "
             "same lines, and divide.",
-            measured,
-            drawn,
         )
     if yours < 0:
-        return Verdict(
-            0.4 * concluded, "your knee bends backward: flexion is positive.", measured, drawn
-        )
-    return Verdict(
+        return verdict(0.4 * concluded, "your knee bends backward: flexion is positive.")
+    return verdict(
         0.4 * concluded,
         f"your leg bends too {'much' if yours > true else 'little'}: three lengths make a "
         "triangle, and flexion is what the angle inside the knee lacks to 180°.",
-        measured,
-        drawn,
     )
 
 
@@ -197,34 +189,27 @@ def _judge_angles(inputs, output):
         "Your knee and hip": f"{knee:.1f}° and {hip:.1f}°",
         "A leg with these angles misses its best place by": f"{miss_cm:.1f} cm",
     }
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if knee_right and hip_right:
-        return Verdict(
-            1.0, "the three lengths fix the angles, at both ends of the reach too.", measured, drawn
-        )
+        return verdict(1.0, "the three lengths fix the angles, at both ends of the reach too.")
     if knee_right:
-        return Verdict(
+        return verdict(
             0.3,
             "your knee is right, the angle at the hip is not: it lies between the thigh and the"
             " line to the ankle, and the side opposite it is the shank.",
-            measured,
-            drawn,
         )
     far, near = _far_and_near(upper, lower)
     if not near < distance < far:
-        return Verdict(
+        return verdict(
             0.0,
             "this goal is too"
             f" {'far: the leg is straight' if distance >= far else 'near: it folds'}; a cosine has"
             " to stay between −1 and 1.",
-            measured,
-            drawn,
         )
-    return Verdict(
+    return verdict(
         0.25 * hip_right,
         "a leg with your angles does not bring its ankle straight below its hip, at the "
         "distance asked for.",
-        measured,
-        drawn,
     )
 
 
@@ -363,32 +348,22 @@ def _judge_hold(inputs, output):
         ),
         "Your point is from the goal": f"{moved_cm:.1f} cm; you say {said:.3g} cm",
     }
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if placed and counted:
-        return Verdict(
-            1.0,
-            "a goal in reach stays, any other comes to the nearest point there is.",
-            measured,
-            drawn,
-        )
+        return verdict(1.0, "a goal in reach stays, any other comes to the nearest point there is.")
     if placed:
-        return Verdict(
+        return verdict(
             0.5,
             "your point is right, the miss is not: it is how far apart goal and point are, in "
             "centimetres, never below zero.",
-            measured,
-            drawn,
         )
     if beyond_cm > CLOSE_CM:
-        return Verdict(
-            0.0, f"your point is still {beyond_cm:.1f} cm out of the leg's reach.", measured, drawn
-        )
-    return Verdict(
+        return verdict(0.0, f"your point is still {beyond_cm:.1f} cm out of the leg's reach.")
+    return verdict(
         0.25 if counted else 0.0,
         "this goal was in reach and should stay where it is."
         if true_miss == 0
         else "your point can be reached, but another one in reach is nearer to the goal.",
-        measured,
-        drawn,
     )
 
 
@@ -537,43 +512,30 @@ def _judge_knee(inputs, output):
         picture.chain(points[:, axes], LEG),
         picture.pole(pole[[*axes]]),
     )
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if 100 * np.linalg.norm(knee - true.knee) <= CLOSE_CM:
-        return Verdict(
-            1.0,
-            "both bones keep their lengths, and the knee is on its pole's side.",
-            measured,
-            drawn,
-        )
+        return verdict(1.0, "both bones keep their lengths, and the knee is on its pole's side.")
     wrong_cm = np.abs(bones_cm - 100 * np.array([upper, lower]))
     if wrong_cm[0] > CLOSE_CM:
         way = "long" if bones_cm[0] > 100 * upper else "short"
-        return Verdict(
+        return verdict(
             0.0,
             f"your thigh is {wrong_cm[0]:.1f} cm too {way}: the steps along the line and "
             "aside from it have to be square to each other.",
-            measured,
-            drawn,
         )
     if wrong_cm[1] > CLOSE_CM:
-        return Verdict(
-            0.1,
-            f"your thigh is right; the shank is {wrong_cm[1]:.1f} cm off its length.",
-            measured,
-            drawn,
+        return verdict(
+            0.1, f"your thigh is right; the shank is {wrong_cm[1]:.1f} cm off its length."
         )
     if off_cm > CLOSE_CM:
-        return Verdict(
+        return verdict(
             0.3,
             f"both bones are right, but your knee is {off_cm:.1f} cm off the plane of hip, ankle"
             " and pole.",
-            measured,
-            drawn,
         )
-    return Verdict(
+    return verdict(
         0.3,
         "both bones are right and the plane is, but the knee is on the side away from the pole.",
-        measured,
-        drawn,
     )
 
 
@@ -756,14 +718,10 @@ def _judge_ease(inputs, output):
         ),
     )
     broken = [sentence for good, sentence in checks if not good]
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if not broken:
-        return Verdict(
-            1.0,
-            "no corner, never too long, and untouched where it does not matter.",
-            measured,
-            drawn,
-        )
-    return Verdict(0.3 if len(broken) == 1 else 0.0, broken[0], measured, drawn)
+        return verdict(1.0, "no corner, never too long, and untouched where it does not matter.")
+    return verdict(0.3 if len(broken) == 1 else 0.0, broken[0])
 
 
 def _eased(after):
@@ -879,27 +837,21 @@ def _judge_fastest(inputs, output):
         picture.goal((0.0, short - upper - lower)),
         picture.chain(_toward(ankle, upper, lower), LEG),
     )
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if right and placed:
-        return Verdict(
-            1.0,
-            "until softening begins the knee gets faster and faster, and from there on slower.",
-            measured,
-            drawn,
+        return verdict(
+            1.0, "until softening begins the knee gets faster and faster, and from there on slower."
         )
     if right:
-        return Verdict(
+        return verdict(
             0.6,
             "your speed is right, its place is not: compare the speed a little before and a little "
             "after it.",
-            measured,
-            drawn,
         )
-    return Verdict(
+    return verdict(
         0.4 * placed,
         f"your knee is too {'fast' if yours > true else 'slow'}: ask `two_bone.knee_rate` all "
         "along the rise, look for its largest size, and mind its unit.",
-        measured,
-        drawn,
     )
 
 

@@ -5,7 +5,7 @@ hangs straight down and positive when it swings forward; the knee angle is zero 
 straight and positive when it flexes.
 """
 
-from functools import lru_cache
+from functools import lru_cache, partial
 
 import numpy as np
 
@@ -44,18 +44,15 @@ def _judge_shortening(inputs, output):
         picture.chain(_hung(upper, lower, np.radians(bend_deg)), ["hip", "knee", "ankle"]),
     )
     measured = {"You say": f"{yours:.3g} cm"}
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if abs(yours - true) <= 0.0101:
-        return Verdict(
-            1.0, "so small a price for so much bend: a preset bend is affordable.", measured, drawn
-        )
+        return verdict(1.0, "so small a price for so much bend: a preset bend is affordable.")
     way = "too long" if yours > true else "too short"
     near = abs(yours - true) <= 0.1 * true
-    return Verdict(
+    return verdict(
         0.5 if near else 0.0,
         f"your length is {way}{', by less than a tenth' if near else ''}; compare the straight leg"
         " with the side opposite the knee in the triangle hip, knee, ankle.",
-        measured,
-        drawn,
     )
 
 
@@ -163,23 +160,20 @@ def _judge_freedom(inputs, output):
         f"A leg in the side view, its knee bent {np.degrees(inputs['knee']):.3g} degrees.",
         picture.chain(planar_points(**inputs), ["hip", "knee", "ankle"]),
     )
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if rank_right and sizes_right:
-        return Verdict(
-            1.0, "you see how many ways the ankle can move, and how freely.", measured, drawn
-        )
+        return verdict(1.0, "you see how many ways the ankle can move, and how freely.")
     if sizes_right:
-        return Verdict(
+        return verdict(
             0.5,
             "your singular values fit, your rank does not: count those above a millionth of the "
             "largest, whatever the leg's size.",
-            measured,
-            drawn,
         )
     sentence = (
         f"your singular values are off by {off:.1%} of the largest; turn one joint by a hundredth"
         " of a radian, measure how far the ankle moves, and compare with a column of your matrix."
     )
-    return Verdict(0.25 if rank_right else 0.0, sentence, measured, drawn)
+    return verdict(0.25 if rank_right else 0.0, sentence)
 
 
 def _freedom_by_determinant(upper, lower, hip, knee):
@@ -298,15 +292,12 @@ def _judge_stuck(inputs, output):
         picture.chain(joints, ["hip", "knee", "ankle"]),
         picture.arrow(joints[2], joints[2] + 0.3 * (upper + lower) * yours / length, "yours"),
     )
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if share <= 1e-3:
-        return Verdict(
-            1.0, "no joint turn moves the ankle that way, not even by a hair.", measured, drawn
-        )
-    return Verdict(
+        return verdict(1.0, "no joint turn moves the ankle that way, not even by a hair.")
+    return verdict(
         0.5 if share <= 0.05 else 0.0,
         "turning a joint still moves the ankle your way; look for the one in which it does not.",
-        measured,
-        drawn,
     )
 
 
@@ -413,26 +404,19 @@ def _judge_solve(inputs, output):
         picture.chain(joints, ["hip", "knee", "ankle"]),
         *([picture.measure(joints[2], goal, f"{100 * miss:.1f} cm")] if miss > 0.01 else []),
     )
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if landed and sided:
-        return Verdict(
-            1.0, "every ankle is where it can best be, and every knee on its side.", measured, drawn
-        )
+        return verdict(1.0, "every ankle is where it can best be, and every knee on its side.")
     if landed:
-        return Verdict(
-            0.25, "the ankle is right, but the knee comes out on the other side.", measured, drawn
-        )
+        return verdict(0.25, "the ankle is right, but the knee comes out on the other side.")
     if best > 0:
-        return Verdict(
+        return verdict(
             0.0,
             "this goal is out of reach: answer it by stretching, or folding, straight toward it.",
-            measured,
-            drawn,
         )
-    return Verdict(
+    return verdict(
         0.25 if miss <= 0.02 * (upper + lower) else 0.0,
         "the ankle is not on its goal; the forward chain of your own angles shows where it is.",
-        measured,
-        drawn,
     )
 
 
@@ -550,20 +534,14 @@ def _judge_preset(inputs, output):
         picture.ghost(planar_points(0, 0, upper, lower)),
         picture.chain(joints, ["hip", "middle joint", "end"]),
     )
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if sided and sized:
-        return Verdict(
-            1.0,
-            "each leg knows its side, and none gives up more reach than it may.",
-            measured,
-            drawn,
-        )
+        return verdict(1.0, "each leg knows its side, and none gives up more reach than it may.")
     if sized:
-        return Verdict(
+        return verdict(
             0.25,
             "the size is right, the side is not: this middle joint should stand "
             f"{'ahead of' if side > 0 else 'behind'} the line.",
-            measured,
-            drawn,
         )
     sentence = (
         "it costs more reach than it may."
@@ -573,7 +551,7 @@ def _judge_preset(inputs, output):
             " allowed."
         )
     )
-    return Verdict(0.5 if sided and 0.4 < share < 1.1 else 0.25 * sided, sentence, measured, drawn)
+    return verdict(0.5 if sided and 0.4 < share < 1.1 else 0.25 * sided, sentence)
 
 
 PRESET = Question(
@@ -654,34 +632,25 @@ def _judge_heron(inputs, output):
         picture.chain(_hung(upper, lower, bend if side == "front" else -bend), ["", side, ""]),
     )
     score = 0.4 * (side == "back") + 0.3 * sign_right + 0.3 * size_right
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if side == "back" and sign_right and size_right:
-        return Verdict(
-            1.0,
-            "what looks like a knee is an ankle, and it points back; your number proves it.",
-            measured,
-            drawn,
+        return verdict(
+            1.0, "what looks like a knee is an ankle, and it points back; your number proves it."
         )
     if side != "back":
-        return Verdict(
+        return verdict(
             min(score, 0.3),
             "look at the heron of lesson 06: which way does the joint in the middle of "
             "its visible leg point?",
-            measured,
-            drawn,
         )
     if not sign_right:
-        return Verdict(
-            score,
-            "ahead of the line counts as positive, so what does behind it count as?",
-            measured,
-            drawn,
+        return verdict(
+            score, "ahead of the line counts as positive, so what does behind it count as?"
         )
-    return Verdict(
+    return verdict(
         score,
         "the side is right, the distance is not: measure at a right angle from the line between "
         "the ends to the middle joint, in centimetres.",
-        measured,
-        drawn,
     )
 
 
@@ -785,23 +754,20 @@ def _judge_steps(inputs, output):
         )
     }
     score = 0.3 * float(right.sum()) + 0.4 * (concluded and right.any())
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if right.all():
-        return Verdict(
+        return verdict(
             1.0 if concluded else score,
             "a little bend is enough: a hundred times as much saves less than half the steps."
             if concluded
             else (
                 "your measurements are right; divide the second by the first, and conclude again."
             ),
-            measured,
-            drawn,
         )
-    return Verdict(
+    return verdict(
         score,
         "your steps are not what the solver counts: bends go in as radians, the goal lies above the"
         " straight leg's ankle, and the solution's `steps` is the count.",
-        measured,
-        drawn,
     )
 
 

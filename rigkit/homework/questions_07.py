@@ -4,6 +4,8 @@ World axes: x to the character's left, y up, z ahead, in metres; angles in radia
 ends in `_deg`.
 """
 
+from functools import partial
+
 import numpy as np
 
 from rigkit import bend as bends
@@ -109,33 +111,25 @@ def _judge_hinge(inputs, output):
         "It is off from square to thigh and shank by": f"{off_deg:.1f}°",
         "A turn of 1° about it changes the flexion by": f"{gained:+.2f}°",
     }
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if not length > 1e-12:
-        return Verdict(0.0, "an axis needs a length above zero.", measured, drawn)
+        return verdict(0.0, "an axis needs a length above zero.")
     square, flexes, unit = off_deg <= 0.1, gained > 0, abs(length - 1) <= 1e-4
     if square and flexes and unit:
-        return Verdict(
-            1.0,
-            "square to the bend plane, of length one, and a positive turn flexes.",
-            measured,
-            drawn,
-        )
+        return verdict(1.0, "square to the bend plane, of length one, and a positive turn flexes.")
     if not square:
-        return Verdict(
+        return verdict(
             0.0,
             "the axis does not stand square to thigh and shank; a knee that turns about it leaves"
             " its plane.",
-            measured,
-            drawn,
         )
     if not flexes:
-        return Verdict(
+        return verdict(
             0.25,
             "your axis is square to the bend plane, but a positive turn about it straightens the "
             "knee.",
-            measured,
-            drawn,
         )
-    return Verdict(0.5, "direction and sign are right, the length is not one.", measured, drawn)
+    return verdict(0.5, "direction and sign are right, the length is not one.")
 
 
 HINGE = Question(
@@ -229,28 +223,22 @@ def _judge_swivel(inputs, output):
         "A leg with your swivel has its knee away by": f"{100 * apart:.1f} cm",
         "Which is a turn of": f"{abs(np.degrees(off)):.1f}°",
     }
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if abs(off) <= 1e-3:
-        return Verdict(
-            1.0,
-            "a leg built with your swivel has its knee right there, on either side.",
-            measured,
-            drawn,
+        return verdict(
+            1.0, "a leg built with your swivel has its knee right there, on either side."
         )
     mirrored = abs(np.remainder(yours + _swivel(*leg) + np.pi, 2 * np.pi) - np.pi) <= 1e-3
     if mirrored:
-        return Verdict(
+        return verdict(
             0.25,
             "the size fits, the sign does not: point your right thumb from hip to ankle, and count "
             "the way your fingers curl.",
-            measured,
-            drawn,
         )
-    return Verdict(
+    return verdict(
         0.5 if abs(off) <= np.radians(3) else 0.0,
         "your swivel turns the knee to another place; measure square to the line from hip to ankle,"
         " from straight ahead to the knee.",
-        measured,
-        drawn,
     )
 
 
@@ -361,19 +349,12 @@ def _judge_pole(inputs, output):
         "Along the line from hip to ankle it is off the knee by": f"{100 * along:.1f} cm",
     }
     quiet, square, placed = pop <= QUIET, along <= 1e-3, abs(apart - distance) <= 1e-3
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if not after.guided:
-        return Verdict(
-            0.0,
-            "your pole lies on the line from hip to ankle and gives no direction.",
-            measured,
-            drawn,
-        )
+        return verdict(0.0, "your pole lies on the line from hip to ankle and gives no direction.")
     if quiet and square and placed:
-        return Verdict(
-            1.0,
-            "each pole takes over and no knee moves, not even by a thousandth of a millimetre.",
-            measured,
-            drawn,
+        return verdict(
+            1.0, "each pole takes over and no knee moves, not even by a thousandth of a millimetre."
         )
     if quiet:
         what = (
@@ -384,20 +365,15 @@ def _judge_pole(inputs, output):
                 " higher or lower"
             )
         )
-        return Verdict(0.5, f"your pole lies in the bend plane, but {what}.", measured, drawn)
+        return verdict(0.5, f"your pole lies in the bend plane, but {what}.")
     if turn > 90:
-        return Verdict(
-            0.0,
-            "when your pole takes over, the knee turns to the other side of the leg.",
-            measured,
-            drawn,
+        return verdict(
+            0.0, "when your pole takes over, the knee turns to the other side of the leg."
         )
-    return Verdict(
+    return verdict(
         0.25 if turn <= 1 else 0.0,
         f"when your pole takes over, the knee turns by {turn:.1f}°: the pole is out of the bend"
         " plane.",
-        measured,
-        drawn,
     )
 
 
@@ -513,27 +489,21 @@ def _judge_distance(inputs, output):
         "You say": f"{yours:.1f} cm in front of the knee",
         f"Off by {inputs['off_cm']:g} cm, your pole turns the knee by": f"{turn:.3g}°",
     }
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if abs(turn - allowed) <= 0.004 * allowed and yours > 0:
-        return Verdict(
+        return verdict(
             1.0,
             "as near as it may be: a pole put there by eye turns the knee by no more than allowed.",
-            measured,
-            drawn,
         )
     near = 0.8 * allowed <= turn <= 1.2 * allowed and yours > 0
     if turn > allowed:
-        return Verdict(
-            0.25 * near,
-            f"your pole is too near: it turns the knee by more than {allowed:g}°.",
-            measured,
-            drawn,
+        return verdict(
+            0.25 * near, f"your pole is too near: it turns the knee by more than {allowed:g}°."
         )
-    return Verdict(
+    return verdict(
         0.5 if near else 0.0,
         "your pole could be nearer and still turn the knee by no more than "
         f"{allowed:g}°; the knee itself stands off the line already.",
-        measured,
-        drawn,
     )
 
 
@@ -687,35 +657,28 @@ def _judge_flip(inputs, output):
     }
     if named is not None:
         measured["There the bend plane turns by"] = f"{turn[named]:.1f}°"
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if yours == true:
-        return Verdict(
+        return verdict(
             1.0,
             "you find each flip between its two frames, and leave quick knees that do not flip"
             " alone.",
-            measured,
-            drawn,
         )
     if true < 0:
-        return Verdict(
+        return verdict(
             0.0,
             "there is no flip on this path: from frame to frame the bend plane turns by at most "
             f"{turn.max():.0f}°.",
-            measured,
-            drawn,
         )
     if yours < 0:
-        return Verdict(
+        return verdict(
             0.0,
             "on this path the knee does flip: in one frame the bend plane turns by more than 90°.",
-            measured,
-            drawn,
         )
-    return Verdict(
+    return verdict(
         0.25 if abs(yours - true) <= 1 else 0.0,
         "between the two frames you name the bend plane turns by no more than a right angle; count"
         " frames from 0, and name the last one before the flip.",
-        measured,
-        drawn,
     )
 
 
@@ -851,29 +814,24 @@ def _judge_squat(inputs, output):
         "From the line hip–ankle, left and right pole": f"{far[0]:.2f} and {far[1]:.2f} m",
     }
     good, enough = (off <= 0.5) & ~backward & pose.guided, far >= (upper + lower) * (1 - 1e-6)
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if good.all() and enough.all():
-        return Verdict(
+        return verdict(
             1.0,
             "each knee is over its own toes, and no pole is so near that a slip of it would tell.",
-            measured,
-            drawn,
         )
     if good.all():
-        return Verdict(
+        return verdict(
             0.5,
             "the knees are over their toes, but a pole is nearer to the line from hip to ankle than"
             " the leg is long.",
-            measured,
-            drawn,
         )
     if backward.any() and (off <= 0.5).all():
-        return Verdict(0.0, "a knee points backward, over its heel.", measured, drawn)
+        return verdict(0.0, "a knee points backward, over its heel.")
     side = "left" if off[0] >= off[1] else "right"
-    return Verdict(
+    return verdict(
         0.25 * float(good.any()),
         f"seen from above, the {side} knee is {off.max():.1f} cm off the line of its toes.",
-        measured,
-        drawn,
     )
 
 
@@ -983,27 +941,19 @@ def _judge_follows(inputs, output):
         "You say": f"{choice}: {yours[0]:.1f} cm with the pelvis, {yours[1]:.1f} cm with the feet"
     }
     score = 0.4 * (choice == better) + 0.3 * float(right.sum())
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if choice == better and right.all():
-        return Verdict(
-            1.0,
-            "the nearer knee wins; what is left of its distance is the leg's lean.",
-            measured,
-            drawn,
-        )
+        return verdict(1.0, "the nearer knee wins; what is left of its distance is the leg's lean.")
     if choice != better:
-        return Verdict(
+        return verdict(
             min(score, 0.5),
             "look at the picture: how far is this knee from the dotted line, and does the "
             "other pole bring it nearer?",
-            measured,
-            drawn,
         )
-    return Verdict(
+    return verdict(
         score,
         "a distance is wrong: solve the leg for each pole, then measure in the view from above, at"
         " a right angle from the knee to the line of the toes, in centimetres.",
-        measured,
-        drawn,
     )
 
 

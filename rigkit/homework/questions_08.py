@@ -5,6 +5,7 @@ unless a name ends in `_deg`.
 """
 
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 
@@ -88,23 +89,20 @@ def _judge_frame(yours, wanted, name, good, place, turn):
         f"The {name} comes out away by": f"{100 * min(shift, 1e6):.2f} cm",
         "And turned against it by": _angle_text(yours, turned),
     }
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if not np.allclose(yours[3], [0, 0, 0, 1], atol=NEAR):
-        return Verdict(
-            0.0, "a frame's last row is 0, 0, 0, 1; yours is another one.", measured, drawn
-        )
+        return verdict(0.0, "a frame's last row is 0, 0, 0, 1; yours is another one.")
     if not is_turn(yours[:3, :3]):
-        return Verdict(
+        return verdict(
             0.25 if shift <= NEAR else 0.0,
             "the three axes of a frame are square to each other, of length "
             "one and right-handed; yours are not.",
-            measured,
-            drawn,
         )
     if shift <= NEAR and turned <= NEAR:
-        return Verdict(1.0, good, measured, drawn)
+        return verdict(1.0, good)
     if shift <= NEAR:
-        return Verdict(0.25, turn, measured, drawn)
-    return Verdict(0.25 if turned <= NEAR else 0.0, place, measured, drawn)
+        return verdict(0.25, turn)
+    return verdict(0.25 if turned <= NEAR else 0.0, place)
 
 
 # Values that read zero
@@ -396,26 +394,17 @@ def _judge_places(inputs, output):
     right = np.abs(np.abs(yours) - true) <= 0.0501
     keeps = choice == "ankle"
     score = 0.4 * keeps + 0.3 * float(right.sum())
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if keeps and right.all():
-        return Verdict(
-            1.0,
-            "only the pivot itself stays; everything else goes along a circle around it.",
-            measured,
-            drawn,
+        return verdict(
+            1.0, "only the pivot itself stays; everything else goes along a circle around it."
         )
     if not keeps:
-        return Verdict(
-            min(score, 0.5),
-            "look at the picture: does the ankle stay where it was?",
-            measured,
-            drawn,
-        )
-    return Verdict(
+        return verdict(min(score, 0.5), "look at the picture: does the ankle stay where it was?")
+    return verdict(
         score,
         "a distance is wrong: the ankle goes along a circle around the pivot; measure straight from"
         " where it was to where it is, in centimetres.",
-        measured,
-        drawn,
     )
 
 
@@ -748,10 +737,9 @@ def _judge_moving(inputs, output):
         "You say the hem moves by": f"{float(output['moved']):.1f} cm",
     }
     named, near = not extra and not missing, off <= 0.0501
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if named and near:
-        return Verdict(
-            1.0, "followers move, and theirs, and so on; all else stays.", measured, drawn
-        )
+        return verdict(1.0, "followers move, and theirs, and so on; all else stays.")
     if extra:
         first = extra[0][:25]
         says = (
@@ -760,21 +748,17 @@ def _judge_moving(inputs, output):
             if first in inputs["controls"]
             else f"there is no control called {first}."
         )
-        return Verdict(0.25 * near, says, measured, drawn)
+        return verdict(0.25 * near, says)
     if missing:
-        return Verdict(
+        return verdict(
             0.25 * near,
             f"{missing} more of them {'moves' if missing == 1 else 'move'} with the pelvis: "
             "followers of followers count as well.",
-            measured,
-            drawn,
         )
-    return Verdict(
+    return verdict(
         0.5,
         "the names are right, the distance is not: the hem goes along a level circle around the "
         "pelvis, and down; measure straight from where it was to where it is.",
-        measured,
-        drawn,
     )
 
 

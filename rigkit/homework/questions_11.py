@@ -5,6 +5,8 @@ metres; the floor is at height 0. Turns are positive with the heel up and the to
 unless a name ends in `_deg`.
 """
 
+from functools import partial
+
 import numpy as np
 
 from rigkit import controls as ct
@@ -124,41 +126,31 @@ def _judge_carries(inputs, output):
         "You say the heel is": f"{float(output['heel']):.1f} cm high",
     }
     near = off <= CM
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if all(right) and near:
-        return Verdict(
-            1.0, "what carries stands on the floor, and the rest turns about it.", measured, drawn
-        )
+        return verdict(1.0, "what carries stands on the floor, and the rest turns about it.")
     if all(right):
-        return Verdict(
+        return verdict(
             0.6,
             "the points are right, the heel's height is not: it is the height of the ball, plus how"
             " far the heel is above the ball.",
-            measured,
-            drawn,
         )
     score = (0.1 if near else 0.0) + 0.4 * sum(right) / len(right)
     at = f"at a roll of {rolls[first]:.0f}°".replace("-", "−")
     if not named:
-        return Verdict(
-            score,
-            f"{at} you name {yours[first][:20]!r}; the points are called heel, ball and toe.",
-            measured,
-            drawn,
+        return verdict(
+            score, f"{at} you name {yours[first][:20]!r}; the points are called heel, ball and toe."
         )
     if height > CM:
-        return Verdict(
+        return verdict(
             score,
             f"{at} the {named}, which you name, is {height:.1f} cm over the floor; what carries "
             "stands on it.",
-            measured,
-            drawn,
         )
-    return Verdict(
+    return verdict(
         score,
         f"{at} the {named} stands on the floor, but the foot does not turn about it: ask which of "
         "the points on the floor the part in the air is joined to.",
-        measured,
-        drawn,
     )
 
 
@@ -292,14 +284,13 @@ def _judge_ankle(inputs, output):
         )
         for name, point in held.items()
     }
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if miss <= 100 * NEAR:
-        return Verdict(1.0, "the point that carries stays, and the ankle follows.", measured, drawn)
-    return Verdict(
+        return verdict(1.0, "the point that carries stays, and the ankle follows.")
+    return verdict(
         0.25 if miss <= 1.0 else 0.0,
         f"your ankle is {min(miss, 1e6):.1f} cm from where the foot takes it; ask which point"
         " stands still, and how far the ankle is from it: a turn keeps that distance.",
-        measured,
-        drawn,
     )
 
 
@@ -451,30 +442,22 @@ def _judge_order(inputs, output):
         "Your order": ", ".join(word[:12] for word in yours[:5]) or "none",
         "You say the toe sinks by": f"{abs(float(output['depth'])):.1f} cm",
     }
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if not named:
-        return Verdict(0.25 * near, "name heel, ball and toe, each once.", measured, drawn)
+        return verdict(0.25 * near, "name heel, ball and toe, each once.")
     carried = yours[yours.index("ball") + 1 :]
     if carried:
-        return Verdict(
+        return verdict(
             0.3 * near,
             f"in your order the ball carries the {' and the '.join(carried)}: when the heel "
             "rises about the ball, should that come along?",
-            measured,
-            drawn,
         )
     if near:
-        return Verdict(
-            1.0,
-            "each carries what must come along, and the ball nothing but the foot.",
-            measured,
-            drawn,
-        )
-    return Verdict(
+        return verdict(1.0, "each carries what must come along, and the ball nothing but the foot.")
+    return verdict(
         0.6,
         "the order is right, the depth is not: the toe goes along a circle around the ball, by what"
         " the ball turns; how far down is that, in centimetres?",
-        measured,
-        drawn,
     )
 
 
@@ -563,28 +546,22 @@ def _judge_slide(inputs, output):
     )
     measured = {"You say": f"{way}; {yours[0]:.1f} cm along the floor, {yours[1]:.1f} cm up"}
     score = 0.3 * sided + 0.35 * float(right.sum())
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if sided and right.all():
-        return Verdict(
-            1.0,
-            "a point below its pivot swings like a pendulum; on the floor it would have stood.",
-            measured,
-            drawn,
+        return verdict(
+            1.0, "a point below its pivot swings like a pendulum; on the floor it would have stood."
         )
     if not sided:
-        return Verdict(
+        return verdict(
             min(score, 0.5),
             "hold a pencil upright at its top and turn it as the heel goes up and the toes "
             "go down: which way does its lower end go?",
-            measured,
-            drawn,
         )
     which = "one length is not" if right.any() else "neither length is"
-    return Verdict(
+    return verdict(
         score,
         f"{which} right: draw the line from the pivot down to the floor, turn it by the roll, and "
         "measure how far its end has gone along, and how far up.",
-        measured,
-        drawn,
     )
 
 
@@ -717,27 +694,20 @@ def _judge_bend(inputs, output):
             f"{abs(gap):.2f} cm {'over' if gap >= 0 else 'below'} it"
         ),
     }
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if abs(yours - true) <= 1e-3:
-        return Verdict(
-            1.0, "the toes lie flat as long as they can bend, and no further.", measured, drawn
-        )
+        return verdict(1.0, "the toes lie flat as long as they can bend, and no further.")
     if turn + slope <= 0:
-        return Verdict(
-            0.0, "this foot is on its heel, or flat: nothing bends its toes.", measured, drawn
-        )
+        return verdict(0.0, "this foot is on its heel, or flat: nothing bends its toes.")
     if abs(yours) > limit + 1e-3:
-        return Verdict(
+        return verdict(
             0.0,
             f"your bend is {min(np.degrees(abs(yours)), 1e6):.1f}°, more than the toes can do here "
             f"({np.degrees(limit):.1f}°).",
-            measured,
-            drawn,
         )
-    return Verdict(
+    return verdict(
         0.25 if abs(yours - true) <= 0.02 else 0.0,
         "your toes do not lie on the floor: foot and bend together must point along it.",
-        measured,
-        drawn,
     )
 
 
@@ -859,42 +829,27 @@ def _judge_out(inputs, output):
             f"{min(aside, 1e6):.2f} cm along"
         ),
     }
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if low < -100 * NEAR:
-        return Verdict(
+        return verdict(
             0.0,
             f"the {ft.PIVOTS[deepest]} is {min(-low, 1e6):.2f} cm in the floor; look at all three "
             "points, turned.",
-            measured,
-            drawn,
         )
     if aside > 100 * NEAR:
-        return Verdict(
-            0.25,
-            "nothing is in the floor, but the ankle has moved along it; lift it straight up.",
-            measured,
-            drawn,
+        return verdict(
+            0.25, "nothing is in the floor, but the ankle has moved along it; lift it straight up."
         )
     wanted = _out(**inputs)[1]
     if abs(yours[1] - wanted) <= NEAR:
-        return Verdict(
-            1.0,
-            "the deepest point decides, and a foot that is clear of the floor stays.",
-            measured,
-            drawn,
+        return verdict(
+            1.0, "the deepest point decides, and a foot that is clear of the floor stays."
         )
     if wanted > ankle[1] + NEAR:
-        return Verdict(
-            0.5,
-            "nothing is in the floor, but the foot is lifted further than it needs.",
-            measured,
-            drawn,
+        return verdict(
+            0.5, "nothing is in the floor, but the foot is lifted further than it needs."
         )
-    return Verdict(
-        0.25,
-        "this foot was clear of the floor and has been moved; leave it alone.",
-        measured,
-        drawn,
-    )
+    return verdict(0.25, "this foot was clear of the floor and has been moved; leave it alone.")
 
 
 OUT = Question(

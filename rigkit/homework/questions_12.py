@@ -6,7 +6,7 @@ bone and x along the hinge.
 """
 
 from dataclasses import replace
-from functools import lru_cache
+from functools import lru_cache, partial
 
 import numpy as np
 
@@ -72,42 +72,30 @@ def _judge_rig(inputs, output):
     drawn = _both_legs(places)
     sized, bent = bool(off[worst] <= NEAR_CM), bool(abs(bend - inputs["bend_deg"]) <= 0.5)
     score = 0.5 * (not found) + 0.2 * (not silent) + 0.15 * sized + 0.15 * bent
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if found:
         first = min(found, key=lambda f: SEVERITIES.index(f["severity"]))
-        return Verdict(
+        return verdict(
             min(score, 0.5),
             f"an inspection finds something: {_small(first['said'])} {first['todo']}",
-            measured,
-            drawn,
         )
     if silent:
-        return Verdict(
+        return verdict(
             min(score, 0.5),
             f"nothing is found, but not everything could be measured: {_small(silent[0]['said'])}",
-            measured,
-            drawn,
         )
     if not sized:
-        return Verdict(
+        return verdict(
             score,
             "it passes the inspection, but it is not your character's: its "
             f"{worst.replace('_', ' ')} is off by more than {NEAR_CM:g} cm.",
-            measured,
-            drawn,
         )
     if not bent:
-        return Verdict(
-            score,
-            "it passes the inspection; its preset bend is not the one asked for.",
-            measured,
-            drawn,
-        )
-    return Verdict(
+        return verdict(score, "it passes the inspection; its preset bend is not the one asked for.")
+    return verdict(
         1.0,
         "signed off: every rule that could be measured passes, and the lengths are your"
         " character's.",
-        measured,
-        drawn,
     )
 
 
@@ -283,12 +271,11 @@ def _judge_hinge(inputs, output):
         picture.arrow([0, 0], 0.1 * shown[[0, 2]] * [1, -1], "yours", "inverse"),
     )
     score = 0.3 * found + 0.3 * sized + 0.4 * mended
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if found and sized and mended:
-        return Verdict(
+        return verdict(
             1.0,
             "explained, measured and repaired: now the shank swings in the plane it is bent in.",
-            measured,
-            drawn,
         )
     sentence = (
         "the knee is bent, stands in its plane, and the other side is not asked about; what is left"
@@ -301,7 +288,7 @@ def _judge_hinge(inputs, output):
             else "explained, but not repaired: the new axis should be square to both bones."
         )
     )
-    return Verdict(score, sentence, measured, drawn)
+    return verdict(score, sentence)
 
 
 def _ankle_off_cm(shank, right, yours):
@@ -446,12 +433,11 @@ def _judge_knee(inputs, output):
         picture.ghost(flat[[0, 2]]),
         picture.chain(np.clip(flat, -3 * long, 3 * long), ["hip", "knee", "ankle"]),
     )
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if bent and planar and level:
-        return Verdict(
+        return verdict(
             1.0,
             "each knee has a bend of its own, in the plane of its foot, where it was on the leg.",
-            measured,
-            drawn,
         )
     sentence = (
         "the knee stands beside the plane through hip, ankle and toe; which way is ahead for this"
@@ -463,9 +449,7 @@ def _judge_knee(inputs, output):
             else "the knee has moved up or down the leg; only across it was it wrong."
         )
     )
-    return Verdict(
-        0.25 * (bent + planar) + 0.1 * level if bent or planar else 0.0, sentence, measured, drawn
-    )
+    return verdict(0.25 * (bent + planar) + 0.1 * level if bent or planar else 0.0, sentence)
 
 
 def _knee_with(bend_deg=5.0, way=None, level=True):
@@ -567,35 +551,22 @@ def _judge_mirrored(inputs, output):
     )
     turned = rigid and volume > 0
     score = 0.3 * turned + 0.4 * (kept and turned) + 0.3 * (place <= 1e-4 and turned and last)
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if score > 0.99:
-        return Verdict(
-            1.0,
-            "a turn again: the bone axis and forward are kept, and a positive bend flexes.",
-            measured,
-            drawn,
+        return verdict(
+            1.0, "a turn again: the bone axis and forward are kept, and a positive bend flexes."
         )
     if not rigid:
-        return Verdict(
-            0.0, "your axes are not square to each other, or not of length one.", measured, drawn
-        )
+        return verdict(0.0, "your axes are not square to each other, or not of length one.")
     if not last:
-        return Verdict(
-            score, "a frame's last row is 0, 0, 0, 1; yours is another one.", measured, drawn
-        )
+        return verdict(score, "a frame's last row is 0, 0, 0, 1; yours is another one.")
     if volume < 0:
-        return Verdict(
-            0.0,
-            "it is still a reflection; an odd number of axes has to be reversed.",
-            measured,
-            drawn,
-        )
-    return Verdict(
+        return verdict(0.0, "it is still a reflection; an odd number of axes has to be reversed.")
+    return verdict(
         score,
         "it is a turn, but the bone axis y and forward z should stay as they are."
         if not kept
         else "the axes are right; the joint itself should stay where it is.",
-        measured,
-        drawn,
     )
 
 
@@ -729,12 +700,11 @@ def _judge_weights(inputs, output):
         picture.dots(np.column_stack([along, np.clip(yours[row], -1, 2)]), "inverse"),
         picture.note([along[0], -0.08], "from the pelvis on"),
     )
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if right:
-        return Verdict(
+        return verdict(
             1.0,
             "own side only, four at most, and the sum is one: in the order that does it in one go.",
-            measured,
-            drawn,
         )
     score = (
         0.2 * sum(map(int, (clean, whole, few)))
@@ -757,7 +727,7 @@ def _judge_weights(inputs, output):
             )
         )
     )
-    return Verdict(score, sentence, measured, drawn)
+    return verdict(score, sentence)
 
 
 def _divided(weights):
@@ -881,19 +851,15 @@ def _judge_bind(inputs, output):
         picture.chain(points[:, 0, :2], list(JOINT_NAMES)),
         picture.dots(np.clip(moved[:, 0, :2], -5, 5), "inverse"),
     )
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if right.all():
-        return Verdict(
-            1.0,
-            "world times inverse bind is the identity for every joint: at rest nothing moves.",
-            measured,
-            drawn,
+        return verdict(
+            1.0, "world times inverse bind is the identity for every joint: at rest nothing moves."
         )
-    return Verdict(
+    return verdict(
         0.6 * float(right.mean()),
         "at rest every joint's world matrix times its inverse bind matrix should be the identity;"
         " multiply them and look at which joint is not.",
-        measured,
-        drawn,
     )
 
 
