@@ -171,7 +171,7 @@ def _tamsin() -> Puppet:
 
 def _odo() -> Puppet:
     grown = body.segment_lengths(1.76)
-    stilts = grown.shank / 2  # a shank half as long again
+    stilts = grown.shank / 2  # a shank 1.5 times as long
     return _in_millimetres(
         "Odo",
         "on stilts",

@@ -1,5 +1,4 @@
-"""The learner's side of a check: call the function, keep the notebook alive, turn what comes back
-into plain data.
+"""The learner's side of a check: call the function, keep the notebook alive, record the answers.
 
 Nothing here knows a question or an answer, and nothing is imported from the rest of the library, so
 this file can run alone where neither may be. What it hands on is a *record* per case, and a record
@@ -28,14 +27,13 @@ DEEPEST = 8
 
 
 class TimeLimitError(BaseException):
-    """Raised inside the learner's function; not an `Exception`, so that `except Exception` does not
-    swallow it."""
+    """Raised inside the learner's function; not an `Exception`, so that few `except` catch it."""
 
 
 def call(
     function: Callable[..., Any], cases: Sequence[Mapping[str, Any]], seconds: float | None = 3.0
 ) -> list[Record]:
-    """What `function` makes of each case: one record per case, never an error.
+    """Call a function with each case and record what it does: one record per case, never an error.
 
     Parameters
     ----------
@@ -66,7 +64,16 @@ def call(
 
 
 def record_value(value: Any) -> Record:
-    """The record of an answer that is a value."""
+    """The record of an answer that is a value.
+
+    Parameters
+    ----------
+    value : object
+
+    Returns
+    -------
+    dict
+    """
     try:
         return _record(value)
     except Exception as error:
@@ -74,14 +81,12 @@ def record_value(value: Any) -> Record:
 
 
 def can_stop() -> bool:
-    """Whether a function that never ends can be stopped: on Linux and macOS, in the main thread (a
-    notebook's)."""
+    """True if an endless function can be stopped: on Linux and macOS, in the main thread."""
     return hasattr(signal, "setitimer") and threading.current_thread() is threading.main_thread()
 
 
 def is_blank(function: Callable[..., Any]) -> bool:
-    """Whether the function has no body yet: a docstring, `...`, `pass` or `return None`, nothing
-    else."""
+    """True if a function has no body yet: only a docstring, `...`, `pass` or `return None`."""
     code = getattr(function, "__code__", None)
     if code is None:
         return False
@@ -94,8 +99,7 @@ def is_blank(function: Callable[..., Any]) -> bool:
 
 
 def arguments(case: Mapping[str, Any]) -> list[Any]:
-    """A case's values as a function gets them: lists of numbers as new arrays, all else as it
-    is."""
+    """A case's values as a function gets them: lists of numbers as new arrays, all else copied."""
     return [
         np.array(v, dtype=float) if isinstance(v, list) and not _has_text(v) else copy.deepcopy(v)
         for v in case.values()
@@ -103,12 +107,24 @@ def arguments(case: Mapping[str, Any]) -> list[Any]:
 
 
 class UnreadableError(Exception):
-    """What came back is nothing that can be measured; the text says what it was."""
+    """An answer that is nothing to measure; the text says what it is."""
 
 
 def plain_data(value: Any, depth: int = 0, budget: list[int] | None = None) -> Any:
-    """`value` as JSON data: numbers, text, true/false, lists, dicts; numbers that are not finite
-    become None.
+    """Return `value` as JSON data, with None for each number that is not finite.
+
+    Parameters
+    ----------
+    value : object
+        Numbers, text, true or false, arrays, and lists, tuples or dicts of these.
+    depth : int
+        Of `value` in what holds it.
+    budget : list of int, optional
+        How many more values may come, counted down.
+
+    Returns
+    -------
+    float, str, bool, list, dict or None
 
     Raises
     ------
@@ -207,7 +223,7 @@ def _line(error: BaseException, function: Callable[..., Any] | None) -> int | No
 
 
 def _limited(work: Callable[[], None], seconds: float | None) -> None:
-    """Do `work`, or raise `TimeLimitError` when it takes longer than `seconds`."""
+    """Do `work`, or raise `TimeLimitError` if it takes longer than `seconds`."""
     if seconds is None or not can_stop():
         work()
         return
@@ -219,8 +235,8 @@ def _limited(work: Callable[[], None], seconds: float | None) -> None:
         return stop
 
     def alarm(_: int, frame: FrameType | None) -> None:
-        # A bare `except:` may catch the first TimeLimitError; the trace raises a second one from inside
-        # that clause.
+        # A bare `except:` may catch the first TimeLimitError; the trace raises a second one
+        # from inside that clause.
         if not running:
             return
         sys.settrace(stop)
@@ -231,9 +247,8 @@ def _limited(work: Callable[[], None], seconds: float | None) -> None:
 
     handler_before = signal.signal(signal.SIGALRM, alarm)
     try:
-        signal.setitimer(
-            signal.ITIMER_REAL, seconds, 0.05
-        )  # and again, should the function have caught both
+        # and again every 0.05 s, should the function have caught both
+        signal.setitimer(signal.ITIMER_REAL, seconds, 0.05)
         work()
     finally:
         running = False

@@ -1,7 +1,8 @@
-"""The teacher's side of a check: draw the cases, and weigh the records that `calling` made of them.
+"""The teacher's side of a check: draw the cases, and score the records that `calling` made of them.
 
-Nothing here calls a learner's code. A check is `draw`, then `calling.call` or `calling.record_value`, then
-`score_answers`; what passes between the three is JSON, so the middle one can run elsewhere.
+Nothing here calls a learner's code. A check is `draw`, then `calling.call` or
+`calling.record_value`, then `score_answers`; what passes between the three is JSON, so the middle
+one can run elsewhere.
 """
 
 import hashlib
@@ -22,7 +23,7 @@ LARGEST = 1e9
 
 @dataclass(frozen=True)
 class Outcome:
-    """What a check found; all of it JSON data.
+    """The result of a check; all of it JSON data.
 
     Attributes
     ----------
@@ -64,8 +65,7 @@ class Outcome:
 
 
 def generator(*words: object) -> np.random.Generator:
-    """A numpy Generator seeded by words, such as a learner's name, a question's id and an attempt's
-    number."""
+    """A numpy Generator seeded by words, such as a learner's name and a question's id."""
     digest = hashlib.sha256("\n".join(map(str, words)).encode()).digest()
     return np.random.default_rng(int.from_bytes(digest[:16], "big"))
 
@@ -90,7 +90,7 @@ def records_of_model(
 
 
 def score_answers(question: Question, cases: Sequence[Case], records: Sequence[Record]) -> Outcome:
-    """The outcome of an answer, from the cases and their records alone.
+    """Score an answer by the cases and their records alone.
 
     Parameters
     ----------
@@ -98,8 +98,8 @@ def score_answers(question: Question, cases: Sequence[Case], records: Sequence[R
     cases : list of dict
         As `draw` gave them.
     records : list of dict
-        As `calling.call` or `calling.record_value` made them; fewer records than cases leave the rest
-        unanswered.
+        As `calling.call` or `calling.record_value` made them; fewer records than cases leave the
+        rest unanswered.
 
     Returns
     -------
@@ -151,8 +151,19 @@ class AnswerError(Exception):
 
 
 def parse_answer(returns: Mapping[str, Shape], output: Any) -> dict[str, Any]:
-    """The parts of an answer under their names: finite float arrays of the promised shapes, an
-    option, or words.
+    """The parts of an answer under their names.
+
+    Parameters
+    ----------
+    returns : dict of str to tuple
+        A question's: see `Question.returns`.
+    output : object
+        JSON data: the parts in their order or by name, or the only part itself.
+
+    Returns
+    -------
+    dict
+        Finite float arrays of the promised shapes, an option, a list of words, or a report.
 
     Raises
     ------
@@ -171,7 +182,7 @@ def parse_answer(returns: Mapping[str, Shape], output: Any) -> dict[str, Any]:
 
 
 def describe_parts(returns: Mapping[str, Shape]) -> str:
-    """What an answer looks like, in words: "rank (a number), singular values (2 numbers)"."""
+    """An answer's parts in words: "rank (a number), singular values (2 numbers)"."""
     return ", ".join(
         _part_text(shape) if shape == REPORT else f"{name} ({_part_text(shape)})"
         for name, shape in returns.items()
@@ -214,8 +225,7 @@ def _ended(question: Question, record: Record) -> str:
 def _misconception(
     question: Question, cases: Sequence[Case], records: Sequence[Record]
 ) -> Misconception | None:
-    """The misconception that the answer follows on every case, unless that one would be right
-    here."""
+    """The misconception that the answer follows on every case, and that is wrong here."""
     for wrong in question.misconceptions:
         with np.errstate(all="ignore"):
             theirs = records_of_model(question, wrong.answer, cases)
@@ -227,8 +237,7 @@ def _misconception(
 
 
 def _same(returns: Mapping[str, Shape], mine: Record, theirs: Record) -> bool:
-    """Whether two records hold the same answer; no number at all, or the error that gives, equals
-    NaN."""
+    """True if two records hold the same answer; no number, or the error that gives, equals NaN."""
     try:
         ours, others = (_parts(returns, _or_nan(returns, record)) for record in (mine, theirs))
     except AnswerError:
@@ -282,7 +291,7 @@ def _parts(returns: Mapping[str, Shape], output: Any) -> dict[str, Any]:
     else:
         values = output
     if not isinstance(values, list) or len(values) != len(returns):
-        raise AnswerError(f"has not {len(returns)} parts")
+        raise AnswerError(f"does not have {len(returns)} parts")
     return {
         name: _part(name, shape, value)
         for (name, shape), value in zip(returns.items(), values, strict=True)
@@ -292,11 +301,11 @@ def _parts(returns: Mapping[str, Shape], output: Any) -> dict[str, Any]:
 def _part(name: str, shape: Shape, value: Any) -> Any:
     if shape == REPORT:
         if not isinstance(value, dict) or "rigkit_inspection" not in value:
-            raise AnswerError("is no rig file")
+            raise AnswerError("is not a rig file")
         return value
     if shape == WORDS:
         if not isinstance(value, list) or not all(isinstance(word, str) for word in value):
-            raise AnswerError(f"has something else than a list of words for {name}")
+            raise AnswerError(f"has something other than a list of words for {name}")
         return value
     if _is_choice(shape):
         if not isinstance(value, str) or value.strip().lower() not in shape:

@@ -82,18 +82,16 @@ class Homework:
         return lines
 
     def inputs(self, name: str) -> SimpleNamespace:
-        """The numbers of your own for a question: those its text speaks of, or one case to try a
-        function on."""
+        """Your own numbers for a question: those in its text, or one case to try a function on."""
         if name not in self.questions:
-            raise ValueError(
-                f"`name` must be a question of this homework ({self._names()}); got {name!r}."
-            )
+            raise ValueError(f"unknown question {name!r}; this homework has {self._names()}.")
         case = self.cases(self.questions[name], attempt=0)[0]
         return SimpleNamespace(**dict(zip(case, calling.arguments(case), strict=True)))
 
     def check(self, *function: Any, **value: Any) -> Card:
-        """Measure one answer: `check(solve_leg)` for a function, `check(knee_side="front")` for a
-        value or a file.
+        """Check one answer, such as `check(solve_leg)` or `check(knee_side="front")`.
+
+        A function is handed in by itself, a value or a file by its keyword.
 
         The card that comes back shows itself when it is the last line of a cell. It never raises
         for a wrong answer, whatever the answer does.
@@ -121,13 +119,12 @@ class Homework:
         return self._check(self.questions[name], answer)
 
     def progress(self) -> str:
-        """How far you are, in a sentence."""
+        """Your progress, in a sentence."""
         right = catalogue.count_right(self.lesson, self.questions, self.student)
         return f"{right} of {len(self.questions)} questions right so far."
 
     def cases(self, question: Question, attempt: int) -> list[Case]:
-        """The cases of one attempt, as JSON data; of a value or a file the one of the text,
-        whichever attempt it is."""
+        """Cases of one attempt, as JSON data; of a value or a file always the one of the text."""
         words = (self.student, question.id, attempt if question.kind == "function" else 0)
         return checking.draw(question, self.character, checking.generator(*words))
 

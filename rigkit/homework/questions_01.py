@@ -18,8 +18,7 @@ HEIGHTS = np.array(
 PLACES = ("front", "middle", "back")
 
 
-# Segment lengths from stature
-# ---------------------------------------------------------------------------------------
+# --- Segment lengths from stature
 
 
 def _draw_lengths(rng, character):
@@ -109,8 +108,7 @@ LENGTHS = Question(
 )
 
 
-# A joint on the kneecap
-# ---------------------------------------------------------------------------------------------
+# --- A joint on the kneecap
 
 
 def _draw_kneecap(rng, character):
@@ -201,8 +199,7 @@ KNEECAP = Question(
 )
 
 
-# Hip centres from two landmarks
-# -------------------------------------------------------------------------------------
+# --- Hip centres from two landmarks
 
 
 def _draw_hips(rng, character):
@@ -281,8 +278,7 @@ def _metres(value):
 
 
 def _hips_with(forward=-0.19, up=-0.30, outward=0.36, order=(0, 1, 2), start=0.0):
-    """A wrong rule: other numbers, its three put in another order, or begun `start` of the way out
-    to each ASIS."""
+    """A wrong rule: other numbers or order, or begun `start` of the way out to each ASIS."""
 
     def answer(left_asis, right_asis):
         middle, width = (left_asis + right_asis) / 2, np.linalg.norm(left_asis - right_asis)
@@ -345,8 +341,7 @@ HIPS = Question(
 )
 
 
-# How far apart the hips are
-# -----------------------------------------------------------------------------------------
+# --- How far apart the hips are
 
 
 def _draw_gap(rng, character):
@@ -390,8 +385,8 @@ def _judge_gap(inputs, output):
     near = abs(yours - true) <= 0.05 * true
     return verdict(
         0.5 if near else 0.0,
-        "your hips are too"
-        f" {'far apart' if yours > true else 'close'}{', by less than a twentieth' if near else ''};"
+        f"your hips are too {'far apart' if yours > true else 'close'}"
+        f"{', by less than a twentieth' if near else ''};"
         " the rule gives one hip's way outward from the middle, in the units of its constant.",
     )
 
@@ -434,8 +429,7 @@ GAP = Question(
 )
 
 
-# A centre from motion
-# -----------------------------------------------------------------------------------------------
+# --- A centre from motion
 
 
 def _draw_centre(rng, character):
@@ -558,8 +552,7 @@ CENTRE = Question(
 )
 
 
-# Front, middle or back of the knee
-# ----------------------------------------------------------------------------------
+# --- Front, middle or back of the knee
 
 
 def _draw_place(rng, character):
@@ -585,8 +578,7 @@ def _draw_place(rng, character):
 
 
 def _turned(point, centre, angle):
-    """A point of the shank in the side view, (forward, up), when the knee bends by `angle` about a
-    centre."""
+    """A point of the shank, (forward, up), when the knee bends by `angle` about a centre."""
     cosine, sine = np.cos(angle), np.sin(angle)
     forward, up = np.asarray(point) - centre
     return np.array(

@@ -21,8 +21,7 @@ CLOSE_CM, CLOSE_DEG = 0.1, 0.1
 FACING_BACK = np.diag([-1.0, 1.0, -1.0])
 
 
-# Which joints a knee carries, and how far
-# ---------------------------------------------------------------------------
+# --- Which joints a knee carries, and how far
 
 CARRIED = ("all four", "knee, ankle and toes", "ankle and toes", "ankle alone")
 
@@ -130,8 +129,7 @@ CARRY = Question(
 )
 
 
-# The forward chain in the plane
-# -------------------------------------------------------------------------------------
+# --- The forward chain in the plane
 
 
 def _draw_forward(rng, character):
@@ -275,8 +273,7 @@ FORWARD = Question(
 )
 
 
-# The same in space
-# --------------------------------------------------------------------------------------------------
+# --- The same in space
 
 
 def _pelvis(rng, turn_deg=(180, 25, 25)):
@@ -380,8 +377,7 @@ def _judge_space(inputs, output):
 
 
 def _clearest(misses):
-    """The view, front or side, in which misses, shape (..., 3), show best: its name, its picture,
-    its axes."""
+    """The view that shows misses (..., 3) best, front or side: name, picture, axes."""
     aside, _, ahead = np.abs(np.reshape(misses, (-1, 3))).max(axis=0)
     return (
         ("front", picture.front_view, [0, 1])
@@ -391,8 +387,7 @@ def _clearest(misses):
 
 
 def _space_by_turns(thigh, shank, place=fr.apply):
-    """A wrong leg in space from the turns it gives to thigh and shank, and where it puts the
-    hip."""
+    """A wrong leg in space, by the turns of thigh and shank and the hip's place."""
 
     def answer(pelvis, hip, flexion, abduction, knee, upper, lower):
         turns = (pelvis[:3, :3], *_turns(flexion, abduction, knee))
@@ -466,8 +461,7 @@ SPACE = Question(
 )
 
 
-# A local frame from world frames
-# ------------------------------------------------------------------------------------
+# --- A local frame from world frames
 
 
 def _any_frame(rng, spread=0.8):
@@ -504,13 +498,13 @@ def _judge_local(inputs, output):
         parent,
         child,
         output["local"],
-        "parent @ your local frame gives back the child, to the hair.",
+        "parent @ your local frame gives back the child exactly.",
         "parent @ your local frame should give the child's world frame",
     )
 
 
 def _judge_frame(parent, wanted, local, praise, should):
-    """What a local frame is worth whose joint should be at the world frame `wanted`."""
+    """The verdict on a local frame whose joint should be at the world frame `wanted`."""
     made = parent @ local
     miss = 100 * float(np.linalg.norm(made[:3, 3] - wanted[:3, 3]))
     off = _off_deg(made, wanted)
@@ -603,8 +597,7 @@ LOCAL = Question(
 )
 
 
-# A new parent without moving
-# ----------------------------------------------------------------------------------------
+# --- A new parent without moving
 
 
 def _draw_reparent(rng, character):

@@ -22,8 +22,7 @@ NEAR_CM, LEVEL_DEG = 0.5, 1.0  # by hand; a formula's ankle must land within a m
 TOE = 0.2  # how far ahead of the ankle a foot is drawn, metres
 
 
-# How far a forward foot slips
-# ----------------------------------------------------------------------------------------
+# --- How far a forward foot slips
 
 
 def _draw_slip(rng, character):
@@ -138,20 +137,17 @@ SLIP = Question(
 )
 
 
-# The compensation, by hand and by formula
-# ---------------------------------------------------------------------------
+# --- The compensation, by hand and by formula
 
 
 def _compensation(upper, lower, drop, ahead=0.0):
-    """Hip, knee and ankle, radians, that keep the foot in place under a hip that went down and
-    forward."""
+    """Hip, knee and ankle, radians, that keep the foot under a hip that has moved."""
     leg = solve_planar((-ahead, drop - upper - lower), upper, lower)
     return np.array([leg.hip, leg.knee, leg.knee - leg.hip])
 
 
 def _foot_off(upper, lower, drop, ahead, turns):
-    """Joints and toe of the turned leg, where the ankle stood, how far it is off [m], and the
-    sole's tilt, toes up."""
+    """Turned leg's joints and toe, the ankle's place and miss [m], and the sole's tilt, toes up."""
     hip, knee, ankle = turns
     tilt = (hip - knee + ankle + np.pi) % (2 * np.pi) - np.pi
     joints = planar_points(hip, knee, upper, lower) + [ahead, -drop]
@@ -381,8 +377,7 @@ COMPENSATE = Question(
 )
 
 
-# Which chain for which job
-# ------------------------------------------------------------------------------------------
+# --- Which chain for which job
 
 
 def _judge_job(right, true, drawn, praise, hint):
@@ -583,13 +578,11 @@ KICK = Question(
 )
 
 
-# How many values are keyed
-# ------------------------------------------------------------------------------------------
+# --- How many values are keyed
 
 
 def _keyed_slip_cm(upper, lower, deep_cm, every):
-    """How far the foot leaves its place in a crouch of straight lines whose angles are keyed in
-    every n-th frame."""
+    """The foot's largest slip in a straight crouch, angles keyed in every n-th frame."""
     drop = deep_cm / 100 * (1 - np.abs(np.linspace(-1, 1, FRAMES + 1)))
     leg = solve_planar(np.stack([0 * drop, drop - upper - lower], axis=-1), upper, lower)
     turns = between_keys({"leg": {"hip": leg.hip, "knee": leg.knee}}, range(0, FRAMES + 1, every))[
@@ -633,6 +626,18 @@ def _keys(every, angles=6, poses=_poses, pelvis=3):
     return every, pelvis + angles * poses(every), 3
 
 
+def _crouch_picture(inputs):
+    upper, lower, drop = inputs["upper"], inputs["lower"], inputs["deep_cm"] / 100
+    hip, knee, _ = _compensation(upper, lower, drop)
+    return picture.side_view(
+        "The bottom of your crouch",
+        "A standing leg, dotted, and the same leg at the bottom of its crouch.",
+        picture.ghost(planar_points(0, 0, upper, lower)),
+        picture.goal((0, -upper - lower)),
+        picture.chain(planar_points(hip, knee, upper, lower) - [0, drop], ["hip", "knee", ""]),
+    )
+
+
 def _judge_keys(inputs, output):
     every, forward, inverse = (float(output[name]) for name in ("every", "forward", "inverse"))
     wanted = _keys(_widest(**inputs))
@@ -641,23 +646,11 @@ def _judge_keys(inputs, output):
         if every in (*SPACINGS, 1)
         else None
     )
-    measured = {
-        "You say": (
-            f"every {every:g} frames; {forward:g} values with forward legs, {inverse:g} with"
-            " inverse"
-        )
-    }
+    said = f"every {every:g} frames; {forward:g} values with forward legs, {inverse:g} with inverse"
+    measured = {"You say": said}
     if slip is not None:
         measured["At your spacing the foot leaves its place by"] = f"{slip:.2f} cm"
-    upper, lower, drop = inputs["upper"], inputs["lower"], inputs["deep_cm"] / 100
-    hip, knee, _ = _compensation(upper, lower, drop)
-    drawn = picture.side_view(
-        "The bottom of your crouch",
-        "A standing leg, dotted, and the same leg at the bottom of its crouch.",
-        picture.ghost(planar_points(0, 0, upper, lower)),
-        picture.goal((0, -upper - lower)),
-        picture.chain(planar_points(hip, knee, upper, lower) - [0, drop], ["hip", "knee", ""]),
-    )
+    drawn = _crouch_picture(inputs)
     right = [mine == true for mine, true in zip((every, forward, inverse), wanted, strict=True)]
     score = float(np.dot([0.4, 0.4, 0.2], right))
     verdict = partial(Verdict, measured=measured, picture=drawn)

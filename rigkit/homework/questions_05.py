@@ -32,8 +32,7 @@ def _legs(character):
     return (character.thigh, character.shank), odo, odo[::-1]
 
 
-# The last bit of the way to straight
-# --------------------------------------------------------------------------------
+# --- The last bit of the way to straight
 
 SHARES = ("a half", "a quarter", "a sixteenth")
 
@@ -138,8 +137,7 @@ LAST = Question(
 )
 
 
-# Angles from the distance alone
-# -------------------------------------------------------------------------------------
+# --- Angles from the distance alone
 
 
 def _draw_angles(rng, character):
@@ -169,6 +167,17 @@ def _angles(distance, upper, lower):
     return float(np.degrees(leg.knee)), float(np.degrees(leg.hip))
 
 
+def _angles_picture(miss_cm, place, joints):
+    return picture.side_view(
+        "Your leg, its goal below",
+        f"A leg posed by your angles in the side view; its ankle is {miss_cm:.1f} "
+        "centimetres from where it can best be.",
+        picture.goal(place),
+        picture.chain(joints, LEG),
+        *([picture.measure(joints[2], place, f"{miss_cm:.1f} cm")] if miss_cm > 1 else []),
+    )
+
+
 def _judge_angles(inputs, output):
     distance, upper, lower = inputs.values()
     knee, hip = float(output["knee"]), float(output["hip"])
@@ -177,14 +186,7 @@ def _judge_angles(inputs, output):
     joints = two_bone.planar_points(np.radians(hip), np.radians(knee), upper, lower)
     place = np.array([0.0, -_held(distance, upper, lower)])
     miss_cm = 100 * float(np.linalg.norm(joints[2] - place))
-    drawn = picture.side_view(
-        "Your leg, its goal below",
-        f"A leg posed by your angles in the side view; its ankle is {miss_cm:.1f} "
-        "centimetres from where it can best be.",
-        picture.goal(place),
-        picture.chain(joints, LEG),
-        *([picture.measure(joints[2], place, f"{miss_cm:.1f} cm")] if miss_cm > 1 else []),
-    )
+    drawn = _angles_picture(miss_cm, place, joints)
     measured = {
         "Your knee and hip": f"{knee:.1f}° and {hip:.1f}°",
         "A leg with these angles misses its best place by": f"{miss_cm:.1f} cm",
@@ -284,8 +286,7 @@ ANGLES = Question(
 )
 
 
-# A goal held in reach
-# -----------------------------------------------------------------------------------------------
+# --- A goal held in reach
 
 
 def _draw_hold(rng, character):
@@ -323,6 +324,17 @@ def _hold(goal, upper, lower):
     return _scaled(goal, held), 100 * abs(distance - held)
 
 
+def _hold_picture(moved_cm, goal, yours, upper, lower):
+    return picture.side_view(
+        "Your point and the goal",
+        f"A goal in the side view and the point you hold it at, {moved_cm:.1f} centimetres "
+        "apart; a leg is drawn toward your point.",
+        picture.goal(goal),
+        picture.dots([yours], "miss"),
+        picture.chain(_toward(yours, upper, lower), LEG),
+    )
+
+
 def _judge_hold(inputs, output):
     goal, upper, lower = inputs["goal"], inputs["upper"], inputs["lower"]
     true, true_miss = _hold(**inputs)
@@ -334,14 +346,7 @@ def _judge_hold(inputs, output):
         100 * np.linalg.norm(yours - true) <= CLOSE_CM,
         abs(said - true_miss) <= CLOSE_CM,
     )
-    drawn = picture.side_view(
-        "Your point and the goal",
-        f"A goal in the side view and the point you hold it at, {moved_cm:.1f} centimetres "
-        "apart; a leg is drawn toward your point.",
-        picture.goal(goal),
-        picture.dots([yours], "miss"),
-        picture.chain(_toward(yours, upper, lower), LEG),
-    )
+    drawn = _hold_picture(moved_cm, goal, yours, upper, lower)
     measured = {
         "Your point is from the hip": (
             f"{100 * distance:.1f} cm; the leg reaches from {100 * near:.1f} to {100 * far:.1f} cm"
@@ -446,8 +451,7 @@ HOLD = Question(
 )
 
 
-# The knee in space
-# --------------------------------------------------------------------------------------------------
+# --- The knee in space
 
 
 def _draw_knee(rng, character):
@@ -487,6 +491,19 @@ def _knee(hip, goal, pole, upper, lower):
     return two_bone.solve(hip, goal, upper, lower, pole).knee
 
 
+def _knee_picture(points, goal, pole, toward, off_cm):
+    top = abs(toward[0]) > abs(toward[2])  # which view shows the pole's side
+    view, axes = (picture.front_view, (0, 1)) if top else (picture.side_view, (2, 1))
+    return view(
+        "Your knee and the pole",
+        f"A leg with your knee, {off_cm:.1f} centimetres off the pole's plane, its "
+        "goal and its pole.",
+        picture.goal(goal[[*axes]]),
+        picture.chain(points[:, axes], LEG),
+        picture.pole(pole[[*axes]]),
+    )
+
+
 def _judge_knee(inputs, output):
     hip, goal, pole, upper, lower = inputs.values()
     knee, true = output["knee"], two_bone.solve(hip, goal, upper, lower, pole)
@@ -501,17 +518,7 @@ def _judge_knee(inputs, output):
         "Your knee is off the plane of hip, ankle and pole by": f"{off_cm:.1f} cm",
         "Your knee stands off the line, toward the pole, by": f"{side_cm:.0f} cm",
     }
-    points = np.array([hip, knee, ankle])
-    top = abs(toward[0]) > abs(toward[2])  # which view shows the pole's side
-    view, axes = (picture.front_view, (0, 1)) if top else (picture.side_view, (2, 1))
-    drawn = view(
-        "Your knee and the pole",
-        f"A leg with your knee, {off_cm:.1f} centimetres off the pole's plane, its "
-        "goal and its pole.",
-        picture.goal(goal[[*axes]]),
-        picture.chain(points[:, axes], LEG),
-        picture.pole(pole[[*axes]]),
-    )
+    drawn = _knee_picture(np.array([hip, knee, ankle]), goal, pole, toward, off_cm)
     verdict = partial(Verdict, measured=measured, picture=drawn)
     if 100 * np.linalg.norm(knee - true.knee) <= CLOSE_CM:
         return verdict(1.0, "both bones keep their lengths, and the knee is on its pole's side.")
@@ -570,7 +577,7 @@ def _knee_over_the_middle(hip, goal, pole, upper, lower):
 
 
 def _triangle(hip, goal, upper, lower):
-    """How far the knee is along the line and aside from it, and the line's direction."""
+    """Offsets of the knee along the line and aside from it, and the line's direction."""
     axis = (goal - hip) / np.linalg.norm(goal - hip)
     knee = two_bone.solve(hip, goal, upper, lower).knee - hip
     along = knee @ axis
@@ -629,8 +636,7 @@ KNEE = Question(
 )
 
 
-# A reach that softens
-# -----------------------------------------------------------------------------------------------
+# --- A reach that softens
 
 STEPS = 20  # to a soft length
 SMOOTH = 0.2  # the greatest change of slope from one step to the next; the exercise says so
@@ -661,6 +667,19 @@ def _ease(distance, upper, lower, soft):
     return two_bone.soft_reach(distance, upper, lower, soft)
 
 
+def _ease_picture(distance, far, yours):
+    return picture.side_view(
+        "Your reach by distance",
+        "Your reach drawn upward against the goal's distance drawn to the "
+        "right, near full reach; dotted, the reach that stops hard.",
+        picture.ghost(np.stack([distance[10:], np.minimum(distance[10:], far)], axis=-1)),
+        [
+            "path",
+            {"points": np.stack([distance[10:], yours[10:]], axis=-1).tolist(), "kind": "inverse"},
+        ],
+    )
+
+
 def _judge_ease(inputs, output):
     distance, upper, lower, soft = inputs.values()
     yours, far = output["reach"], upper + lower
@@ -672,16 +691,7 @@ def _judge_ease(inputs, output):
     touched_cm = 100 * float(np.abs(yours - distance)[distance <= start].max())
     beyond_cm, past_cm = 100 * float((yours - far).max()), 100 * float((yours - distance).max())
     back, left = float(-steps.min()), float((far - yours[-1]) / soft)
-    drawn = picture.side_view(
-        "Your reach by distance",
-        "Your reach drawn upward against the goal's distance drawn to the "
-        "right, near full reach; dotted, the reach that stops hard.",
-        picture.ghost(np.stack([distance[10:], np.minimum(distance[10:], far)], axis=-1)),
-        [
-            "path",
-            {"points": np.stack([distance[10:], yours[10:]], axis=-1).tolist(), "kind": "inverse"},
-        ],
-    )
+    drawn = _ease_picture(distance, far, yours)
     past = (distance[11 + corner] - start) / soft
     measured = {
         "Your greatest change of slope in one step": (
@@ -691,33 +701,18 @@ def _judge_ease(inputs, output):
         "Farthest past full reach": f"{max(beyond_cm, 0):.2f} cm",
         "Farthest from a goal that should be untouched": f"{touched_cm:.2f} cm",
     }
-    checks = (
-        (
-            touched_cm <= 0.01,
-            (
-                "goals up to the soft length before full reach should be met, yours are off by up"
-                f" to {touched_cm:.2f} cm."
-            ),
-        ),
-        (beyond_cm <= 1e-4, f"the leg is made longer than it is, by up to {beyond_cm:.2f} cm."),
-        (past_cm <= 0.01, f"the ankle goes past its goal, by up to {past_cm:.2f} cm."),
-        (back <= 1e-6, "the ankle comes back while its goal goes on outward."),
-        (
-            jumps[corner] <= SMOOTH,
-            (
-                f"there is a corner: in one step the slope changes by {jumps[corner]:.2f}, and what"
-                f" is smooth changes by less than {SMOOTH:g}."
-            ),
-        ),
-        (
-            left <= NEAR_FULL,
-            (
-                f"{left:.0%} of the soft length is left to full reach though the goal is far"
-                " beyond it."
-            ),
-        ),
-    )
-    broken = [sentence for good, sentence in checks if not good]
+    checks = {
+        "goals up to the soft length before full reach should be met, yours are off by up"
+        f" to {touched_cm:.2f} cm.": touched_cm <= 0.01,
+        f"the leg is made longer than it is, by up to {beyond_cm:.2f} cm.": beyond_cm <= 1e-4,
+        f"the ankle goes past its goal, by up to {past_cm:.2f} cm.": past_cm <= 0.01,
+        "the ankle comes back while its goal goes on outward.": back <= 1e-6,
+        f"there is a corner: in one step the slope changes by {jumps[corner]:.2f}, and what"
+        f" is smooth changes by less than {SMOOTH:g}.": jumps[corner] <= SMOOTH,
+        f"{left:.0%} of the soft length is left to full reach though the goal is far"
+        " beyond it.": left <= NEAR_FULL,
+    }
+    broken = [sentence for sentence, good in checks.items() if not good]
     verdict = partial(Verdict, measured=measured, picture=drawn)
     if not broken:
         return verdict(1.0, "no corner, never too long, and untouched where it does not matter.")
@@ -725,8 +720,7 @@ def _judge_ease(inputs, output):
 
 
 def _eased(after):
-    """A wrong ease that leaves goals alone until softening begins; `after` of x soft lengths and
-    soft, from there."""
+    """A wrong ease that begins where it should; `after` of x soft lengths and soft, from there."""
 
     def answer(distance, upper, lower, soft):
         start = upper + lower - soft
@@ -791,8 +785,7 @@ EASE = Question(
 )
 
 
-# Where the knee is fastest
-# ------------------------------------------------------------------------------------------
+# --- Where the knee is fastest
 
 WHERE = ("at the start of the rise", "where softening begins", "at full reach")
 LOW = 0.2  # metres below full height where the rise starts; the exercise says so

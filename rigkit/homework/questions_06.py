@@ -19,8 +19,7 @@ COUNTS = 1e-6  # a singular value counts above this share of the largest; the ex
 MODEL_SIZES = (1.0, 0.02, 30.0)  # as built, as a marionette, as a parade giant
 
 
-# How far a bend shortens the leg
-# ------------------------------------------------------------------------------------
+# --- How far a bend shortens the leg
 
 
 def _draw_shortening(rng, character):
@@ -100,8 +99,7 @@ SHORTENING = Question(
 )
 
 
-# Rank and singular values
-# -------------------------------------------------------------------------------------------
+# --- Rank and singular values
 
 
 def _draw_freedom(rng, character):
@@ -251,8 +249,7 @@ FREEDOM = Question(
 )
 
 
-# The direction in which no joint turn moves the ankle
-# ---------------------------------------------------------------
+# --- The direction in which no joint turn moves the ankle
 
 
 def _draw_stuck(rng, character):
@@ -334,8 +331,7 @@ STUCK = Question(
 )
 
 
-# Two bones, solved on the bend's side
-# -------------------------------------------------------------------------------
+# --- Two bones, solved on the bend's side
 
 
 def _draw_solve(rng, character):
@@ -498,8 +494,7 @@ SOLVE = Question(
 )
 
 
-# The preset bend: which way, how much
-# -------------------------------------------------------------------------------
+# --- The preset bend: which way, how much
 
 
 def _draw_preset(rng, character):
@@ -593,8 +588,7 @@ PRESET = Question(
 )
 
 
-# The heron's side, with its proof
-# -----------------------------------------------------------------------------------
+# --- The heron's side, with its proof
 
 
 def _draw_heron(rng, character):
@@ -610,7 +604,7 @@ def _draw_heron(rng, character):
 
 
 def _offset_cm(upper, lower, bend):
-    """How far the middle joint stands off the line between the ends of two bones."""
+    """The middle joint's distance from the line between the ends of two bones."""
     return (
         100
         * upper
@@ -700,8 +694,7 @@ HERON = Question(
 )
 
 
-# Steps against bend
-# -------------------------------------------------------------------------------------------------
+# --- Steps against bend
 
 FINDINGS = ("a hundredth", "a tenth", "more than half")
 

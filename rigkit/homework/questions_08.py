@@ -41,8 +41,7 @@ def _rounded(case):
 
 
 def _apart(yours, wanted):
-    """How far two frames are apart: origins in metres, and the angle between their axes, also where
-    `yours` is bent."""
+    """Distance of two frames' origins, m, and angle of their axes, also if `yours` is bent."""
     across = np.linalg.norm(yours[:3, :3] - wanted[:3, :3]) / np.sqrt(8)
     return float(np.linalg.norm((yours - wanted)[:3, 3])), float(2 * np.arcsin(min(across, 1.0)))
 
@@ -105,8 +104,7 @@ def _judge_frame(yours, wanted, name, good, place, turn):
     return verdict(0.25 if turned <= NEAR else 0.0, place)
 
 
-# Values that read zero
-# ----------------------------------------------------------------------------------------------
+# --- Values that read zero
 
 
 def _draw_zeroed(rng, character):
@@ -217,8 +215,7 @@ ZEROED = Question(
 )
 
 
-# A turn about a pivot
-# -----------------------------------------------------------------------------------------------
+# --- A turn about a pivot
 
 
 def _draw_pivot(rng, character):
@@ -338,8 +335,7 @@ PIVOT = Question(
 )
 
 
-# Outline and pivot
-# --------------------------------------------------------------------------------------------------
+# --- Outline and pivot
 
 PLACES = ("ankle", "floor", "middle")
 
@@ -356,8 +352,7 @@ def _draw_places(rng, character):
 
 
 def _ankle_moves(up_deg, height, ahead):
-    """How far the ankle moves when its foot turns about the floor below it, and about the outline's
-    middle, cm."""
+    """Ways of the ankle, cm: its foot turns about the floor, and about the outline's middle."""
     turn = {"foot": {"turn_x": -np.radians(up_deg)}}
     rest = np.array([0.0, height, 0.0])
     posed = [
@@ -457,8 +452,7 @@ MOVED = Question(
 )
 
 
-# Following with the gap kept
-# ----------------------------------------------------------------------------------------
+# --- Following with the gap kept
 
 
 def _draw_follow(rng, character):
@@ -567,8 +561,7 @@ FOLLOW = Question(
 )
 
 
-# A gap taken in the middle of a scene
-# -------------------------------------------------------------------------------
+# --- A gap taken in the middle of a scene
 
 
 def _draw_switch(rng, character):
@@ -654,8 +647,7 @@ SWITCH = Question(
 )
 
 
-# What moves with the pelvis
-# -----------------------------------------------------------------------------------------
+# --- What moves with the pelvis
 
 NOTHING = "nothing"
 
@@ -698,7 +690,7 @@ def _moving(names, follows):
 
 
 def _hem_moves(hem, turned_deg, lowered_cm):
-    """How far the cape's hem moves, cm."""
+    """The way the cape's hem moves, cm."""
     rig = ct.Control("pelvis"), ct.Control("cape_hem", fr.frame(origin=hem), parent="pelvis")
     turn = {"pelvis": {"turn_y": np.radians(turned_deg), "shift_y": -lowered_cm / 100}}
     return 100 * float(np.linalg.norm((ct.pose(rig, turn)["cape_hem"] - rig[1].rest)[:3, 3]))
@@ -714,16 +706,9 @@ def _way_up(name, names, follows):
     return lines
 
 
-def _judge_moving(inputs, output):
-    true, yours = (
-        set(_moving(inputs["controls"], inputs["follows"])),
-        {word.strip() for word in output["names"]},
-    )
-    distance = _hem_moves(inputs["hem"], inputs["turned_deg"], inputs["lowered_cm"])
-    off = abs(abs(float(output["moved"])) - distance)
-    extra, missing = sorted(yours - true - {"pelvis"}), len(true - yours)
+def _names_picture(extra, inputs, yours):
     lines = _way_up(extra[0], inputs["controls"], inputs["follows"]) if extra else sorted(yours)
-    drawn = picture.side_view(
+    return picture.side_view(
         "What it follows" if extra else "Your names",
         "A name you gave, and what leads it." if extra else "The names you gave.",
         *(
@@ -732,6 +717,17 @@ def _judge_moving(inputs, output):
         ),
         picture.note((0.6, -0.5), ""),
     )  # the same room for one line and for eight
+
+
+def _judge_moving(inputs, output):
+    true, yours = (
+        set(_moving(inputs["controls"], inputs["follows"])),
+        {word.strip() for word in output["names"]},
+    )
+    distance = _hem_moves(inputs["hem"], inputs["turned_deg"], inputs["lowered_cm"])
+    off = abs(abs(float(output["moved"])) - distance)
+    extra, missing = sorted(yours - true - {"pelvis"}), len(true - yours)
+    drawn = _names_picture(extra, inputs, yours)
     measured = {
         "You name": f"{len(yours)} controls, {len(yours & true)} of which move with the pelvis",
         "You say the hem moves by": f"{float(output['moved']):.1f} cm",

@@ -14,8 +14,7 @@ from rigkit import mesh, rotation, skin
 from rigkit.homework import picture
 from rigkit.homework.question import Misconception, Question, Verdict
 
-# Two bones and their skin
-# --------------------------------------------------------------------------------------------
+# --- Two bones and their skin
 
 POINTS = 4
 
@@ -156,8 +155,7 @@ SKIN = Question(
 )
 
 
-# Four weights that add to one
-# ----------------------------------------------------------------------------------------
+# --- Four weights that add to one
 
 JOINTS = 6
 NOTHING = 1e-6
@@ -286,8 +284,7 @@ FOUR = Question(
 )
 
 
-# Sharing a twist
-# -----------------------------------------------------------------------------------------------------
+# --- Sharing a twist
 
 
 def _draw_twist(rng, character):
@@ -404,8 +401,7 @@ TWIST = Question(
 )
 
 
-# Volume against the blend's reach
-# ------------------------------------------------------------------------------------
+# --- Volume against the blend's reach
 
 FINDINGS = ("about half", "about the same", "about twice")
 
@@ -421,7 +417,7 @@ def _draw_volume(rng, character):
 
 @lru_cache(maxsize=256)
 def _lost_cm3(radius_cm, angle, blend=skin.linear_blend):
-    """What a bent limb loses with a blend that reaches one radius, and two radii."""
+    """Volumes a bent limb loses with a blend that reaches one radius, and two radii."""
     radius = radius_cm / 100
     limb = mesh.tube(radius, 8 * radius)
     ends = radius * np.array([[0.0, 4.0, 0.0], [0.0, 0.0, 0.0], [0.0, -4.0, 0.0]])
@@ -538,8 +534,7 @@ VOLUME = Question(
 )
 
 
-# Weights for a knee
-# --------------------------------------------------------------------------------------------------
+# --- Weights for a knee
 
 RINGS = 41
 MOST_STRETCH, MOST_LOST = 1.8, 1.7  # the loss in cubes of the radius
@@ -561,8 +556,7 @@ def _draw_knee(rng, character):
 
 
 def _bent_limb(heights, radius, weights, bend=np.pi / 2):
-    """The most stretched edge, the volume lost in cubes of the radius, and the front and back of
-    each ring (z, y)."""
+    """The most stretched edge, volume lost in cubes of the radius, each ring's front and back."""
     order = np.argsort(-heights)
     limb = mesh.tube(radius, 8 * radius, 24, RINGS - 1)
     rings = np.repeat(weights[order], 24)
@@ -576,6 +570,16 @@ def _bent_limb(heights, radius, weights, bend=np.pi / 2):
         float(mesh.stretch(limb.vertices, posed, limb.triangles).max()),
         float(lost) / radius**3,
         outline,
+    )
+
+
+def _bent_picture(stretch, radius, outline):
+    return picture.side_view(
+        "Your knee at 90°",
+        "A limb bent by 90 degrees with your weights, its front and its back; its most stretched "
+        f"edge is {stretch:.1f} times as long as at rest.",
+        picture.ghost([[0, 4 * radius], [0, 0], [-4 * radius, 0]]),
+        *(picture.dots(side, "inverse") for side in np.moveaxis(outline, 1, 0)),
     )
 
 
@@ -596,13 +600,7 @@ def _judge_knee(inputs, output):
         ),
         "Volume lost": f"{lost:.2f} cubes of the radius; {MOST_LOST:g} are allowed",
     }
-    drawn = picture.side_view(
-        "Your knee at 90°",
-        "A limb bent by 90 degrees with your weights, its front and its back; its most stretched "
-        f"edge is {stretch:.1f} times as long as at rest.",
-        picture.ghost([[0, 4 * radius], [0, 0], [-4 * radius, 0]]),
-        *(picture.dots(side, "inverse") for side in np.moveaxis(outline, 1, 0)),
-    )
+    drawn = _bent_picture(stretch, radius, outline)
     verdict = partial(Verdict, measured=measured, picture=drawn)
     if ended and halved and whole and kept:
         return verdict(1.0, "the knee bends without a tear and without being drained.")
@@ -681,14 +679,12 @@ KNEE = Question(
 )
 
 
-# Blending two turns
-# --------------------------------------------------------------------------------------------------
+# --- Blending two turns
 
 
 def _draw_turns(rng, character):
     def case(turn_deg, share, sign, against=False):
-        """Two turns so far apart, written so that their product has this sign; `against`: their
-        last numbers' has not."""
+        """Two turns whose product has this sign; `against`: their last numbers' does not."""
         while True:
             first = rotation.unit_quaternion(rng.standard_normal(4))
             axis = rotation.perpendicular(rng.standard_normal(3))
@@ -711,8 +707,7 @@ def _draw_turns(rng, character):
 
 
 def _blended_turn(first, second, share):
-    """What dual-quaternion skinning does with a point that two joints turn about the origin, as a
-    matrix."""
+    """Two joints' turns about the origin as dual-quaternion skinning blends them."""
     turns = fr.frame(rotation.matrix_from_quaternion([first, second]))
     return skin.dual_quaternion_blend(np.eye(3), _table(np.full(3, share)), turns).T
 
@@ -751,7 +746,7 @@ def _judge_turns(inputs, output):
 
 
 def _turns_view(inputs, yours=None):
-    """Where each turn takes a point that was one decimetre ahead."""
+    """Places to which the turns take a point that was one decimetre ahead."""
     turns = {
         "first": rotation.matrix_from_quaternion(inputs["first"]),
         "second": rotation.matrix_from_quaternion(inputs["second"]),
@@ -826,8 +821,7 @@ TURNS = Question(
 )
 
 
-# A joint moved after binding
-# -----------------------------------------------------------------------------------------
+# --- A joint moved after binding
 
 CURES = ("bind again", "weights that add to one", "a preset bend")
 

@@ -22,8 +22,7 @@ ROOM_CM = 1.0  # by which a pelvis may ride lower than it need
 LEGS = ("front", "back")
 
 
-# When is a foot down?
-# -----------------------------------------------------------------------------------------------
+# --- When is a foot down?
 
 
 def _draw_contacts(rng, character):
@@ -170,8 +169,7 @@ CONTACTS = Question(
 )
 
 
-# How far a foot slides
-# ----------------------------------------------------------------------------------------------
+# --- How far a foot slides
 
 SLIDE_FRAMES = 30
 
@@ -310,8 +308,7 @@ SLIDE = Question(
 )
 
 
-# Plant a foot
-# -------------------------------------------------------------------------------------------------------
+# --- Plant a foot
 
 PLANT_FRAMES = 41
 HELD, STRAY = 1e-3, 0.01  # metres
@@ -358,6 +355,16 @@ def _planted(forward, down, ease=lambda share: share**2 * (3 - 2 * share)):
     return forward + moved
 
 
+def _plant_picture(forward, yours, down):
+    return picture.side_view(
+        "Where the foot was, and yours below",
+        "Dots where the foot was, frame by frame, and below them yours, red where it is down.",
+        picture.dots(np.column_stack([forward, 0 * forward + 0.1]), "soft"),
+        picture.dots(np.column_stack([yours, 0 * yours]), "inverse"),
+        picture.dots(np.column_stack([yours, 0 * yours])[down > 0.5], "miss"),
+    )
+
+
 def _judge_plant(inputs, output):
     forward, down, yours = inputs["forward"], inputs["down"], output["places"]
     runs = _stances(down)
@@ -371,13 +378,7 @@ def _judge_plant(inputs, output):
         "While it is down your foot moves by up to": in_cm(slid),
         "In the air your correction jumps by up to": in_cm(jump),
     }
-    drawn = picture.side_view(
-        "Where the foot was, and yours below",
-        "Dots where the foot was, frame by frame, and below them yours, red where it is down.",
-        picture.dots(np.column_stack([forward, 0 * forward + 0.1]), "soft"),
-        picture.dots(np.column_stack([yours, 0 * yours]), "inverse"),
-        picture.dots(np.column_stack([yours, 0 * yours])[down > 0.5], "miss"),
-    )
+    drawn = _plant_picture(forward, yours, down)
     verdict = partial(Verdict, measured=measured, picture=drawn)
     if slid <= HELD and away <= STRAY and jump <= 0:
         return verdict(
@@ -403,8 +404,7 @@ def _judge_plant(inputs, output):
 
 
 def _jump(forward, yours, last, first):
-    """By how much the correction changes faster than it may between two stances, metres; zero where
-    it is smooth."""
+    """The correction's change above what is allowed between two stances, metres; else zero."""
     moved = (yours - forward)[last : first + 1]
     allowed = STEEPEST * abs(moved[-1] - moved[0]) / (first - last) + HELD
     strays = (
@@ -470,8 +470,7 @@ PLANT = Question(
 )
 
 
-# A pelvis within reach
-# ----------------------------------------------------------------------------------------------
+# --- A pelvis within reach
 
 HIPS_FRAMES = 20
 
@@ -506,7 +505,7 @@ def _draw_hips(rng, character):
 
 
 def _rooms(left, right, pelvis, upper, lower, share):
-    """How high the hips may be for the left and for the right leg, shape (2, n)."""
+    """Greatest heights of the hips for the left and for the right leg, shape (2, n)."""
     feet = np.stack([left, right])
     ahead = feet[..., 0] - pelvis
     return feet[..., 1] + np.sqrt(np.maximum((share * (upper + lower)) ** 2 - ahead**2, 0.0))
@@ -614,8 +613,7 @@ PELVIS = Question(
 )
 
 
-# Count the pops
-# -----------------------------------------------------------------------------------------------------
+# --- Count the pops
 
 
 def _draw_pops(rng, character):
@@ -735,8 +733,7 @@ POPS = Question(
 )
 
 
-# Which leg decides
-# --------------------------------------------------------------------------------------------------
+# --- Which leg decides
 
 
 def _draw_decides(rng, character):

@@ -51,8 +51,7 @@ def _sole(heel, ball, toe, ankle=None):
 FLOOR = picture.ghost([(-0.2, 0.0), (0.35, 0.0)])
 
 
-# Which point carries
-# ------------------------------------------------------------------------------------------------
+# --- Which point carries
 
 
 def _draw_carries(rng, character):
@@ -87,45 +86,40 @@ def _carrying(roll_deg, limit_deg):
 
 
 def _heel_cm(roll_deg, limit_deg, behind, toes):
-    """How high the heel is at the largest roll, cm."""
+    """The heel's height at the largest roll, cm."""
     rolled = ft.roll(_line_foot(behind, toes), np.radians(np.max(roll_deg)), np.radians(limit_deg))
     return 100 * float(rolled.heel[1])
 
 
 def _judge_carries(inputs, output):
-    rolls, limit_deg, behind, toes = (
-        inputs[name] for name in ("roll_deg", "limit_deg", "behind", "toes")
-    )
+    rolls, limit_deg, behind, toes = inputs.values()
     yours = [word.strip().lower() for word in output["pivots"]]
     true = _carrying(rolls, limit_deg)
     if len(yours) != len(true):
-        flat = picture.chain(
-            [(0.0, 0.0), (behind, 0.0), (behind + toes, 0.0)], ["heel", "ball", "toe"]
-        )
         return Verdict(
             0.0,
             f"you name {len(yours)} points; name one for each of the {len(true)} rolls, in their "
             "order.",
             {},
-            picture.side_view("Your foot", "A foot that stands flat.", FLOOR, flat),
+            _flat_picture(behind, toes),
         )
     right = [mine == other for mine, other in zip(yours, true, strict=True)]
     first = right.index(False) if not all(right) else int(np.argmax(rolls))
     pose = ft.roll(_line_foot(behind, toes), np.radians(rolls[first]), np.radians(limit_deg))
-    marks = [FLOOR, picture.chain([pose.heel, pose.ball, pose.toe], ["heel", "ball", "toe"])]
     named = yours[first] if yours[first] in ft.PIVOTS else None
     height = 100 * float(getattr(pose, named)[1]) if named else 0.0
-    off = abs(abs(float(output["heel"])) - _heel_cm(**inputs))
+    at = f"at a roll of {rolls[first]:.0f}°".replace("-", "−")
     drawn = picture.side_view(
-        f"The foot at a roll of {rolls[first]:.0f}°".replace("-", "−"),
+        f"The foot {at}",
         "A foot from the side at one of the rolls, over a dotted floor.",
-        *marks,
+        FLOOR,
+        picture.chain([pose.heel, pose.ball, pose.toe], ft.PIVOTS),
     )
     measured = {
         "You name the right point for": f"{sum(right)} of {len(right)} rolls",
         "You say the heel is": f"{float(output['heel']):.1f} cm high",
     }
-    near = off <= CM
+    near = abs(abs(float(output["heel"])) - _heel_cm(**inputs)) <= CM
     verdict = partial(Verdict, measured=measured, picture=drawn)
     if all(right) and near:
         return verdict(1.0, "what carries stands on the floor, and the rest turns about it.")
@@ -136,21 +130,27 @@ def _judge_carries(inputs, output):
             " far the heel is above the ball.",
         )
     score = (0.1 if near else 0.0) + 0.4 * sum(right) / len(right)
-    at = f"at a roll of {rolls[first]:.0f}°".replace("-", "−")
+    return verdict(score, f"{at} {_carries_advice(yours[first], named, height)}")
+
+
+def _flat_picture(behind, toes):
+    points = [(0.0, 0.0), (behind, 0.0), (behind + toes, 0.0)]
+    return picture.side_view(
+        "Your foot", "A foot that stands flat.", FLOOR, picture.chain(points, ft.PIVOTS)
+    )
+
+
+def _carries_advice(word, named, height_cm):
     if not named:
-        return verdict(
-            score, f"{at} you name {yours[first][:20]!r}; the points are called heel, ball and toe."
+        return f"you name {word[:20]!r}; the points are called heel, ball and toe."
+    if height_cm > CM:
+        return (
+            f"the {named}, which you name, is {height_cm:.1f} cm over the floor; what carries "
+            "stands on it."
         )
-    if height > CM:
-        return verdict(
-            score,
-            f"{at} the {named}, which you name, is {height:.1f} cm over the floor; what carries "
-            "stands on it.",
-        )
-    return verdict(
-        score,
-        f"{at} the {named} stands on the floor, but the foot does not turn about it: ask which of "
-        "the points on the floor the part in the air is joined to.",
+    return (
+        f"the {named} stands on the floor, but the foot does not turn about it: ask which of "
+        "the points on the floor the part in the air is joined to."
     )
 
 
@@ -232,8 +232,7 @@ CARRIES = Question(
 )
 
 
-# Where the ankle goes
-# -----------------------------------------------------------------------------------------------
+# --- Where the ankle goes
 
 
 def _draw_ankle(rng, character):
@@ -295,8 +294,7 @@ def _judge_ankle(inputs, output):
 
 
 def _one_pivot(choose):
-    """The ankle turned by the whole roll about a point that `choose` gives from roll and limit and
-    the foot."""
+    """The ankle turned by the whole roll about a point that `choose` gives."""
 
     def answer(roll, limit, heel, ball, toe, ankle):
         return _about(
@@ -383,8 +381,7 @@ ANKLE = Question(
 )
 
 
-# Who carries whom
-# ---------------------------------------------------------------------------------------------------
+# --- Who carries whom
 
 RIGHT_ORDER = ("heel", "toe", "ball")  # or toe before heel: in one roll they never turn together
 
@@ -401,14 +398,13 @@ def _draw_order(rng, character):
 
 
 def _sunk_cm(roll_deg, limit_deg, toes):
-    """How deep the toe's pivot is when the ball carries it, cm."""
+    """The depth of the toe's pivot when the ball carries it, cm."""
     _, on_ball, _ = ft.turns(np.radians(roll_deg), np.radians(limit_deg))
     return -100 * float(_turned((toes, 0.0), on_ball)[1])
 
 
 def _pivots_in(order, roll_deg, limit_deg, toes):
-    """Where heel, ball and toe are when their pivots carry each other in this order, the foot hung
-    from the last."""
+    """Places of heel, ball and toe when each pivot carries the next in this order."""
     flat = dict(zip(ft.PIVOTS, ((0.0, 0.0, -0.19), (0.0, 0.0, 0.0), (0.0, 0.0, toes)), strict=True))
     turns = dict(zip(ft.PIVOTS, ft.turns(np.radians(roll_deg), np.radians(limit_deg)), strict=True))
     chain = [
@@ -515,8 +511,7 @@ ORDER = Question(
 )
 
 
-# What pivots too high cost
-# ------------------------------------------------------------------------------------------
+# --- What pivots too high cost
 
 
 def _draw_slide(rng, character):
@@ -526,7 +521,7 @@ def _draw_slide(rng, character):
 
 
 def _slide(roll_deg, height):
-    """How far the point below a pivot goes ahead, and up, cm."""
+    """Ways of the point below a pivot, ahead and up, cm."""
     moved = _turned((0.0, -height), np.radians(roll_deg)) + [0.0, height]
     return 100 * moved
 
@@ -631,8 +626,7 @@ SLIDE = Question(
 )
 
 
-# Toes that stay flat
-# ------------------------------------------------------------------------------------------------
+# --- Toes that stay flat
 
 
 def _draw_bend(rng, character):
@@ -662,30 +656,23 @@ def _bend(turn, slope, limit):
     return -ft.turns(turn + slope, limit)[1]
 
 
+def _toes_picture(turn, slope, tip):
+    heel, far = _turned((-0.19, 0.0), turn), _turned((0.12, 0.0), -slope)
+    sloping = f"a floor that {'rises' if slope > 0 else 'falls'} {abs(np.degrees(slope)):.0f}°"
+    return picture.side_view(
+        f"Your toes on {sloping if slope else 'a level floor'}",
+        "A foot from the side whose toes are bent as you say, on a dotted floor.",
+        picture.ghost([-2 * far, far]),
+        picture.chain([heel, np.zeros(2), tip], ft.PIVOTS),
+    )
+
+
 def _judge_bend(inputs, output):
     yours, true = float(output["bend"]), float(_bend(**inputs))
     turn, slope, limit = (inputs[name] for name in ("turn", "slope", "limit"))
-    ball = np.zeros(2)
-    heel, tip, far = (
-        _turned(point, angle)
-        for point, angle in (
-            ((-0.19, 0.0), turn),
-            ((0.066, 0.0), turn + np.clip(yours, -np.pi, np.pi)),
-            ((0.12, 0.0), -slope),
-        )
-    )
+    tip = _turned((0.066, 0.0), turn + np.clip(yours, -np.pi, np.pi))
     gap = 100 * float(_turned(tip, slope)[1])
-    drawn = picture.side_view(
-        "Your toes on "
-        + (
-            "a level floor"
-            if not slope
-            else f"a floor that {'rises' if slope > 0 else 'falls'} {abs(np.degrees(slope)):.0f}°"
-        ),
-        "A foot from the side whose toes are bent as you say, on a dotted floor.",
-        picture.ghost([-2 * far, far]),
-        picture.chain([heel, ball, tip], ["heel", "ball", "toe"]),
-    )
+    drawn = _toes_picture(turn, slope, tip)
     measured = {
         "The foot is turned against the floor by": f"{np.degrees(turn + slope):.1f}°".replace(
             "-", "−"
@@ -761,8 +748,7 @@ BEND = Question(
 )
 
 
-# Out of the floor
-# ---------------------------------------------------------------------------------------------------
+# --- Out of the floor
 
 
 def _draw_out(rng, character):
@@ -802,16 +788,10 @@ def _out(ankle, turn, sole, which=slice(None)):
     return [ankle[0], ankle[1] + max(0.0, -lowest)]
 
 
-def _judge_out(inputs, output):
-    yours, ankle = output["ankle"], inputs["ankle"]
-    points = _turned(inputs["sole"], inputs["turn"])
-    heights = yours[1] + points[:, 1]
-    deepest = int(np.argmin(heights))
-    low, aside = 100 * float(heights.min()), 100 * float(abs(yours[0] - ankle[0]))
-    up = 100 * float(yours[1] - ankle[1])
+def _out_picture(yours, points):
     where = _drawn([0.0, yours[1]])
     foot = np.clip(where + points, -FAR, FAR)
-    drawn = picture.side_view(
+    return picture.side_view(
         "Your foot over the floor",
         "A turned foot from the side where you put it, over a dotted floor.",
         FLOOR,
@@ -819,6 +799,16 @@ def _judge_out(inputs, output):
         picture.dots([where]),
         picture.note(where, "ankle"),
     )
+
+
+def _judge_out(inputs, output):
+    yours, ankle = output["ankle"], inputs["ankle"]
+    points = _turned(inputs["sole"], inputs["turn"])
+    heights = yours[1] + points[:, 1]
+    deepest = int(np.argmin(heights))
+    low, aside = 100 * float(heights.min()), 100 * float(abs(yours[0] - ankle[0]))
+    up = 100 * float(yours[1] - ankle[1])
+    drawn = _out_picture(yours, points)
     measured = {
         "Your lowest point is": (
             f"the {ft.PIVOTS[deepest]}, {min(abs(low), 1e6):.2f} cm "

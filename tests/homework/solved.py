@@ -14,8 +14,7 @@ def solutions():
 
 
 def answered(lesson, student):
-    """The names that a lesson's solution leaves behind when `student` runs it; `hw` is the
-    homework."""
+    """The names a lesson's solution leaves when `student` runs it; `hw` is the homework."""
     source = "\n".join(
         cell.source
         for cell in authoring.read(solutions()[lesson]).cells

@@ -1,5 +1,4 @@
-"""Every question of every lesson, tested the same way: right answers, misconceptions, junk, and
-nothing given away."""
+"""Every question of every lesson, tested the same way."""
 
 import inspect
 import itertools
@@ -34,8 +33,7 @@ def _own_progress(tmp_path, monkeypatch):
 
 
 class Answers(dict):
-    """The names that a lesson's solution leaves behind, by lesson and learner; it is run when first
-    asked for."""
+    """Names that solutions leave behind, by lesson and learner; run when first asked for."""
 
     def __missing__(self, key):
         return self.setdefault(key, answered(*key))
@@ -136,7 +134,7 @@ def raise_exit():
 
 
 def failures(questions, answers_to, accepted):
-    """What came of answers that were not `accepted`, by the question and the answer's name."""
+    """Cards, or errors, of answers that were not `accepted`, by question and the answer's name."""
     found = {}
     for question in questions:
         for name, answer in answers_to(question).items():
@@ -183,8 +181,7 @@ def test_any_finite_numbers_can_be_judged_and_drawn():
 
 
 def given_away(card, reference, known):
-    """The numbers of a right answer that stand in a card's text, to three digits, and are not known
-    anyway."""
+    """Numbers of a right answer in a card's text, to three digits, not known anyway."""
     said = {
         float(word)
         for word in re.findall(r"-?\d+\.?\d*(?:e-?\d+)?", card)

@@ -1,5 +1,4 @@
-"""Lesson 12's judges measure: any right rig and any right repair, and a sentence for what is
-not."""
+"""Lesson 12's judges: any right rig and repair, and a sentence for what is not."""
 
 from dataclasses import replace
 

@@ -1,5 +1,4 @@
-"""A question that asks for a rig file: the file is read as data, inspected, and weighed like any
-other answer."""
+"""A question for a rig file: read as data, inspected, scored like any other answer."""
 
 import dataclasses
 
@@ -61,9 +60,9 @@ def test_a_misconception_is_known_by_the_rules_it_breaks(tmp_path, homework):
     ("answer", "said"),
     [
         ("nowhere.glb", "cannot be opened"),
-        (3.5, "no name of a file but a float"),
-        (None, "no name of a file"),
-        (TAMSIN, "no name of a file"),
+        (3.5, "a float, where the name of a file belongs"),
+        (None, "where the name of a file belongs"),
+        (TAMSIN, "where the name of a file belongs"),
         (b"glTF", "cannot be read"),
         (b"", "cannot be read"),
     ],

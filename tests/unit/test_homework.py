@@ -1,5 +1,4 @@
-"""The homework engine, with small questions of its own; the lessons' questions are tested in
-tests/homework."""
+"""The homework engine, with small questions of its own."""
 
 import ast
 import dataclasses
@@ -77,7 +76,6 @@ def hw():
 
 
 # --- the learner's side
-# --------------------------------------------------------------------------------------------
 
 
 def test_arguments_are_arrays_numbers_and_text_and_new_each_time():
@@ -293,7 +291,6 @@ def test_the_learners_side_knows_nothing_of_the_library():
 
 
 # --- the teacher's side
-# --------------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("value", [[3, 4], (3, 4), [[3, 4]], [[3], [4]]])
@@ -429,7 +426,6 @@ def test_seeds_repeat_and_differ():
 
 
 # --- in the notebook
-# -----------------------------------------------------------------------------------------------
 
 
 def test_a_function_is_known_by_its_name_a_value_by_its_keyword(hw):
