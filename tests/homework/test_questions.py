@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 
 from rigkit import course, homework
-from rigkit.homework import calling, catalogue, checking
+from rigkit.homework import calling, catalogue
 from rigkit.homework.card import Card
 from rigkit.homework.question import WORDS
-from tests.homework.solved import answered, solutions
+from tests.homework.solved import answered, outcome_of, solutions
 
 LEARNERS = [f"learner-{n:02d}" for n in range(20)]
 QUESTIONS = [
@@ -48,14 +48,6 @@ def cases_of(question, learner, attempt=1):
     return homework.open_homework(question.lesson, learner).cases(question, attempt)
 
 
-def outcome_of(question, learner, answer):
-    """The outcome of a function, also for questions that ask for a value."""
-    cases = cases_of(question, learner)
-    return checking.score_answers(
-        question, cases, checking.records_of_model(question, answer, cases)
-    )
-
-
 def test_every_lesson_with_questions_has_a_solution():
     assert set(catalogue.lessons()) == set(solutions())
 
@@ -86,7 +78,7 @@ def test_the_solution_earns_everything(question, answers):
 @pytest.mark.parametrize("question", QUESTIONS, ids=named)
 def test_each_misconception_earns_less_and_is_recognised(question):
     for learner, wrong in itertools.product(LEARNERS, question.misconceptions):
-        outcome = outcome_of(question, learner, wrong.answer)
+        outcome = outcome_of(question, wrong.answer, learner)
         assert outcome.misconception == wrong.name, learner
         assert outcome.score < 1, (wrong.name, learner)
         assert outcome.word != "Right", (wrong.name, learner)
@@ -139,7 +131,7 @@ def failures(questions, answers_to, accepted):
     for question in questions:
         for name, answer in answers_to(question).items():
             try:
-                card = Card(outcome_of(question, "ada", answer))
+                card = Card(outcome_of(question, answer))
                 if not accepted(card.outcome, card._repr_mimebundle_()):
                     found[question.id, name] = repr(card)
             except Exception as error:
@@ -210,7 +202,7 @@ def answer_of(names, question, inputs):
 
 def given_away_by(question, learner, wrong, names):
     """The numbers of the right answer that a wrong one's card gives away to one learner."""
-    outcome = outcome_of(question, learner, wrong.answer)
+    outcome = outcome_of(question, wrong.answer, learner)
     reference = numbers_in(answer_of(names, question, outcome.inputs))
     known = numbers_in(list(outcome.inputs.values())) + numbers_in(
         wrong.answer(*calling.arguments(outcome.inputs))
