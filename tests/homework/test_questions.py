@@ -200,6 +200,38 @@ def answer_of(names, question, inputs):
     return answer(*calling.arguments(inputs)) if question.kind == "function" else answer
 
 
+# parts of which only the direction is asked, or that are counted in whole frames
+SCALE_FREE = {
+    ("06/stuck_direction", "direction"),
+    ("07/squat_poles", "poles"),
+    ("10/footfalls", "both"),
+    ("12/aslant", "mended axis"),
+}
+
+
+def scaled(question, answer, part, factor):
+    """A right answer with the numbers of one of its parts multiplied."""
+    parts = list(answer) if len(question.returns) > 1 else [answer]
+    at = list(question.returns).index(part)
+    parts[at] = np.multiply(parts[at], factor)
+    return parts if len(parts) > 1 else parts[0]
+
+
+@pytest.mark.parametrize("question", ASKED_FOR_NUMBERS, ids=named)
+def test_an_answer_that_is_slightly_off_is_not_right(question, answers):
+    given = answers[question.lesson, "ada"][question.name]
+    for part, shape in question.returns.items():
+        if shape == WORDS or (shape and isinstance(shape[0], str)):
+            continue
+
+        def answer(*inputs, part=part):
+            right = given(*inputs) if question.kind == "function" else given
+            return scaled(question, right, part, 1.04)
+
+        right = (question.id, part) in SCALE_FREE
+        assert (outcome_of(question, answer).word == "Right") == right, part
+
+
 def given_away_by(question, learner, wrong, names):
     """The numbers of the right answer that a wrong one's card gives away to one learner."""
     outcome = outcome_of(question, wrong.answer, learner)
