@@ -226,23 +226,32 @@ def _misconception(
     question: Question, cases: Sequence[Case], records: Sequence[Record]
 ) -> Misconception | None:
     """The misconception that the answer follows on every case, and that is wrong here."""
+    try:
+        mine = [_comparable(question.returns, record) for record in records]
+    except AnswerError:
+        return None
     for wrong in question.misconceptions:
         with np.errstate(all="ignore"):
             theirs = records_of_model(question, wrong.answer, cases)
-        if all(_same(question.returns, a, b) for a, b in zip(records, theirs, strict=True)):
+        if all(_same(question.returns, a, b) for a, b in zip(mine, theirs, strict=True)):
             if all(_verdict(question, c, r).score == 1 for c, r in zip(cases, theirs, strict=True)):
                 continue
             return wrong
     return None
 
 
-def _same(returns: Mapping[str, Shape], mine: Record, theirs: Record) -> bool:
-    """True if two records hold the same answer; no number, or the error that gives, equals NaN."""
+def _same(returns: Mapping[str, Shape], mine: Mapping[str, Any], record: Record) -> bool:
+    """True if a record holds the same answer as these parts."""
     try:
-        ours, others = (_parts(returns, _or_nan(returns, record)) for record in (mine, theirs))
+        theirs = _comparable(returns, record)
     except AnswerError:
         return False
-    return all(_close(ours[name], others[name]) for name in returns)
+    return all(_close(mine[name], theirs[name]) for name in returns)
+
+
+def _comparable(returns: Mapping[str, Shape], record: Record) -> dict[str, Any]:
+    """The parts of an answer; no number at all, or the error that gives, becomes NaN."""
+    return _parts(returns, _or_nan(returns, record))
 
 
 def _or_nan(returns: Mapping[str, Shape], record: Record) -> Any:

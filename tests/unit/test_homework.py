@@ -111,7 +111,10 @@ def test_arguments_are_arrays_numbers_and_text_and_new_each_time():
         (itertools.count(), {"end": "unreadable", "what": "a count"}),
         (max, {"end": "unreadable", "what": "a builtin_function_or_method"}),
         (np.zeros(10**6), {"end": "unreadable", "what": "1,000,000 numbers"}),
-        ([0] * 10**5, {"end": "unreadable", "what": "far more than was asked for"}),
+        ([0] * 9_999, {"out": [0.0] * 9_999}),
+        ([0] * 10_000, {"end": "unreadable", "what": "far more than was asked for"}),
+        (np.zeros(10_001), {"end": "unreadable", "what": "10,001 numbers"}),
+        ("x" * 301, {"out": "x" * 300}),
     ],
 )
 def test_what_comes_back_becomes_plain_data(value, record):
@@ -160,9 +163,24 @@ def test_blank_functions(function):
     assert calling.call(function, CASES) == [{"end": "blank"}] * 2
 
 
+@pytest.mark.parametrize("function", [blank_body, pass_body, returns_ellipsis])
+def test_a_function_without_a_body_is_blank(function):
+    assert calling.is_blank(function)
+
+
 @pytest.mark.parametrize("function", [lambda *a: 5, lambda *a: a, max])
 def test_functions_with_a_body_are_not_blank(function):
     assert not calling.is_blank(function)
+
+
+def fails_deeper(*_):
+    raise ValueError("x" * 301)
+
+
+def test_an_error_says_the_last_of_the_learners_lines_and_not_too_much():
+    record = calling.call(lambda *_: fails_deeper(), CASES)[0]
+    assert record["line"] == fails_deeper.__code__.co_firstlineno + 1
+    assert record["message"] == "x" * 300
 
 
 def test_errors_say_type_message_and_the_learners_own_line():
@@ -320,7 +338,7 @@ def test_parts_come_in_order_or_by_name():
         ({"length": ()}, "0.4", "text"),
         ({"length": ()}, True, "true or false"),
         ({"length": ()}, None, "not finite"),
-        ({"length": ()}, 1e12, "not finite"),
+        ({"length": ()}, 1.1e9, "not finite"),
         ({"length": ()}, {}, "rows"),
         ({"side": ("left", "right"), "proof": ()}, ["up", 1.0], "something else"),
         ({"side": ("left", "right"), "proof": ()}, "left", "parts"),
@@ -375,7 +393,9 @@ def weighed(function, question=DOUBLE):
 
 
 def test_right_nearly_and_not_yet():
-    assert weighed(lambda length: 2 * length).word == "Right"
+    right = weighed(lambda length: 2 * length)
+    assert right.word == "Right"
+    assert "Worst case" not in repr(Card(right))
     calls = itertools.count()
     nearly = weighed(lambda length: 2 * length if next(calls) != 2 else -1)
     assert (nearly.word, nearly.score, nearly.right, nearly.cases) == ("Nearly", 0.8, 4, 5)
@@ -394,6 +414,32 @@ def test_a_misconception_is_named_only_when_it_explains_every_case():
     assert (
         weighed(lambda length: 2 * length).misconception is None
     )  # a right answer is never a misconception
+
+
+@pytest.mark.parametrize(
+    ("answer", "name"),
+    [
+        (lambda length: 1.0005 * length / 2, "half"),
+        (lambda length: 1.01 * length / 2, None),
+        (lambda length: length / 2 + 0.008, None),
+        (lambda length: 1.0005 * 2 * length, None),  # near to one that is right here
+    ],
+)
+def test_a_misconception_is_told_from_its_neighbours(answer, name):
+    assert weighed(answer).misconception == name
+
+
+@pytest.mark.parametrize(
+    ("score", "right", "word"),
+    [
+        (1.0, True, "Right"),
+        (1.0, False, "Nearly"),
+        (0.6, False, "Nearly"),
+        (0.59, False, "Not yet"),
+    ],
+)
+def test_the_word_for_a_score(score, right, word):
+    assert checking.word_for(score, right) == word
 
 
 def test_an_error_where_a_misconception_has_no_number_is_the_same_mistake():
@@ -423,6 +469,8 @@ def test_seeds_repeat_and_differ():
         checking.draw(DOUBLE, None, checking.generator("ada", "06/double", n)) for n in (1, 1, 2)
     )
     assert one == same != other
+    # a class marked again must get the same cases, also by a later version
+    assert checking.generator("ada", "06/double", 1).integers(10**9) == 786738588
 
 
 # --- in the notebook
