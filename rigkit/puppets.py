@@ -208,18 +208,18 @@ def _tamsin() -> Puppet:
 
 def _odo() -> Puppet:
     grown = body.segment_lengths(1.76)
-    stilts = grown.shank / 2
-    bones = grown.thigh, grown.shank + stilts
-    return _in_millimetres("Odo", "on stilts", 1.76 + stilts, bones, 0.05, 0.20, 0.07, 0.08, 0.18)
-
-
-class _Parade(dict[str, Puppet]):
-    def __missing__(self, name: object) -> Puppet:
-        raise KeyError(f"unknown puppet {name!r}; there are {_names()}")
-
-
-def _names() -> str:
-    return ", ".join(map(repr, PUPPETS))
+    stilts = grown.shank / 2  # a shank 1.5 times as long
+    return _in_millimetres(
+        "Odo",
+        "on stilts",
+        1.76 + stilts,
+        (grown.thigh, grown.shank + stilts),
+        0.05,
+        0.20,
+        0.07,
+        0.08,
+        0.18,
+    )
 
 
 PUPPETS = MappingProxyType(

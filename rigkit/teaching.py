@@ -12,7 +12,7 @@ from importlib import resources
 from typing import Any
 
 from rigkit import course, homework
-from rigkit.homework import notebook
+from rigkit.homework import catalogue
 
 __all__ = ["NOTES", "files", "folded", "hand_out", "notes"]
 
@@ -104,9 +104,14 @@ def _lesson(lesson: course.Lesson) -> str:
         blocks.append(f"**Moments to show:** {moments}.")
     for part, heading in _PARTS.items():
         if lesson.notes.get(part):
-            blocks += [f"### {heading}", _list(lesson.notes[part])]
-    if lesson.exercise and lesson.number in notebook.lessons():
-        blocks.append(f"### What goes wrong in [the exercise](exercises/{lesson.exercise.name})")
+            lines += [
+                "",
+                f"### {heading}",
+                "",
+                *(f"- {sentence}" for sentence in lesson.notes[part]),
+            ]
+    if lesson.exercise and lesson.number in catalogue.lessons():
+        lines += ["", f"### What goes wrong in [the exercise](exercises/{lesson.exercise.name})"]
         for question in homework.questions(lesson.number).values():
             wrong = [f"when {_plain(each.sentence)}" for each in question.misconceptions]
             blocks += [f"`{question.name}`: {question.asks}. It goes wrong", _list(wrong)]

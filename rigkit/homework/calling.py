@@ -1,5 +1,4 @@
-"""The learner's side of a check: call the function, keep the notebook alive, turn what comes back
-into plain data.
+"""The learner's side of a check: call the function, keep the notebook alive, record the answers.
 
 Nothing here knows a question or an answer, and nothing is imported from the rest of the library, so
 this file can run alone where neither may be. What it hands on is a *record* per case, and a record
@@ -27,15 +26,14 @@ MOST_TEXT = 300
 DEEPEST = 8
 
 
-class TimeUp(BaseException):
-    """Raised inside the learner's function; not an `Exception`, so that `except Exception` does not
-    swallow it."""
+class TimeLimitError(BaseException):
+    """Raised inside the learner's function; not an `Exception`, so that few `except` catch it."""
 
 
 def call(
     function: Callable[..., Any], cases: Sequence[Mapping[str, Any]], seconds: float | None = 3.0
 ) -> list[Record]:
-    """What `function` makes of each case: one record per case, never an error.
+    """Call a function with each case and record what it does: one record per case, never an error.
 
     Parameters
     ----------
@@ -57,16 +55,25 @@ def call(
     with contextlib.redirect_stdout(sink), contextlib.redirect_stderr(_Sink()):
         try:
             _limited(lambda: _call_all(function, cases, records), seconds)
-        except (TimeUp, KeyboardInterrupt) as stop:
-            took = seconds if isinstance(stop, TimeUp) else None
+        except (TimeLimitError, KeyboardInterrupt) as stop:
+            took = seconds if isinstance(stop, TimeLimitError) else None
             records += [{"end": "stopped", "seconds": took} for _ in cases[len(records) :]]
     if sink.written:
         records[0]["printed"] = sink.written
     return records
 
 
-def give(value: Any) -> Record:
-    """The record of an answer that is a value."""
+def record_value(value: Any) -> Record:
+    """The record of an answer that is a value.
+
+    Parameters
+    ----------
+    value : object
+
+    Returns
+    -------
+    dict
+    """
     try:
         return _record(value)
     except Exception as error:
@@ -74,14 +81,12 @@ def give(value: Any) -> Record:
 
 
 def can_stop() -> bool:
-    """Whether a function that never ends can be stopped: on Linux and macOS, in the main thread (a
-    notebook's)."""
+    """True if an endless function can be stopped: on Linux and macOS, in the main thread."""
     return hasattr(signal, "setitimer") and threading.current_thread() is threading.main_thread()
 
 
 def is_blank(function: Callable[..., Any]) -> bool:
-    """Whether the function has no body yet: a docstring, `...`, `pass` or `return None`, nothing
-    else."""
+    """True if a function has no body yet: only a docstring, `...`, `pass` or `return None`."""
     code = getattr(function, "__code__", None)
     if code is None:
         return False
@@ -94,32 +99,43 @@ def is_blank(function: Callable[..., Any]) -> bool:
 
 
 def arguments(case: Mapping[str, Any]) -> list[Any]:
-    """A case's values as a function gets them: lists of numbers as new arrays, all else as it
-    is."""
+    """A case's values as a function gets them: lists of numbers as new arrays, all else copied."""
     return [
         np.array(v, dtype=float) if isinstance(v, list) and not _has_text(v) else copy.deepcopy(v)
         for v in case.values()
     ]
 
 
-class Unreadable(Exception):
-    """What came back is nothing that can be measured; the text says what it was."""
+class UnreadableError(Exception):
+    """An answer that is nothing to measure; the text says what it is."""
 
 
-def plain(value: Any, depth: int = 0, budget: list[int] | None = None) -> Any:
-    """`value` as JSON data: numbers, text, true/false, lists, dicts; numbers that are not finite
-    become None.
+def plain_data(value: Any, depth: int = 0, budget: list[int] | None = None) -> Any:
+    """Return `value` as JSON data, with None for each number that is not finite.
+
+    Parameters
+    ----------
+    value : object
+        Numbers, text, true or false, arrays, and lists, tuples or dicts of these.
+    depth : int
+        Of `value` in what holds it.
+    budget : list of int, optional
+        How many more values may come, counted down.
+
+    Returns
+    -------
+    float, str, bool, list, dict or None
 
     Raises
     ------
-    Unreadable
+    UnreadableError
         Anything else: generators and other lazy things (never consumed), objects, or more than
         `MOST_NUMBERS`.
     """
     budget = [MOST_NUMBERS] if budget is None else budget
     budget[0] -= 1
     if budget[0] < 0 or depth > DEEPEST:
-        raise Unreadable("far more than was asked for")
+        raise UnreadableError("far more than was asked for")
     if isinstance(value, (bool, np.bool_)):
         return bool(value)
     if isinstance(value, (int, float, np.integer, np.floating)):
@@ -127,22 +143,22 @@ def plain(value: Any, depth: int = 0, budget: list[int] | None = None) -> Any:
     if isinstance(value, str):
         return value[:MOST_TEXT]
     if isinstance(value, dict):
-        return {str(k)[:MOST_TEXT]: plain(v, depth + 1, budget) for k, v in value.items()}
+        return {str(k)[:MOST_TEXT]: plain_data(v, depth + 1, budget) for k, v in value.items()}
     if isinstance(value, (list, tuple)):
-        return [plain(v, depth + 1, budget) for v in value]
+        return [plain_data(v, depth + 1, budget) for v in value]
     if hasattr(value, "__array__"):
         return _array(np.asarray(value), depth, budget)
-    raise Unreadable(_kind(value))
+    raise UnreadableError(_kind(value))
 
 
 def _array(array: np.ndarray, depth: int, budget: list[int]) -> Any:
     if array.size > MOST_NUMBERS:
-        raise Unreadable(f"{array.size:,} numbers")
+        raise UnreadableError(f"{array.size:,} numbers")
     if array.dtype.kind not in "biufUO":
-        raise Unreadable(
+        raise UnreadableError(
             "complex numbers" if array.dtype.kind == "c" else f"an array of {array.dtype}"
         )
-    return plain(array.tolist(), depth + 1, budget)
+    return plain_data(array.tolist(), depth + 1, budget)
 
 
 def _number(value: Any) -> float | None:
@@ -163,7 +179,7 @@ def _call_all(
 def _call(function: Callable[..., Any], case: Mapping[str, Any]) -> Record:
     try:
         return _record(function(*arguments(case)))
-    except (TimeUp, KeyboardInterrupt):
+    except (TimeLimitError, KeyboardInterrupt):
         raise
     except NotImplementedError:
         return {"end": "blank"}
@@ -177,8 +193,8 @@ def _record(value: Any) -> Record:
     if value is None:
         return {"end": "nothing"}
     try:
-        return {"out": plain(value)}
-    except Unreadable as error:
+        return {"out": plain_data(value)}
+    except UnreadableError as error:
         return {"end": "unreadable", "what": str(error)}
 
 
@@ -207,7 +223,7 @@ def _line(error: BaseException, function: Callable[..., Any] | None) -> int | No
 
 
 def _limited(work: Callable[[], None], seconds: float | None) -> None:
-    """Do `work`, or raise `TimeUp` when it takes longer than `seconds`."""
+    """Do `work`, or raise `TimeLimitError` if it takes longer than `seconds`."""
     if seconds is None or not can_stop():
         work()
         return
@@ -215,25 +231,24 @@ def _limited(work: Callable[[], None], seconds: float | None) -> None:
 
     def stop(_: FrameType, event: str, __: Any) -> Any:
         if running and event == "line":
-            raise TimeUp
+            raise TimeLimitError
         return stop
 
     def alarm(_: int, frame: FrameType | None) -> None:
-        # A bare `except:` may catch the first TimeUp; the trace raises a second one from inside
-        # that clause.
+        # A bare `except:` may catch the first TimeLimitError; the trace raises a second one
+        # from inside that clause.
         if not running:
             return
         sys.settrace(stop)
         while frame is not None and frame is not here:
             frame.f_trace = stop
             frame = frame.f_back
-        raise TimeUp
+        raise TimeLimitError
 
     handler_before = signal.signal(signal.SIGALRM, alarm)
     try:
-        signal.setitimer(
-            signal.ITIMER_REAL, seconds, 0.05
-        )  # and again, should the function have caught both
+        # and again every 0.05 s, should the function have caught both
+        signal.setitimer(signal.ITIMER_REAL, seconds, 0.05)
         work()
     finally:
         running = False

@@ -1,5 +1,4 @@
-"""The small card that answers a check: words first, then numbers, a picture, and how far the
-homework is."""
+"""The card that answers a check: words first, then numbers, a picture, and the progress."""
 
 import re
 from collections.abc import Mapping
@@ -96,8 +95,7 @@ def _words(text: str) -> str:
 
 
 def _typed(inputs: Mapping[str, Any]) -> str:
-    """Inputs as they would be typed, to call the function again; of a long list only its
-    beginning."""
+    """Inputs as one would type them to call the function again; of a long list only the start."""
     typed = [f"{name}={_value(value, indent=len(name) + 1)}" for name, value in inputs.items()]
     return (",\n" if any("\n" in each for each in typed) else ", ").join(typed)
 

@@ -1,7 +1,8 @@
-"""The teacher's side of a check: draw the cases, and weigh the records that `calling` made of them.
+"""The teacher's side of a check: draw the cases, and score the records that `calling` made of them.
 
-Nothing here calls a learner's code. A check is `draw`, then `calling.call` or `calling.give`, then
-`weigh`; what passes between the three is JSON, so the middle one can run elsewhere.
+Nothing here calls a learner's code. A check is `draw`, then `calling.call` or
+`calling.record_value`, then `score_answers`; what passes between the three is JSON, so the middle
+one can run elsewhere.
 """
 
 import hashlib
@@ -22,7 +23,7 @@ LARGEST = 1e9
 
 @dataclass(frozen=True)
 class Outcome:
-    """What a check found; all of it JSON data.
+    """The result of a check; all of it JSON data.
 
     Attributes
     ----------
@@ -64,8 +65,7 @@ class Outcome:
 
 
 def generator(*words: object) -> np.random.Generator:
-    """A numpy Generator seeded by words, such as a learner's name, a question's id and an attempt's
-    number."""
+    """A numpy Generator seeded by words, such as a learner's name and a question's id."""
     digest = hashlib.sha256("\n".join(map(str, words)).encode()).digest()
     return np.random.default_rng(int.from_bytes(digest[:16], "big"))
 
@@ -78,7 +78,9 @@ def draw(question: Question, character: Puppet, rng: np.random.Generator) -> lis
     ]
 
 
-def model(question: Question, answer: Callable[..., Any], cases: Sequence[Case]) -> list[Record]:
+def records_of_model(
+    question: Question, answer: Callable[..., Any], cases: Sequence[Case]
+) -> list[Record]:
     """The records of a model of a question, such as a misconception; see `calling.call`."""
     if question.kind == "file":
         from rigkit.homework import rig_file  # here, because only few questions need it
@@ -87,8 +89,8 @@ def model(question: Question, answer: Callable[..., Any], cases: Sequence[Case])
     return calling.call(answer, cases, seconds=None)
 
 
-def weigh(question: Question, cases: Sequence[Case], records: Sequence[Record]) -> Outcome:
-    """The outcome of an answer, from the cases and their records alone.
+def score_answers(question: Question, cases: Sequence[Case], records: Sequence[Record]) -> Outcome:
+    """Score an answer by the cases and their records alone.
 
     Parameters
     ----------
@@ -96,8 +98,8 @@ def weigh(question: Question, cases: Sequence[Case], records: Sequence[Record]) 
     cases : list of dict
         As `draw` gave them.
     records : list of dict
-        As `calling.call` or `calling.give` made them; fewer records than cases leave the rest
-        unanswered.
+        As `calling.call` or `calling.record_value` made them; fewer records than cases leave the
+        rest unanswered.
 
     Returns
     -------
@@ -144,32 +146,43 @@ def word_for(score: float, right: bool) -> str:
     return RIGHT if right else NEARLY if score >= 0.6 else NOT_YET
 
 
-class Unfit(Exception):
+class AnswerError(Exception):
     """An answer that cannot be measured; the text completes "your answer …"."""
 
 
-def fit(returns: Mapping[str, Shape], output: Any) -> dict[str, Any]:
-    """The parts of an answer under their names: finite float arrays of the promised shapes, an
-    option, or words.
+def parse_answer(returns: Mapping[str, Shape], output: Any) -> dict[str, Any]:
+    """The parts of an answer under their names.
+
+    Parameters
+    ----------
+    returns : dict of str to tuple
+        A question's: see `Question.returns`.
+    output : object
+        JSON data: the parts in their order or by name, or the only part itself.
+
+    Returns
+    -------
+    dict
+        Finite float arrays of the promised shapes, an option, a list of words, or a report.
 
     Raises
     ------
-    Unfit
+    AnswerError
         The wrong number of parts, the wrong shape, text for numbers, or a number that is not
         finite.
     """
-    parts = _fit(returns, output)
+    parts = _parts(returns, output)
     for name, value in parts.items():
         if isinstance(value, np.ndarray) and not (np.abs(value) <= LARGEST).all():
-            raise Unfit(
+            raise AnswerError(
                 f"has a number that is not finite in {name}: a division by zero, or a root or arc"
                 " cosine of something out of its range"
             )
     return parts
 
 
-def wants(returns: Mapping[str, Shape]) -> str:
-    """What an answer looks like, in words: "rank (a number), singular values (2 numbers)"."""
+def describe_parts(returns: Mapping[str, Shape]) -> str:
+    """An answer's parts in words: "rank (a number), singular values (2 numbers)"."""
     return ", ".join(
         _part_text(shape) if shape == REPORT else f"{name} ({_part_text(shape)})"
         for name, shape in returns.items()
@@ -180,9 +193,9 @@ def _verdict(question: Question, case: Case, record: Record) -> Verdict:
     if "out" not in record:
         return Verdict(0.0, _ended(question, record))
     try:
-        output = fit(question.returns, record["out"])
-    except Unfit as error:
-        return Verdict(0.0, f"your answer {error}. Wanted: {wants(question.returns)}.")
+        output = parse_answer(question.returns, record["out"])
+    except AnswerError as error:
+        return Verdict(0.0, f"your answer {error}. Wanted: {describe_parts(question.returns)}.")
     with np.errstate(all="ignore"):
         return question.judge({name: _array(value) for name, value in case.items()}, output)
 
@@ -201,35 +214,44 @@ def _ended(question: Question, record: Record) -> str:
             f"your function was stopped{after} without an answer; look for a loop that never ends."
         )
     if end == "unreadable":
-        return f"your answer is {record['what']}. Wanted: {wants(question.returns)}."
+        return f"your answer is {record['what']}. Wanted: {describe_parts(question.returns)}."
     if end == "blank":
         return "your answer is still `...` for some inputs."
-    return f"your answer is None; is a `return` missing? Wanted: {wants(question.returns)}."
+    return (
+        f"your answer is None; is a `return` missing? Wanted: {describe_parts(question.returns)}."
+    )
 
 
 def _misconception(
     question: Question, cases: Sequence[Case], records: Sequence[Record]
 ) -> Misconception | None:
-    """The misconception that the answer follows on every case, unless that one would be right
-    here."""
+    """The misconception that the answer follows on every case, and that is wrong here."""
+    try:
+        mine = [_comparable(question.returns, record) for record in records]
+    except AnswerError:
+        return None
     for wrong in question.misconceptions:
         with np.errstate(all="ignore"):
-            theirs = model(question, wrong.answer, cases)
-        if all(_same(question.returns, a, b) for a, b in zip(records, theirs, strict=True)):
+            theirs = records_of_model(question, wrong.answer, cases)
+        if all(_same(question.returns, a, b) for a, b in zip(mine, theirs, strict=True)):
             if all(_verdict(question, c, r).score == 1 for c, r in zip(cases, theirs, strict=True)):
                 continue
             return wrong
     return None
 
 
-def _same(returns: Mapping[str, Shape], mine: Record, theirs: Record) -> bool:
-    """Whether two records hold the same answer; no number at all, or the error that gives, equals
-    NaN."""
+def _same(returns: Mapping[str, Shape], mine: Mapping[str, Any], record: Record) -> bool:
+    """True if a record holds the same answer as these parts."""
     try:
-        ours, others = (_fit(returns, _or_nan(returns, record)) for record in (mine, theirs))
-    except Unfit:
+        theirs = _comparable(returns, record)
+    except AnswerError:
         return False
-    return all(_close(ours[name], others[name]) for name in returns)
+    return all(_close(mine[name], theirs[name]) for name in returns)
+
+
+def _comparable(returns: Mapping[str, Shape], record: Record) -> dict[str, Any]:
+    """The parts of an answer; no number at all, or the error that gives, becomes NaN."""
+    return _parts(returns, _or_nan(returns, record))
 
 
 def _or_nan(returns: Mapping[str, Shape], record: Record) -> Any:
@@ -240,7 +262,7 @@ def _or_nan(returns: Mapping[str, Shape], record: Record) -> Any:
     ):
         return _nans(returns)
     if "out" not in record:
-        raise Unfit("is missing")
+        raise AnswerError("is missing")
     return record["out"]
 
 
@@ -269,8 +291,8 @@ def _found(report: Mapping[str, Any]) -> set[str]:
     return {finding["rule"] for finding in report["findings"] if finding["status"] == "finding"}
 
 
-def _fit(returns: Mapping[str, Shape], output: Any) -> dict[str, Any]:
-    """Like `fit`, but NaN may stand where a number was not finite."""
+def _parts(returns: Mapping[str, Shape], output: Any) -> dict[str, Any]:
+    """Like `parse_answer`, but NaN may stand where a number was not finite."""
     if len(returns) == 1:
         values = [output]
     elif isinstance(output, dict):
@@ -278,7 +300,7 @@ def _fit(returns: Mapping[str, Shape], output: Any) -> dict[str, Any]:
     else:
         values = output
     if not isinstance(values, list) or len(values) != len(returns):
-        raise Unfit(f"has not {len(returns)} parts")
+        raise AnswerError(f"does not have {len(returns)} parts")
     return {
         name: _part(name, shape, value)
         for (name, shape), value in zip(returns.items(), values, strict=True)
@@ -288,27 +310,27 @@ def _fit(returns: Mapping[str, Shape], output: Any) -> dict[str, Any]:
 def _part(name: str, shape: Shape, value: Any) -> Any:
     if shape == REPORT:
         if not isinstance(value, dict) or "rigkit_inspection" not in value:
-            raise Unfit("is no rig file")
+            raise AnswerError("is not a rig file")
         return value
     if shape == WORDS:
         if not isinstance(value, list) or not all(isinstance(word, str) for word in value):
-            raise Unfit(f"has something else than a list of words for {name}")
+            raise AnswerError(f"has something other than a list of words for {name}")
         return value
     if _is_choice(shape):
         if not isinstance(value, str) or value.strip().lower() not in shape:
-            raise Unfit(f"has something else for {name}")
+            raise AnswerError(f"has something else for {name}")
         return value.strip().lower()
     if _has(value, str) or _has(value, bool):
-        raise Unfit(
+        raise AnswerError(
             f"has {'text' if _has(value, str) else 'true or false'} for {name}, where numbers"
             " belong"
         )
     try:
         array = np.asarray(value, dtype=float)
     except (TypeError, ValueError):
-        raise Unfit(f"has rows of different lengths in {name}") from None
+        raise AnswerError(f"has rows of different lengths in {name}") from None
     if array.shape != shape and array.squeeze().shape != shape:
-        raise Unfit(f"has shape {array.shape} for {name}")
+        raise AnswerError(f"has shape {array.shape} for {name}")
     return array.reshape(shape)
 
 

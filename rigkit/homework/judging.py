@@ -1,4 +1,4 @@
-"""What several judges measure, and how they say it."""
+"""Measurements that several judges share, and how they say them."""
 
 import numpy as np
 
@@ -9,14 +9,12 @@ FARTHEST = 1e6  # cm
 
 
 def is_turn(axes: Floats) -> bool:
-    """Whether three axes, the columns of a (3, 3) array, are square to each other, of length one
-    and right-handed."""
+    """True if a (3, 3) array's columns are square to each other, of length one, right-handed."""
     square = float(np.abs(axes.T @ axes - np.eye(3)).max()) <= SQUARE
     return square and float(np.linalg.det(axes)) > 0
 
 
 def in_cm(metres: float) -> str:
-    """A distance in centimetres, two figures or whole ones, never in powers of ten: "0.43 cm", "230
-    cm"."""
+    """A distance in centimetres without powers of ten: "0.43 cm", "230 cm"."""
     cm = round(min(100 * float(metres), FARTHEST), 3) + 0.0
     return f"{cm:.2g} cm" if abs(cm) < 9.95 else f"{cm:.0f} cm"

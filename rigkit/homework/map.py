@@ -1,19 +1,17 @@
-"""The map of the course: every lesson there is, how long it takes, and how far those who learn here
-are."""
+"""The map of the course: every lesson, its time, and each learner's progress."""
 
 from html import escape
 from typing import Any
 
 from rigkit import course
-from rigkit.homework import notebook
+from rigkit.homework import catalogue
 
 _SIZE = "font-size:var(--jp-content-font-size1,14px)"
 _CELL = f"padding:4px 14px 4px 0;text-align:left;vertical-align:top;{_SIZE}"
 
 
 class CourseMap:
-    """A table of the course, made from its notebooks and from the progress in this folder; it shows
-    itself.
+    """A table of the course, from its notebooks and the progress in this folder.
 
     Links lead to notebooks beside the one that shows it, in `lessons/`.
     """
@@ -54,9 +52,8 @@ class CourseMap:
         )
         rows = "".join(f"<tr>{self._row(lesson)}</tr>" for lesson in self.lessons)
         return (
-            "<table"
-            f' style="border-collapse:collapse"><thead><tr>{heads}</tr></thead><tbody>{rows}</tbody></table><p'
-            f' style="{_SIZE}">{self._total()}</p>'
+            f'<table style="border-collapse:collapse"><thead><tr>{heads}</tr></thead>'
+            f'<tbody>{rows}</tbody></table><p style="{_SIZE}">{self._total()}</p>'
         )
 
     def _row(self, lesson: course.Lesson) -> str:
@@ -81,8 +78,8 @@ def _minutes(lesson: course.Lesson) -> str:
 
 
 def _right(lesson: course.Lesson, student: str) -> str:
-    """How far one student is with a lesson's questions, in words; "" where it has none."""
-    if lesson.exercise is None or lesson.number not in notebook.lessons():
+    """A student's progress in a lesson's questions, in words; "" where it has none."""
+    if lesson.exercise is None or lesson.number not in catalogue.lessons():
         return ""
-    names = notebook.questions(lesson.number)
-    return f"{notebook.right_so_far(lesson.number, names, student or None)} of {len(names)}"
+    names = catalogue.questions(lesson.number)
+    return f"{catalogue.count_right(lesson.number, names, student or None)} of {len(names)}"

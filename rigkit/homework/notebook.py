@@ -1,14 +1,11 @@
 """Homework as a learner opens it in a notebook."""
 
-import importlib
-import pkgutil
-from collections.abc import Iterable, Mapping, Sequence
-from functools import cache
+from collections.abc import Mapping, Sequence
 from types import SimpleNamespace
 from typing import Any
 
-from rigkit import course, homework, puppets
-from rigkit.homework import calling, checking
+from rigkit import course, puppets
+from rigkit.homework import calling, catalogue, checking
 from rigkit.homework.card import Card
 from rigkit.homework.question import Case, Question
 
@@ -34,39 +31,7 @@ def open_homework(lesson: str | int, student: str) -> "Homework":
     """
     if not isinstance(student, str) or not student.strip():
         raise ValueError(f"`student` must be a name; got {student!r}. Use the same one each time.")
-    return Homework(questions(lesson), student.strip())
-
-
-def questions(lesson: str | int) -> dict[str, Question]:
-    """A lesson's questions by name, in their order.
-
-    Raises
-    ------
-    ValueError
-        If the lesson has none; lists those that do.
-    """
-    number = f"{lesson:02d}" if isinstance(lesson, int) else str(lesson).strip().zfill(2)
-    if number not in lessons():
-        raise ValueError(
-            f"`lesson` must be one that has questions ({', '.join(lessons())}); got {lesson!r}."
-        )
-    module = importlib.import_module(f"rigkit.homework.questions_{number}")
-    return {question.name: question for question in module.QUESTIONS}
-
-
-@cache
-def lessons() -> tuple[str, ...]:
-    """The numbers of the lessons that have questions, such as "06"."""
-    names = (module.name for module in pkgutil.iter_modules(homework.__path__))
-    return tuple(
-        sorted(name.removeprefix("questions_") for name in names if name.startswith("questions_"))
-    )
-
-
-def right_so_far(lesson: str, names: Iterable[str], student: str | None = None) -> int:
-    """How many of a lesson's questions have a right answer; with `student`, one of theirs."""
-    best = course.progress(lesson, student)
-    return sum(best.get(name, 0) == 1 for name in names)
+    return Homework(catalogue.questions(lesson), student.strip())
 
 
 class Homework:
@@ -117,18 +82,16 @@ class Homework:
         return lines
 
     def inputs(self, name: str) -> SimpleNamespace:
-        """The numbers of your own for a question: those its text speaks of, or one case to try a
-        function on."""
+        """Your own numbers for a question: those in its text, or one case to try a function on."""
         if name not in self.questions:
-            raise ValueError(
-                f"`name` must be a question of this homework ({self._names()}); got {name!r}."
-            )
+            raise ValueError(f"unknown question {name!r}; this homework has {self._names()}.")
         case = self.cases(self.questions[name], attempt=0)[0]
         return SimpleNamespace(**dict(zip(case, calling.arguments(case), strict=True)))
 
     def check(self, *function: Any, **value: Any) -> Card:
-        """Measure one answer: `check(solve_leg)` for a function, `check(knee_side="front")` for a
-        value or a file.
+        """Check one answer, such as `check(solve_leg)` or `check(knee_side="front")`.
+
+        A function is handed in by itself, a value or a file by its keyword.
 
         The card that comes back shows itself when it is the last line of a cell. It never raises
         for a wrong answer, whatever the answer does.
@@ -156,13 +119,12 @@ class Homework:
         return self._check(self.questions[name], answer)
 
     def progress(self) -> str:
-        """How far you are, in a sentence."""
-        right = right_so_far(self.lesson, self.questions, self.student)
+        """Your progress, in a sentence."""
+        right = catalogue.count_right(self.lesson, self.questions, self.student)
         return f"{right} of {len(self.questions)} questions right so far."
 
     def cases(self, question: Question, attempt: int) -> list[Case]:
-        """The cases of one attempt, as JSON data; of a value or a file the one of the text,
-        whichever attempt it is."""
+        """Cases of one attempt, as JSON data; of a value or a file always the one of the text."""
         words = (self.student, question.id, attempt if question.kind == "function" else 0)
         return checking.draw(question, self.character, checking.generator(*words))
 
@@ -174,7 +136,7 @@ class Homework:
             )
         attempt = course.attempts(self.lesson, question.name, self.student) + 1
         cases = self.cases(question, attempt)
-        outcome = checking.weigh(question, cases, _records(question, answer, cases))
+        outcome = checking.score_answers(question, cases, _records(question, answer, cases))
         if outcome.word != checking.BLANK:
             course.record(
                 self.lesson,
@@ -197,5 +159,9 @@ def _records(question: Question, answer: Any, cases: Sequence[Case]) -> list[cal
     if question.kind == "file":
         from rigkit.homework import rig_file  # here, because only few questions need it
 
-        return [rig_file.record(answer)]
-    return calling.call(answer, cases) if callable(answer) else [calling.give(answer)] * len(cases)
+        return [rig_file.record_file(answer)]
+    return (
+        calling.call(answer, cases)
+        if callable(answer)
+        else [calling.record_value(answer)] * len(cases)
+    )

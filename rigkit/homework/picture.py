@@ -1,4 +1,4 @@
-"""The picture of a case: what a judge says should be drawn, as JSON data, and the stage made of it.
+"""The picture of a case: a judge's marks as JSON data, and the stage made of them.
 
 A judge lists marks, each the name of a stage's method and its arguments; nothing is drawn until a
 card is shown.
@@ -21,19 +21,17 @@ POINTS = ("points", "point", "a", "b", "start", "end")  # the arguments of marks
 
 
 def side_view(title: str, desc: str, *marks: Mark) -> dict[str, Any]:
-    """The ingredients of a picture in the side view, points as (forward, up) in metres."""
+    """A picture in the side view, points as (forward, up) in metres."""
     return {"view": "side", "title": title, "desc": desc, "marks": list(marks)}
 
 
 def front_view(title: str, desc: str, *marks: Mark) -> dict[str, Any]:
-    """The ingredients of a picture in the front view, points as (the character's left, up) in
-    metres."""
+    """A picture in the front view, points as (the character's left, up) in metres."""
     return {"view": "front", "title": title, "desc": desc, "marks": list(marks)}
 
 
 def top_view(title: str, desc: str, *marks: Mark) -> dict[str, Any]:
-    """The ingredients of a picture seen from above, points as (the character's left, backward) in
-    metres."""
+    """A picture from above, points as (the character's left, backward) in metres."""
     return {"view": "top", "title": title, "desc": desc, "marks": list(marks)}
 
 
@@ -48,7 +46,7 @@ def ghost(points: ArrayLike) -> Mark:
 
 
 def goal(point: ArrayLike) -> Mark:
-    """Where an end should be."""
+    """The place where an end should be."""
     return ["goal", {"point": _plain(point)}]
 
 

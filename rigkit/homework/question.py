@@ -1,4 +1,4 @@
-"""What a question is: data, a draw, a judge, and the wrong models that learners really have."""
+"""A question: data, a draw, a judge, and the wrong models that learners really have."""
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
@@ -8,15 +8,12 @@ Case = dict[str, Any]  # a question's inputs by name
 Shape = tuple[Any, ...]  # of one part of an answer: see `Question.returns`
 
 WORDS = (str,)  # the shape of a list of words, of any length
-REPORT = (
-    dict,
-)  # the shape of what an inspection finds in a rig file: see `rigkit.inspection.report`
+REPORT = (dict,)  # the shape of what an inspection finds in a rig file
 
 
 @dataclass(frozen=True)
 class Misconception:
-    """A wrong model of a question that works: its function, and the sentence to say when an answer
-    follows it.
+    """A wrong model of a question: a working function, and the sentence for who follows it.
 
     Attributes
     ----------
@@ -38,7 +35,7 @@ class Misconception:
 
 @dataclass(frozen=True)
 class Verdict:
-    """What one measured answer is worth.
+    """The worth of one measured answer.
 
     Attributes
     ----------
@@ -116,7 +113,7 @@ class Question:
 
     @property
     def hand_in(self) -> str:
-        """How to hand an answer in."""
+        """The call that hands an answer in."""
         return f"hw.check({self.name})" if self.kind == "function" else f"hw.check({self.name}=…)"
 
     @property
@@ -126,7 +123,7 @@ class Question:
 
 
 def _in_words(shape: Shape) -> str:
-    """What one part of an answer is."""
+    """One part of an answer, in words."""
     if shape in (WORDS, REPORT):
         return "a list of words" if shape == WORDS else "a rig, inspected"
     if not shape:

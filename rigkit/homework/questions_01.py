@@ -4,6 +4,8 @@ Points are (x, y, z) in metres: x to the character's left, y up, z forward; in t
 (forward, up).
 """
 
+from functools import partial
+
 import numpy as np
 
 from rigkit import body, placement
@@ -16,8 +18,7 @@ HEIGHTS = np.array(
 PLACES = ("front", "middle", "back")
 
 
-# Segment lengths from stature
-# ---------------------------------------------------------------------------------------
+# --- Segment lengths from stature
 
 
 def _draw_lengths(rng, character):
@@ -54,17 +55,14 @@ def _judge_lengths(inputs, output):
         picture.note([0.3 * stature, stature], f"{100 * stature:g} cm tall"),
         picture.chain([[0, hip], [0, knee], [0, ankle]], ["hip", "knee", "ankle"]),
     )
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if right.all():
-        return Verdict(
-            1.0, "three heights, and each bone is the difference of two of them.", measured, drawn
-        )
+        return verdict(1.0, "three heights, and each bone is the difference of two of them.")
     wrong = ", ".join(name for name, good in zip(LENGTHS.returns, right, strict=True) if not good)
-    return Verdict(
+    return verdict(
         float(right.sum()) / 4,
         "stacked from the floor, your lengths put the joints where the table does "
         f"not; look again at: {wrong}.",
-        measured,
-        drawn,
     )
 
 
@@ -110,8 +108,7 @@ LENGTHS = Question(
 )
 
 
-# A joint on the kneecap
-# ---------------------------------------------------------------------------------------------
+# --- A joint on the kneecap
 
 
 def _draw_kneecap(rng, character):
@@ -143,21 +140,17 @@ def _judge_kneecap(inputs, output):
         picture.arrow(pin, gone, "slide"),
     )
     measured = {"You say": f"{yours:.3g} cm"}
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if abs(yours - true) <= 0.0201:
-        return Verdict(
-            1.0,
-            "each point of the shank is off by that much, the sole of the foot too.",
-            measured,
-            drawn,
+        return verdict(
+            1.0, "each point of the shank is off by that much, the sole of the foot too."
         )
     near = abs(yours - true) <= 0.1 * true
-    return Verdict(
+    return verdict(
         0.5 if near else 0.0,
         "your slide is too"
         f" {'long' if yours > true else 'short'}{', by less than a tenth' if near else ''}; look at"
         " the triangle pin, joint, swung pin, and halve it.",
-        measured,
-        drawn,
     )
 
 
@@ -206,8 +199,7 @@ KNEECAP = Question(
 )
 
 
-# Hip centres from two landmarks
-# -------------------------------------------------------------------------------------
+# --- Hip centres from two landmarks
 
 
 def _draw_hips(rng, character):
@@ -262,24 +254,18 @@ def _judge_hips(inputs, output):
         )
         for name, place in zip(("left", "right"), (yours - asis.mean(axis=0)) / width, strict=True)
     }
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if right.all():
-        return Verdict(
-            1.0, "both hips are where the rule puts them, each on its own side.", measured, drawn
-        )
+        return verdict(1.0, "both hips are where the rule puts them, each on its own side.")
     if (np.linalg.norm(yours[::-1] - _hips(**inputs), axis=-1) <= 0.004 * width).all():
-        return Verdict(
-            0.25,
-            "each hip is on the other one's side: the character's left is where x is larger.",
-            measured,
-            drawn,
+        return verdict(
+            0.25, "each hip is on the other one's side: the character's left is where x is larger."
         )
     axis = ("x, sideways", "y, height", "z, forward")[int(np.abs(off[np.argmax(misses)]).argmax())]
-    return Verdict(
+    return verdict(
         0.25 * float(right.sum()),
         f"you are furthest off along {axis}, by {_metres(np.abs(off).max())}; "
         "read the rule for that axis again.",
-        measured,
-        drawn,
     )
 
 
@@ -292,8 +278,7 @@ def _metres(value):
 
 
 def _hips_with(forward=-0.19, up=-0.30, outward=0.36, order=(0, 1, 2), start=0.0):
-    """A wrong rule: other numbers, its three put in another order, or begun `start` of the way out
-    to each ASIS."""
+    """A wrong rule: other numbers or order, or begun `start` of the way out to each ASIS."""
 
     def answer(left_asis, right_asis):
         middle, width = (left_asis + right_asis) / 2, np.linalg.norm(left_asis - right_asis)
@@ -356,8 +341,7 @@ HIPS = Question(
 )
 
 
-# How far apart the hips are
-# -----------------------------------------------------------------------------------------
+# --- How far apart the hips are
 
 
 def _draw_gap(rng, character):
@@ -395,21 +379,15 @@ def _judge_gap(inputs, output):
         "You say": f"{yours:.3g} cm",
         "That is": f"{yours / inputs['asis_cm']:.2f} of the way from ASIS to ASIS",
     }
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if abs(yours - true) <= 0.0501:
-        return Verdict(
-            1.0,
-            "the hips stand far inside the outline, and inside the landmarks too.",
-            measured,
-            drawn,
-        )
+        return verdict(1.0, "the hips stand far inside the outline, and inside the landmarks too.")
     near = abs(yours - true) <= 0.05 * true
-    return Verdict(
+    return verdict(
         0.5 if near else 0.0,
-        "your hips are too"
-        f" {'far apart' if yours > true else 'close'}{', by less than a twentieth' if near else ''};"
+        f"your hips are too {'far apart' if yours > true else 'close'}"
+        f"{', by less than a twentieth' if near else ''};"
         " the rule gives one hip's way outward from the middle, in the units of its constant.",
-        measured,
-        drawn,
     )
 
 
@@ -451,8 +429,7 @@ GAP = Question(
 )
 
 
-# A centre from motion
-# -----------------------------------------------------------------------------------------------
+# --- A centre from motion
 
 
 def _draw_centre(rng, character):
@@ -507,16 +484,13 @@ def _judge_centre(inputs, output):
             f"{100 * distances.min():.1f} to {100 * distances.max():.1f} cm over the recording"
         )
     }
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if miss <= 0.005:
-        return Verdict(
-            1.0, "the marker keeps its distance from your centre all along.", measured, drawn
-        )
-    return Verdict(
+        return verdict(1.0, "the marker keeps its distance from your centre all along.")
+    return verdict(
         0.5 if miss <= 0.02 else 0.0,
         f"your centre is {_metres(miss)} off: a marker keeps its distance from the centre it turns"
         " about, and from yours it does not.",
-        measured,
-        drawn,
     )
 
 
@@ -578,8 +552,7 @@ CENTRE = Question(
 )
 
 
-# Front, middle or back of the knee
-# ----------------------------------------------------------------------------------
+# --- Front, middle or back of the knee
 
 
 def _draw_place(rng, character):
@@ -605,8 +578,7 @@ def _draw_place(rng, character):
 
 
 def _turned(point, centre, angle):
-    """A point of the shank in the side view, (forward, up), when the knee bends by `angle` about a
-    centre."""
+    """A point of the shank, (forward, up), when the knee bends by `angle` about a centre."""
     cosine, sine = np.cos(angle), np.sin(angle)
     forward, up = np.asarray(point) - centre
     return np.array(
@@ -642,23 +614,17 @@ def _judge_place(inputs, output):
         "You say": f"{place}, misses of " + ", ".join(f"{miss:.2f}" for miss in yours) + " cm"
     }
     score = 0.4 * chosen + 0.2 * float(right.sum())
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if chosen and right.all():
-        return Verdict(
-            1.0,
-            "you found the pin without opening the knee; the other two places miss by a chord.",
-            measured,
-            drawn,
+        return verdict(
+            1.0, "you found the pin without opening the knee; the other two places miss by a chord."
         )
     if right.all():
-        return Verdict(
-            0.6, "your misses are right; which place do they speak for?", measured, drawn
-        )
-    return Verdict(
+        return verdict(0.6, "your misses are right; which place do they speak for?")
+    return verdict(
         min(score, 0.8),
         "turn the rivet about each place in turn, by the bend in radians and backward, and "
         "measure from where it lands to where it was seen, in centimetres.",
-        measured,
-        drawn,
     )
 
 

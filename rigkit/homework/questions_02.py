@@ -6,6 +6,8 @@ and positive when it flexes. In space: x to the character's left, y up, z forwar
 4 matrix, `world = parent_world @ local`.
 """
 
+from functools import partial
+
 import numpy as np
 
 from rigkit import frames as fr
@@ -19,8 +21,7 @@ CLOSE_CM, CLOSE_DEG = 0.1, 0.1
 FACING_BACK = np.diag([-1.0, 1.0, -1.0])
 
 
-# Which joints a knee carries, and how far
-# ---------------------------------------------------------------------------
+# --- Which joints a knee carries, and how far
 
 CARRIED = ("all four", "knee, ankle and toes", "ankle and toes", "ankle alone")
 
@@ -61,28 +62,22 @@ def _judge_carried(inputs, output):
         )
     }
     score = 0.4 * named + 0.6 * right
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if named and right:
-        return Verdict(
-            1.0,
-            "a turn carries all that hangs below, stiff as it is, and nothing above.",
-            measured,
-            drawn,
+        return verdict(
+            1.0, "a turn carries all that hangs below, stiff as it is, and nothing above."
         )
     if right:
-        return Verdict(
+        return verdict(
             score,
             "the distance is right; the list of joints is not: which of them have their place below"
             " the knee?",
-            measured,
-            drawn,
         )
     way = "too long" if yours > true else "too short"
-    return Verdict(
+    return verdict(
         score,
         f"your distance is {way}: the toes go round the knee on a circle, and the way from one"
         " point of a circle straight to another is its chord.",
-        measured,
-        drawn,
     )
 
 
@@ -134,8 +129,7 @@ CARRY = Question(
 )
 
 
-# The forward chain in the plane
-# -------------------------------------------------------------------------------------
+# --- The forward chain in the plane
 
 
 def _draw_forward(rng, character):
@@ -190,8 +184,9 @@ def _judge_forward(inputs, output):
         f"A leg in the side view; its ankle is off by {misses[1]:.1f} centimetres.",
         picture.chain(joints, ["hip", "knee", "ankle"]),
     )
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if misses.max() <= CLOSE_CM:
-        return Verdict(1.0, "each joint is where the angles above it put it.", measured, drawn)
+        return verdict(1.0, "each joint is where the angles above it put it.")
     if misses[0] > CLOSE_CM:
         sentence = (
             f"your thigh is {100 * abs(lengths[0] - upper):.1f} cm off its length: scale sine and"
@@ -202,7 +197,7 @@ def _judge_forward(inputs, output):
                 " and forward is positive."
             )
         )
-        return Verdict(0.0, sentence, measured, drawn)
+        return verdict(0.0, sentence)
     sentence = (
         f"your knee is right; your shank is {100 * abs(lengths[1] - lower):.1f} cm off its length:"
         " begin it at the knee."
@@ -212,7 +207,7 @@ def _judge_forward(inputs, output):
             " the thigh, and flexing takes it backward."
         )
     )
-    return Verdict(0.3, sentence, measured, drawn)
+    return verdict(0.3, sentence)
 
 
 def _forward_by_headings(thigh, shank, point=lambda a: np.array([np.sin(a), -np.cos(a)])):
@@ -278,8 +273,7 @@ FORWARD = Question(
 )
 
 
-# The same in space
-# --------------------------------------------------------------------------------------------------
+# --- The same in space
 
 
 def _pelvis(rng, turn_deg=(180, 25, 25)):
@@ -356,10 +350,9 @@ def _judge_space(inputs, output):
         " centimetres.",
         picture.chain(joints[:, axes], ["hip", "knee", "ankle"]),
     )
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if misses.max() <= CLOSE_CM:
-        return Verdict(
-            1.0, "three turns and two lengths, each in the frame it belongs to.", measured, drawn
-        )
+        return verdict(1.0, "three turns and two lengths, each in the frame it belongs to.")
     if misses[0] > CLOSE_CM:
         sentence = (
             f"your knee is {100 * abs(long):.1f} cm {'too far from' if long > 0 else 'too near to'}"
@@ -370,7 +363,7 @@ def _judge_space(inputs, output):
                 " abduction."
             )
         )
-        return Verdict(0.0, sentence, measured, drawn)
+        return verdict(0.0, sentence)
     sentence = (
         f"your knee is right, your shank is {100 * abs(short):.1f} cm off its length: begin it at"
         " the knee."
@@ -380,12 +373,11 @@ def _judge_space(inputs, output):
             "about the axis as the hip left it."
         )
     )
-    return Verdict(0.3, sentence, measured, drawn)
+    return verdict(0.3, sentence)
 
 
 def _clearest(misses):
-    """The view, front or side, in which misses, shape (..., 3), show best: its name, its picture,
-    its axes."""
+    """The view that shows misses (..., 3) best, front or side: name, picture, axes."""
     aside, _, ahead = np.abs(np.reshape(misses, (-1, 3))).max(axis=0)
     return (
         ("front", picture.front_view, [0, 1])
@@ -395,8 +387,7 @@ def _clearest(misses):
 
 
 def _space_by_turns(thigh, shank, place=fr.apply):
-    """A wrong leg in space from the turns it gives to thigh and shank, and where it puts the
-    hip."""
+    """A wrong leg in space, by the turns of thigh and shank and the hip's place."""
 
     def answer(pelvis, hip, flexion, abduction, knee, upper, lower):
         turns = (pelvis[:3, :3], *_turns(flexion, abduction, knee))
@@ -470,8 +461,7 @@ SPACE = Question(
 )
 
 
-# A local frame from world frames
-# ------------------------------------------------------------------------------------
+# --- A local frame from world frames
 
 
 def _any_frame(rng, spread=0.8):
@@ -508,13 +498,13 @@ def _judge_local(inputs, output):
         parent,
         child,
         output["local"],
-        "parent @ your local frame gives back the child, to the hair.",
+        "parent @ your local frame gives back the child exactly.",
         "parent @ your local frame should give the child's world frame",
     )
 
 
 def _judge_frame(parent, wanted, local, praise, should):
-    """What a local frame is worth whose joint should be at the world frame `wanted`."""
+    """The verdict on a local frame whose joint should be at the world frame `wanted`."""
     made = parent @ local
     miss = 100 * float(np.linalg.norm(made[:3, 3] - wanted[:3, 3]))
     off = _off_deg(made, wanted)
@@ -534,30 +524,20 @@ def _judge_frame(parent, wanted, local, praise, should):
         *([picture.note(true[0, axes], "its place")] if miss > 1 else []),
     )
     placed, faced = miss <= CLOSE_CM, off is not None and off <= CLOSE_DEG
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if placed and faced:
-        return Verdict(1.0, praise, measured, drawn)
+        return verdict(1.0, praise)
     if off is None:
-        return Verdict(
+        return verdict(
             0.0,
             f"{should}; yours is not a frame: its last row must be 0 0 0 1, its three axes square"
             " to each other and of length one.",
-            measured,
-            drawn,
         )
     if placed:
-        return Verdict(
-            0.5,
-            f"{should}; the place is right, the axes are turned by {off:.1f}°.",
-            measured,
-            drawn,
-        )
+        return verdict(0.5, f"{should}; the place is right, the axes are turned by {off:.1f}°.")
     if faced:
-        return Verdict(
-            0.5, f"{should}; the axes are right, the place is {miss:.1f} cm off.", measured, drawn
-        )
-    return Verdict(
-        0.0, f"{should}; it is {miss:.1f} cm off and turned by {off:.1f}°.", measured, drawn
-    )
+        return verdict(0.5, f"{should}; the axes are right, the place is {miss:.1f} cm off.")
+    return verdict(0.0, f"{should}; it is {miss:.1f} cm off and turned by {off:.1f}°.")
 
 
 def _off_deg(made, wanted):
@@ -617,8 +597,7 @@ LOCAL = Question(
 )
 
 
-# A new parent without moving
-# ----------------------------------------------------------------------------------------
+# --- A new parent without moving
 
 
 def _draw_reparent(rng, character):

@@ -5,7 +5,7 @@ otherwise. A leg joint's frame has y up the bone, x along the hinge axis, z forw
 the columns of its rotation.
 """
 
-from functools import lru_cache
+from functools import lru_cache, partial
 
 import numpy as np
 
@@ -22,8 +22,7 @@ CLOSE_CM, CLOSE_DEG = 0.01, 0.1
 
 
 def _bent_leg(puppet, rng, bend_deg, side=1):
-    """Hip, knee and ankle of one leg, bent at the knee, the whole leg turned and swung by chance;
-    shape (3, 3)."""
+    """Hip, knee and ankle of one bent leg, turned and swung by chance; shape (3, 3)."""
     bend = np.radians(bend_deg)
     leg = np.cumsum(
         [
@@ -39,8 +38,7 @@ def _bent_leg(puppet, rng, bend_deg, side=1):
     return leg @ turn.T + [side * puppet.hip_width / 2, puppet.hip_height, 0.0]
 
 
-# A point on the other side
-# ------------------------------------------------------------------------------------------
+# --- A point on the other side
 
 
 def _draw_point(rng, character):
@@ -86,12 +84,10 @@ def _judge_point(inputs, output):
             f"the point is {_beside(point[0] - middle)}, yours {_beside(yours[0] - middle)}"
         ),
     }
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if 100 * miss <= CLOSE_CM:
-        return Verdict(
-            1.0,
-            "as far on the other side of the midplane, at the same height and depth.",
-            measured,
-            drawn,
+        return verdict(
+            1.0, "as far on the other side of the midplane, at the same height and depth."
         )
     kept = np.allclose(yours[1:], point[1:], atol=1e-4)
     sentence = (
@@ -102,7 +98,7 @@ def _judge_point(inputs, output):
             " depth."
         )
     )
-    return Verdict(0.25 if kept else 0.0, sentence, measured, drawn)
+    return verdict(0.25 if kept else 0.0, sentence)
 
 
 POINT = Question(
@@ -148,8 +144,7 @@ POINT = Question(
 )
 
 
-# Bone axis and hinge axis
-# -------------------------------------------------------------------------------------------
+# --- Bone axis and hinge axis
 
 
 def _draw_orient(rng, character):
@@ -168,6 +163,21 @@ def _knee_axes(hip, knee, ankle):
     return turn[:, 1], turn[:, 0]
 
 
+def _axes_picture(hip, knee, ankle, output, lengths):
+    size = 0.4 * np.linalg.norm(hip - ankle)
+    flat = np.array([hip, knee, ankle])[:, :2]
+    return picture.front_view(
+        "Your axes at the knee",
+        "A leg from the front, and your bone axis and hinge axis at its knee.",
+        picture.chain(flat, ["hip", "", "ankle"]),
+        *(
+            picture.arrow(flat[1], flat[1] + size * (output[name] / lengths[name])[:2], name)
+            for name in lengths
+            if lengths[name] > 1e-9
+        ),
+    )
+
+
 def _judge_orient(inputs, output):
     hip, knee, ankle = inputs["hip"], inputs["knee"], inputs["ankle"]
     true = dict(zip(("bone axis", "hinge axis"), _knee_axes(hip, knee, ankle), strict=True))
@@ -184,31 +194,14 @@ def _judge_orient(inputs, output):
         f"Your {name}": f"length {lengths[name]:.3g}, {float(off[name]):.1f}° from where it belongs"
         for name in true
     }
-    size = 0.4 * np.linalg.norm(hip - ankle)
-    flat = np.array([hip, knee, ankle])[:, :2]
-    drawn = picture.front_view(
-        "Your axes at the knee",
-        "A leg from the front, and your bone axis and hinge axis at its knee.",
-        picture.chain(flat, ["hip", "", "ankle"]),
-        *(
-            picture.arrow(flat[1], flat[1] + size * (output[name] / lengths[name])[:2], name)
-            for name in true
-            if lengths[name] > 1e-9
-        ),
-    )
+    drawn = _axes_picture(hip, knee, ankle, output, lengths)
     good = {name: off[name] <= CLOSE_DEG for name in true}
     unit = all(abs(length - 1) <= 1e-3 for length in lengths.values())
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if all(good.values()) and unit:
-        return Verdict(
-            1.0,
-            "y runs up the shank, and a positive turn about x flexes the knee.",
-            measured,
-            drawn,
-        )
+        return verdict(1.0, "y runs up the shank, and a positive turn about x flexes the knee.")
     if all(good.values()):
-        return Verdict(
-            0.5, "both directions are right; an axis of a frame has length one.", measured, drawn
-        )
+        return verdict(0.5, "both directions are right; an axis of a frame has length one.")
     if off["hinge axis"] >= 179.9:
         sentence = (
             "about your hinge axis a positive turn takes the shank forward; flexion takes it back."
@@ -219,12 +212,11 @@ def _judge_orient(inputs, output):
         )
     else:
         sentence = "your bone axis does not run up the shank, from the ankle to the knee."
-    return Verdict(0.25 * float(sum(good.values())), sentence, measured, drawn)
+    return verdict(0.25 * float(sum(good.values())), sentence)
 
 
 def _orient(bone=None, hinge=None, scaled=True):
-    """A wrong model: one axis of its own, as a function of the joint centres, and the other one
-    right."""
+    """A wrong model: one axis by a function of the joint centres, the other one right."""
 
     def answer(hip, knee, ankle):
         axes = [
@@ -290,8 +282,7 @@ ORIENT = Question(
 )
 
 
-# A new frame for the knee, and the ankle that must not move
-# ---------------------------------------------------------
+# --- A new frame for the knee, and the ankle that must not move
 
 
 def _draw_keep(rng, character):
@@ -331,12 +322,11 @@ def _judge_keep(inputs, output):
         picture.chain([knee[:2, 3], _on_screen(after[:2, 3])], ["knee", "ankle"]),
     )
     measured = {"The ankle has moved": f"{100 * moved:.2f} cm", "It has turned": _degrees(turned)}
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if 100 * moved <= CLOSE_CM and turned <= CLOSE_DEG:
-        return Verdict(
-            1.0, "the knee has new axes, and nothing below has noticed.", measured, drawn
-        )
+        return verdict(1.0, "the knee has new axes, and nothing below has noticed.")
     if 100 * moved <= CLOSE_CM:
-        return Verdict(
+        return verdict(
             0.5,
             "the ankle has stayed where it was, but "
             + (
@@ -344,14 +334,10 @@ def _judge_keep(inputs, output):
                 if is_turn(after[:3, :3])
                 else "its axes are no longer square to each other, of length one and right-handed."
             ),
-            measured,
-            drawn,
         )
-    return Verdict(
+    return verdict(
         0.0,
         "the ankle has moved: its world frame, the knee's times its own, must come out as before.",
-        measured,
-        drawn,
     )
 
 
@@ -398,8 +384,7 @@ KEEP = Question(
 )
 
 
-# A frame on the other side
-# ------------------------------------------------------------------------------------------
+# --- A frame on the other side
 
 
 def _draw_frame(rng, character):
@@ -416,11 +401,8 @@ def _mirror_frame(frame, kind, normal=(1, 0, 0)):
 
 
 def _judge_frame(inputs, output):
-    frame, yours, true = (
-        inputs["frame"],
-        output["frame"],
-        _mirror_frame(inputs["frame"], inputs["kind"]),
-    )
+    frame, yours, kind = inputs["frame"], output["frame"], inputs["kind"]
+    true = _mirror_frame(frame, kind)
     miss = float(np.linalg.norm(yours[:3, 3] - true[:3, 3]))
     axes, turned = yours[:3, :3], _turned_deg(yours, true)
     square = np.abs(axes.T @ axes - np.eye(3)).max() <= 1e-3
@@ -434,42 +416,40 @@ def _judge_frame(inputs, output):
     )
     measured = {
         "Its origin is off by": f"{100 * miss:.2f} cm",
-        "Its axes are": (
-            "not square and of length one"
-            if not square
-            else (
-                "left-handed" if left_handed else f"right-handed, turned away by {_degrees(turned)}"
-            )
-        ),
+        "Its axes are": _axes_words(square, left_handed, turned),
     }
     last_row = np.allclose(yours[3], [0, 0, 0, 1], atol=1e-6)
     placed = 100 * miss <= CLOSE_CM
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if placed and last_row and turned <= CLOSE_DEG:
-        return Verdict(
-            1.0,
-            "on the other side, right-handed, and of the kind that was asked for.",
-            measured,
-            drawn,
-        )
+        return verdict(1.0, "on the other side, right-handed, and of the kind that was asked for.")
+    return verdict(0.25 * placed, _frame_advice(left_handed, square, last_row, placed, kind))
+
+
+def _axes_words(square, left_handed, turned):
+    if not square:
+        return "not square and of length one"
+    return "left-handed" if left_handed else f"right-handed, turned away by {_degrees(turned)}"
+
+
+def _frame_advice(left_handed, square, last_row, placed, kind):
     if left_handed:
-        sentence = (
+        return (
             "your frame is left-handed: no turn makes it of an ordinary one. Negate one axis, but"
             " which?"
         )
-    elif not square:
-        sentence = "your axes are not square to each other and of length one, so this is no frame."
-    elif not last_row:
-        sentence = "the last row of a frame is 0 0 0 1."
-    elif not placed:
-        sentence = (
+    if not square:
+        return "your axes are not square to each other and of length one, so this is no frame."
+    if not last_row:
+        return "the last row of a frame is 0 0 0 1."
+    if not placed:
+        return (
             "the axes aside, the origin is not on the other side of the midplane, as far from it."
         )
-    else:
-        sentence = (
-            f'for "{inputs["kind"]}", look at each axis: which two are mirror images of the old'
-            " ones, and which one is negated after that?"
-        )
-    return Verdict(0.25 * placed, sentence, measured, drawn)
+    return (
+        f'for "{kind}", look at each axis: which two are mirror images of the old'
+        " ones, and which one is negated after that?"
+    )
 
 
 def _frame_of(axes, origin=lambda o: fr.mirror_points(o)):
@@ -537,8 +517,7 @@ FRAME = Question(
 )
 
 
-# The numbers that make a mirrored pose
-# ------------------------------------------------------------------------------
+# --- The numbers that make a mirrored pose
 
 
 def _draw_numbers(rng, character):
@@ -548,8 +527,7 @@ def _draw_numbers(rng, character):
 
 
 def _hip_turn(turns_deg):
-    """A hip's turn from its degrees about x, y and z; the order of turning is that of the leg
-    rig."""
+    """A hip's turn from its degrees about x, y and z, in the order of the leg rig."""
     x, y, z = np.radians(turns_deg)
     return rotation.matrix_from_euler([x, z, y], controls.TURN_ORDER)
 
@@ -574,18 +552,14 @@ def _judge_numbers(inputs, output):
         picture.chain(right[:, axes], ["hip", "knee"]),
     )
     measured = {"The right leg is from the mirror image": f"up to {miss:.1f} cm and {turned:.1f}°"}
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if miss <= CLOSE_CM and turned <= CLOSE_DEG:
-        return Verdict(
-            1.0,
-            "the right leg is the mirror image of the left, in either kind of rig.",
-            measured,
-            drawn,
-        )
+        return verdict(1.0, "the right leg is the mirror image of the left, in either kind of rig.")
     sentence = (
         f'in a rig mirrored by "{kind}", give both hips one number at a time, and note about which'
         " axes the legs do alike and about which they do not."
     )
-    return Verdict(0.0, sentence, measured, drawn)
+    return verdict(0.0, sentence)
 
 
 @lru_cache(maxsize=2)
@@ -644,8 +618,7 @@ NUMBERS = Question(
 )
 
 
-# Names on the other side
-# --------------------------------------------------------------------------------------------
+# --- Names on the other side
 
 PLAIN = ("PELVIS", "LANTERN", "COLLAR", "ROLLER", "BELL_ROPE", "COLLAR_PIN", "LADLE", "RATTLE")
 PARTS = (
@@ -701,17 +674,14 @@ def _judge_names(inputs, output):
         picture.note((0.6, -0.6), ""),
     )  # the same room for one name and for six
     measured = {"Names right": f"{sum(right)} of {len(names)}"}
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if len(yours) != len(names):
-        return Verdict(
+        return verdict(
             0.0,
             f"your list holds {len(yours)} names for {len(names)} joints; give each one, in order.",
-            measured,
-            drawn,
         )
     if all(right):
-        return Verdict(
-            1.0, "each side has become the other, and no other letter was touched.", measured, drawn
-        )
+        return verdict(1.0, "each side has become the other, and no other letter was touched.")
     name, word = wrong[0]
     tag = name[:2] in SIDE_TAGS
     sentence = f"your {name} {'stayed' if word == name else 'became'} {word[:40]}: " + (
@@ -719,7 +689,7 @@ def _judge_names(inputs, output):
         if tag
         else "it carries no side tag, so it should have stayed as it is."
     )
-    return Verdict(0.5 * sum(right) / len(names), sentence, measured, drawn)
+    return verdict(0.5 * sum(right) / len(names), sentence)
 
 
 def _each(change):
@@ -773,8 +743,7 @@ NAMES = Question(
 )
 
 
-# The joint that is not a mirror image
-# -------------------------------------------------------------------------------
+# --- The joint that is not a mirror image
 
 JOINTS = ("hip", "knee", "ankle", "heel", "ball", "toe")
 
@@ -805,7 +774,7 @@ def _draw_odd(rng, character):
 
 
 def _apart_cm(left, right):
-    """How far each right joint is from the mirror image of the left one."""
+    """Distances of the right joints from the mirror images of the left ones, cm."""
     return 100 * np.linalg.norm(right - fr.mirror_points(left), axis=-1)
 
 
@@ -827,21 +796,17 @@ def _judge_odd(inputs, output):
         *_named(right[JOINTS.index(joint), :2], "yours"),
     )
     score = 0.5 * named + 0.5 * (named and proven)
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if named and proven:
-        return Verdict(1.0, "found: too small to see, and plain in the number.", measured, drawn)
+        return verdict(1.0, "found: too small to see, and plain in the number.")
     if named:
-        return Verdict(
+        return verdict(
             score,
             "that is the joint, but the number does not fit: mirror the left joint, and take its "
             "distance to the right one, all three coordinates, in centimetres.",
-            measured,
-            drawn,
         )
-    return Verdict(
-        score,
-        f"the right {joint} is a better mirror image than some other joint; measure all six.",
-        measured,
-        drawn,
+    return verdict(
+        score, f"the right {joint} is a better mirror image than some other joint; measure all six."
     )
 
 

@@ -5,6 +5,8 @@ hip flexion takes the thigh forward, knee flexion the shank back, and the ankle'
 with the toes up.
 """
 
+from functools import partial
+
 import numpy as np
 
 from rigkit import rotation
@@ -20,8 +22,7 @@ NEAR_CM, LEVEL_DEG = 0.5, 1.0  # by hand; a formula's ankle must land within a m
 TOE = 0.2  # how far ahead of the ankle a foot is drawn, metres
 
 
-# How far a forward foot slips
-# ----------------------------------------------------------------------------------------
+# --- How far a forward foot slips
 
 
 def _draw_slip(rng, character):
@@ -67,20 +68,16 @@ def _judge_slip(inputs, output):
         picture.chain(moved, ["pelvis", "hip", "ankle"]),
     )
     measured = {"You say": f"{yours:.3g} cm"}
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if abs(yours - true) <= 0.051:
-        return Verdict(
-            1.0,
-            "a forward foot goes where its pelvis carries it, and you know how far.",
-            measured,
-            drawn,
+        return verdict(
+            1.0, "a forward foot goes where its pelvis carries it, and you know how far."
         )
     way = "long" if yours > true else "short"
-    return Verdict(
+    return verdict(
         0.0,
         f"your slip is too {way}; turn the foot about the pelvis, add the shift, and measure in a "
         "straight line from where the foot stood.",
-        measured,
-        drawn,
     )
 
 
@@ -140,20 +137,17 @@ SLIP = Question(
 )
 
 
-# The compensation, by hand and by formula
-# ---------------------------------------------------------------------------
+# --- The compensation, by hand and by formula
 
 
 def _compensation(upper, lower, drop, ahead=0.0):
-    """Hip, knee and ankle, radians, that keep the foot in place under a hip that went down and
-    forward."""
+    """Hip, knee and ankle, radians, that keep the foot under a hip that has moved."""
     leg = solve_planar((-ahead, drop - upper - lower), upper, lower)
     return np.array([leg.hip, leg.knee, leg.knee - leg.hip])
 
 
 def _foot_off(upper, lower, drop, ahead, turns):
-    """Joints and toe of the turned leg, where the ankle stood, how far it is off [m], and the
-    sole's tilt, toes up."""
+    """Turned leg's joints and toe, the ankle's place and miss [m], and the sole's tilt, toes up."""
     hip, knee, ankle = turns
     tilt = (hip - knee + ankle + np.pi) % (2 * np.pi) - np.pi
     joints = planar_points(hip, knee, upper, lower) + [ahead, -drop]
@@ -183,29 +177,21 @@ def _weigh_turns(upper, lower, drop, ahead, turns, near, level, praise):
         picture.chain(joints, ["hip", "knee", "ankle", ""]),
         *([picture.measure(stood, joints[2], f"{100 * miss:.1f} cm")] if miss > near else []),
     )
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if back and flat and forward:
-        return Verdict(1.0, praise, measured, drawn)
+        return verdict(1.0, praise)
     if back and flat:
-        return Verdict(
-            0.25,
-            "the foot is back, but its knee bends backward; flexion is positive.",
-            measured,
-            drawn,
-        )
+        return verdict(0.25, "the foot is back, but its knee bends backward; flexion is positive.")
     if back:
-        return Verdict(
+        return verdict(
             0.5 if forward else 0.0,
             f"the ankle is back, but the sole is {abs(np.degrees(tilt)):.2g}° from "
             "level; the third angle has to take back what the first two did to it.",
-            measured,
-            drawn,
         )
-    return Verdict(
+    return verdict(
         0.25 if miss <= 4 * near and forward else 0.0,
         f"the ankle misses its place by {100 * miss:.1f} cm; bend the knee until the leg is short"
         " enough, then turn the hip until the ankle is back below where it stood.",
-        measured,
-        drawn,
     )
 
 
@@ -391,8 +377,7 @@ COMPENSATE = Question(
 )
 
 
-# Which chain for which job
-# ------------------------------------------------------------------------------------------
+# --- Which chain for which job
 
 
 def _judge_job(right, true, drawn, praise, hint):
@@ -593,13 +578,11 @@ KICK = Question(
 )
 
 
-# How many values are keyed
-# ------------------------------------------------------------------------------------------
+# --- How many values are keyed
 
 
 def _keyed_slip_cm(upper, lower, deep_cm, every):
-    """How far the foot leaves its place in a crouch of straight lines whose angles are keyed in
-    every n-th frame."""
+    """The foot's largest slip in a straight crouch, angles keyed in every n-th frame."""
     drop = deep_cm / 100 * (1 - np.abs(np.linspace(-1, 1, FRAMES + 1)))
     leg = solve_planar(np.stack([0 * drop, drop - upper - lower], axis=-1), upper, lower)
     turns = between_keys({"leg": {"hip": leg.hip, "knee": leg.knee}}, range(0, FRAMES + 1, every))[
@@ -643,6 +626,18 @@ def _keys(every, angles=6, poses=_poses, pelvis=3):
     return every, pelvis + angles * poses(every), 3
 
 
+def _crouch_picture(inputs):
+    upper, lower, drop = inputs["upper"], inputs["lower"], inputs["deep_cm"] / 100
+    hip, knee, _ = _compensation(upper, lower, drop)
+    return picture.side_view(
+        "The bottom of your crouch",
+        "A standing leg, dotted, and the same leg at the bottom of its crouch.",
+        picture.ghost(planar_points(0, 0, upper, lower)),
+        picture.goal((0, -upper - lower)),
+        picture.chain(planar_points(hip, knee, upper, lower) - [0, drop], ["hip", "knee", ""]),
+    )
+
+
 def _judge_keys(inputs, output):
     every, forward, inverse = (float(output[name]) for name in ("every", "forward", "inverse"))
     wanted = _keys(_widest(**inputs))
@@ -651,36 +646,21 @@ def _judge_keys(inputs, output):
         if every in (*SPACINGS, 1)
         else None
     )
-    measured = {
-        "You say": (
-            f"every {every:g} frames; {forward:g} values with forward legs, {inverse:g} with"
-            " inverse"
-        )
-    }
+    said = f"every {every:g} frames; {forward:g} values with forward legs, {inverse:g} with inverse"
+    measured = {"You say": said}
     if slip is not None:
         measured["At your spacing the foot leaves its place by"] = f"{slip:.2f} cm"
-    upper, lower, drop = inputs["upper"], inputs["lower"], inputs["deep_cm"] / 100
-    hip, knee, _ = _compensation(upper, lower, drop)
-    drawn = picture.side_view(
-        "The bottom of your crouch",
-        "A standing leg, dotted, and the same leg at the bottom of its crouch.",
-        picture.ghost(planar_points(0, 0, upper, lower)),
-        picture.goal((0, -upper - lower)),
-        picture.chain(planar_points(hip, knee, upper, lower) - [0, drop], ["hip", "knee", ""]),
-    )
+    drawn = _crouch_picture(inputs)
     right = [mine == true for mine, true in zip((every, forward, inverse), wanted, strict=True)]
     score = float(np.dot([0.4, 0.4, 0.2], right))
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if all(right):
-        return Verdict(
-            1.0, "a fraction of a centimetre has its price, and now you know it.", measured, drawn
-        )
+        return verdict(1.0, "a fraction of a centimetre has its price, and now you know it.")
     if slip is None:
-        return Verdict(
+        return verdict(
             score,
             "the keys have to be evenly spaced with one in the first, the middle and the last"
             " frame: 12, 6, 4, 3, 2 or 1 frames apart.",
-            measured,
-            drawn,
         )
     if not right[0]:
         why = (
@@ -688,19 +668,12 @@ def _judge_keys(inputs, output):
             if slip > inputs["within_cm"]
             else "and a wider spacing would still do"
         )
-        return Verdict(
-            score,
-            f"at your spacing the foot leaves its place by {slip:.2f} cm, {why}.",
-            measured,
-            drawn,
-        )
+        return verdict(score, f"at your spacing the foot leaves its place by {slip:.2f} cm, {why}.")
     part = "forward" if not right[1] else "inverse"
-    return Verdict(
+    return verdict(
         score,
         f"the spacing is right, the count for {part} legs is not: list the frames that are keyed, "
         "and in each of them the values that somebody sets.",
-        measured,
-        drawn,
     )
 
 

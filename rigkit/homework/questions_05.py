@@ -5,6 +5,8 @@ z forward. Knee flexion is zero when the leg is straight. A leg reaches from |up
 upper + lower.
 """
 
+from functools import partial
+
 import numpy as np
 
 from rigkit import puppets, two_bone
@@ -30,8 +32,7 @@ def _legs(character):
     return (character.thigh, character.shank), odo, odo[::-1]
 
 
-# The last bit of the way to straight
-# --------------------------------------------------------------------------------
+# --- The last bit of the way to straight
 
 SHARES = ("a half", "a quarter", "a sixteenth")
 
@@ -72,31 +73,21 @@ def _judge_last(inputs, output):
             f"short of straight; yours should be {short_cm:g} cm"
         ),
     }
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if right and concluded:
-        return Verdict(
-            1.0,
-            "the last bit of the way holds far more than its share of the bend.",
-            measured,
-            drawn,
-        )
+        return verdict(1.0, "the last bit of the way holds far more than its share of the bend.")
     if right:
-        return Verdict(
+        return verdict(
             0.6,
             "your bend is right, what is left of it is not: put a quarter of the distance into the "
             "same lines, and divide.",
-            measured,
-            drawn,
         )
     if yours < 0:
-        return Verdict(
-            0.4 * concluded, "your knee bends backward: flexion is positive.", measured, drawn
-        )
-    return Verdict(
+        return verdict(0.4 * concluded, "your knee bends backward: flexion is positive.")
+    return verdict(
         0.4 * concluded,
         f"your leg bends too {'much' if yours > true else 'little'}: three lengths make a "
         "triangle, and flexion is what the angle inside the knee lacks to 180°.",
-        measured,
-        drawn,
     )
 
 
@@ -146,8 +137,7 @@ LAST = Question(
 )
 
 
-# Angles from the distance alone
-# -------------------------------------------------------------------------------------
+# --- Angles from the distance alone
 
 
 def _draw_angles(rng, character):
@@ -177,6 +167,17 @@ def _angles(distance, upper, lower):
     return float(np.degrees(leg.knee)), float(np.degrees(leg.hip))
 
 
+def _angles_picture(miss_cm, place, joints):
+    return picture.side_view(
+        "Your leg, its goal below",
+        f"A leg posed by your angles in the side view; its ankle is {miss_cm:.1f} "
+        "centimetres from where it can best be.",
+        picture.goal(place),
+        picture.chain(joints, LEG),
+        *([picture.measure(joints[2], place, f"{miss_cm:.1f} cm")] if miss_cm > 1 else []),
+    )
+
+
 def _judge_angles(inputs, output):
     distance, upper, lower = inputs.values()
     knee, hip = float(output["knee"]), float(output["hip"])
@@ -185,46 +186,32 @@ def _judge_angles(inputs, output):
     joints = two_bone.planar_points(np.radians(hip), np.radians(knee), upper, lower)
     place = np.array([0.0, -_held(distance, upper, lower)])
     miss_cm = 100 * float(np.linalg.norm(joints[2] - place))
-    drawn = picture.side_view(
-        "Your leg, its goal below",
-        f"A leg posed by your angles in the side view; its ankle is {miss_cm:.1f} "
-        "centimetres from where it can best be.",
-        picture.goal(place),
-        picture.chain(joints, LEG),
-        *([picture.measure(joints[2], place, f"{miss_cm:.1f} cm")] if miss_cm > 1 else []),
-    )
+    drawn = _angles_picture(miss_cm, place, joints)
     measured = {
         "Your knee and hip": f"{knee:.1f}° and {hip:.1f}°",
         "A leg with these angles misses its best place by": f"{miss_cm:.1f} cm",
     }
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if knee_right and hip_right:
-        return Verdict(
-            1.0, "the three lengths fix the angles, at both ends of the reach too.", measured, drawn
-        )
+        return verdict(1.0, "the three lengths fix the angles, at both ends of the reach too.")
     if knee_right:
-        return Verdict(
+        return verdict(
             0.3,
             "your knee is right, the angle at the hip is not: it lies between the thigh and the"
             " line to the ankle, and the side opposite it is the shank.",
-            measured,
-            drawn,
         )
     far, near = _far_and_near(upper, lower)
     if not near < distance < far:
-        return Verdict(
+        return verdict(
             0.0,
             "this goal is too"
             f" {'far: the leg is straight' if distance >= far else 'near: it folds'}; a cosine has"
             " to stay between −1 and 1.",
-            measured,
-            drawn,
         )
-    return Verdict(
+    return verdict(
         0.25 * hip_right,
         "a leg with your angles does not bring its ankle straight below its hip, at the "
         "distance asked for.",
-        measured,
-        drawn,
     )
 
 
@@ -299,8 +286,7 @@ ANGLES = Question(
 )
 
 
-# A goal held in reach
-# -----------------------------------------------------------------------------------------------
+# --- A goal held in reach
 
 
 def _draw_hold(rng, character):
@@ -338,6 +324,17 @@ def _hold(goal, upper, lower):
     return _scaled(goal, held), 100 * abs(distance - held)
 
 
+def _hold_picture(moved_cm, goal, yours, upper, lower):
+    return picture.side_view(
+        "Your point and the goal",
+        f"A goal in the side view and the point you hold it at, {moved_cm:.1f} centimetres "
+        "apart; a leg is drawn toward your point.",
+        picture.goal(goal),
+        picture.dots([yours], "miss"),
+        picture.chain(_toward(yours, upper, lower), LEG),
+    )
+
+
 def _judge_hold(inputs, output):
     goal, upper, lower = inputs["goal"], inputs["upper"], inputs["lower"]
     true, true_miss = _hold(**inputs)
@@ -349,46 +346,29 @@ def _judge_hold(inputs, output):
         100 * np.linalg.norm(yours - true) <= CLOSE_CM,
         abs(said - true_miss) <= CLOSE_CM,
     )
-    drawn = picture.side_view(
-        "Your point and the goal",
-        f"A goal in the side view and the point you hold it at, {moved_cm:.1f} centimetres "
-        "apart; a leg is drawn toward your point.",
-        picture.goal(goal),
-        picture.dots([yours], "miss"),
-        picture.chain(_toward(yours, upper, lower), LEG),
-    )
+    drawn = _hold_picture(moved_cm, goal, yours, upper, lower)
     measured = {
         "Your point is from the hip": (
             f"{100 * distance:.1f} cm; the leg reaches from {100 * near:.1f} to {100 * far:.1f} cm"
         ),
         "Your point is from the goal": f"{moved_cm:.1f} cm; you say {said:.3g} cm",
     }
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if placed and counted:
-        return Verdict(
-            1.0,
-            "a goal in reach stays, any other comes to the nearest point there is.",
-            measured,
-            drawn,
-        )
+        return verdict(1.0, "a goal in reach stays, any other comes to the nearest point there is.")
     if placed:
-        return Verdict(
+        return verdict(
             0.5,
             "your point is right, the miss is not: it is how far apart goal and point are, in "
             "centimetres, never below zero.",
-            measured,
-            drawn,
         )
     if beyond_cm > CLOSE_CM:
-        return Verdict(
-            0.0, f"your point is still {beyond_cm:.1f} cm out of the leg's reach.", measured, drawn
-        )
-    return Verdict(
+        return verdict(0.0, f"your point is still {beyond_cm:.1f} cm out of the leg's reach.")
+    return verdict(
         0.25 if counted else 0.0,
         "this goal was in reach and should stay where it is."
         if true_miss == 0
         else "your point can be reached, but another one in reach is nearer to the goal.",
-        measured,
-        drawn,
     )
 
 
@@ -471,8 +451,7 @@ HOLD = Question(
 )
 
 
-# The knee in space
-# --------------------------------------------------------------------------------------------------
+# --- The knee in space
 
 
 def _draw_knee(rng, character):
@@ -512,6 +491,19 @@ def _knee(hip, goal, pole, upper, lower):
     return two_bone.solve(hip, goal, upper, lower, pole).knee
 
 
+def _knee_picture(points, goal, pole, toward, off_cm):
+    top = abs(toward[0]) > abs(toward[2])  # which view shows the pole's side
+    view, axes = (picture.front_view, (0, 1)) if top else (picture.side_view, (2, 1))
+    return view(
+        "Your knee and the pole",
+        f"A leg with your knee, {off_cm:.1f} centimetres off the pole's plane, its "
+        "goal and its pole.",
+        picture.goal(goal[[*axes]]),
+        picture.chain(points[:, axes], LEG),
+        picture.pole(pole[[*axes]]),
+    )
+
+
 def _judge_knee(inputs, output):
     hip, goal, pole, upper, lower = inputs.values()
     knee, true = output["knee"], two_bone.solve(hip, goal, upper, lower, pole)
@@ -526,54 +518,31 @@ def _judge_knee(inputs, output):
         "Your knee is off the plane of hip, ankle and pole by": f"{off_cm:.1f} cm",
         "Your knee stands off the line, toward the pole, by": f"{side_cm:.0f} cm",
     }
-    points = np.array([hip, knee, ankle])
-    top = abs(toward[0]) > abs(toward[2])  # which view shows the pole's side
-    view, axes = (picture.front_view, (0, 1)) if top else (picture.side_view, (2, 1))
-    drawn = view(
-        "Your knee and the pole",
-        f"A leg with your knee, {off_cm:.1f} centimetres off the pole's plane, its "
-        "goal and its pole.",
-        picture.goal(goal[[*axes]]),
-        picture.chain(points[:, axes], LEG),
-        picture.pole(pole[[*axes]]),
-    )
+    drawn = _knee_picture(np.array([hip, knee, ankle]), goal, pole, toward, off_cm)
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if 100 * np.linalg.norm(knee - true.knee) <= CLOSE_CM:
-        return Verdict(
-            1.0,
-            "both bones keep their lengths, and the knee is on its pole's side.",
-            measured,
-            drawn,
-        )
+        return verdict(1.0, "both bones keep their lengths, and the knee is on its pole's side.")
     wrong_cm = np.abs(bones_cm - 100 * np.array([upper, lower]))
     if wrong_cm[0] > CLOSE_CM:
         way = "long" if bones_cm[0] > 100 * upper else "short"
-        return Verdict(
+        return verdict(
             0.0,
             f"your thigh is {wrong_cm[0]:.1f} cm too {way}: the steps along the line and "
             "aside from it have to be square to each other.",
-            measured,
-            drawn,
         )
     if wrong_cm[1] > CLOSE_CM:
-        return Verdict(
-            0.1,
-            f"your thigh is right; the shank is {wrong_cm[1]:.1f} cm off its length.",
-            measured,
-            drawn,
+        return verdict(
+            0.1, f"your thigh is right; the shank is {wrong_cm[1]:.1f} cm off its length."
         )
     if off_cm > CLOSE_CM:
-        return Verdict(
+        return verdict(
             0.3,
             f"both bones are right, but your knee is {off_cm:.1f} cm off the plane of hip, ankle"
             " and pole.",
-            measured,
-            drawn,
         )
-    return Verdict(
+    return verdict(
         0.3,
         "both bones are right and the plane is, but the knee is on the side away from the pole.",
-        measured,
-        drawn,
     )
 
 
@@ -608,7 +577,7 @@ def _knee_over_the_middle(hip, goal, pole, upper, lower):
 
 
 def _triangle(hip, goal, upper, lower):
-    """How far the knee is along the line and aside from it, and the line's direction."""
+    """Offsets of the knee along the line and aside from it, and the line's direction."""
     axis = (goal - hip) / np.linalg.norm(goal - hip)
     knee = two_bone.solve(hip, goal, upper, lower).knee - hip
     along = knee @ axis
@@ -667,8 +636,7 @@ KNEE = Question(
 )
 
 
-# A reach that softens
-# -----------------------------------------------------------------------------------------------
+# --- A reach that softens
 
 STEPS = 20  # to a soft length
 SMOOTH = 0.2  # the greatest change of slope from one step to the next; the exercise says so
@@ -699,6 +667,19 @@ def _ease(distance, upper, lower, soft):
     return two_bone.soft_reach(distance, upper, lower, soft)
 
 
+def _ease_picture(distance, far, yours):
+    return picture.side_view(
+        "Your reach by distance",
+        "Your reach drawn upward against the goal's distance drawn to the "
+        "right, near full reach; dotted, the reach that stops hard.",
+        picture.ghost(np.stack([distance[10:], np.minimum(distance[10:], far)], axis=-1)),
+        [
+            "path",
+            {"points": np.stack([distance[10:], yours[10:]], axis=-1).tolist(), "kind": "inverse"},
+        ],
+    )
+
+
 def _judge_ease(inputs, output):
     distance, upper, lower, soft = inputs.values()
     yours, far = output["reach"], upper + lower
@@ -710,16 +691,7 @@ def _judge_ease(inputs, output):
     touched_cm = 100 * float(np.abs(yours - distance)[distance <= start].max())
     beyond_cm, past_cm = 100 * float((yours - far).max()), 100 * float((yours - distance).max())
     back, left = float(-steps.min()), float((far - yours[-1]) / soft)
-    drawn = picture.side_view(
-        "Your reach by distance",
-        "Your reach drawn upward against the goal's distance drawn to the "
-        "right, near full reach; dotted, the reach that stops hard.",
-        picture.ghost(np.stack([distance[10:], np.minimum(distance[10:], far)], axis=-1)),
-        [
-            "path",
-            {"points": np.stack([distance[10:], yours[10:]], axis=-1).tolist(), "kind": "inverse"},
-        ],
-    )
+    drawn = _ease_picture(distance, far, yours)
     past = (distance[11 + corner] - start) / soft
     measured = {
         "Your greatest change of slope in one step": (
@@ -729,46 +701,26 @@ def _judge_ease(inputs, output):
         "Farthest past full reach": f"{max(beyond_cm, 0):.2f} cm",
         "Farthest from a goal that should be untouched": f"{touched_cm:.2f} cm",
     }
-    checks = (
-        (
-            touched_cm <= 0.01,
-            (
-                "goals up to the soft length before full reach should be met, yours are off by up"
-                f" to {touched_cm:.2f} cm."
-            ),
-        ),
-        (beyond_cm <= 1e-4, f"the leg is made longer than it is, by up to {beyond_cm:.2f} cm."),
-        (past_cm <= 0.01, f"the ankle goes past its goal, by up to {past_cm:.2f} cm."),
-        (back <= 1e-6, "the ankle comes back while its goal goes on outward."),
-        (
-            jumps[corner] <= SMOOTH,
-            (
-                f"there is a corner: in one step the slope changes by {jumps[corner]:.2f}, and what"
-                f" is smooth changes by less than {SMOOTH:g}."
-            ),
-        ),
-        (
-            left <= NEAR_FULL,
-            (
-                f"{left:.0%} of the soft length is left to full reach though the goal is far"
-                " beyond it."
-            ),
-        ),
-    )
-    broken = [sentence for good, sentence in checks if not good]
+    checks = {
+        "goals up to the soft length before full reach should be met, yours are off by up"
+        f" to {touched_cm:.2f} cm.": touched_cm <= 0.01,
+        f"the leg is made longer than it is, by up to {beyond_cm:.2f} cm.": beyond_cm <= 1e-4,
+        f"the ankle goes past its goal, by up to {past_cm:.2f} cm.": past_cm <= 0.01,
+        "the ankle comes back while its goal goes on outward.": back <= 1e-6,
+        f"there is a corner: in one step the slope changes by {jumps[corner]:.2f}, and what"
+        f" is smooth changes by less than {SMOOTH:g}.": jumps[corner] <= SMOOTH,
+        f"{left:.0%} of the soft length is left to full reach though the goal is far"
+        " beyond it.": left <= NEAR_FULL,
+    }
+    broken = [sentence for sentence, good in checks.items() if not good]
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if not broken:
-        return Verdict(
-            1.0,
-            "no corner, never too long, and untouched where it does not matter.",
-            measured,
-            drawn,
-        )
-    return Verdict(0.3 if len(broken) == 1 else 0.0, broken[0], measured, drawn)
+        return verdict(1.0, "no corner, never too long, and untouched where it does not matter.")
+    return verdict(0.3 if len(broken) == 1 else 0.0, broken[0])
 
 
 def _eased(after):
-    """A wrong ease that leaves goals alone until softening begins; `after` of x soft lengths and
-    soft, from there."""
+    """A wrong ease that begins where it should; `after` of x soft lengths and soft, from there."""
 
     def answer(distance, upper, lower, soft):
         start = upper + lower - soft
@@ -833,8 +785,7 @@ EASE = Question(
 )
 
 
-# Where the knee is fastest
-# ------------------------------------------------------------------------------------------
+# --- Where the knee is fastest
 
 WHERE = ("at the start of the rise", "where softening begins", "at full reach")
 LOW = 0.2  # metres below full height where the rise starts; the exercise says so
@@ -879,27 +830,21 @@ def _judge_fastest(inputs, output):
         picture.goal((0.0, short - upper - lower)),
         picture.chain(_toward(ankle, upper, lower), LEG),
     )
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if right and placed:
-        return Verdict(
-            1.0,
-            "until softening begins the knee gets faster and faster, and from there on slower.",
-            measured,
-            drawn,
+        return verdict(
+            1.0, "until softening begins the knee gets faster and faster, and from there on slower."
         )
     if right:
-        return Verdict(
+        return verdict(
             0.6,
             "your speed is right, its place is not: compare the speed a little before and a little "
             "after it.",
-            measured,
-            drawn,
         )
-    return Verdict(
+    return verdict(
         0.4 * placed,
         f"your knee is too {'fast' if yours > true else 'slow'}: ask `two_bone.knee_rate` all "
         "along the rise, look for its largest size, and mind its unit.",
-        measured,
-        drawn,
     )
 
 

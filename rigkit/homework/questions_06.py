@@ -5,7 +5,7 @@ hangs straight down and positive when it swings forward; the knee angle is zero 
 straight and positive when it flexes.
 """
 
-from functools import lru_cache
+from functools import lru_cache, partial
 
 import numpy as np
 
@@ -19,8 +19,7 @@ COUNTS = 1e-6  # a singular value counts above this share of the largest; the ex
 MODEL_SIZES = (1.0, 0.02, 30.0)  # as built, as a marionette, as a parade giant
 
 
-# How far a bend shortens the leg
-# ------------------------------------------------------------------------------------
+# --- How far a bend shortens the leg
 
 
 def _draw_shortening(rng, character):
@@ -44,18 +43,15 @@ def _judge_shortening(inputs, output):
         picture.chain(_hung(upper, lower, np.radians(bend_deg)), ["hip", "knee", "ankle"]),
     )
     measured = {"You say": f"{yours:.3g} cm"}
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if abs(yours - true) <= 0.0101:
-        return Verdict(
-            1.0, "so small a price for so much bend: a preset bend is affordable.", measured, drawn
-        )
+        return verdict(1.0, "so small a price for so much bend: a preset bend is affordable.")
     way = "too long" if yours > true else "too short"
     near = abs(yours - true) <= 0.1 * true
-    return Verdict(
+    return verdict(
         0.5 if near else 0.0,
         f"your length is {way}{', by less than a tenth' if near else ''}; compare the straight leg"
         " with the side opposite the knee in the triangle hip, knee, ankle.",
-        measured,
-        drawn,
     )
 
 
@@ -103,8 +99,7 @@ SHORTENING = Question(
 )
 
 
-# Rank and singular values
-# -------------------------------------------------------------------------------------------
+# --- Rank and singular values
 
 
 def _draw_freedom(rng, character):
@@ -163,23 +158,20 @@ def _judge_freedom(inputs, output):
         f"A leg in the side view, its knee bent {np.degrees(inputs['knee']):.3g} degrees.",
         picture.chain(planar_points(**inputs), ["hip", "knee", "ankle"]),
     )
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if rank_right and sizes_right:
-        return Verdict(
-            1.0, "you see how many ways the ankle can move, and how freely.", measured, drawn
-        )
+        return verdict(1.0, "you see how many ways the ankle can move, and how freely.")
     if sizes_right:
-        return Verdict(
+        return verdict(
             0.5,
             "your singular values fit, your rank does not: count those above a millionth of the "
             "largest, whatever the leg's size.",
-            measured,
-            drawn,
         )
     sentence = (
         f"your singular values are off by {off:.1%} of the largest; turn one joint by a hundredth"
         " of a radian, measure how far the ankle moves, and compare with a column of your matrix."
     )
-    return Verdict(0.25 if rank_right else 0.0, sentence, measured, drawn)
+    return verdict(0.25 if rank_right else 0.0, sentence)
 
 
 def _freedom_by_determinant(upper, lower, hip, knee):
@@ -257,8 +249,7 @@ FREEDOM = Question(
 )
 
 
-# The direction in which no joint turn moves the ankle
-# ---------------------------------------------------------------
+# --- The direction in which no joint turn moves the ankle
 
 
 def _draw_stuck(rng, character):
@@ -298,15 +289,12 @@ def _judge_stuck(inputs, output):
         picture.chain(joints, ["hip", "knee", "ankle"]),
         picture.arrow(joints[2], joints[2] + 0.3 * (upper + lower) * yours / length, "yours"),
     )
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if share <= 1e-3:
-        return Verdict(
-            1.0, "no joint turn moves the ankle that way, not even by a hair.", measured, drawn
-        )
-    return Verdict(
+        return verdict(1.0, "no joint turn moves the ankle that way, not even by a hair.")
+    return verdict(
         0.5 if share <= 0.05 else 0.0,
         "turning a joint still moves the ankle your way; look for the one in which it does not.",
-        measured,
-        drawn,
     )
 
 
@@ -343,8 +331,7 @@ STUCK = Question(
 )
 
 
-# Two bones, solved on the bend's side
-# -------------------------------------------------------------------------------
+# --- Two bones, solved on the bend's side
 
 
 def _draw_solve(rng, character):
@@ -413,26 +400,19 @@ def _judge_solve(inputs, output):
         picture.chain(joints, ["hip", "knee", "ankle"]),
         *([picture.measure(joints[2], goal, f"{100 * miss:.1f} cm")] if miss > 0.01 else []),
     )
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if landed and sided:
-        return Verdict(
-            1.0, "every ankle is where it can best be, and every knee on its side.", measured, drawn
-        )
+        return verdict(1.0, "every ankle is where it can best be, and every knee on its side.")
     if landed:
-        return Verdict(
-            0.25, "the ankle is right, but the knee comes out on the other side.", measured, drawn
-        )
+        return verdict(0.25, "the ankle is right, but the knee comes out on the other side.")
     if best > 0:
-        return Verdict(
+        return verdict(
             0.0,
             "this goal is out of reach: answer it by stretching, or folding, straight toward it.",
-            measured,
-            drawn,
         )
-    return Verdict(
+    return verdict(
         0.25 if miss <= 0.02 * (upper + lower) else 0.0,
         "the ankle is not on its goal; the forward chain of your own angles shows where it is.",
-        measured,
-        drawn,
     )
 
 
@@ -514,8 +494,7 @@ SOLVE = Question(
 )
 
 
-# The preset bend: which way, how much
-# -------------------------------------------------------------------------------
+# --- The preset bend: which way, how much
 
 
 def _draw_preset(rng, character):
@@ -550,20 +529,14 @@ def _judge_preset(inputs, output):
         picture.ghost(planar_points(0, 0, upper, lower)),
         picture.chain(joints, ["hip", "middle joint", "end"]),
     )
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if sided and sized:
-        return Verdict(
-            1.0,
-            "each leg knows its side, and none gives up more reach than it may.",
-            measured,
-            drawn,
-        )
+        return verdict(1.0, "each leg knows its side, and none gives up more reach than it may.")
     if sized:
-        return Verdict(
+        return verdict(
             0.25,
             "the size is right, the side is not: this middle joint should stand "
             f"{'ahead of' if side > 0 else 'behind'} the line.",
-            measured,
-            drawn,
         )
     sentence = (
         "it costs more reach than it may."
@@ -573,7 +546,7 @@ def _judge_preset(inputs, output):
             " allowed."
         )
     )
-    return Verdict(0.5 if sided and 0.4 < share < 1.1 else 0.25 * sided, sentence, measured, drawn)
+    return verdict(0.5 if sided and 0.4 < share < 1.1 else 0.25 * sided, sentence)
 
 
 PRESET = Question(
@@ -615,8 +588,7 @@ PRESET = Question(
 )
 
 
-# The heron's side, with its proof
-# -----------------------------------------------------------------------------------
+# --- The heron's side, with its proof
 
 
 def _draw_heron(rng, character):
@@ -632,7 +604,7 @@ def _draw_heron(rng, character):
 
 
 def _offset_cm(upper, lower, bend):
-    """How far the middle joint stands off the line between the ends of two bones."""
+    """The middle joint's distance from the line between the ends of two bones."""
     return (
         100
         * upper
@@ -654,34 +626,25 @@ def _judge_heron(inputs, output):
         picture.chain(_hung(upper, lower, bend if side == "front" else -bend), ["", side, ""]),
     )
     score = 0.4 * (side == "back") + 0.3 * sign_right + 0.3 * size_right
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if side == "back" and sign_right and size_right:
-        return Verdict(
-            1.0,
-            "what looks like a knee is an ankle, and it points back; your number proves it.",
-            measured,
-            drawn,
+        return verdict(
+            1.0, "what looks like a knee is an ankle, and it points back; your number proves it."
         )
     if side != "back":
-        return Verdict(
+        return verdict(
             min(score, 0.3),
             "look at the heron of lesson 06: which way does the joint in the middle of "
             "its visible leg point?",
-            measured,
-            drawn,
         )
     if not sign_right:
-        return Verdict(
-            score,
-            "ahead of the line counts as positive, so what does behind it count as?",
-            measured,
-            drawn,
+        return verdict(
+            score, "ahead of the line counts as positive, so what does behind it count as?"
         )
-    return Verdict(
+    return verdict(
         score,
         "the side is right, the distance is not: measure at a right angle from the line between "
         "the ends to the middle joint, in centimetres.",
-        measured,
-        drawn,
     )
 
 
@@ -731,8 +694,7 @@ HERON = Question(
 )
 
 
-# Steps against bend
-# -------------------------------------------------------------------------------------------------
+# --- Steps against bend
 
 FINDINGS = ("a hundredth", "a tenth", "more than half")
 
@@ -785,23 +747,20 @@ def _judge_steps(inputs, output):
         )
     }
     score = 0.3 * float(right.sum()) + 0.4 * (concluded and right.any())
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if right.all():
-        return Verdict(
+        return verdict(
             1.0 if concluded else score,
             "a little bend is enough: a hundred times as much saves less than half the steps."
             if concluded
             else (
                 "your measurements are right; divide the second by the first, and conclude again."
             ),
-            measured,
-            drawn,
         )
-    return Verdict(
+    return verdict(
         score,
         "your steps are not what the solver counts: bends go in as radians, the goal lies above the"
         " straight leg's ankle, and the solution's `steps` is the count.",
-        measured,
-        drawn,
     )
 
 

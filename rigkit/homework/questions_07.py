@@ -4,6 +4,8 @@ World axes: x to the character's left, y up, z ahead, in metres; angles in radia
 ends in `_deg`.
 """
 
+from functools import partial
+
 import numpy as np
 
 from rigkit import bend as bends
@@ -19,8 +21,7 @@ FLIP_DEG = 90.0  # a bend plane that turns by more from one frame to the next ha
 
 
 def _leg(rng, puppet, bend_deg, swivel_deg, lean_deg=(20, 20), side=1, size=1.0):
-    """Hip, knee and ankle of a leg that leans by chance up to `lean_deg` sideways and forward;
-    shape (3, 3)."""
+    """Hip, knee and ankle of a leg that leans by up to `lean_deg` by chance; shape (3, 3)."""
     upper, lower = (size * bone for bone in puppet.bones[-2:])
     reach = (upper + lower) * (1 - bends.reach_cost(np.radians(bend_deg), upper, lower))
     across, along = np.radians(rng.uniform(-1, 1, 2) * lean_deg)
@@ -60,8 +61,7 @@ def _from_above(points):
     return np.asarray(points)[..., [0, 2]] * [1, -1]
 
 
-# The axis of the knee
-# -----------------------------------------------------------------------------------------------
+# --- The axis of the knee
 
 
 def _draw_hinge(rng, character):
@@ -81,61 +81,52 @@ def _hinge(hip, knee, ankle):
     return _solved(hip, knee, ankle, pole=knee).hinge
 
 
-def _judge_hinge(inputs, output):
-    hip, knee, ankle, yours = inputs["hip"], inputs["knee"], inputs["ankle"], output["axis"]
-    length = float(np.linalg.norm(yours))
-    axis = _unit(yours)
-    edges = np.array([knee - hip, ankle - knee])
-    off_deg = float(
-        np.degrees(
-            np.arcsin(
-                np.clip(np.abs((edges / np.linalg.norm(edges, axis=1)[:, None]) @ axis).max(), 0, 1)
-            )
-        )
-    )
-    turned = rotation.matrix_from_vector(np.radians(1) * axis) @ edges[1]
-    gained = float(
-        np.degrees(rotation.angle_between(edges[0], turned) - rotation.angle_between(*edges))
-    )
+def _hinge_picture(edges, hip, knee, ankle, axis):
     reach = np.linalg.norm(edges, axis=1).sum()
-    drawn = picture.front_view(
+    return picture.front_view(
         "Your axis at the knee",
         "A leg from the front, with the axis you gave drawn at its knee.",
         picture.chain(np.array([hip, knee, ankle])[:, :2], ["hip", "", "ankle"]),
         picture.arrow(knee[:2], (knee + 0.35 * reach * axis)[:2], "yours"),
     )
+
+
+def _judge_hinge(inputs, output):
+    hip, knee, ankle, yours = inputs["hip"], inputs["knee"], inputs["ankle"], output["axis"]
+    length = float(np.linalg.norm(yours))
+    axis = _unit(yours)
+    edges = np.array([knee - hip, ankle - knee])
+    bones = edges / np.linalg.norm(edges, axis=1, keepdims=True)
+    off_deg = float(np.degrees(np.arcsin(np.clip(np.abs(bones @ axis).max(), 0, 1))))
+    turned = rotation.matrix_from_vector(np.radians(1) * axis) @ edges[1]
+    gained = float(
+        np.degrees(rotation.angle_between(edges[0], turned) - rotation.angle_between(*edges))
+    )
+    drawn = _hinge_picture(edges, hip, knee, ankle, axis)
     measured = {
         "Its length": f"{length:.4g}",
         "It is off from square to thigh and shank by": f"{off_deg:.1f}°",
         "A turn of 1° about it changes the flexion by": f"{gained:+.2f}°",
     }
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if not length > 1e-12:
-        return Verdict(0.0, "an axis needs a length above zero.", measured, drawn)
+        return verdict(0.0, "an axis needs a length above zero.")
     square, flexes, unit = off_deg <= 0.1, gained > 0, abs(length - 1) <= 1e-4
     if square and flexes and unit:
-        return Verdict(
-            1.0,
-            "square to the bend plane, of length one, and a positive turn flexes.",
-            measured,
-            drawn,
-        )
+        return verdict(1.0, "square to the bend plane, of length one, and a positive turn flexes.")
     if not square:
-        return Verdict(
+        return verdict(
             0.0,
             "the axis does not stand square to thigh and shank; a knee that turns about it leaves"
             " its plane.",
-            measured,
-            drawn,
         )
     if not flexes:
-        return Verdict(
+        return verdict(
             0.25,
             "your axis is square to the bend plane, but a positive turn about it straightens the "
             "knee.",
-            measured,
-            drawn,
         )
-    return Verdict(0.5, "direction and sign are right, the length is not one.", measured, drawn)
+    return verdict(0.5, "direction and sign are right, the length is not one.")
 
 
 HINGE = Question(
@@ -183,8 +174,7 @@ HINGE = Question(
 )
 
 
-# One number for where a knee points
-# ---------------------------------------------------------------------------------
+# --- One number for where a knee points
 
 
 def _draw_swivel(rng, character):
@@ -229,28 +219,22 @@ def _judge_swivel(inputs, output):
         "A leg with your swivel has its knee away by": f"{100 * apart:.1f} cm",
         "Which is a turn of": f"{abs(np.degrees(off)):.1f}°",
     }
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if abs(off) <= 1e-3:
-        return Verdict(
-            1.0,
-            "a leg built with your swivel has its knee right there, on either side.",
-            measured,
-            drawn,
+        return verdict(
+            1.0, "a leg built with your swivel has its knee right there, on either side."
         )
     mirrored = abs(np.remainder(yours + _swivel(*leg) + np.pi, 2 * np.pi) - np.pi) <= 1e-3
     if mirrored:
-        return Verdict(
+        return verdict(
             0.25,
             "the size fits, the sign does not: point your right thumb from hip to ankle, and count "
             "the way your fingers curl.",
-            measured,
-            drawn,
         )
-    return Verdict(
+    return verdict(
         0.5 if abs(off) <= np.radians(3) else 0.0,
         "your swivel turns the knee to another place; measure square to the line from hip to ankle,"
         " from straight ahead to the knee.",
-        measured,
-        drawn,
     )
 
 
@@ -310,8 +294,7 @@ SWIVEL = Question(
 )
 
 
-# A pole that moves nothing
-# ------------------------------------------------------------------------------------------
+# --- A pole that moves nothing
 
 
 def _draw_pole(rng, character):
@@ -334,6 +317,20 @@ def _draw_pole(rng, character):
     ]
 
 
+def _pole_picture(knee, yours, apart, pop, hip, ankle, after):
+    shown = knee + (yours - knee) * min(
+        1.0, 2.0 / max(apart, 1e-9)
+    )  # a pole in the next street would shrink the leg
+    return picture.top_view(
+        "Your pole, from above",
+        "A leg from above. When your pole takes over, its knee moves by "
+        f"{100 * pop:.1f} centimetres from the dotted leg.",
+        picture.ghost(_from_above([hip, knee, ankle])),
+        picture.chain(_from_above([hip, after.knee, ankle]), ["hip", "", ""]),
+        picture.pole(_from_above(shown), "your pole"),
+    )
+
+
 def _judge_pole(inputs, output):
     hip, knee, ankle, distance = (inputs[name] for name in ("hip", "knee", "ankle", "distance"))
     yours, before = output["pole"], _solved(hip, knee, ankle, pole=knee)
@@ -343,17 +340,7 @@ def _judge_pole(inputs, output):
     line = _unit(ankle - hip)
     along = abs(float((yours - knee) @ line))
     apart = float(np.linalg.norm(yours - knee))
-    shown = knee + (yours - knee) * min(
-        1.0, 2.0 / max(apart, 1e-9)
-    )  # a pole in the next street would shrink the leg
-    drawn = picture.top_view(
-        "Your pole, from above",
-        "A leg from above. When your pole takes over, its knee moves by "
-        f"{100 * pop:.1f} centimetres from the dotted leg.",
-        picture.ghost(_from_above([hip, knee, ankle])),
-        picture.chain(_from_above([hip, after.knee, ankle]), ["hip", "", ""]),
-        picture.pole(_from_above(shown), "your pole"),
-    )
+    drawn = _pole_picture(knee, yours, apart, pop, hip, ankle, after)
     measured = {
         "The knee jumps by": f"{100 * pop:.2f} cm",
         "It turns by": f"{turn:.2f}°",
@@ -361,43 +348,28 @@ def _judge_pole(inputs, output):
         "Along the line from hip to ankle it is off the knee by": f"{100 * along:.1f} cm",
     }
     quiet, square, placed = pop <= QUIET, along <= 1e-3, abs(apart - distance) <= 1e-3
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if not after.guided:
-        return Verdict(
-            0.0,
-            "your pole lies on the line from hip to ankle and gives no direction.",
-            measured,
-            drawn,
-        )
+        return verdict(0.0, "your pole lies on the line from hip to ankle and gives no direction.")
     if quiet and square and placed:
-        return Verdict(
-            1.0,
-            "each pole takes over and no knee moves, not even by a thousandth of a millimetre.",
-            measured,
-            drawn,
-        )
+        praise = "each pole takes over and no knee moves, not even by a thousandth of a millimetre."
+        return verdict(1.0, praise)
     if quiet:
-        what = (
+        where = (
             "its distance from the knee is not the one asked for"
             if square
-            else (
-                "it is not right in front of the knee: along the line from hip to ankle it stands"
-                " higher or lower"
-            )
+            else "it is not right in front of the knee: along the line from hip to ankle it stands"
+            " higher or lower"
         )
-        return Verdict(0.5, f"your pole lies in the bend plane, but {what}.", measured, drawn)
+        return verdict(0.5, f"your pole lies in the bend plane, but {where}.")
     if turn > 90:
-        return Verdict(
-            0.0,
-            "when your pole takes over, the knee turns to the other side of the leg.",
-            measured,
-            drawn,
+        return verdict(
+            0.0, "when your pole takes over, the knee turns to the other side of the leg."
         )
-    return Verdict(
+    return verdict(
         0.25 if turn <= 1 else 0.0,
         f"when your pole takes over, the knee turns by {turn:.1f}°: the pole is out of the bend"
         " plane.",
-        measured,
-        drawn,
     )
 
 
@@ -457,8 +429,7 @@ POLE = Question(
 )
 
 
-# How far away
-# -------------------------------------------------------------------------------------------------------
+# --- How far away
 
 
 def _draw_distance(rng, character):
@@ -481,7 +452,7 @@ def _standing(upper, lower, bend_deg):
 
 
 def _turn_deg(upper, lower, bend_deg, off_cm, distance_cm):
-    """How far the knee turns for a pole that is off by so much at this distance."""
+    """The angle the knee turns by for a pole that is off by so much at this distance."""
     hip, knee, ankle = _standing(upper, lower, bend_deg)
     poles = knee + np.array([[0, 0, distance_cm], [off_cm, 0, distance_cm]]) / 100
     before, after = two_bone.solve(hip, ankle, upper, lower, poles).hinge
@@ -513,33 +484,26 @@ def _judge_distance(inputs, output):
         "You say": f"{yours:.1f} cm in front of the knee",
         f"Off by {inputs['off_cm']:g} cm, your pole turns the knee by": f"{turn:.3g}°",
     }
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if abs(turn - allowed) <= 0.004 * allowed and yours > 0:
-        return Verdict(
+        return verdict(
             1.0,
             "as near as it may be: a pole put there by eye turns the knee by no more than allowed.",
-            measured,
-            drawn,
         )
     near = 0.8 * allowed <= turn <= 1.2 * allowed and yours > 0
     if turn > allowed:
-        return Verdict(
-            0.25 * near,
-            f"your pole is too near: it turns the knee by more than {allowed:g}°.",
-            measured,
-            drawn,
+        return verdict(
+            0.25 * near, f"your pole is too near: it turns the knee by more than {allowed:g}°."
         )
-    return Verdict(
+    return verdict(
         0.5 if near else 0.0,
         "your pole could be nearer and still turn the knee by no more than "
         f"{allowed:g}°; the knee itself stands off the line already.",
-        measured,
-        drawn,
     )
 
 
 def _distance(change=lambda far_cm, knee_cm: far_cm - knee_cm, angle=np.radians):
-    """A wrong way to the distance; a change of the one that starts at the line, an angle of the
-    allowed turn."""
+    """A wrong way to the distance: a change of the right one, an angle of the allowed turn."""
     return lambda upper, lower, bend_deg, off_cm, turn_deg: change(
         off_cm / np.tan(angle(turn_deg)), _stands_off_cm(upper, lower, bend_deg)
     )
@@ -585,70 +549,61 @@ DISTANCE = Question(
 )
 
 
-# The frame in which it flips
-# ----------------------------------------------------------------------------------------
+# --- The frame in which it flips
+
+
+def _swung_goals(
+    rng,
+    character,
+    start_deg,
+    end_deg,
+    aside=0.0,
+    pole_deg=60.0,
+    sway=0.0,
+    heading_deg=None,
+    out=1.0,
+):
+    """A goal that swings between two angles, a pole at about `pole_deg` from straight down."""
+    reach = character.thigh + character.shank
+    hip = np.array([character.hip_width / 2, character.hip_height, 0.0])
+    frames = int(rng.integers(14, 25))
+    step_deg = (end_deg - start_deg) / (frames - 1)
+    # two frames, on neither of them
+    between = (pole_deg - start_deg) // step_deg + rng.uniform(0.3, 0.7)
+    angle = np.radians(np.linspace(start_deg, end_deg, frames))
+    at = np.radians(start_deg + between * step_deg)
+    sideways = sway * np.linspace(-1, 1, frames)
+    goals = 0.85 * reach * np.stack([sideways, -np.cos(angle), np.sin(angle)], axis=-1)
+    pole = out * 1.1 * reach * np.array([0.0, -np.cos(at), np.sin(at)]) + [aside * reach, 0.0, 0.0]
+    heading_deg = rng.uniform(-180, 180) if heading_deg is None else heading_deg
+    turn = rotation.matrix_about("y", np.radians(heading_deg))
+    return {
+        "hip": hip,
+        "goals": (hip + goals @ turn.T).round(4),
+        "upper": character.thigh,
+        "lower": character.shank,
+        "pole": hip + turn @ pole,
+    }
 
 
 def _draw_flip(rng, character):
-    upper, lower = character.thigh, character.shank
-    reach = upper + lower
-    hip = np.array([character.hip_width / 2, character.hip_height, 0.0])
+    path = partial(_swung_goals, rng, character)
 
-    def path(
-        start_deg, end_deg, aside=0.0, pole_deg=60.0, sway=0.0, heading_deg=None, pole_out=1.0
-    ):
-        """A goal that swings from one angle to another, and a pole at about `pole_deg` from
-        straight down."""
-        frames = int(rng.integers(14, 25))
-        step_deg = (end_deg - start_deg) / (frames - 1)
-        between = (pole_deg - start_deg) // step_deg + rng.uniform(
-            0.3, 0.7
-        )  # two frames, on neither of them
-        angle, at = (
-            np.radians(np.linspace(start_deg, end_deg, frames)),
-            np.radians(start_deg + between * step_deg),
-        )
-        goals = (
-            0.85
-            * reach
-            * np.stack([sway * np.linspace(-1, 1, frames), -np.cos(angle), np.sin(angle)], axis=-1)
-        )
-        pole = pole_out * 1.1 * reach * np.array([0.0, -np.cos(at), np.sin(at)]) + [
-            aside * reach,
-            0.0,
-            0.0,
-        ]
-        turn = rotation.matrix_about(
-            "y", np.radians(rng.uniform(-180, 180) if heading_deg is None else heading_deg)
-        )
-        return {
-            "hip": hip,
-            "goals": (hip + goals @ turn.T).round(4),
-            "upper": upper,
-            "lower": lower,
-            "pole": hip + turn @ pole,
-        }
+    def ahead(most_deg):
+        return rng.uniform(-most_deg, most_deg)
 
     off = float(rng.choice([-1, 1])) * 0.004
     cases = [
-        path(
-            -10, rng.uniform(85, 100), off, rng.uniform(40, 60), heading_deg=rng.uniform(-15, 15)
-        ),  # a flip
-        path(
-            -15, rng.uniform(70, 80), -off, rng.uniform(30, 50)
-        ),  # a flip, whichever way she faces
-        path(rng.uniform(80, 90), -20, off, rng.uniform(20, 40)),  # a flip on the way down
-        path(
-            -10, rng.uniform(80, 95), 0.3, 55, heading_deg=rng.uniform(-15, 15)
-        ),  # a whirl, no flip
-        path(
-            -20, rng.uniform(105, 115), 0.02, 140, heading_deg=rng.uniform(-10, 10)
-        ),  # past level, no flip
-        path(
-            -12, 12, 0.02, 200, sway=0.2, heading_deg=rng.uniform(-10, 10), pole_out=0.9
-        ),  # pole behind
+        # a flip; one whichever way she faces; one on the way down
+        path(-10, rng.uniform(85, 100), off, rng.uniform(40, 60), heading_deg=ahead(15)),
+        path(-15, rng.uniform(70, 80), -off, rng.uniform(30, 50)),
+        path(rng.uniform(80, 90), -20, off, rng.uniform(20, 40)),
+        # no flip: a whirl; past level; the pole behind; it stops short of the pole
+        path(-10, rng.uniform(80, 95), 0.3, 55, heading_deg=ahead(15)),
+        path(-20, rng.uniform(105, 115), 0.02, 140, heading_deg=ahead(10)),
+        path(-12, 12, 0.02, 200, sway=0.2, heading_deg=ahead(10), out=0.9),
         path(-20, rng.uniform(30, 40), off, 60),
-    ]  # stops short of the pole
+    ]
     return [cases[i] for i in (0, *1 + rng.permutation(len(cases) - 1))]
 
 
@@ -666,56 +621,53 @@ def _first(found):
     return int(np.flatnonzero(found)[0]) if found.any() else -1
 
 
-def _judge_flip(inputs, output):
-    path, yours = list(inputs.values()), float(output["frame"])
-    pose, turn = _kick(*path)
-    hip, true = inputs["hip"], _flip(*path)
-    named = int(yours) if yours in range(len(turn)) else None
+def _flip_picture(inputs, hip, named, turn, pose):
     heading = _unit((inputs["pole"] - hip) * [1, 0, 1])
     at = named if named is not None else min(int(turn.argmax()), len(turn) - 1)
     seen = np.stack([heading, UP], axis=-1)
     flat = [(np.array([hip, pose.knee[i], pose.ankle[i]]) - hip) @ seen for i in (at, at + 1)]
-    drawn = picture.side_view(
+    return picture.side_view(
         "Your frame and the next" if named is not None else "Two frames of the path",
         "A leg in two frames one after the other, the first one dotted, seen square to the pole.",
         picture.ghost(flat[0]),
         picture.chain(flat[1], ["hip", "knee", "ankle"]),
         picture.pole((inputs["pole"] - hip) @ seen),
     )
+
+
+def _judge_flip(inputs, output):
+    path, yours = list(inputs.values()), float(output["frame"])
+    pose, turn = _kick(*path)
+    hip, true = inputs["hip"], _flip(*path)
+    named = int(yours) if yours in range(len(turn)) else None
+    drawn = _flip_picture(inputs, hip, named, turn, pose)
     measured = {
         "You say": f"frame {yours:g} and the next" if yours >= 0 else f"no flip ({yours:g})"
     }
     if named is not None:
         measured["There the bend plane turns by"] = f"{turn[named]:.1f}°"
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if yours == true:
-        return Verdict(
+        return verdict(
             1.0,
             "you find each flip between its two frames, and leave quick knees that do not flip"
             " alone.",
-            measured,
-            drawn,
         )
     if true < 0:
-        return Verdict(
+        return verdict(
             0.0,
             "there is no flip on this path: from frame to frame the bend plane turns by at most "
             f"{turn.max():.0f}°.",
-            measured,
-            drawn,
         )
     if yours < 0:
-        return Verdict(
+        return verdict(
             0.0,
             "on this path the knee does flip: in one frame the bend plane turns by more than 90°.",
-            measured,
-            drawn,
         )
-    return Verdict(
+    return verdict(
         0.25 if abs(yours - true) <= 1 else 0.0,
         "between the two frames you name the bend plane turns by no more than a right angle; count"
         " frames from 0, and name the last one before the flip.",
-        measured,
-        drawn,
     )
 
 
@@ -788,16 +740,14 @@ FLIP = Question(
 )
 
 
-# Both knees over their toes
-# -----------------------------------------------------------------------------------------
+# --- Both knees over their toes
 
 
 def _draw_squat(rng, character):
     upper, lower = character.thigh, character.shank
 
     def stance(heading_deg, left_deg, right_deg):
-        """Hips above ankles, feet turned out by these angles, the whole character by its
-        heading."""
+        """Hips above ankles, feet turned out, the whole character turned by its heading."""
         height = character.ankle_height + rng.uniform(0.6, 0.9) * (upper + lower)
         hips = np.array([[side * character.hip_width / 2, height, 0.0] for side in (1, -1)])
         ankles = hips * [1, 0, 1] + [0, character.ankle_height, 0]
@@ -822,6 +772,21 @@ def _draw_squat(rng, character):
     ]
 
 
+def _squat_picture(hips, pose, ankles, toes, off):
+    marks = []
+    for side, hip, knee, ankle, toe in zip("LR", hips, pose.knee, ankles, toes, strict=True):
+        marks += [
+            picture.ghost(_from_above([ankle, toe + (toe - ankle)])),
+            picture.chain(_from_above([hip, knee, ankle]), ["", f"knee {side}", ""]),
+        ]
+    return picture.top_view(
+        "Your two knees, from above",
+        "Both legs from above, and dotted lines from the ankles along the "
+        f"toes; a knee is {off.max():.1f} centimetres off its line.",
+        *marks,
+    )
+
+
 def _judge_squat(inputs, output):
     hips, ankles, toes, upper, lower = (
         inputs[name] for name in ("hips", "ankles", "toes", "upper", "lower")
@@ -833,47 +798,31 @@ def _judge_squat(inputs, output):
     line = (ankles - hips) / np.linalg.norm(ankles - hips, axis=-1, keepdims=True)
     far = np.linalg.norm(np.cross(poles - hips, line), axis=-1)
     apart = 100 * float(np.linalg.norm(pose.knee[0] - pose.knee[1]))
-    marks = []
-    for side, hip, knee, ankle, toe in zip("LR", hips, pose.knee, ankles, toes, strict=True):
-        marks += [
-            picture.ghost(_from_above([ankle, toe + (toe - ankle)])),
-            picture.chain(_from_above([hip, knee, ankle]), ["", f"knee {side}", ""]),
-        ]
-    drawn = picture.top_view(
-        "Your two knees, from above",
-        "Both legs from above, and dotted lines from the ankles along the "
-        f"toes; a knee is {off.max():.1f} centimetres off its line.",
-        *marks,
-    )
+    drawn = _squat_picture(hips, pose, ankles, toes, off)
     measured = {
         "From the line of its toes, left and right knee": f"{off[0]:.1f} and {off[1]:.1f} cm",
         "Knee to knee": f"{apart:.1f} cm",
         "From the line hip–ankle, left and right pole": f"{far[0]:.2f} and {far[1]:.2f} m",
     }
     good, enough = (off <= 0.5) & ~backward & pose.guided, far >= (upper + lower) * (1 - 1e-6)
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if good.all() and enough.all():
-        return Verdict(
+        return verdict(
             1.0,
             "each knee is over its own toes, and no pole is so near that a slip of it would tell.",
-            measured,
-            drawn,
         )
     if good.all():
-        return Verdict(
+        return verdict(
             0.5,
             "the knees are over their toes, but a pole is nearer to the line from hip to ankle than"
             " the leg is long.",
-            measured,
-            drawn,
         )
     if backward.any() and (off <= 0.5).all():
-        return Verdict(0.0, "a knee points backward, over its heel.", measured, drawn)
+        return verdict(0.0, "a knee points backward, over its heel.")
     side = "left" if off[0] >= off[1] else "right"
-    return Verdict(
+    return verdict(
         0.25 * float(good.any()),
         f"seen from above, the {side} knee is {off.max():.1f} cm off the line of its toes.",
-        measured,
-        drawn,
     )
 
 
@@ -933,8 +882,7 @@ SQUAT = Question(
 )
 
 
-# What a knee control should follow
-# ----------------------------------------------------------------------------------
+# --- What a knee control should follow
 
 FOLLOWS = ("pelvis", "feet")
 
@@ -983,27 +931,19 @@ def _judge_follows(inputs, output):
         "You say": f"{choice}: {yours[0]:.1f} cm with the pelvis, {yours[1]:.1f} cm with the feet"
     }
     score = 0.4 * (choice == better) + 0.3 * float(right.sum())
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if choice == better and right.all():
-        return Verdict(
-            1.0,
-            "the nearer knee wins; what is left of its distance is the leg's lean.",
-            measured,
-            drawn,
-        )
+        return verdict(1.0, "the nearer knee wins; what is left of its distance is the leg's lean.")
     if choice != better:
-        return Verdict(
+        return verdict(
             min(score, 0.5),
             "look at the picture: how far is this knee from the dotted line, and does the "
             "other pole bring it nearer?",
-            measured,
-            drawn,
         )
-    return Verdict(
+    return verdict(
         score,
         "a distance is wrong: solve the leg for each pole, then measure in the view from above, at"
         " a right angle from the knee to the line of the toes, in centimetres.",
-        measured,
-        drawn,
     )
 
 

@@ -5,6 +5,7 @@ unless a name ends in `_deg`.
 """
 
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 
@@ -40,8 +41,7 @@ def _rounded(case):
 
 
 def _apart(yours, wanted):
-    """How far two frames are apart: origins in metres, and the angle between their axes, also where
-    `yours` is bent."""
+    """Distance of two frames' origins, m, and angle of their axes, also if `yours` is bent."""
     across = np.linalg.norm(yours[:3, :3] - wanted[:3, :3]) / np.sqrt(8)
     return float(np.linalg.norm((yours - wanted)[:3, 3])), float(2 * np.arcsin(min(across, 1.0)))
 
@@ -88,27 +88,23 @@ def _judge_frame(yours, wanted, name, good, place, turn):
         f"The {name} comes out away by": f"{100 * min(shift, 1e6):.2f} cm",
         "And turned against it by": _angle_text(yours, turned),
     }
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if not np.allclose(yours[3], [0, 0, 0, 1], atol=NEAR):
-        return Verdict(
-            0.0, "a frame's last row is 0, 0, 0, 1; yours is another one.", measured, drawn
-        )
+        return verdict(0.0, "a frame's last row is 0, 0, 0, 1; yours is another one.")
     if not is_turn(yours[:3, :3]):
-        return Verdict(
+        return verdict(
             0.25 if shift <= NEAR else 0.0,
             "the three axes of a frame are square to each other, of length "
             "one and right-handed; yours are not.",
-            measured,
-            drawn,
         )
     if shift <= NEAR and turned <= NEAR:
-        return Verdict(1.0, good, measured, drawn)
+        return verdict(1.0, good)
     if shift <= NEAR:
-        return Verdict(0.25, turn, measured, drawn)
-    return Verdict(0.25 if turned <= NEAR else 0.0, place, measured, drawn)
+        return verdict(0.25, turn)
+    return verdict(0.25 if turned <= NEAR else 0.0, place)
 
 
-# Values that read zero
-# ----------------------------------------------------------------------------------------------
+# --- Values that read zero
 
 
 def _draw_zeroed(rng, character):
@@ -219,8 +215,7 @@ ZEROED = Question(
 )
 
 
-# A turn about a pivot
-# -----------------------------------------------------------------------------------------------
+# --- A turn about a pivot
 
 
 def _draw_pivot(rng, character):
@@ -340,8 +335,7 @@ PIVOT = Question(
 )
 
 
-# Outline and pivot
-# --------------------------------------------------------------------------------------------------
+# --- Outline and pivot
 
 PLACES = ("ankle", "floor", "middle")
 
@@ -358,8 +352,7 @@ def _draw_places(rng, character):
 
 
 def _ankle_moves(up_deg, height, ahead):
-    """How far the ankle moves when its foot turns about the floor below it, and about the outline's
-    middle, cm."""
+    """Ways of the ankle, cm: its foot turns about the floor, and about the outline's middle."""
     turn = {"foot": {"turn_x": -np.radians(up_deg)}}
     rest = np.array([0.0, height, 0.0])
     posed = [
@@ -396,26 +389,17 @@ def _judge_places(inputs, output):
     right = np.abs(np.abs(yours) - true) <= 0.0501
     keeps = choice == "ankle"
     score = 0.4 * keeps + 0.3 * float(right.sum())
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if keeps and right.all():
-        return Verdict(
-            1.0,
-            "only the pivot itself stays; everything else goes along a circle around it.",
-            measured,
-            drawn,
+        return verdict(
+            1.0, "only the pivot itself stays; everything else goes along a circle around it."
         )
     if not keeps:
-        return Verdict(
-            min(score, 0.5),
-            "look at the picture: does the ankle stay where it was?",
-            measured,
-            drawn,
-        )
-    return Verdict(
+        return verdict(min(score, 0.5), "look at the picture: does the ankle stay where it was?")
+    return verdict(
         score,
         "a distance is wrong: the ankle goes along a circle around the pivot; measure straight from"
         " where it was to where it is, in centimetres.",
-        measured,
-        drawn,
     )
 
 
@@ -468,8 +452,7 @@ MOVED = Question(
 )
 
 
-# Following with the gap kept
-# ----------------------------------------------------------------------------------------
+# --- Following with the gap kept
 
 
 def _draw_follow(rng, character):
@@ -578,8 +561,7 @@ FOLLOW = Question(
 )
 
 
-# A gap taken in the middle of a scene
-# -------------------------------------------------------------------------------
+# --- A gap taken in the middle of a scene
 
 
 def _draw_switch(rng, character):
@@ -665,8 +647,7 @@ SWITCH = Question(
 )
 
 
-# What moves with the pelvis
-# -----------------------------------------------------------------------------------------
+# --- What moves with the pelvis
 
 NOTHING = "nothing"
 
@@ -709,7 +690,7 @@ def _moving(names, follows):
 
 
 def _hem_moves(hem, turned_deg, lowered_cm):
-    """How far the cape's hem moves, cm."""
+    """The way the cape's hem moves, cm."""
     rig = ct.Control("pelvis"), ct.Control("cape_hem", fr.frame(origin=hem), parent="pelvis")
     turn = {"pelvis": {"turn_y": np.radians(turned_deg), "shift_y": -lowered_cm / 100}}
     return 100 * float(np.linalg.norm((ct.pose(rig, turn)["cape_hem"] - rig[1].rest)[:3, 3]))
@@ -725,16 +706,9 @@ def _way_up(name, names, follows):
     return lines
 
 
-def _judge_moving(inputs, output):
-    true, yours = (
-        set(_moving(inputs["controls"], inputs["follows"])),
-        {word.strip() for word in output["names"]},
-    )
-    distance = _hem_moves(inputs["hem"], inputs["turned_deg"], inputs["lowered_cm"])
-    off = abs(abs(float(output["moved"])) - distance)
-    extra, missing = sorted(yours - true - {"pelvis"}), len(true - yours)
+def _names_picture(extra, inputs, yours):
     lines = _way_up(extra[0], inputs["controls"], inputs["follows"]) if extra else sorted(yours)
-    drawn = picture.side_view(
+    return picture.side_view(
         "What it follows" if extra else "Your names",
         "A name you gave, and what leads it." if extra else "The names you gave.",
         *(
@@ -743,15 +717,25 @@ def _judge_moving(inputs, output):
         ),
         picture.note((0.6, -0.5), ""),
     )  # the same room for one line and for eight
+
+
+def _judge_moving(inputs, output):
+    true, yours = (
+        set(_moving(inputs["controls"], inputs["follows"])),
+        {word.strip() for word in output["names"]},
+    )
+    distance = _hem_moves(inputs["hem"], inputs["turned_deg"], inputs["lowered_cm"])
+    off = abs(abs(float(output["moved"])) - distance)
+    extra, missing = sorted(yours - true - {"pelvis"}), len(true - yours)
+    drawn = _names_picture(extra, inputs, yours)
     measured = {
         "You name": f"{len(yours)} controls, {len(yours & true)} of which move with the pelvis",
         "You say the hem moves by": f"{float(output['moved']):.1f} cm",
     }
     named, near = not extra and not missing, off <= 0.0501
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if named and near:
-        return Verdict(
-            1.0, "followers move, and theirs, and so on; all else stays.", measured, drawn
-        )
+        return verdict(1.0, "followers move, and theirs, and so on; all else stays.")
     if extra:
         first = extra[0][:25]
         says = (
@@ -760,21 +744,17 @@ def _judge_moving(inputs, output):
             if first in inputs["controls"]
             else f"there is no control called {first}."
         )
-        return Verdict(0.25 * near, says, measured, drawn)
+        return verdict(0.25 * near, says)
     if missing:
-        return Verdict(
+        return verdict(
             0.25 * near,
             f"{missing} more of them {'moves' if missing == 1 else 'move'} with the pelvis: "
             "followers of followers count as well.",
-            measured,
-            drawn,
         )
-    return Verdict(
+    return verdict(
         0.5,
         "the names are right, the distance is not: the hem goes along a level circle around the "
         "pelvis, and down; measure straight from where it was to where it is.",
-        measured,
-        drawn,
     )
 
 

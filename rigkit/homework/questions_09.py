@@ -5,7 +5,7 @@ Points are (x, y, z) in metres: x to the character's left, y up, z forward; in t
 has what is left to one.
 """
 
-from functools import lru_cache
+from functools import lru_cache, partial
 
 import numpy as np
 
@@ -14,8 +14,7 @@ from rigkit import mesh, rotation, skin
 from rigkit.homework import picture
 from rigkit.homework.question import Misconception, Question, Verdict
 
-# Two bones and their skin
-# --------------------------------------------------------------------------------------------
+# --- Two bones and their skin
 
 POINTS = 4
 
@@ -83,16 +82,13 @@ def _judge_skin(inputs, output):
             f"{_length(np.linalg.norm(points[worst] - inputs['rest'][1, :3, 3]))} from the knee"
         ),
     }
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if right.all():
-        return Verdict(
-            1.0, "every point goes with both joints, each by its share.", measured, drawn
-        )
-    return Verdict(
+        return verdict(1.0, "every point goes with both joints, each by its share.")
+    return verdict(
         0.5 * float(right.mean()),
         "a point is not where its two joints take it; work one through by hand: where does each"
         " joint alone carry it, and what lies between the two?",
-        measured,
-        drawn,
     )
 
 
@@ -159,8 +155,7 @@ SKIN = Question(
 )
 
 
-# Four weights that add to one
-# ----------------------------------------------------------------------------------------
+# --- Four weights that add to one
 
 JOINTS = 6
 NOTHING = 1e-6
@@ -208,10 +203,9 @@ def _judge_four(inputs, output):
         picture.dots([bar[1] for bar in tops], "inverse"),
     )
     done = [abs(total - 1) <= 1e-4, 0 < count <= 4, bool(strongest and whole), bool(even)]
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if all(done):
-        return Verdict(
-            1.0, "four at most, the strongest, and nothing lost from the sum.", measured, drawn
-        )
+        return verdict(1.0, "four at most, the strongest, and nothing lost from the sum.")
     sentences = (
         (
             f"the weights of a point add to one; yours add to {total:.3g}, so it "
@@ -221,7 +215,7 @@ def _judge_four(inputs, output):
         "a weight that should have stayed is gone, or the other way round.",
         "the weights that stay keep their proportions to each other; yours do not.",
     )
-    return Verdict(0.2 * sum(done), sentences[done.index(False)], measured, drawn)
+    return verdict(0.2 * sum(done), sentences[done.index(False)])
 
 
 def _kept(weights, picked):
@@ -290,8 +284,7 @@ FOUR = Question(
 )
 
 
-# Sharing a twist
-# -----------------------------------------------------------------------------------------------------
+# --- Sharing a twist
 
 
 def _draw_twist(rng, character):
@@ -335,21 +328,18 @@ def _judge_twist(inputs, output):
         "You say": f"{joints:g} joints" + (f", {twist / joints:.1f}° each" if joints > 0.5 else ""),
     }
     score = 0.5 * sized + 0.5 * counted
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if sized and counted:
-        return Verdict(1.0, "no ring of the limb gets thinner than you allow.", measured, drawn)
+        return verdict(1.0, "no ring of the limb gets thinner than you allow.")
     if sized:
-        return Verdict(
+        return verdict(
             score,
             "the largest twist is right; with your number of joints, how far does each one turn?",
-            measured,
-            drawn,
         )
-    return Verdict(
+    return verdict(
         min(score, 0.3),
         "halfway between the two ends of an arc lies on its chord: how far from the axis "
         "is the chord's middle? Your largest twist leaves another radius than asked for.",
-        measured,
-        drawn,
     )
 
 
@@ -411,8 +401,7 @@ TWIST = Question(
 )
 
 
-# Volume against the blend's reach
-# ------------------------------------------------------------------------------------
+# --- Volume against the blend's reach
 
 FINDINGS = ("about half", "about the same", "about twice")
 
@@ -428,7 +417,7 @@ def _draw_volume(rng, character):
 
 @lru_cache(maxsize=256)
 def _lost_cm3(radius_cm, angle, blend=skin.linear_blend):
-    """What a bent limb loses with a blend that reaches one radius, and two radii."""
+    """Volumes a bent limb loses with a blend that reaches one radius, and two radii."""
     radius = radius_cm / 100
     limb = mesh.tube(radius, 8 * radius)
     ends = radius * np.array([[0.0, 4.0, 0.0], [0.0, 0.0, 0.0], [0.0, -4.0, 0.0]])
@@ -467,24 +456,21 @@ def _judge_volume(inputs, output):
     )
     measured = {"You say": f"{yours[0]:.4g} cm³ and {yours[1]:.4g} cm³: {finding}"}
     score = 0.3 * float(right.sum()) + 0.4 * (concluded and right.any())
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if right.all():
-        return Verdict(
+        return verdict(
             1.0 if concluded else score,
             "a blend that reaches further squeezes more of the limb."
             if concluded
             else (
                 "your measurements are right; divide the second by the first, and conclude again."
             ),
-            measured,
-            drawn,
         )
     which = "one of your volumes is" if right.any() else "your volumes are"
-    return Verdict(
+    return verdict(
         score,
         f"{which} not what linear blend loses: the bend goes in as radians, the lost volume is rest"
         " less posed, and a cubic metre has a million cubic centimetres.",
-        measured,
-        drawn,
     )
 
 
@@ -548,8 +534,7 @@ VOLUME = Question(
 )
 
 
-# Weights for a knee
-# --------------------------------------------------------------------------------------------------
+# --- Weights for a knee
 
 RINGS = 41
 MOST_STRETCH, MOST_LOST = 1.8, 1.7  # the loss in cubes of the radius
@@ -571,8 +556,7 @@ def _draw_knee(rng, character):
 
 
 def _bent_limb(heights, radius, weights, bend=np.pi / 2):
-    """The most stretched edge, the volume lost in cubes of the radius, and the front and back of
-    each ring (z, y)."""
+    """The most stretched edge, volume lost in cubes of the radius, each ring's front and back."""
     order = np.argsort(-heights)
     limb = mesh.tube(radius, 8 * radius, 24, RINGS - 1)
     rings = np.repeat(weights[order], 24)
@@ -586,6 +570,16 @@ def _bent_limb(heights, radius, weights, bend=np.pi / 2):
         float(mesh.stretch(limb.vertices, posed, limb.triangles).max()),
         float(lost) / radius**3,
         outline,
+    )
+
+
+def _bent_picture(stretch, radius, outline):
+    return picture.side_view(
+        "Your knee at 90°",
+        "A limb bent by 90 degrees with your weights, its front and its back; its most stretched "
+        f"edge is {stretch:.1f} times as long as at rest.",
+        picture.ghost([[0, 4 * radius], [0, 0], [-4 * radius, 0]]),
+        *(picture.dots(side, "inverse") for side in np.moveaxis(outline, 1, 0)),
     )
 
 
@@ -606,24 +600,15 @@ def _judge_knee(inputs, output):
         ),
         "Volume lost": f"{lost:.2f} cubes of the radius; {MOST_LOST:g} are allowed",
     }
-    drawn = picture.side_view(
-        "Your knee at 90°",
-        "A limb bent by 90 degrees with your weights, its front and its back; its most stretched "
-        f"edge is {stretch:.1f} times as long as at rest.",
-        picture.ghost([[0, 4 * radius], [0, 0], [-4 * radius, 0]]),
-        *(picture.dots(side, "inverse") for side in np.moveaxis(outline, 1, 0)),
-    )
+    drawn = _bent_picture(stretch, radius, outline)
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if ended and halved and whole and kept:
-        return Verdict(
-            1.0, "the knee bends without a tear and without being drained.", measured, drawn
-        )
+        return verdict(1.0, "the knee bends without a tear and without being drained.")
     if not ended:
-        return Verdict(
+        return verdict(
             0.1 * (halved and bounded),
             "three radii above the joint the skin is all the thigh's, three below all the shank's,"
             " and no weight lies outside 0 to 1.",
-            measured,
-            drawn,
         )
     sentence = (
         "at the joint itself both have the same share."
@@ -634,7 +619,7 @@ def _judge_knee(inputs, output):
             else "too much volume is lost: the blend reaches too far."
         )
     )
-    return Verdict(0.1 + 0.2 * (halved + whole + kept), sentence, measured, drawn)
+    return verdict(0.1 + 0.2 * (halved + whole + kept), sentence)
 
 
 def _smooth(heights, reach):
@@ -694,14 +679,12 @@ KNEE = Question(
 )
 
 
-# Blending two turns
-# --------------------------------------------------------------------------------------------------
+# --- Blending two turns
 
 
 def _draw_turns(rng, character):
     def case(turn_deg, share, sign, against=False):
-        """Two turns so far apart, written so that their product has this sign; `against`: their
-        last numbers' has not."""
+        """Two turns whose product has this sign; `against`: their last numbers' does not."""
         while True:
             first = rotation.unit_quaternion(rng.standard_normal(4))
             axis = rotation.perpendicular(rng.standard_normal(3))
@@ -724,8 +707,7 @@ def _draw_turns(rng, character):
 
 
 def _blended_turn(first, second, share):
-    """What dual-quaternion skinning does with a point that two joints turn about the origin, as a
-    matrix."""
+    """Two joints' turns about the origin as dual-quaternion skinning blends them."""
     turns = fr.frame(rotation.matrix_from_quaternion([first, second]))
     return skin.dual_quaternion_blend(np.eye(3), _table(np.full(3, share)), turns).T
 
@@ -749,26 +731,22 @@ def _judge_turns(inputs, output):
         "The two turns' product": f"{inputs['first'] @ inputs['second']:+.2f}",
     }
     drawn = _turns_view(inputs, matrix)
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if sized and turned:
-        return Verdict(1.0, "a turn again, and reached by the short way.", measured, drawn)
+        return verdict(1.0, "a turn again, and reached by the short way.")
     if turned:
-        return Verdict(
-            0.5,
-            "the way is right, the length is not: only a quaternion of length one is a turn.",
-            measured,
-            drawn,
+        return verdict(
+            0.5, "the way is right, the length is not: only a quaternion of length one is a turn."
         )
-    return Verdict(
+    return verdict(
         0.25 * sized,
         "your turn is not the shared one; look at the sign of the two quaternions' product, "
         "and at whose share is whose.",
-        measured,
-        drawn,
     )
 
 
 def _turns_view(inputs, yours=None):
-    """Where each turn takes a point that was one decimetre ahead."""
+    """Places to which the turns take a point that was one decimetre ahead."""
     turns = {
         "first": rotation.matrix_from_quaternion(inputs["first"]),
         "second": rotation.matrix_from_quaternion(inputs["second"]),
@@ -843,8 +821,7 @@ TURNS = Question(
 )
 
 
-# A joint moved after binding
-# -----------------------------------------------------------------------------------------
+# --- A joint moved after binding
 
 CURES = ("bind again", "weights that add to one", "a preset bend")
 
@@ -884,26 +861,19 @@ def _judge_late(inputs, output):
         "The joint moved by": f"{abs(move[0]):g} cm along and {abs(move[1]):g} cm up or down",
     }
     score = 0.5 * sized + 0.5 * cured
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if sized and cured:
-        return Verdict(
-            1.0,
-            "a skin remembers where its joints were bound; only binding anew makes it forget.",
-            measured,
-            drawn,
+        return verdict(
+            1.0, "a skin remembers where its joints were bound; only binding anew makes it forget."
         )
     if sized:
-        return Verdict(
-            score,
-            "the distance is right; but does that cure change the inverse bind matrix?",
-            measured,
-            drawn,
+        return verdict(
+            score, "the distance is right; but does that cure change the inverse bind matrix?"
         )
-    return Verdict(
+    return verdict(
         min(score, 0.4),
         "at rest the joint's matrix is its move and nothing else; the thigh's is no move "
         "at all. How much of each does the point take?",
-        measured,
-        drawn,
     )
 
 

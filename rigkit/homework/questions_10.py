@@ -5,6 +5,7 @@ a frame in which it is down and 0 in the air; a step from one frame to the next 
 it is down in both.
 """
 
+from functools import partial
 from itertools import pairwise
 
 import numpy as np
@@ -21,8 +22,7 @@ ROOM_CM = 1.0  # by which a pelvis may ride lower than it need
 LEGS = ("front", "back")
 
 
-# When is a foot down?
-# -----------------------------------------------------------------------------------------------
+# --- When is a foot down?
 
 
 def _draw_contacts(rng, character):
@@ -80,17 +80,14 @@ def _judge_contacts(inputs, output):
         ),
         picture.arrow((start / 100, 0.0), (end / 100, 0.0), "one stride", "plain"),
     )
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if right_parts.all():
-        return Verdict(
-            1.0, "a stride has one measure for both feet, and you used it.", measured, drawn
-        )
+        return verdict(1.0, "a stride has one measure for both feet, and you used it.")
     part = "the time with both feet down" if right_parts[0] else "toe-off"
-    return Verdict(
+    return verdict(
         0.5 * float(right_parts.sum()),
         f"{part} is not what the contacts say; count frames between the two "
         "strikes of the left foot, and divide by how many there are.",
-        measured,
-        drawn,
     )
 
 
@@ -172,8 +169,7 @@ CONTACTS = Question(
 )
 
 
-# How far a foot slides
-# ----------------------------------------------------------------------------------------------
+# --- How far a foot slides
 
 SLIDE_FRAMES = 30
 
@@ -236,16 +232,13 @@ def _judge_slide(inputs, output):
         picture.dots(foot[down < 0.5] if (down < 0.5).any() else foot[:1], "soft"),
         picture.dots(foot[down > 0.5], "miss"),
     )
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if abs(yours - true) <= 0.02 + 1e-3 * true:
-        return Verdict(
-            1.0, "every centimetre counts that a foot moves while it should stay.", measured, drawn
-        )
-    return Verdict(
+        return verdict(1.0, "every centimetre counts that a foot moves while it should stay.")
+    return verdict(
         0.0,
         f"your slide is too {'long' if yours > true else 'short'}; go from frame to frame, and"
         " where the foot is down in both, add the way it went along the floor.",
-        measured,
-        drawn,
     )
 
 
@@ -315,8 +308,7 @@ SLIDE = Question(
 )
 
 
-# Plant a foot
-# -------------------------------------------------------------------------------------------------------
+# --- Plant a foot
 
 PLANT_FRAMES = 41
 HELD, STRAY = 1e-3, 0.01  # metres
@@ -363,6 +355,16 @@ def _planted(forward, down, ease=lambda share: share**2 * (3 - 2 * share)):
     return forward + moved
 
 
+def _plant_picture(forward, yours, down):
+    return picture.side_view(
+        "Where the foot was, and yours below",
+        "Dots where the foot was, frame by frame, and below them yours, red where it is down.",
+        picture.dots(np.column_stack([forward, 0 * forward + 0.1]), "soft"),
+        picture.dots(np.column_stack([yours, 0 * yours]), "inverse"),
+        picture.dots(np.column_stack([yours, 0 * yours])[down > 0.5], "miss"),
+    )
+
+
 def _judge_plant(inputs, output):
     forward, down, yours = inputs["forward"], inputs["down"], output["places"]
     runs = _stances(down)
@@ -376,48 +378,33 @@ def _judge_plant(inputs, output):
         "While it is down your foot moves by up to": in_cm(slid),
         "In the air your correction jumps by up to": in_cm(jump),
     }
-    drawn = picture.side_view(
-        "Where the foot was, and yours below",
-        "Dots where the foot was, frame by frame, and below them yours, red where it is down.",
-        picture.dots(np.column_stack([forward, 0 * forward + 0.1]), "soft"),
-        picture.dots(np.column_stack([yours, 0 * yours]), "inverse"),
-        picture.dots(np.column_stack([yours, 0 * yours])[down > 0.5], "miss"),
-    )
+    drawn = _plant_picture(forward, yours, down)
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if slid <= HELD and away <= STRAY and jump <= 0:
-        return Verdict(
-            1.0,
-            "the foot stands where it stands, and nobody sees how it got to the next place.",
-            measured,
-            drawn,
+        return verdict(
+            1.0, "the foot stands where it stands, and nobody sees how it got to the next place."
         )
     if slid > HELD:
-        return Verdict(
+        return verdict(
             0.25 * (slid <= 10 * HELD),
             f"while it is down your foot still moves, by up to {in_cm(slid)}; "
             "in each stance all its frames belong in one place.",
-            measured,
-            drawn,
         )
     if away > STRAY:
-        return Verdict(
+        return verdict(
             0.0,
             f"a foot is planted {in_cm(away)} outside the ground it covered; plant each stance "
             "where that stance came down.",
-            measured,
-            drawn,
         )
-    return Verdict(
+    return verdict(
         0.5,
         "each stance stands, but in the air the foot jumps from the old correction to the new; let"
         " the correction change a little in every frame of the swing.",
-        measured,
-        drawn,
     )
 
 
 def _jump(forward, yours, last, first):
-    """By how much the correction changes faster than it may between two stances, metres; zero where
-    it is smooth."""
+    """The correction's change above what is allowed between two stances, metres; else zero."""
     moved = (yours - forward)[last : first + 1]
     allowed = STEEPEST * abs(moved[-1] - moved[0]) / (first - last) + HELD
     strays = (
@@ -483,8 +470,7 @@ PLANT = Question(
 )
 
 
-# A pelvis within reach
-# ----------------------------------------------------------------------------------------------
+# --- A pelvis within reach
 
 HIPS_FRAMES = 20
 
@@ -519,7 +505,7 @@ def _draw_hips(rng, character):
 
 
 def _rooms(left, right, pelvis, upper, lower, share):
-    """How high the hips may be for the left and for the right leg, shape (2, n)."""
+    """Greatest heights of the hips for the left and for the right leg, shape (2, n)."""
     feet = np.stack([left, right])
     ahead = feet[..., 0] - pelvis
     return feet[..., 1] + np.sqrt(np.maximum((share * (upper + lower)) ** 2 - ahead**2, 0.0))
@@ -544,28 +530,22 @@ def _judge_hips(inputs, output):
         picture.dots([hips], "inverse"),
         picture.goal(inputs[("left", "right")[side]][frame]),
     )
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if too_high <= 1e-4 and 100 * too_low <= ROOM_CM:
-        return Verdict(
-            1.0,
-            "both feet are within reach in every frame, and no knee is bent for nothing.",
-            measured,
-            drawn,
+        return verdict(
+            1.0, "both feet are within reach in every frame, and no knee is bent for nothing."
         )
     if too_high <= 1e-4:
-        return Verdict(
+        return verdict(
             0.5 if too_low <= 0.05 else 0.25,
             "no leg is too short, but the pelvis is lower than it need "
             f"be, by {in_cm(too_low)}; ask in every frame anew what the legs allow.",
-            measured,
-            drawn,
         )
-    return Verdict(
+    return verdict(
         0.25 if too_high <= 0.005 else 0.0,
         f"in frame {frame} the {('left', 'right')[side]} leg does not reach: the pelvis is"
         f" {in_cm(too_high)} too high for it. Each leg, its foot's place and its share of full"
         " reach make a right-angled triangle.",
-        measured,
-        drawn,
     )
 
 
@@ -633,8 +613,7 @@ PELVIS = Question(
 )
 
 
-# Count the pops
-# -----------------------------------------------------------------------------------------------------
+# --- Count the pops
 
 
 def _draw_pops(rng, character):
@@ -696,14 +675,13 @@ def _judge_pops(inputs, output):
         picture.dots(np.column_stack([0.02 * np.arange(len(knee)), knee]), "inverse"),
         picture.note((0.0, 0.0), "0°", "soft"),
     )
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if yours == true:
-        return Verdict(1.0, "you count what the eye sees: each snap once.", measured, drawn)
-    return Verdict(
+        return verdict(1.0, "you count what the eye sees: each snap once.")
+    return verdict(
         0.0,
         f"that is too {'many' if yours > true else 'few'}; ask of each step whether it is fast and "
         "whether it is near straight, then count runs of such steps.",
-        measured,
-        drawn,
     )
 
 
@@ -755,8 +733,7 @@ POPS = Question(
 )
 
 
-# Which leg decides
-# --------------------------------------------------------------------------------------------------
+# --- Which leg decides
 
 
 def _draw_decides(rng, character):
@@ -823,24 +800,19 @@ def _judge_decides(inputs, output):
         *(picture.note(inputs[name], name) for name in LEGS),
         picture.dots([hips], "inverse"),
     )
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if right and near:
-        return Verdict(
-            1.0, "you asked both legs, and the one that needs more decides.", measured, drawn
-        )
+        return verdict(1.0, "you asked both legs, and the one that needs more decides.")
     if right:
-        return Verdict(
+        return verdict(
             0.4,
             "the leg is right, the height is not: keep each foot where it is, move the hips"
             " straight down, and stop when the leg is within its share.",
-            measured,
-            drawn,
         )
-    return Verdict(
+    return verdict(
         0.3 if near else 0.0,
         "the other leg needs the hips lower still; compute both heights, not only how "
         "far ahead or behind a foot is.",
-        measured,
-        drawn,
     )
 
 

@@ -5,6 +5,8 @@ metres; the floor is at height 0. Turns are positive with the heel up and the to
 unless a name ends in `_deg`.
 """
 
+from functools import partial
+
 import numpy as np
 
 from rigkit import controls as ct
@@ -49,8 +51,7 @@ def _sole(heel, ball, toe, ankle=None):
 FLOOR = picture.ghost([(-0.2, 0.0), (0.35, 0.0)])
 
 
-# Which point carries
-# ------------------------------------------------------------------------------------------------
+# --- Which point carries
 
 
 def _draw_carries(rng, character):
@@ -85,80 +86,71 @@ def _carrying(roll_deg, limit_deg):
 
 
 def _heel_cm(roll_deg, limit_deg, behind, toes):
-    """How high the heel is at the largest roll, cm."""
+    """The heel's height at the largest roll, cm."""
     rolled = ft.roll(_line_foot(behind, toes), np.radians(np.max(roll_deg)), np.radians(limit_deg))
     return 100 * float(rolled.heel[1])
 
 
 def _judge_carries(inputs, output):
-    rolls, limit_deg, behind, toes = (
-        inputs[name] for name in ("roll_deg", "limit_deg", "behind", "toes")
-    )
+    rolls, limit_deg, behind, toes = inputs.values()
     yours = [word.strip().lower() for word in output["pivots"]]
     true = _carrying(rolls, limit_deg)
     if len(yours) != len(true):
-        flat = picture.chain(
-            [(0.0, 0.0), (behind, 0.0), (behind + toes, 0.0)], ["heel", "ball", "toe"]
-        )
         return Verdict(
             0.0,
             f"you name {len(yours)} points; name one for each of the {len(true)} rolls, in their "
             "order.",
             {},
-            picture.side_view("Your foot", "A foot that stands flat.", FLOOR, flat),
+            _flat_picture(behind, toes),
         )
     right = [mine == other for mine, other in zip(yours, true, strict=True)]
     first = right.index(False) if not all(right) else int(np.argmax(rolls))
     pose = ft.roll(_line_foot(behind, toes), np.radians(rolls[first]), np.radians(limit_deg))
-    marks = [FLOOR, picture.chain([pose.heel, pose.ball, pose.toe], ["heel", "ball", "toe"])]
     named = yours[first] if yours[first] in ft.PIVOTS else None
     height = 100 * float(getattr(pose, named)[1]) if named else 0.0
-    off = abs(abs(float(output["heel"])) - _heel_cm(**inputs))
+    at = f"at a roll of {rolls[first]:.0f}°".replace("-", "−")
     drawn = picture.side_view(
-        f"The foot at a roll of {rolls[first]:.0f}°".replace("-", "−"),
+        f"The foot {at}",
         "A foot from the side at one of the rolls, over a dotted floor.",
-        *marks,
+        FLOOR,
+        picture.chain([pose.heel, pose.ball, pose.toe], ft.PIVOTS),
     )
     measured = {
         "You name the right point for": f"{sum(right)} of {len(right)} rolls",
         "You say the heel is": f"{float(output['heel']):.1f} cm high",
     }
-    near = off <= CM
+    near = abs(abs(float(output["heel"])) - _heel_cm(**inputs)) <= CM
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if all(right) and near:
-        return Verdict(
-            1.0, "what carries stands on the floor, and the rest turns about it.", measured, drawn
-        )
+        return verdict(1.0, "what carries stands on the floor, and the rest turns about it.")
     if all(right):
-        return Verdict(
+        return verdict(
             0.6,
             "the points are right, the heel's height is not: it is the height of the ball, plus how"
             " far the heel is above the ball.",
-            measured,
-            drawn,
         )
     score = (0.1 if near else 0.0) + 0.4 * sum(right) / len(right)
-    at = f"at a roll of {rolls[first]:.0f}°".replace("-", "−")
+    return verdict(score, f"{at} {_carries_advice(yours[first], named, height)}")
+
+
+def _flat_picture(behind, toes):
+    points = [(0.0, 0.0), (behind, 0.0), (behind + toes, 0.0)]
+    return picture.side_view(
+        "Your foot", "A foot that stands flat.", FLOOR, picture.chain(points, ft.PIVOTS)
+    )
+
+
+def _carries_advice(word, named, height_cm):
     if not named:
-        return Verdict(
-            score,
-            f"{at} you name {yours[first][:20]!r}; the points are called heel, ball and toe.",
-            measured,
-            drawn,
+        return f"you name {word[:20]!r}; the points are called heel, ball and toe."
+    if height_cm > CM:
+        return (
+            f"the {named}, which you name, is {height_cm:.1f} cm over the floor; what carries "
+            "stands on it."
         )
-    if height > CM:
-        return Verdict(
-            score,
-            f"{at} the {named}, which you name, is {height:.1f} cm over the floor; what carries "
-            "stands on it.",
-            measured,
-            drawn,
-        )
-    return Verdict(
-        score,
-        f"{at} the {named} stands on the floor, but the foot does not turn about it: ask which of "
-        "the points on the floor the part in the air is joined to.",
-        measured,
-        drawn,
+    return (
+        f"the {named} stands on the floor, but the foot does not turn about it: ask which of "
+        "the points on the floor the part in the air is joined to."
     )
 
 
@@ -240,8 +232,7 @@ CARRIES = Question(
 )
 
 
-# Where the ankle goes
-# -----------------------------------------------------------------------------------------------
+# --- Where the ankle goes
 
 
 def _draw_ankle(rng, character):
@@ -292,20 +283,18 @@ def _judge_ankle(inputs, output):
         )
         for name, point in held.items()
     }
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if miss <= 100 * NEAR:
-        return Verdict(1.0, "the point that carries stays, and the ankle follows.", measured, drawn)
-    return Verdict(
+        return verdict(1.0, "the point that carries stays, and the ankle follows.")
+    return verdict(
         0.25 if miss <= 1.0 else 0.0,
         f"your ankle is {min(miss, 1e6):.1f} cm from where the foot takes it; ask which point"
         " stands still, and how far the ankle is from it: a turn keeps that distance.",
-        measured,
-        drawn,
     )
 
 
 def _one_pivot(choose):
-    """The ankle turned by the whole roll about a point that `choose` gives from roll and limit and
-    the foot."""
+    """The ankle turned by the whole roll about a point that `choose` gives."""
 
     def answer(roll, limit, heel, ball, toe, ankle):
         return _about(
@@ -392,8 +381,7 @@ ANKLE = Question(
 )
 
 
-# Who carries whom
-# ---------------------------------------------------------------------------------------------------
+# --- Who carries whom
 
 RIGHT_ORDER = ("heel", "toe", "ball")  # or toe before heel: in one roll they never turn together
 
@@ -410,14 +398,13 @@ def _draw_order(rng, character):
 
 
 def _sunk_cm(roll_deg, limit_deg, toes):
-    """How deep the toe's pivot is when the ball carries it, cm."""
+    """The depth of the toe's pivot when the ball carries it, cm."""
     _, on_ball, _ = ft.turns(np.radians(roll_deg), np.radians(limit_deg))
     return -100 * float(_turned((toes, 0.0), on_ball)[1])
 
 
 def _pivots_in(order, roll_deg, limit_deg, toes):
-    """Where heel, ball and toe are when their pivots carry each other in this order, the foot hung
-    from the last."""
+    """Places of heel, ball and toe when each pivot carries the next in this order."""
     flat = dict(zip(ft.PIVOTS, ((0.0, 0.0, -0.19), (0.0, 0.0, 0.0), (0.0, 0.0, toes)), strict=True))
     turns = dict(zip(ft.PIVOTS, ft.turns(np.radians(roll_deg), np.radians(limit_deg)), strict=True))
     chain = [
@@ -451,30 +438,22 @@ def _judge_order(inputs, output):
         "Your order": ", ".join(word[:12] for word in yours[:5]) or "none",
         "You say the toe sinks by": f"{abs(float(output['depth'])):.1f} cm",
     }
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if not named:
-        return Verdict(0.25 * near, "name heel, ball and toe, each once.", measured, drawn)
+        return verdict(0.25 * near, "name heel, ball and toe, each once.")
     carried = yours[yours.index("ball") + 1 :]
     if carried:
-        return Verdict(
+        return verdict(
             0.3 * near,
             f"in your order the ball carries the {' and the '.join(carried)}: when the heel "
             "rises about the ball, should that come along?",
-            measured,
-            drawn,
         )
     if near:
-        return Verdict(
-            1.0,
-            "each carries what must come along, and the ball nothing but the foot.",
-            measured,
-            drawn,
-        )
-    return Verdict(
+        return verdict(1.0, "each carries what must come along, and the ball nothing but the foot.")
+    return verdict(
         0.6,
         "the order is right, the depth is not: the toe goes along a circle around the ball, by what"
         " the ball turns; how far down is that, in centimetres?",
-        measured,
-        drawn,
     )
 
 
@@ -532,8 +511,7 @@ ORDER = Question(
 )
 
 
-# What pivots too high cost
-# ------------------------------------------------------------------------------------------
+# --- What pivots too high cost
 
 
 def _draw_slide(rng, character):
@@ -543,7 +521,7 @@ def _draw_slide(rng, character):
 
 
 def _slide(roll_deg, height):
-    """How far the point below a pivot goes ahead, and up, cm."""
+    """Ways of the point below a pivot, ahead and up, cm."""
     moved = _turned((0.0, -height), np.radians(roll_deg)) + [0.0, height]
     return 100 * moved
 
@@ -563,28 +541,22 @@ def _judge_slide(inputs, output):
     )
     measured = {"You say": f"{way}; {yours[0]:.1f} cm along the floor, {yours[1]:.1f} cm up"}
     score = 0.3 * sided + 0.35 * float(right.sum())
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if sided and right.all():
-        return Verdict(
-            1.0,
-            "a point below its pivot swings like a pendulum; on the floor it would have stood.",
-            measured,
-            drawn,
+        return verdict(
+            1.0, "a point below its pivot swings like a pendulum; on the floor it would have stood."
         )
     if not sided:
-        return Verdict(
+        return verdict(
             min(score, 0.5),
             "hold a pencil upright at its top and turn it as the heel goes up and the toes "
             "go down: which way does its lower end go?",
-            measured,
-            drawn,
         )
     which = "one length is not" if right.any() else "neither length is"
-    return Verdict(
+    return verdict(
         score,
         f"{which} right: draw the line from the pivot down to the floor, turn it by the roll, and "
         "measure how far its end has gone along, and how far up.",
-        measured,
-        drawn,
     )
 
 
@@ -654,8 +626,7 @@ SLIDE = Question(
 )
 
 
-# Toes that stay flat
-# ------------------------------------------------------------------------------------------------
+# --- Toes that stay flat
 
 
 def _draw_bend(rng, character):
@@ -685,30 +656,23 @@ def _bend(turn, slope, limit):
     return -ft.turns(turn + slope, limit)[1]
 
 
+def _toes_picture(turn, slope, tip):
+    heel, far = _turned((-0.19, 0.0), turn), _turned((0.12, 0.0), -slope)
+    sloping = f"a floor that {'rises' if slope > 0 else 'falls'} {abs(np.degrees(slope)):.0f}°"
+    return picture.side_view(
+        f"Your toes on {sloping if slope else 'a level floor'}",
+        "A foot from the side whose toes are bent as you say, on a dotted floor.",
+        picture.ghost([-2 * far, far]),
+        picture.chain([heel, np.zeros(2), tip], ft.PIVOTS),
+    )
+
+
 def _judge_bend(inputs, output):
     yours, true = float(output["bend"]), float(_bend(**inputs))
     turn, slope, limit = (inputs[name] for name in ("turn", "slope", "limit"))
-    ball = np.zeros(2)
-    heel, tip, far = (
-        _turned(point, angle)
-        for point, angle in (
-            ((-0.19, 0.0), turn),
-            ((0.066, 0.0), turn + np.clip(yours, -np.pi, np.pi)),
-            ((0.12, 0.0), -slope),
-        )
-    )
+    tip = _turned((0.066, 0.0), turn + np.clip(yours, -np.pi, np.pi))
     gap = 100 * float(_turned(tip, slope)[1])
-    drawn = picture.side_view(
-        "Your toes on "
-        + (
-            "a level floor"
-            if not slope
-            else f"a floor that {'rises' if slope > 0 else 'falls'} {abs(np.degrees(slope)):.0f}°"
-        ),
-        "A foot from the side whose toes are bent as you say, on a dotted floor.",
-        picture.ghost([-2 * far, far]),
-        picture.chain([heel, ball, tip], ["heel", "ball", "toe"]),
-    )
+    drawn = _toes_picture(turn, slope, tip)
     measured = {
         "The foot is turned against the floor by": f"{np.degrees(turn + slope):.1f}°".replace(
             "-", "−"
@@ -717,27 +681,20 @@ def _judge_bend(inputs, output):
             f"{abs(gap):.2f} cm {'over' if gap >= 0 else 'below'} it"
         ),
     }
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if abs(yours - true) <= 1e-3:
-        return Verdict(
-            1.0, "the toes lie flat as long as they can bend, and no further.", measured, drawn
-        )
+        return verdict(1.0, "the toes lie flat as long as they can bend, and no further.")
     if turn + slope <= 0:
-        return Verdict(
-            0.0, "this foot is on its heel, or flat: nothing bends its toes.", measured, drawn
-        )
+        return verdict(0.0, "this foot is on its heel, or flat: nothing bends its toes.")
     if abs(yours) > limit + 1e-3:
-        return Verdict(
+        return verdict(
             0.0,
             f"your bend is {min(np.degrees(abs(yours)), 1e6):.1f}°, more than the toes can do here "
             f"({np.degrees(limit):.1f}°).",
-            measured,
-            drawn,
         )
-    return Verdict(
+    return verdict(
         0.25 if abs(yours - true) <= 0.02 else 0.0,
         "your toes do not lie on the floor: foot and bend together must point along it.",
-        measured,
-        drawn,
     )
 
 
@@ -791,8 +748,7 @@ BEND = Question(
 )
 
 
-# Out of the floor
-# ---------------------------------------------------------------------------------------------------
+# --- Out of the floor
 
 
 def _draw_out(rng, character):
@@ -832,16 +788,10 @@ def _out(ankle, turn, sole, which=slice(None)):
     return [ankle[0], ankle[1] + max(0.0, -lowest)]
 
 
-def _judge_out(inputs, output):
-    yours, ankle = output["ankle"], inputs["ankle"]
-    points = _turned(inputs["sole"], inputs["turn"])
-    heights = yours[1] + points[:, 1]
-    deepest = int(np.argmin(heights))
-    low, aside = 100 * float(heights.min()), 100 * float(abs(yours[0] - ankle[0]))
-    up = 100 * float(yours[1] - ankle[1])
+def _out_picture(yours, points):
     where = _drawn([0.0, yours[1]])
     foot = np.clip(where + points, -FAR, FAR)
-    drawn = picture.side_view(
+    return picture.side_view(
         "Your foot over the floor",
         "A turned foot from the side where you put it, over a dotted floor.",
         FLOOR,
@@ -849,6 +799,16 @@ def _judge_out(inputs, output):
         picture.dots([where]),
         picture.note(where, "ankle"),
     )
+
+
+def _judge_out(inputs, output):
+    yours, ankle = output["ankle"], inputs["ankle"]
+    points = _turned(inputs["sole"], inputs["turn"])
+    heights = yours[1] + points[:, 1]
+    deepest = int(np.argmin(heights))
+    low, aside = 100 * float(heights.min()), 100 * float(abs(yours[0] - ankle[0]))
+    up = 100 * float(yours[1] - ankle[1])
+    drawn = _out_picture(yours, points)
     measured = {
         "Your lowest point is": (
             f"the {ft.PIVOTS[deepest]}, {min(abs(low), 1e6):.2f} cm "
@@ -859,42 +819,27 @@ def _judge_out(inputs, output):
             f"{min(aside, 1e6):.2f} cm along"
         ),
     }
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if low < -100 * NEAR:
-        return Verdict(
+        return verdict(
             0.0,
             f"the {ft.PIVOTS[deepest]} is {min(-low, 1e6):.2f} cm in the floor; look at all three "
             "points, turned.",
-            measured,
-            drawn,
         )
     if aside > 100 * NEAR:
-        return Verdict(
-            0.25,
-            "nothing is in the floor, but the ankle has moved along it; lift it straight up.",
-            measured,
-            drawn,
+        return verdict(
+            0.25, "nothing is in the floor, but the ankle has moved along it; lift it straight up."
         )
     wanted = _out(**inputs)[1]
     if abs(yours[1] - wanted) <= NEAR:
-        return Verdict(
-            1.0,
-            "the deepest point decides, and a foot that is clear of the floor stays.",
-            measured,
-            drawn,
+        return verdict(
+            1.0, "the deepest point decides, and a foot that is clear of the floor stays."
         )
     if wanted > ankle[1] + NEAR:
-        return Verdict(
-            0.5,
-            "nothing is in the floor, but the foot is lifted further than it needs.",
-            measured,
-            drawn,
+        return verdict(
+            0.5, "nothing is in the floor, but the foot is lifted further than it needs."
         )
-    return Verdict(
-        0.25,
-        "this foot was clear of the floor and has been moved; leave it alone.",
-        measured,
-        drawn,
-    )
+    return verdict(0.25, "this foot was clear of the floor and has been moved; leave it alone.")
 
 
 OUT = Question(

@@ -1,12 +1,11 @@
-"""Questions of lesson 12, sign a rig off: a rig file that passes, and five broken rigs to explain
-and repair.
+"""Questions of lesson 12, sign a rig off: a rig file that passes, and five broken rigs.
 
 Points are (x, y, z) in metres: x to the character's left, y up, z forward. Frames have y up the
 bone and x along the hinge.
 """
 
 from dataclasses import replace
-from functools import lru_cache
+from functools import lru_cache, partial
 
 import numpy as np
 
@@ -18,10 +17,12 @@ from rigkit.homework.judging import in_cm
 from rigkit.homework.question import REPORT, Misconception, Question, Verdict
 from rigkit.puppets import PUPPETS, Puppet
 
-# A rig of your own
-# ---------------------------------------------------------------------------------------------------
+# --- A rig of your own
 
 NEAR_CM = 0.5  # how near a rig's lengths must be to those asked for
+SIGNED_OFF = (
+    "signed off: every rule that could be measured passes, and the lengths are your character's."
+)
 
 
 def _draw_rig(rng, character):
@@ -37,10 +38,8 @@ def _draw_rig(rng, character):
 
 
 def _judge_rig(inputs, output):
-    report, places = (
-        output["report"],
-        {part: np.array(at) for part, at in output["report"]["places"].items()},
-    )
+    report = output["report"]
+    places = {part: np.array(at) for part, at in report["places"].items()}
     found = [f for f in report["findings"] if f["status"] == "finding"]
     silent = [
         f for f in report["findings"] if f["status"] == "not measured" and f["rule"] not in MOTION
@@ -49,9 +48,7 @@ def _judge_rig(inputs, output):
         "Rules that pass": f"{sum(f['status'] == 'pass' for f in report['findings'])}",
         "Rules that find something": ", ".join(f["rule"] for f in found) or "none",
     }
-    if len(places) < 6 or not all(
-        f"{side}.{part}" in places for side in SIDES for part in ("hip", "knee", "ankle")
-    ):
+    if not all(f"{side}.{part}" in places for side in SIDES for part in ("hip", "knee", "ankle")):
         return Verdict(
             0.0,
             f"no two legs were found. {found[0]['said']} {found[0]['todo']}"
@@ -69,46 +66,29 @@ def _judge_rig(inputs, output):
         f"Your {worst.replace('_', ' ')} is off by": f"{off[worst]:.1f} cm",
         "Your legs are bent by": f"{bend:.1f}°, and {inputs['bend_deg']:.0f}° is asked for",
     }
-    drawn = _both_legs(places)
     sized, bent = bool(off[worst] <= NEAR_CM), bool(abs(bend - inputs["bend_deg"]) <= 0.5)
     score = 0.5 * (not found) + 0.2 * (not silent) + 0.15 * sized + 0.15 * bent
+    if found or silent:
+        score = min(score, 0.5)
+    sentence = _rig_advice(found, silent, None if sized else worst, bent)
+    return Verdict(1.0 if sentence == SIGNED_OFF else score, sentence, measured, _both_legs(places))
+
+
+def _rig_advice(found, silent, wrong_length, bent):
     if found:
         first = min(found, key=lambda f: SEVERITIES.index(f["severity"]))
-        return Verdict(
-            min(score, 0.5),
-            f"an inspection finds something: {_small(first['said'])} {first['todo']}",
-            measured,
-            drawn,
-        )
+        return f"an inspection finds something: {_small(first['said'])} {first['todo']}"
     if silent:
-        return Verdict(
-            min(score, 0.5),
-            f"nothing is found, but not everything could be measured: {_small(silent[0]['said'])}",
-            measured,
-            drawn,
-        )
-    if not sized:
-        return Verdict(
-            score,
+        said = _small(silent[0]["said"])
+        return f"nothing is found, but not everything could be measured: {said}"
+    if wrong_length:
+        return (
             "it passes the inspection, but it is not your character's: its "
-            f"{worst.replace('_', ' ')} is off by more than {NEAR_CM:g} cm.",
-            measured,
-            drawn,
+            f"{wrong_length.replace('_', ' ')} is off by more than {NEAR_CM:g} cm."
         )
     if not bent:
-        return Verdict(
-            score,
-            "it passes the inspection; its preset bend is not the one asked for.",
-            measured,
-            drawn,
-        )
-    return Verdict(
-        1.0,
-        "signed off: every rule that could be measured passes, and the lengths are your"
-        " character's.",
-        measured,
-        drawn,
-    )
+        return "it passes the inspection; its preset bend is not the one asked for."
+    return SIGNED_OFF
 
 
 SIDES = ("left", "right")
@@ -220,8 +200,7 @@ MY_RIG = Question(
 )
 
 
-# Broken rig 1: a hinge aslant
-# ----------------------------------------------------------------------------------------
+# --- Broken rig 1: a hinge aslant
 
 RULES = ("preset-bend", "knee-in-plane", "hinge-square", "sides-mirror")
 
@@ -283,12 +262,11 @@ def _judge_hinge(inputs, output):
         picture.arrow([0, 0], 0.1 * shown[[0, 2]] * [1, -1], "yours", "inverse"),
     )
     score = 0.3 * found + 0.3 * sized + 0.4 * mended
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if found and sized and mended:
-        return Verdict(
+        return verdict(
             1.0,
             "explained, measured and repaired: now the shank swings in the plane it is bent in.",
-            measured,
-            drawn,
         )
     sentence = (
         "the knee is bent, stands in its plane, and the other side is not asked about; what is left"
@@ -301,12 +279,11 @@ def _judge_hinge(inputs, output):
             else "explained, but not repaired: the new axis should be square to both bones."
         )
     )
-    return Verdict(score, sentence, measured, drawn)
+    return verdict(score, sentence)
 
 
 def _ankle_off_cm(shank, right, yours):
-    """How far an ankle is from where it belongs when its knee has bent by 90° about an axis, the
-    better way round."""
+    """An ankle's miss after a bend of 90° about an axis, the better way round."""
 
     def bent(axis):
         return axis * (axis @ shank) + np.cross(axis, shank)
@@ -375,8 +352,7 @@ HINGE = Question(
 )
 
 
-# Broken rig 2: a knee in the wrong place
-# -----------------------------------------------------------------------------
+# --- Broken rig 2: a knee in the wrong place
 
 LEAST_DEG, MOST_DEG = 2.0, 10.0
 ASIDE = 0.005  # of the leg's length: how far a knee may stand beside its plane
@@ -409,7 +385,7 @@ def _draw_knee(rng, character):
 
 
 def _shares(hip, knee, ankle):
-    """How far down the line from hip to ankle a knee stands, 0 to 1."""
+    """Places of knees along the line from hip to ankle, 0 to 1."""
     line = ankle - hip
     return float((knee - hip) @ line / (line @ line))
 
@@ -446,12 +422,11 @@ def _judge_knee(inputs, output):
         picture.ghost(flat[[0, 2]]),
         picture.chain(np.clip(flat, -3 * long, 3 * long), ["hip", "knee", "ankle"]),
     )
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if bent and planar and level:
-        return Verdict(
+        return verdict(
             1.0,
             "each knee has a bend of its own, in the plane of its foot, where it was on the leg.",
-            measured,
-            drawn,
         )
     sentence = (
         "the knee stands beside the plane through hip, ankle and toe; which way is ahead for this"
@@ -463,14 +438,11 @@ def _judge_knee(inputs, output):
             else "the knee has moved up or down the leg; only across it was it wrong."
         )
     )
-    return Verdict(
-        0.25 * (bent + planar) + 0.1 * level if bent or planar else 0.0, sentence, measured, drawn
-    )
+    return verdict(0.25 * (bent + planar) + 0.1 * level if bent or planar else 0.0, sentence)
 
 
 def _knee_with(bend_deg=5.0, way=None, level=True):
-    """A knee on its line at the height it was, moved so that the leg bends by so much, for small
-    bends of any leg."""
+    """A knee moved on its level so that the leg bends by so much, if that is little."""
 
     def answer(hip, knee, ankle, toe):
         share = _shares(hip, knee, ankle) if level else 0.5
@@ -526,8 +498,7 @@ KNEE = Question(
 )
 
 
-# Broken rig 3: a side made by a negative scale
-# -----------------------------------------------------------------------
+# --- Broken rig 3: a side made by a negative scale
 
 
 def _draw_mirrored(rng, character):
@@ -567,35 +538,22 @@ def _judge_mirrored(inputs, output):
     )
     turned = rigid and volume > 0
     score = 0.3 * turned + 0.4 * (kept and turned) + 0.3 * (place <= 1e-4 and turned and last)
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if score > 0.99:
-        return Verdict(
-            1.0,
-            "a turn again: the bone axis and forward are kept, and a positive bend flexes.",
-            measured,
-            drawn,
+        return verdict(
+            1.0, "a turn again: the bone axis and forward are kept, and a positive bend flexes."
         )
     if not rigid:
-        return Verdict(
-            0.0, "your axes are not square to each other, or not of length one.", measured, drawn
-        )
+        return verdict(0.0, "your axes are not square to each other, or not of length one.")
     if not last:
-        return Verdict(
-            score, "a frame's last row is 0, 0, 0, 1; yours is another one.", measured, drawn
-        )
+        return verdict(score, "a frame's last row is 0, 0, 0, 1; yours is another one.")
     if volume < 0:
-        return Verdict(
-            0.0,
-            "it is still a reflection; an odd number of axes has to be reversed.",
-            measured,
-            drawn,
-        )
-    return Verdict(
+        return verdict(0.0, "it is still a reflection; an odd number of axes has to be reversed.")
+    return verdict(
         score,
         "it is a turn, but the bone axis y and forward z should stay as they are."
         if not kept
         else "the axes are right; the joint itself should stay where it is.",
-        measured,
-        drawn,
     )
 
 
@@ -659,8 +617,7 @@ MIRRORED = Question(
 )
 
 
-# Broken rig 4: weights
-# -----------------------------------------------------------------------------------------------
+# --- Broken rig 4: weights
 
 JOINTS, VERTICES = 8, 6
 OF_SIDE = np.array(
@@ -705,6 +662,19 @@ def _mend(weights, vertex_side, joint_side):
     return skin.normalise(skin.prune(_own(weights, vertex_side, joint_side)))
 
 
+def _weights_picture(yours, true, inputs):
+    row = int(np.abs(yours - true).max(axis=1).argmax())
+    along = 0.12 * np.arange(JOINTS)
+    return picture.side_view(
+        "The weights of your worst vertex",
+        "The weights of one vertex, joint by joint from the left: dotted as "
+        "they were given, dots yours.",
+        picture.ghost(np.column_stack([along, inputs["weights"][row]])),
+        picture.dots(np.column_stack([along, np.clip(yours[row], -1, 2)]), "inverse"),
+        picture.note([along[0], -0.08], "from the pelvis on"),
+    )
+
+
 def _judge_weights(inputs, output):
     yours, true = output["weights"], _mend(**inputs)
     stray = float(np.abs(yours - _own(yours, inputs["vertex_side"], inputs["joint_side"])).max())
@@ -719,45 +689,32 @@ def _judge_weights(inputs, output):
         "Your worst sum": f"{sums[worst]:.4g}",
         "The most joints that move a vertex": f"{most}",
     }
-    row = int(np.abs(yours - true).max(axis=1).argmax())
-    along = 0.12 * np.arange(JOINTS)
-    drawn = picture.side_view(
-        "The weights of your worst vertex",
-        "The weights of one vertex, joint by joint from the left: dotted as "
-        "they were given, dots yours.",
-        picture.ghost(np.column_stack([along, inputs["weights"][row]])),
-        picture.dots(np.column_stack([along, np.clip(yours[row], -1, 2)]), "inverse"),
-        picture.note([along[0], -0.08], "from the pelvis on"),
-    )
+    drawn = _weights_picture(yours, true, inputs)
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if right:
-        return Verdict(
+        return verdict(
             1.0,
             "own side only, four at most, and the sum is one: in the order that does it in one go.",
-            measured,
-            drawn,
         )
     score = (
         0.2 * sum(map(int, (clean, whole, few)))
         if yours.min() >= 0 and np.abs(yours).max() <= 1.5
         else 0.0
     )
-    sentence = (
-        "joints of the other leg still move this skin."
-        if not clean
-        else (
-            "more than four joints move a vertex."
-            if not few
-            else (
-                "the sums are not one; what is done after normalising undoes it."
-                if not whole
-                else (
-                    "everything is in order but the shares: the strongest four of the own side"
-                    " stay, in the proportions they had."
-                )
-            )
-        )
+    return verdict(score, _weights_advice(clean, few, whole))
+
+
+def _weights_advice(clean, few, whole):
+    if not clean:
+        return "joints of the other leg still move this skin."
+    if not few:
+        return "more than four joints move a vertex."
+    if not whole:
+        return "the sums are not one; what is done after normalising undoes it."
+    return (
+        "everything is in order but the shares: the strongest four of the own side"
+        " stay, in the proportions they had."
     )
-    return Verdict(score, sentence, measured, drawn)
 
 
 def _divided(weights):
@@ -828,8 +785,7 @@ def _rest_to_strongest(weights):
     return given
 
 
-# Broken rig 5: inverse bind matrices
-# ---------------------------------------------------------------------------------
+# --- Broken rig 5: inverse bind matrices
 
 CHAIN = 4
 
@@ -881,19 +837,15 @@ def _judge_bind(inputs, output):
         picture.chain(points[:, 0, :2], list(JOINT_NAMES)),
         picture.dots(np.clip(moved[:, 0, :2], -5, 5), "inverse"),
     )
+    verdict = partial(Verdict, measured=measured, picture=drawn)
     if right.all():
-        return Verdict(
-            1.0,
-            "world times inverse bind is the identity for every joint: at rest nothing moves.",
-            measured,
-            drawn,
+        return verdict(
+            1.0, "world times inverse bind is the identity for every joint: at rest nothing moves."
         )
-    return Verdict(
+    return verdict(
         0.6 * float(right.mean()),
         "at rest every joint's world matrix times its inverse bind matrix should be the identity;"
         " multiply them and look at which joint is not.",
-        measured,
-        drawn,
     )
 
 

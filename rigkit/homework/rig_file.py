@@ -1,5 +1,4 @@
-"""The learner's side of a question that asks for a rig file: the file is read as data and
-inspected, and never run."""
+"""The learner's side of a question for a rig file: the file is read and inspected, never run."""
 
 from pathlib import Path
 from typing import Any
@@ -24,8 +23,8 @@ KEPT = (
 )
 
 
-def record(answer: Any) -> calling.Record:
-    """What an inspection finds in a file: a record as `calling` makes them, never an error.
+def record_file(answer: Any) -> calling.Record:
+    """The record of a rig file, as `calling` makes them, never an error.
 
     Parameters
     ----------
@@ -40,9 +39,12 @@ def record(answer: Any) -> calling.Record:
     if answer is ...:
         return {"end": "blank"}
     if not isinstance(answer, str | Path | bytes):
-        return {"end": "unreadable", "what": f"no name of a file but a {type(answer).__name__}"}
+        return {
+            "end": "unreadable",
+            "what": f"a {type(answer).__name__}, where the name of a file belongs",
+        }
     try:
-        return calling.give(findings(gltf.read(_bytes(answer))))
+        return calling.record_value(findings(gltf.read(_bytes(answer))))
     except OSError as error:
         return {
             "end": "unreadable",
@@ -62,7 +64,11 @@ def record(answer: Any) -> calling.Record:
 
 
 def findings(asset: gltf.Asset) -> dict[str, Any]:
-    """What an inspection finds in an asset, in short.
+    """The findings of an inspection, in short.
+
+    Parameters
+    ----------
+    asset : gltf.Asset
 
     Returns
     -------
@@ -85,7 +91,7 @@ def findings(asset: gltf.Asset) -> dict[str, Any]:
 
 
 def _places(asset: gltf.Asset, legs: Legs) -> dict[str, list[float]]:
-    """Where the joints of the legs are at rest."""
+    """Places of the legs' joints at rest."""
     if not legs.legs:
         return {}
     at_rest = legs.metres * asset.rest_world()[:, :3, 3]

@@ -188,7 +188,7 @@ def inspected(message, calling):
     from rigkit.homework import rig_file  # here, because few runs need it
 
     data = base64.b64decode(message["data"])
-    record = calling.call(lambda: rig_file.record(data), [{}], message["seconds"])[0]
+    record = calling.call(lambda: rig_file.record_file(data), [{}], message["seconds"])[0]
     return record.get("out", record)
 
 

@@ -4,7 +4,7 @@ reports show."""
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from rigkit.homework import notebook
+from rigkit.homework import catalogue
 from rigkit.homework.checking import Outcome
 
 FINISHED = "finished"
@@ -110,5 +110,5 @@ class Entry:
     def score(self) -> float | None:
         """The mean over the lesson's questions, 0 to 1; None when not marked, unless each was
         corrected by hand."""
-        known = self.marked or len(self.scores) == len(notebook.questions(self.lesson))
+        known = self.marked or len(self.scores) == len(catalogue.questions(self.lesson))
         return sum(self.scores.values()) / len(self.scores) if known and self.scores else None

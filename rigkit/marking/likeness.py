@@ -26,7 +26,7 @@ import numpy as np
 
 from rigkit import course
 from rigkit._types import Ints
-from rigkit.homework import calling, checking, notebook
+from rigkit.homework import calling, catalogue, checking, notebook
 from rigkit.marking import submissions
 
 LENGTH = 6
@@ -209,7 +209,7 @@ def _kept_names() -> set[str]:
         for node in ast.walk(ast.parse(cell)):
             if isinstance(node, ast.Import | ast.ImportFrom):
                 names |= {alias.asname or alias.name for alias in node.names}
-    return names | {name for lesson in notebook.lessons() for name in notebook.questions(lesson)}
+    return names | {name for lesson in catalogue.lessons() for name in catalogue.questions(lesson)}
 
 
 def _exercise_cells() -> Iterator[str]:
@@ -297,7 +297,7 @@ class _Typed:
 
 def _typed(who: str, cells: Sequence[str]) -> _Typed:
     lesson, claimed = submissions.opened(cells)
-    questions = notebook.questions(lesson) if lesson in notebook.lessons() else {}
+    questions = catalogue.questions(lesson) if lesson in catalogue.lessons() else {}
     values = [name for name, question in questions.items() if question.kind == "value"]
     answers: dict[str, Any] = {}
     for cell in cells:
@@ -325,7 +325,7 @@ def _set_in(cell: str) -> tuple[tuple[str, Any], ...]:
 
 def _typed_out(node: ast.expr) -> Any:
     try:
-        return calling.give(ast.literal_eval(node)).get("out")
+        return calling.record_value(ast.literal_eval(node)).get("out")
     except (ValueError, TypeError, SyntaxError, MemoryError, RecursionError):
         return None
 
@@ -374,13 +374,13 @@ def _for_each(
 ) -> tuple[set[str], bool]:
     """The different cases that learners have for the questions answered, and whether any of them is
     answered wrong."""
-    questions, cases, wrong = notebook.questions(lesson), set(), False
+    questions, cases, wrong = catalogue.questions(lesson), set(), False
     for _, student in learners:
         homework = notebook.Homework(questions, student)
         own = {name: homework.cases(questions[name], 0) for name in answers}
         cases.add(json.dumps(own))
         wrong = wrong or any(
-            checking.weigh(questions[name], own[name], [{"out": answer}]).score < 1
+            checking.score_answers(questions[name], own[name], [{"out": answer}]).score < 1
             for name, answer in answers.items()
         )
     return cases, wrong

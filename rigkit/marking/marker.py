@@ -12,7 +12,7 @@ from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
 import rigkit
-from rigkit.homework import checking, notebook
+from rigkit.homework import catalogue, checking, notebook
 from rigkit.homework.question import Question
 from rigkit.marking import submissions
 from rigkit.marking.entry import FINISHED, NOT_STARTED, Entry, Learner
@@ -128,7 +128,7 @@ def ran_out_of_time(entry: Entry) -> bool:
 
 
 def _marked(submission: Submission, read: submissions.Notebook, jail: Jail) -> Entry:
-    questions = notebook.questions(submission.lesson)
+    questions = catalogue.questions(submission.lesson)
     homework = notebook.Homework(questions, _student(submission.learner, read.claimed))
     cases = {
         name: _cases(homework, question, submission.seed) for name, question in questions.items()
@@ -252,7 +252,7 @@ def _outcome(
         return checking.Outcome(
             question.id, checking.NOT_YET, 0.0, f"no answer came: {why}.", cases=len(cases)
         )
-    outcome = checking.weigh(question, cases, records)
+    outcome = checking.score_answers(question, cases, records)
     if outcome.word == checking.BLANK:
         failed = _failed(run)
         return replace(
@@ -289,7 +289,7 @@ def _outcome_of_file(
     return (
         checking.Outcome(question.id, word, 0.0, why, cases=len(cases))
         if why
-        else checking.weigh(question, cases, records)
+        else checking.score_answers(question, cases, records)
     )
 
 
@@ -357,7 +357,9 @@ def _of_the_name(
     for (name, question), outcome in zip(homework.questions.items(), outcomes, strict=True):
         if question.kind != "function" and outcome.score < 1 and answers[name]:
             with _weighing:
-                as_claimed = checking.weigh(question, theirs.cases(question, 0), answers[name])
+                as_claimed = checking.score_answers(
+                    question, theirs.cases(question, 0), answers[name]
+                )
             if as_claimed.score == 1:
                 yield f'{question.id} would be right for "{claimed.strip():.80}".'
 

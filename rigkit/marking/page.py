@@ -9,7 +9,7 @@ from typing import Any
 
 from rigkit import course, stage
 from rigkit import page as shell
-from rigkit.homework import checking, notebook
+from rigkit.homework import catalogue, checking
 from rigkit.homework.question import Question
 from rigkit.marking.entry import Entry, Learner
 from rigkit.page import MOST, plain, safe
@@ -66,7 +66,7 @@ def count(number: int, what: str, several: str = "") -> str:
 def question_of(question_id: str) -> Question | None:
     """The `Question` of an id such as "06/solve_leg"; None if the course has none."""
     lesson, _, name = question_id.partition("/")
-    return notebook.questions(lesson).get(name) if lesson in notebook.lessons() else None
+    return catalogue.questions(lesson).get(name) if lesson in catalogue.lessons() else None
 
 
 @cache  # a lesson is a whole notebook

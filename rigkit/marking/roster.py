@@ -19,7 +19,7 @@ from functools import cache
 from pathlib import Path
 
 from rigkit import course
-from rigkit.homework import notebook
+from rigkit.homework import catalogue
 from rigkit.marking.entry import Learner
 from rigkit.marking.submissions import File, Problem, is_rig, shown
 
@@ -538,7 +538,7 @@ class _Known:
     def _by_short_number(self, part: str) -> set[int]:
         """Those whom a number of one or two digits names: it stands alone, and is no lesson's."""
         label = words(_less_exercise(_stem(part)))
-        alone = _is_short_number(label) and label[0] not in notebook.lessons()
+        alone = _is_short_number(label) and label[0] not in catalogue.lessons()
         return self._labels.get(label, set()) if alone else set()
 
 
@@ -595,12 +595,12 @@ def _to_questions(
     books: dict[str, dict[str, File]] = defaultdict(dict)
     for (who, lesson), file in notebooks.items():
         books[who][lesson] = file
-    lessons = {lesson for _, lesson in notebooks} or notebook.lessons()
+    lessons = {lesson for _, lesson in notebooks} or catalogue.lessons()
     for who, file in [(who, file) for who, files in sorted(rigs.items()) for file in files]:
         asked = asking(books[who]) or asking(lessons)
         fits = {
             (lesson, name): _fit(file, lesson, name, books[who].get(lesson))
-            for lesson, name in asked or asking(notebook.lessons())
+            for lesson, name in asked or asking(catalogue.lessons())
         }
         best = max(fits.values(), default=0)
         which = [question for question in fits if fits[question] == best]
@@ -624,8 +624,8 @@ def asking(lessons: Iterable[str]) -> list[tuple[str, str]]:
     """(lesson, name) of each question of some lessons that asks for a rig file."""
     return [
         (lesson, question.name)
-        for lesson in sorted({*lessons} & {*notebook.lessons()})
-        for question in notebook.questions(lesson).values()
+        for lesson in sorted({*lessons} & {*catalogue.lessons()})
+        for question in catalogue.questions(lesson).values()
         if question.kind == "file"
     ]
 
@@ -656,7 +656,7 @@ def _fittest(name: str, rated: Sequence[tuple[int, File]]) -> _Chosen:
 
 def _less_question(stem: str, names: Iterable[str] | None = None) -> str:
     """A rig file's name without those of the questions that ask for one."""
-    for name in [name for _, name in asking(notebook.lessons())] if names is None else names:
+    for name in [name for _, name in asking(catalogue.lessons())] if names is None else names:
         between = r"[\W_]*".join(map(re.escape, words(name)))
         stem = re.sub(rf"(?<![^\W_]){between}(?![^\W_])", " ", stem, flags=re.I)
     return stem
@@ -676,7 +676,7 @@ def lesson_of_place(place: str) -> str | None:
             r"(?<![^\W\d_])(?:lesson|exercise|homework|hw|ex)[\W_]*(\d{1,2})(?!\d)", stem
         )
         number = told.group(1).zfill(2) if told else stem
-        if number in notebook.lessons():
+        if number in catalogue.lessons():
             return number
     return None
 

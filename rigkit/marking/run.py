@@ -12,7 +12,7 @@ from types import SimpleNamespace
 from typing import Any
 
 from rigkit import course
-from rigkit.homework import notebook
+from rigkit.homework import catalogue
 from rigkit.homework.question import Question
 from rigkit.marking import class_page, likeness, page, report, results, submissions, tables
 from rigkit.marking import roster as rosters
@@ -366,7 +366,7 @@ def _item(placed: rosters.Placed, learner: Learner, key: tuple[str, str]) -> _It
     file, rigs = placed.of.get(key), placed.rigs.get(key, {})
     asks = any(
         question.kind == "file" and name not in rigs
-        for name, question in notebook.questions(key[1]).items()
+        for name, question in catalogue.questions(key[1]).items()
     )
     return _Item(
         learner,
@@ -578,16 +578,16 @@ def _make_folder(out: Path, path: Path) -> None:
 
 
 def _lesson(lesson: str) -> str:
-    return next(iter(notebook.questions(lesson).values())).lesson
+    return next(iter(catalogue.questions(lesson).values())).lesson
 
 
 def _question(text: str) -> Question:
     lesson, _, name = text.partition("/")
-    if lesson not in notebook.lessons():
+    if lesson not in catalogue.lessons():
         raise ValueError(
             f"No question is called {text!r}. Give the lesson with it, such as 06/solve_leg."
         )
-    questions = notebook.questions(lesson)
+    questions = catalogue.questions(lesson)
     if name not in questions:
         raise ValueError(
             f"No question is called {text!r}. Lesson {lesson} has "

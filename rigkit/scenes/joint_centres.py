@@ -158,7 +158,7 @@ def hips(puppet: Puppet, width_cm: float, depth_cm: float, leg_cm: float) -> tup
 def hips_panel(puppet: Puppet) -> Panel:
     """The three measures that the rules ask for."""
     return Panel(
-        "Change one measure at a time: which rules listen to it?",
+        "Change one measure at a time: which rules use it?",
         [
             Slider("width_cm", "ASIS to ASIS", 20.0, 28.0, 0.5, PELVIS["width_cm"], "cm"),
             Slider("depth_cm", "ASISs to PSISs", 13.0, 19.0, 0.5, PELVIS["depth_cm"], "cm"),

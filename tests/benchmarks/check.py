@@ -7,7 +7,7 @@ from functools import partial
 from io import StringIO
 from statistics import median
 
-from rigkit.homework import calling, notebook
+from rigkit.homework import calling, catalogue
 from tests.benchmarks.figures import Figure, compared, take_turns
 from tests.homework.solved import answered
 
@@ -15,7 +15,7 @@ ROUNDS = 20
 
 
 def measure():
-    figures = [figure for lesson in notebook.lessons() for figure in checked(lesson)]
+    figures = [figure for lesson in catalogue.lessons() for figure in checked(lesson)]
     longest = max(figures, key=lambda figure: figure.ours)
     middle = median(figure.ours for figure in figures), median(figure.theirs for figure in figures)
     return [

@@ -1,8 +1,9 @@
-"""The committed solution notebooks, run in this process for any learner."""
+"""The committed solution notebooks, and any answer, run in this process for any learner."""
 
 from pathlib import Path
 
-from rigkit import authoring
+from rigkit import authoring, homework
+from rigkit.homework import checking
 
 ROOT = Path(__file__).parents[2]
 LEARNER = 'student="learner-07"'
@@ -14,8 +15,7 @@ def solutions():
 
 
 def answered(lesson, student):
-    """The names that a lesson's solution leaves behind when `student` runs it; `hw` is the
-    homework."""
+    """The names a lesson's solution leaves when `student` runs it; `hw` is the homework."""
     source = "\n".join(
         cell.source
         for cell in authoring.read(solutions()[lesson]).cells
@@ -28,3 +28,10 @@ def answered(lesson, student):
         names,
     )
     return names
+
+
+def outcome_of(question, answer, learner="ada", cases=slice(None)):
+    """The outcome of a function, whatever the question asks for, on a learner's first cases."""
+    drawn = homework.open_homework(question.lesson, learner).cases(question, 1)[cases]
+    records = checking.records_of_model(question, answer, drawn)
+    return checking.score_answers(question, drawn, records)

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from rigkit.homework import calling, checking
-from rigkit.homework.notebook import open_homework, questions
+from rigkit.homework import questions
+from tests.homework.solved import outcome_of
 
 
 @pytest.mark.parametrize(
@@ -22,8 +22,6 @@ def test_axes_that_are_no_frames_are_told_from_turned_ones(axes, says):
         kept[:3, :3] = kept[:3, :3] @ axes
         return kept
 
-    question = questions("03")["keep_ankle"]
-    cases = open_homework("03", "ada").cases(question, 1)
-    outcome = checking.weigh(question, cases, calling.call(keep_ankle, cases, seconds=None))
+    outcome = outcome_of(questions("03")["keep_ankle"], keep_ankle)
     assert says in outcome.sentence
     assert outcome.score == 0.5

@@ -4,15 +4,14 @@ import numpy as np
 import pytest
 
 from rigkit import two_bone
-from rigkit.homework import calling, checking, notebook, open_homework
+from rigkit.homework import catalogue, open_homework
+from tests.homework.solved import outcome_of
 
-QUESTIONS = notebook.questions("05")
+QUESTIONS = catalogue.questions("05")
 
 
 def word(name, answer):
-    question = QUESTIONS[name]
-    cases = open_homework("05", "ada").cases(question, 1)
-    return checking.weigh(question, cases, calling.call(answer, cases)).word
+    return outcome_of(QUESTIONS[name], answer).word
 
 
 def smooth(shape):
@@ -75,5 +74,5 @@ def test_a_bend_below_zero_is_not_called_too_small():
     bend_deg = np.degrees(
         two_bone.solve_planar([0, short / 100 - upper - lower], upper, lower).knee
     )
-    outcome = checking.weigh(question, cases, calling.call(lambda *_: ("a half", -bend_deg), cases))
+    outcome = outcome_of(question, lambda *_: ("a half", -bend_deg))
     assert "flexion is positive" in outcome.sentence

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from rigkit.homework import calling, checking
-from rigkit.homework.notebook import open_homework, questions
+from rigkit.homework import questions
+from tests.homework.solved import outcome_of
 
 
 def follow(leader, follower, leader_now):
@@ -30,9 +30,7 @@ def changed(change):
     ids=["too-long", "not-square", "left-handed"],
 )
 def test_axes_that_are_no_frames_are_told_so(change):
-    question = questions("08")["follow"]
-    cases = open_homework("08", "ada").cases(question, 1)
-    outcome = checking.weigh(question, cases, calling.call(changed(change), cases, seconds=None))
+    outcome = outcome_of(questions("08")["follow"], changed(change))
     assert "square to each other" in outcome.sentence
     assert outcome.score == 0.25
     assert "no angle" in outcome.measured["And turned against it by"]

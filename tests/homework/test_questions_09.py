@@ -4,16 +4,11 @@ import numpy as np
 import pytest
 
 from rigkit import rotation, skin
-from rigkit.homework import calling, checking, questions_09
-from rigkit.homework.notebook import open_homework, questions
+from rigkit.homework import open_homework, questions, questions_09
+from tests.homework.solved import outcome_of
 
+QUESTIONS = questions("09")
 LEARNERS = ("ada", "learner-07", "learner-12")
-
-
-def outcome_of(name, answer, learner):
-    question = questions("09")[name]
-    cases = open_homework("09", learner).cases(question, 1)
-    return checking.weigh(question, cases, calling.call(answer, cases, seconds=None))
 
 
 def ramp(heights, radius):
@@ -67,7 +62,7 @@ def twisted_the_other_way(twist_deg, least_percent):
     ids=lambda value: getattr(value, "__name__", value),
 )
 def test_right_by_another_way(name, answer, learner):
-    assert outcome_of(name, answer, learner).word == "Right"
+    assert outcome_of(QUESTIONS[name], answer, learner).word == "Right"
 
 
 @pytest.mark.parametrize("learner", LEARNERS)
@@ -108,7 +103,7 @@ def test_right_by_another_way(name, answer, learner):
     ],
 )
 def test_what_is_wrong_is_said(name, answer, says, learner):
-    outcome = outcome_of(name, answer, learner)
+    outcome = outcome_of(QUESTIONS[name], answer, learner)
     assert outcome.score < 1
     assert says in outcome.sentence
 
@@ -126,12 +121,11 @@ def test_the_first_four_are_recognised_even_where_they_are_all_zero():
     assert any(
         not case["weights"][:4].any()
         for learner in learners
-        for case in map(
-            arrays, open_homework("09", learner).cases(questions("09")["four_weights"], 1)
-        )
+        for case in map(arrays, open_homework("09", learner).cases(QUESTIONS["four_weights"], 1))
     )
     assert {
-        outcome_of("four_weights", first_four, learner).misconception for learner in learners
+        outcome_of(QUESTIONS["four_weights"], first_four, learner).misconception
+        for learner in learners
     } == {"first four"}
 
 

@@ -1,5 +1,4 @@
-"""Lesson 12's judges measure: any right rig and any right repair, and a sentence for what is
-not."""
+"""Lesson 12's judges: any right rig and repair, and a sentence for what is not."""
 
 from dataclasses import replace
 
@@ -7,28 +6,23 @@ import numpy as np
 import pytest
 
 from rigkit import bend, export, faults, frames, gltf, placement, rotation, skin
-from rigkit.homework import calling, checking, open_homework, rig_file
-from rigkit.homework.notebook import questions
+from rigkit.homework import calling, checking, open_homework, questions, rig_file
 from rigkit.leg import LegRig
 from rigkit.skeleton import Skeleton
+from tests.homework.solved import outcome_of
 
+QUESTIONS = questions("12")
 LEARNER = "ada"
 
 
 def case(name):
-    return open_homework("12", LEARNER).cases(questions("12")[name], 1)
-
-
-def outcome_of(name, answer):
-    return checking.weigh(
-        questions("12")[name], case(name), calling.call(answer, case(name), seconds=None)
-    )
+    return open_homework("12", LEARNER).cases(QUESTIONS[name], 1)
 
 
 def handed_in(asset, tmp_path):
     path = tmp_path / "mine.glb"
     gltf.write(asset, path)
-    return checking.weigh(questions("12")["my_rig"], case("my_rig"), [rig_file.record(path)])
+    return checking.score_answers(QUESTIONS["my_rig"], case("my_rig"), [rig_file.record_file(path)])
 
 
 def own(learner=LEARNER, walking=False):
@@ -171,7 +165,7 @@ def bound_step_by_step(local):
     ids=lambda value: getattr(value, "__name__", value),
 )
 def test_right_by_another_way(name, answer):
-    assert outcome_of(name, answer).word == "Right"
+    assert outcome_of(QUESTIONS[name], answer).word == "Right"
 
 
 @pytest.mark.parametrize("size", [-3.0, 1e-3, 1.0])
@@ -181,7 +175,9 @@ def test_an_axis_has_neither_length_nor_sense_and_its_angle_no_sign(size):
     normal = normal / np.linalg.norm(normal)
     off = np.degrees(np.arccos(abs(normal @ inputs.axis) / np.linalg.norm(inputs.axis)))
     assert (
-        outcome_of("aslant", lambda *_: ("hinge-square", np.sign(size) * off, size * normal)).word
+        outcome_of(
+            QUESTIONS["aslant"], lambda *_: ("hinge-square", np.sign(size) * off, size * normal)
+        ).word
         == "Right"
     )
 
@@ -209,14 +205,16 @@ def test_an_axis_has_neither_length_nor_sense_and_its_angle_no_sign(size):
     ],
 )
 def test_what_is_wrong_is_said(name, answer, says):
-    outcome = outcome_of(name, answer)
+    outcome = outcome_of(QUESTIONS[name], answer)
     assert outcome.score < 1
     assert says in outcome.sentence
 
 
 def test_an_axis_along_the_bone_leaves_the_ankle_behind():
     inputs = open_homework("12", LEARNER).inputs("aslant")
-    outcome = outcome_of("aslant", lambda *_: ("hinge-square", 0.0, inputs.ankle - inputs.knee))
+    outcome = outcome_of(
+        QUESTIONS["aslant"], lambda *_: ("hinge-square", 0.0, inputs.ankle - inputs.knee)
+    )
     shank_cm = 100 * np.linalg.norm(inputs.ankle - inputs.knee)
     assert f"{np.sqrt(2) * shank_cm:.1f} cm" in repr(
         outcome.measured
@@ -226,8 +224,7 @@ def test_an_axis_along_the_bone_leaves_the_ankle_behind():
 def test_each_wrong_rig_is_told_from_the_others():
     inputs = calling.arguments(case("my_rig")[0])
     reports = [
-        rig_file.findings(wrong.answer(*inputs))
-        for wrong in questions("12")["my_rig"].misconceptions
+        rig_file.findings(wrong.answer(*inputs)) for wrong in QUESTIONS["my_rig"].misconceptions
     ]
     found = [
         frozenset(f["rule"] for f in report["findings"] if f["status"] == "finding")

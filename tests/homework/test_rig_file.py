@@ -1,5 +1,4 @@
-"""A question that asks for a rig file: the file is read as data, inspected, and weighed like any
-other answer."""
+"""A question for a rig file: read as data, inspected, scored like any other answer."""
 
 import dataclasses
 
@@ -61,9 +60,9 @@ def test_a_misconception_is_known_by_the_rules_it_breaks(tmp_path, homework):
     ("answer", "said"),
     [
         ("nowhere.glb", "cannot be opened"),
-        (3.5, "no name of a file but a float"),
-        (None, "no name of a file"),
-        (TAMSIN, "no name of a file"),
+        (3.5, "a float, where the name of a file belongs"),
+        (None, "where the name of a file belongs"),
+        (TAMSIN, "where the name of a file belongs"),
         (b"glTF", "cannot be read"),
         (b"", "cannot be read"),
     ],
@@ -89,13 +88,13 @@ def test_too_large_a_file_is_not_read(tmp_path):
     path = tmp_path / "large.glb"
     with open(path, "wb") as file:
         file.truncate(rig_file.MOST_BYTES + 1)
-    assert "10 MiB" in rig_file.record(path)["what"]
+    assert "10 MiB" in rig_file.record_file(path)["what"]
 
 
 def test_a_rig_without_legs_is_weighed_too(tmp_path):
     root = dataclasses.replace(TAMSIN, nodes=TAMSIN.nodes[:1], skins=(), meshes=(), animations=())
     gltf.write(root, tmp_path / "root.glb")
-    assert rig_file.record(tmp_path / "root.glb")["out"]["places"] == {}
+    assert rig_file.record_file(tmp_path / "root.glb")["out"]["places"] == {}
 
 
 @pytest.mark.parametrize("error", [MemoryError, IndexError, KeyError, ZeroDivisionError])
@@ -105,4 +104,4 @@ def test_a_fault_of_the_inspection_is_a_sentence_too(monkeypatch, tmp_path, erro
 
     gltf.write(TAMSIN, tmp_path / "mine.glb")
     monkeypatch.setattr(rig_file.inspection, "inspect", fails)
-    assert error.__name__ in rig_file.record(tmp_path / "mine.glb")["what"]
+    assert error.__name__ in rig_file.record_file(tmp_path / "mine.glb")["what"]

@@ -12,7 +12,7 @@ import random
 import sys
 from pathlib import Path
 
-from rigkit.homework import notebook
+from rigkit.homework import catalogue, notebook
 from tests.marking import rig_files
 
 ROOT = Path(__file__).parents[2]
@@ -194,7 +194,7 @@ def submission(kind, what=None, lesson="06", name="Tamsin", rng=None):
     answers = {} if kind == "blank" else right_answers(lesson)
     answers |= {
         each.id: f'{each.name} = "{each.name}.glb"'
-        for each in notebook.questions(lesson).values()
+        for each in catalogue.questions(lesson).values()
         if each.kind == "file" and answers
     }
     answers = {question: _of_ones_own(source, rng) for question, source in answers.items()}
@@ -233,7 +233,7 @@ def submission(kind, what=None, lesson="06", name="Tamsin", rng=None):
 def rigs_of(kind, what=None, lesson="12", name="Tamsin"):
     """The bytes of the rig files that a learner of a kind hands in, by the name of the question
     each is for."""
-    asked = [each.name for each in notebook.questions(lesson).values() if each.kind == "file"]
+    asked = [each.name for each in catalogue.questions(lesson).values() if each.kind == "file"]
     if not asked or kind in ("blank", "unreadable", "no rig"):
         return {}
     if kind == "hostile rig":
@@ -258,7 +258,7 @@ def _right_rigs(lesson, name, asked):
 
 
 def _asks_for_file(lesson, question_id):
-    return notebook.questions(lesson)[question_id.split("/")[1]].kind == "file"
+    return catalogue.questions(lesson)[question_id.split("/")[1]].kind == "file"
 
 
 def _copied(data, name, new):
@@ -277,7 +277,7 @@ def right_answers(lesson):
 
 def misconception_source(lesson, question_id, name):
     """A cell that answers as a misconception does, in the words of the module that knows it."""
-    question = notebook.questions(lesson)[question_id.split("/")[1]]
+    question = catalogue.questions(lesson)[question_id.split("/")[1]]
     path = ROOT / "rigkit" / "homework" / f"questions_{lesson}.py"
     text = path.read_text(encoding="utf-8")
     module = ast.parse(text)
@@ -300,7 +300,7 @@ def _misconceptions(lesson):
     question, and so on."""
     numbered = [
         (number, (question.id, wrong.name))
-        for question in notebook.questions(lesson).values()
+        for question in catalogue.questions(lesson).values()
         for number, wrong in enumerate(question.misconceptions)
     ]
     return [which for _, which in sorted(numbered, key=lambda pair: pair[0])]

@@ -6,7 +6,7 @@ import io
 import random
 from functools import cache
 
-from rigkit.homework import calling, checking, notebook
+from rigkit.homework import calling, catalogue, checking, notebook
 from rigkit.marking.entry import Entry, Learner, Override
 from tests.homework import solved
 from tests.marking.classroom import _name
@@ -40,10 +40,10 @@ def outcomes(lesson, question):
     """The outcome of every kind of answer to a question: "right", "blank", "raises", "junk", each
     misconception."""
     question, rng = (
-        notebook.questions(lesson)[question],
+        catalogue.questions(lesson)[question],
         checking.generator("a secret", lesson, question),
     )
-    homework = notebook.Homework(notebook.questions(lesson), SOLVER)
+    homework = notebook.Homework(catalogue.questions(lesson), SOLVER)
     cases = (
         homework.cases(question, 0)
         if question.kind == "value"
@@ -58,7 +58,7 @@ def outcomes(lesson, question):
     }
     found = {kind: _weighed(question, cases, answer) for kind, answer in answers.items()}
     for wrong in question.misconceptions:
-        found[wrong.name] = checking.weigh(
+        found[wrong.name] = checking.score_answers(
             question, cases, calling.call(wrong.answer, cases, seconds=None)
         )
     return found
@@ -78,8 +78,8 @@ def _weighed(question, cases, answer):
             answer if callable(answer) else lambda *_: answer, cases, seconds=None
         )
     else:
-        records = [calling.give(answer)]
-    return checking.weigh(
+        records = [calling.record_value(answer)]
+    return checking.score_answers(
         question, cases, [r | {"message": ""} if r.get("end") == "raised" else r for r in records]
     )
 
@@ -89,7 +89,7 @@ def entry(learner, lesson="06", kinds=None, **more):
     nothing."""
     found = tuple(
         outcomes(lesson, name)[(kinds or {}).get(name, "right")]
-        for name in notebook.questions(lesson)
+        for name in catalogue.questions(lesson)
     )
     usual = {
         "file": f"{learner.name}/homework.ipynb",
@@ -119,7 +119,7 @@ def room(n, lesson="06", seed=3):
     """A class of n: (entries, learners), four in a hundred missing, a few not marked, cut short,
     flagged, corrected."""
     rng, entries, learners = random.Random(seed), [], []
-    names = list(notebook.questions(lesson))
+    names = list(catalogue.questions(lesson))
     for number in range(n):
         who = learner(number, group="ABC"[number % 3])
         learners.append(who)

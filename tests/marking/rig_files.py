@@ -8,7 +8,7 @@ from functools import cache
 from pathlib import Path
 
 from rigkit import export, gltf, puppets
-from rigkit.homework import notebook
+from rigkit.homework import catalogue
 from rigkit.homework.picture import chain, side_view
 from rigkit.homework.question import REPORT, Misconception, Question, Verdict
 from tests.unit import gltf_files
@@ -151,11 +151,11 @@ BONES = Question(
 def as_lesson_12(monkeypatch, *questions):
     """Put questions in the place of lesson 12's, in this process."""
     given = {each.name: each for each in questions or (BONES, question())}
-    before, lessons = notebook.questions, notebook.lessons()
+    before, lessons = catalogue.questions, catalogue.lessons()
     monkeypatch.setattr(
-        notebook, "questions", lambda lesson: given if str(lesson) == "12" else before(lesson)
+        catalogue, "questions", lambda lesson: given if str(lesson) == "12" else before(lesson)
     )
-    monkeypatch.setattr(notebook, "lessons", lambda: tuple(sorted({*lessons, "12"})))
+    monkeypatch.setattr(catalogue, "lessons", lambda: tuple(sorted({*lessons, "12"})))
 
 
 def notebook_12(*cells, name="Tamsin"):

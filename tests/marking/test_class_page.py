@@ -6,7 +6,7 @@ from types import SimpleNamespace
 
 import pytest
 
-from rigkit.homework import notebook
+from rigkit.homework import catalogue
 from rigkit.marking import class_page, page, report
 from rigkit.marking.entry import Learner, Override
 from tests.marking import entries, markup
@@ -93,7 +93,7 @@ def test_the_question_with_most_wrong_models_is_explained_again():
     shown = " ".join(part(read(found), "lesson-06").split())
     model = next(
         wrong.sentence
-        for wrong in notebook.questions("06")["solve_leg"].misconceptions
+        for wrong in catalogue.questions("06")["solve_leg"].misconceptions
         if wrong.name == "sign of y"
     )
     assert "Explain again: solve_leg" in shown.replace(" , hip", ", hip")

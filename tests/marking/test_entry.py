@@ -1,11 +1,11 @@
 """What one learner's homework is worth: measured, corrected, or neither."""
 
-from rigkit.homework import notebook
+from rigkit.homework import catalogue
 from rigkit.homework.checking import Outcome
 from rigkit.marking.entry import Entry, Learner, Override
 
 WHO = Learner("p-01", "Wren Lamplighter")
-IDS = [question.id for question in notebook.questions("06").values()]
+IDS = [question.id for question in catalogue.questions("06").values()]
 
 
 def corrected(ids, score):

@@ -18,7 +18,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rigkit.homework import calling, checking, notebook
+from rigkit.homework import calling, catalogue, checking, notebook
 from rigkit.marking import driver, jail, seccomp, site, talk
 from rigkit.marking.jail import Call, NoJail, Request
 from tests.homework.solved import answered
@@ -66,7 +66,7 @@ def solution(lesson, student="Tamsin"):
 
 
 @in_a_jail
-@pytest.mark.parametrize("lesson", notebook.lessons())
+@pytest.mark.parametrize("lesson", catalogue.lessons())
 def test_a_solution_is_right(lesson):
     hw, asked = solution(lesson)
     found = opened().run(asked)
@@ -74,7 +74,9 @@ def test_a_solution_is_right(lesson):
     assert all(cell == {"ok": True} for cell in found.cells), found.cells
     assert len(found.cells) == len(asked.cells)
     for name, question in hw.questions.items():
-        assert checking.weigh(question, hw.cases(question, 1), found.records[name]).score == 1, name
+        assert (
+            checking.score_answers(question, hw.cases(question, 1), found.records[name]).score == 1
+        ), name
 
 
 @in_a_jail
@@ -88,7 +90,7 @@ def test_its_records_are_those_of_a_check_in_the_notebook(kind, monkeypatch, tmp
         here = (
             calling.call(names[name], hw.cases(question, 1))
             if question.kind == "function"
-            else [calling.give(names[name])]
+            else [calling.record_value(names[name])]
         )
         assert records[name] == here, name
 

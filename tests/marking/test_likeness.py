@@ -6,13 +6,13 @@ import random
 import numpy as np
 import pytest
 
-from rigkit.homework import notebook
+from rigkit.homework import catalogue, notebook
 from rigkit.marking import likeness, submissions
 from tests.marking import classroom
 
 LESSONS = [
     number
-    for number in notebook.lessons()
+    for number in catalogue.lessons()
     if list((classroom.ROOT / "solutions").glob(f"{number}-*.ipynb"))
 ]
 

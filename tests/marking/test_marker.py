@@ -5,7 +5,7 @@ import hashlib
 
 import pytest
 
-from rigkit.homework import calling, checking, notebook
+from rigkit.homework import calling, catalogue, checking, notebook
 from rigkit.marking.entry import FINISHED, NOT_STARTED, Learner
 from rigkit.marking.jail import Run
 from rigkit.marking.marker import Submission, better, mark_one, ran_out_of_time
@@ -34,7 +34,7 @@ class PretendJail:
             if call.question in self._answers:
                 answer = self._answers[call.question]
                 made = (
-                    [calling.give(answer)] * max(1, len(call.cases))
+                    [calling.record_value(answer)] * max(1, len(call.cases))
                     if not callable(answer)
                     else calling.call(answer, call.cases)
                 )
@@ -62,7 +62,7 @@ def solution(student):
     return {
         name: answer
         for name, answer in answered("06", student).items()
-        if name in notebook.questions("06")
+        if name in catalogue.questions("06")
     }
 
 
@@ -81,7 +81,7 @@ def test_right_answers_are_worth_everything_and_flag_nothing(marens):
     assert entry.marked
     assert entry.score == 1
     assert [outcome.question for outcome in entry.outcomes] == [
-        q.id for q in notebook.questions("06").values()
+        q.id for q in catalogue.questions("06").values()
     ]
     assert (entry.flags, entry.why, entry.end, entry.file) == ((), "", FINISHED, "a/06.ipynb")
     assert entry.about["seed"] == "s" * 64
@@ -118,7 +118,7 @@ def test_the_cases_of_a_function_hang_on_the_seed_alone_and_are_none_that_a_lear
     mark_one(handed_in(), second)
     mark_one(handed_in(seed="t" * 64), other)
     assert hidden(first) == hidden(second)
-    homework = notebook.Homework(notebook.questions("06"), "Maren Moorland")
+    homework = notebook.Homework(catalogue.questions("06"), "Maren Moorland")
     fixed = [
         case for case in hidden(first) if case in hidden(other)
     ]  # such as a straight leg hanging down
@@ -136,7 +136,7 @@ def test_what_goes_in_tells_the_numbers_of_the_learner_and_neither_seed_nor_answ
     jail = PretendJail(marens)
     mark_one(handed_in(), jail)
     assert set(jail.request.homework) == {"lesson", "student", "inputs", "character"}
-    homework = notebook.Homework(notebook.questions("06"), "Maren Moorland")
+    homework = notebook.Homework(catalogue.questions("06"), "Maren Moorland")
     assert (
         jail.request.homework["inputs"]["steps"]
         == homework.cases(homework.questions["steps"], 0)[0]
@@ -166,7 +166,7 @@ def test_another_name_brings_no_marks_but_a_teacher_is_told_what_would_fit_it():
 
 
 def test_a_misconception_is_recognised(marens):
-    wrong = {m.name: m.answer for m in notebook.questions("06")["solve_leg"].misconceptions}
+    wrong = {m.name: m.answer for m in catalogue.questions("06")["solve_leg"].misconceptions}
     entry = mark_one(handed_in(), PretendJail(marens | {"solve_leg": wrong["degrees"]}))
     found = next(outcome for outcome in entry.outcomes if outcome.question == "06/solve_leg")
     assert found.misconception == "degrees"
@@ -179,7 +179,7 @@ def test_a_blank_exercise_is_a_polite_zero():
         """Not written yet."""
         ...
 
-    blank = dict.fromkeys(notebook.questions("06"), ...)
+    blank = dict.fromkeys(catalogue.questions("06"), ...)
     entry = mark_one(handed_in(kind="blank"), PretendJail(blank | {"solve_leg": solve_leg}))
     assert entry.marked
     assert entry.score == 0

@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import pytest
 
-from rigkit.homework import checking, notebook
+from rigkit.homework import catalogue, checking
 from rigkit.marking import page, report
 from rigkit.marking.entry import ENDS, Entry, Learner, Override
 from tests import alternatives
@@ -23,7 +23,7 @@ def read(*found, learner=TAMSIN):
 
 @pytest.mark.parametrize("lesson", LESSONS)
 def test_every_kind_of_answer_to_every_question_has_its_place(lesson):
-    names = notebook.questions(lesson)
+    names = catalogue.questions(lesson)
     kinds = {name: list(outcomes(lesson, name)) for name in names}
     for turn in range(max(map(len, kinds.values()))):
         chosen = {name: kinds[name][turn % len(kinds[name])] for name in names}

@@ -6,7 +6,7 @@ from html.parser import HTMLParser
 import pytest
 
 from rigkit import authoring
-from rigkit.homework import notebook
+from rigkit.homework import catalogue
 from rigkit.marking import page, record, results
 from rigkit.marking.entry import Learner, Override
 from tests.marking import entries
@@ -67,7 +67,7 @@ def test_everyone_has_a_row_in_every_lesson(opened):
 def test_questions_count_every_answer(opened):
     rows = {row["question"]: row for row in opened.questions}
     assert list(rows) == [
-        question.id for lesson in ("06", "07") for question in notebook.questions(lesson).values()
+        question.id for lesson in ("06", "07") for question in catalogue.questions(lesson).values()
     ]
     for question, row in rows.items():
         scores = [one.scores[question] for one in opened.entries if question in one.scores]

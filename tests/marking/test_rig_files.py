@@ -37,7 +37,7 @@ def inspected(data, *cells, kind="bwrap", seconds=20.0, most=10.0):
 def test_a_rig_file_is_inspected_inside_as_it_is_in_the_notebook(kind):
     found = inspected(rig_files.WALKER, kind=kind)
     assert found.end == "finished", found.printed
-    assert found.records["my_rig"] == [rig_file.record(rig_files.WALKER)]
+    assert found.records["my_rig"] == [rig_file.record_file(rig_files.WALKER)]
     assert len(found.records["my_rig"][0]["out"]["findings"]) > 20
 
 
@@ -48,7 +48,7 @@ def test_a_rig_with_many_animations_is_inspected_too():
     many = rig_files.data(dataclasses.replace(rig_files.puppet(), animations=walks))
     (record,) = inspected(many).records["my_rig"]
     assert talk.MOST_LINE < len(json.dumps(record)) < talk.MOST_FINDINGS
-    assert record == rig_file.record(many)
+    assert record == rig_file.record_file(many)
 
 
 @in_a_jail
@@ -95,7 +95,7 @@ def test_an_inspection_that_goes_wrong_ends_as_its_limits_say(does, end, record)
     breaks += (
         does
         if does.startswith("calling")
-        else f"def record(data):\n    {does}\nrig_file.record = record"
+        else f"def record(data):\n    {does}\nrig_file.record_file = record"
     )
     found = inspected(rig_files.WALKER, breaks, seconds=3.0, most=0.5)
     assert found.end == end
@@ -329,7 +329,7 @@ def test_a_rig_is_marked_beside_the_other_answers(asking):
         "ab" * 32,
         "finished",
     )
-    assert entry.about["answers"]["my_rig"] == [rig_file.record(rig_files.WALKER)]
+    assert entry.about["answers"]["my_rig"] == [rig_file.record_file(rig_files.WALKER)]
     assert entry.about["counts"] == {"bones": {"right": 1}, "my_rig": {"right": 1}}
 
 
@@ -346,7 +346,7 @@ def test_the_learners_code_is_not_where_the_file_is_inspected(asking):
     entry = marked(
         rig_files.data(rig_files.straight()),
         "from rigkit.homework import rig_file\nfrom rigkit import gltf, inspection\n"
-        "inspection.RULES = ()\nrig_file.findings = rig_file.record = lambda data: {'out': 1}\n"
+        "inspection.RULES = ()\nrig_file.findings = rig_file.record_file = lambda data: {'out': 1}\n"
         "my_rig = {'rigkit_inspection': 1, 'findings': [], 'places': {}}\nhw.check(my_rig=my_rig)",
     )
     assert of_the_rig(entry).misconception == "no bend"
@@ -484,7 +484,7 @@ def test_where_a_jail_does_not_start_nothing_is_marked(asking, run):
 
 
 def test_what_comes_back_is_answered_in_time_all_the_same(asking):
-    run = Ending("time limit", rig_file.record(rig_files.WALKER))
+    run = Ending("time limit", rig_file.record_file(rig_files.WALKER))
     assert of_the_rig(mark_one(submitted(rig_files.WALKER), run)).score == 1
 
 

@@ -19,7 +19,7 @@ from pathlib import Path
 import pytest
 
 from rigkit import cli
-from rigkit.homework import notebook
+from rigkit.homework import catalogue
 from rigkit.marking import command, marker, run, workers
 from rigkit.marking.entry import Entry, Learner
 from rigkit.marking.marker import Submission
@@ -30,7 +30,7 @@ from tests.marking.conftest import Here
 from tests.marking.jails import opened
 
 pytestmark = pytest.mark.needs_jail
-QUESTIONS = list(notebook.questions("06"))
+QUESTIONS = list(catalogue.questions("06"))
 _MOMENT = rb"\d{4}-\d\d-\d\d([T ]\d\d:\d\d(:\d\d(\.\d+)?)?( UTC|\+00:00|Z))?"
 _TIME = re.compile(_MOMENT + b"( to " + _MOMENT + b")?")
 

@@ -12,7 +12,7 @@ import pytest
 from nbformat.v4 import new_code_cell, new_notebook
 
 from rigkit import authoring
-from rigkit.homework import notebook
+from rigkit.homework import catalogue
 
 ROOT = Path(__file__).parents[2]
 LESSONS, SOLUTIONS, EXERCISES = (
@@ -60,7 +60,7 @@ def test_a_solution_answers_every_question(path):
         for cell in authoring.read(path).cells
         if "answer" in cell.metadata.get("tags", [])
     ]
-    assert answers == list(notebook.questions(path.name[:2]))
+    assert answers == list(catalogue.questions(path.name[:2]))
 
 
 def test_lessons_and_solutions_run_to_what_is_saved():
@@ -96,7 +96,7 @@ def test_a_blank_exercise_runs_to_its_end_politely(path):
         for output in cell.outputs
         if output.output_type == "execute_result"
     ]
-    assert len(said) == len(notebook.questions(path.name[:2]))
+    assert len(said) == len(catalogue.questions(path.name[:2]))
     assert all(text.startswith("Not attempted yet: ") for text in said)
 
 

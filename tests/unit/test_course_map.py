@@ -5,7 +5,7 @@ import re
 import pytest
 
 from rigkit import course
-from rigkit.homework import CourseMap, notebook
+from rigkit.homework import CourseMap, catalogue
 
 
 @pytest.fixture
@@ -44,7 +44,7 @@ def test_links_lead_to_the_notebooks_from_the_lessons_folder(learner):
 
 def test_progress_is_counted_in_questions_that_are_right(learner):
     lesson = next(lesson for lesson in course.lessons() if lesson.exercise)
-    names = list(notebook.questions(lesson.number))
+    names = list(catalogue.questions(lesson.number))
     course.record(lesson.number, names[0], 1.0)
     course.record(lesson.number, names[1], 0.99)
     course.record(lesson.number, "a question that is no more", 1.0)
@@ -55,7 +55,7 @@ def test_progress_is_counted_in_questions_that_are_right(learner):
 
 def test_two_students_have_a_column_each(learner):
     lesson = next(lesson for lesson in course.lessons() if lesson.exercise)
-    names = list(notebook.questions(lesson.number))
+    names = list(catalogue.questions(lesson.number))
     course.record(lesson.number, names[0], 1.0, "<Ada>")
     course.record(lesson.number, names[1], 0.0, "Béla")
     rows, _ = shown()
@@ -78,7 +78,7 @@ def test_a_lesson_without_an_exercise_has_nothing_to_be_right(learner, monkeypat
 
 def test_after_a_reset_nothing_is_right(learner):
     lesson = next(lesson for lesson in course.lessons() if lesson.exercise)
-    course.record(lesson.number, next(iter(notebook.questions(lesson.number))), 1.0, "Ada")
+    course.record(lesson.number, next(iter(catalogue.questions(lesson.number))), 1.0, "Ada")
     course.reset_progress()
     assert all(row[3] == "" or row[3].startswith("0 of ") for row in shown()[0][1:])
     assert "Ada" not in repr(CourseMap())

@@ -13,7 +13,7 @@ import pytest
 
 import rigkit
 from rigkit import cli, course, homework, inspection
-from rigkit.homework import notebook
+from rigkit.homework import catalogue
 from tests.pictures import conventions
 
 ROOT = Path(__file__).parents[2]
@@ -193,7 +193,7 @@ def test_the_table_of_lessons_is_that_of_the_notebooks():
 
 def test_what_is_counted_is_as_many():
     questions = [
-        question for number in notebook.lessons() for question in homework.questions(number)
+        question for number in catalogue.lessons() for question in homework.questions(number)
     ]
     counts = {
         "rules": len(inspection.RULES),

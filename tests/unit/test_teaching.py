@@ -7,7 +7,7 @@ import nbformat
 import pytest
 
 from rigkit import cli, course, homework, server, teaching
-from rigkit.homework import notebook
+from rigkit.homework import catalogue
 
 LESSON = next(lesson for lesson in course.lessons() if lesson.exercise)
 
@@ -101,7 +101,7 @@ def test_a_lesson_without_notes_or_exercise_has_only_what_there_is(tmp_path, mon
         == "## 99 Bare\n\n[Open the lesson](lessons/99-bare.ipynb), 5 minutes. Afterwards the class"
         " can:\n\n- see it"
     )
-    assert "99" not in notebook.lessons()
+    assert "99" not in catalogue.lessons()
 
 
 @pytest.fixture

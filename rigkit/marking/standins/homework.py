@@ -41,9 +41,7 @@ class Homework:
     def inputs(self, name):
         cases = given["inputs"]
         if name not in cases:
-            raise ValueError(
-                f"`name` must be a question of this homework ({', '.join(cases)}); got {name!r}."
-            )
+            raise ValueError(f"unknown question {name!r}; this homework has {', '.join(cases)}.")
         return SimpleNamespace(
             **dict(zip(cases[name], calling.arguments(cases[name]), strict=True))
         )
