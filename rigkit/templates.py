@@ -1,8 +1,9 @@
 """HTML from the templates in `rigkit/data/templates`, by Jinja.
 
 Every text that goes into a template is a stranger's until it is marked as HTML
-(`markupsafe.Markup`): it passes `page.plain` and is escaped. Hence templates join no texts inside an expression and never
-call `escape` themselves. Jinja is not in the jail: what runs there does not import this.
+(`markupsafe.Markup`): it passes `page.plain` and is escaped. Hence templates join no texts inside
+an expression and never call `escape` themselves. Jinja is not in the jail: what runs there does not
+import this.
 """
 
 from base64 import b64encode
