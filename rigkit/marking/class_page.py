@@ -11,7 +11,7 @@ from typing import Any
 
 from rigkit import course
 from rigkit.homework import checking
-from rigkit.marking import page, report
+from rigkit.marking import learner_page, page
 from rigkit.marking.entry import FINISHED, Entry, Learner
 
 NAME = "class.html"
@@ -86,7 +86,6 @@ def html(
 
 
 # --- the sections, in their order
-# ----------------------------------------------------------------------------------
 
 
 def _head(entries: Sequence[Entry], missing: Sequence[tuple[str, Learner]]) -> str:
@@ -323,7 +322,6 @@ def _how(entries: Sequence[Entry]) -> str:
 
 
 # --- what the notebook asks too
-# ------------------------------------------------------------------------------------
 
 
 def needing(entries: Sequence[Entry]) -> list[Entry]:
@@ -389,7 +387,6 @@ def sentence_of(question_id: str, model: str) -> str:
 
 
 # --- what they share
-# -----------------------------------------------------------------------------------------------
 
 
 def _by_question(entries: Sequence[Entry]) -> dict[str, list[tuple[Entry, float]]]:
@@ -424,7 +421,7 @@ def _names(entries: Sequence[Entry]) -> str:
 
 def _link(entry: Entry, several: bool = False) -> str:
     where = f" ({page.safe(entry.lesson, 20)})" if several else ""
-    return f'<a href="{report.FOLDER}/{report.name_of_file(entry.learner)}">{page.name_of(entry.learner)}</a>{where}'
+    return f'<a href="{learner_page.FOLDER}/{learner_page.name_of_file(entry.learner)}">{page.name_of(entry.learner)}</a>{where}'
 
 
 def _cell(entry: Entry, question: str) -> str:

@@ -27,7 +27,7 @@ import numpy as np
 from rigkit import course
 from rigkit._types import Ints
 from rigkit.homework import calling, checking, notebook
-from rigkit.marking import submissions
+from rigkit.marking.notebook_file import opened, read_notebook, syntax
 
 LENGTH = 6
 ENOUGH = 60  # shingles of one's own: some five lines
@@ -65,15 +65,17 @@ class Group:
     learners : tuple of str
         Their ids.
     share : float
-        Of the shingles that either of two has, how many both have: the least among those that were
-        linked.
+        The part of the shingles of either of two that both have: the least among those linked.
     sentence : str
+    lesson : str
+        Two digits; empty until the group stands in a record.
     """
 
     kind: str
     learners: tuple[str, ...]
     share: float
     sentence: str
+    lesson: str = ""
 
 
 def groups(works: Iterable[tuple[str, Sequence[str]]]) -> list[Group]:
@@ -149,7 +151,6 @@ def _sentence(kind: str, share: float) -> str:
 
 
 # --- code
-# ----------------------------------------------------------------------------------------------------------
 
 
 def _own(cells: Sequence[str]) -> tuple[str, Ints]:
@@ -214,11 +215,10 @@ def _kept_names() -> set[str]:
 
 def _exercise_cells() -> Iterator[str]:
     for path in sorted((course.source() / "exercises").glob("[0-9][0-9]-*.ipynb")):
-        yield from submissions.read_notebook(path.read_bytes()).cells
+        yield from read_notebook(path.read_bytes()).cells
 
 
 # --- who is alike
-# --------------------------------------------------------------------------------------------------
 
 
 def _same(codes: Sequence[str]) -> list[list[int]]:
@@ -282,7 +282,6 @@ def _joined(links: Iterable[tuple[int, int, float]]) -> list[set[int]]:
 
 
 # --- numbers
-# -------------------------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True)
@@ -296,7 +295,7 @@ class _Typed:
 
 
 def _typed(who: str, cells: Sequence[str]) -> _Typed:
-    lesson, claimed = submissions.opened(cells)
+    lesson, claimed = opened(cells)
     questions = notebook.questions(lesson) if lesson in notebook.lessons() else {}
     values = [name for name, question in questions.items() if question.kind == "value"]
     answers: dict[str, Any] = {}
@@ -312,7 +311,7 @@ def _set_in(cell: str) -> tuple[tuple[str, Any], ...]:
     """(name, answer) of what a cell sets, by itself or as a keyword; JSON data, or None where it is
     not typed out."""
     set_to = []
-    for statement in submissions.syntax(cell).body:
+    for statement in syntax(cell).body:
         if isinstance(statement, ast.Assign) and isinstance(statement.targets[0], ast.Name):
             set_to.append((statement.targets[0].id, _typed_out(statement.value)))
         elif isinstance(statement, ast.Expr) and isinstance(statement.value, ast.Call):

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from rigkit import course
-from rigkit.marking import roster
+from rigkit.marking.assign import asking
 
 HOW_TO = """\
 Homework: {titles}
@@ -86,7 +86,7 @@ def _files(lessons: Iterable[course.Lesson]) -> dict[str, bytes]:
     )
     rigs = [
         f"   {question}.glb, for lesson {number}"
-        for number, question in roster.asking(lesson.number for lesson in lessons)
+        for number, question in asking(lesson.number for lesson in lessons)
     ]
     how_to += RIGS.format(files="\n".join(rigs)) if rigs else ""
     return files | {

@@ -28,7 +28,6 @@ WORDS = {  # of an outcome: its sign and the class of its ink
 
 
 # --- text
-# ----------------------------------------------------------------------------------------------------------
 
 
 def name_of(learner: Learner) -> str:
@@ -100,7 +99,6 @@ def jail_of(about: Mapping[str, Any]) -> Mapping[str, Any]:
 
 
 # --- parts of a page
-# -----------------------------------------------------------------------------------------------
 
 
 def mark(word: str) -> str:

@@ -1,7 +1,6 @@
-"""The record of a class: one SQLite file that is only ever added to, and from which all else can be
-made again.
+"""Stage 5: the record of a class, one SQLite file that is only ever added to.
 
-It holds every entry as it was marked, every correction a teacher made, what each run of marking
+All else can be made again from it. It holds every entry as it was marked, every correction a teacher made, what each run of marking
 found, and the class's secret, from which the cases of each submission are drawn. It is the
 teacher's alone: mode 0600.
 """
@@ -22,6 +21,9 @@ from typing import Any
 from rigkit.homework.checking import Outcome
 from rigkit.marking.entry import Entry, Learner, Override
 
+__all__ = ["RECORD", "Record", "RecordError", "frozen", "now", "sole", "thawed"]
+
+RECORD = "results.sqlite"
 SCHEMA = 1
 KIND = 0x5249474B  # the file's application id, "RIGK"
 PATIENCE = 5.0  # seconds to wait for another program that has the file locked

@@ -40,7 +40,7 @@ def open_results(path: str | Path = "results.sqlite") -> "ClassResults":
         No record there.
     """
     path = Path(path)
-    path = path / "results.sqlite" if path.is_dir() else path
+    path = path / record.RECORD if path.is_dir() else path
     with record.Record(path, create=False) as found:
         return ClassResults(
             found.entries(), found.learners(), path.parent, found.last_run().get("school")

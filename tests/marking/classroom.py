@@ -10,9 +10,11 @@ import csv
 import json
 import random
 import sys
+from functools import partial
 from pathlib import Path
 
 from rigkit.homework import notebook
+from rigkit.marking.submission import File, digest_of
 from tests.marking import rig_files
 
 ROOT = Path(__file__).parents[2]
@@ -228,6 +230,11 @@ def submission(kind, what=None, lesson="06", name="Tamsin", rng=None):
         )
     text = json.dumps(book, ensure_ascii=False, indent=1)
     return text.replace('student=\\"learner-07\\"', f'student=\\"{name}\\"').encode()
+
+
+def held(place, data):
+    """Bytes as a file that was collected, held in memory."""
+    return File(place, digest_of(data), "", None, partial(bytes, data))
 
 
 def rigs_of(kind, what=None, lesson="12", name="Tamsin"):

@@ -1,51 +1,52 @@
-"""What strangers handed in, read as data: nothing here is run, unpacked to disk, or believed about
-itself.
+"""Stage 1: the notebooks and rig files in a class's submissions.
 
-A class comes as a folder or a zip, nested as learning platforms export them. `collect` finds the
-notebooks and the rig files in it and says what is wrong with all else; `read_notebook` takes the
-code cells out of a notebook. What stands in a rig file is read in the jail alone. A bad file spoils
-itself only.
+Nothing here is run, unpacked to disk, or believed about itself. A class comes as a folder or a zip,
+nested as learning platforms export them; all that is no notebook and no rig file is a problem, with
+a sentence. A bad file spoils itself only. The inside of a rig file is read in the jail alone.
 
-Bounds: a file has at most 10 MiB, a notebook half a million parts of any kind, 2,000 cells and 1
-MiB of code. A class has at most 20 files and folders for each learner and never fewer than 2,000;
-that leaves room for a few files, a few folders and a zip of each one's own, and keeps a heap of a
-million names from filling the memory. A zip inside is one learner's: it has at most 2,000 entries,
-100 notebooks and rig files and 50 MiB unpacked.
+Bounds: a file has at most 10 MiB. A class has at most 20 files and folders for each learner and
+never fewer than 2,000; that leaves room for a few files, a few folders and a zip of each one's own,
+and keeps a heap of a million names from filling the memory. A zip inside is one learner's: it has
+at most 2,000 entries, 100 notebooks and rig files and 50 MiB unpacked.
 """
 
-import ast
-import hashlib
 import io
-import json
 import os
-import re
 import stat
 import struct
 import unicodedata
-import warnings
 import zipfile
 import zlib
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from functools import partial
 from itertools import islice
 from pathlib import Path, PurePosixPath
-from typing import Any, NoReturn
+from typing import Any
 
-MOST_BYTES = 10 * 2**20
-MOST_CELLS = 2_000
-MOST_CODE = 2**20
-MOST_PARTS = 500_000  # brackets and colons: what makes reading a small file long
+from rigkit.marking.notebook_file import NOTHING, Notebook, read_notebook
+from rigkit.marking.submission import (
+    HAND_IN,
+    LONGEST_NAME,
+    MOST_BYTES,
+    NO_NOTEBOOK,
+    RIGS,
+    File,
+    Problem,
+    UnreadableError,
+    digest_of,
+    shown,
+    too_large,
+)
+
+__all__ = ["Collected", "collect"]
+
 MOST_ENTRIES = 2_000
 ENTRIES_EACH = 20
 MOST_NESTED = 100  # files in a zip inside
 NESTED_BYTES = 50 * 2**20
 DEEPEST = 20  # folders in folders
-LONGEST_NAME = 500
-LONGEST_CLAIM = 200
-LONGEST_OPENING = 2**16  # characters of a cell that is searched for `open_homework(…)`
-RIGS, MOST_NAMED = (".glb", ".gltf"), 100
 
 _HIDDEN = ("__macosx", "thumbs.db", "desktop.ini")
 _BROKEN = (
@@ -58,125 +59,32 @@ _BROKEN = (
     OverflowError,
     RuntimeError,
 )
-_NO_NOTEBOOK = "The file is not a notebook"
 _GIVE = "Give the folder or the zip that holds the submissions."
-_HAND_IN = "Hand in the exercise itself, the file whose name ends in .ipynb."
 _INSTEAD = {
-    ".py": f"The file is a Python script, not a notebook. {_HAND_IN}",
+    ".py": f"The file is a Python script, not a notebook. {HAND_IN}",
     ".bin": "The file holds what another should hold in itself. Export the rig as one file, .glb.",
     ".zip": "The file is a zip inside a zip inside the submissions. Pack the notebook once only.",
     **dict.fromkeys(
         (".rar", ".7z", ".tar", ".gz", ".tgz", ".xz", ".bz2"),
-        f"The file is packed in a way that is not read here. {_HAND_IN} A zip will do too.",
+        f"The file is packed in a way that is not read here. {HAND_IN} A zip will do too.",
     ),
     **dict.fromkeys(
-        (".html", ".htm", ".pdf"), f"The file is a print of a page, which cannot be run. {_HAND_IN}"
+        (".html", ".htm", ".pdf"), f"The file is a print of a page, which cannot be run. {HAND_IN}"
     ),
     **dict.fromkeys(
         (".doc", ".docx", ".odt", ".rtf", ".txt", ".md"),
-        f"The file is a written text, not a notebook. {_HAND_IN}",
+        f"The file is a written text, not a notebook. {HAND_IN}",
     ),
 }
 
 
-class Unreadable(Exception):
-    """A file that cannot be read as what it should be; the text is a sentence that says why, and
-    what would do."""
-
-
-@dataclass(frozen=True)
-class File:
-    """A notebook or a rig file of the submissions.
-
-    Attributes
-    ----------
-    place : str
-        Where it is inside, with forward slashes; a zip inside is a step of it. For people:
-        characters that cannot be shown are replaced.
-    digest : str
-        The SHA-256 of its bytes.
-    modified : str
-        When it was last changed, ISO: UTC in a folder, as the zip says in a zip.
-    lesson : str or None
-        The lesson that a notebook's code opens, two digits.
-    names : Mapping of str to str
-        The rig files that a notebook's code names: see `Notebook`.
-    claimed : str or None
-        The learner's name that is typed in a notebook; no proof of who it is.
-    data : bytes
-        Read anew each time, so that a class takes no memory. Raises `Unreadable` when it has
-        changed since.
-    """
-
-    place: str
-    digest: str
-    modified: str
-    lesson: str | None
-    read: Callable[[], bytes] = field(repr=False, compare=False)
-    names: Mapping[str, str] = field(default_factory=dict, compare=False)
-    claimed: str | None = field(default=None, compare=False)
-
-    @property
-    def is_rig(self) -> bool:
-        """Whether it is a rig file, by its name."""
-        return is_rig(self.place)
-
-    @property
-    def data(self) -> bytes:
-        data = self.read()
-        if _digest(data) != self.digest:
-            raise Unreadable(
-                "The file was changed while it was being marked. Give the same command again."
-            )
-        return data
-
-
-@dataclass(frozen=True)
-class Problem:
-    """Something in the submissions that cannot be marked: its place, and a sentence on why and what
-    would do."""
-
-    place: str
-    why: str
-
-
 @dataclass(frozen=True)
 class Collected:
-    """What is in the submissions: notebooks and rig files, problems, and how many hidden files were
-    passed over."""
+    """The notebooks and rig files of the submissions, problems, and the number of hidden files."""
 
     files: tuple[File, ...]
     problems: tuple[Problem, ...]
     ignored: int = 0
-
-
-@dataclass(frozen=True)
-class Notebook:
-    """What marking takes from a notebook.
-
-    Attributes
-    ----------
-    cells : tuple of str
-        The source of each code cell, in order.
-    lesson : str or None
-        Two digits, where the code opens one by a literal.
-    claimed : str or None
-        The name typed in `open_homework(…, student=…)`; no proof of who it is.
-    names : Mapping of str to str
-        The file that the code gives to a name, `my_rig = "…"` or `check(my_rig="…")`, where it ends
-        as rig files do: without its folders.
-    """
-
-    cells: tuple[str, ...]
-    lesson: str | None
-    claimed: str | None
-    names: Mapping[str, str]
-
-
-NOTHING = Notebook((), None, None, {})  # of who handed in no notebook
-
-# --- a class
-# -------------------------------------------------------------------------------------------------------
 
 
 def collect(path: str | os.PathLike[str], learners: int = 1_000) -> Collected:
@@ -257,7 +165,7 @@ class _Box:
             else:
                 try:
                     self._take(thing)
-                except Unreadable as why:
+                except UnreadableError as why:
                     self.problems.append(Problem(thing.place, str(why)))
 
     def _take(self, thing: "_Found") -> None:
@@ -266,7 +174,7 @@ class _Box:
             self._take_nested(thing)
         elif suffix == ".ipynb" or suffix in RIGS:
             if self.nested and len(self.files) >= MOST_NESTED:
-                raise Unreadable(
+                raise UnreadableError(
                     f"The zip holds more than {MOST_NESTED} notebooks and rig files. Hand in the"
                     " exercise only."
                 )
@@ -275,7 +183,7 @@ class _Box:
             self.files.append(
                 File(
                     thing.place,
-                    _digest(data),
+                    digest_of(data),
                     thing.modified,
                     told.lesson,
                     thing.again or thing.read,
@@ -284,7 +192,7 @@ class _Box:
                 )
             )
         else:
-            raise Unreadable(_INSTEAD.get(suffix, f"{_NO_NOTEBOOK}. {_HAND_IN}"))
+            raise UnreadableError(_INSTEAD.get(suffix, f"{NO_NOTEBOOK}. {HAND_IN}"))
 
     def _take_nested(self, thing: "_Found") -> None:
         data = self._spend(thing.read())
@@ -309,7 +217,7 @@ class _Box:
 
     def _spend(self, data: bytes) -> bytes:
         if len(data) > self.room:
-            raise Unreadable(
+            raise UnreadableError(
                 "The files here are larger, all together, than a class's work can be. Leave out"
                 " what is not homework."
             )
@@ -321,38 +229,15 @@ def _is_hidden(place: str) -> bool:
     return any(part.startswith(".") or part.casefold() in _HIDDEN for part in place.split("/"))
 
 
-def is_rig(place: str) -> bool:
-    """Whether a file of this name is a rig file."""
-    return place.casefold().endswith(RIGS)
-
-
 def _told(data: bytes) -> Notebook:
     """What a notebook says of itself; nothing of what is none."""
     try:
         return replace(read_notebook(data), cells=())  # a class's code is not kept in memory
-    except Unreadable:
+    except UnreadableError:
         return NOTHING
 
 
-def _digest(data: bytes) -> str:
-    return hashlib.sha256(data).hexdigest()
-
-
-def shown(text: str, most: int = LONGEST_NAME) -> str:
-    """A name as people can be shown it: every space is plain, and what cannot be seen or turns text
-    is replaced."""
-    return "".join(
-        character
-        if character.isprintable()
-        else " "
-        if unicodedata.category(character) == "Zs"
-        else "\N{REPLACEMENT CHARACTER}"
-        for character in text[:most]
-    )
-
-
 # --- a folder
-# ------------------------------------------------------------------------------------------------------
 
 
 def _in_folder(root: Path, most: int) -> Iterator["_Found | Problem"]:
@@ -410,7 +295,7 @@ def _at(
         what = (
             "a link, which is not followed" if stat.S_ISLNK(status.st_mode) else "no ordinary file"
         )
-        yield Problem(place, f"Here is {what}. {_HAND_IN}")
+        yield Problem(place, f"Here is {what}. {HAND_IN}")
     elif len(parts) > DEEPEST:
         yield Problem(
             place, f"The folders go deeper than {DEEPEST}; what is further down is not read."
@@ -425,17 +310,17 @@ def _read_in_folder(root: Path, parts: tuple[str, ...]) -> bytes:
         try:
             status = os.fstat(file)
             if not stat.S_ISREG(status.st_mode):
-                raise Unreadable(f"Here is no ordinary file. {_HAND_IN}")
+                raise UnreadableError(f"Here is no ordinary file. {HAND_IN}")
             if status.st_size > MOST_BYTES:
-                raise _too_large(parts[-1])
+                raise too_large(parts[-1])
             with open(file, "rb", closefd=False) as opened:
                 data = opened.read(MOST_BYTES + 1)
         finally:
             os.close(file)
     except OSError as error:
-        raise Unreadable(f"The file cannot be read ({error.strerror}).") from None
+        raise UnreadableError(f"The file cannot be read ({error.strerror}).") from None
     if len(data) > MOST_BYTES:
-        raise _too_large(parts[-1])
+        raise too_large(parts[-1])
     return data
 
 
@@ -464,15 +349,7 @@ def _iso(seconds: float) -> str:
         return ""
 
 
-def _too_large(name: str = "") -> Unreadable:
-    smaller = "Export fewer vertices" if is_rig(name) else "Clear the outputs of all cells, save"
-    return Unreadable(
-        f"The file is larger than {MOST_BYTES // 2**20} MiB. {smaller}, and hand it in again."
-    )
-
-
 # --- a zip
-# ---------------------------------------------------------------------------------------------------------
 
 
 class _Entries(list):
@@ -482,7 +359,7 @@ class _Entries(list):
 
     def append(self, entry: zipfile.ZipInfo) -> None:
         if len(self) >= self.most:
-            raise Unreadable(
+            raise UnreadableError(
                 f"The zip holds more than {self.most:,} files and folders. Leave out what is not "
                 "homework."
             )
@@ -511,7 +388,7 @@ class _Zip(zipfile.ZipFile):
 def _open_zip(path: Path, most: int) -> _Zip:
     try:
         return _Zip(path, most)
-    except Unreadable as why:
+    except UnreadableError as why:
         raise ValueError(
             f"{path} cannot be read. {why} Or give the roster: a larger class may have more."
         ) from None
@@ -526,8 +403,8 @@ def _open_nested(data: bytes) -> _Zip:
     try:
         return _Zip(io.BytesIO(data), MOST_ENTRIES)
     except _BROKEN:
-        raise Unreadable(
-            f"The zip cannot be read; it is damaged or cut short. {_HAND_IN}"
+        raise UnreadableError(
+            f"The zip cannot be read; it is damaged or cut short. {HAND_IN}"
         ) from None
 
 
@@ -572,7 +449,7 @@ def _wrong_with(entry: zipfile.ZipInfo) -> str | None:
         )
     kind = stat.S_IFMT(entry.external_attr >> 16)
     if kind not in (0, stat.S_IFREG, stat.S_IFDIR):
-        return f"The entry is a link or no ordinary file. {_HAND_IN}"
+        return f"The entry is a link or no ordinary file. {HAND_IN}"
     return None
 
 
@@ -580,20 +457,20 @@ def _read_entry(archive: zipfile.ZipFile, entry: zipfile.ZipInfo) -> bytes:
     """The bytes of an entry, counted as they come: what the zip says of their number is not
     believed."""
     if entry.flag_bits & 0x1:
-        raise Unreadable("The entry is locked with a password. Pack it again without one.")
+        raise UnreadableError("The entry is locked with a password. Pack it again without one.")
     if entry.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
-        raise Unreadable(
+        raise UnreadableError(
             "The entry is packed in a way that is not read here. Make an ordinary zip."
         )
     if entry.file_size > MOST_BYTES:
-        raise _too_large(entry.orig_filename)
+        raise too_large(entry.orig_filename)
     try:
         with archive.open(entry) as opened:
             data = opened.read(MOST_BYTES + 1)
     except _BROKEN:
-        raise Unreadable("The entry cannot be unpacked; the zip is damaged.") from None
+        raise UnreadableError("The entry cannot be unpacked; the zip is damaged.") from None
     if len(data) != entry.file_size:
-        raise Unreadable("The entry is not as long as the zip says; the zip is damaged.")
+        raise UnreadableError("The entry is not as long as the zip says; the zip is damaged.")
     return data
 
 
@@ -603,188 +480,6 @@ def _read_nested(outer: Callable[[], bytes], offset: int) -> bytes:
         for entry in archive.infolist():
             if entry.header_offset == offset:
                 return _read_entry(archive, entry)
-    raise Unreadable("The file was changed while it was being marked. Give the same command again.")
-
-
-# --- a notebook
-# ----------------------------------------------------------------------------------------------------
-
-
-def read_notebook(data: bytes) -> Notebook:
-    """Take the code cells out of a notebook's bytes; stored outputs, metadata and kernels are
-    ignored.
-
-    Returns
-    -------
-    Notebook
-
-    Raises
-    ------
-    Unreadable
-        Not a notebook of form 4, or beyond the bounds.
-    """
-    if len(data) > MOST_BYTES:
-        raise _too_large()
-    if sum(map(data.count, (b"[", b"{", b":"))) > MOST_PARTS:
-        raise Unreadable(
-            "The notebook holds more than can be read. Clear the outputs of all cells, save, and "
-            "hand it in again."
-        )
-    cells = tuple(_code(_cells(_parse(data))))
-    if sum(len(cell.encode()) for cell in cells) > MOST_CODE:
-        raise Unreadable(
-            f"The notebook holds more than {MOST_CODE // 2**20} MiB of code. Keep data out of its"
-            " cells."
-        )
-    lesson, claimed = opened(cells)
-    return Notebook(cells, lesson, claimed, _rigs_named(cells))
-
-
-def _parse(data: bytes) -> Any:
-    try:
-        return json.loads(
-            data.decode("utf-8-sig"), object_pairs_hook=_unique, parse_constant=_refuse_constant
-        )
-    except UnicodeDecodeError:
-        raise Unreadable(f"{_NO_NOTEBOOK}: it is not text in UTF-8. {_HAND_IN}") from None
-    except (ValueError, RecursionError):
-        raise Unreadable(
-            f"{_NO_NOTEBOOK}, or it was cut short or edited as text. Open it in JupyterLab to see;"
-            " save, and hand it in again."
-        ) from None
-
-
-def _unique(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-    found = dict(pairs)
-    if len(found) != len(pairs):  # readers differ on which of them counts
-        raise ValueError("a key twice")
-    return found
-
-
-def _refuse_constant(name: str) -> NoReturn:
-    raise ValueError(name)
-
-
-def _cells(book: Any) -> list[dict[str, Any]]:
-    if not isinstance(book, dict) or type(book.get("nbformat")) is not int:
-        raise Unreadable(f"{_NO_NOTEBOOK}. {_HAND_IN}")
-    if book["nbformat"] < 4:
-        raise Unreadable(
-            "The notebook has an old form. Open it in JupyterLab, save it, and hand it in again."
-        )
-    if book["nbformat"] > 4:
-        raise Unreadable(
-            "The notebook has a later form than is known here. Save it with the course's"
-            " JupyterLab."
-        )
-    cells = book.get("cells")
-    if not isinstance(cells, list) or not all(isinstance(cell, dict) for cell in cells):
-        raise Unreadable(
-            "The notebook has no list of cells. Open it in JupyterLab, save it, and hand it in"
-            " again."
-        )
-    if len(cells) > MOST_CELLS:
-        raise Unreadable(
-            f"The notebook has more than {MOST_CELLS:,} cells. Hand in the exercise only."
-        )
-    return cells
-
-
-def _code(cells: list[dict[str, Any]]) -> Iterator[str]:
-    for number, cell in enumerate(cells, 1):
-        if cell.get("cell_type") == "code":
-            source = cell.get("source")
-            lines = [source] if isinstance(source, str) else source
-            if not isinstance(lines, list) or not all(isinstance(line, str) for line in lines):
-                raise Unreadable(
-                    f"Cell {number} of the notebook holds no text. Open it in JupyterLab, save it,"
-                    " and hand it in again."
-                )
-            yield (
-                "".join(lines).encode("utf-16", "surrogatepass").decode("utf-16", "replace")
-            )  # no half characters
-
-
-def opened(cells: Iterable[str]) -> tuple[str | None, str | None]:
-    """The lesson and the name in the last `open_homework(…)` of the code that gives its lesson as a
-    literal.
-
-    Returns
-    -------
-    lesson : str or None
-        Two digits.
-    claimed : str or None
-    """
-    found: tuple[str | None, str | None] = None, None
-    for cell in cells:
-        if "open_homework" in cell and len(cell) <= LONGEST_OPENING:
-            for node in ast.walk(syntax(cell)):
-                if isinstance(node, ast.Call) and _called(node.func) == "open_homework":
-                    lesson, claimed = _opens(node)
-                    found = (lesson, claimed) if lesson else found
-    return found
-
-
-def _rigs_named(cells: Iterable[str]) -> dict[str, str]:
-    """The base name of the rig file that the code last gives to each name, by literals only."""
-    found: dict[str, str] = {}
-    for cell in cells:
-        if any(ending in cell.casefold() for ending in RIGS):
-            for node in ast.walk(syntax(cell)):
-                if isinstance(node, ast.Assign) and isinstance(node.targets[0], ast.Name):
-                    _name_rig(found, node.targets[0].id, node.value)
-                elif isinstance(node, ast.Call) and _called(node.func) == "check":
-                    for keyword in node.keywords:
-                        _name_rig(found, keyword.arg, keyword.value)
-    return found
-
-
-def _name_rig(found: dict[str, str], name: str | None, value: ast.expr) -> None:
-    """Put the text within a value that ends as rig files do, such as in `Path("out") /
-    "walker.glb"`, under a name."""
-    texts = [
-        node.value
-        for node in ast.walk(value)
-        if isinstance(node, ast.Constant) and isinstance(node.value, str)
-    ]
-    rigs = [text for text in texts if is_rig(text)]
-    if name and rigs and len(found) < MOST_NAMED:
-        found[name] = shown(re.split(r"[/\\]", rigs[-1])[-1])
-
-
-def syntax(cell: str) -> ast.Module:
-    """The syntax tree of a cell, its lines for the notebook itself (% and !) left out; an empty one
-    if none.
-
-    Cells longer than `LONGEST_OPENING` give an empty one: within it, nesting cannot exhaust
-    Python's own parser.
-    """
-    lines = ("" if line.lstrip().startswith(("%", "!")) else line for line in cell.split("\n"))
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")
-            return ast.parse("\n".join(lines) if len(cell) <= LONGEST_OPENING else "")
-    except (SyntaxError, ValueError, RecursionError, MemoryError):
-        return ast.Module([], [])
-
-
-def _called(function: ast.expr) -> str | None:
-    return getattr(function, "id", getattr(function, "attr", None))
-
-
-def _opens(call: ast.Call) -> tuple[str | None, str | None]:
-    given = dict(zip(("lesson", "student"), call.args, strict=False))
-    given |= {keyword.arg: keyword.value for keyword in call.keywords if keyword.arg}
-    lesson, claimed = (getattr(given.get(name), "value", None) for name in ("lesson", "student"))
-    number = (
-        f"{lesson:02d}"
-        if type(lesson) is int
-        else lesson.strip().zfill(2)
-        if isinstance(lesson, str)
-        else ""
+    raise UnreadableError(
+        "The file was changed while it was being marked. Give the same command again."
     )
-    name = claimed.strip() if isinstance(claimed, str) else ""
-    fits = 0 < len(name) <= LONGEST_CLAIM and not any(
-        "\ud800" <= c <= "\udfff" for c in name
-    )  # no half characters
-    return number if re.fullmatch("[0-9]{2}", number) else None, name if fits else None
