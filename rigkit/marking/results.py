@@ -9,7 +9,7 @@ from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from rigkit import course
+from rigkit import course, templates
 from rigkit.homework import checking, picture
 from rigkit.marking import class_page, page, record, tables
 from rigkit.marking.entry import Entry, Learner
@@ -79,22 +79,9 @@ class Table(list):
         return "\n".join([*shown, *([self._rest()] if self[MOST_ROWS:] else [])])
 
     def _repr_html_(self) -> str:
-        if not self:
-            return "<p>Nothing.</p>"
-        head = "".join(
-            f'<th scope="col" style="text-align:left">{page.safe(name)}</th>' for name in self[0]
-        )
-        body = "".join(
-            "<tr>"
-            + "".join(
-                f'<td style="text-align:left">{page.code(page.plain(cell))}</td>'
-                for cell in row.values()
-            )
-            + "</tr>"
-            for row in self[:MOST_ROWS]
-        )
-        rest = f"<p>{self._rest()}</p>" if self[MOST_ROWS:] else ""
-        return f"<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>{rest}"
+        rest = self._rest() if self[MOST_ROWS:] else ""
+        rows = list(self[:MOST_ROWS])
+        return templates.render("marking/table.html", page=page, rows=rows, rest=rest)
 
     def _rest(self) -> str:
         return (
