@@ -83,7 +83,7 @@ class _Section:
     id: str
     title: str
     data: Any
-    count: int = 0
+    more: str = ""  # of the heading, after a colon
     always: bool = False
 
 
@@ -98,13 +98,12 @@ def _sections(
     of = {lesson: [entry for entry in entries if entry.lesson == lesson] for lesson in lessons}
     yield _Section("look", "look", "Look at these first", needing(entries), always=True)
     for lesson in lessons:
-        yield _Section(
-            "lesson", f"lesson-{lesson}", _title(lesson), _lesson(of[lesson]), always=True
-        )
+        title, data = f"Lesson {page.plain(lesson, 20)}", _lesson(of[lesson])
+        yield _Section("lesson", f"lesson-{lesson}", title, data, page.lesson_title(lesson), True)
     alike = sorted(groups, key=lambda group: (-group.share, -len(group.learners), group.learners))
     yield _Section("alike", "alike", "Alike", alike)
     absent = sorted(missing, key=lambda pair: (pair[0], *_order(pair[1])))
-    yield _Section("missing", "missing", "Missing", absent, count=len(absent))
+    yield _Section("missing", "missing", "Missing", absent, f"{len(absent):,}")
     yield _Section("files", "files", "Files left over", list(problems))
     corrected = [
         {"entry": entry, "override": override} for entry in entries for override in entry.overrides
@@ -132,11 +131,6 @@ def _tiles(
 
 def _need(entry: Entry) -> int:
     return 0 if entry.score is None else 1 if entry.end != FINISHED else 2 if entry.flags else 3
-
-
-def _title(lesson: str) -> str:
-    title = page.lesson_title(lesson)
-    return f"Lesson {page.plain(lesson, 20)}" + (f": {title}" if title else "")
 
 
 def _lesson(entries: Sequence[Entry]) -> dict[str, Any] | None:

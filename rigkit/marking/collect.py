@@ -418,7 +418,8 @@ def _in_zip(archive: zipfile.ZipFile) -> Iterator["_Found | Problem"]:
         place = shown(entry.orig_filename)
         why = _wrong_with(entry) or (
             counts[_same(entry)] > 1
-            and "Two entries of the zip have this name, or one that some systems take for it. Give each its own name."
+            and "Two entries of the zip have this name, or one that some systems take for it."
+            " Give each its own name."
         )
         if why:
             yield Problem(place, why)

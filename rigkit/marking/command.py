@@ -19,8 +19,9 @@ DONE, NOT_ALL = 0, 1
 EVERY = 10.0  # seconds between lines, where there is no terminal to write in place
 GOES_ON = "What is marked is recorded; the same command goes on from there."
 UNJAILED = """\
-WITHOUT A JAIL every submission runs as you: it can read, change and delete your files, use the network, start
-programs, and change the marks. Nothing is protected. Every record and report will say "unjailed".
+WITHOUT A JAIL every submission runs as you: it can read, change and delete your files, use the
+network, start programs, and change the marks. Nothing is protected. Every record and report will
+say "unjailed".
 """
 
 

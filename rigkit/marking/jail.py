@@ -1,7 +1,8 @@
 """A jail for strangers' code: one process per submission, and only its answers come back.
 
-The code that runs can spoil its own answers and nothing else. `driver` is the other side, `protocol`
-the words between the two, `site` what Python sees there, `seccomp` what the kernel refuses.
+The code that runs can spoil its own answers and nothing else. `driver` is the other side,
+`protocol` the words between the two, `site` what Python sees there, `seccomp` what the kernel
+refuses.
 """
 
 import contextlib
@@ -58,6 +59,7 @@ WRITABLE = f"""
     --dev /dev --size {8 * MIB} --tmpfs /dev/shm --remount-ro /dev
     --size {32 * MIB} --perms 0700 --tmpfs /tmp --remount-ro / --chdir /tmp
 """
+PYTHON_FLAGS = ("-I", "-S", "-B", "-X", "utf8")
 LIBRARIES = (
     "/usr/lib",
     "/usr/lib64",
@@ -414,7 +416,7 @@ class _Process:
             folder = self._open.enter_context(_folder(jail.user))
             own = {"HOME": folder, "TMPDIR": folder, "MPLCONFIGDIR": f"{folder}/fonts"}
             environment = ENVIRONMENT | own
-        python = [jail.python.path, *"-I -S -B -X utf8".split(), f"{layers['kit']}/driver.py"]
+        python = [jail.python.path, *PYTHON_FLAGS, f"{layers['kit']}/driver.py"]
         setup = json.dumps(_setup(jail, layers, seconds))
         self._popen = subprocess.Popen(
             [*command, *python, str(request_end), str(result_end), setup],

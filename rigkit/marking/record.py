@@ -1,8 +1,8 @@
 """Stage 5: the record of a class, one SQLite file that is only ever added to.
 
-All else can be made again from it. It holds every entry as it was marked, every correction a teacher made, what each run of marking
-found, and the class's secret, from which the cases of each submission are drawn. It is the
-teacher's alone: mode 0600.
+All else can be made again from it. It holds every entry as it was marked, every correction a
+teacher made, the findings of each run of marking, and the class's secret, from which the cases of
+each submission are drawn. It is the teacher's alone: mode 0600.
 """
 
 import hashlib
@@ -30,24 +30,27 @@ PATIENCE = 5.0  # seconds to wait for another program that has the file locked
 
 _TABLES = """
     CREATE TABLE header (key TEXT PRIMARY KEY, value TEXT NOT NULL);
-    CREATE TABLE entries (number INTEGER PRIMARY KEY, learner TEXT NOT NULL, lesson TEXT NOT NULL, digest TEXT NOT NULL,
-                          time TEXT NOT NULL, marked INTEGER NOT NULL, end TEXT NOT NULL, entry TEXT NOT NULL,
-                          about TEXT NOT NULL);
+    CREATE TABLE entries (number INTEGER PRIMARY KEY, learner TEXT NOT NULL, lesson TEXT NOT NULL,
+                          digest TEXT NOT NULL, time TEXT NOT NULL, marked INTEGER NOT NULL,
+                          end TEXT NOT NULL, entry TEXT NOT NULL, about TEXT NOT NULL);
     CREATE TABLE overrides (number INTEGER PRIMARY KEY, learner TEXT NOT NULL, lesson TEXT NOT NULL,
-                            question TEXT NOT NULL, score REAL NOT NULL, reason TEXT NOT NULL, time TEXT NOT NULL);
+                            question TEXT NOT NULL, score REAL NOT NULL, reason TEXT NOT NULL,
+                            time TEXT NOT NULL);
     CREATE TABLE runs (number INTEGER PRIMARY KEY, time TEXT NOT NULL, found TEXT NOT NULL);
     CREATE INDEX of_learner ON entries (learner, lesson);
     CREATE INDEX corrections ON overrides (learner);
     CREATE VIEW latest AS
         SELECT * FROM entries AS e
-        WHERE number = (SELECT max(number) FROM entries WHERE learner = e.learner AND lesson = e.lesson);
+        WHERE number = (SELECT max(number) FROM entries
+                        WHERE learner = e.learner AND lesson = e.lesson);
 """
 _ONLY_ADDED_TO = """
     CREATE TRIGGER {table}_{what} BEFORE {what} ON {table}
     BEGIN SELECT RAISE(ABORT, 'the record is only ever added to'); END;
 """
 _ABOUT_IN_BRIEF = """
-    json_object('jail', json(ifnull(json_extract(about, '$.jail'), '{}')), 'rigkit', json_extract(about, '$.rigkit'))
+    json_object('jail', json(ifnull(json_extract(about, '$.jail'), '{}')),
+                'rigkit', json_extract(about, '$.rigkit'))
 """
 
 

@@ -379,7 +379,8 @@ class LearnerResults:
     def _repr_mimebundle_(self, include: object = None, exclude: object = None) -> dict[str, str]:
         pictures = self.pictures
         drawn = pictures._repr_mimebundle_()["text/html"] if pictures else ""
-        html = f"<p><strong>{page.safe(self._headline())}</strong></p>{self.table._repr_html_()}{drawn}"
+        head = f"<p><strong>{page.safe(self._headline())}</strong></p>"
+        html = f"{head}{self.table._repr_html_()}{drawn}"
         return {"text/plain": repr(self), "text/html": html}
 
     def _headline(self) -> str:

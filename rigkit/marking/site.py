@@ -1,8 +1,8 @@
-"""What Python sees inside the jail: an interpreter, and layers of packages made for it.
+"""The Python inside the jail: an interpreter, and layers of packages made for it.
 
-A package layer is a folder of copies, made once and kept: `numpy`, `matplotlib` with what it needs, and the
-`kit`: the part of rigkit that is public maths and the inspection of rig files, with stand-ins for
-the rest. No judges, draws or solutions are on any.
+A package layer is a folder of copies, made once and kept: `numpy`, `matplotlib` with what it needs,
+and the `kit`: the part of rigkit that is public maths and the inspection of rig files, with
+stand-ins for the rest. No judges, draws or solutions are in any.
 """
 
 import contextlib

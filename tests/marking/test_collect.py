@@ -692,8 +692,8 @@ def test_reading_imports_where_marking_cannot_be_done():
     """As on a system without the flags: a fresh Python, the flags taken away first."""
     code = (
         "import os\nfor name in ('O_NOFOLLOW', 'O_NONBLOCK', 'O_DIRECTORY', 'O_CLOEXEC'):"
-        " delattr(os, name)\nos.supports_dir_fd = set()\nfrom rigkit.marking import collect, likeness,"
-        " pack, roster\ntry: collect.collect('.')\nexcept ValueError as error:"
+        " delattr(os, name)\nos.supports_dir_fd = set()\nfrom rigkit.marking import collect,"
+        " likeness, pack, roster\ntry: collect.collect('.')\nexcept ValueError as error:"
         " print(error)"
     )
     said = subprocess.run(

@@ -39,7 +39,6 @@ def said(capsys, *arguments):
 
 
 # --- wrong use: 2, and nothing is made
-# -----------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(
@@ -97,7 +96,6 @@ def test_wrong_use_is_said_in_a_line_and_makes_nothing(room, capsys, monkeypatch
 
 
 # --- something in the way: 1, and the same command goes on
-# ---------------------------------------------------------
 
 
 def test_without_a_jail_nobody_is_marked_and_it_is_said_why(room, capsys, monkeypatch):

@@ -103,7 +103,6 @@ def marks(room):
 
 
 # --- one command, a whole class
-# ------------------------------------------------------------------------------------
 
 
 @pytest.fixture(scope="module")
@@ -211,7 +210,6 @@ def test_marks_hang_neither_on_the_number_of_workers_nor_on_the_order(twelve, tm
 
 
 # --- again and again
-# -----------------------------------------------------------------------------------------------
 
 
 def test_what_has_not_changed_is_not_marked_again(room, here, capsys):
@@ -296,7 +294,6 @@ def test_a_zip_is_marked_like_its_folder(room, here):
 
 
 # --- corrections
-# ---------------------------------------------------------------------------------------------------
 
 
 def test_a_correction_is_in_every_file_and_survives_marking_again(room, here, capsys):
@@ -351,7 +348,6 @@ def test_a_wrong_correction_is_refused_and_changes_nothing(room, here, capsys):
 
 
 # --- stopped in the middle
-# -----------------------------------------------------------------------------------------
 
 
 MANY = 9
@@ -521,7 +517,6 @@ def test_as_many_workers_as_cores_and_memory_allow(monkeypatch):
 
 
 # --- clocks
-# --------------------------------------------------------------------------------------------------------
 
 
 def test_what_a_clock_cut_short_runs_again_last_and_alone_before_it_costs_a_mark(

@@ -27,7 +27,6 @@ in_a_jail = pytest.mark.needs_jail
 
 
 # --- in the jail
-# ---------------------------------------------------------------------------------------------------
 
 
 def inspected(data, *cells, kind="bwrap", seconds=20.0, most=10.0):
@@ -106,7 +105,6 @@ def test_an_inspection_that_goes_wrong_ends_as_its_limits_say(does, end, record)
 
 
 # --- whose, and for which question
-# ---------------------------------------------------------------------------------
 
 
 CLASS = roster.Roster(
@@ -175,7 +173,7 @@ def test_a_rig_file_of_several_learners_or_of_nobody_is_given_to_none(asking):
     ]
 
 
-def test_of_several_the_one_that_the_notebook_names_counts_then_the_one_of_the_questions_name_then_the_newest(
+def test_the_rig_named_in_the_notebook_counts_then_one_named_as_the_question_then_the_newest(
     asking,
 ):
     files = [
@@ -288,7 +286,6 @@ def test_any_rig_files_are_placed_or_said(names, others, two):
 
 
 # --- marked
-# --------------------------------------------------------------------------------------------------------
 
 
 VIGGA = Learner("p0003", "Vigga Ebb")
@@ -493,7 +490,6 @@ def test_what_comes_back_is_answered_in_time_all_the_same(asking):
 
 
 # --- a class
-# -------------------------------------------------------------------------------------------------------
 
 
 @pytest.fixture
@@ -586,7 +582,6 @@ def test_the_same_rig_is_a_sign():
 
 
 # --- lesson 12 as it is
-# --------------------------------------------------------------------------------------------
 
 
 KINDS = (
