@@ -389,8 +389,7 @@ def _is_short_number(label: _Label) -> bool:
 
 
 def _to_questions(
-    rigs: Mapping[str, list[File]],
-    notebooks: Mapping[tuple[str, str], File],
+    rigs: Mapping[str, list[File]], notebooks: Mapping[tuple[str, str], File]
 ) -> tuple[dict[tuple[str, str, str], _Chosen], list[Aside], list[Aside]]:
     """Give rig files to the questions that ask for them, of the lessons that a learner or else
     somebody hands in.

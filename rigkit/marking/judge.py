@@ -98,12 +98,7 @@ def not_marked(
     Entry
     """
     return Entry(
-        **_of(submission),
-        marked=False,
-        end=end,
-        why=why,
-        flags=submission.notes,
-        about=about or {},
+        **_of(submission), marked=False, end=end, why=why, flags=submission.notes, about=about or {}
     )
 
 

@@ -8,14 +8,7 @@ from rigkit.marking.assign import Assigned, assign, lesson_of_place
 from rigkit.marking.collect import Collected
 from rigkit.marking.entry import Learner
 from rigkit.marking.roster import Roster
-from rigkit.marking.submission import (
-    RIGS,
-    File,
-    Stray,
-    Submission,
-    digest_of,
-    is_rig,
-)
+from rigkit.marking.submission import RIGS, File, Stray, Submission, digest_of, is_rig
 
 __all__ = ["Placed", "place"]
 
