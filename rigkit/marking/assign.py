@@ -51,7 +51,7 @@ class Assigned:
     rigs : dict of (learner's id, lesson) to dict of question's name to File
         The rig files that are inspected, also where there is no notebook.
     notes : dict of (learner's id, lesson) to tuple of str
-        What a teacher should know of the choice, a sentence each; only where there is something.
+        Sentences for the teacher on the choice; only where there is something to say.
     extra : tuple of Aside
         Older files of the same learner and lesson.
     unasked : tuple of Aside
@@ -61,7 +61,7 @@ class Assigned:
     ambiguous : tuple of Aside
         Files that several learners go with.
     problems : dict of learner's id to tuple of Problem
-        What else they handed in, that could not be read. Problems that go with nobody are not here.
+        Other files of theirs, that could not be read. Problems that go with nobody are not here.
     missing : tuple of Learner
         Those for whom nothing was found: neither a notebook nor anything else.
     """
@@ -127,11 +127,6 @@ def assign(
         *chosen.items(),
         *(((who, lesson), one) for (who, lesson, _), one in fittest.items()),
     ]
-    notes: dict[tuple[str, str], tuple[str, ...]] = dict.fromkeys(
-        inspected.keys() - notebooks.keys(), ("A rig file was handed in, and no notebook.",)
-    )
-    for key, (_, others, note) in counted:
-        notes |= {key: (*notes.get(key, ()), note)} if others else {}
     extra = tuple(
         Aside(other, why, key[:1]) for key, (_, others, _) in counted for other, why in others
     )
@@ -139,7 +134,7 @@ def assign(
         learners,
         notebooks,
         dict(inspected),
-        notes,
+        _notes(inspected.keys() - notebooks.keys(), counted),
         extra,
         tuple(unasked),
         (*unplaced, *untold),
@@ -147,6 +142,18 @@ def assign(
         {who: tuple(what) for who, what in spoilt.items()},
         tuple(learner for learner in learners if learner.id not in found),
     )
+
+
+def _notes(
+    without_notebook: Iterable[tuple[str, str]], counted: Iterable[tuple[tuple[str, str], _Chosen]]
+) -> dict[tuple[str, str], tuple[str, ...]]:
+    """Sentences on the files that count, where there was a choice or no notebook."""
+    notes: dict[tuple[str, str], tuple[str, ...]] = dict.fromkeys(
+        without_notebook, ("A rig file was handed in, and no notebook.",)
+    )
+    for key, (_, others, note) in counted:
+        notes |= {key: (*notes.get(key, ()), note)} if others else {}
+    return notes
 
 
 def _whose(
@@ -163,8 +170,10 @@ def _whose(
 def _told_apart(
     files: Iterable[File], owners: _Owners
 ) -> tuple[dict[tuple[str, str], list[File]], dict[str, list[File]], list[Aside], list[Aside]]:
-    """Notebooks by learner's id and lesson, rig files by learner's id; what has no place, and what
-    has several."""
+    """Notebooks by learner's id and lesson, rig files by learner's id, and all other files.
+
+    The others are those of nobody, and those of several.
+    """
     theirs: dict[tuple[str, str], list[File]] = defaultdict(list)
     rigs: dict[str, list[File]] = defaultdict(list)
     unplaced, ambiguous = [], []
@@ -264,8 +273,10 @@ def _by_place(places: Sequence[str], common: Sequence[str]) -> tuple[tuple[Learn
 def _with_typed_names(
     learners: Sequence[Learner], owners: _Owners, files: Sequence[File], common: Sequence[str]
 ) -> tuple[tuple[Learner, ...], _Owners]:
-    """The same with the names typed in notebooks, where they stand in the places of their own
-    learner's files alone."""
+    """The same with the names typed in notebooks.
+
+    Only those that stand in the places of their own learner's files alone.
+    """
     names = sorted({file.claimed for file in files if file.claimed})
     known, typed, placed = (
         _Known([Learner(name, name) for name in names]),
@@ -322,7 +333,7 @@ def _common(places: Sequence[str]) -> list[str]:
 
 
 class _Known:
-    """What each learner is known by, ready to be looked for among words."""
+    """The names that each learner is known by, ready to be looked for among words."""
 
     def __init__(self, learners: Iterable[Learner]) -> None:
         self._labels = defaultdict(set)  # words in order of the alphabet → learners' numbers
@@ -339,8 +350,10 @@ class _Known:
         self._lengths = sorted({len(label) for label in self._labels} - {0})
 
     def who(self, parts: Sequence[str]) -> set[int]:
-        """The numbers of those whom a place names: who is in every part that names anybody, or else
-        all of them."""
+        """The numbers of those whom a place names.
+
+        Those in every part that names anybody, or else all of them.
+        """
         named = [found for found in map(self._in_part, parts) if found]
         named = named or [found for found in map(self._by_short_number, parts) if found]
         return (set.intersection(*named) or set.union(*named)) if named else set()
@@ -372,16 +385,17 @@ class _Known:
 
 
 def _spellings(label: _Label) -> set[_Label]:
-    """A label's words in order of the alphabet, and run together with the last one at the end or in
-    front."""
+    """A label's words in order of the alphabet, and run together in two ways.
+
+    With the last one at the end, or in front.
+    """
     label = label[:12]
     together = {("".join(label),), ("".join(label[-1:] + label[:-1]),)} if len(label) > 1 else set()
     return {tuple(sorted(label))} | together
 
 
 def _is_short_number(label: _Label) -> bool:
-    """One or two digits stand in many names: beside other words, by themselves, they name
-    nobody."""
+    """True for one or two digits: they stand in many names, and by themselves name nobody."""
     return len(label) == 1 and label[0].isdecimal() and len(label[0]) < 3
 
 
@@ -391,8 +405,9 @@ def _is_short_number(label: _Label) -> bool:
 def _to_questions(
     rigs: Mapping[str, list[File]], notebooks: Mapping[tuple[str, str], File]
 ) -> tuple[dict[tuple[str, str, str], _Chosen], list[Aside], list[Aside]]:
-    """Give rig files to the questions that ask for them, of the lessons that a learner or else
-    somebody hands in.
+    """Give rig files to the questions that ask for them.
+
+    Questions of the lessons that a learner, or else somebody, hands in.
 
     Parameters
     ----------
@@ -403,7 +418,7 @@ def _to_questions(
     -------
     fittest : dict of (learner's id, lesson, question's name) to what `_fittest` gives
     unasked, untold : list of Aside
-        What no lesson asks for; what may be meant for several questions.
+        Files that no lesson asks for; files that may be meant for several questions.
     """
     given, unasked, untold = defaultdict(list), [], []
     books: dict[str, dict[str, File]] = defaultdict(dict)
@@ -445,8 +460,9 @@ def asking(lessons: Iterable[str]) -> list[tuple[str, str]]:
 
 
 def _fit(file: File, lesson: str, name: str, book: File | None) -> int:
-    """How well a rig file fits a question: 3 if the notebook names it, 2 if its own name says the
-    question, 1 if its place says the lesson, else 0.
+    """The fit of a rig file to a question: 3 if the notebook names it, else 2, 1 or 0.
+
+    It is 2 if the file's own name says the question, 1 if its place says the lesson.
     """
     own = file.place.rpartition("/")[2]
     if book and folded(book.names.get(name, "")) == folded(own):
@@ -457,8 +473,7 @@ def _fit(file: File, lesson: str, name: str, book: File | None) -> int:
 
 
 def _fittest(name: str, rated: Sequence[tuple[int, File]]) -> _Chosen:
-    """The rig file that counts for a question, of (how well it fits, File); the rest as in
-    `_newest`."""
+    """The rig file that counts for a question, of (fit, File); the rest as in `_newest`."""
     ordered = sorted(rated, key=lambda each: (each[0], each[1].modified, _natural(each[1].place)))
     *others, best = (file for _, file in ordered)
     note = (
@@ -503,8 +518,10 @@ def _less_exercise(stem: str) -> str:
 
 @cache
 def _exercise_names() -> re.Pattern[str]:
-    """Finds an exercise's name, whatever stands between its words; its group is the lesson's
-    number."""
+    """A pattern for an exercise's name, with anything between its words.
+
+    Its group is the lesson's number.
+    """
     stems = sorted(path.stem for path in (course.source() / "exercises").glob("[0-9][0-9]-*.ipynb"))
     titles = "|".join(r"[\W_]+".join(map(re.escape, words(stem)[1:])) for stem in stems)
     return re.compile(rf"(?<!\d)(\d\d)[\W_]+(?:{titles})(?![^\W_])" if titles else "(?!)()", re.I)

@@ -1,4 +1,4 @@
-"""What is asked of a process in the jail, and what came out of it."""
+"""The questions to a process in the jail, and its answers."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field

@@ -23,8 +23,7 @@ FEW = 10  # so many names stand beside a count
 
 
 def write(entries: Sequence[Entry], out: Path, **found: Any) -> Path:
-    """Write the class page into the folder `out`; returns its path. `found` is what `html` takes
-    besides entries."""
+    """Write the class page into the folder `out`; takes what `html` takes, returns its path."""
     course.write_whole(out / NAME, html(entries, **found).encode())
     return out / NAME
 
@@ -45,7 +44,7 @@ def html(
         Submissions that are alike: each with `lesson`, `learners` (their ids), `share` (1 for
         identical ones) and a `sentence` on how.
     missing : sequence of (lesson, Learner)
-        Who handed in nothing.
+        Learners who handed in nothing.
     problems : sequence
         Files that belong to nobody or cannot be read: each with `place` and `why`.
 
@@ -240,8 +239,7 @@ def needing(entries: Sequence[Entry]) -> list[Entry]:
 
 
 def reasons(entry: Entry) -> Sequence[str]:
-    """Why an entry needs a look, a sentence each; what cut a run short is among its flags
-    already."""
+    """Sentences on why an entry needs a look; the flags tell of a run cut short already."""
     return (
         [text for text in (entry.why, *entry.flags) if text]
         if entry.score is None
@@ -266,14 +264,13 @@ def to_explain(entries: Sequence[Entry]) -> str | None:
 
 
 def tenths(entries: Sequence[Entry]) -> dict[str, int]:
-    """How many totals lie in each tenth, by its name in percent."""
+    """The number of totals in each tenth, by its name in percent."""
     found = Counter(min(int(10 * entry.score), 9) for entry in entries if entry.score is not None)
     return {f"{10 * i}–{10 * i + 9 if i < 9 else 100}": found[i] for i in range(10)}
 
 
 def models(entries: Sequence[Entry]) -> dict[tuple[str, str], list[Entry]]:
-    """Who follows each wrong model: (question's id, misconception's name) to entries, as
-    measured."""
+    """Entries that follow a wrong model, by (question's id, misconception's name), as measured."""
     found: dict[tuple[str, str], list[Entry]] = {}
     for entry in entries:
         for outcome in entry.outcomes if entry.marked else ():
@@ -283,7 +280,7 @@ def models(entries: Sequence[Entry]) -> dict[tuple[str, str], list[Entry]]:
 
 
 def sentence_of(question_id: str, model: str) -> str:
-    """What a wrong model does, in words; its name where the course no longer has it."""
+    """A wrong model in words; its name where the course no longer has it."""
     question = page.question_of(question_id)
     found = (
         [wrong.sentence for wrong in question.misconceptions if wrong.name == model]

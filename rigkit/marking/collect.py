@@ -94,7 +94,7 @@ def collect(path: str | os.PathLike[str], learners: int = 1_000) -> Collected:
     ----------
     path : path-like
     learners : int
-        How many the class has, where that is known; bounds how much is looked at.
+        The size of the class, where that is known; bounds how much is looked at.
 
     Returns
     -------
@@ -148,7 +148,7 @@ class _Found:
 
 @dataclass
 class _Box:
-    """What was found so far, and the room left for reading."""
+    """The files found so far, and the room left for reading."""
 
     room: int
     nested: bool = False
@@ -230,7 +230,7 @@ def _is_hidden(place: str) -> bool:
 
 
 def _told(data: bytes) -> Notebook:
-    """What a notebook says of itself; nothing of what is none."""
+    """The words of a notebook on itself; `NOTHING` where it is none."""
     try:
         return replace(read_notebook(data), cells=())  # a class's code is not kept in memory
     except UnreadableError:
@@ -266,8 +266,7 @@ def _in_folder(root: Path, most: int) -> Iterator["_Found | Problem"]:
 
 
 def _listed(root: Path, parts: tuple[str, ...], left: int) -> list[tuple[str, os.stat_result]]:
-    """(name, status) of what is in a folder, in order of name, at most one more than are `left`;
-    links as links."""
+    """(name, status) of everything in a folder, in order, at most one more than are `left`."""
     folder = _open(root, parts, os.O_DIRECTORY)
     try:
         with os.scandir(folder) as entries:
@@ -285,7 +284,7 @@ def _listed(root: Path, parts: tuple[str, ...], left: int) -> list[tuple[str, os
 def _at(
     root: Path, parts: tuple[str, ...], status: os.stat_result, below: list[tuple[str, ...]]
 ) -> Iterator["_Found | Problem"]:
-    """What one name in a folder is; a folder goes to `below`."""
+    """The thing that one name in a folder is; a folder goes to `below`."""
     place = _place(parts)
     if _is_hidden(place):
         yield _Found(place, "", bytes)  # counted, never read
@@ -325,8 +324,7 @@ def _read_in_folder(root: Path, parts: tuple[str, ...]) -> bytes:
 
 
 def _open(root: Path, parts: tuple[str, ...], flags: int) -> int:
-    """Open what is below `root`, step by step, each relative to the one before; no step may be a
-    link."""
+    """Open a place below `root`, step by step; no step may be a link."""
     here = os.open(root, os.O_RDONLY | os.O_DIRECTORY | os.O_CLOEXEC)
     for number, name in enumerate(parts, 1):
         how = flags if number == len(parts) else os.O_DIRECTORY
@@ -409,8 +407,7 @@ def _open_nested(data: bytes) -> _Zip:
 
 
 def _in_zip(archive: zipfile.ZipFile) -> Iterator["_Found | Problem"]:
-    """Every regular file of a zip; entries whose names mean mischief, or leave open which is meant,
-    are problems."""
+    """Every regular file of a zip; entries with hostile or ambiguous names are problems."""
     counts: dict[str, int] = {}
     for entry in archive.infolist():
         counts[_same(entry)] = counts.get(_same(entry), 0) + 1
@@ -431,7 +428,7 @@ def _in_zip(archive: zipfile.ZipFile) -> Iterator["_Found | Problem"]:
 
 
 def _same(entry: zipfile.ZipInfo) -> str:
-    """What is equal for names that some file system takes for the same."""
+    """A key that is equal for names that some file system takes for the same."""
     composed = unicodedata.normalize("NFC", entry.orig_filename)
     return unicodedata.normalize("NFC", composed.casefold())
 
@@ -455,8 +452,7 @@ def _wrong_with(entry: zipfile.ZipInfo) -> str | None:
 
 
 def _read_entry(archive: zipfile.ZipFile, entry: zipfile.ZipInfo) -> bytes:
-    """The bytes of an entry, counted as they come: what the zip says of their number is not
-    believed."""
+    """The bytes of an entry, counted as they come: the zip's own number is not believed."""
     if entry.flag_bits & 0x1:
         raise UnreadableError("The entry is locked with a password. Pack it again without one.")
     if entry.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):

@@ -78,8 +78,7 @@ def _score(score: float | str) -> float:
 
 
 def _one_learner(record: Record, text: str, lesson: str) -> Learner:
-    """The learner of an id, or of a name that only one has, among those with homework in a
-    lesson."""
+    """The learner of an id, or of a name that only one with homework in a lesson has."""
     there = [entry.learner for entry in record.entries(brief=True) if entry.lesson == lesson]
     for same in (
         lambda learner: learner.id == text,

@@ -1,4 +1,4 @@
-"""What runs inside the jail: a learner's cells in their order, then one call after the other.
+"""The program inside the jail: a learner's cells in their order, then one call after the other.
 
 Or, in a run of its own, the inspection of a rig file. But for that, standard library, NumPy and
 `calling` only. Each line of the request is "TOKEN JSON", and is answered by one line with the same

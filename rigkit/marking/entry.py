@@ -1,4 +1,4 @@
-"""What is known of one learner's homework in one lesson, once it is marked."""
+"""An entry: one learner's homework in one lesson, once it is marked."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field

@@ -136,7 +136,7 @@ def open_jail(
     kind : {"bwrap", "landlock", "unjailed"}
         Namespaces by bubblewrap; the kernel's Landlock, which is weaker; nothing but limits.
     scratch : path, optional
-        Where copies of packages are kept; the user's cache by default.
+        The folder for copies of packages; the user's cache by default.
     user : str, optional
         Whom root runs learners' code as; "nobody" by default. Only root may name one.
 
@@ -219,8 +219,7 @@ def _version(bwrap: tuple[str, ...]) -> str | None:
 
 @dataclass(frozen=True)
 class Jail:
-    """A way to run learners' code; holds paths and settings only, so several workers may share or
-    copy it.
+    """A way to run learners' code; paths and settings only, so workers may share or copy it.
 
     Attributes
     ----------

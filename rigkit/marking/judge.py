@@ -173,7 +173,7 @@ def _outcome_of_file(
 
 
 def _not_inspected(run: Run, records: Sequence[CaseRecord]) -> str:
-    """What became of an inspection that did not come to its end, in words; empty where it did."""
+    """The end of an inspection that was cut short, in words; empty for any other."""
     record = records[0] if records else {"end": "nothing"}
     if "out" in record or record["end"] == "unreadable":
         return ""
@@ -218,8 +218,7 @@ def _flags_of_name(
     outcomes: Sequence[checking.Outcome],
     records: Mapping[str, Sequence[CaseRecord]],
 ) -> Iterator[str]:
-    """What to say when a notebook is made out to somebody else: whose numbers were taken, and what
-    would fit theirs."""
+    """Flags for a notebook made out to somebody else: whose numbers counted, what fits theirs."""
     learner, claimed = answers.submission.learner, (answers.notebook.claimed or "").strip()
     if not claimed or is_theirs(learner, claimed):
         return

@@ -52,8 +52,7 @@ _HOW = {
 
 
 def name_of_file(learner: Learner) -> str:
-    """The name of a learner's page in `learners`: their id where any system can have it, else one
-    made from it."""
+    """The name of a learner's page: their id where any system can have it, else made from it."""
     text = learner.id
     if _PLAIN_ID.fullmatch(text) and not _TAKEN.fullmatch(text):
         return f"{text}.html"

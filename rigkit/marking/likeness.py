@@ -154,8 +154,7 @@ def _sentence(kind: str, share: float) -> str:
 
 
 def _own(cells: Sequence[str]) -> tuple[str, Ints]:
-    """A digest of what is not given, empty where that is too little to compare; and its shingles,
-    as numbers."""
+    """A digest of one's own code, empty where that is too little, and its shingles as numbers."""
     whole: list[str] = []
     mine: set[tuple[str, ...]] = set()
     given_cells, given_shingles = _given()
@@ -203,8 +202,7 @@ def _given() -> tuple[frozenset[tuple[str, ...]], frozenset[tuple[str, ...]]]:
 
 @cache
 def _kept_names() -> set[str]:
-    """Names that nobody chooses: the language's own, what exercises import, and what they ask
-    for."""
+    """Names that nobody chooses: the language's, and those that exercises import or ask for."""
     names = {*keyword.kwlist, *dir(builtins), "hw"}
     for cell in _exercise_cells():
         for node in ast.walk(ast.parse(cell)):
@@ -222,7 +220,7 @@ def _exercise_cells() -> Iterator[str]:
 
 
 def _same(codes: Sequence[str]) -> list[list[int]]:
-    """Who has the same code: lists of numbers, in order; whoever has too little is alone."""
+    """Those with the same code: lists of numbers, in order; whoever has too little is alone."""
     classes: dict[str | int, list[int]] = defaultdict(list)
     for i, code in enumerate(codes):
         classes[code or i].append(i)
@@ -286,8 +284,7 @@ def _joined(links: Iterable[tuple[int, int, float]]) -> list[set[int]]:
 
 @dataclass(frozen=True)
 class _Typed:
-    """The answers that a learner typed as numbers: the name they count for, and JSON data by
-    question."""
+    """The answers that a learner typed as numbers, and the name they count for."""
 
     lesson: str | None
     student: str
@@ -308,8 +305,7 @@ def _typed(who: str, cells: Sequence[str]) -> _Typed:
 
 @lru_cache(256)
 def _set_in(cell: str) -> tuple[tuple[str, Any], ...]:
-    """(name, answer) of what a cell sets, by itself or as a keyword; JSON data, or None where it is
-    not typed out."""
+    """(name, answer) of all that a cell sets; the answer is None where it is not typed out."""
     set_to = []
     for statement in syntax(cell).body:
         if isinstance(statement, ast.Assign) and isinstance(statement.targets[0], ast.Name):
@@ -330,8 +326,7 @@ def _typed_out(node: ast.expr) -> Any:
 
 
 def _digits(answer: Any) -> int:
-    """How many digits of an answer say something: leading zeros do not, nor do those that end a
-    whole number."""
+    """The number of an answer's digits, without leading zeros and those that end an integer."""
     if isinstance(answer, list):
         return sum(map(_digits, answer))
     if isinstance(answer, dict):
@@ -342,8 +337,7 @@ def _digits(answer: Any) -> int:
 
 
 def _copied(known: Sequence[str], typed: Sequence["_Typed"]) -> dict[frozenset[str], str]:
-    """Sentences on learners who typed the same answers though their numbers differ, by the set of
-    them."""
+    """Sentences on learners who typed the same answers to different numbers, by their set."""
     holders: dict[tuple[str, str], list[tuple[str, str]]] = defaultdict(list)
     for who, each in zip(known, typed, strict=True):
         singly = [{name: answer} for name, answer in each.answers.items()]
@@ -371,8 +365,7 @@ def _copied(known: Sequence[str], typed: Sequence["_Typed"]) -> dict[frozenset[s
 def _for_each(
     lesson: str, answers: Mapping[str, Any], learners: Iterable[tuple[str, str]]
 ) -> tuple[set[str], bool]:
-    """The different cases that learners have for the questions answered, and whether any of them is
-    answered wrong."""
+    """The different cases that learners have, and whether any of them is answered wrong."""
     questions, cases, wrong = notebook.questions(lesson), set(), False
     for _, student in learners:
         homework = notebook.Homework(questions, student)

@@ -35,7 +35,7 @@ MOST_NAMED = 100
 
 @dataclass(frozen=True)
 class Notebook:
-    """What marking takes from a notebook.
+    """The parts of a notebook that are marked.
 
     Attributes
     ----------
@@ -60,8 +60,7 @@ NOTHING = Notebook((), None, None, {})  # of who handed in no notebook
 
 
 def read_notebook(data: bytes) -> Notebook:
-    """Take the code cells out of a notebook's bytes; stored outputs, metadata and kernels are
-    ignored.
+    """Return the code cells of a notebook's bytes; all else in it is ignored.
 
     Returns
     -------
@@ -155,8 +154,7 @@ def _code(cells: list[dict[str, Any]]) -> Iterator[str]:
 
 
 def opened(cells: Iterable[str]) -> tuple[str | None, str | None]:
-    """The lesson and the name in the last `open_homework(…)` of the code that gives its lesson as a
-    literal.
+    """The lesson and the name in the last `open_homework(…)` with a literal lesson.
 
     Returns
     -------
@@ -202,8 +200,7 @@ def _name_rig(found: dict[str, str], name: str | None, value: ast.expr) -> None:
 
 
 def syntax(cell: str) -> ast.Module:
-    """The syntax tree of a cell, its lines for the notebook itself (% and !) left out; an empty one
-    if none.
+    """The syntax tree of a cell without its % and ! lines; an empty one if there is none.
 
     Cells longer than `LONGEST_OPENING` give an empty one: within it, nesting cannot exhaust
     Python's own parser.

@@ -100,8 +100,7 @@ def _pictures(book: Mapping[str, Any]) -> Iterator[str]:
 
 
 def _zip(files: Mapping[str, bytes]) -> bytes:
-    """The zip's bytes; dates, order and rights are fixed, and nothing is squeezed, as squeezers
-    differ."""
+    """The zip's bytes: dates, order and rights are fixed; not compressed, as compressors differ."""
     whole = io.BytesIO()
     with zipfile.ZipFile(whole, "w", zipfile.ZIP_STORED) as archive:
         for name in sorted(files):

@@ -88,7 +88,7 @@ def is_unjailed(about: Mapping[str, Any]) -> bool:
 
 
 def jail_of(about: Mapping[str, Any]) -> Mapping[str, Any]:
-    """What is known of the jail something ran in; empty where nothing was run."""
+    """The facts of the jail something ran in; empty where nothing was run."""
     return about.get("jail") or {}
 
 

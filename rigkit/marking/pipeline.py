@@ -49,7 +49,7 @@ def mark_class(
     path, out : path-like
         A folder or zip of submissions; the folder of results.
     roster : path-like, optional
-        Who is in the class; without one that of the last run counts, or else each file's place
+        The class list; without one that of the last run counts, or else each file's place
         names a learner.
     workers : int, optional
         The number of processes; as many as fit, if not given.

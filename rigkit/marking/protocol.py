@@ -53,8 +53,7 @@ def run_session(session: "Session", request: Request) -> SessionResult:
 
 
 def _collect(session: "Session", call: Call, records: list[CaseRecord]) -> None:
-    """Ask for one answer, case by case: no case is known inside before the one ahead of it is
-    answered."""
+    """Ask for one answer, case by case: none is known inside before the last is answered."""
     if call.kind == "file":
         asked = {"do": "file", "data": b64encode(call.data).decode(), "seconds": call.seconds}
         records.append(_record(session.ask(asked, MOST_FINDINGS), call.seconds))
@@ -145,7 +144,7 @@ def words(text: str) -> str:
 
 
 def _cell(line: bytes) -> dict[str, Any]:
-    """What became of a cell."""
+    """The end of a cell."""
     try:
         match clean(line):
             case {"ok": True}:
@@ -158,8 +157,7 @@ def _cell(line: bytes) -> dict[str, Any]:
 
 
 def _record(line: bytes, seconds: float) -> dict[str, Any]:
-    """A record in exactly the shapes that `homework.calling` makes, without the messages of
-    errors."""
+    """A record in the shapes that `homework.calling` makes, without messages of errors."""
     try:
         data = clean(line)
     except ProtocolError as error:
@@ -244,8 +242,7 @@ class Session:
         return self._result_bytes + self._printed_bytes
 
     def ask(self, message: Mapping[str, Any], most: int = MOST_LINE) -> bytes:
-        """Send a message and wait for the line that repeats its token; lines that do not are
-        dropped.
+        """Send a message and return the line that repeats its token; others are dropped.
 
         A line of more than `most` bytes ends the session.
         """
@@ -275,8 +272,7 @@ class Session:
                 self._selector.unregister(self._request)
 
     def keep_no_more(self) -> None:
-        """From here on, drop what is printed. All that was printed before this was printed before a
-        call was known."""
+        """Drop prints from here on: all earlier ones were made before a call was known."""
         for take, file in [(key.data, key.fd) for key in self._selector.get_map().values()]:
             while take != self._take_result and len(self._kept) < KEPT and take(file):
                 pass
@@ -292,7 +288,7 @@ class Session:
         self._selector.close()
 
     def _send(self, unsent: memoryview | bytes) -> memoryview | bytes:
-        """What is left to send, after as much as there is room for; nothing when nobody reads."""
+        """The rest to send, after as much as there is room for; nothing when nobody reads."""
         try:
             return unsent[os.write(self._request, unsent) :]
         except BlockingIOError:
@@ -330,7 +326,7 @@ class Session:
         return data
 
     def _read(self, file: int) -> bytes:
-        """What is there; at its end the file is let go."""
+        """The bytes that are there; at its end the file is let go."""
         try:
             data = os.read(file, 64 * 1024)
         except BlockingIOError:

@@ -65,7 +65,7 @@ class Record:
     ----------
     path : path-like
     create : bool
-        Whether a new one may be made.
+        True if a new one may be made.
 
     Raises
     ------
@@ -128,8 +128,7 @@ class Record:
             )
 
     def tells(self, entry: Entry) -> bool:
-        """Whether the latest entry of the same learner and lesson says the same, but for the
-        time."""
+        """True if the latest entry of the same learner and lesson says the same, but the time."""
         latest = next(
             self._rows(
                 "SELECT entry FROM latest WHERE learner = ? AND lesson = ?",
@@ -157,7 +156,7 @@ class Record:
             )
 
     def last_run(self) -> dict[str, Any]:
-        """What the last finished run found; empty before the first."""
+        """The findings of the last finished run; empty before the first."""
         with self._plainly():
             row = self._base.execute(
                 "SELECT found FROM runs ORDER BY number DESC LIMIT 1"
@@ -169,8 +168,7 @@ class Record:
         return tuple(map(_learner, self.last_run().get("learners", ())))
 
     def entries(self, learner: str | None = None, brief: bool = False) -> Iterator[Entry]:
-        """The latest entry of each learner in each lesson, corrections applied, one after the
-        other.
+        """The latest entry of each learner in each lesson, corrections applied.
 
         Parameters
         ----------
@@ -203,8 +201,7 @@ class Record:
             yield thawed(*row)
 
     def marked(self) -> dict[tuple[str, str], str]:
-        """The digest of the file that was marked last, by (learner's id, lesson); only of those
-        that are marked."""
+        """The digest that was marked last, by (learner's id, lesson); only of those marked."""
         return {
             (learner, lesson): digest
             for learner, lesson, digest in self._rows(
@@ -213,8 +210,7 @@ class Record:
         }
 
     def seed(self, learner: str, lesson: str, digest: str) -> str:
-        """The secret seed of one submission: always the same for the same file of the same
-        learner."""
+        """The secret seed of one submission, the same for the same file of the same learner."""
         secret = bytes.fromhex(next(self._rows("SELECT value FROM header WHERE key = 'secret'"))[0])
         return hmac.new(
             secret, json.dumps([learner, lesson, digest]).encode(), hashlib.sha256
@@ -309,8 +305,7 @@ def _learner(parts: dict[str, Any]) -> Learner:
 
 @contextmanager
 def sole(folder: str | os.PathLike[str]) -> Iterator[None]:
-    """Be the only one who marks into `folder`, until the block or the process ends, however it
-    ends.
+    """Be the only one who marks into `folder`, until the block or the process ends.
 
     Raises
     ------
@@ -359,6 +354,5 @@ def _in_words(path: Path, error: sqlite3.DatabaseError) -> Exception:
 
 
 def _dumps(value: Any) -> str:
-    """As JSON, with the parts of dataclasses by name, and NumPy's integers and truths as
-    Python's."""
+    """The JSON of a value: dataclasses as dicts, NumPy's scalars as Python's."""
     return json.dumps(value, default=lambda part: vars(part) if is_dataclass(part) else part.item())

@@ -1,5 +1,4 @@
-"""The marks of a class in a notebook: open the record, see the class, look closer at one question
-or one learner.
+"""The marks of a class in a notebook: the class, one question, one learner.
 
 room = open_results("results.sqlite")
 """
@@ -48,8 +47,7 @@ def open_results(path: str | Path = "results.sqlite") -> "ClassResults":
 
 
 def hand_notebook(out: str | Path) -> Path:
-    """Copy the teacher's notebook into the folder `out`; one that is there is left alone. Returns
-    its path."""
+    """Copy the teacher's notebook into the folder `out`, unless it is there; returns its path."""
     path = Path(out) / NOTEBOOK.name
     if not path.exists():
         course.write_whole(path, NOTEBOOK.read_bytes())
@@ -101,7 +99,7 @@ class ClassResults:
         Everyone on the roster that was used last; empty without one.
     folder : Path
     school : dict of str to str
-        What was given by `rigkit mark --school`.
+        The values given by `rigkit mark --school`.
     """
 
     def __init__(
@@ -131,8 +129,7 @@ class ClassResults:
 
     @property
     def questions(self) -> Table:
-        """One row per question: how many have it right, nearly, not yet, not attempted, and its
-        average in percent."""
+        """One row per question: how many answers have each word, and the average in percent."""
         rows = Table()
         for question in self._questions():
             answers, asked = self._answers(question), page.question_of(question)
@@ -185,7 +182,7 @@ class ClassResults:
         return Table(rows)
 
     def learner(self, who: str) -> "LearnerResults":
-        """What one learner handed in, question by question, with pictures of what went wrong.
+        """One learner's homework, question by question, with pictures of what went wrong.
 
         Parameters
         ----------
@@ -245,8 +242,7 @@ class ClassResults:
         )
 
     def hardest(self) -> str:
-        """The id of the question to explain again: with most answers that follow a wrong model, or
-        the lowest average.
+        """The id of the question to explain again: see `class_page.to_explain`.
 
         Raises
         ------
@@ -259,8 +255,7 @@ class ClassResults:
         return found
 
     def spread_plot(self, question: str | None = None) -> "Plot":
-        """How many learners have which total; with a question's id, how many have it right, nearly,
-        not yet.
+        """Bars of how many learners have which total, or answered one question how well.
 
         Returns
         -------
@@ -283,8 +278,7 @@ class ClassResults:
         )
 
     def write_tables(self, out: str | Path | None = None, **school: str) -> None:
-        """Write the tables again, with what only the school's system knows: see
-        `rigkit.marking.tables`.
+        """Write the tables again, with the school's own ids and days: see `rigkit.marking.tables`.
 
         room.write_tables(classSourcedId="…", academicSessionSourcedId="…", schoolSourcedId="…",
                           assignDate="2026-11-02", dueDate="2026-11-23")
@@ -333,8 +327,7 @@ class LearnerResults:
 
     @property
     def table(self) -> Table:
-        """One row per question: the word, the score, what to say of it, and the teacher's reason
-        where corrected."""
+        """One row per question: word, score, sentence, and the teacher's reason if corrected."""
         rows = Table()
         for entry in self.entries:
             words, scores = page.words_of(entry), entry.scores
@@ -361,8 +354,7 @@ class LearnerResults:
 
     @property
     def pictures(self) -> "Row | None":
-        """A `Row` of the worst cases of what is not right yet; None where there is nothing to
-        draw."""
+        """A `Row` of the worst cases of answers not right yet; None with nothing to draw."""
         from rigkit import stage
 
         drawn = [

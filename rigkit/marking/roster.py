@@ -157,7 +157,7 @@ def _rows(path: Path, text: str) -> Iterator[tuple[int, list[str]]]:
 
 
 def _columns(header: Sequence[str]) -> dict[str, int]:
-    """Where each thing stands; the first column that fits counts."""
+    """The column of each thing; the first that fits counts."""
     found: dict[str, int] = {}
     for i, cell in enumerate(header):
         called = " ".join(words(cell))

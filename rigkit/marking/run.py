@@ -31,7 +31,7 @@ class Answers:
     homework : Homework
         The questions as the learner had them.
     cases : Mapping of str to list of dict
-        What each question was asked with, by its name.
+        The cases of each question, by its name.
     run : Run
         Of the notebook.
     inspections : Mapping of str to Run

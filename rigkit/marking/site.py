@@ -27,38 +27,12 @@ import rigkit
 
 HERE = Path(__file__).parent
 RIGKIT = Path(rigkit.__file__).parent
-KIT = (
-    "__init__",
-    "_types",
-    "_check",
-    "_files",
-    "_say",
-    "rotation",
-    "frames",
-    "body",
-    "puppets",
-    "skeleton",
-    "placement",
-    "_xyz",
-    "_chain",
-    "two_bone",
-    "bend",
-    "solvers",
-    "controls",
-    "foot",
-    "leg",
-    "mesh",
-    "skin",
-    "gait",
-    "gltf",
-    "export",
-    "page",
-    "inspection",
-    "faults",
-    "stage",
-    "plots",
-    "scenes",
-)
+_KIT = """
+    __init__ _types _check _files _say rotation frames body puppets skeleton placement _xyz
+    _chain two_bone bend solvers controls foot leg mesh skin gait gltf export page inspection
+    faults stage plots scenes
+"""
+KIT = tuple(_KIT.split())
 STAND_INS = {
     "rigkit/homework/__init__.py": "homework.py",
     "rigkit/panels.py": "panels.py",
@@ -244,8 +218,7 @@ class Site:
         return layer
 
     def _clear(self) -> None:
-        """Take away layers of former versions, and halves of ones, that no run has opened for
-        long."""
+        """Remove layers of former versions, and halves of ones, that no run opened for long."""
         for entry in self.folder.iterdir():
             with contextlib.suppress(OSError):
                 status = entry.lstat()
@@ -286,7 +259,7 @@ class Site:
 
 
 def cache_folder() -> Path:
-    """Where the layers are kept: in the user's cache; for root in the machine's."""
+    """The folder of the layers: in the user's cache; for root in the machine's."""
     if _me() == 0:
         return Path("/var/cache/rigkit")
     return Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache") / "rigkit"

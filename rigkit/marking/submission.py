@@ -1,4 +1,4 @@
-"""What strangers handed in, before anything of it is run: files, and what one learner handed in.
+"""Submissions, before anything of them is run.
 
 A `File` is one notebook or rig file, a `Submission` all that one learner handed in for one lesson.
 """
@@ -32,12 +32,12 @@ class File:
     Attributes
     ----------
     place : str
-        Where it is inside, with forward slashes; a zip inside is a step of it. For people:
+        Its path inside, with forward slashes; a zip inside is a step of it. For people:
         characters that cannot be shown are replaced.
     digest : str
         The SHA-256 of its bytes.
     modified : str
-        When it was last changed, ISO: UTC in a folder, as the zip says in a zip.
+        The time of its last change, ISO: UTC in a folder, as the zip says in a zip.
     lesson : str or None
         The lesson that a notebook's code opens, two digits.
     read : callable
@@ -112,7 +112,7 @@ class Submission:
     lesson : str
         Two digits.
     place, digest : str
-        Where it lay, and its SHA-256: see `Entry`. No digest where there is nothing to read.
+        The file's path, and its SHA-256: see `Entry`. No digest where there is nothing to read.
     notebook : File or None
         None where only rig files were handed in, or nothing that can be read.
     rigs : Mapping of str to File

@@ -79,7 +79,7 @@ class Workers:
         self._busy[worker.pipe] = worker, task, tries
 
     def _answer(self, pipe: Any) -> Done | None:
-        """What a worker found; None where it died and another one tries."""
+        """A worker's result; None where it died and another one tries."""
         worker, task, tries = self._busy.pop(pipe)
         try:
             found = pipe.recv()

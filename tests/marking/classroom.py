@@ -18,74 +18,19 @@ from rigkit.marking.submission import File, digest_of
 from tests.marking import rig_files
 
 ROOT = Path(__file__).parents[2]
-FIRST = (
-    "Anneke",
-    "Bastian",
-    "Cleo",
-    "Dagny",
-    "Emre",
-    "Fenja",
-    "Gesa",
-    "Hauke",
-    "Ilka",
-    "Joris",
-    "Kaja",
-    "Lennart",
-    "Maren",
-    "Nuno",
-    "Oluchi",
-    "Pelle",
-    "Quirin",
-    "Rike",
-    "Sören",
-    "Tjark",
-    "Ulla",
-    "Vigga",
-    "Wiebke",
-    "Xenia",
-    "Yorick",
-    "Zoë",
-    "Birk",
-    "Frauke",
-    "Henrike",
-    "Imke",
-    "Momme",
-    "Swantje",
-)
-LAST = (
-    "Anchorage",
-    "Bollard",
-    "Capstan",
-    "Driftwood",
-    "Eddystream",
-    "Foghorn",
-    "Gangway",
-    "Halyard",
-    "Inshore",
-    "Jetty",
-    "Keelson",
-    "Lanternby",
-    "Moorland",
-    "Netmender",
-    "O'Tide",
-    "Pilotson",
-    "Quayside",
-    "Ropewalk",
-    "Sailwright",
-    "Tidewater",
-    "Undertow",
-    "Vanguard",
-    "Winchcombe",
-    "Yardarm",
-    "Breakwater",
-    "Caulker",
-    "Dockray",
-    "Ebb",
-    "Fairlead",
-    "Gull",
-    "Harbourne",
-    "Islet",
-)
+_FIRST = """
+    Anneke Bastian Cleo Dagny Emre Fenja Gesa Hauke Ilka Joris Kaja Lennart Maren Nuno Oluchi
+    Pelle Quirin Rike Sören Tjark Ulla Vigga Wiebke Xenia Yorick Zoë Birk Frauke Henrike Imke
+    Momme Swantje
+"""
+FIRST = tuple(_FIRST.split())
+_LAST = """
+    Anchorage Bollard Capstan Driftwood Eddystream Foghorn Gangway Halyard Inshore Jetty
+    Keelson Lanternby Moorland Netmender O'Tide Pilotson Quayside Ropewalk Sailwright
+    Tidewater Undertow Vanguard Winchcombe Yardarm Breakwater Caulker Dockray Ebb Fairlead
+    Gull Harbourne Islet
+"""
+LAST = tuple(_LAST.split())
 PATTERN = (
     "right",
     "partly",
