@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 
 from rigkit.homework import checking, notebook
+from rigkit.homework.notebook import Homework
 from rigkit.homework.question import Question
 from rigkit.marking.calls import Call, Case, CaseRecord, Request, Run
 from rigkit.marking.entry import FINISHED, Learner
@@ -40,7 +41,7 @@ class Answers:
 
     submission: Submission
     notebook: Notebook
-    homework: notebook.Homework
+    homework: Homework
     cases: Mapping[str, list[Case]]
     run: Run
     inspections: Mapping[str, Run]
@@ -82,7 +83,7 @@ def run(submission: Submission, jail: Jail) -> Answers:
     """
     read = read_notebook(submission.notebook.data) if submission.notebook else NOTHING
     questions = notebook.questions(submission.lesson)
-    homework = notebook.Homework(questions, _student(submission.learner, read.claimed))
+    homework = Homework(questions, _student(submission.learner, read.claimed))
     cases = {
         name: _cases(homework, question, submission.seed) for name, question in questions.items()
     }
@@ -107,7 +108,7 @@ def _student(learner: Learner, claimed: str | None) -> str:
     return claimed.strip() if claimed and is_theirs(learner, claimed) else learner.id
 
 
-def _cases(homework: notebook.Homework, question: Question, seed: str) -> list[Case]:
+def _cases(homework: Homework, question: Question, seed: str) -> list[Case]:
     """The cases of a question: a function's are drawn from the secret seed.
 
     The one case of a value or a file is the learner's own.
@@ -117,9 +118,7 @@ def _cases(homework: notebook.Homework, question: Question, seed: str) -> list[C
     return checking.draw(question, homework.character, checking.generator(seed, question.id))
 
 
-def _request(
-    read: Notebook, homework: notebook.Homework, cases: Mapping[str, list[Case]]
-) -> Request:
+def _request(read: Notebook, homework: Homework, cases: Mapping[str, list[Case]]) -> Request:
     calls = tuple(
         Call(name, question.kind, cases[name] if question.kind == "function" else [])
         for name, question in homework.questions.items()

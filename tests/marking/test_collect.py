@@ -700,3 +700,16 @@ def test_reading_imports_where_marking_cannot_be_done():
         [sys.executable, "-c", code], capture_output=True, text=True, check=True
     ).stdout
     assert "Mark on Linux" in said
+
+
+@pytest.mark.parametrize(("length", "claimed"), [(200, True), (201, False)])
+def test_a_typed_name_has_at_most_200_characters(length, claimed):
+    typed = read_notebook(book(f'open_homework("06", student="{"n" * length}")')).claimed
+    assert (typed == "n" * length) if claimed else typed is None
+
+
+def test_folders_may_go_20_deep(handed_in):
+    deep = "/".join(f"d{number}" for number in range(20))
+    assert [file.place for file in handed_in({f"{deep}/x.ipynb": book(OPENS)}).files] == [
+        f"{deep}/x.ipynb"
+    ]

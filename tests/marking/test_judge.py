@@ -1,6 +1,8 @@
 """One submission to its entry: whose numbers, which cases, what each end of a run comes to; the
 jail is pretended."""
 
+from dataclasses import replace
+
 import pytest
 
 from rigkit.homework import calling, checking, notebook
@@ -262,6 +264,27 @@ def test_of_two_runs_the_better_one_is_kept(marens):
     assert better(whole, cut).score == 1
     assert better(cut, lost).end == "time limit"
     assert [run["end"] for run in better(cut, whole).about["runs"]] == ["time limit", FINISHED]
+
+
+def test_of_two_runs_worth_the_same_the_second_is_kept(marens):
+    first = mark_submission(handed_in(), PretendJail(marens))
+    second = replace(first, time="later")
+    assert better(first, second).time == "later"
+
+
+def test_counts_tell_right_wrong_and_missing_cases_apart(marens):
+    wrong = {m.name: m.answer for m in notebook.questions("06")["solve_leg"].misconceptions}
+    jail = PretendJail(marens | {"solve_leg": wrong["knee backwards"]})
+    entry = mark_submission(handed_in(), jail)
+    outcome = next(each for each in entry.outcomes if each.question == "06/solve_leg")
+    counts = entry.about["counts"]["solve_leg"]
+    assert counts.get("right", 0) == outcome.right
+    assert counts["wrong"] == outcome.cases - outcome.right
+
+
+def test_cells_that_stop_are_no_flag_where_every_answer_is_right(marens):
+    cells = [{"error": "NameError", "line": 1}]
+    assert mark_submission(handed_in(), PretendJail(marens, cells=cells)).flags == ()
 
 
 def test_nothing_but_the_jail_runs_what_a_cell_says(marens):

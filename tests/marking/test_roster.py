@@ -414,3 +414,18 @@ def test_a_typed_name_that_may_be_anothers_is_nobodys():
         "mary-ann-ebb": ("Mary Ann Ebb",),
         "ann-ebb": ("Ann Ebb",),
     }
+
+
+def test_a_list_may_have_as_many_lines_as_are_said(tmp_path, monkeypatch):
+    monkeypatch.setattr(roster, "MOST_LEARNERS", 3)
+    (tmp_path / "r.csv").write_text("id\np1\np2\np3\n")
+    assert len(roster.read(tmp_path / "r.csv")) == 3
+    (tmp_path / "r.csv").write_text("id\np1\np2\np3\np4\n")
+    with pytest.raises(ValueError, match="more than 3 lines"):
+        roster.read(tmp_path / "r.csv")
+
+
+def test_a_number_of_three_digits_names_somebody_among_other_words():
+    learners = roster.Roster((Learner("117", "Ilka Fathom"), Learner("17", "Momme Groyne")))
+    assert owners("my walk 117/06-preset-bend.ipynb", roster=learners) == ["117"]
+    assert owners("my walk 17/06-preset-bend.ipynb", roster=learners) == [()]
