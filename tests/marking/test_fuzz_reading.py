@@ -13,7 +13,7 @@ from rigkit.marking.assign import assign
 from rigkit.marking.collect import collect
 from rigkit.marking.notebook_file import Notebook, read_notebook
 from rigkit.marking.submission import UnreadableError, digest_of
-from tests.marking.test_submissions import OPENS, book, posix, zipped
+from tests.marking.test_collect import OPENS, book, posix, zipped
 
 resource = pytest.importorskip("resource", reason="memory is measured on Linux and macOS")
 pytestmark = posix
