@@ -82,7 +82,9 @@ def _show_in_notebooks() -> None:
     formatter = getattr(shell, "display_formatter", None)
     if formatter is not None:
         formatter.mimebundle_formatter.for_type_by_name(
-            "rigkit._say", "Shown", lambda thing: import_module("rigkit.display").bundle(thing)
+            "rigkit._format",
+            "NotebookDisplay",
+            lambda thing: import_module("rigkit.display").bundle(thing),
         )
 
 

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from rigkit import _check, _say
+from rigkit import _check, _format
 from rigkit._chain import columns, in_space, lengths, prepared, turn_toward, two_passes
 from rigkit._types import ArrayLike, Bools, Floats, Ints
 from rigkit._xyz import cross, dot, minus, packed, split
@@ -29,13 +29,13 @@ __all__ = [
     "lost_direction",
     "transpose_step",
     "cyclic_turns",
-    "backward_forward",
+    "fabrik_step",
     "line_offsets",
     "stalls",
     "preset_bend",
     "measure_bend",
     "reach_cost",
-    "bend_of_cost",
+    "bend_for_cost",
 ]
 
 
@@ -44,7 +44,7 @@ def __dir__() -> list[str]:
 
 
 @dataclass(frozen=True)
-class Bend(_say.Shown):
+class Bend(_format.NotebookDisplay):
     """A measured bend.
 
     Attributes
@@ -59,11 +59,11 @@ class Bend(_say.Shown):
     cost: Floats
 
     def __repr__(self) -> str:
-        return _say.line(
+        return _format.line(
             self,
-            _say.angle(self.angle),
-            f"costs {_say.share(self.cost)} of full reach",
-            batch=_say.batch(self.angle),
+            _format.angle(self.angle),
+            f"costs {_format.share(self.cost)} of full reach",
+            batch=_format.batch(self.angle),
         )
 
 
@@ -283,7 +283,7 @@ def cyclic_turns(points: ArrayLike, goal: ArrayLike, axes: ArrayLike | None = No
     )
 
 
-def backward_forward(points: ArrayLike, goal: ArrayLike) -> Floats:
+def fabrik_step(points: ArrayLike, goal: ArrayLike) -> Floats:
     """The chain after one backward and one forward pass (FABRIK).
 
     Backward: the end is put on `goal`, and each joint before it is drawn along the line to its old
@@ -310,7 +310,7 @@ def backward_forward(points: ArrayLike, goal: ArrayLike) -> Floats:
     Examples
     --------
     >>> from rigkit import bend
-    >>> bend.backward_forward([[0, 0], [0, -1], [0, -2]], goal=[0, -1.5]).tolist()
+    >>> bend.fabrik_step([[0, 0], [0, -1], [0, -2]], goal=[0, -1.5]).tolist()
     [[0.0, 0.0], [0.0, -1.0], [0.0, -2.0]]
     """
     chain, aim, _, _, flat = prepared(points, goal, None)
@@ -324,7 +324,7 @@ def line_offsets(points: ArrayLike, goal: ArrayLike) -> Floats:
     Parameters
     ----------
     points, goal : array_like
-        As in `backward_forward`.
+        As in `fabrik_step`.
 
     Returns
     -------
@@ -334,9 +334,9 @@ def line_offsets(points: ArrayLike, goal: ArrayLike) -> Floats:
     Raises
     ------
     ValueError
-        As in `backward_forward`, or a goal in the root.
+        As in `fabrik_step`, or a goal in the root.
     """
-    passed, aim, _, shape, _ = prepared(backward_forward(points, goal), goal, None)
+    passed, aim, _, shape, _ = prepared(fabrik_step(points, goal), goal, None)
     line = _check.directions(
         "goal", packed(minus(aim, passed[0]), shape), "A goal in the root makes no line."
     )
@@ -513,7 +513,7 @@ def reach_cost(angle: ArrayLike, upper: ArrayLike, lower: ArrayLike) -> Floats:
     return taken / (1 + np.sqrt(np.maximum(1 - taken, 0.0)))
 
 
-def bend_of_cost(cost: ArrayLike, upper: ArrayLike, lower: ArrayLike) -> Floats:
+def bend_for_cost(cost: ArrayLike, upper: ArrayLike, lower: ArrayLike) -> Floats:
     """The knee bend that takes the share `cost` of full reach; the inverse of `reach_cost`.
 
     Parameters
@@ -536,7 +536,7 @@ def bend_of_cost(cost: ArrayLike, upper: ArrayLike, lower: ArrayLike) -> Floats:
     Examples
     --------
     >>> from rigkit import bend
-    >>> round(float(bend.bend_of_cost(0.001, upper=0.43, lower=0.42)), 4)
+    >>> round(float(bend.bend_for_cost(0.001, upper=0.43, lower=0.42)), 4)
     0.0895
     """
     cost, most = _angle_and_most(cost, upper, lower, name="cost")

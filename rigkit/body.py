@@ -20,7 +20,7 @@ from typing import Any
 
 import numpy as np
 
-from rigkit import _check, _say
+from rigkit import _check, _format
 from rigkit import frames as fr
 from rigkit._types import ArrayLike, Floats
 
@@ -88,7 +88,7 @@ def __dir__() -> list[str]:
 
 
 @dataclass(frozen=True)
-class SegmentLengths(_say.Shown):
+class SegmentLengths(_format.NotebookDisplay):
     """Lengths of a body's segments; None where the table has no such number.
 
     Attributes
@@ -120,14 +120,14 @@ class SegmentLengths(_say.Shown):
     pelvis_breadth: Floats | None = None
 
     def __repr__(self) -> str:
-        return _say.line(
+        return _format.line(
             self,
             *(
-                f"{name.replace('_', ' ')} {_say.length(value)}"
+                f"{name.replace('_', ' ')} {_format.length(value)}"
                 for name, value in vars(self).items()
                 if value is not None
             ),
-            batch=_say.batch(self.thigh),
+            batch=_format.batch(self.thigh),
         )
 
 
@@ -167,7 +167,7 @@ def segment_lengths(stature: ArrayLike, table: str = "drillis-contini") -> Segme
 
 
 @dataclass(frozen=True)
-class Pelvis(_say.Shown):
+class Pelvis(_format.NotebookDisplay):
     """A pelvis, as its landmarks lie: the ASISs and the PSISs, its foremost and hindmost points.
 
     Attributes
@@ -186,12 +186,12 @@ class Pelvis(_say.Shown):
     depth: Floats
 
     def __repr__(self) -> str:
-        return _say.line(
+        return _format.line(
             self,
-            f"width {_say.length(self.width)}",
-            f"depth {_say.length(self.depth)}",
-            f"origin {_say.origin(self.frame)}",
-            batch=_say.batch(self.width),
+            f"width {_format.length(self.width)}",
+            f"depth {_format.length(self.depth)}",
+            f"origin {_format.origin(self.frame)}",
+            batch=_format.batch(self.width),
         )
 
 
@@ -245,7 +245,7 @@ def pelvis(
 
 
 @dataclass(frozen=True)
-class HipCentres(_say.Shown):
+class HipCentres(_format.NotebookDisplay):
     """The two hip joint centres.
 
     Attributes
@@ -258,11 +258,11 @@ class HipCentres(_say.Shown):
     right: Floats
 
     def __repr__(self) -> str:
-        return _say.line(
+        return _format.line(
             self,
-            f"left {_say.point(self.left)}",
-            f"right {_say.point(self.right)} from the ASISs' middle",
-            batch=_say.batch(self.left, 1),
+            f"left {_format.point(self.left)}",
+            f"right {_format.point(self.right)} from the ASISs' middle",
+            batch=_format.batch(self.left, 1),
         )
 
 
@@ -370,7 +370,7 @@ def _davis(width: Floats, leg: Floats, radius: Floats) -> list[Floats]:
 
 
 @dataclass(frozen=True)
-class JointRange(_say.Shown):
+class JointRange(_format.NotebookDisplay):
     """The range through which a joint turns on average.
 
     Attributes
@@ -389,9 +389,9 @@ class JointRange(_say.Shown):
     high_status: str
 
     def __repr__(self) -> str:
-        return _say.line(
+        return _format.line(
             self,
-            f"{_say.angle(self.low)} ({self.low_status}) to {_say.angle(self.high)} "
+            f"{_format.angle(self.low)} ({self.low_status}) to {_format.angle(self.high)} "
             f"({self.high_status})",
         )
 
@@ -490,7 +490,7 @@ def _range_row(motion: str, table: str, sex: str | None, age: float | None) -> t
 
 
 @dataclass(frozen=True)
-class Source(_say.Shown):
+class Source(_format.NotebookDisplay):
     """A cited work, and the number of our rows that come from it by status.
 
     Attributes
@@ -504,7 +504,7 @@ class Source(_say.Shown):
     statuses: dict[str, int]
 
     def __repr__(self) -> str:
-        return _say.line(
+        return _format.line(
             self,
             f"{self.key} ({self.citation})",
             *(f"{n} {status}" for status, n in self.statuses.items()),

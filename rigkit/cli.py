@@ -762,7 +762,7 @@ def _mark(arguments: argparse.Namespace) -> int:
         return command.mark(arguments)
     except ValueError as problem:
         text, status = _in_words(problem)[0], WRONG_USE
-    except command.Hindered as problem:
+    except command.MarkingError as problem:
         text, status = str(problem), UNDONE
     if arguments.json:
         print(json.dumps({"error": text}))

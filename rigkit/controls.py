@@ -15,7 +15,7 @@ from functools import cached_property
 
 import numpy as np
 
-from rigkit import _check, _say, rotation
+from rigkit import _check, _format, rotation
 from rigkit import frames as fr
 from rigkit._types import ArrayLike, ControlValues, Floats, NamedFrames
 
@@ -27,15 +27,15 @@ __all__ = [
     "Follow",
     "Control",
     "pose",
-    "in_order",
-    "carried",
-    "allowed",
-    "read",
-    "gap_to",
+    "topological_order",
+    "dependents",
+    "clamp_values",
+    "values_at",
+    "offset_to",
     "switch",
-    "between_keys",
+    "interpolate_keys",
     "count_keys",
-    "with_gaps",
+    "with_offsets",
 ]
 
 CHANNELS = ("shift_x", "shift_y", "shift_z", "turn_x", "turn_y", "turn_z")
@@ -55,7 +55,7 @@ def __dir__() -> list[str]:
 
 
 @dataclass(frozen=True, eq=False)
-class Follow(_say.Shown):
+class Follow(_format.NotebookDisplay):
     """One leader of a control, and the part of it that is followed.
 
     Parameters
@@ -67,8 +67,8 @@ class Follow(_say.Shown):
         vector between the two kept. "turn": the leader's turn without its shift.
     weight : array_like, shape (...)
         From 0 to 1; the rest stays where it is. Weights for one control add up to at most 1.
-    gap : array_like, shape (..., 4, 4), optional
-        The fixed relative frame kept while following, as `gap_to` gives it; the gap at rest when
+    offset : array_like, shape (..., 4, 4), optional
+        The fixed relative frame kept while following, as `offset_to` gives it; the gap at rest when
         left out.
 
     Raises
@@ -80,10 +80,14 @@ class Follow(_say.Shown):
     leader: str
     what: str
     weight: Floats
-    gap: Floats | None
+    offset: Floats | None
 
     def __init__(
-        self, leader: str, what: str = "both", weight: ArrayLike = 1.0, gap: ArrayLike | None = None
+        self,
+        leader: str,
+        what: str = "both",
+        weight: ArrayLike = 1.0,
+        offset: ArrayLike | None = None,
     ):
         put = object.__setattr__
         put(self, "leader", leader)
@@ -96,15 +100,15 @@ class Follow(_say.Shown):
             "between 0 and 1",
             "1 follows altogether, 0 not at all.",
         )
-        put(self, "gap", None if gap is None else fr.check_frames("gap", gap))
+        put(self, "offset", None if offset is None else fr.check_frames("offset", offset))
 
     def __repr__(self) -> str:
-        return _say.line(
+        return _format.line(
             self,
-            f"{_FOLLOWED[self.what]} of {_say.name(self.leader)}",
-            f"weight {_say.amount(self.weight, '', 2)}",
-            "gap as at rest" if self.gap is None else f"gap {_say.frame(self.gap)}",
-            batch=_say.batch(self.weight),
+            f"{_FOLLOWED[self.what]} of {_format.name(self.leader)}",
+            f"weight {_format.amount(self.weight, '', 2)}",
+            "gap as at rest" if self.offset is None else f"gap {_format.frame(self.gap)}",
+            batch=_format.batch(self.weight),
         )
 
     @cached_property
@@ -114,7 +118,7 @@ class Follow(_say.Shown):
 
 
 @dataclass(frozen=True, eq=False)
-class Control(_say.Shown):
+class Control(_format.NotebookDisplay):
     """A thing an animator moves.
 
     Parameters
@@ -136,7 +140,7 @@ class Control(_say.Shown):
         Channels that stay at zero.
     limits : mapping of str to (float, float)
         The least and the greatest value of a channel.
-    stays : array_like, shape (..., 4, 4), optional
+    base_frame : array_like, shape (..., 4, 4), optional
         Where it stays as far as it follows nothing; `rest` when left out. `switch` sets it.
 
     Raises
@@ -159,7 +163,7 @@ class Control(_say.Shown):
     follows: tuple[Follow, ...]
     locked: tuple[str, ...]
     limits: Mapping[str, ArrayLike]
-    stays: Floats | None
+    base_frame: Floats | None
     _bounds: Floats = field(init=False)  # the least and the greatest value of each channel
 
     def __init__(
@@ -172,7 +176,7 @@ class Control(_say.Shown):
         follows: Iterable[Follow] = (),
         locked: Iterable[str] = (),
         limits: Mapping[str, ArrayLike] | None = None,
-        stays: ArrayLike | None = None,
+        base_frame: ArrayLike | None = None,
     ):
         put = object.__setattr__
         put(self, "name", name)
@@ -189,29 +193,33 @@ class Control(_say.Shown):
             )
         put(self, "locked", tuple(locked))
         put(self, "limits", {} if limits is None else limits)
-        put(self, "stays", None if stays is None else fr.check_frames("stays", stays))
+        put(
+            self,
+            "base_frame",
+            None if base_frame is None else fr.check_frames("base_frame", base_frame),
+        )
         put(self, "_bounds", _bounds(name, self.locked, self.limits))
 
     def __repr__(self) -> str:
         leaders = [
-            f"{_say.name(one.leader)} ({one.what}, weight {_say.amount(one.weight, '', 2)})"
+            f"{_format.name(one.leader)} ({one.what}, weight {_format.amount(one.weight, '', 2)})"
             for one in self.follows
         ]
         follows = f"follows {', '.join(leaders)}" if leaders else "follows nothing"
-        return _say.line(
+        return _format.line(
             self,
-            _say.name(self.name),
-            f"rest {_say.origin(self.rest)}",
-            follows if self.parent is None else f"below {_say.name(self.parent)}",
+            _format.name(self.name),
+            f"rest {_format.origin(self.rest)}",
+            follows if self.parent is None else f"below {_format.name(self.parent)}",
             f"locked {', '.join(self.locked)}" if self.locked else "",
             f"limited {', '.join(self.limits)}" if self.limits else "",
-            "stays elsewhere than at rest" if self.stays is not None else "",
+            "stays elsewhere than at rest" if self.base_frame is not None else "",
         )
 
     @property
-    def home(self) -> Floats:
+    def current_base(self) -> Floats:
         """Its frame as far as it follows nothing, shape (..., 4, 4)."""
-        return self.rest if self.stays is None else self.stays
+        return self.rest if self.base_frame is None else self.base_frame
 
     @property
     def leaders(self) -> tuple[Follow, ...]:
@@ -234,7 +242,7 @@ def pose(
         Metres and radians; what is left out is zero. Locked channels stay at zero, limited ones
         within their limits.
     outside : mapping of str to array_like, shape (..., 4, 4)
-        World frames of leaders that are not controls. To follow one, a `Follow` needs its `gap`.
+        World frames of leaders that are not controls. To follow one, a `Follow` needs its `offset`.
 
     Returns
     -------
@@ -256,11 +264,13 @@ def pose(
     [0.0, 0.8, 0.0]
     """
     posed = {name: fr.check_frames(name, frame) for name, frame in (outside or {}).items()}
-    ordered = with_gaps(in_order(controls, posed))
+    ordered = with_offsets(topological_order(controls, posed))
     return _pose(ordered, _values(ordered, values or {}), posed)
 
 
-def in_order(controls: Iterable[Control], outside: Collection[str] = ()) -> tuple[Control, ...]:
+def topological_order(
+    controls: Iterable[Control], outside: Collection[str] = ()
+) -> tuple[Control, ...]:
     """The controls, leaders before followers.
 
     Parameters
@@ -291,7 +301,7 @@ def in_order(controls: Iterable[Control], outside: Collection[str] = ()) -> tupl
         for follow in control.leaders:
             if follow.leader in by_name:
                 visit(by_name[follow.leader], [*path, control.name])
-            elif follow.leader not in outside or follow.gap is None:
+            elif follow.leader not in outside or follow.offset is None:
                 raise ValueError(
                     f"`{control.name}` must follow a control, or something posed outside with a"
                     f" gap; got {follow.leader!r}. There are {', '.join([*by_name, *outside])}."
@@ -317,7 +327,7 @@ def _by_name(controls: Iterable[Control], outside: Collection[str]) -> dict[str,
     return by_name
 
 
-def carried(controls: Iterable[Control], name: str) -> tuple[str, ...]:
+def dependents(controls: Iterable[Control], name: str) -> tuple[str, ...]:
     """The names of all controls that move when one does, leaders before followers.
 
     Those are its followers, theirs, and so on, whatever they follow it in; a follower by weight
@@ -336,13 +346,13 @@ def carried(controls: Iterable[Control], name: str) -> tuple[str, ...]:
     Raises
     ------
     ValueError
-        If there is no such control, or as in `in_order`.
+        If there is no such control, or as in `topological_order`.
 
     Examples
     --------
     >>> from rigkit import controls
     >>> rig = [controls.Control("pelvis"), controls.Control("foot", parent="pelvis")]
-    >>> controls.carried(rig, "pelvis")
+    >>> controls.dependents(rig, "pelvis")
     ('foot',)
     """
     controls = tuple(controls)
@@ -351,9 +361,9 @@ def carried(controls: Iterable[Control], name: str) -> tuple[str, ...]:
         follow.leader
         for control in controls
         for follow in control.leaders
-        if follow.gap is not None
+        if follow.offset is not None
     }
-    ordered = in_order(controls, leaders - names)
+    ordered = topological_order(controls, leaders - names)
     if name not in names:
         there = ", ".join(control.name for control in ordered)
         raise ValueError(f"Unknown control {name!r}; this rig has {there}.")
@@ -364,7 +374,7 @@ def carried(controls: Iterable[Control], name: str) -> tuple[str, ...]:
     return tuple(c.name for c in ordered if c.name in moving and c.name != name)
 
 
-def allowed(control: Control, values: Mapping[str, ArrayLike]) -> dict[str, Floats]:
+def clamp_values(control: Control, values: Mapping[str, ArrayLike]) -> dict[str, Floats]:
     """The values that count, all six channels: locked ones zero, limited ones within limits.
 
     Parameters
@@ -385,13 +395,15 @@ def allowed(control: Control, values: Mapping[str, ArrayLike]) -> dict[str, Floa
     --------
     >>> from rigkit import controls
     >>> foot = controls.Control("foot", limits={"turn_x": (-0.5, 0.5)})
-    >>> float(controls.allowed(foot, {"turn_x": 2})["turn_x"])
+    >>> float(controls.clamp_values(foot, {"turn_x": 2})["turn_x"])
     0.5
     """
     return _by_channel(_values([control], {control.name: values})[..., 0, :])
 
 
-def read(control: Control, world: ArrayLike, base: ArrayLike | None = None) -> dict[str, Floats]:
+def values_at(
+    control: Control, world: ArrayLike, base: ArrayLike | None = None
+) -> dict[str, Floats]:
     """The values that put a control at `world`: posing undone, without regard to locks and limits.
 
     Parameters
@@ -414,7 +426,7 @@ def read(control: Control, world: ArrayLike, base: ArrayLike | None = None) -> d
     Examples
     --------
     >>> from rigkit import controls, frames
-    >>> values = controls.read(controls.Control("foot"), frames.frame(origin=[0, 0.1, 0.3]))
+    >>> values = controls.values_at(controls.Control("foot"), frames.frame(origin=[0, 0.1, 0.3]))
     >>> float(values["shift_y"]), float(values["shift_z"])
     (0.1, 0.3)
     """
@@ -427,7 +439,7 @@ def read(control: Control, world: ArrayLike, base: ArrayLike | None = None) -> d
     return _by_channel(np.concatenate([shift, turn], axis=-1))
 
 
-def gap_to(leader: ArrayLike, follower: ArrayLike, what: str = "both") -> Floats:
+def offset_to(leader: ArrayLike, follower: ArrayLike, what: str = "both") -> Floats:
     """The gap that keeps `follower` where it is now while `what` of `leader` is followed.
 
     For "both" and "turn" the follower's frame seen from the leader; for "position" a frame without
@@ -452,7 +464,7 @@ def gap_to(leader: ArrayLike, follower: ArrayLike, what: str = "both") -> Floats
     --------
     >>> from rigkit import controls, frames
     >>> pelvis, foot = frames.frame(origin=[0, 0.9, 0]), frames.frame(origin=[0.1, 0.1, 0])
-    >>> controls.gap_to(pelvis, foot)[:3, 3].tolist()
+    >>> controls.offset_to(pelvis, foot)[:3, 3].tolist()
     [0.1, -0.8, 0.0]
     """
     leader, follower = fr.check_frames("leader", leader), fr.check_frames("follower", follower)
@@ -514,15 +526,15 @@ def switch(
     return replace(
         control,
         parent=None,
-        stays=base,
+        base_frame=base,
         follows=tuple(
-            replace(follow, gap=gap_to(worlds[follow.leader], base, follow.what))
+            replace(follow, offset=offset_to(worlds[follow.leader], base, follow.what))
             for follow in leaders
         ),
     )
 
 
-def between_keys(values: ControlValues, keys: ArrayLike) -> dict[str, dict[str, Floats]]:
+def interpolate_keys(values: ControlValues, keys: ArrayLike) -> dict[str, dict[str, Floats]]:
     """Values in every frame when only some are keyed, on straight lines from key to key.
 
     Parameters
@@ -545,7 +557,7 @@ def between_keys(values: ControlValues, keys: ArrayLike) -> dict[str, dict[str, 
     --------
     >>> from rigkit import controls
     >>> values = {"pelvis": {"shift_y": [0.0, 0.3, 0.1]}}
-    >>> controls.between_keys(values, [0, 2])["pelvis"]["shift_y"].tolist()
+    >>> controls.interpolate_keys(values, [0, 2])["pelvis"]["shift_y"].tolist()
     [0.0, 0.05, 0.1]
     """
     keys = _check.numbers("keys", keys, "n", hint="Give frames, such as range(0, 25, 6).")
@@ -560,7 +572,7 @@ def between_keys(values: ControlValues, keys: ArrayLike) -> dict[str, dict[str, 
     place = np.searchsorted(keyed, frames[1:])
     place = np.concatenate([place[:1], place])
     before, after = keyed[place - 1], keyed[place]
-    share = (frames - before) / (after - before)
+    t = (frames - before) / (after - before)
 
     def held(name: str, array: Floats) -> Floats:
         if array.ndim == 0:
@@ -570,7 +582,7 @@ def between_keys(values: ControlValues, keys: ArrayLike) -> dict[str, dict[str, 
                 f"`keys` must end at the last frame of {name}, {len(array) - 1}; got {frames[-1]}. "
                 "Key that frame too."
             )
-        part = share.reshape(-1, *[1] * (array.ndim - 1))
+        part = t.reshape(-1, *[1] * (array.ndim - 1))
         return (1 - part) * array[before] + part * array[after]
 
     return {
@@ -634,7 +646,7 @@ def _over_frames(values: ControlValues) -> Iterator[tuple[str, list[tuple[str, s
         )
 
 
-def with_gaps(controls: Iterable[Control]) -> tuple[Control, ...]:
+def with_offsets(controls: Iterable[Control]) -> tuple[Control, ...]:
     """The controls with every parent made a leader, and every missing gap that at rest.
 
     Parameters
@@ -654,14 +666,14 @@ def with_gaps(controls: Iterable[Control]) -> tuple[Control, ...]:
     rest = {control.name: control.rest for control in controls}
 
     def filled(follow: Follow, control: Control) -> Follow:
-        if follow.gap is not None:
+        if follow.offset is not None:
             return follow
         if follow.leader not in rest:
             raise ValueError(
                 f"`{control.name}` must have a gap to what it follows outside the controls; "
-                f"got none to {follow.leader!r}. `gap_to` gives it."
+                f"got none to {follow.leader!r}. `offset_to` gives it."
             )
-        return replace(follow, gap=gap_to(rest[follow.leader], control.rest, follow.what))
+        return replace(follow, offset=offset_to(rest[follow.leader], control.rest, follow.what))
 
     return tuple(
         replace(control, parent=None, follows=tuple(filled(f, control) for f in control.leaders))
@@ -684,21 +696,21 @@ def _base(control: Control, worlds: Mapping[str, Floats]) -> Floats:
     """A control's frame before its values: a weighted mean of its leaders' and its own."""
     leaders = control.follows
     if not leaders:
-        return control.home
+        return control.current_base
     asked = [_asked(follow, worlds[follow.leader]) for follow in leaders]
     if len(leaders) == 1 and leaders[0]._whole:
         return asked[0]
     place = _weighted(
         control,
         "position",
-        control.home[..., :3, 3],
+        control.current_base[..., :3, 3],
         [frame[..., :3, 3] for frame in asked],
         _place_between,
     )
     turn = _weighted(
         control,
         "turn",
-        rotation.quaternion_from_matrix(control.home[..., :3, :3]),
+        rotation.quaternion_from_matrix(control.current_base[..., :3, :3]),
         [rotation.quaternion_from_matrix(frame[..., :3, :3]) for frame in asked],
         rotation.slerp,
     )
@@ -707,8 +719,8 @@ def _base(control: Control, worlds: Mapping[str, Floats]) -> Floats:
 
 def _asked(follow: Follow, leader: Floats) -> Floats:
     """The frame that one leader alone would give its follower."""
-    assert follow.gap is not None, "`with_gaps` has filled them in"
-    return follow.gap @ leader if follow.what == "position" else leader @ follow.gap
+    assert follow.offset is not None, "`with_offsets` has filled them in"
+    return follow.offset @ leader if follow.what == "position" else leader @ follow.offset
 
 
 def _weighted(
@@ -737,8 +749,8 @@ def _weighted(
     return mean
 
 
-def _place_between(start: Floats, end: Floats, share: Floats) -> Floats:
-    return start + share[..., None] * (end - start)
+def _place_between(start: Floats, end: Floats, t: Floats) -> Floats:
+    return start + t[..., None] * (end - start)
 
 
 def _bounds(control: str, locked: Iterable[str], limits: Mapping[str, ArrayLike]) -> Floats:

@@ -164,7 +164,7 @@ def _skinned(surface: Mesh, weights: Floats) -> gltf.Mesh:
         raise ValueError(
             f"`surface` must be a Mesh; got {surface!r}. `skin.rig_skin` makes one that fits a rig."
         )
-    joints, four = skin.to_four(weights)
+    joints, four = skin.pack_influences(weights)
     return gltf.Mesh("skin", surface.vertices, surface.triangles, joints, four, _normals(surface))
 
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from rigkit import _check, _say, puppets
+from rigkit import _check, _format, puppets
 from rigkit._types import ArrayLike, Floats, Words
 from rigkit.puppets import Puppet
 
@@ -26,7 +26,7 @@ def __dir__() -> list[str]:
 
 
 @dataclass(frozen=True)
-class Foot(_say.Shown):
+class Foot(_format.NotebookDisplay):
     """A foot standing flat, from the side: four points (forward, height) in its own frame, metres.
 
     Attributes
@@ -84,16 +84,16 @@ class Foot(_say.Shown):
             )
 
     def __repr__(self) -> str:
-        return _say.line(
+        return _format.line(
             self,
-            *(f"{name} {_say.point(getattr(self, name))}" for name in ("ankle", *PIVOTS)),
+            *(f"{name} {_format.point(getattr(self, name))}" for name in ("ankle", *PIVOTS)),
             "forward and up",
-            batch=_say.batch(self.ankle, 1),
+            batch=_format.batch(self.ankle, 1),
         )
 
 
 @dataclass(frozen=True)
-class FootRoll(_say.Shown):
+class FootRoll(_format.NotebookDisplay):
     """A rolled foot, seen from its foot frame.
 
     Attributes
@@ -118,13 +118,13 @@ class FootRoll(_say.Shown):
     pivot: Words
 
     def __repr__(self) -> str:
-        return _say.line(
+        return _format.line(
             self,
-            f"about the {_say.words(self.pivot)}",
-            f"foot turned {_say.angle(self.foot_turn)}",
-            f"toes {_say.angle(self.toe_turn)}",
-            f"ankle {_say.point(self.ankle)}",
-            batch=_say.batch(self.foot_turn),
+            f"about the {_format.words(self.pivot)}",
+            f"foot turned {_format.angle(self.foot_turn)}",
+            f"toes {_format.angle(self.toe_turn)}",
+            f"ankle {_format.point(self.ankle)}",
+            batch=_format.batch(self.foot_turn),
         )
 
 

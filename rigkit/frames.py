@@ -16,7 +16,7 @@ __all__ = [
     "invert",
     "relative",
     "apply",
-    "turn",
+    "rotate_vectors",
     "mirror_points",
     "mirror_frames",
     "check_frames",
@@ -151,7 +151,7 @@ def apply(frames: ArrayLike, points: ArrayLike) -> Floats:
     return (frames[..., :3, :3] @ points[..., None])[..., 0] + frames[..., :3, 3]
 
 
-def turn(frames: ArrayLike, directions: ArrayLike) -> Floats:
+def rotate_vectors(frames: ArrayLike, directions: ArrayLike) -> Floats:
     """Directions given in `frames`, as their parent sees them; origins do not count.
 
     Parameters

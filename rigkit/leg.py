@@ -15,7 +15,7 @@ from typing import Any, overload
 
 import numpy as np
 
-from rigkit import _check, _say, placement, puppets, rotation, two_bone
+from rigkit import _check, _format, placement, puppets, rotation, two_bone
 from rigkit import controls as ct
 from rigkit import foot as ft
 from rigkit import frames as fr
@@ -35,7 +35,7 @@ def __dir__() -> list[str]:
 
 
 @dataclass(frozen=True, eq=False)
-class LegPose(_say.Shown):
+class LegPose(_format.NotebookDisplay):
     """A posed rig, or a batch of poses.
 
     `pose["L_knee"]` is that joint's world frames, shape (..., 4, 4); another index picks from the
@@ -110,13 +110,13 @@ class LegPose(_say.Shown):
         )
 
     def __repr__(self) -> str:
-        return _say.line(
+        return _format.line(
             self,
-            f"pelvis {_say.origin(_say.part(self.world, 0, 2))}",
-            f"bend {_say.sides(self.flexion, _say.angle)}",
-            f"miss {_say.sides(self.miss, _say.small)}",
-            _say.truth(self.guided, "knees guided"),
-            batch=_say.batch(self.flexion, 1),
+            f"pelvis {_format.origin(_format.part(self.world, 0, 2))}",
+            f"bend {_format.sides(self.flexion, _format.angle)}",
+            f"miss {_format.sides(self.miss, _format.small)}",
+            _format.truth(self.guided, "knees guided"),
+            batch=_format.batch(self.flexion, 1),
         )
 
 
@@ -124,7 +124,7 @@ _NO_TURNS = ((0.0, 0.0, 0.0), (0.0, 0.0, 0.0))
 
 
 @dataclass(frozen=True, eq=False)
-class LegAngles(_say.Shown):
+class LegAngles(_format.NotebookDisplay):
     """Both legs' joint angles as anatomy has them, in radians; a straight standing leg reads zero.
 
     `angles["L_hip"]` is one joint's.
@@ -183,16 +183,16 @@ class LegAngles(_say.Shown):
         return _pick(named, joint)
 
     def __repr__(self) -> str:
-        return _say.line(
+        return _format.line(
             self,
-            f"hip {_say.sides(self.hip, _say.angles, -2)}",
-            f"knee {_say.sides(self.knee, _say.angle)}",
-            f"ankle {_say.sides(self.ankle, _say.angles, -2)}",
-            batch=_say.batch(self.knee, 1),
+            f"hip {_format.sides(self.hip, _format.angles, -2)}",
+            f"knee {_format.sides(self.knee, _format.angle)}",
+            f"ankle {_format.sides(self.ankle, _format.angles, -2)}",
+            batch=_format.batch(self.knee, 1),
         )
 
 
-class LegRig(_say.Shown):
+class LegRig(_format.NotebookDisplay):
     """A pelvis and two legs that stand on the floor at rest, facing +Z, and their controls.
 
     Controls, each with the channels of `controls.CHANNELS` that it needs, all zero at rest:
@@ -273,11 +273,11 @@ class LegRig(_say.Shown):
 
     def __repr__(self) -> str:
         bones = "two" if len(self.chain) == 3 else "three"
-        return _say.line(
+        return _format.line(
             self,
             f"two legs of {bones} bones",
-            f"bent {_say.sides(self._rest_flexion, _say.angle)} at rest",
-            f"soft over {_say.small(self.soft)}" if self.soft else "",
+            f"bent {_format.sides(self._rest_flexion, _format.angle)} at rest",
+            f"soft over {_format.small(self.soft)}" if self.soft else "",
             f"controls {', '.join(control.name for control in self.controls)}",
         )
 
@@ -459,7 +459,7 @@ class LegRig(_say.Shown):
         for control in self._with_gaps:
             base = ct._base(control, worlds)
             worlds[control.name] = self._where(control.name, joints, base)
-            values[control.name] = ct.read(control, worlds[control.name], base)
+            values[control.name] = ct.values_at(control, worlds[control.name], base)
         for tag in SIDE_TAGS:
             values[tag + "foot"] |= {
                 "roll": np.zeros(world.shape[:-3]),
@@ -544,7 +544,9 @@ class LegRig(_say.Shown):
 
     def _place(self, points: Sequence[Floats], bending: str) -> list[Floats]:
         """Frames for one leg's joint centres; its last three lie in the bend plane."""
-        placed = placement.orient_chain(points[-3:], bends=self._way, least_bend_deg=_STRAIGHT_DEG)
+        placed = placement.orient_chain(
+            points[-3:], knee_direction=self._way, least_bend_deg=_STRAIGHT_DEG
+        )
         if placed[0, 0, 0] < 0.5:
             off = np.degrees(rotation.angle_between(placed[0, :3, 0], [1, 0, 0]))
             way = "forward" if self._way > 0 else "backward"
@@ -616,8 +618,8 @@ class LegRig(_say.Shown):
         return sorted((self._way * (np.array([0.0, np.pi]) - self._rest_flexion[side])).tolist())
 
     def _set_controls(self, controls: Iterable[ct.Control]) -> None:
-        self.controls = ct.in_order(controls)
-        self._with_gaps = ct.with_gaps(self.controls)
+        self.controls = ct.topological_order(controls)
+        self._with_gaps = ct.with_offsets(self.controls)
         carried = ["hip_turn"] if len(self.chain) == 4 else []
         self._used = {
             (side, way): self._leading(["pelvis", *(tag + name for name in names)])

@@ -10,13 +10,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from rigkit import _check, _say, puppets
+from rigkit import _check, _format, puppets
 from rigkit._types import ArrayLike, Bools, Floats, Ints
 from rigkit.frames import mirror_points
 from rigkit.puppets import Puppet
 
-__all__ = ["Mesh", "tube", "puppet_chain", "puppet_mesh", "inner_bones", "volume", "volume_kept"]
-__all__ += ["slice_area", "section_kept", "carried_section", "stretch", "loose_edges"]
+__all__ = ["Mesh", "tube", "puppet_chain", "puppet_mesh", "inner_bones", "volume", "volume_ratio"]
+__all__ += ["slice_area", "section_ratio", "carried_section", "stretch", "open_edges"]
 
 # The puppet's shape, made up by eye. Lengths are in half hip widths unless a comment says
 # otherwise. Along a bone: share of the way (for the thigh: from the crotch to the knee); then how
@@ -73,7 +73,7 @@ def __dir__() -> list[str]:
 
 
 @dataclass(frozen=True, eq=False)
-class Mesh(_say.Shown):
+class Mesh(_format.NotebookDisplay):
     """A surface.
 
     Attributes
@@ -103,11 +103,11 @@ class Mesh(_say.Shown):
         object.__setattr__(self, "triangles", _check_triangles(triangles, len(self.vertices)))
 
     def __repr__(self) -> str:
-        return _say.line(
+        return _format.line(
             self,
-            _say.count(len(self.vertices), "vertex", "vertices"),
-            _say.count(len(self.triangles), "triangle"),
-            _say.point(self.vertices),
+            _format.count(len(self.vertices), "vertex", "vertices"),
+            _format.count(len(self.triangles), "triangle"),
+            _format.point(self.vertices),
         )
 
     def side(self, tag: str) -> Ints:
@@ -235,7 +235,7 @@ def puppet_mesh(puppet: Puppet | str, vertices: int = 5000, chain: ArrayLike | N
     --------
     >>> from rigkit import mesh
     >>> skin = mesh.puppet_mesh("Tamsin", 800)
-    >>> mesh.loose_edges(skin.triangles).tolist(), skin.side("L_").shape == skin.side("R_").shape
+    >>> mesh.open_edges(skin.triangles).tolist(), skin.side("L_").shape == skin.side("R_").shape
     ([], True)
     """
     puppet = puppets.get(puppet)
@@ -324,7 +324,7 @@ def volume(vertices: ArrayLike, triangles: ArrayLike) -> Floats:
     return np.sum(a * np.cross(b, c), axis=(-2, -1)) / 6
 
 
-def volume_kept(rest: ArrayLike, posed: ArrayLike, triangles: ArrayLike) -> Floats:
+def volume_ratio(rest: ArrayLike, posed: ArrayLike, triangles: ArrayLike) -> Floats:
     """Return a pose's volume as a share of the rest pose's, both by `volume`.
 
     Parameters
@@ -347,7 +347,7 @@ def volume_kept(rest: ArrayLike, posed: ArrayLike, triangles: ArrayLike) -> Floa
     >>> from rigkit import mesh
     >>> limb = mesh.tube(0.05, 0.8)
     >>> flat = limb.vertices * [1, 1, 0.5]
-    >>> round(float(mesh.volume_kept(limb.vertices, flat, limb.triangles)), 6)
+    >>> round(float(mesh.volume_ratio(limb.vertices, flat, limb.triangles)), 6)
     0.5
     """
     rest, posed = _check.numbers("rest", rest, "v", 3), _check.numbers("posed", posed, "v", 3)
@@ -400,7 +400,7 @@ def slice_area(
     return np.sum(np.cross(first, last) * normal[..., None, :], axis=(-2, -1)) / 2
 
 
-def section_kept(
+def section_ratio(
     rest: ArrayLike, posed: ArrayLike, triangles: ArrayLike, point: ArrayLike, normal: ArrayLike
 ) -> Floats:
     """Return how much of a limb's cross-section a pose leaves, as a share.
@@ -433,7 +433,7 @@ def section_kept(
     >>> limb = mesh.tube(0.05, 0.8)
     >>> flat = limb.vertices * [1, 1, 0.25]
     >>> cut = limb.triangles, (0, 0.1, 0), (0, 1, 0)
-    >>> round(float(mesh.section_kept(limb.vertices, flat, *cut)), 6)
+    >>> round(float(mesh.section_ratio(limb.vertices, flat, *cut)), 6)
     0.25
     """
     rest, posed, cut = _carried_cut(rest, posed, triangles, point, normal)
@@ -445,12 +445,12 @@ def carried_section(
 ) -> Floats:
     """Return the outline that a plane cuts from a mesh at rest, carried along with the skin.
 
-    It is the one `section_kept` measures.
+    It is the one `section_ratio` measures.
 
     Parameters
     ----------
     rest, posed, triangles, point, normal
-        As for `section_kept`; `rest` given for `posed` too shows the outline where it was cut.
+        As for `section_ratio`; `rest` given for `posed` too shows the outline where it was cut.
 
     Returns
     -------
@@ -461,7 +461,7 @@ def carried_section(
     Raises
     ------
     ValueError
-        As `section_kept`.
+        As `section_ratio`.
     """
     _, posed, cut = _carried_cut(rest, posed, triangles, point, normal)
     return np.stack(_outline(posed, *cut), axis=-2)
@@ -507,7 +507,7 @@ def stretch(rest: ArrayLike, posed: ArrayLike, triangles: ArrayLike) -> Floats:
     return after / before
 
 
-def loose_edges(triangles: ArrayLike) -> Ints:
+def open_edges(triangles: ArrayLike) -> Ints:
     """Return the edges that keep a mesh from being closed and of one orientation.
 
     In a closed mesh every edge is used twice, once in each direction. Listed is each directed edge
@@ -530,7 +530,7 @@ def loose_edges(triangles: ArrayLike) -> Ints:
     Examples
     --------
     >>> from rigkit import mesh
-    >>> mesh.loose_edges([(0, 1, 2), (0, 2, 3)]).tolist()
+    >>> mesh.open_edges([(0, 1, 2), (0, 2, 3)]).tolist()
     [[0, 1], [1, 2], [2, 3], [3, 0]]
     """
     triangles = _check_triangles(triangles)

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from rigkit import _check, _say, rotation
+from rigkit import _check, _format, rotation
 from rigkit import frames as fr
 from rigkit._types import ArrayLike, Floats
 from rigkit.skeleton import Skeleton, other_side, side_of
@@ -22,7 +22,7 @@ __all__ = [
     "orient_chain",
     "reorient",
     "mirror_chain",
-    "mirror_turns",
+    "mirror_rotations",
     "mirror_skeleton",
     "swap_side",
     "rename",
@@ -47,7 +47,7 @@ def orient_chain(
     points: ArrayLike,
     forward: ArrayLike = (0.0, 0.0, 1.0),
     *,
-    bends: ArrayLike = 1,
+    knee_direction: ArrayLike = 1,
     least_bend_deg: float = 1.0,
 ) -> Floats:
     """Frames for a chain of joint centres: y up each bone, x along the hinge axis, z forward.
@@ -68,7 +68,7 @@ def orient_chain(
         Joint centres from the root down, n ≥ 2, metres.
     forward : array_like, shape (..., 3)
         The direction toward which a straight chain would bend, any length above zero.
-    bends : array_like, shape (n − 2,) or ()
+    knee_direction : array_like, shape (n − 2,) or ()
         For each inner joint 1, or −1 if it bends the other way, as the heron's ankle does below its
         knee.
     least_bend_deg : float
@@ -81,7 +81,7 @@ def orient_chain(
     Raises
     ------
     ValueError
-        Two neighbouring centres in one place; a straight chain along `forward`; `bends` other than
+        Two neighbouring centres in one place; a straight chain along `forward`; `knee_direction` other than
         1 and −1.
 
     Examples
@@ -104,7 +104,7 @@ def orient_chain(
     hint = np.cross(forward[..., None, :], bones)
     normals = np.zeros_like(hint)
     if points.shape[-2] > 2:
-        sides = _check_bends(bends, points.shape[-2] - 2)[:, None]
+        sides = _check_knee_direction(knee_direction, points.shape[-2] - 2)[:, None]
         normals[..., 1:, :] = sides * np.cross(bones[..., :-1, :], bones[..., 1:, :])
         normals[..., 0, :] = normals[..., 1, :]
     share = np.maximum(0.0, 1 - np.linalg.norm(normals, axis=-1, keepdims=True) / least) ** 2
@@ -172,7 +172,7 @@ def mirror_chain(
     ==============  ==================  ============================  ===========================
 
     "Same bend" reflects the bone axis and forward and lets the hinge axis keep its sense;
-    "reflection" reflects the hinge axis and the bone axis and pays with the third. `mirror_turns`
+    "reflection" reflects the hinge axis and the bone axis and pays with the third. `mirror_rotations`
     turns one side's angles into the other's.
 
     Parameters
@@ -209,7 +209,7 @@ def _flipped(kind: str) -> str:
     return MIRROR_KINDS[_check.choice("kind", kind, MIRROR_KINDS)]
 
 
-def mirror_turns(turns: ArrayLike, kind: str = "same bend") -> Floats:
+def mirror_rotations(turns: ArrayLike, kind: str = "same bend") -> Floats:
     """The turns about a mirrored joint's own axes that make the mirrored motion.
 
     Parameters
@@ -344,7 +344,7 @@ def rename(skeleton: Skeleton, names: Mapping[str, str]) -> Skeleton:
 
 
 @dataclass(frozen=True)
-class MirrorError(_say.Shown):
+class MirrorError(_format.NotebookDisplay):
     """The differences of two sides from mirror images, joint by joint.
 
     Attributes
@@ -364,11 +364,11 @@ class MirrorError(_say.Shown):
     most_turned: str
 
     def __repr__(self) -> str:
-        return _say.line(
+        return _format.line(
             self,
-            f"off by {_say.small(self.cm, scale=1.0)} (most: {_say.name(self.farthest)})",
-            f"turned away by {_say.amount(self.deg, '°', 2)} (most: {_say.name(self.most_turned)})",
-            batch=_say.batch(self.cm, 1),
+            f"off by {_format.small(self.cm, scale=1.0)} (most: {_format.name(self.farthest)})",
+            f"turned away by {_format.amount(self.deg, '°', 2)} (most: {_format.name(self.most_turned)})",
+            batch=_format.batch(self.cm, 1),
         )
 
 
@@ -425,7 +425,7 @@ def mirror_error(
     wanted = fr.mirror_frames(lefts, _flipped(kind), normal, through)
     cm = 100 * np.linalg.norm(found[..., :3, 3] - wanted[..., :3, 3], axis=-1)
     between = np.swapaxes(wanted[..., :3, :3], -1, -2) @ found[..., :3, :3]
-    deg = np.degrees(rotation.turn_angle(between))
+    deg = np.degrees(rotation.rotation_angle(between))
     farthest, most_turned = (
         names[int(np.argmax(v.reshape(-1, len(names)).max(axis=0)))] for v in (cm, deg)
     )
@@ -433,7 +433,7 @@ def mirror_error(
 
 
 @dataclass(frozen=True)
-class RotationCentre(_say.Shown):
+class RotationCentre(_format.NotebookDisplay):
     """A joint centre found from motion.
 
     Attributes
@@ -455,13 +455,13 @@ class RotationCentre(_say.Shown):
     error: Floats
 
     def __repr__(self) -> str:
-        return _say.line(
+        return _format.line(
             self,
-            f"centre {_say.point(self.centre)}",
-            f"markers {_say.length(self.radii)} from it",
-            f"residual {_say.small(self.residual)}",
-            f"standard error {_say.small(self.error)}",
-            batch=_say.batch(self.residual),
+            f"centre {_format.point(self.centre)}",
+            f"markers {_format.length(self.radii)} from it",
+            f"residual {_format.small(self.residual)}",
+            f"standard error {_format.small(self.error)}",
+            batch=_format.batch(self.residual),
         )
 
 
@@ -515,7 +515,7 @@ def centre_of_rotation(markers: ArrayLike) -> RotationCentre:
 
 
 @dataclass(frozen=True)
-class HingeAxis(_say.Shown):
+class HingeAxis(_format.NotebookDisplay):
     """A hinge found from motion.
 
     Attributes
@@ -536,12 +536,12 @@ class HingeAxis(_say.Shown):
     residual: Floats
 
     def __repr__(self) -> str:
-        return _say.line(
+        return _format.line(
             self,
-            f"axis {_say.direction(self.axis)} through {_say.point(self.point)}",
-            f"markers {_say.length(self.radii)} from it",
-            f"residual {_say.small(self.residual)}",
-            batch=_say.batch(self.residual),
+            f"axis {_format.direction(self.axis)} through {_format.point(self.point)}",
+            f"markers {_format.length(self.radii)} from it",
+            f"residual {_format.small(self.residual)}",
+            batch=_format.batch(self.residual),
         )
 
 
@@ -640,13 +640,13 @@ def _check_least_bend(least_bend_deg: float) -> float:
     return least
 
 
-def _check_bends(value: ArrayLike, count: int) -> Floats:
-    bends = _check.numbers("bends", value)
-    if bends.shape not in ((), (count,)) or not (np.abs(bends) == 1).all():
+def _check_knee_direction(value: ArrayLike, count: int) -> Floats:
+    knee_direction = _check.numbers("knee_direction", value)
+    if knee_direction.shape not in ((), (count,)) or not (np.abs(knee_direction) == 1).all():
         raise ValueError(
-            f"`bends` must be 1 or −1, once or for each of the {count} inner joints; got {value!r}."
+            f"`knee_direction` must be 1 or −1, once or for each of the {count} inner joints; got {value!r}."
         )
-    return np.broadcast_to(bends, count)
+    return np.broadcast_to(knee_direction, count)
 
 
 def _check_motion(markers: ArrayLike) -> Floats:

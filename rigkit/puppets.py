@@ -13,7 +13,7 @@ from typing import SupportsFloat
 
 import numpy as np
 
-from rigkit import _check, _say, body
+from rigkit import _check, _format, body
 
 __all__ = ["PUPPETS", "Puppet", "personal"]
 
@@ -23,7 +23,7 @@ def __dir__() -> list[str]:
 
 
 @dataclass(frozen=True)
-class Puppet(_say.Shown):
+class Puppet(_format.NotebookDisplay):
     """A walking puppet's proportions; lengths in metres.
 
     Attributes
@@ -73,15 +73,15 @@ class Puppet(_say.Shown):
 
     def __repr__(self) -> str:
         bones = zip(("thigh", "shank", "metatarsal"), self.bones, strict=False)
-        return _say.line(
+        return _format.line(
             self,
-            _say.name(self.name),
-            _say.name(self.role),
-            f"{_say.length(self.stature)} tall",
-            *(f"{name} {_say.length(bone)}" for name, bone in bones),
-            f"ankle {_say.length(self.ankle_height)} high",
-            f"foot {_say.length(self.foot_length)}",
-            f"hips {_say.length(self.hip_width)} apart",
+            _format.name(self.name),
+            _format.name(self.role),
+            f"{_format.length(self.stature)} tall",
+            *(f"{name} {_format.length(bone)}" for name, bone in bones),
+            f"ankle {_format.length(self.ankle_height)} high",
+            f"foot {_format.length(self.foot_length)}",
+            f"hips {_format.length(self.hip_width)} apart",
             "" if self.knee_side > 0 else "bends backward",
         )
 
@@ -220,6 +220,15 @@ def _odo() -> Puppet:
         0.08,
         0.18,
     )
+
+
+class _Parade(dict[str, Puppet]):
+    def __missing__(self, name: object) -> Puppet:
+        raise KeyError(f"unknown puppet {name!r}; there are {_names()}")
+
+
+def _names() -> str:
+    return ", ".join(map(repr, PUPPETS))
 
 
 PUPPETS = MappingProxyType(

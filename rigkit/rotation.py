@@ -30,7 +30,7 @@ __all__ = [
     "matrix_between",
     "perpendicular",
     "angle_between",
-    "turn_angle",
+    "rotation_angle",
     "check_matrix",
     "orthonormalise",
 ]
@@ -301,8 +301,8 @@ def multiply_quaternions(first: ArrayLike, second: ArrayLike) -> Floats:
     return np.concatenate([vector, aw * bw - _dot(av, bv)], axis=-1)
 
 
-def slerp(start: ArrayLike, end: ArrayLike, share: ArrayLike) -> Floats:
-    """The quaternion a `share` of the shorter way from `start` to `end`, at an even rate of turn.
+def slerp(start: ArrayLike, end: ArrayLike, t: ArrayLike) -> Floats:
+    """The quaternion a `t` of the shorter way from `start` to `end`, at an even rate of turn.
 
     The turn from `start` to `end` has one axis and one angle: a share of the angle is made about
     that axis. The curve is that of K. Shoemake, "Animating rotation with quaternion curves",
@@ -311,7 +311,7 @@ def slerp(start: ArrayLike, end: ArrayLike, share: ArrayLike) -> Floats:
     Parameters
     ----------
     start, end : array_like, shape (..., 4)
-    share : array_like, shape (...)
+    t : array_like, shape (...)
         0 gives `start`, 1 gives `end` (or its negative, which is the same turn).
 
     Returns
@@ -331,11 +331,11 @@ def slerp(start: ArrayLike, end: ArrayLike, share: ArrayLike) -> Floats:
     [0.0, 0.0, 0.707, 0.707]
     """
     start, end = _unit_quaternion("start", start), _unit_quaternion("end", end)
-    share = _check.numbers("share", share)
-    _check.batch(start=start.shape[:-1], end=end.shape[:-1], share=share.shape)
+    t = _check.numbers("t", t)
+    _check.batch(start=start.shape[:-1], end=end.shape[:-1], t=t.shape)
     inverse = start * np.array([-1.0, -1.0, -1.0, 1.0])
     way = vector_from_quaternion(multiply_quaternions(end, inverse))
-    return multiply_quaternions(quaternion_from_vector(way * share[..., None]), start)
+    return multiply_quaternions(quaternion_from_vector(way * t[..., None]), start)
 
 
 def matrix_from_euler(angles: ArrayLike, order: str, axes: str = "moving") -> Floats:
@@ -534,7 +534,7 @@ def angle_between(first: ArrayLike, second: ArrayLike) -> Floats:
     )
 
 
-def turn_angle(matrix: ArrayLike) -> Floats:
+def rotation_angle(matrix: ArrayLike) -> Floats:
     """The angle by which a rotation matrix turns, 0 to π.
 
     Parameters
@@ -554,7 +554,7 @@ def turn_angle(matrix: ArrayLike) -> Floats:
     Examples
     --------
     >>> from rigkit import rotation
-    >>> round(float(rotation.turn_angle(rotation.matrix_about([1, 2, 3], -0.4))), 6)
+    >>> round(float(rotation.rotation_angle(rotation.matrix_about([1, 2, 3], -0.4))), 6)
     0.4
     """
     return np.linalg.norm(vector_from_matrix(matrix), axis=-1)

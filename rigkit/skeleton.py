@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from rigkit import _check, _say, rotation
+from rigkit import _check, _format, rotation
 from rigkit import frames as fr
 from rigkit._types import ArrayLike, Floats
 
@@ -25,7 +25,7 @@ def __dir__() -> list[str]:
 
 
 @dataclass(frozen=True)
-class Joint(_say.Shown):
+class Joint(_format.NotebookDisplay):
     """A named joint.
 
     Attributes
@@ -53,11 +53,11 @@ class Joint(_say.Shown):
         object.__setattr__(self, "rest", _one_frame(f"rest of {name}", rest))
 
     def __repr__(self) -> str:
-        where = "a root" if self.parent is None else f"below {_say.name(self.parent)}"
-        return _say.line(self, _say.name(self.name), where, _say.frame(self.rest))
+        where = "a root" if self.parent is None else f"below {_format.name(self.parent)}"
+        return _format.line(self, _format.name(self.name), where, _format.frame(self.rest))
 
 
-class Skeleton(_say.Shown):
+class Skeleton(_format.NotebookDisplay):
     """Joints in an order where parents come before children.
 
     A pose is an array with a frame for each joint; `index` finds the frame of a name.
@@ -90,7 +90,7 @@ class Skeleton(_say.Shown):
         self.rest_world = self.world(self.rest_local)
 
     def __repr__(self) -> str:
-        return f"Skeleton of {_say.count(len(self), 'joint')}: {_say.names(self.names)}"
+        return f"Skeleton of {_format.count(len(self), 'joint')}: {_format.names(self.names)}"
 
     @classmethod
     def from_world(

@@ -1,6 +1,6 @@
 """Skin: weights from distances to bones, two ways of skinning, and what a pose does to a skin.
 
-Weights are one table, shape (v, joints), a row for each vertex; `to_four` and `from_four` change to
+Weights are one table, shape (v, joints), a row for each vertex; `pack_influences` and `unpack_influences` change to
 and from glTF's four joint numbers and four weights for each vertex. Joints come in the same order
 in weights and in matrices.
 """
@@ -20,10 +20,10 @@ from rigkit.mesh import Mesh, inner_bones, puppet_mesh
 from rigkit.puppets import Puppet
 from rigkit.skeleton import Skeleton, side_of
 
-__all__ = ["bones_of", "rig_skin", "weights_by_distance", "normalise", "prune", "to_four"]
-__all__ += ["from_four", "inverse_bind_matrices", "joint_matrices", "linear_blend"]
+__all__ = ["bones_of", "rig_skin", "weights_by_distance", "normalise", "prune", "pack_influences"]
+__all__ += ["unpack_influences", "inverse_bind_matrices", "joint_matrices", "linear_blend"]
 __all__ += ["dual_quaternion_blend", "dual_quaternion_from_frame", "frame_from_dual_quaternion"]
-__all__ += ["blend_radius", "blend_zone", "radius_kept", "worst_collapse"]
+__all__ += ["blend_radius", "blend_zone", "radius_ratio", "worst_collapse"]
 
 # Vertices blended at a time: few enough for the processor's cache, and for the matrix product to
 # stay on one core; shared between two cores it waits, now and then ten times as long as it works,
@@ -127,7 +127,10 @@ def rig_skin(
 
 
 def weights_by_distance(
-    vertices: ArrayLike, bones: Mapping[str, ArrayLike], softness: float = 2.0, most: int = 4
+    vertices: ArrayLike,
+    bones: Mapping[str, ArrayLike],
+    softness: float = 2.0,
+    max_influences: int = 4,
 ) -> Floats:
     """Return weights that go with the nearest bone and pass smoothly from one bone to the next.
 
@@ -152,7 +155,7 @@ def weights_by_distance(
         bones (n = 0) gets no weight.
     softness : float
         The reach of a blend above and below a joint, in radii of the limb.
-    most : int
+    max_influences : int
         The number of joints that may move one vertex.
 
     Returns
@@ -194,7 +197,7 @@ def weights_by_distance(
         if group.any():
             carried = [segments[i] for i in joints]
             parts[np.ix_(group, joints)] = _parts(vertices[group], carried, sides[joints], softness)
-    return normalise(prune(parts, most))
+    return normalise(prune(parts, max_influences))
 
 
 def normalise(weights: ArrayLike) -> Floats:
@@ -223,13 +226,13 @@ def normalise(weights: ArrayLike) -> Floats:
     return weights / weights.sum(axis=-1, keepdims=True)
 
 
-def prune(weights: ArrayLike, most: int = 4) -> Floats:
+def prune(weights: ArrayLike, max_influences: int = 4) -> Floats:
     """Return only the strongest weights of each vertex, scaled up to the sum they had.
 
     Parameters
     ----------
     weights : array_like, shape (v, joints)
-    most : int
+    max_influences : int
         The number that may stay; glTF's vertices have room for four.
 
     Returns
@@ -247,14 +250,17 @@ def prune(weights: ArrayLike, most: int = 4) -> Floats:
     >>> skin.prune([(0.5, 0.3, 0.2)], 2).tolist()
     [[0.625, 0.375, 0.0]]
     """
-    weights, most = _check_weights(weights), _check.count("most", most)
+    weights, max_influences = (
+        _check_weights(weights),
+        _check.count("max_influences", max_influences),
+    )
     kept = np.zeros_like(weights)
-    strongest = np.argsort(-weights, axis=-1, kind="stable")[:, :most]
+    strongest = np.argsort(-weights, axis=-1, kind="stable")[:, :max_influences]
     np.put_along_axis(kept, strongest, np.take_along_axis(weights, strongest, axis=-1), axis=-1)
     return kept * (weights.sum(axis=-1, keepdims=True) / kept.sum(axis=-1, keepdims=True))
 
 
-def to_four(weights: ArrayLike) -> tuple[Ints, Floats]:
+def pack_influences(weights: ArrayLike) -> tuple[Ints, Floats]:
     """Return weights as glTF stores them: four joint numbers and weights to a vertex.
 
     Parameters
@@ -276,7 +282,7 @@ def to_four(weights: ArrayLike) -> tuple[Ints, Floats]:
     Examples
     --------
     >>> from rigkit import skin
-    >>> indices, four = skin.to_four([(0, 0.25, 0.75)])
+    >>> indices, four = skin.pack_influences([(0, 0.25, 0.75)])
     >>> indices.tolist(), four.tolist()
     ([[2, 1, 0, 0]], [[0.75, 0.25, 0.0, 0.0]])
     """
@@ -293,7 +299,7 @@ def to_four(weights: ArrayLike) -> tuple[Ints, Floats]:
     return np.where(four > 0, indices, 0), four
 
 
-def from_four(indices: ArrayLike, four: ArrayLike, joints: int) -> Floats:
+def unpack_influences(indices: ArrayLike, four: ArrayLike, joints: int) -> Floats:
     """Return weights as a table from glTF's four joint numbers and weights to a vertex.
 
     Parameters
@@ -316,7 +322,7 @@ def from_four(indices: ArrayLike, four: ArrayLike, joints: int) -> Floats:
     Examples
     --------
     >>> from rigkit import skin
-    >>> skin.from_four([(2, 1, 0, 0)], [(0.75, 0.25, 0, 0)], 3).tolist()
+    >>> skin.unpack_influences([(2, 1, 0, 0)], [(0.75, 0.25, 0, 0)], 3).tolist()
     [[0.0, 0.25, 0.75]]
     """
     numbers, four = _one_table("indices", indices, 4), _check_weights(four, "four")
@@ -615,7 +621,7 @@ def blend_zone(weights: ArrayLike, first: int, second: int) -> Bools:
     return moved[:, first] & moved[:, second] & (moved.sum(axis=-1) == 2)
 
 
-def radius_kept(
+def radius_ratio(
     rest: ArrayLike, posed: ArrayLike, rest_joint: ArrayLike, posed_joint: ArrayLike, axis: str
 ) -> Floats:
     """Return each vertex's distance from the axis a joint turns about, as a share of that at rest.
@@ -647,7 +653,7 @@ def radius_kept(
     --------
     >>> import numpy as np
     >>> from rigkit import skin
-    >>> skin.radius_kept([(0.1, 0, 0)], [(0.05, 0.3, 0)], np.eye(4), np.eye(4), "y").tolist()
+    >>> skin.radius_ratio([(0.1, 0, 0)], [(0.05, 0.3, 0)], np.eye(4), np.eye(4), "y").tolist()
     [0.5]
     """
     rest, posed = _one_table("rest", rest, 3), _check.numbers("posed", posed, "v", 3)
@@ -669,12 +675,12 @@ def worst_collapse(
     axis: str,
     zone: ArrayLike,
 ) -> Floats:
-    """Return the smallest `radius_kept` in a zone: 1 is no loss, 0 a limb wrung to a point.
+    """Return the smallest `radius_ratio` in a zone: 1 is no loss, 0 a limb wrung to a point.
 
     Parameters
     ----------
     rest, posed, rest_joint, posed_joint, axis
-        As for `radius_kept`: the hinge axis shows how a bend collapses, the bone axis how a twist
+        As for `radius_ratio`: the hinge axis shows how a bend collapses, the bone axis how a twist
         does (the "candy wrapper").
     zone : array_like of bool, shape (v,)
         The vertices that count; see `blend_zone`.
@@ -686,9 +692,9 @@ def worst_collapse(
     Raises
     ------
     ValueError
-        As for `radius_kept`; if no vertex is in the zone.
+        As for `radius_ratio`; if no vertex is in the zone.
     """
-    kept = radius_kept(rest, posed, rest_joint, posed_joint, axis)
+    kept = radius_ratio(rest, posed, rest_joint, posed_joint, axis)
     zone = np.asarray(zone)
     if zone.dtype != bool or zone.shape != kept.shape[-1:] or not zone.any():
         raise ValueError(

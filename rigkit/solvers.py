@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import DTypeLike
 
-from rigkit import _chain, _check, _say
+from rigkit import _chain, _check, _format
 from rigkit._types import AnyFloats, ArrayLike, Bools, Ints
 from rigkit._xyz import Part, Parts, Vector, cross, dot, minus, plus, split, times, where
 
@@ -36,7 +36,7 @@ def __dir__() -> list[str]:
 
 
 @dataclass(frozen=True)
-class Solution(_say.Shown):
+class Solution(_format.NotebookDisplay):
     """The answer of a solver, and how it went.
 
     Attributes
@@ -64,14 +64,14 @@ class Solution(_say.Shown):
     trace: AnyFloats | None
 
     def __repr__(self) -> str:
-        return _say.line(
+        return _format.line(
             self,
-            f"end {_say.point(_say.part(self.points, -1, 1))}",
-            _say.reach(self.reached, self.miss),
-            f"steps {_say.amount(self.steps, '', 0)}",
-            _say.truth(self.stalled, "stalled", "never stalled"),
+            f"end {_format.point(_format.part(self.points, -1, 1))}",
+            _format.reach(self.reached, self.miss),
+            f"steps {_format.amount(self.steps, '', 0)}",
+            _format.truth(self.stalled, "stalled", "never stalled"),
             "" if self.trace is None else "with its trace",
-            batch=_say.batch(self.miss),
+            batch=_format.batch(self.miss),
         )
 
 
@@ -81,7 +81,7 @@ def cyclic_descent(
     *,
     axes: ArrayLike | None = None,
     tolerance: float = 1e-6,
-    most: int = 500,
+    max_iterations: int = 500,
     trace: bool = False,
     dtype: DTypeLike = float,
 ) -> Solution:
@@ -100,7 +100,7 @@ def cyclic_descent(
         turn freely.
     tolerance : float
         The distance from its goal at which the end counts as there, metres.
-    most : int
+    max_iterations : int
         The most steps to take.
     trace : bool
         True to keep the chain after each step.
@@ -126,7 +126,7 @@ def cyclic_descent(
     >>> bool(solution.reached), solution.points[-1].round(4).tolist()
     (True, [0.1, -0.7])
     """
-    return _repeat(_cyclic_pass, points, goal, axes, tolerance, most, trace, dtype)
+    return _repeat(_cyclic_pass, points, goal, axes, tolerance, max_iterations, trace, dtype)
 
 
 def fabrik(
@@ -135,13 +135,13 @@ def fabrik(
     *,
     axes: ArrayLike | None = None,
     tolerance: float = 1e-6,
-    most: int = 500,
+    max_iterations: int = 500,
     trace: bool = False,
     dtype: DTypeLike = float,
 ) -> Solution:
     """Backward-forward passes (FABRIK); a goal too far away straightens the chain to it.
 
-    One step is `bend.backward_forward`, where the source is.
+    One step is `bend.fabrik_step`, where the source is.
 
     Parameters
     ----------
@@ -173,7 +173,9 @@ def fabrik(
             "`axes` must be left out; got some. Backward-forward passes know no hinges: "
             "use another solver, or give points in the hinges' plane."
         )
-    return _repeat(_backward_forward_pass, points, goal, None, tolerance, most, trace, dtype)
+    return _repeat(
+        _backward_forward_pass, points, goal, None, tolerance, max_iterations, trace, dtype
+    )
 
 
 def jacobian_transpose(
@@ -182,7 +184,7 @@ def jacobian_transpose(
     *,
     axes: ArrayLike | None = None,
     tolerance: float = 1e-6,
-    most: int = 2000,
+    max_iterations: int = 2000,
     trace: bool = False,
     dtype: DTypeLike = float,
 ) -> Solution:
@@ -216,7 +218,7 @@ def jacobian_transpose(
     >>> bool(solution.reached), solution.points[-1].round(4).tolist()
     (True, [0.1, -0.7])
     """
-    return _repeat(_transpose_step, points, goal, axes, tolerance, most, trace, dtype)
+    return _repeat(_transpose_step, points, goal, axes, tolerance, max_iterations, trace, dtype)
 
 
 def damped_least_squares(
@@ -225,7 +227,7 @@ def damped_least_squares(
     *,
     axes: ArrayLike | None = None,
     tolerance: float = 1e-6,
-    most: int = 500,
+    max_iterations: int = 500,
     trace: bool = False,
     dtype: DTypeLike = float,
     damping: float = 0.05,
@@ -281,7 +283,7 @@ def damped_least_squares(
         pull = np.linalg.solve(square, np.stack(error, axis=-1)[..., None])[..., 0]
         chain.turn_all([dot(column, split(pull)) for column in columns])
 
-    return _repeat(step, points, goal, axes, tolerance, most, trace, dtype)
+    return _repeat(step, points, goal, axes, tolerance, max_iterations, trace, dtype)
 
 
 SOLVERS = {
@@ -394,13 +396,13 @@ def _repeat(
     goal: ArrayLike,
     axes: ArrayLike | None,
     tolerance: float,
-    most: int,
+    max_iterations: int,
     trace: bool,
     dtype: DTypeLike,
 ) -> Solution:
     """Check the arguments, solve all chains side by side, give the answer their batch shape."""
     tolerance = _check.one_positive("tolerance", tolerance, "It is in metres, such as 1e-6.")
-    most = _check.count("most", most)
+    max_iterations = _check.count("max_iterations", max_iterations)
     start, aim, hinges, shape, flat = _chain.prepared(points, goal, axes, _check_dtype(dtype))
     start = start.reshape(*start.shape[:2], -1).copy()
     lengths = _chain.lengths(start)
@@ -412,7 +414,7 @@ def _repeat(
     hinges = None if hinges is None else hinges.reshape(*hinges.shape[:2], -1).copy()
     chains = _Chains(start, aim.reshape(3, -1), hinges, lengths, flat)
     in_reach = (np.array(chains.aim()) == chains.goal).all(axis=0)
-    found, miss, steps, still, record = _solved(step, chains, tolerance, most, trace)
+    found, miss, steps, still, record = _solved(step, chains, tolerance, max_iterations, trace)
     reached = miss <= tolerance
     stalled = still & ~reached & in_reach
 
@@ -431,9 +433,13 @@ def _repeat(
 
 
 def _solved(
-    step: Callable[[_Chains], None], going: _Chains, tolerance: float, most: int, trace: bool
+    step: Callable[[_Chains], None],
+    going: _Chains,
+    tolerance: float,
+    max_iterations: int,
+    trace: bool,
 ) -> tuple[AnyFloats, AnyFloats, Ints, Bools, list[AnyFloats]]:
-    """Repeat `step` on all chains that are not done, until none is left or `most` steps are taken.
+    """Repeat `step` on all chains that are not done, until none is left or `max_iterations` steps are taken.
 
     Given back, for all chains: their points, how far they miss, the steps taken, whether the last
     one moved nothing; and, for a trace, the points at the start and after each step.
@@ -444,7 +450,7 @@ def _solved(
     record = [points.copy()]
     place = np.arange(count)  # where in the batch each chain of `going` belongs
     busy = miss > tolerance  # those of `going` not done; the others are dropped now and then
-    for taken in range(1, most + 1):
+    for taken in range(1, max_iterations + 1):
         if not busy.any():
             break
         if busy.mean() < 0.7:
@@ -452,7 +458,7 @@ def _solved(
         before = going.points.copy()
         step(going)
         now, unmoved = going.miss(), (going.points == before).all(axis=(0, 1))
-        done = busy & ((now <= tolerance) | unmoved | (taken == most))
+        done = busy & ((now <= tolerance) | unmoved | (taken == max_iterations))
         written = busy if trace else done
         points[..., place[written]] = going.points[..., written]
         if trace:

@@ -104,14 +104,9 @@ def _lesson(lesson: course.Lesson) -> str:
         blocks.append(f"**Moments to show:** {moments}.")
     for part, heading in _PARTS.items():
         if lesson.notes.get(part):
-            lines += [
-                "",
-                f"### {heading}",
-                "",
-                *(f"- {sentence}" for sentence in lesson.notes[part]),
-            ]
+            blocks += [f"### {heading}", _list(lesson.notes[part])]
     if lesson.exercise and lesson.number in catalogue.lessons():
-        lines += ["", f"### What goes wrong in [the exercise](exercises/{lesson.exercise.name})"]
+        blocks.append(f"### What goes wrong in [the exercise](exercises/{lesson.exercise.name})")
         for question in homework.questions(lesson.number).values():
             wrong = [f"when {_plain(each.sentence)}" for each in question.misconceptions]
             blocks += [f"`{question.name}`: {question.asks}. It goes wrong", _list(wrong)]

@@ -1,7 +1,7 @@
 """The leg's inverse chain in closed form: two bones, a goal for the ankle, and a side for the knee.
 
 Two lengths and one distance make a triangle, and the triangle gives every angle (law of cosines).
-Two things it leaves open: on which side the knee is (planar: `bend`), and how the triangle is
+Two things it leaves open: on which side the knee is (planar: `knee_direction`), and how the triangle is
 turned about the hip–ankle line (3-D: the pole, the hint, the swivel).
 """
 
@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from rigkit import _check, _say, rotation
+from rigkit import _check, _format, rotation
 from rigkit import frames as fr
 from rigkit._types import ArrayLike, Bools, Floats, Shape
 from rigkit._xyz import Part, Vector, cross, dot, minus, packed, plus, split, times, where
@@ -35,10 +35,10 @@ __all__ = [
     "solve",
     "soft_reach",
     "soft_goal",
-    "knee_rate",
+    "flexion_rate",
     "place_pole",
-    "swivel_of",
-    "off_toes",
+    "swivel_angle",
+    "knee_toe_offset",
     "bone_frames",
 ]
 
@@ -59,7 +59,7 @@ def __dir__() -> list[str]:
 
 
 @dataclass(frozen=True)
-class PlanarLeg(_say.Shown):
+class PlanarLeg(_format.NotebookDisplay):
     """A leg in its own plane, seen from the side; every part has the batch shape.
 
     Attributes
@@ -81,17 +81,17 @@ class PlanarLeg(_say.Shown):
     miss: Floats
 
     def __repr__(self) -> str:
-        return _say.line(
+        return _format.line(
             self,
-            f"hip {_say.angle(self.hip)}",
-            f"knee {_say.angle(self.knee)}",
-            _say.reach(self.reached, self.miss),
-            batch=_say.batch(self.hip),
+            f"hip {_format.angle(self.hip)}",
+            f"knee {_format.angle(self.knee)}",
+            _format.reach(self.reached, self.miss),
+            batch=_format.batch(self.hip),
         )
 
 
 @dataclass(frozen=True)
-class TwoBonePose(_say.Shown):
+class TwoBonePose(_format.NotebookDisplay):
     """A solved leg.
 
     Attributes
@@ -123,20 +123,22 @@ class TwoBonePose(_say.Shown):
     stretch: Floats
 
     def __repr__(self) -> str:
-        return _say.line(
+        return _format.line(
             self,
-            f"knee {_say.point(self.knee)}",
-            f"ankle {_say.point(self.ankle)}",
-            f"flexion {_say.angle(self.flexion)}",
-            _say.reach(self.reached, self.miss),
-            _say.truth(self.guided, "guided by a pole", "no pole guides the knee"),
-            "" if np.all(self.stretch == 1) else f"stretched {_say.amount(self.stretch, '-fold')}",
-            batch=_say.batch(self.flexion),
+            f"knee {_format.point(self.knee)}",
+            f"ankle {_format.point(self.ankle)}",
+            f"flexion {_format.angle(self.flexion)}",
+            _format.reach(self.reached, self.miss),
+            _format.truth(self.guided, "guided by a pole", "no pole guides the knee"),
+            ""
+            if np.all(self.stretch == 1)
+            else f"stretched {_format.amount(self.stretch, '-fold')}",
+            batch=_format.batch(self.flexion),
         )
 
 
 def solve_planar(
-    goal: ArrayLike, upper: ArrayLike, lower: ArrayLike, bend: ArrayLike = 1
+    goal: ArrayLike, upper: ArrayLike, lower: ArrayLike, knee_direction: ArrayLike = 1
 ) -> PlanarLeg:
     """Hip and knee angles that put the ankle on `goal`, in the plane with the hip at the origin.
 
@@ -151,7 +153,7 @@ def solve_planar(
         Forward and up, metres.
     upper, lower : array_like, shape (...)
         Bone lengths, metres, above zero.
-    bend : array_like of 1 or −1, shape (...)
+    knee_direction : array_like of 1 or −1, shape (...)
         1 for the knee forward, −1 for the knee backward.
 
     Returns
@@ -161,7 +163,7 @@ def solve_planar(
     Raises
     ------
     ValueError
-        Bad numbers, lengths not above zero, a `bend` other than 1 and −1, shapes that do not
+        Bad numbers, lengths not above zero, a `knee_direction` other than 1 and −1, shapes that do not
         broadcast.
 
     Examples
@@ -170,20 +172,32 @@ def solve_planar(
     >>> two_bone.solve_planar([0.1, -0.7], upper=0.43, lower=0.42)
     PlanarLeg: hip 41.4°, knee 67.4°, reached
     """
-    goal, bend = _check.numbers("goal", goal, 2), _check.numbers("bend", bend)
+    goal, knee_direction = (
+        _check.numbers("goal", goal, 2),
+        _check.numbers("knee_direction", knee_direction),
+    )
     upper, lower = _check.positive("upper", upper), _check.positive("lower", lower)
     _check.every(
-        "bend", bend, np.abs(bend) == 1, "1 or -1", "Give 1 for the knee forward, -1 for backward."
+        "knee_direction",
+        knee_direction,
+        np.abs(knee_direction) == 1,
+        "1 or -1",
+        "Give 1 for the knee forward, -1 for backward.",
     )
-    _check.batch(goal=goal.shape[:-1], upper=upper.shape, lower=lower.shape, bend=bend.shape)
+    _check.batch(
+        goal=goal.shape[:-1],
+        upper=upper.shape,
+        lower=lower.shape,
+        knee_direction=knee_direction.shape,
+    )
     forward, up = goal[..., 0], goal[..., 1]
     distance = np.hypot(forward, up)
-    held = _held(distance, upper, lower, 0.0)
+    held = _clamp_reach(distance, upper, lower, 0.0)
     flexion, along, aside = _triangle(held, upper, lower, np.sqrt, np.arctan2)
     toward = np.arctan2(forward, 0.0 - up)  # not −up: a goal in the hip counts as straight down
-    hip = toward + bend * np.arctan2(aside, along)
+    hip = toward + knee_direction * np.arctan2(aside, along)
     miss = _full(abs(distance - held), hip.shape)
-    return PlanarLeg(hip, _full(bend * flexion, hip.shape), miss <= REACHED, miss)
+    return PlanarLeg(hip, _full(knee_direction * flexion, hip.shape), miss <= REACHED, miss)
 
 
 def planar_points(hip: ArrayLike, knee: ArrayLike, upper: ArrayLike, lower: ArrayLike) -> Floats:
@@ -342,7 +356,7 @@ def soft_reach(distance: ArrayLike, upper: ArrayLike, lower: ArrayLike, soft: Ar
     >>> two_bone.soft_reach([0.8, 0.85, 0.9], upper=0.43, lower=0.42, soft=0.02).round(4).tolist()
     [0.8, 0.8426, 0.8494]
     """
-    held: Floats = _held(*_check_reach(distance, upper, lower, soft))
+    held: Floats = _clamp_reach(*_check_reach(distance, upper, lower, soft))
     return held[()]
 
 
@@ -377,7 +391,7 @@ def soft_goal(distance: ArrayLike, upper: ArrayLike, lower: ArrayLike, soft: Arr
     return np.where((soft > 0) & (distance > far - soft), eased, distance)[()]
 
 
-def knee_rate(
+def flexion_rate(
     distance: ArrayLike, upper: ArrayLike, lower: ArrayLike, soft: ArrayLike = 0.0
 ) -> Floats:
     """The rate at which the knee's flexion changes with the goal's distance; never above zero.
@@ -405,12 +419,12 @@ def knee_rate(
     Examples
     --------
     >>> from rigkit import two_bone
-    >>> two_bone.knee_rate([0.7, 0.84, 0.85], upper=0.43, lower=0.42).round(2).tolist()
+    >>> two_bone.flexion_rate([0.7, 0.84, 0.85], upper=0.43, lower=0.42).round(2).tolist()
     [-4.15, -15.39, -inf]
     """
     distance, upper, lower, soft = _check_reach(distance, upper, lower, soft)
     far, near = upper + lower, np.abs(upper - lower)
-    held = _held(distance, upper, lower, soft)
+    held = _clamp_reach(distance, upper, lower, soft)
     with np.errstate(divide="ignore", invalid="ignore"):
         stiff = 1 / np.sqrt((far - held) * (far + held))
         eased = np.sqrt((far - held) / (far + held)) / soft  # the same times dr/dd
@@ -468,7 +482,7 @@ def place_pole(
     return np.asarray(knee, dtype=float) + packed(times(side, distance), shape)
 
 
-def swivel_of(
+def swivel_angle(
     hip: ArrayLike, knee: ArrayLike, ankle: ArrayLike, hint: ArrayLike = FORWARD
 ) -> Floats:
     """The angle of a leg's knee about the hip–ankle line, from `hint`; a straight leg reads zero.
@@ -496,14 +510,14 @@ def swivel_of(
     Examples
     --------
     >>> from rigkit import two_bone
-    >>> round(float(two_bone.swivel_of((0, 0.9, 0), (-0.1, 0.5, 0.1), (0, 0.1, 0))), 4)
+    >>> round(float(two_bone.swivel_angle((0, 0.9, 0), (-0.1, 0.5, 0.1), (0, 0.1, 0))), 4)
     0.7854
     """
     axis, side, shape, zero = _seen(hip, knee, ankle, hint)
     return _full(np.arctan2(dot(cross(zero, side), axis), dot(zero, side)), shape)
 
 
-def off_toes(knee: ArrayLike, ankle: ArrayLike, toe: ArrayLike) -> Floats:
+def knee_toe_offset(knee: ArrayLike, ankle: ArrayLike, toe: ArrayLike) -> Floats:
     """The knee's distance from the upright plane through its foot: zero where it is over the toes.
 
     Parameters
@@ -525,7 +539,7 @@ def off_toes(knee: ArrayLike, ankle: ArrayLike, toe: ArrayLike) -> Floats:
     Examples
     --------
     >>> from rigkit import two_bone
-    >>> round(float(two_bone.off_toes((0.07, 0.5, 0.1), (0.1, 0.1, 0), (0.1, 0, 0.2))), 3)
+    >>> round(float(two_bone.knee_toe_offset((0.07, 0.5, 0.1), (0.1, 0.1, 0), (0.1, 0, 0.2))), 3)
     0.03
     """
     knee, ankle = _check.numbers("knee", knee, 3), _check.numbers("ankle", ankle, 3)
@@ -620,12 +634,12 @@ def _reach(
     inside = (distance > abs(upper - lower)) & (distance < (upper + lower) * (1 - ROUNDING))
     if not any_(soft) and not any_(inside ^ True):
         return distance, 0.0, 1.0
-    held = _held(distance, upper, lower, soft)
+    held = _clamp_reach(distance, upper, lower, soft)
     scale = np.maximum(distance / held, 1.0) if stretch else 1.0
     return held, abs(distance - held * scale), scale
 
 
-def _held(distance: Part, upper: Part, lower: Part, soft: Part) -> Part:
+def _clamp_reach(distance: Part, upper: Part, lower: Part, soft: Part) -> Part:
     """The distance nearest to `distance` that is in reach, eased by `soft`; see `soft_reach`."""
     far, near = upper + lower, abs(upper - lower)
     if np.any(soft):

@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from rigkit import _say, body, foot, leg, page, puppets, stage
+from rigkit import _format, body, foot, leg, page, puppets, stage
 from rigkit._types import Floats
 from rigkit.display.drawing import HALF, in_space
 from rigkit.display.formats import NAME, capital, cm, point_cm
@@ -29,8 +29,8 @@ def show_pelvis(thing: body.Pelvis) -> Iterator[Piece]:
 
 
 def _axes(frame: Any) -> str:
-    x, y, z = (_say.direction(axis) for axis in np.asarray(frame)[:3, :3].T)
-    return f"{_say.origin(frame)}; x {x}, y {y}, z {z}"
+    x, y, z = (_format.direction(axis) for axis in np.asarray(frame)[:3, :3].T)
+    return f"{_format.origin(frame)}; x {x}, y {y}, z {z}"
 
 
 @show.register
@@ -48,14 +48,14 @@ def show_joint_range(thing: body.JointRange) -> Iterator[Piece]:
     if np.isfinite([low, high]).all():
         ends = np.array([[np.sin(turn), -np.cos(turn)] for turn in (0.0, low, high)])
         room = in_space(np.array([*ends, [0, 0]]))
-        title = f"From {_say.angle(low)} to {_say.angle(high)}"
+        title = f"From {_format.angle(low)} to {_format.angle(high)}"
         picture = stage.framed("side", room, title, 0.2, HALF, least=1.6, desc=repr(thing))
         for end, turn, radius in zip(ends[1:], (low, high), (110, 56), strict=True):
             picture.path([(0, 0), end], "inverse")
             if turn:
-                picture.arc((0, 0), ends[0], end, _say.angle(turn), "plain", radius)
+                picture.arc((0, 0), ends[0], end, _format.angle(turn), "plain", radius)
         yield picture.ghost([(0, 0), ends[0]]).note(ends[0], "zero", "soft").dots([(0, 0)])
-    said = fields(thing, low=_say.angle, high=_say.angle, low_status=str, high_status=str)
+    said = fields(thing, low=_format.angle, high=_format.angle, low_status=str, high_status=str)
     yield values(thing, said, _AVERAGES)
 
 

@@ -5,7 +5,7 @@ from typing import Any
 
 import numpy as np
 
-from rigkit import _say, gltf, mesh, page, rotation
+from rigkit import _format, gltf, mesh, page, rotation
 from rigkit._types import Floats
 from rigkit.display.drawing import WIDTH, surface, tree
 from rigkit.display.formats import name, optional, turn
@@ -26,9 +26,9 @@ def show_node(thing: gltf.Node) -> Iterator[Piece]:
     said = fields(
         thing,
         parent=optional("node {}".format, "none: a root"),
-        translation=_say.point,
+        translation=_format.point,
         rotation=lambda quaternion: turn(rotation.matrix_from_quaternion(quaternion)),
-        scale=lambda scale: _say.point(scale, ""),
+        scale=lambda scale: _format.point(scale, ""),
         mesh=optional("mesh {}".format),
         skin=optional("skin {}".format),
     )
@@ -38,7 +38,7 @@ def show_node(thing: gltf.Node) -> Iterator[Piece]:
 @show.register
 def show_skin(thing: gltf.Skin) -> Iterator[Piece]:
     places = zip(thing.joints.tolist(), _places(thing.inverse_bind), strict=True)
-    rows = [(i, node, _say.point(place)) for i, (node, place) in enumerate(places)]
+    rows = [(i, node, _format.point(place)) for i, (node, place) in enumerate(places)]
     said = "where each joint stood when the mesh was joined to it."
     yield table(("Joint", "node", "stood at"), rows, f"Skin {name(thing.name)}: {said}")
 
@@ -72,7 +72,7 @@ def show_channel(thing: gltf.Channel) -> Iterator[Piece]:
     rows = [
         ("moves", f"the {thing.path} of node {thing.node}"),
         ("keys", f"{len(thing.times):,}"),
-        ("time", _say.amount(thing.times, " s", 2)),
+        ("time", _format.amount(thing.times, " s", 2)),
         ("between keys", thing.interpolation),
     ]
     yield table(("Channel", "value"), rows)
@@ -104,7 +104,7 @@ def _course(channel: gltf.Channel) -> Picture:
 @show.register
 def show_animation(thing: gltf.Animation) -> Iterator[Piece]:
     rows = [(each.node, each.path, len(each.times), each.interpolation) for each in thing.channels]
-    said = f"{name(thing.name)}: {_say.amount(thing.duration, ' s', 2)}"
+    said = f"{name(thing.name)}: {_format.amount(thing.duration, ' s', 2)}"
     yield table(("Node", "moves", "keys", "between keys"), rows, said)
 
 
@@ -125,7 +125,7 @@ def show_asset(thing: gltf.Asset) -> Iterator[Piece]:
             skin=_skin(thing),
         )
     rows = [
-        (word, f"{len(many):,}", page.plain(_say.names(each.name for each in many), 200))
+        (word, f"{len(many):,}", page.plain(_format.names(each.name for each in many), 200))
         for word in ("nodes", "skins", "meshes", "animations")
         for many in [getattr(thing, word)]
     ]

@@ -5,7 +5,7 @@ from typing import Any
 
 import numpy as np
 
-from rigkit import _say, page, rotation
+from rigkit import _format, page, rotation
 
 NAME = 40  # characters of a stranger's name
 
@@ -26,24 +26,24 @@ def yes(value: Any) -> str:
 
 
 def whole(value: Any) -> str:
-    return _say.amount(value, "", 0)
+    return _format.amount(value, "", 0)
 
 
 def cm(value: Any) -> str:
-    return _say.amount(value, " cm", 1, 100.0)
+    return _format.amount(value, " cm", 1, 100.0)
 
 
 def mm(value: Any) -> str:
-    return _say.small(value, "mm", 1000.0)
+    return _format.small(value, "mm", 1000.0)
 
 
 def point_cm(value: Any) -> str:
-    return _say.point(value, " cm", 1, 100.0)
+    return _format.point(value, " cm", 1, 100.0)
 
 
 def unit(unit: str, places: int, scale: float = 1.0) -> Say:
     """Numbers in a unit, to so many decimals."""
-    return lambda value: _say.amount(value, unit, places, scale)
+    return lambda value: _format.amount(value, unit, places, scale)
 
 
 def both(say: Say) -> Say:
@@ -60,4 +60,8 @@ def turn(matrix: Any) -> str:
     """A turn as its angle and the axis it is about."""
     vector = rotation.vector_from_matrix(matrix)
     angle = float(np.linalg.norm(vector))
-    return "none" if angle < 1e-9 else f"{_say.angle(angle)} about {_say.direction(vector / angle)}"
+    return (
+        "none"
+        if angle < 1e-9
+        else f"{_format.angle(angle)} about {_format.direction(vector / angle)}"
+    )

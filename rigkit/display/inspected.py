@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Iterator
 
-from rigkit import _say, page
+from rigkit import _format, page
 from rigkit import inspection as insp
 from rigkit.display.formats import name
 from rigkit.display.showing import Piece, show
@@ -25,9 +25,9 @@ def show_legs(thing: insp.Legs) -> Iterator[Piece]:
         return
     yield _leg_table(thing.legs.values(), f"{because['legs']}. {_PLACES}")
     rows = [
-        ("up", _say.direction(thing.up), because["up"]),
-        ("forward", _say.direction(thing.forward), because["forward"]),
-        ("unit", _say.amount(thing.metres, " m"), because["metres"]),
+        ("up", _format.direction(thing.up), because["up"]),
+        ("forward", _format.direction(thing.forward), because["forward"]),
+        ("unit", _format.amount(thing.metres, " m"), because["metres"]),
     ]
     yield folded("Which way it stands", table(("Axis", "direction", "why"), rows))
 
@@ -37,7 +37,7 @@ def _leg_table(legs: Iterable[insp.Leg], caption: str) -> str:
         (
             f"{_SIDES.get(each.side, each.side)} {part}",
             place,
-            _say.amount(each.certainty[part], " %", 0, 100.0),
+            _format.amount(each.certainty[part], " %", 0, 100.0),
             each.why[part],
         )
         for each in legs

@@ -5,7 +5,7 @@ from typing import Any
 
 import numpy as np
 
-from rigkit import _say, bend, rotation, solvers, stage, two_bone
+from rigkit import _format, bend, rotation, solvers, stage, two_bone
 from rigkit._types import Floats
 from rigkit.display.drawing import HALF, WIDTH, few, floor, in_space, one_of, with_floor
 from rigkit.display.formats import whole, yes
@@ -19,14 +19,14 @@ def show_planar_leg(thing: two_bone.PlanarLeg) -> Iterator[Piece]:
     angles = few(np.stack(np.broadcast_arrays(thing.hip, thing.knee), axis=-1), 1)
     if len(angles):
         points = two_bone.planar_points(angles[:, 0], angles[:, 1], 1.0, 1.0)
-        at_hip, at_knee = map(_say.angle, angles[0])
+        at_hip, at_knee = map(_format.angle, angles[0])
         picture = _bent(points, one_of(len(angles), f"Hip {at_hip}, knee {at_knee}"), repr(thing))
         hip, knee, _ = points[0]
         picture.path([hip, hip - [0.0, 0.5]], "soft")
         yield picture.arc(hip, hip - [0.0, 1.0], knee, at_hip, "plain", 60)
     yield values(
         thing,
-        fields(thing, hip=_say.angle, knee=_say.angle, reached=yes, miss=_say.small),
+        fields(thing, hip=_format.angle, knee=_format.angle, reached=yes, miss=_format.small),
         "The angles do not say how long the bones are: they are drawn alike.",
     )
 
@@ -36,10 +36,10 @@ def show_bend(thing: bend.Bend) -> Iterator[Piece]:
     angles = few(thing.angle, 0)
     if len(angles):
         points = two_bone.planar_points(angles / 2, angles, 1.0, 1.0)
-        yield _bent(points, one_of(len(angles), f"Bent by {_say.angle(angles[0])}"), repr(thing))
+        yield _bent(points, one_of(len(angles), f"Bent by {_format.angle(angles[0])}"), repr(thing))
     yield values(
         thing,
-        fields(thing, angle=_say.angle, cost=_say.share),
+        fields(thing, angle=_format.angle, cost=_format.share),
         "Drawn with bones of one length.",
     )
 
@@ -54,7 +54,7 @@ def _bent(points: Floats, title: str, desc: str) -> Stage:
     picture.path([knee, knee + 0.5 * (knee - hip)], "soft")
     picture.chain(points[0], "inverse", names=("hip", "", "ankle"), thickness=18)
     angle = rotation.angle_between(in_space(knee - hip), in_space(ankle - knee))
-    return picture.arc(knee, knee + (knee - hip), ankle, _say.angle(angle), "plain", 60)
+    return picture.arc(knee, knee + (knee - hip), ankle, _format.angle(angle), "plain", 60)
 
 
 @show.register
@@ -70,14 +70,14 @@ def show_two_bone_pose(thing: two_bone.TwoBonePose) -> Iterator[Piece]:
         thing,
         fields(
             thing,
-            knee=_say.point,
-            ankle=_say.point,
-            flexion=_say.angle,
-            hinge=_say.direction,
+            knee=_format.point,
+            ankle=_format.point,
+            flexion=_format.angle,
+            hinge=_format.direction,
             reached=yes,
-            miss=_say.small,
+            miss=_format.small,
             guided=yes,
-            stretch=_say.amount,
+            stretch=_format.amount,
         ),
     )
 
@@ -94,8 +94,8 @@ def _pose_of_two_bones(thing: object, together: Floats, flexion: Floats, miss: f
     start, beyond = knee[0] - 0.8 * thigh, knee[0] + 0.5 * thigh
     points = np.concatenate([knee, ankle, [start, beyond]])
     on_goal = miss <= two_bone.REACHED
-    said = "ankle on its goal" if on_goal else f"ankle {_say.small(miss)} off its goal"
-    title = one_of(len(knee), f"Knee bent {_say.angle(flexion[0])}, {said}")
+    said = "ankle on its goal" if on_goal else f"ankle {_format.small(miss)} off its goal"
+    title = one_of(len(knee), f"Knee bent {_format.angle(flexion[0])}, {said}")
     view = ("side", "top", "front")[int(np.argmax(np.abs(hinge[0])))]
     framed = stage.framed(view, with_floor(points), title, 0.12, WIDTH, least=0.5, desc=repr(thing))
     picture = floor(framed, points)
@@ -104,7 +104,7 @@ def _pose_of_two_bones(thing: object, together: Floats, flexion: Floats, miss: f
     picture.ghost([start, knee[0]]).path([knee[0], beyond], "soft")
     picture.note(start, "toward the hip", "soft")
     picture.chain([knee[0], ankle[0]], "inverse", names=("knee", "ankle"), thickness=20)
-    return picture.arc(knee[0], knee[0] + thigh, ankle[0], _say.angle(flexion[0]), "plain", 56)
+    return picture.arc(knee[0], knee[0] + thigh, ankle[0], _format.angle(flexion[0]), "plain", 56)
 
 
 @show.register
@@ -113,15 +113,17 @@ def show_solution(thing: solvers.Solution) -> Iterator[Piece]:
     if len(points):
         yield _solved(thing, points)
     end = np.asarray(thing.points)[..., -1, :]
-    said = fields(thing, reached=yes, miss=_say.small, steps=whole, stalled=yes)
-    yield values(thing, [Row("end", "where the chain's last point is", end, _say.point, 1), *said])
+    said = fields(thing, reached=yes, miss=_format.small, steps=whole, stalled=yes)
+    yield values(
+        thing, [Row("end", "where the chain's last point is", end, _format.point, 1), *said]
+    )
 
 
 def _solved(thing: solvers.Solution, points: Floats) -> Stage:
     """Chains, shape (k, n + 1, d), the others than the first dotted, and the way of its end."""
     reached, miss, steps = (np.ravel(part)[0] for part in (thing.reached, thing.miss, thing.steps))
-    said = "its end on its goal" if reached else f"its end {_say.small(miss)} off its goal"
-    title = one_of(len(points), f"After {_say.count(int(steps), 'step')}, {said}")
+    said = "its end on its goal" if reached else f"its end {_format.small(miss)} off its goal"
+    title = one_of(len(points), f"After {_format.count(int(steps), 'step')}, {said}")
     trace = _first_of(thing.trace, points.shape[1:])
     way = trace[:, -1]
     seen = np.concatenate([points.reshape(-1, points.shape[-1]), way])

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from rigkit import _say, placement
+from rigkit import _format, placement
 from rigkit.display.formats import mm
 from rigkit.display.showing import Piece, show
 from rigkit.display.tables import fields, table, values
@@ -20,25 +20,27 @@ def show_mirror_error(thing: placement.MirrorError) -> Iterator[Piece]:
     rows = [
         (
             name,
-            _say.small(cm[:, i].max(), scale=1.0),
-            _say.amount(deg[:, i].max(), "°", 2),
+            _format.small(cm[:, i].max(), scale=1.0),
+            _format.amount(deg[:, i].max(), "°", 2),
             ", ".join(said[name] for said in (worst, most) if name in said),
         )
         for i, name in enumerate(thing.names)
     ]
     rows.sort(key=lambda row: not row[3])
-    many = f"The worst of a batch of {len(cm):,}. " if _say.batch(thing.cm, 1) else ""
+    many = f"The worst of a batch of {len(cm):,}. " if _format.batch(thing.cm, 1) else ""
     said = "How far each right joint is from the mirror image of the left one."
     yield table(("Joint", "off by", "turned away by", "worst"), rows, f"{many}{said}")
 
 
 @show.register
 def show_rotation_centre(thing: placement.RotationCentre) -> Iterator[Piece]:
-    said = fields(thing, centre=_say.point, radii=_say.length, residual=mm, error=mm)
+    said = fields(thing, centre=_format.point, radii=_format.length, residual=mm, error=mm)
     yield values(thing, said)
 
 
 @show.register
 def show_hinge_axis(thing: placement.HingeAxis) -> Iterator[Piece]:
-    said = fields(thing, axis=_say.direction, point=_say.point, radii=_say.length, residual=mm)
+    said = fields(
+        thing, axis=_format.direction, point=_format.point, radii=_format.length, residual=mm
+    )
     yield values(thing, said)

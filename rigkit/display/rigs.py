@@ -5,7 +5,7 @@ from typing import Any
 
 import numpy as np
 
-from rigkit import _say, controls, leg, stage
+from rigkit import _format, controls, leg, stage
 from rigkit import skeleton as sk
 from rigkit.display.drawing import HALF, few, one_of, place, tree
 from rigkit.display.formats import both, name, optional, turn, unit, yes
@@ -22,7 +22,7 @@ def show_joint(thing: sk.Joint) -> Iterator[Piece]:
 
 def _rest(frame: Any) -> str:
     frame = np.asarray(frame)
-    return f"{_say.point(frame[:3, 3])}; turn {turn(frame[:3, :3])}"
+    return f"{_format.point(frame[:3, 3])}; turn {turn(frame[:3, :3])}"
 
 
 @show.register
@@ -30,12 +30,12 @@ def show_skeleton(thing: sk.Skeleton) -> Iterator[Piece]:
     points = thing.rest_world[:, :3, 3]
     yield tree(points, thing.parents, thing.names, "At rest", repr(thing))
     rows = [
-        (name(joint), name(thing.parent(joint) or "none"), _say.point(point))
+        (name(joint), name(thing.parent(joint) or "none"), _format.point(point))
         for joint, point in zip(thing.names, points, strict=True)
     ]
     places = "Places in the world: left, up, forward."
     joints = table(("Joint", "parent", "place at rest"), rows, places)
-    yield folded(_say.count(len(thing), "joint"), joints)
+    yield folded(_format.count(len(thing), "joint"), joints)
 
 
 @show.register
@@ -50,7 +50,7 @@ def show_leg_rig(thing: leg.LegRig) -> Iterator[Piece]:
     yield tree(points, rig.parents, rig.names, title, repr(thing), outlines)
     rows = [(name(each.name), _leaders(each), _free(each)) for each in thing.controls]
     said = table(("Control", "hangs from", "free channels"), rows)
-    yield folded(_say.count(len(thing.controls), "control"), said)
+    yield folded(_format.count(len(thing.controls), "control"), said)
 
 
 @show.register
@@ -58,12 +58,12 @@ def show_leg_pose(thing: leg.LegPose) -> Iterator[Piece]:
     world = np.asarray(thing.world, dtype=float)
     poses = few(world[..., :3, 3], 2)
     if len(poses) and len(thing.names) == poses.shape[1]:
-        bends = [_say.angle(angle) for angle in few(thing.flexion, 1)[0]]
+        bends = [_format.angle(angle) for angle in few(thing.flexion, 1)[0]]
         title = one_of(len(poses), f"Bent {bends[0]} left, {bends[1]} right")
         parents = _leg_parents(thing.names)
         yield tree(poses[0], parents, thing.names, title, repr(thing), ghosts=poses[1:])
-    pelvis = Row("pelvis", "where it is: left, up, forward", world[..., 0, :3, 3], _say.point, 1)
-    said = fields(thing, flexion=both(_say.angle), miss=both(_say.small), guided=both(yes))
+    pelvis = Row("pelvis", "where it is: left, up, forward", world[..., 0, :3, 3], _format.point, 1)
+    said = fields(thing, flexion=both(_format.angle), miss=both(_format.small), guided=both(yes))
     yield values(thing, [pelvis, *said], "Left, then right.")
 
 
@@ -80,15 +80,21 @@ def _leg_parents(names: Sequence[str]) -> list[int]:
 
 @show.register
 def show_leg_angles(thing: leg.LegAngles) -> Iterator[Piece]:
-    said = fields(thing, hip=both(_say.angles), knee=both(_say.angle), ankle=both(_say.angles))
+    said = fields(
+        thing, hip=both(_format.angles), knee=both(_format.angle), ankle=both(_format.angles)
+    )
     yield values(thing, said, "Left, then right; a straight standing leg reads zero.")
 
 
 @show.register
 def show_follow(thing: controls.Follow) -> Iterator[Piece]:
-    batch = _say.batch(thing.weight)
+    batch = _format.batch(thing.weight)
     said = fields(
-        thing, leader=name, what=str, weight=unit("", 2), gap=optional(_say.frame, "as at rest")
+        thing,
+        leader=name,
+        what=str,
+        weight=unit("", 2),
+        offset=optional(_format.frame, "as at rest"),
     )
     yield values(thing, said, f"A batch of shape {batch}." if batch else "")
 
@@ -100,8 +106,8 @@ def show_control(thing: controls.Control) -> Iterator[Piece]:
     carried = "follows" if thing.parent is None else "parent"
     said = fields(
         thing,
-        rest=_say.frame,
-        pivot=_say.point,
+        rest=_format.frame,
+        pivot=_format.point,
         **{carried: lambda _: _leaders(thing)},
         locked=lambda locked: ", ".join(map(_channel, locked)) or "none",
         limits=_limits,
@@ -138,7 +144,7 @@ def _channel(channel: str) -> str:
 
 def _limits(limits: Mapping[str, Any]) -> str:
     said = (
-        f"{_channel(channel)} {(_say.angle if channel.startswith('turn') else _say.length)(bounds)}"
+        f"{_channel(channel)} {(_format.angle if channel.startswith('turn') else _format.length)(bounds)}"
         for channel, bounds in limits.items()
     )
     return "; ".join(said) or "none"

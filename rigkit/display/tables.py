@@ -9,7 +9,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from rigkit import _say, page
+from rigkit import _format, page
 from rigkit.display.formats import Say
 
 FEW = 4  # of a batch so many are shown
@@ -131,7 +131,7 @@ def values(head: object, rows: Iterable[Row], caption: str = "") -> str:
     """A table of values, its head a name or the class of an object; of a batch the first few."""
     rows = list(rows)
     head = head if isinstance(head, str) else type(head).__name__
-    batch = _say.batch(rows[0].values, rows[0].axes)
+    batch = _format.batch(rows[0].values, rows[0].axes)
     if not batch:
         lines = [(row.name, row.say(row.values), row.meaning) for row in rows]
         return table((head, "value", "what it is"), lines, caption)

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from rigkit import _say, foot, gait, stage
+from rigkit import _format, foot, gait, stage
 from rigkit._types import Floats
 from rigkit.display.drawing import WIDTH, few, floor, in_space, one_of, with_floor
 from rigkit.display.formats import capital, cm, name, point_cm, unit, whole, yes
@@ -33,14 +33,14 @@ def show_foot(thing: foot.Foot) -> Iterator[Piece]:
 def show_foot_roll(thing: foot.FootRoll) -> Iterator[Piece]:
     feet = _corners(thing)
     if len(feet):
-        pivot, turn = str(np.ravel(thing.pivot)[0]), _say.angle(np.ravel(thing.foot_turn)[0])
+        pivot, turn = str(np.ravel(thing.pivot)[0]), _format.angle(np.ravel(thing.foot_turn)[0])
         title = one_of(len(feet), f"Rolled over the {pivot}: the foot is turned {turn}")
         picture = _feet(feet, title, repr(thing))
         where = dict(zip(_CORNERS, feet[0], strict=True))
         picture.note(where["ankle"], "ankle", "soft", "above")
         yield picture.dots([where[pivot]], "miss").note(where[pivot], pivot, "miss", "below")
     corners = dict.fromkeys(_CORNERS, point_cm)
-    said = fields(thing, **corners, foot_turn=_say.angle, toe_turn=_say.angle, pivot=str)
+    said = fields(thing, **corners, foot_turn=_format.angle, toe_turn=_format.angle, pivot=str)
     yield values(thing, said, _POINTS)
 
 
@@ -83,18 +83,20 @@ def show_walk(thing: gait.Walk) -> Iterator[Piece]:
     left, slide = np.asarray(thing.points, dtype=float)[:, 0], thing.slide_cm
     stride = max(int(np.searchsorted(thing.times, 2 * thing.step_length / thing.speed)), 1)
     if np.isfinite(left).all():
-        said = _say.small(slide[0], scale=1.0)
+        said = _format.small(slide[0], scale=1.0)
         title = f"{walker}: in one stride the left foot slides {said}"
         yield _stride(left[: stride + 1], len(thing.puppet.bones), title, repr(thing))
-    slid = _say.sides(slide, lambda cm: _say.small(cm, scale=1.0))
+    slid = _format.sides(slide, lambda cm: _format.small(cm, scale=1.0))
     walk = fields(
         thing,
         speed=unit(" m/s", 2),
         step_length=cm,
         table=str,
         planted=yes,
-        times=lambda times: f"{_say.count(len(times), 'frame')}, {_say.amount(times[-1], ' s', 2)}",
-        miss=lambda miss: _say.small(np.max(miss)),
+        times=lambda times: (
+            f"{_format.count(len(times), 'frame')}, {_format.amount(times[-1], ' s', 2)}"
+        ),
+        miss=lambda miss: _format.small(np.max(miss)),
     )
     yield values(walker, [*walk, Row("slide", "of each foot on the floor, in a stride", slid, str)])
 

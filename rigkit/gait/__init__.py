@@ -25,10 +25,10 @@ from rigkit.gait.curves import (
     PELVIS_TILT,
     TABLES,
     Pace,
-    headings,
     joint_angles,
     pace,
     periodic_spline,
+    segment_angles,
     stance_share,
 )
 from rigkit.gait.measures import Pop, extension_pops, outside_range_deg
@@ -36,7 +36,7 @@ from rigkit.gait.planting import control_values, foot_goals, highest_hips, pelvi
 from rigkit.gait.walking import Walk, walk
 
 __all__ = ["GRAVITY", "TABLES", "GROUPS", "JOINTS", "PELVIS_TILT"]
-__all__ += ["headings", "periodic_spline", "joint_angles", "Pace", "pace", "stance_share"]
+__all__ += ["segment_angles", "periodic_spline", "joint_angles", "Pace", "pace", "stance_share"]
 __all__ += ["Walk", "walk", "plant", "foot_goals", "highest_hips", "pelvis_path", "control_values"]
 __all__ += ["foot_slide_cm", "foot_strikes", "toe_offs", "Pop", "extension_pops"]
 __all__ += ["outside_range_deg"]

@@ -7,7 +7,7 @@ from functools import cache
 
 import numpy as np
 
-from rigkit import _check, _say, body
+from rigkit import _check, _format, body
 from rigkit._types import AnyFloats, ArrayLike, Floats
 
 GRAVITY = 9.81
@@ -16,7 +16,7 @@ GROUPS = ("very slow", "slow", "free", "fast", "very fast")
 JOINTS = ("hip", "knee", "ankle")
 
 
-def headings(points: ArrayLike) -> Floats:
+def segment_angles(points: ArrayLike) -> Floats:
     """Return each bone's angle from hanging straight down, forward positive, seen from the side.
 
     Knee flexion is the thigh's heading less the shank's; hip flexion the thigh's less the trunk's.
@@ -39,7 +39,7 @@ def headings(points: ArrayLike) -> Floats:
     Examples
     --------
     >>> from rigkit import gait
-    >>> thigh, shank = gait.headings([(0, 0.9, 0), (0, 0.5, 0.1), (0, 0.1, 0.1)])
+    >>> thigh, shank = gait.segment_angles([(0, 0.9, 0), (0, 0.5, 0.1), (0, 0.1, 0.1)])
     >>> round(float(thigh - shank), 3)  # knee flexion
     0.245
     """
@@ -201,7 +201,7 @@ PELVIS_TILT = float(
 
 
 @dataclass(frozen=True, eq=False)
-class Pace(_say.Shown):
+class Pace(_format.NotebookDisplay):
     """The speed of a walk, and its steps.
 
     Attributes
@@ -222,13 +222,13 @@ class Pace(_say.Shown):
     stance_share: Floats
 
     def __repr__(self) -> str:
-        return _say.line(
+        return _format.line(
             self,
-            f"speed {_say.amount(self.speed, ' m/s', 2)}",
-            f"steps of {_say.length(self.step_length)}",
-            f"{_say.amount(self.cadence, '', 2)} of them a second",
-            f"a foot is down for {_say.amount(self.stance_share, ' %', 1, 100.0)} of its cycle",
-            batch=_say.batch(self.speed),
+            f"speed {_format.amount(self.speed, ' m/s', 2)}",
+            f"steps of {_format.length(self.step_length)}",
+            f"{_format.amount(self.cadence, '', 2)} of them a second",
+            f"a foot is down for {_format.amount(self.stance_share, ' %', 1, 100.0)} of its cycle",
+            batch=_format.batch(self.speed),
         )
 
 

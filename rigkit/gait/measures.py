@@ -6,14 +6,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from rigkit import _check, _say, body
+from rigkit import _check, _format, body
 from rigkit.gait.curves import JOINTS
 from rigkit.gait.walking import Walk, check_walk
 from rigkit.skeleton import SIDE_TAGS
 
 
 @dataclass(frozen=True)
-class Pop(_say.Shown):
+class Pop(_format.NotebookDisplay):
     """A leg that snaps straight or out of straight.
 
     Attributes
@@ -31,11 +31,11 @@ class Pop(_say.Shown):
     speed_deg: float
 
     def __repr__(self) -> str:
-        return _say.line(
+        return _format.line(
             self,
             f"{ {'L_': 'left', 'R_': 'right'}.get(self.side, self.side) } leg",
             f"frame {self.frame}",
-            f"{_say.amount(self.speed_deg, '°', 0)} a second",
+            f"{_format.amount(self.speed_deg, '°', 0)} a second",
         )
 
 

@@ -54,7 +54,7 @@ def plant(walk: Walk, pelvis: ArrayLike | None = None) -> Walk:
     puppet = walk.puppet
     carried, upper, lower = _limb(puppet)
     goals = foot_goals(walk)[..., [2, 1]] - pelvis[:, None, [2, 1]]  # seen from the hips, side view
-    solved = two_bone.solve_planar(goals - carried, upper, lower, bend=puppet.knee_side)
+    solved = two_bone.solve_planar(goals - carried, upper, lower, knee_direction=puppet.knee_side)
     leg = _from_hip(puppet, two_bone.planar_points(solved.hip, solved.knee, upper, lower))
     points = np.concatenate([leg, sole(puppet, leg[..., -1, :], walk.foot_pitch)], axis=-2)
     return replace(

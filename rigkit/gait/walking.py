@@ -6,17 +6,17 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from rigkit import _check, _say, foot
+from rigkit import _check, _format, foot
 from rigkit._types import Bools, Floats
 from rigkit.gait._plan import Plan, in_space, limb_length, make_plan, sole
 from rigkit.gait.contact import foot_slide_cm
-from rigkit.gait.curves import PELVIS_TILT, headings
+from rigkit.gait.curves import PELVIS_TILT, segment_angles
 from rigkit.puppets import Puppet
 from rigkit.skeleton import SIDE_TAGS, side_of
 
 
 @dataclass(frozen=True, eq=False)
-class Walk(_say.Shown):
+class Walk(_format.NotebookDisplay):
     """A walk along +Z from the world's origin, frame by frame; f frames, two sides (left, right).
 
     `walk["knee"]` is where both knees are, shape (f, 2, 3), `walk["L_knee"]` the left one, shape
@@ -64,15 +64,15 @@ class Walk(_say.Shown):
     miss: Floats
 
     def __repr__(self) -> str:
-        return _say.line(
+        return _format.line(
             self,
-            _say.name(self.puppet.name),
+            _format.name(self.puppet.name),
             "feet planted" if self.planted else "feet not planted",
-            _say.amount(self.speed, " m/s", 2),
-            f"steps of {_say.length(self.step_length)}",
-            f"{_say.count(len(self.times), 'frame')} in {_say.amount(np.ptp(self.times), ' s', 2)}",
+            _format.amount(self.speed, " m/s", 2),
+            f"steps of {_format.length(self.step_length)}",
+            f"{_format.count(len(self.times), 'frame')} in {_format.amount(np.ptp(self.times), ' s', 2)}",
             f"angles of {self.table}",
-            f"miss {_say.small(self.miss)}",
+            f"miss {_format.small(self.miss)}",
         )
 
     @property
@@ -151,7 +151,7 @@ class Walk(_say.Shown):
 
     @property
     def _headings(self) -> Floats:
-        return headings(self.points[:, :, : len(self.puppet.bones) + 1])
+        return segment_angles(self.points[:, :, : len(self.puppet.bones) + 1])
 
 
 def walk(

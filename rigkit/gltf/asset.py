@@ -14,7 +14,7 @@ from typing import Any, TypeVar
 import numpy as np
 from numpy.typing import DTypeLike, NDArray
 
-from rigkit import _check, _say, rotation
+from rigkit import _check, _format, rotation
 from rigkit._types import ArrayLike, Floats, Ints
 
 PATHS = {"translation": 3, "rotation": 4, "scale": 3}
@@ -30,7 +30,7 @@ _BLOCK = 2**16  # numbers of a weight table made at a time: few enough for the p
 
 
 @dataclass(frozen=True, eq=False)
-class Node(_say.Shown):
+class Node(_format.NotebookDisplay):
     """A node of the tree: where it stands in its parent, `translation · rotation · scale`.
 
     Parameters
@@ -91,20 +91,20 @@ class Node(_say.Shown):
 
     def __repr__(self) -> str:
         turn = 2 * np.arccos(np.clip(abs(self.rotation[3]), 0, 1))
-        return _say.line(
+        return _format.line(
             self,
-            _say.name(self.name),
+            _format.name(self.name),
             "a root" if self.parent is None else f"below node {self.parent}",
-            _say.point(self.translation),
-            f"turned {_say.angle(turn)}",
-            "" if (self.scale == 1).all() else f"scaled {_say.point(self.scale, '')}",
+            _format.point(self.translation),
+            f"turned {_format.angle(turn)}",
+            "" if (self.scale == 1).all() else f"scaled {_format.point(self.scale, '')}",
             "" if self.mesh is None else f"mesh {self.mesh}",
             "" if self.skin is None else f"skin {self.skin}",
         )
 
 
 @dataclass(frozen=True, eq=False)
-class Skin(_say.Shown):
+class Skin(_format.NotebookDisplay):
     """The nodes that move a mesh, and where they stood when they were joined to it.
 
     Parameters
@@ -150,16 +150,16 @@ class Skin(_say.Shown):
         )
 
     def __repr__(self) -> str:
-        return _say.line(
+        return _format.line(
             self,
-            _say.name(self.name),
-            _say.count(len(self.joints), "joint"),
+            _format.name(self.name),
+            _format.count(len(self.joints), "joint"),
             "" if self.root is None else f"all below node {self.root}",
         )
 
 
 @dataclass(frozen=True, eq=False)
-class Mesh(_say.Shown):
+class Mesh(_format.NotebookDisplay):
     """A surface of triangles; the parts ("primitives") of a glTF mesh are joined into one.
 
     Parameters
@@ -225,12 +225,12 @@ class Mesh(_say.Shown):
             )
 
     def __repr__(self) -> str:
-        return _say.line(
+        return _format.line(
             self,
-            _say.name(self.name),
-            _say.count(len(self.positions), "vertex", "vertices"),
-            _say.count(len(self.triangles), "triangle"),
-            _say.point(self.positions),
+            _format.name(self.name),
+            _format.count(len(self.positions), "vertex", "vertices"),
+            _format.count(len(self.triangles), "triangle"),
+            _format.point(self.positions),
             "no weights"
             if self.weights is None
             else f"{self.weights.shape[1]} weights to a vertex",
@@ -243,7 +243,7 @@ class Mesh(_say.Shown):
 
 
 @dataclass(frozen=True, eq=False)
-class Channel(_say.Shown):
+class Channel(_format.NotebookDisplay):
     """The change of one property of one node over time.
 
     Parameters
@@ -302,11 +302,11 @@ class Channel(_say.Shown):
             )
 
     def __repr__(self) -> str:
-        return _say.line(
+        return _format.line(
             self,
             f"{self.path} of node {self.node}",
-            _say.count(len(self.times), "key"),
-            f"{_say.amount(self.times, ' s', 2)}",
+            _format.count(len(self.times), "key"),
+            f"{_format.amount(self.times, ' s', 2)}",
             self.interpolation,
         )
 
@@ -379,7 +379,7 @@ class Channel(_say.Shown):
 
 
 @dataclass(frozen=True, eq=False)
-class Animation(_say.Shown):
+class Animation(_format.NotebookDisplay):
     """A named motion.
 
     Parameters
@@ -409,11 +409,11 @@ class Animation(_say.Shown):
 
     def __repr__(self) -> str:
         nodes = len({channel.node for channel in self.channels})
-        return _say.line(
+        return _format.line(
             self,
-            _say.name(self.name),
-            _say.amount(self.duration, " s", 2),
-            f"{_say.count(len(self.channels), 'channel')} of {_say.count(nodes, 'node')}",
+            _format.name(self.name),
+            _format.amount(self.duration, " s", 2),
+            f"{_format.count(len(self.channels), 'channel')} of {_format.count(nodes, 'node')}",
         )
 
     @property
@@ -423,7 +423,7 @@ class Animation(_say.Shown):
 
 
 @dataclass(frozen=True, eq=False)
-class Asset(_say.Shown):
+class Asset(_format.NotebookDisplay):
     """A rig file: its nodes and what they carry.
 
     Parameters
@@ -477,10 +477,13 @@ class Asset(_say.Shown):
             ("mesh", self.meshes),
             ("animation", self.animations),
         )
-        return _say.line(
+        return _format.line(
             self,
-            *(_say.count(len(many), one, "meshes" if one == "mesh" else "") for one, many in parts),
-            f"{_say.count(len(self.notes), 'thing')} not read" if self.notes else "",
+            *(
+                _format.count(len(many), one, "meshes" if one == "mesh" else "")
+                for one, many in parts
+            ),
+            f"{_format.count(len(self.notes), 'thing')} not read" if self.notes else "",
         )
 
     @cached_property

@@ -545,7 +545,7 @@ def _off_deg(made, wanted):
     if not is_turn(made[:3, :3]) or np.abs(made[3] - [0, 0, 0, 1]).max() > SQUARE:
         return None
     turn = wanted[:3, :3].T @ made[:3, :3]
-    return float(np.degrees(rotation.turn_angle(rotation.orthonormalise(turn))))
+    return float(np.degrees(rotation.rotation_angle(rotation.orthonormalise(turn))))
 
 
 def _local_not_turned(parent, child):

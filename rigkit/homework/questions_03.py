@@ -877,7 +877,7 @@ QUESTIONS = (ORIENT, KEEP, POINT, FRAME, NUMBERS, NAMES, ODD)
 def _turned_deg(frame, other):
     """The angle between two frames' axes, 180 where one is not a frame."""
     try:
-        return float(np.degrees(rotation.turn_angle(other[:3, :3].T @ frame[:3, :3])))
+        return float(np.degrees(rotation.rotation_angle(other[:3, :3].T @ frame[:3, :3])))
     except ValueError:
         return 180.0
 

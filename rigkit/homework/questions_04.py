@@ -10,7 +10,7 @@ from functools import partial
 import numpy as np
 
 from rigkit import rotation
-from rigkit.controls import between_keys
+from rigkit.controls import interpolate_keys
 from rigkit.homework import picture
 from rigkit.homework.question import Misconception, Question, Verdict
 from rigkit.two_bone import planar_points, solve_planar
@@ -585,9 +585,9 @@ def _keyed_slip_cm(upper, lower, deep_cm, every):
     """The foot's largest slip in a straight crouch, angles keyed in every n-th frame."""
     drop = deep_cm / 100 * (1 - np.abs(np.linspace(-1, 1, FRAMES + 1)))
     leg = solve_planar(np.stack([0 * drop, drop - upper - lower], axis=-1), upper, lower)
-    turns = between_keys({"leg": {"hip": leg.hip, "knee": leg.knee}}, range(0, FRAMES + 1, every))[
-        "leg"
-    ]
+    turns = interpolate_keys(
+        {"leg": {"hip": leg.hip, "knee": leg.knee}}, range(0, FRAMES + 1, every)
+    )["leg"]
     ankle = planar_points(turns["hip"], turns["knee"], upper, lower)[:, 2] - np.stack(
         [0 * drop, drop], axis=-1
     )

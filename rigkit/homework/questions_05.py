@@ -804,7 +804,9 @@ def _draw_fastest(rng, character):
 
 def _rate(upper, lower, short, soft):
     """Degrees of knee for a centimetre of goal, `short` of full reach, all lengths in metres."""
-    return -np.degrees(float(two_bone.knee_rate(upper + lower - short, upper, lower, soft))) / 100
+    return (
+        -np.degrees(float(two_bone.flexion_rate(upper + lower - short, upper, lower, soft))) / 100
+    )
 
 
 def _fastest(upper, lower, soft_cm, rise_cm_s):
@@ -843,7 +845,7 @@ def _judge_fastest(inputs, output):
         )
     return verdict(
         0.4 * placed,
-        f"your knee is too {'fast' if yours > true else 'slow'}: ask `two_bone.knee_rate` all "
+        f"your knee is too {'fast' if yours > true else 'slow'}: ask `two_bone.flexion_rate` all "
         "along the rise, look for its largest size, and mind its unit.",
     )
 

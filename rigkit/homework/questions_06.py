@@ -512,7 +512,7 @@ def _judge_preset(inputs, output):
     upper, lower, side, cost = inputs["upper"], inputs["lower"], inputs["side"], inputs["cost"]
     bend = float(output["bend"])
     spent = float(bends.reach_cost(bend, upper, lower))
-    share = abs(bend) / float(bends.bend_of_cost(cost, upper, lower))
+    share = abs(bend) / float(bends.bend_for_cost(cost, upper, lower))
     sided, sized = side * bend > 0, 0.9 <= share <= 1 + 1e-4
     joints = _hung(upper, lower, bend)
     measured = {
@@ -560,17 +560,17 @@ PRESET = Question(
     (
         Misconception(
             "same side for all",
-            lambda u, low, side, cost: bends.bend_of_cost(cost, u, low),
+            lambda u, low, side, cost: bends.bend_for_cost(cost, u, low),
             "every leg bends the same way, the heron's too",
         ),
         Misconception(
             "knee backwards",
-            lambda u, low, side, cost: -side * bends.bend_of_cost(cost, u, low),
+            lambda u, low, side, cost: -side * bends.bend_for_cost(cost, u, low),
             "the middle joint bends to the side opposite the one asked for",
         ),
         Misconception(
             "degrees",
-            lambda u, low, side, cost: side * np.degrees(bends.bend_of_cost(cost, u, low)),
+            lambda u, low, side, cost: side * np.degrees(bends.bend_for_cost(cost, u, low)),
             "the bend is in degrees; it belongs in radians",
         ),
         Misconception(

@@ -193,7 +193,7 @@ def _draw_swivel(rng, character):
 
 
 def _swivel(hip, knee, ankle):
-    return float(two_bone.swivel_of(hip, knee, ankle))
+    return float(two_bone.swivel_angle(hip, knee, ankle))
 
 
 def _judge_swivel(inputs, output):
@@ -683,7 +683,7 @@ def _flip_unguided(hip, goals, upper, lower, pole):
 def _flip_swivel(hip, goals, upper, lower, pole):
     pose = two_bone.solve(hip, goals, upper, lower, pole)
     return _first(
-        np.abs(np.diff(two_bone.swivel_of(hip, pose.knee, pose.ankle))) > np.radians(FLIP_DEG)
+        np.abs(np.diff(two_bone.swivel_angle(hip, pose.knee, pose.ankle))) > np.radians(FLIP_DEG)
     )
 
 
@@ -793,8 +793,10 @@ def _judge_squat(inputs, output):
     )
     poles = output["poles"]
     pose = two_bone.solve(hips, ankles, upper, lower, poles)
-    off = 100 * np.abs(two_bone.off_toes(pose.knee, ankles, toes))
-    backward = np.abs(two_bone.swivel_of(hips, pose.knee, ankles, hint=toes - ankles)) > np.pi / 2
+    off = 100 * np.abs(two_bone.knee_toe_offset(pose.knee, ankles, toes))
+    backward = (
+        np.abs(two_bone.swivel_angle(hips, pose.knee, ankles, hint=toes - ankles)) > np.pi / 2
+    )
     line = (ankles - hips) / np.linalg.norm(ankles - hips, axis=-1, keepdims=True)
     far = np.linalg.norm(np.cross(poles - hips, line), axis=-1)
     apart = 100 * float(np.linalg.norm(pose.knee[0] - pose.knee[1]))
@@ -911,7 +913,7 @@ def _draw_follows(rng, character):
 def _knee_offs(upper, lower, hip, ankle, toe, pelvis_pole, feet_pole):
     """The knee for either pole, shape (2, 3), and how far it is off the line of its toes, cm."""
     knees = two_bone.solve(hip, ankle, upper, lower, np.stack([pelvis_pole, feet_pole])).knee
-    return knees, 100 * np.abs(two_bone.off_toes(knees, ankle, toe))
+    return knees, 100 * np.abs(two_bone.knee_toe_offset(knees, ankle, toe))
 
 
 def _judge_follows(inputs, output):
@@ -1000,7 +1002,7 @@ CHOOSE = Question(
             "of the poles",
             _follows(
                 lambda upper, lower, hip, ankle, toe, *poles: (
-                    100 * np.abs(two_bone.off_toes(np.stack(poles), ankle, toe))
+                    100 * np.abs(two_bone.knee_toe_offset(np.stack(poles), ankle, toe))
                 )
             ),
             "the poles' distances are measured; the knee lies between its pole and the line"

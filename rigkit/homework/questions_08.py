@@ -484,7 +484,7 @@ def _draw_follow(rng, character):
 
 
 def _follow(leader, follower, leader_now):
-    return leader_now @ ct.gap_to(leader, follower)
+    return leader_now @ ct.offset_to(leader, follower)
 
 
 def _judge_follow(inputs, output):
@@ -540,13 +540,13 @@ FOLLOW = Question(
         ),
         Misconception(
             "order swapped",
-            lambda leader, follower, now: ct.gap_to(leader, follower) @ now,
+            lambda leader, follower, now: ct.offset_to(leader, follower) @ now,
             "gap and leader are multiplied in the other order; the leader's world frame comes"
             " first",
         ),
         Misconception(
             "gap the other way",
-            lambda leader, follower, now: now @ ct.gap_to(follower, leader),
+            lambda leader, follower, now: now @ ct.offset_to(follower, leader),
             "the gap is that of the leader as seen from the follower",
         ),
         Misconception(
@@ -686,7 +686,7 @@ def _moving(names, follows):
         ct.Control(name, parent=None if leader == NOTHING else leader)
         for name, leader in zip(names, follows, strict=True)
     ]
-    return ct.carried(rig, "pelvis")
+    return ct.dependents(rig, "pelvis")
 
 
 def _hem_moves(hem, turned_deg, lowered_cm):

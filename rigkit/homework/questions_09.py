@@ -723,7 +723,7 @@ def _judge_turns(inputs, output):
             _turns_view(inputs),
         )
     matrix = rotation.matrix_from_quaternion(rotation.unit_quaternion(yours))
-    off = float(np.degrees(rotation.turn_angle(matrix.T @ _blended_turn(**inputs))))
+    off = float(np.degrees(rotation.rotation_angle(matrix.T @ _blended_turn(**inputs))))
     sized, turned = abs(length - 1) <= 1e-4, off <= 0.06
     measured = {
         "The length of your quaternion": f"{length:.4g}",

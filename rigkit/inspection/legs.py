@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from rigkit import _check, _say
+from rigkit import _check, _format
 from rigkit._types import ArrayLike, Bools, Floats, Ints
 from rigkit.inspection.corrections import Corrections, read_mapping
 from rigkit.inspection.names import SIDE_WORDS, NameReading, read_name
@@ -24,7 +24,7 @@ UNITS = {"metres": 1.0, "centimetres": 0.01, "millimetres": 0.001}
 
 
 @dataclass(frozen=True)
-class Leg(_say.Shown):
+class Leg(_format.NotebookDisplay):
     """One leg: its joints as places in the list of joints, from the hip down.
 
     Attributes
@@ -46,11 +46,11 @@ class Leg(_say.Shown):
     def __repr__(self) -> str:
         joints = ", ".join(f"{part} {place}" for part, place in self.joints.items())
         sure = min(self.certainty.get(part, 0.0) for part in self.chain)
-        return _say.line(
+        return _format.line(
             self,
             f"{SIDE_WORDS.get(self.side, self.side)} leg",
             f"joints at {joints}",
-            f"{_say.amount(sure, ' %', 0, 100.0)} certain",
+            f"{_format.amount(sure, ' %', 0, 100.0)} certain",
         )
 
     @property
@@ -65,7 +65,7 @@ class Leg(_say.Shown):
 
 
 @dataclass(frozen=True, eq=False)
-class Legs(_say.Shown):
+class Legs(_format.NotebookDisplay):
     """The legs found in a skeleton, with its axes and its unit.
 
     Attributes
@@ -97,14 +97,14 @@ class Legs(_say.Shown):
 
     def __repr__(self) -> str:
         if not self.legs:
-            return _say.line(self, "none found")
-        return _say.line(
+            return _format.line(self, "none found")
+        return _format.line(
             self,
             " and ".join(SIDE_WORDS.get(side, side) for side in self.legs),
-            f"{_say.amount(self.certainty, ' %', 0, 100.0)} certain",
-            f"up {_say.direction(self.up)}",
-            f"facing {_say.direction(self.forward)}",
-            f"a unit is {_say.amount(self.metres, ' m')}",
+            f"{_format.amount(self.certainty, ' %', 0, 100.0)} certain",
+            f"up {_format.direction(self.up)}",
+            f"facing {_format.direction(self.forward)}",
+            f"a unit is {_format.amount(self.metres, ' m')}",
         )
 
 

@@ -29,7 +29,7 @@ from typing import Any
 
 import numpy as np
 
-from rigkit import _say
+from rigkit import _format
 from rigkit._types import Floats
 from rigkit.inspection.legs import UNITS, Legs
 from rigkit.inspection.names import SIDE_WORDS
@@ -45,7 +45,7 @@ _ONE = {"loose joints": "loose joint", "names": "name", "joints": "joint", "vert
 
 
 @dataclass(frozen=True)
-class Finding(_say.Shown):
+class Finding(_format.NotebookDisplay):
     """The outcome of one rule.
 
     Attributes
@@ -82,8 +82,8 @@ class Finding(_say.Shown):
     draw: Draw | None = None
 
     def __repr__(self) -> str:
-        about = f" in {_say.name(self.about)}" if self.about else ""
-        return _say.line(
+        about = f" in {_format.name(self.about)}" if self.about else ""
+        return _format.line(
             self,
             f"{self.rule}{about}",
             self.severity if self.status == FINDING else self.status,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from rigkit import _say
+from rigkit import _format
 from rigkit.stage import Picture
 
 # The rig breaks; it moves or looks wrong; it is harder to work with.
@@ -18,7 +18,7 @@ CHOSEN = "our choice"
 
 
 @dataclass(frozen=True)
-class Rule(_say.Shown):
+class Rule(_format.NotebookDisplay):
     """A rule of the inspection.
 
     Attributes
@@ -60,7 +60,7 @@ class Rule(_say.Shown):
     needs: tuple[str, ...] = ()
 
     def __repr__(self) -> str:
-        return _say.line(
+        return _format.line(
             self,
             self.id,
             self.title,

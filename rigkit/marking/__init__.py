@@ -1,7 +1,19 @@
-"""Marking a whole class: read strangers' notebooks as data, run each in a jail, weigh what comes
-out, report.
+"""Marking a whole class: strangers' notebooks read as data, run in a jail, judged, recorded, shown.
 
-`submissions` and `roster` say whose what is; `jail` runs it; `marker` marks one; `run` marks all;
-`record` keeps what was found; `tables`, `report`, `class_page` and `results` show it. What the
-parts hand to each other is in `entry`.
+One submission goes through a row of stages, each a module of that name with a function of that
+name. `pipeline` shows the row from top to bottom.
+
+========= ======================================= ========================================
+stage     takes                                   gives
+========= ======================================= ========================================
+collect   a folder or zip                         `Collected`: a `File` each, and problems
+place     `Collected`, the `Roster`               `Placed`: a `Submission` each, and strays
+run       `Submission`                            `Answers`, out of the jail
+judge     `Answers`                               `Entry`: scores, sentences, flags
+record    `Entry`                                 a row of `results.sqlite`
+report    `Record`                                tables and pages
+========= ======================================= ========================================
+
+A *submission* is all that one learner handed in for one lesson; an *entry* is a submission that was
+marked. Workers and clusters carry a `Task`, the submissions of one learner, and bring `Done`.
 """

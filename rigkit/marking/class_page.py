@@ -1,18 +1,20 @@
-"""The teacher's page of a whole class: who needs a look first, what to explain again, then
-everyone.
+"""The teacher's page of a whole class: runs to look at, questions to explain again, everyone.
 
 Without a script nothing can be sorted by hand, so every list stands in the order of need.
 """
 
-from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from rigkit import course
+from rigkit import course, templates
 from rigkit.homework import checking
-from rigkit.marking import page, report
+from rigkit.marking import learner_page, page
 from rigkit.marking.entry import FINISHED, Entry, Learner
+
+__all__ = ["html", "models", "needing", "reasons", "sentence_of", "tenths", "to_explain", "write"]
 
 NAME = "class.html"
 MANY = 100  # a table of more learners than that is folded away
@@ -21,8 +23,7 @@ FEW = 10  # so many names stand beside a count
 
 
 def write(entries: Sequence[Entry], out: Path, **found: Any) -> Path:
-    """Write the class page into the folder `out`; returns its path. `found` is what `html` takes
-    besides entries."""
+    """Write the class page into the folder `out`; takes what `html` takes, returns its path."""
     course.write_whole(out / NAME, html(entries, **found).encode())
     return out / NAME
 
@@ -43,7 +44,7 @@ def html(
         Submissions that are alike: each with `lesson`, `learners` (their ids), `share` (1 for
         identical ones) and a `sentence` on how.
     missing : sequence of (lesson, Learner)
-        Who handed in nothing.
+        Learners who handed in nothing.
     problems : sequence
         Files that belong to nobody or cannot be read: each with `place` and `why`.
 
@@ -53,224 +54,141 @@ def html(
     """
     entries = sorted(entries, key=lambda entry: (entry.lesson, *_order(entry.learner)))
     lessons = sorted({entry.lesson for entry in entries} | {lesson for lesson, _ in missing})
-    several, of = (
-        len(lessons) > 1,
-        {lesson: [e for e in entries if e.lesson == lesson] for lesson in lessons},
+    sections = _sections(entries, lessons, groups, missing, problems)
+    return templates.render(
+        "marking/class.html",
+        page=page,
+        style=page.STYLE,
+        page_of=learner_page.address,
+        reasons=reasons,
+        cells=_cells,
+        lessons=sorted({entry.lesson for entry in entries}),
+        several=len(lessons) > 1,
+        by_id={entry.learner.id: entry for entry in entries},
+        tiles=_tiles(entries, missing),
+        unjailed=sum(page.is_unjailed(entry.about) for entry in entries),
+        sections=[section for section in sections if section.data or section.always],
+        FEW=FEW,
+        MANY=MANY,
+        SHORT=SHORT,
     )
-    sections = [
-        ("look", "Look at these first", _look(entries, several)),
-        *((f"lesson-{lesson}", _title(lesson), _lesson(of[lesson])) for lesson in lessons),
-        ("alike", "Alike", _alike(groups, entries, several)),
-        ("missing", f"Missing: {len(missing):,}", _missing(missing, several)),
-        ("files", "Files left over", _problems(problems)),
-        ("corrections", "Corrections", _corrected(entries)),
-        *(
-            (
-                f"everyone-{lesson}",
-                f"Everyone{f' in lesson {page.safe(lesson, 20)}' if several else ''}",
-                _everyone(lesson, of[lesson]),
-            )
-            for lesson in lessons
-        ),
-        ("how", "How it was marked", _how(entries)),
+
+
+@dataclass(frozen=True)
+class _Section:
+    """A section of the page: the macro that shows it, and the data it shows."""
+
+    kind: str
+    id: str
+    title: str
+    data: Any
+    more: str = ""  # of the heading, after a colon
+    always: bool = False
+
+
+def _sections(
+    entries: Sequence[Entry],
+    lessons: Sequence[str],
+    groups: Iterable[Any],
+    missing: Sequence[tuple[str, Learner]],
+    problems: Iterable[Any],
+) -> Iterator[_Section]:
+    """The sections, in their order."""
+    of = {lesson: [entry for entry in entries if entry.lesson == lesson] for lesson in lessons}
+    yield _Section("look", "look", "Look at these first", needing(entries), always=True)
+    for lesson in lessons:
+        title, data = f"Lesson {page.plain(lesson, 20)}", _lesson(of[lesson])
+        yield _Section("lesson", f"lesson-{lesson}", title, data, page.lesson_title(lesson), True)
+    alike = sorted(groups, key=lambda group: (-group.share, -len(group.learners), group.learners))
+    yield _Section("alike", "alike", "Alike", alike)
+    absent = sorted(missing, key=lambda pair: (pair[0], *_order(pair[1])))
+    yield _Section("missing", "missing", "Missing", absent, f"{len(absent):,}")
+    yield _Section("files", "files", "Files left over", list(problems))
+    corrected = [
+        {"entry": entry, "override": override} for entry in entries for override in entry.overrides
     ]
-    sections = [(page.safe(name, 40), head, inner) for name, head, inner in sections if inner]
-    links = " · ".join(
-        f'<a href="#{name}">{head.partition(":")[0]}</a>' for name, head, _ in sections
-    )
-    body = "".join(
-        f'<section id="{name}"><h2>{head}</h2>{inner}</section>' for name, head, inner in sections
-    )
-    head = f"{_head(entries, missing)}<nav>{links}</nav>"
-    return page.document("The class", f"{head}<main>{_stamp(entries)}{body}</main>")
+    yield _Section("corrections", "corrections", "Corrections", corrected)
+    for lesson in lessons:
+        title = f"Everyone in lesson {page.plain(lesson, 20)}" if lessons[1:] else "Everyone"
+        data = _everyone(lesson, of[lesson]) if of[lesson] else None
+        yield _Section("everyone", f"everyone-{lesson}", title, data)
+    yield _Section("how", "how", "How it was marked", _how(entries), always=True)
 
 
-# --- the sections, in their order
-# ----------------------------------------------------------------------------------
-
-
-def _head(entries: Sequence[Entry], missing: Sequence[tuple[str, Learner]]) -> str:
+def _tiles(
+    entries: Sequence[Entry], missing: Sequence[tuple[str, Learner]]
+) -> list[tuple[str, str]]:
     marked = [entry.score for entry in entries if entry.score is not None]
-    tiles = [
+    return [
         (f"{len(entries):,}", "handed in"),
         (f"{len(marked):,}", "marked"),
         (f"{len(entries) - len(marked):,}", "not marked"),
         (f"{len(missing):,}", "missing"),
         (_mean(marked), "on average"),
     ]
-    lessons = ", ".join(sorted({page.safe(entry.lesson, 20) for entry in entries}))
-    shown = "".join(f"<li><b>{number}</b>{what}</li>" for number, what in tiles)
-    return (
-        f'<header><p class="soft">Homework {lessons}</p><h1>The class</h1><ul'
-        f' class="tiles">{shown}</ul></header>'
-    )
-
-
-def _stamp(entries: Sequence[Entry]) -> str:
-    unjailed = [entry for entry in entries if page.is_unjailed(entry.about)]
-    if not unjailed:
-        return ""
-    return (
-        f'<p class="alarm"><strong>unjailed</strong>: {page.count(len(unjailed), "submission")} ran'
-        " with nothing between their code and this machine. What they left behind, and whether the"
-        " marks are honest, nobody can say.</p>"
-    )
-
-
-def _look(entries: Sequence[Entry], several: bool) -> str:
-    """Runs that need a look."""
-    return page.listed(
-        (f"{_link(entry, several)}: {_why(entry)}" for entry in needing(entries)), most=20
-    ) or ("<p>No run needs a look.</p>")
 
 
 def _need(entry: Entry) -> int:
     return 0 if entry.score is None else 1 if entry.end != FINISHED else 2 if entry.flags else 3
 
 
-def _why(entry: Entry) -> str:
-    said = [] if entry.score is not None else ["<strong>not marked.</strong>"]
-    if entry.end not in ("", FINISHED):
-        said.append(f"<strong>{page.safe(entry.end)}.</strong>")
-    return " ".join([*said, *(page.sentence(text, SHORT) for text in reasons(entry))])
-
-
-def _title(lesson: str) -> str:
-    title = page.lesson_title(lesson)
-    return f"Lesson {page.safe(lesson, 20)}" + (f": {page.escape(title)}" if title else "")
-
-
-def _lesson(entries: Sequence[Entry]) -> str:
-    """One lesson: what to explain again, the spread of totals, each question, the wrong models."""
+def _lesson(entries: Sequence[Entry]) -> dict[str, Any] | None:
+    """One lesson: the question to explain again, the spread of totals, questions, wrong models."""
     marked = [entry for entry in entries if entry.score is not None]
     if not marked:
-        return "<p>Nothing is marked yet.</p>"
-    return _again(marked) + _totals(marked) + _questions(marked) + _models(marked)
+        return None
+    followed = sorted(models(marked).items(), key=lambda item: (-len(item[1]), item[0]))
+    return {
+        "again": _again(marked),
+        "totals": page.columns(tenths(marked)),
+        "questions": list(_questions(marked)),
+        "models": [
+            {
+                "question": question,
+                "name": model,
+                "sentence": sentence_of(question, model),
+                "entries": who,
+            }
+            for (question, model), who in followed
+        ],
+    }
 
 
-def _again(entries: Sequence[Entry]) -> str:
-    """What to explain again in class."""
+def _again(entries: Sequence[Entry]) -> dict[str, Any] | None:
+    """The question to explain again in class, and why; None if there is none."""
     question = to_explain(entries)
     if question is None:
-        return ""
+        return None
     followed = {model: who for (asked, model), who in models(entries).items() if asked == question}
     answers = sum(map(len, followed.values()))
     if answers >= 2:
         model = max(followed, key=lambda name: (len(followed[name]), name))
-        why = (
-            f"{page.count(answers, 'answer follows', 'answers follow')} a wrong model; the"
-            f" commonest, with {page.count(len(followed[model]), 'learner')}:"
-            f" “{_sentence_of(question, model)}”."
-        )
-    else:
-        scores = [score for _, score in _by_question(entries)[question]]
-        if min(scores) == 1:
-            return ""
-        why = f"It has the lowest average, {_mean(scores)}; no wrong model stands out."
-    return f'<p class="again"><strong>Explain again: {_asked(question)}.</strong> {why}</p>'
+        return {
+            "question": question,
+            "answers": answers,
+            "learners": len(followed[model]),
+            "model": sentence_of(question, model),
+        }
+    scores = [score for _, score in _by_question(entries)[question]]
+    return {"question": question, "mean": _mean(scores), "model": ""} if min(scores) < 1 else None
 
 
-def _totals(entries: Sequence[Entry]) -> str:
-    """How the totals spread."""
-    return (
-        "<h3>Totals, in"
-        f" percent</h3>{page.columns(tenths(entries), 'How many learners have which total')}"
-    )
-
-
-def _questions(entries: Sequence[Entry]) -> str:
-    """The spread of each question: a bar, and its parts in numbers."""
-    words: dict[str, Counter[str]] = {question: Counter() for question in _by_question(entries)}
+def _questions(entries: Sequence[Entry]) -> Iterator[dict[str, Any]]:
+    """The spread of each question: how many answers have each word, and the mean score."""
+    words: dict[str, Counter[str]] = defaultdict(Counter)
     for entry in entries:
         for question, word in page.words_of(entry).items():
             words[question][word] += 1
-    items = []
     for question, scores in _by_question(entries).items():
-        counts, mean = (
-            {word: words[question][word] for word in page.WORDS},
-            _mean(score for _, score in scores),
-        )
-        items.append(
-            f"<p>{_asked(question)}</p><div>{page.bar(counts)}"
-            f"{page.counts_in_words(counts, f'<span>{mean} on average</span>')}</div>"
-        )
-    return "<h3>Question by question</h3>" + page.listed(items, len(items), "questions")
+        yield {
+            "id": question,
+            "counts": {word: words[question][word] for word in page.WORDS},
+            "mean": _mean(score for _, score in scores),
+        }
 
 
-def _models(entries: Sequence[Entry]) -> str:
-    """The commonest wrong models, with who follows them."""
-    followed = sorted(models(entries).items(), key=lambda item: (-len(item[1]), item[0]))
-    if not followed:
-        return ""
-    return "<h3>Wrong models, the commonest first</h3>" + page.listed(
-        (
-            f"<strong>{page.count(len(who), 'learner')}</strong>, {_name_of(question)}: "
-            f'{_sentence_of(question, model)} <span class="soft">({page.safe(model)})</span>.'
-            f" {_names(who)}"
-            for (question, model), who in followed
-        ),
-        most=10,
-    )
-
-
-def _alike(groups: Iterable[Any], entries: Sequence[Entry], several: bool) -> str:
-    """Who handed in the same, or nearly."""
-    by_id = {entry.learner.id: entry for entry in entries}
-    items = []
-    for group in sorted(
-        groups, key=lambda group: (-group.share, -len(group.learners), group.learners)
-    ):
-        links = ", ".join(
-            _link(by_id[who]) if who in by_id else f"<bdi>{page.safe(who)}</bdi>"
-            for who in group.learners
-        )
-        where = f" in lesson {page.safe(group.lesson, 20)}" if several else ""
-        items.append(
-            f"<strong>{page.count(len(group.learners), 'learner')}</strong>{where}: {links}. "
-            f"{page.sentence(group.sentence)}"
-        )
-    warning = (
-        "<p>Likeness is a reason to ask, never a proof: short answers are alike by nature.</p>"
-    )
-    return warning + page.listed(items) if items else ""
-
-
-def _missing(missing: Sequence[tuple[str, Learner]], several: bool) -> str:
-    ordered = sorted(missing, key=lambda pair: (pair[0], *_order(pair[1])))
-    return page.listed(
-        (
-            page.name_of(learner) + (f" ({page.safe(lesson, 20)})" if several else "")
-            for lesson, learner in ordered
-        ),
-        60,
-        "names",
-    )
-
-
-def _problems(problems: Iterable[Any]) -> str:
-    items = (
-        f"<bdi><code>{page.safe(problem.place, SHORT)}</code></bdi>:"
-        f" {page.sentence(problem.why, SHORT)}"
-        for problem in problems
-    )
-    return page.listed(items, 20)
-
-
-def _corrected(entries: Sequence[Entry]) -> str:
-    items = [
-        f"{_link(entry)}, {_name_of(override.question)}: {page.percent(override.score)}. "
-        f"{page.sentence(override.reason, SHORT)}"
-        for entry in entries
-        for override in entry.overrides
-    ]
-    return page.listed(items, 20)
-
-
-def _everyone(lesson: str, entries: Sequence[Entry]) -> str:
-    """All who handed in, the neediest first, with the score of every question."""
-    if not entries:
-        return ""
-    questions = list(_by_question(entries))
+def _everyone(lesson: str, entries: Sequence[Entry]) -> dict[str, Any]:
+    """Everyone who handed in, the neediest first, with the questions that have scores."""
     ordered = sorted(
         entries,
         key=lambda entry: (
@@ -279,23 +197,20 @@ def _everyone(lesson: str, entries: Sequence[Entry]) -> str:
             *_order(entry.learner),
         ),
     )
-    rows = [
-        [_link(entry), _total(entry), *(_cell(entry, question) for question in questions)]
-        for entry in ordered
-    ]
-    heads = [
-        "Learner",
-        "Total",
-        *(f"<code>{page.safe(name.partition('/')[2])}</code>" for name in questions),
-    ]
-    made = (
-        '<p class="soft small">Scores in percent; – where nothing was attempted.</p>'
-        + page.table(heads, rows, f"Everyone's scores in lesson {page.safe(lesson, 20)}")
-    )
-    return page.folded(f"Show all {len(entries):,}", made) if len(entries) > MANY else made
+    return {"lesson": lesson, "entries": ordered, "questions": list(_by_question(entries))}
 
 
-def _how(entries: Sequence[Entry]) -> str:
+def _cells(entry: Entry, questions: Iterable[str]) -> Iterator[tuple[str, str]]:
+    """(ink, score in percent) of each question; the ink is empty where there is no score."""
+    words = page.words_of(entry)
+    for question in questions:
+        word = words.get(question)
+        score = "–" if word in (None, checking.BLANK) else f"{100 * entry.scores[question]:.0f}"
+        yield page.WORDS[word][1] if word else "", score
+
+
+def _how(entries: Sequence[Entry]) -> list[tuple[str, str]]:
+    """The facts of how a class was marked."""
     said = {"kind": "", "bwrap": "", "kernel": "kernel ", "python": "Python ", "numpy": "NumPy "}
     runs = {
         tuple(f"{word}{jail[name]}" for name, word in said.items() if jail.get(name))
@@ -307,23 +222,12 @@ def _how(entries: Sequence[Entry]) -> str:
     facts += [("rigkit", version) for version in sorted(versions)]
     times = sorted(entry.time for entry in entries if entry.time)
     if times:
-        facts.append(
-            ("marked", " to ".join(dict.fromkeys((page.when(times[0]), page.when(times[-1])))))
-        )
-    rows = "".join(
-        f"<dt>{page.safe(name)}</dt><dd>{page.safe(value)}</dd>" for name, value in facts
-    )
-    files = ", ".join(
-        f'<a href="{name}">{name}</a>' for name in ("grades.csv", "lineItems.csv", "results.csv")
-    )
-    return (
-        f"<dl>{rows}</dl><p>Beside this page: {files}, the record results.sqlite, and"
-        " class-results.ipynb to look further.</p>"
-    )
+        ends = dict.fromkeys((page.when(times[0]), page.when(times[-1])))
+        facts.append(("marked", " to ".join(ends)))
+    return facts
 
 
 # --- what the notebook asks too
-# ------------------------------------------------------------------------------------
 
 
 def needing(entries: Sequence[Entry]) -> list[Entry]:
@@ -335,8 +239,7 @@ def needing(entries: Sequence[Entry]) -> list[Entry]:
 
 
 def reasons(entry: Entry) -> Sequence[str]:
-    """Why an entry needs a look, a sentence each; what cut a run short is among its flags
-    already."""
+    """Sentences on why an entry needs a look; the flags tell of a run cut short already."""
     return (
         [text for text in (entry.why, *entry.flags) if text]
         if entry.score is None
@@ -361,14 +264,13 @@ def to_explain(entries: Sequence[Entry]) -> str | None:
 
 
 def tenths(entries: Sequence[Entry]) -> dict[str, int]:
-    """How many totals lie in each tenth, by its name in percent."""
+    """The number of totals in each tenth, by its name in percent."""
     found = Counter(min(int(10 * entry.score), 9) for entry in entries if entry.score is not None)
     return {f"{10 * i}–{10 * i + 9 if i < 9 else 100}": found[i] for i in range(10)}
 
 
 def models(entries: Sequence[Entry]) -> dict[tuple[str, str], list[Entry]]:
-    """Who follows each wrong model: (question's id, misconception's name) to entries, as
-    measured."""
+    """Entries that follow a wrong model, by (question's id, misconception's name), as measured."""
     found: dict[tuple[str, str], list[Entry]] = {}
     for entry in entries:
         for outcome in entry.outcomes if entry.marked else ():
@@ -378,7 +280,7 @@ def models(entries: Sequence[Entry]) -> dict[tuple[str, str], list[Entry]]:
 
 
 def sentence_of(question_id: str, model: str) -> str:
-    """What a wrong model does, in words; its name where the course no longer has it."""
+    """A wrong model in words; its name where the course no longer has it."""
     question = page.question_of(question_id)
     found = (
         [wrong.sentence for wrong in question.misconceptions if wrong.name == model]
@@ -388,10 +290,6 @@ def sentence_of(question_id: str, model: str) -> str:
     return found[0] if found else model
 
 
-# --- what they share
-# -----------------------------------------------------------------------------------------------
-
-
 def _by_question(entries: Sequence[Entry]) -> dict[str, list[tuple[Entry, float]]]:
     """Each question's (entry, score) pairs, in the lesson's order."""
     found: dict[str, list[tuple[Entry, float]]] = {}
@@ -399,46 +297,6 @@ def _by_question(entries: Sequence[Entry]) -> dict[str, list[tuple[Entry, float]
         for question, score in entry.scores.items():
             found.setdefault(question, []).append((entry, score))
     return found
-
-
-def _sentence_of(question_id: str, model: str) -> str:
-    return page.code(sentence_of(question_id, model))
-
-
-def _asked(question_id: str) -> str:
-    question = page.question_of(question_id)
-    return _name_of(question_id) + (f", {page.escape(question.asks)}" if question else "")
-
-
-def _name_of(question_id: str) -> str:
-    return f"<code>{page.safe(question_id.partition('/')[2] or question_id, page.MOST_NAME)}</code>"
-
-
-def _names(entries: Sequence[Entry]) -> str:
-    few = FEW if len(entries) > 1.5 * FEW else len(entries)
-    rest = ", ".join(_link(entry) for entry in entries[few:])
-    return ", ".join(_link(entry) for entry in entries[:few]) + (
-        page.folded(f"{len(entries) - few:,} more", rest) if rest else ""
-    )
-
-
-def _link(entry: Entry, several: bool = False) -> str:
-    where = f" ({page.safe(entry.lesson, 20)})" if several else ""
-    return f'<a href="{report.FOLDER}/{report.name_of_file(entry.learner)}">{page.name_of(entry.learner)}</a>{where}'
-
-
-def _cell(entry: Entry, question: str) -> str:
-    word = page.words_of(entry).get(question)
-    if word is None:
-        return "<td></td>"
-    score = "–" if word == checking.BLANK else f"{100 * entry.scores[question]:.0f}"
-    return f'<td class="n {page.WORDS[word][1]}">{score}</td>'
-
-
-def _total(entry: Entry) -> str:
-    return (
-        f'<td class="n">{"not marked" if entry.score is None else page.percent(entry.score)}</td>'
-    )
 
 
 def _mean(scores: Iterable[float]) -> str:

@@ -11,8 +11,11 @@ from functools import lru_cache
 from typing import Any
 
 import rigkit
-from rigkit.marking.jail import Jail, NoJail, open_jail
-from rigkit.marking.workers import Done, Task, given_up, work
+from rigkit.marking.jail import Jail, JailError, open_jail
+from rigkit.marking.task import Done, Task, give_up
+from rigkit.marking.workers import Work
+
+__all__ = ["Cluster", "ClusterError"]
 
 PATIENCE = 10  # seconds for a scheduler to answer
 AHEAD = 2  # tasks sent ahead for each thread of the workers, so that none waits for the next
@@ -32,6 +35,8 @@ class Cluster:
         Such as "tcp://10.0.0.5:8786".
     jail : str
         The kind of jail that each worker opens.
+    work : callable
+        Does one task; a module's own function, which the workers import.
 
     Raises
     ------
@@ -40,14 +45,14 @@ class Cluster:
         the kit, or no jail.
     """
 
-    def __init__(self, address: str, jail: str) -> None:
+    def __init__(self, address: str, jail: str, work: Work) -> None:
         try:
             import distributed
         except ImportError:
             raise ClusterError(
                 'Marking on a cluster needs dask.distributed: pip install "rigkit[cluster]".'
             ) from None
-        self._distributed, self._jail = distributed, jail
+        self._distributed, self._jail, self._work = distributed, jail, work
         try:
             self._client = distributed.Client(address, timeout=PATIENCE, set_as_default=False)
         except (OSError, ValueError, TypeError) as error:
@@ -77,7 +82,7 @@ class Cluster:
         done = self._distributed.as_completed(loop=self._client.loop)
         while True:
             while len(sent) < AHEAD * self._threads() and (task := next(tasks, None)) is not None:
-                future = self._client.submit(_work, task, self._jail, pure=False)
+                future = self._client.submit(_do, self._work, task, self._jail, pure=False)
                 sent[future] = task
                 done.add(future)
             if not sent:
@@ -94,9 +99,9 @@ class Cluster:
         try:
             return future.result()
         except self._distributed.KilledWorker:
-            return given_up(task, "Each worker that marked it died.")
-        except NoJail as why:
-            return given_up(task, f"The worker had no jail: {why}")
+            return give_up(task, "Each worker that marked it died.")
+        except JailError as why:
+            return give_up(task, f"The worker had no jail: {why}")
 
     def _check(self, address: str) -> None:
         answers = self._client.run(_ready, self._jail, on_error="return")
@@ -114,7 +119,7 @@ class Cluster:
                 )
 
 
-def _work(task: Task, kind: str) -> Done:
+def _do(work: Work, task: Task, kind: str) -> Done:
     return work(task, _jail(kind))
 
 

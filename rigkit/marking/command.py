@@ -1,4 +1,4 @@
-"""`rigkit mark` at the terminal: what is said while it runs and at its end, and the exit status."""
+"""`rigkit mark` at the terminal: its progress, its last words and its exit status."""
 
 import json
 import sys
@@ -7,22 +7,26 @@ from argparse import Namespace
 from typing import Any
 
 from rigkit import course
-from rigkit.marking import run
+from rigkit.marking import correct, pipeline
 from rigkit.marking.cluster import ClusterError
-from rigkit.marking.jail import NoJail
+from rigkit.marking.jail import JailError
 from rigkit.marking.record import RecordError
+from rigkit.marking.summary import Progress
+
+__all__ = ["MarkingError", "mark"]
 
 DONE, NOT_ALL = 0, 1
 EVERY = 10.0  # seconds between lines, where there is no terminal to write in place
 GOES_ON = "What is marked is recorded; the same command goes on from there."
 UNJAILED = """\
-WITHOUT A JAIL every submission runs as you: it can read, change and delete your files, use the network, start
-programs, and change the marks. Nothing is protected. Every record and report will say "unjailed".
+WITHOUT A JAIL every submission runs as you: it can read, change and delete your files, use the
+network, start programs, and change the marks. Nothing is protected. Every record and report will
+say "unjailed".
 """
 
 
-class Hindered(Exception):
-    """What kept a class from being marked; the text says what, and what would do."""
+class MarkingError(Exception):
+    """A class could not be marked; the text says why, and what would do."""
 
 
 def mark(arguments: Namespace) -> int:
@@ -32,18 +36,18 @@ def mark(arguments: Namespace) -> int:
     ------
     ValueError
         Wrong use.
-    Hindered
+    MarkingError
         Something is in the way; what is recorded until then stays.
     """
     say, done = _Line(), _correct if arguments.override else _mark
     try:
         status, text, data = done(arguments, say)
-    except (NoJail, RecordError, ClusterError) as problem:
-        raise Hindered(f"{str(problem)[:1].upper()}{str(problem)[1:]}") from None
+    except (JailError, RecordError, ClusterError) as problem:
+        raise MarkingError(f"{str(problem)[:1].upper()}{str(problem)[1:]}") from None
     except OSError as problem:
-        raise Hindered(f"{course.in_the_way(problem)} {GOES_ON}") from None
+        raise MarkingError(f"{course.in_the_way(problem)} {GOES_ON}") from None
     except KeyboardInterrupt:
-        raise Hindered(f"Stopped. {GOES_ON}") from None
+        raise MarkingError(f"Stopped. {GOES_ON}") from None
     finally:
         say.end()
     print(json.dumps(data) if arguments.json else text)
@@ -60,7 +64,7 @@ def _mark(arguments: Namespace, say: "_Line") -> tuple[int, str, dict[str, Any]]
         raise ValueError("--reason came without --override. Give both or neither.")
     if arguments.jail == "unjailed":
         print(UNJAILED, file=sys.stderr)
-    summary = run.mark_class(
+    summary = pipeline.mark_class(
         arguments.submissions,
         arguments.out,
         arguments.roster,
@@ -81,7 +85,7 @@ def _correct(arguments: Namespace, say: "_Line") -> tuple[int, str, dict[str, An
             "A correction needs --out, --override and --reason alone. Leave out the rest."
         )
     learner, question, score = arguments.override
-    entry = run.correct(arguments.out, learner, question, score, arguments.reason)
+    entry = correct.correct(arguments.out, learner, question, score, arguments.reason)
     who, score = entry.learner, entry.scores[question]
     return (
         DONE,
@@ -99,7 +103,7 @@ class _Line:
     def __init__(self) -> None:
         self._in_place, self._said, self._open = sys.stderr.isatty(), time.monotonic(), False
 
-    def progress(self, progress: run.Progress) -> None:
+    def progress(self, progress: Progress) -> None:
         due = 0.1 if self._in_place else EVERY
         if time.monotonic() - self._said < due and progress.done < progress.total:
             return

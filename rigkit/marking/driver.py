@@ -1,9 +1,9 @@
-"""What runs inside the jail: a learner's cells in their order, then one call after the other.
+"""The program inside the jail: a learner's cells in their order, then one call after the other.
 
 Or, in a run of its own, the inspection of a rig file. But for that, standard library, NumPy and
 `calling` only. Each line of the request is "TOKEN JSON", and is answered by one line with the same
 token. Nothing here is a secret: the code it runs can read and change all of it, to the harm of its
-own answers alone. What comes out is read as a stranger's by `talk`.
+own answers alone. Its output is read as a stranger's by `protocol`.
 """
 
 import base64

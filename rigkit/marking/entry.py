@@ -1,11 +1,12 @@
-"""What is known of one learner's homework in one lesson: the one thing that marking makes and
-reports show."""
+"""An entry: one learner's homework in one lesson, once it is marked."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from rigkit.homework import catalogue
 from rigkit.homework.checking import Outcome
+
+__all__ = ["ENDS", "FINISHED", "NOT_STARTED", "Entry", "Learner", "Override"]
 
 FINISHED = "finished"
 NOT_STARTED = "jail did not start"
@@ -14,7 +15,7 @@ ENDS = (FINISHED, "time limit", "memory", "output limit", "stopped early", NOT_S
 
 @dataclass(frozen=True)
 class Learner:
-    """Someone on the roster; without one, whom a file's place names.
+    """A learner on the roster; without one, one whom a file's place names.
 
     Attributes
     ----------
@@ -68,7 +69,7 @@ class Entry:
     marked : bool
         False where nothing could be measured through no fault of the answers; never counts as zero.
     end : str
-        How the run ended: one of `ENDS`; empty where nothing was run.
+        The end of the run: one of `ENDS`; empty where nothing was run.
     why : str
         A sentence when not marked, or when the run was cut short.
     outcomes : tuple of Outcome
@@ -76,9 +77,9 @@ class Entry:
     overrides : tuple of Override
         At most one per question, the latest.
     flags : tuple of str
-        What a teacher should look at, a sentence each.
+        Sentences on what a teacher should look at.
     time : str
-        When, UTC.
+        UTC.
     about : dict
         The private part of the record: seed, jail, versions, digests, limits, seconds, what the
         cells printed.
@@ -98,9 +99,21 @@ class Entry:
     about: Mapping = field(default_factory=dict)
 
     @property
+    def key(self) -> tuple[str, str]:
+        """(learner's id, lesson)."""
+        return self.learner.id, self.lesson
+
+    @property
+    def needs_a_look(self) -> bool:
+        """True if a teacher should open this one."""
+        return not self.marked or self.end != FINISHED or bool(self.flags)
+
+    @property
     def scores(self) -> dict[str, float]:
-        """The score of each question by its id, corrections applied; empty when not marked and not
-        corrected."""
+        """The score of each question by its id, corrections applied.
+
+        Empty when neither marked nor corrected.
+        """
         measured = (
             {outcome.question: outcome.score for outcome in self.outcomes} if self.marked else {}
         )
@@ -108,7 +121,9 @@ class Entry:
 
     @property
     def score(self) -> float | None:
-        """The mean over the lesson's questions, 0 to 1; None when not marked, unless each was
-        corrected by hand."""
+        """The mean over the lesson's questions, 0 to 1.
+
+        None when not marked, unless each was corrected by hand.
+        """
         known = self.marked or len(self.scores) == len(catalogue.questions(self.lesson))
         return sum(self.scores.values()) / len(self.scores) if known and self.scores else None

@@ -1,8 +1,8 @@
-"""Run a stranger's code where it can touch nothing: one process per submission, and only its
-answers come back.
+"""A jail for strangers' code: one process per submission, and only its answers come back.
 
-The code that runs can spoil its own answers and nothing else. `driver` is the other side, `talk`
-the words between the two, `site` what Python sees there, `seccomp` what the kernel refuses.
+The code that runs can spoil its own answers and nothing else. `driver` is the other side,
+`protocol` the words between the two, `site` what Python sees there, `seccomp` what the kernel
+refuses.
 """
 
 import contextlib
@@ -18,16 +18,17 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from importlib import metadata
 from pathlib import Path
 from typing import Any
 
 from rigkit.marking import seccomp
+from rigkit.marking.calls import Call, Pipes, Request, Run
 from rigkit.marking.entry import FINISHED, NOT_STARTED
-from rigkit.marking.site import Interpreter, NoSite, Site, interpreter, run_as
-from rigkit.marking.talk import MEMORY, MIB, STOPPED, TIME, Exchange, converse
+from rigkit.marking.protocol import MEMORY, MIB, STOPPED, TIME, Session, run_session
+from rigkit.marking.site import Interpreter, Site, SiteError, interpreter, run_as
 
 KINDS = ("bwrap", "landlock", "unjailed")
 LIMITS = {
@@ -49,6 +50,16 @@ ENVIRONMENT = {
     "OMP_NUM_THREADS": "1",
     "MKL_NUM_THREADS": "1",
 }
+CONFINED = """
+    --unshare-user --unshare-pid --unshare-net --unshare-ipc --unshare-uts --unshare-cgroup-try
+    --uid 1000 --gid 1000 --hostname jail --cap-drop ALL --die-with-parent --new-session --clearenv
+"""
+# by themselves these folders are writable without limit
+WRITABLE = f"""
+    --dev /dev --size {8 * MIB} --tmpfs /dev/shm --remount-ro /dev
+    --size {32 * MIB} --perms 0700 --tmpfs /tmp --remount-ro / --chdir /tmp
+"""
+PYTHON_FLAGS = ("-I", "-S", "-B", "-X", "utf8")
 LIBRARIES = (
     "/usr/lib",
     "/usr/lib64",
@@ -111,121 +122,38 @@ PROBES = {
 }
 
 
-class NoJail(Exception):
-    """No jail can be had here; the text tells a teacher what is wrong and what would do."""
-
-
-@dataclass(frozen=True)
-class Call:
-    """One answer to collect.
-
-    Attributes
-    ----------
-    question : str
-        Its name, which is the function's or the value's.
-    kind : {"function", "value", "file"}
-        A file needs no cell: it is inspected, by our own code.
-    cases : list of dict
-        A function's; empty for a value or a file.
-    seconds : float
-        For all cases together.
-    data : bytes
-        A file's.
-    """
-
-    question: str
-    kind: str
-    cases: list
-    seconds: float = 3.0
-    data: bytes = b""
-
-
-@dataclass(frozen=True)
-class Request:
-    """What one submission is run with.
-
-    Attributes
-    ----------
-    cells : tuple of str
-    calls : tuple of Call
-        In their order.
-    homework : Mapping
-        For `open_homework` inside: "lesson", "student", "inputs" (question's name to case),
-        "character" (a Puppet's fields).
-    """
-
-    cells: tuple[str, ...]
-    calls: tuple[Call, ...]
-    homework: Mapping
-
-
-@dataclass(frozen=True)
-class Run:
-    """What came out.
-
-    Attributes
-    ----------
-    end : str
-        One of `entry.ENDS`. What was answered before the end stands.
-    signal : int or None
-        That ended it, as far as can be told.
-    cells : tuple of dict
-        `{"ok": True}` or `{"error": type, "line": int or None}`; fewer than the cells when it ended
-        among them.
-    records : Mapping of str to list of dict
-        By question's name, as `homework.calling` makes them; fewer than the cases where it ended
-        among them, none where no answer came.
-    printed : str
-        The beginning of what the cells printed.
-    wall, cpu : float
-        Seconds; cpu is the submission's own word for it, or None.
-    bytes_out : int
-    cut : bool
-        Whether more was printed than is kept.
-    about : dict
-        Of the jail; with "why" a text for the teacher where it did not start.
-    """
-
-    end: str
-    signal: int | None
-    cells: tuple[dict, ...]
-    records: Mapping[str, list[dict]]
-    printed: str
-    wall: float
-    cpu: float | None
-    bytes_out: int
-    cut: bool
-    about: dict
+class JailError(Exception):
+    """No jail can be had here; the text tells a teacher why, and what would do."""
 
 
 def open_jail(
     kind: str = "bwrap", scratch: str | Path | None = None, user: str | None = None
 ) -> "Jail":
-    """A jail on this machine, not yet tested: see `Jail.self_test`.
+    """Return a jail on this machine, not yet tested: see `Jail.self_test`.
 
     Parameters
     ----------
     kind : {"bwrap", "landlock", "unjailed"}
         Namespaces by bubblewrap; the kernel's Landlock, which is weaker; nothing but limits.
     scratch : path, optional
-        Where copies of packages are kept; the user's cache by default.
+        The folder for copies of packages; the user's cache by default.
     user : str, optional
         Whom root runs learners' code as; "nobody" by default. Only root may name one.
 
     Raises
     ------
-    NoJail
+    JailError
         It cannot be had; says what would do.
     """
     if kind not in KINDS:
         raise ValueError(f"`kind` must be one of {', '.join(KINDS)}; got {kind!r}.")
     if os.name != "posix":
-        raise NoJail(
+        raise JailError(
             "learners' code cannot be run on Windows itself; in the Windows Subsystem for Linux it"
             " can."
         )
     if kind != "unjailed" and not sys.platform.startswith("linux"):
-        raise NoJail(
+        raise JailError(
             "a jail can be had on Linux only. Mark in a Linux virtual machine or on a Linux"
             " computer."
         )
@@ -234,29 +162,28 @@ def open_jail(
         python = interpreter(ids)
         site = Site(python, scratch)
         jail = Jail(kind, ids, python, site, _filter(kind), _bwrap() if kind == "bwrap" else ())
-        jail.about  # noqa: B018 (made now with the shelves, not by the first of several workers)
+        jail.about  # noqa: B018 (made now with the layers, not by the first of several workers)
         return jail
-    except (NoSite, OSError, ValueError, subprocess.SubprocessError) as error:
-        raise NoJail(str(error)) from None
+    except (SiteError, OSError, ValueError, subprocess.SubprocessError) as error:
+        raise JailError(str(error)) from None
 
 
 def _dropped(user: str | None) -> tuple[int, int] | None:
-    """The ids of the user that root runs learners' code as; None for anyone else, who runs it as
-    oneself."""
+    """The ids of the user that root runs learners' code as; None for anyone else."""
     if os.geteuid() != 0:
         if user is not None:
-            raise NoJail("only root can run learners' code as another user.")
+            raise JailError("only root can run learners' code as another user.")
         return None
     import pwd  # here, because Windows has none
 
     try:
         entry = pwd.getpwnam(user or "nobody")
     except KeyError:
-        raise NoJail(
+        raise JailError(
             f"there is no user {user or 'nobody'!r} to run learners' code as; root must not."
         ) from None
     if entry.pw_uid == 0:
-        raise NoJail(
+        raise JailError(
             "learners' code must not be run as root: the limit on processes does not bind it."
         )
     return entry.pw_uid, entry.pw_gid
@@ -273,16 +200,16 @@ def _bwrap() -> tuple[str, ...]:
     try:
         asked = subprocess.run(["bwrap", "--help"], capture_output=True, text=True, timeout=10)
     except FileNotFoundError:
-        raise NoJail("the program bwrap is missing: install `bubblewrap`.") from None
+        raise JailError("the program bwrap is missing: install `bubblewrap`.") from None
     if "--size" not in asked.stdout or "--json-status-fd" not in asked.stdout:
-        raise NoJail(
+        raise JailError(
             "this bubblewrap is too old to limit what is written in the jail; install 0.8 or newer."
         )
     return ("bwrap", *(["--disable-userns"] if "--disable-userns" in asked.stdout else []))
 
 
 def _version(bwrap: tuple[str, ...]) -> str | None:
-    """Of bwrap, as it says itself; None where it is not used."""
+    """Version reported by bwrap; None where it is not used."""
     return (
         subprocess.run([*bwrap[:1], "--version"], capture_output=True, text=True).stdout.strip()
         if bwrap
@@ -292,8 +219,7 @@ def _version(bwrap: tuple[str, ...]) -> str | None:
 
 @dataclass(frozen=True)
 class Jail:
-    """A way to run learners' code; holds paths and settings only, so several workers may share or
-    copy it.
+    """A way to run learners' code; paths and settings only, so workers may share or copy it.
 
     Attributes
     ----------
@@ -316,12 +242,12 @@ class Jail:
 
     @functools.cached_property
     def about(self) -> dict[str, Any]:
-        """What is recorded with every mark."""
+        """The facts that are recorded with every mark."""
         files = {
             "driver": (self.site.kit / "driver.py").read_bytes(),
             "filter": self.filter,
             "arguments": (
-                json.dumps(self.bwrap and _bwrap_arguments(self, self.shelves(), "", "")).encode()
+                json.dumps(self.bwrap and _bwrap_arguments(self, self.layers(), "", "")).encode()
             ),
         }
         return {
@@ -335,15 +261,14 @@ class Jail:
             "digests": {name: hashlib.sha256(data).hexdigest() for name, data in files.items()},
         }
 
-    def shelves(self, request: Request | None = None) -> dict[str, Path]:
-        """The folders of packages that a submission gets; matplotlib, which is slow, only where it
-        is spoken of."""
-        shelves = {"kit": self.site.kit, "numpy": self.site.numpy}
+    def layers(self, request: Request | None = None) -> dict[str, Path]:
+        """The package layers that a submission gets; matplotlib's only where it is spoken of."""
+        layers = {"kit": self.site.kit, "numpy": self.site.numpy}
         if request and any(
             word in cell for cell in request.cells for word in ("matplotlib", "pylab", "plots")
         ):
-            shelves["matplotlib"] = self.site.matplotlib
-        return shelves
+            layers["matplotlib"] = self.site.matplotlib
+        return layers
 
     def run(self, request: Request, seconds: float = 20.0) -> Run:
         """Run one submission; whatever it does is in the `Run`, never an error.
@@ -354,35 +279,33 @@ class Jail:
         seconds : float
             From start to end.
         """
-        shelves = self.shelves(
-            request
-        )  # may have to be made first, which is not the learner's time
+        layers = self.layers(request)  # made first where they are not: not the learner's time
         begun = time.monotonic()
         with (
-            _Process(self, shelves, seconds) as process,
-            contextlib.closing(Exchange(process, begun + seconds)) as talk,
+            _Process(self, layers, seconds) as process,
+            contextlib.closing(Session(process.pipes, begun + seconds)) as session,
         ):
-            found = converse(talk, request)
-            end, signal = found.end, process.ended_by() if found.end == STOPPED else None
+            result = run_session(session, request)
+            end, signal = result.end, process.ended_by() if result.end == STOPPED else None
         if signal == signals.SIGXCPU:
             end = TIME
-        if end in (FINISHED, STOPPED) and found.ran_out_of_memory():
+        if end in (FINISHED, STOPPED) and result.ran_out_of_memory():
             end = MEMORY
         about = self.about | {
             "limits": {name: soft for name, (soft, _) in _limits(self.kind, seconds).items()}
         }
         if end == NOT_STARTED:
-            about["why"] = advice(talk.errors())
+            about["why"] = advice(session.errors())
         return Run(
             end,
             signal,
-            tuple(found.cells),
-            {name: got for name, got in found.records.items() if got},
-            talk.printed(),
+            tuple(result.cells),
+            {name: got for name, got in result.records.items() if got},
+            session.printed(),
             time.monotonic() - begun,
-            found.cpu,
-            talk.bytes_out,
-            talk.cut,
+            result.cpu,
+            session.bytes_out,
+            session.cut,
             about,
         )
 
@@ -391,114 +314,70 @@ class Jail:
 
         Raises
         ------
-        NoJail
+        JailError
             Something got through, or nothing ran; says what.
         """
+        probes = [] if self.kind == "unjailed" else list(PROBES)
         with _canary() as canary, socket.create_server(("127.0.0.1", 0)) as listener:
-            places = {"canary": canary, "port": listener.getsockname()[1]}
-            cells = [
-                f"try:\n    {code.format(**places)}\n    probe_{number} = 'open'\n"
-                f"except (OSError, MemoryError):\n    probe_{number} = 'refused'"
-                for number, code in enumerate(PROBES.values())
-            ]
-            probes = [] if self.kind == "unjailed" else list(PROBES)
-            run = self.run(
-                Request(
-                    (*cells[: len(probes)], "def twice(x):\n    return 2 * x"),
-                    (
-                        *(Call(f"probe_{number}", "value", []) for number, _ in enumerate(probes)),
-                        Call("twice", "function", [{"x": 2.5}]),
-                    ),
-                    {},
-                )
-            )
+            run = self.run(_probing(probes, canary, listener.getsockname()[1]))
         if run.end == NOT_STARTED:
-            raise NoJail(f"the jail does not start: {run.about['why']}.")
+            raise JailError(f"the jail does not start: {run.about['why']}.")
         if run.records.get("twice") != [{"out": 5.0}]:
-            raise NoJail(
+            raise JailError(
                 f"Python does not work in the jail ({run.end}): {run.printed or 'it says nothing'}."
             )
+        refused = [{"out": "refused"}]
         got = [
-            what
-            for number, what in enumerate(probes)
-            if run.records.get(f"probe_{number}") != [{"out": "refused"}]
+            probe
+            for number, probe in enumerate(probes)
+            if run.records.get(f"probe_{number}") != refused
         ]
         if got or run.end != FINISHED:
-            raise NoJail(f"the jail does not hold: code inside could {', '.join(got) or run.end}.")
+            raise JailError(
+                f"the jail does not hold: code inside could {', '.join(got) or run.end}."
+            )
+
+
+def _probing(probes: Sequence[str], canary: str, port: int) -> Request:
+    """A request that tries to get out in each way of `probes`, and to work."""
+    cells = [
+        f"try:\n    {PROBES[probe].format(canary=canary, port=port)}\n    probe_{number} = 'open'\n"
+        f"except (OSError, MemoryError):\n    probe_{number} = 'refused'"
+        for number, probe in enumerate(probes)
+    ]
+    calls = [Call(f"probe_{number}", "value", []) for number in range(len(probes))]
+    twice = Call("twice", "function", [{"x": 2.5}])
+    return Request((*cells, "def twice(x):\n    return 2 * x"), (*calls, twice), {})
 
 
 def advice(said: str) -> str:
-    """What bwrap's words mean, and what would do."""
+    """The meaning of bwrap's words, and what would do."""
     last = said.strip().rpartition("\n")[2] or "it gives no reason"
     return next((f"{meaning} ({last})" for words, meaning in ADVICE if words in said), last)
 
 
 def _bwrap_arguments(
-    jail: Jail, shelves: Mapping[str, Any], status: int | str, program: int | str
+    jail: Jail, layers: Mapping[str, Any], status: int | str, program: int | str
 ) -> list[str]:
     """bwrap's command as far as Python's own; the last two are descriptors."""
     python = jail.python
-    command = [
-        *jail.bwrap,
-        "--unshare-user",
-        "--unshare-pid",
-        "--unshare-net",
-        "--unshare-ipc",
-        "--unshare-uts",
-        "--unshare-cgroup-try",
-        "--uid",
-        "1000",
-        "--gid",
-        "1000",
-        "--hostname",
-        "jail",
-        "--cap-drop",
-        "ALL",
-        "--die-with-parent",
-        "--new-session",
-        "--clearenv",
-    ]
+    command = [*jail.bwrap, *CONFINED.split()]
     for name, value in ENVIRONMENT.items():
         command += ["--setenv", name, value]
     command += _readable(*LIBRARIES)
     for folder in ("/lib", "/lib64"):
-        command += (
-            ["--symlink", f"usr{folder}", folder] if os.path.islink(folder) else _readable(folder)
-        )
+        linked = os.path.islink(folder)
+        command += ["--symlink", f"usr{folder}", folder] if linked else _readable(folder)
     if python.base != "/usr":
         command += _readable(f"{python.base}/lib")
     command += _readable(python.path)
-    installed = (
-        f"{python.stdlib}/site-packages",
-        f"{python.stdlib}/dist-packages",
-        "/usr/lib/python3/dist-packages",
-    )
-    for folder in installed:  # hidden
+    installed = ("site-packages", "dist-packages", "/usr/lib/python3/dist-packages")
+    for folder in (os.path.join(python.stdlib, name) for name in installed):  # hidden
         if os.path.isdir(folder):
             command += ["--tmpfs", folder, "--remount-ro", folder]
-    for name, shelf in shelves.items():
-        command += ["--ro-bind", str(shelf), f"/opt/{name}"]
-    # by themselves these folders are writable without limit
-    command += [
-        "--dev",
-        "/dev",
-        "--size",
-        str(8 * MIB),
-        "--tmpfs",
-        "/dev/shm",
-        "--remount-ro",
-        "/dev",
-        "--size",
-        str(32 * MIB),
-        "--perms",
-        "0700",
-        "--tmpfs",
-        "/tmp",
-        "--remount-ro",
-        "/",
-        "--chdir",
-        "/tmp",
-    ]
+    for name, layer in layers.items():
+        command += ["--ro-bind", str(layer), f"/opt/{name}"]
+    command += WRITABLE.split()
     return [*command, "--json-status-fd", str(status), "--seccomp", str(program), "--"]
 
 
@@ -509,72 +388,37 @@ def _readable(*places: str) -> list[str]:
 
 
 class _Process:
-    """One submission's process and its pipes; killed, reaped and closed at the end of `with`,
-    whatever it does."""
+    """One submission's process and its pipes; killed and closed at the end of `with`."""
 
-    def __init__(self, jail: Jail, shelves: Mapping[str, Any], seconds: float) -> None:
+    def __init__(self, jail: Jail, layers: Mapping[str, Any], seconds: float) -> None:
         with contextlib.ExitStack() as theirs:  # the ends that only the process needs
             self._open = contextlib.ExitStack()
             try:
-                self._start(jail, shelves, seconds, theirs)
+                self._start(jail, layers, seconds, theirs)
             except BaseException:
                 self._open.close()
                 raise
 
     def _start(
-        self, jail: Jail, shelves: Mapping[str, Any], seconds: float, theirs: contextlib.ExitStack
+        self, jail: Jail, layers: Mapping[str, Any], seconds: float, theirs: contextlib.ExitStack
     ) -> None:
-        request_end, self.request = self._pipe(theirs, reads=True)
-        result_end, self.result = self._pipe(theirs)
+        request_end, request = self._pipe(theirs, reads=True)
+        result_end, result = self._pipe(theirs)
         status_end, self._status = self._pipe(theirs)
         inside, command, environment, folder = [request_end, result_end], [], ENVIRONMENT, "/"
         if jail.kind == "bwrap":
             program = _held(jail.filter, theirs)
             inside += [status_end, program]
-            command = _bwrap_arguments(jail, shelves, status_end, program)
-            shelves, environment = {name: f"/opt/{name}" for name in shelves}, {}
+            command = _bwrap_arguments(jail, layers, status_end, program)
+            layers, environment = {name: f"/opt/{name}" for name in layers}, {}
         elif jail.kind == "unjailed":
             folder = self._open.enter_context(_folder(jail.user))
-            environment = ENVIRONMENT | {
-                "HOME": folder,
-                "TMPDIR": folder,
-                "MPLCONFIGDIR": f"{folder}/fonts",
-            }
-        places = [str(shelf) for shelf in shelves.values()]
-        setup: dict[str, Any] = {
-            "limits": _limits(jail.kind, seconds),
-            "paths": places,
-            "landlock": None,
-            "fonts": f"{shelves['matplotlib']}/fonts" if "matplotlib" in shelves else None,
-        }
-        if jail.kind == "landlock":
-            readable = (
-                *LIBRARIES,
-                *places,
-                jail.python.stdlib,
-                "/lib",
-                "/lib64",
-                "/dev/null",
-                "/dev/urandom",
-            )
-            setup["landlock"] = {
-                "readable": list(filter(os.path.exists, readable)),
-                "program": jail.filter.hex(),
-            }
+            own = {"HOME": folder, "TMPDIR": folder, "MPLCONFIGDIR": f"{folder}/fonts"}
+            environment = ENVIRONMENT | own
+        python = [jail.python.path, *PYTHON_FLAGS, f"{layers['kit']}/driver.py"]
+        setup = json.dumps(_setup(jail, layers, seconds))
         self._popen = subprocess.Popen(
-            [
-                *command,
-                jail.python.path,
-                "-I",
-                "-S",
-                "-B",
-                "-X",
-                "utf8",
-                f"{shelves['kit']}/driver.py",
-                str(request_end),
-                str(result_end),
-                json.dumps(setup),
-            ],
+            [*command, *python, str(request_end), str(result_end), setup],
             stdin=subprocess.DEVNULL,
             stdout=subprocess.PIPE,
             stderr=subprocess.PIPE,
@@ -587,7 +431,7 @@ class _Process:
         printed, errors = filter(None, (self._popen.stdout, self._popen.stderr))  # both are pipes
         self._open.callback(printed.close)
         self._open.callback(errors.close)
-        self.stdout, self.stderr = printed.fileno(), errors.fileno()
+        self.pipes = Pipes(request, result, printed.fileno(), errors.fileno())
 
     def _pipe(self, theirs: contextlib.ExitStack, reads: bool = False) -> tuple[int, int]:
         """(the process's end, ours) of a new pipe."""
@@ -604,24 +448,20 @@ class _Process:
         # The group, because bwrap's child is not tied to it from the first moment on. Only a marker
         # that is itself killed in that millisecond leaves the child behind: asleep for good, before
         # it has started Python.
-        with contextlib.suppress(
-            ProcessLookupError, PermissionError
-        ):  # it is gone; macOS says so by the second
+        gone = ProcessLookupError, PermissionError  # the second is macOS's word for it
+        with contextlib.suppress(*gone):
             os.killpg(self._popen.pid, signals.SIGKILL)
         self._popen.wait()
         self._open.close()
 
     def ended_by(self) -> int | None:
-        """The signal that ended the process, as far as can be told; None when it ended by itself or
-        goes on."""
+        """The signal that ended the process, as far as can be told; None without one."""
         try:
             status = self._popen.wait(1.0)
         except subprocess.TimeoutExpired:
             return None
         os.set_blocking(self._status, False)
-        with contextlib.suppress(
-            OSError, ValueError
-        ):  # bwrap's word for it, where bwrap was not ended itself
+        with contextlib.suppress(OSError, ValueError):  # bwrap's word, if it was not ended itself
             for line in os.read(self._status, 4096).splitlines():
                 match json.loads(line):
                     case {"exit-code": int(code)} if status >= 0:
@@ -629,9 +469,27 @@ class _Process:
         return -status if status < 0 else None
 
 
+def _setup(jail: Jail, layers: Mapping[str, Any], seconds: float) -> dict[str, Any]:
+    """The settings of `driver`."""
+    places, landlock = [str(layer) for layer in layers.values()], None
+    if jail.kind == "landlock":
+        devices = ("/dev/null", "/dev/urandom")
+        readable = (*LIBRARIES, *places, jail.python.stdlib, "/lib", "/lib64", *devices)
+        there = list(filter(os.path.exists, readable))
+        landlock = {"readable": there, "program": jail.filter.hex()}
+    return {
+        "limits": _limits(jail.kind, seconds),
+        "paths": places,
+        "landlock": landlock,
+        "fonts": f"{layers['matplotlib']}/fonts" if "matplotlib" in layers else None,
+    }
+
+
 def _limits(kind: str, seconds: float) -> dict[str, tuple[int, int]]:
-    """Each limit as (soft, hard). That on processes counts all of a user's, unless in a namespace
-    of its own."""
+    """Each limit as (soft, hard).
+
+    That on processes counts all of a user's, unless in a namespace of its own.
+    """
     limits = {
         name: (most, most) for name, most in LIMITS.items() if name != "NPROC" or kind == "bwrap"
     }

@@ -27,7 +27,7 @@ import numpy as np
 from rigkit import course
 from rigkit._types import Ints
 from rigkit.homework import calling, catalogue, checking, notebook
-from rigkit.marking import submissions
+from rigkit.marking.notebook_file import opened, read_notebook, syntax
 
 LENGTH = 6
 ENOUGH = 60  # shingles of one's own: some five lines
@@ -65,15 +65,17 @@ class Group:
     learners : tuple of str
         Their ids.
     share : float
-        Of the shingles that either of two has, how many both have: the least among those that were
-        linked.
+        The part of the shingles of either of two that both have: the least among those linked.
     sentence : str
+    lesson : str
+        Two digits; empty until the group stands in a record.
     """
 
     kind: str
     learners: tuple[str, ...]
     share: float
     sentence: str
+    lesson: str = ""
 
 
 def groups(works: Iterable[tuple[str, Sequence[str]]]) -> list[Group]:
@@ -149,12 +151,10 @@ def _sentence(kind: str, share: float) -> str:
 
 
 # --- code
-# ----------------------------------------------------------------------------------------------------------
 
 
 def _own(cells: Sequence[str]) -> tuple[str, Ints]:
-    """A digest of what is not given, empty where that is too little to compare; and its shingles,
-    as numbers."""
+    """A digest of one's own code, empty where that is too little, and its shingles as numbers."""
     whole: list[str] = []
     mine: set[tuple[str, ...]] = set()
     given_cells, given_shingles = _given()
@@ -202,8 +202,7 @@ def _given() -> tuple[frozenset[tuple[str, ...]], frozenset[tuple[str, ...]]]:
 
 @cache
 def _kept_names() -> set[str]:
-    """Names that nobody chooses: the language's own, what exercises import, and what they ask
-    for."""
+    """Names that nobody chooses: the language's, and those that exercises import or ask for."""
     names = {*keyword.kwlist, *dir(builtins), "hw"}
     for cell in _exercise_cells():
         for node in ast.walk(ast.parse(cell)):
@@ -214,15 +213,14 @@ def _kept_names() -> set[str]:
 
 def _exercise_cells() -> Iterator[str]:
     for path in sorted((course.source() / "exercises").glob("[0-9][0-9]-*.ipynb")):
-        yield from submissions.read_notebook(path.read_bytes()).cells
+        yield from read_notebook(path.read_bytes()).cells
 
 
 # --- who is alike
-# --------------------------------------------------------------------------------------------------
 
 
 def _same(codes: Sequence[str]) -> list[list[int]]:
-    """Who has the same code: lists of numbers, in order; whoever has too little is alone."""
+    """Those with the same code: lists of numbers, in order; whoever has too little is alone."""
     classes: dict[str | int, list[int]] = defaultdict(list)
     for i, code in enumerate(codes):
         classes[code or i].append(i)
@@ -282,13 +280,11 @@ def _joined(links: Iterable[tuple[int, int, float]]) -> list[set[int]]:
 
 
 # --- numbers
-# -------------------------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True)
 class _Typed:
-    """The answers that a learner typed as numbers: the name they count for, and JSON data by
-    question."""
+    """The answers that a learner typed as numbers, and the name they count for."""
 
     lesson: str | None
     student: str
@@ -296,7 +292,7 @@ class _Typed:
 
 
 def _typed(who: str, cells: Sequence[str]) -> _Typed:
-    lesson, claimed = submissions.opened(cells)
+    lesson, claimed = opened(cells)
     questions = catalogue.questions(lesson) if lesson in catalogue.lessons() else {}
     values = [name for name, question in questions.items() if question.kind == "value"]
     answers: dict[str, Any] = {}
@@ -309,10 +305,9 @@ def _typed(who: str, cells: Sequence[str]) -> _Typed:
 
 @lru_cache(256)
 def _set_in(cell: str) -> tuple[tuple[str, Any], ...]:
-    """(name, answer) of what a cell sets, by itself or as a keyword; JSON data, or None where it is
-    not typed out."""
+    """(name, answer) of all that a cell sets; the answer is None where it is not typed out."""
     set_to = []
-    for statement in submissions.syntax(cell).body:
+    for statement in syntax(cell).body:
         if isinstance(statement, ast.Assign) and isinstance(statement.targets[0], ast.Name):
             set_to.append((statement.targets[0].id, _typed_out(statement.value)))
         elif isinstance(statement, ast.Expr) and isinstance(statement.value, ast.Call):
@@ -331,8 +326,7 @@ def _typed_out(node: ast.expr) -> Any:
 
 
 def _digits(answer: Any) -> int:
-    """How many digits of an answer say something: leading zeros do not, nor do those that end a
-    whole number."""
+    """The number of an answer's digits, without leading zeros and those that end an integer."""
     if isinstance(answer, list):
         return sum(map(_digits, answer))
     if isinstance(answer, dict):
@@ -343,8 +337,7 @@ def _digits(answer: Any) -> int:
 
 
 def _copied(known: Sequence[str], typed: Sequence["_Typed"]) -> dict[frozenset[str], str]:
-    """Sentences on learners who typed the same answers though their numbers differ, by the set of
-    them."""
+    """Sentences on learners who typed the same answers to different numbers, by their set."""
     holders: dict[tuple[str, str], list[tuple[str, str]]] = defaultdict(list)
     for who, each in zip(known, typed, strict=True):
         singly = [{name: answer} for name, answer in each.answers.items()]
@@ -372,8 +365,7 @@ def _copied(known: Sequence[str], typed: Sequence["_Typed"]) -> dict[frozenset[s
 def _for_each(
     lesson: str, answers: Mapping[str, Any], learners: Iterable[tuple[str, str]]
 ) -> tuple[set[str], bool]:
-    """The different cases that learners have for the questions answered, and whether any of them is
-    answered wrong."""
+    """The different cases that learners have, and whether any of them is answered wrong."""
     questions, cases, wrong = catalogue.questions(lesson), set(), False
     for _, student in learners:
         homework = notebook.Homework(questions, student)

@@ -11,31 +11,13 @@ from pathlib import Path
 from typing import Any
 
 from rigkit import course
-from rigkit.marking import roster
+from rigkit.marking.assign import asking
 
-HOW_TO = """\
-Homework: {titles}
-
-1. Install the kit, if you have not yet, as your teacher or its README says.
-2. Open the exercise: your own copy of the course, which `rigkit learn` opens, holds the same one. Or unpack this zip,
-   and open it with the JupyterLab that came with the kit (`.venv/bin/jupyter lab`, on Windows
-   `.venv\\Scripts\\jupyter lab`).
-3. In the first code cell, in open_homework(..., student="..."), type your own name as it stands on the class list,
-   in place of the one that is there. The numbers in the questions are yours alone; they follow from that name.
-4. Answer, and run the check below each answer as often as you like. A wrong answer costs nothing.
-5. Save, and hand in the notebook itself, without renaming it:
-{files}
-"""
-RIGS = """\
-6. Hand in with it the rig file that it asks for. It must hold everything in itself (.glb, or .gltf with its data
-   inside), be smaller than 10 MiB, and be named after its question:
-{files}
-"""
+TEXTS = Path(__file__).parents[1] / "data" / "handout"
 
 
 def pack(lessons: Iterable[str | int], out: str | os.PathLike[str]) -> tuple[str, ...]:
-    """Write the exercises of some lessons, the pictures they show, and how to go about it, as one
-    zip.
+    """Write the exercises of some lessons, with their pictures and instructions, as one zip.
 
     The same lessons give the same bytes, wherever and whenever they are packed.
 
@@ -47,7 +29,7 @@ def pack(lessons: Iterable[str | int], out: str | os.PathLike[str]) -> tuple[str
     Returns
     -------
     tuple of str
-        What is in it, as paths with forward slashes.
+        The files in it, as paths with forward slashes.
 
     Raises
     ------
@@ -80,18 +62,22 @@ def _files(lessons: Iterable[course.Lesson]) -> dict[str, bytes]:
                 raise ValueError(f"{exercise.name} shows a picture that is not there: {picture}.")
             files[picture] = (course.source() / picture).read_bytes()
     exercises = [f"   {name}" for name in files if name.endswith(".ipynb")]
-    how_to = HOW_TO.format(
+    how_to = _text("how-to.txt").format(
         titles="; ".join(f"{lesson.number} {lesson.title}" for lesson in lessons),
         files="\n".join(exercises),
     )
     rigs = [
         f"   {question}.glb, for lesson {number}"
-        for number, question in roster.asking(lesson.number for lesson in lessons)
+        for number, question in asking(lesson.number for lesson in lessons)
     ]
-    how_to += RIGS.format(files="\n".join(rigs)) if rigs else ""
+    how_to += _text("rig-files.txt").format(files="\n".join(rigs)) if rigs else ""
     return files | {
         "HOW-TO.txt": how_to.replace("\n", "\r\n").encode()
     }  # for every system's own text editor
+
+
+def _text(name: str) -> str:
+    return (TEXTS / name).read_text("utf-8")
 
 
 def _exercise(lesson: course.Lesson) -> Path:
@@ -114,8 +100,7 @@ def _pictures(book: Mapping[str, Any]) -> Iterator[str]:
 
 
 def _zip(files: Mapping[str, bytes]) -> bytes:
-    """The zip's bytes; dates, order and rights are fixed, and nothing is squeezed, as squeezers
-    differ."""
+    """The zip's bytes: dates, order and rights are fixed; not compressed, as compressors differ."""
     whole = io.BytesIO()
     with zipfile.ZipFile(whole, "w", zipfile.ZIP_STORED) as archive:
         for name in sorted(files):

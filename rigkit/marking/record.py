@@ -1,9 +1,8 @@
-"""The record of a class: one SQLite file that is only ever added to, and from which all else can be
-made again.
+"""Stage 5: the record of a class, one SQLite file that is only ever added to.
 
-It holds every entry as it was marked, every correction a teacher made, what each run of marking
-found, and the class's secret, from which the cases of each submission are drawn. It is the
-teacher's alone: mode 0600.
+All else can be made again from it. It holds every entry as it was marked, every correction a
+teacher made, the findings of each run of marking, and the class's secret, from which the cases of
+each submission are drawn. It is the teacher's alone: mode 0600.
 """
 
 import hashlib
@@ -22,30 +21,36 @@ from typing import Any
 from rigkit.homework.checking import Outcome
 from rigkit.marking.entry import Entry, Learner, Override
 
+__all__ = ["RECORD", "Record", "RecordError", "frozen", "now", "sole", "thawed"]
+
+RECORD = "results.sqlite"
 SCHEMA = 1
 KIND = 0x5249474B  # the file's application id, "RIGK"
 PATIENCE = 5.0  # seconds to wait for another program that has the file locked
 
 _TABLES = """
     CREATE TABLE header (key TEXT PRIMARY KEY, value TEXT NOT NULL);
-    CREATE TABLE entries (number INTEGER PRIMARY KEY, learner TEXT NOT NULL, lesson TEXT NOT NULL, digest TEXT NOT NULL,
-                          time TEXT NOT NULL, marked INTEGER NOT NULL, end TEXT NOT NULL, entry TEXT NOT NULL,
-                          about TEXT NOT NULL);
+    CREATE TABLE entries (number INTEGER PRIMARY KEY, learner TEXT NOT NULL, lesson TEXT NOT NULL,
+                          digest TEXT NOT NULL, time TEXT NOT NULL, marked INTEGER NOT NULL,
+                          end TEXT NOT NULL, entry TEXT NOT NULL, about TEXT NOT NULL);
     CREATE TABLE overrides (number INTEGER PRIMARY KEY, learner TEXT NOT NULL, lesson TEXT NOT NULL,
-                            question TEXT NOT NULL, score REAL NOT NULL, reason TEXT NOT NULL, time TEXT NOT NULL);
+                            question TEXT NOT NULL, score REAL NOT NULL, reason TEXT NOT NULL,
+                            time TEXT NOT NULL);
     CREATE TABLE runs (number INTEGER PRIMARY KEY, time TEXT NOT NULL, found TEXT NOT NULL);
     CREATE INDEX of_learner ON entries (learner, lesson);
     CREATE INDEX corrections ON overrides (learner);
     CREATE VIEW latest AS
         SELECT * FROM entries AS e
-        WHERE number = (SELECT max(number) FROM entries WHERE learner = e.learner AND lesson = e.lesson);
+        WHERE number = (SELECT max(number) FROM entries
+                        WHERE learner = e.learner AND lesson = e.lesson);
 """
 _ONLY_ADDED_TO = """
     CREATE TRIGGER {table}_{what} BEFORE {what} ON {table}
     BEGIN SELECT RAISE(ABORT, 'the record is only ever added to'); END;
 """
 _ABOUT_IN_BRIEF = """
-    json_object('jail', json(ifnull(json_extract(about, '$.jail'), '{}')), 'rigkit', json_extract(about, '$.rigkit'))
+    json_object('jail', json(ifnull(json_extract(about, '$.jail'), '{}')),
+                'rigkit', json_extract(about, '$.rigkit'))
 """
 
 
@@ -60,7 +65,7 @@ class Record:
     ----------
     path : path-like
     create : bool
-        Whether a new one may be made.
+        True if a new one may be made.
 
     Raises
     ------
@@ -123,8 +128,7 @@ class Record:
             )
 
     def tells(self, entry: Entry) -> bool:
-        """Whether the latest entry of the same learner and lesson says the same, but for the
-        time."""
+        """True if the latest entry of the same learner and lesson says the same, but the time."""
         latest = next(
             self._rows(
                 "SELECT entry FROM latest WHERE learner = ? AND lesson = ?",
@@ -152,7 +156,7 @@ class Record:
             )
 
     def last_run(self) -> dict[str, Any]:
-        """What the last finished run found; empty before the first."""
+        """The findings of the last finished run; empty before the first."""
         with self._plainly():
             row = self._base.execute(
                 "SELECT found FROM runs ORDER BY number DESC LIMIT 1"
@@ -164,8 +168,7 @@ class Record:
         return tuple(map(_learner, self.last_run().get("learners", ())))
 
     def entries(self, learner: str | None = None, brief: bool = False) -> Iterator[Entry]:
-        """The latest entry of each learner in each lesson, corrections applied, one after the
-        other.
+        """The latest entry of each learner in each lesson, corrections applied.
 
         Parameters
         ----------
@@ -198,8 +201,7 @@ class Record:
             yield thawed(*row)
 
     def marked(self) -> dict[tuple[str, str], str]:
-        """The digest of the file that was marked last, by (learner's id, lesson); only of those
-        that are marked."""
+        """The digest that was marked last, by (learner's id, lesson); only of those marked."""
         return {
             (learner, lesson): digest
             for learner, lesson, digest in self._rows(
@@ -208,8 +210,7 @@ class Record:
         }
 
     def seed(self, learner: str, lesson: str, digest: str) -> str:
-        """The secret seed of one submission: always the same for the same file of the same
-        learner."""
+        """The secret seed of one submission, the same for the same file of the same learner."""
         secret = bytes.fromhex(next(self._rows("SELECT value FROM header WHERE key = 'secret'"))[0])
         return hmac.new(
             secret, json.dumps([learner, lesson, digest]).encode(), hashlib.sha256
@@ -304,8 +305,7 @@ def _learner(parts: dict[str, Any]) -> Learner:
 
 @contextmanager
 def sole(folder: str | os.PathLike[str]) -> Iterator[None]:
-    """Be the only one who marks into `folder`, until the block or the process ends, however it
-    ends.
+    """Be the only one who marks into `folder`, until the block or the process ends.
 
     Raises
     ------
@@ -354,6 +354,5 @@ def _in_words(path: Path, error: sqlite3.DatabaseError) -> Exception:
 
 
 def _dumps(value: Any) -> str:
-    """As JSON, with the parts of dataclasses by name, and NumPy's integers and truths as
-    Python's."""
+    """The JSON of a value: dataclasses as dicts, NumPy's scalars as Python's."""
     return json.dumps(value, default=lambda part: vars(part) if is_dataclass(part) else part.item())

@@ -1,5 +1,4 @@
-"""The marks of a class in a notebook: open the record, see the class, look closer at one question
-or one learner.
+"""The marks of a class in a notebook: the class, one question, one learner.
 
 room = open_results("results.sqlite")
 """
@@ -9,7 +8,7 @@ from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from rigkit import course
+from rigkit import course, templates
 from rigkit.homework import checking, picture
 from rigkit.marking import class_page, page, record, tables
 from rigkit.marking.entry import Entry, Learner
@@ -40,7 +39,7 @@ def open_results(path: str | Path = "results.sqlite") -> "ClassResults":
         No record there.
     """
     path = Path(path)
-    path = path / "results.sqlite" if path.is_dir() else path
+    path = path / record.RECORD if path.is_dir() else path
     with record.Record(path, create=False) as found:
         return ClassResults(
             found.entries(), found.learners(), path.parent, found.last_run().get("school")
@@ -48,8 +47,7 @@ def open_results(path: str | Path = "results.sqlite") -> "ClassResults":
 
 
 def hand_notebook(out: str | Path) -> Path:
-    """Copy the teacher's notebook into the folder `out`; one that is there is left alone. Returns
-    its path."""
+    """Copy the teacher's notebook into the folder `out`, unless it is there; returns its path."""
     path = Path(out) / NOTEBOOK.name
     if not path.exists():
         course.write_whole(path, NOTEBOOK.read_bytes())
@@ -79,22 +77,9 @@ class Table(list):
         return "\n".join([*shown, *([self._rest()] if self[MOST_ROWS:] else [])])
 
     def _repr_html_(self) -> str:
-        if not self:
-            return "<p>Nothing.</p>"
-        head = "".join(
-            f'<th scope="col" style="text-align:left">{page.safe(name)}</th>' for name in self[0]
-        )
-        body = "".join(
-            "<tr>"
-            + "".join(
-                f'<td style="text-align:left">{page.code(page.plain(cell))}</td>'
-                for cell in row.values()
-            )
-            + "</tr>"
-            for row in self[:MOST_ROWS]
-        )
-        rest = f"<p>{self._rest()}</p>" if self[MOST_ROWS:] else ""
-        return f"<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>{rest}"
+        rest = self._rest() if self[MOST_ROWS:] else ""
+        rows = list(self[:MOST_ROWS])
+        return templates.render("marking/table.html", page=page, rows=rows, rest=rest)
 
     def _rest(self) -> str:
         return (
@@ -114,7 +99,7 @@ class ClassResults:
         Everyone on the roster that was used last; empty without one.
     folder : Path
     school : dict of str to str
-        What was given by `rigkit mark --school`.
+        The values given by `rigkit mark --school`.
     """
 
     def __init__(
@@ -144,8 +129,7 @@ class ClassResults:
 
     @property
     def questions(self) -> Table:
-        """One row per question: how many have it right, nearly, not yet, not attempted, and its
-        average in percent."""
+        """One row per question: how many answers have each word, and the average in percent."""
         rows = Table()
         for question in self._questions():
             answers, asked = self._answers(question), page.question_of(question)
@@ -198,7 +182,7 @@ class ClassResults:
         return Table(rows)
 
     def learner(self, who: str) -> "LearnerResults":
-        """What one learner handed in, question by question, with pictures of what went wrong.
+        """One learner's homework, question by question, with pictures of what went wrong.
 
         Parameters
         ----------
@@ -258,8 +242,7 @@ class ClassResults:
         )
 
     def hardest(self) -> str:
-        """The id of the question to explain again: with most answers that follow a wrong model, or
-        the lowest average.
+        """The id of the question to explain again: see `class_page.to_explain`.
 
         Raises
         ------
@@ -272,8 +255,7 @@ class ClassResults:
         return found
 
     def spread_plot(self, question: str | None = None) -> "Plot":
-        """How many learners have which total; with a question's id, how many have it right, nearly,
-        not yet.
+        """Bars of how many learners have which total, or answered one question how well.
 
         Returns
         -------
@@ -296,8 +278,7 @@ class ClassResults:
         )
 
     def write_tables(self, out: str | Path | None = None, **school: str) -> None:
-        """Write the tables again, with what only the school's system knows: see
-        `rigkit.marking.tables`.
+        """Write the tables again, with the school's own ids and days: see `rigkit.marking.tables`.
 
         room.write_tables(classSourcedId="…", academicSessionSourcedId="…", schoolSourcedId="…",
                           assignDate="2026-11-02", dueDate="2026-11-23")
@@ -346,8 +327,7 @@ class LearnerResults:
 
     @property
     def table(self) -> Table:
-        """One row per question: the word, the score, what to say of it, and the teacher's reason
-        where corrected."""
+        """One row per question: word, score, sentence, and the teacher's reason if corrected."""
         rows = Table()
         for entry in self.entries:
             words, scores = page.words_of(entry), entry.scores
@@ -374,8 +354,7 @@ class LearnerResults:
 
     @property
     def pictures(self) -> "Row | None":
-        """A `Row` of the worst cases of what is not right yet; None where there is nothing to
-        draw."""
+        """A `Row` of the worst cases of answers not right yet; None with nothing to draw."""
         from rigkit import stage
 
         drawn = [
@@ -392,7 +371,8 @@ class LearnerResults:
     def _repr_mimebundle_(self, include: object = None, exclude: object = None) -> dict[str, str]:
         pictures = self.pictures
         drawn = pictures._repr_mimebundle_()["text/html"] if pictures else ""
-        html = f"<p><strong>{page.safe(self._headline())}</strong></p>{self.table._repr_html_()}{drawn}"
+        head = f"<p><strong>{page.safe(self._headline())}</strong></p>"
+        html = f"{head}{self.table._repr_html_()}{drawn}"
         return {"text/plain": repr(self), "text/html": html}
 
     def _headline(self) -> str:

@@ -1,8 +1,8 @@
-"""What Python sees inside the jail: an interpreter, and shelves of packages made for it.
+"""The Python inside the jail: an interpreter, and layers of packages made for it.
 
-A shelf is a folder of copies, made once and kept: `numpy`, `matplotlib` with what it needs, and the
-`kit`: the part of rigkit that is public maths and the inspection of rig files, with stand-ins for
-the rest. No judges, draws or solutions are on any.
+A package layer is a folder of copies, made once and kept: `numpy`, `matplotlib` with what it needs,
+and the `kit`: the part of rigkit that is public maths and the inspection of rig files, with
+stand-ins for the rest. No judges, draws or solutions are in any.
 """
 
 import contextlib
@@ -27,51 +27,25 @@ import rigkit
 
 HERE = Path(__file__).parent
 RIGKIT = Path(rigkit.__file__).parent
+_KIT = """
+    __init__ _types _check _files _format rotation frames body puppets skeleton placement _xyz
+    _chain two_bone bend solvers controls foot leg mesh skin gait gltf export page inspection
+    faults stage plots scenes
+"""
+KIT = tuple(_KIT.split())
 DATA = RIGKIT / "data"
-KIT = (
-    "__init__",
-    "_types",
-    "_check",
-    "_files",
-    "_say",
-    "rotation",
-    "frames",
-    "body",
-    "puppets",
-    "skeleton",
-    "placement",
-    "_xyz",
-    "_chain",
-    "two_bone",
-    "bend",
-    "solvers",
-    "controls",
-    "foot",
-    "leg",
-    "mesh",
-    "skin",
-    "gait",
-    "gltf",
-    "export",
-    "page",
-    "inspection",
-    "faults",
-    "stage",
-    "plots",
-    "scenes",
-)
 STAND_INS = {
     "rigkit/homework/__init__.py": "homework.py",
     "rigkit/panels.py": "panels.py",
     "IPython/__init__.py": "display.py",
     "IPython/display.py": "display.py",
 }
-UNUSED = 60 * 24 * 3600  # seconds after which a shelf that no run opened is taken away
-_SHELF = re.compile(r"(kit|(numpy|matplotlib)-[^/]*)-([0-9a-f]{16}|part-\w+)")
+UNUSED = 60 * 24 * 3600  # seconds after which a layer that no run opened is taken away
+_LAYER = re.compile(r"(kit|(numpy|matplotlib)-[^/]*)-([0-9a-f]{16}|part-\w+)")
 NOT_NEEDED = shutil.ignore_patterns("__pycache__", "tests", "*.pyi", "*.a", "*.h", "sample_data")
 
 
-class NoSite(Exception):
+class SiteError(Exception):
     """No interpreter or no place that the jail's user can read; the text says what would do."""
 
 
@@ -124,7 +98,7 @@ def interpreter(user: tuple[int, int] | None) -> Interpreter:
             found = Interpreter(*json.loads(done.stdout))
             if found.version.startswith(f"{wanted}."):
                 return found
-    raise NoSite(
+    raise SiteError(
         f"the user who runs learners' code can run no Python {wanted}: {base} is in a folder closed"
         f" to others. Install python{wanted} for the whole system, or run `rigkit mark` as a user"
         " of your own."
@@ -137,7 +111,7 @@ def run_as(user: tuple[int, int] | None) -> dict[str, Any]:
 
 
 class Site:
-    """The shelves in one cache folder; made when first asked for, by whoever comes first.
+    """The layers in one cache folder; made when first asked for, by whoever comes first.
 
     Attributes
     ----------
@@ -150,7 +124,7 @@ class Site:
 
     @cached_property
     def kit(self) -> Path:
-        """The shelf with the driver, rigkit's maths and the stand-ins."""
+        """The layer with the driver, rigkit's maths and the stand-ins."""
         paths = [
             path
             for name in KIT
@@ -172,31 +146,31 @@ class Site:
         for place, data in contents.items():
             digest.update(f"{place}\n{len(data)}\n".encode() + data)
 
-        def fill(shelf: Path) -> None:
+        def fill(layer: Path) -> None:
             for place, data in contents.items():
-                (shelf / place).parent.mkdir(parents=True, exist_ok=True)
-                (shelf / place).write_bytes(data)
+                (layer / place).parent.mkdir(parents=True, exist_ok=True)
+                (layer / place).write_bytes(data)
 
-        return self._shelf("kit", digest.hexdigest(), fill)
+        return self._layer("kit", digest.hexdigest(), fill)
 
     @cached_property
     def numpy(self) -> Path:
-        """The shelf with NumPy."""
+        """The layer with NumPy."""
         return self._packages("numpy", ["numpy"])
 
     @cached_property
     def matplotlib(self) -> Path:
-        """The shelf with matplotlib and what it needs beside NumPy, and its cache of fonts in the
+        """The layer with matplotlib and what it needs beside NumPy, and its cache of fonts in the
         folder `fonts`."""
 
-        def fonts(shelf: Path) -> None:
-            places = [str(self.numpy), str(shelf)]
+        def fonts(layer: Path) -> None:
+            places = [str(self.numpy), str(layer)]
             code = f"import sys; sys.path += {places!r}; import matplotlib.font_manager"
             subprocess.run(
                 [self._interpreter.path, "-I", "-S", "-B", "-c", code],
                 check=True,
                 capture_output=True,
-                env={"MPLCONFIGDIR": str(shelf / "fonts"), "HOME": "/"},
+                env={"MPLCONFIGDIR": str(layer / "fonts"), "HOME": "/"},
                 cwd="/",
             )
 
@@ -206,27 +180,27 @@ class Site:
         self,
         name: str,
         packages: Sequence[str],
-        afterwards: Callable[[Path], None] = lambda shelf: None,
+        afterwards: Callable[[Path], None] = lambda layer: None,
     ) -> Path:
         versions = {package: importlib.metadata.version(package) for package in packages}
         key = hashlib.sha256(
             json.dumps([versions, self._interpreter.version], sort_keys=True).encode()
         ).hexdigest()
 
-        def fill(shelf: Path) -> None:
+        def fill(layer: Path) -> None:
             for place in {place for package in packages for place in _places(package)}:
                 if place.is_dir():
-                    shutil.copytree(place, shelf / place.name, ignore=NOT_NEEDED)
+                    shutil.copytree(place, layer / place.name, ignore=NOT_NEEDED)
                 else:
-                    shutil.copy(place, shelf / place.name)
-            afterwards(shelf)
+                    shutil.copy(place, layer / place.name)
+            afterwards(layer)
 
-        return self._shelf(f"{name}-{versions[name]}", key, fill)
+        return self._layer(f"{name}-{versions[name]}", key, fill)
 
-    def _shelf(self, name: str, key: str, fill: Callable[[Path], None]) -> Path:
+    def _layer(self, name: str, key: str, fill: Callable[[Path], None]) -> Path:
         """The folder of a name and key; filled beside its place and moved there whole."""
-        shelf = self.folder / f"{name}-{key[:16]}"
-        if not shelf.exists():
+        layer = self.folder / f"{name}-{key[:16]}"
+        if not layer.exists():
             self._open_folder()
             self._clear()
             half = Path(tempfile.mkdtemp(prefix=f"{name}-part-", dir=self.folder))
@@ -235,23 +209,22 @@ class Site:
                 self._compile(half)
                 _readable(half)
                 with contextlib.suppress(OSError):  # somebody else was quicker
-                    half.rename(shelf)
+                    half.rename(layer)
             finally:
                 shutil.rmtree(half, ignore_errors=True)
-        if not shelf.is_dir() or shelf.stat().st_uid != _me():
-            raise NoSite(f"{shelf} cannot be made, or belongs to somebody else.")
+        if not layer.is_dir() or layer.stat().st_uid != _me():
+            raise SiteError(f"{layer} cannot be made, or belongs to somebody else.")
         with contextlib.suppress(OSError):
-            os.utime(shelf)  # used now: see `_clear`
-        return shelf
+            os.utime(layer)  # used now: see `_clear`
+        return layer
 
     def _clear(self) -> None:
-        """Take away shelves of former versions, and halves of ones, that no run has opened for
-        long."""
+        """Remove layers of former versions, and halves of ones, that no run opened for long."""
         for entry in self.folder.iterdir():
             with contextlib.suppress(OSError):
                 status = entry.lstat()
                 if (
-                    _SHELF.fullmatch(entry.name)
+                    _LAYER.fullmatch(entry.name)
                     and stat.S_ISDIR(status.st_mode)
                     and status.st_uid == _me()
                     and time.time() - status.st_mtime > UNUSED
@@ -261,10 +234,10 @@ class Site:
     def _open_folder(self) -> None:
         self.folder.mkdir(parents=True, exist_ok=True)
         if self.folder.stat().st_uid != _me() or self.folder.stat().st_mode & 0o022:
-            raise NoSite(f"{self.folder} must belong to you and be writable by nobody else.")
+            raise SiteError(f"{self.folder} must belong to you and be writable by nobody else.")
         self.folder.chmod(0o755)
 
-    def _compile(self, shelf: Path) -> None:
+    def _compile(self, layer: Path) -> None:
         subprocess.run(
             [
                 self._interpreter.path,
@@ -275,10 +248,10 @@ class Site:
                 "--invalidation-mode",
                 "unchecked-hash",
                 "-s",
-                str(shelf),
+                str(layer),
                 "-p",
                 "/opt",
-                str(shelf),
+                str(layer),
             ],
             check=False,
             capture_output=True,
@@ -287,7 +260,7 @@ class Site:
 
 
 def cache_folder() -> Path:
-    """Where the shelves are kept: in the user's cache; for root in the machine's."""
+    """The folder of the layers: in the user's cache; for root in the machine's."""
     if _me() == 0:
         return Path("/var/cache/rigkit")
     return Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache") / "rigkit"

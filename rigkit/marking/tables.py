@@ -1,5 +1,4 @@
-"""The marks of a class as tables: `grades.csv` for a spreadsheet, and four files for a school's own
-system.
+"""The marks of a class as tables: one for a spreadsheet, four for a school's own system.
 
 The four are in the CSV form of OneRoster 1.2, an open standard of 1EdTech (CSV Binding 1.2.1, final
 release of 22 August 2023, imsglobal.org/spec/oneroster/v1p2/bind/csv). We could read only its
@@ -51,57 +50,23 @@ NAMES = ("grades.csv", "manifest.csv", "categories.csv", "lineItems.csv", "resul
 
 COMMON = ("sourcedId", "status", "dateLastModified")
 CATEGORIES = (*COMMON, "title", "weight")
-LINE_ITEMS = (
-    *COMMON,
-    "title",
-    "description",
-    "assignDate",
-    "dueDate",
-    "classSourcedId",
-    "categorySourcedId",
-    "academicSessionSourcedId",
-    "resultValueMin",
-    "resultValueMax",
-    "schoolSourcedId",
-)
-RESULTS = (
-    *COMMON,
-    "lineItemSourcedId",
-    "studentSourcedId",
-    "scoreStatus",
-    "score",
-    "scoreDate",
-    "comment",
-    "textScore",
-    "classSourcedId",
-    "inProgress",
-    "incomplete",
-    "late",
-    "missing",
-)
-FILES = (
-    "academicSessions",
-    "categories",
-    "classes",
-    "classResources",
-    "courses",
-    "courseResources",
-    "demographics",
-    "enrollments",
-    "lineItemLearningObjectiveIds",
-    "lineItems",
-    "lineItemScoreScales",
-    "orgs",
-    "resources",
-    "resultLearningObjectiveIds",
-    "results",
-    "resultScoreScales",
-    "roles",
-    "scoreScales",
-    "userProfiles",
-    "userResources",
-    "users",
-)
+_LINE_ITEMS = """
+    title description assignDate dueDate classSourcedId categorySourcedId
+    academicSessionSourcedId resultValueMin resultValueMax schoolSourcedId
+"""
+LINE_ITEMS = (*COMMON, *_LINE_ITEMS.split())
+_RESULTS = """
+    lineItemSourcedId studentSourcedId scoreStatus score scoreDate comment textScore
+    classSourcedId inProgress incomplete late missing
+"""
+RESULTS = (*COMMON, *_RESULTS.split())
+_FILES = """
+    academicSessions categories classes classResources courses courseResources demographics
+    enrollments lineItemLearningObjectiveIds lineItems lineItemScoreScales orgs resources
+    resultLearningObjectiveIds results resultScoreScales roles scoreScales userProfiles
+    userResources users
+"""
+FILES = tuple(_FILES.split())
 
 _GUID = re.compile(
     r"[0-9A-Za-z./_][0-9A-Za-z./@_-]{0,254}"
@@ -115,8 +80,7 @@ def write(
     out: Path,
     school: Mapping[str, str] | None = None,
 ) -> None:
-    """Write `grades.csv`, `manifest.csv`, `categories.csv`, `lineItems.csv` and `results.csv` into
-    the folder `out`.
+    """Write `grades.csv` and the four files of the standard into the folder `out`.
 
     Parameters
     ----------
@@ -126,8 +90,8 @@ def write(
         Everyone, also those who handed in nothing.
     out : path
     school : mapping of str to str, optional
-        What only the school's system knows: the ids in `SCHOOL`, and `assignDate` and `dueDate` as
-        YYYY-MM-DD.
+        Values that only the school's system knows: the ids in `SCHOOL`, and `assignDate` and
+        `dueDate` as YYYY-MM-DD.
 
     Raises
     ------
@@ -185,50 +149,56 @@ def one_roster(
 ) -> dict[str, tuple[Sequence[str], list[dict[str, str]]]]:
     """The files of the standard: a dict of file name to (columns, rows as dicts of text)."""
     school = SCHOOL | check_school(school or {})
-    category = _id(school, "homework")
     times = sorted(moment for entry in entries for moment in _moments(entry))
     items, results = [], []
     for lesson in sorted({entry.lesson for entry in entries}):
         mine = sorted(
             moment for entry in entries if entry.lesson == lesson for moment in _moments(entry)
         )
-        title = lesson_title(lesson)
-        items.append(
-            {
-                **_common(_id(school, lesson), mine[-1]),
-                "title": f"Homework {lesson}" + (f": {title}" if title else ""),
-                "description": "Marked by measuring the answers.",
-                "assignDate": mine[0].date().isoformat(),
-                "dueDate": mine[-1].date().isoformat(),
-                "categorySourcedId": category,
-                "resultValueMin": "0",
-                "resultValueMax": "100",
-                **school,
-            }
-        )
+        items.append(_line_item(school, lesson, mine))
         results += [
             _result(school, lesson, learner, entry, mine[-1])
             for each, learner, entry in _pairs(entries, learners)
             if each == lesson
         ]
     categories = (
-        [{**_common(category, times[0]), "title": "Homework", "weight": ""}] if times else []
+        [{**_common(_id(school, "homework"), times[0]), "title": "Homework", "weight": ""}]
+        if times
+        else []
     )
+    return {
+        "manifest.csv": (("propertyName", "value"), _manifest()),
+        "categories.csv": (CATEGORIES, categories),
+        "lineItems.csv": (LINE_ITEMS, items),
+        "results.csv": (RESULTS, results),
+    }
+
+
+def _manifest() -> list[dict[str, str]]:
     delta = {"categories", "lineItems", "results"}
-    manifest = {
+    properties = {
         "manifest.version": "1.0",
         "oneroster.version": "1.2",
         **{f"file.{name}": "delta" if name in delta else "absent" for name in FILES},
         "source.systemName": "rigkit",
     }
+    return [{"propertyName": name, "value": value} for name, value in properties.items()]
+
+
+def _line_item(
+    school: Mapping[str, str], lesson: str, moments: Sequence[datetime]
+) -> dict[str, str]:
+    title = lesson_title(lesson)
     return {
-        "manifest.csv": (
-            ("propertyName", "value"),
-            [{"propertyName": name, "value": value} for name, value in manifest.items()],
-        ),
-        "categories.csv": (CATEGORIES, categories),
-        "lineItems.csv": (LINE_ITEMS, items),
-        "results.csv": (RESULTS, results),
+        **_common(_id(school, lesson), moments[-1]),
+        "title": f"Homework {lesson}" + (f": {title}" if title else ""),
+        "description": "Marked by measuring the answers.",
+        "assignDate": moments[0].date().isoformat(),
+        "dueDate": moments[-1].date().isoformat(),
+        "categorySourcedId": _id(school, "homework"),
+        "resultValueMin": "0",
+        "resultValueMax": "100",
+        **school,
     }
 
 
@@ -278,7 +248,7 @@ def _pairs(
 
 
 def _moments(entry: Entry) -> list[datetime]:
-    """When an entry was made and corrected."""
+    """The times when an entry was made and corrected."""
     texts = [entry.time, *(override.time for override in entry.overrides)]
     moments = (datetime.fromisoformat(text) for text in texts)
     return [
@@ -309,7 +279,7 @@ def _guid(text: str) -> str:
 
 
 def check_school(given: Mapping[str, str]) -> dict[str, str]:
-    """What only the school's system knows, as a dict: see `write`, also for the errors."""
+    """The values that only the school's system knows: see `write`, also for the errors."""
     for name, value in given.items():
         if name not in (*SCHOOL, *DAYS):
             raise ValueError(

@@ -10,7 +10,7 @@ from functools import cache, partial
 
 import numpy as np
 
-from rigkit import _say, gait, plots
+from rigkit import _format, gait, plots
 from rigkit._types import Floats
 from rigkit.panels import Choice, Panel, Slider
 from rigkit.puppets import Puppet
@@ -45,11 +45,11 @@ class Stride:
     pops: tuple
 
     def __repr__(self) -> str:
-        return _say.line(
+        return _format.line(
             self,
             f"{self.walk}",
-            f"feet slide up to {_say.amount(np.nanmax(self.slid), ' cm', 1)} a step",
-            _say.count(len(self.pops), "pop"),
+            f"feet slide up to {_format.amount(np.nanmax(self.slid), ' cm', 1)} a step",
+            _format.count(len(self.pops), "pop"),
         )
 
 
@@ -242,7 +242,7 @@ def moved_plot(puppet: Puppet) -> plots.Plot:
     """How far planting moves the left ankle from the published walk's, forward and up, through one
     stride."""
     before, after = published(puppet), stride(puppet).walk
-    moved = 100 * (gait.foot_goals(before) - before.at("ankle"))[SECOND, 0]
+    moved = 100 * (gait.foot_goals(before) - before["ankle"])[SECOND, 0]
     off = _toe_off(after)
     ahead = moved[:, 2]
     return _plot(
@@ -317,7 +317,7 @@ def stepping(puppet: Puppet, percent: int, step_cm: float, path: str) -> tuple[R
 
 
 def _pops(shown):
-    return _say.count(len(shown.pops), "pop") if shown.pops else "no pop"
+    return _format.count(len(shown.pops), "pop") if shown.pops else "no pop"
 
 
 def _planted_view(puppet, title, shown, now):
@@ -327,7 +327,7 @@ def _planted_view(puppet, title, shown, now):
     for side, tag in enumerate("LR"):
         short = 100 * walk.miss[now, side]
         if short >= SHOWN:
-            view.note(walk.at("ankle")[now, side], f"{tag} {short:.1f} cm short", "miss", loud=True)
+            view.note(walk["ankle"][now, side], f"{tag} {short:.1f} cm short", "miss", loud=True)
     return view
 
 

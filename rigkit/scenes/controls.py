@@ -181,7 +181,7 @@ def aboard(puppet: Puppet, gap: str) -> tuple[ct.Control, ct.Control]:
     boat = ct.Control("boat", frames.frame(origin=left.rest[:3, 3] + BOAT), _hull())
     follow = {
         "kept": ct.Follow("boat"),
-        "lost": ct.Follow("boat", gap=np.eye(4)),
+        "lost": ct.Follow("boat", offset=np.eye(4)),
         "along the world's axes": ct.Follow("boat", "position"),
     }[gap]
     return boat, replace(left, follows=(follow,))
@@ -206,7 +206,7 @@ def boarded(
     boat, left = aboard(puppet, gap)
     worlds = ct.pose((boat, left), boat_values(left_cm, ahead_cm, turned_deg))
     pose = rig(puppet).pose(
-        {"pelvis": {"shift_y": -0.13}, "L_foot": ct.read(left, worlds["L_foot"])}
+        {"pelvis": {"shift_y": -0.13}, "L_foot": ct.values_at(left, worlds["L_foot"])}
     )
     mark = worlds["boat"] @ frames.relative(boat.rest, left.rest)  # where she stepped onto it
     off = 100 * float(np.linalg.norm(worlds["L_foot"][:3, 3] - mark[:3, 3]))
@@ -281,7 +281,7 @@ def moved_cm(puppet: Puppet, feet: str, values: ControlValues) -> dict[str, Floa
 def carried(puppet: Puppet, feet: str) -> tuple[str, ...]:
     """The names among `TOUCHED` that move with the pelvis control."""
     return tuple(
-        name for name in ct.carried(hanging(puppet, feet).controls, "pelvis") if name in TOUCHED
+        name for name in ct.dependents(hanging(puppet, feet).controls, "pelvis") if name in TOUCHED
     )
 
 
@@ -290,7 +290,7 @@ def staying_values(puppet: Puppet, values: ControlValues) -> dict[str, dict[str,
     left = hanging(puppet, "Feet hang from the pelvis")
     base = left.pose(values).controls
     feet = {tag + "foot": control(puppet, tag + "foot") for tag in SIDE_TAGS}
-    return {name: ct.read(one, one.rest, base[name]) for name, one in feet.items()}
+    return {name: ct.values_at(one, one.rest, base[name]) for name, one in feet.items()}
 
 
 def crouching(puppet: Puppet, frame: int, lowered_cm: float, turned_deg: float) -> tuple[Row, str]:
@@ -369,9 +369,11 @@ def stepped(puppet: Puppet, share: float, step_cm: float) -> tuple[LegPose, Floa
     keyed = ct.pose([left], {"L_foot": step_values(KEYED_CM)})["L_foot"] @ frames.frame(
         origin=left.pivot
     )
-    goal = ct.Control("L_goal", at_ankle, stays=keyed, follows=(ct.Follow("L_foot", weight=share),))
+    goal = ct.Control(
+        "L_goal", at_ankle, base_frame=keyed, follows=(ct.Follow("L_foot", weight=share),)
+    )
     worlds = ct.pose((left, goal), {"L_foot": step_values(step_cm)})
-    landed = ct.read(left, worlds["L_goal"] @ frames.frame(origin=-left.pivot))
+    landed = ct.values_at(left, worlds["L_goal"] @ frames.frame(origin=-left.pivot))
     pelvis = {"shift_y": np.full(FRAMES + 1, -0.08), "shift_z": step_values(step_cm)["shift_z"] / 2}
     return rig(puppet).pose({"pelvis": pelvis, "L_foot": landed}), worlds["L_foot"]
 

@@ -10,7 +10,7 @@ import numpy as np
 
 from rigkit import foot, gait, plots
 from rigkit._types import Bools, Floats
-from rigkit.controls import between_keys
+from rigkit.controls import interpolate_keys
 from rigkit.leg import LegPose, LegRig
 from rigkit.panels import Choice, Panel, Slider
 from rigkit.puppets import Puppet
@@ -48,7 +48,7 @@ def keyed_slip_cm(puppet: Puppet, lowered_cm: float, every: int) -> float:
     """How far a forward leg's foot leaves its place in a crouch whose angles are keyed in every
     n-th frame only, cm."""
     rig, down = standing(puppet), crouch(lowered_cm)
-    keyed = between_keys(forward_values(rig, rig.pose(down)), range(0, FRAMES + 1, every))
+    keyed = interpolate_keys(forward_values(rig, rig.pose(down)), range(0, FRAMES + 1, every))
     return float(slip_cm(rig, rig.pose(down | keyed, inverse=False)).max())
 
 
@@ -212,7 +212,7 @@ def crouches(puppet: Puppet) -> dict[int, Floats]:
     rig, down = standing(puppet), crouch(13)
     angles, found = forward_values(rig, rig.pose(down)), {}
     for every in SPACINGS:
-        pose = rig.pose(down | between_keys(angles, range(0, FRAMES + 1, every)), MIXED)
+        pose = rig.pose(down | interpolate_keys(angles, range(0, FRAMES + 1, every)), MIXED)
         found[every] = _both(puppet, pose.world)
     return found
 
@@ -290,7 +290,7 @@ def walks(puppet: Puppet) -> dict[str, tuple[Floats, Floats]]:
     found = {"as published": published.points, "planted": planted.points}
     for name, every in SHARES.items():
         if every:
-            keyed = between_keys(forward, range(0, 2 * FRAMES + 1, every))
+            keyed = interpolate_keys(forward, range(0, 2 * FRAMES + 1, every))
             pose = rig.pose(keyed | {"pelvis": values["pelvis"]}, inverse=False)
             found[name] = _both(puppet, pose.world)
     return {name: (points, slid_cm(points, published.stance)) for name, points in found.items()}
@@ -352,7 +352,7 @@ def kicks(puppet: Puppet) -> tuple[Floats, ...]:
     rig, keys = standing(puppet), (0, FRAMES // 2)
     swing = -np.radians(np.linspace(*KICK_DEG, keys[1] + 1))
     forward = rig.pose({"R_hip_turn": {"turn_x": swing}}, inverse=False)
-    inverse = rig.pose(between_keys(rig.match(forward), keys))
+    inverse = rig.pose(interpolate_keys(rig.match(forward), keys))
     return tuple(_joints(puppet, pose.world, "R_")[:, :3] for pose in (forward, inverse))
 
 

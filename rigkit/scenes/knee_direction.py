@@ -80,7 +80,7 @@ def turned(puppet: Puppet, left_cm: float, ahead_cm: float, up_cm: float) -> tup
         for view, title in (("front", "From the front"), ("top", "From above: she faces down"))
     ]
     moved_cm = 100 * np.linalg.norm(pose.knee - straight.knee)
-    swivel = np.degrees(two_bone.swivel_of(hip, pose.knee, ankle))
+    swivel = np.degrees(two_bone.swivel_angle(hip, pose.knee, ankle))
     said = (
         "" if pose.guided else "The pole is on the line from hip to ankle and gives no direction. "
     )
@@ -248,14 +248,16 @@ def knees(puppet: Puppet, pose: LegPose) -> tuple[Floats, Floats]:
     """The distance between the knees, and how far each is outside the line of its toes, left and
     right, from above; cm."""
     _, knee, ankle, toe = np.moveaxis(legs(puppet, pose), -2, 0)
-    outside = 100 * two_bone.off_toes(knee, ankle, toe) * [-1, 1]  # which counts to her right
+    outside = (
+        100 * two_bone.knee_toe_offset(knee, ankle, toe) * [-1, 1]
+    )  # which counts to her right
     return 100 * (knee[..., 0, 0] - knee[..., 1, 0]), outside
 
 
 def backward(puppet: Puppet, pose: LegPose) -> Bools:
     """True where a knee points away from its toes, left and right."""
     hip, knee, ankle, toe = np.moveaxis(legs(puppet, pose), -2, 0)
-    return np.abs(two_bone.swivel_of(hip, knee, ankle, hint=toe - ankle)) > np.pi / 2
+    return np.abs(two_bone.swivel_angle(hip, knee, ankle, hint=toe - ankle)) > np.pi / 2
 
 
 def squat(
@@ -476,7 +478,7 @@ def _turned_view(puppet, view, title, leg, pole, straight):
         stage.pole(pole, "pole on the line")
     if view == "front":
         return stage
-    swivel = abs(np.degrees(two_bone.swivel_of(hip, knee, ankle)))
+    swivel = abs(np.degrees(two_bone.swivel_angle(hip, knee, ankle)))
     if swivel >= SHOWN:
         stage.arc(centre, straight, knee, radius=44.0)
     if SHOWN <= swivel <= 90:

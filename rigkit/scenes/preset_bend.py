@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from rigkit import _say, bend, plots, solvers, two_bone
+from rigkit import _format, bend, plots, solvers, two_bone
 from rigkit._types import Floats
 from rigkit.panels import Choice, Panel, Slider
 from rigkit.puppets import Puppet
@@ -110,7 +110,7 @@ def pull(
     """A solver's chain after some steps beside the closed form's answers, and both in words."""
     goal = np.array([forward_cm / 100, raised_cm / 100 - puppet.leg_length])
     start = hanging(puppet, bend_deg)
-    solution = solvers.SOLVERS[solver](start, goal, tolerance=CLOSE, most=80, trace=True)
+    solution = solvers.SOLVERS[solver](start, goal, tolerance=CLOSE, max_iterations=80, trace=True)
     trace = solution.trace
     assert trace is not None  # it was asked for
     last = len(trace) - 1
@@ -339,7 +339,7 @@ def _answers(puppet, goal, bend_deg, title):
     """Both poses that meet a goal: the preset side drawn as a leg, what is not chosen dotted."""
     stage = _room(puppet, title).goal(goal, "goal")
     for side, name in ((-1, "back"), (1, "front")):
-        leg = two_bone.solve_planar(goal, puppet.thigh, puppet.shank, bend=side)
+        leg = two_bone.solve_planar(goal, puppet.thigh, puppet.shank, knee_direction=side)
         points = two_bone.planar_points(leg.hip, leg.knee, puppet.thigh, puppet.shank)
         if bend_deg and side == puppet.knee_side:
             stage.chain(points, "inverse", names=LEG)
@@ -354,7 +354,7 @@ def _outcome(solution):
     if solution.stalled:
         return f"<b>stalled</b>, no joint turned, {miss}."
     angle = bend.measure_bend(solution.points).angle
-    return f"{_say.count(solution.steps, 'step')}, {miss}, knee {_side_in_words(angle)}."
+    return f"{_format.count(solution.steps, 'step')}, {miss}, knee {_side_in_words(angle)}."
 
 
 def _side_in_words(angle):

@@ -7,7 +7,7 @@ from functools import cache, partial
 
 import numpy as np
 
-from rigkit import _say, faults, inspection, rotation
+from rigkit import _format, faults, inspection, rotation
 from rigkit._types import Floats
 from rigkit.faults import AFTER, BEFORE, PARTS, sound, with_nodes
 from rigkit.gltf import Asset
@@ -62,7 +62,7 @@ class Fault:
     before: Callable = sound
 
     def __repr__(self) -> str:
-        return _say.line(self, self.done, f"found by {self.rule}", f"of lesson {self.lesson}")
+        return _format.line(self, self.done, f"found by {self.rule}", f"of lesson {self.lesson}")
 
 
 FAULTS = (
@@ -307,7 +307,7 @@ def how_large(
     said = "No finding: this rig passes"
     if found:
         names = ", ".join(finding.rule for finding in found)
-        said = f"{_say.count(len(found), 'finding')}: {names}"
+        said = f"{_format.count(len(found), 'finding')}: {names}"
     stated = "as stated" if strictness == 1 else f"{strictness:g} times as strict"
     words = (
         f"Right knee joint {back_mm:.1f} mm back, every joint off by about {hand_mm:.1f} mm along"

@@ -10,7 +10,7 @@ from functools import cache, partial
 
 import numpy as np
 
-from rigkit import _say, mesh, plots, rotation, skin
+from rigkit import _format, mesh, plots, rotation, skin
 from rigkit import frames as fr
 from rigkit._types import Floats
 from rigkit.leg import LegRig
@@ -67,9 +67,9 @@ class KneeSkin:
         Hip, knee and ankle.
     section : ndarray, shape (2, 3)
         Front and back of the cross-section that went through the knee at rest.
-    section_kept : float
+    section_ratio : float
         Its area, as a share of what it was.
-    volume_kept : float
+    volume_ratio : float
         The volume of the right half of the skin, as a share of what it was.
     change_cm3 : float
         How much volume it has gained; below zero, lost.
@@ -84,21 +84,21 @@ class KneeSkin:
     vertices: np.ndarray
     bones: np.ndarray
     section: np.ndarray
-    section_kept: float
-    volume_kept: float
+    section_ratio: float
+    volume_ratio: float
     change_cm3: float
     stretch: float
     stretched: np.ndarray
     bulge_cm: float
 
     def __repr__(self) -> str:
-        return _say.line(
+        return _format.line(
             self,
-            _say.count(len(self.vertices), "vertex", "vertices"),
-            f"keeps {_say.share(self.volume_kept)} of its volume",
-            f"and {_say.share(self.section_kept)} of its section at the knee",
-            f"an edge stretched {_say.amount(self.stretch, '-fold', 2)}",
-            f"bulge {_say.amount(self.bulge_cm, ' cm', 1)}",
+            _format.count(len(self.vertices), "vertex", "vertices"),
+            f"keeps {_format.share(self.volume_ratio)} of its volume",
+            f"and {_format.share(self.section_ratio)} of its section at the knee",
+            f"an edge stretched {_format.amount(self.stretch, '-fold', 2)}",
+            f"bulge {_format.amount(self.bulge_cm, ' cm', 1)}",
         )
 
 
@@ -127,7 +127,7 @@ def knee(
         posed,
         skeleton.origins(world, LEG),
         mesh.carried_section(rest, posed, *cut)[ends, 0],
-        float(mesh.section_kept(rest, posed, *cut)),
+        float(mesh.section_ratio(rest, posed, *cut)),
         float(now / volume),
         float(1e6 * (now - volume)),
         float(shares.max()),
@@ -169,7 +169,7 @@ def opening(puppet: Puppet, bend_deg: float = 120.0) -> Row:
     tall = puppet.hip_height
     for blend in BLENDS:
         skinned = knee(puppet, bend_deg, blend, hip_deg=20.0)
-        kept.append(percent(skinned.section_kept))
+        kept.append(percent(skinned.section_ratio))
         stage = half_stage(_kept_title(blend, skinned), (-0.58, 0.24), (0.42, 1.2), tall)
         stage.chain(skinned.bones)
         stage.surface(skinned.vertices, dressed(puppet)[1].triangles, "plain")
@@ -192,7 +192,7 @@ def bend(puppet: Puppet, bend_deg: float) -> tuple[Row, str]:
             _measure_knee(_draw_knee(puppet, skinned, _kept_title(blend, skinned)), skinned)
         )
         words.append(
-            f"{capital(blend)}: section <b>{percent(skinned.section_kept)}</b> kept, volume"
+            f"{capital(blend)}: section <b>{percent(skinned.section_ratio)}</b> kept, volume"
             f" <b>{signed(skinned.change_cm3, unit=' cm³')}</b>, thigh bulges by"
             f" <b>{skinned.bulge_cm:.1f} cm</b>."
         )
@@ -380,7 +380,7 @@ def reach(puppet: Puppet, softness: float, bend_deg: float, blend: str) -> tuple
     bent.measure(*skinned.stretched, f"{skinned.stretch:.1f} ×")
     words = (
         f"The blend reaches {softness:.2f} knee radii up and down. {capital(blend)}, bent by"
-        f" {bend_deg:.0f}°: section <b>{percent(skinned.section_kept)}</b> kept, volume"
+        f" {bend_deg:.0f}°: section <b>{percent(skinned.section_ratio)}</b> kept, volume"
         f" <b>{gained}</b>, skin stretched to at most"
         f" <b>{skinned.stretch:.1f} times</b> its length."
     )
@@ -533,7 +533,7 @@ def _draw_bones(stage, puppet, bones):
 def _measure_knee(stage, skinned):
     """How deep a knee still is, written into its picture."""
     depth = 100 * np.linalg.norm(skinned.section[0] - skinned.section[1])
-    return stage.measure(*skinned.section, f"{depth:.1f} cm", _good(skinned.section_kept, 0.98))
+    return stage.measure(*skinned.section, f"{depth:.1f} cm", _good(skinned.section_ratio, 0.98))
 
 
 def _good(kept, enough):
@@ -542,4 +542,4 @@ def _good(kept, enough):
 
 
 def _kept_title(blend, skinned):
-    return f"{capital(blend)}: {percent(skinned.section_kept)} of its depth left"
+    return f"{capital(blend)}: {percent(skinned.section_ratio)} of its depth left"

@@ -11,7 +11,7 @@ from functools import cache, partial
 
 import numpy as np
 
-from rigkit import _say, foot, frames, gait, plots
+from rigkit import _format, foot, frames, gait, plots
 from rigkit import controls as ct
 from rigkit._types import ArrayLike, Floats
 from rigkit.panels import Choice, Panel, Slider
@@ -84,7 +84,8 @@ def hung(puppet: Puppet, turns: Mapping[str, ArrayLike], wiring: str = RIGHT) ->
     points = np.stack(
         np.broadcast_arrays(
             *(frames.apply(behind, point) for point in (ankle, heel, ball)),
-            frames.apply(behind, ball) + frames.turn(worlds["toe"], np.subtract(toe, ball)),
+            frames.apply(behind, ball)
+            + frames.rotate_vectors(worlds["toe"], np.subtract(toe, ball)),
         ),
         axis=-2,
     )
@@ -279,11 +280,11 @@ class Stance:
     hip: np.ndarray
 
     def __repr__(self) -> str:
-        return _say.line(
+        return _format.line(
             self,
-            _say.count(len(self.roll_deg), "frame"),
-            f"roll {_say.amount(self.roll_deg, '°', 1)}",
-            f"hip {_say.point(self.hip)}",
+            _format.count(len(self.roll_deg), "frame"),
+            f"roll {_format.amount(self.roll_deg, '°', 1)}",
+            f"hip {_format.point(self.hip)}",
         )
 
 

@@ -36,7 +36,9 @@ def knee_deg(puppet: Puppet, distance: ArrayLike, soft: float = 0.0) -> Floats:
 def degrees_a_mm(puppet: Puppet, distance: ArrayLike, soft: float = 0.0) -> Floats:
     """How many degrees the knee straightens while the goal goes a millimetre farther; inf just at
     full reach."""
-    return np.degrees(np.abs(two_bone.knee_rate(distance, puppet.thigh, puppet.shank, soft))) / 1000
+    return (
+        np.degrees(np.abs(two_bone.flexion_rate(distance, puppet.thigh, puppet.shank, soft))) / 1000
+    )
 
 
 # The opening, and the triangle worked by hand

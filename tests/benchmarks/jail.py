@@ -16,7 +16,8 @@ import nbformat
 from nbclient import NotebookClient
 
 from rigkit.homework import notebook
-from rigkit.marking.jail import Call, NoJail, Request, open_jail
+from rigkit.marking.calls import Call, Request
+from rigkit.marking.jail import JailError, open_jail
 from tests.benchmarks.figures import Figure, Missing, compared
 
 ROOT = Path(__file__).parents[2]
@@ -95,7 +96,7 @@ def measure():
     try:
         jail = open_jail()
         jail.self_test()
-    except NoJail as refused:
+    except JailError as refused:
         raise Missing(str(refused).splitlines()[0]) from refused
     cases = {
         "12 NumPy cells, 50 calls": Request(

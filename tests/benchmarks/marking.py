@@ -21,8 +21,8 @@ from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from statistics import fmean, median
 
-from rigkit.marking import run, workers
-from rigkit.marking.jail import NoJail, open_jail
+from rigkit.marking import pipeline, workers
+from rigkit.marking.jail import JailError, open_jail
 from tests.benchmarks.figures import Figure, Missing, compared
 from tests.marking.classroom import make_class
 
@@ -44,7 +44,7 @@ WINDOW = 40  # submissions around a point over which memory and time are taken
 def measure():
     try:
         open_jail().self_test()
-    except NoJail as refused:
+    except JailError as refused:
         raise Missing(str(refused).splitlines()[0]) from refused
     with tempfile.TemporaryDirectory() as folder:
         few, many = Path(folder, "few"), Path(folder, "many")
@@ -124,7 +124,7 @@ def commanded(room, out, count):
 def marked(room, out, count, progress=None):
     """The seconds that marking a class takes, called from here."""
     start = time.perf_counter()
-    found = run.mark_class(
+    found = pipeline.mark_class(
         room / "submissions", out, room / "roster.csv", workers=count, progress=progress
     )
     assert not found.not_marked, found

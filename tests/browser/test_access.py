@@ -11,7 +11,7 @@ import pytest
 from nbformat import v4
 
 from rigkit import inspection
-from rigkit.marking import class_page, report
+from rigkit.marking import class_page, learner_page
 from tests.browser.lab import Lab
 from tests.contrast import SHAPE, TEXT, as_ink, contrast, over
 from tests.marking import entries
@@ -333,7 +333,7 @@ def the_class():
 
 def a_learner():
     kinds = {"solve_leg": "knee backwards", "shortening_cm": "metres", "freedom": "blank"}
-    return report.html(entries.learner(1), [entries.entry(entries.learner(1), "06", kinds)])
+    return learner_page.html(entries.learner(1), [entries.entry(entries.learner(1), "06", kinds)])
 
 
 def an_inspection():

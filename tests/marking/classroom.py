@@ -10,80 +10,27 @@ import csv
 import json
 import random
 import sys
+from functools import partial
 from pathlib import Path
 
 from rigkit.homework import catalogue, notebook
+from rigkit.marking.submission import File, digest_of
 from tests.marking import rig_files
 
 ROOT = Path(__file__).parents[2]
-FIRST = (
-    "Anneke",
-    "Bastian",
-    "Cleo",
-    "Dagny",
-    "Emre",
-    "Fenja",
-    "Gesa",
-    "Hauke",
-    "Ilka",
-    "Joris",
-    "Kaja",
-    "Lennart",
-    "Maren",
-    "Nuno",
-    "Oluchi",
-    "Pelle",
-    "Quirin",
-    "Rike",
-    "Sören",
-    "Tjark",
-    "Ulla",
-    "Vigga",
-    "Wiebke",
-    "Xenia",
-    "Yorick",
-    "Zoë",
-    "Birk",
-    "Frauke",
-    "Henrike",
-    "Imke",
-    "Momme",
-    "Swantje",
-)
-LAST = (
-    "Anchorage",
-    "Bollard",
-    "Capstan",
-    "Driftwood",
-    "Eddystream",
-    "Foghorn",
-    "Gangway",
-    "Halyard",
-    "Inshore",
-    "Jetty",
-    "Keelson",
-    "Lanternby",
-    "Moorland",
-    "Netmender",
-    "O'Tide",
-    "Pilotson",
-    "Quayside",
-    "Ropewalk",
-    "Sailwright",
-    "Tidewater",
-    "Undertow",
-    "Vanguard",
-    "Winchcombe",
-    "Yardarm",
-    "Breakwater",
-    "Caulker",
-    "Dockray",
-    "Ebb",
-    "Fairlead",
-    "Gull",
-    "Harbourne",
-    "Islet",
-)
+_FIRST = """
+    Anneke Bastian Cleo Dagny Emre Fenja Gesa Hauke Ilka Joris Kaja Lennart Maren Nuno Oluchi
+    Pelle Quirin Rike Sören Tjark Ulla Vigga Wiebke Xenia Yorick Zoë Birk Frauke Henrike Imke
+    Momme Swantje
+"""
+FIRST = tuple(_FIRST.split())
+_LAST = """
+    Anchorage Bollard Capstan Driftwood Eddystream Foghorn Gangway Halyard Inshore Jetty
+    Keelson Lanternby Moorland Netmender O'Tide Pilotson Quayside Ropewalk Sailwright
+    Tidewater Undertow Vanguard Winchcombe Yardarm Breakwater Caulker Dockray Ebb Fairlead
+    Gull Harbourne Islet
+"""
+LAST = tuple(_LAST.split())
 PATTERN = (
     "right",
     "partly",
@@ -228,6 +175,11 @@ def submission(kind, what=None, lesson="06", name="Tamsin", rng=None):
         )
     text = json.dumps(book, ensure_ascii=False, indent=1)
     return text.replace('student=\\"learner-07\\"', f'student=\\"{name}\\"').encode()
+
+
+def held(place, data):
+    """Bytes as a file that was collected, held in memory."""
+    return File(place, digest_of(data), "", None, partial(bytes, data))
 
 
 def rigs_of(kind, what=None, lesson="12", name="Tamsin"):

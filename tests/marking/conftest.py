@@ -3,15 +3,14 @@ enter."""
 
 import pytest
 
-from rigkit.marking import run
-from rigkit.marking.workers import work
+from rigkit.marking import pipeline
 from tests.marking.jails import opened
 
 
 class Here:
     """Does the work in this process, for speed; remembers in which order."""
 
-    def __init__(self, jail, work=work):
+    def __init__(self, jail, work=pipeline.mark_task):
         self._jail, self._work, self.lots = jail, work, []
 
     def __enter__(self):
@@ -30,5 +29,5 @@ class Here:
 @pytest.fixture
 def here(monkeypatch):
     hands = Here(opened("unjailed"))
-    monkeypatch.setattr(run, "_hands", lambda *_: hands)
+    monkeypatch.setattr(pipeline, "_executor", lambda *_: hands)
     return hands

@@ -6,11 +6,12 @@ import functools
 import pytest
 
 from rigkit.marking import jail
+from rigkit.marking.calls import Call, Request
 
 CASES = [{"x": 1.25}, {"x": 777.125}, {"x": -0.5}]
 RIGHT = {"twice": [{"out": 2.5}, {"out": 1554.25}, {"out": -1.0}], "seven": [{"out": 7.0}]}
 ANSWERS = "def twice(x):\n    return 2 * x\n\nseven = 7"
-FUNCTION, VALUE = jail.Call("twice", "function", CASES, 1.0), jail.Call("seven", "value", [], 1.0)
+FUNCTION, VALUE = Call("twice", "function", CASES, 1.0), Call("seven", "value", [], 1.0)
 
 
 @functools.cache
@@ -19,7 +20,7 @@ def _opened(kind):
         found = jail.open_jail(kind)
         found.self_test()
         return found
-    except jail.NoJail as reason:
+    except jail.JailError as reason:
         return str(reason)
 
 
@@ -30,7 +31,7 @@ def opened(kind="bwrap"):
 
 
 def request(*cells, calls=(FUNCTION, VALUE), **more):
-    return jail.Request(
+    return Request(
         cells,
         calls,
         {"lesson": "06", "student": "Pip", "inputs": {"twice": CASES[2]}, "character": {}},

@@ -8,82 +8,18 @@ from html.parser import HTMLParser
 from itertools import pairwise
 
 VOID = {"meta", "br"}
-TAGS = {
-    "html",
-    "head",
-    "meta",
-    "title",
-    "style",
-    "body",
-    "header",
-    "main",
-    "nav",
-    "section",
-    "article",
-    "figure",
-    "figcaption",
-    "h1",
-    "h2",
-    "h3",
-    "p",
-    "div",
-    "span",
-    "b",
-    "strong",
-    "bdi",
-    "code",
-    "ul",
-    "li",
-    "dl",
-    "dt",
-    "dd",
-    "a",
-    "details",
-    "summary",
-    "table",
-    "thead",
-    "tbody",
-    "tr",
-    "th",
-    "td",
-    "svg",
-    "desc",
-    "g",
-    "path",
-    "rect",
-    "circle",
-    "text",
-}
-ATTRIBUTES = {
-    "lang",
-    "charset",
-    "http-equiv",
-    "content",
-    "name",
-    "class",
-    "id",
-    "href",
-    "role",
-    "aria-label",
-    "aria-hidden",
-    "tabindex",
-    "scope",
-    "open",
-    "xmlns",
-    "viewbox",
-    "width",
-    "height",
-    "d",
-    "x",
-    "y",
-    "cx",
-    "cy",
-    "r",
-    "rx",
-    "preserveaspectratio",
-    "text-anchor",
-    "fill",
-}
+_TAGS = """
+    html head meta title style body header main nav section article figure figcaption h1 h2 h3
+    p div span b strong bdi code ul li dl dt dd a details summary table thead tbody tr th td
+    svg desc g path rect circle text
+"""
+TAGS = set(_TAGS.split())
+_ATTRIBUTES = """
+    lang charset http-equiv content name class id href role aria-label aria-hidden tabindex
+    scope open xmlns viewbox width height d x y cx cy r rx preserveaspectratio text-anchor
+    fill
+"""
+ATTRIBUTES = set(_ATTRIBUTES.split())
 LINKS = re.compile(r"#[\w-]+|learners/[a-z0-9._-]+\.html|(grades|lineItems|results)\.csv")
 CONTROLS = re.compile(
     "[\x00-\x09\x0b-\x1f\x7f-\x9f\ud800-\udfff\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069\ufeff]"

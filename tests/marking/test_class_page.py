@@ -7,7 +7,7 @@ from types import SimpleNamespace
 import pytest
 
 from rigkit.homework import catalogue
-from rigkit.marking import class_page, page, report
+from rigkit.marking import class_page, learner_page, page
 from rigkit.marking.entry import Learner, Override
 from tests.marking import entries, markup
 from tests.marking.entries import HOSTILE, entry, learner, room
@@ -153,7 +153,7 @@ def test_everyone_has_a_link_and_the_neediest_stand_first(tmp_path):
     worst = sorted((one for one in found if one.score is not None), key=lambda one: one.score)
     assert inner.index(worst[0].learner.name) < inner.index(worst[-1].learner.name)
     links = {link["href"] for link in shown.all("a")}
-    assert {f"learners/{report.name_of_file(one.learner)}" for one in found} <= links
+    assert {f"learners/{learner_page.name_of_file(one.learner)}" for one in found} <= links
 
 
 @pytest.mark.parametrize("n", [200, 1000])

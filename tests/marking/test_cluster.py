@@ -12,13 +12,13 @@ from contextlib import ExitStack
 import pytest
 
 import rigkit
-from rigkit.marking import cluster, run
+from rigkit.marking import cluster, pipeline
 from rigkit.marking.cluster import Cluster, ClusterError
-from rigkit.marking.jail import NoJail
-from rigkit.marking.record import Record
+from rigkit.marking.jail import JailError
+from rigkit.marking.record import RECORD, Record
 from tests.marking.classroom import ROOT, make_class
 from tests.marking.jails import opened
-from tests.marking.test_run import _TIME, _task, files, marks
+from tests.marking.test_pipeline import _TIME, _task, files, marks
 
 pytestmark = pytest.mark.needs_jail
 distributed = pytest.importorskip("distributed")
@@ -98,26 +98,26 @@ def _patient(seconds=60):
 def test_a_scheduler_without_workers_is_said_to_have_none(scheduler):
     _, address, _ = scheduler
     with pytest.raises(ClusterError, match="has no workers"):
-        Cluster(address, "bwrap")
+        Cluster(address, "bwrap", pipeline.mark_task)
 
 
 def test_no_scheduler_is_said_to_be_none(monkeypatch):
     monkeypatch.setattr(cluster, "PATIENCE", 0.5)
     with pytest.raises(ClusterError, match="No scheduler answers at tcp:"):
-        Cluster("tcp://127.0.0.1:9", "bwrap")
+        Cluster("tcp://127.0.0.1:9", "bwrap", pipeline.mark_task)
 
 
 def test_without_the_extra_it_is_said_how_to_get_it(monkeypatch):
     monkeypatch.setitem(sys.modules, "distributed", None)
     with pytest.raises(ClusterError, match="pip install"):
-        Cluster("tcp://127.0.0.1:9", "bwrap")
+        Cluster("tcp://127.0.0.1:9", "bwrap", pipeline.mark_task)
 
 
 @pytest.mark.parametrize(
     ("fault", "why"),
     [
         (distributed.KilledWorker("mark", None, 3), "Each worker that marked it died."),
-        (NoJail("no bwrap."), "The worker had no jail: no bwrap."),
+        (JailError("no bwrap."), "The worker had no jail: no bwrap."),
     ],
 )
 def test_a_task_that_no_worker_can_do_is_not_marked_and_no_zero(fault, why):
@@ -138,7 +138,7 @@ def test_a_killed_worker_loses_nothing_and_the_marks_are_those_of_one_machine(
     client, address, start_worker = scheduler
     make_class(tmp_path / "here", 9, kinds=("right", "misconception", "broken"))
     (tmp_path / "here" / "results").mkdir()
-    Record(tmp_path / "here" / "results" / run.RECORD).close()
+    Record(tmp_path / "here" / "results" / RECORD).close()
     shutil.copytree(tmp_path / "here", tmp_path / "there")
     workers = [start_worker("one"), start_worker("two")]
     with _patient():
@@ -151,7 +151,9 @@ def test_a_killed_worker_loses_nothing_and_the_marks_are_those_of_one_machine(
             killed.append(workers[0].wait())
 
     def mark(room, **how):
-        return run.mark_class(room / "submissions", room / "results", room / "roster.csv", **how)
+        return pipeline.mark_class(
+            room / "submissions", room / "results", room / "roster.csv", **how
+        )
 
     with _patient():
         found = mark(tmp_path / "there", cluster=address, progress=kill_one)
@@ -162,9 +164,9 @@ def test_a_killed_worker_loses_nothing_and_the_marks_are_those_of_one_machine(
     assert files(tmp_path / "there" / "results", _TIME) == files(
         tmp_path / "here" / "results", _TIME
     )
-    with Record(tmp_path / "there" / "results" / run.RECORD) as record:
+    with Record(tmp_path / "there" / "results" / RECORD) as record:
         assert len(list(record.history())) == 9  # nobody twice
 
     monkeypatch.setattr(rigkit, "__version__", "0.0.1", raising=False)
     with pytest.raises(ClusterError, match="Install the same version on all"):
-        Cluster(address, "bwrap")
+        Cluster(address, "bwrap", pipeline.mark_task)

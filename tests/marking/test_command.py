@@ -7,7 +7,7 @@ import shutil
 import pytest
 
 from rigkit import cli
-from rigkit.marking import run
+from rigkit.marking import pipeline
 from rigkit.marking.results import open_results
 from tests.marking.classroom import make_class
 from tests.unit.test_cli import examples
@@ -76,7 +76,7 @@ def test_what_a_school_calls_a_class_is_kept(room):
     assert (told | {"dueDate": "2026-11-30"}).items() <= item(room).items()
 
 
-@pytest.mark.parametrize("name", run.MADE)
+@pytest.mark.parametrize("name", pipeline.MADE)
 def test_a_folder_with_files_of_ones_own_is_not_written_into(room, capsys, name):
     own = room / "mine" / name
     own.parent.mkdir()

@@ -11,13 +11,14 @@ from pathlib import Path
 import pytest
 
 from rigkit import cli, course
+from rigkit.marking import learner_page, pipeline
 from rigkit.marking import record as records
-from rigkit.marking import report, run
 from rigkit.marking.entry import NOT_STARTED
-from rigkit.marking.jail import NoJail
-from rigkit.marking.record import Record, sole
+from rigkit.marking.jail import JailError
+from rigkit.marking.pipeline import mark_task
+from rigkit.marking.record import RECORD, Record, sole
 from tests.marking.classroom import make_class
-from tests.marking.test_run import entries, files, history, mark, work
+from tests.marking.test_pipeline import entries, files, history, mark
 
 pytestmark = pytest.mark.needs_jail
 
@@ -38,7 +39,6 @@ def said(capsys, *arguments):
 
 
 # --- wrong use: 2, and nothing is made
-# -----------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(
@@ -96,14 +96,13 @@ def test_wrong_use_is_said_in_a_line_and_makes_nothing(room, capsys, monkeypatch
 
 
 # --- something in the way: 1, and the same command goes on
-# ---------------------------------------------------------
 
 
 def test_without_a_jail_nobody_is_marked_and_it_is_said_why(room, capsys, monkeypatch):
     def none(kind):
-        raise NoJail("the program bwrap is missing: install `bubblewrap`.")
+        raise JailError("the program bwrap is missing: install `bubblewrap`.")
 
-    monkeypatch.setattr(run, "open_jail", none)
+    monkeypatch.setattr(pipeline, "open_jail", none)
     status, error = said(capsys, "mark", room / "submissions", "--out", room / "results")
     assert status == 1
     assert "install `bubblewrap`" in error
@@ -113,9 +112,9 @@ def test_without_a_jail_nobody_is_marked_and_it_is_said_why(room, capsys, monkey
 def test_a_jail_that_fails_its_test_marks_nobody(room, capsys, monkeypatch):
     class Leaky:
         def self_test(self):
-            raise NoJail("the jail does not hold.")
+            raise JailError("the jail does not hold.")
 
-    monkeypatch.setattr(run, "open_jail", lambda kind: Leaky())
+    monkeypatch.setattr(pipeline, "open_jail", lambda kind: Leaky())
     status, error = said(capsys, "mark", room / "submissions", "--out", room / "results")
     assert status == 1
     assert "does not hold" in error
@@ -126,7 +125,7 @@ def test_where_one_jail_did_not_start_that_one_is_not_marked_and_is_tried_again(
     room, here, capsys, monkeypatch
 ):
     def fails_once(task, jail):
-        made = work(task, jail)
+        made = mark_task(task, jail)
         if task.learner.id != "p0001":
             return made
         return replace(
@@ -141,7 +140,7 @@ def test_where_one_jail_did_not_start_that_one_is_not_marked_and_is_tried_again(
     assert mark(room) == 1
     assert "It did not start." in capsys.readouterr().out
     assert entries(room)["p0001"].score is None
-    here._work = work
+    here._work = mark_task
     assert mark(room) == 0
     assert here.lots[-1] == ["p0001"]
     assert entries(room)["p0001"].score == 0
@@ -199,9 +198,9 @@ def test_a_record_that_gets_locked_in_the_middle(room, here, capsys, monkeypatch
 
     def locks_it(task, jail):
         if task.learner.id == "p0001" and not locks:
-            locks.append(sqlite3.connect(room / "results" / run.RECORD, isolation_level=None))
+            locks.append(sqlite3.connect(room / "results" / RECORD, isolation_level=None))
             locks[0].execute("BEGIN EXCLUSIVE")
-        return work(task, jail)
+        return mark_task(task, jail)
 
     here._work = locks_it
     assert mark(room) == 1
@@ -221,13 +220,13 @@ def test_a_record_that_gets_locked_in_the_middle(room, here, capsys, monkeypatch
 )
 def test_a_record_that_is_not_ours_is_left_alone(room, here, capsys, harm, why):
     mark(room)
-    with sqlite3.connect(room / "results" / run.RECORD) as base:
+    with sqlite3.connect(room / "results" / RECORD) as base:
         harm(base)
-    before = (room / "results" / run.RECORD).read_bytes()
+    before = (room / "results" / RECORD).read_bytes()
     capsys.readouterr()
     assert mark(room) == 2
     assert why in capsys.readouterr().err
-    assert (room / "results" / run.RECORD).read_bytes() == before
+    assert (room / "results" / RECORD).read_bytes() == before
 
 
 @pytest.mark.skipif(
@@ -245,7 +244,7 @@ def test_a_file_that_changes_while_it_is_marked_is_not_marked(room, here, capsys
 
     def changes(task, jail):
         changed.write_bytes(b"{}")
-        return work(task, jail)
+        return mark_task(task, jail)
 
     here._work = changes
     assert mark(room) == 1
@@ -271,7 +270,7 @@ def test_what_is_no_notebook_is_the_learners_and_is_no_zero(room, here, capsys):
     found = entries(room)["p0001"]
     assert found.score is None
     assert "not a notebook" in found.why
-    assert (room / "results" / "learners" / report.name_of_file(found.learner)).exists()
+    assert (room / "results" / "learners" / learner_page.name_of_file(found.learner)).exists()
 
 
 def test_what_fails_again_in_the_same_way_is_kept_once(room, here):
@@ -336,5 +335,5 @@ def test_an_empty_folder_is_a_class_without_homework(tmp_path, capsys):
     (tmp_path / "submissions").mkdir()
     status, _ = said(capsys, "mark", tmp_path / "submissions", "--out", tmp_path / "results")
     assert status == 0
-    with Record(tmp_path / "results" / run.RECORD) as record:
+    with Record(tmp_path / "results" / RECORD) as record:
         assert list(record.entries()) == []

@@ -8,8 +8,12 @@ import sys
 
 import pytest
 
-from rigkit.marking import likeness, roster, submissions
-from tests.marking.test_submissions import OPENS, book, posix, zipped
+from rigkit.marking import likeness, roster
+from rigkit.marking.assign import assign
+from rigkit.marking.collect import collect
+from rigkit.marking.notebook_file import Notebook, read_notebook
+from rigkit.marking.submission import UnreadableError, digest_of
+from tests.marking.test_collect import OPENS, book, posix, zipped
 
 resource = pytest.importorskip("resource", reason="memory is measured on Linux and macOS")
 pytestmark = posix
@@ -183,10 +187,10 @@ def read(data):
     """What a notebook's bytes come to, once it is sure that it is one of the two things it may
     be."""
     try:
-        notebook = submissions.read_notebook(data)
-    except submissions.Unreadable as why:
+        notebook = read_notebook(data)
+    except UnreadableError as why:
         return sentence(why)
-    assert isinstance(notebook, submissions.Notebook)
+    assert isinstance(notebook, Notebook)
     for cell in notebook.cells:
         cell.encode()  # whole characters only
     (notebook.claimed or "").encode()
@@ -213,16 +217,16 @@ def test_mutated_zips_are_read_or_refused(tmp_path):
         path.unlink(missing_ok=True)  # to write a new file is quicker than to write over one
         path.write_bytes(data)
         try:
-            collected = submissions.collect(path)
+            collected = collect(path)
         except ValueError as why:
             sentence(why)
             ends["refused"] += 1
             continue
         for file in collected.files:
-            assert submissions._digest(file.data) == file.digest
+            assert digest_of(file.data) == file.digest
         ends["files"] += len(collected.files)
         ends["problems"] += len(collected.problems)
-        placed = roster.place(collected.files, None, collected.problems)
+        placed = assign(collected.files, None, collected.problems)
         assert sum(map(len, (placed.of, placed.extra, placed.unplaced, placed.ambiguous))) == len(
             collected.files
         )
@@ -257,10 +261,10 @@ def test_mutated_lists_are_read_or_refused(tmp_path):
 def test_the_largest_file_takes_little_memory(part):
     """In a Python of its own, whose most memory is known: less than 400 MiB, numbers and all."""
     code = (
-        "from rigkit.marking import submissions\n"
+        "from rigkit.marking.notebook_file import MOST_BYTES, UnreadableError, read_notebook\n"
         f'part = {part.encode()!r}\nbegin = b\'{{"nbformat": 4, "cells": [], "x": [\'\n'
-        "data = begin + part * ((submissions.MOST_BYTES - 200) // len(part)) + b'0]}'\n"
-        "try: submissions.read_notebook(data)\nexcept submissions.Unreadable: pass\n"
+        "data = begin + part * ((MOST_BYTES - 200) // len(part)) + b'0]}'\n"
+        "try: read_notebook(data)\nexcept UnreadableError: pass\n"
         f"{MOST_HELD}"
     )
     said = subprocess.run(

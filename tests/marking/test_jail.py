@@ -19,8 +19,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rigkit.homework import calling, catalogue, checking, notebook
-from rigkit.marking import driver, jail, seccomp, site, talk
-from rigkit.marking.jail import Call, NoJail, Request
+from rigkit.marking import driver, jail, protocol, seccomp, site
+from rigkit.marking.calls import Call, Request
+from rigkit.marking.jail import JailError
 from tests.homework.solved import answered
 from tests.marking.classroom import rigs_of
 from tests.marking.jails import ANSWERS, RIGHT, opened, request, run
@@ -211,7 +212,7 @@ def test_what_cells_print_is_kept_up_to_a_length():
         "two\N{REPLACEMENT CHARACTER}[1m\N{REPLACEMENT CHARACTER}",
     ]
     found = run("print('x' * 10**6)", ANSWERS)
-    assert (len(found.printed), found.cut, found.records) == (talk.KEPT, True, RIGHT)
+    assert (len(found.printed), found.cut, found.records) == (protocol.KEPT, True, RIGHT)
     assert found.bytes_out > 10**6
 
 
@@ -318,7 +319,7 @@ def test_the_self_test_passes(kind):
 @in_a_jail
 def test_the_self_test_finds_a_leak():
     allow_all = struct.pack("<HBBI", 0x06, 0, 0, 0x7FFF0000)
-    with pytest.raises(NoJail, match=r"does not hold: code inside could start a process\."):
+    with pytest.raises(JailError, match=r"does not hold: code inside could start a process\."):
         dataclasses.replace(opened(), filter=allow_all).self_test()
 
 
@@ -329,7 +330,7 @@ def test_the_self_test_finds_each_leak(monkeypatch):
             return opened("unjailed").run(request, seconds)
 
     monkeypatch.setattr(jail, "LIMITS", {})
-    with pytest.raises(NoJail) as reason:
+    with pytest.raises(JailError) as reason:
         Leaky(
             **{field.name: getattr(opened(), field.name) for field in dataclasses.fields(jail.Jail)}
         ).self_test()
@@ -367,7 +368,7 @@ def test_a_jail_that_does_not_start(says, advice, tmp_path):
     found = ours.run(request(ANSWERS))
     assert (found.end, found.records, found.cells) == ("jail did not start", {}, ())
     assert advice in found.about["why"]
-    with pytest.raises(NoJail, match=re.escape(advice)):
+    with pytest.raises(JailError, match=re.escape(advice)):
         ours.self_test()
 
 
@@ -375,11 +376,11 @@ def test_no_bwrap(monkeypatch, tmp_path):
     if not sys.platform.startswith("linux"):
         pytest.skip("Linux only")
     monkeypatch.setenv("PATH", str(tmp_path))
-    with pytest.raises(NoJail, match="install `bubblewrap`"):
+    with pytest.raises(JailError, match="install `bubblewrap`"):
         jail.open_jail()
     (tmp_path / "bwrap").write_text("#!/bin/sh\necho --json-status-fd")
     (tmp_path / "bwrap").chmod(0o755)
-    with pytest.raises(NoJail, match="too old"):
+    with pytest.raises(JailError, match="too old"):
         jail.open_jail()
 
 
@@ -392,14 +393,14 @@ def test_a_kind_that_is_none():
 
 @pytest.mark.parametrize("user", ["nobody-of-that-name", "root"])
 def test_whom_to_run_as(user):
-    with pytest.raises(NoJail, match="root"):
+    with pytest.raises(JailError, match="root"):
         jail.open_jail(user=user)
 
 
 @pytest.mark.parametrize(("platform", "kind"), [("darwin", "bwrap"), ("darwin", "landlock")])
 def test_other_systems(platform, kind, monkeypatch):
     monkeypatch.setattr(sys, "platform", platform)
-    with pytest.raises(NoJail, match="Linux"):
+    with pytest.raises(JailError, match="Linux"):
         jail.open_jail(kind)
 
 
@@ -414,7 +415,7 @@ def test_what_is_recorded():
     assert json.loads(json.dumps(about)) == about
 
 
-# The shelves
+# The package layers
 
 
 def test_the_kit_is_the_maths_what_inspects_rig_files_and_what_scenes_need():
@@ -424,7 +425,7 @@ def test_the_kit_is_the_maths_what_inspects_rig_files_and_what_scenes_need():
 
 
 @in_a_jail
-def test_no_judge_is_on_a_shelf():
+def test_no_judge_is_in_a_package_layer():
     places = [
         path.relative_to(opened().site.kit).as_posix() for path in opened().site.kit.rglob("*.py")
     ]
@@ -438,21 +439,21 @@ def test_no_judge_is_on_a_shelf():
 
 
 @in_a_jail
-def test_a_shelf_is_made_once_and_whole(tmp_path):
+def test_a_package_layer_is_made_once_and_whole(tmp_path):
     python = site.interpreter(opened().user)
     with ThreadPoolExecutor(4) as pool:
-        kits = set(pool.map(lambda _: site.Site(python, tmp_path / "shelves").kit, range(8)))
+        kits = set(pool.map(lambda _: site.Site(python, tmp_path / "layers").kit, range(8)))
     assert len(kits) == 1
-    assert [path.name for path in (tmp_path / "shelves").iterdir()] == [kits.pop().name]
+    assert [path.name for path in (tmp_path / "layers").iterdir()] == [kits.pop().name]
 
 
 @in_a_jail
-def test_shelves_that_no_run_opened_for_long_go_when_a_new_one_comes_and_nothing_else_does(
+def test_package_layers_that_no_run_opened_for_long_go_when_a_new_one_comes_and_nothing_else_does(
     tmp_path,
 ):
     python, folder, long_ago = (
         site.interpreter(opened().user),
-        tmp_path / "shelves",
+        tmp_path / "layers",
         time.time() - site.UNUSED - 3600,
     )
     old = [
@@ -491,7 +492,7 @@ def test_shelves_that_no_run_opened_for_long_go_when_a_new_one_comes_and_nothing
 @in_a_jail
 def test_a_folder_that_others_can_write_to_is_refused(tmp_path):
     tmp_path.chmod(0o777)
-    with pytest.raises(NoJail, match="writable by nobody else"):
+    with pytest.raises(JailError, match="writable by nobody else"):
         jail.open_jail(scratch=tmp_path)
 
 
@@ -513,11 +514,11 @@ def test_a_folder_that_others_can_write_to_is_refused(tmp_path):
     )
 )
 def test_what_comes_back_is_clean_or_refused(line):
-    record = talk._record(line, 3.0)
+    record = protocol._record(line, 3.0)
     assert json.loads(json.dumps(record, allow_nan=False)) == record
     json.dumps(record, ensure_ascii=False).encode("utf-8")  # no surrogate is left
     assert record.keys() & {"out", "end"}
-    assert talk._cell(line).keys() & {"ok", "error"}
+    assert protocol._cell(line).keys() & {"ok", "error"}
 
 
 @settings(max_examples=300, deadline=None)
@@ -530,13 +531,13 @@ def test_a_mutated_answer_is_an_answer_or_refused(data):
     )
     for _ in range(data.draw(st.integers(1, 4))):
         line[data.draw(st.integers(0, len(line) - 1))] = data.draw(st.integers(0, 255))
-    record = talk._record(bytes(line), 3.0)
+    record = protocol._record(bytes(line), 3.0)
     assert json.loads(json.dumps(record, allow_nan=False)) == record
 
 
 def test_shapes_of_records():
     def shape(data):
-        return talk._record(json.dumps(data).encode(), 3.0)
+        return protocol._record(json.dumps(data).encode(), 3.0)
 
     for record in (
         {"out": [1.0, None, "a", {"b": True}]},

@@ -7,7 +7,9 @@ import numpy as np
 import pytest
 
 from rigkit.homework import catalogue, notebook
-from rigkit.marking import likeness, submissions
+from rigkit.marking import likeness
+from rigkit.marking.collect import collect
+from rigkit.marking.notebook_file import read_notebook
 from tests.marking import classroom
 
 LESSONS = [
@@ -20,9 +22,7 @@ LESSONS = [
 def cells(kind="right", name="Tamsin Bollard", lesson="06", seed=0, what=None):
     """The cells of one made-up submission; another seed writes other steps around the same
     answers."""
-    return submissions.read_notebook(
-        classroom.submission(kind, what, lesson, name, random.Random(seed))
-    ).cells
+    return read_notebook(classroom.submission(kind, what, lesson, name, random.Random(seed))).cells
 
 
 def changed(before, *pairs):
@@ -236,9 +236,9 @@ def test_answers_that_hold_no_telling_number_are_no_sign(value):
 
 def test_a_class_is_compared_and_only_copies_are_found(tmp_path):
     made = classroom.make_class(tmp_path, 60)
-    collected = submissions.collect(tmp_path / "submissions")
+    collected = collect(tmp_path / "submissions")
     works = [
-        (next(who for who in made if who in file.place), submissions.read_notebook(file.data).cells)
+        (next(who for who in made if who in file.place), read_notebook(file.data).cells)
         for file in collected.files
         if file.lesson
     ]

@@ -9,7 +9,8 @@ from pathlib import Path
 import pytest
 
 from rigkit import cli, course
-from rigkit.marking import pack, submissions
+from rigkit.marking import pack
+from rigkit.marking.notebook_file import read_notebook
 
 ROOT = Path(__file__).parents[2]
 PICTURES = {
@@ -60,7 +61,7 @@ def test_it_holds_exercises_and_how_to_and_nothing_else(tmp_path):
         assert tuple(archive.namelist()) == names
         for name in names[1:]:
             assert archive.read(name) == (ROOT / name).read_bytes()
-            assert submissions.read_notebook(archive.read(name)).lesson == name[10:12]
+            assert read_notebook(archive.read(name)).lesson == name[10:12]
         how_to = archive.read("HOW-TO.txt").decode()
     for words in (
         "open_homework",

@@ -225,7 +225,6 @@ def test_hostile_text_in_a_table_does_nothing(text):
 
 
 # --- the notebook
-# --------------------------------------------------------------------------------------------------
 
 
 def test_the_notebook_is_kept_as_authoring_writes_it():

@@ -10,12 +10,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rigkit.homework import rig_file
-from rigkit.marking import jail, likeness, marker, report, roster, run, talk
+from rigkit.marking import jail, learner_page, likeness, pipeline, protocol, roster
+from rigkit.marking.assign import assign
+from rigkit.marking.calls import Call, Request, Run
 from rigkit.marking.entry import Learner
-from rigkit.marking.jail import Call, Request
-from rigkit.marking.marker import Submission, mark_one
-from rigkit.marking.record import Record
-from rigkit.marking.submissions import File
+from rigkit.marking.judge import ran_out_of_time
+from rigkit.marking.pipeline import mark_submission
+from rigkit.marking.record import RECORD, Record
+from rigkit.marking.submission import File, Submission, digest_of
 from tests.marking import classroom, markup, rig_files
 from tests.marking.conftest import Here
 from tests.marking.jails import opened
@@ -25,7 +27,6 @@ in_a_jail = pytest.mark.needs_jail
 
 
 # --- in the jail
-# ---------------------------------------------------------------------------------------------------
 
 
 def inspected(data, *cells, kind="bwrap", seconds=20.0, most=10.0):
@@ -47,8 +48,8 @@ def test_a_rig_with_many_animations_is_inspected_too():
     walks = [dataclasses.replace(walk, name=f"walk {number}") for number in range(40)]
     many = rig_files.data(dataclasses.replace(rig_files.puppet(), animations=walks))
     (record,) = inspected(many).records["my_rig"]
-    assert talk.MOST_LINE < len(json.dumps(record)) < talk.MOST_FINDINGS
-    assert record == rig_file.record_file(many)
+    assert protocol.MOST_LINE < len(json.dumps(record)) < protocol.MOST_FINDINGS
+    assert record == rig_file.record(many)
 
 
 @in_a_jail
@@ -104,7 +105,6 @@ def test_an_inspection_that_goes_wrong_ends_as_its_limits_say(does, end, record)
 
 
 # --- whose, and for which question
-# ---------------------------------------------------------------------------------
 
 
 CLASS = roster.Roster(
@@ -123,7 +123,7 @@ def file(place, lesson="12", modified="2026-11-25T10:00:00", **names):
 
 
 def placed(*files, learners=CLASS, problems=()):
-    return roster.place(
+    return assign(
         [each if isinstance(each, File) else file(each) for each in files], learners, problems
     )
 
@@ -173,7 +173,7 @@ def test_a_rig_file_of_several_learners_or_of_nobody_is_given_to_none(asking):
     ]
 
 
-def test_of_several_the_one_that_the_notebook_names_counts_then_the_one_of_the_questions_name_then_the_newest(
+def test_the_rig_named_in_the_notebook_counts_then_one_named_as_the_question_then_the_newest(
     asking,
 ):
     files = [
@@ -286,28 +286,27 @@ def test_any_rig_files_are_placed_or_said(names, others, two):
 
 
 # --- marked
-# --------------------------------------------------------------------------------------------------------
 
 
 VIGGA = Learner("p0003", "Vigga Ebb")
 
 
 def submitted(rig=None, *cells, problem="", name="Vigga Ebb", notebook=True):
-    rigs = {} if rig is None else {"my_rig": marker.Rig("Vigga/walker.glb", "ab" * 32, rig)}
+    book = rig_files.notebook_12("bones = 2", *cells, name=name)
     return Submission(
         VIGGA,
         "12",
         "Vigga/12.ipynb",
         "cd" * 32,
-        rig_files.notebook_12("bones = 2", *cells, name=name) if notebook else None,
-        "s" * 64,
-        rigs=rigs,
+        classroom.held("Vigga/12.ipynb", book) if notebook else None,
+        {} if rig is None else {"my_rig": classroom.held("Vigga/walker.glb", rig)},
         rig_problem=problem,
+        seed="s" * 64,
     )
 
 
 def marked(*given, kind="unjailed", **more):
-    return mark_one(submitted(*given, **more), opened(kind))
+    return mark_submission(submitted(*given, **more), opened(kind))
 
 
 def of_the_rig(entry):
@@ -326,7 +325,7 @@ def test_a_rig_is_marked_beside_the_other_answers(asking):
     told = entry.about["rigs"]["my_rig"]
     assert (told["file"], told["digest"], told["end"]) == (
         "Vigga/walker.glb",
-        "ab" * 32,
+        digest_of(rig_files.WALKER),
         "finished",
     )
     assert entry.about["answers"]["my_rig"] == [rig_file.record_file(rig_files.WALKER)]
@@ -387,7 +386,7 @@ def test_a_rig_alone_leaves_the_rest_blank(asking):
     entry = marked(rig_files.WALKER, notebook=False)
     assert entry.scores == {"12/bones": 0, "12/my_rig": 1}
     assert entry.outcomes[0].sentence == "no answer was handed in."
-    assert "first cell to its last" not in report.html(VIGGA, [entry])
+    assert "first cell to its last" not in learner_page.html(VIGGA, [entry])
 
 
 @in_a_jail
@@ -398,7 +397,7 @@ def test_a_hostile_rig_costs_its_own_question(asking, what):
     assert entry.marked
     assert entry.scores == {"12/bones": 1, "12/my_rig": 0}
     assert of_the_rig(entry).sentence.endswith(".")
-    shown = markup.check(report.html(VIGGA, [entry]))
+    shown = markup.check(learner_page.html(VIGGA, [entry]))
     assert len(shown.html) < 50_000
 
 
@@ -409,8 +408,10 @@ def test_names_that_are_markup_are_words_on_the_page(asking):
         f"my_rig = {rig_files.MARKUP + '.glb'!r}",
     )
     assert of_the_rig(entry).word == "Not yet"
-    assert "script" in markup.check(report.html(VIGGA, [entry])).text
-    markup.check(report.html(VIGGA, [marked(None, f"my_rig = {rig_files.MARKUP + '.glb'!r}")]))
+    assert "script" in markup.check(learner_page.html(VIGGA, [entry])).text
+    markup.check(
+        learner_page.html(VIGGA, [marked(None, f"my_rig = {rig_files.MARKUP + '.glb'!r}")])
+    )
 
 
 class Ending:
@@ -426,7 +427,7 @@ class Ending:
             if files
             else {"bones": [{"out": 2.0}]}
         )
-        return jail.Run(
+        return Run(
             self._end if files else self._cells,
             None,
             (),
@@ -463,7 +464,7 @@ class Ending:
 def test_an_inspection_that_is_cut_short_costs_its_question_and_is_flagged(
     asking, run, said, again
 ):
-    entry = mark_one(submitted(rig_files.WALKER), run)
+    entry = mark_submission(submitted(rig_files.WALKER), run)
     assert (entry.marked, entry.end, entry.scores) == (
         True,
         "finished",
@@ -471,25 +472,24 @@ def test_an_inspection_that_is_cut_short_costs_its_question_and_is_flagged(
     )
     assert said in of_the_rig(entry).sentence
     assert [said in flag for flag in entry.flags] == [True]
-    assert marker.ran_out_of_time(entry) == again
+    assert ran_out_of_time(entry) == again
 
 
 @pytest.mark.parametrize(
     "run", [Ending("jail did not start"), Ending("finished", cells="jail did not start")]
 )
 def test_where_a_jail_does_not_start_nothing_is_marked(asking, run):
-    entry = mark_one(submitted(rig_files.WALKER), run)
+    entry = mark_submission(submitted(rig_files.WALKER), run)
     assert (entry.marked, entry.score) == (False, None)
     assert entry.why == "The jail did not start: no room"
 
 
 def test_what_comes_back_is_answered_in_time_all_the_same(asking):
-    run = Ending("time limit", rig_file.record_file(rig_files.WALKER))
-    assert of_the_rig(mark_one(submitted(rig_files.WALKER), run)).score == 1
+    run = Ending("time limit", rig_file.record(rig_files.WALKER))
+    assert of_the_rig(mark_submission(submitted(rig_files.WALKER), run)).score == 1
 
 
 # --- a class
-# -------------------------------------------------------------------------------------------------------
 
 
 @pytest.fixture
@@ -505,16 +505,16 @@ def room(tmp_path, asking, monkeypatch):
         )
         if rig is not None:
             (tmp_path / "in" / who / "walker.glb").write_bytes(rig)
-    monkeypatch.setattr(run, "_hands", lambda *_: Here(opened("unjailed")))
+    monkeypatch.setattr(pipeline, "_executor", lambda *_: Here(opened("unjailed")))
     return tmp_path
 
 
 def mark(room):
-    return run.mark_class(room / "in", room / "out", room / "roster.csv")
+    return pipeline.mark_class(room / "in", room / "out", room / "roster.csv")
 
 
 def entries(room):
-    with Record(room / "out" / run.RECORD, create=False) as record:
+    with Record(room / "out" / RECORD, create=False) as record:
         return {entry.learner.id: entry for entry in record.entries()}
 
 
@@ -582,7 +582,6 @@ def test_the_same_rig_is_a_sign():
 
 
 # --- lesson 12 as it is
-# --------------------------------------------------------------------------------------------
 
 
 KINDS = (
@@ -603,11 +602,13 @@ KINDS = (
 def test_a_class_of_lesson_12_is_marked(tmp_path):
     opened()
     made = classroom.make_class(tmp_path, len(KINDS), "12", KINDS)
-    summary = run.mark_class(tmp_path / "submissions", tmp_path / "out", tmp_path / "roster.csv")
+    summary = pipeline.mark_class(
+        tmp_path / "submissions", tmp_path / "out", tmp_path / "roster.csv"
+    )
     assert [place for place, _ in summary.not_marked] == [
         f"{classroom._name(19)} (p0019)/12-sign-a-rig-off.ipynb"
     ]
-    with Record(tmp_path / "out" / run.RECORD, create=False) as record:
+    with Record(tmp_path / "out" / RECORD, create=False) as record:
         found = {entry.learner.id: entry for entry in record.entries()}
         groups = [group for group in record.last_run()["groups"] if group["kind"] == "the same rig"]
     assert [group["learners"] for group in groups] == [["p0000", "p0002"]]

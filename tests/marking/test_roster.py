@@ -8,8 +8,9 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from rigkit.marking import roster
+from rigkit.marking.assign import assign, lesson_of_place
 from rigkit.marking.entry import Learner
-from rigkit.marking.submissions import File, Problem
+from rigkit.marking.submission import File, Problem
 
 EXERCISE = "06-preset-bend"
 CLASS = roster.Roster(
@@ -41,7 +42,7 @@ def owners(*places, roster=CLASS):
 
 
 def _place(places, learners):
-    return roster.place([file(place) for place in places], learners)
+    return assign([file(place) for place in places], learners)
 
 
 # --- the list
@@ -182,7 +183,7 @@ def test_a_folder_all_are_in_counts_only_where_nothing_else_tells():
 
 
 def test_lessons_are_told_by_the_code_or_else_by_the_place():
-    placed = roster.place(
+    placed = assign(
         [
             file("p0001/a.ipynb", "07"),
             file("p0001/05-two-bone-answer.ipynb", None),
@@ -218,7 +219,7 @@ def test_lessons_are_told_by_the_code_or_else_by_the_place():
     ],
 )
 def test_a_place_says_its_lesson(place, lesson):
-    assert roster.lesson_of_place(place) == lesson
+    assert lesson_of_place(place) == lesson
 
 
 def test_the_newest_counts_and_the_older_are_listed():
@@ -229,7 +230,7 @@ def test_the_newest_counts_and_the_older_are_listed():
         file("p0001/c.ipynb", modified="2026-11-24T10:00:03"),
     ]
     for order in (files, files[::-1]):
-        placed = roster.place(order, CLASS)
+        placed = assign(order, CLASS)
         assert placed.of["p0001", "06"].place == "p0001/a.ipynb"
         assert [(aside.file.place, aside.learners) for aside in placed.extra] == [
             ("p0001/c.ipynb", ("p0001",)),
@@ -246,9 +247,9 @@ def test_the_newest_counts_and_the_older_are_listed():
 
 
 def test_of_equal_dates_the_later_copy_counts_and_homework_counts_before_what_only_has_its_name():
-    placed = roster.place([file(f"p0001/06-preset-bend ({n}).ipynb") for n in (2, 10, 9)], CLASS)
+    placed = assign([file(f"p0001/06-preset-bend ({n}).ipynb") for n in (2, 10, 9)], CLASS)
     assert placed.of["p0001", "06"].place == "p0001/06-preset-bend (10).ipynb"
-    placed = roster.place(
+    placed = assign(
         [
             file("p0001/exercises/06-preset-bend.ipynb", "06"),
             file("p0001/lessons/06-preset-bend.ipynb", None, modified="2027-01-01T00:00:00"),
@@ -265,16 +266,16 @@ def test_who_is_missing_and_whose_problem_it_is():
         Problem("Pip Halyard/x.pdf", "a print"),
         Problem("p0001/x.pdf", "a print"),
     ]
-    placed = roster.place([file("p0001/06.ipynb"), file("p0003/x.ipynb", None)], CLASS, problems)
+    placed = assign([file("p0001/06.ipynb"), file("p0003/x.ipynb", None)], CLASS, problems)
     assert placed.problems == {"p0002": (problems[0],), "p0001": (problems[3],)}
     assert [learner.id for learner in placed.missing] == ["4", "p0005", "2026/17-B", "p0007", "06"]
     assert placed.learners == CLASS.learners
 
 
 def test_nothing_handed_in_leaves_everybody_missing():
-    placed = roster.place([], CLASS)
+    placed = assign([], CLASS)
     assert (dict(placed.of), placed.missing) == ({}, CLASS.learners)
-    assert roster.place([]).learners == ()
+    assert assign([]).learners == ()
 
 
 @pytest.mark.parametrize(
@@ -306,7 +307,7 @@ def test_without_a_roster_problems_are_of_those_who_have_a_folder():
         Problem("Pip.ipynb", "too large"),
         Problem("readme.txt", "a text"),
     ]
-    placed = roster.place([file("Tamsin/06.ipynb"), file("Vigga/06.ipynb")], None, problems)
+    placed = assign([file("Tamsin/06.ipynb"), file("Vigga/06.ipynb")], None, problems)
     assert [learner.id for learner in placed.learners] == ["Odo", "Pip", "Tamsin", "Vigga"]
     assert placed.problems == {"Odo": (problems[0],), "Pip": (problems[1],)}
     assert placed.missing == ()
@@ -332,7 +333,7 @@ def test_a_file_under_a_learners_id_is_never_given_to_another(names, form):
         tuple(Learner(f"q{number}x", each) for number, each in enumerate(names))
     )
     files = [file(form.format(f"q{number}x")) for number in range(len(names))]
-    placed = roster.place(files, learners)
+    placed = assign(files, learners)
     for (who, _), each in placed.of.items():
         assert who in each.place
     assert len(placed.of) + len(placed.ambiguous) == len(files)
@@ -351,7 +352,7 @@ def test_composition_and_case_make_no_difference(text):
 def test_any_places_are_placed_or_said(places):
     for learners in (CLASS, None):
         files = [file(place, None) for place in places]
-        placed = roster.place(files, learners, [Problem(place, "why") for place in places])
+        placed = assign(files, learners, [Problem(place, "why") for place in places])
         said = [
             *placed.of.values(),
             *(a.file for a in (*placed.extra, *placed.unplaced, *placed.ambiguous)),
@@ -364,7 +365,7 @@ def test_any_places_are_placed_or_said(places):
 
 def _typed(*files):
     """The other names of each learner, without a roster, of (place, name typed in the notebook)."""
-    placed = roster.place([replace(file(place), claimed=claimed) for place, claimed in files])
+    placed = assign([replace(file(place), claimed=claimed) for place, claimed in files])
     assert {key[0] for key in placed.of} == {learner.id for learner in placed.learners}
     return {learner.id: learner.also for learner in placed.learners}
 
@@ -413,3 +414,18 @@ def test_a_typed_name_that_may_be_anothers_is_nobodys():
         "mary-ann-ebb": ("Mary Ann Ebb",),
         "ann-ebb": ("Ann Ebb",),
     }
+
+
+def test_a_list_may_have_as_many_lines_as_are_said(tmp_path, monkeypatch):
+    monkeypatch.setattr(roster, "MOST_LEARNERS", 3)
+    (tmp_path / "r.csv").write_text("id\np1\np2\np3\n")
+    assert len(roster.read(tmp_path / "r.csv")) == 3
+    (tmp_path / "r.csv").write_text("id\np1\np2\np3\np4\n")
+    with pytest.raises(ValueError, match="more than 3 lines"):
+        roster.read(tmp_path / "r.csv")
+
+
+def test_a_number_of_three_digits_names_somebody_among_other_words():
+    learners = roster.Roster((Learner("117", "Ilka Fathom"), Learner("17", "Momme Groyne")))
+    assert owners("my walk 117/06-preset-bend.ipynb", roster=learners) == ["117"]
+    assert owners("my walk 17/06-preset-bend.ipynb", roster=learners) == [()]

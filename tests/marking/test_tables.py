@@ -91,7 +91,6 @@ def written(folder, entries, learners=(), school=None):
 
 
 # --- for a spreadsheet
-# ---------------------------------------------------------------------------------------------
 
 
 def test_there_is_a_row_for_every_learner_and_lesson(tmp_path):
@@ -207,7 +206,6 @@ def test_an_empty_class_has_its_columns(tmp_path):
 
 
 # --- for a school's system
-# ----------------------------------------------------------------------------------------
 
 
 def check_standard(made):

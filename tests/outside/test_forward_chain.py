@@ -157,7 +157,7 @@ def test_modern_robotics_product_of_exponentials(seed):
 
 def screws(world, axes):
     """Screw axes (ω, −ω × q), one column a joint, of hinges in the pose `world`."""
-    turned = frames.turn(world, axes)
+    turned = frames.rotate_vectors(world, axes)
     return np.concatenate([turned, -np.cross(turned, world[:, :3, 3])], axis=-1).T
 
 
@@ -216,7 +216,7 @@ def test_jacobians_of_hinges_in_space(seed):
     model, data = posed_hinges(skeleton, axes, angles)
     world = our_pose(skeleton, axes, angles)
     end = frames.apply(world[-1], [0.1, -0.4, 0.2])
-    ours = bend.jacobian([*world[:, :3, 3], end], frames.turn(world, axes))
+    ours = bend.jacobian([*world[:, :3, 3], end], frames.rotate_vectors(world, axes))
     assert np.allclose(ours, mujoco_jacobian(model, data, end), rtol=0, atol=1e-10)
     twists = modern_robotics.JacobianSpace(screws(skeleton.rest_world, axes), angles)
     assert np.allclose(ours, twists[3:] + np.cross(twists[:3].T, end).T, rtol=0, atol=1e-10)

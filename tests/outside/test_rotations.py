@@ -58,7 +58,7 @@ def test_vectors_of_matrices():
     vectors = rotation.vector_from_matrix(matrices)
     assert np.allclose(vectors, Rotation.from_matrix(matrices).as_rotvec(), **CLOSE)
     assert np.allclose(
-        rotation.turn_angle(matrices), Rotation.from_matrix(matrices).magnitude(), **CLOSE
+        rotation.rotation_angle(matrices), Rotation.from_matrix(matrices).magnitude(), **CLOSE
     )
     for matrix, vector in zip(matrices, vectors, strict=True):
         axis, angle = transforms3d.axangles.mat2axangle(matrix)
@@ -206,7 +206,7 @@ def test_minus_90_about_y_then_about_the_moved_x():
     assert np.allclose(
         np.degrees(rotation.vector_from_matrix(matrix)), -69.2820323, rtol=0, atol=5e-8
     )
-    assert np.degrees(rotation.turn_angle(matrix)) == pytest.approx(120)
+    assert np.degrees(rotation.rotation_angle(matrix)) == pytest.approx(120)
     assert np.allclose(
         matrix, rotation.matrix_from_euler([-np.pi / 2, -np.pi / 2, 0], "yxz"), **CLOSE
     )

@@ -142,7 +142,7 @@ def test_volume_and_slices_of_convex_hulls(seed):
     rng = np.random.default_rng(seed)
     points = rng.normal(size=(40, 3))
     body = hull(points)
-    assert len(mesh.loose_edges(body.triangles)) == 0
+    assert len(mesh.open_edges(body.triangles)) == 0
     assert_allclose(mesh.volume(points, body.triangles), ConvexHull(points).volume, rtol=1e-12)
     normal = rng.normal(size=3)
     normal /= np.linalg.norm(normal)

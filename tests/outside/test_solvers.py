@@ -49,7 +49,7 @@ def test_straight_stalls_scipy_and_every_solver():
     assert np.linalg.norm(found.fun) == pytest.approx(0.1)
     assert knee == 0
     for solve in solvers.SOLVERS.values():
-        ours = solve(start(0.0), GOAL, most=5000)
+        ours = solve(start(0.0), GOAL, max_iterations=5000)
         assert ours.stalled
         assert knee_deg(ours.points) == 0
         assert ours.miss == pytest.approx(0.1)
@@ -61,7 +61,7 @@ def test_from_a_bend_scipy_and_every_solver_end_on_the_bends_side(bend_deg):
     assert np.linalg.norm(found.fun) < 1e-9
     assert knee == pytest.approx(np.sign(bend_deg) * EXACT_DEG, abs=1e-4)
     for name, solve in solvers.SOLVERS.items():
-        ours = solve(start(bend_deg), GOAL, most=5000, tolerance=1e-9)
+        ours = solve(start(bend_deg), GOAL, max_iterations=5000, tolerance=1e-9)
         assert ours.reached, name
         if name != "Jacobian transpose":  # which may leap across
             assert knee_deg(ours.points) == pytest.approx(knee, abs=1e-4), name

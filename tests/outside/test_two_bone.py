@@ -149,7 +149,7 @@ def test_what_a_bend_costs(bend_deg, reach, per_mille, free, rate):
         per_mille, rel=6e-3 if bend_deg < 1 else 1e-3
     )
     assert bend.manipulability(bend.jacobian(bent)) / 0.43**2 == pytest.approx(free, abs=6e-7)
-    per_mm = -1e-3 * np.degrees(two_bone.knee_rate(0.86 * np.cos(angle / 2), 0.43, 0.43))
+    per_mm = -1e-3 * np.degrees(two_bone.flexion_rate(0.86 * np.cos(angle / 2), 0.43, 0.43))
     assert per_mm == pytest.approx(rate, abs=0.06 if rate > 10 else 0.006)
 
 
@@ -158,7 +158,7 @@ def test_what_a_bend_costs(bend_deg, reach, per_mille, free, rate):
     [(0.01, 1.621), (0.1, 5.125), (0.5, 11.464), (1, 16.219), (2, 22.957), (5, 36.390)],
 )
 def test_which_bend_costs_how_much(percent, bend_deg):
-    assert np.degrees(bend.bend_of_cost(percent / 100, 1, 1)) == pytest.approx(bend_deg, abs=6e-4)
+    assert np.degrees(bend.bend_for_cost(percent / 100, 1, 1)) == pytest.approx(bend_deg, abs=6e-4)
 
 
 # Two libraries

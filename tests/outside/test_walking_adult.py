@@ -38,7 +38,7 @@ def adult(pytestconfig):
         "time": raw[:, 0],
         "points": points,
         "force": raw[:, 14],
-        "headings": gait.headings(points),
+        "headings": gait.segment_angles(points),
         "hip": reference[:, 0],
         "knee": reference[:, 1],
     }

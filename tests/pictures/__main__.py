@@ -16,7 +16,7 @@ from pathlib import Path
 from PIL import Image, ImageOps
 
 from rigkit import course
-from rigkit.marking import run
+from rigkit.marking import pipeline
 from tests.browser import lab
 from tests.marking.classroom import make_class
 from tests.pictures import conventions
@@ -69,7 +69,9 @@ def report():
     with tempfile.TemporaryDirectory() as place:
         submissions, results = Path(place) / "submissions", Path(place) / "results"
         (learner,) = make_class(place, 1, REPORT, ("misconception",))
-        run.mark_class(submissions, results, submissions.with_name("roster.csv"), lessons=[REPORT])
+        pipeline.mark_class(
+            submissions, results, submissions.with_name("roster.csv"), lessons=[REPORT]
+        )
         with lab.chromium() as browser:
             page = browser.new_page(
                 device_scale_factor=SHARP, viewport={"width": 848, "height": 1000}

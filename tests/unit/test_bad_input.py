@@ -160,7 +160,7 @@ WEIGHED = array(WEIGHTS, "joints")
 BLENDED = {"vertices": VERTICES, "weights": WEIGHED, "matrices": array([FRAME, FRAME], 4, 4)}
 AT_JOINTS = {"rest_joint": PLACED, "posed_joint": PLACED, "axis": "x"}
 SKINNED = {"rest": VERTICES, "posed": VERTICES, **AT_JOINTS}
-STEPS = {"tolerance": array(1e-6), "most": 50, "trace": False, "dtype": float}
+STEPS = {"tolerance": array(1e-6), "max_iterations": 50, "trace": False, "dtype": float}
 CHAIN_SOLVING = {**REACHING, **STEPS}
 HINGED = array(HINGES, 2, 3)
 HAND = controls.Control("hand")
@@ -176,13 +176,13 @@ CALLS = [
     Call(rotation.matrix_from_quaternion, quaternion=SPIN),
     Call(rotation.quaternion_from_matrix, matrix=TURN),
     Call(rotation.multiply_quaternions, first=SPIN, second=SPIN),
-    Call(rotation.slerp, start=SPIN, end=array([0, 0, 0, 1], 4), share=array(0.5)),
+    Call(rotation.slerp, start=SPIN, end=array([0, 0, 0, 1], 4), t=array(0.5)),
     Call(rotation.matrix_from_euler, angles=POINT, order="zxy", axes="moving"),
     Call(rotation.euler_from_matrix, matrix=TURN, order="zxy", axes="moving"),
     Call(rotation.matrix_between, start=POINT, end=DIRECTION),
     Call(rotation.perpendicular, direction=POINT),
     Call(rotation.angle_between, first=POINT, second=DIRECTION),
-    Call(rotation.turn_angle, matrix=TURN),
+    Call(rotation.rotation_angle, matrix=TURN),
     Call(rotation.check_matrix, name="hip", matrix=array(MATRIX, 3, 3, named="hip")),
     Call(rotation.orthonormalise, matrix=TURN),
     # frames
@@ -190,7 +190,7 @@ CALLS = [
     Call(frames.invert, frames=PLACED),
     Call(frames.relative, parent=PLACED, child=PLACED),
     Call(frames.apply, frames=PLACED, points=POINT),
-    Call(frames.turn, frames=PLACED, directions=POINT),
+    Call(frames.rotate_vectors, frames=PLACED, directions=POINT),
     Call(frames.mirror_points, points=POINT, **PLANE),
     Call(frames.mirror_frames, frames=PLACED, flip="x", **PLANE),
     Call(frames.check_frames, name="hip", frames=array(FRAME, 4, 4, named="hip")),
@@ -252,7 +252,7 @@ CALLS = [
         placement.orient_chain,
         points=array([[0, 1, 0], [0, 0.5, 0.1], [0, 0, 0]], "n", 3),
         forward=FORWARD,
-        bends=array(1),
+        knee_direction=array(1),
         least_bend_deg=array(1.0),
     ),
     Call(
@@ -266,14 +266,14 @@ CALLS = [
         kind="same bend",
         **PLANE,
     ),
-    Call(placement.mirror_turns, turns=TURN, kind="reflection"),
+    Call(placement.mirror_rotations, turns=TURN, kind="reflection"),
     Call(placement.mirror_skeleton, skeleton=LEG, side="L_", kind="same bend", **MIDPLANE),
     Call(placement.mirror_error, skeleton=LEG, world=LEG_POSE, kind="same bend", **MIDPLANE),
     Call(placement.centre_of_rotation, markers=MARKERS),
     Call(placement.hinge_axis_from_motion, markers=MARKERS, toward=array([1, 0, 0], 3)),
     Call(placement.skin_slide, offset=POINT, angle=array(0.5), axis=DIRECTION),
     # two_bone
-    Call(two_bone.solve_planar, goal=array([0.1, -0.7], 2), **BONES, bend=array(1)),
+    Call(two_bone.solve_planar, goal=array([0.1, -0.7], 2), **BONES, knee_direction=array(1)),
     Call(two_bone.planar_points, hip=array(0.2), knee=array(0.5), **BONES),
     Call(
         two_bone.solve,
@@ -288,10 +288,10 @@ CALLS = [
     ),
     Call(two_bone.soft_reach, **REACH),
     Call(two_bone.soft_goal, **REACH),
-    Call(two_bone.knee_rate, **REACH),
+    Call(two_bone.flexion_rate, **REACH),
     Call(two_bone.place_pole, **BENT_LEG, distance=array(0.8), hint=FORWARD),
-    Call(two_bone.swivel_of, **BENT_LEG, hint=FORWARD),
-    Call(two_bone.off_toes, knee=KNEE, ankle=ANKLE, toe=array([0, 0.1, 0.2], 3)),
+    Call(two_bone.swivel_angle, **BENT_LEG, hint=FORWARD),
+    Call(two_bone.knee_toe_offset, knee=KNEE, ankle=ANKLE, toe=array([0, 0.1, 0.2], 3)),
     Call(two_bone.bone_frames, hip=HIP, pose=two_bone.solve([0, 1, 0], [0, 0.3, 0.1], 0.4, 0.4)),
     # bend
     Call(bend.jacobian, points=array(BENT, "n", "d"), axes=HINGED),
@@ -301,13 +301,13 @@ CALLS = [
     Call(bend.lost_direction, matrix=JACOBIAN),
     Call(bend.transpose_step, **REACHING, axes=HINGED),
     Call(bend.cyclic_turns, **REACHING, axes=HINGED),
-    Call(bend.backward_forward, **REACHING),
+    Call(bend.fabrik_step, **REACHING),
     Call(bend.line_offsets, **REACHING),
     Call(bend.stalls, **REACHING, axes=HINGED, tolerance=array(0.0)),
     Call(bend.preset_bend, points=array(BENT, 3, 3), angle=array(0.1), forward=FORWARD),
     Call(bend.measure_bend, points=array(BENT, 3, 3), forward=FORWARD),
     Call(bend.reach_cost, angle=array(0.1), **BONES),
-    Call(bend.bend_of_cost, cost=array(0.01), **BONES),
+    Call(bend.bend_for_cost, cost=array(0.01), **BONES),
     # solvers
     Call(solvers.cyclic_descent, **CHAIN_SOLVING, axes=HINGED),
     Call(solvers.fabrik, **CHAIN_SOLVING, axes=None),
@@ -333,10 +333,12 @@ CALLS = [
         values=array(0.5, inside=("hand", "turn_x"), named="hand turn_x"),
         outside=array(FRAME, 4, 4, inside="pelvis", named="pelvis"),
     ),
-    Call(controls.allowed, control=HAND, values=array(0.5, inside="turn_x", named="hand turn_x")),
-    Call(controls.read, control=HAND, world=PLACED, base=PLACED),
     Call(
-        controls.between_keys,
+        controls.clamp_values, control=HAND, values=array(0.5, inside="turn_x", named="hand turn_x")
+    ),
+    Call(controls.values_at, control=HAND, world=PLACED, base=PLACED),
+    Call(
+        controls.interpolate_keys,
         values=array([0.0, 0.1, 0.3], inside=("hand", "turn_x"), named="hand turn_x"),
         keys=array([0, 1, 2], "n"),
     ),
@@ -344,7 +346,7 @@ CALLS = [
         controls.count_keys,
         values=array([0.0, 0.1, 0.3], inside=("hand", "turn_x"), named="hand turn_x"),
     ),
-    Call(controls.gap_to, leader=PLACED, follower=PLACED, what="both"),
+    Call(controls.offset_to, leader=PLACED, follower=PLACED, what="both"),
     Call(
         controls.switch,
         control=HAND,
@@ -392,12 +394,12 @@ CALLS = [
     Call(mesh.puppet_mesh, puppet=PIP, vertices=300, chain=array(CHAIN, "n", 3)),
     Call(mesh.inner_bones, puppet=PIP, chain=array(CHAIN, "n", 3)),
     Call(mesh.volume, **SURFACE),
-    Call(mesh.volume_kept, **POSED),
+    Call(mesh.volume_ratio, **POSED),
     Call(mesh.slice_area, **SURFACE, **CUT),
-    Call(mesh.section_kept, **POSED, **CUT),
+    Call(mesh.section_ratio, **POSED, **CUT),
     Call(mesh.carried_section, **POSED, **CUT),
     Call(mesh.stretch, **POSED),
-    Call(mesh.loose_edges, triangles=TRIANGLES),
+    Call(mesh.open_edges, triangles=TRIANGLES),
     # skin
     Call(skin.bones_of, skeleton=LEG, more=array([[VECTOR, OTHER]], "n", 2, 3, inside="pelvis")),
     Call(
@@ -412,13 +414,13 @@ CALLS = [
         vertices=array([VECTOR, OTHER], "v", 3),
         bones=array([[VECTOR, OTHER]], "n", 2, 3, inside="hip"),
         softness=array(1.5),
-        most=4,
+        max_influences=4,
     ),
     Call(skin.normalise, weights=WEIGHED),
-    Call(skin.prune, weights=WEIGHED, most=1),
-    Call(skin.to_four, weights=WEIGHED),
+    Call(skin.prune, weights=WEIGHED, max_influences=1),
+    Call(skin.pack_influences, weights=WEIGHED),
     Call(
-        skin.from_four,
+        skin.unpack_influences,
         indices=array([[0, 1, 0, 0]], "v", 4),
         four=array([[0.5, 0.5, 0, 0]], "v", 4),
         joints=2,
@@ -435,7 +437,7 @@ CALLS = [
     Call(skin.frame_from_dual_quaternion, motion=array([*QUATERNION, 0, 0, 0, 0], 8)),
     Call(skin.blend_radius, weight=array(0.5), angle=array(0.5)),
     Call(skin.blend_zone, weights=WEIGHED, first=0, second=1),
-    Call(skin.radius_kept, **SKINNED),
+    Call(skin.radius_ratio, **SKINNED),
     Call(skin.worst_collapse, **SKINNED, zone=array(np.full(len(TUBE.vertices), True), "v")),
     # gait
     Call(
@@ -446,7 +448,7 @@ CALLS = [
         motions={},
     ),
     Call(export.puppet_asset, puppet=PIP, vertices=300, walking=False, preset_bend_deg=array(5.0)),
-    Call(gait.headings, points=array([[0, 1, 0], [0, 0.5, 0.1]], "n", 3)),
+    Call(gait.segment_angles, points=array([[0, 1, 0], [0, 0.5, 0.1]], "n", 3)),
     Call(gait.periodic_spline, values=array([1, 2, 3, 2], "n"), phase=array(0.3)),
     Call(
         gait.joint_angles,
@@ -497,9 +499,9 @@ NO_ARRAYS = {
     "skeleton.other_side",
     "placement.swap_side",
     "placement.rename",
-    "controls.in_order",
-    "controls.carried",
-    "controls.with_gaps",
+    "controls.topological_order",
+    "controls.dependents",
+    "controls.with_offsets",
     "foot.of_puppet",
     "leg.LegRig.with_controls",
     "leg.LegRig.match",

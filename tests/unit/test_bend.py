@@ -208,15 +208,15 @@ def test_backward_forward_pass_by_hand():
     # end to goal (1, 1); knee from (1, 0), one below it: stays; root from (0, 0): stays; so all is
     # in place
     np.testing.assert_allclose(
-        bend.backward_forward([[0, 0], [1, 0], [2, 0]], [1, 1]), [[0, 0], [1, 0], [1, 1]]
+        bend.fabrik_step([[0, 0], [1, 0], [2, 0]], [1, 1]), [[0, 0], [1, 0], [1, 1]]
     )
-    passed = bend.backward_forward(np.random.default_rng(7).normal(size=(9, 5, 3)), np.ones(3))
+    passed = bend.fabrik_step(np.random.default_rng(7).normal(size=(9, 5, 3)), np.ones(3))
     assert passed.shape == (9, 5, 3)
 
 
 def test_backward_forward_pass_keeps_bones_and_root_and_survives_a_goal_on_a_joint():
     points = np.array([[0, 0], [0, -0.5], [0, -1.0]])
-    passed = bend.backward_forward(points, [0, -0.5])
+    passed = bend.fabrik_step(points, [0, -0.5])
     np.testing.assert_array_equal(passed[0], points[0])
     np.testing.assert_allclose(np.linalg.norm(np.diff(passed, axis=0), axis=-1), 0.5)
 
@@ -240,7 +240,7 @@ def test_preset_bend_measured_is_the_bend_given(upper, lower, angle, lean, space
     reach = np.linalg.norm(bent[2] - bent[0])
     assert measured.cost == pytest.approx(1 - reach / (upper + lower), abs=1e-12)
     np.testing.assert_allclose(bent[0], points[0], atol=0)
-    assert bend.bend_of_cost(bend.reach_cost(angle, upper, lower), upper, lower) == pytest.approx(
+    assert bend.bend_for_cost(bend.reach_cost(angle, upper, lower), upper, lower) == pytest.approx(
         abs(angle), abs=1e-6
     )
 
@@ -283,7 +283,7 @@ def test_whole_numbers_equal_decimals():
         bend.measure_bend,
         lambda p: bend.preset_bend(p, 1),
         lambda p: bend.cyclic_turns(p, [1, 0]),
-        lambda p: bend.backward_forward(p, [1, 0]),
+        lambda p: bend.fabrik_step(p, [1, 0]),
     ):
         a, b = of(whole), of(decimal)
         np.testing.assert_array_equal(getattr(a, "angle", a), getattr(b, "angle", b))
@@ -296,7 +296,7 @@ def test_steps_batch_equals_loop():
         bend.transpose_step,
         bend.cyclic_turns,
         bend.line_offsets,
-        bend.backward_forward,
+        bend.fabrik_step,
         bend.stalls,
     ):
         batch = of(points, goals)
@@ -329,8 +329,8 @@ def test_steps_batch_equals_loop():
         (lambda: bend.preset_bend(STRAIGHT, np.inf), "angle"),
         (lambda: bend.measure_bend(STRAIGHT, [0, 0]), "forward"),
         (lambda: bend.reach_cost(0.1, 0, 1), "upper"),
-        (lambda: bend.bend_of_cost(0.9, 1, 0.2), "cost"),
-        (lambda: bend.bend_of_cost(-0.1, 1, 1), "cost"),
+        (lambda: bend.bend_for_cost(0.9, 1, 0.2), "cost"),
+        (lambda: bend.bend_for_cost(-0.1, 1, 1), "cost"),
     ],
 )
 def test_bad_input_is_named(call, name):

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from rigkit import (
-    _say,
+    _format,
     bend,
     body,
     controls,
@@ -178,7 +178,7 @@ def test_every_public_class_says_and_shows_itself(name):
     assert "__repr__" in vars(thing), "say it in words: a dataclass's own repr prints whole arrays"
     assert not thing.__repr__.__qualname__.startswith("__create_fn__")
     if not hasattr(thing, "_repr_mimebundle_"):
-        assert issubclass(thing, _say.Shown)
+        assert issubclass(thing, _format.NotebookDisplay)
         assert display.show.dispatch(thing) is not display.show.dispatch(object), (
             "register its display in `display`"
         )
@@ -198,7 +198,7 @@ def test_plain_text_is_short_and_has_units(thing):
 
 @pytest.mark.parametrize(
     "thing",
-    [thing for thing in examples() if isinstance(thing, _say.Shown)],
+    [thing for thing in examples() if isinstance(thing, _format.NotebookDisplay)],
     ids=lambda thing: type(thing).__name__,
 )
 def test_a_notebook_shows_a_picture_or_a_table(thing):
@@ -236,20 +236,20 @@ def test_the_words_are_those_a_person_reads():
 
 
 def test_numbers_read_alike():
-    numbers = [_say.number(value) for value in (-1e-9, 0.12345, 1e7, np.nan, -np.inf)]
+    numbers = [_format.number(value) for value in (-1e-9, 0.12345, 1e7, np.nan, -np.inf)]
     assert numbers == ["0.000", "0.123", "1e+07", "NaN", "-infinite"]
-    small = [_say.small(value) for value in (0.0, 1e-10, 1e-7, 0.00123, 0.5, 25.0)]
+    small = [_format.small(value) for value in (0.0, 1e-10, 1e-7, 0.00123, 0.5, 25.0)]
     assert small == ["0 cm", "0 cm", "under 0.001 cm", "0.123 cm", "50 cm", "2500 cm"]
-    assert _say.angle([-np.pi, np.nan, 0.0]) == "-180.0° to 0.0° (1 of 3 NaN)"
-    assert _say.angle([]) == "none"
-    assert _say.angle([np.nan]) == "NaN"
-    assert _say.length("as long as that") == "'as long as that'"
-    assert _say.length(None) == "None"
-    assert _say.point(np.zeros((0, 3))) == "none"
-    assert _say.truth([True, False, True], "reached") == "2 of 3 reached"
-    assert _say.names("abcdefghijklmnop") == "a, b, c, d, e, f, g, h, i, j, k, l, and 4 more"
-    assert _say.name("a\nb") == "'a\\nb'"
-    assert _say.name("") == "''"
+    assert _format.angle([-np.pi, np.nan, 0.0]) == "-180.0° to 0.0° (1 of 3 NaN)"
+    assert _format.angle([]) == "none"
+    assert _format.angle([np.nan]) == "NaN"
+    assert _format.length("as long as that") == "'as long as that'"
+    assert _format.length(None) == "None"
+    assert _format.point(np.zeros((0, 3))) == "none"
+    assert _format.truth([True, False, True], "reached") == "2 of 3 reached"
+    assert _format.names("abcdefghijklmnop") == "a, b, c, d, e, f, g, h, i, j, k, l, and 4 more"
+    assert _format.name("a\nb") == "'a\\nb'"
+    assert _format.name("") == "''"
 
 
 @pytest.mark.parametrize(

@@ -63,7 +63,10 @@ def test_the_skin_is_that_of_the_library(exported):
     assert_allclose(found.positions, surface.vertices, rtol=0, atol=1e-7)
     assert_array_equal(found.triangles, surface.triangles)
     assert_allclose(
-        skin.from_four(found.joints, found.weights, len(rig.skeleton)), weights, rtol=0, atol=1e-7
+        skin.unpack_influences(found.joints, found.weights, len(rig.skeleton)),
+        weights,
+        rtol=0,
+        atol=1e-7,
     )
     assert_allclose(np.linalg.norm(found.normals, axis=1), 1, rtol=0, atol=1e-6)
     outward = found.positions + 1e-3 * found.normals

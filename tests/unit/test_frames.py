@@ -35,7 +35,7 @@ def test_a_point_is_turned_then_moved():
         rotation.matrix_about("y", np.pi / 2), [0, 1, 0]
     )  # what was forward now points left
     assert np.allclose(frames.apply(hip, [0, 0, 2]), [2, 1, 0], **CLOSE)
-    assert np.allclose(frames.turn(hip, [0, 0, 2]), [2, 0, 0], **CLOSE)
+    assert np.allclose(frames.rotate_vectors(hip, [0, 0, 2]), [2, 0, 0], **CLOSE)
 
 
 @given(rigid)
@@ -165,7 +165,7 @@ def test_flip_must_be_an_axis():
             r"`frames` \(2,\), `points` \(3,\)",
         ),
         (
-            lambda: frames.turn([np.eye(4)] * 2, np.ones((3, 3))),
+            lambda: frames.rotate_vectors([np.eye(4)] * 2, np.ones((3, 3))),
             r"`frames` \(2,\), `directions` \(3,\)",
         ),
         (
@@ -200,7 +200,7 @@ POINTS = RNG.integers(-3, 4, (2, 5, 3)) + [0, 0, 5]
         (frames.invert, (FRAMES,)),
         (frames.relative, (FRAMES, FRAMES[::-1])),
         (frames.apply, (FRAMES, POINTS)),
-        (frames.turn, (FRAMES, POINTS)),
+        (frames.rotate_vectors, (FRAMES, POINTS)),
         (frames.mirror_points, (POINTS, POINTS[::-1], POINTS[:, ::-1])),
         (lambda f, n, t: frames.mirror_frames(f, "z", n, t), (FRAMES, POINTS, POINTS[::-1])),
         (lambda f: frames.check_frames("f", f), (FRAMES,)),

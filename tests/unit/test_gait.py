@@ -45,8 +45,10 @@ def at_pace(puppet, speed, step, **more):
 
 def test_headings_of_a_leg_hanging_bent_and_raised():
     points = [[0, 1, 0], [0, 0.6, 0], [0, 0.6, -0.4], [0, 1.0, -0.4]]
-    assert_allclose(gait.headings(points), [0, -np.pi / 2, np.pi])
-    assert_allclose(gait.headings([[0, 1, 0], [5, 1, 0.4]]), [np.pi / 2])  # sideways does not count
+    assert_allclose(gait.segment_angles(points), [0, -np.pi / 2, np.pi])
+    assert_allclose(
+        gait.segment_angles([[0, 1, 0], [5, 1, 0.4]]), [np.pi / 2]
+    )  # sideways does not count
 
 
 @given(angles=st.lists(st.floats(-3.1, 3.1), min_size=1, max_size=4), seed=st.integers(0, 99))
@@ -56,20 +58,20 @@ def test_headings_undo_the_forward_chain(angles, seed):
     turned = np.diff(np.array(angles) - np.pi / 2, prepend=0.0)
     flat = skeleton.planar_chain(turned, lengths)
     points = np.stack([np.zeros(len(flat)), flat[:, 1], flat[:, 0]], axis=-1)
-    assert_allclose(gait.headings(points), angles, atol=1e-9)
+    assert_allclose(gait.segment_angles(points), angles, atol=1e-9)
 
 
 def test_headings_of_a_batch_equal_those_one_by_one():
     points = np.random.default_rng(1).normal(size=(3, 2, 4, 3))
-    together = gait.headings(points)
+    together = gait.segment_angles(points)
     for index in np.ndindex(3, 2):
-        assert_array_equal(together[index], gait.headings(points[index]))
+        assert_array_equal(together[index], gait.segment_angles(points[index]))
 
 
 @pytest.mark.parametrize("points", [*BAD, [[0, 1, 0]], [[0, 1], [0, 0]], [[0, 1, 0], [3, 1, 0]]])
 def test_headings_refuse_what_has_none(points):
     with pytest.raises(ValueError, match="`points`"):
-        gait.headings(points)
+        gait.segment_angles(points)
 
 
 # The periodic spline

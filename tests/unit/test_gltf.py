@@ -357,7 +357,7 @@ def test_a_pose_is_the_chain_of_local_matrices(kick):
 def test_skinning_is_the_linear_blend_of_skin(kick):
     world = kick.pose_world(0, np.linspace(0, 1.5, 4))
     (mesh,) = kick.meshes
-    table = skin.from_four(mesh.joints, mesh.weights, 3)
+    table = skin.unpack_influences(mesh.joints, mesh.weights, 3)
     expected = skin.linear_blend(mesh.positions, table, kick.joint_matrices(0, world))
     assert_allclose(kick.skin_points(3, world), expected, rtol=0, atol=1e-7)
     assert np.ptp(expected, axis=0).max() > 0.1  # it moved

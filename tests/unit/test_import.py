@@ -7,6 +7,7 @@ import inspect
 import re
 import subprocess
 import sys
+from graphlib import CycleError, TopologicalSorter
 from pathlib import Path
 
 import pytest
@@ -113,6 +114,57 @@ def test_a_module_imports_only_what_stands_before_it(module):
         assert not after, (
             f"{path.relative_to(FOLDER)} imports {after}, which should not stand before {module}"
         )
+
+
+PACKAGES = [name for name in written() if (FOLDER / name).is_dir()]
+
+
+def imports_within(package):
+    """Each module of a package with those of the same package that it imports, wherever in it.
+
+    The package's own `__init__` is one of them: taking one of its names is to import it.
+    """
+    folder = FOLDER / package
+    modules = {
+        ".".join(path.relative_to(FOLDER.parent).with_suffix("").parts): path
+        for path in sorted(folder.rglob("*.py"))
+        if path.parent == folder or (path.parent / "__init__.py").exists()
+    }
+    modules = {name.removesuffix(".__init__"): path for name, path in modules.items()}
+    return {name: {*taken(path, modules)} - {name} for name, path in modules.items()}
+
+
+def taken(path, modules):
+    """The modules, of some, that a file imports."""
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            yield from (alias.name for alias in node.names if alias.name in modules)
+        elif isinstance(node, ast.ImportFrom):
+            names = [f"{node.module}.{alias.name}" for alias in node.names]
+            yield from (name if name in modules else node.module for name in names)
+
+
+@pytest.mark.parametrize("package", PACKAGES)
+def test_no_modules_of_a_package_import_each_other_in_a_circle(package):
+    within = imports_within(package)
+    graph = {name: imported & set(within) for name, imported in within.items()}
+    assert circle(graph) == []
+
+
+def circle(graph):
+    """The modules of one circle; none, if there is an order in which they can be read."""
+    try:
+        list(TopologicalSorter(graph).static_order())
+    except CycleError as error:
+        return error.args[1]
+    return []
+
+
+def test_a_circle_would_be_noticed():
+    assert circle({"a": {"b"}, "b": {"c"}, "c": set()}) == []
+    assert set(circle({"a": {"b"}, "b": {"c"}, "c": {"a"}})) == {"a", "b", "c"}
+    pipeline = FOLDER / "marking" / "pipeline.py"
+    assert {*taken(pipeline, ["rigkit.marking.place"])} >= {"rigkit.marking.place"}
 
 
 @pytest.mark.parametrize("module", [name for name in MATHS if name in written()])

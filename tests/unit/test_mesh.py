@@ -62,7 +62,7 @@ def creases(surface):
 
 
 def assert_closed_and_whole(surface):
-    assert len(mesh.loose_edges(surface.triangles)) == 0
+    assert len(mesh.open_edges(surface.triangles)) == 0
     assert np.array_equal(np.unique(surface.triangles), np.arange(len(surface.vertices)))
     assert pieces(surface) == 1
     edges = len(surface.triangles) * 3 // 2
@@ -109,7 +109,7 @@ def test_puppet_is_one_closed_surface_of_about_the_size_asked_for(puppet, wanted
 
 def test_finest_level_of_detail():
     surface = mesh.puppet_mesh(PUPPETS["Odo"], 100_000)
-    assert len(mesh.loose_edges(surface.triangles)) == 0
+    assert len(mesh.open_edges(surface.triangles)) == 0
     assert abs(len(surface.vertices) / 100_000 - 1) < 0.01
 
 
@@ -222,7 +222,7 @@ def test_volume_of_a_tetrahedron_given_as_whole_numbers():
 def test_volume_keeps_when_moved_and_goes_with_the_cube_of_the_size(turn, shift, size):
     motion = frames.frame(rotation.matrix_from_vector(turn), 100 * shift)
     for posed, share in ((frames.apply(motion, SKIN), 1), (size * SKIN, size**3)):
-        kept = mesh.volume_kept(SKIN, posed, TAMSIN.triangles)
+        kept = mesh.volume_ratio(SKIN, posed, TAMSIN.triangles)
         assert_allclose(kept, share, rtol=1e-10)
 
 
@@ -300,7 +300,7 @@ def test_slice_through_the_border_of_a_part_is_refused():
 def test_section_kept_goes_along_with_the_skin():
     turn = frames.frame(rotation.matrix_from_vector([0.3, 2, -1]), [5, 0, 1])
     squeezed = frames.apply(turn, TUBE.vertices * [1, 1, 0.4])
-    assert_allclose(mesh.section_kept(REST, [REST, squeezed], *CUT), [1, 0.4], rtol=1e-12)
+    assert_allclose(mesh.section_ratio(REST, [REST, squeezed], *CUT), [1, 0.4], rtol=1e-12)
 
 
 def test_carried_section_is_where_it_was_cut_and_goes_along_with_the_skin():
@@ -333,22 +333,22 @@ def test_stretch_refuses_edges_without_length():
 
 def test_section_kept_needs_a_plane_that_cuts():
     with pytest.raises(ValueError, match="`point` and `normal` must be a plane that cuts"):
-        mesh.section_kept(TUBE.vertices, TUBE.vertices, TUBE.triangles, [0, 2, 0], [0, 1, 0])
+        mesh.section_ratio(TUBE.vertices, TUBE.vertices, TUBE.triangles, [0, 2, 0], [0, 1, 0])
     with pytest.raises(ValueError, match="`point` and `normal` must be one plane"):
-        mesh.section_kept(TUBE.vertices, TUBE.vertices, TUBE.triangles, [[0, 0, 0]] * 2, [0, 1, 0])
+        mesh.section_ratio(TUBE.vertices, TUBE.vertices, TUBE.triangles, [[0, 0, 0]] * 2, [0, 1, 0])
 
 
 # Closed or not
 
 
 def test_loose_edges_show_a_hole_and_a_flipped_triangle():
-    hole = mesh.loose_edges(TUBE.triangles[1:])
+    hole = mesh.open_edges(TUBE.triangles[1:])
     assert len(hole) == 3
     assert set(hole.ravel()) == set(TUBE.triangles[0])
     flipped = TUBE.triangles.copy()
     flipped[5] = flipped[5, ::-1]
-    assert len(mesh.loose_edges(flipped)) == 3
-    assert len(mesh.loose_edges(np.concatenate([TUBE.triangles, TUBE.triangles[:1]]))) == 3
+    assert len(mesh.open_edges(flipped)) == 3
+    assert len(mesh.open_edges(np.concatenate([TUBE.triangles, TUBE.triangles[:1]]))) == 3
 
 
 # Bad input
@@ -385,7 +385,7 @@ def test_loose_edges_show_a_hole_and_a_flipped_triangle():
             for wrong in (999, -1, 1.5)
         ),
         (
-            mesh.volume_kept,
+            mesh.volume_ratio,
             (np.zeros((4, 3)), np.zeros((4, 3)), [[0, 1, 2]]),
             "`rest` must hold a volume",
         ),

@@ -61,7 +61,7 @@ def test_y_points_up_each_bone_and_x_is_the_normal_of_the_bend_plane(rng):
 def test_positive_turn_about_the_hinge_flexes_the_knee():
     _hip, knee, ankle = placement.orient_chain(BENT)
     before = rotation.angle_between(BENT[1] - BENT[0], BENT[2] - BENT[1])
-    shank = fr.turn(
+    shank = fr.rotate_vectors(
         knee @ fr.frame(rotation.matrix_about("x", 0.3)) @ fr.invert(knee),
         ankle[:3, 3] - knee[:3, 3],
     )
@@ -71,7 +71,7 @@ def test_positive_turn_about_the_hinge_flexes_the_knee():
 
 def test_a_bend_to_the_other_side_is_told_by_bends():
     heron = np.array([[0, 1.2, 0], [0, 1.0, 0.05], [0, 0.5, -0.3], [0, 0.03, 0.0]])
-    frames = placement.orient_chain(heron, bends=(1, -1))
+    frames = placement.orient_chain(heron, knee_direction=(1, -1))
     np.testing.assert_allclose(frames[:, :3, 0], np.tile([1, 0, 0], (4, 1)), atol=1e-15)
     against = placement.orient_chain(heron)
     np.testing.assert_allclose(against[2, :3, 0], [-1, 0, 0], atol=1e-15)
@@ -162,11 +162,11 @@ def test_the_one_jump_is_finite():
 def test_orient_chain_batch_equals_loop(rng):
     points = rng.normal(size=(5, 2, 4, 3))
     forward = rng.normal(size=(2, 3))
-    together = placement.orient_chain(points, forward, bends=(1, -1))
+    together = placement.orient_chain(points, forward, knee_direction=(1, -1))
     for i in range(5):
         for j in range(2):
             np.testing.assert_allclose(
-                placement.orient_chain(points[i, j], forward[j], bends=(1, -1)),
+                placement.orient_chain(points[i, j], forward[j], knee_direction=(1, -1)),
                 together[i, j],
                 atol=1e-14,
             )
@@ -253,7 +253,7 @@ def test_mirrored_twice_is_the_same(rng, kind):
         np.testing.assert_allclose(twice[name], frame, atol=1e-12)
     turns = random_turns(rng, 4)
     np.testing.assert_array_equal(
-        placement.mirror_turns(placement.mirror_turns(turns, kind), kind), turns
+        placement.mirror_rotations(placement.mirror_rotations(turns, kind), kind), turns
     )
 
 
@@ -265,7 +265,7 @@ def test_mirrored_turns_make_the_mirrored_motion(rng, kind):
     turn = random_turns(rng)
     moved = left @ fr.frame(turn)
     np.testing.assert_allclose(
-        right @ fr.frame(placement.mirror_turns(turn, kind)),
+        right @ fr.frame(placement.mirror_rotations(turn, kind)),
         placement.mirror_chain({"L_hip": moved}, kind)["R_hip"],
         atol=1e-12,
     )
@@ -278,7 +278,7 @@ def test_mirrored_turns_make_the_mirrored_motion(rng, kind):
 def test_what_a_mirrored_frame_does_to_each_turn(kind, signs, axis):
     turn = rotation.matrix_about(np.eye(3)[axis], 0.4)
     np.testing.assert_allclose(
-        placement.mirror_turns(turn, kind),
+        placement.mirror_rotations(turn, kind),
         rotation.matrix_about(np.eye(3)[axis], signs[axis] * 0.4),
         atol=1e-15,
     )

@@ -57,7 +57,7 @@ def test_turn_about_an_axis_keeps_the_axis_and_turns_by_the_angle(axis, angle):
     assert is_rotation(matrix)
     assert np.allclose(matrix @ axis, axis, rtol=0, atol=1e-12)
     assert np.isclose(
-        rotation.turn_angle(matrix), abs((angle + np.pi) % (2 * np.pi) - np.pi), **CLOSE
+        rotation.rotation_angle(matrix), abs((angle + np.pi) % (2 * np.pi) - np.pi), **CLOSE
     )
     assert np.allclose(rotation.matrix_about(axis, -angle), matrix.T, **EXACT)
 
@@ -127,9 +127,11 @@ def test_multiplying_quaternions_is_multiplying_matrices(first, second):
 def test_slerp_turns_at_an_even_rate_the_shorter_way(start, end, share):
     a, b = rotation.matrix_from_quaternion(start), rotation.matrix_from_quaternion(end)
     between = rotation.matrix_from_quaternion(rotation.slerp(start, end, share))
-    whole = rotation.turn_angle(a.T @ b)
-    assert np.isclose(rotation.turn_angle(a.T @ between), share * whole, rtol=0, atol=1e-9)
-    assert np.isclose(rotation.turn_angle(between.T @ b), (1 - share) * whole, rtol=0, atol=1e-9)
+    whole = rotation.rotation_angle(a.T @ b)
+    assert np.isclose(rotation.rotation_angle(a.T @ between), share * whole, rtol=0, atol=1e-9)
+    assert np.isclose(
+        rotation.rotation_angle(between.T @ b), (1 - share) * whole, rtol=0, atol=1e-9
+    )
 
 
 @given(quaternions, quaternions)
@@ -220,7 +222,7 @@ def test_matrix_between_is_the_smallest_turn_that_gets_there(start, end):
     assert is_rotation(matrix)
     assert np.allclose(matrix @ start / np.linalg.norm(start), end / np.linalg.norm(end), **CLOSE)
     assert np.isclose(
-        rotation.turn_angle(matrix), rotation.angle_between(start, end), rtol=0, atol=1e-7
+        rotation.rotation_angle(matrix), rotation.angle_between(start, end), rtol=0, atol=1e-7
     )
 
 
@@ -239,7 +241,7 @@ def test_matrix_between_arrives_however_near_to_equal_or_opposite(start, off):
 def test_half_turn_between_opposites_is_the_same_every_time():
     first, again = (rotation.matrix_between([0, -1, 0], [0, 1, 0]) for _ in range(2))
     assert np.array_equal(first, again)
-    assert rotation.turn_angle(first) == pytest.approx(np.pi, abs=1e-15)
+    assert rotation.rotation_angle(first) == pytest.approx(np.pi, abs=1e-15)
 
 
 @given(directions)
@@ -258,7 +260,7 @@ def test_angle_between_is_exact_near_zero_and_near_a_half_turn(angle):
 @given(vectors)
 def test_turn_angle_is_the_length_of_the_rotation_vector(vector):
     assume(np.linalg.norm(vector) <= np.pi)
-    angle = rotation.turn_angle(rotation.matrix_from_vector(vector))
+    angle = rotation.rotation_angle(rotation.matrix_from_vector(vector))
     assert angle == pytest.approx(np.linalg.norm(vector), abs=1e-12)
 
 
@@ -271,7 +273,7 @@ def test_what_is_no_rotation_is_refused():
     ):
         rotation.quaternion_from_matrix(2 * np.eye(3))
     with pytest.raises(ValueError, match="got a reflection"):
-        rotation.turn_angle(np.diag([1, 1, -1]))
+        rotation.rotation_angle(np.diag([1, 1, -1]))
     with pytest.raises(ValueError, match="`matrix`"):
         rotation.vector_from_matrix([np.eye(3), 1.00001 * np.eye(3)])
 
@@ -338,7 +340,7 @@ CALLS = [
     (rotation.matrix_between, (VECTORS, -VECTORS)),
     (rotation.perpendicular, (VECTORS,)),
     (rotation.angle_between, (VECTORS, VECTORS[::-1])),
-    (rotation.turn_angle, (MATRICES,)),
+    (rotation.rotation_angle, (MATRICES,)),
     (rotation.orthonormalise, (MATRICES,)),
     (lambda m: rotation.check_matrix("m", m), (WHOLE_MATRICES,)),
 ]

@@ -96,7 +96,7 @@ def test_what_it_costs_to_put_hanging_feet_back(turned, keys, slip):
     rig, rest = scene.hanging(TAMSIN, HANG), scene.control(TAMSIN, "L_foot").rest
     assert ct.count_keys(feet) == keys
     assert np.allclose(rig.pose(crouch | feet).controls["L_foot"], rest)
-    keyed = rig.pose(crouch | ct.between_keys(feet, (0, 12, 24))).controls["L_foot"]
+    keyed = rig.pose(crouch | ct.interpolate_keys(feet, (0, 12, 24))).controls["L_foot"]
     assert 100 * np.linalg.norm((keyed - rest)[:, :3, 3], axis=-1).max() == pytest.approx(
         slip, abs=0.05
     )

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from rigkit import gait
-from rigkit.controls import between_keys, count_keys
+from rigkit.controls import count_keys, interpolate_keys
 from rigkit.homework import questions_04
 from rigkit.puppets import PUPPETS
 from rigkit.scenes import forward_and_inverse as scene
@@ -184,7 +184,7 @@ def test_keyed_forward_values_differ_from_the_walk_only_between_keys():
     rig = scene.standing(PIP)
     values = gait.control_values(gait.plant(gait.walk(PIP, frames=24, cycles=1)), rig)
     pose = rig.pose(values)
-    keyed = between_keys(scene.forward_values(rig, pose), range(0, 25, 4))
+    keyed = interpolate_keys(scene.forward_values(rig, pose), range(0, 25, 4))
     again = rig.pose(keyed | {"pelvis": values["pelvis"]}, inverse=False)
     off = np.linalg.norm((again.world - pose.world)[..., :3, 3], axis=-1).max(axis=-1)
     np.testing.assert_allclose(off[::4], 0, atol=1e-7)

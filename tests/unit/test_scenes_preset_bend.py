@@ -28,7 +28,10 @@ def test_a_goal_a_little_ahead_bends_a_straight_knee_backward():
 
 def test_the_closed_form_has_two_mirrored_answers():
     goal = [0.0, 0.10 - TAMSIN.leg_length]
-    legs = [two_bone.solve_planar(goal, TAMSIN.thigh, TAMSIN.shank, bend=side) for side in (1, -1)]
+    legs = [
+        two_bone.solve_planar(goal, TAMSIN.thigh, TAMSIN.shank, knee_direction=side)
+        for side in (1, -1)
+    ]
     assert legs[0].knee == -legs[1].knee > 0
     assert all(leg.miss < 1e-12 for leg in legs)
 

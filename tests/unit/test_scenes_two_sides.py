@@ -44,7 +44,7 @@ def test_the_signs_are_those_of_mirrored_turns():
             for name in ("L_hip", "L_knee")
         }
         both = turns | {
-            placement.swap_side(n): placement.mirror_turns(t, kind) for n, t in turns.items()
+            placement.swap_side(n): placement.mirror_rotations(t, kind) for n, t in turns.items()
         }
         assert placement.mirror_error(skeleton, skeleton.pose(both), kind).cm.max() < 1e-10
 

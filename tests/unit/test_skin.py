@@ -207,11 +207,11 @@ def test_to_four_and_back(seed, joints):
     weights = skin.prune(
         rng.random((20, joints)) * (rng.random((20, joints)) < 0.5) + np.eye(20, joints) + 1e-3
     )
-    indices, four = skin.to_four(weights)
+    indices, four = skin.pack_influences(weights)
     assert indices.shape == four.shape == (20, 4)
     assert np.all(np.diff(four, axis=1) <= 0)
     assert np.all(indices[four == 0] == 0)
-    assert_array_equal(skin.from_four(indices, four, joints), weights)
+    assert_array_equal(skin.unpack_influences(indices, four, joints), weights)
 
 
 # Both ways of skinning
@@ -232,7 +232,7 @@ def test_moving_all_joints_moves_the_skin_and_keeps_its_volume(blend, turn, shif
     matrices = skin.joint_matrices(motion @ SKELETON.rest_world, SKELETON.rest_world)
     posed = blend(SURFACE.vertices, WEIGHTS, matrices)
     assert_allclose(posed, frames.apply(motion, SURFACE.vertices), atol=1e-12)
-    assert_allclose(mesh.volume_kept(SURFACE.vertices, posed, SURFACE.triangles), 1, rtol=1e-10)
+    assert_allclose(mesh.volume_ratio(SURFACE.vertices, posed, SURFACE.triangles), 1, rtol=1e-10)
 
 
 @blends
@@ -359,7 +359,7 @@ def test_a_bent_knee_loses_volume_by_linear_blend_and_hardly_any_by_dual_quatern
     posed = np.stack([crouch(0, bend, 0) for bend in bends])
     matrices = skin.joint_matrices(posed, SKELETON.rest_world)
     skins = (blend(SURFACE.vertices, WEIGHTS, matrices) for blend in BLENDS)
-    linear, dual = (mesh.volume_kept(SURFACE.vertices, s, SURFACE.triangles) for s in skins)
+    linear, dual = (mesh.volume_ratio(SURFACE.vertices, s, SURFACE.triangles) for s in skins)
     assert linear.shape == (5,)
     assert_allclose([linear[0], dual[0]], 1, atol=1e-12)
     assert np.all(np.diff(linear) < 0)
@@ -377,7 +377,7 @@ def test_knee_section_keeps_the_cosine_of_half_the_bend():
             (skin.dual_quaternion_blend, 1),
         ):
             posed = blend(SURFACE.vertices, WEIGHTS, matrices)
-            kept = mesh.section_kept(SURFACE.vertices, posed, SURFACE.side("L_"), knee, [0, 1, 0])
+            kept = mesh.section_ratio(SURFACE.vertices, posed, SURFACE.side("L_"), knee, [0, 1, 0])
             # the ring at the knee is not quite half and half
             assert_allclose(kept, expected, atol=0.02)
 
@@ -393,7 +393,7 @@ def test_twisted_limb_is_wrung_to_a_point_at_half_a_turn():
     assert_allclose(
         skin.worst_collapse(LIMB.vertices, dual, np.eye(4), matrices[:, 1], "y", zone), 1, atol=1e-9
     )
-    sections = mesh.section_kept(LIMB.vertices, linear, LIMB.triangles, [0, 0, 0], [0, 1, 0])
+    sections = mesh.section_ratio(LIMB.vertices, linear, LIMB.triangles, [0, 0, 0], [0, 1, 0])
     assert_allclose(sections, [1, 0.5, 0], atol=1e-9)
 
 
@@ -404,7 +404,7 @@ def test_worst_collapse_of_the_knee(bend):
     zone = skin.blend_zone(WEIGHTS, HIP, KNEE)
     joints = SKELETON.rest_world[KNEE], posed_world[KNEE]
     linear, dual = (blend(SURFACE.vertices, WEIGHTS, matrices) for blend in BLENDS)
-    kept = skin.radius_kept(SURFACE.vertices, linear, *joints, "x")
+    kept = skin.radius_ratio(SURFACE.vertices, linear, *joints, "x")
     expected = skin.blend_radius(WEIGHTS[zone, KNEE], np.radians(bend))
     assert_allclose(kept[zone], expected, atol=1e-9)
     assert skin.worst_collapse(SURFACE.vertices, linear, *joints, "x", zone) == kept[zone].min()
@@ -423,7 +423,7 @@ def test_blend_radius_is_what_linear_blend_does(weight, angle, axis, distance):
 
 def test_a_vertex_on_the_axis_counts_as_kept():
     rest, posed = [[0, 0.3, 0], [1e-6, 0, 0]], [[0.2, 0.3, 0], [5e-7, 0, 0]]
-    assert_allclose(skin.radius_kept(rest, posed, *TWO, "y"), [1, 0.5])
+    assert_allclose(skin.radius_ratio(rest, posed, *TWO, "y"), [1, 0.5])
 
 
 # Bad input
@@ -451,13 +451,13 @@ TRANSPOSED = frames.frame(origin=[[1, 2, 3]] * 2).swapaxes(-1, -2)
         (skin.linear_blend, ([OUT], ONE, TWO + 1e-8), "`matrices` must have the last row 0 0 0 1"),
         (skin.linear_blend, ([[OUT]], ONE, TWO), "`vertices` must be one table"),
         (
-            skin.to_four,
+            skin.pack_influences,
             (np.ones((2, 5)),),
             "`weights` must have at most four joints to a vertex; got 5",
         ),
         *(
             (
-                skin.from_four,
+                skin.unpack_influences,
                 ([[0, 1, 2, wrong]], [[1] * 4], 5),
                 "`indices` must be joint numbers from 0 to 4",
             )
@@ -477,8 +477,8 @@ TRANSPOSED = frames.frame(origin=[[1, 2, 3]] * 2).swapaxes(-1, -2)
         (skin.blend_radius, (1.5, 0), "`weight` must be from 0 to 1"),
         (skin.blend_zone, (ONE, 0, 2), "`first` and `second` must be two columns"),
         (skin.blend_zone, (ONE, 1, 1), "`first` and `second` must be two columns"),
-        (skin.radius_kept, ([OUT], [OUT] * 2, *TWO, "x"), "`posed` must have the 1 vert"),
-        (skin.radius_kept, ([OUT], [OUT], *TWO, "w"), "`axis` must be one of"),
+        (skin.radius_ratio, ([OUT], [OUT] * 2, *TWO, "x"), "`posed` must have the 1 vert"),
+        (skin.radius_ratio, ([OUT], [OUT], *TWO, "w"), "`axis` must be one of"),
         (skin.worst_collapse, ([OUT], [OUT], *TWO, "x", [False]), "`zone` must be"),
         (skin.worst_collapse, ([OUT], [OUT], *TWO, "x", [1]), "`zone` must be"),
         (skin.frame_from_dual_quaternion, (np.zeros(8),), "`motion` must have a turn"),

@@ -30,7 +30,7 @@ def test_goals_in_reach_are_reached_with_bones_kept(solve, size, joints):
     points, goal = chains(30, joints, size)
     longest = 2 * bone_lengths(points).max(axis=-1) - bone_lengths(points).sum(axis=-1)
     inside = np.linalg.norm(goal - points[:, 0], axis=-1) > longest
-    found = solve(points, goal, most=1000)
+    found = solve(points, goal, max_iterations=1000)
     assert inside.sum() > 15
     assert found.reached[inside].mean() > 0.85
     np.testing.assert_array_equal(found.reached, found.miss <= 1e-6)
@@ -45,7 +45,7 @@ def test_goals_in_reach_are_reached_with_bones_kept(solve, size, joints):
 def test_planar_leg_agrees_with_the_closed_form(solve):
     rng = np.random.default_rng(1)
     goal = np.stack([rng.uniform(-0.3, 0.3, 40), rng.uniform(-0.7, -0.4, 40)], axis=-1)
-    found = solve(bend.preset_bend(STRAIGHT, np.radians(20)), goal, most=5000)
+    found = solve(bend.preset_bend(STRAIGHT, np.radians(20)), goal, max_iterations=5000)
     assert found.reached.all()
     for side in (1, -1):
         ours = (
@@ -80,7 +80,9 @@ def test_straight_leg_with_its_goal_on_its_line_stalls_without_moving_a_digit(so
 @pytest.mark.parametrize("bend_deg", [0.001, 1.0, 10.0])
 @pytest.mark.parametrize("side", [1, -1])
 def test_the_sign_of_the_preset_bend_decides_the_side(solve, bend_deg, side):
-    found = solve(bend.preset_bend(STRAIGHT, side * np.radians(bend_deg)), SHORTER, most=5000)
+    found = solve(
+        bend.preset_bend(STRAIGHT, side * np.radians(bend_deg)), SHORTER, max_iterations=5000
+    )
     assert found.reached
     assert not found.stalled
     exact = two_bone.solve_planar(SHORTER, 0.43, 0.42, side).knee
@@ -94,7 +96,7 @@ def test_the_sign_of_the_preset_bend_decides_the_side(solve, bend_deg, side):
 
 @every
 def test_a_goal_too_far_ends_with_its_miss_and_is_no_stall(solve):
-    found = solve(bend.preset_bend(STRAIGHT, 0.3), [0.6, -0.8], most=400)
+    found = solve(bend.preset_bend(STRAIGHT, 0.3), [0.6, -0.8], max_iterations=400)
     assert not found.reached
     assert not found.stalled
     assert found.miss == pytest.approx(1 - 0.85, abs=1e-3)
@@ -103,7 +105,9 @@ def test_a_goal_too_far_ends_with_its_miss_and_is_no_stall(solve):
 
 @every
 def test_a_goal_too_near_ends_with_its_miss(solve):
-    found = solve(bend.preset_bend([[0, 0], [0, -0.6], [0, -0.8]], 1.0), [0.0, -0.1], most=400)
+    found = solve(
+        bend.preset_bend([[0, 0], [0, -0.6], [0, -0.8]], 1.0), [0.0, -0.1], max_iterations=400
+    )
     assert not found.reached
     assert found.miss == pytest.approx(0.3, abs=0.05)
 
@@ -121,11 +125,11 @@ def test_a_goal_already_met_takes_no_step(solve):
 def test_batch_equals_loop(solve, size):
     points, goal = chains(12, 3, size, seed=2)
     points, goal = points.reshape(3, 4, 4, size), goal.reshape(3, 4, size)
-    batch = solve(points, goal, most=60, trace=True)
+    batch = solve(points, goal, max_iterations=60, trace=True)
     assert batch.points.shape == points.shape
     assert batch.trace.shape[1:] == points.shape
     for i in np.ndindex(3, 4):
-        one = solve(points[i], goal[i], most=60, trace=True)
+        one = solve(points[i], goal[i], max_iterations=60, trace=True)
         assert one.steps == batch.steps[i]
         assert one.reached == batch.reached[i]
         np.testing.assert_allclose(one.points, batch.points[i], atol=1e-12)
@@ -136,7 +140,7 @@ def test_batch_equals_loop(solve, size):
 def test_starts_and_goals_broadcast(solve):
     starts = bend.preset_bend(STRAIGHT, np.radians([1.0, 5, 10]))[:, None]
     goals = np.array([[0.0, -0.7], [0.1, -0.7], [0.1, -0.6], [0.0, -2.0]])
-    found = solve(starts, goals, most=1000)
+    found = solve(starts, goals, max_iterations=1000)
     assert found.points.shape == (3, 4, 3, 2)
     assert found.miss.shape == found.steps.shape == found.stalled.shape == (3, 4)
     assert found.reached[:, :3].all()
@@ -160,7 +164,7 @@ def test_trace_runs_from_start_to_end_and_done_chains_stay(solve):
 
 @every
 def test_most_steps_is_kept_to(solve):
-    found = solve(bend.preset_bend(STRAIGHT, 0.01), SHORTER, most=2, tolerance=1e-12)
+    found = solve(bend.preset_bend(STRAIGHT, 0.01), SHORTER, max_iterations=2, tolerance=1e-12)
     assert found.steps == 2
     assert not found.reached
     assert not found.stalled
@@ -169,7 +173,7 @@ def test_most_steps_is_kept_to(solve):
 @every
 def test_single_precision_runs_in_single_precision(solve):
     points, goal = chains(20, 2, 2, seed=3)
-    found = solve(points, goal, dtype=np.float32, most=50, trace=True, tolerance=1e-4)
+    found = solve(points, goal, dtype=np.float32, max_iterations=50, trace=True, tolerance=1e-4)
     assert found.points.dtype == found.miss.dtype == found.trace.dtype == np.float32
     np.testing.assert_allclose(bone_lengths(found.points), bone_lengths(points), rtol=1e-5)
 
@@ -193,12 +197,12 @@ def test_hinges_turn_about_their_axes_only_and_carry_those_below(name):
     unit = axes[0] / np.linalg.norm(axes[0])
     goal = np.array([0.0, 0.5, 0.0]) + rng.normal(scale=0.1, size=(20, 3))
     goal += ((points[2] - goal) @ unit)[:, None] * unit
-    found = solvers.SOLVERS[name](points, goal, axes=axes, most=3000)
+    found = solvers.SOLVERS[name](points, goal, axes=axes, max_iterations=3000)
     assert found.reached.all()
     np.testing.assert_allclose(
         found.points @ unit, np.broadcast_to(points @ unit, (20, 3)), atol=1e-12
     )
-    off_plane = solvers.SOLVERS[name](points, goal + 0.1 * unit, axes=axes, most=100)
+    off_plane = solvers.SOLVERS[name](points, goal + 0.1 * unit, axes=axes, max_iterations=100)
     assert off_plane.miss.min() >= 0.1 - 1e-9  # no hinge turns the end out of its plane
 
 
@@ -213,7 +217,7 @@ def test_a_twisted_hinge_keeps_its_angle_to_the_bone(name):
     knee = points[1] + rotation.matrix_about("x", 0.5) @ (points[2] - points[1])
     hip = rotation.matrix_about("y", turn)
     goal = points[0] + hip @ (knee - points[0])
-    found = solvers.SOLVERS[name](points, goal, axes=axes, most=5000, tolerance=1e-9)
+    found = solvers.SOLVERS[name](points, goal, axes=axes, max_iterations=5000, tolerance=1e-9)
     assert found.reached
     np.testing.assert_allclose(
         found.points[1], points[0] + hip @ (points[1] - points[0]), atol=1e-6
@@ -226,8 +230,10 @@ def test_flat_chain_is_the_same_in_space():
         np.concatenate([a, np.zeros((*a.shape[:-1], 1))], axis=-1) for a in (points, goal)
     )
     for name in hinge_solvers:
-        flat = solvers.SOLVERS[name](points, goal, most=50)
-        hinged = solvers.SOLVERS[name](space, far, axes=np.tile([0, 0, 1], (3, 1)), most=50)
+        flat = solvers.SOLVERS[name](points, goal, max_iterations=50)
+        hinged = solvers.SOLVERS[name](
+            space, far, axes=np.tile([0, 0, 1], (3, 1)), max_iterations=50
+        )
         np.testing.assert_allclose(hinged.points[..., :2], flat.points, atol=1e-12)
         np.testing.assert_allclose(hinged.points[..., 2], 0, atol=1e-12)
 
@@ -254,7 +260,9 @@ def test_passes_with_the_knee_on_the_line_to_the_goal_stall_although_the_leg_is_
 
 def test_too_far_a_goal_straightens_the_passes_at_once():
     found = solvers.fabrik(
-        [[[0, 0], [1, 0], [1, 1]], [[0, 0], [1, 0], [1, 1]]], [[3, 4], [0.6, 0.8]], most=300
+        [[[0, 0], [1, 0], [1, 1]], [[0, 0], [1, 0], [1, 1]]],
+        [[3, 4], [0.6, 0.8]],
+        max_iterations=300,
     )
     np.testing.assert_allclose(found.points[0], [[0, 0], [0.6, 0.8], [1.2, 1.6]], atol=1e-15)
     assert found.miss[0] == pytest.approx(3)
@@ -303,7 +311,7 @@ def test_passes_refuse_hinges_and_damping_must_be_above_zero():
 
 def first_turns(solve, points, goal, **more):
     """The turns of a flat chain's joints in one step."""
-    bones = np.diff(solve(points, goal, most=1, trace=True, **more).trace, axis=1)
+    bones = np.diff(solve(points, goal, max_iterations=1, trace=True, **more).trace, axis=1)
     headings = np.unwrap(np.arctan2(bones[..., 1], bones[..., 0]), axis=0)
     return np.diff(headings[1] - headings[0], prepend=0.0)
 

@@ -334,7 +334,7 @@ def test_a_pole_that_crosses_the_line_flips_the_knee():
 @given(vector, vector, length, length, turn, st.tuples(number, number, number).filter(any))
 def test_swivel_read_back_is_the_swivel_given(hip, goal, upper, lower, swivel, hint):
     pose = two_bone.solve(hip, goal, upper, lower, hint=hint, swivel=swivel)
-    read = two_bone.swivel_of(hip, pose.knee, pose.ankle, hint)
+    read = two_bone.swivel_angle(hip, pose.knee, pose.ankle, hint)
     if 0.01 < pose.flexion < np.pi - 0.01 and np.linalg.norm(pose.ankle - hip) > 0.01:
         assert (read - swivel + np.pi) % (2 * np.pi) - np.pi == pytest.approx(0, abs=1e-7)
 
@@ -346,7 +346,7 @@ def test_swivel_of_a_standing_leg_takes_the_knee_from_front_to_right():
 
 
 def test_straight_leg_has_no_swivel():
-    assert two_bone.swivel_of([0, 1, 0], [0, 0.5, 0], [0, 0, 0]) == 0
+    assert two_bone.swivel_angle([0, 1, 0], [0, 0.5, 0], [0, 0, 0]) == 0
 
 
 # A knee and its toes
@@ -358,12 +358,14 @@ def test_off_toes_counts_across_the_foot_whatever_its_heading_and_heights(
     knee, ankle, toe, heading, lift
 ):
     assume(distance(toe[[0, 2]], ankle[[0, 2]]) > 0.01)
-    off = two_bone.off_toes(knee, ankle, toe)
+    off = two_bone.knee_toe_offset(knee, ankle, toe)
     assert abs(off) <= distance(knee[[0, 2]], ankle[[0, 2]]) + 1e-9
     turned = rotation.matrix_about("y", heading)
-    again = two_bone.off_toes(turned @ knee, turned @ ankle, turned @ toe + [0, lift, 0])
+    again = two_bone.knee_toe_offset(turned @ knee, turned @ ankle, turned @ toe + [0, lift, 0])
     assert again == pytest.approx(off, abs=1e-9)
-    assert two_bone.off_toes(knee + 3 * (toe - ankle), ankle, toe) == pytest.approx(off, abs=1e-9)
+    assert two_bone.knee_toe_offset(knee + 3 * (toe - ankle), ankle, toe) == pytest.approx(
+        off, abs=1e-9
+    )
 
 
 def test_off_toes_by_hand():
@@ -373,13 +375,13 @@ def test_off_toes_by_hand():
         [0.15, 0.5, 0.3],
         [0.1, 0.5, -0.2],
     ]  # the character's left is +x
-    off = two_bone.off_toes(knees, [0.1, 0, 0], [0.1, -0.1, 0.2])
+    off = two_bone.knee_toe_offset(knees, [0.1, 0, 0], [0.1, -0.1, 0.2])
     np.testing.assert_allclose(off, [0, 0.1, -0.05, 0], atol=1e-15)
-    assert two_bone.off_toes([0, 0.5, 0.3], [0, 0, 0], [0.1, 0, 0.1]) == pytest.approx(
+    assert two_bone.knee_toe_offset([0, 0.5, 0.3], [0, 0, 0], [0.1, 0, 0.1]) == pytest.approx(
         0.3 / np.sqrt(2)
     )
     with pytest.raises(ValueError, match="seen from above"):
-        two_bone.off_toes([0, 0.5, 0.3], [0, 0, 0], [0, -0.1, 0])
+        two_bone.knee_toe_offset([0, 0.5, 0.3], [0, 0, 0], [0, -0.1, 0])
 
 
 # The pole of a rest pose
@@ -495,21 +497,21 @@ def test_knee_rate_is_the_slope_of_the_flexion(upper, lower, soft):
         for s in (-step, step)
     ]
     np.testing.assert_allclose(
-        two_bone.knee_rate(d, upper, lower, soft), (k[1] - k[0]) / (2 * step), rtol=1e-4
+        two_bone.flexion_rate(d, upper, lower, soft), (k[1] - k[0]) / (2 * step), rtol=1e-4
     )
 
 
 def test_knee_rate_at_the_ends_of_reach():
-    rate = two_bone.knee_rate([0.85, 0.9, 0.01, 0.005, 0.0], 0.43, 0.42)
+    rate = two_bone.flexion_rate([0.85, 0.9, 0.01, 0.005, 0.0], 0.43, 0.42)
     assert rate.tolist() == [-np.inf, 0, -np.inf, 0, 0]
-    assert two_bone.knee_rate(0, 0.43, 0.43) == pytest.approx(
+    assert two_bone.flexion_rate(0, 0.43, 0.43) == pytest.approx(
         -2 / 0.86
     )  # equal bones fold at a finite rate
-    close = two_bone.knee_rate(0.86 - np.array([1e-4, 1e-6]), 0.43, 0.43)
+    close = two_bone.flexion_rate(0.86 - np.array([1e-4, 1e-6]), 0.43, 0.43)
     assert close[1] / close[0] == pytest.approx(
         10, rel=1e-3
     )  # like one over the root of what is left
-    assert np.isfinite(two_bone.knee_rate([0.85, 0.9, 5, 1e3], 0.43, 0.42, 0.01)).all()
+    assert np.isfinite(two_bone.flexion_rate([0.85, 0.9, 5, 1e3], 0.43, 0.42, 0.01)).all()
 
 
 def test_bone_frames_are_rigid_and_carry_the_flexion():
@@ -594,6 +596,6 @@ def test_distances_below_zero_are_refused():
     with pytest.raises(ValueError, match="`distance`"):
         two_bone.soft_reach(-0.1, 0.4, 0.4, 0.01)
     with pytest.raises(ValueError, match="`distance`"):
-        two_bone.knee_rate([0.1, -0.1], 0.4, 0.4)
+        two_bone.flexion_rate([0.1, -0.1], 0.4, 0.4)
     with pytest.raises(ValueError, match="`distance`"):
         two_bone.place_pole([0, 1, 0], [0, 0.5, 0], [0, 0, 0], 0)

@@ -82,7 +82,7 @@ assert_type(asset.skins[0].inverse_bind, Floats)
 assert_type(asset.rest_world(), Floats)
 assert_type(gltf.read("rig.glb", folder=pathlib.Path()), gltf.Asset)
 assert_type(inspection.inspect(asset, {"left.knee": "knee"}, {"sides-mirror": 1})["sides-mirror"].number, float | None)
-assert_type(mesh.volume_kept([[0, 0, 0]], np.zeros((1, 3)), [[0, 0, 0]]), Floats)
+assert_type(mesh.volume_ratio([[0, 0, 0]], np.zeros((1, 3)), [[0, 0, 0]]), Floats)
 gltf.Node("hip", None, "high up")  # wrong: arg-type
 gltf.Asset(hip)  # wrong: arg-type
 gltf.write("rig.glb", asset)  # wrong: arg-type

@@ -1,2 +1,1 @@
-"""What some modules are inside the jail: no judges, no draws, no widgets. `site` puts each in its
-module's place."""
+"""Stand-ins inside the jail: no judges, draws or widgets; `site` puts each in its place."""

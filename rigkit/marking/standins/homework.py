@@ -62,7 +62,7 @@ class Homework:
 
 
 class Handed:
-    """What stands where a notebook shows a card."""
+    """A stand-in for a card of a notebook."""
 
     score = None
 

@@ -20,12 +20,15 @@ import pytest
 
 from rigkit import cli
 from rigkit.homework import catalogue
-from rigkit.marking import command, marker, run, workers
+from rigkit.marking import command, pipeline, run, workers
 from rigkit.marking.entry import Entry, Learner
-from rigkit.marking.marker import Submission
-from rigkit.marking.record import Record, now
-from rigkit.marking.workers import Task, Workers, done, work
-from tests.marking.classroom import ROOT, make_class, right_answers, submission
+from rigkit.marking.pipeline import mark_task
+from rigkit.marking.record import RECORD, Record, now
+from rigkit.marking.submission import Submission
+from rigkit.marking.summary import Progress
+from rigkit.marking.task import Task, finish
+from rigkit.marking.workers import Workers
+from tests.marking.classroom import ROOT, held, make_class, right_answers, submission
 from tests.marking.conftest import Here
 from tests.marking.jails import opened
 
@@ -64,12 +67,12 @@ def correct(room, *words, reason="A slip of the pen"):
 
 
 def entries(room):
-    with Record(room / "results" / run.RECORD, create=False) as record:
+    with Record(room / "results" / RECORD, create=False) as record:
         return {entry.learner.id: entry for entry in record.entries()}
 
 
 def history(room):
-    with Record(room / "results" / run.RECORD, create=False) as record:
+    with Record(room / "results" / RECORD, create=False) as record:
         return list(record.history())
 
 
@@ -80,7 +83,7 @@ def files(folder, hide=None):
             hide.sub(b"TIME", path.read_bytes()) if hide else path.read_bytes()
         )
         for path in sorted(Path(folder).rglob("*"))
-        if path.is_file() and path.name not in (run.RECORD, ".lock")
+        if path.is_file() and path.name not in (RECORD, ".lock")
     }
 
 
@@ -100,7 +103,6 @@ def marks(room):
 
 
 # --- one command, a whole class
-# ------------------------------------------------------------------------------------
 
 
 @pytest.fixture(scope="module")
@@ -192,7 +194,7 @@ def test_all_files_of_results_are_there(twelve):
 
 def test_the_copy_and_its_original_are_found_alike(twelve):
     room, *_ = twelve
-    with Record(room / "results" / run.RECORD) as record:
+    with Record(room / "results" / RECORD) as record:
         groups = record.last_run()["groups"]
     assert [(group["lesson"], group["learners"], group["share"]) for group in groups] == [
         ("06", ["p0000", "p0010"], 1)
@@ -208,7 +210,6 @@ def test_marks_hang_neither_on_the_number_of_workers_nor_on_the_order(twelve, tm
 
 
 # --- again and again
-# -----------------------------------------------------------------------------------------------
 
 
 def test_what_has_not_changed_is_not_marked_again(room, here, capsys):
@@ -293,7 +294,6 @@ def test_a_zip_is_marked_like_its_folder(room, here):
 
 
 # --- corrections
-# ---------------------------------------------------------------------------------------------------
 
 
 def test_a_correction_is_in_every_file_and_survives_marking_again(room, here, capsys):
@@ -348,7 +348,6 @@ def test_a_wrong_correction_is_refused_and_changes_nothing(room, here, capsys):
 
 
 # --- stopped in the middle
-# -----------------------------------------------------------------------------------------
 
 
 MANY = 9
@@ -386,7 +385,7 @@ def started(room, *more):
 
 
 def _kept(room):
-    with sqlite3.connect(f"file:{room / 'results' / run.RECORD}?mode=ro", uri=True) as base:
+    with sqlite3.connect(f"file:{room / 'results' / RECORD}?mode=ro", uri=True) as base:
         try:
             return base.execute("SELECT count(*) FROM entries").fetchone()[0]
         except sqlite3.OperationalError:
@@ -414,7 +413,7 @@ def two_rooms(tmp_path):
     opened("bwrap")
     make_class(tmp_path / "a", MANY, kinds=("right", "misconception", "partly"))
     (tmp_path / "a" / "results").mkdir()
-    Record(tmp_path / "a" / "results" / run.RECORD).close()
+    Record(tmp_path / "a" / "results" / RECORD).close()
     shutil.copytree(tmp_path / "a", tmp_path / "b")
     return tmp_path / "a", tmp_path / "b"
 
@@ -465,7 +464,7 @@ def test_a_worker_that_is_killed_loses_nobody(room):
             killed.append(child.pid)
             os.kill(child.pid, signal.SIGKILL)
 
-    found = run.mark_class(
+    found = pipeline.mark_class(
         room / "submissions", room / "results", room / "roster.csv", workers=2, progress=kill_one
     )
     assert killed
@@ -482,14 +481,13 @@ class DeadlyJail:
 
 
 def _task(who="p1"):
-    data = submission("right")
-    return Task(
-        Learner(who, who), (Submission(Learner(who, who), "06", "a.ipynb", "d", data, "s"),)
-    )
+    file = held("a.ipynb", submission("right"))
+    homework = Submission(Learner(who, who), "06", file.place, file.digest, file, seed="s")
+    return Task(homework.learner, (homework,))
 
 
 def test_a_submission_that_takes_two_workers_along_is_given_up_and_no_zero():
-    with Workers(DeadlyJail(), 1) as hands:
+    with Workers(DeadlyJail(), 1, mark_task) as hands:
         (found,) = hands.each([_task()])
     assert not found.entries[0].marked
     assert "died" in found.entries[0].why
@@ -504,7 +502,7 @@ def test_workers_ask_for_a_task_only_when_one_is_due():
             asked.append(number)
             yield _task(f"p{number}")
 
-    with Workers(opened("unjailed"), 2) as hands:
+    with Workers(opened("unjailed"), 2, mark_task) as hands:
         for count, _ in enumerate(hands.each(tasks()), 1):
             assert len(asked) <= count + 2
     assert len(asked) == 6
@@ -519,7 +517,6 @@ def test_as_many_workers_as_cores_and_memory_allow(monkeypatch):
 
 
 # --- clocks
-# --------------------------------------------------------------------------------------------------------
 
 
 def test_what_a_clock_cut_short_runs_again_last_and_alone_before_it_costs_a_mark(
@@ -530,7 +527,7 @@ def test_what_a_clock_cut_short_runs_again_last_and_alone_before_it_costs_a_mark
     def slow(task, jail):
         if task.learner.id in slow_once:
             slow_once.remove(task.learner.id)
-            return done(
+            return finish(
                 task,
                 [
                     Entry(
@@ -544,11 +541,11 @@ def test_what_a_clock_cut_short_runs_again_last_and_alone_before_it_costs_a_mark
                     )
                 ],
             )
-        return work(task, jail)
+        return mark_task(task, jail)
 
     hands = Here(opened("unjailed"), slow)
-    monkeypatch.setattr(run, "_hands", lambda *_: hands)
-    run.mark_class(
+    monkeypatch.setattr(pipeline, "_executor", lambda *_: hands)
+    pipeline.mark_class(
         room / "submissions", room / "results", room / "roster.csv", progress=told.append
     )
     assert hands.lots == [["p0000", "p0001"], ["p0000"]]
@@ -565,8 +562,8 @@ def test_a_loop_that_never_ends_costs_that_answer_alone(tmp_path, monkeypatch):
     """In the jail, through to the record: the function is stopped twice, all other answers
     count."""
     hands = Here(opened("bwrap"))
-    monkeypatch.setattr(run, "_hands", lambda *_: hands)
-    monkeypatch.setattr(marker, "Call", partial(marker.Call, seconds=0.5))
+    monkeypatch.setattr(pipeline, "_executor", lambda *_: hands)
+    monkeypatch.setattr(run, "Call", partial(run.Call, seconds=0.5))
     make_class(tmp_path, 1, kinds=("right",))
     (path,) = (tmp_path / "submissions").rglob("*.ipynb")
     book = json.loads(path.read_text())
@@ -586,11 +583,10 @@ def test_a_loop_that_never_ends_costs_that_answer_alone(tmp_path, monkeypatch):
 
 
 def test_progress_says_counts_rate_and_time_left():
-    assert str(run.Progress(0, 9, 0.0)) == "0 of 9 marked, 0.0 a second"
-    assert str(run.Progress(50, 200, 10.0)) == "50 of 200 marked, 5.0 a second, 30 s left"
+    assert str(Progress(0, 9, 0.0)) == "0 of 9 marked, 0.0 a second"
+    assert str(Progress(50, 200, 10.0)) == "50 of 200 marked, 5.0 a second, 30 s left"
     assert (
-        str(run.Progress(1_000, 100_000, 100.0))
-        == "1,000 of 100,000 marked, 10.0 a second, 2.8 h left"
+        str(Progress(1_000, 100_000, 100.0)) == "1,000 of 100,000 marked, 10.0 a second, 2.8 h left"
     )
 
 
@@ -603,7 +599,7 @@ def test_on_a_terminal_the_line_is_written_in_place_and_ended(monkeypatch):
     terminal = Terminal()
     monkeypatch.setattr(sys, "stderr", terminal)
     line = command._Line()
-    line.progress(run.Progress(9, 9, 1.0))
+    line.progress(Progress(9, 9, 1.0))
     line.end()
     assert terminal.getvalue() == "\r9 of 9 marked, 9.0 a second, 0 s left\x1b[K\n"
 
@@ -611,9 +607,9 @@ def test_on_a_terminal_the_line_is_written_in_place_and_ended(monkeypatch):
 def test_elsewhere_there_is_a_line_now_and_then(monkeypatch, capsys):
     line = command._Line()
     for number in range(1, 10):
-        line.progress(run.Progress(number, 9, 1.0))
+        line.progress(Progress(number, 9, 1.0))
     line.end()
     assert capsys.readouterr().err == "9 of 9 marked, 9.0 a second, 0 s left\n"
     monkeypatch.setattr(command, "EVERY", 0.0)
-    line.progress(run.Progress(1, 9, 1.0))
+    line.progress(Progress(1, 9, 1.0))
     assert capsys.readouterr().err == "1 of 9 marked, 1.0 a second, 8 s left\n"

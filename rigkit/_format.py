@@ -17,7 +17,7 @@ NAMES = 12  # more names than that are not all said
 _NOTHING = 1e-9  # metres or radians: less is rounding
 
 
-class Shown:
+class NotebookDisplay:
     """The base of what a notebook shows by a picture or a table, which `display` makes."""
 
     __slots__ = ()

@@ -6,7 +6,7 @@ from dataclasses import replace
 import pytest
 
 from rigkit.homework import catalogue, checking
-from rigkit.marking import page, report
+from rigkit.marking import learner_page, page
 from rigkit.marking.entry import ENDS, Entry, Learner, Override
 from tests import alternatives
 from tests.homework import solved
@@ -18,7 +18,7 @@ LESSONS = list(solved.solutions())
 
 
 def read(*found, learner=TAMSIN):
-    return markup.check(report.html(learner, found))
+    return markup.check(learner_page.html(learner, found))
 
 
 @pytest.mark.parametrize("lesson", LESSONS)
@@ -117,7 +117,7 @@ def test_it_keeps_secrets_and_what_a_teacher_should_look_at():
         "student": "SECRET-NAME",
         "jail": entries.JAIL | {"digests": "SECRET-DIGEST"},
     }
-    html = report.html(
+    html = learner_page.html(
         TAMSIN,
         [
             entry(
@@ -189,11 +189,11 @@ def test_a_picture_that_cannot_be_drawn_breaks_nothing():
 
 def test_the_same_entries_make_the_same_bytes():
     one, two = entry(TAMSIN, "06", {"solve_leg": "sign of y"}), entry(TAMSIN, "07")
-    assert report.html(TAMSIN, [one, two]) == report.html(TAMSIN, [two, one])
+    assert learner_page.html(TAMSIN, [one, two]) == learner_page.html(TAMSIN, [two, one])
 
 
 def test_a_page_is_written_whole_where_any_system_can_have_it(tmp_path):
-    path = report.write(Learner("Ünï../x", "x"), [entry(TAMSIN)], tmp_path)
+    path = learner_page.write(Learner("Ünï../x", "x"), [entry(TAMSIN)], tmp_path)
     assert path.parent == tmp_path / "learners"
     assert path.read_text(encoding="utf-8").endswith("</html>\n")
     assert [p.name for p in path.parent.iterdir()] == [path.name]
@@ -201,7 +201,7 @@ def test_a_page_is_written_whole_where_any_system_can_have_it(tmp_path):
 
 @pytest.mark.parametrize("text", ["p0001", "ada.lovelace", "x-1_2"])
 def test_a_plain_id_is_the_name_of_its_page(text):
-    assert report.name_of_file(Learner(text, "")) == f"{text}.html"
+    assert learner_page.name_of_file(Learner(text, "")) == f"{text}.html"
 
 
 STRANGE_IDS = [
@@ -227,7 +227,9 @@ STRANGE_IDS = [
 
 
 def test_other_ids_get_names_of_their_own():
-    names = [report.name_of_file(Learner(text, "")) for text in [*STRANGE_IDS, "ada", "a", "index"]]
+    names = [
+        learner_page.name_of_file(Learner(text, "")) for text in [*STRANGE_IDS, "ada", "a", "index"]
+    ]
     assert len({name.casefold() for name in names}) == len(names)
     assert all(markup.LINKS.fullmatch(f"learners/{name}") and len(name) < 80 for name in names)
     assert not any(name.split(".")[0] in ("con", "nul", "aux") for name in names)

@@ -1,16 +1,18 @@
 """One submission to its entry: whose numbers, which cases, what each end of a run comes to; the
 jail is pretended."""
 
-import hashlib
+from dataclasses import replace
 
 import pytest
 
 from rigkit.homework import calling, catalogue, checking, notebook
+from rigkit.marking.calls import Run
 from rigkit.marking.entry import FINISHED, NOT_STARTED, Learner
-from rigkit.marking.jail import Run
-from rigkit.marking.marker import Submission, better, mark_one, ran_out_of_time
+from rigkit.marking.judge import better, ran_out_of_time
+from rigkit.marking.pipeline import mark_submission
+from rigkit.marking.submission import Submission
 from tests.homework.solved import answered
-from tests.marking.classroom import submission
+from tests.marking.classroom import held, submission
 
 MAREN = Learner("p07", "Maren Moorland", also=("Mo",))
 
@@ -55,7 +57,8 @@ class PretendJail:
 
 def handed_in(learner=MAREN, kind="right", name="Maren Moorland", seed="s" * 64, data=None):
     data = submission(kind, name=name) if data is None else data
-    return Submission(learner, "06", "a/06.ipynb", hashlib.sha256(data).hexdigest(), data, seed)
+    file = held("a/06.ipynb", data)
+    return Submission(learner, "06", file.place, file.digest, file, seed=seed)
 
 
 def solution(student):
@@ -77,7 +80,7 @@ def marens(solved):
 
 
 def test_right_answers_are_worth_everything_and_flag_nothing(marens):
-    entry = mark_one(handed_in(), PretendJail(marens))
+    entry = mark_submission(handed_in(), PretendJail(marens))
     assert entry.marked
     assert entry.score == 1
     assert [outcome.question for outcome in entry.outcomes] == [
@@ -90,7 +93,7 @@ def test_right_answers_are_worth_everything_and_flag_nothing(marens):
 
 
 def test_what_is_known_of_the_run_is_in_the_private_part_alone(marens):
-    about = mark_one(handed_in(), PretendJail(marens)).about
+    about = mark_submission(handed_in(), PretendJail(marens)).about
     assert set(about) == {
         "seed",
         "student",
@@ -114,9 +117,9 @@ def hidden(jail, name="solve_leg"):
 
 def test_the_cases_of_a_function_hang_on_the_seed_alone_and_are_none_that_a_learner_can_see(marens):
     first, second, other = PretendJail(marens), PretendJail(marens), PretendJail(marens)
-    mark_one(handed_in(), first)
-    mark_one(handed_in(), second)
-    mark_one(handed_in(seed="t" * 64), other)
+    mark_submission(handed_in(), first)
+    mark_submission(handed_in(), second)
+    mark_submission(handed_in(seed="t" * 64), other)
     assert hidden(first) == hidden(second)
     homework = notebook.Homework(catalogue.questions("06"), "Maren Moorland")
     fixed = [
@@ -134,7 +137,7 @@ def test_the_cases_of_a_function_hang_on_the_seed_alone_and_are_none_that_a_lear
 
 def test_what_goes_in_tells_the_numbers_of_the_learner_and_neither_seed_nor_answer(marens):
     jail = PretendJail(marens)
-    mark_one(handed_in(), jail)
+    mark_submission(handed_in(), jail)
     assert set(jail.request.homework) == {"lesson", "student", "inputs", "character"}
     homework = notebook.Homework(catalogue.questions("06"), "Maren Moorland")
     assert (
@@ -148,14 +151,14 @@ def test_what_goes_in_tells_the_numbers_of_the_learner_and_neither_seed_nor_answ
 @pytest.mark.parametrize("name", ["Maren Moorland", "  maren MOORLAND ", "p07", "MO"])
 def test_the_typed_name_counts_when_it_is_the_learners_own(name):
     jail = PretendJail(solution(name.strip()))
-    entry = mark_one(handed_in(name=name), jail)
+    entry = mark_submission(handed_in(name=name), jail)
     assert jail.request.homework["student"] == name.strip()
     assert entry.score == 1
     assert entry.flags == ()
 
 
 def test_another_name_brings_no_marks_but_a_teacher_is_told_what_would_fit_it():
-    entry = mark_one(handed_in(name="learner-07"), PretendJail(solution("learner-07")))
+    entry = mark_submission(handed_in(name="learner-07"), PretendJail(solution("learner-07")))
     assert entry.about["student"] == "p07"
     assert entry.scores["06/shortening_cm"] < 1
     assert entry.scores["06/solve_leg"] == 1  # a function is right for anybody
@@ -167,7 +170,7 @@ def test_another_name_brings_no_marks_but_a_teacher_is_told_what_would_fit_it():
 
 def test_a_misconception_is_recognised(marens):
     wrong = {m.name: m.answer for m in catalogue.questions("06")["solve_leg"].misconceptions}
-    entry = mark_one(handed_in(), PretendJail(marens | {"solve_leg": wrong["degrees"]}))
+    entry = mark_submission(handed_in(), PretendJail(marens | {"solve_leg": wrong["degrees"]}))
     found = next(outcome for outcome in entry.outcomes if outcome.question == "06/solve_leg")
     assert found.misconception == "degrees"
     assert entry.score < 1
@@ -180,7 +183,7 @@ def test_a_blank_exercise_is_a_polite_zero():
         ...
 
     blank = dict.fromkeys(catalogue.questions("06"), ...)
-    entry = mark_one(handed_in(kind="blank"), PretendJail(blank | {"solve_leg": solve_leg}))
+    entry = mark_submission(handed_in(kind="blank"), PretendJail(blank | {"solve_leg": solve_leg}))
     assert entry.marked
     assert entry.score == 0
     assert {outcome.word for outcome in entry.outcomes} == {checking.BLANK}
@@ -191,7 +194,7 @@ def test_a_blank_exercise_is_a_polite_zero():
 def test_an_answer_that_never_came_says_which_cell_stopped(marens):
     marens["shortening_cm"] = ...
     cells = [{"ok": True}, {"error": "SyntaxError", "line": 1}, {"ok": True}]
-    entry = mark_one(handed_in(), PretendJail(marens, cells=cells))
+    entry = mark_submission(handed_in(), PretendJail(marens, cells=cells))
     assert entry.outcomes[0].score == 0
     assert entry.outcomes[0].word == checking.BLANK
     assert (
@@ -203,7 +206,7 @@ def test_an_answer_that_never_came_says_which_cell_stopped(marens):
 
 
 def test_where_the_jail_did_not_start_nothing_is_marked_and_nothing_is_zero(marens):
-    entry = mark_one(handed_in(), PretendJail({}, end=NOT_STARTED))
+    entry = mark_submission(handed_in(), PretendJail({}, end=NOT_STARTED))
     assert not entry.marked
     assert entry.score is None
     assert entry.scores == {}
@@ -211,7 +214,7 @@ def test_where_the_jail_did_not_start_nothing_is_marked_and_nothing_is_zero(mare
 
 
 def test_a_file_that_is_no_notebook_is_not_marked():
-    entry = mark_one(handed_in(data=b"{"), PretendJail({}))
+    entry = mark_submission(handed_in(data=b"{"), PretendJail({}))
     assert not entry.marked
     assert entry.score is None
     assert entry.why
@@ -219,7 +222,7 @@ def test_a_file_that_is_no_notebook_is_not_marked():
 
 def test_a_fault_of_the_kit_costs_nobody_a_mark(marens, monkeypatch):
     monkeypatch.setattr(checking, "weigh", lambda *_: 1 / 0)
-    entry = mark_one(handed_in(), PretendJail(marens))
+    entry = mark_submission(handed_in(), PretendJail(marens))
     assert not entry.marked
     assert "fault of the kit" in entry.why
 
@@ -227,7 +230,7 @@ def test_a_fault_of_the_kit_costs_nobody_a_mark(marens, monkeypatch):
 @pytest.mark.parametrize("end", ["time limit", "memory", "output limit", "stopped early"])
 def test_answers_given_before_a_run_was_cut_short_count(marens, end):
     del marens["steps"]
-    entry = mark_one(handed_in(), PretendJail(marens, end=end, most=3, signal=9))
+    entry = mark_submission(handed_in(), PretendJail(marens, end=end, most=3, signal=9))
     assert entry.marked
     assert entry.end == end
     by_name = {outcome.question: outcome for outcome in entry.outcomes}
@@ -240,9 +243,9 @@ def test_answers_given_before_a_run_was_cut_short_count(marens, end):
 
 
 def test_a_clock_that_cost_an_answer_asks_for_a_second_run(marens):
-    assert ran_out_of_time(mark_one(handed_in(), PretendJail(marens, end="time limit")))
+    assert ran_out_of_time(mark_submission(handed_in(), PretendJail(marens, end="time limit")))
     slow = PretendJail(marens)
-    assert not ran_out_of_time(mark_one(handed_in(), slow))
+    assert not ran_out_of_time(mark_submission(handed_in(), slow))
 
     class Stopped(PretendJail):
         def run(self, request, seconds=20.0):
@@ -250,22 +253,43 @@ def test_a_clock_that_cost_an_answer_asks_for_a_second_run(marens):
             found.records["solve_leg"][5:] = [{"end": "stopped", "seconds": 3.0}] * 7
             return found
 
-    assert ran_out_of_time(mark_one(handed_in(), Stopped(marens)))
+    assert ran_out_of_time(mark_submission(handed_in(), Stopped(marens)))
 
 
 def test_of_two_runs_the_better_one_is_kept(marens):
-    cut = mark_one(handed_in(), PretendJail({}, end="time limit"))
-    whole = mark_one(handed_in(), PretendJail(marens))
-    lost = mark_one(handed_in(), PretendJail({}, end=NOT_STARTED))
+    cut = mark_submission(handed_in(), PretendJail({}, end="time limit"))
+    whole = mark_submission(handed_in(), PretendJail(marens))
+    lost = mark_submission(handed_in(), PretendJail({}, end=NOT_STARTED))
     assert better(cut, whole).score == 1
     assert better(whole, cut).score == 1
     assert better(cut, lost).end == "time limit"
     assert [run["end"] for run in better(cut, whole).about["runs"]] == ["time limit", FINISHED]
 
 
+def test_of_two_runs_worth_the_same_the_second_is_kept(marens):
+    first = mark_submission(handed_in(), PretendJail(marens))
+    second = replace(first, time="later")
+    assert better(first, second).time == "later"
+
+
+def test_counts_tell_right_wrong_and_missing_cases_apart(marens):
+    wrong = {m.name: m.answer for m in catalogue.questions("06")["solve_leg"].misconceptions}
+    jail = PretendJail(marens | {"solve_leg": wrong["knee backwards"]})
+    entry = mark_submission(handed_in(), jail)
+    outcome = next(each for each in entry.outcomes if each.question == "06/solve_leg")
+    counts = entry.about["counts"]["solve_leg"]
+    assert counts.get("right", 0) == outcome.right
+    assert counts["wrong"] == outcome.cases - outcome.right
+
+
+def test_cells_that_stop_are_no_flag_where_every_answer_is_right(marens):
+    cells = [{"error": "NameError", "line": 1}]
+    assert mark_submission(handed_in(), PretendJail(marens, cells=cells)).flags == ()
+
+
 def test_nothing_but_the_jail_runs_what_a_cell_says(marens):
     """Were it run here, this process would end."""
     data = submission("hostile", "ends the process", name="Maren Moorland")
     jail = PretendJail(marens)
-    assert mark_one(handed_in(data=data), jail).score == 1
+    assert mark_submission(handed_in(data=data), jail).score == 1
     assert any("os._exit" in cell for cell in jail.request.cells)

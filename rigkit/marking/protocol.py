@@ -1,5 +1,6 @@
-"""The talk with one process in the jail: ask line by line, and read what comes back as a stranger's
-words.
+"""A session with one process in the jail: questions and answers, line by line.
+
+The answers are read as a stranger's words.
 
 Each line asked carries a fresh token that its answer must repeat, so nothing is answered before it
 was asked, or twice.
@@ -15,65 +16,47 @@ import time
 import unicodedata
 from base64 import b64encode
 from collections.abc import Mapping
-from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any, NoReturn
+from typing import Any, NoReturn
 
 from rigkit.homework.calling import MOST_NUMBERS, MOST_TEXT
+from rigkit.marking.calls import Call, CaseRecord, Pipes, Request, SessionResult
 from rigkit.marking.entry import FINISHED, NOT_STARTED
 
-if TYPE_CHECKING:
-    from rigkit.marking.jail import Call, Request, _Process
+__all__ = ["ProtocolError", "Session", "clean", "run_session", "words"]
 
 TIME, MEMORY, OUTPUT, STOPPED = "time limit", "memory", "output limit", "stopped early"
 MIB = 2**20
 KEPT = 64 * 1024  # bytes of what the cells print
 MOST_PRINTED = 16 * MIB
-MOST_LINE, MOST_FINDINGS = (
-    64 * 1024,
-    MIB,
-)  # the latter: of a file with as many animations as make an answer
+MOST_LINE, MOST_FINDINGS = 64 * 1024, MIB  # the latter is for a file with many animations
 MOST_RESULT = 4 * MIB
 
 
-@dataclass
-class Found:
-    """What a conversation has brought so far."""
-
-    end: str = NOT_STARTED
-    cells: list[dict[str, Any]] = field(default_factory=list)
-    records: dict[str, list[dict[str, Any]]] = field(default_factory=dict)
-    cpu: float | None = None
-
-    def ran_out_of_memory(self) -> bool:
-        types = [cell.get("error") for cell in self.cells]
-        types += [record.get("type") for records in self.records.values() for record in records]
-        return "MemoryError" in types
-
-
-def converse(talk: "Exchange", request: "Request") -> Found:
-    """Hello, the cells, the calls, goodbye; until something ends it."""
-    found = Found()
+def run_session(session: "Session", request: Request) -> SessionResult:
+    """Say hello, run the cells, make the calls, say goodbye; until something ends it."""
+    result = SessionResult()
     try:
-        talk.ask({"do": "hello", "homework": dict(request.homework)})
-        found.end = STOPPED
+        session.ask({"do": "hello", "homework": dict(request.homework)})
+        result.end = STOPPED
         for number, source in enumerate(request.cells, 1):
-            found.cells.append(_cell(talk.ask({"do": "cell", "number": number, "source": source})))
-        talk.keep_no_more()
+            result.cells.append(
+                _cell(session.ask({"do": "cell", "number": number, "source": source}))
+            )
+        session.keep_no_more()
         for call in request.calls:
-            _collect(talk, call, found.records.setdefault(call.question, []))
-        found.cpu = _seconds(talk.ask({"do": "bye"}))
-        found.end = FINISHED
-    except _Over as over:
-        found.end = found.end if found.end == NOT_STARTED else over.end
-    return found
+            _collect(session, call, result.records.setdefault(call.question, []))
+        result.cpu = _seconds(session.ask({"do": "bye"}))
+        result.end = FINISHED
+    except SessionEndedError as ended:
+        result.end = result.end if result.end == NOT_STARTED else ended.end
+    return result
 
 
-def _collect(talk: "Exchange", call: "Call", records: list[dict[str, Any]]) -> None:
-    """Ask for one answer, case by case: no case is known inside before the one ahead of it is
-    answered."""
+def _collect(session: "Session", call: Call, records: list[CaseRecord]) -> None:
+    """Ask for one answer, case by case: none is known inside before the last is answered."""
     if call.kind == "file":
         asked = {"do": "file", "data": b64encode(call.data).decode(), "seconds": call.seconds}
-        records.append(_record(talk.ask(asked, MOST_FINDINGS), call.seconds))
+        records.append(_record(session.ask(asked, MOST_FINDINGS), call.seconds))
         return
     begun = time.monotonic()
     for case in call.cases if call.kind == "function" else [{}]:
@@ -83,7 +66,7 @@ def _collect(talk: "Exchange", call: "Call", records: list[dict[str, Any]]) -> N
             continue
         records.append(
             _record(
-                talk.ask(
+                session.ask(
                     {
                         "do": "call",
                         "question": call.question,
@@ -100,8 +83,8 @@ def _collect(talk: "Exchange", call: "Call", records: list[dict[str, Any]]) -> N
 # The other side's words, read as a stranger's
 
 
-class Unclean(Exception):
-    """What came back is no answer; the text says why."""
+class ProtocolError(Exception):
+    """A line from the jail is no answer; the text says why."""
 
 
 def clean(line: bytes) -> Any:
@@ -109,7 +92,7 @@ def clean(line: bytes) -> Any:
 
     Raises
     ------
-    Unclean
+    ProtocolError
         It is not that, or larger or deeper than any answer.
     """
     try:
@@ -118,29 +101,29 @@ def clean(line: bytes) -> Any:
         )
         return _plain(data, [2 * MOST_NUMBERS])
     except UnicodeDecodeError:
-        raise Unclean("not text") from None
+        raise ProtocolError("not text") from None
     except RecursionError:
-        raise Unclean("nested too deeply") from None
+        raise ProtocolError("nested too deeply") from None
     except ValueError:
-        raise Unclean("not an answer") from None
+        raise ProtocolError("not an answer") from None
 
 
 def _no_number(text: str) -> NoReturn:
-    raise Unclean("not a finite number")
+    raise ProtocolError("not a finite number")
 
 
 def _float(text: str) -> float:
     if len(text) > 30:
-        raise Unclean("a number of more than 30 digits")
+        raise ProtocolError("a number of more than 30 digits")
     if not math.isfinite(number := float(text)):
-        raise Unclean("not a finite number")
+        raise ProtocolError("not a finite number")
     return number
 
 
 def _plain(data: Any, budget: list[int], depth: int = 0) -> Any:
     budget[0] -= 1
     if budget[0] < 0 or depth > 20:
-        raise Unclean("far more than was asked for")
+        raise ProtocolError("far more than was asked for")
     if isinstance(data, str):
         return words(data[:MOST_TEXT])
     if isinstance(data, list):
@@ -161,24 +144,23 @@ def words(text: str) -> str:
 
 
 def _cell(line: bytes) -> dict[str, Any]:
-    """What became of a cell."""
+    """The end of a cell."""
     try:
         match clean(line):
             case {"ok": True}:
                 return {"ok": True}
             case {"error": kind, "line": place}:
                 return {"error": _type(kind), "line": _whole(place)}
-    except Unclean:
+    except ProtocolError:
         pass
     return {"error": "unreadable", "line": None}
 
 
 def _record(line: bytes, seconds: float) -> dict[str, Any]:
-    """A record in exactly the shapes that `homework.calling` makes, without the messages of
-    errors."""
+    """A record in the shapes that `homework.calling` makes, without messages of errors."""
     try:
         data = clean(line)
-    except Unclean as error:
+    except ProtocolError as error:
         return {"end": "unreadable", "what": str(error)}
     printed = _whole(data.get("printed")) if isinstance(data, dict) else None
     return _shape(data, seconds) | ({"printed": printed} if printed else {})
@@ -222,7 +204,7 @@ def _seconds(line: bytes) -> float | None:
         match clean(line):
             case {"cpu": float(cpu)} if 0 <= cpu < 1e6:
                 return cpu
-    except Unclean:
+    except ProtocolError:
         pass
     return None
 
@@ -230,23 +212,23 @@ def _seconds(line: bytes) -> float | None:
 # Processes and pipes
 
 
-class _Over(Exception):
-    """The conversation cannot go on."""
+class SessionEndedError(Exception):
+    """The session cannot go on."""
 
     def __init__(self, end: str) -> None:
         self.end = end
 
 
-class Exchange:
-    """Both directions of the talk with one process, what it prints read on the side."""
+class Session:
+    """Both directions of the session with one process; its prints are read on the side."""
 
-    def __init__(self, process: "_Process", deadline: float) -> None:
-        self._deadline, self._request = deadline, process.request
+    def __init__(self, pipes: Pipes, deadline: float) -> None:
+        self._deadline, self._request = deadline, pipes.request
         self._selector = selectors.DefaultSelector()
         for file, take in (
-            (process.result, self._take_result),
-            (process.stdout, self._take_printed),
-            (process.stderr, self._take_errors),
+            (pipes.result, self._take_result),
+            (pipes.stdout, self._take_printed),
+            (pipes.stderr, self._take_errors),
         ):
             os.set_blocking(file, False)
             self._selector.register(file, selectors.EVENT_READ, take)
@@ -260,10 +242,9 @@ class Exchange:
         return self._result_bytes + self._printed_bytes
 
     def ask(self, message: Mapping[str, Any], most: int = MOST_LINE) -> bytes:
-        """Send a message and wait for the line that repeats its token; lines that do not are
-        dropped.
+        """Send a message and return the line that repeats its token; others are dropped.
 
-        A line of more than `most` bytes ends the talk.
+        A line of more than `most` bytes ends the session.
         """
         token = secrets.token_hex(8).encode()
         unsent = self._send(memoryview(token + b" " + json.dumps(message).encode() + b"\n"))
@@ -273,7 +254,7 @@ class Exchange:
             while True:
                 left = self._deadline - time.monotonic()
                 if left <= 0:
-                    raise _Over(TIME)
+                    raise SessionEndedError(TIME)
                 for key, _ in self._selector.select(0 if self._gone else left):
                     if key.fd == self._request:
                         unsent = self._send(unsent)
@@ -285,14 +266,13 @@ class Exchange:
                     if line.startswith(token + b" "):
                         return line[len(token) + 1 :]
                 if self._gone:
-                    raise _Over(STOPPED)
+                    raise SessionEndedError(STOPPED)
         finally:
             if self._request in self._selector.get_map():
                 self._selector.unregister(self._request)
 
     def keep_no_more(self) -> None:
-        """From here on, drop what is printed. All that was printed before this was printed before a
-        call was known."""
+        """Drop prints from here on: all earlier ones were made before a call was known."""
         for take, file in [(key.data, key.fd) for key in self._selector.get_map().values()]:
             while take != self._take_result and len(self._kept) < KEPT and take(file):
                 pass
@@ -308,7 +288,7 @@ class Exchange:
         self._selector.close()
 
     def _send(self, unsent: memoryview | bytes) -> memoryview | bytes:
-        """What is left to send, after as much as there is room for; nothing when nobody reads."""
+        """The rest to send, after as much as there is room for; nothing when nobody reads."""
         try:
             return unsent[os.write(self._request, unsent) :]
         except BlockingIOError:
@@ -320,7 +300,7 @@ class Exchange:
     def _lines(self, most: int) -> list[bytes]:
         *lines, self._unread = self._unread.split(b"\n")
         if max(map(len, [*lines, self._unread])) > most or self._result_bytes > MOST_RESULT:
-            raise _Over(OUTPUT)
+            raise SessionEndedError(OUTPUT)
         return lines
 
     def _take_result(self, file: int) -> None:
@@ -342,11 +322,11 @@ class Exchange:
             self._kept += data[:room]
             self.cut = self.cut or len(data) > room
         if self._printed_bytes > MOST_PRINTED:
-            raise _Over(OUTPUT)
+            raise SessionEndedError(OUTPUT)
         return data
 
     def _read(self, file: int) -> bytes:
-        """What is there; at its end the file is let go."""
+        """The bytes that are there; at its end the file is let go."""
         try:
             data = os.read(file, 64 * 1024)
         except BlockingIOError:

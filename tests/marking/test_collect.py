@@ -16,8 +16,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rigkit.homework import rig_file
-from rigkit.marking import submissions
-from rigkit.marking.submissions import Unreadable, collect, read_notebook
+from rigkit.marking import collect as collecting
+from rigkit.marking.collect import collect
+from rigkit.marking.notebook_file import read_notebook
+from rigkit.marking.submission import MOST_BYTES, UnreadableError
 
 posix = pytest.mark.skipif(os.open not in os.supports_dir_fd, reason="marking needs Linux")
 pytestmark = posix
@@ -200,7 +202,7 @@ CODE = {"cell_type": "code", "source": ""}
     ],
 )
 def test_what_is_no_notebook_is_refused_in_a_sentence(data, word):
-    with pytest.raises(Unreadable) as refusal:
+    with pytest.raises(UnreadableError) as refusal:
         read_notebook(data)
     assert word in str(refusal.value)
     assert str(refusal.value).endswith(".")
@@ -288,22 +290,22 @@ def test_what_takes_a_files_place_later_is_not_read(handed_in, tmp_path):
     file, other = handed_in({"Pip/06.ipynb": book(OPENS), "Odo/06.ipynb": book(OPENS)}).files[::-1]
     path = tmp_path / "class" / "Pip" / "06.ipynb"
     path.write_bytes(book("changed"))
-    with pytest.raises(Unreadable, match="changed while"):
+    with pytest.raises(UnreadableError, match="changed while"):
         _ = file.data
     path.unlink()
-    with pytest.raises(Unreadable, match="cannot be read"):
+    with pytest.raises(UnreadableError, match="cannot be read"):
         _ = file.data
     path.symlink_to(tmp_path / "secret.ipynb")
-    with pytest.raises(Unreadable, match="cannot be read"):
+    with pytest.raises(UnreadableError, match="cannot be read"):
         _ = file.data
     path.unlink()
     os.mkfifo(path)
-    with pytest.raises(Unreadable, match="no ordinary file"):
+    with pytest.raises(UnreadableError, match="no ordinary file"):
         _ = file.data
     folder = tmp_path / "class" / "Odo"
     folder.rename(tmp_path / "moved")
     folder.symlink_to(tmp_path / "moved")  # the same bytes, but through a link
-    with pytest.raises(Unreadable, match="cannot be read"):
+    with pytest.raises(UnreadableError, match="cannot be read"):
         _ = other.data
 
 
@@ -329,12 +331,12 @@ def test_what_may_not_be_read_is_said(handed_in, tmp_path):
 
 
 def test_what_the_system_refuses_is_said(handed_in, monkeypatch):
-    def refuse(root, parts, flags, opened=submissions._open):
+    def refuse(root, parts, flags, opened=collecting._open):
         if "Pip" in parts:
             raise PermissionError(13, "Permission denied")
         return opened(root, parts, flags)
 
-    monkeypatch.setattr(submissions, "_open", refuse)
+    monkeypatch.setattr(collecting, "_open", refuse)
     collected = handed_in({"Pip/06.ipynb": book(OPENS), "Odo/06.ipynb": book(OPENS)})
     assert places(collected) == ["Odo/06.ipynb"]
     assert why(collected) == {"Pip": "The folder cannot be read (Permission denied)."}
@@ -375,7 +377,7 @@ def test_names_that_cannot_be_shown_are_marked_and_read(handed_in, tmp_path):
 
 @pytest.mark.parametrize("seconds", [-1e12, 0, 1e12, 4e17])
 def test_any_date_will_do(seconds):
-    assert isinstance(submissions._iso(seconds), str)
+    assert isinstance(collecting._iso(seconds), str)
 
 
 def test_only_a_folder_or_a_zip_will_do(tmp_path):
@@ -419,11 +421,11 @@ def test_rig_files_are_taken_as_they_are(handed_in, tmp_path):
 
 def test_a_rig_file_too_large_is_not_read(handed_in, tmp_path):
     handed_in({"Pip/walker.glb": b"", "Odo/06.ipynb": book(OPENS)})
-    os.truncate(tmp_path / "class" / "Pip" / "walker.glb", submissions.MOST_BYTES + 1)
+    os.truncate(tmp_path / "class" / "Pip" / "walker.glb", MOST_BYTES + 1)
     collected = handed_in({})
     assert places(collected) == ["Odo/06.ipynb"]
     assert "10 MiB. Export fewer vertices" in why(collected)["Pip/walker.glb"]
-    assert submissions.MOST_BYTES == rig_file.MOST_BYTES
+    assert MOST_BYTES == rig_file.MOST_BYTES
     bomb = handed_in(zipped(("Pip/walker.glb", bytes(200 * 2**20))))
     assert "Export fewer vertices" in why(bomb)["Pip/walker.glb"]
 
@@ -690,11 +692,24 @@ def test_reading_imports_where_marking_cannot_be_done():
     """As on a system without the flags: a fresh Python, the flags taken away first."""
     code = (
         "import os\nfor name in ('O_NOFOLLOW', 'O_NONBLOCK', 'O_DIRECTORY', 'O_CLOEXEC'):"
-        " delattr(os, name)\nos.supports_dir_fd = set()\nfrom rigkit.marking import likeness, pack,"
-        " roster, submissions\ntry: submissions.collect('.')\nexcept ValueError as error:"
+        " delattr(os, name)\nos.supports_dir_fd = set()\nfrom rigkit.marking import collect,"
+        " likeness, pack, roster\ntry: collect.collect('.')\nexcept ValueError as error:"
         " print(error)"
     )
     said = subprocess.run(
         [sys.executable, "-c", code], capture_output=True, text=True, check=True
     ).stdout
     assert "Mark on Linux" in said
+
+
+@pytest.mark.parametrize(("length", "claimed"), [(200, True), (201, False)])
+def test_a_typed_name_has_at_most_200_characters(length, claimed):
+    typed = read_notebook(book(f'open_homework("06", student="{"n" * length}")')).claimed
+    assert (typed == "n" * length) if claimed else typed is None
+
+
+def test_folders_may_go_20_deep(handed_in):
+    deep = "/".join(f"d{number}" for number in range(20))
+    assert [file.place for file in handed_in({f"{deep}/x.ipynb": book(OPENS)}).files] == [
+        f"{deep}/x.ipynb"
+    ]

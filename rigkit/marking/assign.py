@@ -1,0 +1,527 @@
+"""Names to learners: whose each file is, and for which lesson and question.
+
+A learner is known by the id, the name, the e-mail address and other names the roster gives. A file
+is theirs where one of these stands, whole, among the words of a folder's or the file's name. What
+the notebook claims is no proof; but without a roster, a name typed in it is its learner's where it
+stands so in the places of their files and nobody else's. A rig file goes to a question that asks
+for one, of a lesson that its learner hands in.
+"""
+
+import re
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cache
+
+from rigkit import course
+from rigkit.homework import catalogue
+from rigkit.marking.entry import Learner
+from rigkit.marking.roster import LONGEST, Roster, composed, folded, words
+from rigkit.marking.submission import File, Problem, is_rig
+
+__all__ = ["Aside", "Assigned", "asking", "assign", "lesson_of_place"]
+
+_Owners = Mapping[str, Sequence[Learner]]  # whose a place is, or may be
+_Label = tuple[str, ...]  # words that name somebody
+
+
+@dataclass(frozen=True)
+class Aside:
+    """A file that is not marked: why, in a sentence, and the ids of those it may be of."""
+
+    file: File
+    why: str
+    learners: tuple[str, ...] = ()
+
+
+# the file that counts, the others with a sentence on why not, and a sentence on all
+_Chosen = tuple[File, list[tuple[File, str]], str]
+
+
+@dataclass(frozen=True)
+class Assigned:
+    """Each file with its learner, lesson and question.
+
+    Attributes
+    ----------
+    learners : tuple of Learner
+        The roster's, or without one those whom the places name.
+    of : dict of (learner's id, lesson) to File
+        The notebook that is marked: the newest where there are several.
+    rigs : dict of (learner's id, lesson) to dict of question's name to File
+        The rig files that are inspected, also where there is no notebook.
+    notes : dict of (learner's id, lesson) to tuple of str
+        Sentences for the teacher on the choice; only where there is something to say.
+    extra : tuple of Aside
+        Older files of the same learner and lesson.
+    unasked : tuple of Aside
+        Rig files of learners whose lessons ask for none.
+    unplaced : tuple of Aside
+        Files that nobody on the roster goes with, or whose lesson or question cannot be told.
+    ambiguous : tuple of Aside
+        Files that several learners go with.
+    problems : dict of learner's id to tuple of Problem
+        Other files of theirs, that could not be read. Problems that go with nobody are not here.
+    missing : tuple of Learner
+        Those for whom nothing was found: neither a notebook nor anything else.
+    """
+
+    learners: tuple[Learner, ...]
+    of: Mapping[tuple[str, str], File]
+    rigs: Mapping[tuple[str, str], Mapping[str, File]]
+    notes: Mapping[tuple[str, str], tuple[str, ...]]
+    extra: tuple[Aside, ...]
+    unasked: tuple[Aside, ...]
+    unplaced: tuple[Aside, ...]
+    ambiguous: tuple[Aside, ...]
+    problems: Mapping[str, tuple[Problem, ...]]
+    missing: tuple[Learner, ...]
+
+
+def assign(
+    files: Iterable[File], roster: Roster | None = None, problems: Iterable[Problem] = ()
+) -> Assigned:
+    """Give each file to its learner and lesson.
+
+    The words of each part of a file's place are searched for what a learner is known by, after NFC
+    and case folding: an id, or a name's words in any order, beside each other or run together. A
+    name within a longer one that fits does not count. Folders that all files are in do not count
+    where the rest names several learners. Files that two learners go with are given to neither. A
+    number of one or two digits, which may be a lesson's or a copy's, is taken for an id only beside
+    the learner's name, or alone where nothing else names anybody. Without a roster the first folder
+    that differs is the learner, or else the file's name less that of the exercise or the question.
+
+    Of several rig files for one question that one counts which the notebook names; else one whose
+    name says the question; else the newest.
+
+    Parameters
+    ----------
+    files : iterable of File
+    roster : Roster, optional
+    problems : iterable of Problem
+
+    Returns
+    -------
+    Assigned
+    """
+    files, problems = list(files), list(problems)
+    learners, owners = _whose(files, problems, roster)
+    theirs, rigs, unplaced, ambiguous = _told_apart(files, owners)
+    spoilt: dict[str, list[Problem]] = defaultdict(list)
+    for problem in problems:
+        if len(owners[problem.place]) == 1:
+            spoilt[owners[problem.place][0].id].append(problem)
+    found = (
+        {who for who, _ in theirs}
+        | rigs.keys()
+        | spoilt.keys()
+        | {who for a in unplaced for who in a.learners}
+    )
+    chosen = {key: _newest(several) for key, several in sorted(theirs.items())}
+    notebooks = {key: file for key, (file, _, _) in chosen.items()}
+    fittest, unasked, untold = _to_questions(rigs, notebooks)
+    inspected: dict[tuple[str, str], dict[str, File]] = defaultdict(dict)
+    for (who, lesson, name), (file, _, _) in fittest.items():
+        inspected[who, lesson][name] = file
+    counted = [
+        *chosen.items(),
+        *(((who, lesson), one) for (who, lesson, _), one in fittest.items()),
+    ]
+    extra = tuple(
+        Aside(other, why, key[:1]) for key, (_, others, _) in counted for other, why in others
+    )
+    return Assigned(
+        learners,
+        notebooks,
+        dict(inspected),
+        _notes(inspected.keys() - notebooks.keys(), counted),
+        extra,
+        tuple(unasked),
+        (*unplaced, *untold),
+        tuple(ambiguous),
+        {who: tuple(what) for who, what in spoilt.items()},
+        tuple(learner for learner in learners if learner.id not in found),
+    )
+
+
+def _notes(
+    without_notebook: Iterable[tuple[str, str]], counted: Iterable[tuple[tuple[str, str], _Chosen]]
+) -> dict[tuple[str, str], tuple[str, ...]]:
+    """Sentences on the files that count, where there was a choice or no notebook."""
+    notes: dict[tuple[str, str], tuple[str, ...]] = dict.fromkeys(
+        without_notebook, ("A rig file was handed in, and no notebook.",)
+    )
+    for key, (_, others, note) in counted:
+        notes |= {key: (*notes.get(key, ()), note)} if others else {}
+    return notes
+
+
+def _whose(
+    files: Sequence[File], problems: Sequence[Problem], roster: Roster | None
+) -> tuple[tuple[Learner, ...], _Owners]:
+    """The learners, and of each place those whom it names."""
+    places = [*(file.place for file in files), *(problem.place for problem in problems)]
+    common = _common([file.place for file in files])
+    if roster:
+        return _by_roster(places, common, roster)
+    return _with_typed_names(*_by_place(places, common), files, common)
+
+
+def _told_apart(
+    files: Iterable[File], owners: _Owners
+) -> tuple[dict[tuple[str, str], list[File]], dict[str, list[File]], list[Aside], list[Aside]]:
+    """Notebooks by learner's id and lesson, rig files by learner's id, and all other files.
+
+    The others are those of nobody, and those of several.
+    """
+    theirs: dict[tuple[str, str], list[File]] = defaultdict(list)
+    rigs: dict[str, list[File]] = defaultdict(list)
+    unplaced, ambiguous = [], []
+    for file in files:
+        named, lesson = owners[file.place], file.lesson or lesson_of_place(file.place)
+        if len(named) > 1:
+            names = " and ".join(learner.name for learner in named[:5])
+            why = f"The file's place names {names}. Rename it, so that it names one."
+            ambiguous.append(Aside(file, why, _ids(named)))
+        elif not named:
+            unplaced.append(
+                Aside(
+                    file,
+                    "Nobody on the roster goes with the file's place. Add the name to the roster, "
+                    "or put the learner's id into the file's name.",
+                )
+            )
+        elif file.is_rig:
+            rigs[named[0].id].append(file)
+        elif not lesson:
+            unplaced.append(
+                Aside(
+                    file,
+                    "Nothing in the file opens homework, and its name is not that of an exercise. "
+                    "If it should be one, name it so.",
+                    _ids(named),
+                )
+            )
+        else:
+            theirs[named[0].id, lesson].append(file)
+    return theirs, rigs, unplaced, ambiguous
+
+
+def _newest(files: Sequence[File]) -> _Chosen:
+    """The file that counts, the others with a sentence each, and a sentence on all of them.
+
+    One whose code opens homework counts before one that only has the name.
+    """
+    *others, best = sorted(
+        files, key=lambda file: (file.lesson is not None, file.modified, _natural(file.place))
+    )
+    note = (
+        f"{len(files)} files were handed in; {best.place}, the newest, was marked, and not"
+        f" {_listed(others)}."
+    )
+    return best, [(file, f"{best.place} is newer and was marked.") for file in others], note
+
+
+def _listed(files: Sequence[File]) -> str:
+    return ", ".join(file.place for file in files[:5]) + (" and more" if len(files) > 5 else "")
+
+
+def _natural(text: str) -> list[tuple[int, str]]:
+    return [
+        (len(part), part) if part.isdecimal() else (0, part) for part in re.split(r"(\d+)", text)
+    ]
+
+
+def _ids(learners: Iterable[Learner]) -> tuple[str, ...]:
+    return tuple(learner.id for learner in learners)
+
+
+def _by_roster(
+    places: Sequence[str], common: Sequence[str], roster: Roster
+) -> tuple[tuple[Learner, ...], _Owners]:
+    known = _Known(roster)
+    owners = {place: known.who(_below(place, common)) for place in places}
+    if len(set().union(*owners.values())) < 2:  # then a folder all are in may be the learner's own
+        owners = {place: known.who(place.split("/")) for place in places}
+    return roster.learners, {
+        place: tuple(roster.learners[i] for i in sorted(who)) for place, who in owners.items()
+    }
+
+
+def _by_place(places: Sequence[str], common: Sequence[str]) -> tuple[tuple[Learner, ...], _Owners]:
+    found: dict[str, Learner] = {}
+    owners: dict[str, tuple[Learner, ...]] = {}
+
+    def named(place: str) -> Learner:
+        name = composed(_named_by(place.split("/"), len(common)))
+        return found.setdefault(folded(name), Learner(name, name))
+
+    apart = {place for place in places if len(_below(place, common)) > 1}
+    for place in (place for place in places if not is_rig(place)):
+        handed_in = place in apart or place.casefold().endswith(
+            (".ipynb", ".zip")
+        )  # else a letter beside them
+        owners[place] = (named(place),) if handed_in else ()
+    lone = (
+        tuple(found.values()) if len(found) == 1 else ()
+    )  # whose a rig file must be, whatever it is called
+    for place in filter(is_rig, places):
+        owners[place] = lone if lone and place not in apart else (named(place),)
+    return tuple(sorted(found.values(), key=lambda learner: _natural(folded(learner.id)))), owners
+
+
+def _with_typed_names(
+    learners: Sequence[Learner], owners: _Owners, files: Sequence[File], common: Sequence[str]
+) -> tuple[tuple[Learner, ...], _Owners]:
+    """The same with the names typed in notebooks.
+
+    Only those that stand in the places of their own learner's files alone.
+    """
+    names = sorted({file.claimed for file in files if file.claimed})
+    known, typed, placed = (
+        _Known([Learner(name, name) for name in names]),
+        defaultdict(set),
+        defaultdict(set),
+    )
+    for file in files:
+        for learner in owners[file.place]:
+            typed[learner.id].add(file.claimed)
+            for number in known.who(_below(file.place, common)):
+                placed[names[number]].add(learner.id)
+    told = {
+        learner.id: replace(
+            learner,
+            also=tuple(
+                name for name in names if name in typed[learner.id] and placed[name] == {learner.id}
+            ),
+        )
+        for learner in learners
+    }
+    return tuple(told.values()), {
+        place: tuple(told[each.id] for each in who) for place, who in owners.items()
+    }
+
+
+def _below(place: str, common: Sequence[str]) -> Sequence[str]:
+    """The parts of a place less the folders that all files are in."""
+    parts = place.split("/")
+    return parts[len(common) :] if parts[: len(common)] == common else parts
+
+
+def _named_by(parts: Sequence[str], common: int) -> str:
+    below, above = (
+        [_stem(folder) for folder in folders if folder.casefold() not in course.PARTS]
+        for folders in (parts[common:-1], parts[:common])
+    )
+    rest = _less_exercise(_stem(parts[-1]))
+    rest = (_less_question(rest) if is_rig(parts[-1]) else rest).strip(" _-.,()")
+    return (*below[:1], *([rest] if rest else above[-1:]), _stem(parts[-1]))[0][:LONGEST]
+
+
+def _stem(name: str) -> str:
+    return re.sub(r"\.(ipynb|zip|glb|gltf)$", "", name, flags=re.I)
+
+
+def _common(places: Sequence[str]) -> list[str]:
+    """The folders that all places begin with."""
+    common = []
+    for steps in zip(*(place.split("/")[:-1] for place in places), strict=False):
+        if len(set(steps)) > 1:
+            break
+        common.append(steps[0])
+    return common
+
+
+class _Known:
+    """The names that each learner is known by, ready to be looked for among words."""
+
+    def __init__(self, learners: Iterable[Learner]) -> None:
+        self._labels = defaultdict(set)  # words in order of the alphabet → learners' numbers
+        for number, learner in enumerate(learners):
+            for text in (
+                learner.id,
+                learner.name,
+                learner.email,
+                learner.email.partition("@")[0],
+                *learner.also,
+            ):
+                for label in _spellings(words(text)):
+                    self._labels[label].add(number)
+        self._lengths = sorted({len(label) for label in self._labels} - {0})
+
+    def who(self, parts: Sequence[str]) -> set[int]:
+        """The numbers of those whom a place names.
+
+        Those in every part that names anybody, or else all of them.
+        """
+        named = [found for found in map(self._in_part, parts) if found]
+        named = named or [found for found in map(self._by_short_number, parts) if found]
+        return (set.intersection(*named) or set.union(*named)) if named else set()
+
+    def _in_part(self, part: str) -> set[int]:
+        here = words(_less_exercise(_stem(part)))
+        covered: dict[int, set[int]] = defaultdict(set)
+        weak: dict[int, set[int]] = defaultdict(set)
+        for length in self._lengths:
+            for start in range(len(here) - length + 1):
+                label = tuple(sorted(here[start : start + length]))
+                for number in self._labels.get(label, ()):
+                    (weak if _is_short_number(label) else covered)[number].update(
+                        range(start, start + length)
+                    )
+        for number in covered:
+            covered[number] |= weak[number]
+        return {
+            number
+            for number, mine in covered.items()
+            if not any(mine < other for other in covered.values())
+        }
+
+    def _by_short_number(self, part: str) -> set[int]:
+        """Those whom a number of one or two digits names: it stands alone, and is no lesson's."""
+        label = words(_less_exercise(_stem(part)))
+        alone = _is_short_number(label) and label[0] not in catalogue.lessons()
+        return self._labels.get(label, set()) if alone else set()
+
+
+def _spellings(label: _Label) -> set[_Label]:
+    """A label's words in order of the alphabet, and run together in two ways.
+
+    With the last one at the end, or in front.
+    """
+    label = label[:12]
+    together = {("".join(label),), ("".join(label[-1:] + label[:-1]),)} if len(label) > 1 else set()
+    return {tuple(sorted(label))} | together
+
+
+def _is_short_number(label: _Label) -> bool:
+    """True for one or two digits: they stand in many names, and by themselves name nobody."""
+    return len(label) == 1 and label[0].isdecimal() and len(label[0]) < 3
+
+
+# --- which question
+
+
+def _to_questions(
+    rigs: Mapping[str, list[File]], notebooks: Mapping[tuple[str, str], File]
+) -> tuple[dict[tuple[str, str, str], _Chosen], list[Aside], list[Aside]]:
+    """Give rig files to the questions that ask for them.
+
+    Questions of the lessons that a learner, or else somebody, hands in.
+
+    Parameters
+    ----------
+    rigs : mapping of learner's id to list of File
+    notebooks : mapping of (learner's id, lesson) to File
+
+    Returns
+    -------
+    fittest : dict of (learner's id, lesson, question's name) to what `_fittest` gives
+    unasked, untold : list of Aside
+        Files that no lesson asks for; files that may be meant for several questions.
+    """
+    given, unasked, untold = defaultdict(list), [], []
+    books: dict[str, dict[str, File]] = defaultdict(dict)
+    for (who, lesson), file in notebooks.items():
+        books[who][lesson] = file
+    lessons = {lesson for _, lesson in notebooks} or catalogue.lessons()
+    for who, file in [(who, file) for who, files in sorted(rigs.items()) for file in files]:
+        asked = asking(books[who]) or asking(lessons)
+        fits = {
+            (lesson, name): _fit(file, lesson, name, books[who].get(lesson))
+            for lesson, name in asked or asking(catalogue.lessons())
+        }
+        best = max(fits.values(), default=0)
+        which = [question for question in fits if fits[question] == best]
+        if not asked and best == 0:
+            unasked.append(Aside(file, "No lesson here asks for a rig file.", (who,)))
+        elif len(which) > 1:
+            names = " or ".join("/".join(question) for question in which)
+            untold.append(
+                Aside(
+                    file,
+                    f"It may be for {names}. Put the question's name into the file's name.",
+                    (who,),
+                )
+            )
+        else:
+            given[who, *which[0]].append((best, file))
+    return {key: _fittest(key[2], rated) for key, rated in given.items()}, unasked, untold
+
+
+def asking(lessons: Iterable[str]) -> list[tuple[str, str]]:
+    """(lesson, name) of each question of some lessons that asks for a rig file."""
+    return [
+        (lesson, question.name)
+        for lesson in sorted({*lessons} & {*catalogue.lessons()})
+        for question in catalogue.questions(lesson).values()
+        if question.kind == "file"
+    ]
+
+
+def _fit(file: File, lesson: str, name: str, book: File | None) -> int:
+    """The fit of a rig file to a question: 3 if the notebook names it, else 2, 1 or 0.
+
+    It is 2 if the file's own name says the question, 1 if its place says the lesson.
+    """
+    own = file.place.rpartition("/")[2]
+    if book and folded(book.names.get(name, "")) == folded(own):
+        return 3
+    if _less_question(_stem(own), [name]) != _stem(own):
+        return 2
+    return int(lesson_of_place(file.place) == lesson)
+
+
+def _fittest(name: str, rated: Sequence[tuple[int, File]]) -> _Chosen:
+    """The rig file that counts for a question, of (fit, File); the rest as in `_newest`."""
+    ordered = sorted(rated, key=lambda each: (each[0], each[1].modified, _natural(each[1].place)))
+    *others, best = (file for _, file in ordered)
+    note = (
+        f"{len(rated)} rig files were handed in for {name}; {best.place} was inspected, and not"
+        f" {_listed(others)}."
+    )
+    return best, [(file, f"{best.place} was inspected for {name}.") for file in others], note
+
+
+def _less_question(stem: str, names: Iterable[str] | None = None) -> str:
+    """A rig file's name without those of the questions that ask for one."""
+    for name in [name for _, name in asking(catalogue.lessons())] if names is None else names:
+        between = r"[\W_]*".join(map(re.escape, words(name)))
+        stem = re.sub(rf"(?<![^\W_]){between}(?![^\W_])", " ", stem, flags=re.I)
+    return stem
+
+
+# --- which lesson
+
+
+def lesson_of_place(place: str) -> str | None:
+    """The lesson that a file's name, or else a folder's, says: by its exercise's name, "homework
+    6", or a lone "06"."""
+    for part in reversed(place.split("/")):
+        stem = folded(_stem(part))
+        by_name = _exercise_names().search(stem)
+        told = by_name or re.search(
+            r"(?<![^\W\d_])(?:lesson|exercise|homework|hw|ex)[\W_]*(\d{1,2})(?!\d)", stem
+        )
+        number = told.group(1).zfill(2) if told else stem
+        if number in catalogue.lessons():
+            return number
+    return None
+
+
+def _less_exercise(stem: str) -> str:
+    """A file's name without that of the exercise and without the counter of a copy."""
+    return re.sub(
+        r"\s*(\(\d{1,2}\)|[-_]copy\d*)$", "", _exercise_names().sub(" ", stem), flags=re.I
+    )
+
+
+@cache
+def _exercise_names() -> re.Pattern[str]:
+    """A pattern for an exercise's name, with anything between its words.
+
+    Its group is the lesson's number.
+    """
+    stems = sorted(path.stem for path in (course.source() / "exercises").glob("[0-9][0-9]-*.ipynb"))
+    titles = "|".join(r"[\W_]+".join(map(re.escape, words(stem)[1:])) for stem in stems)
+    return re.compile(rf"(?<!\d)(\d\d)[\W_]+(?:{titles})(?![^\W_])" if titles else "(?!)()", re.I)

@@ -1,0 +1,274 @@
+"""Stage 4: a submission's answers, scored: its entry.
+
+The answers are scored out here, from copies of our own, and never in the jail.
+"""
+
+import threading
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
+from typing import Any
+
+import rigkit
+from rigkit.homework import checking, notebook
+from rigkit.homework.question import Question
+from rigkit.marking.calls import Case, CaseRecord, Run
+from rigkit.marking.entry import FINISHED, NOT_STARTED, Entry
+from rigkit.marking.record import now
+from rigkit.marking.run import Answers, is_theirs
+from rigkit.marking.submission import Submission
+
+__all__ = ["better", "judge", "not_marked", "ran_out_of_time"]
+
+CUT_SHORT = {
+    "time limit": "The notebook was still running when its time was up",
+    "memory": "The notebook asked for more memory than one may have",
+    "output limit": "The notebook printed more than one may",
+    "stopped early": "The notebook's own code ended its run",
+}
+NOT_INSPECTED = {
+    "time limit": "took longer than it may; export fewer vertices, joints or animations",
+    "memory": "asked for more memory than it may; export fewer vertices, joints or animations",
+}
+# a wrong model that prints is kept quiet by swapping stdout, one thread at a time
+_scoring = threading.Lock()
+
+
+def judge(answers: Answers) -> Entry:
+    """Return the entry of one submission, from its answers.
+
+    Parameters
+    ----------
+    answers : Answers
+
+    Returns
+    -------
+    Entry
+        Without overrides. Not marked where the jail did not start.
+    """
+    for run in answers.runs:
+        if run.end == NOT_STARTED:
+            why = f"The jail did not start: {run.about.get('why', 'it did not say why')}"
+            return not_marked(answers.submission, why, run.end, _about(answers))
+    records = {name: answers.records(name) for name in answers.homework.questions}
+    with _scoring:
+        outcomes = tuple(
+            _outcome_of_file(answers, question, records[name])
+            if question.kind == "file"
+            else _outcome(question, answers.cases[name], records[name], answers.run)
+            for name, question in answers.homework.questions.items()
+        )
+    counts = {
+        name: _counts(outcome, records[name])
+        for name, outcome in zip(records, outcomes, strict=True)
+    }
+    run = answers.run
+    return Entry(
+        **_of(answers.submission),
+        end=run.end,
+        why="" if run.end == FINISHED else f"{_cut_short(run)}; answers given before that count.",
+        outcomes=outcomes,
+        flags=(
+            *answers.submission.notes,
+            *_flags_of_name(answers, outcomes, records),
+            *_flags_of_run(run, outcomes),
+            *_flags_of_rigs(answers, records),
+        ),
+        about=_about(answers) | {"counts": counts},
+    )
+
+
+def not_marked(
+    submission: Submission, why: str, end: str = "", about: Mapping[str, Any] | None = None
+) -> Entry:
+    """Return the entry of a submission that could not be marked, which is no zero.
+
+    Parameters
+    ----------
+    submission : Submission
+    why : str
+        A sentence.
+    end : str
+        The end of its run, where it had one.
+    about : Mapping, optional
+        See `Entry`.
+
+    Returns
+    -------
+    Entry
+    """
+    return Entry(
+        **_of(submission), marked=False, end=end, why=why, flags=submission.notes, about=about or {}
+    )
+
+
+def _of(submission: Submission) -> dict[str, Any]:
+    """The fields of an entry that say what it is of, and when it was made."""
+    return {
+        "learner": submission.learner,
+        "lesson": submission.lesson,
+        "file": submission.place,
+        "digest": submission.digest,
+        "time": now(),
+    }
+
+
+def ran_out_of_time(entry: Entry) -> bool:
+    """True if a clock cost an answer: a second run is due, with the machine to itself."""
+    ends = [entry.end, *(rig["end"] for rig in entry.about.get("rigs", {}).values())]
+    return "time limit" in ends or any(
+        count.get("stopped") for count in entry.about.get("counts", {}).values()
+    )
+
+
+def better(first: Entry, second: Entry) -> Entry:
+    """The entry to keep of two runs of one submission, the second if they are worth the same.
+
+    It tells of both.
+    """
+    kept = second if second.marked and (second.score or 0) >= (first.score or 0) else first
+    runs = [{"end": entry.end, "wall": entry.about.get("wall")} for entry in (first, second)]
+    return replace(kept, about={**kept.about, "runs": runs})
+
+
+def _outcome(
+    question: Question, cases: Sequence[Case], records: Sequence[CaseRecord], run: Run
+) -> checking.Outcome:
+    if not records:
+        why = "it never ran" if run.end == FINISHED else "the run was cut short before it"
+        return checking.Outcome(
+            question.id, checking.NOT_YET, 0.0, f"no answer came: {why}.", cases=len(cases)
+        )
+    outcome = checking.score_answers(question, cases, records)
+    if outcome.word == checking.BLANK:
+        failed = _failed(run)
+        return replace(
+            outcome,
+            sentence=(
+                f"there is no answer in `{question.name}`; {failed}."
+                if failed
+                else "no answer was handed in."
+            ),
+        )
+    return outcome
+
+
+def _outcome_of_file(
+    answers: Answers, question: Question, records: Sequence[CaseRecord]
+) -> checking.Outcome:
+    """The outcome of a rig file, from the run of its inspection."""
+    run, cases = answers.inspections.get(question.name), answers.cases[question.name]
+    named = answers.notebook.names.get(question.name)
+    word, why = checking.NOT_YET, ""
+    if run and _not_inspected(run, records):
+        why = f"the inspection of your rig file {_not_inspected(run, records)}."
+    elif run is None and answers.submission.rig_problem:
+        why = f"the rig file cannot be read. {answers.submission.rig_problem}"
+    elif run is None:
+        word = checking.BLANK
+        why = "no rig file was handed in" + (f"; the notebook names `{named}`." if named else ".")
+    if why:
+        return checking.Outcome(question.id, word, 0.0, why, cases=len(cases))
+    return checking.score_answers(question, cases, records)
+
+
+def _not_inspected(run: Run, records: Sequence[CaseRecord]) -> str:
+    """The end of an inspection that was cut short, in words; empty for any other."""
+    record = records[0] if records else {"end": "nothing"}
+    if "out" in record or record["end"] == "unreadable":
+        return ""
+    end = "time limit" if record["end"] == "stopped" else run.end
+    return NOT_INSPECTED.get(
+        end, f"stopped with {record['type']}" if record["end"] == "raised" else "ended early"
+    )
+
+
+def _failed(run: Run) -> str:
+    """The first cell that stopped, in words; empty if none did."""
+    for number, cell in enumerate(run.cells, start=1):
+        if not cell.get("ok"):
+            line = f" in line {cell['line']}" if cell.get("line") else ""
+            return f"code cell {number} stopped with {cell.get('error')}{line}"
+    return ""
+
+
+def _cut_short(run: Run) -> str:
+    return CUT_SHORT[run.end] + (f" (signal {run.signal})" if run.signal else "")
+
+
+def _flags_of_run(run: Run, outcomes: Sequence[checking.Outcome]) -> Iterator[str]:
+    if run.end != FINISHED:
+        yield f"{_cut_short(run)}."
+    failed = _failed(run)
+    if failed and any(outcome.score < 1 for outcome in outcomes):
+        yield f"Not every cell ran: {failed}."
+
+
+def _flags_of_rigs(answers: Answers, records: Mapping[str, Sequence[CaseRecord]]) -> Iterator[str]:
+    if answers.submission.rig_problem:
+        yield f"A rig file cannot be read. {answers.submission.rig_problem}"
+    for name, run in answers.inspections.items():
+        if _not_inspected(run, records[name]):
+            place = answers.submission.rigs[name].place
+            yield f"The inspection of {place} {_not_inspected(run, records[name])}."
+
+
+def _flags_of_name(
+    answers: Answers,
+    outcomes: Sequence[checking.Outcome],
+    records: Mapping[str, Sequence[CaseRecord]],
+) -> Iterator[str]:
+    """Flags for a notebook made out to somebody else: whose numbers counted, what fits theirs."""
+    learner, claimed = answers.submission.learner, (answers.notebook.claimed or "").strip()
+    if not claimed or is_theirs(learner, claimed):
+        return
+    yield f'The notebook is made out to "{claimed:.80}"; the numbers of {learner.id} were taken.'
+    questions = answers.homework.questions
+    theirs = notebook.Homework(questions, claimed)
+    for (name, question), outcome in zip(questions.items(), outcomes, strict=True):
+        if question.kind != "function" and outcome.score < 1 and records[name]:
+            with _scoring:
+                as_claimed = checking.score_answers(question, theirs.cases(question, 0), records[name])
+            if as_claimed.score == 1:
+                yield f'{question.id} would be right for "{claimed:.80}".'
+
+
+def _counts(outcome: checking.Outcome, records: Sequence[CaseRecord]) -> dict[str, int]:
+    ends = Counter(record.get("end", "answered") for record in records)
+    counts = {
+        "right": outcome.right,
+        "wrong": ends.pop("answered", 0) - outcome.right,
+        **ends,
+        "missing": outcome.cases - len(records),
+    }
+    return {what: count for what, count in counts.items() if count}
+
+
+def _about(answers: Answers) -> dict[str, Any]:
+    """The private part of an entry."""
+    run, inspections = answers.run, answers.inspections
+    records = dict(run.records)
+    for inspection in inspections.values():
+        records |= inspection.records
+    about = {
+        "seed": answers.submission.seed,
+        "student": answers.homework.student,
+        "rigkit": rigkit.__version__,
+        "jail": run.about,
+        **_measures(run),
+        "bytes_out": run.bytes_out,
+        "cut": run.cut,
+        "cells": list(run.cells),
+        "answers": records,
+        "printed": run.printed,
+    }
+    rigs = {
+        name: {"file": rig.place, "digest": rig.digest, "end": run.end, **_measures(run)}
+        for name, run in inspections.items()
+        for rig in [answers.submission.rigs[name]]
+    }
+    return about | ({"rigs": rigs} if rigs else {})
+
+
+def _measures(run: Run) -> dict[str, Any]:
+    return {"signal": run.signal, "wall": run.wall, "cpu": run.cpu}

@@ -1,0 +1,242 @@
+"""A whole class from one command: collect → place → run → judge → record → report."""
+
+import time
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import suppress
+from dataclasses import asdict, replace
+from itertools import groupby
+from pathlib import Path
+
+from rigkit.homework import catalogue
+from rigkit.marking import class_page, learner_page, likeness, report, tables
+from rigkit.marking import roster as rosters
+from rigkit.marking.cluster import Cluster
+from rigkit.marking.collect import collect
+from rigkit.marking.entry import Entry
+from rigkit.marking.jail import Jail, open_jail
+from rigkit.marking.judge import better, judge, not_marked, ran_out_of_time
+from rigkit.marking.notebook_file import read_notebook
+from rigkit.marking.place import place
+from rigkit.marking.record import RECORD, Record, sole
+from rigkit.marking.run import run
+from rigkit.marking.submission import Submission, UnreadableError
+from rigkit.marking.summary import Clock, Progress, Summary
+from rigkit.marking.task import Done, Task, finish
+from rigkit.marking.workers import Workers, how_many
+
+__all__ = ["MADE", "mark_class", "mark_submission", "mark_task"]
+
+MADE = (class_page.NAME, learner_page.FOLDER, *tables.NAMES)  # beside the record, anew each time
+
+
+def mark_class(
+    path: str | Path,
+    out: str | Path,
+    roster: str | Path | None = None,
+    *,
+    workers: int | None = None,
+    cluster: str | None = None,
+    lessons: Sequence[str] = (),
+    anew: bool = False,
+    jail: str = "bwrap",
+    school: Mapping[str, str] | None = None,
+    progress: Callable[[Progress], None] | None = None,
+) -> Summary:
+    """Mark all that is due in a class's submissions, and bring the folder `out` up to date.
+
+    Parameters
+    ----------
+    path, out : path-like
+        A folder or zip of submissions; the folder of results.
+    roster : path-like, optional
+        The class list; without one that of the last run counts, or else each file's place
+        names a learner.
+    workers : int, optional
+        The number of processes; as many as fit, if not given.
+    cluster : str, optional
+        The address of a dask.distributed scheduler to use instead.
+    lessons : sequence of str
+        Only these; all, if empty.
+    anew : bool
+        Mark those again whose file has not changed: with the same seed, so to the same marks.
+    jail : str
+        The kind.
+    school : mapping of str to str, optional
+        Ids and days that only the school's own system knows, for its tables: see `tables.write`.
+        Kept for later runs.
+    progress : callable, optional
+        Called with a `Progress` after each submission.
+
+    Returns
+    -------
+    Summary
+
+    Raises
+    ------
+    ValueError
+        Wrong use: a path, a roster, a lesson, or a folder `out` that cannot be one.
+    RecordError, JailError, ClusterError, OSError
+        Something is in the way; what is recorded until then stays.
+    """
+    began, out = time.monotonic(), Path(out)
+    lessons = tuple(_lesson(lesson) for lesson in lessons)
+    tables.check_school(school or {})
+    listed = _listed(roster, out)
+    collected = collect(path, **({"learners": len(listed)} if listed else {}))
+    _make_folder(out, Path(path))
+    with sole(out), Record(out / RECORD) as record:
+        placed = place(collected, listed, lessons)
+        due = placed.due({} if anew else record.marked())
+        if due:
+            with _executor(jail, cluster, workers, len(due)) as executor:
+                clock = Clock(len(due), progress)
+                for done in _marked(record, due, executor):
+                    _keep(record, out, done)
+                    clock.tick(len(done.entries))
+        record.add_run(
+            {
+                "school": record.last_run().get("school", {}) | dict(school or {}),
+                "lessons": lessons or sorted({one.lesson for one in placed.submissions}),
+                "learners": [asdict(learner) for learner in listed or ()],
+                "problems": [[stray.place, stray.why] for stray in placed.strays],
+                "groups": [asdict(group) for group in _alike(placed.submissions)],
+            }
+        )
+        reported = report.write_all(record, out)
+        return Summary.of(out, placed, due, reported, time.monotonic() - began)
+
+
+def mark_submission(submission: Submission, jail: Jail) -> Entry:
+    """The entry of one submission: run → judge; never an error, whatever is in the file.
+
+    Parameters
+    ----------
+    submission : Submission
+        Loaded.
+    jail : Jail
+        Open, and found sound by its self-test.
+
+    Returns
+    -------
+    Entry
+        Without overrides. Not marked where the file cannot be read, the jail did not start, or
+        judging failed by a fault of ours.
+    """
+    if submission.problem:
+        return not_marked(submission, submission.problem)
+    try:
+        return judge(run(submission, jail))
+    except UnreadableError as why:
+        return not_marked(submission, str(why))
+    except Exception as fault:
+        return not_marked(submission, f"Marking it failed by a fault of the kit: {fault!r:.300}")
+
+
+def mark_task(task: Task, jail: Jail) -> Done:
+    """Mark one learner's submissions in `jail`, and make the page: the work of one worker."""
+    return finish(task, [mark_submission(submission, jail) for submission in task.submissions])
+
+
+def _marked(
+    record: Record, due: Sequence[Submission], executor: Workers | Cluster
+) -> Iterator[Done]:
+    """Mark what is due, learner by learner.
+
+    Whom a clock cut short comes a second time at the end, one by one, with the machine to
+    themselves.
+    """
+    theirs: dict[str, list[Submission]] = {}
+    for submission in due:
+        theirs.setdefault(submission.learner.id, []).append(submission)
+    late = []
+    for done in executor.each(_task(record, submissions) for submissions in theirs.values()):
+        if any(map(ran_out_of_time, done.entries)):
+            late.append(done)
+        else:
+            yield done
+    for first in late:
+        task = _task(record, theirs[first.learner.id])
+        for second in executor.each([task]):
+            entries = [better(*pair) for pair in zip(first.entries, second.entries, strict=True)]
+            yield finish(task, entries)
+
+
+def _task(record: Record, submissions: Sequence[Submission]) -> Task:
+    """The task of one learner's submissions, with what the record knows of their other lessons."""
+    learner, due = submissions[0].learner, {submission.lesson for submission in submissions}
+    known = list(record.entries(learner=learner.id))
+    return Task(
+        learner,
+        tuple(one.loaded(record.seed(*one.key, one.digest)) for one in submissions),
+        tuple(entry for entry in known if entry.lesson not in due),
+        {entry.lesson: entry.overrides for entry in known},
+    )
+
+
+def _keep(record: Record, out: Path, done: Done) -> None:
+    """Keep the page first, then the entries: cut between the two, the same work is done again.
+
+    Submissions that cannot be marked are tried each time; where that fails as before, there is
+    nothing new to keep.
+    """
+    new = [entry for entry in done.entries if entry.marked or not record.tells(entry)]
+    if new:
+        learner_page.write_html(done.learner, done.page, out)
+    for entry in new:
+        record.add(entry)
+
+
+def _executor(jail: str, cluster: str | None, workers: int | None, due: int) -> Workers | Cluster:
+    if cluster:
+        return Cluster(cluster, jail, mark_task)
+    opened = open_jail(jail)
+    opened.self_test()
+    return Workers(opened, min(workers or how_many(), due), mark_task)
+
+
+def _alike(submissions: Iterable[Submission]) -> Iterator[likeness.Group]:
+    """The groups of submissions that are alike, lesson by lesson."""
+    by_lesson = sorted(submissions, key=lambda submission: submission.lesson)
+    for lesson, group in groupby(by_lesson, key=lambda submission: submission.lesson):
+        several = list(group)
+        rigs = ((one.learner.id, rig.digest) for one in several for rig in one.rigs.values())
+        for alike in (*likeness.groups(_cells(several)), *likeness.same_rigs(rigs)):
+            yield replace(alike, lesson=lesson)
+
+
+def _cells(submissions: Iterable[Submission]) -> Iterator[tuple[str, tuple[str, ...]]]:
+    """(learner's id, code cells) of each notebook that can be read."""
+    for submission in submissions:
+        if submission.notebook:
+            with suppress(UnreadableError):
+                yield submission.learner.id, read_notebook(submission.notebook.data).cells
+
+
+def _listed(roster: str | Path | None, out: Path) -> rosters.Roster | None:
+    """The roster given, or else the one that the last run into `out` had."""
+    if roster is not None or not (out / RECORD).is_file():
+        return rosters.read(roster) if roster is not None else None
+    with Record(out / RECORD, create=False) as record:
+        kept = record.learners()
+    return rosters.Roster(kept) if kept else None
+
+
+def _lesson(lesson: str) -> str:
+    return next(iter(catalogue.questions(lesson).values())).lesson
+
+
+def _make_folder(out: Path, path: Path) -> None:
+    if out.exists() and not out.is_dir():
+        raise ValueError(f"{out} is a file. Choose a folder for the results.")
+    theirs = [name for name in MADE if (out / name).exists()] if not (out / RECORD).exists() else []
+    if theirs:
+        raise ValueError(
+            f"{out} holds no record of marks, but a {theirs[0]}, which would be written over."
+            " Choose another folder for the results."
+        )
+    if out.resolve().is_relative_to(path.resolve()):
+        raise ValueError(
+            f"{out} lies in {path}: results would be taken for submissions. Choose a folder"
+            " outside."
+        )
+    out.mkdir(parents=True, exist_ok=True)
