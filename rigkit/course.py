@@ -257,7 +257,7 @@ def write_whole(target: Path, data: bytes) -> None:
         raise OSError(problem.errno, problem.strerror or str(problem), str(target)) from problem
 
 
-def in_the_way(problem: OSError) -> str:
+def describe_os_error(problem: OSError) -> str:
     """What to say of a file that cannot be used: which, why, and what would do."""
     what = "the output" if problem.filename is None else problem.filename
     advice = _WHAT_WOULD_DO.get(problem.errno or 0, "Choose another place.")

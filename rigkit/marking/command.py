@@ -41,7 +41,7 @@ def mark(arguments: Namespace) -> int:
     except (NoJail, RecordError, ClusterError) as problem:
         raise Hindered(f"{str(problem)[:1].upper()}{str(problem)[1:]}") from None
     except OSError as problem:
-        raise Hindered(f"{course.in_the_way(problem)} {GOES_ON}") from None
+        raise Hindered(f"{course.describe_os_error(problem)} {GOES_ON}") from None
     except KeyboardInterrupt:
         raise Hindered(f"Stopped. {GOES_ON}") from None
     finally:
