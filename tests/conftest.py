@@ -1,6 +1,7 @@
 """Shared by all tests: which are quick, what a machine may lack, progress on many cores."""
 
 import os
+import sys
 import time
 from collections import Counter
 
@@ -12,13 +13,23 @@ settings.load_profile("patient")
 
 NEEDS = ("needs_browser", "needs_jail", "needs_registry")
 QUICK = ("tests/unit/", "tests/homework/")
-SLOW = (  # of those, what starts servers, kernels, shells or type checkers
-    "test_authoring.py",
-    "test_cli.py",
-    "test_documents.py",
-    "test_import.py",
-    "test_typing.py",
+SLOW = (  # of those: other programs, pictures of lessons, many files or learners drawn by chance
+    "tests/unit/test_access.py",
+    "tests/unit/test_authoring.py",
+    "tests/unit/test_cli.py",
+    "tests/unit/test_documents.py",
+    "tests/unit/test_gltf_hostile.py",
+    "tests/unit/test_import.py",
+    "tests/unit/test_plots.py",
+    "tests/unit/test_scene",
+    "tests/unit/test_typing.py",
+    "tests/homework/test_questions.py::test_the_solution_earns",
+    "tests/homework/test_questions.py::test_each_misconception_earns",
 )
+
+# Hundreds of processes start here; without its cache each would compile all of the kit anew.
+sys.dont_write_bytecode = False
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 
 
 def pytest_configure(config):
@@ -32,10 +43,22 @@ def pytest_xdist_auto_num_workers():
     return (os.cpu_count() or 1) + 1
 
 
+def pytest_ignore_collect(collection_path, config):
+    """With `-m quick`, slow files are not even imported."""
+    name = collection_path.relative_to(config.rootpath).as_posix()
+    if config.option.markexpr == "quick" and name.endswith(".py") and not _is_quick(name):
+        return True
+    return None
+
+
 def pytest_collection_modifyitems(items):
     for item in items:
-        if item.nodeid.startswith(QUICK) and item.path.name not in SLOW:
+        if _is_quick(item.nodeid):
             item.add_marker("quick")
+
+
+def _is_quick(name):
+    return name.startswith(QUICK) and not name.startswith(SLOW)
 
 
 @pytest.hookimpl(wrapper=True)
