@@ -1,4 +1,4 @@
-"""A file written whole or not at all, so that a crash or a full disk leaves no half of one."""
+"""Files written whole or not at all, so that a crash or a full disk leaves no half of one."""
 
 import os
 import secrets
@@ -14,7 +14,7 @@ def write_whole(path: Path, data: bytes, replace: bool = True) -> None:
         In a folder that is there.
     data : bytes
     replace : bool
-        Whether a file that is there may be written over.
+        True if a file that is there may be written over.
 
     Raises
     ------

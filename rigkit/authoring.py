@@ -1,5 +1,4 @@
-"""For contributors: keep the notebooks as they are kept. Solutions are the source, exercises are
-derived from them.
+"""For contributors: run the notebooks, save their outputs, derive exercises from solutions.
 
 `python -m rigkit.authoring` derives all exercises, runs lessons and solutions, and saves their
 outputs; with numbers, `python -m rigkit.authoring 06`, only those lessons. `--check` changes
@@ -8,8 +7,7 @@ nothing the second time.
 
 Tags: `answer` (with the question's id in the metadata, {"rigkit": {"question": "06/solve_leg"}}),
 `solution-only` (dropped from the exercise), `live` (shows a panel: its output is neither saved nor
-compared), `nbval-ignore-output` (saved but not compared: what it shows hangs on last digits, which
-differ from machine to machine).
+compared), `nbval-ignore-output` (saved but not compared: its last digits differ between machines).
 """
 
 import argparse
@@ -33,41 +31,59 @@ _IMAGES = re.compile(r"<img\b[^>]*>|!\[[^\]]*\]\(")
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
-    """The command; returns its exit code."""
+    """Run the command.
+
+    Parameters
+    ----------
+    arguments : sequence of str, optional
+        By default those of the command line.
+
+    Returns
+    -------
+    int
+        The exit status: 1 for problems, or with `--check` for changes.
+    """
     about = (__doc__ or "").partition("\n\n")[0]
     parser = argparse.ArgumentParser(prog="python -m rigkit.authoring", description=about)
-    parser.add_argument(
-        "lessons", nargs="*", metavar="NUMBER", help="only these lessons, such as 06"
-    )
-    parser.add_argument(
-        "--check", action="store_true", help="change nothing; exit with 1 if something would change"
-    )
+    numbers = "only these lessons, such as 06"
+    parser.add_argument("lessons", nargs="*", metavar="NUMBER", help=numbers)
+    check = "change nothing; exit with 1 if something would change"
+    parser.add_argument("--check", action="store_true", help=check)
     options = parser.parse_args(arguments)
     found: list[str] = []
-    changed = []
+    changed = 0
     for path, make in authored(options.lessons):
         try:
             text = make()
         except ValueError as error:
-            found.append(f"{_shown(path)}: {error}")
+            found.append(f"{_from_root(path)}: {error}")
             continue
-        found += [f"{_shown(path)}: {problem}" for problem in problems(text)]
+        found += [f"{_from_root(path)}: {problem}" for problem in problems(text)]
         if not path.exists() or path.read_text(encoding="utf-8") != text:
-            changed.append(path)
-            print(f"{'would change' if options.check else 'wrote'} {_shown(path)}")
+            changed += 1
+            print(f"{'would change' if options.check else 'wrote'} {_from_root(path)}")
             if not options.check:
                 path.write_text(text, encoding="utf-8", newline="\n")
-    print("\n".join(found) or f"{len(changed)} changed.", file=sys.stderr if found else sys.stdout)
+    print("\n".join(found) or f"{changed} changed.", file=sys.stderr if found else sys.stdout)
     return 1 if found or (options.check and changed) else 0
 
 
 def authored(
     numbers: Sequence[str] = (), root: Path = ROOT
 ) -> Iterator[tuple[Path, Callable[[], str]]]:
-    """(path, make) of every lesson, solution and exercise; `make()` gives the text that should be
-    kept there.
+    """Yield every lesson, solution and exercise, with a function that makes it anew.
 
-    Lessons and solutions are run for it.
+    Parameters
+    ----------
+    numbers : sequence of str
+        Only these lessons, such as "06".
+    root : pathlib.Path
+        The folder of the project.
+
+    Yields
+    ------
+    (pathlib.Path, callable)
+        The callable returns the text to keep there; lessons and solutions are run for it.
     """
     for path in [*notebooks("lessons", numbers, root), *notebooks("solutions", numbers, root)]:
         yield path, partial(_run_again, path)
@@ -84,28 +100,71 @@ def _derived(path: Path) -> str:
 
 
 def notebooks(part: str, numbers: Sequence[str] = (), root: Path = ROOT) -> list[Path]:
-    """The paths of one part, "lessons", "exercises" or "solutions", in order; of those numbers
-    only, if any."""
+    """Return the notebooks of one part of the course.
+
+    Parameters
+    ----------
+    part : str
+        "lessons", "exercises" or "solutions".
+    numbers : sequence of str
+        Only these lessons, such as "06".
+    root : pathlib.Path
+        The folder of the project.
+
+    Returns
+    -------
+    list of pathlib.Path
+        In order.
+    """
     paths = sorted((root / part).glob("[0-9][0-9]-*.ipynb"))
     return [path for path in paths if not numbers or path.name[:2] in numbers]
 
 
 def read(path: Path) -> Any:
-    """The notebook at `path`, in today's format."""
+    """Read a notebook, in today's format.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+
+    Returns
+    -------
+    nbformat.NotebookNode
+    """
     import nbformat
 
     return nbformat.read(path, as_version=4)
 
 
 def text_of(notebook: Any) -> str:
-    """A notebook as text, the same each time."""
+    """Return a notebook as text, the same each time.
+
+    Parameters
+    ----------
+    notebook : nbformat.NotebookNode
+
+    Returns
+    -------
+    str
+    """
     import nbformat
 
     return nbformat.writes(tidy(notebook)).rstrip("\n") + "\n"
 
 
 def run(notebook: Any, folder: Path) -> Any:
-    """The notebook run from top to bottom in `folder`, with fresh outputs.
+    """Run a notebook from top to bottom.
+
+    Parameters
+    ----------
+    notebook : nbformat.NotebookNode
+    folder : pathlib.Path
+        Its current folder.
+
+    Returns
+    -------
+    nbformat.NotebookNode
+        A copy with fresh outputs.
 
     Raises
     ------
@@ -115,10 +174,7 @@ def run(notebook: Any, folder: Path) -> Any:
     from nbclient import NotebookClient
     from nbclient.exceptions import CellExecutionError
 
-    environment = {
-        **os.environ,
-        "PYTHONPATH": os.pathsep.join([str(ROOT), os.environ.get("PYTHONPATH", "")]),
-    }
+    path = os.pathsep.join([str(ROOT), os.environ.get("PYTHONPATH", "")])
     client = NotebookClient(
         notebook.copy(),
         timeout=120,
@@ -127,10 +183,10 @@ def run(notebook: Any, folder: Path) -> Any:
         record_timing=False,
         coalesce_streams=True,
         resources={"metadata": {"path": str(folder)}},
-        extra_arguments=["--log-level=ERROR"],
-    )  # a new kernel warns of its own connection
+        extra_arguments=["--log-level=ERROR"],  # a new kernel warns of its own connection
+    )
     try:
-        client.execute(env=environment)
+        client.execute(env={**os.environ, "PYTHONPATH": path})
     except CellExecutionError as error:
         raise ValueError(f"it stopped: {error}") from None
     for cell in _code(client.nb):
@@ -141,26 +197,27 @@ def run(notebook: Any, folder: Path) -> Any:
 
 
 def tidy(notebook: Any) -> Any:
-    """A notebook with only what is kept: no times, no widget state, static outputs, cells counted
-    from 1."""
+    """Reduce a notebook to what is kept: no times, no widget state, static outputs.
+
+    Parameters
+    ----------
+    notebook : nbformat.NotebookNode
+
+    Returns
+    -------
+    nbformat.NotebookNode
+        A copy, its code cells counted from 1.
+    """
     import nbformat
 
     notebook = nbformat.from_dict(notebook)
     kept = {"rigkit": notebook.metadata["rigkit"]} if "rigkit" in notebook.metadata else {}
-    notebook.metadata = nbformat.from_dict(
-        {**kept, "kernelspec": KERNEL, "language_info": {"name": "python"}}
-    )
+    kept |= {"kernelspec": KERNEL, "language_info": {"name": "python"}}
+    notebook.metadata = nbformat.from_dict(kept)
     notebook.nbformat, notebook.nbformat_minor = 4, 5
     ran = any(cell.execution_count for cell in _code(notebook))
     for cell in notebook.cells:
-        tags = list(_tags(cell))
-        if "live" in tags and IGNORED not in tags:
-            tags.append(IGNORED)
-        about = {"tags": tags} if tags else {}
-        if "rigkit" in cell.metadata:
-            about["rigkit"] = cell.metadata["rigkit"]
-        cell.metadata = nbformat.from_dict(about)
-        cell.source = "\n".join(line.rstrip() for line in cell.source.strip("\n").split("\n"))
+        _tidy_cell(cell)
     for count, cell in enumerate(_code(notebook), start=1):
         cell.execution_count = count if ran else None
         cell.outputs = [] if "live" in _tags(cell) else [o for o in map(_static, cell.outputs) if o]
@@ -170,9 +227,32 @@ def tidy(notebook: Any) -> Any:
     return notebook
 
 
+def _tidy_cell(cell: Any) -> None:
+    """Keep a cell's tags and what it says to the kit, and no space at the ends of its lines."""
+    import nbformat
+
+    tags = list(_tags(cell))
+    if "live" in tags and IGNORED not in tags:
+        tags.append(IGNORED)
+    about = {"tags": tags} if tags else {}
+    if "rigkit" in cell.metadata:
+        about["rigkit"] = cell.metadata["rigkit"]
+    cell.metadata = nbformat.from_dict(about)
+    cell.source = "\n".join(line.rstrip() for line in cell.source.strip("\n").split("\n"))
+
+
 def exercise(solution: Any) -> Any:
-    """The exercise that a solution notebook answers: answers blanked, reasoning dropped, nothing
-    run."""
+    """Derive the exercise that a solution answers: answers blanked, reasoning dropped.
+
+    Parameters
+    ----------
+    solution : nbformat.NotebookNode
+
+    Returns
+    -------
+    nbformat.NotebookNode
+        Not run.
+    """
     import nbformat
 
     notebook = nbformat.from_dict(solution)
@@ -185,7 +265,22 @@ def exercise(solution: Any) -> Any:
 
 
 def question_of(cell: Any) -> str:
-    """The name of the question that an answer cell answers: the last part of its question's id."""
+    """Return the name of the question that an answer cell answers.
+
+    Parameters
+    ----------
+    cell : nbformat.NotebookNode
+
+    Returns
+    -------
+    str
+        The last part of its question's id.
+
+    Raises
+    ------
+    ValueError
+        If its metadata names none.
+    """
     question = cell.metadata.get("rigkit", {}).get("question", "")
     if not question:
         raise ValueError(f"Cell {cell.id} is tagged answer; its metadata must name its question.")
@@ -193,7 +288,7 @@ def question_of(cell: Any) -> str:
 
 
 def blank(source: str, name: str) -> str:
-    """An answer cell without its answer.
+    """Take the answer out of an answer cell.
 
     A function `name` keeps its signature and docstring, a value `name` becomes `...`; imports and
     comments outside statements stay; every other statement goes.
@@ -218,9 +313,9 @@ def blank(source: str, name: str) -> str:
     statements = ast.parse(source).body
     answers = [node for node in statements if name in _defined(node)]
     if len(answers) != 1:
+        times = len(answers)
         raise ValueError(
-            f"An answer cell must define `{name}` once, at its top; it does so {len(answers)}"
-            " times."
+            f"An answer cell must define `{name}` once, at its top; it does so {times} times."
         )
     for node in statements:
         first = min([node.lineno, *(d.lineno for d in getattr(node, "decorator_list", []))])
@@ -235,51 +330,50 @@ def blank(source: str, name: str) -> str:
 
 
 def problems(text: str) -> list[str]:
-    """What keeps a notebook, given as text, from being kept as it is: a list of sentences, empty if
-    nothing."""
+    """List what keeps a notebook from being kept as it is.
+
+    Parameters
+    ----------
+    text : str
+        The notebook's file.
+
+    Returns
+    -------
+    list of str
+        Sentences, none if all is well.
+    """
     import nbformat
 
     notebook = nbformat.reads(text, as_version=4)
     found = []
     if text_of(notebook) != text:
         found.append("is not as authoring writes it; run python -m rigkit.authoring")
-    ids = [
-        cell.get("id", "") for cell in json.loads(text)["cells"]
-    ]  # reading as a notebook renames doubles
+    ids = [cell.get("id", "") for cell in json.loads(text)["cells"]]  # nbformat renames doubles
     found += [f"cell id {i!r} is not one a person can read" for i in ids if not _is_readable(i)]
     found += [f"cell id {i!r} stands twice" for i in sorted(set(ids)) if ids.count(i) > 1]
-    for cell in notebook.cells:
-        for shown in (cell.source if cell.cell_type == "markdown" else "", *_texts(cell)):
-            found += [
-                f"cell {cell.id} has a picture without a text alternative: {image}"
-                for image in _without_alternative(shown)
-            ]
-            found += [f"cell {cell.id} shows an address in memory" for _ in _ADDRESS.findall(shown)]
-        found += [
-            f"cell {cell.id} holds an error"
-            for o in cell.get("outputs", [])
-            if o.output_type == "error"
-        ]
-    return found
+    return found + [f"cell {c.id} {problem}" for c in notebook.cells for problem in _problems_of(c)]
+
+
+def _problems_of(cell: Any) -> Iterator[str]:
+    for text in (cell.source if cell.cell_type == "markdown" else "", *_texts(cell)):
+        for image in _without_alternative(text):
+            yield f"has a picture without a text alternative: {image}"
+        for _ in _ADDRESS.findall(text):
+            yield "shows an address in memory"
+    for output in cell.get("outputs", []):
+        if output.output_type == "error":
+            yield "holds an error"
 
 
 def _defined(node: ast.stmt) -> set[str]:
-    """The names that a statement at the top of a cell defines."""
+    """Return the names that a statement at the top of a cell defines."""
     if isinstance(node, ast.FunctionDef):
         return {node.name}
-    targets = (
-        node.targets
-        if isinstance(node, ast.Assign)
-        else [node.target]
-        if isinstance(node, ast.AnnAssign)
-        else []
-    )
-    return {
-        name.id
-        for target in targets
-        for name in ast.walk(target)
-        if isinstance(name, ast.Name) and isinstance(name.ctx, ast.Store)
-    }
+    if not isinstance(node, ast.Assign | ast.AnnAssign):
+        return set()
+    targets = node.targets if isinstance(node, ast.Assign) else [node.target]
+    names = [name for target in targets for name in ast.walk(target) if isinstance(name, ast.Name)]
+    return {name.id for name in names if isinstance(name.ctx, ast.Store)}
 
 
 def _blanked(node: ast.stmt, name: str, lines: Sequence[str], first: int) -> list[str]:
@@ -291,15 +385,13 @@ def _blanked(node: ast.stmt, name: str, lines: Sequence[str], first: int) -> lis
     has_docstring = ast.get_docstring(node) is not None
     until = body.end_lineno if has_docstring else body.lineno - 1
     head = [*lines[first - 1 : until]]
-    while not has_docstring and head[-1].strip().startswith(
-        "#"
-    ):  # a comment on the body goes with it
-        head.pop()
+    while not has_docstring and head[-1].strip().startswith("#"):
+        head.pop()  # a comment on the body goes with it
     return [*head, " " * body.col_offset + "..."]
 
 
 def _static(output: Any) -> Any:
-    """An output as it is saved, None if it is not."""
+    """Return an output as it is saved, None if it is not."""
     if output.output_type in ("stream", "error"):
         return output
     if any("widget" in kind for kind in output.data):
@@ -321,7 +413,7 @@ def _without_alternative(text: str) -> Iterator[str]:
 
 
 def _texts(cell: Any) -> Iterator[str]:
-    """All that a cell's outputs say, as text."""
+    """Yield all that a cell's outputs say, as text."""
     for output in cell.get("outputs", []):
         yield output.get("text", "")
         yield from ("".join(value) for value in output.get("data", {}).values())
@@ -339,7 +431,7 @@ def _tags(cell: Any) -> Iterable[str]:
     return cell.metadata.get("tags", [])
 
 
-def _shown(path: Path) -> Path:
+def _from_root(path: Path) -> Path:
     return path.relative_to(ROOT) if path.is_relative_to(ROOT) else path
 
 

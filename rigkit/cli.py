@@ -1,11 +1,9 @@
-"""The command `rigkit`: what each subcommand takes and does, its help, and the one voice in which
-it refuses.
+"""The command `rigkit`: its subcommands with their options, help and refusals.
 
 Only the standard library is loaded until a subcommand runs, so help comes at once.
 """
 
 import argparse
-import difflib
 import json
 import os
 import re
@@ -13,7 +11,7 @@ import shutil
 import signal
 import sys
 import textwrap
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
@@ -23,6 +21,7 @@ if TYPE_CHECKING:
     from rigkit.course import Copies
 
 PUPPETS = ("Tamsin", "Odo", "Pip", "heron")  # written out, because their module needs NumPy
+JAILS = ("bwrap", "landlock")
 FEW = 6  # so many names of files are told one by one
 OPTIONS = {
     "path": "--out",
@@ -31,38 +30,48 @@ OPTIONS = {
     "thresholds": "--threshold",
     "lesson": "--lesson",
     "school": "--school",
-}  # what an argument of the library is called here
-DONE, UNDONE, WRONG_USE = 0, 1, 2
-STATUS = ((DONE, "done"), (UNDONE, "it could not be done"), (WRONG_USE, "wrong use"))
+}  # the option that sets an argument of the library
+DONE, FAILED, WRONG_USE = 0, 1, 2
+STATUS = ((DONE, "done"), (FAILED, "it could not be done"), (WRONG_USE, "wrong use"))
 
 
-class Undone(Exception):
+class CommandError(Exception):
     """Work that could not be done; the text says why, and what would do."""
 
 
 def main(argv: Sequence[str] | None = None) -> int:
-    """Run the command line; returns the exit status."""
-    signal.signal(signal.SIGTERM, signal.default_int_handler)  # to be ended is to be interrupted
+    """Run the command line.
+
+    Parameters
+    ----------
+    argv : sequence of str, optional
+        The words after `rigkit`; by default those it was started with.
+
+    Returns
+    -------
+    int
+        The exit status: 0 done, 1 it could not be done, 2 wrong use.
+    """
+    signal.signal(signal.SIGTERM, signal.default_int_handler)  # treat SIGTERM like Ctrl-C
     words = list(sys.argv[1:] if argv is None else argv)
     if words[:1] == ["help"]:
         words = [*words[1:2], "--help"]
-    arguments = argparse.Namespace(prog="rigkit", stopped=UNDONE)
+    arguments = argparse.Namespace(prog="rigkit", stopped=FAILED)
     try:
         _parser().parse_args(words, arguments)
         status = arguments.run(arguments)
         sys.stdout.flush()
         return status
     except KeyboardInterrupt:
-        return _refuse(arguments, "Stopped.", UNDONE) if arguments.stopped else DONE
+        return _refuse(arguments, "Stopped.", FAILED) if arguments.stopped else DONE
     except BrokenPipeError:  # whoever read the output has had enough, as `head` does
-        _drop_output()
-        return UNDONE
-    except (ValueError, Undone, OSError) as problem:
-        return _refuse(arguments, *_in_words(problem))
+        _discard_output()
+        return FAILED
+    except (ValueError, CommandError, OSError) as problem:
+        return _refuse(arguments, *_describe(problem))
 
 
-# --- the voice
-# -----------------------------------------------------------------------------------------------------
+# --- refusals ----
 
 
 def _refuse(arguments: argparse.Namespace, text: str, status: int) -> int:
@@ -70,21 +79,20 @@ def _refuse(arguments: argparse.Namespace, text: str, status: int) -> int:
     return status
 
 
-def _in_words(problem: Exception) -> tuple[str, int]:
-    """What to say of a problem, and the exit status."""
+def _describe(problem: Exception) -> tuple[str, int]:
+    """Return the message for a problem, and the exit status."""
     from rigkit import course
 
     if isinstance(problem, OSError):
         if problem.filename is None:
-            _drop_output()  # what could not be written is the output itself
-        return course.in_the_way(problem), UNDONE
-    kept_from = isinstance(problem, Undone) or isinstance(problem.__context__, OSError)
-    return _with_options(str(problem)), UNDONE if kept_from else WRONG_USE
+            _discard_output()  # what could not be written is the output itself
+        return course.describe_os_error(problem), FAILED
+    failed = isinstance(problem, CommandError) or isinstance(problem.__context__, OSError)
+    return _with_options(str(problem)), FAILED if failed else WRONG_USE
 
 
 def _with_options(text: str) -> str:
-    """A sentence of the library with its arguments named as they are here: "`mapping['up']`" is
-    "--map up"."""
+    """Name options in place of the library's arguments: "--map up" for "`mapping['up']`"."""
 
     def option(found: re.Match[str]) -> str:
         name, key = OPTIONS.get(found[1]), found[2]
@@ -93,18 +101,16 @@ def _with_options(text: str) -> str:
     return re.sub(r"`(\w+)(?:\['([^']*)'\])?`", option, text)
 
 
-def _drop_output() -> None:
+def _discard_output() -> None:
     """Let what Python still has to write at its end go nowhere."""
     os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
-# --- the help
-# ------------------------------------------------------------------------------------------------------
+# --- help ----
 
 
 class _Parser(argparse.ArgumentParser):
-    """argparse with a purpose before the usage, examples and exit status after the options, and
-    errors in our voice."""
+    """A parser with the purpose first, examples and exit status last, and errors in one line."""
 
     def __init__(
         self,
@@ -120,65 +126,17 @@ class _Parser(argparse.ArgumentParser):
     def format_help(self) -> str:
         examples = [f"  {command}\n{_filled(f'{what}.', 6)}" for command, what in self.examples]
         status = [_filled(f"{number}  {meaning}", 2, 5) for number, meaning in self.status]
-        return "\n".join(
-            [
-                _filled(self.purpose),
-                "",
-                super().format_help(),
-                "examples:",
-                *examples,
-                "",
-                "exit status:",
-                *status,
-                "",
-            ]
-        )
+        first = [_filled(self.purpose), "", super().format_help()]
+        return "\n".join([*first, "examples:", *examples, "", "exit status:", *status, ""])
 
     def parse_known_args(self, args: Any = None, namespace: Any = None) -> Any:
         found, more = super().parse_known_args(args, namespace)
-        if more:
-            self.error(self._unknown(more[0].partition("=")[0]))
+        if more:  # refused here, where the command is known
+            self.error(f"unrecognized arguments: {' '.join(more)}")
         return found, more
 
     def error(self, message: str) -> NoReturn:
-        """Refuse in one line: what is wrong, what came, what would do."""
-        unknown = re.match(
-            r"argument COMMAND: invalid choice: '(.*)' \(choose from (.*)\)", message
-        )
-        if unknown:
-            commands = re.findall(r"\w+", unknown[2])
-            message = (
-                f"There is no command {unknown[1]!r}."
-                f" {_nearest(unknown[1], commands, 'The commands are')}"
-            )
-        for argparses, ours in _OURS:
-            message = re.sub(argparses, ours, message)
-        message = message if message.endswith((".", "?")) else f"{message}."
-        see = "" if ". " in message or " must " in message else f" See {self.prog} --help."
-        self.exit(WRONG_USE, f"{self.prog}: {message}{see}\n")
-
-    def _unknown(self, word: str) -> str:
-        if not word.startswith("-"):
-            return f"{word!r} is one word more than is taken here"
-        near = _nearest(word, self._option_string_actions)
-        return f"There is no option {word}" + (f". {near}" if near else "")
-
-
-_OURS = (  # what argparse says, and what we say instead
-    (r"^argument (\S+): (must )", r"\1 \2"),
-    (
-        r"^argument (\S+): expected (?:one|at least one) argument$",
-        r"\1 needs a value, and none came",
-    ),
-    (r"^argument (\S+): expected (\d+) arguments$", r"\1 needs \2 values, and fewer came"),
-    (
-        r"^argument (\S+): not allowed with argument (\S+)$",
-        r"\1 and \2 do not go together. Leave one out",
-    ),
-    (r"^argument (\S+): ignored explicit argument (.+)$", r"\1 takes no value; got \2"),
-    (r"^the following arguments are required: ([^,]+)$", r"\1 is missing"),
-    (r"^the following arguments are required: (.+), ([^,]+)$", r"\1 and \2 are missing"),
-)
+        self.exit(WRONG_USE, f"{self.prog}: {message}. See {self.prog} --help.\n")
 
 
 class _Lines(argparse.HelpFormatter):
@@ -200,27 +158,43 @@ def _filled(text: str, indent: int = 0, further: int | None = None) -> str:
         text,
         _columns(),
         initial_indent=" " * indent,
-        break_on_hyphens=False,
         subsequent_indent=" " * (indent if further is None else further),
+        break_on_hyphens=False,
     )
 
 
-def _nearest(word: str, known: Iterable[str], otherwise: str = "") -> str:
-    """Which of the words that there are may have been meant; else all of them, if there are words
-    to say so."""
-    bare = {each.lstrip("-"): each for each in known}
-    near = difflib.get_close_matches(word.lstrip("-"), bare, 1)
-    if near:
-        return f"Did you mean {bare[near[0]]}?"
-    return f"{otherwise} {_listed(list(known), 'and')}" if otherwise else ""
+class _Version(argparse.Action):
+    """Print the version, looked up only then: that takes longer than all else here."""
+
+    def __call__(self, parser: argparse.ArgumentParser, *_: Any) -> None:
+        print(f"rigkit {rigkit.__version__}")
+        parser.exit()
 
 
-def _listed(names: Sequence[str], last: str = "or") -> str:
-    return f" {last} ".join(filter(None, (", ".join(names[:-1]), names[-1])))
+class _Completion(argparse.Action):
+    """Print the completion script for a shell."""
+
+    def __call__(
+        self, parser: argparse.ArgumentParser, namespace: Any, shell: Any, option: Any = None
+    ) -> None:
+        import shtab
+
+        _complete_files(parser, shtab.FILE)
+        print(shtab.complete(parser, shell))
+        parser.exit()
 
 
-# --- what is taken
-# -------------------------------------------------------------------------------------------------
+def _complete_files(parser: argparse.ArgumentParser, how: dict[str, str]) -> None:
+    """Let arguments that are paths be completed by the names of files."""
+    for action in parser._actions:
+        if action.type is Path:
+            action.complete = how  # type: ignore[attr-defined]  # read by shtab
+        if isinstance(action, argparse._SubParsersAction):
+            for command in action.choices.values():
+                _complete_files(command, how)
+
+
+# --- arguments ----
 
 
 def _parser() -> _Parser:
@@ -236,21 +210,19 @@ def _parser() -> _Parser:
     commands = parser.add_subparsers(
         title="commands", metavar="COMMAND", prog="rigkit", parser_class=_Parser
     )
-    _offer_learn(commands)
-    _offer_export(commands)
-    _offer_inspect(commands)
-    _offer_pack(commands)
-    _offer_mark(commands)
-    more = _also(parser)
+    for add in (_add_learn, _add_export, _add_inspect, _add_pack, _add_mark):
+        add(commands)
+    more = _add_help(parser)
     more.add_argument("--version", action=_Version, nargs=0, help="print the version")
     more.add_argument(
         "--completion",
         action=_Completion,
-        nargs=0,
-        commands=commands.choices,
+        nargs="?",
+        const="bash",
+        choices=("bash", "zsh", "tcsh"),
         help=(
-            "print what lets bash complete commands and options with the Tab key; use it by "
-            'eval "$(rigkit --completion)"'
+            "print what lets a shell complete commands and options with the Tab key (if none is "
+            'named: bash); use it by eval "$(rigkit --completion)"'
         ),
     )
 
@@ -262,80 +234,18 @@ def _parser() -> _Parser:
     return parser
 
 
-def _also(parser: argparse.ArgumentParser) -> Any:
-    """The last group of options, with the one that every command has."""
+def _add_help(parser: argparse.ArgumentParser) -> Any:
+    """Add the last group of options, with the one that every command has."""
     group = parser.add_argument_group("also")
     group.add_argument("-h", "--help", action="help", help="print this")
     return group
 
 
-class _Version(argparse.Action):
-    """Print the version; it is looked up only then, because that takes longer than all else
-    here."""
-
-    def __call__(self, parser: argparse.ArgumentParser, *_: Any) -> None:
-        print(f"rigkit {rigkit.__version__}")
-        parser.exit()
-
-
-class _Completion(argparse.Action):
-    """Print a script for the shell, made from the parsers."""
-
-    def __init__(self, commands: dict[str, _Parser], **options: Any) -> None:
-        super().__init__(**options)
-        self._commands = commands
-
-    def __call__(self, parser: argparse.ArgumentParser, *_: Any) -> None:
-        cases = [
-            f"    {name}) words='{' '.join(sorted(command._option_string_actions))}';;"
-            for name, command in self._commands.items()
-        ]
-        first = (
-            "    *)"
-            f" words='{' '.join([*self._commands, *sorted(parser._option_string_actions)])}';;"
-        )
-        print(
-            "\n".join(
-                [
-                    "_rigkit() {",
-                    "  local words",
-                    '  case "${COMP_WORDS[1]}" in',
-                    *cases,
-                    first,
-                    "  esac",
-                    '  COMPREPLY=($(compgen -W "$words" -- "${COMP_WORDS[COMP_CWORD]}"))',
-                    "}",
-                    "complete -o default -F _rigkit rigkit",
-                ]
-            )
-        )
-        parser.exit()
-
-
-def _offer_learn(commands: Any) -> None:
-    learn = commands.add_parser(
-        "learn",
-        help="open the course in your web browser",
-        purpose="Open the course in your web browser.",
-        usage="rigkit learn [LESSON] [OPTIONS]",
-        description=(
-            "Lessons and exercises are copied into a folder of your own. What you changed there is"
-            " never overwritten. Stop with Ctrl-C."
-        ),
-        examples=[
-            ("rigkit learn", "Open the first lesson, in the folder leg-rigging"),
-            ("rigkit learn 06", "Open lesson 06"),
-            ("rigkit learn --teach", "Get ready for a class, in the folder leg-rigging-teaching"),
-            (
-                "rigkit learn --dir my-rigs --no-browser --port 8899",
-                "Use another folder, and open the address that is printed yourself",
-            ),
-        ],
-    )
+def _add_learn(commands: Any) -> None:
+    learn = commands.add_parser("learn", **_LEARN)
     what = learn.add_argument_group("what to open")
-    what.add_argument(
-        "lesson", nargs="?", metavar="LESSON", help="the number of a lesson, such as 06"
-    )
+    number = "the number of a lesson, such as 06"
+    what.add_argument("lesson", nargs="?", metavar="LESSON", help=number)
     what.add_argument(
         "--teach",
         action="store_true",
@@ -351,36 +261,19 @@ def _offer_learn(commands: Any) -> None:
     where.add_argument(
         "--no-browser", dest="browser", action="store_false", help="only print the address"
     )
-    where.add_argument(
-        "--port",
-        type=_whole(1, 65535),
-        metavar="N",
-        help="the port to answer on (if not given: a free one)",
-    )
-    _also(learn)
+    port = "the port to answer on (if not given: a free one)"
+    where.add_argument("--port", type=_whole(1, 65535), metavar="N", help=port)
+    _add_help(learn)
     learn.set_defaults(run=_learn, stopped=DONE)  # Ctrl-C is how it ends
 
 
-def _offer_export(commands: Any) -> None:
-    export = commands.add_parser(
-        "export",
-        help="write a puppet, skinned and walking, as a glTF file",
-        purpose="Write a puppet of the parade, skinned and walking, as a glTF 2.0 file.",
-        usage="rigkit export PUPPET [OPTIONS]",
-        examples=[
-            ("rigkit export Tamsin", "Write Tamsin.glb"),
-            (
-                "rigkit export heron --rest --out heron-at-rest.gltf",
-                "Write the rest pose alone, as text",
-            ),
-            (
-                "rigkit export Odo --vertices 2000 --replace",
-                "Write a lighter Odo.glb, over one that is there",
-            ),
-        ],
-    )
+def _add_export(commands: Any) -> None:
+    export = commands.add_parser("export", **_EXPORT)
     what = export.add_argument_group("what to write")
-    what.add_argument("puppet", type=_one_of(*PUPPETS), metavar="PUPPET", help=_listed(PUPPETS))
+    puppets = f"{', '.join(PUPPETS[:-1])} or {PUPPETS[-1]}"
+    what.add_argument(
+        "puppet", type=_any_case(PUPPETS), choices=PUPPETS, metavar="PUPPET", help=puppets
+    )
     what.add_argument("--rest", action="store_true", help="the rest pose only, without the walk")
     what.add_argument(
         "--vertices",
@@ -397,120 +290,50 @@ def _offer_export(commands: Any) -> None:
         help="ends in .glb, or in .gltf for text (if not given: PUPPET.glb)",
     )
     where.add_argument("--replace", action="store_true", help="write over a file that is there")
-    _also(export)
+    _add_help(export)
     export.set_defaults(run=_export)
 
 
-def _offer_inspect(commands: Any) -> None:
-    inspect = commands.add_parser(
-        "inspect",
-        help="look over a finished leg rig",
-        purpose="Find the legs in a rig from any 3D application, and measure them by 23 rules.",
-        usage="rigkit inspect FILE [OPTIONS]",
-        examples=[
-            ("rigkit inspect Tamsin.glb", "Print what was found"),
-            ("rigkit inspect Tamsin.glb --html report.html", "Write it as a page, with pictures"),
-            ("rigkit inspect Tamsin.glb --map left.knee=L_knee --map up=+y", "Say what is what"),
-            (
-                "rigkit inspect Tamsin.glb --threshold foot-slide=3 --json",
-                "Set another limit, and print for a program",
-            ),
-        ],
-        status=[
-            (0, "every rule that could be measured passes"),
-            (1, "there are findings"),
-            (2, "wrong use, or a file that cannot be read or written"),
-        ],
-    )
+def _add_inspect(commands: Any) -> None:
+    inspect = commands.add_parser("inspect", **_INSPECT)
     what = inspect.add_argument_group("what to inspect")
     what.add_argument("file", type=Path, metavar="FILE", help="a .glb or .gltf file")
-    what.add_argument(
+    _add_pairs(
+        what,
         "--map",
-        type=_pair,
-        action="append",
-        default=[],
-        metavar="PART=NAME",
-        help=(
-            "what a joint is, such as left.knee=NAME; or an axis, up=+z or forward=-y; or the unit,"
-            " metres=0.01. Give it again for another"
-        ),
+        "PART=NAME",
+        "what a joint is, such as left.knee=NAME; or an axis, up=+z or forward=-y; or the unit, "
+        "metres=0.01. Give it again for another",
     )
-    what.add_argument(
+    _add_pairs(
+        what,
         "--threshold",
-        type=_pair,
-        action="append",
-        default=[],
-        metavar="RULE=VALUE",
-        help="another limit for a rule, such as sides-mirror=1. Give it again for another",
+        "RULE=VALUE",
+        "another limit for a rule, such as sides-mirror=1. Give it again for another",
     )
     how = inspect.add_argument_group("how to say it")
-    how.add_argument(
-        "--html", type=Path, metavar="FILE", help="write the report, with pictures, as a page"
-    )
+    page = "write the report, with pictures, as a page"
+    how.add_argument("--html", type=Path, metavar="FILE", help=page)
     how.add_argument("--json", action="store_true", help="print the report as JSON")
-    _also(inspect)
+    _add_help(inspect)
     inspect.set_defaults(run=_inspect)
 
 
-def _offer_pack(commands: Any) -> None:
-    pack = commands.add_parser(
-        "pack",
-        help="make a zip of exercises to hand out",
-        purpose="Pack exercises, without solutions, for learners to answer and hand in.",
-        usage="rigkit pack LESSON [LESSON ...] --out FILE",
-        examples=[
-            (
-                "rigkit pack 06 --out hand-out.zip",
-                "Pack one exercise, its pictures and how to go about it",
-            ),
-            ("rigkit pack 01 02 03 --out first-weeks.zip", "Pack several into one zip"),
-        ],
-    )
+def _add_pack(commands: Any) -> None:
+    pack = commands.add_parser("pack", **_PACK)
     what = pack.add_argument_group("what to pack")
-    what.add_argument(
-        "lessons", nargs="+", metavar="LESSON", help="the number of a lesson, such as 06"
-    )
+    number = "the number of a lesson, such as 06"
+    what.add_argument("lessons", nargs="+", metavar="LESSON", help=number)
     what.add_argument("--out", type=Path, required=True, metavar="FILE", help="the zip to write")
-    _also(pack)
+    _add_help(pack)
     pack.set_defaults(run=_pack)
 
 
-def _offer_mark(commands: Any) -> None:
-    mark = commands.add_parser(
-        "mark",
-        help="mark a class's homework",
-        purpose="Mark the notebooks in a folder or zip, each in a jail of its own.",
-        usage=(
-            "rigkit mark SUBMISSIONS --out RESULTS [OPTIONS]\n"
-            "       rigkit mark --out RESULTS --override LEARNER QUESTION SCORE --reason TEXT"
-        ),
-        description="Given again, it goes on where it was, and marks only what is new or changed.",
-        examples=[
-            ("rigkit mark submissions.zip --roster roster.csv --out results", "Mark a class"),
-            ("rigkit mark submissions.zip --out results --lesson 06 07", "Mark two of its lessons"),
-            (
-                "rigkit mark submissions.zip --out results --school classSourcedId=c-7",
-                "Name the class as the school's own system does; it is kept",
-            ),
-            (
-                'rigkit mark --out results --override p-17 06/solve_leg 1 --reason "a typo"',
-                "Put a score of your own in place of a measured one",
-            ),
-        ],
-        status=[
-            (0, "all were marked"),
-            (1, "something could not be marked; it says which"),
-            (2, "wrong use"),
-        ],
-    )
+def _add_mark(commands: Any) -> None:
+    mark = commands.add_parser("mark", **_MARK)
     what = mark.add_argument_group("what to mark")
-    what.add_argument(
-        "submissions",
-        nargs="?",
-        type=Path,
-        metavar="SUBMISSIONS",
-        help="a folder or zip of notebooks",
-    )
+    submissions = "a folder or zip of notebooks"
+    what.add_argument("submissions", nargs="?", type=Path, metavar="SUBMISSIONS", help=submissions)
     what.add_argument(
         "--roster",
         type=Path,
@@ -525,35 +348,32 @@ def _offer_mark(commands: Any) -> None:
         metavar="NUMBER",
         help="only these lessons",
     )
-    what.add_argument(
-        "--again", action="store_true", help="also what has not changed: the same cases, anew"
-    )
-    _offer_results(mark)
-    _offer_machine(mark)
-    _also(mark)
+    again = "also what has not changed: the same cases, anew"
+    what.add_argument("--again", action="store_true", help=again)
+    _add_results(mark)
+    _add_override(mark)
+    _add_machine(mark)
+    _add_help(mark)
     mark.set_defaults(run=_mark)
 
 
-def _offer_results(mark: argparse.ArgumentParser) -> None:
+def _add_results(mark: argparse.ArgumentParser) -> None:
     results = mark.add_argument_group("marks and reports")
-    results.add_argument(
-        "--out", type=Path, required=True, metavar="RESULTS", help="the folder for them"
-    )
-    results.add_argument(
+    folder = "the folder for them"
+    results.add_argument("--out", type=Path, required=True, metavar="RESULTS", help=folder)
+    _add_pairs(
+        results,
         "--school",
-        type=_pair,
-        action="append",
-        default=[],
-        metavar="NAME=VALUE",
-        help=(
-            "what only the school's own system knows, for its tables: classSourcedId, "
-            "academicSessionSourcedId, schoolSourcedId, and assignDate and dueDate as YYYY-MM-DD. "
-            "Give it again for another; it is kept for later runs"
-        ),
+        "NAME=VALUE",
+        "what only the school's own system knows, for its tables: classSourcedId, "
+        "academicSessionSourcedId, schoolSourcedId, and assignDate and dueDate as YYYY-MM-DD. "
+        "Give it again for another; it is kept for later runs",
     )
-    results.add_argument(
-        "--json", action="store_true", help="print one JSON object in place of the summary"
-    )
+    json_ = "print one JSON object in place of the summary"
+    results.add_argument("--json", action="store_true", help=json_)
+
+
+def _add_override(mark: argparse.ArgumentParser) -> None:
     own = mark.add_argument_group("a score of your own")
     own.add_argument(
         "--override",
@@ -564,23 +384,18 @@ def _offer_results(mark: argparse.ArgumentParser) -> None:
     own.add_argument("--reason", metavar="TEXT", help="why")
 
 
-def _offer_machine(mark: argparse.ArgumentParser) -> None:
+def _add_machine(mark: argparse.ArgumentParser) -> None:
     machine = mark.add_argument_group("the machine and the jail")
-    machine.add_argument(
-        "--workers",
-        type=_whole(1),
-        metavar="N",
-        help="how many at once (if not given: as many as fit)",
-    )
-    machine.add_argument(
-        "--cluster", metavar="ADDRESS", help="share the work out by a dask.distributed scheduler"
-    )
+    many = "how many at once (if not given: as many as fit)"
+    machine.add_argument("--workers", type=_whole(1), metavar="N", help=many)
+    cluster = "share the work out by a dask.distributed scheduler"
+    machine.add_argument("--cluster", metavar="ADDRESS", help=cluster)
     jail = machine.add_mutually_exclusive_group()
-    # No default here: argparse would not notice that both came where the one says what is the
-    # default anyway.
+    # Without a default: argparse would not notice that both came where one names the default.
     jail.add_argument(
         "--jail",
-        type=_one_of("bwrap", "landlock"),
+        type=_any_case(JAILS),
+        choices=JAILS,
         metavar="KIND",
         help="bwrap (if not given), or landlock: a weaker jail, where bwrap cannot be had",
     )
@@ -590,14 +405,19 @@ def _offer_machine(mark: argparse.ArgumentParser) -> None:
         action="store_const",
         const="unjailed",
         help=(
-            "run strangers' code as yourself, with nothing protected; every record and report"
-            " says so"
+            "run strangers' code as yourself, with nothing protected; every record and report "
+            "says so"
         ),
     )
 
 
+def _add_pairs(group: Any, option: str, metavar: str, help: str) -> None:
+    """Add an option that takes NAME=VALUE and can be given again."""
+    group.add_argument(option, type=_pair, action="append", default=[], metavar=metavar, help=help)
+
+
 def _whole(least: int, most: int | None = None) -> Callable[[str], int]:
-    """Reads a whole number from `least` on."""
+    """Return a reader of whole numbers from `least` on."""
 
     def read(text: str) -> int:
         if not (text.isascii() and text.isdigit() and least <= int(text) <= (most or int(text))):
@@ -610,16 +430,10 @@ def _whole(least: int, most: int | None = None) -> Callable[[str], int]:
     return read
 
 
-def _one_of(*names: str) -> Callable[[str], str]:
-    """Reads one of some names, in capitals or not."""
-
-    def read(text: str) -> str:
-        for name in names:
-            if name.casefold() == text.casefold():
-                return name
-        raise argparse.ArgumentTypeError(f"must be {_listed(names)}; got {text!r}")
-
-    return read
+def _any_case(names: Sequence[str]) -> Callable[[str], str]:
+    """Return a reader of names in capitals or not; a name that is not known stays as it is."""
+    known = {name.casefold(): name for name in names}
+    return lambda text: known.get(text.casefold(), text)
 
 
 def _pair(text: str) -> tuple[str, str]:
@@ -629,16 +443,106 @@ def _pair(text: str) -> tuple[str, str]:
     return name, value
 
 
-# --- what is done
-# --------------------------------------------------------------------------------------------------
+# --- texts of the help ----
+
+_LEARN: dict[str, Any] = {
+    "help": "open the course in your web browser",
+    "purpose": "Open the course in your web browser.",
+    "usage": "rigkit learn [LESSON] [OPTIONS]",
+    "description": (
+        "Lessons and exercises are copied into a folder of your own. What you changed there is "
+        "never overwritten. Stop with Ctrl-C."
+    ),
+    "examples": [
+        ("rigkit learn", "Open the first lesson, in the folder leg-rigging"),
+        ("rigkit learn 06", "Open lesson 06"),
+        ("rigkit learn --teach", "Get ready for a class, in the folder leg-rigging-teaching"),
+        (
+            "rigkit learn --dir my-rigs --no-browser --port 8899",
+            "Use another folder, and open the address that is printed yourself",
+        ),
+    ],
+}
+_EXPORT: dict[str, Any] = {
+    "help": "write a puppet, skinned and walking, as a glTF file",
+    "purpose": "Write a puppet of the parade, skinned and walking, as a glTF 2.0 file.",
+    "usage": "rigkit export PUPPET [OPTIONS]",
+    "examples": [
+        ("rigkit export Tamsin", "Write Tamsin.glb"),
+        (
+            "rigkit export heron --rest --out heron-at-rest.gltf",
+            "Write the rest pose alone, as text",
+        ),
+        (
+            "rigkit export Odo --vertices 2000 --replace",
+            "Write a lighter Odo.glb, over one that is there",
+        ),
+    ],
+}
+_INSPECT: dict[str, Any] = {
+    "help": "look over a finished leg rig",
+    "purpose": "Find the legs in a rig from any 3D application, and measure them by 23 rules.",
+    "usage": "rigkit inspect FILE [OPTIONS]",
+    "examples": [
+        ("rigkit inspect Tamsin.glb", "Print what was found"),
+        ("rigkit inspect Tamsin.glb --html report.html", "Write it as a page, with pictures"),
+        ("rigkit inspect Tamsin.glb --map left.knee=L_knee --map up=+y", "Say what is what"),
+        (
+            "rigkit inspect Tamsin.glb --threshold foot-slide=3 --json",
+            "Set another limit, and print for a program",
+        ),
+    ],
+    "status": [
+        (0, "every rule that could be measured passes"),
+        (1, "there are findings"),
+        (2, "wrong use, or a file that cannot be read or written"),
+    ],
+}
+_PACK: dict[str, Any] = {
+    "help": "make a zip of exercises to hand out",
+    "purpose": "Pack exercises, without solutions, for learners to answer and hand in.",
+    "usage": "rigkit pack LESSON [LESSON ...] --out FILE",
+    "examples": [
+        (
+            "rigkit pack 06 --out hand-out.zip",
+            "Pack one exercise, its pictures and how to go about it",
+        ),
+        ("rigkit pack 01 02 03 --out first-weeks.zip", "Pack several into one zip"),
+    ],
+}
+_MARK: dict[str, Any] = {
+    "help": "mark a class's homework",
+    "purpose": "Mark the notebooks in a folder or zip, each in a jail of its own.",
+    "usage": (
+        "rigkit mark SUBMISSIONS --out RESULTS [OPTIONS]\n"
+        "       rigkit mark --out RESULTS --override LEARNER QUESTION SCORE --reason TEXT"
+    ),
+    "description": "Given again, it goes on where it was, and marks only what is new or changed.",
+    "examples": [
+        ("rigkit mark submissions.zip --roster roster.csv --out results", "Mark a class"),
+        ("rigkit mark submissions.zip --out results --lesson 06 07", "Mark two of its lessons"),
+        (
+            "rigkit mark submissions.zip --out results --school classSourcedId=c-7",
+            "Name the class as the school's own system does; it is kept",
+        ),
+        (
+            'rigkit mark --out results --override p-17 06/solve_leg 1 --reason "a typo"',
+            "Put a score of your own in place of a measured one",
+        ),
+    ],
+    "status": [
+        (0, "all were marked"),
+        (1, "something could not be marked; it says which"),
+        (2, "wrong use"),
+    ],
+}
+
+
+# --- commands ----
 
 
 def _learn(arguments: argparse.Namespace) -> int:
-    from rigkit import (
-        course,
-        server,
-        teaching,
-    )  # JupyterLab takes a second to load; no other command needs it
+    from rigkit import course, server, teaching  # JupyterLab takes a second to load
 
     teach = arguments.teach
     folder = arguments.dir or Path("leg-rigging-teaching" if teach else "leg-rigging")
@@ -647,12 +551,12 @@ def _learn(arguments: argparse.Namespace) -> int:
         copies = (teaching if teach else course).hand_out(folder)
     except OSError as problem:
         why = problem.strerror or problem
-        raise Undone(
+        raise CommandError(
             f"Cannot use {folder} as your folder ({why}). Choose another with --dir."
         ) from None
     obstacle = server.obstacle(arguments.port, arguments.browser)
     if obstacle:
-        raise Undone(obstacle)
+        raise CommandError(obstacle)
     print(_report(copies), flush=True)
     print(f"\n{what}:", flush=True)
     server.serve(copies.folder, page, arguments.port, arguments.browser, teach)
@@ -660,18 +564,15 @@ def _learn(arguments: argparse.Namespace) -> int:
 
 
 def _to_open(number: str | None, notes: str) -> tuple[str, str]:
-    """What is opened, in words and as a path: the lesson asked for, a teacher's notes, or the first
-    lesson."""
+    """Return the page that opens, in words and as a path."""
     from rigkit import course
 
     if number is None and notes:
         return "Notes for teaching", notes
     lesson = next(iter(course.lessons()), None) if number is None else course.lesson(number)
-    return (
-        (f"Lesson {lesson.number}, {lesson.title}", f"lessons/{lesson.path.name}")
-        if lesson
-        else ("The course", "")
-    )
+    if lesson is None:
+        return "The course", ""
+    return f"Lesson {lesson.number}, {lesson.title}", f"lessons/{lesson.path.name}"
 
 
 def _report(copies: "Copies") -> str:
@@ -705,7 +606,7 @@ def _export(arguments: argparse.Namespace) -> int:
             " --replace."
         )
     if not out.parent.is_dir():
-        raise Undone(
+        raise CommandError(
             f"There is no folder {out.parent}. Make it, or choose another place with --out."
         )
     asset = export.puppet_asset(
@@ -730,13 +631,13 @@ def _inspect(arguments: argparse.Namespace) -> int:
         if arguments.html:
             course.write_whole(arguments.html, report.html().encode())
     except (ValueError, OSError) as problem:
-        return _refuse(arguments, _in_words(problem)[0], WRONG_USE)
+        return _refuse(arguments, _describe(problem)[0], WRONG_USE)
     print(report.json() if arguments.json else report.text(), end="")
     return 0 if report.passed else 1
 
 
 def _check_page(path: Path) -> None:
-    """Nothing but an earlier report may be written over."""
+    """Refuse to write over anything but an earlier report."""
     if path.is_file():
         with open(path, "rb") as file:
             if b"<title>Inspection of " in file.read(2000):
@@ -761,9 +662,9 @@ def _mark(arguments: argparse.Namespace) -> int:
     try:
         return command.mark(arguments)
     except ValueError as problem:
-        text, status = _in_words(problem)[0], WRONG_USE
-    except command.MarkingError as problem:
-        text, status = str(problem), UNDONE
+        text, status = _describe(problem)[0], WRONG_USE
+    except command.Hindered as problem:
+        text, status = str(problem), FAILED
     if arguments.json:
         print(json.dumps({"error": text}))
     return _refuse(arguments, text, status)

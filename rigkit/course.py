@@ -21,6 +21,24 @@ from typing import Any
 
 from rigkit import _files
 
+__all__ = [
+    "Copies",
+    "Lesson",
+    "attempts",
+    "describe_os_error",
+    "hand_out",
+    "lesson",
+    "lessons",
+    "progress",
+    "record",
+    "reset_progress",
+    "shipped",
+    "source",
+    "students",
+    "versions",
+    "write_whole",
+]
+
 PARTS = ("lessons", "exercises")
 MARKER = ".rigkit"
 _memory: list[dict[str, Any]] = []  # what could not be written to a learner's folder
@@ -36,14 +54,24 @@ _WHAT_WOULD_DO = {
 }
 
 
-# --- what it runs on ----
+def __dir__() -> list[str]:
+    return sorted(__all__)
+
+
+# --- versions ----
 
 
 def versions() -> str:
-    """What the course runs on, a line each: the kit, Python and where it is, JupyterLab, the
-    sliders' two halves."""
-    lines = [_version("rigkit", "the kit"), f"Python {platform.python_version()}: {sys.executable}"]
-    lines += [
+    """Return the versions of what the course runs on.
+
+    Returns
+    -------
+    str
+        A line each: the kit, Python and where it is, JupyterLab, the sliders' two halves.
+    """
+    lines = [
+        _version("rigkit", "the kit"),
+        f"Python {platform.python_version()}: {sys.executable}",
         _version("jupyterlab", "the page you read this in"),
         _version("ipywidgets", "sliders, in Python"),
         _version("jupyterlab_widgets", "sliders, in the page"),
@@ -58,17 +86,26 @@ def _version(package: str, what: str) -> str:
         return f"{package} not found: {what}. Install the kit again, all of it in one environment."
 
 
-# --- lessons
-# -------------------------------------------------------------------------------------------------------
+# --- lessons ----
 
 
 @dataclass(frozen=True)
 class Lesson:
-    """One lesson as it is shipped: two-digit number, title, minutes, aims, and its notebooks'
-    paths.
+    """One lesson as it is shipped.
 
-    `exercise` is None where a lesson has none. `moments` are those of its panels worth showing to a
-    class, `notes` are for the teacher: sentences under "ask", "expect" and "stop".
+    Attributes
+    ----------
+    number : str
+        Two digits.
+    title : str
+    minutes : int or None
+    aims : tuple of str
+    path, exercise : pathlib.Path
+        Its notebooks; `exercise` is None where a lesson has none.
+    moments : tuple of str
+        Those of its panels worth showing to a class.
+    notes : mapping of str to list of str
+        For the teacher: sentences under "ask", "expect" and "stop".
     """
 
     number: str
@@ -82,21 +119,41 @@ class Lesson:
 
 
 def source() -> Path:
-    """The folder that the course is copied from: inside the installed package, or the checkout
-    around it."""
+    """Return the folder of the shipped course.
+
+    Returns
+    -------
+    pathlib.Path
+        Inside the installed package, or the checkout around it.
+    """
     inside = Path(__file__).parent / "_course"
     return inside if inside.is_dir() else Path(__file__).parents[1]
 
 
 def lessons() -> tuple[Lesson, ...]:
-    """All lessons, in order of number; what is known of each comes from its notebook's metadata."""
+    """Return all lessons, from their notebooks' metadata.
+
+    Returns
+    -------
+    tuple of Lesson
+        In order of number.
+    """
     return tuple(
         _read_lesson(path) for path in sorted((source() / "lessons").glob("[0-9][0-9]-*.ipynb"))
     )
 
 
 def lesson(number: str | int) -> Lesson:
-    """The `Lesson` of that number, given as "06", "6" or 6.
+    """Return one lesson.
+
+    Parameters
+    ----------
+    number : str or int
+        As "06", "6" or 6.
+
+    Returns
+    -------
+    Lesson
 
     Raises
     ------
@@ -131,17 +188,22 @@ def _two_digits(number: str | int) -> str:
     return str(number).strip().zfill(2)
 
 
-# --- a learner's own copies
-# ----------------------------------------------------------------------------------------
+# --- a learner's own copies ----
 
 
 @dataclass(frozen=True)
 class Copies:
-    """What `hand_out` did; each field after `folder` holds paths seen from it.
+    """The outcome of `hand_out`.
 
-    `copied` were not there; `updated` were an older copy, untouched; `same` were up to date. Left
-    alone were `kept`, which the learner changed; `newer`, likewise, and the course has a newer
-    copy; `links`, behind a link.
+    Attributes
+    ----------
+    folder : pathlib.Path
+    copied, updated, same : tuple of str
+        Paths, seen from `folder`, that were not there; that were an older copy, untouched; that
+        were up to date.
+    kept, newer, links : tuple of str
+        Paths left alone: changed by the learner; likewise, and the course has a newer copy; behind
+        a link.
     """
 
     folder: Path
@@ -184,14 +246,8 @@ def hand_out(
     if marker.is_symlink():
         raise OSError(f"{marker} is a link. Move it away, or choose another folder.")
     ledger = _read_ledger(marker)
-    done: dict[str, list[str]] = {
-        "copied": [],
-        "updated": [],
-        "same": [],
-        "kept": [],
-        "newer": [],
-        "links": [],
-    }
+    states = ("copied", "updated", "same", "kept", "newer", "links")
+    done: dict[str, list[str]] = {state: [] for state in states}
     for name, data in shipped() if files is None else files:
         state = _state(folder, name, _digest(data), ledger.get(name))
         done[state].append(name)
@@ -204,7 +260,7 @@ def hand_out(
 
 
 def _state(folder: Path, name: str, ours: str, handed_out: str | None) -> str:
-    """What becomes of one file: the name of the `Copies` field it belongs to."""
+    """Return the field of `Copies` that one file belongs to."""
     target = folder / name
     if any(step.is_symlink() for step in (target, *target.parents[: len(Path(name).parts) - 1])):
         return "links"
@@ -219,7 +275,13 @@ def _state(folder: Path, name: str, ours: str, handed_out: str | None) -> str:
 
 
 def shipped() -> Iterator[tuple[str, bytes]]:
-    """(path with forward slashes, bytes) of every file of the course."""
+    """Yield every file of the course.
+
+    Yields
+    ------
+    (str, bytes)
+        Its path with forward slashes, and what is in it.
+    """
     for part in PARTS:
         for path in sorted((source() / part).rglob("*")):
             name = path.relative_to(source())
@@ -228,8 +290,7 @@ def shipped() -> Iterator[tuple[str, bytes]]:
 
 
 def _read_ledger(marker: Path) -> dict[str, str]:
-    """The digest of each file as handed out; an unreadable ledger counts as empty, so that
-    everything is kept."""
+    """Return the digest of each file as handed out; none if unreadable, so that all is kept."""
     try:
         ledger = json.loads((marker / "handed-out.json").read_bytes())
     except (OSError, ValueError, RecursionError):
@@ -242,8 +303,13 @@ def _digest(data: bytes) -> str:
 
 
 def write_whole(target: Path, data: bytes) -> None:
-    """Write a whole file or nothing, so that a crash leaves no half lesson; the folders above it
-    are made.
+    """Write a whole file or nothing, so that a crash leaves no half lesson.
+
+    Parameters
+    ----------
+    target : pathlib.Path
+        The folders above it are made.
+    data : bytes
 
     Raises
     ------
@@ -257,15 +323,24 @@ def write_whole(target: Path, data: bytes) -> None:
         raise OSError(problem.errno, problem.strerror or str(problem), str(target)) from problem
 
 
-def in_the_way(problem: OSError) -> str:
-    """What to say of a file that cannot be used: which, why, and what would do."""
+def describe_os_error(problem: OSError) -> str:
+    """Describe a file that cannot be used, why, and what would do.
+
+    Parameters
+    ----------
+    problem : OSError
+
+    Returns
+    -------
+    str
+        Sentences.
+    """
     what = "the output" if problem.filename is None else problem.filename
     advice = _WHAT_WOULD_DO.get(problem.errno or 0, "Choose another place.")
     return f"Cannot use {what} ({problem.strerror or problem}). {advice}"
 
 
-# --- progress
-# ------------------------------------------------------------------------------------------------------
+# --- progress ----
 
 
 def record(
@@ -297,9 +372,7 @@ def record(
     ValueError
         If `score` is not a number from 0 to 1, or `question` or `student` is not a name.
     """
-    from rigkit import (
-        _check,
-    )  # here, because it loads NumPy, which `rigkit --help` need not wait for
+    from rigkit import _check  # loads NumPy, which `rigkit --help` need not wait for
 
     number = _check.numbers("score", score)
     if number.ndim or not 0 <= number <= 1:
@@ -330,7 +403,7 @@ def record(
 
 
 def progress(lesson: str | int | None = None, student: str | None = None) -> dict[str, Any]:
-    """The best score of each question tried so far.
+    """Return the best score of each question tried so far.
 
     Parameters
     ----------
@@ -352,13 +425,31 @@ def progress(lesson: str | int | None = None, student: str | None = None) -> dic
 
 
 def attempts(lesson: str | int, question: str, student: str | None = None) -> int:
-    """How many attempts at a question there have been; with `student`, by this one only."""
+    """Count the attempts at a question.
+
+    Parameters
+    ----------
+    lesson : str or int
+    question : str
+    student : str, optional
+        Only this one's attempts.
+
+    Returns
+    -------
+    int
+    """
     wanted = _two_digits(lesson), question
     return sum((attempt.lesson, attempt.question) == wanted for attempt in _attempts(student))
 
 
 def students() -> tuple[str, ...]:
-    """The names of those who tried a question in this folder, in order of their first attempt."""
+    """Return the names of those who tried a question in this folder.
+
+    Returns
+    -------
+    tuple of str
+        In order of their first attempt.
+    """
     return tuple(dict.fromkeys(attempt.student for attempt in _attempts()))
 
 
@@ -391,13 +482,8 @@ def _progress_path() -> Path | None:
 
 def _append(path: Path, line: bytes) -> None:
     """Add a line in one write, safe on disk before this returns; links are not followed."""
-    flags = (
-        os.O_RDWR
-        | os.O_APPEND
-        | os.O_CREAT
-        | getattr(os, "O_NOFOLLOW", 0)
-        | getattr(os, "O_BINARY", 0)
-    )
+    flags = os.O_RDWR | os.O_APPEND | os.O_CREAT
+    flags |= getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_BINARY", 0)
     with open(os.open(path, flags, 0o644), "r+b", buffering=0) as file:
         size = file.seek(0, os.SEEK_END)
         if size:
@@ -417,8 +503,7 @@ class _Attempt:
 
 
 def _attempts(student: str | None = None) -> Iterator[_Attempt]:
-    """Every attempt that can be read, by one student if named; torn or strange lines are passed
-    over."""
+    """Yield every attempt that can be read, by one student if named; pass over torn lines."""
     path = _progress_path()
     try:
         lines = path.read_bytes().splitlines() if path else []

@@ -1,5 +1,4 @@
-"""The server behind `rigkit learn`: JupyterLab on a learner's folder, quick to answer and easy to
-stop."""
+"""The server behind `rigkit learn`: JupyterLab on a learner's folder, easy to stop."""
 
 import asyncio
 import errno
@@ -18,12 +17,9 @@ from tornado.netutil import bind_sockets
 from traitlets.config import Config
 
 HOST = "localhost"
-CLASSROOM = (
-    Path(__file__).parent / "data" / "classroom"
-)  # its style sheet makes type and pictures larger
-EXTENSIONS = (
-    Path(__file__).parent / "data" / "labextensions"
-)  # names and arrow keys that a stock page lacks
+DATA = Path(__file__).parent / "data"
+CLASSROOM = DATA / "classroom"  # its style sheet makes type and pictures larger
+EXTENSIONS = DATA / "labextensions"  # names and arrow keys that a stock page lacks
 _NEWS = "@jupyterlab/apputils-extension:announcements"
 
 
@@ -46,38 +42,45 @@ class CourseServer(ServerApp):
             signal.signal(number, self._end)
 
     def _end(self, number: int, frame: object) -> None:
-        for each in (
-            signal.SIGINT,
-            signal.SIGTERM,
-        ):  # kernels take a moment to end; asking twice must not orphan them
-            signal.signal(each, signal.SIG_IGN)
+        for each in (signal.SIGINT, signal.SIGTERM):
+            signal.signal(each, signal.SIG_IGN)  # asking twice must not orphan ending kernels
         print("\nStopping.", flush=True)
         self.stop(from_signal=True)
 
 
 def obstacle(port: int | None = None, browser: bool = True) -> str | None:
-    """What would keep `serve` from starting, in one sentence; None if nothing does."""
+    """Describe, in a sentence, whatever would keep `serve` from starting.
+
+    Parameters
+    ----------
+    port : int, optional
+    browser : bool
+        As for `serve`.
+
+    Returns
+    -------
+    str or None
+        None if nothing does.
+    """
     if browser:
         try:
             webbrowser.get()
         except webbrowser.Error:
             return (
-                "No web browser was found here. Add --no-browser, and open the address that is"
-                " printed."
+                "No web browser was found here. "
+                "Add --no-browser, and open the address that is printed."
             )
-    if port is not None:
-        try:
-            for sock in bind_sockets(port, HOST):
-                sock.close()
-        except OSError as problem:
-            why = (
-                "is taken"
-                if problem.errno == errno.EADDRINUSE
-                else f"cannot be used ({problem.strerror})"
-            )
-            return (
-                f"Port {port} {why}. Choose another, or leave out --port to have a free one chosen."
-            )
+    return None if port is None else _port_obstacle(port)
+
+
+def _port_obstacle(port: int) -> str | None:
+    try:
+        for sock in bind_sockets(port, HOST):
+            sock.close()
+    except OSError as problem:
+        taken = problem.errno == errno.EADDRINUSE
+        why = "is taken" if taken else f"cannot be used ({problem.strerror})"
+        return f"Port {port} {why}. Choose another, or leave out --port to have a free one chosen."
     return None
 
 
@@ -99,9 +102,9 @@ def serve(
     port : int, optional
         This one and no other; None for the first free one.
     browser : bool
-        Whether to open a web browser as well.
+        True to open a web browser as well.
     classroom : bool
-        Whether type and pictures are larger, to be read from the back row.
+        True for larger type and pictures, to be read from the back row.
     """
     # This environment's kernel and widgets go before others that the user may have.
     os.environ.setdefault("JUPYTER_PREFER_ENV_PATH", "1")
@@ -117,12 +120,11 @@ def serve(
     address = urlsplit(server.public_url)._replace(query=urlencode({"token": token})).geturl()
     server.io_loop.add_callback(print, f"\n    {address}\n\nStop with Ctrl-C.", flush=True)
     server.start()
-    _finish(server.io_loop.asyncio_loop)  # type: ignore[attr-defined]  # all of tornado's loops are asyncio's now
+    _finish(server.io_loop.asyncio_loop)  # type: ignore[attr-defined]  # asyncio's, as all are now
 
 
 def _finish(loop: asyncio.AbstractEventLoop) -> None:
-    """End what a stopped loop was still doing: the threads that work for it would keep Python from
-    ending."""
+    """End what a stopped loop was still doing; its threads would keep Python from ending."""
     tasks = asyncio.all_tasks(loop)
     for task in tasks:
         task.cancel()
@@ -132,8 +134,7 @@ def _finish(loop: asyncio.AbstractEventLoop) -> None:
 def _config(
     folder: Path, page: str, port: int | None, browser: bool, classroom: bool, token: str
 ) -> Config:
-    """Settings for this run alone; the user's own Jupyter settings, themes and shortcuts stay as
-    they are."""
+    """Return settings for this run alone; the user's own Jupyter settings stay as they are."""
     config = Config()
     config.ServerApp.kernel_websocket_connection_class = PromptConnection
     config.ServerApp.root_dir = str(folder)
@@ -146,20 +147,16 @@ def _config(
         config.ServerApp.port = port
         config.ServerApp.port_retries = 0
     config.IdentityProvider.token = token
-    if zmq.has(
-        "curve"
-    ):  # where client and kernel are new enough, what they say to each other is encrypted
+    if zmq.has("curve"):  # new enough clients and kernels encrypt what they say to each other
         config.KernelManager.transport_encryption = "auto"
     config.LabApp.custom_css = classroom
     config.LabApp.extra_labextensions_path = [str(EXTENSIONS)]
-    config.LabApp.workspaces_dir = str(
-        folder / ".rigkit" / "workspaces"
-    )  # open tabs belong to the folder
+    tabs = folder / ".rigkit" / "workspaces"  # those that are open belong to the folder
+    config.LabApp.workspaces_dir = str(tabs)
     return config
 
 
 def _without_news(handler: object, page_config: dict[str, Any]) -> dict[str, Any]:
-    """The page's settings without JupyterLab's question about news: a newcomer should see the
-    lesson."""
+    """Leave out JupyterLab's question about news: a newcomer should see the lesson."""
     page_config["disabledExtensions"] = [*page_config.get("disabledExtensions", []), _NEWS]
     return page_config

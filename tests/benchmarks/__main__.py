@@ -1,4 +1,4 @@
-"""All speed figures of the kit beside their references, in one table, with the machine.
+"""All speed figures of the kit beside their references, each printed as soon as it is measured.
 
     python -m tests.benchmarks               all of them, some minutes
     python -m tests.benchmarks two_bone skin these two, with their details
@@ -9,12 +9,12 @@ left out.
 """
 
 import argparse
+import sys
 import tempfile
-import time
 from contextlib import chdir
 from importlib import import_module
 
-from tests.benchmarks.figures import Missing, machine, table
+from tests.benchmarks.figures import HEAD, Missing, cells, line, machine
 
 NAMES = (
     "import_time",
@@ -38,34 +38,30 @@ def main():
         description=__doc__,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
-    parser.add_argument(
-        "names", nargs="*", metavar="NAME", help=f"one or more of: {', '.join(NAMES)}"
-    )
+    known = ", ".join(NAMES)
+    parser.add_argument("names", nargs="*", metavar="NAME", help=f"one or more of: {known}")
     asked = parser.parse_args().names
     if unknown := set(asked) - set(NAMES):
-        parser.error(
-            f"no benchmark called {', '.join(sorted(unknown))}; there are: {', '.join(NAMES)}"
-        )
-    print(machine(), flush=True)
-    figures = []
+        parser.error(f"unknown benchmark {', '.join(sorted(unknown))}; there are: {known}")
+    print(machine(), "", line(HEAD), sep="\n", flush=True)
     for name in asked or NAMES:
-        start = time.perf_counter()
         try:
-            with (
-                tempfile.TemporaryDirectory() as folder,
-                chdir(folder),
-            ):  # homework remembers progress where it runs
-                figures += [
-                    figure
-                    for figure in import_module(f"tests.benchmarks.{name}").measure()
-                    if asked or not figure.detail
-                ]
+            # Homework remembers progress where it runs.
+            with tempfile.TemporaryDirectory() as folder, chdir(folder):
+                show(name, bool(asked))
         except Missing as missing:
             print(f"left out: {name} ({missing})", flush=True)
-        else:
-            print(f"measured: {name} ({time.perf_counter() - start:.0f} s)", flush=True)
-    print("", *table(figures), sep="\n")
+
+
+def show(name, in_detail):
+    """Measure one benchmark, and print a line of the table for each of its figures."""
+    for figure in import_module(f"tests.benchmarks.{name}").measure():
+        if in_detail or not figure.detail:
+            print(line(cells(figure)), flush=True)
 
 
 if __name__ == "__main__":
-    main()
+    try:
+        main()
+    except KeyboardInterrupt:
+        sys.exit("Stopped; what is above was measured.")

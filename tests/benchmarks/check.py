@@ -1,5 +1,4 @@
-"""How long a check takes, its card included, beside one run of the solution alone, question by
-question."""
+"""The time of a check, its card included, beside one run of the solution alone."""
 
 from contextlib import redirect_stdout
 from dataclasses import replace
@@ -15,24 +14,20 @@ ROUNDS = 20
 
 
 def measure():
-    figures = [figure for lesson in catalogue.lessons() for figure in checked(lesson)]
+    figures = []
+    for lesson in notebook.lessons():
+        for figure in checked(lesson):
+            yield figure
+            figures.append(figure)
+    ours, theirs = (median(getattr(f, side) for f in figures) for side in ("ours", "theirs"))
+    middle = f"check, the middle of {len(figures)} questions"
+    yield Figure(middle, ours, "the solution alone", theirs)
     longest = max(figures, key=lambda figure: figure.ours)
-    middle = median(figure.ours for figure in figures), median(figure.theirs for figure in figures)
-    return [
-        Figure(
-            f"check, the middle of {len(figures)} questions",
-            middle[0],
-            "the solution alone",
-            middle[1],
-        ),
-        replace(longest, what=f"check, the longest: {longest.what}", detail=False),
-        *figures,
-    ]
+    yield replace(longest, what=f"check, the longest: {longest.what}", detail=False)
 
 
 def checked(lesson):
-    """A figure for each question of a lesson whose answer is a function: the slower of a right and
-    a wrong answer."""
+    """A figure for each question of a lesson that asks for a function."""
     with redirect_stdout(StringIO()):  # what its cells print
         names = answered(lesson, "ada")
     hw = names["hw"]
@@ -44,11 +39,10 @@ def checked(lesson):
         answers = {"right": answer, "wrong": question.misconceptions[0].answer}
         works = {way: partial(shown, hw, name, each) for way, each in answers.items()}
         times = take_turns(works | {"alone": partial(calling.call, answer, cases)}, ROUNDS)
-        slower = max(
-            answers, key=lambda way: median(times[way])
-        )  # a wrong one is compared with every misconception
+        # The wrong one may be slower: it is compared with every misconception.
+        slower = max((times[way] for way in answers), key=median)
         yield compared(
-            f"{lesson}/{name}", times[slower], "the solution alone", times["alone"], detail=True
+            f"{lesson}/{name}", slower, "the solution alone", times["alone"], detail=True
         )
 
 

@@ -1,5 +1,4 @@
-"""What a benchmark gives: figures, each measured beside something else in the same run; and the one
-table of them.
+"""Figures of benchmarks, each measured beside something else in the same run, and their table.
 
 A figure's ratio is ours over the other's, so less is always better. Where both took turns it is the
 median of the rounds' ratios: a busy moment hits both sides of a round, and drops out.
@@ -151,22 +150,19 @@ def _processor():
 
 
 HEAD = ("", "ours", "beside it", "takes", "ratio", "aim")
+WIDE = (50, 10, 34, 10, 7, 0)  # fixed, so that a line can be printed before the next is known
 
 
-def table(figures):
-    """The lines of a table of figures, its columns as wide as they need."""
-    rows = [
-        HEAD,
-        *(
-            (f.what, f.shown(f.ours), f.beside, f.shown(f.theirs), f.share, f.aimed)
-            for f in figures
-        ),
-    ]
-    wide = [max(len(row[i]) for row in rows) for i in range(len(HEAD))]
-    return [
-        "  ".join(
-            cell.rjust(w) if i in (1, 3, 4) else cell.ljust(w)
-            for i, (cell, w) in enumerate(zip(row, wide, strict=True))
-        ).rstrip()
-        for row in rows
-    ]
+def cells(figure):
+    """The cells of a figure's line in the table."""
+    f = figure
+    return f.what, f.shown(f.ours), f.beside, f.shown(f.theirs), f.share, f.aimed
+
+
+def line(cells):
+    """One line of the table; numbers stand right in their columns."""
+    numbers = (1, 3, 4)
+    return "  ".join(
+        cell.rjust(wide) if i in numbers else cell.ljust(wide)
+        for i, (cell, wide) in enumerate(zip(cells, WIDE, strict=True))
+    ).rstrip()

@@ -34,7 +34,6 @@ def measure():
     ]
     times = {name: [row[name] for row in rounds] for name in IMPORTS}
     numpy = times.pop("import numpy")
-    return [
-        compared(name, own, "import numpy", numpy, most=1.5 if name == "import rigkit" else None)
-        for name, own in times.items()
-    ]
+    for name, own in times.items():
+        most = 1.5 if name == "import rigkit" else None
+        yield compared(name, own, "import numpy", numpy, most=most)

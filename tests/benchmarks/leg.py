@@ -1,4 +1,4 @@
-"""How long a whole pose of both legs takes.
+"""The time of a whole pose of both legs.
 
 Aim: one pose at most 1 ms, a batch of 1,000 frames at most 20 ms. Beside each: the forward chain
 alone, written with `Skeleton.pose`, which checks every turn; and for a batch the same poses one by

@@ -1,16 +1,14 @@
 """Marking a class beside running the same notebooks by nbclient, and growth.
 
-1. Throughput. `rigkit mark` from its start to its end: jail opened and tested, each notebook run in
-a jail of its own,
-   weighed, recorded, its page written, then tables and the class page. Beside it nbclient executes
-   the same notebooks in fresh kernels, without any jail and without marking anything. Both do as
-   many at once; the rounds alternate, so that a busy machine slows both alike. Learners' own idle
-   steps differ; the notebooks are of every harmless kind.
-2. Growth. One class of many, marked at once: what all its processes hold in memory around the
-hundredth submission and
-   around the last, the jails that happen to run included; and the time for each of the first
-   hundred and of the last. Then the time for each of a small class, marked before and after the
-   large one.
+1. Throughput. `rigkit mark` from its start to its end: jail opened and tested, each notebook run
+   in a jail of its own, weighed, recorded, its page written, then tables and the class page. Beside
+   it nbclient executes the same notebooks in fresh kernels, without any jail and without marking
+   anything. Both do as many at once; the rounds alternate, so that a busy machine slows both alike.
+   Learners' own idle steps differ; the notebooks are of every harmless kind.
+2. Growth. One class of many, marked at once: the memory of all its processes around the hundredth
+   submission and around the last, the jails that happen to run included; and the time for each of
+   the first hundred and of the last. Then the time for each of a small class, marked before and
+   after the large one.
 """
 
 import subprocess
@@ -26,16 +24,8 @@ from rigkit.marking.jail import JailError, open_jail
 from tests.benchmarks.figures import Figure, Missing, compared
 from tests.marking.classroom import make_class
 
-HARMLESS = (
-    "right",
-    "partly",
-    "misconception",
-    "right",
-    "blank",
-    "broken",
-    "right",
-    "misconception",
-)
+HARMLESS = ("right", "partly", "misconception", "right")
+HARMLESS += ("blank", "broken", "right", "misconception")
 LESSON, KERNELS, FEW, MANY, ROUNDS = "06", 16, 200, 1000, 3
 WORKERS = workers.how_many()
 WINDOW = 40  # submissions around a point over which memory and time are taken

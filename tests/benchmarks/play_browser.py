@@ -1,5 +1,4 @@
-"""Pictures a second that a play button really shows, in a real browser: a panel's, and a plain
-`ipywidgets.Play`.
+"""Pictures a second in a real browser: a panel's play button, and a plain `ipywidgets.Play`.
 
 Both draw the same two views in one notebook on one server, `rigkit learn`, in turns. 24 a second
 are asked for.

@@ -1,5 +1,4 @@
-"""From key press to picture on screen, in a real browser: a panel, and plain `interact` with inline
-figures.
+"""From key press to picture in a real browser: a panel, and `interact` with inline figures.
 
 Both draw the same two views in one notebook on one server, `rigkit learn`, in turns.
 """
@@ -37,7 +36,8 @@ WATCH = """selector => {
   const place = document.querySelector(selector);
   const look = async () => {
     const image = place.querySelector('img');
-    const picture = image ? image.src : [...place.querySelectorAll('svg.rig')].map(s => s.innerHTML).join();
+    const drawn = [...place.querySelectorAll('svg.rig')].map(s => s.innerHTML).join();
+    const picture = image ? image.src : drawn;
     if (!picture || picture === seen.last) return;
     seen.last = picture;
     if (image) { try { await image.decode(); } catch { return; } }
@@ -45,7 +45,8 @@ WATCH = """selector => {
   };
   look();
   window.watching = new MutationObserver(look);
-  window.watching.observe(place, {subtree: true, childList: true, attributes: true, characterData: true});
+  window.watching.observe(
+    place, {subtree: true, childList: true, attributes: true, characterData: true});
 }"""
 
 

@@ -1,5 +1,4 @@
-"""What one step of a slider costs in the kernel: a panel's SVG text, and the same picture as an
-inline figure."""
+"""The time of a slider's step in the kernel: a panel's SVG text, and the same inline figure."""
 
 from base64 import b64encode
 
@@ -16,8 +15,7 @@ ROUNDS = 40
 
 
 def pose(drop_cm):
-    """The hip, knee and ankle of a standing leg, of the leg let down with the pelvis, and of one
-    whose foot stays."""
+    """Hip, knee and ankle: standing, let down with the pelvis, and with the foot staying."""
     stand, ankle = np.array([0.0, ANKLE + 0.995 * (UPPER + LOWER)]), np.array([0.0, ANKLE])
     hip = stand - (0.0, drop_cm / 100)
     rest, inverse = (solve_planar(ankle - top, UPPER, LOWER) for top in (stand, hip))
@@ -121,7 +119,7 @@ def figure(drop_cm):
 
 
 def inline(drop_cm):
-    """What the inline backend sends for `figure`: a PNG in a tight box, in base64."""
+    """The message of the inline backend for `figure`: a PNG in a tight box, in base64."""
     import matplotlib.pyplot as plt
     from IPython.core.pylabtools import print_figure
 
@@ -135,10 +133,8 @@ def measure():
     import matplotlib
 
     matplotlib.use("agg")
-    live, values = (
-        panel(),
-        iter(np.round(np.linspace(0, 30, 3 * ROUNDS + 3), 2)),
-    )  # none twice: nothing is remembered
+    live = panel()
+    values = iter(np.round(np.linspace(0, 30, 3 * ROUNDS + 3), 2))  # none twice, so none cached
     times = take_turns(
         {
             "to markup": lambda: draw(next(values))[0].html(style=False),

@@ -1,5 +1,4 @@
-"""A learner's JupyterLab in headless Chromium: start it, open a notebook, run it, drag it, look at
-it.
+"""A learner's JupyterLab in headless Chromium: start it, run and drag notebooks, look at them.
 
 For tests and benchmarks alike; needs `playwright` and a Chromium, not pytest:
 
@@ -39,8 +38,7 @@ SCROLLER = ".jp-NotebookPanel:not(.lm-mod-hidden) .jp-WindowedPanel-outer"
 CELLS = ".jp-NotebookPanel:not(.lm-mod-hidden) .jp-Cell"
 
 
-# --- server and browser
-# ----------------------------------------------------------------------------------------------
+# --- server and browser ----
 
 
 @dataclass(frozen=True)
@@ -57,6 +55,26 @@ class Server:
         return {"Authorization": f"token {self.token}"}
 
 
+def script(name):
+    """The JavaScript function of a file beside this one."""
+    return Path(__file__).with_name(f"{name}.js").read_text(encoding="utf-8")
+
+
+def code_notebook(cells):
+    """A notebook of code cells (id: source)."""
+    from nbformat import v4
+
+    notebook = v4.new_notebook(
+        cells=[v4.new_code_cell(source, id=name) for name, source in cells.items()]
+    )
+    notebook.metadata.kernelspec = {
+        "name": "python3",
+        "display_name": "Python 3 (ipykernel)",
+        "language": "python",
+    }
+    return notebook
+
+
 def free_port():
     """A port that was free a moment ago."""
     with socket.socket() as sock:
@@ -68,8 +86,7 @@ def free_port():
 def learn(
     folder, *options, command=(sys.executable, "-m", "rigkit", "learn"), wait=60, **environment
 ):
-    """`rigkit learn` on `folder`, with Jupyter settings of its own; ended by Ctrl-C, which must
-    succeed.
+    """`rigkit learn` on `folder`, with Jupyter settings of its own; Ctrl-C must end it well.
 
     `command` may be any other that prints a Jupyter address with a token.
     """
@@ -105,8 +122,7 @@ def learn(
 
 
 def stop(process, wait=30):
-    """End a server as Ctrl-C does; its exit code. One that does not end is killed, and
-    `TimeoutExpired` raised."""
+    """End a server as Ctrl-C does; its exit code. Kill one that does not end, and raise."""
     if process.poll() is None:
         process.send_signal(signal.SIGINT if os.name == "posix" else signal.SIGTERM)
     try:
@@ -139,8 +155,7 @@ def _wait_for_address(process, wait):
 
 
 def find_chromium():
-    """The path of a Chromium, the one that RIGKIT_CHROMIUM names if it is set; None if there is
-    none."""
+    """The path of a Chromium, of the one that RIGKIT_CHROMIUM names if it is set; or None."""
     named = os.environ.get("RIGKIT_CHROMIUM")
     names = [named] if named else ["chromium", "chromium-browser", "google-chrome"]
     return next(filter(None, map(shutil.which, names)), None)
@@ -159,8 +174,7 @@ def chromium():
             browser.close()
 
 
-# --- a page of JupyterLab
-# ------------------------------------------------------------------------------------------
+# --- a page of JupyterLab ----
 
 
 class Lab:
@@ -191,9 +205,8 @@ class Lab:
     def __init__(self, browser, server, size=(1280, 800), theme=LIGHT, windowing=None, watch=True):
         self.server, self.windowing = server, windowing
         self.errors = []
-        context = (
-            browser.contexts[0] if browser.contexts else browser.new_context()
-        )  # one cache for all pages
+        # One context is one cache for all pages.
+        context = browser.contexts[0] if browser.contexts else browser.new_context()
         self.page = context.new_page()
         self.page.set_viewport_size({"width": size[0], "height": size[1]})
         self.page.set_extra_http_headers(server.headers)
@@ -220,9 +233,7 @@ class Lab:
         kernel."""
         self.page.goto(f"{self.server.base}/lab/tree/{notebook}?token={self.server.token}&reset")
         self.page.wait_for_selector(CELLS, timeout=60_000)
-        if (
-            kernel
-        ):  # the page says "Idle" before there is a kernel, and would run cells into nothing
+        if kernel:  # the page says "Idle" before there is one, and would run cells into nothing
             end = time.monotonic() + 60
             while not self._has_kernel():
                 assert time.monotonic() < end, "waited 60 s for a kernel"
@@ -290,21 +301,13 @@ class Lab:
         """
         shown = set()
         for _ in self.scroll_through():
-            shown.update(self.page.evaluate(_TROUBLES))
+            shown.update(self.page.evaluate(script("troubles")))
         return [*self.errors, *sorted(shown)]
 
     def look(self, size, type_px=None):
-        """Make the window another size, and type in text, code and controls as large as
-        JupyterLab's settings can."""
+        """Set the size of the window, and of type as large as JupyterLab's settings can, px."""
         self.page.set_viewport_size({"width": size[0], "height": size[1]})
-        self.page.evaluate(
-            """px => {
-          for (const name of ['--jp-content-font-size1', '--jp-code-font-size', '--jp-ui-font-size1'])
-            px ? document.documentElement.style.setProperty(name, px + 'px')
-               : document.documentElement.style.removeProperty(name);
-        }""",
-            type_px,
-        )
+        self.page.evaluate(script("type_size"), type_px)
 
     def room(self):
         """The height in which cells are seen, px."""
@@ -320,8 +323,7 @@ class Lab:
         return paths
 
     def wait_for_change(self, look, before, what, wait=10):
-        """Wait until `look()` is no longer `before`; an `AssertionError` names `what` if it stays
-        so `wait` seconds."""
+        """Wait until `look()` is no longer `before`; fail naming `what` after `wait` seconds."""
         end = time.monotonic() + wait
         while look() == before:
             assert time.monotonic() < end, f"{what} stayed as it was for {wait} s"
@@ -340,8 +342,7 @@ class Lab:
         return json.loads(answer.text() or "null")
 
     def _has_kernel(self):
-        """Whether a kernel is connected and idle; the server cannot say (status 500) while one is
-        being started."""
+        """True if a kernel is connected and idle; while one starts, the server answers 500."""
         answer = self.page.request.get(
             f"{self.server.base}/api/kernels", headers=self.server.headers
         )
@@ -375,19 +376,9 @@ class Lab:
 
 @contextmanager
 def lab_with(cells):
-    """For benchmarks: a lab with one notebook of these cells (id: source), whose kernel can import
-    the tests."""
-    from nbformat import v4
-
+    """A lab with one notebook of cells (id: source), whose kernel can import the tests."""
     root = Path(__file__).parents[2]
-    notebook = v4.new_notebook(
-        cells=[v4.new_code_cell(source, id=name) for name, source in cells.items()]
-    )
-    notebook.metadata.kernelspec = {
-        "name": "python3",
-        "display_name": "Python 3",
-        "language": "python",
-    }
+    notebook = code_notebook(cells)
     path = os.pathsep.join(filter(None, (str(root), os.environ.get("PYTHONPATH"))))
     with tempfile.TemporaryDirectory() as place:
         folder = Path(place) / "learner"
@@ -472,38 +463,3 @@ class SliderView:
 
 # What a stock JupyterLab says while it looks for widgets in a kernel that has loaded none yet.
 _HARMLESS = ("No such comm",)
-
-_TROUBLES = """() => {
-  const found = [];
-  const wrong = '[data-mime-type="application/vnd.jupyter.stderr"], [data-mime-type="application/vnd.jupyter.error"]';
-  for (const e of document.querySelectorAll(wrong)) found.push('output: ' + e.textContent.trim());
-  for (const e of document.querySelectorAll('.jp-OutputArea-output'))
-    if (/Error displaying widget|model not found|Javascript Error/i.test(e.textContent))
-      found.push('widget: ' + e.textContent.trim());
-  for (const cell of document.querySelectorAll('.jp-CodeCell'))
-    if (!/\\d/.test(cell.querySelector('.jp-InputPrompt:not(.jp-Placeholder-prompt)')?.textContent ?? '1'))
-      found.push('not run: ' + cell.querySelector('.cm-content')?.textContent);
-  const name = e => e.querySelector('title')?.textContent || e.textContent.trim().slice(0, 60) || e.className;
-  for (const area of document.querySelectorAll('.jp-OutputArea-output, .jp-OutputArea-child'))
-    if (area.scrollWidth > area.clientWidth + 1)
-      found.push(`scrolls sideways by ${area.scrollWidth - area.clientWidth} px: ${name(area)}`);
-  for (const svg of document.querySelectorAll('.jp-OutputArea svg[role=img]')) {
-    const box = svg.getBoundingClientRect();
-    if (!box.width) continue;
-    for (const text of svg.querySelectorAll('text')) {
-      const b = text.getBoundingClientRect();
-      const halo = 2.5;  // letters have a rim in the paper's colour, which may be cut
-      const inside = b.left >= box.left - halo && b.right <= box.right + halo
-                  && b.top >= box.top - halo && b.bottom <= box.bottom + halo;
-      if (b.width && !inside)
-        found.push(`text outside its picture: "${text.textContent}" in ${name(svg)}`);
-    }
-    for (let e = svg.parentElement; e && !e.classList.contains('jp-Cell'); e = e.parentElement) {
-      const b = e.getBoundingClientRect();
-      const over = Math.round(Math.max(box.right - b.right, b.left - box.left));
-      if (getComputedStyle(e).overflowX !== 'visible' && over > 1)
-        found.push(`picture cut off by ${over} px: ${name(svg)}`);
-    }
-  }
-  return found;
-}"""

@@ -1,8 +1,7 @@
-"""A panel, a card and our pages in a real Chromium, held to WCAG 2.2 AA:
-https://www.w3.org/TR/WCAG22/.
+"""A panel, a card and our pages in a real Chromium, held to WCAG 2.2 AA.
 
-One notebook and three pages are opened once, and looked at in many ways; numbers in comments are
-success criteria.
+https://www.w3.org/TR/WCAG22/. One notebook and three pages are opened once, and looked at in many
+ways; numbers in comments are success criteria.
 """
 
 import re
@@ -11,8 +10,8 @@ import pytest
 from nbformat import v4
 
 from rigkit import inspection
-from rigkit.marking import class_page, learner_page
-from tests.browser.lab import Lab
+from rigkit.marking import class_page, report
+from tests.browser.lab import Lab, code_notebook, script
 from tests.contrast import SHAPE, TEXT, as_ink, contrast, over
 from tests.marking import entries
 from tests.unit import rigs
@@ -37,78 +36,12 @@ CELLS = {
     ),
 }
 SPACING = (  # 1.4.12
-    "*:not(svg"
-    " *){line-height:1.5!important;letter-spacing:.12em!important;word-spacing:.16em!important}p:not(svg"
-    " *){margin-bottom:2em!important}"
+    "*:not(svg *) { line-height: 1.5 !important; letter-spacing: .12em !important;"
+    " word-spacing: .16em !important } p:not(svg *) { margin-bottom: 2em !important }"
 )
-
-# Every text that is seen in an element, with its ink and what lies behind it, from the front to
-# what is opaque.
-TEXTS = """root => {
-  const found = [], range = document.createRange(), walk = document.createTreeWalker(root, NodeFilter.SHOW_TEXT);
-  while (walk.nextNode()) {
-    const node = walk.currentNode, e = node.parentElement;
-    range.selectNodeContents(node);
-    if (!node.textContent.trim() || range.getBoundingClientRect().width < 2 || !e.checkVisibility()) continue;
-    const svg = e.closest('svg'), behind = [];
-    for (let g = svg ? svg.parentElement : e; g; g = g.parentElement) behind.push(getComputedStyle(g).backgroundColor);
-    found.push([node.textContent.trim(), svg ? getComputedStyle(e).fill : getComputedStyle(e).color, behind]);
-  }
-  return found;
-}"""
-# Every outline that is drawn in our pictures; a chart's grid is seen through, and is decoration.
-STROKES = """root => [...root.querySelectorAll('svg.rig :is(path, circle)')].filter(e => !e.closest('defs, clipPath'))
-  .map(e => [e.getAttribute('class') ?? e.getAttribute('style'), getComputedStyle(e), e])
-  .filter(([_, s]) => s.stroke !== 'none' && +s.strokeOpacity === 1 && +s.opacity === 1)
-  .map(([name, s, e]) => { const behind = [];
-    for (let g = e.closest('svg.rig').parentElement; g; g = g.parentElement)
-      behind.push(getComputedStyle(g).backgroundColor);
-    return [name, s.stroke, behind]; })"""
-# 2.5.8: what can be pressed and is smaller than 24 px, with another target within the circle around
-# its middle.
-CROWDED = """root => {
-  const what = 'a[href], button, summary, input[type=number], [role=slider], label:has(input)';
-  const all = [...root.querySelectorAll(what)]
-    .filter(e => e.checkVisibility() && !(e.matches('a') && e.closest('p, li, nav')))  // links in a line of text
-    .map(e => [e.textContent.trim().slice(0, 40) || e.className || e.tagName, e.getBoundingClientRect()]);
-  const small = b => b.width < 24 || b.height < 24, mid = b => [b.x + b.width / 2, b.y + b.height / 2];
-  const gap = ([x, y], b) => Math.hypot(Math.max(b.left - x, x - b.right, 0), Math.max(b.top - y, y - b.bottom, 0));
-  return all.filter(([, b]) => small(b)).filter(([, b]) => all.some(([, o]) => o !== b && (gap(mid(b), o) < 12
-      || small(o) && Math.hypot(mid(b)[0] - mid(o)[0], mid(b)[1] - mid(o)[1]) < 24))).map(([name]) => name);
-}"""
-# 1.4.10, 1.4.12: words that are cut off, run over the edge, or lie on one another; tables may
-# scroll.
-SQUEEZED = """root => {
-  const found = [], edge = root.getBoundingClientRect(), blocks = [];
-  for (const e of root.querySelectorAll('*')) {
-    if (e.closest('svg, .wide') || !e.checkVisibility()) continue;
-    const own = [...e.childNodes].some(n => n.nodeType === 3 && n.textContent.trim()), s = getComputedStyle(e);
-    if (!own || e.matches('.rig-spoken')) continue;
-    if (s.overflowX !== 'visible' && e.clientWidth > 1 && e.scrollWidth > e.clientWidth + 1)
-      found.push(`cut off: ${e.textContent.trim()}`);
-    const b = e.getBoundingClientRect();
-    if (b.width && (b.left < edge.left - 1 || b.right > edge.right + 1)) found.push(`over the edge: ${e.textContent}`);
-    if (b.width) blocks.push([e, b]);
-  }
-  for (const [e, b] of blocks) for (const [o, c] of blocks)
-    if (e !== o && !e.contains(o) && !o.contains(e) && getComputedStyle(e).display !== 'inline'
-        && getComputedStyle(o).display !== 'inline' && Math.min(b.right, c.right) - Math.max(b.left, c.left) > 2
-        && Math.min(b.bottom, c.bottom) - Math.max(b.top, c.top) > 4)
-      found.push(`on one another: ${e.textContent.trim().slice(0, 40)} / ${o.textContent.trim().slice(0, 40)}`);
-  for (const e of root.querySelectorAll('svg')) {
-    const b = e.getBoundingClientRect();
-    if (b.right > edge.right + 1) found.push(`picture over the edge: ${e.querySelector('title')?.textContent}`);
-  }
-  return found;
-}"""
-FOCUS = """() => {
-  const e = document.activeElement, s = getComputedStyle(e), b = e.getBoundingClientRect(), behind = [];
-  const seen = document.elementFromPoint(b.x + b.width / 2, b.y + b.height / 2);
-  for (let g = e.parentElement; g; g = g.parentElement) behind.push(getComputedStyle(g).backgroundColor);
-  return {inside: !!e.closest('.rig-panel'), name: e.ariaLabel || e.labels?.[0]?.textContent || e.textContent,
-          kind: e.role || e.type || e.tagName.toLowerCase(), style: s.outlineStyle, ink: s.outlineColor,
-          width: parseFloat(s.outlineWidth), behind, seen: !!seen && (e.contains(seen) || seen.contains(e))};
-}"""
+TEXTS, STROKES, CROWDED, SQUEEZED, FOCUS, EASED = map(
+    script, ("texts", "strokes", "crowded", "squeezed", "focus", "eased")
+)
 
 
 def ground(behind):
@@ -128,25 +61,15 @@ def pale(found, least):
     }
 
 
-# --- a panel and cards in JupyterLab
-# ---------------------------------------------------------------------------------
+# --- a panel and cards in JupyterLab ----
 
 
 @pytest.fixture(scope="module")
 def opened(browser, server):
     """A notebook with two panels, a learner's card and an inspection, run."""
     lab = Lab(browser, server, windowing="none")
-    notebook = v4.new_notebook(
-        cells=[
-            v4.new_markdown_cell("# Access", id="title"),
-            *(v4.new_code_cell(source, id=name) for name, source in CELLS.items()),
-        ]
-    )
-    notebook.metadata.kernelspec = {
-        "name": "python3",
-        "display_name": "Python 3 (ipykernel)",
-        "language": "python",
-    }
+    notebook = code_notebook(CELLS)
+    notebook.cells.insert(0, v4.new_markdown_cell("# Access", id="title"))
     lab.write("access.ipynb", notebook)
     lab.open("access.ipynb")
     lab.run_all()
@@ -295,12 +218,7 @@ def test_nothing_moves_by_itself_nor_eases_where_that_is_not_wanted(opened):  # 
     eased = {}
     for wanted in ("reduce", "no-preference"):  # a stock slider glides to where its bar was pressed
         opened.page.emulate_media(reduced_motion=wanted)
-        eased[wanted] = panel.locator.evaluate("""root => {
-          root.querySelector('.noUi-target').classList.add('noUi-state-tap');
-          const found = [...root.querySelectorAll('*')].filter(e => e.getAnimations().length
-            || parseFloat(getComputedStyle(e).transitionDuration) > 0 || getComputedStyle(e).animationName !== 'none');
-          root.querySelector('.noUi-target').classList.remove('noUi-state-tap');
-          return found.map(e => e.className); }""")
+        eased[wanted] = panel.locator.evaluate(EASED)
     assert eased["reduce"] == [] != eased["no-preference"]
 
 
@@ -322,8 +240,7 @@ def test_nothing_is_lost_where_there_is_little_room(opened, width):  # 1.4.4, 1.
     assert opened.errors == []
 
 
-# --- our own pages
-# ---------------------------------------------------------------------------------------------------
+# --- our own pages ----
 
 
 def the_class():

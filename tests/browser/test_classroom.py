@@ -1,5 +1,4 @@
-"""`rigkit learn --teach` on a classroom's screen: code folded, type larger, nothing cut off, all of
-it working."""
+"""`rigkit learn --teach` on a classroom's screen: code folded, type larger, all of it working."""
 
 import pytest
 
@@ -10,15 +9,7 @@ pytestmark = pytest.mark.needs_browser
 
 LESSON = next(lesson for lesson in course.lessons() if lesson.exercise)
 SCREEN = (1920, 1080)
-SIZES = """() => {
-  const tall = e => e.getBoundingClientRect().height, size = e => parseFloat(getComputedStyle(e).fontSize);
-  const at = selector => document.querySelector('.jp-NotebookPanel:not(.lm-mod-hidden) ' + selector);
-  const letters = e => { const range = document.createRange(); range.selectNodeContents(e);
-                         return range.getClientRects()[0].height; };
-  return {text: size(at('.jp-MarkdownCell p')), printed: size(at('.jp-OutputArea-output[data-mime-type*=stdout] pre')),
-          picture: tall(at('.rig-live text')), readout: letters(at('.rig-readout')),
-          slider: letters(at('.rig-panel .widget-slider .widget-label')), button: letters(at('.rig-panel button'))};
-}"""
+SIZES = lab.script("sizes")
 
 
 @pytest.fixture(scope="module")

@@ -1,12 +1,10 @@
-"""A panel that plays, in a real page: by keyboard, beside other cells, and not after its cell is
-run again."""
+"""A panel that plays, in a real page: by keyboard, beside other cells, not after its cell reran."""
 
 import re
 
 import pytest
-from nbformat import v4
 
-from tests.browser.lab import Lab
+from tests.browser.lab import Lab, code_notebook
 
 pytestmark = pytest.mark.needs_browser
 
@@ -15,8 +13,10 @@ from rigkit.panels import Panel, Slider
 drawn = []
 def draw(frame):
     drawn.append(frame)
-    return f'<svg role="img" viewBox="0 0 200 20" width="200"><title>{frame}</title></svg>', f"Frame {frame}."
-Panel("It walks.", [Slider("frame", "Frame", 0, 47, 1, 0)], draw, {"Middle": {"frame": 24}}, play="frame")"""
+    svg = f'<svg role="img" viewBox="0 0 200 20" width="200"><title>{frame}</title></svg>'
+    return svg, f"Frame {frame}."
+slider = Slider("frame", "Frame", 0, 47, 1, 0)
+Panel("It walks.", [slider], draw, {"Middle": {"frame": 24}}, play="frame")"""
 OTHER = "print('so far:', len(drawn))"
 
 
@@ -24,15 +24,7 @@ OTHER = "print('so far:', len(drawn))"
 def opened(browser, server):
     """A notebook with such a panel and another cell, run."""
     lab = Lab(browser, server)
-    notebook = v4.new_notebook(
-        cells=[v4.new_code_cell(PANEL, id="panel"), v4.new_code_cell(OTHER, id="other")]
-    )
-    notebook.metadata.kernelspec = {
-        "name": "python3",
-        "display_name": "Python 3 (ipykernel)",
-        "language": "python",
-    }
-    lab.write("play.ipynb", notebook)
+    lab.write("play.ipynb", code_notebook({"panel": PANEL, "other": OTHER}))
     lab.open("play.ipynb")
     lab.run_all()
     yield lab
