@@ -663,7 +663,7 @@ def _mark(arguments: argparse.Namespace) -> int:
         return command.mark(arguments)
     except ValueError as problem:
         text, status = _describe(problem)[0], WRONG_USE
-    except command.Hindered as problem:
+    except command.MarkingError as problem:
         text, status = str(problem), FAILED
     if arguments.json:
         print(json.dumps({"error": text}))

@@ -63,8 +63,9 @@ class Follow(_format.NotebookDisplay):
     leader : str
         What is followed: another control, or anything posed before (a joint), by name.
     what : {"both", "position", "turn"}
-        What of the leader is followed. "both": as if fixed to the leader. "position": the leader's shift without its turn, the
-        vector between the two kept. "turn": the leader's turn without its shift.
+        What of the leader is followed. "both": as if fixed to the leader. "position": the leader's
+        shift without its turn, the vector between the two kept. "turn": the leader's turn without
+        its shift.
     weight : array_like, shape (...)
         From 0 to 1; the rest stays where it is. Weights for one control add up to at most 1.
     offset : array_like, shape (..., 4, 4), optional

@@ -81,8 +81,8 @@ def orient_chain(
     Raises
     ------
     ValueError
-        Two neighbouring centres in one place; a straight chain along `forward`; `knee_direction` other than
-        1 and −1.
+        Two neighbouring centres in one place; a straight chain along `forward`; `knee_direction`
+        other than 1 and −1.
 
     Examples
     --------
@@ -172,8 +172,8 @@ def mirror_chain(
     ==============  ==================  ============================  ===========================
 
     "Same bend" reflects the bone axis and forward and lets the hinge axis keep its sense;
-    "reflection" reflects the hinge axis and the bone axis and pays with the third. `mirror_rotations`
-    turns one side's angles into the other's.
+    "reflection" reflects the hinge axis and the bone axis and pays with the third.
+    `mirror_rotations` turns one side's angles into the other's.
 
     Parameters
     ----------

@@ -1,8 +1,8 @@
 """Skin: weights from distances to bones, two ways of skinning, and what a pose does to a skin.
 
-Weights are one table, shape (v, joints), a row for each vertex; `pack_influences` and `unpack_influences` change to
-and from glTF's four joint numbers and four weights for each vertex. Joints come in the same order
-in weights and in matrices.
+Weights are one table, shape (v, joints), a row for each vertex; `pack_influences` and
+`unpack_influences` change to and from glTF's four joint numbers and four weights for each vertex.
+Joints come in the same order in weights and in matrices.
 """
 
 from __future__ import annotations

@@ -1,8 +1,8 @@
 """The leg's inverse chain in closed form: two bones, a goal for the ankle, and a side for the knee.
 
 Two lengths and one distance make a triangle, and the triangle gives every angle (law of cosines).
-Two things it leaves open: on which side the knee is (planar: `knee_direction`), and how the triangle is
-turned about the hip–ankle line (3-D: the pole, the hint, the swivel).
+Two things it leaves open: on which side the knee is (planar: `knee_direction`), and how the
+triangle is turned about the hip–ankle line (3-D: the pole, the hint, the swivel).
 """
 
 from __future__ import annotations
@@ -163,8 +163,8 @@ def solve_planar(
     Raises
     ------
     ValueError
-        Bad numbers, lengths not above zero, a `knee_direction` other than 1 and −1, shapes that do not
-        broadcast.
+        Bad numbers, lengths not above zero, a `knee_direction` other than 1 and −1, shapes that do
+        not broadcast.
 
     Examples
     --------

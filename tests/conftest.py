@@ -96,11 +96,11 @@ class Progress:
         self._seconds[file] += report.duration
         self._failed[file] += report.failed
         if report.failed:
-            self._say(f"FAILED {report.nodeid}")
+            self._format(f"FAILED {report.nodeid}")
         if report.when == "teardown":
             self._left[file] -= 1
             if not self._left[file]:
-                self._say(self._done(file))
+                self._format(self._done(file))
 
     def _done(self, file):
         done = sum(not left for left in self._left.values())
@@ -110,7 +110,7 @@ class Progress:
             f" {self._seconds[file]:.0f} s{failed}"
         )
 
-    def _say(self, text):
+    def _format(self, text):
         minutes, seconds = divmod(int(time.monotonic() - self._began), 60)
         reporter = self._config.pluginmanager.getplugin("terminalreporter")
         reporter.write_line(f"{minutes:2d}:{seconds:02d} {text}", flush=True)

@@ -45,7 +45,7 @@ def mark(arguments: Namespace) -> int:
     except (JailError, RecordError, ClusterError) as problem:
         raise MarkingError(f"{str(problem)[:1].upper()}{str(problem)[1:]}") from None
     except OSError as problem:
-        raise Hindered(f"{course.describe_os_error(problem)} {GOES_ON}") from None
+        raise MarkingError(f"{course.describe_os_error(problem)} {GOES_ON}") from None
     except KeyboardInterrupt:
         raise MarkingError(f"Stopped. {GOES_ON}") from None
     finally:

@@ -228,7 +228,9 @@ def _flags_of_name(
     for (name, question), outcome in zip(questions.items(), outcomes, strict=True):
         if question.kind != "function" and outcome.score < 1 and records[name]:
             with _scoring:
-                as_claimed = checking.score_answers(question, theirs.cases(question, 0), records[name])
+                as_claimed = checking.score_answers(
+                    question, theirs.cases(question, 0), records[name]
+                )
             if as_claimed.score == 1:
                 yield f'{question.id} would be right for "{claimed:.80}".'
 

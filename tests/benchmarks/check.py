@@ -15,7 +15,7 @@ ROUNDS = 20
 
 def measure():
     figures = []
-    for lesson in notebook.lessons():
+    for lesson in catalogue.lessons():
         for figure in checked(lesson):
             yield figure
             figures.append(figure)

@@ -10,7 +10,7 @@ import pytest
 from nbformat import v4
 
 from rigkit import inspection
-from rigkit.marking import class_page, report
+from rigkit.marking import class_page, learner_page
 from tests.browser.lab import Lab, code_notebook, script
 from tests.contrast import SHAPE, TEXT, as_ink, contrast, over
 from tests.marking import entries
