@@ -367,7 +367,8 @@ class MirrorError(_format.NotebookDisplay):
         return _format.line(
             self,
             f"off by {_format.small(self.cm, scale=1.0)} (most: {_format.name(self.farthest)})",
-            f"turned away by {_format.amount(self.deg, '°', 2)} (most: {_format.name(self.most_turned)})",
+            f"turned away by {_format.amount(self.deg, '°', 2)} "
+            f"(most: {_format.name(self.most_turned)})",
             batch=_format.batch(self.cm, 1),
         )
 
@@ -644,7 +645,8 @@ def _check_knee_direction(value: ArrayLike, count: int) -> Floats:
     knee_direction = _check.numbers("knee_direction", value)
     if knee_direction.shape not in ((), (count,)) or not (np.abs(knee_direction) == 1).all():
         raise ValueError(
-            f"`knee_direction` must be 1 or −1, once or for each of the {count} inner joints; got {value!r}."
+            f"`knee_direction` must be 1 or −1, once or for each of the {count} inner "
+            f"joints; got {value!r}."
         )
     return np.broadcast_to(knee_direction, count)
 

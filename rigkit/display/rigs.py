@@ -144,7 +144,8 @@ def _channel(channel: str) -> str:
 
 def _limits(limits: Mapping[str, Any]) -> str:
     said = (
-        f"{_channel(channel)} {(_format.angle if channel.startswith('turn') else _format.length)(bounds)}"
+        f"{_channel(channel)} "
+        + (_format.angle if channel.startswith("turn") else _format.length)(bounds)
         for channel, bounds in limits.items()
     )
     return "; ".join(said) or "none"

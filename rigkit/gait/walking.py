@@ -70,7 +70,8 @@ class Walk(_format.NotebookDisplay):
             "feet planted" if self.planted else "feet not planted",
             _format.amount(self.speed, " m/s", 2),
             f"steps of {_format.length(self.step_length)}",
-            f"{_format.count(len(self.times), 'frame')} in {_format.amount(np.ptp(self.times), ' s', 2)}",
+            f"{_format.count(len(self.times), 'frame')} in "
+            f"{_format.amount(np.ptp(self.times), ' s', 2)}",
             f"angles of {self.table}",
             f"miss {_format.small(self.miss)}",
         )

@@ -345,7 +345,8 @@ def test_the_learners_code_is_not_where_the_file_is_inspected(asking):
     entry = marked(
         rig_files.data(rig_files.straight()),
         "from rigkit.homework import rig_file\nfrom rigkit import gltf, inspection\n"
-        "inspection.RULES = ()\nrig_file.findings = rig_file.record_file = lambda data: {'out': 1}\n"
+        "inspection.RULES = ()\n"
+        "rig_file.findings = rig_file.record_file = lambda data: {'out': 1}\n"
         "my_rig = {'rigkit_inspection': 1, 'findings': [], 'places': {}}\nhw.check(my_rig=my_rig)",
     )
     assert of_the_rig(entry).misconception == "no bend"

@@ -53,7 +53,8 @@ def numbers(values):
 
 def mujoco_scene(skeleton, joint_text):
     """The skeleton as a mujoco model with the joint that `joint_text(i)` describes in each body."""
-    text = f"<mujoco><worldbody>{body_text(skeleton, skeleton.names[0], joint_text)}</worldbody></mujoco>"
+    root = body_text(skeleton, skeleton.names[0], joint_text)
+    text = f"<mujoco><worldbody>{root}</worldbody></mujoco>"
     model = mujoco.MjModel.from_xml_string(text)
     return model, mujoco.MjData(model)
 

@@ -231,7 +231,7 @@ def test_what_is_followed_outside_does_not_count(rng):
         ct.Control("toe", parent="foot"),
     ]
     assert ct.dependents(rig, "foot") == ("toe",)
-    with pytest.raises(ValueError, match="^Unknown control 'joint'; this rig has foot, toe"):
+    with pytest.raises(ValueError, match=r"^Unknown control 'joint'; this rig has foot, toe"):
         ct.dependents(rig, "joint")
 
 

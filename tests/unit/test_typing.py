@@ -21,20 +21,20 @@ import numpy as np
 from numpy.typing import NDArray
 
 import rigkit
-from rigkit import bend, body, controls, foot, frames, gltf, inspection, leg, mesh, placement, puppets, rotation
-from rigkit import skeleton, solvers, two_bone
+from rigkit import bend, body, controls, foot, frames, gltf, inspection, leg, mesh, placement
+from rigkit import puppets, rotation, skeleton, solvers, two_bone
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
 # One leg, from lists, tuples, arrays, and numbers with and without a point.
-pose = two_bone.solve(hip=(0, 0.9, 0), goal=[0.0, 0.1, 0.1], upper=0.43, lower=0.43, pole=np.zeros(3), soft=0)
+pose = two_bone.solve((0, 0.9, 0), goal=[0.0, 0.1, 0.1], upper=0.43, lower=0.43, pole=np.zeros(3))
 assert_type(pose, two_bone.TwoBonePose)
 assert_type(pose.flexion, Floats)
 assert_type(pose.reached, Bools)
 assert_type(two_bone.bone_frames((0, 0.9, 0), pose), tuple[Floats, Floats])
 assert_type(rigkit.two_bone.soft_reach(0.5, 0.4, 0.4, soft=[0.0, 0.01]), Floats)
-print(f"{np.degrees(float(pose.flexion)):.1f} degrees, {float(pose.miss):.3f} m", pose.knee @ pose.ankle)
+print(f"{np.degrees(float(pose.flexion)):.1f}°, {float(pose.miss):.3f} m", pose.knee @ pose.ankle)
 assert_type(pose.flexion, NDArray[np.int64])  # wrong: assert-type
 two_bone.solve((0, 0.9, 0), (0, 0.1, 0.1), "0.43 m", 0.43)  # wrong: arg-type
 two_bone.solve((0, 0.9, 0), ("0", "0.1", "0.1"), 0.43, 0.43)  # wrong: arg-type
@@ -81,7 +81,8 @@ asset = gltf.Asset([hip, gltf.Node("knee", 0, [0, -0.4, 0])], [gltf.Skin("leg", 
 assert_type(asset.skins[0].inverse_bind, Floats)
 assert_type(asset.rest_world(), Floats)
 assert_type(gltf.read("rig.glb", folder=pathlib.Path()), gltf.Asset)
-assert_type(inspection.inspect(asset, {"left.knee": "knee"}, {"sides-mirror": 1})["sides-mirror"].number, float | None)
+report = inspection.inspect(asset, {"left.knee": "knee"}, {"sides-mirror": 1})
+assert_type(report["sides-mirror"].number, float | None)
 assert_type(mesh.volume_ratio([[0, 0, 0]], np.zeros((1, 3)), [[0, 0, 0]]), Floats)
 gltf.Node("hip", None, "high up")  # wrong: arg-type
 gltf.Asset(hip)  # wrong: arg-type
