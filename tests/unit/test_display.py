@@ -401,6 +401,16 @@ def test_the_way_to_the_hip_is_drawn_where_the_hip_is():
     assert (y1 - y0) / np.hypot(x0 - x1, y0 - y1) == pytest.approx(thigh[1], abs=0.01)
 
 
+def test_tables_say_measures_in_their_units_and_do_not_break_short_cells():
+    shown = display.bundle(puppets.PUPPETS["Tamsin"])["text/html"]
+    assert 'white-space:nowrap">170.0 cm</td>' in shown
+    assert 'tabular-nums">standing, from the floor' in shown
+    found = placement.RotationCentre(np.zeros(3), np.ones(2), np.array(0.002), np.array(0.01))
+    said = Markup(display.bundle(found)["text/html"]).words
+    assert "2 mm" in said
+    assert "10 mm" in said
+
+
 # Fields
 
 

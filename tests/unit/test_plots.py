@@ -93,6 +93,9 @@ def test_logarithmic_ticks_read_as_numbers_or_powers():
     )
     assert "1" in words
     assert "10⁻⁸" in words
+    assert {"0.001", "10⁵"} <= set(texts(curves([1e-3, 1e5], {"a": [1, 2]}, "", "", log_x=True)))
+    wider = texts(curves([2, 4, 80], {"a": [2, 4, 8]}, "", "", log_x=True))
+    assert "20" not in wider
     within_a_decade = texts(curves([2, 4, 8], {"a": [2, 4, 8]}, "", "", log_x=True, log_y=True))
     assert {"2", "3", "4", "6"} <= set(within_a_decade)
 

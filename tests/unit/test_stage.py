@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rigkit import mesh
-from rigkit.stage import INKS, STYLE, VIEWS, Stage, framed, row
+from rigkit.stage import INKS, STYLE, VIEWS, Stage, framed, outlines, row
 from rigkit.stage.inks import LEAST_TEXT, TEXT
 from rigkit.stage.labels import EDGE, Label, overlap, text_width, touches
 from rigkit.stage.markup import number
@@ -142,6 +142,7 @@ def test_numbers_have_one_decimal_and_never_a_negative_zero(value):
 def test_a_halfway_number_rounds_up_whatever_its_last_bit():
     assert {number(0.25 + noise) for noise in (-1e-12, 0, 1e-12)} == {"0.3"}
     assert number(-1e-9) == "0"
+    assert (number(2e5), number(-1e9)) == ("100000", "-100000")  # far outside of any picture
 
 
 def test_no_markup_holds_a_negative_zero():
@@ -208,6 +209,27 @@ def test_a_bone_tapers_toward_its_far_joint():
     (bone,) = paths(square().chain([(0, 0.5), (0, -0.5)]), "rig-bone")
     radii = [float(r) for r in re.findall(r"A(\S+)", bone)]
     assert radii[0] > radii[1] > 0
+
+
+def test_a_chain_to_the_tenth_of_a_pixel():
+    stage = square().chain([(0, 0.5), (0, 0), (0, -0.5)], side="L")
+    assert paths(stage) == [
+        "M188 100A12 12 0 0 1 212 100L207.2 200A7.2 7.2 0 0 1 192.8 200Z",
+        "M190.4 200A9.6 9.6 0 0 1 209.6 200L205.8 300A5.8 5.8 0 0 1 194.2 300Z",
+    ]
+    rings = [(ring.get("cy"), ring.get("r")) for ring in parts(stage, "circle")]
+    assert rings == [("300", "8"), ("200", "8"), ("100", "12")]
+    assert next(parts(stage, "text")).get("y") == "105.5"
+
+
+def test_a_level_foot_to_the_tenth_of_a_pixel():
+    side, front = (paths(square(view).foot((0, 0.08), height=0.08)) for view in ("side", "front"))
+    assert side == ["M188 200L238 200L238 200Q238 188.8 200 184Z"]
+    assert front == ["M191 200L209 200L209 200Q209 188.8 200 184Q191 188.8 191 200Z"]
+
+
+def test_points_that_coincide_have_a_direction_down_the_picture():
+    assert outlines.unit((3, 4), (3, 4)) == (0.0, 1.0)
 
 
 def test_a_ring_for_every_joint_and_the_root_on_top():
@@ -372,6 +394,78 @@ def test_a_word_too_wide_for_the_view_begins_at_its_edge():
     assert box[0] == pytest.approx(60 - label.width)
 
 
+def placed(place, view=(0, 0, 200, 100), solids=(), boxes=(), reach=(10, 20)):
+    label = Label((100, 50), "word", "plain", reach, place, TEXT)
+    return label.placed(view, solids, boxes)
+
+
+WIDE = text_width("word", TEXT)
+SPOTS = {
+    "right": (110, 42.5, 110 + WIDE, 57.5),
+    "left": (90 - WIDE, 42.5, 90, 57.5),
+    "below": (100 - WIDE / 2, 70, 100 + WIDE / 2, 85),
+    "above": (100 - WIDE / 2, 15, 100 + WIDE / 2, 30),
+}
+
+
+@pytest.mark.parametrize("place", SPOTS)
+def test_words_stand_beside_their_point_at_their_reach(place):
+    markup, box = placed([place])
+    assert box == pytest.approx(SPOTS[place])
+    assert f'y="{number(box[3] - 3)}"' in markup  # letters stand on a line above the box's end
+
+
+def test_words_would_rather_touch_lines_than_words():
+    right, lines = (100, -99, 999, 999), [(50, -99, 50, 999, 50)] * 2
+    assert placed(["right", "left"], solids=lines, boxes=[right])[1] == SPOTS["left"]
+    assert placed(["right", "left"], solids=lines * 2, boxes=[right])[1] == SPOTS["right"]
+
+
+def test_boxes_that_share_an_edge_do_not_overlap():
+    for other in ((0, 1, 1, 2), (1, 0, 2, 1), (0, -1, 1, 0), (-1, 0, 0, 1)):
+        assert not overlap((0, 0, 1, 1), other)
+
+
+def test_larger_words_are_bolder():
+    assert text_width("n", TEXT) == pytest.approx(0.66 * TEXT)
+    assert text_width("n", 21) == pytest.approx(1.1 * 0.66 * 21)
+
+
+@pytest.mark.parametrize(
+    ("offset", "end", "stands"),
+    [
+        (0, (0.5, 0), ("middle", "250", "183.8")),  # above
+        (0, (0, 0.5), ("start", "212", "156.3")),  # to the right
+        (-30, (0.5, 0), ("middle", "250", "258.8")),
+        (-30, (0, 0.5), ("end", "158", "156.3")),
+    ],
+)
+def test_a_measures_number_stands_on_its_lines_outer_side(offset, end, stands):
+    (text,) = parts(square().measure((0, 0), end, "5 cm", offset=offset), "text")
+    assert tuple(text.get(name) for name in ("text-anchor", "x", "y")) == stands
+
+
+@pytest.mark.parametrize(
+    ("way", "stands"),
+    [
+        ((1, 0.2), ("start", "245.3", "198.8")),
+        ((-1, 0.2), ("end", "154.7", "198.8")),
+        ((0.2, 1), ("middle", "207.5", "150.5")),
+        ((0.2, -1), ("middle", "207.5", "262.1")),
+    ],
+)
+def test_an_angles_number_stands_outside_its_arc(way, stands):
+    (text,) = parts(square().arc((0, 0), way, way, "5"), "text")
+    assert tuple(text.get(name) for name in ("text-anchor", "x", "y")) == stands
+
+
+def test_words_keep_clear_of_rings():
+    for stage in (square().goal((0, 0), ""), square().chain([(0, 0)])):
+        ((x1, y1, x2, y2, room),) = stage._solids
+        assert (x1, y1, x2, y2) == (200, 200, 200, 200)
+        assert room == int(next(parts(stage, "circle")).get("r")) + 2
+
+
 # Rows and notebooks
 
 
@@ -423,7 +517,7 @@ def seen_box(vertices=BOX.vertices, view="front", lines=(), **options):
     return stage.surface(vertices, BOX.triangles, lines=lines)
 
 
-def outlines(picture):
+def loops(picture):
     """The loops of the one surface in a picture, each an array of points in px."""
     return [
         np.array([point.split() for point in loop.rstrip("Z").split("L")], dtype=float)
@@ -433,7 +527,7 @@ def outlines(picture):
 
 
 def test_a_surface_is_its_outline_as_seen():
-    (loop,) = outlines(seen_box())
+    (loop,) = loops(seen_box())
     assert loop.min(axis=0) == pytest.approx([150, 50])
     assert loop.max(axis=0) == pytest.approx([350, 450])
     # both sides; the middle of the top and of the bottom
@@ -443,12 +537,12 @@ def test_a_surface_is_its_outline_as_seen():
 def test_a_surface_that_folds_over_itself_shows_each_layer():
     folded = BOX.vertices * [1, -1, -1] + [0.05, 0, 0.6]
     bent = np.where(BOX.vertices[:, 1:2] < 0, folded, BOX.vertices)
-    assert max(map(len, outlines(seen_box(bent)))) > len(outlines(seen_box())[0])
+    assert max(map(len, loops(seen_box(bent)))) > len(loops(seen_box())[0])
 
 
 @given(st.floats(-180, 180))
 def test_the_outline_of_a_convex_surface_is_one_loop_anticlockwise_from_everywhere(yaw):
-    (loop,) = outlines(seen_box(view="turntable", yaw_deg=yaw))
+    (loop,) = loops(seen_box(view="turntable", yaw_deg=yaw))
     x, y = loop.T
     assert np.sum(x * np.roll(y, -1) - y * np.roll(x, -1)) < 0  # y goes down the picture
 
@@ -553,3 +647,10 @@ def test_bad_arguments_are_refused_by_name(name, make):
 def test_a_frame_around_points_too_far_off_to_be_told_apart_still_has_a_size():
     picture = framed("side", [[0.0, 7.6e15, 0.3], [0.0, 7.6e15, -0.9]], "Far off", 0.1, 400)
     assert picture.svg().startswith("<svg")
+
+
+def test_a_frame_has_room_around_its_points_and_is_neither_too_flat_nor_too_tall():
+    upright = framed("side", [[0, 0, 0], [0, 1, 0]], width=400)
+    level = framed("side", [[0, 0, 0], [0, 0, 1]], room=0.0, width=400)
+    assert (upright.height, upright._scale) == (380, pytest.approx(380 / 1.2))
+    assert (level.height, level._scale) == (120, pytest.approx(400 / 1.16))
