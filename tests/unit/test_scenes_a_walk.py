@@ -66,7 +66,7 @@ def test_without_easing_a_foot_would_jump_by_5_3_cm():
     moved = 100 * (gait.foot_goals(before) - before["ankle"])[100:201, 0]
     assert moved[59, 2] == pytest.approx(5.3, abs=0.05)
     assert np.abs(np.diff(moved[59:], axis=0)).max() < 0.5
-    assert "forward by -3.0 to 5.6 centimetres" in scene.moved_plot(TAMSIN).desc
+    assert "forward by −3.0 to 5.6 centimetres" in scene.moved_plot(TAMSIN).desc
 
 
 def test_the_knee_gives_way_by_12_degrees_for_a_planted_foot():
