@@ -1,3 +1,4 @@
+from contextlib import nullcontext
 from dataclasses import replace
 from functools import cache
 
@@ -119,6 +120,21 @@ def test_rig_from_left_centres_is_the_puppets_rig():
     rig, same = rig_of("Tamsin"), leg.LegRig(tamsin_centres())
     assert same.skeleton.names == rig.skeleton.names
     assert_allclose(same.skeleton.rest_world, rig.skeleton.rest_world, atol=1e-12)
+
+
+def test_the_heron_carries_its_thigh_sixty_degrees_forward():
+    pose = rig_of("heron").pose()
+    _, up, ahead = (pose["L_knee"] - pose["L_hip"])[:3, 3]
+    assert np.degrees(np.arctan2(ahead, -up)) == pytest.approx(60)
+
+
+@pytest.mark.parametrize(("off", "stands"), [(-59, True), (59, True), (61, False), (-61, False)])
+def test_a_leg_may_bend_up_to_sixty_degrees_off_forward(off, stands):
+    centres, turn = tamsin_centres(), np.radians(off)
+    middle = (centres["L_hip"] + centres["L_ankle"]) / 2
+    centres["L_knee"] = middle + 0.05 * np.array([np.sin(turn), 0, np.cos(turn)])
+    with nullcontext() if stands else pytest.raises(ValueError, match="`L_knee` must be placed"):
+        leg.LegRig(centres)
 
 
 def test_toed_out_feet_turn_about_their_own_length():
