@@ -336,3 +336,15 @@ def test_steps_batch_equals_loop():
 def test_bad_input_is_named(call, name):
     with pytest.raises(ValueError, match=f"`{name}`"):
         call()
+
+
+def test_a_direction_that_is_nearly_along_the_leg_still_gives_the_knee_its_side():
+    for side in (1, -1):
+        leg = bend.preset_bend(STRAIGHT, 0.1, forward=[side * 1e-5, -1])
+        assert side * leg[1, 0] > 0.01
+
+
+def test_a_cost_a_millionth_more_than_folding_is_refused():
+    assert bend.bend_of_cost(0.75, 0.5, 0.3) == pytest.approx(np.pi, abs=1e-6)
+    with pytest.raises(ValueError, match="`cost`"):
+        bend.bend_of_cost(0.75 + 1e-6, 0.5, 0.3)

@@ -599,3 +599,10 @@ def test_distances_below_zero_are_refused():
         two_bone.flexion_rate([0.1, -0.1], 0.4, 0.4)
     with pytest.raises(ValueError, match="`distance`"):
         two_bone.place_pole([0, 1, 0], [0, 0.5, 0], [0, 0, 0], 0)
+
+
+@pytest.mark.parametrize(("beyond", "reached"), [(5e-10, True), (2e-9, False)])
+def test_an_ankle_within_a_nanometre_of_its_goal_has_reached_it(beyond, reached):
+    goal = [0.0, -0.85 - beyond, 0.0]
+    assert two_bone.solve([0.0, 0.0, 0.0], goal, 0.43, 0.42).reached == reached
+    assert two_bone.solve_planar([0.0, goal[1]], 0.43, 0.42).reached == reached
