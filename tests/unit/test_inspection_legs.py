@@ -321,3 +321,48 @@ def test_what_hangs_from_what_is_told_without_walking_up():
         places = np.arange(count)
         walked = [[upper in tree.above(lower) for upper in places] for lower in places]
         assert tree.hangs(places[:, None], places).tolist() == walked
+
+
+# What single numbers of the search decide.
+
+
+def two_legs(hip_x=0.1, ways=(0.0, -1.0, 0.0), turn=None, between=None):
+    """Names, parents and points of a pelvis and two straight legs that hang along a direction."""
+    names, parents, points = ["pelvis"], [-1], [np.array([0, 1.0, 0])]
+    for tag, side in (("L_", 1), ("R_", -1)):
+        above = 0
+        parts = ("hip", "knee", *([] if between is None else ["x"]), "ankle")
+        for part in parts:
+            down = {"hip": 0.0, "knee": 0.45, "x": 0.65, "ankle": 0.87}[part] * np.array(ways)
+            aside = between if part == "x" else 0.0
+            names.append(part + "1" if part == "x" else tag + part)
+            parents.append(above)
+            points.append(np.array([side * hip_x, 0.9, aside]) + down)
+            above = len(names) - 1
+    points = np.array(points)
+    return names, parents, points if turn is None else points @ np.asarray(turn).T
+
+
+def test_the_standards_own_up_axis_is_ahead_by_a_little():
+    for down, up in ((0.705, [0, 1, 0]), (0.695, [0, 0, 1])):
+        legs = two_legs(ways=(0, -down, -np.sqrt(1 - down**2)))
+        np.testing.assert_allclose(find_legs(*legs).up, up)
+
+
+@pytest.mark.parametrize(("hip_x", "count"), [(0.6, 2), (0.7, 0)])
+def test_legs_may_be_one_and_a_half_times_as_far_apart_as_they_are_long(hip_x, count):
+    found = find_legs(*two_legs(hip_x))
+    assert (len(found.legs) == 2) == (count == 2)
+
+
+@pytest.mark.parametrize(("deg", "snaps"), [(8, True), (12, False)])
+def test_a_file_stands_on_its_axes_if_it_is_off_by_less_than_ten_degrees(deg, snaps):
+    angle = np.radians(deg)
+    turn = [[np.cos(angle), 0, np.sin(angle)], [0, 1, 0], [-np.sin(angle), 0, np.cos(angle)]]
+    ahead = [0, 0, 1] if snaps else [np.sin(angle), 0, np.cos(angle)]
+    np.testing.assert_allclose(find_legs(*two_legs(turn=turn)).forward, ahead, atol=1e-9)
+
+
+def test_a_joint_that_lies_on_a_bone_all_but_exactly_is_no_third_bone():
+    found = find_legs(*two_legs(between=0.02))
+    assert set(found.legs["L"].joints) == {"hip", "knee", "ankle"}
