@@ -125,18 +125,23 @@ def raise_exit():
     raise SystemExit(3)
 
 
+def failure(question, answer, accepted):
+    """The card, or the error, of an answer that is not `accepted`; None for one that is."""
+    try:
+        card = Card(outcome_of(question, answer))
+        return None if accepted(card.outcome, card._repr_mimebundle_()) else repr(card)
+    except Exception as error:
+        return repr(error)
+
+
 def failures(questions, answers_to, accepted):
-    """Cards, or errors, of answers that were not `accepted`, by question and the answer's name."""
-    found = {}
-    for question in questions:
-        for name, answer in answers_to(question).items():
-            try:
-                card = Card(outcome_of(question, answer))
-                if not accepted(card.outcome, card._repr_mimebundle_()):
-                    found[question.id, name] = repr(card)
-            except Exception as error:
-                found[question.id, name] = repr(error)
-    return found
+    """The failures there are, by the question's id and the answer's name."""
+    found = {
+        (question.id, name): failure(question, answer, accepted)
+        for question in questions
+        for name, answer in answers_to(question).items()
+    }
+    return {key: why for key, why in found.items() if why is not None}
 
 
 def test_junk_earns_nothing_and_breaks_nothing():

@@ -704,3 +704,8 @@ def test_a_picture_holds_dots():
         picture.front_view("Two dots", "Two dots.", picture.dots([(0, 0), (1, 1)]))
     )
     assert drawn.svg().count('<circle class="rig-dot rig-plain"') == 2
+
+
+def test_a_picture_leaves_room_around_a_narrow_leg():
+    low, high = picture._limits([picture.ghost([(0, 0), (0, 1)])])
+    assert np.allclose([low, high], [(-0.5, -0.12), (0.5, 1.12)])
