@@ -345,6 +345,6 @@ def test_a_direction_that_is_nearly_along_the_leg_still_gives_the_knee_its_side(
 
 
 def test_a_cost_a_millionth_more_than_folding_is_refused():
-    assert bend.bend_of_cost(0.75, 0.5, 0.3) == pytest.approx(np.pi, abs=1e-6)
+    assert bend.bend_for_cost(0.75, 0.5, 0.3) == pytest.approx(np.pi, abs=1e-6)
     with pytest.raises(ValueError, match="`cost`"):
-        bend.bend_of_cost(0.75 + 1e-6, 0.5, 0.3)
+        bend.bend_for_cost(0.75 + 1e-6, 0.5, 0.3)
