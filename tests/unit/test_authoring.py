@@ -103,6 +103,12 @@ def test_answers_are_blanked(source, blank):
     assert authoring.blank(blank, "f") == blank
 
 
+@pytest.mark.parametrize("between", ["\n\n", "\n\n\n", "\n\n\n\n"])
+def test_a_statement_that_goes_leaves_two_empty_lines_at_most(between):
+    source = f"import math\n\n\nhelp = 2{between}f = 3"
+    assert authoring.blank(source, "f") == "import math\n\n\nf = ..."
+
+
 @pytest.mark.parametrize("source", ["", "g = 3", "f = 1\nf = 2", "if True:\n    f = 1", "f.x = 3"])
 def test_an_answer_cell_defines_its_question_once(source):
     with pytest.raises(ValueError, match="must define `f` once"):

@@ -148,6 +148,14 @@ def test_an_untouched_older_copy_is_brought_up_to_date(shipped, folder):
     assert course.hand_out(folder).updated == ()
 
 
+def test_a_copy_whose_ledger_was_lost_is_known_again_while_it_is_the_same(shipped, folder):
+    course.hand_out(folder)
+    (folder / ".rigkit" / "handed-out.json").unlink()
+    assert course.hand_out(folder).copied == ()
+    (shipped / LESSON).write_text("newer")
+    assert course.hand_out(folder).updated == (LESSON,)
+
+
 def test_a_changed_copy_is_kept_whether_or_not_the_course_has_a_newer_one(shipped, folder):
     course.hand_out(folder)
     (folder / LESSON).write_text("mine")
