@@ -184,7 +184,7 @@ class _Completion(argparse.Action):
         parser.exit()
 
 
-def _complete_files(parser: argparse.ArgumentParser, how: dict[str, str]) -> None:
+def _complete_files(parser: argparse.ArgumentParser, how: dict[str, Any]) -> None:
     """Let arguments that are paths be completed by the names of files."""
     for action in parser._actions:
         if action.type is Path:

@@ -108,7 +108,7 @@ class Follow(_format.NotebookDisplay):
             self,
             f"{_FOLLOWED[self.what]} of {_format.name(self.leader)}",
             f"weight {_format.amount(self.weight, '', 2)}",
-            "gap as at rest" if self.offset is None else f"gap {_format.frame(self.gap)}",
+            "gap as at rest" if self.offset is None else f"gap {_format.frame(self.offset)}",
             batch=_format.batch(self.weight),
         )
 

@@ -4,12 +4,10 @@ A page holds no script and fetches nothing; its policy lets the browser use the 
 named by its digest.
 """
 
-import hashlib
 import re
-from base64 import b64encode
 from html import escape
 
-__all__ = ["plain", "safe", "document"]
+__all__ = ["plain", "safe"]
 
 MOST = 4096  # bytes of a text
 
@@ -64,29 +62,3 @@ def safe(text: object, most: int = MOST) -> str:
     str
     """
     return escape(plain(text, most))
-
-
-def document(title: str, body: str, style: str) -> str:
-    """Make a whole page from HTML and its style sheet.
-
-    Parameters
-    ----------
-    title, body : str
-        HTML.
-    style : str
-        CSS, the one style sheet that the page's policy lets in.
-
-    Returns
-    -------
-    str
-    """
-    digest = b64encode(hashlib.sha256(style.encode()).digest()).decode()
-    policy = f"default-src 'none'; style-src 'sha256-{digest}'; base-uri 'none'; form-action 'none'"
-    return (
-        '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
-        f'<meta http-equiv="Content-Security-Policy" content="{policy}">\n'
-        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        '<meta name="color-scheme" content="light dark">\n'
-        '<meta name="referrer" content="no-referrer">\n'
-        f"<title>{title}</title>\n<style>{style}</style>\n</head>\n<body>\n{body}\n</body>\n</html>\n"
-    )

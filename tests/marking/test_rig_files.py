@@ -49,7 +49,7 @@ def test_a_rig_with_many_animations_is_inspected_too():
     many = rig_files.data(dataclasses.replace(rig_files.puppet(), animations=walks))
     (record,) = inspected(many).records["my_rig"]
     assert protocol.MOST_LINE < len(json.dumps(record)) < protocol.MOST_FINDINGS
-    assert record == rig_file.record(many)
+    assert record == rig_file.record_file(many)
 
 
 @in_a_jail
@@ -486,7 +486,7 @@ def test_where_a_jail_does_not_start_nothing_is_marked(asking, run):
 
 
 def test_what_comes_back_is_answered_in_time_all_the_same(asking):
-    run = Ending("time limit", rig_file.record(rig_files.WALKER))
+    run = Ending("time limit", rig_file.record_file(rig_files.WALKER))
     assert of_the_rig(mark_submission(submitted(rig_files.WALKER), run)).score == 1
 
 
