@@ -347,8 +347,7 @@ def line_offsets(points: ArrayLike, goal: ArrayLike) -> Floats:
 def stalls(
     points: ArrayLike, goal: ArrayLike, axes: ArrayLike | None = None, tolerance: ArrayLike = 0.0
 ) -> Bools:
-    """True where every solver of this kit stalls: the goal is not met, yet no method moves toward
-    it.
+    """True where every solver of this kit stalls: short of the goal, yet no method moves to it.
 
     Two things must be zero: the Jacobian transposed times the error (with it every Jacobian
     method), and all turns of a cyclic descent. For ball joints and flat chains the points are then

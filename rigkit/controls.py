@@ -510,7 +510,7 @@ def switch(
     >>> from rigkit import controls, frames
     >>> worlds = {"foot": frames.frame(origin=[0.1, 0.1, 0]), "pelvis": frames.frame()}
     >>> foot = controls.switch(controls.Control("foot"), "pelvis", worlds)
-    >>> foot.follows[0].leader, foot.follows[0].gap[:3, 3].tolist()
+    >>> foot.follows[0].leader, foot.follows[0].offset[:3, 3].tolist()
     ('pelvis', [0.1, 0.1, 0.0])
     """
     asked = [follows] if isinstance(follows, str | Follow) else follows

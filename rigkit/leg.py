@@ -839,18 +839,15 @@ def _split_values(values: ControlValues) -> tuple[ControlValues, _FootValues]:
     plain, extra = dict(values), {}
     for side, tag in enumerate(SIDE_TAGS):
         channels = values.get(tag + "foot")
-        if isinstance(channels, Mapping):
-            plain[tag + "foot"] = {
-                channel: value
-                for channel, value in channels.items()
-                if channel not in FOOT_CHANNELS
-            }
-            for i, channel in enumerate(FOOT_CHANNELS):
-                if channel in channels:
-                    value = _check.numbers(f"{tag}foot {channel}", channels[channel])
-                    extra[side, i] = (
-                        np.clip(value, -np.pi / 2, np.pi / 2) if channel == "roll" else value
-                    )
+        if not isinstance(channels, Mapping):
+            continue
+        plain[tag + "foot"] = {
+            channel: value for channel, value in channels.items() if channel not in FOOT_CHANNELS
+        }
+        for channel in filter(channels.__contains__, FOOT_CHANNELS):
+            value = _check.numbers(f"{tag}foot {channel}", channels[channel])
+            held = np.clip(value, -np.pi / 2, np.pi / 2) if channel == "roll" else value
+            extra[side, FOOT_CHANNELS.index(channel)] = held
     return plain, extra
 
 

@@ -123,7 +123,12 @@ class Slider:
         return int(number) if self.whole else float(number)
 
     def build(self) -> tuple[widgets.Widget, widgets.Widget | None]:
-        """The widget that holds the value, and the box to type it in."""
+        """The widget that holds the value, and the box to type it in.
+
+        Returns
+        -------
+        tuple[widgets.Widget, widgets.Widget | None]
+        """
         slide, typed = (
             (_IntSlider, widgets.BoundedIntText)
             if self.whole
@@ -180,7 +185,16 @@ class Choice:
         return f"Choice: {self.label}, {', '.join(map(str, self.options))}, at {self.value}"
 
     def check(self, value: Any) -> Any:
-        """Return `value` if it is one of the options, else raise a `ValueError`."""
+        """Return `value` if it is one of the options, else raise a `ValueError`.
+
+        Parameters
+        ----------
+        value : object
+
+        Returns
+        -------
+        object, the same
+        """
         if value not in tuple(self.options):
             raise ValueError(
                 f"`{self.key}` must be one of {', '.join(map(repr, self.options))}; got {value!r}."
@@ -188,7 +202,12 @@ class Choice:
         return value
 
     def build(self) -> tuple[widgets.Widget, widgets.Widget | None]:
-        """The widget that holds the value; there is nothing to type."""
+        """The widget that holds the value; there is nothing to type.
+
+        Returns
+        -------
+        tuple[widgets.Widget, widgets.Widget | None]
+        """
         return (
             widgets.RadioButtons(
                 description=self.label,

@@ -5,6 +5,8 @@ Words stay text: the file is small, sharp, readable by tests and by screen reade
 every machine.
 """
 
+from __future__ import annotations
+
 import copy
 import io
 import re
@@ -80,15 +82,27 @@ def __dir__() -> list[str]:
 
 
 class Plot(Picture):
-    """A drawn chart; made by `curves` and `bars`."""
+    """A drawn chart; made by `curves` and `bars`.
+
+    Parameters
+    ----------
+    title, desc : str
+        The text alternative: a line, and what is seen.
+    width, height : int
+        Pixels.
+    body : str
+        SVG.
+    axes : optional
+        The scales that a mark needs.
+    """
 
     def __init__(
-        self, title: str, desc: str, width: int, height: int, body: str, axes: "_Axes | None" = None
+        self, title: str, desc: str, width: int, height: int, body: str, axes: _Axes | None = None
     ) -> None:
         self._pieces, self._axes, self._mark, self._unmarked = _pieces(body), axes, "", desc
         super().__init__(title, desc, width, height)
 
-    def at(self, x: float, text: str = "") -> "Plot":
+    def at(self, x: float, text: str = "") -> Plot:
         """Mark a place on each of the curves, with a number beside it.
 
         Only the marker is drawn anew.
@@ -129,7 +143,7 @@ class Plot(Picture):
         marked.desc = f"{self._unmarked} At the marker: {text}." if text else self._unmarked
         return marked
 
-    def with_lines(self, lines: Mapping[str, ArrayLike]) -> "Plot":
+    def with_lines(self, lines: Mapping[str, ArrayLike]) -> Plot:
         """Draw some of the curves anew, over the same x and in the same axes.
 
         Only their paths are made again, quickly enough for a slider; a marker has to be set again.
@@ -307,7 +321,7 @@ class _Axes:
     """Where data lie in the picture, in px, for a marker that moves without matplotlib."""
 
     def __init__(
-        self, axes: "Axes", height: int, x: Floats, lines: Mapping[str, Floats], hues: list[str]
+        self, axes: Axes, height: int, x: Floats, lines: Mapping[str, Floats], hues: list[str]
     ) -> None:
         box = axes.get_window_extent()
         self.left, self.right = box.x0, box.x1
@@ -394,7 +408,7 @@ def _hues(lines: Mapping[str, Floats], kinds: Mapping[str, str] | None) -> list[
     ]
 
 
-def _shade(axes: "Axes", name: str, start: float, end: float) -> None:
+def _shade(axes: Axes, name: str, start: float, end: float) -> None:
     """Shade a range in x, named at its top."""
     axes.axvspan(start, end, color=INKS["soft"][0], alpha=0.18, linewidth=0)
     axes.text(
@@ -408,7 +422,7 @@ def _shade(axes: "Axes", name: str, start: float, end: float) -> None:
     )
 
 
-def _label_powers(axis: "Axis") -> None:
+def _label_powers(axis: Axis) -> None:
     """Write the ticks of a logarithmic axis; within a decade those between its powers, too."""
     least, most = axis.get_view_interval()
     axis.set_major_formatter(_power)
@@ -417,7 +431,7 @@ def _label_powers(axis: "Axis") -> None:
 
 def _begin(
     title: str, width: int, height: int
-) -> "tuple[Figure, Axes, str, AbstractContextManager[None]]":
+) -> tuple[Figure, Axes, str, AbstractContextManager[None]]:
     """A figure with room for its title, its axes, the title's markup, and settings to draw with."""
     import matplotlib
     from matplotlib.figure import Figure
@@ -458,7 +472,7 @@ def _pieces(body: str) -> list[str]:
     return pieces
 
 
-def _markup(figure: "Figure") -> str:
+def _markup(figure: Figure) -> str:
     """The figure's SVG without its frame: our inks and font, no ids, numbers to two decimals."""
     text = io.StringIO()
     figure.savefig(text, format="svg", transparent=True, metadata={"Date": None, "Creator": None})

@@ -15,7 +15,7 @@ import numpy as np
 
 from rigkit import _check, _format, body
 
-__all__ = ["PUPPETS", "Puppet", "personal"]
+__all__ = ["PUPPETS", "Puppet", "get", "personal"]
 
 
 def __dir__() -> list[str]:

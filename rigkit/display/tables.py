@@ -22,7 +22,7 @@ _CELL = (
     f"padding:3px 18px 3px 0;text-align:left;vertical-align:top;{_SIZE}"
     ";font-variant-numeric:tabular-nums"
 )
-_SECTION = re.compile(r"^Attributes\n-+\n(.*?)(?:\n\n|\Z)", re.MULTILINE | re.DOTALL)
+_SECTION = re.compile(r"^(?:Attributes|Parameters)\n-+\n(.*?)(?:\n\n|\Z)", re.MULTILINE | re.DOTALL)
 _ATTRIBUTE = re.compile(r"^(\w[\w, ]*) :(.*)((?:\n    .*)*)", re.MULTILINE)
 
 
@@ -112,11 +112,11 @@ def fields(thing: object, **say: Say) -> list[Row]:
 def attributes(docstring: str | None) -> dict[str, tuple[str, int]]:
     """The meaning of each attribute in a class's docstring, and the axes of one value.
 
-    The first sentence is taken, without its units, such as [m]: a table says its own.
+    A class that keeps what it was made of says so under Parameters. The first sentence is taken, without its units, such as [m]: a table says its own.
     """
-    section = _SECTION.search(cleandoc(docstring or ""))
     found: dict[str, tuple[str, int]] = {}
-    for names, kind, text in _ATTRIBUTE.findall(section[1] if section else ""):
+    sections = "\n".join(_SECTION.findall(cleandoc(docstring or "")))
+    for names, kind, text in _ATTRIBUTE.findall(sections):
         sentence = " ".join(text.split()).split(". ")[0].removesuffix(".")
         meaning = re.sub(r"`| \[[^]]*\]", "", sentence)
         if not meaning[1:2].isupper():  # "ASIS" stays

@@ -39,11 +39,16 @@ class Node(_format.NotebookDisplay):
         Files may repeat names, or leave them empty.
     parent : int or None
         The parent's place in `Asset.nodes`.
-    translation, scale : array_like, shape (3,)
+    translation : array_like, shape (3,)
+        Where it is, seen from its parent [m].
     rotation : array_like, shape (4,)
-        Quaternion (x, y, z, w); it is kept with length one.
-    mesh, skin : int or None
-        The mesh it carries, and the skin that moves the mesh.
+        Its turn, seen from its parent. A quaternion (x, y, z, w), kept with length one.
+    scale : array_like, shape (3,)
+        Along its three axes.
+    mesh : int or None
+        The mesh it carries.
+    skin : int or None
+        The skin that moves the mesh.
 
     Raises
     ------

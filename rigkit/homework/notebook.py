@@ -82,7 +82,17 @@ class Homework:
         return lines
 
     def inputs(self, name: str) -> SimpleNamespace:
-        """Your own numbers for a question: those in its text, or one case to try a function on."""
+        """Your own numbers for a question: those in its text, or one case to try a function on.
+
+        Parameters
+        ----------
+        name : str
+            The question's.
+
+        Returns
+        -------
+        SimpleNamespace
+        """
         if name not in self.questions:
             raise ValueError(f"unknown question {name!r}; this homework has {self._names()}.")
         case = self.cases(self.questions[name], attempt=0)[0]
@@ -95,6 +105,13 @@ class Homework:
 
         The card that comes back shows itself when it is the last line of a cell. It never raises
         for a wrong answer, whatever the answer does.
+
+        Parameters
+        ----------
+        *function : callable
+            The answer to a question of its name.
+        **value
+            The answer to the question that the keyword names.
 
         Returns
         -------
@@ -119,12 +136,28 @@ class Homework:
         return self._check(self.questions[name], answer)
 
     def progress(self) -> str:
-        """Your progress, in a sentence."""
+        """Your progress, in a sentence.
+
+        Returns
+        -------
+        str
+        """
         right = catalogue.count_right(self.lesson, self.questions, self.student)
         return f"{right} of {len(self.questions)} questions right so far."
 
     def cases(self, question: Question, attempt: int) -> list[Case]:
-        """Cases of one attempt, as JSON data; of a value or a file always the one of the text."""
+        """Cases of one attempt, as JSON data; of a value or a file always the one of the text.
+
+        Parameters
+        ----------
+        question : Question
+        attempt : int
+            Counted from 1; 0 is for looking.
+
+        Returns
+        -------
+        list[Case]
+        """
         words = (self.student, question.id, attempt if question.kind == "function" else 0)
         return checking.draw(question, self.character, checking.generator(*words))
 

@@ -24,10 +24,11 @@ import numpy as np
 
 from rigkit import gltf
 from rigkit.inspection import motion_rules, skeleton_rules, skin_rules
+from rigkit.inspection import rule as rules
+from rigkit.inspection import subject as subjects
 from rigkit.inspection.legs import Leg, Legs, find_legs
 from rigkit.inspection.report import FINDING, PASS, UNMEASURED, Finding, Report
-from rigkit.inspection.rule import Measured, Rule, Unmeasured
-from rigkit.inspection.subject import Motion, Subject
+from rigkit.inspection.rule import Rule
 from rigkit.page import plain
 
 __all__ = ["inspect", "find_legs", "Leg", "Legs", "Finding", "Report", "Rule", "RULES"]
@@ -72,13 +73,13 @@ def inspect(
     limits = _limits(thresholds or {})
     asset = asset_or_path if isinstance(asset_or_path, gltf.Asset) else gltf.read(asset_or_path)
     file = Path(asset_or_path).name if isinstance(asset_or_path, str | os.PathLike) else ""
-    subject = Subject(asset, mapping)
+    subject = subjects.Subject(asset, mapping)
     found: dict[str, list[Finding]] = {}
     moving = []
     for each in RULES:
         reason = _reason_not_to_apply(each, subject)
         if reason or "moves" not in each.needs:
-            outcome = Unmeasured(reason) if reason else _measured(each, subject)
+            outcome = rules.Unmeasured(reason) if reason else _measured(each, subject)
             found[each.id] = [_finding(each, limits[each.id], outcome)]
         else:
             moving.append(each)
@@ -95,14 +96,14 @@ def inspect(
     return Report(file, subject.legs, subject.names, findings, tuple(notes))
 
 
-def _measured(rule: Rule, subject: Subject, *motion: Motion) -> Measured | Unmeasured:
+def _measured(rule: Rule, subject: subjects.Subject, *motion: subjects.Motion) -> rules.Outcome:
     try:
         return rule.measure(subject, *motion)
     except (ValueError, np.linalg.LinAlgError) as problem:  # a rig too odd to have numbers
-        return Unmeasured(f"its numbers cannot be made sense of ({problem})")
+        return rules.Unmeasured(f"its numbers cannot be made sense of ({problem})")
 
 
-def _reason_not_to_apply(rule: Rule, subject: Subject) -> str | None:
+def _reason_not_to_apply(rule: Rule, subject: subjects.Subject) -> str | None:
     if rule.id == "legs-found":
         return None
     if not subject.sides:
@@ -116,12 +117,12 @@ def _reason_not_to_apply(rule: Rule, subject: Subject) -> str | None:
     return None
 
 
-def _finding(rule: Rule, limit: float, outcome: Measured | Unmeasured, about: str = "") -> Finding:
+def _finding(rule: Rule, limit: float, outcome: rules.Outcome, about: str = "") -> Finding:
     shared = {
         name: getattr(rule, name)
         for name in ("title", "severity", "unit", "sense", "because", "why", "todo")
     }
-    if isinstance(outcome, Unmeasured):
+    if isinstance(outcome, rules.Unmeasured):
         said = f"{outcome.reason[:1].upper()}{outcome.reason[1:]}."
         return Finding(
             rule=rule.id,

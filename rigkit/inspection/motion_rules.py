@@ -6,7 +6,7 @@ from rigkit import body, gait, placement, rotation
 from rigkit._types import Bools, Floats
 from rigkit.controls import TURN_ORDER
 from rigkit.inspection import pictures
-from rigkit.inspection.rule import CHOSEN, Measured, Unmeasured, rule, worst
+from rigkit.inspection.rule import CHOSEN, Measured, Outcome, Unmeasured, rule, worst
 from rigkit.inspection.subject import RATE, Motion, Subject, Surface, side_name
 
 NEAR_FLOOR = 0.012  # of the leg's length: a foot no higher may be standing
@@ -31,7 +31,7 @@ PITCHES_DEG, ROLLS_DEG = (-60, -30, -15, -5, 0, 5, 15, 30, 60), (-20, 0, 20)
     todo="Plant the foot: hold its goal where it came down until it leaves, and let the leg "
     "follow.",
 )
-def foot_slide(subject: Subject, motion: Motion) -> Measured | Unmeasured:
+def foot_slide(subject: Subject, motion: Motion) -> Outcome:
     times, length = motion.times, subject.length
     if len(times) < 3:
         return Unmeasured("it has fewer than three samples")
@@ -170,7 +170,7 @@ def _skin_sole(surface: Surface, nodes: list[int]) -> list[tuple[int, Floats]] |
     why="A goal at the edge of reach makes the knee snap: a millimetre there is five degrees.",
     todo="Lower the pelvis, or ease the goal into the last centimetres of reach.",
 )
-def extension_pop(subject: Subject, motion: Motion) -> Measured | Unmeasured:
+def extension_pop(subject: Subject, motion: Motion) -> Outcome:
     parts, worst_at, reach = [], {}, {}
     for side in subject.sides:
         share, bend = _reach_and_bend(subject, side, motion)
@@ -288,7 +288,7 @@ def _fastest_turn(subject: Subject, side: str, motion: Motion) -> tuple[float, i
     why="A joint far beyond its range looks broken, unless that is meant.",
     todo="Look at the moment it says: share the motion with the joints above and below.",
 )
-def human_range(subject: Subject, motion: Motion) -> Measured | Unmeasured:
+def human_range(subject: Subject, motion: Motion) -> Outcome:
     if subject.bend_sign < 0:
         return Unmeasured("legs of three bones are not a human's")
     parts, at = [], {}

@@ -112,13 +112,23 @@ class Finding(_format.NotebookDisplay):
         return f"{self.sense} {_amount(self.limit, self.unit)}"
 
     def ranked_parts(self) -> list[Part]:
-        """Return what was measured one by one, the worst first."""
+        """Return what was measured one by one, the worst first.
+
+        Returns
+        -------
+        list[Part]
+        """
         if self.sense == "at most":
             return sorted(self.parts, key=lambda part: -abs(part[1]))
         return sorted(self.parts, key=lambda part: part[1])
 
     def data(self) -> dict[str, Any]:
-        """Return it as JSON's kinds of values: all fields but `draw`."""
+        """Return it as JSON's kinds of values: all fields but `draw`.
+
+        Returns
+        -------
+        dict[str, Any]
+        """
         values = {field.name: getattr(self, field.name) for field in fields(self)}
         del values["draw"]
         parts = [{"what": what, "number": _finite(number)} for what, number in self.parts]
@@ -199,7 +209,12 @@ class Report:
         return f"{found} finding{'s' * (found != 1)}; {tail}" if found else f"No findings; {tail}"
 
     def taken(self) -> tuple[str, ...]:
-        """Return the joints taken for the legs, the axes and the unit, as lines of text."""
+        """Return the joints taken for the legs, the axes and the unit, as lines of text.
+
+        Returns
+        -------
+        tuple[str, ...]
+        """
         legs = self.legs
         if not legs.legs:
             return (f"No legs were found: {legs.because['legs']}.",)
@@ -217,7 +232,12 @@ class Report:
         return (*lines, *self.axes_and_unit())
 
     def axes_and_unit(self) -> tuple[str, ...]:
-        """Return the file's axes and unit as lines of text."""
+        """Return the file's axes and unit as lines of text.
+
+        Returns
+        -------
+        tuple[str, ...]
+        """
         legs = self.legs
         lines = [
             f"up {axis_name(legs.up)} ({legs.because['up']}); facing {axis_name(legs.forward)} "
@@ -234,7 +254,17 @@ class Report:
         return tuple(lines)
 
     def name(self, node: int) -> str:
-        """Return a node's name, made harmless and short."""
+        """Return a node's name, made harmless and short.
+
+        Parameters
+        ----------
+        node : int
+            Its place in `names`.
+
+        Returns
+        -------
+        str
+        """
         return plain(self.names[node], LONGEST_NAME)
 
     def text(self, width: int = 100) -> str:
@@ -273,14 +303,24 @@ class Report:
         return "\n".join(lines) + "\n"
 
     def unmeasured(self) -> dict[str, list[Finding]]:
-        """Return the findings of rules that could not apply, by the reason."""
+        """Return the findings of rules that could not apply, by the reason.
+
+        Returns
+        -------
+        dict[str, list[Finding]]
+        """
         groups: dict[str, list[Finding]] = {}
         for finding in self.of(UNMEASURED):
             groups.setdefault(finding.said, []).append(finding)
         return groups
 
     def joints(self) -> list[dict[str, Any]]:
-        """Return the legs' joints as JSON's kinds of values; see this module's docstring."""
+        """Return the legs' joints as JSON's kinds of values; see this module's docstring.
+
+        Returns
+        -------
+        list[dict[str, Any]]
+        """
         return [
             {
                 "side": SIDE_WORDS[side],
@@ -294,7 +334,12 @@ class Report:
         ]
 
     def data(self) -> dict[str, Any]:
-        """Return the report as JSON's kinds of values; see this module's docstring."""
+        """Return the report as JSON's kinds of values; see this module's docstring.
+
+        Returns
+        -------
+        dict[str, Any]
+        """
         legs = self.legs
         because = {key: legs.because.get(key, "") for key in ("legs", "up", "forward", "metres")}
         return {
@@ -320,11 +365,21 @@ class Report:
         }
 
     def json(self) -> str:
-        """Return `data` as text: JSON with nothing in it but ASCII."""
+        """Return `data` as text: JSON with nothing in it but ASCII.
+
+        Returns
+        -------
+        str
+        """
         return json.dumps(self.data(), indent=1, allow_nan=False) + "\n"
 
     def html(self) -> str:
-        """Return the report as a page of its own."""
+        """Return the report as a page of its own.
+
+        Returns
+        -------
+        str
+        """
         from rigkit.inspection import view  # Jinja is not in the jail
 
         return view.page(self)

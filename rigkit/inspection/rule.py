@@ -12,7 +12,7 @@ from rigkit.stage import Picture
 SEVERITIES = ("serious", "moderate", "slight")
 Part = tuple[str, float]  # one thing that was measured: its name and its number
 Draw = Callable[[str], Picture]  # a picture, from the ink of its number
-Measure = Callable[..., "Measured | Unmeasured"]  # from a Subject, and a Motion where it moves
+Measure = Callable[..., "Outcome"]  # from a Subject, and a Motion where it moves
 CRAFT = "common practice, no source"
 CHOSEN = "our choice"
 
@@ -127,6 +127,9 @@ class Unmeasured:
     """The reason why a rule could not apply."""
 
     reason: str
+
+
+Outcome = Measured | Unmeasured
 
 
 def worst(parts: Sequence[Part], largest: bool = True) -> Part:

@@ -11,7 +11,7 @@ from rigkit._types import Floats
 from rigkit.inspection import pictures
 from rigkit.inspection.legs import Leg
 from rigkit.inspection.names import read_name
-from rigkit.inspection.rule import CHOSEN, CRAFT, Measured, Unmeasured, rule, worst
+from rigkit.inspection.rule import CHOSEN, CRAFT, Measured, Outcome, Unmeasured, rule, worst
 from rigkit.inspection.subject import Subject, rotation_angle_deg, side_name
 
 FLIPS = {"x": (-1, 1, 1), "y": (1, -1, 1), "z": (1, 1, -1), "all": (-1, -1, -1)}
@@ -328,7 +328,7 @@ def bend_normal(subject: Subject, side: str) -> Floats:
     todo="In the front view put the knee on the line from hip to ankle, or turn the foot to where "
     "the knee points.",
 )
-def knee_in_plane(subject: Subject) -> Measured | Unmeasured:
+def knee_in_plane(subject: Subject) -> Outcome:
     parts = []
     for side in subject.sides:
         root, middle, end = subject.bending(side)
@@ -368,7 +368,7 @@ def knee_in_plane(subject: Subject) -> Measured | Unmeasured:
     "zero is.",
     todo="Put the legs back to the pose they were bound in, then export; or bind anew in this one.",
 )
-def rest_reads_zero(subject: Subject) -> Measured | Unmeasured:
+def rest_reads_zero(subject: Subject) -> Outcome:
     places = {
         node: (side, part)
         for side, leg in subject.legs.legs.items()
@@ -400,7 +400,7 @@ def rest_reads_zero(subject: Subject) -> Measured | Unmeasured:
     "2.0, Skins): else the skin is torn before anything moves.",
     todo="Export again from the bind pose, or bind anew.",
 )
-def inverse_bind(subject: Subject) -> Measured | Unmeasured:
+def inverse_bind(subject: Subject) -> Outcome:
     found = subject.since_bound
     if not found:
         return Unmeasured("no skin moves a mesh, or it has one joint only")

@@ -7,7 +7,7 @@ import numpy as np
 from rigkit import mesh, rotation
 from rigkit._types import Bools, Floats, Ints
 from rigkit.inspection import pictures
-from rigkit.inspection.rule import CHOSEN, CRAFT, Draw, Measured, Unmeasured, rule, worst
+from rigkit.inspection.rule import CHOSEN, CRAFT, Draw, Measured, Outcome, Unmeasured, rule, worst
 from rigkit.inspection.skeleton_rules import bend_normal
 from rigkit.inspection.subject import Subject, Surface, side_name
 
@@ -33,7 +33,7 @@ Closed = tuple[Ints, list[Ints]]
     "from it.",
     todo="Normalise the weights after the last edit.",
 )
-def weights_sum(subject: Subject) -> Measured | Unmeasured:
+def weights_sum(subject: Subject) -> Outcome:
     surface = _skin(subject)
     sums = surface.sums
     moved = sums > NO_WEIGHT
@@ -150,7 +150,7 @@ def weights_own_side(subject: Subject) -> Measured:
     "the other crushed.",
     todo="Move the joint to the middle of the cross-section, before binding.",
 )
-def joint_in_section(subject: Subject) -> Measured | Unmeasured:
+def joint_in_section(subject: Subject) -> Outcome:
     torn = _torn(subject)
     if torn:
         return torn
@@ -242,7 +242,7 @@ def _cut(vertices: Floats, triangles: Ints, point: Floats, normal: Floats) -> Fl
     todo="Paint a narrower and smoother blend around the knee, or add a helper joint that turns by "
     "half the angle.",
 )
-def knee_volume(subject: Subject) -> Measured | Unmeasured:
+def knee_volume(subject: Subject) -> Outcome:
     torn = _torn(subject)
     if torn:
         return torn

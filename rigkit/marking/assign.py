@@ -111,12 +111,8 @@ def assign(
     for problem in problems:
         if len(owners[problem.place]) == 1:
             spoilt[owners[problem.place][0].id].append(problem)
-    found = (
-        {who for who, _ in theirs}
-        | rigs.keys()
-        | spoilt.keys()
-        | {who for a in unplaced for who in a.learners}
-    )
+    found = {who for who, _ in theirs} | rigs.keys() | spoilt.keys()
+    found |= {who for a in unplaced for who in a.learners}
     chosen = {key: _newest(several) for key, several in sorted(theirs.items())}
     notebooks = {key: file for key, (file, _, _) in chosen.items()}
     fittest, unasked, untold = _to_questions(rigs, notebooks)

@@ -10,6 +10,7 @@ import re
 import warnings
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from itertools import chain
 from typing import Any, NoReturn
 
 from rigkit.marking.submission import (
@@ -163,26 +164,24 @@ def opened(cells: Iterable[str]) -> tuple[str | None, str | None]:
     claimed : str or None
     """
     found: tuple[str | None, str | None] = None, None
-    for cell in cells:
-        if "open_homework" in cell and len(cell) <= LONGEST_OPENING:
-            for node in ast.walk(syntax(cell)):
-                if isinstance(node, ast.Call) and _called(node.func) == "open_homework":
-                    lesson, claimed = _opens(node)
-                    found = (lesson, claimed) if lesson else found
+    likely = (c for c in cells if "open_homework" in c and len(c) <= LONGEST_OPENING)
+    for node in chain.from_iterable(ast.walk(syntax(cell)) for cell in likely):
+        if isinstance(node, ast.Call) and _called(node.func) == "open_homework":
+            lesson, claimed = _opens(node)
+            found = (lesson, claimed) if lesson else found
     return found
 
 
 def _rigs_named(cells: Iterable[str]) -> dict[str, str]:
     """The base name of the rig file that the code last gives to each name, by literals only."""
     found: dict[str, str] = {}
-    for cell in cells:
-        if any(ending in cell.casefold() for ending in RIGS):
-            for node in ast.walk(syntax(cell)):
-                if isinstance(node, ast.Assign) and isinstance(node.targets[0], ast.Name):
-                    _name_rig(found, node.targets[0].id, node.value)
-                elif isinstance(node, ast.Call) and _called(node.func) == "check":
-                    for keyword in node.keywords:
-                        _name_rig(found, keyword.arg, keyword.value)
+    likely = (c for c in cells if any(ending in c.casefold() for ending in RIGS))
+    for node in chain.from_iterable(ast.walk(syntax(cell)) for cell in likely):
+        if isinstance(node, ast.Assign) and isinstance(node.targets[0], ast.Name):
+            _name_rig(found, node.targets[0].id, node.value)
+        elif isinstance(node, ast.Call) and _called(node.func) == "check":
+            for keyword in node.keywords:
+                _name_rig(found, keyword.arg, keyword.value)
     return found
 
 

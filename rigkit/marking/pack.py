@@ -7,6 +7,7 @@ import posixpath
 import re
 import zipfile
 from collections.abc import Iterable, Iterator, Mapping
+from itertools import chain
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +15,7 @@ from rigkit import course
 from rigkit.marking.assign import asking
 
 TEXTS = Path(__file__).parents[1] / "data" / "handout"
+_PICTURE = re.compile(r"!\[[^\]]*\]\(\s*([^)\s]+)|<img[^>]*\ssrc=[\"']([^\"']+)")
 
 
 def pack(lessons: Iterable[str | int], out: str | os.PathLike[str]) -> tuple[str, ...]:
@@ -88,15 +90,11 @@ def _exercise(lesson: course.Lesson) -> Path:
 
 def _pictures(book: Mapping[str, Any]) -> Iterator[str]:
     """The paths of the pictures that an exercise's text shows from files."""
-    for cell in book["cells"]:
-        if cell["cell_type"] == "markdown":
-            text = "".join(cell["source"])
-            for target in re.findall(
-                r"!\[[^\]]*\]\(\s*([^)\s]+)|<img[^>]*\ssrc=[\"']([^\"']+)", text
-            ):
-                link = target[0] or target[1]
-                if not re.match(r"[a-z]+:|/", link):  # on the web, inside the notebook itself
-                    yield posixpath.normpath(posixpath.join("exercises", link))
+    texts = ("".join(c["source"]) for c in book["cells"] if c["cell_type"] == "markdown")
+    for in_text, in_tag in chain.from_iterable(map(_PICTURE.findall, texts)):
+        link = in_text or in_tag
+        if not re.match(r"[a-z]+:|/", link):  # on the web, inside the notebook itself
+            yield posixpath.normpath(posixpath.join("exercises", link))
 
 
 def _zip(files: Mapping[str, bytes]) -> bytes:

@@ -88,11 +88,9 @@ def mark_class(
         placed = place(collected, listed, lessons)
         due = placed.due({} if anew else record.marked())
         if due:
+            clock = Clock(len(due), progress)
             with _executor(jail, cluster, workers, len(due)) as executor:
-                clock = Clock(len(due), progress)
-                for done in _marked(record, due, executor):
-                    _keep(record, out, done)
-                    clock.tick(len(done.entries))
+                _mark_due(record, out, due, executor, clock)
         record.add_run(
             {
                 "school": record.last_run().get("school", {}) | dict(school or {}),
@@ -135,6 +133,18 @@ def mark_submission(submission: Submission, jail: Jail) -> Entry:
 def mark_task(task: Task, jail: Jail) -> Done:
     """Mark one learner's submissions in `jail`, and make the page: the work of one worker."""
     return finish(task, [mark_submission(submission, jail) for submission in task.submissions])
+
+
+def _mark_due(
+    record: Record,
+    out: Path,
+    due: Sequence[Submission],
+    executor: Workers | Cluster,
+    clock: Clock,
+) -> None:
+    for done in _marked(record, due, executor):
+        _keep(record, out, done)
+        clock.tick(len(done.entries))
 
 
 def _marked(

@@ -252,24 +252,29 @@ class Session:
             self._selector.register(self._request, selectors.EVENT_WRITE, None)
         try:
             while True:
-                left = self._deadline - time.monotonic()
-                if left <= 0:
-                    raise SessionEndedError(TIME)
-                for key, _ in self._selector.select(0 if self._gone else left):
-                    if key.fd == self._request:
-                        unsent = self._send(unsent)
-                        if not unsent:
-                            self._selector.unregister(self._request)
-                    else:
-                        key.data(key.fd)
-                for line in self._lines(most):
-                    if line.startswith(token + b" "):
-                        return line[len(token) + 1 :]
+                unsent = self._wait(unsent)
+                answers = (one for one in self._lines(most) if one.startswith(token + b" "))
+                if answer := next(answers, None):
+                    return answer[len(token) + 1 :]
                 if self._gone:
                     raise SessionEndedError(STOPPED)
         finally:
             if self._request in self._selector.get_map():
                 self._selector.unregister(self._request)
+
+    def _wait(self, unsent: memoryview) -> memoryview:
+        """Wait until a pipe is ready, serve it, and return what is still to be sent."""
+        left = self._deadline - time.monotonic()
+        if left <= 0:
+            raise SessionEndedError(TIME)
+        for key, _ in self._selector.select(0 if self._gone else left):
+            if key.fd != self._request:
+                key.data(key.fd)
+                continue
+            unsent = self._send(unsent)
+            if not unsent:
+                self._selector.unregister(self._request)
+        return unsent
 
     def keep_no_more(self) -> None:
         """Drop prints from here on: all earlier ones were made before a call was known."""

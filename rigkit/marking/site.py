@@ -280,14 +280,15 @@ def _readable(folder: Path) -> None:
 def _needed(package: str, found: set[str] | None = None) -> set[str]:
     """A package and all that it needs, of what is installed."""
     found = set() if found is None else found
-    if package not in found:
-        found.add(package)
-        for requirement in importlib.metadata.requires(package) or []:
-            name = re.split(r"[^\w.-]", requirement, maxsplit=1)[0].lower()
-            if "extra ==" not in requirement:
-                with contextlib.suppress(importlib.metadata.PackageNotFoundError):
-                    importlib.metadata.version(name)
-                    _needed(name, found)
+    if package in found:
+        return found
+    found.add(package)
+    for requirement in importlib.metadata.requires(package) or []:
+        name = re.split(r"[^\w.-]", requirement, maxsplit=1)[0].lower()
+        if "extra ==" not in requirement:
+            with contextlib.suppress(importlib.metadata.PackageNotFoundError):
+                importlib.metadata.version(name)
+                _needed(name, found)
     return found
 
 

@@ -99,7 +99,13 @@ class Picture:
 
 
 class Row(Picture):
-    """Views side by side; made by `row`."""
+    """Views side by side; made by `row`.
+
+    Parameters
+    ----------
+    pictures : sequence of Picture
+    title : str
+    """
 
     GAP = 16
 

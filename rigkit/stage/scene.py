@@ -1,5 +1,7 @@
 """The scene: what is drawn of a rig, in metres, and where it lies in a flat view."""
 
+from __future__ import annotations
+
 import math
 from collections.abc import Iterable, Sequence
 from itertools import pairwise

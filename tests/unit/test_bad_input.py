@@ -314,7 +314,7 @@ CALLS = [
     Call(solvers.jacobian_transpose, **CHAIN_SOLVING, axes=HINGED),
     Call(solvers.damped_least_squares, **CHAIN_SOLVING, axes=HINGED, damping=array(0.05)),
     # controls
-    Call(controls.Follow, leader="pelvis", what="both", weight=array(0.5), gap=PLACED),
+    Call(controls.Follow, leader="pelvis", what="both", weight=array(0.5), offset=PLACED),
     Call(
         controls.Control,
         name="hand",
@@ -325,7 +325,7 @@ CALLS = [
         follows=(),
         locked=(),
         limits=array([-1, 1], 2, inside="shift_y"),
-        stays=PLACED,
+        base_frame=PLACED,
     ),
     Call(
         controls.pose,

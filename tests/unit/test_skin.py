@@ -463,7 +463,7 @@ TRANSPOSED = frames.frame(origin=[[1, 2, 3]] * 2).swapaxes(-1, -2)
             )
             for wrong in (9, 0.5)
         ),
-        (skin.prune, (np.ones((2, 5)), 0), "`most` must be a whole number of at least 1"),
+        (skin.prune, (np.ones((2, 5)), 0), "`max_influences` must be a whole number of at least 1"),
         (
             skin.weights_by_distance,
             ([[1, 0, 0]], {"R_knee": [[[0, 0, 0], [0, 1, 0]]]}),

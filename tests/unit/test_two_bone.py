@@ -588,7 +588,7 @@ def test_shapes_that_do_not_broadcast_are_named():
 
 @pytest.mark.parametrize("bend", [0, 2, 0.5, np.nan, "front"])
 def test_bend_is_one_or_minus_one(bend):
-    with pytest.raises(ValueError, match="`bend`"):
+    with pytest.raises(ValueError, match="`knee_direction`"):
         two_bone.solve_planar([0, -0.5], 0.4, 0.4, bend)
 
 
