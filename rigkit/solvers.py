@@ -145,7 +145,7 @@ def fabrik(
 
     Parameters
     ----------
-    points, goal, tolerance, most, trace, dtype
+    points, goal, tolerance, max_iterations, trace, dtype
         As in `cyclic_descent`.
     axes : None
         Must be left out: the passes move points and know no hinges.
@@ -197,7 +197,7 @@ def jacobian_transpose(
 
     Parameters
     ----------
-    points, goal, axes, tolerance, most, trace, dtype
+    points, goal, axes, tolerance, max_iterations, trace, dtype
         As in `cyclic_descent`.
 
     Returns
@@ -244,7 +244,7 @@ def damped_least_squares(
 
     Parameters
     ----------
-    points, goal, axes, tolerance, most, trace, dtype
+    points, goal, axes, tolerance, max_iterations, trace, dtype
         As in `cyclic_descent`.
     damping : float
         λ as a share of the chain's length, above zero.

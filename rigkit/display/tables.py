@@ -112,7 +112,8 @@ def fields(thing: object, **say: Say) -> list[Row]:
 def attributes(docstring: str | None) -> dict[str, tuple[str, int]]:
     """The meaning of each attribute in a class's docstring, and the axes of one value.
 
-    A class that keeps what it was made of says so under Parameters. The first sentence is taken, without its units, such as [m]: a table says its own.
+    A class that keeps what it was made of says so under Parameters. The first sentence is taken,
+    without its units, such as [m]: a table says its own.
     """
     found: dict[str, tuple[str, int]] = {}
     sections = "\n".join(_SECTION.findall(cleandoc(docstring or "")))
