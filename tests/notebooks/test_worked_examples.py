@@ -15,7 +15,7 @@ from nbformat.v4 import new_code_cell, new_markdown_cell
 
 ROOT = Path(__file__).parents[2]
 COPIED = ("rigkit", "tests", "lessons", "exercises", "solutions")
-LONGEST = 30  # lines
+LONGEST = 40  # lines, formatted
 
 
 def examples():
@@ -91,10 +91,10 @@ def test_each_example_is_there_and_short():
 def test_a_question_with_one_more_misconception(copy):
     question, answer = python_of("A question")
     (misconception,) = python_of("A misconception")
-    first = question.index("     Misconception(")
+    first = question.index("    Misconception(")
     add_to(
         copy / "rigkit/homework/questions_02.py",
-        question[:first] + misconception + question[first:],
+        f"{question[:first]}    {misconception.strip()},\n{question[first:]}",
     )
     (path,) = (copy / "solutions").glob("02-*.ipynb")
     book = nbformat.read(path, as_version=4)
