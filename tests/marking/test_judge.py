@@ -221,7 +221,7 @@ def test_a_file_that_is_no_notebook_is_not_marked():
 
 
 def test_a_fault_of_the_kit_costs_nobody_a_mark(marens, monkeypatch):
-    monkeypatch.setattr(checking, "weigh", lambda *_: 1 / 0)
+    monkeypatch.setattr(checking, "score_answers", lambda *_: 1 / 0)
     entry = mark_submission(handed_in(), PretendJail(marens))
     assert not entry.marked
     assert "fault of the kit" in entry.why
