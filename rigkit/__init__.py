@@ -76,8 +76,10 @@ else:  # a type checker that saw this would take every misspelt module for one t
 
 
 def _show_in_notebooks() -> None:
-    """Let a notebook that runs show our objects; `display`, which draws them, loads when it shows
-    the first."""
+    """Let a notebook that runs show our objects.
+
+    `display`, which draws them, loads when it shows the first.
+    """
     shell = getattr(sys.modules.get("IPython"), "get_ipython", lambda: None)()
     formatter = getattr(shell, "display_formatter", None)
     if formatter is not None:

@@ -221,8 +221,9 @@ class Choice:
 
 
 class _Sign(widgets.Play):
-    """A sign of life from the page, out of sight: ask, and `value` rises once, if the page still
-    shows this.
+    """A sign of life from the page, out of sight.
+
+    Ask, and `value` rises once, if the page still shows this.
 
     Asking starts a `Play` whose next step but one is days away, so each start is one step. Its view
     does it, and a view is gone when its cell is run again or its tab is closed.
@@ -243,8 +244,9 @@ class _Sign(widgets.Play):
 
 
 class _Player:
-    """A button that runs a slider of whole numbers at 24 frames a second, by the clock, round and
-    round.
+    """A button that runs a slider of whole numbers at 24 frames a second, round and round.
+
+    It goes by the clock.
 
     After each frame it waits for a sign of life from the page. So frames that would be late are
     skipped and never queue up, a cell that is checked is not held up, and when the page no longer

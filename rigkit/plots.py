@@ -318,7 +318,7 @@ def bars(
 
 
 class _Axes:
-    """Where data lie in the picture, in px, for a marker that moves without matplotlib."""
+    """The places of data in the picture, in px, for a marker that moves without matplotlib."""
 
     def __init__(
         self, axes: Axes, height: int, x: Floats, lines: Mapping[str, Floats], hues: list[str]
@@ -335,7 +335,7 @@ class _Axes:
         self.ys = [self.px_of(name, y) for name, y in lines.items()]
 
     def px_of(self, name: str, y: ArrayLike) -> Floats:
-        """How far down the picture the values of a curve lie."""
+        """Distances of a curve's values from the picture's top, in px."""
         y = _check.numbers(name, y, "n")
         if y.shape != self.xs.shape:
             raise ValueError(
@@ -449,7 +449,10 @@ def _begin(
 
 
 def _columns(names: Sequence[str], width: int) -> int:
-    """How many of a key's entries fit side by side; too wide a key would leave its axes no room."""
+    """The number of a key's entries that fit side by side.
+
+    Too wide a key would leave its axes no room.
+    """
     entry = max(text_width(name, TEXT) for name in names) + 4 * TEXT
     return max(1, min(3, int((width - 6 * TEXT) / entry)))
 

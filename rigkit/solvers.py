@@ -439,8 +439,9 @@ def _solved(
     max_iterations: int,
     trace: bool,
 ) -> tuple[AnyFloats, AnyFloats, Ints, Bools, list[AnyFloats]]:
-    """Repeat `step` on all chains that are not done, until none is left or `max_iterations` steps
-    are taken.
+    """Repeat `step` on all chains that are not done.
+
+    It ends when none is left or `max_iterations` steps are taken.
 
     Given back, for all chains: their points, how far they miss, the steps taken, whether the last
     one moved nothing; and, for a trace, the points at the start and after each step.

@@ -1,5 +1,4 @@
-"""The course for a classroom: the same notebooks with their code folded, and a page of notes for
-the teacher.
+"""The course for a classroom: the same notebooks, code folded, and a page of teacher's notes.
 
 The notes are made from what each lesson's metadata says of it, and from its questions'
 misconceptions.

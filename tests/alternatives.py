@@ -24,7 +24,7 @@ def pictures(markup):
 
 
 def faults(markup):
-    """What is wrong with the text alternatives in markup, as sentences."""
+    """Faults of the text alternatives in markup, as sentences."""
     return [fault for picture in pictures(markup) for fault in _faults(picture)] + [
         f"a picture has no words: {image[:60]}"
         for image in re.findall(r"<img\b[^>]*>", markup)

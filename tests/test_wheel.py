@@ -63,7 +63,7 @@ def environment(wheel, tmp_path_factory):
 
 
 def _run(*command, **options):
-    """What a command prints; one that fails fails the test, with what it printed."""
+    """The output of a command; one that fails fails the test, with what it printed."""
     done = subprocess.run(
         [*map(str, command)], stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, **options
     )

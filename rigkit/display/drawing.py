@@ -1,4 +1,4 @@
-"""What several pictures share: the first of a batch, views alike, the floor, trees of joints."""
+"""Parts that pictures share: the first of a batch, views alike, the floor, trees of joints."""
 
 from collections.abc import Iterable, Iterator, Sequence
 from typing import Any

@@ -44,7 +44,7 @@ def show_skin(thing: gltf.Skin) -> Iterator[Piece]:
 
 
 def _places(inverse_bind: Any) -> Floats:
-    """Where joints stood in the mesh's frame; NaN where a matrix cannot be turned round."""
+    """Joints' places in the mesh's frame at binding; NaN where a matrix cannot be turned round."""
     places: Floats = np.full((len(inverse_bind), 3), np.nan)
     for i, matrix in enumerate(inverse_bind):
         if np.isfinite(matrix).all() and abs(np.linalg.det(matrix[:3, :3])) > 1e-12:
@@ -134,7 +134,7 @@ def show_asset(thing: gltf.Asset) -> Iterator[Piece]:
 
 
 def _skin(asset: gltf.Asset) -> tuple[Floats, Any] | None:
-    """What the joints of a file move, as it stands there; nothing if it is too large to draw."""
+    """Skin that a file's joints move, as it stands there; nothing if it is too large to draw."""
     world = asset.rest_world()
     worn = [
         (i, asset.meshes[node.mesh])

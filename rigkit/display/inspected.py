@@ -1,4 +1,4 @@
-"""What an inspection found."""
+"""The results of an inspection."""
 
 from collections.abc import Iterable, Iterator
 

@@ -1,4 +1,4 @@
-"""What a glTF file says of a rig, as arrays, and the poses that follow from it.
+"""A rig as a glTF file describes it, as arrays, and the poses that follow from it.
 
 Nodes, skins and meshes refer to each other by their place in the asset, as in the file. Transforms
 may have scale, so worlds here are 4×4 matrices, not always rigid frames.

@@ -1,4 +1,4 @@
-"""What the user knows better than the search: a joint for a part of a leg, an axis, the unit."""
+"""The user's corrections of the search: a joint for a part of a leg, an axis, the unit."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass

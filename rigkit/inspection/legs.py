@@ -1,4 +1,4 @@
-"""Where the legs of a skeleton are: from names and from where the joints stand, together.
+"""The legs of a skeleton, found from names and from where the joints stand, together.
 
 `search` weighs every three joints that could be hip, knee and ankle; here the user's corrections
 come in, and from the two legs follow their sides, which way is forward, the unit, and how sure all

@@ -1,4 +1,4 @@
-"""What a joint's name says: its side, which part of a leg it may be, and whether it only helps.
+"""Hints in a joint's name: its side, which part of a leg it may be, and whether it only helps.
 
 Names are split where separators, digits and capitals part them, and run-together words by a small
 vocabulary. Sides are read as words, prefixes and suffixes. Nothing here is certain: a name is one

@@ -1,4 +1,4 @@
-"""What an inspection found, as an object, as text, as JSON and as a page.
+"""The result of an inspection, as an object, as text, as JSON and as a page.
 
 The JSON (schema 1; names are never taken away or given another meaning, only added):
 

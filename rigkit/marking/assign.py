@@ -491,8 +491,10 @@ def _less_question(stem: str, names: Iterable[str] | None = None) -> str:
 
 
 def lesson_of_place(place: str) -> str | None:
-    """The lesson that a file's name, or else a folder's, says: by its exercise's name, "homework
-    6", or a lone "06"."""
+    """The lesson that a file's name, or else a folder's, says.
+
+    A name says it by its exercise's name, by "homework 6", or by a lone "06".
+    """
     for part in reversed(place.split("/")):
         stem = folded(_stem(part))
         by_name = _exercise_names().search(stem)

@@ -248,8 +248,10 @@ def reasons(entry: Entry) -> Sequence[str]:
 
 
 def to_explain(entries: Sequence[Entry]) -> str | None:
-    """The id of the question to explain again: with most answers that follow a wrong model, at
-    least two, else the lowest average. None where nothing has a score.
+    """The id of the question to explain again; None where nothing has a score.
+
+    It is the one with most answers that follow a wrong model, at least two, else the one with the
+    lowest average.
     """
     means = {
         question: sum(score for _, score in scores) / len(scores)

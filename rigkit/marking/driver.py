@@ -101,8 +101,10 @@ def _serve(answers):
 
 
 def run_cell(source, name, namespace):
-    """`{"ok": true}`, or the error's type and its line in the cell; what a cell does wrong ends
-    that cell only."""
+    """Run a cell: `{"ok": true}`, or the error's type and its line in the cell.
+
+    What a cell does wrong ends that cell only.
+    """
     try:
         exec(_compiled(source, name), namespace)
         return {"ok": True}
@@ -122,8 +124,9 @@ def _compiled(source, name):
 
 
 def without_magics(source):
-    """A cell without what only a notebook understands, lines kept: `%` and `?` lines do nothing,
-    `!` lines raise.
+    """A cell without what only a notebook understands, its lines kept.
+
+    `%` and `?` lines do nothing, `!` lines raise.
 
     Of a cell under `%%time`, `%%timeit`, `%%capture` or `%%prun` the rest runs; under any other
     `%%` nothing does.
@@ -164,8 +167,7 @@ def _flush():
 
 
 def find_answer(question, namespace, handed, is_blank):
-    """The global of the question's name, unless that is missing or blank; else what was last handed
-    in for it."""
+    """The global of the question's name; if missing or blank, what was last handed in for it."""
     answer = namespace.get(question, ...)
     if answer is ... or is_blank(answer):
         answer = handed.get(question, answer)

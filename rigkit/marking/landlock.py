@@ -16,8 +16,10 @@ SET_PDEATHSIG, SET_SECCOMP, SET_NO_NEW_PRIVS = 1, 22, 38
 
 
 def confine(readable, program):
-    """From here on: read what is in `readable`, write nothing, end with the parent, and call what
-    `program` allows.
+    """Confine this process from here on.
+
+    It can read only what is in `readable`, write nothing, and call only what `program` allows; it
+    ends with its parent.
 
     Parameters
     ----------

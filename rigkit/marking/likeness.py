@@ -228,8 +228,10 @@ def _same(codes: Sequence[str]) -> list[list[int]]:
 
 
 def _near(shingles: Sequence[Ints], same: Sequence[list[int]]) -> Iterator[tuple[list[int], float]]:
-    """(members, least share among the linked) of each group of submissions, not all identical, that
-    are near."""
+    """Groups of submissions that are near, but not all identical.
+
+    Each is given as (members, least share among the linked).
+    """
     first = [members[0] for members in same]
     mine = _telling(shingles, first)
     sizes = np.array([len(each) for each in mine])

@@ -186,8 +186,10 @@ def _rigs_named(cells: Iterable[str]) -> dict[str, str]:
 
 
 def _name_rig(found: dict[str, str], name: str | None, value: ast.expr) -> None:
-    """Put the text within a value that ends as rig files do, such as in `Path("out") /
-    "walker.glb"`, under a name."""
+    """Put under a name the text within a value that ends as rig files do.
+
+    One such value is `Path("out") / "walker.glb"`.
+    """
     texts = [
         node.value
         for node in ast.walk(value)

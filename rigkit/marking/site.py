@@ -70,8 +70,10 @@ class Interpreter:
 
 
 def interpreter(user: tuple[int, int] | None) -> Interpreter:
-    """This process's base Python, else a system Python of the same version, that `user` (ids, or
-    None) can run."""
+    """This process's base Python, else a system Python of its version, that `user` can run.
+
+    `user` is ids, or None.
+    """
     wanted = f"{sys.version_info.major}.{sys.version_info.minor}"
     ask = (
         "import json, os, sys, sysconfig,"
@@ -160,8 +162,10 @@ class Site:
 
     @cached_property
     def matplotlib(self) -> Path:
-        """The layer with matplotlib and what it needs beside NumPy, and its cache of fonts in the
-        folder `fonts`."""
+        """The layer with matplotlib, what it needs beside NumPy, and its cache of fonts.
+
+        The cache is in the folder `fonts`.
+        """
 
         def fonts(layer: Path) -> None:
             places = [str(self.numpy), str(layer)]

@@ -109,8 +109,9 @@ def write(
 
 
 def grades(entries: Sequence[Entry], learners: Iterable[Learner]) -> list[dict[str, Any]]:
-    """One row per learner and lesson, as dicts: who, each question's score and the total in
-    percent, and what to know.
+    """One row per learner and lesson, as dicts: who, the scores, the total, and what to know.
+
+    Each question's score and the total are in percent.
 
     Scores are numbers or "", "yes" and "no" are words. The rows stand in order of lesson, name and
     id.
@@ -235,8 +236,7 @@ def _comment(entry: Entry | None) -> str:
 def _pairs(
     entries: Sequence[Entry], learners: Iterable[Learner]
 ) -> Iterator[tuple[str, Learner, Entry | None]]:
-    """(lesson, learner, entry or None) for every learner in every lesson that somebody handed
-    in."""
+    """Every learner in every lesson that somebody handed in: (lesson, learner, entry or None)."""
     of = {(entry.lesson, entry.learner.id): entry for entry in entries}
     everyone = {
         learner.id: learner for learner in [*(entry.learner for entry in entries), *learners]
@@ -322,8 +322,10 @@ def _csv(heads: Sequence[str], rows: Iterable[Mapping[str, Any]]) -> bytes:
 
 
 def _cell(value: Any) -> Any:
-    """A value as a spreadsheet may see it: numbers as they are, text on one line that is never a
-    formula."""
+    """A value as a spreadsheet may see it: a number, or one line of text that is never a formula.
+
+    Numbers stay as they are.
+    """
     if not isinstance(value, str):
         return value
     text = plain(value)

@@ -1,2 +1,4 @@
-"""What the lessons show: pictures and panels, one module a lesson; each is a plain function of a
-puppet."""
+"""Pictures and panels of the lessons, one module a lesson.
+
+Each is a plain function of a puppet.
+"""

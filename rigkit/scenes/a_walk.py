@@ -1,5 +1,4 @@
-"""What lesson 10 shows: a stride and its slide, how a foot is planted, and a pelvis within and
-beyond reach.
+"""Lesson 10's pictures: a stride and its slide, planted feet, a pelvis within and beyond reach.
 
 Every stride has 100 frames, so that a frame is a percent of the left leg's stride. The strides
 shown are a walk's second, in which each foot's landing is known.
@@ -37,8 +36,11 @@ SIDES = ("left", "right")
 
 @dataclass(frozen=True)
 class Stride:
-    """A walk of two strides; how far each foot has slid since it came down, cm, NaN in the air; and
-    the pops of the second stride."""
+    """A walk of two strides, its slides and its pops.
+
+    Slides are how far each foot has slid since it came down, cm, NaN in the air; pops are those of
+    the second stride.
+    """
 
     walk: gait.Walk
     slid: np.ndarray
@@ -79,8 +81,10 @@ def _within_reach(puppet, step_cm=None):
 
 
 def pelvis(puppet: Puppet, step_cm: float | None, path: str) -> Floats:
-    """A pelvis path of `PELVES`, shape (f, 3): level at the published one's mean or at the lowest
-    within reach."""
+    """A pelvis path of `PELVES`, shape (f, 3).
+
+    A level one is at the published one's mean, or at the lowest within reach.
+    """
     walk, safe = published(puppet, step_cm), _within_reach(puppet, step_cm)
     heights = {
         "level, high": walk.pelvis[:, 1].mean(),
@@ -107,8 +111,10 @@ def raised(puppet: Puppet, raised_cm: float) -> Stride:
 
 
 def opening(puppet: Puppet) -> Stage:
-    """Six moments of a stride with planted feet, and what happens in each; when the feet leave is
-    not told yet."""
+    """Six moments of a stride with planted feet, and what happens in each.
+
+    When the feet leave is not told yet.
+    """
     walk = stride(puppet).walk
     tall = size(puppet)
     apart = 0.86 * tall
@@ -133,12 +139,12 @@ def opening(puppet: Puppet) -> Stage:
 
 
 def _toe_off(walk):
-    """When the left foot leaves the floor, percent of its stride."""
+    """The moment the left foot leaves the floor, percent of its stride."""
     return float(100 * np.mean(walk.stance[FRAMES : 2 * FRAMES, 0]))
 
 
 def footfalls(puppet: Puppet) -> Stage:
-    """When each foot is down, as bars over one stride of the left leg."""
+    """Bars that show when each foot is down, over one stride of the left leg."""
     off = _toe_off(stride(puppet).walk)
     bars = {"L": [(0.0, off)], "R": [(0.0, off - 50), (50.0, 100.0)]}
     stage = Stage(
@@ -186,8 +192,7 @@ def angles_plot(puppet: Puppet, legs: str) -> plots.Plot:
 
 
 def striding(puppet: Puppet, percent: int, legs: str) -> tuple[Row, str]:
-    """One moment of a stride, its angles, and in words which foot is down and how far it has
-    slid."""
+    """One moment of a stride, its angles, and words on which foot is down and how far it slid."""
     shown, now = stride(puppet, legs), FRAMES + percent
     kind = LEGS[legs]
     title = f"{kind.capitalize()} legs, {legs}"
@@ -211,8 +216,7 @@ def _feet(shown, now):
 
 
 def stride_panel(puppet: Puppet) -> Panel:
-    """A stride to step through, with the angles of the left leg; as published or with planted
-    feet."""
+    """A stride to step through, with the left leg's angles; as published or with planted feet."""
     for legs in LEGS:
         angles_plot(puppet, legs)
     return Panel(
@@ -239,8 +243,10 @@ def stride_panel(puppet: Puppet) -> Panel:
 
 
 def moved_plot(puppet: Puppet) -> plots.Plot:
-    """How far planting moves the left ankle from the published walk's, forward and up, through one
-    stride."""
+    """Distances planting moves the left ankle from the published walk's, through one stride.
+
+    They are measured forward and up.
+    """
     before, after = published(puppet), stride(puppet).walk
     moved = 100 * (gait.foot_goals(before) - before["ankle"])[SECOND, 0]
     off = _toe_off(after)
@@ -279,7 +285,7 @@ def _limits(puppet):
 
 @cache
 def reach_plot(puppet: Puppet, step_cm: float, path: str) -> plots.Plot:
-    """How high each leg lets the pelvis be, and how high it is."""
+    """The height that each leg allows the pelvis, and the height it has."""
     lines = _heights(puppet, step_cm, path)
     return _reach_axes(puppet).with_lines(lines)
 
@@ -300,8 +306,10 @@ def _reach_axes(puppet):
 
 
 def stepping(puppet: Puppet, percent: int, step_cm: float, path: str) -> tuple[Row, str]:
-    """One moment of a walk under a pelvis path, the heights its legs allow, and in words what
-    becomes of its feet."""
+    """One moment of a walk under a pelvis path, and in words what becomes of its feet.
+
+    The heights that its legs allow are shown beside it.
+    """
     shown, now = carried(puppet, step_cm, path), FRAMES + percent
     walk = shown.walk
     view = _planted_view(puppet, f"Steps of {step_cm} cm, pelvis {path}", shown, now)

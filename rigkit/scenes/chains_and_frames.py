@@ -1,5 +1,4 @@
-"""What lesson 02 shows: what a joint's turn carries, two turns in either order, and legs hung from
-a pelvis.
+"""Lesson 02's pictures: what a turn carries, two turns in either order, legs hung from a pelvis.
 
 Angles are in degrees. In the side view a turn that swings a bone forward is positive, so a knee's
 turn is minus its flexion; in space flexion of the hip is a negative turn about x, as everywhere in
@@ -50,14 +49,16 @@ def swung(hip: float = 0.0, knee: float = 0.0, ankle: float = 0.0) -> dict[str, 
 
 
 def swung_leg(puppet: Puppet, *angles_deg: float) -> Floats:
-    """Points of the left leg with its joints turned in the side view, forward positive; as of
-    `leg_points`."""
+    """Points of the left leg, as of `leg_points`, with its joints turned in the side view.
+
+    Forward is positive.
+    """
     skeleton = standing(puppet)
     return leg_points(puppet, skeleton, skeleton.pose(swung(*angles_deg)))
 
 
 def moved_cm(before: Floats, after: Floats) -> float:
-    """How far a point went, in centimetres."""
+    """The distance a point went, in centimetres."""
     return 100 * float(np.linalg.norm(np.subtract(after, before)))
 
 
@@ -137,23 +138,29 @@ def joints_panel(puppet: Puppet) -> Panel:
 
 
 def hip_turns(flexion_deg: float, abduction_deg: float) -> tuple[Floats, Floats]:
-    """The left hip's two turns about its own axes in either order: flexed first, abducted first;
-    each (3, 3)."""
+    """The left hip's two turns about its own axes in either order, each (3, 3).
+
+    The first is flexed first, the second abducted first.
+    """
     flex = rotation.matrix_about("x", -np.radians(flexion_deg))
     abduct = rotation.matrix_about("z", np.radians(abduction_deg))
     return flex @ abduct, abduct @ flex
 
 
 def order_gap_cm(puppet: Puppet, flexion_deg: float, abduction_deg: float) -> float:
-    """How far apart the ankle of a straight left leg comes out when flexion and abduction change
-    places."""
+    """Gap between the ankle's two places when flexion and abduction change order, cm.
+
+    The leg is the left one, straight.
+    """
     first, second = hip_turns(flexion_deg, abduction_deg)
     return 100 * puppet.leg_length * float(np.linalg.norm((first - second)[:, 1]))
 
 
 def two_orders(puppet: Puppet, flexion_deg: float, abduction_deg: float) -> tuple[Row, str]:
-    """The left leg after the same two turns in either order, from the front and from above, and
-    both in words."""
+    """The left leg after the same two turns in either order, and both in words.
+
+    It is seen from the front and from above.
+    """
     skeleton = standing(puppet)
     legs = [
         leg_points(puppet, skeleton, skeleton.pose({"L_hip": turn}))
@@ -207,8 +214,10 @@ def orders_panel(puppet: Puppet) -> Panel:
 
 
 def two_rests(puppet: Puppet) -> Row:
-    """Two legs carved in mid-step, all turns put to zero: the step is in the rest frames, or it was
-    in the turns."""
+    """Two legs carved in mid-step, all turns put to zero.
+
+    The step is in the rest frames, or it was in the turns.
+    """
     skeleton = standing(puppet)
     step = skeleton.pose(swung(*STEP.values()))
     carved = with_rest(skeleton, dict(zip(skeleton.names, step, strict=True)))
@@ -238,8 +247,9 @@ def two_rests(puppet: Puppet) -> Row:
 
 @lru_cache(maxsize=16)
 def hung(puppet: Puppet, parent: str, numbers_kept: bool = False) -> Skeleton:
-    """The puppet's skeleton with its hips hung from nothing or from the pelvis, keeping their
-    numbers or their place.
+    """The puppet's skeleton with its hips hung from nothing or from the pelvis.
+
+    The hips keep their numbers or their place.
 
     Parameters
     ----------
@@ -263,8 +273,10 @@ def hung(puppet: Puppet, parent: str, numbers_kept: bool = False) -> Skeleton:
 
 
 def hang_legs(puppet: Puppet, parent: str, aside_cm: float, lean_deg: float) -> tuple[Row, str]:
-    """Two pelvises that moved, their legs hung keeping their place and keeping their numbers; and
-    both in words."""
+    """Two pelvises that moved, their legs hung keeping their place and keeping their numbers.
+
+    Both are told in words.
+    """
     moved = {
         "turns": {"pelvis": rotation.matrix_about("z", -np.radians(lean_deg))},
         "shifts": {"pelvis": [aside_cm / 100, 0.0, 0.0]},
@@ -329,8 +341,10 @@ def _view(puppet, leg, joint, title, dotted=None):
 
 
 def _local_view(puppet, legs, local, joint, title):
-    """The view with local angles, the leg before `joint` turned dotted, and how far that carried
-    the toes."""
+    """The view with local angles, and the leg before `joint` turned, dotted.
+
+    It tells how far that turn carried the toes.
+    """
     before, after = legs
     stage = _view(puppet, after, joint, title, before)
     for i, (above, angle) in enumerate(zip(np.cumsum([0.0, *local[:2]]), local, strict=True)):
@@ -339,8 +353,10 @@ def _local_view(puppet, legs, local, joint, title):
 
 
 def _angle(stage, puppet, joint, zero_deg, angle_deg):
-    """An angle at a joint, from where its bone would be at zero; both counted from straight down,
-    forward positive."""
+    """An angle at a joint, from where its bone would be at zero.
+
+    Both are counted from straight down, forward positive.
+    """
     start, end = (
         joint + 0.25 * puppet.shank * np.array([0, -np.cos(a), np.sin(a)])
         for a in np.radians([zero_deg, zero_deg + angle_deg])
@@ -350,8 +366,10 @@ def _angle(stage, puppet, joint, zero_deg, angle_deg):
 
 
 def _hung_stage(puppet, skeleton, moved, title):
-    """A pelvis and its legs from the front, dotted where they belong; and how far off the left
-    ankle is, in cm."""
+    """A pelvis and its legs from the front, dotted where they belong.
+
+    Returned with it: how far off the left ankle is, in cm.
+    """
     stage = half_stage(title, (-1.12, -0.08), (1.12, 1.92), size(puppet), "front").floor()
     world, right = skeleton.pose(**moved), standing(puppet).pose(**moved)
     pelvis = right[0, :3, 3]
@@ -374,7 +392,7 @@ def _seen(skeleton):
 
 
 def _state(off, loose):
-    """How far a foot is from where it belongs, in words."""
+    """Words for how far a foot is from where it belongs."""
     if off < SHOWN:
         return "the foot is where it belongs."
     what = "left behind" if loose else "off its place"

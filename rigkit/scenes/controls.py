@@ -1,5 +1,6 @@
-"""What lesson 08 shows: controls at rest, a foot's pivot, a boat to follow, what a pelvis carries,
-and a keyed goal.
+"""Lesson 08's pictures: controls, a foot's pivot, a boat, what a pelvis carries, a keyed goal.
+
+The controls are shown at rest first; the boat is for a foot to follow.
 
 Seen a little from above where outlines lie on the floor. x to the character's left, y up, z ahead,
 in metres.
@@ -63,8 +64,7 @@ def control(puppet: Puppet, name: str) -> ct.Control:
 
 
 def opening(puppet: Puppet) -> Row:
-    """All controls at rest, and the same ones in a step: only a few of their numbers are not
-    zero."""
+    """All controls at rest, and the same ones in a step: few of their numbers are not zero."""
     numbers = sum(len(channels) for channels in STEP.values())
     views = [
         _rig_view(puppet, title, rig(puppet).pose(values), names=not values)
@@ -88,8 +88,10 @@ def opening(puppet: Puppet) -> Row:
 
 
 def pivots(puppet: Puppet) -> dict[str, Floats]:
-    """The points of `PIVOTS` in the frame of a foot control, whose origin is on the floor below the
-    ankle."""
+    """The points of `PIVOTS` in the frame of a foot control.
+
+    Its origin is on the floor below the ankle.
+    """
     sole = foot.of_puppet(puppet)
     places = (
         (0.0, puppet.ankle_height, 0.0),
@@ -121,7 +123,7 @@ def turned_foot(
 def ankle_moved_cm(
     puppet: Puppet, pivot: str, toes_up_deg: ArrayLike = 0.0, turned_out_deg: ArrayLike = 0.0
 ) -> Floats:
-    """How far the turn of `turned_foot` moves the ankle, cm."""
+    """The distance that the turn of `turned_foot` moves the ankle, cm."""
     before, after = (
         _joint(puppet, turned_foot(puppet, pivot, *turn), "L_ankle")
         for turn in ((), (toes_up_deg, turned_out_deg))
@@ -175,8 +177,10 @@ def pivot_panel(puppet: Puppet) -> Panel:
 
 @cache
 def aboard(puppet: Puppet, gap: str) -> tuple[ct.Control, ct.Control]:
-    """Two controls: a boat, and the left foot that follows it with its gap handled in one of the
-    ways of `GAPS`."""
+    """Two controls: a boat, and the left foot that follows it.
+
+    Its gap is handled in one of the ways of `GAPS`.
+    """
     left = control(puppet, "L_foot")
     boat = ct.Control("boat", frames.frame(origin=left.rest[:3, 3] + BOAT), _hull())
     follow = {
@@ -201,8 +205,10 @@ def boat_values(left_cm: float, ahead_cm: float, turned_deg: float) -> dict[str,
 def boarded(
     puppet: Puppet, gap: str, left_cm: float, ahead_cm: float, turned_deg: float
 ) -> tuple[Row, str]:
-    """A left foot on a boat, and the right one on the quay, from above; how far the foot is off its
-    mark in words."""
+    """A left foot on a boat, and the right one on the quay, from above.
+
+    Words say how far the foot is off its mark.
+    """
     boat, left = aboard(puppet, gap)
     worlds = ct.pose((boat, left), boat_values(left_cm, ahead_cm, turned_deg))
     pose = rig(puppet).pose(
@@ -261,8 +267,10 @@ def hanging(puppet: Puppet, feet: str) -> LegRig:
 
 
 def crouch(lowered_cm: float, turned_deg: float) -> dict[str, dict[str, Any]]:
-    """Control values of a crouch in 24 frames: the pelvis goes down and turns evenly, and comes
-    back."""
+    """Control values of a crouch in 24 frames.
+
+    The pelvis goes down and turns evenly, and comes back.
+    """
     share = 1 - np.abs(np.linspace(-1, 1, FRAMES + 1))
     return {
         "pelvis": {"shift_y": -lowered_cm / 100 * share, "turn_y": np.radians(turned_deg) * share}
@@ -270,7 +278,7 @@ def crouch(lowered_cm: float, turned_deg: float) -> dict[str, dict[str, Any]]:
 
 
 def moved_cm(puppet: Puppet, feet: str, values: ControlValues) -> dict[str, Floats]:
-    """How far each of `TOUCHED` is from its rest, cm: a dict of name to array."""
+    """Distance of each of `TOUCHED` from its rest, cm: a dict of name to array."""
     posed = hanging(puppet, feet).pose(values).controls
     return {
         name: 100 * np.linalg.norm((posed[name] - control(puppet, name).rest)[..., :3, 3], axis=-1)
@@ -286,7 +294,7 @@ def carried(puppet: Puppet, feet: str) -> tuple[str, ...]:
 
 
 def staying_values(puppet: Puppet, values: ControlValues) -> dict[str, dict[str, Any]]:
-    """What feet that hang from the pelvis must say to stay where they stand at rest."""
+    """Values with which feet that hang from the pelvis stay where they stand at rest."""
     left = hanging(puppet, "Feet hang from the pelvis")
     base = left.pose(values).controls
     feet = {tag + "foot": control(puppet, tag + "foot") for tag in SIDE_TAGS}
@@ -294,8 +302,10 @@ def staying_values(puppet: Puppet, values: ControlValues) -> dict[str, dict[str,
 
 
 def crouching(puppet: Puppet, frame: int, lowered_cm: float, turned_deg: float) -> tuple[Row, str]:
-    """One frame of a crouch with feet that follow nothing and with feet that hang; what moved in
-    words."""
+    """One frame of a crouch with feet that follow nothing and with feet that hang.
+
+    What moved is told in words.
+    """
     values = {
         "pelvis": {
             channel: value[frame]
@@ -324,8 +334,7 @@ def crouching(puppet: Puppet, frame: int, lowered_cm: float, turned_deg: float) 
 
 
 def pelvis_panel(puppet: Puppet) -> Panel:
-    """A crouch to step through or play, with feet that stay and with feet that are carried
-    along."""
+    """A crouch to step through or play, with feet that stay and with feet that are carried."""
     half = FRAMES // 2
     return Panel(
         "Move the pelvis control: what moves with it?",
@@ -356,8 +365,9 @@ def step_values(step_cm: float) -> dict[str, Floats]:
 
 @lru_cache(maxsize=8)  # a step is played in one setting of the sliders
 def stepped(puppet: Puppet, share: float, step_cm: float) -> tuple[LegPose, Floats]:
-    """A step of the foot control, and its goal, keyed for another step, that follows by a share of
-    the way.
+    """A step of the foot control, and its goal that follows by a share of the way.
+
+    The goal is keyed for another step.
 
     Returns
     -------
@@ -379,15 +389,17 @@ def stepped(puppet: Puppet, share: float, step_cm: float) -> tuple[LegPose, Floa
 
 
 def apart_cm(puppet: Puppet, share: float, step_cm: float) -> Floats:
-    """How far the foot is from its control in every frame of `stepped`, cm."""
+    """Distance of the foot from its control in every frame of `stepped`, cm."""
     pose, foot_control = stepped(puppet, share, step_cm)
     return 100 * np.linalg.norm((pose.controls["L_foot"] - foot_control)[..., :3, 3], axis=-1)
 
 
 @cache
 def step_plot(puppet: Puppet) -> plots.Plot:
-    """How far control and foot have gone in every frame; the curves are drawn anew for each
-    step."""
+    """Distances that control and foot have gone in every frame.
+
+    The curves are drawn anew for each step.
+    """
     lines = {name: 100 * step_values(60.0)["shift_z"] for name in ("foot control", "foot")}
     return plots.curves(
         np.arange(FRAMES + 1),

@@ -1,4 +1,4 @@
-"""What lesson 04 shows: a forward and an inverse leg under one pelvis, and what each costs to key.
+"""Lesson 04's pictures: a forward and an inverse leg under one pelvis, and what each costs to key.
 
 The legs are straight at rest here, so that every angle is zero when the puppet stands.
 """
@@ -45,15 +45,17 @@ def forward_values(rig: LegRig, pose: LegPose) -> dict[str, dict[str, Any]]:
 
 
 def keyed_slip_cm(puppet: Puppet, lowered_cm: float, every: int) -> float:
-    """How far a forward leg's foot leaves its place in a crouch whose angles are keyed in every
-    n-th frame only, cm."""
+    """Farthest slip of a forward leg's foot in a crouch keyed in every n-th frame only, cm.
+
+    The keys are those of the leg's angles; the slip is from the foot's place.
+    """
     rig, down = standing(puppet), crouch(lowered_cm)
     keyed = interpolate_keys(forward_values(rig, rig.pose(down)), range(0, FRAMES + 1, every))
     return float(slip_cm(rig, rig.pose(down | keyed, inverse=False)).max())
 
 
 def slip_cm(rig: LegRig, pose: LegPose) -> Floats:
-    """How far either ankle is from where it stands at rest, left and right, shape (..., 2)."""
+    """Distance of either ankle from its place at rest, cm, left and right, shape (..., 2)."""
     return 100 * np.linalg.norm(
         _at(rig, pose.world, "ankle") - _at(rig, rig.skeleton.rest_world, "ankle"), axis=-1
     )
@@ -63,8 +65,7 @@ def slip_cm(rig: LegRig, pose: LegPose) -> Floats:
 
 
 def opening(puppet: Puppet) -> Row:
-    """A forward and an inverse leg whose pelvis was lowered by 13 cm, from the side and from the
-    front."""
+    """A forward and an inverse leg under a pelvis lowered by 13 cm, from the side and the front."""
     side, front = _pelvis_views(puppet, _moved(puppet, 13.0, 0.0, 0.0))
     return row(
         side,
@@ -118,8 +119,10 @@ def pelvis_panel(puppet: Puppet) -> Panel:
 def by_hand(
     puppet: Puppet, lowered_cm: float, hip_deg: float, knee_deg: float, ankle_deg: float
 ) -> tuple[Row, str]:
-    """A forward leg turned by hand beside an inverse one, both under a lower pelvis; and how near
-    it is in words."""
+    """A forward leg turned by hand beside an inverse one, both under a lower pelvis.
+
+    Words say how near it is.
+    """
     rig = standing(puppet)
     turns = (-hip_deg, knee_deg, -ankle_deg)  # about +X flexion of hip and ankle is negative
     pose = rig.pose(
@@ -177,8 +180,7 @@ def hand_panel(puppet: Puppet, lowered_cm: float = 13.0) -> Panel:
 
 
 def turns_plot(puppet: Puppet) -> plots.Plot:
-    """How far hip, knee and ankle turn to keep a foot on the floor, against how far the pelvis
-    sinks."""
+    """Turns of hip, knee and ankle that keep a foot on the floor, against the pelvis's sinking."""
     rig, lowered_cm = standing(puppet), np.linspace(0.0, 25.0, 101)
     angles = rig.angles(rig.pose({"pelvis": {"shift_y": -lowered_cm / 100}}))
     turned = {"knee": angles.knee[:, 0], "hip": angles.hip[:, 0, 0], "ankle": angles.ankle[:, 0, 0]}
@@ -219,7 +221,7 @@ def crouches(puppet: Puppet) -> dict[int, Floats]:
 
 @cache
 def sinking_plot(puppet: Puppet, every: int) -> plots.Plot:
-    """How far the forward foot of `crouches` is above its place in every frame."""
+    """Height of the forward foot of `crouches` above its place in every frame."""
     ankles = crouches(puppet)[every][:, 0, 2, 1]
     return plots.curves(
         np.arange(FRAMES + 1),
@@ -237,8 +239,10 @@ def sinking_plot(puppet: Puppet, every: int) -> plots.Plot:
 
 
 def crouching(puppet: Puppet, frame: int, every: int | str) -> tuple[Row, str]:
-    """One frame of a crouch whose forward leg is keyed in some frames, and where its foot is in
-    words."""
+    """One frame of a crouch whose forward leg is keyed in some frames.
+
+    Words say where its foot is.
+    """
     every = int(every)
     joints = crouches(puppet)[every]
     low, kept = 100 * np.linalg.norm(joints[frame, :, 2] - joints[0, :, 2], axis=-1)
@@ -280,8 +284,11 @@ def crouch_panel(puppet: Puppet) -> Panel:
 
 @cache
 def walks(puppet: Puppet) -> dict[str, tuple[Floats, Floats]]:
-    """Forward legs by name of how they were keyed, and "planted": joints of shape (49, 2, 6, 3),
-    two strides; and how far each foot has slid since it came down, cm, shape (49, 2)."""
+    """Forward legs by name of how they were keyed, and "planted"; and how far each foot slid.
+
+    Joints have shape (49, 2, 6, 3), two strides. Slides count from when a foot came down, cm, shape
+    (49, 2).
+    """
     rig = standing(puppet)
     published = gait.walk(puppet, frames=FRAMES, cycles=2)
     planted = gait.plant(published)
@@ -297,8 +304,10 @@ def walks(puppet: Puppet) -> dict[str, tuple[Floats, Floats]]:
 
 
 def walking(puppet: Puppet, frame: int, forward: str) -> tuple[Row, str]:
-    """One frame of the walk by forward and by inverse legs, and how far their feet have slid in
-    words."""
+    """One frame of the walk by forward and by inverse legs.
+
+    Words say how far their feet have slid.
+    """
     now = frame + FRAMES
     points, slid = walks(puppet)[forward]
     title = (
@@ -347,8 +356,10 @@ def walk_panel(puppet: Puppet) -> Panel:
 
 @cache
 def kicks(puppet: Puppet) -> tuple[Floats, ...]:
-    """A kick from two poses, by forward and by inverse legs: the right leg's joints, shape (13, 3,
-    3), of each."""
+    """A kick from two poses, by forward and by inverse legs.
+
+    Of each, the right leg's joints, shape (13, 3, 3).
+    """
     rig, keys = standing(puppet), (0, FRAMES // 2)
     swing = -np.radians(np.linspace(*KICK_DEG, keys[1] + 1))
     forward = rig.pose({"R_hip_turn": {"turn_x": swing}}, inverse=False)
@@ -357,15 +368,19 @@ def kicks(puppet: Puppet) -> tuple[Floats, ...]:
 
 
 def cut_cm(puppet: Puppet) -> float:
-    """How far the inverse leg's ankle is inside the arc of the forward one's, halfway through the
-    kick."""
+    """Depth of the inverse leg's ankle inside the forward one's arc, cm.
+
+    It is measured halfway through the kick.
+    """
     forward, inverse = kicks(puppet)
     return 100 * float(np.linalg.norm(forward[6, 2] - inverse[6, 2]))
 
 
 def kick(puppet: Puppet) -> Row:
-    """The same two poses of a kick, keyed for a forward and for an inverse leg, with what lies
-    between."""
+    """The same two poses of a kick, keyed for a forward and for an inverse leg.
+
+    What lies between them is shown too.
+    """
     views = []
     for points, kind, title in zip(
         kicks(puppet),
@@ -395,8 +410,9 @@ def kick(puppet: Puppet) -> Row:
 
 
 def jobs(puppet: Puppet) -> dict[str, tuple[float, float]]:
-    """What a foot is off by, in cm, when a forward and when an inverse leg does a job: a mapping of
-    job to both.
+    """Errors of a foot, in cm, when a forward and when an inverse leg does a job.
+
+    They are a mapping of job to both.
 
     A crouch keyed in three poses; one step of the walk; a kick keyed in two poses; and a puppet
     lifted by 10 cm and carried 30 cm forward whose legs dangle, where only the pelvis is keyed.
@@ -464,7 +480,7 @@ def switches(puppet: Puppet) -> dict[str, tuple[Floats, Floats]]:
 
 @cache
 def heights_plot(puppet: Puppet) -> plots.Plot:
-    """How high the right ankle is in every frame, matched and forgotten."""
+    """Height of the right ankle in every frame, matched and forgotten."""
     heights = {name: 100 * joints[:, 1, 2, 1] for name, (joints, _) in switches(puppet).items()}
     return plots.curves(
         np.arange(FRAMES + 1),
@@ -541,7 +557,7 @@ def _both(puppet, world):
 
 
 def slid_cm(points: Floats, stance: Bools) -> Floats:
-    """How far each foot has slid since it came down, cm; NaN in the air."""
+    """Slide of each foot since it came down, cm; NaN in the air."""
     moved, slid = gait.foot_slide_cm(points[:, :, 3:], stance), np.full(stance.shape, np.nan)
     slid[0] = np.where(stance[0], 0.0, np.nan)
     for frame in range(1, len(slid)):

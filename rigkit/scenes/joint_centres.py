@@ -1,5 +1,4 @@
-"""What lesson 01 shows: a joint off its centre and the skin that slides, five rules for a hip, a
-centre from motion.
+"""Lesson 01's pictures: a joint off its centre, sliding skin, five hip rules, a centre from motion.
 
 The knee is seen from the side, x forward and y up in the picture, with its pin at the origin; the
 pelvis is seen from the front, the middle of its two ASISs at the origin. Metres.
@@ -37,8 +36,10 @@ FRAMES = 30  # pictures in a recording
 
 
 def turned(points: ArrayLike, centre: Floats, angle: ArrayLike) -> Floats:
-    """Points, shape (..., 3), turned by `angle`, shape (...), about an axis along x through
-    `centre`, shape (3,)."""
+    """Points turned by `angle` about an axis along x through `centre`.
+
+    Their shapes are (..., 3), (...) and (3,).
+    """
     return (
         centre
         + (rotation.matrix_about("x", angle) @ (np.asarray(points) - centre)[..., None])[..., 0]
@@ -79,8 +80,10 @@ def slide(ahead_cm: float, above_cm: float, bend_deg: float, below_cm: float) ->
 
 
 def slide_panel() -> Panel:
-    """A knee joint to move about its pin, a bend, and a place on the shin where the slide is
-    measured."""
+    """A knee joint to move about its pin, a bend, and a place on the shin.
+
+    At that place the slide is measured.
+    """
     half = 100 * KNEE_DEPTH / 2
     return Panel(
         "Move the joint off the pin, bend the knee: how far does the skin slide?",
@@ -102,7 +105,7 @@ def slide_panel() -> Panel:
 
 
 def slide_plot() -> plots.Plot:
-    """How far the skin slides, against the bend, for joints a little and far off."""
+    """Slide of the skin, against the bend, for joints a little and far off."""
     bends_deg = np.linspace(0, 120, 61)
     slides = {
         f"joint {off:g} cm off": (
@@ -129,8 +132,10 @@ def slide_plot() -> plots.Plot:
 
 
 def hip_places(width_cm: float, depth_cm: float, leg_cm: float) -> dict[str, Floats]:
-    """Where each of the five rules puts the left hip, in the pelvis frame, metres; a mapping of
-    rule to (3,)."""
+    """Places of the left hip by each of the five rules, in the pelvis frame, metres.
+
+    They are a mapping of rule to (3,).
+    """
     measures = {
         "pelvis_width": width_cm / 100,
         "pelvis_depth": depth_cm / 100,
@@ -178,8 +183,10 @@ def hips_panel(puppet: Puppet) -> Panel:
 
 
 def marker_places(puppet: Puppet, markers: str = ONE) -> Floats:
-    """Where markers sit on the hanging shank, seen from the pin of the knee; shape (m, 3),
-    metres."""
+    """Places of markers on the hanging shank, seen from the pin of the knee.
+
+    Shape (m, 3), metres.
+    """
     ankle = [[0.0, 0.06 - puppet.shank, 0.03]]
     return np.array(
         ankle if markers == ONE else [*ankle, [0.0, -0.09, 0.052], [0.0, -0.13, -0.062]]
@@ -193,8 +200,9 @@ def recording(
     rng: np.random.Generator,
     markers: str = ONE,
 ) -> Floats:
-    """Shank markers seen from the side while the knee bends from straight through an arc, with
-    noise.
+    """Shank markers, with noise, seen from the side while the knee bends through an arc.
+
+    The arc begins with a straight knee.
 
     Parameters
     ----------
@@ -218,8 +226,9 @@ def recording(
 
 
 def circling(puppet: Puppet, arc_deg: float, noise_mm: float, rng: np.random.Generator) -> Floats:
-    """One thigh marker while the thigh swings forward, back and round through an arc; shape (60, 1,
-    3), metres.
+    """One thigh marker while the thigh swings through an arc; shape (60, 1, 3), metres.
+
+    It swings forward, back and round.
 
     The noise is the standard deviation of each coordinate. The hip is where the puppet's left hip
     stands.
@@ -234,7 +243,7 @@ def circling(puppet: Puppet, arc_deg: float, noise_mm: float, rng: np.random.Gen
 
 
 def left_hip(puppet: Puppet) -> Floats:
-    """Where the puppet's left hip stands, metres."""
+    """The place of the puppet's left hip, metres."""
     return np.array([puppet.hip_width / 2, puppet.hip_height, 0.0])
 
 
@@ -317,8 +326,10 @@ def typical_plot(puppet: Puppet) -> plots.Plot:
 
 
 def _knee(ahead_cm, above_cm, bend_deg, below_cm, title, low=-0.24):
-    """The leg about its knee, bent about a joint off the pin; and by what its shank is shifted,
-    shape (3,)."""
+    """The leg about its knee, bent about a joint off the pin.
+
+    Returned with it: by what its shank is shifted, shape (3,).
+    """
     joint = np.array([0.0, above_cm, ahead_cm]) / 100
     angle = np.radians(bend_deg)
     pin, patch = np.zeros(3), np.array([0.0, -below_cm / 100, np.interp(below_cm / 100, *SHIN)])
@@ -335,7 +346,7 @@ def _knee(ahead_cm, above_cm, bend_deg, below_cm, title, low=-0.24):
 
 
 def _triangle(ahead_cm, above_cm, bend_deg):
-    """Why it slides: the pin of the shank swings about the joint, and its chord is the slide."""
+    """Reason for the slide: the shank's pin swings about the joint, its chord is the slide."""
     joint, angle = np.array([0.0, above_cm, ahead_cm]) / 100, np.radians(bend_deg)
     pin = np.zeros(3)
     gone = turned(pin, joint, angle)
@@ -363,8 +374,10 @@ def _shank():
 
 
 def _outline(rest, up):
-    """Half a circle about the pin from front to back, its top `up` or down, then the `rest` as
-    (forward, up)."""
+    """Half a circle about the pin from front to back, then the `rest` as (forward, up).
+
+    Its top is `up` or down.
+    """
     ways = np.linspace(0, np.pi, 19)
     circle = KNEE_DEPTH / 2 * np.stack([np.cos(ways), up * np.sin(ways)], axis=-1)
     points = np.concatenate([circle, rest])
@@ -421,8 +434,7 @@ def _trunk(half):
 
 
 def _arc(puppet, seen, fit, miss_cm):
-    """The dots of a recording, the circles fitted to them, and the centre found beside the true
-    one."""
+    """The dots of a recording, the circles fitted to them, the centre found and the true one."""
     stage = half_stage("What the camera saw, and the fit", (-0.48, -0.44), (0.32, 0.24))
     stage.ghost(np.array([[0, 0.23, 0], [0, 0, 0], [0, -puppet.shank, 0.0]]))
     for marker, radius in zip(np.moveaxis(seen, -2, 0), fit.radii, strict=True):

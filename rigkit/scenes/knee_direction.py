@@ -1,5 +1,4 @@
-"""What lesson 07 shows: the circle a knee is on, the pole it turns toward, two knees in a squat,
-and a knee that flips.
+"""Lesson 07's pictures: a knee's circle, its pole, two knees in a squat, and a knee that flips.
 
 Where there is one leg it is the left one, its foot on the floor; x to the character's left, y up, z
 ahead, in metres.
@@ -33,8 +32,10 @@ KICK_DEG = (-10.0, 100.0)
 
 
 def lowered(puppet: Puppet, lowered_cm: float = 13.0) -> tuple[Floats, Floats]:
-    """Hip and ankle of the left leg, the ankle straight below, when the pelvis is lower than in a
-    straight stand."""
+    """Hip and ankle of the left leg when the pelvis is lower than in a straight stand.
+
+    The ankle is straight below.
+    """
     aside = puppet.hip_width / 2
     return np.array([aside, puppet.hip_height - lowered_cm / 100, 0.0]), np.array(
         [aside, puppet.ankle_height, 0.0]
@@ -61,7 +62,7 @@ def solved(
 
 
 def turn_deg(first: two_bone.TwoBonePose, second: two_bone.TwoBonePose) -> Floats:
-    """How far the bend plane turns from one pose to another, degrees from 0 to 180."""
+    """Turn of the bend plane from one pose to another, degrees from 0 to 180."""
     return np.degrees(rotation.angle_between(first.hinge, second.hinge))
 
 
@@ -168,8 +169,10 @@ def take_over_panel(puppet: Puppet) -> Panel:
 
 
 def turn_per_cm(puppet: Puppet, bend_deg: float, distances: ArrayLike) -> Floats:
-    """How far the knee turns when its pole, `distances` [m] in front of it, is moved one centimetre
-    aside; degrees."""
+    """Turn of the knee when its pole is moved one centimetre aside; degrees.
+
+    The pole is `distances` [m] in front of the knee.
+    """
     hip, knee, ankle = bent(puppet, bend_deg)
     poles = two_bone.place_pole(hip, knee, ankle, distances)
     before = solved(puppet, hip, ankle, poles)
@@ -220,8 +223,7 @@ def squat_values(
     turned_deg: float = 0.0,
     walked_cm: float = 0.0,
 ) -> dict[str, dict[str, Any]]:
-    """Control values of a squat: feet set wider apart by `apart_cm` on either side and turned
-    out."""
+    """Control values of a squat: feet turned out, and wider apart by `apart_cm` on either side."""
     values = {"pelvis": {"shift_y": np.divide(lowered_cm, -100), "shift_z": walked_cm / 100}}
     for tag, out in zip(SIDE_TAGS, (1, -1), strict=True):
         values[tag + "foot"] = {
@@ -245,8 +247,10 @@ def legs(puppet: Puppet, pose: LegPose) -> Floats:
 
 
 def knees(puppet: Puppet, pose: LegPose) -> tuple[Floats, Floats]:
-    """The distance between the knees, and how far each is outside the line of its toes, left and
-    right, from above; cm."""
+    """The distance between the knees, and of each from the line of its toes; cm.
+
+    The latter are left and right, positive outside, seen from above.
+    """
     _, knee, ankle, toe = np.moveaxis(legs(puppet, pose), -2, 0)
     outside = (
         100 * two_bone.knee_toe_offset(knee, ankle, toe) * [-1, 1]
@@ -313,8 +317,7 @@ def squat_panel(puppet: Puppet) -> Panel:
 
 
 def opening(puppet: Puppet) -> Row:
-    """One squat twice, from the front: knee controls that stayed ahead, and ones that turned with
-    the feet."""
+    """One squat twice, from the front: knee controls that stayed ahead, or turned with the feet."""
     views, measured = [], []
     for follows, title in (
         ("nothing", "Poles left ahead: the knees fall in"),
@@ -342,8 +345,10 @@ def opening(puppet: Puppet) -> Row:
 
 
 def kick_goals(puppet: Puppet, frames: int = FRAMES) -> Floats:
-    """Where the ankle should be in each frame of a kick, a leg nine tenths long swinging up; shape
-    (frames + 1, 3)."""
+    """Goals of the ankle in each frame of a kick, a leg nine tenths long swinging up.
+
+    Shape (frames + 1, 3).
+    """
     angle = np.radians(np.linspace(*KICK_DEG, frames + 1))
     hip, _ = lowered(puppet, 0.0)
     return hip + 0.9 * puppet.leg_length * np.stack(
@@ -367,7 +372,7 @@ def kick(puppet: Puppet, aside_cm: float, higher_cm: float) -> tuple[two_bone.Tw
 
 @cache
 def kick_plot(puppet: Puppet) -> plots.Plot:
-    """How far the knee has turned against the goal's way; its curve is drawn anew for each pole."""
+    """The knee's turn against the goal's way; its curve is drawn anew for each pole."""
     return plots.curves(
         _goal_way_cm(puppet),
         {"turned": kick(puppet, 0.0, 0.0)[1]},

@@ -1,5 +1,6 @@
-"""What lesson 06 shows: a straight leg that stalls, the bend that frees it, and the heron that
-bends the other way.
+"""Lesson 06's pictures: a straight leg that stalls, the bend that frees it, and the heron.
+
+The heron bends the other way.
 
 Everything is seen from the side, x forward and y up, in metres.
 """
@@ -23,15 +24,19 @@ DEFAULT = "damped least squares"
 
 
 def hanging(puppet: Puppet, bend_deg: float | Floats = 0.0) -> Floats:
-    """Hip, knee and ankle of a leg hung from the origin, the ankle straight below; shape (..., 3,
-    2)."""
+    """Hip, knee and ankle of a leg hung from the origin; shape (..., 3, 2).
+
+    The ankle is straight below.
+    """
     straight = two_bone.planar_points(0.0, 0.0, puppet.thigh, puppet.shank)
     return bend.preset_bend(straight, puppet.knee_side * np.radians(bend_deg))
 
 
 def hanging_heron(heron: Puppet, bend_deg: float = -6.0, knee_deg: float = 5.0) -> Floats:
-    """Hip, knee, ankle and toes of a three-bone leg hung from the origin, its end straight below;
-    shape (4, 2)."""
+    """Hip, knee, ankle and toes of a three-bone leg hung from the origin; shape (4, 2).
+
+    Its end is straight below.
+    """
     points = planar_chain([0.0, -np.radians(knee_deg), -np.radians(bend_deg)], heron.bones)
     tilt = -np.pi / 2 - np.arctan2(points[-1, 1], points[-1, 0])
     return planar_chain([tilt, -np.radians(knee_deg), -np.radians(bend_deg)], heron.bones)
@@ -41,8 +46,10 @@ def hanging_heron(heron: Puppet, bend_deg: float = -6.0, knee_deg: float = 5.0) 
 
 
 def opening(puppet: Puppet) -> Row:
-    """A straight leg and a leg with five degrees of bend, both asked to keep their foot under a
-    lower pelvis."""
+    """A straight leg and one with five degrees of bend under a lower pelvis.
+
+    Both are asked to keep their foot.
+    """
     asked = {"lowered": 0.13, "solver": DEFAULT}
     straight, _ = _inverse_leg(puppet, 0.0, "Straight: it stalls, 13 cm short", **asked)
     bent, _ = _inverse_leg(puppet, 5.0, "5° of preset bend: it knows its side", **asked)
@@ -97,8 +104,10 @@ def crouch_panel(puppet: Puppet) -> Panel:
 
 
 def two_answers(puppet: Puppet, raised: float) -> Stage:
-    """The two poses of a leg that put its ankle on one goal, `raised` metres above where it hangs
-    straight."""
+    """The two poses of a leg that put its ankle on one goal.
+
+    The goal is `raised` metres above where the ankle hangs straight.
+    """
     goal = np.array([0.0, raised - puppet.leg_length])
     flexion = np.degrees(two_bone.solve_planar(goal, puppet.thigh, puppet.shank).knee)
     return _answers(puppet, goal, 0.0, f"One goal, two legs bent by {flexion:.1f}°")
@@ -158,8 +167,7 @@ def pull_panel(puppet: Puppet) -> Panel:
 
 
 def steps_needed(puppet: Puppet, bends_deg: Floats, raised: float = 0.13) -> dict[str, Any]:
-    """How many steps each solver takes from each preset bend; a mapping of solver name to int
-    array."""
+    """Steps each solver takes from each preset bend; a mapping of solver name to int array."""
     start = hanging(puppet, bends_deg)
     goal = [0.0, raised - puppet.leg_length]
     return {
@@ -193,8 +201,9 @@ def right_side_share(
     goal_noise: float = 0.0,
     knee_noise: float = 0.0,
 ) -> Floats:
-    """The share of legs, hung in random directions, whose knee comes out on its preset side by more
-    than a degree.
+    """The share of legs whose knee comes out on its preset side by more than a degree.
+
+    They are hung in random directions.
 
     Parameters
     ----------
@@ -228,7 +237,7 @@ def right_side_share(
 
 
 def sides_plot(puppet: Puppet) -> plots.Plot:
-    """How often the knee comes out on its preset side, against the preset bend."""
+    """Share of knees that come out on their preset side, against the preset bend."""
     bends_deg = np.logspace(-15, 1, 49)
     rng = np.random.default_rng(6)
     shares = {
@@ -257,8 +266,10 @@ def sides_plot(puppet: Puppet) -> plots.Plot:
 
 
 def heron_crouch(heron: Puppet, lowered_cm: float, bend_deg: float) -> tuple[Stage, str]:
-    """The heron's leg before and after its hips sink, its middle joint preset by `bend_deg`; and
-    what it looks like."""
+    """The heron's leg before and after its hips sink, and what it looks like.
+
+    Its middle joint is preset by `bend_deg`.
+    """
     rest = hanging_heron(heron, bend_deg)
     rest[:, 1] += heron.ankle_height - rest[-1, 1]
     start = rest - [0.0, lowered_cm / 100]
@@ -301,8 +312,10 @@ def _room(puppet, title):
 
 
 def _standing(puppet, bend_deg, title):
-    """The leg at rest with its foot flat on the floor, and a view that also holds it 25 cm
-    lower."""
+    """The leg at rest with its foot flat on the floor, and a view of it.
+
+    The view also holds the leg 25 cm lower.
+    """
     rest = hanging(puppet, bend_deg)
     rest = rest + [0.0, puppet.ankle_height - rest[-1, 1]]
     return rest, half_stage(title, (-0.65, -0.28), (0.65, 0.96), size(puppet)).floor().ghost(rest)

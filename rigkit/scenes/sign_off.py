@@ -1,5 +1,4 @@
-"""What lesson 12 shows: ten broken rigs, what an inspection finds, and how large a fault must be to
-be found."""
+"""Lesson 12's pictures: ten broken rigs, what an inspection finds, and the least fault it finds."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -146,8 +145,7 @@ NOT_YET, NOW = "not yet", "now"
 
 
 def opening(puppet: Puppet) -> Row:
-    """Two rigs at rest, alike to the eye, and the same two in a step: one was signed off, one has a
-    fault."""
+    """Two rigs alike at rest, and the same two in a step: one signed off, one with a fault."""
     rigs = {"A": (sound(puppet), _sound_report(puppet)), "B": broken(puppet, 1)}
     narrow = {"width": 205, "room": (-0.55, 0.5)}
     views = [
@@ -172,8 +170,10 @@ def _sound_report(puppet):
 
 
 def stepping(asset: Asset) -> Floats:
-    """World frames of an asset's nodes in a step: each joint turned about its own axes, found by
-    its name."""
+    """World frames of an asset's nodes in a step.
+
+    Each joint is turned about its own axes, and found by its name.
+    """
     turned = {}
     for node in asset.nodes:
         if node.name in STEP_DEG:
@@ -216,8 +216,10 @@ def _draw_bones(stage, report, world, side):
 
 
 def case(puppet: Puppet, number: int, pose: str, inspected: str) -> tuple[Row, str]:
-    """One of the ten rigs beside a sound one, or beside what an inspection finds; and both in
-    words."""
+    """One of the ten rigs beside a sound one, or beside what an inspection finds.
+
+    Both are told in words.
+    """
     fault, (asset, report) = FAULTS[number - 1], broken(puppet, number)
     view = fault.view
     mine = _drawn(puppet, asset, report, view, pose, f"Rig {number}, {pose}", fault.moment)
@@ -276,8 +278,7 @@ STANDING = {"up": "+y", "forward": "+z"}
 
 
 def limits(strictness: float) -> dict[str, float]:
-    """The limits in centimetres and degrees that must not be passed, `strictness` times as
-    strict."""
+    """The limits in cm and degrees that must not be passed, `strictness` times as strict."""
     return {
         rule.id: rule.limit / strictness
         for rule in inspection.RULES
@@ -340,8 +341,10 @@ def how_large_panel(puppet: Puppet) -> Panel:
 def accused(
     puppet: Puppet, hand_mm: float, strictness: float, rng: np.random.Generator, rigs: int = 20
 ) -> float:
-    """The share of rigs without any fault, but placed by hand on both sides, that an inspection has
-    findings of."""
+    """The share of rigs without any fault that an inspection has findings of.
+
+    They are placed by hand on both sides.
+    """
     reports = (
         inspection.inspect(
             faults.placed_by_hand(puppet, hand_mm, rng), STANDING, limits(strictness)
@@ -371,7 +374,7 @@ def _drawn_knee(puppet, asset, report, back_mm):
 
 
 def _gauges(report):
-    """How far six rules' numbers are on the way to their limits, or beyond."""
+    """Gauges of how far six rules' numbers are on the way to their limits, or beyond."""
     step = 0.42
     high = step * len(GAUGED)
     corners = (-0.1, -0.1), (SHOWN + 0.15, high + 0.2)

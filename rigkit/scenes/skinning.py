@@ -1,5 +1,4 @@
-"""What lesson 09 shows: a knee's skin in two blends, a wrung stocking, how far a blend reaches, and
-a joint moved late.
+"""Lesson 09's pictures: a knee in two blends, a wrung stocking, a blend's reach, a late joint.
 
 A leg is the right one, of two bones, seen from the character's right; z ahead and y up in the
 picture, in metres.
@@ -109,8 +108,10 @@ def knee(
     softness: float = SOFTNESS,
     hip_deg: float = 0.0,
 ) -> KneeSkin:
-    """A puppet's right knee, bent by `bend_deg` degrees: its skin and what is left of it, a
-    `KneeSkin`."""
+    """The skin of a puppet's right knee bent by `bend_deg` degrees, and what is left of it.
+
+    It is a `KneeSkin`.
+    """
     skeleton, surface, weights = dressed(puppet, softness)
     world = turned(skeleton, bend_deg, hip_deg)
     rest, triangles = surface.vertices, surface.triangles
@@ -138,8 +139,7 @@ def knee(
 
 @cache
 def _at_rest(puppet):
-    """The cut through the knee, which of its outline's pieces are its front and its back, and the
-    volume [m³]."""
+    """The cut through the knee, the pieces of its outline at front and back, the volume [m³]."""
     skeleton, surface, _ = dressed(puppet)
     cut = surface.triangles, skeleton.origins(skeleton.rest_world, LEG)[1], (0.0, 1.0, 0.0)
     ahead = mesh.carried_section(surface.vertices, surface.vertices, *cut)[:, 0, 2]
@@ -147,8 +147,10 @@ def _at_rest(puppet):
 
 
 def _bulge_cm(rest, posed, thigh):
-    """How far the front of the thigh's lower half stands out before where it was; seen from the
-    hip's own frame."""
+    """Bulge of the front of the thigh's lower half ahead of where it was, cm.
+
+    It is seen from the hip's own frame.
+    """
     front = (
         (np.abs(rest[:, 0]) < 0.005)
         & (rest[:, 2] > 0)
@@ -219,8 +221,10 @@ def bend_panel(puppet: Puppet) -> Panel:
 
 
 def chord(puppet: Puppet, bend_deg: float) -> Stage:
-    """The kneecap's skin carried by the thigh, by the shank, halfway between the two, and halfway
-    along the arc."""
+    """The kneecap's skin carried by the thigh, by the shank, and halfway.
+
+    Halfway is between the two, and along the arc.
+    """
     skeleton, _, _ = dressed(puppet)
     skinned = knee(puppet, 0.0)
     centre = skeleton.origins(skeleton.rest_world, LEG)[1]
@@ -249,13 +253,15 @@ def chord(puppet: Puppet, bend_deg: float) -> Stage:
 
 
 def _about(angle):
-    """A direction in the side view that was ahead at rest, turned backward as a bending knee turns
-    the shank."""
+    """A direction in the side view that was ahead at rest, turned backward.
+
+    A bending knee turns the shank in the same way.
+    """
     return np.array([np.cos(angle), -np.sin(angle)])
 
 
 def kept_plot() -> plots.Plot:
-    """How much of its distance from the axis the skin keeps, against the turn, for three shares."""
+    """Part of its distance from the axis the skin keeps, against the turn, for three shares."""
     angles_deg = np.linspace(0, 180, 91)
     lines = {
         name: 100 * skin.blend_radius(share, np.radians(angles_deg))
@@ -286,8 +292,10 @@ def kept_plot() -> plots.Plot:
 
 @cache
 def stocking(joints: int = 1) -> tuple[mesh.Mesh, Floats, Floats]:
-    """A tube, its weights for one joint above and `joints` below each other, and the joints'
-    heights."""
+    """A tube, its weights, and its joints' heights.
+
+    The weights are for one joint above and `joints` below each other.
+    """
     heights = GAP * ((joints - 1) / 2 - np.arange(joints, dtype=float))
     ends = np.concatenate([[LENGTH / 2], heights, [-LENGTH / 2]])
     points = ends[:, None] * [0.0, 1.0, 0.0]
@@ -297,8 +305,10 @@ def stocking(joints: int = 1) -> tuple[mesh.Mesh, Floats, Floats]:
 
 
 def wrung(twist_deg: float, joints: int = 1, blend: str = LINEAR) -> tuple[Floats, Floats]:
-    """The stocking's vertices when its joints share a twist evenly, and the width kept at each
-    ring, shape (r,)."""
+    """The stocking's vertices when its joints share a twist, and the width kept at each ring.
+
+    The twist is shared evenly; the widths have shape (r,).
+    """
     limb, weights, _ = stocking(joints)
     turns = rotation.matrix_about("y", np.radians(twist_deg) * np.arange(joints + 1) / joints)
     posed = BLENDS[blend](limb.vertices, weights, fr.frame(turns))
@@ -388,7 +398,7 @@ def reach(puppet: Puppet, softness: float, bend_deg: float, blend: str) -> tuple
 
 
 def reach_panel(puppet: Puppet) -> Panel:
-    """How far a knee's blend reaches, and what a bend does with it."""
+    """The reach of a knee's blend to choose, and what a bend does with it."""
     return Panel(
         "Choose how far the blend reaches: what does each choice cost?",
         [
@@ -412,8 +422,7 @@ def reach_panel(puppet: Puppet) -> Panel:
 
 @cache
 def moved(puppet: Puppet, ahead_cm: float, up_cm: float) -> Skeleton:
-    """The puppet's skeleton with its right knee joint moved, all other joints left where they
-    are."""
+    """The puppet's skeleton with its right knee joint moved, all other joints left in place."""
     skeleton, _, _ = dressed(puppet)
     shift = fr.frame(origin=np.array([0.0, up_cm, ahead_cm]) / 100)
     return with_rest(skeleton, {"R_knee": shift @ skeleton.rest_world[skeleton.index("R_knee")]})
@@ -422,8 +431,10 @@ def moved(puppet: Puppet, ahead_cm: float, up_cm: float) -> Skeleton:
 def late(
     puppet: Puppet, ahead_cm: float, up_cm: float, bend_deg: float, bound: str = BOUND[0]
 ) -> tuple[Floats, Floats]:
-    """The skin whose knee joint was moved, bound before or after; and as it would be, bound after;
-    shapes (v, 3)."""
+    """The skin whose knee joint was moved, and as it would be, bound after; shapes (v, 3).
+
+    The first is bound before or after, as `bound` says.
+    """
     skeleton, surface, weights = dressed(puppet)
     now = moved(puppet, ahead_cm, up_cm)
     world = turned(now, bend_deg)
@@ -451,8 +462,10 @@ def _bound_weights(puppet, ahead_cm, up_cm):
 def late_views(
     puppet: Puppet, ahead_cm: float, up_cm: float, bend_deg: float, bound: str
 ) -> tuple[Row, str]:
-    """A knee joint that was moved after binding, at rest and bent; by how many cm the skin is off
-    in words."""
+    """A knee joint that was moved after binding, at rest and bent.
+
+    Words say by how many cm the skin is off.
+    """
     now, views, words = moved(puppet, ahead_cm, up_cm), [], []
     triangles = dressed(puppet)[1].triangles
     near = _shown(puppet)
@@ -531,7 +544,7 @@ def _draw_bones(stage, puppet, bones):
 
 
 def _measure_knee(stage, skinned):
-    """How deep a knee still is, written into its picture."""
+    """Write into a knee's picture how deep the knee still is."""
     depth = 100 * np.linalg.norm(skinned.section[0] - skinned.section[1])
     return stage.measure(*skinned.section, f"{depth:.1f} cm", _good(skinned.section_ratio, 0.98))
 

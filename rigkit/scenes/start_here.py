@@ -1,4 +1,4 @@
-"""What the first page shows: the parade's puppets on one floor, and a leg to try a slider on."""
+"""The first page's pictures: the parade of puppets on one floor, a leg to try a slider on."""
 
 from collections.abc import Mapping
 from functools import partial
@@ -19,8 +19,7 @@ DEEPEST_CM = 24.0
 
 
 def parade(puppets: Mapping[str, Puppet]) -> Stage:
-    """All puppets from the side on one floor, drawn to one scale, the height of each hip in its
-    place."""
+    """All puppets from the side on one floor, to one scale, each hip's height in its place."""
     places = 0.8 * np.arange(len(puppets))
     stage = Stage(
         "side",
@@ -58,8 +57,10 @@ def parade(puppets: Mapping[str, Puppet]) -> Stage:
 
 
 def standing(puppet: Puppet) -> Floats:
-    """The joints of a leg with a little bend, its foot flat on the floor below the hip; shape (n,
-    2)."""
+    """The joints of a leg with a little bend, its foot flat below the hip; shape (n, 2).
+
+    The foot is on the floor.
+    """
     leg = hanging_heron(puppet) if len(puppet.bones) == 3 else hanging(puppet, 5.0)
     return leg - leg[-1] + [0.0, puppet.ankle_height]
 

@@ -1,5 +1,6 @@
-"""What lesson 11 shows: a foot that rolls over heel, ball and toe, the ankle that follows, and
-pivots put wrong.
+"""Lesson 11's pictures: a foot that rolls, the ankle that follows, and pivots put wrong.
+
+It rolls over heel, ball and toe.
 
 Seen from the side, (forward, up) in metres, from a spot on the floor below the ankle of the flat
 foot.
@@ -40,8 +41,9 @@ TO_THE_KNEE = ((-0.33, -0.12), (0.45, 0.57))
 
 @cache
 def pivots(puppet: Puppet, wiring: str = RIGHT) -> tuple[ct.Control, ...]:
-    """A foot's three pivots as controls on the spot, leaders first; the foot hangs from the last,
-    its toes from "toe".
+    """A foot's three pivots as controls on the spot, leaders first.
+
+    The foot hangs from the last, its toes from "toe".
 
     Parameters
     ----------
@@ -110,12 +112,12 @@ def ankle_held(puppet: Puppet, roll_deg: float | Floats) -> Floats:
 
 
 def lowest_cm(points: Floats) -> Floats:
-    """How high the lowest point of a sole is over the floor, cm; below zero it is in the floor."""
+    """Height of a sole's lowest point over the floor, cm; below zero it is in the floor."""
     return 100 * points[..., 1:, 1].min(axis=-1)
 
 
 def slide_cm(points: Floats) -> Floats:
-    """How far a sole's lowest point has slid so far, frame by frame, cm."""
+    """Slide of a sole's lowest point so far, frame by frame, cm."""
     sole = np.stack([0 * points[:, 1:, 0], points[:, 1:, 1], points[:, 1:, 0]], axis=-1)
     return np.cumsum(gait.foot_slide_cm(sole, np.ones(len(points), dtype=bool)))
 
@@ -124,8 +126,7 @@ def slide_cm(points: Floats) -> Floats:
 
 
 def opening(puppet: Puppet) -> Stage:
-    """One foot in the four moments of a step, with the point it stands on and the height of its
-    ankle."""
+    """One foot in the four moments of a step, the point it stands on, the height of its ankle."""
     stage = Stage(
         "side",
         (-0.14, -0.115),
@@ -157,7 +158,7 @@ def opening(puppet: Puppet) -> Stage:
 
 @cache
 def heights_plot(puppet: Puppet) -> plots.Plot:
-    """How high heel, ball and toe are over the floor, against the roll."""
+    """Heights of heel, ball and toe over the floor, against the roll."""
     roll_deg = np.arange(LOWEST, HIGHEST + 1)
     return plots.curves(
         roll_deg,
@@ -224,8 +225,10 @@ def roll_panel(puppet: Puppet) -> Panel:
 
 
 def ankle_following(puppet: Puppet, roll_deg: int) -> tuple[Row, str]:
-    """A rolled foot whose leg's goal hangs from the roll, and one whose goal hangs from the foot
-    control."""
+    """A rolled foot whose leg's goal hangs from the roll, and one whose goal does not.
+
+    That one's goal hangs from the foot control.
+    """
     views, said = [], []
     for title, points in (
         ("Goal hangs from the roll", rolled(puppet, roll_deg)),
@@ -267,7 +270,7 @@ def goal_panel(puppet: Puppet) -> Panel:
 
 @dataclass(frozen=True, eq=False)
 class Stance:
-    """What the left leg does while its foot is down, one frame for each percent of the stride.
+    """Motion of the left leg while its foot is down, one frame for each percent of the stride.
 
     Attributes
     ----------
@@ -300,8 +303,10 @@ def stance(puppet: Puppet) -> Stance:
 
 @cache
 def stepped(puppet: Puppet, wiring: str) -> tuple[Floats, Floats, Floats]:
-    """Ankle, heel, ball and toe while the foot is down, how far it has slid, and how high its
-    lowest point is, cm."""
+    """Ankle, heel, ball and toe while the foot is down, its slide and its lowest height, cm.
+
+    The slide is how far the foot has slid so far; the height is that of its lowest point.
+    """
     points = rolled(puppet, stance(puppet).roll_deg, wiring)
     return points, slide_cm(points), lowest_cm(points)
 
@@ -348,8 +353,7 @@ def stepping(puppet: Puppet, percent: int, wiring: str) -> tuple[Row, str]:
 
 
 def step_panel(puppet: Puppet) -> Panel:
-    """A step to play, with pivots that are right, too high, or hung from each other in the wrong
-    order."""
+    """A step to play, with pivots that are right, too high, or hung in the wrong order."""
     last = len(stance(puppet).roll_deg) - 1
     return Panel(
         "Break it: put the pivots wrong, and play the step",
@@ -373,8 +377,7 @@ def step_panel(puppet: Puppet) -> Panel:
 
 
 def turned_in_air(puppet: Puppet, ankle_cm: float, toes_down_deg: float) -> Floats:
-    """Ankle, heel, ball and toe of a stiff foot turned about an ankle that is held over the
-    floor."""
+    """Ankle, heel, ball and toe of a stiff foot turned about an ankle held over the floor."""
     sole = foot.of_puppet(puppet)
     points = np.stack([sole.ankle, sole.heel, sole.ball, sole.toe])
     control = ct.Control("foot", pivot=(0.0, sole.ankle[1], 0.0))
@@ -441,7 +444,7 @@ def _outline(stage, puppet):
 
 
 def _pivots_now(puppet, wiring, roll_deg):
-    """Where heel's, ball's and toe's pivots are in a roll, shape (3, 2)."""
+    """Places of heel's, ball's and toe's pivots in a roll, shape (3, 2)."""
     turns = dict(zip(foot.PIVOTS, foot.turns(np.radians(roll_deg)), strict=True))
     controls = {one.name: one for one in pivots(puppet, wiring)}
     worlds = ct.pose(controls.values(), {name: {"turn_x": turn} for name, turn in turns.items()})

@@ -1,5 +1,4 @@
-"""What lesson 05 shows: a leg as a triangle, the ends of its reach, and the knee's last degrees,
-hard and soft.
+"""Lesson 05's pictures: a leg as a triangle, its reach, its knee's last degrees, hard and soft.
 
 All but the knee's circle is seen from the side, x forward and y up, in metres.
 """
@@ -26,16 +25,20 @@ HEIGHTS = np.concatenate([-BELOW * np.linspace(1, 0, 81) ** 2, ABOVE * np.linspa
 
 
 def knee_deg(puppet: Puppet, distance: ArrayLike, soft: float = 0.0) -> Floats:
-    """Knee flexion in degrees when the goal is `distance` away and full reach is eased into over
-    `soft`, metres."""
+    """Knee flexion in degrees when the goal is `distance` away.
+
+    Full reach is eased into over `soft`; both are in metres.
+    """
     held = two_bone.soft_reach(distance, puppet.thigh, puppet.shank, soft)
     goals = np.stack([np.zeros_like(held), -held], axis=-1)
     return np.degrees(two_bone.solve_planar(goals, puppet.thigh, puppet.shank).knee)
 
 
 def degrees_a_mm(puppet: Puppet, distance: ArrayLike, soft: float = 0.0) -> Floats:
-    """How many degrees the knee straightens while the goal goes a millimetre farther; inf just at
-    full reach."""
+    """Degrees the knee straightens while the goal goes a millimetre farther.
+
+    They are inf just at full reach.
+    """
     return (
         np.degrees(np.abs(two_bone.flexion_rate(distance, puppet.thigh, puppet.shank, soft))) / 1000
     )
@@ -157,8 +160,10 @@ def _fifth(puppet):
 
 
 def rise(puppet: Puppet, height_mm: float, soft_cm: float) -> tuple[Row, str]:
-    """A hard and a soft leg under one pelvis, `height_mm` above full height, their knees' curves,
-    and both in words."""
+    """A hard and a soft leg under one pelvis, their knees' curves, and both in words.
+
+    The pelvis is `height_mm` above full height.
+    """
     height, soft = height_mm / 1000, soft_cm / 100
     distance = puppet.leg_length + height
     size = puppet.hip_height
@@ -179,8 +184,7 @@ def rise(puppet: Puppet, height_mm: float, soft_cm: float) -> tuple[Row, str]:
 
 
 def rise_panel(puppet: Puppet) -> Panel:
-    """A pelvis that rises through full height, millimetre by millimetre, over a hard and a soft
-    leg."""
+    """A pelvis that rises by millimetres through full height, over a hard and a soft leg."""
     low, high = round(-1000 * BELOW), round(1000 * ABOVE)
     return Panel(
         "Let her rise: when does the knee turn fastest?",
@@ -200,8 +204,10 @@ def rise_panel(puppet: Puppet) -> Panel:
 
 
 def speed_plot(puppet: Puppet, softs_cm: Sequence[float] = (1.0, 2.0, 5.0)) -> plots.Plot:
-    """Degrees of knee for a millimetre of goal against the distance that is left to full reach, for
-    soft lengths."""
+    """Degrees of knee for a millimetre of goal against the distance left to full reach.
+
+    There is a curve for each soft length.
+    """
     left = np.linspace(-0.12, 0.04, 321)
     left = left[np.abs(left) > 1e-9]  # at full reach itself the hard leg's speed is no number
     speeds = {"hard": degrees_a_mm(puppet, puppet.leg_length + left)}
@@ -233,8 +239,9 @@ def knee_circle(
     goal: Sequence[float] = (0.0, -0.62, 0.3),
     poles: Sequence[Sequence[float]] = ((0.0, 0.8), (0.6, 0.5)),
 ) -> Row:
-    """One triangle in space with two poles, A and B, and its knee's circle, seen half from the
-    front and from the side.
+    """One triangle in space with two poles, A and B, and its knee's circle.
+
+    It is seen half from the front and from the side.
 
     `goal` is seen from the hip, metres; poles are (to the puppet's left, ahead) of the hip, in hip
     heights.
@@ -273,8 +280,10 @@ def knee_circle(
 
 
 def _room(puppet, title, above=0.46):
-    """A view of a leg that hangs from the origin, with room for goals beyond its reach and a folded
-    thigh `above`."""
+    """A view of a leg that hangs from the origin.
+
+    It has room for goals beyond the leg's reach, and for a folded thigh up to `above`.
+    """
     return half_stage(title, (-0.88, -1.2), (0.88, above), puppet.leg_length)
 
 
@@ -297,8 +306,7 @@ def _leg(stage, puppet, place):
 
 
 def _triangle(puppet, distance, title, **room):
-    """The triangle hip, knee, ankle with its sides and inner angles, the hip straight above the
-    ankle."""
+    """The triangle hip, knee, ankle, its sides and angles, the hip straight above the ankle."""
     stage = _room(puppet, title, **room)
     leg, corners = planar_leg(puppet, (0.0, 0.0), (0.0, -distance))
     hip, knee, ankle = corners
@@ -343,8 +351,10 @@ def _standing_leg(stage, puppet, x, height, soft, name):
 
 @lru_cache(maxsize=8)
 def _rise_plot(puppet):
-    """Knee against pelvis height, hard and soft; the soft curve is drawn anew as its length
-    changes."""
+    """Knee against pelvis height, hard and soft.
+
+    The soft curve is drawn anew as its length changes.
+    """
     hard = _rise_curve(puppet, 0.0)
     return plots.curves(
         1000 * HEIGHTS,

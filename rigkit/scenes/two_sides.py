@@ -1,5 +1,4 @@
-"""What lesson 03 shows: a joint's two axes, a leg mirrored in two ways, and the joint that is no
-mirror image."""
+"""Lesson 03's pictures: a joint's two axes, two mirrored legs, a joint that is no mirror image."""
 
 from collections import defaultdict
 from dataclasses import dataclass, replace
@@ -158,8 +157,10 @@ def same_numbers_panel(puppet: Puppet) -> Panel:
 
 
 def anatomy(puppet: Puppet, skeleton: Skeleton, world: Floats) -> Floats:
-    """What a pose of two legs is to the body: for each leg knee flexion, hip rotation inward,
-    abduction; degrees."""
+    """Meaning of a two-legged pose to the body, for each leg, degrees.
+
+    The angles are knee flexion, hip rotation inward, and abduction.
+    """
     rig = _rig(puppet, 0.0)
     in_its_frames = world @ fr.invert(skeleton.rest_world) @ rig.skeleton.rest_world
     angles = rig.angles(replace(_rest_pose(puppet), world=in_its_frames))
@@ -228,8 +229,10 @@ def one_off(
     turned_deg: float,
     knee_deg: float,
 ) -> tuple[Row, str]:
-    """Two legs, one joint of which is off; how far each joint is from its partner's mirror image,
-    in words."""
+    """Two legs, one joint of which is off.
+
+    Words say how far each joint is from its partner's mirror image.
+    """
     skeleton = off_by(puppet, joint, forward_cm, outward_cm, turned_deg)
     bent = rotation.matrix_about("x", np.radians(knee_deg))
     world = skeleton.pose({"L_knee": bent, "R_knee": bent})
@@ -355,8 +358,10 @@ def _draw_legs(stage, legs):
 
 
 def _draw_axes(stage, view, skeleton, length):
-    """The hips' axes at rest, but for the one along the line of sight; one arrow where the sides'
-    axes coincide."""
+    """The hips' axes at rest, but for the one along the line of sight.
+
+    One arrow stands where the sides' axes coincide.
+    """
     letters, seen = {"front": ("xy", [0, 1]), "side": ("zy", [2, 1])}[view]
     ends: dict[tuple, tuple] = {}
     sides = defaultdict(list)
@@ -377,7 +382,7 @@ def _draw_axes(stage, view, skeleton, length):
 
 
 def _deeds(angles, others):
-    """What one leg does; bold where the other leg does not."""
+    """Words for one leg's deeds; bold where the other leg does not do the same."""
     words = []
     for (part, ways), angle, other in zip(DOES.items(), angles, others, strict=True):
         if abs(angle) >= SHOWN:

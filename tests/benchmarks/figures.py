@@ -20,7 +20,7 @@ PACKAGES = ("numpy", "matplotlib", "ipywidgets", "jupyterlab")
 
 
 class Missing(Exception):
-    """What a benchmark needs is not on this machine."""
+    """A need of a benchmark that is not on this machine."""
 
 
 @dataclass(frozen=True)

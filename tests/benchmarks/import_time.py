@@ -1,4 +1,4 @@
-"""How long importing rigkit takes beside NumPy.
+"""The time that importing rigkit takes beside NumPy.
 
 Each import runs in a new process, the candidates in turn, so that noise falls on all alike. Timed
 is the import alone, not the start of Python.

@@ -45,7 +45,7 @@ def turned(rig, pose):
 
 
 def ways(rig, values):
-    """What is timed, by name; forward values are those of the same pose."""
+    """Calls that are timed, by name; forward values are those of the same pose."""
     pose = rig.pose(values)
     matched = rig.match(pose)
     forward = {

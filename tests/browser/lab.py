@@ -404,7 +404,7 @@ class PanelView:
         )
 
     def readout(self):
-        """What it says in words."""
+        """The words that it says."""
         return self.locator.locator(".rig-readout").text_content()
 
     def sliders(self):

@@ -53,7 +53,7 @@ def ground(behind):
 
 
 def pale(found, least):
-    """What has too little contrast."""
+    """Texts with too little contrast."""
     return {
         f"{name[:60]}: {ratio:.2f}"
         for name, ink, behind in found

@@ -1,5 +1,7 @@
-"""What tests of a whole run share: the work done in this process, in no jail that takes time to
-enter."""
+"""Fixtures for tests of a whole run: the work done in this process, in no jail.
+
+A jail takes time to enter.
+"""
 
 import pytest
 

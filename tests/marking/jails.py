@@ -1,5 +1,4 @@
-"""What the tests of the jail share: a jail to try, and a small submission whose right answers are
-known."""
+"""Parts that the jail's tests share: a jail to try, a small submission with known right answers."""
 
 import functools
 
@@ -40,5 +39,5 @@ def request(*cells, calls=(FUNCTION, VALUE), **more):
 
 
 def run(*cells, calls=(FUNCTION, VALUE), seconds=10.0, kind="bwrap"):
-    """What comes of cells in a jail that is asked for `twice` and `seven`."""
+    """The outcome of cells in a jail that is asked for `twice` and `seven`."""
     return opened(kind).run(request(*cells, calls=calls), seconds)

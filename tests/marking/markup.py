@@ -1,5 +1,4 @@
-"""What every page of a marked class must be: well-formed, complete in itself, and without anything
-that acts."""
+"""Demands on every page of a marked class: well-formed, complete in itself, nothing that acts."""
 
 import hashlib
 import re

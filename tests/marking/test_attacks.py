@@ -1,5 +1,6 @@
-"""What a submission could try: each ends in the right record for that submission, and leaves all
-else as it was.
+"""Attacks that a submission could try.
+
+Each ends in the right record for that submission, and leaves all else as it was.
 
 The cells are in attacks.txt; here is what must come of them.
 """
@@ -31,7 +32,7 @@ FIRST_LINE = len(TOOLS.splitlines()) + 1  # of an attack in its cell
 
 @dataclass(frozen=True)
 class Comes:
-    """What must come of an attack in a cell that follows right answers.
+    """The outcome of an attack in a cell that follows right answers.
 
     Attributes
     ----------

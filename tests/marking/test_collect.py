@@ -1,5 +1,7 @@
-"""What strangers hand in, read as data: folders, zips and notebooks of every kind of malice and
-accident."""
+"""Strangers' submissions, read as data.
+
+They are folders, zips and notebooks of every kind of malice and accident.
+"""
 
 import io
 import json

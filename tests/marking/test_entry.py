@@ -1,4 +1,4 @@
-"""What one learner's homework is worth: measured, corrected, or neither."""
+"""The worth of one learner's homework: measured, corrected, or neither."""
 
 from rigkit.homework import catalogue
 from rigkit.homework.checking import Outcome

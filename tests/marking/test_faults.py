@@ -1,5 +1,4 @@
-"""What is said, and what is left, when something is in the way of marking: nothing recorded is ever
-lost."""
+"""Obstacles to marking: what is said and what is left; nothing recorded is ever lost."""
 
 import errno
 import json

@@ -184,8 +184,7 @@ def sentence(why):
 
 
 def read(data):
-    """What a notebook's bytes come to, once it is sure that it is one of the two things it may
-    be."""
+    """The content of a notebook's bytes, once it is sure to be one of the two things it may be."""
     try:
         notebook = read_notebook(data)
     except UnreadableError as why:

@@ -591,8 +591,10 @@ def test_magics_are_blanked_out(cell, plain):
 
 
 def verdict(program, machine, number, first_argument=0):
-    """What the kernel would make of a call: runs the filter on the bytes of a `struct
-    seccomp_data`."""
+    """The kernel's answer to a call.
+
+    It runs the filter on the bytes of a `struct seccomp_data`.
+    """
     data = struct.pack("<iIQ6Q", number, machine, 0, first_argument, 0, 0, 0, 0, 0)
     steps, place, held = list(struct.iter_unpack("<HBBI", program)), 0, 0
     while True:

@@ -1,4 +1,4 @@
-"""Who wrote the same: what is found, and what honest work must not be taken for."""
+"""Learners who wrote the same: what is found, and what honest work must not be taken for."""
 
 import json
 import random

@@ -1,5 +1,4 @@
-"""What makes a lesson whole: it says what it is for, opens with a picture, has panels, a recap, and
-a way on."""
+"""The marks of a whole lesson: an aim, a picture to open with, panels, a recap, and a way on."""
 
 import importlib
 import re

@@ -84,7 +84,7 @@ def moved(model, data):
 
 
 def mujoco_jacobian(model, data, point):
-    """How the last body's `point` moves: (3, degrees of freedom)."""
+    """Motion of the last body's `point`: (3, degrees of freedom)."""
     jacobian = np.zeros((3, model.nv))
     mujoco.mj_jac(model, data, jacobian, None, point, model.nbody - 1)
     return jacobian

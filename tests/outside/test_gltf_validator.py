@@ -72,8 +72,10 @@ def fetched(pytestconfig, package):
 
 @pytest.fixture(scope="session")
 def validate(pytestconfig):
-    """What the validator says of files: for each, errors and warnings as "CODE at pointer", and its
-    counts."""
+    """The validator's findings in files, for each: errors, warnings and its counts.
+
+    Errors and warnings are "CODE at pointer".
+    """
     validator = fetched(pytestconfig, VALIDATOR)
 
     def run(*paths):
@@ -133,8 +135,10 @@ def test_every_puppet_has_no_error_and_no_warning(validate, tmp_path):
 
 
 def well_formed(asset):
-    """Whether an asset is one the standard allows; the rules that neither reading nor writing
-    enforces."""
+    """True if an asset is one the standard allows.
+
+    These are the rules that neither reading nor writing enforces.
+    """
     skins_fit = all(
         node.skin is None or asset.meshes[node.mesh].weights is not None for node in asset.nodes
     )

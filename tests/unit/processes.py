@@ -11,7 +11,7 @@ FOLDER = Path(rigkit.__file__).parent.parent
 
 
 def printed_by(code):
-    """What a new Python prints when it runs `code` in the project's folder, hashing otherwise."""
+    """The output of a new Python that runs `code` in the project's folder, hashing otherwise."""
     done = subprocess.run(
         [sys.executable, "-c", code],
         capture_output=True,

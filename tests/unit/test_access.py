@@ -1,5 +1,6 @@
-"""What a screen reader is given: text alternatives of panels and reports, headings in order, names
-that hold.
+"""The course to a screen reader: text alternatives, headings in order, names that hold.
+
+Text alternatives are those of panels and reports.
 
 WCAG 2.2, https://www.w3.org/TR/WCAG22/: 1.1.1, 1.3.1, 2.4.6. Learners' pages are held to it in
 tests/marking, saved notebooks in tests/notebooks.

@@ -90,8 +90,7 @@ class Call:
         return self.function(**values | spoiled)
 
     def answer(self, **spoiled):
-        """What a call says to a bad argument: the text of its `ValueError`, or what came instead of
-        one."""
+        """The answer of a call to a bad argument: its `ValueError`'s text, or what came instead."""
         try:
             return f"(accepted) {self(**spoiled)!r}"
         except ValueError as refusal:
@@ -546,7 +545,7 @@ def public(module):
 
 
 def checks(record):
-    """Whether a dataclass checks what it is given; one that does not is a record of results."""
+    """True if a dataclass checks what it is given; one that does not is a record of results."""
     generated = record.__init__.__code__.co_filename == "<string>"
     return "__post_init__" in vars(record) or not generated
 

@@ -34,7 +34,7 @@ posix = pytest.mark.skipif(
 
 @pytest.fixture
 def served(monkeypatch):
-    """What would have been served, in place of a server, and a browser that is never opened."""
+    """Calls that would have been served, with no server, and a browser that is never opened."""
     calls = []
     monkeypatch.setattr(webbrowser, "get", lambda *_: None)
     monkeypatch.setattr(server, "serve", lambda *arguments: calls.append(arguments))
@@ -59,7 +59,7 @@ def assert_one_voice(err):
 
 
 def help_of(command=""):
-    """What a command's `--help` prints, in a process of its own with 80 columns."""
+    """The text of a command's `--help`, printed in a process of its own with 80 columns."""
     done = subprocess.run(
         [sys.executable, "-m", "rigkit", *command.split(), "--help"],
         capture_output=True,

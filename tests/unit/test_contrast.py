@@ -155,8 +155,7 @@ def inks_of(style, theme):
 
 
 def uses(style):
-    """Which variables a style sheet gives to text, to shapes and to grounds: three sets of
-    names."""
+    """Names of variables that a style sheet gives to text, to shapes and to grounds: three sets."""
     text, shapes, grounds = set(), set(), set()
     for selector, rule in re.findall(r"([^{}]+)\{([^{}]*)\}", style.replace(stage.STYLE, "")):
         for what, value in re.findall(

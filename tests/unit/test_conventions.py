@@ -103,8 +103,7 @@ def test_a_standing_legs_hinge_axis_is_plus_x_its_y_runs_up_the_bone_and_z_is_fo
 
 
 def posed_leg(hip=0.0, knee=0.0):
-    """Where a straight standing leg's knee and ankle go when its joints turn about their own hinge
-    axes."""
+    """Knee and ankle of a straight standing leg whose joints turn about their own hinge axes."""
     world = placement.orient_chain([[0, 0.8, 0], [0, 0.4, 0], [0, 0, 0]])
     leg = skeleton.Skeleton.from_world(
         dict(zip(("hip", "knee", "ankle"), world, strict=True)),

@@ -106,7 +106,7 @@ def test_only_the_flipped_axis_points_against_its_reflection(frame, flip, normal
 def test_the_same_angle_mirrors_about_the_flipped_axis_and_the_opposite_about_the_others(
     frame, flip, axis, angle, point
 ):
-    """What decides which axis to flip: a leg's hinge flipped, both knees bend by the same sign."""
+    """The choice of the axis to flip: a leg's hinge flipped, both knees bend by the same sign."""
     image = frames.mirror_frames(frame, flip)
     carried = frames.relative(frame, frames.frame(origin=point))[:3, 3]
     carried_image = frames.relative(image, frames.frame(origin=frames.mirror_points(point)))[:3, 3]

@@ -15,7 +15,7 @@ from tests.unit.gltf_files import File, as_text, chunks, leg, triangle
 
 
 def refusal(source, **options):
-    """Why a file is refused, in one sentence or two on one line."""
+    """The reason a file is refused, in one sentence or two on one line."""
     with pytest.raises(ValueError, match=r"^Cannot read ") as problem:
         gltf.read(source, **options)
     said = str(problem.value)
@@ -714,7 +714,7 @@ def test_thousands_of_files_changed_by_chance_are_read_or_refused():
 
 
 def refused_or_posed(data):
-    """Why a file is refused; nothing if it was read and could be posed."""
+    """The reason a file is refused; nothing if it was read and could be posed."""
     try:
         asset = gltf.read(data)
     except ValueError as problem:

@@ -1,5 +1,7 @@
-"""What importing loads, and that data flows one way: a module imports only what stands above it in
-DEVELOPERS.md."""
+"""Imports: what they load, and that data flows one way.
+
+A module imports only what stands above it in DEVELOPERS.md.
+"""
 
 import ast
 import importlib
@@ -45,7 +47,7 @@ def written():
 
 
 def loaded_by(code):
-    """Which of the notebook's libraries, and NumPy, a new Python loads when it runs `code`."""
+    """The notebook's libraries, and NumPy, that a new Python loads when it runs `code`."""
     code += (
         f"\nimport sys\nprint(*(name for name in {[*NOTEBOOK, 'numpy']} if name in sys.modules))"
     )

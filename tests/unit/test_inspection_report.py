@@ -153,7 +153,7 @@ def test_the_page_is_complete_and_holds_no_script(make):
 
 
 def test_only_a_page_or_a_card_loads_jinja():
-    """What inspects in the jail has none."""
+    """Inspection in the jail has none."""
     code = (
         "import sys; from rigkit import gltf, inspection\n"
         "report = inspection.inspect(gltf.Asset([gltf.Node('hip')]))\n"

@@ -1,4 +1,4 @@
-"""What several judges share: whether axes are a turn, and a distance in words."""
+"""Parts that several judges share: whether axes are a turn, and a distance in words."""
 
 import numpy as np
 import pytest

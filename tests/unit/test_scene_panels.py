@@ -75,7 +75,7 @@ def words(markup):
 
 
 def faults(picture, readout):
-    """What is wrong with what a panel shows, as sentences."""
+    """Faults of what a panel shows, as sentences."""
     said = words(picture) + words(readout)
     found = [
         f"it says {bad!r}" for bad in {*re.findall(NO_NUMBER, said), *re.findall(NO_SIGN, said)}

@@ -1,4 +1,4 @@
-"""What scenes share: signed numbers, directions in words, and a puppet's leg on a stage."""
+"""Parts that scenes share: signed numbers, directions in words, a puppet's leg on a stage."""
 
 import numpy as np
 import pytest

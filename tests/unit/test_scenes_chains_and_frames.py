@@ -1,5 +1,4 @@
-"""What lesson 02 says in words: each number of its prose, and the scenes that have logic of their
-own."""
+"""Lesson 02's words: each number of its prose, and the scenes that have logic of their own."""
 
 import re
 

@@ -1,5 +1,4 @@
-"""What lesson 08 says, measured: pivots, gaps, what a pelvis carries, and a goal with keys of its
-own."""
+"""Lesson 08's words, measured: pivots, gaps, what a pelvis carries, a goal with its own keys."""
 
 import numpy as np
 import pytest

@@ -1,4 +1,4 @@
-"""What lesson 01 says in words about its numbers, and what its pictures say about theirs."""
+"""Lesson 01's words about its numbers, and its pictures' words about theirs."""
 
 import re
 

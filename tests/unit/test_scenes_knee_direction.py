@@ -1,4 +1,4 @@
-"""What lesson 07 says, measured: circles, signs, pops, distances, squats, and the flip."""
+"""Lesson 07's words, measured: circles, signs, pops, distances, squats, and the flip."""
 
 import numpy as np
 import pytest

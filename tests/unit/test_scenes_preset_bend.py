@@ -1,4 +1,4 @@
-"""What lesson 06 says, measured: stalls, sides, steps, costs, and the heron."""
+"""Lesson 06's words, measured: stalls, sides, steps, costs, and the heron."""
 
 import numpy as np
 import pytest

@@ -121,7 +121,7 @@ def test_a_stocking_after_half_a_turn(joints, width):
 
 def test_past_half_a_turn_the_stripes_lean_the_other_way():
     def lean(twist):
-        """Where the front stripe is in the middle of the blend, to her left or right."""
+        """Place of the front stripe in the middle of the blend, to her left or right."""
         posed, _ = scene.wrung(twist, 1, scene.DUAL)
         return posed[: scene.AROUND * (scene.ALONG + 1)].reshape(-1, scene.AROUND, 3)[
             scene.ALONG // 2, 0, 0

@@ -1,5 +1,4 @@
-"""What the first page shows: puppets that stand on their floor, and a foot that stays while its
-pelvis sinks."""
+"""The first page: puppets that stand on their floor, a foot that stays while its pelvis sinks."""
 
 import re
 

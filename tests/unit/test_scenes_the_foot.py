@@ -1,4 +1,4 @@
-"""What lesson 11 says, measured: what carries, what follows, and what pivots put wrong cost."""
+"""Lesson 11's words, measured: what carries, what follows, and what pivots put wrong cost."""
 
 import numpy as np
 import pytest

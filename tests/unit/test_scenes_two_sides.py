@@ -1,4 +1,4 @@
-"""What lesson 03 says in words and pictures, held to the library."""
+"""Lesson 03's words and pictures, held to the library."""
 
 import itertools
 import re

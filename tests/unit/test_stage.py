@@ -153,8 +153,7 @@ def test_no_markup_holds_a_negative_zero():
 
 
 def dot_at(view, point, **options):
-    """Where the picture puts a point, in px right of and above the centre of a 100 px per metre
-    view."""
+    """The picture's place of a point, px right of and above the centre, at 100 px per metre."""
     stage = Stage(view, (-2, -2), (2, 2), width=400, **options).dots([point])
     dot = next(parts(stage, "circle"))
     return float(dot.get("cx")) - 200, 200 - float(dot.get("cy"))

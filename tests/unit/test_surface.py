@@ -105,6 +105,17 @@ def test_a_docstring_starts_with_a_line_that_says_what_it_is(name):
     assert [what for what, text in first.items() if text.split()[0] in FIRST_WORDS] == []
 
 
+def test_every_docstring_starts_with_a_verb_or_a_noun():
+    kinds = ast.Module | ast.ClassDef | FUNCTION
+    faults = []
+    for name, path in SOURCES.items():
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            text = ast.get_docstring(node) if isinstance(node, kinds) else None
+            if text and text.split()[0] in FIRST_WORDS:
+                faults.append(f"{name}: {text.splitlines()[0]}")
+    assert faults == []
+
+
 # --- examples ----
 
 

@@ -92,7 +92,7 @@ inspection.inspect(asset)["sides-mirror"].number + 1  # wrong: operator
 
 
 def checked(folder, *arguments, cwd):
-    """What mypy has to say, each piece a dict with "file", "line", "code", "message"."""
+    """Messages of mypy, each a dict with "file", "line", "code", "message"."""
     command = [
         sys.executable,
         "-m",

@@ -1,5 +1,7 @@
-"""`rigkit.homework` inside the jail: gives the learner's numbers, remembers what is handed in,
-judges nothing."""
+"""Stand-in for `rigkit.homework` inside the jail, which judges nothing.
+
+It gives the learner's numbers and remembers what is handed in.
+"""
 
 from types import SimpleNamespace
 
