@@ -25,6 +25,7 @@ SLOW = (  # of those: other programs, pictures of lessons, many files or learner
     "tests/unit/test_typing.py",
     "tests/homework/test_questions.py::test_the_solution_earns",
     "tests/homework/test_questions.py::test_each_misconception_earns",
+    "tests/homework/test_questions.py::test_a_wrong_answers_card",
 )
 
 # Hundreds of processes start here; without its cache each would compile all of the kit anew.
@@ -96,11 +97,11 @@ class Progress:
         self._seconds[file] += report.duration
         self._failed[file] += report.failed
         if report.failed:
-            self._format(f"FAILED {report.nodeid}")
+            self._print(f"FAILED {report.nodeid}")
         if report.when == "teardown":
             self._left[file] -= 1
             if not self._left[file]:
-                self._format(self._done(file))
+                self._print(self._done(file))
 
     def _done(self, file):
         done = sum(not left for left in self._left.values())
@@ -110,7 +111,7 @@ class Progress:
             f" {self._seconds[file]:.0f} s{failed}"
         )
 
-    def _format(self, text):
+    def _print(self, text):
         minutes, seconds = divmod(int(time.monotonic() - self._began), 60)
         reporter = self._config.pluginmanager.getplugin("terminalreporter")
         reporter.write_line(f"{minutes:2d}:{seconds:02d} {text}", flush=True)
