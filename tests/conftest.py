@@ -21,11 +21,15 @@ SLOW = (  # of those: other programs, pictures of lessons, many files or learner
     "tests/unit/test_gltf_hostile.py",
     "tests/unit/test_import.py",
     "tests/unit/test_plots.py",
+    "tests/unit/test_inspection_rules.py::test_a_real_skeleton",
     "tests/unit/test_scene",
+    "tests/unit/test_surface.py",
+    "tests/unit/test_teaching.py",
     "tests/unit/test_typing.py",
     "tests/homework/test_questions.py::test_the_solution_earns",
     "tests/homework/test_questions.py::test_each_misconception_earns",
     "tests/homework/test_questions.py::test_a_wrong_answers_card",
+    "tests/homework/test_questions_10.py::test_a_pelvis_may_ride",
 )
 
 # Hundreds of processes start here; without its cache each would compile all of the kit anew.
