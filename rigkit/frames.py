@@ -282,7 +282,7 @@ def check_frames(name: str, frames: ArrayLike) -> Floats:
     off = np.abs(last - [0, 0, 0, 1]).max(axis=-1)
     if not (off < 1e-9).all():
         raise ValueError(
-            f"`{name}` must have the last row 0 0 0 1; got {last[np.argmax(off)]}. "
+            f"`{name}` must have the last row 0 0 0 1; got {last[np.argmax(off)].tolist()}. "
             "Origins belong in the last column; transpose if yours are rows."
         )
     return frames

@@ -126,8 +126,8 @@ def test_the_same_angle_mirrors_about_the_flipped_axis_and_the_opposite_about_th
     [
         (np.diag([2.0, 2, 2, 1]), "columns are off by 3"),
         (np.diag([-1.0, 1, 1, 1]), "reflection"),
-        (np.eye(4) + np.eye(4, k=3).T, "last row 0 0 0 1; got [1. 0. 0. 1.]"),
-        (np.eye(4) + 1e-8 * np.eye(4, k=3).T, "last row 0 0 0 1; got [1.e-08 0.e+00"),
+        (np.eye(4) + np.eye(4, k=3).T, "last row 0 0 0 1; got [1.0, 0.0, 0.0, 1.0]"),
+        (np.eye(4) + 1e-8 * np.eye(4, k=3).T, "last row 0 0 0 1; got [1e-08, 0.0"),
         (np.eye(3), "shape (..., 4, 4)"),
     ],
 )
@@ -140,7 +140,7 @@ def test_frames_that_are_not_rigid_are_refused(broken, part):
 def test_the_refusal_shows_the_row_at_fault_not_the_first():
     batch = np.stack([np.eye(4), np.eye(4)])
     batch[1, 3, 0] = 7
-    with pytest.raises(ValueError, match=r"got \[7. 0. 0. 1.\]"):
+    with pytest.raises(ValueError, match=r"got \[7.0, 0.0, 0.0, 1.0\]"):
         frames.invert(batch)
 
 
