@@ -26,9 +26,9 @@ SLOW = (  # of those: other programs, pictures of lessons, many files or learner
     "tests/unit/test_surface.py",
     "tests/unit/test_teaching.py",
     "tests/unit/test_typing.py",
+    "tests/homework/test_cards.py",
+    "tests/homework/test_misconceptions.py",
     "tests/homework/test_questions.py::test_the_solution_earns",
-    "tests/homework/test_questions.py::test_each_misconception_earns",
-    "tests/homework/test_questions.py::test_a_wrong_answers_card",
     "tests/homework/test_questions_10.py::test_a_pelvis_may_ride",
 )
 

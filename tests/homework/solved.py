@@ -3,10 +3,15 @@
 from pathlib import Path
 
 from rigkit import authoring, homework
-from rigkit.homework import checking
+from rigkit.homework import catalogue, checking
 
 ROOT = Path(__file__).parents[2]
 LEARNER = 'student="learner-07"'
+LEARNERS = [f"learner-{n:02d}" for n in range(20)]
+QUESTIONS = [
+    question for lesson in catalogue.lessons() for question in catalogue.questions(lesson).values()
+]
+ASKED_FOR_NUMBERS = [question for question in QUESTIONS if question.kind != "file"]
 
 
 def solutions():
@@ -35,3 +40,11 @@ def outcome_of(question, answer, learner="ada", cases=slice(None)):
     drawn = homework.open_homework(question.lesson, learner).cases(question, 1)[cases]
     records = checking.records_of_model(question, answer, drawn)
     return checking.score_answers(question, drawn, records)
+
+
+def named(question):
+    return question.id
+
+
+def cases_of(question, learner, attempt=1):
+    return homework.open_homework(question.lesson, learner).cases(question, attempt)

@@ -10,11 +10,6 @@ from tests.homework.solved import outcome_of
 LEARNERS = [f"learner-{n:02d}" for n in range(8)]
 
 
-@pytest.fixture(autouse=True)
-def _own_progress(tmp_path, monkeypatch):
-    monkeypatch.chdir(tmp_path)
-
-
 def scores(question, answer):
     """An answer's score for each learner."""
     return np.array([outcome_of(question, answer, learner).score for learner in LEARNERS])

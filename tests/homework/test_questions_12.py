@@ -32,11 +32,6 @@ def own(learner=LEARNER, walking=False):
     )
 
 
-@pytest.fixture(autouse=True)
-def _elsewhere(tmp_path, monkeypatch):
-    monkeypatch.chdir(tmp_path)
-
-
 @pytest.mark.parametrize("walking", [False, True])
 def test_a_rig_of_ones_own_is_signed_off(tmp_path, walking):
     assert handed_in(own(walking=walking), tmp_path).word == "Right"
