@@ -657,6 +657,10 @@ def _pack(arguments: argparse.Namespace) -> int:
 
 
 def _mark(arguments: argparse.Namespace) -> int:
+    from rigkit.marking import forks
+
+    if arguments.submissions and not arguments.cluster:
+        forks.begin()  # it imports what workers need while this process imports the rest
     from rigkit.marking import command
 
     try:

@@ -19,6 +19,8 @@ from traitlets.config import Config
 HOST = "localhost"
 DATA = Path(__file__).parent / "data"
 CLASSROOM = DATA / "classroom"  # its style sheet makes type and pictures larger
+ALONE = CLASSROOM / "labextensions"  # a panel alone on the screen, and a page that stands still
+SETTINGS = CLASSROOM / "settings"  # all cells in the page: links and the page's place are exact
 EXTENSIONS = DATA / "labextensions"  # names and arrow keys that a stock page lacks
 _NEWS = "@jupyterlab/apputils-extension:announcements"
 
@@ -150,7 +152,10 @@ def _config(
     if zmq.has("curve"):  # new enough clients and kernels encrypt what they say to each other
         config.KernelManager.transport_encryption = "auto"
     config.LabApp.custom_css = classroom
-    config.LabApp.extra_labextensions_path = [str(EXTENSIONS)]
+    if classroom:
+        config.LabApp.app_settings_dir = str(SETTINGS)
+    extensions = [EXTENSIONS, ALONE] if classroom else [EXTENSIONS]
+    config.LabApp.extra_labextensions_path = [str(each) for each in extensions]
     tabs = folder / ".rigkit" / "workspaces"  # those that are open belong to the folder
     config.LabApp.workspaces_dir = str(tabs)
     return config

@@ -9,6 +9,7 @@ import os
 from collections.abc import Iterable, Iterator
 from importlib import resources
 from typing import Any
+from urllib.parse import quote
 
 from rigkit import course, homework
 from rigkit.homework import catalogue
@@ -82,7 +83,7 @@ def folded(lesson: dict[str, Any]) -> dict[str, Any]:
 def notes() -> dict[str, Any]:
     """The page of notes for all lessons, as a notebook in JSON data."""
     cells = [
-        _cell("title", _TITLE),
+        _cell("title", f"{_TITLE}\n\n{_index()}"),
         *(_cell(f"lesson-{each.number}", _lesson(each)) for each in course.lessons()),
     ]
     kernel = {"display_name": "Python 3 (ipykernel)", "language": "python", "name": "python3"}
@@ -90,11 +91,25 @@ def notes() -> dict[str, Any]:
     return {"cells": cells, "metadata": about, "nbformat": 4, "nbformat_minor": 5}
 
 
+def _index() -> str:
+    """A link to each lesson's notes, further down on the page."""
+    return _list(f"[{_heading(each)}](#{_anchor(_heading(each))})" for each in course.lessons())
+
+
+def _heading(lesson: course.Lesson) -> str:
+    return f"{lesson.number} {lesson.title}"
+
+
+def _anchor(heading: str) -> str:
+    """The end of a heading's address, as JupyterLab makes it."""
+    return quote(heading.replace(" ", "-"))
+
+
 def _lesson(lesson: course.Lesson) -> str:
     """One lesson's notes, as Markdown."""
     after = "Afterwards the class can:"
     blocks = [
-        f"## {lesson.number} {lesson.title}",
+        f"## {_heading(lesson)}",
         f"[Open the lesson](lessons/{lesson.path.name}), {lesson.minutes} minutes. {after}",
         _list(lesson.aims),
     ]

@@ -64,6 +64,7 @@ def _mark(arguments: Namespace, say: "_Line") -> tuple[int, str, dict[str, Any]]
         raise ValueError("--reason came without --override. Give both or neither.")
     if arguments.jail == "unjailed":
         print(UNJAILED, file=sys.stderr)
+    say.begin()
     summary = pipeline.mark_class(
         arguments.submissions,
         arguments.out,
@@ -102,6 +103,12 @@ class _Line:
 
     def __init__(self) -> None:
         self._in_place, self._said, self._open = sys.stderr.isatty(), time.monotonic(), False
+
+    def begin(self) -> None:
+        """Say at once, where it is written over later, that something goes on."""
+        if self._in_place:
+            self._open = True
+            print("Reading the submissions ...", end="", file=sys.stderr, flush=True)
 
     def progress(self, progress: Progress) -> None:
         due = 0.1 if self._in_place else EVERY

@@ -5,6 +5,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import asdict, replace
 from itertools import groupby
+from multiprocessing.pool import ThreadPool
 from pathlib import Path
 
 from rigkit.homework import catalogue
@@ -84,8 +85,9 @@ def mark_class(
     listed = _listed(roster, out)
     collected = collect(path, **({"learners": len(listed)} if listed else {}))
     _make_folder(out, Path(path))
-    with sole(out), Record(out / RECORD) as record:
+    with sole(out), Record(out / RECORD) as record, ThreadPool(1) as beside:
         placed = place(collected, listed, lessons)
+        alike = beside.apply_async(_alike, [placed.submissions])  # while workers do the rest
         due = placed.due({} if anew else record.marked())
         if due:
             clock = Clock(len(due), progress)
@@ -97,7 +99,7 @@ def mark_class(
                 "lessons": lessons or sorted({one.lesson for one in placed.submissions}),
                 "learners": [asdict(learner) for learner in listed or ()],
                 "problems": [[stray.place, stray.why] for stray in placed.strays],
-                "groups": [asdict(group) for group in _alike(placed.submissions)],
+                "groups": [asdict(group) for group in alike.get()],
             }
         )
         reported = report.write_all(record, out)
@@ -204,14 +206,16 @@ def _executor(jail: str, cluster: str | None, workers: int | None, due: int) -> 
     return Workers(opened, min(workers or how_many(), due), mark_task)
 
 
-def _alike(submissions: Iterable[Submission]) -> Iterator[likeness.Group]:
+def _alike(submissions: Iterable[Submission]) -> list[likeness.Group]:
     """The groups of submissions that are alike, lesson by lesson."""
+    found = []
     by_lesson = sorted(submissions, key=lambda submission: submission.lesson)
     for lesson, group in groupby(by_lesson, key=lambda submission: submission.lesson):
         several = list(group)
         rigs = ((one.learner.id, rig.digest) for one in several for rig in one.rigs.values())
         for alike in (*likeness.groups(_cells(several)), *likeness.same_rigs(rigs)):
-            yield replace(alike, lesson=lesson)
+            found.append(replace(alike, lesson=lesson))
+    return found
 
 
 def _cells(submissions: Iterable[Submission]) -> Iterator[tuple[str, tuple[str, ...]]]:

@@ -1,6 +1,5 @@
 """Processes of this machine that share out the work of marking."""
 
-import multiprocessing
 import os
 import signal
 from collections.abc import Callable, Iterable, Iterator
@@ -8,6 +7,7 @@ from contextlib import suppress
 from multiprocessing.connection import Connection, wait
 from typing import Any
 
+from rigkit.marking import forks
 from rigkit.marking.jail import Jail
 from rigkit.marking.task import Done, Task, give_up
 
@@ -97,8 +97,7 @@ class _Worker:
     """A process without this one's memory and open files: the fork of one made for that."""
 
     def __init__(self, jail: Jail, work: Work) -> None:
-        context = multiprocessing.get_context("forkserver")
-        context.set_forkserver_preload([work.__module__])
+        context = forks.context()
         self.pipe, theirs = context.Pipe()
         self._process = context.Process(target=_serve, args=(theirs, jail, work), daemon=True)
         self._process.start()

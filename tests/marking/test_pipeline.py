@@ -20,7 +20,7 @@ import pytest
 
 from rigkit import cli
 from rigkit.homework import catalogue
-from rigkit.marking import command, pipeline, run, workers
+from rigkit.marking import command, forks, pipeline, run, workers
 from rigkit.marking.entry import Entry, Learner
 from rigkit.marking.pipeline import mark_task
 from rigkit.marking.record import RECORD, Record, now
@@ -602,6 +602,34 @@ def test_on_a_terminal_the_line_is_written_in_place_and_ended(monkeypatch):
     line.progress(Progress(9, 9, 1.0))
     line.end()
     assert terminal.getvalue() == "\r9 of 9 marked, 9.0 a second, 0 s left\x1b[K\n"
+
+
+def test_a_terminal_hears_at_once_that_something_goes_on(monkeypatch, capsys):
+    command._Line().begin()
+    assert capsys.readouterr().err == ""
+    terminal = Terminal()
+    monkeypatch.setattr(sys, "stderr", terminal)
+    line = command._Line()
+    line.begin()
+    line.end()
+    assert terminal.getvalue() == "Reading the submissions ...\n"
+
+
+def test_what_workers_need_is_imported_while_the_command_is(monkeypatch):
+    """The process they are forked from is begun by the standard library alone, deaf to Ctrl-C."""
+    code = (
+        "import signal, sys\nfrom rigkit.marking import forks\n"
+        "loaded = {'numpy', 'jinja2', 'rigkit.marking.pipeline'} & set(sys.modules)\n"
+        "forks.begin()\n"
+        "worker = forks.context().Process(target=print, args=('forked',))\n"
+        "worker.start()\nworker.join()\n"
+        "print(worker.exitcode, loaded, signal.getsignal(signal.SIGINT).__name__)"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, cwd=ROOT)
+    assert done.stdout.split("\n")[:2] == ["forked", "0 set() default_int_handler"], done.stderr
+    monkeypatch.setattr(multiprocessing, "get_all_start_methods", lambda: ["spawn"])
+    monkeypatch.setattr(forks.forkserver, "ensure_running", lambda: pytest.fail("none there"))
+    forks.begin()
 
 
 def test_elsewhere_there_is_a_line_now_and_then(monkeypatch, capsys):

@@ -2,6 +2,7 @@
 kept."""
 
 import json
+from urllib.parse import unquote
 
 import nbformat
 import pytest
@@ -86,7 +87,10 @@ def test_the_notes_are_a_notebook_that_leads_somewhere(folder):
     teaching.hand_out(folder)
     links = [link.split(")")[0] for link in markdown().split("](")[1:]]
     assert len(links) >= len(course.lessons())
-    assert [link for link in links if not (folder / link).is_file()] == []
+    inside = [link for link in links if link.startswith("#")]
+    assert [link for link in links if link not in inside and not (folder / link).is_file()] == []
+    headings = [f"{each.number} {each.title}" for each in course.lessons()]
+    assert [unquote(link[1:]) for link in inside] == [name.replace(" ", "-") for name in headings]
 
 
 def test_signs_that_mean_something_in_markdown_are_shown_as_they_are():
@@ -130,4 +134,8 @@ def test_only_a_classroom_has_larger_type(tmp_path):
     for classroom in (True, False):
         config = server._config(tmp_path, "", None, False, classroom, "token")
         assert config.LabApp.custom_css is classroom
+        assert ("app_settings_dir" in config.LabApp) is classroom
+        extensions = config.LabApp.extra_labextensions_path
+        assert (str(server.ALONE) in extensions) is classroom
+        assert str(server.EXTENSIONS) in extensions
     assert (server.CLASSROOM / "custom.css").is_file()
