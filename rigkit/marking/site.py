@@ -142,7 +142,7 @@ class Site:
             f"rigkit/homework/{name}.py": RIGKIT / "homework" / f"{name}.py"
             for name in ("calling", "rig_file")
         }
-        files |= {name: HERE / name for name in ("driver.py", "landlock.py")}
+        files |= {name: HERE / name for name in ("driver.py", "cell.py", "landlock.py")}
         contents = {place: path.read_bytes() for place, path in files.items()}
         digest = hashlib.sha256(self._interpreter.version.encode())
         for place, data in contents.items():
