@@ -119,6 +119,16 @@ PROBES = {
     "reach the network": "import socket; socket.create_connection(('127.0.0.1', {port}), 1)",
     "start a process": "import os; os.fork() or os._exit(0)",
     "take 2 GiB of memory": "bytes(2**31)",
+    "lock a file that others read": "import fcntl, os; fcntl.flock(open(os.__file__), 1)",
+    "ask for a lease": "import fcntl; fcntl.fcntl(open('/tmp/lease', 'w'), 1024, 1)",
+    "have signals sent": "import fcntl, os; fcntl.fcntl(os.pipe()[0], 8, os.getpid())",
+    "have signals sent by a device": (
+        "import fcntl, os; fcntl.ioctl(os.pipe()[0], 0x5452, b'\\1\\0\\0\\0')"
+    ),
+    "start 200 threads": (
+        "import _thread, time; _thread.stack_size(65536);"
+        " [_thread.start_new_thread(time.sleep, (5,)) for _ in range(200)]"
+    ),
 }
 
 
@@ -273,12 +283,18 @@ class Jail:
     def run(self, request: Request, seconds: float = 20.0) -> Run:
         """Run one submission; whatever it does is in the `Run`, never an error.
 
+        Where the jail does not start, it is tried once more.
+
         Parameters
         ----------
         request : Request
         seconds : float
             From start to end.
         """
+        ran = self._run(request, seconds)
+        return self._run(request, seconds) if ran.end == NOT_STARTED else ran
+
+    def _run(self, request: Request, seconds: float) -> Run:
         layers = self.layers(request)  # made first where they are not: not the learner's time
         begun = time.monotonic()
         with (
@@ -287,13 +303,11 @@ class Jail:
         ):
             result = run_session(session, request)
             end, signal = result.end, process.ended_by() if result.end == STOPPED else None
-        if signal == signals.SIGXCPU:
-            end = TIME
+        if signal == signals.SIGXCPU and time.monotonic() - begun >= seconds / _cores():
+            end = TIME  # the signal can be pretended, the time for it cannot
         if end in (FINISHED, STOPPED) and result.ran_out_of_memory():
             end = MEMORY
-        about = self.about | {
-            "limits": {name: soft for name, (soft, _) in _limits(self.kind, seconds).items()}
-        }
+        about = self.about | {"limits": LIMITS | {"CPU": math.ceil(seconds)}}
         if end == NOT_STARTED:
             about["why"] = advice(session.errors())
         return Run(
@@ -342,7 +356,7 @@ def _probing(probes: Sequence[str], canary: str, port: int) -> Request:
     """A request that tries to get out in each way of `probes`, and to work."""
     cells = [
         f"try:\n    {PROBES[probe].format(canary=canary, port=port)}\n    probe_{number} = 'open'\n"
-        f"except (OSError, MemoryError):\n    probe_{number} = 'refused'"
+        f"except (OSError, MemoryError, RuntimeError):\n    probe_{number} = 'refused'"
         for number, probe in enumerate(probes)
     ]
     calls = [Call(f"probe_{number}", "value", []) for number in range(len(probes))]
@@ -478,22 +492,40 @@ def _setup(jail: Jail, layers: Mapping[str, Any], seconds: float) -> dict[str, A
         there = list(filter(os.path.exists, readable))
         landlock = {"readable": there, "program": jail.filter.hex()}
     return {
-        "limits": _limits(jail.kind, seconds),
+        "limits": _limits(jail.kind, seconds, jail.user),
         "paths": places,
         "landlock": landlock,
         "fonts": f"{layers['matplotlib']}/fonts" if "matplotlib" in layers else None,
     }
 
 
-def _limits(kind: str, seconds: float) -> dict[str, tuple[int, int]]:
+def _threads_of(user: int) -> int:
+    """The number of threads that a user has on this machine now."""
+    count = 0
+    for process in Path("/proc").glob("[0-9]*"):
+        with contextlib.suppress(OSError):  # it has ended
+            count += len(os.listdir(process / "task")) if process.stat().st_uid == user else 0
+    return count
+
+
+def _limits(kind: str, seconds: float, user: tuple[int, int] | None) -> dict[str, tuple[int, int]]:
     """Each limit as (soft, hard).
 
-    That on processes counts all of a user's, unless in a namespace of its own.
+    That on processes counts all of a user's, unless in a namespace of its own: by Landlock there
+    may be so many more than there are.
     """
     limits = {
         name: (most, most) for name, most in LIMITS.items() if name != "NPROC" or kind == "bwrap"
     }
+    if kind == "landlock" and "NPROC" in LIMITS:
+        most = LIMITS["NPROC"] + _threads_of(os.geteuid() if user is None else user[0])
+        limits["NPROC"] = most, most
     return limits | {"CPU": (math.ceil(seconds), math.ceil(seconds) + 1)}
+
+
+def _cores() -> int:
+    """The number of cores that threads could use up time on at once."""
+    return os.cpu_count() or 1
 
 
 def _held(data: bytes, stack: contextlib.ExitStack) -> int:

@@ -119,19 +119,46 @@ def _of(submission: Submission) -> dict[str, Any]:
 def ran_out_of_time(entry: Entry) -> bool:
     """True if a clock cost an answer: a second run is due, with the machine to itself."""
     ends = [entry.end, *(rig["end"] for rig in entry.about.get("rigs", {}).values())]
+    ends += [cell.get("left out") for cell in entry.about.get("cells", ())]
     return "time limit" in ends or any(
         count.get("stopped") for count in entry.about.get("counts", {}).values()
     )
 
 
 def better(first: Entry, second: Entry) -> Entry:
-    """The entry to keep of two runs of one submission, the second if they are worth the same.
+    """The entry of two runs: of the second only the answers that a clock cost in the first.
 
     It tells of both.
     """
-    kept = second if second.marked and (second.score or 0) >= (first.score or 0) else first
     runs = [{"end": entry.end, "wall": entry.about.get("wall")} for entry in (first, second)]
-    return replace(kept, about={**kept.about, "runs": runs})
+    if not (first.marked and second.marked):
+        kept = second if second.marked else first
+        return replace(kept, about={**kept.about, "runs": runs})
+    outcomes = tuple(
+        then if _cost_by_clock(first, before.question) else before
+        for before, then in zip(first.outcomes, second.outcomes, strict=True)
+    )
+    counts = {
+        before.question.rpartition("/")[2]: after.about.get("counts", {})
+        for before, after in (
+            (one, second if _cost_by_clock(first, one.question) else first)
+            for one in first.outcomes
+        )
+    }
+    counts = {name: of[name] for name, of in counts.items() if name in of}
+    about = {**second.about, "counts": counts, "runs": runs}
+    return replace(second, outcomes=outcomes, about=about)
+
+
+def _cost_by_clock(entry: Entry, question: str) -> bool:
+    """True if a clock is why a question has no answer, or not all of it."""
+    name, about = question.rpartition("/")[2], entry.about
+    count = about.get("counts", {}).get(name, {})
+    ends = [cell.get("left out") for cell in about.get("cells", ())]
+    late = about.get("rigs", {}).get(name, {}).get("end") == "time limit"
+    cut = entry.end == "time limit" or "time limit" in ends
+    missed = count.get("missing") or count.get("blank")
+    return bool(late or count.get("stopped") or (cut and missed))
 
 
 def _outcome(
