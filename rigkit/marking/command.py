@@ -73,6 +73,7 @@ def _mark(arguments: Namespace, say: "_Line") -> tuple[int, str, dict[str, Any]]
         lessons=arguments.lesson,
         anew=arguments.again,
         jail=arguments.jail or "bwrap",
+        allowed=tuple(dict.fromkeys(arguments.allow)),
         school=dict(arguments.school),
         progress=say.progress,
     )

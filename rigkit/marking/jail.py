@@ -28,7 +28,7 @@ from rigkit.marking import seccomp
 from rigkit.marking.calls import Call, Pipes, Request, Run
 from rigkit.marking.entry import FINISHED, NOT_STARTED
 from rigkit.marking.protocol import MEMORY, MIB, STOPPED, TIME, Session, run_session
-from rigkit.marking.site import Interpreter, Site, SiteError, interpreter, run_as
+from rigkit.marking.site import Interpreter, Site, SiteError, imported, interpreter, run_as
 
 KINDS = ("bwrap", "landlock", "unjailed")
 LIMITS = {
@@ -137,7 +137,10 @@ class JailError(Exception):
 
 
 def open_jail(
-    kind: str = "bwrap", scratch: str | Path | None = None, user: str | None = None
+    kind: str = "bwrap",
+    scratch: str | Path | None = None,
+    user: str | None = None,
+    allowed: Sequence[str] = (),
 ) -> "Jail":
     """Return a jail on this machine, not yet tested: see `Jail.self_test`.
 
@@ -149,6 +152,8 @@ def open_jail(
         The folder for copies of packages; the user's cache by default.
     user : str, optional
         Whom root runs learners' code as; "nobody" by default. Only root may name one.
+    allowed : sequence of str
+        Packages beside the kit's own that learners' code may import.
 
     Raises
     ------
@@ -170,8 +175,9 @@ def open_jail(
     ids = _dropped(user)
     try:
         python = interpreter(ids)
-        site = Site(python, scratch)
-        jail = Jail(kind, ids, python, site, _filter(kind), _bwrap() if kind == "bwrap" else ())
+        site = Site(python, scratch, allowed)
+        program = _bwrap() if kind == "bwrap" else ()
+        jail = Jail(kind, ids, python, site, _filter(kind), program, tuple(allowed))
         jail.about  # noqa: B018 (made now with the layers, not by the first of several workers)
         return jail
     except (SiteError, OSError, ValueError, subprocess.SubprocessError) as error:
@@ -241,6 +247,8 @@ class Jail:
     filter : bytes
         For the kernel.
     bwrap : tuple of str
+    allowed : tuple of str
+        The packages beside the kit's own.
     """
 
     kind: str
@@ -249,6 +257,7 @@ class Jail:
     site: Site
     filter: bytes
     bwrap: tuple[str, ...]
+    allowed: tuple[str, ...] = ()
 
     @functools.cached_property
     def about(self) -> dict[str, Any]:
@@ -268,6 +277,7 @@ class Jail:
             "python": self.python.version,
             "numpy": metadata.version("numpy"),
             "kit": self.site.kit.name,
+            **({"allowed": list(self.allowed)} if self.allowed else {}),
             "digests": {name: hashlib.sha256(data).hexdigest() for name, data in files.items()},
         }
 
@@ -278,6 +288,8 @@ class Jail:
             word in cell for cell in request.cells for word in ("matplotlib", "pylab", "plots")
         ):
             layers["matplotlib"] = self.site.matplotlib
+        if self.allowed:
+            layers["allowed"] = self.site.allowed
         return layers
 
     def run(self, request: Request, seconds: float = 20.0) -> Run:
@@ -332,14 +344,18 @@ class Jail:
             Something got through, or nothing ran; says what.
         """
         probes = [] if self.kind == "unjailed" else list(PROBES)
+        modules = [name for package in self.allowed for name in imported(package)]
         with _canary() as canary, socket.create_server(("127.0.0.1", 0)) as listener:
-            run = self.run(_probing(probes, canary, listener.getsockname()[1]))
+            run = self.run(_probing(probes, modules, canary, listener.getsockname()[1]))
         if run.end == NOT_STARTED:
             raise JailError(f"the jail does not start: {run.about['why']}.")
         if run.records.get("twice") != [{"out": 5.0}]:
             raise JailError(
                 f"Python does not work in the jail ({run.end}): {run.printed or 'it says nothing'}."
             )
+        missing = [name for name in modules if run.records.get(f"has_{name}") != [{"out": True}]]
+        if missing:
+            raise JailError(f"{', '.join(missing)} cannot be imported in the jail.")
         refused = [{"out": "refused"}]
         got = [
             probe
@@ -352,14 +368,19 @@ class Jail:
             )
 
 
-def _probing(probes: Sequence[str], canary: str, port: int) -> Request:
-    """A request that tries to get out in each way of `probes`, and to work."""
+def _probing(probes: Sequence[str], modules: Sequence[str], canary: str, port: int) -> Request:
+    """A request that tries to get out in each way of `probes`, and to work with `modules`."""
     cells = [
         f"try:\n    {PROBES[probe].format(canary=canary, port=port)}\n    probe_{number} = 'open'\n"
         f"except (OSError, MemoryError, RuntimeError):\n    probe_{number} = 'refused'"
         for number, probe in enumerate(probes)
     ]
+    cells = [
+        f"import {name} as found\nhas_{name} = found.__name__ == {name!r}\ndel found"
+        for name in modules
+    ] + cells
     calls = [Call(f"probe_{number}", "value", []) for number in range(len(probes))]
+    calls += [Call(f"has_{name}", "value", []) for name in modules]
     twice = Call("twice", "function", [{"x": 2.5}])
     return Request((*cells, "def twice(x):\n    return 2 * x"), (*calls, twice), {})
 

@@ -183,6 +183,7 @@ BY_LANDLOCK = {
     name: COMES[name]
     for name in (
         "starts processes",
+        "starts threads",
         "starts a program",
         "uses the network",
         "uses the kernel's side doors",

@@ -6,7 +6,7 @@ import json
 import pytest
 
 from rigkit.homework import catalogue, checking, notebook
-from rigkit.marking import cell
+from rigkit.marking import cell, jail
 from rigkit.marking.attempts import run_through
 from rigkit.marking.entry import Learner
 from rigkit.marking.pipeline import mark_submission
@@ -177,6 +177,18 @@ def test_a_loop_that_never_ends_costs_no_other_question(kind):
     assert entry.score == 1
     assert "the exercise's own was run first" in entry.flags[0]
     assert "The opening cell was ended in line" in entry.flags[1]
+
+
+@pytest.mark.needs_jail
+@IN_BOTH
+def test_a_package_that_a_teacher_allows_can_be_imported(kind):
+    pytest.importorskip("scipy")
+    opened(kind)
+    ours = jail.open_jail(kind, allowed=("scipy",))
+    ours.self_test()
+    found = ours.run(request("from scipy import optimize", ANSWERS, "optimize.brentq"))
+    assert found.cells == ({"ok": True},) * 3
+    assert ours.about["allowed"] == ["scipy"]
 
 
 def test_a_decimal_comma_is_told_as_such():
