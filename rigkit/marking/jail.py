@@ -16,7 +16,6 @@ import signal as signals
 import socket
 import subprocess
 import sys
-import tempfile
 import time
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -24,6 +23,7 @@ from importlib import metadata
 from pathlib import Path
 from typing import Any
 
+from rigkit.marking import scratch as scratches
 from rigkit.marking import seccomp
 from rigkit.marking.calls import Call, Pipes, Request, Run
 from rigkit.marking.entry import FINISHED, NOT_STARTED
@@ -562,7 +562,7 @@ def _held(data: bytes, stack: contextlib.ExitStack) -> int:
 @contextlib.contextmanager
 def _folder(user: tuple[int, int] | None) -> Iterator[str]:
     """A folder for one run, the user's own."""
-    with tempfile.TemporaryDirectory(prefix="rigkit-", ignore_cleanup_errors=True) as folder:
+    with scratches.folder() as folder:
         if user is not None:
             os.chown(folder, *user)
         yield folder
@@ -571,7 +571,7 @@ def _folder(user: tuple[int, int] | None) -> Iterator[str]:
 @contextlib.contextmanager
 def _canary() -> Iterator[str]:
     """The path of a file that anybody may read and change."""
-    with tempfile.TemporaryDirectory(prefix="rigkit-") as folder:
+    with scratches.folder() as folder:
         os.chmod(folder, 0o755)
         canary = Path(folder, "canary")
         canary.write_text("sings")

@@ -134,18 +134,14 @@ def better(first: Entry, second: Entry) -> Entry:
     if not (first.marked and second.marked):
         kept = second if second.marked else first
         return replace(kept, about={**kept.about, "runs": runs})
+    before = {one.question: one for one in first.outcomes}
+    kept_first = {name for name in before if not _cost_by_clock(first, name)}
     outcomes = tuple(
-        then if _cost_by_clock(first, before.question) else before
-        for before, then in zip(first.outcomes, second.outcomes, strict=True)
+        before[one.question] if one.question in kept_first else one for one in second.outcomes
     )
-    counts = {
-        before.question.rpartition("/")[2]: after.about.get("counts", {})
-        for before, after in (
-            (one, second if _cost_by_clock(first, one.question) else first)
-            for one in first.outcomes
-        )
-    }
-    counts = {name: of[name] for name, of in counts.items() if name in of}
+    counts = dict(second.about.get("counts", {}))
+    names = {one.rpartition("/")[2] for one in kept_first}
+    counts |= {name: of for name, of in first.about.get("counts", {}).items() if name in names}
     about = {**second.about, "counts": counts, "runs": runs}
     return replace(second, outcomes=outcomes, about=about)
 
