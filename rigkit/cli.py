@@ -409,6 +409,8 @@ def _add_machine(mark: argparse.ArgumentParser) -> None:
             "says so"
         ),
     )
+    allow = "let homework import a package that is installed beside the kit; can be given again"
+    machine.add_argument("--allow", metavar="PACKAGE", action="append", default=[], help=allow)
 
 
 def _add_pairs(group: Any, option: str, metavar: str, help: str) -> None:

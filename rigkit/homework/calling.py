@@ -54,7 +54,7 @@ def call(
     sink = _Sink()
     with contextlib.redirect_stdout(sink), contextlib.redirect_stderr(_Sink()):
         try:
-            _limited(lambda: _call_all(function, cases, records), seconds)
+            limited(lambda: _call_all(function, cases, records), seconds)
         except (TimeLimitError, KeyboardInterrupt) as stop:
             took = seconds if isinstance(stop, TimeLimitError) else None
             records += [{"end": "stopped", "seconds": took} for _ in cases[len(records) :]]
@@ -203,12 +203,13 @@ def _raised(error: BaseException, function: Callable[..., Any] | None = None) ->
         message = str(error)
     except Exception:
         message = ""
+    name = error.name if isinstance(error, (NameError, ImportError)) else None
     return {
         "end": "raised",
         "type": type(error).__name__,
         "message": message[:MOST_TEXT],
         "line": _line(error, function),
-    }
+    } | ({"name": name} if isinstance(name, str) else {})
 
 
 def _line(error: BaseException, function: Callable[..., Any] | None) -> int | None:
@@ -222,11 +223,19 @@ def _line(error: BaseException, function: Callable[..., Any] | None) -> int | No
     return lines[-1] if lines else None
 
 
-def _limited(work: Callable[[], None], seconds: float | None) -> None:
-    """Do `work`, or raise `TimeLimitError` if it takes longer than `seconds`."""
+def limited(work: Callable[[], None], seconds: float | None, by_processor: bool = False) -> None:
+    """Do `work`, or raise `TimeLimitError` if it takes longer than `seconds`.
+
+    By the clock on the wall, or by the processor time that this process takes.
+    """
     if seconds is None or not can_stop():
         work()
         return
+    timer, ring = (
+        (signal.ITIMER_PROF, signal.SIGPROF)
+        if by_processor
+        else (signal.ITIMER_REAL, signal.SIGALRM)
+    )
     here, running, trace_before = sys._getframe(), True, sys.gettrace()
 
     def stop(_: FrameType, event: str, __: Any) -> Any:
@@ -245,16 +254,16 @@ def _limited(work: Callable[[], None], seconds: float | None) -> None:
             frame = frame.f_back
         raise TimeLimitError
 
-    handler_before = signal.signal(signal.SIGALRM, alarm)
+    handler_before = signal.signal(ring, alarm)
     try:
         # and again every 0.05 s, should the function have caught both
-        signal.setitimer(signal.ITIMER_REAL, seconds, 0.05)
+        signal.setitimer(timer, seconds, 0.05)
         work()
     finally:
         running = False
         sys.settrace(trace_before)
-        signal.setitimer(signal.ITIMER_REAL, 0)
-        signal.signal(signal.SIGALRM, handler_before)
+        signal.setitimer(timer, 0)
+        signal.signal(ring, handler_before)
 
 
 class _Sink(io.TextIOBase):

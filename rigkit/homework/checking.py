@@ -329,9 +329,19 @@ def _part(name: str, shape: Shape, value: Any) -> Any:
         array = np.asarray(value, dtype=float)
     except (TypeError, ValueError):
         raise AnswerError(f"has rows of different lengths in {name}") from None
+    if shape == () and _is_decimal_comma(array):
+        whole, part = map(int, array)
+        raise AnswerError(
+            f"has a decimal comma: {whole},{part} is two numbers in Python; write {whole}.{part}"
+        )
     if array.shape != shape and array.squeeze().shape != shape:
         raise AnswerError(f"has shape {array.shape} for {name}")
     return array.reshape(shape)
+
+
+def _is_decimal_comma(array: np.ndarray) -> bool:
+    """True if an array is what Python makes of "0,66"."""
+    return array.shape == (2,) and bool((array == np.floor(array)).all()) and array[1] >= 0
 
 
 def _part_text(shape: Shape) -> str:

@@ -75,7 +75,8 @@ class SessionResult:
     end : str
         One of `entry.ENDS`.
     cells : list of dict
-        `{"ok": True}` or `{"error": type, "line": int or None}`.
+        `{"ok": True}` or `{"error": type, "line": int or None}`: with the "name" that the error is
+        about, the "seconds" after which the cell was ended, and the lines that were "skipped".
     records : dict of str to list of dict
         By question's name, as `homework.calling` makes them.
     cpu : float or None

@@ -22,6 +22,9 @@ AHEAD = 2  # tasks sent ahead for each thread of the workers, so that none waits
 _opening = threading.Lock()
 
 
+Kind = tuple[str, tuple[str, ...]]  # of a jail, with the packages allowed in it
+
+
 class ClusterError(Exception):
     """The cluster cannot be used; the text says why, and what would do."""
 
@@ -45,14 +48,14 @@ class Cluster:
         the kit, or no jail.
     """
 
-    def __init__(self, address: str, jail: str, work: Work) -> None:
+    def __init__(self, address: str, jail: str, work: Work, allowed: tuple[str, ...] = ()) -> None:
         try:
             import distributed
         except ImportError:
             raise ClusterError(
                 'Marking on a cluster needs dask.distributed: pip install "rigkit[cluster]".'
             ) from None
-        self._distributed, self._jail, self._work = distributed, jail, work
+        self._distributed, self._jail, self._work = distributed, (jail, allowed), work
         try:
             self._client = distributed.Client(address, timeout=PATIENCE, set_as_default=False)
         except (OSError, ValueError, TypeError) as error:
@@ -119,22 +122,22 @@ class Cluster:
                 )
 
 
-def _do(work: Work, task: Task, kind: str) -> Done:
+def _do(work: Work, task: Task, kind: Kind) -> Done:
     return work(task, _jail(kind))
 
 
-def _ready(kind: str) -> str:
+def _ready(kind: Kind) -> str:
     _jail(kind)
     return rigkit.__version__
 
 
-def _jail(kind: str) -> Jail:
+def _jail(kind: Kind) -> Jail:
     with _opening:
         return _opened(kind)
 
 
 @lru_cache
-def _opened(kind: str) -> Jail:
-    jail = open_jail(kind)
+def _opened(kind: Kind) -> Jail:
+    jail = open_jail(kind[0], allowed=kind[1])
     jail.self_test()
     return jail

@@ -4,6 +4,7 @@ import json
 import sys
 import time
 from argparse import Namespace
+from pathlib import Path
 from typing import Any
 
 from rigkit import course
@@ -43,7 +44,7 @@ def mark(arguments: Namespace) -> int:
     try:
         status, text, data = done(arguments, say)
     except (JailError, RecordError, ClusterError) as problem:
-        raise MarkingError(f"{str(problem)[:1].upper()}{str(problem)[1:]}") from None
+        raise MarkingError(_sentence(str(problem))) from None
     except OSError as problem:
         raise MarkingError(f"{course.describe_os_error(problem)} {GOES_ON}") from None
     except KeyboardInterrupt:
@@ -74,6 +75,7 @@ def _mark(arguments: Namespace, say: "_Line") -> tuple[int, str, dict[str, Any]]
         lessons=arguments.lesson,
         anew=arguments.again,
         jail=arguments.jail or "bwrap",
+        allowed=tuple(dict.fromkeys(arguments.allow)),
         school=dict(arguments.school),
         progress=say.progress,
     )
@@ -96,6 +98,12 @@ def _correct(arguments: Namespace, say: "_Line") -> tuple[int, str, dict[str, An
         ),
         {"learner": who.id, "question": question, "score": score},
     )
+
+
+def _sentence(text: str) -> str:
+    """A text with a capital, unless it begins with a file's path."""
+    first = text.split(maxsplit=1)[0] if text.strip() else ""
+    return text[:1].upper() + text[1:] if first.isalpha() and not Path(first).exists() else text
 
 
 class _Line:

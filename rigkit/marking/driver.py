@@ -1,9 +1,9 @@
 """The program inside the jail: a learner's cells in their order, then one call after the other.
 
-Or, in a run of its own, the inspection of a rig file. But for that, standard library, NumPy and
-`calling` only. Each line of the request is "TOKEN JSON", and is answered by one line with the same
-token. Nothing here is a secret: the code it runs can read and change all of it, to the harm of its
-own answers alone. Its output is read as a stranger's by `protocol`.
+Or, in a run of its own, the inspection of a rig file. But for that, standard library, NumPy,
+`calling` and `cell` only. Each line of the request is "TOKEN JSON", and is answered by one line
+with the same token. Nothing here is a secret: the code it runs can read and change all of it, to
+the harm of its own answers alone. Its output is read as a stranger's by `protocol`.
 """
 
 import base64
@@ -71,6 +71,7 @@ class Answers:
 def _serve(answers):
     # what is loaded stays: looking through it for garbage, again and again, is a tenth of loading
     gc.disable()
+    import cell
     import numpy
 
     from rigkit import homework
@@ -87,7 +88,7 @@ def _serve(answers):
                 homework.given.update(message["homework"])
                 answers.give({"python": sys.version.split()[0], "numpy": numpy.__version__})
             case "cell":
-                answers.give(run_cell(message["source"], f"<cell {message['number']}>", vars(main)))
+                answers.give(run_cell(message, vars(main), cell, calling))
             case "call":
                 answer = find_answer(
                     message["question"], vars(main), homework.handed, calling.is_blank
@@ -100,64 +101,18 @@ def _serve(answers):
                 os._exit(0)  # whatever else was started or left for the exit
 
 
-def run_cell(source, name, namespace):
-    """Run a cell: `{"ok": true}`, or the error's type and its line in the cell.
-
-    What a cell does wrong ends that cell only.
-    """
+def run_cell(message, namespace, cell, calling):
+    """Run a cell in its share of the processor's time; see `cell.run`."""
+    name = f"<cell {message['number']}>"
     try:
-        exec(_compiled(source, name), namespace)
-        return {"ok": True}
-    except BaseException as error:
-        return {"error": type(error).__name__, "line": _line(error, name)}
+        return cell.run(
+            message["source"],
+            name,
+            namespace,
+            lambda work: calling.limited(work, message["seconds"], by_processor=True),
+        )
     finally:
         _flush()
-
-
-def _compiled(source, name):
-    try:
-        return compile(source, name, "exec")
-    except SyntaxError:
-        if not any(mark in source for mark in "%!?"):
-            raise
-        return compile(without_magics(source), name, "exec")
-
-
-def without_magics(source):
-    """A cell without what only a notebook understands, its lines kept.
-
-    `%` and `?` lines do nothing, `!` lines raise.
-
-    Of a cell under `%%time`, `%%timeit`, `%%capture` or `%%prun` the rest runs; under any other
-    `%%` nothing does.
-    """
-    lines = source.split("\n")
-    first = next((i for i, line in enumerate(lines) if line.strip()), 0)
-    if lines[first].startswith("%%"):
-        if lines[first].split()[0] not in ("%%time", "%%timeit", "%%capture", "%%prun"):
-            return ""
-        lines[first] = ""
-    return "\n".join(map(_plain_line, lines))
-
-
-def _plain_line(line):
-    start, text = line[: len(line) - len(line.lstrip())], line.strip()
-    if text.startswith("!"):
-        return f"{start}raise PermissionError('no other programs here')"
-    if text.startswith(("%", "?")) or text.endswith("?"):
-        return f"{start}pass"
-    return line
-
-
-def _line(error, name):
-    if isinstance(error, SyntaxError) and error.filename == name:
-        return error.lineno
-    line, step = None, error.__traceback__
-    while step is not None:
-        if step.tb_frame.f_code.co_filename == name:
-            line = step.tb_lineno
-        step = step.tb_next
-    return line
 
 
 def _flush():

@@ -16,7 +16,6 @@ import signal as signals
 import socket
 import subprocess
 import sys
-import tempfile
 import time
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -24,11 +23,12 @@ from importlib import metadata
 from pathlib import Path
 from typing import Any
 
+from rigkit.marking import scratch as scratches
 from rigkit.marking import seccomp
 from rigkit.marking.calls import Call, Pipes, Request, Run
 from rigkit.marking.entry import FINISHED, NOT_STARTED
 from rigkit.marking.protocol import MEMORY, MIB, STOPPED, TIME, Session, run_session
-from rigkit.marking.site import Interpreter, Site, SiteError, interpreter, run_as
+from rigkit.marking.site import Interpreter, Site, SiteError, imported, interpreter, run_as
 
 KINDS = ("bwrap", "landlock", "unjailed")
 LIMITS = {
@@ -119,6 +119,16 @@ PROBES = {
     "reach the network": "import socket; socket.create_connection(('127.0.0.1', {port}), 1)",
     "start a process": "import os; os.fork() or os._exit(0)",
     "take 2 GiB of memory": "bytes(2**31)",
+    "lock a file that others read": "import fcntl, os; fcntl.flock(open(os.__file__), 1)",
+    "ask for a lease": "import fcntl; fcntl.fcntl(open('/tmp/lease', 'w'), 1024, 1)",
+    "have signals sent": "import fcntl, os; fcntl.fcntl(os.pipe()[0], 8, os.getpid())",
+    "have signals sent by a device": (
+        "import fcntl, os; fcntl.ioctl(os.pipe()[0], 0x5452, b'\\1\\0\\0\\0')"
+    ),
+    "start 200 threads": (
+        "import _thread, time; _thread.stack_size(65536);"
+        " [_thread.start_new_thread(time.sleep, (5,)) for _ in range(200)]"
+    ),
 }
 
 
@@ -127,7 +137,10 @@ class JailError(Exception):
 
 
 def open_jail(
-    kind: str = "bwrap", scratch: str | Path | None = None, user: str | None = None
+    kind: str = "bwrap",
+    scratch: str | Path | None = None,
+    user: str | None = None,
+    allowed: Sequence[str] = (),
 ) -> "Jail":
     """Return a jail on this machine, not yet tested: see `Jail.self_test`.
 
@@ -139,6 +152,8 @@ def open_jail(
         The folder for copies of packages; the user's cache by default.
     user : str, optional
         Whom root runs learners' code as; "nobody" by default. Only root may name one.
+    allowed : sequence of str
+        Packages beside the kit's own that learners' code may import.
 
     Raises
     ------
@@ -160,8 +175,9 @@ def open_jail(
     ids = _dropped(user)
     try:
         python = interpreter(ids)
-        site = Site(python, scratch)
-        jail = Jail(kind, ids, python, site, _filter(kind), _bwrap() if kind == "bwrap" else ())
+        site = Site(python, scratch, allowed)
+        program = _bwrap() if kind == "bwrap" else ()
+        jail = Jail(kind, ids, python, site, _filter(kind), program, tuple(allowed))
         jail.about  # noqa: B018 (made now with the layers, not by the first of several workers)
         return jail
     except (SiteError, OSError, ValueError, subprocess.SubprocessError) as error:
@@ -231,6 +247,8 @@ class Jail:
     filter : bytes
         For the kernel.
     bwrap : tuple of str
+    allowed : tuple of str
+        The packages beside the kit's own.
     """
 
     kind: str
@@ -239,6 +257,7 @@ class Jail:
     site: Site
     filter: bytes
     bwrap: tuple[str, ...]
+    allowed: tuple[str, ...] = ()
 
     @functools.cached_property
     def about(self) -> dict[str, Any]:
@@ -258,6 +277,7 @@ class Jail:
             "python": self.python.version,
             "numpy": metadata.version("numpy"),
             "kit": self.site.kit.name,
+            **({"allowed": list(self.allowed)} if self.allowed else {}),
             "digests": {name: hashlib.sha256(data).hexdigest() for name, data in files.items()},
         }
 
@@ -268,10 +288,14 @@ class Jail:
             word in cell for cell in request.cells for word in ("matplotlib", "pylab", "plots")
         ):
             layers["matplotlib"] = self.site.matplotlib
+        if self.allowed:
+            layers["allowed"] = self.site.allowed
         return layers
 
     def run(self, request: Request, seconds: float = 20.0) -> Run:
         """Run one submission; whatever it does is in the `Run`, never an error.
+
+        Where the jail does not start, it is tried once more.
 
         Parameters
         ----------
@@ -279,6 +303,10 @@ class Jail:
         seconds : float
             From start to end.
         """
+        ran = self._run(request, seconds)
+        return self._run(request, seconds) if ran.end == NOT_STARTED else ran
+
+    def _run(self, request: Request, seconds: float) -> Run:
         layers = self.layers(request)  # made first where they are not: not the learner's time
         begun = time.monotonic()
         with (
@@ -287,13 +315,11 @@ class Jail:
         ):
             result = run_session(session, request)
             end, signal = result.end, process.ended_by() if result.end == STOPPED else None
-        if signal == signals.SIGXCPU:
-            end = TIME
+        if signal == signals.SIGXCPU and time.monotonic() - begun >= seconds / _cores():
+            end = TIME  # the signal can be pretended, the time for it cannot
         if end in (FINISHED, STOPPED) and result.ran_out_of_memory():
             end = MEMORY
-        about = self.about | {
-            "limits": {name: soft for name, (soft, _) in _limits(self.kind, seconds).items()}
-        }
+        about = self.about | {"limits": LIMITS | {"CPU": math.ceil(seconds)}}
         if end == NOT_STARTED:
             about["why"] = advice(session.errors())
         return Run(
@@ -318,14 +344,18 @@ class Jail:
             Something got through, or nothing ran; says what.
         """
         probes = [] if self.kind == "unjailed" else list(PROBES)
+        modules = [name for package in self.allowed for name in imported(package)]
         with _canary() as canary, socket.create_server(("127.0.0.1", 0)) as listener:
-            run = self.run(_probing(probes, canary, listener.getsockname()[1]))
+            run = self.run(_probing(probes, modules, canary, listener.getsockname()[1]))
         if run.end == NOT_STARTED:
             raise JailError(f"the jail does not start: {run.about['why']}.")
         if run.records.get("twice") != [{"out": 5.0}]:
             raise JailError(
                 f"Python does not work in the jail ({run.end}): {run.printed or 'it says nothing'}."
             )
+        missing = [name for name in modules if run.records.get(f"has_{name}") != [{"out": True}]]
+        if missing:
+            raise JailError(f"{', '.join(missing)} cannot be imported in the jail.")
         refused = [{"out": "refused"}]
         got = [
             probe
@@ -338,14 +368,19 @@ class Jail:
             )
 
 
-def _probing(probes: Sequence[str], canary: str, port: int) -> Request:
-    """A request that tries to get out in each way of `probes`, and to work."""
+def _probing(probes: Sequence[str], modules: Sequence[str], canary: str, port: int) -> Request:
+    """A request that tries to get out in each way of `probes`, and to work with `modules`."""
     cells = [
         f"try:\n    {PROBES[probe].format(canary=canary, port=port)}\n    probe_{number} = 'open'\n"
-        f"except (OSError, MemoryError):\n    probe_{number} = 'refused'"
+        f"except (OSError, MemoryError, RuntimeError):\n    probe_{number} = 'refused'"
         for number, probe in enumerate(probes)
     ]
+    cells = [
+        f"import {name} as found\nhas_{name} = found.__name__ == {name!r}\ndel found"
+        for name in modules
+    ] + cells
     calls = [Call(f"probe_{number}", "value", []) for number in range(len(probes))]
+    calls += [Call(f"has_{name}", "value", []) for name in modules]
     twice = Call("twice", "function", [{"x": 2.5}])
     return Request((*cells, "def twice(x):\n    return 2 * x"), (*calls, twice), {})
 
@@ -478,22 +513,40 @@ def _setup(jail: Jail, layers: Mapping[str, Any], seconds: float) -> dict[str, A
         there = list(filter(os.path.exists, readable))
         landlock = {"readable": there, "program": jail.filter.hex()}
     return {
-        "limits": _limits(jail.kind, seconds),
+        "limits": _limits(jail.kind, seconds, jail.user),
         "paths": places,
         "landlock": landlock,
         "fonts": f"{layers['matplotlib']}/fonts" if "matplotlib" in layers else None,
     }
 
 
-def _limits(kind: str, seconds: float) -> dict[str, tuple[int, int]]:
+def _threads_of(user: int) -> int:
+    """The number of threads that a user has on this machine now."""
+    count = 0
+    for process in Path("/proc").glob("[0-9]*"):
+        with contextlib.suppress(OSError):  # it has ended
+            count += len(os.listdir(process / "task")) if process.stat().st_uid == user else 0
+    return count
+
+
+def _limits(kind: str, seconds: float, user: tuple[int, int] | None) -> dict[str, tuple[int, int]]:
     """Each limit as (soft, hard).
 
-    That on processes counts all of a user's, unless in a namespace of its own.
+    That on processes counts all of a user's, unless in a namespace of its own: by Landlock there
+    may be so many more than there are.
     """
     limits = {
         name: (most, most) for name, most in LIMITS.items() if name != "NPROC" or kind == "bwrap"
     }
+    if kind == "landlock" and "NPROC" in LIMITS:
+        most = LIMITS["NPROC"] + _threads_of(os.geteuid() if user is None else user[0])
+        limits["NPROC"] = most, most
     return limits | {"CPU": (math.ceil(seconds), math.ceil(seconds) + 1)}
+
+
+def _cores() -> int:
+    """The number of cores that threads could use up time on at once."""
+    return os.cpu_count() or 1
 
 
 def _held(data: bytes, stack: contextlib.ExitStack) -> int:
@@ -509,7 +562,7 @@ def _held(data: bytes, stack: contextlib.ExitStack) -> int:
 @contextlib.contextmanager
 def _folder(user: tuple[int, int] | None) -> Iterator[str]:
     """A folder for one run, the user's own."""
-    with tempfile.TemporaryDirectory(prefix="rigkit-", ignore_cleanup_errors=True) as folder:
+    with scratches.folder() as folder:
         if user is not None:
             os.chown(folder, *user)
         yield folder
@@ -518,7 +571,7 @@ def _folder(user: tuple[int, int] | None) -> Iterator[str]:
 @contextlib.contextmanager
 def _canary() -> Iterator[str]:
     """The path of a file that anybody may read and change."""
-    with tempfile.TemporaryDirectory(prefix="rigkit-") as folder:
+    with scratches.folder() as folder:
         os.chmod(folder, 0o755)
         canary = Path(folder, "canary")
         canary.write_text("sings")

@@ -3,6 +3,7 @@
 The answers are scored out here, from copies of our own, and never in the jail.
 """
 
+import re
 import threading
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
@@ -12,7 +13,8 @@ from typing import Any
 import rigkit
 from rigkit.homework import checking, notebook
 from rigkit.homework.question import Question
-from rigkit.marking.calls import Case, CaseRecord, Run
+from rigkit.marking import cell_words
+from rigkit.marking.calls import CaseRecord, Run
 from rigkit.marking.entry import FINISHED, NOT_STARTED, Entry
 from rigkit.marking.record import now
 from rigkit.marking.run import Answers, is_theirs
@@ -30,6 +32,7 @@ NOT_INSPECTED = {
     "time limit": "took longer than it may; export fewer vertices, joints or animations",
     "memory": "asked for more memory than it may; export fewer vertices, joints or animations",
 }
+_DECIMAL_COMMA = re.compile(r"\d,\d")
 # a wrong model that prints is kept quiet by swapping stdout, one thread at a time
 _scoring = threading.Lock()
 
@@ -55,7 +58,7 @@ def judge(answers: Answers) -> Entry:
         outcomes = tuple(
             _outcome_of_file(answers, question, records[name])
             if question.kind == "file"
-            else _outcome(question, answers.cases[name], records[name], answers.run)
+            else _outcome(answers, question, records[name])
             for name, question in answers.homework.questions.items()
         )
     counts = {
@@ -71,7 +74,7 @@ def judge(answers: Answers) -> Entry:
         flags=(
             *answers.submission.notes,
             *_flags_of_name(answers, outcomes, records),
-            *_flags_of_run(run, outcomes),
+            *_flags_of_run(answers, outcomes),
             *_flags_of_rigs(answers, records),
         ),
         about=_about(answers) | {"counts": counts},
@@ -116,41 +119,65 @@ def _of(submission: Submission) -> dict[str, Any]:
 def ran_out_of_time(entry: Entry) -> bool:
     """True if a clock cost an answer: a second run is due, with the machine to itself."""
     ends = [entry.end, *(rig["end"] for rig in entry.about.get("rigs", {}).values())]
+    ends += [cell.get("left out") for cell in entry.about.get("cells", ())]
     return "time limit" in ends or any(
         count.get("stopped") for count in entry.about.get("counts", {}).values()
     )
 
 
 def better(first: Entry, second: Entry) -> Entry:
-    """The entry to keep of two runs of one submission, the second if they are worth the same.
+    """The entry of two runs: of the second only the answers that a clock cost in the first.
 
     It tells of both.
     """
-    kept = second if second.marked and (second.score or 0) >= (first.score or 0) else first
     runs = [{"end": entry.end, "wall": entry.about.get("wall")} for entry in (first, second)]
-    return replace(kept, about={**kept.about, "runs": runs})
+    if not (first.marked and second.marked):
+        kept = second if second.marked else first
+        return replace(kept, about={**kept.about, "runs": runs})
+    before = {one.question: one for one in first.outcomes}
+    kept_first = {name for name in before if not _cost_by_clock(first, name)}
+    outcomes = tuple(
+        before[one.question] if one.question in kept_first else one for one in second.outcomes
+    )
+    counts = dict(second.about.get("counts", {}))
+    names = {one.rpartition("/")[2] for one in kept_first}
+    counts |= {name: of for name, of in first.about.get("counts", {}).items() if name in names}
+    about = {**second.about, "counts": counts, "runs": runs}
+    return replace(second, outcomes=outcomes, about=about)
+
+
+def _cost_by_clock(entry: Entry, question: str) -> bool:
+    """True if a clock is why a question has no answer, or not all of it."""
+    name, about = question.rpartition("/")[2], entry.about
+    count = about.get("counts", {}).get(name, {})
+    ends = [cell.get("left out") for cell in about.get("cells", ())]
+    late = about.get("rigs", {}).get(name, {}).get("end") == "time limit"
+    cut = entry.end == "time limit" or "time limit" in ends
+    missed = count.get("missing") or count.get("blank")
+    return bool(late or count.get("stopped") or (cut and missed))
 
 
 def _outcome(
-    question: Question, cases: Sequence[Case], records: Sequence[CaseRecord], run: Run
+    answers: Answers, question: Question, records: Sequence[CaseRecord]
 ) -> checking.Outcome:
+    cases = answers.cases[question.name]
     if not records:
-        why = "it never ran" if run.end == FINISHED else "the run was cut short before it"
+        why = "it never ran" if answers.run.end == FINISHED else "the run was cut short before it"
         return checking.Outcome(
             question.id, checking.NOT_YET, 0.0, f"no answer came: {why}.", cases=len(cases)
         )
     outcome = checking.score_answers(question, cases, records)
-    if outcome.word == checking.BLANK:
-        failed = _failed(run)
-        return replace(
-            outcome,
-            sentence=(
-                f"there is no answer in `{question.name}`; {failed}."
-                if failed
-                else "no answer was handed in."
-            ),
-        )
-    return outcome
+    if outcome.word != checking.BLANK:
+        return outcome
+    if failed := _failed_for(answers, question.name):
+        return replace(outcome, word=checking.NOT_YET, sentence=f"could not be run: {failed}.")
+    failed = _failed(answers)
+    sentence = (
+        f"there is no answer in `{question.name}`; {failed}."
+        if failed
+        else "no answer was handed in."
+    )
+    return replace(outcome, sentence=sentence)
 
 
 def _outcome_of_file(
@@ -183,25 +210,51 @@ def _not_inspected(run: Run, records: Sequence[CaseRecord]) -> str:
     )
 
 
-def _failed(run: Run) -> str:
+def _failed(answers: Answers) -> str:
     """The first cell that stopped, in words; empty if none did."""
-    for number, cell in enumerate(run.cells, start=1):
-        if not cell.get("ok"):
-            line = f" in line {cell['line']}" if cell.get("line") else ""
-            return f"code cell {number} stopped with {cell.get('error')}{line}"
-    return ""
+    return cell_words.first_stopped(
+        answers.notebook, answers.run.cells, tuple(answers.homework.questions)
+    )
+
+
+def _failed_for(answers: Answers, question: str) -> str:
+    """The reason why the cell for a question did not run, in words; empty if it did."""
+    names, cells = tuple(answers.homework.questions), answers.run.cells
+    number = cell_words.cell_of(answers.notebook, question, names)
+    if number is None or number >= len(cells):
+        return ""
+    cell, source = cells[number], answers.notebook.cells[number]
+    stopped = cell_words.stopped(cell)
+    if cell.get("error") == "SyntaxError" and _DECIMAL_COMMA.search(_line_of(source, cell)):
+        stopped += "; Python writes decimals with a point, such as 0.5"
+    return stopped and f"its cell {stopped}"
+
+
+def _line_of(source: str, cell: Mapping[str, Any]) -> str:
+    """The line of a cell that it stopped in."""
+    return dict(enumerate(source.split("\n"), 1)).get(cell.get("line") or 0, "")
 
 
 def _cut_short(run: Run) -> str:
     return CUT_SHORT[run.end] + (f" (signal {run.signal})" if run.signal else "")
 
 
-def _flags_of_run(run: Run, outcomes: Sequence[checking.Outcome]) -> Iterator[str]:
+def _flags_of_run(answers: Answers, outcomes: Sequence[checking.Outcome]) -> Iterator[str]:
+    run = answers.run
     if run.end != FINISHED:
         yield f"{_cut_short(run)}."
-    failed = _failed(run)
+    yield from _done_otherwise(answers)
+    failed = _failed(answers)
     if failed and any(outcome.score < 1 for outcome in outcomes):
         yield f"Not every cell ran: {failed}."
+
+
+def _done_otherwise(answers: Answers) -> Iterator[str]:
+    """Sentences on what was run otherwise than it stands in the notebook."""
+    if answers.opening:
+        yield "The notebook has no opening cell that runs: the exercise's own was run first."
+    names = tuple(answers.homework.questions)
+    yield from cell_words.done_otherwise(answers.notebook, answers.run.cells, names)
 
 
 def _flags_of_rigs(answers: Answers, records: Mapping[str, Sequence[CaseRecord]]) -> Iterator[str]:
@@ -269,7 +322,13 @@ def _about(answers: Answers) -> dict[str, Any]:
         for name, run in inspections.items()
         for rig in [answers.submission.rigs[name]]
     }
-    return about | ({"rigs": rigs} if rigs else {})
+    failed = _failed(answers)
+    told = [*_done_otherwise(answers), *([f"{failed[0].upper()}{failed[1:]}."] if failed else [])]
+    return (
+        about
+        | ({"told": list(dict.fromkeys(told))} if told else {})
+        | ({"rigs": rigs} if rigs else {})
+    )
 
 
 def _measures(run: Run) -> dict[str, Any]:

@@ -121,7 +121,7 @@ def _lesson(entry: Entry) -> dict[str, Any]:
             _question(question, found.get(question), overrides.get(question))
             for question in dict.fromkeys([*found, *overrides])
         ],
-        "ran": _ENDS[FINISHED] if ran else "",
+        "ran": entry.about.get("told") or ([_ENDS[FINISHED]] if ran else []),
         "facts": [
             (name, value) for name, value in _facts(entry).items() if value not in ("", None)
         ],

@@ -24,7 +24,7 @@ from rigkit.marking.submission import (
     too_large,
 )
 
-__all__ = ["NOTHING", "Notebook", "opened", "read_notebook", "syntax"]
+__all__ = ["NOTHING", "Notebook", "opened", "opens", "read_notebook", "syntax"]
 
 MOST_CELLS = 2_000
 MOST_CODE = 2**20
@@ -49,12 +49,15 @@ class Notebook:
     names : Mapping of str to str
         The file that the code gives to a name, `my_rig = "…"` or `check(my_rig="…")`, where it ends
         as rig files do: without its folders.
+    asked : tuple of str
+        For each of the cells the id of the question that it is there to answer; "" for any other.
     """
 
     cells: tuple[str, ...]
     lesson: str | None
     claimed: str | None
     names: Mapping[str, str]
+    asked: tuple[str, ...] = ()
 
 
 NOTHING = Notebook((), None, None, {})  # of who handed in no notebook
@@ -79,14 +82,15 @@ def read_notebook(data: bytes) -> Notebook:
             "The notebook holds more than can be read. Clear the outputs of all cells, save, and "
             "hand it in again."
         )
-    cells = tuple(_code(_cells(_parse(data))))
+    book = _cells(_parse(data))
+    cells = tuple(_code(book))
     if sum(len(cell.encode()) for cell in cells) > MOST_CODE:
         raise UnreadableError(
             f"The notebook holds more than {MOST_CODE // 2**20} MiB of code. Keep data out of its"
             " cells."
         )
     lesson, claimed = opened(cells)
-    return Notebook(cells, lesson, claimed, _rigs_named(cells))
+    return Notebook(cells, lesson, claimed, _rigs_named(cells), tuple(_asked(book)))
 
 
 def _parse(data: bytes) -> Any:
@@ -154,6 +158,16 @@ def _code(cells: list[dict[str, Any]]) -> Iterator[str]:
             )  # no half characters
 
 
+def _asked(cells: list[dict[str, Any]]) -> Iterator[str]:
+    """The question that each code cell is there to answer, in the words of the exercise."""
+    for cell in cells:
+        if cell.get("cell_type") == "code":
+            said = cell.get("metadata")
+            ours = said.get("rigkit") if isinstance(said, dict) else None
+            question = ours.get("question") if isinstance(ours, dict) else None
+            yield question if isinstance(question, str) else ""
+
+
 def opened(cells: Iterable[str]) -> tuple[str | None, str | None]:
     """The lesson and the name in the last `open_homework(…)` with a literal lesson.
 
@@ -170,6 +184,16 @@ def opened(cells: Iterable[str]) -> tuple[str | None, str | None]:
             lesson, claimed = _opens(node)
             found = (lesson, claimed) if lesson else found
     return found
+
+
+def opens(cells: Iterable[str]) -> bool:
+    """True if a cell that can be read as Python calls `open_homework`."""
+    return any(
+        isinstance(node, ast.Call) and _called(node.func) == "open_homework"
+        for cell in cells
+        if "open_homework" in cell
+        for node in ast.walk(syntax(cell))
+    )
 
 
 def _rigs_named(cells: Iterable[str]) -> dict[str, str]:

@@ -20,6 +20,7 @@ from rigkit.marking.notebook_file import read_notebook
 from rigkit.marking.place import place
 from rigkit.marking.record import RECORD, Record, sole
 from rigkit.marking.run import run
+from rigkit.marking.site import SiteError, imported
 from rigkit.marking.submission import Submission, UnreadableError
 from rigkit.marking.summary import Clock, Progress, Summary
 from rigkit.marking.task import Done, Task, finish
@@ -40,6 +41,7 @@ def mark_class(
     lessons: Sequence[str] = (),
     anew: bool = False,
     jail: str = "bwrap",
+    allowed: Sequence[str] = (),
     school: Mapping[str, str] | None = None,
     progress: Callable[[Progress], None] | None = None,
 ) -> Summary:
@@ -62,6 +64,8 @@ def mark_class(
         Mark those again whose file has not changed: with the same seed, so to the same marks.
     jail : str
         The kind.
+    allowed : sequence of str
+        Packages beside the kit's own that learners' code may import.
     school : mapping of str to str, optional
         Ids and days that only the school's own system knows, for its tables: see `tables.write`.
         Kept for later runs.
@@ -82,6 +86,7 @@ def mark_class(
     began, out = time.monotonic(), Path(out)
     lessons = tuple(_lesson(lesson) for lesson in lessons)
     tables.check_school(school or {})
+    _check_allowed(allowed)
     listed = _listed(roster, out)
     collected = collect(path, **({"learners": len(listed)} if listed else {}))
     _make_folder(out, Path(path))
@@ -91,7 +96,7 @@ def mark_class(
         due = placed.due({} if anew else record.marked())
         if due:
             clock = Clock(len(due), progress)
-            with _executor(jail, cluster, workers, len(due)) as executor:
+            with _executor(jail, cluster, workers, len(due), allowed) as executor:
                 _mark_due(record, out, due, executor, clock)
         record.add_run(
             {
@@ -198,10 +203,20 @@ def _keep(record: Record, out: Path, done: Done) -> None:
         record.add(entry)
 
 
-def _executor(jail: str, cluster: str | None, workers: int | None, due: int) -> Workers | Cluster:
+def _check_allowed(allowed: Sequence[str]) -> None:
+    for package in allowed:
+        try:
+            imported(package)
+        except SiteError as why:
+            raise ValueError(str(why)) from None
+
+
+def _executor(
+    jail: str, cluster: str | None, workers: int | None, due: int, allowed: Sequence[str]
+) -> Workers | Cluster:
     if cluster:
-        return Cluster(cluster, jail, mark_task)
-    opened = open_jail(jail)
+        return Cluster(cluster, jail, mark_task, tuple(allowed))
+    opened = open_jail(jail, allowed=allowed)
     opened.self_test()
     return Workers(opened, min(workers or how_many(), due), mark_task)
 

@@ -30,6 +30,11 @@ KEPT = 64 * 1024  # bytes of what the cells print
 MOST_PRINTED = 16 * MIB
 MOST_LINE, MOST_FINDINGS = 64 * 1024, MIB  # the latter is for a file with many animations
 MOST_RESULT = 4 * MIB
+CELL = 3.0  # seconds of the processor's time for one cell; each that uses them up leaves less
+LEAST = 0.5  # but not less than these
+PATIENCE = 1.0  # seconds more until what should have ended itself is taken to be stuck
+MOST_SKIPPED = 20
+_NAME = re.compile(r"[^\W\d]\w{0,59}(\.\w{1,60}){0,5}")
 
 
 def run_session(session: "Session", request: Request) -> SessionResult:
@@ -38,10 +43,7 @@ def run_session(session: "Session", request: Request) -> SessionResult:
     try:
         session.ask({"do": "hello", "homework": dict(request.homework)})
         result.end = STOPPED
-        for number, source in enumerate(request.cells, 1):
-            result.cells.append(
-                _cell(session.ask({"do": "cell", "number": number, "source": source}))
-            )
+        _run_cells(session, request, result)
         session.keep_no_more()
         for call in request.calls:
             _collect(session, call, result.records.setdefault(call.question, []))
@@ -52,32 +54,45 @@ def run_session(session: "Session", request: Request) -> SessionResult:
     return result
 
 
+def _run_cells(session: "Session", request: Request, result: SessionResult) -> None:
+    """Run the cells. Those that use up their time leave half of what there is to the next.
+
+    The processor's time is measured inside; who keeps it from being measured gets three times as
+    much by the clock.
+    """
+    left = session.left() / 2
+    for number, source in enumerate(request.cells, 1):
+        begun, seconds = time.monotonic(), max(LEAST, min(CELL, left / 2))
+        asked = {"do": "cell", "number": number, "source": source, "seconds": seconds}
+        cell = _cell(session.ask(asked, wait=3 * seconds + PATIENCE))
+        if cell.get("error") == "TimeLimitError":
+            left, cell["seconds"] = left - (time.monotonic() - begun), round(seconds, 1)
+        result.cells.append(cell)
+
+
 def _collect(session: "Session", call: Call, records: list[CaseRecord]) -> None:
     """Ask for one answer, case by case: none is known inside before the last is answered."""
     if call.kind == "file":
         asked = {"do": "file", "data": b64encode(call.data).decode(), "seconds": call.seconds}
         records.append(_record(session.ask(asked, MOST_FINDINGS), call.seconds))
         return
-    begun = time.monotonic()
+    begun, seconds = time.monotonic(), round(min(call.seconds, session.left() / 2), 1)
     for case in call.cases if call.kind == "function" else [{}]:
-        left = call.seconds - (time.monotonic() - begun)
+        left = seconds - (time.monotonic() - begun)
+        stopped = {"end": "stopped", "seconds": seconds}
         if left <= 0 or (records and records[-1].get("end") == "stopped"):
-            records.append({"end": "stopped", "seconds": call.seconds})
+            records.append(stopped)
             continue
-        records.append(
-            _record(
-                session.ask(
-                    {
-                        "do": "call",
-                        "question": call.question,
-                        "kind": call.kind,
-                        "case": case,
-                        "seconds": left,
-                    }
-                ),
-                call.seconds,
-            )
-        )
+        asked = {
+            "do": "call",
+            "question": call.question,
+            "kind": call.kind,
+            "case": case,
+            "seconds": left,
+        }
+        record = _record(session.ask(asked, wait=left + PATIENCE), seconds)
+        late = time.monotonic() - begun > seconds + PATIENCE / 2
+        records.append(stopped if late else record)
 
 
 # The other side's words, read as a stranger's
@@ -146,14 +161,29 @@ def words(text: str) -> str:
 def _cell(line: bytes) -> dict[str, Any]:
     """The end of a cell."""
     try:
-        match clean(line):
-            case {"ok": True}:
-                return {"ok": True}
-            case {"error": kind, "line": place}:
-                return {"error": _type(kind), "line": _whole(place)}
+        data = clean(line)
     except ProtocolError:
-        pass
-    return {"error": "unreadable", "line": None}
+        data = None
+    match data:
+        case {"ok": True}:
+            found: dict[str, Any] = {"ok": True}
+        case {"error": kind, "line": place}:
+            found = {"error": _type(kind), "line": _whole(place), **_named(data)}
+        case _:
+            return {"error": "unreadable", "line": None}
+    skipped = data.get("skipped")
+    lines = [
+        {"line": _whole(one.get("line")), **_named(one)}
+        for one in (skipped if isinstance(skipped, list) else [])[:MOST_SKIPPED]
+        if isinstance(one, dict)
+    ]
+    return found | ({"skipped": lines} if lines else {})
+
+
+def _named(data: Mapping[str, Any]) -> dict[str, str]:
+    """The name that an error is about, if it is one that a program can have."""
+    name = data.get("name")
+    return {"name": name} if isinstance(name, str) and _NAME.fullmatch(name) else {}
 
 
 def _record(line: bytes, seconds: float) -> dict[str, Any]:
@@ -177,7 +207,8 @@ def _shape(data: Any, seconds: float) -> dict[str, Any]:
         case {"end": "unreadable", "what": str(what)}:
             return {"end": "unreadable", "what": what}
         case {"end": "raised", "type": kind, "line": place}:
-            return {"end": "raised", "type": _type(kind), "message": "", "line": _whole(place)}
+            raised = {"end": "raised", "type": _type(kind), "message": "", "line": _whole(place)}
+            return raised | _named(data)
     return {"end": "unreadable", "what": "not an answer"}
 
 
@@ -241,18 +272,27 @@ class Session:
     def bytes_out(self) -> int:
         return self._result_bytes + self._printed_bytes
 
-    def ask(self, message: Mapping[str, Any], most: int = MOST_LINE) -> bytes:
+    def left(self) -> float:
+        """Seconds until its time is up."""
+        return max(0.0, self._deadline - time.monotonic())
+
+    def ask(
+        self, message: Mapping[str, Any], most: int = MOST_LINE, wait: float = math.inf
+    ) -> bytes:
         """Send a message and return the line that repeats its token; others are dropped.
 
-        A line of more than `most` bytes ends the session.
+        A line of more than `most` bytes ends the session, and so does none within `wait` seconds.
         """
+        until = min(self._deadline, time.monotonic() + wait)
         token = secrets.token_hex(8).encode()
-        unsent = self._send(memoryview(token + b" " + json.dumps(message).encode() + b"\n"))
+        unsent: memoryview | bytes = self._send(
+            memoryview(token + b" " + json.dumps(message).encode() + b"\n")
+        )
         if unsent:  # the pipe is full: the rest goes out as there is room
             self._selector.register(self._request, selectors.EVENT_WRITE, None)
         try:
             while True:
-                unsent = self._wait(unsent)
+                unsent = self._wait(unsent, until)
                 answers = (one for one in self._lines(most) if one.startswith(token + b" "))
                 if answer := next(answers, None):
                     return answer[len(token) + 1 :]
@@ -262,9 +302,9 @@ class Session:
             if self._request in self._selector.get_map():
                 self._selector.unregister(self._request)
 
-    def _wait(self, unsent: memoryview) -> memoryview:
+    def _wait(self, unsent: memoryview | bytes, until: float) -> memoryview | bytes:
         """Wait until a pipe is ready, serve it, and return what is still to be sent."""
-        left = self._deadline - time.monotonic()
+        left = until - time.monotonic()
         if left <= 0:
             raise SessionEndedError(TIME)
         for key, _ in self._selector.select(0 if self._gone else left):

@@ -4,16 +4,20 @@ The learner's code runs in the jail alone. So does the inspection of each rig fi
 own without that code. The cases are drawn here.
 """
 
+import re
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
+from functools import cached_property
 
+from rigkit import course
 from rigkit.homework import catalogue, checking
 from rigkit.homework.notebook import Homework
 from rigkit.homework.question import Question
+from rigkit.marking.attempts import run_through
 from rigkit.marking.calls import Call, Case, CaseRecord, Request, Run
 from rigkit.marking.entry import FINISHED, Learner
 from rigkit.marking.jail import Jail
-from rigkit.marking.notebook_file import NOTHING, Notebook, read_notebook
+from rigkit.marking.notebook_file import NOTHING, Notebook, opens, read_notebook
 from rigkit.marking.submission import File, Submission
 
 __all__ = ["Answers", "is_theirs", "run"]
@@ -37,6 +41,8 @@ class Answers:
         Of the notebook.
     inspections : Mapping of str to Run
         Of the rig files, by question's name.
+    opening : str
+        The exercise's own opening cell, where it was run first because the notebook has none.
     """
 
     submission: Submission
@@ -45,6 +51,7 @@ class Answers:
     cases: Mapping[str, list[Case]]
     run: Run
     inspections: Mapping[str, Run]
+    opening: str = ""
 
     @property
     def runs(self) -> tuple[Run, ...]:
@@ -54,12 +61,26 @@ class Answers:
     def records(self, name: str) -> Sequence[CaseRecord]:
         """The records of one question, as many as there are cases, or none."""
         run = self.inspections.get(name, self.run)
-        records = list(run.records.get(name, ()))
+        records = [self._named(record) for record in run.records.get(name, ())]
         if records and run.end != FINISHED:
             records += [{"end": "stopped", "seconds": None}] * (
                 len(self.cases[name]) - len(records)
             )
         return records
+
+    def _named(self, record: CaseRecord) -> CaseRecord:
+        """A record that says what name was missing, where that is a word of the notebook's own."""
+        if "name" not in record:
+            return record
+        name, missing = record["name"], record["type"] != "NameError"
+        said = f"`{name}` {'cannot be imported here' if missing else 'is not known'}"
+        known = all(map(self.words.__contains__, name.split(".")))
+        return {**record, "message": said if known else ""}
+
+    @cached_property
+    def words(self) -> frozenset[str]:
+        """The words of the notebook's code."""
+        return frozenset(word for cell in self.notebook.cells for word in re.findall(r"\w+", cell))
 
 
 def run(submission: Submission, jail: Jail) -> Answers:
@@ -87,13 +108,38 @@ def run(submission: Submission, jail: Jail) -> Answers:
     cases = {
         name: _cases(homework, question, submission.seed) for name, question in questions.items()
     }
-    ran = jail.run(_request(read, homework, cases))
+    request = _request(read, homework, cases)
+    opening = "" if opens(read.cells) else _opening(read, submission.lesson)
+    ran = _run_notebook(request, opening, jail)
+    if not opening and _did_not_open(read, ran):
+        opening = _opening(read, submission.lesson)
+        ran = _run_notebook(request, opening, jail)
     inspections = {
         name: jail.run(_inspection(name, submission.rigs[name]))
         for name, question in questions.items()
         if question.kind == "file" and name in submission.rigs
     }
-    return Answers(submission, read, homework, cases, ran, inspections)
+    return Answers(submission, read, homework, cases, ran, inspections, opening)
+
+
+def _opening(read: Notebook, lesson: str) -> str:
+    """The exercise's own opening cell, for a notebook without one that runs."""
+    exercise = course.lesson(lesson).exercise if read.cells else None
+    cells = read_notebook(exercise.read_bytes()).cells if exercise else ()
+    return next((cell for cell in cells if opens([cell])), "")
+
+
+def _did_not_open(read: Notebook, ran: Run) -> bool:
+    """True if no cell that opens the homework ran to its end."""
+    opening = [cell for source, cell in zip(read.cells, ran.cells, strict=False) if opens([source])]
+    return bool(opening) and not any(cell.get("ok") for cell in opening)
+
+
+def _run_notebook(request: Request, opening: str, jail: Jail) -> Run:
+    if not opening:
+        return run_through(request, jail)
+    ran = run_through(replace(request, cells=(opening, *request.cells)), jail)
+    return replace(ran, cells=ran.cells[1:])
 
 
 def is_theirs(learner: Learner, claimed: str) -> bool:

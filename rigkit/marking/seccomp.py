@@ -7,6 +7,7 @@ process.
 
 import platform
 import struct
+from collections.abc import Iterable
 
 Table = dict[str, tuple[int | None, int | None]]
 
@@ -77,7 +78,8 @@ REFUSED: Table = {
     "fspick": (433, 433),
     "mount_setattr": (442, 442),
     "open_tree_attr": (467, 467),
-    # files by handle, and watching them
+    # files by handle, locking what others read, and watching files
+    "flock": (73, 32),
     "name_to_handle_at": (303, 264),
     "open_by_handle_at": (304, 265),
     "inotify_init": (253, None),
@@ -153,17 +155,24 @@ REFUSED_WITHOUT_NAMESPACES: Table = {
     "file_setattr": (469, 469),
 }
 
+# Values of an argument to refuse: a lease makes others wait, the rest has signals sent. A call, its
+# numbers, the argument's place, the values.
+# Source: include/uapi/asm-generic/fcntl.h, include/uapi/linux/fcntl.h, include/uapi/asm-generic
+# ioctls.h and sockios.h of Linux.
+F_SETFL, O_ASYNC = 4, 0x2000
+REFUSED_VALUES = {
+    "fcntl": ((72, 25), (8, 10, 15, 1024, 1026)),  # F_SETOWN, SETSIG, SETOWN_EX, SETLEASE, NOTIFY
+    "ioctl": ((16, 29), (0x5452, 0x8901, 0x8902)),  # FIOASYNC, FIOSETOWN, SIOCSPGRP
+}
+
 MACHINES = {  # column of the table, the kernel's name for it, clone, clone3
     "x86_64": (0, 0xC000003E, 56, 435),
     "aarch64": (1, 0xC00000B7, 220, 435),
 }
 
 _LOAD, _EQUAL, _AT_LEAST, _ANY_BIT, _RETURN = 0x20, 0x15, 0x35, 0x45, 0x06  # classic BPF
-_NUMBER, _ARCHITECTURE, _FIRST_ARGUMENT = (
-    0,
-    4,
-    16,
-)  # places in struct seccomp_data; both machines are little-endian
+# places in struct seccomp_data; both machines are little-endian
+_NUMBER, _ARCHITECTURE, _FIRST_ARGUMENT, _SECOND_ARGUMENT, _THIRD_ARGUMENT = 0, 4, 16, 24, 32
 _ALLOW, _KILL, _ERROR = 0x7FFF0000, 0x80000000, 0x00050000
 _EPERM, _ENOSYS = 1, 38
 _CLONE_THREAD = 0x00010000
@@ -202,6 +211,9 @@ def program(more: Table | None = None, machine: str | None = None) -> bytes:
     steps += [(_EQUAL, 0, 1, clone3), _result(_ERROR | _ENOSYS)]  # libc then falls back to clone
     for number in numbers:
         steps += [(_EQUAL, 0, 1, number), _result(_ERROR | _EPERM)]
+    for call, (calls_numbers, values) in REFUSED_VALUES.items():
+        block = _by_values(values, flags=call == "fcntl")
+        steps += [(_EQUAL, 0, len(block), calls_numbers[column]), *block]
     steps += [
         (_EQUAL, 0, 3, clone),
         (_LOAD, 0, 0, _FIRST_ARGUMENT),
@@ -210,6 +222,24 @@ def program(more: Table | None = None, machine: str | None = None) -> bytes:
         _result(_ALLOW),
     ]
     return b"".join(struct.pack("<HBBI", *step) for step in steps)
+
+
+def _by_values(values: Iterable[int], flags: bool) -> list[tuple[int, int, int, int]]:
+    """The steps that refuse a call for values of its second argument, and else allow it.
+
+    With `flags` also for setting that flag of a file by which signals are sent.
+    """
+    steps = [(_LOAD, 0, 0, _SECOND_ARGUMENT)]
+    for value in values:
+        steps += [(_EQUAL, 0, 1, value), _result(_ERROR | _EPERM)]
+    if flags:
+        steps += [
+            (_EQUAL, 0, 3, F_SETFL),
+            (_LOAD, 0, 0, _THIRD_ARGUMENT),
+            (_ANY_BIT, 0, 1, O_ASYNC),
+            _result(_ERROR | _EPERM),
+        ]
+    return [*steps, _result(_ALLOW)]
 
 
 def _result(value: int) -> tuple[int, int, int, int]:

@@ -41,7 +41,7 @@ STAND_INS = {
     "IPython/display.py": "display.py",
 }
 UNUSED = 60 * 24 * 3600  # seconds after which a layer that no run opened is taken away
-_LAYER = re.compile(r"(kit|(numpy|matplotlib)-[^/]*)-([0-9a-f]{16}|part-\w+)")
+_LAYER = re.compile(r"(kit|allowed|(numpy|matplotlib)-[^/]*)-([0-9a-f]{16}|part-\w+)")
 NOT_NEEDED = shutil.ignore_patterns("__pycache__", "tests", "*.pyi", "*.a", "*.h", "sample_data")
 
 
@@ -120,8 +120,13 @@ class Site:
     folder : pathlib.Path
     """
 
-    def __init__(self, interpreter: Interpreter, folder: str | Path | None = None) -> None:
-        self._interpreter = interpreter
+    def __init__(
+        self,
+        interpreter: Interpreter,
+        folder: str | Path | None = None,
+        allowed: Sequence[str] = (),
+    ) -> None:
+        self._interpreter, self._allowed = interpreter, tuple(allowed)
         self.folder = Path(folder) if folder is not None else cache_folder()
 
     @cached_property
@@ -142,7 +147,7 @@ class Site:
             f"rigkit/homework/{name}.py": RIGKIT / "homework" / f"{name}.py"
             for name in ("calling", "rig_file")
         }
-        files |= {name: HERE / name for name in ("driver.py", "landlock.py")}
+        files |= {name: HERE / name for name in ("driver.py", "cell.py", "landlock.py")}
         contents = {place: path.read_bytes() for place, path in files.items()}
         digest = hashlib.sha256(self._interpreter.version.encode())
         for place, data in contents.items():
@@ -180,6 +185,12 @@ class Site:
 
         return self._packages("matplotlib", sorted(_needed("matplotlib") - {"numpy"}), fonts)
 
+    @cached_property
+    def allowed(self) -> Path:
+        """The layer with the packages that a teacher allows, and what they need beside NumPy."""
+        needed = {name for package in self._allowed for name in _needed(package)}
+        return self._packages("allowed", sorted(needed - {"numpy"}))
+
     def _packages(
         self,
         name: str,
@@ -199,7 +210,8 @@ class Site:
                     shutil.copy(place, layer / place.name)
             afterwards(layer)
 
-        return self._layer(f"{name}-{versions[name]}", key, fill)
+        version = f"-{versions[name]}" if name in versions else ""
+        return self._layer(f"{name}{version}", key, fill)
 
     def _layer(self, name: str, key: str, fill: Callable[[Path], None]) -> Path:
         """The folder of a name and key; filled beside its place and moved there whole."""
@@ -294,6 +306,25 @@ def _needed(package: str, found: set[str] | None = None) -> set[str]:
                 importlib.metadata.version(name)
                 _needed(name, found)
     return found
+
+
+def imported(package: str) -> list[str]:
+    """The names by which an installed package's modules are imported.
+
+    Raises
+    ------
+    SiteError
+        It is not installed beside the kit.
+    """
+    try:
+        places = _places(package)
+    except (importlib.metadata.PackageNotFoundError, ValueError):
+        raise SiteError(
+            f"{package!r} is not installed beside the kit. Install it there, or leave out --allow."
+        ) from None
+    modules = (p.name.partition(".")[0] for p in places if p.suffix in (".py", ".so"))
+    folders = (place.name for place in places if (place / "__init__.py").is_file())
+    return sorted({*modules, *folders})
 
 
 def _places(package: str) -> set[Path]:

@@ -7,7 +7,7 @@ from contextlib import suppress
 from multiprocessing.connection import Connection, wait
 from typing import Any
 
-from rigkit.marking import forks
+from rigkit.marking import forks, scratch
 from rigkit.marking.jail import Jail
 from rigkit.marking.task import Done, Task, give_up
 
@@ -51,6 +51,7 @@ class Workers:
         self._busy: dict[Connection, tuple[_Worker, Task, int]] = {}
 
     def __enter__(self) -> "Workers":
+        scratch.clear()
         return self
 
     def __exit__(self, *_: object) -> None:
@@ -73,10 +74,14 @@ class Workers:
             self._start(task)
 
     def _start(self, task: Task, tries: int = 1) -> None:
-        worker = self._idle.pop() if self._idle else _Worker(self._jail, self._work)
+        worker = self._idle.pop() if self._idle else self._new()
         with suppress(OSError):  # it has died already: its pipe will say so
             worker.pipe.send(task)
         self._busy[worker.pipe] = worker, task, tries
+
+    def _new(self) -> "_Worker":
+        with scratch.inside(scratch.of_process()):  # the processes' own sockets too
+            return _Worker(self._jail, self._work)
 
     def _answer(self, pipe: Any) -> Done | None:
         """A worker's result; None where it died and another one tries."""

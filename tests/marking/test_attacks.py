@@ -90,7 +90,7 @@ COMES = {
     "kills all that it can": unharmed("ProcessLookupError"),
     "closes all descriptors": over(),
     "waits for ever": over("time limit", seconds=2.0),
-    "never ends": over("time limit", seconds=2.0),
+    "never ends": Comes(error="TimeLimitError", seconds=2.0),
     "never ends and ignores signals": over("time limit", seconds=2.0),
     "sleeps at the exit": unharmed(),
     "leaves a thread behind": unharmed(),
@@ -108,7 +108,7 @@ COMES = {
     "replaces what reads": Comes("stopped early", [unreadable("not an answer")], []),
     "replaces NumPy": answered(raised("AttributeError"), seven=[raised("AttributeError")]),
     "traces every line": unharmed(),
-    "stops every line": over(),
+    "stops every line": unharmed("SystemExit"),
     "says it is right": answered(unreadable("not an answer"), seven=[unreadable("not an answer")]),
     # it takes too much
     "fills the memory and keeps it": unharmed("MemoryError", "memory"),
@@ -183,6 +183,7 @@ BY_LANDLOCK = {
     name: COMES[name]
     for name in (
         "starts processes",
+        "starts threads",
         "starts a program",
         "uses the network",
         "uses the kernel's side doors",

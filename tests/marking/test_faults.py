@@ -54,6 +54,8 @@ def said(capsys, *arguments):
         (["submissions", "--out", "results", "--lesson", "99"], "99"),
         (["submissions", "--out", "results", "--workers", "0"], "from 1 on"),
         (["submissions", "--out", "results", "--workers", "many"], "from 1 on"),
+        (["submissions", "--out", "results", "--allow", "abacus"], "not installed beside the kit"),
+        (["submissions", "--out", "results", "--allow", "../x"], "not installed beside the kit"),
         (["submissions", "--out", "results", "--jail", "none"], "invalid choice: 'none'"),
         (
             ["submissions", "--out", "results", "--jail", "landlock", "--unsafe-no-jail"],
@@ -98,7 +100,7 @@ def test_wrong_use_is_said_in_a_line_and_makes_nothing(room, capsys, monkeypatch
 
 
 def test_without_a_jail_nobody_is_marked_and_it_is_said_why(room, capsys, monkeypatch):
-    def none(kind):
+    def none(kind, **_):
         raise JailError("the program bwrap is missing: install `bubblewrap`.")
 
     monkeypatch.setattr(pipeline, "open_jail", none)
@@ -113,7 +115,7 @@ def test_a_jail_that_fails_its_test_marks_nobody(room, capsys, monkeypatch):
         def self_test(self):
             raise JailError("the jail does not hold.")
 
-    monkeypatch.setattr(pipeline, "open_jail", lambda kind: Leaky())
+    monkeypatch.setattr(pipeline, "open_jail", lambda kind, **_: Leaky())
     status, error = said(capsys, "mark", room / "submissions", "--out", room / "results")
     assert status == 1
     assert "does not hold" in error

@@ -1,11 +1,12 @@
 """One submission to its entry: whose numbers, which cases, what each end of a run comes to; the
 jail is pretended."""
 
-from dataclasses import replace
+import json
 
 import pytest
 
 from rigkit.homework import calling, catalogue, checking, notebook
+from rigkit.marking import learner_page
 from rigkit.marking.calls import Run
 from rigkit.marking.entry import FINISHED, NOT_STARTED, Learner
 from rigkit.marking.judge import better, ran_out_of_time
@@ -193,16 +194,108 @@ def test_a_blank_exercise_is_a_polite_zero():
 
 def test_an_answer_that_never_came_says_which_cell_stopped(marens):
     marens["shortening_cm"] = ...
-    cells = [{"ok": True}, {"error": "SyntaxError", "line": 1}, {"ok": True}]
+    cells = [{"ok": True}, {"error": "NameError", "line": 1, "name": "hv"}, {"ok": True}]
     entry = mark_submission(handed_in(), PretendJail(marens, cells=cells))
     assert entry.outcomes[0].score == 0
     assert entry.outcomes[0].word == checking.BLANK
-    assert (
-        entry.outcomes[0].sentence
-        == "there is no answer in `shortening_cm`; code cell 2 stopped with SyntaxError in line 1."
+    failed = (
+        'the cell that begins `mine = hw.inputs("shortening_cm")` stopped with NameError in line 1:'
+        " `hv` is not known."
     )
-    assert entry.flags == ("Not every cell ran: code cell 2 stopped with SyntaxError in line 1.",)
+    assert entry.outcomes[0].sentence == f"there is no answer in `shortening_cm`; {failed}"
+    assert entry.flags == (f"Not every cell ran: {failed}",)
     assert [outcome.score for outcome in entry.outcomes[1:]] == [1] * 6
+
+
+@pytest.mark.parametrize(
+    ("cell", "why"),
+    [
+        ({"error": "SyntaxError", "line": 1}, "stopped with SyntaxError in line 1"),
+        (
+            {"error": "TimeLimitError", "line": 2, "seconds": 3.0},
+            "was ended in line 2 after 3 seconds; look for a loop that never ends",
+        ),
+        ({"left out": "time limit"}, "did not end and was left out"),
+        ({"left out": "stopped early"}, "ended the whole run and was left out"),
+    ],
+)
+def test_a_question_whose_cell_did_not_run_was_attempted(marens, cell, why):
+    marens["shortening_cm"] = ...
+    entry = mark_submission(handed_in(), PretendJail(marens, cells=[{"ok": True}] * 2 + [cell]))
+    assert entry.outcomes[0].word == checking.NOT_YET
+    assert entry.outcomes[0].sentence == f"could not be run: its cell {why}."
+    assert f"the cell for `shortening_cm` {why}." in " ".join(entry.flags).lower().replace(
+        "syntaxerror", "SyntaxError"
+    )
+    page = learner_page.html(MAREN, [entry])
+    assert f"The cell for <code>shortening_cm</code> {why}." in page
+    assert "Could not be run: its cell" in page
+    assert "first cell to its last" not in page
+
+
+def test_a_decimal_comma_that_python_cannot_read_is_told_as_such(marens):
+    marens["shortening_cm"] = ...
+    book = json.loads(submission("right", name="Maren Moorland"))
+    answer = next(
+        cell
+        for cell in book["cells"]
+        if cell["metadata"].get("rigkit", {}).get("question") == "06/shortening_cm"
+    )
+    answer["source"] = "shortening_cm = 0,066"
+    cells = [{"ok": True}] * 2 + [{"error": "SyntaxError", "line": 1}]
+    entry = mark_submission(
+        handed_in(data=json.dumps(book).encode()), PretendJail(marens, cells=cells)
+    )
+    assert "Python writes decimals with a point" in entry.outcomes[0].sentence
+
+
+def test_skipped_lines_are_told_to_both(marens):
+    lines = [{"line": 1}, {"line": 3, "name": "scipy"}, {"line": 9999}]
+    cells = [{"ok": True, "skipped": lines}]
+    entry = mark_submission(handed_in(), PretendJail(marens, cells=cells))
+    assert entry.score == 1
+    assert entry.flags == (
+        "In the opening cell, line 1, `import numpy as np`, was skipped: no other program can be"
+        " run here.",
+        "In the opening cell, line 3, `from rigkit.homework import open_homework`, was skipped:"
+        " `scipy` cannot be imported here.",
+        "In the opening cell, line 9999, a line, was skipped: no other program can be run here.",
+    )
+    assert "<code>scipy</code> cannot be imported here" in learner_page.html(MAREN, [entry])
+
+
+def test_the_name_that_a_function_misses_is_told_if_it_is_one_of_the_notebooks(marens):
+    def told(name, kind="NameError"):
+        raised = {"end": "raised", "type": kind, "message": "", "line": 2, "name": name}
+
+        class Raises(PretendJail):
+            def run(self, request, seconds=20.0):
+                found = super().run(request)
+                found.records["solve_leg"][:] = [raised] * 12
+                return found
+
+        entry = mark_submission(handed_in(), Raises(marens))
+        return next(o.sentence for o in entry.outcomes if o.question == "06/solve_leg")
+
+    assert told("np").endswith("in line 2 with NameError: `np` is not known.")
+    assert told("np", "ImportError").endswith("with ImportError: `np` cannot be imported here.")
+    assert told("secret_1_25").endswith("in line 2 with NameError.")
+
+
+@pytest.mark.parametrize("opening", [None, 'hw = open_homework("06", student="Maren)'])
+def test_without_an_opening_cell_that_runs_the_exercises_own_is_run_first(marens, opening):
+    book = json.loads(submission("right", name="Maren Moorland"))
+    book["cells"] = [
+        cell for cell in book["cells"] if "open_homework" not in "".join(cell["source"])
+    ]
+    if opening:
+        book["cells"].insert(0, {"cell_type": "code", "source": opening, "metadata": {}})
+    jail = PretendJail(marens, cells=[{"ok": True}] * 3)
+    entry = mark_submission(handed_in(data=json.dumps(book).encode()), jail)
+    assert "open_homework" in jail.request.cells[0]
+    assert "import numpy as np" in jail.request.cells[0]
+    assert "the exercise's own was run first" in entry.flags[0]
+    assert len(entry.about["cells"]) == 2
 
 
 def test_where_the_jail_did_not_start_nothing_is_marked_and_nothing_is_zero(marens):
@@ -256,7 +349,7 @@ def test_a_clock_that_cost_an_answer_asks_for_a_second_run(marens):
     assert ran_out_of_time(mark_submission(handed_in(), Stopped(marens)))
 
 
-def test_of_two_runs_the_better_one_is_kept(marens):
+def test_of_two_runs_the_second_gives_what_the_clock_cost_in_the_first(marens):
     cut = mark_submission(handed_in(), PretendJail({}, end="time limit"))
     whole = mark_submission(handed_in(), PretendJail(marens))
     lost = mark_submission(handed_in(), PretendJail({}, end=NOT_STARTED))
@@ -266,10 +359,14 @@ def test_of_two_runs_the_better_one_is_kept(marens):
     assert [run["end"] for run in better(cut, whole).about["runs"]] == ["time limit", FINISHED]
 
 
-def test_of_two_runs_worth_the_same_the_second_is_kept(marens):
-    first = mark_submission(handed_in(), PretendJail(marens))
-    second = replace(first, time="later")
-    assert better(first, second).time == "later"
+def test_an_answer_that_came_in_the_first_run_is_not_taken_from_the_second(marens):
+    guessed = marens | {"heron_side": "neither", "steps": ...}
+    del guessed["preset_bend"]
+    first = mark_submission(handed_in(), PretendJail(guessed, end="time limit"))
+    second = mark_submission(handed_in(), PretendJail(marens))
+    kept = better(first, second).scores
+    assert kept["06/heron_side"] == 0
+    assert kept["06/preset_bend"] == 1
 
 
 def test_counts_tell_right_wrong_and_missing_cases_apart(marens):
@@ -283,7 +380,7 @@ def test_counts_tell_right_wrong_and_missing_cases_apart(marens):
 
 
 def test_cells_that_stop_are_no_flag_where_every_answer_is_right(marens):
-    cells = [{"error": "NameError", "line": 1}]
+    cells = [{"ok": True}, {"error": "NameError", "line": 1}]
     assert mark_submission(handed_in(), PretendJail(marens, cells=cells)).flags == ()
 
 

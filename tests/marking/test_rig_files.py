@@ -83,7 +83,7 @@ def test_names_that_are_markup_come_back_as_words():
     ("does", "end", "record"),
     [
         ("time.sleep(60)", "finished", {"end": "stopped", "seconds": 0.5}),
-        ("calling._limited = lambda work, seconds: time.sleep(60)", "time limit", None),
+        ("calling.limited = lambda work, seconds: time.sleep(60)", "time limit", None),
         ("bytes(2**31)", "memory", {"end": "raised", "type": "MemoryError", "message": ""}),
         ("{}[1]", "finished", {"end": "raised", "type": "KeyError", "message": ""}),
         ("os._exit(3)", "stopped early", None),
