@@ -21,8 +21,9 @@ from rigkit.marking.submission import File, Problem, is_rig
 
 __all__ = ["Aside", "Assigned", "asking", "assign", "lesson_of_place"]
 
-_Owners = Mapping[str, Sequence[Learner]]  # whose a place is, or may be
+_Owners = Mapping[str, Mapping[Learner, bool]]  # whose a place is or may be, and whether surely
 _Label = tuple[str, ...]  # words that name somebody
+_Span = tuple[int, int]  # the first of some words, and the one after the last
 
 
 @dataclass(frozen=True)
@@ -110,10 +111,10 @@ def assign(
     spoilt: dict[str, list[Problem]] = defaultdict(list)
     for problem in problems:
         if len(owners[problem.place]) == 1:
-            spoilt[owners[problem.place][0].id].append(problem)
+            spoilt[next(iter(owners[problem.place])).id].append(problem)
     found = {who for who, _ in theirs} | rigs.keys() | spoilt.keys()
     found |= {who for a in unplaced for who in a.learners}
-    chosen = {key: _newest(several) for key, several in sorted(theirs.items())}
+    chosen = {key: _chosen(several, owners) for key, several in sorted(theirs.items())}
     notebooks = {key: file for key, (file, _, _) in chosen.items()}
     fittest, unasked, untold = _to_questions(rigs, notebooks)
     inspected: dict[tuple[str, str], dict[str, File]] = defaultdict(dict)
@@ -174,7 +175,7 @@ def _told_apart(
     rigs: dict[str, list[File]] = defaultdict(list)
     unplaced, ambiguous = [], []
     for file in files:
-        named, lesson = owners[file.place], file.lesson or lesson_of_place(file.place)
+        named, lesson = list(owners[file.place]), file.lesson or lesson_of_place(file.place)
         if len(named) > 1:
             names = " and ".join(learner.name for learner in named[:5])
             why = f"The file's place names {names}. Rename it, so that it names one."
@@ -203,19 +204,27 @@ def _told_apart(
     return theirs, rigs, unplaced, ambiguous
 
 
-def _newest(files: Sequence[File]) -> _Chosen:
-    """The file that counts, the others with a sentence each, and a sentence on all of them.
+def _chosen(files: Sequence[File], owners: _Owners) -> _Chosen:
+    """The notebook that counts, the others with a sentence each, and a sentence on all of them.
 
-    One whose code opens homework counts before one that only has the name.
+    One that is surely theirs counts before one that may be another's, one whose code opens homework
+    before one that only has the name, and then the newest.
     """
+
+    def worth(file: File) -> tuple[bool, bool]:
+        return all(owners[file.place].values()), file.lesson is not None
+
     *others, best = sorted(
-        files, key=lambda file: (file.lesson is not None, file.modified, _natural(file.place))
+        files, key=lambda file: (*worth(file), file.modified, _natural(file.place))
     )
+    unsure = [file for file in others if worth(file)[0] < worth(best)[0]]
+    what = "the one most surely theirs" if unsure else "the newest"
     note = (
-        f"{len(files)} files were handed in; {best.place}, the newest, was marked, and not"
+        f"{len(files)} files were handed in; {best.place}, {what}, was marked, and not"
         f" {_listed(others)}."
     )
-    return best, [(file, f"{best.place} is newer and was marked.") for file in others], note
+    whys = ("is newer and was marked", "is more surely theirs and was marked")
+    return best, [(file, f"{best.place} {whys[file in unsure]}.") for file in others], note
 
 
 def _listed(files: Sequence[File]) -> str:
@@ -240,13 +249,13 @@ def _by_roster(
     if len(set().union(*owners.values())) < 2:  # then a folder all are in may be the learner's own
         owners = {place: known.who(place.split("/")) for place in places}
     return roster.learners, {
-        place: tuple(roster.learners[i] for i in sorted(who)) for place, who in owners.items()
+        place: {roster.learners[i]: who[i] for i in sorted(who)} for place, who in owners.items()
     }
 
 
 def _by_place(places: Sequence[str], common: Sequence[str]) -> tuple[tuple[Learner, ...], _Owners]:
     found: dict[str, Learner] = {}
-    owners: dict[str, tuple[Learner, ...]] = {}
+    owners: dict[str, dict[Learner, bool]] = {}
 
     def named(place: str) -> Learner:
         name = composed(_named_by(place.split("/"), len(common)))
@@ -257,12 +266,12 @@ def _by_place(places: Sequence[str], common: Sequence[str]) -> tuple[tuple[Learn
         handed_in = place in apart or place.casefold().endswith(
             (".ipynb", ".zip")
         )  # else a letter beside them
-        owners[place] = (named(place),) if handed_in else ()
+        owners[place] = {named(place): True} if handed_in else {}
     lone = (
         tuple(found.values()) if len(found) == 1 else ()
     )  # whose a rig file must be, whatever it is called
     for place in filter(is_rig, places):
-        owners[place] = lone if lone and place not in apart else (named(place),)
+        owners[place] = {lone[0] if lone and place not in apart else named(place): True}
     return tuple(sorted(found.values(), key=lambda learner: _natural(folded(learner.id)))), owners
 
 
@@ -294,7 +303,7 @@ def _with_typed_names(
         for learner in learners
     }
     return tuple(told.values()), {
-        place: tuple(told[each.id] for each in who) for place, who in owners.items()
+        place: {told[each.id]: sure for each, sure in who.items()} for place, who in owners.items()
     }
 
 
@@ -333,6 +342,7 @@ class _Known:
 
     def __init__(self, learners: Iterable[Learner]) -> None:
         self._labels = defaultdict(set)  # words in order of the alphabet → learners' numbers
+        self._written: set[str] = set()  # all names, as the list writes them
         for number, learner in enumerate(learners):
             for text in (
                 learner.id,
@@ -341,43 +351,92 @@ class _Known:
                 learner.email.partition("@")[0],
                 *learner.also,
             ):
+                self._written.add(folded(text))
                 for label in _spellings(words(text)):
                     self._labels[label].add(number)
         self._lengths = sorted({len(label) for label in self._labels} - {0})
 
-    def who(self, parts: Sequence[str]) -> set[int]:
-        """The numbers of those whom a place names.
+    def who(self, parts: Sequence[str]) -> dict[int, bool]:
+        """The numbers of those whom a place names, and whether surely.
 
-        Those in every part that names anybody, or else all of them.
+        Those in every part that names anybody, or else all of them. It is sure where the first part
+        names them, and nobody else's name stands within theirs.
         """
-        named = [found for found in map(self._in_part, parts) if found]
+        first, *others = (self._in_part(part) for part in parts)
+        named = [found for found in (first, *others) if found]
         named = named or [found for found in map(self._by_short_number, parts) if found]
-        return (set.intersection(*named) or set.union(*named)) if named else set()
+        if not named:
+            return {}
+        every = set.intersection(*map(set, named)) or set().union(*named)
+        sure = first or self._by_short_number(parts[0])
+        return {number: sure.get(number, False) for number in every}
 
-    def _in_part(self, part: str) -> set[int]:
-        here = words(_less_exercise(_stem(part)))
-        covered: dict[int, set[int]] = defaultdict(set)
-        weak: dict[int, set[int]] = defaultdict(set)
+    def _in_part(self, part: str) -> dict[int, bool]:
+        text = folded(_less_exercise(_stem(part)))
+        spots = [match.span() for match in re.finditer(r"[^\W_]+", text)]
+        spans = self._spans([text[start:end] for start, end in spots])
+        covered = {
+            number: {i for span in mine for i in range(*span)} for number, mine in spans.items()
+        }
+        found = {}
+        for number, mine in covered.items():
+            longer = [who for who, theirs in covered.items() if mine < theirs]
+            if all(self._may_be_apart(spans[number], spans[who], text, spots) for who in longer):
+                others = {span for who in spans.keys() - {number} for span in spans[who]}
+                around = _around(others, spans[number])
+                found[number] = all(_spelt(span, text, spots) in self._written for span in around)
+        return found
+
+    def _spans(self, here: Sequence[str]) -> dict[int, set[_Span]]:
+        """Where, among some words, each learner's names stand; a short number only beside one."""
+        found: dict[int, set[_Span]] = defaultdict(set)
+        weak: dict[int, set[_Span]] = defaultdict(set)
         for length in self._lengths:
             for start in range(len(here) - length + 1):
                 label = tuple(sorted(here[start : start + length]))
                 for number in self._labels.get(label, ()):
-                    (weak if _is_short_number(label) else covered)[number].update(
-                        range(start, start + length)
-                    )
-        for number in covered:
-            covered[number] |= weak[number]
-        return {
-            number
-            for number, mine in covered.items()
-            if not any(mine < other for other in covered.values())
-        }
+                    kind = weak if _is_short_number(label) else found
+                    kind[number].add((start, start + length))
+        return {number: spans | weak[number] for number, spans in found.items()}
 
-    def _by_short_number(self, part: str) -> set[int]:
+    def _may_be_apart(
+        self,
+        shorter: Iterable[_Span],
+        longer: Iterable[_Span],
+        text: str,
+        spots: Sequence[tuple[int, int]],
+    ) -> bool:
+        """True if a name around a shorter one may be that and more words, by what is between.
+
+        In one name it is the same all along, but for a comma, or as the list writes it.
+        """
+        for start, end in _around(shorter, longer):
+            between = {
+                text[spots[i][1] : spots[i + 1][0]].replace(",", "") for i in range(start, end - 1)
+            }
+            if len(between) > 1 and _spelt((start, end), text, spots) not in self._written:
+                return True
+        return False
+
+    def _by_short_number(self, part: str) -> dict[int, bool]:
         """Those whom a number of one or two digits names: it stands alone, and is no lesson's."""
         label = words(_less_exercise(_stem(part)))
         alone = _is_short_number(label) and label[0] not in catalogue.lessons()
-        return self._labels.get(label, set()) if alone else set()
+        return dict.fromkeys(self._labels.get(label, ()), True) if alone else {}
+
+
+def _around(shorter: Iterable[_Span], longer: Iterable[_Span]) -> list[_Span]:
+    """The longer spans that have a shorter one, and more, within them."""
+    return [
+        (start, end)
+        for start, end in longer
+        if any(start <= a and b <= end and b - a < end - start for a, b in shorter)
+    ]
+
+
+def _spelt(span: _Span, text: str, spots: Sequence[tuple[int, int]]) -> str:
+    """The text of some of its words, with all that stands between them."""
+    return text[spots[span[0]][0] : spots[span[1] - 1][1]]
 
 
 def _spellings(label: _Label) -> set[_Label]:
@@ -469,7 +528,7 @@ def _fit(file: File, lesson: str, name: str, book: File | None) -> int:
 
 
 def _fittest(name: str, rated: Sequence[tuple[int, File]]) -> _Chosen:
-    """The rig file that counts for a question, of (fit, File); the rest as in `_newest`."""
+    """The rig file that counts for a question, of (fit, File); the rest as in `_chosen`."""
     ordered = sorted(rated, key=lambda each: (each[0], each[1].modified, _natural(each[1].place)))
     *others, best = (file for _, file in ordered)
     note = (

@@ -429,3 +429,43 @@ def test_a_number_of_three_digits_names_somebody_among_other_words():
     learners = roster.Roster((Learner("117", "Ilka Fathom"), Learner("17", "Momme Groyne")))
     assert owners("my walk 117/06-preset-bend.ipynb", roster=learners) == ["117"]
     assert owners("my walk 17/06-preset-bend.ipynb", roster=learners) == [()]
+
+
+# --- names within longer names
+
+LEES = roster.Roster((Learner("p1", "Ann Lee"), Learner("p2", "Ann Lee Smith")))
+
+
+@pytest.mark.parametrize(
+    ("place", "owner"),
+    [
+        ("Ann Lee Smith/06.ipynb", "p2"),
+        ("Ann Lee Smith_4711_06-preset-bend.ipynb", "p2"),
+        ("ann_lee_smith_06.ipynb", "p2"),
+        ("Smith, Ann Lee/06.ipynb", "p2"),
+        ("Ann Lee_4711_Smith 06.ipynb", "p1"),
+        ("Ann Lee/Smith 06.ipynb", "p1"),
+        ("Ann Lee_Smith 06-preset-bend.ipynb", ("p1", "p2")),
+        ("Ann Lee - Smith 06.ipynb", ("p1", "p2")),
+        ("Ann Lee/Ann Lee Smith 06.ipynb", ("p1", "p2")),
+        ("Ann Lee_Smith p2 06.ipynb", ("p1", "p2")),
+        ("Ann Lee_Smith/p2_06-preset-bend.ipynb", "p2"),
+    ],
+)
+def test_a_longer_name_counts_only_where_it_is_written_as_one(place, owner):
+    assert owners(place, "zzz/other.ipynb", roster=LEES)[0] == owner
+
+
+def test_what_is_less_surely_theirs_replaces_nothing_that_surely_is():
+    sure = file("p2/06.ipynb", modified="2026-11-25T10:00:00")
+    unsure = file("ann_lee_smith 06.ipynb", modified="2026-11-26T10:00:00")
+    within = file("zed/Ann Lee Smith p2.ipynb", modified="2026-11-27T10:00:00")
+    for other in (unsure, within):
+        for order in ([sure, other], [other, sure]):
+            placed = assign([*order, file("p1/06.ipynb")], LEES)
+            assert placed.of["p2", "06"] == sure
+            (note,) = placed.notes["p2", "06"]
+            assert note == (
+                f"2 files were handed in; {sure.place}, the one most surely theirs, was marked, and"
+                f" not {other.place}."
+            )
