@@ -16,7 +16,7 @@ from rigkit.marking.entry import Entry
 from rigkit.marking.jail import Jail, open_jail
 from rigkit.marking.judge import better, judge, not_marked, ran_out_of_time
 from rigkit.marking.notebook_file import read_notebook
-from rigkit.marking.place import place
+from rigkit.marking.place import Placed, place
 from rigkit.marking.record import RECORD, Record, sole
 from rigkit.marking.run import run
 from rigkit.marking.submission import Submission, UnreadableError
@@ -96,6 +96,7 @@ def mark_class(
                 "school": record.last_run().get("school", {}) | dict(school or {}),
                 "lessons": lessons or sorted({one.lesson for one in placed.submissions}),
                 "learners": [asdict(learner) for learner in listed or ()],
+                "withdrawn": _withdrawn(record, placed),
                 "problems": [[stray.place, stray.why] for stray in placed.strays],
                 "groups": [asdict(group) for group in _alike(placed.submissions)],
             }
@@ -194,6 +195,16 @@ def _keep(record: Record, out: Path, done: Done) -> None:
         learner_page.write_html(done.learner, done.page, out)
     for entry in new:
         record.add(entry)
+
+
+def _withdrawn(record: Record, placed: Placed) -> list[list[str]]:
+    """Who had handed in what could not be marked, by lesson, where that is over; also from before.
+
+    It is no mark that is taken back: see `Placed.withdrawn`.
+    """
+    before = {(who, lesson) for who, lesson in record.last_run().get("withdrawn", ())}
+    found = before | placed.withdrawn(record.unmarked())
+    return sorted(map(list, found - {one.key for one in placed.submissions}))
 
 
 def _executor(jail: str, cluster: str | None, workers: int | None, due: int) -> Workers | Cluster:

@@ -121,6 +121,8 @@ class Submission:
         Sentences for the teacher on how it came to be these files.
     problem, rig_problem : str
         Why the notebook, or another rig file, cannot be read, where one cannot.
+    untold : bool
+        True if it cannot be told whose the file is or for what; it replaces nothing that is marked.
     seed : str
         The secret that its cases are drawn from.
     """
@@ -134,6 +136,7 @@ class Submission:
     notes: tuple[str, ...] = ()
     problem: str = ""
     rig_problem: str = ""
+    untold: bool = False
     seed: str = ""
 
     @property

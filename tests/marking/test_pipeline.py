@@ -1,6 +1,7 @@
 """A whole class from the command line: what is marked, what stays, what a teacher corrects, and
 what a stop leaves."""
 
+import csv
 import io
 import json
 import multiprocessing
@@ -20,7 +21,7 @@ import pytest
 
 from rigkit import cli
 from rigkit.homework import catalogue
-from rigkit.marking import command, pipeline, run, workers
+from rigkit.marking import command, pipeline, roster, run, workers
 from rigkit.marking.entry import Entry, Learner
 from rigkit.marking.pipeline import mark_task
 from rigkit.marking.record import RECORD, Record, now
@@ -272,6 +273,27 @@ def test_without_a_roster_each_folder_is_a_learner(room, here):
     found = entries(room)["Anneke Anchorage (p0000)"]
     assert found.score == 1  # by the numbers of the name typed, which stands in the folder's
     assert found.flags == ()
+
+
+def _statuses(room):
+    with open(room / "results" / "results.csv", newline="", encoding="utf-8") as file:
+        return {row["studentSourcedId"]: row["scoreStatus"] for row in csv.DictReader(file)}
+
+
+def test_who_may_have_handed_in_is_never_said_not_to_have(room, here):
+    names = {learner.id: learner.name for learner in roster.read(room / "roster.csv")}
+    (mine,) = (room / "submissions").glob("*p0001*")
+    either = mine.with_name(f"{names['p0001']} and {names['p0002']}")
+    mine.rename(either)
+    assert mark(room) == 1
+    assert _statuses(room) == {"p0000": "fully graded", "p0001": "submitted", "p0002": "submitted"}
+    either.rename(mine)  # as the page says
+    assert mark(room) == 0
+    assert _statuses(room) == {
+        "p0000": "fully graded",
+        "p0001": "fully graded",
+        "p0002": "not submitted",
+    }
 
 
 def test_a_zip_is_marked_like_its_folder(room, here):
