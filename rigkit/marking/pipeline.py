@@ -97,6 +97,7 @@ def mark_class(
                 "lessons": lessons or sorted({one.lesson for one in placed.submissions}),
                 "learners": [asdict(learner) for learner in listed or ()],
                 "withdrawn": _withdrawn(record, placed),
+                "cut": placed.cut,
                 "problems": [[stray.place, stray.why] for stray in placed.strays],
                 "groups": [asdict(group) for group in _alike(placed.submissions)],
             }

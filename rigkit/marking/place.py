@@ -18,10 +18,14 @@ _BOOKS = (".ipynb", ".zip")
 
 @dataclass(frozen=True)
 class Placed:
-    """The submissions of a class, in order of learner and lesson, and the files in none."""
+    """The submissions of a class, in order of learner and lesson, and the files in none.
+
+    Where `cut`, not everything was looked at: nobody can be said to have handed in nothing.
+    """
 
     submissions: tuple[Submission, ...]
     strays: tuple[Stray, ...]
+    cut: bool = False
 
     def due(self, marked: Mapping[_Key, str]) -> list[Submission]:
         """The submissions to mark, of those whose digest was marked before by their key."""
@@ -78,7 +82,9 @@ def place(
     open_ = _open(assigned, keys, lessons)
     submissions += [_unmarked(learners[who], lesson, what) for (who, lesson), what in open_.items()]
     used = {one.place for what in open_.values() for one in what}
-    return Placed(tuple(submissions), tuple(_strays(assigned, collected, used)))
+    cut = {problem.place for problem in collected.problems if problem.cut}
+    cut -= {problem.place for theirs in assigned.problems.values() for problem in theirs}
+    return Placed(tuple(submissions), tuple(_strays(assigned, collected, used)), bool(cut))
 
 
 def _submission(assigned: Assigned, learner: Learner, lesson: str) -> Submission:
@@ -116,7 +122,9 @@ def _beside(assigned: Assigned, key: _Key, file: File | None) -> Iterator[str]:
     """Sentences on other files for a lesson that may be a learner's and were not marked."""
     who, lesson = key
     for problem in assigned.problems.get(who, ()) if file else ():
-        if problem.place.casefold().endswith(_BOOKS) and lesson_of_place(problem.place) == lesson:
+        if problem.cut:
+            yield f"Not all that was handed in was read. {problem.place}: {problem.why}"
+        elif problem.place.casefold().endswith(_BOOKS) and lesson_of_place(problem.place) == lesson:
             yield f"{problem.place} was handed in too, and cannot be read. {problem.why}"
     for aside in assigned.ambiguous:
         if who in aside.learners and _lesson(aside.file) in (None, lesson):
@@ -156,7 +164,7 @@ def _open(
             _Unmarked(who, lesson_of_place(problem.place), problem.place, problem.why)
             for who, problems in assigned.problems.items()
             for problem in problems
-            if who not in there or problem.place.casefold().endswith(_BOOKS)
+            if problem.cut or who not in there or problem.place.casefold().endswith(_BOOKS)
         ),
         *(
             _Unmarked(who, _lesson(aside.file), aside.file.place, aside.why, aside.file.digest)
@@ -201,7 +209,7 @@ def _strays(assigned: Assigned, collected: Collected, used: set[str]) -> Iterato
     }
     for problem in collected.problems:
         if problem.place not in used:
-            yield Stray(problem.place, problem.why, problem.place not in beside)
+            yield Stray(problem.place, problem.why, problem.cut or problem.place not in beside)
     for aside in assigned.unasked:
         yield Stray(aside.file.place, aside.why, matters=False)
     for aside in (*assigned.unplaced, *assigned.ambiguous):

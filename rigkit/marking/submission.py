@@ -78,10 +78,20 @@ class File:
 
 @dataclass(frozen=True)
 class Problem:
-    """Something that cannot be marked: its place, and a sentence on why and what would do."""
+    """Something that cannot be marked.
+
+    Attributes
+    ----------
+    place : str
+    why : str
+        A sentence on why, and what would do.
+    cut : bool
+        True if it is a folder with more in it than was read.
+    """
 
     place: str
     why: str
+    cut: bool = False
 
 
 @dataclass(frozen=True)

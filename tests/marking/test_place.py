@@ -174,3 +174,23 @@ def test_what_is_no_longer_open_is_withdrawn():
     assert other.withdrawn({("p2", "06"): ""}) == set()  # another folder, another lesson
     both_lessons = placed(file("p2/05.ipynb", b"5", "05"), file("p1/06.ipynb", b"6", "06"))
     assert both_lessons.withdrawn({("p2", "06"): ""}) == {("p2", "06")}
+
+
+def test_a_learners_list_that_was_cut_short_is_said_and_is_nothing_missing():
+    cut = Problem("p1", "More than can be read.", cut=True)
+    found = placed(file("p1/06.ipynb", lesson="06"), file("p2/06.ipynb", lesson="06"))
+    assert not found.cut
+    found = placed(
+        file("p1/06.ipynb", lesson="06"), file("p2/06.ipynb", lesson="06"), problems=[cut]
+    )
+    assert not found.cut  # it costs nobody else
+    assert "Not all that was handed in was read" in found.submissions[0].notes[0]
+    assert [(stray.place, stray.matters) for stray in found.strays] == [("p1", True)]
+    found = placed(file("p2/06.ipynb", lesson="06"), problems=[cut])
+    assert by_key(found)["p1", "06"] == ("p1", "More than can be read.")
+
+
+def test_a_list_of_many_that_was_cut_short_leaves_nobody_missing():
+    found = placed(file("p1/06.ipynb", lesson="06"), problems=[Problem("week 1", "Cut.", cut=True)])
+    assert found.cut
+    assert found.strays == (Stray("week 1", "Cut."),)
