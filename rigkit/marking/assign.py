@@ -23,6 +23,8 @@ __all__ = ["Aside", "Assigned", "asking", "assign", "lesson_of_place"]
 
 _Owners = Mapping[str, Mapping[Learner, bool]]  # whose a place is or may be, and whether surely
 _Label = tuple[str, ...]  # words that name somebody
+_COUNTER = re.compile(r"(?<=.)(?:[\s_-]*\((\d{1,3})\)|[\s_-]+copy[\s_-]*(\d{0,3})|-(\d{1,3}))$")
+MOST_RIVALS = 5  # notebooks of one learner that are all marked
 _Span = tuple[int, int]  # the first of some words, and the one after the last
 
 
@@ -35,7 +37,7 @@ class Aside:
     learners: tuple[str, ...] = ()
 
 
-# the file that counts, the others with a sentence on why not, and a sentence on all
+# the file that counts, the others with a sentence on why not, and a sentence on all, if several
 _Chosen = tuple[File, list[tuple[File, str]], str]
 
 
@@ -51,6 +53,8 @@ class Assigned:
         The notebook that is marked: the newest where there are several.
     rigs : dict of (learner's id, lesson) to dict of question's name to File
         The rig files that are inspected, also where there is no notebook.
+    rivals : dict of (learner's id, lesson) to tuple of File
+        Other notebooks, where nothing tells which is the newest.
     notes : dict of (learner's id, lesson) to tuple of str
         Sentences for the teacher on the choice; only where there is something to say.
     extra : tuple of Aside
@@ -70,6 +74,7 @@ class Assigned:
     learners: tuple[Learner, ...]
     of: Mapping[tuple[str, str], File]
     rigs: Mapping[tuple[str, str], Mapping[str, File]]
+    rivals: Mapping[tuple[str, str], tuple[File, ...]]
     notes: Mapping[tuple[str, str], tuple[str, ...]]
     extra: tuple[Aside, ...]
     unasked: tuple[Aside, ...]
@@ -114,7 +119,8 @@ def assign(
             spoilt[next(iter(owners[problem.place])).id].append(problem)
     found = {who for who, _ in theirs} | rigs.keys() | spoilt.keys()
     found |= {who for a in unplaced for who in a.learners}
-    chosen = {key: _chosen(several, owners) for key, several in sorted(theirs.items())}
+    rivals = {key: _rivals(several, owners) for key, several in sorted(theirs.items())}
+    chosen = {key: _chosen(theirs[key], equal, owners) for key, equal in rivals.items()}
     notebooks = {key: file for key, (file, _, _) in chosen.items()}
     fittest, unasked, untold = _to_questions(rigs, notebooks)
     inspected: dict[tuple[str, str], dict[str, File]] = defaultdict(dict)
@@ -131,6 +137,7 @@ def assign(
         learners,
         notebooks,
         dict(inspected),
+        {key: equal[1:] for key, equal in rivals.items() if equal[1:]},
         _notes(inspected.keys() - notebooks.keys(), counted),
         extra,
         tuple(unasked),
@@ -148,8 +155,8 @@ def _notes(
     notes: dict[tuple[str, str], tuple[str, ...]] = dict.fromkeys(
         without_notebook, ("A rig file was handed in, and no notebook.",)
     )
-    for key, (_, others, note) in counted:
-        notes |= {key: (*notes.get(key, ()), note)} if others else {}
+    for key, (_, _, note) in counted:
+        notes |= {key: (*notes.get(key, ()), note)} if note else {}
     return notes
 
 
@@ -204,27 +211,60 @@ def _told_apart(
     return theirs, rigs, unplaced, ambiguous
 
 
-def _chosen(files: Sequence[File], owners: _Owners) -> _Chosen:
-    """The notebook that counts, the others with a sentence each, and a sentence on all of them.
+def _rivals(files: Sequence[File], owners: _Owners) -> tuple[File, ...]:
+    """The notebook that counts; with others, where nothing tells which is the newest.
 
     One that is surely theirs counts before one that may be another's, one whose code opens homework
-    before one that only has the name, and then the newest.
+    before one that only has the name, and then the newest; of copies with one time that with the
+    highest counter in its name.
     """
 
-    def worth(file: File) -> tuple[bool, bool]:
-        return all(owners[file.place].values()), file.lesson is not None
+    def worth(file: File) -> tuple[bool, bool, str]:
+        return all(owners[file.place].values()), file.lesson is not None, file.modified
 
-    *others, best = sorted(
-        files, key=lambda file: (*worth(file), file.modified, _natural(file.place))
+    most = max(map(worth, files))
+    equal: dict[str, File] = {}  # by name less the counter
+    for file in sorted(files, key=lambda file: _copy(file.place)):
+        if worth(file) == most:
+            equal[_copy(file.place)[0]] = file
+    different = {file.digest: file for file in equal.values()}
+    return tuple(different.values())[-MOST_RIVALS:][::-1]
+
+
+def _chosen(files: Sequence[File], equal: Sequence[File], owners: _Owners) -> _Chosen:
+    """The notebook that counts, the others with a sentence each, and a sentence on all of them."""
+    best, others = equal[0], [file for file in files if file not in equal]
+    others.sort(key=lambda file: (file.modified, _copy(file.place)))
+    sure = all(owners[best.place].values())
+    unsure = {file.place for file in others if sure and not all(owners[file.place].values())}
+    if len(equal) > 1:
+        what = f"nothing tells which of {_listed(equal)} is the newest: each was marked"
+        why, which = "the newest that can be told were marked", ", and the best counts"
+    else:
+        same = any(file.modified == best.modified for file in others if file.place not in unsure)
+        newest = "the latest copy by its name" if same else "the newest"
+        what = f"{best.place}, {'the one most surely theirs' if unsure else newest}, was marked"
+        why, which = f"{best.place} is newer and was marked", ""
+    surer = f"{best.place} is more surely theirs and was marked"
+    but = f", and not {_listed(others)}" if others else ""
+    return (
+        best,
+        [(file, f"{surer if file.place in unsure else why}.") for file in others],
+        f"{len(files)} files were handed in; {what}{but}{which}." if files[1:] else "",
     )
-    unsure = [file for file in others if worth(file)[0] < worth(best)[0]]
-    what = "the one most surely theirs" if unsure else "the newest"
-    note = (
-        f"{len(files)} files were handed in; {best.place}, {what}, was marked, and not"
-        f" {_listed(others)}."
-    )
-    whys = ("is newer and was marked", "is more surely theirs and was marked")
-    return best, [(file, f"{best.place} {whys[file in unsure]}.") for file in others], note
+
+
+def _copy(place: str) -> tuple[str, list[list[int]], list[tuple[int, str]]]:
+    """A key to put copies in order: the place less their counters, and the counters."""
+    parts, counters = [], []
+    for part in folded(place).split("/"):
+        stem = _stem(part)
+        found: list[int] = []
+        while match := _COUNTER.search(stem):
+            stem, found = stem[: match.start()], [int("".join(match.groups("")) or 1), *found]
+        parts.append(stem)
+        counters.append(found)
+    return "/".join(parts), counters, _natural(place)
 
 
 def _listed(files: Sequence[File]) -> str:
@@ -529,13 +569,14 @@ def _fit(file: File, lesson: str, name: str, book: File | None) -> int:
 
 def _fittest(name: str, rated: Sequence[tuple[int, File]]) -> _Chosen:
     """The rig file that counts for a question, of (fit, File); the rest as in `_chosen`."""
-    ordered = sorted(rated, key=lambda each: (each[0], each[1].modified, _natural(each[1].place)))
+    ordered = sorted(rated, key=lambda each: (each[0], each[1].modified, _copy(each[1].place)))
     *others, best = (file for _, file in ordered)
     note = (
         f"{len(rated)} rig files were handed in for {name}; {best.place} was inspected, and not"
         f" {_listed(others)}."
     )
-    return best, [(file, f"{best.place} was inspected for {name}.") for file in others], note
+    whys = [(file, f"{best.place} was inspected for {name}.") for file in others]
+    return best, whys, note if others else ""
 
 
 def _less_question(stem: str, names: Iterable[str] | None = None) -> str:

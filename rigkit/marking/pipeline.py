@@ -14,7 +14,7 @@ from rigkit.marking.cluster import Cluster
 from rigkit.marking.collect import collect
 from rigkit.marking.entry import Entry
 from rigkit.marking.jail import Jail, open_jail
-from rigkit.marking.judge import better, judge, not_marked, ran_out_of_time
+from rigkit.marking.judge import best, better, judge, not_marked, ran_out_of_time
 from rigkit.marking.notebook_file import read_notebook
 from rigkit.marking.place import Placed, place
 from rigkit.marking.record import RECORD, Record, sole
@@ -122,6 +122,10 @@ def mark_submission(submission: Submission, jail: Jail) -> Entry:
         Without overrides. Not marked where the file cannot be read, the jail did not start, or
         judging failed by a fault of ours.
     """
+    return best([_mark_one(each, jail) for each in submission.each])
+
+
+def _mark_one(submission: Submission, jail: Jail) -> Entry:
     if submission.problem:
         return not_marked(submission, submission.problem)
     try:
@@ -199,7 +203,7 @@ def _keep(record: Record, out: Path, done: Done) -> None:
 
 
 def _withdrawn(record: Record, placed: Placed) -> list[list[str]]:
-    """Who had handed in what could not be marked, by lesson, where that is over; also from before.
+    """Return (learner's id, lesson) of what could not be marked and is over, also from before.
 
     It is no mark that is taken back: see `Placed.withdrawn`.
     """

@@ -91,6 +91,7 @@ def _submission(assigned: Assigned, learner: Learner, lesson: str) -> Submission
     """One learner's files for one lesson."""
     key = learner.id, lesson
     file, rigs = assigned.of.get(key), assigned.rigs.get(key, {})
+    rivals = assigned.rivals.get(key, ())
     asks = any(
         question.kind == "file" and name not in rigs
         for name, question in catalogue.questions(lesson).items()
@@ -100,12 +101,13 @@ def _submission(assigned: Assigned, learner: Learner, lesson: str) -> Submission
         learner,
         lesson,
         (file or next(iter(rigs.values()))).place,
-        _digest(file, rigs, rig_problem),
+        _digest(file, rivals, rigs, rig_problem),
         file,
         rigs,
         (*assigned.notes.get(key, ()), *_beside(assigned, key, file)),
         "" if file else _lost(assigned, learner, _BOOKS),
         rig_problem,
+        rivals=rivals,
     )
 
 
@@ -131,13 +133,16 @@ def _beside(assigned: Assigned, key: _Key, file: File | None) -> Iterator[str]:
             yield f"{aside.file.place} may be theirs too, and was not marked. {aside.why}"
 
 
-def _digest(file: File | None, rigs: Mapping[str, File], rig_problem: str) -> str:
-    """The notebook's digest; with rig files, that of all digests; empty with nothing to read."""
+def _digest(
+    file: File | None, rivals: Sequence[File], rigs: Mapping[str, File], rig_problem: str
+) -> str:
+    """The notebook's digest; with other files, that of all digests; empty with nothing to read."""
     own = file.digest if file else ""
-    if not rigs and not rig_problem:
+    if not rivals and not rigs and not rig_problem:
         return own
+    others = sorted(rival.digest for rival in rivals)
     of_rigs = (f"{name} {rig.digest}" for name, rig in sorted(rigs.items()))
-    return digest_of("\n".join([own, *of_rigs, rig_problem]).encode())
+    return digest_of("\n".join([own, *others, *of_rigs, rig_problem]).encode())
 
 
 @dataclass(frozen=True)

@@ -296,6 +296,24 @@ def test_who_may_have_handed_in_is_never_said_not_to_have(room, here):
     }
 
 
+@pytest.mark.parametrize("right", [0, 1])
+def test_of_two_files_with_one_time_the_better_counts_and_it_is_said(room, here, right):
+    (mine,) = (room / "submissions").glob("*p0001*/*.ipynb")
+    names, kinds = [mine, mine.with_name("another.ipynb")], ["blank", "blank"]
+    kinds[right] = "right"
+    for path, kind in zip(names, kinds, strict=True):
+        path.write_bytes(submission(kind, name="Bastian Bollard"))
+        os.utime(path, (10**9, 10**9))
+    assert mark(room) == 0
+    found = entries(room)["p0001"]
+    assert found.score == 1
+    assert found.file.endswith(names[right].name)
+    assert "nothing tells which of" in found.flags[0]
+    assert found.flags[-1].startswith(f"{found.file} counts (")
+    assert mark(room) == 0
+    assert here.lots == [["p0000", "p0001"]]  # nothing has changed
+
+
 def test_a_zip_is_marked_like_its_folder(room, here):
     mark(room)
     shutil.make_archive(room / "all", "zip", room / "submissions")

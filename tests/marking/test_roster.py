@@ -259,6 +259,46 @@ def test_of_equal_dates_the_later_copy_counts_and_homework_counts_before_what_on
     assert placed.of["p0001", "06"].place == "p0001/exercises/06-preset-bend.ipynb"
 
 
+@pytest.mark.parametrize(
+    "later",
+    [
+        "06-preset-bend (1)",
+        "06-preset-bend(1)",
+        "06-preset-bend-1",
+        "06-preset-bend-Copy1",
+        "06-preset-bend - Copy",
+        "06-preset-bend - Copy (2)",
+    ],
+)
+def test_a_copys_counter_tells_which_is_later_where_the_times_are_one(later):
+    first, second = file("p0001/06-preset-bend.ipynb", digest="a"), file(f"p0001/{later}.ipynb")
+    for order in ([first, second], [second, first]):
+        placed = assign(order, CLASS)
+        assert placed.of["p0001", "06"] == second
+        assert not placed.rivals
+        (note,) = placed.notes["p0001", "06"]
+        assert f"{second.place}, the latest copy by its name, was marked" in note
+    older = replace(second, modified="2026-11-24T10:00:00")
+    assert assign([older, first], CLASS).of["p0001", "06"] == first
+
+
+def test_where_nothing_tells_which_is_newer_both_are_marked_and_it_is_said():
+    files = [file(f"p0001/{name}.ipynb", digest=name) for name in ("final", "really final", "old")]
+    files[2] = replace(files[2], modified="2026-11-24T10:00:00")
+    placed = assign(files, CLASS)
+    marked = {placed.of["p0001", "06"], *placed.rivals["p0001", "06"]}
+    assert marked == {*files[:2]}
+    (note,) = placed.notes["p0001", "06"]
+    assert "nothing tells which of" in note
+    assert "newest" not in note.replace("is the newest: each was marked", "")
+    assert [aside.file for aside in placed.extra] == [files[2]]
+
+
+def test_of_the_same_file_twice_one_is_marked():
+    placed = assign([file(f"p0001/{name}.ipynb", digest="a") for name in "bc"], CLASS)
+    assert not placed.rivals
+
+
 def test_who_is_missing_and_whose_problem_it_is():
     problems = [
         Problem("p0002/answer.docx", "a text"),
