@@ -19,7 +19,7 @@ from rigkit.marking.entry import Learner
 from rigkit.marking.roster import LONGEST, Roster, composed, folded, words
 from rigkit.marking.submission import File, Problem, is_rig
 
-__all__ = ["Aside", "Assigned", "asking", "assign", "lesson_of_place"]
+__all__ = ["Aside", "Assigned", "asking", "assign", "lesson_of", "lesson_of_place"]
 
 _Owners = Mapping[str, Mapping[Learner, bool]]  # whose a place is or may be, and whether surely
 _Label = tuple[str, ...]  # words that name somebody
@@ -182,7 +182,7 @@ def _told_apart(
     rigs: dict[str, list[File]] = defaultdict(list)
     unplaced, ambiguous = [], []
     for file in files:
-        named, lesson = list(owners[file.place]), file.lesson or lesson_of_place(file.place)
+        named, lesson = list(owners[file.place]), lesson_of(file)
         if len(named) > 1:
             names = " and ".join(learner.name for learner in named[:5])
             why = f"The file's place names {names}. Rename it, so that it names one."
@@ -197,6 +197,8 @@ def _told_apart(
             )
         elif file.is_rig:
             rigs[named[0].id].append(file)
+        elif file.lesson and file.lesson not in catalogue.lessons():
+            unplaced.append(Aside(file, _no_lesson(file.lesson), _ids(named)))
         elif not lesson:
             unplaced.append(
                 Aside(
@@ -209,6 +211,14 @@ def _told_apart(
         else:
             theirs[named[0].id, lesson].append(file)
     return theirs, rigs, unplaced, ambiguous
+
+
+def _no_lesson(number: str) -> str:
+    first, *_, last = catalogue.lessons()
+    return (
+        f'The notebook says open_homework("{number}", …), and there is no homework {number}; there'
+        f" are {first} to {last}. Put the exercise's own number there, and hand it in again."
+    )
 
 
 def _rivals(files: Sequence[File], owners: _Owners) -> tuple[File, ...]:
@@ -588,6 +598,11 @@ def _less_question(stem: str, names: Iterable[str] | None = None) -> str:
 
 
 # --- which lesson
+
+
+def lesson_of(file: File) -> str | None:
+    """The lesson that a file's code opens, if there is such a one, or else what its place says."""
+    return file.lesson if file.lesson in catalogue.lessons() else lesson_of_place(file.place)
 
 
 def lesson_of_place(place: str) -> str | None:

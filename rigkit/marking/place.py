@@ -4,7 +4,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from rigkit.homework import catalogue
-from rigkit.marking.assign import Assigned, assign, lesson_of_place
+from rigkit.marking.assign import Assigned, assign, lesson_of, lesson_of_place
 from rigkit.marking.collect import Collected
 from rigkit.marking.entry import Learner
 from rigkit.marking.roster import Roster
@@ -129,7 +129,7 @@ def _beside(assigned: Assigned, key: _Key, file: File | None) -> Iterator[str]:
         elif problem.place.casefold().endswith(_BOOKS) and lesson_of_place(problem.place) == lesson:
             yield f"{problem.place} was handed in too, and cannot be read. {problem.why}"
     for aside in assigned.ambiguous:
-        if who in aside.learners and _lesson(aside.file) in (None, lesson):
+        if who in aside.learners and lesson_of(aside.file) in (None, lesson):
             yield f"{aside.file.place} may be theirs too, and was not marked. {aside.why}"
 
 
@@ -172,7 +172,7 @@ def _open(
             if problem.cut or who not in there or problem.place.casefold().endswith(_BOOKS)
         ),
         *(
-            _Unmarked(who, _lesson(aside.file), aside.file.place, aside.why, aside.file.digest)
+            _Unmarked(who, lesson_of(aside.file), aside.file.place, aside.why, aside.file.digest)
             for aside in (*assigned.ambiguous, *assigned.unplaced)
             for who in aside.learners
             if who not in there or not aside.file.is_rig
@@ -189,10 +189,6 @@ def _open(
             if (one.who, lesson) not in keys and lesson in known:
                 found.setdefault((one.who, lesson), []).append(one)
     return dict(sorted(found.items()))
-
-
-def _lesson(file: File) -> str | None:
-    return file.lesson or lesson_of_place(file.place)
 
 
 def _unmarked(learner: Learner, lesson: str, files: Sequence[_Unmarked]) -> Submission:

@@ -194,3 +194,17 @@ def test_a_list_of_many_that_was_cut_short_leaves_nobody_missing():
     found = placed(file("p1/06.ipynb", lesson="06"), problems=[Problem("week 1", "Cut.", cut=True)])
     assert found.cut
     assert found.strays == (Stray("week 1", "Cut."),)
+
+
+@pytest.mark.parametrize("opens", ["99", "00"])
+def test_a_lesson_that_is_none_is_the_problem_of_that_file_alone(opens):
+    typo = file("p1/06-preset-bend.ipynb", b"typo", opens)
+    found = placed(typo, file("p2/06.ipynb", lesson="06"))
+    told = by_key(found)
+    assert told["p2", "06"] == ("p2/06.ipynb", "")
+    assert told["p1", "06"][0] == typo.place
+    assert f'open_homework("{opens}"' in told["p1", "06"][1]
+    assert [one.lesson for one in found.submissions] == ["06", "06"]
+    alone = placed(file("p1/work.ipynb", b"typo", opens))
+    assert alone.submissions == ()
+    assert [stray.matters for stray in alone.strays] == [True]
