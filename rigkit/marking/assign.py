@@ -16,7 +16,7 @@ from functools import cache
 from rigkit import course
 from rigkit.homework import catalogue
 from rigkit.marking.entry import Learner
-from rigkit.marking.roster import LONGEST, Roster, composed, folded, words
+from rigkit.marking.roster import LONGEST, Roster, composed, folded, spellings, words
 from rigkit.marking.submission import File, Problem, is_rig
 
 __all__ = ["Aside", "Assigned", "asking", "assign", "lesson_of", "lesson_of_place"]
@@ -111,8 +111,8 @@ def assign(
     Assigned
     """
     files, problems = list(files), list(problems)
-    learners, owners = _whose(files, problems, roster)
-    theirs, rigs, unplaced, ambiguous = _told_apart(files, owners)
+    learners, owners, advise = _whose(files, problems, roster)
+    theirs, rigs, unplaced, ambiguous = _told_apart(files, owners, advise)
     spoilt: dict[str, list[Problem]] = defaultdict(list)
     for problem in problems:
         if len(owners[problem.place]) == 1:
@@ -162,17 +162,19 @@ def _notes(
 
 def _whose(
     files: Sequence[File], problems: Sequence[Problem], roster: Roster | None
-) -> tuple[tuple[Learner, ...], _Owners]:
-    """The learners, and of each place those whom it names."""
+) -> tuple[tuple[Learner, ...], _Owners, "_Advice"]:
+    """The learners, of each place those whom it names, and what would do where that fails."""
     places = [*(file.place for file in files), *(problem.place for problem in problems)]
     common = _common([file.place for file in files])
     if roster:
-        return _by_roster(places, common, roster)
-    return _with_typed_names(*_by_place(places, common), files, common)
+        known = _Known(roster)
+        return (*_by_roster(places, common, known), _Advice(known, common))
+    learners, owners = _with_typed_names(*_by_place(places, common), files, common)
+    return learners, owners, _Advice(_Known(learners), common)
 
 
 def _told_apart(
-    files: Iterable[File], owners: _Owners
+    files: Iterable[File], owners: _Owners, advise: "_Advice"
 ) -> tuple[dict[tuple[str, str], list[File]], dict[str, list[File]], list[Aside], list[Aside]]:
     """Notebooks by learner's id and lesson, rig files by learner's id, and all other files.
 
@@ -184,17 +186,10 @@ def _told_apart(
     for file in files:
         named, lesson = list(owners[file.place]), lesson_of(file)
         if len(named) > 1:
-            names = " and ".join(learner.name for learner in named[:5])
-            why = f"The file's place names {names}. Rename it, so that it names one."
-            ambiguous.append(Aside(file, why, _ids(named)))
+            ambiguous.append(Aside(file, advise.which(file, named), _ids(named)))
         elif not named:
-            unplaced.append(
-                Aside(
-                    file,
-                    "Nobody on the roster goes with the file's place. Add the name to the roster, "
-                    "or put the learner's id into the file's name.",
-                )
-            )
+            typed = advise.typed(file)
+            unplaced.append(Aside(file, advise.who(file, typed), _ids(typed)))
         elif file.is_rig:
             rigs[named[0].id].append(file)
         elif file.lesson and file.lesson not in catalogue.lessons():
@@ -292,14 +287,13 @@ def _ids(learners: Iterable[Learner]) -> tuple[str, ...]:
 
 
 def _by_roster(
-    places: Sequence[str], common: Sequence[str], roster: Roster
+    places: Sequence[str], common: Sequence[str], known: "_Known"
 ) -> tuple[tuple[Learner, ...], _Owners]:
-    known = _Known(roster)
     owners = {place: known.who(_below(place, common)) for place in places}
     if len(set().union(*owners.values())) < 2:  # then a folder all are in may be the learner's own
         owners = {place: known.who(place.split("/")) for place in places}
-    return roster.learners, {
-        place: {roster.learners[i]: who[i] for i in sorted(who)} for place, who in owners.items()
+    return known.learners, {
+        place: {known.learners[i]: who[i] for i in sorted(who)} for place, who in owners.items()
     }
 
 
@@ -391,19 +385,14 @@ class _Known:
     """The names that each learner is known by, ready to be looked for among words."""
 
     def __init__(self, learners: Iterable[Learner]) -> None:
+        self.learners = tuple(learners)
         self._labels = defaultdict(set)  # words in order of the alphabet → learners' numbers
         self._written: set[str] = set()  # all names, as the list writes them
-        for number, learner in enumerate(learners):
-            for text in (
-                learner.id,
-                learner.name,
-                learner.email,
-                learner.email.partition("@")[0],
-                *learner.also,
-            ):
-                self._written.add(folded(text))
-                for label in _spellings(words(text)):
-                    self._labels[label].add(number)
+        for number, learner in enumerate(self.learners):
+            written = {spelling for text in _names(learner) for spelling in spellings(text)}
+            self._written |= written
+            for label in set().union(*(_labels(words(text)) for text in written)):
+                self._labels[label].add(number)
         self._lengths = sorted({len(label) for label in self._labels} - {0})
 
     def who(self, parts: Sequence[str]) -> dict[int, bool]:
@@ -421,8 +410,24 @@ class _Known:
         sure = first or self._by_short_number(parts[0])
         return {number: sure.get(number, False) for number in every}
 
+    def called(self, name: str) -> set[int]:
+        """The numbers of those who have a name, however it is written."""
+        for texts in ({folded(name)}, spellings(name)):
+            labels = {tuple(sorted(words(text))) for text in texts}
+            if found := set().union(*(self._labels.get(label, set()) for label in labels)):
+                return found
+        return set()
+
     def _in_part(self, part: str) -> dict[int, bool]:
+        """Those whom a part of a place names, as it is written or else without its marks."""
         text = folded(_less_exercise(_stem(part)))
+        found = self._in_text(text)
+        for spelling in () if found else spellings(text) - {text}:
+            for number, sure in self._in_text(spelling).items():
+                found[number] = sure and found.get(number, True)
+        return found
+
+    def _in_text(self, text: str) -> dict[int, bool]:
         spots = [match.span() for match in re.finditer(r"[^\W_]+", text)]
         spans = self._spans([text[start:end] for start, end in spots])
         covered = {
@@ -475,6 +480,55 @@ class _Known:
         return dict.fromkeys(self._labels.get(label, ()), True) if alone else {}
 
 
+@dataclass(frozen=True)
+class _Advice:
+    """Sentences on files whose learner cannot be told, and what would do."""
+
+    known: _Known
+    common: Sequence[str]
+
+    def which(self, file: File, learners: Sequence[Learner]) -> str:
+        """A sentence on a file that several go with."""
+        names = " and ".join(learner.name for learner in learners[:5])
+        ways = "; or ".join(
+            f"if it is of {learner.id}, {self._rename(file, learner)}" for learner in learners[:5]
+        )
+        return f"The file's place names {names}. {ways[:1].upper()}{ways[1:]}."
+
+    def typed(self, file: File) -> list[Learner]:
+        """The only learner who has the name that is typed in a file, if there is one."""
+        found = self.known.called(file.claimed) if file.claimed else set()
+        return [self.known.learners[number] for number in found] if len(found) == 1 else []
+
+    def who(self, file: File, typed: Sequence[Learner]) -> str:
+        """A sentence on a file that nobody goes with; it proposes whose name is typed in it."""
+        nobody = "Nobody on the roster goes with the file's place."
+        for learner in typed:
+            return (
+                f'{nobody} The name typed in it, "{file.claimed:.80}", is that of {learner.id}. If'
+                f" it is theirs, {self._rename(file, learner)}."
+            )
+        return (
+            f"{nobody} Put the learner's id and name, as the roster has them, into the file's name;"
+            " or add the name it has to the roster, in a column `also`, and give that again by"
+            " --roster."
+        )
+
+    def _rename(self, file: File, learner: Learner) -> str:
+        """The new name by which a file goes with a learner, in words."""
+        who = dict.fromkeys((learner.id, learner.name))
+        lesson = lesson_of(file)
+        own = file.place.rpartition("/")[2]
+        work = own if file.is_rig else f"homework {lesson}.ipynb" if lesson else "work.ipynb"
+        name = re.sub(r"[\\/:]", "-", f"{' '.join(who)} {work}")
+        number = self.known.learners.index(learner)
+        within = [*_below(file.place, self.common)[:-1], name]
+        where = (
+            "" if self.known.who(within).keys() == {number} else "put it beside the folders, and "
+        )
+        return f'{where}call it "{name}"'
+
+
 def _around(shorter: Iterable[_Span], longer: Iterable[_Span]) -> list[_Span]:
     """The longer spans that have a shorter one, and more, within them."""
     return [
@@ -489,14 +543,22 @@ def _spelt(span: _Span, text: str, spots: Sequence[tuple[int, int]]) -> str:
     return text[spots[span[0]][0] : spots[span[1] - 1][1]]
 
 
-def _spellings(label: _Label) -> set[_Label]:
-    """A label's words in order of the alphabet, and run together in two ways.
+def _names(learner: Learner) -> tuple[str, ...]:
+    """All that a learner is known by."""
+    before_at = learner.email.partition("@")[0]
+    return learner.id, learner.name, learner.email, before_at, *learner.also
 
-    With the last one at the end, or in front.
+
+def _labels(label: _Label) -> set[_Label]:
+    """A label's words in order of the alphabet, and those run together to one or two.
+
+    The words may be turned, as where the surname stands in front.
     """
     label = label[:12]
-    together = {("".join(label),), ("".join(label[-1:] + label[:-1]),)} if len(label) > 1 else set()
-    return {tuple(sorted(label))} | together
+    turns = [(label[i:], label[:i]) for i in range(len(label))]
+    apart = {tuple(sorted(filter(None, map("".join, turn)))) for turn in turns}
+    together = {("".join(front + back),) for front, back in turns}
+    return {tuple(sorted(label))} | (apart | together if len(label) > 1 else set())
 
 
 def _is_short_number(label: _Label) -> bool:

@@ -7,16 +7,22 @@ import re
 import unicodedata
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import product
 from pathlib import Path
 
 from rigkit.marking.entry import Learner
 from rigkit.marking.submission import shown
 
-__all__ = ["Roster", "read", "words"]
+__all__ = ["Roster", "read", "spellings", "words"]
 
 MOST_BYTES = 10 * 2**20
 MOST_LEARNERS = 100_000
 LONGEST = 200  # characters of an id or a name
+MOST_LETTERS = 4  # of a name, that may be written in two ways
+
+# letters that are no others with marks, and those that some write as two
+_ONE = {"ø": "o", "æ": "ae", "œ": "oe", "þ": "th", "ð": "d", "đ": "d", "ł": "l", "ı": "i"}
+_TWO = {"ä": "ae", "ö": "oe", "ü": "ue", "å": "aa", "ø": "oe"}
 
 _COLUMNS = {
     "id": (
@@ -168,15 +174,39 @@ def _columns(header: Sequence[str]) -> dict[str, int]:
 
 
 def _learner(cells: Mapping[str, str]) -> Learner:
-    name = cells.get("name") or f"{cells.get('first', '')} {cells.get('last', '')}".strip()
+    both = f"{cells.get('first', '')} {cells.get('last', '')}".strip()
+    name = cells.get("name") or both
     who = cells.get("id", name)
-    also = tuple(filter(None, (other.strip() for other in re.split("[;|]", cells.get("also", "")))))
-    return Learner(who, name or who, cells.get("email", ""), cells.get("group", ""), also)
+    others = [other.strip() for other in re.split("[;|]", cells.get("also", ""))]
+    apart = both if {"first", "last"} <= cells.keys() else ""
+    also = dict.fromkeys(other for other in (apart, *others) if other and other != name)
+    return Learner(who, name or who, cells.get("email", ""), cells.get("group", ""), tuple(also))
 
 
 def words(text: str) -> tuple[str, ...]:
     """The words of a name: runs of letters and digits, composed and with case folded."""
     return tuple(re.findall(r"[^\W_]+", folded(text)))
+
+
+def spellings(text: str) -> set[str]:
+    """A name as it may be written: folded, and in the ways to do without its marks.
+
+    A letter that some write as two is written as one or two throughout: ü as u or ue.
+    """
+    text = folded(text)
+    if text.isascii():
+        return {text}
+    letters = sorted({*text} & _TWO.keys())[:MOST_LETTERS]
+    choices = product(*((_ONE.get(letter, letter), _TWO[letter]) for letter in letters))
+    tables = (dict(zip(map(ord, letters), choice, strict=True)) for choice in choices)
+    rest = str.maketrans(_ONE)
+    return {text} | {_unmarked(text.translate(table).translate(rest)) for table in tables}
+
+
+def _unmarked(text: str) -> str:
+    """A text whose letters have no marks."""
+    apart = unicodedata.normalize("NFKD", text)
+    return folded("".join(letter for letter in apart if not unicodedata.combining(letter)))
 
 
 def folded(text: str) -> str:

@@ -1,5 +1,6 @@
 """Names to learners: class lists of every make, and places of every kind."""
 
+import re
 import unicodedata
 from dataclasses import replace
 
@@ -423,7 +424,7 @@ def _typed(*files):
         ("pip-halyard.ipynb", "Pipp Halyard", False),
         ("pip-halyard.ipynb", "Pip Islet", False),
         ("phillip.ipynb", "Phil", False),
-        ("soren.ipynb", "Sören", False),
+        ("soren.ipynb", "Sören", True),
     ],
 )
 def test_a_typed_name_is_the_learners_own_where_it_stands_whole_in_the_place(place, claimed, fits):
@@ -509,3 +510,98 @@ def test_what_is_less_surely_theirs_replaces_nothing_that_surely_is():
                 f"2 files were handed in; {sure.place}, the one most surely theirs, was marked, and"
                 f" not {other.place}."
             )
+
+
+# --- names however they are written
+
+HARBOUR = roster.Roster(
+    (
+        Learner("h1", "Åse Sørensen"),
+        Learner("h2", "Jürgen Groß"),
+        Learner("h3", "Anna Lena von der Mole"),
+        Learner("h4", "Joel Mueller"),
+        Learner("h5", "Łukasz Nowak"),
+        Learner("h6", "Soren Ebb"),
+        Learner("h7", "Sören Ebb"),
+    )
+)
+
+
+@pytest.mark.parametrize(
+    ("written", "owner"),
+    [
+        ("Sørensen, Åse", "h1"),
+        ("Ase Sorensen", "h1"),
+        ("aasesorensen", "h1"),
+        ("AASE SOERENSEN", "h1"),
+        ("sorensen.aase", "h1"),
+        (unicodedata.normalize("NFD", "Jürgen Groß"), "h2"),
+        ("juergengross", "h2"),
+        ("jurgen_gross", "h2"),
+        ("vondermoleannalena", "h3"),
+        ("vondermole_annalena", "h3"),
+        ("Mole Anna Lena von der", "h3"),
+        ("Joël Müller", "h4"),
+        ("lukasz nowak", "h5"),
+        ("Sören Ebb", "h7"),
+        ("Joel Muller", ()),  # may be another's name
+        ("Jol Mueller", ()),
+        ("Soren Ebb", ("h6", "h7")),  # some write both so
+        ("sorenebb", ("h6", "h7")),
+    ],
+)
+def test_names_are_known_however_they_are_written(written, owner):
+    assert owners(f"{written}/06.ipynb", "zzz/other.ipynb", roster=HARBOUR)[0] == owner
+    assert owners(f"{written}_4711_06.ipynb", "zzz/other.ipynb", roster=HARBOUR)[0] == owner
+
+
+def test_a_name_in_separate_columns_is_known_beside_the_whole_one(tmp_path):
+    (tmp_path / "r.csv").write_text(
+        "id,name,surname,first name\np1,Ase S.,Sørensen,Åse\n", encoding="utf-8"
+    )
+    listed = roster.read(tmp_path / "r.csv")
+    assert list(listed) == [Learner("p1", "Ase S.", also=("Åse Sørensen",))]
+    assert owners("sorensen_aase.ipynb", "zzz/x.ipynb", roster=listed)[0] == "p1"
+
+
+def _advised(why, old):
+    """The place that a file gets by what is said of it: each name in quotes after `call it`."""
+    folder = old.rpartition("/")[0]
+    for moved, name in re.findall(r'(beside the folders, and )?call it "([^"]+)"', why):
+        yield name if moved else f"{folder}/{name}".lstrip("/")
+
+
+@pytest.mark.parametrize(
+    "place",
+    [
+        "Pip Halyard/06-preset-bend.ipynb",
+        "Tamsin Bollard and Sören Ebb.ipynb",
+        "p0001/p0003/06.ipynb",
+        "Zoë Islet and Pip and Anna Maria van der Jetty/06.ipynb",
+    ],
+)
+def test_the_advice_on_a_file_of_several_works_as_it_is_printed(place):
+    (aside,) = _place([place, "zzz/p0002.ipynb"], CLASS).ambiguous
+    advised = list(_advised(aside.why, place))
+    assert len(advised) == len(aside.learners)
+    for who, new in zip(aside.learners, advised, strict=True):
+        assert owners(new, "zzz/p0002.ipynb")[0] == who
+
+
+@pytest.mark.parametrize("learner", [learner for learner in CLASS if learner.name != "Pip Halyard"])
+def test_a_typed_name_that_is_on_the_list_is_proposed_and_the_advice_works(learner):
+    stranger = replace(file("x77/work.ipynb"), claimed=learner.name.upper())
+    placed = assign([stranger, file("zzz/p0007.ipynb")], CLASS)
+    (aside,) = placed.unplaced
+    assert aside.learners == (learner.id,)
+    assert learner.id in aside.why
+    (new,) = _advised(aside.why, stranger.place)
+    assert owners(new, "zzz/p0007.ipynb")[0] == learner.id
+
+
+def test_a_typed_name_of_two_or_of_nobody_is_not_proposed():
+    for claimed in ("Pip Halyard", "Nobody Known", None):
+        stranger = replace(file("x77/work.ipynb"), claimed=claimed)
+        (aside,) = assign([stranger, file("zzz/p0007.ipynb")], CLASS).unplaced
+        assert aside.learners == ()
+        assert "--roster" in aside.why
