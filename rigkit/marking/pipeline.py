@@ -8,6 +8,7 @@ from itertools import groupby
 from pathlib import Path
 
 from rigkit.homework import catalogue
+from rigkit.homework.notebook import plain_name
 from rigkit.marking import class_page, learner_page, likeness, report, tables
 from rigkit.marking import roster as rosters
 from rigkit.marking.cluster import Cluster
@@ -18,7 +19,7 @@ from rigkit.marking.judge import best, better, judge, not_marked, ran_out_of_tim
 from rigkit.marking.notebook_file import read_notebook
 from rigkit.marking.place import Placed, place
 from rigkit.marking.record import RECORD, Record, sole
-from rigkit.marking.run import run
+from rigkit.marking.run import run, student_of
 from rigkit.marking.submission import Submission, UnreadableError
 from rigkit.marking.summary import Clock, Progress, Summary
 from rigkit.marking.task import Done, Task, finish
@@ -86,7 +87,7 @@ def mark_class(
     _make_folder(out, Path(path))
     with sole(out), Record(out / RECORD) as record:
         placed = place(collected, listed, lessons)
-        due = placed.due({} if anew else record.marked())
+        due = placed.due({} if anew else _as_now(placed, record))
         if due:
             clock = Clock(len(due), progress)
             with _executor(jail, cluster, workers, len(due)) as executor:
@@ -200,6 +201,24 @@ def _keep(record: Record, out: Path, done: Done) -> None:
         learner_page.write_html(done.learner, done.page, out)
     for entry in new:
         record.add(entry)
+
+
+def _as_now(placed: Placed, record: Record) -> dict[tuple[str, str], str]:
+    """The digests that were marked, of those whose learner has the same numbers now as then.
+
+    They change where the roster gets the name that is typed in a notebook.
+    """
+    before = record.students()
+    now = {
+        one.key: student_of(one.learner, one.notebook.claimed)
+        for one in placed.submissions
+        if one.notebook
+    }
+    return {
+        key: digest
+        for key, digest in record.marked().items()
+        if plain_name(before.get(key) or "") == plain_name(now.get(key) or before.get(key) or "")
+    }
 
 
 def _withdrawn(record: Record, placed: Placed) -> list[list[str]]:

@@ -211,6 +211,15 @@ class Record:
         """The same of those that could not be marked."""
         return self._digests("WHERE NOT marked")
 
+    def students(self) -> dict[tuple[str, str], str | None]:
+        """The name that the numbers of those marked hung on, by (learner's id, lesson)."""
+        return {
+            (learner, lesson): student
+            for learner, lesson, student in self._rows(
+                "SELECT learner, lesson, json_extract(about, '$.student') FROM latest WHERE marked"
+            )
+        }
+
     def _digests(self, which: str) -> dict[tuple[str, str], str]:
         return {
             (learner, lesson): digest

@@ -314,6 +314,21 @@ def test_of_two_files_with_one_time_the_better_counts_and_it_is_said(room, here,
     assert here.lots == [["p0000", "p0001"]]  # nothing has changed
 
 
+def test_a_name_added_to_the_list_marks_what_it_changes_and_nothing_else(room, here):
+    (mine,) = (room / "submissions").glob("*p0001*/*.ipynb")
+    mine.write_bytes(submission("right", name="Basti"))
+    mark(room)
+    assert 'made out to "Basti"' in entries(room)["p0001"].flags[0]
+    lines = (room / "roster.csv").read_text(encoding="utf-8").splitlines()
+    lines = [line + {0: ",also", 2: ",Basti"}.get(number, ",") for number, line in enumerate(lines)]
+    (room / "roster.csv").write_text("\n".join(lines), encoding="utf-8")
+    assert mark(room) == 0
+    assert here.lots == [["p0000", "p0001"], ["p0001"]]
+    assert (entries(room)["p0001"].score, entries(room)["p0001"].flags) == (1, ())
+    assert mark(room) == 0
+    assert len(here.lots) == 2
+
+
 def test_a_zip_is_marked_like_its_folder(room, here):
     mark(room)
     shutil.make_archive(room / "all", "zip", room / "submissions")
