@@ -62,6 +62,8 @@ def _mark(arguments: Namespace, say: "_Line") -> tuple[int, str, dict[str, Any]]
         )
     if arguments.reason is not None:
         raise ValueError("--reason came without --override. Give both or neither.")
+    if arguments.columns and arguments.roster is None:
+        raise ValueError("--columns came without --roster. Give both or neither.")
     if arguments.jail == "unjailed":
         print(UNJAILED, file=sys.stderr)
     summary = pipeline.mark_class(
@@ -74,6 +76,7 @@ def _mark(arguments: Namespace, say: "_Line") -> tuple[int, str, dict[str, Any]]
         anew=arguments.again,
         jail=arguments.jail or "bwrap",
         school=dict(arguments.school),
+        columns=dict(arguments.columns),
         progress=say.progress,
     )
     return NOT_ALL if summary.not_marked else DONE, str(summary), summary.data

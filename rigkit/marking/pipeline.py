@@ -41,6 +41,7 @@ def mark_class(
     anew: bool = False,
     jail: str = "bwrap",
     school: Mapping[str, str] | None = None,
+    columns: Mapping[str, str] | None = None,
     progress: Callable[[Progress], None] | None = None,
 ) -> Summary:
     """Mark all that is due in a class's submissions, and bring the folder `out` up to date.
@@ -65,6 +66,8 @@ def mark_class(
     school : mapping of str to str, optional
         Ids and days that only the school's own system knows, for its tables: see `tables.write`.
         Kept for later runs.
+    columns : mapping of str to str, optional
+        The heads of the roster's columns, in words that are not known: see `roster.read`.
     progress : callable, optional
         Called with a `Progress` after each submission.
 
@@ -82,7 +85,7 @@ def mark_class(
     began, out = time.monotonic(), Path(out)
     lessons = tuple(_lesson(lesson) for lesson in lessons)
     tables.check_school(school or {})
-    listed = _listed(roster, out)
+    listed = _listed(roster, out, columns or {})
     collected = collect(path, **({"learners": len(listed)} if listed else {}))
     _make_folder(out, Path(path))
     with sole(out), Record(out / RECORD) as record:
@@ -257,10 +260,12 @@ def _cells(submissions: Iterable[Submission]) -> Iterator[tuple[str, tuple[str, 
                 yield submission.learner.id, read_notebook(submission.notebook.data).cells
 
 
-def _listed(roster: str | Path | None, out: Path) -> rosters.Roster | None:
+def _listed(
+    roster: str | Path | None, out: Path, columns: Mapping[str, str]
+) -> rosters.Roster | None:
     """The roster given, or else the one that the last run into `out` had."""
     if roster is not None or not (out / RECORD).is_file():
-        return rosters.read(roster) if roster is not None else None
+        return rosters.read(roster, columns) if roster is not None else None
     with Record(out / RECORD, create=False) as record:
         kept = record.learners()
     return rosters.Roster(kept) if kept else None

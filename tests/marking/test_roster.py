@@ -114,6 +114,48 @@ def test_a_list_that_will_not_do_is_refused_with_its_line(tmp_path, data, word):
         roster.read(tmp_path / "r.csv")
 
 
+@pytest.mark.parametrize(
+    "head",
+    [
+        "sourcedId,status,dateLastModified,enabledUser,username,givenName,familyName,email",
+        "userSourcedId,status,x,y,username,givenName,familyName,email",
+    ],
+)
+def test_the_heads_of_a_schools_own_system_are_known(tmp_path, head):
+    row = "u-1,active,2026-11-25,true,tbollard,Tamsin,Bollard,t@parade.example"
+    (tmp_path / "r.csv").write_text(f"{head}\n{row}\n", encoding="utf-8")
+    assert list(roster.read(tmp_path / "r.csv")) == [
+        Learner("u-1", "Tamsin Bollard", "t@parade.example")
+    ]
+
+
+def test_title_lines_above_the_heads_are_skipped(tmp_path):
+    text = "Harbour class, autumn\nPrinted on 25 November\n\nid;name\np1;Tamsin\n"
+    (tmp_path / "r.csv").write_text(text, encoding="utf-8")
+    assert list(roster.read(tmp_path / "r.csv")) == [Learner("p1", "Tamsin")]
+
+
+def test_heads_in_another_language_are_named_and_the_error_says_how(tmp_path):
+    (tmp_path / "r.csv").write_text("Nr;Navn\np1;Åse\n", encoding="utf-8")
+    with pytest.raises(ValueError, match=r"student number.*full name.*surname.*--columns id="):
+        roster.read(tmp_path / "r.csv")
+    columns = {"id": "nr", "name": "Navn"}
+    assert list(roster.read(tmp_path / "r.csv", columns)) == [Learner("p1", "Åse")]
+    (tmp_path / "r.csv").write_text("Name;Fornavn;Etternavn\np1;Åse;Sørensen\n", encoding="utf-8")
+    columns = {"id": "Name", "first": "Fornavn", "surname": "Etternavn"}
+    assert list(roster.read(tmp_path / "r.csv", columns)) == [Learner("p1", "Åse Sørensen")]
+
+
+@pytest.mark.parametrize(
+    ("columns", "word"),
+    [({"id": "Nummer"}, "no column 'Nummer'"), ({"who": "id"}, "got 'who'")],
+)
+def test_columns_that_are_not_there_are_refused(tmp_path, columns, word):
+    (tmp_path / "r.csv").write_text("id,name\np1,Tamsin\n", encoding="utf-8")
+    with pytest.raises(ValueError, match=word):
+        roster.read(tmp_path / "r.csv", columns)
+
+
 def test_a_list_that_is_not_there_is_refused(tmp_path):
     for path in (tmp_path / "none.csv", tmp_path):
         with pytest.raises(ValueError, match="cannot be read"):
