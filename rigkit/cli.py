@@ -341,6 +341,16 @@ def _add_mark(commands: Any) -> None:
         help="who is in the class: a CSV file with id and name. It is kept for later runs",
     )
     what.add_argument(
+        "--columns",
+        type=_pair,
+        nargs="+",
+        action="extend",
+        default=[],
+        metavar="NAME=HEAD",
+        help="the roster's columns, where their heads are in other words: id=Nr name=Navn; also "
+        "surname, first, email, group",
+    )
+    what.add_argument(
         "--lesson",
         nargs="+",
         action="extend",

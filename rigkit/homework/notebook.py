@@ -1,5 +1,6 @@
 """Homework as a learner opens it in a notebook."""
 
+import unicodedata
 from collections.abc import Mapping, Sequence
 from types import SimpleNamespace
 from typing import Any
@@ -19,6 +20,7 @@ def open_homework(lesson: str | int, student: str) -> "Homework":
         Such as "06".
     student : str
         Any name, always the same one: it seeds the learner's character and the cases of each check.
+        Capitals, spaces, and a surname put first with a comma make no difference.
 
     Returns
     -------
@@ -32,6 +34,17 @@ def open_homework(lesson: str | int, student: str) -> "Homework":
     if not isinstance(student, str) or not student.strip():
         raise ValueError(f"`student` must be a name; got {student!r}. Use the same one each time.")
     return Homework(catalogue.questions(lesson), student.strip())
+
+
+def plain_name(name: str) -> str:
+    """Return a name as numbers are seeded by it: composed, without capitals, the surname last.
+
+    So no other spelling of a name has other numbers, and two that are taken for one have the same.
+    """
+    last, comma, first = name.partition(",")
+    turned = f"{first} {last}" if comma and "," not in first else name
+    folded = unicodedata.normalize("NFC", unicodedata.normalize("NFC", turned).casefold())
+    return " ".join(folded.split())
 
 
 class Homework:
@@ -48,7 +61,8 @@ class Homework:
     def __init__(self, questions: Mapping[str, Question], student: str) -> None:
         self.questions, self.student = questions, student
         self.lesson = next(iter(questions.values())).lesson
-        self.character = puppets.personal(checking.generator(student))
+        self._seed = plain_name(student)
+        self.character = puppets.personal(checking.generator(self._seed))
 
     def __repr__(self) -> str:
         asked = [f"  {name}: {question.asks}" for name, question in self.questions.items()]
@@ -158,7 +172,7 @@ class Homework:
         -------
         list[Case]
         """
-        words = (self.student, question.id, attempt if question.kind == "function" else 0)
+        words = (self._seed, question.id, attempt if question.kind == "function" else 0)
         return checking.draw(question, self.character, checking.generator(*words))
 
     def _check(self, question: Question, answer: Any) -> Card:

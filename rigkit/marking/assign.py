@@ -16,13 +16,16 @@ from functools import cache
 from rigkit import course
 from rigkit.homework import catalogue
 from rigkit.marking.entry import Learner
-from rigkit.marking.roster import LONGEST, Roster, composed, folded, words
+from rigkit.marking.roster import LONGEST, Roster, composed, folded, spellings, words
 from rigkit.marking.submission import File, Problem, is_rig
 
-__all__ = ["Aside", "Assigned", "asking", "assign", "lesson_of_place"]
+__all__ = ["Aside", "Assigned", "asking", "assign", "lesson_of", "lesson_of_place"]
 
-_Owners = Mapping[str, Sequence[Learner]]  # whose a place is, or may be
+_Owners = Mapping[str, Mapping[Learner, bool]]  # whose a place is or may be, and whether surely
 _Label = tuple[str, ...]  # words that name somebody
+_COUNTER = re.compile(r"(?<=.)(?:[\s_-]*\((\d{1,3})\)|[\s_-]+copy[\s_-]*(\d{0,3})|-(\d{1,3}))$")
+MOST_RIVALS = 5  # notebooks of one learner that are all marked
+_Span = tuple[int, int]  # the first of some words, and the one after the last
 
 
 @dataclass(frozen=True)
@@ -34,7 +37,7 @@ class Aside:
     learners: tuple[str, ...] = ()
 
 
-# the file that counts, the others with a sentence on why not, and a sentence on all
+# the file that counts, the others with a sentence on why not, and a sentence on all, if several
 _Chosen = tuple[File, list[tuple[File, str]], str]
 
 
@@ -50,6 +53,8 @@ class Assigned:
         The notebook that is marked: the newest where there are several.
     rigs : dict of (learner's id, lesson) to dict of question's name to File
         The rig files that are inspected, also where there is no notebook.
+    rivals : dict of (learner's id, lesson) to tuple of File
+        Other notebooks, where nothing tells which is the newest.
     notes : dict of (learner's id, lesson) to tuple of str
         Sentences for the teacher on the choice; only where there is something to say.
     extra : tuple of Aside
@@ -69,6 +74,7 @@ class Assigned:
     learners: tuple[Learner, ...]
     of: Mapping[tuple[str, str], File]
     rigs: Mapping[tuple[str, str], Mapping[str, File]]
+    rivals: Mapping[tuple[str, str], tuple[File, ...]]
     notes: Mapping[tuple[str, str], tuple[str, ...]]
     extra: tuple[Aside, ...]
     unasked: tuple[Aside, ...]
@@ -105,15 +111,16 @@ def assign(
     Assigned
     """
     files, problems = list(files), list(problems)
-    learners, owners = _whose(files, problems, roster)
-    theirs, rigs, unplaced, ambiguous = _told_apart(files, owners)
+    learners, owners, advise = _whose(files, problems, roster)
+    theirs, rigs, unplaced, ambiguous = _told_apart(files, owners, advise)
     spoilt: dict[str, list[Problem]] = defaultdict(list)
     for problem in problems:
         if len(owners[problem.place]) == 1:
-            spoilt[owners[problem.place][0].id].append(problem)
+            spoilt[next(iter(owners[problem.place])).id].append(problem)
     found = {who for who, _ in theirs} | rigs.keys() | spoilt.keys()
     found |= {who for a in unplaced for who in a.learners}
-    chosen = {key: _newest(several) for key, several in sorted(theirs.items())}
+    rivals = {key: _rivals(several, owners) for key, several in sorted(theirs.items())}
+    chosen = {key: _chosen(theirs[key], equal, owners) for key, equal in rivals.items()}
     notebooks = {key: file for key, (file, _, _) in chosen.items()}
     fittest, unasked, untold = _to_questions(rigs, notebooks)
     inspected: dict[tuple[str, str], dict[str, File]] = defaultdict(dict)
@@ -130,6 +137,7 @@ def assign(
         learners,
         notebooks,
         dict(inspected),
+        {key: equal[1:] for key, equal in rivals.items() if equal[1:]},
         _notes(inspected.keys() - notebooks.keys(), counted),
         extra,
         tuple(unasked),
@@ -147,24 +155,26 @@ def _notes(
     notes: dict[tuple[str, str], tuple[str, ...]] = dict.fromkeys(
         without_notebook, ("A rig file was handed in, and no notebook.",)
     )
-    for key, (_, others, note) in counted:
-        notes |= {key: (*notes.get(key, ()), note)} if others else {}
+    for key, (_, _, note) in counted:
+        notes |= {key: (*notes.get(key, ()), note)} if note else {}
     return notes
 
 
 def _whose(
     files: Sequence[File], problems: Sequence[Problem], roster: Roster | None
-) -> tuple[tuple[Learner, ...], _Owners]:
-    """The learners, and of each place those whom it names."""
+) -> tuple[tuple[Learner, ...], _Owners, "_Advice"]:
+    """The learners, of each place those whom it names, and what would do where that fails."""
     places = [*(file.place for file in files), *(problem.place for problem in problems)]
     common = _common([file.place for file in files])
     if roster:
-        return _by_roster(places, common, roster)
-    return _with_typed_names(*_by_place(places, common), files, common)
+        known = _Known(roster)
+        return (*_by_roster(places, common, known), _Advice(known, common))
+    learners, owners = _with_typed_names(*_by_place(places, common), files, common)
+    return learners, owners, _Advice(_Known(learners), common)
 
 
 def _told_apart(
-    files: Iterable[File], owners: _Owners
+    files: Iterable[File], owners: _Owners, advise: "_Advice"
 ) -> tuple[dict[tuple[str, str], list[File]], dict[str, list[File]], list[Aside], list[Aside]]:
     """Notebooks by learner's id and lesson, rig files by learner's id, and all other files.
 
@@ -174,21 +184,16 @@ def _told_apart(
     rigs: dict[str, list[File]] = defaultdict(list)
     unplaced, ambiguous = [], []
     for file in files:
-        named, lesson = owners[file.place], file.lesson or lesson_of_place(file.place)
+        named, lesson = list(owners[file.place]), lesson_of(file)
         if len(named) > 1:
-            names = " and ".join(learner.name for learner in named[:5])
-            why = f"The file's place names {names}. Rename it, so that it names one."
-            ambiguous.append(Aside(file, why, _ids(named)))
+            ambiguous.append(Aside(file, advise.which(file, named), _ids(named)))
         elif not named:
-            unplaced.append(
-                Aside(
-                    file,
-                    "Nobody on the roster goes with the file's place. Add the name to the roster, "
-                    "or put the learner's id into the file's name.",
-                )
-            )
+            typed = advise.typed(file)
+            unplaced.append(Aside(file, advise.who(file, typed), _ids(typed)))
         elif file.is_rig:
             rigs[named[0].id].append(file)
+        elif file.lesson and file.lesson not in catalogue.lessons():
+            unplaced.append(Aside(file, _no_lesson(file.lesson), _ids(named)))
         elif not lesson:
             unplaced.append(
                 Aside(
@@ -203,19 +208,68 @@ def _told_apart(
     return theirs, rigs, unplaced, ambiguous
 
 
-def _newest(files: Sequence[File]) -> _Chosen:
-    """The file that counts, the others with a sentence each, and a sentence on all of them.
+def _no_lesson(number: str) -> str:
+    first, *_, last = catalogue.lessons()
+    return (
+        f'The notebook says open_homework("{number}", …), and there is no homework {number}; there'
+        f" are {first} to {last}. Put the exercise's own number there, and hand it in again."
+    )
 
-    One whose code opens homework counts before one that only has the name.
+
+def _rivals(files: Sequence[File], owners: _Owners) -> tuple[File, ...]:
+    """The notebook that counts; with others, where nothing tells which is the newest.
+
+    One that is surely theirs counts before one that may be another's, one whose code opens homework
+    before one that only has the name, and then the newest; of copies with one time that with the
+    highest counter in its name.
     """
-    *others, best = sorted(
-        files, key=lambda file: (file.lesson is not None, file.modified, _natural(file.place))
+
+    def worth(file: File) -> tuple[bool, bool, str]:
+        return all(owners[file.place].values()), file.lesson is not None, file.modified
+
+    most = max(map(worth, files))
+    equal: dict[str, File] = {}  # by name less the counter
+    for file in sorted(files, key=lambda file: _copy(file.place)):
+        if worth(file) == most:
+            equal[_copy(file.place)[0]] = file
+    different = {file.digest: file for file in equal.values()}
+    return tuple(different.values())[-MOST_RIVALS:][::-1]
+
+
+def _chosen(files: Sequence[File], equal: Sequence[File], owners: _Owners) -> _Chosen:
+    """The notebook that counts, the others with a sentence each, and a sentence on all of them."""
+    best, others = equal[0], [file for file in files if file not in equal]
+    others.sort(key=lambda file: (file.modified, _copy(file.place)))
+    sure = all(owners[best.place].values())
+    unsure = {file.place for file in others if sure and not all(owners[file.place].values())}
+    if len(equal) > 1:
+        what = f"nothing tells which of {_listed(equal)} is the newest: each was marked"
+        why, which = "the newest that can be told were marked", ", and the best counts"
+    else:
+        same = any(file.modified == best.modified for file in others if file.place not in unsure)
+        newest = "the latest copy by its name" if same else "the newest"
+        what = f"{best.place}, {'the one most surely theirs' if unsure else newest}, was marked"
+        why, which = f"{best.place} is newer and was marked", ""
+    surer = f"{best.place} is more surely theirs and was marked"
+    but = f", and not {_listed(others)}" if others else ""
+    return (
+        best,
+        [(file, f"{surer if file.place in unsure else why}.") for file in others],
+        f"{len(files)} files were handed in; {what}{but}{which}." if files[1:] else "",
     )
-    note = (
-        f"{len(files)} files were handed in; {best.place}, the newest, was marked, and not"
-        f" {_listed(others)}."
-    )
-    return best, [(file, f"{best.place} is newer and was marked.") for file in others], note
+
+
+def _copy(place: str) -> tuple[str, list[list[int]], list[tuple[int, str]]]:
+    """A key to put copies in order: the place less their counters, and the counters."""
+    parts, counters = [], []
+    for part in folded(place).split("/"):
+        stem = _stem(part)
+        found: list[int] = []
+        while match := _COUNTER.search(stem):
+            stem, found = stem[: match.start()], [int("".join(match.groups("")) or 1), *found]
+        parts.append(stem)
+        counters.append(found)
+    return "/".join(parts), counters, _natural(place)
 
 
 def _listed(files: Sequence[File]) -> str:
@@ -233,20 +287,19 @@ def _ids(learners: Iterable[Learner]) -> tuple[str, ...]:
 
 
 def _by_roster(
-    places: Sequence[str], common: Sequence[str], roster: Roster
+    places: Sequence[str], common: Sequence[str], known: "_Known"
 ) -> tuple[tuple[Learner, ...], _Owners]:
-    known = _Known(roster)
     owners = {place: known.who(_below(place, common)) for place in places}
     if len(set().union(*owners.values())) < 2:  # then a folder all are in may be the learner's own
         owners = {place: known.who(place.split("/")) for place in places}
-    return roster.learners, {
-        place: tuple(roster.learners[i] for i in sorted(who)) for place, who in owners.items()
+    return known.learners, {
+        place: {known.learners[i]: who[i] for i in sorted(who)} for place, who in owners.items()
     }
 
 
 def _by_place(places: Sequence[str], common: Sequence[str]) -> tuple[tuple[Learner, ...], _Owners]:
     found: dict[str, Learner] = {}
-    owners: dict[str, tuple[Learner, ...]] = {}
+    owners: dict[str, dict[Learner, bool]] = {}
 
     def named(place: str) -> Learner:
         name = composed(_named_by(place.split("/"), len(common)))
@@ -257,12 +310,12 @@ def _by_place(places: Sequence[str], common: Sequence[str]) -> tuple[tuple[Learn
         handed_in = place in apart or place.casefold().endswith(
             (".ipynb", ".zip")
         )  # else a letter beside them
-        owners[place] = (named(place),) if handed_in else ()
+        owners[place] = {named(place): True} if handed_in else {}
     lone = (
         tuple(found.values()) if len(found) == 1 else ()
     )  # whose a rig file must be, whatever it is called
     for place in filter(is_rig, places):
-        owners[place] = lone if lone and place not in apart else (named(place),)
+        owners[place] = {lone[0] if lone and place not in apart else named(place): True}
     return tuple(sorted(found.values(), key=lambda learner: _natural(folded(learner.id)))), owners
 
 
@@ -294,7 +347,7 @@ def _with_typed_names(
         for learner in learners
     }
     return tuple(told.values()), {
-        place: tuple(told[each.id] for each in who) for place, who in owners.items()
+        place: {told[each.id]: sure for each, sure in who.items()} for place, who in owners.items()
     }
 
 
@@ -332,62 +385,180 @@ class _Known:
     """The names that each learner is known by, ready to be looked for among words."""
 
     def __init__(self, learners: Iterable[Learner]) -> None:
+        self.learners = tuple(learners)
         self._labels = defaultdict(set)  # words in order of the alphabet → learners' numbers
-        for number, learner in enumerate(learners):
-            for text in (
-                learner.id,
-                learner.name,
-                learner.email,
-                learner.email.partition("@")[0],
-                *learner.also,
-            ):
-                for label in _spellings(words(text)):
-                    self._labels[label].add(number)
+        self._written: set[str] = set()  # all names, as the list writes them
+        for number, learner in enumerate(self.learners):
+            written = {spelling for text in _names(learner) for spelling in spellings(text)}
+            self._written |= written
+            for label in set().union(*(_labels(words(text)) for text in written)):
+                self._labels[label].add(number)
         self._lengths = sorted({len(label) for label in self._labels} - {0})
 
-    def who(self, parts: Sequence[str]) -> set[int]:
-        """The numbers of those whom a place names.
+    def who(self, parts: Sequence[str]) -> dict[int, bool]:
+        """The numbers of those whom a place names, and whether surely.
 
-        Those in every part that names anybody, or else all of them.
+        Those in every part that names anybody, or else all of them. It is sure where the first part
+        names them, and nobody else's name stands within theirs.
         """
-        named = [found for found in map(self._in_part, parts) if found]
+        first, *others = (self._in_part(part) for part in parts)
+        named = [found for found in (first, *others) if found]
         named = named or [found for found in map(self._by_short_number, parts) if found]
-        return (set.intersection(*named) or set.union(*named)) if named else set()
+        if not named:
+            return {}
+        every = set.intersection(*map(set, named)) or set().union(*named)
+        sure = first or self._by_short_number(parts[0])
+        return {number: sure.get(number, False) for number in every}
 
-    def _in_part(self, part: str) -> set[int]:
-        here = words(_less_exercise(_stem(part)))
-        covered: dict[int, set[int]] = defaultdict(set)
-        weak: dict[int, set[int]] = defaultdict(set)
+    def called(self, name: str) -> set[int]:
+        """The numbers of those who have a name, however it is written."""
+        for texts in ({folded(name)}, spellings(name)):
+            labels = {tuple(sorted(words(text))) for text in texts}
+            if found := set().union(*(self._labels.get(label, set()) for label in labels)):
+                return found
+        return set()
+
+    def _in_part(self, part: str) -> dict[int, bool]:
+        """Those whom a part of a place names, as it is written or else without its marks."""
+        text = folded(_less_exercise(_stem(part)))
+        found = self._in_text(text)
+        for spelling in () if found else spellings(text) - {text}:
+            for number, sure in self._in_text(spelling).items():
+                found[number] = sure and found.get(number, True)
+        return found
+
+    def _in_text(self, text: str) -> dict[int, bool]:
+        spots = [match.span() for match in re.finditer(r"[^\W_]+", text)]
+        spans = self._spans([text[start:end] for start, end in spots])
+        covered = {
+            number: {i for span in mine for i in range(*span)} for number, mine in spans.items()
+        }
+        found = {}
+        for number, mine in covered.items():
+            longer = [who for who, theirs in covered.items() if mine < theirs]
+            if all(self._may_be_apart(spans[number], spans[who], text, spots) for who in longer):
+                others = {span for who in spans.keys() - {number} for span in spans[who]}
+                around = _around(others, spans[number])
+                found[number] = all(_spelt(span, text, spots) in self._written for span in around)
+        return found
+
+    def _spans(self, here: Sequence[str]) -> dict[int, set[_Span]]:
+        """Where, among some words, each learner's names stand; a short number only beside one."""
+        found: dict[int, set[_Span]] = defaultdict(set)
+        weak: dict[int, set[_Span]] = defaultdict(set)
         for length in self._lengths:
             for start in range(len(here) - length + 1):
                 label = tuple(sorted(here[start : start + length]))
                 for number in self._labels.get(label, ()):
-                    (weak if _is_short_number(label) else covered)[number].update(
-                        range(start, start + length)
-                    )
-        for number in covered:
-            covered[number] |= weak[number]
-        return {
-            number
-            for number, mine in covered.items()
-            if not any(mine < other for other in covered.values())
-        }
+                    kind = weak if _is_short_number(label) else found
+                    kind[number].add((start, start + length))
+        return {number: spans | weak[number] for number, spans in found.items()}
 
-    def _by_short_number(self, part: str) -> set[int]:
+    def _may_be_apart(
+        self,
+        shorter: Iterable[_Span],
+        longer: Iterable[_Span],
+        text: str,
+        spots: Sequence[tuple[int, int]],
+    ) -> bool:
+        """True if a name around a shorter one may be that and more words, by what is between.
+
+        In one name it is the same all along, but for a comma, or as the list writes it.
+        """
+        for start, end in _around(shorter, longer):
+            between = {
+                text[spots[i][1] : spots[i + 1][0]].replace(",", "") for i in range(start, end - 1)
+            }
+            if len(between) > 1 and _spelt((start, end), text, spots) not in self._written:
+                return True
+        return False
+
+    def _by_short_number(self, part: str) -> dict[int, bool]:
         """Those whom a number of one or two digits names: it stands alone, and is no lesson's."""
         label = words(_less_exercise(_stem(part)))
         alone = _is_short_number(label) and label[0] not in catalogue.lessons()
-        return self._labels.get(label, set()) if alone else set()
+        return dict.fromkeys(self._labels.get(label, ()), True) if alone else {}
 
 
-def _spellings(label: _Label) -> set[_Label]:
-    """A label's words in order of the alphabet, and run together in two ways.
+@dataclass(frozen=True)
+class _Advice:
+    """Sentences on files whose learner cannot be told, and what would do."""
 
-    With the last one at the end, or in front.
+    known: _Known
+    common: Sequence[str]
+
+    def which(self, file: File, learners: Sequence[Learner]) -> str:
+        """A sentence on a file that several go with."""
+        names = " and ".join(learner.name for learner in learners[:5])
+        ways = "; or ".join(
+            f"if it is of {learner.id}, {self._rename(file, learner)}" for learner in learners[:5]
+        )
+        return f"The file's place names {names}. {ways[:1].upper()}{ways[1:]}."
+
+    def typed(self, file: File) -> list[Learner]:
+        """The only learner who has the name that is typed in a file, if there is one."""
+        found = self.known.called(file.claimed) if file.claimed else set()
+        return [self.known.learners[number] for number in found] if len(found) == 1 else []
+
+    def who(self, file: File, typed: Sequence[Learner]) -> str:
+        """A sentence on a file that nobody goes with; it proposes whose name is typed in it."""
+        nobody = "Nobody on the roster goes with the file's place."
+        for learner in typed:
+            return (
+                f'{nobody} The name typed in it, "{file.claimed:.80}", is that of {learner.id}. If'
+                f" it is theirs, {self._rename(file, learner)}."
+            )
+        return (
+            f"{nobody} Put the learner's id and name, as the roster has them, into the file's name;"
+            " or add the name it has to the roster, in a column `also`, and give that again by"
+            " --roster."
+        )
+
+    def _rename(self, file: File, learner: Learner) -> str:
+        """The new name by which a file goes with a learner, in words."""
+        who = dict.fromkeys((learner.id, learner.name))
+        lesson = lesson_of(file)
+        own = file.place.rpartition("/")[2]
+        work = own if file.is_rig else f"homework {lesson}.ipynb" if lesson else "work.ipynb"
+        name = re.sub(r"[\\/:]", "-", f"{' '.join(who)} {work}")
+        number = self.known.learners.index(learner)
+        within = [*_below(file.place, self.common)[:-1], name]
+        where = (
+            "" if self.known.who(within).keys() == {number} else "put it beside the folders, and "
+        )
+        return f'{where}call it "{name}"'
+
+
+def _around(shorter: Iterable[_Span], longer: Iterable[_Span]) -> list[_Span]:
+    """The longer spans that have a shorter one, and more, within them."""
+    return [
+        (start, end)
+        for start, end in longer
+        if any(start <= a and b <= end and b - a < end - start for a, b in shorter)
+    ]
+
+
+def _spelt(span: _Span, text: str, spots: Sequence[tuple[int, int]]) -> str:
+    """The text of some of its words, with all that stands between them."""
+    return text[spots[span[0]][0] : spots[span[1] - 1][1]]
+
+
+def _names(learner: Learner) -> tuple[str, ...]:
+    """All that a learner is known by."""
+    before_at = learner.email.partition("@")[0]
+    return learner.id, learner.name, learner.email, before_at, *learner.also
+
+
+def _labels(label: _Label) -> set[_Label]:
+    """A label's words in order of the alphabet, and those run together to one or two.
+
+    The words may be turned, as where the surname stands in front.
     """
     label = label[:12]
-    together = {("".join(label),), ("".join(label[-1:] + label[:-1]),)} if len(label) > 1 else set()
-    return {tuple(sorted(label))} | together
+    turns = [(label[i:], label[:i]) for i in range(len(label))]
+    apart = {tuple(sorted(filter(None, map("".join, turn)))) for turn in turns}
+    together = {("".join(front + back),) for front, back in turns}
+    return {tuple(sorted(label))} | (apart | together if len(label) > 1 else set())
 
 
 def _is_short_number(label: _Label) -> bool:
@@ -469,14 +640,15 @@ def _fit(file: File, lesson: str, name: str, book: File | None) -> int:
 
 
 def _fittest(name: str, rated: Sequence[tuple[int, File]]) -> _Chosen:
-    """The rig file that counts for a question, of (fit, File); the rest as in `_newest`."""
-    ordered = sorted(rated, key=lambda each: (each[0], each[1].modified, _natural(each[1].place)))
+    """The rig file that counts for a question, of (fit, File); the rest as in `_chosen`."""
+    ordered = sorted(rated, key=lambda each: (each[0], each[1].modified, _copy(each[1].place)))
     *others, best = (file for _, file in ordered)
     note = (
         f"{len(rated)} rig files were handed in for {name}; {best.place} was inspected, and not"
         f" {_listed(others)}."
     )
-    return best, [(file, f"{best.place} was inspected for {name}.") for file in others], note
+    whys = [(file, f"{best.place} was inspected for {name}.") for file in others]
+    return best, whys, note if others else ""
 
 
 def _less_question(stem: str, names: Iterable[str] | None = None) -> str:
@@ -488,6 +660,11 @@ def _less_question(stem: str, names: Iterable[str] | None = None) -> str:
 
 
 # --- which lesson
+
+
+def lesson_of(file: File) -> str | None:
+    """The lesson that a file's code opens, if there is such a one, or else what its place says."""
+    return file.lesson if file.lesson in catalogue.lessons() else lesson_of_place(file.place)
 
 
 def lesson_of_place(place: str) -> str | None:

@@ -33,6 +33,7 @@ def html(
     groups: Iterable[Any] = (),
     missing: Sequence[tuple[str, Learner]] = (),
     problems: Iterable[Any] = (),
+    cut: bool = False,
 ) -> str:
     """The page of a class: self-contained HTML, the same each time.
 
@@ -47,6 +48,8 @@ def html(
         Learners who handed in nothing.
     problems : sequence
         Files that belong to nobody or cannot be read: each with `place` and `why`.
+    cut : bool
+        True if not everything was looked at, so that it is not known who handed in nothing.
 
     Returns
     -------
@@ -65,7 +68,7 @@ def html(
         lessons=sorted({entry.lesson for entry in entries}),
         several=len(lessons) > 1,
         by_id={entry.learner.id: entry for entry in entries},
-        tiles=_tiles(entries, missing),
+        tiles=_tiles(entries, None if cut else len(missing)),
         unjailed=sum(page.is_unjailed(entry.about) for entry in entries),
         sections=[section for section in sections if section.data or section.always],
         FEW=FEW,
@@ -115,15 +118,13 @@ def _sections(
     yield _Section("how", "how", "How it was marked", _how(entries), always=True)
 
 
-def _tiles(
-    entries: Sequence[Entry], missing: Sequence[tuple[str, Learner]]
-) -> list[tuple[str, str]]:
+def _tiles(entries: Sequence[Entry], missing: int | None) -> list[tuple[str, str]]:
     marked = [entry.score for entry in entries if entry.score is not None]
     return [
         (f"{len(entries):,}", "handed in"),
         (f"{len(marked):,}", "marked"),
         (f"{len(entries) - len(marked):,}", "not marked"),
-        (f"{len(missing):,}", "missing"),
+        ("?" if missing is None else f"{missing:,}", "missing"),
         (_mean(marked), "on average"),
     ]
 

@@ -6,8 +6,10 @@ a sentence. A bad file spoils itself only. The inside of a rig file is read in t
 
 Bounds: a file has at most 10 MiB. A class has at most 20 files and folders for each learner and
 never fewer than 2,000; that leaves room for a few files, a few folders and a zip of each one's own,
-and keeps a heap of a million names from filling the memory. A zip inside is one learner's: it has
-at most 2,000 entries, 100 notebooks and rig files and 50 MiB unpacked.
+and keeps a heap of a million names from filling the memory. Where there are more, the fullest
+folders are cut short, so that one learner's heap costs nobody else a file, and a problem says so.
+A zip inside is one learner's: it has at most 2,000 entries, 100 notebooks and rig files and 50 MiB
+unpacked. In one folder so many bytes are read as a class can hand in, the smallest first.
 """
 
 import io
@@ -17,7 +19,9 @@ import struct
 import unicodedata
 import zipfile
 import zlib
-from collections.abc import Callable, Iterable, Iterator
+from collections import defaultdict
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from functools import partial
@@ -44,6 +48,7 @@ __all__ = ["Collected", "collect"]
 
 MOST_ENTRIES = 2_000
 ENTRIES_EACH = 20
+MOST_LISTED = 200_000  # entries of a class's zip, of which a fair share is read
 MOST_NESTED = 100  # files in a zip inside
 NESTED_BYTES = 50 * 2**20
 DEEPEST = 20  # folders in folders
@@ -120,11 +125,12 @@ def collect(path: str | os.PathLike[str], learners: int = 1_000) -> Collected:
         _Box(room=2 * MOST_BYTES * max(1, learners)),
     )
     if kind == stat.S_IFDIR:
-        box.take(_in_folder(path.resolve(), most))
+        things = _in_folder(path.resolve(), most)
     elif kind == stat.S_IFREG:
-        box.take(_in_zip(_open_zip(path, most)))
+        things = _in_zip(_open_zip(path), most)
     else:
         raise ValueError(f"{path} is neither a folder nor a zip. {_GIVE}")
+    box.take(sorted(things, key=_unpacked))
     return Collected(
         tuple(sorted(box.files, key=lambda file: file.place)),
         tuple(sorted(box.problems, key=lambda problem: problem.place)),
@@ -136,7 +142,7 @@ def collect(path: str | os.PathLike[str], learners: int = 1_000) -> Collected:
 class _Found:
     """A regular file that was come upon; `again` reads it later, when a zip inside is closed.
 
-    `offset` is where a zip's entry begins.
+    `offset` is where a zip's entry begins, `size` what it says to have, in bytes.
     """
 
     place: str
@@ -144,14 +150,27 @@ class _Found:
     read: Callable[[], bytes]
     again: Callable[[], bytes] | None = None
     offset: int = 0
+    size: int = 0
+
+
+def _unpacked(thing: "_Found | Problem") -> int:
+    """The bytes that reading a thing would come to, by what it says; a zip's are its files'."""
+    if isinstance(thing, Problem) or not thing.place.casefold().endswith(".zip"):
+        return 0 if isinstance(thing, Problem) else thing.size
+    try:
+        with _open_nested(thing.read()) as archive:
+            return thing.size + sum(entry.file_size for entry in archive.infolist())
+    except UnreadableError:
+        return thing.size
 
 
 @dataclass
 class _Box:
-    """The files found so far, and the room left for reading."""
+    """The files found so far, and the bytes read for each folder; in each there is `room`."""
 
     room: int
     nested: bool = False
+    spent: dict[str, int] = field(default_factory=lambda: defaultdict(int))
     files: list[File] = field(default_factory=list)
     problems: list[Problem] = field(default_factory=list)
     ignored: int = 0
@@ -178,7 +197,7 @@ class _Box:
                     f"The zip holds more than {MOST_NESTED} notebooks and rig files. Hand in the"
                     " exercise only."
                 )
-            data = self._spend(thing.read())
+            data = self._spend(thing.place, thing.read())
             told = NOTHING if suffix in RIGS else _told(data)
             self.files.append(
                 File(
@@ -195,8 +214,9 @@ class _Box:
             raise UnreadableError(_INSTEAD.get(suffix, f"{NO_NOTEBOOK}. {HAND_IN}"))
 
     def _take_nested(self, thing: "_Found") -> None:
-        data = self._spend(thing.read())
-        inner = _Box(min(self.room, NESTED_BYTES), nested=True)
+        data = self._spend(thing.place, thing.read())
+        folder = _folder(thing.place)
+        inner = _Box(min(self.room - self.spent[folder], NESTED_BYTES), nested=True)
         with _open_nested(data) as archive:
             inner.take(
                 replace(
@@ -208,21 +228,26 @@ class _Box:
                 else Problem(f"{thing.place}/{found.place}", found.why)
                 for found in _in_zip(archive)
             )
-        self.room -= min(self.room, NESTED_BYTES) - inner.room
+        self.spent[folder] += inner.spent[""]
         self.files += inner.files
         self.problems += inner.problems[
             :MOST_NESTED
         ]  # no more is worth reading of one learner's zip
         self.ignored += inner.ignored
 
-    def _spend(self, data: bytes) -> bytes:
-        if len(data) > self.room:
+    def _spend(self, place: str, data: bytes) -> bytes:
+        folder = "" if self.nested else _folder(place)
+        if self.spent[folder] + len(data) > self.room:
             raise UnreadableError(
                 "The files here are larger, all together, than a class's work can be. Leave out"
                 " what is not homework."
             )
-        self.room -= len(data)
+        self.spent[folder] += len(data)
         return data
+
+
+def _folder(place: str) -> str:
+    return place.rpartition("/")[0]
 
 
 def _is_hidden(place: str) -> bool:
@@ -237,43 +262,90 @@ def _told(data: bytes) -> Notebook:
         return NOTHING
 
 
+# --- a fair share
+
+
+_Parts = tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class _Tree:
+    """Folders in folders: what one holds, at most so many things, and which of them are folders."""
+
+    listed: Callable[[_Parts, int], Sequence[tuple[str, Any]]]
+    is_folder: Callable[[_Parts, Any], bool]
+
+    def fairly(self, parts: _Parts, most: int) -> Iterator["tuple[_Parts, Any] | Problem"]:
+        """At most so many things of a folder: where there are more, the fullest are cut short."""
+        try:
+            here = self.listed(parts, most + 1)
+        except OSError as error:
+            yield Problem(_place(parts), f"The folder cannot be read ({error.strerror}).")
+            return
+        if len(here) > most:
+            yield Problem(
+                _place(parts) or ".",
+                f"Here are more files than can be read ({most:,} here); some are not. Leave out "
+                "what is not homework, or give the roster: a larger class may have more.",
+                cut=True,
+            )
+            here = here[:most]
+        yield from (((*parts, name), what) for name, what in here)
+        below = [(*parts, name) for name, what in here if self.is_folder((*parts, name), what)]
+        left = most - len(here)
+        sizes = {folder: self._size(folder, left) for folder in below}
+        each = _share(sizes.values(), left)
+        for folder in below:
+            yield from self.fairly(folder, each)
+
+    def _size(self, parts: _Parts, most: int) -> int:
+        """The number of things in a folder and all below, counted no further than needed."""
+        size, folders = 0, [parts]
+        while folders and size <= most:
+            folder = folders.pop()
+            with suppress(OSError):
+                here = self.listed(folder, most + 1)
+                size += len(here)
+                folders += [
+                    (*folder, name) for name, what in here if self.is_folder((*folder, name), what)
+                ]
+        return size
+
+
+def _share(sizes: Collection[int], left: int) -> int:
+    """The most that each may have, so that all together have no more than are left."""
+    for number, size in enumerate(sorted(sizes)):
+        each = left // (len(sizes) - number)
+        if size > each:
+            return each
+        left -= size
+    return max(sizes, default=0)
+
+
 # --- a folder
 
 
 def _in_folder(root: Path, most: int) -> Iterator["_Found | Problem"]:
-    """Everything below `root`, shallow files first; links are not followed."""
-    level: list[tuple[str, ...]] = [()]
-    left = most
-    while level:
-        below: list[tuple[str, ...]] = []
-        for parts in level:
-            try:
-                entries = _listed(root, parts, left)
-            except OSError as error:
-                yield Problem(_place(parts), f"The folder cannot be read ({error.strerror}).")
-                continue
-            for name, status in entries[:left]:
-                yield from _at(root, (*parts, name), status, below)
-            left -= len(entries)
-            if left < 0:
-                yield Problem(
-                    _place(parts),
-                    f"Here are more files than a class hands in ({most:,} in all); what comes "
-                    "after is not read. Leave out what is not homework, or give the roster.",
-                )
-                return
-        level = below
+    """Everything below `root`; links are not followed."""
+    tree = _Tree(partial(_listed, root), _is_open_folder)
+    for thing in tree.fairly((), most):
+        yield from [thing] if isinstance(thing, Problem) else _at(root, *thing)
 
 
-def _listed(root: Path, parts: tuple[str, ...], left: int) -> list[tuple[str, os.stat_result]]:
-    """(name, status) of everything in a folder, in order, at most one more than are `left`."""
+def _is_open_folder(parts: _Parts, status: os.stat_result) -> bool:
+    """True if a name is a folder that is looked into."""
+    return stat.S_ISDIR(status.st_mode) and len(parts) <= DEEPEST and not _is_hidden(parts[-1])
+
+
+def _listed(root: Path, parts: _Parts, most: int) -> list[tuple[str, os.stat_result]]:
+    """(name, status) of the things in a folder, in order, at most so many."""
     folder = _open(root, parts, os.O_DIRECTORY)
     try:
         with os.scandir(folder) as entries:
             return sorted(
                 (
                     (entry.name, entry.stat(follow_symlinks=False))
-                    for entry in islice(entries, left + 1)
+                    for entry in islice(entries, most)
                 ),
                 key=lambda entry: entry[0],
             )
@@ -281,15 +353,14 @@ def _listed(root: Path, parts: tuple[str, ...], left: int) -> list[tuple[str, os
         os.close(folder)
 
 
-def _at(
-    root: Path, parts: tuple[str, ...], status: os.stat_result, below: list[tuple[str, ...]]
-) -> Iterator["_Found | Problem"]:
-    """The thing that one name in a folder is; a folder goes to `below`."""
+def _at(root: Path, parts: _Parts, status: os.stat_result) -> Iterator["_Found | Problem"]:
+    """The thing that one name in a folder is; nothing for a folder that is looked into."""
     place = _place(parts)
     if _is_hidden(place):
         yield _Found(place, "", bytes)  # counted, never read
     elif stat.S_ISREG(status.st_mode):
-        yield _Found(place, _iso(status.st_mtime), partial(_read_in_folder, root, parts))
+        read = partial(_read_in_folder, root, parts)
+        yield _Found(place, _iso(status.st_mtime), read, size=status.st_size)
     elif not stat.S_ISDIR(status.st_mode):
         what = (
             "a link, which is not followed" if stat.S_ISLNK(status.st_mode) else "no ordinary file"
@@ -299,8 +370,6 @@ def _at(
         yield Problem(
             place, f"The folders go deeper than {DEEPEST}; what is further down is not read."
         )
-    else:
-        below.append(parts)
 
 
 def _read_in_folder(root: Path, parts: tuple[str, ...]) -> bytes:
@@ -383,13 +452,11 @@ class _Zip(zipfile.ZipFile):
         self._filelist.most = self._most
 
 
-def _open_zip(path: Path, most: int) -> _Zip:
+def _open_zip(path: Path) -> _Zip:
     try:
-        return _Zip(path, most)
+        return _Zip(path, MOST_LISTED)
     except UnreadableError as why:
-        raise ValueError(
-            f"{path} cannot be read. {why} Or give the roster: a larger class may have more."
-        ) from None
+        raise ValueError(f"{path} cannot be read. {why}") from None
     except _BROKEN:
         raise ValueError(
             f"{path} is neither a folder nor a zip that can be read. If it should be a zip, fetch"
@@ -406,25 +473,56 @@ def _open_nested(data: bytes) -> _Zip:
         ) from None
 
 
-def _in_zip(archive: zipfile.ZipFile) -> Iterator["_Found | Problem"]:
-    """Every regular file of a zip; entries with hostile or ambiguous names are problems."""
+def _in_zip(archive: zipfile.ZipFile, most: int = MOST_ENTRIES) -> Iterator["_Found | Problem"]:
+    """The regular files of a zip; entries with hostile or ambiguous names are problems."""
     counts: dict[str, int] = {}
+    entries: list[zipfile.ZipInfo | Problem] = [*archive.infolist()]
     for entry in archive.infolist():
         counts[_same(entry)] = counts.get(_same(entry), 0) + 1
-    for entry in archive.infolist():
-        place = shown(entry.orig_filename)
-        why = _wrong_with(entry) or (
-            counts[_same(entry)] > 1
-            and "Two entries of the zip have this name, or one that some systems take for it."
-            " Give each its own name."
-        )
-        if why:
-            yield Problem(place, why)
-        elif not entry.is_dir():
-            modified = "{:04}-{:02}-{:02}T{:02}:{:02}:{:02}".format(*entry.date_time)
-            yield _Found(
-                place, modified, partial(_read_entry, archive, entry), offset=entry.header_offset
-            )
+    if len(entries) > most:
+        entries = list(_fair_entries(archive.infolist(), most))
+    for each in entries:
+        yield from [each] if isinstance(each, Problem) else _in_entry(archive, each, counts)
+
+
+def _in_entry(
+    archive: zipfile.ZipFile, entry: zipfile.ZipInfo, counts: Mapping[str, int]
+) -> Iterator["_Found | Problem"]:
+    """The thing that an entry of a zip is; nothing for a folder."""
+    place = shown(entry.orig_filename)
+    why = _wrong_with(entry) or (
+        counts[_same(entry)] > 1
+        and "Two entries of the zip have this name, or one that some systems take for it."
+        " Give each its own name."
+    )
+    if why:
+        yield Problem(place, why)
+    elif not entry.is_dir():
+        modified = "{:04}-{:02}-{:02}T{:02}:{:02}:{:02}".format(*entry.date_time)
+        read = partial(_read_entry, archive, entry)
+        yield _Found(place, modified, read, offset=entry.header_offset, size=entry.file_size)
+
+
+def _fair_entries(
+    entries: Iterable[zipfile.ZipInfo], most: int
+) -> Iterator[zipfile.ZipInfo | Problem]:
+    """At most so many entries of a zip, and problems for the folders that are cut short."""
+    holds: dict[_Parts, list[tuple[str, zipfile.ZipInfo | None]]] = defaultdict(list)
+    folders: set[_Parts] = {()}
+    for entry in entries:
+        parts = tuple(entry.orig_filename.removesuffix("/").split("/", DEEPEST))
+        for depth in range(1, len(parts)):
+            if parts[:depth] not in folders:
+                folders.add(parts[:depth])
+                holds[parts[: depth - 1]].append((parts[depth - 1], None))
+        if not entry.is_dir():
+            holds[parts[:-1]].append((parts[-1], entry))
+    tree = _Tree(lambda parts, most: holds[parts][:most], lambda _, entry: entry is None)
+    for thing in tree.fairly((), most):
+        if isinstance(thing, Problem):
+            yield thing
+        elif thing[1] is not None:
+            yield thing[1]
 
 
 def _same(entry: zipfile.ZipInfo) -> str:

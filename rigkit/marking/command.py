@@ -63,6 +63,8 @@ def _mark(arguments: Namespace, say: "_Line") -> tuple[int, str, dict[str, Any]]
         )
     if arguments.reason is not None:
         raise ValueError("--reason came without --override. Give both or neither.")
+    if arguments.columns and arguments.roster is None:
+        raise ValueError("--columns came without --roster. Give both or neither.")
     if arguments.jail == "unjailed":
         print(UNJAILED, file=sys.stderr)
     say.begin()
@@ -77,6 +79,7 @@ def _mark(arguments: Namespace, say: "_Line") -> tuple[int, str, dict[str, Any]]
         jail=arguments.jail or "bwrap",
         allowed=tuple(dict.fromkeys(arguments.allow)),
         school=dict(arguments.school),
+        columns=dict(arguments.columns),
         progress=say.progress,
     )
     return NOT_ALL if summary.not_marked else DONE, str(summary), summary.data

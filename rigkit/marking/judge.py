@@ -20,7 +20,7 @@ from rigkit.marking.record import now
 from rigkit.marking.run import Answers, is_theirs
 from rigkit.marking.submission import Submission
 
-__all__ = ["better", "judge", "not_marked", "ran_out_of_time"]
+__all__ = ["best", "better", "judge", "not_marked", "ran_out_of_time"]
 
 CUT_SHORT = {
     "time limit": "The notebook was still running when its time was up",
@@ -123,6 +123,18 @@ def ran_out_of_time(entry: Entry) -> bool:
     return "time limit" in ends or any(
         count.get("stopped") for count in entry.about.get("counts", {}).values()
     )
+
+
+def best(entries: Sequence[Entry]) -> Entry:
+    """Return the best of the entries of one submission, which says so where there are several."""
+    kept = max(entries, key=lambda entry: (entry.marked, entry.score or 0))
+    if len(entries) == 1:
+        return kept
+    scores = ", ".join(
+        f"{entry.file}: {f'{100 * entry.score:.0f} %' if entry.score is not None else entry.why}"
+        for entry in entries
+    )
+    return replace(kept, flags=(*kept.flags, f"{kept.file} counts ({scores})."))
 
 
 def better(first: Entry, second: Entry) -> Entry:

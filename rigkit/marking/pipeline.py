@@ -9,17 +9,18 @@ from multiprocessing.pool import ThreadPool
 from pathlib import Path
 
 from rigkit.homework import catalogue
+from rigkit.homework.notebook import plain_name
 from rigkit.marking import class_page, learner_page, likeness, report, tables
 from rigkit.marking import roster as rosters
 from rigkit.marking.cluster import Cluster
 from rigkit.marking.collect import collect
 from rigkit.marking.entry import Entry
 from rigkit.marking.jail import Jail, open_jail
-from rigkit.marking.judge import better, judge, not_marked, ran_out_of_time
+from rigkit.marking.judge import best, better, judge, not_marked, ran_out_of_time
 from rigkit.marking.notebook_file import read_notebook
-from rigkit.marking.place import place
+from rigkit.marking.place import Placed, place
 from rigkit.marking.record import RECORD, Record, sole
-from rigkit.marking.run import run
+from rigkit.marking.run import run, student_of
 from rigkit.marking.site import SiteError, imported
 from rigkit.marking.submission import Submission, UnreadableError
 from rigkit.marking.summary import Clock, Progress, Summary
@@ -43,6 +44,7 @@ def mark_class(
     jail: str = "bwrap",
     allowed: Sequence[str] = (),
     school: Mapping[str, str] | None = None,
+    columns: Mapping[str, str] | None = None,
     progress: Callable[[Progress], None] | None = None,
 ) -> Summary:
     """Mark all that is due in a class's submissions, and bring the folder `out` up to date.
@@ -69,6 +71,8 @@ def mark_class(
     school : mapping of str to str, optional
         Ids and days that only the school's own system knows, for its tables: see `tables.write`.
         Kept for later runs.
+    columns : mapping of str to str, optional
+        The heads of the roster's columns, in words that are not known: see `roster.read`.
     progress : callable, optional
         Called with a `Progress` after each submission.
 
@@ -87,13 +91,13 @@ def mark_class(
     lessons = tuple(_lesson(lesson) for lesson in lessons)
     tables.check_school(school or {})
     _check_allowed(allowed)
-    listed = _listed(roster, out)
+    listed = _listed(roster, out, columns or {})
     collected = collect(path, **({"learners": len(listed)} if listed else {}))
     _make_folder(out, Path(path))
     with sole(out), Record(out / RECORD) as record, ThreadPool(1) as beside:
         placed = place(collected, listed, lessons)
         alike = beside.apply_async(_alike, [placed.submissions])  # while workers do the rest
-        due = placed.due({} if anew else record.marked())
+        due = placed.due({} if anew else _as_now(placed, record))
         if due:
             clock = Clock(len(due), progress)
             with _executor(jail, cluster, workers, len(due), allowed) as executor:
@@ -103,6 +107,8 @@ def mark_class(
                 "school": record.last_run().get("school", {}) | dict(school or {}),
                 "lessons": lessons or sorted({one.lesson for one in placed.submissions}),
                 "learners": [asdict(learner) for learner in listed or ()],
+                "withdrawn": _withdrawn(record, placed),
+                "cut": placed.cut,
                 "problems": [[stray.place, stray.why] for stray in placed.strays],
                 "groups": [asdict(group) for group in alike.get()],
             }
@@ -127,6 +133,10 @@ def mark_submission(submission: Submission, jail: Jail) -> Entry:
         Without overrides. Not marked where the file cannot be read, the jail did not start, or
         judging failed by a fault of ours.
     """
+    return best([_mark_one(each, jail) for each in submission.each])
+
+
+def _mark_one(submission: Submission, jail: Jail) -> Entry:
     if submission.problem:
         return not_marked(submission, submission.problem)
     try:
@@ -211,6 +221,34 @@ def _check_allowed(allowed: Sequence[str]) -> None:
             raise ValueError(str(why)) from None
 
 
+def _as_now(placed: Placed, record: Record) -> dict[tuple[str, str], str]:
+    """The digests that were marked, of those whose learner has the same numbers now as then.
+
+    They change where the roster gets the name that is typed in a notebook.
+    """
+    before = record.students()
+    now = {
+        one.key: student_of(one.learner, one.notebook.claimed)
+        for one in placed.submissions
+        if one.notebook
+    }
+    return {
+        key: digest
+        for key, digest in record.marked().items()
+        if plain_name(before.get(key) or "") == plain_name(now.get(key) or before.get(key) or "")
+    }
+
+
+def _withdrawn(record: Record, placed: Placed) -> list[list[str]]:
+    """Return (learner's id, lesson) of what could not be marked and is over, also from before.
+
+    It is no mark that is taken back: see `Placed.withdrawn`.
+    """
+    before = {(who, lesson) for who, lesson in record.last_run().get("withdrawn", ())}
+    found = before | placed.withdrawn(record.unmarked())
+    return sorted(map(list, found - {one.key for one in placed.submissions}))
+
+
 def _executor(
     jail: str, cluster: str | None, workers: int | None, due: int, allowed: Sequence[str]
 ) -> Workers | Cluster:
@@ -241,10 +279,12 @@ def _cells(submissions: Iterable[Submission]) -> Iterator[tuple[str, tuple[str, 
                 yield submission.learner.id, read_notebook(submission.notebook.data).cells
 
 
-def _listed(roster: str | Path | None, out: Path) -> rosters.Roster | None:
+def _listed(
+    roster: str | Path | None, out: Path, columns: Mapping[str, str]
+) -> rosters.Roster | None:
     """The roster given, or else the one that the last run into `out` had."""
     if roster is not None or not (out / RECORD).is_file():
-        return rosters.read(roster) if roster is not None else None
+        return rosters.read(roster, columns) if roster is not None else None
     with Record(out / RECORD, create=False) as record:
         kept = record.learners()
     return rosters.Roster(kept) if kept else None

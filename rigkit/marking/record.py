@@ -181,10 +181,13 @@ class Record:
         whose, values = ("", ()) if learner is None else ("WHERE learner = ?", (learner,))
         corrections = self._corrections(whose, values)
         about = _ABOUT_IN_BRIEF if brief else "about"
+        withdrawn = {tuple(key) for key in self.last_run().get("withdrawn", ())}
         for row in self._rows(
             f"SELECT entry, {about} FROM latest {whose} ORDER BY learner, lesson", *values
         ):
             entry = thawed(*row)
+            if not entry.marked and entry.key in withdrawn:
+                continue
             if brief:
                 entry = replace(
                     entry,
@@ -202,10 +205,26 @@ class Record:
 
     def marked(self) -> dict[tuple[str, str], str]:
         """The digest that was marked last, by (learner's id, lesson); only of those marked."""
+        return self._digests("WHERE marked")
+
+    def unmarked(self) -> dict[tuple[str, str], str]:
+        """The same of those that could not be marked."""
+        return self._digests("WHERE NOT marked")
+
+    def students(self) -> dict[tuple[str, str], str | None]:
+        """The name that the numbers of those marked hung on, by (learner's id, lesson)."""
+        return {
+            (learner, lesson): student
+            for learner, lesson, student in self._rows(
+                "SELECT learner, lesson, json_extract(about, '$.student') FROM latest WHERE marked"
+            )
+        }
+
+    def _digests(self, which: str) -> dict[tuple[str, str], str]:
         return {
             (learner, lesson): digest
             for learner, lesson, digest in self._rows(
-                "SELECT learner, lesson, digest FROM latest WHERE marked"
+                f"SELECT learner, lesson, digest FROM latest {which}"
             )
         }
 

@@ -25,18 +25,20 @@ def write_all(record: Record, out: Path) -> ClassReport:
     """Write the tables, the class page, and the learners' pages that are corrected or not there."""
     found, learners = record.last_run(), record.learners()
     entries = tuple(record.entries(brief=True))
-    missing = tuple(_missing(entries, learners, found.get("lessons", ())))
+    absent = tuple(_missing(entries, learners, found.get("lessons", ())))
+    missing = () if found.get("cut") else absent
     for entry in entries:
         if entry.overrides or not learner_page.is_there(entry.learner, out):
             theirs = list(record.entries(learner=entry.learner.id))
             learner_page.write(entry.learner, theirs, out)
-    tables.write(entries, learners, out, found.get("school"))
+    tables.write(entries, learners, out, found.get("school"), found.get("cut", False))
     class_page.write(
         entries,
         out,
         groups=[Group(**group) for group in found.get("groups", ())],
         missing=missing,
         problems=[Stray(*problem) for problem in found.get("problems", ())],
+        cut=found.get("cut", False),
     )
     results.hand_notebook(out)
     return ClassReport(entries, missing)

@@ -41,8 +41,13 @@ def open_results(path: str | Path = "results.sqlite") -> "ClassResults":
     path = Path(path)
     path = path / record.RECORD if path.is_dir() else path
     with record.Record(path, create=False) as found:
+        last = found.last_run()
         return ClassResults(
-            found.entries(), found.learners(), path.parent, found.last_run().get("school")
+            found.entries(),
+            found.learners(),
+            path.parent,
+            last.get("school"),
+            last.get("cut", False),
         )
 
 
@@ -100,6 +105,8 @@ class ClassResults:
     folder : Path
     school : dict of str to str
         The values given by `rigkit mark --school`.
+    cut : bool
+        True if not everything handed in was looked at: see `rigkit.marking.tables.write`.
     """
 
     def __init__(
@@ -108,9 +115,10 @@ class ClassResults:
         roster: Iterable[Learner] = (),
         folder: str | Path = ".",
         school: Mapping[str, str] | None = None,
+        cut: bool = False,
     ) -> None:
         self.entries, self.roster, self.folder = list(entries), list(roster), Path(folder)
-        self.school = dict(school or {})
+        self.school, self.cut = dict(school or {}), cut
 
     def __repr__(self) -> str:
         marked = [entry.score for entry in self.entries if entry.score is not None]
@@ -125,7 +133,7 @@ class ClassResults:
     @property
     def learners(self) -> Table:
         """One row per learner and lesson, as in `grades.csv`."""
-        return Table(tables.grades(self.entries, self.roster))
+        return Table(tables.grades(self.entries, self.roster, self.cut))
 
     @property
     def questions(self) -> Table:
@@ -284,7 +292,7 @@ class ClassResults:
                           assignDate="2026-11-02", dueDate="2026-11-23")
         """
         out = self.folder if out is None else Path(out)
-        tables.write(self.entries, self.roster, out, self.school | school)
+        tables.write(self.entries, self.roster, out, self.school | school, self.cut)
 
     def _questions(self) -> list[str]:
         return list(

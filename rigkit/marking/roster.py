@@ -7,16 +7,23 @@ import re
 import unicodedata
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import islice, product
 from pathlib import Path
 
 from rigkit.marking.entry import Learner
 from rigkit.marking.submission import shown
 
-__all__ = ["Roster", "read", "words"]
+__all__ = ["Roster", "read", "spellings", "words"]
 
 MOST_BYTES = 10 * 2**20
 MOST_LEARNERS = 100_000
 LONGEST = 200  # characters of an id or a name
+MOST_TITLES = 10  # lines in which the heads of the columns are looked for
+MOST_LETTERS = 4  # of a name, that may be written in two ways
+
+# letters that are no others with marks, and those that some write as two
+_ONE = {"ø": "o", "æ": "ae", "œ": "oe", "þ": "th", "ð": "d", "đ": "d", "ł": "l", "ı": "i"}
+_TWO = {"ä": "ae", "ö": "oe", "ü": "ue", "å": "aa", "ø": "oe"}
 
 _COLUMNS = {
     "id": (
@@ -34,6 +41,10 @@ _COLUMNS = {
         "code",
         "identifier",
         "matriculation number",
+        "sourcedid",
+        "sourced id",
+        "usersourcedid",
+        "studentsourcedid",
     ),
     "name": ("name", "full name", "learner name", "student name", "student", "display name"),
     "first": ("first name", "firstname", "given name", "givenname", "forename", "first"),
@@ -53,6 +64,9 @@ _COLUMNS = {
 }
 
 
+_CALLED = ("id", "name", "surname", "first", "email", "group", "also")  # by --columns
+
+
 @dataclass(frozen=True)
 class Roster:
     """The learners of a class, in the order of the list; no two have the same id."""
@@ -66,12 +80,19 @@ class Roster:
         return len(self.learners)
 
 
-def read(path: str | os.PathLike[str]) -> Roster:
+def read(path: str | os.PathLike[str], columns: Mapping[str, str] | None = None) -> Roster:
     """The roster in a CSV file: UTF-8, UTF-16 or Windows-1252, with commas, semicolons or tabs.
 
-    The first line names the columns: an id or a name, or both, in whichever common words; first and
-    last name may stand apart; e-mail, group and other names (several with semicolons or bars
-    between) are optional.
+    A line names the columns: an id or a name, or both, in whichever common words; first and last
+    name may stand apart; e-mail, group and other names (several with semicolons or bars between)
+    are optional. Title lines above it are skipped.
+
+    Parameters
+    ----------
+    path : path-like
+    columns : mapping of str to str, optional
+        The heads of columns in other words: of `id`, `name`, `surname`, `first`, `email`, `group`,
+        `also`.
 
     Returns
     -------
@@ -84,19 +105,13 @@ def read(path: str | os.PathLike[str]) -> Roster:
     """
     path = Path(path)
     rows = _rows(path, _text(path))
-    header = next(rows, (1, []))[1]
-    columns = _columns(header)
-    if not {"id", "name"} & columns.keys() and not {"first", "last"} <= columns.keys():
-        raise ValueError(
-            f"The first line of {path} must name its columns, such as `id,name,email`; "
-            f"got {shown(', '.join(header), 100)!r}."
-        )
+    found = _heads(path, rows, columns or {})
     learners = {}
     for line, row in rows:
         learner = _learner(
             {
                 what: shown(composed(row[i]).strip(), LONGEST)
-                for what, i in columns.items()
+                for what, i in found.items()
                 if i < len(row)
             }
         )
@@ -142,7 +157,7 @@ def _text(path: Path) -> str:
 
 def _rows(path: Path, text: str) -> Iterator[tuple[int, list[str]]]:
     """(line number, cells) of each line that is not empty."""
-    first = next((line for line in text.splitlines() if line.strip()), "")
+    first = "\n".join(text.splitlines()[:MOST_TITLES])
     delimiter = max(",;\t", key=first.count)
     rows = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
     try:
@@ -156,27 +171,84 @@ def _rows(path: Path, text: str) -> Iterator[tuple[int, list[str]]]:
         ) from None
 
 
-def _columns(header: Sequence[str]) -> dict[str, int]:
-    """The column of each thing; the first that fits counts."""
-    found: dict[str, int] = {}
-    for i, cell in enumerate(header):
-        called = " ".join(words(cell))
+def _heads(
+    path: Path, rows: Iterator[tuple[int, list[str]]], named: Mapping[str, str]
+) -> dict[str, int]:
+    """The column of each thing, by the first line that names an id or a name."""
+    wanted = {("last" if what == "surname" else what): head for what, head in named.items()}
+    for what in wanted.keys() - _COLUMNS.keys():
+        raise ValueError(f"--columns must be of {', '.join(_CALLED)}; got {what!r}.")
+    first, closest = None, {*wanted}
+    for _, header in islice(rows, MOST_TITLES):
+        found, first = _columns(header, wanted), first or header
+        closest = min(closest, wanted.keys() - found.keys(), key=len)
+        if not wanted.keys() - found.keys() and (
+            {"id", "name"} & found.keys() or {"first", "last"} <= found.keys()
+        ):
+            return found
+    for what in sorted(closest):
+        raise ValueError(f"{path} has no column {wanted[what]!r}, which --columns names.")
+    understood = "; ".join(
+        f"{called}: {', '.join(_COLUMNS['last' if called == 'surname' else called])}"
+        for called in _CALLED
+    )
+    raise ValueError(
+        f"A line of {path} must name its columns, such as `id,name,email`; "
+        f"got {shown(', '.join(first or []), 100)!r}. These words are understood: {understood}. "
+        "Or say which they are: --columns id=… name=…"
+    )
+
+
+def _columns(header: Sequence[str], wanted: Mapping[str, str]) -> dict[str, int]:
+    """The column of each thing, by the head that is wanted or the first that fits."""
+    heads = [" ".join(words(cell)) for cell in header]
+    found = {
+        what: heads.index(" ".join(words(head)))
+        for what, head in wanted.items()
+        if " ".join(words(head)) in heads
+    }
+    taken = {*found.values()}
+    for i, called in enumerate(heads):
         for what, names in _COLUMNS.items():
-            if called in names:
+            if called in names and i not in taken and what not in wanted:
                 found.setdefault(what, i)
     return found
 
 
 def _learner(cells: Mapping[str, str]) -> Learner:
-    name = cells.get("name") or f"{cells.get('first', '')} {cells.get('last', '')}".strip()
+    both = f"{cells.get('first', '')} {cells.get('last', '')}".strip()
+    name = cells.get("name") or both
     who = cells.get("id", name)
-    also = tuple(filter(None, (other.strip() for other in re.split("[;|]", cells.get("also", "")))))
-    return Learner(who, name or who, cells.get("email", ""), cells.get("group", ""), also)
+    others = [other.strip() for other in re.split("[;|]", cells.get("also", ""))]
+    apart = both if {"first", "last"} <= cells.keys() else ""
+    also = dict.fromkeys(other for other in (apart, *others) if other and other != name)
+    return Learner(who, name or who, cells.get("email", ""), cells.get("group", ""), tuple(also))
 
 
 def words(text: str) -> tuple[str, ...]:
     """The words of a name: runs of letters and digits, composed and with case folded."""
     return tuple(re.findall(r"[^\W_]+", folded(text)))
+
+
+def spellings(text: str) -> set[str]:
+    """A name as it may be written: folded, and in the ways to do without its marks.
+
+    A letter that some write as two is written as one or two throughout: ü as u or ue.
+    """
+    text = folded(text)
+    if text.isascii():
+        return {text}
+    letters = sorted({*text} & _TWO.keys())[:MOST_LETTERS]
+    choices = product(*((_ONE.get(letter, letter), _TWO[letter]) for letter in letters))
+    tables = (dict(zip(map(ord, letters), choice, strict=True)) for choice in choices)
+    rest = str.maketrans(_ONE)
+    return {text} | {_unmarked(text.translate(table).translate(rest)) for table in tables}
+
+
+def _unmarked(text: str) -> str:
+    """A text whose letters have no marks."""
+    apart = unicodedata.normalize("NFKD", text)
+    return folded("".join(letter for letter in apart if not unicodedata.combining(letter)))
 
 
 def folded(text: str) -> str:

@@ -11,7 +11,7 @@ from functools import cached_property
 
 from rigkit import course
 from rigkit.homework import catalogue, checking
-from rigkit.homework.notebook import Homework
+from rigkit.homework.notebook import Homework, plain_name
 from rigkit.homework.question import Question
 from rigkit.marking.attempts import run_through
 from rigkit.marking.calls import Call, Case, CaseRecord, Request, Run
@@ -20,7 +20,7 @@ from rigkit.marking.jail import Jail
 from rigkit.marking.notebook_file import NOTHING, Notebook, opens, read_notebook
 from rigkit.marking.submission import File, Submission
 
-__all__ = ["Answers", "is_theirs", "run"]
+__all__ = ["Answers", "is_theirs", "run", "student_of"]
 
 INSPECTION = 10.0  # seconds; a rig of 50,000 vertices takes a fraction of one
 
@@ -104,7 +104,7 @@ def run(submission: Submission, jail: Jail) -> Answers:
     """
     read = read_notebook(submission.notebook.data) if submission.notebook else NOTHING
     questions = catalogue.questions(submission.lesson)
-    homework = Homework(questions, _student(submission.learner, read.claimed))
+    homework = Homework(questions, student_of(submission.learner, read.claimed))
     cases = {
         name: _cases(homework, question, submission.seed) for name, question in questions.items()
     }
@@ -144,14 +144,16 @@ def _run_notebook(request: Request, opening: str, jail: Jail) -> Run:
 
 def is_theirs(learner: Learner, claimed: str) -> bool:
     """True if a name typed in a notebook is one of the learner's own."""
-    return claimed.strip().casefold() in {
-        name.strip().casefold() for name in (learner.id, learner.name, *learner.also)
-    }
+    return plain_name(claimed) in map(plain_name, (learner.id, learner.name, *learner.also))
 
 
-def _student(learner: Learner, claimed: str | None) -> str:
-    """The name that the learner's numbers hang on: the one typed, if it is theirs, else the id."""
-    return claimed.strip() if claimed and is_theirs(learner, claimed) else learner.id
+def student_of(learner: Learner, claimed: str | None) -> str:
+    """The name that the learner's numbers hang on, as the list has it.
+
+    It is the one typed in the notebook, if it is theirs, else the id.
+    """
+    own = {plain_name(name): name for name in (*learner.also[::-1], learner.name, learner.id)}
+    return own.get(plain_name(claimed or ""), learner.id)
 
 
 def _cases(homework: Homework, question: Question, seed: str) -> list[Case]:

@@ -78,10 +78,20 @@ class File:
 
 @dataclass(frozen=True)
 class Problem:
-    """Something that cannot be marked: its place, and a sentence on why and what would do."""
+    """Something that cannot be marked.
+
+    Attributes
+    ----------
+    place : str
+    why : str
+        A sentence on why, and what would do.
+    cut : bool
+        True if it is a folder with more in it than was read.
+    """
 
     place: str
     why: str
+    cut: bool = False
 
 
 @dataclass(frozen=True)
@@ -115,12 +125,17 @@ class Submission:
         The file's path, and its SHA-256: see `Entry`. No digest where there is nothing to read.
     notebook : File or None
         None where only rig files were handed in, or nothing that can be read.
+    rivals : tuple of File
+        Other notebooks, where nothing tells which is the newest: all are marked, and the best one
+        counts.
     rigs : Mapping of str to File
         The rig files, by the name of the question each is for.
     notes : tuple of str
         Sentences for the teacher on how it came to be these files.
     problem, rig_problem : str
         Why the notebook, or another rig file, cannot be read, where one cannot.
+    untold : bool
+        True if it cannot be told whose the file is or for what; it replaces nothing that is marked.
     seed : str
         The secret that its cases are drawn from.
     """
@@ -134,21 +149,31 @@ class Submission:
     notes: tuple[str, ...] = ()
     problem: str = ""
     rig_problem: str = ""
+    untold: bool = False
     seed: str = ""
+    rivals: tuple[File, ...] = ()
 
     @property
     def key(self) -> tuple[str, str]:
         """(learner's id, lesson)."""
         return self.learner.id, self.lesson
 
+    @property
+    def each(self) -> tuple["Submission", ...]:
+        """The same with one notebook each, of those of which the best counts."""
+        alone = replace(self, rivals=())
+        others = (replace(alone, notebook=file, place=file.place) for file in self.rivals)
+        return (alone, *others)
+
     def loaded(self, seed: str) -> "Submission":
         """The same with all bytes in memory and its seed; with a problem where they are gone."""
         try:
             notebook = self.notebook and self.notebook.held()
+            rivals = tuple(file.held() for file in self.rivals)
             rigs = {name: file.held() for name, file in self.rigs.items()}
         except UnreadableError as why:
-            return replace(self, notebook=None, rigs={}, problem=str(why), seed=seed)
-        return replace(self, notebook=notebook, rigs=rigs, seed=seed)
+            return replace(self, notebook=None, rivals=(), rigs={}, problem=str(why), seed=seed)
+        return replace(self, notebook=notebook, rivals=rivals, rigs=rigs, seed=seed)
 
 
 def digest_of(data: bytes) -> str:

@@ -104,11 +104,12 @@ class Summary:
         placed_keys, due_keys = {one.key for one in placed.submissions}, {one.key for one in due}
         mine = [entry for entry in report.entries if entry.key in placed_keys]
         failed = [(entry.file, entry.why) for entry in mine if not entry.marked]
+        failed += [(stray.place, stray.why) for stray in placed.strays if stray.matters]
         return cls(
             out,
             sum(entry.marked for entry in mine if entry.key in due_keys),
             len(placed_keys) - len(due_keys),
-            (*failed, *((stray.place, stray.why) for stray in placed.strays if stray.matters)),
+            tuple(dict.fromkeys(failed)),
             sum(entry.needs_a_look for entry in report.entries),
             tuple(report.missing),
             sum(page.is_unjailed(entry.about) for entry in report.entries),

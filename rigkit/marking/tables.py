@@ -79,6 +79,7 @@ def write(
     learners: Iterable[Learner],
     out: Path,
     school: Mapping[str, str] | None = None,
+    cut: bool = False,
 ) -> None:
     """Write `grades.csv` and the four files of the standard into the folder `out`.
 
@@ -92,14 +93,18 @@ def write(
     school : mapping of str to str, optional
         Values that only the school's system knows: the ids in `SCHOOL`, and `assignDate` and
         `dueDate` as YYYY-MM-DD.
+    cut : bool
+        True if not everything handed in was looked at. Then whoever has no entry may have handed in
+        all the same: "not known" in one table, and no result in the other.
 
     Raises
     ------
     ValueError
         For names or values in `school` that the standard does not have.
     """
-    made = one_roster(entries, learners, school)
-    rows = grades(entries, learners)
+    learners = list(learners)
+    made = one_roster(entries, learners, school, cut)
+    rows = grades(entries, learners, cut)
     # A spreadsheet takes a file without the mark for the machine's old encoding, and Zoë for ZoÃ«.
     course.write_whole(
         out / "grades.csv", b"\xef\xbb\xbf" + _csv(list(rows[0]) if rows else ["id", "name"], rows)
@@ -108,7 +113,9 @@ def write(
         course.write_whole(out / name, _csv(heads, lines))
 
 
-def grades(entries: Sequence[Entry], learners: Iterable[Learner]) -> list[dict[str, Any]]:
+def grades(
+    entries: Sequence[Entry], learners: Iterable[Learner], cut: bool = False
+) -> list[dict[str, Any]]:
     """One row per learner and lesson, as dicts: who, the scores, the total, and what to know.
 
     Each question's score and the total are in percent.
@@ -134,7 +141,7 @@ def grades(entries: Sequence[Entry], learners: Iterable[Learner]) -> list[dict[s
                 "lesson": lesson,
                 **{f"{question} (%)": _percent(scores.get(question)) for question in questions},
                 "total (%)": _percent(entry.score if entry else None),
-                "handed in": _yes(entry),
+                "handed in": "not known" if cut and entry is None else _yes(entry),
                 "marked": _yes(entry and entry.marked),
                 "corrected": _yes(entry and entry.overrides),
                 "end": entry.end if entry else "",
@@ -146,7 +153,10 @@ def grades(entries: Sequence[Entry], learners: Iterable[Learner]) -> list[dict[s
 
 
 def one_roster(
-    entries: Sequence[Entry], learners: Iterable[Learner], school: Mapping[str, str] | None = None
+    entries: Sequence[Entry],
+    learners: Iterable[Learner],
+    school: Mapping[str, str] | None = None,
+    cut: bool = False,
 ) -> dict[str, tuple[Sequence[str], list[dict[str, str]]]]:
     """The files of the standard: a dict of file name to (columns, rows as dicts of text)."""
     school = SCHOOL | check_school(school or {})
@@ -160,7 +170,7 @@ def one_roster(
         results += [
             _result(school, lesson, learner, entry, mine[-1])
             for each, learner, entry in _pairs(entries, learners)
-            if each == lesson
+            if each == lesson and not (cut and entry is None)
         ]
     categories = (
         [{**_common(_id(school, "homework"), times[0]), "title": "Homework", "weight": ""}]

@@ -1,6 +1,7 @@
 """A whole class from the command line: what is marked, what stays, what a teacher corrects, and
 what a stop leaves."""
 
+import csv
 import io
 import json
 import multiprocessing
@@ -20,7 +21,7 @@ import pytest
 
 from rigkit import cli
 from rigkit.homework import catalogue
-from rigkit.marking import command, forks, pipeline, run, workers
+from rigkit.marking import command, forks, pipeline, roster, run, workers
 from rigkit.marking.entry import Entry, Learner
 from rigkit.marking.pipeline import mark_task
 from rigkit.marking.record import RECORD, Record, now
@@ -272,6 +273,60 @@ def test_without_a_roster_each_folder_is_a_learner(room, here):
     found = entries(room)["Anneke Anchorage (p0000)"]
     assert found.score == 1  # by the numbers of the name typed, which stands in the folder's
     assert found.flags == ()
+
+
+def _statuses(room):
+    with open(room / "results" / "results.csv", newline="", encoding="utf-8") as file:
+        return {row["studentSourcedId"]: row["scoreStatus"] for row in csv.DictReader(file)}
+
+
+def test_who_may_have_handed_in_is_never_said_not_to_have(room, here):
+    names = {learner.id: learner.name for learner in roster.read(room / "roster.csv")}
+    (mine,) = (room / "submissions").glob("*p0001*")
+    either = mine.with_name(f"{names['p0001']} and {names['p0002']}")
+    mine.rename(either)
+    assert mark(room) == 1
+    assert _statuses(room) == {"p0000": "fully graded", "p0001": "submitted", "p0002": "submitted"}
+    either.rename(mine)  # as the page says
+    assert mark(room) == 0
+    assert _statuses(room) == {
+        "p0000": "fully graded",
+        "p0001": "fully graded",
+        "p0002": "not submitted",
+    }
+
+
+@pytest.mark.parametrize("right", [0, 1])
+def test_of_two_files_with_one_time_the_better_counts_and_it_is_said(room, here, right):
+    (mine,) = (room / "submissions").glob("*p0001*/*.ipynb")
+    names, kinds = [mine, mine.with_name("another.ipynb")], ["blank", "blank"]
+    kinds[right] = "right"
+    for path, kind in zip(names, kinds, strict=True):
+        path.write_bytes(submission(kind, name="Bastian Bollard"))
+        os.utime(path, (10**9, 10**9))
+    assert mark(room) == 0
+    found = entries(room)["p0001"]
+    assert found.score == 1
+    assert found.file.endswith(names[right].name)
+    assert "nothing tells which of" in found.flags[0]
+    assert found.flags[-1].startswith(f"{found.file} counts (")
+    assert mark(room) == 0
+    assert here.lots == [["p0000", "p0001"]]  # nothing has changed
+
+
+def test_a_name_added_to_the_list_marks_what_it_changes_and_nothing_else(room, here):
+    (mine,) = (room / "submissions").glob("*p0001*/*.ipynb")
+    mine.write_bytes(submission("right", name="Basti"))
+    mark(room)
+    assert 'made out to "Basti"' in entries(room)["p0001"].flags[0]
+    lines = (room / "roster.csv").read_text(encoding="utf-8").splitlines()
+    lines = [line + {0: ",also", 2: ",Basti"}.get(number, ",") for number, line in enumerate(lines)]
+    (room / "roster.csv").write_text("\n".join(lines), encoding="utf-8")
+    assert mark(room) == 0
+    assert here.lots == [["p0000", "p0001"], ["p0001"]]
+    assert (entries(room)["p0001"].score, entries(room)["p0001"].flags) == (1, ())
+    assert mark(room) == 0
+    assert len(here.lots) == 2
 
 
 def test_a_zip_is_marked_like_its_folder(room, here):

@@ -1,5 +1,6 @@
 """Names to learners: class lists of every make, and places of every kind."""
 
+import re
 import unicodedata
 from dataclasses import replace
 
@@ -111,6 +112,48 @@ def test_a_list_that_will_not_do_is_refused_with_its_line(tmp_path, data, word):
     (tmp_path / "r.csv").write_bytes(data)
     with pytest.raises(ValueError, match=word):
         roster.read(tmp_path / "r.csv")
+
+
+@pytest.mark.parametrize(
+    "head",
+    [
+        "sourcedId,status,dateLastModified,enabledUser,username,givenName,familyName,email",
+        "userSourcedId,status,x,y,username,givenName,familyName,email",
+    ],
+)
+def test_the_heads_of_a_schools_own_system_are_known(tmp_path, head):
+    row = "u-1,active,2026-11-25,true,tbollard,Tamsin,Bollard,t@parade.example"
+    (tmp_path / "r.csv").write_text(f"{head}\n{row}\n", encoding="utf-8")
+    assert list(roster.read(tmp_path / "r.csv")) == [
+        Learner("u-1", "Tamsin Bollard", "t@parade.example")
+    ]
+
+
+def test_title_lines_above_the_heads_are_skipped(tmp_path):
+    text = "Harbour class, autumn\nPrinted on 25 November\n\nid;name\np1;Tamsin\n"
+    (tmp_path / "r.csv").write_text(text, encoding="utf-8")
+    assert list(roster.read(tmp_path / "r.csv")) == [Learner("p1", "Tamsin")]
+
+
+def test_heads_in_another_language_are_named_and_the_error_says_how(tmp_path):
+    (tmp_path / "r.csv").write_text("Nr;Navn\np1;Åse\n", encoding="utf-8")
+    with pytest.raises(ValueError, match=r"student number.*full name.*surname.*--columns id="):
+        roster.read(tmp_path / "r.csv")
+    columns = {"id": "nr", "name": "Navn"}
+    assert list(roster.read(tmp_path / "r.csv", columns)) == [Learner("p1", "Åse")]
+    (tmp_path / "r.csv").write_text("Name;Fornavn;Etternavn\np1;Åse;Sørensen\n", encoding="utf-8")
+    columns = {"id": "Name", "first": "Fornavn", "surname": "Etternavn"}
+    assert list(roster.read(tmp_path / "r.csv", columns)) == [Learner("p1", "Åse Sørensen")]
+
+
+@pytest.mark.parametrize(
+    ("columns", "word"),
+    [({"id": "Nummer"}, "no column 'Nummer'"), ({"who": "id"}, "got 'who'")],
+)
+def test_columns_that_are_not_there_are_refused(tmp_path, columns, word):
+    (tmp_path / "r.csv").write_text("id,name\np1,Tamsin\n", encoding="utf-8")
+    with pytest.raises(ValueError, match=word):
+        roster.read(tmp_path / "r.csv", columns)
 
 
 def test_a_list_that_is_not_there_is_refused(tmp_path):
@@ -259,6 +302,46 @@ def test_of_equal_dates_the_later_copy_counts_and_homework_counts_before_what_on
     assert placed.of["p0001", "06"].place == "p0001/exercises/06-preset-bend.ipynb"
 
 
+@pytest.mark.parametrize(
+    "later",
+    [
+        "06-preset-bend (1)",
+        "06-preset-bend(1)",
+        "06-preset-bend-1",
+        "06-preset-bend-Copy1",
+        "06-preset-bend - Copy",
+        "06-preset-bend - Copy (2)",
+    ],
+)
+def test_a_copys_counter_tells_which_is_later_where_the_times_are_one(later):
+    first, second = file("p0001/06-preset-bend.ipynb", digest="a"), file(f"p0001/{later}.ipynb")
+    for order in ([first, second], [second, first]):
+        placed = assign(order, CLASS)
+        assert placed.of["p0001", "06"] == second
+        assert not placed.rivals
+        (note,) = placed.notes["p0001", "06"]
+        assert f"{second.place}, the latest copy by its name, was marked" in note
+    older = replace(second, modified="2026-11-24T10:00:00")
+    assert assign([older, first], CLASS).of["p0001", "06"] == first
+
+
+def test_where_nothing_tells_which_is_newer_both_are_marked_and_it_is_said():
+    files = [file(f"p0001/{name}.ipynb", digest=name) for name in ("final", "really final", "old")]
+    files[2] = replace(files[2], modified="2026-11-24T10:00:00")
+    placed = assign(files, CLASS)
+    marked = {placed.of["p0001", "06"], *placed.rivals["p0001", "06"]}
+    assert marked == {*files[:2]}
+    (note,) = placed.notes["p0001", "06"]
+    assert "nothing tells which of" in note
+    assert "newest" not in note.replace("is the newest: each was marked", "")
+    assert [aside.file for aside in placed.extra] == [files[2]]
+
+
+def test_of_the_same_file_twice_one_is_marked():
+    placed = assign([file(f"p0001/{name}.ipynb", digest="a") for name in "bc"], CLASS)
+    assert not placed.rivals
+
+
 def test_who_is_missing_and_whose_problem_it_is():
     problems = [
         Problem("p0002/answer.docx", "a text"),
@@ -383,7 +466,7 @@ def _typed(*files):
         ("pip-halyard.ipynb", "Pipp Halyard", False),
         ("pip-halyard.ipynb", "Pip Islet", False),
         ("phillip.ipynb", "Phil", False),
-        ("soren.ipynb", "Sören", False),
+        ("soren.ipynb", "Sören", True),
     ],
 )
 def test_a_typed_name_is_the_learners_own_where_it_stands_whole_in_the_place(place, claimed, fits):
@@ -429,3 +512,138 @@ def test_a_number_of_three_digits_names_somebody_among_other_words():
     learners = roster.Roster((Learner("117", "Ilka Fathom"), Learner("17", "Momme Groyne")))
     assert owners("my walk 117/06-preset-bend.ipynb", roster=learners) == ["117"]
     assert owners("my walk 17/06-preset-bend.ipynb", roster=learners) == [()]
+
+
+# --- names within longer names
+
+LEES = roster.Roster((Learner("p1", "Ann Lee"), Learner("p2", "Ann Lee Smith")))
+
+
+@pytest.mark.parametrize(
+    ("place", "owner"),
+    [
+        ("Ann Lee Smith/06.ipynb", "p2"),
+        ("Ann Lee Smith_4711_06-preset-bend.ipynb", "p2"),
+        ("ann_lee_smith_06.ipynb", "p2"),
+        ("Smith, Ann Lee/06.ipynb", "p2"),
+        ("Ann Lee_4711_Smith 06.ipynb", "p1"),
+        ("Ann Lee/Smith 06.ipynb", "p1"),
+        ("Ann Lee_Smith 06-preset-bend.ipynb", ("p1", "p2")),
+        ("Ann Lee - Smith 06.ipynb", ("p1", "p2")),
+        ("Ann Lee/Ann Lee Smith 06.ipynb", ("p1", "p2")),
+        ("Ann Lee_Smith p2 06.ipynb", ("p1", "p2")),
+        ("Ann Lee_Smith/p2_06-preset-bend.ipynb", "p2"),
+    ],
+)
+def test_a_longer_name_counts_only_where_it_is_written_as_one(place, owner):
+    assert owners(place, "zzz/other.ipynb", roster=LEES)[0] == owner
+
+
+def test_what_is_less_surely_theirs_replaces_nothing_that_surely_is():
+    sure = file("p2/06.ipynb", modified="2026-11-25T10:00:00")
+    unsure = file("ann_lee_smith 06.ipynb", modified="2026-11-26T10:00:00")
+    within = file("zed/Ann Lee Smith p2.ipynb", modified="2026-11-27T10:00:00")
+    for other in (unsure, within):
+        for order in ([sure, other], [other, sure]):
+            placed = assign([*order, file("p1/06.ipynb")], LEES)
+            assert placed.of["p2", "06"] == sure
+            (note,) = placed.notes["p2", "06"]
+            assert note == (
+                f"2 files were handed in; {sure.place}, the one most surely theirs, was marked, and"
+                f" not {other.place}."
+            )
+
+
+# --- names however they are written
+
+HARBOUR = roster.Roster(
+    (
+        Learner("h1", "Åse Sørensen"),
+        Learner("h2", "Jürgen Groß"),
+        Learner("h3", "Anna Lena von der Mole"),
+        Learner("h4", "Joel Mueller"),
+        Learner("h5", "Łukasz Nowak"),
+        Learner("h6", "Soren Ebb"),
+        Learner("h7", "Sören Ebb"),
+    )
+)
+
+
+@pytest.mark.parametrize(
+    ("written", "owner"),
+    [
+        ("Sørensen, Åse", "h1"),
+        ("Ase Sorensen", "h1"),
+        ("aasesorensen", "h1"),
+        ("AASE SOERENSEN", "h1"),
+        ("sorensen.aase", "h1"),
+        (unicodedata.normalize("NFD", "Jürgen Groß"), "h2"),
+        ("juergengross", "h2"),
+        ("jurgen_gross", "h2"),
+        ("vondermoleannalena", "h3"),
+        ("vondermole_annalena", "h3"),
+        ("Mole Anna Lena von der", "h3"),
+        ("Joël Müller", "h4"),
+        ("lukasz nowak", "h5"),
+        ("Sören Ebb", "h7"),
+        ("Joel Muller", ()),  # may be another's name
+        ("Jol Mueller", ()),
+        ("Soren Ebb", ("h6", "h7")),  # some write both so
+        ("sorenebb", ("h6", "h7")),
+    ],
+)
+def test_names_are_known_however_they_are_written(written, owner):
+    assert owners(f"{written}/06.ipynb", "zzz/other.ipynb", roster=HARBOUR)[0] == owner
+    assert owners(f"{written}_4711_06.ipynb", "zzz/other.ipynb", roster=HARBOUR)[0] == owner
+
+
+def test_a_name_in_separate_columns_is_known_beside_the_whole_one(tmp_path):
+    (tmp_path / "r.csv").write_text(
+        "id,name,surname,first name\np1,Ase S.,Sørensen,Åse\n", encoding="utf-8"
+    )
+    listed = roster.read(tmp_path / "r.csv")
+    assert list(listed) == [Learner("p1", "Ase S.", also=("Åse Sørensen",))]
+    assert owners("sorensen_aase.ipynb", "zzz/x.ipynb", roster=listed)[0] == "p1"
+
+
+def _advised(why, old):
+    """The place that a file gets by what is said of it: each name in quotes after `call it`."""
+    folder = old.rpartition("/")[0]
+    for moved, name in re.findall(r'(beside the folders, and )?call it "([^"]+)"', why):
+        yield name if moved else f"{folder}/{name}".lstrip("/")
+
+
+@pytest.mark.parametrize(
+    "place",
+    [
+        "Pip Halyard/06-preset-bend.ipynb",
+        "Tamsin Bollard and Sören Ebb.ipynb",
+        "p0001/p0003/06.ipynb",
+        "Zoë Islet and Pip and Anna Maria van der Jetty/06.ipynb",
+    ],
+)
+def test_the_advice_on_a_file_of_several_works_as_it_is_printed(place):
+    (aside,) = _place([place, "zzz/p0002.ipynb"], CLASS).ambiguous
+    advised = list(_advised(aside.why, place))
+    assert len(advised) == len(aside.learners)
+    for who, new in zip(aside.learners, advised, strict=True):
+        assert owners(new, "zzz/p0002.ipynb")[0] == who
+
+
+@pytest.mark.parametrize("learner", [learner for learner in CLASS if learner.name != "Pip Halyard"])
+def test_a_typed_name_that_is_on_the_list_is_proposed_and_the_advice_works(learner):
+    stranger = replace(file("x77/work.ipynb"), claimed=learner.name.upper())
+    placed = assign([stranger, file("zzz/p0007.ipynb")], CLASS)
+    (aside,) = placed.unplaced
+    assert aside.learners == (learner.id,)
+    assert learner.id in aside.why
+    (new,) = _advised(aside.why, stranger.place)
+    assert owners(new, "zzz/p0007.ipynb")[0] == learner.id
+
+
+def test_a_typed_name_of_two_or_of_nobody_is_not_proposed():
+    for claimed in ("Pip Halyard", "Nobody Known", None):
+        stranger = replace(file("x77/work.ipynb"), claimed=claimed)
+        (aside,) = assign([stranger, file("zzz/p0007.ipynb")], CLASS).unplaced
+        assert aside.learners == ()
+        assert "--roster" in aside.why

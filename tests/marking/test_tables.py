@@ -344,3 +344,18 @@ def test_an_id_the_standard_does_not_allow_becomes_a_digest(tmp_path, text):
             "studentSourcedId"
         ]
     )
+
+
+def test_nobody_is_said_to_have_handed_in_nothing_where_the_list_was_cut_short(tmp_path):
+    here, absent = learner(1), learner(2)
+    tables.write([entry(here), entry(here, "05"), entry(absent, "05")], [here, absent], tmp_path)
+    text = (tmp_path / "results.csv").read_text(encoding="utf-8")
+    assert text.count("not submitted") == 1
+    tables.write(
+        [entry(here), entry(here, "05"), entry(absent, "05")], [here, absent], tmp_path, cut=True
+    )
+    assert "not submitted" not in (tmp_path / "results.csv").read_text(encoding="utf-8")
+    with open(tmp_path / "grades.csv", newline="", encoding="utf-8-sig") as file:
+        said = {(row["id"], row["lesson"]): row["handed in"] for row in csv.DictReader(file)}
+    assert said[absent.id, "06"] == "not known"
+    assert said[here.id, "06"] == "yes"
