@@ -323,8 +323,19 @@ def _add_pack(commands: Any) -> None:
     pack = commands.add_parser("pack", **_PACK)
     what = pack.add_argument_group("what to pack")
     number = "the number of a lesson, such as 06"
-    what.add_argument("lessons", nargs="+", metavar="LESSON", help=number)
-    what.add_argument("--out", type=Path, required=True, metavar="FILE", help="the zip to write")
+    what.add_argument("lessons", nargs="*", metavar="LESSON", help=number)
+    what.add_argument(
+        "--questions",
+        nargs="+",
+        action="extend",
+        default=[],
+        metavar="NAME",
+        help="only these of their questions, such as solve_leg",
+    )
+    plan = "the lessons and questions of a plan, such as an earlier pack wrote"
+    what.add_argument("--plan", type=Path, metavar="FILE", help=plan)
+    zipped = "the zip to write; the plan is written beside it, unless it is there"
+    what.add_argument("--out", type=Path, required=True, metavar="FILE", help=zipped)
     _add_help(pack)
     pack.set_defaults(run=_pack)
 
@@ -347,6 +358,13 @@ def _add_mark(commands: Any) -> None:
         default=[],
         metavar="NUMBER",
         help="only these lessons",
+    )
+    what.add_argument(
+        "--plan",
+        type=Path,
+        metavar="FILE",
+        help="which questions count, their weights and the deadline, in the file that rigkit pack "
+        "writes. It is kept for later runs",
     )
     again = "also what has not changed: the same cases, anew"
     what.add_argument("--again", action="store_true", help=again)
@@ -501,13 +519,17 @@ _INSPECT: dict[str, Any] = {
 _PACK: dict[str, Any] = {
     "help": "make a zip of exercises to hand out",
     "purpose": "Pack exercises, without solutions, for learners to answer and hand in.",
-    "usage": "rigkit pack LESSON [LESSON ...] --out FILE",
+    "usage": (
+        "rigkit pack LESSON [LESSON ...] --out FILE [--questions NAME ...]\n"
+        "       rigkit pack --plan FILE --out FILE"
+    ),
     "examples": [
         (
             "rigkit pack 06 --out hand-out.zip",
             "Pack one exercise, its pictures and how to go about it",
         ),
         ("rigkit pack 01 02 03 --out first-weeks.zip", "Pack several into one zip"),
+        ("rigkit pack 06 --questions solve_leg steps --out two.zip", "Ask two of its questions"),
     ],
 }
 _MARK: dict[str, Any] = {
@@ -651,8 +673,10 @@ def _check_page(path: Path) -> None:
 def _pack(arguments: argparse.Namespace) -> int:
     from rigkit.marking import pack
 
-    names = pack.pack(arguments.lessons, arguments.out)
-    print(f"{arguments.out}: {', '.join(names)}")
+    packed = pack.pack(arguments.lessons, arguments.out, arguments.questions, arguments.plan)
+    print(f"{arguments.out}: {', '.join(packed.names)}")
+    if packed.plan:
+        print(f"{packed.plan}: what is asked, its weights and the deadline, for rigkit mark --plan")
     return DONE
 
 

@@ -129,7 +129,9 @@ def _tiles(
 
 
 def _need(entry: Entry) -> int:
-    return 0 if entry.score is None else 1 if entry.end != FINISHED else 2 if entry.flags else 3
+    if not entry.needs_a_look:
+        return 3
+    return 0 if entry.score is None else 1 if entry.end != FINISHED else 2
 
 
 def _lesson(entries: Sequence[Entry]) -> dict[str, Any] | None:
@@ -241,9 +243,9 @@ def needing(entries: Sequence[Entry]) -> list[Entry]:
 def reasons(entry: Entry) -> Sequence[str]:
     """Sentences on why an entry needs a look; the flags tell of a run cut short already."""
     return (
-        [text for text in (entry.why, *entry.flags) if text]
+        [text for text in (entry.why, *entry.notes) if text]
         if entry.score is None
-        else entry.flags or (entry.why,)
+        else entry.notes or (entry.why,)
     )
 
 

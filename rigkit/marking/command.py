@@ -74,13 +74,14 @@ def _mark(arguments: Namespace, say: "_Line") -> tuple[int, str, dict[str, Any]]
         anew=arguments.again,
         jail=arguments.jail or "bwrap",
         school=dict(arguments.school),
+        plan=arguments.plan,
         progress=say.progress,
     )
     return NOT_ALL if summary.not_marked else DONE, str(summary), summary.data
 
 
 def _correct(arguments: Namespace, say: "_Line") -> tuple[int, str, dict[str, Any]]:
-    if arguments.submissions is not None or arguments.school:
+    if arguments.submissions is not None or arguments.school or arguments.plan:
         raise ValueError(
             "A correction needs --out, --override and --reason alone. Leave out the rest."
         )

@@ -1,12 +1,14 @@
 """An entry: one learner's homework in one lesson, once it is marked."""
 
+import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from datetime import datetime
 
 from rigkit.homework import catalogue
 from rigkit.homework.checking import Outcome
 
-__all__ = ["ENDS", "FINISHED", "NOT_STARTED", "Entry", "Learner", "Override"]
+__all__ = ["ENDS", "FINISHED", "NOT_STARTED", "Entry", "Learner", "Override", "Terms"]
 
 FINISHED = "finished"
 NOT_STARTED = "jail did not start"
@@ -33,6 +35,44 @@ class Learner:
     email: str = ""
     group: str = ""
     also: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Terms:
+    """A teacher's terms for one lesson, of the plan.
+
+    Attributes
+    ----------
+    weights : dict of str to float
+        Of the questions that are asked, by their ids; empty where all are, and weigh the same.
+    deadline : str
+        A time, ISO, on this machine's clock where it has no offset; empty without one.
+    per_day : float
+        The share of the score that each day begun since then takes off.
+    """
+
+    weights: Mapping[str, float] = field(default_factory=dict)
+    deadline: str = ""
+    per_day: float = 0.0
+
+    def days_late(self, handed_in: str) -> int:
+        """Return the number of days begun from the deadline until a time; 0 where it is not known.
+
+        Parameters
+        ----------
+        handed_in : str
+            ISO.
+
+        Returns
+        -------
+        int
+        """
+        if not (self.deadline and handed_in):
+            return 0
+        deadline, then = (
+            datetime.fromisoformat(text).astimezone() for text in (self.deadline, handed_in)
+        )
+        return max(0, math.ceil((then - deadline).total_seconds() / 86400))
 
 
 @dataclass(frozen=True)
@@ -83,6 +123,10 @@ class Entry:
     about : dict
         The private part of the record: seed, jail, versions, digests, limits, seconds, what the
         cells printed.
+    handed_in : str
+        The date of the newest of its files, ISO: UTC, or as a zip says it, without an offset.
+    terms : Terms
+        Of the plan, as the teacher has it now.
     """
 
     learner: Learner
@@ -97,6 +141,8 @@ class Entry:
     flags: tuple[str, ...] = ()
     time: str = ""
     about: Mapping = field(default_factory=dict)
+    handed_in: str = ""
+    terms: Terms = field(default_factory=Terms)
 
     @property
     def key(self) -> tuple[str, str]:
@@ -106,7 +152,20 @@ class Entry:
     @property
     def needs_a_look(self) -> bool:
         """True if a teacher should open this one."""
-        return not self.marked or self.end != FINISHED or bool(self.flags)
+        return self.score is None or self.end != FINISHED or bool(self.notes)
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """The flags, and that it is late where the teacher is to decide what that costs."""
+        undecided = self.days_late and not self.terms.per_day
+        return (*self.flags, *([f"Handed in {self.lateness}."] if undecided else ()))
+
+    @property
+    def lateness(self) -> str:
+        """How late it is, in words: "2 days after the deadline, by the date of its file"; or ""."""
+        days = self.days_late
+        many = f"{days:,} day{'s' if days > 1 else ''}"
+        return f"{many} after the deadline, by the date of its file" if days else ""
 
     @property
     def scores(self) -> dict[str, float]:
@@ -120,10 +179,47 @@ class Entry:
         return measured | {override.question: override.score for override in self.overrides}
 
     @property
+    def days_late(self) -> int:
+        """The days begun since the deadline when it was handed in."""
+        return self.terms.days_late(self.handed_in)
+
+    @property
+    def kept(self) -> float:
+        """The share of the score that is kept, for all that it is late: 1 to 0."""
+        return max(0.0, 1 - self.terms.per_day * self.days_late)
+
+    @property
     def score(self) -> float | None:
-        """The mean over the lesson's questions, 0 to 1.
+        """The weighted mean over the questions that are asked, less what being late costs: 0 to 1.
 
         None when not marked, unless each was corrected by hand.
         """
-        known = self.marked or len(self.scores) == len(catalogue.questions(self.lesson))
-        return sum(self.scores.values()) / len(self.scores) if known and self.scores else None
+        asked = self.terms.weights or catalogue.questions(self.lesson)
+        if not self.scores or not (self.marked or len(self.scores) == len(asked)):
+            return None
+        weights = {question: self.terms.weights.get(question, 1.0) for question in self.scores}
+        total = sum(weights[question] * score for question, score in self.scores.items())
+        whole = sum(weights.values())
+        return self.kept * total / whole if whole else None
+
+    def under(self, terms: Terms | None) -> "Entry":
+        """Return the same with only what a plan asks, and its terms.
+
+        Parameters
+        ----------
+        terms : Terms or None
+            None leaves all as it was measured.
+
+        Returns
+        -------
+        Entry
+        """
+        if terms is None:
+            return self
+        asked = terms.weights
+        return replace(
+            self,
+            outcomes=tuple(one for one in self.outcomes if one.question in asked),
+            overrides=tuple(one for one in self.overrides if one.question in asked),
+            terms=terms,
+        )

@@ -6,13 +6,15 @@ from contextlib import suppress
 from dataclasses import asdict, replace
 from itertools import groupby
 from pathlib import Path
+from typing import Any
 
 from rigkit.homework import catalogue
 from rigkit.marking import class_page, learner_page, likeness, report, tables
+from rigkit.marking import plan as plans
 from rigkit.marking import roster as rosters
 from rigkit.marking.cluster import Cluster
 from rigkit.marking.collect import collect
-from rigkit.marking.entry import Entry
+from rigkit.marking.entry import Entry, Terms
 from rigkit.marking.jail import Jail, open_jail
 from rigkit.marking.judge import better, judge, not_marked, ran_out_of_time
 from rigkit.marking.notebook_file import read_notebook
@@ -40,6 +42,7 @@ def mark_class(
     anew: bool = False,
     jail: str = "bwrap",
     school: Mapping[str, str] | None = None,
+    plan: str | Path | None = None,
     progress: Callable[[Progress], None] | None = None,
 ) -> Summary:
     """Mark all that is due in a class's submissions, and bring the folder `out` up to date.
@@ -64,6 +67,9 @@ def mark_class(
     school : mapping of str to str, optional
         Ids and days that only the school's own system knows, for its tables: see `tables.write`.
         Kept for later runs.
+    plan : path-like, optional
+        What is asked, its worth and when it is due: see `plan.read`. Kept for later runs, lesson by
+        lesson.
     progress : callable, optional
         Called with a `Progress` after each submission.
 
@@ -74,17 +80,20 @@ def mark_class(
     Raises
     ------
     ValueError
-        Wrong use: a path, a roster, a lesson, or a folder `out` that cannot be one.
+        Wrong use: a path, a roster, a plan, a lesson, or a folder `out` that cannot be one.
     RecordError, JailError, ClusterError, OSError
         Something is in the way; what is recorded until then stays.
     """
     began, out = time.monotonic(), Path(out)
     lessons = tuple(_lesson(lesson) for lesson in lessons)
     tables.check_school(school or {})
+    planned = plans.read(plan) if plan is not None else {}
     listed = _listed(roster, out)
     collected = collect(path, **({"learners": len(listed)} if listed else {}))
     _make_folder(out, Path(path))
     with sole(out), Record(out / RECORD) as record:
+        if planned:  # kept at once, for it counts from now on
+            record.add_run(record.last_run() | {"plan": _kept(record, planned)})
         placed = place(collected, listed, lessons)
         due = placed.due({} if anew else record.marked())
         if due:
@@ -94,13 +103,14 @@ def mark_class(
         record.add_run(
             {
                 "school": record.last_run().get("school", {}) | dict(school or {}),
+                "plan": _kept(record),
                 "lessons": lessons or sorted({one.lesson for one in placed.submissions}),
                 "learners": [asdict(learner) for learner in listed or ()],
                 "problems": [[stray.place, stray.why] for stray in placed.strays],
                 "groups": [asdict(group) for group in _alike(placed.submissions)],
             }
         )
-        reported = report.write_all(record, out)
+        reported = report.write_all(record, out, anew=bool(planned))
         return Summary.of(out, placed, due, reported, time.monotonic() - began)
 
 
@@ -171,6 +181,13 @@ def _marked(
             yield finish(task, entries)
 
 
+def _kept(record: Record, planned: Mapping[str, Terms] | None = None) -> dict[str, Any]:
+    """The plan of each lesson, of the record and of now, as JSON data."""
+    return {
+        lesson: asdict(terms) for lesson, terms in (record.plan() | dict(planned or {})).items()
+    }
+
+
 def _task(record: Record, submissions: Sequence[Submission]) -> Task:
     """The task of one learner's submissions, with what the record knows of their other lessons."""
     learner, due = submissions[0].learner, {submission.lesson for submission in submissions}
@@ -180,6 +197,7 @@ def _task(record: Record, submissions: Sequence[Submission]) -> Task:
         tuple(one.loaded(record.seed(*one.key, one.digest)) for one in submissions),
         tuple(entry for entry in known if entry.lesson not in due),
         {entry.lesson: entry.overrides for entry in known},
+        record.plan(),
     )
 
 

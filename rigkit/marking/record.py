@@ -19,7 +19,7 @@ from pathlib import Path
 from typing import Any
 
 from rigkit.homework.checking import Outcome
-from rigkit.marking.entry import Entry, Learner, Override
+from rigkit.marking.entry import Entry, Learner, Override, Terms
 
 __all__ = ["RECORD", "Record", "RecordError", "frozen", "now", "sole", "thawed"]
 
@@ -167,8 +167,13 @@ class Record:
         """Everyone on the roster that the last finished run had; empty without one."""
         return tuple(map(_learner, self.last_run().get("learners", ())))
 
+    def plan(self) -> dict[str, Terms]:
+        """The terms of each lesson that a teacher's plan speaks of, as the last run had them."""
+        found = self.last_run().get("plan", {})
+        return {lesson: Terms(**terms) for lesson, terms in found.items()}
+
     def entries(self, learner: str | None = None, brief: bool = False) -> Iterator[Entry]:
-        """The latest entry of each learner in each lesson, corrections applied.
+        """The latest entry of each learner in each lesson, corrections and the plan applied.
 
         Parameters
         ----------
@@ -179,7 +184,7 @@ class Record:
             what a list of a whole class needs, in little memory.
         """
         whose, values = ("", ()) if learner is None else ("WHERE learner = ?", (learner,))
-        corrections = self._corrections(whose, values)
+        corrections, plan = self._corrections(whose, values), self.plan()
         about = _ABOUT_IN_BRIEF if brief else "about"
         for row in self._rows(
             f"SELECT entry, {about} FROM latest {whose} ORDER BY learner, lesson", *values
@@ -193,7 +198,7 @@ class Record:
             yield replace(
                 entry,
                 overrides=tuple(corrections.get((entry.learner.id, entry.lesson), {}).values()),
-            )
+            ).under(plan.get(entry.lesson))
 
     def history(self) -> Iterator[Entry]:
         """Every entry ever kept, in the order they were, without corrections."""
@@ -280,7 +285,9 @@ class Record:
 def frozen(entry: Entry) -> tuple[str, str]:
     """An entry as two JSON texts: what reports show, and its private part."""
     plain = {
-        name: value for name, value in vars(entry).items() if name not in ("overrides", "about")
+        name: value
+        for name, value in vars(entry).items()
+        if name not in ("overrides", "about", "terms")
     }
     return _dumps(plain), _dumps(dict(entry.about))
 

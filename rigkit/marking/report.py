@@ -21,13 +21,16 @@ class ClassReport:
     missing: tuple[tuple[str, Learner], ...]
 
 
-def write_all(record: Record, out: Path) -> ClassReport:
-    """Write the tables, the class page, and the learners' pages that are corrected or not there."""
+def write_all(record: Record, out: Path, anew: bool = False) -> ClassReport:
+    """Write the tables, the class page, and the learners' pages.
+
+    Of the learners' pages only those that are corrected or not there; all of them `anew`.
+    """
     found, learners = record.last_run(), record.learners()
     entries = tuple(record.entries(brief=True))
     missing = tuple(_missing(entries, learners, found.get("lessons", ())))
     for entry in entries:
-        if entry.overrides or not learner_page.is_there(entry.learner, out):
+        if anew or entry.overrides or not learner_page.is_there(entry.learner, out):
             theirs = list(record.entries(learner=entry.learner.id))
             learner_page.write(entry.learner, theirs, out)
     tables.write(entries, learners, out, found.get("school"))

@@ -168,7 +168,11 @@ def test_the_examples_of_export_run_and_those_of_inspect_find_the_file(desk, cap
 def test_the_examples_of_pack_run(desk):
     for words in examples("pack"):
         assert cli.main(words) == 0
-    assert {path.name for path in desk.iterdir()} == {"hand-out.zip", "first-weeks.zip"}
+    assert {path.name for path in desk.iterdir()} == {
+        f"{name}{end}"
+        for name in ("hand-out", "first-weeks", "two")
+        for end in (".zip", "-plan.toml")
+    }
 
 
 def test_the_examples_of_rigkit_run(desk, served):
@@ -316,7 +320,7 @@ def test_a_bad_port_number_is_refused(capsys, served, port):
             "export Pip --vertices 1e9",
             " export: argument --vertices: must be a whole number from 300 to 1000000; got 1e9",
         ),
-        ("pack", " pack: the following arguments are required: LESSON, --out"),
+        ("pack", " pack: the following arguments are required: --out"),
         ("mark --lesson", " mark: argument --lesson: expected at least one argument"),
         ("mark --out x --override p q", " mark: argument --override: expected 3 arguments"),
         (
