@@ -162,7 +162,7 @@ class Entry:
 
     @property
     def lateness(self) -> str:
-        """How late it is, in words: "2 days after the deadline, by the date of its file"; or ""."""
+        """The days late in words: "2 days after the deadline, by the date of its file"; or ""."""
         days = self.days_late
         many = f"{days:,} day{'s' if days > 1 else ''}"
         return f"{many} after the deadline, by the date of its file" if days else ""

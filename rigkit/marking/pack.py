@@ -28,7 +28,7 @@ _PICTURE = re.compile(r"!\[[^\]]*\]\(\s*([^)\s]+)|<img[^>]*\ssrc=[\"']([^\"']+)"
 
 @dataclass(frozen=True)
 class Packed:
-    """What was packed.
+    """The files of a hand-out.
 
     Attributes
     ----------

@@ -6,7 +6,6 @@ from contextlib import suppress
 from dataclasses import asdict, replace
 from itertools import groupby
 from pathlib import Path
-from typing import Any
 
 from rigkit.homework import catalogue
 from rigkit.marking import class_page, learner_page, likeness, report, tables
@@ -92,24 +91,20 @@ def mark_class(
     collected = collect(path, **({"learners": len(listed)} if listed else {}))
     _make_folder(out, Path(path))
     with sole(out), Record(out / RECORD) as record:
-        if planned:  # kept at once, for it counts from now on
-            record.add_run(record.last_run() | {"plan": _kept(record, planned)})
+        _set(record, school or {}, planned)
         placed = place(collected, listed, lessons)
         due = placed.due({} if anew else record.marked())
         if due:
             clock = Clock(len(due), progress)
             with _executor(jail, cluster, workers, len(due)) as executor:
                 _mark_due(record, out, due, executor, clock)
-        record.add_run(
-            {
-                "school": record.last_run().get("school", {}) | dict(school or {}),
-                "plan": _kept(record),
-                "lessons": lessons or sorted({one.lesson for one in placed.submissions}),
-                "learners": [asdict(learner) for learner in listed or ()],
-                "problems": [[stray.place, stray.why] for stray in placed.strays],
-                "groups": [asdict(group) for group in _alike(placed.submissions)],
-            }
-        )
+        found = {
+            "lessons": lessons or sorted({one.lesson for one in placed.submissions}),
+            "learners": [asdict(learner) for learner in listed or ()],
+            "problems": [[stray.place, stray.why] for stray in placed.strays],
+            "groups": [asdict(group) for group in _alike(placed.submissions)],
+        }
+        record.add_run(record.last_run() | found)
         reported = report.write_all(record, out, anew=bool(planned))
         return Summary.of(out, placed, due, reported, time.monotonic() - began)
 
@@ -181,11 +176,13 @@ def _marked(
             yield finish(task, entries)
 
 
-def _kept(record: Record, planned: Mapping[str, Terms] | None = None) -> dict[str, Any]:
-    """The plan of each lesson, of the record and of now, as JSON data."""
-    return {
-        lesson: asdict(terms) for lesson, terms in (record.plan() | dict(planned or {})).items()
-    }
+def _set(record: Record, school: Mapping[str, str], planned: Mapping[str, Terms]) -> None:
+    """Keep what a teacher set, at once, beside what was set before: it counts from now on."""
+    if school or planned:
+        found = record.last_run()
+        plan = {lesson: asdict(terms) for lesson, terms in planned.items()}
+        given = {"school": dict(school), "plan": plan}
+        record.add_run(found | {name: found.get(name, {}) | new for name, new in given.items()})
 
 
 def _task(record: Record, submissions: Sequence[Submission]) -> Task:
