@@ -163,6 +163,17 @@ def _filled(text: str, indent: int = 0, further: int | None = None) -> str:
     )
 
 
+class _AtMostTwo(argparse.Action):
+    """Take one word or two."""
+
+    def __call__(
+        self, parser: argparse.ArgumentParser, namespace: Any, words: Any, option: Any = None
+    ) -> None:
+        if len(words) > 2:
+            raise argparse.ArgumentError(self, f"expected LEARNER [LESSON]; got {words}")
+        setattr(namespace, self.dest, words)
+
+
 class _Version(argparse.Action):
     """Print the version, looked up only then: that takes longer than all else here."""
 
@@ -392,14 +403,29 @@ def _add_results(mark: argparse.ArgumentParser) -> None:
 
 
 def _add_override(mark: argparse.ArgumentParser) -> None:
-    own = mark.add_argument_group("a score of your own")
+    own = mark.add_argument_group("what you give by hand")
     own.add_argument(
         "--override",
         nargs=3,
         metavar=("LEARNER", "QUESTION", "SCORE"),
-        help="put a score, 0 to 1, in place of a measured one; needs --reason",
+        help="put a score, 0 to 1, in place of a measured one; needs --reason. In place of a "
+        "question a lesson, such as 06, for its whole score",
     )
     own.add_argument("--reason", metavar="TEXT", help="why")
+    own.add_argument(
+        "--corrections",
+        type=Path,
+        metavar="FILE",
+        help="a table of such scores, for anyone in the class: CSV with the columns learner, "
+        "question (or lesson), score, reason, feedback (a sentence for the learner) and seen",
+    )
+    own.add_argument(
+        "--seen",
+        nargs="+",
+        action=_AtMostTwo,
+        metavar=("LEARNER", "LESSON"),
+        help="take a learner off the list of runs to look at, until another file of theirs comes",
+    )
 
 
 def _add_machine(mark: argparse.ArgumentParser) -> None:
@@ -537,7 +563,9 @@ _MARK: dict[str, Any] = {
     "purpose": "Mark the notebooks in a folder or zip, each in a jail of its own.",
     "usage": (
         "rigkit mark SUBMISSIONS --out RESULTS [OPTIONS]\n"
-        "       rigkit mark --out RESULTS --override LEARNER QUESTION SCORE --reason TEXT"
+        "       rigkit mark --out RESULTS --override LEARNER QUESTION SCORE --reason TEXT\n"
+        "       rigkit mark --out RESULTS --corrections FILE\n"
+        "       rigkit mark --out RESULTS --seen LEARNER [LESSON]"
     ),
     "description": "Given again, it goes on where it was, and marks only what is new or changed.",
     "examples": [
@@ -551,6 +579,7 @@ _MARK: dict[str, Any] = {
             'rigkit mark --out results --override p-17 06/solve_leg 1 --reason "a typo"',
             "Put a score of your own in place of a measured one",
         ),
+        ("rigkit mark --out results --seen p-17", "Say that you have looked at a learner's runs"),
     ],
     "status": [
         (0, "all were marked"),

@@ -8,11 +8,12 @@ from datetime import datetime
 from rigkit.homework import catalogue
 from rigkit.homework.checking import Outcome
 
-__all__ = ["ENDS", "FINISHED", "NOT_STARTED", "Entry", "Learner", "Override", "Terms"]
+__all__ = ["ENDS", "FINISHED", "NO_FILE", "NOT_STARTED", "Entry", "Learner", "Override", "Terms"]
 
 FINISHED = "finished"
 NOT_STARTED = "jail did not start"
 ENDS = (FINISHED, "time limit", "memory", "output limit", "stopped early", NOT_STARTED)
+NO_FILE = "No file was handed in: only what a teacher gave by hand counts."
 
 
 @dataclass(frozen=True)
@@ -82,7 +83,7 @@ class Override:
     Attributes
     ----------
     question : str
-        Its id, such as "06/solve_leg".
+        Its id, such as "06/solve_leg"; of a whole lesson its number.
     score : float
         0 to 1.
     reason, time : str
@@ -127,6 +128,10 @@ class Entry:
         The date of the newest of its files, ISO: UTC, or as a zip says it, without an offset.
     terms : Terms
         Of the plan, as the teacher has it now.
+    feedback : dict of str to str
+        A teacher's own sentences, by question's id or the lesson's number.
+    seen : bool
+        True if a teacher has looked at it since its file came.
     """
 
     learner: Learner
@@ -143,6 +148,8 @@ class Entry:
     about: Mapping = field(default_factory=dict)
     handed_in: str = ""
     terms: Terms = field(default_factory=Terms)
+    feedback: Mapping[str, str] = field(default_factory=dict)
+    seen: bool = False
 
     @property
     def key(self) -> tuple[str, str]:
@@ -152,7 +159,8 @@ class Entry:
     @property
     def needs_a_look(self) -> bool:
         """True if a teacher should open this one."""
-        return self.score is None or self.end != FINISHED or bool(self.notes)
+        odd = self.score is None or self.end not in (FINISHED, "") or bool(self.notes)
+        return odd and not self.seen
 
     @property
     def notes(self) -> tuple[str, ...]:
@@ -176,7 +184,19 @@ class Entry:
         measured = (
             {outcome.question: outcome.score for outcome in self.outcomes} if self.marked else {}
         )
-        return measured | {override.question: override.score for override in self.overrides}
+        corrected = {override.question: override.score for override in self.overrides}
+        corrected.pop(self.lesson, None)
+        return measured | corrected
+
+    @property
+    def whole(self) -> Override | None:
+        """The correction of the whole lesson, where there is one."""
+        return next((one for one in self.overrides if one.question == self.lesson), None)
+
+    @property
+    def version(self) -> str:
+        """The words by which a later file of the same learner and lesson is told from this one."""
+        return self.digest or f"{self.file} {self.why}".strip()
 
     @property
     def days_late(self) -> int:
@@ -192,8 +212,11 @@ class Entry:
     def score(self) -> float | None:
         """The weighted mean over the questions that are asked, less what being late costs: 0 to 1.
 
-        None when not marked, unless each was corrected by hand.
+        None when not marked, unless each was corrected by hand. A correction of the whole lesson
+        stands as it is.
         """
+        if self.whole:
+            return self.whole.score
         asked = self.terms.weights or catalogue.questions(self.lesson)
         if not self.scores or not (self.marked or len(self.scores) == len(asked)):
             return None
@@ -216,7 +239,7 @@ class Entry:
         """
         if terms is None:
             return self
-        asked = terms.weights
+        asked = {*terms.weights, self.lesson}
         return replace(
             self,
             outcomes=tuple(one for one in self.outcomes if one.question in asked),

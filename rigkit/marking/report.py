@@ -30,7 +30,8 @@ def write_all(record: Record, out: Path, anew: bool = False) -> ClassReport:
     entries = tuple(record.entries(brief=True))
     missing = tuple(_missing(entries, learners, found.get("lessons", ())))
     for entry in entries:
-        if anew or entry.overrides or not learner_page.is_there(entry.learner, out):
+        by_hand = entry.overrides or entry.feedback
+        if anew or by_hand or not learner_page.is_there(entry.learner, out):
             theirs = list(record.entries(learner=entry.learner.id))
             learner_page.write(entry.learner, theirs, out)
     tables.write(entries, learners, out, found.get("school"))

@@ -37,7 +37,7 @@ from pathlib import Path
 from typing import Any
 
 from rigkit import course
-from rigkit.marking.entry import Entry, Learner
+from rigkit.marking.entry import NO_FILE, Entry, Learner
 from rigkit.marking.page import lesson_title, plain
 
 SCHOOL = {
@@ -134,7 +134,7 @@ def grades(entries: Sequence[Entry], learners: Iterable[Learner]) -> list[dict[s
                 "lesson": lesson,
                 **{f"{question} (%)": _percent(scores.get(question)) for question in questions},
                 "total (%)": _percent(entry.score if entry else None),
-                "handed in": _yes(entry),
+                "handed in": "on paper" if entry and entry.why == NO_FILE else _yes(entry),
                 "marked": _yes(entry and entry.marked),
                 "corrected": _yes(entry and entry.overrides),
                 "end": entry.end if entry else "",
