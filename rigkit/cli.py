@@ -398,6 +398,15 @@ def _add_results(mark: argparse.ArgumentParser) -> None:
         "academicSessionSourcedId, schoolSourcedId, and assignDate and dueDate as YYYY-MM-DD. "
         "Give it again for another; it is kept for later runs",
     )
+    results.add_argument(
+        "--decimal-comma",
+        type=_switch,
+        nargs="?",
+        const=True,
+        metavar="no",
+        help="write half as 0,5 in grades.csv, with semicolons between cells, for a spreadsheet "
+        "that wants it; it is kept for later runs, until --decimal-comma no",
+    )
     json_ = "print one JSON object in place of the summary"
     results.add_argument("--json", action="store_true", help=json_)
 
@@ -478,6 +487,12 @@ def _any_case(names: Sequence[str]) -> Callable[[str], str]:
     """Return a reader of names in capitals or not; a name that is not known stays as it is."""
     known = {name.casefold(): name for name in names}
     return lambda text: known.get(text.casefold(), text)
+
+
+def _switch(text: str) -> bool:
+    if text not in ("yes", "no"):
+        raise argparse.ArgumentTypeError(f"must be yes or no, if anything; got {text!r}")
+    return text == "yes"
 
 
 def _pair(text: str) -> tuple[str, str]:

@@ -65,7 +65,7 @@ def html(
         lessons=sorted({entry.lesson for entry in entries}),
         several=len(lessons) > 1,
         by_id={entry.learner.id: entry for entry in entries},
-        tiles=_tiles(entries, missing),
+        tiles=_tiles(entries, len({learner.id for _, learner in missing})),
         unjailed=sum(page.is_unjailed(entry.about) for entry in entries),
         sections=[section for section in sections if section.data or section.always],
         FEW=FEW,
@@ -115,16 +115,19 @@ def _sections(
     yield _Section("how", "how", "How it was marked", _how(entries), always=True)
 
 
-def _tiles(
-    entries: Sequence[Entry], missing: Sequence[tuple[str, Learner]]
-) -> list[tuple[str, str]]:
-    marked = [entry.score for entry in entries if entry.score is not None]
+def _tiles(entries: Sequence[Entry], missing: int) -> list[tuple[str, str]]:
+    """The numbers of people: not marked and missing are those who are so in one lesson at least."""
+    theirs: dict[str, list[float | None]] = defaultdict(list)
+    for entry in entries:
+        theirs[entry.learner.id].append(entry.score)
+    marked = {who: scores for who, scores in theirs.items() if None not in scores}
+    known = [[score for score in scores if score is not None] for scores in theirs.values()]
     return [
-        (f"{len(entries):,}", "handed in"),
+        (f"{len(theirs):,}", "handed in"),
         (f"{len(marked):,}", "marked"),
-        (f"{len(entries) - len(marked):,}", "not marked"),
-        (f"{len(missing):,}", "missing"),
-        (_mean(marked), "on average"),
+        (f"{len(theirs) - len(marked):,}", "not marked"),
+        (f"{missing:,}", "missing"),
+        (_mean(sum(scores) / len(scores) for scores in known if scores), "on average"),
     ]
 
 

@@ -29,6 +29,8 @@ class Learner:
         Empty where not known.
     also : tuple of str
         Other names the roster gives.
+    first, last : str
+        First name and surname, where the roster has them in columns of their own.
     """
 
     id: str
@@ -36,6 +38,8 @@ class Learner:
     email: str = ""
     group: str = ""
     also: tuple[str, ...] = ()
+    first: str = field(default="", compare=False)
+    last: str = field(default="", compare=False)
 
 
 @dataclass(frozen=True)

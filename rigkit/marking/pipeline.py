@@ -42,6 +42,7 @@ def mark_class(
     jail: str = "bwrap",
     school: Mapping[str, str] | None = None,
     plan: str | Path | None = None,
+    decimal_comma: bool | None = None,
     progress: Callable[[Progress], None] | None = None,
 ) -> Summary:
     """Mark all that is due in a class's submissions, and bring the folder `out` up to date.
@@ -69,6 +70,8 @@ def mark_class(
     plan : path-like, optional
         What is asked, its worth and when it is due: see `plan.read`. Kept for later runs, lesson by
         lesson.
+    decimal_comma : bool, optional
+        Of `grades.csv`: see `tables.write`. Kept for later runs.
     progress : callable, optional
         Called with a `Progress` after each submission.
 
@@ -91,7 +94,7 @@ def mark_class(
     collected = collect(path, **({"learners": len(listed)} if listed else {}))
     _make_folder(out, Path(path))
     with sole(out), Record(out / RECORD) as record:
-        _set(record, school or {}, planned)
+        _set(record, school or {}, planned, decimal_comma=decimal_comma)
         placed = place(collected, listed, lessons)
         due = placed.due({} if anew else record.marked())
         if due:
@@ -176,13 +179,17 @@ def _marked(
             yield finish(task, entries)
 
 
-def _set(record: Record, school: Mapping[str, str], planned: Mapping[str, Terms]) -> None:
+def _set(
+    record: Record, school: Mapping[str, str], planned: Mapping[str, Terms], **switches: bool | None
+) -> None:
     """Keep what a teacher set, at once, beside what was set before: it counts from now on."""
-    if school or planned:
-        found = record.last_run()
-        plan = {lesson: asdict(terms) for lesson, terms in planned.items()}
-        given = {"school": dict(school), "plan": plan}
-        record.add_run(found | {name: found.get(name, {}) | new for name, new in given.items()})
+    found = record.last_run()
+    plan = {lesson: asdict(terms) for lesson, terms in planned.items()}
+    given = {"school": dict(school), "plan": plan}
+    new = {name: found.get(name, {}) | value for name, value in given.items() if value}
+    new |= {name: value for name, value in switches.items() if value is not None}
+    if new:
+        record.add_run(found | new)
 
 
 def _task(record: Record, submissions: Sequence[Submission]) -> Task:

@@ -34,7 +34,8 @@ def write_all(record: Record, out: Path, anew: bool = False) -> ClassReport:
         if anew or by_hand or not learner_page.is_there(entry.learner, out):
             theirs = list(record.entries(learner=entry.learner.id))
             learner_page.write(entry.learner, theirs, out)
-    tables.write(entries, learners, out, found.get("school"))
+    comma = found.get("decimal_comma", False)
+    tables.write(entries, learners, out, found.get("school"), decimal_comma=comma)
     class_page.write(
         entries,
         out,

@@ -124,7 +124,7 @@ class ClassResults:
 
     @property
     def learners(self) -> Table:
-        """One row per learner and lesson, as in `grades.csv`."""
+        """One row per learner and lesson, with the scores that are in `grades.csv`."""
         return Table(tables.grades(self.entries, self.roster))
 
     @property

@@ -171,7 +171,8 @@ def _learner(cells: Mapping[str, str]) -> Learner:
     name = cells.get("name") or f"{cells.get('first', '')} {cells.get('last', '')}".strip()
     who = cells.get("id", name)
     also = tuple(filter(None, (other.strip() for other in re.split("[;|]", cells.get("also", "")))))
-    return Learner(who, name or who, cells.get("email", ""), cells.get("group", ""), also)
+    own = cells.get("first", ""), cells.get("last", "")
+    return Learner(who, name or who, cells.get("email", ""), cells.get("group", ""), also, *own)
 
 
 def words(text: str) -> tuple[str, ...]:

@@ -41,7 +41,7 @@ def test_the_examples_in_its_help_run(room):
     assert item(room)["classSourcedId"] == "c-7"
     with open(room / "results" / "grades.csv", newline="", encoding="utf-8-sig") as file:
         (line,) = csv.DictReader(file)
-    assert line["corrected"] == "yes"
+    assert line["06 corrected"] == "yes"
 
 
 def test_the_roster_is_kept_for_later_runs(room):
@@ -74,6 +74,14 @@ def test_what_a_school_calls_a_class_is_kept(room):
     assert told.items() <= item(room).items()
     open_results("results").write_tables(dueDate="2026-11-30")
     assert (told | {"dueDate": "2026-11-30"}).items() <= item(room).items()
+
+
+def test_a_decimal_comma_is_kept_until_it_is_taken_back(room):
+    mark = ["mark", "submissions.zip", "--out", "results", "--roster", "roster.csv"]
+    for words, between in ((["--decimal-comma"], ";"), ([], ";"), (["--decimal-comma", "no"], ",")):
+        assert cli.main([*mark, *words]) == 0
+        text = (room / "results" / "grades.csv").read_text("utf-8-sig")
+        assert text.startswith(f"id{between}surname{between}")
 
 
 @pytest.mark.parametrize("name", pipeline.MADE)

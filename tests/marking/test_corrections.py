@@ -62,7 +62,7 @@ def test_a_table_corrects_questions_and_lessons_of_anyone_on_the_roster(room, ca
     assert "handed in on paper" in page(room, PIP).casefold()
     assert "given by your teacher:</strong> 90" in page(room, PIP)
     row = grades(room)[PIP.id]
-    assert (row["handed in"], row["total (%)"]) == ("on paper", "90.0")
+    assert (row["06 handed in"], row["06 (%)"]) == ("on paper", "90.0")
     home = (room / "class.html").read_text("utf-8")
     assert 'id="missing"' not in home
     assert "not marked" not in home.split("<section")[1]

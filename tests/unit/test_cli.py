@@ -328,6 +328,14 @@ def test_a_bad_port_number_is_refused(capsys, served, port):
             " mark: argument --jail: invalid choice: glass (choose from bwrap, landlock)",
         ),
         (
+            "mark --out x --decimal-comma x.zip",
+            " mark: argument --decimal-comma: must be yes or no, if anything; got x.zip",
+        ),
+        (
+            "mark --out x --seen p 06 07",
+            " mark: argument --seen: expected LEARNER [LESSON]; got [p, 06, 07]",
+        ),
+        (
             "mark x --out x --workers 0",
             " mark: argument --workers: must be a whole number from 1 on; got 0",
         ),
