@@ -377,7 +377,10 @@ def _add_mark(commands: Any) -> None:
         help="which questions count, their weights and the deadline, in the file that rigkit pack "
         "writes. It is kept for later runs",
     )
-    again = "also what has not changed: the same cases, anew"
+    again = (
+        "also what has not changed: the same cases, anew. Needed only after another version of the "
+        "kit came; a new plan or a correction counts without it"
+    )
     what.add_argument("--again", action="store_true", help=again)
     _add_results(mark)
     _add_override(mark)
@@ -582,7 +585,11 @@ _MARK: dict[str, Any] = {
         "       rigkit mark --out RESULTS --corrections FILE\n"
         "       rigkit mark --out RESULTS --seen LEARNER [LESSON]"
     ),
-    "description": "Given again, it goes on where it was, and marks only what is new or changed.",
+    "description": (
+        "Given again, it goes on where it was, and marks only what is new or changed. A later file "
+        "of the same learner and lesson is marked in place of the earlier one, whose marks stay in "
+        "the record."
+    ),
     "examples": [
         ("rigkit mark submissions.zip --roster roster.csv --out results", "Mark a class"),
         ("rigkit mark submissions.zip --out results --lesson 06 07", "Mark two of its lessons"),

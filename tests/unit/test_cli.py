@@ -124,6 +124,14 @@ def test_help_is_readable_on_a_narrow_terminal(command, capsys, monkeypatch):
     assert max(map(len, told)) <= 44
 
 
+def test_the_help_of_mark_says_when_again_is_needed_and_what_a_later_file_does():
+    told = " ".join(help_of("mark").split())
+    assert (
+        "A later file of the same learner and lesson is marked in place of the earlier one" in told
+    )
+    assert "Needed only after another version of the kit came" in told
+
+
 def test_every_option_is_in_the_help_of_its_command():
     for command, options in completed().items():
         told = help_of(command)
