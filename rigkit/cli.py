@@ -410,6 +410,15 @@ def _add_results(mark: argparse.ArgumentParser) -> None:
         help="write half as 0,5 in grades.csv, with semicolons between cells, for a spreadsheet "
         "that wants it; it is kept for later runs, until --decimal-comma no",
     )
+    results.add_argument(
+        "--anonymous",
+        type=_switch,
+        nargs="?",
+        const=True,
+        metavar="no",
+        help="pages and tables by number, the same in each run; key.csv and the record alone "
+        "say who is who. It is kept for later runs, until --anonymous no",
+    )
     json_ = "print one JSON object in place of the summary"
     results.add_argument("--json", action="store_true", help=json_)
 

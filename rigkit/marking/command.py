@@ -78,6 +78,7 @@ def _mark(arguments: Namespace, say: "_Line") -> tuple[int, str, dict[str, Any]]
         school=dict(arguments.school),
         plan=arguments.plan,
         decimal_comma=arguments.decimal_comma,
+        anonymous=arguments.anonymous,
         progress=say.progress,
     )
     return NOT_ALL if summary.not_marked else DONE, str(summary), summary.data

@@ -3,7 +3,7 @@
 import math
 import re
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from rigkit.homework import catalogue
@@ -140,7 +140,9 @@ def apply(out: str | Path, corrections: Iterable[Correction]) -> list[Entry]:
             for who, lesson, question, score, each in checked:
                 _keep(record, _entry(record, who, lesson), question, score, each)
         report.write_all(record, out)
-        return [_entry(record, who, lesson) for who, lesson, *_ in checked]
+        mask = report.mask_of(record)
+        found = [_entry(record, who, lesson) for who, lesson, *_ in checked]
+        return [mask.entry(entry) for entry in found] if mask else found
 
 
 def _keep(
@@ -214,15 +216,20 @@ def _score(score: float | str) -> float:
 
 def _everyone(record: Record) -> list[Learner]:
     """All on the roster, and all who handed in."""
+    mask = report.mask_of(record)
     handed_in = {entry.learner.id: entry.learner for entry in record.entries(brief=True)}
-    return list((handed_in | {each.id: each for each in record.learners()}).values())
+    everyone = handed_in | {each.id: each for each in record.learners()}
+    return [
+        replace(each, also=(*each.also, mask.learner(each).id)) if mask else each
+        for each in everyone.values()
+    ]
 
 
 def _learner(everyone: Sequence[Learner], text: str) -> Learner:
     """The learner of an id, or of a name that only one has, surname first or last."""
     for same in (
         lambda each: each.id == text.strip(),
-        lambda each: folded(each.id) == folded(text.strip()),
+        lambda each: folded(text.strip()) in map(folded, (each.id, *each.also)),
         lambda each: sorted(words(each.name)) == sorted(words(text)),
     ):
         found = [each for each in everyone if same(each)]

@@ -11,6 +11,7 @@ from rigkit.homework import catalogue
 from rigkit.marking import class_page, learner_page, likeness, report, tables
 from rigkit.marking import plan as plans
 from rigkit.marking import roster as rosters
+from rigkit.marking.anonymous import KEY
 from rigkit.marking.cluster import Cluster
 from rigkit.marking.collect import collect
 from rigkit.marking.entry import Entry, Terms
@@ -27,7 +28,12 @@ from rigkit.marking.workers import Workers, how_many
 
 __all__ = ["MADE", "mark_class", "mark_submission", "mark_task"]
 
-MADE = (class_page.NAME, learner_page.FOLDER, *tables.NAMES)  # beside the record, anew each time
+MADE = (
+    class_page.NAME,
+    learner_page.FOLDER,
+    *tables.NAMES,
+    KEY,
+)  # beside the record, anew each time
 
 
 def mark_class(
@@ -43,6 +49,7 @@ def mark_class(
     school: Mapping[str, str] | None = None,
     plan: str | Path | None = None,
     decimal_comma: bool | None = None,
+    anonymous: bool | None = None,
     progress: Callable[[Progress], None] | None = None,
 ) -> Summary:
     """Mark all that is due in a class's submissions, and bring the folder `out` up to date.
@@ -72,6 +79,8 @@ def mark_class(
         lesson.
     decimal_comma : bool, optional
         Of `grades.csv`: see `tables.write`. Kept for later runs.
+    anonymous : bool, optional
+        True for pages and tables by number, and a key beside them. Kept for later runs.
     progress : callable, optional
         Called with a `Progress` after each submission.
 
@@ -94,7 +103,7 @@ def mark_class(
     collected = collect(path, **({"learners": len(listed)} if listed else {}))
     _make_folder(out, Path(path))
     with sole(out), Record(out / RECORD) as record:
-        _set(record, school or {}, planned, decimal_comma=decimal_comma)
+        _set(record, school or {}, planned, decimal_comma=decimal_comma, anonymous=anonymous)
         placed = place(collected, listed, lessons)
         due = placed.due({} if anew else record.marked())
         if due:

@@ -208,6 +208,19 @@ class Record:
         found = self.last_run().get("plan", {})
         return {lesson: Terms(**terms) for lesson, terms in found.items()}
 
+    def numbers(self) -> dict[str, int]:
+        """Everyone's number, by id: given once, in an order that tells nothing."""
+        found = self.last_run()
+        kept = found.get("numbers", {})
+        known = {each.id for each in self.learners()} | {
+            e.learner.id for e in self.entries(brief=True)
+        }
+        new = sorted(known - kept.keys(), key=lambda who: self.seed(who, "", "number"))
+        numbers = kept | {who: number for number, who in enumerate(new, start=len(kept) + 1)}
+        if new:
+            self.add_run(found | {"numbers": numbers})
+        return numbers
+
     def entries(self, learner: str | None = None, brief: bool = False) -> Iterator[Entry]:
         """The latest entry of each learner in each lesson, corrections and the plan applied.
 

@@ -115,6 +115,19 @@ def test_a_decimal_comma_is_kept_until_it_is_taken_back(room):
         assert text.startswith(f"id{between}surname{between}")
 
 
+def test_a_class_is_anonymous_until_it_is_taken_back(room):
+    mark = ["mark", "submissions.zip", "--out", "results", "--roster", "roster.csv"]
+    for words, names in (
+        (["--anonymous"], False),
+        (["--again"], False),
+        (["--anonymous", "no"], True),
+    ):
+        assert cli.main([*mark, *words]) == 0
+        pages = [room / "results" / "class.html", *(room / "results" / "learners").iterdir()]
+        shown = [f"{path.name} {path.read_text('utf-8')}" for path in pages]
+        assert ["p-17" in each or "Gesa" in each for each in shown] == [names] * 2
+
+
 @pytest.mark.parametrize("name", pipeline.MADE)
 def test_a_folder_with_files_of_ones_own_is_not_written_into(room, capsys, name):
     own = room / "mine" / name
