@@ -10,9 +10,10 @@ from functools import cached_property
 from pathlib import Path
 
 from rigkit.marking.entry import NO_FILE, Entry, Learner
+from rigkit.marking.record import Record
 from rigkit.marking.roster import folded, words
 
-__all__ = ["KEY", "Mask", "number_of"]
+__all__ = ["KEY", "Mask", "mask_of", "number_of"]
 
 KEY = "key.csv"
 NOTE = "There is a note on this run, which may name somebody: the record has it."
@@ -99,3 +100,12 @@ class Mask:
         os.close(os.open(part, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
         part.write_text(text.getvalue(), "utf-8-sig", newline="")
         os.replace(part, out / KEY)
+
+
+def mask_of(record: Record) -> Mask | None:
+    """The mask of a class that is anonymous; None for any other."""
+    if not record.last_run().get("anonymous"):
+        return None
+    learners = {entry.learner.id: entry.learner for entry in record.entries(brief=True)}
+    learners |= {learner.id: learner for learner in record.learners()}
+    return Mask(record.numbers(), tuple(learners.values()))

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from rigkit.homework import catalogue
 from rigkit.marking import report
+from rigkit.marking.anonymous import mask_of
 from rigkit.marking.entry import NO_FILE, Entry, Learner
 from rigkit.marking.record import RECORD, SEEN, Record, sole
 from rigkit.marking.roster import folded, words
@@ -140,7 +141,7 @@ def apply(out: str | Path, corrections: Iterable[Correction]) -> list[Entry]:
             for who, lesson, question, score, each in checked:
                 _keep(record, _entry(record, who, lesson), question, score, each)
         report.write_all(record, out)
-        mask = report.mask_of(record)
+        mask = mask_of(record)
         found = [_entry(record, who, lesson) for who, lesson, *_ in checked]
         return [mask.entry(entry) for entry in found] if mask else found
 
@@ -216,7 +217,7 @@ def _score(score: float | str) -> float:
 
 def _everyone(record: Record) -> list[Learner]:
     """All on the roster, and all who handed in."""
-    mask = report.mask_of(record)
+    mask = mask_of(record)
     handed_in = {entry.learner.id: entry.learner for entry in record.entries(brief=True)}
     everyone = handed_in | {each.id: each for each in record.learners()}
     return [

@@ -6,13 +6,13 @@ from pathlib import Path
 from typing import Any
 
 from rigkit.marking import class_page, learner_page, page, results, tables
-from rigkit.marking.anonymous import Mask, number_of
+from rigkit.marking.anonymous import Mask, mask_of, number_of
 from rigkit.marking.entry import Entry, Learner
 from rigkit.marking.likeness import Group
 from rigkit.marking.record import Record
 from rigkit.marking.submission import Stray
 
-__all__ = ["ClassReport", "mask_of", "write_all"]
+__all__ = ["ClassReport", "write_all"]
 
 
 @dataclass(frozen=True)
@@ -45,15 +45,6 @@ def write_all(record: Record, out: Path, anew: bool = False) -> ClassReport:
         mask.write_key(out)
     results.hand_notebook(out)
     return ClassReport(entries, missing)
-
-
-def mask_of(record: Record) -> Mask | None:
-    """The mask of a class that is anonymous; None for any other."""
-    if not record.last_run().get("anonymous"):
-        return None
-    learners = {entry.learner.id: entry.learner for entry in record.entries(brief=True)}
-    learners |= {learner.id: learner for learner in record.learners()}
-    return Mask(record.numbers(), tuple(learners.values()))
 
 
 def _write_page(record: Record, learner: Learner, out: Path, mask: Mask | None) -> None:

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from rigkit import course, templates
 from rigkit.homework import checking, picture
 from rigkit.marking import class_page, page, record, tables
+from rigkit.marking.anonymous import Mask, mask_of
 from rigkit.marking.entry import Entry, Learner
 
 if TYPE_CHECKING:
@@ -41,9 +42,10 @@ def open_results(path: str | Path = "results.sqlite") -> "ClassResults":
     path = Path(path)
     path = path / record.RECORD if path.is_dir() else path
     with record.Record(path, create=False) as found:
-        return ClassResults(
-            found.entries(), found.learners(), path.parent, found.last_run().get("school")
-        )
+        run = found.last_run()
+        room = ClassResults(found.entries(), found.learners(), path.parent, run.get("school"))
+        room.decimal_comma, room.mask = run.get("decimal_comma", False), mask_of(found)
+        return room
 
 
 def hand_notebook(out: str | Path) -> Path:
@@ -100,7 +102,14 @@ class ClassResults:
     folder : Path
     school : dict of str to str
         The values given by `rigkit mark --school`.
+    decimal_comma : bool
+        True if `grades.csv` is for a spreadsheet that wants one.
+    mask : Mask or None
+        The numbers that tables have in place of names; None for names.
     """
+
+    decimal_comma: bool
+    mask: Mask | None
 
     def __init__(
         self,
@@ -111,6 +120,7 @@ class ClassResults:
     ) -> None:
         self.entries, self.roster, self.folder = list(entries), list(roster), Path(folder)
         self.school = dict(school or {})
+        self.decimal_comma, self.mask = False, None
 
     def __repr__(self) -> str:
         marked = [entry.score for entry in self.entries if entry.score is not None]
@@ -284,7 +294,12 @@ class ClassResults:
                           assignDate="2026-11-02", dueDate="2026-11-23")
         """
         out = self.folder if out is None else Path(out)
-        tables.write(self.entries, self.roster, out, self.school | school)
+        entries, roster = self.entries, self.roster
+        if self.mask:
+            entries = list(map(self.mask.entry, entries))
+            roster = list(map(self.mask.learner, roster))
+        comma = self.decimal_comma
+        tables.write(entries, roster, out, self.school | school, decimal_comma=comma)
 
     def _questions(self) -> list[str]:
         return list(

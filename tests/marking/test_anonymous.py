@@ -11,6 +11,7 @@ from rigkit import cli
 from rigkit.marking import anonymous, correct, report
 from rigkit.marking.entry import Learner
 from rigkit.marking.record import RECORD, Record
+from rigkit.marking.results import open_results
 from tests.marking.entries import entry
 
 PEOPLE = (
@@ -96,6 +97,15 @@ def test_a_number_can_be_corrected_and_its_name_is_not_told(room, capsys):
     assert "Wren" not in said
     with Record(room / RECORD, create=False) as record:
         assert next(record.entries(learner=PEOPLE[0].id)).scores["06/steps"] == 0.5
+
+
+def test_the_notebook_writes_tables_by_number_too(room):
+    with Record(room / RECORD) as record:
+        record.add_run(record.last_run() | {"decimal_comma": True})
+    open_results(room).write_tables()
+    text = (room / "grades.csv").read_text("utf-8-sig")
+    assert text.startswith("id;surname;")
+    test_no_page_or_table_names_anybody(room)
 
 
 def test_names_come_back_when_they_are_asked_for(room):
