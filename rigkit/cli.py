@@ -163,6 +163,17 @@ def _filled(text: str, indent: int = 0, further: int | None = None) -> str:
     )
 
 
+class _AtMostTwo(argparse.Action):
+    """Take one word or two."""
+
+    def __call__(
+        self, parser: argparse.ArgumentParser, namespace: Any, words: Any, option: Any = None
+    ) -> None:
+        if len(words) > 2:
+            raise argparse.ArgumentError(self, f"expected LEARNER [LESSON]; got {words}")
+        setattr(namespace, self.dest, words)
+
+
 class _Version(argparse.Action):
     """Print the version, looked up only then: that takes longer than all else here."""
 
@@ -323,8 +334,19 @@ def _add_pack(commands: Any) -> None:
     pack = commands.add_parser("pack", **_PACK)
     what = pack.add_argument_group("what to pack")
     number = "the number of a lesson, such as 06"
-    what.add_argument("lessons", nargs="+", metavar="LESSON", help=number)
-    what.add_argument("--out", type=Path, required=True, metavar="FILE", help="the zip to write")
+    what.add_argument("lessons", nargs="*", metavar="LESSON", help=number)
+    what.add_argument(
+        "--questions",
+        nargs="+",
+        action="extend",
+        default=[],
+        metavar="NAME",
+        help="only these of their questions, such as solve_leg",
+    )
+    plan = "the lessons and questions of a plan, such as an earlier pack wrote"
+    what.add_argument("--plan", type=Path, metavar="FILE", help=plan)
+    zipped = "the zip to write; the plan is written beside it, unless it is there"
+    what.add_argument("--out", type=Path, required=True, metavar="FILE", help=zipped)
     _add_help(pack)
     pack.set_defaults(run=_pack)
 
@@ -358,7 +380,17 @@ def _add_mark(commands: Any) -> None:
         metavar="NUMBER",
         help="only these lessons",
     )
-    again = "also what has not changed: the same cases, anew"
+    what.add_argument(
+        "--plan",
+        type=Path,
+        metavar="FILE",
+        help="which questions count, their weights and the deadline, in the file that rigkit pack "
+        "writes. It is kept for later runs",
+    )
+    again = (
+        "also what has not changed: the same cases, anew. Needed only after another version of the "
+        "kit came; a new plan or a correction counts without it"
+    )
     what.add_argument("--again", action="store_true", help=again)
     _add_results(mark)
     _add_override(mark)
@@ -379,19 +411,52 @@ def _add_results(mark: argparse.ArgumentParser) -> None:
         "academicSessionSourcedId, schoolSourcedId, and assignDate and dueDate as YYYY-MM-DD. "
         "Give it again for another; it is kept for later runs",
     )
+    results.add_argument(
+        "--decimal-comma",
+        type=_switch,
+        nargs="?",
+        const=True,
+        metavar="no",
+        help="write half as 0,5 in grades.csv, with semicolons between cells, for a spreadsheet "
+        "that wants it; it is kept for later runs, until --decimal-comma no",
+    )
+    results.add_argument(
+        "--anonymous",
+        type=_switch,
+        nargs="?",
+        const=True,
+        metavar="no",
+        help="pages and tables by number, the same in each run; key.csv and the record alone "
+        "say who is who. It is kept for later runs, until --anonymous no",
+    )
     json_ = "print one JSON object in place of the summary"
     results.add_argument("--json", action="store_true", help=json_)
 
 
 def _add_override(mark: argparse.ArgumentParser) -> None:
-    own = mark.add_argument_group("a score of your own")
+    own = mark.add_argument_group("what you give by hand")
     own.add_argument(
         "--override",
         nargs=3,
         metavar=("LEARNER", "QUESTION", "SCORE"),
-        help="put a score, 0 to 1, in place of a measured one; needs --reason",
+        help="put a score, 0 to 1, in place of a measured one; needs --reason. In place of a "
+        "question a lesson, such as 06, for its whole score",
     )
     own.add_argument("--reason", metavar="TEXT", help="why")
+    own.add_argument(
+        "--corrections",
+        type=Path,
+        metavar="FILE",
+        help="a table of such scores, for anyone in the class: CSV with the columns learner, "
+        "question (or lesson), score, reason, feedback (a sentence for the learner) and seen",
+    )
+    own.add_argument(
+        "--seen",
+        nargs="+",
+        action=_AtMostTwo,
+        metavar=("LEARNER", "LESSON"),
+        help="take a learner off the list of runs to look at, until another file of theirs comes",
+    )
 
 
 def _add_machine(mark: argparse.ArgumentParser) -> None:
@@ -446,6 +511,12 @@ def _any_case(names: Sequence[str]) -> Callable[[str], str]:
     """Return a reader of names in capitals or not; a name that is not known stays as it is."""
     known = {name.casefold(): name for name in names}
     return lambda text: known.get(text.casefold(), text)
+
+
+def _switch(text: str) -> bool:
+    if text not in ("yes", "no"):
+        raise argparse.ArgumentTypeError(f"must be yes or no, if anything; got {text!r}")
+    return text == "yes"
 
 
 def _pair(text: str) -> tuple[str, str]:
@@ -513,13 +584,17 @@ _INSPECT: dict[str, Any] = {
 _PACK: dict[str, Any] = {
     "help": "make a zip of exercises to hand out",
     "purpose": "Pack exercises, without solutions, for learners to answer and hand in.",
-    "usage": "rigkit pack LESSON [LESSON ...] --out FILE",
+    "usage": (
+        "rigkit pack LESSON [LESSON ...] --out FILE [--questions NAME ...]\n"
+        "       rigkit pack --plan FILE --out FILE"
+    ),
     "examples": [
         (
             "rigkit pack 06 --out hand-out.zip",
             "Pack one exercise, its pictures and how to go about it",
         ),
         ("rigkit pack 01 02 03 --out first-weeks.zip", "Pack several into one zip"),
+        ("rigkit pack 06 --questions solve_leg steps --out two.zip", "Ask two of its questions"),
     ],
 }
 _MARK: dict[str, Any] = {
@@ -527,9 +602,15 @@ _MARK: dict[str, Any] = {
     "purpose": "Mark the notebooks in a folder or zip, each in a jail of its own.",
     "usage": (
         "rigkit mark SUBMISSIONS --out RESULTS [OPTIONS]\n"
-        "       rigkit mark --out RESULTS --override LEARNER QUESTION SCORE --reason TEXT"
+        "       rigkit mark --out RESULTS --override LEARNER QUESTION SCORE --reason TEXT\n"
+        "       rigkit mark --out RESULTS --corrections FILE\n"
+        "       rigkit mark --out RESULTS --seen LEARNER [LESSON]"
     ),
-    "description": "Given again, it goes on where it was, and marks only what is new or changed.",
+    "description": (
+        "Given again, it goes on where it was, and marks only what is new or changed. A later file "
+        "of the same learner and lesson is marked in place of the earlier one, whose marks stay in "
+        "the record."
+    ),
     "examples": [
         ("rigkit mark submissions.zip --roster roster.csv --out results", "Mark a class"),
         ("rigkit mark submissions.zip --out results --lesson 06 07", "Mark two of its lessons"),
@@ -541,6 +622,7 @@ _MARK: dict[str, Any] = {
             'rigkit mark --out results --override p-17 06/solve_leg 1 --reason "a typo"',
             "Put a score of your own in place of a measured one",
         ),
+        ("rigkit mark --out results --seen p-17", "Say that you have looked at a learner's runs"),
     ],
     "status": [
         (0, "all were marked"),
@@ -663,8 +745,10 @@ def _check_page(path: Path) -> None:
 def _pack(arguments: argparse.Namespace) -> int:
     from rigkit.marking import pack
 
-    names = pack.pack(arguments.lessons, arguments.out)
-    print(f"{arguments.out}: {', '.join(names)}")
+    packed = pack.pack(arguments.lessons, arguments.out, arguments.questions, arguments.plan)
+    print(f"{arguments.out}: {', '.join(packed.names)}")
+    if packed.plan:
+        print(f"{packed.plan}: what is asked, its weights and the deadline, for rigkit mark --plan")
     return DONE
 
 

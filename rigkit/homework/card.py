@@ -43,8 +43,13 @@ class Card:
     def _lines(self) -> list[str]:
         outcome = self.outcome
         several = outcome.cases > 1
-        cases = f", {outcome.right} of {outcome.cases} cases right" if several else ""
+        cases = f", {outcome.counts}" if several else ""
         lines = [f"Score {outcome.score:.0%}{cases}."] if self._tried else []
+        lines += (
+            [f"Part of the points, for the case that came nearest: {outcome.part}"]
+            if outcome.part
+            else []
+        )
         lines += [f"{name}: {value}" for name, value in outcome.measured.items()]
         if self._tried and several and outcome.right < outcome.cases:
             typed = _typed(outcome.inputs)

@@ -43,6 +43,10 @@ class Outcome:
     misconception : str or None
     printed : int
         How many characters the learner's function printed.
+    partly : int
+        How many cases are right in part.
+    part : str
+        The sentence of the best of these, where `sentence` is another one.
     """
 
     question: str
@@ -56,6 +60,16 @@ class Outcome:
     picture: dict[str, Any] | None = None
     misconception: str | None = None
     printed: int = 0
+    partly: int = 0
+    part: str = ""
+
+    @property
+    def counts(self) -> str:
+        """The numbers of cases in words: "0 of 7 cases right, 7 partly"; empty for one case."""
+        if self.cases < 2:
+            return ""
+        partly = f", {self.partly} partly" if self.partly else ""
+        return f"{self.right} of {self.cases} cases right{partly}"
 
     def __repr__(self) -> str:
         return (
@@ -119,6 +133,8 @@ def score_answers(question: Question, cases: Sequence[Case], records: Sequence[R
     ]
     scores = [verdict.score for verdict in verdicts]
     worst = int(np.argmin(scores))
+    parts = [verdict for verdict in verdicts if 0 < verdict.score < 1]
+    part = max(parts, key=lambda verdict: verdict.score).sentence if parts else ""
     right = sum(score == 1 for score in scores)
     found = None if right == len(cases) else _misconception(question, cases, records)
     got = "this is the rig" if question.kind == "file" else "these are the values"
@@ -138,6 +154,8 @@ def score_answers(question: Question, cases: Sequence[Case], records: Sequence[R
         verdicts[worst].picture,
         None if found is None else found.name,
         sum(record.get("printed", 0) for record in records),
+        len(parts),
+        part if part != sentence else "",
     )
 
 

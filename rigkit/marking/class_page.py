@@ -68,7 +68,7 @@ def html(
         lessons=sorted({entry.lesson for entry in entries}),
         several=len(lessons) > 1,
         by_id={entry.learner.id: entry for entry in entries},
-        tiles=_tiles(entries, None if cut else len(missing)),
+        tiles=_tiles(entries, None if cut else len({learner.id for _, learner in missing})),
         unjailed=sum(page.is_unjailed(entry.about) for entry in entries),
         sections=[section for section in sections if section.data or section.always],
         FEW=FEW,
@@ -119,18 +119,25 @@ def _sections(
 
 
 def _tiles(entries: Sequence[Entry], missing: int | None) -> list[tuple[str, str]]:
-    marked = [entry.score for entry in entries if entry.score is not None]
+    """The numbers of people: not marked and missing are those who are so in one lesson at least."""
+    theirs: dict[str, list[float | None]] = defaultdict(list)
+    for entry in entries:
+        theirs[entry.learner.id].append(entry.score)
+    marked = {who: scores for who, scores in theirs.items() if None not in scores}
+    known = [[score for score in scores if score is not None] for scores in theirs.values()]
     return [
-        (f"{len(entries):,}", "handed in"),
+        (f"{len(theirs):,}", "handed in"),
         (f"{len(marked):,}", "marked"),
-        (f"{len(entries) - len(marked):,}", "not marked"),
+        (f"{len(theirs) - len(marked):,}", "not marked"),
         ("?" if missing is None else f"{missing:,}", "missing"),
-        (_mean(marked), "on average"),
+        (_mean(sum(scores) / len(scores) for scores in known if scores), "on average"),
     ]
 
 
 def _need(entry: Entry) -> int:
-    return 0 if entry.score is None else 1 if entry.end != FINISHED else 2 if entry.flags else 3
+    if not entry.needs_a_look:
+        return 3
+    return 0 if entry.score is None else 1 if entry.end != FINISHED else 2
 
 
 def _lesson(entries: Sequence[Entry]) -> dict[str, Any] | None:
@@ -242,9 +249,9 @@ def needing(entries: Sequence[Entry]) -> list[Entry]:
 def reasons(entry: Entry) -> Sequence[str]:
     """Sentences on why an entry needs a look; the flags tell of a run cut short already."""
     return (
-        [text for text in (entry.why, *entry.flags) if text]
+        [text for text in (entry.why, *entry.notes) if text]
         if entry.score is None
-        else entry.flags or (entry.why,)
+        else entry.notes or (entry.why,)
     )
 
 

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from rigkit import course
-from rigkit.marking import correct, pipeline
+from rigkit.marking import correct, corrections, page, pipeline
 from rigkit.marking.cluster import ClusterError
 from rigkit.marking.jail import JailError
 from rigkit.marking.record import RecordError
@@ -40,7 +40,9 @@ def mark(arguments: Namespace) -> int:
     MarkingError
         Something is in the way; what is recorded until then stays.
     """
-    say, done = _Line(), _correct if arguments.override else _mark
+    say = _Line()
+    by_hand = arguments.override or arguments.corrections or arguments.seen
+    done = _correct if by_hand else _mark
     try:
         status, text, data = done(arguments, say)
     except (JailError, RecordError, ClusterError) as problem:
@@ -59,7 +61,7 @@ def _mark(arguments: Namespace, say: "_Line") -> tuple[int, str, dict[str, Any]]
     if arguments.submissions is None:
         raise ValueError(
             "SUBMISSIONS is missing. Give the folder or zip of them, before any --lesson; or a"
-            " correction with --override."
+            " correction with --override or --corrections."
         )
     if arguments.reason is not None:
         raise ValueError("--reason came without --override. Give both or neither.")
@@ -80,27 +82,42 @@ def _mark(arguments: Namespace, say: "_Line") -> tuple[int, str, dict[str, Any]]
         allowed=tuple(dict.fromkeys(arguments.allow)),
         school=dict(arguments.school),
         columns=dict(arguments.columns),
+        plan=arguments.plan,
+        decimal_comma=arguments.decimal_comma,
+        anonymous=arguments.anonymous,
         progress=say.progress,
     )
     return NOT_ALL if summary.not_marked else DONE, str(summary), summary.data
 
 
 def _correct(arguments: Namespace, say: "_Line") -> tuple[int, str, dict[str, Any]]:
-    if arguments.submissions is not None or arguments.school:
+    """Keep what a teacher gives by hand."""
+    if arguments.submissions is not None or arguments.school or arguments.plan:
         raise ValueError(
-            "A correction needs --out, --override and --reason alone. Leave out the rest."
+            "A correction needs --out and --override with --reason, --corrections or --seen alone."
+            " Leave out the rest."
         )
-    learner, question, score = arguments.override
-    entry = correct.correct(arguments.out, learner, question, score, arguments.reason)
-    who, score = entry.learner, entry.scores[question]
-    return (
-        DONE,
-        (
-            f"{who.name or who.id}, {question}: {score:g}. All files in {arguments.out} are up to"
-            " date."
-        ),
-        {"learner": who.id, "question": question, "score": score},
-    )
+    if bool(arguments.override) + bool(arguments.corrections) + bool(arguments.seen) > 1:
+        raise ValueError("Give one of --override, --corrections and --seen at a time.")
+    if arguments.reason is not None and not arguments.override:
+        raise ValueError("--reason came without --override. Give both or neither.")
+    up_to_date = f"All files in {arguments.out} are up to date."
+    if arguments.override:
+        learner, question, score = arguments.override
+        entry = correct.correct(arguments.out, learner, question, score, arguments.reason)
+        who = entry.learner
+        score = entry.whole.score if entry.whole and "/" not in question else entry.scores[question]
+        said = f"{who.name or who.id}, {question}: {score:g}. {up_to_date}"
+        return DONE, said, {"learner": who.id, "question": question, "score": score}
+    if arguments.corrections:
+        rows = correct.apply(arguments.out, corrections.read(arguments.corrections))
+        people = len({entry.learner.id for entry in rows})
+        said = f"{page.count(len(rows), 'row')} for {page.count(people, 'learner')}. {up_to_date}"
+        return DONE, said, {"rows": len(rows), "learners": people}
+    entries = correct.see(arguments.out, *arguments.seen)
+    who, lessons = entries[0].learner, [entry.lesson for entry in entries]
+    said = f"{who.name or who.id}, {', '.join(lessons)}: seen. {up_to_date}"
+    return DONE, said, {"learner": who.id, "seen": lessons}
 
 
 def _sentence(text: str) -> str:

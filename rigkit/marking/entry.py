@@ -1,16 +1,19 @@
 """An entry: one learner's homework in one lesson, once it is marked."""
 
+import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from datetime import datetime
 
 from rigkit.homework import catalogue
 from rigkit.homework.checking import Outcome
 
-__all__ = ["ENDS", "FINISHED", "NOT_STARTED", "Entry", "Learner", "Override"]
+__all__ = ["ENDS", "FINISHED", "NO_FILE", "NOT_STARTED", "Entry", "Learner", "Override", "Terms"]
 
 FINISHED = "finished"
 NOT_STARTED = "jail did not start"
 ENDS = (FINISHED, "time limit", "memory", "output limit", "stopped early", NOT_STARTED)
+NO_FILE = "No file was handed in: only what a teacher gave by hand counts."
 
 
 @dataclass(frozen=True)
@@ -26,6 +29,8 @@ class Learner:
         Empty where not known.
     also : tuple of str
         Other names the roster gives.
+    first, last : str
+        First name and surname, where the roster has them in columns of their own.
     """
 
     id: str
@@ -33,6 +38,46 @@ class Learner:
     email: str = ""
     group: str = ""
     also: tuple[str, ...] = ()
+    first: str = field(default="", compare=False)
+    last: str = field(default="", compare=False)
+
+
+@dataclass(frozen=True)
+class Terms:
+    """A teacher's terms for one lesson, of the plan.
+
+    Attributes
+    ----------
+    weights : dict of str to float
+        Of the questions that are asked, by their ids; empty where all are, and weigh the same.
+    deadline : str
+        A time, ISO, on this machine's clock where it has no offset; empty without one.
+    per_day : float
+        The share of the score that each day begun since then takes off.
+    """
+
+    weights: Mapping[str, float] = field(default_factory=dict)
+    deadline: str = ""
+    per_day: float = 0.0
+
+    def days_late(self, handed_in: str) -> int:
+        """Return the number of days begun from the deadline until a time; 0 where it is not known.
+
+        Parameters
+        ----------
+        handed_in : str
+            ISO.
+
+        Returns
+        -------
+        int
+        """
+        if not (self.deadline and handed_in):
+            return 0
+        deadline, then = (
+            datetime.fromisoformat(text).astimezone() for text in (self.deadline, handed_in)
+        )
+        return max(0, math.ceil((then - deadline).total_seconds() / 86400))
 
 
 @dataclass(frozen=True)
@@ -42,7 +87,7 @@ class Override:
     Attributes
     ----------
     question : str
-        Its id, such as "06/solve_leg".
+        Its id, such as "06/solve_leg"; of a whole lesson its number.
     score : float
         0 to 1.
     reason, time : str
@@ -83,6 +128,14 @@ class Entry:
     about : dict
         The private part of the record: seed, jail, versions, digests, limits, seconds, what the
         cells printed.
+    handed_in : str
+        The date of the newest of its files, ISO: UTC, or as a zip says it, without an offset.
+    terms : Terms
+        Of the plan, as the teacher has it now.
+    feedback : dict of str to str
+        A teacher's own sentences, by question's id or the lesson's number.
+    seen : bool
+        True if a teacher has looked at it since its file came.
     """
 
     learner: Learner
@@ -97,6 +150,10 @@ class Entry:
     flags: tuple[str, ...] = ()
     time: str = ""
     about: Mapping = field(default_factory=dict)
+    handed_in: str = ""
+    terms: Terms = field(default_factory=Terms)
+    feedback: Mapping[str, str] = field(default_factory=dict)
+    seen: bool = False
 
     @property
     def key(self) -> tuple[str, str]:
@@ -106,7 +163,21 @@ class Entry:
     @property
     def needs_a_look(self) -> bool:
         """True if a teacher should open this one."""
-        return not self.marked or self.end != FINISHED or bool(self.flags)
+        odd = self.score is None or self.end not in (FINISHED, "") or bool(self.notes)
+        return odd and not self.seen
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """The flags, and that it is late where the teacher is to decide what that costs."""
+        undecided = self.days_late and not self.terms.per_day
+        return (*self.flags, *([f"Handed in {self.lateness}."] if undecided else ()))
+
+    @property
+    def lateness(self) -> str:
+        """The days late in words: "2 days after the deadline, by the date of its file"; or ""."""
+        days = self.days_late
+        many = f"{days:,} day{'s' if days > 1 else ''}"
+        return f"{many} after the deadline, by the date of its file" if days else ""
 
     @property
     def scores(self) -> dict[str, float]:
@@ -117,13 +188,65 @@ class Entry:
         measured = (
             {outcome.question: outcome.score for outcome in self.outcomes} if self.marked else {}
         )
-        return measured | {override.question: override.score for override in self.overrides}
+        corrected = {override.question: override.score for override in self.overrides}
+        corrected.pop(self.lesson, None)
+        return measured | corrected
+
+    @property
+    def whole(self) -> Override | None:
+        """The correction of the whole lesson, where there is one."""
+        return next((one for one in self.overrides if one.question == self.lesson), None)
+
+    @property
+    def version(self) -> str:
+        """The words by which a later file of the same learner and lesson is told from this one."""
+        return self.digest or f"{self.file} {self.why}".strip()
+
+    @property
+    def days_late(self) -> int:
+        """The days begun since the deadline when it was handed in."""
+        return self.terms.days_late(self.handed_in)
+
+    @property
+    def kept(self) -> float:
+        """The share of the score that is kept, for all that it is late: 1 to 0."""
+        return max(0.0, 1 - self.terms.per_day * self.days_late)
 
     @property
     def score(self) -> float | None:
-        """The mean over the lesson's questions, 0 to 1.
+        """The weighted mean over the questions that are asked, less what being late costs: 0 to 1.
 
-        None when not marked, unless each was corrected by hand.
+        None when not marked, unless each was corrected by hand. A correction of the whole lesson
+        stands as it is.
         """
-        known = self.marked or len(self.scores) == len(catalogue.questions(self.lesson))
-        return sum(self.scores.values()) / len(self.scores) if known and self.scores else None
+        if self.whole:
+            return self.whole.score
+        asked = self.terms.weights or catalogue.questions(self.lesson)
+        if not self.scores or not (self.marked or len(self.scores) == len(asked)):
+            return None
+        weights = {question: self.terms.weights.get(question, 1.0) for question in self.scores}
+        total = sum(weights[question] * score for question, score in self.scores.items())
+        whole = sum(weights.values())
+        return self.kept * total / whole if whole else None
+
+    def under(self, terms: Terms | None) -> "Entry":
+        """Return the same with only what a plan asks, and its terms.
+
+        Parameters
+        ----------
+        terms : Terms or None
+            None leaves all as it was measured.
+
+        Returns
+        -------
+        Entry
+        """
+        if terms is None:
+            return self
+        asked = {*terms.weights, self.lesson}
+        return replace(
+            self,
+            outcomes=tuple(one for one in self.outcomes if one.question in asked),
+            overrides=tuple(one for one in self.overrides if one.question in asked),
+            terms=terms,
+        )

@@ -113,6 +113,7 @@ def _of(submission: Submission) -> dict[str, Any]:
         "file": submission.place,
         "digest": submission.digest,
         "time": now(),
+        "handed_in": submission.handed_in,
     }
 
 

@@ -109,17 +109,20 @@ def html(learner: Learner, entries: Iterable[Entry]) -> str:
 def _lesson(entry: Entry) -> dict[str, Any]:
     """One lesson of the page."""
     found = {outcome.question: outcome for outcome in entry.outcomes} if entry.marked else {}
-    overrides = {override.question: override for override in entry.overrides}
+    overrides = {one.question: one for one in entry.overrides if one is not entry.whole}
+    feedback = {question: text for question, text in entry.feedback.items() if "/" in question}
     words = list(page.words_of(entry).values())
     ran = entry.end == FINISHED and entry.marked and entry.about.get("cells") != []
     return {
         "entry": entry,
         "title": page.lesson_title(entry.lesson),
         "counts": {word: words.count(word) for word in page.WORDS},
+        "feedback": entry.feedback.get(entry.lesson, ""),
         "advice": _ENDS.get(entry.end, ""),
         "questions": [
             _question(question, found.get(question), overrides.get(question))
-            for question in dict.fromkeys([*found, *overrides])
+            | {"feedback": feedback.get(question, "")}
+            for question in dict.fromkeys([*found, *overrides, *feedback])
         ],
         "ran": entry.about.get("told") or ([_ENDS[FINISHED]] if ran else []),
         "facts": [

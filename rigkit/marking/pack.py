@@ -1,4 +1,7 @@
-"""The hand-out: a zip of exercises for learners, with nothing in it that helps to answer them."""
+"""The hand-out: a zip of exercises for learners, with nothing in it that helps to answer them.
+
+Beside it stands the plan of the homework, for the teacher to change and to mark by.
+"""
 
 import io
 import json
@@ -6,42 +9,80 @@ import os
 import posixpath
 import re
 import zipfile
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from itertools import chain
 from pathlib import Path
 from typing import Any
 
 from rigkit import course
+from rigkit.homework import catalogue
+from rigkit.marking import plan as plans
 from rigkit.marking.assign import asking
+from rigkit.marking.entry import Terms
 
 TEXTS = Path(__file__).parents[1] / "data" / "handout"
+_COUNTED = re.compile(r"^\w+ questions on (lesson \d\d), about \d+ minutes(:[^.]*)?", re.MULTILINE)
 _PICTURE = re.compile(r"!\[[^\]]*\]\(\s*([^)\s]+)|<img[^>]*\ssrc=[\"']([^\"']+)")
 
 
-def pack(lessons: Iterable[str | int], out: str | os.PathLike[str]) -> tuple[str, ...]:
+@dataclass(frozen=True)
+class Packed:
+    """The files of a hand-out.
+
+    Attributes
+    ----------
+    names : tuple of str
+        The files in the zip, as paths with forward slashes.
+    plan : Path or None
+        The plan's file, where one was written.
+    """
+
+    names: tuple[str, ...]
+    plan: Path | None = None
+
+
+def pack(
+    lessons: Iterable[str | int],
+    out: str | os.PathLike[str],
+    questions: Iterable[str] = (),
+    plan: str | os.PathLike[str] | None = None,
+) -> Packed:
     """Write the exercises of some lessons, with their pictures and instructions, as one zip.
 
-    The same lessons give the same bytes, wherever and whenever they are packed.
+    The same lessons and questions give the same bytes, wherever and whenever they are packed. A
+    plan is written beside the zip, unless a file of that name is there: it may have been changed.
 
     Parameters
     ----------
     lessons : iterable of str or int
     out : path-like
+    questions : iterable of str
+        Only these: see `plan.choose`.
+    plan : path-like, optional
+        A plan that says the lessons and questions instead.
 
     Returns
     -------
-    tuple of str
-        The files in it, as paths with forward slashes.
+    Packed
 
     Raises
     ------
     ValueError
-        No such lesson, one without an exercise, or another file is at `out`.
+        No such lesson or question, a lesson without an exercise, a plan that is none, or another
+        file is at `out`.
     OSError
         `out` cannot be written.
     """
+    lessons, questions = list(lessons), list(questions)
+    if plan is None and not lessons:
+        raise ValueError("LESSON is missing. Give the number of one, such as 06, or a --plan.")
+    if plan is not None and (lessons or questions):
+        raise ValueError("A plan says which lessons and questions. Leave out yours, or --plan.")
     chosen = {lesson.number: lesson for lesson in map(course.lesson, lessons)}
-    files = _files([chosen[number] for number in sorted(chosen)])
+    exercises = {number: _exercise(chosen[number]) for number in sorted(chosen)}
+    asked = plans.choose(exercises, questions) if plan is None else plans.read(plan)
+    files = _files([course.lesson(number) for number in asked], asked)
     data, out = _zip(files), Path(out)
     if not out.exists():
         course.write_whole(out, data)
@@ -49,15 +90,22 @@ def pack(lessons: Iterable[str | int], out: str | os.PathLike[str]) -> tuple[str
         raise ValueError(
             f"{out} is there already and holds something else. Move it away, or give another name."
         )
-    return tuple(sorted(files))
+    beside = out.with_name(f"{out.stem}-plan.toml")
+    if plan is not None or beside.exists():
+        return Packed(tuple(sorted(files)))
+    course.write_whole(beside, plans.file_text(asked).encode())
+    return Packed(tuple(sorted(files)), beside)
 
 
-def _files(lessons: Iterable[course.Lesson]) -> dict[str, bytes]:
+def _files(lessons: Sequence[course.Lesson], asked: Mapping[str, Terms]) -> dict[str, bytes]:
     """Each file's bytes by its path inside the zip."""
-    files = {}
+    files, parts = {}, []
     for lesson in lessons:
-        exercise = _exercise(lesson)
+        exercise, wanted = _exercise(lesson), asked[lesson.number].weights
         data = exercise.read_bytes()
+        if set(wanted) < {question.id for question in catalogue.questions(lesson.number).values()}:
+            data = _only(data, wanted)
+            parts.append(lesson.number)
         files[f"exercises/{exercise.name}"] = data
         for picture in _pictures(json.loads(data)):
             if not (course.source() / picture).is_file():
@@ -67,15 +115,44 @@ def _files(lessons: Iterable[course.Lesson]) -> dict[str, bytes]:
     how_to = _text("how-to.txt").format(
         titles="; ".join(f"{lesson.number} {lesson.title}" for lesson in lessons),
         files="\n".join(exercises),
+        open=_text("open-part.txt" if parts else "open-whole.txt").rstrip("\n"),
     )
     rigs = [
         f"   {question}.glb, for lesson {number}"
         for number, question in asking(lesson.number for lesson in lessons)
+        if f"{number}/{question}" in asked[number].weights
     ]
     how_to += _text("rig-files.txt").format(files="\n".join(rigs)) if rigs else ""
     return files | {
         "HOW-TO.txt": how_to.replace("\n", "\r\n").encode()
     }  # for every system's own text editor
+
+
+def _only(data: bytes, wanted: Collection[str]) -> bytes:
+    """An exercise with the sections of some questions alone, and all that ask nothing."""
+    book = json.loads(data)
+    sections: list[list[dict[str, Any]]] = [[]]
+    for cell in book["cells"]:
+        if cell["cell_type"] == "markdown" and "".join(cell["source"]).startswith("#"):
+            sections.append([])
+        sections[-1].append(cell)
+    kept = [cells for cells in sections if {*_asked_in(cells)} <= {*wanted}]
+    asking_ones = [cells[0] for cells in kept if [*_asked_in(cells)]]
+    for number, cell in enumerate(asking_ones, start=1):
+        cell["source"] = re.sub(r"^## \d+\.", f"## {number}.", "".join(cell["source"]))
+    book["cells"] = [cell for cells in kept for cell in cells]
+    first = book["cells"][0]
+    first["source"] = _COUNTED.sub(
+        rf"{len(asking_ones)} of the questions on \1", "".join(first["source"]), count=1
+    )
+    return (json.dumps(book, indent=1, ensure_ascii=False) + "\n").encode()
+
+
+def _asked_in(cells: Iterable[Mapping[str, Any]]) -> Iterator[str]:
+    """The ids of the questions whose answer cells are among some cells."""
+    for cell in cells:
+        if question := cell["metadata"].get("rigkit", {}).get("question"):
+            yield question
 
 
 def _text(name: str) -> str:

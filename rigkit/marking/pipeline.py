@@ -11,10 +11,12 @@ from pathlib import Path
 from rigkit.homework import catalogue
 from rigkit.homework.notebook import plain_name
 from rigkit.marking import class_page, learner_page, likeness, report, tables
+from rigkit.marking import plan as plans
 from rigkit.marking import roster as rosters
+from rigkit.marking.anonymous import KEY
 from rigkit.marking.cluster import Cluster
 from rigkit.marking.collect import collect
-from rigkit.marking.entry import Entry
+from rigkit.marking.entry import Entry, Terms
 from rigkit.marking.jail import Jail, open_jail
 from rigkit.marking.judge import best, better, judge, not_marked, ran_out_of_time
 from rigkit.marking.notebook_file import read_notebook
@@ -29,7 +31,12 @@ from rigkit.marking.workers import Workers, how_many
 
 __all__ = ["MADE", "mark_class", "mark_submission", "mark_task"]
 
-MADE = (class_page.NAME, learner_page.FOLDER, *tables.NAMES)  # beside the record, anew each time
+MADE = (
+    class_page.NAME,
+    learner_page.FOLDER,
+    *tables.NAMES,
+    KEY,
+)  # beside the record, anew each time
 
 
 def mark_class(
@@ -45,6 +52,9 @@ def mark_class(
     allowed: Sequence[str] = (),
     school: Mapping[str, str] | None = None,
     columns: Mapping[str, str] | None = None,
+    plan: str | Path | None = None,
+    decimal_comma: bool | None = None,
+    anonymous: bool | None = None,
     progress: Callable[[Progress], None] | None = None,
 ) -> Summary:
     """Mark all that is due in a class's submissions, and bring the folder `out` up to date.
@@ -73,6 +83,13 @@ def mark_class(
         Kept for later runs.
     columns : mapping of str to str, optional
         The heads of the roster's columns, in words that are not known: see `roster.read`.
+    plan : path-like, optional
+        What is asked, its worth and when it is due: see `plan.read`. Kept for later runs, lesson by
+        lesson.
+    decimal_comma : bool, optional
+        Of `grades.csv`: see `tables.write`. Kept for later runs.
+    anonymous : bool, optional
+        True for pages and tables by number, and a key beside them. Kept for later runs.
     progress : callable, optional
         Called with a `Progress` after each submission.
 
@@ -83,18 +100,20 @@ def mark_class(
     Raises
     ------
     ValueError
-        Wrong use: a path, a roster, a lesson, or a folder `out` that cannot be one.
+        Wrong use: a path, a roster, a plan, a lesson, or a folder `out` that cannot be one.
     RecordError, JailError, ClusterError, OSError
         Something is in the way; what is recorded until then stays.
     """
     began, out = time.monotonic(), Path(out)
     lessons = tuple(_lesson(lesson) for lesson in lessons)
     tables.check_school(school or {})
+    planned = plans.read(plan) if plan is not None else {}
     _check_allowed(allowed)
     listed = _listed(roster, out, columns or {})
     collected = collect(path, **({"learners": len(listed)} if listed else {}))
     _make_folder(out, Path(path))
     with sole(out), Record(out / RECORD) as record, ThreadPool(1) as beside:
+        _set(record, school or {}, planned, decimal_comma=decimal_comma, anonymous=anonymous)
         placed = place(collected, listed, lessons)
         alike = beside.apply_async(_alike, [placed.submissions])  # while workers do the rest
         due = placed.due({} if anew else _as_now(placed, record))
@@ -102,18 +121,16 @@ def mark_class(
             clock = Clock(len(due), progress)
             with _executor(jail, cluster, workers, len(due), allowed) as executor:
                 _mark_due(record, out, due, executor, clock)
-        record.add_run(
-            {
-                "school": record.last_run().get("school", {}) | dict(school or {}),
-                "lessons": lessons or sorted({one.lesson for one in placed.submissions}),
-                "learners": [asdict(learner) for learner in listed or ()],
-                "withdrawn": _withdrawn(record, placed),
-                "cut": placed.cut,
-                "problems": [[stray.place, stray.why] for stray in placed.strays],
-                "groups": [asdict(group) for group in alike.get()],
-            }
-        )
-        reported = report.write_all(record, out)
+        found = {
+            "lessons": lessons or sorted({one.lesson for one in placed.submissions}),
+            "learners": [asdict(learner) for learner in listed or ()],
+            "withdrawn": _withdrawn(record, placed),
+            "cut": placed.cut,
+            "problems": [[stray.place, stray.why] for stray in placed.strays],
+            "groups": [asdict(group) for group in alike.get()],
+        }
+        record.add_run(record.last_run() | found)
+        reported = report.write_all(record, out, anew=bool(planned))
         return Summary.of(out, placed, due, reported, time.monotonic() - began)
 
 
@@ -188,6 +205,19 @@ def _marked(
             yield finish(task, entries)
 
 
+def _set(
+    record: Record, school: Mapping[str, str], planned: Mapping[str, Terms], **switches: bool | None
+) -> None:
+    """Keep what a teacher set, at once, beside what was set before: it counts from now on."""
+    found = record.last_run()
+    plan = {lesson: asdict(terms) for lesson, terms in planned.items()}
+    given = {"school": dict(school), "plan": plan}
+    new = {name: found.get(name, {}) | value for name, value in given.items() if value}
+    new |= {name: value for name, value in switches.items() if value is not None}
+    if new:
+        record.add_run(found | new)
+
+
 def _task(record: Record, submissions: Sequence[Submission]) -> Task:
     """The task of one learner's submissions, with what the record knows of their other lessons."""
     learner, due = submissions[0].learner, {submission.lesson for submission in submissions}
@@ -197,6 +227,7 @@ def _task(record: Record, submissions: Sequence[Submission]) -> Task:
         tuple(one.loaded(record.seed(*one.key, one.digest)) for one in submissions),
         tuple(entry for entry in known if entry.lesson not in due),
         {entry.lesson: entry.overrides for entry in known},
+        record.plan(),
     )
 
 

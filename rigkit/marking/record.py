@@ -11,7 +11,7 @@ import json
 import os
 import secrets
 import sqlite3
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import is_dataclass, replace
 from datetime import UTC, datetime
@@ -19,7 +19,7 @@ from pathlib import Path
 from typing import Any
 
 from rigkit.homework.checking import Outcome
-from rigkit.marking.entry import Entry, Learner, Override
+from rigkit.marking.entry import NO_FILE, Entry, Learner, Override, Terms
 
 __all__ = ["RECORD", "Record", "RecordError", "frozen", "now", "sole", "thawed"]
 
@@ -27,6 +27,9 @@ RECORD = "results.sqlite"
 SCHEMA = 1
 KIND = 0x5249474B  # the file's application id, "RIGK"
 PATIENCE = 5.0  # seconds to wait for another program that has the file locked
+
+GIVEN = ("overrides", "terms", "feedback", "seen", "about")  # kept apart from an entry's own
+_Remarks = dict[tuple[str, str], list[list[str]]]
 
 _TABLES = """
     CREATE TABLE header (key TEXT PRIMARY KEY, value TEXT NOT NULL);
@@ -44,8 +47,15 @@ _TABLES = """
         WHERE number = (SELECT max(number) FROM entries
                         WHERE learner = e.learner AND lesson = e.lesson);
 """
+_REMARKS = """
+    CREATE TABLE IF NOT EXISTS remarks (number INTEGER PRIMARY KEY, learner TEXT NOT NULL,
+                                        lesson TEXT NOT NULL, question TEXT NOT NULL,
+                                        version TEXT NOT NULL, text TEXT NOT NULL,
+                                        time TEXT NOT NULL)
+"""  # a record made before there were any has no such table
+SEEN = ""  # the question of a remark that says no more than that a teacher has looked
 _ONLY_ADDED_TO = """
-    CREATE TRIGGER {table}_{what} BEFORE {what} ON {table}
+    CREATE TRIGGER IF NOT EXISTS {table}_{what} BEFORE {what} ON {table}
     BEGIN SELECT RAISE(ABORT, 'the record is only ever added to'); END;
 """
 _ABOUT_IN_BRIEF = """
@@ -148,6 +158,32 @@ class Record:
                 (learner, question.split("/")[0], question, score, reason, now()),
             )
 
+    def remark(self, entry: Entry, question: str, text: str = "") -> None:
+        """Keep a teacher's own sentence on a question or a lesson, or with `SEEN` that they looked.
+
+        Parameters
+        ----------
+        entry : Entry
+            Of the file it is on.
+        question : str
+        text : str
+        """
+        with self._plainly():
+            self._only_added_to(_REMARKS, "remarks")
+            self._base.execute(
+                "INSERT INTO remarks (learner, lesson, question, version, text, time) VALUES"
+                " (?,?,?,?,?,?)",
+                (*entry.key, question, entry.version, text, now()),
+            )
+
+    @contextmanager
+    def together(self) -> Iterator[None]:
+        """Keep all that the block adds, or nothing of it."""
+        with self._plainly():
+            self._base.execute("BEGIN IMMEDIATE")
+        with self._base:
+            yield
+
     def add_run(self, found: Mapping[str, Any]) -> None:
         """Keep what a run of marking found, JSON data."""
         with self._plainly():
@@ -167,8 +203,26 @@ class Record:
         """Everyone on the roster that the last finished run had; empty without one."""
         return tuple(map(_learner, self.last_run().get("learners", ())))
 
+    def plan(self) -> dict[str, Terms]:
+        """The terms of each lesson that a teacher's plan speaks of, as the last run had them."""
+        found = self.last_run().get("plan", {})
+        return {lesson: Terms(**terms) for lesson, terms in found.items()}
+
+    def numbers(self) -> dict[str, int]:
+        """Everyone's number, by id: given once, in an order that tells nothing."""
+        found = self.last_run()
+        kept = found.get("numbers", {})
+        known = {each.id for each in self.learners()} | {
+            e.learner.id for e in self.entries(brief=True)
+        }
+        new = sorted(known - kept.keys(), key=lambda who: self.seed(who, "", "number"))
+        numbers = kept | {who: number for number, who in enumerate(new, start=len(kept) + 1)}
+        if new:
+            self.add_run(found | {"numbers": numbers})
+        return numbers
+
     def entries(self, learner: str | None = None, brief: bool = False) -> Iterator[Entry]:
-        """The latest entry of each learner in each lesson, corrections applied.
+        """The latest entry of each learner in each lesson, corrections and the plan applied.
 
         Parameters
         ----------
@@ -179,7 +233,8 @@ class Record:
             what a list of a whole class needs, in little memory.
         """
         whose, values = ("", ()) if learner is None else ("WHERE learner = ?", (learner,))
-        corrections = self._corrections(whose, values)
+        corrections, plan = self._corrections(whose, values), self.plan()
+        remarks = self._remarks(whose, values)
         about = _ABOUT_IN_BRIEF if brief else "about"
         withdrawn = {tuple(key) for key in self.last_run().get("withdrawn", ())}
         for row in self._rows(
@@ -193,10 +248,13 @@ class Record:
                     entry,
                     outcomes=tuple(replace(o, inputs={}, picture=None) for o in entry.outcomes),
                 )
-            yield replace(
-                entry,
-                overrides=tuple(corrections.get((entry.learner.id, entry.lesson), {}).values()),
-            )
+            mine = corrections.pop(entry.key, {}), remarks.pop(entry.key, ())
+            yield _with_given(entry, *mine).under(plan.get(entry.lesson))
+        known = {each.id: each for each in self.learners()}
+        for who, lesson in sorted({*corrections, *remarks}):
+            mine = corrections.get((who, lesson), {}), remarks.get((who, lesson), ())
+            entry = _without_file(known.get(who, Learner(who, who)), lesson, *mine)
+            yield _with_given(entry, *mine).under(plan.get(lesson))
 
     def history(self) -> Iterator[Entry]:
         """Every entry ever kept, in the order they were, without corrections."""
@@ -239,18 +297,22 @@ class Record:
         self._base.execute("BEGIN IMMEDIATE")
         with self._base:  # all of it or nothing
             if self._base.execute("SELECT count(*) FROM sqlite_master").fetchone()[0] == 0:
-                triggers = [
-                    _ONLY_ADDED_TO.format(table=table, what=what)
-                    for table in ("header", "entries", "overrides", "runs")
-                    for what in ("UPDATE", "DELETE")
-                ]
-                for statement in [*_TABLES.split(";")[:-1], *triggers]:
-                    self._base.execute(statement)
+                self._only_added_to(_TABLES, "header", "entries", "overrides", "runs")
                 self._base.execute(
                     "INSERT INTO header VALUES ('secret', ?)", (secrets.token_hex(32),)
                 )
                 self._base.execute(f"PRAGMA application_id = {KIND}")
                 self._base.execute(f"PRAGMA user_version = {SCHEMA}")
+
+    def _only_added_to(self, made: str, *tables: str) -> None:
+        """Make some tables, in which nothing is ever changed."""
+        triggers = [
+            _ONLY_ADDED_TO.format(table=table, what=what)
+            for table in tables
+            for what in ("UPDATE", "DELETE")
+        ]
+        for statement in [*filter(str.strip, made.split(";")), *triggers]:
+            self._base.execute(statement)
 
     def _check(self) -> None:
         kind, schema = (
@@ -282,6 +344,15 @@ class Record:
             found.setdefault((learner, lesson), {})[override.question] = override
         return found
 
+    def _remarks(self, whose: str, values: tuple[str, ...]) -> "_Remarks":
+        """Remarks in the order they were made, by (learner's id, lesson)."""
+        found: _Remarks = {}
+        if next(self._rows("SELECT 1 FROM sqlite_master WHERE name = 'remarks'"), None):
+            query = f"SELECT learner, lesson, question, version, text, time FROM remarks {whose}"
+            for learner, lesson, *remark in self._rows(f"{query} ORDER BY number", *values):
+                found.setdefault((learner, lesson), []).append(remark)
+        return found
+
     def _rows(self, query: str, *values: Any) -> Iterator[tuple[Any, ...]]:
         with self._plainly():
             yield from self._base.execute(query, values)
@@ -296,11 +367,32 @@ class Record:
             raise RecordError(f"{self.path} cannot be used: {error.strerror}.") from error
 
 
+def _with_given(
+    entry: Entry, corrections: Mapping[str, Override], remarks: Sequence[Sequence[str]]
+) -> Entry:
+    """The same with what a teacher gave by hand."""
+    return replace(
+        entry,
+        overrides=tuple(corrections.values()),
+        feedback={question: text for question, _, text, _ in remarks if question != SEEN and text},
+        seen=any(remark[:2] == [SEEN, entry.version] for remark in remarks),
+    )
+
+
+def _without_file(
+    learner: Learner,
+    lesson: str,
+    corrections: Mapping[str, Override],
+    remarks: Sequence[Sequence[str]],
+) -> Entry:
+    """The entry of who handed in no file, such as on paper, and was given something by hand."""
+    times = [*(one.time for one in corrections.values()), *(remark[-1] for remark in remarks)]
+    return Entry(learner, lesson, marked=False, end="", why=NO_FILE, time=max(times))
+
+
 def frozen(entry: Entry) -> tuple[str, str]:
     """An entry as two JSON texts: what reports show, and its private part."""
-    plain = {
-        name: value for name, value in vars(entry).items() if name not in ("overrides", "about")
-    }
+    plain = {name: value for name, value in vars(entry).items() if name not in GIVEN}
     return _dumps(plain), _dumps(dict(entry.about))
 
 

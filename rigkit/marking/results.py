@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from rigkit import course, templates
 from rigkit.homework import checking, picture
 from rigkit.marking import class_page, page, record, tables
+from rigkit.marking.anonymous import Mask, mask_of
 from rigkit.marking.entry import Entry, Learner
 
 if TYPE_CHECKING:
@@ -42,13 +43,15 @@ def open_results(path: str | Path = "results.sqlite") -> "ClassResults":
     path = path / record.RECORD if path.is_dir() else path
     with record.Record(path, create=False) as found:
         last = found.last_run()
-        return ClassResults(
+        room = ClassResults(
             found.entries(),
             found.learners(),
             path.parent,
             last.get("school"),
             last.get("cut", False),
         )
+        room.decimal_comma, room.mask = last.get("decimal_comma", False), mask_of(found)
+        return room
 
 
 def hand_notebook(out: str | Path) -> Path:
@@ -107,7 +110,14 @@ class ClassResults:
         The values given by `rigkit mark --school`.
     cut : bool
         True if not everything handed in was looked at: see `rigkit.marking.tables.write`.
+    decimal_comma : bool
+        True if `grades.csv` is for a spreadsheet that wants one.
+    mask : Mask or None
+        The numbers that tables have in place of names; None for names.
     """
+
+    decimal_comma: bool
+    mask: Mask | None
 
     def __init__(
         self,
@@ -119,6 +129,7 @@ class ClassResults:
     ) -> None:
         self.entries, self.roster, self.folder = list(entries), list(roster), Path(folder)
         self.school, self.cut = dict(school or {}), cut
+        self.decimal_comma, self.mask = False, None
 
     def __repr__(self) -> str:
         marked = [entry.score for entry in self.entries if entry.score is not None]
@@ -132,7 +143,7 @@ class ClassResults:
 
     @property
     def learners(self) -> Table:
-        """One row per learner and lesson, as in `grades.csv`."""
+        """One row per learner and lesson, with the scores that are in `grades.csv`."""
         return Table(tables.grades(self.entries, self.roster, self.cut))
 
     @property
@@ -292,7 +303,12 @@ class ClassResults:
                           assignDate="2026-11-02", dueDate="2026-11-23")
         """
         out = self.folder if out is None else Path(out)
-        tables.write(self.entries, self.roster, out, self.school | school, self.cut)
+        entries, roster = self.entries, self.roster
+        if self.mask:
+            entries = list(map(self.mask.entry, entries))
+            roster = list(map(self.mask.learner, roster))
+        comma, school = self.decimal_comma, self.school | school
+        tables.write(entries, roster, out, school, self.cut, decimal_comma=comma)
 
     def _questions(self) -> list[str]:
         return list(

@@ -222,7 +222,9 @@ def _learner(cells: Mapping[str, str]) -> Learner:
     others = [other.strip() for other in re.split("[;|]", cells.get("also", ""))]
     apart = both if {"first", "last"} <= cells.keys() else ""
     also = dict.fromkeys(other for other in (apart, *others) if other and other != name)
-    return Learner(who, name or who, cells.get("email", ""), cells.get("group", ""), tuple(also))
+    own = cells.get("first", ""), cells.get("last", "")
+    known = name or who, cells.get("email", ""), cells.get("group", "")
+    return Learner(who, *known, tuple(also), *own)
 
 
 def words(text: str) -> tuple[str, ...]:

@@ -165,6 +165,12 @@ class Submission:
         others = (replace(alone, notebook=file, place=file.place) for file in self.rivals)
         return (alone, *others)
 
+    @property
+    def handed_in(self) -> str:
+        """The date of the newest of its files; empty where there is nothing to read."""
+        files = [*([self.notebook] if self.notebook else []), *self.rigs.values()]
+        return max((file.modified for file in files), default="")
+
     def loaded(self, seed: str) -> "Submission":
         """The same with all bytes in memory and its seed; with a problem where they are gone."""
         try:

@@ -37,7 +37,7 @@ from pathlib import Path
 from typing import Any
 
 from rigkit import course
-from rigkit.marking.entry import Entry, Learner
+from rigkit.marking.entry import NO_FILE, Entry, Learner
 from rigkit.marking.page import lesson_title, plain
 
 SCHOOL = {
@@ -45,6 +45,7 @@ SCHOOL = {
     "academicSessionSourcedId": "session",
     "schoolSourcedId": "school",
 }
+OF_LESSON = ("handed in", "date", "late (days)", "marked", "corrected", "end", "note")
 DAYS = ("assignDate", "dueDate")
 NAMES = ("grades.csv", "manifest.csv", "categories.csv", "lineItems.csv", "results.csv")
 
@@ -80,6 +81,8 @@ def write(
     out: Path,
     school: Mapping[str, str] | None = None,
     cut: bool = False,
+    *,
+    decimal_comma: bool = False,
 ) -> None:
     """Write `grades.csv` and the four files of the standard into the folder `out`.
 
@@ -96,6 +99,8 @@ def write(
     cut : bool
         True if not everything handed in was looked at. Then whoever has no entry may have handed in
         all the same: "not known" in one table, and no result in the other.
+    decimal_comma : bool
+        For a spreadsheet that writes half as 0,5 and takes semicolons between cells.
 
     Raises
     ------
@@ -104,11 +109,11 @@ def write(
     """
     learners = list(learners)
     made = one_roster(entries, learners, school, cut)
-    rows = grades(entries, learners, cut)
+    rows = gradebook(entries, learners, cut)
+    columns = list(rows[0]) if rows else ["id", "name"]
     # A spreadsheet takes a file without the mark for the machine's old encoding, and Zoë for ZoÃ«.
-    course.write_whole(
-        out / "grades.csv", b"\xef\xbb\xbf" + _csv(list(rows[0]) if rows else ["id", "name"], rows)
-    )
+    book = b"\xef\xbb\xbf" + _csv(columns, rows, decimal_comma)
+    course.write_whole(out / "grades.csv", book)
     for name, (heads, lines) in made.items():
         course.write_whole(out / name, _csv(heads, lines))
 
@@ -123,13 +128,7 @@ def grades(
     Scores are numbers or "", "yes" and "no" are words. The rows stand in order of lesson, name and
     id.
     """
-    questions = list(
-        dict.fromkeys(
-            question
-            for entry in sorted(entries, key=lambda e: e.lesson)
-            for question in entry.scores
-        )
-    )
+    questions = _asked(entries)
     rows = []
     for lesson, learner, entry in _pairs(entries, learners):
         scores = entry.scores if entry else {}
@@ -141,7 +140,7 @@ def grades(
                 "lesson": lesson,
                 **{f"{question} (%)": _percent(scores.get(question)) for question in questions},
                 "total (%)": _percent(entry.score if entry else None),
-                "handed in": "not known" if cut and entry is None else _yes(entry),
+                "handed in": _handed_in(entry, cut),
                 "marked": _yes(entry and entry.marked),
                 "corrected": _yes(entry and entry.overrides),
                 "end": entry.end if entry else "",
@@ -150,6 +149,65 @@ def grades(
             }
         )
     return rows
+
+
+def gradebook(
+    entries: Sequence[Entry], learners: Iterable[Learner], cut: bool = False
+) -> list[dict[str, Any]]:
+    """One row per learner, as dicts: who, and of each lesson what is in `grades`, and when it came.
+
+    All of a lesson stands together, its number at the head of each column.
+    """
+    learners = list(learners)
+    of = {entry.key: entry for entry in entries}
+    people = {each.id: each for each in [*(entry.learner for entry in entries), *learners]}
+    asked = _asked(entries)
+    rows: dict[str, dict[str, Any]] = {}
+    for row in grades(entries, learners, cut):
+        who, lesson = people[row["id"]], row["lesson"]
+        entry = of.get((who.id, lesson))
+        names = {"surname": who.last, "first name": who.first}
+        late = _late(entry)
+        row |= {"late (days)": "" if late is None else late}
+        row |= {
+            "date": _date(entry.handed_in) if entry else "",
+            "note": f"{row['why']} {row['look']}".strip(),
+        }
+        whole = rows.setdefault(
+            who.id, {"id": who.id, **names, "name": who.name, "group": who.group}
+        )
+        whole[f"{lesson} (%)"] = row["total (%)"]
+        whole |= {
+            f"{each} (%)": row[f"{each} (%)"] for each in asked if each.startswith(f"{lesson}/")
+        }
+        whole |= {f"{lesson} {what}": row[what] for what in OF_LESSON}
+    return list(rows.values())
+
+
+def _handed_in(entry: Entry | None, cut: bool) -> str:
+    if entry is None:
+        return "not known" if cut else _yes(entry)
+    return "on paper" if entry.why == NO_FILE else _yes(entry)
+
+
+def _asked(entries: Iterable[Entry]) -> list[str]:
+    """The ids of the questions that somebody has a score in, lesson by lesson."""
+    ordered = sorted(entries, key=lambda entry: entry.lesson)
+    return list(dict.fromkeys(question for entry in ordered for question in entry.scores))
+
+
+def _late(entry: Entry | None) -> int | None:
+    """The days that an entry is late; None where that cannot be known."""
+    known = entry and entry.terms.deadline and entry.handed_in
+    return entry.days_late if entry and known else None
+
+
+def _date(time: str) -> str:
+    """A time for a spreadsheet, on this machine's clock; as it is where it has no offset."""
+    if not time:
+        return ""
+    moment = datetime.fromisoformat(time)
+    return f"{moment.astimezone() if moment.tzinfo else moment:%Y-%m-%d %H:%M}"
 
 
 def one_roster(
@@ -229,6 +287,7 @@ def _result(
         "scoreDate": moment.date().isoformat(),
         "comment": _comment(entry),
         "classSourcedId": school["classSourcedId"],
+        "late": {None: "", 0: "false"}.get(_late(entry), "true"),
         "missing": "true" if entry is None else "false",
     }
 
@@ -323,11 +382,20 @@ def _yes(value: Any) -> str:
     return "yes" if value else "no"
 
 
-def _csv(heads: Sequence[str], rows: Iterable[Mapping[str, Any]]) -> bytes:
-    text = io.StringIO()
-    writer = csv.DictWriter(text, heads, restval="", lineterminator="\r\n")
+def _csv(
+    heads: Sequence[str], rows: Iterable[Mapping[str, Any]], decimal_comma: bool = False
+) -> bytes:
+    text, between = io.StringIO(), ";" if decimal_comma else ","
+    writer = csv.DictWriter(text, heads, restval="", lineterminator="\r\n", delimiter=between)
     writer.writeheader()
-    writer.writerows({name: _cell(value) for name, value in row.items()} for row in rows)
+    for row in rows:
+        cells = {name: _cell(value) for name, value in row.items()}
+        if decimal_comma:
+            cells = {
+                name: str(value).replace(".", ",") if isinstance(value, float) else value
+                for name, value in cells.items()
+            }
+        writer.writerow(cells)
     return text.getvalue().encode()
 
 

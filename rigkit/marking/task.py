@@ -4,7 +4,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
 from rigkit.marking import learner_page
-from rigkit.marking.entry import Entry, Learner, Override
+from rigkit.marking.entry import Entry, Learner, Override, Terms
 from rigkit.marking.judge import not_marked
 from rigkit.marking.record import frozen, thawed
 from rigkit.marking.submission import Submission
@@ -25,12 +25,15 @@ class Task:
         Of their other lessons, for the page.
     overrides : dict of str to tuple of Override
         A teacher's earlier corrections, by lesson.
+    plan : dict of str to Terms
+        By lesson.
     """
 
     learner: Learner
     submissions: tuple[Submission, ...]
     known: tuple[Entry, ...] = ()
     overrides: Mapping[str, tuple[Override, ...]] = field(default_factory=dict)
+    plan: Mapping[str, Terms] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -48,7 +51,8 @@ def finish(task: Task, entries: Iterable[Entry]) -> Done:
         replace(thawed(*frozen(entry)), overrides=task.overrides.get(entry.lesson, ()))
         for entry in entries
     )
-    return Done(task.learner, entries, learner_page.html(task.learner, [*task.known, *entries]))
+    shown = [*task.known, *(entry.under(task.plan.get(entry.lesson)) for entry in entries)]
+    return Done(task.learner, entries, learner_page.html(task.learner, shown))
 
 
 def give_up(task: Task, why: str) -> Done:

@@ -49,6 +49,19 @@ def test_it_counts_who_handed_in_who_is_marked_and_who_is_missing():
         assert who.name in part(shown, "missing")
 
 
+def test_its_tiles_count_people_whatever_the_number_of_lessons():
+    one, two, three = map(learner, (1, 2, 3))
+    found = [
+        entry(one),
+        entry(one, "07"),
+        entry(two),
+        entry(two, "07", marked=False, outcomes=(), why="It is no notebook.", end=""),
+    ]
+    shown = read(found, missing=[("06", three), ("07", three)])
+    tiles = re.findall(r"<li><b>([^<]*)</b>([^<]*)</li>", shown.html)
+    assert [number for number, _ in tiles[:4]] == ["2", "1", "1", "1"]
+
+
 def test_those_not_marked_stand_first_then_those_cut_short_then_the_flagged():
     found = [
         entry(learner(1)),

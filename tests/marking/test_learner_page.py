@@ -6,6 +6,7 @@ from dataclasses import replace
 import pytest
 
 from rigkit.homework import catalogue, checking
+from rigkit.homework.card import Card
 from rigkit.marking import learner_page, page
 from rigkit.marking.entry import ENDS, Entry, Learner, Override
 from tests import alternatives
@@ -53,6 +54,19 @@ def test_it_names_the_wrong_model_and_says_what_it_does():
     assert "These are the values you get when the shortening is left in metres." in shown
     assert "agrees with it in every case:" in shown
     assert " metres " in shown
+
+
+def test_it_says_what_a_part_of_the_points_is_for():
+    shown = read(entry(TAMSIN, "06", {"solve_leg": "knee backwards"})).text
+    found = outcomes("06", "solve_leg")["knee backwards"]
+    assert found.partly == found.cases - found.right > 0
+    assert found.counts == f"{found.right} of {found.cases} cases right, {found.partly} partly"
+    assert found.counts in shown
+    what = "for the case that came nearest: the ankle is right, but the knee comes out on"
+    assert what in shown
+    assert what in repr(Card(found))
+    blank = outcomes("06", "solve_leg")["blank"]
+    assert (blank.counts, blank.part) == (f"0 of {blank.cases} cases right", "")
 
 
 def test_a_correction_counts_and_gives_its_reason():

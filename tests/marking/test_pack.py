@@ -2,6 +2,7 @@
 
 import json
 import os
+import re
 import time
 import zipfile
 from pathlib import Path
@@ -9,7 +10,8 @@ from pathlib import Path
 import pytest
 
 from rigkit import cli, course
-from rigkit.marking import pack
+from rigkit.homework import catalogue
+from rigkit.marking import pack, plan
 from rigkit.marking.notebook_file import read_notebook
 
 ROOT = Path(__file__).parents[2]
@@ -50,7 +52,7 @@ def shipped(tmp_path, monkeypatch):
 
 def test_it_holds_exercises_and_how_to_and_nothing_else(tmp_path):
     out = tmp_path / "hand-out.zip"
-    names = pack.pack(["06", 7], out)
+    names = pack.pack(["06", 7], out).names
     assert names == (
         "HOW-TO.txt",
         "exercises/06-preset-bend.ipynb",
@@ -89,10 +91,75 @@ def test_where_a_lesson_asks_for_a_rig_file_the_how_to_says_so(tmp_path):
         assert max(map(len, how_to.splitlines())) <= 120
 
 
+def test_some_questions_alone_are_packed_with_all_that_asks_nothing(tmp_path):
+    out = tmp_path / "two.zip"
+    names = pack.pack(["06"], out, ["steps", "06/solve_leg"]).names
+    assert names == ("HOW-TO.txt", "exercises/06-preset-bend.ipynb")
+    with zipfile.ZipFile(out) as archive:
+        data, how_to = archive.read(names[1]), archive.read("HOW-TO.txt").decode()
+    book = json.loads(data)
+    assert [cell["id"] for cell in book["cells"]] == [
+        "title",
+        "who-are-you",
+        "open",
+        "ask-solve",
+        "answer-solve",
+        "check-solve",
+        "ask-steps",
+        "watch-it-stall",
+        "predict-steps",
+        "answer-steps",
+        "check-steps",
+        "end",
+        "progress",
+    ]
+    texts = {cell["id"]: "".join(cell["source"]) for cell in book["cells"]}
+    assert "2 of the questions on lesson 06. You write" in texts["title"]
+    assert texts["ask-solve"].startswith("## 1. Put the ankle")
+    assert texts["ask-steps"].startswith("## 2. Predict")
+    whole = {cell["id"]: cell for cell in json.loads((ROOT / names[1]).read_bytes())["cells"]}
+    assert all(whole[cell["id"]] == cell for cell in book["cells"] if cell["cell_type"] == "code")
+    assert read_notebook(data).lesson == "06"
+    assert "answer this one" in how_to
+    assert "holds the same one" not in how_to
+
+
+@pytest.mark.parametrize("lesson", catalogue.lessons())
+def test_each_question_can_be_packed_alone(tmp_path, lesson):
+    for name in catalogue.questions(lesson):
+        pack.pack([lesson], tmp_path / f"{name}.zip", [name])
+        with zipfile.ZipFile(tmp_path / f"{name}.zip") as archive:
+            (exercise,) = (each for each in archive.namelist() if each.endswith(".ipynb"))
+            cells = json.loads(archive.read(exercise))["cells"]
+        code = "\n".join("".join(c["source"]) for c in cells if c["cell_type"] == "code")
+        assert re.findall(r"hw\.check\((\w+)", code) == [name]
+        assert "1 of the questions on lesson" in "".join(cells[0]["source"])
+        assert "minutes" not in "".join(cells[0]["source"]).split(".")[0]
+
+
+def test_the_plan_beside_it_says_what_was_packed_and_is_not_written_over(tmp_path):
+    out = tmp_path / "two.zip"
+    beside = pack.pack(["06", "07"], out, ["solve_leg", "swivel"]).plan
+    assert beside == tmp_path / "two-plan.toml"
+    weights = {lesson: terms.weights for lesson, terms in plan.read(beside).items()}
+    assert weights == {"06": {"06/solve_leg": 1.0}, "07": {"07/swivel": 1.0}}
+    beside.write_text(beside.read_text("utf-8") + "# mine\n", "utf-8")
+    before = out.read_bytes()
+    assert pack.pack(["06", "07"], out, ["solve_leg", "swivel"]).plan is None
+    assert beside.read_text("utf-8").endswith("# mine\n")
+    pack.pack([], tmp_path / "again.zip", plan=beside)
+    assert (tmp_path / "again.zip").read_bytes() == before
+    assert not (tmp_path / "again-plan.toml").exists()
+
+
 @pytest.mark.parametrize("text", PICTURES)
 def test_pictures_that_an_exercise_shows_go_with_it(shipped, text):
     out = shipped("# six", text)
-    assert pack.pack(["06"], out) == ("HOW-TO.txt", "exercises/06-a-bend.ipynb", *PICTURES[text])
+    assert pack.pack(["06"], out).names == (
+        "HOW-TO.txt",
+        "exercises/06-a-bend.ipynb",
+        *PICTURES[text],
+    )
 
 
 def test_a_picture_that_is_not_there_is_said(shipped):
@@ -131,7 +198,11 @@ def test_another_file_is_never_written_over(tmp_path):
     (tmp_path / "folder").mkdir()
     with pytest.raises(ValueError, match="holds something else"):
         pack.pack(["07"], tmp_path / "folder")
-    assert sorted(path.name for path in tmp_path.iterdir()) == ["folder", "hand-out.zip"]
+    assert sorted(path.name for path in tmp_path.iterdir()) == [
+        "folder",
+        "hand-out-plan.toml",
+        "hand-out.zip",
+    ]
 
 
 def test_lessons_that_cannot_be_packed_are_refused(shipped):
@@ -149,6 +220,8 @@ def test_the_command_says_what_it_packed(tmp_path, capsys):
     assert (
         capsys.readouterr().out
         == f"{out}: HOW-TO.txt, exercises/06-preset-bend.ipynb, exercises/07-knee-direction.ipynb\n"
+        f"{tmp_path / 'hand-out-plan.toml'}: what is asked, its weights and the deadline, for"
+        " rigkit mark --plan\n"
     )
     assert zipfile.is_zipfile(out)
 
@@ -160,6 +233,11 @@ def test_the_command_says_what_it_packed(tmp_path, capsys):
         (["00"], "has no exercise", 2),
         (["../06"], "no lesson", 2),
         ([], "LESSON", 2),
+        (["06", "--questions", "solve"], "called 'solve'", 2),
+        (["06", "--questions", "07/swivel"], "called '07/swivel'", 2),
+        (["06", "07", "--questions", "swivel"], "None of the questions is of lesson 06", 2),
+        (["06", "--plan", "plan.toml"], "Leave out yours, or --plan", 2),
+        (["--plan", "plan.toml"], "plan.toml", 1),
     ],
 )
 def test_the_command_refuses_in_one_line(tmp_path, capsys, arguments, word, code):

@@ -382,7 +382,7 @@ def test_a_correction_survives_a_new_file(room, here):
 
 
 WRONG = {
-    "nobody with homework": ("p0099", "06/solve_leg", "1"),
+    "nobody in this class": ("p0099", "06/solve_leg", "1"),
     "06/stuck_direction, 06/solve_leg": ("p0001", "06/solve_arm", "1"),
     "No question is called '99/solve_leg'": ("p0001", "99/solve_leg", "1"),
     "from 0 to 1; got '80'": ("p0001", "06/solve_leg", "80"),

@@ -16,8 +16,8 @@ from datetime import datetime
 
 import pytest
 
-from rigkit.marking import tables
-from rigkit.marking.entry import Learner, Override
+from rigkit.marking import roster, tables
+from rigkit.marking.entry import Learner, Override, Terms
 from tests.marking.entries import HOSTILE, entry, learner, room
 
 MORE = ("manifest.csv", "categories.csv", "lineItems.csv", "results.csv")
@@ -93,18 +93,61 @@ def written(folder, entries, learners=(), school=None):
 # --- for a spreadsheet
 
 
-def test_there_is_a_row_for_every_learner_and_lesson(tmp_path):
+def test_there_is_a_row_for_every_learner_with_all_lessons(tmp_path):
     found, everyone = room(60)
     found.append(entry(everyone[0], "07"))
     rows = written(tmp_path, found, everyone)["grades.csv"]
     ordered = sorted(everyone, key=lambda who: (who.name.casefold(), who.id))
-    assert [(row["lesson"], row["id"]) for row in rows] == [
-        (lesson, who.id) for lesson in ("06", "07") for who in ordered
-    ]
+    assert [row["id"] for row in rows] == [who.id for who in ordered]
     missing = {who.id for who in everyone} - {one.learner.id for one in found}
-    assert {
-        row["id"] for row in rows if row["lesson"] == "06" and row["handed in"] == "no"
-    } == missing
+    assert {row["id"] for row in rows if row["06 handed in"] == "no"} == missing
+    assert [row["id"] for row in rows if row["07 handed in"] == "yes"] == [everyone[0].id]
+    columns = written(tmp_path, found, everyone)["grades.csv", "columns"]
+    assert columns[:6] == ["id", "surname", "first name", "name", "group", "06 (%)"]
+    assert columns.index("07/swivel (%)") > columns.index("07 (%)") > columns.index("06 note")
+
+
+def test_names_are_as_the_roster_has_them(tmp_path):
+    (tmp_path / "roster.csv").write_text("id,surname,first name\np1,van Mast,Åse Ida\n", "utf-8")
+    (who,) = roster.read(tmp_path / "roster.csv")
+    (row,) = written(tmp_path, [entry(who)])["grades.csv"]
+    assert (row["surname"], row["first name"]) == ("van Mast", "Åse Ida")
+    (row,) = written(tmp_path, [entry(learner(1))])["grades.csv"]
+    assert (row["surname"], row["first name"], row["name"]) == ("", "", learner(1).name)
+
+
+def test_when_it_was_handed_in_and_how_late(tmp_path):
+    terms = Terms({"06/steps": 1.0}, "2026-12-01T18:00:00")
+    found = [
+        entry(learner(1), handed_in="2026-12-01T17:00:00").under(terms),
+        entry(learner(2), handed_in="2026-12-02T18:30:00").under(terms),
+        entry(learner(3)).under(terms),
+    ]
+    made = written(tmp_path, found, [learner(4)])
+    rows = {row["id"]: (row["06 date"], row["06 late (days)"]) for row in made["grades.csv"]}
+    assert rows == {
+        "p0001": ("2026-12-01 17:00", "0"),
+        "p0002": ("2026-12-02 18:30", "2"),
+        "p0003": ("", ""),
+        "p0004": ("", ""),
+    }
+    late = {row["studentSourcedId"]: row["late"] for row in made["results.csv"]}
+    assert late == {"p0001": "false", "p0002": "true", "p0003": "", "p0004": ""}
+
+
+def test_a_decimal_comma_is_for_the_spreadsheet_alone(tmp_path):
+    found = entry(learner(1), kinds={"steps": "blank"}, flags=("at 0.5; or so",))
+    written(tmp_path, [found])
+    others = {name: (tmp_path / name).read_bytes() for name in MORE}
+    tables.write([found], [], tmp_path, decimal_comma=True)
+    assert {name: (tmp_path / name).read_bytes() for name in MORE} == others
+    text = (tmp_path / "grades.csv").read_text("utf-8-sig")
+    (row,) = csv.DictReader(io.StringIO(text), delimiter=";")
+    assert (row["06 (%)"], row["06/steps (%)"], row["06 note"]) == (
+        "85,71",
+        "0,0",
+        "at 0.5; or so",
+    )
 
 
 def test_scores_are_percents_and_read_back(tmp_path):
@@ -116,9 +159,9 @@ def test_scores_are_percents_and_read_back(tmp_path):
     (row,) = written(tmp_path, [found])["grades.csv"]
     for question, score in found.scores.items():
         assert float(row[f"{question} (%)"]) == pytest.approx(100 * score, abs=0.005)
-    assert float(row["total (%)"]) == pytest.approx(100 * found.score, abs=0.005)
+    assert float(row["06 (%)"]) == pytest.approx(100 * found.score, abs=0.005)
     assert row["06/freedom (%)"] == "12.5"
-    assert (row["handed in"], row["marked"], row["corrected"], row["end"]) == (
+    assert (row["06 handed in"], row["06 marked"], row["06 corrected"], row["06 end"]) == (
         "yes",
         "yes",
         "yes",
@@ -130,12 +173,12 @@ def test_not_marked_has_no_score(tmp_path):
     (row,) = written(
         tmp_path, [entry(learner(1), marked=False, outcomes=(), end="", why="Unreadable.")]
     )["grades.csv"]
-    assert (row["total (%)"], row["marked"], row["why"]) == ("", "no", "Unreadable.")
+    assert (row["06 (%)"], row["06 marked"], row["06 note"]) == ("", "no", "Unreadable.")
 
 
 def test_a_spreadsheet_is_told_that_it_is_utf_8(tmp_path):
     tables.write([entry(Learner("z", "Zoë"))], [], tmp_path)
-    assert (tmp_path / "grades.csv").read_bytes().startswith(b"\xef\xbb\xbfid,name,")
+    assert (tmp_path / "grades.csv").read_bytes().startswith(b"\xef\xbb\xbfid,surname,")
     assert not (tmp_path / "results.csv").read_bytes().startswith(b"\xef\xbb\xbf")
 
 

@@ -124,6 +124,14 @@ def test_help_is_readable_on_a_narrow_terminal(command, capsys, monkeypatch):
     assert max(map(len, told)) <= 44
 
 
+def test_the_help_of_mark_says_when_again_is_needed_and_what_a_later_file_does():
+    told = " ".join(help_of("mark").split())
+    assert (
+        "A later file of the same learner and lesson is marked in place of the earlier one" in told
+    )
+    assert "Needed only after another version of the kit came" in told
+
+
 def test_every_option_is_in_the_help_of_its_command():
     for command, options in completed().items():
         told = help_of(command)
@@ -168,7 +176,11 @@ def test_the_examples_of_export_run_and_those_of_inspect_find_the_file(desk, cap
 def test_the_examples_of_pack_run(desk):
     for words in examples("pack"):
         assert cli.main(words) == 0
-    assert {path.name for path in desk.iterdir()} == {"hand-out.zip", "first-weeks.zip"}
+    assert {path.name for path in desk.iterdir()} == {
+        f"{name}{end}"
+        for name in ("hand-out", "first-weeks", "two")
+        for end in (".zip", "-plan.toml")
+    }
 
 
 def test_the_examples_of_rigkit_run(desk, served):
@@ -316,12 +328,20 @@ def test_a_bad_port_number_is_refused(capsys, served, port):
             "export Pip --vertices 1e9",
             " export: argument --vertices: must be a whole number from 300 to 1000000; got 1e9",
         ),
-        ("pack", " pack: the following arguments are required: LESSON, --out"),
+        ("pack", " pack: the following arguments are required: --out"),
         ("mark --lesson", " mark: argument --lesson: expected at least one argument"),
         ("mark --out x --override p q", " mark: argument --override: expected 3 arguments"),
         (
             "mark x --out x --jail glass",
             " mark: argument --jail: invalid choice: glass (choose from bwrap, landlock)",
+        ),
+        (
+            "mark --out x --decimal-comma x.zip",
+            " mark: argument --decimal-comma: must be yes or no, if anything; got x.zip",
+        ),
+        (
+            "mark --out x --seen p 06 07",
+            " mark: argument --seen: expected LEARNER [LESSON]; got [p, 06, 07]",
         ),
         (
             "mark x --out x --workers 0",
