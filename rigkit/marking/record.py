@@ -423,7 +423,13 @@ def sole(folder: str | os.PathLike[str]) -> Iterator[None]:
     RecordError
         Somebody else does.
     """
-    lock = sqlite3.connect(Path(folder) / ".lock", timeout=0, isolation_level=None)
+    try:
+        lock = sqlite3.connect(Path(folder) / ".lock", timeout=0, isolation_level=None)
+    except sqlite3.OperationalError as error:
+        raise RecordError(
+            f"{folder} cannot be written to ({error}). Choose another folder, or let yourself write"
+            " there."
+        ) from error
     try:
         lock.execute("BEGIN EXCLUSIVE")
     except sqlite3.OperationalError as error:

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from rigkit.marking import command, scratch
+from rigkit.marking.record import RecordError, sole
 
 
 @pytest.fixture
@@ -50,6 +51,12 @@ def test_what_a_killed_process_leaves_has_its_name_and_goes(temporary):
     assert len(list(temporary.iterdir())) == 2
     scratch.clear()
     assert list(temporary.iterdir()) == []
+
+
+@pytest.mark.skipif(not Path("/proc/self").is_dir(), reason="no folder that nobody may write to")
+def test_a_folder_of_results_that_is_read_only_is_said_to_be():
+    with pytest.raises(RecordError, match="/proc/self cannot be written to"), sole("/proc/self"):
+        pass
 
 
 @pytest.mark.parametrize(
