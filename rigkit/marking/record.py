@@ -44,6 +44,11 @@ _TABLES = """
         WHERE number = (SELECT max(number) FROM entries
                         WHERE learner = e.learner AND lesson = e.lesson);
 """
+# Of each correction, the file it was made for and what that measured; older records have none.
+_MADE_FOR = """
+    CREATE TABLE IF NOT EXISTS made_for (override INTEGER PRIMARY KEY, digest TEXT NOT NULL,
+                                         measured REAL)
+"""
 _ONLY_ADDED_TO = """
     CREATE TRIGGER {table}_{what} BEFORE {what} ON {table}
     BEGIN SELECT RAISE(ABORT, 'the record is only ever added to'); END;
@@ -141,11 +146,21 @@ class Record:
 
     def override(self, learner: str, question: str, score: float, reason: str) -> None:
         """Keep a teacher's correction: a learner's id, a question's id, 0 to 1, why."""
-        with self._plainly():
-            self._base.execute(
+        lesson = question.split("/")[0]
+        of = (entry for entry in self.entries(learner, brief=True) if entry.lesson == lesson)
+        entry = next(of, None)
+        measured = _measured(entry).get(question) if entry else None
+        with self._plainly(), self._base:
+            self._base.execute("BEGIN IMMEDIATE")
+            self._base.execute(_MADE_FOR)
+            number = self._base.execute(
                 "INSERT INTO overrides (learner, lesson, question, score, reason, time) VALUES"
                 " (?,?,?,?,?,?)",
-                (learner, question.split("/")[0], question, score, reason, now()),
+                (learner, lesson, question, score, reason, now()),
+            ).lastrowid
+            self._base.execute(
+                "INSERT INTO made_for VALUES (?,?,?)",
+                (number, entry.digest if entry else "", measured),
             )
 
     def add_run(self, found: Mapping[str, Any]) -> None:
@@ -179,7 +194,7 @@ class Record:
             what a list of a whole class needs, in little memory.
         """
         whose, values = ("", ()) if learner is None else ("WHERE learner = ?", (learner,))
-        corrections = self._corrections(whose, values)
+        corrections, made_for = self._corrections(whose, values), self._made_for()
         about = _ABOUT_IN_BRIEF if brief else "about"
         withdrawn = {tuple(key) for key in self.last_run().get("withdrawn", ())}
         for row in self._rows(
@@ -193,10 +208,9 @@ class Record:
                     entry,
                     outcomes=tuple(replace(o, inputs={}, picture=None) for o in entry.outcomes),
                 )
-            yield replace(
-                entry,
-                overrides=tuple(corrections.get((entry.learner.id, entry.lesson), {}).values()),
-            )
+            mine = corrections.get(entry.key, {})
+            flags = (*entry.flags, *_outdated(entry, made_for))
+            yield replace(entry, overrides=tuple(mine.values()), flags=flags)
 
     def history(self) -> Iterator[Entry]:
         """Every entry ever kept, in the order they were, without corrections."""
@@ -282,6 +296,18 @@ class Record:
             found.setdefault((learner, lesson), {})[override.question] = override
         return found
 
+    def _made_for(self) -> dict[tuple[str, str], tuple[str, float | None]]:
+        """The digest and the measured score of the latest correction, by learner and question."""
+        if not list(self._rows("SELECT 1 FROM sqlite_master WHERE name = 'made_for'")):
+            return {}
+        return {
+            (learner, question): (digest, measured)
+            for learner, question, digest, measured in self._rows(
+                "SELECT learner, question, digest, measured FROM overrides JOIN made_for"
+                " ON number = override ORDER BY number"
+            )
+        }
+
     def _rows(self, query: str, *values: Any) -> Iterator[tuple[Any, ...]]:
         with self._plainly():
             yield from self._base.execute(query, values)
@@ -294,6 +320,26 @@ class Record:
             raise _in_words(self.path, error) from error
         except OSError as error:
             raise RecordError(f"{self.path} cannot be used: {error.strerror}.") from error
+
+
+def _measured(entry: Entry) -> dict[str, float]:
+    """The score of each question as it was measured, without corrections."""
+    return {outcome.question: outcome.score for outcome in entry.outcomes} if entry.marked else {}
+
+
+def _outdated(
+    entry: Entry, made_for: Mapping[tuple[str, str], tuple[str, float | None]]
+) -> Iterator[str]:
+    """Flags for the corrections of an entry made for another file that measured otherwise."""
+    for question, score in _measured(entry).items():
+        digest, before = made_for.get((entry.learner.id, question), (entry.digest, score))
+        if digest != entry.digest and before != score:
+            what = "could not be marked" if before is None else f"measured {100 * before:.0f} %"
+            yield (
+                f"{question} has a correction made for an earlier file, which {what}; this one"
+                f" measures {100 * score:.0f} %, and the correction still counts. Give it again to"
+                " confirm it, or give another."
+            )
 
 
 def frozen(entry: Entry) -> tuple[str, str]:
