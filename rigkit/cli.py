@@ -353,6 +353,15 @@ def _add_pack(commands: Any) -> None:
 
 def _add_mark(commands: Any) -> None:
     mark = commands.add_parser("mark", **_MARK)
+    _add_class(mark)
+    _add_results(mark)
+    _add_override(mark)
+    _add_machine(mark)
+    _add_help(mark)
+    mark.set_defaults(run=_mark)
+
+
+def _add_class(mark: argparse.ArgumentParser) -> None:
     what = mark.add_argument_group("what to mark")
     submissions = "a folder or zip of notebooks"
     what.add_argument("submissions", nargs="?", type=Path, metavar="SUBMISSIONS", help=submissions)
@@ -392,11 +401,6 @@ def _add_mark(commands: Any) -> None:
         "kit came; a new plan or a correction counts without it"
     )
     what.add_argument("--again", action="store_true", help=again)
-    _add_results(mark)
-    _add_override(mark)
-    _add_machine(mark)
-    _add_help(mark)
-    mark.set_defaults(run=_mark)
 
 
 def _add_results(mark: argparse.ArgumentParser) -> None:

@@ -12,6 +12,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
+from typing import Any
 
 from rigkit import course
 from rigkit.homework import catalogue
@@ -641,7 +642,12 @@ def _fit(file: File, lesson: str, name: str, book: File | None) -> int:
 
 def _fittest(name: str, rated: Sequence[tuple[int, File]]) -> _Chosen:
     """The rig file that counts for a question, of (fit, File); the rest as in `_chosen`."""
-    ordered = sorted(rated, key=lambda each: (each[0], each[1].modified, _copy(each[1].place)))
+
+    def order(each: tuple[int, File]) -> tuple[Any, ...]:
+        copy = _copy(each[1].place)
+        return each[0], each[1].modified, _natural(copy[0]), copy
+
+    ordered = sorted(rated, key=order)
     *others, best = (file for _, file in ordered)
     note = (
         f"{len(rated)} rig files were handed in for {name}; {best.place} was inspected, and not"

@@ -7,6 +7,7 @@ from dataclasses import asdict, replace
 from itertools import groupby
 from multiprocessing.pool import ThreadPool
 from pathlib import Path
+from typing import Any
 
 from rigkit.homework import catalogue
 from rigkit.homework.notebook import plain_name
@@ -121,14 +122,8 @@ def mark_class(
             clock = Clock(len(due), progress)
             with _executor(jail, cluster, workers, len(due), allowed) as executor:
                 _mark_due(record, out, due, executor, clock)
-        found = {
-            "lessons": lessons or sorted({one.lesson for one in placed.submissions}),
-            "learners": [asdict(learner) for learner in listed or ()],
-            "withdrawn": _withdrawn(record, placed),
-            "cut": placed.cut,
-            "problems": [[stray.place, stray.why] for stray in placed.strays],
-            "groups": [asdict(group) for group in alike.get()],
-        }
+        found = _found(record, placed, listed or (), lessons)
+        found["groups"] = [asdict(group) for group in alike.get()]
         record.add_run(record.last_run() | found)
         reported = report.write_all(record, out, anew=bool(planned))
         return Summary.of(out, placed, due, reported, time.monotonic() - began)
@@ -242,6 +237,19 @@ def _keep(record: Record, out: Path, done: Done) -> None:
         learner_page.write_html(done.learner, done.page, out)
     for entry in new:
         record.add(entry)
+
+
+def _found(
+    record: Record, placed: Placed, listed: Iterable[Learner], lessons: Sequence[str]
+) -> dict[str, Any]:
+    """The facts of a run that later ones, pages and tables need."""
+    return {
+        "lessons": lessons or sorted({one.lesson for one in placed.submissions}),
+        "learners": [asdict(learner) for learner in listed],
+        "withdrawn": _withdrawn(record, placed),
+        "cut": placed.cut,
+        "problems": [[stray.place, stray.why] for stray in placed.strays],
+    }
 
 
 def _check_allowed(allowed: Sequence[str]) -> None:

@@ -54,6 +54,11 @@ _REMARKS = """
                                         time TEXT NOT NULL)
 """  # a record made before there were any has no such table
 SEEN = ""  # the question of a remark that says no more than that a teacher has looked
+# Of each correction, the file it was made for and what that measured; older records have none.
+_MADE_FOR = """
+    CREATE TABLE IF NOT EXISTS made_for (override INTEGER PRIMARY KEY, digest TEXT NOT NULL,
+                                         measured REAL)
+"""
 _ONLY_ADDED_TO = """
     CREATE TRIGGER IF NOT EXISTS {table}_{what} BEFORE {what} ON {table}
     BEGIN SELECT RAISE(ABORT, 'the record is only ever added to'); END;
@@ -151,11 +156,20 @@ class Record:
 
     def override(self, learner: str, question: str, score: float, reason: str) -> None:
         """Keep a teacher's correction: a learner's id, a question's id, 0 to 1, why."""
-        with self._plainly():
-            self._base.execute(
+        lesson = question.split("/")[0]
+        of = (entry for entry in self.entries(learner, brief=True) if entry.lesson == lesson)
+        entry = next(of, None)
+        measured = _measured(entry).get(question) if entry else None
+        with self.together():
+            self._base.execute(_MADE_FOR)
+            number = self._base.execute(
                 "INSERT INTO overrides (learner, lesson, question, score, reason, time) VALUES"
                 " (?,?,?,?,?,?)",
-                (learner, question.split("/")[0], question, score, reason, now()),
+                (learner, lesson, question, score, reason, now()),
+            ).lastrowid
+            self._base.execute(
+                "INSERT INTO made_for VALUES (?,?,?)",
+                (number, entry.digest if entry else "", measured),
             )
 
     def remark(self, entry: Entry, question: str, text: str = "") -> None:
@@ -178,10 +192,12 @@ class Record:
 
     @contextmanager
     def together(self) -> Iterator[None]:
-        """Keep all that the block adds, or nothing of it."""
-        with self._plainly():
+        """Keep all that the block adds, or nothing of it; a block within another is part of it."""
+        if self._base.in_transaction:
+            yield
+            return
+        with self._plainly(), self._base:
             self._base.execute("BEGIN IMMEDIATE")
-        with self._base:
             yield
 
     def add_run(self, found: Mapping[str, Any]) -> None:
@@ -234,7 +250,7 @@ class Record:
         """
         whose, values = ("", ()) if learner is None else ("WHERE learner = ?", (learner,))
         corrections, plan = self._corrections(whose, values), self.plan()
-        remarks = self._remarks(whose, values)
+        remarks, made_for = self._remarks(whose, values), self._made_for()
         about = _ABOUT_IN_BRIEF if brief else "about"
         withdrawn = {tuple(key) for key in self.last_run().get("withdrawn", ())}
         for row in self._rows(
@@ -249,7 +265,8 @@ class Record:
                     outcomes=tuple(replace(o, inputs={}, picture=None) for o in entry.outcomes),
                 )
             mine = corrections.pop(entry.key, {}), remarks.pop(entry.key, ())
-            yield _with_given(entry, *mine).under(plan.get(entry.lesson))
+            flags = (*entry.flags, *_outdated(entry, made_for))
+            yield _with_given(replace(entry, flags=flags), *mine).under(plan.get(entry.lesson))
         known = {each.id: each for each in self.learners()}
         for who, lesson in sorted({*corrections, *remarks}):
             mine = corrections.get((who, lesson), {}), remarks.get((who, lesson), ())
@@ -353,6 +370,18 @@ class Record:
                 found.setdefault((learner, lesson), []).append(remark)
         return found
 
+    def _made_for(self) -> dict[tuple[str, str], tuple[str, float | None]]:
+        """The digest and the measured score of the latest correction, by learner and question."""
+        if not list(self._rows("SELECT 1 FROM sqlite_master WHERE name = 'made_for'")):
+            return {}
+        return {
+            (learner, question): (digest, measured)
+            for learner, question, digest, measured in self._rows(
+                "SELECT learner, question, digest, measured FROM overrides JOIN made_for"
+                " ON number = override ORDER BY number"
+            )
+        }
+
     def _rows(self, query: str, *values: Any) -> Iterator[tuple[Any, ...]]:
         with self._plainly():
             yield from self._base.execute(query, values)
@@ -388,6 +417,27 @@ def _without_file(
     """The entry of who handed in no file, such as on paper, and was given something by hand."""
     times = [*(one.time for one in corrections.values()), *(remark[-1] for remark in remarks)]
     return Entry(learner, lesson, marked=False, end="", why=NO_FILE, time=max(times))
+
+
+def _measured(entry: Entry) -> dict[str, float]:
+    """The score of each question as it was measured, without corrections."""
+    return {outcome.question: outcome.score for outcome in entry.outcomes} if entry.marked else {}
+
+
+def _outdated(
+    entry: Entry, made_for: Mapping[tuple[str, str], tuple[str, float | None]]
+) -> Iterator[str]:
+    """Flags for the corrections of an entry made for another file that measured otherwise."""
+    for question, score in _measured(entry).items():
+        digest, before = made_for.get((entry.learner.id, question), (entry.digest, score))
+        if digest != entry.digest and before != score:
+            what = "could not be marked" if before is None else f"measured {100 * before:.0f} %"
+            made = f"for an earlier file, which {what}" if digest else "before any file came"
+            yield (
+                f"{question} has a correction made {made}; this file measures"
+                f" {100 * score:.0f} %, and the correction still counts. Give it again to confirm"
+                " it, or give another."
+            )
 
 
 def frozen(entry: Entry) -> tuple[str, str]:

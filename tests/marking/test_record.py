@@ -99,6 +99,25 @@ def test_a_correction_outlives_marking_again_and_the_last_one_counts(path):
         assert [override.reason for override in found.overrides] == ["on second thoughts"]
 
 
+def test_a_correction_for_an_earlier_file_is_flagged_where_the_new_one_measures_otherwise(path):
+    with Record(path) as record:
+        record.add(entry())
+        record.override("p01", "06/solve_leg", 0.9, "a slip of the pen")
+        assert next(record.entries()).flags == entry().flags
+        record.add(entry(digest="d2"))
+        assert next(record.entries()).flags == entry().flags  # the same answer
+        record.add(entry(digest="d3", score=0.1))
+        (found,) = record.entries(brief=True)
+        assert found.scores == {"06/solve_leg": 0.9}
+        assert found.flags[-1] == (
+            "06/solve_leg has a correction made for an earlier file, which measured 50 %; this one"
+            " measures 10 %, and the correction still counts. Give it again to confirm it, or give"
+            " another."
+        )
+        record.override("p01", "06/solve_leg", 0.9, "still so")
+        assert next(record.entries()).flags == entry().flags
+
+
 @pytest.mark.parametrize("table", ["header", "entries", "overrides", "runs"])
 @pytest.mark.parametrize("statement", ["DELETE FROM {}", "UPDATE {} SET rowid = rowid + 1"])
 def test_nothing_can_be_changed_or_taken_away(path, table, statement):
