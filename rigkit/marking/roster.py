@@ -195,7 +195,7 @@ def _heads(
     raise ValueError(
         f"A line of {path} must name its columns, such as `id,name,email`; "
         f"got {shown(', '.join(first or []), 100)!r}. These words are understood: {understood}. "
-        "Or say which they are: --columns id=… name=…."
+        "Or say which they are, as in --columns id=Nr name=Navn."
     )
 
 
