@@ -189,8 +189,8 @@ def _heads(
     for what in sorted(closest):
         raise ValueError(f"{path} has no column {wanted[what]!r}, which --columns names.")
     understood = "; ".join(
-        f"{called}: {', '.join(_COLUMNS['last' if called == 'surname' else called])}"
-        for called in _CALLED
+        f"{called}: {', '.join(_COLUMNS['last' if called == 'surname' else called][:4])}"
+        for called in _CALLED[:4]
     )
     raise ValueError(
         f"A line of {path} must name its columns, such as `id,name,email`; "
