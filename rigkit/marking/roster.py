@@ -189,13 +189,13 @@ def _heads(
     for what in sorted(closest):
         raise ValueError(f"{path} has no column {wanted[what]!r}, which --columns names.")
     understood = "; ".join(
-        f"{called}: {', '.join(_COLUMNS['last' if called == 'surname' else called])}"
-        for called in _CALLED
+        f"{called}: {', '.join(_COLUMNS['last' if called == 'surname' else called][:3])}"
+        for called in _CALLED[:4]
     )
     raise ValueError(
         f"A line of {path} must name its columns, such as `id,name,email`; "
-        f"got {shown(', '.join(first or []), 100)!r}. These words are understood: {understood}. "
-        "Or say which they are: --columns id=… name=…."
+        f"got {shown(', '.join(first or []), 80)!r}. These words are understood: {understood}. "
+        "Or say which they are, as in --columns id=Nr name=Navn."
     )
 
 

@@ -137,7 +137,7 @@ def test_title_lines_above_the_heads_are_skipped(tmp_path):
 
 def test_heads_in_another_language_are_named_and_the_error_says_how(tmp_path):
     (tmp_path / "r.csv").write_text("Nr;Navn\np1;Åse\n", encoding="utf-8")
-    with pytest.raises(ValueError, match=r"student number.*full name.*surname.*--columns id="):
+    with pytest.raises(ValueError, match=r"learner id.*full name.*surname.*--columns id=Nr"):
         roster.read(tmp_path / "r.csv")
     columns = {"id": "nr", "name": "Navn"}
     assert list(roster.read(tmp_path / "r.csv", columns)) == [Learner("p1", "Åse")]
