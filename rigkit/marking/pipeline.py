@@ -17,7 +17,7 @@ from rigkit.marking import roster as rosters
 from rigkit.marking.anonymous import KEY
 from rigkit.marking.cluster import Cluster
 from rigkit.marking.collect import collect
-from rigkit.marking.entry import Entry, Terms
+from rigkit.marking.entry import Entry, Learner, Terms
 from rigkit.marking.jail import Jail, open_jail
 from rigkit.marking.judge import best, better, judge, not_marked, ran_out_of_time
 from rigkit.marking.notebook_file import read_notebook
