@@ -308,7 +308,10 @@ def test_a_file_of_nobody_is_said_and_keeps_nobody_else_from_marks(room, here, c
         room / "roster.csv",
     )
     assert status == 1
-    assert set(entries(room)) == {"p0000", "p0002"}
+    found = entries(room)
+    assert {who for who, entry in found.items() if entry.marked} == {"p0000", "p0002"}
+    advice = 'call it "p0001 Bastian Bollard homework 06.ipynb"'
+    assert advice in found["p0001"].why  # the name that is typed in it is proposed, not marked
     assert "somebody" in (room / "results" / "class.html").read_text()
 
 

@@ -110,7 +110,7 @@ def test_a_correction_for_an_earlier_file_is_flagged_where_the_new_one_measures_
         (found,) = record.entries(brief=True)
         assert found.scores == {"06/solve_leg": 0.9}
         assert found.flags[-1] == (
-            "06/solve_leg has a correction made for an earlier file, which measured 50 %; this one"
+            "06/solve_leg has a correction made for an earlier file, which measured 50 %; this file"
             " measures 10 %, and the correction still counts. Give it again to confirm it, or give"
             " another."
         )
