@@ -14,6 +14,10 @@ record    `Entry`                                 a row of `results.sqlite`
 report    `Record`                                tables and pages
 ========= ======================================= ========================================
 
+Beside the row stand what a teacher gives (`plan`, `corrections`, `correct`, `anonymous`), what runs
+a notebook in the jail whatever its cells do (`jail`, `protocol`, `attempts`, `driver`, `cell`), and
+what shares the work out (`task`, `workers`, `forks`, `cluster`).
+
 A *submission* is all that one learner handed in for one lesson; an *entry* is a submission that was
 marked. Workers and clusters carry a `Task`, the submissions of one learner, and bring `Done`.
 """
