@@ -32,6 +32,10 @@ SLOW = (  # of those: other programs, pictures of lessons, many files or learner
     "tests/homework/test_questions_10.py::test_a_pelvis_may_ride",
 )
 
+FIRST = (
+    "tests/unit/test_typing.py"  # one process works on it for long; nobody waits for it at the end
+)
+
 # Hundreds of processes start here; without its cache each would compile all of the kit anew.
 sys.dont_write_bytecode = False
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
@@ -57,6 +61,9 @@ def pytest_ignore_collect(collection_path, config):
 
 
 def pytest_collection_modifyitems(items):
+    items.sort(
+        key=lambda item: not item.nodeid.startswith(FIRST)
+    )  # stable: the rest stays in order
     for item in items:
         if _is_quick(item.nodeid):
             item.add_marker("quick")

@@ -1,5 +1,6 @@
 """The committed solution notebooks, and any answer, run in this process for any learner."""
 
+from functools import cache
 from pathlib import Path
 
 from rigkit import authoring, homework
@@ -35,9 +36,15 @@ def answered(lesson, student):
     return names
 
 
+@cache
+def _drawn(lesson, name, learner):
+    homework_of = homework.open_homework(lesson, learner)
+    return homework_of.cases(homework_of.questions[name], 1)
+
+
 def outcome_of(question, answer, learner="ada", cases=slice(None)):
     """The outcome of a function, whatever the question asks for, on a learner's first cases."""
-    drawn = homework.open_homework(question.lesson, learner).cases(question, 1)[cases]
+    drawn = _drawn(question.lesson, question.name, learner)[cases]
     records = checking.records_of_model(question, answer, drawn)
     return checking.score_answers(question, drawn, records)
 
