@@ -6,6 +6,7 @@ import os
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 
+from rigkit.marking import csv_file
 from rigkit.marking.correct import Correction
 from rigkit.marking.roster import words
 
@@ -120,11 +121,7 @@ def _rows(path: Path) -> Iterator[tuple[int, list[str]]]:
 def _text(path: Path) -> str:
     with open(path, "rb") as file:
         data = file.read(MOST_BYTES + 1)
-    wide = data.startswith((b"\xff\xfe", b"\xfe\xff"))
-    for encoding in ("utf-16",) if wide else ("utf-8-sig", "cp1252"):
-        try:
-            if len(data) <= MOST_BYTES:
-                return data.decode(encoding)
-        except UnicodeDecodeError:
-            continue
+    text = csv_file.decode(data) if len(data) <= MOST_BYTES else None
+    if text is not None:
+        return text
     raise ValueError(f"{path} is not a table of corrections: save it as CSV, in UTF-8.")

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from itertools import islice, product
 from pathlib import Path
 
+from rigkit.marking import csv_file
 from rigkit.marking.entry import Learner
 from rigkit.marking.submission import shown
 
@@ -145,13 +146,9 @@ def _text(path: Path) -> str:
         raise ValueError(
             f"The roster {path} is larger than {MOST_BYTES // 2**20} MiB. Give a plain CSV file."
         )
-    for encoding in (
-        ("utf-16",) if data.startswith((b"\xff\xfe", b"\xfe\xff")) else ("utf-8-sig", "cp1252")
-    ):
-        try:
-            return data.decode(encoding)
-        except UnicodeDecodeError:
-            continue
+    text = csv_file.decode(data)
+    if text is not None:
+        return text
     raise ValueError(f"The roster {path} is not text. Save it as CSV, in UTF-8.")
 
 
