@@ -1,8 +1,4 @@
-"""Pages that show strangers' text: the text made harmless, and the shell of a whole page.
-
-A page holds no script and fetches nothing; its policy lets the browser use the one style sheet
-named by its digest.
-"""
+"""Strangers' text made harmless, for pages that show it."""
 
 import re
 from html import escape

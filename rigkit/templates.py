@@ -4,6 +4,9 @@ Every text that goes into a template is a stranger's until it is marked as HTML
 (`markupsafe.Markup`): it passes `page.plain` and is escaped. Hence templates join no texts inside
 an expression and never call `escape` themselves. Jinja is not in the jail: what runs there does not
 import this.
+
+A page holds no script and fetches nothing; its policy lets the browser use the one style sheet
+named by its digest.
 """
 
 from base64 import b64encode
