@@ -80,31 +80,36 @@ PROTECTS = {
         "NOTHING: learners' code can read, change and send away all that the user who runs it can"
     ),
 }
+WEAKER = "or give `--jail landlock`, a weaker jail without namespaces"
+APPARMOR = (
+    "this system's AppArmor refuses: an administrator can give bwrap a profile with `userns,`,"
+    f" {WEAKER}"
+)
 ADVICE = (  # what bwrap says, and what that means; to tell a teacher, never to decide
-    ("nesting depth", "`user.max_user_namespaces` is 0, or this is a jail already"),
+    (
+        "nesting depth",
+        (
+            "`user.max_user_namespaces` is 0, which an administrator can change, or this is a jail"
+            f" already; {WEAKER}"
+        ),
+    ),
     (
         "Resource temporarily unavailable",
         "a limit on processes is set outside the jail: raise it (`ulimit -u`)",
     ),
     (
         "No permissions to create",
-        "this system does not allow user namespaces: an administrator can",
+        f"this system does not allow user namespaces: an administrator can, {WEAKER}",
     ),
     (
         "reating new namespace",
         (
             "this system does not allow user namespaces, or this is a container whose filter"
-            " refuses them: allow them, or mark on another machine"
+            f" refuses them: allow them, mark on another machine, {WEAKER}"
         ),
     ),
-    (
-        "uid map",
-        "this system's AppArmor refuses: an administrator can give bwrap a profile with `userns,`",
-    ),
-    (
-        "RTM_NEWADDR",
-        "this system's AppArmor refuses: an administrator can give bwrap a profile with `userns,`",
-    ),
+    ("uid map", APPARMOR),
+    ("RTM_NEWADDR", APPARMOR),
     (
         "Can't find source path",
         "a folder that the jail needs is gone or closed to the user it runs as",

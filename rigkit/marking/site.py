@@ -6,6 +6,7 @@ stand-ins for the rest. No judges, draws or solutions are in any.
 """
 
 import contextlib
+import errno
 import hashlib
 import importlib.metadata
 import json
@@ -42,6 +43,7 @@ STAND_INS = {
 }
 UNUSED = 60 * 24 * 3600  # seconds after which a layer that no run opened is taken away
 _LAYER = re.compile(r"(kit|allowed|(numpy|matplotlib)-[^/]*)-([0-9a-f]{16}|part-\w+)")
+ELSEWHERE = "Set XDG_CACHE_HOME to a folder where you may write."
 NOT_NEEDED = shutil.ignore_patterns("__pycache__", "tests", "*.pyi", "*.a", "*.h", "sample_data")
 
 
@@ -81,6 +83,7 @@ def interpreter(user: tuple[int, int] | None) -> Interpreter:
         " sysconfig.get_path('stdlib'), sys.version.split()[0]]))"
     )
     base = getattr(sys, "_base_executable", "") or sys.executable
+    _check_change(user)
     for candidate in (
         base,
         f"/usr/bin/python{wanted}",
@@ -105,6 +108,18 @@ def interpreter(user: tuple[int, int] | None) -> Interpreter:
         f" to others. Install python{wanted} for the whole system, or run `rigkit mark` as a user"
         " of your own."
     )
+
+
+def _check_change(user: tuple[int, int] | None) -> None:
+    """Raise SiteError where root cannot become another user: it is one in a container only."""
+    try:
+        subprocess.run([sys.executable, "-c", ""], cwd="/", **run_as(user))
+    except OSError as error:
+        if error.errno in (errno.EPERM, errno.EINVAL):
+            raise SiteError(
+                "root cannot run learners' code as another user here, as in some containers"
+                f" ({error.strerror}). Run `rigkit mark` as a user who is not root."
+            ) from None
 
 
 def run_as(user: tuple[int, int] | None) -> dict[str, Any]:
@@ -248,7 +263,13 @@ class Site:
                     shutil.rmtree(entry)
 
     def _open_folder(self) -> None:
-        self.folder.mkdir(parents=True, exist_ok=True)
+        try:
+            self.folder.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise SiteError(
+                f"{self.folder}, for copies of packages, cannot be made ({error.strerror})."
+                f" {ELSEWHERE}"
+            ) from None
         if self.folder.stat().st_uid != _me() or self.folder.stat().st_mode & 0o022:
             raise SiteError(f"{self.folder} must belong to you and be writable by nobody else.")
         self.folder.chmod(0o755)
@@ -279,7 +300,12 @@ def cache_folder() -> Path:
     """The folder of the layers: in the user's cache; for root in the machine's."""
     if _me() == 0:
         return Path("/var/cache/rigkit")
-    return Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache") / "rigkit"
+    try:
+        return Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache") / "rigkit"
+    except RuntimeError:
+        raise SiteError(
+            f"the user who marks has no home for copies of packages. {ELSEWHERE}"
+        ) from None
 
 
 def _me() -> int:
