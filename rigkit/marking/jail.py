@@ -23,9 +23,9 @@ from importlib import metadata
 from pathlib import Path
 from typing import Any
 
+from rigkit.marking import probes, seccomp
 from rigkit.marking import scratch as scratches
-from rigkit.marking import seccomp
-from rigkit.marking.calls import Call, Pipes, Request, Run
+from rigkit.marking.calls import Pipes, Request, Run
 from rigkit.marking.entry import FINISHED, NOT_STARTED
 from rigkit.marking.protocol import MEMORY, MIB, STOPPED, TIME, Session, run_session
 from rigkit.marking.site import Interpreter, Site, SiteError, imported, interpreter, run_as
@@ -115,26 +115,6 @@ ADVICE = (  # what bwrap says, and what that means; to tell a teacher, never to 
         "a folder that the jail needs is gone or closed to the user it runs as",
     ),
 )
-# What a jail must refuse, as code that gets through without one. Each is tried before the first
-# submission.
-PROBES = {
-    "read a file outside": "open({canary!r}).read()",
-    "write a file outside": "open({canary!r}, 'a').write('changed')",
-    "write to the root folder": "open('/probe', 'w').write('made')",
-    "reach the network": "import socket; socket.create_connection(('127.0.0.1', {port}), 1)",
-    "start a process": "import os; os.fork() or os._exit(0)",
-    "take 2 GiB of memory": "bytes(2**31)",
-    "lock a file that others read": "import fcntl, os; fcntl.flock(open(os.__file__), 1)",
-    "ask for a lease": "import fcntl; fcntl.fcntl(open('/tmp/lease', 'w'), 1024, 1)",
-    "have signals sent": "import fcntl, os; fcntl.fcntl(os.pipe()[0], 8, os.getpid())",
-    "have signals sent by a device": (
-        "import fcntl, os; fcntl.ioctl(os.pipe()[0], 0x5452, b'\\1\\0\\0\\0')"
-    ),
-    "start 200 threads": (
-        "import _thread, time; _thread.stack_size(65536);"
-        " [_thread.start_new_thread(time.sleep, (5,)) for _ in range(200)]"
-    ),
-}
 
 
 class JailError(Exception):
@@ -348,10 +328,11 @@ class Jail:
         JailError
             Something got through, or nothing ran; says what.
         """
-        probes = [] if self.kind == "unjailed" else list(PROBES)
+        tried = [] if self.kind == "unjailed" else list(probes.PROBES)
         modules = [name for package in self.allowed for name in imported(package)]
         with _canary() as canary, socket.create_server(("127.0.0.1", 0)) as listener:
-            run = self.run(_probing(probes, modules, canary, listener.getsockname()[1]))
+            asked = probes.request(tried, modules, canary, listener.getsockname()[1])
+            run = self.run(asked)
         if run.end == NOT_STARTED:
             raise JailError(f"the jail does not start: {run.about['why']}.")
         if run.records.get("twice") != [{"out": 5.0}]:
@@ -364,30 +345,13 @@ class Jail:
         refused = [{"out": "refused"}]
         got = [
             probe
-            for number, probe in enumerate(probes)
+            for number, probe in enumerate(tried)
             if run.records.get(f"probe_{number}") != refused
         ]
         if got or run.end != FINISHED:
             raise JailError(
                 f"the jail does not hold: code inside could {', '.join(got) or run.end}."
             )
-
-
-def _probing(probes: Sequence[str], modules: Sequence[str], canary: str, port: int) -> Request:
-    """A request that tries to get out in each way of `probes`, and to work with `modules`."""
-    cells = [
-        f"try:\n    {PROBES[probe].format(canary=canary, port=port)}\n    probe_{number} = 'open'\n"
-        f"except (OSError, MemoryError, RuntimeError):\n    probe_{number} = 'refused'"
-        for number, probe in enumerate(probes)
-    ]
-    cells = [
-        f"import {name} as found\nhas_{name} = found.__name__ == {name!r}\ndel found"
-        for name in modules
-    ] + cells
-    calls = [Call(f"probe_{number}", "value", []) for number in range(len(probes))]
-    calls += [Call(f"has_{name}", "value", []) for name in modules]
-    twice = Call("twice", "function", [{"x": 2.5}])
-    return Request((*cells, "def twice(x):\n    return 2 * x"), (*calls, twice), {})
 
 
 def advice(said: str) -> str:
