@@ -23,6 +23,7 @@ _LEFT_OUT = {
     "time limit": "did not end and was left out",
     "memory": "asked for more memory than one may have and was left out",
     "output limit": "printed more than one may and was left out",
+    "file limit": "made more files than one may and was left out",
 }
 _MISSING = ("ImportError", "ModuleNotFoundError")
 

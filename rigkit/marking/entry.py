@@ -12,7 +12,15 @@ __all__ = ["ENDS", "FINISHED", "NO_FILE", "NOT_STARTED", "Entry", "Learner", "Ov
 
 FINISHED = "finished"
 NOT_STARTED = "jail did not start"
-ENDS = (FINISHED, "time limit", "memory", "output limit", "stopped early", NOT_STARTED)
+ENDS = (
+    FINISHED,
+    "time limit",
+    "memory",
+    "output limit",
+    "file limit",
+    "stopped early",
+    NOT_STARTED,
+)
 NO_FILE = "No file was handed in: only what a teacher gave by hand counts."
 
 

@@ -6,6 +6,7 @@ refuses.
 """
 
 import contextlib
+import errno
 import functools
 import hashlib
 import json
@@ -59,6 +60,7 @@ WRITABLE = f"""
     --dev /dev --size {8 * MIB} --tmpfs /dev/shm --remount-ro /dev
     --size {32 * MIB} --perms 0700 --tmpfs /tmp --remount-ro / --chdir /tmp
 """
+FOLDERS = ("tmp", "dev/shm")  # of those, what stays so
 PYTHON_FLAGS = ("-I", "-S", "-B", "-X", "utf8")
 LIBRARIES = (
     "/usr/lib",
@@ -110,6 +112,10 @@ ADVICE = (  # what bwrap says, and what that means; to tell a teacher, never to 
     ),
     ("uid map", APPARMOR),
     ("RTM_NEWADDR", APPARMOR),
+    (
+        "cannot be looked into",
+        f"files that are made in the jail cannot be counted here, so nothing bounds them; {WEAKER}",
+    ),
     (
         "Can't find source path",
         "a folder that the jail needs is gone or closed to the user it runs as",
@@ -296,7 +302,7 @@ class Jail:
         begun = time.monotonic()
         with (
             _Process(self, layers, seconds) as process,
-            contextlib.closing(Session(process.pipes, begun + seconds)) as session,
+            contextlib.closing(Session(process.pipes, begun + seconds, process.files)) as session,
         ):
             result = run_session(session, request)
             end, signal = result.end, process.ended_by() if result.end == STOPPED else None
@@ -410,6 +416,7 @@ class _Process:
         result_end, result = self._pipe(theirs)
         status_end, self._status = self._pipe(theirs)
         inside, command, environment, folder = [request_end, result_end], [], ENVIRONMENT, "/"
+        self._confined = jail.kind == "bwrap"
         if jail.kind == "bwrap":
             program = _held(jail.filter, theirs)
             inside += [status_end, program]
@@ -458,6 +465,31 @@ class _Process:
         self._popen.wait()
         self._open.close()
 
+    def files(self) -> int:
+        """The number of files, folders and links that it has, where it may make any.
+
+        Raises
+        ------
+        OSError
+            They cannot be counted.
+        """
+        return sum(map(_count, self._folders))
+
+    @functools.cached_property
+    def _folders(self) -> tuple[int, ...]:
+        """Descriptors of the folders that can be written to inside, there once it has spoken."""
+        if not self._confined:
+            return ()
+        said = json.loads(os.read(self._status, 4096).partition(b"\n")[0] or b"{}")
+        found = []
+        for folder in FOLDERS:
+            place = f"/proc/{said.get('child-pid', 'self/none')}/root/{folder}"
+            found.append(os.open(place, os.O_RDONLY | os.O_DIRECTORY | os.O_CLOEXEC))
+            self._open.callback(os.close, found[-1])
+        if not all(map(_count, found)):  # each holds itself at least
+            raise OSError(errno.ENOTSUP, os.strerror(errno.ENOTSUP))
+        return tuple(found)
+
     def ended_by(self) -> int | None:
         """The signal that ended the process, as far as can be told; None without one."""
         try:
@@ -471,6 +503,12 @@ class _Process:
                     case {"exit-code": int(code)} if status >= 0:
                         status = 128 - code
         return -status if status < 0 else None
+
+
+def _count(folder: int) -> int:
+    """The number of files, folders and links in the file system of a folder, a descriptor."""
+    status = os.fstatvfs(folder)
+    return status.f_files - status.f_ffree
 
 
 def _setup(jail: Jail, layers: Mapping[str, Any], seconds: float) -> dict[str, Any]:

@@ -26,6 +26,7 @@ CUT_SHORT = {
     "time limit": "The notebook was still running when its time was up",
     "memory": "The notebook asked for more memory than one may have",
     "output limit": "The notebook printed more than one may",
+    "file limit": "The notebook made more files than one may",
     "stopped early": "The notebook's own code ended its run",
 }
 NOT_INSPECTED = {

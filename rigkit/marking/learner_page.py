@@ -38,6 +38,7 @@ _ENDS = {  # words on an end, or advice
     "time limit": "Look for a loop that never ends.",
     "memory": "Look for something that grows without end.",
     "output limit": "Look for a print in a loop that never ends.",
+    "file limit": "Look for a file that is made in a loop that never ends.",
     "stopped early": "Look for a line that ends Python itself.",
 }
 # What a page says of how something was run; all else that is known stays in the record.

@@ -15,7 +15,7 @@ import selectors
 import time
 import unicodedata
 from base64 import b64encode
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any, NoReturn
 
 from rigkit.homework.calling import MOST_NUMBERS, MOST_TEXT
@@ -25,11 +25,14 @@ from rigkit.marking.entry import FINISHED, NOT_STARTED
 __all__ = ["ProtocolError", "Session", "clean", "run_session", "words"]
 
 TIME, MEMORY, OUTPUT, STOPPED = "time limit", "memory", "output limit", "stopped early"
+FILES = "file limit"
 MIB = 2**20
 KEPT = 64 * 1024  # bytes of what the cells print
 MOST_PRINTED = 16 * MIB
 MOST_LINE, MOST_FINDINGS = 64 * 1024, MIB  # the latter is for a file with many animations
 MOST_RESULT = 4 * MIB
+MOST_FILES = 10_000  # and folders and links: each takes a KiB of the kernel's memory, empty or not
+EVERY = 0.1  # seconds between two looks at how many there are
 CELL = 3.0  # seconds of the processor's time for one cell; each that uses them up leaves less
 LEAST = 0.5  # but not less than these
 PATIENCE = 1.0  # seconds more until what should have ended itself is taken to be stuck
@@ -42,6 +45,7 @@ def run_session(session: "Session", request: Request) -> SessionResult:
     result = SessionResult()
     try:
         session.ask({"do": "hello", "homework": dict(request.homework)})
+        session.watch_files()
         result.end = STOPPED
         _run_cells(session, request, result)
         session.keep_no_more()
@@ -251,10 +255,20 @@ class SessionEndedError(Exception):
 
 
 class Session:
-    """Both directions of the session with one process; its prints are read on the side."""
+    """Both directions of the session with one process; its prints are read on the side.
 
-    def __init__(self, pipes: Pipes, deadline: float) -> None:
+    Parameters
+    ----------
+    pipes : Pipes
+    deadline : float
+        By the monotonic clock.
+    files : callable
+        Counts the files that there are in the folders it may write to; after it said hello.
+    """
+
+    def __init__(self, pipes: Pipes, deadline: float, files: Callable[[], int] = lambda: 0) -> None:
         self._deadline, self._request = deadline, pipes.request
+        self._files, self._watches = files, False
         self._selector = selectors.DefaultSelector()
         for file, take in (
             (pipes.result, self._take_result),
@@ -307,7 +321,9 @@ class Session:
         left = until - time.monotonic()
         if left <= 0:
             raise SessionEndedError(TIME)
-        for key, _ in self._selector.select(0 if self._gone else left):
+        if self._watches and self._files() > MOST_FILES:
+            raise SessionEndedError(FILES)
+        for key, _ in self._selector.select(0 if self._gone else min(left, EVERY)):
             if key.fd != self._request:
                 key.data(key.fd)
                 continue
@@ -315,6 +331,14 @@ class Session:
             if not unsent:
                 self._selector.unregister(self._request)
         return unsent
+
+    def watch_files(self) -> None:
+        """Let no more files than there may be be made from here on."""
+        try:
+            self._watches = self._files() >= 0
+        except OSError as error:
+            self._errors += f"its folders cannot be looked into: {error.strerror}".encode()
+            raise SessionEndedError(NOT_STARTED) from None
 
     def keep_no_more(self) -> None:
         """Drop prints from here on: all earlier ones were made before a call was known."""

@@ -124,6 +124,10 @@ COMES = {
     "writes one large file": unharmed("OSError"),
     "fills its folder": unharmed("OSError"),
     "fills the shared memory": unharmed("OSError"),
+    "makes files without end": over("file limit"),
+    "makes folders and links without end": over("file limit"),
+    "makes files in the shared memory without end": over("file limit"),
+    "makes as many files as one may": unharmed(),
     "maps more shared memory than there is": over(signal=7),
     "fills the root": unharmed(),
     "raises its limits": unharmed(),
@@ -202,6 +206,9 @@ BY_LANDLOCK = {
     "becomes another program": unharmed("PermissionError"),
     "kills itself": unharmed("PermissionError"),
     "fills its folder": unharmed("PermissionError"),
+    "makes files without end": unharmed("PermissionError"),
+    "makes folders and links without end": unharmed("PermissionError"),
+    "makes files in the shared memory without end": unharmed("PermissionError"),
     "writes everywhere": unharmed(),
 }
 

@@ -109,6 +109,14 @@ def test_a_cell_that_will_not_end_costs_nothing_but_itself(kind, source, told):
 
 
 @pytest.mark.needs_jail
+def test_a_cell_that_makes_files_without_end_costs_nothing_but_itself():
+    source = "for number in range(10**6):\n    open(f'/tmp/{number}', 'w').close()"
+    found = run_through(request("x = 1", source, ANSWERS), opened())
+    assert (found.end, found.records) == ("finished", RIGHT)
+    assert found.cells == ({"ok": True}, {"left out": "file limit"}, {"ok": True})
+
+
+@pytest.mark.needs_jail
 def test_many_endless_cells_leave_time_for_the_answers():
     found = run_through(request(*["while True:\n    pass"] * 7, ANSWERS), opened())
     assert found.records == RIGHT

@@ -412,6 +412,20 @@ def test_a_jail_that_does_not_start(says, advice, tmp_path):
 
 
 @in_a_jail
+@pytest.mark.parametrize(
+    ("name", "value"),
+    [("_count", lambda folder: 0), ("FOLDERS", ("tmp", "dev/none"))],
+    ids=["without numbers", "without a folder"],
+)
+def test_a_jail_whose_files_cannot_be_counted_is_none(name, value, monkeypatch):
+    ours = opened()
+    monkeypatch.setattr(jail, name, value)
+    assert ours.run(request(ANSWERS)).end == "jail did not start"
+    with pytest.raises(JailError, match="files that are made in the jail cannot be counted here"):
+        ours.self_test()
+
+
+@in_a_jail
 def test_a_jail_that_does_not_start_is_tried_again():
     with tempfile.TemporaryDirectory() as folder:
         os.chmod(folder, 0o777)

@@ -329,7 +329,9 @@ def test_a_fault_of_the_kit_costs_nobody_a_mark(marens, monkeypatch):
     assert "fault of the kit" in entry.why
 
 
-@pytest.mark.parametrize("end", ["time limit", "memory", "output limit", "stopped early"])
+@pytest.mark.parametrize(
+    "end", ["time limit", "memory", "output limit", "file limit", "stopped early"]
+)
 def test_answers_given_before_a_run_was_cut_short_count(marens, end):
     del marens["steps"]
     entry = mark_submission(handed_in(), PretendJail(marens, end=end, most=3, signal=9))
