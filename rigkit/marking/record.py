@@ -161,7 +161,7 @@ class Record:
         entry = next(of, None)
         measured = _measured(entry).get(question) if entry else None
         with self.together():
-            self._base.execute(_MADE_FOR)
+            self._only_added_to(_MADE_FOR, "made_for")
             number = self._base.execute(
                 "INSERT INTO overrides (learner, lesson, question, score, reason, time) VALUES"
                 " (?,?,?,?,?,?)",
@@ -265,8 +265,8 @@ class Record:
                     outcomes=tuple(replace(o, inputs={}, picture=None) for o in entry.outcomes),
                 )
             mine = corrections.pop(entry.key, {}), remarks.pop(entry.key, ())
-            flags = (*entry.flags, *_outdated(entry, made_for))
-            yield _with_given(replace(entry, flags=flags), *mine).under(plan.get(entry.lesson))
+            entry = _with_given(entry, *mine).under(plan.get(entry.lesson))
+            yield replace(entry, flags=(*entry.flags, *_outdated(entry, made_for)))
         known = {each.id: each for each in self.learners()}
         for who, lesson in sorted({*corrections, *remarks}):
             mine = corrections.get((who, lesson), {}), remarks.get((who, lesson), ())
@@ -320,6 +320,8 @@ class Record:
                 )
                 self._base.execute(f"PRAGMA application_id = {KIND}")
                 self._base.execute(f"PRAGMA user_version = {SCHEMA}")
+            if self._has("made_for"):  # once made without what keeps it from being changed
+                self._only_added_to("", "made_for")
 
     def _only_added_to(self, made: str, *tables: str) -> None:
         """Make some tables, in which nothing is ever changed."""
@@ -364,7 +366,7 @@ class Record:
     def _remarks(self, whose: str, values: tuple[str, ...]) -> "_Remarks":
         """Remarks in the order they were made, by (learner's id, lesson)."""
         found: _Remarks = {}
-        if next(self._rows("SELECT 1 FROM sqlite_master WHERE name = 'remarks'"), None):
+        if self._has("remarks"):
             query = f"SELECT learner, lesson, question, version, text, time FROM remarks {whose}"
             for learner, lesson, *remark in self._rows(f"{query} ORDER BY number", *values):
                 found.setdefault((learner, lesson), []).append(remark)
@@ -372,7 +374,7 @@ class Record:
 
     def _made_for(self) -> dict[tuple[str, str], tuple[str, float | None]]:
         """The digest and the measured score of the latest correction, by learner and question."""
-        if not list(self._rows("SELECT 1 FROM sqlite_master WHERE name = 'made_for'")):
+        if not self._has("made_for"):
             return {}
         return {
             (learner, question): (digest, measured)
@@ -381,6 +383,9 @@ class Record:
                 " ON number = override ORDER BY number"
             )
         }
+
+    def _has(self, table: str) -> bool:
+        return bool(list(self._rows("SELECT 1 FROM sqlite_master WHERE name = ?", table)))
 
     def _rows(self, query: str, *values: Any) -> Iterator[tuple[Any, ...]]:
         with self._plainly():
@@ -420,8 +425,12 @@ def _without_file(
 
 
 def _measured(entry: Entry) -> dict[str, float]:
-    """The score of each question as it was measured, without corrections."""
-    return {outcome.question: outcome.score for outcome in entry.outcomes} if entry.marked else {}
+    """The score of each question as it was measured, without corrections, and of the lesson."""
+    if not entry.marked:
+        return {}
+    found = {outcome.question: outcome.score for outcome in entry.outcomes}
+    whole = replace(entry, overrides=(), handed_in="").score
+    return found if whole is None else {**found, entry.lesson: whole}
 
 
 def _outdated(
@@ -431,12 +440,12 @@ def _outdated(
     for question, score in _measured(entry).items():
         digest, before = made_for.get((entry.learner.id, question), (entry.digest, score))
         if digest != entry.digest and before != score:
-            what = "could not be marked" if before is None else f"measured {100 * before:.0f} %"
-            made = f"for an earlier file, which {what}" if digest else "before any file came"
+            which = "" if before is None else f", which measured {100 * before:.0f} %"
+            made = f"for an earlier file{which}" if digest else "before any file came"
             yield (
-                f"{question} has a correction made {made}; this file measures"
-                f" {100 * score:.0f} %, and the correction still counts. Give it again to confirm"
-                " it, or give another."
+                f"{'' if '/' in question else 'Lesson '}{question} has a correction made {made};"
+                f" this file measures {100 * score:.0f} %, and the correction still counts. Give"
+                " another, or --seen where it stands."
             )
 
 

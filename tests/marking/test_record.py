@@ -111,25 +111,79 @@ def test_a_correction_for_an_earlier_file_is_flagged_where_the_new_one_measures_
         assert found.scores == {"06/solve_leg": 0.9}
         assert found.flags[-1] == (
             "06/solve_leg has a correction made for an earlier file, which measured 50 %; this file"
-            " measures 10 %, and the correction still counts. Give it again to confirm it, or give"
-            " another."
+            " measures 10 %, and the correction still counts. Give another, or --seen where it"
+            " stands."
         )
         record.override("p01", "06/solve_leg", 0.9, "still so")
         assert next(record.entries()).flags == entry().flags
 
 
-@pytest.mark.parametrize("table", ["header", "entries", "overrides", "runs"])
+@pytest.mark.parametrize(
+    ("first", "made"),
+    [
+        (entry(), "for an earlier file, which measured 50 %"),
+        (entry(marked=False, why="It is no notebook."), "for an earlier file"),
+        (None, "before any file came"),
+    ],
+)
+def test_a_correction_of_a_whole_lesson_is_flagged_as_one_of_a_question_is(path, first, made):
+    with Record(path) as record:
+        if first:
+            record.add(first)
+        record.override("p01", "06", 0.9, "handed in on paper")
+        assert next(record.entries()).flags == ()
+        if first and first.marked:
+            record.add(entry(digest="d2"))  # another file, and the same answers
+            assert next(record.entries()).flags == ()
+        record.add(entry(digest="d3", score=0.1))
+        (found,) = record.entries(brief=True)
+        assert found.score == 0.9
+        assert found.needs_a_look
+        assert found.flags == (
+            f"Lesson 06 has a correction made {made}; this file measures 10 %, and the correction"
+            " still counts. Give another, or --seen where it stands.",
+        )
+        record.remark(found, records.SEEN)
+        assert not next(record.entries()).needs_a_look
+        record.override("p01", "06", 0.8, "on second thoughts")
+        assert next(record.entries()).flags == ()
+
+
+def test_a_lesson_handed_in_later_does_not_measure_otherwise(path):
+    plan = {"06": {"weights": {"06/solve_leg": 2.0}, "deadline": "2026-05-01", "per_day": 0.1}}
+    with Record(path) as record:
+        record.add_run({"plan": plan})
+        record.add(entry(handed_in="2026-04-30"))
+        record.override("p01", "06", 0.9, "more was shown in class")
+        record.add(entry(digest="d2", handed_in="2026-05-03"))
+        assert next(record.entries()).flags == ()
+
+
+@pytest.mark.parametrize("table", ["header", "entries", "overrides", "runs", "made_for", "remarks"])
 @pytest.mark.parametrize("statement", ["DELETE FROM {}", "UPDATE {} SET rowid = rowid + 1"])
 def test_nothing_can_be_changed_or_taken_away(path, table, statement):
     with Record(path) as record:
         record.add(entry())
         record.override("p01", "06/solve_leg", 0.8, "why")
+        record.remark(entry(), "06/solve_leg", "so")
         record.add_run({})
     with (
         sqlite3.connect(path) as base,
         pytest.raises(sqlite3.IntegrityError, match="only ever added to"),
     ):
         base.execute(statement.format(table))
+
+
+def test_a_record_whose_corrections_could_be_changed_is_mended_when_it_is_opened(path):
+    with Record(path) as record:
+        record.override("p01", "06/solve_leg", 0.8, "why")
+    with sqlite3.connect(path) as base:  # as the kit once made it
+        base.execute("DROP TRIGGER made_for_UPDATE")
+        base.execute("DROP TRIGGER made_for_DELETE")
+    base.close()
+    with Record(path):
+        pass
+    test_nothing_can_be_changed_or_taken_away(path, "made_for", "DELETE FROM {}")
 
 
 def test_the_seed_hangs_on_the_class_the_learner_the_lesson_and_the_file_alone(path, tmp_path):
