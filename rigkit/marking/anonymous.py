@@ -4,7 +4,7 @@ import csv
 import io
 import os
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
@@ -102,10 +102,14 @@ class Mask:
         os.replace(part, out / KEY)
 
 
-def mask_of(record: Record) -> Mask | None:
-    """The mask of a class that is anonymous; None for any other."""
+def mask_of(record: Record, others: Iterable[Learner] = ()) -> Mask | None:
+    """The mask of a class that is anonymous; None for any other.
+
+    `others` are learners that the record does not know yet.
+    """
     if not record.last_run().get("anonymous"):
         return None
-    learners = {entry.learner.id: entry.learner for entry in record.entries(brief=True)}
+    learners = {learner.id: learner for learner in others}
+    learners |= {entry.learner.id: entry.learner for entry in record.entries(brief=True)}
     learners |= {learner.id: learner for learner in record.learners()}
-    return Mask(record.numbers(), tuple(learners.values()))
+    return Mask(record.numbers(learners), tuple(learners.values()))

@@ -14,7 +14,7 @@ from rigkit.homework.notebook import plain_name
 from rigkit.marking import class_page, learner_page, likeness, report, tables
 from rigkit.marking import plan as plans
 from rigkit.marking import roster as rosters
-from rigkit.marking.anonymous import KEY
+from rigkit.marking.anonymous import KEY, Mask, mask_of
 from rigkit.marking.cluster import Cluster
 from rigkit.marking.collect import collect
 from rigkit.marking.entry import Entry, Learner, Terms
@@ -114,14 +114,18 @@ def mark_class(
     collected = collect(path, **({"learners": len(listed)} if listed else {}))
     _make_folder(out, Path(path))
     with sole(out), Record(out / RECORD) as record, ThreadPool(1) as beside:
+        by_name = not record.last_run().get("anonymous")
         _set(record, school or {}, planned, decimal_comma=decimal_comma, anonymous=anonymous)
         placed = place(collected, listed, lessons)
+        mask = mask_of(record, [*(listed or ()), *(one.learner for one in placed.submissions)])
+        if mask and by_name and (out / class_page.NAME).exists():  # by name until now
+            report.write_all(record, out)
         alike = beside.apply_async(_alike, [placed.submissions])  # while workers do the rest
         due = placed.due({} if anew else _as_now(placed, record))
         if due:
             clock = Clock(len(due), progress)
             with _executor(jail, cluster, workers, len(due), allowed) as executor:
-                _mark_due(record, out, due, executor, clock)
+                _mark_due(record, out, due, executor, clock, mask)
         found = _found(record, placed, listed or (), lessons)
         found["groups"] = [asdict(group) for group in alike.get()]
         record.add_run(record.last_run() | found)
@@ -170,9 +174,10 @@ def _mark_due(
     due: Sequence[Submission],
     executor: Workers | Cluster,
     clock: Clock,
+    mask: Mask | None,
 ) -> None:
     for done in _marked(record, due, executor):
-        _keep(record, out, done)
+        _keep(record, out, done, mask)
         clock.tick(len(done.entries))
 
 
@@ -226,17 +231,20 @@ def _task(record: Record, submissions: Sequence[Submission]) -> Task:
     )
 
 
-def _keep(record: Record, out: Path, done: Done) -> None:
+def _keep(record: Record, out: Path, done: Done, mask: Mask | None) -> None:
     """Keep the page first, then the entries: cut between the two, the same work is done again.
 
-    Submissions that cannot be marked are tried each time; where that fails as before, there is
-    nothing new to keep.
+    Behind a mask the page is made of the entries, as all are at the end of each run. Submissions
+    that cannot be marked are tried each time; where that fails as before, there is nothing new to
+    keep.
     """
     new = [entry for entry in done.entries if entry.marked or not record.tells(entry)]
-    if new:
+    if new and not mask:
         learner_page.write_html(done.learner, done.page, out)
     for entry in new:
         record.add(entry)
+    if new and mask:
+        report.write_page(record, done.learner, out, mask)
 
 
 def _found(

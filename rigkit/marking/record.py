@@ -11,7 +11,7 @@ import json
 import os
 import secrets
 import sqlite3
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import is_dataclass, replace
 from datetime import UTC, datetime
@@ -224,13 +224,17 @@ class Record:
         found = self.last_run().get("plan", {})
         return {lesson: Terms(**terms) for lesson, terms in found.items()}
 
-    def numbers(self) -> dict[str, int]:
-        """Everyone's number, by id: given once, in an order that tells nothing."""
+    def numbers(self, others: Iterable[str] = ()) -> dict[str, int]:
+        """Everyone's number, by id: given once, in an order that tells nothing.
+
+        `others` are ids that the record does not know yet.
+        """
         found = self.last_run()
         kept = found.get("numbers", {})
         known = {each.id for each in self.learners()} | {
             e.learner.id for e in self.entries(brief=True)
         }
+        known |= {*others}
         new = sorted(known - kept.keys(), key=lambda who: self.seed(who, "", "number"))
         numbers = kept | {who: number for number, who in enumerate(new, start=len(kept) + 1)}
         if new:

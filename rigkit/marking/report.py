@@ -12,15 +12,19 @@ from rigkit.marking.likeness import Group
 from rigkit.marking.record import Record
 from rigkit.marking.submission import Stray
 
-__all__ = ["ClassReport", "write_all"]
+__all__ = ["ClassReport", "write_all", "write_page"]
 
 
 @dataclass(frozen=True)
 class ClassReport:
-    """The entries of a class, in short, and (lesson, learner) of everyone who is missing."""
+    """The entries of a class, in short, and (lesson, learner) of everyone who is missing.
+
+    With names; what is said of them goes through the mask, where the class is anonymous.
+    """
 
     entries: tuple[Entry, ...]
     missing: tuple[tuple[str, Learner], ...]
+    mask: Mask | None = None
 
 
 def write_all(record: Record, out: Path, anew: bool = False) -> ClassReport:
@@ -37,7 +41,7 @@ def write_all(record: Record, out: Path, anew: bool = False) -> ClassReport:
     for entry in entries:
         by_hand = entry.overrides or entry.feedback
         if anew or mask or by_hand or not learner_page.is_there(entry.learner, out):
-            _write_page(record, entry.learner, out, mask)
+            write_page(record, entry.learner, out, mask)
     for number in () if mask else found.get("numbers", {}).values():
         (out / learner_page.FOLDER / f"{number_of(number)}.html").unlink(missing_ok=True)
     shown = _Shown(entries, learners, missing, found.get("groups", ()), found.get("problems", ()))
@@ -45,10 +49,10 @@ def write_all(record: Record, out: Path, anew: bool = False) -> ClassReport:
     if mask:
         mask.write_key(out)
     results.hand_notebook(out)
-    return ClassReport(entries, missing)
+    return ClassReport(entries, missing, mask)
 
 
-def _write_page(record: Record, learner: Learner, out: Path, mask: Mask | None) -> None:
+def write_page(record: Record, learner: Learner, out: Path, mask: Mask | None) -> None:
     """Write a learner's page, under their name or their number; the other one goes."""
     theirs = list(record.entries(learner=learner.id))
     if mask:

@@ -2,20 +2,22 @@
 
 import math
 import time
-from collections.abc import Callable, Collection, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from rigkit.marking import class_page, page
-from rigkit.marking.entry import Learner
+from rigkit.marking.anonymous import Mask
+from rigkit.marking.entry import Entry, Learner
 from rigkit.marking.place import Placed
 from rigkit.marking.report import ClassReport
-from rigkit.marking.submission import Submission
+from rigkit.marking.submission import Stray, Submission
 
 __all__ = ["Clock", "Progress", "Summary"]
 
 MOST_LINES = 20  # of a list in a summary
+STRAY = "Its place may name somebody: the record has it, and why it is nobody's."
 
 
 @dataclass(frozen=True)
@@ -103,15 +105,17 @@ class Summary:
         """The summary of a run: what was placed and due, and the report made after it."""
         placed_keys, due_keys = {one.key for one in placed.submissions}, {one.key for one in due}
         mine = [entry for entry in report.entries if entry.key in placed_keys]
-        failed = [(entry.file, entry.why) for entry in mine if not entry.marked]
-        failed += [(stray.place, stray.why) for stray in placed.strays if stray.matters]
+        strays = [stray for stray in placed.strays if stray.matters]
+        failed, missing = [entry for entry in mine if not entry.marked], report.missing
+        if mask := report.mask:
+            missing = tuple((lesson, mask.learner(learner)) for lesson, learner in missing)
         return cls(
             out,
             sum(entry.marked for entry in mine if entry.key in due_keys),
             len(placed_keys) - len(due_keys),
-            tuple(dict.fromkeys(failed)),
+            tuple(dict.fromkeys(_not_marked(failed, strays, mask))),
             sum(entry.needs_a_look for entry in report.entries),
-            tuple(report.missing),
+            missing,
             sum(page.is_unjailed(entry.about) for entry in report.entries),
             seconds,
         )
@@ -144,6 +148,17 @@ class Clock:
         self._done += count
         if self._tell:
             self._tell(Progress(self._done, self._total, time.monotonic() - self._began))
+
+
+def _not_marked(
+    entries: Iterable[Entry], strays: Iterable[Stray], mask: Mask | None
+) -> Iterator[tuple[str, str]]:
+    """(the file, why) of all that could not be marked; behind a mask without what names people."""
+    for entry in entries:
+        hidden = mask.entry(entry) if mask else entry
+        yield f"{hidden.learner.name} ({entry.lesson})" if mask else entry.file, hidden.why
+    for number, stray in enumerate(strays, start=1):
+        yield (f"file {number}", STRAY) if mask else (stray.place, stray.why)
 
 
 def _duration(seconds: float) -> str:

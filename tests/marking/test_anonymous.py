@@ -8,10 +8,12 @@ from dataclasses import asdict
 import pytest
 
 from rigkit import cli
-from rigkit.marking import anonymous, correct, report
+from rigkit.marking import anonymous, correct, learner_page, report
 from rigkit.marking.entry import Learner
 from rigkit.marking.record import RECORD, Record
 from rigkit.marking.results import open_results
+from rigkit.marking.summary import Clock
+from tests.marking.classroom import make_class, submission
 from tests.marking.entries import entry
 
 PEOPLE = (
@@ -115,6 +117,74 @@ def test_names_come_back_when_they_are_asked_for(room):
     assert PEOPLE[0].name in (room / "class.html").read_text("utf-8")
     pages = {path.name for path in (room / "learners").iterdir()}
     assert pages == {"s-anchor.html", "s-bollard.html"}
+
+
+# --- while a class is marked
+
+
+@pytest.fixture
+def handed_in(tmp_path):
+    """A class: right, unreadable, missing, and a file that is nobody's."""
+    make_class(tmp_path, 4, kinds=("right", "unreadable", "missing", "blank"))
+    (tmp_path / "submissions" / "Wren Quayside").mkdir()
+    (tmp_path / "submissions" / "Wren Quayside" / "mine.ipynb").write_bytes(submission("right"))
+    return tmp_path
+
+
+def named(folder, *also):
+    """The words that name somebody of the class in what a folder shows, and in other texts."""
+    with open(folder / "roster.csv", newline="", encoding="utf-8") as file:
+        rows = list(csv.DictReader(file))
+    names = [word for row in rows for word in (*row["name"].split(), row["id"])]
+    private = (RECORD, ".lock", anonymous.KEY)
+    shown = [path for path in (folder / "results").rglob("*") if path.name not in private]
+    texts = [path.name for path in shown]
+    texts += [path.read_text("utf-8", "replace") for path in shown if path.is_file()]
+    said = "\n".join([*texts, *also]).casefold()
+    return [w for w in [*names, "Wren", "Quayside"] if w.casefold() in said]
+
+
+def mark(room, *more):
+    words = ["--roster", str(room / "roster.csv"), "--out", str(room / "results")]
+    return cli.main(["mark", str(room / "submissions"), *words, *more])
+
+
+def watched(room, monkeypatch):
+    """A list that gets what names somebody in the results after each submission."""
+    seen, tick = [], Clock.tick
+    monkeypatch.setattr(Clock, "tick", lambda *of: (seen.append(named(room)), tick(*of)))
+    return seen
+
+
+@pytest.mark.needs_jail
+@pytest.mark.parametrize("json", [[], ["--json"]])
+def test_nobody_is_named_from_the_start_to_the_last_word(
+    handed_in, here, capsys, monkeypatch, json
+):
+    seen, write, pages = watched(handed_in, monkeypatch), learner_page.write_html, []
+    monkeypatch.setattr(
+        learner_page, "write_html", lambda *of: (pages.append(of[0].id), write(*of))
+    )
+    assert mark(handed_in, "--anonymous", *json) == 1
+    assert {page.rstrip("0123456789") for page in pages} == {"number-"}
+    assert seen == [[], [], []]
+    said = capsys.readouterr()
+    assert named(handed_in, said.out, said.err) == []
+    for words in ("No. 00", "file 1") if not json else ('"number-00', '"file 1"'):
+        assert words in said.out
+    assert len(list((handed_in / "results" / "learners").iterdir())) == 3
+
+
+@pytest.mark.needs_jail
+def test_what_named_people_before_is_gone_before_anything_is_marked(
+    handed_in, here, capsys, monkeypatch
+):
+    assert mark(handed_in) == 1
+    assert "Wren" in capsys.readouterr().out
+    assert named(handed_in)
+    seen = watched(handed_in, monkeypatch)
+    assert mark(handed_in, "--anonymous", "--again") == 1
+    assert seen == [[], [], []]
 
 
 def test_a_short_word_is_no_name():

@@ -183,7 +183,13 @@ def test_a_record_whose_corrections_could_be_changed_is_mended_when_it_is_opened
     base.close()
     with Record(path):
         pass
-    test_nothing_can_be_changed_or_taken_away(path, "made_for", "DELETE FROM {}")
+    for statement in ("DELETE FROM made_for", "UPDATE made_for SET digest = 'd2'"):
+        with (
+            sqlite3.connect(path) as base,
+            pytest.raises(sqlite3.IntegrityError, match="only ever added to"),
+        ):
+            base.execute(statement)
+        base.close()
 
 
 def test_the_seed_hangs_on_the_class_the_learner_the_lesson_and_the_file_alone(path, tmp_path):
