@@ -110,12 +110,13 @@ def first_stopped(read: Notebook, cells: Sequence[Cell], questions: Sequence[str
 
 
 def done_otherwise(
-    read: Notebook, cells: Sequence[Cell], questions: Sequence[str]
+    read: Notebook, cells: Sequence[Cell], questions: Sequence[str], skipped: bool = True
 ) -> Iterator[str]:
-    """A sentence for each cell that was ended or left out, and for each line that was skipped."""
+    """A sentence for each cell that was ended or left out, and for each line `skipped`."""
     for number, cell in enumerate(cells):
         name = name_of(read, number, questions)
-        yield from (f"In {name}, {said}." for said in _skipped(cell, read.cells[number]))
+        if skipped:
+            yield from (f"In {name}, {said}." for said in _skipped(cell, read.cells[number]))
         if was_ended(cell):
             yield f"{name[0].upper()}{name[1:]} {stopped(cell)}."
 

@@ -8,6 +8,7 @@ import threading
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
+from itertools import dropwhile
 from typing import Any
 
 import rigkit
@@ -33,6 +34,7 @@ NOT_INSPECTED = {
     "time limit": "took longer than it may; export fewer vertices, joints or animations",
     "memory": "asked for more memory than it may; export fewer vertices, joints or animations",
 }
+_WANTS = ("NameError", "ImportError", "ModuleNotFoundError", "FileNotFoundError")
 _DECIMAL_COMMA = re.compile(r"\d,\d")
 # a wrong model that prints is kept quiet by swapping stdout, one thread at a time
 _scoring = threading.Lock()
@@ -75,7 +77,7 @@ def judge(answers: Answers) -> Entry:
         flags=(
             *answers.submission.notes,
             *_flags_of_name(answers, outcomes, records),
-            *_flags_of_run(answers, outcomes),
+            *_flags_of_run(answers, outcomes, records),
             *_flags_of_rigs(answers, records),
         ),
         about=_about(answers) | {"counts": counts},
@@ -253,22 +255,37 @@ def _cut_short(run: Run) -> str:
     return CUT_SHORT[run.end] + (f" (signal {run.signal})" if run.signal else "")
 
 
-def _flags_of_run(answers: Answers, outcomes: Sequence[checking.Outcome]) -> Iterator[str]:
-    run = answers.run
+def _flags_of_run(
+    answers: Answers,
+    outcomes: Sequence[checking.Outcome],
+    records: Mapping[str, Sequence[CaseRecord]],
+) -> Iterator[str]:
+    run, lost = answers.run, any(outcome.score < 1 for outcome in outcomes)
     if run.end != FINISHED:
         yield f"{_cut_short(run)}."
-    yield from _done_otherwise(answers)
+    yield from _done_otherwise(answers, lost and _misses_skipped(run, records))
     failed = _failed(answers)
-    if failed and any(outcome.score < 1 for outcome in outcomes):
+    if failed and lost:
         yield f"Not every cell ran: {failed}."
 
 
-def _done_otherwise(answers: Answers) -> Iterator[str]:
+def _misses_skipped(run: Run, records: Mapping[str, Sequence[CaseRecord]]) -> bool:
+    """True if something may have failed for want of what a skipped line was to bring.
+
+    Its own cell, or a later one or an answer that found a name, a module or a file missing.
+    """
+    cells = [*dropwhile(lambda cell: "skipped" not in cell, run.cells)]
+    later = [*cells, *(record for found in records.values() for record in found)]
+    wants = any(one.get("error", one.get("type")) in _WANTS for one in later)
+    return bool(cells) and (wants or any("skipped" in one and "ok" not in one for one in cells))
+
+
+def _done_otherwise(answers: Answers, skipped: bool = True) -> Iterator[str]:
     """Sentences on what was run otherwise than it stands in the notebook."""
     if answers.opening:
         yield "The notebook has no opening cell that runs: the exercise's own was run first."
     names = tuple(answers.homework.questions)
-    yield from cell_words.done_otherwise(answers.notebook, answers.run.cells, names)
+    yield from cell_words.done_otherwise(answers.notebook, answers.run.cells, names, skipped)
 
 
 def _flags_of_rigs(answers: Answers, records: Mapping[str, Sequence[CaseRecord]]) -> Iterator[str]:

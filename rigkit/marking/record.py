@@ -269,8 +269,9 @@ class Record:
                     outcomes=tuple(replace(o, inputs={}, picture=None) for o in entry.outcomes),
                 )
             mine = corrections.pop(entry.key, {}), remarks.pop(entry.key, ())
-            entry = _with_given(entry, *mine).under(plan.get(entry.lesson))
-            yield replace(entry, flags=(*entry.flags, *_outdated(entry, made_for)))
+            terms = plan.get(entry.lesson)
+            flags = (*entry.flags, *_outdated(entry.under(terms), made_for))
+            yield _with_given(replace(entry, flags=flags), *mine).under(terms)
         known = {each.id: each for each in self.learners()}
         for who, lesson in sorted({*corrections, *remarks}):
             mine = corrections.get((who, lesson), {}), remarks.get((who, lesson), ())

@@ -1,6 +1,7 @@
 """One submission to its entry: whose numbers, which cases, what each end of a run comes to; the
 jail is pretended."""
 
+import builtins
 import json
 
 import pytest
@@ -258,19 +259,68 @@ def test_a_decimal_comma_that_python_cannot_read_is_told_as_such(marens):
     assert "Python writes decimals with a point" in entry.outcomes[0].sentence
 
 
-def test_skipped_lines_are_told_to_both(marens):
-    lines = [{"line": 1}, {"line": 3, "name": "scipy"}, {"line": 9999}]
-    cells = [{"ok": True, "skipped": lines}]
+LINES = [{"line": 1}, {"line": 3, "name": "scipy"}, {"line": 9999}]
+SKIPPED = {"ok": True, "skipped": LINES}
+FLAGS = (
+    "In the opening cell, line 1, `import numpy as np`, was skipped: no other program can be"
+    " run here.",
+    "In the opening cell, line 3, `from rigkit.homework import open_homework`, was skipped:"
+    " `scipy` cannot be imported here.",
+    "In the opening cell, line 9999, a line, was skipped: no other program can be run here.",
+)
+
+
+def raising(kind):
+    """An answer that ends with an error of a kind."""
+
+    def solve_leg(goal, upper, lower, side):
+        raise getattr(builtins, kind)("x")
+
+    return solve_leg
+
+
+def straight(goal, upper, lower, side):
+    return {"hip": 0.0, "knee": 0.0}
+
+
+@pytest.mark.parametrize(
+    ("cells", "answer", "flagged"),
+    [
+        ([SKIPPED], None, False),  # all is right
+        ([SKIPPED, {"error": "NameError", "line": 1, "name": "pd"}], None, False),
+        ([SKIPPED], straight, False),  # wrong, but not for want of anything
+        ([SKIPPED], raising("ZeroDivisionError"), False),
+        ([SKIPPED], raising("NameError"), True),
+        ([SKIPPED], raising("ImportError"), True),
+        ([SKIPPED], raising("FileNotFoundError"), True),
+        ([SKIPPED, {"error": "NameError", "line": 1, "name": "pd"}], straight, True),
+        ([SKIPPED, {"error": "KeyError", "line": 1}], straight, False),
+        ([{"ok": True}, {"error": "KeyError", "line": 5, "skipped": LINES}], straight, True),
+    ],
+)
+def test_skipped_lines_are_told_and_flagged_where_they_may_have_cost(
+    marens, cells, answer, flagged
+):
+    marens["solve_leg"] = answer or marens["solve_leg"]
     entry = mark_submission(handed_in(), PretendJail(marens, cells=cells))
-    assert entry.score == 1
-    assert entry.flags == (
-        "In the opening cell, line 1, `import numpy as np`, was skipped: no other program can be"
-        " run here.",
-        "In the opening cell, line 3, `from rigkit.homework import open_homework`, was skipped:"
-        " `scipy` cannot be imported here.",
-        "In the opening cell, line 9999, a line, was skipped: no other program can be run here.",
-    )
+    assert (entry.score == 1) == (answer is None)
+    assert sum("was skipped" in flag for flag in entry.flags) == 3 * flagged
+    assert entry.needs_a_look == bool(entry.flags)
     assert "<code>scipy</code> cannot be imported here" in learner_page.html(MAREN, [entry])
+    assert sum("was skipped" in told for told in entry.about["told"]) == 3
+
+
+def test_skipped_lines_in_words(marens):
+    marens["solve_leg"] = raising("NameError")
+    entry = mark_submission(handed_in(), PretendJail(marens, cells=[SKIPPED]))
+    assert entry.flags == FLAGS
+
+
+def test_a_name_that_was_missing_before_a_line_was_skipped_is_not_for_want_of_it(marens):
+    marens["solve_leg"] = straight
+    cells = [{"error": "NameError", "line": 1, "name": "pd"}, SKIPPED]
+    entry = mark_submission(handed_in(), PretendJail(marens, cells=cells))
+    assert not any("was skipped" in flag for flag in entry.flags)
 
 
 def test_the_name_that_a_function_misses_is_told_if_it_is_one_of_the_notebooks(marens):

@@ -365,6 +365,14 @@ def test_only_who_handed_in_nothing_is_missing(results):
         assert status[IDS[key]] == "fully graded", key
 
 
+def test_a_line_that_was_skipped_needs_a_look_only_where_it_cost_something(results):
+    found = entries(results)
+    assert not found[IDS["a shell line first"]].needs_a_look
+    assert not found[IDS["pandas, not used"]].needs_a_look
+    (flag,) = (each for each in found[IDS["scipy, used"]].flags if "skipped" in each)
+    assert "`scipy` cannot be imported here" in flag
+
+
 def test_who_handed_in_what_cannot_be_marked_has_handed_in(results):
     with open(results / "results.csv", newline="", encoding="utf-8") as file:
         status = {row["studentSourcedId"]: row["scoreStatus"] for row in csv.DictReader(file)}
