@@ -114,20 +114,16 @@ def mark_class(
     collected = collect(path, **({"learners": len(listed)} if listed else {}))
     _make_folder(out, Path(path))
     with sole(out), Record(out / RECORD) as record, ThreadPool(1) as beside:
-        by_name = not record.last_run().get("anonymous")
         _set(record, school or {}, planned, decimal_comma=decimal_comma, anonymous=anonymous)
         placed = place(collected, listed, lessons)
-        mask = mask_of(record, [*(listed or ()), *(one.learner for one in placed.submissions)])
-        if mask and by_name and (out / class_page.NAME).exists():  # by name until now
-            report.write_all(record, out)
+        mask = _mask(record, out, placed, listed or ())
         alike = beside.apply_async(_alike, [placed.submissions])  # while workers do the rest
         due = placed.due({} if anew else _as_now(placed, record))
         if due:
             clock = Clock(len(due), progress)
             with _executor(jail, cluster, workers, len(due), allowed) as executor:
                 _mark_due(record, out, due, executor, clock, mask)
-        found = _found(record, placed, listed or (), lessons)
-        found["groups"] = [asdict(group) for group in alike.get()]
+        found = _found(record, placed, listed or (), lessons, alike.get())
         record.add_run(record.last_run() | found)
         reported = report.write_all(record, out, anew=bool(planned))
         return Summary.of(out, placed, due, reported, time.monotonic() - began)
@@ -247,8 +243,20 @@ def _keep(record: Record, out: Path, done: Done, mask: Mask | None) -> None:
         report.write_page(record, done.learner, out, mask)
 
 
+def _mask(record: Record, out: Path, placed: Placed, listed: Iterable[Learner]) -> Mask | None:
+    """The mask of an anonymous class, whose pages by name are gone from now on."""
+    mask = mask_of(record, [*listed, *(one.learner for one in placed.submissions)])
+    if mask and any(learner_page.is_there(each, out) for each in mask.people):
+        report.write_all(record, out)
+    return mask
+
+
 def _found(
-    record: Record, placed: Placed, listed: Iterable[Learner], lessons: Sequence[str]
+    record: Record,
+    placed: Placed,
+    listed: Iterable[Learner],
+    lessons: Sequence[str],
+    alike: Iterable[likeness.Group],
 ) -> dict[str, Any]:
     """The facts of a run that later ones, pages and tables need."""
     return {
@@ -257,6 +265,7 @@ def _found(
         "withdrawn": _withdrawn(record, placed),
         "cut": placed.cut,
         "problems": [[stray.place, stray.why] for stray in placed.strays],
+        "groups": [asdict(group) for group in alike],
     }
 
 

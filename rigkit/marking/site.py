@@ -113,7 +113,7 @@ def interpreter(user: tuple[int, int] | None) -> Interpreter:
 def _check_change(user: tuple[int, int] | None) -> None:
     """Raise SiteError where root cannot become another user: it is one in a container only."""
     try:
-        subprocess.run([sys.executable, "-c", ""], cwd="/", **run_as(user))
+        subprocess.run([sys.executable, "-I", "-S", "-c", ""], cwd="/", **run_as(user))
     except OSError as error:
         if error.errno in (errno.EPERM, errno.EINVAL):
             raise SiteError(
