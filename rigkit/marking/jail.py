@@ -91,8 +91,8 @@ ADVICE = (  # what bwrap says, and what that means; to tell a teacher, never to 
     (
         "nesting depth",
         (
-            "`user.max_user_namespaces` is 0, which an administrator can change, or this is a jail"
-            f" already; {WEAKER}"
+            "`user.max_user_namespaces` is 0, or this is a jail already: an administrator can raise"
+            f" it, {WEAKER}"
         ),
     ),
     (
@@ -114,7 +114,8 @@ ADVICE = (  # what bwrap says, and what that means; to tell a teacher, never to 
     ("RTM_NEWADDR", APPARMOR),
     (
         "cannot be looked into",
-        f"files that are made in the jail cannot be counted here, so nothing bounds them; {WEAKER}",
+        "what is made in the jail cannot be counted here: mark as a user who is not root,"
+        f" {WEAKER}",
     ),
     (
         "Can't find source path",

@@ -264,14 +264,18 @@ class Site:
 
     def _open_folder(self) -> None:
         try:
-            self.folder.mkdir(parents=True, exist_ok=True)
+            self.folder.parent.mkdir(parents=True, exist_ok=True)
+            self.folder.mkdir(0o755, exist_ok=True)  # others may not write, whatever the umask
         except OSError as error:
             raise SiteError(
                 f"{self.folder}, for copies of packages, cannot be made ({error.strerror})."
                 f" {ELSEWHERE}"
             ) from None
         if self.folder.stat().st_uid != _me() or self.folder.stat().st_mode & 0o022:
-            raise SiteError(f"{self.folder} must belong to you and be writable by nobody else.")
+            raise SiteError(
+                f"{self.folder} must belong to you and be writable by nobody else. Remove it; it is"
+                " made anew."
+            )
         self.folder.chmod(0o755)
 
     def _compile(self, layer: Path) -> None:

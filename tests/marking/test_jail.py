@@ -421,7 +421,7 @@ def test_a_jail_whose_files_cannot_be_counted_is_none(name, value, monkeypatch):
     ours = opened()
     monkeypatch.setattr(jail, name, value)
     assert ours.run(request(ANSWERS)).end == "jail did not start"
-    with pytest.raises(JailError, match="files that are made in the jail cannot be counted here"):
+    with pytest.raises(JailError, match="what is made in the jail cannot be counted here"):
         ours.self_test()
 
 

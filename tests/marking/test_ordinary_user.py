@@ -55,6 +55,7 @@ class Ordinary:
             cwd="/",
             env=self.environment | environment,
             timeout=600,
+            umask=0o002,  # as many systems set it, where each user has a group of their own
             **site.run_as(self.user),
         )
 
