@@ -6,6 +6,7 @@ A teacher sets it in a small TOML file, which `pack` writes with every line expl
 import math
 import os
 import re
+import textwrap
 import tomllib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import datetime
@@ -14,6 +15,7 @@ from typing import Any
 
 from rigkit.homework import catalogue
 from rigkit.homework import own as owns
+from rigkit.homework.formula import FUNCTIONS, MEASURES
 from rigkit.marking.entry import Terms
 
 __all__ = ["FLAG", "choose", "file_text", "read"]
@@ -108,7 +110,19 @@ def file_text(plan: Mapping[str, Terms]) -> str:
     """Return the text of a plan's file, with every line explained."""
     weights = [item for terms in plan.values() for item in terms.weights.items()]
     lines = (f'"{question}" = {weight:g}' for question, weight in weights)
-    return TEXT.read_text("utf-8").format(questions="\n".join(lines))
+    return TEXT.read_text("utf-8").format(
+        questions="\n".join(lines),
+        measures=_wrapped(MEASURES, "in a formula in `right` and `answer`; all are in metres: "),
+        functions=_wrapped(
+            FUNCTIONS, "A formula may have numbers, these names, + - * / ** ( ), pi, and "
+        ),
+    )
+
+
+def _wrapped(names: Iterable[str], after: str) -> str:
+    """Names with commas, in comment lines that go on after some words."""
+    text = textwrap.fill(f"{after}{', '.join(names)}", 96).removeprefix(after)
+    return text.replace("\n", "\n# ")
 
 
 def _text(path: Path) -> str:
