@@ -193,12 +193,11 @@ def unpack(path: str | os.PathLike[str], lesson: str) -> dict[str, Question]:
 def _check_keys(table: Mapping[str, Any]) -> None:
     for key in NEEDED:
         if key not in table:
-            raise OwnError(f"`{key}` is missing; a question needs {', '.join(NEEDED)}.")
-    _text(table, "lesson", 2)
+            raise OwnError(f"{key!r} is missing; a question needs {', '.join(NEEDED)}.")
     _text(table, "kind", 20)
     if table["lesson"] not in catalogue.lessons():
-        there = ", ".join(catalogue.lessons())
-        raise OwnError(f"`lesson` must be one of {there}; got {table['lesson']!r}.", "lesson")
+        there = _either(catalogue.lessons())
+        raise OwnError(f"The lesson must be {there}; got {table['lesson']!r}.", "lesson")
     if table["kind"] not in KINDS:
         raise OwnError(f"`kind` must be {_either(KINDS)}; got {table['kind']!r}.", "kind")
     known = (*NEEDED, *KINDS[table["kind"]], "wrong")
@@ -219,7 +218,7 @@ def _check_keys(table: Mapping[str, Any]) -> None:
     for number, each in enumerate(wrong):
         for key in sorted(each.keys() ^ {"answer", "say"}):
             what = (
-                f"{key!r} is not a word of a wrong answer" if key in each else f"`{key}` is missing"
+                f"{key!r} is not a word of a wrong answer" if key in each else f"{key!r} is missing"
             )
             raise OwnError(f"{what}; a wrong answer has `answer` and `say`.", key, number)
         _text(each, "say", MOST_SAID, number)
