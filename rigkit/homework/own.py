@@ -52,7 +52,7 @@ class OwnError(ValueError):
 
 @dataclass(frozen=True)
 class _Kind:
-    """What the answers of one question are.
+    """The answers of one question.
 
     `shape` is theirs, `read` makes of one in the table a function of measures, or raises a
     `ValueError`; `same` is True if two are the same; `name` says one in words.
@@ -120,7 +120,7 @@ def uses(table: Mapping[str, Any]) -> tuple[str, ...]:
 
 
 def text(table: Mapping[str, Any]) -> str:
-    """Return what a question asks, Markdown, with measures as `mine.thigh` and their unit."""
+    """Return the text of a question, Markdown, with measures as `mine.thigh` and their unit."""
     return "".join(
         said + (f"`mine.{name}` m" if name else "") for said, name in _pieces(table["asks"])
     ).strip()
@@ -263,7 +263,7 @@ def _pieces(asks: str) -> list[tuple[str, str]]:
 
 
 def _in_short(table: Mapping[str, Any]) -> str:
-    """What is asked, in one line for lists."""
+    """The text of a question, in one line for lists."""
     line = " ".join(text(table).replace("`", "").split())
     return line if len(line) <= 120 else line[:119] + "…"
 

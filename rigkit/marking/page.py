@@ -63,7 +63,7 @@ def question_of(question_id: str, terms: Terms) -> Question | None:
 
 
 def asks_of(question_id: str, terms: Terms) -> str:
-    """What a question asks, in one line; "" where it is not known."""
+    """The text of a question, in one line; "" where it is not known."""
     question = question_of(question_id, terms)
     return question.asks if question else ""
 

@@ -2,6 +2,7 @@
 
 import io
 import json
+import re
 import zipfile
 from contextlib import redirect_stdout
 from dataclasses import asdict
@@ -206,6 +207,28 @@ def test_nobody_reads_an_answer_by_accident(handed_out):
         text = path.read_text("utf-8") if path.is_file() else ""
         for secret in ("100 * (thigh", "thigh alone", "heron's ankle", '"hip", "knee"'):
             assert secret not in text
+
+
+def test_a_teacher_can_do_it_by_the_readme_alone(tmp_path, monkeypatch):
+    text = (classroom.ROOT / "README.md").read_text("utf-8")
+    setting = text.partition("**Setting work:**")[2].partition("**Marking:**")[0]
+    first, second = re.findall(r"```bash\nrigkit (.+)\n```", setting)
+    (snippet,) = re.findall(r"```toml\n(.+?)```", setting, re.DOTALL)
+    (deadline,) = re.findall(r"`(deadline = .+?)`", setting)
+    assert cli.main(first.split()) == 0
+    path = tmp_path / "hand-out-plan.toml"
+    told = path.read_text("utf-8")
+    assert f"# {deadline}" in told
+    path.write_text(f"{told.replace(f'# {deadline}', deadline)}\n{snippet}", "utf-8")
+    assert cli.main(second.split()) == 0
+    with zipfile.ZipFile("homework.zip") as archive:
+        archive.extractall("homework")
+    book = book_of(tmp_path / "homework" / "exercises")
+    checks = [text for name, text in sources(book).items() if "check" in name]
+    names = ["freedom", "solve_leg", "steps", "reach_cm"]
+    assert [re.findall(r"\((\w+)", each)[0] for each in checks] == names
+    (terms,) = plan.read(path).values()
+    assert (len(terms.weights), terms.deadline) == (4, "2026-12-01T18:00:00")
 
 
 # --- at home
