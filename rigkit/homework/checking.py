@@ -137,10 +137,7 @@ def score_answers(question: Question, cases: Sequence[Case], records: Sequence[R
     part = max(parts, key=lambda verdict: verdict.score).sentence if parts else ""
     right = sum(score == 1 for score in scores)
     found = None if right == len(cases) else _misconception(question, cases, records)
-    got = "this is the rig" if question.kind == "file" else "these are the values"
-    sentence = (
-        verdicts[worst].sentence if found is None else f"{got} you get when {found.sentence}."
-    )
+    sentence = verdicts[worst].sentence if found is None else _said(question, found)
     score = float(np.mean(scores))
     return Outcome(
         question.id,
@@ -157,6 +154,14 @@ def score_answers(question: Question, cases: Sequence[Case], records: Sequence[R
         len(parts),
         part if part != sentence else "",
     )
+
+
+def _said(question: Question, found: Misconception) -> str:
+    """The sentence for who follows a misconception."""
+    if found.whole:
+        return found.sentence
+    got = "this is the rig" if question.kind == "file" else "these are the values"
+    return f"{got} you get when {found.sentence}."
 
 
 def word_for(score: float, right: bool) -> str:
@@ -251,20 +256,21 @@ def _misconception(
     for wrong in question.misconceptions:
         with np.errstate(all="ignore"):
             theirs = records_of_model(question, wrong.answer, cases)
-        if all(_same(question.returns, a, b) for a, b in zip(mine, theirs, strict=True)):
+        if all(_same(question, a, b) for a, b in zip(mine, theirs, strict=True)):
             if all(_verdict(question, c, r).score == 1 for c, r in zip(cases, theirs, strict=True)):
                 continue
             return wrong
     return None
 
 
-def _same(returns: Mapping[str, Shape], mine: Mapping[str, Any], record: Record) -> bool:
+def _same(question: Question, mine: Mapping[str, Any], record: Record) -> bool:
     """True if a record holds the same answer as these parts."""
     try:
-        theirs = _comparable(returns, record)
+        theirs = _comparable(question.returns, record)
     except AnswerError:
         return False
-    return all(_close(mine[name], theirs[name]) for name in returns)
+    same = question.same or _close
+    return all(same(mine[name], theirs[name]) for name in question.returns)
 
 
 def _comparable(returns: Mapping[str, Shape], record: Record) -> dict[str, Any]:

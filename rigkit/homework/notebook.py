@@ -1,7 +1,8 @@
 """Homework as a learner opens it in a notebook."""
 
+import os
 import unicodedata
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from types import SimpleNamespace
 from typing import Any
 
@@ -11,7 +12,12 @@ from rigkit.homework.card import Card
 from rigkit.homework.question import Case, Question
 
 
-def open_homework(lesson: str | int, student: str) -> "Homework":
+def open_homework(
+    lesson: str | int,
+    student: str,
+    questions: Iterable[str] | None = None,
+    own: str | os.PathLike[str] | None = None,
+) -> "Homework":
     """A lesson's questions, with numbers of the learner's own.
 
     Parameters
@@ -21,6 +27,10 @@ def open_homework(lesson: str | int, student: str) -> "Homework":
     student : str
         Any name, always the same one: it seeds the learner's character and the cases of each check.
         Capitals, spaces, and a surname put first with a comma make no difference.
+    questions : iterable of str, optional
+        The names of those of the lesson's questions that are asked; all, if not given.
+    own : path-like, optional
+        A file with questions of the teacher's own, which came with the notebook.
 
     Returns
     -------
@@ -29,11 +39,33 @@ def open_homework(lesson: str | int, student: str) -> "Homework":
     Raises
     ------
     ValueError
-        No such lesson, or no name.
+        No such lesson or question, no name, or no such file.
     """
     if not isinstance(student, str) or not student.strip():
         raise ValueError(f"`student` must be a name; got {student!r}. Use the same one each time.")
-    return Homework(catalogue.questions(lesson), student.strip())
+    asked = _asked(lesson, questions)
+    if own is not None:
+        from rigkit.homework import own as file  # here, because few open one
+
+        asked |= file.unpack(own, next(iter(catalogue.questions(lesson).values())).lesson)
+    if not asked:
+        raise ValueError("`questions` must name one at least; got none.")
+    return Homework(asked, student.strip())
+
+
+def _asked(lesson: str | int, names: Iterable[str] | None) -> dict[str, Question]:
+    """The lesson's questions of some names, in the lesson's order; all without any."""
+    known = catalogue.questions(lesson)
+    if names is None:
+        return known
+    names = [names] if isinstance(names, str) else list(names)
+    for name in names:
+        if name not in known:
+            raise ValueError(
+                f"`questions` must be names of {', '.join(known)}; got {name!r}. Take the opening"
+                " cell as it came with the notebook."
+            )
+    return {name: question for name, question in known.items() if name in names}
 
 
 def plain_name(name: str) -> str:

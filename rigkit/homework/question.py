@@ -23,13 +23,18 @@ class Misconception:
         for a value. For a file it gives the `gltf.Asset` that such a file would hold.
     sentence : str
         Completes "These are the values you get when …".
+    whole : bool
+        True if the sentence is a whole one, and is said as it stands.
     """
 
     name: str
     answer: Callable[..., Any]
     sentence: str
+    whole: bool = False
 
     def __repr__(self) -> str:
+        if self.whole:
+            return f"Misconception {self.name}: {self.sentence}"
         return f"Misconception {self.name}: you get this when {self.sentence}."
 
 
@@ -84,6 +89,9 @@ class Question:
         `judge(inputs, output)`: a `Verdict`. `output` holds the parts under their names: finite
         arrays, an option, a list of words, or an inspection's data.
     misconceptions : tuple of Misconception
+    same : callable, optional
+        `same(mine, theirs)`: True if one part of an answer is that of a misconception; as close as
+        numbers commonly are rounded, if not given.
     """
 
     lesson: str
@@ -94,6 +102,7 @@ class Question:
     draw: Callable[..., list[Case]]
     judge: Callable[[Case, dict[str, Any]], Verdict]
     misconceptions: tuple[Misconception, ...]
+    same: Callable[[Any, Any], bool] | None = None
 
     def __repr__(self) -> str:
         return f"Question {self.id}, a {self.kind}: {self.asks}"

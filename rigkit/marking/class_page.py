@@ -12,7 +12,7 @@ from typing import Any
 from rigkit import course, templates
 from rigkit.homework import checking
 from rigkit.marking import learner_page, page
-from rigkit.marking.entry import FINISHED, Entry, Learner
+from rigkit.marking.entry import FINISHED, Entry, Learner, Terms
 
 __all__ = ["html", "models", "needing", "reasons", "sentence_of", "tenths", "to_explain", "write"]
 
@@ -146,6 +146,7 @@ def _lesson(entries: Sequence[Entry]) -> dict[str, Any] | None:
     if not marked:
         return None
     followed = sorted(models(marked).items(), key=lambda item: (-len(item[1]), item[0]))
+    terms = marked[0].terms
     return {
         "again": _again(marked),
         "totals": page.columns(tenths(marked)),
@@ -154,7 +155,7 @@ def _lesson(entries: Sequence[Entry]) -> dict[str, Any] | None:
             {
                 "question": question,
                 "name": model,
-                "sentence": sentence_of(question, model),
+                "sentence": sentence_of(question, model, terms),
                 "entries": who,
             }
             for (question, model), who in followed
@@ -167,18 +168,21 @@ def _again(entries: Sequence[Entry]) -> dict[str, Any] | None:
     question = to_explain(entries)
     if question is None:
         return None
+    asks = page.asks_of(question, entries[0].terms)
     followed = {model: who for (asked, model), who in models(entries).items() if asked == question}
     answers = sum(map(len, followed.values()))
     if answers >= 2:
         model = max(followed, key=lambda name: (len(followed[name]), name))
         return {
             "question": question,
+            "asks": asks,
             "answers": answers,
             "learners": len(followed[model]),
-            "model": sentence_of(question, model),
+            "model": sentence_of(question, model, entries[0].terms),
         }
     scores = [score for _, score in _by_question(entries)[question]]
-    return {"question": question, "mean": _mean(scores), "model": ""} if min(scores) < 1 else None
+    again = {"question": question, "asks": asks, "mean": _mean(scores), "model": ""}
+    return again if min(scores) < 1 else None
 
 
 def _questions(entries: Sequence[Entry]) -> Iterator[dict[str, Any]]:
@@ -190,6 +194,7 @@ def _questions(entries: Sequence[Entry]) -> Iterator[dict[str, Any]]:
     for question, scores in _by_question(entries).items():
         yield {
             "id": question,
+            "asks": page.asks_of(question, entries[0].terms),
             "counts": {word: words[question][word] for word in page.WORDS},
             "mean": _mean(score for _, score in scores),
         }
@@ -289,9 +294,9 @@ def models(entries: Sequence[Entry]) -> dict[tuple[str, str], list[Entry]]:
     return found
 
 
-def sentence_of(question_id: str, model: str) -> str:
-    """A wrong model in words; its name where the course no longer has it."""
-    question = page.question_of(question_id)
+def sentence_of(question_id: str, model: str, terms: Terms) -> str:
+    """A wrong model in words; its name where neither course nor plan has it any more."""
+    question = page.question_of(question_id, terms)
     found = (
         [wrong.sentence for wrong in question.misconceptions if wrong.name == model]
         if question

@@ -2,14 +2,14 @@
 
 import math
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 from rigkit.homework import catalogue
 from rigkit.marking import report
 from rigkit.marking.anonymous import mask_of
-from rigkit.marking.entry import NO_FILE, Entry, Learner
+from rigkit.marking.entry import NO_FILE, Entry, Learner, Terms
 from rigkit.marking.record import RECORD, SEEN, Record, sole
 from rigkit.marking.roster import folded, words
 
@@ -102,7 +102,7 @@ def see(out: str | Path, learner: str, lesson: str | None = None) -> list[Entry]
     with Record(Path(out) / RECORD, create=False) as record:
         who = _learner(_everyone(record), learner)
         theirs = [entry.lesson for entry in record.entries(learner=who.id, brief=True)]
-    lessons = theirs if lesson is None else [_question(lesson)[0]]
+    lessons = theirs if lesson is None else [_question(lesson, {})[0]]
     if not {*lessons} & {*theirs}:
         raise ValueError(f"{who.name or who.id} has handed in nothing that could be looked at.")
     return apply(out, [Correction(who.id, each, seen=True) for each in lessons])
@@ -131,10 +131,10 @@ def apply(out: str | Path, corrections: Iterable[Correction]) -> list[Entry]:
     """
     out = Path(out)
     with Record(out / RECORD, create=False) as record, sole(out):
-        everyone, checked = _everyone(record), []
+        everyone, plan, checked = _everyone(record), record.plan(), []
         for each in corrections:
             try:
-                checked.append((_learner(everyone, each.learner), *_checked(each), each))
+                checked.append((_learner(everyone, each.learner), *_checked(each, plan), each))
             except ValueError as why:
                 raise ValueError(f"{each.place}: {why}" if each.place else str(why)) from None
         with record.together():
@@ -167,9 +167,9 @@ def _entry(record: Record, who: Learner, lesson: str) -> Entry:
     return next((entry for entry in theirs if entry.lesson == lesson), nothing)
 
 
-def _checked(given: Correction) -> tuple[str, str, float | None]:
+def _checked(given: Correction, plan: Mapping[str, Terms]) -> tuple[str, str, float | None]:
     """The lesson, the question's id or the lesson again, and the score of a correction."""
-    lesson, question = _question(given.question)
+    lesson, question = _question(given.question, plan)
     if given.score is None:
         if not (given.feedback.strip() or given.seen):
             raise ValueError("There is neither a score nor feedback nor a mark that it is seen.")
@@ -180,7 +180,7 @@ def _checked(given: Correction) -> tuple[str, str, float | None]:
     return lesson, question, score
 
 
-def _question(text: str) -> tuple[str, str]:
+def _question(text: str, plan: Mapping[str, Terms]) -> tuple[str, str]:
     """The lesson, and the question's id; for a lesson its number twice."""
     lesson, slash, name = text.strip().partition("/")
     lesson = lesson.zfill(2) if lesson.isdecimal() else lesson
@@ -191,7 +191,7 @@ def _question(text: str) -> tuple[str, str]:
         )
     if not slash:
         return lesson, lesson
-    questions = catalogue.questions(lesson)
+    questions = plan.get(lesson, Terms()).known(lesson)
     if name not in questions:
         raise ValueError(
             f"No question is called {text!r}. Lesson {lesson} has "

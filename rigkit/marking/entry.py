@@ -1,12 +1,17 @@
 """An entry: one learner's homework in one lesson, once it is marked."""
 
+import hashlib
+import json
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
+from functools import lru_cache
+from typing import Any
 
-from rigkit.homework import catalogue
+from rigkit.homework import catalogue, own
 from rigkit.homework.checking import Outcome
+from rigkit.homework.question import Question
 
 __all__ = ["ENDS", "FINISHED", "NO_FILE", "NOT_STARTED", "Entry", "Learner", "Override", "Terms"]
 
@@ -62,11 +67,34 @@ class Terms:
         A time, ISO, on this machine's clock where it has no offset; empty without one.
     per_day : float
         The share of the score that each day begun since then takes off.
+    own : sequence of dict
+        The tables of the questions of the teacher's own: see `homework.own`.
     """
 
     weights: Mapping[str, float] = field(default_factory=dict)
     deadline: str = ""
     per_day: float = 0.0
+    own: Sequence[Mapping[str, Any]] = ()
+
+    def known(self, lesson: str) -> dict[str, Question]:
+        """Return all questions of a lesson by name, asked or not: its own, then the teacher's."""
+        return catalogue.questions(lesson) | _own(json.dumps(list(self.own)))
+
+    def questions(self, lesson: str) -> dict[str, Question]:
+        """Return the questions of a lesson that are asked, by name, in order."""
+        return {
+            name: question
+            for name, question in self.known(lesson).items()
+            if not self.weights or question.id in self.weights
+        }
+
+    def asked(self, lesson: str) -> dict[str, str]:
+        """Return the id of each question that is asked, with a digest of what the teacher wrote.
+
+        It is empty for the lesson's own. An answer is measured anew when it changes.
+        """
+        of = {f"{table['lesson']}/{table['name']}": _digest(table) for table in self.own}
+        return {each.id: of.get(each.id, "") for each in self.questions(lesson).values()}
 
     def days_late(self, handed_in: str) -> int:
         """Return the number of days begun from the deadline until a time; 0 where it is not known.
@@ -86,6 +114,16 @@ class Terms:
             datetime.fromisoformat(text).astimezone() for text in (self.deadline, handed_in)
         )
         return max(0, math.ceil((then - deadline).total_seconds() / 86400))
+
+
+@lru_cache(16)
+def _own(tables: str) -> dict[str, Question]:
+    """The questions of some tables, JSON, by name."""
+    return {each.name: each for each in map(own.question, json.loads(tables))}
+
+
+def _digest(table: Mapping[str, Any]) -> str:
+    return hashlib.sha256(json.dumps(table, sort_keys=True).encode()).hexdigest()
 
 
 @dataclass(frozen=True)
@@ -229,7 +267,7 @@ class Entry:
         """
         if self.whole:
             return self.whole.score
-        asked = self.terms.weights or catalogue.questions(self.lesson)
+        asked = self.terms.questions(self.lesson)
         if not self.scores or not (self.marked or len(self.scores) == len(asked)):
             return None
         weights = {question: self.terms.weights.get(question, 1.0) for question in self.scores}

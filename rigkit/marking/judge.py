@@ -339,6 +339,7 @@ def _about(answers: Answers) -> dict[str, Any]:
     about = {
         "seed": answers.submission.seed,
         "student": answers.homework.student,
+        "asked": dict(answers.asked),
         "rigkit": rigkit.__version__,
         "jail": run.about,
         **_measures(run),

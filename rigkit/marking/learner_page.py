@@ -122,7 +122,10 @@ def _lesson(entry: Entry) -> dict[str, Any]:
         "advice": _ENDS.get(entry.end, ""),
         "questions": [
             _question(question, found.get(question), overrides.get(question))
-            | {"feedback": feedback.get(question, "")}
+            | {
+                "asks": page.asks_of(question, entry.terms),
+                "feedback": feedback.get(question, ""),
+            }
             for question in dict.fromkeys([*found, *overrides, *feedback])
         ],
         "ran": entry.about.get("told") or ([_ENDS[FINISHED]] if ran else []),
@@ -136,7 +139,6 @@ def _question(
     question_id: str, outcome: Outcome | None, override: Override | None
 ) -> dict[str, Any]:
     """One question: its word and score, its outcome with a picture, the teacher's correction."""
-    question = page.question_of(question_id)
     score, word, before = 0.0, "", ""
     if outcome:
         score, word = outcome.score, outcome.word
@@ -145,7 +147,6 @@ def _question(
         score, word = override.score, checking.word_for(override.score, override.score == 1)
     return {
         "id": question_id,
-        "asks": question.asks if question else "",
         "outcome": outcome,
         "override": override,
         "score": score,

@@ -11,18 +11,25 @@ import re
 import zipfile
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from itertools import chain
 from pathlib import Path
 from typing import Any
 
 from rigkit import course
 from rigkit.homework import catalogue
+from rigkit.homework import own as owns
 from rigkit.marking import plan as plans
 from rigkit.marking.assign import asking
 from rigkit.marking.entry import Terms
 
 TEXTS = Path(__file__).parents[1] / "data" / "handout"
-_COUNTED = re.compile(r"^\w+ questions on (lesson \d\d), about \d+ minutes(:[^.]*)?", re.MULTILINE)
+_COUNTED = re.compile(
+    r"^(?P<all>\w+ questions on (?P<lesson>lesson \d\d), about \d+ minutes)(?P<more>:[^.]*)?",
+    re.MULTILINE,
+)
+_OPENING = re.compile(r'open_homework\(("\d\d"), (student="[^"]*")\)')
+_CLOSING = ("end", "done")  # ids of the cells that come after all questions
 _PICTURE = re.compile(r"!\[[^\]]*\]\(\s*([^)\s]+)|<img[^>]*\ssrc=[\"']([^\"']+)")
 
 
@@ -101,11 +108,14 @@ def _files(lessons: Sequence[course.Lesson], asked: Mapping[str, Terms]) -> dict
     """Each file's bytes by its path inside the zip."""
     files, parts = {}, []
     for lesson in lessons:
-        exercise, wanted = _exercise(lesson), asked[lesson.number].weights
+        exercise, terms = _exercise(lesson), asked[lesson.number]
         data = exercise.read_bytes()
-        if set(wanted) < {question.id for question in catalogue.questions(lesson.number).values()}:
-            data = _only(data, wanted)
+        if terms.questions(lesson.number).keys() != catalogue.questions(lesson.number).keys():
+            own = f"{lesson.number}-own-questions.json"
+            data = _changed(data, terms, lesson.number, own)
             parts.append(lesson.number)
+            if terms.own:
+                files[f"exercises/{own}"] = owns.pack(terms.own)
         files[f"exercises/{exercise.name}"] = data
         for picture in _pictures(json.loads(data)):
             if not (course.source() / picture).is_file():
@@ -128,24 +138,86 @@ def _files(lessons: Sequence[course.Lesson], asked: Mapping[str, Terms]) -> dict
     }  # for every system's own text editor
 
 
-def _only(data: bytes, wanted: Collection[str]) -> bytes:
-    """An exercise with the sections of some questions alone, and all that ask nothing."""
+def _changed(data: bytes, terms: Terms, lesson: str, own: str) -> bytes:
+    """An exercise with what a plan asks; the teacher's own questions are in the file `own`."""
     book = json.loads(data)
-    sections: list[list[dict[str, Any]]] = [[]]
+    there = catalogue.questions(lesson)
+    names = [name for name in terms.questions(lesson) if name in there]
+    part = len(names) < len(there)
+    if part:
+        book["cells"] = _only(book["cells"], terms.weights)
+    ids = [cell.get("id") for cell in book["cells"]]
+    end = next((ids.index(each) for each in _CLOSING if each in ids), len(ids))
+    added = [_asking(table, len(names) + i) for i, table in enumerate(terms.own, start=1)]
+    book["cells"][end:end] = chain.from_iterable(added)
+    first = book["cells"][0]
+    first["source"] = _COUNTED.sub(
+        partial(_counted, len(names) if part else None, len(terms.own)),
+        "".join(first["source"]),
+        count=1,
+    )
+    lines = [f"    questions={json.dumps(names)},\n"] if part else []
+    lines += [f'    own="{own}",\n'] if terms.own else []
+    opening = rf"open_homework(\n    \1,\n    \2,\n{''.join(lines)})"
     for cell in book["cells"]:
+        if _OPENING.search(source := "".join(cell["source"])):
+            cell["source"] = _OPENING.sub(opening, source)
+    return (json.dumps(book, indent=1, ensure_ascii=False) + "\n").encode()
+
+
+def _counted(part: int | None, own: int, found: re.Match[str]) -> str:
+    """The words on how many questions there are: those of the lesson, a part of it, one's own."""
+    theirs = f"{own} of your teacher's own" if own else ""
+    if part is None:
+        return f"{found['all']}{found['more'] or ''}, and {theirs}"
+    if not part:
+        return f"{'1 question' if own == 1 else f'{own} questions'} of your teacher's own"
+    return f"{part} of the questions on {found['lesson']}{f', and {theirs}' if own else ''}"
+
+
+def _asking(table: Mapping[str, Any], number: int) -> list[dict[str, Any]]:
+    """The cells of a question of the teacher's own, like those of any question for a value."""
+    name = table["name"]
+    asks = f"## {number}. Your teacher asks: `{name}`\n\n{owns.text(table)}"
+    cells: list[dict[str, Any]] = [
+        {
+            "cell_type": "markdown",
+            "id": f"own-ask-{name}",
+            "metadata": {},
+            "source": f"{asks}\n\n{owns.how_to_answer(table)}",
+        }
+    ]
+    answer = {"rigkit": {"question": f"{table['lesson']}/{name}"}, "tags": ["answer"]}
+    if owns.uses(table):
+        cells.append(_code(f"own-numbers-{name}", f'mine = hw.inputs("{name}")\nmine'))
+    cells.append(_code(f"own-answer-{name}", f"{name} = ...", answer))
+    cells.append(_code(f"own-check-{name}", f"hw.check({name}={name})"))
+    return cells
+
+
+def _code(cell_id: str, source: str, metadata: Mapping[str, Any] | None = None) -> dict[str, Any]:
+    return {
+        "cell_type": "code",
+        "execution_count": None,
+        "id": cell_id,
+        "metadata": dict(metadata or {}),
+        "outputs": [],
+        "source": source,
+    }
+
+
+def _only(cells: Iterable[dict[str, Any]], wanted: Collection[str]) -> list[dict[str, Any]]:
+    """The cells of some questions' sections, numbered anew, and of those that ask nothing."""
+    sections: list[list[dict[str, Any]]] = [[]]
+    for cell in cells:
         if cell["cell_type"] == "markdown" and "".join(cell["source"]).startswith("#"):
             sections.append([])
         sections[-1].append(cell)
-    kept = [cells for cells in sections if {*_asked_in(cells)} <= {*wanted}]
-    asking_ones = [cells[0] for cells in kept if [*_asked_in(cells)]]
+    kept = [each for each in sections if {*_asked_in(each)} <= {*wanted}]
+    asking_ones = [each[0] for each in kept if [*_asked_in(each)]]
     for number, cell in enumerate(asking_ones, start=1):
         cell["source"] = re.sub(r"^## \d+\.", f"## {number}.", "".join(cell["source"]))
-    book["cells"] = [cell for cells in kept for cell in cells]
-    first = book["cells"][0]
-    first["source"] = _COUNTED.sub(
-        rf"{len(asking_ones)} of the questions on \1", "".join(first["source"]), count=1
-    )
-    return (json.dumps(book, indent=1, ensure_ascii=False) + "\n").encode()
+    return [cell for each in kept for cell in each]
 
 
 def _asked_in(cells: Iterable[Mapping[str, Any]]) -> Iterator[str]:

@@ -10,7 +10,7 @@ from markupsafe import Markup
 from rigkit import course, stage, templates
 from rigkit.homework import catalogue, checking
 from rigkit.homework.question import Question
-from rigkit.marking.entry import Entry
+from rigkit.marking.entry import Entry, Terms
 from rigkit.page import MOST, plain, safe
 
 MOST_NAME = 120  # bytes of a name
@@ -56,10 +56,16 @@ def count(number: int, what: str, several: str = "") -> str:
     return f"{number:,} {what if number == 1 else several or what + 's'}"
 
 
-def question_of(question_id: str) -> Question | None:
-    """The `Question` of an id such as "06/solve_leg"; None if the course has none."""
+def question_of(question_id: str, terms: Terms) -> Question | None:
+    """The `Question` of an id such as "06/solve_leg"; None if neither course nor plan has it."""
     lesson, _, name = question_id.partition("/")
-    return catalogue.questions(lesson).get(name) if lesson in catalogue.lessons() else None
+    return terms.questions(lesson).get(name) if lesson in catalogue.lessons() else None
+
+
+def asks_of(question_id: str, terms: Terms) -> str:
+    """The text of a question, in one line; "" where it is not known."""
+    question = question_of(question_id, terms)
+    return question.asks if question else ""
 
 
 @cache  # a lesson is a whole notebook

@@ -129,7 +129,7 @@ def mark_class(
         return Summary.of(out, placed, due, reported, time.monotonic() - began)
 
 
-def mark_submission(submission: Submission, jail: Jail) -> Entry:
+def mark_submission(submission: Submission, jail: Jail, terms: Terms | None = None) -> Entry:
     """The entry of one submission: run → judge; never an error, whatever is in the file.
 
     Parameters
@@ -138,6 +138,8 @@ def mark_submission(submission: Submission, jail: Jail) -> Entry:
         Loaded.
     jail : Jail
         Open, and found sound by its self-test.
+    terms : Terms, optional
+        What is asked; all of the lesson, if not given.
 
     Returns
     -------
@@ -145,14 +147,15 @@ def mark_submission(submission: Submission, jail: Jail) -> Entry:
         Without overrides. Not marked where the file cannot be read, the jail did not start, or
         judging failed by a fault of ours.
     """
-    return best([_mark_one(each, jail) for each in submission.each])
+    terms = terms or Terms()
+    return best([_mark_one(each, jail, terms) for each in submission.each])
 
 
-def _mark_one(submission: Submission, jail: Jail) -> Entry:
+def _mark_one(submission: Submission, jail: Jail, terms: Terms) -> Entry:
     if submission.problem:
         return not_marked(submission, submission.problem)
     try:
-        return judge(run(submission, jail))
+        return judge(run(submission, jail, terms))
     except UnreadableError as why:
         return not_marked(submission, str(why))
     except Exception as fault:
@@ -161,7 +164,11 @@ def _mark_one(submission: Submission, jail: Jail) -> Entry:
 
 def mark_task(task: Task, jail: Jail) -> Done:
     """Mark one learner's submissions in `jail`, and make the page: the work of one worker."""
-    return finish(task, [mark_submission(submission, jail) for submission in task.submissions])
+    entries = [
+        mark_submission(submission, jail, task.plan.get(submission.lesson))
+        for submission in task.submissions
+    ]
+    return finish(task, entries)
 
 
 def _mark_due(
@@ -278,11 +285,12 @@ def _check_allowed(allowed: Sequence[str]) -> None:
 
 
 def _as_now(placed: Placed, record: Record) -> dict[tuple[str, str], str]:
-    """The digests that were marked, of those whose learner has the same numbers now as then.
+    """The digests that were marked, of those that would be asked the same today.
 
-    They change where the roster gets the name that is typed in a notebook.
+    Their learner's numbers change where the roster gets the name that is typed in a notebook, and
+    what is asked where a plan does.
     """
-    before = record.students()
+    before, due = record.students(), record.asked_otherwise()
     now = {
         one.key: student_of(one.learner, one.notebook.claimed)
         for one in placed.submissions
@@ -292,6 +300,7 @@ def _as_now(placed: Placed, record: Record) -> dict[tuple[str, str], str]:
         key: digest
         for key, digest in record.marked().items()
         if plain_name(before.get(key) or "") == plain_name(now.get(key) or before.get(key) or "")
+        and key not in due
     }
 
 

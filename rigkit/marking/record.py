@@ -65,6 +65,7 @@ _ONLY_ADDED_TO = """
 """
 _ABOUT_IN_BRIEF = """
     json_object('jail', json(ifnull(json_extract(about, '$.jail'), '{}')),
+                'asked', json(json_extract(about, '$.asked')),
                 'rigkit', json_extract(about, '$.rigkit'))
 """
 
@@ -222,7 +223,10 @@ class Record:
     def plan(self) -> dict[str, Terms]:
         """The terms of each lesson that a teacher's plan speaks of, as the last run had them."""
         found = self.last_run().get("plan", {})
-        return {lesson: Terms(**terms) for lesson, terms in found.items()}
+        return {
+            lesson: Terms(**terms | {"own": tuple(terms.get("own", ()))})
+            for lesson, terms in found.items()
+        }
 
     def numbers(self, others: Iterable[str] = ()) -> dict[str, int]:
         """Everyone's number, by id: given once, in an order that tells nothing.
@@ -270,7 +274,8 @@ class Record:
                 )
             mine = corrections.pop(entry.key, {}), remarks.pop(entry.key, ())
             terms = plan.get(entry.lesson)
-            flags = (*entry.flags, *_outdated(entry.under(terms), made_for))
+            outdated = _outdated(entry.under(terms), made_for)
+            flags = (*entry.flags, *outdated, *_asked_otherwise(entry, terms))
             yield _with_given(replace(entry, flags=flags), *mine).under(terms)
         known = {each.id: each for each in self.learners()}
         for who, lesson in sorted({*corrections, *remarks}):
@@ -298,6 +303,17 @@ class Record:
             for learner, lesson, student in self._rows(
                 "SELECT learner, lesson, json_extract(about, '$.student') FROM latest WHERE marked"
             )
+        }
+
+    def asked_otherwise(self) -> set[tuple[str, str]]:
+        """The (learner's id, lesson) of those marked when not all was asked that is asked now."""
+        plan = self.plan()
+        return {
+            (learner, lesson)
+            for learner, lesson, asked in self._rows(
+                "SELECT learner, lesson, json_extract(about, '$.asked') FROM latest WHERE marked"
+            )
+            if not _covers(json.loads(asked or "null"), lesson, plan.get(lesson))
         }
 
     def _digests(self, which: str) -> dict[tuple[str, str], str]:
@@ -452,6 +468,24 @@ def _outdated(
                 f" this file measures {100 * score:.0f} %, and the correction still counts. Give"
                 " another, or --seen where it stands."
             )
+
+
+def _covers(asked: Mapping[str, str] | None, lesson: str, terms: Terms | None) -> bool:
+    """True if all that is asked now was asked, in the same words; without any, all of a lesson."""
+    before, now = (
+        Terms().asked(lesson) if asked is None else asked,
+        (terms or Terms()).asked(lesson),
+    )
+    return all(before.get(question) == digest for question, digest in now.items())
+
+
+def _asked_otherwise(entry: Entry, terms: Terms | None) -> Iterator[str]:
+    """A flag for an entry of a file that was asked less than the plan asks now."""
+    if entry.marked and not _covers(entry.about.get("asked"), entry.lesson, terms):
+        yield (
+            "The plan asks more now, or otherwise, than when this was marked. Mark its file again:"
+            " it was not among those of the last run."
+        )
 
 
 def frozen(entry: Entry) -> tuple[str, str]:

@@ -151,7 +151,7 @@ class ClassResults:
         """One row per question: how many answers have each word, and the average in percent."""
         rows = Table()
         for question in self._questions():
-            answers, asked = self._answers(question), page.question_of(question)
+            answers = self._answers(question)
             words, scores = (
                 Counter(word for _, word, _ in answers),
                 [score for _, _, score in answers],
@@ -159,7 +159,7 @@ class ClassResults:
             rows.append(
                 {
                     "question": question,
-                    "asks": asked.asks if asked else "",
+                    "asks": page.asks_of(question, answers[0][0].terms),
                     **{word.lower(): words[word] for word in page.WORDS},
                     "average (%)": round(100 * sum(scores) / len(scores), 1),
                 }
@@ -240,7 +240,7 @@ class ClassResults:
                 "learners": len(who),
                 "question": question,
                 "wrong model": model,
-                "in words": class_page.sentence_of(question, model),
+                "in words": class_page.sentence_of(question, model, who[0].terms),
                 "who": ", ".join(entry.learner.name or entry.learner.id for entry in who),
             }
             for (question, model), who in followed

@@ -10,12 +10,12 @@ from dataclasses import asdict, dataclass, replace
 from functools import cached_property
 
 from rigkit import course
-from rigkit.homework import catalogue, checking
+from rigkit.homework import checking
 from rigkit.homework.notebook import Homework, plain_name
 from rigkit.homework.question import Question
 from rigkit.marking.attempts import run_through
 from rigkit.marking.calls import Call, Case, CaseRecord, Request, Run
-from rigkit.marking.entry import FINISHED, Learner
+from rigkit.marking.entry import FINISHED, Learner, Terms
 from rigkit.marking.jail import Jail
 from rigkit.marking.notebook_file import NOTHING, Notebook, opens, read_notebook
 from rigkit.marking.submission import File, Submission
@@ -41,6 +41,8 @@ class Answers:
         Of the notebook.
     inspections : Mapping of str to Run
         Of the rig files, by question's name.
+    asked : Mapping of str to str
+        What was asked: see `Terms.asked`.
     opening : str
         The exercise's own opening cell, where it was run first because the notebook has none.
     """
@@ -51,6 +53,7 @@ class Answers:
     cases: Mapping[str, list[Case]]
     run: Run
     inspections: Mapping[str, Run]
+    asked: Mapping[str, str]
     opening: str = ""
 
     @property
@@ -83,7 +86,7 @@ class Answers:
         return frozenset(word for cell in self.notebook.cells for word in re.findall(r"\w+", cell))
 
 
-def run(submission: Submission, jail: Jail) -> Answers:
+def run(submission: Submission, jail: Jail, terms: Terms) -> Answers:
     """Run one submission's notebook, and inspect its rig files.
 
     Parameters
@@ -92,6 +95,8 @@ def run(submission: Submission, jail: Jail) -> Answers:
         Loaded.
     jail : Jail
         Open, and found sound by its self-test.
+    terms : Terms
+        They say what is asked.
 
     Returns
     -------
@@ -103,12 +108,12 @@ def run(submission: Submission, jail: Jail) -> Answers:
         The notebook is none.
     """
     read = read_notebook(submission.notebook.data) if submission.notebook else NOTHING
-    questions = catalogue.questions(submission.lesson)
+    questions = terms.questions(submission.lesson)
     homework = Homework(questions, student_of(submission.learner, read.claimed))
     cases = {
         name: _cases(homework, question, submission.seed) for name, question in questions.items()
     }
-    request = _request(read, homework, cases)
+    request = _request(read, homework, cases, terms.known(submission.lesson))
     opening = "" if opens(read.cells) else _opening(read, submission.lesson)
     ran = _run_notebook(request, opening, jail)
     if not opening and _did_not_open(read, ran):
@@ -119,7 +124,8 @@ def run(submission: Submission, jail: Jail) -> Answers:
         for name, question in questions.items()
         if question.kind == "file" and name in submission.rigs
     }
-    return Answers(submission, read, homework, cases, ran, inspections, opening)
+    asked = terms.asked(submission.lesson)
+    return Answers(submission, read, homework, cases, ran, inspections, asked, opening)
 
 
 def _opening(read: Notebook, lesson: str) -> str:
@@ -166,18 +172,19 @@ def _cases(homework: Homework, question: Question, seed: str) -> list[Case]:
     return checking.draw(question, homework.character, checking.generator(seed, question.id))
 
 
-def _request(read: Notebook, homework: Homework, cases: Mapping[str, list[Case]]) -> Request:
+def _request(
+    read: Notebook,
+    homework: Homework,
+    cases: Mapping[str, list[Case]],
+    known: Mapping[str, Question],
+) -> Request:
+    """The request of a notebook; also cells on a question that is not asked find its numbers."""
     calls = tuple(
         Call(name, question.kind, cases[name] if question.kind == "function" else [])
         for name, question in homework.questions.items()
         if question.kind != "file"
     )
-    shown = {
-        name: (homework.cases(question, attempt=0) if question.kind == "function" else cases[name])[
-            0
-        ]
-        for name, question in homework.questions.items()
-    }
+    shown = {name: homework.cases(question, attempt=0)[0] for name, question in known.items()}
     return Request(
         read.cells,
         calls,

@@ -99,6 +99,7 @@ def test_what_is_known_of_the_run_is_in_the_private_part_alone(marens):
     assert set(about) == {
         "seed",
         "student",
+        "asked",
         "rigkit",
         "jail",
         "signal",

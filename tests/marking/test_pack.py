@@ -118,7 +118,12 @@ def test_some_questions_alone_are_packed_with_all_that_asks_nothing(tmp_path):
     assert texts["ask-solve"].startswith("## 1. Put the ankle")
     assert texts["ask-steps"].startswith("## 2. Predict")
     whole = {cell["id"]: cell for cell in json.loads((ROOT / names[1]).read_bytes())["cells"]}
-    assert all(whole[cell["id"]] == cell for cell in book["cells"] if cell["cell_type"] == "code")
+    code = [cell for cell in book["cells"] if cell["cell_type"] == "code"]
+    assert [cell["id"] for cell in code if whole[cell["id"]] != cell] == ["open"]
+    assert texts["open"].endswith(
+        'hw = open_homework(\n    "06",\n    student="learner-07",\n'
+        '    questions=["solve_leg", "steps"],\n)\nhw'
+    )
     assert read_notebook(data).lesson == "06"
     assert "answer this one" in how_to
     assert "holds the same one" not in how_to

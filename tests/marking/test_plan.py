@@ -1,12 +1,13 @@
 """The plan of a homework: what it says, what it must be, and what it does to marks."""
 
 import os
+import re
 from datetime import UTC, datetime
 
 import pytest
 
 from rigkit import cli
-from rigkit.homework import catalogue
+from rigkit.homework import catalogue, formula
 from rigkit.marking import plan
 from rigkit.marking.entry import Terms
 from rigkit.marking.results import open_results
@@ -57,6 +58,180 @@ def test_a_plan_from_another_editor_is_read_too(tmp_path):
     assert list(plan.read(path)) == ["06"]
 
 
+OWN = """[[question]]
+lesson = "06"
+name = "reach_cm"
+asks = '''
+How far with {thigh}?
+[[question]] is no head here
+'''
+kind = "number"
+right = "100 * (thigh + shank)"
+tolerance = 0.5
+unit = "cm"
+
+[[question.wrong]]
+answer = "thigh + shank"
+say = "That is in metres."
+
+[[ "question" . wrong ]]
+answer = 1
+say = "Guessed."
+
+[[question]]
+lesson = "06"
+name = "way"
+asks = "Which way?"
+kind = "choice"
+options = [
+    "front",
+    "back",
+]
+right = "front"
+
+[[question.wrong]]
+answer = "back"
+say = "That is the heron."
+"""
+SECOND = OWN.replace('name = "way"', 'name = "reach_cm"')
+
+
+def own(old, new):
+    """The plan with questions of one's own, something in it replaced."""
+    assert OWN.count(old) == 1
+    return OWN.replace(old, new)
+
+
+def own_list(right, more=""):
+    """A plan with one question that asks for a list."""
+    return f"""[[question]]
+lesson = "06"
+name = "joints"
+asks = "Which joints?"
+kind = "list"
+right = {right}
+{more}"""
+
+
+BAD_OWN = {
+    "a word that is unknown": (own('unit = "cm"', 'units = "cm"'), 11, "'units' is not a word"),
+    "a key of another kind": (own('right = "front"', 'right = "front"\nunit = "cm"'), 31, "choice"),
+    "no name": (own('name = "way"\n', ""), 21, "'name' is missing"),
+    "no tolerance": (own("tolerance = 0.5\n", ""), 1, "`tolerance` must be a number above 0"),
+    "a tolerance of nothing": (
+        own("= 0.5", "= 0"),
+        10,
+        "above 0: how far an answer may be off; got 0",
+    ),
+    "a tolerance without end": (own("= 0.5", "= inf"), 10, "got inf"),
+    "a tolerance in words": (own("= 0.5", '= "some"'), 10, "got 'some'"),
+    "true for a tolerance": (own("= 0.5", "= true"), 10, "got True"),
+    "a lesson that is none": (own('"06"\nname = "way"', '"13"\nname = "way"'), 22, "got '13'"),
+    "a lesson without an exercise": (own('"06"\nname = "way"', '"00"\nname = "way"'), 22, "'00'"),
+    "a lesson as a number": (own('"06"\nname = "way"', '6\nname = "way"'), 22, "got 6"),
+    "a kind that is none": (own('"choice"', '"essay"'), 25, 'must be "number", "choice" or "list"'),
+    "a kind as a list": (own('"choice"', "[1]"), 25, "`kind` must be a text"),
+    "a name of the lesson's": (
+        own('"way"', '"steps"'),
+        23,
+        "Lesson 06 has a question steps already",
+    ),
+    "the same name twice": (SECOND, 23, "06/reach_cm is there twice"),
+    "a name with a space": (own('"way"', '"which way"'), 23, "letters, digits and _"),
+    "a word of Python": (own('"way"', '"lambda"'), 23, "no word of Python"),
+    "a name of Python's own": (own('"way"', '"list"'), 23, "no word of Python"),
+    "a name of the notebook": (own('"way"', '"hw"'), 23, "or of the notebook"),
+    "a long name": (own('"way"', f'"{"w" * 41}"'), 23, "letters, digits and _"),
+    "a name that is a number": (own('"way"', "7"), 23, "got 7"),
+    "nothing asked": (own('"Which way?"', '"  "'), 24, "`asks` must be a text of 1 to"),
+    "far too much asked": (own('"Which way?"', f'"{"w" * 4001}"'), 24, "got 4,001 characters"),
+    "an unknown measure": (own('"Which way?"', '"{arm}?"'), 24, "`asks` has {arm}"),
+    "a measure's inside": (own('"Which way?"', '"{thigh.real}?"'), 24, "{thigh.real}"),
+    "a form for a measure": (own('"Which way?"', '"{thigh:.9999f}?"'), 24, "hold a measure"),
+    "half a brace": (own('"Which way?"', '"{thigh?"'), 24, "for braces themselves"),
+    "no text in braces": (own('"Which way?"', '"{}?"'), 24, "`asks` has {}"),
+    "a weight below zero": (own('right = "front"', 'right = "front"\nweight = -1'), 31, "got -1"),
+    "true as a weight": (own('right = "front"', 'right = "front"\nweight = true'), 31, "got True"),
+    "a unit that is none": (own('unit = "cm"', "unit = 3"), 11, "`unit` must be a text"),
+    "an unknown measure in a formula": (
+        own("(thigh + shank)", "arm"),
+        9,
+        "has 'arm', which is none",
+    ),
+    "a formula that is none": (
+        own("(thigh + shank)", "(thigh + "),
+        9,
+        "cannot be read as a formula",
+    ),
+    "a division by zero": (own("(thigh + shank)", "thigh / (1 - 1)"), 9, "divides by zero"),
+    "a root of less than zero": (own("(thigh + shank)", "sqrt(0 - thigh)"), 9, "out of its range"),
+    "a number beyond all": (own("(thigh + shank)", "9 ** 9 ** 9"), 9, "too large"),
+    "a number not finite": (own('"100 * (thigh + shank)"', "nan"), 9, "no finite number"),
+    "a list for a number": (
+        own('"100 * (thigh + shank)"', "[1]"),
+        9,
+        "a number or a formula; got [1]",
+    ),
+    "true for a number": (own('"100 * (thigh + shank)"', "true"), 9, "got True"),
+    "a wrong answer that is right": (
+        own('"thigh + shank"', '"100*thigh + 100.4*shank"'),
+        14,
+        "counts as",
+    ),
+    "a wrong formula": (own('"thigh + shank"', '"knee"'), 14, "has 'knee'"),
+    "a wrong answer unsaid": (own('say = "Guessed."\n', ""), 17, "'say' is missing"),
+    "more than a wrong answer has": (
+        own("answer = 1", "answer = 1\nscore = 0.5"),
+        19,
+        "'score' is not",
+    ),
+    "an empty saying": (own('"Guessed."', '""'), 19, "`say` must be a text"),
+    "one wrong answer as a table": (
+        own('[[question.wrong]]\nanswer = "back"', '[question.wrong]\nanswer = "back"'),
+        21,
+        "must be tables [[question.wrong]]",
+    ),
+    "no options": (
+        own('options = [\n    "front",\n    "back",\n]\n', ""),
+        21,
+        "two texts or more; got None",
+    ),
+    "one option": (own('    "back",\n', ""), 26, "two texts or more"),
+    "two options alike": (own('"back",', '" FRONT ",'), 26, "two that are alike"),
+    "an option as a number": (own('"back",', "3,"), 26, "two texts or more"),
+    "a right one that is no option": (
+        own('right = "front"', 'right = "up"'),
+        30,
+        "one of the options",
+    ),
+    "a wrong one that is no option": (
+        own('answer = "back"', 'answer = "up"'),
+        33,
+        "one of the options",
+    ),
+    "a wrong option that is right": (
+        own('answer = "back"', 'answer = "Front"'),
+        33,
+        "counts as right.",
+    ),
+    "no words": (own_list("[]"), 6, "a list of 1 to 50 words"),
+    "numbers for words": (own_list("[1, 2]"), 6, "a list of 1 to 50 words"),
+    "one text for words": (own_list('"hip"'), 6, "a list of 1 to 50 words"),
+    "an order that is none": (own_list('["hip"]', "in_order = 1\n"), 7, "true or false; got 1"),
+    "a wrong list that is right": (
+        own_list('["a", "b"]', '[[question.wrong]]\nanswer = ["B ", "a"]\nsay = "No."\n'),
+        8,
+        "counts as right.",
+    ),
+    "no table": ("question = 3\n" + QUESTIONS, 1, "must be tables [[question]]"),
+    "one table that is no array": ('[question]\nname = "way"\n', 1, "must be tables [[question]]"),
+    "only questions that weigh nothing": (own_list('["a"]', "weight = 0\n"), 7, "add to 0"),
+    "wrong answers within a line": (
+        own_list('["a"]', 'wrong = [{answer = ["b"], say = ""}]\n'),
+        7,
+        "`say` must be a text",
+    ),
+}
 BAD = {
     "an unknown key": ("\nweight = 2\n" + QUESTIONS, 2, "'weight' is not a word of a plan"),
     "an unknown table": (QUESTIONS + "\n[grades]\na = 1\n", 5, "'grades' is not a word"),
@@ -77,6 +252,7 @@ BAD = {
     "a rule without a deadline": ("late = 10\n" + QUESTIONS, 1, "no `deadline` is set"),
     "no form at all": ("[questions\n", 1, "is not a plan"),
     "the same twice": (QUESTIONS + '"06/steps" = 2\n', 4, "is not a plan"),
+    **{f"of one's own: {what}": found for what, found in BAD_OWN.items()},
 }
 
 
@@ -105,6 +281,36 @@ def test_questions_are_chosen_by_name_or_by_id():
     assert [*plan.choose(["06", 7], ["steps", "07/swivel"])] == ["06", "07"]
     with pytest.raises(ValueError, match=r"No one question is called 'walk' here\. Choose from"):
         plan.choose(["06"], ["walk"])
+
+
+def test_the_example_in_the_template_works_once_its_signs_are_taken_away(tmp_path):
+    text = plan.file_text(plan.choose(["06"], ["steps"]))
+    before, head, after = text.partition("# [[question]]")
+    example, end, rest = (head + after).partition("\n\n")
+    plain = "\n".join(line.removeprefix("#").removeprefix(" ") for line in example.split("\n"))
+    (terms,) = plan.read(written(tmp_path, before + plain + end + rest)).values()
+    assert terms.weights == {"06/steps": 1.0, "06/reach_cm": 1.0}
+    question = terms.questions("06")["reach_cm"]
+    assert [wrong.sentence for wrong in question.misconceptions] == [
+        "That is the thigh alone. What is below the knee?"
+    ]
+    assert terms.own[0]["unit"] == "cm"
+    for name in (*formula.MEASURES, *formula.FUNCTIONS):
+        assert re.search(rf"# .*\b{name}\b", rest)
+
+
+def test_questions_of_ones_own_are_read_with_their_weights(tmp_path):
+    (terms,) = plan.read(written(tmp_path, OWN)).values()
+    assert terms.weights == {"06/reach_cm": 1.0, "06/way": 1.0}
+    heavier = own('right = "front"', 'right = "front"\nweight = 3')
+    assert plan.read(written(tmp_path, heavier))["06"].own == terms.own
+    assert plan.read(written(tmp_path, heavier))["06"].weights["06/way"] == 3.0
+    assert terms.asked("06").keys() == terms.weights.keys()
+    both = plan.read(
+        written(tmp_path, QUESTIONS + OWN.replace('"06"\nname = "way"', '"07"\nname = "way"'))
+    )
+    assert list(both["06"].weights) == ["06/solve_leg", "06/steps", "06/reach_cm"]
+    assert [table["name"] for table in both["07"].own] == ["way"]
 
 
 # --- what it does to marks

@@ -84,7 +84,7 @@ def test_in_brief_there_are_marks_but_no_pictures_cases_or_secrets(path):
     assert found.scores == {"06/solve_leg": 0.5}
     assert found.outcomes[0].picture is None
     assert found.outcomes[0].inputs == {}
-    assert found.about == {"jail": {"kind": "bwrap"}, "rigkit": None}
+    assert found.about == {"jail": {"kind": "bwrap"}, "asked": None, "rigkit": None}
 
 
 def test_a_correction_outlives_marking_again_and_the_last_one_counts(path):
