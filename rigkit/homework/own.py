@@ -26,7 +26,17 @@ from rigkit.homework.formula import MEASURES, Formula, FormulaError, measures
 from rigkit.homework.question import WORDS, Case, Misconception, Question, Shape, Verdict
 from rigkit.puppets import Puppet
 
-__all__ = ["KINDS", "OwnError", "how_to_answer", "pack", "question", "text", "unpack", "uses"]
+__all__ = [
+    "KINDS",
+    "OwnError",
+    "cells",
+    "how_to_answer",
+    "pack",
+    "question",
+    "text",
+    "unpack",
+    "uses",
+]
 
 NEEDED = ("lesson", "name", "asks", "kind", "right")
 KINDS: dict[str, tuple[str, ...]] = {  # with the keys that it alone has
@@ -136,6 +146,11 @@ def how_to_answer(table: Mapping[str, Any]) -> str:
         return f'Answer with a list of words, {order}, such as `["one", "other"]`.'
     unit = f" in {table['unit'].strip()}" if table.get("unit", "").strip() else ""
     return f"Answer with a number{unit}. It may be off by {table['tolerance']:g}."
+
+
+def cells(name: str) -> tuple[str, str, str]:
+    """Return the code of a question's cells: its numbers, its answer, still to come, its check."""
+    return f'mine = hw.inputs("{name}")\nmine', f"{name} = ...", f"hw.check({name}={name})"
 
 
 def pack(tables: Iterable[Mapping[str, Any]]) -> bytes:

@@ -12,8 +12,8 @@ import pytest
 
 from rigkit import cli, course
 from rigkit.homework import catalogue, notebook, own
-from rigkit.marking import pack, plan, record
-from rigkit.marking.notebook_file import NOTHING
+from rigkit.marking import likeness, pack, plan, record
+from rigkit.marking.notebook_file import NOTHING, read_notebook
 from rigkit.marking.results import open_results
 from rigkit.marking.run import _request
 from tests.marking import classroom
@@ -428,3 +428,20 @@ def test_the_file_holds_what_the_plan_does(tmp_path, handed_out):
     ]
     assert terms.weights == dict(zip(IDS, (2, 1, 0.5, 0.5), strict=True))
     assert all("weight" not in table for table in terms.own)
+
+
+def test_the_same_numbers_in_them_are_seen_and_what_is_packed_is_nobodys_own(handed_out, tmp_path):
+    (terms,) = plan.read(tmp_path / "plan.toml").values()
+    book, works = book_of(handed_out), {}
+    for who, answer in (("tamsin", "83.1234"), ("odo", "83.1234"), ("pip", "80.5")):
+        hand_in(tmp_path, who, {"reach_cm": f"reach_cm = {answer}"}, json.loads(json.dumps(book)))
+        data = (tmp_path / "submissions" / who / "06-preset-bend.ipynb").read_bytes()
+        works[who] = read_notebook(data).cells
+    (group,) = likeness.groups(works.items(), terms.known("06"))
+    assert (group.kind, group.learners) == ("the same numbers", ("tamsin", "odo"))
+    assert "reach_cm" in group.sentence
+    many = {f"own_{number}": None for number in range(30)}
+    packed = tuple(cell for name in many for cell in own.cells(name))
+    assert likeness.groups([("tamsin", packed), ("odo", packed)]) != []
+    questions = dict.fromkeys(many, terms.known("06")["way"])
+    assert likeness.groups([("tamsin", packed), ("odo", packed)], questions) == []
