@@ -44,7 +44,8 @@ KINDS: dict[str, tuple[str, ...]] = {  # with the keys that it alone has
     "choice": ("options",),
     "list": ("in_order",),
 }
-MOST_ASKED, MOST_SAID, MOST_WORDS, MOST_BYTES = 4_000, 300, 50, 2**20
+MOST_ASKED, MOST_SAID, MOST_WORDS = 4_000, 300, 50
+MOST_BYTES = 8 * 2**20  # more than any plan makes
 TRIED = 200  # characters for which a formula must have a value
 OFTEN = 0.1  # the share of them for which a wrong answer may be right by chance
 _NAME = re.compile(r"[A-Za-z][A-Za-z0-9_]{0,39}")

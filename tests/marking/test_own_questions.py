@@ -92,14 +92,14 @@ def sources(book):
     return {cell["id"]: "".join(cell["source"]) for cell in book["cells"]}
 
 
-def hand_in(folder, who, answers, book):
+def hand_in(folder, who, answers, book, lesson="06"):
     """Put a learner's notebook with answers, by question's name, where a class hands in."""
     for cell in book["cells"]:
         name = cell["metadata"].get("rigkit", {}).get("question", "").rpartition("/")[2]
         if name in answers:
             cell["source"] = answers[name]
     text = json.dumps(book).replace('student=\\"learner-07\\"', f'student=\\"{who}\\"')
-    place = folder / "submissions" / who / "06-preset-bend.ipynb"
+    place = folder / "submissions" / who / course.lesson(lesson).exercise.name
     place.parent.mkdir(parents=True, exist_ok=True)
     place.write_text(text, "utf-8")
 
@@ -185,7 +185,7 @@ def test_a_whole_lesson_and_no_question_of_the_lesson_can_be_packed_with_them(tm
 
 
 @pytest.mark.parametrize("lesson", catalogue.lessons())
-def test_they_can_be_put_into_every_lesson(tmp_path, lesson):
+def test_they_can_be_all_that_any_lesson_asks(tmp_path, monkeypatch, here, lesson):
     text = PLAN.partition('"06/solve_leg" = 2\n')[2].replace('"06"', f'"{lesson}"')
     (tmp_path / "plan.toml").write_text(text, "utf-8")
     names = pack.pack([], tmp_path / "out.zip", plan=tmp_path / "plan.toml").names
@@ -200,6 +200,12 @@ def test_they_can_be_put_into_every_lesson(tmp_path, lesson):
         "own-check-way",
         "own-check-joints",
     ]
+    names, printed = run_at_home(tmp_path / "exercises", RIGHT, monkeypatch)
+    assert list(names["hw"].questions) == ["reach_cm", "way", "joints"]
+    assert "questions right" not in printed or printed == "3 of 3 questions right so far.\n"
+    hand_in(tmp_path, "pip", RIGHT, book_of(tmp_path / "exercises"), lesson)
+    by_plan(tmp_path, text)
+    assert [*scores(tmp_path, "pip").values()] == [1, 1, 1]
 
 
 def test_nobody_reads_an_answer_by_accident(handed_out):
