@@ -145,8 +145,10 @@ def how_to_answer(table: Mapping[str, Any]) -> str:
     if table["kind"] == "list":
         order = "in their order" if table.get("in_order") else "in any order"
         return f'Answer with a list of words, {order}, such as `["one", "other"]`.'
-    unit = f" in {table['unit'].strip()}" if table.get("unit", "").strip() else ""
-    return f"Answer with a number{unit}. It may be off by {table['tolerance']:g}."
+    unit, off = table.get("unit", "").strip(), f"{table['tolerance']:g}"
+    if not unit:
+        return f"Answer with a number. It may be off by {off}."
+    return f"Answer with a number in {unit}. It may be off by {off} {unit}."
 
 
 def cells(name: str) -> tuple[str, str, str]:

@@ -5,7 +5,7 @@ import json
 import re
 import zipfile
 from contextlib import redirect_stdout
-from dataclasses import asdict
+from dataclasses import asdict, replace
 
 import nbformat
 import pytest
@@ -16,7 +16,7 @@ from rigkit.marking import likeness, pack, plan, record
 from rigkit.marking.notebook_file import NOTHING, read_notebook
 from rigkit.marking.results import open_results
 from rigkit.marking.run import _request
-from tests.marking import classroom
+from tests.marking import classroom, entries
 
 PLAN = """
 [questions]
@@ -153,7 +153,7 @@ def test_they_are_cells_like_those_of_other_questions_numbered_along(handed_out)
     assert said["own-ask-reach_cm"] == (
         "## 2. Your teacher asks: `reach_cm`\n\nHow far can an ankle get with a thigh of"
         " `mine.thigh` m? Give the ∞ of $x^{2}$.\n\nAnswer with a number in cm. It may be off by"
-        " 0.5."
+        " 0.5 cm."
     )
     assert said["own-numbers-reach_cm"] == 'mine = hw.inputs("reach_cm")\nmine'
     assert said["own-answer-way"] == "way = ..."
@@ -394,6 +394,19 @@ def test_what_a_plan_leaves_out_is_not_asked_and_later_asked_after_all(tmp_path,
     by_plan(tmp_path, '[questions]\n"06/solve_leg" = 1\n')
     assert scores(tmp_path, "tamsin") == {"06/solve_leg": 1}
     assert here.lots == [["tamsin"]] * 2
+
+
+def test_an_entry_of_before_there_were_plans_was_asked_its_whole_lesson(tmp_path, handed_out):
+    (terms,) = plan.read(tmp_path / "plan.toml").values()
+    with record.Record(tmp_path / record.RECORD) as kept:
+        kept.add(entries.entry(entries.learner(1)))
+        assert kept.asked_otherwise() == set()
+        built_in = replace(terms, own=(), weights={"06/steps": 1.0})
+        kept.add_run({"plan": {"06": asdict(built_in)}})
+        assert kept.asked_otherwise() == set()
+        kept.add_run({"plan": {"06": asdict(terms)}})
+        assert kept.asked_otherwise() == {("p0001", "06")}
+        assert kept.plan() == {"06": terms}
 
 
 def test_a_file_that_is_gone_is_flagged_when_a_plan_asks_more(tmp_path, here):
