@@ -343,7 +343,7 @@ def _add_pack(commands: Any) -> None:
         metavar="NAME",
         help="only these of their questions, such as solve_leg",
     )
-    plan = "the lessons and questions of a plan, such as an earlier pack wrote"
+    plan = "what a plan asks, such as an earlier pack wrote: your own questions too"
     what.add_argument("--plan", type=Path, metavar="FILE", help=plan)
     zipped = "the zip to write; the plan is written beside it, unless it is there"
     what.add_argument("--out", type=Path, required=True, metavar="FILE", help=zipped)
@@ -599,6 +599,7 @@ _PACK: dict[str, Any] = {
         ),
         ("rigkit pack 01 02 03 --out first-weeks.zip", "Pack several into one zip"),
         ("rigkit pack 06 --questions solve_leg steps --out two.zip", "Ask two of its questions"),
+        ("rigkit pack --plan two-plan.toml --out own.zip", "Ask what a plan says, your own too"),
     ],
 }
 _MARK: dict[str, Any] = {

@@ -26,7 +26,17 @@ from rigkit.homework.formula import MEASURES, Formula, FormulaError, measures
 from rigkit.homework.question import WORDS, Case, Misconception, Question, Shape, Verdict
 from rigkit.puppets import Puppet
 
-__all__ = ["KINDS", "OwnError", "how_to_answer", "pack", "question", "text", "unpack", "uses"]
+__all__ = [
+    "KINDS",
+    "OwnError",
+    "cells",
+    "how_to_answer",
+    "pack",
+    "question",
+    "text",
+    "unpack",
+    "uses",
+]
 
 NEEDED = ("lesson", "name", "asks", "kind", "right")
 KINDS: dict[str, tuple[str, ...]] = {  # with the keys that it alone has
@@ -34,7 +44,8 @@ KINDS: dict[str, tuple[str, ...]] = {  # with the keys that it alone has
     "choice": ("options",),
     "list": ("in_order",),
 }
-MOST_ASKED, MOST_SAID, MOST_WORDS, MOST_BYTES = 4_000, 300, 50, 2**20
+MOST_ASKED, MOST_SAID, MOST_WORDS = 4_000, 300, 50
+MOST_BYTES = 8 * 2**20  # more than any plan makes
 TRIED = 200  # characters for which a formula must have a value
 OFTEN = 0.1  # the share of them for which a wrong answer may be right by chance
 _NAME = re.compile(r"[A-Za-z][A-Za-z0-9_]{0,39}")
@@ -134,8 +145,15 @@ def how_to_answer(table: Mapping[str, Any]) -> str:
     if table["kind"] == "list":
         order = "in their order" if table.get("in_order") else "in any order"
         return f'Answer with a list of words, {order}, such as `["one", "other"]`.'
-    unit = f" in {table['unit'].strip()}" if table.get("unit", "").strip() else ""
-    return f"Answer with a number{unit}. It may be off by {table['tolerance']:g}."
+    unit, off = table.get("unit", "").strip(), f"{table['tolerance']:g}"
+    if not unit:
+        return f"Answer with a number. It may be off by {off}."
+    return f"Answer with a number in {unit}. It may be off by {off} {unit}."
+
+
+def cells(name: str) -> tuple[str, str, str]:
+    """Return the code of a question's cells: its numbers, its answer, still to come, its check."""
+    return f'mine = hw.inputs("{name}")\nmine', f"{name} = ...", f"hw.check({name}={name})"
 
 
 def pack(tables: Iterable[Mapping[str, Any]]) -> bytes:

@@ -20,6 +20,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache, lru_cache
+from types import MappingProxyType
 from typing import Any
 
 import numpy as np
@@ -27,6 +28,8 @@ import numpy as np
 from rigkit import course
 from rigkit._types import Ints
 from rigkit.homework import calling, catalogue, checking, notebook
+from rigkit.homework import own as owns
+from rigkit.homework.question import Question
 from rigkit.marking.notebook_file import opened, read_notebook, syntax
 
 LENGTH = 6
@@ -78,7 +81,9 @@ class Group:
     lesson: str = ""
 
 
-def groups(works: Iterable[tuple[str, Sequence[str]]]) -> list[Group]:
+def groups(
+    works: Iterable[tuple[str, Sequence[str]]], own: Mapping[str, Question] = MappingProxyType({})
+) -> list[Group]:
     """Find the submissions to one lesson that are alike.
 
     Two are nearly identical when both have `NEAR`, three quarters, of the shingles that either of
@@ -94,6 +99,8 @@ def groups(works: Iterable[tuple[str, Sequence[str]]]) -> list[Group]:
     Parameters
     ----------
     works : iterable of (learner's id, cells)
+    own : mapping of str to Question, optional
+        The teacher's own of the lesson, by name, beside those of the course.
 
     Returns
     -------
@@ -101,16 +108,17 @@ def groups(works: Iterable[tuple[str, Sequence[str]]]) -> list[Group]:
         The most alike first.
     """
     known, codes, shingles, typed = [], [], [], []
+    given = frozenset(_tokens(cell) for name in own for cell in owns.cells(name))
     for who, cells in works:
-        code, mine = _own(cells)
+        code, mine = _own(cells, given)
         known.append(who)
         codes.append(code)
         shingles.append(mine)
-        typed.append(_typed(who, cells))
+        typed.append(_typed(who, cells, own))
     same = _same(codes)
     alike = [(IDENTICAL, members, 1.0) for members in same if len(members) > 1]
     alike += [(NEARLY, members, share) for members, share in _near(shingles, same)]
-    found, copied = [], _copied(known, typed)
+    found, copied = [], _copied(known, typed, own)
     for kind, members, share in alike:
         names = tuple(known[i] for i in members)
         said = [copied.pop(who) for who in list(copied) if who <= set(names)]
@@ -153,14 +161,18 @@ def _sentence(kind: str, share: float) -> str:
 # --- code
 
 
-def _own(cells: Sequence[str]) -> tuple[str, Ints]:
-    """A digest of one's own code, empty where that is too little, and its shingles as numbers."""
+def _own(cells: Sequence[str], given: frozenset[tuple[str, ...]]) -> tuple[str, Ints]:
+    """A digest of one's own code, empty where that is too little, and its shingles as numbers.
+
+    Cells that are `given`, beside those of all exercises, are nobody's own.
+    """
     whole: list[str] = []
     mine: set[tuple[str, ...]] = set()
     given_cells, given_shingles = _given()
     for cell in cells:
         code = _tokens(cell)
-        if code and code not in given_cells and len(whole) < MOST_TOKENS:
+        theirs = code and code not in given_cells and code not in given
+        if theirs and len(whole) < MOST_TOKENS:
             whole += code
             mine |= _shingles(code) - given_shingles
     digest = hashlib.sha256(json.dumps(whole).encode()).hexdigest() if len(mine) >= ENOUGH else ""
@@ -293,9 +305,9 @@ class _Typed:
     answers: dict[str, Any]
 
 
-def _typed(who: str, cells: Sequence[str]) -> _Typed:
+def _typed(who: str, cells: Sequence[str], own: Mapping[str, Question]) -> _Typed:
     lesson, claimed = opened(cells)
-    questions = catalogue.questions(lesson) if lesson in catalogue.lessons() else {}
+    questions = _questions(lesson, own) if lesson in catalogue.lessons() else {}
     values = [name for name, question in questions.items() if question.kind == "value"]
     answers: dict[str, Any] = {}
     for cell in cells:
@@ -338,7 +350,15 @@ def _digits(answer: Any) -> int:
     return len(re.sub(r"e.*|\D", "", repr(answer).removesuffix(".0")).strip("0"))
 
 
-def _copied(known: Sequence[str], typed: Sequence["_Typed"]) -> dict[frozenset[str], str]:
+def _questions(lesson: str, own: Mapping[str, Question]) -> dict[str, Question]:
+    """The course's questions of a lesson, and the teacher's."""
+    theirs = {name: question for name, question in own.items() if question.lesson == lesson}
+    return catalogue.questions(lesson) | theirs
+
+
+def _copied(
+    known: Sequence[str], typed: Sequence["_Typed"], own: Mapping[str, Question]
+) -> dict[frozenset[str], str]:
     """Sentences on learners who typed the same answers to different numbers, by their set."""
     holders: dict[tuple[str, str], list[tuple[str, str]]] = defaultdict(list)
     for who, each in zip(known, typed, strict=True):
@@ -352,7 +372,7 @@ def _copied(known: Sequence[str], typed: Sequence["_Typed"]) -> dict[frozenset[s
     for (lesson, text), several in holders.items():
         if len(several) > 1:
             answers = json.loads(text)
-            cases, wrong = _for_each(lesson, answers, several)
+            cases, wrong = _for_each(_questions(lesson, own), answers, several)
             if len(cases) > 1 and wrong:
                 asked[frozenset(who for who, _ in several)] |= dict.fromkeys(answers)
     return {
@@ -365,10 +385,12 @@ def _copied(known: Sequence[str], typed: Sequence["_Typed"]) -> dict[frozenset[s
 
 
 def _for_each(
-    lesson: str, answers: Mapping[str, Any], learners: Iterable[tuple[str, str]]
+    questions: Mapping[str, Question],
+    answers: Mapping[str, Any],
+    learners: Iterable[tuple[str, str]],
 ) -> tuple[set[str], bool]:
     """The different cases that learners have, and whether any of them is answered wrong."""
-    questions, cases, wrong = catalogue.questions(lesson), set(), False
+    cases, wrong = set(), False
     for _, student in learners:
         homework = notebook.Homework(questions, student)
         own = {name: homework.cases(questions[name], 0) for name in answers}

@@ -187,11 +187,12 @@ def _asking(table: Mapping[str, Any], number: int) -> list[dict[str, Any]]:
             "source": f"{asks}\n\n{owns.how_to_answer(table)}",
         }
     ]
+    numbers, blank, check = owns.cells(name)
     answer = {"rigkit": {"question": f"{table['lesson']}/{name}"}, "tags": ["answer"]}
     if owns.uses(table):
-        cells.append(_code(f"own-numbers-{name}", f'mine = hw.inputs("{name}")\nmine'))
-    cells.append(_code(f"own-answer-{name}", f"{name} = ...", answer))
-    cells.append(_code(f"own-check-{name}", f"hw.check({name}={name})"))
+        cells.append(_code(f"own-numbers-{name}", numbers))
+    cells.append(_code(f"own-answer-{name}", blank, answer))
+    cells.append(_code(f"own-check-{name}", check))
     return cells
 
 

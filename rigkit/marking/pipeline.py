@@ -117,7 +117,8 @@ def mark_class(
         _set(record, school or {}, planned, decimal_comma=decimal_comma, anonymous=anonymous)
         placed = place(collected, listed, lessons)
         mask = _mask(record, out, placed, listed or ())
-        alike = beside.apply_async(_alike, [placed.submissions])  # while workers do the rest
+        # while workers do the rest
+        alike = beside.apply_async(_alike, [placed.submissions, record.plan()])
         due = placed.due({} if anew else _as_now(placed, record))
         if due:
             clock = Clock(len(due), progress)
@@ -324,14 +325,15 @@ def _executor(
     return Workers(opened, min(workers or how_many(), due), mark_task)
 
 
-def _alike(submissions: Iterable[Submission]) -> list[likeness.Group]:
+def _alike(submissions: Iterable[Submission], plan: Mapping[str, Terms]) -> list[likeness.Group]:
     """The groups of submissions that are alike, lesson by lesson."""
     found = []
     by_lesson = sorted(submissions, key=lambda submission: submission.lesson)
     for lesson, group in groupby(by_lesson, key=lambda submission: submission.lesson):
         several = list(group)
         rigs = ((one.learner.id, rig.digest) for one in several for rig in one.rigs.values())
-        for alike in (*likeness.groups(_cells(several)), *likeness.same_rigs(rigs)):
+        known = plan.get(lesson, Terms()).known(lesson)
+        for alike in (*likeness.groups(_cells(several), known), *likeness.same_rigs(rigs)):
             found.append(replace(alike, lesson=lesson))
     return found
 

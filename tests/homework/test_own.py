@@ -179,6 +179,16 @@ def test_a_wrong_answer_that_is_right_by_rare_chance_is_taken():
         own.question(often)
 
 
+def test_how_to_answer_says_form_unit_and_tolerance_and_nothing_more():
+    assert own.how_to_answer(NUMBER) == "Answer with a number in cm. It may be off by 0.5 cm."
+    plain = {key: value for key, value in NUMBER.items() if key != "unit"}
+    assert own.how_to_answer(plain) == "Answer with a number. It may be off by 0.5."
+    assert own.how_to_answer(CHOICE) == 'Answer with one of `"Up front"`, `"back"`.'
+    for table, order in ((LIST, "in any order"), (LIST | {"in_order": True}, "in their order")):
+        assert order in own.how_to_answer(table)
+        assert "ankle" not in own.how_to_answer(table)
+
+
 def test_what_is_packed_is_what_is_unpacked(tmp_path):
     (tmp_path / "own.json").write_bytes(own.pack([NUMBER, CHOICE, LIST]))
     found = own.unpack(tmp_path / "own.json", "06")

@@ -5,18 +5,18 @@ import json
 import re
 import zipfile
 from contextlib import redirect_stdout
-from dataclasses import asdict
+from dataclasses import asdict, replace
 
 import nbformat
 import pytest
 
 from rigkit import cli, course
 from rigkit.homework import catalogue, notebook, own
-from rigkit.marking import pack, plan, record
-from rigkit.marking.notebook_file import NOTHING
+from rigkit.marking import likeness, pack, plan, record
+from rigkit.marking.notebook_file import NOTHING, read_notebook
 from rigkit.marking.results import open_results
 from rigkit.marking.run import _request
-from tests.marking import classroom
+from tests.marking import classroom, entries
 
 PLAN = """
 [questions]
@@ -92,14 +92,14 @@ def sources(book):
     return {cell["id"]: "".join(cell["source"]) for cell in book["cells"]}
 
 
-def hand_in(folder, who, answers, book):
+def hand_in(folder, who, answers, book, lesson="06"):
     """Put a learner's notebook with answers, by question's name, where a class hands in."""
     for cell in book["cells"]:
         name = cell["metadata"].get("rigkit", {}).get("question", "").rpartition("/")[2]
         if name in answers:
             cell["source"] = answers[name]
     text = json.dumps(book).replace('student=\\"learner-07\\"', f'student=\\"{who}\\"')
-    place = folder / "submissions" / who / "06-preset-bend.ipynb"
+    place = folder / "submissions" / who / course.lesson(lesson).exercise.name
     place.parent.mkdir(parents=True, exist_ok=True)
     place.write_text(text, "utf-8")
 
@@ -153,7 +153,7 @@ def test_they_are_cells_like_those_of_other_questions_numbered_along(handed_out)
     assert said["own-ask-reach_cm"] == (
         "## 2. Your teacher asks: `reach_cm`\n\nHow far can an ankle get with a thigh of"
         " `mine.thigh` m? Give the ∞ of $x^{2}$.\n\nAnswer with a number in cm. It may be off by"
-        " 0.5."
+        " 0.5 cm."
     )
     assert said["own-numbers-reach_cm"] == 'mine = hw.inputs("reach_cm")\nmine'
     assert said["own-answer-way"] == "way = ..."
@@ -185,7 +185,7 @@ def test_a_whole_lesson_and_no_question_of_the_lesson_can_be_packed_with_them(tm
 
 
 @pytest.mark.parametrize("lesson", catalogue.lessons())
-def test_they_can_be_put_into_every_lesson(tmp_path, lesson):
+def test_they_can_be_all_that_any_lesson_asks(tmp_path, monkeypatch, here, lesson):
     text = PLAN.partition('"06/solve_leg" = 2\n')[2].replace('"06"', f'"{lesson}"')
     (tmp_path / "plan.toml").write_text(text, "utf-8")
     names = pack.pack([], tmp_path / "out.zip", plan=tmp_path / "plan.toml").names
@@ -200,6 +200,12 @@ def test_they_can_be_put_into_every_lesson(tmp_path, lesson):
         "own-check-way",
         "own-check-joints",
     ]
+    names, printed = run_at_home(tmp_path / "exercises", RIGHT, monkeypatch)
+    assert list(names["hw"].questions) == ["reach_cm", "way", "joints"]
+    assert "questions right" not in printed or printed == "3 of 3 questions right so far.\n"
+    hand_in(tmp_path, "pip", RIGHT, book_of(tmp_path / "exercises"), lesson)
+    by_plan(tmp_path, text)
+    assert [*scores(tmp_path, "pip").values()] == [1, 1, 1]
 
 
 def test_nobody_reads_an_answer_by_accident(handed_out):
@@ -390,6 +396,19 @@ def test_what_a_plan_leaves_out_is_not_asked_and_later_asked_after_all(tmp_path,
     assert here.lots == [["tamsin"]] * 2
 
 
+def test_an_entry_of_before_there_were_plans_was_asked_its_whole_lesson(tmp_path, handed_out):
+    (terms,) = plan.read(tmp_path / "plan.toml").values()
+    with record.Record(tmp_path / record.RECORD) as kept:
+        kept.add(entries.entry(entries.learner(1)))
+        assert kept.asked_otherwise() == set()
+        built_in = replace(terms, own=(), weights={"06/steps": 1.0})
+        kept.add_run({"plan": {"06": asdict(built_in)}})
+        assert kept.asked_otherwise() == set()
+        kept.add_run({"plan": {"06": asdict(terms)}})
+        assert kept.asked_otherwise() == {("p0001", "06")}
+        assert kept.plan() == {"06": terms}
+
+
 def test_a_file_that_is_gone_is_flagged_when_a_plan_asks_more(tmp_path, here):
     for who in ("tamsin", "odo"):
         hand_in(tmp_path, who, {}, json.loads(classroom.submission("right", name=who)))
@@ -428,3 +447,20 @@ def test_the_file_holds_what_the_plan_does(tmp_path, handed_out):
     ]
     assert terms.weights == dict(zip(IDS, (2, 1, 0.5, 0.5), strict=True))
     assert all("weight" not in table for table in terms.own)
+
+
+def test_the_same_numbers_in_them_are_seen_and_what_is_packed_is_nobodys_own(handed_out, tmp_path):
+    (terms,) = plan.read(tmp_path / "plan.toml").values()
+    book, works = book_of(handed_out), {}
+    for who, answer in (("tamsin", "83.1234"), ("odo", "83.1234"), ("pip", "80.5")):
+        hand_in(tmp_path, who, {"reach_cm": f"reach_cm = {answer}"}, json.loads(json.dumps(book)))
+        data = (tmp_path / "submissions" / who / "06-preset-bend.ipynb").read_bytes()
+        works[who] = read_notebook(data).cells
+    (group,) = likeness.groups(works.items(), terms.known("06"))
+    assert (group.kind, group.learners) == ("the same numbers", ("tamsin", "odo"))
+    assert "reach_cm" in group.sentence
+    many = {f"own_{number}": None for number in range(30)}
+    packed = tuple(cell for name in many for cell in own.cells(name))
+    assert likeness.groups([("tamsin", packed), ("odo", packed)]) != []
+    questions = dict.fromkeys(many, terms.known("06")["way"])
+    assert likeness.groups([("tamsin", packed), ("odo", packed)], questions) == []

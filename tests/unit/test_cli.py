@@ -180,7 +180,7 @@ def test_the_examples_of_pack_run(desk):
         f"{name}{end}"
         for name in ("hand-out", "first-weeks", "two")
         for end in (".zip", "-plan.toml")
-    }
+    } | {"own.zip"}
 
 
 def test_the_examples_of_rigkit_run(desk, served):
