@@ -40,6 +40,7 @@ def inspect(
     asset_or_path: gltf.Asset | str | os.PathLike[str] | bytes,
     mapping: Mapping[str, object] | None = None,
     thresholds: Mapping[str, float] | None = None,
+    pair: str | None = None,
 ) -> Report:
     """Inspect a rig: find its legs, measure them by every rule.
 
@@ -51,6 +52,8 @@ def inspect(
         Corrections to what is taken for what, such as {"left.knee": "shin_01"}; see `find_legs`.
     thresholds : mapping of rule id to float, optional
         Limits other than the rules' own.
+    pair : str, optional
+        Which of several pairs of legs, such as "hind"; see `find_legs`.
 
     Returns
     -------
@@ -73,7 +76,7 @@ def inspect(
     limits = _limits(thresholds or {})
     asset = asset_or_path if isinstance(asset_or_path, gltf.Asset) else gltf.read(asset_or_path)
     file = Path(asset_or_path).name if isinstance(asset_or_path, str | os.PathLike) else ""
-    subject = subjects.Subject(asset, mapping)
+    subject = subjects.Subject(asset, mapping, pair)
     found: dict[str, list[Finding]] = {}
     moving = []
     for each in RULES:
@@ -93,7 +96,7 @@ def inspect(
             name, end = plain(motion.name, 80), motion.times[-1]
             notes.append(f"The animation {name!r} beyond its first {end:.0f} s.")
     findings = tuple(finding for each in RULES for finding in found[each.id])
-    return Report(file, subject.legs, subject.names, findings, tuple(notes))
+    return Report(file, subject.legs, subject.names, findings, tuple(notes), subject.remarks)
 
 
 def _measured(rule: Rule, subject: subjects.Subject, *motion: subjects.Motion) -> rules.Outcome:
@@ -120,12 +123,13 @@ def _reason_not_to_apply(rule: Rule, subject: subjects.Subject) -> str | None:
 def _finding(rule: Rule, limit: float, outcome: rules.Outcome, about: str = "") -> Finding:
     shared = {
         name: getattr(rule, name)
-        for name in ("title", "severity", "unit", "sense", "because", "why", "todo")
+        for name in ("severity", "unit", "sense", "because", "why", "todo")
     }
     if isinstance(outcome, rules.Unmeasured):
         said = f"{outcome.reason[:1].upper()}{outcome.reason[1:]}."
         return Finding(
             rule=rule.id,
+            title=rule.title,
             about=about,
             status=UNMEASURED,
             number=None,
@@ -138,6 +142,7 @@ def _finding(rule: Rule, limit: float, outcome: rules.Outcome, about: str = "") 
     passed = number <= limit if rule.sense == "at most" else number >= limit
     return Finding(
         rule=rule.id,
+        title=rule.title if passed else rule.fault,
         about=about,
         status=PASS if passed else FINDING,
         number=number,

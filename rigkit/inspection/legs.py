@@ -83,6 +83,8 @@ class Legs(_format.NotebookDisplay):
         Of the least certain of hips, knees and ankles; 0 where no leg was found.
     because : dict of str to str
         The reasons for "legs", "up", "forward", "metres".
+    animal : bool
+        True if these are not a person's legs.
     """
 
     legs: dict[str, Leg] = field(default_factory=dict)
@@ -94,6 +96,7 @@ class Legs(_format.NotebookDisplay):
     metres: float = 1.0
     certainty: float = 0.0
     because: dict[str, str] = field(default_factory=dict)
+    animal: bool = False
 
     def __repr__(self) -> str:
         if not self.legs:
@@ -115,6 +118,7 @@ def find_legs(
     mapping: Mapping[str, object] | None = None,
     usual: ArrayLike | None = None,
     skin_centres: ArrayLike | None = None,
+    pair: str | None = None,
 ) -> Legs:
     """Find the legs of a skeleton, by the names of its joints and by where they lie.
 
@@ -133,6 +137,8 @@ def find_legs(
         The joints that may be parts of a leg: those that move a skin. All by default.
     skin_centres : array_like, shape (n, 3), optional
         The middle of the skin that each joint carries, NaN for none: a foot reaches forward.
+    pair : str, optional
+        Which of several pairs of legs, such as "hind".
 
     Returns
     -------

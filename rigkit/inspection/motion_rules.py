@@ -23,6 +23,7 @@ PITCHES_DEG, ROLLS_DEG = (-60, -30, -15, -5, 0, 5, 15, 30, 60), (-20, 0, 20)
 @rule(
     "foot-slide",
     "A foot that stands does not slide",
+    fault="A foot slides while it stands",
     limit=("at most", 2.0, "cm"),
     severity="moderate",
     needs=("moves",),
@@ -162,6 +163,7 @@ def _skin_sole(surface: Surface, nodes: list[int]) -> list[tuple[int, Floats]] |
 @rule(
     "extension-pop",
     "No leg snaps straight",
+    fault="A leg snaps straight",
     limit=("at most", 600.0, "° a second"),
     severity="moderate",
     needs=("moves",),
@@ -219,6 +221,7 @@ def _reach_and_bend(subject: Subject, side: str, motion: Motion) -> tuple[Floats
 @rule(
     "knee-flip",
     "No knee flips",
+    fault="A knee flips",
     limit=("at most", 90.0, "°"),
     severity="serious",
     needs=("moves",),
@@ -280,6 +283,7 @@ def _fastest_turn(subject: Subject, side: str, motion: Motion) -> tuple[float, i
 @rule(
     "human-range",
     "Joints stay within human range",
+    fault="A joint goes beyond human range",
     limit=("at most", 15.0, "°"),
     severity="slight",
     needs=("moves",),

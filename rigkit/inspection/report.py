@@ -1,15 +1,15 @@
 """The result of an inspection, as an object, as text, as JSON and as a page.
 
-The JSON (schema 1; names are never taken away or given another meaning, only added):
+The JSON (schema 2; names are never taken away or given another meaning, only added):
 
-    {"rigkit_inspection": 1,
+    {"rigkit_inspection": 2,
      "file": str, "passed": bool, "counts": {"finding": int, "pass": int, "not measured": int},
      "taken": {"certainty": 0…1, "why": str,
                "up": [x, y, z], "up_why": str, "forward": …, "forward_why": …, "metres": float,
                "metres_why": …, "pelvis": str or null, "helpers": [str], "joints": [{"side": "left"
                or "right", "part": str, "name": str, "certainty": 0…1, "why": str}]},
-     "notes": [str], "findings": [{"rule": str, "title": str, "about": str, "status": "finding",
-     "pass" or "not measured",
+     "notes": [str], "remarks": [str], "findings": [{"rule": str, "title": str, "about": str,
+                   "status": "finding", "pass" or "not measured",
                    "severity": "serious", "moderate" or "slight", "number": float or null, "unit":
                    str, "sense": "at most" or "at least", "limit": float, "because": str, "said":
                    str, "parts": [{"what": str, "number": float or null}], "why": str, "todo":
@@ -39,7 +39,7 @@ from rigkit.page import plain
 from rigkit.stage import Picture
 
 FINDING, PASS, UNMEASURED = "finding", "pass", "not measured"
-SCHEMA = 1
+SCHEMA = 2
 LONGEST_NAME = 80
 _ONE = {"loose joints": "loose joint", "names": "name", "joints": "joint", "vertices": "vertex"}
 
@@ -150,6 +150,8 @@ class Report:
         One for each rule, or for each rule and animation, in the order of the rules.
     notes : tuple of str
         What the file held that was not read, or not measured to its end.
+    remarks : tuple of str
+        Sentences on the whole rig, said once.
     """
 
     file: str
@@ -157,6 +159,7 @@ class Report:
     names: tuple[str, ...]
     findings: tuple[Finding, ...]
     notes: tuple[str, ...] = ()
+    remarks: tuple[str, ...] = ()
 
     @property
     def passed(self) -> bool:
@@ -361,6 +364,7 @@ class Report:
                 "joints": self.joints(),
             },
             "notes": list(self.notes),
+            "remarks": list(self.remarks),
             "findings": [finding.data() for finding in self.findings],
         }
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from math import isclose
 
 from rigkit import _format
 from rigkit.stage import Picture
@@ -15,6 +16,8 @@ Draw = Callable[[str], Picture]  # a picture, from the ink of its number
 Measure = Callable[..., "Outcome"]  # from a Subject, and a Motion where it moves
 CRAFT = "common practice, no source"
 CHOSEN = "our choice"
+SHARE = "% of the leg"
+ALIKE = 1e-6  # numbers that differ by less, relatively, are equally bad
 
 
 @dataclass(frozen=True)
@@ -27,6 +30,8 @@ class Rule(_format.NotebookDisplay):
         Words, such as "sides-mirror".
     title : str
         What a rig that passes does, as a sentence.
+    fault : str
+        What is wrong with one that does not, as a sentence.
     unit : str
         Of its number; "" for a count.
     sense : {"at most", "at least"}
@@ -49,6 +54,7 @@ class Rule(_format.NotebookDisplay):
 
     id: str
     title: str
+    fault: str
     unit: str
     sense: str
     limit: float
@@ -73,6 +79,7 @@ def rule(
     id: str,
     title: str,
     *,
+    fault: str,
     limit: tuple[str, float, str],
     severity: str,
     needs: tuple[str, ...] = (),
@@ -84,7 +91,7 @@ def rule(
 
     Parameters
     ----------
-    id, title, severity, needs, because, why, todo
+    id, title, fault, severity, needs, because, why, todo
         As in `Rule`.
     limit : tuple of (str, float, str)
         Sense, limit and unit, such as ("at most", 0.5, "cm").
@@ -96,7 +103,7 @@ def rule(
     """
     sense, number, unit = limit
     return lambda measure: Rule(
-        id, title, unit, sense, number, because, why, todo, severity, measure, needs
+        id, title, fault, unit, sense, number, because, why, todo, severity, measure, needs
     )
 
 
@@ -133,5 +140,9 @@ Outcome = Measured | Unmeasured
 
 
 def worst(parts: Sequence[Part], largest: bool = True) -> Part:
-    """Return the name and the number of the worst of (name, number) pairs."""
-    return (max if largest else min)(parts, key=lambda part: part[1])
+    """Return the name and the number of the worst of (name, number) pairs.
+
+    Of those that are alike the first counts, so list what is nearest to the pelvis first.
+    """
+    most = (max if largest else min)(number for _, number in parts)
+    return next(part for part in parts if part[1] == most or isclose(part[1], most, rel_tol=ALIKE))

@@ -21,6 +21,7 @@ PLAIN_BEND_DEG = 0.5  # below this the bend plane is that of the foot
 @rule(
     "legs-found",
     "The legs are found and certain",
+    fault="The legs are not certain",
     limit=("at least", 50.0, "%"),
     severity="serious",
     because=f"below even odds a wrong joint may have been measured; {CHOSEN}",
@@ -50,6 +51,7 @@ def legs_found(subject: Subject) -> Measured:
 @rule(
     "chain-unbroken",
     "Every joint hangs below the one above it",
+    fault="A joint does not hang below the one above it",
     limit=("at most", 0.0, "loose joints"),
     severity="serious",
     because=f"a leg is one chain from pelvis to toe; {CRAFT}",
@@ -90,6 +92,7 @@ def chain_unbroken(subject: Subject) -> Measured:
 @rule(
     "names-say-sides",
     "Names say their side, and go in pairs",
+    fault="Names do not say their side, or have no partner",
     limit=("at most", 0.0, "names"),
     severity="slight",
     because=f"every mirroring and copying goes by names; {CRAFT}",
@@ -145,6 +148,7 @@ def _name_problem(
 @rule(
     "sides-mirror",
     "The sides are mirror images",
+    fault="The sides are no mirror images",
     limit=("at most", 0.5, "cm"),
     severity="moderate",
     needs=("both",),
@@ -171,6 +175,7 @@ def sides_mirror(subject: Subject) -> Measured:
 @rule(
     "sides-turn",
     "The sides' axes are mirror images",
+    fault="The sides' axes are no mirror images",
     limit=("at most", 2.0, "°"),
     severity="moderate",
     needs=("both",),
@@ -207,6 +212,7 @@ def sides_turn(subject: Subject) -> Measured:
 @rule(
     "preset-bend",
     "The legs have a preset bend to their own side",
+    fault="A leg has no preset bend to its own side",
     limit=("at least", 2.0, "°"),
     severity="serious",
     because=f"2° to 10° is usual; {CRAFT}",
@@ -242,6 +248,7 @@ def preset_bend(subject: Subject) -> Measured:
 @rule(
     "bends-alike",
     "Both legs are bent alike",
+    fault="The legs are bent differently",
     limit=("at most", 1.0, "°"),
     severity="moderate",
     needs=("both",),
@@ -263,6 +270,7 @@ def bends_alike(subject: Subject) -> Measured:
 @rule(
     "hinge-square",
     "The hinge axis is square to the bend plane",
+    fault="The hinge axis is aslant to the bend plane",
     limit=("at most", 5.0, "°"),
     severity="moderate",
     because="at 5° the shank swings 4 cm aside in a right-angled bend; derived (sin 5° × 0.43 m); "
@@ -320,6 +328,7 @@ def bend_normal(subject: Subject, side: str) -> Floats:
 @rule(
     "knee-in-plane",
     "The knee lies in the leg's plane",
+    fault="The knee lies beside the leg's plane",
     limit=("at most", 0.5, "cm"),
     severity="moderate",
     because=f"hip, knee, ankle and toes in one plane; {CRAFT}",
@@ -360,6 +369,7 @@ def knee_in_plane(subject: Subject) -> Outcome:
 @rule(
     "rest-reads-zero",
     "At rest the joints stand as they were bound",
+    fault="At rest joints do not stand as they were bound",
     limit=("at most", 0.5, "°"),
     severity="moderate",
     needs=("skin",),
@@ -392,6 +402,7 @@ def rest_reads_zero(subject: Subject) -> Outcome:
 @rule(
     "inverse-bind",
     "The inverse bind matrices agree with the rest pose",
+    fault="The inverse bind matrices contradict the rest pose",
     limit=("at most", 0.1, "cm"),
     severity="serious",
     needs=("skin",),
@@ -423,6 +434,7 @@ def inverse_bind(subject: Subject) -> Outcome:
 @rule(
     "scale-one",
     "No leg joint is scaled",
+    fault="A leg joint is scaled",
     limit=("at most", 0.1, "%"),
     severity="moderate",
     because=f"scale at rest is for units, above the legs only; {CRAFT}",
@@ -461,6 +473,7 @@ def scale_one(subject: Subject) -> Measured:
 @rule(
     "no-negative-scale",
     "No leg joint is mirrored by its scale",
+    fault="A leg joint is mirrored by its scale",
     limit=("at most", 0.0, "joints"),
     severity="serious",
     because=f"a reflection is no turn, so no angles can undo it; {CRAFT}",

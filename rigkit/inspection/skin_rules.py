@@ -24,6 +24,7 @@ Closed = tuple[Ints, list[Ints]]
 @rule(
     "weights-sum",
     "Weights add up to one",
+    fault="Weights do not add up to one",
     limit=("at most", 0.001, ""),
     severity="serious",
     needs=("skin",),
@@ -54,6 +55,7 @@ def weights_sum(subject: Subject) -> Outcome:
 @rule(
     "weights-at-most",
     "At most four joints move a vertex",
+    fault="More than four joints move a vertex",
     limit=("at most", 4.0, "joints"),
     severity="moderate",
     needs=("skin",),
@@ -77,6 +79,7 @@ def weights_at_most(subject: Subject) -> Measured:
 @rule(
     "weights-missing",
     "Every vertex has a joint that moves it",
+    fault="Vertices have no joint that moves them",
     limit=("at most", 0.0, "vertices"),
     severity="serious",
     needs=("skin",),
@@ -100,6 +103,7 @@ def weights_missing(subject: Subject) -> Measured:
 @rule(
     "weights-own-side",
     "No joint of one leg moves the other leg's skin",
+    fault="Joints of one leg move the other leg's skin",
     limit=("at most", 0.02, ""),
     severity="serious",
     needs=("skin", "both"),
@@ -141,6 +145,7 @@ def weights_own_side(subject: Subject) -> Measured:
 @rule(
     "joint-in-section",
     "The knees lie in the middle of the limb",
+    fault="A knee lies off the middle of the limb",
     limit=("at most", 35.0, "%"),
     severity="moderate",
     needs=("skin",),
@@ -233,6 +238,7 @@ def _cut(vertices: Floats, triangles: Ints, point: Floats, normal: Floats) -> Fl
 @rule(
     "knee-volume",
     "A knee bent by 90° keeps its volume",
+    fault="A knee bent by 90° loses volume",
     limit=("at least", 80.0, "%"),
     severity="moderate",
     needs=("skin",),

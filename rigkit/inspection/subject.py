@@ -132,6 +132,7 @@ class Subject:
     ----------
     asset : Asset
     mapping : mapping, optional
+    pair : str, optional
         As for `legs.find_legs`.
 
     Attributes
@@ -141,6 +142,8 @@ class Subject:
         A name for every node; one that has none is called by its place.
     parents : ndarray of int, shape (n,)
     legs : Legs
+    remarks : tuple of str
+        Sentences that a report says once, at its top.
     scale : float
         Metres to a unit of the file.
     rest : ndarray, shape (n, 4, 4)
@@ -148,7 +151,12 @@ class Subject:
     surface : Surface or None
     """
 
-    def __init__(self, asset: Asset, mapping: Mapping[str, object] | None = None) -> None:
+    def __init__(
+        self,
+        asset: Asset,
+        mapping: Mapping[str, object] | None = None,
+        pair: str | None = None,
+    ) -> None:
         if not isinstance(asset, Asset):
             raise ValueError(
                 f"`asset` must be an Asset; got {type(asset).__name__}. `gltf.read` makes one of a"
@@ -158,23 +166,9 @@ class Subject:
         self.names = tuple(node.name or f"node {i}" for i, node in enumerate(asset.nodes))
         self.parents = asset.parents
         raw = asset.rest_world()
-        skinned = np.zeros(len(raw), dtype=bool)
-        for skin in asset.skins:
-            skinned[skin.joints] = True
-        bare = np.array([node.mesh is None for node in asset.nodes], dtype=bool)
         surface = _surface(asset, raw)
-        self.legs = (
-            find_legs(
-                self.names,
-                self.parents,
-                raw[:, :3, 3],
-                mapping,
-                skinned if skinned.any() else bare,
-                _centres(surface, len(raw)),
-            )
-            if len(raw)
-            else Legs(because={"legs": "there are no nodes"})
-        )
+        self.legs = self._find(raw, surface, mapping, pair)
+        self.remarks: tuple[str, ...] = ()
         self.scale = self.legs.metres
         self._axes = np.stack([self.legs.left, self.legs.up, self.legs.forward])
         self._origin = np.zeros(3)
@@ -184,6 +178,29 @@ class Subject:
         self.rest[:, :3, 3] -= self._origin
         if self.surface:
             self.surface.vertices[:] -= self._origin
+
+    def _find(
+        self,
+        raw: Floats,
+        surface: Surface | None,
+        mapping: Mapping[str, object] | None,
+        pair: str | None,
+    ) -> Legs:
+        if not len(raw):
+            return Legs(because={"legs": "there are no nodes"})
+        skinned = np.zeros(len(raw), dtype=bool)
+        for skin in self.asset.skins:
+            skinned[skin.joints] = True
+        bare = np.array([node.mesh is None for node in self.asset.nodes], dtype=bool)
+        return find_legs(
+            self.names,
+            self.parents,
+            raw[:, :3, 3],
+            mapping,
+            skinned if skinned.any() else bare,
+            _centres(surface, len(raw)),
+            pair,
+        )
 
     # The skeleton at rest.
 
@@ -234,6 +251,10 @@ class Subject:
                 ]
             )
         )
+
+    def share(self, metres: float) -> float:
+        """Return a length as a share of the legs' length, per cent."""
+        return 100 * metres / max(self.length, 1e-12)
 
     def toe_direction(self, side: str) -> Floats:
         """Return the level unit direction of a foot; straight ahead for one without joints."""

@@ -96,9 +96,10 @@ def test_json_keeps_its_schema():
         "counts",
         "taken",
         "notes",
+        "remarks",
         "findings",
     }
-    assert data["rigkit_inspection"] == 1
+    assert data["rigkit_inspection"] == 2
     assert data["passed"] is False
     assert set(data["taken"]) == {
         "certainty",
@@ -199,7 +200,7 @@ def test_the_report_shows_itself_in_a_notebook():
     report = inspection.inspect(rigs.BROKEN["preset-bend"]())
     shown = report._repr_mimebundle_()
     assert shown["text/plain"] == repr(report) == report.text().rstrip()
-    assert "The legs have a preset bend" in shown["text/html"]
+    assert "A leg has no preset bend" in shown["text/html"]
     assert "<svg" in shown["text/html"]
     with pytest.raises(KeyError):
         _ = report["no-such-rule"]
