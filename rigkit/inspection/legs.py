@@ -15,7 +15,7 @@ import numpy as np
 from rigkit import _check, _format
 from rigkit._types import ArrayLike, Bools, Floats, Ints
 from rigkit.inspection.corrections import Corrections, read_mapping
-from rigkit.inspection.names import SIDE_WORDS, NameReading, read_name
+from rigkit.inspection.names import SIDE_WORDS, NameReading, read_names
 from rigkit.inspection.search import search
 from rigkit.inspection.tree import AXES, CHAINS, Tree, combined_certainty
 from rigkit.inspection.whole import Found, Joints, standing, whole_legs
@@ -165,7 +165,7 @@ def find_legs(
         return Legs(because={"legs": "there are no joints"})
     points = _check.numbers("points", points, len(names), 3)
     centres = None if skin_centres is None else np.asarray(skin_centres, np.float64)
-    tree = Tree(_check_parents(parents, len(names)), points, [read_name(name) for name in names])
+    tree = Tree(_check_parents(parents, len(names)), points, read_names(names))
     may = np.ones(len(names), bool) if usual is None else np.array(usual, bool)
     corrections = read_mapping(mapping or {}, names)
     for (side, part), place in corrections.parts.items():
@@ -329,7 +329,7 @@ def _forward_hint(
     return None, ""
 
 
-def _snap_to_axis(direction: Floats, within_deg: float = 10.0) -> Floats:
+def _snap_to_axis(direction: Floats, within_deg: float = 15.0) -> Floats:
     """A file's own axis, if the direction is near one."""
     nearest = max(AXES.values(), key=lambda axis: axis @ direction)
     return nearest if nearest @ direction > np.cos(np.radians(within_deg)) else direction

@@ -27,7 +27,8 @@ Needed = Collection[tuple[int, int]]  # columns of triples, and the joints that 
 
 LEAST_NAMED = -0.7  # three names that together say less than this name something else
 LEAST_CERTAIN = 0.4  # below this nothing is called a leg
-STANDARD_UP = 0.05  # what glTF's own up axis, +Y, is ahead by
+STANDARD_UP = 0.05  # what glTF's own up axis, +Y, is ahead of +Z by
+UNUSUAL_UP = 0.25  # what all other axes are behind +Z by
 LEVELS, MAX_TRIPLES = (8, 4, 2), 200_000  # how far apart in the tree hip, knee and ankle may be
 MAX_CANDIDATES = 2000  # triples that are looked at closely
 
@@ -66,7 +67,7 @@ def search(tree: Tree, usual: Bools, mapping: Corrections) -> Found | None:
     for up in ups if len(joints) else ():
         placed = shaped * stance_score(tree, joints, up, usual)
         triples = _best(tree, Triples(joints, named, placed), needed)
-        ahead = STANDARD_UP * bool(up is AXES["+y"] or mapping.up is not None)
+        ahead = 0.0 if mapping.up is not None else _usual_up(up)
         for score, found in (_pair(tree, triples, up, needed), _alone(tree, triples, up, needed)):
             if found:
                 found.placed = standing(tree, found, whole_legs(tree, found, mapping), usual)
@@ -77,6 +78,11 @@ def search(tree: Tree, usual: Bools, mapping: Corrections) -> Found | None:
     return (
         found if needed or combined_certainty(found.named, found.placed) >= LEAST_CERTAIN else None
     )
+
+
+def _usual_up(up: Floats) -> float:
+    """Return what an axis is ahead by: glTF's own is +Y, some files stand along +Z."""
+    return STANDARD_UP if up is AXES["+y"] else 0.0 if up is AXES["+z"] else -UNUSUAL_UP
 
 
 def _triples(tree: Tree, usual: Bools) -> Ints:
@@ -94,12 +100,20 @@ def _triples(tree: Tree, usual: Bools) -> Ints:
                 tree.name_fit(i, "ankle") > 0.5 for i in below
             ):  # a foot may hang elsewhere
                 below += apart[(apart != knee) & ~tree.hangs(knee, apart)].tolist()
+            below += _beside(tree, knee, levels, usual, below)
             found += [(hip, knee, ankle) for hip in hips for ankle in below]
             if len(found) > MAX_TRIPLES:
                 break
         if len(found) <= MAX_TRIPLES:
             break
     return np.array(found[:MAX_TRIPLES], dtype=np.int64).reshape(-1, 3)
+
+
+def _beside(tree: Tree, knee: int, levels: int, usual: Bools, known: Collection[int]) -> list[int]:
+    """Joints that hang elsewhere and stand where a joint below a knee does: a foot and a tip."""
+    found = {i for end in tree.below(knee, levels) for i in tree.at_same_place(end) if usual[i]}
+    found -= {*known, knee, *tree.above(knee)}
+    return [i for i in sorted(found) if not tree.hangs(i, knee)]
 
 
 def _named(tree: Tree, joints: Ints) -> tuple[Floats, Bools]:

@@ -33,6 +33,8 @@ class Tree:
             if parent >= 0:
                 self.children[parent].append(i)
         self._first, self._count = self._spans()
+        self._same: dict[int, list[int]] = {}
+        self._span = float(np.ptp(self.points, axis=0).max()) if len(self.points) else 0.0
 
     def _spans(self) -> tuple[Ints, Ints]:
         """The place of each joint, listed from the roots down, and the size of its branch."""
@@ -75,6 +77,13 @@ class Tree:
         """Return the joints from `upper` down to `lower`, both left out; none if it is not near."""
         way = self.above(lower, MAX_BETWEEN)
         return way[: way.index(upper)][::-1] if upper in way else []
+
+    def at_same_place(self, place: int) -> list[int]:
+        """Return the other joints that stand where a joint stands, to a thousandth of the whole."""
+        if place not in self._same:
+            away = _length(self.points - self.points[place])
+            self._same[place] = np.flatnonzero(away <= 1e-3 * self._span).tolist()
+        return [other for other in self._same[place] if other != place]
 
     def name_fit(self, place: int, part: str) -> float:
         """Return the fit of a name to a part: 1 says so, −1 says something else, 0 nothing."""
