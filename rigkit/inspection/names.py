@@ -54,14 +54,16 @@ _WORDS: dict[str, dict[str, float]] = {
     "metatarsus": {"ankle": 0.6, "ball": 0.4},
     "stifle": {"knee": 1.0},
     "fetlock": {"ball": 0.8},
-    # German, French, Spanish, Italian: thigh, shank, foot
-    **dict.fromkeys(("oberschenkel", "cuisse", "muslo", "coscia"), {"hip": 1.0}),
-    **dict.fromkeys(("unterschenkel", "mollet", "pantorrilla", "polpaccio"), {"knee": 1.0}),
-    **dict.fromkeys(("knie", "genou", "rodilla", "ginocchio"), {"knee": 1.0}),
-    **dict.fromkeys(("fuss", "pied", "pie", "piede"), {"ankle": 0.9, "ball": 0.2}),
-    **dict.fromkeys(("zehen", "orteils", "dedos"), {"ball": 0.8}),
-    **dict.fromkeys(("becken", "bassin", "cadera", "bacino"), {"pelvis": 1.0}),
 }
+_ABROAD = {  # German, French, Spanish, Italian
+    "thigh": "oberschenkel cuisse muslo coscia",
+    "shank": "unterschenkel mollet pantorrilla polpaccio",
+    "knee": "knie genou rodilla ginocchio",
+    "foot": "fuss pied pie piede",
+    "toes": "zehen orteils",
+    "pelvis": "becken bassin cadera bacino",
+}
+_WORDS |= {word: _WORDS[ours] for ours, theirs in _ABROAD.items() for word in _words(theirs)}
 _LEG = {"leg", "limb"}
 _UPPER, _LOWER = _words("upper up top"), _words("lower low lo bottom under")
 _TIP = {"tip", "end", "nub", "leaf"}
@@ -75,8 +77,8 @@ ARM = _words(
 )
 _NOT_LEGS = ARM | _words(
     "finger fingers thumb index middle ring pinky little "
-    "metacarpal phalanx proximal intermediate distal spine chest torso belly abdomen neck head jaw eye eyes eyelid ear hair tail wing "
-    "feather tongue brow lip mouth nose cheek beak skirt coat cape strap belt bag prop weapon hat "
+    "metacarpal phalanx proximal intermediate distal spine chest torso belly abdomen neck head jaw "
+    "eye eyes eyelid ear hair tail wing feather tongue brow lip mouth nose cheek beak skirt coat cape strap belt bag prop weapon hat "
     "antenna tentacle fin horn trunk bust breast rib"
 )
 HIND, FRONT = _words("hind back rear"), _words("front fore")

@@ -1,9 +1,10 @@
-"""Sixty rigs drawn by a seed, as different as the world's: bodies, names, extra joints, axes, poses.
+"""Rigs drawn by a seed, as different as the world's: bodies, names, extra joints, axes, poses.
 
 Each knows its true legs. Everything is invented; what a rig may be like is common practice.
 """
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
+from itertools import pairwise
 
 import numpy as np
 
@@ -161,7 +162,7 @@ def bird(rng):
 def on_toes(rng):
     """An upright creature with arms that walks on its toes."""
     plan = person(rng)
-    for side, way in SIDES:
+    for side, _ in SIDES:
         place, hip = plan.body.place, plan.at(side, "hip")
         for part, high, z in (("knee", 0.62, 0.18), ("ankle", 0.28, -0.16), ("ball", 0.03, 0.06)):
             plan.body.points[place(side, part)] = [hip[0], high * hip[1], z]
@@ -219,14 +220,8 @@ def car(rng):
 
 
 def hand(rng):
-    here = person(rng).body
     here = bodies.body(nameless).keeping(
-        lambda what: (
-            what[0] == "L"
-            and what[1] in ("wrist", "index1", "index2", "index3")
-            or what[0] == "L"
-            and what[1].startswith("thumb")
-        )
+        lambda what: what[0] == "L" and what[1].startswith(("wrist", "index", "thumb"))
     )
     return Plan(here, [], features=["hand"])
 
@@ -243,7 +238,7 @@ def arm(rng):
 
 def _between(plan, parts, share, name, chain):
     for side, _ in SIDES:
-        for upper, lower in zip(parts, parts[1:], strict=False):
+        for upper, lower in pairwise(parts):
             if not plan.has(side, lower):
                 continue
             a, b = plan.body.place(side, upper), plan.body.place(side, lower)
