@@ -39,6 +39,31 @@ def mirrored_share(tree: Tree, found: Found, usual: Bools) -> float:
     return float(np.mean(away.min(axis=1) < (0.06 * length) ** 2))
 
 
+def like_limbs(tree: Tree, found: Found, taken: Iterable[int]) -> int:
+    """Return the number of further chains whose two bones are as long as those of a leg.
+
+    A person's arms are shorter; a spider's other legs, or a bush's twigs, are not.
+    """
+    hip, knee, ankle = (int(place) for place in next(iter(found.triples.values())))
+    above = tree.above(ankle)
+    if knee not in above or hip not in above:
+        return 0
+    lower, upper = above.index(knee) + 1, above.index(hip) - above.index(knee)
+    thigh, shank = np.linalg.norm(np.diff(tree.points[[hip, knee, ankle]], axis=0), axis=-1)
+    used = set(taken)
+    hips = set()
+    for end in range(len(tree.points)):
+        way = [end, *tree.above(end, lower + upper)]
+        if len(way) == lower + upper + 1 and not used.intersection(way):
+            top, middle, low = tree.points[[way[-1], way[lower], end]]
+            if (
+                abs(np.linalg.norm(middle - top) - thigh) < 0.15 * thigh
+                and abs(np.linalg.norm(low - middle) - shank) < 0.15 * shank
+            ):
+                hips.add(way[-1])
+    return len(hips)
+
+
 def why_animal(tree: Tree, ends: dict[str, Joints], up: Floats, forward: Floats, pairs: int) -> str:
     """Return the reason why legs are no person's; empty if nothing says so."""
     if pairs > 1:

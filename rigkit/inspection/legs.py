@@ -15,7 +15,7 @@ import numpy as np
 from rigkit import _check, _format
 from rigkit._types import ArrayLike, Bools, Floats, Ints
 from rigkit.inspection.corrections import Corrections, read_mapping
-from rigkit.inspection.evidence import mirrored_share, why_animal
+from rigkit.inspection.evidence import like_limbs, mirrored_share, why_animal
 from rigkit.inspection.names import SIDE_WORDS, NameReading, read_names
 from rigkit.inspection.pairs import Choice, Pair, choose
 from rigkit.inspection.search import further_pairs, search
@@ -28,6 +28,8 @@ SIDES_TOLD = {
     "the knees bend along it": (0.85, "only the bend of their knees tells which is the left"),
     "nothing says otherwise": (0.5, "nothing tells which of them is the left"),
 }
+LEAST_CERTAIN, LEAST_OF_SEVERAL = 0.25, 0.1  # below this nothing is called a leg
+MANY_LIMBS = 4  # further limbs as long as the legs that make them doubtful
 NOT_IN_DOUBT = 0.95
 UNITS = {"metres": 1.0, "centimetres": 0.01, "millimetres": 0.001}
 
@@ -192,7 +194,10 @@ def find_legs(
     if found is None:
         return Legs(because={"legs": _why_none(tree, may)})
     pairs, choice = _pairs(tree, found, corrections, may, centres, pair)
-    legs = _legs_from(tree, pairs[choice.taken], corrections, may, centres, choice)
+    legs = _legs_from(tree, pairs[choice.taken], corrections, may, centres, choice, pairs)
+    least = LEAST_OF_SEVERAL if pairs[1:] else LEAST_CERTAIN
+    if legs.certainty < least and not corrections.parts:
+        return Legs(because={"legs": _why_unlikely(names, legs)})
     return replace(legs, pairs=_listed(tree, names, pairs, choice, legs)) if pairs[1:] else legs
 
 
@@ -287,6 +292,7 @@ def _legs_from(
     usual: Bools,
     skin_centres: Floats | None,
     choice: Choice,
+    others: Sequence[Found],
 ) -> Legs:
     ends = whole_legs(tree, found, mapping)
     found.placed = standing(tree, found, ends, usual)
@@ -295,12 +301,13 @@ def _legs_from(
     unsided = not set(ends) <= set(SIDE_WORDS)
     if unsided:
         ends = _with_sides(tree, ends, left)
-    doubts = _doubts(tree, found, usual, choice, why_forward if unsided and len(ends) > 1 else "")
-    trust = float(np.prod([share for share, _ in doubts]))
     pelvis = mapping.parts.get(
         (None, "pelvis"), _pelvis(tree, [joints["hip"] for joints in ends.values()])
     )
     metres, why_metres = _metres(_hip_height(tree, ends, found.up), mapping)
+    sides = why_forward if unsided and len(ends) > 1 else ""
+    doubts = _doubts(tree, found, usual, choice, others, sides)
+    trust = float(np.prod([share for share, _ in doubts]))
     legs = {side: _leg(tree, side, ends[side], found, mapping, trust) for side in sorted(ends)}
     animal = why_animal(tree, ends, found.up, forward, len(choice.names))
     because = {
@@ -311,7 +318,6 @@ def _legs_from(
         "animal": animal,
         "pairs": _why_pairs(choice),
     }
-    sure = min(leg.certainty[part] for leg in legs.values() for part in CHAINS[0])
     return Legs(
         legs,
         pelvis,
@@ -320,7 +326,7 @@ def _legs_from(
         forward,
         left,
         metres,
-        sure,
+        min(leg.certainty[part] for leg in legs.values() for part in CHAINS[0]),
         {key: why for key, why in because.items() if why},
         bool(animal),
         pair=choice.names[choice.taken],
@@ -328,13 +334,21 @@ def _legs_from(
 
 
 def _doubts(
-    tree: Tree, found: Found, usual: Bools, choice: Choice, why_sides: str
+    tree: Tree,
+    found: Found,
+    usual: Bools,
+    choice: Choice,
+    pairs: Sequence[Found],
+    why_sides: str,
 ) -> list[tuple[float, str]]:
-    """What speaks against the legs as a whole: the share of certainty that is left, and why."""
+    """Reasons against the legs as a whole: the share of certainty that is left, and why."""
     doubts = []
     share = mirrored_share(tree, found, usual)
     if share < 0.7:
         doubts.append((max(share / 0.7, 0.3), "the rest of the body does not mirror with them"))
+    taken = [i for pair in pairs for triple in pair.triples.values() for i in triple.tolist()]
+    if (more := like_limbs(tree, found, taken)) >= MANY_LIMBS:
+        doubts.append((0.3, f"it has {more} more limbs as long as these"))
     if len(choice.names) > 1 and choice.certainty < NOT_IN_DOUBT:
         doubts.append((choice.certainty, choice.why))
     if why_sides in SIDES_TOLD:
@@ -538,7 +552,17 @@ def _why_legs(tree: Tree, legs: dict[str, Leg], placed: float) -> str:
         if named > -0.1
         else "names say something else"
     )
-    return f"{chains}; {names}, and {they} the floor{'' if placed > 0.6 else ' only roughly'} as legs do"
+    roughly = "" if placed > 0.6 else " only roughly"
+    return f"{chains}; {names}, and {they} the floor{roughly} as legs do"
+
+
+def _why_unlikely(names: Sequence[str], legs: Legs) -> str:
+    hips = " and ".join(repr(names[leg.joints["hip"]]) for leg in legs.legs.values())
+    why = legs.because["legs"]
+    return (
+        f"what comes nearest, below {hips}, is only {100 * legs.certainty:.0f} % certain: "
+        f"{why[:1].lower()}{why[1:]}"
+    )
 
 
 def _why_none(tree: Tree, usual: Bools) -> str:

@@ -78,8 +78,8 @@ ARM = _words(
 _NOT_LEGS = ARM | _words(
     "finger fingers thumb index middle ring pinky little "
     "metacarpal phalanx proximal intermediate distal spine chest torso belly abdomen neck head jaw "
-    "eye eyes eyelid ear hair tail wing feather tongue brow lip mouth nose cheek beak skirt coat cape strap belt bag prop weapon hat "
-    "antenna tentacle fin horn trunk bust breast rib"
+    "eye eyes eyelid ear hair tail wing feather tongue brow lip mouth nose cheek beak skirt coat "
+    "cape strap belt bag prop weapon hat antenna tentacle fin horn trunk bust breast rib"
 )
 HIND, FRONT = _words("hind back rear"), _words("front fore")
 ANIMAL = _words("paw hoof hock fetlock pastern stifle talon")
@@ -173,7 +173,7 @@ def _parts(words: set[str], side: str | None) -> dict[str, float]:
     if words & _LEG:
         upper, lower = words & _UPPER, words & _LOWER
         if upper or lower:
-            parts |= {"hip" if upper else "knee": 1.0}
+            parts |= {"hip": 1.0} if upper else {"knee": 1.0, "ankle": 0.2}
         elif not parts:
             parts |= {"hip": 0.5, "knee": 0.5, "ankle": 0.2}
     if words & _TIP and parts:

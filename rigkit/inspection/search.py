@@ -29,7 +29,7 @@ from rigkit.inspection.whole import Found, standing, whole_legs
 Needed = Collection[tuple[int, int]]  # columns of triples, and the joints that must be there
 
 LEAST_NAMED = -0.7  # three names that together say less than this name something else
-LEAST_CERTAIN = 0.4  # below this nothing is called a leg
+LEAST_CERTAIN = 0.25  # below this nothing is called a leg
 OTHER = {"L": "R", "R": "L"}
 STANDARD_UP = 0.05  # what glTF's own up axis, +Y, is ahead of +Z by
 UNUSUAL_UP = 0.6  # what all other axes are behind +Z by

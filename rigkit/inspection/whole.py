@@ -91,7 +91,7 @@ def _third_bones(
             chain = [hip, knee, place, ankle] if upper == knee else [hip, place, knee, ankle]
             if (
                 kind not in found
-                and _leg_like(tree, place, triple)
+                and _leg_like(tree, place, triple, _zigzags(tree, chain, across))
                 and _is_joint_between(tree, upper, place, lower)
             ):
                 found[kind] = chain
@@ -101,7 +101,7 @@ def _third_bones(
         if (
             "below" not in found
             and _hangs_down(tree, ankle, place, up, 0.2 * whole, 0.5 if zigzag else 0.75)
-            and (_leg_like(tree, place, triple) or (zigzag and not tree.readings[place].helps))
+            and _leg_like(tree, place, triple, zigzag)
             and max(tree.name_fit(place, part) for part in ("ankle", *FOOT_PARTS)) >= 0
         ):
             found["below"] = chain
@@ -109,7 +109,7 @@ def _third_bones(
         chain = [place, hip, knee, ankle]
         if (
             place not in shared
-            and _leg_like(tree, place, triple)
+            and _leg_like(tree, place, triple, True)
             and "pelvis" not in tree.readings[place].parts
             and _hangs_down(tree, place, hip, up, 0.15 * whole, 0.25)
             and _zigzags(tree, chain, across)
@@ -136,10 +136,13 @@ def _zigzags(tree: Tree, chain: Sequence[int], across: Floats | None, least: flo
     return bool(turns[0] * turns[1] < 0 and np.abs(turns).min() > least)
 
 
-def _leg_like(tree: Tree, place: int, others: Sequence[int]) -> bool:
-    """True if a joint's name allows it to end a bone of its own, not half of another's."""
+def _leg_like(tree: Tree, place: int, others: Sequence[int], zigzag: bool) -> bool:
+    """True if a joint's name allows it to end a bone of its own, not half of another's.
+
+    Joints called alike but for a number share a bone, unless it turns there and back.
+    """
     reading = tree.readings[place]
-    split = any(
+    split = not zigzag and any(
         tree.readings[i].parts and tree.readings[i].stem.strip(DIGITS) == reading.stem.strip(DIGITS)
         for i in others
     )
