@@ -137,7 +137,7 @@ def stance_score(tree: Tree, joints: Ints, up: Floats, usual: Bools) -> Floats:
     floor = (tree.points[usual] @ up).min()
     low = (ankle - floor) / np.maximum(upper + lower, 1e-300)
     down = (hip - ankle) / np.maximum(whole, 1e-300)
-    upright = np.maximum(_ramp(down, 0.6, 0.92), 0.35 * _ramp(down, 0.12, 0.3))  # or sprawling
+    upright = np.maximum(_ramp(down, 0.6, 0.92), 0.25 * _ramp(down, 0.12, 0.3))  # or sprawling
     return np.sqrt(upright * (1 - _ramp(low, 0.15, 0.6)))
 
 
