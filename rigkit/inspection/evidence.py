@@ -6,10 +6,12 @@ import numpy as np
 
 from rigkit._types import Bools, Floats
 from rigkit.inspection.names import ANIMAL
-from rigkit.inspection.tree import CHAINS, Tree
+from rigkit.inspection.tree import CHAINS, Tree, apart
 from rigkit.inspection.whole import Found, Joints
 
 FEWEST = 6  # other joints that say something of a body's symmetry
+NEAR = 0.06  # of the leg: a joint so near to another's mirror image is its partner
+LIKE = 0.1  # bones are as long as others if they differ by less than this share
 MOST = 400  # joints that are looked at for it
 WRONG_WAY_DEG = 15.0  # a knee bent backward by more is an animal's, or no knee
 
@@ -22,21 +24,27 @@ def mirrored_share(tree: Tree, found: Found, usual: Bools) -> float:
     if len(found.triples) < 2:
         return 1.0
     one, two = (tree.points[triple] for triple in found.triples.values())
-    across = (one - two).mean(axis=0)
-    length = np.linalg.norm(np.diff(one, axis=0), axis=-1).sum()
-    width = np.linalg.norm(across)
-    taken = np.concatenate(list(found.triples.values()))
-    rest = np.setdiff1d(np.flatnonzero(usual), taken)
-    if len(rest) < FEWEST or width < 1e-9 * length:
+    length = float(np.linalg.norm(np.diff(one, axis=0), axis=-1).sum())
+    legs = {i for triple in found.triples.values() for i in triple.tolist()}
+    legs.update(i for triple in found.triples.values() for i in tree.below(int(triple[0])))
+    rest = np.setdiff1d(np.flatnonzero(usual), list(legs))
+    if len(rest) < FEWEST:
         return 1.0
-    across = across / width
-    rest = rest[:: len(rest) // MOST + 1]
-    points = tree.points[rest]
-    middle = (one + two).mean(axis=0) / 2
+    points = tree.points[rest[:: len(rest) // MOST + 1]]
+    near = NEAR * length
+    return max(  # a stride turns the first plane, a hip placed by eye the other
+        _share_mirrored(points, apart(one, two), (one[0] + two[0]) / 2, near),
+        _share_mirrored(points, (one - two).mean(axis=0), (one + two).mean(axis=0) / 2, near),
+    )
+
+
+def _share_mirrored(points: Floats, across: Floats, middle: Floats, near: float) -> float:
+    """The share of points whose mirror image in a plane has another point, or its own, near it."""
+    across = across / max(float(np.linalg.norm(across)), 1e-300)
     images = points - 2 * ((points - middle) @ across)[:, None] * across
     squares = (points**2).sum(axis=-1)
     away = (images**2).sum(axis=-1)[:, None] + squares - 2 * images @ points.T
-    return float(np.mean(away.min(axis=1) < (0.06 * length) ** 2))
+    return float(np.mean(away.min(axis=1) < near**2))
 
 
 def like_limbs(tree: Tree, found: Found, taken: Iterable[int]) -> int:
@@ -50,18 +58,19 @@ def like_limbs(tree: Tree, found: Found, taken: Iterable[int]) -> int:
         return 0
     lower, upper = above.index(knee) + 1, above.index(hip) - above.index(knee)
     thigh, shank = np.linalg.norm(np.diff(tree.points[[hip, knee, ankle]], axis=0), axis=-1)
-    used = set(taken)
-    hips = set()
+    used = {i for i, reading in enumerate(tree.readings) if reading.elsewhere}
+    for place in taken:
+        used.update((place, *tree.below(place), *tree.above(place)))
+    count = 0
     for end in range(len(tree.points)):
         way = [end, *tree.above(end, lower + upper)]
-        if len(way) == lower + upper + 1 and not used.intersection(way):
-            top, middle, low = tree.points[[way[-1], way[lower], end]]
-            if (
-                abs(np.linalg.norm(middle - top) - thigh) < 0.15 * thigh
-                and abs(np.linalg.norm(low - middle) - shank) < 0.15 * shank
-            ):
-                hips.add(way[-1])
-    return len(hips)
+        if len(way) > lower + upper and not used.intersection(way):
+            bones = np.diff(tree.points[[way[-1], way[lower], end]], axis=0)
+            lengths = np.linalg.norm(bones, axis=-1)
+            if (np.abs(lengths - (thigh, shank)) < LIKE * np.array([thigh, shank])).all():
+                used.update(way[:-1])
+                count += 1
+    return count
 
 
 def why_animal(tree: Tree, ends: dict[str, Joints], up: Floats, forward: Floats, pairs: int) -> str:

@@ -7,7 +7,7 @@ import numpy as np
 from rigkit._types import Floats
 from rigkit.inspection.names import SIDE_WORDS
 from rigkit.inspection.reasons import YOU_SAID_SO
-from rigkit.inspection.tree import AXES, Tree
+from rigkit.inspection.tree import AXES, CHAINS, Tree, apart
 from rigkit.inspection.whole import Joints
 
 BY_SKIN = "the feet's skin reaches along it"
@@ -50,12 +50,11 @@ def forward(
     across = None
     if len(ends) == 2:
         one, two = ends.values()
-        across = np.mean(
-            [tree.points[one[part]] - tree.points[two[part]] for part in ("hip", "knee", "ankle")],
-            axis=0,
+        across = apart(
+            *(tree.points[[joints[part] for part in CHAINS[0]]] for joints in (one, two))
         )
         across = across - (across @ up) * up
-        across = _snap_to_axis(across / max(np.linalg.norm(across), 1e-300))
+        across = _snap_to_axis(across / max(float(np.linalg.norm(across)), 1e-300))
     if wanted is not None:
         level = wanted - (wanted @ up) * up
         if np.linalg.norm(level) < 0.5:

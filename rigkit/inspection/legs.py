@@ -34,8 +34,10 @@ from rigkit.inspection.search import further_pairs, search
 from rigkit.inspection.tree import AXES, CHAINS, Tree, combined_certainty
 from rigkit.inspection.whole import Found, Joints, standing, whole_legs
 
-LEAST_CERTAIN, LEAST_OF_SEVERAL = 0.25, 0.1  # below this nothing is called a leg
+LEAST_CERTAIN, LEAST_OF_SEVERAL = 0.18, 0.1  # below this nothing is called a leg
 MANY_LIMBS = 4  # further limbs as long as the legs that make them doubtful
+NAMED_LEGS = 0.6  # names that say so outweigh what the rest of the body says
+MIRRORED = 0.6  # of a body's joints at least, one arm may be posed
 NOT_IN_DOUBT = 0.95
 UNITS = {"metres": 1.0, "centimetres": 0.01, "millimetres": 0.001}
 
@@ -380,11 +382,14 @@ def _doubts(
 ) -> list[Doubt]:
     """Reasons against the legs as a whole: the share of certainty that is left, and why."""
     doubts = []
-    share = mirrored_share(tree, found, usual)
-    if share < 0.7:
-        doubts.append((max(share / 0.7, 0.3), "the rest of the body does not mirror with them"))
+    by_name = found.named > NAMED_LEGS
+    share = mirrored_share(tree, found, usual) / MIRRORED
+    if share < 1:
+        left = max(share, 0.8 if by_name else 0.3)
+        doubts.append((left, "the rest of the body does not mirror with them"))
     taken = [i for pair in pairs for triple in pair.triples.values() for i in triple.tolist()]
-    if (more := like_limbs(tree, found, taken)) >= MANY_LIMBS:
+    more = 0 if by_name else like_limbs(tree, found, taken)
+    if more >= MANY_LIMBS:
         doubts.append((0.3, f"it has {more} more limbs as long as these"))
     if len(choice.names) > 1 and choice.certainty < NOT_IN_DOUBT:
         doubts.append((choice.certainty, choice.why))

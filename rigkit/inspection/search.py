@@ -19,6 +19,7 @@ from rigkit.inspection.pairs import leg_length
 from rigkit.inspection.tree import (
     AXES,
     Tree,
+    apart,
     combined_certainty,
     proportion_score,
     shape_score,
@@ -136,13 +137,13 @@ def _beside_each_other(tree: Tree, further: Found, pairs: list[Found]) -> bool:
     across, middles = [], []
     for pair in (further, *pairs):
         one, two = (tree.points[triple] for triple in pair.triples.values())
-        apart = (one - two).mean(axis=0)
-        across.append(apart / max(float(np.linalg.norm(apart)), 1e-300))
+        way = apart(one, two)
+        across.append(way / max(float(np.linalg.norm(way)), 1e-300))
         middles.append((one + two).mean(axis=0) / 2)
     length = leg_length(tree, pairs[0])
     aside = max(abs((middle - middles[0]) @ across[1]) for middle in middles[1:])
-    apart = min(float(np.linalg.norm(middle - middles[0])) for middle in middles[1:])
-    return bool(abs(across[0] @ across[1]) > 0.9 and aside < 0.3 * length and apart > 0.22 * length)
+    along = min(float(np.linalg.norm(middle - middles[0])) for middle in middles[1:])
+    return bool(abs(across[0] @ across[1]) > 0.9 and aside < 0.3 * length and along > 0.22 * length)
 
 
 def _usual_up(up: Floats) -> float:
@@ -154,7 +155,7 @@ def _triples(tree: Tree, usual: Bools) -> Ints:
     """Every hip, knee and ankle that could be a leg, as an array of shape (m, 3)."""
     able = np.flatnonzero(usual).tolist()
     feet = {i for i in able if tree.name_fit(i, "ankle") > 0.5}
-    apart = np.array([i for i in able if i in feet and tree.parents[i] not in feet], np.int64)
+    loose = np.array([i for i in able if i in feet and tree.parents[i] not in feet], np.int64)
     for levels in LEVELS:
         found: list[tuple[int, int, int]] = []
         for knee in able:
@@ -162,8 +163,8 @@ def _triples(tree: Tree, usual: Bools) -> Ints:
             below = [i for i in tree.below(knee, levels) if usual[i]]
             if not hips:
                 continue
-            if len(apart) and not feet.intersection(below):  # a foot may hang elsewhere
-                below += apart[(apart != knee) & ~tree.hangs(knee, apart)].tolist()
+            if len(loose) and not feet.intersection(below):  # a foot may hang elsewhere
+                below += loose[(loose != knee) & ~tree.hangs(knee, loose)].tolist()
             below += _beside(tree, knee, levels, usual, below)
             found += [(hip, knee, ankle) for hip in hips for ankle in below]
             if len(found) > MAX_TRIPLES:

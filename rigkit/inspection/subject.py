@@ -212,7 +212,7 @@ class Subject:
         rows = self._likely_joints(surface)
         best = max(
             enumerate(_until_sure(map(look, rows))),
-            key=lambda numbered: (round(numbered[1].certainty, 1), -numbered[0]),
+            key=lambda numbered: numbered[1].certainty - 0.1 * numbered[0],
         )
         return best[1] if pair is None else look(rows[best[0]], pair)
 

@@ -141,6 +141,16 @@ def stance_score(tree: Tree, joints: Ints, up: Floats, usual: Bools) -> Floats:
     return np.sqrt(upright * (1 - _ramp(low, 0.15, 0.6)))
 
 
+def apart(one: Floats, two: Floats) -> Floats:
+    """Return the way from one leg's joints to the other's, both (3, 3): from hip to hip.
+
+    Knees and ankles count where the hips stand at one place; else a stride would turn it.
+    """
+    ways = one - two
+    length = np.linalg.norm(np.diff(one, axis=0), axis=-1).sum()
+    return ways[0] if np.linalg.norm(ways[0]) > 0.1 * length else ways.mean(axis=0)
+
+
 def _bones(tree: Tree, joints: Ints) -> tuple[Floats, Floats, Floats]:
     """Lengths of the upper and the lower bone, and from end to end."""
     hip, knee, ankle = (tree.points[joints[:, i]] for i in range(3))
