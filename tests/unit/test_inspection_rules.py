@@ -99,7 +99,7 @@ def test_a_clean_rig_passes_whatever_it_is_called(naming):
     clean_of(inspection.inspect(rigs.named(rigs.clean(), NAMINGS[naming])))
 
 
-@pytest.mark.parametrize("naming", ["no side", "numbers only", "empty", "another language"])
+@pytest.mark.parametrize("naming", ["no side", "numbers only", "empty"])
 def test_names_that_do_not_say_their_side_are_all_that_is_accused(naming):
     assert accused(inspection.inspect(rigs.named(rigs.clean(), NAMINGS[naming]))) == {
         "names-say-sides"
@@ -423,7 +423,7 @@ def test_a_skin_torn_by_more_than_a_centimetre_is_no_measure(cm, measured):
     asset = rigs.clean()
     (each,) = asset.skins
     bind = each.inverse_bind.copy()
-    bind[rigs.place(asset, "L_toe"), 2, 3] += cm / 100
+    bind[rigs.place(asset, "L_ball"), 2, 3] += cm / 100
     torn = replace(asset, skins=[replace(each, inverse_bind=bind)])
     report = inspection.inspect(torn)
     for rule in ("knee-volume", "joint-in-section"):
