@@ -169,8 +169,9 @@ def one_joint(subject: Subject, joint: int, text: str, kind: str) -> st.Stage:
     return stage.goal(subject.points[joint], "").note(subject.points[joint], text, kind)
 
 
-def dots(subject: Subject, found: Floats, text: str, kind: str) -> st.Stage:
-    """Draw vertices that were found, shape (k, 3), on the legs."""
+def dots(subject: Subject, chosen: Ints, text: str, kind: str) -> st.Stage:
+    """Draw vertices that were found, by their numbers, on the legs, from where most are seen."""
+    found = subject.surface.vertices[chosen]
     stage = _legs(subject, "front", "The vertices found", more=found)
     spread = found[np.linspace(0, len(found) - 1, min(len(found), MAX_DOTS)).astype(int)]
     return stage.dots(spread, kind).note(spread[0], text, kind)
@@ -191,14 +192,15 @@ def section(
     return stage.note(centre, text, kind, "above")
 
 
-def bent(rest: Floats, posed: Floats, triangles: Ints, text: str, kind: str) -> st.Picture:
-    """Draw the skin around a knee, at rest and bent, seen from the side."""
+def bent(poses: Floats, triangles: Ints, outline: Floats, text: str, kind: str) -> st.Picture:
+    """Draw the skin around a knee, at rest and bent, with its section, seen from the side."""
     views = []
-    for vertices, title in ((rest, "At rest"), (posed, "Bent by 90°")):
-        stage = st.framed("side", np.concatenate([rest, posed]), title, 0.1, HALF)
+    for vertices, cut, title in zip(poses, outline, ("At rest", "Bent by 90°"), strict=True):
+        stage = st.framed("side", poses.reshape(-1, 3), title, 0.1, HALF)
         stage.surface(vertices, triangles, "inverse")
-        views.append(stage)
-    views[-1].note(posed.mean(axis=0), text, kind)
+        ahead = cut[:, 0, 2]
+        views.append(stage.path(cut[[ahead.argmax(), ahead.argmin()], 0], "plain"))
+    views[-1].note(poses[1].mean(axis=0), text, kind)
     return st.row(*views, title="The skin around the knee")
 
 
