@@ -16,8 +16,6 @@ BEND_DEG = 90.0
 REACH = 0.35  # of the shorter bone: how far above and below a knee its volume is measured
 LINEAR_SECTION = float(np.cos(np.radians(BEND_DEG) / 2))  # of a linear blend, shared half and half
 OVERSTRETCHED = 2.5  # times: where a blend reaches no more than half a radius
-# Where inverse bind matrices are off by more, the skin at rest is no measure of anything.
-TORN_CM = 1.0
 SURROUNDED = 5 / 6  # of all directions from its middle: where the outline of a limb is to be seen
 
 
@@ -263,12 +261,13 @@ def _two_poses(subject: Subject, side: str) -> tuple[Floats, Ints]:
 
 
 def _torn(subject: Subject) -> Unmeasured | None:
-    cm = max((moved.cm for moved in subject.since_bound), default=0.0)
-    if cm > TORN_CM:
-        return Unmeasured(
-            "the inverse bind matrices are off, so the skin at rest says nothing; mend those first"
-        )
-    return None
+    legs = {node for side in subject.sides for node in subject.leg_nodes(side)}
+    lost = [each.node for each in subject.since_bound if not np.isfinite(each.cm)]
+    if legs.isdisjoint(lost):
+        return None
+    return Unmeasured(
+        "an inverse bind matrix cannot be undone, so the skin at rest says nothing; mend it first"
+    )
 
 
 RULES = (joint_in_section, knee_volume)

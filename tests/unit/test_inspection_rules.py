@@ -48,7 +48,9 @@ MADE_WITH = {
     "weights-sum": (0.05, 1e-9),
     "weights-at-most": (5, 0),
     "weights-missing": (5, 0),
-    "weights-own-side": (0.2, 1e-9),
+    "weights-negative": (1, 0),
+    "weights-jump": (1, 1e-9),
+    "joint-count": (257, 0),
     "foot-slide": (12 * 31 / 60, 0.1),  # 0.12 m/s for as long as the longest stance that counted
     "human-range": (150 + 2.5 - 120, 0.1),  # the thigh of a leg bent by 5° leans forward by 2.5°
 }
