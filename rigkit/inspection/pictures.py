@@ -182,6 +182,13 @@ def dots(subject: Subject, chosen: Ints, text: str, kind: str, view: str | None 
     return stage.dots(spread, kind).note(spread[0], text, kind)
 
 
+def joints(subject: Subject, nodes: Sequence[int], text: str, kind: str) -> st.Stage:
+    """Draw the joints of a skin."""
+    points = subject.points[np.asarray(nodes)]
+    stage = _legs(subject, "front", "The joints of the skin", more=points, whole=True)
+    return stage.dots(points[:: len(points) // MAX_DOTS + 1], kind).note(points[0], text, kind)
+
+
 def _facing(vertices: Floats, triangles: Ints) -> Floats:
     """The direction that each vertex faces, (v, 3), larger where its triangles are."""
     a, b, c = np.moveaxis(vertices[triangles], 1, 0)

@@ -57,7 +57,8 @@ def closed(poses: Floats, triangles: Ints) -> tuple[Floats, Ints]:
         With a point for each of k borders.
     triangles : ndarray of int
     """
-    tips, fans = [], []
+    tips: list[Floats] = []
+    fans: list[Ints] = []
     for edges in _borders(triangles):
         tip = np.full(len(edges), poses.shape[1] + len(tips))
         tips.append(poses[:, edges[:, 0]].mean(axis=1))

@@ -159,7 +159,7 @@ def knee_volume(subject: Subject) -> Outcome:
 
 
 def _advice(bent: "Bent") -> str:
-    """What to do, by which of the three is bad."""
+    """The advice, by which of the three is bad."""
     room = bent.stretch < OVERSTRETCHED
     first = (
         "Paint a narrower blend around the knee: its skin is stretched little, so there is room."
@@ -223,7 +223,8 @@ def bent_knee(subject: Subject, side: str, reach: float = REACH) -> Bent | None:
     along, reach = along / np.linalg.norm(along), reach * float(bones.min())
     poses, triangles = _two_poses(subject, side)
     height = (poses[0] - middle) @ along
-    crossing = triangles[(np.abs(height) <= reach)[triangles].any(axis=-1)]
+    low, high = height[triangles].min(axis=-1), height[triangles].max(axis=-1)
+    uncut = triangles[(low <= reach) & (high >= -reach)]
     for way in (1, -1):
         height = way * ((poses[0] - middle) @ along) - reach
         poses, triangles = piece.cut_off(poses, triangles, height)
@@ -235,11 +236,11 @@ def bent_knee(subject: Subject, side: str, reach: float = REACH) -> Bent | None:
     whole, kept = mesh.volume(poses, triangles)
     if abs(whole) < 1e-6 * reach**3:
         return None
-    cut = *poses, triangles, middle, along
+    cut = poses[0], poses[1], triangles, middle, along
     return Bent(
         float(kept / whole),
         float(mesh.section_ratio(*cut)),
-        float(mesh.stretch(*poses, crossing).max()),
+        float(mesh.stretch(poses[0], poses[1], uncut).max()),
         poses,
         triangles,
         np.stack([mesh.carried_section(poses[0], pose, *cut[2:]) for pose in poses]),

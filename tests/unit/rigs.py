@@ -120,7 +120,7 @@ def heavy(positions, joints, weights):
 def five(positions, joints, weights):
     joints, weights = np.pad(joints, ((0, 0), (0, 4))), np.pad(weights, ((0, 0), (0, 4)))
     here = int(np.argmax(positions[:, 1]))
-    joints[here, :5], weights[here, :5] = range(5), 0.2
+    joints[here, :5], weights[here, :5] = range(5), (0.92, 0.02, 0.02, 0.02, 0.02)
     return joints, weights
 
 
@@ -152,10 +152,10 @@ def below_zero(positions, joints, weights):
     return joints, weights
 
 
-def left_narrower(surface, table):
-    """A blend half as wide on the left."""
-    narrow = skin.rig_skin(LegRig.from_puppet(TAMSIN), TAMSIN, VERTICES, softness=1.0)[1]
-    return np.where(surface.vertices[:, :1] > 0, narrow, table)
+def left_wider(surface, table):
+    """A blend half as wide again on the left."""
+    wider = skin.rig_skin(LegRig.from_puppet(TAMSIN), TAMSIN, VERTICES, softness=3.0)[1]
+    return np.where(surface.vertices[:, :1] > 0, wider, table)
 
 
 def stray_vertices(asset):
@@ -303,7 +303,7 @@ BROKEN = {
     "weights-missing": lambda: with_weights(clean(), forgotten),
     "weights-negative": lambda: with_weights(clean(), below_zero),
     "weights-own-side": lambda: strayed(clean()),
-    "weights-alike": lambda: rebuilt(weights=left_narrower),
+    "weights-alike": lambda: rebuilt(weights=left_wider),
     "weights-jump": lambda: stray_vertices(clean()),
     "weights-crumbs": lambda: with_weights(clean(), crumbs),
     "joint-count": lambda: beaded(clean()),
