@@ -60,7 +60,7 @@ class File:
 def read(tmp_path):
     def made(asset):
         path = tmp_path / "rig.glb"
-        gltf.write(asset, path, as_is=True)
+        gltf.write(asset, path, replace=True, as_is=True)
         return File(path), inspection.inspect(path)
 
     return made

@@ -13,7 +13,7 @@ import pytest
 from scipy.spatial import ConvexHull, cKDTree
 
 from rigkit import export, inspection, mesh, skin
-from rigkit.inspection import pictures, piece, weight_rules
+from rigkit.inspection import pictures, piece, skin_rules, weight_rules
 from rigkit.inspection.skin_rules import bent_knee
 from rigkit.inspection.subject import Subject
 from rigkit.leg import LegRig
@@ -170,6 +170,41 @@ def test_what_to_do_hangs_on_all_three():
     )
     for part in ("54 % of the volume", "71 % of its section", "1.0 times as long"):
         assert part in wide.said
+
+
+@pytest.mark.parametrize(
+    ("section", "stretch", "said"),
+    [
+        (0.71, 1.3, "Paint a narrower blend"),
+        (0.71, 3.0, "Leave the blend as wide as it is"),
+        (0.5, 1.3, "Give front and back of the crease the same shares"),
+    ],
+)
+def test_the_advice_fits_what_is_bad(section, stretch, said):
+    nothing = np.empty((2, 0, 3)), np.empty((0, 3), int), np.empty((2, 0, 2, 3))
+    advice = skin_rules._advice(skin_rules.Bent(0.6, section, stretch, *nothing))
+    assert said in advice
+    assert ("narrower" in advice) == (stretch < 2.5)
+    assert ("front and back" in advice) == (section < 0.6)
+
+
+def test_what_hangs_far_from_a_knee_at_its_height_is_not_its_skin():
+    """A lantern carried by the left shin, 60 cm ahead."""
+    asset = rigs.clean()
+    (each,) = asset.meshes
+    lantern, knee = mesh.tube(0.05, 0.1, 12, 4), rigs.place(asset, "L_knee")
+    count = len(lantern.vertices)
+    more = replace(
+        each,
+        positions=np.concatenate([each.positions, lantern.vertices + [0.085, 0.48, 0.6]]),
+        triangles=np.concatenate([each.triangles, lantern.triangles + len(each.positions)]),
+        joints=np.concatenate([each.joints, np.tile([knee, 0, 0, 0], (count, 1))]),
+        weights=np.concatenate([each.weights, np.tile([1.0, 0, 0, 0], (count, 1))]),
+        normals=None,
+    )
+    report = inspection.inspect(replace(asset, meshes=[more]))
+    for rule in ("knee-volume", "joint-in-section"):
+        assert dict(report[rule].parts) == pytest.approx(dict(found(asset, rule).parts), rel=1e-6)
 
 
 def test_a_doll_of_a_quarter_the_size_reads_the_same():
