@@ -178,15 +178,20 @@ def dots(subject: Subject, chosen: Ints, text: str, kind: str, view: str | None 
     aside, _, ahead = np.abs(_facing(surface.vertices, surface.triangles)[chosen]).sum(axis=0)
     view = view or ("side" if aside > ahead else "front")
     stage = _legs(subject, view, f"The vertices found, from the {view}", more=found, whole=True)
-    spread = found[np.linspace(0, len(found) - 1, min(len(found), MAX_DOTS)).astype(int)]
+    spread = _spread(found)
     return stage.dots(spread, kind).note(spread[0], text, kind)
+
+
+def _spread(points: Floats) -> Floats:
+    """At most `MAX_DOTS` of points, from first to last."""
+    return points[np.linspace(0, len(points) - 1, min(len(points), MAX_DOTS)).astype(int)]
 
 
 def joints(subject: Subject, nodes: Sequence[int], text: str, kind: str) -> st.Stage:
     """Draw the joints of a skin."""
     points = subject.points[np.asarray(nodes)]
     stage = _legs(subject, "front", "The joints of the skin", more=points, whole=True)
-    return stage.dots(points[:: len(points) // MAX_DOTS + 1], kind).note(points[0], text, kind)
+    return stage.dots(_spread(points), kind).note(points[0], text, kind)
 
 
 def _facing(vertices: Floats, triangles: Ints) -> Floats:

@@ -52,16 +52,18 @@ def joint_in_section(subject: Subject) -> Outcome:
         return Unmeasured("no skin lies around the legs' joints")
     name, number = worst(parts)
     side, part, outline, centre, radius = cuts[name]
-    cm = number * radius
+    off = _in_cm(number / 100 * radius)
     return Measured(
         number,
-        f"{name} is {cm:.2g} cm from the middle of the limb there, {number:.0f} % of the way to "
-        f"the skin ({100 * radius:.2g} cm).",
+        f"{name} is {off} from the middle of the limb there, {number:.0f} % of the way to "
+        f"the skin ({_in_cm(radius)}).",
         tuple(parts),
-        draw=lambda kind: pictures.section(
-            subject, side, part, outline, centre, f"{cm:.2g} cm", kind
-        ),
+        draw=lambda kind: pictures.section(subject, side, part, outline, centre, off, kind),
     )
+
+
+def _in_cm(metres: float) -> str:
+    return f"{100 * metres:.1f} cm" if metres >= 0.001 else "less than 0.1 cm"
 
 
 def _section(subject: Subject, side: str, i: int) -> tuple[Floats, Floats, float] | None:

@@ -77,7 +77,7 @@ def test_off_centre_is_told_in_centimetres_too():
     kept = inspection.inspect(rigs.clean())["joint-in-section"]
     in_cm = [float(each.said.split(" is ")[1].split(" cm")[0]) for each in (found, kept)]
     assert sum(in_cm) == pytest.approx(
-        2.5, abs=0.05
+        2.5, abs=0.1
     )  # the knee was moved by 2.5 cm, across the middle
 
 
