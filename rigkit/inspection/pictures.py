@@ -202,7 +202,9 @@ def bent(rest: Floats, posed: Floats, triangles: Ints, text: str, kind: str) -> 
     return st.row(*views, title="The skin around the knee")
 
 
-def slide(subject: Subject, before: Floats, after: Floats, cm: float, kind: str) -> st.Stage:
+def slide(
+    subject: Subject, before: Floats, after: Floats, metres: float, text: str, kind: str
+) -> st.Stage:
     """Draw a sole where a stance begins and where it ends."""
     went = np.abs((after - before).mean(axis=0))
     view = "top" if went[0] > went[2] else "side"
@@ -221,10 +223,36 @@ def slide(subject: Subject, before: Floats, after: Floats, cm: float, kind: str)
     )
     start = before[before[:, 1].argmin()]
     way = (after - before).mean(axis=0) * [1, 0, 1]
-    end = start + cm / 100 * way / max(np.linalg.norm(way), 1e-9)
-    if cm >= 0.1:
+    end = start + metres * way / max(np.linalg.norm(way), 1e-9)
+    if metres >= 0.001:
         stage.arrow(start, end, "", kind)
-    return stage.note(end, f"{cm:.2g} cm", kind, "below")
+    return stage.note(end, text, kind, "below")
+
+
+def below(
+    subject: Subject,
+    motion: Motion,
+    frame: int,
+    point: Floats,
+    floor: float,
+    text: str,
+    kind: str,
+) -> st.Stage:
+    """Draw the legs in a frame of an animation, with a point and the floor it is below."""
+    there = motion.points([subject.root])[frame, 0] * [1, 0, 1] + [0, floor, 0]
+    chains = {}
+    for side in subject.sides:
+        leg = subject.legs.legs[side]
+        parts = [leg.joints[part] for part in leg.joints]
+        chains[side] = motion.points(parts)[frame] - there
+    low = point - there
+    shown = np.concatenate([*chains.values(), [low]])
+    stage = st.framed("side", shown, f"At {motion.times[frame]:.2f} s", 0.15, WIDTH).floor(0.0)
+    for side, points in chains.items():
+        stage.chain(points, "inverse", side)
+    if low[1] > -0.001:
+        return stage.note(low, text, kind, "right")
+    return stage.measure(low * [1, 0, 1], low, text, kind)
 
 
 def _around(points: Floats) -> list[Pair]:

@@ -139,6 +139,14 @@ class Unmeasured:
 Outcome = Measured | Unmeasured
 
 
+def cm(metres: float) -> str:
+    """Return a length for a sentence, in centimetres with the digits it deserves."""
+    number = 100 * abs(metres)
+    if number < 0.1:
+        return "under 0.1 cm" if number >= 1e-4 else "0 cm"
+    return f"{number:.1f} cm" if number < 9.95 else f"{number:.0f} cm"
+
+
 def worst(parts: Sequence[Part], largest: bool = True) -> Part:
     """Return the name and the number of the worst of (name, number) pairs.
 
