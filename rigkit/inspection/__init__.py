@@ -5,6 +5,7 @@ tree.py            joints as a tree, and their likeness to a leg
 corrections.py     joints, axes and unit that the user corrects
 search.py          the search for hips, knees and ankles
 whole.py           whole legs, with a third bone and a foot
+bound.py           the pose the skin was bound in: what a rig is at rest
 legs.py            where the legs are, which way is forward, in which unit; corrections
 subject.py         the rig in metres, y up, facing +Z; its skin; its animations, sampled
 rule.py            a rule, and the decorator that makes one of a function

@@ -15,6 +15,7 @@ import numpy as np
 from rigkit import rotation
 from rigkit._types import AnyFloats, Floats, Ints
 from rigkit.gltf import Animation, Asset
+from rigkit.inspection.bound import BoundPose, bound_pose, usable
 from rigkit.inspection.legs import Legs, find_legs
 from rigkit.inspection.names import SIDE_WORDS
 from rigkit.page import plain
@@ -148,8 +149,12 @@ class Subject:
     scale : float
         Metres to a unit of the file.
     rest : ndarray, shape (n, 4, 4)
-        World matrices at rest; scale and shear stay in them.
+        World matrices in the pose the skin was bound in (see `bound.bound_pose`); scale and shear
+        stay in them.
+    stored : ndarray, shape (n, 4, 4)
+        World matrices as the file's nodes have them.
     surface : Surface or None
+        In the pose it was bound in.
     """
 
     def __init__(
@@ -166,19 +171,20 @@ class Subject:
         self.asset = asset
         self.names = tuple(node.name or f"node {i}" for i, node in enumerate(asset.nodes))
         self.parents = asset.parents
-        raw = asset.rest_world()
-        surface = _surface(asset, raw)
-        self.legs = self._find(raw, surface, mapping, pair)
-        self.remarks: tuple[str, ...] = ()
+        pose = bound_pose(asset)
+        surface = _surface(asset, pose)
+        self.legs = self._find(pose.world, surface, mapping, pair)
         self.scale = self.legs.metres
         self._axes = np.stack([self.legs.left, self.legs.up, self.legs.forward])
         self._origin = np.zeros(3)
-        self.rest = self._to_metres(raw)
+        self.rest = self._to_metres(pose.world)
         self.surface = None if surface is None else self._surface_to_metres(surface)
         self._origin = self._between_the_feet()
         self.rest[:, :3, 3] -= self._origin
         if self.surface:
             self.surface.vertices[:] -= self._origin
+        self.stored = self._to_metres(asset.rest_world())
+        self.remarks: tuple[str, ...] = self._remarks()
 
     def _find(
         self,
@@ -201,6 +207,30 @@ class Subject:
             skinned if skinned.any() else bare,
             _centres(surface, len(raw)),
             pair,
+        )
+
+    def _remarks(self) -> tuple[str, ...]:
+        """Say that the nodes store another pose than the bound one, if they do."""
+        if not self.sides:
+            return ()
+        away = [
+            moved
+            for moved in self.since_bound
+            if np.isfinite(moved.cm) and (moved.deg > 0.5 or self.share(moved.cm / 100) > 0.1)
+        ]
+        if not away:
+            return ()
+        most = max(away, key=lambda moved: (round(moved.deg, 3), round(moved.cm, 3)))
+        how = (
+            f"is turned {most.deg:.{0 if most.deg >= 10 else 1}f}°"
+            if most.deg > 0.5
+            else f"has moved by {self.share(most.cm / 100):.1f} % of the leg"
+        )
+        count = f", the most of {len(away)} joints" if len(away) > 1 else ""
+        return (
+            "The nodes store another pose than the one the skin was bound in: "
+            f"{self.label(most.node)} {how}{count}. Everything at rest is measured in the bound"
+            " pose.",
         )
 
     # The skeleton at rest.
@@ -328,20 +358,25 @@ class Subject:
         return tuple(sorted({node.skin for node in carriers if node.skin is not None}))
 
     @cached_property
+    def moves_skin(self) -> frozenset[int]:
+        """The nodes that move at least one vertex, by a weight that is not zero."""
+        if self.surface is None:
+            return frozenset()
+        return frozenset(np.unique(self.surface.joints[self.surface.weights != 0]).tolist())
+
+    @cached_property
     def since_bound(self) -> tuple[Moved, ...]:
-        """The motion of each skin joint since it was bound, a `Moved` for each."""
+        """The motion since binding of each joint that moves some skin, a `Moved` for each."""
         world = self.asset.rest_world()
         found: dict[int, Moved] = {}
         for place in self.moving_skins:
             skin = self.asset.skins[place]
             at = {int(node): i for i, node in enumerate(skin.joints)}
-            good = (np.abs(np.linalg.det(skin.inverse_bind[:, :3, :3])) > 1e-12) & (
-                np.abs(skin.inverse_bind[:, 3] - [0, 0, 0, 1]).max(axis=-1) < 1e-6
-            )
+            good = usable(skin)
             bind = np.where(good[:, None, None], skin.inverse_bind, np.eye(4))
             for node, i in at.items():
                 above = next((other for other in self.above(node) if other in at), None)
-                if above is None:
+                if above is None or node not in self.moves_skin:
                     continue
                 then = bind[at[above]] @ np.linalg.inv(bind[i])
                 now = _inverse(world[above]) @ world[node]
@@ -479,8 +514,8 @@ def side_name(side: str) -> str:
     return SIDE_WORDS[side]
 
 
-def _surface(asset: Asset, rest: Floats) -> Surface | None:
-    """All skinned meshes at rest, in the file's units, without unused vertices; None without."""
+def _surface(asset: Asset, pose: BoundPose) -> Surface | None:
+    """All skinned meshes as bound, in the file's units, without unused vertices; None without."""
     parts = []
     for node in asset.nodes:
         if node.mesh is None or node.skin is None:
@@ -490,10 +525,14 @@ def _surface(asset: Asset, rest: Floats) -> Surface | None:
             continue
         used, triangles = np.unique(mesh.triangles, return_inverse=True)
         positions, joints, weights = mesh.positions[used], mesh.joints[used], mesh.weights[used]
-        sums = weights.sum(axis=-1, keepdims=True)
-        matrices = rest[skin.joints] @ skin.inverse_bind
-        moved = _blend(positions, joints, weights / np.where(sums > 0, sums, 1.0), matrices)
-        vertices = np.where(sums > 0, moved, positions)
+        if node.skin in pose.surfaces:
+            matrix = pose.surfaces[node.skin]
+            vertices = positions @ matrix[:3, :3].T + matrix[:3, 3]
+        else:
+            sums = weights.sum(axis=-1, keepdims=True)
+            matrices = pose.world[skin.joints] @ skin.inverse_bind
+            moved = _blend(positions, joints, weights / np.where(sums > 0, sums, 1.0), matrices)
+            vertices = np.where(sums > 0, moved, positions)
         parts.append(Surface(vertices, triangles.reshape(-1, 3), skin.joints[joints], weights))
     if len(parts) < 2:
         return parts[0] if parts else None

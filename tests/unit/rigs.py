@@ -107,7 +107,8 @@ def reflected_leg(asset):
 def shifted_bind(asset):
     (each,) = asset.skins
     inverse_bind = each.inverse_bind.copy()
-    inverse_bind[place(asset, "L_toe"), 2, 3] += 0.03
+    for name in ("L_ball", "R_ball"):
+        inverse_bind[place(asset, name), 2, 3] += 0.03
     return replace(asset, skins=[replace(each, inverse_bind=inverse_bind)])
 
 

@@ -423,7 +423,7 @@ def test_a_skin_torn_by_more_than_a_centimetre_is_no_measure(cm, measured):
     asset = rigs.clean()
     (each,) = asset.skins
     bind = each.inverse_bind.copy()
-    bind[rigs.place(asset, "L_toe"), 2, 3] += cm / 100
+    bind[rigs.place(asset, "L_ball"), 2, 3] += cm / 100
     torn = replace(asset, skins=[replace(each, inverse_bind=bind)])
     report = inspection.inspect(torn)
     for rule in ("knee-volume", "joint-in-section"):
