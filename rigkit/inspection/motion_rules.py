@@ -162,10 +162,10 @@ def through_floor(subject: Subject, motion: Motion) -> Outcome:
         at[name] = int(frame), path[frame, point], floor, deep
     name, number = worst(parts)
     frame, point, floor, deep = at[name]
-    said = f"The {name} is {cm(deep)} below the floor at {motion.times[frame]:.2f} s; the floor is"
+    when = f"{motion.times[frame]:.2f} s"
     return Measured(
         number,
-        f"{said} where feet stand."
+        f"The {name} is {cm(deep)} below the floor at {when}; the floor is where feet stand."
         if deep > 0.001
         else "Feet, knees and pelvis stay above the floor; the floor is where feet stand.",
         tuple(parts),
@@ -202,9 +202,10 @@ def extension_pop(subject: Subject, motion: Motion) -> Outcome:
     name, number = worst(parts)
     side, at, speed = worst_at[name]
     said = (
-        f"Near full reach the speed at which the {name} leg bends changes by up to {number:.0f}° a"
-        f" second at once, from {_whole(speed[at])} to {_whole(speed[at + 1])}° a second at"
-        f" {motion.times[at + 1]:.2f} s."
+        f"Near full reach, at {motion.times[at + 1]:.2f} s, the {name} leg goes at once from"
+        f" {_doing(speed[at])} to {_doing(speed[at + 1])}."
+        if number >= 0.5
+        else "Near full reach no leg changes the speed at which it bends."
     )
     farthest, share_of_it = worst([*reach.items()])
     if share_of_it < NEAR_REACH:
@@ -220,6 +221,12 @@ def extension_pop(subject: Subject, motion: Motion) -> Outcome:
             subject, side, motion, at, at + 2, f"{number:.0f}°/s", kind
         ),
     )
+
+
+def _doing(speed: float) -> str:
+    if abs(speed) < 0.5:
+        return "staying as it is"
+    return f"{'bending' if speed > 0 else 'straightening'} at {abs(speed):.0f}° a second"
 
 
 def _reach_and_bend(subject: Subject, side: str, motion: Motion) -> tuple[Floats, Floats]:
@@ -455,7 +462,8 @@ def bone_length(subject: Subject, motion: Motion) -> Outcome:
 )
 def loop_closes(subject: Subject, motion: Motion) -> Outcome:
     """The gap at the seam, or what a jump of speed there makes, beyond any inside the clip."""
-    nodes = list(motion.nodes)
+    legs = [leg.joints.values() for leg in subject.legs.legs.values()]
+    nodes = list(dict.fromkeys([subject.root, *(node for joints in legs for node in joints)]))
     points = motion.points(nodes) - motion.points([subject.root]) * [1, 0, 1]
     moved = float(np.linalg.norm(points - points[0], axis=-1).max())
     if len(points) < 4 or moved < HARDLY * subject.length:
@@ -479,9 +487,10 @@ def loop_closes(subject: Subject, motion: Motion) -> Outcome:
     place = parts.index((name, number))
     joint = place % len(nodes)
     side = next((s for s in subject.sides if nodes[joint] in subject.leg_nodes(s)), "")
-    if place < len(nodes):
+    if number < 0.1:
+        said = "Its last frame fits its first, in pose and in speed."
+    elif place < len(nodes):
         said = f"Its last frame fits its first to {cm(float(gap.max()))}, farthest off at {name}."
-        said = said if number >= 0.1 else "Its last frame fits its first, in pose and in speed."
     else:
         said = (
             f"Where it begins anew, {names[joint]} changes its speed by {jump[joint]:.2g} m/s at"
