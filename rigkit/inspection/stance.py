@@ -264,5 +264,6 @@ def _skin_points(
     if len(mine) < 8:
         return []
     points = surface.vertices[mine]
-    lowest = np.unique((points @ down.T).argmin(axis=0))
+    # Rounded, so that of a flat sole's points the same ones are taken however the file is turned.
+    lowest = np.unique((points @ down.T).round(7).argmin(axis=0))
     return [(int(owner[mine[i]]), points[i]) for i in lowest]
