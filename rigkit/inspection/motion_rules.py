@@ -181,8 +181,8 @@ def through_floor(subject: Subject, motion: Motion) -> Outcome:
     severity="moderate",
     needs=("moves",),
     because="by so much the speed of its bend changes within a sixtieth of a second near full "
-    "reach; published knees of a free walk do so by up to 110 (Schwartz 2008, computed), by 240 "
-    f"with 24 keys a second; {CHOSEN}",
+    "reach; in a free walk the published knees' does by up to 100 (Schwartz 2008, computed), by "
+    f"215 where there are 24 keys a second; {CHOSEN}",
     why="A goal at the edge of reach makes the knee snap: a millimetre there is five degrees.",
     todo="Lower the pelvis, or ease the goal into the last centimetres of reach.",
 )

@@ -391,3 +391,44 @@ def with_helpers(naming):
             nodes.append(gltf.Node(naming(part + "_twist", tag), above, (0, -0.2, 0)))
         nodes.append(gltf.Node(naming("knee_pole", tag), 0, (0.1, -0.4, 0.5)))
     return replace(asset, nodes=nodes)
+
+
+def mirrored(asset):
+    """An asset seen in a mirror at x = 0, its left and right names swapped with it."""
+    swap = str.maketrans("LR", "RL")
+
+    def name(old):
+        return old[:1].translate(swap) + old[1:] if old[:2] in ("L_", "R_") else old
+
+    nodes = [
+        replace(
+            node,
+            name=name(node.name),
+            translation=node.translation * [-1, 1, 1],
+            rotation=node.rotation * [1, -1, -1, 1],  # x, y, z, w
+        )
+        for node in asset.nodes
+    ]
+    flip = np.diag([-1.0, 1, 1, 1])
+    skins = [replace(each, inverse_bind=flip @ each.inverse_bind @ flip) for each in asset.skins]
+    meshes = [
+        replace(
+            each,
+            positions=each.positions * [-1, 1, 1],
+            triangles=each.triangles[:, ::-1],
+            normals=None if each.normals is None else each.normals * [-1, 1, 1],
+        )
+        for each in asset.meshes
+    ]
+    ways = {"translation": [-1, 1, 1], "rotation": [1, -1, -1, 1]}
+    animations = [
+        replace(
+            each,
+            channels=[
+                replace(channel, values=channel.values * ways.get(channel.path, 1))
+                for channel in each.channels
+            ],
+        )
+        for each in asset.animations
+    ]
+    return replace(asset, nodes=nodes, skins=skins, meshes=meshes, animations=animations)
