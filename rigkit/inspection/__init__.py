@@ -9,6 +9,7 @@ bound.py           the pose the skin was bound in: what a rig is at rest
 legs.py            where the legs are, which way is forward, in which unit; corrections
 subject.py         the rig in metres, y up, facing +Z; its skin; its animations, sampled
 rule.py            a rule, and the decorator that makes one of a function
+stance.py          feet in an animation: when and where they stand
 skeleton_rules.py, skin_rules.py, motion_rules.py   the rules, each beside its function
 pictures.py        the picture of each finding
 report.py          findings as an object, as text, as JSON; the schema

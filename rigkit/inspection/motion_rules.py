@@ -10,6 +10,7 @@ from rigkit.inspection import pictures
 from rigkit.inspection.rule import CHOSEN, SHARE, Measured, Outcome, Unmeasured, cm, rule, worst
 from rigkit.inspection.stance import LEAST_STANCE, Footing, body_paths, footing, velocities
 from rigkit.inspection.subject import RATE, Motion, Subject, side_name
+from rigkit.stage import Picture
 
 NEAR_REACH = 0.99  # as gait.extension_pops has it
 BENT_DEG = 10.0  # a knee bent less has no direction to speak of
@@ -18,6 +19,7 @@ TOO_SHORT = 0.01  # of the leg's length: what is shorter is no bone
 # A clip seems meant to loop if it ends within this share of how far it moves from its beginning.
 SEEMS_A_LOOP = 0.2
 HARDLY = 0.005  # of the leg's length: a clip that moves less moves hardly at all
+USUAL_JUMPS = 2.0  # a seam may fall on a jump, as where a foot strikes, and between two samples
 SEAM_LASTS = 0.1  # s: for so long a jump of speed at a loop's seam is made a length
 
 
@@ -58,7 +60,7 @@ def foot_slide(subject: Subject, motion: Motion) -> Outcome:
 
 
 def _feet(subject: Subject, motion: Motion) -> Footing | Unmeasured:
-    """Where feet stand in an animation, or why it cannot be said."""
+    """The feet on the floor in an animation, or why that cannot be said."""
     if motion.times[-1] < LEAST_STANCE or len(motion.times) < 3:
         return Unmeasured(f"it lasts {motion.times[-1]:.2f} s, too short for a foot to stand")
     found = footing(subject, motion)
@@ -156,10 +158,10 @@ def through_floor(subject: Subject, motion: Motion) -> Outcome:
     parts, at = [], {}
     for name, (path, floor) in paths.items():
         depth = floor - path[..., 1]
-        frame, point = np.unravel_index(int(depth.argmax()), depth.shape)
+        frame, point = divmod(int(depth.argmax()), depth.shape[1])
         deep = max(float(depth[frame, point]), 0.0)
         parts.append((name, subject.share(deep)))
-        at[name] = int(frame), path[frame, point], floor, deep
+        at[name] = frame, path[frame, point], floor, deep
     name, number = worst(parts)
     frame, point, floor, deep = at[name]
     when = f"{motion.times[frame]:.2f} s"
@@ -431,10 +433,11 @@ def bone_length(subject: Subject, motion: Motion) -> Outcome:
         return Unmeasured("the legs' joints lie too close together to speak of bones")
     name, number = worst(parts)
     side, frame, length, other = at[name]
+    text = f"{100 * length:.3g} %"
     said = "Every bone of the legs keeps its length."
     if number >= 0.1:
         said = (
-            f"The bone from {name} comes to {100 * length:.3g} % of its length at rest, at"
+            f"The bone from {name} comes to {text} of its length at rest, at"
             f" {motion.times[frame]:.2f} s."
         )
     return Measured(
@@ -442,7 +445,7 @@ def bone_length(subject: Subject, motion: Motion) -> Outcome:
         said,
         tuple(parts),
         lambda kind: pictures.two_frames(
-            subject, side, motion, *sorted((other, frame)), f"{100 * length:.3g} %", kind
+            subject, side, motion, min(other, frame), max(other, frame), text, kind
         ),
     )
 
@@ -461,7 +464,7 @@ def bone_length(subject: Subject, motion: Motion) -> Outcome:
     "the last.",
 )
 def loop_closes(subject: Subject, motion: Motion) -> Outcome:
-    """The gap at the seam, or what a jump of speed there makes, beyond any inside the clip."""
+    """The gap at the seam, or what a jump of speed there makes beyond twice any in the clip."""
     legs = [leg.joints.values() for leg in subject.legs.legs.values()]
     nodes = list(dict.fromkeys([subject.root, *(node for joints in legs for node in joints)]))
     points = motion.points(nodes) - motion.points([subject.root]) * [1, 0, 1]
@@ -469,14 +472,11 @@ def loop_closes(subject: Subject, motion: Motion) -> Outcome:
     if len(points) < 4 or moved < HARDLY * subject.length:
         return Unmeasured("it hardly moves, so there is no telling whether it is a loop")
     gap = np.linalg.norm(points[-1] - points[0], axis=-1)
+    open_by = cm(float(gap.max()))
     if gap.max() > SEEMS_A_LOOP * moved:
-        return Unmeasured(
-            f"it does not seem to be a loop: it ends {cm(float(gap.max()))} from where it began"
-        )
-    speed = np.diff(points, axis=0) / np.diff(motion.times)[:, None, None]
-    inside = np.linalg.norm(np.diff(speed, axis=0), axis=-1).max()
-    jump = np.linalg.norm(speed[0] - speed[-1], axis=-1)
-    beyond = SEAM_LASTS * np.maximum(jump - inside, 0.0)
+        return Unmeasured(f"it does not seem to be a loop: it ends {open_by} from where it began")
+    jump, inside = _seam(points, motion.times)
+    beyond = SEAM_LASTS * np.maximum(jump - USUAL_JUMPS * inside, 0.0)
     names = [subject.names[node] for node in nodes]
     parts = [(name, subject.share(float(off))) for name, off in zip(names, gap, strict=True)]
     parts += [
@@ -486,25 +486,32 @@ def loop_closes(subject: Subject, motion: Motion) -> Outcome:
     name, number = worst(parts)
     place = parts.index((name, number))
     joint = place % len(nodes)
-    side = next((s for s in subject.sides if nodes[joint] in subject.leg_nodes(s)), "")
     if number < 0.1:
         said = "Its last frame fits its first, in pose and in speed."
     elif place < len(nodes):
-        said = f"Its last frame fits its first to {cm(float(gap.max()))}, farthest off at {name}."
+        said = f"Its last frame fits its first to {open_by}, farthest off at {name}."
     else:
         said = (
             f"Where it begins anew, {names[joint]} changes its speed by {jump[joint]:.2g} m/s at"
             f" once; inside the clip nothing does by more than {inside:.2g} m/s."
         )
-    last = len(points) - 1
+    side = next((s for s in subject.sides if nodes[joint] in subject.leg_nodes(s)), "L")
     return Measured(
-        number,
-        said,
-        tuple(parts),
-        lambda kind: pictures.two_frames(
-            subject, side or subject.sides[0], motion, 0, last, cm(float(gap.max())), kind
-        ),
+        number, said, tuple(parts), lambda kind: _seam_drawn(subject, side, motion, open_by, kind)
     )
+
+
+def _seam(points: Floats, times: Floats) -> tuple[Floats, float]:
+    """Each joint's change of speed from the last step to the first; the largest inside the clip."""
+    speed = np.diff(points, axis=0) / np.diff(times)[:, None, None]
+    inside = np.linalg.norm(np.diff(speed, axis=0), axis=-1).max()
+    return np.linalg.norm(speed[0] - speed[-1], axis=-1), float(inside)
+
+
+def _seam_drawn(subject: Subject, side: str, motion: Motion, text: str, kind: str) -> Picture:
+    side = side if side in subject.sides else subject.sides[0]
+    last = len(motion.times) - 1
+    return pictures.two_frames(subject, side, motion, 0, last, text, kind)
 
 
 RULES = (

@@ -237,10 +237,9 @@ def sides_turn(subject: Subject) -> Measured:
     fault="A leg has no preset bend to its own side",
     limit=("at least", 2.0, "°"),
     severity="moderate",
-    because=f"2° to 10° is usual; {CRAFT}; a pole or a preferred angle can do its work, and no "
-    "file says whether there is one, so it is not called serious",
+    because=f"2° to 10° is usual; {CRAFT}",
     why="An inverse chain bends a leg further the way it is bent already; a straight one stalls or "
-    "guesses.",
+    "guesses, unless a pole or a preferred angle tells it.",
     todo="Before binding, move the joint that bends a little off the line in the side view: a "
     "person's knee forward, a bird's ankle backward.",
 )
@@ -396,10 +395,12 @@ def knee_in_plane(subject: Subject) -> Outcome:
     joint = subject.legs.legs[key].bend
     aside = number / 100 * subject.length
     where = ", outward" if dict(parts)[side] > 0 else ", inward"
+    plane = f"the plane through hip, {subject.legs.legs[key].chain[-1]} and toes"
     return Measured(
         number,
-        f"{subject.name(key, joint)} stands {cm(aside)} beside the plane through hip, "
-        f"{subject.legs.legs[key].chain[-1]} and toes{where if aside > 0.0005 else ''}.",
+        f"{subject.name(key, joint)} stands {cm(aside)} beside {plane}{where}."
+        if aside > 0.0005
+        else f"Knees stand in {plane}.",
         tuple(parts),
         draw=lambda kind: pictures.plane(subject, key, cm(aside), kind),
     )
@@ -501,7 +502,8 @@ def rest_reads_zero(subject: Subject) -> Outcome:
     f"this; {CHOSEN}",
     why="Where every joint stands as bound, world times inverse bind is one and the same for all "
     "(glTF 2.0, Skins); a joint moved since then stretches the skin before anything is posed.",
-    todo="Export again from the bind pose, or bind anew.",
+    todo="Put the joint back to where it was when the skin was bound, and export again; bind anew "
+    "only if it belongs where it is now.",
 )
 def inverse_bind(subject: Subject) -> Outcome:
     found = subject.since_bound

@@ -1,4 +1,4 @@
-"""Where and when feet stand in an animation: their soles, their floor, the ground that passes."""
+"""Feet in an animation: their soles, when and how high they stand, the ground that passes."""
 
 from __future__ import annotations
 

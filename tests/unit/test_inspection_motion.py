@@ -180,7 +180,7 @@ def test_a_loop_whose_speed_jumps_at_its_seam_does_not_close():
     sway["pelvis"] |= LOW["pelvis"]
     found = inspection.inspect(rigs.standing(sway))["loop-closes"]
     speed, inside = 0.1 * np.pi / 2, 0.1 * (np.pi / 2) ** 2 / 60
-    assert found.number == pytest.approx(100 * 0.1 * (2 * speed - inside) / LEG, rel=0.02)
+    assert found.number == pytest.approx(100 * 0.1 * (2 * speed - 2 * inside) / LEG, rel=0.02)
     assert "changes its speed by 0.31 m/s at once" in found.said
     open_end = rigs.standing({"pelvis": {"shift_x": lambda times: 0.1 * times} | LOW["pelvis"]})
     said = inspection.inspect(open_end)["loop-closes"].said
