@@ -308,8 +308,8 @@ def two_frames(
     root = motion.points([subject.root])[:, 0]
     then, now = (motion.points(parts)[i] - root[i] * [1, 0, 1] for i in (first, last))
     knee = len(leg.chain) - 2
-    went = np.abs((now[knee] - now[0]) - (then[knee] - then[0]))
-    view = "front" if went[0] > went[2] + 0.02 * subject.length else "side"
+    went = np.abs((now - now[0]) - (then - then[0])).max(axis=0)
+    view = "front" if went[0] > 2 * went[2] + 0.001 * subject.length else "side"
     stage = st.framed(
         view,
         np.concatenate([then, now]),

@@ -389,7 +389,8 @@ def _gauges(report):
         stage.path([[1.0, height - 0.08], [1.0, height + 0.08]], "plain")
         stage.path([[0.0, height], [max(end, 0.01), height]], kind).dots([[end, height]], kind)
         word = kind if kind == "miss" else "plain"
-        stage.note([-0.06, height + 0.18], f"{rule}: {finding.measured}", word, "right")
+        said = finding.measured.replace(f" {SHARE}", " %")
+        stage.note([-0.06, height + 0.18], f"{rule}: {said}", word, "right")
     stage.desc = "; ".join(f"{rule}: {report[rule].measured}" for rule in GAUGED) + "."
     return stage
 
