@@ -10,6 +10,8 @@ from rigkit._types import Floats
 from rigkit.inspection.names import SIDE_WORDS
 from rigkit.inspection.tree import AXES, CHAINS, FOOT_PARTS
 
+MAY_LACK = ("foot", *FOOT_PARTS)  # parts that a leg may be without
+
 
 @dataclass(frozen=True)
 class Corrections:
@@ -22,12 +24,15 @@ class Corrections:
     up, forward : ndarray, shape (3,), or None
     metres : float or None
         To a unit of the file.
+    without : frozenset of (side, part)
+        Parts that a leg does not have.
     """
 
     parts: dict[tuple[str | None, str], int]
     up: Floats | None
     forward: Floats | None
     metres: float | None
+    without: frozenset[tuple[str | None, str]] = frozenset()
 
     def needed(self) -> set[tuple[int, int]]:
         """Return the columns and joints that triples must have: named parts of two-bone legs."""
@@ -69,16 +74,19 @@ def read_mapping(mapping: Mapping[str, object], names: Sequence[str]) -> Correct
         )
     parts: dict[tuple[str | None, str], int] = {}
     axes: dict[str, Floats | None] = {"up": None, "forward": None}
+    without: set[tuple[str | None, str]] = set()
     metres = None
     for key, value in mapping.items():
         if key in axes:
             axes[key] = AXES[_check.choice(f"mapping[{key!r}]", str(value).lower(), AXES)]
         elif key == "metres":
             metres = _one_number("mapping['metres']", value)
+        elif value == "" and _part(key)[1] in MAY_LACK:
+            without.add(_part(key))
         else:
             part = _part(key)
             parts[part] = _joint(key, value, names)
-    return Corrections(parts, axes["up"], axes["forward"], metres)
+    return Corrections(parts, axes["up"], axes["forward"], metres, frozenset(without))
 
 
 def _one_number(name: str, value: object) -> float:

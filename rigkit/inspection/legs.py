@@ -8,18 +8,29 @@ of it is.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from rigkit import _check, _format
 from rigkit._types import ArrayLike, Bools, Floats, Ints
 from rigkit.inspection.corrections import Corrections, read_mapping
-from rigkit.inspection.names import SIDE_WORDS, NameReading, read_name
-from rigkit.inspection.search import search
+from rigkit.inspection.evidence import like_limbs, mirrored_share, why_animal
+from rigkit.inspection.names import SIDE_WORDS, NameReading, read_names
+from rigkit.inspection.pairs import Choice, Pair, choose
+from rigkit.inspection.search import further_pairs, search
 from rigkit.inspection.tree import AXES, CHAINS, Tree, combined_certainty
 from rigkit.inspection.whole import Found, Joints, standing, whole_legs
 
+# How sure the sides of legs without side names are, by what says where ahead is.
+SIDES_TOLD = {
+    "the feet's skin reaches along it": (0.95, "only their feet's skin tells which is the left"),
+    "the knees bend along it": (0.85, "only the bend of their knees tells which is the left"),
+    "nothing says otherwise": (0.5, "nothing tells which of them is the left"),
+}
+LEAST_CERTAIN, LEAST_OF_SEVERAL = 0.25, 0.1  # below this nothing is called a leg
+MANY_LIMBS = 4  # further limbs as long as the legs that make them doubtful
+NOT_IN_DOUBT = 0.95
 UNITS = {"metres": 1.0, "centimetres": 0.01, "millimetres": 0.001}
 
 
@@ -84,7 +95,11 @@ class Legs(_format.NotebookDisplay):
     because : dict of str to str
         The reasons for "legs", "up", "forward", "metres".
     animal : bool
-        True if these are not a person's legs.
+        True if these are not a person's legs; the reason is in `because`.
+    pairs : tuple of Pair
+        All pairs of legs where there are several, from the front.
+    pair : str
+        The name of the pair these legs are; empty where there is one only.
     """
 
     legs: dict[str, Leg] = field(default_factory=dict)
@@ -97,6 +112,8 @@ class Legs(_format.NotebookDisplay):
     certainty: float = 0.0
     because: dict[str, str] = field(default_factory=dict)
     animal: bool = False
+    pairs: tuple[Pair, ...] = ()
+    pair: str = ""
 
     def __repr__(self) -> str:
         if not self.legs:
@@ -138,7 +155,8 @@ def find_legs(
     skin_centres : array_like, shape (n, 3), optional
         The middle of the skin that each joint carries, NaN for none: a foot reaches forward.
     pair : str, optional
-        Which of several pairs of legs, such as "hind".
+        Which of several pairs of legs, such as "hind"; `Legs.pairs` has their names. By default
+        the hind pair.
 
     Returns
     -------
@@ -149,7 +167,8 @@ def find_legs(
     ------
     ValueError
         For a mapping that names no part, or a joint that is not there or is there more than once;
-        for parents that are no places in the list, or go round in a cycle.
+        for a pair that is not there; for parents that are no places in the list, or go round in
+        a cycle.
 
     Examples
     --------
@@ -165,7 +184,7 @@ def find_legs(
         return Legs(because={"legs": "there are no joints"})
     points = _check.numbers("points", points, len(names), 3)
     centres = None if skin_centres is None else np.asarray(skin_centres, np.float64)
-    tree = Tree(_check_parents(parents, len(names)), points, [read_name(name) for name in names])
+    tree = Tree(_check_parents(parents, len(names)), points, read_names(names))
     may = np.ones(len(names), bool) if usual is None else np.array(usual, bool)
     corrections = read_mapping(mapping or {}, names)
     for (side, part), place in corrections.parts.items():
@@ -174,7 +193,56 @@ def find_legs(
     found = _from_mapping(tree, corrections) or search(tree, may, corrections)
     if found is None:
         return Legs(because={"legs": _why_none(tree, may)})
-    return _legs_from(tree, found, corrections, may, centres)
+    pairs, choice = _pairs(tree, found, corrections, may, centres, pair)
+    legs = _legs_from(tree, pairs[choice.taken], corrections, may, centres, choice, pairs)
+    least = LEAST_OF_SEVERAL if pairs[1:] else LEAST_CERTAIN
+    if legs.certainty < least and not corrections.parts:
+        return Legs(because={"legs": _why_unlikely(names, legs)})
+    return replace(legs, pairs=_listed(tree, names, pairs, choice, legs)) if pairs[1:] else legs
+
+
+def _pairs(
+    tree: Tree,
+    found: Found,
+    mapping: Corrections,
+    usual: Bools,
+    skin_centres: Floats | None,
+    wanted: str | None,
+) -> tuple[list[Found], Choice]:
+    """All pairs of legs, and which of them is taken; one where the user has named some joints."""
+    pairs = [found]
+    if len(found.triples) == 2 and not any(side for side, _ in mapping.parts):
+        pairs += further_pairs(tree, usual, found)
+    if len(pairs) == 1:
+        if wanted is not None:
+            raise ValueError(
+                f"`pair` must be left out where there is one pair of legs; got {wanted!r}."
+            )
+        return pairs, Choice(("",), 0, 1.0, "")
+    ends = whole_legs(tree, found, mapping)
+    forward, _ = _forward(tree, found, ends, mapping, skin_centres)
+    return pairs, choose(tree, pairs, forward, wanted)
+
+
+def _listed(
+    tree: Tree, names: Sequence[str], pairs: Sequence[Found], choice: Choice, legs: Legs
+) -> tuple[Pair, ...]:
+    """The pairs as they are told, from the front."""
+
+    def ahead(pair: Found) -> float:
+        hips = [triple[0] for triple in pair.triples.values()]
+        return float(tree.points[hips].mean(axis=0) @ legs.forward) * legs.metres
+
+    here = ahead(pairs[choice.taken])
+    told = [
+        Pair(
+            name,
+            tuple(names[triple[0]] for triple in pair.triples.values()),
+            round(ahead(pair) - here, 6),
+        )
+        for name, pair in zip(choice.names, pairs, strict=True)
+    ]
+    return tuple(sorted(told, key=lambda pair: -pair.ahead))
 
 
 def _check_parents(parents: ArrayLike, count: int) -> Ints:
@@ -218,42 +286,100 @@ def _from_mapping(tree: Tree, mapping: Corrections) -> Found | None:
 
 
 def _legs_from(
-    tree: Tree, found: Found, mapping: Corrections, usual: Bools, skin_centres: Floats | None
+    tree: Tree,
+    found: Found,
+    mapping: Corrections,
+    usual: Bools,
+    skin_centres: Floats | None,
+    choice: Choice,
+    others: Sequence[Found],
 ) -> Legs:
     ends = whole_legs(tree, found, mapping)
     found.placed = standing(tree, found, ends, usual)
     forward, why_forward = _forward(tree, found, ends, mapping, skin_centres)
     left = np.cross(found.up, forward)
-    if not set(ends) <= set(SIDE_WORDS):
+    unsided = not set(ends) <= set(SIDE_WORDS)
+    if unsided:
         ends = _with_sides(tree, ends, left)
     pelvis = mapping.parts.get(
         (None, "pelvis"), _pelvis(tree, [joints["hip"] for joints in ends.values()])
     )
-    floor = min(tree.points[i] @ found.up for joints in ends.values() for i in joints.values())
-    height = float(
-        np.mean([tree.points[joints["hip"]] @ found.up for joints in ends.values()]) - floor
-    )
-    metres, why_metres = _metres(height, mapping)
-    legs = {side: _leg(tree, side, ends[side], found, mapping) for side in sorted(ends)}
-    used = {i for joints in ends.values() for i in joints.values()} | {pelvis}
-    helpers = tuple(
-        i for i in sorted({i for joints in ends.values() for i in tree.below(joints["hip"])} - used)
-    )
-    named = np.mean(
-        [_name_fit(tree, leg.joints, part) for leg in legs.values() for part in leg.chain]
-    )
+    metres, why_metres = _metres(_hip_height(tree, ends, found.up), mapping)
+    sides = why_forward if unsided and len(ends) > 1 else ""
+    doubts = _doubts(tree, found, usual, choice, others, sides)
+    trust = float(np.prod([share for share, _ in doubts]))
+    legs = {side: _leg(tree, side, ends[side], found, mapping, trust) for side in sorted(ends)}
+    animal = why_animal(tree, ends, found.up, forward, len(choice.names))
     because = {
-        "legs": _why_legs(float(named), found.placed, len(legs)),
-        "up": (
-            "you said so"
-            if mapping.up is not None
-            else f"{'the legs hang' if len(legs) > 1 else 'the leg hangs'} down along it"
-        ),
+        "legs": "; ".join([_why_legs(tree, legs, found.placed), *(why for _, why in doubts)]),
+        "up": _why_up(mapping, len(legs)),
         "forward": why_forward,
         "metres": why_metres,
+        "animal": animal,
+        "pairs": _why_pairs(choice),
     }
-    sure = min(leg.certainty[part] for leg in legs.values() for part in CHAINS[0])
-    return Legs(legs, pelvis, helpers, found.up, forward, left, metres, sure, because)
+    return Legs(
+        legs,
+        pelvis,
+        _helpers(tree, ends, pelvis),
+        found.up,
+        forward,
+        left,
+        metres,
+        min(leg.certainty[part] for leg in legs.values() for part in CHAINS[0]),
+        {key: why for key, why in because.items() if why},
+        bool(animal),
+        pair=choice.names[choice.taken],
+    )
+
+
+def _doubts(
+    tree: Tree,
+    found: Found,
+    usual: Bools,
+    choice: Choice,
+    pairs: Sequence[Found],
+    why_sides: str,
+) -> list[tuple[float, str]]:
+    """Reasons against the legs as a whole: the share of certainty that is left, and why."""
+    doubts = []
+    share = mirrored_share(tree, found, usual)
+    if share < 0.7:
+        doubts.append((max(share / 0.7, 0.3), "the rest of the body does not mirror with them"))
+    taken = [i for pair in pairs for triple in pair.triples.values() for i in triple.tolist()]
+    if (more := like_limbs(tree, found, taken)) >= MANY_LIMBS:
+        doubts.append((0.3, f"it has {more} more limbs as long as these"))
+    if len(choice.names) > 1 and choice.certainty < NOT_IN_DOUBT:
+        doubts.append((choice.certainty, choice.why))
+    if why_sides in SIDES_TOLD:
+        doubts.append(SIDES_TOLD[why_sides])
+    return doubts
+
+
+def _why_pairs(choice: Choice) -> str:
+    if len(choice.names) < 2:
+        return ""
+    return (
+        f"there are {len(choice.names)} pairs of legs ({', '.join(sorted(choice.names))}); "
+        f"{choice.names[choice.taken]} is taken: {choice.why}"
+    )
+
+
+def _why_up(mapping: Corrections, count: int) -> str:
+    if mapping.up is not None:
+        return "you said so"
+    return f"{'the legs hang' if count > 1 else 'the leg hangs'} down along it"
+
+
+def _helpers(tree: Tree, ends: dict[str, Joints], pelvis: int | None) -> tuple[int, ...]:
+    used = {i for joints in ends.values() for i in joints.values()} | {pelvis}
+    return tuple(sorted({i for joints in ends.values() for i in tree.below(joints["hip"])} - used))
+
+
+def _hip_height(tree: Tree, ends: dict[str, Joints], up: Floats) -> float:
+    """The height of the hips above the legs' lowest joint."""
+    floor = min(tree.points[i] @ up for joints in ends.values() for i in joints.values())
+    return float(np.mean([tree.points[joints["hip"]] @ up for joints in ends.values()]) - floor)
 
 
 def _forward(
@@ -329,7 +455,7 @@ def _forward_hint(
     return None, ""
 
 
-def _snap_to_axis(direction: Floats, within_deg: float = 10.0) -> Floats:
+def _snap_to_axis(direction: Floats, within_deg: float = 15.0) -> Floats:
     """A file's own axis, if the direction is near one."""
     nearest = max(AXES.values(), key=lambda axis: axis @ direction)
     return nearest if nearest @ direction > np.cos(np.radians(within_deg)) else direction
@@ -370,13 +496,16 @@ def _metres(height: float, mapping: Corrections) -> tuple[float, str]:
     return unit, f"the hips are {height:.4g} units above the floor, a person's are about 0.85 m"
 
 
-def _leg(tree: Tree, side: str, joints: Joints, found: Found, mapping: Corrections) -> Leg:
+def _leg(
+    tree: Tree, side: str, joints: Joints, found: Found, mapping: Corrections, trust: float
+) -> Leg:
     certainty: dict[str, float] = {}
     why: dict[str, str] = {}
     for part, place in joints.items():
         mapped = mapping.parts.get((side, part)) == place
         says = _name_fit(tree, joints, part)
-        certainty[part] = 1.0 if mapped else round(float(combined_certainty(says, found.placed)), 2)
+        sure = trust * float(combined_certainty(says, found.placed))
+        certainty[part] = 1.0 if mapped else round(sure, 2)
         why[part] = _why_joint(says, found.placed, mapped)
     return Leg(side, joints, certainty, why)
 
@@ -406,8 +535,12 @@ def _why_joint(says: float, placed: float, mapped: bool) -> str:
     )
 
 
-def _why_legs(named: float, placed: float, count: int) -> str:
-    legs, they = (
+def _why_legs(tree: Tree, legs: dict[str, Leg], placed: float) -> str:
+    count = len(legs)
+    named = np.mean(
+        [_name_fit(tree, leg.joints, part) for leg in legs.values() for part in leg.chain]
+    )
+    chains, they = (
         ("Two chains that mirror each other", "they reach")
         if count == 2
         else ("One chain", "it reaches")
@@ -419,8 +552,16 @@ def _why_legs(named: float, placed: float, count: int) -> str:
         if named > -0.1
         else "names say something else"
     )
+    roughly = "" if placed > 0.6 else " only roughly"
+    return f"{chains}; {names}, and {they} the floor{roughly} as legs do"
+
+
+def _why_unlikely(names: Sequence[str], legs: Legs) -> str:
+    hips = " and ".join(repr(names[leg.joints["hip"]]) for leg in legs.legs.values())
+    why = legs.because["legs"]
     return (
-        f"{legs}; {names}, and {they} the floor{'' if placed > 0.6 else ' only roughly'} as legs do"
+        f"what comes nearest, below {hips}, is only {100 * legs.certainty:.0f} % certain: "
+        f"{why[:1].lower()}{why[1:]}"
     )
 
 

@@ -13,7 +13,7 @@ from typing import NamedTuple
 import numpy as np
 
 from rigkit import rotation
-from rigkit._types import AnyFloats, Floats, Ints
+from rigkit._types import AnyFloats, Bools, Floats, Ints
 from rigkit.gltf import Animation, Asset
 from rigkit.inspection.bound import BoundPose, bound_pose, usable
 from rigkit.inspection.legs import Legs, find_legs
@@ -193,21 +193,35 @@ class Subject:
         mapping: Mapping[str, object] | None,
         pair: str | None,
     ) -> Legs:
+        """The legs among the joints that move a skin; else among all of skins, else all nodes."""
         if not len(raw):
             return Legs(because={"legs": "there are no nodes"})
-        skinned = np.zeros(len(raw), dtype=bool)
+        centres = _centres(surface, len(raw))
+
+        def look(usual: Bools, pair: str | None = None) -> Legs:
+            return find_legs(self.names, self.parents, raw[:, :3, 3], mapping, usual, centres, pair)
+
+        rows = self._likely_joints(surface)
+        best = max(
+            enumerate(_until_sure(map(look, rows))),
+            key=lambda numbered: (round(numbered[1].certainty, 1), -numbered[0]),
+        )
+        return best[1] if pair is None else look(rows[best[0]], pair)
+
+    def _likely_joints(self, surface: Surface | None) -> list[Bools]:
+        """The joints that legs are looked for among, the likeliest first; each shape (n,)."""
+        count = len(self.asset.nodes)
+        skinned, moving = np.zeros(count, dtype=bool), np.zeros(count, dtype=bool)
         for skin in self.asset.skins:
             skinned[skin.joints] = True
+        if surface is not None:
+            for node in np.unique(surface.joints[surface.weights != 0]).tolist():
+                moving[[node, *self.above(node)]] = True
         bare = np.array([node.mesh is None for node in self.asset.nodes], dtype=bool)
-        return find_legs(
-            self.names,
-            self.parents,
-            raw[:, :3, 3],
-            mapping,
-            skinned if skinned.any() else bare,
-            _centres(surface, len(raw)),
-            pair,
-        )
+        free = np.array([node.skin is None for node in self.asset.nodes], dtype=bool)
+        rows = [moving & skinned, skinned, bare, free]
+        kept = [row for i, row in enumerate(rows) if row.any() and not _among(row, rows[:i])]
+        return kept or [free]
 
     def _remarks(self) -> tuple[str, ...]:
         """Say that the nodes store another pose than the bound one, if they do."""
@@ -488,6 +502,18 @@ class Subject:
         """The parts that both legs have, from the hip down."""
         left, right = (self.legs.legs[side].joints for side in ("L", "R"))
         return tuple(part for part in left if part in right)
+
+
+def _among(row: Bools, rows: Sequence[Bools]) -> bool:
+    return any((row == other).all() for other in rows)
+
+
+def _until_sure(found: Iterable[Legs]) -> Iterator[Legs]:
+    """Yield legs until some are more certain than not."""
+    for legs in found:
+        yield legs
+        if legs.certainty >= 0.5:
+            return
 
 
 def rotations_of(matrices: Floats) -> Floats:
