@@ -257,7 +257,7 @@ def _reach_and_bend(subject: Subject, side: str, motion: Motion) -> tuple[Floats
     limit=("at most", 90.0, "°"),
     severity="serious",
     needs=("moves",),
-    because=f"within a tenth of a second; no thigh rotates that fast; {CHOSEN}",
+    because=f"within a tenth of a second; no leg turns about itself that fast; {CHOSEN}",
     why="A goal that crosses the line of the pole throws the knee to the other side.",
     todo="Keep the pole in front of the knee and away from the line from hip to ankle; let it "
     "follow the foot.",
@@ -270,11 +270,11 @@ def knee_flip(subject: Subject, motion: Motion) -> Measured:
         worst_at[side_name(side)] = side, first, last
     side, number = worst(parts)
     key, first, last = worst_at[side]
-    joint = subject.legs.legs[key].bend
+    upper, joint, lower = subject.legs.legs[key].chain[-3:]
     when = f", from {motion.times[first]:.2f} to {motion.times[last]:.2f} s" if number > 1 else ""
     said = (
         f"Within {FLIP_WINDOW:g} s the {side} {joint} turns at most {number:.0f}° about the line"
-        f" from hip to ankle{when}."
+        f" from {upper} to {lower}{when}."
     )
     return Measured(
         number,

@@ -127,7 +127,8 @@ def names_say_sides(subject: Subject) -> Measured:
         more = f"; and {len(wrong) - 4} more" if len(wrong) > 4 else ""
         said = f"{first}{more}"
     else:
-        said = "Every joint's name says its side, and the sides' names go in pairs"
+        pairs = ", and the sides' names go in pairs" if len(subject.sides) == 2 else ""
+        said = f"Every joint's name says its side{pairs}"
     return Measured(
         len(wrong),
         _sentence(said),
@@ -400,7 +401,7 @@ def knee_in_plane(subject: Subject) -> Outcome:
         number,
         f"{subject.name(key, joint)} stands {cm(aside)} beside {plane}{where}."
         if aside > 0.0005
-        else f"Knees stand in {plane}.",
+        else f"{'Both knees stand' if len(parts) == 2 else 'The knee stands'} in {plane}.",
         tuple(parts),
         draw=lambda kind: pictures.plane(subject, key, cm(aside), kind),
     )
