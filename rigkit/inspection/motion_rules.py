@@ -3,12 +3,12 @@ loops."""
 
 import numpy as np
 
-from rigkit import body, gait, placement, rotation
+from rigkit import body, placement, rotation
 from rigkit._types import Floats
 from rigkit.controls import TURN_ORDER
 from rigkit.inspection import pictures
 from rigkit.inspection.rule import CHOSEN, SHARE, Measured, Outcome, Unmeasured, cm, rule, worst
-from rigkit.inspection.stance import LEAST_STANCE, Footing, body_paths, footing, velocities
+from rigkit.inspection.stance import LEAST_STANCE, Footing, body_paths, footing, steps, velocities
 from rigkit.inspection.subject import RATE, Motion, Subject, side_name
 from rigkit.stage import Picture
 
@@ -16,8 +16,9 @@ NEAR_REACH = 0.99  # as gait.extension_pops has it
 BENT_DEG = 10.0  # a knee bent less has no direction to speak of
 FLIP_WINDOW = 0.1  # s
 TOO_SHORT = 0.01  # of the leg's length: what is shorter is no bone
-# A clip seems meant to loop if it ends within this share of how far it moves from its beginning.
-SEEMS_A_LOOP = 0.2
+# A clip seems meant to loop if it ends within this share of how far it moves from its beginning, or
+# as near as it is a key, or two, before or after it.
+SEEMS_A_LOOP, KEY_LASTS = 0.05, 1 / 15
 HARDLY = 0.005  # of the leg's length: a clip that moves less moves hardly at all
 USUAL_JUMPS = 2.0  # a seam may fall on a jump, as where a foot strikes, and between two samples
 SEAM_LASTS = 0.1  # s: for so long a jump of speed at a loop's seam is made a length
@@ -42,18 +43,19 @@ def foot_slide(subject: Subject, motion: Motion) -> Outcome:
     parts, runs = [], {}
     for side, first, last in found.runs:
         path = found.soles[side] - motion.times[:, None, None] * found.ground
-        slide = gait.foot_slide_cm(path, found.stances[side])[first + 1 : last + 1].sum() / 100
+        away = np.linalg.norm(np.cumsum(steps(path[first : last + 1]), axis=0), axis=-1)
         name = f"{side_name(side)} foot, {_span(motion, first, last)}"
-        parts.append((name, subject.share(float(slide))))
-        runs[name] = first, last, path, float(slide)
+        parts.append((name, subject.share(float(away.max()))))
+        runs[name] = first, first + 1 + int(away.argmax()), path, float(away.max())
     name, number = worst(parts)
     first, last, path, slid = runs[name]
     foot, when = name.split(", ")
     times = f"{len(parts)} {'time' if len(parts) == 1 else 'times'}"
+    how = f"The {foot} slides {cm(slid)} while it stands, from {when}"
+    how = how if slid >= 0.0005 else "No foot slides while it stands"
     return Measured(
         number,
-        f"The {foot} slides {cm(slid)} while it stands, from {when}; in all a foot stood {times}."
-        f"{_spot(found)}",
+        f"{how}; in all a foot stood {times}.{_spot(found)}",
         tuple(parts),
         lambda kind: pictures.slide(subject, path[first], path[last], slid, cm(slid), kind),
     )
@@ -139,7 +141,7 @@ def _speed(number: float) -> str:
     fault="A leg or the pelvis goes through the floor",
     limit=("at most", 2.0, SHARE),
     severity="moderate",
-    needs=("moves",),
+    needs=("skin", "moves"),
     because="1.6 cm on a leg of 80 cm: less is hidden by a soft sole, or by grass; " + CHOSEN,
     why="A foot, a knee or a seat below the floor is cut off by it, and stands on nothing.",
     todo="Raise the foot's goal, or the pelvis, at the moment it says, until the sole is on the "
@@ -473,9 +475,9 @@ def loop_closes(subject: Subject, motion: Motion) -> Outcome:
         return Unmeasured("it hardly moves, so there is no telling whether it is a loop")
     gap = np.linalg.norm(points[-1] - points[0], axis=-1)
     open_by = cm(float(gap.max()))
-    if gap.max() > SEEMS_A_LOOP * moved:
+    jump, inside, at_ends = _seam(points, motion.times)
+    if gap.max() > max(SEEMS_A_LOOP * moved, KEY_LASTS * at_ends):
         return Unmeasured(f"it does not seem to be a loop: it ends {open_by} from where it began")
-    jump, inside = _seam(points, motion.times)
     beyond = SEAM_LASTS * np.maximum(jump - USUAL_JUMPS * inside, 0.0)
     names = [subject.names[node] for node in nodes]
     parts = [(name, subject.share(float(off))) for name, off in zip(names, gap, strict=True)]
@@ -501,11 +503,13 @@ def loop_closes(subject: Subject, motion: Motion) -> Outcome:
     )
 
 
-def _seam(points: Floats, times: Floats) -> tuple[Floats, float]:
-    """Each joint's change of speed from the last step to the first; the largest inside the clip."""
+def _seam(points: Floats, times: Floats) -> tuple[Floats, float, float]:
+    """Each joint's change of speed from the last step to the first; the largest inside; and the
+    largest speed in either step."""
     speed = np.diff(points, axis=0) / np.diff(times)[:, None, None]
     inside = np.linalg.norm(np.diff(speed, axis=0), axis=-1).max()
-    return np.linalg.norm(speed[0] - speed[-1], axis=-1), float(inside)
+    at_ends = np.linalg.norm(speed[[0, -1]], axis=-1).max()
+    return np.linalg.norm(speed[0] - speed[-1], axis=-1), float(inside), float(at_ends)
 
 
 def _seam_drawn(subject: Subject, side: str, motion: Motion, text: str, kind: str) -> Picture:

@@ -414,9 +414,9 @@ def knee_in_plane(subject: Subject) -> Outcome:
     limit=("at most", 3.0, SHARE),
     severity="slight",
     needs=("both", "skin"),
-    because="2.5 cm on a leg of 83 cm, from a quarter of the hips' breadth in from each side; the "
-    "published rule misses a true hip by 0.8 cm sideways and by 2.4 cm in all (Weinhandl and "
-    "O'Connor 2010)",
+    because="2.5 cm on a leg of 83 cm, from a quarter of the hips' breadth in from each side; that "
+    "published rule misses true hips by 0.8 cm inward on average, and by 2.4 cm in all (Weinhandl "
+    f"and O'Connor 2010); {CHOSEN}",
     why="A thigh that turns about a point beside its hip drags the buttock along and cuts into the "
     "groin.",
     todo="Move both hips to a quarter of the breadth of the hips in from each side; leave them "

@@ -7,7 +7,6 @@ from itertools import product
 
 import numpy as np
 
-from rigkit import gait
 from rigkit._types import Bools, Floats
 from rigkit.inspection.subject import Motion, Subject, Surface
 
@@ -19,6 +18,7 @@ STEP = 0.05  # of the leg's length: so much higher than the other a foot may sta
 STILL = 0.3  # leg lengths a second: a standing foot is no faster, or no faster than the body
 TRIM = 0.05  # s, or a quarter: a foot comes down and takes off at both ends of a stance
 LEAST_STANCE = 0.1  # s
+TOUCHES = 1e-6  # metres above the sole's lowest point
 # Pitches and rolls at which the lowest point of a foot's skin is one of its sole.
 PITCHES_DEG, ROLLS_DEG = (-60, -30, -15, -5, 0, 5, 15, 30, 60), (-20, 0, 20)
 ROUND = np.array([way for way in product((-1.0, 0.0, 1.0), repeat=3) if any(way)])
@@ -114,9 +114,32 @@ def speeds(path: Floats, ground: Floats, times: Floats) -> Floats:
     -------
     ndarray, shape (f − 1,)
     """
-    over = path - times[:, None, None] * ground
-    moved = gait.foot_slide_cm(over, np.ones(len(path), bool))[1:] / 100
-    return moved / np.diff(times)
+    moved = steps(path - times[:, None, None] * ground)
+    return np.asarray(np.linalg.norm(moved, axis=-1) / np.diff(times))
+
+
+def steps(path: Floats) -> Floats:
+    """Return how a foot that stands slides from each frame to the next, level.
+
+    As `gait.foot_slide_cm` measures it, with its direction: the lowest point counts; where that is
+    another one in the next frame, of both the one that moves less.
+
+    Parameters
+    ----------
+    path : ndarray, shape (f, n, 3)
+        Of a sole's points.
+
+    Returns
+    -------
+    ndarray, shape (f − 1, 3)
+    """
+    height = path[..., 1]
+    low = height <= height.min(axis=-1, keepdims=True) + TOUCHES
+    stays, either = low[1:] & low[:-1], low[1:] | low[:-1]
+    watched = np.where(stays.any(axis=-1, keepdims=True), stays, either)
+    moved = np.diff(path, axis=0) * [1, 0, 1]
+    least = np.where(watched, np.linalg.norm(moved, axis=-1), np.inf).argmin(axis=-1)
+    return np.take_along_axis(moved, least[:, None, None], axis=1)[:, 0]
 
 
 def velocities(path: Floats, times: Floats) -> Floats:

@@ -144,6 +144,23 @@ def test_a_motion_in_which_no_foot_stands_says_why(seconds, feet, said):
 # --- numbers, each by another formula
 
 
+def test_steps_are_as_long_as_the_library_measures_slides():
+    rng = np.random.default_rng(5)
+    path = rng.integers(-3, 4, (40, 5, 3)) / 100
+    slides = gait.foot_slide_cm(path, np.ones(40, bool))[1:]
+    assert 100 * np.linalg.norm(stance.steps(path), axis=-1) == pytest.approx(slides)
+
+
+def test_a_foot_that_trembles_slides_no_farther_than_it_gets_away():
+    """By 5 mm to and fro, twice a second: 4 cm of path in all."""
+    trembles = {"L_foot": {"shift_z": lambda times: 0.005 * np.sin(4 * np.pi * times)}}
+    found = inspection.inspect(rigs.standing(LOW | trembles))["foot-slide"]
+    assert found.status == "pass"
+    assert dict(found.parts)["left foot, 0.05 to 1.95 s"] == pytest.approx(
+        100 * 0.005 * (1 + np.sin(0.2 * np.pi)) / LEG, abs=0.02
+    )
+
+
 def test_ground_thrown_back_passes_faster_by_as_much():
     """1.5 cm in a tenth of a second, upon the 0.5 m/s of the walk."""
     found = inspection.inspect(rigs.BROKEN["ground-speed"]())["ground-speed"]
