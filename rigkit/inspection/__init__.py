@@ -14,6 +14,7 @@ bound.py           the pose the skin was bound in: what a rig is at rest
 legs.py            where the legs are, which way is forward, in which unit; corrections
 subject.py         the rig in metres, y up, facing +Z; its skin; its animations, sampled
 rule.py            a rule, and the decorator that makes one of a function
+stance.py          feet in an animation: when and where they stand
 skeleton_rules.py, weight_rules.py, skin_rules.py, motion_rules.py   the rules, each beside its
                    function
 piece.py           a piece of a limb's skin, cut off and closed, in several poses

@@ -7,6 +7,7 @@ Everything is measured from here. What the file's own axes and units are is said
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
@@ -300,6 +301,18 @@ class Subject:
         """The direction in which the legs bend: 1 forward, −1 backward for a leg of three bones."""
         return -1 if any("foot" in leg.joints for leg in self.legs.legs.values()) else 1
 
+    @property
+    def of_a_person(self) -> bool:
+        """True if the legs may be a person's: of two bones, and not known as an animal's."""
+        return not self.legs.animal and self.bend_sign > 0
+
+    def bones(self, side: str) -> list[tuple[str, str]]:
+        """Return the parts that each bone of a leg goes from and to, from the hip down."""
+        leg = self.legs.legs[side]
+        return list(
+            pairwise([*leg.chain, *(part for part in ("ball", "toe") if part in leg.joints)])
+        )
+
     @cached_property
     def length(self) -> float:
         """The mean length of the legs from hip to end along their bones, metres."""
@@ -452,17 +465,18 @@ class Subject:
             {i for leg in self.legs.legs.values() for i in leg.joints.values()} | {self.root}
         )
         end = animation.duration
-        count = min(int(np.ceil(end * RATE)) + 1, MAX_SAMPLES)
+        # A sample that ends a hair after another would make speeds of rounding errors.
+        needed = max(int(np.ceil(end * RATE - 0.01)), int(end > 0)) + 1
+        count = min(needed, MAX_SAMPLES)
         times = np.arange(count) / RATE
-        times[-1] = min(times[-1], end) if count > 1 else 0.0
+        times[-1] = end if count == needed else times[-1]
         world = np.empty((count, len(nodes), 4, 4))
         step = max(1, _BLOCK // max(len(self.names), 1))
         for start in range(0, count, step):
             part = slice(start, start + step)
             world[part] = self._to_metres(self.asset.pose_world(animation, times[part])[:, nodes])
-        return Motion(
-            animation.name or "without a name", times, world, tuple(nodes), times[-1] >= end - 1e-9
-        )
+        name = animation.name or "without a name"
+        return Motion(name, times, world, tuple(nodes), count == needed)
 
     @cached_property
     def root(self) -> int:
