@@ -10,24 +10,31 @@ subject.py         the rig in metres, y up, facing +Z; its skin; its animations,
 rule.py            a rule, and the decorator that makes one of a function
 skeleton_rules.py, skin_rules.py, motion_rules.py   the rules, each beside its function
 pictures.py        the picture of each finding
-report.py          findings as an object, as text, as JSON; the schema
+finding.py         a rule's outcome, and those of several animations together
+report.py          all of them as an object, as JSON; the schema
+text.py            the same as text
 view.py            the same as a page, and as a card in a notebook
+leave_out.py       a list of findings that do not count, each with its reason
+compare.py         what changed since an earlier file
+command.py         `rigkit inspect`: files, folders, what is written and printed
 """
 
 from __future__ import annotations
 
 import os
 from collections.abc import Mapping
+from functools import partial
 from pathlib import Path
 
 import numpy as np
 
 from rigkit import gltf
-from rigkit.inspection import motion_rules, skeleton_rules, skin_rules
+from rigkit.inspection import motion_rules, pictures, skeleton_rules, skin_rules
 from rigkit.inspection import rule as rules
 from rigkit.inspection import subject as subjects
 from rigkit.inspection.legs import Leg, Legs, find_legs
-from rigkit.inspection.report import FINDING, PASS, UNMEASURED, Finding, Report
+from rigkit.inspection.finding import FINDING, PASS, UNMEASURED, Finding
+from rigkit.inspection.report import Report
 from rigkit.inspection.rule import Rule
 from rigkit.page import plain
 
@@ -94,9 +101,10 @@ def inspect(
             found.setdefault(each.id, []).append(finding)
         if not motion.whole:
             name, end = plain(motion.name, 80), motion.times[-1]
-            notes.append(f"The animation {name!r} beyond its first {end:.0f} s.")
+            notes.append(f"The animation {name!r} is not read beyond its first {end:.0f} s.")
     findings = tuple(finding for each in RULES for finding in found[each.id])
-    return Report(file, subject.legs, subject.names, findings, tuple(notes), subject.remarks)
+    draw = partial(pictures.taken, subject) if subject.sides else None
+    return Report(file, subject.legs, subject.names, findings, tuple(notes), subject.remarks, draw)
 
 
 def _measured(rule: Rule, subject: subjects.Subject, *motion: subjects.Motion) -> rules.Outcome:
@@ -107,10 +115,8 @@ def _measured(rule: Rule, subject: subjects.Subject, *motion: subjects.Motion) -
 
 
 def _reason_not_to_apply(rule: Rule, subject: subjects.Subject) -> str | None:
-    if rule.id == "legs-found":
-        return None
     if not subject.sides:
-        return "no legs were found"
+        return f"no legs were found: {subject.legs.because['legs']}"
     if "both" in rule.needs and len(subject.sides) < 2:
         return "there is only one leg"
     if "skin" in rule.needs and subject.surface is None:

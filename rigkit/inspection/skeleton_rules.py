@@ -31,8 +31,6 @@ PLAIN_BEND_DEG = 0.5  # below this the bend plane is that of the foot
 )
 def legs_found(subject: Subject) -> Measured:
     legs = subject.legs
-    if not legs.legs:
-        return Measured(0.0, f"No legs were found: {legs.because['legs']}.")
     found = {1: "one leg", 2: "two legs"}[len(legs.legs)]
     parts = [
         (f"{side_name(side)} {part}: {subject.name(side, part)}", 100 * leg.certainty[part])

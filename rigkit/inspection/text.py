@@ -1,0 +1,140 @@
+"""A report and a comparison as text for a terminal."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from textwrap import fill
+from typing import TYPE_CHECKING
+
+from rigkit.inspection.finding import FINDING, LEFT_OUT, LONGEST_NAME, PASS, Finding, Group
+from rigkit.page import plain
+
+if TYPE_CHECKING:
+    from rigkit.inspection.compare import Change, Comparison
+    from rigkit.inspection.report import Report
+
+INDENT = " " * 4
+FEW = 4  # so many further animations are told one by one
+
+
+def of_report(report: Report, width: int) -> str:
+    """Return a report for a terminal.
+
+    Parameters
+    ----------
+    report : Report
+    width : int
+        The longest line, in letters.
+
+    Returns
+    -------
+    str
+    """
+    about = f"{plain(report.file, 200)}: " if report.file else ""
+    lines = [f"{about}{report.headline}.", ""]
+    taken = [*report.taken(), *map(plain, report.remarks)]
+    if report.notes:
+        taken.append(f"Not read: {' '.join(map(plain, report.notes))}")
+    lines += [fill(line, width, subsequent_indent=INDENT) for line in taken]
+    for group in report.groups(FINDING):
+        lines += ["", _heading(group), *_paragraphs(group, width)]
+    for title, items in _lists(report):
+        lines += ["", f"{title}:"] if items else []
+        lines += [fill(f"  {item}", width, subsequent_indent=" " * 6) for item in items]
+    return "\n".join(lines) + "\n"
+
+
+def _heading(group: Group) -> str:
+    worst = group.worst
+    scope = f" {group.scope}" if group.scope else ""
+    at_worst = ", at worst" if group.others else ""
+    return f"{worst.severity.upper()}  {worst.rule}{scope}{at_worst}  {worst.measured}"
+
+
+def _paragraphs(group: Group, width: int) -> Iterator[str]:
+    worst = group.worst
+    where = f"In {quoted(worst)}: " if group.others else ""
+    said = f"{worst.title}. {where}{plain(worst.said)}"
+    for text in (said, f"Why: {worst.why}", f"Do: {worst.todo}"):
+        yield fill(text, width, initial_indent=INDENT, subsequent_indent=INDENT)
+    others = group.others
+    few = others if len(others) <= FEW + 1 else others[:FEW]
+    more = [f"{quoted(other)}, {other.amount}: {plain(other.brief)}" for other in few]
+    if len(few) < len(others):
+        rest = others[len(few) :]
+        more.append(f"and in {len(rest)} more animations, {span(rest)}")
+    for line in more:
+        yield fill(line, width, initial_indent=INDENT, subsequent_indent=INDENT + "  ")
+
+
+def span(findings: Sequence[Finding]) -> str:
+    """Return the numbers of several findings, worst first, as "2.1 to 9.4 cm"."""
+    first, last = findings[-1].amount, findings[0].amount
+    return first if first == last else f"{first} to {last}"
+
+
+def quoted(finding: Finding) -> str:
+    """Return an animation's name in quotes."""
+    return f"'{plain(finding.about, LONGEST_NAME)}'"
+
+
+def _lists(report: Report) -> Iterator[tuple[str, list[str]]]:
+    yield (
+        "Left out",
+        [
+            f"{rule_in(finding)}, {finding.amount}: {plain(finding.reason)}"
+            for finding in report.of(LEFT_OUT)
+        ],
+    )
+    yield "Passed", [_passed(group) for group in report.groups(PASS)]
+    if report.inspected:  # else the reason is the same for all, and stands above
+        yield (
+            "Not measured",
+            [
+                f"{plain(why)} {', '.join(map(_names, groups))}"
+                for why, groups in report.unmeasured().items()
+            ],
+        )
+
+
+def _passed(group: Group) -> str:
+    worst = group.worst
+    if not group.others:
+        return f"{_names(group)}  {worst.measured}: {plain(worst.said)}"
+    return (
+        f"{_names(group)}  at worst {worst.measured}: in {quoted(worst)}, "
+        f"{plain(worst.said)}"
+    )
+
+
+def _names(group: Group) -> str:
+    return f"{group.worst.rule} {group.scope}".rstrip()
+
+
+def rule_in(finding: Finding) -> str:
+    """Return a rule's id, with the animation it was asked about."""
+    return finding.rule + (f" in {quoted(finding)}" if finding.about else "")
+
+
+def of_comparison(comparison: Comparison, width: int) -> str:
+    """Return a comparison for a terminal.
+
+    Parameters
+    ----------
+    comparison : Comparison
+    width : int
+        The longest line, in letters.
+
+    Returns
+    -------
+    str
+    """
+    lines = [f"Since {plain(comparison.file, 200) or 'the earlier file'}: {comparison.headline}."]
+    lines += [f"Done: {plain(sentence)}" for sentence in comparison.done]
+    lines += [f"{change.kind.upper()}  {_change(change)}" for change in comparison.changes]
+    return "\n".join(fill(line, width, subsequent_indent=INDENT) for line in lines) + "\n"
+
+
+def _change(change: Change) -> str:
+    found = change.finding
+    return f"{rule_in(found)} ({found.severity})  {change.now}, was {change.before}"
