@@ -32,8 +32,8 @@ from rigkit import gltf
 from rigkit.inspection import motion_rules, pictures, skeleton_rules, skin_rules
 from rigkit.inspection import rule as rules
 from rigkit.inspection import subject as subjects
-from rigkit.inspection.legs import Leg, Legs, find_legs
 from rigkit.inspection.finding import FINDING, PASS, UNMEASURED, Finding
+from rigkit.inspection.legs import Leg, Legs, find_legs
 from rigkit.inspection.report import Report
 from rigkit.inspection.rule import Rule
 from rigkit.page import plain
@@ -80,7 +80,7 @@ def inspect(
     >>> report["preset-bend"].measured
     '5° (at least 2°)'
     """
-    limits = _limits(thresholds or {})
+    limits = rules.limits(RULES, thresholds or {})
     asset = asset_or_path if isinstance(asset_or_path, gltf.Asset) else gltf.read(asset_or_path)
     file = Path(asset_or_path).name if isinstance(asset_or_path, str | os.PathLike) else ""
     subject = subjects.Subject(asset, mapping, pair)
@@ -158,20 +158,6 @@ def _finding(rule: Rule, limit: float, outcome: rules.Outcome, about: str = "") 
         draw=outcome.draw,
         **shared,
     )
-
-
-def _limits(thresholds: Mapping[str, float]) -> dict[str, float]:
-    limits = {rule.id: rule.limit for rule in RULES}
-    for name, value in dict(thresholds).items():
-        if name not in limits:
-            raise ValueError(f"`thresholds` must name rules ({', '.join(limits)}); got {name!r}.")
-        try:
-            limits[name] = float(value)
-        except (TypeError, ValueError):
-            limits[name] = np.nan
-        if not np.isfinite(limits[name]):
-            raise ValueError(f"`thresholds[{name!r}]` must be a number; got {value!r}.")
-    return limits
 
 
 def __dir__() -> list[str]:

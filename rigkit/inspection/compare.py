@@ -1,4 +1,4 @@
-"""What changed between two inspections of a rig.
+"""Changes between two inspections of a rig.
 
 As JSON, where the command compares:
 
@@ -76,7 +76,7 @@ class Change:
 
 @dataclass(frozen=True)
 class Comparison:
-    """What changed since an earlier file.
+    """All that changed since an earlier file.
 
     Attributes
     ----------
@@ -167,9 +167,7 @@ def compare(old: Report, new: Report, done: tuple[str, ...] = ()) -> Comparison:
         if kind in KINDS:
             changes.append(Change(kind, before.get(key), now.get(key)))
         unchanged += kind == "unchanged"
-    changes.sort(
-        key=lambda each: (KINDS.index(each.kind), SEVERITIES.index(each.finding.severity))
-    )
+    changes.sort(key=lambda each: (KINDS.index(each.kind), SEVERITIES.index(each.finding.severity)))
     return Comparison(old.file, tuple(changes), unchanged, done)
 
 
@@ -191,7 +189,8 @@ def _kind(old: Finding | None, new: Finding | None) -> str:
         return NEW if is_now else ""
     if not is_now:
         return LOST if new is not None and new.status == UNMEASURED else GONE
-    assert old is not None and new is not None
+    assert old is not None
+    assert new is not None
     if old.amount == new.amount:
         return "unchanged"
     return WORSE if new.badness > old.badness else BETTER

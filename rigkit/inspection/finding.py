@@ -169,7 +169,11 @@ class Group:
         if not self.others:
             return f"in '{plain(self.worst.about, LONGEST_NAME)}'" if self.worst.about else ""
         count = len(self.findings)
-        return f"in all {count} animations" if count == self.of else f"in {count} of {self.of} animations"
+        return (
+            f"in all {count} animations"
+            if count == self.of
+            else f"in {count} of {self.of} animations"
+        )
 
 
 def grouped(findings: Sequence[Finding], status: str) -> list[Group]:

@@ -1,4 +1,4 @@
-'''A list of findings that do not count, each with its reason, in a file that people write.
+"""A list of findings that do not count, each with its reason, in a file that people write.
 
     [[leave-out]]
     rule = "foot-slide"              # this rule; without a rule, all
@@ -8,7 +8,7 @@
     reason = "there is no floor here"
 
 `reason` is needed, and `rule` or `animation`; `up-to` needs `rule`.
-'''
+"""
 
 from __future__ import annotations
 
@@ -169,26 +169,24 @@ def _entry(table: Mapping[str, Any], line: int, where: str, rules: Sequence[str]
     return Entry(line, table["reason"], rule, animation, table.get("file", ""), up_to)
 
 
-def write(reports: Iterable[Report]) -> str:
-    """Return a list of all that was found, with the reasons to fill in.
+def write(report: Report) -> str:
+    """Return the entries of a list for all that was found, with the reasons to fill in.
 
     Parameters
     ----------
-    reports : iterable of Report
+    report : Report
 
     Returns
     -------
     str
     """
-    parts = [HEAD]
-    for report in reports:
-        for finding in report.of(FINDING):
-            values = {"rule": finding.rule, "animation": _name(finding.about)}
-            values |= {"file": report.file, "reason": ""}
-            lines = [f"{key} = {_quoted(text)}" for key, text in values.items() if text or key == "reason"]
-            lines[-1:-1] = [f"# {plain(finding.measured)}"]
-            parts.append("\n".join([f"[[{TABLE}]]", *lines, ""]))
-    return "\n".join(parts)
+    parts = []
+    for finding in report.of(FINDING):
+        values = {"rule": finding.rule, "animation": _name(finding.about), "file": report.file}
+        lines = [f"{key} = {_quoted(text)}" for key, text in values.items() if text]
+        measured = f"# {plain(finding.measured)}"
+        parts.append("\n".join([f"\n[[{TABLE}]]", *lines, measured, 'reason = ""\n']))
+    return "".join(parts)
 
 
 def _name(animation: str) -> str:

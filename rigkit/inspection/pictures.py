@@ -85,10 +85,11 @@ def _named(subject: Subject, view: str, side: str, more: Sequence[int]) -> st.St
     _rig(stage, subject)
     stage.behind_words()
     line = LINE / scale
-    below = 0.6 * line - line  # no words on the floor's line
-    for node in sorted(  # from below; of one height the one nearer to the pelvis last, on top
-        reversed(nodes), key=lambda node: round(float(subject.points[node] @ up) / line)
-    ):
+    below = -0.4 * line  # no words on the floor's line
+    # from below; of those of one height the one nearest to the pelvis is on top
+    levels = [round(float(subject.points[node] @ up) / line) for node in nodes]
+    for place in sorted(range(len(nodes)), key=lambda place: (levels[place], -place)):
+        node = nodes[place]
         point = AXES[view] @ subject.points[node]
         below = max(point[1], below + line)
         end = np.array([column + GAP / 2 / scale, below])
@@ -105,7 +106,7 @@ def _corners(subject: Subject, view: str, legs: Floats) -> tuple[Floats, Floats]
     near = np.abs(solid - subject.points[subject.root]).max(axis=-1) < FAR * subject.length
     flat = np.concatenate([legs, solid[near]]) @ AXES[view].T
     low, high = flat.min(axis=0), flat.max(axis=0)
-    least = 0.2 * subject.length  # a file may hold one flat leg and nothing else
+    least = 0.2 * max(subject.length, 1e-3)  # a file may hold one flat leg and nothing else
     return low, np.maximum(high, low + least)
 
 
@@ -113,7 +114,7 @@ def _rig(stage: st.Stage, subject: Subject) -> None:
     """The whole skin, or without one all bones; on it the legs."""
     if subject.surface is not None:
         # one vertex for those that lie on each other, which an outline would else run between
-        step = WELD * subject.length
+        step = WELD * max(subject.length, 1e-3)
         whole = np.round(subject.surface.vertices / step)
         seen, same = np.unique(whole, axis=0, return_inverse=True)
         stage.surface(step * seen, same.reshape(-1)[subject.surface.triangles])

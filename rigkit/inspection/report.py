@@ -60,6 +60,10 @@ if TYPE_CHECKING:
     from rigkit.inspection.compare import Comparison
 
 SCHEMA = 2
+LOOKED_FOR = (
+    "Looked for: chains of hip, knee and ankle that hang down and, where there are two, mirror "
+    "each other. If there are such, name them: --map left.hip=NAME, --map left.knee=NAME and so on."
+)
 
 
 @dataclass(frozen=True)
@@ -205,7 +209,7 @@ class Report:
         """
         legs = self.legs
         if not legs.legs:
-            return (f"No legs were found: {legs.because['legs']}.",)
+            return (f"No legs were found: {legs.because['legs']}.", LOOKED_FOR)
         lines = [f"Legs, {100 * legs.certainty:.0f} % certain: {legs.because['legs']}."]
         if legs.pelvis is not None:
             lines.append(f"pelvis: {self.name(legs.pelvis)}")
@@ -315,8 +319,7 @@ class Report:
         list[dict[str, Any]]
         """
         return [
-            {"name": pair.name, "hips": list(pair.hips)}
-            for pair in getattr(self.legs, "pairs", ())
+            {"name": pair.name, "hips": list(pair.hips)} for pair in getattr(self.legs, "pairs", ())
         ]
 
     def data(self) -> dict[str, Any]:
@@ -416,4 +419,3 @@ def _unit_name(metres: float) -> str:
 
 def _floats(values: Iterable[float]) -> list[float]:
     return [round(float(value), 9) + 0.0 for value in values]
-

@@ -37,12 +37,18 @@ def legs_found(subject: Subject) -> Measured:
         for side, leg in legs.legs.items()
         for part in leg.chain
     ]
+    unsure = {
+        (side, part)
+        for side, leg in legs.legs.items()
+        for part, sure in leg.certainty.items()
+        if sure < 0.5
+    }
     name, number = worst(parts, largest=False)
     return Measured(
         number,
         f"There {'are' if len(legs.legs) == 2 else 'is'} {found}; least certain is the {name}.",
         tuple(parts),
-        draw=lambda kind: pictures.names(subject, (), kind),
+        draw=lambda kind: pictures.names(subject, unsure, kind),
     )
 
 

@@ -10,6 +10,7 @@ from rigkit.inspection.finding import FINDING, LEFT_OUT, LONGEST_NAME, PASS, Fin
 from rigkit.page import plain
 
 if TYPE_CHECKING:
+    from rigkit.inspection.command import Row
     from rigkit.inspection.compare import Change, Comparison
     from rigkit.inspection.report import Report
 
@@ -101,10 +102,7 @@ def _passed(group: Group) -> str:
     worst = group.worst
     if not group.others:
         return f"{_names(group)}  {worst.measured}: {plain(worst.said)}"
-    return (
-        f"{_names(group)}  at worst {worst.measured}: in {quoted(worst)}, "
-        f"{plain(worst.said)}"
-    )
+    return f"{_names(group)}, at worst  {worst.measured}, in {quoted(worst)}: {plain(worst.said)}"
 
 
 def _names(group: Group) -> str:
@@ -138,3 +136,40 @@ def of_comparison(comparison: Comparison, width: int) -> str:
 def _change(change: Change) -> str:
     found = change.finding
     return f"{rule_in(found)} ({found.severity})  {change.now}, was {change.before}"
+
+
+def of_rows(rows: Sequence[Row], headline: str, width: int = 100) -> str:
+    """Return a table of several files.
+
+    Parameters
+    ----------
+    rows : sequence of Row
+    headline : str
+        All of them in one sentence.
+    width : int
+        The longest line, in letters, but for the names of files.
+
+    Returns
+    -------
+    str
+    """
+    cells = [_cells(row) for row in rows]
+    head = ("file", "certain", "serious", "moderate", "slight", "legs; the worst finding")
+    wide = [max(len(row[i]) for row in [head, *cells]) for i in range(5)]
+    lines = []
+    for row in [head, *cells]:
+        numbers = [text.rjust(size) for text, size in zip(row[1:5], wide[1:], strict=True)]
+        first = "  ".join([row[0].ljust(wide[0]), *numbers])
+        lines.append(f"{first}  {row[5]}".rstrip())
+    return "\n".join([f"{headline}.", "", *lines]) + "\n"
+
+
+def _cells(row: Row) -> tuple[str, ...]:
+    name = plain(row.name, LONGEST_NAME)
+    if row.problem:
+        return (name, "", "", "", "", f"could not be read: {plain(row.problem)}")
+    if not row.inspected:
+        return (name, "", "", "", "", row.legs)
+    severities = [str(count) for count in row.severities.values()]
+    worst = f"; {row.worst}" if row.worst else ""
+    return (name, f"{100 * row.certainty:.0f} %", *severities, f"{row.legs}{worst}")

@@ -167,9 +167,9 @@ def walk(change=lambda world, times: world, puppet=TAMSIN):
     return export.rig_asset(rig.skeleton, *skin.rig_skin(rig, puppet, VERTICES), moved)
 
 
-def carried(world, times):
-    """The body carried along a little faster than the feet step."""
-    world[..., 2, 3] += 0.12 * times[:, None]
+def carried(world, times, speed=0.12):
+    """The body carried along a little faster than the feet step, by so many m/s."""
+    world[..., 2, 3] += speed * times[:, None]
     return world
 
 
@@ -231,16 +231,7 @@ def straight():
 
 # What breaks one rule only.
 BROKEN = {
-    "legs-found": lambda: renamed(
-        clean(),
-        lambda name: (
-            name.replace("hip", "arm")
-            .replace("knee", "forearm")
-            .replace("ankle", "hand")
-            .replace("ball", "finger")
-            .replace("toe", "thumb")
-        ),
-    ),
+    "legs-found": lambda: renamed(clean(), lambda name: name.replace("hip", "shoulder")),
     "chain-unbroken": lambda: rebuilt(parents={"L_ankle": "pelvis", "R_ankle": "pelvis"}),
     "names-say-sides": lambda: renamed(clean(), lambda name: {"L_knee": "knee"}.get(name, name)),
     "sides-mirror": lambda: rebuilt(shifted((0, 0, 0.01), *(f"R_{part}" for part in PARTS))),
@@ -264,6 +255,25 @@ BROKEN = {
     "knee-flip": flipping,
     "human-range": kicking,
 }
+
+
+def without_legs():
+    """Limbs that stand like legs, but are called arms."""
+    names = {"hip": "arm", "knee": "forearm", "ankle": "hand", "ball": "finger", "toe": "thumb"}
+    return renamed(clean(), lambda name: name[:2] + names[name[2:]] if name[2:] in names else name)
+
+
+def clips(count=76):
+    """Tamsin with many walks; in every third the feet slide, in each further one a little more."""
+    sound = walk()
+    animations = []
+    for i in range(count):
+        speed = 0 if i % 3 else 0.1 + 0.002 * i
+        asset = (
+            walk(lambda world, times, speed=speed: carried(world, times, speed)) if speed else sound
+        )
+        animations.append(replace(asset.animations[0], name=f"take {i:02d}"))
+    return replace(sound, animations=animations)
 
 
 def named(asset, naming, sides={"L": "L", "R": "R"}):  # noqa: B006
