@@ -70,9 +70,7 @@ def test_a_folder_gives_a_row_for_each_file_and_a_page_for_each_that_could_be_re
     }
     index = (folder / "out" / "index.html").read_text("utf-8")
     assert set(re.findall(r'href="([^"]*)"', index)) == pages - {"index.html"}
-    assert "<title>Inspection of 6 files</title>" in " ".join(index.split()).replace(
-        "> ", ">"
-    ).replace(" <", "<")
+    assert "<title>Inspection of 6 files" in index
 
 
 def test_a_later_run_writes_over_its_own_pages_and_nothing_else(folder, capsys):

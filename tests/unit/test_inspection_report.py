@@ -233,6 +233,10 @@ def test_what_is_said_once_stands_at_the_top():
 
 # The rig that a report opens with.
 
+NAME = re.compile(
+    r'<text class="rig-(?:plain|miss)" x="([\d.]+)" y="([\d.]+)" text-anchor="start">([^<]*)'
+)
+
 
 @pytest.mark.parametrize(
     "naming",
@@ -248,10 +252,7 @@ def test_a_report_opens_with_the_rig_from_two_sides_with_its_joints_named(naming
     report = inspection.inspect(rigs.renamed(rigs.clean(), naming))
     front, side = report.picture.pictures
     for view, tag, count in ((front, "L", 6), (side, "R", 5)):
-        texts = re.findall(
-            r'<text class="rig-(?:plain|miss)" x="([\d.]+)" y="([\d.]+)" text-anchor="start">([^<]*)',
-            view.svg(style=False),
-        )
+        texts = NAME.findall(view.svg(style=False))
         assert len(texts) == count
         assert all(len(text) <= 22 for *_, text in texts)
         heights = sorted(float(y) for _, y, _ in texts)
