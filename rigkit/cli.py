@@ -30,6 +30,7 @@ OPTIONS = {
     "mapping": "--map",
     "thresholds": "--threshold",
     "pair": "--pair",
+    "out": "--fix",
     "lesson": "--lesson",
     "school": "--school",
 }  # the option that sets an argument of the library
@@ -752,6 +753,8 @@ def _inspect(arguments: argparse.Namespace) -> int:
 
     try:
         return command.inspect(arguments)
+    except BrokenPipeError:
+        raise
     except (ValueError, OSError) as problem:
         return _refuse(arguments, _describe(problem)[0], WRONG_USE)
 

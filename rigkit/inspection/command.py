@@ -12,7 +12,7 @@ from importlib import import_module
 from pathlib import Path
 from typing import Any
 
-from rigkit import _files, course, inspection
+from rigkit import _files, course, gltf, inspection
 from rigkit.inspection import leave_out, view
 from rigkit.inspection.compare import Comparison, compare
 from rigkit.inspection.finding import FINDING
@@ -113,14 +113,13 @@ class _Work:
         self.list = ""  # of what was found, to leave out
         self.worst = len(SEVERITIES)  # the place of the worst severity that was found
 
-    def report(self, path: Path) -> Report:
+    def report(self, path: Path, mapping: dict[str, str] | None = None) -> Report:
         """Inspect a file, and leave out what the list says."""
         with open(path, "rb"):
             pass  # a file that is not there is said to be so, in the words of this command
         arguments = self.arguments
-        found = inspection.inspect(
-            path, dict(arguments.map), dict(arguments.threshold), arguments.pair
-        )
+        mapping = dict(arguments.map) if mapping is None else mapping
+        found = inspection.inspect(path, mapping, dict(arguments.threshold), arguments.pair)
         report, used = leave_out.apply(found, self.entries)
         self.used |= used
         return report
@@ -169,10 +168,19 @@ def _with_comparison(path: Path, work: _Work) -> tuple[Report, Comparison | None
     if arguments.against:
         return report, compare(work.report(arguments.against), report)
     if arguments.fix:
-        done = import_module("rigkit.inspection.fix").fix(path, arguments.fix)
-        fixed = work.report(arguments.fix)
+        mapping = dict(arguments.map)
+        fix = import_module("rigkit.inspection.fix").fix
+        done = fix(path, arguments.fix, mapping, arguments.pair)
+        fixed = work.report(arguments.fix, _renamed(mapping, report, arguments.fix))
         return fixed, compare(report, fixed, tuple(done))
     return report, None
+
+
+def _renamed(mapping: dict[str, str], report: Report, out: Path) -> dict[str, str]:
+    """The corrections, with the names that joints have got in the file that was put right."""
+    nodes = gltf.read(out).nodes
+    names = {old: node.name or old for old, node in zip(report.names, nodes, strict=False)}
+    return {part: names.get(name, name) for part, name in mapping.items()}
 
 
 # Many files.
@@ -275,8 +283,7 @@ def _headline(rows: Sequence[Row]) -> str:
         "without legs": sum(not row.inspected and not row.problem for row in rows),
         "could not be read": sum(bool(row.problem) for row in rows),
     }
-    said = ", ".join(f"{count} {what}" for what, count in counts.items() if count)
-    return f"{len(rows)} file{'s' * (len(rows) != 1)}: {said}"
+    return ", ".join(f"{count} {what}" for what, count in counts.items() if count)
 
 
 def _told(files: Sequence[Path]) -> list[str]:

@@ -221,7 +221,23 @@ class Report:
             lines.append(
                 f"no part of the legs: {', '.join(map(self.name, legs.helpers[:8]))}{more}"
             )
-        return (*lines, *self.axes_and_unit())
+        return (*lines, *self.whose(), *self.axes_and_unit())
+
+    def whose(self) -> tuple[str, ...]:
+        """Return what is not as with a person's two legs, as lines of text.
+
+        Returns
+        -------
+        tuple[str, ...]
+        """
+        because = self.legs.because
+        lines = []
+        if because.get("pairs"):
+            lines.append(f"{because['pairs']}; take another with --pair NAME")
+        if self.legs.animal:
+            why = f" ({because['animal']})" if because.get("animal") else ""
+            lines.append(f"an animal's legs{why}: what holds for people alone is not asked of them")
+        return tuple(lines)
 
     def axes_and_unit(self) -> tuple[str, ...]:
         """Return the file's axes and unit as lines of text.

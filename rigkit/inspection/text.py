@@ -161,7 +161,8 @@ def of_rows(rows: Sequence[Row], headline: str, width: int = 100) -> str:
         numbers = [text.rjust(size) for text, size in zip(row[1:5], wide[1:], strict=True)]
         first = "  ".join([row[0].ljust(wide[0]), *numbers])
         lines.append(f"{first}  {row[5]}".rstrip())
-    return "\n".join([f"{headline}.", "", *lines]) + "\n"
+    files = f"{len(rows)} file{'s' * (len(rows) != 1)}"
+    return "\n".join([f"{files}: {headline}.", "", *lines]) + "\n"
 
 
 def _cells(row: Row) -> tuple[str, ...]:

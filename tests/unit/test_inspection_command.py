@@ -2,7 +2,10 @@
 
 import json
 import re
+import sys
 from dataclasses import replace
+from html import unescape
+from types import SimpleNamespace
 
 import pytest
 
@@ -337,3 +340,33 @@ def test_one_of_against_and_fix(folder, capsys):
     assert inspect(*words) == 2
     assert "Give one of --against and --fix at a time." in capsys.readouterr().err
     assert not (folder / "out.glb").exists()
+
+
+def test_what_was_put_right_is_said_with_what_changed(folder, capsys, monkeypatch):
+    """With a stand-in for what mends, so that this asks for the command's own part only."""
+
+    def fix(source, out, mapping, pair):
+        assert (mapping, pair) == ({"left.knee": "L_knee"}, None)
+        asset = rigs.clean()
+        gltf.write(rigs.renamed(asset, lambda name: name.replace("L_knee", "L_middle")), out)
+        return ("The <bend> was set.", "Nothing else was.")
+
+    monkeypatch.setitem(sys.modules, "rigkit.inspection.fix", SimpleNamespace(fix=fix))
+    words = ["rigs/straight.glb", "--fix", "out.glb", "--map", "left.knee=L_knee"]
+    assert inspect(*words, "--html", "page.html") == 1  # L_middle has no partner
+    shown = capsys.readouterr().out
+    assert shown.startswith("out.glb: 1 finding; ")
+    assert "Since straight.glb: 1 new, 1 gone, 0 findings unchanged.\n" in shown
+    assert "Done: The <bend> was set.\nDone: Nothing else was.\n" in shown
+    assert "The &lt;bend&gt; was set." in (folder / "page.html").read_text("utf-8")
+
+
+def test_an_animal_and_pairs_of_legs_are_said(folder):
+    report = inspection.inspect("rigs/sound.glb")
+    because = report.legs.because | {"animal": "the trunk lies level", "pairs": "there are 2 pairs"}
+    report = replace(report, legs=replace(report.legs, animal=True, because=because))
+    for shown in (report.text(), unescape(report.html())):
+        assert "an animal's legs (the trunk lies level): what holds for people alone" in shown
+        assert "there are 2 pairs; take another with --pair NAME" in shown
+    assert report.data()["taken"]["animal"] is True
+    assert report.data()["taken"]["animal_why"] == "the trunk lies level"
