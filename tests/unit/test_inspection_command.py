@@ -5,6 +5,7 @@ import re
 import sys
 from dataclasses import replace
 from html import unescape
+from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
@@ -14,6 +15,7 @@ from rigkit.inspection import leave_out
 from rigkit.inspection.compare import compare
 from tests.unit import rigs
 
+README = (Path(__file__).parents[2] / "README.md").read_text("utf-8")
 RULES = [rule.id for rule in inspection.RULES]
 
 
@@ -204,6 +206,14 @@ def test_an_entry_leaves_out_what_it_names_and_is_told_if_there_is_none(
     assert status == 0 or err.startswith(
         "rigkit inspect: list.toml, line 3: nothing was found to leave out for "
     )
+
+
+def test_the_list_in_the_readme_is_one(tmp_path):
+    (text,) = re.findall(r"^```toml\n(\[\[leave-out.*?)^```", README, re.MULTILINE | re.DOTALL)
+    (tmp_path / "list.toml").write_text(text, encoding="utf-8")
+    swim, captain = leave_out.read(tmp_path / "list.toml", RULES)
+    assert str(swim) == "foot-slide in 'Swim'"
+    assert str(captain) == "sides-mirror up to 1.5 of old-captain.glb"
 
 
 def test_a_number_that_must_be_large_is_left_out_down_to_a_bound(folder):
