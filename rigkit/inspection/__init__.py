@@ -10,6 +10,7 @@ subject.py         the rig in metres, y up, facing +Z; its skin; its animations,
 rule.py            a rule, and the decorator that makes one of a function
 skeleton_rules.py, skin_rules.py, motion_rules.py   the rules, each beside its function
 pictures.py        the picture of each finding
+opening.py         the picture that a report opens with
 finding.py         a rule's outcome, and those of several animations together
 report.py          all of them as an object, as JSON; the schema
 text.py            the same as text
@@ -29,11 +30,12 @@ from pathlib import Path
 import numpy as np
 
 from rigkit import gltf
-from rigkit.inspection import motion_rules, pictures, skeleton_rules, skin_rules
+from rigkit.inspection import motion_rules, skeleton_rules, skin_rules
 from rigkit.inspection import rule as rules
 from rigkit.inspection import subject as subjects
 from rigkit.inspection.finding import FINDING, PASS, UNMEASURED, Finding
 from rigkit.inspection.legs import Leg, Legs, find_legs
+from rigkit.inspection.opening import draw
 from rigkit.inspection.report import Report
 from rigkit.inspection.rule import Rule
 from rigkit.page import plain
@@ -103,8 +105,10 @@ def inspect(
             name, end = plain(motion.name, 80), motion.times[-1]
             notes.append(f"The animation {name!r} is not read beyond its first {end:.0f} s.")
     findings = tuple(finding for each in RULES for finding in found[each.id])
-    draw = partial(pictures.taken, subject) if subject.sides else None
-    return Report(file, subject.legs, subject.names, findings, tuple(notes), subject.remarks, draw)
+    opening = partial(draw, subject) if subject.sides else None
+    return Report(
+        file, subject.legs, subject.names, findings, tuple(notes), subject.remarks, opening
+    )
 
 
 def _measured(rule: Rule, subject: subjects.Subject, *motion: subjects.Motion) -> rules.Outcome:
