@@ -1,6 +1,6 @@
 """The picture that a report opens with: the rig from two sides, the joints of its legs named."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Mapping, Sequence
 
 import numpy as np
 
