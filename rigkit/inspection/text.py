@@ -135,7 +135,9 @@ def of_comparison(comparison: Comparison, width: int) -> str:
 
 def _change(change: Change) -> str:
     found = change.finding
-    return f"{rule_in(found)} ({found.severity})  {change.now}, was {change.before}"
+    now = "the animation is gone" if change.new is None else change.now
+    was = "the animation is new" if change.old is None else f"was {change.before}"
+    return f"{rule_in(found)} ({found.severity})  {now}, {was}"
 
 
 def of_rows(rows: Sequence[Row], headline: str, width: int = 100) -> str:

@@ -231,7 +231,7 @@ def straight():
 
 # What breaks one rule only.
 BROKEN = {
-    "legs-found": lambda: renamed(clean(), lambda name: name.replace("hip", "shoulder")),
+    "legs-found": lambda: called(clean(), hip="shoulder"),
     "chain-unbroken": lambda: rebuilt(parents={"L_ankle": "pelvis", "R_ankle": "pelvis"}),
     "names-say-sides": lambda: renamed(clean(), lambda name: {"L_knee": "knee"}.get(name, name)),
     "sides-mirror": lambda: rebuilt(shifted((0, 0, 0.01), *(f"R_{part}" for part in PARTS))),
@@ -257,10 +257,14 @@ BROKEN = {
 }
 
 
+def called(asset, **parts):
+    """An asset whose joints L_hip, R_hip and so on have other names for their parts."""
+    return renamed(asset, lambda name: name[:2] + parts[name[2:]] if name[2:] in parts else name)
+
+
 def without_legs():
     """Limbs that stand like legs, but are called arms."""
-    names = {"hip": "arm", "knee": "forearm", "ankle": "hand", "ball": "finger", "toe": "thumb"}
-    return renamed(clean(), lambda name: name[:2] + names[name[2:]] if name[2:] in names else name)
+    return called(clean(), hip="arm", knee="forearm", ankle="hand", ball="finger", toe="thumb")
 
 
 def clips(count=76):
