@@ -348,9 +348,9 @@ def _add_report(inspect: argparse.ArgumentParser) -> None:
         "--fail-on",
         choices=SEVERITIES,
         default=SEVERITIES[-1],
-        metavar="KIND",
-        help="exit with 1 for serious findings only, for moderate ones too, or for slight ones "
-        "(if not given)",
+        metavar="SEVERITY",
+        help="exit with 1 for serious findings alone, from moderate or from slight ones on (if "
+        "not given: slight)",
     )
 
 

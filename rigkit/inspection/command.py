@@ -224,10 +224,12 @@ def _many(files: Sequence[Path], work: _Work) -> int:
         for page in [*pages, INDEX]:
             _check_page(folder / page)
     rows = []
-    for count, (path, name, page) in enumerate(zip(files, told, pages, strict=True)):
-        _progress(f"{count} of {len(files)} files, now {name}")
-        rows.append(_row(path, name, page, work))
-    _progress("")
+    try:
+        for count, (path, name, page) in enumerate(zip(files, told, pages, strict=True)):
+            _progress(f"{count} of {len(files)} files, now {name}")
+            rows.append(_row(path, name, page, work))
+    finally:
+        _progress("")
     headline = _headline(rows)
     if folder:
         course.write_whole(folder / INDEX, view.overview(rows, headline).encode())

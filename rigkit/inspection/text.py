@@ -128,7 +128,7 @@ def of_comparison(comparison: Comparison, width: int) -> str:
     str
     """
     lines = [f"Since {plain(comparison.file, 200) or 'the earlier file'}: {comparison.headline}."]
-    lines += [f"Done: {plain(sentence)}" for sentence in comparison.done]
+    lines += [f"- {plain(sentence)}" for sentence in comparison.done]
     lines += [f"{change.kind.upper()}  {_change(change)}" for change in comparison.changes]
     return "\n".join(fill(line, width, subsequent_indent=INDENT) for line in lines) + "\n"
 

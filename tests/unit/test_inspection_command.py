@@ -131,6 +131,13 @@ def test_a_folder_without_rigs_is_said_to_be_one(folder, capsys):
     assert "empty must hold rigs (.glb, .gltf, .vrm, .bvh)" in capsys.readouterr().err
 
 
+def test_a_limit_for_no_rule_is_refused_once(folder, capsys):
+    assert inspect("rigs", "--threshold", "slide=1") == 2
+    shown = capsys.readouterr()
+    assert shown.out == ""
+    assert shown.err.startswith("rigkit inspect: --threshold must name rules (legs-found, ")
+
+
 @pytest.mark.parametrize("option", ["--against", "--fix"])
 def test_what_needs_one_file_says_so(folder, capsys, option):
     assert inspect("rigs", option, "rigs/sound.glb") == 2
@@ -367,7 +374,7 @@ def test_what_was_put_right_is_said_with_what_changed(folder, capsys, monkeypatc
     shown = capsys.readouterr().out
     assert shown.startswith("out.glb: 1 finding; ")
     assert "Since straight.glb: 1 new, 1 gone, 0 findings unchanged.\n" in shown
-    assert "Done: The <bend> was set.\nDone: Nothing else was.\n" in shown
+    assert "- The <bend> was set.\n- Nothing else was.\n" in shown
     assert "The &lt;bend&gt; was set." in (folder / "page.html").read_text("utf-8")
 
 
