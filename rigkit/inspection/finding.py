@@ -77,7 +77,7 @@ class Finding(_format.NotebookDisplay):
     @property
     def measured(self) -> str:
         """The number beside its limit: "1.8 cm (at most 0.5 cm)"."""
-        return UNMEASURED if self.number is None else f"{self.amount} ({self.bound})"
+        return UNMEASURED if self.number is None else f"{self.amount} ({self.limit_beside})"
 
     @property
     def amount(self) -> str:
@@ -101,6 +101,11 @@ class Finding(_format.NotebookDisplay):
     def bound(self) -> str:
         """The limit with its unit: "at most 0.5 cm"."""
         return f"{self.sense} {_with_unit(f'{self.limit:g}', self.limit, self.unit)}"
+
+    @property
+    def limit_beside(self) -> str:
+        """The limit as it stands beside the number, which has said of what it is a share."""
+        return f"{self.sense} {self.limit:g} %" if self.unit.startswith("% of") else self.bound
 
     @property
     def badness(self) -> float:

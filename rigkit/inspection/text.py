@@ -71,7 +71,9 @@ def _paragraphs(group: Group, width: int) -> Iterator[str]:
 def span(findings: Sequence[Finding]) -> str:
     """Return the numbers of several findings, worst first, as "2.1 to 9.4 cm"."""
     first, last = findings[-1].amount, findings[0].amount
-    return first if first == last else f"{first} to {last}"
+    if first == last:
+        return first
+    return f"{first.removesuffix(f' {findings[0].unit}')} to {last}"
 
 
 def quoted(finding: Finding) -> str:

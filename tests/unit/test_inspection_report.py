@@ -10,6 +10,7 @@ import pytest
 
 from rigkit import cli, gltf, inspection, page
 from rigkit.inspection.finding import amount
+from rigkit.inspection.text import span
 from rigkit.stage.inks import TEXT
 from rigkit.stage.labels import text_width
 from tests.unit import rigs
@@ -341,6 +342,15 @@ def test_the_numbers_of_every_animation_are_in_the_json(many):
 )
 def test_a_number_has_the_digits_that_matter_beside_its_limit(number, limit, unit, said):
     assert amount(number, limit, unit) == said
+
+
+def test_a_share_is_named_once_beside_its_limit():
+    finding = inspection.inspect(rigs.walk(rigs.carried))["foot-slide"]
+    share = replace(finding, number=7.46, limit=2.5, unit="% of the leg")
+    assert share.measured == "7.5 % of the leg (at most 2.5 %)"
+    assert share.bound == "at most 2.5 % of the leg"
+    assert span([share, replace(share, number=3.0)]) == "3 to 7.5 % of the leg"
+    assert span([share, share]) == "7.5 % of the leg"
 
 
 # A file without legs.
