@@ -22,12 +22,15 @@ if TYPE_CHECKING:
 
 PUPPETS = ("Tamsin", "Odo", "Pip", "heron")  # written out, because their module needs NumPy
 JAILS = ("bwrap", "landlock")
+SEVERITIES = ("serious", "moderate", "slight")
 FEW = 6  # so many names of files are told one by one
 OPTIONS = {
     "path": "--out",
     "vertices": "--vertices",
     "mapping": "--map",
     "thresholds": "--threshold",
+    "pair": "--pair",
+    "out": "--fix",
     "lesson": "--lesson",
     "school": "--school",
 }  # the option that sets an argument of the library
@@ -308,26 +311,47 @@ def _add_export(commands: Any) -> None:
 def _add_inspect(commands: Any) -> None:
     inspect = commands.add_parser("inspect", **_INSPECT)
     what = inspect.add_argument_group("what to inspect")
-    what.add_argument("file", type=Path, metavar="FILE", help="a .glb or .gltf file")
-    _add_pairs(
-        what,
+    files = "rigs (.glb, .gltf, .vrm, .bvh), and folders of them"
+    what.add_argument("files", nargs="+", type=Path, metavar="FILE", help=files)
+    what.add_argument(
         "--map",
-        "PART=NAME",
-        "what a joint is, such as left.knee=NAME; or an axis, up=+z or forward=-y; or the unit, "
+        type=_corrected,
+        action="append",
+        default=[],
+        metavar="PART=NAME",
+        help="which joint is what: left.knee=NAME, left.ball= for none; or up=+z, forward=-y, "
         "metres=0.01. Give it again for another",
     )
-    _add_pairs(
-        what,
-        "--threshold",
-        "RULE=VALUE",
-        "another limit for a rule, such as sides-mirror=1. Give it again for another",
-    )
-    how = inspect.add_argument_group("how to say it")
-    page = "write the report, with pictures, as a page"
-    how.add_argument("--html", type=Path, metavar="FILE", help=page)
-    how.add_argument("--json", action="store_true", help="print the report as JSON")
+    pair = "which pair of legs, where there are several, such as hind"
+    what.add_argument("--pair", metavar="NAME", help=pair)
+    limit = "another limit, such as sides-mirror=1. Give it again for another"
+    _add_pairs(what, "--threshold", "RULE=VALUE", limit)
+    left = "a list of what need not be told, each with its reason"
+    what.add_argument("--leave-out", type=Path, metavar="LIST", help=left)
+    _add_report(inspect)
     _add_help(inspect)
     inspect.set_defaults(run=_inspect)
+
+
+def _add_report(inspect: argparse.ArgumentParser) -> None:
+    how = inspect.add_argument_group("what to write")
+    page = "write the report, with pictures, as a page; for several files, pages in a folder"
+    how.add_argument("--html", type=Path, metavar="FILE", help=page)
+    how.add_argument("--json", action="store_true", help="print the report as JSON")
+    earlier = "say what changed since an earlier file"
+    how.add_argument("--against", type=Path, metavar="FILE", help=earlier)
+    fixed = "write a copy with all put right that moves no skin, and inspect that"
+    how.add_argument("--fix", type=Path, metavar="OUT", help=fixed)
+    listed = "write all that is found as a list for --leave-out, with reasons to fill in"
+    how.add_argument("--write-leave-out", type=Path, metavar="LIST", help=listed)
+    how.add_argument(
+        "--fail-on",
+        choices=SEVERITIES,
+        default=SEVERITIES[-1],
+        metavar="SEVERITY",
+        help="exit with 1 for serious findings alone, from moderate or from slight ones on (if "
+        "not given: slight)",
+    )
 
 
 def _add_pack(commands: Any) -> None:
@@ -530,6 +554,14 @@ def _pair(text: str) -> tuple[str, str]:
     return name, value
 
 
+def _corrected(text: str) -> tuple[str, str]:
+    """A part and a name, or no name: "left.ball=" says that there is no such part."""
+    name, equals, value = text.partition("=")
+    if not (name and equals):
+        raise argparse.ArgumentTypeError(f"must be a name, = and a value; got {text!r}")
+    return name, value
+
+
 # --- texts of the help ----
 
 _LEARN: dict[str, Any] = {
@@ -568,20 +600,18 @@ _EXPORT: dict[str, Any] = {
 }
 _INSPECT: dict[str, Any] = {
     "help": "look over a finished leg rig",
-    "purpose": "Find the legs in a rig from any 3D application, and measure them by 23 rules.",
-    "usage": "rigkit inspect FILE [OPTIONS]",
+    "purpose": "Find the legs in rigs from any 3D application, and measure them by 23 rules.",
+    "usage": "rigkit inspect FILE [FILE ...] [OPTIONS]",
     "examples": [
         ("rigkit inspect Tamsin.glb", "Print what was found"),
         ("rigkit inspect Tamsin.glb --html report.html", "Write it as a page, with pictures"),
+        ("rigkit inspect . --html pages --fail-on serious", "A table of all, a page for each"),
         ("rigkit inspect Tamsin.glb --map left.knee=L_knee --map up=+y", "Say what is what"),
-        (
-            "rigkit inspect Tamsin.glb --threshold foot-slide=3 --json",
-            "Set another limit, and print for a program",
-        ),
+        ("rigkit inspect Tamsin.glb --against Odo.glb --json", "What changed, for a program"),
     ],
     "status": [
-        (0, "every rule that could be measured passes"),
-        (1, "there are findings"),
+        (0, "no findings: every rule that could be measured passes"),
+        (1, "there are findings, at least as bad as --fail-on says"),
         (2, "wrong use, or a file that cannot be read or written"),
     ],
 }
@@ -719,32 +749,14 @@ def _export(arguments: argparse.Namespace) -> int:
 
 
 def _inspect(arguments: argparse.Namespace) -> int:
-    from rigkit import course, inspection  # all of the maths; no other command needs it
+    from rigkit.inspection import command  # all of the maths; no other command needs it
 
     try:
-        with open(arguments.file, "rb"):
-            pass  # a file that is not there is said to be so, in the words of this command
-        if arguments.html:
-            _check_page(arguments.html)
-        report = inspection.inspect(arguments.file, dict(arguments.map), dict(arguments.threshold))
-        if arguments.html:
-            course.write_whole(arguments.html, report.html().encode())
+        return command.inspect(arguments)
+    except BrokenPipeError:
+        raise
     except (ValueError, OSError) as problem:
         return _refuse(arguments, _describe(problem)[0], WRONG_USE)
-    print(report.json() if arguments.json else report.text(), end="")
-    return 0 if report.passed else 1
-
-
-def _check_page(path: Path) -> None:
-    """Refuse to write over anything but an earlier report."""
-    if path.is_file():
-        with open(path, "rb") as file:
-            if b"<title>Inspection of " in file.read(2000):
-                return
-    if path.exists():
-        raise ValueError(
-            f"{path} is there already, and is no report. Give another name with --html."
-        )
 
 
 def _pack(arguments: argparse.Namespace) -> int:

@@ -19,7 +19,8 @@ def show_leg(thing: insp.Leg) -> Iterator[Piece]:
 
 @show.register
 def show_legs(thing: insp.Legs) -> Iterator[Piece]:
-    because = {key: thing.because.get(key, "") for key in ("legs", "up", "forward", "metres")}
+    reasons = ("legs", "animal", "up", "forward", "metres")
+    because = {key: thing.because.get(key, "") for key in reasons}
     if not thing.legs:
         yield table(("Legs", "why"), [("none found", because["legs"])])
         return
@@ -29,7 +30,11 @@ def show_legs(thing: insp.Legs) -> Iterator[Piece]:
         ("forward", _format.direction(thing.forward), because["forward"]),
         ("unit", _format.amount(thing.metres, " m"), because["metres"]),
     ]
-    yield folded("Which way it stands", table(("Axis", "direction", "why"), rows))
+    rows += [("whose", "an animal's", because["animal"])] * thing.animal
+    yield folded(
+        "Which way it stands, in which unit, and whose legs these are",
+        table(("Axis", "direction", "why"), rows),
+    )
 
 
 def _leg_table(legs: Iterable[insp.Leg], caption: str) -> str:
@@ -51,12 +56,13 @@ def show_finding(thing: insp.Finding) -> Iterator[Piece]:
     if thing.picture is not None:
         yield thing.picture
     rows = [
-        ("asks", thing.title),
+        ("found" if thing.status == "finding" else "asks", thing.title),
         ("measured", thing.measured),
         ("that is", page.plain(thing.said)),
         ("limit because", thing.because),
         ("why it matters", thing.why),
         ("what to do", thing.todo),
+        *([("left out because", page.plain(thing.reason))] if thing.reason else []),
     ]
     about = f"In {name(thing.about)}" if thing.about else ""
     status = thing.severity if thing.status == "finding" else thing.status

@@ -19,14 +19,21 @@ skeleton_rules.py, weight_rules.py, skin_rules.py, motion_rules.py   the rules, 
                    function
 piece.py           a piece of a limb's skin, cut off and closed, in several poses
 pictures.py        the picture of each finding
-report.py          findings as an object, as text, as JSON; the schema
+opening.py         the picture that a report opens with
+finding.py         a rule's outcome, and those of several animations together
+report.py          all of them as an object, as JSON; the schema
+text.py            the same as text
 view.py            the same as a page, and as a card in a notebook
+leave_out.py       a list of findings that do not count, each with its reason
+compare.py         what changed since an earlier file
+command.py         `rigkit inspect`: files, folders, what is written and printed
 """
 
 from __future__ import annotations
 
 import os
 from collections.abc import Mapping
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -35,8 +42,10 @@ from rigkit import gltf
 from rigkit.inspection import motion_rules, skeleton_rules, skin_rules, weight_rules
 from rigkit.inspection import rule as rules
 from rigkit.inspection import subject as subjects
+from rigkit.inspection.finding import FINDING, PASS, UNMEASURED, Finding
 from rigkit.inspection.legs import Leg, Legs, find_legs
-from rigkit.inspection.report import FINDING, PASS, UNMEASURED, Finding, Report
+from rigkit.inspection.opening import draw
+from rigkit.inspection.report import Report
 from rigkit.inspection.rule import Rule
 from rigkit.page import plain
 
@@ -87,7 +96,7 @@ def inspect(
     >>> report["preset-bend"].measured
     '5° (at least 2°)'
     """
-    limits = _limits(thresholds or {})
+    limits = rules.limits(RULES, thresholds or {})
     asset = asset_or_path if isinstance(asset_or_path, gltf.Asset) else gltf.read(asset_or_path)
     file = Path(asset_or_path).name if isinstance(asset_or_path, str | os.PathLike) else ""
     subject = subjects.Subject(asset, mapping, pair)
@@ -108,9 +117,12 @@ def inspect(
             found.setdefault(each.id, []).append(finding)
         if not motion.whole:
             name, end = plain(motion.name, 80), motion.times[-1]
-            notes.append(f"The animation {name!r} beyond its first {end:.0f} s.")
+            notes.append(f"The animation {name!r} is not read beyond its first {end:.0f} s.")
     findings = tuple(finding for each in RULES for finding in found[each.id])
-    return Report(file, subject.legs, subject.names, findings, tuple(notes), subject.remarks)
+    opening = partial(draw, subject) if subject.sides else None
+    return Report(
+        file, subject.legs, subject.names, findings, tuple(notes), subject.remarks, opening
+    )
 
 
 def _measured(rule: Rule, subject: subjects.Subject, *motion: subjects.Motion) -> rules.Outcome:
@@ -121,10 +133,8 @@ def _measured(rule: Rule, subject: subjects.Subject, *motion: subjects.Motion) -
 
 
 def _reason_not_to_apply(rule: Rule, subject: subjects.Subject) -> str | None:
-    if rule.id == "legs-found":
-        return None
     if not subject.sides:
-        return "no legs were found"
+        return f"no legs were found: {subject.legs.because['legs']}"
     if "both" in rule.needs and len(subject.sides) < 2:
         return "there is only one leg"
     if "skin" in rule.needs and subject.surface is None:
@@ -166,20 +176,6 @@ def _finding(rule: Rule, limit: float, outcome: rules.Outcome, about: str = "") 
         draw=outcome.draw,
         **shared | ({"todo": outcome.todo} if outcome.todo else {}),
     )
-
-
-def _limits(thresholds: Mapping[str, float]) -> dict[str, float]:
-    limits = {rule.id: rule.limit for rule in RULES}
-    for name, value in dict(thresholds).items():
-        if name not in limits:
-            raise ValueError(f"`thresholds` must name rules ({', '.join(limits)}); got {name!r}.")
-        try:
-            limits[name] = float(value)
-        except (TypeError, ValueError):
-            limits[name] = np.nan
-        if not np.isfinite(limits[name]):
-            raise ValueError(f"`thresholds[{name!r}]` must be a number; got {value!r}.")
-    return limits
 
 
 def __dir__() -> list[str]:

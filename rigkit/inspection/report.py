@@ -3,136 +3,67 @@
 The JSON (schema 2; names are never taken away or given another meaning, only added):
 
     {"rigkit_inspection": 2,
-     "file": str, "passed": bool, "counts": {"finding": int, "pass": int, "not measured": int},
-     "taken": {"certainty": 0…1, "why": str,
+     "file": str, "passed": bool, "inspected": bool,
+     "counts": {"finding": int, "left out": int, "pass": int, "not measured": int},
+     "taken": {"certainty": 0…1, "why": str, "animal": bool, "animal_why": str,
+               "pairs": [{"name": str, "hips": [str]}],
                "up": [x, y, z], "up_why": str, "forward": …, "forward_why": …, "metres": float,
                "metres_why": …, "pelvis": str or null, "helpers": [str], "joints": [{"side": "left"
                or "right", "part": str, "name": str, "certainty": 0…1, "why": str}]},
-     "notes": [str], "remarks": [str], "findings": [{"rule": str, "title": str, "about": str,
-                   "status": "finding", "pass" or "not measured",
+     "notes": [str], "remarks": [str],
+     "left_out": [{"rule": str, "about": str, "number": float or null, "reason": str}],
+     "findings": [{"rule": str, "title": str, "about": str,
+                   "status": "finding", "left out", "pass" or "not measured",
                    "severity": "serious", "moderate" or "slight", "number": float or null, "unit":
                    str, "sense": "at most" or "at least", "limit": float, "because": str, "said":
                    str, "parts": [{"what": str, "number": float or null}], "why": str, "todo":
-                   str}]}
+                   str, "reason": str}]}
 
 A number is null where nothing was measured, or where it is beyond all bounds. `about` is the
-animation's name, "" for the rest pose.
+animation's name, "" for the rest pose; `counts` are those of the entries of `findings`, one for
+each rule and each animation that it was asked about. `inspected` is false for a file without legs,
+of which nothing could be measured. `pairs` are the pairs of legs there are, where there are
+several. The command adds "against" (see `compare`) where it compares, and where it inspects several
+files it prints a list of such objects; one for a file that cannot be read has "file" and "error".
 """
 
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
-from dataclasses import dataclass, fields
-from textwrap import fill
-from typing import Any
+from collections import Counter
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
-from rigkit import _format
 from rigkit._types import Floats
+from rigkit.inspection import text as texts
+from rigkit.inspection.finding import (
+    FINDING,
+    LEFT_OUT,
+    LONGEST_NAME,
+    PASS,
+    STATUSES,
+    UNMEASURED,
+    Finding,
+    Group,
+    finite,
+    grouped,
+)
 from rigkit.inspection.legs import UNITS, Legs
 from rigkit.inspection.names import SIDE_WORDS
-from rigkit.inspection.rule import SEVERITIES, Draw, Part
+from rigkit.inspection.rule import SEVERITIES
 from rigkit.inspection.tree import AXES
 from rigkit.page import plain
 from rigkit.stage import Picture
 
-FINDING, PASS, UNMEASURED = "finding", "pass", "not measured"
+if TYPE_CHECKING:
+    from rigkit.inspection.compare import Comparison
+
 SCHEMA = 2
-LONGEST_NAME = 80
-_ONE = {"loose joints": "loose joint", "names": "name", "joints": "joint", "vertices": "vertex"}
-
-
-@dataclass(frozen=True)
-class Finding(_format.NotebookDisplay):
-    """The outcome of one rule.
-
-    Attributes
-    ----------
-    rule, title : str
-    about : str
-        The animation; "" for the rest pose.
-    status : {"finding", "pass", "not measured"}
-    severity : {"serious", "moderate", "slight"}
-    number : float or None
-    unit, sense, limit, because
-        As in `Rule`; `limit` is the threshold that counted.
-    said : str
-        What was measured, in a sentence; or why nothing was.
-    parts : tuple of (str, float)
-    why, todo : str
-    draw : callable or None
-    """
-
-    rule: str
-    title: str
-    about: str
-    status: str
-    severity: str
-    number: float | None
-    unit: str
-    sense: str
-    limit: float
-    because: str
-    said: str
-    parts: tuple[Part, ...]
-    why: str
-    todo: str
-    draw: Draw | None = None
-
-    def __repr__(self) -> str:
-        about = f" in {_format.name(self.about)}" if self.about else ""
-        return _format.line(
-            self,
-            f"{self.rule}{about}",
-            self.severity if self.status == FINDING else self.status,
-            "" if self.number is None else self.measured,
-            plain(self.said),
-        )
-
-    @property
-    def picture(self) -> Picture | None:
-        """The picture of it, a `stage.Picture`; None where there is none."""
-        return None if self.draw is None else self.draw("goal" if self.status == PASS else "miss")
-
-    @property
-    def measured(self) -> str:
-        """The number beside its limit: "1.8 cm (at most 0.5 cm)"."""
-        return UNMEASURED if self.number is None else f"{self.amount} ({self.bound})"
-
-    @property
-    def amount(self) -> str:
-        """The number with its unit: "1.8 cm"."""
-        return UNMEASURED if self.number is None else _amount(self.number, self.unit)
-
-    @property
-    def bound(self) -> str:
-        """The limit with its unit: "at most 0.5 cm"."""
-        return f"{self.sense} {_amount(self.limit, self.unit)}"
-
-    def ranked_parts(self) -> list[Part]:
-        """Return what was measured one by one, the worst first.
-
-        Returns
-        -------
-        list[Part]
-        """
-        if self.sense == "at most":
-            return sorted(self.parts, key=lambda part: -abs(part[1]))
-        return sorted(self.parts, key=lambda part: part[1])
-
-    def data(self) -> dict[str, Any]:
-        """Return it as JSON's kinds of values: all fields but `draw`.
-
-        Returns
-        -------
-        dict[str, Any]
-        """
-        values = {field.name: getattr(self, field.name) for field in fields(self)}
-        del values["draw"]
-        parts = [{"what": what, "number": _finite(number)} for what, number in self.parts]
-        return values | {"number": _finite(self.number), "parts": parts}
+LOOKED_FOR = (
+    "Looked for: chains of hip, knee and ankle that hang down and, where there are two, mirror "
+    "each other. If there are such, name them: --map left.hip=NAME, --map left.knee=NAME and so on."
+)
 
 
 @dataclass(frozen=True)
@@ -152,6 +83,8 @@ class Report:
         What the file held that was not read, or not measured to its end.
     remarks : tuple of str
         Sentences on the whole rig, said once.
+    draw : callable or None
+        Gives the picture that the report opens with.
     """
 
     file: str
@@ -160,6 +93,17 @@ class Report:
     findings: tuple[Finding, ...]
     notes: tuple[str, ...] = ()
     remarks: tuple[str, ...] = ()
+    draw: Callable[[], Picture] | None = None
+
+    @property
+    def picture(self) -> Picture | None:
+        """The rig from the front and from the side, its legs' joints named; None without legs."""
+        return None if self.draw is None else self.draw()
+
+    @property
+    def inspected(self) -> bool:
+        """True if there are legs to measure."""
+        return bool(self.legs.legs)
 
     @property
     def passed(self) -> bool:
@@ -171,7 +115,7 @@ class Report:
 
         Parameters
         ----------
-        status : {"finding", "pass", "not measured"}
+        status : {"finding", "left out", "pass", "not measured"}
 
         Returns
         -------
@@ -204,12 +148,57 @@ class Report:
             raise KeyError(rule)
         return min(found, key=lambda finding: finding.status != FINDING)
 
+    def groups(self, status: str) -> list[Group]:
+        """Return the findings of a status by rule, the serious ones first.
+
+        Parameters
+        ----------
+        status : {"finding", "left out", "pass", "not measured"}
+
+        Returns
+        -------
+        list of Group
+        """
+        return sorted(
+            grouped(self.findings, status),
+            key=lambda group: SEVERITIES.index(group.worst.severity) if status == FINDING else 0,
+        )
+
+    def counts(self) -> dict[str, int]:
+        """Return the number of rules of each status: that of a rule is the worst it has.
+
+        Returns
+        -------
+        dict of str to int
+        """
+        rules: dict[str, str] = {}
+        for finding in self.findings:
+            known = rules.get(finding.rule, UNMEASURED)
+            rules[finding.rule] = min(known, finding.status, key=STATUSES.index)
+        return {status: list(rules.values()).count(status) for status in STATUSES}
+
+    def severities(self) -> dict[str, int]:
+        """Return the number of rules of each severity that found something.
+
+        Returns
+        -------
+        dict of str to int
+        """
+        found = [group.worst.severity for group in self.groups(FINDING)]
+        return {severity: found.count(severity) for severity in SEVERITIES}
+
     @property
     def headline(self) -> str:
         """The whole report in one sentence."""
-        found, passed, silent = (len(self.of(status)) for status in (FINDING, PASS, UNMEASURED))
-        tail = f"{passed} pass" + (f", {silent} could not be measured" if silent else "")
-        return f"{found} finding{'s' * (found != 1)}; {tail}" if found else f"No findings; {tail}"
+        if not self.inspected:
+            return "Nothing to inspect: no legs were found"
+        count = self.counts()
+        found = count[FINDING]
+        tail = [f"{count[PASS]} pass"]
+        tail += [f"{count[LEFT_OUT]} left out"] * (count[LEFT_OUT] > 0)
+        tail += [f"{count[UNMEASURED]} could not be measured"] * (count[UNMEASURED] > 0)
+        said = f"{found} finding{'s' * (found != 1)}" if found else "No findings"
+        return f"{said}; {', '.join(tail)}"
 
     def taken(self) -> tuple[str, ...]:
         """Return the joints taken for the legs, the axes and the unit, as lines of text.
@@ -220,7 +209,7 @@ class Report:
         """
         legs = self.legs
         if not legs.legs:
-            return (f"No legs were found: {legs.because['legs']}.",)
+            return (f"No legs were found: {legs.because['legs']}.", LOOKED_FOR)
         lines = [f"Legs, {100 * legs.certainty:.0f} % certain: {legs.because['legs']}."]
         if legs.pelvis is not None:
             lines.append(f"pelvis: {self.name(legs.pelvis)}")
@@ -232,7 +221,23 @@ class Report:
             lines.append(
                 f"no part of the legs: {', '.join(map(self.name, legs.helpers[:8]))}{more}"
             )
-        return (*lines, *self.axes_and_unit())
+        return (*lines, *self.whose(), *self.axes_and_unit())
+
+    def whose(self) -> tuple[str, ...]:
+        """Return what is not as with a person's two legs, as lines of text.
+
+        Returns
+        -------
+        tuple[str, ...]
+        """
+        because = self.legs.because
+        lines = []
+        if because.get("pairs"):
+            lines.append(f"{because['pairs']}; take another with --pair NAME")
+        if self.legs.animal:
+            why = f" ({because['animal']})" if because.get("animal") else ""
+            lines.append(f"an animal's legs{why}: what holds for people alone is not asked of them")
+        return tuple(lines)
 
     def axes_and_unit(self) -> tuple[str, ...]:
         """Return the file's axes and unit as lines of text.
@@ -282,40 +287,26 @@ class Report:
         -------
         str
         """
-        about = f"{plain(self.file, 200)}: " if self.file else ""
-        indent = " " * 4
-        lines = [f"{about}{self.headline}.", ""]
-        notes = (f"Not read: {plain(note)}" for note in self.notes)
-        lines += [fill(line, width, subsequent_indent=indent) for line in (*self.taken(), *notes)]
-        for finding in self.of(FINDING):
-            lines += ["", f"{finding.severity.upper()}  {_heading(finding)}  {finding.measured}"]
-            lines += [
-                fill(plain(text), width, initial_indent=indent, subsequent_indent=indent)
-                for text in (finding.said, f"Why: {finding.why}", f"Do: {finding.todo}")
-            ]
-        passed = [
-            f"{_heading(each)}  {each.measured}: {plain(each.said)}" for each in self.of(PASS)
-        ]
-        silent = [
-            f"{plain(why)} {', '.join(map(_heading, found))}"
-            for why, found in self.unmeasured().items()
-        ]
-        for title, items in (("Passed", passed), ("Not measured", silent)):
-            lines += ["", f"{title}:"] if items else []
-            lines += [fill(f"  {item}", width, subsequent_indent=" " * 6) for item in items]
-        return "\n".join(lines) + "\n"
+        return texts.of_report(self, width)
 
-    def unmeasured(self) -> dict[str, list[Finding]]:
-        """Return the findings of rules that could not apply, by the reason.
+    def unmeasured(self) -> dict[str, list[Group]]:
+        """Return the rules that could not apply, by the reason.
 
         Returns
         -------
-        dict[str, list[Finding]]
+        dict of str to list of Group
         """
-        groups: dict[str, list[Finding]] = {}
+        reasons: dict[str, list[Finding]] = {}
         for finding in self.of(UNMEASURED):
-            groups.setdefault(finding.said, []).append(finding)
-        return groups
+            reasons.setdefault(finding.said, []).append(finding)
+        asked = Counter(finding.rule for finding in self.findings)
+        return {
+            reason: [
+                Group(group.findings, asked[group.worst.rule])
+                for group in grouped(found, UNMEASURED)
+            ]
+            for reason, found in reasons.items()
+        }
 
     def joints(self) -> list[dict[str, Any]]:
         """Return the legs' joints as JSON's kinds of values; see this module's docstring.
@@ -336,6 +327,17 @@ class Report:
             for part, node in leg.joints.items()
         ]
 
+    def pairs(self) -> list[dict[str, Any]]:
+        """Return the pairs of legs there are, where there are several.
+
+        Returns
+        -------
+        list[dict[str, Any]]
+        """
+        return [
+            {"name": pair.name, "hips": list(pair.hips)} for pair in getattr(self.legs, "pairs", ())
+        ]
+
     def data(self) -> dict[str, Any]:
         """Return the report as JSON's kinds of values; see this module's docstring.
 
@@ -344,15 +346,20 @@ class Report:
         dict[str, Any]
         """
         legs = self.legs
-        because = {key: legs.because.get(key, "") for key in ("legs", "up", "forward", "metres")}
+        reasons = ("legs", "animal", "up", "forward", "metres")
+        because = {key: legs.because.get(key, "") for key in reasons}
         return {
             "rigkit_inspection": SCHEMA,
             "file": self.file,
             "passed": self.passed,
-            "counts": {status: len(self.of(status)) for status in (FINDING, PASS, UNMEASURED)},
+            "inspected": self.inspected,
+            "counts": {status: len(self.of(status)) for status in STATUSES},
             "taken": {
                 "certainty": legs.certainty,
                 "why": because["legs"],
+                "animal": legs.animal,
+                "animal_why": because["animal"],
+                "pairs": self.pairs(),
                 "up": _floats(legs.up),
                 "up_why": because["up"],
                 "forward": _floats(legs.forward),
@@ -365,6 +372,15 @@ class Report:
             },
             "notes": list(self.notes),
             "remarks": list(self.remarks),
+            "left_out": [
+                {
+                    "rule": finding.rule,
+                    "about": finding.about,
+                    "number": finite(finding.number),
+                    "reason": finding.reason,
+                }
+                for finding in self.of(LEFT_OUT)
+            ],
             "findings": [finding.data() for finding in self.findings],
         }
 
@@ -377,8 +393,13 @@ class Report:
         """
         return json.dumps(self.data(), indent=1, allow_nan=False) + "\n"
 
-    def html(self) -> str:
+    def html(self, against: Comparison | None = None) -> str:
         """Return the report as a page of its own.
+
+        Parameters
+        ----------
+        against : Comparison, optional
+            With an earlier file.
 
         Returns
         -------
@@ -386,7 +407,7 @@ class Report:
         """
         from rigkit.inspection import view  # Jinja is not in the jail
 
-        return view.page(self)
+        return view.page(self, against)
 
     def __repr__(self) -> str:
         return self.text().rstrip()
@@ -412,23 +433,5 @@ def _unit_name(metres: float) -> str:
     )
 
 
-def _amount(number: float, unit: str) -> str:
-    if not np.isfinite(number):
-        return "beyond all bounds"
-    number = round(number, 4) + 0.0
-    text = f"{number:.3g}" if abs(number) < 1000 else f"{number:,.0f}"
-    unit = _ONE.get(unit, unit) if number == 1 else unit
-    text = text.replace("-", "−") if "e" not in text else text
-    return text + (unit if unit.startswith("°") or not unit else f" {unit}")
-
-
-def _heading(finding: Finding) -> str:
-    return finding.rule + (f" in {plain(finding.about, LONGEST_NAME)!r}" if finding.about else "")
-
-
 def _floats(values: Iterable[float]) -> list[float]:
     return [round(float(value), 9) + 0.0 for value in values]
-
-
-def _finite(number: float | None) -> float | None:
-    return float(number) if number is not None and np.isfinite(number) else None

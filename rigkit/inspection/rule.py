@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from math import isclose, isnan
+from math import isclose, isfinite, isnan, nan
 
 from rigkit import _format
 from rigkit.stage import Picture
@@ -164,3 +164,24 @@ def worst(parts: Sequence[Part], largest: bool = True) -> Part:
         raise ValueError("one is not a number")
     most = (max if largest else min)(number for _, number in parts)
     return next(part for part in parts if part[1] == most or isclose(part[1], most, rel_tol=ALIKE))
+
+
+def limits(rules: Sequence[Rule], thresholds: Mapping[str, float]) -> dict[str, float]:
+    """Return each rule's limit: its own, or the one that is set.
+
+    Raises
+    ------
+    ValueError
+        For a rule there is not, or a limit that is no number.
+    """
+    found = {rule.id: rule.limit for rule in rules}
+    for name, value in dict(thresholds).items():
+        if name not in found:
+            raise ValueError(f"`thresholds` must name rules ({', '.join(found)}); got {name!r}.")
+        try:
+            found[name] = float(value)
+        except (TypeError, ValueError):
+            found[name] = nan
+        if not isfinite(found[name]):
+            raise ValueError(f"`thresholds[{name!r}]` must be a number; got {value!r}.")
+    return found

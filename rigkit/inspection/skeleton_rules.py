@@ -45,20 +45,24 @@ ABOUT_HIPS, LEAST_BREADTH, MOST_BREADTH = (-0.10, 0.02), 0.25, 0.8
 )
 def legs_found(subject: Subject) -> Measured:
     legs = subject.legs
-    if not legs.legs:
-        return Measured(0.0, f"No legs were found: {legs.because['legs']}.")
     found = {1: "one leg", 2: "two legs"}[len(legs.legs)]
     parts = [
         (f"{side_name(side)} {part}: {subject.name(side, part)}", 100 * leg.certainty[part])
         for side, leg in legs.legs.items()
         for part in leg.chain
     ]
+    unsure = {
+        (side, part)
+        for side, leg in legs.legs.items()
+        for part, sure in leg.certainty.items()
+        if sure < 0.5
+    }
     name, number = worst(parts, largest=False)
     return Measured(
         number,
         f"There {'are' if len(legs.legs) == 2 else 'is'} {found}; least certain is the {name}.",
         tuple(parts),
-        draw=lambda kind: pictures.names(subject, (), kind),
+        draw=lambda kind: pictures.names(subject, unsure, kind),
     )
 
 

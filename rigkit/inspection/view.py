@@ -6,27 +6,63 @@ This module loads Jinja, so nothing that runs in the jail imports it.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
 from markupsafe import Markup
 
 from rigkit import stage, templates
 
+MEANINGS = {
+    "serious": "the rig breaks",
+    "moderate": "it moves or looks wrong",
+    "slight": "harder to work with",
+}
 _FOLDER = Path(templates.__file__).parent / "data" / "templates" / "inspection"
 
 
-def page(report: object) -> str:
+def page(report: object, against: object = None) -> str:
     """Return a report as a page, complete in itself, without a script, for light and dark.
 
     Parameters
     ----------
     report : Report
+    against : Comparison, optional
+        With an earlier file.
 
     Returns
     -------
     str
     """
-    return templates.render("inspection/page.html", report=report, style=Markup(STYLE))
+    return templates.render(
+        "inspection/page.html",
+        report=report,
+        against=against,
+        meanings=MEANINGS,
+        style=Markup(STYLE),
+    )
+
+
+def overview(rows: Sequence[object], headline: str) -> str:
+    """Return the page of several reports, with a row for each file.
+
+    Parameters
+    ----------
+    rows : sequence of Row
+    headline : str
+        All of them in one sentence.
+
+    Returns
+    -------
+    str
+    """
+    return templates.render(
+        "inspection/many.html",
+        rows=rows,
+        headline=headline,
+        meanings=MEANINGS,
+        style=Markup(STYLE),
+    )
 
 
 def card(report: object) -> str:

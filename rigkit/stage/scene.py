@@ -376,6 +376,16 @@ class Stage(Picture):
         self._drawn.append(f"a {SIDES[side]}line")
         return self._line(self._xy("points", points), _marks("rig-line", kind, side))
 
+    def behind_words(self) -> Self:
+        """Let words stand over what has been drawn so far.
+
+        Returns
+        -------
+        Stage
+        """
+        self._solids.clear()
+        return self
+
     def dots(self, points: ArrayLike, kind: str = "plain") -> Self:
         """Draw a small dot at each point.
 

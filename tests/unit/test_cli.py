@@ -234,6 +234,8 @@ def completed():
         ("rigkit mark --jail land", ["landlock"]),
         ("rigkit inspect --m", ["--map"]),
         ("rigkit inspect Tam", ["Tamsin.glb"]),
+        ("rigkit inspect --lea", ["--leave-out"]),
+        ("rigkit inspect --fail-on mod", ["moderate"]),
         ("rigkit pack x", []),
     ],
 )

@@ -190,8 +190,8 @@ def test_a_long_animation_is_said_to_be_measured_in_part():
         "parade", [gltf.Channel(0, "translation", [0.0, 150.0], np.tile([0, 0.9, 0], (2, 1)))]
     )
     report = inspection.inspect(replace(rigs.clean(), animations=[long]))
-    assert report.notes == ("The animation 'parade' beyond its first 100 s.",)
-    assert "Not read: The animation 'parade' beyond its first 100 s." in report.text()
+    assert report.notes == ("The animation 'parade' is not read beyond its first 100 s.",)
+    assert "Not read: The animation 'parade' is not read beyond its first 100 s." in report.text()
 
 
 def test_what_only_hangs_on_a_leg_may_have_a_scale_of_its_own():
