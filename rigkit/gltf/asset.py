@@ -6,9 +6,10 @@ may have scale, so worlds here are 4×4 matrices, not always rigid frames.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
+from types import MappingProxyType
 from typing import Any, TypeVar
 
 import numpy as np
@@ -439,6 +440,9 @@ class Asset(_format.NotebookDisplay):
         As the file's maker wrote it.
     notes : iterable of str
         What the file held that is not read, each a sentence; what `write` would leave out.
+    compressed : mapping of str to str
+        What of the rig itself is not read as it is compressed, "skin" or "animations", and how,
+        such as "Draco". A skin of this asset then says its joints, and no node has it.
 
     Raises
     ------
@@ -453,6 +457,7 @@ class Asset(_format.NotebookDisplay):
     animations: tuple[Animation, ...]
     copyright: str
     notes: tuple[str, ...]
+    compressed: Mapping[str, str]
 
     def __init__(
         self,
@@ -462,6 +467,7 @@ class Asset(_format.NotebookDisplay):
         animations: Iterable[Animation] = (),
         copyright: str = "",
         notes: Iterable[str] = (),
+        compressed: Mapping[str, str] = MappingProxyType({}),
     ) -> None:
         _set_fields(
             self,
@@ -471,6 +477,7 @@ class Asset(_format.NotebookDisplay):
             animations=_all_of(Animation, "animations", animations),
             copyright=_text("copyright", copyright),
             notes=_all_of(str, "notes", notes),
+            compressed=dict(compressed),
         )
         self._check_references()
         _ = self._levels  # a cycle of parents is refused now, not when the asset is posed

@@ -1,5 +1,6 @@
 """Inspection: what a finished leg rig must meet; each finding says how much.
 
+source.py          a rig from a file of either kind, and what of it could not be read
 names.py           the meaning of a joint's name
 tree.py            joints as a tree, and their likeness to a leg
 corrections.py     joints, axes and unit that the user corrects
@@ -23,7 +24,7 @@ from pathlib import Path
 import numpy as np
 
 from rigkit import gltf
-from rigkit.inspection import motion_rules, skeleton_rules, skin_rules
+from rigkit.inspection import motion_rules, skeleton_rules, skin_rules, source
 from rigkit.inspection import rule as rules
 from rigkit.inspection import subject as subjects
 from rigkit.inspection.legs import Leg, Legs, find_legs
@@ -96,7 +97,8 @@ def inspect(
             name, end = plain(motion.name, 80), motion.times[-1]
             notes.append(f"The animation {name!r} beyond its first {end:.0f} s.")
     findings = tuple(finding for each in RULES for finding in found[each.id])
-    return Report(file, subject.legs, subject.names, findings, tuple(notes), subject.remarks)
+    remarks = (*source.remarks(asset), *subject.remarks)
+    return Report(file, subject.legs, subject.names, findings, tuple(notes), remarks)
 
 
 def _measured(rule: Rule, subject: subjects.Subject, *motion: subjects.Motion) -> rules.Outcome:
@@ -114,9 +116,9 @@ def _reason_not_to_apply(rule: Rule, subject: subjects.Subject) -> str | None:
     if "both" in rule.needs and len(subject.sides) < 2:
         return "there is only one leg"
     if "skin" in rule.needs and subject.surface is None:
-        return "no skin moves with the joints"
+        return source.unread_skin(subject.asset) or "no skin moves with the joints"
     if "moves" in rule.needs and not subject.asset.animations:
-        return "the file holds no animation"
+        return source.unread_motion(subject.asset) or "the file holds no animation"
     return None
 
 
