@@ -64,6 +64,29 @@ class Accessors:
         """Return the same of an accessor whose numbers must be unsigned and not normalised."""
         return self._cached(number, where, size, whole=True)
 
+    def raw(self, number: int) -> NDArray[Any]:
+        """Return an accessor's numbers as they stand in its buffer: the bytes themselves.
+
+        Raises
+        ------
+        ValueError
+            If they are compressed, sparse or left out, or outside the buffer.
+        """
+        at = f"accessors[{number}]"
+        entry = item(self._file.json, "accessors", number, "a reference")
+        self._refuse_compressed(entry, at)
+        if entry.get("bufferView") is None or "sparse" in entry:
+            raise ValueError(f"{at}: its numbers do not all stand in a buffer.")
+        count = integer(entry, "count", at, least=1)
+        size = SIZES[choice(entry, "type", at, SIZES)]
+        component = choice(entry, "componentType", at, COMPONENTS)
+        return self._numbers(entry, at, count, size, component)
+
+    def view(self, number: int) -> NDArray[np.uint8]:
+        """Return the bytes of a view themselves."""
+        entry = item(self._file.json, "bufferViews", number, "a reference")
+        return np.frombuffer(self._view(entry, f"bufferViews[{number}]"), np.uint8)
+
     def _cached(self, number: object, where: str, size: int, whole: bool) -> NDArray[Any]:
         key = place(self._file.json, "accessors", number, where), whole
         at = f"accessors[{key[0]}]"

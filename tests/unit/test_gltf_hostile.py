@@ -2,7 +2,6 @@
 much memory."""
 
 import copy
-import json
 import os
 import tracemalloc
 from contextlib import suppress
