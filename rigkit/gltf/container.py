@@ -118,7 +118,7 @@ class Container:
             return self._embedded(uri, where)
         path = self._inside(uri, where)
         if path not in self._files:
-            self._files[path] = _regular_file(path, where, LARGEST - self._read)
+            self._files[path] = regular_file(path, where, LARGEST - self._read)
             self._read += len(self._files[path])
         return memoryview(self._files[path])
 
@@ -273,7 +273,7 @@ def load(
         raise ValueError(f"`source` must be a path, or bytes; got {short(source)}.")
     path = Path(source)
     return Container(
-        _regular_file(path, "the file", LARGEST), path.parent if folder is None else folder
+        regular_file(path, "the file", LARGEST), path.parent if folder is None else folder
     )
 
 
@@ -317,7 +317,8 @@ def pack(document: Entry, binary: bytes | bytearray, embed: bool = False) -> byt
     return join([(b"JSON", text), *([(BIN, binary)] if binary else [])])
 
 
-def _regular_file(path: Path, where: str, most: int) -> bytes:
+def regular_file(path: Path, where: str, most: int) -> bytes:
+    """Return the bytes of a file that is one, no pipe, and has at most so many."""
     try:
         with open(path, "rb", opener=_open_without_waiting) as file:
             status = os.fstat(file.fileno())

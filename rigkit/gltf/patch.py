@@ -9,7 +9,7 @@ from collections import defaultdict
 from collections.abc import Iterator
 from functools import cached_property
 from pathlib import Path
-from typing import Any, cast
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,7 +18,7 @@ from rigkit import _files
 from rigkit._types import Ints
 from rigkit.gltf import container
 from rigkit.gltf.accessors import Accessors
-from rigkit.gltf.fields import Entry, fields, is_whole, item, items
+from rigkit.gltf.fields import Entry, fields, integer, is_whole, item, items, text
 from rigkit.gltf.reader import DRACO
 
 _EFFORT: Any = 10_000  # of telling whether two interleaved arrays share a byte
@@ -136,15 +136,22 @@ class Patch:
         ends = [np.lib.array_utils.byte_bounds(array) for array in arrays]
         return names, arrays, *np.array(ends, dtype=np.int64).reshape(-1, 2).T
 
+    @property
+    def _chunk(self) -> memoryview | None:
+        return next((data for kind, data in self._file.chunks if kind == container.BIN), None)
+
+    def _uri(self, field: str, number: int) -> str:
+        at = f"{field}[{number}]"
+        return text(item(self.read, field, number, at), "uri", at)
+
     def _binary(self) -> bytes | None:
         """The bytes of the first buffer, which a .glb has in itself."""
-        buffers: list[Any] = self.json.get("buffers", [])
-        chunk = next((data for kind, data in self._file.chunks if kind == container.BIN), None)
-        if not buffers or (chunk is None and "uri" not in buffers[0]):
+        chunk, buffers = self._chunk, self.json.get("buffers") or []
+        if not buffers or (chunk is None) != bool(self._uri("buffers", 0)):
             return None if chunk is None else bytes(chunk)
         data = self._buffer(0)
         if data is None:
-            return None
+            return None if chunk is None else bytes(chunk)
         if chunk is None:
             del buffers[0]["uri"]
             return bytes(data)
@@ -152,12 +159,13 @@ class Patch:
 
     def _take_along(self) -> None:
         """Put buffers and pictures in files of their own into this one."""
-        buffers = self.json.get("buffers", [])
-        for i, buffer in enumerate(buffers[1:], 1):
-            if "uri" in buffer and (data := self._buffer(i)) is not None:
-                buffer["uri"] = _embedded(data, "application/octet-stream")
-        for i, image in enumerate(self.json.get("images", [])):
-            uri = image.get("uri", "data:")
+        for i, buffer in enumerate(self.json.get("buffers") or []):
+            if self._uri("buffers", i) and (i or self._chunk is not None):
+                data = self._buffer(i)
+                if data is not None:
+                    buffer["uri"] = _embedded(data, "application/octet-stream")
+        for i, image in enumerate(self.json.get("images") or []):
+            uri = self._uri("images", i)
             kind = PICTURES.get(Path(uri).suffix.lower())
             if uri[:5].lower() != "data:" and kind:
                 try:
@@ -166,11 +174,10 @@ class Patch:
                     self.notes.append(f"A picture stays outside the file: {problem}")
 
     def _buffer(self, number: int) -> memoryview | None:
-        buffer = self.json["buffers"][number]
+        at = f"buffers[{number}]"
         try:
-            return self._file.buffer(
-                number, int(buffer["byteLength"]), buffer.get("uri"), f"buffers[{number}]"
-            )
+            length = integer(item(self.read, "buffers", number, at), "byteLength", at, least=1)
+            return self._file.buffer(number, length, self._uri("buffers", number) or None, at)
         except ValueError as problem:
             self.notes.append(f"Some data stays outside the file: {problem}")
             return None
@@ -198,12 +205,13 @@ def _roles(document: Entry) -> Iterator[tuple[int, str]]:
     for skin in _dicts(document, "skins"):
         yield from _numbers_in({"inverse bind": skin.get("inverseBindMatrices")})
     for animation in _dicts(document, "animations"):
-        samplers = _dicts(animation, "samplers")
-        for sampler in samplers:
+        for sampler in _dicts(animation, "samplers"):
             yield from _numbers_in({"times": sampler.get("input")})
         for channel in _dicts(animation, "channels"):
-            sampler = samplers[cast(int, channel["sampler"])]
-            path = fields(channel, "target", "").get("path")
+            if not is_whole(channel.get("sampler")):
+                continue  # one that moves no node
+            sampler = item(animation, "samplers", channel["sampler"], "a channel")
+            path = fields(channel, "target", "a channel").get("path")
             role = f"{path} {sampler.get('interpolation') or 'LINEAR'}"
             yield from _numbers_in({role: sampler.get("output")})
     extensions = (fields(thing, "extensions", "an object") for thing in objects(document))

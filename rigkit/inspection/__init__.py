@@ -1,5 +1,6 @@
 """Inspection: what a finished leg rig must meet; each finding says how much.
 
+bvh.py             motion out of a BVH file
 source.py          a rig from a file of either kind, and what of it could not be read
 names.py           the meaning of a joint's name
 tree.py            joints as a tree, and their likeness to a leg
@@ -48,7 +49,7 @@ def inspect(
     Parameters
     ----------
     asset_or_path : Asset, or str, Path or bytes
-        A rig, or a .glb or .gltf file, or what stands in one.
+        A rig, or a .glb, .gltf or .bvh file, or what stands in one.
     mapping : mapping of str to str, optional
         Corrections to what is taken for what, such as {"left.knee": "shin_01"}; see `find_legs`.
     thresholds : mapping of rule id to float, optional
@@ -63,7 +64,7 @@ def inspect(
     Raises
     ------
     ValueError
-        For a file that cannot be read as glTF, a mapping or a threshold that names nothing.
+        For a file that cannot be read as glTF or BVH, a mapping or a threshold that names nothing.
 
     Examples
     --------
@@ -75,7 +76,7 @@ def inspect(
     '5° (at least 2°)'
     """
     limits = _limits(thresholds or {})
-    asset = asset_or_path if isinstance(asset_or_path, gltf.Asset) else gltf.read(asset_or_path)
+    asset = asset_or_path if isinstance(asset_or_path, gltf.Asset) else source.read(asset_or_path)
     file = Path(asset_or_path).name if isinstance(asset_or_path, str | os.PathLike) else ""
     subject = subjects.Subject(asset, mapping, pair)
     found: dict[str, list[Finding]] = {}
@@ -115,6 +116,8 @@ def _reason_not_to_apply(rule: Rule, subject: subjects.Subject) -> str | None:
         return "no legs were found"
     if "both" in rule.needs and len(subject.sides) < 2:
         return "there is only one leg"
+    if reason := source.no_rest(subject.asset, rule.id):
+        return reason
     if "skin" in rule.needs and subject.surface is None:
         return source.unread_skin(subject.asset) or "no skin moves with the joints"
     if "moves" in rule.needs and not subject.asset.animations:

@@ -1,6 +1,45 @@
 """A rig from a file, and what of it could not be read."""
 
+import os
+
+from rigkit import gltf
 from rigkit.gltf import Asset
+from rigkit.inspection import bvh
+
+
+def read(source: str | os.PathLike[str] | bytes) -> Asset:
+    """Read a rig from a glTF file, or a motion from a BVH file, by what stands in it.
+
+    Parameters
+    ----------
+    source : str, Path or bytes
+
+    Returns
+    -------
+    Asset
+
+    Raises
+    ------
+    ValueError
+        As `gltf.read` and `bvh.read`.
+    """
+    if isinstance(source, str | os.PathLike):
+        ours = os.fspath(source).lower().endswith(".bvh")
+    else:
+        ours = isinstance(source, bytes) and bvh.is_bvh(source)
+    return bvh.read(source) if ours else gltf.read(source)
+
+
+# How a rig is built and rests; of a recording remain its bones, their names, and all that moves.
+BUILT = ("sides-turn", "preset-bend", "bends-alike", "hinge-square", "knee-in-plane")
+BUILT += ("rest-reads-zero", "scale-one", "no-negative-scale")
+
+
+def no_rest(asset: Asset, rule: str) -> str:
+    """Return why a rule on how a rig is built says nothing of an asset; "" if it does."""
+    if isinstance(asset, bvh.Recording) and rule in BUILT:
+        return "a BVH file holds a motion, not how a rig is built or rests"
+    return ""
 
 
 def remarks(asset: Asset) -> tuple[str, ...]:

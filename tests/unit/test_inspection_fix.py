@@ -15,6 +15,7 @@ from rigkit.inspection import fix as mending
 from rigkit.inspection.fix import fix
 from tests.unit import rigs
 from tests.unit.gltf_files import File, as_text, chunks, document_of, leg
+from tests.unit.test_gltf_hostile import mutated, places
 
 NOTHING = ("Nothing needed mending: the rig is written as it was.",)
 
@@ -105,8 +106,8 @@ def test_weights_that_hardly_count_are_cut(tmp_path, kind):
         rows = mending._whole_shares(rows, 65535)
     said, asset = mended(skinned([NUMBERS] * 3, rows, kind).glb(), tmp_path)
     assert said == (
-        "At most four joints move a vertex now: the weakest fell away at 1 vertex, at most 0.8 % of "
-        "what moves one.",
+        "At most four joints move a vertex now: the weakest fell away at 1 vertex, at most 0.8 % "
+        "of what moves one.",
     )
     (mesh,) = asset.meshes
     assert mesh.weights.shape == (3, 4)
@@ -229,6 +230,28 @@ def test_cubic_curves_and_steps_are_left(tmp_path):
     assert parts_of(tmp_path / "mended.glb") == parts_of(tmp_path / "rig.glb")
     said, _ = mended(turning(keys[[1, 4]], interpolation="STEP").glb(), tmp_path)
     assert said == NOTHING
+
+
+# --- whatever comes
+
+
+def test_files_changed_by_chance_are_mended_or_refused(tmp_path):
+    rng = np.random.default_rng(7)
+    file = leg()
+    file.json |= {"images": [{"uri": "a.png"}], "extensions": {"XYZ": {"attributes": {"A": 1}}}}
+    document = file.document()
+    paths = list(places(document))
+    done = 0
+    for _ in range(600):
+        (tmp_path / "rig.glb").write_bytes(mutated(file, document, paths, rng))
+        try:
+            fix(tmp_path / "rig.glb", tmp_path / "out.glb")
+        except ValueError:
+            continue
+        gltf.read(tmp_path / "out.glb")
+        (tmp_path / "out.glb").unlink()
+        done += 1
+    assert 50 < done < 500
 
 
 # --- names
