@@ -273,7 +273,7 @@ def _channels(node: int, joint: _Joint, times: Floats, numbers: Floats) -> Itera
 
 
 def _positions(joint: _Joint, places: list[tuple[int, int]], numbers: Floats) -> Floats:
-    """Where a joint is in its parent.
+    """A joint's place in its parent, frame by frame.
 
     Of a joint that is no root some programs write it whole, some as what is added to OFFSET. Taken
     is what keeps the bone's length more nearly.
