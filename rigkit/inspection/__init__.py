@@ -7,9 +7,11 @@ tree.py            joints as a tree, and their likeness to a leg
 corrections.py     joints, axes and unit that the user corrects
 search.py          the search for hips, knees and ankles
 whole.py           whole legs, with a third bone and a foot
+bound.py           the pose the skin was bound in: what a rig is at rest
 legs.py            where the legs are, which way is forward, in which unit; corrections
 subject.py         the rig in metres, y up, facing +Z; its skin; its animations, sampled
 rule.py            a rule, and the decorator that makes one of a function
+stance.py          feet in an animation: when and where they stand
 skeleton_rules.py, skin_rules.py, motion_rules.py   the rules, each beside its function
 pictures.py        the picture of each finding
 report.py          findings as an object, as text, as JSON; the schema

@@ -1,163 +1,178 @@
-"""Rules on each animation: no sliding feet, no popping or flipping knees, human joint angles."""
+"""Rules on each animation: feet on the floor, knees that neither snap nor flip, bones, ranges,
+loops."""
 
 import numpy as np
 
 from rigkit import body, gait, placement, rotation
-from rigkit._types import Bools, Floats
+from rigkit._types import Floats
 from rigkit.controls import TURN_ORDER
 from rigkit.inspection import pictures
-from rigkit.inspection.rule import CHOSEN, Measured, Outcome, Unmeasured, rule, worst
-from rigkit.inspection.subject import RATE, Motion, Subject, Surface, side_name
+from rigkit.inspection.rule import CHOSEN, SHARE, Measured, Outcome, Unmeasured, cm, rule, worst
+from rigkit.inspection.stance import LEAST_STANCE, Footing, body_paths, footing, velocities
+from rigkit.inspection.subject import RATE, Motion, Subject, side_name
+from rigkit.stage import Picture
 
-NEAR_FLOOR = 0.012  # of the leg's length: a foot no higher may be standing
-STILL = 0.3  # leg lengths a second: a standing foot is no faster, or no faster than the body
-TRIM = 0.05  # s at both ends of a stance that do not count: the foot comes down and takes off there
-LEAST_STANCE = 0.1  # s
 NEAR_REACH = 0.99  # as gait.extension_pops has it
 BENT_DEG = 10.0  # a knee bent less has no direction to speak of
 FLIP_WINDOW = 0.1  # s
-# Pitches and rolls at which the lowest point of a foot's skin is one of its sole.
-PITCHES_DEG, ROLLS_DEG = (-60, -30, -15, -5, 0, 5, 15, 30, 60), (-20, 0, 20)
+TOO_SHORT = 0.01  # of the leg's length: what is shorter is no bone
+# A clip seems meant to loop if it ends within this share of how far it moves from its beginning.
+SEEMS_A_LOOP = 0.2
+HARDLY = 0.005  # of the leg's length: a clip that moves less moves hardly at all
+USUAL_JUMPS = 2.0  # a seam may fall on a jump, as where a foot strikes, and between two samples
+SEAM_LASTS = 0.1  # s: for so long a jump of speed at a loop's seam is made a length
 
 
 @rule(
     "foot-slide",
     "A foot that stands does not slide",
     fault="A foot slides while it stands",
-    limit=("at most", 2.0, "cm"),
+    limit=("at most", 2.5, SHARE),
     severity="moderate",
     needs=("moves",),
-    because=f"in one stance; less is hidden by a sole that rolls; {CHOSEN}",
+    because=f"in one stance: 2 cm on a leg of 80 cm; less is hidden by a sole that rolls; {CHOSEN}",
     why="Feet that slide look like skating: the eye knows that the ground holds them.",
     todo="Plant the foot: hold its goal where it came down until it leaves, and let the leg "
-    "follow.",
+    "follow. In a clip on the spot move the foot that stands back at one even speed.",
 )
 def foot_slide(subject: Subject, motion: Motion) -> Outcome:
-    times, length = motion.times, subject.length
-    if len(times) < 3:
-        return Unmeasured("it has fewer than three samples")
-    soles = {side: sole_paths(subject, side, motion) for side in subject.sides}
-    low = {side: path[..., 1].min(axis=-1) for side, path in soles.items()}
-    floor = min(height.min() for height in low.values())
-    near = {side: height - floor < NEAR_FLOOR * length for side, height in low.items()}
-    root = motion.points([subject.root])[:, 0]
-    ground = _passing_ground(subject, soles, near, root, times)
-    carried = root - times[:, None] * ground
+    found = _feet(subject, motion)
+    if isinstance(found, Unmeasured):
+        return found
     parts, runs = [], {}
-    for side, path in soles.items():
-        path = path - times[:, None, None] * ground
-        stance = _stance(path, near[side], carried, times, STILL * length)
-        slide = gait.foot_slide_cm(path, stance)
-        for first, last in _runs(stance):
-            name = f"{side_name(side)} foot, {times[first]:.2f} to {times[last]:.2f} s"
-            parts.append((name, float(slide[first + 1 : last + 1].sum())))
-            runs[name] = side, first, last, path
-    if not parts:
-        return Unmeasured("no foot stands on the floor in it for a tenth of a second")
+    for side, first, last in found.runs:
+        path = found.soles[side] - motion.times[:, None, None] * found.ground
+        slide = gait.foot_slide_cm(path, found.stances[side])[first + 1 : last + 1].sum() / 100
+        name = f"{side_name(side)} foot, {_span(motion, first, last)}"
+        parts.append((name, subject.share(float(slide))))
+        runs[name] = first, last, path, float(slide)
     name, number = worst(parts)
-    side, first, last, path = runs[name]
-    speed = np.linalg.norm(ground)
-    spot = f" It is on the spot: the ground passes at {speed:.2g} m/s." if speed else ""
+    first, last, path, slid = runs[name]
+    foot, when = name.split(", ")
+    times = f"{len(parts)} {'time' if len(parts) == 1 else 'times'}"
     return Measured(
         number,
-        f"The {side_name(side)} foot slides {number:.2g} cm while it stands, from "
-        f"{times[first]:.2f} to {times[last]:.2f} s; in all "
-        f"a foot stood {len(parts)} {'time' if len(parts) == 1 else 'times'}.{spot}",
+        f"The {foot} slides {cm(slid)} while it stands, from {when}; in all a foot stood {times}."
+        f"{_spot(found)}",
         tuple(parts),
-        lambda kind: pictures.slide(subject, path[first], path[last], number, kind),
+        lambda kind: pictures.slide(subject, path[first], path[last], slid, cm(slid), kind),
     )
 
 
-def _stance(path: Floats, near: Bools, carried: Floats, times: Floats, slow: float) -> Bools:
-    """The frames in which a foot stands: near the floor, and slow or no faster than the body."""
-    step = np.diff(times)[:, None]
-    speed = np.linalg.norm(np.diff(carried[:, [0, 2]], axis=0) / step, axis=-1)
-    moved = gait.foot_slide_cm(path, np.ones(len(path), bool)) / 100
-    still = moved[1:] / step[:, 0] < max(float(np.median(speed)), slow)
-    return _trim(near & np.concatenate([[True], still]), times)
-
-
-def _passing_ground(
-    subject: Subject, soles: dict[str, Floats], near: dict[str, Bools], root: Floats, times: Floats
-) -> Floats:
-    """The ground's velocity below a body that walks on the spot, (3,); else zero."""
-    speeds = []
-    for side, path in soles.items():
-        middle = path[:, :, [0, 2]].mean(axis=1)
-        speed = np.diff(middle, axis=0) / np.diff(times)[:, None]
-        speeds.append(speed[near[side][1:] & near[side][:-1]])
-    passing = np.concatenate(speeds)
-    if not len(passing):
-        return np.zeros(3)
-    ground = np.median(passing, axis=0)
-    passed, went = (
-        np.linalg.norm(ground) * (times[-1] - times[0]),
-        np.linalg.norm((root[-1] - root[0])[[0, 2]]),
+def _feet(subject: Subject, motion: Motion) -> Footing | Unmeasured:
+    """The feet on the floor in an animation, or why that cannot be said."""
+    if motion.times[-1] < LEAST_STANCE or len(motion.times) < 3:
+        return Unmeasured(f"it lasts {motion.times[-1]:.2f} s, too short for a foot to stand")
+    found = footing(subject, motion)
+    if found.runs:
+        return found
+    if found.slowest > 0.1 * subject.length:
+        return Unmeasured(
+            "no foot stands in it: where they are lowest the feet move at"
+            f" {found.slowest:.2g} m/s or faster over the ground"
+        )
+    return Unmeasured(
+        "no foot stands in it: none stays at its lowest, and slow, for a tenth of a second"
     )
-    on_the_spot = passed > 0.3 * subject.length and went < 0.25 * passed
-    return np.array([ground[0], 0.0, ground[1]]) if on_the_spot else np.zeros(3)
 
 
-def _trim(stance: Bools, times: Floats) -> Bools:
-    """Stance without its beginnings and ends, and without what is too short."""
-    kept = np.zeros_like(stance)
-    for first, last in _runs(stance):
-        inside = (times >= times[first] + TRIM) & (times <= times[last] - TRIM)
-        inside[:first] = inside[last + 1 :] = False
-        if inside.any() and np.ptp(times[inside]) >= LEAST_STANCE:
-            kept |= inside
-    return kept
+def _span(motion: Motion, first: int, last: int) -> str:
+    return f"{motion.times[first]:.2f} to {motion.times[last]:.2f} s"
 
 
-def _runs(flags: Bools) -> list[tuple[int, int]]:
-    """The first and last place of every run of true."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], flags.astype(int), [0]])))
-    return [(int(a), int(b) - 1) for a, b in edges.reshape(-1, 2)]
+def _spot(found: Footing) -> str:
+    speed = np.linalg.norm(found.ground)
+    return f" It is on the spot: the ground passes at {speed:.2g} m/s." if found.on_the_spot else ""
 
 
-def sole_paths(subject: Subject, side: str, motion: Motion) -> Floats:
-    """Return the paths of points of a foot's sole.
-
-    Without a skin they are on the floor below the foot's joints.
-
-    Parameters
-    ----------
-    subject : Subject
-    side : {"L", "R"}
-    motion : Motion
-        Of f frames.
-
-    Returns
-    -------
-    ndarray, shape (f, n, 3)
-    """
-    joints = subject.legs.legs[side].joints
-    parts = [part for part in (subject.legs.legs[side].chain[-1], "ball", "toe") if part in joints]
-    points = (
-        _skin_sole(subject.surface, [joints[part] for part in parts]) if subject.surface else None
+@rule(
+    "ground-speed",
+    "The ground passes at an even speed below feet that stand",
+    fault="The ground passes unevenly below feet that stand",
+    limit=("at most", 20.0, "%"),
+    severity="moderate",
+    needs=("moves",),
+    because=f"over any tenth of a second, of the speed at which it passes; {CHOSEN}",
+    why="A clip on the spot is carried along at one speed, and where its feet go at another they "
+    "slide.",
+    todo="Move each standing foot back by the same way in every frame, the same for both feet.",
+)
+def ground_speed(subject: Subject, motion: Motion) -> Outcome:
+    found = _feet(subject, motion)
+    if isinstance(found, Unmeasured):
+        return found
+    if not found.on_the_spot:
+        return Unmeasured("it is not on the spot, so no ground passes below it")
+    parts, runs = [], {}
+    passing = float(np.linalg.norm(found.ground))
+    for side, first, last in found.runs:
+        way = velocities(found.soles[side], motion.times)[first:last] @ found.ground / passing
+        window = np.ones(min(int(RATE * LEAST_STANCE), len(way)))
+        even = np.convolve(way, window / len(window), "valid")
+        most = even[int(np.abs(even - passing).argmax())]
+        name = f"{side_name(side)} foot, {_span(motion, first, last)}"
+        parts.append((name, 100 * abs(float(most) - passing) / passing))
+        runs[name] = side, first, last, float(most)
+    name, number = worst(parts)
+    side, first, last, most = runs[name]
+    path = found.soles[side] - motion.times[:, None, None] * found.ground
+    slid = abs(most - passing) * LEAST_STANCE
+    foot, when = name.split(", ")
+    return Measured(
+        number,
+        f"The ground passes at {passing:.2g} m/s on the whole; below the {foot} it passes at"
+        f" {_speed(most)} m/s for a moment, between {when.replace(' to ', ' and ')}.",
+        tuple(parts),
+        lambda kind: pictures.slide(
+            subject, path[first], path[last], slid, f"{_speed(most)} m/s", kind
+        ),
     )
-    if points is None:
-        points = [(joints[part], subject.points[joints[part]] * [1, 0, 1]) for part in parts]
-    paths = []
-    for node, point in points:
-        local = np.linalg.inv(subject.rest[node]) @ [*point, 1.0]
-        paths.append(motion.frames(node) @ local)
-    return np.stack(paths, axis=1)[..., :3]
 
 
-def _skin_sole(surface: Surface, nodes: list[int]) -> list[tuple[int, Floats]] | None:
-    """The points of a foot's skin lowest in some pitch and roll, each with its strongest joint."""
-    owner = surface.strongest()
-    mine = np.flatnonzero(np.isin(owner, nodes))
-    if len(mine) < 8:
-        return None
-    points = surface.vertices[mine]
-    pitch, roll = np.meshgrid(np.radians(PITCHES_DEG), np.radians(ROLLS_DEG))
-    down = np.stack(
-        [np.sin(roll), np.cos(roll) * np.cos(pitch), np.cos(roll) * np.sin(pitch)], axis=-1
-    ).reshape(-1, 3)
-    lowest = np.unique((points @ down.T).argmin(axis=0))
-    return [(int(owner[mine[i]]), points[i]) for i in lowest]
+def _speed(number: float) -> str:
+    return f"{number:.2g}".replace("-", "−")
+
+
+@rule(
+    "through-floor",
+    "Nothing goes through the floor",
+    fault="A leg or the pelvis goes through the floor",
+    limit=("at most", 2.0, SHARE),
+    severity="moderate",
+    needs=("moves",),
+    because="1.6 cm on a leg of 80 cm: less is hidden by a soft sole, or by grass; " + CHOSEN,
+    why="A foot, a knee or a seat below the floor is cut off by it, and stands on nothing.",
+    todo="Raise the foot's goal, or the pelvis, at the moment it says, until the sole is on the "
+    "floor.",
+)
+def through_floor(subject: Subject, motion: Motion) -> Outcome:
+    """The depth of feet, knees and pelvis below where feet stand."""
+    found = _feet(subject, motion)
+    if isinstance(found, Unmeasured):
+        return Unmeasured(f"where the floor is cannot be told: {found.reason}")
+    lowest = min(found.floors.values())
+    paths = {
+        f"{side_name(side)} foot": (path, found.floors[side]) for side, path in found.soles.items()
+    }
+    paths |= {name: (path, lowest) for name, path in body_paths(subject, motion).items()}
+    parts, at = [], {}
+    for name, (path, floor) in paths.items():
+        depth = floor - path[..., 1]
+        frame, point = divmod(int(depth.argmax()), depth.shape[1])
+        deep = max(float(depth[frame, point]), 0.0)
+        parts.append((name, subject.share(deep)))
+        at[name] = frame, path[frame, point], floor, deep
+    name, number = worst(parts)
+    frame, point, floor, deep = at[name]
+    when = f"{motion.times[frame]:.2f} s"
+    return Measured(
+        number,
+        f"The {name} is {cm(deep)} below the floor at {when}; the floor is where feet stand."
+        if deep > 0.001
+        else "Feet, knees and pelvis stay above the floor; the floor is where feet stand.",
+        tuple(parts),
+        lambda kind: pictures.below(subject, motion, frame, point, floor, cm(deep), kind),
+    )
 
 
 @rule(
@@ -167,27 +182,32 @@ def _skin_sole(surface: Surface, nodes: list[int]) -> list[tuple[int, Floats]] |
     limit=("at most", 600.0, "° a second"),
     severity="moderate",
     needs=("moves",),
-    because="published knees turn at up to 332° a second in a free walk (Schwartz 2008, computed); "
-    "nearly twice that is a snap",
+    because="by so much the speed of its bend changes within a sixtieth of a second near full "
+    "reach; in a free walk the published knees' does by up to 100 (Schwartz 2008, computed), by "
+    f"215 where there are 24 keys a second; {CHOSEN}",
     why="A goal at the edge of reach makes the knee snap: a millimetre there is five degrees.",
     todo="Lower the pelvis, or ease the goal into the last centimetres of reach.",
 )
 def extension_pop(subject: Subject, motion: Motion) -> Outcome:
+    if len(motion.times) < 3:
+        return Unmeasured("it has fewer than three samples")
     parts, worst_at, reach = [], {}, {}
     for side in subject.sides:
         share, bend = _reach_and_bend(subject, side, motion)
-        if len(bend) < 2:
-            return Unmeasured("it has one sample only")
-        near = np.maximum(share[1:], share[:-1]) >= NEAR_REACH
-        speed = np.where(near, np.degrees(np.abs(np.diff(bend)) / np.diff(motion.times)), 0.0)
-        parts.append((side_name(side), float(speed.max())))
-        worst_at[side_name(side)] = side, int(speed.argmax())
+        speed = np.degrees(np.diff(bend) / np.diff(motion.times))
+        jump = np.abs(np.diff(speed))
+        near = np.max([share[:-2], share[1:-1], share[2:]], axis=0) >= NEAR_REACH
+        jump = np.where(near, jump, 0.0)
+        parts.append((side_name(side), float(jump.max())))
+        worst_at[side_name(side)] = side, int(jump.argmax()), speed
         reach[side_name(side)] = float(share.max())
     name, number = worst(parts)
-    side, at = worst_at[name]
+    side, at, speed = worst_at[name]
     said = (
-        f"Near full reach the {name} leg bends or straightens at up to {number:.0f}° a second, at "
-        f"{motion.times[at]:.2f} s."
+        f"Near full reach, at {motion.times[at + 1]:.2f} s, the {name} leg goes at once from"
+        f" {_doing(speed[at])} to {_doing(speed[at + 1])}."
+        if number >= 0.5
+        else "Near full reach no leg changes the speed at which it bends."
     )
     farthest, share_of_it = worst([*reach.items()])
     if share_of_it < NEAR_REACH:
@@ -200,22 +220,34 @@ def extension_pop(subject: Subject, motion: Motion) -> Outcome:
         said,
         tuple(parts),
         lambda kind: pictures.two_frames(
-            subject, side, motion, at, at + 1, f"{number:.0f}°/s", kind
+            subject, side, motion, at, at + 2, f"{number:.0f}°/s", kind
         ),
     )
 
 
+def _doing(speed: float) -> str:
+    if abs(speed) < 0.5:
+        return "staying as it is"
+    return f"{'bending' if speed > 0 else 'straightening'} at {abs(speed):.0f}° a second"
+
+
 def _reach_and_bend(subject: Subject, side: str, motion: Motion) -> tuple[Floats, Floats]:
-    """The reach of a leg as a share of its length, and its bend in radians; shapes (f,)."""
+    """The reach of a leg as a share of its length, and its bend in radians; shapes (f,).
+
+    A bend to the other side than the usual one is negative.
+    """
     leg = subject.legs.legs[side]
-    points = motion.points([leg.joints[part] for part in leg.chain[-3:]])
+    nodes = [leg.joints[part] for part in leg.chain[-3:]]
+    points = motion.points(nodes)
     upper, lower = points[:, 1] - points[:, 0], points[:, 2] - points[:, 1]
     whole = np.linalg.norm(upper, axis=-1) + np.linalg.norm(lower, axis=-1)
     share = np.linalg.norm(upper + lower, axis=-1) / np.maximum(whole, 1e-12)
-    bend = np.arctan2(
-        np.linalg.norm(np.cross(upper, lower), axis=-1), np.sum(upper * lower, axis=-1)
-    )
-    return share, bend
+    normal = np.cross(upper, lower)
+    turns = _rotations_from_rest(subject, motion, nodes[0])
+    own = (np.swapaxes(turns, -1, -2) @ normal[..., None])[..., 0]  # as the upper bone sees it
+    way = np.where(own @ own.sum(axis=0) < 0, -1.0, 1.0)
+    bend = np.arctan2(np.linalg.norm(normal, axis=-1), np.sum(upper * lower, axis=-1))
+    return share, way * bend
 
 
 @rule(
@@ -262,7 +294,7 @@ def _fastest_turn(subject: Subject, side: str, motion: Motion) -> tuple[float, i
     pelvis = np.swapaxes(_rotations_from_rest(subject, motion, subject.root), -1, -2)
     line, knee = ((pelvis @ way[..., None])[..., 0] for way in (end - root, middle - root))
     length = np.linalg.norm(line, axis=-1, keepdims=True)
-    clear = (np.degrees(bend) > BENT_DEG) & (length[:, 0] > 1e-6)
+    clear = (np.degrees(np.abs(bend)) > BENT_DEG) & (length[:, 0] > 1e-6)
     line = line / np.maximum(length, 1e-12)
     ahead = knee - np.sum(knee * line, axis=-1, keepdims=True) * line
     best = 0.0, 0, 0
@@ -293,8 +325,8 @@ def _fastest_turn(subject: Subject, side: str, motion: Motion) -> tuple[float, i
     todo="Look at the moment it says: share the motion with the joints above and below.",
 )
 def human_range(subject: Subject, motion: Motion) -> Outcome:
-    if subject.bend_sign < 0:
-        return Unmeasured("legs of three bones are not a human's")
+    if not subject.of_a_person:
+        return Unmeasured("these are not a person's legs")
     parts, at = [], {}
     for side in subject.sides:
         for joint, angles in anatomical_angles(subject, side, motion).items():
@@ -370,4 +402,125 @@ def _rotations_from_rest(subject: Subject, motion: Motion, node: int) -> Floats:
     return rotation.orthonormalise(change)
 
 
-RULES = (foot_slide, extension_pop, knee_flip, human_range)
+@rule(
+    "bone-length",
+    "The legs' bones keep their length",
+    fault="A bone of a leg changes its length",
+    limit=("at most", 5.0, "%"),
+    severity="slight",
+    needs=("moves",),
+    because="of its length at rest; a little stretch may be meant, and hides in the skin; "
+    f"{CHOSEN}",
+    why="A bone that stretches thins the skin along it, and other programs and games may drop the "
+    "stretch.",
+    todo="If it is not meant, key turns only, not places or scales, on the joints below the hip; "
+    "bring the goal within reach.",
+)
+def bone_length(subject: Subject, motion: Motion) -> Outcome:
+    parts, at = [], {}
+    for side in subject.sides:
+        for upper, lower in subject.bones(side):
+            nodes = [subject.joint(side, part) for part in (upper, lower)]
+            rest = float(np.linalg.norm(np.diff(subject.points[nodes], axis=0)))
+            if rest < TOO_SHORT * subject.length:
+                continue
+            length = np.linalg.norm(np.diff(motion.points(nodes), axis=1)[:, 0], axis=-1) / rest
+            frame = int(np.abs(length - 1).argmax())
+            name = f"{side_name(side)} {upper} to {lower}"
+            parts.append((name, 100 * abs(float(length[frame]) - 1)))
+            at[name] = side, frame, float(length[frame]), int(np.abs(length - 1).argmin())
+    if not parts:
+        return Unmeasured("the legs' joints lie too close together to speak of bones")
+    name, number = worst(parts)
+    side, frame, length, other = at[name]
+    text = f"{100 * length:.3g} %"
+    said = "Every bone of the legs keeps its length."
+    if number >= 0.1:
+        said = (
+            f"The bone from {name} comes to {text} of its length at rest, at"
+            f" {motion.times[frame]:.2f} s."
+        )
+    return Measured(
+        number,
+        said,
+        tuple(parts),
+        lambda kind: pictures.two_frames(
+            subject, side, motion, min(other, frame), max(other, frame), text, kind
+        ),
+    )
+
+
+@rule(
+    "loop-closes",
+    "A loop closes",
+    fault="A loop does not close",
+    limit=("at most", 1.0, SHARE),
+    severity="moderate",
+    needs=("moves",),
+    because=f"8 mm on a leg of 80 cm, for what jumps in place or does so in a tenth of a second by "
+    f"a jump of speed; {CHOSEN}",
+    why="Played again and again, the legs jerk each time the last frame is followed by the first.",
+    todo="Make the last key the same as the first, and let curves leave the first as they reach "
+    "the last.",
+)
+def loop_closes(subject: Subject, motion: Motion) -> Outcome:
+    """The gap at the seam, or what a jump of speed there makes beyond twice any in the clip."""
+    legs = [leg.joints.values() for leg in subject.legs.legs.values()]
+    nodes = list(dict.fromkeys([subject.root, *(node for joints in legs for node in joints)]))
+    points = motion.points(nodes) - motion.points([subject.root]) * [1, 0, 1]
+    moved = float(np.linalg.norm(points - points[0], axis=-1).max())
+    if len(points) < 4 or moved < HARDLY * subject.length:
+        return Unmeasured("it hardly moves, so there is no telling whether it is a loop")
+    gap = np.linalg.norm(points[-1] - points[0], axis=-1)
+    open_by = cm(float(gap.max()))
+    if gap.max() > SEEMS_A_LOOP * moved:
+        return Unmeasured(f"it does not seem to be a loop: it ends {open_by} from where it began")
+    jump, inside = _seam(points, motion.times)
+    beyond = SEAM_LASTS * np.maximum(jump - USUAL_JUMPS * inside, 0.0)
+    names = [subject.names[node] for node in nodes]
+    parts = [(name, subject.share(float(off))) for name, off in zip(names, gap, strict=True)]
+    parts += [
+        (f"{name}, by its speed", subject.share(float(off)))
+        for name, off in zip(names, beyond, strict=True)
+    ]
+    name, number = worst(parts)
+    place = parts.index((name, number))
+    joint = place % len(nodes)
+    if number < 0.1:
+        said = "Its last frame fits its first, in pose and in speed."
+    elif place < len(nodes):
+        said = f"Its last frame fits its first to {open_by}, farthest off at {name}."
+    else:
+        said = (
+            f"Where it begins anew, {names[joint]} changes its speed by {jump[joint]:.2g} m/s at"
+            f" once; inside the clip nothing does by more than {inside:.2g} m/s."
+        )
+    side = next((s for s in subject.sides if nodes[joint] in subject.leg_nodes(s)), "L")
+    return Measured(
+        number, said, tuple(parts), lambda kind: _seam_drawn(subject, side, motion, open_by, kind)
+    )
+
+
+def _seam(points: Floats, times: Floats) -> tuple[Floats, float]:
+    """Each joint's change of speed from the last step to the first; the largest inside the clip."""
+    speed = np.diff(points, axis=0) / np.diff(times)[:, None, None]
+    inside = np.linalg.norm(np.diff(speed, axis=0), axis=-1).max()
+    return np.linalg.norm(speed[0] - speed[-1], axis=-1), float(inside)
+
+
+def _seam_drawn(subject: Subject, side: str, motion: Motion, text: str, kind: str) -> Picture:
+    side = side if side in subject.sides else subject.sides[0]
+    last = len(motion.times) - 1
+    return pictures.two_frames(subject, side, motion, 0, last, text, kind)
+
+
+RULES = (
+    foot_slide,
+    ground_speed,
+    through_floor,
+    extension_pop,
+    knee_flip,
+    human_range,
+    bone_length,
+    loop_closes,
+)

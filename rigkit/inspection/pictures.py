@@ -3,7 +3,7 @@
 `kind` is the ink of its number: a stage's "miss" for a finding, "goal" for what passes.
 """
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 
 import numpy as np
 
@@ -48,7 +48,7 @@ def loose(subject: Subject, found: Sequence[tuple[str, str, str]], kind: str) ->
     return stage
 
 
-def mirror(subject: Subject, part: str, cm: float, kind: str) -> st.Stage:
+def mirror(subject: Subject, part: str, metres: float, text: str, kind: str) -> st.Stage:
     """Draw the right leg over the mirror image of the left one."""
     image = {name: subject.point("L", name) * [-1, 1, 1] for name in subject.common_parts}
     here = subject.point("R", part)
@@ -57,22 +57,19 @@ def mirror(subject: Subject, part: str, cm: float, kind: str) -> st.Stage:
     only = "R" if view == "side" else None
     stage = _legs(subject, view, "The right leg over the left's mirror image", only)
     stage.ghost(list(image.values()))
-    if cm <= 0.05:
-        return stage.note(here, f"{cm:.1f} cm", kind)
-    return stage.measure(image[part], here, f"{cm:.1f} cm", kind, 30)
+    if metres <= 0.0005:
+        return stage.note(here, text, kind)
+    return stage.measure(image[part], here, text, kind, 30)
 
 
-def bends(subject: Subject, kind: str) -> st.Picture:
-    """Draw both legs from the side, with their bends."""
+def bends(
+    subject: Subject, deg: Mapping[str, float], kind: str, inked: Collection[str] = "LR"
+) -> st.Picture:
+    """Draw both legs from the side, with their bends in degrees; the inked ones in that ink."""
     views = []
     for side in subject.sides:
         root, middle, end = subject.bending(side)
-        turn = np.degrees(
-            np.arctan2(
-                np.linalg.norm(np.cross(middle - root, end - middle)),
-                np.sum((middle - root) * (end - middle)),
-            )
-        )
+        text = f"{deg[side]:.1f}°".replace("-", "−")
         stage = _legs(
             subject,
             "side",
@@ -82,7 +79,14 @@ def bends(subject: Subject, kind: str) -> st.Picture:
             tall=2 * TALL,
         )
         stage.path([middle, middle + 0.6 * (middle - root)], "plain")
-        stage.arc(middle, middle + (middle - root), end, f"{turn:.1f}°", kind, radius=60)
+        stage.arc(
+            middle,
+            middle + (middle - root),
+            end,
+            text,
+            kind if side in inked else "plain",
+            radius=60,
+        )
         views.append(stage)
     return st.row(*views, title="The preset bend of each leg") if len(views) > 1 else views[0]
 
@@ -104,10 +108,17 @@ def hinge(
     return stage.arc(point, point + normal, point + direction, f"{deg:.1f}°", kind, radius=110)
 
 
-def axes(subject: Subject, side: str, part: str, wanted: Floats, text: str) -> st.Picture:
+def axes(
+    subject: Subject,
+    side: str,
+    part: str,
+    wanted: Floats,
+    text: str,
+    own: Floats | None = None,
+) -> st.Picture:
     """Draw a joint's axes over those it should have, in the two views that show most of it."""
     joint = subject.joint(side, part)
-    own = subject.rotations[joint]
+    own = subject.rotations[joint] if own is None else own
     arrows = [(wanted[:, i], "", "goal") for i in range(3)] + [
         (own[:, i], "xyz"[i], "plain") for i in range(3)
     ]
@@ -153,14 +164,26 @@ def _about_a_joint(
     return stage.dots([point], "forward")
 
 
-def plane(subject: Subject, side: str, cm: float, kind: str) -> st.Stage:
+def plane(subject: Subject, side: str, text: str, kind: str) -> st.Stage:
     """Draw a leg from the front, with the line from hip to end."""
     root, middle, end = subject.bending(side)
     stage = _legs(subject, "front", "The leg from the front", only=side)
     stage.ghost([root, end])
     along = (end - root) / max(np.linalg.norm(end - root), 1e-9)
     foot = root + ((middle - root) @ along) * along
-    return stage.measure(foot * [1, 1, 0] + [0, 0, 1] * middle, middle, f"{cm:.2g} cm", kind)
+    return stage.measure(foot * [1, 1, 0] + [0, 0, 1] * middle, middle, text, kind)
+
+
+def hips(subject: Subject, half: float, text: str, kind: str) -> st.Stage:
+    """Draw both hips from the front, with the places so far from the middle."""
+    stage = _legs(subject, "front", "The hips, and where people have theirs")
+    for side, way in (("L", 1), ("R", -1)):
+        hip = subject.point(side, "hip")
+        there = hip * [0, 1, 1] + [way * half, 0, 0]
+        stage.goal(there, "")
+        if side == "L":
+            stage.note(hip, text, kind, "above")
+    return stage
 
 
 def one_joint(subject: Subject, joint: int, text: str, kind: str) -> st.Stage:
@@ -202,7 +225,9 @@ def bent(rest: Floats, posed: Floats, triangles: Ints, text: str, kind: str) -> 
     return st.row(*views, title="The skin around the knee")
 
 
-def slide(subject: Subject, before: Floats, after: Floats, cm: float, kind: str) -> st.Stage:
+def slide(
+    subject: Subject, before: Floats, after: Floats, metres: float, text: str, kind: str
+) -> st.Stage:
     """Draw a sole where a stance begins and where it ends."""
     went = np.abs((after - before).mean(axis=0))
     view = "top" if went[0] > went[2] else "side"
@@ -221,10 +246,36 @@ def slide(subject: Subject, before: Floats, after: Floats, cm: float, kind: str)
     )
     start = before[before[:, 1].argmin()]
     way = (after - before).mean(axis=0) * [1, 0, 1]
-    end = start + cm / 100 * way / max(np.linalg.norm(way), 1e-9)
-    if cm >= 0.1:
+    end = start + metres * way / max(np.linalg.norm(way), 1e-9)
+    if metres >= 0.001:
         stage.arrow(start, end, "", kind)
-    return stage.note(end, f"{cm:.2g} cm", kind, "below")
+    return stage.note(end, text, kind, "below")
+
+
+def below(
+    subject: Subject,
+    motion: Motion,
+    frame: int,
+    point: Floats,
+    floor: float,
+    text: str,
+    kind: str,
+) -> st.Stage:
+    """Draw the legs in a frame of an animation, with a point and the floor it is below."""
+    there = motion.points([subject.root])[frame, 0] * [1, 0, 1] + [0, floor, 0]
+    chains = {}
+    for side in subject.sides:
+        leg = subject.legs.legs[side]
+        parts = [leg.joints[part] for part in leg.joints]
+        chains[side] = motion.points(parts)[frame] - there
+    low = point - there
+    shown = np.concatenate([*chains.values(), [low]])
+    stage = st.framed("side", shown, f"At {motion.times[frame]:.2f} s", 0.15, WIDTH).floor(0.0)
+    for side, points in chains.items():
+        stage.chain(points, "inverse", side)
+    if low[1] > -0.001:
+        return stage.note(low, text, kind, "right")
+    return stage.measure(low * [1, 0, 1], low, text, kind)
 
 
 def _around(points: Floats) -> list[Pair]:
@@ -257,8 +308,8 @@ def two_frames(
     root = motion.points([subject.root])[:, 0]
     then, now = (motion.points(parts)[i] - root[i] * [1, 0, 1] for i in (first, last))
     knee = len(leg.chain) - 2
-    went = np.abs((now[knee] - now[0]) - (then[knee] - then[0]))
-    view = "front" if went[0] > went[2] + 0.02 * subject.length else "side"
+    went = np.abs((now - now[0]) - (then - then[0])).max(axis=0)
+    view = "front" if went[0] > 2 * went[2] + 0.001 * subject.length else "side"
     stage = st.framed(
         view,
         np.concatenate([then, now]),

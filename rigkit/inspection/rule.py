@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from math import isclose
+from math import isclose, isnan
 
 from rigkit import _format
 from rigkit.stage import Picture
@@ -139,10 +139,25 @@ class Unmeasured:
 Outcome = Measured | Unmeasured
 
 
+def cm(metres: float) -> str:
+    """Return a length for a sentence, in centimetres with the digits it deserves."""
+    number = 100 * abs(metres)
+    if number < 0.1:
+        return "under 0.1 cm" if number >= 1e-4 else "0 cm"
+    return f"{number:.1f} cm" if number < 9.95 else f"{number:.0f} cm"
+
+
 def worst(parts: Sequence[Part], largest: bool = True) -> Part:
     """Return the name and the number of the worst of (name, number) pairs.
 
     Of those that are alike the first counts, so list what is nearest to the pelvis first.
+
+    Raises
+    ------
+    ValueError
+        For a number that is none.
     """
+    if any(isnan(number) for _, number in parts):
+        raise ValueError("one is not a number")
     most = (max if largest else min)(number for _, number in parts)
     return next(part for part in parts if part[1] == most or isclose(part[1], most, rel_tol=ALIKE))

@@ -7,6 +7,7 @@ Everything is measured from here. What the file's own axes and units are is said
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
@@ -14,6 +15,7 @@ import numpy as np
 from rigkit import rotation
 from rigkit._types import AnyFloats, Floats, Ints
 from rigkit.gltf import Animation, Asset
+from rigkit.inspection.bound import BoundPose, bound_pose, usable
 from rigkit.inspection.legs import Legs, find_legs
 from rigkit.inspection.names import SIDE_WORDS
 from rigkit.page import plain
@@ -147,8 +149,12 @@ class Subject:
     scale : float
         Metres to a unit of the file.
     rest : ndarray, shape (n, 4, 4)
-        World matrices at rest; scale and shear stay in them.
+        World matrices in the pose the skin was bound in (see `bound.bound_pose`); scale and shear
+        stay in them.
+    stored : ndarray, shape (n, 4, 4)
+        World matrices as the file's nodes have them.
     surface : Surface or None
+        In the pose it was bound in.
     """
 
     def __init__(
@@ -165,19 +171,20 @@ class Subject:
         self.asset = asset
         self.names = tuple(node.name or f"node {i}" for i, node in enumerate(asset.nodes))
         self.parents = asset.parents
-        raw = asset.rest_world()
-        surface = _surface(asset, raw)
-        self.legs = self._find(raw, surface, mapping, pair)
-        self.remarks: tuple[str, ...] = ()
+        pose = bound_pose(asset)
+        surface = _surface(asset, pose)
+        self.legs = self._find(pose.world, surface, mapping, pair)
         self.scale = self.legs.metres
         self._axes = np.stack([self.legs.left, self.legs.up, self.legs.forward])
         self._origin = np.zeros(3)
-        self.rest = self._to_metres(raw)
+        self.rest = self._to_metres(pose.world)
         self.surface = None if surface is None else self._surface_to_metres(surface)
         self._origin = self._between_the_feet()
         self.rest[:, :3, 3] -= self._origin
         if self.surface:
             self.surface.vertices[:] -= self._origin
+        self.stored = self._to_metres(asset.rest_world())
+        self.remarks: tuple[str, ...] = self._remarks()
 
     def _find(
         self,
@@ -200,6 +207,30 @@ class Subject:
             skinned if skinned.any() else bare,
             _centres(surface, len(raw)),
             pair,
+        )
+
+    def _remarks(self) -> tuple[str, ...]:
+        """Say that the nodes store another pose than the bound one, if they do."""
+        if not self.sides:
+            return ()
+        away = [
+            moved
+            for moved in self.since_bound
+            if np.isfinite(moved.cm) and (moved.deg > 0.5 or self.share(moved.cm / 100) > 0.1)
+        ]
+        if not away:
+            return ()
+        most = max(away, key=lambda moved: (round(moved.deg, 3), round(moved.cm, 3)))
+        how = (
+            f"is turned {most.deg:.{0 if most.deg >= 10 else 1}f}°"
+            if most.deg > 0.5
+            else f"has moved by {self.share(most.cm / 100):.1f} % of the leg"
+        )
+        count = f", the most of {len(away)} joints" if len(away) > 1 else ""
+        return (
+            "The nodes store another pose than the one the skin was bound in: "
+            f"{self.label(most.node)} {how}{count}. Everything at rest is measured in the bound"
+            " pose.",
         )
 
     # The skeleton at rest.
@@ -239,6 +270,18 @@ class Subject:
     def bend_sign(self) -> int:
         """The direction in which the legs bend: 1 forward, −1 backward for a leg of three bones."""
         return -1 if any("foot" in leg.joints for leg in self.legs.legs.values()) else 1
+
+    @property
+    def of_a_person(self) -> bool:
+        """True if the legs may be a person's: of two bones, and not known as an animal's."""
+        return not self.legs.animal and self.bend_sign > 0
+
+    def bones(self, side: str) -> list[tuple[str, str]]:
+        """Return the parts that each bone of a leg goes from and to, from the hip down."""
+        leg = self.legs.legs[side]
+        return list(
+            pairwise([*leg.chain, *(part for part in ("ball", "toe") if part in leg.joints)])
+        )
 
     @cached_property
     def length(self) -> float:
@@ -315,20 +358,25 @@ class Subject:
         return tuple(sorted({node.skin for node in carriers if node.skin is not None}))
 
     @cached_property
+    def moves_skin(self) -> frozenset[int]:
+        """The nodes that move at least one vertex, by a weight that is not zero."""
+        if self.surface is None:
+            return frozenset()
+        return frozenset(np.unique(self.surface.joints[self.surface.weights != 0]).tolist())
+
+    @cached_property
     def since_bound(self) -> tuple[Moved, ...]:
-        """The motion of each skin joint since it was bound, a `Moved` for each."""
+        """The motion since binding of each joint that moves some skin, a `Moved` for each."""
         world = self.asset.rest_world()
         found: dict[int, Moved] = {}
         for place in self.moving_skins:
             skin = self.asset.skins[place]
             at = {int(node): i for i, node in enumerate(skin.joints)}
-            good = (np.abs(np.linalg.det(skin.inverse_bind[:, :3, :3])) > 1e-12) & (
-                np.abs(skin.inverse_bind[:, 3] - [0, 0, 0, 1]).max(axis=-1) < 1e-6
-            )
+            good = usable(skin)
             bind = np.where(good[:, None, None], skin.inverse_bind, np.eye(4))
             for node, i in at.items():
                 above = next((other for other in self.above(node) if other in at), None)
-                if above is None:
+                if above is None or node not in self.moves_skin:
                     continue
                 then = bind[at[above]] @ np.linalg.inv(bind[i])
                 now = _inverse(world[above]) @ world[node]
@@ -387,17 +435,18 @@ class Subject:
             {i for leg in self.legs.legs.values() for i in leg.joints.values()} | {self.root}
         )
         end = animation.duration
-        count = min(int(np.ceil(end * RATE)) + 1, MAX_SAMPLES)
+        # A sample that ends a hair after another would make speeds of rounding errors.
+        needed = max(int(np.ceil(end * RATE - 0.01)), int(end > 0)) + 1
+        count = min(needed, MAX_SAMPLES)
         times = np.arange(count) / RATE
-        times[-1] = min(times[-1], end) if count > 1 else 0.0
+        times[-1] = end if count == needed else times[-1]
         world = np.empty((count, len(nodes), 4, 4))
         step = max(1, _BLOCK // max(len(self.names), 1))
         for start in range(0, count, step):
             part = slice(start, start + step)
             world[part] = self._to_metres(self.asset.pose_world(animation, times[part])[:, nodes])
-        return Motion(
-            animation.name or "without a name", times, world, tuple(nodes), times[-1] >= end - 1e-9
-        )
+        name = animation.name or "without a name"
+        return Motion(name, times, world, tuple(nodes), count == needed)
 
     @cached_property
     def root(self) -> int:
@@ -465,8 +514,8 @@ def side_name(side: str) -> str:
     return SIDE_WORDS[side]
 
 
-def _surface(asset: Asset, rest: Floats) -> Surface | None:
-    """All skinned meshes at rest, in the file's units, without unused vertices; None without."""
+def _surface(asset: Asset, pose: BoundPose) -> Surface | None:
+    """All skinned meshes as bound, in the file's units, without unused vertices; None without."""
     parts = []
     for node in asset.nodes:
         if node.mesh is None or node.skin is None:
@@ -476,10 +525,14 @@ def _surface(asset: Asset, rest: Floats) -> Surface | None:
             continue
         used, triangles = np.unique(mesh.triangles, return_inverse=True)
         positions, joints, weights = mesh.positions[used], mesh.joints[used], mesh.weights[used]
-        sums = weights.sum(axis=-1, keepdims=True)
-        matrices = rest[skin.joints] @ skin.inverse_bind
-        moved = _blend(positions, joints, weights / np.where(sums > 0, sums, 1.0), matrices)
-        vertices = np.where(sums > 0, moved, positions)
+        if node.skin in pose.surfaces:
+            matrix = pose.surfaces[node.skin]
+            vertices = positions @ matrix[:3, :3].T + matrix[:3, 3]
+        else:
+            sums = weights.sum(axis=-1, keepdims=True)
+            matrices = pose.world[skin.joints] @ skin.inverse_bind
+            moved = _blend(positions, joints, weights / np.where(sums > 0, sums, 1.0), matrices)
+            vertices = np.where(sums > 0, moved, positions)
         parts.append(Surface(vertices, triangles.reshape(-1, 3), skin.joints[joints], weights))
     if len(parts) < 2:
         return parts[0] if parts else None

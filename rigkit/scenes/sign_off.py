@@ -10,6 +10,7 @@ from rigkit import _format, faults, inspection, rotation
 from rigkit._types import Floats
 from rigkit.faults import AFTER, BEFORE, PARTS, sound, with_nodes
 from rigkit.gltf import Asset
+from rigkit.inspection.rule import SHARE
 from rigkit.panels import Choice, Panel, Slider
 from rigkit.puppets import Puppet
 from rigkit.scenes.staging import half_stage
@@ -236,7 +237,7 @@ def case(puppet: Puppet, number: int, pose: str, inspected: str) -> tuple[Row, s
     shown = finding.picture
     assert shown is not None  # each of the ten rules draws what it finds
     words = (
-        f"<b>{finding.title}?</b> No: <b>{finding.measured}</b>. {finding.said} <b>Do:</b>"
+        f"<b>{finding.title}</b>: <b>{finding.measured}</b>. {finding.said} <b>Do:</b>"
         f" {finding.todo} <b>What was done</b> (lesson {fault.lesson}): {fault.done}."
     )
     return row(mine, shown), words
@@ -278,11 +279,11 @@ STANDING = {"up": "+y", "forward": "+z"}
 
 
 def limits(strictness: float) -> dict[str, float]:
-    """The limits in cm and degrees that must not be passed, `strictness` times as strict."""
+    """The limits of lengths and angles not to be passed, `strictness` times as strict."""
     return {
         rule.id: rule.limit / strictness
         for rule in inspection.RULES
-        if rule.sense == "at most" and rule.unit in ("cm", "°")
+        if rule.sense == "at most" and rule.unit in (SHARE, "°") and rule.severity != "slight"
     }
 
 
@@ -312,7 +313,7 @@ def how_large(
     stated = "as stated" if strictness == 1 else f"{strictness:g} times as strict"
     words = (
         f"Right knee joint {back_mm:.1f} mm back, every joint off by about {hand_mm:.1f} mm along"
-        f" each axis, skin bound {bound}, upper limits in cm and degrees {stated}. <b>{said}.</b>"
+        f" each axis, skin bound {bound}, limits of lengths and angles {stated}. <b>{said}.</b>"
     )
     return row(_drawn_knee(puppet, asset, report, back_mm), _gauges(report)), words
 
@@ -388,7 +389,8 @@ def _gauges(report):
         stage.path([[1.0, height - 0.08], [1.0, height + 0.08]], "plain")
         stage.path([[0.0, height], [max(end, 0.01), height]], kind).dots([[end, height]], kind)
         word = kind if kind == "miss" else "plain"
-        stage.note([-0.06, height + 0.18], f"{rule}: {finding.measured}", word, "right")
+        said = finding.measured.replace(f" {SHARE}", " %")
+        stage.note([-0.06, height + 0.18], f"{rule}: {said}", word, "right")
     stage.desc = "; ".join(f"{rule}: {report[rule].measured}" for rule in GAUGED) + "."
     return stage
 

@@ -34,7 +34,8 @@ def own(learner=LEARNER, walking=False):
 
 @pytest.mark.parametrize("walking", [False, True])
 def test_a_rig_of_ones_own_is_signed_off(tmp_path, walking):
-    assert handed_in(own(walking=walking), tmp_path).word == "Right"
+    outcome = handed_in(own(walking=walking), tmp_path)
+    assert outcome.word == "Right", outcome.sentence
 
 
 def test_so_is_one_that_lies_on_its_back_in_centimetres_and_is_called_otherwise(tmp_path):

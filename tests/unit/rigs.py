@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from rigkit import export, gltf, placement, rotation, skin
+from rigkit import export, gait, gltf, placement, rotation, skin
 from rigkit.faults import PARTS, bound_again, shifted, with_nodes
 from rigkit.leg import LegRig
 from rigkit.puppets import PUPPETS
@@ -49,16 +49,6 @@ def turned(*names, axis, deg):
             )
 
     return change
-
-
-def beside_the_plane(world):
-    """Both knees outward, their hinges square to the new bend plane."""
-    shifted((0.008, 0, 0), "L_knee", "R_knee")(world)
-    for tag in ("L_", "R_"):
-        names = [tag + part for part in ("hip", "knee", "ankle")]
-        frames = placement.orient_chain([world[name][:3, 3] for name in names])
-        for name, frame in zip(names[:2], frames, strict=False):
-            world[name][:3, :3] = frame[:3, :3]
 
 
 def place(asset, name):
@@ -107,7 +97,8 @@ def reflected_leg(asset):
 def shifted_bind(asset):
     (each,) = asset.skins
     inverse_bind = each.inverse_bind.copy()
-    inverse_bind[place(asset, "L_toe"), 2, 3] += 0.03
+    for name in ("L_ball", "R_ball"):
+        inverse_bind[place(asset, name), 2, 3] += 0.03
     return replace(asset, skins=[replace(each, inverse_bind=inverse_bind)])
 
 
@@ -229,6 +220,55 @@ def straight():
     return clean(preset_bend_deg=0.0)
 
 
+def hurried():
+    """A slow walk on the spot, all of it thrown back by 1.5 cm in a tenth of a second."""
+    rig = LegRig.from_puppet(TAMSIN)
+    walked = gait.plant(gait.walk(TAMSIN, speed=SLOW))
+    world = on_the_spot(rig.pose(gait.control_values(walked, rig)).world, walked.times)
+    world[..., 2, 3] -= 0.015 * np.clip((walked.times - 1.0) / 0.1, 0, 1)[:, None]
+    surface = skin.rig_skin(rig, TAMSIN, VERTICES)
+    return export.rig_asset(rig.skeleton, *surface, {"walk": (walked.times, world)})
+
+
+def dipping():
+    """The body low; the left foot goes 4 cm into the floor for a moment."""
+    low = {"pelvis": {"shift_y": lambda times: 0 * times - 0.12}}
+    dip = {"shift_y": lambda times: -0.04 * np.clip(1 - np.abs(times - 1) / 0.3, 0, 1)}
+    return standing(low | {"L_foot": dip})
+
+
+def stretching():
+    """Both knees slide down the line from hip to ankle, so that the thighs grow by 8 %."""
+    rig = LegRig.from_puppet(TAMSIN)
+    times = np.linspace(0, 2, 121)
+    names = rig.skeleton.names
+    world = np.repeat(np.stack(rig.skeleton.rest_world)[None], len(times), axis=0)
+    for tag in ("L_", "R_"):
+        hip, knee = (world[0, names.index(tag + part), :3, 3] for part in ("hip", "knee"))
+        grown = 0.08 * np.sin(np.pi * times / 2) ** 2
+        world[:, names.index(tag + "knee"), :3, 3] += grown[:, None] * (knee - hip)
+    surface = skin.rig_skin(rig, TAMSIN, VERTICES)
+    return export.rig_asset(rig.skeleton, *surface, {"stretch": (times, world)})
+
+
+def open_loop():
+    """The low body sways by 10 cm to either side and stops 1.5 cm before where it began."""
+    sway = lambda times: 0.1 * np.sin(np.pi * times) + 0.015 * (1 - times / 2)  # noqa: E731
+    return standing({"pelvis": {"shift_x": sway, "shift_y": lambda times: 0 * times - 0.12}})
+
+
+def wide_hips():
+    """Skin half as wide again about the hips, as of a wide skirt, on the same joints."""
+    asset = clean()
+    (mesh,) = asset.meshes
+    positions = mesh.positions.copy()
+    up = np.clip((positions[:, 1] - 0.75) / 0.05, 0, 1)
+    positions[:, 0] *= 1 + 0.5 * up
+    return replace(asset, meshes=[replace(mesh, positions=positions)])
+
+
+SLOW = 0.5  # m/s
+
 # What breaks one rule only.
 BROKEN = {
     "legs-found": lambda: renamed(
@@ -248,7 +288,8 @@ BROKEN = {
     "preset-bend": straight,
     "bends-alike": lambda: rebuilt(shifted((0, 0, 0.0045), "R_knee")),
     "hinge-square": lambda: rebuilt(turned("L_knee", "R_knee", axis="y", deg=10)),
-    "knee-in-plane": lambda: rebuilt(beside_the_plane),
+    "knee-in-plane": lambda: rebuilt(shifted((0.008, 0, 0), "L_knee", "R_knee")),
+    "hip-centre": wide_hips,
     "rest-reads-zero": lambda: posed_after_binding(clean()),
     "scale-one": lambda: scaled_toes(clean()),
     "no-negative-scale": lambda: reflected_leg(clean()),
@@ -260,9 +301,13 @@ BROKEN = {
     "joint-in-section": lambda: rebuilt(shifted((0, 0, 0.025), "L_knee", "R_knee")),
     "knee-volume": lambda: rebuilt(weights=hose),
     "foot-slide": lambda: walk(carried),
+    "ground-speed": hurried,
+    "through-floor": dipping,
     "extension-pop": popping,
     "knee-flip": flipping,
     "human-range": kicking,
+    "bone-length": stretching,
+    "loop-closes": open_loop,
 }
 
 
@@ -346,3 +391,44 @@ def with_helpers(naming):
             nodes.append(gltf.Node(naming(part + "_twist", tag), above, (0, -0.2, 0)))
         nodes.append(gltf.Node(naming("knee_pole", tag), 0, (0.1, -0.4, 0.5)))
     return replace(asset, nodes=nodes)
+
+
+def mirrored(asset):
+    """An asset seen in a mirror at x = 0, its left and right names swapped with it."""
+    swap = str.maketrans("LR", "RL")
+
+    def name(old):
+        return old[:1].translate(swap) + old[1:] if old[:2] in ("L_", "R_") else old
+
+    nodes = [
+        replace(
+            node,
+            name=name(node.name),
+            translation=node.translation * [-1, 1, 1],
+            rotation=node.rotation * [1, -1, -1, 1],  # x, y, z, w
+        )
+        for node in asset.nodes
+    ]
+    flip = np.diag([-1.0, 1, 1, 1])
+    skins = [replace(each, inverse_bind=flip @ each.inverse_bind @ flip) for each in asset.skins]
+    meshes = [
+        replace(
+            each,
+            positions=each.positions * [-1, 1, 1],
+            triangles=each.triangles[:, ::-1],
+            normals=None if each.normals is None else each.normals * [-1, 1, 1],
+        )
+        for each in asset.meshes
+    ]
+    ways = {"translation": [-1, 1, 1], "rotation": [1, -1, -1, 1]}
+    animations = [
+        replace(
+            each,
+            channels=[
+                replace(channel, values=channel.values * ways.get(channel.path, 1))
+                for channel in each.channels
+            ],
+        )
+        for each in asset.animations
+    ]
+    return replace(asset, nodes=nodes, skins=skins, meshes=meshes, animations=animations)
