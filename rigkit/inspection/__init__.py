@@ -12,7 +12,9 @@ legs.py            where the legs are, which way is forward, in which unit; corr
 subject.py         the rig in metres, y up, facing +Z; its skin; its animations, sampled
 rule.py            a rule, and the decorator that makes one of a function
 stance.py          feet in an animation: when and where they stand
-skeleton_rules.py, skin_rules.py, motion_rules.py   the rules, each beside its function
+skeleton_rules.py, weight_rules.py, skin_rules.py, motion_rules.py   the rules, each beside its
+                   function
+piece.py           a piece of a limb's skin, cut off and closed, in several poses
 pictures.py        the picture of each finding
 report.py          findings as an object, as text, as JSON; the schema
 view.py            the same as a page, and as a card in a notebook
@@ -27,7 +29,7 @@ from pathlib import Path
 import numpy as np
 
 from rigkit import gltf
-from rigkit.inspection import motion_rules, skeleton_rules, skin_rules, source
+from rigkit.inspection import motion_rules, skeleton_rules, skin_rules, source, weight_rules
 from rigkit.inspection import rule as rules
 from rigkit.inspection import subject as subjects
 from rigkit.inspection.legs import Leg, Legs, find_legs
@@ -37,7 +39,12 @@ from rigkit.page import plain
 
 __all__ = ["inspect", "find_legs", "Leg", "Legs", "Finding", "Report", "Rule", "RULES"]
 
-RULES = (*skeleton_rules.RULES, *skin_rules.RULES, *motion_rules.RULES)
+RULES = (
+    *skeleton_rules.RULES,
+    *weight_rules.RULES,
+    *skin_rules.RULES,
+    *motion_rules.RULES,
+)
 
 
 def inspect(
@@ -157,7 +164,7 @@ def _finding(rule: Rule, limit: float, outcome: rules.Outcome, about: str = "") 
         said=outcome.said,
         parts=outcome.parts,
         draw=outcome.draw,
-        **shared,
+        **shared | ({"todo": outcome.todo} if outcome.todo else {}),
     )
 
 

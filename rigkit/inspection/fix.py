@@ -25,8 +25,8 @@ from rigkit.gltf.patch import Patch
 from rigkit.gltf.reader import DRACO
 from rigkit.inspection.legs import Legs
 from rigkit.inspection.names import SIDE_WORDS, read_name
-from rigkit.inspection.skin_rules import NO_WEIGHT
 from rigkit.inspection.subject import Subject
+from rigkit.inspection.weight_rules import NO_WEIGHT
 from rigkit.page import plain
 
 # Our choice: of a vertex's weights no more than this may fall away, beyond the strongest four.

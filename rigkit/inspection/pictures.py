@@ -9,10 +9,10 @@ import numpy as np
 
 from rigkit import stage as st
 from rigkit._types import Floats, Ints
+from rigkit.inspection import piece
 from rigkit.inspection.subject import Motion, Subject
 
 WIDTH, HALF = 420, 204  # px; of one picture, and of one of two side by side
-BANDS = 36  # how many heights a limb's outline is drawn from
 MAX_DOTS = 150
 Pair = tuple[float, float]
 TALL = 0.95  # a picture's height is at most this share of its width
@@ -192,11 +192,32 @@ def one_joint(subject: Subject, joint: int, text: str, kind: str) -> st.Stage:
     return stage.goal(subject.points[joint], "").note(subject.points[joint], text, kind)
 
 
-def dots(subject: Subject, found: Floats, text: str, kind: str) -> st.Stage:
-    """Draw vertices that were found, shape (k, 3), on the legs."""
-    stage = _legs(subject, "front", "The vertices found", more=found)
+def dots(subject: Subject, chosen: Ints, text: str, kind: str, view: str | None = None) -> st.Stage:
+    """Draw some of the skin's vertices on it, in a view or seen from where most of them face."""
+    surface = subject.surface
+    if surface is None:
+        raise ValueError("there is no skin")
+    found = surface.vertices[chosen]
+    aside, _, ahead = np.abs(_facing(surface.vertices, surface.triangles)[chosen]).sum(axis=0)
+    view = view or ("side" if aside > ahead else "front")
+    stage = _legs(subject, view, f"The vertices found, from the {view}", more=found, whole=True)
     spread = found[np.linspace(0, len(found) - 1, min(len(found), MAX_DOTS)).astype(int)]
     return stage.dots(spread, kind).note(spread[0], text, kind)
+
+
+def joints(subject: Subject, nodes: Sequence[int], text: str, kind: str) -> st.Stage:
+    """Draw the joints of a skin."""
+    points = subject.points[np.asarray(nodes)]
+    stage = _legs(subject, "front", "The joints of the skin", more=points, whole=True)
+    return stage.dots(points[:: len(points) // MAX_DOTS + 1], kind).note(points[0], text, kind)
+
+
+def _facing(vertices: Floats, triangles: Ints) -> Floats:
+    """The direction that each vertex faces, (v, 3), larger where its triangles are."""
+    a, b, c = np.moveaxis(vertices[triangles], 1, 0)
+    square = np.repeat(np.cross(b - a, c - a), 3, axis=0)
+    places = triangles.ravel()
+    return np.stack([np.bincount(places, way, len(vertices)) for way in square.T], axis=-1)
 
 
 def section(
@@ -214,14 +235,15 @@ def section(
     return stage.note(centre, text, kind, "above")
 
 
-def bent(rest: Floats, posed: Floats, triangles: Ints, text: str, kind: str) -> st.Picture:
-    """Draw the skin around a knee, at rest and bent, seen from the side."""
+def bent(poses: Floats, triangles: Ints, outline: Floats, text: str, kind: str) -> st.Picture:
+    """Draw the skin around a knee, at rest and bent, with its section, seen from the side."""
     views = []
-    for vertices, title in ((rest, "At rest"), (posed, "Bent by 90°")):
-        stage = st.framed("side", np.concatenate([rest, posed]), title, 0.1, HALF)
+    for vertices, cut, title in zip(poses, outline, ("At rest", "Bent by 90°"), strict=True):
+        stage = st.framed("side", poses[:, np.unique(triangles)].reshape(-1, 3), title, 0.1, HALF)
         stage.surface(vertices, triangles, "inverse")
-        views.append(stage)
-    views[-1].note(posed.mean(axis=0), text, kind)
+        ahead = cut[:, 0, 2]
+        views.append(stage.path(cut[[ahead.argmax(), ahead.argmin()], 0], "plain"))
+    views[-1].note(poses[1, np.unique(triangles)].mean(axis=0), text, kind)
     return st.row(*views, title="The skin around the knee")
 
 
@@ -333,20 +355,23 @@ def _legs(
     more: Floats | None = None,
     width: int = WIDTH,
     tall: float = TALL,
+    whole: bool = False,
 ) -> st.Stage:
-    """Both legs or one on the floor, with the limbs' outlines where there is a skin."""
+    """Both legs or one on the floor, in the skin they share with the pelvis, or in all of it."""
     sides = (only,) if only else subject.sides
     points = [subject.points[i] for side in sides for i in subject.legs.legs[side].joints.values()]
     points += [subject.points[subject.root]] * (only is None)
-    outlines = [(side, outline) for side in sides for outline in _outlines(subject, side, view)]
-    flat = [np.concatenate([outline for _, outline in outlines])] if outlines else []
-    solid = np.concatenate(
-        [np.array(points), *([np.atleast_2d(more)] if more is not None and len(more) else [])]
-    )
-    stage = st.framed(view, solid, title, 0.1, width, flat, tall=tall)
+    nodes = [subject.root, *(node for side in sides for node in subject.leg_nodes(side))]
+    vertices, skin = _skin_of(subject, nodes)
+    solid = [np.array(points), vertices[np.unique(skin)]]
+    if more is not None:
+        solid.append(more.reshape(-1, 3))
+    stage = st.framed(view, np.concatenate(solid), title, 0.1, width, tall=tall)
     stage.floor(0.0)
-    for _, outline in outlines:
-        stage.skin(outline)
+    if whole:
+        vertices, skin = _skin_of(subject)
+    if len(skin):
+        stage.surface(vertices, skin)
     for side in sides:
         leg = subject.legs.legs[side]
         chain = subject.chain(side)
@@ -357,24 +382,18 @@ def _legs(
     return stage
 
 
-def _outlines(subject: Subject, side: str, view: str) -> list[Floats]:
-    """The outline of a leg's skin seen flat: between its least and its greatest at each height."""
-    if subject.surface is None or view not in ("front", "side"):
-        return []
-    mine = subject.surface.weight_of(subject.leg_nodes(side)) > 0.5
-    if mine.sum() < 3 * BANDS:
-        return []
-    across, up = subject.surface.vertices[mine][:, [0 if view == "front" else 2, 1]].T
-    edges = np.linspace(up.min(), up.max() + 1e-9, BANDS + 1)
-    band = np.clip(np.searchsorted(edges, up, side="right") - 1, 0, BANDS - 1)
-    low, high = np.full(BANDS, np.inf), np.full(BANDS, -np.inf)
-    np.minimum.at(low, band, across)
-    np.maximum.at(high, band, across)
-    filled = np.isfinite(low)
-    heights = ((edges[1:] + edges[:-1]) / 2)[filled]
-    heights[0], heights[-1] = up.min(), up.max()
-    right, left = (
-        np.stack([high[filled], heights], axis=-1),
-        np.stack([low[filled], heights], axis=-1),
+def _skin_of(subject: Subject, nodes: Collection[int] = ()) -> tuple[Floats, Ints]:
+    """The skin, or what of it moves mostly with some nodes, cut where they have half the weight."""
+    surface = subject.surface
+    if surface is None:
+        return np.empty((0, 3)), np.empty((0, 3), np.int64)
+    kept, triangles = piece.weld(surface.vertices, surface.triangles)
+    vertices = surface.vertices[kept]
+    if not nodes:
+        return vertices, triangles
+    poses, triangles = piece.cut_off(
+        vertices[None], triangles, 0.5 - surface.weight_of(nodes)[kept]
     )
-    return [np.concatenate([right, left[::-1]])]
+    if len(triangles):
+        poses, triangles = piece.closed(poses, triangles)
+    return poses[0], triangles

@@ -121,12 +121,15 @@ class Measured:
         What was measured one by one.
     draw : callable, optional
         Gives the picture, from the ink of its number: "miss" or "goal".
+    todo : str
+        What to do in this case, where that is not what the rule says.
     """
 
     number: float
     said: str
     parts: tuple[Part, ...] = ()
     draw: Draw | None = None
+    todo: str = ""
 
 
 @dataclass(frozen=True)

@@ -110,7 +110,7 @@ def heavy(positions, joints, weights):
 def five(positions, joints, weights):
     joints, weights = np.pad(joints, ((0, 0), (0, 4))), np.pad(weights, ((0, 0), (0, 4)))
     here = int(np.argmax(positions[:, 1]))
-    joints[here, :5], weights[here, :5] = range(5), 0.2
+    joints[here, :5], weights[here, :5] = range(5), (0.92, 0.02, 0.02, 0.02, 0.02)
     return joints, weights
 
 
@@ -133,6 +133,50 @@ def strayed(asset):
         return joints, weights
 
     return with_weights(asset, change)
+
+
+def below_zero(positions, joints, weights):
+    """The top of the waist pushed away from where the left hip goes."""
+    top = int(np.argmax(positions[:, 1]))
+    joints[top, :2], weights[top] = (0, 1), (1.02, -0.02, 0, 0)
+    return joints, weights
+
+
+def left_wider(surface, table):
+    """A blend half as wide again on the left."""
+    wider = skin.rig_skin(LegRig.from_puppet(TAMSIN), TAMSIN, VERTICES, softness=3.0)[1]
+    return np.where(surface.vertices[:, :1] > 0, wider, table)
+
+
+def stray_vertices(asset):
+    """One vertex of either calf that goes with the thigh."""
+
+    def change(positions, joints, weights):
+        for tag, x in (("L_", 0.09), ("R_", -0.09)):
+            calf = np.linalg.norm(positions - [x, 0.2, -0.05], axis=-1).argmin()
+            joints[calf], weights[calf] = (place(asset, tag + "hip"), 0, 0, 0), (1, 0, 0, 0)
+        return joints, weights
+
+    return with_weights(asset, change)
+
+
+def crumbs(positions, joints, weights):
+    """Half a per cent of the pelvis at every vertex of the shins."""
+    shin = (positions[:, 1] < 0.4) & (weights[:, 3] == 0)
+    weights[shin] *= 0.995
+    joints[shin, 3], weights[shin, 3] = 0, 0.005
+    return joints, weights
+
+
+def beaded(asset, count=257):
+    """A skin of that many joints: most are beads on the pelvis that move nothing."""
+    (each,) = asset.skins
+    new = count - len(each.joints)
+    beads = [gltf.Node(f"bead {i}", 0, (0.001 * i, 0.1, 0.1)) for i in range(new)]
+    joints = [*each.joints, *range(len(asset.nodes), len(asset.nodes) + new)]
+    bind = np.concatenate([each.inverse_bind, np.broadcast_to(np.eye(4), (new, 4, 4))])
+    skins = [replace(each, joints=joints, inverse_bind=bind)]
+    return bound_again(replace(asset, nodes=[*asset.nodes, *beads], skins=skins))
 
 
 def hose(surface, table):
@@ -297,7 +341,12 @@ BROKEN = {
     "weights-sum": lambda: with_weights(clean(), heavy),
     "weights-at-most": lambda: with_weights(clean(), five),
     "weights-missing": lambda: with_weights(clean(), forgotten),
+    "weights-negative": lambda: with_weights(clean(), below_zero),
     "weights-own-side": lambda: strayed(clean()),
+    "weights-alike": lambda: rebuilt(weights=left_wider),
+    "weights-jump": lambda: stray_vertices(clean()),
+    "weights-crumbs": lambda: with_weights(clean(), crumbs),
+    "joint-count": lambda: beaded(clean()),
     "joint-in-section": lambda: rebuilt(shifted((0, 0, 0.025), "L_knee", "R_knee")),
     "knee-volume": lambda: rebuilt(weights=hose),
     "foot-slide": lambda: walk(carried),

@@ -51,12 +51,14 @@ MADE_WITH = {
     "weights-sum": (0.05, 1e-9),
     "weights-at-most": (5, 0),
     "weights-missing": (5, 0),
-    "weights-own-side": (0.2, 1e-9),
     # 0.12 m/s for as long as the longest stance that counted
     "foot-slide": (100 * 0.12 * 31 / 60 / LEG, 0.1),
     "through-floor": (100 * 0.04 / LEG, 0.01),
     "bone-length": (8, 1e-6),
     "loop-closes": (100 * 0.015 / LEG, 1e-6),
+    "weights-negative": (1, 0),
+    "weights-jump": (1, 1e-9),
+    "joint-count": (257, 0),
     "human-range": (150 + 2.5 - 120, 0.1),  # the thigh of a leg bent by 5° leans forward by 2.5°
 }
 
@@ -423,8 +425,8 @@ def test_a_scale_above_the_legs_is_said_to_change_units():
     assert "changes units" not in inspection.inspect(rigs.clean())["scale-one"].said
 
 
-@pytest.mark.parametrize(("cm", "measured"), [(0.9, True), (1.1, False)])
-def test_a_skin_torn_by_more_than_a_centimetre_is_no_measure(cm, measured):
+@pytest.mark.parametrize("cm", [0.9, 3.0])
+def test_a_joint_bound_elsewhere_does_not_silence_the_skin(cm):
     asset = rigs.clean()
     (each,) = asset.skins
     bind = each.inverse_bind.copy()
@@ -432,14 +434,14 @@ def test_a_skin_torn_by_more_than_a_centimetre_is_no_measure(cm, measured):
     torn = replace(asset, skins=[replace(each, inverse_bind=bind)])
     report = inspection.inspect(torn)
     for rule in ("knee-volume", "joint-in-section"):
-        assert (report[rule].number is not None) == measured, rule
+        assert report[rule].number is not None, rule
     doubled = inspection.inspect(torn, {"metres": 2})["inverse-bind"]
     assert doubled.number == pytest.approx(cm / LEG, abs=1e-3)
     assert f"it stood {2 * cm:.1f} cm from" in doubled.said
 
 
-@pytest.mark.parametrize(("x", "number"), [(-0.03, 0.2), (-0.01, 0.0)])
-def test_skin_within_a_fiftieth_of_the_leg_from_the_middle_goes_with_both_legs(x, number):
+@pytest.mark.parametrize(("x", "astray"), [(-0.03, True), (-0.01, False)])
+def test_skin_within_a_fiftieth_of_the_leg_from_the_middle_goes_with_both_legs(x, astray):
     asset = rigs.clean()
     (mesh,) = asset.meshes
     positions, joints, weights = (
@@ -452,7 +454,7 @@ def test_skin_within_a_fiftieth_of_the_leg_from_the_middle_goes_with_both_legs(x
     weights[calf, :2] = 0.8, 0.2
     stray = replace(mesh, positions=positions, joints=joints, weights=weights)
     finding = inspection.inspect(replace(asset, meshes=[stray]))["weights-own-side"]
-    assert finding.number == pytest.approx(number, abs=0.01)
+    assert (finding.number > 0) == astray
 
 
 @pytest.mark.parametrize(("high", "near"), [(-0.035, False), (-0.006, True)])

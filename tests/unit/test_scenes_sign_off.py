@@ -163,7 +163,12 @@ def test_odos_rig_is_taken_wrong_until_both_knees_are_named():
     assert report.name(report.legs.legs["L"].joints["knee"]) == "spar1"
     assert report["preset-bend"].number == pytest.approx(3.6, abs=0.05)
     one, both = {"left.knee": "boom1"}, {"left.knee": "boom1", "right.knee": "boom2"}
-    assert findings(strange, one) == ["sides-mirror", "bends-alike", "names-say-sides"]
+    assert findings(strange, one) == [
+        "sides-mirror",
+        "bends-alike",
+        "weights-alike",
+        "names-say-sides",
+    ]
     assert inspection.inspect(strange, one)["sides-mirror"].said.startswith(
         "Farthest off is the knee: spar2 stands 16 cm from"
     )
