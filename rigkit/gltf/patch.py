@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from rigkit import _files
 from rigkit._types import Ints
 from rigkit.gltf import container
-from rigkit.gltf.accessors import Accessors
+from rigkit.gltf.accessors import MESHOPT, Accessors
 from rigkit.gltf.fields import Entry, fields, integer, is_whole, item, items, text
 from rigkit.gltf.reader import DRACO
 
@@ -110,12 +110,15 @@ class Patch:
         OSError
             It cannot be written.
         """
-        self._take_along()
         rest = [chunk for chunk in self._file.chunks[1:] if chunk[0] != container.BIN]
         binary = self._binary()
+        if binary is None or not self._join_buffers(binary):
+            self._embed_buffers()
+        if binary is not None:
+            self._append_pictures(binary)
         same = self.json == json.loads(self._text.decode("utf-8-sig"))
         text = self._text if same else json.dumps(self.json, separators=(",", ":")).encode("ascii")
-        chunks: list[tuple[bytes, bytes | memoryview]]
+        chunks: list[tuple[bytes, bytes | bytearray | memoryview]]
         chunks = [(b"JSON", text), *([] if binary is None else [(container.BIN, binary)]), *rest]
         _files.write_whole(out, container.join(chunks), replace=False)
 
@@ -123,7 +126,9 @@ class Patch:
     def _arrays(self) -> tuple[list[str], list[NDArray[Any]], Ints, Ints]:
         """All arrays in buffers, each with its name, its first byte and the one after its last."""
         names, arrays = [], []
-        sources = [("accessors", i, self._accessors.raw) for i in range(_count(self.read))]
+        sources = [
+            ("accessors", i, self._accessors.raw) for i in range(_count(self.read, "accessors"))
+        ]
         for kind, i, read in (
             *sources,
             *(("bufferViews", i, self._accessors.view) for i in self._views),
@@ -144,34 +149,84 @@ class Patch:
         at = f"{field}[{number}]"
         return text(item(self.read, field, number, at), "uri", at)
 
-    def _binary(self) -> bytes | None:
+    def _binary(self) -> bytearray | None:
         """The bytes of the first buffer, which a .glb has in itself."""
         chunk, buffers = self._chunk, self.json.get("buffers") or []
+        whole = None if chunk is None else bytearray(chunk)
         if not buffers or (chunk is None) != bool(self._uri("buffers", 0)):
-            return None if chunk is None else bytes(chunk)
+            return whole
         data = self._buffer(0)
         if data is None:
-            return None if chunk is None else bytes(chunk)
-        if chunk is None:
+            return whole
+        if whole is None:
             del buffers[0]["uri"]
-            return bytes(data)
-        return bytes(data) + bytes(chunk[len(data) :])
+            return bytearray(data)
+        whole[: len(data)] = data
+        return whole
 
-    def _take_along(self) -> None:
-        """Put buffers and pictures in files of their own into this one."""
+    def _join_buffers(self, binary: bytearray) -> bool:
+        """Put further buffers behind the first; False where they must stay apart."""
+        buffers = self.json.get("buffers") or []
+        views = [
+            item(self.read, "bufferViews", i, "a view")
+            for i in range(_count(self.read, "bufferViews"))
+        ]
+        packed = any(fields(view, "extensions", "a view").keys() & set(MESHOPT) for view in views)
+        given = [self._buffer(i) for i in range(1, len(buffers))]
+        further = [data for data in given if data is not None]
+        if packed or len(further) < len(given) or not buffers or "uri" in buffers[0]:
+            return False
+        starts = [0]
+        for data in further:
+            binary += b"\0" * (-len(binary) % 4)
+            starts.append(len(binary))
+            binary += data
+        for view, entry in zip(views, self.json.get("bufferViews") or [], strict=True):
+            number = integer(view, "buffer", "a view", most=len(buffers) - 1)
+            if number:
+                start = integer(view, "byteOffset", "a view", default=0)
+                entry |= {"buffer": 0, "byteOffset": start + starts[number]}
+        if further:
+            del buffers[1:]
+            buffers[0]["byteLength"] = len(binary)
+        return True
+
+    def _embed_buffers(self) -> None:
+        """Put buffers in files of their own into the text, but for the first."""
         for i, buffer in enumerate(self.json.get("buffers") or []):
             if self._uri("buffers", i) and (i or self._chunk is not None):
                 data = self._buffer(i)
                 if data is not None:
                     buffer["uri"] = _embedded(data, "application/octet-stream")
-        for i, image in enumerate(self.json.get("images") or []):
+
+    def _append_pictures(self, binary: bytearray) -> None:
+        """Put pictures in files of their own at the end of the first buffer."""
+        buffers = self.json.get("buffers") or []
+        pictures = self.json.get("images") or []
+        for i, image in enumerate(pictures if buffers and "uri" not in buffers[0] else []):
             uri = self._uri("images", i)
-            kind = PICTURES.get(Path(uri).suffix.lower())
-            if uri[:5].lower() != "data:" and kind:
-                try:
-                    image["uri"] = _embedded(self._file.file(uri, f"images[{i}]"), kind)
-                except ValueError as problem:
-                    self.notes.append(f"A picture stays outside the file: {problem}")
+            kind = self._kind_to_append(uri)
+            if kind is None:
+                continue
+            try:
+                data = self._file.file(uri, f"images[{i}]")
+            except ValueError as problem:
+                self.notes.append(f"A picture stays outside the file: {problem}")
+                continue
+            binary += b"\0" * (-len(binary) % 4)
+            view = {"buffer": 0, "byteOffset": len(binary), "byteLength": len(data)}
+            binary += data
+            buffers[0]["byteLength"] = len(binary)
+            self.json.setdefault("bufferViews", []).append(view)
+            del image["uri"]
+            image |= {"bufferView": len(self.json["bufferViews"]) - 1, "mimeType": kind}
+
+    def _kind_to_append(self, uri: str) -> str | None:
+        """The kind of a picture that is to be put into the first buffer, if it is."""
+        if uri[:5].lower() != "data:":
+            return PICTURES.get(Path(uri).suffix.lower())
+        kind = uri[5:].partition(";")[0].lower()
+        return kind if self._chunk is None and kind in PICTURES.values() else None
 
     def _buffer(self, number: int) -> memoryview | None:
         at = f"buffers[{number}]"
@@ -243,8 +298,8 @@ def objects(value: object) -> Iterator[dict[str, Any]]:
             left += value
 
 
-def _count(document: Entry) -> int:
-    return len(items(document, "accessors", "JSON"))
+def _count(document: Entry, field: str) -> int:
+    return len(items(document, field, "JSON"))
 
 
 def _dicts(entry: Entry, field: str) -> list[Entry]:

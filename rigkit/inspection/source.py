@@ -31,8 +31,10 @@ def read(source: str | os.PathLike[str] | bytes) -> Asset:
 
 
 # How a rig is built and rests; of a recording remain its bones, their names, and all that moves.
-BUILT = ("sides-turn", "preset-bend", "bends-alike", "hinge-square", "knee-in-plane")
-BUILT += ("rest-reads-zero", "scale-one", "no-negative-scale")
+BUILT = (
+    *("sides-turn", "preset-bend", "bends-alike", "hinge-square", "knee-in-plane"),
+    *("rest-reads-zero", "scale-one", "no-negative-scale"),
+)
 
 
 def no_rest(asset: Asset, rule: str) -> str:

@@ -26,11 +26,14 @@ from tests.unit.test_gltf import assets, same
 VALIDATOR, HANDS = "gltf-validator@2.0.0-dev.3.10", "@webxr-input-profiles/assets@1.0.20"
 MODELS = Path("/usr/share/assimp/models/glTF2")
 VALIDATE = """
-const validator = require(process.argv[1]), fs = require('fs');
+const validator = require(process.argv[1]), fs = require('fs'), path = require('path');
+const beside = name => uri =>
+    fs.promises.readFile(path.join(path.dirname(name), decodeURIComponent(uri)));
 (async () => {
     const reports = [];
     for (const name of JSON.parse(fs.readFileSync(0)))
-        reports.push(await validator.validateBytes(new Uint8Array(fs.readFileSync(name))));
+        reports.push(await validator.validateBytes(
+            new Uint8Array(fs.readFileSync(name)), {externalResourceFunction: beside(name)}));
     console.log(JSON.stringify(reports));
 })();
 """

@@ -342,6 +342,7 @@ def test_data_and_pictures_beside_a_file_are_put_into_it(tmp_path):
     document = file.document()
     document["buffers"][0]["uri"] = "rig.bin"
     document["buffers"].append({"uri": "more.bin", "byteLength": 3})
+    document["bufferViews"].append({"buffer": 1, "byteOffset": 1, "byteLength": 2})
     document["images"] = [{"uri": "skin.png"}, {"uri": "lost.png"}]
     away, out = tmp_path / "away", tmp_path / "out.glb"
     away.mkdir()
@@ -353,9 +354,14 @@ def test_data_and_pictures_beside_a_file_are_put_into_it(tmp_path):
         "A picture stays outside the file: images[1]: cannot read 'lost.png'"
     )
     written = document_of(out.read_bytes())
-    assert written["buffers"][0].keys() == {"byteLength"}
-    assert written["buffers"][1]["uri"] == "data:application/octet-stream;base64,MTIz"
-    assert written["images"] == [{"uri": "data:image/png;base64,UE5H"}, {"uri": "lost.png"}]
+    ahead = len(file.data) + -len(file.data) % 4
+    assert written["buffers"] == [{"byteLength": ahead + 4 + 3}]
+    assert parts_of(out)[1][ahead : ahead + 7] == b"123\0PNG"
+    assert written["bufferViews"][-2] == {"buffer": 0, "byteOffset": ahead + 1, "byteLength": 2}
+    picture = {"bufferView": len(document["bufferViews"]), "mimeType": "image/png"}
+    assert written["images"] == [picture, {"uri": "lost.png"}]
+    view = written["bufferViews"][-1]
+    assert parts_of(out)[1][view["byteOffset"] :][: view["byteLength"]] == b"PNG"
     assert_allclose(gltf.read(out).meshes[0].weights[0, 0], 2 / 3, rtol=0, atol=1e-7)
 
 
