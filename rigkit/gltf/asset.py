@@ -443,6 +443,8 @@ class Asset(_format.NotebookDisplay):
     compressed : mapping of str to str
         What of the rig itself is not read as it is compressed, "skin" or "animations", and how,
         such as "Draco". A skin of this asset then says its joints, and no node has it.
+    humanoid : mapping of str to int
+        The node of each bone of a person, as a VRM file says, such as "leftUpperLeg"; not written.
 
     Raises
     ------
@@ -458,6 +460,7 @@ class Asset(_format.NotebookDisplay):
     copyright: str
     notes: tuple[str, ...]
     compressed: Mapping[str, str]
+    humanoid: Mapping[str, int]
 
     def __init__(
         self,
@@ -468,6 +471,7 @@ class Asset(_format.NotebookDisplay):
         copyright: str = "",
         notes: Iterable[str] = (),
         compressed: Mapping[str, str] = MappingProxyType({}),
+        humanoid: Mapping[str, int] = MappingProxyType({}),
     ) -> None:
         _set_fields(
             self,
@@ -478,6 +482,7 @@ class Asset(_format.NotebookDisplay):
             copyright=_text("copyright", copyright),
             notes=_all_of(str, "notes", notes),
             compressed=dict(compressed),
+            humanoid=dict(humanoid),
         )
         self._check_references()
         _ = self._levels  # a cycle of parents is refused now, not when the asset is posed
@@ -641,6 +646,8 @@ class Asset(_format.NotebookDisplay):
 
     def _check_references(self) -> None:
         nodes, skins, meshes = map(len, (self.nodes, self.skins, self.meshes))
+        for bone, place in self.humanoid.items():
+            _place(f"humanoid[{bone!r}]", place, nodes)
         for i, node in enumerate(self.nodes):
             for name, count in (("parent", nodes), ("mesh", meshes), ("skin", skins)):
                 if getattr(node, name) is not None:

@@ -28,6 +28,8 @@ from rigkit.gltf.fields import (
     short,
     text,
 )
+from rigkit.gltf.humanoid import EXTENSIONS as HUMANOIDS
+from rigkit.gltf.humanoid import humanoid
 
 UNDERSTOOD = ("KHR_mesh_quantization",)  # positions and normals in small whole numbers
 DRACO = "KHR_draco_mesh_compression"
@@ -37,7 +39,7 @@ HARMLESS = re.compile(
     r"[A-Z0-9]+_(materials|textures?|lights)_\w+|(EXT|MSFT|KHR)_(lod|packing_\w+)|FB_ngon_encoding"
     r"|KHR_(audio\w*|collision_shapes|implicit_shapes|interactivity|physics_\w+|xmp\w*)"
     r"|KHR_node_(hoverability|selectability|visibility)|EXT_mesh_(features|gpu_instancing)"
-    r"|EXT_(instance_features|structural_metadata)|VRMC_(materials_\w+|springBone\w*|vrm)",
+    r"|EXT_(instance_features|structural_metadata)|VRMC_(materials_\w+|springBone\w*)",
     re.ASCII,
 )
 NOT_READ = ("cameras", "images", "materials", "textures")
@@ -95,7 +97,8 @@ def read(
         else "what was given"
     )
     try:
-        return _Reader(container.load(source, folder)).asset()
+        reader = _Reader(container.load(source, folder))
+        return replace(reader.asset(), humanoid=reader.humanoid())
     except ValueError as problem:
         raise ValueError(f"Cannot read {name}: {problem}") from None
 
@@ -111,6 +114,8 @@ class _Reader:
         about = fields(self.json, "asset", "JSON")
         self._check_version(about)
         self._check_extensions()
+        if problem := humanoid(self.json)[1]:
+            self.note(problem)
         for kind in NOT_READ:
             if there := items(self.json, kind, "JSON"):
                 self.note(f"{kind.capitalize()} are not read.", len(there))
@@ -158,6 +163,10 @@ class _Reader:
         if field == "animations":
             self.compressed[field] = method
 
+    def humanoid(self) -> dict[str, int]:
+        """The humanoid map; one that cannot be read is among the notes of `asset` and empty."""
+        return humanoid(self.json)[0]
+
     def note(self, sentence: str, count: int = 1) -> None:
         if len(self.counts) >= MAX_NOTES and sentence not in self.counts:
             sentence, count = "More is not read than is listed here.", 0
@@ -196,7 +205,7 @@ class _Reader:
         )
         for name in required:
             if not isinstance(name, str) or not (
-                name in (*UNDERSTOOD, *COMPRESSIONS) or HARMLESS.fullmatch(name)
+                name in (*UNDERSTOOD, *COMPRESSIONS, *HUMANOIDS) or HARMLESS.fullmatch(name)
             ):
                 raise ValueError(
                     f"extensionsRequired: the file cannot be understood without {short(name)},"
@@ -204,7 +213,8 @@ class _Reader:
                 )
         for name in used:
             if name not in (*UNDERSTOOD, *COMPRESSIONS):
-                self.note(f"The extension {short(name)} is not read.")
+                only = ", but for its humanoid map" if name in HUMANOIDS else ""
+                self.note(f"The extension {short(name)} is not read{only}.")
 
     # Nodes
 

@@ -1,7 +1,7 @@
 """The user's corrections of the search: a joint for a part of a leg, an axis, the unit."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -9,6 +9,8 @@ from rigkit import _check
 from rigkit._types import Floats
 from rigkit.inspection.names import SIDE_WORDS
 from rigkit.inspection.tree import AXES, CHAINS, FOOT_PARTS
+
+MAY_LACK = ("foot", *FOOT_PARTS)  # parts that a leg may be without
 
 
 @dataclass(frozen=True)
@@ -22,12 +24,34 @@ class Corrections:
     up, forward : ndarray, shape (3,), or None
     metres : float or None
         To a unit of the file.
+    without : frozenset of (side, part)
+        Parts that a leg does not have.
+    said : mapping of (side, part) to str
+        Who says so, where it is not the user.
     """
 
     parts: dict[tuple[str | None, str], int]
     up: Floats | None
     forward: Floats | None
     metres: float | None
+    without: frozenset[tuple[str | None, str]] = frozenset()
+    said: Mapping[tuple[str | None, str], str] = field(default_factory=dict)
+
+    def joined_to(self, parts: dict[tuple[str | None, str], int], said: str) -> "Corrections":
+        """Return these corrections and other parts where the user says nothing."""
+        mine = self.parts.values()
+        theirs = {
+            key: place
+            for key, place in parts.items()
+            if key not in self.parts and key not in self.without and place not in mine
+        }
+        without = {(side, "foot") for side, part in theirs if (side, "foot") not in self.parts}
+        return replace(
+            self,
+            parts={**theirs, **self.parts},
+            without=self.without | without,
+            said=dict.fromkeys(theirs, said),
+        )
 
     def needed(self) -> set[tuple[int, int]]:
         """Return the columns and joints that triples must have: named parts of two-bone legs."""
@@ -69,16 +93,19 @@ def read_mapping(mapping: Mapping[str, object], names: Sequence[str]) -> Correct
         )
     parts: dict[tuple[str | None, str], int] = {}
     axes: dict[str, Floats | None] = {"up": None, "forward": None}
+    without: set[tuple[str | None, str]] = set()
     metres = None
     for key, value in mapping.items():
         if key in axes:
             axes[key] = AXES[_check.choice(f"mapping[{key!r}]", str(value).lower(), AXES)]
         elif key == "metres":
             metres = _one_number("mapping['metres']", value)
+        elif value == "" and _part(key)[1] in MAY_LACK:
+            without.add(_part(key))
         else:
             part = _part(key)
             parts[part] = _joint(key, value, names)
-    return Corrections(parts, axes["up"], axes["forward"], metres)
+    return Corrections(parts, axes["up"], axes["forward"], metres, frozenset(without))
 
 
 def _one_number(name: str, value: object) -> float:

@@ -6,7 +6,8 @@ witness, where a joint stands another.
 """
 
 import re
-from dataclasses import dataclass, field
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 
 LONGEST = 100  # letters of a name that are read
@@ -15,6 +16,8 @@ PARTS = ("pelvis", "hip", "knee", "ankle", "ball", "toe")
 SIDE_WORDS = {"L": "left", "R": "right"}
 SIDES = dict.fromkeys(("l", "left", "lft", "lt", "lf"), "L")
 SIDES |= dict.fromkeys(("r", "right", "rgt", "rt"), "R")
+SIDES |= dict.fromkeys(("links", "gauche", "izquierda", "izquierdo", "sinistra", "sinistro"), "L")
+SIDES |= dict.fromkeys(("rechts", "droite", "derecha", "derecho", "destra", "destro"), "R")
 
 
 def _words(text: str) -> set[str]:
@@ -49,7 +52,18 @@ _WORDS: dict[str, dict[str, float]] = {
     "toes": {"ball": 0.9, "toe": 0.5},
     "metatarsal": {"ball": 0.8},
     "metatarsus": {"ankle": 0.6, "ball": 0.4},
+    "stifle": {"knee": 1.0},
+    "fetlock": {"ball": 0.8},
 }
+_ABROAD = {  # German, French, Spanish, Italian
+    "thigh": "oberschenkel cuisse muslo coscia",
+    "shank": "unterschenkel mollet pantorrilla polpaccio",
+    "knee": "knie genou rodilla ginocchio",
+    "foot": "fuss pied pie piede",
+    "toes": "zehen orteils",
+    "pelvis": "becken bassin cadera bacino",
+}
+_WORDS |= {word: _WORDS[ours] for ours, theirs in _ABROAD.items() for word in _words(theirs)}
 _LEG = {"leg", "limb"}
 _UPPER, _LOWER = _words("upper up top"), _words("lower low lo bottom under")
 _TIP = {"tip", "end", "nub", "leaf"}
@@ -58,14 +72,17 @@ _HELPS = _words(
     "correction fix aux bulge muscle volume locator null socket attach offset driver pivot heel "
     "follow push kneecap patella cap pad jiggle cloth"
 )
-_NOT_LEGS = _words(
-    "arm arms forearm elbow wrist hand palm finger fingers thumb index middle ring pinky little "
-    "metacarpal phalanx proximal intermediate distal shoulder clavicle collar scapula humerus "
-    "radius ulna spine chest torso belly abdomen neck head jaw eye eyes eyelid ear hair tail wing "
-    "feather tongue brow lip mouth nose cheek beak skirt coat cape strap belt bag prop weapon hat "
-    "antenna tentacle fin horn trunk bust breast rib"
+SHOULDER = _words("shoulder clavicle collar scapula")
+ARM = SHOULDER | _words("arm arms forearm elbow wrist hand palm humerus radius ulna")
+_NOT_LEGS = ARM | _words(
+    "finger fingers thumb index middle ring pinky little "
+    "metacarpal phalanx proximal intermediate distal spine chest torso belly abdomen neck head jaw "
+    "eye eyes eyelid ear hair tail wing feather tongue brow lip mouth nose cheek beak skirt coat "
+    "cape strap belt bag prop weapon hat antenna tentacle fin horn trunk bust breast rib"
 )
-_OTHERS = _words("hip joint bone front rear hind back fore")
+HIND, FRONT = _words("hind back rear"), _words("front fore")
+ANIMAL = _words("paw hoof hock fetlock pastern stifle talon")
+_OTHERS = _words("hip joint bone") | HIND | FRONT | ANIMAL
 _VOCABULARY = {*_WORDS, *_LEG, *_UPPER, *_LOWER, *_TIP, *_HELPS, *_NOT_LEGS, *_OTHERS}
 _VOCABULARY = (_VOCABULARY | {word for word in SIDES if len(word) > 2}) - {"lo"}
 
@@ -85,6 +102,8 @@ class NameReading:
         True if it names something that is no part of a leg.
     stem : str
         The name without its side: a joint and its partner on the other side have the same.
+    words : frozenset of str
+        Its words in lower case, without the side.
     """
 
     side: str | None = None
@@ -92,6 +111,35 @@ class NameReading:
     helps: bool = False
     elsewhere: bool = False
     stem: str = ""
+    words: frozenset[str] = frozenset()
+
+
+def read_names(names: Sequence[str]) -> list[NameReading]:
+    """Return the meanings of all joints' names.
+
+    Some exporters end every name with a running number: where the partner of a name is only to be
+    found without it, as for b_LeftLeg01_015 and b_RightLeg01_019, it is no part of the stem.
+    """
+    readings = [read_name(name) for name in names]
+    known = {(reading.side, reading.stem) for reading in readings}
+    short = [(reading.side, _without_number(reading.stem)) for reading in readings]
+    for i, reading in enumerate(readings):
+        side, stem = short[i]
+        other = {"L": "R", "R": "L"}.get(side or "")
+        if other and (other, reading.stem) not in known and short.count((other, stem)) == 1:
+            readings[i] = replace(reading, stem=stem)
+    return readings
+
+
+def go_in_pairs(one: NameReading, two: NameReading) -> bool:
+    """Return True if two names are alike but for their sides, and but for running numbers."""
+    return one.stem == two.stem or _without_number(one.stem) == _without_number(two.stem)
+
+
+def _without_number(stem: str) -> str:
+    """A stem without a number at its end; one that is only a number is kept."""
+    first, _, last = stem.rpartition(" ")
+    return first if first and last.isdigit() else stem
 
 
 @lru_cache(maxsize=4096)
@@ -108,6 +156,7 @@ def read_name(name: str) -> NameReading:
         bool(known & (_HELPS | _TIP)),
         bool(known & _NOT_LEGS) and not known & (_WORDS.keys() | _LEG),
         " ".join(words),
+        frozenset(known),
     )
 
 
@@ -123,7 +172,7 @@ def _parts(words: set[str], side: str | None) -> dict[str, float]:
     if words & _LEG:
         upper, lower = words & _UPPER, words & _LOWER
         if upper or lower:
-            parts |= {"hip" if upper else "knee": 1.0}
+            parts |= {"hip": 1.0} if upper else {"knee": 1.0, "ankle": 0.2}
         elif not parts:
             parts |= {"hip": 0.5, "knee": 0.5, "ankle": 0.2}
     if words & _TIP and parts:

@@ -13,6 +13,9 @@ import numpy as np
 
 from rigkit._types import Bools, Floats, Ints
 from rigkit.inspection.corrections import Corrections
+from rigkit.inspection.evidence import mirrored_share
+from rigkit.inspection.names import ARM
+from rigkit.inspection.pairs import leg_length
 from rigkit.inspection.tree import (
     AXES,
     Tree,
@@ -26,8 +29,12 @@ from rigkit.inspection.whole import Found, standing, whole_legs
 Needed = Collection[tuple[int, int]]  # columns of triples, and the joints that must be there
 
 LEAST_NAMED = -0.7  # three names that together say less than this name something else
-LEAST_CERTAIN = 0.4  # below this nothing is called a leg
-STANDARD_UP = 0.05  # what glTF's own up axis, +Y, is ahead by
+LEAST_CERTAIN = 0.25  # below this nothing is called a leg
+OTHER = {"L": "R", "R": "L"}
+STANDARD_UP = 0.05  # what glTF's own up axis, +Y, is ahead of +Z by
+UNUSUAL_UP = 0.6  # what all other axes are behind +Z by
+LEAST_PLACED = 0.3  # a further pair of legs must stand at least so like legs
+MAX_PAIRS = 8
 LEVELS, MAX_TRIPLES = (8, 4, 2), 200_000  # how far apart in the tree hip, knee and ankle may be
 MAX_CANDIDATES = 2000  # triples that are looked at closely
 
@@ -66,11 +73,12 @@ def search(tree: Tree, usual: Bools, mapping: Corrections) -> Found | None:
     for up in ups if len(joints) else ():
         placed = shaped * stance_score(tree, joints, up, usual)
         triples = _best(tree, Triples(joints, named, placed), needed)
-        ahead = STANDARD_UP * bool(up is AXES["+y"] or mapping.up is not None)
+        ahead = 0.0 if mapping.up is not None else _usual_up(up)
         for score, found in (_pair(tree, triples, up, needed), _alone(tree, triples, up, needed)):
             if found:
                 found.placed = standing(tree, found, whole_legs(tree, found, mapping), usual)
-                answers.append((score + ahead + found.placed, found))
+                score += ahead + found.placed - 0.4 * (1 - mirrored_share(tree, found, usual))
+                answers.append((score, found))
     if not answers:
         return None
     found = max(answers, key=lambda answer: answer[0])[1]
@@ -79,10 +87,74 @@ def search(tree: Tree, usual: Bools, mapping: Corrections) -> Found | None:
     )
 
 
+def further_pairs(tree: Tree, usual: Bools, found: Found) -> list[Found]:
+    """Return other pairs of legs that stand on the same floor, beside a pair that was found.
+
+    Arms that reach it are legs too, whatever they are called.
+    """
+    joints = _triples(tree, usual)
+    named, clash = _named(tree, joints)
+    other = np.array(
+        [reading.elsewhere and not reading.words & ARM for reading in tree.readings], bool
+    )
+    free = ~clash & ~other[joints].any(axis=-1) & _near_the_floor(tree, joints, found)
+    joints, named = joints[free], named[free]
+    pairs = [found]
+    while len(joints) and len(pairs) < MAX_PAIRS:
+        taken = np.concatenate([triple for pair in pairs for triple in pair.triples.values()])
+        shared = (joints[:, :, None] == taken).any(axis=(1, 2))
+        hips = taken[::3]
+        hangs = tree.hangs(joints[:, :1], hips) | tree.hangs(hips, joints[:, :1])
+        joints, named = (values[~(shared | hangs.any(axis=1))] for values in (joints, named))
+        best = np.argsort(-proportion_score(tree, joints), kind="stable")[:MAX_CANDIDATES]
+        joints, named = joints[best], named[best]
+        placed = shape_score(tree, joints, usual) * stance_score(tree, joints, found.up, usual)
+        likely = placed > LEAST_PLACED
+        joints, named, placed = joints[likely], named[likely], placed[likely]
+        if not len(joints):
+            break
+        triples = _best(tree, Triples(joints, np.zeros_like(placed), placed), ())
+        _, further = _pair(tree, triples, found.up, ())
+        if further is None or not _beside_each_other(tree, further, pairs):
+            break
+        pairs.append(further)
+    return pairs[1:]
+
+
+def _near_the_floor(tree: Tree, joints: Ints, found: Found) -> Bools:
+    """True for triples that end about where a pair of legs does, and are about as long."""
+    length = leg_length(tree, found)
+    ends = [triple[2] for triple in found.triples.values()]
+    floor = (tree.points[ends] @ found.up).mean()
+    height = tree.points[joints[:, 2]] @ found.up - floor
+    own = np.linalg.norm(np.diff(tree.points[joints], axis=1), axis=-1).sum(axis=-1)
+    return (np.abs(height) < 0.3 * length) & (own > 0.4 * length) & (own < 2.5 * length)
+
+
+def _beside_each_other(tree: Tree, further: Found, pairs: list[Found]) -> bool:
+    """True if a pair has the same midplane as the first, and stands apart from all along it."""
+    across, middles = [], []
+    for pair in (further, *pairs):
+        one, two = (tree.points[triple] for triple in pair.triples.values())
+        apart = (one - two).mean(axis=0)
+        across.append(apart / max(float(np.linalg.norm(apart)), 1e-300))
+        middles.append((one + two).mean(axis=0) / 2)
+    length = leg_length(tree, pairs[0])
+    aside = max(abs((middle - middles[0]) @ across[1]) for middle in middles[1:])
+    apart = min(float(np.linalg.norm(middle - middles[0])) for middle in middles[1:])
+    return bool(abs(across[0] @ across[1]) > 0.9 and aside < 0.3 * length and apart > 0.22 * length)
+
+
+def _usual_up(up: Floats) -> float:
+    """Return what an axis is ahead by: glTF's own is +Y, some files stand along +Z."""
+    return STANDARD_UP if up is AXES["+y"] else 0.0 if up is AXES["+z"] else -UNUSUAL_UP
+
+
 def _triples(tree: Tree, usual: Bools) -> Ints:
     """Every hip, knee and ankle that could be a leg, as an array of shape (m, 3)."""
     able = np.flatnonzero(usual).tolist()
-    apart = np.array([i for i in able if tree.name_fit(i, "ankle") > 0.5], dtype=np.int64)
+    feet = {i for i in able if tree.name_fit(i, "ankle") > 0.5}
+    apart = np.array([i for i in able if i in feet and tree.parents[i] not in feet], np.int64)
     for levels in LEVELS:
         found: list[tuple[int, int, int]] = []
         for knee in able:
@@ -90,16 +162,22 @@ def _triples(tree: Tree, usual: Bools) -> Ints:
             below = [i for i in tree.below(knee, levels) if usual[i]]
             if not hips:
                 continue
-            if len(apart) and not any(
-                tree.name_fit(i, "ankle") > 0.5 for i in below
-            ):  # a foot may hang elsewhere
+            if len(apart) and not feet.intersection(below):  # a foot may hang elsewhere
                 below += apart[(apart != knee) & ~tree.hangs(knee, apart)].tolist()
+            below += _beside(tree, knee, levels, usual, below)
             found += [(hip, knee, ankle) for hip in hips for ankle in below]
             if len(found) > MAX_TRIPLES:
                 break
         if len(found) <= MAX_TRIPLES:
             break
     return np.array(found[:MAX_TRIPLES], dtype=np.int64).reshape(-1, 3)
+
+
+def _beside(tree: Tree, knee: int, levels: int, usual: Bools, known: Collection[int]) -> list[int]:
+    """Joints that hang elsewhere and stand where a joint below a knee does: a foot and a tip."""
+    found = {i for end in tree.below(knee, levels) for i in tree.at_same_place(end) if usual[i]}
+    found -= {*known, knee, *tree.above(knee)}
+    return [i for i in sorted(found) if not tree.hangs(i, knee)]
 
 
 def _named(tree: Tree, joints: Ints) -> tuple[Floats, Bools]:
@@ -226,7 +304,11 @@ def _side(tree: Tree, leg: Ints) -> str | None:
 def _alone(tree: Tree, triples: Triples, up: Floats, needed: Needed) -> tuple[float, Found | None]:
     """A single leg, only if its names say so."""
     score = _score(tree, triples) - 0.3
-    sure = triples.named > 0.55
+    sides = {(reading.side, reading.stem) for reading in tree.readings}
+    partner = np.array(
+        [(OTHER.get(each.side or ""), each.stem) in sides for each in tree.readings], bool
+    )
+    sure = (triples.named > 0.55) & ~partner[triples.joints].all(axis=-1)
     if needed:
         sure = np.array([set(needed) <= set(enumerate(leg)) for leg in triples.joints.tolist()])
     if not sure.any():

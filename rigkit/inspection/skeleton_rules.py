@@ -10,7 +10,7 @@ from rigkit import frames as fr
 from rigkit._types import Floats
 from rigkit.inspection import pictures
 from rigkit.inspection.legs import Leg
-from rigkit.inspection.names import read_name
+from rigkit.inspection.names import go_in_pairs, read_name
 from rigkit.inspection.rule import (
     CHOSEN,
     CRAFT,
@@ -155,7 +155,7 @@ def _name_problem(
         yield f"lies on the body's {where}, {cm(aside)} from the middle"
     elif other is not None and part in other.joints:
         partner = subject.names[other.joints[part]]
-        if read_name(partner).side is not None and read_name(partner).stem != said.stem:
+        if read_name(partner).side is not None and not go_in_pairs(read_name(partner), said):
             yield f"has no partner of the same name ({_quoted(partner)})"
 
 

@@ -13,7 +13,7 @@ from typing import NamedTuple
 import numpy as np
 
 from rigkit import rotation
-from rigkit._types import AnyFloats, Floats, Ints
+from rigkit._types import AnyFloats, Bools, Floats, Ints
 from rigkit.gltf import Animation, Asset
 from rigkit.inspection.bound import BoundPose, bound_pose, usable
 from rigkit.inspection.legs import Legs, find_legs
@@ -193,33 +193,63 @@ class Subject:
         mapping: Mapping[str, object] | None,
         pair: str | None,
     ) -> Legs:
+        """The legs among the joints that move a skin; else among all of skins, else all nodes."""
         if not len(raw):
             return Legs(because={"legs": "there are no nodes"})
-        skinned = np.zeros(len(raw), dtype=bool)
+        centres = _centres(surface, len(raw))
+
+        def look(usual: Bools, pair: str | None = None) -> Legs:
+            return find_legs(
+                self.names,
+                self.parents,
+                raw[:, :3, 3],
+                mapping,
+                usual,
+                centres,
+                pair,
+                self.asset.humanoid,
+            )
+
+        rows = self._likely_joints(surface)
+        best = max(
+            enumerate(_until_sure(map(look, rows))),
+            key=lambda numbered: (round(numbered[1].certainty, 1), -numbered[0]),
+        )
+        return best[1] if pair is None else look(rows[best[0]], pair)
+
+    def _likely_joints(self, surface: Surface | None) -> list[Bools]:
+        """The joints that legs are looked for among, the likeliest first; each shape (n,)."""
+        count = len(self.asset.nodes)
+        skinned, moving = np.zeros(count, dtype=bool), np.zeros(count, dtype=bool)
         for skin in self.asset.skins:
             skinned[skin.joints] = True
+        if surface is not None:
+            for node in np.unique(surface.joints[surface.weights != 0]).tolist():
+                moving[[node, *self.above(node)]] = True
         bare = np.array([node.mesh is None for node in self.asset.nodes], dtype=bool)
-        return find_legs(
-            self.names,
-            self.parents,
-            raw[:, :3, 3],
-            mapping,
-            skinned if skinned.any() else bare,
-            _centres(surface, len(raw)),
-            pair,
-        )
+        free = np.array([node.skin is None for node in self.asset.nodes], dtype=bool)
+        rows = [moving & skinned, skinned, bare, free]
+        kept = [row for i, row in enumerate(rows) if row.any() and not _among(row, rows[:i])]
+        return kept or [free]
 
     def _remarks(self) -> tuple[str, ...]:
+        """Sentences on the file as a whole: its own map of bones, several pairs of legs, its pose.
+
+        Each is empty, and left out, where there is nothing to say.
+        """
+        because = self.legs.because
+        said = [because.get("humanoid", ""), because.get("pairs", ""), self._stored_pose()]
+        return tuple(f"{text[:1].upper()}{text[1:]}." for text in said if text)
+
+    def _stored_pose(self) -> str:
         """Say that the nodes store another pose than the bound one, if they do."""
-        if not self.sides:
-            return ()
         away = [
             moved
-            for moved in self.since_bound
+            for moved in (self.since_bound if self.sides else ())
             if np.isfinite(moved.cm) and (moved.deg > 0.5 or self.share(moved.cm / 100) > 0.1)
         ]
         if not away:
-            return ()
+            return ""
         most = max(away, key=lambda moved: (round(moved.deg, 3), round(moved.cm, 3)))
         how = (
             f"is turned {most.deg:.{0 if most.deg >= 10 else 1}f}°"
@@ -228,9 +258,9 @@ class Subject:
         )
         count = f", the most of {len(away)} joints" if len(away) > 1 else ""
         return (
-            "The nodes store another pose than the one the skin was bound in: "
+            "the nodes store another pose than the one the skin was bound in: "
             f"{self.label(most.node)} {how}{count}. Everything at rest is measured in the bound"
-            " pose.",
+            " pose"
         )
 
     # The skeleton at rest.
@@ -488,6 +518,18 @@ class Subject:
         """The parts that both legs have, from the hip down."""
         left, right = (self.legs.legs[side].joints for side in ("L", "R"))
         return tuple(part for part in left if part in right)
+
+
+def _among(row: Bools, rows: Sequence[Bools]) -> bool:
+    return any((row == other).all() for other in rows)
+
+
+def _until_sure(found: Iterable[Legs]) -> Iterator[Legs]:
+    """Yield legs until some are more certain than not."""
+    for legs in found:
+        yield legs
+        if legs.certainty >= 0.5:
+            return
 
 
 def rotations_of(matrices: Floats) -> Floats:

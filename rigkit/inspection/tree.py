@@ -33,6 +33,8 @@ class Tree:
             if parent >= 0:
                 self.children[parent].append(i)
         self._first, self._count = self._spans()
+        self._same: dict[int, list[int]] = {}
+        self._span = float(np.ptp(self.points, axis=0).max()) if len(self.points) else 0.0
 
     def _spans(self) -> tuple[Ints, Ints]:
         """The place of each joint, listed from the roots down, and the size of its branch."""
@@ -75,6 +77,13 @@ class Tree:
         """Return the joints from `upper` down to `lower`, both left out; none if it is not near."""
         way = self.above(lower, MAX_BETWEEN)
         return way[: way.index(upper)][::-1] if upper in way else []
+
+    def at_same_place(self, place: int) -> list[int]:
+        """Return the other joints that stand where a joint stands, to a thousandth of the whole."""
+        if place not in self._same:
+            away = _length(self.points - self.points[place])
+            self._same[place] = np.flatnonzero(away <= 1e-3 * self._span).tolist()
+        return [other for other in self._same[place] if other != place]
 
     def name_fit(self, place: int, part: str) -> float:
         """Return the fit of a name to a part: 1 says so, −1 says something else, 0 nothing."""
@@ -127,9 +136,9 @@ def stance_score(tree: Tree, joints: Ints, up: Floats, usual: Bools) -> Floats:
     hip, ankle = (tree.points[joints[:, i]] @ up for i in (0, 2))
     floor = (tree.points[usual] @ up).min()
     low = (ankle - floor) / np.maximum(upper + lower, 1e-300)
-    return np.sqrt(
-        _ramp((hip - ankle) / np.maximum(whole, 1e-300), 0.6, 0.92) * (1 - _ramp(low, 0.15, 0.6))
-    )
+    down = (hip - ankle) / np.maximum(whole, 1e-300)
+    upright = np.maximum(_ramp(down, 0.6, 0.92), 0.25 * _ramp(down, 0.12, 0.3))  # or sprawling
+    return np.sqrt(upright * (1 - _ramp(low, 0.15, 0.6)))
 
 
 def _bones(tree: Tree, joints: Ints) -> tuple[Floats, Floats, Floats]:

@@ -11,6 +11,7 @@ from rigkit.inspection.tree import CHAINS, FOOT_PARTS, Tree, placement_score
 
 Joints = dict[str, int]  # of a leg: the joint of each part
 DIGITS = "0123456789 "
+OPTIONS = ("shank", "thigh", "below", "above")  # where a leg's further joint may be
 
 
 @dataclass
@@ -24,14 +25,50 @@ class Found:
 
 
 def whole_legs(tree: Tree, found: Found, mapping: Corrections) -> dict[str, Joints]:
-    """Return all joints of the legs by part, from their hips, knees and ankles."""
-    shared = set.intersection(
-        *(set(tree.above(int(triple[0]))) for triple in found.triples.values())
-    )
-    return {
-        key: _whole_leg(tree, triple.tolist(), found.up, mapping.of(key), shared)
+    """Return all joints of the legs by part, from their hips, knees and ankles.
+
+    Both legs of a pair get the same parts, unless the user says otherwise.
+    """
+    legs = {
+        key: dict(zip(CHAINS[0], triple.tolist(), strict=True))
         for key, triple in found.triples.items()
     }
+    shared = set.intersection(*(set(tree.above(joints["hip"])) for joints in legs.values()))
+    across = _across(tree, legs, found.up)
+    options = {
+        key: {}
+        if (key, "foot") in mapping.without
+        else _third_bones(tree, joints, found.up, across, shared)
+        for key, joints in legs.items()
+    }
+    kinds = set.intersection(*(set(each) for each in options.values()))
+    middle = next((kind for kind in OPTIONS if kind in kinds), None)
+    for key, joints in legs.items():
+        mapped = mapping.of(key)
+        chain = options[key].get(middle or "")
+        if "foot" in mapped:
+            joints["foot"] = mapped["foot"]
+        elif chain and all(chain.get(part, place) == place for part, place in mapped.items()):
+            legs[key] = joints = dict(chain)
+        joints |= {part: place for part, place in mapped.items() if part in joints}
+    feet = {key: _foot(tree, joints, found.up) for key, joints in legs.items()}
+    common = set.intersection(*(set(foot) for foot in feet.values()))
+    for key, joints in legs.items():
+        joints |= {part: place for part, place in feet[key].items() if part in common}
+        joints |= {part: place for part, place in mapping.of(key).items() if part in FOOT_PARTS}
+        for part in [part for part in joints if (key, part) in mapping.without]:
+            del joints[part]
+    return legs
+
+
+def _across(tree: Tree, legs: dict[str, Joints], up: Floats) -> Floats | None:
+    """The level unit direction from one leg to the other; None for a single leg."""
+    if len(legs) < 2:
+        return None
+    one, two = (tree.points[[joints[part] for part in CHAINS[0]]] for joints in legs.values())
+    apart = (one - two).mean(axis=0)
+    level = apart - (apart @ up) * up
+    return level / max(float(np.linalg.norm(level)), 1e-300)
 
 
 def standing(tree: Tree, found: Found, ends: dict[str, Joints], usual: Bools) -> float:
@@ -42,59 +79,70 @@ def standing(tree: Tree, found: Found, ends: dict[str, Joints], usual: Bools) ->
     return float(placement_score(tree, lowest, found.up, usual).mean())
 
 
-def _whole_leg(
-    tree: Tree, triple: Sequence[int], up: Floats, mapped: Joints, shared: set[int]
-) -> Joints:
-    """The joints of a leg by part; with a third bone and a foot where there are any."""
-    hip, knee, ankle = triple
-    joints = {"hip": hip, "knee": knee, "ankle": ankle}
-    middle = _third_bone(tree, joints, up, shared)
-    if "foot" in mapped:
-        joints["foot"] = mapped["foot"]
-    elif middle is not None:
-        three = dict(zip(CHAINS[1], middle, strict=True))
-        joints = (
-            three
-            if all(three.get(part, place) == place for part, place in mapped.items())
-            else joints
-        )
-    joints |= {part: place for part, place in mapped.items() if part in joints}
-    end = joints.get("foot", joints["ankle"])
-    joints |= _foot(tree, end, up, tree.points[joints["hip"]])
-    return joints | {part: place for part, place in mapped.items() if part in FOOT_PARTS}
-
-
-def _third_bone(tree: Tree, joints: Joints, up: Floats, shared: set[int]) -> list[int] | None:
-    """Hip, knee, ankle and foot of a leg of three bones; None for a leg of two."""
+def _third_bones(
+    tree: Tree, joints: Joints, up: Floats, across: Floats | None, shared: set[int]
+) -> dict[str, Joints]:
+    """Legs of three bones that a leg of two may be part of, by where the further joint is."""
     hip, knee, ankle = triple = tuple(joints.values())
-    points = tree.points[list(triple)]
-    whole = float(np.linalg.norm(np.diff(points, axis=0), axis=-1).sum())
-    for upper, lower in ((knee, ankle), (hip, knee)):
+    whole = float(np.linalg.norm(np.diff(tree.points[list(triple)], axis=0), axis=-1).sum())
+    found: dict[str, list[int]] = {}
+    for kind, upper, lower in (("shank", knee, ankle), ("thigh", hip, knee)):
         for place in tree.between(upper, lower):
-            if _leg_like(tree, place, triple) and _is_joint_between(tree, upper, place, lower):
-                return [hip, knee, place, ankle] if upper == knee else [hip, place, knee, ankle]
+            chain = [hip, knee, place, ankle] if upper == knee else [hip, place, knee, ankle]
+            if (
+                kind not in found
+                and _leg_like(tree, place, triple, _zigzags(tree, chain, across))
+                and _is_joint_between(tree, upper, place, lower)
+            ):
+                found[kind] = chain
     for place in tree.below(ankle, 3):
+        chain = [hip, knee, ankle, place]
+        zigzag = _zigzags(tree, chain, across)
         if (
-            _hangs_down(tree, ankle, place, up, 0.2 * whole, 0.75)
-            and _leg_like(tree, place, triple)
-            and max(tree.name_fit(place, part) for part in ("ankle", "ball")) >= 0
+            "below" not in found
+            and _hangs_down(tree, ankle, place, up, 0.2 * whole, 0.5 if zigzag else 0.75)
+            and _leg_like(tree, place, triple, zigzag)
+            and max(tree.name_fit(place, part) for part in ("ankle", *FOOT_PARTS)) >= 0
         ):
-            return [hip, knee, ankle, place]
+            found["below"] = chain
     for place in tree.above(hip, 1):  # a thigh above what lies like one
+        chain = [place, hip, knee, ankle]
         if (
             place not in shared
-            and _leg_like(tree, place, triple)
+            and _leg_like(tree, place, triple, True)
             and "pelvis" not in tree.readings[place].parts
             and _hangs_down(tree, place, hip, up, 0.15 * whole, 0.25)
+            and _zigzags(tree, chain, across)
         ):
-            return [place, hip, knee, ankle]
-    return None
+            found["above"] = chain
+    return {kind: dict(zip(CHAINS[1], chain, strict=True)) for kind, chain in found.items()}
 
 
-def _leg_like(tree: Tree, place: int, others: Sequence[int]) -> bool:
-    """True if a joint's name allows it to end a bone of its own, not half of another's."""
+def _zigzags(tree: Tree, chain: Sequence[int], across: Floats | None, least: float = 12.0) -> bool:
+    """True if three bones turn one way and back, seen from the side: as in a leg of three bones.
+
+    A bone from the pelvis to a hip does not: it leads aside.
+    """
+    bones = np.diff(tree.points[list(chain)], axis=0)
+    if across is None:
+        normal = np.cross(bones[0], bones[1])
+        across = normal / max(float(np.linalg.norm(normal)), 1e-300)
+    flat = bones - (bones @ across)[:, None] * across
+    turns = np.degrees(
+        np.arctan2(
+            np.cross(flat[:-1], flat[1:]) @ across, np.einsum("ij,ij->i", flat[:-1], flat[1:])
+        )
+    )
+    return bool(turns[0] * turns[1] < 0 and np.abs(turns).min() > least)
+
+
+def _leg_like(tree: Tree, place: int, others: Sequence[int], zigzag: bool) -> bool:
+    """True if a joint's name allows it to end a bone of its own, not half of another's.
+
+    Joints called alike but for a number share a bone, unless it turns there and back.
+    """
     reading = tree.readings[place]
-    split = any(
+    split = not zigzag and any(
         tree.readings[i].parts and tree.readings[i].stem.strip(DIGITS) == reading.stem.strip(DIGITS)
         for i in others
     )
@@ -119,8 +167,9 @@ def _hangs_down(
     return bool(length > least and -(bone @ up) > steepness * length)
 
 
-def _foot(tree: Tree, end: int, up: Floats, hip: Floats) -> Joints:
+def _foot(tree: Tree, joints: Joints, up: Floats) -> Joints:
     """Ball and toe: the way from the leg's end to its farthest joint, seen from above."""
+    end, hip = joints.get("foot", joints["ankle"]), tree.points[joints["hip"]]
 
     def level(place: int) -> float:
         apart = tree.points[place] - tree.points[end]

@@ -15,7 +15,9 @@ from tests.outside.real_rigs import PATHS, Rig, fetched
 
 pytestmark = [pytest.mark.needs_registry, fetched]
 
-# By eye, from the files: hip, knee, ankle and ball of each leg.
+# By eye, from the files: the joints of each leg from the hip down, and how many bones there are to
+# its end; the animal's has three, and bends between the lowest two.
+BONES = {"CesiumMan": 2, "Fox": 3}
 LEGS = {
     "CesiumMan": {"L": (7, 8, 9, 10), "R": (3, 4, 5, 6)},
     "Fox": {"L": (18, 19, 20, 21), "R": (22, 23, 24, 25)},
@@ -37,13 +39,13 @@ def report(name):
     return inspection.inspect(PATHS[name])
 
 
-def length(rig, leg):
-    hip, knee, ankle = (rig.bound(joint) for joint in leg[:3])
-    return np.linalg.norm(knee - hip) + np.linalg.norm(ankle - knee)
+def chain(rig, name, side):
+    return np.array([rig.bound(joint) for joint in LEGS[name][side][: BONES[name] + 1]])
 
 
 def leg_length(rig, name):
-    return np.mean([length(rig, leg) for leg in LEGS[name].values()])
+    bones = [np.diff(chain(rig, name, side), axis=0) for side in "LR"]
+    return np.linalg.norm(bones, axis=-1).sum() / 2
 
 
 def test_the_legs_are_those(name, report):
@@ -73,7 +75,7 @@ def test_the_sides_are_mirrored_alike(rig, name, report):
 def test_the_knee_is_bent_alike(rig, name, report):
     parts = dict(report["preset-bend"].parts)
     for side, word in (("L", "left"), ("R", "right")):
-        hip, knee, ankle = (rig.bound(joint) for joint in LEGS[name][side][:3])
+        hip, knee, ankle = chain(rig, name, side)[-3:]
         a, b, c = (np.linalg.norm(q - p) for p, q in ((hip, knee), (knee, ankle), (hip, ankle)))
         bend = 180 - np.degrees(np.arccos((a * a + b * b - c * c) / (2 * a * b)))
         assert parts[word] == pytest.approx(bend, abs=1e-3)
@@ -102,14 +104,14 @@ def test_a_foot_slides_alike():
 # Σ det / 6 over the faces of a piece, at rest and posed. Each triangle is clipped by two planes, in
 # both poses alike, and every hole is closed by a fan about the middle of its rim.
 def test_a_bent_knee_keeps_as_much(rig, name, report):
-    parts = dict(report["knee-volume"].parts)
-    for side, word in (("L", "left knee"), ("R", "right knee")):
+    parts = {what.split()[0]: number for what, number in report["knee-volume"].parts}
+    for side, word in (("L", "left"), ("R", "right")):
         leg = LEGS[name][side]
-        hip, knee, ankle = (rig.bound(joint) for joint in leg[:3])
+        hip, knee, ankle = chain(rig, name, side)[-3:]
         thigh, shank = knee - hip, ankle - knee
         mine = (rig.shares(leg) > 0.5)[rig.triangles].all(axis=1)
         points, axis = rig.points - knee, np.cross(thigh, shank)
-        below = rig.shares(leg[1:])[:, None]
+        below = rig.shares(leg[BONES[name] - 1 :])[:, None]
         posed = (1 - below) * points + below * quarter_turn(points, axis / np.linalg.norm(axis))
         corners = np.stack([points, posed], axis=1)[rig.triangles[mine]]
         whole, kept = volumes(corners, thigh, shank)
