@@ -54,7 +54,7 @@ def fix(
     source : str or Path
         A .glb or .gltf file.
     out : str or Path
-        A new .glb file; data and pictures in files of their own are put into it.
+        A new .glb or .vrm file; data and pictures in files of their own are put into it.
     mapping, pair : optional
         As for `inspect`: they decide which joints' names are given a side.
 
@@ -79,8 +79,8 @@ def fix(
     ('Nothing needed mending: the rig is written as it was.',)
     """
     out = Path(out)
-    if out.suffix.lower() != ".glb":
-        raise ValueError(f"`out` must be a file that ends in .glb; got {str(out)!r}.")
+    if out.suffix.lower() not in (".glb", ".vrm"):
+        raise ValueError(f"`out` must be a file that ends in .glb or .vrm; got {str(out)!r}.")
     if out.exists():
         raise _taken(out)
     asset = gltf.read(source)

@@ -383,7 +383,7 @@ def test_the_skin_moves_as_before_where_its_weights_added_up(tmp_path):
     ("out", "why"),
     [
         ("rig.glb", r"`out` must be a new file; got .*rig.glb', which is there"),
-        ("mended.gltf", r"`out` must be a file that ends in .glb"),
+        ("mended.gltf", r"`out` must be a file that ends in .glb or .vrm"),
         ("nowhere/mended.glb", r"`out` must be a place to write to; got .*No such file"),
     ],
 )
