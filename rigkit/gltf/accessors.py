@@ -12,6 +12,20 @@ from rigkit.gltf.fields import Entry, choice, fields, flag, integer, item, place
 COMPONENTS = {5120: "<i1", 5121: "<u1", 5122: "<i2", 5123: "<u2", 5125: "<u4", 5126: "<f4"}
 SIZES = {"SCALAR": 1, "VEC2": 2, "VEC3": 3, "VEC4": 4, "MAT2": 4, "MAT3": 9, "MAT4": 16}
 _UNSIGNED = (5121, 5123, 5125)
+MESHOPT = ("EXT_meshopt_compression", "KHR_meshopt_compression")
+
+
+class CompressedError(ValueError):
+    """Data that is packed by a method that is not read here.
+
+    Attributes
+    ----------
+    method : str
+    """
+
+    def __init__(self, method: str) -> None:
+        super().__init__(f"it is compressed ({method}). Save it uncompressed.")
+        self.method = method
 
 
 class Accessors:
@@ -39,6 +53,8 @@ class Accessors:
 
         Raises
         ------
+        CompressedError
+            If its numbers are compressed.
         ValueError
             For an accessor that is not there, of another size, or outside its buffer.
         """
@@ -47,6 +63,29 @@ class Accessors:
     def unsigned(self, number: object, where: str, size: int) -> Ints:
         """Return the same of an accessor whose numbers must be unsigned and not normalised."""
         return self._cached(number, where, size, whole=True)
+
+    def raw(self, number: int) -> NDArray[Any]:
+        """Return an accessor's numbers as they stand in its buffer: the bytes themselves.
+
+        Raises
+        ------
+        ValueError
+            If they are compressed, sparse or left out, or outside the buffer.
+        """
+        at = f"accessors[{number}]"
+        entry = item(self._file.json, "accessors", number, "a reference")
+        self._refuse_compressed(entry, at)
+        if entry.get("bufferView") is None or "sparse" in entry:
+            raise ValueError(f"{at}: its numbers do not all stand in a buffer.")
+        count = integer(entry, "count", at, least=1)
+        size = SIZES[choice(entry, "type", at, SIZES)]
+        component = choice(entry, "componentType", at, COMPONENTS)
+        return self._numbers(entry, at, count, size, component)
+
+    def view(self, number: int) -> NDArray[np.uint8]:
+        """Return the bytes of a view themselves."""
+        entry = item(self._file.json, "bufferViews", number, "a reference")
+        return np.frombuffer(self._view(entry, f"bufferViews[{number}]"), np.uint8)
 
     def _cached(self, number: object, where: str, size: int, whole: bool) -> NDArray[Any]:
         key = place(self._file.json, "accessors", number, where), whole
@@ -80,6 +119,8 @@ class Accessors:
                 + (", normalized." if scaled else ".")
             )
         size = SIZES[kind]
+        for part in (entry, *_sparse_parts(entry, at)):
+            self._refuse_compressed(part, at)
         self._file.spend(8 * count * size, at)
         dtype = np.int64 if whole else np.float64
         if entry.get("bufferView") is None:
@@ -89,6 +130,18 @@ class Accessors:
         if "sparse" in entry:
             self._replace(array, fields(entry, "sparse", at), f"{at}.sparse", component)
         return _normalise(array, component) if scaled else array
+
+    def _refuse_compressed(self, entry: Entry, at: str) -> None:
+        """Refuse a view that has its bytes only in compressed form."""
+        if entry.get("bufferView") is None:
+            return
+        view = item(self._file.json, "bufferViews", entry["bufferView"], f"{at}.bufferView")
+        if not fields(view, "extensions", at).keys() & set(MESHOPT):
+            return
+        number = integer(view, "buffer", at)
+        buffer = item(self._file.json, "buffers", number, f"{at}.buffer")
+        if buffer.get("uri") is None and (number or not self._file.has_binary):
+            raise CompressedError("meshopt")
 
     def _replace(self, array: NDArray[Any], sparse: Entry, at: str, component: int) -> None:
         """Put the numbers of a sparse accessor where they belong."""
@@ -140,6 +193,11 @@ class Accessors:
                 f"which has {len(data)}."
             )
         return data[start : start + length]
+
+
+def _sparse_parts(entry: Entry, at: str) -> list[Entry]:
+    sparse = fields(entry, "sparse", at)
+    return [fields(sparse, part, f"{at}.sparse") for part in ("indices", "values")]
 
 
 def _normalise(array: NDArray[Any], component: int) -> NDArray[Any]:

@@ -440,6 +440,9 @@ class Asset(_format.NotebookDisplay):
         As the file's maker wrote it.
     notes : iterable of str
         What the file held that is not read, each a sentence; what `write` would leave out.
+    compressed : mapping of str to str
+        What of the rig itself is not read as it is compressed, "skin" or "animations", and how,
+        such as "Draco". A skin of this asset then says its joints, and no node has it.
     humanoid : mapping of str to int
         The node of each bone of a person, as a VRM file says, such as "leftUpperLeg"; not written.
 
@@ -456,6 +459,7 @@ class Asset(_format.NotebookDisplay):
     animations: tuple[Animation, ...]
     copyright: str
     notes: tuple[str, ...]
+    compressed: Mapping[str, str]
     humanoid: Mapping[str, int]
 
     def __init__(
@@ -466,6 +470,7 @@ class Asset(_format.NotebookDisplay):
         animations: Iterable[Animation] = (),
         copyright: str = "",
         notes: Iterable[str] = (),
+        compressed: Mapping[str, str] = MappingProxyType({}),
         humanoid: Mapping[str, int] = MappingProxyType({}),
     ) -> None:
         _set_fields(
@@ -476,6 +481,7 @@ class Asset(_format.NotebookDisplay):
             animations=_all_of(Animation, "animations", animations),
             copyright=_text("copyright", copyright),
             notes=_all_of(str, "notes", notes),
+            compressed=dict(compressed),
             humanoid=dict(humanoid),
         )
         self._check_references()

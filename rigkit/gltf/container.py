@@ -2,7 +2,8 @@
 
 What comes in may be a stranger's. A file is held to what it can honestly need: it and its buffers
 may not be larger than `LARGEST`, and what is made of them may take ten times their size, or
-`FLOOR` if that is more.
+`FLOOR` if that is more. What is used several times may be looked through for `WORK` bytes, or 200
+times their size.
 """
 
 from __future__ import annotations
@@ -14,7 +15,9 @@ import os
 import re
 import stat
 import struct
+import sys
 from collections import Counter
+from collections.abc import Iterable
 from pathlib import Path, PurePosixPath
 from typing import NoReturn
 from urllib.parse import unquote
@@ -22,8 +25,13 @@ from urllib.parse import unquote
 from rigkit.gltf.fields import Entry, short
 
 LARGEST = 2**30
-FLOOR = 2**25
+FLOOR = 2**28
+WORK = 20 * 2**25
 MAX_KEYS = 5000
+BIN = b"BIN\0"
+# Bytes that Python makes of an object, a key and its value, a list, a value in it, and each end of
+# a string: at least what tracemalloc measured in CPython 3.11, for lists and objects of any shape.
+_COSTS = {b"{": 200, b":": 64, b"[": 96, b",": 40, b'"': 20}
 _HEADER, _CHUNK = struct.Struct("<4sII"), struct.Struct("<I4s")
 _DATA_URI = re.compile(r"data:[\w.+/-]*(?:;[\w.+=-]+)*;base64,", re.ASCII)
 
@@ -35,19 +43,32 @@ class Container:
     ----------
     json : dict
     notes : list of str
+    chunks : list of (bytes, memoryview)
+        Kind and bytes of each chunk of a .glb; of a .gltf its text alone.
+    writable : bool
+        True to give copies of the buffers that may be changed.
     """
 
     def __init__(self, data: bytes, folder: str | os.PathLike[str] | None) -> None:
         self.notes: list[str] = []
+        self.writable = False
         self._folder = folder
         self._files: dict[Path, bytes] = {}
         self._buffers: dict[int, memoryview] = {}
         self._read = len(data)
         self._memory = self._work = 0
-        text, self._binary = (
-            self._chunks(memoryview(data)) if data[:4] == b"glTF" else (memoryview(data), None)
+        self.chunks = (
+            self._split(memoryview(data)) if data[:4] == b"glTF" else [(b"JSON", memoryview(data))]
         )
-        self.json = self._parse(bytes(text))
+        self._binary = (
+            self.chunks[1][1] if [kind for kind, _ in self.chunks[1:2]] == [BIN] else None
+        )
+        self.json = self._parse(bytes(self.chunks[0][1]))
+
+    @property
+    def has_binary(self) -> bool:
+        """True for a .glb with a chunk of data."""
+        return self._binary is not None
 
     def spend(self, size: int, what: str) -> None:
         """Count memory about to be used; refuse what is out of proportion to the file."""
@@ -57,7 +78,7 @@ class Container:
     def reuse(self, size: int, what: str) -> None:
         """Count data that is looked through once more."""
         self._work += size
-        self._refuse_if(self._work, 20 * max(10 * self._read, FLOOR), what)
+        self._refuse_if(self._work, max(200 * self._read, WORK), what)
 
     def _refuse_if(self, used: int, most: int, what: str) -> None:
         if used > most:
@@ -75,7 +96,10 @@ class Container:
                     f"{where}: `byteLength` must be at most the {len(data)} bytes there are; "
                     f"got {length}. The file may be cut short."
                 )
-            self._buffers[number] = data[:length]
+            if self.writable:
+                self.spend(length, where)
+            data = data[:length]
+            self._buffers[number] = memoryview(bytearray(data)) if self.writable else data
         return self._buffers[number]
 
     def _bytes_of(self, number: int, uri: str | None, where: str) -> memoryview:
@@ -86,11 +110,15 @@ class Container:
                     " chunk may have none."
                 )
             return self._binary
+        return self.file(uri, where)
+
+    def file(self, uri: str, where: str) -> memoryview:
+        """Return the bytes that a URI names: data within it, or a file beside this one."""
         if uri[:5].lower() == "data:":
             return self._embedded(uri, where)
         path = self._inside(uri, where)
         if path not in self._files:
-            self._files[path] = _regular_file(path, where, LARGEST - self._read)
+            self._files[path] = regular_file(path, where, LARGEST - self._read)
             self._read += len(self._files[path])
         return memoryview(self._files[path])
 
@@ -134,8 +162,8 @@ class Container:
             )
         return path
 
-    def _chunks(self, data: memoryview) -> tuple[memoryview, memoryview | None]:
-        """The JSON and the binary chunk of a .glb."""
+    def _split(self, data: memoryview) -> list[tuple[bytes, memoryview]]:
+        """The chunks of a .glb: JSON, then a binary one or none, then any of other kinds."""
         if len(data) < _HEADER.size:
             raise ValueError(
                 f"the header of a .glb has {_HEADER.size} bytes; got {len(data)}. The file is cut"
@@ -153,25 +181,24 @@ class Container:
             )
         chunks = _chunks_of(data)
         kinds = [kind for kind, _ in chunks]
-        if kinds[:1] != [b"JSON"] or kinds.count(b"JSON") > 1 or b"BIN\0" in kinds[2:]:
+        if kinds[:1] != [b"JSON"] or kinds.count(b"JSON") > 1 or BIN in kinds[2:]:
             raise ValueError(
                 "a .glb has one chunk of JSON first, then one of data; "
                 f"got {', '.join(map(repr, kinds)) or 'none'}."
             )
-        binary = chunks[1][1] if kinds[1:2] == [b"BIN\0"] else None
-        if len(chunks) > 1 + (binary is not None):
+        if len(chunks) > 1 + (kinds[1:2] == [BIN]):
             self.notes.append(
                 "The file has chunks of a kind that is not in the standard; they are not read."
             )
-        return chunks[0][1], binary
+        return chunks
 
     def _parse(self, text: bytes) -> Entry:
-        # About what Python makes of an object, a key and its value, a list, a value in it.
-        cost = {b"{": 240, b":": 100, b"[": 96, b",": 40}
-        self.spend(sum(each * text.count(mark) for mark, each in cost.items()), "JSON")
+        self.spend(sum(each * text.count(mark) for mark, each in _COSTS.items()), "JSON")
         try:
+            letters = text.decode("utf-8-sig")
+            self.spend(2 * sys.getsizeof(letters), "JSON")  # they stand in the values once more
             found = json.loads(
-                text.decode("utf-8-sig"),
+                letters,
                 object_pairs_hook=_no_key_twice,
                 parse_constant=_no_constant,
                 parse_int=_whole,
@@ -246,8 +273,19 @@ def load(
         raise ValueError(f"`source` must be a path, or bytes; got {short(source)}.")
     path = Path(source)
     return Container(
-        _regular_file(path, "the file", LARGEST), path.parent if folder is None else folder
+        regular_file(path, "the file", LARGEST), path.parent if folder is None else folder
     )
+
+
+def join(chunks: Iterable[tuple[bytes, bytes | bytearray | memoryview]]) -> bytes:
+    """Return the bytes of a .glb of chunks, each a kind and its bytes."""
+    body = b"".join(
+        _CHUNK.pack(len(data) + -len(data) % 4, kind)
+        + bytes(data)
+        + (b" " if kind == b"JSON" else b"\0") * (-len(data) % 4)
+        for kind, data in chunks
+    )
+    return _HEADER.pack(b"glTF", 2, _HEADER.size + len(body)) + body
 
 
 def pack(document: Entry, binary: bytes | bytearray, embed: bool = False) -> bytes:
@@ -276,15 +314,11 @@ def pack(document: Entry, binary: bytes | bytearray, embed: bool = False) -> byt
     if embed:
         return json.dumps(document, allow_nan=False, indent=1).encode("ascii") + b"\n"
     text = json.dumps(document, allow_nan=False, separators=(",", ":")).encode("ascii")
-    chunks = [
-        (b"JSON", text + b" " * (-len(text) % 4)),
-        (b"BIN\0", bytes(binary) + b"\0" * (-len(binary) % 4)),
-    ]
-    body = b"".join(_CHUNK.pack(len(data), kind) + data for kind, data in chunks if data)
-    return _HEADER.pack(b"glTF", 2, _HEADER.size + len(body)) + body
+    return join([(b"JSON", text), *([(BIN, binary)] if binary else [])])
 
 
-def _regular_file(path: Path, where: str, most: int) -> bytes:
+def regular_file(path: Path, where: str, most: int) -> bytes:
+    """Return the bytes of a file that is one, no pipe, and has at most so many."""
     try:
         with open(path, "rb", opener=_open_without_waiting) as file:
             status = os.fstat(file.fileno())

@@ -4,16 +4,17 @@ from __future__ import annotations
 
 import os
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
+from typing import TypeVar
 
 import numpy as np
 
 from rigkit import rotation
 from rigkit._types import Floats, Ints
 from rigkit.gltf import container
-from rigkit.gltf.accessors import Accessors
+from rigkit.gltf.accessors import MESHOPT, Accessors, CompressedError
 from rigkit.gltf.asset import INTERPOLATIONS, PATHS, Animation, Asset, Channel, Mesh, Node, Skin
 from rigkit.gltf.fields import (
     Entry,
@@ -31,8 +32,16 @@ from rigkit.gltf.humanoid import EXTENSIONS as HUMANOIDS
 from rigkit.gltf.humanoid import humanoid
 
 UNDERSTOOD = ("KHR_mesh_quantization",)  # positions and normals in small whole numbers
-# May be required: what they say is not read anyway.
-LOOKS = ("KHR_materials_", "KHR_texture_", "KHR_lights_", "EXT_texture_", "EXT_lights_")
+DRACO = "KHR_draco_mesh_compression"
+COMPRESSIONS = (DRACO, *MESHOPT)  # what is packed so is left out, and said
+# May be required: they say how things look, sound or fall, not where the nodes of a rig are.
+HARMLESS = re.compile(
+    r"[A-Z0-9]+_(materials|textures?|lights)_\w+|(EXT|MSFT|KHR)_(lod|packing_\w+)|FB_ngon_encoding"
+    r"|KHR_(audio\w*|collision_shapes|implicit_shapes|interactivity|physics_\w+|xmp\w*)"
+    r"|KHR_node_(hoverability|selectability|visibility)|EXT_mesh_(features|gpu_instancing)"
+    r"|EXT_(instance_features|structural_metadata)|VRMC_(materials_\w+|springBone\w*)",
+    re.ASCII,
+)
 NOT_READ = ("cameras", "images", "materials", "textures")
 TRIANGLES, FAN = 4, 6  # between them: strips
 _READ = re.compile(r"POSITION|NORMAL|(JOINTS|WEIGHTS)_\d+", re.ASCII)
@@ -40,6 +49,8 @@ MAX_NOTES, OBJECT = 50, 600  # the latter: about what one object of the file bec
 # How far something may be off before it is refused, or worth a note: a rotation's length, a matrix'
 # last row, and its columns' being square, as a share of the largest scale.
 ROTATION_OFF, ROW_OFF, SHEAR = 1e-3, 1e-6, 1e-5
+
+_Kind = TypeVar("_Kind")
 
 
 def read(
@@ -49,7 +60,7 @@ def read(
     """Read a rig from a .glb or .gltf file.
 
     Read are the tree of nodes, skins, triangles with weights and normals, and animations of nodes.
-    All else is named in `Asset.notes`.
+    All else is named in `Asset.notes`; what of these is compressed also in `Asset.compressed`.
 
     Parameters
     ----------
@@ -96,6 +107,8 @@ class _Reader:
     def __init__(self, file: container.Container) -> None:
         self.file, self.json, self.accessors = file, file.json, Accessors(file)
         self.counts = dict.fromkeys(file.notes, 1)
+        self.packed: dict[tuple[str, int | None], str] = {}  # meshes, skins and animations, and how
+        self.compressed: dict[str, str] = {}
 
     def asset(self) -> Asset:
         about = fields(self.json, "asset", "JSON")
@@ -108,7 +121,8 @@ class _Reader:
                 self.note(f"{kind.capitalize()} are not read.", len(there))
         parents = self._parents()
         self._scenes(parents)
-        meshes = [self._mesh(*each) for each in self._each(self.json, "meshes")]
+        meshes = self._unpacked("meshes", self._mesh)
+        skins = [self._skin(i, *each) for i, each in enumerate(self._each(self.json, "skins"))]
         kept = {i: mesh for i, mesh in enumerate(meshes) if mesh is not None}
         places = {i: now for now, i in enumerate(kept)}
         entries = list(self._each(self.json, "nodes"))
@@ -117,8 +131,7 @@ class _Reader:
             self._node(*entry, parent, stand, places)
             for entry, parent, stand in zip(entries, parents, stands, strict=True)
         ]
-        skins = [self._skin(*each) for each in self._each(self.json, "skins")]
-        animations = [self._animation(*each) for each in self._each(self.json, "animations")]
+        animations = self._unpacked("animations", self._animation)
         return Asset(
             tuple(nodes),
             tuple(skins),
@@ -126,7 +139,29 @@ class _Reader:
             tuple(animation for animation in animations if animation is not None),
             text(about, "copyright", "asset"),
             self._notes(),
+            self.compressed,
         )
+
+    def _unpacked(
+        self, field: str, read: Callable[[Entry, str], _Kind | None]
+    ) -> list[_Kind | None]:
+        """Each object of a list as `read` makes it, None where it is compressed."""
+        found: list[_Kind | None] = []
+        for entry, at in self._each(self.json, field):
+            try:
+                found.append(read(entry, at))
+            except CompressedError as problem:
+                self._leave(field, len(found), problem.method)
+                found.append(None)
+        return found
+
+    def _leave(self, field: str, number: int, method: str) -> None:
+        """Say that a mesh, a skin's matrices or an animation is compressed."""
+        self.packed[field, number] = method
+        what = {"meshes": "A mesh", "skins": "Where a skin was bound", "animations": "An animation"}
+        self.note(f"{what[field]} is compressed ({method}).")
+        if field == "animations":
+            self.compressed[field] = method
 
     def humanoid(self) -> dict[str, int]:
         """The humanoid map; one that cannot be read is among the notes of `asset` and empty."""
@@ -169,13 +204,15 @@ class _Reader:
             items(self.json, "extensionsRequired", "JSON"),
         )
         for name in required:
-            if not isinstance(name, str) or not (name in UNDERSTOOD or name.startswith(LOOKS)):
+            if not isinstance(name, str) or not (
+                name in (*UNDERSTOOD, *COMPRESSIONS, *HUMANOIDS) or HARMLESS.fullmatch(name)
+            ):
                 raise ValueError(
                     f"extensionsRequired: the file cannot be understood without {short(name)},"
                     " which is not known here. Save it without that extension."
                 )
         for name in used:
-            if name not in UNDERSTOOD:
+            if name not in (*UNDERSTOOD, *COMPRESSIONS):
                 only = ", but for its humanoid map" if name in HUMANOIDS else ""
                 self.note(f"The extension {short(name)} is not read{only}.")
 
@@ -272,6 +309,9 @@ class _Reader:
             self._reference(entry, "skin", "skins", at),
         )
         mesh = None if given is None else meshes.get(given)
+        packed = self.packed.get(("meshes", given)) or self.packed.get(("skins", skin))
+        if packed and skin is not None:
+            self.compressed["skin"], skin = packed, None
         if mesh is None and skin is not None:
             self.note("A node's skin has no triangles to move; it is not read as that node's.")
             skin = None
@@ -285,24 +325,31 @@ class _Reader:
 
     # Skins
 
-    def _skin(self, entry: Entry, at: str) -> Skin:
+    def _skin(self, number: int, entry: Entry, at: str) -> Skin:
         joints = [
             place(self.json, "nodes", joint, f"{at}.joints") for joint in items(entry, "joints", at)
         ]
         root = self._reference(entry, "skeleton", "nodes", at)
-        bind = None
-        if entry.get("inverseBindMatrices") is not None:
-            columns = self.accessors.floats(
-                entry["inverseBindMatrices"], f"{at}.inverseBindMatrices", 16
-            )
-            if len(columns) < len(joints):
-                raise ValueError(
-                    f"{at}: must have an inverse bind matrix for each of its {len(joints)} joints; "
-                    f"got {len(columns)}."
-                )
-            bind = np.swapaxes(columns.reshape(-1, 4, 4), 1, 2)[: len(joints)]
+        try:
+            bind = self._inverse_bind(entry, len(joints), at)
+        except CompressedError as problem:
+            self._leave("skins", number, problem.method)
+            bind = None
         with _at(at):
             return Skin(text(entry, "name", at), np.array(joints, dtype=np.int64), bind, root)
+
+    def _inverse_bind(self, entry: Entry, joints: int, at: str) -> Floats | None:
+        if entry.get("inverseBindMatrices") is None:
+            return None
+        columns = self.accessors.floats(
+            entry["inverseBindMatrices"], f"{at}.inverseBindMatrices", 16
+        )
+        if len(columns) < joints:
+            raise ValueError(
+                f"{at}: must have an inverse bind matrix for each of its {joints} joints; "
+                f"got {len(columns)}."
+            )
+        return np.swapaxes(columns.reshape(-1, 4, 4), 1, 2)[:joints]
 
     # Meshes
 
@@ -335,7 +382,19 @@ class _Reader:
         ]
         return replace(joined[0] if len(joined) == 1 else self._merge(joined, at), name=name)
 
+    def _refuse_draco(self, primitive: Entry, attributes: Entry, at: str) -> None:
+        """Refuse a part whose plain numbers were left out, as they are in the compressed data."""
+        if DRACO not in fields(primitive, "extensions", at):
+            return
+        used = [number for key, number in attributes.items() if _READ.fullmatch(key)]
+        used += [primitive["indices"]] if primitive.get("indices") is not None else []
+        for number in used:
+            accessor = item(self.json, "accessors", number, at)
+            if accessor.get("bufferView") is None and "sparse" not in accessor:
+                raise CompressedError("Draco")
+
     def _part(self, primitive: Entry, attributes: Entry, mode: int, at: str) -> Mesh:
+        self._refuse_draco(primitive, attributes, at)
         for key in attributes:
             if not _READ.fullmatch(key):
                 self.note(f"The vertex attribute {short(key)} is not read.")

@@ -1,5 +1,7 @@
 """Inspection: what a finished leg rig must meet; each finding says how much.
 
+bvh.py             motion out of a BVH file
+source.py          a rig from a file of either kind, and what of it could not be read
 names.py           the meaning of a joint's name
 tree.py            joints as a tree, and their likeness to a leg
 corrections.py     joints, axes and unit that the user corrects
@@ -39,7 +41,7 @@ from pathlib import Path
 import numpy as np
 
 from rigkit import gltf
-from rigkit.inspection import motion_rules, skeleton_rules, skin_rules, weight_rules
+from rigkit.inspection import motion_rules, skeleton_rules, skin_rules, source, weight_rules
 from rigkit.inspection import rule as rules
 from rigkit.inspection import subject as subjects
 from rigkit.inspection.finding import FINDING, PASS, UNMEASURED, Finding
@@ -70,7 +72,7 @@ def inspect(
     Parameters
     ----------
     asset_or_path : Asset, or str, Path or bytes
-        A rig, or a .glb or .gltf file, or what stands in one.
+        A rig, or a .glb, .gltf or .bvh file, or what stands in one.
     mapping : mapping of str to str, optional
         Corrections to what is taken for what, such as {"left.knee": "shin_01"}; see `find_legs`.
     thresholds : mapping of rule id to float, optional
@@ -85,7 +87,7 @@ def inspect(
     Raises
     ------
     ValueError
-        For a file that cannot be read as glTF, a mapping or a threshold that names nothing.
+        For a file that cannot be read as glTF or BVH, a mapping or a threshold that names nothing.
 
     Examples
     --------
@@ -97,7 +99,7 @@ def inspect(
     '5° (at least 2°)'
     """
     limits = rules.limits(RULES, thresholds or {})
-    asset = asset_or_path if isinstance(asset_or_path, gltf.Asset) else gltf.read(asset_or_path)
+    asset = asset_or_path if isinstance(asset_or_path, gltf.Asset) else source.read(asset_or_path)
     file = Path(asset_or_path).name if isinstance(asset_or_path, str | os.PathLike) else ""
     subject = subjects.Subject(asset, mapping, pair)
     found: dict[str, list[Finding]] = {}
@@ -119,10 +121,9 @@ def inspect(
             name, end = plain(motion.name, 80), motion.times[-1]
             notes.append(f"The animation {name!r} is not read beyond its first {end:.0f} s.")
     findings = tuple(finding for each in RULES for finding in found[each.id])
+    remarks = (*source.remarks(asset), *subject.remarks)
     opening = partial(draw, subject) if subject.sides else None
-    return Report(
-        file, subject.legs, subject.names, findings, tuple(notes), subject.remarks, opening
-    )
+    return Report(file, subject.legs, subject.names, findings, tuple(notes), remarks, opening)
 
 
 def _measured(rule: Rule, subject: subjects.Subject, *motion: subjects.Motion) -> rules.Outcome:
@@ -137,10 +138,12 @@ def _reason_not_to_apply(rule: Rule, subject: subjects.Subject) -> str | None:
         return f"no legs were found: {subject.legs.because['legs']}"
     if "both" in rule.needs and len(subject.sides) < 2:
         return "there is only one leg"
+    if reason := source.no_rest(subject.asset, rule.id):
+        return reason
     if "skin" in rule.needs and subject.surface is None:
-        return "no skin moves with the joints"
+        return source.unread_skin(subject.asset) or "no skin moves with the joints"
     if "moves" in rule.needs and not subject.asset.animations:
-        return "the file holds no animation"
+        return source.unread_motion(subject.asset) or "the file holds no animation"
     return None
 
 

@@ -252,6 +252,8 @@ class Report:
             f"({legs.because['forward']})",
             f"in {_unit_name(legs.metres)} ({legs.because['metres']})",
         ]
+        if self.file.lower().endswith(".bvh"):
+            return (*lines, "a BVH file does not say its unit: lengths in it are as right as that")
         if legs.up @ AXES["+y"] < 0.99:
             lines.append("glTF says that up is +Y: other programs will show this rig lying down")
         if legs.metres != 1:

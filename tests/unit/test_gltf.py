@@ -1,6 +1,7 @@
 """glTF in and out: files made by hand are read as the standard says, and what is written is read
 back."""
 
+import base64
 import dataclasses
 import os
 
@@ -466,6 +467,99 @@ def test_small_whole_numbers_for_positions_are_read():
         "extensionsRequired": ["KHR_mesh_quantization"],
     }
     assert gltf.read(file.glb()).notes == ()
+
+
+# --- what is compressed
+
+
+def draco(document):
+    """A part of a mesh whose numbers are in compressed data alone (the extension's own page: the
+    accessors then have no bufferView)."""
+    (primitive,) = document["meshes"][0]["primitives"]
+    primitive["extensions"] = {"KHR_draco_mesh_compression": {"bufferView": 0, "attributes": {}}}
+    for number in (*primitive["attributes"].values(), primitive["indices"]):
+        del document["accessors"][number]["bufferView"]
+    document["extensionsUsed"] = document["extensionsRequired"] = ["KHR_draco_mesh_compression"]
+
+
+def meshopt(*numbers, name="EXT_meshopt_compression", **fallback):
+    """Views whose bytes stand compressed elsewhere: their own buffer holds nothing."""
+
+    def change(document):
+        document["buffers"].append({"byteLength": 5000, "extensions": {name: {"fallback": True}}})
+        document["buffers"][-1] |= fallback
+        for number in numbers or range(len(document["bufferViews"])):
+            packed = {"buffer": 0, "byteLength": 4, "byteStride": 4, "count": 1}
+            document["bufferViews"][number] |= {"buffer": 1, "extensions": {name: packed}}
+        document["extensionsUsed"] = document["extensionsRequired"] = [name]
+
+    return change
+
+
+def changed(change):
+    file = leg()
+    document = file.document()
+    change(document)
+    return gltf.read(file.glb(document))
+
+
+@pytest.mark.parametrize(
+    ("change", "compressed"),
+    [
+        (draco, {"skin": "Draco"}),
+        (meshopt(), {"skin": "meshopt", "animations": "meshopt"}),
+        (meshopt(name="KHR_meshopt_compression"), {"skin": "meshopt", "animations": "meshopt"}),
+        (meshopt(1), {"skin": "meshopt"}),
+        (meshopt(5), {"skin": "meshopt"}),
+        (meshopt(0), {"animations": "meshopt"}),
+    ],
+)
+def test_what_is_compressed_is_left_out_and_said(change, compressed):
+    asset, whole = changed(change), gltf.read(leg().glb())
+    assert asset.compressed == compressed
+    assert [node.name for node in asset.nodes] == [node.name for node in whole.nodes]
+    assert asset.skins[0].joints.tolist() == [0, 1, 2]
+    assert (len(asset.animations) == 0) == ("animations" in compressed)
+    assert ({node.skin for node in asset.nodes} == {None}) == ("skin" in compressed)
+    assert sum("is compressed (" in note for note in asset.notes) >= len(compressed)
+    assert not any("extension" in note for note in asset.notes)
+    assert_allclose(asset.rest_world(), whole.rest_world(), rtol=0, atol=0)
+
+
+def test_compressed_data_with_a_plain_copy_is_read():
+    plain = "data:application/octet-stream;base64," + base64.b64encode(bytes(leg().data)).decode()
+    asset = changed(meshopt(uri=plain, byteLength=len(leg().data)))
+    assert asset.compressed == {}
+    assert len(asset.meshes[0].positions) == 14
+
+    def with_copy(document):
+        views = [accessor.get("bufferView") for accessor in document["accessors"]]
+        draco(document)
+        for accessor, view in zip(document["accessors"], views, strict=True):
+            accessor["bufferView"] = view
+
+    assert changed(with_copy).compressed == {}
+
+
+def test_a_compressed_mesh_without_a_skin_is_only_noted():
+    asset = changed(lambda document: (draco(document), document["nodes"][3].pop("skin")))
+    assert asset.compressed == {}
+    assert "A mesh is compressed (Draco)." in asset.notes
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "KHR_texture_basisu",
+        "EXT_texture_webp",
+        "KHR_materials_pbrSpecularGlossiness",
+        "VRMC_materials_mtoon",
+        "KHR_node_visibility",
+    ],
+)
+def test_an_extension_on_looks_may_be_required(name):
+    asset = changed(lambda d: d.update(extensionsUsed=[name], extensionsRequired=[name]))
+    assert f"The extension {name!r} is not read." in asset.notes
 
 
 # --- an asset that does not fit together
