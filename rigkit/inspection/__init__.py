@@ -41,12 +41,18 @@ from pathlib import Path
 import numpy as np
 
 from rigkit import gltf
-from rigkit.inspection import motion_rules, skeleton_rules, skin_rules, source, weight_rules
+from rigkit.inspection import (
+    motion_rules,
+    opening,
+    skeleton_rules,
+    skin_rules,
+    source,
+    weight_rules,
+)
 from rigkit.inspection import rule as rules
 from rigkit.inspection import subject as subjects
 from rigkit.inspection.finding import FINDING, PASS, UNMEASURED, Finding
 from rigkit.inspection.legs import Leg, Legs, find_legs
-from rigkit.inspection.opening import draw
 from rigkit.inspection.report import Report
 from rigkit.inspection.rule import Rule
 from rigkit.page import plain
@@ -122,8 +128,8 @@ def inspect(
             notes.append(f"The animation {name!r} is not read beyond its first {end:.0f} s.")
     findings = tuple(finding for each in RULES for finding in found[each.id])
     remarks = (*source.remarks(asset), *subject.remarks)
-    opening = partial(draw, subject) if subject.sides else None
-    return Report(file, subject.legs, subject.names, findings, tuple(notes), remarks, opening)
+    drawn = partial(opening.draw, subject) if subject.sides else None
+    return Report(file, subject.legs, subject.names, findings, tuple(notes), remarks, drawn)
 
 
 def _measured(rule: Rule, subject: subjects.Subject, *motion: subjects.Motion) -> rules.Outcome:
