@@ -158,8 +158,9 @@ def find_legs(
     points : array_like, shape (n, 3)
         Where the joints are, in the file's own units and axes.
     mapping : mapping of str to str, optional
-        Corrections: "pelvis", "left.hip" and so on to a joint's name; "up" and "forward" to an axis
-        such as "+z"; "metres" to how many metres a unit is.
+        Corrections: "pelvis", "left.hip" and so on to a joint's name, for a foot, ball or toe that
+        is none to ""; "up" and "forward" to an axis such as "+z"; "metres" to how many metres a
+        unit is.
     usual : array_like of bool, shape (n,), optional
         The joints that may be parts of a leg: those that move a skin. All by default.
     skin_centres : array_like, shape (n, 3), optional
