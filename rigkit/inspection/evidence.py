@@ -13,6 +13,7 @@ FEWEST = 6  # other joints that say something of a body's symmetry
 NEAR = 0.06  # of the leg: a joint so near to another's mirror image is its partner
 LIKE = 0.1  # bones are as long as others if they differ by less than this share
 MOST = 400  # joints that are looked at for it
+LEVEL = 0.5  # a trunk or a leg that rises less steeply, by 30°, lies level or sprawls
 WRONG_WAY_DEG = 15.0  # a knee bent backward by more is an animal's, or no knee
 
 
@@ -84,12 +85,19 @@ def why_animal(tree: Tree, ends: dict[str, Joints], up: Floats, forward: Floats,
     }
     if words & ANIMAL:
         return f"a part of the legs is called {sorted(words & ANIMAL)[0]}"
+    if max(_steepness(tree, joints, up) for joints in ends.values()) < LEVEL:
+        return "the legs sprawl"
     backward = [_backward_deg(tree, joints, up, forward) for joints in ends.values()]
     if min(backward) > WRONG_WAY_DEG:
         return f"the knees bend backward, by {min(backward):.0f}° at rest"
-    if _lying_trunk(tree, ends, up):
-        return "the trunk lies level"
-    return ""
+    rise = trunk_rise(tree, [joints["hip"] for joints in ends.values()], up)
+    return "the trunk lies level" if rise is not None and rise < LEVEL else ""
+
+
+def _steepness(tree: Tree, joints: Joints, up: Floats) -> float:
+    """The steepness of the way from a leg's end to its hip: 1 upright, 0 level."""
+    way = tree.points[joints["hip"]] - tree.points[joints.get("foot", joints["ankle"])]
+    return float(way @ up / max(float(np.linalg.norm(way)), 1e-300))
 
 
 def _backward_deg(tree: Tree, joints: Joints, up: Floats, forward: Floats) -> float:
@@ -100,16 +108,13 @@ def _backward_deg(tree: Tree, joints: Joints, up: Floats, forward: Floats) -> fl
     return -float(np.degrees(np.arctan2(np.cross(thigh, shank) @ left, thigh @ shank)))
 
 
-def _lying_trunk(tree: Tree, ends: dict[str, Joints], up: Floats) -> bool:
-    """True if the way from the hips to the head is nearer to level than to upright."""
-    heads = _named(tree, ("head", "neck"))
+def trunk_rise(tree: Tree, hips: Sequence[int], up: Floats) -> float | None:
+    """Return how steeply the trunk rises from the hips to the head: 1 upright, 0 level.
+
+    None where nothing is called a head or a neck.
+    """
+    heads = [i for i, reading in enumerate(tree.readings) if reading.words & {"head", "neck"}]
     if not heads:
-        return False
-    hips = tree.points[[joints["hip"] for joints in ends.values()]].mean(axis=0)
-    way = tree.points[heads].mean(axis=0) - hips
-    return bool(way @ up < 0.5 * np.linalg.norm(way))
-
-
-def _named(tree: Tree, words: Iterable[str]) -> Sequence[int]:
-    wanted = set(words)
-    return [i for i, reading in enumerate(tree.readings) if reading.words & wanted]
+        return None
+    way = tree.points[heads].mean(axis=0) - tree.points[list(hips)].mean(axis=0)
+    return float(way @ up / max(float(np.linalg.norm(way)), 1e-300))

@@ -15,7 +15,7 @@ import numpy as np
 from rigkit import _check, _format
 from rigkit._types import ArrayLike, Bools, Floats, Ints
 from rigkit.inspection.corrections import Corrections, read_mapping
-from rigkit.inspection.evidence import like_limbs, mirrored_share, why_animal
+from rigkit.inspection.evidence import like_limbs, mirrored_share, trunk_rise, why_animal
 from rigkit.inspection.facing import SIDES_TOLD, forward, with_sides
 from rigkit.inspection.humanoid import SAYS_SO, humanoid_parts
 from rigkit.inspection.names import ARM, SHOULDER, SIDE_WORDS, NameReading, read_names
@@ -37,6 +37,7 @@ from rigkit.inspection.whole import Found, Joints, standing, whole_legs
 LEAST_CERTAIN, LEAST_OF_SEVERAL = 0.18, 0.1  # below this nothing is called a leg
 MANY_LIMBS = 4  # further limbs as long as the legs that make them doubtful
 NAMED_LEGS = 0.6  # names that say so outweigh what the rest of the body says
+UPRIGHT = 0.9  # a trunk that rises as steeply, within 26° of upright, is no four-legged animal's
 MIRRORED = 0.6  # of a body's joints at least, one arm may be posed
 NOT_IN_DOUBT = 0.95
 UNITS = {"metres": 1.0, "centimetres": 0.01, "millimetres": 0.001}
@@ -157,8 +158,9 @@ def find_legs(
     points : array_like, shape (n, 3)
         Where the joints are, in the file's own units and axes.
     mapping : mapping of str to str, optional
-        Corrections: "pelvis", "left.hip" and so on to a joint's name; "up" and "forward" to an axis
-        such as "+z"; "metres" to how many metres a unit is.
+        Corrections: "pelvis", "left.hip" and so on to a joint's name, for a foot, ball or toe that
+        is none to ""; "up" and "forward" to an axis such as "+z"; "metres" to how many metres a
+        unit is.
     usual : array_like of bool, shape (n,), optional
         The joints that may be parts of a leg: those that move a skin. All by default.
     skin_centres : array_like, shape (n, 3), optional
@@ -237,7 +239,8 @@ def _pairs(
     """All pairs of legs, and which of them is taken; one where the user has named some joints."""
     pairs = [found]
     if len(found.triples) == 2 and not any(side for side, _ in mapping.parts):
-        pairs += further_pairs(tree, usual, found)
+        further = further_pairs(tree, usual, found)
+        pairs += [pair for pair in further if not _arms(tree, pair, found)]
     if len(pairs) == 1:
         if wanted is not None:
             raise ValueError(
@@ -247,6 +250,14 @@ def _pairs(
     ends = whole_legs(tree, found, mapping)
     along, _ = forward(tree, found.up, ends, mapping.forward, skin_centres)
     return pairs, choose(tree, pairs, along, wanted)
+
+
+def _arms(tree: Tree, pair: Found, other: Found) -> bool:
+    """True for limbs called arms under an upright trunk: long arms, whatever they reach."""
+    joints = [i for triple in pair.triples.values() for i in triple.tolist()]
+    hips = [[triple[0] for triple in each.triples.values()] for each in (pair, other)]
+    rises = [trunk_rise(tree, both, pair.up) or 0.0 for both in hips]
+    return min(rises) > UPRIGHT and any(tree.readings[i].words & ARM for i in joints)
 
 
 def _listed(
@@ -390,7 +401,7 @@ def _doubts(
     taken = [i for pair in pairs for triple in pair.triples.values() for i in triple.tolist()]
     more = 0 if by_name else like_limbs(tree, found, taken)
     if more >= MANY_LIMBS:
-        doubts.append((0.3, f"it has {more} more limbs as long as these"))
+        doubts.append((0.2, f"it has {more} more limbs as long as these"))
     if len(choice.names) > 1 and choice.certainty < NOT_IN_DOUBT:
         doubts.append((choice.certainty, choice.why))
     if why_sides in SIDES_TOLD:

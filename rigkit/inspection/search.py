@@ -35,6 +35,7 @@ OTHER = {"L": "R", "R": "L"}
 STANDARD_UP = 0.05  # what glTF's own up axis, +Y, is ahead of +Z by
 UNUSUAL_UP = 0.6  # what all other axes are behind +Z by
 LEAST_PLACED = 0.3  # a further pair of legs must stand at least so like legs
+SAME_FLOOR = 0.15  # of the leg: arms that end higher than legs by more are not stood on
 MAX_PAIRS = 8
 LEVELS, MAX_TRIPLES = (8, 4, 2), 200_000  # how far apart in the tree hip, knee and ankle may be
 MAX_CANDIDATES = 2000  # triples that are looked at closely
@@ -123,13 +124,18 @@ def further_pairs(tree: Tree, usual: Bools, found: Found) -> list[Found]:
 
 
 def _near_the_floor(tree: Tree, joints: Ints, found: Found) -> Bools:
-    """True for triples that end about where a pair of legs does, and are about as long."""
+    """True for triples that end about as low as a pair of legs does, and are about as long."""
     length = leg_length(tree, found)
-    ends = [triple[2] for triple in found.triples.values()]
-    floor = (tree.points[ends] @ found.up).mean()
-    height = tree.points[joints[:, 2]] @ found.up - floor
+    lowest = np.array([_lowest(tree, i, found.up) for i in range(len(tree.points))])
+    floor = lowest[[triple[2] for triple in found.triples.values()]].mean()
+    high = np.abs(lowest[joints[:, 2]] - floor)
     own = np.linalg.norm(np.diff(tree.points[joints], axis=1), axis=-1).sum(axis=-1)
-    return (np.abs(height) < 0.3 * length) & (own > 0.4 * length) & (own < 2.5 * length)
+    return (high < SAME_FLOOR * length) & (own > 0.4 * length) & (own < 2.5 * length)
+
+
+def _lowest(tree: Tree, end: int, up: Floats) -> float:
+    """The height of the lowest joint of a foot."""
+    return float((tree.points[[end, *tree.below(end, 4)]] @ up).min())
 
 
 def _beside_each_other(tree: Tree, further: Found, pairs: list[Found]) -> bool:

@@ -233,6 +233,45 @@ def arm(rng):
     return Plan(here, [], features=["arm"])
 
 
+def bust(rng):
+    """The upper half of a person."""
+    plan = person(rng)
+    plan.body = plan.body.without(*LIMBS)
+    return Plan(plan.body, [], features=["bust", plan.features[1]])
+
+
+def octopus(rng):
+    middle = {
+        "root": (None, (0, 0, 0)),
+        "mantle": ("root", (0, 0.5, 0)),
+        "top": ("mantle", (0, 1, 0)),
+    }
+    limbs = {}
+    for k, angle in enumerate(np.radians([20, 65, 115, 160])):
+        for i, (out, high) in enumerate(((0.2, 0.4), (0.5, 0.3), (0.9, 0.15), (1.3, 0.05))):
+            above = f"tentacle{k}_{i - 1}" if i else "mantle"
+            limbs[f"tentacle{k}_{i}"] = (above, (out * np.sin(angle), high, out * np.cos(angle)))
+    return Plan(_animal(limbs, middle), [], features=["octopus"])
+
+
+def face(rng):
+    middle = {
+        "neck": (None, (0, 1.4, 0)),
+        "head": ("neck", (0, 1.5, 0)),
+        "jaw": ("head", (0, 1.5, 0.08)),
+    }
+    limbs = {}
+    for name, points in {
+        "brow": [(0.01, 1.63, 0.1), (0.03, 1.64, 0.1), (0.05, 1.63, 0.09)],
+        "lip": [(0.01, 1.55, 0.1), (0.02, 1.545, 0.1), (0.03, 1.54, 0.09)],
+        "cheek": [(0.04, 1.6, 0.08), (0.045, 1.57, 0.08)],
+        "eye": [(0.03, 1.62, 0.09)],
+    }.items():
+        for i, point in enumerate(points):
+            limbs[f"{name}{i}"] = (f"{name}{i - 1}" if i else "head", point)
+    return Plan(_animal(limbs, middle), [], features=["face"])
+
+
 # What else there may be.
 
 
@@ -728,14 +767,14 @@ KINDS = (
     many_legs,
     person,
 )
-NO_LEGS = (tentacle, snake, car, hand, arm)
+NO_LEGS = (tentacle, snake, car, hand, arm, bust, octopus, face)
 
 
 def family(seed, count=60):
-    """Draw rigs: of each ten more than eight have legs."""
+    """Draw rigs: of each eight one has no legs."""
     rng = np.random.default_rng(seed)
     drawn = []
     for i in range(count):
-        kind = NO_LEGS[(i // 10) % len(NO_LEGS)] if i % 10 == 9 else KINDS[i % len(KINDS)]
+        kind = NO_LEGS[i // 8 % len(NO_LEGS)] if i % 8 == 7 else KINDS[i % len(KINDS)]
         drawn.append(_draw(rng, kind, str(rng.choice(list(STYLES)))))
     return drawn

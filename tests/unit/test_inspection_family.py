@@ -78,7 +78,7 @@ def test_animals_are_told_from_persons(seed):
         if drawn.pairs and right(drawn, legs):
             told["person" not in drawn.features].append(legs.animal)
             assert legs.animal == ("animal" in legs.because)
-    assert np.mean(told[True]) > 0.95
+    assert np.mean(told[True]) > 0.9
     assert np.mean(told[False]) < 0.05
 
 
