@@ -149,9 +149,11 @@ def weights_own_side(subject: Subject) -> Measured:
     surface = skin_of(subject)
     x, y, _ = surface.vertices.T
     areas = _areas(surface)
+    legs = [node for side in subject.sides for node in subject.leg_nodes(side)]
+    below = y < min(subject.point(side, "hip")[1] for side in "LR") - 0.1 * subject.length
+    below &= surface.weight_of(legs) > 0.5  # the body hangs down between the hips
     parts, strays = [], {}
     for side, other, way in (("L", "R", 1), ("R", "L", -1)):
-        below = y < subject.point(side, "hip")[1] - 0.1 * subject.length
         there = below & (way * x < -NEAR_MIDPLANE * subject.length)
         weight = np.where(there, surface.weight_of(subject.leg_nodes(side)), 0.0)
         name = f"{side_name(side)} weights on the {side_name(other)} leg"

@@ -231,6 +231,7 @@ def test_stray_weights_count_by_how_much_skin_goes_how_far():
     subject = Subject(asset)
     x, y, _ = subject.surface.vertices.T
     below = y < subject.point("L", "hip")[1] - 0.1 * subject.length
+    below &= subject.surface.weight_of([subject.root]) <= 0.5
     right = below & (x < -0.02 * subject.length)
     stray = np.where(right, subject.surface.weight_of(subject.leg_nodes("L")), 0.0)
     corners, areas = subject.surface.triangles, areas_of(subject)
@@ -426,11 +427,34 @@ def test_vertices_are_shown_from_where_they_face():
         )
 
 
+def test_a_leg_that_stands_bent_is_not_bent_by_90_more():
+    def sit(world):
+        rigs.shifted((0, 0, 0.3), "L_knee", "R_knee")(world)
+
+    said = found(rigs.rebuilt(sit), "knee-volume").said
+    assert said.startswith("Its legs stand bent by 7")
+
+
+def test_the_body_between_the_hips_is_neither_legs_skin():
+    """Vertices of the crotch that go with the pelvis, and a fifth of the way with the wrong leg."""
+
+    def change(positions, joints, weights):
+        x, y, _ = positions.T
+        patch = (x > 0.02) & (x < 0.05) & (y > 0.72) & (y < 0.78)
+        assert patch.any()
+        joints[patch], weights[patch] = (0, 2, 0, 0), (0.8, 0.2, 0, 0)
+        return joints, weights
+
+    asset = rigs.with_weights(rigs.clean(), change)
+    assert asset.nodes[2].name == "R_hip"
+    assert found(asset, "weights-own-side").number == 0
+
+
 def test_knees_of_all_sorts_stay_measured():
     rig = LegRig.from_puppet("Tamsin")
     kept = []
-    for softness in (0.5, 2.0, 5.0):
+    for softness in (0.5, 2.0, 8.0):
         surface, table = skin.rig_skin(rig, "Tamsin", 2000, softness)
         kept.append(found(export.rig_asset(rig.skeleton, surface, table), "knee-volume").number)
     assert kept == sorted(kept, reverse=True)
-    assert kept[1:] == pytest.approx([92, 68], abs=0.6)  # what the rule's reason says
+    assert kept[1:] == pytest.approx([92, 60], abs=0.6)  # what the rule's reason says
