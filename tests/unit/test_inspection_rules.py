@@ -49,7 +49,7 @@ MADE_WITH = {
     "weights-at-most": (5, 0),
     "weights-missing": (5, 0),
     "weights-negative": (1, 0),
-    "weights-jump": (1, 1e-9),
+    "weights-jump": (100, 1e-6),
     "joint-count": (257, 0),
     "foot-slide": (12 * 31 / 60, 0.1),  # 0.12 m/s for as long as the longest stance that counted
     "human-range": (150 + 2.5 - 120, 0.1),  # the thigh of a leg bent by 5° leans forward by 2.5°

@@ -323,11 +323,19 @@ def test_a_step_is_half_the_difference_of_two_rows():
     steps = np.abs(table[edges[:, 0]] - table[edges[:, 1]]).sum(axis=-1) / 2
     assert len(edges) > 500
     assert weight_rules._steps(subject.surface, edges) == pytest.approx(steps, abs=1e-6)
-    assert found(asset, "weights-jump").number == pytest.approx(steps.max(), abs=1e-6)
+    assert found(asset, "weights-jump").number == pytest.approx(100 * steps.max(), abs=1e-4)
+
+
+@pytest.mark.parametrize(("name", "vertices"), [("heron", 2000), ("Pip", 800), ("Odo", 20000)])
+def test_no_puppet_jumps_or_crumbles(name, vertices):
+    report = inspection.inspect(export.puppet_asset(name, vertices, walking=False))
+    assert report["weights-jump"].number < 47  # what the rule's reason says
+    assert 4.5 < report["weights-crumbs"].number < 10.5
+    assert report["weights-alike"].number < 1e-9
 
 
 def test_a_skin_without_any_blend_jumps():
-    assert found(rigs.rebuilt(weights=rigid), "weights-jump").number == pytest.approx(1)
+    assert found(rigs.rebuilt(weights=rigid), "weights-jump").number == pytest.approx(100)
 
 
 def test_a_seam_whose_two_sides_go_apart_is_a_jump():
@@ -345,7 +353,7 @@ def test_a_seam_whose_two_sides_go_apart_is_a_jump():
         normals=None,
     )
     finding = found(replace(asset, meshes=[cut]), "weights-jump")
-    assert finding.number == pytest.approx(1)
+    assert finding.number == pytest.approx(100)
     assert "between" in finding.said
 
 
