@@ -13,6 +13,7 @@ from rigkit.inspection.subject import Subject, side_name
 from rigkit.inspection.weight_rules import skin_of
 
 BEND_DEG = 90.0
+STANDS_BENT_DEG = 45.0  # at rest, as an animal's hind leg: it may not bend by 90° more
 REACH = 0.35  # of the shorter bone: how far above and below a knee its volume is measured
 LINEAR_SECTION = float(np.cos(np.radians(BEND_DEG) / 2))  # of a linear blend, shared half and half
 OVERSTRETCHED = 2.5  # times: where a blend reaches no more than half a radius
@@ -123,12 +124,12 @@ def _cut(vertices: Floats, triangles: Ints, point: Floats, normal: Floats) -> Fl
     "knee-volume",
     "A knee bent by 90° keeps its volume",
     fault="A knee bent by 90° loses volume",
-    limit=("at least", 70.0, "%"),
+    limit=("at least", 60.0, "%"),
     severity="moderate",
     needs=("skin",),
-    because="of what lies within a third of a bone's length around it; on a leg of human shape a "
-    "blend that reaches two radii above and below the knee keeps 92 %, one of five radii 68 %; "
-    f"{CHOSEN}",
+    because="within a third of a bone's length around it half is left where thigh and shank share "
+    "all of it half and half (derived); on a leg of human shape a blend that reaches two radii "
+    f"above and below the knee keeps 92 %, one of eight radii 60 %; {CHOSEN}",
     why="A linear blend folds a bent limb together like a hose; the wider the blend, the more it "
     "loses.",
     todo="Paint a narrower blend around the knee.",
@@ -137,6 +138,9 @@ def knee_volume(subject: Subject) -> Outcome:
     torn = _torn(subject)
     if torn:
         return torn
+    most = max(_rest_bend_deg(subject, side) for side in subject.sides)
+    if most > STANDS_BENT_DEG:
+        return Unmeasured(f"its legs stand bent by {most:.0f}° already, so 90° more is too far")
     bent = {
         f"{side_name(side)} {leg.bend}": found
         for side, leg in subject.legs.legs.items()
@@ -158,6 +162,11 @@ def knee_volume(subject: Subject) -> Outcome:
         ),
         todo=_advice(drawn),
     )
+
+
+def _rest_bend_deg(subject: Subject, side: str) -> float:
+    root, middle, end = subject.bending(side)
+    return float(np.degrees(rotation.angle_between(middle - root, end - middle)))
 
 
 def _advice(bent: "Bent") -> str:

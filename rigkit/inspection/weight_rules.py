@@ -149,9 +149,11 @@ def weights_own_side(subject: Subject) -> Measured:
     surface = skin_of(subject)
     x, y, _ = surface.vertices.T
     areas = _areas(surface)
+    legs = [node for side in subject.sides for node in subject.leg_nodes(side)]
+    below = y < min(subject.point(side, "hip")[1] for side in "LR") - 0.1 * subject.length
+    below &= surface.weight_of(legs) > 0.5  # the body hangs down between the hips
     parts, strays = [], {}
     for side, other, way in (("L", "R", 1), ("R", "L", -1)):
-        below = y < subject.point(side, "hip")[1] - 0.1 * subject.length
         there = below & (way * x < -NEAR_MIDPLANE * subject.length)
         weight = np.where(there, surface.weight_of(subject.leg_nodes(side)), 0.0)
         name = f"{side_name(side)} weights on the {side_name(other)} leg"
@@ -263,12 +265,12 @@ def _cells(points: Floats, size: float, shift: tuple[float, ...]) -> Ints:
     "weights-jump",
     "Weights pass smoothly from vertex to vertex",
     fault="Weights jump between neighbours",
-    limit=("at most", STEP, ""),
+    limit=("at most", 100 * STEP, "% of the weight"),
     severity="moderate",
     needs=("skin",),
     because="half of the weight along an edge that is short, at most 15 % of its way from the "
-    "joint, leaves no room for a blend; puppets of 300 to 20,000 vertices stay below 0.47, a knee "
-    f"without a blend reaches 1; {CHOSEN}",
+    "joint, leaves no room for a blend; puppets of 300 to 20,000 vertices stay below 47 %, a knee "
+    f"without a blend reaches 100; {CHOSEN}",
     why="The skin tears or folds there as soon as a joint turns.",
     todo="Smooth the weights there, or give a stray vertex those of its neighbours.",
 )
@@ -278,10 +280,12 @@ def weights_jump(subject: Subject) -> Outcome:
     if not len(edges):
         return Unmeasured("every edge of the legs' skin is long against its way from the joint")
     steps = _steps(surface, edges)
-    number, ends = float(steps.max()), edges[steps.argmax()]
+    number, ends = 100 * float(steps.max()), edges[steps.argmax()]
     over, most = steps > STEP, _per_cent(steps.max())
     if not over.any():
-        return Measured(number, f"Along a short edge of the legs' skin at most {most} changes.")
+        return Measured(
+            number, f"Along a short edge of the legs' skin at most {most} of the weight changes."
+        )
     one, other = (subject.names[joint] for joint in surface.strongest()[ends])
     count = f"{over.sum():,} short edges" if over.sum() > 1 else "one short edge"
     marked = np.zeros(len(surface.vertices), dtype=bool)

@@ -88,7 +88,8 @@ def test_stray_weights_are_weighed_alike(read):
     hip, knee, ankle = (file.place(f"L_{part}") for part in ("hip", "knee", "ankle"))
     length = np.linalg.norm(knee - hip) + np.linalg.norm(ankle - knee)
     x, y, _ = file.points.T
-    right = (y < hip[1] - 0.1 * length) & (x < -0.02 * length)
+    legs = file.weight("L_", "R_") > 0.5
+    right = legs & (y < hip[1] - 0.1 * length) & (x < -0.02 * length)
     weight = np.where(right, file.weight("L_"), 0)
     weight[weight < 0.05] = 0
     a, b, c = (file.points[corner] for corner in file.triangles.T)

@@ -52,7 +52,7 @@ MADE_WITH = {
     "weights-at-most": (5, 0),
     "weights-missing": (5, 0),
     "weights-negative": (1, 0),
-    "weights-jump": (1, 1e-9),
+    "weights-jump": (100, 1e-6),
     "joint-count": (257, 0),
     # 0.12 m/s for as long as the longest stance that counted
     "foot-slide": (100 * 0.12 * 31 / 60 / LEG, 0.1),

@@ -231,6 +231,7 @@ def test_stray_weights_count_by_how_much_skin_goes_how_far():
     subject = Subject(asset)
     x, y, _ = subject.surface.vertices.T
     below = y < subject.point("L", "hip")[1] - 0.1 * subject.length
+    below &= subject.surface.weight_of([subject.root]) <= 0.5
     right = below & (x < -0.02 * subject.length)
     stray = np.where(right, subject.surface.weight_of(subject.leg_nodes("L")), 0.0)
     corners, areas = subject.surface.triangles, areas_of(subject)
@@ -322,11 +323,19 @@ def test_a_step_is_half_the_difference_of_two_rows():
     steps = np.abs(table[edges[:, 0]] - table[edges[:, 1]]).sum(axis=-1) / 2
     assert len(edges) > 500
     assert weight_rules._steps(subject.surface, edges) == pytest.approx(steps, abs=1e-6)
-    assert found(asset, "weights-jump").number == pytest.approx(steps.max(), abs=1e-6)
+    assert found(asset, "weights-jump").number == pytest.approx(100 * steps.max(), abs=1e-4)
+
+
+@pytest.mark.parametrize(("name", "vertices"), [("heron", 2000), ("Pip", 800), ("Odo", 20000)])
+def test_no_puppet_jumps_or_crumbles(name, vertices):
+    report = inspection.inspect(export.puppet_asset(name, vertices, walking=False))
+    assert report["weights-jump"].number < 47  # what the rule's reason says
+    assert 4.5 < report["weights-crumbs"].number < 10.5
+    assert report["weights-alike"].number < 1e-9
 
 
 def test_a_skin_without_any_blend_jumps():
-    assert found(rigs.rebuilt(weights=rigid), "weights-jump").number == pytest.approx(1)
+    assert found(rigs.rebuilt(weights=rigid), "weights-jump").number == pytest.approx(100)
 
 
 def test_a_seam_whose_two_sides_go_apart_is_a_jump():
@@ -344,7 +353,7 @@ def test_a_seam_whose_two_sides_go_apart_is_a_jump():
         normals=None,
     )
     finding = found(replace(asset, meshes=[cut]), "weights-jump")
-    assert finding.number == pytest.approx(1)
+    assert finding.number == pytest.approx(100)
     assert "between" in finding.said
 
 
@@ -377,7 +386,8 @@ def test_a_byte_counts_256_joints(count, status):
     finding = found(rigs.beaded(rigs.clean(), count), "joint-count")
     assert (finding.number, finding.status) == (count, status)
     assert "more than 64 as plain uniforms" in finding.said
-    assert found(rigs.clean(), "joint-count").said.startswith("The largest skin has 11 joints")
+    said = found(rigs.clean(), "joint-count").said
+    assert said == "The largest skin has 11 joints, 2 of which move no vertex."  # the toe tips
 
 
 # --- what silences a rule
@@ -426,11 +436,34 @@ def test_vertices_are_shown_from_where_they_face():
         )
 
 
+def test_a_leg_that_stands_bent_is_not_bent_by_90_more():
+    def sit(world):
+        rigs.shifted((0, 0, 0.3), "L_knee", "R_knee")(world)
+
+    said = found(rigs.rebuilt(sit), "knee-volume").said
+    assert said.startswith("Its legs stand bent by 7")
+
+
+def test_the_body_between_the_hips_is_neither_legs_skin():
+    """Vertices of the crotch that go with the pelvis, and a fifth of the way with the wrong leg."""
+
+    def change(positions, joints, weights):
+        x, y, _ = positions.T
+        patch = (x > 0.02) & (x < 0.05) & (y > 0.72) & (y < 0.78)
+        assert patch.any()
+        joints[patch], weights[patch] = (0, 2, 0, 0), (0.8, 0.2, 0, 0)
+        return joints, weights
+
+    asset = rigs.with_weights(rigs.clean(), change)
+    assert asset.nodes[2].name == "R_hip"
+    assert found(asset, "weights-own-side").number == 0
+
+
 def test_knees_of_all_sorts_stay_measured():
     rig = LegRig.from_puppet("Tamsin")
     kept = []
-    for softness in (0.5, 2.0, 5.0):
+    for softness in (0.5, 2.0, 8.0):
         surface, table = skin.rig_skin(rig, "Tamsin", 2000, softness)
         kept.append(found(export.rig_asset(rig.skeleton, surface, table), "knee-volume").number)
     assert kept == sorted(kept, reverse=True)
-    assert kept[1:] == pytest.approx([92, 68], abs=0.6)  # what the rule's reason says
+    assert kept[1:] == pytest.approx([92, 60], abs=0.6)  # what the rule's reason says
