@@ -6,9 +6,10 @@ may have scale, so worlds here are 4×4 matrices, not always rigid frames.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
+from types import MappingProxyType
 from typing import Any, TypeVar
 
 import numpy as np
@@ -439,6 +440,8 @@ class Asset(_format.NotebookDisplay):
         As the file's maker wrote it.
     notes : iterable of str
         What the file held that is not read, each a sentence; what `write` would leave out.
+    humanoid : mapping of str to int
+        The node of each bone of a person, as a VRM file says, such as "leftUpperLeg"; not written.
 
     Raises
     ------
@@ -453,6 +456,7 @@ class Asset(_format.NotebookDisplay):
     animations: tuple[Animation, ...]
     copyright: str
     notes: tuple[str, ...]
+    humanoid: Mapping[str, int]
 
     def __init__(
         self,
@@ -462,6 +466,7 @@ class Asset(_format.NotebookDisplay):
         animations: Iterable[Animation] = (),
         copyright: str = "",
         notes: Iterable[str] = (),
+        humanoid: Mapping[str, int] = MappingProxyType({}),
     ) -> None:
         _set_fields(
             self,
@@ -471,6 +476,7 @@ class Asset(_format.NotebookDisplay):
             animations=_all_of(Animation, "animations", animations),
             copyright=_text("copyright", copyright),
             notes=_all_of(str, "notes", notes),
+            humanoid=dict(humanoid),
         )
         self._check_references()
         _ = self._levels  # a cycle of parents is refused now, not when the asset is posed
@@ -634,6 +640,8 @@ class Asset(_format.NotebookDisplay):
 
     def _check_references(self) -> None:
         nodes, skins, meshes = map(len, (self.nodes, self.skins, self.meshes))
+        for bone, place in self.humanoid.items():
+            _place(f"humanoid[{bone!r}]", place, nodes)
         for i, node in enumerate(self.nodes):
             for name, count in (("parent", nodes), ("mesh", meshes), ("skin", skins)):
                 if getattr(node, name) is not None:

@@ -27,6 +27,8 @@ from rigkit.gltf.fields import (
     short,
     text,
 )
+from rigkit.gltf.humanoid import EXTENSIONS as HUMANOIDS
+from rigkit.gltf.humanoid import humanoid
 
 UNDERSTOOD = ("KHR_mesh_quantization",)  # positions and normals in small whole numbers
 # May be required: what they say is not read anyway.
@@ -84,7 +86,8 @@ def read(
         else "what was given"
     )
     try:
-        return _Reader(container.load(source, folder)).asset()
+        reader = _Reader(container.load(source, folder))
+        return replace(reader.asset(), humanoid=reader.humanoid())
     except ValueError as problem:
         raise ValueError(f"Cannot read {name}: {problem}") from None
 
@@ -98,6 +101,8 @@ class _Reader:
         about = fields(self.json, "asset", "JSON")
         self._check_version(about)
         self._check_extensions()
+        if problem := humanoid(self.json)[1]:
+            self.note(problem)
         for kind in NOT_READ:
             if there := items(self.json, kind, "JSON"):
                 self.note(f"{kind.capitalize()} are not read.", len(there))
@@ -122,6 +127,10 @@ class _Reader:
             text(about, "copyright", "asset"),
             self._notes(),
         )
+
+    def humanoid(self) -> dict[str, int]:
+        """The humanoid map; one that cannot be read is among the notes of `asset` and empty."""
+        return humanoid(self.json)[0]
 
     def note(self, sentence: str, count: int = 1) -> None:
         if len(self.counts) >= MAX_NOTES and sentence not in self.counts:
@@ -167,7 +176,8 @@ class _Reader:
                 )
         for name in used:
             if name not in UNDERSTOOD:
-                self.note(f"The extension {short(name)} is not read.")
+                only = ", but for its humanoid map" if name in HUMANOIDS else ""
+                self.note(f"The extension {short(name)} is not read{only}.")
 
     # Nodes
 

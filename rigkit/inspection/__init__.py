@@ -5,6 +5,11 @@ tree.py            joints as a tree, and their likeness to a leg
 corrections.py     joints, axes and unit that the user corrects
 search.py          the search for hips, knees and ankles
 whole.py           whole legs, with a third bone and a foot
+pairs.py           several pairs of legs: hind and front
+humanoid.py        the legs as a file's own map of bones has them
+evidence.py        what the rest of the body says: symmetry, like limbs, an animal's or a person's
+facing.py          the way the legs face, and so which is the left one
+reasons.py         why something is taken for legs, in words
 bound.py           the pose the skin was bound in: what a rig is at rest
 legs.py            where the legs are, which way is forward, in which unit; corrections
 subject.py         the rig in metres, y up, facing +Z; its skin; its animations, sampled

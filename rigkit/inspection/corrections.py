@@ -1,7 +1,7 @@
 """The user's corrections of the search: a joint for a part of a leg, an axis, the unit."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -26,6 +26,8 @@ class Corrections:
         To a unit of the file.
     without : frozenset of (side, part)
         Parts that a leg does not have.
+    said : mapping of (side, part) to str
+        Who says so, where it is not the user.
     """
 
     parts: dict[tuple[str | None, str], int]
@@ -33,6 +35,23 @@ class Corrections:
     forward: Floats | None
     metres: float | None
     without: frozenset[tuple[str | None, str]] = frozenset()
+    said: Mapping[tuple[str | None, str], str] = field(default_factory=dict)
+
+    def joined_to(self, parts: dict[tuple[str | None, str], int], said: str) -> "Corrections":
+        """Return these corrections and other parts where the user says nothing."""
+        mine = self.parts.values()
+        theirs = {
+            key: place
+            for key, place in parts.items()
+            if key not in self.parts and key not in self.without and place not in mine
+        }
+        without = {(side, "foot") for side, part in theirs if (side, "foot") not in self.parts}
+        return replace(
+            self,
+            parts={**theirs, **self.parts},
+            without=self.without | without,
+            said=dict.fromkeys(theirs, said),
+        )
 
     def needed(self) -> set[tuple[int, int]]:
         """Return the columns and joints that triples must have: named parts of two-bone legs."""

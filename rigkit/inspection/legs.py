@@ -15,21 +15,30 @@ import numpy as np
 from rigkit import _check, _format
 from rigkit._types import ArrayLike, Bools, Floats, Ints
 from rigkit.inspection.corrections import Corrections, read_mapping
-from rigkit.inspection.evidence import like_limbs, mirrored_share, why_animal
-from rigkit.inspection.names import SIDE_WORDS, NameReading, read_names
+from rigkit.inspection.evidence import like_limbs, mirrored_share, trunk_rise, why_animal
+from rigkit.inspection.facing import SIDES_TOLD, forward, with_sides
+from rigkit.inspection.humanoid import SAYS_SO, humanoid_parts
+from rigkit.inspection.names import ARM, SHOULDER, SIDE_WORDS, NameReading, read_names
 from rigkit.inspection.pairs import Choice, Pair, choose
+from rigkit.inspection.reasons import (
+    YOU_SAID_SO,
+    Doubt,
+    why_joint,
+    why_legs,
+    why_none,
+    why_pairs,
+    why_unlikely,
+    why_up,
+)
 from rigkit.inspection.search import further_pairs, search
 from rigkit.inspection.tree import AXES, CHAINS, Tree, combined_certainty
 from rigkit.inspection.whole import Found, Joints, standing, whole_legs
 
-# How sure the sides of legs without side names are, by what says where ahead is.
-SIDES_TOLD = {
-    "the feet's skin reaches along it": (0.95, "only their feet's skin tells which is the left"),
-    "the knees bend along it": (0.85, "only the bend of their knees tells which is the left"),
-    "nothing says otherwise": (0.5, "nothing tells which of them is the left"),
-}
-LEAST_CERTAIN, LEAST_OF_SEVERAL = 0.25, 0.1  # below this nothing is called a leg
+LEAST_CERTAIN, LEAST_OF_SEVERAL = 0.18, 0.1  # below this nothing is called a leg
 MANY_LIMBS = 4  # further limbs as long as the legs that make them doubtful
+NAMED_LEGS = 0.6  # names that say so outweigh what the rest of the body says
+UPRIGHT = 0.9  # a trunk that rises as steeply, within 26° of upright, is no four-legged animal's
+MIRRORED = 0.6  # of a body's joints at least, one arm may be posed
 NOT_IN_DOUBT = 0.95
 UNITS = {"metres": 1.0, "centimetres": 0.01, "millimetres": 0.001}
 
@@ -136,6 +145,7 @@ def find_legs(
     usual: ArrayLike | None = None,
     skin_centres: ArrayLike | None = None,
     pair: str | None = None,
+    humanoid: Mapping[str, int] | None = None,
 ) -> Legs:
     """Find the legs of a skeleton, by the names of its joints and by where they lie.
 
@@ -148,8 +158,9 @@ def find_legs(
     points : array_like, shape (n, 3)
         Where the joints are, in the file's own units and axes.
     mapping : mapping of str to str, optional
-        Corrections: "pelvis", "left.hip" and so on to a joint's name; "up" and "forward" to an axis
-        such as "+z"; "metres" to how many metres a unit is.
+        Corrections: "pelvis", "left.hip" and so on to a joint's name, for a foot, ball or toe that
+        is none to ""; "up" and "forward" to an axis such as "+z"; "metres" to how many metres a
+        unit is.
     usual : array_like of bool, shape (n,), optional
         The joints that may be parts of a leg: those that move a skin. All by default.
     skin_centres : array_like, shape (n, 3), optional
@@ -157,6 +168,8 @@ def find_legs(
     pair : str, optional
         Which of several pairs of legs, such as "hind"; `Legs.pairs` has their names. By default
         the hind pair.
+    humanoid : mapping of str to int, optional
+        The joints that a file itself says are a person's bones, such as "leftUpperLeg".
 
     Returns
     -------
@@ -187,18 +200,32 @@ def find_legs(
     tree = Tree(_check_parents(parents, len(names)), points, read_names(names))
     may = np.ones(len(names), bool) if usual is None else np.array(usual, bool)
     corrections = read_mapping(mapping or {}, names)
+    parts, problem = humanoid_parts(tree, humanoid or {})
+    if parts:
+        corrections = corrections.joined_to(parts, SAYS_SO)
     for (side, part), place in corrections.parts.items():
         tree.readings[place] = NameReading(side, {part: 1.0}, stem=part)
         may[place] = True
     found = _from_mapping(tree, corrections) or search(tree, may, corrections)
     if found is None:
-        return Legs(because={"legs": _why_none(tree, may)})
+        return Legs(because={"legs": why_none(tree, may)} | _unused(problem))
     pairs, choice = _pairs(tree, found, corrections, may, centres, pair)
+    if pair is not None:  # that a fore leg is called an arm does not speak against it
+        for place, reading in enumerate(tree.readings):
+            if reading.words & (ARM - SHOULDER):
+                tree.readings[place] = replace(reading, elsewhere=False)
     legs = _legs_from(tree, pairs[choice.taken], corrections, may, centres, choice, pairs)
     least = LEAST_OF_SEVERAL if pairs[1:] else LEAST_CERTAIN
-    if legs.certainty < least and not corrections.parts:
-        return Legs(because={"legs": _why_unlikely(names, legs)})
-    return replace(legs, pairs=_listed(tree, names, pairs, choice, legs)) if pairs[1:] else legs
+    if legs.certainty < least and pair is None and not corrections.parts:
+        hips = [names[leg.joints["hip"]] for leg in legs.legs.values()]
+        why = why_unlikely(hips, legs.certainty, legs.because["legs"])
+        return Legs(because={"legs": why} | _unused(problem))
+    listed = _listed(tree, names, pairs, choice, legs) if pairs[1:] else ()
+    return replace(legs, pairs=listed, because=legs.because | _unused(problem))
+
+
+def _unused(problem: str) -> dict[str, str]:
+    return {"humanoid": f"the file's humanoid map is not used: {problem}"} if problem else {}
 
 
 def _pairs(
@@ -212,7 +239,8 @@ def _pairs(
     """All pairs of legs, and which of them is taken; one where the user has named some joints."""
     pairs = [found]
     if len(found.triples) == 2 and not any(side for side, _ in mapping.parts):
-        pairs += further_pairs(tree, usual, found)
+        further = further_pairs(tree, usual, found)
+        pairs += [pair for pair in further if not _arms(tree, pair, found)]
     if len(pairs) == 1:
         if wanted is not None:
             raise ValueError(
@@ -220,8 +248,16 @@ def _pairs(
             )
         return pairs, Choice(("",), 0, 1.0, "")
     ends = whole_legs(tree, found, mapping)
-    forward, _ = _forward(tree, found, ends, mapping, skin_centres)
-    return pairs, choose(tree, pairs, forward, wanted)
+    along, _ = forward(tree, found.up, ends, mapping.forward, skin_centres)
+    return pairs, choose(tree, pairs, along, wanted)
+
+
+def _arms(tree: Tree, pair: Found, other: Found) -> bool:
+    """True for limbs called arms under an upright trunk: long arms, whatever they reach."""
+    joints = [i for triple in pair.triples.values() for i in triple.tolist()]
+    hips = [[triple[0] for triple in each.triples.values()] for each in (pair, other)]
+    rises = [trunk_rise(tree, both, pair.up) or 0.0 for both in hips]
+    return min(rises) > UPRIGHT and any(tree.readings[i].words & ARM for i in joints)
 
 
 def _listed(
@@ -296,41 +332,55 @@ def _legs_from(
 ) -> Legs:
     ends = whole_legs(tree, found, mapping)
     found.placed = standing(tree, found, ends, usual)
-    forward, why_forward = _forward(tree, found, ends, mapping, skin_centres)
-    left = np.cross(found.up, forward)
+    facing, why_facing = forward(
+        tree, found.up, ends, mapping.forward, skin_centres, _ahead(tree, choice, others)
+    )
+    left = np.cross(found.up, facing)
     unsided = not set(ends) <= set(SIDE_WORDS)
     if unsided:
-        ends = _with_sides(tree, ends, left)
+        ends = with_sides(tree, ends, left)
     pelvis = mapping.parts.get(
         (None, "pelvis"), _pelvis(tree, [joints["hip"] for joints in ends.values()])
     )
-    metres, why_metres = _metres(_hip_height(tree, ends, found.up), mapping)
-    sides = why_forward if unsided and len(ends) > 1 else ""
+    sides = why_facing if unsided and len(ends) > 1 else ""
     doubts = _doubts(tree, found, usual, choice, others, sides)
     trust = float(np.prod([share for share, _ in doubts]))
     legs = {side: _leg(tree, side, ends[side], found, mapping, trust) for side in sorted(ends)}
-    animal = why_animal(tree, ends, found.up, forward, len(choice.names))
-    because = {
-        "legs": "; ".join([_why_legs(tree, legs, found.placed), *(why for _, why in doubts)]),
-        "up": _why_up(mapping, len(legs)),
-        "forward": why_forward,
+    animal = why_animal(tree, ends, found.up, facing, len(choice.names))
+    metres, why_metres = _metres(_hip_height(tree, ends, found.up), mapping)
+    because = _because(tree, legs, found.placed, doubts) | {
+        "up": why_up(mapping.up is not None, len(legs)),
+        "forward": why_facing,
         "metres": why_metres,
-        "animal": animal,
-        "pairs": _why_pairs(choice),
     }
-    return Legs(
-        legs,
-        pelvis,
-        _helpers(tree, ends, pelvis),
-        found.up,
-        forward,
-        left,
-        metres,
-        min(leg.certainty[part] for leg in legs.values() for part in CHAINS[0]),
-        {key: why for key, why in because.items() if why},
-        bool(animal),
-        pair=choice.names[choice.taken],
+    because |= {"animal": animal} if animal else {}
+    because |= {"pairs": why_pairs(choice)} if others[1:] else {}
+    helpers, pair = _helpers(tree, ends, pelvis), choice.names[choice.taken]
+    sure = min(leg.certainty[part] for leg in legs.values() for part in CHAINS[0])
+    axes = (found.up, facing, left)
+    return Legs(legs, pelvis, helpers, *axes, metres, sure, because, bool(animal), pair=pair)
+
+
+def _because(
+    tree: Tree, legs: dict[str, Leg], placed: float, doubts: Sequence[Doubt]
+) -> dict[str, str]:
+    """The reason for the legs as a whole: one who says all of it, else what was measured."""
+    said = {leg.why[part] for leg in legs.values() for part in CHAINS[0]}
+    if len(said) == 1 and said <= {SAYS_SO, YOU_SAID_SO}:
+        return {"legs": said.pop()}
+    named = [_name_fit(tree, leg.joints, part) for leg in legs.values() for part in leg.chain]
+    return {"legs": why_legs(len(legs), float(np.mean(named)), placed, doubts)}
+
+
+def _ahead(tree: Tree, choice: Choice, pairs: Sequence[Found]) -> Floats | None:
+    """From the hind legs to the front legs, where it is known which they are."""
+    if "hind" not in choice.names:
+        return None
+    front, hind = (
+        np.mean([tree.points[triple[0]] for triple in pairs[i].triples.values()], axis=0)
+        for i in (choice.names.index("front"), choice.names.index("hind"))
     )
+    return front - hind
 
 
 def _doubts(
@@ -340,35 +390,23 @@ def _doubts(
     choice: Choice,
     pairs: Sequence[Found],
     why_sides: str,
-) -> list[tuple[float, str]]:
+) -> list[Doubt]:
     """Reasons against the legs as a whole: the share of certainty that is left, and why."""
     doubts = []
-    share = mirrored_share(tree, found, usual)
-    if share < 0.7:
-        doubts.append((max(share / 0.7, 0.3), "the rest of the body does not mirror with them"))
+    by_name = found.named > NAMED_LEGS
+    share = mirrored_share(tree, found, usual) / MIRRORED
+    if share < 1:
+        left = max(share, 0.8 if by_name else 0.3)
+        doubts.append((left, "the rest of the body does not mirror with them"))
     taken = [i for pair in pairs for triple in pair.triples.values() for i in triple.tolist()]
-    if (more := like_limbs(tree, found, taken)) >= MANY_LIMBS:
-        doubts.append((0.3, f"it has {more} more limbs as long as these"))
+    more = 0 if by_name else like_limbs(tree, found, taken)
+    if more >= MANY_LIMBS:
+        doubts.append((0.2, f"it has {more} more limbs as long as these"))
     if len(choice.names) > 1 and choice.certainty < NOT_IN_DOUBT:
         doubts.append((choice.certainty, choice.why))
     if why_sides in SIDES_TOLD:
         doubts.append(SIDES_TOLD[why_sides])
     return doubts
-
-
-def _why_pairs(choice: Choice) -> str:
-    if len(choice.names) < 2:
-        return ""
-    return (
-        f"there are {len(choice.names)} pairs of legs ({', '.join(sorted(choice.names))}); "
-        f"{choice.names[choice.taken]} is taken: {choice.why}"
-    )
-
-
-def _why_up(mapping: Corrections, count: int) -> str:
-    if mapping.up is not None:
-        return "you said so"
-    return f"{'the legs hang' if count > 1 else 'the leg hangs'} down along it"
 
 
 def _helpers(tree: Tree, ends: dict[str, Joints], pelvis: int | None) -> tuple[int, ...]:
@@ -380,100 +418,6 @@ def _hip_height(tree: Tree, ends: dict[str, Joints], up: Floats) -> float:
     """The height of the hips above the legs' lowest joint."""
     floor = min(tree.points[i] @ up for joints in ends.values() for i in joints.values())
     return float(np.mean([tree.points[joints["hip"]] @ up for joints in ends.values()]) - floor)
-
-
-def _forward(
-    tree: Tree,
-    found: Found,
-    ends: dict[str, Joints],
-    mapping: Corrections,
-    skin_centres: Floats | None,
-) -> tuple[Floats, str]:
-    """The direction in which the legs face, and the reason for it."""
-    up = found.up
-    across = None
-    if len(ends) == 2:
-        one, two = ends.values()
-        across = np.mean(
-            [tree.points[one[part]] - tree.points[two[part]] for part in ("hip", "knee", "ankle")],
-            axis=0,
-        )
-        across = across - (across @ up) * up
-        across = _snap_to_axis(across / max(np.linalg.norm(across), 1e-300))
-    if mapping.forward is not None:
-        level = mapping.forward - (mapping.forward @ up) * up
-        if np.linalg.norm(level) < 0.5:
-            raise ValueError(
-                "`mapping` must hold a forward axis square to up; got the same axis for both."
-            )
-        return level / np.linalg.norm(level), "you said so"
-    hint, why = _forward_hint(tree, ends, up, skin_centres)
-    if hint is None and across is not None and set(ends) == set(SIDE_WORDS):
-        hint, why = np.cross(across, up), "it has the left leg on its left"
-    if hint is None:
-        hint, why = AXES["-y"] if abs(up[2]) > 0.5 else AXES["+z"], "nothing says otherwise"
-    if across is None:
-        hint = hint - (hint @ up) * up
-        return _snap_to_axis(hint / np.linalg.norm(hint)), why
-    ahead = np.cross(across, up)
-    return ahead * (1.0 if ahead @ hint >= 0 else -1.0) + 0.0, why
-
-
-def _forward_hint(
-    tree: Tree, ends: dict[str, Joints], up: Floats, skin_centres: Floats | None
-) -> tuple[Floats | None, str]:
-    """The direction in which the feet point: by their joints, by their skin, by the knees."""
-    size = np.mean(
-        [np.linalg.norm(tree.points[j["hip"]] - tree.points[j["ankle"]]) for j in ends.values()]
-    )
-
-    def together(ways: Sequence[Floats] | Floats) -> Floats | None:
-        way = np.sum(ways, axis=0)
-        level = way - (way @ up) * up
-        return level if np.linalg.norm(level) > 0.03 * size * len(ends) else None
-
-    last = [joints.get("toe", joints.get("ball", -1)) for joints in ends.values()]
-    feet = [joints.get("foot", joints["ankle"]) for joints in ends.values()]
-    if min(last) >= 0:
-        way = together(tree.points[last] - tree.points[feet])
-        if way is not None:
-            return way, "the feet point along it"
-    if skin_centres is not None:
-        reach = skin_centres[feet] - tree.points[feet]
-        way = together(reach) if np.isfinite(reach).all() else None
-        if way is not None:
-            return way, "the feet's skin reaches along it"
-    ways = []
-    for joints in ends.values():
-        a, b, c = (tree.points[joints[part]] for part in ("hip", "knee", "ankle"))
-        share = (b - a) @ (c - a) / max((c - a) @ (c - a), 1e-300)
-        ways.append(b - a - share * (c - a))
-    bend = np.sum(ways, axis=0)
-    bend = bend - (bend @ up) * up
-    if np.linalg.norm(bend) > 0.004 * size * len(ends):
-        return bend, "the knees bend along it"
-    return None, ""
-
-
-def _snap_to_axis(direction: Floats, within_deg: float = 15.0) -> Floats:
-    """A file's own axis, if the direction is near one."""
-    nearest = max(AXES.values(), key=lambda axis: axis @ direction)
-    return nearest if nearest @ direction > np.cos(np.radians(within_deg)) else direction
-
-
-def _with_sides(tree: Tree, ends: dict[str, Joints], left: Floats) -> dict[str, Joints]:
-    """Legs without side names, by where they lie."""
-    if len(ends) == 1:
-        (joints,) = ends.values()
-        place = tree.points[joints["hip"]] @ left
-        root = tree.points[_root_of(tree, joints["hip"])] @ left
-        return {"R" if place < root else "L": joints}
-    one, two = sorted(ends.values(), key=lambda joints: tree.points[joints["hip"]] @ left)
-    return {"L": two, "R": one}
-
-
-def _root_of(tree: Tree, place: int) -> int:
-    return [place, *tree.above(place)][-1]
 
 
 def _pelvis(tree: Tree, hips: Sequence[int]) -> int | None:
@@ -489,7 +433,7 @@ def _pelvis(tree: Tree, hips: Sequence[int]) -> int | None:
 
 def _metres(height: float, mapping: Corrections) -> tuple[float, str]:
     if mapping.metres is not None:
-        return mapping.metres, "you said so"
+        return mapping.metres, YOU_SAID_SO
     if 0.1 <= height <= 5.0:  # what glTF says, wherever it can be
         return 1.0, f"the hips are {height:.3g} units above the floor"
     unit = min(UNITS.values(), key=lambda metres: abs(np.log(max(height, 1e-300) * metres / 0.85)))
@@ -506,7 +450,8 @@ def _leg(
         says = _name_fit(tree, joints, part)
         sure = trust * float(combined_certainty(says, found.placed))
         certainty[part] = 1.0 if mapped else round(sure, 2)
-        why[part] = _why_joint(says, found.placed, mapped)
+        who = mapping.said.get((side, part), YOU_SAID_SO) if mapped else ""
+        why[part] = who or why_joint(says, found.placed)
     return Leg(side, joints, certainty, why)
 
 
@@ -518,59 +463,3 @@ def _name_fit(tree: Tree, joints: Joints, part: str) -> float:
         else (part,)
     )
     return max(tree.name_fit(joints[part], word) for word in words)
-
-
-def _why_joint(says: float, placed: float, mapped: bool) -> str:
-    if mapped:
-        return "you said so"
-    place = "lies as one" if placed > 0.5 else "lies only roughly as one"
-    return (
-        f"is called like one and {place}"
-        if says > 0.4
-        else (
-            f"{place}; its name says nothing of it"
-            if says > -0.2
-            else f"{place}, though its name says something else"
-        )
-    )
-
-
-def _why_legs(tree: Tree, legs: dict[str, Leg], placed: float) -> str:
-    count = len(legs)
-    named = np.mean(
-        [_name_fit(tree, leg.joints, part) for leg in legs.values() for part in leg.chain]
-    )
-    chains, they = (
-        ("Two chains that mirror each other", "they reach")
-        if count == 2
-        else ("One chain", "it reaches")
-    )
-    names = (
-        "names say so"
-        if named > 0.6
-        else "names say little"
-        if named > -0.1
-        else "names say something else"
-    )
-    roughly = "" if placed > 0.6 else " only roughly"
-    return f"{chains}; {names}, and {they} the floor{roughly} as legs do"
-
-
-def _why_unlikely(names: Sequence[str], legs: Legs) -> str:
-    hips = " and ".join(repr(names[leg.joints["hip"]]) for leg in legs.legs.values())
-    why = legs.because["legs"]
-    return (
-        f"what comes nearest, below {hips}, is only {100 * legs.certainty:.0f} % certain: "
-        f"{why[:1].lower()}{why[1:]}"
-    )
-
-
-def _why_none(tree: Tree, usual: Bools) -> str:
-    count = int(usual.sum())
-    if count < 3:
-        return f"a leg needs three joints; there {'is' if count == 1 else 'are'} {count or 'none'}"
-    elsewhere = sum(
-        reading.elsewhere for reading, use in zip(tree.readings, usual, strict=True) if use
-    )
-    more = f"; {elsewhere} are named as something else" if elsewhere else ""
-    return f"no three of its {count} joints lie and are named like hip, knee and ankle{more}"

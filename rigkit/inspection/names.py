@@ -72,9 +72,8 @@ _HELPS = _words(
     "correction fix aux bulge muscle volume locator null socket attach offset driver pivot heel "
     "follow push kneecap patella cap pad jiggle cloth"
 )
-ARM = _words(
-    "arm arms forearm elbow wrist hand palm shoulder clavicle collar scapula humerus radius ulna"
-)
+SHOULDER = _words("shoulder clavicle collar scapula")
+ARM = SHOULDER | _words("arm arms forearm elbow wrist hand palm humerus radius ulna")
 _NOT_LEGS = ARM | _words(
     "finger fingers thumb index middle ring pinky little "
     "metacarpal phalanx proximal intermediate distal spine chest torso belly abdomen neck head jaw "

@@ -134,7 +134,7 @@ def _from_pelvis(tree: Tree, pair: Found) -> float:
 
 
 def _from_head(tree: Tree, pair: Found) -> float:
-    """How much nearer to the head than its length a pair is: less is farther behind."""
+    """The distance from the head in lengths of the leg, negative: less is farther behind."""
     heads = [i for i, reading in enumerate(tree.readings) if reading.words & HEAD]
     if not heads:
         return np.inf

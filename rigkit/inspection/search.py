@@ -19,6 +19,7 @@ from rigkit.inspection.pairs import leg_length
 from rigkit.inspection.tree import (
     AXES,
     Tree,
+    apart,
     combined_certainty,
     proportion_score,
     shape_score,
@@ -34,6 +35,7 @@ OTHER = {"L": "R", "R": "L"}
 STANDARD_UP = 0.05  # what glTF's own up axis, +Y, is ahead of +Z by
 UNUSUAL_UP = 0.6  # what all other axes are behind +Z by
 LEAST_PLACED = 0.3  # a further pair of legs must stand at least so like legs
+SAME_FLOOR = 0.15  # of the leg: arms that end higher than legs by more are not stood on
 MAX_PAIRS = 8
 LEVELS, MAX_TRIPLES = (8, 4, 2), 200_000  # how far apart in the tree hip, knee and ankle may be
 MAX_CANDIDATES = 2000  # triples that are looked at closely
@@ -122,13 +124,18 @@ def further_pairs(tree: Tree, usual: Bools, found: Found) -> list[Found]:
 
 
 def _near_the_floor(tree: Tree, joints: Ints, found: Found) -> Bools:
-    """True for triples that end about where a pair of legs does, and are about as long."""
+    """True for triples that end about as low as a pair of legs does, and are about as long."""
     length = leg_length(tree, found)
-    ends = [triple[2] for triple in found.triples.values()]
-    floor = (tree.points[ends] @ found.up).mean()
-    height = tree.points[joints[:, 2]] @ found.up - floor
+    lowest = np.array([_lowest(tree, i, found.up) for i in range(len(tree.points))])
+    floor = lowest[[triple[2] for triple in found.triples.values()]].mean()
+    high = np.abs(lowest[joints[:, 2]] - floor)
     own = np.linalg.norm(np.diff(tree.points[joints], axis=1), axis=-1).sum(axis=-1)
-    return (np.abs(height) < 0.3 * length) & (own > 0.4 * length) & (own < 2.5 * length)
+    return (high < SAME_FLOOR * length) & (own > 0.4 * length) & (own < 2.5 * length)
+
+
+def _lowest(tree: Tree, end: int, up: Floats) -> float:
+    """The height of the lowest joint of a foot."""
+    return float((tree.points[[end, *tree.below(end, 4)]] @ up).min())
 
 
 def _beside_each_other(tree: Tree, further: Found, pairs: list[Found]) -> bool:
@@ -136,13 +143,13 @@ def _beside_each_other(tree: Tree, further: Found, pairs: list[Found]) -> bool:
     across, middles = [], []
     for pair in (further, *pairs):
         one, two = (tree.points[triple] for triple in pair.triples.values())
-        apart = (one - two).mean(axis=0)
-        across.append(apart / max(float(np.linalg.norm(apart)), 1e-300))
+        way = apart(one, two)
+        across.append(way / max(float(np.linalg.norm(way)), 1e-300))
         middles.append((one + two).mean(axis=0) / 2)
     length = leg_length(tree, pairs[0])
     aside = max(abs((middle - middles[0]) @ across[1]) for middle in middles[1:])
-    apart = min(float(np.linalg.norm(middle - middles[0])) for middle in middles[1:])
-    return bool(abs(across[0] @ across[1]) > 0.9 and aside < 0.3 * length and apart > 0.22 * length)
+    along = min(float(np.linalg.norm(middle - middles[0])) for middle in middles[1:])
+    return bool(abs(across[0] @ across[1]) > 0.9 and aside < 0.3 * length and along > 0.22 * length)
 
 
 def _usual_up(up: Floats) -> float:
@@ -154,7 +161,7 @@ def _triples(tree: Tree, usual: Bools) -> Ints:
     """Every hip, knee and ankle that could be a leg, as an array of shape (m, 3)."""
     able = np.flatnonzero(usual).tolist()
     feet = {i for i in able if tree.name_fit(i, "ankle") > 0.5}
-    apart = np.array([i for i in able if i in feet and tree.parents[i] not in feet], np.int64)
+    loose = np.array([i for i in able if i in feet and tree.parents[i] not in feet], np.int64)
     for levels in LEVELS:
         found: list[tuple[int, int, int]] = []
         for knee in able:
@@ -162,8 +169,8 @@ def _triples(tree: Tree, usual: Bools) -> Ints:
             below = [i for i in tree.below(knee, levels) if usual[i]]
             if not hips:
                 continue
-            if len(apart) and not feet.intersection(below):  # a foot may hang elsewhere
-                below += apart[(apart != knee) & ~tree.hangs(knee, apart)].tolist()
+            if len(loose) and not feet.intersection(below):  # a foot may hang elsewhere
+                below += loose[(loose != knee) & ~tree.hangs(knee, loose)].tolist()
             below += _beside(tree, knee, levels, usual, below)
             found += [(hip, knee, ankle) for hip in hips for ankle in below]
             if len(found) > MAX_TRIPLES:

@@ -199,12 +199,21 @@ class Subject:
         centres = _centres(surface, len(raw))
 
         def look(usual: Bools, pair: str | None = None) -> Legs:
-            return find_legs(self.names, self.parents, raw[:, :3, 3], mapping, usual, centres, pair)
+            return find_legs(
+                self.names,
+                self.parents,
+                raw[:, :3, 3],
+                mapping,
+                usual,
+                centres,
+                pair,
+                self.asset.humanoid,
+            )
 
         rows = self._likely_joints(surface)
         best = max(
             enumerate(_until_sure(map(look, rows))),
-            key=lambda numbered: (round(numbered[1].certainty, 1), -numbered[0]),
+            key=lambda numbered: numbered[1].certainty - 0.1 * numbered[0],
         )
         return best[1] if pair is None else look(rows[best[0]], pair)
 
@@ -224,16 +233,23 @@ class Subject:
         return kept or [free]
 
     def _remarks(self) -> tuple[str, ...]:
+        """Sentences on the file as a whole: its own map of bones, several pairs of legs, its pose.
+
+        Each is empty, and left out, where there is nothing to say.
+        """
+        because = self.legs.because
+        said = [because.get("humanoid", ""), because.get("pairs", ""), self._stored_pose()]
+        return tuple(f"{text[:1].upper()}{text[1:]}." for text in said if text)
+
+    def _stored_pose(self) -> str:
         """Say that the nodes store another pose than the bound one, if they do."""
-        if not self.sides:
-            return ()
         away = [
             moved
-            for moved in self.since_bound
+            for moved in (self.since_bound if self.sides else ())
             if np.isfinite(moved.cm) and (moved.deg > 0.5 or self.share(moved.cm / 100) > 0.1)
         ]
         if not away:
-            return ()
+            return ""
         most = max(away, key=lambda moved: (round(moved.deg, 3), round(moved.cm, 3)))
         how = (
             f"is turned {most.deg:.{0 if most.deg >= 10 else 1}f}°"
@@ -242,9 +258,9 @@ class Subject:
         )
         count = f", the most of {len(away)} joints" if len(away) > 1 else ""
         return (
-            "The nodes store another pose than the one the skin was bound in: "
+            "the nodes store another pose than the one the skin was bound in: "
             f"{self.label(most.node)} {how}{count}. Everything at rest is measured in the bound"
-            " pose.",
+            " pose"
         )
 
     # The skeleton at rest.

@@ -137,8 +137,18 @@ def stance_score(tree: Tree, joints: Ints, up: Floats, usual: Bools) -> Floats:
     floor = (tree.points[usual] @ up).min()
     low = (ankle - floor) / np.maximum(upper + lower, 1e-300)
     down = (hip - ankle) / np.maximum(whole, 1e-300)
-    upright = np.maximum(_ramp(down, 0.6, 0.92), 0.35 * _ramp(down, 0.12, 0.3))  # or sprawling
+    upright = np.maximum(_ramp(down, 0.6, 0.92), 0.25 * _ramp(down, 0.12, 0.3))  # or sprawling
     return np.sqrt(upright * (1 - _ramp(low, 0.15, 0.6)))
+
+
+def apart(one: Floats, two: Floats) -> Floats:
+    """Return the way from one leg's joints to the other's, both (3, 3): from hip to hip.
+
+    Knees and ankles count where the hips stand at one place; else a stride would turn it.
+    """
+    ways = one - two
+    length = np.linalg.norm(np.diff(one, axis=0), axis=-1).sum()
+    return ways[0] if np.linalg.norm(ways[0]) > 0.1 * length else ways.mean(axis=0)
 
 
 def _bones(tree: Tree, joints: Ints) -> tuple[Floats, Floats, Floats]:

@@ -7,7 +7,7 @@ import numpy as np
 
 from rigkit._types import Bools, Floats, Ints
 from rigkit.inspection.corrections import Corrections
-from rigkit.inspection.tree import CHAINS, FOOT_PARTS, Tree, placement_score
+from rigkit.inspection.tree import CHAINS, FOOT_PARTS, Tree, apart, placement_score
 
 Joints = dict[str, int]  # of a leg: the joint of each part
 DIGITS = "0123456789 "
@@ -66,8 +66,8 @@ def _across(tree: Tree, legs: dict[str, Joints], up: Floats) -> Floats | None:
     if len(legs) < 2:
         return None
     one, two = (tree.points[[joints[part] for part in CHAINS[0]]] for joints in legs.values())
-    apart = (one - two).mean(axis=0)
-    level = apart - (apart @ up) * up
+    across = apart(one, two)
+    level = across - (across @ up) * up
     return level / max(float(np.linalg.norm(level)), 1e-300)
 
 

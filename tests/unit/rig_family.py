@@ -164,11 +164,11 @@ def on_toes(rng):
     plan = person(rng)
     for side, _ in SIDES:
         place, hip = plan.body.place, plan.at(side, "hip")
-        for part, high, z in (("knee", 0.62, 0.18), ("ankle", 0.28, -0.16), ("ball", 0.03, 0.06)):
-            plan.body.points[place(side, part)] = [hip[0], high * hip[1], z]
+        for part, high, z in (("knee", 0.62, 0.2), ("ankle", 0.28, -0.14), ("ball", 0.03, 0.02)):
+            plan.body.points[place(side, part)] = hip[1] * np.array([0, high, z]) + [hip[0], 0, 0]
         plan.body.what[place(side, "ball")] = (side, "foot")
         plan.body.what[place(side, "toe")] = (side, "ball")
-        plan.body.points[place(side, "ball")] = [hip[0], 0.02, 0.18]
+        plan.body.points[place(side, "ball")] = [hip[0], 0.02, 0.15 * hip[1]]
     plan.features[0] = "on toes"
     return plan
 
@@ -231,6 +231,45 @@ def arm(rng):
         lambda what: what[0] == "L" and what[1] in ("clavicle", "shoulder", "elbow", "wrist")
     )
     return Plan(here, [], features=["arm"])
+
+
+def bust(rng):
+    """The upper half of a person."""
+    plan = person(rng)
+    plan.body = plan.body.without(*LIMBS)
+    return Plan(plan.body, [], features=["bust", plan.features[1]])
+
+
+def octopus(rng):
+    middle = {
+        "root": (None, (0, 0, 0)),
+        "mantle": ("root", (0, 0.5, 0)),
+        "top": ("mantle", (0, 1, 0)),
+    }
+    limbs = {}
+    for k, angle in enumerate(np.radians([20, 65, 115, 160])):
+        for i, (out, high) in enumerate(((0.2, 0.4), (0.5, 0.3), (0.9, 0.15), (1.3, 0.05))):
+            above = f"tentacle{k}_{i - 1}" if i else "mantle"
+            limbs[f"tentacle{k}_{i}"] = (above, (out * np.sin(angle), high, out * np.cos(angle)))
+    return Plan(_animal(limbs, middle), [], features=["octopus"])
+
+
+def face(rng):
+    middle = {
+        "neck": (None, (0, 1.4, 0)),
+        "head": ("neck", (0, 1.5, 0)),
+        "jaw": ("head", (0, 1.5, 0.08)),
+    }
+    limbs = {}
+    for name, points in {
+        "brow": [(0.01, 1.63, 0.1), (0.03, 1.64, 0.1), (0.05, 1.63, 0.09)],
+        "lip": [(0.01, 1.55, 0.1), (0.02, 1.545, 0.1), (0.03, 1.54, 0.09)],
+        "cheek": [(0.04, 1.6, 0.08), (0.045, 1.57, 0.08)],
+        "eye": [(0.03, 1.62, 0.09)],
+    }.items():
+        for i, point in enumerate(points):
+            limbs[f"{name}{i}"] = (f"{name}{i - 1}" if i else "head", point)
+    return Plan(_animal(limbs, middle), [], features=["face"])
 
 
 # What else there may be.
@@ -322,6 +361,86 @@ def robe(plan, rng):
                 above = len(plan.body.what) - 1
 
 
+def _chain(plan, name, side, above, points):
+    """Further joints one below the other."""
+    for i, point in enumerate(points):
+        plan.add((side, f"{name}{i}"), above, point)
+        above = len(plan.body.what) - 1
+
+
+def tail(plan, rng):
+    top = plan.at(None, "pelvis")
+    points = [top * [1, share, 1] - [0, 0, 0.5 * (1 - share)] for share in (0.9, 0.6, 0.3, 0.1)]
+    _chain(plan, "tail", None, plan.body.place(None, "pelvis"), points)
+
+
+def braids(plan, rng):
+    """Two braids that hang from the head to below the hips."""
+    top = plan.at(None, "head")
+    for side, way in SIDES:
+        points = [top * [1, share, 1] + [way * 0.12, 0, -0.1] for share in (1, 0.8, 0.6, 0.4)]
+        _chain(plan, "hair", side, plan.body.place(None, "head"), points)
+
+
+def cape(plan, rng):
+    top = plan.at(None, "chest")
+    for side, way in SIDES:
+        points = [top * [1, share, 1] + [way * 0.15, 0, -0.15] for share in (1, 0.7, 0.4, 0.1)]
+        _chain(plan, "cape", side, plan.body.place(None, "chest"), points)
+
+
+def prop(plan, rng):
+    """A staff in the right hand."""
+    hand = plan.at("R", "wrist")
+    points = [hand * [1, share, 1] for share in (1.4, 0.7, 0.1)]
+    _chain(plan, "staff", None, plan.body.place("R", "wrist"), points)
+
+
+def five_toes(plan, rng):
+    for side, way in SIDES:
+        ankle = plan.at(side, "ankle")
+        for i in range(5):
+            x = ankle[0] + way * 0.02 * (2 - i)
+            points = [(x, 0.02, ankle[2] + 0.1), (x, 0.02, ankle[2] + 0.14)]
+            _chain(plan, f"digit{i}", side, plan.body.place(side, "ankle"), points)
+
+
+def stance(plan, rng):
+    """Bound in a stride: one leg ahead of the other, a little apart."""
+    for side, way in SIDES:
+        hip = plan.body.place(side, "hip")
+        leg = [hip, *_below(plan.body, hip)]
+        turn = rotation.matrix_about("x", -way * np.radians(rng.uniform(2, 10)))
+        turn = turn @ rotation.matrix_about("z", way * np.radians(rng.uniform(0, 8)))
+        at = plan.body.points[hip]
+        plan.body.points[leg] = (plan.body.points[leg] - at) @ turn.T + at
+
+
+def by_hand(plan, rng):
+    """Placed by eye: every joint is off by some millimetres."""
+    plan.body.points += rng.normal(0, 0.004, plan.body.points.shape)
+
+
+def one_arm_up(plan, rng):
+    first = plan.body.place("R", "shoulder")
+    branch = [first, *_below(plan.body, first)]
+    at = plan.body.points[first]
+    turn = rotation.matrix_about("z", -np.radians(90)) @ rotation.matrix_about("y", 0.5)
+    plan.body.points[branch] = (plan.body.points[branch] - at) @ turn.T + at
+
+
+def long_arms(plan, rng):
+    """Arms that hang down to the shins."""
+    for side, way in SIDES:
+        first = plan.body.place(side, "shoulder")
+        at = plan.body.points[first].copy()
+        for part, share in (("elbow", 0.55), ("wrist", 0.15)):
+            here = plan.body.place(side, part)
+            plan.body.points[here] = at * [1, share, 1] + [way * 0.05, 0, 0.02]
+        for place in _below(plan.body, plan.body.place(side, "wrist")):
+            plan.body.points[place] = plan.at(side, "wrist") + [0, -0.05, 0.02]
+
+
 def no_feet(plan, rng):
     plan.body = plan.body.without("ball", "toe")
 
@@ -350,6 +469,15 @@ def legs_outside(plan, rng):
 
 
 EXTRAS = (
+    tail,
+    braids,
+    cape,
+    prop,
+    five_toes,
+    one_arm_up,
+    long_arms,
+    stance,
+    by_hand,
     twist_beside,
     twist_in_chain,
     knee_helpers,
@@ -366,7 +494,11 @@ EXTRAS = (
     crouched,
     legs_outside,
 )
-EITHER = (  # at most one of each
+EITHER = (
+    {"five_toes", "no_feet", "no_toes"},
+    {"prop", "long_arms"},
+    {"one_arm_up", "long_arms"},
+    {"stance", "feet_apart", "robe"},  # at most one of each
     {"twist_beside", "twist_in_chain"},
     {"feet_apart", "goals", "seated", "crouched", "twist_in_chain"},
     {"feet_apart", "no_root", "extra_roots"},
@@ -377,7 +509,7 @@ EITHER = (  # at most one of each
     {"legs_outside", "seated", "crouched"},
     {"goals", "no_root"},
 )
-FOR_ALL = (twist_beside, goals, extra_roots, seated)
+FOR_ALL = (twist_beside, goals, extra_roots, seated, by_hand, stance)
 
 # Names.
 
@@ -601,7 +733,9 @@ def _true_pairs(plan, places):
 def _draw(rng, kind, style):
     plan = kind(rng)
     allowed = EXTRAS if kind is person else FOR_ALL if plan.pairs else (extra_roots,)
-    wanted = set(rng.choice([extra.__name__ for extra in allowed], int(rng.integers(0, 4))))
+    wanted = set(
+        rng.choice([extra.__name__ for extra in allowed], int(rng.integers(0, 5))).tolist()
+    )
     for group in EITHER:
         for name in sorted(wanted & group)[1:]:
             wanted.discard(name)
@@ -633,14 +767,14 @@ KINDS = (
     many_legs,
     person,
 )
-NO_LEGS = (tentacle, snake, car, hand, arm)
+NO_LEGS = (tentacle, snake, car, hand, arm, bust, octopus, face)
 
 
 def family(seed, count=60):
-    """Draw rigs: of each ten more than eight have legs."""
+    """Draw rigs: of each eight one has no legs."""
     rng = np.random.default_rng(seed)
     drawn = []
     for i in range(count):
-        kind = NO_LEGS[(i // 10) % len(NO_LEGS)] if i % 10 == 9 else KINDS[i % len(KINDS)]
+        kind = NO_LEGS[i // 8 % len(NO_LEGS)] if i % 8 == 7 else KINDS[i % len(KINDS)]
         drawn.append(_draw(rng, kind, str(rng.choice(list(STYLES)))))
     return drawn

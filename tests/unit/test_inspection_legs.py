@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 
 from rigkit.inspection import find_legs
-from rigkit.inspection.names import NameReading
+from rigkit.inspection.names import NameReading, go_in_pairs, read_name, read_names
 from rigkit.inspection.tree import Tree
 from tests.unit.bodies import LEG, NAMINGS, TURNS, WITH_SIDES, body
 
@@ -321,6 +321,76 @@ def test_what_hangs_from_what_is_told_without_walking_up():
         places = np.arange(count)
         walked = [[upper in tree.above(lower) for upper in places] for lower in places]
         assert tree.hangs(places[:, None], places).tolist() == walked
+
+
+@pytest.mark.parametrize("part", ["ball", "toe"])
+def test_a_part_may_be_taken_away(part):
+    here = body(NAMINGS["ours"])
+    legs = look(here, mapping={f"left.{part}": ""})
+    assert part not in legs.legs["L"].joints
+    assert part in legs.legs["R"].joints
+
+
+def test_a_leg_of_three_bones_may_be_made_one_of_two():
+    here = three_bones("ours")
+    assert "foot" in look(here).legs["L"].joints
+    legs = look(here, mapping={"left.foot": "", "right.foot": ""})
+    assert all("foot" not in leg.joints for leg in legs.legs.values())
+
+
+def test_both_legs_have_the_same_parts():
+    here = body(NAMINGS["ours"])
+    toe = here.place("R", "toe")
+    here = here.keeping(lambda what: what != here.what[toe])
+    legs = look(here)
+    assert list(legs.legs["L"].joints) == list(legs.legs["R"].joints)
+
+
+def test_names_with_a_running_number_go_in_pairs():
+    one, two, alone = read_names(["b_LeftLeg01_015", "b_RightLeg01_019", "b_Tail01_012"])
+    assert one.stem == two.stem == "b leg 01"
+    assert (one.side, two.side) == ("L", "R")
+    assert alone.stem == "b tail 01 012"
+    assert go_in_pairs(read_name("crew:Leg_L_12"), read_name("crew:Leg_R_14"))
+    assert not go_in_pairs(read_name("Leg_L_12"), read_name("Foot_R_12"))
+    thigh, other = read_names(["leg1_L", "leg1_R"])  # not where the partner has the same number
+    assert thigh.stem == other.stem == "leg 1"
+
+
+def test_a_knee_that_bends_far_backward_is_an_animals():
+    here = body(NAMINGS["ours"])
+    assert not look(here).animal
+    for side in "LR":
+        here.points[here.place(side, "knee"), 2] -= 0.15
+    legs = look(here)
+    assert legs.animal
+    assert "bend backward" in legs.because["animal"]
+    hip, knee, ankle = (here.points[here.place("L", part)] for part in ("hip", "knee", "ankle"))
+    sides = [np.linalg.norm(a - b) for a, b in ((hip, knee), (knee, ankle), (hip, ankle))]
+    inner = np.arccos((sides[0] ** 2 + sides[1] ** 2 - sides[2] ** 2) / (2 * sides[0] * sides[1]))
+    assert f"by {180 - np.degrees(inner):.0f}° at rest" in legs.because["animal"]
+
+
+@pytest.mark.parametrize("word", ["paw", "hoof"])
+def test_a_paw_is_an_animals(word):
+    here = body(NAMINGS["ours"])
+    for side in "LR":
+        here.names[here.place(side, "ankle")] = f"{side}_{word}"
+    assert look(here).because["animal"] == f"a part of the legs is called {word}"
+
+
+def test_a_trunk_that_lies_level_is_an_animals():
+    here = body(NAMINGS["ours"])
+    spine = [here.place(None, part) for part in ("spine", "chest", "neck", "head", "jaw")]
+    for i, place in enumerate(spine):
+        here.points[place] = [0, 1.0, 0.2 * (i + 1)]
+    assert look(here).because["animal"] == "the trunk lies level"
+
+
+def test_a_tail_alone_is_no_proof_of_an_animal():
+    here = body(NAMINGS["ours"])
+    here = here.adding((None, "tail"), "tail", here.place(None, "pelvis"), (0, 0.8, -0.2))
+    assert not look(here).animal
 
 
 # What single numbers of the search decide.
