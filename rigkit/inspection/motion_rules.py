@@ -236,7 +236,7 @@ def _doing(speed: float) -> str:
 def _reach_and_bend(subject: Subject, side: str, motion: Motion) -> tuple[Floats, Floats]:
     """The reach of a leg as a share of its length, and its bend in radians; shapes (f,).
 
-    A bend to the other side than the usual one is negative.
+    A bend to the other side than the plainest one is negative.
     """
     leg = subject.legs.legs[side]
     nodes = [leg.joints[part] for part in leg.chain[-3:]]
@@ -247,7 +247,8 @@ def _reach_and_bend(subject: Subject, side: str, motion: Motion) -> tuple[Floats
     normal = np.cross(upper, lower)
     turns = _rotations_from_rest(subject, motion, nodes[0])
     own = (np.swapaxes(turns, -1, -2) @ normal[..., None])[..., 0]  # as the upper bone sees it
-    way = np.where(own @ own.sum(axis=0) < 0, -1.0, 1.0)
+    plainest = own[int(np.linalg.norm(own, axis=-1).argmax())]
+    way = np.where(own @ plainest < 0, -1.0, 1.0)
     bend = np.arctan2(np.linalg.norm(normal, axis=-1), np.sum(upper * lower, axis=-1))
     return share, way * bend
 

@@ -25,6 +25,7 @@ from rigkit.inspection.rule import (
 from rigkit.inspection.subject import Subject, rotation_angle_deg, side_name
 
 FLIPS = {"x": (-1, 1, 1), "y": (1, -1, 1), "z": (1, 1, -1), "all": (-1, -1, -1)}
+LEAST_BEND_DEG, ALIKE_DEG = 2.0, 1e-3
 STRAIGHT_DEG = 0.5  # a leg bent less is straight
 PLAIN_BEND_DEG = 10.0  # a leg bent less is taken to bend in the plane of its foot
 # Shares of the leg's length: about the hips' height their breadth is looked for, and is only the
@@ -240,7 +241,7 @@ def sides_turn(subject: Subject) -> Measured:
     "preset-bend",
     "The legs have a preset bend to their own side",
     fault="A leg has no preset bend to its own side",
-    limit=("at least", 2.0, "°"),
+    limit=("at least", LEAST_BEND_DEG, "°"),
     severity="moderate",
     because=f"2° to 10° is usual; {CRAFT}",
     why="An inverse chain bends a leg further the way it is bent already; a straight one stalls or "
@@ -274,7 +275,8 @@ def preset_bend(subject: Subject) -> Measured:
         said = (
             f"The {'legs are' if len(parts) > 1 else 'leg is'} bent {way} at the {joint}: {both}."
         )
-    ink = {s: deg for s, deg in bends.items() if np.isclose(deg, number, atol=1e-6)}
+    least = max(number, LEAST_BEND_DEG) + ALIKE_DEG
+    ink = [key for key, deg in bends.items() if deg <= least]
     return Measured(
         number, said, tuple(parts), draw=lambda kind: pictures.bends(subject, bends, kind, ink)
     )

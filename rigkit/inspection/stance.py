@@ -253,7 +253,7 @@ def body_paths(subject: Subject, motion: Motion) -> dict[str, Floats]:
     dict of str to ndarray, shape (f, n, 3)
         By what they are of, such as "left knee".
     """
-    nodes = {"pelvis": subject.root}
+    nodes = {} if subject.legs.pelvis is None else {"pelvis": subject.root}
     for side, word in (("L", "left"), ("R", "right")):
         if side in subject.sides:
             nodes[f"{word} knee"] = subject.joint(side, "knee")

@@ -8,10 +8,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rigkit import gait, inspection, rotation
-from rigkit.inspection import motion_rules, skeleton_rules, stance
+from rigkit import export, frames, gait, inspection, rotation, skin
+from rigkit.inspection import motion_rules, pictures, skeleton_rules, stance
 from rigkit.inspection import rule as rules
 from rigkit.inspection.subject import Subject
+from rigkit.leg import LegRig
 from rigkit.puppets import PUPPETS
 from tests.unit import rigs
 
@@ -141,6 +142,17 @@ def test_a_motion_in_which_no_foot_stands_says_why(seconds, feet, said):
         assert report[rule].status == "not measured"
 
 
+def test_feet_that_slide_along_with_the_body_are_not_on_the_spot():
+    def fast(world, times):
+        world[..., 2, 3] += 0.4 * times[:, None]
+        return world
+
+    asset = rigs.walk(fast)
+    assert not footing_of(asset)[2].on_the_spot
+    found = inspection.inspect(asset)["foot-slide"]
+    assert found.number == pytest.approx(100 * 0.4 * 31 / 60 / LEG, rel=0.05)
+
+
 # --- numbers, each by another formula
 
 
@@ -204,6 +216,26 @@ def test_a_loop_whose_speed_jumps_at_its_seam_does_not_close():
     assert said == "It does not seem to be a loop: it ends 20 cm from where it began."
 
 
+def test_a_motion_that_happens_to_end_near_where_it_began_is_no_loop():
+    """1.5 cm off, at rest at both ends: neither near for its 20 cm nor a key too few."""
+
+    def sway(times):
+        return 0.2 * np.sin(np.pi * times / 2) ** 2 + 0.0075 * (1 - np.cos(np.pi * times / 2))
+
+    found = inspection.inspect(rigs.standing({"pelvis": LOW["pelvis"] | {"shift_x": sway}}))
+    assert found["loop-closes"].said.startswith("It does not seem to be a loop: it ends 1.5 cm")
+
+
+def test_a_seat_below_the_floor_is_as_deep_as_its_skin():
+    down = 0.95
+    asset = rigs.standing({"pelvis": {"shift_y": lambda times: -down * np.sin(np.pi * times / 2)}})
+    (mesh,) = asset.meshes
+    owner = np.take_along_axis(mesh.joints, mesh.weights.argmax(axis=1)[:, None], axis=1)[:, 0]
+    seat = mesh.positions[owner == rigs.place(asset, "pelvis"), 1].min()
+    parts = dict(inspection.inspect(asset)["through-floor"].parts)
+    assert parts["pelvis"] == pytest.approx(100 * (down - seat) / LEG, abs=0.1)
+
+
 def test_a_snap_is_many_times_what_published_knees_do_near_full_reach():
     """Schwartz 2008 by `gait.joint_angles`, at the pace of people of Tamsin's legs; sampled as an
     inspection does, from smooth curves and from 24 keys a second."""
@@ -244,6 +276,42 @@ def test_a_kick_that_eases_into_straight_is_no_snap_and_one_that_stops_dead_is()
         assert (found.status == "pass") == (name == "smooth"), found.said
     assert found.number == pytest.approx(100 / 0.15, rel=0.02)
     assert found.said.endswith("at once from straightening at 667° a second to staying as it is.")
+
+
+def test_a_knee_that_passes_through_straight_at_one_speed_is_no_snap():
+    """From 100° to as much the wrong way in half a second."""
+    rig = LegRig.from_puppet(rigs.TAMSIN)
+    times = np.linspace(0, 0.5, 31)
+    world = np.repeat(np.stack(rig.skeleton.rest_world)[None], len(times), axis=0)
+    knee = world[0, rig.skeleton.index("L_knee"), :3, 3]
+    about, back = frames.frame(origin=knee), frames.frame(origin=-knee)
+    turns = rotation.matrix_about("x", np.radians(100 - 400 * times))
+    for part in ("knee", "ankle", "ball", "toe"):
+        joint = rig.skeleton.index(f"L_{part}")
+        world[:, joint] = about @ frames.frame(turns) @ back @ world[:, joint]
+    surface = skin.rig_skin(rig, rigs.TAMSIN, rigs.VERTICES)
+    asset = export.rig_asset(rig.skeleton, *surface, {"through": (times, world)})
+    assert inspection.inspect(asset)["extension-pop"].number == pytest.approx(0, abs=1)
+
+
+def test_a_bird_s_leg_may_bend_either_way_and_must_bend():
+    heron = PUPPETS["heron"]
+    for ahead, way in ((0.08, "forward"), (-0.02, "backward")):
+        moved = rigs.shifted((0, 0, ahead), "L_ankle", "R_ankle")
+        bend = inspection.inspect(rigs.rebuilt(moved, puppet=heron))["preset-bend"]
+        assert bend.status == "pass", bend.said
+        assert f"bent {way} at the ankle" in bend.said
+    straight = inspection.inspect(rigs.clean(heron, preset_bend_deg=0.0))["preset-bend"]
+    assert straight.status == "finding"
+
+
+def test_a_joint_turned_since_it_was_bound_is_drawn_beside_its_bound_axes(monkeypatch):
+    drawn = []
+    monkeypatch.setattr(pictures, "axes", lambda *given: drawn.append(given))
+    inspection.inspect(rigs.BROKEN["rest-reads-zero"]())["rest-reads-zero"].draw("miss")
+    *_, bound, said, now = drawn[0]
+    assert said == "4.0°"
+    assert np.degrees(rotation.vector_from_matrix(bound.T @ now)) == pytest.approx([4, 0, 0])
 
 
 def test_a_bend_to_the_wrong_side_is_drawn_with_its_sign_and_the_sound_leg_not_in_red():
