@@ -267,9 +267,7 @@ def _channels(node: int, joint: _Joint, times: Floats, numbers: Floats) -> Itera
         about[:, axis], about[:, 3] = np.sin(half), np.cos(half)
         turn = rotation.multiply_quaternions(turn, about)
     if turns:
-        jumps = np.einsum("fi,fi->f", turn[1:], turn[:-1]) < 0
-        signs = np.concatenate([[1.0], 1.0 - 2.0 * (np.cumsum(jumps) % 2)])
-        yield Channel(node, "rotation", times, turn * signs[:, None])
+        yield Channel(node, "rotation", times, turn)
 
 
 def _positions(joint: _Joint, places: list[tuple[int, int]], numbers: Floats) -> Floats:

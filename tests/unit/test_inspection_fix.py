@@ -146,25 +146,59 @@ def test_a_vertex_without_weights_is_left_and_said(tmp_path):
     assert not asset.meshes[0].weights[1].any()
 
 
-@pytest.mark.parametrize("what", ["another accessor", "another use", "a picture", "below zero"])
-def test_weights_that_cannot_be_mended_alone_are_left(tmp_path, what):
-    file = skinned([[0, 1, 0, 0]] * 3, [[0.5, 0.2, 0, 0], [1.5, -0.5, 0, 0], [1, 0, 0, 0]])
-    weights = file.json["meshes"][0]["primitives"][0]["attributes"]["WEIGHTS_0"]
-    if what != "below zero":
-        file.data[file.json["bufferViews"][weights]["byteOffset"] + 20 :][:4] = bytes(4)
-        file.data[file.json["bufferViews"][weights]["byteOffset"] + 16 :][:8] = bytes(8)
+@pytest.mark.parametrize(
+    ("what", "why"),
+    [
+        ("another accessor", "accessors[4] has the same bytes."),
+        ("another use", "is used for something else too."),
+        ("an extension's", "is used for something else too."),
+        ("another part's", "is used for something else too."),
+        ("a picture", "bufferViews[2] has the same bytes."),
+        ("below zero", "has weights below zero."),
+        ("of two kinds", "are no numbers of one kind."),
+    ],
+)
+def test_weights_that_cannot_be_mended_alone_are_left(tmp_path, what, why):
+    rows = np.array([[0.5, 0.2, 0, 0], [1, 0, 0, 0], [1, 0, 0, 0]])
+    if what == "below zero":
+        rows[1, :2] = 1.5, -0.5
+    file = skinned([[0, 1, 0, 0]] * 3, rows)
+    (primitive,) = file.json["meshes"][0]["primitives"]
+    attributes = primitive["attributes"]
+    weights = attributes["WEIGHTS_0"]
     if what == "another accessor":
         copied = copy.deepcopy(file.json["accessors"][weights]) | {"byteOffset": 16, "count": 1}
         file.json["accessors"].append(copied)
     if what == "another use":
-        file.json["meshes"][0]["primitives"][0]["attributes"]["COLOR_0"] = weights
+        attributes["COLOR_0"] = weights
+    if what == "an extension's":
+        file.json["nodes"][0]["extensions"] = {"XYZ_many": {"attributes": {"SIZE": weights}}}
+    if what == "another part's":
+        other = attributes | {"JOINTS_0": file.add([[2, 3, 0, 0]] * 3, "u1")}
+        file.json["meshes"][0]["primitives"].append(primitive | {"attributes": other})
     if what == "a picture":
         file.json["images"] = [{"bufferView": weights, "mimeType": "image/png"}]
+    if what == "of two kinds":
+        attributes["JOINTS_1"] = file.add([[2, 3, 4, 5]] * 3, "u1")
+        attributes["WEIGHTS_1"] = file.add([[0, 0, 0, 0]] * 3, "u1", normalized=True)
     said, asset = mended(file.glb(), tmp_path)
-    assert said[0].startswith("Some weights are left as they are: ")
+    assert said[0].startswith("Some weights are left as they are: accessors[")
+    assert said[0].endswith(why)
     assert asset.meshes[0].weights[0].sum() == pytest.approx(0.7)
-    if what in ("another use", "a picture"):
-        assert parts_of(tmp_path / "mended.glb") == parts_of(tmp_path / "rig.glb")
+    assert parts_of(tmp_path / "mended.glb") == parts_of(tmp_path / "rig.glb")
+
+
+# glTF 2.0, "Accessors Bounds": min and max hold the least and largest number of each component.
+def test_bounds_are_said_anew(tmp_path):
+    rows = [[0.5, 0.25, 0, 0], [0.25, 0.75, 0, 0]]
+    file = skinned([[0, 1, 0, 0]] * 2, rows)
+    bounds = {"min": [0.25, 0.25, 0, 0], "max": [0.5, 0.75, 0, 0]}
+    weights = file.json["meshes"][0]["primitives"][0]["attributes"]["WEIGHTS_0"]
+    file.json["accessors"][weights] |= bounds
+    mended(file.glb(), tmp_path)
+    entry = document_of((tmp_path / "mended.glb").read_bytes())["accessors"][weights]
+    assert_allclose(entry["min"], [0.25, 1 / 3, 0, 0], atol=1e-7)
+    assert_allclose(entry["max"], [2 / 3, 0.75, 0, 0], atol=1e-7)
 
 
 def test_interleaved_weights_are_mended_in_their_places(tmp_path):
@@ -213,8 +247,11 @@ def test_neighbouring_keys_get_the_same_sign_and_turn_to_the_same(tmp_path, kind
     assert_allclose(asset.pose_world(0, times), before.pose_world(0, times), rtol=0, atol=1e-12)
     channel = next(c for c in asset.animations[0].channels if c.path == "rotation")
     assert (np.einsum("ki,ki->k", channel.values[1:], channel.values[:-1]) > 0).all()
-    numbers = document_of((tmp_path / "mended.glb").read_bytes())["accessors"]
-    assert any(a.get("max", [0])[-1] == pytest.approx(most) for a in numbers if a["type"] == "VEC4")
+    document = document_of((tmp_path / "mended.glb").read_bytes())
+    number = document["animations"][0]["samplers"][1]["output"]
+    entry = document["accessors"][number]
+    least = channel.values.min(axis=0) * most, channel.values.max(axis=0) * most
+    assert_allclose([entry["min"], entry["max"]], least, rtol=0, atol=1e-6)
 
 
 def test_the_lowest_whole_number_means_minus_one_too(tmp_path):
