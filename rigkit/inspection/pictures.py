@@ -84,7 +84,7 @@ def bends(
             middle + (middle - root),
             end,
             text,
-            kind if side in inked else "plain",
+            kind if side in inked else "goal",
             radius=60,
         )
         views.append(stage)
