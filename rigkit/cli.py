@@ -600,7 +600,7 @@ _EXPORT: dict[str, Any] = {
 }
 _INSPECT: dict[str, Any] = {
     "help": "look over a finished leg rig",
-    "purpose": "Find the legs in rigs from any 3D application, and measure them by 23 rules.",
+    "purpose": "Find the legs in rigs from any 3D application, and measure them by 33 rules.",
     "usage": "rigkit inspect FILE [FILE ...] [OPTIONS]",
     "examples": [
         ("rigkit inspect Tamsin.glb", "Print what was found"),

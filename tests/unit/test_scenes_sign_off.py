@@ -21,7 +21,7 @@ def findings(asset, *arguments):
 
 
 def test_there_are_as_many_rules_as_the_lesson_says():
-    assert len(inspection.RULES) == 23
+    assert len(inspection.RULES) == 33
 
 
 @pytest.mark.parametrize("number", NUMBERS)
