@@ -17,7 +17,6 @@ text.py            the same as text
 view.py            the same as a page, and as a card in a notebook
 leave_out.py       a list of findings that do not count, each with its reason
 compare.py         what changed since an earlier file
-command.py         `rigkit inspect`: files, folders, what is written and printed
 """
 
 from __future__ import annotations
@@ -31,11 +30,11 @@ import numpy as np
 
 from rigkit import gltf
 from rigkit.inspection import motion_rules, skeleton_rules, skin_rules
+from rigkit.inspection import opening as openings
 from rigkit.inspection import rule as rules
 from rigkit.inspection import subject as subjects
 from rigkit.inspection.finding import FINDING, PASS, UNMEASURED, Finding
 from rigkit.inspection.legs import Leg, Legs, find_legs
-from rigkit.inspection.opening import draw
 from rigkit.inspection.report import Report
 from rigkit.inspection.rule import Rule
 from rigkit.page import plain
@@ -105,7 +104,7 @@ def inspect(
             name, end = plain(motion.name, 80), motion.times[-1]
             notes.append(f"The animation {name!r} is not read beyond its first {end:.0f} s.")
     findings = tuple(finding for each in RULES for finding in found[each.id])
-    opening = partial(draw, subject) if subject.sides else None
+    opening = partial(openings.draw, subject) if subject.sides else None
     return Report(
         file, subject.legs, subject.names, findings, tuple(notes), subject.remarks, opening
     )
