@@ -749,10 +749,10 @@ def _export(arguments: argparse.Namespace) -> int:
 
 
 def _inspect(arguments: argparse.Namespace) -> int:
-    from rigkit.inspection import command  # all of the maths; no other command needs it
+    from rigkit import inspecting  # all of the maths; no other command needs it
 
     try:
-        return command.inspect(arguments)
+        return inspecting.inspect(arguments)
     except BrokenPipeError:
         raise
     except (ValueError, OSError) as problem:

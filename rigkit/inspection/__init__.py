@@ -28,7 +28,6 @@ text.py            the same as text
 view.py            the same as a page, and as a card in a notebook
 leave_out.py       a list of findings that do not count, each with its reason
 compare.py         what changed since an earlier file
-command.py         `rigkit inspect`: files, folders, what is written and printed
 """
 
 from __future__ import annotations

@@ -33,7 +33,7 @@ import json
 from collections import Counter
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from rigkit._types import Floats
 from rigkit.inspection import text as texts
@@ -55,9 +55,6 @@ from rigkit.inspection.rule import SEVERITIES
 from rigkit.inspection.tree import AXES
 from rigkit.page import plain
 from rigkit.stage import Picture
-
-if TYPE_CHECKING:
-    from rigkit.inspection.compare import Comparison
 
 SCHEMA = 2
 LOOKED_FOR = (
@@ -395,7 +392,7 @@ class Report:
         """
         return json.dumps(self.data(), indent=1, allow_nan=False) + "\n"
 
-    def html(self, against: Comparison | None = None) -> str:
+    def html(self, against: object = None) -> str:
         """Return the report as a page of its own.
 
         Parameters

@@ -1,24 +1,22 @@
-"""A report and a comparison as text for a terminal."""
+"""A report, a comparison and a table of files as text for a terminal.
+
+What is said stands in modules that use this one, so its types are not named here.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from textwrap import fill
-from typing import TYPE_CHECKING
+from typing import Any
 
 from rigkit.inspection.finding import FINDING, LEFT_OUT, LONGEST_NAME, PASS, Finding, Group
 from rigkit.page import plain
-
-if TYPE_CHECKING:
-    from rigkit.inspection.command import Row
-    from rigkit.inspection.compare import Change, Comparison
-    from rigkit.inspection.report import Report
 
 INDENT = " " * 4
 FEW = 4  # so many further animations are told one by one
 
 
-def of_report(report: Report, width: int) -> str:
+def of_report(report: Any, width: int) -> str:
     """Return a report for a terminal.
 
     Parameters
@@ -81,7 +79,7 @@ def quoted(finding: Finding) -> str:
     return f"'{plain(finding.about, LONGEST_NAME)}'"
 
 
-def _lists(report: Report) -> Iterator[tuple[str, list[str]]]:
+def _lists(report: Any) -> Iterator[tuple[str, list[str]]]:
     yield (
         "Left out",
         [
@@ -116,7 +114,7 @@ def rule_in(finding: Finding) -> str:
     return finding.rule + (f" in {quoted(finding)}" if finding.about else "")
 
 
-def of_comparison(comparison: Comparison, width: int) -> str:
+def of_comparison(comparison: Any, width: int) -> str:
     """Return a comparison for a terminal.
 
     Parameters
@@ -135,14 +133,14 @@ def of_comparison(comparison: Comparison, width: int) -> str:
     return "\n".join(fill(line, width, subsequent_indent=INDENT) for line in lines) + "\n"
 
 
-def _change(change: Change) -> str:
+def _change(change: Any) -> str:
     found = change.finding
     now = "the animation is gone" if change.new is None else change.now
     was = "the animation is new" if change.old is None else f"was {change.before}"
     return f"{rule_in(found)} ({found.severity})  {now}, {was}"
 
 
-def of_rows(rows: Sequence[Row], headline: str, width: int = 100) -> str:
+def of_rows(rows: Sequence[Any], headline: str, width: int = 100) -> str:
     """Return a table of several files.
 
     Parameters
@@ -169,7 +167,7 @@ def of_rows(rows: Sequence[Row], headline: str, width: int = 100) -> str:
     return "\n".join([f"{files}: {headline}.", "", *lines]) + "\n"
 
 
-def _cells(row: Row) -> tuple[str, ...]:
+def _cells(row: Any) -> tuple[str, ...]:
     name = plain(row.name, LONGEST_NAME)
     if row.problem:
         return (name, "", "", "", "", f"could not be read: {plain(row.problem)}")

@@ -112,7 +112,7 @@ def test_json_of_many_is_a_list(folder, capsys):
     ],
 )
 def test_names_of_pages_that_collide_get_their_folder(told, names):
-    from rigkit.inspection.command import _page_names
+    from rigkit.inspecting import _page_names
 
     assert _page_names(told) == names
 

@@ -74,7 +74,7 @@ def test_text_says_it_all():
         f"1 finding; {len(inspection.RULES) - 9} pass, 8 could not be measured.\n"
     )
     assert "left: hip L_hip, knee L_knee, ankle L_ankle, ball L_ball, toe L_toe" in text
-    assert "MODERATE  sides-mirror  1.2 % of the leg (at most 0.6 % of the leg)" in text
+    assert "MODERATE  sides-mirror  1.2 % of the leg (at most 0.6 %)" in text
     assert "    Do: Place one side, mirror it to the other, then bind." in text
     assert all(len(line) <= 100 for line in text.splitlines())
     assert "The file holds no animation. foot-slide, ground-speed, through-floor" in text

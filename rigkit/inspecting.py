@@ -8,12 +8,11 @@ import os
 import sys
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from importlib import import_module
 from pathlib import Path
 from typing import Any
 
 from rigkit import _files, course, gltf, inspection
-from rigkit.inspection import leave_out, view
+from rigkit.inspection import fix, leave_out, view
 from rigkit.inspection.compare import Comparison, compare
 from rigkit.inspection.finding import FINDING
 from rigkit.inspection.report import Report
@@ -169,8 +168,7 @@ def _with_comparison(path: Path, work: _Work) -> tuple[Report, Comparison | None
         return report, compare(work.report(arguments.against), report)
     if arguments.fix:
         mapping = dict(arguments.map)
-        fix = import_module("rigkit.inspection.fix").fix
-        done = fix(path, arguments.fix, mapping, arguments.pair)
+        done = fix.fix(path, arguments.fix, mapping, arguments.pair)
         fixed = work.report(arguments.fix, _renamed(mapping, report, arguments.fix))
         return fixed, compare(report, fixed, tuple(done))
     return report, None
