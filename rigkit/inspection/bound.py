@@ -48,6 +48,7 @@ def bound_pose(asset: Asset) -> BoundPose:
     """
     world, local = asset.rest_world(), _local(asset)
     order = _parents_first(asset)
+    rank = {node: i for i, node in enumerate(order)}
     bound: dict[int, Floats] = {}
     surfaces: dict[int, Floats] = {}
     for place in _by_vertices(asset):
@@ -57,7 +58,7 @@ def bound_pose(asset: Asset) -> BoundPose:
             continue
         joints = skin.joints.tolist()
         known = [i for i in np.flatnonzero(good) if joints[i] in bound]
-        first = min(known or np.flatnonzero(good), key=lambda i: order.index(joints[i]))
+        first = min(known or np.flatnonzero(good), key=lambda i: rank[joints[i]])
         surface = surfaces[place] = world[joints[first]] @ skin.inverse_bind[first]
         for i in np.flatnonzero(good):
             bound.setdefault(joints[i], surface @ np.linalg.inv(skin.inverse_bind[i]))

@@ -323,6 +323,55 @@ def test_what_hangs_from_what_is_told_without_walking_up():
         assert tree.hangs(places[:, None], places).tolist() == walked
 
 
+def test_a_foot_without_a_name_that_stands_where_the_shanks_tip_is():
+    here = body(NAMINGS["empty"])
+    usual = np.ones(len(here.names), bool)
+    for side in "LR":
+        ankle = here.place(side, "ankle")
+        here.parents[ankle] = 0
+        here = here.adding((side, "tip"), "", here.place(side, "knee"), here.points[ankle])
+        usual = np.append(usual, False)
+    assert found(look(here, usual=usual), here) == {
+        (side, part): (side, part) for side in "LR" for part in LEG
+    }
+
+
+def four_legs(front, hind):
+    """Two pairs of straight legs alike below one body, by words before their names."""
+    names, parents, points = ["body"], [-1], [(0, 0.9, 0)]
+    for word, z in ((front, 0.5), (hind, -0.5)):
+        for side, x in (("L", 0.15), ("R", -0.15)):
+            above = 0
+            for part, y in (("hip", 0.85), ("knee", 0.45), ("ankle", 0.03)):
+                names.append(f"{word}_{part}_{side}")
+                parents.append(above)
+                points.append((x, y, z + 0.02 * (part == "knee")))
+                above = len(names) - 1
+    return names, parents, np.array(points)
+
+
+def test_names_tell_the_hind_pair():
+    legs = find_legs(*four_legs("front", "hind"))
+    assert [(pair.name, pair.ahead) for pair in legs.pairs] == [("front", 1.0), ("hind", 0.0)]
+    assert legs.pairs[0].hips == ("front_hip_L", "front_hip_R")
+    assert legs.because["pairs"].endswith("hind is taken: names say so")
+    assert legs.certainty > 0.9
+    assert legs.animal
+    asked = find_legs(*four_legs("front", "hind"), pair="front")
+    assert asked.pair == "front"
+    assert asked.legs["L"].joints["hip"] == 1
+
+
+def test_where_nothing_tells_the_hind_pair_that_is_said():
+    legs = find_legs(*four_legs("one", "two"))
+    assert [pair.name for pair in legs.pairs] == ["pair 1", "pair 2"]
+    assert legs.certainty < 0.5
+    assert "which of them is the hind pair cannot be told" in legs.because["legs"]
+    asked = find_legs(*four_legs("one", "two"), pair="pair 2")
+    assert asked.legs["L"].joints["hip"] == 7
+    assert asked.certainty > 0.9
+
+
 @pytest.mark.parametrize("part", ["ball", "toe"])
 def test_a_part_may_be_taken_away(part):
     here = body(NAMINGS["ours"])
