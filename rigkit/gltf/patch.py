@@ -18,7 +18,7 @@ from rigkit import _files
 from rigkit._types import Ints
 from rigkit.gltf import container
 from rigkit.gltf.accessors import MESHOPT, Accessors
-from rigkit.gltf.fields import Entry, fields, integer, is_whole, item, items, text
+from rigkit.gltf.fields import Entry, fields, integer, is_whole, item, items, short, text
 from rigkit.gltf.reader import DRACO
 
 _EFFORT: Any = 10_000  # of telling whether two interleaved arrays share a byte
@@ -114,8 +114,7 @@ class Patch:
         binary = self._binary()
         if binary is None or not self._join_buffers(binary):
             self._embed_buffers()
-        if binary is not None:
-            self._append_pictures(binary)
+        self._append_pictures(binary)
         same = self.json == json.loads(self._text.decode("utf-8-sig"))
         text = self._text if same else json.dumps(self.json, separators=(",", ":")).encode("ascii")
         chunks: list[tuple[bytes, bytes | bytearray | memoryview]]
@@ -199,11 +198,11 @@ class Patch:
                 if data is not None:
                     buffer["uri"] = _embedded(data, "application/octet-stream")
 
-    def _append_pictures(self, binary: bytearray) -> None:
+    def _append_pictures(self, binary: bytearray | None) -> None:
         """Put pictures in files of their own at the end of the first buffer."""
         buffers = self.json.get("buffers") or []
-        pictures = self.json.get("images") or []
-        for i, image in enumerate(pictures if buffers and "uri" not in buffers[0] else []):
+        room = bool(buffers) and "uri" not in buffers[0]
+        for i, image in enumerate(self.json.get("images") or []):
             uri = self._uri("images", i)
             kind = self._kind_to_append(uri)
             if kind is None:
@@ -212,6 +211,9 @@ class Patch:
                 data = self._file.file(uri, f"images[{i}]")
             except ValueError as problem:
                 self.notes.append(f"A picture stays outside the file: {problem}")
+                continue
+            if binary is None or not room:
+                self.notes.append(f"A picture stays outside the file: {short(uri)}.")
                 continue
             binary += b"\0" * (-len(binary) % 4)
             view = {"buffer": 0, "byteOffset": len(binary), "byteLength": len(data)}

@@ -402,6 +402,19 @@ def test_data_and_pictures_beside_a_file_are_put_into_it(tmp_path):
     assert_allclose(gltf.read(out).meshes[0].weights[0, 0], 2 / 3, rtol=0, atol=1e-7)
 
 
+def test_a_binary_file_whose_data_is_beside_it_keeps_its_own_chunk(tmp_path):
+    file = skinned([[0, 1, 0, 0]] * 2, [[0.5, 0.25, 0, 0], [1, 0, 0, 0]])
+    document = file.document()
+    document["buffers"][0]["uri"] = "rig.bin"
+    document["images"] = [{"uri": "skin.png"}]
+    (tmp_path / "rig.bin").write_bytes(bytes(file.data))
+    (tmp_path / "skin.png").write_bytes(b"PNG")
+    said, asset = mended(chunks((b"JSON", as_text(document)), (b"BIN\0", b"1234")), tmp_path)
+    assert said[-1] == "A picture stays outside the file: 'skin.png'."
+    assert parts_of(tmp_path / "mended.glb")[1] == b"1234"
+    assert_allclose(asset.meshes[0].weights[0, 0], 2 / 3, rtol=0, atol=1e-7)
+
+
 def test_the_skin_moves_as_before_where_its_weights_added_up(tmp_path):
     off = rigs.with_weights(
         rigs.clean(walking=True), lambda p, j, w: (j, np.where(p[:, :1] > 0, w, 0.8 * w))
