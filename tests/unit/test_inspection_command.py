@@ -2,15 +2,13 @@
 
 import json
 import re
-import sys
 from dataclasses import replace
 from html import unescape
 from pathlib import Path
-from types import SimpleNamespace
 
 import pytest
 
-from rigkit import cli, gltf, inspection
+from rigkit import cli, gltf, inspecting, inspection
 from rigkit.inspection import leave_out
 from rigkit.inspection.compare import compare
 from tests.unit import rigs
@@ -368,7 +366,7 @@ def test_what_was_put_right_is_said_with_what_changed(folder, capsys, monkeypatc
         gltf.write(rigs.renamed(asset, lambda name: name.replace("L_knee", "L_middle")), out)
         return ("The <bend> was set.", "Nothing else was.")
 
-    monkeypatch.setitem(sys.modules, "rigkit.inspection.fix", SimpleNamespace(fix=fix))
+    monkeypatch.setattr(inspecting.fix, "fix", fix)
     words = ["rigs/straight.glb", "--fix", "out.glb", "--map", "left.knee=L_knee"]
     assert inspect(*words, "--html", "page.html") == 1  # L_middle has no partner
     shown = capsys.readouterr().out
