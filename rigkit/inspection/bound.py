@@ -51,7 +51,7 @@ def bound_pose(asset: Asset) -> BoundPose:
     rank = {node: i for i, node in enumerate(order)}
     bound: dict[int, Floats] = {}
     surfaces: dict[int, Floats] = {}
-    for place in _by_vertices(asset):
+    for place in skins_in_use(asset):
         skin = asset.skins[place]
         good = usable(skin)
         if not good.any():
@@ -86,13 +86,26 @@ def usable(skin: Skin) -> Bools:
     )
 
 
-def _by_vertices(asset: Asset) -> list[int]:
-    """The skins that move a mesh, the one that moves most vertices first."""
+def skins_in_use(asset: Asset) -> list[int]:
+    """Return the skins that move a mesh, the one that moves most vertices first.
+
+    All of them where the meshes could not be read: their matrices still tell how joints stood.
+
+    Parameters
+    ----------
+    asset : Asset
+
+    Returns
+    -------
+    list of int
+    """
     counts: dict[int, int] = {}
     for node in asset.nodes:
         if node.mesh is not None and node.skin is not None:
             mesh = asset.meshes[node.mesh]
             counts[node.skin] = counts.get(node.skin, 0) + len(mesh.positions)
+    if not counts and "skin" in asset.compressed:
+        return list(range(len(asset.skins)))
     return sorted(counts, key=lambda place: (-counts[place], place))
 
 

@@ -230,7 +230,7 @@ def extension_pop(subject: Subject, motion: Motion) -> Outcome:
 def _doing(speed: float) -> str:
     if abs(speed) < 0.5:
         return "staying as it is"
-    return f"{'bending' if speed > 0 else 'straightening'} at {abs(speed):.0f}° a second"
+    return f"{'bending' if speed > 0 else 'straightening'} at {abs(speed):,.0f}° a second"
 
 
 def _reach_and_bend(subject: Subject, side: str, motion: Motion) -> tuple[Floats, Floats]:
@@ -506,10 +506,11 @@ def loop_closes(subject: Subject, motion: Motion) -> Outcome:
 
 def _seam(points: Floats, times: Floats) -> tuple[Floats, float, float]:
     """Each joint's change of speed from the last step to the first; the largest inside; and the
-    largest speed in either step."""
+    largest speed in the slower of the two steps, as a clip may begin with a jump from another
+    pose."""
     speed = np.diff(points, axis=0) / np.diff(times)[:, None, None]
     inside = np.linalg.norm(np.diff(speed, axis=0), axis=-1).max()
-    at_ends = np.linalg.norm(speed[[0, -1]], axis=-1).max()
+    at_ends = np.linalg.norm(speed[[0, -1]], axis=-1).max(axis=-1).min()
     return np.linalg.norm(speed[0] - speed[-1], axis=-1), float(inside), float(at_ends)
 
 

@@ -39,7 +39,9 @@ def joint_in_section(subject: Subject) -> Outcome:
         return torn
     parts, cuts = [], {}
     for side, leg in subject.legs.legs.items():
-        for i, part in enumerate(leg.chain[1:-1], start=1):
+        # Of an animal the knee alone: a hock's tendon stands off behind it, and so does its skin.
+        inner = leg.chain[1:2] if subject.legs.animal else leg.chain[1:-1]
+        for i, part in enumerate(inner, start=1):
             cut = _section(subject, side, i)
             if cut is None:
                 continue

@@ -59,11 +59,7 @@ def remarks(asset: Asset) -> tuple[str, ...]:
     said = []
     if skin := unread_skin(asset):
         some = any(node.skin is not None for node in asset.nodes)
-        which = (
-            "measured on the rest of it"
-            if some
-            else "not measured, and the pose at rest is the one that the nodes store"
-        )
+        which = "measured on the rest of it" if some else "not measured"
         said.append(f"{skin}: rules on the skin were {which}. Save it uncompressed for those.")
     if motion := unread_motion(asset):
         which = "measured on the others" if asset.animations else "not measured"

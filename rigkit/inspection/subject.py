@@ -15,7 +15,7 @@ import numpy as np
 from rigkit import rotation
 from rigkit._types import AnyFloats, Bools, Floats, Ints
 from rigkit.gltf import Animation, Asset
-from rigkit.inspection.bound import BoundPose, bound_pose, usable
+from rigkit.inspection.bound import BoundPose, bound_pose, skins_in_use, usable
 from rigkit.inspection.legs import Legs, find_legs
 from rigkit.inspection.names import SIDE_WORDS
 from rigkit.page import plain
@@ -233,12 +233,12 @@ class Subject:
         return kept or [free]
 
     def _remarks(self) -> tuple[str, ...]:
-        """Sentences on the file as a whole: its own map of bones, several pairs of legs, its pose.
+        """Sentences on the file as a whole: its own map of bones, its pose.
 
         Each is empty, and left out, where there is nothing to say.
         """
         because = self.legs.because
-        said = [because.get("humanoid", ""), because.get("pairs", ""), self._stored_pose()]
+        said = [because.get("humanoid", ""), self._stored_pose()]
         return tuple(f"{text[:1].upper()}{text[1:]}." for text in said if text)
 
     def _stored_pose(self) -> str:
@@ -383,15 +383,18 @@ class Subject:
 
     @cached_property
     def moving_skins(self) -> tuple[int, ...]:
-        """The skins that move a mesh."""
-        carriers = (node for node in self.asset.nodes if node.mesh is not None)
-        return tuple(sorted({node.skin for node in carriers if node.skin is not None}))
+        """The skins that move a mesh; all where the meshes could not be read."""
+        return tuple(sorted(skins_in_use(self.asset)))
 
     @cached_property
     def moves_skin(self) -> frozenset[int]:
-        """The nodes that move at least one vertex, by a weight that is not zero."""
+        """The nodes that move at least one vertex, by a weight that is not zero.
+
+        All joints of the skins where the meshes could not be read.
+        """
         if self.surface is None:
-            return frozenset()
+            skins = [self.asset.skins[place] for place in self.moving_skins]
+            return frozenset(int(node) for skin in skins for node in skin.joints)
         return frozenset(np.unique(self.surface.joints[self.surface.weights != 0]).tolist())
 
     @cached_property

@@ -55,6 +55,15 @@ def test_what_the_nodes_store_changes_nothing_but_what_is_said_of_it():
     )
 
 
+def test_a_skin_whose_mesh_was_not_read_still_tells_how_its_joints_stood():
+    posed = crouched(rigs.clean())
+    nodes = [replace(node, mesh=None, skin=None) for node in posed.nodes]
+    unread = replace(posed, nodes=nodes, meshes=[], compressed={"skin": "Draco"})
+    there = Subject(unread)
+    assert_allclose(there.rest[:-1], Subject(rigs.clean()).rest[:-1], atol=1e-9)
+    assert "L_knee is turned 100°" in there.remarks[0]
+
+
 def test_a_joint_that_stands_elsewhere_is_said_in_shares_of_the_leg():
     (said,) = Subject(rigs.BROKEN["inverse-bind"]()).remarks
     assert "L_ball has moved by 3.6 % of the leg" in said

@@ -26,8 +26,8 @@ def spoiled(change, folder):
 def test_a_compressed_skin_is_said_and_the_rest_is_measured(tmp_path):
     report = inspection.inspect(spoiled(draco, tmp_path))
     assert report.remarks[0] == (
-        "The skin is compressed (Draco) and was not read: rules on the skin were not measured, and"
-        " the pose at rest is the one that the nodes store. Save it uncompressed for those."
+        "The skin is compressed (Draco) and was not read: rules on the skin were not measured."
+        " Save it uncompressed for those."
     )
     assert report["weights-sum"].said == "The skin is compressed (Draco) and was not read."
     assert report["preset-bend"].measured == "5° (at least 2°)"
