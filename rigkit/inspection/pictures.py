@@ -4,6 +4,7 @@
 """
 
 from collections.abc import Collection, Mapping, Sequence
+from weakref import WeakKeyDictionary
 
 import numpy as np
 
@@ -15,6 +16,9 @@ from rigkit.inspection.subject import Motion, Subject
 WIDTH, HALF = 420, 204  # px; of one picture, and of one of two side by side
 MAX_DOTS = 150
 Pair = tuple[float, float]
+Skin = tuple[Floats, Ints]  # vertices and triangles
+# Each subject's skin, whole and cut: a page draws the same many times.
+_SKINS: WeakKeyDictionary[Subject, dict[tuple[int, ...], Skin]] = WeakKeyDictionary()
 TALL = 0.95  # a picture's height is at most this share of its width
 AXES = {
     "side": np.array([(0, 0, 1), (0, 1, 0)], float),
@@ -387,8 +391,15 @@ def _legs(
     return stage
 
 
-def _skin_of(subject: Subject, nodes: Collection[int] = ()) -> tuple[Floats, Ints]:
+def _skin_of(subject: Subject, nodes: Sequence[int] = ()) -> Skin:
     """The skin, or what of it moves mostly with some nodes, cut where they have half the weight."""
+    known = _SKINS.setdefault(subject, {})
+    if tuple(nodes) not in known:
+        known[tuple(nodes)] = _skin_cut_off(subject, nodes)
+    return known[tuple(nodes)]
+
+
+def _skin_cut_off(subject: Subject, nodes: Sequence[int]) -> Skin:
     surface = subject.surface
     if surface is None:
         return np.empty((0, 3)), np.empty((0, 3), np.int64)

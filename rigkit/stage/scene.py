@@ -341,7 +341,7 @@ class Stage(Picture):
         -------
         Stage
         """
-        xy = np.array(self._xy("vertices", vertices))
+        xy = self._placed("vertices", vertices)
         corners = _check_corners("triangles", triangles, len(xy))
         loops, parts = outlines.surface(
             xy, corners, (_check_corners("lines", each, len(xy)) for each in lines)
@@ -547,6 +547,10 @@ class Stage(Picture):
 
     def _xy(self, name: str, points: ArrayLike) -> list[Pair]:
         """`points` in px, as a list of pairs."""
+        return [(x, y) for x, y in self._placed(name, points).tolist()]
+
+    def _placed(self, name: str, points: ArrayLike) -> Floats:
+        """`points` in px, shape (n, 2)."""
         hint = "Points are (x, y, z) in metres, or (right, up) in the view."
         array = _check.numbers(name, points, "n", hint=hint)
         if array.shape[-1] == 3:
@@ -555,10 +559,9 @@ class Stage(Picture):
             raise ValueError(
                 f"`{name}` must be points of two or three numbers; got shape {array.shape}. {hint}"
             )
-        scale, left, high, top = self._scale, self._left, self._high, self._top
-        return [
-            ((x - left) * scale, (high - y) * scale + top) for x, y in array.reshape(-1, 2).tolist()
-        ]
+        x, y = array.reshape(-1, 2).T
+        placed = [(x - self._left) * self._scale, (self._high - y) * self._scale + self._top]
+        return np.stack(placed, axis=-1)
 
     def _at(self, name: str, point: ArrayLike) -> Pair:
         return self._xy(name, point)[0]
