@@ -1,10 +1,10 @@
 """The time and memory of inspecting a large rig.
 
 Aim: 50,000 vertices, 60 joints and four animations in at most 3 s; memory at most ten times the
-file beyond 256 MiB. The rig is Tamsin with a skin that fine, with helper joints up to 60 and her walk four times.
-Reading the file alone stands beside it, in the same round. Times are this process's processor time;
-memory is the peak of what Python and NumPy hold more than before (tracemalloc), measured in a round
-of its own, as it slows things down.
+file beyond 256 MiB. The rig is Tamsin with a skin that fine, with helper joints up to 60 and her
+walk four times. Reading the file alone stands beside it, in the same round. Times are this
+process's processor time; memory is the peak of what Python and NumPy hold more than before
+(tracemalloc), measured in a round of its own, as it slows things down.
 """
 
 import tempfile
