@@ -457,7 +457,7 @@ def test_output_that_cannot_be_written_is_said(desk, words):
 
 @posix
 def test_ctrl_c_ends_work_with_a_word_and_as_undone(desk, capsys, monkeypatch):
-    def interrupted(*_):
+    def interrupted(*_, **__):
         raise KeyboardInterrupt
 
     monkeypatch.setattr("rigkit.export.puppet_asset", interrupted)
