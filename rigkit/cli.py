@@ -19,6 +19,7 @@ import rigkit
 
 if TYPE_CHECKING:
     from rigkit.course import Copies
+    from rigkit.gltf import Animation
 
 PUPPETS = ("Tamsin", "Odo", "Pip", "heron")  # written out, because their module needs NumPy
 JAILS = ("bwrap", "landlock")
@@ -27,6 +28,7 @@ FEW = 6  # so many names of files are told one by one
 OPTIONS = {
     "path": "--out",
     "vertices": "--vertices",
+    "rate": "--rate",
     "mapping": "--map",
     "thresholds": "--threshold",
     "pair": "--pair",
@@ -288,7 +290,16 @@ def _add_export(commands: Any) -> None:
     what.add_argument(
         "puppet", type=_any_case(PUPPETS), choices=PUPPETS, metavar="PUPPET", help=puppets
     )
-    what.add_argument("--rest", action="store_true", help="the rest pose only, without the walk")
+    walk = what.add_mutually_exclusive_group()
+    walk.add_argument("--rest", action="store_true", help="the rest pose only, without the walk")
+    walk.add_argument(
+        "--rate",
+        type=_number(1, 240),
+        default=30.0,
+        metavar="N",
+        help="about how many keys a second the walk has, from 1 to 240, but at least 8 a stride "
+        "(if not given: 30)",
+    )
     what.add_argument(
         "--vertices",
         type=_whole(300, 1_000_000),
@@ -535,6 +546,23 @@ def _whole(least: int, most: int | None = None) -> Callable[[str], int]:
     return read
 
 
+def _number(least: float, most: float) -> Callable[[str], float]:
+    """Return a reader of numbers from `least` to `most`."""
+
+    def read(text: str) -> float:
+        try:
+            number = float(text)
+        except ValueError:
+            number = float("nan")
+        if not least <= number <= most:
+            raise argparse.ArgumentTypeError(
+                f"must be a number from {least:g} to {most:g}; got {text!r}"
+            )
+        return number
+
+    return read
+
+
 def _any_case(names: Sequence[str]) -> Callable[[str], str]:
     """Return a reader of names in capitals or not; a name that is not known stays as it is."""
     known = {name.casefold(): name for name in names}
@@ -739,13 +767,21 @@ def _export(arguments: argparse.Namespace) -> int:
             f"There is no folder {out.parent}. Make it, or choose another place with --out."
         )
     asset = export.puppet_asset(
-        puppets.PUPPETS[arguments.puppet], arguments.vertices, not arguments.rest
+        puppets.PUPPETS[arguments.puppet],
+        arguments.vertices,
+        not arguments.rest,
+        rate=arguments.rate,
     )
     gltf.write(asset, out, arguments.replace)
     (mesh,) = asset.meshes
-    walk = f", a walk of {asset.animations[0].duration:.1f} s" if asset.animations else ""
+    walk = _walk_in_words(asset.animations[0]) if asset.animations else ""
     print(f"{out}: {len(mesh.positions)} vertices, {len(asset.skins[0].joints)} joints{walk}")
     return DONE
+
+
+def _walk_in_words(walk: "Animation") -> str:
+    rate = (len(walk.channels[0].times) - 1) / walk.duration
+    return f", a walk of {walk.duration:.1f} s at {rate:.1f} keys a second"
 
 
 def _inspect(arguments: argparse.Namespace) -> int:

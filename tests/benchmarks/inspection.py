@@ -14,7 +14,7 @@ from time import process_time
 
 import numpy as np
 
-from rigkit import export, frames, gait, gltf, inspection, skin
+from rigkit import export, frames, gltf, inspection, skin
 from rigkit.leg import LegRig
 from rigkit.puppets import PUPPETS
 from rigkit.skeleton import Joint, Skeleton
@@ -27,8 +27,7 @@ def big():
     """Tamsin with helper joints, all of which move with her, and four walks."""
     puppet = PUPPETS["Tamsin"]
     rig = LegRig.from_puppet(puppet)
-    stride = gait.plant(gait.walk(puppet))
-    world = rig.pose(gait.control_values(stride, rig)).world
+    times, world = export.walk_motion(rig, puppet, rate=97)  # 201 keys
     names = rig.skeleton.names
     joints = [
         Joint(name, rig.skeleton.parent(name), rest)
@@ -46,7 +45,7 @@ def big():
     surface, weights = skin.rig_skin(rig, puppet, VERTICES)
     table = np.zeros((len(weights), len(skeleton)))
     table[:, moving] = weights
-    motions = {f"walk {i}": (stride.times, skeleton.world(local)) for i in range(ANIMATIONS)}
+    motions = {f"walk {i}": (times, skeleton.world(local)) for i in range(ANIMATIONS)}
     return export.rig_asset(skeleton, surface, table, motions)
 
 

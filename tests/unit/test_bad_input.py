@@ -446,7 +446,21 @@ CALLS = [
         weights=array(PIP_SKIN[1], 11),
         motions={},
     ),
-    Call(export.puppet_asset, puppet=PIP, vertices=300, walking=False, preset_bend_deg=array(5.0)),
+    Call(
+        export.puppet_asset,
+        puppet=PIP,
+        vertices=300,
+        walking=False,
+        preset_bend_deg=array(5.0),
+        rate=array(30.0),
+    ),
+    Call(
+        export.walk_motion,
+        rig=leg.LegRig.from_puppet(PIP),
+        puppet=PIP,
+        rate=array(30.0),
+        speed=array(1.0),
+    ),
     Call(gait.segment_angles, points=array([[0, 1, 0], [0, 0.5, 0.1]], "n", 3)),
     Call(gait.periodic_spline, values=array([1, 2, 3, 2], "n"), phase=array(0.3)),
     Call(
@@ -508,7 +522,6 @@ NO_ARRAYS = {
     "leg.LegRig.values_from_angles",
     "mesh.Mesh.side",
     "mesh.puppet_chain",
-    "export.walk_motion",
     "gait.control_values",
     "gait.foot_goals",
 }

@@ -330,6 +330,23 @@ def test_a_bad_port_number_is_refused(capsys, served, port):
             "export Pip --vertices 1e9",
             " export: argument --vertices: must be a whole number from 300 to 1000000; got 1e9",
         ),
+        ("export Pip --rate 0", " export: argument --rate: must be a number from 1 to 240; got 0"),
+        (
+            "export Pip --rate 240.5",
+            " export: argument --rate: must be a number from 1 to 240; got 240.5",
+        ),
+        (
+            "export Pip --rate nan",
+            " export: argument --rate: must be a number from 1 to 240; got nan",
+        ),
+        (
+            "export Pip --rate film",
+            " export: argument --rate: must be a number from 1 to 240; got film",
+        ),
+        (
+            "export Pip --rest --rate 24",
+            " export: argument --rate: not allowed with argument --rest",
+        ),
         ("pack", " pack: the following arguments are required: --out"),
         ("mark --lesson", " mark: argument --lesson: expected at least one argument"),
         ("mark --out x --override p q", " mark: argument --override: expected 3 arguments"),
@@ -440,7 +457,7 @@ def test_output_that_cannot_be_written_is_said(desk, words):
 
 @posix
 def test_ctrl_c_ends_work_with_a_word_and_as_undone(desk, capsys, monkeypatch):
-    def interrupted(*_):
+    def interrupted(*_, **__):
         raise KeyboardInterrupt
 
     monkeypatch.setattr("rigkit.export.puppet_asset", interrupted)

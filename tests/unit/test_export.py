@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose, assert_array_equal
 
-from rigkit import cli, export, foot, frames, gait, gltf, mesh, skin
+from rigkit import cli, export, foot, frames, gait, gltf, inspection, mesh, rotation, skin
 from rigkit.leg import LegRig
 from rigkit.puppets import PUPPETS
 from rigkit.skeleton import Joint, Skeleton
@@ -73,12 +73,24 @@ def test_the_skin_is_that_of_the_library(exported):
     assert mesh.volume(outward, found.triangles) > mesh.volume(found.positions, found.triangles)
 
 
+def keys_a_step(puppet, rate):
+    """The whole number nearest to the rate times how long a step lasts: its length by the speed."""
+    walk = gait.walk(puppet)
+    return max(4, round(rate * walk.step_length / walk.speed))
+
+
+def planted(puppet, rate=30, parts=1):
+    """The walk at the keys of the file, and at so many parts of the time between two."""
+    return gait.plant(gait.walk(puppet, frames=2 * parts * keys_a_step(puppet, rate)))
+
+
 def test_it_walks_in_the_file_as_it_does_here(exported):
     puppet, rig, asset = exported
-    walk = gait.plant(gait.walk(puppet))
+    walk = planted(puppet)
     (animation,) = asset.animations
     assert animation.name == "walk"
-    assert animation.duration == pytest.approx(walk.times[-1])
+    for channel in animation.channels:
+        assert_allclose(channel.times, walk.times, rtol=1e-6)  # as glTF keeps them, in float32
     here = rig.pose(gait.control_values(walk, rig)).world
     there = asset.pose_world(animation, walk.times)[:, :-1]
     assert_allclose(there, here, rtol=0, atol=1e-5)
@@ -92,11 +104,10 @@ def test_it_walks_in_the_file_as_it_does_here(exported):
     assert (np.diff(middle[:, 0, 2, 3]) > 0).all()
 
 
-def test_planted_feet_do_not_slide_in_the_file(exported):
-    puppet, rig, asset = exported
-    walk = gait.plant(gait.walk(puppet))
-    moved = asset.joint_matrices(0, asset.pose_world(0, walk.times))
-    soles = []
+def soles(puppet, rig, asset, times):
+    """Heel, ball and toe of both feet as the file moves them, shape (f, 2, 3, 3)."""
+    moved = asset.pose_world(0, times) @ np.linalg.inv(asset.rest_world())
+    both = []
     for tag, side in (("L_", 0.5), ("R_", -0.5)):
         end = rig.skeleton.index(tag + rig.chain[-1])
         ahead = rig.skeleton.rest_world[end, 2, 3]
@@ -107,12 +118,64 @@ def test_planted_feet_do_not_slide_in_the_file(exported):
             for name in of
             for forward, up in [getattr(foot.of_puppet(puppet), name)]
         }
-        soles.append(
+        both.append(
             np.stack([frames.apply(moved[:, of[name]], points[name]) for name in of], axis=1)
         )
-    slide = gait.foot_slide_cm(np.stack(soles, axis=1), walk.stance)
+    return np.stack(both, axis=1)
+
+
+def test_planted_feet_do_not_slide_at_the_keys_of_the_file(exported):
+    puppet, rig, asset = exported
+    walk = planted(puppet)
+    sole = soles(puppet, rig, asset, walk.times)
+    slide = gait.foot_slide_cm(sole, walk.stance)
     assert slide.sum(axis=0).max() < 0.1  # both strides
-    assert np.ptp(soles[0][..., 2]) > 1  # and yet it went
+    assert np.ptp(sole[:, 0, :, 2]) > 1  # and yet it went
+
+
+# What a point of the sole that stands is off its place, and how deep the sole is below the floor,
+# at most, mm: as measured, rounded up, and said in the docstring of `walk_motion`. What is deepest
+# below the floor is Pip's toe, as the heel of that foot rises over it.
+BETWEEN_KEYS = {30: (1.8, 3.1), 60: (0.5, 1.1)}
+
+
+@pytest.mark.parametrize("rate", BETWEEN_KEYS)
+def test_between_keys_feet_hardly_slide_or_sink(rate):
+    """At sixteen moments from each key to the next. Where the sole stands is known from the foot's
+    roll alone (`gait.plant`), with no joint turned between keys."""
+    off, deep = [], []
+    for puppet in PUPPETS.values():
+        rig, walk = LegRig.from_puppet(puppet), planted(puppet, rate, parts=16)
+        motion = export.walk_motion(rig, puppet, rate)
+        sole = soles(
+            puppet, rig, export.rig_asset(rig.skeleton, motions={"walk": motion}), walk.times
+        )
+        meant = walk.points[:, :, -3:]
+        stands = walk.stance[:, :, None] & (meant[..., 1] < 1e-6)
+        off.append(1000 * np.linalg.norm((sole - meant)[..., [0, 2]], axis=-1)[stands].max())
+        deep.append(-1000 * sole[..., 1].min())
+    assert np.ceil([10 * max(off), 10 * max(deep)]) / 10 == pytest.approx(BETWEEN_KEYS[rate])
+
+
+# Shares of the leg as the inspection finds them in the file, at sixty samples a second: its limits
+# are 2.5 % and 2 %.
+INSPECTED = {
+    "Tamsin": (0.08, 0.12),
+    "Odo": (0.10, 0.16),
+    "Pip": (0.11, 0.25),
+    "heron": (0.14, 0.05),
+}
+
+
+def test_an_inspection_finds_feet_that_stand_on_the_floor(exported):
+    puppet, _, asset = exported
+    report = inspection.inspect(asset)
+    found = {finding.rule: finding for finding in report.findings}
+    numbers = [found[rule].number for rule in ("foot-slide", "through-floor")]
+    assert numbers == pytest.approx(INSPECTED[puppet.name], abs=0.01)
+    assert {found[rule].status for rule in ("foot-slide", "through-floor", "loop-closes")} == {
+        "pass"
+    }
 
 
 def test_only_joints_that_shift_carry_a_shift(exported):
@@ -120,6 +183,35 @@ def test_only_joints_that_shift_carry_a_shift(exported):
     channels = asset.animations[0].channels
     assert [c.node for c in channels if c.path == "rotation"] == list(range(len(rig.skeleton)))
     assert [c.node for c in channels if c.path == "translation"] == [0]
+
+
+@pytest.mark.parametrize("rate", [1, 24, 29.97, 60, 240])
+def test_the_rate_is_as_near_as_whole_steps_let_it_be(rate):
+    for puppet in PUPPETS.values():
+        walk = gait.walk(puppet)
+        times, world = export.walk_motion(LegRig.from_puppet(puppet), puppet, rate)
+        step = walk.step_length / walk.speed
+        assert times[-1] == pytest.approx(4 * step)
+        assert_allclose(np.diff(times), step / keys_a_step(puppet, rate))
+        strikes = np.arange(5) * keys_a_step(puppet, rate)
+        assert_allclose(times[strikes], np.arange(5) * step)
+        # the loop closes: the last pose is the first, farther on
+        world[..., 2, 3] -= world[:, :1, 2, 3]
+        assert_allclose(world[-1], world[0], rtol=0, atol=1e-9)
+
+
+def test_a_walk_of_another_speed():
+    rig = LegRig.from_puppet("Pip")
+    times, world = export.walk_motion(rig, "Pip", speed=0.5)
+    assert (world[-1, 0, 2, 3] - world[0, 0, 2, 3]) / times[-1] == pytest.approx(0.5)
+
+
+@pytest.mark.parametrize("rate", [0.9, 240.1, -30, np.nan, np.inf, "30", [30, 30], None])
+def test_a_rate_that_cannot_be_is_refused(rate):
+    with pytest.raises(ValueError, match="`rate` must be"):
+        export.puppet_asset("Pip", 300, walking=False, rate=rate)
+    with pytest.raises(ValueError, match="`rate` must be"):
+        export.walk_motion(LegRig.from_puppet("Pip"), "Pip", rate)
 
 
 def test_without_a_walk_there_is_only_the_rest_pose():
@@ -145,6 +237,18 @@ def test_a_skeleton_alone():
     asset = export.rig_asset(STICK)
     assert [node.name for node in asset.nodes] == ["hip", "knee"]
     assert asset.skins == asset.meshes == asset.animations == ()
+
+
+def test_quaternions_of_a_joint_that_spins_stay_in_one_hemisphere():
+    """A reader may mix neighbouring keys as they are, so both must have one sign. q and −q are the
+    same rotation, and only their product says which of the two ways round is the shorter."""
+    times = np.linspace(0, 3, 31)
+    spin = frames.frame(rotation.matrix_about("x", 4 * np.pi * times / 3))  # twice round
+    world = np.stack([spin, spin @ frames.frame(origin=[0, -0.4, 0])], axis=1)
+    (animation,) = export.rig_asset(STICK, motions={"spin": (times, world)}).animations
+    keys = animation.channels[0].values
+    assert (np.sum(keys[1:] * keys[:-1], axis=-1) > 0.9).all()
+    assert_allclose(rotation.matrix_from_quaternion(keys), spin[:, :3, :3], atol=1e-12)
 
 
 @pytest.mark.parametrize(
@@ -176,9 +280,16 @@ def test_what_makes_no_asset_is_refused(arguments, message):
 def test_the_command_writes_a_puppet(tmp_path, monkeypatch, capsys):
     monkeypatch.chdir(tmp_path)
     assert cli.main(["export", "heron", "--vertices", "500"]) == 0
-    assert capsys.readouterr().out == "heron.glb: 486 vertices, 13 joints, a walk of 2.2 s\n"
+    assert (
+        capsys.readouterr().out
+        == "heron.glb: 486 vertices, 13 joints, a walk of 2.2 s at 30.4 keys a second\n"
+    )
     asset = gltf.read("heron.glb")
     assert len(asset.animations) == 1
+    assert len(asset.animations[0].channels[0].times) == 69
+    assert cli.main(["export", "heron", "--vertices", "300", "--rate", "60", "--replace"]) == 0
+    assert capsys.readouterr().out.endswith("a walk of 2.2 s at 60.7 keys a second\n")
+    assert len(gltf.read("heron.glb").animations[0].channels[0].times) == 137
     assert cli.main(["export", "Pip", "--rest", "--vertices", "300", "--out", "mine.gltf"]) == 0
     assert gltf.read("mine.gltf").animations == ()
 
