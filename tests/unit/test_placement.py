@@ -448,6 +448,44 @@ def test_noise_shows_in_residual_and_error(rng):
     )
 
 
+def test_a_centre_missed_on_a_short_arc_has_an_error_that_says_so(rng):
+    swing = np.linspace(0, 2 * np.pi, 60, endpoint=False)
+    half = np.radians(5) / 2  # a marker 30 cm below the joint moves by 2.6 cm
+    turns = rotation.matrix_about("z", half * np.sin(2 * swing) / 2) @ rotation.matrix_about(
+        "x", half * np.cos(swing)
+    )
+    seen = (turns @ [0, -0.3, 0.06])[:, None] + rng.normal(size=(50, 60, 1, 3)) * 0.002
+    found = placement.centre_of_rotation(seen)
+    miss = np.linalg.norm(found.centre, axis=-1)
+    assert np.median(miss) > 0.15
+    assert np.count_nonzero(miss > 3 * found.error) <= 2
+    assert np.isfinite(found.centre).all()
+
+
+@pytest.mark.parametrize("markers", [[[0, -0.3, 0.06]], [[0, -0.3, 0], [0.1, -0.2, 0.1]]])
+def test_noise_alone_and_a_hinge_with_noise_tell_no_centre(rng, markers):
+    markers = np.array(markers)
+    still = np.broadcast_to(markers, (60, *markers.shape))
+    hinge = bent(np.zeros(3), [1, 0, 0], markers, np.linspace(0, 1, 60))
+    for motion in (still, hinge):
+        found = placement.centre_of_rotation(motion + rng.normal(size=(20, *motion.shape)) * 0.002)
+        assert np.isinf(found.error).mean() >= 0.95
+
+
+def test_as_many_unknowns_as_distances_leave_the_error_open(rng):
+    markers = swung(rng, np.zeros(3), rng.uniform(0.1, 0.4, size=(1, 3)), frames=5)
+    assert np.isinf(placement.centre_of_rotation(markers[:4]).error)
+    assert placement.centre_of_rotation(markers).error < 1e-9
+
+
+def test_markers_all_round_the_joint_have_an_error_as_good_as_any(rng):
+    around = 0.2 * np.concatenate([np.eye(3), -np.eye(3)])  # their mean place is the joint itself
+    clean = swung(rng, np.zeros(3), around)
+    found = placement.centre_of_rotation(clean + rng.normal(size=clean.shape) * 0.001)
+    assert np.linalg.norm(found.centre) < 3 * found.error
+    assert found.error < 0.001
+
+
 def test_fits_batch_equals_loop(rng):
     markers = rng.uniform(0.1, 0.4, size=(2, 3))
     swings = np.stack([swung(rng, rng.normal(size=3), markers) for _ in range(4)])
