@@ -488,7 +488,8 @@ def centre_of_rotation(markers: ArrayLike) -> RotationCentre:
     or three markers 30 cm away, 1000 takes of each kind: the true centre lies within one `error` in
     at least 54 % of them (a miss has three directions), within two in 93 %, within three in 98 %,
     an infinite error counted as right. One marker's is infinite in nearly all takes of 5° and most
-    of 10°; up to 2 % of the takes of such a kind say a finite error that is too small, so take two.
+    of 10°; in up to 2 % of such takes the error is finite and the miss more than three times as
+    large, so record twice.
 
     Parameters
     ----------
@@ -534,8 +535,8 @@ def centre_of_rotation(markers: ArrayLike) -> RotationCentre:
     start = _least_squares(2 * offsets, squares) + middle[..., 0, 0, :]
     centre, settled = _gauss_newton(_off_spheres, markers, start, np.add)
     miss, slope, radii = _off_spheres(markers, centre)
-    error = _centre_error(miss, slope, radii, markers - centre[..., None, None, :])
     variance = _variance(miss, unknowns=3 + markers.shape[-2])
+    error = _centre_error(variance, slope, radii, markers - centre[..., None, None, :])
     flat = spread[..., 2] ** 2 - np.sum(miss**2, axis=(-2, -1)) < 16 * variance  # planes do as well
     residual = np.sqrt(np.mean(miss**2, axis=(-2, -1)))
     error = np.where(settled & ~flat, error, np.inf)
@@ -739,9 +740,8 @@ def _variance(miss: Floats, unknowns: int) -> Floats:
     return total / free if free > 0 else np.full_like(total, np.inf)
 
 
-def _centre_error(miss: Floats, slope: Floats, radii: Floats, away: Floats) -> Floats:
+def _centre_error(variance: Floats, slope: Floats, radii: Floats, away: Floats) -> Floats:
     """One standard deviation of a centre outward; infinite where noise or curvature hide it."""
-    variance = _variance(miss, unknowns=3 + miss.shape[-1])
     _, certainty, rows = np.linalg.svd(slope.reshape(*slope.shape[:-3], -1, 3), full_matrices=False)
     certainty, worst = certainty[..., 2], rows[..., 2, None, None, :]
     radius = radii.mean(axis=(-2, -1))

@@ -158,7 +158,7 @@ def test_at_one_error_outward_the_least_sum_is_one_variance_higher(arc_deg, nois
     told = np.flatnonzero(np.isfinite(found.error))
     assert len(told) >= 5
     rises = [rise_outward(takes[i], found.error[i]) for i in told]
-    np.testing.assert_allclose(rises, 1, atol=0.25)
+    np.testing.assert_allclose(rises, 1, atol=0.15)
 
 
 def test_axis_fit_finds_scipys_minimum(rng):
