@@ -69,9 +69,96 @@ def test_standard_error_is_that_of_scipys_jacobian(rng):
         return (radii - radii.mean(axis=0)).ravel()
 
     found = placement.centre_of_rotation(markers)
-    slope = least_squares(misses, found.centre, jac="3-point").jac
-    spread = found.residual * np.sqrt(np.linalg.eigvalsh(np.linalg.inv(slope.T @ slope))[-1])
-    assert found.error == pytest.approx(spread, rel=1e-5)
+    fit = least_squares(misses, found.centre, jac="3-point")
+    variance = 2 * fit.cost / (markers[..., 0].size - 6)  # the centre and three radii
+    spread = np.sqrt(variance * np.linalg.eigvalsh(np.linalg.inv(fit.jac.T @ fit.jac))[-1])
+    curvature = 1 / found.radii.mean()  # its standard deviation is spread × curvature²
+    farther = 1 / (curvature - spread * curvature**2)
+    assert found.error == pytest.approx(farther - found.radii.mean(), rel=1e-5)
+
+
+MARKER_SETS = {
+    "one": np.array([[0, -0.3, 0.06]]),
+    "three": np.array([[0.05, -0.2, 0.1], [-0.05, -0.3, 0.1], [0.1, -0.35, 0]]),
+}
+
+
+def circled(rng, arc_deg, noise, markers, takes):
+    """Takes of a thigh that swings forward, back and round about the origin."""
+    phase = np.linspace(0, 2 * np.pi, 60, endpoint=False)
+    half = np.radians(arc_deg) / 2
+    angles = half * np.column_stack([np.sin(2 * phase) / 2, np.cos(phase)])
+    turns = Rotation.from_euler("ZX", angles).as_matrix()
+    clean = np.einsum("fij,kj->fki", turns, MARKER_SETS[markers])
+    return clean + noise * rng.normal(size=(takes, *clean.shape))
+
+
+ARCS_DEG = (5, 10, 20, 40, 60)
+
+
+@pytest.mark.parametrize("markers", MARKER_SETS)
+@pytest.mark.parametrize("noise", [0.001, 0.002])
+@pytest.mark.parametrize("arc_deg", ARCS_DEG)
+def test_the_true_centre_lies_within_the_error_as_often_as_said(arc_deg, noise, markers):
+    takes = circled(np.random.default_rng(11), arc_deg, noise, markers, 200)
+    found = placement.centre_of_rotation(takes)
+    miss = np.linalg.norm(found.centre, axis=-1)
+    once, twice, thrice = (np.mean(miss <= times * found.error) for times in (1, 2, 3))
+    # 54, 93 and 98 %, less what 200 takes may differ by: three standard deviations
+    assert once > 0.43
+    assert twice > 0.87
+    assert thrice > 0.95
+    told = np.isfinite(found.error).mean()
+    if markers == "one" and (arc_deg, noise) in {(5, 0.001), (5, 0.002), (10, 0.002)}:
+        assert told < 0.05
+    elif markers == "three" or arc_deg >= 20:
+        assert told > 0.95
+        assert once < 0.88  # nor is the error merely large
+
+
+def off_one_sphere_each(markers):
+    """Scipy's misses: the markers' distances from a centre, less their means."""
+
+    def misses(centre):
+        radii = np.linalg.norm(markers - centre, axis=-1)
+        return (radii - radii.mean(axis=0)).ravel()
+
+    return misses
+
+
+@pytest.mark.parametrize("markers", MARKER_SETS)
+@pytest.mark.parametrize("arc_deg", ARCS_DEG)
+def test_a_finite_error_belongs_to_the_minimum_that_scipy_finds(arc_deg, markers):
+    takes = circled(np.random.default_rng(12), arc_deg, 0.002, markers, 10)
+    found = placement.centre_of_rotation(takes)
+    for i in np.flatnonzero(np.isfinite(found.error)):
+        best = least_squares(
+            off_one_sphere_each(takes[i]), np.zeros(3), xtol=1e-15, ftol=1e-15, gtol=1e-15
+        )
+        np.testing.assert_allclose(found.centre[i], best.x, atol=1e-4 * found.error[i])
+
+
+def rise_outward(markers, by):
+    """By how many variances the least sum grows if the centre is held so far out from the best."""
+    misses = off_one_sphere_each(markers)
+    best = least_squares(misses, np.zeros(3), jac="3-point")
+    across, (worst,) = np.split(np.linalg.svd(best.jac)[2], [2])
+    there = best.x + by * worst * np.sign(worst @ (best.x - markers.mean(axis=(0, 1))))
+    held = least_squares(lambda x: misses(there + x @ across), np.zeros(2))
+    unknowns = 3 + markers.shape[1]
+    return (held.cost - best.cost) / (best.cost / (markers[..., 0].size - unknowns))
+
+
+@pytest.mark.parametrize(
+    ("arc_deg", "noise", "markers"), [(10, 0.001, "one"), (20, 0.002, "one"), (5, 0.002, "three")]
+)
+def test_at_one_error_outward_the_least_sum_is_one_variance_higher(arc_deg, noise, markers):
+    takes = circled(np.random.default_rng(13), arc_deg, noise, markers, 40)
+    found = placement.centre_of_rotation(takes)
+    told = np.flatnonzero(np.isfinite(found.error))
+    assert len(told) >= 5
+    rises = [rise_outward(takes[i], found.error[i]) for i in told]
+    np.testing.assert_allclose(rises, 1, atol=0.15)
 
 
 def test_axis_fit_finds_scipys_minimum(rng):

@@ -1,3 +1,5 @@
+from functools import partial
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -446,6 +448,84 @@ def test_noise_shows_in_residual_and_error(rng):
         placement.centre_of_rotation(small + rng.normal(size=small.shape) * 0.002).error
         > 3 * found.error
     )
+
+
+def test_a_centre_missed_on_a_short_arc_has_an_error_that_says_so(rng):
+    swing = np.linspace(0, 2 * np.pi, 60, endpoint=False)
+    half = np.radians(5) / 2  # a marker 30 cm below the joint moves by 2.6 cm
+    turns = rotation.matrix_about("z", half * np.sin(2 * swing) / 2) @ rotation.matrix_about(
+        "x", half * np.cos(swing)
+    )
+    seen = (turns @ [0, -0.3, 0.06])[:, None] + rng.normal(size=(50, 60, 1, 3)) * 0.002
+    found = placement.centre_of_rotation(seen)
+    miss = np.linalg.norm(found.centre, axis=-1)
+    assert np.median(miss) > 0.15
+    assert np.count_nonzero(miss > 3 * found.error) <= 2
+    assert np.isfinite(found.centre).all()
+
+
+@pytest.mark.parametrize("markers", [[[0, -0.3, 0.06]], [[0, -0.3, 0], [0.1, -0.2, 0.1]]])
+def test_noise_alone_and_a_hinge_with_noise_tell_no_centre(rng, markers):
+    markers = np.array(markers)
+    still = np.broadcast_to(markers, (60, *markers.shape))
+    hinge = bent(np.zeros(3), [1, 0, 0], markers, np.linspace(0, 1, 60))
+    for motion in (still, hinge):
+        found = placement.centre_of_rotation(motion + rng.normal(size=(20, *motion.shape)) * 0.002)
+        assert np.isinf(found.error).mean() >= 0.95
+
+
+def test_as_many_unknowns_as_distances_leave_the_error_open(rng):
+    markers = swung(rng, np.zeros(3), rng.uniform(0.1, 0.4, size=(1, 3)), frames=5)
+    assert np.isinf(placement.centre_of_rotation(markers[:4]).error)
+    assert placement.centre_of_rotation(markers).error < 1e-9
+
+
+def test_markers_all_round_the_joint_have_an_error_as_good_as_any(rng):
+    around = 0.2 * np.concatenate([np.eye(3), -np.eye(3)])  # their mean place is the joint itself
+    clean = swung(rng, np.zeros(3), around)
+    found = placement.centre_of_rotation(clean + rng.normal(size=clean.shape) * 0.001)
+    assert np.linalg.norm(found.centre) < 3 * found.error
+    assert found.error < 0.001
+
+
+def one_miss(value, slope):
+    """Misses of one marker in one frame, by one unknown, as `_gauss_newton` takes them."""
+
+    def misses(_, at):
+        return value(at)[..., None], slope(at)[..., None, None], None
+
+    return misses
+
+
+def test_a_step_that_overshoots_is_taken_back():
+    # Newton's steps toward the zero of the arc tangent run away from beyond 1.39.
+    misses = one_miss(np.arctan, lambda x: 1 / (1 + x**2))
+    start = np.array([[0.1], [3.0], [-50.0]])
+    at, settled = placement._gauss_newton(misses, None, start, np.add)
+    np.testing.assert_allclose(at, 0, atol=1e-12)
+    assert settled.all()
+
+
+def test_steps_without_an_end_are_said_not_to_settle(rng, monkeypatch):
+    endless = one_miss(lambda x: np.exp(-x), lambda x: -np.exp(-x))
+    assert not placement._gauss_newton(endless, None, np.zeros((2, 1)), np.add)[1].any()
+    motion = swung(rng, np.zeros(3), np.array([[0.1, 0.2, 0.3]]))
+    motion += rng.normal(size=motion.shape) * 0.001
+    assert np.isfinite(placement.centre_of_rotation(motion).error)
+    stopped = partial(placement._gauss_newton, most=0)
+    monkeypatch.setattr(placement, "_gauss_newton", stopped)
+    assert np.isinf(placement.centre_of_rotation(motion).error)
+
+
+def test_an_error_as_large_as_the_radius_is_infinite():
+    # The centre is least certain along z, straight out from a marker 0.3 m away.
+    slope = 0.01 * np.concatenate([np.eye(3), np.eye(3)])[:, None] * [100, 100, 1]
+    radii, away = np.full((6, 1), 0.3), np.full((6, 1, 3), [0, 0, 0.3])
+    certainty = 0.01 * np.sqrt(2)
+    for share, said in ((0.5, 0.3), (0.99, 29.7), (1.0, np.inf), (1.5, np.inf)):
+        variance = np.array((share * 0.3 * certainty) ** 2)
+        found = placement._centre_error(variance, slope, radii, away)
+        assert found == pytest.approx(said)
 
 
 def test_fits_batch_equals_loop(rng):
