@@ -30,9 +30,25 @@ def turns(points):
     return np.array([hip, heading - hip])
 
 
-def scipys_answer(points):
+def slopes(angles):
+    """The exact Jacobian of the flat leg, written out by hand."""
+    hip, both = angles[0], angles.sum()
+    return np.array(
+        [
+            [-np.sin(hip) - np.sin(both), -np.sin(both)],
+            [np.cos(hip) + np.cos(both), np.cos(both)],
+        ]
+    )
+
+
+def scipys_answer(points, jac=slopes, tolerance=1e-15, method="lm", **options):
     found = least_squares(
-        lambda angles: planar_chain(angles, [1, 1])[-1] - GOAL, turns(points), method="lm"
+        lambda angles: planar_chain(angles, [1, 1])[-1] - GOAL,
+        turns(points),
+        jac,
+        method=method,
+        **dict.fromkeys(("ftol", "xtol", "gtol"), tolerance),
+        **options,
     )
     return found, knee_deg(planar_chain(found.x, [1, 1]))
 
@@ -43,16 +59,60 @@ def test_the_exact_knee():
     )
 
 
-def test_straight_stalls_scipy_and_every_solver():
-    # scipy.optimize.least_squares, method "lm": stops at once, 0.1 short
-    found, knee = scipys_answer(start(0.0))
+@pytest.mark.parametrize("method", ["lm", "trf", "dogbox"])
+@pytest.mark.parametrize("tolerance", [1e-8, 1e-15])
+def test_straight_stalls_scipy_at_any_tolerance(method, tolerance):
+    # With the exact Jacobian the slope is exactly zero: it stops at once, 0.1 short.
+    found, knee = scipys_answer(start(0.0), tolerance=tolerance, method=method)
+    assert found.nfev == 1
     assert np.linalg.norm(found.fun) == pytest.approx(0.1)
     assert knee == 0
+
+
+def test_straight_stalls_every_solver():
     for solve in solvers.SOLVERS.values():
         ours = solve(start(0.0), GOAL, max_iterations=5000)
         assert ours.stalled
         assert knee_deg(ours.points) == 0
         assert ours.miss == pytest.approx(0.1)
+
+
+def test_slopes_estimated_by_trial_turns_free_a_straight_leg_if_the_tolerance_is_fine():
+    coarse, knee = scipys_answer(start(0.0), "2-point", 1e-8)
+    assert (coarse.nfev, knee) == (1, 0)
+    fine, knee = scipys_answer(start(0.0), "2-point", 1e-15)
+    assert np.linalg.norm(fine.fun) < 1e-9
+    assert abs(knee) == pytest.approx(EXACT_DEG, abs=1e-4)  # its side is rounding's
+
+
+def test_a_coarse_tolerance_takes_a_bend_of_a_millionth_of_a_degree_for_straight():
+    coarse, _ = scipys_answer(start(1e-6), tolerance=1e-8)
+    assert coarse.success  # so it says
+    assert np.linalg.norm(coarse.fun) == pytest.approx(0.1)
+    fine, knee = scipys_answer(start(1e-6))
+    assert np.linalg.norm(fine.fun) < 1e-9
+    assert knee == pytest.approx(EXACT_DEG, abs=1e-4)
+
+
+@pytest.mark.parametrize("method", ["trf", "dogbox"])
+def test_a_limit_at_zero_frees_no_knee_and_one_of_a_degree_does(method):
+    for low_deg, miss in ((0.0, 0.1), (1.0, 0.0)):
+        limits = [-3, np.radians(low_deg)], [3, 2.6]
+        begin = planar_chain([0, np.radians(low_deg)], [1, 1])
+        found, knee = scipys_answer(begin, tolerance=1e-12, method=method, bounds=limits)
+        assert np.linalg.norm(found.fun) == pytest.approx(miss, abs=1e-9)
+        side = np.sign(knee_deg(begin))  # of the limit
+        assert knee == pytest.approx(0 if miss else side * EXACT_DEG, abs=1e-4)
+
+
+def test_restarts_from_random_poses_reach_the_goal_and_bend_half_of_the_legs_backward():
+    # A pose and its mirror image are equally likely, and end on opposite sides.
+    poses = np.random.default_rng(1).uniform(-np.pi, np.pi, (100, 2))
+    ends = [[scipys_answer(planar_chain(p, [1, 1])) for p in (pose, -pose)] for pose in poses]
+    assert max(np.linalg.norm(found.fun) for pair in ends for found, _ in pair) < 1e-9
+    knees = np.array([[knee for _, knee in pair] for pair in ends])
+    assert np.abs(knees) == pytest.approx(EXACT_DEG, abs=1e-4)
+    assert (np.sign(knees[:, 0]) == -np.sign(knees[:, 1])).all()
 
 
 @pytest.mark.parametrize("bend_deg", [0.1, 1, 5, -5, 10, 30])

@@ -1,5 +1,6 @@
 """Lesson 01's words about its numbers, and its pictures' words about theirs."""
 
+import math
 import re
 
 import numpy as np
@@ -101,6 +102,24 @@ def test_hips_in_words_are_the_box_around_the_rules():
     )
 
 
+@pytest.mark.parametrize(
+    "errors_mm",
+    [
+        (3.2, 3.6, 5.2),  # Harrington et al., J. Biomech. 40:595-602, 2007, leave-one-out
+        (3.8, 4.4, 5.2),  # Hara et al., Scientific Reports 6:37707, 2016
+    ],
+)
+def test_five_to_nineteen_per_cent_of_hips_are_inside_the_box_of_the_rules(errors_mm):
+    # Left, up, forward; both seen in files that cite the papers. By the normal distribution
+    # function, where the lesson draws hips at random.
+    places = 1000 * np.stack(list(scene.hip_places(**scene.PELVIS).values()))
+    edges = np.stack([places.min(axis=0), places.max(axis=0)])
+    below = np.vectorize(math.erf)((edges[:, None] - places) / errors_mm / math.sqrt(2)) / 2
+    shares = np.prod(below[1] - below[0], axis=-1)
+    assert 0.045 < shares.min() < 0.055
+    assert 0.17 < shares.max() < 0.195
+
+
 def test_the_outside_is_nearly_twice_the_distance_of_the_hips_and_shows_only_sideways():
     hip = scene.hip_places(**scene.PELVIS)["Harrington"]
     outside = body.segment_lengths(TAMSIN.stature).pelvis_breadth / 2
@@ -127,6 +146,27 @@ def test_a_recording_is_batched_and_turns_like_a_knee():
         np.linalg.norm(seen, axis=-1),
         np.linalg.norm(seen[..., :1, :, :], axis=-1) + 0 * seen[..., 0],
     )
+
+
+def test_one_marker_over_60_degrees_is_a_toss_of_a_coin_and_over_90_is_not():
+    # Counted on takes of another seed: the share of them within a centimetre.
+    def share_within_a_centimetre(arc_deg, markers=scene.ONE):
+        rng = np.random.default_rng(11)
+        seen = scene.recording(TAMSIN, np.full(2000, arc_deg), 3, rng, markers)
+        misses = np.linalg.norm(placement.hinge_axis_from_motion(seen).point, axis=-1)
+        return np.mean(misses < 0.01)
+
+    assert 0.4 < share_within_a_centimetre(60) < 0.6
+    assert share_within_a_centimetre(90) == pytest.approx(0.9, abs=0.03)
+    assert (
+        share_within_a_centimetre(20, scene.THREE)
+        < 0.9
+        < share_within_a_centimetre(30, scene.THREE)
+    )
+    for arc_deg, markers in ((60, scene.ONE), (90, scene.ONE), (30, scene.THREE)):
+        for share in (0.5, 0.9):
+            (miss,) = scene.typical_miss_cm(TAMSIN, [arc_deg], 3, markers, 1000, share)
+            assert (miss < 1.05) == (share <= share_within_a_centimetre(arc_deg, markers) + 0.03)
 
 
 def test_how_large_an_arc_it_takes():

@@ -109,6 +109,35 @@ def test_wide_knees_need_controls_a_little_more_than_20_cm_out():
     assert (outside(0.25) > 0).all()
 
 
+def over_the_toes(down_cm, apart_cm):
+    """Swivels that put the left knee over its toes, degrees, by the circle's own equation."""
+    pose = scene.rig(TAMSIN, "the feet").pose(scene.squat_values(down_cm, apart_cm, 30.0))
+    hip, _, ankle, toe = scene.legs(TAMSIN, pose)[0]
+    thigh, shank = TAMSIN.bones
+    way, far = ankle - hip, np.linalg.norm(ankle - hip)
+    along = (thigh**2 - shank**2 + far**2) / (2 * far)
+    line, radius = way / far, np.sqrt(thigh**2 - along**2)
+    front = np.array([0, 0, 1.0]) - line[2] * line
+    front /= np.linalg.norm(front)
+    aside = np.cross((toe - ankle) * [1, 0, 1], [0, 1, 0])
+    # offset = c + radius (a cos + b sin): zero where cos(swivel - atan2(b, a)) = -c / (radius r)
+    a, b = front @ aside, np.cross(line, front) @ aside
+    cosine = -((hip + along * line - ankle) @ aside) / (radius * np.hypot(a, b))
+    if abs(cosine) > 1:
+        return ()
+    return np.degrees(np.arctan2(b, a) + np.arccos(cosine) * np.array([1, -1]))
+
+
+def test_a_computed_swivel_puts_wide_knees_over_their_toes_another_at_each_height():
+    for down_cm, swivel_deg in ((10.0, -62.2), (20.0, -52.1), (30.0, -49.1)):
+        assert min(abs(over_the_toes(down_cm, 20.0) - swivel_deg)) < 0.1
+        pose = scene.rig(TAMSIN, "the feet").pose(scene.squat_values(down_cm, 20.0, 30.0))
+        hip, _, ankle, toe = scene.legs(TAMSIN, pose)[0]
+        solved = scene.solved(TAMSIN, hip, ankle, swivel=np.radians(swivel_deg))
+        assert abs(two_bone.knee_toe_offset(solved.knee, ankle, toe)) < 0.0005
+    assert over_the_toes(20.0, 40.0) == ()
+
+
 def test_whoever_walks_past_their_poles_has_knees_that_point_backward():
     for follows, walked_cm in (("nothing", 0.0), ("the pelvis", 105.0), ("the feet", 105.0)):
         assert not scene.backward(TAMSIN, squatting(follows, 0.0, 0.0, walked_cm)).any()

@@ -20,6 +20,18 @@ def test_straight_every_solver_stalls_and_one_degree_frees_it_knee_forward(solve
     assert "forward." in words
 
 
+@pytest.mark.parametrize("up_cm", [10, 20, 40])
+def test_a_goal_on_the_line_but_nearer_than_the_knee_frees_cyclic_descent_alone(up_cm):
+    straight = two_bone.planar_points(0, 0, *TAMSIN.bones)
+    near = np.array([0, -up_cm / 100])
+    reached = {name: bool(solve(straight, near).reached) for name, solve in solvers.SOLVERS.items()}
+    assert reached.pop("cyclic descent")
+    assert not any(reached.values())
+    folded = solvers.fabrik(straight, near).points
+    assert (folded[:, 0] == 0).all()  # on the line still
+    assert np.linalg.norm(folded[-1]) == pytest.approx(abs(TAMSIN.thigh - TAMSIN.shank))
+
+
 def test_a_goal_a_little_ahead_bends_a_straight_knee_backward():
     _, words = scene.pull(TAMSIN, 13.0, 3.0, 0.0, scene.DEFAULT, 80)
     assert "backward" in words
