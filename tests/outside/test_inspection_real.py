@@ -81,8 +81,8 @@ def test_the_knee_is_bent_alike(rig, name, report):
         assert parts[word] == pytest.approx(bend, abs=1e-3)
 
 
-# The way of whichever vertex of a foot is lowest, over a ground that passes as the report says: the
-# report watches a few points of the sole, so the two agree within 15 %.
+# How far whichever vertex of a foot is lowest gets from where it stood, over a ground that passes as
+# the report says: the report watches a few points of the sole, so the two agree within 15 %.
 def test_a_foot_slides_alike():
     rig, report = Rig(PATHS["CesiumMan"]), inspection.inspect(PATHS["CesiumMan"])
     finding, leg = report["foot-slide"], leg_length(rig, "CesiumMan")
@@ -97,13 +97,17 @@ def test_a_foot_slides_alike():
         path = rig.posed(chosen, 0, times)
         lowest = (path[1:, :, 1] + path[:-1, :, 1]).argmin(axis=1)
         step = np.diff(path, axis=0)[np.arange(len(lowest)), lowest]
-        slid = np.linalg.norm((step - ground / 60)[:, [0, 2]], axis=1).sum()
+        gone = np.cumsum((step - ground / 60)[:, [0, 2]], axis=0)
+        slid = np.linalg.norm(gone, axis=1).max()
         assert share == pytest.approx(100 * slid / leg, rel=0.15, abs=0.1)
 
 
 # Σ det / 6 over the faces of a piece, at rest and posed. Each triangle is clipped by two planes, in
 # both poses alike, and every hole is closed by a fan about the middle of its rim.
 def test_a_bent_knee_keeps_as_much(rig, name, report):
+    if name == "Fox":  # its hocks stand bent by 55°, as told above
+        assert "stand bent by 55° already" in report["knee-volume"].said
+        return
     parts = {what.split()[0]: number for what, number in report["knee-volume"].parts}
     for side, word in (("L", "left"), ("R", "right")):
         leg = LEGS[name][side]
