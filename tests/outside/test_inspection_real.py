@@ -81,8 +81,8 @@ def test_the_knee_is_bent_alike(rig, name, report):
         assert parts[word] == pytest.approx(bend, abs=1e-3)
 
 
-# How far whichever vertex of a foot is lowest gets from where it stood, over a ground that passes as
-# the report says: the report watches a few points of the sole, so the two agree within 15 %.
+# How far whichever vertex of a foot is lowest gets from where it stood, over a ground that passes
+# as the report says: it watches a few points of the sole, so the two agree within 15 %.
 def test_a_foot_slides_alike():
     rig, report = Rig(PATHS["CesiumMan"]), inspection.inspect(PATHS["CesiumMan"])
     finding, leg = report["foot-slide"], leg_length(rig, "CesiumMan")
