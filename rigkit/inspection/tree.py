@@ -135,8 +135,9 @@ def stance_score(tree: Tree, joints: Ints, up: Floats, usual: Bools) -> Floats:
     upper, lower, whole = _bones(tree, joints)
     hip, ankle = (tree.points[joints[:, i]] @ up for i in (0, 2))
     floor = (tree.points[usual] @ up).min()
-    low = (ankle - floor) / np.maximum(upper + lower, 1e-300)
-    down = (hip - ankle) / np.maximum(whole, 1e-300)
+    with np.errstate(over="ignore"):  # bones without a length are no leg's, however high they are
+        low = (ankle - floor) / np.maximum(upper + lower, 1e-300)
+        down = (hip - ankle) / np.maximum(whole, 1e-300)
     upright = np.maximum(_ramp(down, 0.6, 0.92), 0.25 * _ramp(down, 0.12, 0.3))  # or sprawling
     return np.sqrt(upright * (1 - _ramp(low, 0.15, 0.6)))
 
