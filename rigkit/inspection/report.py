@@ -333,9 +333,7 @@ class Report:
         -------
         list[dict[str, Any]]
         """
-        return [
-            {"name": pair.name, "hips": list(pair.hips)} for pair in getattr(self.legs, "pairs", ())
-        ]
+        return [{"name": pair.name, "hips": list(pair.hips)} for pair in self.legs.pairs]
 
     def data(self) -> dict[str, Any]:
         """Return the report as JSON's kinds of values; see this module's docstring.

@@ -50,6 +50,11 @@ class Surface:
         return self.weights.sum(axis=-1)
 
     @cached_property
+    def movers(self) -> Ints:
+        """The nodes that move at least one vertex, by a weight that is not zero, shape (k,)."""
+        return np.unique(self.joints[self.weights != 0])
+
+    @cached_property
     def shares(self) -> Floats:
         """The weights divided by their sum, shape (v, m); zero where nothing moves a vertex."""
         return self.weights / np.where(self.sums > 0, self.sums, 1.0)[:, None]
@@ -224,7 +229,7 @@ class Subject:
         for skin in self.asset.skins:
             skinned[skin.joints] = True
         if surface is not None:
-            for node in np.unique(surface.joints[surface.weights != 0]).tolist():
+            for node in surface.movers.tolist():
                 moving[[node, *self.above(node)]] = True
         bare = np.array([node.mesh is None for node in self.asset.nodes], dtype=bool)
         free = np.array([node.skin is None for node in self.asset.nodes], dtype=bool)
@@ -395,7 +400,7 @@ class Subject:
         if self.surface is None:
             skins = [self.asset.skins[place] for place in self.moving_skins]
             return frozenset(int(node) for skin in skins for node in skin.joints)
-        return frozenset(np.unique(self.surface.joints[self.surface.weights != 0]).tolist())
+        return frozenset(self.surface.movers.tolist())
 
     @cached_property
     def since_bound(self) -> tuple[Moved, ...]:
